@@ -1,0 +1,66 @@
+"""The time. Nothing else in Rowgate asks the operating system what time it is."""
+
+from __future__ import annotations
+
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Protocol
+
+SYNC_FLAG = Path("/run/systemd/timesync/synchronized")
+BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
+
+
+class Clock(Protocol):
+    """What the rest of the house knows of time."""
+
+    def now_utc(self) -> datetime:
+        """Wall-clock time, aware, UTC. It may jump; never subtract two of these to time a valve."""
+
+    def mono_s(self) -> float:
+        """Seconds on a clock that only goes forward. Every deadline and duration uses it. [s]"""
+
+    def synced(self) -> bool:
+        """Whether the wall clock is known to be set from a trusted source."""
+
+    def boot_id(self) -> str:
+        """Names the boot: `mono_s` of two processes may be compared only within one."""
+
+
+class SystemClock:
+    """The board's own clock."""
+
+    def now_utc(self) -> datetime:
+        """Wall-clock time of this board, aware, UTC."""
+        return datetime.now(UTC)
+
+    def mono_s(self) -> float:
+        """The kernel's monotonic clock, the same for all processes of one boot. [s]"""
+        return time.monotonic()
+
+    def synced(self) -> bool:
+        """True once the time service has set the clock (its flag file, else the kernel's state)."""
+        if SYNC_FLAG.exists():
+            return True
+        return _kernel_says_synced()
+
+    def boot_id(self) -> str:
+        """The kernel's id of this boot, or "unknown" where the kernel does not tell."""
+        try:
+            return BOOT_ID.read_text(encoding="ascii").strip()
+        except OSError:
+            return "unknown"
+
+
+def _kernel_says_synced() -> bool:
+    """Ask adjtimex(2), read-only: TIME_ERROR (5) means unsynchronised; False if it cannot tell."""
+    import ctypes
+    import ctypes.util
+
+    try:
+        libc = ctypes.CDLL(ctypes.util.find_library("c") or "libc.so.6", use_errno=True)
+        buffer = ctypes.create_string_buffer(512)  # struct timex is 208 bytes; modes = 0 reads only
+        state = int(libc.adjtimex(buffer))
+    except (OSError, AttributeError):
+        return False
+    return 0 <= state < 5

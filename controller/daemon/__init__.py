@@ -1,0 +1,1 @@
+"""The day's rhythm, recovery, health, clock sense."""

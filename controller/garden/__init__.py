@@ -1,0 +1,1 @@
+"""What the gardener describes: quantities with units, the model, the garden file."""

@@ -1,0 +1,309 @@
+"""One garden as frozen values in SI; no parsing here.
+
+Heights (`*_rise_m`, `*_height_m`) are against the tap, positive upward, unless said.
+Every optional key of the garden file has been filled by the time one of these exists.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, time
+from enum import StrEnum
+from zoneinfo import ZoneInfo
+
+
+class Face(StrEnum):
+    """Where the holes of a row look."""
+
+    DOWN = "down"
+    UP = "up"
+    SIDE = "side"
+
+
+class Walls(StrEnum):
+    """Whether the drill went through one wall of the pipe or straight through both."""
+
+    ONE = "one"
+    BOTH = "both"
+
+
+class ValveKind(StrEnum):
+    """Who moves the valve: a relay of the board, or a person."""
+
+    RELAY = "relay"
+    HAND = "hand"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site:
+    """Where the garden lies. Latitude north positive, longitude east positive."""
+
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float
+    timezone: str
+    coastal: bool = False
+
+    @property
+    def zone_info(self) -> ZoneInfo:
+        """The time zone as the standard library knows it."""
+        return ZoneInfo(self.timezone)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Supply:
+    """What the tap gives: head at the tap = static - k * flow**exponent through the test point."""
+
+    static_head_m: float
+    test_head_m: float
+    test_flow_m3_s: float
+    exponent: float = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pipe:
+    """A pipe size: inside diameter, wall, roughness."""
+
+    label: str
+    bore_m: float
+    wall_m: float
+    roughness_m: float = 1.5e-6
+
+    @property
+    def outside_m(self) -> float:
+        """Outside diameter. [m]"""
+        return self.bore_m + 2.0 * self.wall_m
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drilling:
+    """The hole pattern of a row.
+
+    Stations stand `every_m` apart, the first `first_m` from the inlet; each has `group` holes,
+    `group_gap_m` apart along the pipe, around the station; `walls` both doubles every hole.
+    Drain holes, where there are any, look down, `drain_every_m` apart from half of that on.
+    """
+
+    bore_m: float
+    every_m: float
+    first_m: float
+    group: int = 1
+    group_gap_m: float = 0.025
+    walls: Walls = Walls.ONE
+    face: Face = Face.DOWN
+    drain_bore_m: float | None = None
+    drain_every_m: float | None = None
+    discharge_coefficient: float | None = None  # None: from wall over bore
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One lateral in the ground.
+
+    Heights are against the zone's outlet (`Zone.rise_m`): the row's inlet, its middle against the
+    straight line from inlet to far end (sag negative, hump positive), and its far end.
+    `ground_width_m` is the width of ground this row serves: its area is length times that.
+    """
+
+    length_m: float
+    pipe: Pipe
+    drilling: Drilling
+    ground_width_m: float
+    inlet_height_m: float = 0.0
+    middle_height_m: float = 0.0
+    far_height_m: float = 0.0
+    wetted_width_m: float | None = None  # None: by soil, or the whole width if drilled through
+    plugged: bool = False  # the whole row is out of use
+    plugged_holes: tuple[int, ...] = ()  # numbered from 1 at the inlet
+    plugged_beyond_m: float | None = None
+
+    @property
+    def ground_m2(self) -> float:
+        """Ground this row serves. [m2]"""
+        return 0.0 if self.plugged else self.length_m * self.ground_width_m
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opening:
+    """How far the zone's valve opens. Exactly one of the three is set.
+
+    `angle_deg` is the handle's turn from full open (0 = full open); `loss_k` a loss coefficient on
+    the velocity in the first row's pipe; `alone_flow_m3_s` the flow measured with only this zone
+    open, from which the loss is found.
+    """
+
+    angle_deg: float | None = None
+    loss_k: float | None = None
+    alone_flow_m3_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Valve:
+    """The zone's valve. `relay_line` is a BCM GPIO number; None for a hand valve."""
+
+    kind: ValveKind
+    relay_line: int | None = None
+    longest_open_s: float = 3600.0
+    least_closing_head_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Planting:
+    """A crop in a zone from `start` (sown or set out) to `until`, both days included."""
+
+    crop: str
+    start: date
+    until: date
+    transplanted: bool = True
+    stage_days: tuple[int, int, int, int] | None = None  # None: from the crop table
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bed:
+    """A bed: its soil and who looks after it. `rooting_limit_m` is where roots must stop."""
+
+    name: str
+    length_m: float | None = None
+    width_m: float | None = None
+    soil: str = "loam"
+    mulch: str = "none"
+    keeper: str = ""
+    rooting_limit_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Zone:
+    """What one valve waters."""
+
+    name: str
+    bed: Bed
+    main_run_m: float  # along the main from the tap
+    rise_m: float  # the zone's outlet against the tap
+    valve: Valve
+    opening: Opening
+    rows: tuple[Row, ...]
+    plantings: tuple[Planting, ...]  # in order of start, not overlapping
+    take_off_k: float = 4.0  # tee, elbows and the valve's body, on the first row's pipe
+    daily_cap_m3: float = 1.0
+    refill_at: float | None = None  # None: the garden's
+
+    @property
+    def ground_m2(self) -> float:
+        """Ground this zone serves: the sum over its rows in use. [m2]"""
+        return sum(row.ground_m2 for row in self.rows)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """When watering is allowed: local times of day on weekdays (0 = Monday).
+
+    A window whose end is not after its start runs past midnight into the next day.
+    """
+
+    opens: time
+    closes: time
+    weekdays: frozenset[int] = frozenset(range(7))
+    valves: frozenset[ValveKind] = frozenset(ValveKind)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hold:
+    """A stretch in which nothing opens; local times, the end excluded. No zones: all zones."""
+
+    begins: datetime  # naive, local
+    ends: datetime
+    zones: frozenset[str] = frozenset()
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Watering:
+    """The garden's habits.
+
+    `refill_at` is the share of readily available water that may be gone before a dose is due;
+    `most_open` zones may be open together, each keeping at least `least_share` of the flow it has
+    alone; `basin_mm` of water may stand on the wetted strip.
+    """
+
+    windows: tuple[Window, ...]
+    holds: tuple[Hold, ...] = ()
+    refill_at: float = 0.5
+    most_open: int = 3
+    least_share: float = 0.5
+    basin_mm: float = 10.0
+    drilling_scatter: float = 0.05  # coefficient of variation of hand-drilled holes
+    shortest_pulse_s: float = 5.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeatherSource:
+    """Where days of weather come from. `file` is relative to the garden file."""
+
+    file: str | None = None
+    online: bool = False
+    wind_height_m: float = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Board:
+    """The relay board. `pins` names the pin driver: "lgpio" on a board, "mock" elsewhere."""
+
+    pins: str = "lgpio"
+    active_low: bool = True
+    chip: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnCrop:
+    """A crop of the gardener's own, or changes to one of the table; None keeps the table's."""
+
+    name: str
+    like: str | None
+    changes: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnSoil:
+    """A soil of the gardener's own, or changes to one of the table."""
+
+    name: str
+    like: str | None
+    changes: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Filled:
+    """A default that was filled in: the key as written in the file, and the value as shown."""
+
+    where: str  # 'zone "leeks", row 1'
+    key: str
+    shown: str  # in the gardener's own units
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Garden:
+    """All of one garden file."""
+
+    site: Site
+    supply: Supply
+    main: Pipe
+    watering: Watering
+    weather: WeatherSource
+    board: Board
+    beds: tuple[Bed, ...]
+    zones: tuple[Zone, ...]
+    own_crops: tuple[OwnCrop, ...] = ()
+    own_soils: tuple[OwnSoil, ...] = ()
+    us_units: bool = False  # show gallons, inches, psi
+    filled: tuple[Filled, ...] = field(default=())
+    path: str = ""
+
+    def zone(self, name: str) -> Zone:
+        """The zone of that name; KeyError if there is none."""
+        for zone in self.zones:
+            if zone.name == name:
+                return zone
+        raise KeyError(name)

@@ -1,0 +1,1 @@
+"""The record of weather, ledger, pulses, readings and notes."""

@@ -1,0 +1,1 @@
+"""When each valve opens and for how long."""

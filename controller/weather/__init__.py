@@ -1,0 +1,1 @@
+"""A day of weather, its checks, and where days come from."""
