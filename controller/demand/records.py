@@ -1,4 +1,4 @@
-"""What the rooms hand each other about demand: a day's weather as the ledger needs it, a ledger day."""
+"""What the rooms hand each other about demand: a day as the ledger needs it, a ledger day."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the rooms hand each other about time: why a zone needs water, its dose, pulses, a timetable."""
+"""What the rooms hand each other about time: why, doses, pulses, a timetable."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ class Dose:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pulse:
-    """One opening of one valve, planned. `key` is zone, local date and slot: it runs once, or never."""
+    """One opening of one valve, planned; what its `key` names runs once, or never."""
 
     zone: str
     day: date

@@ -1,0 +1,136 @@
+"""How much a zone is to get: from what is missing in the ground to litres through the valve.
+
+    even litres = missing depth (mm) * ground served (m2) / evenness
+    litres      = even litres + pulses * what fills the line and runs out after
+
+Evenness is the low-quarter uniformity of the zone's own holes as the network computes it, times
+what hand drilling costs, so that the driest quarter of the ground gets the missing depth.
+Every litre that passes the valve lands on the zone's ground, so every one is credited.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from crops.catalogue import Soil
+
+from controller.demand.records import LedgerDay
+from controller.garden.model import Walls, Zone
+
+_S_PER_H = 3600.0
+# How far a doubtful record is trusted: with rain unknown on up to this many of the last days a zone
+# waits until all its readily available water is gone. Our choice.
+DOUBTFUL_DAYS = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Need:
+    """A zone that is due, and the words for it."""
+
+    net_mm: float
+    words: str
+
+
+def need_of(
+    ledger: LedgerDay, *, refill_at: float, expected_etc_mm: float, rain_doubt_days: int
+) -> Need | None:
+    """Whether last evening's account asks for a dose, and how deep.
+
+    Due when the depletion has passed `refill_at` of the readily available water, or when waiting
+    for the next allowed day would let it pass all of it. While rain is unknown on a few recent
+    days, only the second reason counts: rain that nobody measured may have fallen.
+
+    Parameters
+    ----------
+    ledger : LedgerDay
+        The evening before.
+    refill_at : float
+        Share of the readily available water that may be gone, 0 to 1. [-]
+    expected_etc_mm : float
+        What the crop will use until the next allowed day after this one. [mm]
+    rain_doubt_days : int
+        Days in a row, up to the evening before, whose rain nobody knows.
+    """
+    missing = ledger.depletion_mm
+    if ledger.crop is None or missing <= 0.0:
+        return None
+    doubtful = 0 < rain_doubt_days <= DOUBTFUL_DAYS
+    if missing >= refill_at * ledger.raw_mm and not doubtful:
+        return Need(net_mm=missing, words="the allowed share is used up")
+    if missing + expected_etc_mm > ledger.raw_mm:
+        words = "it would run short before the next chance"
+        return Need(net_mm=missing, words=words + (", and rain is unknown" if doubtful else ""))
+    return None
+
+
+def even_litres(*, net_mm: float, ground_m2: float, evenness: float) -> float:
+    """Litres to spread so that the low quarter of the ground gets `net_mm`.
+
+    Parameters
+    ----------
+    net_mm : float
+        Depth missing. [mm]
+    ground_m2 : float
+        Ground served. [m2]
+    evenness : float
+        Low-quarter distribution uniformity, 0 to 1. [-]
+
+    Returns
+    -------
+    float
+        Litres. [L]
+
+    Source
+    ------
+    1 mm on 1 m2 is 1 L (FAO-56, Table 3); division by the low-quarter uniformity is the usual
+    gross depth, e.g. USDA NEH 652 (from memory).
+    """
+    return net_mm * ground_m2 / evenness
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Soaking:
+    """How the wetted strip takes water in: a basin that the line fills and the soil drains."""
+
+    strip_m2: float
+    intake_mm_s: float
+    basin_mm: float
+
+    def seconds_to_full(self, flow_l_s: float, standing_mm: float) -> float:
+        """How long the line may run before the basin is full; infinite if the soil keeps up. [s]"""
+        gain = flow_l_s / self.strip_m2 - self.intake_mm_s
+        if gain <= 0.0:
+            return float("inf")
+        return max(0.0, self.basin_mm - standing_mm) / gain
+
+    def litres_at_once(self, flow_l_s: float) -> float:
+        """Litres one pulse may bring to an empty basin at this flow. [L]"""
+        return self.seconds_to_full(flow_l_s, 0.0) * flow_l_s
+
+    def standing_after(self, standing_mm: float, flow_l_s: float, seconds: float) -> float:
+        """Depth standing on the strip after so long at this flow. [mm]"""
+        rate = flow_l_s / self.strip_m2 - self.intake_mm_s
+        return max(0.0, standing_mm + rate * seconds)
+
+    def seconds_to_soak(self, standing_mm: float) -> float:
+        """How long what stands takes to soak away. [s]"""
+        return standing_mm / self.intake_mm_s
+
+
+def soaking_of(zone: Zone, soil: Soil, basin_mm: float) -> Soaking:
+    """The wetted strip of a zone: row length times the width given, the soil's, or all of it.
+
+    A row drilled through both walls wets its whole ground (common practice, no source).
+    """
+    strip = 0.0
+    for row in zone.rows:
+        if row.plugged:
+            continue
+        if row.wetted_width_m is not None:
+            width = row.wetted_width_m
+        elif row.drilling.walls is Walls.BOTH:
+            width = row.ground_width_m
+        else:
+            width = soil.wetted_width_m
+        strip += row.length_m * min(width, row.ground_width_m)
+    return Soaking(strip_m2=strip, intake_mm_s=soil.intake_mm_h / _S_PER_H, basin_mm=basin_mm)

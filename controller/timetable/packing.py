@@ -1,0 +1,327 @@
+"""Fit the day's doses into what the windows allow and the supply can feed.
+
+A morning is played through: valves open and close one event at a time, and after each event the
+network is asked anew what every open zone gets. A zone's flow thus is always that of the set open
+together, never that of the zone alone. Nothing here is random; the same jobs give the same pulses.
+
+Who goes first: the zone that has used up most of what it may. A zone joins those already open only
+if each of them keeps its stated share of the flow it has alone and no hole falls dry by it.
+Hand valves are turned one at a time, on whole minutes, with a minute to walk between them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Protocol
+
+from controller.errors import NoSolution
+from controller.garden.model import ValveKind
+from controller.timetable.dose import Soaking
+from controller.timetable.records import NotFitted, Pulse
+from controller.timetable.windows import Stretch
+
+WALK_S = 60.0  # between two hand valves; our choice
+_TINY_L = 1e-6
+_TENTH = 10.0
+_MOST_EVENTS = 200_000  # a day of this many is a mistake of ours, not a garden
+
+
+class Flows(Protocol):
+    """What packing asks of the network."""
+
+    def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
+        """Flow of one open zone of the set. [L/s]"""
+
+    def dry_holes(self, zone: str, together: frozenset[str]) -> int:
+        """Holes of that zone that give nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """One zone's dose of one day, ready to be packed."""
+
+    zone: str
+    day: date
+    valve: ValveKind
+    relay_line: int | None
+    even_litres: float
+    line_litres: float
+    urgency: float
+    stretches: Sequence[Stretch]
+    soaking: Soaking
+    longest_open_s: float
+    cap_litres: float  # what the daily cap still leaves
+    first_slot: int = 1
+    hold_reason: str | None = None
+
+
+@dataclass(slots=True)
+class _Play:
+    """A job while the morning is played."""
+
+    job: Job
+    left_l: float
+    slot: int
+    standing_mm: float = 0.0
+    open_since_s: float | None = None
+    fill_left_l: float = 0.0
+    passed_l: float = 0.0
+    target_l: float = 0.0
+    together: set[str] = field(default_factory=set)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Packed:
+    """What found a place, and what did not."""
+
+    pulses: tuple[Pulse, ...]
+    not_fitted: tuple[NotFitted, ...]
+
+
+def pack(
+    jobs: Sequence[Job],
+    flows: Flows,
+    *,
+    most_open: int,
+    least_share: float,
+    shortest_pulse_s: float,
+) -> Packed:
+    """Play the day through and return its pulses in order of opening.
+
+    A dose shorter than `shortest_pulse_s` waits for another day. What the cap, the windows or the
+    supply leave over is returned with its reason.
+    """
+    not_fitted: list[NotFitted] = []
+    plays: list[_Play] = []
+    for job in sorted(jobs, key=lambda j: (-j.urgency, j.zone)):
+        play = _admit(job, flows, shortest_pulse_s, not_fitted)
+        if play is not None:
+            plays.append(play)
+    pulses: list[Pulse] = []
+    if plays:
+        start = _whole_second(min(s.begins_utc for p in plays for s in p.job.stretches))
+        _Morning(plays, flows, start, most_open, least_share, shortest_pulse_s, pulses).play()
+        for play in plays:
+            if play.left_l > _TINY_L:
+                reason = "the windows closed first"
+                not_fitted.append(_left_over(play.job, play.left_l, reason))
+    pulses.sort(key=lambda p: (p.opens_utc, p.zone))
+    return Packed(pulses=tuple(pulses), not_fitted=tuple(not_fitted))
+
+
+def _admit(
+    job: Job, flows: Flows, shortest_pulse_s: float, not_fitted: list[NotFitted]
+) -> _Play | None:
+    """Refuse what cannot be given at all, and cut what the daily cap does not leave."""
+    if not job.stretches:
+        held = job.hold_reason
+        reason = "no window on this day" if held is None else f"held: {held or 'no reason given'}"
+        not_fitted.append(_left_over(job, job.even_litres, reason))
+        return None
+    alone = flows.flow_l_s(job.zone, frozenset((job.zone,)))
+    if alone <= _TINY_L:
+        not_fitted.append(_left_over(job, job.even_litres, "the supply does not reach this zone"))
+        return None
+    wanted = job.even_litres
+    if wanted + job.line_litres > job.cap_litres:
+        fits = max(0.0, job.cap_litres - job.line_litres)
+        not_fitted.append(_left_over(job, wanted - fits, "the zone's daily cap"))
+        wanted = fits
+    if wanted <= _TINY_L:
+        return None
+    if (wanted + job.line_litres) / alone < shortest_pulse_s:
+        reason = f"it would take less than {shortest_pulse_s:g} s; it waits until more is missing"
+        not_fitted.append(_left_over(job, wanted, reason))
+        return None
+    return _Play(job=job, left_l=wanted, slot=job.first_slot)
+
+
+def _left_over(job: Job, litres: float, reason: str) -> NotFitted:
+    return NotFitted(zone=job.zone, day=job.day, litres=litres, reason=reason)
+
+
+class _Morning:
+    """The playing itself; times are seconds after `start`."""
+
+    def __init__(
+        self,
+        plays: Sequence[_Play],
+        flows: Flows,
+        start: datetime,
+        most_open: int,
+        least_share: float,
+        shortest_pulse_s: float,
+        pulses: list[Pulse],
+    ) -> None:
+        self._plays, self._flows, self._start = plays, flows, start
+        self._most_open, self._least_share, self._pulses = most_open, least_share, pulses
+        self._shortest = shortest_pulse_s
+        self._hand_free_s = 0.0
+        self._spans = {
+            play.job.zone: [
+                (_seconds(s.begins_utc, start), _seconds(s.ends_utc, start))
+                for s in play.job.stretches
+            ]
+            for play in plays
+        }
+
+    def play(self) -> None:
+        now = 0.0
+        for _ in range(_MOST_EVENTS):
+            self._open_what_may(now)
+            following = self._next_event(now)
+            if following is None:
+                return
+            self._let_pass(following - now)
+            now = following
+            self._close_what_must(now)
+        raise NoSolution("a day's valve events", 0, _MOST_EVENTS, len(self._open_set()))
+
+    def _open_set(self) -> frozenset[str]:
+        return frozenset(p.job.zone for p in self._plays if p.open_since_s is not None)
+
+    def _open_what_may(self, now: float) -> None:
+        for play in self._plays:
+            together = self._open_set()
+            if len(together) >= self._most_open or self._ready_at(play, now) != now:
+                continue
+            joined = together | {play.job.zone}
+            if together and not self._all_fed(joined):
+                continue
+            self._open(play, now, joined)
+
+    def _ready_at(self, play: _Play, now: float) -> float | None:
+        """The earliest moment, now or later, at which this zone may open; None for never."""
+        if play.open_since_s is not None or play.left_l <= _TINY_L:
+            return None
+        job, at = play.job, now
+        if play.standing_mm > 0.0:
+            at = now + job.soaking.seconds_to_soak(play.standing_mm)
+        hand = job.valve is ValveKind.HAND
+        if hand:
+            at = max(at, self._hand_free_s)
+        for begins, ends in self._spans[job.zone]:
+            moment = _ceil_to(max(at, begins), 60.0 if hand else 1.0, self._start)
+            if moment + self._shortest <= ends:
+                return moment
+        return None
+
+    def _all_fed(self, joined: frozenset[str]) -> bool:
+        for zone in joined:
+            alone = frozenset((zone,))
+            if self._flows.flow_l_s(zone, joined) < self._least_share * self._flows.flow_l_s(
+                zone, alone
+            ):
+                return False
+            if self._flows.dry_holes(zone, joined) > self._flows.dry_holes(zone, alone):
+                return False
+        return True
+
+    def _open(self, play: _Play, now: float, joined: frozenset[str]) -> None:
+        flow = self._flows.flow_l_s(play.job.zone, joined)
+        pulses = max(1, math.ceil(play.left_l / play.job.soaking.litres_at_once(flow) - 1e-9))
+        play.target_l = play.left_l / pulses
+        play.open_since_s, play.passed_l = now, 0.0
+        play.fill_left_l = play.job.line_litres
+        play.standing_mm = 0.0
+        if play.job.valve is ValveKind.HAND:
+            self._hand_free_s = math.inf
+        for other in self._plays:
+            if other.open_since_s is not None:
+                other.together |= joined - {other.job.zone}
+
+    def _next_event(self, now: float) -> float | None:
+        together, moments = self._open_set(), []
+        for play in self._plays:
+            if play.open_since_s is None:
+                ready = self._ready_at(play, now)
+                if ready is not None and math.isfinite(ready) and ready > now:
+                    moments.append(ready)
+                continue
+            flow = self._flows.flow_l_s(play.job.zone, together)
+            fill_s = play.fill_left_l / flow
+            moments.append(now + fill_s + play.target_l / flow)
+            moments.append(now + fill_s + play.job.soaking.seconds_to_full(flow, play.standing_mm))
+            moments.append(self._must_shut_by(play))
+        return min((m for m in moments if math.isfinite(m)), default=None)
+
+    def _must_shut_by(self, play: _Play) -> float:
+        assert play.open_since_s is not None
+        ends = next(e for b, e in self._spans[play.job.zone] if b <= play.open_since_s < e)
+        return min(ends, play.open_since_s + play.job.longest_open_s)
+
+    def _let_pass(self, seconds: float) -> None:
+        together = self._open_set()
+        for play in self._plays:
+            soaking = play.job.soaking
+            if play.open_since_s is None:
+                play.standing_mm = soaking.standing_after(play.standing_mm, 0.0, seconds)
+                if play.standing_mm < 1e-9:
+                    play.standing_mm = 0.0
+                continue
+            flow = self._flows.flow_l_s(play.job.zone, together)
+            passed = flow * seconds
+            filling = min(play.fill_left_l, passed)
+            play.fill_left_l -= filling
+            spread = passed - filling
+            play.passed_l += passed
+            play.target_l -= spread
+            play.left_l -= spread
+            play.standing_mm = soaking.standing_after(play.standing_mm, flow, spread / flow)
+
+    def _close_what_must(self, now: float) -> None:
+        for play in self._plays:
+            if play.open_since_s is None:
+                continue
+            full = play.standing_mm >= play.job.soaking.basin_mm - 1e-9
+            if play.target_l <= _TINY_L or full or now >= self._must_shut_by(play) - 1e-9:
+                self._close(play, now)
+
+    def _close(self, play: _Play, now: float) -> None:
+        assert play.open_since_s is not None
+        job, open_s = play.job, now - play.open_since_s
+        # A tenth of a second is what a relay can be asked for; the litres follow the rounded time.
+        rounded = round(open_s * _TENTH) / _TENTH
+        opens = self._start + timedelta(seconds=play.open_since_s)
+        self._pulses.append(
+            Pulse(
+                zone=job.zone,
+                day=job.day,
+                slot=play.slot,
+                opens_utc=opens,
+                closes_utc=opens + timedelta(seconds=rounded),
+                open_s=rounded,
+                litres=play.passed_l * rounded / open_s if open_s > 0 else 0.0,
+                valve=job.valve,
+                relay_line=job.relay_line,
+                together=tuple(sorted(play.together)),
+            )
+        )
+        play.slot += 1
+        play.open_since_s, play.together = None, set()
+        if play.left_l <= self._flows.flow_l_s(job.zone, frozenset((job.zone,))) * 0.05:
+            play.left_l = 0.0  # less than a twentieth of a second's water
+        if job.valve is ValveKind.HAND:
+            self._hand_free_s = now + WALK_S
+
+
+def _seconds(moment: datetime, start: datetime) -> float:
+    return (moment - start).total_seconds()
+
+
+def _whole_second(moment: datetime) -> datetime:
+    """The next whole second."""
+    if moment.microsecond:
+        return moment.replace(microsecond=0) + timedelta(seconds=1)
+    return moment
+
+
+def _ceil_to(at: float, grid_s: float, start: datetime) -> float:
+    """The next moment on the grid of whole seconds or minutes of the clock."""
+    if math.isinf(at):
+        return at
+    offset = start.timestamp() % grid_s
+    return max(0.0, math.ceil((at + offset) / grid_s - 1e-9) * grid_s - offset)

@@ -1,0 +1,127 @@
+"""When watering is allowed: windows of local time as stretches of real time, less the holds.
+
+One rule for the two nights a year on which local time is odd. A time of day that does not exist
+(spring) is the moment the clocks jump; one that comes twice (autumn) is its first coming. So a
+window neither vanishes because its start was skipped nor runs twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from controller.garden.model import Hold, ValveKind, Watering
+
+_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Stretch:
+    """A stretch of real time; the end is excluded."""
+
+    begins_utc: datetime
+    ends_utc: datetime
+
+    @property
+    def seconds(self) -> float:
+        """How long it is. [s]"""
+        return (self.ends_utc - self.begins_utc).total_seconds()
+
+
+def utc_from_local(local: datetime, zone: ZoneInfo) -> datetime:
+    """Turn a naive local time into UTC by the module's rule for skipped and doubled times."""
+    first = local.replace(tzinfo=zone, fold=0).astimezone(UTC)
+    if first.astimezone(zone).replace(tzinfo=None) == local:
+        return first
+    # Skipped: read with the offset after the jump it lies before the jump, and the other way round.
+    low, high = local.replace(tzinfo=zone, fold=1).astimezone(UTC), first
+    before = low.astimezone(zone).utcoffset()
+    while high - low > timedelta(seconds=1):
+        middle = low + (high - low) // 2
+        if middle.astimezone(zone).utcoffset() == before:
+            low = middle
+        else:
+            high = middle
+    return high.replace(microsecond=0)
+
+
+def allowed(
+    watering: Watering, zone_name: str, valve: ValveKind, day: date, zone_info: ZoneInfo
+) -> list[Stretch]:
+    """The stretches in which this zone may water, for windows that begin on this local day.
+
+    Overlapping windows are one; holds are cut out; in order of time.
+    """
+    windows = []
+    for window in watering.windows:
+        if day.weekday() in window.weekdays and valve in window.valves:
+            past_midnight = window.closes <= window.opens
+            begins = utc_from_local(datetime.combine(day, window.opens), zone_info)
+            ends = utc_from_local(
+                datetime.combine(day + _DAY if past_midnight else day, window.closes), zone_info
+            )
+            if ends > begins:
+                windows.append(Stretch(begins, ends))
+    return _without(_merged(windows), hold_stretches(watering.holds, zone_name, zone_info))
+
+
+def hold_stretches(holds: Iterable[Hold], zone_name: str, zone_info: ZoneInfo) -> list[Stretch]:
+    """The holds that keep this zone shut, as real time."""
+    return [
+        Stretch(utc_from_local(hold.begins, zone_info), utc_from_local(hold.ends, zone_info))
+        for hold in holds
+        if not hold.zones or zone_name in hold.zones
+    ]
+
+
+def hold_in_force(
+    watering: Watering, zone_name: str, day: date, zone_info: ZoneInfo
+) -> Hold | None:
+    """The first hold that touches this zone on this local day, if any."""
+    begins = utc_from_local(datetime.combine(day, time()), zone_info)
+    ends = utc_from_local(datetime.combine(day + _DAY, time()), zone_info)
+    for hold in watering.holds:
+        for held in hold_stretches([hold], zone_name, zone_info):
+            if held.begins_utc < ends and held.ends_utc > begins:
+                return hold
+    return None
+
+
+def days_to_next_window(
+    watering: Watering, valve: ValveKind, day: date, *, at_most: int = 14
+) -> int:
+    """Days from `day` to the next later day with a window for this kind of valve."""
+    for ahead in range(1, at_most):
+        weekday = (day + ahead * _DAY).weekday()
+        if any(weekday in w.weekdays and valve in w.valves for w in watering.windows):
+            return ahead
+    return at_most
+
+
+def _merged(stretches: Iterable[Stretch]) -> list[Stretch]:
+    merged: list[Stretch] = []
+    for stretch in sorted(stretches):
+        if merged and stretch.begins_utc <= merged[-1].ends_utc:
+            last = merged.pop()
+            merged.append(Stretch(last.begins_utc, max(last.ends_utc, stretch.ends_utc)))
+        else:
+            merged.append(stretch)
+    return merged
+
+
+def _without(stretches: Sequence[Stretch], cut: Iterable[Stretch]) -> list[Stretch]:
+    left = list(stretches)
+    for hole in cut:
+        remaining: list[Stretch] = []
+        for s in left:
+            if hole.begins_utc >= s.ends_utc or hole.ends_utc <= s.begins_utc:
+                remaining.append(s)
+                continue
+            if hole.begins_utc > s.begins_utc:
+                remaining.append(Stretch(s.begins_utc, hole.begins_utc))
+            if hole.ends_utc < s.ends_utc:
+                remaining.append(Stretch(hole.ends_utc, s.ends_utc))
+        left = remaining
+    return left
