@@ -1,0 +1,193 @@
+"""What soil holds for roots and for the air: available water, stress, drying of the surface."""
+
+from __future__ import annotations
+
+from controller.errors import OutOfRange, require_range
+
+LEAST_RAIN_SHARE = 0.2  # rain under this share of ETo does not count: FAO-56 (1998), chapter 8
+
+
+def taw_mm(*, field_capacity: float, wilting_point: float, root_depth_m: float) -> float:
+    """Total available water: what the root zone holds between field capacity and wilting.
+
+    Parameters
+    ----------
+    field_capacity : float
+        Water content by volume after draining, 0 to 1.
+    wilting_point : float
+        Water content by volume at which plants wilt, less than `field_capacity`.
+    root_depth_m : float
+        Depth of the roots, 0 to 5. [m]
+
+    Returns
+    -------
+    float
+        Total available water. [mm]
+
+    Raises
+    ------
+    OutOfRange
+        If a value is outside its range, or not a number.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 82.
+    """
+    require_range("field_capacity", field_capacity, 0.0, 1.0)
+    require_range("wilting_point", wilting_point, 0.0, field_capacity)
+    require_range("root_depth_m", root_depth_m, 0.0, 5.0)
+    return 1000.0 * (field_capacity - wilting_point) * root_depth_m
+
+
+def raw_mm(*, taw_mm: float, depletion_fraction: float) -> float:
+    """Readily available water: what plants can take before they feel a lack.
+
+    Parameters
+    ----------
+    taw_mm : float
+        Total available water. [mm]
+    depletion_fraction : float
+        The share that may go, 0 to 1 (Table 22, after `depletion_fraction_adjusted`).
+
+    Returns
+    -------
+    float
+        Readily available water. [mm]
+
+    Raises
+    ------
+    OutOfRange
+        If a value is negative, above 1 for the share, or not a number.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 83.
+    """
+    require_range("taw_mm", taw_mm, 0.0, 5000.0)
+    return require_range("depletion_fraction", depletion_fraction, 0.0, 1.0) * taw_mm
+
+
+def depletion_fraction_adjusted(depletion_fraction: float, *, etc_mm_day: float) -> float:
+    """The share that may go before stress, for a day's demand: less on a thirsty day.
+
+    Parameters
+    ----------
+    depletion_fraction : float
+        The table's share, for a demand of 5 mm/day; 0 to 1.
+    etc_mm_day : float
+        What an unstressed crop would use, 0 or more. [mm/day]
+
+    Returns
+    -------
+    float
+        The share for this demand, kept between 0.1 and 0.8.
+
+    Raises
+    ------
+    OutOfRange
+        If a value is outside its range, or not a number.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, Table 22, note 2. The 5-10 % less on clay and more on sand
+    that the same chapter allows are not applied.
+    """
+    require_range("depletion_fraction", depletion_fraction, 0.0, 1.0)
+    require_range("etc_mm_day", etc_mm_day, 0.0, 100.0)
+    return min(max(depletion_fraction + 0.04 * (5.0 - etc_mm_day), 0.1), 0.8)
+
+
+def stress_coefficient(*, depletion_mm: float, taw_mm: float, raw_mm: float) -> float:
+    """Ks: the share of its demand a crop can still meet.
+
+    Parameters
+    ----------
+    depletion_mm : float
+        Water missing from field capacity; below zero (more than full) counts as none. [mm]
+    taw_mm : float
+        Total available water. [mm]
+    raw_mm : float
+        Readily available water, not above `taw_mm`. [mm]
+
+    Returns
+    -------
+    float
+        1 down to `raw_mm`, from there falling evenly to 0 at `taw_mm`.
+
+    Raises
+    ------
+    OutOfRange
+        If a value is not a number, or `raw_mm` is above `taw_mm`.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 84. Of the same shape is the drying of bare soil, eq. 74:
+    see `evaporation_reduction`.
+    """
+    if not raw_mm <= taw_mm:
+        raise OutOfRange("raw_mm", raw_mm, 0.0, taw_mm)
+    if depletion_mm <= raw_mm:
+        return 1.0
+    if depletion_mm >= taw_mm:
+        return 0.0
+    if depletion_mm != depletion_mm:
+        raise OutOfRange("depletion_mm", depletion_mm, 0.0, taw_mm)
+    return (taw_mm - depletion_mm) / (taw_mm - raw_mm)
+
+
+def evaporation_reduction(*, depletion_mm: float, tew_mm: float, rew_mm: float) -> float:
+    """Kr: how far the drying of the surface has slowed evaporation from bare soil.
+
+    Parameters
+    ----------
+    depletion_mm : float
+        Water gone from the surface layer, at the start of the day after any wetting. [mm]
+    tew_mm : float
+        Total evaporable water of that layer. [mm]
+    rew_mm : float
+        What goes freely, not above `tew_mm`. [mm]
+
+    Returns
+    -------
+    float
+        1 down to `rew_mm`, from there falling evenly to 0 at `tew_mm`.
+
+    Raises
+    ------
+    OutOfRange
+        If a value is not a number, or `rew_mm` is above `tew_mm`.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 74.
+    """
+    return stress_coefficient(depletion_mm=depletion_mm, taw_mm=tew_mm, raw_mm=rew_mm)
+
+
+def rain_unused_mm(*, rain_mm: float, eto_mm_day: float) -> float:
+    """Rain that never reaches the account: all of it when there is too little to count, else none.
+
+    Parameters
+    ----------
+    rain_mm : float
+        The day's rain, 0 or more. [mm]
+    eto_mm_day : float
+        The day's reference ET. [mm/day]
+
+    Returns
+    -------
+    float
+        `rain_mm` if it is under a fifth of the reference ET, otherwise 0. [mm]
+
+    Raises
+    ------
+    OutOfRange
+        If the rain is outside 0 to 2000, or not a number.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, chapter 8, on precipitation in eq. 85: a day's rain under
+    about 0.2 ETo mostly evaporates and may be left out.
+    """
+    require_range("rain_mm", rain_mm, 0.0, 2000.0)
+    return rain_mm if rain_mm < LEAST_RAIN_SHARE * eto_mm_day else 0.0

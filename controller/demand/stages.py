@@ -1,0 +1,275 @@
+"""A crop on a given day: its stage, crop coefficient, height and roots."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from controller.errors import OutOfRange, require_range
+from controller.garden.model import Planting
+from crops.catalogue import Crop
+
+# Roots of something just sown or set out: FAO-56 (1998), annex 8 takes 0.15-0.20 m, the depth of a
+# seed and a little more. Our choice: 0.20 m, and never more than the crop ever needs.
+FIRST_ROOTS_M = 0.20
+FIRST_HEIGHT_M = 0.10  # our choice: a seedling; also the least height of eq. 62
+LEAST_KC_END_ADJUSTED = 0.45  # FAO-56 (1998), eq. 65: lower ends are dry leaves, which feel no wind
+STAGE_NAMES = ("initial", "development", "mid", "late")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CropDay:
+    """One crop on one day; `depletion_fraction` is the table's, for a demand of 5 mm/day."""
+
+    stage: str
+    day_of_planting: int
+    kc: float
+    height_m: float
+    root_depth_m: float
+    depletion_fraction: float
+
+
+def crop_on(
+    crop: Crop, planting: Planting, day: date, *, wind_2m_m_s: float, rh_min_pct: float
+) -> CropDay:
+    """What the crop is on that day of its planting.
+
+    Parameters
+    ----------
+    crop : Crop
+        Its figures.
+    planting : Planting
+        From when to when it stands; its `stage_days`, if any, go before the crop's.
+    day : date
+        A day from `planting.start` to `planting.until`.
+    wind_2m_m_s : float
+        Wind at 2 m, taken as given. The equations want the mean of a stage: hand that over if you
+        have it; a day's own wind makes Kc jump, but averages out. [m/s]
+    rh_min_pct : float
+        Lowest relative humidity of the day, likewise. [%]
+
+    Returns
+    -------
+    CropDay
+        After the last day of the late stage Kc stays at its end value; a planting shorter than the
+        stages is cut off. Roots and height grow evenly through the initial and development stages
+        and then stay. A perennial has all its roots from the first day, and its stages begin again
+        on each anniversary of `planting.start`.
+
+    Raises
+    ------
+    OutOfRange
+        If the day is outside the planting.
+
+    Notes
+    -----
+    Roots end at `crop.root_min_m`, the smaller depth of Table 22, which is the one for planning
+    water; `root_max_m` is for plants that live on rain.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 62, 65, 66; annex 8 for the growth of roots, which is
+    there in step with Kcb (eq. 8-1) and here in step with days (our choice).
+    """
+    if not planting.start <= day <= planting.until:
+        last = (planting.until - planting.start).days + 1
+        raise OutOfRange("day_of_planting", (day - planting.start).days + 1, 1, last)
+    first = planting.start if not crop.perennial else _latest_anniversary(planting.start, day)
+    number = (day - first).days + 1
+    days = planting.stage_days or crop.stage_days
+    stage = stage_on_day(number, stage_days=days)
+    kc_mid, kc_end = crop.kc_mid, crop.kc_end
+    if stage != "initial":
+        shift = climate_shift(
+            wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=crop.height_m
+        )
+        kc_mid += shift
+        if kc_end >= LEAST_KC_END_ADJUSTED:
+            kc_end += shift
+    grown = min((number - 1) / max(days[0] + days[1], 1), 1.0)
+    first_roots_m = crop.root_min_m if crop.perennial else min(FIRST_ROOTS_M, crop.root_min_m)
+    first_height_m = min(FIRST_HEIGHT_M, crop.height_m)
+    return CropDay(
+        stage=stage,
+        day_of_planting=number,
+        kc=max(
+            kc_on_day(number, stage_days=days, kc_ini=crop.kc_ini, kc_mid=kc_mid, kc_end=kc_end),
+            0.0,
+        ),
+        height_m=first_height_m + grown * (crop.height_m - first_height_m),
+        root_depth_m=first_roots_m + grown * (crop.root_min_m - first_roots_m),
+        depletion_fraction=crop.depletion_fraction,
+    )
+
+
+def stage_on_day(number: int, *, stage_days: tuple[int, int, int, int]) -> str:
+    """The stage of a day of the planting, counted from 1; days after the last are "late" too."""
+    initial, development, mid, _ = stage_days
+    if number <= initial:
+        return "initial"
+    if number <= initial + development:
+        return "development"
+    return "mid" if number <= initial + development + mid else "late"
+
+
+def kc_on_day(
+    number: int,
+    *,
+    stage_days: tuple[int, int, int, int],
+    kc_ini: float,
+    kc_mid: float,
+    kc_end: float,
+) -> float:
+    """Crop coefficient on the curve of four straight pieces (Kcb works alike).
+
+    Parameters
+    ----------
+    number : int
+        Day of the planting, from 1.
+    stage_days : tuple of int
+        Lengths of the initial, development, mid-season and late stages.
+    kc_ini, kc_mid, kc_end : float
+        The three coefficients, already adjusted to the climate.
+
+    Returns
+    -------
+    float
+        Kc: flat in the initial and mid-season stages, straight lines between and after, `kc_end`
+        after the last day.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 66.
+    """
+    initial, development, mid, late = stage_days
+    if number <= initial:
+        return kc_ini
+    number -= initial
+    if number <= development:
+        return kc_ini + number / development * (kc_mid - kc_ini)
+    number -= development
+    if number <= mid:
+        return kc_mid
+    number -= mid
+    if number <= late:
+        return kc_mid + number / late * (kc_end - kc_mid)
+    return kc_end
+
+
+def climate_shift(*, wind_2m_m_s: float, rh_min_pct: float, height_m: float) -> float:
+    """What a climate windier or drier than 2 m/s and 45 % adds to Kc mid (and to Kcb mid).
+
+    Parameters
+    ----------
+    wind_2m_m_s : float
+        Mean wind at 2 m in the stage, taken as 1 if less and as 6 if more. [m/s]
+    rh_min_pct : float
+        Mean of the lowest relative humidity, likewise between 20 and 80. [%]
+    height_m : float
+        Mean height of the plants in the stage, at most 10; under 0.1 m nothing is added. [m]
+
+    Returns
+    -------
+    float
+        To be added to the table's coefficient.
+
+    Raises
+    ------
+    OutOfRange
+        If the wind is outside 0 to 60, the humidity outside 0 to 100, the height negative, or one
+        is not a number.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 62, 65, 70 with their limits.
+    """
+    require_range("wind_2m_m_s", wind_2m_m_s, 0.0, 60.0)
+    require_range("rh_min_pct", rh_min_pct, 0.0, 100.0)
+    require_range("height_m", height_m, 0.0, 100.0)
+    if height_m < 0.1:
+        return 0.0
+    wind, humidity = min(max(wind_2m_m_s, 1.0), 6.0), min(max(rh_min_pct, 20.0), 80.0)
+    height_factor = (min(height_m, 10.0) / 3.0) ** 0.3
+    return float((0.04 * (wind - 2.0) - 0.004 * (humidity - 45.0)) * height_factor)
+
+
+def kc_mid_adjusted(
+    kc_mid: float, *, wind_2m_m_s: float, rh_min_pct: float, height_m: float
+) -> float:
+    """Kc mid (or Kcb mid) of the table, brought to a climate.
+
+    Parameters
+    ----------
+    kc_mid : float
+        The table's coefficient.
+    wind_2m_m_s : float
+        See `climate_shift`. [m/s]
+    rh_min_pct : float
+        See `climate_shift`. [%]
+    height_m : float
+        See `climate_shift`. [m]
+
+    Returns
+    -------
+    float
+        The adjusted coefficient.
+
+    Raises
+    ------
+    OutOfRange
+        As `climate_shift`.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 62 (and 70 for Kcb).
+    """
+    return kc_mid + climate_shift(wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=height_m)
+
+
+def kc_end_adjusted(
+    kc_end: float, *, wind_2m_m_s: float, rh_min_pct: float, height_m: float
+) -> float:
+    """Kc end (or Kcb end) of the table, brought to a climate; under 0.45 it stays as it is.
+
+    Parameters
+    ----------
+    kc_end : float
+        The table's coefficient.
+    wind_2m_m_s : float
+        See `climate_shift`. [m/s]
+    rh_min_pct : float
+        See `climate_shift`. [%]
+    height_m : float
+        See `climate_shift`. [m]
+
+    Returns
+    -------
+    float
+        The adjusted coefficient.
+
+    Raises
+    ------
+    OutOfRange
+        As `climate_shift`.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 65 (and 70 for Kcb).
+    """
+    if kc_end < LEAST_KC_END_ADJUSTED:
+        return kc_end
+    return kc_mid_adjusted(
+        kc_end, wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=height_m
+    )
+
+
+def _latest_anniversary(start: date, day: date) -> date:
+    """The last return of `start`'s day of the year on or before `day` (29 February: the 28th)."""
+    for year in (day.year, day.year - 1):
+        try:
+            anniversary = start.replace(year=year)
+        except ValueError:
+            anniversary = start.replace(year=year, day=28)
+        if anniversary <= day:
+            break
+    return max(anniversary, start)

@@ -1,0 +1,261 @@
+"""The crop and soil tables: read, checked and looked up by any of their names.
+
+`load()` reads crops.toml and soils.toml beside this file. A gardener's own crops and soils are laid
+over them: each names what it is `like` and the figures it changes.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from collections.abc import Callable, Iterable, Mapping
+from functools import lru_cache
+from importlib.resources import files
+from typing import Any, Protocol, TypeVar
+
+from controller.errors import CropFileError
+from crops.entry import (
+    CROP_FIGURES,
+    RANGES,
+    SOIL_FIGURES,
+    STAGES,
+    Crop,
+    Soil,
+    checked_crop,
+    checked_soil,
+    crop_figures,
+    soil_figures,
+)
+
+__all__ = ["Catalogue", "Changes", "Crop", "Soil", "load", "read_tables"]
+
+
+class Changes(Protocol):
+    """What a gardener wrote of an own crop or soil (the garden model's OwnCrop and OwnSoil fit)."""
+
+    @property
+    def name(self) -> str:
+        """What it is called."""
+
+    @property
+    def like(self) -> str | None:
+        """The table's entry it starts from; None: the one of its own name, or none."""
+
+    @property
+    def changes(self) -> Mapping[str, float]:
+        """Figures that differ, by the names of `CROP_FIGURES` or `SOIL_FIGURES`."""
+
+
+_Entry = TypeVar("_Entry", bound=Crop | Soil)
+
+
+class Catalogue:
+    """All crops and soils by any of their names; case, spaces, hyphens, plurals do not matter."""
+
+    def __init__(
+        self, crops: Iterable[Crop], soils: Iterable[Soil], where: Mapping[str, str]
+    ) -> None:
+        self._crops = {crop.name: crop for crop in crops}
+        self._soils = {soil.name: soil for soil in soils}
+        self._where = dict(where)
+        self._crop_by_name = _index(self._crops.values(), "crop")
+        self._soil_by_name = _index(self._soils.values(), "soil")
+
+    @property
+    def crop_names(self) -> tuple[str, ...]:
+        """The crops of the table, in its order."""
+        return tuple(self._crops)
+
+    @property
+    def soil_names(self) -> tuple[str, ...]:
+        """The soils of the table, in its order."""
+        return tuple(self._soils)
+
+    def crop(self, name: str, own: Iterable[Changes] = ()) -> Crop:
+        """The crop of that name, the gardener's own first; CropFileError if there is none."""
+        return _find("crop", name, tuple(own), self._crop_by_name, _changed_crop)
+
+    def soil(self, name: str, own: Iterable[Changes] = ()) -> Soil:
+        """The soil of that name, the gardener's own first; CropFileError if there is none."""
+        return _find("soil", name, tuple(own), self._soil_by_name, _changed_soil)
+
+    def crops_with(self, own: Iterable[Changes]) -> Callable[[str], Crop]:
+        """`crop` with these own crops, remembering what it found: for the ledger's daily asking."""
+        kept = tuple(own)
+        return lru_cache(maxsize=None)(lambda name: self.crop(name, kept))
+
+    def source_of(self, entry: Crop | Soil, figure: str) -> str:
+        """Where one figure of a crop or soil comes from, in words."""
+        if figure in entry.changed:
+            return "the gardener's own"
+        usual = self._where.get(figure, entry.source)
+        if figure in entry.from_memory and usual.startswith("FAO-56"):
+            return f"from memory, or no table's ({entry.source})"
+        return usual
+
+
+@lru_cache(maxsize=1)
+def load() -> Catalogue:
+    """Read the two tables that come with Rowgate."""
+    here = files("crops")
+    return read_tables(
+        (here / "crops.toml").read_text(encoding="utf-8"),
+        (here / "soils.toml").read_text(encoding="utf-8"),
+    )
+
+
+def read_tables(crops_toml: str, soils_toml: str) -> Catalogue:
+    """Two tables as text to a catalogue; CropFileError says what is wrong with one."""
+    crops, soils = _parsed("crops.toml", crops_toml), _parsed("soils.toml", soils_toml)
+    soil_list: list[Soil] = []
+    for name, row in soils.get("soil", {}).items():
+        soil_list.append(_soil_from_row(name, row, soil_list, soils.get("where", {})))
+    where = {"root_min_m": "roots_m", "root_max_m": "roots_m"}
+    where |= {key: key.split("_")[0] for key in CROP_FIGURES if key.startswith(("kc", "salinity"))}
+    words: dict[str, str] = {**crops.get("where", {}), **soils.get("where", {})}
+    words |= {figure: words[key] for figure, key in where.items() if key in words}
+    return Catalogue(
+        (_crop_from_row(name, row) for name, row in crops.get("crop", {}).items()),
+        soil_list,
+        words,
+    )
+
+
+def _parsed(file: str, text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise CropFileError(f"{file}: {error}") from error
+
+
+def _crop_from_row(name: str, row: Mapping[str, Any]) -> Crop:
+    figures: dict[str, Any] = {}
+    for key, names in (
+        ("kc", ("kc_ini", "kc_mid", "kc_end")),
+        ("kcb", ("kcb_ini", "kcb_mid", "kcb_end")),
+        ("stage_days", STAGES),
+        ("roots_m", ("root_min_m", "root_max_m")),
+        ("salinity", ("salinity_threshold_ds_m", "salinity_slope_pct")),
+    ):
+        values = row.get(key, ())
+        if values and len(values) != len(names):
+            raise CropFileError(f'crops.toml, crop "{name}", {key}: needs {len(names)} figures')
+        figures.update(zip(names, values, strict=False))
+    figures.update({key: row[key] for key in CROP_FIGURES if key in row})
+    about = {key: row[key] for key in ("perennial", "source", "note") if key in row}
+    about |= {"label": row.get("label", name), "family": row.get("family", "")}
+    about |= {
+        "also": tuple(row.get("also", ())),
+        "from_memory": frozenset(row.get("from_memory", ())),
+    }
+    return checked_crop(f'crops.toml, crop "{name}"', name, figures, figures, about)
+
+
+def _soil_from_row(
+    name: str, row: Mapping[str, Any], earlier: Iterable[Soil], where: Mapping[str, str]
+) -> Soil:
+    base = next((soil for soil in earlier if soil.name == row.get("like")), None)
+    figures = soil_figures(base) if base else {}
+    changes = {key: row[key] for key in SOIL_FIGURES if key in row}
+    ranges = {key: (float(row[key][0]), float(row[key][1])) for key in RANGES if key in row}
+    about = {
+        "label": row.get("label", name),
+        "also": tuple(row.get("also", ())),
+        "like": row.get("like", ""),
+        "from_memory": frozenset(row.get("from_memory", ())),
+        "note": row.get("chosen", ""),
+        "source": row.get("source", where.get("field_capacity", "")),
+        "ranges": ranges or (base.ranges if base else {}),
+    }
+    return checked_soil(f'soils.toml, soil "{name}"', name, {**figures, **changes}, changes, about)
+
+
+def _index(entries: Iterable[_Entry], noun: str) -> dict[str, _Entry]:
+    found: dict[str, _Entry] = {}
+    for entry in entries:
+        names: tuple[str, ...] = (entry.name, entry.label, *entry.also)
+        for name in names:
+            if found.setdefault(_key(name), entry) is not entry:
+                raise CropFileError(f'two entries of the {noun} table are called "{name}"')
+    return found
+
+
+def _key(name: str) -> str:
+    """The name with everything taken out that people write differently."""
+    return re.sub(r"[\W_]+", "", name.casefold())
+
+
+def _find(
+    noun: str,
+    name: str,
+    own: tuple[Changes, ...],
+    table: Mapping[str, _Entry],
+    change: Callable[[_Entry | None, Changes], _Entry],
+) -> _Entry:
+    key = _key(name)
+    in_table = next((table[said] for said in _singulars(key) if said in table), None)
+    for mine in own:
+        if _key(mine.name) == key:
+            if mine.like is None:
+                return change(in_table, mine)
+            rest = tuple(other for other in own if other is not mine)
+            return change(_find(noun, mine.like, rest, table, change), mine)
+    if in_table is None:
+        raise CropFileError(f'no {noun} is called "{name}"; {_nearest(name, own, table)}')
+    return in_table
+
+
+def _singulars(key: str) -> tuple[str, ...]:
+    """The word itself, then what it may be the plural of: "leeks", "tomatoes", "strawberries"."""
+    return key, key.removesuffix("s"), key.removesuffix("es"), key.removesuffix("ies") + "y"
+
+
+def _nearest(name: str, own: tuple[Changes, ...], table: Mapping[str, _Entry]) -> str:
+    spoken = {_key(mine.name): mine.name for mine in own}
+    for entry in table.values():
+        said_so: tuple[str, ...] = (entry.name.replace("_", " "), entry.label, *entry.also)
+        for said in said_so:
+            spoken.setdefault(_key(said), said)
+    close = difflib.get_close_matches(_key(name), spoken, n=3, cutoff=0.6)
+    if close:
+        return "nearest: " + ", ".join(f'"{spoken[key]}"' for key in close)
+    return 'nothing is near; own ones may be described with like = "..." and what differs'
+
+
+def _changed_crop(base: Crop | None, own: Changes) -> Crop:
+    if base is None:
+        figures: dict[str, Any] = {}
+        about: dict[str, Any] = {"family": ""}
+    else:
+        figures = crop_figures(base)
+        about = {
+            key: getattr(base, key)
+            for key in ("family", "perennial", "source", "from_memory", "note")
+        }
+    changes = dict(own.changes)
+    # Kcb follows Kc by as much as the gardener moved it; for a crop without a model it lies at the
+    # usual distance below (FAO-56, table 18: 0.10 for vegetables; 0.15 in all on bare soil).
+    for part, usual in (("ini", 0.15), ("mid", 0.10), ("end", 0.10)):
+        kc, kcb = changes.get(f"kc_{part}"), f"kcb_{part}"
+        if kcb in changes or not isinstance(kc, int | float):
+            continue
+        distance = figures[f"kc_{part}"] - figures[kcb] if base else usual
+        figures[kcb] = min(max(0.15 if not base and part == "ini" else kc - distance, 0.0), 2.0)
+    changed = frozenset("stage_days" if key in STAGES else key for key in changes)
+    about |= {
+        "label": own.name,
+        "from_memory": about.get("from_memory", frozenset()) - changed,
+        "changed": changed,
+    }
+    return checked_crop(f'crop "{own.name}"', own.name, {**figures, **changes}, changes, about)
+
+
+def _changed_soil(base: Soil | None, own: Changes) -> Soil:
+    figures = soil_figures(base) if base else {}
+    changes = dict(own.changes)
+    about: dict[str, Any] = {"label": own.name, "changed": frozenset(changes)}
+    if base:
+        about |= {key: getattr(base, key) for key in ("source", "note", "ranges")}
+        about |= {"like": base.name, "from_memory": base.from_memory - changes.keys()}
+    return checked_soil(f'soil "{own.name}"', own.name, {**figures, **changes}, changes, about)

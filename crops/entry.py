@@ -1,0 +1,208 @@
+"""A crop's and a soil's figures, and what is believed of them."""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from controller.errors import CropFileError
+
+SURFACE_LAYER_M = 0.10  # depth that dries by evaporation, 0.10-0.15 m: FAO-56 (1998), chapter 7
+
+# The figures a gardener may set, with what is believed of each (limits: our choice, wide enough for
+# any plant or soil, narrow enough to catch a slipped point or a wrong unit).
+CROP_FIGURES: Mapping[str, tuple[float, float]] = {
+    **dict.fromkeys(("kc_ini", "kc_mid", "kc_end", "kcb_ini", "kcb_mid", "kcb_end"), (0.0, 2.0)),
+    **dict.fromkeys(("days_initial", "days_development", "days_mid", "days_late"), (0, 400)),
+    "height_m": (0.01, 12.0),
+    "root_min_m": (0.05, 5.0),
+    "root_max_m": (0.05, 5.0),
+    "depletion_fraction": (0.1, 0.8),  # the limits of table 22, note 2
+    "in_row_spacing_m": (0.005, 10.0),
+    "gdd_base_c": (-5.0, 30.0),
+    "salinity_threshold_ds_m": (0.0, 30.0),
+    "salinity_slope_pct": (0.0, 100.0),
+}
+CROP_MAY_LACK = frozenset({"gdd_base_c", "salinity_threshold_ds_m", "salinity_slope_pct"})
+SOIL_FIGURES: Mapping[str, tuple[float, float]] = {
+    "field_capacity": (0.02, 0.70),
+    "wilting_point": (0.005, 0.50),
+    "rew_mm": (0.5, 20.0),
+    "intake_mm_h": (0.1, 500.0),
+    "wetted_width_m": (0.05, 2.0),
+}
+STAGES = ("days_initial", "days_development", "days_mid", "days_late")
+RANGES = (
+    "field_capacity_range",
+    "wilting_point_range",
+    "available_range",
+    "rew_range_mm",
+    "tew_range_mm",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crop:
+    """One crop's figures; the head of crops.toml says what each is.
+
+    `root_min_m` is the smaller depth of the printed range, for planning water; `root_max_m` the
+    larger. `from_memory` names the figures that no table prints, `changed` those a gardener set.
+    """
+
+    name: str
+    label: str
+    family: str
+    kc_ini: float
+    kc_mid: float
+    kc_end: float
+    kcb_ini: float
+    kcb_mid: float
+    kcb_end: float
+    stage_days: tuple[int, int, int, int]
+    height_m: float
+    root_min_m: float
+    root_max_m: float
+    depletion_fraction: float
+    in_row_spacing_m: float
+    gdd_base_c: float | None = None
+    salinity_threshold_ds_m: float | None = None
+    salinity_slope_pct: float | None = None
+    perennial: bool = False
+    also: tuple[str, ...] = ()
+    source: str = ""
+    from_memory: frozenset[str] = frozenset()
+    changed: frozenset[str] = frozenset()
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Soil:
+    """One soil's figures; the head of soils.toml says what each is, `note` how it was chosen."""
+
+    name: str
+    label: str
+    field_capacity: float
+    wilting_point: float
+    rew_mm: float
+    intake_mm_h: float
+    wetted_width_m: float
+    like: str = ""
+    also: tuple[str, ...] = ()
+    source: str = ""
+    from_memory: frozenset[str] = frozenset()
+    changed: frozenset[str] = frozenset()
+    note: str = ""
+    ranges: Mapping[str, tuple[float, float]] = field(default_factory=dict, hash=False)
+
+    @property
+    def tew_mm(self) -> float:
+        """Total evaporable water of the top 0.10 m: FAO-56 (1998), eq. 73. [mm]"""
+        return 1000.0 * (self.field_capacity - 0.5 * self.wilting_point) * SURFACE_LAYER_M
+
+
+def crop_figures(crop: Crop) -> dict[str, Any]:
+    """All figures of a crop by the names of `CROP_FIGURES`."""
+    figures = {key: getattr(crop, key) for key in CROP_FIGURES if key not in STAGES}
+    return {**figures, **dict(zip(STAGES, crop.stage_days, strict=True))}
+
+
+def soil_figures(soil: Soil) -> dict[str, Any]:
+    """All figures of a soil by the names of `SOIL_FIGURES`."""
+    return {key: getattr(soil, key) for key in SOIL_FIGURES}
+
+
+def checked_crop(
+    where: str,
+    name: str,
+    figures: Mapping[str, Any],
+    written: Mapping[str, Any],
+    about: Mapping[str, Any],
+) -> Crop:
+    """Check the figures together and make the crop of them."""
+    faults = _faults(where, written, figures, CROP_FIGURES, CROP_MAY_LACK)
+    if not faults:
+        faults += [
+            f"{where}, {key}: found {figures[key]!r}; a stage has whole days"
+            for key in STAGES
+            if figures[key] != int(figures[key])
+        ]
+        if not sum(figures[key] for key in STAGES):
+            faults.append(f"{where}: its four stages have no days at all")
+        if figures["root_max_m"] < figures["root_min_m"]:
+            faults.append(
+                f"{where}, root_max_m: found {figures['root_max_m']:g}, which is less than "
+                f"root_min_m, {figures['root_min_m']:g}; water is planned on root_min_m, "
+                "so change that one too"
+            )
+    if faults:
+        raise CropFileError("\n".join(faults))
+    plain = {
+        key: None if (value := figures.get(key)) is None else float(value)
+        for key in CROP_FIGURES
+        if key not in STAGES
+    }
+    days = tuple(int(figures[key]) for key in STAGES)
+    return Crop(name=name, stage_days=days, **plain, **about)  # type: ignore[arg-type]
+
+
+def checked_soil(
+    where: str,
+    name: str,
+    figures: Mapping[str, Any],
+    written: Mapping[str, Any],
+    about: Mapping[str, Any],
+) -> Soil:
+    """Check the figures together and make the soil of them."""
+    faults = _faults(where, written, figures, SOIL_FIGURES, frozenset())
+    if faults:
+        raise CropFileError("\n".join(faults))
+    plain = {key: float(figures[key]) for key in SOIL_FIGURES}
+    soil = Soil(name=name, **plain, **about)  # type: ignore[arg-type]
+    if soil.wilting_point >= soil.field_capacity:
+        raise CropFileError(
+            f"{where}, wilting_point: found {soil.wilting_point:g}, which must be less than "
+            f"field_capacity, {soil.field_capacity:g}"
+        )
+    if soil.rew_mm >= soil.tew_mm:
+        raise CropFileError(
+            f"{where}, rew_mm: found {soil.rew_mm:g}, which must be less than the "
+            f"{soil.tew_mm:.1f} mm that its top {SURFACE_LAYER_M:g} m can lose in all"
+        )
+    return soil
+
+
+def _faults(
+    where: str,
+    written: Mapping[str, Any],
+    figures: Mapping[str, Any],
+    known: Mapping[str, tuple[float, float]],
+    may_lack: frozenset[str],
+) -> list[str]:
+    """One readable line for each figure that is unknown, missing, or beyond belief."""
+    faults = []
+    for key, value in written.items():
+        if key not in known:
+            close = difflib.get_close_matches(key, known, n=1, cutoff=0.4)
+            hint = f"did you mean {close[0]}?" if close else "known are " + ", ".join(known)
+            faults.append(f"{where}, {key}: there is no such figure; {hint}")
+            continue
+        low, high = known[key]
+        number = isinstance(value, int | float) and not isinstance(value, bool)
+        if not number or not math.isfinite(value) or not low <= value <= high:
+            faults.append(f"{where}, {key}: found {value!r}; allowed is {low:g} to {high:g}")
+    # a Kcb without its Kc is not asked for: it follows from Kc
+    missing = [
+        key
+        for key in known
+        if figures.get(key) is None
+        and key not in may_lack
+        and not (key.startswith("kcb") and figures.get(key.replace("kcb", "kc")) is None)
+    ]
+    if missing:
+        faults.append(
+            f'{where}: missing {", ".join(missing)}; or say like = "..." to start from a known one'
+        )
+    return faults
