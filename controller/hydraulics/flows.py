@@ -1,0 +1,72 @@
+"""What the lines give, as frozen values: for the open set, each zone, each row and each hole.
+
+Heads are piezometric, in metres of water above the tap's height.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from controller.hydraulics.rowshape import Kind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoleFlow:
+    """One hole; its head is that in the pipe beside it, so head less z is the head over it."""
+
+    number: int
+    x_m: float
+    z_m: float
+    bore_m: float
+    head_m: float
+    flow_m3_s: float
+    plugged: bool
+    kind: Kind
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RowFlow:
+    """One row; evenness and variation are over its open holes, drain holes left out."""
+
+    flow_m3_s: float
+    inlet_head_m: float
+    evenness: float
+    variation: float
+    holes: tuple[HoleFlow, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneFlow:
+    """One open zone. `valve_head_m` is the head behind its valve, where its rows begin.
+
+    `decided_by` is "valve" when the zone's own valve and take-off lose more than half of all the
+    head lost from the supply at rest to the rows, else "supply".
+    """
+
+    zone: str
+    flow_m3_s: float
+    valve_head_m: float
+    evenness: float
+    variation: float
+    dry_holes: int
+    decided_by: Literal["supply", "valve"]
+    rows: tuple[RowFlow, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetFlow:
+    """What flows while exactly these zones are open."""
+
+    supply_flow_m3_s: float
+    tap_head_m: float
+    zones: Mapping[str, ZoneFlow]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineVolume:
+    """Water in a zone's laterals when full, and the part that runs out once the valve has shut."""
+
+    volume_m3: float
+    drains_m3: float

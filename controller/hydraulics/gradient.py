@@ -1,0 +1,204 @@
+"""Newton on all flows and heads of a tree at once, eliminated exactly from the leaves to the root.
+
+Todini and Pilati (1988), global gradient method; in a tree its linear system needs no matrix. Plain
+lists, no objects: this is the inner loop of everything that asks what a line delivers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import log, pi, sqrt
+
+from controller.errors import NoSolution
+from controller.hydraulics.pipe import LAMINAR_BELOW, TURBULENT_FROM, transition_cubic
+
+# Swamee-Jain with natural logarithms, see pipe.py.
+_SWAMEE_JAIN = 0.25 * log(10.0) ** 2
+# Below this head a hole's law is made linear, so that its slope stays finite. [m]
+_LINEAR_BELOW_M = 1e-7
+# Eight steps are usual, thirty the most seen; whoever needs this many goes round in circles.
+_MOST_STEPS = 200
+_CLOSE_ENOUGH = 1e-9
+
+
+class Tree:
+    """A tree of spans with holes; node i ends span i, its parent comes before it (-1: the root).
+
+    `solve` may be asked again with other heads at the root; the tree itself does not change.
+    """
+
+    def __init__(self, *, viscosity_m2_s: float, gravity_m_s2: float) -> None:
+        self._viscosity, self._gravity = viscosity_m2_s, gravity_m_s2
+        self._parent: list[int] = []
+        # Per span: friction 8 L/(pi2 g D5), fittings 8 K/(pi2 g D4), Re per flow, e/(3.7 D),
+        # laminar slope, cubic of the transition.
+        self._spans: list[tuple[float, float, float, float, float, tuple[float, ...]]] = []
+        self._cubics: dict[float, tuple[float, ...]] = {}
+        self._hole_node: list[int] = []
+        self._hole_c: list[float] = []
+        self._hole_z: list[float] = []
+
+    def add_span(
+        self, parent: int, length_m: float, bore_m: float, roughness_m: float, loss_k: float
+    ) -> int:
+        """Add a span below `parent`; gives the number of the node at its lower end."""
+        g = self._gravity
+        relative = roughness_m / bore_m
+        if relative not in self._cubics:
+            self._cubics[relative] = transition_cubic(relative)
+        self._parent.append(parent)
+        self._spans.append(
+            (
+                8.0 * length_m / (pi**2 * g * bore_m**5),
+                8.0 * loss_k / (pi**2 * g * bore_m**4),
+                4.0 / (pi * bore_m * self._viscosity),
+                relative / 3.7,
+                128.0 * self._viscosity * length_m / (pi * g * bore_m**4),
+                self._cubics[relative],
+            )
+        )
+        return len(self._parent) - 1
+
+    def add_hole(self, node: int, z_m: float, bore_m: float, discharge_coefficient: float) -> int:
+        """Add a hole at a node; gives its number."""
+        self._hole_node.append(node)
+        self._hole_c.append(
+            discharge_coefficient * pi / 4.0 * bore_m**2 * sqrt(2.0 * self._gravity)
+        )
+        self._hole_z.append(z_m)
+        return len(self._hole_node) - 1
+
+    def solve(
+        self, static_head_m: float, supply_k: float, exponent: float
+    ) -> tuple[float, list[float], list[float], list[float]]:
+        """Root head, node heads, span and hole flows, with root head = static - k * flow**n."""
+        return self._newton(static_head_m, supply_k, exponent, None)
+
+    def solve_for_flow(
+        self, flow_m3_s: float, guess_head_m: float
+    ) -> tuple[float, list[float], list[float], list[float]]:
+        """The same, with the flow through the root given and the head there found."""
+        return self._newton(guess_head_m, 0.0, 2.0, flow_m3_s)
+
+    def _newton(
+        self, static: float, supply_k: float, exponent: float, wanted: float | None
+    ) -> tuple[float, list[float], list[float], list[float]]:
+        parent, spans = self._parent, self._spans
+        n, m = len(parent), len(self._hole_node)
+        hole_node, c, z = self._hole_node, self._hole_c, self._hole_z
+        c2 = [x * x for x in c]
+        q_linear = [x * sqrt(_LINEAR_BELOW_M) for x in c]
+        # Start: three tenths of what each hole would pass at the head of a still line; 0 is "dry".
+        hole_q = [0.3 * c[j] * sqrt(static - z[j]) if static > z[j] else 0.0 for j in range(m)]
+        if wanted is not None and m:
+            start = sum(hole_q)
+            hole_q = [q * wanted / start for q in hole_q] if start > 0.0 else [wanted / m] * m
+        flow, hole_q = self._summed(hole_q)
+        root_flow = sum(hole_q)
+        head = [static] * n
+        root_head = static
+        change = total = 0.0
+        for _ in range(_MOST_STEPS):
+            s_sum, t_sum = [0.0] * n, [0.0] * n
+            hole_s, hole_t = [0.0] * m, [0.0] * m
+            for j in range(m):
+                q = hole_q[j]
+                if q <= 0.0:
+                    continue
+                if q > q_linear[j]:
+                    t = c2[j] / (2.0 * q)
+                    s = 0.5 * q - t * z[j]
+                else:
+                    t = c2[j] / q_linear[j]
+                    s = -t * z[j]
+                hole_s[j], hole_t[j] = s, t
+                s_sum[hole_node[j]] += s
+                t_sum[hole_node[j]] += t
+            slope, rest = _losses(flow, spans)
+            root_s = root_t = 0.0
+            for i in range(n - 1, -1, -1):
+                den = 1.0 + slope[i] * t_sum[i]
+                s, t = (s_sum[i] - t_sum[i] * rest[i]) / den, t_sum[i] / den
+                p = parent[i]
+                if p >= 0:
+                    s_sum[p] += s
+                    t_sum[p] += t
+                else:
+                    root_s += s
+                    root_t += t
+            if wanted is None:
+                flow_n1 = abs(root_flow) ** (exponent - 1.0)
+                g = exponent * supply_k * flow_n1
+                w = supply_k * flow_n1 * root_flow - g * root_flow
+                root_head = (static - w - g * root_s) / (1.0 + g * root_t)
+            elif root_t > 0.0:
+                root_head = (wanted - root_s) / root_t
+            else:
+                root_head = max(root_head, min(z)) + 0.01
+            change, total = 0.0, 0.0
+            for i in range(n):
+                p = parent[i]
+                above = root_head if p < 0 else head[p]
+                h = (above - rest[i] - slope[i] * s_sum[i]) / (1.0 + slope[i] * t_sum[i])
+                q = s_sum[i] + t_sum[i] * h
+                change += abs(q - flow[i])
+                total += abs(q)
+                head[i], flow[i] = h, q
+            for j in range(m):
+                q_before, h = hole_q[j], head[hole_node[j]]
+                if q_before > 0.0:
+                    q = max(0.0, hole_s[j] + hole_t[j] * h)
+                else:
+                    q = c[j] * sqrt(h - z[j]) if h > z[j] else 0.0
+                change += abs(q - q_before)
+                hole_q[j] = q
+            root_flow = root_s + root_t * root_head
+            if change <= _CLOSE_ENOUGH * total:
+                # Sum the flows once more from the holes: water is then conserved to the last digit.
+                flow, hole_q = self._summed(hole_q)
+                return root_head, head, flow, hole_q
+        raise NoSolution("flows of the open line", 0.0, static, change / total if total else change)
+
+    def _summed(self, hole_q: list[float]) -> tuple[list[float], list[float]]:
+        """Flow of each span as the sum of the holes below it."""
+        flow = [0.0] * len(self._parent)
+        for node, q in zip(self._hole_node, hole_q, strict=True):
+            flow[node] += q
+        for i in range(len(flow) - 1, -1, -1):
+            if self._parent[i] >= 0:
+                flow[self._parent[i]] += flow[i]
+        return flow, hole_q
+
+
+def _losses(
+    flow: Sequence[float],
+    spans: Sequence[tuple[float, float, float, float, float, tuple[float, ...]]],
+) -> tuple[list[float], list[float]]:
+    """Slope g = dh/dQ of each span, and h - g Q, at the flows given."""
+    slopes, rests = [0.0] * len(flow), [0.0] * len(flow)
+    for i, (friction, fitting, re_per_flow, rough, laminar, cubic) in enumerate(spans):
+        signed = flow[i]
+        q = abs(signed)
+        slope, loss = 2.0 * fitting * q, fitting * q * q
+        if friction > 0.0:
+            reynolds = re_per_flow * q
+            if reynolds < LAMINAR_BELOW:
+                slope += laminar
+                loss += laminar * q
+            else:
+                if reynolds >= TURBULENT_FROM:
+                    part = 5.74 * reynolds**-0.9
+                    y = rough + part
+                    ln = log(y)
+                    f = _SWAMEE_JAIN / (ln * ln)
+                    re_df = 1.8 * _SWAMEE_JAIN * part / (y * ln * ln * ln)
+                else:
+                    x1, x2, x3, x4 = cubic
+                    r = reynolds / 2000.0
+                    f = x1 + r * (x2 + r * (x3 + r * x4))
+                    re_df = r * (x2 + r * (2.0 * x3 + 3.0 * r * x4))
+                slope += friction * q * (2.0 * f + re_df)
+                loss += friction * f * q * q
+        slopes[i] = slope
+        rests[i] = (loss if signed >= 0.0 else -loss) - slope * signed
+    return slopes, rests

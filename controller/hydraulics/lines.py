@@ -1,0 +1,295 @@
+"""From the garden to its flows: what each hole of each zone gives when a set of zones is open."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from difflib import get_close_matches
+from math import pi
+from types import MappingProxyType
+
+from controller.errors import InputError, require_range
+from controller.garden.model import Garden, Zone
+from controller.hydraulics.assembly import (
+    TAP,
+    RowNodes,
+    add_main,
+    add_row,
+    add_valve,
+    main_loss_m,
+)
+from controller.hydraulics.evenness import flow_variation, low_quarter_uniformity
+from controller.hydraulics.flows import HoleFlow, LineVolume, RowFlow, SetFlow, ZoneFlow
+from controller.hydraulics.gradient import Tree
+from controller.hydraulics.network import SupplyCurve
+from controller.hydraulics.pipe import WATER_TEMP_C, viscosity_m2_s
+from controller.hydraulics.rowshape import DrilledHole, drained_m3, drilled_holes, volume_m3
+from controller.hydraulics.valve import loss_k_at
+from controller.units import GRAVITY_M_S2, gal_min_from_m3_s, l_min_from_m3_s
+
+__all__ = ["HoleFlow", "LineVolume", "Lines", "RowFlow", "SetFlow", "ZoneFlow"]
+
+
+class Lines:
+    """The lines of one garden. Answers are remembered: the garden stays, sets come again."""
+
+    def __init__(self, garden: Garden, *, water_temp_c: float = WATER_TEMP_C) -> None:
+        supply = garden.supply
+        self.garden = garden
+        self.supply = SupplyCurve(
+            static_head_m=supply.static_head_m,
+            test_head_m=supply.test_head_m,
+            test_flow_m3_s=supply.test_flow_m3_s,
+            exponent=supply.exponent,
+        )
+        self._viscosity = viscosity_m2_s(water_temp_c)
+        self._zones = {zone.name: zone for zone in garden.zones}
+        self._stations_m = sorted({zone.main_run_m for zone in garden.zones})
+        self._holes: dict[str, tuple[tuple[DrilledHole, ...], ...]] = {}
+        self._valve_k: dict[str, float] = {}
+        self._sets: dict[frozenset[str], SetFlow] = {}
+        self._volumes: dict[str, LineVolume] = {}
+
+    def open_set(self, zones: frozenset[str]) -> SetFlow:
+        """What flows with exactly these zones open.
+
+        Parameters
+        ----------
+        zones : frozenset of str
+            Names of the open zones; none at all is a still garden.
+
+        Returns
+        -------
+        SetFlow
+            Flows [m3/s] and piezometric heads against the tap [m], for zone, row and hole.
+
+        Raises
+        ------
+        InputError
+            If there is no such zone, or its opening cannot be turned into a loss.
+        NoSolution
+            If the flows do not settle.
+
+        Source
+        ------
+        network.py; the main is a chain of tees at the zones' distances from the tap.
+        """
+        wanted = frozenset(zones)
+        if wanted not in self._sets:
+            opened = [self._zone(name) for name in sorted(wanted)]
+            self._sets[wanted] = self._solved(
+                opened, {zone.name: self.valve_loss_k(zone.name) for zone in opened}
+            )
+        return self._sets[wanted]
+
+    def line(self, zone: str) -> LineVolume:
+        """Water in a zone's laterals, and how much of it drains once the valve has shut.
+
+        Parameters
+        ----------
+        zone : str
+            Name of the zone.
+
+        Returns
+        -------
+        LineVolume
+            Volumes [m3]: all of the water drains with holes down or drain holes, half with holes to
+            the side, none with holes up; hollows of a row that is not level keep theirs.
+
+        Raises
+        ------
+        InputError
+            If there is no such zone.
+
+        Source
+        ------
+        rowshape.py.
+        """
+        if zone not in self._volumes:
+            rows = self._zone(zone).rows
+            self._volumes[zone] = LineVolume(
+                volume_m3=sum(volume_m3(row) for row in rows),
+                drains_m3=sum(drained_m3(row) for row in rows),
+            )
+        return self._volumes[zone]
+
+    def valve_loss_k(self, zone: str) -> float:
+        """Loss coefficient of a zone's take-off and valve, on the velocity in its first row's pipe.
+
+        Parameters
+        ----------
+        zone : str
+            Name of the zone.
+
+        Returns
+        -------
+        float
+            Take-off and opening together. [-]
+
+        Raises
+        ------
+        InputError
+            If there is no such zone, the handle stands near shut, or the flow measured alone is
+            more than the zone can give.
+
+        Source
+        ------
+        valve.py for an angle; for a measured flow, the loss that leaves the rows what they need.
+        """
+        if zone not in self._valve_k:
+            self._valve_k[zone] = self._found_k(self._zone(zone))
+        return self._valve_k[zone]
+
+    def _zone(self, name: str) -> Zone:
+        if name not in self._zones:
+            near = get_close_matches(name, self._zones, n=1)
+            hint = f'; did you mean "{near[0]}"?' if near else ""
+            raise InputError(f'the garden has no zone "{name}"{hint}')
+        return self._zones[name]
+
+    def _row_holes(self, zone: Zone) -> tuple[tuple[DrilledHole, ...], ...]:
+        """The zone's holes, row by row."""
+        if zone.name not in self._holes:
+            self._holes[zone.name] = tuple(drilled_holes(row, zone.rise_m) for row in zone.rows)
+        return self._holes[zone.name]
+
+    def _found_k(self, zone: Zone) -> float:
+        opening = zone.opening
+        if opening.alone_flow_m3_s is not None:
+            return self._k_from_flow(zone, opening.alone_flow_m3_s)
+        if opening.loss_k is not None:
+            return zone.take_off_k + require_range("loss_k", opening.loss_k, 0.0, 1e12)
+        try:
+            return zone.take_off_k + loss_k_at(opening.angle_deg or 0.0)
+        except InputError as error:
+            raise InputError(f'zone "{zone.name}": {error}') from error
+
+    def _k_from_flow(self, zone: Zone, alone_flow_m3_s: float) -> float:
+        """The loss with which the zone, open alone, gives the flow measured."""
+        flow = require_range("alone_flow_m3_s", alone_flow_m3_s, 1e-9, 1.0)
+        holes = self._row_holes(zone)
+        if all(hole.plugged for row in holes for hole in row):
+            raise InputError(
+                f'zone "{zone.name}": a flow was measured, but all its holes are plugged'
+            )
+        # Below the valve, the head that drives this flow; above it, what is left of the tap's head.
+        tree = self._new_tree()
+        for row, row_holes in zip(zone.rows, holes, strict=True):
+            add_row(tree, row, row_holes, TAP)
+        needed_m, _, _, _ = tree.solve_for_flow(flow, self.supply.static_head_m)
+        left_m = self.supply.head_m(flow) - main_loss_m(
+            self.garden.main,
+            self._stations_m,
+            to_m=zone.main_run_m,
+            flow_m3_s=flow,
+            viscosity_m2_s=self._viscosity,
+        )
+        head_per_k_m = 8.0 * flow**2 / (pi**2 * GRAVITY_M_S2 * zone.rows[0].pipe.bore_m ** 4)
+        loss_k = (left_m - needed_m) / head_per_k_m
+        if loss_k < zone.take_off_k * (1.0 - 1e-6) - 1e-6:
+            raise InputError(self._too_much(zone, flow))
+        return max(loss_k, zone.take_off_k)
+
+    def _too_much(self, zone: Zone, flow_m3_s: float) -> str:
+        """Why a zone cannot give the flow that was measured."""
+        most = self._solved([zone], {zone.name: zone.take_off_k}).supply_flow_m3_s
+        tap_gives = self.supply.flow_m3_s(0.0)
+        reason = (
+            f"the flow test says that even the bare tap gives no more than {self._shown(tap_gives)}"
+            if flow_m3_s > tap_gives
+            else "the supply, the main and the holes let no more through; measure the pressure "
+            "and the flow of the tap again, and the drill"
+        )
+        return (
+            f'zone "{zone.name}": {self._shown(flow_m3_s)} measured with only this zone open, but '
+            f"with its valve full open it gives at most {self._shown(most)}: {reason}"
+        )
+
+    def _new_tree(self) -> Tree:
+        return Tree(viscosity_m2_s=self._viscosity, gravity_m_s2=GRAVITY_M_S2)
+
+    def _solved(self, opened: Sequence[Zone], valve_k: Mapping[str, float]) -> SetFlow:
+        """Build the tree of the open zones, solve it, and sort the answer by zone, row and hole."""
+        supply = self.supply
+        tree = self._new_tree()
+        stations = add_main(tree, self.garden.main, self._stations_m)
+        behind_valve: dict[str, int] = {}
+        row_nodes: dict[str, list[RowNodes]] = {}
+        for zone in opened:
+            node = add_valve(tree, zone, stations[zone.main_run_m], valve_k[zone.name])
+            behind_valve[zone.name] = node
+            row_nodes[zone.name] = [
+                add_row(tree, row, holes, node)
+                for row, holes in zip(zone.rows, self._row_holes(zone), strict=True)
+            ]
+        tap_head_m, heads, _, flows = tree.solve(supply.static_head_m, supply.k, supply.exponent)
+        answers: dict[str, ZoneFlow] = {}
+        for zone in opened:
+            node, station = behind_valve[zone.name], stations[zone.main_run_m]
+            rows = tuple(
+                _row_flow(holes, nodes, heads, flows)
+                for holes, nodes in zip(self._row_holes(zone), row_nodes[zone.name], strict=True)
+            )
+            valve_loss_m = (tap_head_m if station == TAP else heads[station]) - heads[node]
+            all_lost_m = supply.static_head_m - heads[node]
+            evenness, variation = _evenness(hole for row in rows for hole in row.holes)
+            answers[zone.name] = ZoneFlow(
+                zone=zone.name,
+                flow_m3_s=sum(row.flow_m3_s for row in rows),
+                valve_head_m=heads[node],
+                evenness=evenness,
+                variation=variation,
+                dry_holes=sum(
+                    hole.kind == "hole" and not hole.plugged and hole.flow_m3_s <= 0.0
+                    for row in rows
+                    for hole in row.holes
+                ),
+                decided_by="valve" if valve_loss_m > 0.5 * all_lost_m else "supply",
+                rows=rows,
+            )
+        return SetFlow(
+            supply_flow_m3_s=sum(flows), tap_head_m=tap_head_m, zones=MappingProxyType(answers)
+        )
+
+    def _shown(self, flow_m3_s: float) -> str:
+        """A flow in the gardener's unit."""
+        if self.garden.us_units:
+            return f"{gal_min_from_m3_s(flow_m3_s):.2f} gal/min"
+        return f"{l_min_from_m3_s(flow_m3_s):.2f} L/min"
+
+
+def _row_flow(
+    holes: Sequence[DrilledHole],
+    nodes: RowNodes,
+    heads: Sequence[float],
+    flows: Sequence[float],
+) -> RowFlow:
+    """One row of the answer."""
+    hole_flows = tuple(
+        HoleFlow(
+            number=hole.number,
+            x_m=hole.x_m,
+            z_m=hole.z_m,
+            bore_m=hole.bore_m,
+            head_m=heads[node],
+            flow_m3_s=0.0 if number is None else flows[number],
+            plugged=hole.plugged,
+            kind=hole.kind,
+        )
+        for hole, node, number in zip(holes, nodes.nodes, nodes.numbers, strict=True)
+    )
+    evenness, variation = _evenness(hole_flows)
+    return RowFlow(
+        flow_m3_s=sum(hole.flow_m3_s for hole in hole_flows),
+        inlet_head_m=heads[nodes.inlet],
+        evenness=evenness,
+        variation=variation,
+        holes=hole_flows,
+    )
+
+
+def _evenness(holes: Iterable[HoleFlow]) -> tuple[float, float]:
+    """Uniformity and variation of the open holes, drain holes apart; of none, 0 and 0."""
+    flows = [hole.flow_m3_s for hole in holes if hole.kind == "hole" and not hole.plugged]
+    if not flows:
+        return 0.0, 0.0
+    return low_quarter_uniformity(flows), flow_variation(flows)
