@@ -12,10 +12,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from crops.catalogue import Soil
-
 from controller.demand.records import LedgerDay
 from controller.garden.model import Walls, Zone
+from crops.catalogue import Soil
 
 _S_PER_H = 3600.0
 # How far a doubtful record is trusted: with rain unknown on up to this many of the last days a zone

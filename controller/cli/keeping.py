@@ -1,0 +1,115 @@
+"""note and report: what was done goes into the logbook, what was given comes out of it."""
+
+from __future__ import annotations
+
+import argparse
+from datetime import date, timedelta
+
+from controller.cli.loading import (
+    LOGBOOK_NAME,
+    Loaded,
+    load_garden,
+    print_csv,
+    print_json,
+    state_dir,
+    system_clock,
+    tell,
+    today_in,
+)
+from controller.clock import Clock
+from controller.errors import InputError
+from controller.garden.quantities import read_length, read_volume
+from controller.hydraulics.lines import Lines
+from controller.logbook.ask import Questions
+from controller.logbook.write import Logbook
+from controller.paper.amounts import volume
+from controller.paper.report import report_rows, report_text
+from controller.units import l_from_m3
+
+_MM_PER_M = 1000.0
+
+
+def note(args: argparse.Namespace) -> int:
+    """Write down hand watering, a rain gauge, a meter, or words."""
+    loaded, clock = _own_garden(args), system_clock()
+    garden = loaded.garden
+    day: date = args.day or today_in(garden, clock)
+    zone = getattr(args, "zone", None)
+    if zone is not None and zone not in [z.name for z in garden.zones]:
+        names = ", ".join(z.name for z in garden.zones)
+        raise InputError(f"found zone {zone!r}; this garden has: {names}")
+    if day > today_in(garden, clock):
+        raise InputError(f"--on {day} lies ahead; only what has happened is written down")
+    folder = state_dir(args, loaded)
+    folder.mkdir(parents=True, exist_ok=True)
+    with Logbook(folder / LOGBOOK_NAME, clock) as book:
+        if args.kind == "watered":
+            _watered(args, loaded, book, day, clock)
+        elif args.kind == "rain":
+            mm = read_length(args.depth, "rain") * _MM_PER_M
+            book.rain_gauge(day, mm, args.who)
+            tell(f"written down: {mm:.1f} mm of rain on {day}")
+        elif args.kind == "meter":
+            litres = l_from_m3(read_volume(args.reading, "meter reading"))
+            book.meter_reading(litres, clock.now_utc())
+            tell(f"written down: the meter reads {litres:.0f} L")
+        else:
+            book.note(args.words, zone=args.zone, who=args.who)
+            tell("written down")
+    return 0
+
+
+def _watered(
+    args: argparse.Namespace, loaded: Loaded, book: Logbook, day: date, clock: Clock
+) -> None:
+    if (args.minutes is None) == (args.amount is None):
+        raise InputError("say how long the valve was open (--minutes) or how much (--amount)")
+    if args.minutes is not None:
+        if not 0 < args.minutes <= 24 * 60:
+            raise InputError(f"--minutes {args.minutes:g}: allowed is more than 0, up to 1440")
+        alone = Lines(loaded.garden).open_set(frozenset((args.zone,)))
+        litres = l_from_m3(alone.zones[args.zone].flow_m3_s) * args.minutes * 60.0
+        how = f"{args.minutes:g} min at the computed flow, with nothing else open"
+    else:
+        litres, how = l_from_m3(read_volume(args.amount, "amount")), "as measured"
+    book.hand_watering(
+        args.zone,
+        day,
+        litres=litres,
+        minutes=args.minutes,
+        who=args.who,
+        at=clock.now_utc(),
+    )
+    shown = volume(litres, us=loaded.garden.us_units)
+    tell(f"written down: {args.zone}, {shown} by hand on {day} ({how})")
+
+
+def report(args: argparse.Namespace) -> int:
+    """Print the water applied."""
+    loaded, clock = _own_garden(args), system_clock()
+    today = today_in(loaded.garden, clock)
+    book = state_dir(args, loaded) / LOGBOOK_NAME
+    if not book.is_file():
+        raise InputError(
+            f"{book} is not there: nothing has been written down yet; name its folder with --state"
+        )
+    last: date = args.last or today
+    with Questions(book) as questions:
+        first: date = args.first or questions.first_day() or today - timedelta(days=30)
+        if first > last:
+            raise InputError(f"--from {first} is after --to {last}")
+        sums = questions.sums(args.by, first, last, loaded.garden)
+    if args.json:
+        print_json({"from": first.isoformat(), "to": last.isoformat(), "report": report_rows(sums)})
+    elif args.csv:
+        print_csv(report_rows(sums))
+    else:
+        print(report_text(sums, loaded.garden, by=args.by, first=first, last=last), end="")
+    return 0
+
+
+def _own_garden(args: argparse.Namespace) -> Loaded:
+    """The gardener's file; the example keeps no logbook."""
+    if args.garden is None:
+        raise InputError("name your garden file with --garden FILE; the example keeps no logbook")
+    return load_garden(args)

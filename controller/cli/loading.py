@@ -1,0 +1,180 @@
+"""What most commands need first: the garden, its grounds and lines, its days of weather."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import json
+import os
+import sys
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+import controller
+from controller.clock import Clock, SystemClock
+from controller.errors import InputError, NoWeather
+from controller.garden.model import Garden
+from controller.garden.read import read_garden
+from controller.timetable.days import DemandDays, demand_days
+from controller.timetable.plan import Given, Grounds
+from controller.weather.day import WeatherDay
+from controller.weather.file import read_weather_csv
+from crops.catalogue import Catalogue
+from crops.catalogue import load as load_catalogue
+
+LOGBOOK_NAME = "logbook.db"
+EXAMPLE_GARDEN = "example-garden.toml"
+EXAMPLE_WEATHER = "example-weather.csv"
+# The first day planned for the example, whose invented weather ends a while after it.
+EXAMPLE_FIRST = date(2031, 7, 6)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Loaded:
+    """A garden file, read, with the tables it refers to."""
+
+    garden: Garden
+    catalogue: Catalogue
+    is_example: bool
+    path: Path
+
+    @property
+    def grounds(self) -> Grounds:
+        """The crops and soils of this garden."""
+        return Grounds(self.garden, self.catalogue)
+
+
+def load_garden(args: argparse.Namespace) -> Loaded:
+    """Read the garden file named on the command line, or the example."""
+    named = getattr(args, "garden", None)
+    path = Path(named) if named else config_file(EXAMPLE_GARDEN)
+    if not named:
+        tell("No garden file named: this is the example garden, invented from end to end.")
+    catalogue = load_catalogue()
+    garden = read_garden(path, known_crops=catalogue.crop_names, known_soils=catalogue.soil_names)
+    return Loaded(garden=garden, catalogue=catalogue, is_example=not named, path=path)
+
+
+def config_file(name: str) -> Path:
+    """A file that comes with Rowgate: inside the installed package, or in the source tree."""
+    root = Path(controller.__file__).parent
+    for folder in (root / "_config", root.parent / "config"):
+        if (folder / name).is_file():
+            return folder / name
+    raise InputError(f"{name} is missing from this installation; install Rowgate again")
+
+
+def first_day(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> date:
+    """The first day asked for: as said, the example's own, or today in the garden."""
+    said: date | None = getattr(args, "first", None)
+    if said is not None:
+        return said
+    if loaded.is_example:
+        return EXAMPLE_FIRST
+    return today_in(loaded.garden, clock)
+
+
+def today_in(garden: Garden, clock: Clock) -> date:
+    """The local date in the garden now."""
+    return clock.now_utc().astimezone(garden.site.zone_info).date()
+
+
+def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> list[WeatherDay]:
+    """The days of the file named, else of the garden's own source; faults are told on stderr."""
+    source = loaded.garden.weather
+    if getattr(args, "weather", None):
+        path = Path(args.weather)
+    elif source.file is not None:
+        path = loaded.path.parent / source.file
+    elif source.online:
+        return _online(loaded, state_dir(args, loaded), clock)
+    else:
+        raise NoWeather(
+            f"{loaded.path}: no weather; name a file with --weather, or set file or online in "
+            "[weather] of the garden file"
+        )
+    found = read_weather_csv(path, wind_height_m=source.wind_height_m)
+    for line in (*found.faults, *found.remarks):
+        tell(f"weather: {line}")
+    return list(found.days)
+
+
+def _online(loaded: Loaded, folder: Path, clock: Clock) -> list[WeatherDay]:
+    from controller.weather.online import OnlineWeather
+
+    site = loaded.garden.site
+    answer = OnlineWeather(folder / "weather-cache", clock).days(
+        latitude_deg=site.latitude_deg,
+        longitude_deg=site.longitude_deg,
+        elevation_m=site.elevation_m,
+        timezone=site.timezone,
+        past_days=92,
+        forecast_days=8,
+    )
+    for line in (*answer.remarks, answer.credit):
+        tell(f"weather: {line}")
+    return list(answer.days)
+
+
+def load_days(
+    args: argparse.Namespace, loaded: Loaded, *, first: date, last: date, clock: Clock
+) -> tuple[DemandDays, Given | None]:
+    """Days ready for the ledger up to `last`, and what the logbook says was given.
+
+    None where no logbook says anything: then nobody knows what was given.
+    """
+    weather = load_weather(args, loaded, clock)
+    gauge: Mapping[date, float] = {}
+    given: Given | None = None
+    book = state_dir(args, loaded) / LOGBOOK_NAME
+    if not loaded.is_example and book.is_file():
+        from controller.logbook.ask import Questions
+
+        with Questions(book) as questions:
+            gauge = questions.gauge_by_day()
+            litres = questions.litres_by_zone_day(date.min, last)
+            if litres:
+                given = Given(litres=litres, slots={}, soaking_until_utc={})
+    days = demand_days(weather, loaded.garden.site, last=last, rain_gauge_mm=gauge)
+    begins = min(days.days)
+    if begins >= first:
+        raise NoWeather(
+            f"the weather begins on {begins}; a plan from {first} needs the day before it, too"
+            + (f"; try --from {begins + timedelta(days=1)}" if begins < last else "")
+        )
+    return days, given
+
+
+def state_dir(args: argparse.Namespace, loaded: Loaded) -> Path:
+    """Where the logbook lies: as said, the environment's ROWGATE_STATE, or beside the garden."""
+    named = getattr(args, "state", None) or os.environ.get("ROWGATE_STATE")
+    return Path(named) if named else loaded.path.parent
+
+
+def tell(words: str) -> None:
+    """Say something that is not the answer: on stderr, so that a pipe gets the answer alone."""
+    print(words, file=sys.stderr)
+
+
+def print_json(value: Any) -> None:
+    """One JSON document."""
+    json.dump(value, sys.stdout, indent=2, ensure_ascii=False)
+    print()
+
+
+def print_csv(rows: Sequence[Mapping[str, object]]) -> None:
+    """Rows with a header; lists are joined with a plus sign."""
+    if not rows:
+        return
+    writer = csv.DictWriter(sys.stdout, fieldnames=list(rows[0]), lineterminator="\n")
+    writer.writeheader()
+    for row in rows:
+        writer.writerow({k: "+".join(v) if isinstance(v, list) else v for k, v in row.items()})
+
+
+def system_clock() -> Clock:
+    """The board's clock; tests put another in its place."""
+    return SystemClock()

@@ -1,0 +1,169 @@
+"""plan, balance, flow, et: commands that reckon and print, and move nothing."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+from controller.cli.loading import (
+    Loaded,
+    first_day,
+    load_days,
+    load_garden,
+    print_csv,
+    print_json,
+    system_clock,
+    tell,
+)
+from controller.clock import Clock
+from controller.errors import InputError
+from controller.garden.model import Garden, Site
+from controller.hydraulics.lines import Lines
+from controller.paper.eto import eto_rows, eto_text
+from controller.paper.flows import flow_document, flow_text
+from controller.paper.ledger import ledger_rows, ledger_text
+from controller.paper.printout import dose_rows, left_rows, timetable_rows, timetable_text
+from controller.timetable.days import eto_of
+from controller.timetable.plan import NOTHING_GIVEN, from_day, plan_garden
+from controller.timetable.records import Timetable
+from controller.weather.file import read_weather_csv
+
+_DAY = timedelta(days=1)
+
+
+def plan(args: argparse.Namespace) -> int:
+    """Print a dry-run timetable."""
+    clock = system_clock()
+    loaded = load_garden(args)
+    first = first_day(args, loaded, clock)
+    last = first + (args.days - 1) * _DAY
+    timetable = _timetable(args, loaded, first, last, clock)
+    rows = timetable_rows(timetable, loaded.garden)
+    if args.json:
+        print_json(
+            {
+                "garden": loaded.garden.site.name,
+                "first": first.isoformat(),
+                "last": last.isoformat(),
+                "timetable": rows,
+                "doses": dose_rows(timetable),
+                "not_fitted": left_rows(timetable),
+                "remarks": list(timetable.remarks),
+            }
+        )
+    elif args.csv:
+        print_csv(rows)
+        for left in timetable.not_fitted:
+            tell(f"not given: {left.zone}, {left.day}, {left.litres:.1f} L: {left.reason}")
+    else:
+        print(timetable_text(timetable, loaded.garden), end="")
+    return 0
+
+
+def balance(args: argparse.Namespace) -> int:
+    """Print the ledger day by day."""
+    clock = system_clock()
+    loaded = load_garden(args)
+    if args.zone:
+        _must_know(loaded.garden, [args.zone])
+    last = args.last or first_day(argparse.Namespace(), loaded, clock) - _DAY
+    first = args.first or last - 13 * _DAY
+    if first > last:
+        raise InputError(f"--from {first} is after --to {last}")
+    timetable = _timetable(args, loaded, first, last, clock)
+    shown = [
+        row
+        for row in timetable.ledger
+        if first <= row.day <= last and args.zone in (None, row.zone)
+    ]
+    if args.json:
+        print_json({"balance": ledger_rows(shown), "remarks": list(timetable.remarks)})
+    elif args.csv:
+        print_csv(ledger_rows(shown))
+    else:
+        print(ledger_text(shown, timetable.remarks, us=loaded.garden.us_units), end="")
+    return 0
+
+
+def flow(args: argparse.Namespace) -> int:
+    """Print what each zone, row and hole delivers, alone or together."""
+    loaded = load_garden(args)
+    garden = loaded.garden
+    if args.open_zones is None:
+        sets = [[zone.name] for zone in garden.zones]
+    else:
+        sets = [[name.strip() for name in args.open_zones.split(",") if name.strip()]]
+        _must_know(garden, sets[0])
+    lines = Lines(garden)
+    found = [(names, lines.open_set(frozenset(names))) for names in sets]
+    if args.json:
+        print_json({"garden": garden.site.name, "sets": flow_document(found)})
+    else:
+        print(flow_text(found, garden, holes=args.holes), end="")
+    return 0
+
+
+def et(args: argparse.Namespace) -> int:
+    """Print the reference ET of each day of a weather file."""
+    found = read_weather_csv(Path(args.weather), wind_height_m=args.wind_height)
+    for line in (*found.faults, *found.remarks):
+        tell(f"weather: {line}")
+    site = Site(
+        name="",
+        latitude_deg=args.latitude,
+        longitude_deg=0.0,
+        elevation_m=args.elevation,
+        timezone="UTC",
+        coastal=args.coastal,
+    )
+    rows = eto_rows((day.day, eto_of(day, site)) for day in found.days)
+    if args.json:
+        print_json({"days": rows, "faults": list(found.faults), "remarks": list(found.remarks)})
+    elif args.csv:
+        print_csv(rows)
+    else:
+        print(eto_text(rows), end="")
+    return 1 if found.faults else 0
+
+
+def _timetable(
+    args: argparse.Namespace, loaded: Loaded, first: date, last: date, clock: Clock
+) -> Timetable:
+    """The timetable from `first` to `last`, on what was given before.
+
+    Where no logbook tells, the days before are taken as watered by the same reckoning, from the
+    first day of weather on, and that is said.
+    """
+    days, given = load_days(args, loaded, first=first, last=last, clock=clock)
+    remarks = list(days.remarks)
+    begins = first
+    if given is None:
+        begins = min(min(days.days) + _DAY, first)
+        remarks.append(
+            "no logbook tells what was given before; the days before are taken as watered by this "
+            "same reckoning"
+        )
+    timetable = plan_garden(
+        loaded.garden,
+        loaded.grounds,
+        Lines(loaded.garden),
+        days.days,
+        first=begins,
+        count=(last - begins).days + 1,
+        remarks=remarks,
+        given=NOTHING_GIVEN if given is None else given,
+    )
+    return from_day(replace(timetable, last=last), first)
+
+
+def _must_know(garden: Garden, names: Sequence[str]) -> None:
+    """Refuse a zone this garden does not have."""
+    known = [zone.name for zone in garden.zones]
+    if not names:
+        raise InputError(f"no zone named; this garden has: {', '.join(known)}")
+    for name in names:
+        if name not in known:
+            raise InputError(f"found zone {name!r}; this garden has: {', '.join(known)}")

@@ -1,0 +1,77 @@
+"""run, status, open, close, hold: the daemon, and talking to it."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from controller.cli.loading import print_json, tell
+from controller.daemon.control import ask
+from controller.errors import InputError
+from controller.paper.status import status_text
+
+SYSTEM_RUNTIME = Path("/run/rowgate")
+
+
+def run(args: argparse.Namespace) -> int:
+    """Run the daemon until it is told to stop."""
+    from controller.daemon.service import run_service
+
+    path = Path(args.garden)
+    folder = Path(args.state) if args.state else path.parent
+    return run_service(
+        garden_path=path,
+        state_dir=folder,
+        runtime_dir=_runtime(args, folder),
+        pins=args.pins,
+    )
+
+
+def status(args: argparse.Namespace) -> int:
+    """Print how the daemon stands; exit 1 where it has a fault to show."""
+    answer = ask(_runtime(args), {"ask": "status"})
+    if args.json:
+        print_json(answer)
+    else:
+        print(status_text(answer), end="")
+    return 1 if answer.get("garden_faults") else 0
+
+
+def open_zone(args: argparse.Namespace) -> int:
+    """Open a zone for some minutes."""
+    if not 0 < args.minutes <= 24 * 60:
+        raise InputError(f"--minutes {args.minutes:g}: allowed is more than 0, up to 1440")
+    return _told(args, {"ask": "open", "zone": args.zone, "seconds": args.minutes * 60.0})
+
+
+def close_zone(args: argparse.Namespace) -> int:
+    """Close a zone, or all."""
+    return _told(args, {"ask": "close", "zone": args.zone})
+
+
+def hold(args: argparse.Namespace) -> int:
+    """Begin a hold, or lift those in force."""
+    if args.lift:
+        return _told(args, {"ask": "lift"})
+    hours = 24.0 if args.hours is None else args.hours
+    if not 0 < hours <= 24 * 366:
+        raise InputError(f"--hours {hours:g}: allowed is more than 0, up to a year")
+    return _told(
+        args, {"ask": "hold", "hours": hours, "zones": args.zone or [], "reason": args.reason}
+    )
+
+
+def _told(args: argparse.Namespace, request: dict[str, Any]) -> int:
+    answer = ask(_runtime(args), request)
+    tell(str(answer.get("words", "done")))
+    return 0 if answer.get("ok") else 1
+
+
+def _runtime(args: argparse.Namespace, folder: Path | None = None) -> Path:
+    """Where the socket lies: as said, the system's place if there, else the state folder."""
+    if args.runtime:
+        return Path(args.runtime)
+    if SYSTEM_RUNTIME.is_dir():
+        return SYSTEM_RUNTIME
+    return folder if folder is not None else Path.cwd()

@@ -1,0 +1,96 @@
+"""check and new: commands about the garden file itself."""
+
+from __future__ import annotations
+
+import argparse
+import textwrap
+from pathlib import Path
+
+from controller.cli.loading import Loaded, load_garden, print_json, tell
+from controller.errors import GardenFileError, InputError
+from controller.garden.new import ask_new
+from controller.hydraulics.lines import Lines
+from controller.timetable.cautions import Finding, findings
+
+_WIDTH = 80
+
+
+def check(args: argparse.Namespace) -> int:
+    """Read a garden file and say what was filled in, and what will not work or work badly."""
+    try:
+        loaded = load_garden(args)
+    except GardenFileError as broken:
+        if not args.json:
+            raise
+        print_json({"faults": list(broken.faults), "cautions": [], "filled": []})
+        return 2
+    found = findings(loaded.garden, loaded.grounds, Lines(loaded.garden))
+    if args.json:
+        _as_json(loaded, found)
+    else:
+        print(_text(loaded, found), end="")
+    return 1 if any(f.weight == "fault" for f in found) else 0
+
+
+def new(args: argparse.Namespace) -> int:
+    """Ask a handful of questions and write a garden file."""
+    path = Path(args.garden)
+    if path.exists():
+        raise InputError(f"{path} is there already; name another file, or move that one away")
+    text = ask_new(_ask)
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except OSError as fault:
+        raise InputError(f"{path} cannot be written: {fault.strerror}") from fault
+    tell(f"{path} is written; see what was filled in with: rowgate check {path}")
+    return 0
+
+
+def _ask(question: str, default: str) -> str:
+    shown = f"{question} [{default}]: " if default else f"{question}: "
+    try:
+        return input(shown).strip() or default
+    except EOFError:
+        raise InputError("the answers ended before the last question; nothing is written") from None
+
+
+def _as_json(loaded: Loaded, found: list[Finding]) -> None:
+    print_json(
+        {
+            "garden": loaded.garden.site.name,
+            "faults": [f"{f.where}: {f.words}" for f in found if f.weight == "fault"],
+            "cautions": [f"{f.where}: {f.words}" for f in found if f.weight == "caution"],
+            "filled": [
+                {"where": f.where, "key": f.key, "value": f.shown, "why": f.why}
+                for f in loaded.garden.filled
+            ],
+        }
+    )
+
+
+def _text(loaded: Loaded, found: list[Finding]) -> str:
+    garden = loaded.garden
+    zones, rows = len(garden.zones), sum(len(z.rows) for z in garden.zones)
+    lines = [
+        f"{garden.site.name}: {len(garden.beds)} beds, {zones} zones, {rows} rows; it reads well.",
+        "",
+        "Filled in for you",
+    ]
+    where = None
+    for item in garden.filled:
+        if item.where != where:
+            where = item.where
+            lines.append(f"  {where}")
+        why = f"  ({item.why})" if item.why else ""
+        lines += _wrapped(f"{item.key} = {item.shown}{why}", "    ")
+    for weight, heading in (("fault", "Faults"), ("caution", "Cautions")):
+        these = [f for f in found if f.weight == weight]
+        lines += ["", heading] if these else ["", f"{heading}: none"]
+        for item_found in these:
+            lines += _wrapped(f"{item_found.where}: {item_found.words}.", "  ")
+    return "\n".join(lines) + "\n"
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(text, _WIDTH, initial_indent=indent, subsequent_indent=indent + "  ")

@@ -1,0 +1,58 @@
+"""How amounts are written for a person: in the garden file's units, short, never too exact."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+from controller.units import gal_from_m3, in_from_mm, m3_from_l
+
+_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_FIRST_HALF = ("January", "February", "March", "April", "May", "June")
+_SECOND_HALF = ("July", "August", "September", "October", "November", "December")
+_MONTHS = (*_FIRST_HALF, *_SECOND_HALF)
+
+
+def open_time(seconds: float) -> str:
+    """Time open as m:ss, or h:mm:ss from an hour on; tenths below ten seconds.
+
+    >>> open_time(97.5), open_time(4.26), open_time(3725)
+    ('1:38', '0:04.3', '1:02:05')
+    """
+    if seconds < 9.95:
+        return f"0:{seconds:04.1f}"
+    whole = int(seconds + 0.5)
+    minutes, rest = divmod(whole, 60)
+    if minutes < 60:
+        return f"{minutes}:{rest:02d}"
+    return f"{minutes // 60}:{minutes % 60:02d}:{rest:02d}"
+
+
+def volume(litres: float, *, us: bool) -> str:
+    """Litres, or US gallons, to three figures at most."""
+    amount, unit = (gal_from_m3(m3_from_l(litres)), "gal") if us else (litres, "L")
+    return f"{_three_figures(amount)} {unit}"
+
+
+def depth(millimetres: float, *, us: bool) -> str:
+    """A depth of water in mm, or inches."""
+    return f"{in_from_mm(millimetres):.2f} in" if us else f"{millimetres:.1f} mm"
+
+
+def long_day(day: date) -> str:
+    """As in "Sunday 6 July 2031", whatever the machine's language."""
+    return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def clock_time(moment: datetime) -> str:
+    """A local time of day; seconds only where there are any.
+
+    >>> clock_time(datetime(2031, 6, 1, 5, 0, 7)), clock_time(datetime(2031, 6, 1, 5, 0))
+    ('05:00:07', '05:00')
+    """
+    return moment.strftime("%H:%M:%S" if moment.second else "%H:%M")
+
+
+def _three_figures(amount: float) -> str:
+    if amount >= 99.95:
+        return f"{amount:,.0f}"
+    return f"{amount:.1f}" if amount >= 9.995 else f"{amount:.2f}"

@@ -1,0 +1,188 @@
+"""The timetable as a person reads it: on a terminal, in a pipe, or on the shed door."""
+
+from __future__ import annotations
+
+import textwrap
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from datetime import date, datetime, timedelta
+from typing import TypeVar
+
+from controller.garden.model import Garden, ValveKind
+from controller.paper.amounts import clock_time, depth, long_day, open_time, volume
+from controller.timetable.records import Dose, NotFitted, Pulse, Timetable
+
+_T = TypeVar("_T", Pulse, NotFitted)
+WIDTH = 80
+_NAME = 24
+
+
+def timetable_text(timetable: Timetable, garden: Garden, *, heading: str = "") -> str:
+    """The whole timetable at 80 columns; one line a pulse, and under each dose why."""
+    lines = [
+        heading or f"{garden.site.name}: {long_day(timetable.first)} and what follows",
+        f"Clock times of {garden.site.timezone}. Open is minutes:seconds.",
+        "",
+    ]
+    doses = {(d.day, d.zone): d for d in timetable.doses}
+    pulses, left = _by_day(timetable.pulses), _by_day(timetable.not_fitted)
+    day = timetable.first
+    while day <= timetable.last:
+        lines += _one_day(day, pulses.get(day, []), left.get(day, []), doses, garden)
+        day += timedelta(days=1)
+    lines += _sums(timetable, garden)
+    for remark in timetable.remarks:
+        lines += _wrapped(f"Note: {remark}.", "  ")
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def _one_day(
+    day: date,
+    pulses: list[Pulse],
+    left: list[NotFitted],
+    doses: Mapping[tuple[date, str], Dose],
+    garden: Garden,
+) -> list[str]:
+    lines = [long_day(day), "-" * len(long_day(day))]
+    if not pulses and not left:
+        return [*lines, "  no zone needs water", ""]
+    explained: set[str] = set()
+    for pulse in pulses:
+        lines.append(_pulse_line(pulse, garden))
+        if pulse.zone not in explained:
+            explained.add(pulse.zone)
+            lines += _wrapped(why_line(doses[day, pulse.zone], us=garden.us_units), " " * 12)
+    for item in left:
+        amount = volume(item.litres, us=garden.us_units)
+        lines += _wrapped(f"not given: {item.zone}, {amount}: {item.reason}", "  ")
+    return [*lines, ""]
+
+
+def _pulse_line(pulse: Pulse, garden: Garden) -> str:
+    opens = clock_time(pulse.opens_utc.astimezone(garden.site.zone_info))
+    by = "by hand" if pulse.valve is ValveKind.HAND else f"relay {pulse.relay_line}"
+    return (
+        f"  {opens:<9} {_cut(pulse.zone):<{_NAME}} {open_time(pulse.open_s):>8} open"
+        f" {volume(pulse.litres, us=garden.us_units):>10}  {by}"
+    )
+
+
+def why_line(dose: Dose, *, us: bool) -> str:
+    """One line of why: stage, ETo, Kc, what is gone against what may be, rain counted."""
+    why = dose.why
+    rain = f"rain counted {depth(why.rain_mm, us=us)}"
+    if why.rain_unknown_days:
+        rain += f" (unknown on {why.rain_unknown_days} d)"
+    eto = f"ETo {depth(why.eto_mm, us=us)}"
+    if why.method.startswith("stand-in"):
+        eto += " (stand-in)"
+    stage = "" if why.stage == "bare" else f", {why.stage}"
+    return (
+        f"{why.account.partition(' from ')[0]}{stage}: {eto}, Kc {why.kc:.2f}; gone "
+        f"{depth(why.depletion_mm, us=us)} of {depth(why.allowed_mm, us=us)} allowed; {rain}"
+    )
+
+
+def _sums(timetable: Timetable, garden: Garden) -> list[str]:
+    """What the span comes to, by zone."""
+    litres: dict[str, float] = defaultdict(float)
+    seconds: dict[str, float] = defaultdict(float)
+    for pulse in timetable.pulses:
+        litres[pulse.zone] += pulse.litres
+        seconds[pulse.zone] += pulse.open_s
+    if not litres:
+        return []
+    lines = ["In all", "------"]
+    for zone in garden.zones:
+        if zone.name in litres:
+            lines.append(
+                f"  {_cut(zone.name):<{_NAME + 10}} {open_time(seconds[zone.name]):>8} open"
+                f" {volume(litres[zone.name], us=garden.us_units):>10}"
+            )
+    total = volume(sum(litres.values()), us=garden.us_units)
+    return [*lines, f"  {'all zones':<{_NAME + 10}} {'':>8}      {total:>10}", ""]
+
+
+def timetable_rows(timetable: Timetable, garden: Garden) -> list[dict[str, object]]:
+    """One row a pulse, for --csv and --json; SI, local times with their offset."""
+    zone_info = garden.site.zone_info
+
+    def local(moment: datetime) -> str:
+        return moment.astimezone(zone_info).isoformat(timespec="milliseconds")
+
+    return [
+        {
+            "zone": p.zone,
+            "opens": local(p.opens_utc),
+            "closes": local(p.closes_utc),
+            "open_s": p.open_s,
+            "litres": round(p.litres, 3),
+            "valve": p.valve.value,
+            "relay_line": p.relay_line,
+            "slot": p.slot,
+            "together": list(p.together),
+        }
+        for p in timetable.pulses
+    ]
+
+
+def dose_rows(timetable: Timetable) -> list[dict[str, object]]:
+    """One row a dose, for --json."""
+    return [
+        {
+            "zone": d.zone,
+            "date": d.day.isoformat(),
+            "net_mm": round(d.net_mm, 3),
+            "ground_m2": round(d.ground_m2, 4),
+            "evenness": round(d.evenness, 4),
+            "line_litres": round(d.line_litres, 3),
+            "pulses": d.pulses,
+            "litres": round(d.litres, 3),
+            "already_litres": round(d.already_litres, 3),
+            "why": {
+                "account": d.why.account,
+                "stage": d.why.stage,
+                "eto_mm": round(d.why.eto_mm, 3),
+                "method": d.why.method,
+                "kc": round(d.why.kc, 4),
+                "depletion_mm": round(d.why.depletion_mm, 3),
+                "allowed_mm": round(d.why.allowed_mm, 3),
+                "raw_mm": round(d.why.raw_mm, 3),
+                "rain_mm": round(d.why.rain_mm, 3),
+                "rain_unknown_days": d.why.rain_unknown_days,
+                "stand_in_days": d.why.stand_in_days,
+                "words": d.why.words,
+            },
+        }
+        for d in timetable.doses
+    ]
+
+
+def left_rows(timetable: Timetable) -> list[dict[str, object]]:
+    """One row for each thing that found no place, for --json."""
+    return [
+        {
+            "zone": n.zone,
+            "date": n.day.isoformat(),
+            "litres": round(n.litres, 3),
+            "reason": n.reason,
+        }
+        for n in timetable.not_fitted
+    ]
+
+
+def _by_day(items: Iterable[_T]) -> dict[date, list[_T]]:
+    found: dict[date, list[_T]] = defaultdict(list)
+    for item in items:
+        found[item.day].append(item)
+    return found
+
+
+def _cut(name: str) -> str:
+    return name if len(name) <= _NAME else name[: _NAME - 3] + "..."
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_on_hyphens=False
+    )

@@ -1,0 +1,126 @@
+"""Windows, holds, and the two odd nights."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from controller.garden.model import Hold, ValveKind, Watering, Window
+from controller.timetable.windows import (
+    allowed,
+    days_to_next_window,
+    hold_in_force,
+    utc_from_local,
+)
+
+BERLIN = ZoneInfo("Europe/Berlin")
+SPRING = date(2026, 3, 29)  # 02:00 becomes 03:00 (EU summer time, Directive 2000/84/EC)
+AUTUMN = date(2026, 10, 25)  # 03:00 becomes 02:00
+
+
+def _watering(opens: time, closes: time, **more: object) -> Watering:
+    return Watering(windows=(Window(opens=opens, closes=closes),), **more)  # type: ignore[arg-type]
+
+
+def _stretch(opens: time, closes: time, day: date) -> tuple[datetime, datetime] | None:
+    found = allowed(_watering(opens, closes), "a", ValveKind.RELAY, day, BERLIN)
+    return (found[0].begins_utc, found[0].ends_utc) if found else None
+
+
+def test_an_ordinary_window_is_as_long_as_it_reads() -> None:
+    assert _stretch(time(5), time(8), date(2026, 7, 1)) == (
+        datetime(2026, 7, 1, 3, tzinfo=UTC),
+        datetime(2026, 7, 1, 6, tzinfo=UTC),
+    )
+
+
+@pytest.mark.parametrize(
+    ("opens", "closes", "minutes"),
+    [
+        (time(1, 30), time(3, 30), 60),  # WORKED: an hour of it does not exist
+        (time(2, 30), time(3, 30), 30),  # WORKED: begins at the jump, 03:00
+        (time(2, 0), time(2, 45), 0),  # WORKED: none of it exists
+        (time(3, 0), time(4, 0), 60),
+    ],
+)
+def test_in_spring_a_window_is_what_of_it_exists(opens: time, closes: time, minutes: int) -> None:
+    stretch = _stretch(opens, closes, SPRING)
+    length = 0.0 if stretch is None else (stretch[1] - stretch[0]).total_seconds() / 60
+    assert length == minutes
+
+
+@pytest.mark.parametrize(
+    ("opens", "closes", "minutes"),
+    [
+        (time(2, 15), time(2, 45), 30),  # WORKED: the first coming only
+        (time(1, 30), time(2, 30), 60),
+        (time(1, 30), time(3, 30), 180),  # WORKED: the doubled hour lies inside
+    ],
+)
+def test_in_autumn_a_doubled_time_is_its_first_coming(
+    opens: time, closes: time, minutes: int
+) -> None:
+    stretch = _stretch(opens, closes, AUTUMN)
+    assert stretch is not None
+    assert (stretch[1] - stretch[0]).total_seconds() / 60 == minutes
+
+
+@pytest.mark.parametrize("minute", range(0, 180, 7))
+def test_every_minute_of_the_spring_night_has_one_moment(minute: int) -> None:
+    local = datetime(2026, 3, 29, 1) + timedelta(minutes=minute)
+    moment = utc_from_local(local, BERLIN)
+    back = moment.astimezone(BERLIN).replace(tzinfo=None)
+    assert back == local or (local.hour == 2 and back == datetime(2026, 3, 29, 3))
+
+
+def test_a_window_past_midnight_belongs_to_the_evening_it_begins_on() -> None:
+    found = allowed(
+        Watering(windows=(Window(opens=time(22), closes=time(1), weekdays=frozenset({0})),)),
+        "a",
+        ValveKind.RELAY,
+        date(2026, 6, 29),  # a Monday
+        BERLIN,
+    )
+    assert [s.seconds for s in found] == [3 * 3600]
+
+
+def test_windows_that_overlap_are_one() -> None:
+    watering = Watering(
+        windows=(Window(opens=time(5), closes=time(7)), Window(opens=time(6), closes=time(8)))
+    )
+    found = allowed(watering, "a", ValveKind.RELAY, date(2026, 7, 1), BERLIN)
+    assert [s.seconds for s in found] == [3 * 3600]
+
+
+def test_a_hand_window_is_not_for_relays() -> None:
+    watering = Watering(
+        windows=(Window(opens=time(18), closes=time(20), valves=frozenset({ValveKind.HAND})),)
+    )
+    assert allowed(watering, "a", ValveKind.RELAY, date(2026, 7, 1), BERLIN) == []
+    assert len(allowed(watering, "a", ValveKind.HAND, date(2026, 7, 1), BERLIN)) == 1
+
+
+def test_a_hold_is_cut_out_of_the_window_and_only_for_its_zones() -> None:
+    hold = Hold(
+        begins=datetime(2026, 7, 1, 6),
+        ends=datetime(2026, 7, 1, 7),
+        zones=frozenset({"a"}),
+        reason="guests",
+    )
+    watering = _watering(time(5), time(8), holds=(hold,))
+    day = date(2026, 7, 1)
+    assert [s.seconds for s in allowed(watering, "a", ValveKind.RELAY, day, BERLIN)] == [3600, 3600]
+    assert [s.seconds for s in allowed(watering, "b", ValveKind.RELAY, day, BERLIN)] == [3 * 3600]
+    assert hold_in_force(watering, "a", day, BERLIN) == hold
+    assert hold_in_force(watering, "b", day, BERLIN) is None
+
+
+def test_the_next_chance_is_counted_in_days() -> None:
+    watering = Watering(
+        windows=(Window(opens=time(5), closes=time(8), weekdays=frozenset({0, 3})),)
+    )
+    monday = date(2026, 6, 29)
+    assert days_to_next_window(watering, ValveKind.RELAY, monday) == 3
+    assert days_to_next_window(watering, ValveKind.RELAY, monday + timedelta(days=3)) == 4
