@@ -1,0 +1,249 @@
+"""The catalogue: the tables, looking up in them, and what a gardener may lay over them."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from pytest import approx
+
+from controller.errors import CropFileError
+from controller.garden.model import OwnCrop, OwnSoil
+from crops.catalogue import load, read_tables
+from crops.entry import CROP_FIGURES, STAGES
+
+CATALOGUE = load()
+CROPS = [CATALOGUE.crop(name) for name in CATALOGUE.crop_names]
+SOILS = [CATALOGUE.soil(name) for name in CATALOGUE.soil_names]
+TINY = """
+[crop.thing]
+label = "Thing"
+kc = [0.5, 1.0, 0.8]
+kcb = [0.15, 0.9, 0.7]
+stage_days = [20, 30, 30, 20]
+height_m = 0.4
+roots_m = [0.3, 0.6]
+depletion_fraction = 0.4
+in_row_spacing_m = 0.2
+"""
+
+
+def test_there_are_fifty_garden_crops_and_more():
+    assert len(CROPS) >= 50
+
+
+@pytest.mark.parametrize("entry", [*CROPS, *SOILS], ids=lambda entry: entry.name)
+def test_every_entry_says_where_each_figure_comes_from(entry):
+    assert entry.source
+    for figure in type(entry).__dataclass_fields__:
+        assert CATALOGUE.source_of(entry, figure)
+    known = set(type(entry).__dataclass_fields__)
+    assert entry.from_memory <= known
+
+
+@pytest.mark.parametrize("crop", CROPS, ids=lambda crop: crop.name)
+def test_every_crop_is_sound(crop):
+    assert all(days > 0 for days in crop.stage_days)
+    assert 0.2 <= crop.kc_ini <= crop.kc_mid <= 1.25
+    assert 0.05 <= crop.root_min_m <= crop.root_max_m
+    assert 0.1 <= crop.depletion_fraction <= 0.8
+
+
+def test_a_figure_that_no_table_prints_says_so():
+    leek = CATALOGUE.crop("leek")
+    assert "memory" in CATALOGUE.source_of(leek, "kc_mid")
+    assert CATALOGUE.source_of(CATALOGUE.crop("tomato"), "kc_mid") == "FAO-56 (1998) table 12"
+    assert "memory" in CATALOGUE.source_of(CATALOGUE.soil("loam"), "intake_mm_h")
+    mix = CATALOGUE.soil("raised-bed mix")
+    assert "common practice, no source" in CATALOGUE.source_of(mix, "field_capacity")
+
+
+@pytest.mark.parametrize(
+    ("said", "name"),
+    [
+        ("zucchini", "summer_squash_zucchini"),
+        ("Courgettes", "summer_squash_zucchini"),
+        ("spring-onion", "onion_green"),
+        ("SPRING  ONIONS", "onion_green"),
+        ("tomatoes", "tomato"),
+        ("strawberries", "strawberry"),
+        ("peas", "pea"),
+        ("brussels_sprouts", "brussels_sprouts"),
+        ("lady's fingers", "okra"),
+        ("beetroot", "beet"),
+        ("aubergine", "eggplant"),
+    ],
+)
+def test_a_crop_is_found_by_what_people_call_it(said, name):
+    assert CATALOGUE.crop(said).name == name
+
+
+def test_every_crop_and_soil_is_found_by_each_of_its_names():
+    for crop in CROPS:
+        for said in (crop.name, crop.label, *crop.also):
+            assert CATALOGUE.crop(said) is crop
+    for soil in SOILS:
+        for said in (soil.name, soil.label, *soil.also):
+            assert CATALOGUE.soil(said) is soil
+
+
+def test_an_unknown_crop_names_its_nearest():
+    with pytest.raises(CropFileError, match=r'no crop is called "zuchini"; nearest: "zucchini"'):
+        CATALOGUE.crop("zuchini")
+
+
+def test_an_unknown_soil_names_its_nearest():
+    with pytest.raises(CropFileError, match=r'"sandy lome"; nearest: "sandy loam"'):
+        CATALOGUE.soil("sandy lome")
+
+
+def test_a_name_near_to_nothing_says_how_to_describe_an_own_one():
+    with pytest.raises(CropFileError, match="like ="):
+        CATALOGUE.crop("qqqqq")
+
+
+@given(st.text(max_size=20))
+@settings(max_examples=40, deadline=None)
+def test_any_name_is_found_or_refused_in_our_own_words(name):
+    for look_up in (CATALOGUE.crop, CATALOGUE.soil):
+        try:
+            look_up(name)
+        except CropFileError as error:
+            assert name in str(error)
+
+
+def test_an_own_crop_starts_from_another_and_changes_what_it_says():
+    own = OwnCrop(name="blue leek", like="leek", changes={"kc_mid": 1.1, "days_mid": 75})
+    leek, blue = CATALOGUE.crop("leek"), CATALOGUE.crop("Blue Leek", [own])
+    assert (blue.kc_mid, blue.stage_days) == (1.1, (*leek.stage_days[:2], 75, leek.stage_days[3]))
+    assert blue.root_min_m == leek.root_min_m
+    assert blue.changed == {"kc_mid", "stage_days"}
+    assert CATALOGUE.source_of(blue, "kc_mid") == "the gardener's own"
+    # Kcb moved with Kc: WORKED, 0.90 + (1.10 - 1.00) = 1.00.
+    assert blue.kcb_mid == approx(1.0, abs=1e-9)
+
+
+def test_changes_under_a_tables_own_name_go_before_the_table():
+    own = [OwnCrop(name="Tomatoes", like=None, changes={"root_min_m": 0.5})]
+    assert CATALOGUE.crop("tomatoes", own).root_min_m == 0.5
+    assert CATALOGUE.crop("tomato").root_min_m == 0.7
+
+
+def test_an_own_crop_may_build_on_another_own_one():
+    own = [
+        OwnCrop(name="b", like="a", changes={"kc_end": 0.6}),
+        OwnCrop(name="a", like="leek", changes={"kc_mid": 1.1}),
+    ]
+    assert (CATALOGUE.crop("b", own).kc_mid, CATALOGUE.crop("b", own).kc_end) == (1.1, 0.6)
+
+
+def test_own_crops_that_lean_on_each_other_are_refused_not_chased():
+    own = [OwnCrop(name="a", like="b", changes={}), OwnCrop(name="b", like="a", changes={})]
+    with pytest.raises(CropFileError, match='no crop is called "a"'):
+        CATALOGUE.crop("a", own)
+
+
+def test_an_own_crop_without_a_model_needs_its_figures():
+    full = {
+        "kc_ini": 0.5,
+        "kc_mid": 1.05,
+        "kc_end": 0.9,
+        **dict.fromkeys(STAGES, 25),
+        "height_m": 0.5,
+        "root_min_m": 0.4,
+        "root_max_m": 0.6,
+        "depletion_fraction": 0.4,
+        "in_row_spacing_m": 0.3,
+    }
+    made = CATALOGUE.crop("oca", [OwnCrop(name="oca", like=None, changes=full)])
+    assert (made.kcb_ini, made.kcb_mid) == (0.15, approx(0.95, abs=1e-9))  # table 18
+    assert made.gdd_base_c is None
+    del full["kc_mid"], full["days_late"]
+    with pytest.raises(CropFileError, match="missing kc_mid, days_late; or say like"):
+        CATALOGUE.crop("oca", [OwnCrop(name="oca", like=None, changes=full)])
+
+
+def test_all_faults_of_an_own_crop_are_told_at_once():
+    wrong = {"kc_mdi": 1.0, "kc_mid": 2.5, "height_m": -1.0, "kc_ini": math.nan}
+    with pytest.raises(CropFileError) as caught:
+        CATALOGUE.crop("mine", [OwnCrop(name="mine", like="leek", changes=wrong)])
+    told = str(caught.value).splitlines()
+    assert told == [
+        'crop "mine", kc_mdi: there is no such figure; did you mean kc_mid?',
+        'crop "mine", kc_mid: found 2.5; allowed is 0 to 2',
+        'crop "mine", height_m: found -1.0; allowed is 0.01 to 12',
+        'crop "mine", kc_ini: found nan; allowed is 0 to 2',
+    ]
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({"days_mid": 20.5}, "whole days"),
+        (dict.fromkeys(STAGES, 0), "no days at all"),
+        ({"root_max_m": 0.1}, "less than root_min_m"),
+        ({"depletion_fraction": 40}, "allowed is 0.1 to 0.8"),
+    ],
+)
+def test_figures_that_cannot_be_are_refused(changes, told):
+    with pytest.raises(CropFileError, match=told):
+        CATALOGUE.crop("mine", [OwnCrop(name="mine", like="leek", changes=changes)])
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({"wilting_point": 0.26}, "wilting_point: found 0.26, which must be less than field_cap"),
+        ({"field_capacity": 0.11}, "must be less than field_capacity, 0.11"),
+        ({"rew_mm": 20.0}, "must be less than the 20.0 mm"),
+        ({"feild_capacity": 0.3}, "did you mean field_capacity"),
+        ({"intake_mm_h": 0.0}, "allowed is 0.1 to 500"),
+    ],
+)
+def test_a_soil_that_cannot_be_is_refused(changes, told):
+    with pytest.raises(CropFileError, match=told):
+        CATALOGUE.soil("mine", [OwnSoil(name="mine", like="loam", changes=changes)])
+
+
+def test_an_own_soil_dries_by_its_own_figures():
+    own = OwnSoil(name="terrace", like="loam", changes={"field_capacity": 0.30})
+    # WORKED, eq. 73: 1000 (0.30 - 0.5 * 0.12) 0.10 = 24 mm.
+    assert CATALOGUE.soil("Terrace", [own]).tew_mm == approx(24.0, abs=1e-9)
+
+
+@given(
+    st.dictionaries(st.sampled_from(sorted(CROP_FIGURES)), st.floats() | st.integers(), max_size=6)
+)
+def test_any_changes_make_a_sound_crop_or_are_refused(changes):
+    try:
+        crop = CATALOGUE.crop("mine", [OwnCrop(name="mine", like="leek", changes=changes)])
+    except CropFileError:
+        return
+    assert crop.root_min_m <= crop.root_max_m
+    for key, (low, high) in CROP_FIGURES.items():
+        if key not in STAGES and (value := getattr(crop, key)) is not None:
+            assert low <= value <= high
+
+
+def test_a_remembered_look_up_gives_the_same_crop():
+    own = [OwnCrop(name="blue leek", like="leek", changes={"kc_mid": 1.1})]
+    crops = CATALOGUE.crops_with(own)
+    assert crops("blue leek") is crops("blue leek")
+    assert crops("leek") is CATALOGUE.crop("leek")
+
+
+@pytest.mark.parametrize(
+    ("crops", "told"),
+    [
+        ("[crop.thing", "crops.toml"),
+        (TINY.replace("kc = [0.5, 1.0, 0.8]", "kc = [0.5, 1.0]"), "kc: needs 3 figures"),
+        (TINY.replace("kcb = [0.15, 0.9, 0.7]\n", ""), "missing kcb_ini, kcb_mid, kcb_end"),
+        (TINY.replace("height_m = 0.4\n", ""), "missing height_m"),
+        (TINY + TINY.replace("[crop.thing]", "[crop.other]"), 'are called "Thing"'),
+    ],
+)
+def test_a_table_that_does_not_read_says_what_is_wrong(crops, told):
+    with pytest.raises(CropFileError, match=told):
+        read_tables(crops, "")

@@ -1,0 +1,171 @@
+"""A crop on a given day. The published examples are in tests/published/test_ledger_fao56.py."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pytest import approx
+from support.plots import day, planted
+
+from controller.demand.stages import climate_shift, crop_on, kc_end_adjusted
+from controller.errors import OutOfRange
+from controller.garden.model import Planting
+from crops.catalogue import load
+
+CROPS = [load().crop(name) for name in load().crop_names]
+LETTUCE = load().crop("lettuce")  # stages 20/30/15/10; roots 0.3 m
+STANDARD = {"wind_2m_m_s": 2.0, "rh_min_pct": 45.0}  # the climate of the table
+
+
+def on(number, *, crop=LETTUCE, climate=STANDARD, **more):
+    planting = planted(crop.name, 0, 120, **more)
+    return crop_on(crop, planting, day(number - 1).day, **climate)
+
+
+@pytest.mark.parametrize(
+    ("number", "stage"),
+    [
+        (1, "initial"),
+        (20, "initial"),
+        (21, "development"),
+        (50, "development"),
+        (51, "mid"),
+        (65, "mid"),
+        (66, "late"),
+        (75, "late"),
+        (120, "late"),
+    ],
+)
+def test_a_stage_ends_on_its_last_day(number, stage):
+    assert (on(number).stage, on(number).day_of_planting) == (stage, number)
+
+
+def test_kc_stays_at_its_end_until_the_planting_ends():
+    assert on(75).kc == on(120).kc == approx(LETTUCE.kc_end, abs=1e-9)
+
+
+def test_kc_is_the_tables_in_the_tables_climate():
+    assert (on(1).kc, on(60).kc) == (LETTUCE.kc_ini, LETTUCE.kc_mid)
+
+
+def test_stage_lengths_of_the_planting_go_before_the_tables():
+    assert on(11, stage_days=(10, 5, 5, 5)).stage == "development"
+
+
+def test_a_short_planting_is_cut_off_and_nothing_else():
+    short = planted("lettuce", 0, 30)
+    last = crop_on(LETTUCE, short, short.until, **STANDARD)
+    assert last == on(30)
+
+
+def test_a_day_outside_the_planting_is_refused():
+    planting = planted("lettuce", 10, 20)
+    for number in (9, 30):
+        with pytest.raises(OutOfRange, match="day_of_planting"):
+            crop_on(LETTUCE, planting, day(number).day, **STANDARD)
+
+
+def test_roots_start_at_seed_depth_and_are_full_when_mid_season_begins():
+    # WORKED: 0.20 m on day 1; full after 20 + 30 days; halfway after 25 of them.
+    assert on(1).root_depth_m == approx(0.20, abs=1e-9)
+    assert on(26).root_depth_m == approx(0.25, abs=1e-9)
+    assert on(51).root_depth_m == on(120).root_depth_m == approx(LETTUCE.root_min_m, abs=1e-9)
+
+
+def test_established_plants_have_their_roots_from_the_first_day():
+    asparagus = load().crop("asparagus")
+    assert on(1, crop=asparagus).root_depth_m == asparagus.root_min_m
+
+
+def test_a_perennial_begins_again_each_year():
+    grape = load().crop("grape")
+    standing = Planting(crop="grape", start=date(2030, 3, 15), until=date(2035, 12, 31))
+    for day_, number in [
+        (date(2031, 3, 14), 365),
+        (date(2031, 3, 15), 1),
+        (date(2032, 3, 14), 366),
+        (date(2033, 1, 1), 293),
+    ]:
+        found = crop_on(grape, standing, day_, **STANDARD)
+        assert found.day_of_planting == number
+
+
+def test_a_perennial_of_29_february_begins_again_on_the_28th():
+    grape = load().crop("grape")
+    standing = Planting(crop="grape", start=date(2032, 2, 29), until=date(2035, 12, 31))
+    assert crop_on(grape, standing, date(2033, 2, 28), **STANDARD).day_of_planting == 1
+    assert crop_on(grape, standing, date(2032, 2, 29), **STANDARD).day_of_planting == 1
+
+
+def test_wind_and_dry_air_raise_kc_only_from_the_development_stage_on():
+    windy = {"wind_2m_m_s": 5.0, "rh_min_pct": 25.0}
+    assert on(20, climate=windy).kc == on(20).kc
+    assert all(on(number, climate=windy).kc > on(number).kc for number in (21, 50, 60, 75))
+
+
+def test_an_end_under_045_feels_no_wind():
+    assert kc_end_adjusted(0.44, wind_2m_m_s=5, rh_min_pct=25, height_m=0.4) == 0.44
+    assert kc_end_adjusted(0.45, wind_2m_m_s=5, rh_min_pct=25, height_m=0.4) > 0.45
+    bean = load().crop("dry bean")
+    windy = {"wind_2m_m_s": 5.0, "rh_min_pct": 25.0}
+    assert on(110, crop=bean, climate=windy).kc == approx(bean.kc_end, abs=1e-9)
+
+
+# FAO-56, eq. 62: for 1 to 6 m/s, 20 to 80 %, 0.1 to 10 m.
+@pytest.mark.parametrize(
+    ("outside", "limit"),
+    [
+        ((0.2, 45, 1), (1, 45, 1)),
+        ((9, 45, 1), (6, 45, 1)),
+        ((2, 5, 1), (2, 20, 1)),
+        ((2, 99, 1), (2, 80, 1)),
+        ((4, 30, 14), (4, 30, 10)),
+    ],
+)
+def test_the_climate_counts_only_within_the_limits_of_the_equation(outside, limit):
+    names = ("wind_2m_m_s", "rh_min_pct", "height_m")
+    beyond, at = (dict(zip(names, values, strict=True)) for values in (outside, limit))
+    assert climate_shift(**beyond) == climate_shift(**at)
+
+
+def test_plants_lower_than_a_hand_feel_no_climate():
+    assert climate_shift(wind_2m_m_s=5, rh_min_pct=25, height_m=0.09) == 0.0
+
+
+@pytest.mark.parametrize("wrong", [{"wind_2m_m_s": float("nan")}, {"rh_min_pct": 101.0}])
+def test_impossible_weather_is_refused(wrong):
+    with pytest.raises(OutOfRange):
+        on(60, climate={**STANDARD, **wrong})
+
+
+@given(
+    crop=st.sampled_from(CROPS),
+    length=st.integers(1, 500),
+    stage_days=st.none() | st.tuples(*[st.integers(0, 90)] * 4).filter(any),
+    wind=st.floats(0, 15),
+    humidity=st.floats(0, 100),
+)
+def test_a_crop_grows_and_stays_within_its_figures(crop, length, stage_days, wind, humidity):
+    planting = planted(crop.name, 0, length, stage_days=stage_days)
+    # Past one year a perennial begins again, so only the first year must grow without a step back.
+    season = [
+        crop_on(
+            crop,
+            planting,
+            planting.start + timedelta(days=number),
+            wind_2m_m_s=wind,
+            rh_min_pct=humidity,
+        )
+        for number in range(0, min(length, 365), 7)
+    ]
+    roots = [each.root_depth_m for each in season]
+    assert roots == sorted(roots)
+    assert all(0.05 <= each <= crop.root_min_m + 1e-9 for each in roots)
+    highest = (
+        max(crop.kc_ini, crop.kc_mid, crop.kc_end) + 0.26 * max(crop.height_m / 3, 0.01) ** 0.3
+    )
+    assert all(0.0 <= each.kc <= highest + 1e-9 for each in season)
+    assert all(0.0 < each.height_m <= crop.height_m + 1e-9 for each in season)

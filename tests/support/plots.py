@@ -1,0 +1,49 @@
+"""Small made-up zones and days for the ledger's tests."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, timedelta
+
+from controller.demand.records import DayInput
+from controller.garden.model import Bed, Opening, Planting, Valve, ValveKind, Zone
+
+SPRING = date(2031, 4, 1)
+
+
+def plot(*plantings: Planting, rooting_limit_m: float | None = None) -> Zone:
+    """A zone with nothing in it but what the ledger reads."""
+    return Zone(
+        name="invented plot",
+        bed=Bed(name="invented bed", rooting_limit_m=rooting_limit_m),
+        main_run_m=5.0,
+        rise_m=0.0,
+        valve=Valve(kind=ValveKind.HAND),
+        opening=Opening(angle_deg=0.0),
+        rows=(),
+        plantings=plantings,
+    )
+
+
+def planted(crop: str, first: int, length: int, **more: object) -> Planting:
+    """A planting that starts `first` days after 1 April and stands `length` days."""
+    start = SPRING + timedelta(days=first)
+    return Planting(crop=crop, start=start, until=start + timedelta(days=length - 1), **more)  # type: ignore[arg-type]
+
+
+def day(
+    number: int, *, eto_mm: float = 5.0, rain_mm: float | None = 0.0, **more: object
+) -> DayInput:
+    """The day `number` days after 1 April, calm and of middling humidity unless said."""
+    return DayInput(
+        day=SPRING + timedelta(days=number),
+        eto_mm=eto_mm,
+        method="given",
+        rain_mm=rain_mm,
+        **more,  # type: ignore[arg-type]
+    )
+
+
+def days(weather: Sequence[tuple[float, float | None]]) -> list[DayInput]:
+    """A run of days from 1 April, each of an ETo and a rain."""
+    return [day(i, eto_mm=eto, rain_mm=rain) for i, (eto, rain) in enumerate(weather)]
