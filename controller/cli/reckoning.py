@@ -25,7 +25,13 @@ from controller.hydraulics.lines import Lines
 from controller.paper.eto import eto_rows, eto_text
 from controller.paper.flows import flow_document, flow_text
 from controller.paper.ledger import ledger_rows, ledger_text
-from controller.paper.printout import dose_rows, left_rows, timetable_rows, timetable_text
+from controller.paper.printout import (
+    dose_rows,
+    flooding_row,
+    left_rows,
+    timetable_rows,
+    timetable_text,
+)
 from controller.timetable.days import eto_of
 from controller.timetable.plan import NOTHING_GIVEN, from_day, plan_garden
 from controller.timetable.records import Timetable
@@ -51,6 +57,7 @@ def plan(args: argparse.Namespace) -> int:
                 "timetable": rows,
                 "doses": dose_rows(timetable),
                 "not_fitted": left_rows(timetable),
+                "against_flooding": flooding_row(timetable),
                 "remarks": list(timetable.remarks),
             }
         )

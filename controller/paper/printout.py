@@ -10,6 +10,7 @@ from typing import TypeVar
 
 from controller.garden.model import Garden, ValveKind
 from controller.paper.amounts import clock_time, depth, long_day, open_time, volume
+from controller.timetable.flooding import FLOODING_EFFICIENCY, against_flooding
 from controller.timetable.records import Dose, NotFitted, Pulse, Timetable
 
 _T = TypeVar("_T", Pulse, NotFitted)
@@ -31,6 +32,7 @@ def timetable_text(timetable: Timetable, garden: Garden, *, heading: str = "") -
         lines += _one_day(day, pulses.get(day, []), left.get(day, []), doses, garden)
         day += timedelta(days=1)
     lines += _sums(timetable, garden)
+    lines += _flooding(timetable, garden)
     for remark in timetable.remarks:
         lines += _wrapped(f"Note: {remark}.", "  ")
     return "\n".join(lines).rstrip() + "\n"
@@ -103,6 +105,22 @@ def _sums(timetable: Timetable, garden: Garden) -> list[str]:
     return [*lines, f"  {'all zones':<{_NAME + 10}} {'':>8}      {total:>10}", ""]
 
 
+def _flooding(timetable: Timetable, garden: Garden) -> list[str]:
+    """The same depth by flooding, with the efficiencies it is reckoned from."""
+    found = against_flooding(timetable)
+    if found is None:
+        return []
+    us = garden.us_units
+    words = (
+        f"Flooding the same ground at an efficiency of {100 * FLOODING_EFFICIENCY:.0f} % would "
+        f"take {volume(found.flooding_litres, us=us)}; this takes "
+        f"{volume(found.timetable_litres, us=us)} at {100 * found.efficiency:.0f} %, "
+    )
+    share = 100 * abs(found.saved_fraction)
+    words += f"{share:.0f} % {'less' if found.saved_fraction >= 0 else 'more'}."
+    return [*_wrapped(words, ""), ""]
+
+
 def timetable_rows(timetable: Timetable, garden: Garden) -> list[dict[str, object]]:
     """One row a pulse, for --csv and --json; SI, local times with their offset."""
     zone_info = garden.site.zone_info
@@ -169,6 +187,21 @@ def left_rows(timetable: Timetable) -> list[dict[str, object]]:
         }
         for n in timetable.not_fitted
     ]
+
+
+def flooding_row(timetable: Timetable) -> dict[str, object] | None:
+    """The comparison with flooding, for --json."""
+    found = against_flooding(timetable)
+    if found is None:
+        return None
+    return {
+        "net_litres": round(found.net_litres, 3),
+        "timetable_litres": round(found.timetable_litres, 3),
+        "timetable_efficiency": round(found.efficiency, 4),
+        "flooding_litres": round(found.flooding_litres, 3),
+        "flooding_efficiency": FLOODING_EFFICIENCY,
+        "saved_fraction": round(found.saved_fraction, 4),
+    }
 
 
 def _by_day(items: Iterable[_T]) -> dict[date, list[_T]]:

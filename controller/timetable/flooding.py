@@ -1,0 +1,56 @@
+"""What flooding the same ground would take, beside what a timetable takes.
+
+Gardeners report savings of three quarters and more against flooding their rows (common practice, no
+source). Rowgate claims nothing: it computes its own figure from efficiencies it states.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from dataclasses import dataclass
+
+from controller.timetable.records import Timetable
+
+# Application efficiency of surface irrigation: FAO Irrigation Water Management Training Manual 4,
+# guide values (60 % surface, 75 % sprinkler, 90 % drip; from memory).
+FLOODING_EFFICIENCY = 0.60
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """Litres of a timetable beside litres of flooding the same ground for the same net depth."""
+
+    net_litres: float
+    timetable_litres: float
+    flooding_litres: float
+
+    @property
+    def saved_fraction(self) -> float:
+        """Share of the flooding litres that the timetable leaves in the tap; may be negative."""
+        return 1.0 - self.timetable_litres / self.flooding_litres
+
+    @property
+    def efficiency(self) -> float:
+        """Net depth over what passes the valves, as this timetable has it."""
+        return self.net_litres / self.timetable_litres
+
+
+def against_flooding(timetable: Timetable) -> Comparison | None:
+    """Compare the doses as far as they found a place; None where nothing was given."""
+    given_l: dict[tuple[str, object], list[float]] = defaultdict(list)
+    for pulse in timetable.pulses:
+        given_l[pulse.zone, pulse.day].append(pulse.litres)
+    net = []
+    for dose in timetable.doses:
+        passed = math.fsum(given_l[dose.zone, dose.day])
+        spread = max(0.0, passed - dose.pulses * dose.line_litres)
+        net.append(spread * dose.evenness)
+    total, net_l = math.fsum(p.litres for p in timetable.pulses), math.fsum(net)
+    if total <= 0.0 or net_l <= 0.0:
+        return None
+    return Comparison(
+        net_litres=net_l,
+        timetable_litres=total,
+        flooding_litres=net_l / FLOODING_EFFICIENCY,
+    )
