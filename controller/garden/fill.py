@@ -1,0 +1,228 @@
+"""From the file as written to the garden model: references followed, every default filled and told.
+
+Defaults marked `our choice` have no other source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime, time, timedelta
+
+from controller.garden import show
+from controller.garden.faults import Faults
+from controller.garden.filling import Filling
+from controller.garden.grounds import Grounds
+from controller.garden.lines import Path
+from controller.garden.model import (
+    Board,
+    Garden,
+    Hold,
+    OwnCrop,
+    OwnSoil,
+    Pipe,
+    Site,
+    Supply,
+    ValveKind,
+    Watering,
+    WeatherSource,
+    Window,
+    Zone,
+)
+from controller.garden.written import WrittenCrop, WrittenGarden, WrittenSoil
+
+# our choice: before the heat of the day, and when people come home.
+RELAY_WINDOW = Window(opens=time(5), closes=time(8), valves=frozenset({ValveKind.RELAY}))
+HAND_WINDOW = Window(opens=time(18), closes=time(20), valves=frozenset({ValveKind.HAND}))
+
+
+def fill(
+    written: WrittenGarden, *, faults: Faults, pipes: Mapping[str, Pipe], us_units: bool
+) -> Garden:
+    """Build the garden; a reference that leads nowhere is noted in `faults`."""
+    return _Fill(Filling(written, faults, pipes, us_units)).garden()
+
+
+class _Fill:
+    """What belongs to the whole garden."""
+
+    def __init__(self, filling: Filling) -> None:
+        self.filling = filling
+
+    def garden(self) -> Garden:
+        w = self.filling.written
+        if w.units is None and w.site.units is None:
+            self.filling.tell(
+                (), "units", "us" if self.filling.us else "metric", "most of the file is in them"
+            )
+        grounds = Grounds(self.filling)
+        zones = grounds.zones
+        return Garden(
+            site=self._site(),
+            supply=self._supply(),
+            main=self.filling.pipe(("main", "size"), w.main.size, "1 in"),
+            watering=self._watering(zones),
+            weather=self._weather(),
+            board=self._board(zones),
+            beds=grounds.beds,
+            zones=zones,
+            own_crops=tuple(_own_crop(crop) for crop in w.crop),
+            own_soils=tuple(_own_soil(soil) for soil in w.soil),
+            us_units=self.filling.us,
+            filled=tuple(self.filling.filled),
+            path=self.filling.faults.path,
+        )
+
+    def _site(self) -> Site:
+        site = self.filling.written.site
+        at: Path = ("site",)
+        return Site(
+            name=self.filling.default(at, "name", site.name, "our garden", "our garden"),
+            latitude_deg=site.latitude_deg,
+            longitude_deg=site.longitude_deg,
+            elevation_m=site.elevation_m,
+            timezone=site.timezone,
+            coastal=self.filling.default(
+                at, "coastal", site.coastal, False, "false", "inland, where the sun is guessed"
+            ),
+        )
+
+    def _supply(self) -> Supply:
+        supply, test = self.filling.written.supply, self.filling.written.supply.flow_test
+        at: Path = ("supply", "flow_test")
+        flow_m3_s, head_m = test.flow_m3_s, test.head_m
+        if flow_m3_s is None and test.fill_m3 is not None and test.fill_s is not None:
+            flow_m3_s = test.fill_m3 / test.fill_s
+            shown = show.show_pressure(0.0, self.filling.us)
+            head_m = self.filling.default(
+                at, "pressure", head_m, 0.0, shown, "a bucket under the open tap"
+            )
+            spare = test.flow_m3_s
+        else:
+            spare = test.fill_m3 if test.fill_m3 is not None else test.fill_s
+        if flow_m3_s is None or head_m is None or spare is not None:
+            self.filling.faults.add(
+                at,
+                "found not quite one test; allowed is a flow and the pressure at the tap "
+                'meanwhile, as in { flow = "7.5 gal/min", pressure = "31 psi" }, or a bucket under '
+                'the open tap, as in { fill = "5 gal", seconds = 40 }',
+            )
+            flow_m3_s, head_m = 1.0, 0.0
+            self.filling.faults.spoil(at)
+        return Supply(
+            static_head_m=supply.static_head_m,
+            test_head_m=head_m,
+            test_flow_m3_s=flow_m3_s,
+            exponent=self.filling.default(
+                ("supply",), "exponent", supply.exponent, 2.0, "2", "loss grows as flow squared"
+            ),
+        )
+
+    def _watering(self, zones: tuple[Zone, ...]) -> Watering:
+        w = self.filling.written.watering
+        us = self.filling.us
+        at: Path = ("watering",)
+        windows = self._windows(zones)
+        return Watering(
+            windows=windows,
+            holds=tuple(
+                Hold(
+                    begins=_first_moment(hold.begins),
+                    ends=_last_moment(hold.ends),
+                    zones=frozenset(hold.zones or ()),
+                    reason=hold.reason or "",
+                )
+                for hold in w.hold
+            ),
+            refill_at=self.filling.default(
+                at, "refill_at", w.refill_at, 0.5, "0.5", "our choice: half the easy water gone"
+            ),
+            most_open=self.filling.default(at, "most_open", w.most_open, 3, "3", "our choice"),
+            least_share=self.filling.default(
+                at, "least_share", w.least_share, 0.5, "0.5", "our choice: of the flow alone"
+            ),
+            basin_mm=1000.0
+            * self.filling.default(
+                at, "basin", w.basin_m, 0.010, show.show_depth(10.0, us), "our choice: may stand"
+            ),
+            drilling_scatter=self.filling.default(
+                at, "drilling_scatter", w.drilling_scatter, 0.05, "0.05", "our choice: hand drill"
+            ),
+            shortest_pulse_s=self.filling.default(
+                at, "shortest_pulse", w.shortest_pulse_s, 5.0, "5 s", "our choice"
+            ),
+        )
+
+    def _windows(self, zones: tuple[Zone, ...]) -> tuple[Window, ...]:
+        written = self.filling.written.watering.window
+        kinds = {zone.valve.kind for zone in zones}
+        if written is not None:
+            return tuple(
+                Window(
+                    opens=window.opens,
+                    closes=window.closes,
+                    weekdays=window.weekdays or frozenset(range(7)),
+                    valves=window.valves or frozenset(ValveKind),
+                )
+                for window in written
+            )
+        windows = [w for w in (RELAY_WINDOW, HAND_WINDOW) if w.valves & kinds]
+        for window in windows:
+            (kind,) = window.valves
+            shown = f"{window.opens:%H:%M} to {window.closes:%H:%M} for {kind} valves"
+            self.filling.tell(("watering",), "window", shown, "our choice")
+        return tuple(windows)
+
+    def _weather(self) -> WeatherSource:
+        w = self.filling.written.weather
+        at: Path = ("weather",)
+        if w.file is None:
+            self.filling.tell(at, "file", "none", "no station file is named")
+        return WeatherSource(
+            file=w.file,
+            online=self.filling.default(
+                at, "online", w.online, False, "false", "nothing is fetched unless you ask"
+            ),
+            wind_height_m=self.filling.default(
+                at,
+                "wind_height",
+                w.wind_height_m,
+                2.0,
+                show.show_length(2.0, self.filling.us),
+                "FAO-56",
+            ),
+        )
+
+    def _board(self, zones: tuple[Zone, ...]) -> Board:
+        w = self.filling.written.board
+        if all(zone.valve.kind is ValveKind.HAND for zone in zones):
+            return Board(pins=w.pins or "lgpio", active_low=w.active_low is not False, chip=w.chip)
+        at: Path = ("board",)
+        return Board(
+            pins=self.filling.default(at, "pins", w.pins, "lgpio", "lgpio"),
+            active_low=self.filling.default(
+                at, "relays", w.active_low, True, "active low", "most relay boards; try yours dry"
+            ),
+            chip=w.chip,
+        )
+
+
+def _own_crop(written: WrittenCrop) -> OwnCrop:
+    changes = written.model_dump(exclude={"name", "like"}, exclude_none=True)
+    return OwnCrop(name=written.name, like=written.like, changes=changes)
+
+
+def _own_soil(written: WrittenSoil) -> OwnSoil:
+    changes = written.model_dump(exclude={"name", "like"}, exclude_none=True)
+    return OwnSoil(name=written.name, like=written.like, changes=changes)
+
+
+def _first_moment(written: date | datetime) -> datetime:
+    """A plain date begins at its midnight."""
+    return written if isinstance(written, datetime) else datetime.combine(written, time())
+
+
+def _last_moment(written: date | datetime) -> datetime:
+    """A plain date is meant with the whole of that day."""
+    if isinstance(written, datetime):
+        return written
+    return datetime.combine(min(written, date(9999, 12, 30)) + timedelta(days=1), time())

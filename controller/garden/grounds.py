@@ -1,0 +1,232 @@
+"""Beds, zones, rows and plantings of the model, from the file as written."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from datetime import date
+
+from controller.garden import quantities as q
+from controller.garden import show
+from controller.garden.faults import instead
+from controller.garden.filling import Filling
+from controller.garden.lines import Path
+from controller.garden.model import (
+    Bed,
+    Drilling,
+    Face,
+    Opening,
+    Planting,
+    Row,
+    Valve,
+    ValveKind,
+    Walls,
+    Zone,
+)
+from controller.garden.written import WrittenBed, WrittenPlanting, WrittenRow, WrittenZone
+
+# our choice: a path and a crop on either side; used only where no bed tells its width.
+GROUND_WIDTH_M = 0.6096  # 24 in
+# our choice: no soil and crop we know may lack more than this before it is due, so a zone that
+# gets more in one day has something broken. Never under 40 L, so that small beds can be flushed.
+CAP_MM, LEAST_CAP_M3 = 60.0, 0.040
+
+
+class Grounds:
+    """The beds and zones of one file."""
+
+    def __init__(self, filling: Filling) -> None:
+        self.filling = filling
+        written = filling.written
+        named = {bed.name: self._bed(bed, number) for number, bed in enumerate(written.bed)}
+        self.zones = tuple(
+            self._zone(zone, number, named) for number, zone in enumerate(written.zone)
+        )
+        lone = {zone.bed.name: zone.bed for zone in self.zones if zone.bed.name not in named}
+        self.beds = (*named.values(), *lone.values())
+
+    def _bed(self, bed: WrittenBed, number: int) -> Bed:
+        at: Path = ("bed", number)
+        return Bed(
+            name=bed.name,
+            length_m=bed.length_m,
+            width_m=bed.width_m,
+            soil=self.filling.default(
+                at, "soil", bed.soil, "loam", "loam", "our choice: the middling soil"
+            ),
+            mulch=self.filling.default(at, "mulch", bed.mulch, "none", "none"),
+            keeper=bed.keeper or "",
+            rooting_limit_m=bed.rooting_limit_m,
+        )
+
+    def _bed_of(self, zone: WrittenZone, at: Path, beds: Mapping[str, Bed]) -> Bed:
+        """The bed a zone names, or one of its own."""
+        if zone.bed is None:
+            if zone.name in beds:
+                self.filling.faults.add(
+                    at, f'a bed has that name: write bed = "{zone.name}" in the zone'
+                )
+            return Bed(
+                name=zone.name,
+                soil=self.filling.default(
+                    at, "soil", zone.soil, "loam", "loam", "our choice: no bed tells"
+                ),
+                mulch=zone.mulch or "none",
+                keeper=zone.keeper or "",
+            )
+        for key, value in (("soil", zone.soil), ("mulch", zone.mulch), ("keeper", zone.keeper)):
+            if value is not None:
+                self.filling.faults.add(
+                    (*at, key),
+                    f"found {q.spell(value)}; {key} belongs to the bed {q.spell(zone.bed)}, "
+                    f"not to a zone in it",
+                )
+        if zone.bed not in beds:
+            self.filling.faults.add(
+                (*at, "bed"),
+                f"found {q.spell(zone.bed)}; {instead(zone.bed, beds, called='beds')}",
+                needs=[("bed", n, "name") for n in range(len(self.filling.written.bed))],
+            )
+        return beds.get(zone.bed, Bed(name=zone.bed))
+
+    def _zone(self, zone: WrittenZone, number: int, beds: Mapping[str, Bed]) -> Zone:
+        at: Path = ("zone", number)
+        us = self.filling.us
+        bed = self._bed_of(zone, at, beds)
+        in_bed = [z for z in self.filling.written.zone if zone.bed and z.bed == zone.bed]
+        rows_in_bed = sum(len(z.row) for z in in_bed)
+        rows = tuple(
+            self._row(row, (*at, "row", n), bed, rows_in_bed) for n, row in enumerate(zone.row)
+        )
+        if not rows:
+            self.filling.faults.add(
+                (*at, "row"), "found an empty list; a zone needs at least one row"
+            )
+        cap_m3 = max(LEAST_CAP_M3, CAP_MM * sum(row.ground_m2 for row in rows) / 1000.0)
+        cap_m3 = math.ceil(cap_m3 * 100.0 - 1e-9) / 100.0
+        cap_why = "our choice: 60 mm over its ground, at least 40 L"
+        return Zone(
+            name=zone.name,
+            bed=bed,
+            main_run_m=self.filling.default(
+                at, "main_run", zone.main_run_m, 0.0, show.show_length(0.0, us), "at the tap"
+            ),
+            rise_m=self.filling.default(
+                at, "rise", zone.rise_m, 0.0, show.show_length(0.0, us), "level with the tap"
+            ),
+            valve=self._valve(zone, at),
+            opening=self.filling.default(
+                at, "opening", zone.opening, Opening(angle_deg=0.0), "full"
+            ),
+            rows=rows,
+            plantings=tuple(sorted(map(_planting, zone.planting), key=lambda p: p.start)),
+            take_off_k=self.filling.default(
+                at, "take_off_k", zone.take_off_k, 4.0, "4", "our choice: tee, elbows, valve body"
+            ),
+            daily_cap_m3=self.filling.default(
+                at, "daily_cap", zone.daily_cap_m3, cap_m3, show.show_volume(cap_m3, us), cap_why
+            ),
+            refill_at=zone.refill_at,
+        )
+
+    def _valve(self, zone: WrittenZone, at: Path) -> Valve:
+        us = self.filling.us
+        relay = zone.valve.relay if zone.valve else None
+        by_hand = zone.valve.hand if zone.valve else None
+        place: Path = (*at, "valve")
+        if zone.valve is None:
+            self.filling.tell(at, "valve", "hand = true", "no relay is named")
+        elif (relay is None) == (not by_hand):
+            said = "neither relay nor hand" if relay is None else "both relay and hand"
+            self.filling.faults.add(
+                place,
+                f"found {said}; a valve is {{ relay = 17 }} or {{ hand = true }}",
+                needs=[(*place, "relay"), (*place, "hand")],
+            )
+        longest_s = zone.valve.longest_open_s if zone.valve else None
+        least_m = zone.valve.least_closing_head_m if zone.valve else None
+        if relay is not None:  # a hand valve closes at any pressure
+            shown, why = (
+                show.show_pressure(0.0, us),
+                "closes at any pressure; see the maker's sheet",
+            )
+            least_m = self.filling.default(
+                place, "least_closing_pressure", least_m, 0.0, shown, why
+            )
+        return Valve(
+            kind=ValveKind.HAND if relay is None else ValveKind.RELAY,
+            relay_line=relay,
+            longest_open_s=self.filling.default(
+                place, "longest_open", longest_s, 3600.0, "1 h", "our choice: at one opening"
+            ),
+            least_closing_head_m=least_m or 0.0,
+        )
+
+    def _row(self, row: WrittenRow, at: Path, bed: Bed, rows_in_bed: int) -> Row:
+        us = self.filling.us
+        if bed.width_m is not None and rows_in_bed:
+            width_m, why = bed.width_m / rows_in_bed, f"the bed's width over its {rows_in_bed} rows"
+        else:
+            width_m, why = GROUND_WIDTH_M, "our choice: no bed tells its width"
+        level = show.show_length(0.0, us)
+        return Row(
+            length_m=row.length_m,
+            pipe=self.filling.pipe((*at, "pipe"), row.pipe, "3/4 in"),
+            drilling=self._drilling(row, at),
+            ground_width_m=self.filling.default(
+                at, "width", row.width_m, width_m, show.show_length(width_m, us), why
+            ),
+            inlet_height_m=self.filling.default(
+                at, "inlet", row.inlet_height_m, 0.0, level, "level with the zone's outlet"
+            ),
+            middle_height_m=self.filling.default(
+                at, "middle", row.middle_height_m, 0.0, level, "straight"
+            ),
+            far_height_m=self.filling.default(
+                at, "far_end", row.far_height_m, 0.0, level, "level with the zone's outlet"
+            ),
+            wetted_width_m=row.wetted_width_m,
+            plugged=row.plugged or False,
+            plugged_holes=row.plugged_holes or (),
+            plugged_beyond_m=row.plugged_beyond_m,
+        )
+
+    def _drilling(self, row: WrittenRow, at: Path) -> Drilling:
+        us = self.filling.us
+        first_m, gap_m = row.every_m / 2.0, 0.0254
+        group = self.filling.default(at, "group", row.group, 1, "1", "one hole at each place")
+        if group > 1:
+            shown = show.show_length(gap_m, us)
+            gap_m = self.filling.default(
+                at, "group_gap", row.group_gap_m, gap_m, shown, "our choice"
+            )
+        elif row.group_gap_m is not None:
+            gap_m = row.group_gap_m
+        if row.discharge_coefficient is None:
+            self.filling.tell(
+                at, "discharge_coefficient", "computed", "from the wall over the bore"
+            )
+        return Drilling(
+            bore_m=row.bore_m,
+            every_m=row.every_m,
+            first_m=self.filling.default(
+                at, "first", row.first_m, first_m, show.show_length(first_m, us), "half a spacing"
+            ),
+            group=group,
+            group_gap_m=gap_m,
+            walls=self.filling.default(at, "walls", row.walls, Walls.ONE, "one"),
+            face=self.filling.default(at, "face", row.face, Face.DOWN, "down"),
+            drain_bore_m=row.drain.bore_m if row.drain else None,
+            drain_every_m=row.drain.every_m if row.drain else None,
+            discharge_coefficient=row.discharge_coefficient,
+        )
+
+
+def _planting(written: WrittenPlanting) -> Planting:
+    return Planting(
+        crop=written.crop,
+        start=written.transplanted or written.sown or date.min,
+        until=written.until,
+        transplanted=written.transplanted is not None,
+        stage_days=written.stages,
+    )

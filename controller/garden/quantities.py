@@ -1,0 +1,252 @@
+"""Quantities as people write them ("1/16 in", "5 ft 6 in", "2,5 L/min") to SI floats.
+
+A number without a unit, or with one we do not know, is a `QuantityError` that says what is allowed.
+A comma is a decimal comma; before exactly three digits ("1,000 gal") it could mean two things and
+is refused. Gallons, quarts, cups and fluid ounces are those of the United States.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from controller import units
+from controller.errors import QuantityError
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kind:
+    """One kind of quantity: its unit spellings, each with its size in SI, and how to ask for it."""
+
+    called: str
+    allowed: str
+    example: str
+    sizes: Mapping[str, float]
+    us: frozenset[str] = field(default=frozenset())  # the spellings that belong to US units
+    metric: frozenset[str] = field(default=frozenset())
+
+
+def _kind(
+    called: str,
+    example: str,
+    *,
+    us: Mapping[str, float] | None = None,
+    metric: Mapping[str, float] | None = None,
+    both: Mapping[str, float] | None = None,
+    allowed: str,
+) -> Kind:
+    """Spread "in|inch|inches" over its spellings."""
+
+    def spread(table: Mapping[str, float] | None) -> dict[str, float]:
+        return {s: size for names, size in (table or {}).items() for s in names.split("|")}
+
+    us_sizes, metric_sizes = spread(us), spread(metric)
+    return Kind(
+        called=called,
+        allowed=allowed,
+        example=example,
+        sizes={**us_sizes, **metric_sizes, **spread(both)},
+        us=frozenset(us_sizes),
+        metric=frozenset(metric_sizes),
+    )
+
+
+_FT, _IN, _GAL, _L = units.M_PER_FT, units.M_PER_IN, units.M3_PER_US_GAL, 0.001
+
+LENGTH = _kind(
+    "a length",
+    '"11 ft" or "3.4 m"',
+    us={'in|inch|inches|"|″': _IN, "ft|foot|feet|'|′": _FT, "yd|yard|yards": 3.0 * _FT},
+    metric={"mm": 0.001, "cm": 0.01, "m|metre|metres|meter|meters": 1.0},
+    allowed="mm, cm, m, in, ft or yd",
+)
+# Water columns are cold water at standard gravity, as the other units are turned by `units`.
+PRESSURE = _kind(
+    "a pressure",
+    '"48 psi" or "330 kPa"',
+    us={"psi": units.HEAD_M_PER_PSI, "ft water": _FT},
+    metric={
+        "kpa": units.HEAD_M_PER_KPA,
+        "bar": 100.0 * units.HEAD_M_PER_KPA,
+        "mbar|hpa": 0.1 * units.HEAD_M_PER_KPA,
+        "m water": 1.0,
+    },
+    allowed='psi, kPa, bar, mbar, "m water" or "ft water"',
+)
+FLOW = _kind(
+    "a flow",
+    '"7.5 gal/min" or "28 L/min"',
+    us={"gal/min|gpm": _GAL / 60.0, "gal/h|gal/hr|gph": _GAL / 3600.0},
+    metric={
+        "l/min|lpm": _L / 60.0,
+        "l/h|l/hr": _L / 3600.0,
+        "l/s": _L,
+        "ml/min": 1e-6 / 60.0,
+        "ml/s": 1e-6,
+        "m3/h|m³/h": 1.0 / 3600.0,
+    },
+    allowed="L/min, L/h, L/s, mL/min, m3/h, gal/min or gal/h",
+)
+VOLUME = _kind(
+    "a volume",
+    '"5 gal" or "10 L"',
+    us={
+        "gal|gallon|gallons": _GAL,
+        "qt|quart|quarts": _GAL / 4.0,
+        "cup|cups": _GAL / 16.0,
+        "fl oz": _GAL / 128.0,
+    },
+    metric={"l|litre|litres|liter|liters": _L, "ml": 1e-6, "cl": 1e-5, "m3|m³": 1.0},
+    allowed="L, mL, m3, gal, qt, cup or fl oz",
+)
+DURATION = _kind(
+    "a time",
+    '"90 s", "10 min" or "1 h"',
+    both={
+        "s|sec|second|seconds": 1.0,
+        "min|minute|minutes": 60.0,
+        "h|hr|hour|hours": 3600.0,
+    },
+    allowed="s, min or h",
+)
+ANGLE = _kind(
+    "an angle", '"40 deg"', both={"deg|degree|degrees|°": 1.0}, allowed="deg (of the handle)"
+)
+KINDS = (LENGTH, PRESSURE, FLOW, VOLUME, DURATION, ANGLE)
+
+_VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
+_NUMBER = r"(?:\d{1,9}[ -])?\d{1,9}/\d{1,9}|\d{1,15}(?:[.,]\d{1,15})?"
+_PART = re.compile(rf"({_NUMBER})\s*([a-z°\"'″′]+[3³]?(?:/[a-z]+| water| oz)?)\s*")
+_TWO_MEANINGS = re.compile(r"[1-9]\d*,\d{3}(?!\d)")
+
+
+def parse(found: object, kind: Kind, *, what: str = "", example: str = "") -> float:
+    """Turn what was written into a float in SI; `what` and `example` sharpen the error's words."""
+    what, example = what or kind.called, example or kind.example
+    if isinstance(found, bool) or not isinstance(found, int | float | str):
+        raise QuantityError(f"found {spell(found)}; {what} is written as in {example}")
+    if not isinstance(found, str) or _is_bare(found):
+        raise QuantityError(f"found {spell(found)}; {what} needs its unit, as in {example}")
+    value = _value(found, kind)
+    if value is None:
+        raise QuantityError(f"found {spell(found)}; {what} is in {kind.allowed}, as in {example}")
+    return value
+
+
+def read_length(found: object, what: str = "a length") -> float:
+    """A length in metres."""
+    return parse(found, LENGTH, what=what)
+
+
+def read_pressure(found: object, what: str = "a pressure") -> float:
+    """A pressure as metres of water."""
+    return parse(found, PRESSURE, what=what)
+
+
+def read_flow(found: object, what: str = "a flow") -> float:
+    """A flow in cubic metres a second."""
+    return parse(found, FLOW, what=what)
+
+
+def read_volume(found: object, what: str = "a volume") -> float:
+    """A volume in cubic metres."""
+    return parse(found, VOLUME, what=what)
+
+
+def read_duration(found: object, what: str = "a time") -> float:
+    """A stretch of time in seconds."""
+    return parse(found, DURATION, what=what)
+
+
+def read_angle(found: object, what: str = "an angle") -> float:
+    """An angle in degrees."""
+    return parse(found, ANGLE, what=what)
+
+
+def read_share(found: object, what: str = "a share") -> float:
+    """A part of a whole: a bare number from 0 to 1, or "60 %"."""
+    allowed = f'{what} is a number from 0 to 1, as in 0.6, or "60 %"'
+    value = math.nan
+    if isinstance(found, str):
+        percent = re.fullmatch(r"(\d{1,3}(?:[.,]\d{1,15})?)\s*%", found.strip())
+        if percent:
+            value = float(percent[1].replace(",", ".")) / 100.0
+    elif isinstance(found, int | float) and not isinstance(found, bool):
+        value = float(found) if abs(found) <= 1 else math.nan
+    if not 0.0 <= value <= 1.0:
+        raise QuantityError(f"found {spell(found)}; {allowed}")
+    return value
+
+
+def is_us(found: str) -> bool | None:
+    """Whether a quantity is written in US units; None if it is no quantity, or belongs to both."""
+    parts = _PART.findall(_plain(found))
+    for kind in KINDS:
+        if parts and _value(found, kind) is not None:
+            unit = parts[0][1]
+            return unit in kind.us if unit in kind.us or unit in kind.metric else None
+    return None
+
+
+def spell(found: object) -> str:
+    """What was found, as the gardener wrote it: text in quotes, true and false in small letters."""
+    if isinstance(found, bool):
+        return "true" if found else "false"
+    if isinstance(found, str):
+        shown = found if len(found) <= 60 else found[:57] + "..."
+        return '"' + shown.replace("\n", " ").replace('"', "'") + '"'
+    if isinstance(found, list):
+        listed = "[" + ", ".join(spell(one) for one in found[:8]) + "]"
+        return listed if len(found) <= 8 and len(listed) <= 60 else "a long list"
+    if isinstance(found, dict):
+        return "a table"
+    text = str(found) if not isinstance(found, int) or abs(found) < 10**60 else "a huge number"
+    return text if len(text) <= 60 else text[:57] + "..."
+
+
+def _value(found: str, kind: Kind) -> float | None:
+    """The sum of the parts, or None if the text is no quantity of this kind."""
+    text = _plain(found)
+    sign, text = (-1.0, text[1:].lstrip()) if text.startswith(("-", "−")) else (1.0, text)
+    total, at, last = 0.0, 0, math.inf
+    while at < len(text):
+        part = _PART.match(text, at)
+        size = kind.sizes.get(part[2]) if part else None
+        if part is None or size is None or size >= last or (at and kind not in (LENGTH, DURATION)):
+            return None
+        number = _number(part[1])
+        if number is None:
+            return None
+        total, at, last = total + number * size, part.end(), size
+    return sign * total if at and math.isfinite(total) else None
+
+
+def _number(text: str) -> float | None:
+    """ "2,5", "1/16", "1 1/4" as a float; None where it means nothing, or could mean two things."""
+    if _TWO_MEANINGS.fullmatch(text):
+        return None
+    if "/" not in text:
+        return float(text.replace(",", "."))
+    *whole, fraction = re.split(r"[ -]", text)
+    above, below = fraction.split("/")
+    if int(below) == 0:
+        return None
+    return float(sum((Fraction(int(w)) for w in whole), Fraction(int(above), int(below))))
+
+
+def _plain(found: str) -> str:
+    """Small letters, one space, plain fractions."""
+    text = " ".join(found.strip().lower().split())
+    for glyph, spelled in _VULGAR.items():
+        text = text.replace(glyph, f" {spelled}")
+    text = re.sub(r"\s*/\s*", "/", text.strip().replace(" per ", "/"))
+    text = re.sub(r"/(h|min|s)(?:our|ute|econd)\b", r"/\1", text)
+    return text.lstrip("+").strip()
+
+
+def _is_bare(found: str) -> bool:
+    """Whether the text is a number and nothing else."""
+    return re.fullmatch(rf"[-−+]?\s*(?:{_NUMBER})", _plain(found)) is not None

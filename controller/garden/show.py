@@ -1,0 +1,121 @@
+"""Quantities and filled defaults, back in the gardener's own units.
+
+What is shown for a quantity reads back through `quantities`, to the decimals shown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from fractions import Fraction
+
+from controller import units
+from controller.garden.model import Filled
+
+
+def show_length(metres: float, us: bool) -> str:
+    """A length for reading: feet and inches, or metres, centimetres, millimetres."""
+    if not us:
+        size = abs(metres)
+        if size >= 1.0 or size == 0.0:
+            return f"{_trim(metres, 2)} m"
+        return f"{_trim(metres * 100, 1)} cm" if size >= 0.02 else f"{_trim(metres * 1000, 2)} mm"
+    inches = abs(units.in_from_m(metres))
+    sign = "-" if metres < 0 else ""
+    if inches < 24.0:
+        return sign + _inches(inches)
+    feet, rest = divmod(round(inches * 4.0) / 4.0, 12.0)
+    return f"{sign}{feet:.0f} ft" + (f" {_inches(rest)}" if rest else "")
+
+
+def show_bore(metres: float, us: bool) -> str:
+    """A drill or pipe size: a fraction of an inch where it is one, else three decimals; or mm."""
+    return _inches(units.in_from_m(metres)) if us else f"{_trim(metres * 1000, 2)} mm"
+
+
+def show_elevation(metres: float, us: bool) -> str:
+    """A height above the sea, in whole feet or metres."""
+    return f"{units.ft_from_m(metres):.0f} ft" if us else f"{metres:.0f} m"
+
+
+def show_pressure(head_m: float, us: bool) -> str:
+    """Metres of water as psi or kPa."""
+    if us:
+        return f"{_trim(units.psi_from_head_m(head_m), 1)} psi"
+    return f"{_trim(units.kpa_from_head_m(head_m), 1)} kPa"
+
+
+def show_flow(flow_m3_s: float, us: bool) -> str:
+    """A flow in gal/min or L/min."""
+    if us:
+        return f"{_trim(units.gal_min_from_m3_s(flow_m3_s), 3)} gal/min"
+    return f"{_trim(units.l_min_from_m3_s(flow_m3_s), 2)} L/min"
+
+
+def show_volume(volume_m3: float, us: bool) -> str:
+    """A volume in gallons or litres."""
+    if us:
+        return f"{_trim(units.gal_from_m3(volume_m3), 2)} gal"
+    return f"{_trim(units.l_from_m3(volume_m3), 1)} L"
+
+
+def show_depth(depth_mm: float, us: bool) -> str:
+    """A depth of water in inches or millimetres."""
+    return f"{_trim(units.in_from_mm(depth_mm), 2)} in" if us else f"{_trim(depth_mm, 1)} mm"
+
+
+def show_duration(seconds: float) -> str:
+    """A stretch of time: seconds below two minutes, then minutes, then hours."""
+    if seconds < 120.0:
+        return f"{_trim(seconds, 1)} s"
+    minutes, rest_s = divmod(round(seconds), 60)
+    hours, minutes_left = divmod(minutes, 60)
+    parts = [(hours, "h"), (minutes_left, "min"), (rest_s, "s")]
+    return " ".join(f"{count} {unit}" for count, unit in parts if count)
+
+
+def show_angle(degrees: float) -> str:
+    """An angle in degrees."""
+    return f"{_trim(degrees, 1)} deg"
+
+
+def show_share(part: float) -> str:
+    """A part of a whole in per cent."""
+    return f"{_trim(part * 100, 1)} %"
+
+
+def show_filled(filled: Iterable[Filled]) -> list[str]:
+    """One line for each default, and in it all the places where the same one was filled in."""
+    places: dict[tuple[str, str, str], list[str]] = {}
+    for one in filled:
+        places.setdefault((one.key, one.shown, one.why), []).append(one.where)
+    lines = []
+    for (key, shown, why), where in places.items():
+        reason = f" ({why})" if why else ""
+        lines.append(f"{key} = {shown}{reason}: {_places(where)}")
+    return lines
+
+
+def _places(where: list[str]) -> str:
+    named = [place or "the garden" for place in where]
+    if len(named) <= 3:
+        return "; ".join(named)
+    return f"{'; '.join(named[:2])} and {len(named) - 2} more"
+
+
+def _inches(inches: float) -> str:
+    """ "1 1/4 in" where it is one within a thousandth, else up to three decimals."""
+    sixty_fourths = round(inches * 64.0)
+    if abs(inches * 64.0 - sixty_fourths) > 0.064 or (sixty_fourths == 0) != (inches == 0.0):
+        return f"{_trim(inches, 3)} in"
+    whole, rest = divmod(sixty_fourths, 64)
+    if not rest:
+        return f"{whole} in"
+    part = Fraction(rest, 64)
+    return f"{whole} {part} in" if whole else f"{part} in"
+
+
+def _trim(value: float, decimals: int) -> str:
+    """Rounded, without trailing noughts and without a minus before nought."""
+    text = f"{value:.{decimals}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text == "-0" else text

@@ -1,0 +1,272 @@
+"""One value of the garden file each: what may be written there, and what it means.
+
+Every reader takes whatever TOML gave and returns the value, quantities in SI, or raises a
+`QuantityError` that says what was found and what is allowed.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from datetime import date, datetime, time
+from typing import Any
+from zoneinfo import ZoneInfo, available_timezones
+
+from controller.errors import QuantityError
+from controller.garden import quantities as q
+from controller.garden.faults import nearest
+from controller.garden.model import Opening, Pipe
+
+DAY_NAMES = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+Reader = Callable[[Any], Any]
+
+
+def quantity(kind: q.Kind, what: str, example: str, low: float, high: float, bounds: str) -> Reader:
+    """A quantity with its unit, low <= value <= high in SI; `bounds` says so to a gardener."""
+
+    def read(found: Any) -> float:
+        value = q.parse(found, kind, what=what, example=example)
+        if not low <= value <= high:
+            raise QuantityError(f"found {q.spell(found)}; {what} is {bounds}, as in {example}")
+        return value
+
+    return read
+
+
+def length(what: str, example: str, low: float, high: float, bounds: str) -> Reader:
+    """A length in metres."""
+    return quantity(q.LENGTH, what, example, low, high, bounds)
+
+
+def number(what: str, example: str, low: float, high: float) -> Reader:
+    """A bare number: the key's name carries the unit, or there is none."""
+
+    def read(found: Any) -> float:
+        is_number = isinstance(found, int | float) and not isinstance(found, bool)
+        if not is_number or not low <= found <= high:
+            raise QuantityError(
+                f"found {q.spell(found)}; {what} is a bare number from {low:g} to {high:g}, "
+                f"as in {example}"
+            )
+        return float(found)
+
+    return read
+
+
+def whole(what: str, low: int, high: int) -> Reader:
+    """A whole number."""
+
+    def read(found: Any) -> int:
+        if isinstance(found, bool) or not isinstance(found, int) or not low <= found <= high:
+            raise QuantityError(
+                f"found {q.spell(found)}; {what} is a whole number from {low} to {high}"
+            )
+        return found
+
+    return read
+
+
+def choice(what: str, choices: Mapping[str, object]) -> Reader:
+    """One of a few words."""
+
+    def read(found: Any) -> object:
+        key = found.strip().lower() if isinstance(found, str) else ""
+        if key not in choices:
+            allowed = " or ".join(f'"{one}"' for one in choices)
+            raise QuantityError(f"found {q.spell(found)}; {what} is {allowed}")
+        return choices[key]
+
+    return read
+
+
+def text(what: str, example: str) -> Reader:
+    """A line of text. A name must not hold "|", which keeps names apart in the logbook."""
+
+    def read(found: Any) -> str:
+        if not isinstance(found, str) or not found.strip():
+            raise QuantityError(f'found {q.spell(found)}; {what} is text, as in "{example}"')
+        if "|" in found or not found.strip().isprintable() or len(found) > 200:
+            raise QuantityError(f'found {q.spell(found)}; {what} is one short line without "|"')
+        return found.strip()
+
+    return read
+
+
+def yes_no(found: Any) -> bool:
+    """true or false."""
+    if not isinstance(found, bool):
+        raise QuantityError(f"found {q.spell(found)}; allowed is true or false, without quotes")
+    return found
+
+
+def timezone(found: Any) -> str:
+    """The name of a time zone that the system knows."""
+    asked = found.strip() if isinstance(found, str) else ""
+    try:
+        if asked:
+            return ZoneInfo(asked).key
+    except (KeyError, ValueError, OSError):
+        pass  # said below, with the nearest name
+    near = nearest(asked, available_timezones())
+    hint = f'did you mean "{near}"? ' if near else ""
+    raise QuantityError(
+        f"found {q.spell(found)}; {hint}a time zone is a name like Europe/Zurich or America/Denver"
+    )
+
+
+def calendar_day(found: Any) -> date:
+    """A date, bare as TOML has it or in quotes."""
+    if isinstance(found, date) and not isinstance(found, datetime):
+        return found
+    try:
+        if isinstance(found, str) and re.fullmatch(r"\d{4}-\d\d-\d\d", found.strip()):
+            return date.fromisoformat(found.strip())
+    except ValueError:
+        pass  # no such day; said below
+    raise QuantityError(f"found {q.spell(found)}; a date is year-month-day, as in 2031-04-22")
+
+
+def time_of_day(found: Any) -> time:
+    """A local time, as "05:30" or TOML's own 05:30:00."""
+    if isinstance(found, time):
+        return found
+    try:
+        if isinstance(found, str) and re.fullmatch(r"\d{1,2}:\d\d", found.strip()):
+            return time.fromisoformat(found.strip().zfill(5))
+    except ValueError:
+        pass  # no such time; said below
+    raise QuantityError(f'found {q.spell(found)}; a time is "00:00" to "23:59", as in "05:30"')
+
+
+def moment(found: Any) -> date | datetime:
+    """A whole day, or a local time on a day."""
+    if isinstance(found, datetime) and found.tzinfo is None:
+        return found
+    try:
+        if isinstance(found, str) and len(found.strip()) > 10:
+            read = datetime.fromisoformat(found.strip())
+            if read.tzinfo is None:
+                return read
+        elif not isinstance(found, datetime):
+            return calendar_day(found)
+    except ValueError:
+        pass  # said below
+    raise QuantityError(
+        f"found {q.spell(found)}; allowed is a date, as in 2031-07-08, "
+        f'or a local time on a date, as in "2031-07-08 06:00"'
+    )
+
+
+def seconds(found: Any) -> float:
+    """Seconds, bare because the key says so, or any time with its unit."""
+    is_number = isinstance(found, int | float) and not isinstance(found, bool)
+    value = float(found) if is_number and abs(found) < 1e6 else None
+    if value is None:
+        value = q.parse(found, q.DURATION, what="a filling time", example='40 or "40 s"')
+    if not 0.5 <= value <= 86400.0:
+        raise QuantityError(f"found {q.spell(found)}; a filling time is half a second to a day")
+    return value
+
+
+def relay(found: Any) -> int:
+    """A GPIO line of the 40-pin header."""
+    written = f"GPIO{found}" if isinstance(found, int) else str(found).strip().upper()
+    line = re.fullmatch(r"GPIO ?(\d{1,2})", written)
+    # GPIO 2 to 27 are free to use; 0 and 1 belong to the add-on board's memory (the board maker's
+    # pin documentation, from memory).
+    if isinstance(found, bool) or line is None or not 2 <= int(line[1]) <= 27:
+        raise QuantityError(
+            f"found {q.spell(found)}; a relay is a GPIO number from 2 to 27, "
+            f'as in relay = 17 or relay = "GPIO17"'
+        )
+    return int(line[1])
+
+
+def opening(found: Any) -> Opening:
+    """Full, a turn of the handle from full open, a share of its travel, a stream, or a loss."""
+    if found == "full":
+        return Opening(angle_deg=0.0)
+    if isinstance(found, dict) and set(found) == {"flow"}:
+        flow = q.parse(found["flow"], q.FLOW, what="a stream measured with this zone alone open")
+        if 0 < flow <= 0.1:
+            return Opening(alone_flow_m3_s=flow)
+    elif isinstance(found, dict) and set(found) == {"loss_k"}:
+        return Opening(loss_k=number("a loss coefficient", "30000", 0, 1e9)(found["loss_k"]))
+    elif isinstance(found, str) and not found.strip().endswith("%"):
+        angle = q.parse(found, q.ANGLE, what="an opening", example='"full", "40 deg" or 0.6')
+        if 0 <= angle < 90:
+            return Opening(angle_deg=angle)
+    elif not isinstance(found, dict):
+        part = q.read_share(found, what="an opening, as a share of the handle's travel,")
+        if part > 0:
+            return Opening(angle_deg=90.0 * (1.0 - part))
+    raise QuantityError(
+        f'found {q.spell(found)}; an opening is "full", the handle\'s turn from full open, below '
+        f'90, as in "40 deg", a share of its travel above 0, as in 0.6, {{ flow = "1.5 L/min" }} '
+        f"measured with this zone alone open, or {{ loss_k = 30000 }}"
+    )
+
+
+def pipe(found: Any) -> str | Pipe:
+    """A size by its label, or the gardener's own pipe by inside width and wall."""
+    if isinstance(found, str):
+        return found
+    if isinstance(found, dict) and {"bore", "wall"} <= set(found) <= {"bore", "wall", "roughness"}:
+        size = {
+            key: q.parse(value, q.LENGTH, what=f"a pipe's {key}", example='"20 mm" or "3/4 in"')
+            for key, value in found.items()
+        }
+        rough = size.get("roughness", 1.5e-6)
+        if 0.003 <= size["bore"] <= 0.2 and 0.0003 <= size["wall"] <= 0.03 and 0 <= rough <= 0.001:
+            return Pipe(
+                label=f"{str(found['bore']).strip()} inside",
+                bore_m=size["bore"],
+                wall_m=size["wall"],
+                roughness_m=rough,
+            )
+    raise QuantityError(
+        f'found {q.spell(found)}; a pipe is a size, as in "3/4 in", or its own inside width '
+        f'(3 to 200 mm) and wall, as in {{ bore = "20 mm", wall = "2.5 mm" }}'
+    )
+
+
+def weekdays(found: Any) -> frozenset[int]:
+    """Days of the week by name, 0 for Monday; "daily" is all of them."""
+    names = [found] if isinstance(found, str) else found
+    if isinstance(names, list) and names and all(isinstance(name, str) for name in names):
+        if names == ["daily"]:
+            return frozenset(range(7))
+        short = [name.strip().lower()[:3] for name in names]
+        if all(name in DAY_NAMES for name in short):
+            return frozenset(DAY_NAMES.index(name) for name in short)
+    raise QuantityError(
+        f'found {q.spell(found)}; days are a list, as in ["mon", "thu"], of {", ".join(DAY_NAMES)}'
+    )
+
+
+def stage_days(found: Any) -> tuple[int, int, int, int]:
+    """The lengths of the four stages in days."""
+    one_stage = whole("each stage", 1, 400)
+    if isinstance(found, list) and len(found) == 4:
+        first, second, third, fourth = (one_stage(days) for days in found)
+        return first, second, third, fourth
+    raise QuantityError(
+        f"found {q.spell(found)}; stages are four numbers of days, as in [30, 40, 45, 30]"
+    )
+
+
+def hole_numbers(found: Any) -> tuple[int, ...]:
+    """Holes by number, 1 at the inlet."""
+    if isinstance(found, list):
+        return tuple(sorted({whole("a hole's number", 1, 100_000)(one) for one in found}))
+    raise QuantityError(
+        f"found {q.spell(found)}; plugged holes are a list of numbers, as in [3, 4]"
+    )
+
+
+def names(found: Any) -> tuple[str, ...]:
+    """A list of names, or one."""
+    listed = [found] if isinstance(found, str) else found
+    if isinstance(listed, list) and listed:
+        return tuple(text("a name", "leeks")(one) for one in listed)
+    raise QuantityError(f'found {q.spell(found)}; allowed is a list of names, as in ["leeks"]')
