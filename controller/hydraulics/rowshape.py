@@ -86,7 +86,7 @@ def drilled_holes(row: Row, rise_m: float) -> tuple[DrilledHole, ...]:
         ]
         places.sort(key=lambda place: place[0])
     given = drilling.discharge_coefficient
-    end_m = open_length_m(row)
+    end_m = _open_length_m(row)
     count = {"hole": 0, "drain": 0}
     holes: list[DrilledHole] = []
     for x_m, offset_m, bore_m, kind in places:
@@ -120,7 +120,29 @@ def drilled_holes(row: Row, rise_m: float) -> tuple[DrilledHole, ...]:
 
 
 def hole_places_m(drilling: Drilling, length_m: float) -> list[float]:
-    """Distances from the inlet at which the drill goes in, each group around its station."""
+    """Distances from the inlet at which the drill goes in, each group around its station.
+
+    Parameters
+    ----------
+    drilling : Drilling
+        The pattern; drain holes are apart.
+    length_m : float
+        Length of the row. [m]
+
+    Returns
+    -------
+    list of float
+        Distances, nearest first; a hole that would fall off the pipe is left out. [m]
+
+    Raises
+    ------
+    InputError
+        If the distance between stations is not above 0.
+
+    Source
+    ------
+    Geometry of the drilling as garden/model.py words it.
+    """
     half_m = (drilling.group - 1) * drilling.group_gap_m / 2.0
     stations_m = _stations_m(drilling.first_m, drilling.every_m, length_m)
     return sorted(
@@ -160,13 +182,6 @@ def height_m(row: Row, x_m: float) -> float:
     return straight_m + row.middle_height_m * 4.0 * share * (1.0 - share)
 
 
-def open_length_m(row: Row) -> float:
-    """Length of the row that water can reach: to its far end, or to a plug along it. [m]"""
-    if row.plugged_beyond_m is None:
-        return row.length_m
-    return min(row.length_m, max(0.0, row.plugged_beyond_m))
-
-
 def volume_m3(row: Row) -> float:
     """Water in the row's pipe when full.
 
@@ -189,7 +204,7 @@ def volume_m3(row: Row) -> float:
     ------
     A cylinder of the pipe's inside diameter.
     """
-    return 0.0 if row.plugged else pi / 4.0 * row.pipe.bore_m**2 * open_length_m(row)
+    return 0.0 if row.plugged else pi / 4.0 * row.pipe.bore_m**2 * _open_length_m(row)
 
 
 def drained_m3(row: Row) -> float:
@@ -225,7 +240,7 @@ def drained_m3(row: Row) -> float:
     outlets = sorted((hole.x_m, hole.z_m) for hole in drilled_holes(row, 0.0) if not hole.plugged)
     if not outlets:
         return 0.0
-    end_m, radius_m = open_length_m(row), row.pipe.bore_m / 2.0
+    end_m, radius_m = _open_length_m(row), row.pipe.bore_m / 2.0
     slice_m = end_m / _SLICES
     middles_m = [(i + 0.5) * slice_m for i in range(_SLICES)]
     axes_m = [height_m(row, x_m) for x_m in middles_m]
@@ -237,6 +252,13 @@ def drained_m3(row: Row) -> float:
         for a, b, axis_m in zip(down, up, axes_m, strict=True)
     )
     return volume_m3(row) * (1.0 - left / _SLICES)
+
+
+def _open_length_m(row: Row) -> float:
+    """Length of the row that water can reach: to its far end, or to a plug along it. [m]"""
+    if row.plugged_beyond_m is None:
+        return row.length_m
+    return min(row.length_m, max(0.0, row.plugged_beyond_m))
 
 
 def _stations_m(first_m: float, every_m: float, length_m: float) -> list[float]:
