@@ -17,9 +17,9 @@ import controller
 from controller.clock import Clock, SystemClock
 from controller.errors import InputError, NoWeather
 from controller.garden.model import Garden
-from controller.garden.read import read_garden
 from controller.timetable.days import DemandDays, demand_days
 from controller.timetable.plan import Given, Grounds
+from controller.timetable.whole import read_whole
 from controller.weather.day import WeatherDay
 from controller.weather.file import read_weather_csv
 from crops.catalogue import Catalogue
@@ -54,7 +54,7 @@ def load_garden(args: argparse.Namespace) -> Loaded:
     if not named:
         tell("No garden file named: this is the example garden, invented from end to end.")
     catalogue = load_catalogue()
-    garden = read_garden(path, known_crops=catalogue.crop_names, known_soils=catalogue.soil_names)
+    garden = read_whole(path, catalogue)
     return Loaded(garden=garden, catalogue=catalogue, is_example=not named, path=path)
 
 

@@ -11,6 +11,8 @@ from controller.errors import GardenFileError, InputError
 from controller.garden.new import ask_new
 from controller.hydraulics.lines import Lines
 from controller.timetable.cautions import Finding, findings
+from controller.timetable.whole import crop_judge
+from crops.catalogue import load as load_catalogue
 
 _WIDTH = 80
 
@@ -37,7 +39,7 @@ def new(args: argparse.Namespace) -> int:
     path = Path(args.garden)
     if path.exists():
         raise InputError(f"{path} is there already; name another file, or move that one away")
-    text = ask_new(_ask)
+    text = ask_new(_ask, known_crops=crop_judge(load_catalogue()))
     try:
         with path.open("x", encoding="utf-8") as file:
             file.write(text)

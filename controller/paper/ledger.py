@@ -13,8 +13,9 @@ def ledger_text(days: Sequence[LedgerDay], remarks: Iterable[str], *, us: bool) 
     """A table a zone; depths in mm or hundredths of inches, over the whole ground served."""
     unit = "inches" if us else "mm"
     lines = [
-        f"Depths in {unit} over the whole ground a zone's rows serve. Gone: missing from the soil",
-        "at the end of the day; easy: what may be missing before the crop feels it.",
+        f"Depths in {unit} over the whole ground a zone's rows serve. Gone: missing from",
+        "the soil at the end of the day; easy: what may be missing before the crop feels",
+        "it. A star marks a day that is forecast or stood in for; ? is rain unknown.",
         "",
     ]
     for zone, rows in groupby(days, key=lambda d: d.zone):

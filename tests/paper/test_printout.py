@@ -1,0 +1,126 @@
+"""The timetable as paper and as rows."""
+
+from __future__ import annotations
+
+import doctest
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+
+import pytest
+from support.gardens import EVERY_DAY, a_garden, a_zone, even_days
+
+import controller.paper.amounts as amounts
+from controller.garden.model import Garden, Hold, ValveKind, Watering, Window
+from controller.hydraulics.lines import Lines
+from controller.paper.amounts import depth, long_day, open_time, volume
+from controller.paper.flows import flow_document, flow_text
+from controller.paper.ledger import ledger_rows, ledger_text
+from controller.paper.printout import WIDTH, dose_rows, timetable_rows, timetable_text
+from controller.timetable.jobs import Grounds
+from controller.timetable.plan import plan_garden
+from controller.timetable.records import Timetable
+from crops.catalogue import load
+
+FIRST = date(2031, 7, 1)
+HAND = Window(opens=EVERY_DAY.opens, closes=EVERY_DAY.closes, valves=frozenset({ValveKind.HAND}))
+GARDEN = a_garden(
+    a_zone("leeks by the long south wall of the shed"),
+    a_zone("b", relay=27),
+    a_zone("h", relay=None),
+    watering=Watering(
+        windows=(EVERY_DAY,),
+        holds=(
+            Hold(
+                begins=datetime(2031, 7, 1),
+                ends=datetime(2031, 7, 2),
+                zones=frozenset({"b"}),
+                reason="the path is being relaid",
+            ),
+        ),
+    ),
+)
+
+
+def _plan(garden: Garden = GARDEN) -> Timetable:
+    return plan_garden(
+        garden,
+        Grounds(garden, load()),
+        Lines(garden),
+        even_days(FIRST - timedelta(days=3), FIRST + timedelta(days=9)),
+        first=FIRST,
+        count=4,
+        remarks=("a remark that is long enough to need more than one line when it is printed",),
+    )
+
+
+@pytest.mark.parametrize("us", [True, False])
+def test_no_line_is_wider_than_a_terminal(us: bool) -> None:
+    garden = replace(GARDEN, us_units=us)
+    texts = [
+        timetable_text(_plan(garden), garden),
+        ledger_text(_plan(garden).ledger, (), us=us),
+        flow_text([(["b", "h"], Lines(garden).open_set(frozenset("bh")))], garden, holes=True),
+    ]
+    for text in texts:
+        assert max(map(len, text.splitlines())) <= WIDTH
+
+
+def test_every_pulse_and_every_dose_stands_on_the_paper() -> None:
+    timetable = _plan()
+    text = timetable_text(timetable, GARDEN)
+    assert text.count(" open ") >= len(timetable.pulses)
+    held = sum(n.reason.startswith("held") for n in timetable.not_fitted)
+    assert held == 1
+    assert text.count("Kc ") == len(timetable.doses) - held
+    assert "by hand" in text and "relay 27" in text
+    assert "held: the path is being relaid" in text
+
+
+def test_rows_carry_what_their_keys_promise() -> None:
+    timetable = _plan()
+    row = timetable_rows(timetable, GARDEN)[0]
+    assert set(row) >= {"zone", "opens", "closes", "open_s", "litres", "valve"}
+    opens, closes = (datetime.fromisoformat(str(row[k])) for k in ("opens", "closes"))
+    assert opens.utcoffset() == timedelta(hours=2)
+    assert (closes - opens).total_seconds() == pytest.approx(float(str(row["open_s"])), abs=1e-3)
+    assert {r["date"] for r in dose_rows(timetable)} <= {
+        (FIRST + timedelta(days=i)).isoformat() for i in range(4)
+    }
+
+
+def test_a_ledger_row_closes() -> None:
+    for row in ledger_rows(_plan().ledger):
+        r = {k: float(str(v)) for k, v in row.items() if str(k).endswith("_mm")}
+        closes = (
+            r["start_depletion_mm"] - (r["rain_mm"] - r["rain_unused_mm"] - r["runoff_mm"])
+            - r["watered_mm"] + r["used_mm"] + r["drained_mm"] + r["handed_over_mm"]
+        )  # fmt: skip
+        assert r["depletion_mm"] == pytest.approx(closes, abs=5e-4)
+
+
+def test_a_flow_document_sums_up() -> None:
+    flows = Lines(GARDEN).open_set(frozenset("bh"))
+    (found,) = flow_document([(["b", "h"], flows)])
+    zones = found["zones"]
+    assert isinstance(zones, list)
+    total = sum(h["flow_m3_s"] for z in zones for r in z["rows"] for h in r["holes"])
+    assert total == pytest.approx(found["supply_flow_m3_s"], rel=1e-9)
+
+
+def test_amounts_are_short_and_in_the_unit_asked_for() -> None:
+    # WORKED: 1 US gal = 3.785411784 L (NIST SP 811), 1 in = 25.4 mm.
+    assert volume(37.85, us=True) == "10.0 gal"
+    assert volume(1234.5, us=False) == "1,234 L"
+    assert depth(25.4, us=True) == "1.00 in"
+    assert long_day(date(2031, 7, 6)) == "Sunday 6 July 2031"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "shown"), [(0.4, "0:00.4"), (9.96, "0:10"), (59.6, "1:00"), (3600, "1:00:00")]
+)
+def test_a_time_open_never_reads_sixty_seconds(seconds: float, shown: str) -> None:
+    assert open_time(seconds) == shown
+
+
+def test_the_examples_in_the_docstrings_are_true() -> None:
+    assert doctest.testmod(amounts).failed == 0
