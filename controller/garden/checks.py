@@ -132,7 +132,7 @@ def _check_row(row: Row, at: Path, faults: Faults, us: bool) -> None:
         )
     holes = stations * drilling.group * (2 if drilling.walls is Walls.BOTH else 1)
     for number in row.plugged_holes:
-        if number > holes:
+        if number > holes > 0:
             faults.add(
                 (*at, "plugged_holes"),
                 f"found hole {number}; this row has holes 1 to {holes}",
@@ -276,7 +276,7 @@ def _check_own(
             _check_name(like, (key, number, "like"), faults, known, (), f"{key}s")
             continue
         missing = [one for one in whole if one not in changes]
-        if missing and known is not None and _judge(name, known, "") is not None:
+        if missing and known is not None and judge(name, known, "") is not None:
             faults.add(
                 (key, number),
                 f"found neither like nor {', '.join(missing)}; a {key} that is not in the table "
@@ -290,12 +290,12 @@ def _check_name(
 ) -> None:
     if known is None or name in own:
         return
-    words = _judge(name, known if callable(known) else [*known, *own], called)
+    words = judge(name, known if callable(known) else [*known, *own], called)
     if words is not None:
         faults.add(at, f"found {q.spell(name)}; {words}")
 
 
-def _judge(name: str, known: Known, called: str) -> str | None:
+def judge(name: str, known: Known, called: str) -> str | None:
     """None for a known name, else what to write instead."""
     if callable(known):
         return known(name)

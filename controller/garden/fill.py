@@ -187,8 +187,8 @@ class _Fill:
                 "wind_height",
                 w.wind_height_m,
                 2.0,
-                show.show_length(2.0, self.filling.us),
-                "FAO-56",
+                "2 m",
+                "the height FAO-56 wants",
             ),
         )
 

@@ -36,7 +36,9 @@ class Filling:
 
     def tell(self, place: Path, key: str, shown: str, why: str) -> None:
         """Note a default."""
-        self.filled.append(Filled(where=self.faults.where(place), key=key, shown=shown, why=why))
+        self.filled.append(
+            Filled(where=self.faults.where(place) or "garden", key=key, shown=shown, why=why)
+        )
 
     def pipe(self, place: Path, written: str | Pipe | None, default: str) -> Pipe:
         """The pipe of a label, or the gardener's own."""

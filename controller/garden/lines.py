@@ -123,10 +123,11 @@ class _Walk:
         number = 0
         while self._skip() and self._peek() != "]":
             self.lines[(*path, number)] = self.line_no
+            before = self.at
             self._value((*path, number))
             number += 1
-            if self._skip() and self._peek() == ",":
-                self._step()
+            if self._skip() and (self._peek() == "," or self.at == before):
+                self._step()  # in text that is no TOML, forward all the same
         self._step()
 
     def _table(self, path: Path) -> None:

@@ -118,7 +118,7 @@ ANGLE = _kind(
 KINDS = (LENGTH, PRESSURE, FLOW, VOLUME, DURATION, ANGLE)
 
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
-_NUMBER = r"(?:\d{1,9}[ -])?\d{1,9}/\d{1,9}|\d{1,15}(?:[.,]\d{1,15})?"
+_NUMBER = r"(?:[0-9]{1,9}[ -])?[0-9]{1,9}/[0-9]{1,9}|[0-9]{1,15}(?:[.,][0-9]{1,15})?"
 _PART = re.compile(rf"({_NUMBER})\s*([a-z°\"'″′]+[3³]?(?:/[a-z]+| water| oz)?)\s*")
 _TWO_MEANINGS = re.compile(r"[1-9]\d*,\d{3}(?!\d)")
 

@@ -79,7 +79,7 @@ def _toml(text: str, path: str) -> dict[str, Any]:
 
 
 def _slip(text: str, path: str, said: str) -> str:
-    """TOML's words, with the line in front and a guess at the commonest slip behind."""
+    """TOML's words, with the line in front and a guess at the two commonest slips behind."""
     at = re.search(r" \(at line (\d+), column \d+\)$", said)
     lines = text.split("\n")
     line_no = int(at[1]) if at else max(1, len(text.rstrip().split("\n")))
@@ -87,6 +87,8 @@ def _slip(text: str, path: str, said: str) -> str:
     line = lines[line_no - 1] if line_no <= len(lines) else ""
     bare = _BARE_QUANTITY.search(line)
     hint = f'; a quantity stands in quotes, as in "{bare[1].strip()}"' if bare else ""
+    if not bare and "{" in line and "}" not in line[line.rindex("{") :]:
+        hint = "; a table in { } stands on one line: write a long row under [[zone.row]] instead"
     return f"{path}, line {line_no}: not valid TOML: {what[:1].lower()}{what[1:]}{hint}"
 
 

@@ -96,10 +96,9 @@ def show_filled(filled: Iterable[Filled]) -> list[str]:
 
 
 def _places(where: list[str]) -> str:
-    named = [place or "the garden" for place in where]
-    if len(named) <= 3:
-        return "; ".join(named)
-    return f"{'; '.join(named[:2])} and {len(named) - 2} more"
+    if len(where) <= 3:
+        return "; ".join(where)
+    return f"{'; '.join(where[:2])} and {len(where) - 2} more"
 
 
 def _inches(inches: float) -> str:

@@ -16,6 +16,7 @@ from controller.errors import QuantityError
 from controller.garden import quantities as q
 from controller.garden.faults import nearest
 from controller.garden.model import Opening, Pipe
+from controller.garden.quantities import read_share
 
 DAY_NAMES = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 Reader = Callable[[Any], Any]
@@ -197,7 +198,7 @@ def opening(found: Any) -> Opening:
         if 0 <= angle < 90:
             return Opening(angle_deg=angle)
     elif not isinstance(found, dict):
-        part = q.read_share(found, what="an opening, as a share of the handle's travel,")
+        part = read_share(found, what="an opening, as a share of the handle's travel,")
         if part > 0:
             return Opening(angle_deg=90.0 * (1.0 - part))
     raise QuantityError(
@@ -270,3 +271,21 @@ def names(found: Any) -> tuple[str, ...]:
     if isinstance(listed, list) and listed:
         return tuple(text("a name", "leeks")(one) for one in listed)
     raise QuantityError(f'found {q.spell(found)}; allowed is a list of names, as in ["leeks"]')
+
+
+# The limits are ours: wide enough for any garden, narrow enough to catch a slipped unit.
+LATITUDE = number("a latitude", "47.6", -90, 90)
+LONGITUDE = number("a longitude", "8.1", -180, 180)
+ELEVATION = length("an elevation", '"410 m" or "1350 ft"', -430.0, 6000.0, "-430 m to 6000 m")
+BORE = length("a bore", '"1.5 mm" or "1/16 in"', 1e-4, 0.02, "0.1 mm to 20 mm")
+ROW_LENGTH = length("a length", '"11 ft" or "3.4 m"', 0.05, 200.0, "5 cm to 200 m")
+SPACING = length("a spacing", '"6 in" or "15 cm"', 0.002, 50.0, "2 mm to 50 m")
+WIDTH = length("a width", '"24 in" or "60 cm"', 0.01, 100.0, "1 cm to 100 m")
+HEIGHT = length("a height", '"-4 in" or "10 cm"', -60.0, 60.0, "at most 60 m off")
+ROW_HEIGHT = length("a row's height", '"1 in" or "-2 cm"', -5.0, 5.0, "at most 5 m off")
+RUN = length("a way along a pipe", '"18 ft" or "5.5 m"', 0.0, 2000.0, "0 to 2 km")
+DEPTH = length("a depth", '"10 mm" or "3/8 in"', 0.0, 0.5, "0 to 50 cm")
+PRESSURE = quantity(q.PRESSURE, "a pressure", '"48 psi" or "330 kPa"', 0.0, 205.0, "0 to 290 psi")
+FLOW = quantity(q.FLOW, "a flow", '"7.5 gal/min"', 1e-9, 0.1, "above 0, at most 100 L/s")
+VOLUME = quantity(q.VOLUME, "a volume", '"5 gal" or "10 L"', 1e-5, 1e3, "10 mL to 1000 m3")
+OPEN_TIME = quantity(q.DURATION, "a time open", '"10 min"', 1.0, 86400.0, "1 s to 24 h")

@@ -9,15 +9,15 @@ from __future__ import annotations
 from datetime import date, datetime, time
 from typing import Annotated, Any
 
-from controller.garden import quantities as q
 from controller.garden import values as v
 from controller.garden.form import Field, Needed, Table, by
 from controller.garden.model import Face, Opening, Pipe, ValveKind, Walls
+from controller.garden.quantities import read_share
 
 Name = Annotated[str, by(v.text("a name", "leeks"))]
 Text = Annotated[str, by(v.text("this", "rain tank empty"))]
 YesNo = Annotated[bool, by(v.yes_no)]
-Share = Annotated[float, by(q.read_share)]
+Share = Annotated[float, by(read_share)]
 Day = Annotated[date, by(v.calendar_day)]
 Moment = Annotated[date | datetime, by(v.moment)]
 Clock = Annotated[time, by(v.time_of_day)]
@@ -25,40 +25,17 @@ Units = Annotated[bool, by(v.choice("units", {"us": True, "metric": False}))]
 PipeSize = Annotated[str | Pipe, by(v.pipe)]
 Days = Annotated[float, by(v.whole("a stage", 1, 400))]
 
-# The limits are ours: wide enough for any garden, narrow enough to catch a slipped unit.
-Bore = Annotated[
-    float, by(v.length("a bore", '"1.5 mm" or "1/16 in"', 1e-4, 0.02, "0.1 mm to 20 mm"))
-]
-RowLength = Annotated[
-    float, by(v.length("a length", '"11 ft" or "3.4 m"', 0.05, 200.0, "5 cm to 200 m"))
-]
-Spacing = Annotated[
-    float, by(v.length("a spacing", '"6 in" or "15 cm"', 0.002, 50.0, "2 mm to 50 m"))
-]
-Width = Annotated[
-    float, by(v.length("a width", '"24 in" or "60 cm"', 0.01, 100.0, "1 cm to 100 m"))
-]
-Height = Annotated[
-    float, by(v.length("a height", '"-4 in" or "10 cm"', -60.0, 60.0, "at most 60 m off"))
-]
-RowHeight = Annotated[
-    float, by(v.length("a row's height", '"1 in" or "-2 cm"', -5.0, 5.0, "at most 5 m off"))
-]
-Run = Annotated[
-    float, by(v.length("a way along the main", '"18 ft" or "5.5 m"', 0.0, 2e3, "0 to 2 km"))
-]
-Pressure = Annotated[
-    float, by(v.quantity(q.PRESSURE, "a pressure", '"48 psi"', 0.0, 205.0, "0 to 290 psi"))
-]
-Flow = Annotated[
-    float, by(v.quantity(q.FLOW, "a flow", '"7.5 gal/min"', 1e-9, 0.1, "above 0, up to 100 L/s"))
-]
-Volume = Annotated[
-    float, by(v.quantity(q.VOLUME, "a volume", '"5 gal" or "10 L"', 1e-5, 1e3, "above 10 mL"))
-]
-OpenTime = Annotated[
-    float, by(v.quantity(q.DURATION, "a time open", '"10 min"', 1.0, 86400.0, "1 s to 24 h"))
-]
+Bore = Annotated[float, by(v.BORE)]
+RowLength = Annotated[float, by(v.ROW_LENGTH)]
+Spacing = Annotated[float, by(v.SPACING)]
+Width = Annotated[float, by(v.WIDTH)]
+Height = Annotated[float, by(v.HEIGHT)]
+RowHeight = Annotated[float, by(v.ROW_HEIGHT)]
+Run = Annotated[float, by(v.RUN)]
+Pressure = Annotated[float, by(v.PRESSURE)]
+Flow = Annotated[float, by(v.FLOW)]
+Volume = Annotated[float, by(v.VOLUME)]
+OpenTime = Annotated[float, by(v.OPEN_TIME)]
 
 
 def _bare(what: str, example: str, low: float, high: float) -> Any:
@@ -67,13 +44,9 @@ def _bare(what: str, example: str, low: float, high: float) -> Any:
 
 class WrittenSite(Table):
     name: Name | None = None
-    latitude_deg: Annotated[float, _bare("a latitude", "47.6", -90, 90)] = Field(alias="latitude")
-    longitude_deg: Annotated[float, _bare("a longitude", "8.1", -180, 180)] = Field(
-        alias="longitude"
-    )
-    elevation_m: Annotated[
-        float, by(v.length("an elevation", '"410 m" or "1350 ft"', -430.0, 6e3, "-430 to 6000 m"))
-    ] = Field(alias="elevation")
+    latitude_deg: Annotated[float, by(v.LATITUDE)] = Field(alias="latitude")
+    longitude_deg: Annotated[float, by(v.LONGITUDE)] = Field(alias="longitude")
+    elevation_m: Annotated[float, by(v.ELEVATION)] = Field(alias="elevation")
     timezone: Annotated[str, by(v.timezone)]
     coastal: YesNo | None = None
     units: Units | None = None
@@ -204,10 +177,7 @@ class WrittenWatering(Table):
     refill_at: Share | None = None
     most_open: Annotated[int, by(v.whole("the most zones open", 1, 100))] | None = None
     least_share: Share | None = None
-    basin_m: (
-        Annotated[float, by(v.length("a depth", '"10 mm" or "3/8 in"', 0.0, 0.5, "0 to 50 cm"))]
-        | None
-    ) = Field(None, alias="basin")
+    basin_m: Annotated[float, by(v.DEPTH)] | None = Field(None, alias="basin")
     drilling_scatter: Share | None = None
     shortest_pulse_s: OpenTime | None = Field(None, alias="shortest_pulse")
 

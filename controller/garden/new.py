@@ -1,0 +1,231 @@
+"""A handful of questions, and from the answers a garden file with remarks in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from controller.errors import QuantityError
+from controller.garden import quantities as q
+from controller.garden import values as v
+from controller.garden.checks import Known, judge
+
+# Asks one question with a default ("" for none) and gives back the answer.
+Ask = Callable[[str, str], str]
+
+_HEAD = """\
+# The garden file of {name}.
+# What is not written here has a default; `rowgate check` shows each of them, and why.
+# A quantity carries its unit, in quotes: "11 ft", "1/16 in", "3.4 m", "28 L/min".
+"""
+_ZONE_REMARKS = """\
+# opening = {{ flow = "{flow}" }}   # for a throttled row: its stream, measured with it alone open
+# rise = "{rise}"   # height of the outlet against the tap
+"""
+
+
+def ask_new(ask: Ask, *, known_crops: Known | None = None) -> str:
+    """Ask for one garden and give back the text of its file.
+
+    A bad answer is asked for again, with what is wrong in front of the question. `ask` may raise to
+    end the talk.
+    """
+    talk = _Talk(ask)
+    name = talk.until_good("What is the garden called", "our garden", v.text("a name", "leeks"))
+    us = talk.until_good(
+        "Which units do you measure in, us or metric",
+        "us",
+        v.choice("this", {"us": 1, "metric": 0}),
+    )
+    words = _US if us else _METRIC
+    latitude = talk.until_good("Latitude in degrees, north positive", "", _degrees(v.LATITUDE))
+    longitude = talk.until_good("Longitude in degrees, east positive", "", _degrees(v.LONGITUDE))
+    elevation = talk.as_written("Height above the sea", words.elevation, v.ELEVATION)
+    timezone = talk.until_good("Time zone, as in Europe/Zurich", "", v.timezone)
+    static = talk.as_written("Pressure at the tap, nothing running", words.pressure, _some_pressure)
+    fill = talk.as_written("Size of a bucket to fill from the open tap", words.bucket, v.VOLUME)
+    seconds = talk.until_good("Seconds to fill it, the tap wide open", "", _seconds)
+    parts = [
+        _HEAD.format(name=name),
+        f'units = "{"us" if us else "metric"}"\n',
+        "[site]",
+        f"name = {_quoted(name)}",
+        f"latitude = {latitude!r}",
+        f"longitude = {longitude!r}",
+        f"elevation = {_quoted(elevation)}",
+        f"timezone = {_quoted(timezone)}\n",
+        "[supply]",
+        f"static_pressure = {_quoted(static)}",
+        f"flow_test = {{ fill = {_quoted(fill)}, seconds = {seconds!r} }}\n",
+    ]
+    names: set[str] = set()
+    relays: set[int] = set()
+    more = True
+    while more:
+        parts.append(_zone(talk, words, names, relays, known_crops))
+        more = talk.until_good("Another zone, yes or no", "no", _yes)
+    parts += [
+        "[weather]",
+        '# file = "weather.csv"   # your own station, beside this file',
+        "# online = true          # or days fetched for the place above",
+    ]
+    return "\n".join(parts) + "\n"
+
+
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """Defaults in the gardener's own units; all are our choice, and only to show the form."""
+
+    elevation: str
+    pressure: str
+    bucket: str
+    length: str
+    bore: str
+    every: str
+    run: str
+    flow: str
+    rise: str
+
+
+_US = _Words(
+    "1000 ft", "50 psi", "5 gal", "10 ft", "1/16 in", "6 in", "20 ft", "0.5 gal/min", "-4 in"
+)
+_METRIC = _Words("300 m", "350 kPa", "10 L", "3 m", "1.5 mm", "15 cm", "6 m", "1.5 L/min", "-10 cm")
+
+
+class _Talk:
+    """The questions, asked until the answer is good."""
+
+    def __init__(self, ask: Ask) -> None:
+        self._ask = ask
+
+    def until_good(self, question: str, default: str, read: v.Reader) -> Any:
+        """The value of a good answer."""
+        return self._both(question, default, read)[1]
+
+    def as_written(self, question: str, default: str, read: v.Reader) -> str:
+        """A good answer, as it was written."""
+        return self._both(question, default, read)[0]
+
+    def _both(self, question: str, default: str, read: v.Reader) -> tuple[str, Any]:
+        asked = question
+        while True:
+            answer = self._ask(asked, default).strip() or default
+            try:
+                # Longer than any good answer, or holding what no line may hold.
+                v.text("an answer", default or "47.6")(answer)
+                return answer, read(answer)
+            except QuantityError as error:
+                asked = f"{error}\n{question}"
+
+
+def _zone(
+    talk: _Talk, words: _Words, names: set[str], relays: set[int], known_crops: Known | None
+) -> str:
+    """The questions of one zone, and its part of the file."""
+
+    def new_name(answer: str) -> str:
+        name: str = v.text("a name", "leeks")(answer)
+        if name.casefold() in names:
+            raise QuantityError(f"found {q.spell(name)} again; each zone has a name of its own")
+        return name
+
+    def valve(answer: str) -> str:
+        if answer.lower() == "hand":
+            return "{ hand = true }"
+        line = v.relay(int(answer) if answer.isascii() and answer.isdigit() else answer)
+        if line in relays:
+            raise QuantityError(f"found {line} again; each valve has a relay of its own")
+        relays.add(line)
+        return f"{{ relay = {line} }}"
+
+    def crop(answer: str) -> str:
+        name: str = v.text("a crop", "leek")(answer)
+        wrong = None if known_crops is None else judge(name, known_crops, "crops")
+        if wrong is not None:
+            raise QuantityError(f"found {q.spell(name)}; {wrong}")
+        return name
+
+    def last_day(answer: str) -> date:
+        day = v.calendar_day(answer)
+        if day < start:
+            raise QuantityError(f"found {day}; the last day is not before the first, {start}")
+        return day
+
+    def spacing(answer: str) -> float:
+        every_m: float = v.SPACING(answer)
+        if every_m / 2.0 > length_m:
+            raise QuantityError(f"found {q.spell(answer)}; half of it must fit on the row")
+        return every_m
+
+    name = talk.until_good("Name of the zone, which is what one valve waters", "", new_name)
+    names.add(name.casefold())
+    how = talk.until_good('The valve: "hand", or the number of its relay\'s GPIO', "hand", valve)
+    run = talk.as_written("How far along the main from the tap", words.run, v.RUN)
+    planted = talk.until_good("Crop", "", crop)
+    start = talk.until_good("Sown or set out on, year-month-day", "", v.calendar_day)
+    was_sown = talk.until_good("Was that sown, or transplanted", "transplanted", _sown)
+    until = talk.until_good("Last day in the ground, year-month-day", "", last_day)
+    length = talk.as_written("Length of the drilled row", words.length, v.ROW_LENGTH)
+    length_m = v.ROW_LENGTH(length)
+    bore = talk.as_written("Bore of the holes", words.bore, v.BORE)
+    every = talk.as_written("One hole every", words.every, spacing)
+    key = "sown" if was_sown else "transplanted"
+    return "\n".join(
+        [
+            "[[zone]]",
+            f"name = {_quoted(name)}",
+            f"main_run = {_quoted(run)}",
+            f"valve = {how}",
+            _ZONE_REMARKS.format(flow=words.flow, rise=words.rise)
+            + "# one table for each drilled row on this valve",
+            f"row = [{{ length = {_quoted(length)}, every = {_quoted(every)}, "
+            f"bore = {_quoted(bore)} }}]",
+            f"planting = [{{ crop = {_quoted(planted)}, {key} = {start}, until = {until} }}]\n",
+        ]
+    )
+
+
+def _degrees(read: v.Reader) -> v.Reader:
+    """Degrees typed as text, with a decimal point or comma."""
+
+    def degrees(answer: str) -> float:
+        try:
+            number: float = read(float(answer.replace(",", ".")))
+        except ValueError:  # also the reader's own, whose words need the text as typed
+            read(answer)
+            raise
+        return number
+
+    return degrees
+
+
+def _seconds(answer: str) -> float:
+    try:
+        return v.seconds(float(answer.replace(",", ".")))
+    except QuantityError:
+        raise
+    except ValueError:
+        return v.seconds(answer)
+
+
+def _some_pressure(answer: str) -> float:
+    head_m: float = v.PRESSURE(answer)
+    if head_m <= 0:
+        raise QuantityError(f"found {q.spell(answer)}; water needs a pressure to flow")
+    return head_m
+
+
+def _yes(answer: str) -> bool:
+    return bool(v.choice("this", {"yes": True, "y": True, "no": False, "n": False})(answer))
+
+
+def _sown(answer: str) -> bool:
+    return bool(v.choice("this", {"sown": True, "transplanted": False})(answer))
+
+
+def _quoted(text: str) -> str:
+    """Text as a TOML basic string; the answers hold no control characters."""
+    return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'
