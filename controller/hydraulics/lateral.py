@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import pi, sqrt
 
-from controller.errors import InputError, NoSolution, require_range
+from controller.errors import InputError, require_range
+from controller.hydraulics.gradient import Tree
 from controller.hydraulics.pipe import (
     PVC_ROUGHNESS_M,
     WATER_TEMP_C,
@@ -15,7 +16,8 @@ from controller.hydraulics.pipe import (
 from controller.units import GRAVITY_M_S2
 
 _WATER_M2_S = viscosity_m2_s(WATER_TEMP_C)
-_MOST_MARCHES = 200
+_MOST_MARCHES = 100
+_MET_M = 1e-11
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,14 +90,14 @@ def solve_lateral(
     OutOfRange
         If the head is not a number.
     NoSolution
-        If no head at the closed end meets the inlet's.
+        If the flows of a row that cannot be marched do not settle either.
 
     Notes
     -----
     The head at the inlet grows with that at the closed end, which lies between the lowest hole and
-    the inlet head; that bracket is halved until the march meets the inlet, by regula falsi of
-    Illinois where that is quicker. Whole lines are solved by network.py; this is the plain way, for
-    one row and as a check on the other.
+    the inlet head; that bracket is narrowed until the march meets the inlet. Where friction has all
+    but used up the head before the far end, the smallest change there is metres at the inlet: no
+    number a computer holds will meet it, and the row is solved as a tree of one branch instead.
 
     Source
     ------
@@ -116,18 +118,41 @@ def solve_lateral(
                 end = 0.5 * (low + high)
         flows, heads, met = _march(lateral, end, viscosity_m2_s, gravity_m_s2)
         miss = met - inlet_head_m
-        if abs(miss) <= 1e-11 or high - low <= 1e-15 * max(1.0, abs(high)):
+        if abs(miss) <= _MET_M:
             return LateralFlow(
                 flow_m3_s=sum(flows),
                 inlet_head_m=inlet_head_m,
                 hole_flows_m3_s=tuple(flows),
                 hole_heads_m=tuple(heads),
             )
+        if end in (low, high) and step:
+            break
         if miss > 0.0:
             high, high_miss, low_miss = end, miss, low_miss * (0.5 if step else 1.0)
         else:
             low, low_miss, high_miss = end, miss, high_miss * 0.5
-    raise NoSolution("head at the closed end", low, high, high_miss)
+    return _as_tree(lateral, inlet_head_m, viscosity_m2_s, gravity_m_s2)
+
+
+def _as_tree(
+    lateral: Lateral, inlet_head_m: float, viscosity_m2_s: float, gravity_m_s2: float
+) -> LateralFlow:
+    """The same row with all its flows and heads as unknowns."""
+    tree = Tree(viscosity_m2_s=viscosity_m2_s, gravity_m_s2=gravity_m_s2)
+    node, at_m = -1, 0.0
+    nodes: list[int] = []
+    for hole in lateral.holes:
+        node = tree.add_span(node, hole.x_m - at_m, lateral.bore_m, lateral.roughness_m, 0.0)
+        tree.add_hole(node, hole.z_m, hole.bore_m, hole.discharge_coefficient)
+        nodes.append(node)
+        at_m = hole.x_m
+    _, heads, _, flows = tree.solve(inlet_head_m, 0.0, 2.0)
+    return LateralFlow(
+        flow_m3_s=sum(flows),
+        inlet_head_m=inlet_head_m,
+        hole_flows_m3_s=tuple(flows),
+        hole_heads_m=tuple(heads[i] for i in nodes),
+    )
 
 
 def _march(

@@ -144,6 +144,8 @@ class Lines:
             near = get_close_matches(name, self._zones, n=1)
             hint = f'; did you mean "{near[0]}"?' if near else ""
             raise InputError(f'the garden has no zone "{name}"{hint}')
+        if not self._zones[name].rows:
+            raise InputError(f'zone "{name}" has no rows; a zone waters through at least one')
         return self._zones[name]
 
     def _row_holes(self, zone: Zone) -> tuple[tuple[DrilledHole, ...], ...]:

@@ -180,6 +180,12 @@ def test_an_unknown_zone_names_its_nearest():
         Lines(a_garden(a_zone("ash"))).open_set(frozenset(["asch"]))
 
 
+def test_a_zone_without_rows_is_refused():
+    zone = replace(a_zone("ash"), rows=())
+    with pytest.raises(InputError, match='"ash" has no rows'):
+        Lines(a_garden(zone)).open_set(frozenset(["ash"]))
+
+
 def test_with_nothing_open_nothing_flows():
     flow = Lines(a_garden(a_zone("ash"))).open_set(frozenset())
     assert flow.supply_flow_m3_s == 0.0
