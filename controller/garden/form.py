@@ -7,9 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any, TypeVar, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationError
-from pydantic_core import ErrorDetails, PydanticCustomError
 
-from controller.errors import QuantityError
 from controller.garden.faults import Faults, instead
 from controller.garden.lines import Path
 from controller.garden.quantities import spell
@@ -32,15 +30,8 @@ SomeTable = TypeVar("SomeTable", bound=Table)
 
 
 def by(reader: Reader) -> PlainValidator:
-    """Let a reader judge the value alone; its words pass pydantic unchanged."""
-
-    def checked(found: Any) -> Any:
-        try:
-            return reader(found)
-        except QuantityError as error:
-            raise PydanticCustomError("said", "{said}", {"said": str(error)}) from error
-
-    return PlainValidator(checked)
+    """Let a reader judge the value alone; its `QuantityError` is a ValueError, which is kept."""
+    return PlainValidator(reader)
 
 
 def read_table(
@@ -55,7 +46,7 @@ def read_table(
         try:
             return model.model_validate(patched)
         except ValidationError as error:
-            details = error.errors(include_url=False)
+            details: list[Any] = error.errors(include_url=False)
         for detail in details:
             place: Path = detail["loc"]
             faults.add(place, _words(detail, model, needed))
@@ -65,13 +56,13 @@ def read_table(
     raise AssertionError("stand-ins do not read")
 
 
-def _words(detail: ErrorDetails, model: type[Table], needed: Needed) -> str:
+def _words(detail: Mapping[str, Any], model: type[Table], needed: Needed) -> str:
     """One of pydantic's errors, said to a gardener."""
     place, found = detail["loc"], detail["input"]
     key = str(place[-1])
     match detail["type"]:
-        case "said":
-            return detail["msg"]
+        case "value_error":
+            return str(detail["ctx"]["error"])
         case "missing":
             words = needed.get((_section(place), key), (f"{key} is needed", None))[0]
             return f"found nothing; {words}"

@@ -165,7 +165,9 @@ class Grounds:
     def _row(self, row: WrittenRow, at: Path, bed: Bed, rows_in_bed: int) -> Row:
         us = self.filling.us
         if bed.width_m is not None and rows_in_bed:
-            width_m, why = bed.width_m / rows_in_bed, f"the bed's width over its {rows_in_bed} rows"
+            width_m = bed.width_m / rows_in_bed
+            rows = "one row" if rows_in_bed == 1 else f"{rows_in_bed} rows"
+            why = f"the bed's width over its {rows}"
         else:
             width_m, why = GROUND_WIDTH_M, "our choice: no bed tells its width"
         level = show.show_length(0.0, us)
