@@ -105,6 +105,7 @@ class _Fill:
                 "found not quite one test; allowed is a flow and the pressure at the tap "
                 'meanwhile, as in { flow = "7.5 gal/min", pressure = "31 psi" }, or a bucket under '
                 'the open tap, as in { fill = "5 gal", seconds = 40 }',
+                needs=[(*at, key) for key in ("flow", "pressure", "fill", "seconds")],
             )
             flow_m3_s, head_m = 1.0, 0.0
             self.filling.faults.spoil(at)

@@ -466,6 +466,9 @@ def test_all_mistakes_are_said_at_once_in_the_order_of_the_lines():
 def test_a_mistake_is_not_said_again_through_what_leans_on_it():
     # The bore does not read, so whether it fits the pipe cannot be told.
     assert len(faults(with_row('{ length = "11 ft", every = "6 in", bore = "wide" }'))) == 1
+    # The time to fill the bucket does not read, so whether the test is whole cannot be told.
+    test = '{ flow = "7.5 gal/min", pressure = "31 psi" }'
+    assert len(faults(TEN_LINES.replace(test, '{ fill = "5 gal", seconds = "x" }'))) == 1
     # The bed's name does not read, so the zone in it is not blamed.
     assert len(faults(in_zone('bed = "t1"') + "[[bed]]\nname = 1\n")) == 1
 
