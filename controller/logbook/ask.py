@@ -1,0 +1,389 @@
+"""The questions: what is owed, what was given, the last ledger, sums. Reading only.
+
+Each instance has its own connection, of the thread that made it, and sees what was committed when
+it asks.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import sqlite3
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import fields
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from controller.demand.records import LedgerDay
+from controller.errors import LogbookError
+from controller.garden.model import Garden, ValveKind
+from controller.logbook.faults import plain
+from controller.logbook.records import (
+    Happening,
+    HoldRow,
+    HowKnown,
+    Note,
+    PulseRow,
+    PulseState,
+    Reading,
+    Sums,
+    utc_from_text,
+    utc_text,
+)
+from controller.logbook.schema import refuse_newer
+from controller.logbook.sums import sum_up
+
+if TYPE_CHECKING:
+    from controller.weather.day import WeatherDay
+
+_UNFINISHED = (PulseState.INTENDED, PulseState.OPEN)
+# Litres are written with these two states only; hand watering is a closed pulse like any other.
+_GAVE = (PulseState.CLOSED, PulseState.CUT)
+_ALWAYS = (date.min, date.max)
+# Every column that holds a moment of our own clock.
+_WRITTEN = (
+    ("weather", "kept_utc"),
+    ("ledger", "kept_utc"),
+    ("pulses", "planned_utc"),
+    ("pulses", "intended_utc"),
+    ("pulses", "opened_utc"),
+    ("pulses", "beat_utc"),
+    ("pulses", "closed_utc"),
+    ("readings", "written_utc"),
+    ("notes", "at_utc"),
+    ("holds", "written_utc"),
+    ("holds", "lifted_utc"),
+    ("happenings", "at_utc"),
+)
+
+
+class Questions:
+    """The logbook, open for reading."""
+
+    def __init__(self, path: Path, *, wait_s: float = 2.0) -> None:
+        self.path = Path(path)
+        if not self.path.is_file():
+            raise LogbookError(f"logbook {path}: there is none yet")
+        try:
+            self._connection = sqlite3.connect(
+                f"{self.path.resolve().as_uri()}?mode=ro",
+                uri=True,
+                timeout=wait_s,
+                isolation_level=None,
+            )
+            refuse_newer(self._connection, self.path)
+        except sqlite3.Error as error:
+            raise plain(error, self.path) from error
+        self._connection.row_factory = sqlite3.Row
+
+    def __enter__(self) -> Questions:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file."""
+        self._connection.close()
+
+    # Pulses ---------------------------------------------------------------------------------
+
+    def unfinished(self) -> list[PulseRow]:
+        """Pulses that are intended or open: after a start, what a crash left behind."""
+        return self._pulses("state IN (?, ?) ORDER BY id", _UNFINISHED)
+
+    def planned(self, day: date) -> list[PulseRow]:
+        """The day's pulses that are planned and no more, in order of opening."""
+        return self._pulses(
+            "day = ? AND state = ? ORDER BY planned_opens_utc, zone",
+            (day.isoformat(), PulseState.PLANNED),
+        )
+
+    def pulses(self, first: date, last: date) -> list[PulseRow]:
+        """All pulses of these days, however far they came."""
+        return self._pulses("day BETWEEN ? AND ? ORDER BY day, id", _span(first, last))
+
+    def pulse(self, pulse_id: int) -> PulseRow:
+        """One pulse by its id."""
+        for found in self._pulses("id = ?", (pulse_id,)):
+            return found
+        raise LogbookError(f"no pulse has the number {pulse_id}")
+
+    def keys_past_planned(self, day: date) -> frozenset[str]:
+        """The day's keys that may not be planned or run again."""
+        rows = self._rows(
+            "SELECT key FROM pulses WHERE day = ? AND state != ?",
+            (day.isoformat(), PulseState.PLANNED),
+        )
+        return frozenset(row["key"] for row in rows)
+
+    def slots_past_planned(self, first: date, last: date) -> dict[tuple[str, date], int]:
+        """By zone and day the highest slot that has gone past planning."""
+        rows = self._rows(
+            "SELECT zone, day, max(slot) AS slot FROM pulses WHERE day BETWEEN ? AND ? "
+            "AND state != ? AND slot IS NOT NULL GROUP BY zone, day",
+            (*_span(first, last), PulseState.PLANNED),
+        )
+        return {(row["zone"], date.fromisoformat(row["day"])): row["slot"] for row in rows}
+
+    def litres_by_zone_day(
+        self, first: date = date.min, last: date = date.max
+    ) -> dict[tuple[str, date], float]:
+        """What the ledger credits: litres of closed and cut pulses, hand watering with them."""
+        parts: defaultdict[tuple[str, date], list[float]] = defaultdict(list)
+        for row in self._rows(
+            "SELECT zone, day, litres FROM pulses WHERE day BETWEEN ? AND ? AND state IN (?, ?)",
+            (*_span(first, last), *_GAVE),
+        ):
+            parts[row["zone"], date.fromisoformat(row["day"])].append(row["litres"])
+        return {key: math.fsum(litres) for key, litres in parts.items()}
+
+    def open_seconds_since(self, since_utc: datetime) -> dict[str, float]:
+        """Seconds each zone's relay was open, by pulses that ended since then, and by those
+        under way as of their last sign of life; a pulse that began before counts whole. [s]
+        """
+        parts: defaultdict[str, list[float]] = defaultdict(list)
+        for row in self._rows(
+            "SELECT zone, coalesce(open_s, beat_open_s, 0.0) AS open_s FROM pulses "
+            "WHERE valve = ? AND ((state IN (?, ?) AND closed_utc >= ?) OR state IN (?, ?))",
+            (ValveKind.RELAY, *_GAVE, utc_text(since_utc), *_UNFINISHED),
+        ):
+            parts[row["zone"]].append(row["open_s"])
+        return {zone: math.fsum(seconds) for zone, seconds in parts.items()}
+
+    def last_pulses(self) -> list[PulseRow]:
+        """Each zone's latest pulse that gave water."""
+        return self._pulses(
+            "id IN (SELECT id FROM (SELECT id, max(closed_utc) FROM pulses "
+            "WHERE state IN (?, ?) GROUP BY zone)) ORDER BY zone",
+            _GAVE,
+        )
+
+    def first_day(self) -> date | None:
+        """The earliest day on which water was given; None if none ever was."""
+        rows = self._rows("SELECT min(day) AS day FROM pulses WHERE state IN (?, ?)", _GAVE)
+        return _day(rows[0]["day"])
+
+    # Weather and ledger ---------------------------------------------------------------------
+
+    def weather_days(
+        self,
+        first: date = date.min,
+        last: date = date.max,
+        *,
+        sources: Sequence[str] = (),
+    ) -> list[WeatherDay]:
+        """The best word on each day, in order of days.
+
+        Among several sources of one day: first those with both temperatures; then measured before
+        forecast; then in the order of `sources`, unnamed ones after; then the one kept last.
+        """
+        from controller.weather.day import WeatherDay
+
+        rank = {source: place for place, source in enumerate(sources)}
+        rows = self._rows(
+            "SELECT * FROM weather WHERE day BETWEEN ? AND ? ORDER BY day, kept_utc DESC, source",
+            _span(first, last),
+        )
+        best: dict[str, sqlite3.Row] = {}
+        for row in sorted(
+            rows,
+            key=lambda row: (
+                row["tmin_c"] is None or row["tmax_c"] is None,
+                not row["measured"],
+                rank.get(row["source"], len(rank)),
+            ),
+        ):
+            best.setdefault(row["day"], row)
+        return [
+            WeatherDay(**_values(best[day], WeatherDay, truths=("measured",)))
+            for day in sorted(best)
+        ]
+
+    def gauge_by_day(self) -> dict[date, float]:
+        """Rain by the garden's own gauge; the latest word on a day stands. [mm]"""
+        rows = self._rows(
+            "SELECT day, value FROM readings WHERE kind = ? AND day IS NOT NULL ORDER BY id",
+            ("rain gauge",),
+        )
+        return {date.fromisoformat(row["day"]): row["value"] for row in rows}
+
+    def rain_by_day(
+        self, first: date = date.min, last: date = date.max, *, sources: Sequence[str] = ()
+    ) -> dict[date, float]:
+        """Rain that fell: the gauge's word, else the best measured weather's. [mm]"""
+        measured = {
+            day.day: day.rain_mm
+            for day in self.weather_days(first, last, sources=sources)
+            if day.measured and day.rain_mm is not None
+        }
+        gauge = {day: mm for day, mm in self.gauge_by_day().items() if first <= day <= last}
+        return dict(sorted((measured | gauge).items()))
+
+    def ledger(
+        self, zone: str | None = None, first: date = date.min, last: date = date.max
+    ) -> list[LedgerDay]:
+        """A zone's ledger as it was last kept, or every zone's."""
+        rows = self._rows(
+            "SELECT * FROM ledger WHERE (? IS NULL OR zone = ?) AND day BETWEEN ? AND ? "
+            "ORDER BY zone, day",
+            (zone, zone, *_span(first, last)),
+        )
+        return [
+            LedgerDay(**_values(row, LedgerDay, truths=("measured", "rain_known"))) for row in rows
+        ]
+
+    # What people said, and what happened ----------------------------------------------------
+
+    def holds_now(self, now_utc: datetime) -> list[HoldRow]:
+        """Holds in force at this moment."""
+        return [hold for hold in self.holds_from(now_utc) if hold.begins_utc <= now_utc]
+
+    def holds_from(self, now_utc: datetime) -> list[HoldRow]:
+        """Holds in force or still to come, in order of beginning; lifted ones left out."""
+        rows = self._rows(
+            "SELECT * FROM holds WHERE lifted_utc IS NULL AND ends_utc > ? ORDER BY begins_utc, id",
+            (utc_text(now_utc),),
+        )
+        return [
+            HoldRow(
+                id=row["id"],
+                begins_utc=utc_from_text(row["begins_utc"]),
+                ends_utc=utc_from_text(row["ends_utc"]),
+                zones=frozenset(json.loads(row["zones"])),
+                reason=row["reason"],
+                lifted_utc=None,
+            )
+            for row in rows
+        ]
+
+    def happenings(self, limit: int = 50) -> list[Happening]:
+        """The latest faults and events, newest first."""
+        rows = self._rows("SELECT * FROM happenings ORDER BY id DESC LIMIT ?", (limit,))
+        return [
+            Happening(
+                id=row["id"],
+                at_utc=utc_from_text(row["at_utc"]),
+                kind=row["kind"],
+                words=row["words"],
+                zone=row["zone"],
+                line=row["line"],
+            )
+            for row in rows
+        ]
+
+    def notes(self, limit: int = 50) -> list[Note]:
+        """The latest free words, newest first."""
+        rows = self._rows("SELECT * FROM notes ORDER BY id DESC LIMIT ?", (limit,))
+        return [
+            Note(
+                id=row["id"],
+                at_utc=utc_from_text(row["at_utc"]),
+                words=row["words"],
+                zone=row["zone"],
+                who=row["who"],
+            )
+            for row in rows
+        ]
+
+    def readings(self, kind: str) -> list[Reading]:
+        """All readings of a kind, oldest first."""
+        rows = self._rows("SELECT * FROM readings WHERE kind = ? ORDER BY at_utc, id", (kind,))
+        return [
+            Reading(
+                id=row["id"],
+                at_utc=utc_from_text(row["at_utc"]),
+                kind=row["kind"],
+                value=row["value"],
+                unit=row["unit"],
+                day=_day(row["day"]),
+                zone=row["zone"],
+                who=row["who"],
+            )
+            for row in rows
+        ]
+
+    def last_written_utc(self) -> datetime | None:
+        """The newest moment of our own clock in the logbook; None in an empty one."""
+        asked = " UNION ALL ".join(
+            f"SELECT max({column}) AS newest FROM {table}" for table, column in _WRITTEN
+        )
+        newest = self._rows(f"SELECT max(newest) AS newest FROM ({asked})")[0]["newest"]
+        return None if newest is None else utc_from_text(newest)
+
+    def sums(self, by: str, first: date, last: date, garden: Garden) -> Sums:
+        """A report's figures, by "zone", "bed", "keeper" or "month"."""
+        return sum_up(
+            self.pulses(first, last),
+            self.ledger(None, first, last),
+            by=by,
+            first=first,
+            last=last,
+            garden=garden,
+        )
+
+    # How ------------------------------------------------------------------------------------
+
+    def _rows(self, sql: str, values: Iterable[object] = ()) -> list[sqlite3.Row]:
+        try:
+            return self._connection.execute(sql, tuple(values)).fetchall()
+        except sqlite3.Error as error:
+            raise plain(error, self.path) from error
+
+    def _pulses(self, where: str, values: Iterable[object]) -> list[PulseRow]:
+        return [_pulse(row) for row in self._rows(f"SELECT * FROM pulses WHERE {where}", values)]
+
+
+def _pulse(row: sqlite3.Row) -> PulseRow:
+    return PulseRow(
+        id=row["id"],
+        key=row["key"],
+        zone=row["zone"],
+        day=date.fromisoformat(row["day"]),
+        slot=row["slot"],
+        valve=ValveKind(row["valve"]),
+        relay_line=row["relay_line"],
+        together=tuple(json.loads(row["together"])),
+        state=PulseState(row["state"]),
+        planned_opens_utc=_moment(row["planned_opens_utc"]),
+        planned_open_s=row["planned_open_s"],
+        planned_litres=row["planned_litres"],
+        intended_utc=_moment(row["intended_utc"]),
+        opened_utc=_moment(row["opened_utc"]),
+        opened_mono_s=row["opened_mono_s"],
+        boot_id=row["boot_id"],
+        beat_utc=_moment(row["beat_utc"]),
+        beat_open_s=row["beat_open_s"],
+        beat_litres=row["beat_litres"],
+        closed_utc=_moment(row["closed_utc"]),
+        open_s=row["open_s"],
+        litres=row["litres"],
+        how_known=None if row["how_known"] is None else HowKnown(row["how_known"]),
+        why=row["why"],
+        who=row["who"],
+    )
+
+
+def _values(
+    row: sqlite3.Row, kind: type[WeatherDay | LedgerDay], *, truths: Iterable[str]
+) -> Mapping[str, Any]:
+    """A row as the arguments of a frozen value: its fields are the columns."""
+    values: dict[str, Any] = {field.name: row[field.name] for field in fields(kind)}
+    values["day"] = date.fromisoformat(row["day"])
+    for name in truths:
+        values[name] = bool(row[name])
+    return values
+
+
+def _span(first: date, last: date) -> tuple[str, str]:
+    return first.isoformat(), last.isoformat()
+
+
+def _moment(text: str | None) -> datetime | None:
+    return None if text is None else utc_from_text(text)
+
+
+def _day(text: str | None) -> date | None:
+    return None if text is None else date.fromisoformat(text)

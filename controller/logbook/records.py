@@ -1,0 +1,188 @@
+"""What the logbook tells: its rows as frozen values, and how days and moments are written in it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from enum import StrEnum
+
+from controller.errors import LogbookError
+from controller.garden.model import ValveKind
+from controller.timetable.records import Pulse
+
+# One width for every moment, so that the order of the texts is the order of the moments.
+_UTC_FORMAT = "%Y-%m-%dT%H:%M:%S.%fZ"
+
+
+class PulseState(StrEnum):
+    """How far a pulse has come. Only a planned one may be taken back."""
+
+    PLANNED = "planned"
+    INTENDED = "intended"  # on disk, the valve about to open
+    OPEN = "open"
+    CLOSED = "closed"
+    REFUSED = "refused"  # a limit or a line said no
+    MISSED = "missed"  # its time went by
+    CUT = "cut"  # ended by a crash
+
+
+class HowKnown(StrEnum):
+    """How the litres of a pulse are known."""
+
+    TIMED = "timed"  # open time by computed flow
+    METERED = "metered"
+    BY_HAND = "by hand"
+    HEARTBEAT = "heartbeat"  # up to the last sign of life before a crash
+    NONE = "none"  # not known; counted as nothing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PulseRow:
+    """One opening of one valve, as far as it has come. `slot` is None for a noted hand watering."""
+
+    id: int
+    key: str
+    zone: str
+    day: date
+    slot: int | None
+    valve: ValveKind
+    relay_line: int | None
+    together: tuple[str, ...]
+    state: PulseState
+    planned_opens_utc: datetime | None
+    planned_open_s: float | None
+    planned_litres: float | None
+    intended_utc: datetime | None
+    opened_utc: datetime | None
+    opened_mono_s: float | None
+    boot_id: str | None
+    beat_utc: datetime | None
+    beat_open_s: float | None
+    beat_litres: float | None
+    closed_utc: datetime | None
+    open_s: float | None
+    litres: float | None
+    how_known: HowKnown | None
+    why: str
+    who: str
+
+    def as_pulse(self) -> Pulse:
+        """The pulse as it was planned; LogbookError where it never was."""
+        if (
+            self.slot is None
+            or self.planned_opens_utc is None
+            or self.planned_open_s is None
+            or self.planned_litres is None
+        ):
+            raise LogbookError(f"{self.key} was never planned; it is a note of hand watering")
+        return Pulse(
+            zone=self.zone,
+            day=self.day,
+            slot=self.slot,
+            opens_utc=self.planned_opens_utc,
+            closes_utc=self.planned_opens_utc + timedelta(seconds=self.planned_open_s),
+            open_s=self.planned_open_s,
+            litres=self.planned_litres,
+            valve=self.valve,
+            relay_line=self.relay_line,
+            together=self.together,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoldRow:
+    """A stretch in which nothing opens; the end excluded. No zones: all zones."""
+
+    id: int
+    begins_utc: datetime
+    ends_utc: datetime
+    zones: frozenset[str]
+    reason: str
+    lifted_utc: datetime | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Happening:
+    """A fault or an event, in words for the keeper."""
+
+    id: int
+    at_utc: datetime
+    kind: str
+    words: str
+    zone: str | None
+    line: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """Free words of a keeper."""
+
+    id: int
+    at_utc: datetime
+    words: str
+    zone: str | None
+    who: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """Something read off by a person: a gauge, a meter, or another kind."""
+
+    id: int
+    at_utc: datetime
+    kind: str
+    value: float
+    unit: str
+    day: date | None
+    zone: str | None
+    who: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SumRow:
+    """What one zone, bed, keeper or month got.
+
+    `pulses` counts the openings that gave water or may have; `pulses_cut` those among them that a
+    crash ended; `pulses_untimed` those whose open time nobody noted, so `open_s` lacks them.
+    """
+
+    name: str
+    litres: float
+    pulses: int
+    open_s: float
+    pulses_cut: int
+    pulses_untimed: int
+    litres_by_how: Mapping[HowKnown, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sums:
+    """A report's figures. `total` is summed over the pulses themselves, not over the rows.
+
+    `zone_days` counts the ledger's days in the period, zone by zone, and `stand_in_zone_days` those
+    among them whose weather was a forecast or a stand-in.
+    """
+
+    by: str
+    first: date
+    last: date
+    rows: tuple[SumRow, ...]
+    total: SumRow
+    missed: int
+    refused: int
+    zone_days: int
+    stand_in_zone_days: int
+    stand_ins: tuple[str, ...] = field(default=())
+
+
+def utc_text(moment: datetime) -> str:
+    """A moment as it is written, as in "2031-06-01T04:00:00.000000Z"; it must carry its zone."""
+    if moment.tzinfo is None:
+        raise LogbookError(f"{moment.isoformat()} has no time zone; the logbook takes UTC only")
+    return moment.astimezone(UTC).strftime(_UTC_FORMAT)
+
+
+def utc_from_text(text: str) -> datetime:
+    """The moment a text of `utc_text` stands for."""
+    return datetime.strptime(text, _UTC_FORMAT).replace(tzinfo=UTC)

@@ -1,0 +1,234 @@
+"""The logbook's tables, as migrations: oldest first, appended to, never edited.
+
+Opening a logbook looks at it first. One written by a newer Rowgate is refused and left as it is; a
+damaged one is set aside under another name, kept, and a new one begun.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlite_utils import Database, Migrations
+
+from controller.clock import Clock
+from controller.errors import LogbookError
+from controller.logbook.faults import is_damage
+from controller.logbook.records import utc_text
+
+SET = "rowgate-logbook"
+MIGRATIONS = Migrations(SET)
+
+
+@MIGRATIONS(name="1 tables")
+def _tables(db: Database) -> None:
+    for table in (
+        """CREATE TABLE weather (
+            day TEXT NOT NULL, source TEXT NOT NULL, kept_utc TEXT NOT NULL,
+            measured INTEGER NOT NULL CHECK (measured IN (0, 1)),
+            tmin_c REAL, tmax_c REAL,
+            rh_mean_pct REAL, rh_min_pct REAL, rh_max_pct REAL,
+            dewpoint_c REAL, vapour_pressure_kpa REAL,
+            wind_m_s REAL, wind_height_m REAL,
+            solar_mj_m2 REAL, sunshine_h REAL,
+            rain_mm REAL, rain_chance_pct REAL,
+            PRIMARY KEY (day, source)) STRICT""",
+        """CREATE TABLE ledger (
+            zone TEXT NOT NULL, day TEXT NOT NULL, kept_utc TEXT NOT NULL,
+            account TEXT NOT NULL, crop TEXT, stage TEXT NOT NULL,
+            day_of_planting INTEGER NOT NULL,
+            eto_mm REAL NOT NULL, method TEXT NOT NULL, kc REAL NOT NULL, etc_mm REAL NOT NULL,
+            stress REAL NOT NULL, used_mm REAL NOT NULL,
+            rain_mm REAL NOT NULL, rain_known INTEGER NOT NULL CHECK (rain_known IN (0, 1)),
+            rain_unused_mm REAL NOT NULL, runoff_mm REAL NOT NULL, watered_mm REAL NOT NULL,
+            drained_mm REAL NOT NULL, handed_over_mm REAL NOT NULL,
+            start_depletion_mm REAL NOT NULL, depletion_mm REAL NOT NULL,
+            root_depth_m REAL NOT NULL, taw_mm REAL NOT NULL, raw_mm REAL NOT NULL,
+            depletion_fraction REAL NOT NULL,
+            measured INTEGER NOT NULL CHECK (measured IN (0, 1)),
+            PRIMARY KEY (zone, day)) STRICT""",
+        # AUTOINCREMENT: the id of a pulse that was taken back is never given to another.
+        """CREATE TABLE pulses (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            key TEXT NOT NULL UNIQUE,
+            zone TEXT NOT NULL, day TEXT NOT NULL, slot INTEGER,
+            valve TEXT NOT NULL, relay_line INTEGER, together TEXT NOT NULL DEFAULT '[]',
+            state TEXT NOT NULL,
+            planned_utc TEXT, planned_opens_utc TEXT, planned_open_s REAL, planned_litres REAL,
+            intended_utc TEXT, opened_utc TEXT, opened_mono_s REAL, boot_id TEXT,
+            beat_utc TEXT, beat_open_s REAL, beat_litres REAL,
+            closed_utc TEXT, open_s REAL CHECK (open_s >= 0), litres REAL CHECK (litres >= 0),
+            how_known TEXT,
+            why TEXT NOT NULL DEFAULT '', who TEXT NOT NULL DEFAULT '') STRICT""",
+        """CREATE TABLE readings (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            written_utc TEXT NOT NULL, at_utc TEXT NOT NULL,
+            kind TEXT NOT NULL, value REAL NOT NULL, unit TEXT NOT NULL,
+            day TEXT, zone TEXT, who TEXT NOT NULL) STRICT""",
+        """CREATE TABLE notes (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            at_utc TEXT NOT NULL, words TEXT NOT NULL, zone TEXT, who TEXT NOT NULL) STRICT""",
+        """CREATE TABLE holds (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            written_utc TEXT NOT NULL, begins_utc TEXT NOT NULL, ends_utc TEXT NOT NULL,
+            zones TEXT NOT NULL, reason TEXT NOT NULL, lifted_utc TEXT) STRICT""",
+        """CREATE TABLE happenings (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            at_utc TEXT NOT NULL, kind TEXT NOT NULL, words TEXT NOT NULL,
+            zone TEXT, line INTEGER) STRICT""",
+    ):
+        db.execute(table)
+
+
+@MIGRATIONS(name="2 indexes for the questions asked at every tick")
+def _indexes(db: Database) -> None:
+    db.execute("CREATE INDEX pulses_by_day ON pulses (day, zone)")
+    db.execute("CREATE INDEX pulses_by_state ON pulses (state)")
+    db.execute("CREATE INDEX pulses_by_end ON pulses (closed_utc)")
+    db.execute("CREATE INDEX readings_by_kind ON readings (kind, day)")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Book:
+    """An open logbook of one thread, and which file it is."""
+
+    db: Database
+    path: Path
+    file_id: tuple[int, int]
+    set_aside: Path | None  # where the damaged one before it lies now
+
+    def is_the_file_there(self) -> bool:
+        """Whether the path still names the file that is open."""
+        return _file_id(self.path) == self.file_id
+
+    def begin(self) -> None:
+        """Begin a transaction that may write, or fail now; a later start could not be retried."""
+        self.db.execute("BEGIN IMMEDIATE")
+
+    def commit(self) -> None:
+        """Commit; the rows are synced to the disk when this returns."""
+        self.db.commit()
+
+    def rollback(self) -> None:
+        """Take back what the transaction did."""
+        self.db.rollback()
+
+    def close(self) -> None:
+        """Close the file."""
+        self.db.close()
+
+
+def open_book(path: Path, clock: Clock, *, wait_s: float) -> Book:
+    """Open or begin a logbook for writing, by one thread.
+
+    Raises
+    ------
+    LogbookError
+        If a newer Rowgate wrote it.
+    sqlite3.Error, OSError
+        If it cannot be opened or written now.
+    """
+    set_aside = None
+    damage = _look(path)
+    if damage is not None:
+        set_aside = _set_aside(path, clock)
+    db = Database(sqlite3.connect(path, timeout=wait_s))
+    try:
+        db.enable_wal()
+        db.execute("PRAGMA synchronous=FULL")
+        db.execute("PRAGMA foreign_keys=ON")
+        migrate(db, clock)
+        if set_aside is not None:
+            db.table("happenings").insert(
+                {
+                    "at_utc": utc_text(clock.now_utc()),
+                    "kind": "logbook damaged",
+                    "words": f"the logbook was damaged ({damage}); it is kept as {set_aside.name} "
+                    "and this one begun, which knows nothing of what was given before",
+                }
+            )
+    except BaseException:
+        db.close()
+        raise
+    return Book(db=db, path=path, file_id=_file_id(path), set_aside=set_aside)
+
+
+def migrate(db: Database, clock: Clock, *, stop_before: str | None = None) -> None:
+    """Bring the tables up to date, all or nothing; of two programs at once, the second waits."""
+    if not MIGRATIONS.pending(db):
+        return
+    db.execute("BEGIN IMMEDIATE")
+    try:
+        new = [migration.name for migration in MIGRATIONS.pending(db)]
+        MIGRATIONS.apply(db, stop_before=stop_before)
+        db.execute(
+            "UPDATE _sqlite_migrations SET applied_at = ? WHERE migration_set = ? AND name IN "
+            f"({', '.join('?' * len(new))})",
+            [utc_text(clock.now_utc()), SET, *new],
+        )
+        db.commit()
+    except BaseException:
+        db.rollback()
+        raise
+
+
+def refuse_newer(connection: sqlite3.Connection, path: Path) -> None:
+    """Raise LogbookError if the logbook has a migration this Rowgate does not know."""
+    known = {migration.name for migration in MIGRATIONS.pending(Database(memory=True))}
+    try:
+        rows = connection.execute(
+            "SELECT name FROM _sqlite_migrations WHERE migration_set = ?", [SET]
+        ).fetchall()
+    except sqlite3.OperationalError as error:
+        if "no such table" in str(error):
+            return
+        raise
+    unknown = sorted(name for (name,) in rows if name not in known)
+    if unknown:
+        raise LogbookError(
+            f"logbook {path}: a newer Rowgate wrote it (it has {unknown[0]!r}); use that one, or "
+            "name another folder; nothing in it was changed"
+        )
+
+
+def _look(path: Path) -> str | None:
+    """What is wrong with the file, or None; reading only, so that a refused one stays as it is."""
+    if not path.exists() or path.stat().st_size == 0:
+        return None
+    connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
+    try:
+        found = [str(row[0]) for row in connection.execute("PRAGMA quick_check(1)")]
+        if found != ["ok"]:
+            return found[0] if found else "the check said nothing"
+        refuse_newer(connection, path)
+    except sqlite3.DatabaseError as error:
+        if is_damage(error):
+            return str(error)
+        raise
+    finally:
+        connection.close()
+    return None
+
+
+def _set_aside(path: Path, clock: Clock) -> Path:
+    """Rename a damaged logbook, and what SQLite keeps beside it, to a name with the date."""
+    stem = f"{path.stem}-damaged-{clock.now_utc():%Y-%m-%dT%H%M%SZ}"
+    target, count = path.with_name(f"{stem}{path.suffix}"), 1
+    while target.exists():
+        count += 1
+        target = path.with_name(f"{stem}-{count}{path.suffix}")
+    for tail in ("-wal", "-shm", ""):
+        beside = path.with_name(path.name + tail)
+        if beside.exists():
+            beside.rename(target.with_name(target.name + tail))
+    return target
+
+
+def _file_id(path: Path) -> tuple[int, int]:
+    """Device and inode; (0, 0) for no file."""
+    try:
+        found = path.stat()
+    except FileNotFoundError:
+        return (0, 0)
+    return (found.st_dev, found.st_ino)
