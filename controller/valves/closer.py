@@ -1,0 +1,134 @@
+"""Who closes: a thread that wakes exactly at each deadline, and a supervisor that trusts nobody.
+
+Neither asks a database, a network, a scheduler or the wall clock. Should both fail, the watchdog
+is no longer told that all is well, and the service manager's stop step drives every line off.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass
+
+from controller.clock import Clock
+from controller.errors import ValveFault
+from controller.valves.bank import Bank
+from controller.valves.line import told
+from controller.valves.states import State
+
+BEAT_S = 1.0  # our choice: how often the closer moves when nothing is due
+MARGIN_S = 0.5  # our choice: how long past its deadline a line may wait for the closer
+STALE_S = 5.0  # our choice: a closer silent for longer than this is taken for dead
+PATIENCE_S = 2.0  # our choice: how long the supervisor waits for the bank's lock
+
+
+class Closer:
+    """Closes each line at its deadline, in a thread of its own."""
+
+    def __init__(self, bank: Bank, clock: Clock, *, beat_s: float = BEAT_S) -> None:
+        self._bank, self._clock, self._beat_s = bank, clock, beat_s
+        self._ending = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="closer", daemon=True)
+        self._beat_mono_s = clock.mono_s()
+        self._fault = ""
+
+    @property
+    def last_beat_mono_s(self) -> float:
+        """When it last went through the lines without a fault of its own. [s]"""
+        return self._beat_mono_s
+
+    @property
+    def fault(self) -> str:
+        """What went wrong at its last round, in words; empty if nothing did."""
+        return self._fault
+
+    def start(self) -> None:
+        """Start the thread."""
+        self._thread.start()
+
+    def stop(self, *, at_most_s: float = 2.0) -> bool:
+        """End the thread, and whether it ended. Call it after `Bank.shut_down`, not before."""
+        self._ending.set()
+        self._bank.wake()
+        if self._thread.is_alive():
+            self._thread.join(at_most_s)
+        return not self._thread.is_alive()
+
+    def round(self) -> tuple[int, ...]:
+        """Close what is due, and beat; the lines that closed. A fault is kept, and does not beat."""
+        try:
+            closed = self._bank.close_due()
+        except Exception as fault:  # noqa: BLE001 - it must live on and try again
+            self._fault = told(fault)
+            return ()
+        self._beat_mono_s, self._fault = self._clock.mono_s(), ""
+        return closed
+
+    def _run(self) -> None:
+        while not self._ending.is_set():
+            self.round()
+            if self._fault:
+                self._ending.wait(self._beat_s)
+            else:
+                self._bank.wait_until_due(self._beat_s)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Findings:
+    """What the supervisor found, and did, at one look."""
+
+    closed_late: tuple[int, ...] = ()  # lines the closer should have closed, and we did
+    amiss: tuple[int, ...] = ()  # lines that were not as they should be; driven off
+    still_open: tuple[int, ...] = ()  # lines that do not close
+    faults: tuple[str, ...] = ()  # why this process must not go on; empty if it may
+
+    @property
+    def sound(self) -> bool:
+        """Whether the watchdog may be told that all is well; if not, end the process."""
+        return not self.faults
+
+
+class Supervisor:
+    """Looks at the lines and at the closer, once a second, from the main thread."""
+
+    def __init__(
+        self,
+        bank: Bank,
+        closer: Closer,
+        clock: Clock,
+        *,
+        margin_s: float = MARGIN_S,
+        stale_s: float = STALE_S,
+        patience_s: float = PATIENCE_S,
+    ) -> None:
+        self._bank, self._closer, self._clock = bank, closer, clock
+        self._margin_s, self._stale_s, self._patience_s = margin_s, stale_s, patience_s
+
+    def check(self) -> Findings:
+        """Close what is overdue, drive off what is amiss, and say whether the process may go on.
+
+        A closer that does not move, or a bank whose lock cannot be had, shuts the bank for good:
+        every line is driven off and nothing opens until the daemon is started anew.
+        """
+        patience_s = self._patience_s
+        try:
+            late = self._bank.close_due(margin_s=self._margin_s, patience_s=patience_s)
+            amiss = self._bank.look(patience_s=patience_s)
+            stale = self._stale()
+            if stale:
+                self._bank.shut_down(stale, patience_s=patience_s)
+        except ValveFault as fault:
+            failed = self._bank.off_past_the_lock()
+            words = [f"line {number}: {why}" for number, why in failed.items()]
+            return Findings(still_open=tuple(failed), faults=(str(fault), *words))
+        stuck = tuple(line.number for line in self._bank.open_lines() if line.state is State.STUCK)
+        return Findings(
+            closed_late=late, amiss=amiss, still_open=stuck, faults=(stale,) if stale else ()
+        )
+
+    def _stale(self) -> str:
+        """Why the closer is taken for dead; empty if it is not."""
+        silent_s = self._clock.mono_s() - self._closer.last_beat_mono_s
+        if silent_s <= self._stale_s:
+            return ""
+        why = f" ({self._closer.fault})" if self._closer.fault else ""
+        return f"the closer has not moved for {silent_s:.0f} s{why}"

@@ -1,0 +1,171 @@
+"""The pins: one face for every pin driver, and the one door for gpiozero.
+
+The driver is named, never guessed: "lgpio" moves relays, "mock" pretends. Whatever goes wrong below
+this door comes out of it as `ValveFault`.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import Any, Literal
+
+import gpiozero
+from gpiozero.pins.mock import MockFactory
+
+from controller.errors import ValveFault
+from controller.valves.pins import PinDriver
+
+__all__ = ["GpioPins", "Kind", "PinDriver", "line_number"]
+
+Kind = Literal["lgpio", "mock"]
+_PIN = re.compile(r"(?:GPIO|BCM)?(\d{1,3})", re.IGNORECASE)
+
+
+class GpioPins:
+    """Lines of the board through gpiozero."""
+
+    def __init__(self, kind: Kind, chip: int | None = None) -> None:
+        if kind == "lgpio":
+            self._factory: Any = _lgpio_factory(chip)
+        elif kind == "mock":
+            self._factory = MockFactory()
+        else:
+            raise ValveFault(f'pins: found {kind!r}; allowed is "lgpio" or "mock"')
+        self.kind: Kind = kind
+        self._devices: dict[int, Any] = {}
+
+    @property
+    def loud(self) -> str:
+        """A line to print where nobody can miss it; empty when real pins are driven."""
+        if self.kind == "mock":
+            return "PRETENDED PINS (mock): no relay moves, no valve opens, no water runs."
+        return ""
+
+    @property
+    def chip(self) -> int | None:
+        """The number of the GPIO chip that was opened; None for pretended pins."""
+        return self._factory.chip if self.kind == "lgpio" else None
+
+    @property
+    def factory(self) -> Any:
+        """gpiozero's pin factory, for tests that look at whole histories."""
+        return self._factory
+
+    def claim(self, number: int, active_low: bool) -> None:
+        """Take the line as an output that is off; the same line twice is a fault."""
+        number = line_number(number)
+        if number in self._devices:
+            raise ValveFault(f"line {number} is taken already: two valves cannot share a line")
+        try:
+            self._devices[number] = gpiozero.DigitalOutputDevice(
+                number,
+                active_high=not active_low,
+                initial_value=False,
+                pin_factory=self._factory,
+            )
+        except Exception as fault:  # the door: whatever gpiozero, lgpio or the kernel raise
+            raise ValveFault(f"line {number} cannot be taken as an output: {fault}") from fault
+
+    def write(self, number: int, on: bool) -> None:
+        """Drive the line on or off."""
+        device = self._device(number)
+        try:
+            device.on() if on else device.off()
+        except Exception as fault:  # the door: whatever gpiozero, lgpio or the kernel raise
+            told = "on" if on else "off"
+            raise ValveFault(f"line {number} cannot be driven {told}: {fault}") from fault
+
+    def read(self, number: int) -> bool:
+        """Whether the line's level is the one for on. It shows the pin, not the water."""
+        device = self._device(number)
+        try:
+            return bool(device.value)
+        except Exception as fault:  # the door: whatever gpiozero, lgpio or the kernel raise
+            raise ValveFault(f"line {number} cannot be read: {fault}") from fault
+
+    def release_all(self) -> None:
+        """Drive every line off, each in its own try; the lines stay outputs.
+
+        Closing a gpiozero device would make the line an input without a pull, and a relay input
+        left floating may take itself for on.
+        """
+        failed = []
+        for number in self._devices:
+            try:
+                self.write(number, False)
+            except ValveFault as fault:
+                failed.append(str(fault))
+        if failed:
+            raise ValveFault("; ".join(failed))
+
+    def _device(self, number: int) -> Any:
+        try:
+            return self._devices[number]
+        except KeyError:
+            raise ValveFault(f"line {number} was never taken as an output") from None
+
+
+def line_number(pin: int | str) -> int:
+    """The BCM number in 17, "17", "GPIO17" or "BCM17"; `ValveFault` for anything else."""
+    if isinstance(pin, int) and not isinstance(pin, bool) and pin >= 0:
+        return pin
+    if isinstance(pin, str) and (match := _PIN.fullmatch(pin.strip())):
+        return int(match[1])
+    raise ValveFault(f'line: found {pin!r}; allowed is a BCM GPIO number, as in 17 or "GPIO17"')
+
+
+def _lgpio_factory(chip: int | None) -> Any:
+    """gpiozero's lgpio factory, with a pin class that starts a line at its off level."""
+    # Imported here, not above: lgpio is the board's own package, and its import makes a FIFO in the
+    # working directory.
+    try:
+        import lgpio
+    except ImportError as fault:
+        raise ValveFault(
+            "pins lgpio: the Python module lgpio is missing. It comes with the board's system: "
+            "install its package python3-lgpio and make Rowgate's environment with system site "
+            "packages. On a computer without relays, use --pins mock."
+        ) from fault
+    except OSError as fault:
+        raise ValveFault(
+            f"pins lgpio: it could not make its FIFO in {Path.cwd()} ({fault}). Start Rowgate in a "
+            "directory it may write to, or name one in the environment variable LG_WD."
+        ) from fault
+    if not hasattr(lgpio, "gpiochip_open"):
+        raise ValveFault(
+            "pins lgpio: the module named lgpio is an empty stand-in without gpiochip_open. Remove "
+            "it, install the system's package python3-lgpio, and make Rowgate's environment with "
+            "system site packages. On a computer without relays, use --pins mock."
+        )
+    from gpiozero.pins.lgpio import LGPIOFactory, LGPIOPin
+
+    class OffFirstPin(LGPIOPin):  # type: ignore[misc]  # gpiozero has no type hints
+        """A pin that is claimed at its off level in one call, and let go at that level.
+
+        gpiozero claims an output low and then writes the level it wants: a relay that is on at low
+        would pull in at every start. And it closes a pin by making it an input without a pull.
+        """
+
+        off_level: bool | None = None
+
+        def output_with_state(self, state: bool) -> None:
+            """Claim the line as an output whose first level is `state`."""
+            lgpio.gpio_claim_output(self.factory._handle, self._number, int(bool(state)))
+            self.off_level = bool(state)
+
+        def close(self) -> None:
+            """Drive the line off, and leave it so."""
+            if self.off_level is not None and self.factory._handle is not None:
+                lgpio.gpio_write(self.factory._handle, self._number, int(self.off_level))
+
+    try:
+        factory = LGPIOFactory(chip=chip)
+    except Exception as fault:  # the door: whatever gpiozero, lgpio or the kernel raise
+        raise ValveFault(
+            f"pins lgpio: the board's GPIO chip cannot be opened: {fault}. The user that runs "
+            "Rowgate must be in the group that owns /dev/gpiochip* (often gpio). On a computer "
+            "without relays, use --pins mock."
+        ) from fault
+    factory.pin_class = OffFirstPin
+    return factory
