@@ -1,0 +1,60 @@
+"""One day of weather as a source gave it; what the source did not give is None, never a guess."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from datetime import date
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeatherDay:
+    """One local civil day at one place.
+
+    `rain_mm` is None when nobody knows, which is not the same as 0. `wind_m_s` is the day's mean at
+    `wind_height_m` above the ground. `measured` is False for a forecast: what has not yet been.
+    """
+
+    day: date
+    tmin_c: float | None = None
+    tmax_c: float | None = None
+    rh_mean_pct: float | None = None
+    rh_min_pct: float | None = None
+    rh_max_pct: float | None = None
+    dewpoint_c: float | None = None
+    vapour_pressure_kpa: float | None = None
+    wind_m_s: float | None = None
+    wind_height_m: float = 2.0
+    solar_mj_m2: float | None = None
+    sunshine_h: float | None = None
+    rain_mm: float | None = None
+    rain_chance_pct: float | None = None
+    source: str = ""
+    measured: bool = True
+
+    def with_(self, **changes: Any) -> WeatherDay:
+        """The same day with some fields changed."""
+        return replace(self, **changes)
+
+    def value(self, name: str) -> float | None:
+        """The figure of that field; KeyError for a name that is none of `VALUES`."""
+        if name not in VALUES:
+            raise KeyError(name)
+        found: float | None = getattr(self, name)
+        return found
+
+    def known(self) -> dict[str, float]:
+        """The figures this day has, by field name."""
+        return {name: v for name in VALUES if (v := self.value(name)) is not None}
+
+    def has_any(self) -> bool:
+        """Whether the day has any figure at all."""
+        return bool(self.known())
+
+
+# The fields that hold a figure of the weather, in the order they are shown.
+VALUES: tuple[str, ...] = tuple(
+    f.name
+    for f in fields(WeatherDay)
+    if f.name not in {"day", "wind_height_m", "source", "measured"}
+)
