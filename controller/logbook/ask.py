@@ -6,15 +6,13 @@ it asks.
 
 from __future__ import annotations
 
-import json
 import math
 import sqlite3
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import fields
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from controller.demand.records import LedgerDay
 from controller.errors import LogbookError
@@ -23,7 +21,6 @@ from controller.logbook.faults import plain
 from controller.logbook.records import (
     Happening,
     HoldRow,
-    HowKnown,
     Note,
     PulseRow,
     PulseState,
@@ -31,6 +28,15 @@ from controller.logbook.records import (
     Sums,
     utc_from_text,
     utc_text,
+)
+from controller.logbook.rows import (
+    day_of,
+    happening_of,
+    hold_of,
+    note_of,
+    pulse_of,
+    reading_of,
+    values_of,
 )
 from controller.logbook.schema import refuse_newer
 from controller.logbook.sums import sum_up
@@ -164,7 +170,7 @@ class Questions:
     def first_day(self) -> date | None:
         """The earliest day on which water was given; None if none ever was."""
         rows = self._rows("SELECT min(day) AS day FROM pulses WHERE state IN (?, ?)", _GAVE)
-        return _day(rows[0]["day"])
+        return day_of(rows[0]["day"])
 
     # Weather and ledger ---------------------------------------------------------------------
 
@@ -198,7 +204,7 @@ class Questions:
         ):
             best.setdefault(row["day"], row)
         return [
-            WeatherDay(**_values(best[day], WeatherDay, truths=("measured",)))
+            WeatherDay(**values_of(best[day], WeatherDay, truths=("measured",)))
             for day in sorted(best)
         ]
 
@@ -232,7 +238,8 @@ class Questions:
             (zone, zone, *_span(first, last)),
         )
         return [
-            LedgerDay(**_values(row, LedgerDay, truths=("measured", "rain_known"))) for row in rows
+            LedgerDay(**values_of(row, LedgerDay, truths=("measured", "rain_known")))
+            for row in rows
         ]
 
     # What people said, and what happened ----------------------------------------------------
@@ -247,63 +254,22 @@ class Questions:
             "SELECT * FROM holds WHERE lifted_utc IS NULL AND ends_utc > ? ORDER BY begins_utc, id",
             (utc_text(now_utc),),
         )
-        return [
-            HoldRow(
-                id=row["id"],
-                begins_utc=utc_from_text(row["begins_utc"]),
-                ends_utc=utc_from_text(row["ends_utc"]),
-                zones=frozenset(json.loads(row["zones"])),
-                reason=row["reason"],
-                lifted_utc=None,
-            )
-            for row in rows
-        ]
+        return [hold_of(row) for row in rows]
 
     def happenings(self, limit: int = 50) -> list[Happening]:
         """The latest faults and events, newest first."""
         rows = self._rows("SELECT * FROM happenings ORDER BY id DESC LIMIT ?", (limit,))
-        return [
-            Happening(
-                id=row["id"],
-                at_utc=utc_from_text(row["at_utc"]),
-                kind=row["kind"],
-                words=row["words"],
-                zone=row["zone"],
-                line=row["line"],
-            )
-            for row in rows
-        ]
+        return [happening_of(row) for row in rows]
 
     def notes(self, limit: int = 50) -> list[Note]:
         """The latest free words, newest first."""
         rows = self._rows("SELECT * FROM notes ORDER BY id DESC LIMIT ?", (limit,))
-        return [
-            Note(
-                id=row["id"],
-                at_utc=utc_from_text(row["at_utc"]),
-                words=row["words"],
-                zone=row["zone"],
-                who=row["who"],
-            )
-            for row in rows
-        ]
+        return [note_of(row) for row in rows]
 
     def readings(self, kind: str) -> list[Reading]:
         """All readings of a kind, oldest first."""
         rows = self._rows("SELECT * FROM readings WHERE kind = ? ORDER BY at_utc, id", (kind,))
-        return [
-            Reading(
-                id=row["id"],
-                at_utc=utc_from_text(row["at_utc"]),
-                kind=row["kind"],
-                value=row["value"],
-                unit=row["unit"],
-                day=_day(row["day"]),
-                zone=row["zone"],
-                who=row["who"],
-            )
-            for row in rows
-        ]
+        return [reading_of(row) for row in rows]
 
     def last_written_utc(self) -> datetime | None:
         """The newest moment of our own clock in the logbook; None in an empty one."""
@@ -333,57 +299,8 @@ class Questions:
             raise plain(error, self.path) from error
 
     def _pulses(self, where: str, values: Iterable[object]) -> list[PulseRow]:
-        return [_pulse(row) for row in self._rows(f"SELECT * FROM pulses WHERE {where}", values)]
-
-
-def _pulse(row: sqlite3.Row) -> PulseRow:
-    return PulseRow(
-        id=row["id"],
-        key=row["key"],
-        zone=row["zone"],
-        day=date.fromisoformat(row["day"]),
-        slot=row["slot"],
-        valve=ValveKind(row["valve"]),
-        relay_line=row["relay_line"],
-        together=tuple(json.loads(row["together"])),
-        state=PulseState(row["state"]),
-        planned_opens_utc=_moment(row["planned_opens_utc"]),
-        planned_open_s=row["planned_open_s"],
-        planned_litres=row["planned_litres"],
-        intended_utc=_moment(row["intended_utc"]),
-        opened_utc=_moment(row["opened_utc"]),
-        opened_mono_s=row["opened_mono_s"],
-        boot_id=row["boot_id"],
-        beat_utc=_moment(row["beat_utc"]),
-        beat_open_s=row["beat_open_s"],
-        beat_litres=row["beat_litres"],
-        closed_utc=_moment(row["closed_utc"]),
-        open_s=row["open_s"],
-        litres=row["litres"],
-        how_known=None if row["how_known"] is None else HowKnown(row["how_known"]),
-        why=row["why"],
-        who=row["who"],
-    )
-
-
-def _values(
-    row: sqlite3.Row, kind: type[WeatherDay | LedgerDay], *, truths: Iterable[str]
-) -> Mapping[str, Any]:
-    """A row as the arguments of a frozen value: its fields are the columns."""
-    values: dict[str, Any] = {field.name: row[field.name] for field in fields(kind)}
-    values["day"] = date.fromisoformat(row["day"])
-    for name in truths:
-        values[name] = bool(row[name])
-    return values
+        return [pulse_of(row) for row in self._rows(f"SELECT * FROM pulses WHERE {where}", values)]
 
 
 def _span(first: date, last: date) -> tuple[str, str]:
     return first.isoformat(), last.isoformat()
-
-
-def _moment(text: str | None) -> datetime | None:
-    return None if text is None else utc_from_text(text)
-
-
-def _day(text: str | None) -> date | None:
-    return None if text is None else date.fromisoformat(text)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 
@@ -160,8 +160,8 @@ class SumRow:
 class Sums:
     """A report's figures. `total` is summed over the pulses themselves, not over the rows.
 
-    `zone_days` counts the ledger's days in the period, zone by zone, and `stand_in_zone_days` those
-    among them whose weather was a forecast or a stand-in.
+    `zone_days` counts the ledger's days in the period, zone by zone; among them the two others
+    count those whose weather was a stand-in, and those whose weather was a forecast.
     """
 
     by: str
@@ -173,7 +173,8 @@ class Sums:
     refused: int
     zone_days: int
     stand_in_zone_days: int
-    stand_ins: tuple[str, ...] = field(default=())
+    forecast_zone_days: int
+    stand_ins: tuple[str, ...] = ()
 
 
 def utc_text(moment: datetime) -> str:

@@ -15,6 +15,7 @@ from controller.logbook.records import HowKnown, PulseRow, PulseState, SumRow, S
 BY = ("zone", "bed", "keeper", "month")
 NOT_IN_GARDEN = "(no longer in the garden file)"
 NO_KEEPER = "(no keeper named)"
+_STAND_IN = "stand-in"  # how the method of such a ledger day begins
 _GAVE = {PulseState.CLOSED, PulseState.CUT}
 
 
@@ -40,7 +41,8 @@ def sum_up(
     gave = [pulse for pulse in all_pulses if pulse.state in _GAVE]
     for pulse in sorted(gave, key=lambda p: (p.day, p.zone)):
         groups.setdefault(name_of(pulse), []).append(pulse)
-    stand_ins = [day for day in days if not day.measured]
+    doubtful = [day for day in days if not day.measured]
+    stand_ins = [day for day in doubtful if day.method.startswith(_STAND_IN)]
     return Sums(
         by=by,
         first=first,
@@ -51,6 +53,7 @@ def sum_up(
         refused=sum(pulse.state is PulseState.REFUSED for pulse in all_pulses),
         zone_days=len(days),
         stand_in_zone_days=len(stand_ins),
+        forecast_zone_days=len(doubtful) - len(stand_ins),
         stand_ins=tuple(sorted({day.method for day in stand_ins})),
     )
 

@@ -1,0 +1,268 @@
+"""Writing how far each pulse has come: planned, intended, open, ended.
+
+How far a pulse may go from where is a table, NEXT; what is not in it is refused, and changes
+nothing.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Mapping
+from datetime import date, datetime, timedelta
+
+from controller.errors import LogbookError, require_range
+from controller.garden.model import ValveKind
+from controller.logbook.pen import Pen, Row, insert
+from controller.logbook.records import HowKnown, PulseState, utc_text
+from controller.logbook.schema import Book
+from controller.timetable.records import Pulse
+
+# From where a pulse may come to each state. Besides, `hand_watering` closes a planned hand pulse.
+NEXT: Mapping[PulseState, frozenset[PulseState]] = {
+    PulseState.INTENDED: frozenset({PulseState.PLANNED}),
+    PulseState.OPEN: frozenset({PulseState.INTENDED}),
+    # Straight from intended: the row that the valve opened may be the one the disk did not take.
+    PulseState.CLOSED: frozenset({PulseState.INTENDED, PulseState.OPEN}),
+    PulseState.CUT: frozenset({PulseState.INTENDED, PulseState.OPEN}),
+    PulseState.REFUSED: frozenset({PulseState.PLANNED, PulseState.INTENDED}),
+    PulseState.MISSED: frozenset({PulseState.PLANNED, PulseState.INTENDED}),
+}
+LONGEST_OPEN_S = 7 * 86_400.0  # more in one pulse is a slip of the pen; our choice
+MOST_LITRES = 1e6  # the same
+
+
+class PulsePages(Pen):
+    """The pages of the pulses."""
+
+    def plan_day(self, day: date, pulses: Iterable[Pulse]) -> int:
+        """Put these pulses in place of the day's planned ones; how many are planned now.
+
+        Pulses that went further stay, and a key that went further is not planned again.
+        """
+        planned = list(pulses)
+        for pulse in planned:
+            if pulse.day != day:
+                raise LogbookError(f"{pulse.key} is not of {day}; a day is planned by itself")
+
+        def work(book: Book, now: str) -> int:
+            book.db.execute(
+                "DELETE FROM pulses WHERE day = ? AND state = ?",
+                [day.isoformat(), PulseState.PLANNED],
+            )
+            gone_further = {
+                row["key"]
+                for row in book.db.query("SELECT key FROM pulses WHERE day = ?", [day.isoformat()])
+            }
+            rows = [_planned_row(pulse, now) for pulse in planned if pulse.key not in gone_further]
+            for row in rows:
+                book.db.table("pulses").insert(row)
+            return len(rows)
+
+        return self.write(work)
+
+    def intend(self, pulse: Pulse) -> int:
+        """Write that this pulse is about to open, and give back its id: it runs once, or never.
+
+        Raises
+        ------
+        LogbookError
+            If what its key names has gone past planning already, or it cannot be written.
+        """
+
+        def work(book: Book, now: str) -> int:
+            intent = {
+                "state": PulseState.INTENDED,
+                "intended_utc": now,
+                "boot_id": self.clock.boot_id(),
+            }
+            found = _by_key(book, pulse.key)
+            if found is None:
+                return insert(book, "pulses", _planned_row(pulse, now) | intent)
+            _check_step(found, PulseState.INTENDED)
+            book.db.table("pulses").update(found["id"], _planned_row(pulse, now) | intent)
+            return int(found["id"])
+
+        return self.write(work)
+
+    def opened(self, pulse_id: int, mono_s: float) -> None:
+        """Write that the valve is open since this moment of the monotonic clock."""
+        self._step(
+            pulse_id,
+            PulseState.OPEN,
+            lambda now: {
+                "opened_utc": now,
+                "opened_mono_s": float(mono_s),
+                "boot_id": self.clock.boot_id(),
+            },
+        )
+
+    def beat(self, pulse_id: int, open_s: float, litres: float) -> None:
+        """Write a sign of life: open for so long by now, and so much water."""
+        _check_amounts(open_s, litres)
+
+        def work(book: Book, now: str) -> None:
+            found = _by_id(book, pulse_id)
+            if found["state"] != PulseState.OPEN:
+                raise LogbookError(f"{found['key']} is {found['state']}, not open; no sign of life")
+            book.db.table("pulses").update(
+                pulse_id,
+                {"beat_utc": now, "beat_open_s": float(open_s), "beat_litres": float(litres)},
+            )
+
+        self.write(work)
+
+    def closed(
+        self, pulse_id: int, open_s: float, litres: float, how: HowKnown | str, why: str = ""
+    ) -> None:
+        """Write the true end of a pulse: open time, litres, and how those are known."""
+        self._end(pulse_id, PulseState.CLOSED, open_s, litres, how, why)
+
+    def cut(
+        self, pulse_id: int, open_s: float, litres: float, how: HowKnown | str, why: str = ""
+    ) -> None:
+        """Write that a crash ended a pulse, and what is known of it."""
+        self._end(pulse_id, PulseState.CUT, open_s, litres, how, why)
+
+    def refused(self, id_or_key: int | str, why: str) -> None:
+        """Write that the valve may not open for this pulse."""
+        self._step(id_or_key, PulseState.REFUSED, lambda now: {"closed_utc": now, "why": why})
+
+    def missed(self, key: int | str, why: str) -> None:
+        """Write that the time of this pulse went by."""
+        self._step(key, PulseState.MISSED, lambda now: {"closed_utc": now, "why": why})
+
+    def hand_watering(
+        self,
+        zone: str,
+        day: date,
+        litres: float,
+        minutes: float | None,
+        who: str,
+        at: datetime,
+    ) -> int:
+        """Write down water given by hand; the id of its pulse.
+
+        Where a hand pulse of that zone and day is planned, the earliest of them has now been done
+        and takes these figures; otherwise the watering gets a key of its own, zone|day|h1 and on.
+        """
+        open_s = None if minutes is None else minutes * 60.0
+        _check_amounts(open_s or 0.0, litres)
+        end_text = utc_text(at)
+        done: Row = {
+            "state": PulseState.CLOSED,
+            "opened_utc": None if open_s is None else utc_text(at - timedelta(seconds=open_s)),
+            "closed_utc": end_text,
+            "open_s": open_s,
+            "litres": float(litres),
+            "how_known": HowKnown.BY_HAND,
+            "who": who,
+        }
+
+        def work(book: Book, now: str) -> int:
+            planned = list(
+                book.db.query(
+                    "SELECT id FROM pulses WHERE zone = ? AND day = ? AND valve = ? AND state = ? "
+                    "ORDER BY planned_opens_utc LIMIT 1",
+                    [zone, day.isoformat(), ValveKind.HAND, PulseState.PLANNED],
+                )
+            )
+            if planned:
+                book.db.table("pulses").update(planned[0]["id"], done)
+                return int(planned[0]["id"])
+            row = {
+                "key": _next_hand_key(book, zone, day),
+                "zone": zone,
+                "day": day.isoformat(),
+                "valve": ValveKind.HAND,
+            }
+            return insert(book, "pulses", row | done)
+
+        return self.write(work)
+
+    def _end(
+        self,
+        pulse_id: int,
+        state: PulseState,
+        open_s: float,
+        litres: float,
+        how: HowKnown | str,
+        why: str,
+    ) -> None:
+        _check_amounts(open_s, litres)
+        if how not in set(HowKnown):
+            raise LogbookError(f"found {how!r}; allowed are: {', '.join(HowKnown)}")
+        self._step(
+            pulse_id,
+            state,
+            lambda now: {
+                "closed_utc": now,
+                "open_s": float(open_s),
+                "litres": float(litres),
+                "how_known": str(how),
+                "why": why,
+            },
+        )
+
+    def _step(self, id_or_key: int | str, state: PulseState, changes: Callable[[str], Row]) -> None:
+        def work(book: Book, now: str) -> None:
+            if isinstance(id_or_key, str):
+                found = _by_key(book, id_or_key)
+                if found is None:
+                    raise LogbookError(f"no pulse has the key {id_or_key!r}")
+            else:
+                found = _by_id(book, id_or_key)
+            _check_step(found, state)
+            book.db.table("pulses").update(found["id"], changes(now) | {"state": state})
+
+        self.write(work)
+
+
+def _planned_row(pulse: Pulse, now: str) -> Row:
+    return {
+        "key": pulse.key,
+        "zone": pulse.zone,
+        "day": pulse.day.isoformat(),
+        "slot": pulse.slot,
+        "valve": pulse.valve,
+        "relay_line": pulse.relay_line,
+        "together": json.dumps(list(pulse.together)),
+        "state": PulseState.PLANNED,
+        "planned_utc": now,
+        "planned_opens_utc": utc_text(pulse.opens_utc),
+        "planned_open_s": float(pulse.open_s),
+        "planned_litres": float(pulse.litres),
+    }
+
+
+def _by_key(book: Book, key: str) -> Row | None:
+    rows = list(book.db.query("SELECT id, key, state FROM pulses WHERE key = ?", [key]))
+    return rows[0] if rows else None
+
+
+def _by_id(book: Book, pulse_id: int) -> Row:
+    rows = list(book.db.query("SELECT id, key, state FROM pulses WHERE id = ?", [pulse_id]))
+    if not rows:
+        raise LogbookError(f"no pulse has the number {pulse_id}")
+    return rows[0]
+
+
+def _check_step(found: Row, state: PulseState) -> None:
+    if found["state"] not in NEXT[state]:
+        raise LogbookError(
+            f"{found['key']} is {found['state']} already; what a key names runs once, or never "
+            f"(asked: {state})"
+        )
+
+
+def _check_amounts(open_s: float, litres: float) -> None:
+    require_range("open_s", open_s, 0.0, LONGEST_OPEN_S)
+    require_range("litres", litres, 0.0, MOST_LITRES)
+
+
+def _next_hand_key(book: Book, zone: str, day: date) -> str:
+    stem = f"{zone}|{day.isoformat()}|h"
+    rows = book.db.query(
+        "SELECT key FROM pulses WHERE zone = ? AND day = ? AND slot IS NULL",
+        [zone, day.isoformat()],
+    )
+    return f"{stem}{max((int(row['key'].removeprefix(stem)) for row in rows), default=0) + 1}"

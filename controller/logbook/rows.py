@@ -1,0 +1,126 @@
+"""From the rows of a query to the frozen values of `records`."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Mapping
+from dataclasses import fields
+from datetime import date, datetime
+from typing import TYPE_CHECKING, Any
+
+from controller.demand.records import LedgerDay
+from controller.garden.model import ValveKind
+from controller.logbook.records import (
+    Happening,
+    HoldRow,
+    HowKnown,
+    Note,
+    PulseRow,
+    PulseState,
+    Reading,
+    utc_from_text,
+)
+
+if TYPE_CHECKING:
+    from controller.weather.day import WeatherDay
+
+
+def pulse_of(row: sqlite3.Row) -> PulseRow:
+    """A pulse."""
+    return PulseRow(
+        id=row["id"],
+        key=row["key"],
+        zone=row["zone"],
+        day=date.fromisoformat(row["day"]),
+        slot=row["slot"],
+        valve=ValveKind(row["valve"]),
+        relay_line=row["relay_line"],
+        together=tuple(json.loads(row["together"])),
+        state=PulseState(row["state"]),
+        planned_opens_utc=_moment(row["planned_opens_utc"]),
+        planned_open_s=row["planned_open_s"],
+        planned_litres=row["planned_litres"],
+        intended_utc=_moment(row["intended_utc"]),
+        opened_utc=_moment(row["opened_utc"]),
+        opened_mono_s=row["opened_mono_s"],
+        boot_id=row["boot_id"],
+        beat_utc=_moment(row["beat_utc"]),
+        beat_open_s=row["beat_open_s"],
+        beat_litres=row["beat_litres"],
+        closed_utc=_moment(row["closed_utc"]),
+        open_s=row["open_s"],
+        litres=row["litres"],
+        how_known=None if row["how_known"] is None else HowKnown(row["how_known"]),
+        why=row["why"],
+        who=row["who"],
+    )
+
+
+def values_of(
+    row: sqlite3.Row, kind: type[WeatherDay | LedgerDay], *, truths: Iterable[str]
+) -> Mapping[str, Any]:
+    """A row as the arguments of a frozen value: its fields are the columns."""
+    values: dict[str, Any] = {field.name: row[field.name] for field in fields(kind)}
+    values["day"] = date.fromisoformat(row["day"])
+    for name in truths:
+        values[name] = bool(row[name])
+    return values
+
+
+def _moment(text: str | None) -> datetime | None:
+    return None if text is None else utc_from_text(text)
+
+
+def day_of(text: str | None) -> date | None:
+    """A day, or None."""
+    return None if text is None else date.fromisoformat(text)
+
+
+def hold_of(row: sqlite3.Row) -> HoldRow:
+    """A hold."""
+    return HoldRow(
+        id=row["id"],
+        begins_utc=utc_from_text(row["begins_utc"]),
+        ends_utc=utc_from_text(row["ends_utc"]),
+        zones=frozenset(json.loads(row["zones"])),
+        reason=row["reason"],
+        lifted_utc=_moment(row["lifted_utc"]),
+    )
+
+
+def happening_of(row: sqlite3.Row) -> Happening:
+    """A fault or an event."""
+    return Happening(
+        id=row["id"],
+        at_utc=utc_from_text(row["at_utc"]),
+        kind=row["kind"],
+        words=row["words"],
+        zone=row["zone"],
+        line=row["line"],
+    )
+
+
+def note_of(row: sqlite3.Row) -> Note:
+    """A note."""
+    return Note(
+        id=row["id"],
+        at_utc=utc_from_text(row["at_utc"]),
+        words=row["words"],
+        zone=row["zone"],
+        who=row["who"],
+    )
+
+
+def reading_of(row: sqlite3.Row) -> Reading:
+    """A reading."""
+    return Reading(
+        id=row["id"],
+        at_utc=utc_from_text(row["at_utc"]),
+        kind=row["kind"],
+        value=row["value"],
+        unit=row["unit"],
+        day=day_of(row["day"]),
+        zone=row["zone"],
+        who=row["who"],
+    )

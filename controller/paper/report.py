@@ -1,0 +1,139 @@
+"""What each zone, bed, keeper or month got, from the logbook, with how it was known."""
+
+from __future__ import annotations
+
+import csv
+import io
+import textwrap
+from datetime import date
+
+from controller.garden.model import Garden
+from controller.logbook.records import HowKnown, SumRow, Sums
+from controller.paper.amounts import long_day, open_time
+from controller.units import gal_from_m3, m3_from_l
+
+WIDTH = 80
+_NAME = 32
+# How litres are known: the word in a key of a row, and the words for a person.
+_HOW = {
+    HowKnown.TIMED: ("timed", "timed: open time by computed flow"),
+    HowKnown.METERED: ("metered", "metered"),
+    HowKnown.BY_HAND: ("by_hand", "by hand, as told by who gave it"),
+    HowKnown.HEARTBEAT: ("cut_by_crash", "cut by a crash: up to the last sign of life"),
+    HowKnown.NONE: ("not_known", "not known; counted as nothing"),
+}
+
+
+def report_text(sums: Sums, garden: Garden, *, by: str, first: date, last: date) -> str:
+    """The report at 80 columns; US gallons beside litres where the garden file is in them."""
+    us = garden.us_units
+    lines = [
+        *_wrapped(f"{garden.site.name}: water given, by {by}", ""),
+        f"{long_day(first)} to {long_day(last)}",
+        "",
+        _columns(by, "pulses", "open", "litres", "US gal" if us else ""),
+    ]
+    rule = "-" * len(lines[-1])
+    lines.append(rule)
+    lines += [_sum_line(row, us=us) for row in sums.rows]
+    lines += [rule, _sum_line(sums.total, us=us), ""]
+    lines += _how_known(sums.total, us=us)
+    for remark in _remarks(sums):
+        lines += _wrapped(f"Note: {remark}.", "  ")
+    return "\n".join(lines).rstrip() + "\n"
+
+
+def report_rows(sums: Sums) -> list[dict[str, object]]:
+    """One flat row for each zone, bed, keeper or month, for --json and --csv; SI, not rounded."""
+    return [_flat(sums, row) for row in sums.rows]
+
+
+def report_csv(sums: Sums) -> str:
+    """The same rows as CSV; with no rows, the header alone."""
+    out = io.StringIO()
+    writer = csv.DictWriter(out, fieldnames=list(_flat(sums, sums.total)), lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(report_rows(sums))
+    return out.getvalue()
+
+
+def _flat(sums: Sums, row: SumRow) -> dict[str, object]:
+    known = {f"{key}_litres": row.litres_by_how.get(how, 0.0) for how, (key, _) in _HOW.items()}
+    return {
+        sums.by: row.name,
+        "first_day": sums.first.isoformat(),
+        "last_day": sums.last.isoformat(),
+        "pulses": row.pulses,
+        "pulses_cut_by_crash": row.pulses_cut,
+        "pulses_without_open_time": row.pulses_untimed,
+        "open_s": row.open_s,
+        "given_litres": row.litres,
+        **known,
+    }
+
+
+def _columns(name: str, pulses: str, opened: str, litres: str, gallons: str) -> str:
+    """One line of the table, never wider than the page."""
+    short = name if len(name) <= _NAME else name[: _NAME - 1] + "…"
+    line = f"  {short:<{_NAME}} {pulses:>7} {opened:>11} {litres:>11}"
+    return f"{line} {gallons:>11}" if gallons else line
+
+
+def _sum_line(row: SumRow, *, us: bool) -> str:
+    opened = open_time(row.open_s) + ("+" if row.pulses_untimed else "")
+    return _columns(
+        row.name, str(row.pulses), opened, f"{row.litres:,.1f}", _gallons(row.litres) if us else ""
+    )
+
+
+def _how_known(total: SumRow, *, us: bool) -> list[str]:
+    """How the litres are known, each kind on a line; no lines where nothing was given."""
+    if not total.litres_by_how:
+        return ["  No water is written down for these days.", ""]
+    lines = ["How the litres are known"]
+    for how, litres in total.litres_by_how.items():
+        amount = f"{litres:,.1f} L"
+        if us:
+            amount += f" ({_gallons(litres)} US gal)"
+        lines.append(f"  {_HOW[how][1]:<44} {amount:>16}")
+    return [*lines, ""]
+
+
+def _remarks(sums: Sums) -> list[str]:
+    remarks = []
+    if sums.total.pulses_untimed:
+        remarks.append(
+            f"a + after the open time: {_times(sums.total.pulses_untimed, 'watering')} by hand "
+            "came without it"
+        )
+    if sums.total.pulses_cut:
+        remarks.append(
+            f"a crash ended {_times(sums.total.pulses_cut, 'pulse')}; the water after the last "
+            "sign of life is not in the sum"
+        )
+    for count, words in ((sums.missed, "their time went by"), (sums.refused, "refused")):
+        if count:
+            remarks.append(f"planned but not given: {_times(count, 'pulse')} ({words})")
+    if sums.stand_in_zone_days:
+        remarks.append(
+            f"{sums.stand_in_zone_days} of {sums.zone_days} zone-days of the ledger stood on a "
+            f"stand-in for the weather ({'; '.join(sums.stand_ins)})"
+        )
+    if sums.forecast_zone_days:
+        remarks.append(
+            f"{sums.forecast_zone_days} of {sums.zone_days} zone-days of the ledger stood on a "
+            "forecast, not on measured weather"
+        )
+    return remarks
+
+
+def _times(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def _gallons(litres: float) -> str:
+    return f"{gal_from_m3(m3_from_l(litres)):,.1f}"
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
