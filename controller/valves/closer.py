@@ -54,7 +54,7 @@ class Closer:
         return not self._thread.is_alive()
 
     def round(self) -> tuple[int, ...]:
-        """Close what is due, and beat; the lines that closed. A fault is kept, and does not beat."""
+        """Close what is due, then beat; the lines that closed. After a fault it does not beat."""
         try:
             closed = self._bank.close_due()
         except Exception as fault:  # noqa: BLE001 - it must live on and try again
@@ -102,6 +102,7 @@ class Supervisor:
     ) -> None:
         self._bank, self._closer, self._clock = bank, closer, clock
         self._margin_s, self._stale_s, self._patience_s = margin_s, stale_s, patience_s
+        self._looked_mono_s = clock.mono_s()
 
     def check(self) -> Findings:
         """Close what is overdue, drive off what is amiss, and say whether the process may go on.
@@ -127,8 +128,11 @@ class Supervisor:
 
     def _stale(self) -> str:
         """Why the closer is taken for dead; empty if it is not."""
-        silent_s = self._clock.mono_s() - self._closer.last_beat_mono_s
-        if silent_s <= self._stale_s:
+        now = self._clock.mono_s()
+        unseen_s, self._looked_mono_s = now - self._looked_mono_s, now
+        silent_s = now - self._closer.last_beat_mono_s
+        # If we did not look for so long ourselves, the whole process stood still: look once more.
+        if silent_s <= self._stale_s or unseen_s > self._stale_s:
             return ""
         why = f" ({self._closer.fault})" if self._closer.fault else ""
         return f"the closer has not moved for {silent_s:.0f} s{why}"
