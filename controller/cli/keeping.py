@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 from datetime import date, timedelta
+from pathlib import Path
 
 from controller.cli.loading import (
     LOGBOOK_NAME,
@@ -16,8 +18,10 @@ from controller.cli.loading import (
     tell,
     today_in,
 )
+from controller.cli.running import runtime_dir
 from controller.clock import Clock
-from controller.errors import InputError
+from controller.daemon.control import ask
+from controller.errors import DaemonError, InputError
 from controller.garden.quantities import read_length, read_volume
 from controller.hydraulics.lines import Lines
 from controller.logbook.ask import Questions
@@ -51,12 +55,19 @@ def note(args: argparse.Namespace) -> int:
             tell(f"written down: {mm:.1f} mm of rain on {day}")
         elif args.kind == "meter":
             litres = l_from_m3(read_volume(args.reading, "meter reading"))
-            book.meter_reading(litres, clock.now_utc())
+            book.meter_reading(litres, clock.now_utc(), args.who)
             tell(f"written down: the meter reads {litres:.0f} L")
         else:
             book.note(args.words, zone=args.zone, who=args.who)
             tell("written down")
+    _let_the_daemon_know(args, folder)
     return 0
+
+
+def _let_the_daemon_know(args: argparse.Namespace, folder: Path) -> None:
+    """Have a running daemon plan anew; without one, the next plan counts the note anyway."""
+    with contextlib.suppress(DaemonError):
+        tell(f"daemon: {ask(runtime_dir(args, folder), {'ask': 'replan'}).get('words', '')}")
 
 
 def _watered(

@@ -69,6 +69,7 @@ def _command(name: str) -> Command:
         "open": running.open_zone,
         "close": running.close_zone,
         "hold": running.hold,
+        "reset": running.reset,
     }[name]
 
 
@@ -155,6 +156,9 @@ def _running(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     close = commands.add_parser("close", help="close a zone, or all")
     close.add_argument("zone", nargs="?", metavar="ZONE")
     _runtime(close)
+    reset = commands.add_parser("reset", help="let a line that disobeyed open again")
+    reset.add_argument("zone", metavar="ZONE")
+    _runtime(reset)
     hold = commands.add_parser("hold", help="let nothing open for a while; --lift ends it")
     hold.add_argument("--hours", type=float, metavar="N", help="for so long (24)")
     hold.add_argument("--zone", action="append", metavar="ZONE", help="only this zone; repeatable")
@@ -167,6 +171,7 @@ def _keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     note = commands.add_parser("note", help="write down what a person did or saw")
     note.add_argument("--garden", metavar="GARDEN", help="garden file")
     _state(note)
+    _runtime(note)
     kinds = note.add_subparsers(dest="kind", required=True, metavar="KIND")
     watered = kinds.add_parser("watered", help="a zone was watered by hand")
     watered.add_argument("zone", metavar="ZONE")

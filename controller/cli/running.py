@@ -23,14 +23,14 @@ def run(args: argparse.Namespace) -> int:
     return run_service(
         garden_path=path,
         state_dir=folder,
-        runtime_dir=_runtime(args, folder),
+        runtime_dir=runtime_dir(args, folder),
         pins=args.pins,
     )
 
 
 def status(args: argparse.Namespace) -> int:
     """Print how the daemon stands; exit 1 where it has a fault to show."""
-    answer = ask(_runtime(args), {"ask": "status"})
+    answer = ask(runtime_dir(args), {"ask": "status"})
     if args.json:
         print_json(answer)
     else:
@@ -50,6 +50,11 @@ def close_zone(args: argparse.Namespace) -> int:
     return _told(args, {"ask": "close", "zone": args.zone})
 
 
+def reset(args: argparse.Namespace) -> int:
+    """Let a line that disobeyed open again, once somebody has looked at it."""
+    return _told(args, {"ask": "reset", "zone": args.zone})
+
+
 def hold(args: argparse.Namespace) -> int:
     """Begin a hold, or lift those in force."""
     if args.lift:
@@ -63,12 +68,12 @@ def hold(args: argparse.Namespace) -> int:
 
 
 def _told(args: argparse.Namespace, request: dict[str, Any]) -> int:
-    answer = ask(_runtime(args), request)
+    answer = ask(runtime_dir(args), request)
     tell(str(answer.get("words", "done")))
     return 0 if answer.get("ok") else 1
 
 
-def _runtime(args: argparse.Namespace, folder: Path | None = None) -> Path:
+def runtime_dir(args: argparse.Namespace, folder: Path | None = None) -> Path:
     """Where the socket lies: as said, the system's place if there, else the state folder."""
     if args.runtime:
         return Path(args.runtime)

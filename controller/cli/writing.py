@@ -9,6 +9,7 @@ from pathlib import Path
 from controller.cli.loading import Loaded, load_garden, print_json, tell
 from controller.errors import GardenFileError, InputError
 from controller.garden.new import ask_new
+from controller.garden.show import show_filled
 from controller.hydraulics.lines import Lines
 from controller.timetable.cautions import Finding, findings
 from controller.timetable.whole import crop_judge
@@ -79,13 +80,8 @@ def _text(loaded: Loaded, found: list[Finding]) -> str:
         "",
         "Filled in for you",
     ]
-    where = None
-    for item in garden.filled:
-        if item.where != where:
-            where = item.where
-            lines.append(f"  {where}")
-        why = f"  ({item.why})" if item.why else ""
-        lines += _wrapped(f"{item.key} = {item.shown}{why}", "    ")
+    for line in show_filled(garden.filled):
+        lines += _wrapped(line, "  ")
     for weight, heading in (("fault", "Faults"), ("caution", "Cautions")):
         these = [f for f in found if f.weight == weight]
         lines += ["", heading] if these else ["", f"{heading}: none"]

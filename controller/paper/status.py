@@ -1,0 +1,118 @@
+"""How the daemon stands, as a person reads it."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from controller.paper.amounts import open_time
+
+WIDTH = 80
+
+
+def status_text(answer: Mapping[str, Any]) -> str:
+    """The daemon's own answer at 80 columns: first what is open, then what may be wrong."""
+    zone_info = ZoneInfo(str(answer.get("timezone", "UTC")))
+    lines = [f"{answer.get('site', '')}: {answer.get('words', '')}"]
+    for valve in answer.get("open", []):
+        by = ", opened by a person" if valve.get("manual") else ""
+        lines.append(
+            f"  {valve['zone']} is open, {open_time(valve['remaining_s'])} to go, "
+            f"{valve['litres']:.1f} L so far{by}"
+        )
+    lines += [
+        _line("pins", _pins(str(answer.get("pins", "")))),
+        _line("clock", _clock(answer)),
+        _line("running since", _moment(answer.get("started_utc"), zone_info)),
+        _line("planned", _moment(answer.get("planned_utc"), zone_info) or "not yet"),
+        _line("weather", _weather(answer.get("weather", {}))),
+    ]
+    lines += _coming(answer, zone_info)
+    lines += _doubts(answer)
+    happenings = answer.get("happenings", [])
+    if happenings:
+        lines.append("  of late:")
+        for row in happenings:
+            when = _moment(str(row.get("at_utc") or "") or None, zone_info)
+            zone = f" ({row['zone']})" if row.get("zone") else ""
+            lines += _wrapped(f"{when}  {row.get('kind')}{zone}: {row.get('words')}", "    ")
+    return "\n".join(lines) + "\n"
+
+
+def _coming(answer: Mapping[str, Any], zone_info: ZoneInfo) -> list[str]:
+    coming = answer.get("next", [])[:5]
+    if not coming:
+        return [_line("next", "nothing planned")]
+    lines = []
+    for number, pulse in enumerate(coming):
+        opens = _moment(pulse["opens_utc"], zone_info)
+        by = ", by hand" if pulse["valve"] == "hand" else ""
+        what = f"{opens}  {pulse['zone']}, {open_time(pulse['open_s'])} open{by}"
+        lines.append(_line("next" if number == 0 else "", what))
+    return lines
+
+
+def _doubts(answer: Mapping[str, Any]) -> list[str]:
+    lines: list[str] = []
+    if answer.get("garden_from_copy"):
+        lines += _wrapped("the garden file does not read; the last good copy waters on", "  ! ")
+    for fault in answer.get("garden_faults", []):
+        lines += _wrapped(str(fault), "  ! ")
+    if answer.get("plan_fault"):
+        lines += _wrapped(f"no plan: {answer['plan_fault']}", "  ! ")
+    for row in answer.get("barred", []):
+        words = f"{row['zone']}: its line disobeyed ({row['state']}); after a look: rowgate reset"
+        lines += _wrapped(words, "  ! ")
+    for words in answer.get("silent", []):
+        lines += _wrapped(f"not written down: {words}", "  ! ")
+    for hold in answer.get("holds", []):
+        zones = ", ".join(hold["zones"]) or "all zones"
+        until = str(hold["ends_local"]).replace("T", " ")
+        why = f" ({hold['reason']})" if hold["reason"] else ""
+        lines += _wrapped(f"hold: {zones} until {until}{why}", "  - ")
+    for left in answer.get("not_fitted", []):
+        words = f"not given: {left['zone']}, {left['day']}, {left['litres']:.1f} L"
+        lines += _wrapped(f"{words}: {left['reason']}", "  - ")
+    for remark in answer.get("remarks", []):
+        lines += _wrapped(str(remark), "  - ")
+    return lines
+
+
+def _pins(pins: str) -> str:
+    return "mock: no valve moves" if pins == "mock" else pins
+
+
+def _clock(answer: Mapping[str, Any]) -> str:
+    if answer.get("clock_believed"):
+        return "believed"
+    return f"in doubt, nothing opens by plan: {answer.get('clock_doubt')}"
+
+
+def _weather(weather: Mapping[str, Any]) -> str:
+    if not weather.get("last_day"):
+        return "none yet"
+    failed = "; the last asking failed" if weather.get("failed") else ""
+    return f"last day {weather['last_day']} from {weather['last_source']}{failed}"
+
+
+def _line(name: str, words: str) -> str:
+    return "\n".join(
+        textwrap.wrap(
+            f"  {name:<14} {words}", WIDTH, subsequent_indent=" " * 17, drop_whitespace=True
+        )
+    )
+
+
+def _moment(text: str | None, zone_info: ZoneInfo) -> str:
+    if not text:
+        return ""
+    return datetime.fromisoformat(text).astimezone(zone_info).strftime("%Y-%m-%d %H:%M:%S")
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(
+        text, WIDTH, initial_indent=indent, subsequent_indent=" " * (len(indent) + 2)
+    )

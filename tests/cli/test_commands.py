@@ -1,0 +1,257 @@
+"""Every command as a user calls it, on the example garden or a small one in a folder of its own."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections.abc import Callable
+from datetime import UTC, datetime
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from pytest import approx
+from support.clock import HandClock
+
+import controller.cli.keeping as keeping
+import controller.cli.reckoning as reckoning
+from controller.cli import main
+
+SMALL = """
+[site]
+name = "Small"
+latitude = 47.1
+longitude = 8.2
+elevation = "430 m"
+timezone = "Europe/Zurich"
+[supply]
+static_pressure = "48 psi"
+flow_test = { fill = "5 gal", seconds = 40 }
+[weather]
+file = "weather.csv"
+[[zone]]
+name = "leeks"
+main_run = "18 ft"
+valve = { hand = true }
+row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
+planting = [ { crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 } ]
+"""
+WEATHER = "date,tmin_c,tmax_c,rain_mm\n" + "".join(
+    f"2031-06-{day:02d},11,24,0\n" for day in range(1, 26)
+)
+
+Run = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Run:
+    def call(*argv: str) -> tuple[int, str, str]:
+        code = main(list(argv))
+        out = capsys.readouterr()
+        return code, out.out, out.err
+
+    return call
+
+
+@pytest.fixture
+def garden(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A small garden at six in the morning of 26 June 2031."""
+    (tmp_path / "garden.toml").write_text(SMALL, encoding="utf-8")
+    (tmp_path / "weather.csv").write_text(WEATHER, encoding="utf-8")
+    clock = HandClock(datetime(2031, 6, 26, 4, 0, tzinfo=UTC))
+    monkeypatch.setattr(reckoning, "system_clock", lambda: clock)
+    monkeypatch.setattr(keeping, "system_clock", lambda: clock)
+    monkeypatch.delenv("ROWGATE_STATE", raising=False)
+    return tmp_path / "garden.toml"
+
+
+def test_plan_without_a_garden_prints_the_example_and_says_so(run: Run) -> None:
+    code, out, err = run("plan")
+    assert code == 0
+    assert "invented" in err
+    assert "Sunday 6 July 2031" in out
+    assert max(map(len, out.splitlines())) <= 80
+    assert " open " in out and "Kc " in out and "by hand" in out and "relay " in out
+
+
+def test_plan_as_json_has_the_shape_promised_and_its_sums_agree(run: Run) -> None:
+    code, out, _ = run("plan", "--json")
+    found = json.loads(out)
+    assert code == 0
+    assert set(found) >= {"timetable", "doses", "not_fitted"}
+    assert set(found["timetable"][0]) >= {"zone", "opens", "closes", "open_s", "litres", "valve"}
+    # Every dose is given, or what of it found no place is named. Times are rounded to 0.1 s.
+    for dose in found["doses"]:
+        mine = (dose["zone"], dose["date"])
+        given = [p for p in found["timetable"] if (p["zone"], p["opens"][:10]) == mine]
+        left = sum(n["litres"] for n in found["not_fitted"] if (n["zone"], n["date"]) == mine)
+        litres = sum(p["litres"] for p in given)
+        flow = max((p["litres"] / p["open_s"] for p in given), default=0.0)
+        assert litres + left == approx(dose["litres"], abs=0.06 * flow * len(given) + 0.1)
+
+
+def test_plan_as_csv_is_one_row_a_pulse(run: Run) -> None:
+    _, out, _ = run("plan", "--csv", "--days", "2")
+    rows = list(csv.DictReader(io.StringIO(out)))
+    assert rows
+    assert all(float(r["open_s"]) > 0 and r["valve"] in ("relay", "hand") for r in rows)
+
+
+def test_plan_can_be_called_twice_and_says_the_same(run: Run) -> None:
+    assert run("plan", "--days", "3") == run("plan", "--days", "3")
+
+
+def test_balance_prints_the_ledger_and_it_closes(run: Run) -> None:
+    _, out, _ = run("balance", "--json", "--zone", "leeks")
+    rows = json.loads(out)["balance"]
+    assert len(rows) == 14
+    assert {r["zone"] for r in rows} == {"leeks"}
+    assert {r["method"] for r in rows} == {"single crop coefficient"}
+    for today, tomorrow in pairwise(rows):
+        assert tomorrow["start_depletion_mm"] == approx(today["depletion_mm"], abs=1e-3)
+
+
+def test_flow_alone_and_together_are_different_things(run: Run) -> None:
+    alone = json.loads(run("flow", "--json", "--open", "leeks")[1])["sets"][0]
+    pair = json.loads(run("flow", "--json", "--open", "leeks,corn")[1])["sets"][0]
+    flows = {z["zone"]: z["flow_l_min"] for z in pair["zones"]}
+    assert flows["leeks"] < 0.8 * alone["zones"][0]["flow_l_min"]
+    holes = [h for z in pair["zones"] for r in z["rows"] for h in r["holes"]]
+    assert math.fsum(h["flow_m3_s"] for h in holes) == approx(pair["supply_flow_m3_s"])
+
+
+def test_flow_as_text_names_every_zone(run: Run) -> None:
+    _, out, _ = run("flow")
+    assert out.count(" open alone") == 10
+
+
+def test_et_prints_a_day_a_line_and_json_as_promised(run: Run, garden: Path) -> None:
+    weather = str(garden.parent / "weather.csv")
+    site = ("--latitude", "47.1", "--elevation", "430")
+    code, out, _ = run("et", weather, *site, "--json")
+    days = json.loads(out)["days"]
+    assert (code, len(days), days[0]["date"]) == (0, 25, "2031-06-01")
+    assert all(2.0 < d["eto_mm"] < 7.0 and d["method"] for d in days)
+    assert len(run("et", weather, *site)[1].splitlines()) == 27
+
+
+def test_check_says_what_was_filled_in(run: Run, garden: Path) -> None:
+    code, out, _ = run("check", str(garden))
+    assert code == 0
+    assert "pipe = 3/4 in" in out
+    assert "too short to time by hand" in out
+    assert max(map(len, out.splitlines())) <= 80
+
+
+def test_check_names_every_fault_and_exits_with_2(run: Run, garden: Path) -> None:
+    garden.write_text(SMALL.replace('"1/16 in"', "1.5").replace('leek"', 'leak"'))
+    code, _, err = run("check", str(garden))
+    assert code == 2
+    assert 'row 1, bore: found 1.5; a bore needs its unit, as in "1.5 mm" or "1/16 in"' in err
+    assert "leak" in err and "leek" in err
+
+
+def test_check_as_json_tells_faults_too(run: Run, garden: Path) -> None:
+    garden.write_text(SMALL.replace("main_run", "mane_run"))
+    code, out, _ = run("check", str(garden), "--json")
+    assert code == 2
+    assert "main_run" in json.loads(out)["faults"][0]
+
+
+def test_new_writes_a_garden_that_check_accepts(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+
+    def answer(question: str = "") -> str:
+        asked.append(question)
+        words = {"Latitude": "47.1", "Longitude": "8.2", "Time zone": "Europe/Zurich"}
+        for start, said in words.items():
+            if question.startswith(start):
+                return said
+        if "Seconds to fill" in question:
+            return "40"
+        return ""
+
+    monkeypatch.setattr("builtins.input", answer)
+    path = str(tmp_path / "mine.toml")
+    code, _, err = run("new", path)
+    assert code == 0, (err, asked)
+    assert run("check", path)[0] == 0
+    assert run("new", path)[0] == 2  # never overwritten
+
+
+def test_new_writes_nothing_when_the_answers_end(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def ended(question: str = "") -> str:
+        raise EOFError
+
+    monkeypatch.setattr("builtins.input", ended)
+    assert run("new", str(tmp_path / "mine.toml"))[0] == 2
+    assert not (tmp_path / "mine.toml").exists()
+
+
+def test_what_is_noted_is_reported_and_counted_by_the_next_plan(run: Run, garden: Path) -> None:
+    before = json.loads(run("plan", str(garden), "--days", "1", "--json")[1])
+    assert before["doses"]
+    note = ("note", "--garden", str(garden))
+    assert run(*note, "watered", "leeks", "--amount", "80 L", "--on", "2031-06-25")[0] == 0
+    assert run(*note, "rain", "0.4 in", "--on", "2031-06-24")[0] == 0
+    assert run(*note, "meter", "81234 L")[0] == 0
+    assert run(*note, "words", "first leeks earthed up", "--zone", "leeks")[0] == 0
+    after = json.loads(run("plan", str(garden), "--days", "1", "--json")[1])
+    assert after["doses"] == []
+    rows = json.loads(run("report", "--garden", str(garden), "--json")[1])["report"]
+    assert [(r["zone"], r["litres"]) for r in rows] == [("leeks", 80.0)]
+    balance = json.loads(run("balance", str(garden), "--json")[1])["balance"]
+    by_day = {r["date"]: r for r in balance}
+    assert by_day["2031-06-24"]["rain_mm"] == approx(10.16)
+    # 80 L over 11 ft (3.3528 m) times 24 in (0.6096 m): 39.14 mm
+    assert by_day["2031-06-25"]["watered_mm"] == approx(80 / (3.3528 * 0.6096), abs=1e-3)
+
+
+def test_minutes_by_hand_are_turned_into_litres_by_the_computed_flow(
+    run: Run, garden: Path
+) -> None:
+    flow = json.loads(run("flow", str(garden), "--json")[1])["sets"][0]["zones"][0]["flow_l_min"]
+    run("note", "--garden", str(garden), "watered", "leeks", "--minutes", "2")
+    rows = json.loads(run("report", "--garden", str(garden), "--json")[1])["report"]
+    assert rows[0]["litres"] == approx(2 * flow)
+
+
+@pytest.mark.parametrize(
+    ("argv", "code", "said"),
+    [
+        (("plan", "nowhere.toml"), 2, "nowhere.toml"),
+        (("flow", "--open", "leeks,turnips"), 2, "found zone 'turnips'"),
+        (("flow", "--open", ","), 2, "no zone named"),
+        (("balance", "--zone", "x"), 2, "found zone 'x'"),
+        (("balance", "--from", "2031-07-05", "--to", "2031-07-01"), 2, "is after"),
+        (("report",), 2, "name your garden file"),
+        (("et", "nowhere.csv", "--latitude", "47", "--elevation", "4"), 2, "nowhere.csv"),
+        (("plan", "--from", "2029-01-01"), 2, "2029"),
+        (("status", "--runtime", "/nonexistent"), 1, "no daemon runs here"),
+        (("open", "a", "--minutes", "5", "--runtime", "/nonexistent"), 1, "no daemon runs here"),
+        (("open", "a", "--minutes", "nan", "--runtime", "/nonexistent"), 2, "allowed is"),
+        (("close", "--runtime", "/nonexistent"), 1, "no daemon runs here"),
+        (("hold", "--hours", "-3", "--runtime", "/nonexistent"), 2, "allowed is"),
+    ],
+)
+def test_a_bad_call_says_what_is_wrong_and_exits_accordingly(
+    run: Run, argv: tuple[str, ...], code: int, said: str
+) -> None:
+    found, out, err = run(*argv)
+    assert (found, out) == (code, "")
+    assert said in err
+
+
+@pytest.mark.parametrize(
+    "argv", [("plan", "--days", "0"), ("plan", "--from", "6.7.2031"), ("water",), ()]
+)
+def test_a_call_that_does_not_parse_exits_with_2(argv: tuple[str, ...]) -> None:
+    with pytest.raises(SystemExit) as exit_:
+        main(list(argv))
+    assert exit_.value.code == 2
