@@ -1,4 +1,4 @@
-"""The air over the garden: its pressure by height, the vapour in it, and its wind brought to 2 m."""
+"""The air over the garden: its pressure by height, the vapour in it, its wind brought to 2 m."""
 
 from __future__ import annotations
 

@@ -147,31 +147,26 @@ def reference_et(
     known = _Known(
         tmin_c, tmax_c, dewpoint_c, rh_max_pct, rh_min_pct, rh_mean_pct, vapour_pressure_kpa
     )
-    notes: list[str] = []
     vapour_kpa, humidity_rung = _vapour(known)
     saturation_kpa = day_saturation_kpa(tmin_c=tmin_c, tmax_c=tmax_c)
-    if vapour_kpa > saturation_kpa:
-        notes.append("more vapour than the air can hold: taken as saturated")
     number = day_of_year(day)
     above_mj_m2 = extraterrestrial_mj_m2(latitude_deg=latitude_deg, day_of_year=number)
     clear_mj_m2 = clear_sky_mj_m2(extraterrestrial_mj_m2=above_mj_m2, elevation_m=elevation_m)
+    notes: list[str] = []
+    if vapour_kpa > saturation_kpa:
+        notes.append("more vapour than the air can hold: taken as saturated")
     if solar_mj_m2 is not None:
-        require_range("solar_mj_m2", solar_mj_m2, *SOLAR_RANGE_MJ_M2)
-        sun_mj_m2, radiation_rung = min(solar_mj_m2, above_mj_m2), "measured"
-        if solar_mj_m2 > above_mj_m2:
-            notes.append("more sun measured than there is above the air: cut to that")
-        elif solar_mj_m2 > ODD_CLEAR_SHARE * clear_mj_m2:
-            notes.append("more sun measured than under a clear sky: check the instrument")
+        sun_mj_m2 = _measured_sun_mj_m2(solar_mj_m2, above_mj_m2, clear_mj_m2, notes)
+        radiation_rung = "measured"
     elif sunshine_h is not None:
         length_h = day_length_h(latitude_deg=latitude_deg, day_of_year=number)
-        radiation_rung = "sunshine hours"
         sun_mj_m2 = solar_from_sunshine_mj_m2(
             sunshine_h=sunshine_h, day_length_h=length_h, extraterrestrial_mj_m2=above_mj_m2
         )
+        radiation_rung = _SUNSHINE
         if sunshine_h > length_h:
             notes.append("more sunshine than the day is long: taken as sun all day")
     else:
-        radiation_rung = f"temperatures, {'coast' if coastal else 'inland'}"
         sun_mj_m2 = solar_from_temperatures_mj_m2(
             tmin_c=tmin_c,
             tmax_c=tmax_c,
@@ -179,18 +174,18 @@ def reference_et(
             clear_sky_mj_m2=clear_mj_m2,
             coastal=coastal,
         )
+        radiation_rung = f"temperatures, {'coast' if coastal else 'inland'}"
+    wind_2m_m_s, wind_rung = USUAL_WIND_M_S, f"taken as {USUAL_WIND_M_S:g} m/s"
     if wind_m_s is not None:
         wind_2m_m_s = wind_at_2m_m_s(wind_m_s, height_m=wind_height_m)
         wind_rung = f"measured at {wind_height_m:g} m"
         if wind_2m_m_s < LEAST_WIND_M_S:
             notes.append(f"wind under {LEAST_WIND_M_S:g} m/s: counted as {LEAST_WIND_M_S:g} m/s")
-    else:
-        wind_2m_m_s, wind_rung = USUAL_WIND_M_S, f"taken as {USUAL_WIND_M_S:g} m/s"
     if equation == "hargreaves":
         method = "hargreaves"
         eto = hargreaves_mm_day(tmin_c=tmin_c, tmax_c=tmax_c, extraterrestrial_mj_m2=above_mj_m2)
     else:
-        method = _method(known, humidity_rung, radiation_rung, measured_wind=wind_m_s is not None)
+        method = _method(humidity_rung, radiation_rung, wind_known=wind_m_s is not None)
         outgoing_mj_m2 = net_longwave_mj_m2(
             tmin_c=tmin_c,
             tmax_c=tmax_c,
@@ -268,7 +263,7 @@ def penman_monteith_mm_day(
 
 
 def hargreaves_mm_day(*, tmin_c: float, tmax_c: float, extraterrestrial_mj_m2: float) -> float:
-    """The Hargreaves equation: reference ET from temperatures alone, fair for means of 5 to 10 days.
+    """The Hargreaves equation: reference ET from temperatures, fair for means of 5 to 10 days.
 
     Parameters
     ----------
@@ -314,6 +309,7 @@ class _Known:
 
 
 _NO_HUMIDITY = "dew point taken as Tmin"
+_SUNSHINE = "sunshine hours"
 
 
 def _vapour(known: _Known) -> tuple[float, str]:
@@ -350,14 +346,26 @@ def _vapour(known: _Known) -> tuple[float, str]:
     return saturation_vapour_pressure_kpa(tmin_c), _NO_HUMIDITY
 
 
-def _method(known: _Known, humidity: str, radiation: str, *, measured_wind: bool) -> str:
+def _measured_sun_mj_m2(
+    solar_mj_m2: float, above_mj_m2: float, clear_mj_m2: float, notes: list[str]
+) -> float:
+    """Measured radiation, cut to what is possible; what is odd about it goes to `notes`."""
+    require_range("solar_mj_m2", solar_mj_m2, *SOLAR_RANGE_MJ_M2)
+    if solar_mj_m2 > above_mj_m2:
+        notes.append("more sun measured than there is above the air: cut to that")
+    elif solar_mj_m2 > ODD_CLEAR_SHARE * clear_mj_m2:
+        notes.append("more sun measured than under a clear sky: check the instrument")
+    return min(solar_mj_m2, above_mj_m2)
+
+
+def _method(humidity_rung: str, radiation_rung: str, *, wind_known: bool) -> str:
     """The equation, and in brackets what was not measured."""
     filled = []
-    if humidity == _NO_HUMIDITY:
-        filled.append(humidity)
-    if radiation != "measured":
-        from_sunshine = radiation == "sunshine hours"
-        filled.append(f"sun from {'sunshine hours' if from_sunshine else 'temperatures'}")
-    if not measured_wind:
+    if humidity_rung == _NO_HUMIDITY:
+        filled.append(humidity_rung)
+    if radiation_rung != "measured":
+        from_sunshine = radiation_rung == _SUNSHINE
+        filled.append(f"sun from {_SUNSHINE if from_sunshine else 'temperatures'}")
+    if not wind_known:
         filled.append(f"wind {USUAL_WIND_M_S:g} m/s")
     return f"penman-monteith ({', '.join(filled)})" if filled else "penman-monteith"
