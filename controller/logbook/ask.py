@@ -12,7 +12,6 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from controller.demand.records import LedgerDay
 from controller.errors import LogbookError
@@ -40,9 +39,7 @@ from controller.logbook.rows import (
 )
 from controller.logbook.schema import refuse_newer
 from controller.logbook.sums import sum_up
-
-if TYPE_CHECKING:
-    from controller.weather.day import WeatherDay
+from controller.weather.day import WeatherDay
 
 _UNFINISHED = (PulseState.INTENDED, PulseState.OPEN)
 # Litres are written with these two states only; hand watering is a closed pulse like any other.
@@ -186,8 +183,6 @@ class Questions:
         Among several sources of one day: first those with both temperatures; then measured before
         forecast; then in the order of `sources`, unnamed ones after; then the one kept last.
         """
-        from controller.weather.day import WeatherDay
-
         rank = {source: place for place, source in enumerate(sources)}
         rows = self._rows(
             "SELECT * FROM weather WHERE day BETWEEN ? AND ? ORDER BY day, kept_utc DESC, source",

@@ -7,7 +7,7 @@ import sqlite3
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
 from datetime import date, datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from controller.demand.records import LedgerDay
 from controller.garden.model import ValveKind
@@ -21,9 +21,7 @@ from controller.logbook.records import (
     Reading,
     utc_from_text,
 )
-
-if TYPE_CHECKING:
-    from controller.weather.day import WeatherDay
+from controller.weather.day import WeatherDay
 
 
 def pulse_of(row: sqlite3.Row) -> PulseRow:

@@ -11,7 +11,6 @@ import math
 from collections.abc import Iterable
 from dataclasses import fields
 from datetime import date, datetime
-from typing import TYPE_CHECKING
 
 from controller.demand.records import LedgerDay
 from controller.errors import LogbookError, require_range
@@ -19,9 +18,7 @@ from controller.logbook.pen import Row, insert
 from controller.logbook.pulses import PulsePages
 from controller.logbook.records import utc_text
 from controller.logbook.schema import Book
-
-if TYPE_CHECKING:
-    from controller.weather.day import WeatherDay
+from controller.weather.day import WeatherDay
 
 
 class Logbook(PulsePages):
