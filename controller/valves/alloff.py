@@ -26,8 +26,8 @@ PRETENDED = "pretended-off.json"  # beside it, in place of pins: what "mock" lin
 # compiles that header, where it is installed, and compares sizes and numbers.
 GET_LINE_IOCTL = 0xC250B407  # GPIO_V2_GET_LINE_IOCTL
 GET_VALUES_IOCTL = 0xC010B40E  # GPIO_V2_LINE_GET_VALUES_IOCTL
-# struct gpio_v2_line_request: 64 offsets, consumer; flags, number of attributes, 5 words of padding;
-# 10 attributes (id, padding, value, mask); number of lines, event buffer, 5 words of padding, fd
+# struct gpio_v2_line_request: 64 offsets, consumer; flags, number of attributes, 5 words padding;
+# 10 attributes (id, padding, value, mask); number of lines, event buffer, 5 words padding, fd
 LINE_REQUEST = struct.Struct("=64I32sQI5I" + "IIQQ" * 10 + "II5Ii")
 LINE_VALUES = struct.Struct("=QQ")  # bits, mask
 FLAG_OUTPUT, OUTPUT_VALUES = 1 << 3, 2

@@ -52,18 +52,21 @@ class RecordingPins:
 
     def write(self, number: int, on: bool) -> None:
         """Remember the change, if it is one."""
-        if self.read(number) != on:
+        if self._known(number) != on:
             self._on[number] = on
             self.moves.append(Move(mono_s=self._clock.mono_s(), number=number, on=on))
 
     def read(self, number: int) -> bool:
         """What was last written."""
-        try:
-            return self._on[number]
-        except KeyError:
-            raise ValveFault(f"line {number} was never taken as an output") from None
+        return self._known(number)
 
     def release_all(self) -> None:
         """Every line off."""
         for number in self._on:
             self.write(number, False)
+
+    def _known(self, number: int) -> bool:
+        try:
+            return self._on[number]
+        except KeyError:
+            raise ValveFault(f"line {number} was never taken as an output") from None
