@@ -1,0 +1,212 @@
+"""What the daemon asks of the logbook and writes into it, in the daemon's own terms.
+
+Reading has a connection of the thread that makes it, so one of these belongs to one thread.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from controller.daemon.planning import LastPulse
+from controller.demand.records import LedgerDay
+from controller.garden.model import Hold, ValveKind
+from controller.logbook.ask import Questions
+from controller.logbook.records import Happening, HowKnown, PulseRow, PulseState
+from controller.logbook.write import Logbook
+from controller.timetable.records import Pulse, Timetable
+from controller.weather.day import WeatherDay
+
+_DAY = timedelta(days=1)
+_LOOK_BACK = timedelta(days=14)  # for pulses of hand valves that nobody noted; our choice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """What a plan must know of what was given."""
+
+    litres: Mapping[tuple[str, date], float]
+    slots: Mapping[tuple[str, date], int]
+    last_pulses: tuple[LastPulse, ...]
+    rain_gauge_mm: Mapping[date, float]
+
+
+class Books:
+    """The logbook as the steward uses it. Every method may raise LogbookError."""
+
+    def __init__(self, logbook: Logbook) -> None:
+        self._write = logbook
+        self._questions: Questions | None = None
+        self._kept_weather: dict[tuple[date, str], WeatherDay] = {}
+        self._kept_ledger: dict[tuple[str, date], LedgerDay] = {}
+
+    def close(self) -> None:
+        """Close what was opened for reading."""
+        if self._questions is not None:
+            self._questions.close()
+            self._questions = None
+
+    # --- pulses ------------------------------------------------------------------------------
+
+    def intend(self, pulse: Pulse) -> int:
+        """Write that this pulse is about to open; its id, once that is on disk."""
+        return self._write.intend(pulse)
+
+    def opened(self, pulse_id: int, *, mono_s: float) -> None:
+        """Write that its valve is open since that moment of the monotonic clock."""
+        self._write.opened(pulse_id, mono_s)
+
+    def beat(self, pulse_id: int, *, open_s: float, litres: float) -> None:
+        """Write a sign of life."""
+        self._write.beat(pulse_id, open_s, litres)
+
+    def closed(self, pulse_id: int, *, open_s: float, litres: float, why: str) -> None:
+        """Write the true end."""
+        self._write.closed(pulse_id, open_s, litres, HowKnown.TIMED, why)
+
+    def refused(self, pulse_id: int, why: str) -> None:
+        """Write that the valve was not opened for it."""
+        self._write.refused(pulse_id, why)
+
+    def cut(self, pulse_id: int, *, open_s: float, litres: float, why: str) -> None:
+        """Write how far a crash let it come."""
+        self._write.cut(pulse_id, open_s, litres, HowKnown.HEARTBEAT, why)
+
+    def missed(self, pulse: Pulse, why: str) -> None:
+        """Write that its time went by."""
+        self._write.missed(pulse.key, why)
+
+    def spent(self, pulse: Pulse) -> bool:
+        """Whether what its key names has gone past planning."""
+        return pulse.key in self._ask.keys_past_planned(pulse.day)
+
+    def next_slot(self, zone: str, day: date) -> int:
+        """A slot of that day that has not been used."""
+        return self._ask.slots_past_planned(day, day).get((zone, day), 0) + 1
+
+    def litres_on(self, zone: str, day: date) -> float:
+        """What that zone has been given on that day. [L]"""
+        return self._ask.litres_by_zone_day(day, day).get((zone, day), 0.0)
+
+    def unfinished(self) -> list[PulseRow]:
+        """Pulses that are meant to open or open, as the logbook has it."""
+        return self._ask.unfinished()
+
+    def newest_utc(self) -> datetime | None:
+        """The newest moment of our own clock in the logbook."""
+        return self._ask.last_written_utc()
+
+    # --- plans -------------------------------------------------------------------------------
+
+    def known(self, first: date, last: date) -> Known:
+        """What was given, and which slots of these days are spent."""
+        ask = self._ask
+        return Known(
+            litres=ask.litres_by_zone_day(),
+            slots=ask.slots_past_planned(first, last),
+            last_pulses=tuple(_last_pulse(row) for row in ask.last_pulses()),
+            rain_gauge_mm=ask.gauge_by_day(),
+        )
+
+    def keep_plan(self, timetable: Timetable, today: date, now_utc: datetime) -> None:
+        """Put the plan up to today in place of the old one, and the ledger of the days gone.
+
+        A hand pulse whose time has come stays until somebody notes it, or the day is over; then it
+        is missed, and credits nothing.
+        """
+        for row in self._ask.pulses(timetable.first - _LOOK_BACK, timetable.first - _DAY):
+            if row.state is PulseState.PLANNED:
+                self._write.missed(row.key, "its day is over, and nobody wrote down that it ran")
+        day = timetable.first
+        while day <= today:
+            pulses = [p for p in timetable.pulses if p.day == day]
+            planned_again = {p.zone for p in pulses}
+            pulses += [
+                row.as_pulse()
+                for row in self._ask.planned(day)
+                if row.valve is ValveKind.HAND
+                and row.zone not in planned_again
+                and row.planned_opens_utc is not None
+                and row.planned_opens_utc <= now_utc
+            ]
+            self._write.plan_day(day, pulses)
+            day += _DAY
+        fresh = {(row.zone, row.day): row for row in timetable.ledger if row.day < timetable.first}
+        changed = [row for key, row in fresh.items() if self._kept_ledger.get(key) != row]
+        if changed:
+            self._write.keep_ledger(changed)
+            self._kept_ledger |= fresh
+
+    # --- weather, holds, happenings ----------------------------------------------------------
+
+    def keep_weather(self, days: Iterable[WeatherDay]) -> None:
+        """Keep what is new in these days of weather."""
+        fresh = {(w.day, w.source): w for w in days}
+        changed = [w for key, w in fresh.items() if self._kept_weather.get(key) != w]
+        if changed:
+            self._write.keep_weather(changed)
+            self._kept_weather |= fresh
+
+    def weather_days(self) -> dict[date, WeatherDay]:
+        """The best word on each day that was ever kept."""
+        return {w.day: w for w in self._ask.weather_days()}
+
+    def hold(
+        self, begins_utc: datetime, ends_utc: datetime, zones: Iterable[str], reason: str
+    ) -> None:
+        """Write down a hold."""
+        self._write.hold(begins_utc, ends_utc, zones, reason)
+
+    def lift(self) -> int:
+        """Lift every hold that is not over; how many there were."""
+        return self._write.lift_hold("all")
+
+    def holds(self, now_utc: datetime, zone_info: ZoneInfo) -> list[Hold]:
+        """The holds in force or to come, in local time as the timetable wants them."""
+        return [
+            Hold(
+                begins=_local(row.begins_utc, zone_info),
+                ends=_local(row.ends_utc, zone_info, late=True),
+                zones=row.zones,
+                reason=row.reason,
+            )
+            for row in self._ask.holds_from(now_utc)
+        ]
+
+    def happening(
+        self, kind: str, words: str, zone: str | None = None, line: int | None = None
+    ) -> None:
+        """Write down a fault or an event."""
+        self._write.happening(kind, words, zone, line)
+
+    def happenings(self, limit: int) -> list[Happening]:
+        """The latest of them, newest first."""
+        return self._ask.happenings(limit)
+
+    @property
+    def _ask(self) -> Questions:
+        if self._questions is None:
+            self._questions = Questions(self._write.path)
+        return self._questions
+
+
+def _last_pulse(row: PulseRow) -> LastPulse:
+    """Hand watering without a time is taken as poured at once, when it was written down."""
+    open_s = row.open_s or 0.0
+    ended = row.closed_utc
+    if row.opened_utc is not None:
+        true_end = row.opened_utc + timedelta(seconds=open_s)
+        ended = true_end if ended is None else min(ended, true_end)
+    assert ended is not None, "a pulse that gave water has an end"
+    return LastPulse(zone=row.zone, ended_utc=ended, open_s=open_s, litres=row.litres or 0.0)
+
+
+def _local(moment_utc: datetime, zone_info: ZoneInfo, *, late: bool = False) -> datetime:
+    """Local time without its zone. Of an hour that comes twice the timetable takes the first
+    coming; an end in the second is put after it, so that a hold is never shorter than asked."""
+    local = moment_utc.astimezone(zone_info)
+    if late and local.fold:
+        local += timedelta(hours=1)
+    return local.replace(tzinfo=None, fold=0)

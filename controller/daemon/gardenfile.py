@@ -1,0 +1,119 @@
+"""The garden file while the daemon runs: a file that stops reading leaves the last good one on.
+
+A copy of the last good text lies in the state folder, so that a restart over a broken file waters
+on, too, and says so.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from controller.errors import GardenFileError, InputError, RowgateError
+from controller.garden.model import Garden
+from controller.hydraulics.lines import Lines
+from controller.timetable.plan import Grounds
+from crops.catalogue import Catalogue
+
+COPY_NAME = "last-good-garden.toml"
+_LOG = logging.getLogger("rowgate.garden")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Accepted:
+    """A garden that reads and whose lines can be computed."""
+
+    garden: Garden
+    grounds: Grounds
+    lines: Lines
+    from_copy: bool = False
+
+
+def accept(garden: Garden, catalogue: Catalogue) -> Accepted:
+    """Try what the daemon will ask of a garden, so that it fails here and not at a valve.
+
+    Raises
+    ------
+    RowgateError
+        If a zone's flow cannot be computed, or a crop or soil is unknown.
+    """
+    lines, grounds = Lines(garden), Grounds(garden, catalogue)
+    for zone in garden.zones:
+        lines.open_set(frozenset((zone.name,)))
+        lines.line(zone.name)
+        grounds.soil(zone.bed.soil)
+        for planting in zone.plantings:
+            grounds.crop(planting.crop)
+    return Accepted(garden=garden, grounds=grounds, lines=lines)
+
+
+class GardenFile:
+    """Reads the file when its text has changed; keeps the copy and the faults.
+
+    `read` turns the text of a garden file into a garden; what is relative in either text is
+    relative to the file itself, not to our copy.
+    """
+
+    def __init__(
+        self, path: Path, copy: Path, read: Callable[[str], Garden], catalogue: Catalogue
+    ) -> None:
+        self._path, self._copy, self._read, self._catalogue = path, copy, read, catalogue
+        self._text: bytes | None = None
+        self.faults: tuple[str, ...] = ()
+
+    def first(self) -> Accepted:
+        """The garden to start with: the file's, or the last good copy's.
+
+        Raises
+        ------
+        InputError
+            If neither reads; the faults are those of the file.
+        """
+        fresh = self.look()
+        if fresh is not None:
+            return fresh
+        faults = self.faults
+        try:
+            accepted = self._accepted(self._copy.read_bytes())
+        except (RowgateError, OSError) as fault:
+            raise GardenFileError(faults) from fault
+        _LOG.error("the garden file has faults; the last good copy of it waters on")
+        return replace(accepted, from_copy=True)
+
+    def look(self) -> Accepted | None:
+        """The new garden, if the file has changed and reads; else None, and `faults` says why."""
+        try:
+            text = self._path.read_bytes()
+        except OSError as fault:
+            self._text, self.faults = None, (f"{self._path}: {fault.strerror or fault}",)
+            return None
+        if text == self._text:
+            return None
+        self._text = text
+        try:
+            accepted = self._accepted(text)
+        except GardenFileError as fault:
+            self.faults = fault.faults
+            return None
+        except RowgateError as fault:
+            self.faults = (f"{self._path}: {fault}",)
+            return None
+        self.faults = ()
+        self._keep(text)
+        return accepted
+
+    def _accepted(self, text: bytes) -> Accepted:
+        try:
+            return accept(self._read(text.decode("utf-8-sig")), self._catalogue)
+        except UnicodeDecodeError as fault:
+            raise InputError("not UTF-8 text; save it as UTF-8") from fault
+
+    def _keep(self, text: bytes) -> None:
+        fresh = self._copy.with_suffix(".new")
+        try:
+            fresh.write_bytes(text)
+            fresh.replace(self._copy)
+        except OSError as fault:
+            _LOG.warning("no copy of the good garden file could be kept: %s", fault)

@@ -1,0 +1,71 @@
+"""What the service manager is told: ready, alive, stopping.
+
+"Alive" is said only while everybody who matters has moved lately; silence makes the manager stop
+the process, and its stop step closes every line.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import socket
+import threading
+from collections.abc import Mapping
+
+from controller.clock import Clock
+
+WATCHDOG_EVERY_S = 5.0  # the unit file allows 30 s of silence
+_LOG = logging.getLogger("rowgate.health")
+
+
+def sd_notify(words: str, environ: Mapping[str, str] = os.environ) -> bool:
+    """Send one message to the service manager; False where none listens.
+
+    Source
+    ------
+    sd_notify(3): a datagram to the socket named in NOTIFY_SOCKET, a leading @ for an abstract one.
+    """
+    address = environ.get("NOTIFY_SOCKET", "")
+    if not address:
+        return False
+    if address.startswith("@"):
+        address = "\0" + address[1:]
+    try:
+        with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as out:
+            out.sendto(words.encode(), address)
+    except OSError as fault:
+        _LOG.warning("the service manager does not listen: %s", fault)
+        return False
+    return True
+
+
+class Health:
+    """Who moved when, on the monotonic clock; anyone silent for too long is named."""
+
+    def __init__(self, clock: Clock, longest_silence_s: Mapping[str, float]) -> None:
+        self._clock, self._allowed_s = clock, dict(longest_silence_s)
+        self._lock = threading.Lock()
+        now = clock.mono_s()
+        self._moved = dict.fromkeys(self._allowed_s, now)
+        self._said_mono_s = float("-inf")
+
+    def moved(self, who: str, at_mono_s: float | None = None) -> None:
+        """Somebody is alive now, or was at the moment given."""
+        with self._lock:
+            self._moved[who] = self._clock.mono_s() if at_mono_s is None else at_mono_s
+
+    def silent(self) -> tuple[str, ...]:
+        """Who has not moved for longer than allowed."""
+        now = self._clock.mono_s()
+        with self._lock:
+            return tuple(
+                sorted(w for w, limit in self._allowed_s.items() if now - self._moved[w] > limit)
+            )
+
+    def say_alive(self, environ: Mapping[str, str] = os.environ) -> tuple[str, ...]:
+        """Tell the watchdog, at most every few seconds, unless somebody is silent: then who."""
+        silent, now = self.silent(), self._clock.mono_s()
+        if not silent and now - self._said_mono_s >= WATCHDOG_EVERY_S:
+            self._said_mono_s = now
+            sd_notify("WATCHDOG=1", environ)
+        return silent

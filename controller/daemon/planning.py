@@ -1,0 +1,155 @@
+"""One plan: what the logbook knows and the weather says, through the timetable room.
+
+Pure, but for nothing: garden, weather, logbook answers and the moment come in, a plan goes out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta
+
+from controller.daemon.gardenfile import Accepted
+from controller.errors import NoWeather
+from controller.garden.model import Garden, Hold, Watering, Zone
+from controller.timetable.days import demand_days
+from controller.timetable.dose import soaking_of
+from controller.timetable.plan import Given, Grounds, plan_garden
+from controller.timetable.records import Timetable
+from controller.timetable.windows import allowed, hold_stretches, utc_from_local
+from controller.weather.day import WeatherDay
+
+DAYS_AHEAD = 2  # days after today in each plan: shown, never opened from; our choice
+AFTER_MIDNIGHT = timedelta(minutes=2)
+BEFORE_WINDOW = timedelta(minutes=20)
+_DAY = timedelta(days=1)
+
+
+def local_day(garden: Garden, now_utc: datetime) -> date:
+    """The garden's own date at this moment."""
+    return now_utc.astimezone(garden.site.zone_info).date()
+
+
+def with_holds(garden: Garden, holds: Iterable[Hold]) -> Garden:
+    """The garden with further holds beside those of its file."""
+    watering: Watering = replace(garden.watering, holds=(*garden.watering.holds, *holds))
+    return replace(garden, watering=watering)
+
+
+def held_now(garden: Garden, zone: Zone, now_utc: datetime) -> str | None:
+    """The reason of the hold that keeps this zone shut now; None where none does."""
+    for hold in garden.watering.holds:
+        for held in hold_stretches([hold], zone.name, garden.site.zone_info):
+            if held.begins_utc <= now_utc < held.ends_utc:
+                return hold.reason
+    return None
+
+
+def may_run_until(garden: Garden, zone: Zone, day: date, now_utc: datetime) -> datetime | None:
+    """The end of the stretch of that day's windows, less holds, in which now lies."""
+    stretches = allowed(garden.watering, zone.name, zone.valve.kind, day, garden.site.zone_info)
+    for stretch in stretches:
+        if stretch.begins_utc <= now_utc < stretch.ends_utc:
+            return stretch.ends_utc
+    return None
+
+
+def first_day_to_plan(garden: Garden, now_utc: datetime) -> date:
+    """Today; or yesterday, while a window that began yesterday is not over."""
+    today = local_day(garden, now_utc)
+    yesterday = today - _DAY
+    for zone in garden.zones:
+        stretches = allowed(
+            garden.watering, zone.name, zone.valve.kind, yesterday, garden.site.zone_info
+        )
+        if any(s.ends_utc > now_utc for s in stretches):
+            return yesterday
+    return today
+
+
+def plan_moments(garden: Garden, now_utc: datetime) -> list[tuple[str, datetime]]:
+    """When to plan anew: after each midnight, and before each window opens; the next two days."""
+    zone_info, today = garden.site.zone_info, local_day(garden, now_utc)
+    moments: dict[datetime, str] = {}
+    for ahead in range(3):
+        day = today + ahead * _DAY
+        midnight = utc_from_local(datetime.combine(day, time()), zone_info)
+        moments[midnight + AFTER_MIDNIGHT] = f"plan {day.isoformat()} midnight"
+        for zone in garden.zones:
+            for stretch in allowed(garden.watering, zone.name, zone.valve.kind, day, zone_info):
+                at = stretch.begins_utc - BEFORE_WINDOW
+                moments.setdefault(at, f"plan {at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ} window")
+    return [(moments[at], at) for at in sorted(moments) if at > now_utc]
+
+
+def honest(weather: Iterable[WeatherDay], today: date) -> list[WeatherDay]:
+    """The same days, but rain that was only forecast for a day now past is unknown, not fallen."""
+    return [replace(w, rain_mm=None) if w.day < today and not w.measured else w for w in weather]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LastPulse:
+    """A zone's latest watering, as far as soaking away goes."""
+
+    zone: str
+    ended_utc: datetime
+    open_s: float
+    litres: float
+
+
+def soaked_away_utc(pulse: LastPulse, zone: Zone, grounds: Grounds, basin_mm: float) -> datetime:
+    """When what that pulse left standing on the wetted strip has gone into the soil."""
+    soaking = soaking_of(zone, grounds.soil(zone.bed.soil), basin_mm)
+    if pulse.open_s <= 0.0 or soaking.strip_m2 <= 0.0:
+        return pulse.ended_utc
+    standing_mm = soaking.standing_after(0.0, pulse.litres / pulse.open_s, pulse.open_s)
+    return pulse.ended_utc + timedelta(seconds=soaking.seconds_to_soak(standing_mm))
+
+
+def plan(
+    accepted: Accepted,
+    garden: Garden,
+    weather: Iterable[WeatherDay],
+    *,
+    now_utc: datetime,
+    litres: Mapping[tuple[str, date], float],
+    slots: Mapping[tuple[str, date], int],
+    last_pulses: Iterable[LastPulse],
+    rain_gauge_mm: Mapping[date, float],
+    remarks: Iterable[str],
+) -> Timetable:
+    """The timetable from this moment on; `garden` is the accepted one with the holds in force.
+
+    Raises
+    ------
+    NoWeather
+        If there is no weather to begin an account with.
+    """
+    first = first_day_to_plan(garden, now_utc)
+    last = local_day(garden, now_utc) + DAYS_AHEAD * _DAY
+    demand = demand_days(weather, garden.site, last=last, rain_gauge_mm=rain_gauge_mm)
+    begins = min(demand.days)
+    if begins >= first:
+        raise NoWeather(f"the weather begins on {begins}; a plan needs the day before it, too")
+    zones = {zone.name: zone for zone in garden.zones}
+    return plan_garden(
+        garden,
+        accepted.grounds,
+        accepted.lines,
+        demand.days,
+        first=first,
+        count=(last - first).days + 1,
+        given=Given(
+            litres=litres,
+            slots=slots,
+            soaking_until_utc={
+                pulse.zone: soaked_away_utc(
+                    pulse, zones[pulse.zone], accepted.grounds, garden.watering.basin_mm
+                )
+                for pulse in last_pulses
+                if pulse.zone in zones
+            },
+        ),
+        not_before_utc=now_utc,
+        remarks=[*remarks, *demand.remarks],
+    )

@@ -1,0 +1,129 @@
+"""After a crash: what was open, how long it was, what that gave. The rest stays owed.
+
+A pulse is credited up to the last sign that water flowed: its last heartbeat, or, in the same
+boot, the moment at which the stop step drove all lines off. An opening that was only meant gave
+nothing. The new plan counts what was given and asks for the rest, once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from controller.daemon.books import Books
+from controller.daemon.litres import FlowOf, OpenSpan, litres_of
+from controller.logbook.records import PulseRow, PulseState
+from controller.valves.alloff import read_shut_at
+
+# A deadline is kept by threads, and by a supervisor a little later; our choice.
+MARGIN_S = 5.0
+_UNKNOWN_BOOT = "unknown"  # a kernel that does not tell: two such boots may not be the same
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShutAt:
+    """When the stop step drove every line off."""
+
+    mono_s: float
+    boot_id: str
+    lines: frozenset[int]  # those it knows to be off
+
+
+def shut_at(line_file: Path) -> ShutAt | None:
+    """What the last stop step left beside the line file; None if nothing that reads."""
+    found = read_shut_at(line_file)
+    if found is None:
+        return None
+    return ShutAt(mono_s=found["mono_s"], boot_id=found["boot_id"], lines=frozenset(found["shut"]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recovered:
+    """What became of a pulse that a crash left unfinished; `refused` if it never opened."""
+
+    row: PulseRow
+    refused: bool
+    open_s: float
+    litres: float
+    why: str
+
+
+def write_down(found: Iterable[Recovered], books: Books) -> None:
+    """Write what became of them; each is then finished, and not found again."""
+    for item in found:
+        if item.refused:
+            books.refused(item.row.id, item.why)
+            books.happening("recovery", item.why, item.row.zone)
+        else:
+            books.cut(item.row.id, open_s=item.open_s, litres=item.litres, why=item.why)
+            words = f"{item.why}: {item.open_s:.0f} s, {item.litres:.1f} L; the rest stays owed"
+            books.happening("recovery", words, item.row.zone)
+
+
+def recover(
+    rows: Iterable[PulseRow], *, boot_id: str, stopped: ShutAt | None, flow_l_s: FlowOf
+) -> list[Recovered]:
+    """Judge every unfinished pulse.
+
+    `flow_l_s` is asked only for what flowed between the last heartbeat and the stop step; a zone
+    that the garden no longer has gives nothing there.
+    """
+    unfinished = list(rows)
+    ends = {row.id: _open_s(row, boot_id, stopped) for row in unfinished}
+    spans = {
+        row.id: _span(row, (row.beat_open_s or 0.0), ends[row.id][0])
+        for row in unfinished
+        if row.opened_mono_s is not None
+    }
+    return [_recovered(row, *ends[row.id], spans, flow_l_s) for row in unfinished]
+
+
+def _recovered(
+    row: PulseRow,
+    open_s: float,
+    why: str,
+    spans: dict[int, OpenSpan],
+    flow_l_s: FlowOf,
+) -> Recovered:
+    if row.state is PulseState.INTENDED or row.id not in spans:
+        return Recovered(row=row, refused=True, open_s=0.0, litres=0.0, why=why)
+    litres = row.beat_litres or 0.0
+    span = spans[row.id]
+    if span.to_mono_s > span.from_mono_s:
+        others = [s for key, s in spans.items() if key != row.id]
+        litres += litres_of(span, others, flow_l_s)
+    return Recovered(
+        row=row,
+        refused=False,
+        open_s=open_s,
+        litres=litres,
+        why=why,
+    )
+
+
+def _open_s(row: PulseRow, boot_id: str, stopped: ShutAt | None) -> tuple[float, str]:
+    """How long it was open for all we know, and how we know."""
+    if row.state is PulseState.INTENDED or row.opened_mono_s is None:
+        return 0.0, "meant to open when the daemon died; no sign that it did"
+    beat_s = row.beat_open_s or 0.0
+    longest_s = (row.planned_open_s or beat_s) + MARGIN_S
+    if (
+        stopped is not None
+        and row.boot_id == stopped.boot_id == boot_id
+        and boot_id != _UNKNOWN_BOOT
+        and row.relay_line in stopped.lines
+        and stopped.mono_s - row.opened_mono_s > beat_s
+    ):
+        open_s = min(stopped.mono_s - row.opened_mono_s, longest_s)
+        return max(open_s, beat_s), "the daemon died; shut by the stop step"
+    return min(beat_s, longest_s), "the daemon died; counted to its last heartbeat"
+
+
+def _span(row: PulseRow, from_s: float, to_s: float) -> OpenSpan:
+    assert row.opened_mono_s is not None
+    return OpenSpan(
+        zone=row.zone,
+        from_mono_s=row.opened_mono_s + from_s,
+        to_mono_s=row.opened_mono_s + max(from_s, to_s),
+    )

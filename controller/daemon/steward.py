@@ -1,0 +1,396 @@
+"""Everything that decides, in one thread: when to plan, what to open, what to write down.
+
+`tick()` looks at the clock and does what is due; `next_moment_utc()` says when to look again.
+Closing is not here: an open line shuts by the bank's own deadline, whatever the steward does.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections import deque
+from collections.abc import Callable
+from datetime import date, datetime, timedelta
+
+from controller.clock import Clock
+from controller.daemon.books import Books
+from controller.daemon.clocksense import ClockSense
+from controller.daemon.gardenfile import Accepted, GardenFile
+from controller.daemon.judge import Moment, Verdict, judge
+from controller.daemon.openings import Openings, shut
+from controller.daemon.planning import (
+    DAYS_AHEAD,
+    first_day_to_plan,
+    held_now,
+    honest,
+    local_day,
+    may_run_until,
+    plan,
+    plan_moments,
+    with_holds,
+)
+from controller.daemon.rhythm import Alarm
+from controller.daemon.waterworks import Waterworks
+from controller.daemon.weatherdesk import WeatherAnswer, WeatherDesk
+from controller.errors import LogbookError, RowgateError, ValveFault, ValveRefused
+from controller.garden.model import Garden, ValveKind, Zone
+from controller.timetable.plan import NetworkFlows
+from controller.timetable.records import Pulse, Timetable
+from controller.weather.day import WeatherDay
+
+_DAY = timedelta(days=1)
+GARDEN_EVERY_S = 30.0  # between two looks at the garden file; our choice
+RETRY_S = 60.0  # after a plan or an opening that failed for want of the logbook; our choice
+_MOST_FAULTS = 5  # of one garden file, written down; status shows all
+_MOST_UNRECORDED = 200  # happenings kept while the logbook takes none
+_LOG = logging.getLogger("rowgate.steward")
+
+
+class Steward:
+    """The daemon's mind. Time, lines, logbook, weather, garden file and alarm are handed in."""
+
+    def __init__(
+        self,
+        *,
+        accepted: Accepted,
+        garden_file: GardenFile,
+        waterworks: Waterworks,
+        openings: Openings,
+        books: Books,
+        clock: Clock,
+        sense: ClockSense,
+        desk: WeatherDesk,
+        alarm: Alarm,
+        post: Callable[[Callable[[], None]], None],
+        pins: str,
+        silent: Callable[[], tuple[str, ...]] = tuple,
+    ) -> None:
+        self.accepted, self.garden_file = accepted, garden_file
+        self.waterworks, self.openings, self.books = waterworks, openings, books
+        self.clock, self.sense = clock, sense
+        self._desk, self._alarm, self._post = desk, alarm, post
+        self.pins, self.silent, self.started_utc = pins, silent, clock.now_utc()
+        self.weather: dict[date, WeatherDay] = {}
+        self.weather_answer: WeatherAnswer | None = None
+        self.timetable: Timetable | None = None
+        self.planned_utc: datetime | None = None
+        self.plan_fault = ""
+        self.pending: list[Pulse] = []
+        self._unrecorded: deque[tuple[str, str, str | None]] = deque(maxlen=_MOST_UNRECORDED)
+        self._told_mono_s = float("-inf")
+        self._garden = accepted.garden  # with the holds in force
+        self._flows = NetworkFlows(accepted.lines)
+        self._coming: Accepted | None = None
+        self._shown_faults: tuple[str, ...] = ()
+        self._not_today: dict[str, date] = {}
+        self._want_plan = ""
+        self._plan_after_mono_s = self._open_after_mono_s = float("-inf")
+        self._garden_looked_mono_s = float("-inf")
+        self._moments: list[tuple[str, datetime]] = []
+
+    # --- the day -----------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Take up the day: holds and weather the logbook kept, the source asked, a first plan."""
+        self.want_plan("start")
+        self.weather = self.books.weather_days()
+        self.holds_changed()
+        self._look_at_garden()
+        self.sense.look()
+        if not self.sense.believed:
+            self.tell("clock", f"no openings by plan: {self.sense.why}")
+        self._set_alarm()
+        self._ask_weather()
+        self.tick()
+
+    def tick(self) -> None:
+        """Do what is due."""
+        self._settle()
+        self._look_at_clock()
+        self.openings.beat(self.flow_l_s)
+        mono = self.clock.mono_s()
+        if mono - self._garden_looked_mono_s >= GARDEN_EVERY_S:
+            self._look_at_garden()
+        self._tell_unrecorded()
+        self._plan_if_due()
+        self._open_what_is_due()
+
+    def tick_last(self) -> None:
+        """The valves are shut for good: write down the last ends."""
+        self._settle()
+
+    def next_moment_utc(self) -> datetime:
+        """When something is to be done next, seen from now."""
+        now, mono = self.clock.now_utc(), self.clock.mono_s()
+        wait = self._garden_looked_mono_s + GARDEN_EVERY_S - mono
+        beat = self.openings.next_mono_s()
+        if beat is not None:
+            wait = min(wait, beat - mono)
+        moments = [now + timedelta(seconds=max(0.0, wait))]
+        moments += [at for _, at in self._moments[:1]]
+        moments += [p.opens_utc for p in self.pending if p.opens_utc > now]
+        return min(moments)
+
+    # --- planning ----------------------------------------------------------------------------
+
+    def want_plan(self, reason: str, *, drop: bool = False) -> None:
+        """Plan anew as soon as nothing is open; with `drop`, nothing of the old plan opens."""
+        self._want_plan = self._want_plan or reason
+        self._plan_after_mono_s = float("-inf")
+        if drop:
+            self.pending = []
+
+    def weather_came(self, answer: WeatherAnswer) -> None:
+        """Take in what the source said; what is usable is kept in the logbook."""
+        self.weather_answer = answer
+        if answer.failed:
+            self.tell("weather", "; ".join(answer.remarks) or "the source gave nothing")
+        if answer.days:
+            self.weather |= {w.day: w for w in answer.days}
+            try:
+                self.books.keep_weather(answer.days)
+            except LogbookError as fault:
+                _LOG.error("weather not kept: %s", fault)
+            self.want_plan("weather")
+
+    def holds_changed(self) -> None:
+        """Read the holds in force anew, shut what one of them holds, and plan anew."""
+        holds = self.books.holds(self.clock.now_utc(), self.accepted.garden.site.zone_info)
+        self._garden = with_holds(self.accepted.garden, holds)
+        now = self.clock.now_utc()
+        for running in list(self.openings.running.values()):
+            zone = self._zone(running.zone)
+            held = None if zone is None else held_now(self._garden, zone, now)
+            if held is not None and not running.manual:
+                shut(self.waterworks.bank, running.line, f"held: {held or 'no reason given'}")
+        self.want_plan("hold", drop=True)
+
+    @property
+    def garden(self) -> Garden:
+        """The garden in force, with the holds of the logbook."""
+        return self._garden
+
+    def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
+        """Flow of an open zone within a set, in the garden in force. [L/s]"""
+        return self._flows.flow_l_s(zone, together)
+
+    def flow_or_nothing_l_s(self, zone: str, together: frozenset[str]) -> float:
+        """The same for zones of an older garden file, too: one that is gone gives nothing. [L/s]"""
+        known = frozenset(z.name for z in self.accepted.garden.zones)
+        return self.flow_l_s(zone, together & known) if zone in known else 0.0
+
+    def person_closed(self, zone: str) -> None:
+        """A person shut this zone: what is left of its dose today stays in the ledger."""
+        self._not_today[zone] = local_day(self._garden, self.clock.now_utc())
+        self.pending = [p for p in self.pending if p.zone != zone]
+
+    def tell(self, kind: str, words: str, zone: str | None = None) -> None:
+        """Log something worth knowing later, and write it down, now or when that works again."""
+        _LOG.warning("%s: %s", kind, words if zone is None else f"{zone}: {words}")
+        try:
+            self.books.happening(kind, words, zone)
+        except LogbookError as fault:
+            _LOG.error("not written down: %s", fault)
+            self._unrecorded.append((kind, words, zone))
+
+    def unrecorded_words(self) -> list[str]:
+        """What the logbook has not taken yet: happenings, ends of pulses, records of the bank."""
+        words = [f"{kind}: {words}" for kind, words, _ in self._unrecorded]
+        words += [f"the end of a pulse of {zone}" for zone in self.openings.unwritten_zones]
+        return [*words, *self.waterworks.bank.undelivered]
+
+    # --- the parts of a tick -----------------------------------------------------------------
+
+    def _settle(self) -> None:
+        ended, faults = self.openings.settle(self.flow_l_s)
+        for record in faults:
+            self.tell(
+                "valve", f"line {record.number}: {record.words}", self._zone_of(record.number)
+            )
+        for end in ended:
+            zone = end.running.zone
+            _LOG.info("%s shut after %.1f s, %.1f L: %s", zone, end.open_s, end.litres, end.why)
+            if not end.in_time:
+                self.tell("cut short", f"shut after {end.open_s:.0f} s: {end.why}", zone)
+            if end.running.manual or not end.in_time:
+                self.want_plan("an opening that was not planned so")
+
+    def _look_at_clock(self) -> None:
+        sense = self.sense.look()
+        self.sense.saw_row(self.clock.now_utc())
+        if sense.jumped_s:
+            self.tell("clock", f"the clock jumped by {sense.jumped_s:+.0f} s; the plan is dropped")
+        if sense.changed:
+            self.tell("clock", f"no openings by plan: {sense.why}" if sense.why else "believed")
+        if sense.jumped_s or (sense.changed and sense.believed):
+            self.want_plan("clock", drop=True)
+            self._set_alarm()
+
+    def _look_at_garden(self) -> None:
+        self._garden_looked_mono_s = self.clock.mono_s()
+        fresh = self.garden_file.look()
+        if self.garden_file.faults != self._shown_faults:
+            self._shown_faults = self.garden_file.faults
+            for fault in self._shown_faults[:_MOST_FAULTS]:
+                self.tell("garden file", f"{fault}; the last good one waters on")
+            if not self._shown_faults:
+                self.tell("garden file", "reads again")
+        if fresh is not None and fresh.garden != self.accepted.garden:
+            self._coming = fresh
+            self.want_plan("garden", drop=True)
+
+    def _plan_if_due(self) -> None:
+        if not self.sense.believed:
+            return
+        now = self.clock.now_utc()
+        while self._moments and self._moments[0][1] <= now:
+            name, _ = self._moments.pop(0)
+            self.want_plan(name)
+            self._ask_weather()
+        if (
+            self._want_plan
+            and not self.openings.running
+            and self.openings.all_written
+            and self.clock.mono_s() >= self._plan_after_mono_s
+        ):
+            self._make_plan(self._want_plan)
+
+    def _make_plan(self, reason: str) -> None:
+        try:
+            self._take_up_coming()
+            now = self.clock.now_utc()
+            today = local_day(self._garden, now)
+            known = self.books.known(
+                first_day_to_plan(self._garden, now), today + DAYS_AHEAD * _DAY
+            )
+            timetable = plan(
+                self.accepted,
+                self._garden,
+                honest(self.weather.values(), today),
+                now_utc=now,
+                litres=known.litres,
+                slots=known.slots,
+                last_pulses=known.last_pulses,
+                rain_gauge_mm=known.rain_gauge_mm,
+                remarks=self.weather_answer.remarks if self.weather_answer else (),
+            )
+            self.pending = [
+                p
+                for p in timetable.pulses
+                if p.valve is ValveKind.RELAY
+                and p.day <= today
+                and self._not_today.get(p.zone) != p.day
+            ]
+            self.timetable, self.planned_utc, self.plan_fault = timetable, now, ""
+            self._want_plan = ""
+            _LOG.info("planned (%s): %d pulses to come today", reason, len(self.pending))
+            self.books.keep_plan(timetable, today, now)
+        except LogbookError as fault:
+            self._plan_after_mono_s = self.clock.mono_s() + RETRY_S
+            self._no_plan(str(fault), keep_wanting=True)
+        except RowgateError as fault:
+            self._no_plan(str(fault), keep_wanting=False)
+        self._set_alarm()
+
+    def _no_plan(self, why: str, *, keep_wanting: bool) -> None:
+        if not keep_wanting:
+            self._want_plan = ""
+        if why != self.plan_fault:
+            self.plan_fault = why
+            self.tell("plan", f"no plan could be made: {why}")
+
+    def _take_up_coming(self) -> None:
+        if self._coming is None:
+            return
+        coming, self._coming = self._coming, None
+        self.waterworks.refit(coming)
+        self.accepted, self._flows = coming, NetworkFlows(coming.lines)
+        holds = self.books.holds(self.clock.now_utc(), coming.garden.site.zone_info)
+        self._garden = with_holds(coming.garden, holds)
+        self.tell("garden file", "a changed garden file is in force")
+
+    def _open_what_is_due(self) -> None:
+        now = self.clock.now_utc()
+        for pulse in [p for p in self.pending if p.opens_utc <= now]:
+            if self.clock.mono_s() < self._open_after_mono_s:
+                return
+            zone = self._zone(pulse.zone)
+            if zone is None:
+                self.pending.remove(pulse)
+                continue
+            try:
+                judged = judge(pulse, self._moment(pulse, zone))
+            except LogbookError as fault:
+                self._open_after_mono_s = self.clock.mono_s() + RETRY_S
+                self.tell("logbook", f"not opened: {fault}", pulse.zone)
+                return
+            if judged.verdict is Verdict.WAIT:
+                continue
+            if judged.verdict is Verdict.OPEN:
+                self._open(pulse, judged.open_s)
+                continue
+            self.pending.remove(pulse)
+            if judged.verdict is Verdict.MISSED:
+                self._missed(pulse, judged.why)
+
+    def _moment(self, pulse: Pulse, zone: Zone) -> Moment:
+        now = self.clock.now_utc()
+        return Moment(
+            now_utc=now,
+            doubt=self.sense.why,
+            key_spent=self.books.spent(pulse),
+            held=held_now(self._garden, zone, now),
+            is_open=pulse.zone in self.openings.running,
+            may_run_until_utc=may_run_until(self._garden, zone, pulse.day, now),
+            shortest_s=self._garden.watering.shortest_pulse_s,
+        )
+
+    def _open(self, pulse: Pulse, open_s: float) -> None:
+        try:
+            self.openings.open(self.waterworks.bank, pulse, open_s=open_s, manual=False)
+        except LogbookError as fault:
+            # The pulse stays; it is tried again until it is too late for it.
+            self._open_after_mono_s = self.clock.mono_s() + RETRY_S
+            self.tell("logbook", f"not opened, it cannot be written down: {fault}", pulse.zone)
+            return
+        except ValveRefused as fault:
+            self.tell("refused", str(fault), pulse.zone)
+        except ValveFault as fault:
+            _LOG.error("%s: %s", pulse.zone, fault)  # the bank's record tells it
+        self.pending.remove(pulse)
+
+    def _missed(self, pulse: Pulse, why: str) -> None:
+        self.tell("missed", f"{why}; its water stays owed", pulse.zone)
+        try:
+            self.books.missed(pulse, why)
+        except LogbookError as fault:
+            _LOG.error("a missed pulse of %s: %s", pulse.zone, fault)
+        self.want_plan("missed")
+
+    def _ask_weather(self) -> None:
+        self._desk.ask(
+            self.accepted.garden, lambda answer: self._post(lambda: self.weather_came(answer))
+        )
+
+    def _set_alarm(self) -> None:
+        now = self.clock.now_utc()
+        self._moments = plan_moments(self._garden, now)
+        self._alarm.set_all([*self._moments, *((p.key, p.opens_utc) for p in self.pending)])
+
+    def _tell_unrecorded(self) -> None:
+        now = self.clock.mono_s()
+        if not self._unrecorded or now < self._told_mono_s + RETRY_S:
+            return
+        self._told_mono_s = now
+        try:
+            while self._unrecorded:
+                self.books.happening(*self._unrecorded[0])
+                self._unrecorded.popleft()
+        except LogbookError as fault:
+            _LOG.error("still not written down: %s", fault)
+
+    def _zone_of(self, line: int) -> str | None:
+        zones = self.accepted.garden.zones
+        return next((z.name for z in zones if z.valve.relay_line == line), None)
+
+    def _zone(self, name: str) -> Zone | None:
+        return next((z for z in self.accepted.garden.zones if z.name == name), None)

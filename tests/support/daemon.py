@@ -1,0 +1,221 @@
+"""A garden, its daemon's mind and its pins in hand-turned time; nothing runs by itself."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
+from typing import Any
+
+from controller.daemon.answers import answer
+from controller.daemon.books import Books
+from controller.daemon.clocksense import ClockSense
+from controller.daemon.gardenfile import GardenFile
+from controller.daemon.openings import Openings
+from controller.daemon.recovery import recover, shut_at, write_down
+from controller.daemon.steward import Steward
+from controller.daemon.waterworks import LINE_FILE, Waterworks
+from controller.daemon.weatherdesk import DirectDesk, WeatherAnswer
+from controller.errors import GardenFileError
+from controller.garden.model import Garden, Watering, Window
+from controller.logbook.ask import Questions
+from controller.logbook.write import Logbook
+from controller.valves.pins import PinDriver, RecordingPins
+from controller.weather.day import WeatherDay
+from crops.catalogue import load
+from support.clock import HandClock
+from support.gardens import a_garden, a_zone
+
+CATALOGUE = load()
+MORNING = Watering(windows=(Window(opens=time(6), closes=time(9)),))
+
+
+class HandAlarm:
+    """Keeps the list it was given; the test's loop looks at the steward instead."""
+
+    def __init__(self) -> None:
+        self.moments: list[tuple[str, datetime]] = []
+
+    def set_all(self, moments: Sequence[tuple[str, datetime]]) -> None:
+        self.moments = list(moments)
+
+    def stop(self) -> None:
+        self.moments = []
+
+
+def dry_day(day: date, **more: Any) -> WeatherDay:
+    """A warm, dry, invented day."""
+    plain: dict[str, Any] = {
+        "day": day,
+        "tmin_c": 14.0,
+        "tmax_c": 29.0,
+        "rh_mean_pct": 55.0,
+        "wind_m_s": 2.0,
+        "solar_mj_m2": 24.0,
+        "rain_mm": 0.0,
+        "source": "test",
+    }
+    return WeatherDay(**(plain | more))
+
+
+def dry_days(first: date, last: date) -> list[WeatherDay]:
+    count = (last - first).days + 1
+    return [dry_day(first + timedelta(days=i)) for i in range(count)]
+
+
+class World:
+    """One daemon without its threads. `restart` forgets everything but disk and pins."""
+
+    def __init__(
+        self,
+        folder: Path,
+        garden: Garden | None = None,
+        *,
+        now_utc: datetime = datetime(2031, 6, 1, 2, 0, tzinfo=UTC),
+        weather: Callable[[datetime], Iterable[WeatherDay]] | None = None,
+        pins: PinDriver | None = None,
+        clock: HandClock | None = None,
+    ) -> None:
+        self.folder = folder
+        self.clock = clock or HandClock(now_utc)
+        self.gardens = {"good": garden or a_garden(a_zone(), watering=MORNING)}
+        self.file = folder / "garden.toml"
+        self.file.write_text("good", encoding="utf-8")
+        self.pins: Any = pins or RecordingPins(self.clock)
+        self.weather = weather or self._dry_until_yesterday
+        self.weather_is_down = False
+        self.asked_weather = 0
+        self.start()
+
+    # --- the daemon --------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """What the service does at its start, without its threads."""
+        self.garden_file = GardenFile(self.file, self.folder / "copy.toml", self._read, CATALOGUE)
+        accepted = self.garden_file.first()
+        self.logbook = Logbook(self.folder / "logbook.db", self.clock, timeout_s=0.5)
+        self.books = Books(self.logbook)
+        self.openings = Openings(self.books, self.clock)
+        stopped = shut_at(self.folder / LINE_FILE)
+        self.works = Waterworks(
+            self.pins,
+            self.clock,
+            self.folder / LINE_FILE,
+            lambda record: self.openings.bank_said(record),
+            threads=False,
+        )
+        with Questions(self.logbook.path) as ask:
+            seconds = ask.open_seconds_since(self.clock.now_utc() - timedelta(days=1))
+        self.works.begin(
+            accepted,
+            {
+                zone.valve.relay_line: seconds.get(zone.name, 0.0)
+                for zone in accepted.garden.zones
+                if zone.valve.relay_line is not None
+            },
+        )
+        self.alarm = HandAlarm()
+        self.steward = Steward(
+            accepted=accepted,
+            garden_file=self.garden_file,
+            waterworks=self.works,
+            openings=self.openings,
+            books=self.books,
+            clock=self.clock,
+            sense=ClockSense(self.clock, self.books.newest_utc()),
+            desk=DirectDesk(self._fetch),
+            alarm=self.alarm,
+            post=lambda message: message(),
+            pins="mock",
+        )
+        found = recover(
+            self.books.unfinished(),
+            boot_id=self.clock.boot_id(),
+            stopped=stopped,
+            flow_l_s=self.steward.flow_or_nothing_l_s,
+        )
+        write_down(found, self.books)
+        self.steward.start()
+
+    def kill(self) -> None:
+        """SIGKILL: nothing is written, nothing is shut; the pins stay as they are."""
+        self.books.close()
+        self.logbook.close()
+
+    def restart(self, *, rebooted: bool = False, after_s: float = 5.0) -> None:
+        """Kill, let time pass, start again; a reboot turns the pins off and the clock anew."""
+        self.kill()
+        self.clock.advance(after_s)
+        if rebooted:
+            self.clock.boot, self.clock.mono = self.clock.boot + "+", 10.0
+        if isinstance(self.pins, RecordingPins):
+            moves = self.pins.moves
+            self.pins = RecordingPins(self.clock)
+            self.pins.moves = moves
+        self.start()
+
+    # --- time --------------------------------------------------------------------------------
+
+    def run_until(self, moment: datetime) -> None:
+        """Turn the hands to `moment`, stopping wherever there is something to do."""
+        while self.clock.now_utc() < moment:
+            step = (
+                min(moment, self.steward.next_moment_utc()) - self.clock.now_utc()
+            ).total_seconds()
+            due = self.works.bank.next_deadline_mono_s()
+            if due is not None:
+                step = min(step, due - self.clock.mono_s())
+            self.clock.advance(max(step, 0.001))
+            self.works.closer.round()
+            self.steward.tick()
+
+    def run_for(self, seconds: float) -> None:
+        self.run_until(self.clock.now_utc() + timedelta(seconds=seconds))
+
+    def run_until_open(self, zone: str = "a", *, at_most_h: float = 48.0) -> None:
+        """Turn the hands until that zone's valve is open."""
+        end = self.clock.now_utc() + timedelta(hours=at_most_h)
+        while zone not in self.openings.running:
+            assert self.clock.now_utc() < end, f"{zone} did not open"
+            self.run_until(min(self.steward.next_moment_utc(), end) + timedelta(milliseconds=1))
+
+    # --- questions ---------------------------------------------------------------------------
+
+    def ask(self, **request: Any) -> dict[str, Any]:
+        return answer(self.steward, request)
+
+    def pulses(self) -> list[Any]:
+        with Questions(self.logbook.path) as ask:
+            return ask.pulses(date.min, date.max)
+
+    def litres(self) -> dict[tuple[str, date], float]:
+        with Questions(self.logbook.path) as ask:
+            return ask.litres_by_zone_day()
+
+    def happenings(self) -> list[tuple[str, str]]:
+        with Questions(self.logbook.path) as ask:
+            return [(h.kind, h.words) for h in reversed(ask.happenings(1000))]
+
+    def ledger(self) -> list[Any]:
+        with Questions(self.logbook.path) as ask:
+            return ask.ledger()
+
+    # --- stand-ins ---------------------------------------------------------------------------
+
+    def _read(self, text: str) -> Garden:
+        if text not in self.gardens:
+            raise GardenFileError([f"garden.toml, line 1: found {text!r}"])
+        return self.gardens[text]
+
+    def _fetch(self, garden: Garden) -> WeatherAnswer:
+        self.asked_weather += 1
+        now = self.clock.now_utc()
+        if self.weather_is_down:
+            return WeatherAnswer(
+                days=(), source="test", asked_utc=now, remarks=("the source is down",), failed=True
+            )
+        return WeatherAnswer(days=tuple(self.weather(now)), source="test", asked_utc=now)
+
+    def _dry_until_yesterday(self, now: datetime) -> list[WeatherDay]:
+        today = now.astimezone(self.steward.accepted.garden.site.zone_info).date()
+        return dry_days(date(2031, 5, 1), today - timedelta(days=1))
