@@ -1,0 +1,141 @@
+"""What a day may say; what looks like another unit; a sensor that is stuck."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from support.weather import FIRST, days
+
+from controller.weather.checks import (
+    LIMITS,
+    check_day,
+    stuck_figures,
+    unit_suspicions,
+)
+from controller.weather.day import VALUES, WeatherDay
+
+any_figure = st.none() | st.floats(allow_nan=True, allow_infinity=True)
+
+
+def test_every_figure_has_its_limits() -> None:
+    assert set(LIMITS) == set(VALUES)
+
+
+@pytest.mark.parametrize("name", VALUES)
+def test_a_figure_at_its_limit_stays_and_one_beyond_goes(name: str) -> None:
+    limit = LIMITS[name]
+    for inside in (limit.low, limit.high):
+        day = WeatherDay(day=FIRST).with_(**{name: inside})
+        assert check_day(day) == (day, ())
+    for outside in (math.nextafter(limit.low, -1e9), math.nextafter(limit.high, 1e9), math.nan):
+        checked, findings = check_day(WeatherDay(day=FIRST).with_(**{name: outside}))
+        assert checked.value(name) is None
+        assert findings[0].fields == (name,)
+        assert findings[0].dropped
+
+
+def test_the_most_sun_of_any_day_is_that_of_the_pole_at_midsummer() -> None:
+    # FAO-56 (1998) eq. 21, 23, 24 at latitude -90 on 21 December (day 355). WORKED.
+    nearness = 1 + 0.033 * math.cos(2 * math.pi * 355 / 365)
+    declination = 0.409 * math.sin(2 * math.pi * 355 / 365 - 1.39)
+    above_the_air = 24 * 60 / math.pi * 0.0820 * nearness * math.pi * -math.sin(declination)
+    assert LIMITS["solar_mj_m2"].high == pytest.approx(above_the_air, abs=0.1)
+
+
+def test_a_dew_point_above_the_warmest_hour_is_left_out() -> None:
+    checked, findings = check_day(WeatherDay(day=FIRST, tmax_c=18.0, dewpoint_c=19.5))
+    assert checked.known() == {"tmax_c": 18.0}
+    assert "dew point 19.5 °C" in findings[0].found
+    assert check_day(WeatherDay(day=FIRST, tmax_c=18.0, dewpoint_c=18.9))[1] == ()
+
+
+def test_more_vapour_than_the_air_can_hold_is_left_out() -> None:
+    # FAO-56 (1998), annex 2, table 2.3: e0(21 degC) = 2.487 kPa. PRINTED (from memory).
+    kept, _ = check_day(WeatherDay(day=FIRST, tmax_c=20.0, vapour_pressure_kpa=2.48))
+    gone, findings = check_day(WeatherDay(day=FIRST, tmax_c=20.0, vapour_pressure_kpa=2.50))
+    assert kept.vapour_pressure_kpa == 2.48
+    assert gone.vapour_pressure_kpa is None
+    assert "at most 2.49 kPa" in findings[0].allowed
+
+
+@pytest.mark.parametrize(
+    ("low", "mean", "high", "right"),
+    [(30, 50, 80, True), (50, 50, 50, True), (30, None, 80, True), (31, 30.4, 80, True),
+     (80, None, 30, False), (30, 90, 80, False), (60, 50, 80, False), (None, 90, 80, False)],
+)  # fmt: skip
+def test_humidities_stand_in_rising_order(
+    low: float | None, mean: float | None, high: float | None, right: bool
+) -> None:
+    day = WeatherDay(day=FIRST, rh_min_pct=low, rh_mean_pct=mean, rh_max_pct=high)
+    checked, findings = check_day(day)
+    assert (checked == day) is right
+    assert bool(findings) is not right
+    assert right or not checked.has_any()
+
+
+def test_sun_is_odd_above_a_clear_day_and_impossible_above_the_air() -> None:
+    def look(solar_mj_m2: float) -> tuple[float | None, list[bool]]:
+        day = WeatherDay(day=FIRST, solar_mj_m2=solar_mj_m2)
+        checked, findings = check_day(day, clear_sky_mj_m2=lambda _: 30.0)
+        return checked.solar_mj_m2, [f.dropped for f in findings]
+
+    assert look(31.5) == (31.5, [])
+    assert look(31.6) == (31.6, [False])
+    assert look(40.0) == (40.0, [False])
+    assert look(40.1) == (None, [True])
+
+
+@given(values=st.fixed_dictionaries(dict.fromkeys(VALUES, any_figure)))
+def test_checking_a_checked_day_finds_nothing_more(values: dict[str, float | None]) -> None:
+    checked, findings = check_day(WeatherDay(day=FIRST).with_(**values))
+    assert check_day(checked) == (checked, ())
+    gone = {name for finding in findings for name in finding.fields}
+    assert all(checked.value(n) == values[n] for n in VALUES if n not in gone)
+
+
+@pytest.mark.parametrize(
+    ("field", "own", "other", "word"),
+    [
+        ("tmin_c", 14.0, 57.0, "tmin_f"),
+        ("tmax_c", 27.0, 80.6, "tmax_f"),
+        ("dewpoint_c", 11.0, 52.0, "dewpoint_f"),
+        ("solar_mj_m2", 24.0, 278.0, "solar_w_m2"),
+        ("wind_m_s", 3.6, 13.0, "wind_km_h"),
+        ("vapour_pressure_kpa", 1.3, 13.0, "hpa"),
+        ("rh_max_pct", 91.0, 0.91, "fraction"),
+        ("rh_mean_pct", 60.0, 0.6, "fraction"),
+    ],
+)
+def test_figures_usual_in_another_unit_are_pointed_out(
+    field: str, own: float, other: float, word: str
+) -> None:
+    written_as = {field: field}
+    assert unit_suspicions(days(9, **{field: own}), written_as) == ()
+    (remark,) = unit_suspicions(days(9, **{field: other}), written_as)
+    assert remark.startswith(field)
+    assert word in remark
+    assert unit_suspicions(days(9, **{field: other}), {field: "another column"}) == ()
+    assert unit_suspicions(days(4, **{field: other}), written_as) == ()
+
+
+def test_rain_in_inches_under_a_millimetre_name_is_pointed_out() -> None:
+    def suspected(amounts: list[float]) -> bool:
+        written = [d.with_(rain_mm=r) for d, r in zip(days(len(amounts)), amounts, strict=True)]
+        return bool(unit_suspicions(written, {"rain_mm": "rain_mm"}))
+
+    assert suspected([0.0, 0.12, 0.05, 0.0, 1.31, 0.02, 0.4, 0.33])
+    assert not suspected([0.0, 0.2, 0.6, 0.0, 2.4, 1.2, 0.4, 1.0])  # a gauge that tips 0.2 mm
+    assert not suspected([0.0, 0.12, 0.05, 0.0, 1.31, 0.02, 0.4, 12.7])
+    assert not suspected([0.0] * 9)
+
+
+def test_a_sensor_that_says_the_same_for_five_days_is_named() -> None:
+    assert stuck_figures(days(4, tmax_c=21.3)) == ()
+    (remark,) = stuck_figures(days(5, tmax_c=21.3))
+    assert "tmax_c: 21.3 on 5 days running from 2031-06-01" in remark
+    assert stuck_figures(days(9, wind_m_s=0.0, rain_mm=3.0)) == ()
+    with_gap = [d for d in days(9, tmax_c=21.3) if d.day.day != 5]
+    assert stuck_figures(with_gap) == ()
