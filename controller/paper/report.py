@@ -19,7 +19,7 @@ _HOW = {
     HowKnown.TIMED: ("timed", "timed: open time by computed flow"),
     HowKnown.METERED: ("metered", "metered"),
     HowKnown.BY_HAND: ("by_hand", "by hand, as told by who gave it"),
-    HowKnown.HEARTBEAT: ("cut_by_crash", "cut by a crash: up to the last sign of life"),
+    HowKnown.HEARTBEAT: ("cut_by_crash", "cut by a crash: as far as signs of life tell"),
     HowKnown.NONE: ("not_known", "not known; counted as nothing"),
 }
 
@@ -81,6 +81,8 @@ def _columns(name: str, pulses: str, opened: str, litres: str, gallons: str) -> 
 
 def _sum_line(row: SumRow, *, us: bool) -> str:
     opened = open_time(row.open_s) + ("+" if row.pulses_untimed else "")
+    if row.pulses_untimed == row.pulses:
+        opened = "?" if row.pulses else "-"
     return _columns(
         row.name, str(row.pulses), opened, f"{row.litres:,.1f}", _gallons(row.litres) if us else ""
     )
@@ -92,10 +94,8 @@ def _how_known(total: SumRow, *, us: bool) -> list[str]:
         return ["  No water is written down for these days.", ""]
     lines = ["How the litres are known"]
     for how, litres in total.litres_by_how.items():
-        amount = f"{litres:,.1f} L"
-        if us:
-            amount += f" ({_gallons(litres)} US gal)"
-        lines.append(f"  {_HOW[how][1]:<44} {amount:>16}")
+        line = f"  {_HOW[how][1]:<44} {litres:>19,.1f}"
+        lines.append(f"{line} {_gallons(litres):>11}" if us else line)
     return [*lines, ""]
 
 
@@ -103,13 +103,13 @@ def _remarks(sums: Sums) -> list[str]:
     remarks = []
     if sums.total.pulses_untimed:
         remarks.append(
-            f"a + after the open time: {_times(sums.total.pulses_untimed, 'watering')} by hand "
+            f"+ or ? as the open time: {_times(sums.total.pulses_untimed, 'watering')} by hand "
             "came without it"
         )
     if sums.total.pulses_cut:
         remarks.append(
-            f"a crash ended {_times(sums.total.pulses_cut, 'pulse')}; the water after the last "
-            "sign of life is not in the sum"
+            f"a crash ended {_times(sums.total.pulses_cut, 'pulse')}; only water known to have "
+            "flowed is in the sum"
         )
     for count, words in ((sums.missed, "their time went by"), (sums.refused, "refused")):
         if count:
