@@ -73,14 +73,18 @@ class Bank:
             # closes this line.
             deadline_mono_s = line.start(for_s)
             self._changed.notify_all()
-            fault = line.drive_on()
+            fault, shut = line.drive_on(), self._shut_because
             if fault:
                 self._bar(line, Event.ON_FAILED, f"did not open: {fault}")
             else:
                 self._note(line, What.OPENED, 0.0, f"for {for_s:.1f} s")
+            if shut and not fault:  # while the driver was slow
+                self._shut(line, shut)
         self._teller.deliver()
         if fault:
             raise ValveFault(f"line {number} did not open, and was told to close: {fault}")
+        if shut:
+            raise ValveRefused(f"line {number} was closed again at once: {shut}")
         return deadline_mono_s
 
     def reset(self, number: int) -> None:
@@ -140,6 +144,7 @@ class Bank:
                 for line in self._lines.values()
                 if line.state is State.STUCK
                 or (line.state is State.OPEN and now >= line.deadline_mono_s + margin_s)
+                or (line.state is State.OPEN and self._shut_because)
             ]
             failed = self._shut_each(due, "time is up")
         self._teller.deliver()

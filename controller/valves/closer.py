@@ -79,7 +79,7 @@ class Findings:
     closed_late: tuple[int, ...] = ()  # lines the closer should have closed, and we did
     amiss: tuple[int, ...] = ()  # lines that were not as they should be; driven off
     still_open: tuple[int, ...] = ()  # lines that do not close
-    faults: tuple[str, ...] = ()  # why this process must not go on; empty if it may
+    faults: tuple[str, ...] = ()  # why this process must not go on, from the first time on
 
     @property
     def sound(self) -> bool:
@@ -103,6 +103,7 @@ class Supervisor:
         self._bank, self._closer, self._clock = bank, closer, clock
         self._margin_s, self._stale_s, self._patience_s = margin_s, stale_s, patience_s
         self._looked_mono_s = clock.mono_s()
+        self._end_because: tuple[str, ...] = ()
 
     def check(self) -> Findings:
         """Close what is overdue, drive off what is amiss, and say whether the process may go on.
@@ -116,15 +117,14 @@ class Supervisor:
             amiss = self._bank.look(patience_s=patience_s)
             stale = self._stale()
             if stale:
+                self._end_because = self._end_because or (stale,)
                 self._bank.shut_down(stale, patience_s=patience_s)
         except ValveFault as fault:
+            self._end_because = self._end_because or (str(fault),)
             failed = self._bank.off_past_the_lock()
-            words = [f"line {number}: {why}" for number, why in failed.items()]
-            return Findings(still_open=tuple(failed), faults=(str(fault), *words))
-        stuck = tuple(line.number for line in self._bank.open_lines() if line.state is State.STUCK)
-        return Findings(
-            closed_late=late, amiss=amiss, still_open=stuck, faults=(stale,) if stale else ()
-        )
+            return Findings(still_open=tuple(failed), faults=self._end_because)
+        stuck = tuple(n.number for n in self._bank.open_lines() if n.state is State.STUCK)
+        return Findings(closed_late=late, amiss=amiss, still_open=stuck, faults=self._end_because)
 
     def _stale(self) -> str:
         """Why the closer is taken for dead; empty if it is not."""

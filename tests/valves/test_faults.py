@@ -1,5 +1,5 @@
-"""Every fault at every moment ends alike: what obeys is off by its deadline, the fault is on record,
-and the line beside it never notices."""
+"""Every fault at every moment ends alike: what obeys is off by its deadline, the fault is told, and
+the line beside it never notices."""
 
 from __future__ import annotations
 

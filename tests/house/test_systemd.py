@@ -1,0 +1,120 @@
+"""The unit reads without a complaint, is shut in, and says what the code relies on."""
+
+from __future__ import annotations
+
+import configparser
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from controller.daemon.health import WATCHDOG_EVERY_S
+from controller.valves.closer import STALE_S
+
+UNIT = Path(__file__).parents[2] / "systemd" / "rowgate.service"
+ANALYZE = shutil.which("systemd-analyze")
+needs_analyze = pytest.mark.skipif(
+    ANALYZE is None, reason="systemd-analyze is not on this machine (Debian's package systemd)"
+)
+THRESHOLD = 25  # 2.5 of 10; a plain service has 9.6
+
+
+@pytest.fixture
+def rendered(tmp_path: Path) -> Path:
+    """The unit with the paths of this machine, as an installer would write it."""
+    text = UNIT.read_text(encoding="utf-8")
+    for program in ("rowgate", "python"):
+        assert f"/opt/rowgate/bin/{program} " in text
+        text = text.replace(f"/opt/rowgate/bin/{program} ", f"{sys.executable} ")
+    path = tmp_path / "rowgate.service"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def analyze(*arguments: str) -> subprocess.CompletedProcess[str]:
+    assert ANALYZE is not None
+    return subprocess.run(
+        [ANALYZE, *arguments], capture_output=True, text=True, timeout=120, check=False
+    )
+
+
+@needs_analyze
+def test_the_unit_verifies_without_a_word(rendered: Path) -> None:
+    # An unknown key or a bad value gives rc 0 and a line on stderr: silence is the test.
+    done = analyze("verify", str(rendered))
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+
+
+@needs_analyze
+def test_the_check_would_see_a_misspelt_key(rendered: Path) -> None:
+    rendered.write_text(rendered.read_text().replace("WatchdogSec=", "WatchDogSec="))
+    assert "WatchDogSec" in analyze("verify", str(rendered)).stderr
+
+
+@needs_analyze
+def test_the_unit_is_shut_in(rendered: Path) -> None:
+    done = analyze("security", "--offline=true", f"--threshold={THRESHOLD}", str(rendered))
+    assert done.returncode == 0, done.stdout
+
+
+@needs_analyze
+def test_the_threshold_would_refuse_an_open_unit(rendered: Path) -> None:
+    kept = [n for n in rendered.read_text().splitlines() if not n.startswith("Protect")]
+    rendered.write_text("\n".join(kept))
+    done = analyze("security", "--offline=true", f"--threshold={THRESHOLD}", str(rendered))
+    assert done.returncode == 1
+
+
+def unit() -> configparser.ConfigParser:
+    """The unit as sections; a key that stands twice keeps its last value."""
+    parser = configparser.ConfigParser(strict=False, interpolation=None)
+    parser.optionxform = str  # type: ignore[assignment, method-assign]
+    parser.read(UNIT, encoding="utf-8")
+    return parser
+
+
+def test_every_end_of_the_daemon_runs_the_stop_step_and_a_new_start() -> None:
+    service = unit()["Service"]
+    stop = service["ExecStopPost"].split()
+    assert stop[1:] == ["-I", "-m", "controller.valves.alloff", "/var/lib/rowgate/lines.json"]
+    assert service["Restart"] == "always"
+    assert unit()["Unit"]["StartLimitIntervalSec"] == "0"
+    assert "--state /var/lib/rowgate " in service["ExecStart"]
+    assert (service["StateDirectory"], service["RuntimeDirectory"]) == ("rowgate", "rowgate")
+    assert service["WorkingDirectory"] == "/run/rowgate"
+
+
+def test_the_watchdog_waits_longer_than_the_daemon_is_silent() -> None:
+    service = unit()["Service"]
+    assert (service["Type"], service["NotifyAccess"]) == ("notify", "main")
+    watchdog_s = float(service["WatchdogSec"])
+    assert watchdog_s >= 2.0 * WATCHDOG_EVERY_S
+    assert watchdog_s > STALE_S
+
+
+def test_the_pins_are_reachable_and_no_other_device() -> None:
+    service = unit()["Service"]
+    assert service["DevicePolicy"] == "closed"
+    assert service["DeviceAllow"] == "char-gpiochip rw"
+    assert service["SupplementaryGroups"] == "gpio"
+    assert "PrivateDevices" not in service
+    assert "ProcSubset" not in service
+
+
+@pytest.mark.skipif(
+    shutil.which("systemd-sysusers") is None, reason="systemd-sysusers is not on this machine"
+)
+def test_the_daemons_user_reads(tmp_path: Path) -> None:
+    root = tmp_path / "root"
+    (root / "etc").mkdir(parents=True)
+    done = subprocess.run(
+        ["systemd-sysusers", "--dry-run", f"--root={root}", str(UNIT.parent / "rowgate.sysusers")],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    assert "Creating user 'rowgate'" in done.stdout + done.stderr

@@ -1,0 +1,63 @@
+"""A stand-in for the board's lgpio module that writes down every call.
+
+Names and signatures are lgpio 0.2's, as gpiozero 2.0 calls them. Nothing here ran on a board.
+"""
+
+from __future__ import annotations
+
+from types import ModuleType
+
+
+class StandIn(ModuleType):
+    """`calls` is the whole history; a line in `dead` refuses, a line in `tied` keeps its level."""
+
+    BOTH_EDGES, RISING_EDGE, FALLING_EDGE = 3, 1, 2
+    SET_PULL_NONE, SET_PULL_UP, SET_PULL_DOWN = 128, 32, 64
+
+    class error(Exception):  # noqa: N801 - lgpio's own name
+        """lgpio's own error."""
+
+    def __init__(self) -> None:
+        super().__init__("lgpio")
+        self.calls: list[tuple[str, int, int]] = []
+        self.levels: dict[int, int] = {}
+        self.outputs: set[int] = set()
+        self.dead: set[int] = set()
+        self.tied: dict[int, int] = {}
+        self.chips: list[int] = []
+
+    def gpiochip_open(self, chip: int) -> int:
+        self.chips.append(chip)
+        if chip == 99:
+            raise self.error("can not open gpiochip")
+        return 7
+
+    def gpiochip_close(self, handle: int) -> None:
+        self.calls.append(("close chip", handle, 0))
+
+    def gpio_claim_input(self, handle: int, number: int, flags: int = 0) -> None:
+        self._live(number)
+        self.calls.append(("claim input", number, flags))
+        self.outputs.discard(number)
+
+    def gpio_claim_output(self, handle: int, number: int, level: int = 0, flags: int = 0) -> None:
+        self._live(number)
+        self.calls.append(("claim output", number, level))
+        self.outputs.add(number)
+        self.levels[number] = level
+
+    def gpio_write(self, handle: int, number: int, level: int) -> None:
+        self._live(number)
+        self.calls.append(("write", number, int(level)))
+        self.levels[number] = int(level)
+
+    def gpio_read(self, handle: int, number: int) -> int:
+        self._live(number)
+        return self.tied.get(number, self.levels.get(number, 0))
+
+    def gpio_get_mode(self, handle: int, number: int) -> int:
+        return 2 if number in self.outputs else 0
+
+    def _live(self, number: int) -> None:
+        if number in self.dead:
+            raise self.error("GPIO busy")

@@ -1,0 +1,237 @@
+"""The stop step: whatever became of the daemon, every line goes to its off level."""
+
+from __future__ import annotations
+
+import fcntl
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from support.lgpio import StandIn
+
+from controller.errors import ValveFault
+from controller.valves import alloff
+from controller.valves.states import LineLimits
+
+
+def lines(*numbers: int, active_low: bool = True) -> list[LineLimits]:
+    return [
+        LineLimits(number=n, active_low=active_low, longest_open_s=60, most_open_s_per_day=600)
+        for n in numbers
+    ]
+
+
+class Kernel:
+    """Stands in for the kernel's GPIO device: answers the two calls, keeps the levels."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, chip: int = 0) -> None:
+        self.levels: dict[int, int] = {}
+        self.refuses: set[int] = set()
+        self.ties: dict[int, int] = {}
+        self._real_open, self._path = os.open, f"/dev/gpiochip{chip}"
+        monkeypatch.setattr(alloff.os, "open", self._open)
+        monkeypatch.setattr(fcntl, "ioctl", self._ioctl)
+
+    def _open(self, path: Any, flags: int, *more: int) -> int:
+        if str(path) == self._path:
+            return self._real_open(os.devnull, os.O_RDWR)
+        return self._real_open(path, flags, *more)
+
+    def _ioctl(self, descriptor: int, call: int, data: bytearray) -> int:
+        if call == alloff.GET_LINE_IOCTL:
+            asked = list(alloff.LINE_REQUEST.unpack(data))
+            number, flags, level = asked[0], asked[65], asked[74]
+            if number in self.refuses:
+                raise OSError(16, "Device or resource busy")
+            assert flags == alloff.FLAG_OUTPUT
+            assert asked[72] == alloff.OUTPUT_VALUES
+            assert asked[75] == 1  # the mask: the one line
+            self.levels[number] = self.ties.get(number, level)
+            asked[-1] = 1000 + number
+            data[:] = alloff.LINE_REQUEST.pack(*asked)
+        else:
+            assert call == alloff.GET_VALUES_IOCTL
+            data[:] = alloff.LINE_VALUES.pack(self.levels[descriptor - 1000], 1)
+        return 0
+
+
+@pytest.fixture
+def kernel(monkeypatch: pytest.MonkeyPatch) -> Kernel:
+    monkeypatch.setitem(sys.modules, "lgpio", None)
+    return Kernel(monkeypatch)
+
+
+def test_every_line_is_driven_to_its_own_off_level(tmp_path: Path, kernel: Kernel) -> None:
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, [*lines(17, 27), *lines(22, active_low=False)], "lgpio", 0)
+    assert alloff.main([str(file)]) == 0
+    assert kernel.levels == {17: 1, 27: 1, 22: 0}
+    assert alloff.main([str(file)]) == 0  # twice does no harm
+
+
+def test_one_dead_line_does_not_stop_the_others(
+    tmp_path: Path, kernel: Kernel, capsys: pytest.CaptureFixture[str]
+) -> None:
+    kernel.refuses.add(17)
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, lines(17, 27), "lgpio", 0)
+    assert alloff.main([str(file)]) == 1
+    assert kernel.levels == {27: 1}
+    assert "line 17 IS NOT KNOWN TO BE OFF" in capsys.readouterr().err
+    shut_at = alloff.read_shut_at(file)
+    assert shut_at is not None
+    assert shut_at["shut"] == (27,)
+    assert "Device or resource busy" in shut_at["failed"][17]
+
+
+def test_a_line_that_is_read_as_on_counts_as_failed(tmp_path: Path, kernel: Kernel) -> None:
+    kernel.ties[17] = 0
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, lines(17, 27), "lgpio", 0)
+    assert alloff.main([str(file)]) == 1
+    assert kernel.levels == {17: 0, 27: 1}
+
+
+def test_where_the_kernel_is_not_to_be_had_lgpio_is_asked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lgpio = StandIn()
+    monkeypatch.setitem(sys.modules, "lgpio", lgpio)
+    monkeypatch.chdir(tmp_path)
+    lgpio.dead.add(17)
+    lgpio.tied[22] = 0
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, lines(17, 27, 22), "lgpio", 98)  # no such chip here
+    assert alloff.main([str(file)]) == 1
+    assert lgpio.calls == [("claim output", 27, 1), ("claim output", 22, 1)]
+    assert lgpio.chips == [98]
+    shut_at = alloff.read_shut_at(file)
+    assert shut_at is not None
+    assert shut_at["shut"] == (27,)
+
+
+def test_no_line_file_is_nothing_to_do_and_says_so(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert alloff.main([str(tmp_path / "lines.json")]) == 0
+    assert "nothing to do" in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("content", ["", "{", "[]", '{"pins": "lgpio"}'])
+def test_a_line_file_that_does_not_read_is_cried_out(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], content: str
+) -> None:
+    file = tmp_path / "lines.json"
+    file.write_text(content)
+    assert alloff.main([str(file)]) == 1
+    assert "NO LINE WAS DRIVEN OFF: shut the tap" in capsys.readouterr().err
+
+
+def test_wrong_arguments_are_refused() -> None:
+    assert alloff.main([]) == 2
+    assert alloff.main(["a", "b"]) == 2
+
+
+def test_a_line_file_is_whole_or_not_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, lines(17), "mock", None)
+    before = file.read_text()
+
+    def power_cut(descriptor: int) -> None:
+        raise OSError("power cut")
+
+    monkeypatch.setattr(alloff.os, "fsync", power_cut)
+    with pytest.raises(ValveFault, match="list of lines for the stop step cannot be written"):
+        alloff.write_line_file(file, lines(27), "mock", None)
+    assert file.read_text() == before
+
+
+def run(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
+    """As the unit runs it: a Python of its own, the working directory off its path."""
+    return subprocess.run(
+        [sys.executable, "-I", "-m", "controller.valves.alloff", *arguments],
+        cwd=cwd,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
+    )
+
+
+def test_run_by_itself_it_leaves_a_mark_for_pretended_pins_and_the_time(tmp_path: Path) -> None:
+    file = tmp_path / "lines.json"
+    (tmp_path / "json.py").write_text("raise SystemExit('not this one')")  # must not be imported
+    alloff.write_line_file(file, [*lines(17), *lines(22, active_low=False)], "mock", None)
+    done = run(str(file), cwd=tmp_path)
+    assert (done.returncode, done.stderr) == (0, "rowgate stop step: driven off: 17, 22\n")
+    mark = json.loads((tmp_path / alloff.PRETENDED).read_text())
+    assert mark == {"off_levels": {"17": 1, "22": 0}}
+    shut_at = alloff.read_shut_at(file)
+    assert shut_at is not None
+    assert (shut_at["shut"], shut_at["failed"]) == ((17, 22), {})
+    assert shut_at["wall_utc"].endswith("+00:00")
+    assert shut_at["mono_s"] > 0.0
+    assert shut_at["boot_id"]
+
+
+def test_there_is_no_time_of_a_stop_step_that_never_ran(tmp_path: Path) -> None:
+    assert alloff.read_shut_at(tmp_path / "lines.json") is None
+    (tmp_path / alloff.SHUT_AT).write_text('{"wall_utc": 3}')
+    assert alloff.read_shut_at(tmp_path / "lines.json") is None
+
+
+def test_importing_it_brings_in_nothing_but_the_standard_library() -> None:
+    code = (
+        "import sys; before = set(sys.modules); import controller.valves.alloff;"
+        "print(*sorted(set(sys.modules) - before))"
+    )
+    found = subprocess.run(
+        [sys.executable, "-I", "-c", code], capture_output=True, text=True, timeout=60, check=True
+    ).stdout.split()
+    ours = {"controller", "controller.valves", "controller.valves.alloff"}
+    assert ours <= set(found)
+    foreign = [m for m in found if m.split(".")[0] not in sys.stdlib_module_names]
+    assert set(foreign) == ours
+
+
+@pytest.mark.skipif(
+    not (Path("/usr/include/linux/gpio.h").is_file() and shutil.which("cc")),
+    reason="no C compiler, or no linux/gpio.h (Debian's linux-libc-dev), on this machine",
+)
+def test_numbers_and_sizes_are_the_kernels(tmp_path: Path) -> None:
+    # PRINTED: linux/gpio.h, the kernel's own header, by compiling it. Offsets of the fields we set
+    # are looked up in our packing with a value no other field has.
+    source = tmp_path / "gpio.c"
+    source.write_text(
+        "#include <linux/gpio.h>\n#include <stdio.h>\n#include <stddef.h>\n"
+        "#define R struct gpio_v2_line_request\n#define C struct gpio_v2_line_config\n"
+        "int main(void){printf("
+        '"%lu %lu %zu %zu %llu %d %zu %zu %zu %zu %zu",'
+        "(unsigned long)GPIO_V2_GET_LINE_IOCTL,(unsigned long)GPIO_V2_LINE_GET_VALUES_IOCTL,"
+        "sizeof(R),sizeof(struct gpio_v2_line_values),"
+        "(unsigned long long)GPIO_V2_LINE_FLAG_OUTPUT,GPIO_V2_LINE_ATTR_ID_OUTPUT_VALUES,"
+        "offsetof(R,config)+offsetof(C,flags),offsetof(R,config)+offsetof(C,num_attrs),"
+        "offsetof(R,config)+offsetof(C,attrs),offsetof(R,num_lines),offsetof(R,fd));}"
+    )
+    program = tmp_path / "gpio"
+    subprocess.run(["cc", str(source), "-o", str(program)], check=True, timeout=60)
+    printed = subprocess.run([str(program)], check=True, capture_output=True, text=True, timeout=60)
+    (get_line, get_values, size, values_size, output, output_values, *offsets) = (
+        int(n) for n in printed.stdout.split()
+    )
+    assert (get_line, get_values) == (alloff.GET_LINE_IOCTL, alloff.GET_VALUES_IOCTL)
+    assert (size, values_size) == (alloff.LINE_REQUEST.size, alloff.LINE_VALUES.size)
+    assert (output, output_values) == (alloff.FLAG_OUTPUT, alloff.OUTPUT_VALUES)
+    fields = [0] * 64 + [b""] + [0] * (1 + 1 + 5 + 40 + 1 + 1 + 5 + 1)
+    ours = []
+    for index in (65, 66, 72, 112, 119):  # flags, num_attrs, first attribute's id, num_lines, fd
+        marked = list(fields)
+        marked[index] = 0x5A
+        ours.append(alloff.LINE_REQUEST.pack(*marked).index(0x5A))
+    assert ours == offsets

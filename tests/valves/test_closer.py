@@ -1,0 +1,161 @@
+"""The closer wakes exactly at each deadline; the supervisor closes what it misses."""
+
+from __future__ import annotations
+
+import threading
+
+import pytest
+from support.clock import HandClock
+from support.pins import BadPins, GoodPins, OffThrows, limits
+
+from controller.clock import SystemClock
+from controller.errors import ValveRefused
+from controller.valves.bank import Bank, BankRecord
+from controller.valves.closer import Closer, Supervisor
+from controller.valves.states import State
+
+
+class Hand:
+    """Bank, closer and supervisor on one hand-turned clock, without a thread."""
+
+    def __init__(self, pins: type[BadPins] = GoodPins) -> None:
+        self.clock = HandClock()
+        self.pins = pins(self.clock)
+        self.bank = Bank((limits(5), limits(6)), self.pins, self.clock, lambda _: None)
+        self.closer = Closer(self.bank, self.clock)
+        self.supervisor = Supervisor(self.bank, self.closer, self.clock, patience_s=0.01)
+
+
+def test_the_closer_closes_what_is_due_and_beats() -> None:
+    h = Hand()
+    h.bank.open(5, for_s=2.0)
+    h.clock.advance(2.0)
+    assert h.closer.round() == (5,)
+    assert h.closer.last_beat_mono_s == h.clock.mono
+
+
+def test_the_supervisor_leaves_the_margin_to_the_closer_and_then_closes_itself() -> None:
+    h = Hand()
+    h.bank.open(5, for_s=2.0)
+    h.clock.advance(2.4)
+    assert h.supervisor.check().closed_late == ()
+    assert h.pins.really_on(5)
+    h.clock.advance(0.1)
+    found = h.supervisor.check()
+    assert found.closed_late == (5,)
+    assert found.sound
+    assert not h.pins.really_on(5)
+
+
+def test_a_closer_that_does_not_move_shuts_the_bank_for_good() -> None:
+    h = Hand()
+    h.bank.open(5, for_s=60.0)
+    for _ in range(5):
+        h.clock.advance(1.0)
+        assert h.supervisor.check().sound
+    h.clock.advance(1.0)
+    found = h.supervisor.check()
+    assert found.faults == ("the closer has not moved for 6 s",)
+    assert not found.sound
+    assert not h.pins.really_on(5)
+    assert h.bank.shut_because == "the closer has not moved for 6 s"
+
+
+def test_a_process_that_stood_still_as_a_whole_is_looked_at_once_more() -> None:
+    h = Hand()
+    h.clock.advance(3600.0)
+    assert h.supervisor.check().sound
+    h.closer.round()
+    h.clock.advance(1.0)
+    assert h.supervisor.check().sound
+    h.clock.advance(3600.0)
+    assert h.supervisor.check().sound
+    h.clock.advance(1.0)  # and the closer still does not move
+    assert not h.supervisor.check().sound
+
+
+def test_a_closer_with_a_fault_of_its_own_goes_on_but_does_not_beat() -> None:
+    class Broken(Bank):
+        def close_due(self, *, margin_s: float = 0.0, patience_s: float = -1.0) -> tuple[int, ...]:
+            raise ArithmeticError("no such thing")
+
+    clock = HandClock()
+    closer = Closer(Broken((limits(5),), GoodPins(clock), clock, lambda _: None), clock)
+    clock.advance(1.0)
+    assert closer.round() == ()
+    assert closer.fault == "no such thing"
+    assert closer.last_beat_mono_s == clock.mono - 1.0
+
+
+def test_a_line_that_does_not_close_is_named_and_does_not_end_the_process() -> None:
+    h = Hand(OffThrows)
+    h.bank.open(5, for_s=2.0)
+    h.pins.bad.add(5)
+    h.clock.advance(2.0)
+    h.closer.round()
+    found = h.supervisor.check()
+    assert found.still_open == (5,)
+    assert found.sound
+
+
+def test_a_lock_that_cannot_be_had_does_not_keep_the_other_lines_on() -> None:
+    entered, go_on = threading.Event(), threading.Event()
+
+    class HangsOnSix(GoodPins):
+        def write(self, number: int, on: bool) -> None:
+            if on and number == 6:
+                entered.set()
+                assert go_on.wait(10.0)
+            super().write(number, on)
+
+    h = Hand(HangsOnSix)
+    h.bank.open(5, for_s=60.0)
+    refused: list[str] = []
+
+    def opens() -> None:
+        try:
+            h.bank.open(6, for_s=60.0)
+        except ValveRefused as why:
+            refused.append(str(why))
+
+    hung = threading.Thread(target=opens)
+    hung.start()
+    assert entered.wait(10.0)
+    found = h.supervisor.check()
+    assert found.faults == ("the valve bank has been busy for more than 0.01 s",)
+    assert not found.sound
+    assert not h.pins.really_on(5)
+    go_on.set()
+    hung.join(10.0)
+    # The opening that hung got through after all, and was closed again at once.
+    assert not h.pins.really_on(6)
+    assert refused == ["line 6 was closed again at once: driven off past the lock"]
+    assert not h.supervisor.check().sound  # what ended the process once is not forgotten
+
+
+@pytest.mark.parametrize("longer_first", [False, True])
+def test_the_thread_closes_at_the_deadline_though_it_sleeps_long(longer_first: bool) -> None:
+    # Real time, some tenths of a second: the beat is a minute, so only the bank can have woken it.
+    clock = SystemClock()
+    closed = threading.Event()
+    records: list[BankRecord] = []
+
+    class Told(GoodPins):
+        def write(self, number: int, on: bool) -> None:
+            super().write(number, on)
+            if number == 5 and not on and self.moves:
+                closed.set()
+
+    pins = Told(clock)
+    bank = Bank((limits(5), limits(6)), pins, clock, records.append)
+    closer = Closer(bank, clock, beat_s=60.0)
+    closer.start()
+    if longer_first:
+        bank.open(6, for_s=50.0)
+    deadline_mono_s = bank.open(5, for_s=0.1)
+    assert closed.wait(10.0)
+    (_, _), (closed_mono_s, _) = pins.moves_of(5)
+    assert deadline_mono_s <= closed_mono_s < deadline_mono_s + 5.0
+    assert bank.shut_down("end of the test") == {}
+    assert closer.stop()
+    assert bank.states() == {5: State.CLOSED, 6: State.CLOSED}
