@@ -161,6 +161,11 @@ def _lgpio_factory(chip: int | None) -> Any:
 
     try:
         factory = LGPIOFactory(chip=chip)
+    except gpiozero.PinUnknownPi as fault:
+        raise ValveFault(
+            f"pins lgpio: this is not a board whose pin header gpiozero knows ({fault}). On a "
+            "computer without relays, use --pins mock."
+        ) from fault
     except Exception as fault:  # the door: whatever gpiozero, lgpio or the kernel raise
         raise ValveFault(
             f"pins lgpio: the board's GPIO chip cannot be opened: {fault}. The user that runs "

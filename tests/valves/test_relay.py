@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from types import ModuleType
 from typing import Any
 
+import gpiozero
 import pytest
 from gpiozero.pins.local import LocalPiFactory
 from gpiozero.pins.mock import MockPin
@@ -188,6 +189,17 @@ def test_a_chip_that_cannot_be_opened_names_the_group(lgpio: StandIn) -> None:
         GpioPins("lgpio", chip=99)
 
 
+def test_a_computer_without_a_pin_header_is_told_so(
+    lgpio: StandIn, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_revision(self: object) -> int:
+        raise gpiozero.PinUnknownPi("unable to locate Pi revision")
+
+    monkeypatch.setattr(LocalPiFactory, "_get_revision", no_revision)
+    with pytest.raises(ValveFault, match=r"not a board whose pin header gpiozero knows.*mock"):
+        GpioPins("lgpio")
+
+
 def test_the_chip_asked_for_is_the_one_opened(lgpio: StandIn) -> None:
     assert GpioPins("lgpio", chip=4).chip == 4
     assert GpioPins("lgpio").chip == 0  # a board whose header is on the first chip
@@ -212,7 +224,6 @@ def test_the_first_level_written_is_off_and_there_is_no_pulse(
 
 def test_gpiozeros_own_pin_class_would_give_that_pulse(lgpio: StandIn) -> None:
     # The reason for the test above: should this one ever fail, our class may be dropped.
-    import gpiozero
     from gpiozero.pins.lgpio import LGPIOFactory
 
     factory = LGPIOFactory(chip=0)
