@@ -137,6 +137,35 @@ def test_a_newer_logbook_is_refused_and_left_as_it_was(tmp_path: Path) -> None:
     assert [p.name for p in tmp_path.glob("*damaged*")] == []
 
 
+def test_a_newer_logbook_that_was_not_closed_is_left_as_it_was_too(tmp_path: Path) -> None:
+    clock, running, path = HandClock(), tmp_path / "running.db", tmp_path / "logbook.db"
+    Logbook(running, clock).close()
+    connection = sqlite3.connect(running)
+    connection.execute(
+        "INSERT INTO _sqlite_migrations (migration_set, name, applied_at) VALUES (?, ?, ?)",
+        [SET, "99 moisture probes", "2040-01-01T00:00:00.000000Z"],
+    )
+    connection.commit()
+    wal = tmp_path / "logbook.db-wal"
+    path.write_bytes(running.read_bytes())  # as a power cut would leave the two files
+    wal.write_bytes((tmp_path / "running.db-wal").read_bytes())
+    connection.close()
+    before = path.read_bytes(), wal.read_bytes()
+    with pytest.raises(LogbookError, match="a newer Rowgate"):
+        Logbook(path, clock)
+    assert (path.read_bytes(), wal.read_bytes()) == before
+
+
+def test_what_lies_beside_a_damaged_logbook_goes_with_it(tmp_path: Path) -> None:
+    path = tmp_path / "logbook.db"
+    path.write_bytes(b"no database at all, only words" * 100)
+    (tmp_path / "logbook.db-wal").write_bytes(b"its last commits")
+    with Logbook(path, HandClock()) as book:
+        assert book.set_aside is not None
+        beside = book.set_aside.with_name(book.set_aside.name + "-wal")
+    assert beside.read_bytes() == b"its last commits"
+
+
 def _spoil_header(path: Path) -> None:
     path.write_bytes(b"no database at all, only words" * 100)
 

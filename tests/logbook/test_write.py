@@ -19,6 +19,7 @@ from controller.logbook.ask import Questions
 from controller.logbook.faults import plain
 from controller.logbook.pulses import NEXT
 from controller.logbook.records import HowKnown, PulseState
+from controller.logbook.schema import Book
 from controller.logbook.write import Logbook
 
 
@@ -286,6 +287,32 @@ def test_a_read_only_logbook_is_said_in_words(book: Logbook) -> None:
         read_only.execute("DELETE FROM pulses")
     read_only.close()
     assert "it is read-only" in str(plain(caught.value, book.path))
+
+
+def test_a_row_read_in_a_transaction_cannot_be_changed_by_another_program(book: Logbook) -> None:
+    other = sqlite3.connect(book.path, timeout=0.0, isolation_level=None, check_same_thread=False)
+
+    def work(b: Book) -> None:
+        assert list(b.db.query("SELECT * FROM notes")) == []
+        with pytest.raises(sqlite3.OperationalError, match="locked"):
+            other.execute("INSERT INTO notes (at_utc, words, who) VALUES ('', 'mine', '')")
+        b.db.execute("INSERT INTO notes (at_utc, words, who) VALUES ('', 'ours', '')")
+
+    book._do(work)
+    assert [row[0] for row in other.execute("SELECT words FROM notes")] == ["ours"]
+    other.close()
+
+
+def test_a_more_exact_code_of_sqlite_has_the_same_words(book: Logbook) -> None:
+    late = sqlite3.connect(book.path, isolation_level=None)
+    late.execute("BEGIN")
+    late.execute("SELECT * FROM notes").fetchall()
+    book.note("in between")
+    with pytest.raises(sqlite3.OperationalError) as caught:
+        late.execute("DELETE FROM notes")
+    late.close()
+    assert caught.value.sqlite_errorname == "SQLITE_BUSY_SNAPSHOT"
+    assert "another program keeps it locked" in str(plain(caught.value, book.path))
 
 
 def test_a_killed_writer_thread_costs_one_row_and_no_more(book: Logbook, ask: Questions) -> None:
