@@ -7,10 +7,10 @@ from math import exp, log
 from controller.errors import require_range
 
 # The ranges are ours: wider than weather gets where gardens are, narrow enough to catch a wrong
-# unit (degrees Fahrenheit, hectopascals, kilometres an hour).
+# unit (degrees Fahrenheit, kilometres an hour).
 AIR_TEMP_RANGE_C = (-60.0, 60.0)
 ELEVATION_RANGE_M = (-450.0, 6000.0)
-VAPOUR_RANGE_KPA = (0.0, 10.0)
+VAPOUR_RANGE_KPA = (0.0, 20.0)  # air at 60 °C holds 19.9
 WIND_RANGE_M_S = (0.0, 60.0)
 WIND_HEIGHT_RANGE_M = (0.25, 100.0)
 
@@ -285,7 +285,7 @@ def rh_min_from_vapour_pct(*, vapour_pressure_kpa: float, tmax_c: float) -> floa
     Parameters
     ----------
     vapour_pressure_kpa : float
-        Actual vapour pressure, 0 to 10. [kPa]
+        Actual vapour pressure, 0 to 20. [kPa]
     tmax_c : float
         Highest temperature of the day. [°C]
 

@@ -22,7 +22,6 @@ from typing import Literal
 
 from controller.demand.air import (
     AIR_TEMP_RANGE_C,
-    VAPOUR_RANGE_KPA,
     air_pressure_kpa,
     day_saturation_kpa,
     psychrometric_kpa_per_c,
@@ -49,6 +48,8 @@ from controller.units import MM_PER_MJ_M2
 USUAL_WIND_M_S = 2.0  # FAO-56 (1998), chapter 3: the mean of some 2000 stations
 # FAO-56 (1998), chapter 3: air stirs by its own warmth, so the equation gets no less than this.
 LEAST_WIND_M_S = 0.5
+# Ours: a dew point of 41 °C, above any recorded; hectopascals stand out.
+MEASURED_VAPOUR_RANGE_KPA = (0.0, 8.0)
 # Measured radiation above this share of clear sky is remarked on. FAO-56, annex 5 wants clear days
 # within a few per cent (the figure from memory).
 ODD_CLEAR_SHARE = 1.05
@@ -111,7 +112,7 @@ def reference_et(
     rh_mean_pct : float, optional
         Mean relative humidity, 0 to 100. [%]
     vapour_pressure_kpa : float, optional
-        Actual vapour pressure, 0 to 10. [kPa]
+        Actual vapour pressure, 0 to 8. [kPa]
     wind_m_s : float, optional
         Mean wind, 0 to 60. [m/s]
     wind_height_m : float
@@ -321,7 +322,7 @@ def _vapour(known: _Known) -> tuple[float, str]:
     tmin_c, tmax_c = known.tmin_c, known.tmax_c
     if known.vapour_pressure_kpa is not None:
         vapour_kpa = require_range(
-            "vapour_pressure_kpa", known.vapour_pressure_kpa, *VAPOUR_RANGE_KPA
+            "vapour_pressure_kpa", known.vapour_pressure_kpa, *MEASURED_VAPOUR_RANGE_KPA
         )
         return vapour_kpa, "vapour pressure"
     if known.dewpoint_c is not None:

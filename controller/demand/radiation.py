@@ -4,11 +4,7 @@ from __future__ import annotations
 
 from math import sqrt
 
-from controller.demand.air import (
-    AIR_TEMP_RANGE_C,
-    ELEVATION_RANGE_M,
-    VAPOUR_RANGE_KPA,
-)
+from controller.demand.air import AIR_TEMP_RANGE_C, ELEVATION_RANGE_M, VAPOUR_RANGE_KPA
 from controller.errors import require_range
 
 ALBEDO = 0.23  # of the grass that the reference stands for: FAO-56 (1998), eq. 38
@@ -208,7 +204,7 @@ def net_longwave_mj_m2(
     tmax_c : float
         Highest temperature of the day. [°C]
     vapour_pressure_kpa : float
-        Actual vapour pressure, 0 to 10. [kPa]
+        Actual vapour pressure, 0 to 20. [kPa]
     solar_mj_m2 : float
         Solar radiation. [MJ/m2]
     clear_sky_mj_m2 : float

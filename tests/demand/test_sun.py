@@ -1,0 +1,82 @@
+"""The sun: what holds for any place and day."""
+
+from __future__ import annotations
+
+from datetime import date
+from math import pi
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pytest import approx
+
+from controller.demand.sun import (
+    day_length_h,
+    day_of_year,
+    declination_rad,
+    extraterrestrial_mj_m2,
+    nearness,
+    sunset_angle_rad,
+)
+from controller.errors import OutOfRange
+
+latitudes = st.floats(-90, 90)
+numbers = st.integers(1, 366)
+
+
+@given(latitudes, numbers)
+def test_no_day_is_longer_than_a_day_and_no_sun_is_below_none(latitude, number):
+    where = {"latitude_deg": latitude, "day_of_year": number}
+    assert 0 <= day_length_h(**where) <= 24
+    assert 0 <= extraterrestrial_mj_m2(**where) < 50
+
+
+@given(latitudes, numbers)
+def test_day_and_night_of_the_two_halves_of_the_earth_add_up(latitude, number):
+    north = day_length_h(latitude_deg=latitude, day_of_year=number)
+    south = day_length_h(latitude_deg=-latitude, day_of_year=number)
+    assert north + south == approx(24, abs=1e-6)
+
+
+@pytest.mark.parametrize("number", [1, 80, 172, 266, 355])
+def test_the_equator_has_twelve_hours_every_day(number):
+    assert day_length_h(latitude_deg=0.0, day_of_year=number) == approx(12, abs=1e-9)
+
+
+def test_beyond_the_polar_circle_the_sun_stays_up_or_down():
+    summer = {"latitude_deg": 75.0, "day_of_year": 172}
+    winter = {"latitude_deg": 75.0, "day_of_year": 355}
+    assert sunset_angle_rad(**summer) == approx(pi, abs=1e-12)
+    assert day_length_h(**summer) == approx(24, abs=1e-9)
+    assert extraterrestrial_mj_m2(**summer) > 40
+    assert sunset_angle_rad(**winter) == 0
+    assert extraterrestrial_mj_m2(**winter) == 0
+
+
+def test_the_year_has_its_turning_points_where_the_calendar_has_them():
+    tilt = {n: declination_rad(n) for n in range(1, 366)}
+    assert max(tilt, key=tilt.__getitem__) == approx(172, abs=1)  # 21 June
+    assert min(tilt, key=tilt.__getitem__) == approx(355, abs=1)  # 21 December
+    assert max(tilt.values()) == approx(0.409, abs=1e-4)
+    near = {n: nearness(n) for n in range(1, 366)}
+    assert min(near, key=near.__getitem__) in (182, 183)  # farthest in early July
+
+
+@pytest.mark.parametrize(
+    ("day", "number"),
+    [(date(2031, 1, 1), 1), (date(2031, 12, 31), 365), (date(2032, 12, 31), 366)],
+)
+def test_days_are_counted_from_new_year(day, number):
+    assert day_of_year(day) == number
+
+
+@pytest.mark.parametrize(("latitude", "number"), [(91.0, 100), (float("nan"), 100)])
+def test_no_place_lies_beyond_the_poles(latitude, number):
+    with pytest.raises(OutOfRange, match="latitude_deg"):
+        extraterrestrial_mj_m2(latitude_deg=latitude, day_of_year=number)
+
+
+@pytest.mark.parametrize("number", [0, 367])
+def test_no_year_has_such_a_day(number):
+    with pytest.raises(OutOfRange, match="day_of_year"):
+        day_length_h(latitude_deg=40.0, day_of_year=number)
