@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.weather import FIRST, days, read
 
@@ -262,6 +262,7 @@ _days = st.lists(
 )
 
 
+@settings(max_examples=40)  # each one waits for the disk
 @given(written=_days)
 def test_what_is_written_reads_back(tmp_path_factory: pytest.TempPathFactory, written) -> None:
     path = tmp_path_factory.getbasetemp() / "round.csv"

@@ -1,0 +1,69 @@
+"""How long to wait for whom, and what a refusal means: is it worth asking again, and when?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from email.utils import parsedate_to_datetime
+
+from controller.errors import NoWeather
+
+LONGEST_WAIT_S = 6 * 3600.0  # what a Retry-After may ask of us, the clock perhaps being wrong
+_RETRY = {408, 429, 500, 502, 503, 504}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Patience:
+    """How long to wait for what. Waits between tries are random up to a bound that doubles."""
+
+    connect_s: float = 5.0
+    read_s: float = 20.0
+    overall_s: float = 60.0
+    tries: int = 4
+    first_wait_s: float = 2.0
+    longest_wait_s: float = 20.0
+
+
+class TryFailed(NoWeather):
+    """One try came to nothing. `wait_s` is what the service asked for, if it did."""
+
+    def __init__(self, why: str, *, again: bool, wait_s: float | None = None) -> None:
+        super().__init__(why)
+        self.again, self.wait_s = again, wait_s
+
+
+def refusal(status: int, reason: str, retry_after: str | None, now_utc: datetime) -> TryFailed:
+    """What an answer with that status means; `reason` is what its body says, if anything."""
+    said = f": {reason}" if reason else ""
+    if 300 <= status < 400:
+        return TryFailed(
+            "we were sent on to another page; does the network ask for a sign-in?", again=False
+        )
+    wait_s = _asked_wait_s(retry_after, now_utc)
+    if status == 429:
+        why = f"the weather service has had too many questions from this address{said}"
+        if "daily" in reason.lower() or "tomorrow" in reason.lower():
+            # A day's allowance that is used up does not come back in a minute.
+            return TryFailed(why, again=False, wait_s=wait_s or LONGEST_WAIT_S)
+        return TryFailed(why, again=True, wait_s=wait_s)
+    if status in _RETRY:
+        why = f"the weather service is out of order ({status}){said}"
+        return TryFailed(why, again=True, wait_s=wait_s)
+    why = f"the weather service refused the question ({status}){said}"
+    return TryFailed(why, again=False)
+
+
+def _asked_wait_s(header: str | None, now_utc: datetime) -> float | None:
+    """What a Retry-After header asks for, in seconds or as a date (RFC 9110, 10.2.3), capped."""
+    if header is None:
+        return None
+    text = header.strip()
+    if text.isascii() and text.isdigit():
+        return min(float(text), LONGEST_WAIT_S)
+    try:
+        at = parsedate_to_datetime(text)
+    except ValueError:
+        return None
+    if at.tzinfo is None:
+        at = at.replace(tzinfo=UTC)
+    return min(max(0.0, (at - now_utc).total_seconds()), LONGEST_WAIT_S)

@@ -1,0 +1,145 @@
+"""A weather service on the loopback that says what the test scripted; its weather is invented.
+
+The shape of a good answer and of an error follow the documentation of Open-Meteo's forecast
+interface (open-meteo.com/en/docs): one list for each variable beside `time`, units in
+`daily_units`, errors as {"error": true, "reason": "..."}.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from typing import Any
+from urllib.parse import parse_qs, urlsplit
+
+UNITS = {
+    "time": "iso8601",
+    "temperature_2m_min": "°C",
+    "temperature_2m_max": "°C",
+    "dew_point_2m_mean": "°C",
+    "relative_humidity_2m_min": "%",
+    "relative_humidity_2m_max": "%",
+    "wind_speed_10m_mean": "m/s",
+    "shortwave_radiation_sum": "MJ/m²",
+    "precipitation_sum": "mm",
+    "precipitation_probability_max": "%",
+}
+USUAL: dict[str, float] = {
+    "temperature_2m_min": 12.4,
+    "temperature_2m_max": 27.1,
+    "dew_point_2m_mean": 8.9,
+    "relative_humidity_2m_min": 31,
+    "relative_humidity_2m_max": 79,
+    "wind_speed_10m_mean": 2.1,
+    "shortwave_radiation_sum": 24.9,
+    "precipitation_sum": 0.4,
+    "precipitation_probability_max": 8,
+}
+
+
+def forecast(today: date, past_days: int = 2, forecast_days: int = 3) -> dict[str, Any]:
+    """A good answer, every day alike."""
+    count = past_days + forecast_days
+    first = today - timedelta(days=past_days)
+    return {
+        "latitude": 40.5,
+        "longitude": -4.25,
+        "generationtime_ms": 0.4,
+        "utc_offset_seconds": 7200,
+        "timezone": "Europe/Madrid",
+        "timezone_abbreviation": "GMT+2",
+        "elevation": 640.0,
+        "daily_units": dict(UNITS),
+        "daily": {
+            "time": [(first + timedelta(days=n)).isoformat() for n in range(count)],
+            **{name: [value] * count for name, value in USUAL.items()},
+        },
+    }
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reply:
+    """One answer of the stand-in. `lost` leaves out that many bytes of what its length promises."""
+
+    body: bytes
+    status: int = 200
+    kind: str = "application/json; charset=utf-8"
+    headers: dict[str, str] = field(default_factory=dict)
+    lost: int = 0
+    pause_s: float = 0.0  # after each ten bytes
+
+
+def good(answer: Any) -> Reply:
+    """The usual reply."""
+    return Reply(body=json.dumps(answer).encode("utf-8"))
+
+
+def error(status: int, reason: str, **headers: str) -> Reply:
+    """An error in the documented shape."""
+    body = json.dumps({"error": True, "reason": reason}).encode("utf-8")
+    names = {name.replace("_", "-"): value for name, value in headers.items()}
+    return Reply(body=body, status=status, headers=names)
+
+
+class WeatherServer:
+    """Gives its replies in order; the last one over and over."""
+
+    def __init__(self) -> None:
+        self.replies: list[Reply] = []
+        self.asked: list[dict[str, str]] = []
+        self.agents: list[str] = []
+        self._server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(self))
+        self.url = f"http://127.0.0.1:{self._server.server_port}/v1/forecast"
+
+    def say(self, *replies: Reply) -> None:
+        """From now on."""
+        self.replies = list(replies)
+
+    @contextlib.contextmanager
+    def running(self) -> Iterator[WeatherServer]:
+        """Serve until left."""
+        thread = threading.Thread(
+            target=self._server.serve_forever, kwargs={"poll_interval": 0.005}, daemon=True
+        )
+        thread.start()
+        try:
+            yield self
+        finally:
+            self._server.shutdown()
+            thread.join()
+            self._server.server_close()
+
+
+def _handler(server: WeatherServer) -> type[BaseHTTPRequestHandler]:
+    class Handler(BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            query = parse_qs(urlsplit(self.path).query)
+            server.asked.append({name: values[0] for name, values in query.items()})
+            server.agents.append(self.headers["User-Agent"])
+            reply = server.replies.pop(0) if len(server.replies) > 1 else server.replies[0]
+            self.send_response(reply.status)
+            self.send_header("Content-Type", reply.kind)
+            self.send_header("Content-Length", str(len(reply.body)))
+            for name, value in reply.headers.items():
+                self.send_header(name, value)
+            self.end_headers()
+            sent = reply.body[: len(reply.body) - reply.lost]
+            with contextlib.suppress(OSError):  # the other side may hang up
+                if not reply.pause_s:
+                    self.wfile.write(sent)
+                    return
+                for at in range(0, len(sent), 10):
+                    self.wfile.write(sent[at : at + 10])
+                    self.wfile.flush()
+                    time.sleep(reply.pause_s)
+
+        def log_message(self, *_: object) -> None:
+            """Keep the test's output clean."""
+
+    return Handler

@@ -1,0 +1,57 @@
+"""What is kept on disk is there whole, or not at all."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from controller.weather import atomic
+from controller.weather.cache import AnswerCache, Kept
+
+KEPT = Kept(url="http://a/?b", body='{"°": 1}', fetched_utc=datetime(2031, 6, 1, 4, tzinfo=UTC))
+
+
+def test_what_is_kept_comes_back_as_it_was(tmp_path: Path) -> None:
+    cache = AnswerCache(tmp_path / "not" / "yet")
+    assert cache.load(KEPT.url) == (None, ())
+    assert cache.store(KEPT) == ()
+    assert cache.load(KEPT.url) == (KEPT, ())
+    assert cache.load("http://a/?c") == (None, ())
+
+
+def test_a_power_cut_while_writing_leaves_the_earlier_answer(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cache = AnswerCache(tmp_path)
+    cache.store(KEPT)
+
+    def fail(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(atomic.os, "fsync", fail)
+    newer = Kept(url=KEPT.url, body="{}", fetched_utc=KEPT.fetched_utc)
+    assert cache.store(newer) == (
+        "the weather could not be kept on disk (No space left on device)",
+    )
+    assert cache.load(KEPT.url) == (KEPT, ())
+    assert len(list(tmp_path.iterdir())) == 1
+
+
+def test_a_file_about_another_question_is_not_believed(tmp_path: Path) -> None:
+    cache = AnswerCache(tmp_path)
+    cache.store(KEPT)
+    (path,) = tmp_path.iterdir()
+    path.write_text(path.read_text(encoding="utf-8").replace("?b", "?x"), encoding="utf-8")
+    found, remarks = cache.load(KEPT.url)
+    assert found is None
+    assert "set aside" in remarks[0]
+
+
+def test_a_time_without_its_zone_is_not_believed(tmp_path: Path) -> None:
+    cache = AnswerCache(tmp_path)
+    cache.store(KEPT)
+    (path,) = tmp_path.iterdir()
+    path.write_text(path.read_text(encoding="utf-8").replace("+00:00", ""), encoding="utf-8")
+    assert cache.load(KEPT.url)[0] is None
