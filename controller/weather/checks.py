@@ -162,7 +162,8 @@ def _humidities(day: WeatherDay) -> Finding | None:
     known = [
         (n, v) for n, v in (("lowest", low), ("mean", mean), ("highest", high)) if v is not None
     ]
-    if all(a[1] <= b[1] + SLACK_PCT for a, b in pairwise(known)):
+    rising = all(a[1] <= b[1] + SLACK_PCT for a, b in pairwise(known))
+    if rising and (low is None or high is None or low <= high):
         return None
     return _dropped(
         ("rh_min_pct", "rh_mean_pct", "rh_max_pct"),

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support.weather import FIRST, days
 
+from controller.demand.eto import reference_et
 from controller.weather.checks import (
     LIMITS,
     check_day,
@@ -64,7 +65,8 @@ def test_more_vapour_than_the_air_can_hold_is_left_out() -> None:
 @pytest.mark.parametrize(
     ("low", "mean", "high", "right"),
     [(30, 50, 80, True), (50, 50, 50, True), (30, None, 80, True), (31, 30.4, 80, True),
-     (80, None, 30, False), (30, 90, 80, False), (60, 50, 80, False), (None, 90, 80, False)],
+     (80, None, 30, False), (50.5, None, 50, False), (30, 90, 80, False), (60, 50, 80, False),
+     (None, 90, 80, False)],
 )  # fmt: skip
 def test_humidities_stand_in_rising_order(
     low: float | None, mean: float | None, high: float | None, right: bool
@@ -94,6 +96,27 @@ def test_checking_a_checked_day_finds_nothing_more(values: dict[str, float | Non
     assert check_day(checked) == (checked, ())
     gone = {name for finding in findings for name in finding.fields}
     assert all(checked.value(n) == values[n] for n in VALUES if n not in gone)
+
+
+@given(
+    values=st.fixed_dictionaries(
+        {
+            name: st.none() | st.floats(limit.low - 1.0, limit.high + 1.0)
+            for name, limit in LIMITS.items()
+        }
+    )
+)
+def test_whatever_passes_the_checks_is_in_range_for_reference_et(
+    values: dict[str, float | None],
+) -> None:
+    day, _ = check_day(WeatherDay(day=FIRST).with_(**values))
+    if day.tmin_c is None or day.tmax_c is None:
+        return
+    known = day.known()
+    for not_asked in ("rain_mm", "rain_chance_pct"):
+        known.pop(not_asked, None)
+    found = reference_et(day=FIRST, latitude_deg=47.0, elevation_m=400.0, **known)  # type: ignore[arg-type]
+    assert math.isfinite(found.eto_mm_day)
 
 
 @pytest.mark.parametrize(
