@@ -9,7 +9,7 @@ from collections.abc import Callable
 import pytest
 from pytest import approx
 from support.clock import HandClock
-from support.pins import BadPins, GoodPins, OffThrows, OnThrows, SticksOn, limits
+from support.pins import BadPins, GoodPins, OffThrows, OnThrows, SticksOff, SticksOn, limits
 
 from controller.errors import ValveFault, ValveRefused
 from controller.valves.bank import Bank, BankRecord, What
@@ -244,6 +244,24 @@ def test_after_shutting_down_nothing_opens() -> None:
         s.bank.open(6, for_s=1.0)
 
 
+def test_a_shut_bank_closes_what_it_still_takes_for_open() -> None:
+    s = Set()
+    s.bank.open(5, for_s=60.0)
+    assert s.bank.off_past_the_lock() == {}
+    assert not s.pins.really_on(5)
+    assert s.bank.close_due() == (5,)
+    assert s.told()[-1] == (5, CLOSED, State.CLOSED, 0.0)
+
+
+def test_driving_off_past_the_lock_gives_each_line_its_own_try() -> None:
+    s = Set(pins=OffThrows)
+    s.bank.open(5, for_s=60.0)
+    s.bank.open(6, for_s=60.0)
+    s.pins.bad.add(5)
+    assert s.bank.off_past_the_lock() == {5: "I/O error"}
+    assert not s.pins.really_on(6)
+
+
 def test_a_line_found_on_is_driven_off_and_barred() -> None:
     s = Set()
     s.pins.write(5, True)  # some other program's doing
@@ -315,7 +333,10 @@ def test_a_recorder_may_ask_and_tell_the_bank() -> None:
 
     told: list[tuple[int, What]] = []
     s = Set(record=recorder)
-    s.bank.open(5, for_s=60.0)
+    opener = threading.Thread(target=s.bank.open, args=(5,), kwargs={"for_s": 60.0}, daemon=True)
+    opener.start()
+    opener.join(5.0)
+    assert not opener.is_alive()  # the bank does not wait for itself
     assert told == [(5, OPENED), (5, CLOSED)]
     assert not s.pins.really_on(5)
 
@@ -334,16 +355,27 @@ def test_a_recorder_that_hangs_holds_up_one_thread_and_no_closing() -> None:
     s.bank.open(5, for_s=30.0)
     s.bank.open(6, for_s=60.0)
     s.clock.advance(30.0)
-    stuck = threading.Thread(target=s.bank.close_due)
+    stuck = threading.Thread(target=s.bank.close_due, daemon=True)
     stuck.start()
     assert entered.wait(10.0)
     s.clock.advance(30.0)
-    assert s.bank.close_due() == (6,)  # returns, although the other thread still hangs
+    other = threading.Thread(target=s.bank.close_due, daemon=True)
+    other.start()
+    other.join(5.0)
+    assert not other.is_alive()  # it returned, although the first thread still hangs
     assert not s.pins.really_on(6)
     assert told == [(5, OPENED), (6, OPENED)]
     go_on.set()
     stuck.join(10.0)
     assert told == [(5, OPENED), (6, OPENED), (5, CLOSED), (6, CLOSED)]
+
+
+def test_an_opening_that_is_read_back_as_off_is_a_fault_at_once() -> None:
+    s = Set(pins=SticksOff)
+    s.pins.bad.add(5)
+    with pytest.raises(ValveFault, match="it was driven on and is read as off"):
+        s.bank.open(5, for_s=60.0)
+    assert s.bank.states()[5] is State.BARRED
 
 
 def test_a_line_that_does_not_open_is_driven_off_and_barred() -> None:
