@@ -1,0 +1,1 @@
+"""Crop and soil figures, each with its source, and the catalogue that reads them."""

@@ -66,11 +66,13 @@ def ask_new(ask: Ask, *, known_crops: Known | None = None) -> str:
     while more:
         parts.append(_zone(talk, words, names, relays, known_crops))
         more = talk.until_good("Another zone, yes or no", "no", _yes)
-    parts += [
-        "[weather]",
-        '# file = "weather.csv"   # your own station, beside this file',
-        "# online = true          # or days fetched for the place above",
-    ]
+    weather = talk.until_good(
+        'Weather: "online" fetches it for this place; or the name of your own file',
+        "online",
+        v.text("a file", "weather.csv"),
+    )
+    source = "online = true" if weather == "online" else f"file = {_quoted(weather)}"
+    parts += ["[weather]", source]
     return "\n".join(parts) + "\n"
 
 

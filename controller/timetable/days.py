@@ -85,7 +85,7 @@ def demand_days(
         if eto is not None:
             known[day] = (by_day[day], eto)
     if not known:
-        raise NoWeather("no day with both temperatures; a ledger needs at least one")
+        raise NoWeather(f"no day up to {last} has both temperatures; a ledger needs at least one")
     return _without_gaps(known, by_day, gauge, last, remarks)
 
 

@@ -203,9 +203,11 @@ class _Morning:
         hand = job.valve is ValveKind.HAND
         if hand:
             at = max(at, self._hand_free_s)
+        # A pulse that would end before its line is full waters nothing.
+        filling_s = job.line_litres / self._flows.flow_l_s(job.zone, frozenset((job.zone,)))
         for begins, ends in self._spans[job.zone]:
             moment = _ceil_to(max(at, begins), 60.0 if hand else 1.0, self._start)
-            if moment + self._shortest <= ends:
+            if moment + filling_s + self._shortest <= ends:
                 return moment
         return None
 

@@ -36,8 +36,8 @@ def made(answers):
 
 
 def test_the_answers_stand_in_the_garden():
-    text, person, garden = made([*PLACE, *TAP, *ZONE, "no"])
-    assert len(person.asked) == 20
+    text, person, garden = made([*PLACE, *TAP, *ZONE, "no", ""])
+    assert len(person.asked) == 21
     assert (garden.site.name, garden.site.latitude_deg, garden.site.longitude_deg) == (
         *("Invented", 47.6, 8.1),
     )
@@ -58,7 +58,10 @@ def test_a_bad_answer_is_asked_for_again_with_what_is_wrong_with_it():
     tap = ["48", "0 psi", *TAP[:2], "never", TAP[2]]
     first = [*ZONE[:6], "2031-04-21", *ZONE[6:9], "30 ft", ZONE[9]]
     again = ["leeks", "kale", "17", "hand", *ZONE[2:3], "lek", *ZONE[3:]]
-    _, person, garden = made([*place, *tap, *first, "perhaps", "yes", *again, "no"])
+    _, person, garden = made(
+        [*place, *tap, *first, "perhaps", "yes", *again, "no", "my station.csv"]
+    )
+    assert garden.weather.file == "my station.csv"
     wrong = [question for question in person.asked if question.startswith("found ")]
     assert [question.split(";")[0] for question in wrong] == [
         *('found "147.6"', 'found "north"', 'found "Zurich"', 'found "48"', 'found "0 psi"'),
@@ -104,6 +107,7 @@ def answers(draw):
             draw(st.sampled_from(["5 cm", ""])),
         ]
         told.append("yes" if left else draw(st.sampled_from(["no", "n", ""])))
+    told.append(draw(st.sampled_from(["", "online", "weather.csv", 'my "own".csv'])))
     return told
 
 

@@ -93,7 +93,7 @@ def test_wind_and_humidity_for_the_crop_are_means_of_the_days_up_to_it() -> None
 
 
 def test_without_any_temperatures_there_is_no_ledger() -> None:
-    with pytest.raises(NoWeather, match="no day with both temperatures"):
+    with pytest.raises(NoWeather, match="no day up to 2031-06-01 has both temperatures"):
         demand_days([a_day(0, tmin_c=None)], SITE, last=BEGINS)
 
 
