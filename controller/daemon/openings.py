@@ -23,6 +23,8 @@ from controller.valves.tell import BankRecord, What
 
 BEAT_S = 10.0  # how much of a pulse a crash may leave uncertain
 RETRY_S = 15.0  # between tries to write down what the logbook would not take; our choice
+_ROUNDING_S = 1e-6  # a deadline less the time open is the opening but for the last digits
+UNTOLD_S = 5.0  # so long past its deadline a shut line ends its pulse though nobody said so
 _IN_TIME_S = 0.05  # a pulse that ended so little before its deadline was not cut short
 _LOG = logging.getLogger("rowgate.openings")
 
@@ -59,6 +61,7 @@ class Openings:
         self._books, self._clock = books, clock
         self._said: SimpleQueue[BankRecord] = SimpleQueue()
         self._spans = OpenSpans()
+        self._begun: set[str] = set()  # running, and the bank has said so
         self._unwritten: deque[Ended] = deque()
         self._beaten_mono_s = self._tried_mono_s = float("-inf")
         self.running: dict[str, Running] = {}
@@ -116,7 +119,7 @@ class Openings:
         if stuck is not None:
             raise stuck
 
-    def settle(self, flow_l_s: FlowOf) -> tuple[list[Ended], list[BankRecord]]:
+    def settle(self, bank: Bank, flow_l_s: FlowOf) -> tuple[list[Ended], list[BankRecord]]:
         """Take in what the bank did since, and write down every end: what ended, and the faults."""
         ended: list[Ended] = []
         faults: list[BankRecord] = []
@@ -128,22 +131,19 @@ class Openings:
             if record.what is What.FAULT:
                 faults.append(record)
             running = next((r for r in self.running.values() if r.line == record.number), None)
-            if running is None or record.state in MAY_RUN:
-                continue
-            if record.mono_s < running.opened_mono_s:
+            if running is None or record.mono_s < running.opened_mono_s - _ROUNDING_S:
                 continue  # of an opening before this one
-            del self.running[running.zone]
-            ends_mono_s = running.opened_mono_s + record.open_s
-            litres = self._spans.closed(running.zone, ends_mono_s, flow_l_s)
-            ended.append(
-                Ended(
-                    running=running,
-                    open_s=record.open_s,
-                    litres=litres,
-                    why=record.words,
-                    in_time=ends_mono_s >= running.deadline_mono_s - _IN_TIME_S,
-                )
-            )
+            if record.state in MAY_RUN:
+                self._begun.add(running.zone)
+                continue
+            if running.zone not in self._begun:
+                continue  # said before this one, in the same instant
+            ended.append(self._ended(running, record.open_s, record.words, flow_l_s))
+        for running in list(self.running.values()):
+            late_s = self._clock.mono_s() - running.deadline_mono_s
+            if late_s > UNTOLD_S and not bank.is_open(running.line):
+                planned_s = running.deadline_mono_s - running.opened_mono_s
+                ended.append(self._ended(running, planned_s, "it is shut", flow_l_s))
         self._unwritten += ended
         if ended:
             self._tried_mono_s = float("-inf")
@@ -187,6 +187,18 @@ class Openings:
         if self._unwritten:
             moments.append(self._tried_mono_s + RETRY_S)
         return min(moments, default=None)
+
+    def _ended(self, running: Running, open_s: float, why: str, flow_l_s: FlowOf) -> Ended:
+        self._begun.discard(running.zone)
+        del self.running[running.zone]
+        ends_mono_s = running.opened_mono_s + open_s
+        return Ended(
+            running=running,
+            open_s=open_s,
+            litres=self._spans.closed(running.zone, ends_mono_s, flow_l_s),
+            why=why,
+            in_time=ends_mono_s >= running.deadline_mono_s - _IN_TIME_S,
+        )
 
     def _write_ends(self) -> None:
         now = self._clock.mono_s()

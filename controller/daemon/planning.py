@@ -144,7 +144,11 @@ def plan(
             slots=slots,
             soaking_until_utc={
                 pulse.zone: soaked_away_utc(
-                    pulse, zones[pulse.zone], accepted.grounds, garden.watering.basin_mm
+                    # An end that lies ahead was written by a clock that was wrong.
+                    replace(pulse, ended_utc=min(pulse.ended_utc, now_utc)),
+                    zones[pulse.zone],
+                    accepted.grounds,
+                    garden.watering.basin_mm,
                 )
                 for pulse in last_pulses
                 if pulse.zone in zones

@@ -71,6 +71,7 @@ class Steward:
         self.pins, self.silent, self.started_utc = pins, silent, clock.now_utc()
         self.weather: dict[date, WeatherDay] = {}
         self.weather_answer: WeatherAnswer | None = None
+        self._weather_fault = ""
         self.timetable: Timetable | None = None
         self.planned_utc: datetime | None = None
         self.plan_fault = ""
@@ -126,7 +127,7 @@ class Steward:
         if beat is not None:
             wait = min(wait, beat - mono)
         moments = [now + timedelta(seconds=max(0.0, wait))]
-        moments += [at for _, at in self._moments[:1]]
+        moments += [at for _, at in self._moments if at > now]
         moments += [p.opens_utc for p in self.pending if p.opens_utc > now]
         return min(moments)
 
@@ -142,8 +143,12 @@ class Steward:
     def weather_came(self, answer: WeatherAnswer) -> None:
         """Take in what the source said; what is usable is kept in the logbook."""
         self.weather_answer = answer
+        fault = ""
         if answer.failed:
-            self.tell("weather", "; ".join(answer.remarks) or "the source gave nothing")
+            fault = "; ".join(answer.remarks) or f"{answer.source} gave nothing"
+        if fault != self._weather_fault:
+            self._weather_fault = fault
+            self.tell("weather", fault or "the source answers again")
         if answer.days:
             self.weather |= {w.day: w for w in answer.days}
             try:
@@ -201,7 +206,7 @@ class Steward:
     # --- the parts of a tick -----------------------------------------------------------------
 
     def _settle(self) -> None:
-        ended, faults = self.openings.settle(self.flow_l_s)
+        ended, faults = self.openings.settle(self.waterworks.bank, self.flow_l_s)
         for record in faults:
             self.tell(
                 "valve", f"line {record.number}: {record.words}", self._zone_of(record.number)
@@ -280,20 +285,20 @@ class Steward:
                 and p.day <= today
                 and self._not_today.get(p.zone) != p.day
             ]
-            self.timetable, self.planned_utc, self.plan_fault = timetable, now, ""
+            self.timetable, self.planned_utc = timetable, now
             self._want_plan = ""
             _LOG.info("planned (%s): %d pulses to come today", reason, len(self.pending))
             self.books.keep_plan(timetable, today, now)
+            self.plan_fault = ""
         except LogbookError as fault:
-            self._plan_after_mono_s = self.clock.mono_s() + RETRY_S
-            self._no_plan(str(fault), keep_wanting=True)
+            self._plan_after_mono_s, self._want_plan = self.clock.mono_s() + RETRY_S, reason
+            self._no_plan(str(fault))
         except RowgateError as fault:
-            self._no_plan(str(fault), keep_wanting=False)
+            self._want_plan = ""
+            self._no_plan(str(fault))
         self._set_alarm()
 
-    def _no_plan(self, why: str, *, keep_wanting: bool) -> None:
-        if not keep_wanting:
-            self._want_plan = ""
+    def _no_plan(self, why: str) -> None:
         if why != self.plan_fault:
             self.plan_fault = why
             self.tell("plan", f"no plan could be made: {why}")

@@ -93,7 +93,7 @@ class World:
         """What the service does at its start, without its threads."""
         self.garden_file = GardenFile(self.file, self.folder / "copy.toml", self._read, CATALOGUE)
         accepted = self.garden_file.first()
-        self.logbook = Logbook(self.folder / "logbook.db", self.clock, timeout_s=0.5)
+        self.logbook = Logbook(self.folder / "logbook.db", self.clock, timeout_s=0.1)
         self.books = Books(self.logbook)
         self.openings = Openings(self.books, self.clock)
         stopped = shut_at(self.folder / LINE_FILE)
@@ -158,7 +158,10 @@ class World:
 
     def run_until(self, moment: datetime) -> None:
         """Turn the hands to `moment`, stopping wherever there is something to do."""
+        turns = 0
         while self.clock.now_utc() < moment:
+            turns += 1
+            assert turns < 200_000, "the steward asks to be looked at without end"
             step = (
                 min(moment, self.steward.next_moment_utc()) - self.clock.now_utc()
             ).total_seconds()

@@ -1,0 +1,60 @@
+"""Faults as small classes, for the daemon's tests."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+from controller.clock import Clock
+from controller.errors import ValveFault
+from controller.garden.model import Garden, Opening
+from controller.units import m3_s_from_l_min
+from controller.valves.pins import RecordingPins
+from support.daemon import MORNING
+from support.gardens import a_garden, a_row, a_zone
+
+
+class FaultyPins(RecordingPins):
+    """Pins of which single lines can be made to fail: driven on, driven off, or by sticking on."""
+
+    def __init__(self, clock: Clock) -> None:
+        super().__init__(clock)
+        self.fails_on: set[int] = set()
+        self.fails_off: set[int] = set()
+        self.sticks: set[int] = set()
+
+    def write(self, number: int, on: bool) -> None:
+        if number in (self.fails_on if on else self.fails_off):
+            raise ValveFault(f"line {number} does not answer")
+        if not on and number in self.sticks and self.read(number):
+            return  # told, and not done
+        super().write(number, on)
+
+
+class Locked:
+    """Another program that keeps the logbook locked."""
+
+    def __init__(self, path: Path) -> None:
+        self._connection = sqlite3.connect(path, isolation_level=None)
+
+    def __enter__(self) -> None:
+        self._connection.execute("BEGIN IMMEDIATE")
+
+    def __exit__(self, *_: object) -> None:
+        self._connection.execute("ROLLBACK")
+        self._connection.close()
+
+
+def a_slow_garden(*names_and_lines: tuple[str, int]) -> Garden:
+    """Throttled zones: minutes of water a day, so that something can happen in between."""
+    names_and_lines = names_and_lines or (("a", 17),)
+    zones = [
+        a_zone(
+            name,
+            line,
+            rows=(a_row(8.0, wetted_width_m=0.6),),
+            opening=Opening(alone_flow_m3_s=m3_s_from_l_min(3.0)),
+        )
+        for name, line in names_and_lines
+    ]
+    return a_garden(*zones, watering=MORNING)
