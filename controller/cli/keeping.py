@@ -11,7 +11,6 @@ from controller.cli.loading import (
     LOGBOOK_NAME,
     Loaded,
     load_garden,
-    print_csv,
     print_json,
     state_dir,
     system_clock,
@@ -27,7 +26,7 @@ from controller.hydraulics.lines import Lines
 from controller.logbook.ask import Questions
 from controller.logbook.write import Logbook
 from controller.paper.amounts import volume
-from controller.paper.report import report_rows, report_text
+from controller.paper.report import report_csv, report_rows, report_text
 from controller.units import l_from_m3
 
 _MM_PER_M = 1000.0
@@ -113,7 +112,7 @@ def report(args: argparse.Namespace) -> int:
     if args.json:
         print_json({"from": first.isoformat(), "to": last.isoformat(), "report": report_rows(sums)})
     elif args.csv:
-        print_csv(report_rows(sums))
+        print(report_csv(sums), end="")
     else:
         print(report_text(sums, loaded.garden, by=args.by, first=first, last=last), end="")
     return 0

@@ -17,7 +17,7 @@ import controller
 from controller.clock import Clock, SystemClock
 from controller.errors import InputError, NoWeather
 from controller.garden.model import Garden
-from controller.timetable.days import DemandDays, demand_days
+from controller.timetable.days import DemandDays, clear_sky_of, demand_days
 from controller.timetable.plan import Given, Grounds
 from controller.timetable.whole import read_whole
 from controller.weather.day import WeatherDay
@@ -96,7 +96,11 @@ def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> list
             f"{loaded.path}: no weather; name a file with --weather, or set file or online in "
             "[weather] of the garden file"
         )
-    found = read_weather_csv(path, wind_height_m=source.wind_height_m)
+    found = read_weather_csv(
+        path,
+        wind_height_m=source.wind_height_m,
+        clear_sky_mj_m2=clear_sky_of(loaded.garden.site),
+    )
     for line in (*found.faults, *found.remarks):
         tell(f"weather: {line}")
     return list(found.days)

@@ -32,7 +32,7 @@ from controller.paper.printout import (
     timetable_rows,
     timetable_text,
 )
-from controller.timetable.days import eto_of
+from controller.timetable.days import clear_sky_of, eto_of
 from controller.timetable.plan import NOTHING_GIVEN, from_day, plan_garden
 from controller.timetable.records import Timetable
 from controller.weather.file import read_weather_csv
@@ -115,9 +115,6 @@ def flow(args: argparse.Namespace) -> int:
 
 def et(args: argparse.Namespace) -> int:
     """Print the reference ET of each day of a weather file."""
-    found = read_weather_csv(Path(args.weather), wind_height_m=args.wind_height)
-    for line in (*found.faults, *found.remarks):
-        tell(f"weather: {line}")
     site = Site(
         name="",
         latitude_deg=args.latitude,
@@ -126,6 +123,13 @@ def et(args: argparse.Namespace) -> int:
         timezone="UTC",
         coastal=args.coastal,
     )
+    found = read_weather_csv(
+        Path(args.weather),
+        wind_height_m=args.wind_height,
+        clear_sky_mj_m2=clear_sky_of(site),
+    )
+    for line in (*found.faults, *found.remarks):
+        tell(f"weather: {line}")
     rows = eto_rows((day.day, eto_of(day, site)) for day in found.days)
     if args.json:
         print_json({"days": rows, "faults": list(found.faults), "remarks": list(found.remarks)})

@@ -21,7 +21,8 @@ _NAME = 24
 def timetable_text(timetable: Timetable, garden: Garden, *, heading: str = "") -> str:
     """The whole timetable at 80 columns; one line a pulse, and under each dose why."""
     lines = [
-        heading or f"{garden.site.name}: {long_day(timetable.first)} and what follows",
+        heading or f"{garden.site.name}: dry-run timetable",
+        f"{long_day(timetable.first)} to {long_day(timetable.last)}",
         f"Clock times of {garden.site.timezone}. Open is minutes:seconds.",
         "",
     ]
@@ -79,8 +80,9 @@ def why_line(dose: Dose, *, us: bool) -> str:
     if why.method.startswith("stand-in"):
         eto += " (stand-in)"
     stage = "" if why.stage == "bare" else f", {why.stage}"
+    crop = why.account.partition(" from ")[0].replace("_", " ")
     return (
-        f"{why.account.partition(' from ')[0]}{stage}: {eto}, Kc {why.kc:.2f}; gone "
+        f"{crop}{stage}: {eto}, Kc {why.kc:.2f}; gone "
         f"{depth(why.depletion_mm, us=us)} of {depth(why.allowed_mm, us=us)} allowed; {rain}"
     )
 

@@ -7,12 +7,14 @@ for a garden whose source is down for a while.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from controller.demand.eto import ReferenceEt, reference_et
+from controller.demand.radiation import clear_sky_mj_m2
 from controller.demand.records import DayInput
+from controller.demand.sun import day_of_year, extraterrestrial_mj_m2
 from controller.errors import NoWeather, OutOfRange
 from controller.garden.model import Site
 from controller.weather.day import WeatherDay
@@ -54,6 +56,18 @@ def eto_of(weather: WeatherDay, site: Site) -> ReferenceEt | None:
         sunshine_h=weather.sunshine_h,
         coastal=site.coastal,
     )
+
+
+def clear_sky_of(site: Site) -> Callable[[date], float]:
+    """The sun of a clear day at this place, by which a sensor's figures are judged. [MJ/m2]"""
+
+    def clear_sky(day: date) -> float:
+        above_the_air = extraterrestrial_mj_m2(
+            latitude_deg=site.latitude_deg, day_of_year=day_of_year(day)
+        )
+        return clear_sky_mj_m2(extraterrestrial_mj_m2=above_the_air, elevation_m=site.elevation_m)
+
+    return clear_sky
 
 
 def demand_days(

@@ -1,0 +1,63 @@
+"""The README's first promises: two commands, their true output, and pages that exist."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from controller.cli import main
+from controller.weather.file import column_help
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+BLOCKS = re.findall(r"^```\w*\n(.*?)^```$", README, re.S | re.M)
+
+
+def test_the_job_comes_first_in_one_paragraph() -> None:
+    title, paragraph = README.split("\n\n")[:2]
+    assert title == "# Rowgate"
+    assert paragraph.startswith("Rowgate waters garden beds")
+    assert "\n" not in paragraph
+
+
+def test_the_first_two_blocks_are_one_line_each_and_need_nothing_but_python() -> None:
+    for block in BLOCKS[:2]:
+        assert block.count("\n") == 1
+        assert block.startswith("python3 -m venv ")
+    assert BLOCKS[0].rstrip().endswith("bin/rowgate plan")
+    assert BLOCKS[1].rstrip().endswith("bin/pytest")
+
+
+def test_the_output_shown_is_the_output(capsys: pytest.CaptureFixture[str]) -> None:
+    shown = BLOCKS[2]
+    assert main(["plan"]) == 0
+    printed = capsys.readouterr().out
+    start, _, end = shown.partition("[...]\n")
+    assert len(start) > 1000
+    assert printed.startswith(start)
+    assert end
+    assert end in printed
+
+
+def test_the_example_in_the_readme_reads(tmp_path: Path) -> None:
+    text = next(b for b in BLOCKS if "[[zone]]" in b)
+    assert text.count("\n") <= 11
+    path = tmp_path / "garden.toml"
+    path.write_text(text, encoding="utf-8")
+    assert main(["check", str(path)]) == 0
+
+
+@pytest.mark.parametrize(
+    "page",
+    ["README.md", "DEVELOPERS.md", *(f"docs/{p.name}" for p in (ROOT / "docs").glob("*.md"))],
+)
+def test_every_link_between_pages_leads_somewhere(page: str) -> None:
+    folder = (ROOT / page).parent
+    for target in re.findall(r"\]\(([^)#:]+)\)", (ROOT / page).read_text(encoding="utf-8")):
+        assert (folder / target).exists(), f"{page}: {target}"
+
+
+def test_the_weather_page_lists_the_columns_that_are_read() -> None:
+    assert column_help().strip() in (ROOT / "docs/weather-file.md").read_text(encoding="utf-8")
