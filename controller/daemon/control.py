@@ -11,6 +11,7 @@ import json
 import logging
 import socket
 import threading
+import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,8 @@ LONGEST_LINE = 64 * 1024
 TALKERS = 8  # at once; more wait in the kernel's queue
 SILENCE_S = 30.0  # a talker that says nothing is let go
 ANSWER_WITHIN_S = 20.0
+_QUEUE = 64
+_AGAIN_S = 0.05
 _LOG = logging.getLogger("rowgate.control")
 
 Answer = Callable[[dict[str, Any]], Mapping[str, Any]]
@@ -41,7 +44,7 @@ def ask(
     try:
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as line:
             line.settimeout(within_s)
-            line.connect(str(path))
+            _connect(line, path, within_s)
             line.sendall(json.dumps(request).encode() + b"\n")
             with line.makefile("rb") as reader:
                 text = reader.readline()
@@ -129,6 +132,18 @@ class ControlServer:
             return refusal("the daemon made a mistake over this; its log says more")
 
 
+def _connect(line: socket.socket, path: Path, within_s: float) -> None:
+    """Connect; with a full queue of askers the kernel says "again" at once, so wait and try."""
+    for _ in range(int(within_s / _AGAIN_S)):
+        try:
+            line.connect(str(path))
+        except BlockingIOError:
+            time.sleep(_AGAIN_S)
+        else:
+            return
+    raise TimeoutError
+
+
 def refusal(words: str) -> dict[str, Any]:
     """The answer that says no, and why."""
     return {"ok": False, "words": words}
@@ -142,7 +157,7 @@ def _listening(path: Path) -> socket.socket:
         try:
             listening.bind(str(path))
             path.chmod(0o660)
-            listening.listen(TALKERS)
+            listening.listen(_QUEUE)
         except OSError:
             listening.close()
             raise

@@ -60,6 +60,7 @@ class GardenWeather:
             asked_utc=answer.fetched_utc,
             remarks=tuple(answer.remarks),
             failed=not answer.fresh,
+            credit=answer.credit,
         )
 
     def _nothing(self, source: str, why: str) -> WeatherAnswer:

@@ -130,6 +130,7 @@ class _Service:
         self._ready = threading.Event()
         self._health = Health(clock, SILENCE_S)
         self._openings: Openings | None = None
+        self._early: list[BankRecord] = []  # said before anybody could write it down
         self._steward: Steward | None = None
 
     def run(self, pins: str | None, fetch: Fetch | None, driver: PinDriver | None) -> int:
@@ -175,6 +176,8 @@ class _Service:
         with Logbook(self._state / LOGBOOK_NAME, self._clock) as logbook:
             books = Books(logbook)
             self._openings = Openings(books, self._clock)
+            for record in self._early:
+                self._openings.bank_said(record)
             source = fetch or self._garden_weather()
 
             def mind() -> None:
@@ -200,7 +203,7 @@ class _Service:
     # --- the main thread ---------------------------------------------------------------------
 
     def _wait_for_steward(self, thread: threading.Thread) -> bool:
-        """Wait for the first plan, while the lines are looked after already."""
+        """Wait for the first plan; every line is off, and the closer runs already."""
         while not self._ready.wait(0.1):
             if self._ending.is_set() or not thread.is_alive():
                 return False
@@ -308,9 +311,11 @@ class _Service:
         steward.tick()
 
     def _bank_said(self, record: BankRecord) -> None:
-        if self._openings is not None:
-            self._openings.bank_said(record)
-            self._inbox.put(_nothing)
+        if self._openings is None:
+            self._early.append(record)
+            return
+        self._openings.bank_said(record)
+        self._inbox.put(_nothing)
 
     # --- the socket's threads ----------------------------------------------------------------
 

@@ -125,6 +125,7 @@ def _weather(steward: Steward) -> dict[str, Any]:
         "last_source": last.source if last else None,
         "asked_utc": _text(answer.asked_utc) if answer else None,
         "failed": answer.failed if answer else False,
+        "credit": answer.credit if answer else "",
         "remarks": list(answer.remarks) if answer else [],
     }
 

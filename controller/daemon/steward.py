@@ -71,7 +71,7 @@ class Steward:
         self.pins, self.silent, self.started_utc = pins, silent, clock.now_utc()
         self.weather: dict[date, WeatherDay] = {}
         self.weather_answer: WeatherAnswer | None = None
-        self._weather_fault = ""
+        self._weather_fault: date | None = None
         self.timetable: Timetable | None = None
         self.planned_utc: datetime | None = None
         self.plan_fault = ""
@@ -143,14 +143,12 @@ class Steward:
     def weather_came(self, answer: WeatherAnswer) -> None:
         """Take in what the source said; what is usable is kept in the logbook."""
         self.weather_answer = answer
-        fault = ""
-        if answer.failed:
-            fault = "; ".join(answer.remarks) or f"{answer.source} gave nothing"
-        if fault != self._weather_fault:
-            self._weather_fault = fault
-            self.tell("weather", fault or "the source answers again")
+        self._tell_weather(answer)
         if answer.days:
-            self.weather |= {w.day: w for w in answer.days}
+            for w in answer.days:
+                known = self.weather.get(w.day)
+                if known is None or w.measured or not known.measured:
+                    self.weather[w.day] = w
             try:
                 self.books.keep_weather(answer.days)
             except LogbookError as fault:
@@ -304,12 +302,18 @@ class Steward:
             self.tell("plan", f"no plan could be made: {why}")
 
     def _take_up_coming(self) -> None:
+        """A changed garden, now that nothing is open; one whose lines cannot be had waits."""
         if self._coming is None:
             return
-        coming, self._coming = self._coming, None
-        self.waterworks.refit(coming)
-        self.accepted, self._flows = coming, NetworkFlows(coming.lines)
+        coming = self._coming
         holds = self.books.holds(self.clock.now_utc(), coming.garden.site.zone_info)
+        try:
+            self.waterworks.refit(coming)
+        except ValveFault as fault:
+            self.tell("garden file", f"the changed garden file is not in force yet: {fault}")
+            return
+        self._coming = None
+        self.accepted, self._flows = coming, NetworkFlows(coming.lines)
         self._garden = with_holds(coming.garden, holds)
         self.tell("garden file", "a changed garden file is in force")
 
@@ -370,6 +374,15 @@ class Steward:
         except LogbookError as fault:
             _LOG.error("a missed pulse of %s: %s", pulse.zone, fault)
         self.want_plan("missed")
+
+    def _tell_weather(self, answer: WeatherAnswer) -> None:
+        """Say that a source fell silent, or speaks again; a long silence once a day."""
+        was, day = self._weather_fault, local_day(self._garden, self.clock.now_utc())
+        self._weather_fault = day if answer.failed else None
+        if answer.failed and was != day:
+            self.tell("weather", "; ".join(answer.remarks) or f"{answer.source} gave nothing")
+        elif was is not None and not answer.failed:
+            self.tell("weather", f"{answer.source} answers again")
 
     def _ask_weather(self) -> None:
         self._desk.ask(

@@ -28,6 +28,7 @@ class WeatherAnswer:
     asked_utc: datetime
     remarks: tuple[str, ...] = ()
     failed: bool = False
+    credit: str = ""  # to be shown wherever the weather shows
 
 
 Fetch = Callable[[Garden], WeatherAnswer]

@@ -13,6 +13,33 @@ from controller.valves.pins import RecordingPins
 from support.daemon import MORNING
 from support.gardens import a_garden, a_row, a_zone
 
+TINY_GARDEN = """
+[site]
+name = "Invented corner"
+latitude = 47.6
+longitude = 8.1
+elevation = "410 m"
+timezone = "Europe/Zurich"
+
+[supply]
+static_pressure = "48 psi"
+flow_test = { flow = "7.5 gal/min", pressure = "31 psi" }
+
+[[bed]]
+name = "bed"
+length = "12 ft"
+width = "4 ft"
+soil = "loam"
+
+[[zone]]
+name = "leeks"
+bed = "bed"
+main_run = "18 ft"
+valve = { relay = 17 }
+row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
+planting = [ { crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 } ]
+"""
+
 
 class FaultyPins(RecordingPins):
     """Pins of which single lines can be made to fail: driven on, driven off, or by sticking on."""

@@ -1,0 +1,167 @@
+"""What people ask of the daemon, and what it says and does."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pytest import approx
+from support.daemon import MORNING, World
+from support.daemon_faults import a_slow_garden
+from support.gardens import a_garden, a_zone
+
+from controller.logbook.records import PulseState
+from controller.paper.status import status_text
+
+NOON = datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
+
+
+@pytest.fixture
+def world(tmp_path: Path) -> World:
+    return World(tmp_path, a_slow_garden(("a", 17), ("b", 22)))
+
+
+@pytest.mark.parametrize(
+    "request_, words",
+    [
+        ({}, "known are"),
+        ({"ask": "dance"}, "known are"),
+        ({"ask": ["open"]}, "known are"),
+        ({"ask": "open"}, "this garden has: a, b"),
+        ({"ask": "open", "zone": "c", "seconds": 10}, "this garden has: a, b"),
+        ({"ask": "open", "zone": "a"}, "a number is wanted"),
+        ({"ask": "open", "zone": "a", "seconds": "10"}, "a number is wanted"),
+        ({"ask": "open", "zone": "a", "seconds": True}, "a number is wanted"),
+        ({"ask": "open", "zone": "a", "seconds": -1}, "above 0"),
+        ({"ask": "open", "zone": "a", "seconds": float("nan")}, "above 0"),
+        ({"ask": "open", "zone": "a", "seconds": 4000}, "at most 60 minutes"),
+        ({"ask": "close", "zone": 7}, "this garden has"),
+        ({"ask": "hold"}, "a number is wanted"),
+        ({"ask": "hold", "hours": 9999999}, "within a year"),
+        ({"ask": "hold", "until": "tomorrow"}, "wanted is as"),
+        ({"ask": "hold", "until": "2031-05-01T00:00"}, "after now"),
+        ({"ask": "hold", "hours": 1, "zones": "a"}, "list of names"),
+        ({"ask": "hold", "hours": 1, "zones": ["c"]}, "this garden has"),
+        ({"ask": "hold", "hours": 1, "reason": 3}, "text"),
+        ({"ask": "reset"}, "this garden has"),
+    ],
+)
+def test_a_request_that_is_not_clear_is_told_what_is_wanted(
+    world: World, request_: dict[str, Any], words: str
+) -> None:
+    answer = world.ask(**request_)
+    assert answer["ok"] is False
+    assert words in answer["words"]
+    assert not world.pins.moves
+
+
+def test_open_opens_for_that_long_and_writes_it_down(world: World) -> None:
+    assert world.ask(ask="open", zone="a", seconds=90)["ok"]
+    assert world.ask(ask="status")["open"][0]["remaining_s"] == approx(90.0, abs=0.1)
+    assert "open already" in world.ask(ask="open", zone="a", seconds=90)["words"]
+    world.run_for(91.0)
+    assert not world.pins.read(17)
+    (row,) = [r for r in world.pulses() if r.state is PulseState.CLOSED]
+    assert (row.open_s, row.litres) == (approx(90.0, abs=0.01), approx(4.5, rel=1e-3))
+
+
+def test_what_a_person_gave_comes_off_todays_dose(world: World, tmp_path: Path) -> None:
+    planned = sum(p.litres for p in world.steward.pending if p.zone == "a")
+    world.ask(ask="open", zone="a", seconds=400)
+    world.run_until(NOON)
+    given = sum(litres for (zone, _), litres in world.litres().items() if zone == "a")
+    assert given == approx(planned, abs=1.0)
+
+
+def test_the_daily_cap_holds_for_a_person_too(tmp_path: Path) -> None:
+    slow = a_slow_garden()
+    zone = a_zone("a", 17, rows=slow.zones[0].rows, opening=slow.zones[0].opening, daily_cap_m3=0.1)
+    world = World(tmp_path, a_garden(zone, watering=MORNING))
+    world.run_until(NOON)
+    answer = world.ask(ask="open", zone="a", seconds=1000)
+    assert not answer["ok"] and "more today" in answer["words"]
+
+
+def test_a_hand_valve_is_not_opened_from_here(tmp_path: Path) -> None:
+    world = World(tmp_path, a_garden(a_zone("h", None), watering=MORNING))
+    for asked in ("open", "close", "reset"):
+        answer = world.ask(ask=asked, zone="h", seconds=60)
+        assert not answer["ok"] and "hand valve" in answer["words"]
+
+
+def test_close_shuts_now_and_keeps_the_rest_of_the_dose_for_tomorrow(world: World) -> None:
+    world.run_until_open("a")
+    world.run_for(20.0)
+    assert world.ask(ask="close", zone="a")["ok"]
+    assert not world.pins.read(17)
+    opened = len([m for m in world.pins.moves if m.number == 17 and m.on])
+    world.run_until(NOON)
+    assert len([m for m in world.pins.moves if m.number == 17 and m.on]) == opened
+    assert [m for m in world.pins.moves if m.number == 22 and m.on]
+    world.run_until(datetime(2031, 6, 2, 10, 0, tzinfo=UTC))
+    assert [r for r in world.pulses() if r.zone == "a" and r.day.day == 2 and r.open_s]
+
+
+def test_close_without_a_zone_shuts_all(world: World) -> None:
+    world.run_until_open("a")
+    world.ask(ask="open", zone="b", seconds=600)
+    world.ask(ask="close", zone=None)
+    assert not world.works.bank.open_lines()
+
+
+def test_a_hold_shuts_what_runs_by_plan_and_nothing_opens_until_it_ends(world: World) -> None:
+    world.run_until_open("a")
+    world.run_for(10.0)
+    answer = world.ask(ask="hold", hours=24, zones=[], reason="guests")
+    assert answer["ok"] and "until 2031-06-02" in answer["words"]
+    assert not world.works.bank.open_lines()
+    opened = len(world.pins.moves)
+    world.run_until(NOON)
+    assert len(world.pins.moves) == opened
+    assert world.ask(ask="status")["holds"][0]["reason"] == "guests"
+    world.run_until(datetime(2031, 6, 3, 10, 0, tzinfo=UTC))
+    assert len(world.pins.moves) > opened
+
+
+def test_a_hold_of_one_zone_leaves_the_others(world: World) -> None:
+    world.ask(ask="hold", hours=12, zones=["a"], reason="repair")
+    world.run_until(NOON)
+    assert {m.number for m in world.pins.moves} == {22}
+
+
+def test_a_hold_outlives_a_restart_and_is_lifted_by_word(world: World) -> None:
+    world.ask(ask="hold", hours=24, zones=[], reason="")
+    world.restart()
+    world.run_until(datetime(2031, 6, 1, 4, 30, tzinfo=UTC))
+    assert not world.pins.moves
+    assert world.ask(ask="lift")["words"] == "lifted: 1 hold"
+    world.run_until(NOON)
+    assert world.pins.moves
+    assert "no hold" in world.ask(ask="lift")["words"]
+
+
+def test_a_person_may_open_in_a_hold(world: World) -> None:
+    world.ask(ask="hold", hours=24, zones=[], reason="")
+    answer = world.ask(ask="open", zone="a", seconds=30)
+    assert answer["ok"] and "held" in answer["words"]
+
+
+def test_replan_plans_anew(world: World) -> None:
+    world.run_for(600.0)
+    before = world.steward.planned_utc
+    assert world.ask(ask="replan")["ok"]
+    assert world.steward.planned_utc > before
+
+
+def test_status_is_json_and_reads_on_paper(world: World) -> None:
+    world.run_until_open("a")
+    world.run_for(5.0)
+    status = json.loads(json.dumps(world.ask(ask="status")))
+    text = status_text(status)
+    assert "a is open" in text and "mock: no valve moves" in text
+    assert status["open"][0]["zone"] == "a"
+    assert status["next"] and status["planned_utc"] and status["started_utc"]
+    assert status["weather"]["last_day"] == "2031-05-31"

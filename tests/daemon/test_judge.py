@@ -1,0 +1,76 @@
+"""What becomes of a planned pulse: the table of rules, each by its own case."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+import pytest
+
+from controller.daemon.judge import LATEST_S, Moment, Verdict, judge
+from controller.garden.model import ValveKind
+from controller.timetable.records import Pulse
+
+OPENS = datetime(2031, 6, 1, 4, 0, tzinfo=UTC)
+PULSE = Pulse(
+    zone="a",
+    day=date(2031, 6, 1),
+    slot=1,
+    opens_utc=OPENS,
+    closes_utc=OPENS + timedelta(seconds=300),
+    open_s=300.0,
+    litres=15.0,
+    valve=ValveKind.RELAY,
+    relay_line=17,
+)
+
+
+def _moment(late_s: float = 0.0, **more: Any) -> Moment:
+    plain: dict[str, Any] = {
+        "now_utc": OPENS + timedelta(seconds=late_s),
+        "doubt": "",
+        "key_spent": False,
+        "held": None,
+        "is_open": False,
+        "may_run_until_utc": OPENS + timedelta(hours=2),
+        "shortest_s": 5.0,
+    }
+    return Moment(**(plain | more))
+
+
+@pytest.mark.parametrize(
+    "moment, verdict",
+    [
+        (_moment(), Verdict.OPEN),
+        (_moment(LATEST_S), Verdict.OPEN),
+        (_moment(-0.1), Verdict.WAIT),
+        (_moment(LATEST_S + 1.0), Verdict.MISSED),
+        (_moment(doubt="the clock was moved"), Verdict.WAIT),
+        (_moment(LATEST_S + 1.0, doubt="the clock was moved"), Verdict.WAIT),
+        (_moment(key_spent=True), Verdict.DROP),
+        (_moment(key_spent=True, doubt="x", held="x", is_open=True), Verdict.DROP),
+        (_moment(held=""), Verdict.MISSED),
+        (_moment(held="guests"), Verdict.MISSED),
+        (_moment(is_open=True), Verdict.WAIT),
+        (_moment(LATEST_S + 1.0, is_open=True), Verdict.MISSED),
+        (_moment(may_run_until_utc=None), Verdict.MISSED),
+        (_moment(may_run_until_utc=OPENS + timedelta(seconds=4.9)), Verdict.MISSED),
+        (_moment(may_run_until_utc=OPENS + timedelta(seconds=5.0)), Verdict.OPEN),
+    ],
+)
+def test_each_rule_decides_its_case(moment: Moment, verdict: Verdict) -> None:
+    assert judge(PULSE, moment).verdict is verdict
+
+
+def test_a_late_pulse_ends_with_its_window() -> None:
+    judged = judge(PULSE, _moment(60.0, may_run_until_utc=OPENS + timedelta(seconds=200)))
+    assert judged.open_s == 140.0
+
+
+def test_a_pulse_in_time_runs_as_long_as_planned() -> None:
+    assert judge(PULSE, _moment()).open_s == 300.0
+
+
+def test_what_is_missed_says_why() -> None:
+    assert "guests" in judge(PULSE, _moment(held="guests")).why
+    assert "11 minutes late" in judge(PULSE, _moment(660.0)).why

@@ -1,0 +1,64 @@
+"""Litres by time over the really open set."""
+
+from __future__ import annotations
+
+import itertools
+
+from hypothesis import given
+from hypothesis import strategies as st
+from pytest import approx
+
+from controller.daemon.litres import OpenSpan, OpenSpans, litres_of
+
+
+def shared_l_s(zone: str, together: frozenset[str]) -> float:
+    """A supply of 6 L/s that open zones share alike."""
+    assert zone in together
+    return 6.0 / len(together)
+
+
+def span(zone: str, begins: float, ends: float) -> OpenSpan:
+    return OpenSpan(zone=zone, from_mono_s=begins, to_mono_s=ends)
+
+
+def test_alone_it_is_flow_times_time() -> None:
+    # WORKED: 6 L/s for 10 s
+    assert litres_of(span("a", 0, 10), [], shared_l_s) == approx(60.0, abs=1e-9)
+
+
+def test_a_zone_joined_halfway_gets_less_from_then_on() -> None:
+    # WORKED: 6 L/s for 4 s, 3 L/s for 3 s, 2 L/s for 1 s, 3 L/s for 2 s = 24 + 9 + 2 + 6
+    others = [span("b", 4, 8), span("c", 7, 30)]
+    assert litres_of(span("a", 0, 10), others, shared_l_s) == approx(41.0, abs=1e-9)
+
+
+def test_openings_that_only_touch_change_nothing() -> None:
+    others = [span("b", -5, 0), span("c", 10, 20)]
+    assert litres_of(span("a", 0, 10), others, shared_l_s) == approx(60.0, abs=1e-9)
+
+
+@given(
+    st.lists(st.tuples(st.floats(0, 100), st.floats(0.1, 50)), min_size=1, max_size=5).map(
+        lambda pairs: [span(f"z{i}", b, b + n) for i, (b, n) in enumerate(pairs)]
+    )
+)
+def test_all_litres_together_are_what_the_supply_gave(spans: list[OpenSpan]) -> None:
+    given_l = sum(litres_of(s, [o for o in spans if o is not s], shared_l_s) for s in spans)
+    edges = sorted({e for s in spans for e in (s.from_mono_s, s.to_mono_s)})
+    busy_s = sum(
+        b - a
+        for a, b in itertools.pairwise(edges)
+        if any(s.from_mono_s <= a and s.to_mono_s >= b for s in spans)
+    )
+    assert given_l == approx(6.0 * busy_s, rel=1e-9)
+
+
+def test_spans_kept_as_they_happen_give_the_same_as_known_afterwards() -> None:
+    spans = OpenSpans()
+    spans.opened("a", 0.0)
+    spans.opened("b", 4.0)
+    first = spans.closed("b", 8.0, shared_l_s)
+    assert spans.so_far("a", 10.0, shared_l_s) == approx(24 + 12 + 12, abs=1e-9)
+    second = spans.closed("a", 10.0, shared_l_s)
+    assert (first, second) == (approx(12.0, abs=1e-9), approx(48.0, abs=1e-9))
+    assert spans.since("a") is None

@@ -1,0 +1,189 @@
+"""The daemon as a real process on pretended pins: started, asked, ended, killed, started again."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+from support.daemon_faults import TINY_GARDEN
+
+from controller.daemon.control import SOCKET_NAME, ask
+from controller.daemon.service import LOGBOOK_NAME
+from controller.daemon.stateplace import LOCK_NAME, OneDaemon
+from controller.daemon.waterworks import LINE_FILE
+from controller.errors import DaemonError
+from controller.logbook.ask import Questions
+from controller.logbook.records import PulseState
+from controller.valves.alloff import PRETENDED, SHUT_AT, main
+
+_ALWAYS = (date.min, date.max)
+START = """
+import sys
+from pathlib import Path
+from controller.daemon.service import run_service
+folder = Path(sys.argv[1])
+sys.exit(run_service(
+    garden_path=folder / "garden.toml", state_dir=folder / "state", runtime_dir=folder / "run",
+    pins="mock",
+))
+"""
+
+
+class Process:
+    """One daemon, its folders and the manager's socket."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder, self.state, self.runtime = folder, folder / "state", folder / "run"
+        (folder / "garden.toml").write_text(TINY_GARDEN, encoding="utf-8")
+        self.manager = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
+        self.manager.bind(str(folder / "notify"))
+        self.manager.setblocking(False)
+        self.heard: list[str] = []
+        self._children: list[subprocess.Popen[str]] = []
+
+    def start(self) -> subprocess.Popen[str]:
+        child = subprocess.Popen(
+            [sys.executable, "-c", START, str(self.folder)],
+            env=os.environ | {"NOTIFY_SOCKET": str(self.folder / "notify")},
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        self._children.append(child)
+        return child
+
+    def started(self) -> subprocess.Popen[str]:
+        """A daemon that has said it is ready."""
+        self.heard.clear()
+        child = self.start()
+        self.until(lambda: self.hears("READY=1") or child.poll() is not None)
+        assert child.poll() is None, child.stderr.read() if child.stderr else ""
+        return child
+
+    def hears(self, word: str) -> bool:
+        while True:
+            try:
+                self.heard += self.manager.recv(4096).decode().split("\n")
+            except BlockingIOError:
+                return word in self.heard
+
+    @staticmethod
+    def until(true: Callable[[], Any], within_s: float = 30.0) -> None:
+        ends = time.monotonic() + within_s
+        while not true():
+            assert time.monotonic() < ends, "it did not come about in time"
+            time.sleep(0.02)
+
+    def ask(self, **request: Any) -> dict[str, Any]:
+        return ask(self.runtime, request)
+
+    def close(self) -> None:
+        for child in self._children:
+            if child.poll() is None:
+                child.kill()
+            child.wait()
+            if child.stderr:
+                child.stderr.close()
+        self.manager.close()
+
+
+@pytest.fixture
+def daemon(tmp_path: Path) -> Iterator[Process]:
+    process = Process(tmp_path)
+    yield process
+    process.close()
+
+
+@pytest.mark.slow
+def test_a_day_of_a_process_from_start_to_sigterm(daemon: Process) -> None:
+    child = daemon.started()
+    told = json.loads((daemon.state / LINE_FILE).read_text())
+    assert [line["number"] for line in told["lines"]] == [17]
+    status = daemon.ask(ask="status")
+    assert status["ok"] and status["pins"] == "mock" and status["open"] == []
+
+    assert daemon.ask(ask="open", zone="leeks", seconds=2)["ok"]
+    assert daemon.ask(ask="status")["open"][0]["zone"] == "leeks"
+    daemon.until(lambda: daemon.ask(ask="status")["open"] == [])
+    assert daemon.ask(ask="open", zone="leeks", seconds=300)["ok"]
+    assert "leeks" in daemon.ask(ask="close", zone="leeks")["words"]
+    assert daemon.ask(ask="status")["open"] == []
+    daemon.until(lambda: daemon.hears("WATCHDOG=1"))
+
+    assert daemon.ask(ask="open", zone="leeks", seconds=300)["ok"]
+    child.send_signal(signal.SIGTERM)
+    assert child.wait(20.0) == 0
+    assert daemon.hears("STOPPING=1")
+    assert not (daemon.runtime / SOCKET_NAME).exists()
+    with OneDaemon(daemon.state):
+        pass  # the lock is free
+    with Questions(daemon.state / LOGBOOK_NAME) as questions:
+        rows = [r for r in questions.pulses(*_ALWAYS) if r.state is PulseState.CLOSED]
+        assert not questions.unfinished()
+    assert len(rows) == 3
+    assert rows[0].open_s == pytest.approx(2.0, abs=0.3)
+    assert rows[2].open_s < 30.0 and "SIGTERM" in rows[2].why
+    assert all(r.litres > 0.0 for r in rows)
+    assert child.stderr is not None
+    assert "no valve will move" in child.stderr.read()
+
+
+@pytest.mark.slow
+def test_a_killed_process_is_cleaned_up_after_and_counted(daemon: Process) -> None:
+    child = daemon.started()
+    assert daemon.ask(ask="open", zone="leeks", seconds=300)["ok"]
+    time.sleep(1.5)
+    child.kill()
+    child.wait()
+    assert main([str(daemon.state / LINE_FILE)]) == 0  # the manager's stop step
+    assert json.loads((daemon.state / PRETENDED).read_text())["off_levels"] == {"17": 1}
+    assert (daemon.state / SHUT_AT).exists()
+    child = daemon.started()
+    assert daemon.ask(ask="status")["open"] == []
+    child.send_signal(signal.SIGINT)
+    assert child.wait(20.0) == 0
+    with Questions(daemon.state / LOGBOOK_NAME) as questions:
+        (row,) = questions.pulses(*_ALWAYS)
+    assert row.state is PulseState.CUT
+    assert 1.0 < row.open_s < 20.0
+
+
+@pytest.mark.slow
+def test_a_second_daemon_refuses_and_leaves_the_first_alone(daemon: Process) -> None:
+    child = daemon.started()
+    second = daemon.start()
+    assert second.wait(20.0) != 0
+    assert second.stderr is not None
+    assert "a daemon runs on" in second.stderr.read()
+    assert daemon.ask(ask="status")["ok"]
+    child.send_signal(signal.SIGHUP)
+    assert child.wait(20.0) == 0
+
+
+def test_two_daemons_on_one_folder_are_refused(tmp_path: Path) -> None:
+    with OneDaemon(tmp_path), pytest.raises(DaemonError, match="there can be only one"):
+        OneDaemon(tmp_path).__enter__()
+    with OneDaemon(tmp_path):
+        assert (tmp_path / LOCK_NAME).exists()
+
+
+@pytest.mark.slow
+def test_a_garden_that_does_not_read_shuts_the_old_lines_and_says_why(daemon: Process) -> None:
+    child = daemon.started()
+    child.kill()
+    child.wait()
+    (daemon.state / "last-good-garden.toml").unlink()
+    (daemon.folder / "garden.toml").write_text("[site]\nname = 3\n", encoding="utf-8")
+    child = daemon.start()
+    assert child.wait(20.0) != 0
+    assert (daemon.state / PRETENDED).exists()
+    assert child.stderr is not None and "garden.toml" in child.stderr.read()
