@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from controller.garden.model import Garden, ValveKind, Zone
+from controller.garden.show import show_length
 from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.lines import Lines, ZoneFlow
 from controller.timetable.dose import even_litres, soaking_of
@@ -25,6 +26,9 @@ from controller.units import (
 FASTEST_MAIN_M_S = 5 * M_PER_FT
 # A full bed's use on a hot day, for judging times (FAO-56 Table 2, warm; from memory).
 HOT_DAY_MM = 6.0
+# Close crops (carrots, onions, salad) are drilled every few inches, big plants get a group of holes
+# each, a whole bed is drilled through both walls: common practice, no source.
+CLOSE_CROP_M = 0.2
 UNEVEN = 0.7  # class limit between fair and poor (ASAE EP458 usage; from memory)
 
 
@@ -66,7 +70,7 @@ def _of_zone(zone: Zone, garden: Garden, grounds: Grounds, lines: Lines) -> list
     return [
         *_of_flow(where, zone, garden, flow, lines),
         *_of_dose(where, zone, garden, grounds, flow, lines),
-        *_of_plantings(where, zone),
+        *_of_plantings(where, zone, grounds),
     ]
 
 
@@ -158,10 +162,27 @@ def _of_dose(
     return found
 
 
-def _of_plantings(where: str, zone: Zone) -> list[Finding]:
-    if zone.plantings:
-        return []
-    return [Finding(weight="caution", where=where, words="nothing is planted: it gets no water")]
+def _of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
+    if not zone.plantings:
+        return [
+            Finding(weight="caution", where=where, words="nothing is planted: it gets no water")
+        ]
+    found: list[Finding] = []
+    soil = grounds.soil(zone.bed.soil)
+    for name in dict.fromkeys(planting.crop for planting in zone.plantings):
+        crop = grounds.crop(name)
+        for number, row in enumerate(zone.rows, 1):
+            wet_m = soil.wetted_width_m if row.wetted_width_m is None else row.wetted_width_m
+            gap_m = row.drilling.every_m
+            if crop.in_row_spacing_m <= CLOSE_CROP_M and gap_m > wet_m:
+                us = grounds.garden.us_units
+                words = (
+                    f"row {number}: holes stand {show_length(gap_m, us)} apart and each wets about "
+                    f"{show_length(wet_m, us)}: {crop.label} between them stays dry; close crops "
+                    "want a hole every hand's breadth"
+                )
+                found.append(Finding(weight="caution", where=where, words=words))
+    return found
 
 
 def _of_windows(garden: Garden) -> list[Finding]:

@@ -43,20 +43,20 @@ class Grounds:
     """The crops and soils of a garden, looked up once."""
 
     def __init__(self, garden: Garden, catalogue: Catalogue) -> None:
-        self._garden, self._catalogue = garden, catalogue
+        self.garden, self._catalogue = garden, catalogue
         self._crops: dict[str, Crop] = {}
         self._soils: dict[str, Soil] = {}
 
     def crop(self, name: str) -> Crop:
         """A crop as this garden has it."""
         if name not in self._crops:
-            self._crops[name] = self._catalogue.crop(name, self._garden.own_crops)
+            self._crops[name] = self._catalogue.crop(name, self.garden.own_crops)
         return self._crops[name]
 
     def soil(self, name: str) -> Soil:
         """A soil as this garden has it."""
         if name not in self._soils:
-            self._soils[name] = self._catalogue.soil(name, self._garden.own_soils)
+            self._soils[name] = self._catalogue.soil(name, self.garden.own_soils)
         return self._soils[name]
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 
-from controller.garden.model import Garden, Opening, ValveKind, Watering, Window
+from controller.garden.model import Garden, Opening, Row, ValveKind, Watering, Window
 from controller.hydraulics.lines import Lines
 from controller.timetable.cautions import Finding, findings
 from controller.timetable.jobs import Grounds
@@ -73,3 +73,19 @@ def test_an_empty_zone_is_told() -> None:
 def test_faults_come_before_cautions() -> None:
     garden = a_garden(a_zone("a", plantings=()), a_zone("b", relay=27, rise_m=60.0))
     assert _found(garden)[0].weight == "fault"
+
+
+def test_the_drilling_of_the_trade_suits_its_crops_and_another_is_told() -> None:
+    """`common practice, no source`: close crops every 6 in, big plants in groups each few feet."""
+    grouped = replace(
+        a_row(), drilling=replace(a_row().drilling, every_m=1.2, first_m=0.6, group=3)
+    )
+    slow = Opening(alone_flow_m3_s=m3_s_from_l_min(2.0))
+
+    def words(crop: str, row: Row) -> str:
+        planting = replace(a_zone().plantings[0], crop=crop)
+        return _words(a_garden(a_zone(rows=(row,), plantings=(planting,), opening=slow)))
+
+    assert "stays dry" not in words("carrot", a_row())
+    assert "stays dry" not in words("tomato_staked", grouped)
+    assert "stays dry" in words("carrot", grouped)
