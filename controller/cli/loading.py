@@ -8,7 +8,7 @@ import json
 import os
 import sys
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -82,8 +82,13 @@ def today_in(garden: Garden, clock: Clock) -> date:
     return clock.now_utc().astimezone(garden.site.zone_info).date()
 
 
-def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> list[WeatherDay]:
-    """The days of the file named, else of the garden's own source; faults are told on stderr."""
+def load_weather(
+    args: argparse.Namespace, loaded: Loaded, clock: Clock
+) -> tuple[list[WeatherDay], str]:
+    """The days of the file named, else of the garden's own source, and the credit it is owed.
+
+    Faults and remarks are told on stderr.
+    """
     source = loaded.garden.weather
     if getattr(args, "weather", None):
         path = Path(args.weather)
@@ -103,10 +108,10 @@ def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> list
     )
     for line in (*found.faults, *found.remarks):
         tell(f"weather: {line}")
-    return list(found.days)
+    return list(found.days), ""
 
 
-def _online(loaded: Loaded, folder: Path, clock: Clock) -> list[WeatherDay]:
+def _online(loaded: Loaded, folder: Path, clock: Clock) -> tuple[list[WeatherDay], str]:
     from controller.weather.online import OnlineWeather
 
     site = loaded.garden.site
@@ -118,9 +123,9 @@ def _online(loaded: Loaded, folder: Path, clock: Clock) -> list[WeatherDay]:
         past_days=92,
         forecast_days=8,
     )
-    for line in (*answer.remarks, answer.credit):
+    for line in answer.remarks:
         tell(f"weather: {line}")
-    return list(answer.days)
+    return list(answer.days), answer.credit
 
 
 def load_days(
@@ -130,7 +135,7 @@ def load_days(
 
     None where no logbook says anything: then nobody knows what was given.
     """
-    weather = load_weather(args, loaded, clock)
+    weather, credit = load_weather(args, loaded, clock)
     gauge: Mapping[date, float] = {}
     given: Given | None = None
     book = state_dir(args, loaded) / LOGBOOK_NAME
@@ -143,6 +148,8 @@ def load_days(
             if litres:
                 given = Given(litres=litres, slots={}, soaking_until_utc={})
     days = demand_days(weather, loaded.garden.site, last=last, rain_gauge_mm=gauge)
+    if credit:
+        days = replace(days, remarks=(*days.remarks, credit))
     begins = min(days.days)
     if begins >= first:
         raise NoWeather(

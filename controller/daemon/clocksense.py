@@ -38,7 +38,8 @@ class Sense:
 class ClockSense:
     """Compares the two clocks at every look, and the wall clock with the logbook's newest row.
 
-    `overruled` is told of a newest row that a long-steady clock was believed against.
+    `overruled` is told of a newest row that a long-steady clock was believed against. With
+    `keeps_time` the board has a battery clock, which no time source needs to set.
     """
 
     def __init__(
@@ -46,8 +47,11 @@ class ClockSense:
         clock: Clock,
         newest_row_utc: datetime | None,
         overruled: Callable[[datetime], None] = lambda newest_row_utc: None,
+        *,
+        keeps_time: bool = False,
     ) -> None:
         self._clock, self._newest, self._overruled = clock, newest_row_utc, overruled
+        self._keeps_time = keeps_time
         self._offset_s = self._offset()
         self._steady_since_mono_s = clock.mono_s()
         self._settling = False
@@ -80,9 +84,12 @@ class ClockSense:
             self._newest = at_utc
 
     def _doubt(self, mono_s: float) -> str:
-        if not self._clock.synced():
+        if not self._keeps_time and not self._clock.synced():
             self._steady_since_mono_s = mono_s
-            return "the clock has not been set from a time source"
+            return (
+                "the clock has not been set from a time source (a board with a battery clock "
+                'says so: clock = "battery" in [board])'
+            )
         now, steady_s = self._clock.now_utc(), mono_s - self._steady_since_mono_s
         if now < EARLIEST_UTC:
             return f"the clock says {now:%Y-%m-%d}, which is before Rowgate was written"

@@ -10,15 +10,12 @@ from __future__ import annotations
 import logging
 import os
 import queue
-import signal
 import sys
 import threading
-import time
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from datetime import timedelta
 from pathlib import Path
-from types import FrameType
 from typing import Any
 
 from controller.clock import Clock, SystemClock
@@ -29,6 +26,7 @@ from controller.daemon.control import ControlServer, refusal
 from controller.daemon.gardenfile import COPY_NAME, Accepted, GardenFile
 from controller.daemon.health import Health, sd_notify
 from controller.daemon.openings import Openings, shut
+from controller.daemon.process import Signals, log_to_stderr
 from controller.daemon.recovery import recover, shut_at, write_down
 from controller.daemon.rhythm import WallAlarm
 from controller.daemon.stateplace import CalmClock, OneDaemon, Overruled
@@ -36,16 +34,13 @@ from controller.daemon.steward import Steward
 from controller.daemon.waterworks import LINE_FILE, Waterworks
 from controller.daemon.weatherdesk import Fetch, ThreadDesk
 from controller.errors import DaemonError, GardenFileError, LogbookError, ValveRefused
-from controller.garden.model import Garden
-from controller.garden.read import read_garden_text
-from controller.hydraulics.pipe import PIPES
 from controller.logbook.ask import Questions
 from controller.logbook.write import Logbook
+from controller.timetable.whole import read_whole_text
 from controller.valves.alloff import main as stop_step
 from controller.valves.pins import PinDriver
 from controller.valves.relay import GpioPins
 from controller.valves.tell import BankRecord
-from crops.catalogue import Catalogue
 from crops.catalogue import load as load_catalogue
 
 LOGBOOK_NAME = "logbook.db"
@@ -81,7 +76,7 @@ def run_service(
     InputError
         If the garden file does not read and there is no last good copy.
     """
-    _log_to_stderr()
+    log_to_stderr()
     for folder in (state_dir, runtime_dir):
         try:
             folder.mkdir(parents=True, exist_ok=True)
@@ -120,7 +115,7 @@ class _Service:
         self._file = GardenFile(
             garden_path,
             state_dir / COPY_NAME,
-            lambda text: read_text(text, garden_path, self._catalogue),
+            lambda text: read_whole_text(text, str(garden_path), self._catalogue),
             self._catalogue,
         )
         self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
@@ -153,7 +148,7 @@ class _Service:
         try:
             stopped = shut_at(self._state / LINE_FILE)
             works.begin(accepted, self._open_before(accepted))
-            with _Signals(self._end):
+            with Signals(self._end):
                 self._run_with(works, accepted, kind, fetch, lambda: stopped)
         finally:
             failed = works.end(
@@ -283,7 +278,12 @@ class _Service:
             openings=self._openings,
             books=books,
             clock=self._clock,
-            sense=ClockSense(self._clock, newest, overruled.keep),
+            sense=ClockSense(
+                self._clock,
+                newest,
+                overruled.keep,
+                keeps_time=accepted.garden.board.battery_clock,
+            ),
             desk=ThreadDesk(source),
             alarm=alarm,
             post=self._inbox.put,
@@ -373,37 +373,6 @@ class _Service:
         }
 
 
-class _Signals:
-    """SIGTERM, SIGINT and SIGHUP end the daemon by the main thread; only there can they be had."""
-
-    def __init__(self, end: Callable[[str], None]) -> None:
-        self._end = end
-        self._before: dict[int, Any] = {}
-
-    def __enter__(self) -> None:
-        if threading.current_thread() is threading.main_thread():
-            for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
-                self._before[number] = signal.signal(number, self._came)
-
-    def __exit__(self, *_: object) -> None:
-        for number, handler in self._before.items():
-            signal.signal(number, handler)
-
-    def _came(self, number: int, frame: FrameType | None) -> None:
-        self._end(f"told to end by {signal.Signals(number).name}")
-
-
-def read_text(text: str, path: Path, catalogue: Catalogue) -> Garden:
-    """The text of a garden file, as the daemon reads it."""
-    return read_garden_text(
-        text,
-        path=str(path),
-        pipes=PIPES,
-        known_crops=catalogue.crop_names,
-        known_soils=catalogue.soil_names,
-    )
-
-
 def _close_first(steward: Steward, name: object) -> None:
     """Shut at once, in the thread that asked: closing waits for nothing."""
     bank = steward.waterworks.bank
@@ -422,15 +391,3 @@ def _close_first(steward: Steward, name: object) -> None:
 
 def _nothing() -> None:
     """A message that only wakes."""
-
-
-def _log_to_stderr() -> None:
-    root = logging.getLogger()
-    if not root.handlers:
-        handler = logging.StreamHandler(sys.stderr)
-        line = logging.Formatter("%(asctime)sZ %(levelname)s %(name)s: %(message)s")
-        line.converter = time.gmtime
-        handler.setFormatter(line)
-        root.addHandler(handler)
-        root.setLevel(logging.INFO)
-        logging.getLogger("apscheduler").setLevel(logging.WARNING)

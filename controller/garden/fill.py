@@ -196,7 +196,12 @@ class _Fill:
     def _board(self, zones: tuple[Zone, ...]) -> Board:
         w = self.filling.written.board
         if all(zone.valve.kind is ValveKind.HAND for zone in zones):
-            return Board(pins=w.pins or "lgpio", active_low=w.active_low is not False, chip=w.chip)
+            return Board(
+                pins=w.pins or "lgpio",
+                active_low=w.active_low is not False,
+                chip=w.chip,
+                battery_clock=bool(w.battery_clock),
+            )
         at: Path = ("board",)
         return Board(
             pins=self.filling.default(at, "pins", w.pins, "lgpio", "lgpio"),
@@ -204,6 +209,14 @@ class _Fill:
                 at, "relays", w.active_low, True, "active low", "most relay boards; try yours dry"
             ),
             chip=w.chip,
+            battery_clock=self.filling.default(
+                at,
+                "clock",
+                w.battery_clock,
+                False,
+                "network",
+                "nothing opens by plan until it is set",
+            ),
         )
 
 

@@ -248,11 +248,15 @@ class WeatherSource:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
-    """The relay board. `pins` names the pin driver: "lgpio" on a board, "mock" elsewhere."""
+    """The relay board. `pins` names the pin driver: "lgpio" on a board, "mock" elsewhere.
+
+    `battery_clock`: the board keeps time by itself, so its clock need not be set by the network.
+    """
 
     pins: str = "lgpio"
     active_low: bool = True
     chip: int | None = None
+    battery_clock: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

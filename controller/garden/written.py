@@ -194,6 +194,9 @@ class WrittenBoard(Table):
         Annotated[bool, by(v.choice("relays", {"active low": True, "active high": False}))] | None
     ) = Field(None, alias="relays")
     chip: Annotated[int, by(v.whole("a chip", 0, 20))] | None = None
+    battery_clock: (
+        Annotated[bool, by(v.choice("a clock", {"network": False, "battery": True}))] | None
+    ) = Field(None, alias="clock")
 
 
 class WrittenCrop(Table):

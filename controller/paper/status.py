@@ -66,6 +66,8 @@ def _doubts(answer: Mapping[str, Any]) -> list[str]:
     for row in answer.get("barred", []):
         words = f"{row['zone']}: its line disobeyed ({row['state']}); after a look: rowgate reset"
         lines += _wrapped(words, "  ! ")
+    for words in answer.get("not_moving", []):
+        lines += _wrapped(f"does not move: {words}", "  ! ")
     for words in answer.get("silent", []):
         lines += _wrapped(f"not written down: {words}", "  ! ")
     for hold in answer.get("holds", []):
@@ -95,6 +97,8 @@ def _weather(weather: Mapping[str, Any]) -> str:
     if not weather.get("last_day"):
         return "none yet"
     failed = "; the last asking failed" if weather.get("failed") else ""
+    if weather.get("credit"):
+        failed += f". {weather['credit']}"
     return f"last day {weather['last_day']} from {weather['last_source']}{failed}"
 
 

@@ -18,7 +18,8 @@ OUTSIDE = {"apscheduler", "gpiozero", "lgpio", "pydantic", "requests", "sqlite_u
 MAY_IMPORT_TIME = {
     "controller/clock.py",
     "controller/weather/online.py",
-    "controller/daemon/service.py",
+    "controller/daemon/control.py",
+    "controller/daemon/process.py",
 }
 MODULES = sorted(
     p.relative_to(ROOT).as_posix()
