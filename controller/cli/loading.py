@@ -18,7 +18,7 @@ from controller.clock import Clock, SystemClock
 from controller.errors import InputError, NoWeather
 from controller.garden.model import Garden
 from controller.timetable.days import DemandDays, clear_sky_of, demand_days
-from controller.timetable.plan import Given, Grounds
+from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds
 from controller.timetable.whole import read_whole
 from controller.weather.day import WeatherDay
 from controller.weather.file import read_weather_csv
@@ -128,26 +128,47 @@ def _online(loaded: Loaded, folder: Path, clock: Clock) -> tuple[list[WeatherDay
     return list(answer.days), answer.credit
 
 
-def load_days(
-    args: argparse.Namespace, loaded: Loaded, *, first: date, last: date, clock: Clock
-) -> tuple[DemandDays, Given | None]:
-    """Days ready for the ledger up to `last`, and what the logbook says was given.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """What the logbook says was given, and from which day on it says so."""
 
-    None where no logbook says anything: then nobody knows what was given.
-    """
-    weather, credit = load_weather(args, loaded, clock)
-    gauge: Mapping[date, float] = {}
-    given: Given | None = None
+    given: Given
+    gauge_mm: Mapping[date, float]
+    kept_from: date | None
+
+
+def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
+    """Ask the logbook, if there is one; the example keeps none."""
     book = state_dir(args, loaded) / LOGBOOK_NAME
-    if not loaded.is_example and book.is_file():
-        from controller.logbook.ask import Questions
+    if loaded.is_example or not book.is_file():
+        return Kept(given=NOTHING_GIVEN, gauge_mm={}, kept_from=None)
+    from controller.logbook.ask import Questions
 
-        with Questions(book) as questions:
-            gauge = questions.gauge_by_day()
-            litres = questions.litres_by_zone_day(date.min, last)
-            if litres:
-                given = Given(litres=litres, slots={}, soaking_until_utc={})
-    days = demand_days(weather, loaded.garden.site, last=last, rain_gauge_mm=gauge)
+    with Questions(book) as questions:
+        begun_utc = questions.begun_utc()
+        return Kept(
+            given=Given(
+                litres=questions.litres_by_zone_day(date.min, last),
+                slots={},
+                soaking_until_utc={},
+            ),
+            gauge_mm=questions.gauge_by_day(),
+            kept_from=begun_utc and begun_utc.astimezone(loaded.garden.site.zone_info).date(),
+        )
+
+
+def load_days(
+    args: argparse.Namespace,
+    loaded: Loaded,
+    gauge_mm: Mapping[date, float],
+    *,
+    first: date,
+    last: date,
+    clock: Clock,
+) -> DemandDays:
+    """Days ready for the ledger up to `last`."""
+    weather, credit = load_weather(args, loaded, clock)
+    days = demand_days(weather, loaded.garden.site, last=last, rain_gauge_mm=gauge_mm)
     if credit:
         days = replace(days, remarks=(*days.remarks, credit))
     begins = min(days.days)
@@ -156,7 +177,7 @@ def load_days(
             f"the weather begins on {begins}; a plan from {first} needs the day before it, too"
             + (f"; try --from {begins + timedelta(days=1)}" if begins < last else "")
         )
-    return days, given
+    return days
 
 
 def state_dir(args: argparse.Namespace, loaded: Loaded) -> Path:

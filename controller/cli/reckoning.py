@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -13,6 +12,7 @@ from controller.cli.loading import (
     first_day,
     load_days,
     load_garden,
+    load_kept,
     print_csv,
     print_json,
     system_clock,
@@ -33,7 +33,7 @@ from controller.paper.printout import (
     timetable_text,
 )
 from controller.timetable.days import clear_sky_of, eto_of
-from controller.timetable.plan import NOTHING_GIVEN, from_day, plan_garden
+from controller.timetable.plan import assume_before, assumed_words, plan_garden
 from controller.timetable.records import Timetable
 from controller.weather.file import read_weather_csv
 
@@ -143,31 +143,23 @@ def et(args: argparse.Namespace) -> int:
 def _timetable(
     args: argparse.Namespace, loaded: Loaded, first: date, last: date, clock: Clock
 ) -> Timetable:
-    """The timetable from `first` to `last`, on what was given before.
-
-    Where no logbook tells, the days before are taken as watered by the same reckoning, from the
-    first day of weather on, and that is said.
-    """
-    days, given = load_days(args, loaded, first=first, last=last, clock=clock)
-    remarks = list(days.remarks)
-    begins = first
-    if given is None:
-        begins = min(min(days.days) + _DAY, first)
-        remarks.append(
-            "no logbook tells what was given before; the days before are taken as watered by this "
-            "same reckoning"
-        )
-    timetable = plan_garden(
+    """The timetable from `first` to `last`, on what was given before."""
+    kept = load_kept(args, loaded, last)
+    days = load_days(args, loaded, kept.gauge_mm, first=first, last=last, clock=clock)
+    kept_from = first if kept.kept_from is None else min(kept.kept_from, first)
+    lines = Lines(loaded.garden)
+    return plan_garden(
         loaded.garden,
         loaded.grounds,
-        Lines(loaded.garden),
+        lines,
         days.days,
-        first=begins,
-        count=(last - begins).days + 1,
-        remarks=remarks,
-        given=NOTHING_GIVEN if given is None else given,
+        first=first,
+        count=(last - first).days + 1,
+        given=assume_before(
+            loaded.garden, loaded.grounds, lines, days.days, kept.given, kept_from=kept_from
+        ),
+        remarks=(*days.remarks, *assumed_words(days.days, kept_from)),
     )
-    return from_day(replace(timetable, last=last), first)
 
 
 def _must_know(garden: Garden, names: Sequence[str]) -> None:

@@ -31,6 +31,7 @@ class Known:
     slots: Mapping[tuple[str, date], int]
     last_pulses: tuple[LastPulse, ...]
     rain_gauge_mm: Mapping[date, float]
+    begun_utc: datetime | None  # what was given before stands nowhere
 
 
 class Books:
@@ -108,10 +109,15 @@ class Books:
             slots=ask.slots_past_planned(first, last),
             last_pulses=tuple(_last_pulse(row) for row in ask.last_pulses()),
             rain_gauge_mm=ask.gauge_by_day(),
+            begun_utc=ask.begun_utc(),
         )
 
-    def keep_plan(self, timetable: Timetable, today: date, now_utc: datetime) -> None:
+    def keep_plan(
+        self, timetable: Timetable, today: date, now_utc: datetime, kept_from: date
+    ) -> None:
         """Put the plan up to today in place of the old one, and the ledger of the days gone.
+
+        The ledger is kept from the logbook's own first day on: what it credits is what is logged.
 
         A hand pulse whose time has come stays until somebody notes it, or the day is over; then it
         is missed, and credits nothing.
@@ -133,7 +139,11 @@ class Books:
             ]
             self._write.plan_day(day, pulses)
             day += _DAY
-        fresh = {(row.zone, row.day): row for row in timetable.ledger if row.day < timetable.first}
+        fresh = {
+            (row.zone, row.day): row
+            for row in timetable.ledger
+            if kept_from <= row.day < timetable.first
+        }
         changed = [row for key, row in fresh.items() if self._kept_ledger.get(key) != row]
         if changed:
             self._write.keep_ledger(changed)

@@ -14,7 +14,13 @@ from controller.errors import NoWeather
 from controller.garden.model import Garden, Hold, Watering, Zone
 from controller.timetable.days import demand_days
 from controller.timetable.dose import soaking_of
-from controller.timetable.plan import Given, Grounds, plan_garden
+from controller.timetable.plan import (
+    Given,
+    Grounds,
+    assume_before,
+    assumed_words,
+    plan_garden,
+)
 from controller.timetable.records import Timetable
 from controller.timetable.windows import allowed, hold_stretches, utc_from_local
 from controller.weather.day import WeatherDay
@@ -116,9 +122,12 @@ def plan(
     slots: Mapping[tuple[str, date], int],
     last_pulses: Iterable[LastPulse],
     rain_gauge_mm: Mapping[date, float],
+    kept_from: date,
     remarks: Iterable[str],
 ) -> Timetable:
     """The timetable from this moment on; `garden` is the accepted one with the holds in force.
+
+    `kept_from` is the day the logbook was begun; the days before are taken as watered.
 
     Raises
     ------
@@ -132,6 +141,22 @@ def plan(
     if begins >= first:
         raise NoWeather(f"the weather begins on {begins}; a plan needs the day before it, too")
     zones = {zone.name: zone for zone in garden.zones}
+    kept_from = min(kept_from, first)
+    given = Given(
+        litres=litres,
+        slots=slots,
+        soaking_until_utc={
+            pulse.zone: soaked_away_utc(
+                # An end that lies ahead was written by a clock that was wrong.
+                replace(pulse, ended_utc=min(pulse.ended_utc, now_utc)),
+                zones[pulse.zone],
+                accepted.grounds,
+                garden.watering.basin_mm,
+            )
+            for pulse in last_pulses
+            if pulse.zone in zones
+        },
+    )
     return plan_garden(
         garden,
         accepted.grounds,
@@ -139,21 +164,9 @@ def plan(
         demand.days,
         first=first,
         count=(last - first).days + 1,
-        given=Given(
-            litres=litres,
-            slots=slots,
-            soaking_until_utc={
-                pulse.zone: soaked_away_utc(
-                    # An end that lies ahead was written by a clock that was wrong.
-                    replace(pulse, ended_utc=min(pulse.ended_utc, now_utc)),
-                    zones[pulse.zone],
-                    accepted.grounds,
-                    garden.watering.basin_mm,
-                )
-                for pulse in last_pulses
-                if pulse.zone in zones
-            },
+        given=assume_before(
+            garden, accepted.grounds, accepted.lines, demand.days, given, kept_from=kept_from
         ),
         not_before_utc=now_utc,
-        remarks=[*remarks, *demand.remarks],
+        remarks=[*remarks, *demand.remarks, *assumed_words(demand.days, kept_from)],
     )

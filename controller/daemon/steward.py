@@ -31,7 +31,7 @@ from controller.daemon.planning import (
 from controller.daemon.rhythm import Alarm
 from controller.daemon.waterworks import Waterworks
 from controller.daemon.weatherdesk import WeatherAnswer, WeatherDesk
-from controller.errors import LogbookError, RowgateError, ValveFault, ValveRefused
+from controller.errors import LogbookError, NoWeather, RowgateError, ValveFault, ValveRefused
 from controller.garden.model import Garden, ValveKind, Zone
 from controller.timetable.plan import NetworkFlows
 from controller.timetable.records import Pulse, Timetable
@@ -265,6 +265,7 @@ class Steward:
             known = self.books.known(
                 first_day_to_plan(self._garden, now), today + DAYS_AHEAD * _DAY
             )
+            kept_from = local_day(self._garden, known.begun_utc or now)
             timetable = plan(
                 self.accepted,
                 self._garden,
@@ -274,6 +275,7 @@ class Steward:
                 slots=known.slots,
                 last_pulses=known.last_pulses,
                 rain_gauge_mm=known.rain_gauge_mm,
+                kept_from=kept_from,
                 remarks=self.weather_answer.remarks if self.weather_answer else (),
             )
             self.pending = [
@@ -286,11 +288,17 @@ class Steward:
             self.timetable, self.planned_utc = timetable, now
             self._want_plan = ""
             _LOG.info("planned (%s): %d pulses to come today", reason, len(self.pending))
-            self.books.keep_plan(timetable, today, now)
+            self.books.keep_plan(timetable, today, now, kept_from)
             self.plan_fault = ""
         except LogbookError as fault:
             self._plan_after_mono_s, self._want_plan = self.clock.mono_s() + RETRY_S, reason
             self._no_plan(str(fault))
+        except NoWeather as fault:
+            self._want_plan = ""
+            if self.weather_answer is None:
+                self.plan_fault = "the weather has not come yet"
+            else:
+                self._no_plan(str(fault))
         except RowgateError as fault:
             self._want_plan = ""
             self._no_plan(str(fault))

@@ -266,6 +266,11 @@ class Questions:
         rows = self._rows("SELECT * FROM readings WHERE kind = ? ORDER BY at_utc, id", (kind,))
         return [reading_of(row) for row in rows]
 
+    def begun_utc(self) -> datetime | None:
+        """When this logbook was begun; what was given before stands nowhere in it."""
+        row = self._rows("SELECT min(applied_at) AS begun FROM _sqlite_migrations")[0]
+        return None if row["begun"] is None else utc_from_text(row["begun"])
+
     def last_written_utc(self) -> datetime | None:
         """The newest moment of our own clock in the logbook; None in an empty one."""
         asked = " UNION ALL ".join(

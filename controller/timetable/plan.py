@@ -19,7 +19,16 @@ from controller.timetable.packing import Job, pack
 from controller.timetable.records import Dose, NotFitted, Pulse, Timetable
 from controller.units import l_from_m3, mm_from_litres
 
-__all__ = ["NOTHING_GIVEN", "Given", "Grounds", "account_until", "from_day", "plan_garden"]
+__all__ = [
+    "NOTHING_GIVEN",
+    "Given",
+    "Grounds",
+    "account_until",
+    "assume_before",
+    "assumed_words",
+    "from_day",
+    "plan_garden",
+]
 
 _DAY = timedelta(days=1)
 
@@ -115,6 +124,50 @@ def plan_garden(
         not_fitted=tuple(not_fitted),
         ledger=tuple(day for account in accounts.values() for day in account),
         remarks=tuple(said),
+    )
+
+
+def assume_before(
+    garden: Garden,
+    grounds: Grounds,
+    lines: Lines,
+    days: Mapping[date, DayInput],
+    given: Given,
+    *,
+    kept_from: date,
+) -> Given:
+    """What was given, with the days before the logbook began taken as watered by this reckoning.
+
+    Nobody wrote down what a garden got before `kept_from`, but its plants lived: taking it for
+    nothing would flood every bed on the first morning. Doubt is dry: the first morning asks for
+    what one day's reckoning leaves, no more. Our choice.
+    """
+    begins = min(days) + _DAY
+    if kept_from <= begins:
+        return given
+    before = plan_garden(
+        garden,
+        grounds,
+        lines,
+        days,
+        first=begins,
+        count=(kept_from - begins).days,
+        given=replace(given, slots={}, soaking_until_utc={}),
+    )
+    litres = dict(given.litres)
+    for pulse in before.pulses:
+        key = pulse.zone, pulse.day
+        litres[key] = litres.get(key, 0.0) + pulse.litres
+    return replace(given, litres=litres)
+
+
+def assumed_words(days: Mapping[date, DayInput], kept_from: date) -> tuple[str, ...]:
+    """The remark that goes with `assume_before`, where it assumed anything."""
+    if kept_from <= min(days) + _DAY:
+        return ()
+    return (
+        f"no logbook tells what was given before {kept_from}; the days before are taken as "
+        "watered by this same reckoning",
     )
 
 

@@ -181,3 +181,21 @@ def test_nothing_is_open_at_the_end(fortnight: World) -> None:
     assert fortnight.openings.all_written
     last_of_each = {move.number: move.on for move in fortnight.pins.moves}
     assert last_of_each and not any(last_of_each.values())
+
+
+def test_a_new_logbook_does_not_flood_beds_that_somebody_watered_before(tmp_path: Path) -> None:
+    """What was given before the logbook began is unknown; its first morning is an ordinary one."""
+    for name in ("a", "b"):
+        (tmp_path / name).mkdir()
+    old = World(tmp_path / "a", begun_utc=datetime(2020, 1, 1, tzinfo=UTC))
+    new = World(tmp_path / "b", begun_utc=None)
+    litres = []
+    for world in (old, new):
+        world.run_until(datetime(2031, 6, 2, 22, tzinfo=UTC))
+        with Questions(world.logbook.path) as ask:
+            litres.append(sum(ask.litres_by_zone_day().values()))
+            kept = ask.ledger()
+        if world is new:
+            assert all(row.day >= date(2031, 6, 1) for row in kept)
+            assert any("no logbook tells" in r for r in world.steward.timetable.remarks)
+    assert litres[0] > 3 * litres[1]

@@ -75,6 +75,7 @@ class World:
         weather: Callable[[datetime], Iterable[WeatherDay]] | None = None,
         pins: PinDriver | None = None,
         clock: HandClock | None = None,
+        begun_utc: datetime | None = datetime(2020, 1, 1, tzinfo=UTC),
     ) -> None:
         self.folder = folder
         self.clock = clock or HandClock(now_utc)
@@ -85,6 +86,9 @@ class World:
         self.weather = weather or self._dry_until_yesterday
         self.weather_is_down = False
         self.asked_weather = 0
+        if begun_utc is not None:
+            # An old logbook in which nothing was given: the dry days before count as dry.
+            Logbook(self.folder / "logbook.db", HandClock(begun_utc)).close()
         self.start()
 
     # --- the daemon --------------------------------------------------------------------------
