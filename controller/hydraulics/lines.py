@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from difflib import get_close_matches
 from math import pi
 from types import MappingProxyType
@@ -17,6 +18,7 @@ from controller.hydraulics.assembly import (
     add_valve,
     main_loss_m,
 )
+from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
 from controller.hydraulics.evenness import flow_variation, low_quarter_uniformity
 from controller.hydraulics.flows import HoleFlow, LineVolume, RowFlow, SetFlow, ZoneFlow
 from controller.hydraulics.gradient import Tree
@@ -32,10 +34,17 @@ __all__ = ["HoleFlow", "LineVolume", "Lines", "RowFlow", "SetFlow", "ZoneFlow"]
 class Lines:
     """The lines of one garden. Answers are remembered: the garden stays, sets come again."""
 
-    def __init__(self, garden: Garden, *, water_temp_c: float = WATER_TEMP_C) -> None:
+    def __init__(
+        self,
+        garden: Garden,
+        *,
+        water_temp_c: float = WATER_TEMP_C,
+        corrections: Corrections = NOTHING_MEASURED,
+    ) -> None:
         supply = garden.supply
         self.garden = garden
-        self.supply = SupplyCurve(
+        self._corrections = corrections
+        self.supply = corrections.supply or SupplyCurve(
             static_head_m=supply.static_head_m,
             test_head_m=supply.test_head_m,
             test_flow_m3_s=supply.test_flow_m3_s,
@@ -151,10 +160,19 @@ class Lines:
     def _row_holes(self, zone: Zone) -> tuple[tuple[DrilledHole, ...], ...]:
         """The zone's holes, row by row."""
         if zone.name not in self._holes:
-            self._holes[zone.name] = tuple(drilled_holes(row, zone.rise_m) for row in zone.rows)
+            factor = self._corrections.discharge.get(zone.name, 1.0)
+            self._holes[zone.name] = tuple(
+                tuple(
+                    replace(hole, discharge_coefficient=factor * hole.discharge_coefficient)
+                    for hole in drilled_holes(row, zone.rise_m)
+                )
+                for row in zone.rows
+            )
         return self._holes[zone.name]
 
     def _found_k(self, zone: Zone) -> float:
+        if zone.name in self._corrections.valve_k:
+            return self._corrections.valve_k[zone.name]
         opening = zone.opening
         if opening.alone_flow_m3_s is not None:
             return self._k_from_flow(zone, opening.alone_flow_m3_s)
