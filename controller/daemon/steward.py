@@ -7,7 +7,6 @@ Closing is not here: an open line shuts by the bank's own deadline, whatever the
 from __future__ import annotations
 
 import logging
-from collections import deque
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
 
@@ -29,6 +28,7 @@ from controller.daemon.planning import (
     with_holds,
 )
 from controller.daemon.rhythm import Alarm
+from controller.daemon.telling import Telling
 from controller.daemon.waterworks import Waterworks
 from controller.daemon.weatherdesk import WeatherAnswer, WeatherDesk
 from controller.errors import LogbookError, NoWeather, RowgateError, ValveFault, ValveRefused
@@ -41,7 +41,6 @@ _DAY = timedelta(days=1)
 GARDEN_EVERY_S = 30.0  # between two looks at the garden file; our choice
 RETRY_S = 60.0  # after a plan or an opening that failed for want of the logbook; our choice
 _MOST_FAULTS = 5  # of one garden file, written down; status shows all
-_MOST_UNRECORDED = 200  # happenings kept while the logbook takes none
 _LOG = logging.getLogger("rowgate.steward")
 
 
@@ -76,8 +75,8 @@ class Steward:
         self.planned_utc: datetime | None = None
         self.plan_fault = ""
         self.pending: list[Pulse] = []
-        self._unrecorded: deque[tuple[str, str, str | None]] = deque(maxlen=_MOST_UNRECORDED)
-        self._told_mono_s = float("-inf")
+        self._telling = Telling(books, clock)
+        self.tell = self._telling.tell
         self._garden = accepted.garden  # with the holds in force
         self._flows = NetworkFlows(accepted.lines)
         self._coming: Accepted | None = None
@@ -111,7 +110,7 @@ class Steward:
         mono = self.clock.mono_s()
         if mono - self._garden_looked_mono_s >= GARDEN_EVERY_S:
             self._look_at_garden()
-        self._tell_unrecorded()
+        self._telling.try_again()
         self._plan_if_due()
         self._open_what_is_due()
 
@@ -186,20 +185,10 @@ class Steward:
         self._not_today[zone] = local_day(self._garden, self.clock.now_utc())
         self.pending = [p for p in self.pending if p.zone != zone]
 
-    def tell(self, kind: str, words: str, zone: str | None = None) -> None:
-        """Log something worth knowing later, and write it down, now or when that works again."""
-        _LOG.warning("%s: %s", kind, words if zone is None else f"{zone}: {words}")
-        try:
-            self.books.happening(kind, words, zone)
-        except LogbookError as fault:
-            _LOG.error("not written down: %s", fault)
-            self._unrecorded.append((kind, words, zone))
-
     def unrecorded_words(self) -> list[str]:
         """What the logbook has not taken yet: happenings, ends of pulses, records of the bank."""
-        words = [f"{kind}: {words}" for kind, words, _ in self._unrecorded]
-        words += [f"the end of a pulse of {zone}" for zone in self.openings.unwritten_zones]
-        return [*words, *self.waterworks.bank.undelivered]
+        ends = [f"the end of a pulse of {zone}" for zone in self.openings.unwritten_zones]
+        return [*self._telling.unrecorded(), *ends, *self.waterworks.bank.undelivered]
 
     # --- the parts of a tick -----------------------------------------------------------------
 
@@ -401,18 +390,6 @@ class Steward:
         now = self.clock.now_utc()
         self._moments = plan_moments(self._garden, now)
         self._alarm.set_all([*self._moments, *((p.key, p.opens_utc) for p in self.pending)])
-
-    def _tell_unrecorded(self) -> None:
-        now = self.clock.mono_s()
-        if not self._unrecorded or now < self._told_mono_s + RETRY_S:
-            return
-        self._told_mono_s = now
-        try:
-            while self._unrecorded:
-                self.books.happening(*self._unrecorded[0])
-                self._unrecorded.popleft()
-        except LogbookError as fault:
-            _LOG.error("still not written down: %s", fault)
 
     def _zone_of(self, line: int) -> str | None:
         zones = self.accepted.garden.zones
