@@ -22,7 +22,7 @@ def timetable_text(timetable: Timetable, garden: Garden, *, heading: str = "") -
     """The whole timetable at 80 columns; one line a pulse, and under each dose why."""
     lines = [
         heading or f"{garden.site.name}: dry-run timetable",
-        f"{long_day(timetable.first)} to {long_day(timetable.last)}",
+        _span(timetable.first, timetable.last),
         f"Clock times of {garden.site.timezone}. Open is minutes:seconds.",
         "",
     ]
@@ -37,6 +37,10 @@ def timetable_text(timetable: Timetable, garden: Garden, *, heading: str = "") -
     for remark in timetable.remarks:
         lines += _wrapped(f"Note: {remark}.", "  ")
     return "\n".join(lines).rstrip() + "\n"
+
+
+def _span(first: date, last: date) -> str:
+    return long_day(first) if first == last else f"{long_day(first)} to {long_day(last)}"
 
 
 def _one_day(

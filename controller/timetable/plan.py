@@ -140,24 +140,33 @@ def assume_before(
 
     Nobody wrote down what a garden got before `kept_from`, but its plants lived: taking it for
     nothing would flood every bed on the first morning. Doubt is dry: the first morning asks for
-    what one day's reckoning leaves, no more. Our choice.
+    what one day's reckoning leaves, no more. Whether those doses found room in their windows is
+    not asked. Our choice.
     """
     begins = min(days) + _DAY
     if kept_from <= begins:
         return given
-    before = plan_garden(
-        garden,
-        grounds,
-        lines,
-        days,
-        first=begins,
-        count=(kept_from - begins).days,
-        given=replace(given, slots={}, soaking_until_utc={}),
-    )
     litres = dict(given.litres)
-    for pulse in before.pulses:
-        key = pulse.zone, pulse.day
-        litres[key] = litres.get(key, 0.0) + pulse.litres
+    reckoning = Reckoning(
+        garden=garden,
+        grounds=grounds,
+        lines=lines,
+        days=days,
+        first=begins,
+        given=given,
+        not_before_utc=None,
+    )
+    for zone in garden.zones:
+        account = account_until(zone, grounds, days, given.litres, last=begins - _DAY)
+        day = begins
+        while day < kept_from:
+            found = reckoning.job(zone, account, day)
+            if found is not None and found[0].stretches:
+                job = found[0]
+                dose_litres = min(job.even_litres + job.line_litres, job.cap_litres)
+                litres[zone.name, day] = litres.get((zone.name, day), 0.0) + dose_litres
+            _credit(account, zone, grounds, days[day], litres.get((zone.name, day), 0.0))
+            day += _DAY
     return replace(given, litres=litres)
 
 

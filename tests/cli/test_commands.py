@@ -200,14 +200,14 @@ def test_new_writes_nothing_when_the_answers_end(
 
 
 def test_what_is_noted_is_reported_and_counted_by_the_next_plan(run: Run, garden: Path) -> None:
-    before = json.loads(run("plan", str(garden), "--days", "1", "--json")[1])
+    before = json.loads(run("plan", str(garden), "--days", "2", "--json")[1])
     assert before["doses"]
     note = ("note", "--garden", str(garden))
     assert run(*note, "watered", "leeks", "--amount", "80 L", "--on", "2031-06-25")[0] == 0
     assert run(*note, "rain", "0.4 in", "--on", "2031-06-24")[0] == 0
     assert run(*note, "meter", "81234 L")[0] == 0
     assert run(*note, "words", "first leeks earthed up", "--zone", "leeks")[0] == 0
-    after = json.loads(run("plan", str(garden), "--days", "1", "--json")[1])
+    after = json.loads(run("plan", str(garden), "--days", "2", "--json")[1])
     assert after["doses"] == []
     rows = json.loads(run("report", "--garden", str(garden), "--json")[1])["report"]
     assert [(r["zone"], r["given_litres"]) for r in rows] == [("leeks", 80.0)]
