@@ -11,6 +11,7 @@ from controller.garden import show
 from controller.garden.faults import Faults, instead
 from controller.garden.lines import Path
 from controller.garden.model import Garden, Row, ValveKind, Walls
+from controller.garden.physics import check_physics
 from controller.garden.written import WrittenGarden, WrittenPlanting
 
 # Names that are known, or a judge that gives None for a known name and words for any other.
@@ -34,7 +35,7 @@ def check(
 ) -> None:
     """Note all that is wrong between keys. None for the known names: any name will do."""
     _check_twice(written, faults)
-    _check_supply(garden, faults)
+    check_physics(garden, faults)
     for number, zone in enumerate(garden.zones):
         for row_number, row in enumerate(zone.rows):
             _check_row(row, ("zone", number, "row", row_number), faults, garden.us_units)
@@ -75,20 +76,6 @@ def _check_twice(written: WrittenGarden, faults: Faults) -> None:
                     f"found {relay}, which is the relay of zone {owner}; each valve has its own",
                     needs=[("zone", first, "valve", "relay")],
                 )
-
-
-def _check_supply(garden: Garden, faults: Faults) -> None:
-    supply = garden.supply
-    if supply.static_head_m <= 0:
-        faults.add(("supply", "static_pressure"), "found none; water needs a pressure to flow")
-    elif supply.test_head_m >= supply.static_head_m:
-        static = show.show_pressure(supply.static_head_m, garden.us_units)
-        found = show.show_pressure(supply.test_head_m, garden.us_units)
-        faults.add(
-            ("supply", "flow_test", "pressure"),
-            f"found {found}; with water running it is below static_pressure, {static}",
-            needs=[("supply", "static_pressure")],
-        )
 
 
 def _check_row(row: Row, at: Path, faults: Faults, us: bool) -> None:

@@ -21,13 +21,13 @@ from controller.garden.model import (
     OwnSoil,
     Pipe,
     Site,
-    Supply,
     ValveKind,
     Watering,
     WeatherSource,
     Window,
     Zone,
 )
+from controller.garden.tap import supply_of
 from controller.garden.written import WrittenCrop, WrittenGarden, WrittenSoil
 
 # our choice: before the heat of the day, and when people come home.
@@ -58,7 +58,7 @@ class _Fill:
         zones = grounds.zones
         return Garden(
             site=self._site(),
-            supply=self._supply(),
+            supply=supply_of(self.filling),
             main=self.filling.pipe(("main", "size"), w.main.size, "1 in"),
             watering=self._watering(zones),
             weather=self._weather(),
@@ -83,38 +83,6 @@ class _Fill:
             timezone=site.timezone,
             coastal=self.filling.default(
                 at, "coastal", site.coastal, False, "false", "inland, where the sun is guessed"
-            ),
-        )
-
-    def _supply(self) -> Supply:
-        supply, test = self.filling.written.supply, self.filling.written.supply.flow_test
-        at: Path = ("supply", "flow_test")
-        flow_m3_s, head_m = test.flow_m3_s, test.head_m
-        if flow_m3_s is None and test.fill_m3 is not None and test.fill_s is not None:
-            flow_m3_s = test.fill_m3 / test.fill_s
-            shown = show.show_pressure(0.0, self.filling.us)
-            head_m = self.filling.default(
-                at, "pressure", head_m, 0.0, shown, "a bucket under the open tap"
-            )
-            spare = test.flow_m3_s
-        else:
-            spare = test.fill_m3 if test.fill_m3 is not None else test.fill_s
-        if flow_m3_s is None or head_m is None or spare is not None:
-            self.filling.faults.add(
-                at,
-                "found not quite one test; allowed is a flow and the pressure at the tap "
-                'meanwhile, as in { flow = "7.5 gal/min", pressure = "31 psi" }, or a bucket under '
-                'the open tap, as in { fill = "5 gal", seconds = 40 }',
-                needs=[(*at, key) for key in ("flow", "pressure", "fill", "seconds")],
-            )
-            flow_m3_s, head_m = 1.0, 0.0
-            self.filling.faults.spoil(at)
-        return Supply(
-            static_head_m=supply.static_head_m,
-            test_head_m=head_m,
-            test_flow_m3_s=flow_m3_s,
-            exponent=self.filling.default(
-                ("supply",), "exponent", supply.exponent, 2.0, "2", "loss grows as flow squared"
             ),
         )
 

@@ -28,6 +28,14 @@ class Walls(StrEnum):
     BOTH = "both"
 
 
+class SupplyKind(StrEnum):
+    """What feeds the tap: the mains, a barrel whose level falls, or a pressure regulator."""
+
+    MAINS = "mains"
+    BARREL = "barrel"
+    REGULATOR = "regulator"
+
+
 class ValveKind(StrEnum):
     """Who moves the valve: a relay of the board, or a person."""
 
@@ -54,12 +62,21 @@ class Site:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Supply:
-    """What the tap gives: head at the tap = static - k * flow**exponent through the test point."""
+    """What the tap gives: head at the tap = static - k * flow**exponent through the test point.
+
+    `static_head_m` is the head of the still tap: the mains' pressure, what a regulator is set to,
+    or the level of a full barrel, at which its flow test was made. A barrel falls to `falls_to_m`
+    above the tap and gives `holds_m3` on the way, where the gardener said.
+    """
 
     static_head_m: float
     test_head_m: float
     test_flow_m3_s: float
     exponent: float = 2.0
+    kind: SupplyKind = SupplyKind.MAINS
+    falls_to_m: float | None = None
+    holds_m3: float | None = None
+    water_temp_c: float = 15.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,16 +144,23 @@ class Row:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opening:
-    """How far the zone's valve opens. Exactly one of the three is set.
+    """How far the zone's valve opens. Exactly one of these is set, or `unknown`.
 
     `angle_deg` is the handle's turn from full open (0 = full open); `loss_k` a loss coefficient on
-    the velocity in the first row's pipe; `alone_flow_m3_s` the flow measured with only this zone
-    open, from which the loss is found.
+    the velocity in the first row's pipe. The others were seen with only this zone open, and the
+    loss is found from them: `alone_flow_m3_s` its flow; `stream_m` how high the first open hole
+    throws over its mouth; `reach_m` how far it throws to the side onto ground `reach_drop_m` below
+    its mouth. `turned`: the pipe was turned for that look, so that the hole looked up or level.
     """
 
     angle_deg: float | None = None
     loss_k: float | None = None
     alone_flow_m3_s: float | None = None
+    stream_m: float | None = None
+    reach_m: float | None = None
+    reach_drop_m: float | None = None
+    turned: bool = False
+    unknown: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -25,6 +25,7 @@ class Kind:
     allowed: str
     example: str
     sizes: Mapping[str, float]
+    noughts: Mapping[str, float] = field(default_factory=dict)  # where a unit's scale begins, in SI
     us: frozenset[str] = field(default=frozenset())  # the spellings that belong to US units
     metric: frozenset[str] = field(default=frozenset())
 
@@ -36,6 +37,7 @@ def _kind(
     us: Mapping[str, float] | None = None,
     metric: Mapping[str, float] | None = None,
     both: Mapping[str, float] | None = None,
+    noughts: Mapping[str, float] | None = None,
     allowed: str,
 ) -> Kind:
     """Spread "in|inch|inches" over its spellings."""
@@ -49,6 +51,7 @@ def _kind(
         allowed=allowed,
         example=example,
         sizes={**us_sizes, **metric_sizes, **spread(both)},
+        noughts=spread(noughts),
         us=frozenset(us_sizes),
         metric=frozenset(metric_sizes),
     )
@@ -115,7 +118,15 @@ DURATION = _kind(
 ANGLE = _kind(
     "an angle", '"40 deg"', both={"deg|degree|degrees|°": 1.0}, allowed="deg (of the handle)"
 )
-KINDS = (LENGTH, PRESSURE, FLOW, VOLUME, DURATION, ANGLE)
+TEMPERATURE = _kind(
+    "a temperature",
+    '"15 C" or "59 F"',
+    us={"f|°f|fahrenheit": 1.0 / 1.8},
+    metric={"c|°c|celsius": 1.0},
+    noughts={"f|°f|fahrenheit": units.c_from_f(0.0)},
+    allowed="C or F",
+)
+KINDS = (LENGTH, PRESSURE, FLOW, VOLUME, DURATION, ANGLE, TEMPERATURE)
 
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _NUMBER = r"(?:[0-9]{1,9}[ -])?[0-9]{1,9}/[0-9]{1,9}|[0-9]{1,15}(?:[.,][0-9]{1,15})?"
@@ -166,6 +177,11 @@ def read_angle(found: object, what: str = "an angle") -> float:
     return parse(found, ANGLE, what=what)
 
 
+def read_temperature(found: object, what: str = "a temperature") -> float:
+    """A temperature in degrees Celsius."""
+    return parse(found, TEMPERATURE, what=what)
+
+
 def read_share(found: object, what: str = "a share") -> float:
     """A part of a whole: a bare number from 0 to 1, or "60 %"."""
     allowed = f'{what} is a number from 0 to 1, as in 0.6, or "60 %"'
@@ -211,7 +227,7 @@ def _value(found: str, kind: Kind) -> float | None:
     """The sum of the parts, or None if the text is no quantity of this kind."""
     text = _plain(found)
     sign, text = (-1.0, text[1:].lstrip()) if text.startswith(("-", "−")) else (1.0, text)
-    total, at, last = 0.0, 0, math.inf
+    total, at, last, nought = 0.0, 0, math.inf, 0.0
     while at < len(text):
         part = _PART.match(text, at)
         size = kind.sizes.get(part[2]) if part else None
@@ -221,7 +237,8 @@ def _value(found: str, kind: Kind) -> float | None:
         if number is None:
             return None
         total, at, last = total + number * size, part.end(), size
-    return sign * total if at and math.isfinite(total) else None
+        nought = kind.noughts.get(part[2], 0.0)
+    return sign * total + nought if at and math.isfinite(total) else None
 
 
 def _number(text: str) -> float | None:

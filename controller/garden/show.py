@@ -73,6 +73,11 @@ def show_duration(seconds: float) -> str:
     return " ".join(f"{count} {unit}" for count, unit in parts if count)
 
 
+def show_temperature(celsius: float, us: bool) -> str:
+    """A temperature in F or C."""
+    return f"{_trim(units.f_from_c(celsius), 1)} F" if us else f"{_trim(celsius, 1)} C"
+
+
 def show_angle(degrees: float) -> str:
     """An angle in degrees."""
     return f"{_trim(degrees, 1)} deg"

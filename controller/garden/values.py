@@ -15,8 +15,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from controller.errors import QuantityError
 from controller.garden import quantities as q
 from controller.garden.faults import nearest
-from controller.garden.model import Opening, Pipe
-from controller.garden.quantities import read_share
+from controller.garden.model import Pipe
 
 DAY_NAMES = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 Reader = Callable[[Any], Any]
@@ -183,31 +182,6 @@ def relay(found: Any) -> int:
     return int(line[1])
 
 
-def opening(found: Any) -> Opening:
-    """Full, a turn of the handle from full open, a share of its travel, a stream, or a loss."""
-    if found == "full":
-        return Opening(angle_deg=0.0)
-    if isinstance(found, dict) and set(found) == {"flow"}:
-        flow = q.parse(found["flow"], q.FLOW, what="a stream measured with this zone alone open")
-        if 0 < flow <= 0.1:
-            return Opening(alone_flow_m3_s=flow)
-    elif isinstance(found, dict) and set(found) == {"loss_k"}:
-        return Opening(loss_k=number("a loss coefficient", "30000", 0, 1e9)(found["loss_k"]))
-    elif isinstance(found, str) and not found.strip().endswith("%"):
-        angle = q.parse(found, q.ANGLE, what="an opening", example='"full", "40 deg" or 0.6')
-        if 0 <= angle < 90:
-            return Opening(angle_deg=angle)
-    elif not isinstance(found, dict):
-        part = read_share(found, what="an opening, as a share of the handle's travel,")
-        if part > 0:
-            return Opening(angle_deg=90.0 * (1.0 - part))
-    raise QuantityError(
-        f'found {q.spell(found)}; an opening is "full", the handle\'s turn from full open, below '
-        f'90, as in "40 deg", a share of its travel above 0, as in 0.6, {{ flow = "1.5 L/min" }} '
-        f"measured with this zone alone open, or {{ loss_k = 30000 }}"
-    )
-
-
 def pipe(found: Any) -> str | Pipe:
     """A size by its label, or the gardener's own pipe by inside width and wall."""
     if isinstance(found, str):
@@ -287,5 +261,9 @@ RUN = length("a way along a pipe", '"18 ft" or "5.5 m"', 0.0, 2000.0, "0 to 2 km
 DEPTH = length("a depth", '"10 mm" or "3/8 in"', 0.0, 0.5, "0 to 50 cm")
 PRESSURE = quantity(q.PRESSURE, "a pressure", '"48 psi" or "330 kPa"', 0.0, 205.0, "0 to 290 psi")
 FLOW = quantity(q.FLOW, "a flow", '"7.5 gal/min"', 1e-9, 0.1, "above 0, at most 100 L/s")
+LEVEL = length("a level of water", '"4 ft" or "1.2 m"', 0.0, 60.0, "above the tap, at most 60 m")
+WATER_TEMPERATURE = quantity(
+    q.TEMPERATURE, "the water's temperature", '"15 C" or "59 F"', 0.0, 45.0, "0 C to 45 C"
+)
 VOLUME = quantity(q.VOLUME, "a volume", '"5 gal" or "10 L"', 1e-5, 1e3, "10 mL to 1000 m3")
 OPEN_TIME = quantity(q.DURATION, "a time open", '"10 min"', 1.0, 86400.0, "1 s to 24 h")

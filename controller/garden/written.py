@@ -11,7 +11,8 @@ from typing import Annotated, Any
 
 from controller.garden import values as v
 from controller.garden.form import Field, Needed, Table, by
-from controller.garden.model import Face, Opening, Pipe, ValveKind, Walls
+from controller.garden.model import Face, Opening, Pipe, SupplyKind, ValveKind, Walls
+from controller.garden.openings import opening as read_opening
 from controller.garden.quantities import read_share
 
 Name = Annotated[str, by(v.text("a name", "leeks"))]
@@ -60,7 +61,18 @@ class WrittenFlowTest(Table):
 
 
 class WrittenSupply(Table):
-    static_head_m: Pressure = Field(alias="static_pressure")
+    kind: (
+        Annotated[SupplyKind, by(v.choice("a supply", {kind.value: kind for kind in SupplyKind}))]
+        | None
+    ) = None
+    static_head_m: Pressure | None = Field(None, alias="static_pressure")
+    level_m: Annotated[float, by(v.LEVEL)] | None = Field(None, alias="level")
+    falls_to_m: Annotated[float, by(v.LEVEL)] | None = Field(None, alias="falls_to")
+    holds_m3: Volume | None = Field(None, alias="holds")
+    set_head_m: Pressure | None = Field(None, alias="set_pressure")
+    water_temp_c: Annotated[float, by(v.WATER_TEMPERATURE)] | None = Field(
+        None, alias="water_temperature"
+    )
     flow_test: WrittenFlowTest
     exponent: Annotated[float, _bare("an exponent", "2.0", 1, 2)] | None = None
 
@@ -134,7 +146,7 @@ class WrittenZone(Table):
     main_run_m: Run | None = Field(None, alias="main_run")
     rise_m: Height | None = Field(None, alias="rise")
     valve: WrittenValve | None = None
-    opening: Annotated[Opening, by(v.opening)] | None = None
+    opening: Annotated[Opening, by(read_opening)] | None = None
     row: list[WrittenRow]
     planting: list[WrittenPlanting] = Field(default_factory=list)
     take_off_k: Annotated[float, _bare("a loss coefficient", "4.0", 0, 1000)] | None = None

@@ -61,6 +61,11 @@ WORKED = [
     ("40 deg", q.read_angle, 40.0),
     ("60 %", q.read_share, 0.6),
     (0.6, q.read_share, 0.6),
+    ("15 C", q.read_temperature, 15.0),
+    ("-2,5 °C", q.read_temperature, -2.5),
+    ("32 F", q.read_temperature, 0.0),
+    ("59 °F", q.read_temperature, 15.0),
+    ("-40 F", q.read_temperature, -40.0),
 ]
 
 
@@ -107,7 +112,15 @@ def test_a_share_lies_between_nothing_and_all(found):
 
 @pytest.mark.parametrize(
     ("written", "us"),
-    [("11 ft", True), ("3 m", False), ("48 psi", True), ("5 L", False), ("5 min", None)],
+    [
+        ("11 ft", True),
+        ("3 m", False),
+        ("48 psi", True),
+        ("5 L", False),
+        ("5 min", None),
+        ("59 F", True),
+        ("15 C", False),
+    ],
 )
 def test_a_unit_belongs_to_the_us_to_the_rest_or_to_both(written, us):
     assert q.is_us(written) is us
@@ -136,6 +149,8 @@ BACK = [
     (show.show_flow, q.read_flow, False, (0.0, 0.01), 8.4e-8, 0.0),
     (show.show_volume, q.read_volume, True, (0.0, 10.0), 1.9e-5, 0.0),
     (show.show_volume, q.read_volume, False, (0.0, 10.0), 5.1e-5, 0.0),
+    (show.show_temperature, q.read_temperature, True, (-40.0, 60.0), 0.03, 0.0),
+    (show.show_temperature, q.read_temperature, False, (-40.0, 60.0), 0.0501, 0.0),
 ]
 
 

@@ -365,7 +365,7 @@ BROKEN = [
     (in_zone('opening = "wide"'), 'opening: found "wide"; an opening is in deg'),
     (in_zone('opening = "90 deg"'), 'opening: found "90 deg"; an opening is "full"'),
     (in_zone("opening = 0"), 'opening: found 0; an opening is "full"'),
-    (in_zone("opening = { flow = 3 }"), "opening: found 3; a stream measured with this zone alone"),
+    (in_zone("opening = { flow = 3 }"), "opening: found 3; a flow measured with this zone alone"),
     (in_zone("planting = 3").rsplit("planting", 1)[0], "planting: found 3; each planting starts"),
     (
         with_planting('crop = "leek", sown = "22.4.2031", until = 2031-10-10'),

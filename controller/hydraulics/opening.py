@@ -1,0 +1,318 @@
+"""A zone's valve from what was set or seen: its loss coefficient, with only that zone open.
+
+A handle's turn is looked up. A flow, or a stream at the first hole, is led back through the rows to
+the head behind the valve; what the supply and the main leave over above it is lost in the valve.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from math import inf, pi
+
+from controller.errors import InputError, require_range
+from controller.garden.model import Face, Opening, Pipe, Row, Walls, Zone
+from controller.garden.show import show_length
+from controller.hydraulics.assembly import TAP, add_main, add_row, add_valve, main_loss_m
+from controller.hydraulics.gradient import Tree
+from controller.hydraulics.jets import (
+    head_from_height_m,
+    head_from_reach_m,
+    height_m,
+    reach_m,
+    velocity_coefficient,
+)
+from controller.hydraulics.network import SupplyCurve
+from controller.hydraulics.rowshape import DrilledHole
+from controller.hydraulics.rowshape import height_m as row_height_m
+from controller.hydraulics.valve import UNKNOWN_K, loss_k_at
+from controller.units import GRAVITY_M_S2, gal_min_from_m3_s, l_min_from_m3_s
+
+Holes = Sequence[Sequence[DrilledHole]]
+# A mouth this far above the pipe's middle line looks up. [m]
+_LOOKS_UP_M = 1e-4
+_MOST_STEPS, _MET_M = 200, 1e-10
+
+
+class Alone:
+    """One zone open by itself: supply, main, valve and the zone's holes."""
+
+    def __init__(
+        self,
+        zone: Zone,
+        holes: Holes,
+        *,
+        supply: SupplyCurve,
+        main: Pipe,
+        stations_m: Sequence[float],
+        viscosity_m2_s: float,
+        us_units: bool = False,
+    ) -> None:
+        self.zone, self._holes, self._supply, self._us = zone, holes, supply, us_units
+        self._main, self._stations_m, self._viscosity = main, stations_m, viscosity_m2_s
+
+    def loss_k(self) -> float:
+        """Loss coefficient of take-off and valve together, on the velocity in the first row's pipe.
+
+        Returns
+        -------
+        float
+            Loss coefficient. [-]
+
+        Raises
+        ------
+        InputError
+            If the handle stands near shut, a stream cannot be read from these holes, or what was
+            seen is more than the zone can give with its valve full open.
+        OutOfRange
+            If a figure is outside its range.
+
+        Source
+        ------
+        valve.py for a turn of the handle and for an unknown one; else the loss that leaves the
+        rows the head they need for what was seen.
+        """
+        zone, opening = self.zone, self.zone.opening
+        if opening.unknown:
+            return zone.take_off_k + UNKNOWN_K[1]
+        if opening.alone_flow_m3_s is not None:
+            return self._k_from_flow(opening.alone_flow_m3_s)
+        if opening.stream_m is not None or opening.reach_m is not None:
+            return self._k_from_stream(opening)
+        if opening.loss_k is not None:
+            return zone.take_off_k + require_range("loss_k", opening.loss_k, 0.0, 1e12)
+        try:
+            return zone.take_off_k + loss_k_at(opening.angle_deg or 0.0)
+        except InputError as error:
+            raise InputError(f'zone "{zone.name}": {error}') from error
+
+    def flow_m3_s(self, loss_k: float) -> float:
+        """Flow of the zone alone with a loss coefficient of take-off and valve together.
+
+        Parameters
+        ----------
+        loss_k : float
+            Loss coefficient, on the velocity in the first row's pipe. [-]
+
+        Returns
+        -------
+        float
+            Flow. [m3/s]
+
+        Raises
+        ------
+        NoSolution
+            If the flows do not settle.
+
+        Source
+        ------
+        gradient.py.
+        """
+        tree, *_ = self._whole_tree(self._holes, loss_k)
+        supply = self._supply
+        return sum(tree.solve(supply.static_head_m, supply.k, supply.exponent)[3])
+
+    def _k_from_flow(self, alone_flow_m3_s: float) -> float:
+        flow = require_range("alone_flow_m3_s", alone_flow_m3_s, 1e-9, 1.0)
+        self._must_have_holes("a flow was measured")
+        tree, _ = self._rows_tree(self._holes)
+        needed_m, *_ = tree.solve_for_flow(flow, self._supply.static_head_m)
+        loss_k = self._k_that_leaves(flow, needed_m)
+        if self._is_too_open(loss_k):
+            raise InputError(self._too_much(flow))
+        return max(loss_k, self.zone.take_off_k)
+
+    def _k_from_stream(self, opening: Opening) -> float:
+        """From the stream to the head at its hole, the head behind the valve, flow and loss."""
+        zone, up = self.zone, opening.stream_m is not None
+        self._must_have_holes("a stream was seen")
+        row_number, hole_number, holes = self._seen_hole(opening.turned, up=up)
+        hole = holes[row_number][hole_number]
+        coefficient = velocity_coefficient(
+            discharge_coefficient=hole.discharge_coefficient,
+            wall_m=zone.rows[row_number].pipe.wall_m,
+            bore_m=hole.bore_m,
+        )
+        if opening.stream_m is not None:
+            over_m = head_from_height_m(height_m=opening.stream_m, velocity_coefficient=coefficient)
+        else:
+            over_m = head_from_reach_m(
+                reach_m=opening.reach_m or 0.0,
+                drop_m=opening.reach_drop_m or 0.0,
+                velocity_coefficient=coefficient,
+            )
+        wanted_m = hole.z_m + over_m
+        tree, nodes = self._rows_tree(holes)
+        node = nodes[row_number][hole_number]
+
+        def at_hole(behind_m: float) -> tuple[float, float]:
+            """Head in the pipe at the hole, and the flow, with a head held behind the valve."""
+            _, heads, _, flows = tree.solve(behind_m, 0.0, 2.0)
+            return (heads[node] if node >= 0 else behind_m), sum(flows)
+
+        # The first hole may stand a little way into the row, or far along it behind plugs.
+        most_m = self._supply.static_head_m
+        if wanted_m < most_m and at_hole(most_m)[0] >= wanted_m:
+            behind_m, flow = _meet(at_hole, wanted_m, wanted_m, most_m)
+            loss_k = self._k_that_leaves(flow, behind_m)
+            if not self._is_too_open(loss_k):
+                return max(loss_k, zone.take_off_k)
+        raise InputError(self._too_tall(opening, holes, row_number, hole_number, coefficient))
+
+    def _k_that_leaves(self, flow_m3_s: float, behind_m: float) -> float:
+        """The loss between what supply and main leave at this flow, and the head behind it."""
+        left_m = self._supply.head_m(flow_m3_s) - main_loss_m(
+            self._main,
+            self._stations_m,
+            to_m=self.zone.main_run_m,
+            flow_m3_s=flow_m3_s,
+            viscosity_m2_s=self._viscosity,
+        )
+        bore_m = self.zone.rows[0].pipe.bore_m
+        if flow_m3_s <= 0.0:
+            return inf if left_m > behind_m else -inf
+        return (left_m - behind_m) / (8.0 * flow_m3_s**2 / (pi**2 * GRAVITY_M_S2 * bore_m**4))
+
+    def _is_too_open(self, loss_k: float) -> bool:
+        """Whether a loss is less than that of the full open valve, beyond rounding."""
+        return loss_k < self.zone.take_off_k * (1.0 - 1e-6) - 1e-6
+
+    def _must_have_holes(self, seen: str) -> None:
+        if all(hole.plugged for row in self._holes for hole in row):
+            raise InputError(f'zone "{self.zone.name}": {seen}, but all its holes are plugged')
+
+    def _seen_hole(self, turned: bool, *, up: bool) -> tuple[int, int, Holes]:
+        """Row and place of the hole that was looked at, and the holes as the pipe lay meanwhile."""
+        zone = self.zone
+        seen = [any(_is_open(hole) for hole in row) for row in self._holes]
+        number = seen.index(True) if True in seen else 0
+        row = zone.rows[number]
+        holes = list(self._holes)
+        if turned:
+            holes[number] = _turned(holes[number], row, zone.rise_m, Face.UP if up else Face.SIDE)
+        for place, hole in enumerate(holes[number]):
+            over_axis_m = hole.z_m - zone.rise_m - row_height_m(row, hole.x_m)
+            looks_up, looks_level = over_axis_m > _LOOKS_UP_M, abs(over_axis_m) <= _LOOKS_UP_M
+            if _is_open(hole) and (looks_up if up else looks_level):
+                return number, place, holes
+        asked = "up" if up else "level to the side"
+        raise InputError(
+            f'zone "{zone.name}": a stream is read from a hole that looks {asked}, and those of '
+            f"its row {number + 1} look {row.drilling.face}: turn the pipe to look, turn it back, "
+            "and add turned = true to the opening"
+        )
+
+    def _rows_tree(self, holes: Holes) -> tuple[Tree, list[tuple[int, ...]]]:
+        """The rows below the valve, and the node at each hole."""
+        tree = self._new_tree()
+        nodes = [
+            add_row(tree, row, row_holes, TAP).nodes
+            for row, row_holes in zip(self.zone.rows, holes, strict=True)
+        ]
+        return tree, nodes
+
+    def _whole_tree(self, holes: Holes, loss_k: float) -> tuple[Tree, list[tuple[int, ...]]]:
+        """Main, valve and rows, and the node at each hole."""
+        tree = self._new_tree()
+        station = add_main(tree, self._main, self._stations_m)[self.zone.main_run_m]
+        valve = add_valve(tree, self.zone, station, loss_k)
+        nodes = [
+            add_row(tree, row, row_holes, valve).nodes
+            for row, row_holes in zip(self.zone.rows, holes, strict=True)
+        ]
+        return tree, nodes
+
+    def _new_tree(self) -> Tree:
+        return Tree(viscosity_m2_s=self._viscosity, gravity_m_s2=GRAVITY_M_S2)
+
+    def _too_much(self, flow_m3_s: float) -> str:
+        """Why a zone cannot give the flow that was measured."""
+        most = self.flow_m3_s(self.zone.take_off_k)
+        tap_gives = self._supply.flow_m3_s(0.0)
+        reason = (
+            f"the flow test says that even the bare tap gives no more than {self._shown(tap_gives)}"
+            if flow_m3_s > tap_gives
+            else "the supply, the main and the holes let no more through; measure the pressure "
+            "and the flow of the tap again, and the drill"
+        )
+        return (
+            f'zone "{self.zone.name}": {self._shown(flow_m3_s)} measured with only this zone open, '
+            f"but with its valve full open it gives at most {self._shown(most)}: {reason}"
+        )
+
+    def _too_tall(
+        self, opening: Opening, holes: Holes, row: int, place: int, coefficient: float
+    ) -> str:
+        """Why the supply cannot throw the stream that was seen."""
+        tree, nodes = self._whole_tree(holes, self.zone.take_off_k)
+        supply, hole = self._supply, holes[row][place]
+        _, heads, _, _ = tree.solve(supply.static_head_m, supply.k, supply.exponent)
+        over_m = heads[nodes[row][place]] - hole.z_m
+        if opening.stream_m is not None:
+            seen = f"a stream {show_length(opening.stream_m, self._us)} high"
+            most_m = height_m(head_m=over_m, velocity_coefficient=coefficient)
+        else:
+            seen = f"a stream reaching {show_length(opening.reach_m or 0.0, self._us)}"
+            most_m = reach_m(
+                head_m=over_m,
+                drop_m=opening.reach_drop_m or 0.0,
+                velocity_coefficient=coefficient,
+            )
+        return (
+            f'zone "{self.zone.name}": {seen} at its first hole with only this zone open, but with '
+            f"its valve full open the supply throws at most {show_length(most_m, self._us)} there: "
+            "measure the stream again, and the pressure and flow of the tap"
+        )
+
+    def _shown(self, flow_m3_s: float) -> str:
+        """A flow in the gardener's unit."""
+        if self._us:
+            return f"{gal_min_from_m3_s(flow_m3_s):.2f} gal/min"
+        return f"{l_min_from_m3_s(flow_m3_s):.2f} L/min"
+
+
+def _is_open(hole: DrilledHole) -> bool:
+    return hole.kind == "hole" and not hole.plugged
+
+
+def _turned(
+    holes: Sequence[DrilledHole], row: Row, rise_m: float, now: Face
+) -> tuple[DrilledHole, ...]:
+    """The holes of a row whose pipe is turned about itself until they look up or level."""
+    was, radius_m = row.drilling.face, row.pipe.outside_m / 2.0
+    if was is now:
+        return tuple(holes)
+    turned = []
+    for hole in holes:
+        axis_m = rise_m + row_height_m(row, hole.x_m)
+        offset_m = 0.0  # level, and so do drain holes come to lie when the others turn from there
+        if now is Face.UP and was is Face.DOWN:
+            offset_m = axis_m - hole.z_m
+        elif now is Face.UP and hole.kind == "hole":
+            far_wall = row.drilling.walls is Walls.BOTH and hole.number % 2 == 0
+            offset_m = -radius_m if far_wall else radius_m
+        turned.append(replace(hole, z_m=axis_m + offset_m))
+    return tuple(turned)
+
+
+def _meet(
+    at: Callable[[float], tuple[float, float]], wanted: float, low: float, high: float
+) -> tuple[float, float]:
+    """Argument and second answer of a rising function whose first answer meets what is wanted."""
+    low_miss, high_miss = at(low)[0] - wanted, at(high)[0] - wanted
+    found, flow = high, at(high)[1]
+    for step in range(_MOST_STEPS):
+        found = 0.5 * (low + high)
+        if step % 3 and high_miss > low_miss:
+            found = (low * high_miss - high * low_miss) / (high_miss - low_miss)
+        if not low < found < high:
+            found = 0.5 * (low + high)
+        met, flow = at(found)
+        miss = met - wanted
+        if abs(miss) <= _MET_M or not low < found < high:
+            break
+        if miss > 0.0:
+            high, high_miss = found, miss
+        else:
+            low, low_miss = found, miss
+    return found, flow
