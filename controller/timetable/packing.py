@@ -7,6 +7,7 @@ together, never that of the zone alone. Nothing here is random; the same jobs gi
 Who goes first: the zone that has used up most of what it may. A zone joins those already open only
 if each of them keeps its stated share of the flow it has alone and no hole falls dry by it.
 Hand valves are turned one at a time, on whole minutes, with a minute to walk between them.
+No pulse is opened that could not fill its line, at the flow of the set, and water after that.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from controller.errors import NoSolution
 from controller.garden.model import ValveKind
 from controller.timetable.dose import Soaking
 from controller.timetable.records import NotFitted, Pulse
+from controller.timetable.smallest import filling_s, smallest_pulse_s, too_little, why_too_short
 from controller.timetable.windows import Stretch
 
 WALK_S = 60.0  # between two hand valves; our choice
@@ -70,6 +72,7 @@ class _Play:
     fill_left_l: float = 0.0
     passed_l: float = 0.0
     target_l: float = 0.0
+    too_little: str | None = None
     together: set[str] = field(default_factory=set)
 
 
@@ -91,7 +94,8 @@ def pack(
 ) -> Packed:
     """Play the day through and return its pulses in order of opening.
 
-    A dose shorter than `shortest_pulse_s` waits for another day. What the cap, the windows or the
+    A dose that, its line once full, would run shorter than `shortest_pulse_s` waits for another
+    day. What the cap, the windows or the
     supply leave over is returned with its reason.
     """
     not_fitted: list[NotFitted] = []
@@ -106,7 +110,7 @@ def pack(
         _Morning(plays, flows, start, most_open, least_share, shortest_pulse_s, pulses).play()
         for play in plays:
             if play.left_l > _TINY_L:
-                reason = "the windows closed first"
+                reason = play.too_little or "the windows closed first"
                 not_fitted.append(_left_over(play.job, play.left_l, reason))
     pulses.sort(key=lambda p: (p.opens_utc, p.zone))
     return Packed(pulses=tuple(pulses), not_fitted=tuple(not_fitted))
@@ -132,9 +136,16 @@ def _admit(
         wanted = fits
     if wanted <= _TINY_L:
         return None
-    if (wanted + job.line_litres) / alone < shortest_pulse_s:
-        reason = f"it would take less than {shortest_pulse_s:g} s; it waits until more is missing"
-        not_fitted.append(_left_over(job, wanted, reason))
+    refused = why_too_short(
+        even_litres=wanted,
+        line_litres=job.line_litres,
+        flow_l_s=alone,
+        shortest_pulse_s=shortest_pulse_s,
+        longest_open_s=job.longest_open_s,
+        longest_window_s=max((s.ends_utc - s.begins_utc).total_seconds() for s in job.stretches),
+    )
+    if refused is not None:
+        not_fitted.append(_left_over(job, wanted, refused))
         return None
     return _Play(job=job, left_l=wanted, slot=job.first_slot)
 
@@ -189,13 +200,13 @@ class _Morning:
             if len(together) >= self._most_open or self._ready_at(play, now) != now:
                 continue
             joined = together | {play.job.zone}
-            if together and not self._all_fed(joined):
+            if together and not (self._all_fed(joined) and self._can_fill(play, now, joined)):
                 continue
             self._open(play, now, joined)
 
     def _ready_at(self, play: _Play, now: float) -> float | None:
         """The earliest moment, now or later, at which this zone may open; None for never."""
-        if play.open_since_s is not None or play.left_l <= _TINY_L:
+        if play.open_since_s is not None or play.left_l <= _TINY_L or play.too_little:
             return None
         job, at = play.job, now
         if play.standing_mm > 0.0:
@@ -203,13 +214,26 @@ class _Morning:
         hand = job.valve is ValveKind.HAND
         if hand:
             at = max(at, self._hand_free_s)
-        # A pulse that would end before its line is full waters nothing.
-        filling_s = job.line_litres / self._flows.flow_l_s(job.zone, frozenset((job.zone,)))
+        smallest_s = self._smallest_s(play, frozenset((job.zone,)))
         for begins, ends in self._spans[job.zone]:
             moment = _ceil_to(max(at, begins), 60.0 if hand else 1.0, self._start)
-            if moment + filling_s + self._shortest <= ends:
+            if moment + smallest_s <= ends:
                 return moment
         return None
+
+    def _smallest_s(self, play: _Play, together: frozenset[str]) -> float:
+        """The shortest pulse of this zone at the flow it has in this set."""
+        return smallest_pulse_s(
+            line_litres=play.job.line_litres,
+            flow_l_s=self._flows.flow_l_s(play.job.zone, together),
+            shortest_pulse_s=self._shortest,
+        )
+
+    def _can_fill(self, play: _Play, now: float, joined: frozenset[str]) -> bool:
+        """Whether there is time for the smallest pulse at the flow of the set."""
+        ends = next(e for b, e in self._spans[play.job.zone] if b <= now < e)
+        room_s = min(ends - now, play.job.longest_open_s)
+        return self._smallest_s(play, joined) <= room_s
 
     def _all_fed(self, joined: frozenset[str]) -> bool:
         for zone in joined:
@@ -224,7 +248,9 @@ class _Morning:
 
     def _open(self, play: _Play, now: float, joined: frozenset[str]) -> None:
         flow = self._flows.flow_l_s(play.job.zone, joined)
-        pulses = max(1, math.ceil(play.left_l / play.job.soaking.litres_at_once(flow) - 1e-9))
+        room_s = play.job.longest_open_s - play.job.line_litres / flow
+        at_once_l = min(play.job.soaking.litres_at_once(flow), room_s * flow)
+        pulses = max(1, math.ceil(play.left_l / at_once_l - 1e-9))
         play.target_l = play.left_l / pulses
         play.open_since_s, play.passed_l = now, 0.0
         play.fill_left_l = play.job.line_litres
@@ -304,8 +330,12 @@ class _Morning:
         )
         play.slot += 1
         play.open_since_s, play.together = None, set()
-        if play.left_l <= self._flows.flow_l_s(job.zone, frozenset((job.zone,))) * 0.05:
+        alone_l_s = self._flows.flow_l_s(job.zone, frozenset((job.zone,)))
+        if play.left_l <= alone_l_s * 0.05:
             play.left_l = 0.0  # less than a twentieth of a second's water
+        else:
+            fill_s = filling_s(line_litres=job.line_litres, flow_l_s=alone_l_s)
+            play.too_little = too_little(play.left_l, fill_s, alone_l_s, self._shortest)
         if job.valve is ValveKind.HAND:
             self._hand_free_s = now + WALK_S
 

@@ -1,0 +1,151 @@
+"""The smallest pulse: fills its line at the flow of the set, then waters."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+from pytest import approx
+from support.gardens import a_garden, a_row, a_zone
+
+from controller.garden.model import Drilling, Face, ValveKind
+from controller.hydraulics.lines import Lines
+from controller.timetable.dose import Soaking
+from controller.timetable.packing import Job, Packed, pack
+from controller.timetable.smallest import filling_s, smallest_pulse_s, too_little, why_too_short
+from controller.timetable.windows import Stretch
+from controller.units import l_from_m3
+
+FIVE = datetime(2031, 6, 1, 5, tzinfo=UTC)
+SAND = Soaking(strip_m2=10.0, intake_mm_s=1.0, basin_mm=100.0)
+
+
+class Tap:
+    """Each zone has its own flow alone and an equal share of the tap together."""
+
+    def __init__(self, tap_l_s: float, alone_l_s: float) -> None:
+        self.tap_l_s, self.alone_l_s = tap_l_s, alone_l_s
+
+    def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
+        return min(self.alone_l_s, self.tap_l_s / len(together))
+
+    def dry_holes(self, zone: str, together: frozenset[str]) -> int:
+        return 0
+
+
+def a_job(zone: str = "a", minutes: float = 180.0, **more: object) -> Job:
+    plain = Job(
+        zone=zone,
+        day=date(2031, 6, 1),
+        valve=ValveKind.RELAY,
+        relay_line=17,
+        even_litres=60.0,
+        line_litres=3.0,
+        urgency=0.5,
+        stretches=(Stretch(FIVE, FIVE + timedelta(minutes=minutes)),),
+        soaking=SAND,
+        longest_open_s=3600.0,
+        cap_litres=1000.0,
+    )
+    return replace(plain, **more)  # type: ignore[arg-type]
+
+
+def packed(*jobs: Job, tap: Tap) -> Packed:
+    return pack(jobs, tap, most_open=3, least_share=0.3, shortest_pulse_s=5.0)
+
+
+# WORKED: 8 ft of 3/4 in pipe (average inside width 20.42 mm) hold 0.80 L: 1.7 s at 28 L/min and
+# 32 s at 1.5 L/min.
+@pytest.mark.parametrize(("l_min", "seconds"), [(28.0, 1.7), (1.5, 32.0)])
+def test_filling_takes_seconds_full_open_and_half_a_minute_throttled(
+    l_min: float, seconds: float
+) -> None:
+    line = Lines(a_garden(a_zone(rows=(a_row(8.0),)))).line("a")
+    assert l_from_m3(line.volume_m3) == approx(0.80, abs=0.005)
+    litres = l_from_m3(line.drains_m3)
+    assert filling_s(line_litres=litres, flow_l_s=l_min / 60.0) == approx(seconds, rel=0.02)
+
+
+def test_a_line_with_holes_up_stays_full_and_needs_no_filling() -> None:
+    up = Drilling(bore_m=0.0015875, every_m=0.1524, first_m=0.0762, face=Face.UP)
+    line = Lines(a_garden(a_zone(rows=(a_row(8.0, drilling=up),)))).line("a")
+    assert line.drains_m3 == approx(0.0, abs=1e-9)
+    assert smallest_pulse_s(line_litres=0.0, flow_l_s=0.1, shortest_pulse_s=5.0) == 5.0
+
+
+def test_a_dose_that_would_be_mostly_filling_waits() -> None:
+    # WORKED: 2 L at 0.5 L/s run 4 s after the 6 s that fill 3 L: under 5 s.
+    found = packed(a_job(even_litres=2.0), tap=Tap(1.0, 0.5))
+    assert found.pulses == ()
+    (left,) = found.not_fitted
+    assert left.litres == approx(2.0)
+    assert left.reason == (
+        "it would take less than 5 s after filling its line for 6 s; it waits until more is missing"
+    )
+
+
+def test_a_valve_that_may_not_stay_open_long_enough_to_fill_its_line_stays_shut() -> None:
+    found = packed(a_job(longest_open_s=10.0), tap=Tap(1.0, 0.5))
+    assert found.pulses == ()
+    assert found.not_fitted[0].reason == (
+        "its valve may be open 10 s at most, and its smallest pulse is 11 s, 6 s to fill its line "
+        "and 5 s to water"
+    )
+
+
+def test_a_window_too_short_to_fill_a_line_is_not_used() -> None:
+    found = packed(a_job(minutes=0.1), tap=Tap(1.0, 0.5))
+    assert found.pulses == ()
+    assert found.not_fitted[0].reason.startswith(
+        "no window of the day is long enough: its smallest"
+    )
+
+
+def test_a_long_dose_is_cut_into_equal_openings_that_each_fill_the_line() -> None:
+    # WORKED: 30 s open are 15 L, of which 3 L fill the line: 60 L make five pulses of 12 L, and
+    # each is open for 30 s. Sand takes in 10 L/s, so nothing stands between them.
+    found = packed(a_job(longest_open_s=30.0), tap=Tap(1.0, 0.5))
+    assert [p.open_s for p in found.pulses] == [30.0] * 5
+    assert sum(p.litres for p in found.pulses) == approx(60.0 + 5 * 3.0)
+    assert found.not_fitted == ()
+
+
+def test_a_zone_does_not_join_a_set_in_which_its_line_would_not_fill() -> None:
+    # WORKED: alone "b" has 0.5 L/s and fills 3 L in 6 s; beside "a" 0.25 L/s and 12 s, past the 14
+    # s it may be open with the 5 s to water. It waits for "a" to shut.
+    a, b = a_job("a", urgency=0.9), a_job("b", longest_open_s=14.0, even_litres=3.0)
+    found = packed(a, b, tap=Tap(0.5, 0.5))
+    first, *later = found.pulses
+    assert first.zone == "a"
+    assert first.together == ()
+    assert later
+    assert all(p.opens_utc >= first.closes_utc for p in later)
+
+
+def test_what_is_left_of_a_cut_dose_waits_if_it_is_too_little() -> None:
+    # WORKED: the window of 30 s gives 15 L, 3 of them to fill: of 14 L 2 are left, 4 s of water;
+    # with a second window an hour later they still wait.
+    windows = (
+        Stretch(FIVE, FIVE + timedelta(seconds=30)),
+        Stretch(FIVE + timedelta(hours=1), FIVE + timedelta(hours=2)),
+    )
+    found = packed(a_job(even_litres=14.0, stretches=windows), tap=Tap(1.0, 0.5))
+    assert len(found.pulses) == 1
+    assert found.not_fitted[0].litres == approx(2.0)
+    assert "less than 5 s after filling" in found.not_fitted[0].reason
+
+
+def test_enough_is_enough() -> None:
+    assert too_little(2.5, 6.0, 0.5, 5.0) is None
+    assert (
+        why_too_short(
+            even_litres=2.5,
+            line_litres=3.0,
+            flow_l_s=0.5,
+            shortest_pulse_s=5.0,
+            longest_open_s=11.0,
+            longest_window_s=11.0,
+        )
+        is None
+    )
