@@ -1,0 +1,247 @@
+"""Where a row's water is not to be relied on, and what would mend it.
+
+A row never fills where its far end lies above the water; a hole above the grade line stays dry; and
+one under a head that surface tension can hold may drip or not, whatever the hole law says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import ceil, sqrt
+from typing import Literal
+
+from controller.garden.model import Zone
+from controller.garden.show import show_flow, show_length, show_pressure
+from controller.hydraulics.flows import HoleFlow, ZoneFlow
+from controller.hydraulics.hole import first_drip_head_m
+from controller.hydraulics.jets import TRUSTED_BELOW_M
+from controller.hydraulics.valve import UNKNOWN_K
+
+Kind = Literal["never fills", "stays dry", "may not run"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubt:
+    """What is doubtful about a row, its holes by number, and words that say what to do.
+
+    `raise_m` is by how much the head at the worst of them falls short of what makes it run;
+    `flow_m3_s` about what the zone gives once it does, and `plug` how many of the zone's holes,
+    evenly spread, would have to be plugged for the same at the flow it has now.
+    """
+
+    row: int
+    kind: Kind
+    holes: tuple[int, ...]
+    raise_m: float
+    flow_m3_s: float
+    plug: int
+    words: str
+
+
+def doubtful_rows(zone_flow: ZoneFlow, *, us_units: bool = False) -> tuple[Doubt, ...]:
+    """Rows, or parts of them, that do not fill or do not run for sure at these flows.
+
+    Parameters
+    ----------
+    zone_flow : ZoneFlow
+        An open zone, as `Lines.open_set` gives it.
+    us_units : bool
+        Whether the words are in US units.
+
+    Returns
+    -------
+    tuple of Doubt
+        Row by row; heads in `raise_m` [m], flows in `flow_m3_s` [m3/s]. Plugged rows have none.
+
+    Raises
+    ------
+    OutOfRange
+        Never, for flows of the network.
+
+    Notes
+    -----
+    The flow that would do is found with all heads raised by what is lacking and friction left as it
+    is; in a long row a little more is needed.
+
+    Source
+    ------
+    Surface tension: `hole.first_drip_head_m`. The rest is the hole law.
+    """
+    found: list[Doubt] = []
+    for number, row in enumerate(zone_flow.rows, 1):
+        holes = [hole for hole in row.holes if hole.kind == "hole" and not hole.plugged]
+        dry = [hole for hole in holes if hole.flow_m3_s <= 0.0]
+        weak = [
+            hole
+            for hole in holes
+            if hole.flow_m3_s > 0.0 and _over_m(hole) < first_drip_head_m(hole.bore_m)
+        ]
+        if dry:
+            beyond = [hole for hole in holes if hole.x_m >= dry[0].x_m]
+            at_far_end = all(hole.flow_m3_s <= 0.0 for hole in beyond)
+            kind: Kind = "never fills" if at_far_end else "stays dry"
+            found.append(_doubt(zone_flow, number, kind, dry, us_units))
+        if weak:
+            found.append(_doubt(zone_flow, number, "may not run", weak, us_units))
+    return tuple(found)
+
+
+def stream_doubt(zone: Zone, zone_flow: ZoneFlow, *, us_units: bool = False) -> str | None:
+    """Why a stream that was read tells too little; None where it tells enough.
+
+    Parameters
+    ----------
+    zone : Zone
+        The zone; without a stream or reach as its opening there is no doubt.
+    zone_flow : ZoneFlow
+        Its flow with only this zone open.
+    us_units : bool
+        Whether the words are in US units.
+
+    Returns
+    -------
+    str or None
+        Words for the gardener.
+
+    Raises
+    ------
+    OutOfRange
+        Never, for flows of the network.
+
+    Source
+    ------
+    jets.py: above 2 psi the air takes an eighth of the height and more.
+    """
+    if zone.opening.stream_m is None and zone.opening.reach_m is None:
+        return None
+    over_m = next(
+        (
+            _over_m(hole)
+            for row in zone_flow.rows
+            for hole in row.holes
+            if hole.kind == "hole" and not hole.plugged
+        ),
+        0.0,
+    )
+    if over_m <= TRUSTED_BELOW_M:
+        return None
+    return (
+        f"its stream means {show_pressure(over_m, us_units)} at the first hole; over "
+        f"{show_pressure(TRUSTED_BELOW_M, us_units)} the air takes an eighth of it and more, so "
+        "more flows than is reckoned: measure the flow, or read a smaller stream"
+    )
+
+
+def opening_doubt(
+    zone: Zone, zone_flow: ZoneFlow, loss_k: float, *, us_units: bool = False
+) -> str | None:
+    """Why a zone's flow is a guess; None where its valve was set, seen or measured.
+
+    Parameters
+    ----------
+    zone : Zone
+        The zone.
+    zone_flow : ZoneFlow
+        Its flow with only this zone open.
+    loss_k : float
+        The loss coefficient its flow was reckoned with; a fitted one is no guess. [-]
+    us_units : bool
+        Whether the words are in US units.
+
+    Returns
+    -------
+    str or None
+        Words for the gardener.
+
+    Raises
+    ------
+    OutOfRange
+        Never, for flows of the network.
+
+    Source
+    ------
+    valve.py: `UNKNOWN_K`.
+    """
+    if not zone.opening.unknown or loss_k != zone.take_off_k + UNKNOWN_K[1]:
+        return None
+    return (
+        "how far its valve is open is unknown: it is timed at a middle flow, "
+        f"{show_flow(zone_flow.flow_m3_s, us_units)} alone, and the true one may be a third of "
+        "that or three times; measure it with only this zone open"
+    )
+
+
+def _doubt(zone_flow: ZoneFlow, row: int, kind: Kind, holes: Sequence[HoleFlow], us: bool) -> Doubt:
+    raise_m = max(first_drip_head_m(hole.bore_m) - _over_m(hole) for hole in holes)
+    more = _more_flow(zone_flow, raise_m)
+    open_holes = sum(
+        hole.kind == "hole" and not hole.plugged for r in zone_flow.rows for hole in r.holes
+    )
+    flow_m3_s = more * zone_flow.flow_m3_s
+    plug = min(open_holes - 1, ceil(open_holes * (1.0 - 1.0 / more)) if more > 0.0 else 0)
+    numbers = tuple(hole.number for hole in holes)
+    which = f"hole{'s' if len(numbers) > 1 else ''} {_spoken(numbers)}"
+    if kind == "never fills":
+        said = (
+            f"row {row} never fills beyond {show_length(holes[0].x_m, us)} from its inlet: {which} "
+            "lie above the water"
+        )
+    elif kind == "stays dry":
+        said = f"row {row}: {which} lie above the water and stay dry"
+    else:
+        least_m = min(map(_over_m, holes))
+        held_m = max(first_drip_head_m(hole.bore_m) for hole in holes)
+        said = (
+            f"row {row}: {which} may not run: only {show_length(least_m, us)} of water stand over "
+            f"the lowest of them, and surface tension can hold {show_length(held_m, us)}"
+        )
+    ways = [f"lower the pipe there by {show_length(raise_m, us)}"]
+    if more > 0.0:
+        if plug > 0:
+            ways.insert(0, f"plug about {plug} of its {open_holes} open holes, evenly spread")
+        if zone_flow.decided_by == "valve":
+            ways.insert(
+                0,
+                f"open the valve until it gives about {show_flow(flow_m3_s, us)} alone instead of "
+                f"{show_flow(zone_flow.flow_m3_s, us)}",
+            )
+    if kind != "may not run":
+        ways.append("plug those and plan without them")
+    return Doubt(
+        row=row,
+        kind=kind,
+        holes=numbers,
+        raise_m=raise_m,
+        flow_m3_s=flow_m3_s,
+        plug=plug,
+        words=f"{said}; {', or '.join(ways)}",
+    )
+
+
+def _more_flow(zone_flow: ZoneFlow, raise_m: float) -> float:
+    """By which factor the zone's flow grows when all its heads are raised; 0 if nothing flows."""
+    holes = [hole for row in zone_flow.rows for hole in row.holes if not hole.plugged]
+    running = [hole for hole in holes if hole.flow_m3_s > 0.0 and _over_m(hole) > 0.0]
+    if not running:
+        return 0.0
+    # What passes a hole by its area and the root of its head, as those that run have it.
+    usual = sum(h.flow_m3_s for h in running) / sum(h.bore_m**2 * sqrt(_over_m(h)) for h in running)
+    raised = sum(usual * h.bore_m**2 * sqrt(max(0.0, _over_m(h) + raise_m)) for h in holes)
+    return raised / sum(h.flow_m3_s for h in running)
+
+
+def _over_m(hole: HoleFlow) -> float:
+    """Head over the mouth; negative above the water."""
+    return hole.head_m - hole.z_m
+
+
+def _spoken(numbers: Sequence[int]) -> str:
+    """ "1, 4 to 9": runs of numbers are told by their ends."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][1] + 1:
+            runs[-1][1] = number
+        else:
+            runs.append([number, number])
+    return ", ".join(str(a) if a == b else f"{a} to {b}" for a, b in runs)
