@@ -17,6 +17,7 @@ from controller.demand.records import LedgerDay
 from controller.errors import LogbookError
 from controller.garden.model import Garden, ValveKind
 from controller.logbook.faults import plain
+from controller.logbook.fieldtests import FieldTestQuestions
 from controller.logbook.records import (
     Happening,
     HoldRow,
@@ -59,10 +60,13 @@ _WRITTEN = (
     ("holds", "written_utc"),
     ("holds", "lifted_utc"),
     ("happenings", "at_utc"),
+    ("measurements", "written_utc"),
+    ("measurements", "taken_back_utc"),
+    ("fits", "written_utc"),
 )
 
 
-class Questions:
+class Questions(FieldTestQuestions):
     """The logbook, open for reading."""
 
     def __init__(self, path: Path, *, wait_s: float = 2.0) -> None:
@@ -274,7 +278,9 @@ class Questions:
     def last_written_utc(self) -> datetime | None:
         """The newest moment of our own clock in the logbook; None in an empty one."""
         asked = " UNION ALL ".join(
-            f"SELECT max({column}) AS newest FROM {table}" for table, column in _WRITTEN
+            f"SELECT max({column}) AS newest FROM {table}"
+            for table, column in _WRITTEN
+            if self._has(table)
         )
         newest = self._rows(f"SELECT max(newest) AS newest FROM ({asked})")[0]["newest"]
         return None if newest is None else utc_from_text(newest)

@@ -89,6 +89,22 @@ def _indexes(db: Database) -> None:
     db.execute("CREATE INDEX readings_by_kind ON readings (kind, day)")
 
 
+@MIGRATIONS(name="3 field tests and what was fitted to them")
+def _field_tests(db: Database) -> None:
+    for table in (
+        """CREATE TABLE measurements (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            written_utc TEXT NOT NULL, at_utc TEXT NOT NULL, who TEXT NOT NULL,
+            said TEXT NOT NULL CHECK (json_valid(said)), taken_back_utc TEXT) STRICT""",
+        """CREATE TABLE fits (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            written_utc TEXT NOT NULL,
+            measurements TEXT NOT NULL CHECK (json_valid(measurements)),
+            found TEXT NOT NULL CHECK (json_valid(found))) STRICT""",
+    ):
+        db.execute(table)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Book:
     """An open logbook of one thread, and which file it is."""

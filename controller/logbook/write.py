@@ -14,14 +14,14 @@ from datetime import date, datetime
 
 from controller.demand.records import LedgerDay
 from controller.errors import LogbookError, require_range
+from controller.logbook.fieldtests import FieldTestPages
 from controller.logbook.pen import Row, insert
-from controller.logbook.pulses import PulsePages
 from controller.logbook.records import utc_text
 from controller.logbook.schema import Book
 from controller.weather.day import WeatherDay
 
 
-class Logbook(PulsePages):
+class Logbook(FieldTestPages):
     """The logbook at a path. Threads may share one; close it, or use it in a `with`."""
 
     def __enter__(self) -> Logbook:

@@ -16,7 +16,17 @@ from controller.logbook.ask import Questions
 from controller.logbook.schema import MIGRATIONS, SET, migrate
 from controller.logbook.write import Logbook
 
-TABLES = {"weather", "ledger", "pulses", "readings", "notes", "holds", "happenings"}
+TABLES = {
+    "weather",
+    "ledger",
+    "pulses",
+    "readings",
+    "notes",
+    "holds",
+    "happenings",
+    "measurements",
+    "fits",
+}
 
 
 def _first_step(path: Path, clock: HandClock) -> None:
@@ -68,7 +78,7 @@ def test_a_new_logbook_has_every_table_and_each_is_strict(tmp_path: Path) -> Non
 def test_a_new_logbook_records_its_steps_at_our_clock(tmp_path: Path) -> None:
     path = tmp_path / "logbook.db"
     Logbook(path, HandClock()).close()
-    assert [at for _, at in _steps(path)] == ["2031-06-01T04:00:00.000000Z"] * 2
+    assert [at for _, at in _steps(path)] == ["2031-06-01T04:00:00.000000Z"] * 3
 
 
 def test_it_is_in_write_ahead_mode_and_syncs_every_commit(tmp_path: Path) -> None:
@@ -88,7 +98,11 @@ def test_a_first_version_is_brought_up_to_date_and_keeps_its_rows(tmp_path: Path
     assert "pulses_by_day" not in _names(path, "index")
     clock.advance(60.0)
     Logbook(path, clock).close()
-    assert [at[:16] for _, at in _steps(path)] == ["2031-06-01T04:00", "2031-06-01T04:01"]
+    assert [at[:16] for _, at in _steps(path)] == [
+        "2031-06-01T04:00",
+        "2031-06-01T04:01",
+        "2031-06-01T04:01",
+    ]
     new = tmp_path / "new.db"
     Logbook(new, clock).close()
     assert _names(path, "table") == _names(new, "table")
