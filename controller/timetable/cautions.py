@@ -16,6 +16,7 @@ from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.lines import Lines, ZoneFlow
 from controller.timetable.dose import even_litres, soaking_of
 from controller.timetable.plan import Grounds
+from controller.timetable.trust import barrel_words, zone_words
 from controller.units import (
     M_PER_FT,
     l_from_m3,
@@ -48,6 +49,7 @@ def findings(garden: Garden, grounds: Grounds, lines: Lines) -> list[Finding]:
         found.append(Finding(weight="fault", where="garden", words="it has no zone"))
     for zone in garden.zones:
         found += _of_zone(zone, garden, grounds, lines)
+    found += _of_barrel(garden, lines)
     found += _of_windows(garden)
     return sorted(found, key=lambda f: f.weight != "fault")
 
@@ -82,6 +84,8 @@ def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Line
 
     if flow.dry_holes:
         caution(f"{flow.dry_holes} of its holes stay dry even when it runs alone")
+    for words in zone_words(zone, garden, flow, lines):
+        caution(words)
     even = with_drilling_scatter(flow.evenness, garden.watering.drilling_scatter)
     if even < UNEVEN:
         caution(
@@ -135,8 +139,8 @@ def _of_dose(
             Finding(
                 weight="caution",
                 where=where,
-                words=f"filling its line takes {line_l:.1f} L beside {wanted_l:.1f} L of a hot "
-                "day's water: fewer, larger doses waste less",
+                words=f"filling its line takes {line_l:.1f} L and {line_l / flow_l_s:.0f} s beside "
+                f"{wanted_l:.1f} L of a hot day's water: fewer, larger doses waste less",
             )
         )
     if wanted_l > l_from_m3(zone.daily_cap_m3):
@@ -183,6 +187,20 @@ def _of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
                 )
                 found.append(Finding(weight="caution", where=where, words=words))
     return found
+
+
+def _of_barrel(garden: Garden, lines: Lines) -> list[Finding]:
+    """Whether a hot day's water of all zones is in the barrel."""
+    if garden.supply.holds_m3 is None:
+        return []
+    scatter, wanted_l = garden.watering.drilling_scatter, 0.0
+    for zone in garden.zones:
+        flow = lines.open_set(frozenset((zone.name,))).zones[zone.name]
+        even = with_drilling_scatter(flow.evenness, scatter)
+        if zone.plantings and even > 0.0:
+            wanted_l += even_litres(net_mm=HOT_DAY_MM, ground_m2=zone.ground_m2, evenness=even)
+    words = barrel_words(garden, wanted_l / 1000.0)
+    return [] if words is None else [Finding(weight="caution", where="supply", words=words)]
 
 
 def _of_windows(garden: Garden) -> list[Finding]:

@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 
 from controller.demand.records import DayInput, LedgerDay
 from controller.garden.model import Garden, Zone
+from controller.hydraulics.doubts import opening_doubt
 from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.lines import Lines
 from controller.timetable.dose import Need, even_litres, need_of, soaking_of
@@ -100,6 +101,8 @@ class Reckoning:
         )
         if wanted <= 0.0:
             return None
+        if self._guess(zone) is not None:
+            need = replace(need, words=f"{need.words}; its opening is unknown, its flow a guess")
         job = self._job(zone, day, evening, wanted, already)
         return job, _dose(job, need, zone, account, evenness, already, refill_at)
 
@@ -125,6 +128,20 @@ class Reckoning:
             first_slot=self.given.slots.get((zone.name, day), 0) + 1,
             hold_reason=None if hold is None else hold.reason,
         )
+
+    def guesses(self, doses: Iterable[Dose]) -> list[str]:
+        """What to know about those zones that are timed at a guessed flow, once for each."""
+        dosed = {dose.zone for dose in doses}
+        zones = [zone for zone in self.garden.zones if zone.name in dosed]
+        found = ((zone.name, self._guess(zone)) for zone in zones)
+        return [f'zone "{name}": {guess}' for name, guess in found if guess is not None]
+
+    def _guess(self, zone: Zone) -> str | None:
+        if not zone.opening.unknown:
+            return None
+        alone = self.lines.open_set(frozenset((zone.name,))).zones[zone.name]
+        loss_k = self.lines.valve_loss_k(zone.name)
+        return opening_doubt(zone, alone, loss_k, us_units=self.garden.us_units)
 
     def _expected_etc_mm(self, evening: LedgerDay, day: date, wait: int) -> float:
         """What the crop will use from `day` until the next chance, at last evening's Kc."""

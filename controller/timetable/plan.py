@@ -116,6 +116,7 @@ def plan_garden(
                 p.litres for p in packed.pulses if p.zone == zone.name
             )
             _credit(accounts[zone.name], zone, grounds, days[day], litres)
+    said += reckoning.guesses(doses)
     return Timetable(
         first=first,
         last=first + (count - 1) * _DAY,
