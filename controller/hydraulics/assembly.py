@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from controller.garden.model import Pipe, Row, Zone
+from controller.hydraulics.evenness import flow_variation, low_quarter_uniformity
+from controller.hydraulics.flows import HoleFlow, RowFlow
 from controller.hydraulics.gradient import Tree
 from controller.hydraulics.pipe import head_loss_m
 from controller.hydraulics.rowshape import DrilledHole
@@ -30,7 +32,7 @@ class RowNodes:
 def add_main(tree: Tree, main: Pipe, stations_m: Sequence[float]) -> dict[float, int]:
     """Add the chain of stations, nearest first; gives the node of each. One at 0 is the tap."""
     node, nodes = TAP, {}
-    for station_m, length_m, loss_k in _stretches(stations_m):
+    for station_m, length_m, loss_k in stretches(stations_m):
         if length_m > 0.0:
             node = tree.add_span(node, length_m, main.bore_m, main.roughness_m, loss_k)
         nodes[station_m] = node
@@ -83,7 +85,7 @@ def main_loss_m(
             loss_k=loss_k,
             viscosity_m2_s=viscosity_m2_s,
         )
-        for station_m, length_m, loss_k in _stretches(stations_m)
+        for station_m, length_m, loss_k in stretches(stations_m)
         if station_m <= to_m
     )
 
@@ -118,7 +120,45 @@ def add_row(tree: Tree, row: Row, holes: Sequence[DrilledHole], inlet: int) -> R
     )
 
 
-def _stretches(stations_m: Sequence[float]) -> list[tuple[float, float, float]]:
+def row_flow(
+    holes: Sequence[DrilledHole],
+    nodes: RowNodes,
+    heads: Sequence[float],
+    flows: Sequence[float],
+) -> RowFlow:
+    """One row of the answer."""
+    hole_flows = tuple(
+        HoleFlow(
+            number=hole.number,
+            x_m=hole.x_m,
+            z_m=hole.z_m,
+            bore_m=hole.bore_m,
+            head_m=heads[node],
+            flow_m3_s=0.0 if number is None else flows[number],
+            plugged=hole.plugged,
+            kind=hole.kind,
+        )
+        for hole, node, number in zip(holes, nodes.nodes, nodes.numbers, strict=True)
+    )
+    evenness, variation = evenness_of(hole_flows)
+    return RowFlow(
+        flow_m3_s=sum(hole.flow_m3_s for hole in hole_flows),
+        inlet_head_m=heads[nodes.inlet],
+        evenness=evenness,
+        variation=variation,
+        holes=hole_flows,
+    )
+
+
+def evenness_of(holes: Iterable[HoleFlow]) -> tuple[float, float]:
+    """Uniformity and variation of the open holes, drain holes apart; of none, 0 and 0."""
+    flows = [hole.flow_m3_s for hole in holes if hole.kind == "hole" and not hole.plugged]
+    if not flows:
+        return 0.0, 0.0
+    return low_quarter_uniformity(flows), flow_variation(flows)
+
+
+def stretches(stations_m: Sequence[float]) -> list[tuple[float, float, float]]:
     """Each station, the length of main before it, and the loss coefficient of that stretch."""
     stretches, at_m = [], 0.0
     for station_m in stations_m:

@@ -7,20 +7,51 @@ lists, no objects: this is the inner loop of everything that asks what a line de
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from math import log, pi, sqrt
 
 from controller.errors import NoSolution
 from controller.hydraulics.pipe import LAMINAR_BELOW, TURBULENT_FROM, transition_cubic
 
 # Swamee-Jain with natural logarithms, see pipe.py.
-_SWAMEE_JAIN = 0.25 * log(10.0) ** 2
+SWAMEE_JAIN = 0.25 * log(10.0) ** 2
 # Below this head a hole's law is made linear, so that its slope stays finite. [m]
-_LINEAR_BELOW_M = 1e-7
+LINEAR_BELOW_M = 1e-7
 # Change of all flows in the last step, over their sum. A dozen steps are usual; lines whose holes
 # all stand within a hair of the grade line can come no closer than rounding lets them, so from the
 # fortieth step on less is asked. Whoever needs two hundred goes round in circles.
 _CLOSE_ENOUGH, _ROUNDING = 1e-9, 1e-6
 _PATIENT_STEPS, _MOST_STEPS = 40, 200
+
+# Of a span: friction 8 L/(pi2 g D5), fittings 8 K/(pi2 g D4), Re per flow, e/(3.7 D), laminar
+# slope, cubic of the transition.
+SpanLaw = tuple[float, float, float, float, float, tuple[float, float, float, float]]
+
+
+def span_law(
+    length_m: float,
+    bore_m: float,
+    roughness_m: float,
+    loss_k: float,
+    viscosity_m2_s: float,
+    gravity_m_s2: float,
+) -> SpanLaw:
+    """Everything `losses` asks of a span that does not change with its flow."""
+    relative = roughness_m / bore_m
+    return (
+        8.0 * length_m / (pi**2 * gravity_m_s2 * bore_m**5),
+        8.0 * loss_k / (pi**2 * gravity_m_s2 * bore_m**4),
+        4.0 / (pi * bore_m * viscosity_m2_s),
+        relative / 3.7,
+        128.0 * viscosity_m2_s * length_m / (pi * gravity_m_s2 * bore_m**4),
+        _cubic(relative),
+    )
+
+
+@lru_cache(maxsize=64)
+def _cubic(relative: float) -> tuple[float, float, float, float]:
+    """The transition's cubic, the same for every span of a pipe."""
+    return transition_cubic(relative)
 
 
 class Tree:
@@ -32,10 +63,7 @@ class Tree:
     def __init__(self, *, viscosity_m2_s: float, gravity_m_s2: float) -> None:
         self._viscosity, self._gravity = viscosity_m2_s, gravity_m_s2
         self._parent: list[int] = []
-        # Per span: friction 8 L/(pi2 g D5), fittings 8 K/(pi2 g D4), Re per flow, e/(3.7 D),
-        # laminar slope, cubic of the transition.
-        self._spans: list[tuple[float, float, float, float, float, tuple[float, ...]]] = []
-        self._cubics: dict[float, tuple[float, ...]] = {}
+        self._spans: list[SpanLaw] = []
         self._hole_node: list[int] = []
         self._hole_c: list[float] = []
         self._hole_z: list[float] = []
@@ -44,20 +72,9 @@ class Tree:
         self, parent: int, length_m: float, bore_m: float, roughness_m: float, loss_k: float
     ) -> int:
         """Add a span below `parent`; gives the number of the node at its lower end."""
-        g = self._gravity
-        relative = roughness_m / bore_m
-        if relative not in self._cubics:
-            self._cubics[relative] = transition_cubic(relative)
         self._parent.append(parent)
         self._spans.append(
-            (
-                8.0 * length_m / (pi**2 * g * bore_m**5),
-                8.0 * loss_k / (pi**2 * g * bore_m**4),
-                4.0 / (pi * bore_m * self._viscosity),
-                relative / 3.7,
-                128.0 * self._viscosity * length_m / (pi * g * bore_m**4),
-                self._cubics[relative],
-            )
+            span_law(length_m, bore_m, roughness_m, loss_k, self._viscosity, self._gravity)
         )
         return len(self._parent) - 1
 
@@ -89,7 +106,7 @@ class Tree:
         n, m = len(parent), len(self._hole_node)
         hole_node, c, z = self._hole_node, self._hole_c, self._hole_z
         c2 = [x * x for x in c]
-        q_linear = [x * sqrt(_LINEAR_BELOW_M) for x in c]
+        q_linear = [x * sqrt(LINEAR_BELOW_M) for x in c]
         # Start: three tenths of what each hole would pass at the head of a still line; 0 is "dry".
         hole_q = [0.3 * c[j] * sqrt(static - z[j]) if static > z[j] else 0.0 for j in range(m)]
         if wanted is not None and m:
@@ -116,7 +133,7 @@ class Tree:
                 hole_s[j], hole_t[j] = s, t
                 s_sum[hole_node[j]] += s
                 t_sum[hole_node[j]] += t
-            slope, rest = _losses(flow, spans)
+            slope, rest = losses(flow, spans)
             root_s = root_t = 0.0
             for i in range(n - 1, -1, -1):
                 den = 1.0 + slope[i] * t_sum[i]
@@ -172,10 +189,7 @@ class Tree:
         return flow, hole_q
 
 
-def _losses(
-    flow: Sequence[float],
-    spans: Sequence[tuple[float, float, float, float, float, tuple[float, ...]]],
-) -> tuple[list[float], list[float]]:
+def losses(flow: Sequence[float], spans: Sequence[SpanLaw]) -> tuple[list[float], list[float]]:
     """Slope g = dh/dQ of each span, and h - g Q, at the flows given."""
     slopes, rests = [0.0] * len(flow), [0.0] * len(flow)
     for i, (friction, fitting, re_per_flow, rough, laminar, cubic) in enumerate(spans):
@@ -192,8 +206,8 @@ def _losses(
                     part = 5.74 * reynolds**-0.9
                     y = rough + part
                     ln = log(y)
-                    f = _SWAMEE_JAIN / (ln * ln)
-                    re_df = 1.8 * _SWAMEE_JAIN * part / (y * ln * ln * ln)
+                    f = SWAMEE_JAIN / (ln * ln)
+                    re_df = 1.8 * SWAMEE_JAIN * part / (y * ln * ln * ln)
                 else:
                     x1, x2, x3, x4 = cubic
                     r = reynolds / 2000.0

@@ -1,0 +1,249 @@
+"""Flow of each open zone from the curves of its rows: Newton on a small tree, hole by hole unseen.
+
+The same method as gradient.py, with a row's curve in the place of a hole's law: the stretches of
+the main are the spans, a zone is its valve and the rows behind it. Where a curve is not valid there
+is no answer, and the whole tree has to be asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import exp, inf, log, sqrt
+
+from controller.hydraulics.curves import MOVED, NOWHERE, RowCurve
+from controller.hydraulics.gradient import SpanLaw, losses
+
+# Change of a row's flow in the last step, over itself, or over the flow of all. The next step would
+# change it by about the square of that.
+_NEARLY, _CLOSE_ENOUGH = 3e-5, 1e-10
+# Friction factor to start from.
+_ROUGHLY = 0.02
+# Half a dozen steps are usual; rows at the brink of running dry can go round in circles.
+_PATIENT_STEPS, _MOST_STEPS = 10, 60
+# A row that stands still begins to run again from this head over its lowest hole on. [m]
+_DRY_BELOW_M = 1e-7
+_STILL = (0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RowsAlike:
+    """Rows of one zone that share a curve and the height of their lowest open hole."""
+
+    curve: RowCurve
+    lowest_m: float
+    count: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ZoneLaw:
+    """A zone as the small tree sees it; `loss` is its valve's loss at 1 m3/s, squared-law. [m]"""
+
+    zone: str
+    station: int  # index in the main's spans, -1 for the tap itself
+    loss: float
+    rows: tuple[RowsAlike, ...]
+    # Found from the others: flow of each of the rows, and of all, at one metre before the valve.
+    about: tuple[float, ...] = ()
+    takes: float = 0.0
+    curved: bool = True  # whether each row has a curve at all
+
+    def __post_init__(self) -> None:
+        free = sum(row.count * row.curve.flow_at_one_metre for row in self.rows)
+        held = 1.0 / sqrt(1.0 + self.loss * free * free)
+        about = tuple(held * row.curve.flow_at_one_metre for row in self.rows)
+        object.__setattr__(self, "about", about)
+        object.__setattr__(self, "takes", held * free)
+        object.__setattr__(self, "curved", all(flow > 0.0 for flow in about))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuickFlow:
+    """What the zones of a set give together, and how many of their holes are dry."""
+
+    flows_m3_s: Mapping[str, float]
+    dry_holes: Mapping[str, int]
+
+
+def quick_set(
+    zones: Sequence[ZoneLaw],
+    main: Sequence[SpanLaw],
+    *,
+    static_head_m: float,
+    supply_k: float,
+    exponent: float,
+) -> QuickFlow | None:
+    """Flows of the zones open together, or None where the curves cannot tell.
+
+    They cannot where a row's head stands within a micrometre over its lowest hole, or within a ten
+    millionth of where one more hole begins to run; where a row eats up its head so wholly that its
+    end cannot be told from still water; or where Newton goes round in circles.
+    """
+    if not all(zone.curved for zone in zones):
+        return None
+    small = _SmallTree(zones, main, static_head_m, supply_k, exponent)
+    for _ in range(_MOST_STEPS):
+        if not small.rests():
+            return None
+        dry = small.settled()
+        if dry is None:
+            return None
+        if MOVED not in dry:
+            return small.told(dry)
+    return None
+
+
+class _SmallTree:
+    """Zones on a main, with the flow of each row (of rows alike) as the unknowns."""
+
+    def __init__(
+        self,
+        zones: Sequence[ZoneLaw],
+        main: Sequence[SpanLaw],
+        static_head_m: float,
+        supply_k: float,
+        exponent: float,
+    ) -> None:
+        self._zones, self._main = zones, main
+        self._static, self._k, self._exponent = static_head_m, supply_k, exponent
+        self._rows = [(i, row) for i, zone in enumerate(zones) for row in zone.rows]
+        self._of_zone = [(zone.station, zone.loss) for zone in zones]
+        self._of_row = [(i, row.lowest_m, row.count) for i, row in self._rows]
+        self._cells = [NOWHERE] * len(self._rows)
+        self._flows = self._start()
+
+    def _start(self) -> list[float]:
+        """Flows by square laws alone, heights left out but at the rows themselves."""
+        takes = [0.0] * (len(self._main) + 1)
+        for zone in self._zones:
+            takes[zone.station] += zone.takes
+        squared = [_ROUGHLY * law[0] + law[1] for law in self._main]
+        shares = [1.0] * len(self._main)
+        for i in range(len(self._main) - 1, -1, -1):
+            shares[i] = 1.0 / (1.0 + squared[i] * takes[i] * takes[i])
+            takes[i - 1] += takes[i] * sqrt(shares[i])
+        # For the supply, the square law that agrees with its own where half of the head is gone.
+        head = 0.0
+        if self._static > 0.0:
+            half = (0.5 * self._static / self._k) ** (1.0 / self._exponent)
+            head = self._static / (1.0 + 0.5 * self._static * (takes[-1] / half) ** 2)
+        heads = [head]
+        for share in shares:
+            head *= share
+            heads.append(head)
+        return [
+            law * sqrt(over) if (over := heads[zone.station + 1] - row.lowest_m) > 0.0 else 0.0
+            for zone in self._zones
+            for law, row in zip(zone.about, zone.rows, strict=True)
+        ]
+
+    def rests(self) -> bool:
+        """Bring the rows' flows to rest on the curves as they stand; False if they will not."""
+        before = self._flows
+        for step in range(_MOST_STEPS):
+            if self._step():
+                return all(flow < inf for flow in self._flows)
+            if step >= _PATIENT_STEPS and step % 3:
+                # Round and round a bend of some curve: go between.
+                self._flows = [0.5 * (a + b) for a, b in zip(before, self._flows, strict=True)]
+            before = list(self._flows)
+        return False
+
+    def settled(self) -> list[int] | None:
+        """Dry holes of each row where its curve is believed; MOVED where it has just become so."""
+        found: list[int] = []
+        for (_, row), flow, cell in zip(self._rows, self._flows, self._cells, strict=True):
+            dry = row.curve.holes
+            if flow > 0.0:
+                dry = cell[-1]
+                if dry == MOVED or not cell[0] <= log(flow) < cell[1]:
+                    settled = row.curve.settle(flow)
+                    if settled is None:
+                        return None
+                    dry = settled
+            found.append(dry)
+        if MOVED in found:
+            self._cells = [NOWHERE] * len(self._rows)
+        return found
+
+    def told(self, dry: Sequence[int]) -> QuickFlow:
+        """Flows and dry holes by zone."""
+        flow_of = [0.0] * len(self._zones)
+        dry_of = [0] * len(self._zones)
+        for (i, _, count), flow, holes in zip(self._of_row, self._flows, dry, strict=True):
+            flow_of[i] += count * flow
+            dry_of[i] += count * holes
+        names = [zone.zone for zone in self._zones]
+        return QuickFlow(
+            flows_m3_s=dict(zip(names, flow_of, strict=True)),
+            dry_holes=dict(zip(names, dry_of, strict=True)),
+        )
+
+    def _step(self) -> bool:
+        """One step of Newton on all rows; whether it changed next to nothing."""
+        flows, zones, stations = self._flows, len(self._zones), len(self._main)
+        # Up from the rows, flow = s + t * head: rows to valve, valve to station, station to tap.
+        s_of, t_of, q_of = [0.0] * zones, [0.0] * zones, [0.0] * zones
+        tangents: list[tuple[float, float]] = []
+        cells = self._cells
+        for k, (i, lowest_m, count) in enumerate(self._of_row):
+            flow = flows[k]
+            if flow <= 0.0:
+                tangents.append(_STILL)
+                continue
+            y = log(flow)
+            from_y, to_y, y0, x0, c1, c2, c3, _ = cells[k]
+            if not from_y <= y < to_y:
+                cells[k] = self._rows[k][1].curve.cell(y)
+                from_y, to_y, y0, x0, c1, c2, c3, _ = cells[k]
+            y -= y0
+            head = exp(x0 + y * (c1 + y * (c2 + y * c3)))
+            t = flow / (head * (c1 + y * (2.0 * c2 + 3.0 * y * c3)))
+            s = flow - t * (head + lowest_m)
+            tangents.append((s, t))
+            s_of[i] += count * s
+            t_of[i] += count * t
+            q_of[i] += count * flow
+        # The tap itself comes last, where index -1 finds it.
+        s_sum, t_sum, q_sum = [0.0] * (stations + 1), [0.0] * (stations + 1), [0.0] * (stations + 1)
+        for (at, loss), s, t, q in zip(self._of_zone, s_of, t_of, q_of, strict=True):
+            loss_q = loss * q
+            den = 1.0 + 2.0 * loss_q * t
+            s_sum[at] += (s + t * loss_q * q) / den
+            t_sum[at] += t / den
+            q_sum[at] += q
+        for i in range(stations - 1, -1, -1):
+            q_sum[i - 1] += q_sum[i]
+        slopes, rests = losses(q_sum[:stations], self._main)
+        for i in range(stations - 1, -1, -1):
+            den = 1.0 + slopes[i] * t_sum[i]
+            s_sum[i - 1] += (s_sum[i] - t_sum[i] * rests[i]) / den
+            t_sum[i - 1] += t_sum[i] / den
+        # Down again from the supply.
+        power = self._k * q_sum[-1] ** (self._exponent - 1.0)
+        g = self._exponent * power
+        above = (self._static - (power - g) * q_sum[-1] - g * s_sum[-1]) / (1.0 + g * t_sum[-1])
+        heads = [0.0] * stations + [above]
+        for i in range(stations):
+            above = (above - rests[i] - slopes[i] * s_sum[i]) / (1.0 + slopes[i] * t_sum[i])
+            heads[i] = above
+        behind = [
+            (heads[at] + loss * q * (q - 2.0 * s)) / (1.0 + 2.0 * loss * q * t)
+            for (at, loss), s, t, q in zip(self._of_zone, s_of, t_of, q_of, strict=True)
+        ]
+        near = _CLOSE_ENOUGH * q_sum[-1]
+        at_rest = True
+        for k, (i, lowest_m, _) in enumerate(self._of_row):
+            before = flows[k]
+            if before > 0.0:
+                s, t = tangents[k]
+                flow = s + t * behind[i]
+                if flow < 0.0:
+                    flow = 0.0
+            else:
+                over = behind[i] - lowest_m
+                flow = self._rows[k][1].curve.flow_near(over) if over > _DRY_BELOW_M else 0.0
+            flows[k] = flow
+            if at_rest and abs(flow - before) > _NEARLY * flow + near:
+                at_rest = False
+        return at_rest

@@ -1,0 +1,74 @@
+"""A garden's curves: one for each shape of row, in the small tree's terms; kept with its lines."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import pi
+
+from controller.garden.model import Pipe, Zone
+from controller.hydraulics.assembly import stretches
+from controller.hydraulics.curves import RowCurve, Shape, shape_of
+from controller.hydraulics.flows import SetFlow
+from controller.hydraulics.gradient import SpanLaw, span_law
+from controller.hydraulics.network import SupplyCurve
+from controller.hydraulics.quick import QuickFlow, RowsAlike, ZoneLaw, quick_set
+from controller.hydraulics.rowshape import DrilledHole
+from controller.units import GRAVITY_M_S2
+
+
+class Curves:
+    """The rows' curves, made as zones ask for them, and the main they hang on."""
+
+    def __init__(self, main: Pipe, stations_m: Sequence[float], viscosity_m2_s: float) -> None:
+        self._viscosity = viscosity_m2_s
+        self._by_shape: dict[Shape, RowCurve] = {}
+        self._main: list[SpanLaw] = []
+        # The span of the main that ends at each station; a station at the tap has none, -1.
+        self._span_to: dict[float, int] = {}
+        for station_m, length_m, loss_k in stretches(stations_m):
+            if length_m > 0.0:
+                law = span_law(
+                    length_m, main.bore_m, main.roughness_m, loss_k, viscosity_m2_s, GRAVITY_M_S2
+                )
+                self._main.append(law)
+            self._span_to[station_m] = len(self._main) - 1
+
+    def law(self, zone: Zone, holes: Sequence[Sequence[DrilledHole]], loss_k: float) -> ZoneLaw:
+        """A zone with its valve; rows drilled alike share a curve, in one zone or in several."""
+        counts: dict[tuple[Shape, float], int] = {}
+        for row, of_row in zip(zone.rows, holes, strict=True):
+            shaped = shape_of(row.pipe.bore_m, row.pipe.roughness_m, of_row)
+            if shaped is not None:
+                counts[shaped] = counts.get(shaped, 0) + 1
+        return ZoneLaw(
+            zone=zone.name,
+            station=self._span_to[zone.main_run_m],
+            loss=8.0 * loss_k / (pi**2 * GRAVITY_M_S2 * zone.rows[0].pipe.bore_m ** 4),
+            rows=tuple(
+                RowsAlike(curve=self._curve(shape), lowest_m=lowest_m, count=count)
+                for (shape, lowest_m), count in counts.items()
+            ),
+        )
+
+    def together(self, zones: Sequence[ZoneLaw], supply: SupplyCurve) -> QuickFlow | None:
+        """What these zones give together; None where the curves cannot tell (`quick_set`)."""
+        return quick_set(
+            zones,
+            self._main,
+            static_head_m=supply.static_head_m,
+            supply_k=supply.k,
+            exponent=supply.exponent,
+        )
+
+    def _curve(self, shape: Shape) -> RowCurve:
+        if shape not in self._by_shape:
+            self._by_shape[shape] = RowCurve(shape, self._viscosity)
+        return self._by_shape[shape]
+
+
+def quick_from(exact: SetFlow) -> QuickFlow:
+    """The same figures from the whole tree."""
+    return QuickFlow(
+        flows_m3_s={zone.zone: zone.flow_m3_s for zone in exact.zones.values()},
+        dry_holes={zone.zone: zone.dry_holes for zone in exact.zones.values()},
+    )

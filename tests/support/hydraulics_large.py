@@ -1,0 +1,165 @@
+"""Invented gardens of many rows, their EPANET networks, and random networks of up to sixty rows."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from random import Random
+
+from controller.garden.model import Face, Garden, Opening, Row, Supply, Walls
+from controller.hydraulics.assembly import ENTRANCE_K, TEE_RUN_K
+from controller.hydraulics.lines import Lines
+from controller.hydraulics.network import Outlet, Span, SupplyCurve
+from controller.hydraulics.pipe import PIPES
+from controller.hydraulics.rowshape import drilled_holes
+from support.hydraulics_epanet import Net
+from support.hydraulics_gardens import GPM_M3_S, PSI_M, a_drilling, a_garden, a_row, a_zone
+
+
+def many_rows(count: int, *, alike: bool) -> Garden:
+    """`count` zones of one row, a metre apart along the main, about 40 holes each.
+
+    All drilled alike, or no two alike in length and slope; valves from full open to well throttled.
+    """
+    zones = []
+    for i in range(count):
+        other = 0.0 if alike else (i * 0.6180339887) % 1.0
+        row = a_row(
+            length_m=6.2 + (0.6 * (other - 0.5)),
+            far_height_m=0.0 if alike else 0.06 * (other - 0.5),
+        )
+        zones.append(
+            a_zone(
+                f"z{i:04d}",
+                row,
+                main_run_m=2.0 + i * 60.0 / count,
+                opening=Opening(loss_k=10.0 ** (0.5 * (i % 7))),
+            )
+        )
+    # The tap grows with the rows: 8 gal/min for every ten.
+    supply = Supply(
+        static_head_m=50 * PSI_M,
+        test_head_m=25 * PSI_M,
+        test_flow_m3_s=8 * GPM_M3_S * max(1.0, count / 10.0),
+    )
+    return replace(a_garden(*zones, supply=supply), main=PIPES["2 in"])
+
+
+def random_garden(seed: int, most_rows: int = 60) -> Garden:
+    """A house or barrel with one to sixty rows of every sort, one to three to a zone."""
+    rng = Random(seed)
+    barrel = rng.random() < 0.25
+    zones, left = [], rng.randint(1, most_rows)
+    while left > 0:
+        in_zone = min(left, rng.choice([1, 1, 1, 2, 3]))
+        left -= in_zone
+        throttled = 10 ** rng.uniform(1.0, 5.5)
+        zones.append(
+            a_zone(
+                f"z{len(zones):02d}",
+                *[_random_row(rng) for _ in range(in_zone)],
+                main_run_m=rng.choice([0.0, 4.0, 9.0, 15.0, 20.0, 26.0, 30.0]),
+                rise_m=rng.choice([0.0, rng.uniform(-0.5, 0.5)]),
+                opening=Opening(loss_k=rng.choice([0.0, 10.0, throttled])),
+            )
+        )
+    static_m = rng.uniform(0.6, 2.5) if barrel else rng.uniform(15.0, 45.0)
+    supply = Supply(
+        static_head_m=static_m,
+        test_head_m=static_m * rng.uniform(0.1, 0.7),
+        test_flow_m3_s=rng.uniform(2e-4, 9e-4),
+    )
+    return a_garden(*zones, supply=supply)
+
+
+def _random_row(rng: Random) -> Row:
+    """A row drilled anyhow: in clusters, through both walls, sloping, sagging, humped, plugged."""
+    length_m = rng.uniform(1.0, 12.0)
+    drains = {"drain_bore_m": 0.001, "drain_every_m": 1.0} if rng.random() < 0.2 else {}
+    return a_row(
+        a_drilling(
+            bore_m=rng.choice([0.00119, 0.0015875, 0.00198, 0.003175]),
+            every_m=rng.choice([0.1524, 0.3048]),
+            group=rng.choice([1, 1, 2, 3]),
+            face=rng.choice(list(Face)),
+            walls=rng.choice([Walls.ONE, Walls.ONE, Walls.BOTH]),
+            discharge_coefficient=rng.uniform(0.6, 0.82),
+            **drains,
+        ),
+        length_m=length_m,
+        pipe=PIPES[rng.choice(["1/2 in", "3/4 in", "1 in"])],
+        inlet_height_m=rng.choice([0.0, rng.uniform(-0.1, 0.1)]),
+        middle_height_m=rng.choice([0.0, rng.uniform(-0.1, 0.1)]),
+        far_height_m=rng.choice([0.0, rng.uniform(-0.15, 0.15)]),
+        plugged=rng.random() < 0.05,
+        plugged_holes=(1,) if rng.random() < 0.2 else (),
+        plugged_beyond_m=0.7 * length_m if rng.random() < 0.15 else None,
+    )
+
+
+def net_of(garden: Garden) -> Net:
+    """All zones of a garden open, as a network in EPANET's terms; holes at one place are two nodes.
+
+    EPANET knows one hole a node: the second of a pair straight through the pipe gets a node of its
+    own behind a valve without loss.
+    """
+    lines = Lines(garden)
+    spans: list[Span] = []
+    outlets: list[Outlet] = []
+    before, at_m, stations = "tap", 0.0, {0.0: "tap"}
+    for run_m in sorted({zone.main_run_m for zone in garden.zones} - {0.0}):
+        stations[run_m] = name = f"S{len(stations)}"
+        loss_k = TEE_RUN_K + (ENTRANCE_K if at_m == 0.0 else 0.0)
+        spans.append(_span(before, name, run_m - at_m, garden.main.bore_m, loss_k))
+        before, at_m = name, run_m
+    for z, zone in enumerate(garden.zones):
+        valve = f"V{z}"
+        bore_m, loss_k = zone.rows[0].pipe.bore_m, lines.valve_loss_k(zone.name)
+        spans.append(_span(stations[zone.main_run_m], valve, 0.0, bore_m, loss_k))
+        for r, row in enumerate(zone.rows):
+            _add_row(spans, outlets, valve, f"V{z}R{r}", row, zone.rise_m)
+    return Net(
+        supply=SupplyCurve(
+            static_head_m=garden.supply.static_head_m,
+            test_head_m=garden.supply.test_head_m,
+            test_flow_m3_s=garden.supply.test_flow_m3_s,
+        ),
+        spans=tuple(spans),
+        outlets=tuple(outlets),
+    )
+
+
+def _add_row(
+    spans: list[Span], outlets: list[Outlet], valve: str, name: str, row: Row, rise_m: float
+) -> None:
+    """One row's spans and open holes; a pair level with each other counts as one hole."""
+    before, at_m = valve, 0.0
+    last: dict[float, int] = {}
+    for i, hole in enumerate(drilled_holes(row, rise_m)):
+        if hole.plugged:
+            continue
+        node = f"{name}H{i}"
+        if hole.x_m - at_m > 1e-9:
+            spans.append(_span(before, node, hole.x_m - at_m, row.pipe.bore_m, 0.0))
+            before, at_m, last = node, hole.x_m, {}
+        elif hole.z_m in last:
+            twin = outlets[last[hole.z_m]]
+            bore_m = (twin.bore_m**2 + hole.bore_m**2) ** 0.5
+            outlets[last[hole.z_m]] = replace(twin, bore_m=bore_m)
+            continue
+        else:
+            spans.append(_span(before, node, 0.0, row.pipe.bore_m, 0.0))
+        last[hole.z_m] = len(outlets)
+        outlets.append(
+            Outlet(
+                node=node,
+                z_m=hole.z_m,
+                bore_m=hole.bore_m,
+                discharge_coefficient=hole.discharge_coefficient,
+            )
+        )
+
+
+def _span(upstream: str, downstream: str, length_m: float, bore_m: float, loss_k: float) -> Span:
+    return Span(
+        upstream=upstream, downstream=downstream, length_m=length_m, bore_m=bore_m, loss_k=loss_k
+    )
