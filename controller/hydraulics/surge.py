@@ -35,6 +35,33 @@ DERATING_BY_F = (
 )
 
 
+def velocity_m_s(*, flow_m3_s: float, bore_m: float) -> float:
+    """Mean velocity in a full pipe.
+
+    Parameters
+    ----------
+    flow_m3_s : float
+        Flow. [m3/s]
+    bore_m : float
+        Inside diameter. [m]
+
+    Returns
+    -------
+    float
+        Velocity. [m/s]
+
+    Raises
+    ------
+    OutOfRange
+        If the bore is not above 0.
+
+    Source
+    ------
+    Flow over area.
+    """
+    return flow_m3_s / (pi / 4.0 * require_range("bore_m", bore_m, 1e-4, 10.0) ** 2)
+
+
 def wave_speed_m_s(
     *,
     bore_m: float,

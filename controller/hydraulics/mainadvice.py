@@ -1,0 +1,240 @@
+"""Advice on what all rows share: the main, surge, ends, closing, filter, backflow."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from controller.errors import InputError
+from controller.garden.model import Garden, ValveKind
+from controller.garden.show import show_bore
+from controller.hydraulics.advised import (
+    Advice,
+    show_head,
+    show_speed,
+)
+from controller.hydraulics.corrections import Corrections
+from controller.hydraulics.lines import Lines
+from controller.hydraulics.pipe import PIPES
+from controller.hydraulics.surge import (
+    end_force_n,
+    rated_head_m,
+    surge_head_m,
+    there_and_back_s,
+    velocity_m_s,
+    wave_speed_m_s,
+)
+from controller.hydraulics.together import before_valve_m, lost_in_main_m
+from controller.hydraulics.zonecase import ZoneCase
+from controller.units import M_PER_FT, c_from_f, head_m_from_psi
+
+# Water main guideline of 5 ft/s, for friction and surge (utilities' practice; from memory).
+FASTEST_MAIN_M_S = 5.0 * M_PER_FT
+# A main that takes this part of the standing pressure is worth a look. Our choice.
+MAIN_TAKES = 0.10
+# A bigger main is named only where the zone gains as much by it. Our choice.
+WORTH_A_PIPE = 0.03
+# Time in which a valve stops most of its flow: a quarter turn by hand, a solenoid valve's
+# diaphragm (both from memory; makers seldom say). [s]
+HAND_CLOSES_S, RELAY_CLOSES_S = 0.2, 1.0
+# Pipe that lies in the sun, for the rating. [°C]
+SUNNY_PIPE_C = c_from_f(100.0)
+# What diaphragm valves want to shut where the garden file says nothing (from memory).
+DIAPHRAGM_LEAST_M, DIAPHRAGM_HEAD_M = head_m_from_psi(5.0), head_m_from_psi(10.0)
+# Below this static head no end is pushed off: a barrel on a stand. Our choice.
+GENTLE_HEAD_M = 3.0
+# Grit to keep out of a hole: a tenth of its bore (common practice, no source). Openings of usual
+# screens by mesh, ASTM E11 sieves (from memory). [mm]
+GRIT_SHARE = 0.1
+SCREENS_MM = ((50, 0.297), (80, 0.177), (100, 0.149), (120, 0.125), (140, 0.105), (200, 0.074))
+N_PER_LBF = 4.4482216152605
+
+
+def of_garden(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> Iterator[Advice]:
+    """All of the advice that is not about one row; `cases` are the zones that give water."""
+    garden = lines.garden
+    if cases:
+        yield from _of_main(cases, lines, corrections)
+        yield from _of_surge(cases, lines)
+        yield from _of_closing(cases, lines)
+    yield from _of_ends(garden, lines)
+    yield from _of_filter(garden)
+    yield Advice(
+        subject="backflow",
+        kind="harm",
+        where="tap",
+        words="drilled pipe in the ground can draw soil water back into the house: put a backflow "
+        "preventer before the main; which kind, how high and how often tested is for your local "
+        "code, not for us; measure the flow test behind it, for it takes pressure",
+        based_on="common practice, no source; defer to local code",
+    )
+
+
+def _of_main(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> Iterator[Advice]:
+    """The main at the zone that draws most, and what its next size would give."""
+    garden = lines.garden
+    case = max(cases, key=lambda one: one.flow.flow_m3_s)
+    name, flow = case.zone.name, case.flow.flow_m3_s
+    speed = velocity_m_s(flow_m3_s=flow, bore_m=garden.main.bore_m)
+    lost_m = lost_in_main_m(lines, to_m=case.zone.main_run_m, flow_m3_s=flow)
+    share = lost_m / lines.supply.static_head_m
+    if speed <= FASTEST_MAIN_M_S and share <= MAIN_TAKES:
+        return
+    bigger = next((p for p in PIPES.values() if p.bore_m > 1.05 * garden.main.bore_m), None)
+    words = (
+        f'zone "{name}" alone draws {show_speed(speed)} through the {garden.main.label} main, '
+        f"which takes {100 * share:.0f} % of the standing pressure"
+    )
+    gain = 0.0
+    if bigger is not None:
+        wider = Lines(replace(case.garden, main=bigger), corrections=corrections)
+        then = wider.open_set(frozenset((name,))).zones[name].flow_m3_s
+        gain = then / flow - 1.0
+        faster = velocity_m_s(flow_m3_s=then, bore_m=bigger.bore_m)
+        worth = "" if gain >= WORTH_A_PIPE else ", so that the tap and not the main is the limit"
+        words += (
+            f"; {bigger.label} pipe would give it {100 * gain:.0f} % more, at "
+            f"{show_speed(faster)}{worth}"
+        )
+    words += "; throttling the zone costs nothing"
+    yield Advice(
+        subject="main",
+        kind="time",
+        where="main",
+        words=words,
+        based_on="5 ft/s in mains (utilities' practice, from memory); the network solved with the "
+        "next size",
+        figures={"velocity_m_s": speed, "main_share": share, "gain": gain},
+    )
+
+
+def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
+    """What the hardest shutting valve does to the main."""
+    garden = lines.garden
+    us, main = garden.us_units, garden.main
+    wave = wave_speed_m_s(bore_m=main.bore_m, wall_m=main.wall_m)
+
+    def rises_m(case: ZoneCase) -> tuple[float, float]:
+        """At once, and in the time its kind of valve takes."""
+        speed = velocity_m_s(flow_m3_s=case.flow.flow_m3_s, bore_m=main.bore_m)
+        hand = case.zone.valve.kind is ValveKind.HAND
+        usual_s = HAND_CLOSES_S if hand else RELAY_CLOSES_S
+        at_once, usual = (
+            surge_head_m(
+                stopped_m_s=speed,
+                wave_m_s=wave,
+                length_m=case.zone.main_run_m,
+                closing_s=seconds,
+            )
+            for seconds in (0.0, usual_s)
+        )
+        return at_once, usual
+
+    case = max(cases, key=lambda one: rises_m(one)[0])
+    at_once_m, usual_m = rises_m(case)
+    static_m = lines.supply.static_head_m
+    back_s = there_and_back_s(length_m=case.zone.main_run_m, wave_m_s=wave)
+    try:
+        rated_m: float | None = rated_head_m(main.label, pipe_temp_c=SUNNY_PIPE_C)
+    except InputError:
+        rated_m = None
+    words = (
+        f'shut at once, zone "{case.zone.name}" adds a surge of {show_head(at_once_m, us)} to the '
+        f"{show_head(static_m, us)} standing; shut as its kind of valve does, "
+        f"{show_head(usual_m, us)}; anything slower than {back_s:.2f} s helps"
+    )
+    over = rated_m is not None and static_m + at_once_m > rated_m
+    if rated_m is None:
+        words += "; hold the sum against the pressure printed on your pipe"
+    else:
+        words += (
+            f". {main.label} Schedule 40, glued, bears {show_head(rated_m, us)} at 38 °C (100 °F): "
+            + ("the sum is over it: close slowly, or throttle" if over else "it holds")
+        )
+    yield Advice(
+        subject="surge",
+        kind="harm" if over or rated_m is None else "to know",
+        where="main",
+        words=words,
+        based_on="Joukowsky and Michaud; wave speed by Korteweg from PVC's modulus, wall and bore; "
+        "ASTM D1785 ratings, times 0.62 in the sun; closing times from memory",
+        figures={
+            "wave_m_s": wave,
+            "at_once_m": at_once_m,
+            "usual_m": usual_m,
+            "static_m": static_m,
+            **({} if rated_m is None else {"rated_m": rated_m}),
+        },
+    )
+
+
+def _of_ends(garden: Garden, lines: Lines) -> Iterator[Advice]:
+    """The push on dry-fitted ends, by the biggest pipe of the rows."""
+    pipes = [row.pipe for zone in garden.zones for row in zone.rows if not row.plugged]
+    static_m = lines.supply.static_head_m
+    if not pipes or static_m <= GENTLE_HEAD_M:
+        return
+    pipe = max(pipes, key=lambda one: one.bore_m)
+    least_n = end_force_n(head_m=static_m, diameter_m=pipe.bore_m)
+    most_n = end_force_n(head_m=static_m, diameter_m=pipe.outside_m)
+    yield Advice(
+        subject="ends",
+        kind="harm",
+        where="row ends",
+        words=f"with its holes blocked a row takes the full {show_head(static_m, garden.us_units)},"
+        f" which pushes {least_n / N_PER_LBF:.0f} lbf ({least_n:.0f} N) on the end of "
+        f"{pipe.label} pipe, and up to {most_n / N_PER_LBF:.0f} lbf ({most_n:.0f} N) where water "
+        "gets in between cap and pipe: stake dry-fitted ends and joints, never a dry fit before "
+        "the valve",
+        based_on="pressure times area of bore and of outside",
+        figures={"least_n": least_n, "most_n": most_n},
+    )
+
+
+def _of_closing(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
+    """Relay valves that may not have the pressure to shut."""
+    us = lines.garden.us_units
+    for case in cases:
+        valve, name = case.zone.valve, case.zone.name
+        if valve.kind is not ValveKind.RELAY:
+            continue
+        wants_m = valve.least_closing_head_m or DIAPHRAGM_HEAD_M
+        has_m = before_valve_m(lines, frozenset((name,)), name)
+        if has_m >= wants_m:
+            continue
+        said = "by its own figure" if valve.least_closing_head_m else "if it has a diaphragm"
+        sure = valve.least_closing_head_m > 0.0 or has_m < DIAPHRAGM_LEAST_M
+        yield Advice(
+            subject="closing",
+            kind="harm" if sure else "to know",
+            where=f'zone "{name}"',
+            words=f"while it runs, {show_head(has_m, us)} stand before its valve, and to shut "
+            f"{said} it wants {show_head(wants_m, us)}: throttle behind the valve, or take one "
+            "that shuts by a spring or motor",
+            based_on="the network, tap less main; 5 to 10 psi for diaphragm valves from memory, "
+            "the data sheet knows better",
+            figures={"before_valve_m": has_m, "wants_m": wants_m},
+        )
+
+
+def _of_filter(garden: Garden) -> Iterator[Advice]:
+    """The screen that keeps grit out of the smallest hole."""
+    bores = [row.drilling.bore_m for zone in garden.zones for row in zone.rows if not row.plugged]
+    if not bores:
+        return
+    least_m = min(bores)
+    finest = SCREENS_MM[-1]
+    mesh, opening_mm = next(
+        (screen for screen in SCREENS_MM if screen[1] <= 1000.0 * GRIT_SHARE * least_m), finest
+    )
+    yield Advice(
+        subject="filter",
+        kind="to know",
+        where="tap",
+        words=f"a screen of about {mesh} mesh ({opening_mm:.2f} mm) keeps grit out of holes of "
+        f"{show_bore(least_m, garden.us_units)}; with barrel, well or pond water it is due, with "
+        "town water wise after work on the mains; rinse it when the flow falls",
+        based_on="a tenth of the bore, common practice, no source; sieve openings of ASTM E11, "
+        "from memory",
+        figures={"mesh": float(mesh), "opening_mm": opening_mm},
+    )

@@ -1,0 +1,203 @@
+"""Advice on single rows: how long they may be, and how level they must lie."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from math import inf
+
+from controller.garden.model import Row
+from controller.garden.show import show_length
+from controller.hydraulics.advised import Advice, listed, show_off_level
+from controller.hydraulics.design import even_enough, level_enough_m, most_that_is_good
+from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.shares import MOST_VARIATION, row_shares
+from controller.hydraulics.zonecase import HOT_DAY_MM, ZoneCase, holes_words
+
+# Wished of a row: low-quarter uniformity with scatter where "excellent" begins; where the drill's
+# scatter alone takes more than that, what the pipe may add to it. The second is our choice.
+WISHED_UNIFORMITY, WISHED_OF_THE_PIPE = 0.90, 0.96
+# What levelling can bring a row to, without scatter. Our choice.
+LEVELLED_UNIFORMITY = 0.95
+# Stations tried in a row at most: longer ones are no garden's.
+_MOST_STATIONS = 200
+# Off level by more than this a row can be seen to be; a tolerance above it needs no care.
+_SEEN_OFF_LEVEL_M = 0.05
+
+
+def of_length(cases: list[ZoneCase]) -> Iterator[Advice]:
+    """Longest level row for each way of drilling; and rows that are too long for theirs."""
+    seen: set[tuple[object, ...]] = set()
+    for case in cases:
+        us, scatter = case.garden.us_units, case.garden.watering.drilling_scatter
+        wished = min(WISHED_UNIFORMITY, with_drilling_scatter(WISHED_OF_THE_PIPE, scatter))
+        for number, row in enumerate(case.zone.rows, 1):
+            if row.plugged:
+                continue
+            even = row_shares(case.flow.rows[number - 1], scatter_fraction=scatter).uniformity
+            pattern = (row.pipe, row.drilling)
+            if even >= wished and pattern in seen:
+                continue
+            longest_m = longest_on_supply_m(
+                case, number - 1, with_drilling_scatter(1.0, scatter), wished
+            )
+            reach = (
+                "over any length a garden has"
+                if longest_m == inf
+                else f"up to {show_length(longest_m, us)}"
+            )
+            figures = {"uniformity": even, "wished": wished}
+            if longest_m < inf:
+                figures["longest_m"] = longest_m
+            basis = (
+                f"the row marched hole by hole on this supply, level, {100 * wished:.0f} % low-"
+                "quarter uniformity with drilling scatter"
+            )
+            if even < wished and row.length_m > longest_m:
+                yield Advice(
+                    subject="row length",
+                    kind="water",
+                    where=f'zone "{case.zone.name}", row {number}',
+                    words=f"{show_length(row.length_m, us)} is too long for its holes: such a row "
+                    f"is even {reach}; feed it in its middle, which halves the length that counts, "
+                    "or drill fewer or smaller holes, or take the next pipe",
+                    based_on=basis,
+                    saves_m3=_saved_m3(row, even, wished),
+                    figures=figures,
+                )
+            elif pattern not in seen:
+                seen.add(pattern)
+                yield Advice(
+                    subject="row length",
+                    kind="to know",
+                    where=f'rows drilled as in zone "{case.zone.name}"',
+                    words=f"{row.pipe.label} pipe with {holes_words(row.drilling, us)} stays even "
+                    f"{reach}, if level",
+                    based_on=basis,
+                    figures=figures,
+                )
+
+
+def longest_on_supply_m(case: ZoneCase, index: int, scatter_keeps: float, wished: float) -> float:
+    """Longest level row in the place of one of a zone's, fed by this supply and valve.
+
+    Parameters
+    ----------
+    case : ZoneCase
+        The zone.
+    index : int
+        Which of its rows, from 0.
+    scatter_keeps : float
+        Part of a perfect uniformity that the drill's scatter leaves. [-]
+    wished : float
+        Low-quarter uniformity wished, with scatter. [-]
+
+    Returns
+    -------
+    float
+        Length; infinite where two hundred stations are not enough. [m]
+
+    Raises
+    ------
+    NoSolution
+        If the flows do not settle.
+
+    Source
+    ------
+    The garden's network solved again for each length tried.
+    """
+    row = case.zone.rows[index]
+    wish = even_enough(most_variation=None, least_uniformity=min(1.0, wished / scatter_keeps))
+    every_m = row.drilling.every_m
+
+    def good(stations: int) -> bool:
+        level = replace(
+            row,
+            length_m=stations * every_m,
+            far_height_m=row.inlet_height_m,
+            middle_height_m=0.0,
+            plugged_holes=(),
+            plugged_beyond_m=None,
+        )
+        rows = (*case.zone.rows[:index], level, *case.zone.rows[index + 1 :])
+        lines = case.with_zone(replace(case.garden.zone(case.zone.name), rows=rows))
+        flow = lines.open_set(frozenset((case.zone.name,))).zones[case.zone.name]
+        return wish([h.flow_m3_s for h in flow.rows[index].holes if h.kind == "hole"])
+
+    stations = most_that_is_good(good, _MOST_STATIONS)
+    return inf if stations == _MOST_STATIONS else stations * every_m
+
+
+def of_level(cases: list[ZoneCase]) -> Iterator[Advice]:
+    """How level each row must lie, and which does not."""
+    basis = (
+        f"rows marched with their far end or middle off level, up to {100 * MOST_VARIATION:.0f} % "
+        "between strongest and weakest hole (ASAE practice, from memory), the head at the inlet "
+        "as computed now"
+    )
+    easy: list[str] = []
+    for case in cases:
+        scatter = case.garden.watering.drilling_scatter
+        allowed: list[float] = []
+        level = _levelled_heads_m(case)
+        for number, (row, flow) in enumerate(zip(case.zone.rows, case.flow.rows, strict=True), 1):
+            if row.plugged or not any(not h.plugged for h in flow.holes):
+                continue
+            enough_m = level_enough_m(
+                row=row, inlet_head_m=level[number - 1], rise_m=case.zone.rise_m
+            )
+            allowed.append(enough_m)
+            off_m = max(abs(row.far_height_m - row.inlet_height_m), abs(row.middle_height_m))
+            if off_m <= enough_m or flow.variation <= MOST_VARIATION:
+                continue
+            even = row_shares(flow, scatter_fraction=scatter).uniformity
+            levelled = with_drilling_scatter(LEVELLED_UNIFORMITY, scatter)
+            yield Advice(
+                subject="level",
+                kind="water",
+                where=f'zone "{case.zone.name}", row {number}',
+                words=f"it lies {show_off_level(off_m)} off level, and with so little water over "
+                f"its holes it bears only {show_off_level(enough_m)}: level it, or open the valve "
+                "further",
+                based_on=basis,
+                saves_m3=_saved_m3(row, even, levelled),
+                figures={"off_m": off_m, "level_enough_m": enough_m},
+            )
+        if allowed and min(allowed) > _SEEN_OFF_LEVEL_M:
+            easy.append(case.zone.name)
+        elif allowed and min(allowed) > 0.0:
+            yield Advice(
+                subject="level",
+                kind="to know",
+                where=f'zone "{case.zone.name}"',
+                words=f"its rows are level enough within {show_off_level(min(allowed))}, at the "
+                "far end and in the middle",
+                based_on=basis,
+                figures={"level_enough_m": min(allowed)},
+            )
+    if easy:
+        yield Advice(
+            subject="level",
+            kind="to know",
+            where="level",
+            words=f"within {show_off_level(_SEEN_OFF_LEVEL_M)}, which the eye sees, is level "
+            f"enough for {listed(easy)} as they run now",
+            based_on=basis,
+            figures={"level_enough_m": _SEEN_OFF_LEVEL_M},
+        )
+
+
+def _levelled_heads_m(case: ZoneCase) -> list[float]:
+    """Head at the inlet of each row were all of the zone's rows level."""
+    zone = case.garden.zone(case.zone.name)
+    rows = [replace(r, far_height_m=r.inlet_height_m, middle_height_m=0.0) for r in zone.rows]
+    lines = case.with_zone(replace(zone, rows=tuple(rows)))
+    flow = lines.open_set(frozenset((zone.name,))).zones[zone.name]
+    return [row.inlet_head_m for row in flow.rows]
+
+
+def _saved_m3(row: Row, now: float, then: float) -> float:
+    """Water of a hot day on a row's ground that a better uniformity saves; a dry row has no sum."""
+    if now <= 0.0 or then <= now:
+        return 0.0
+    return HOT_DAY_MM / 1000.0 * row.ground_m2 * (1.0 / now - 1.0 / then)

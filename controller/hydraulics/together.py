@@ -1,0 +1,171 @@
+"""Which zones can be open together, and what is left before a valve then."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from controller.garden.model import ValveKind
+from controller.hydraulics.advised import Advice, listed, show_head
+from controller.hydraulics.assembly import main_loss_m
+from controller.hydraulics.lines import Lines
+from controller.hydraulics.pipe import viscosity_m2_s
+from controller.hydraulics.zonecase import ZoneCase
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Together:
+    """Zones that can be open at once, and what the worst off keeps of its flow alone."""
+
+    zones: tuple[str, ...]
+    least_share: float
+    tap_head_m: float
+
+
+def of_together(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
+    """How many zones can run at once, and what the thirstiest leave each other."""
+    us, watering = lines.garden.us_units, lines.garden.watering
+    names = tuple(case.zone.name for case in cases)
+    if len(names) < 2:
+        return
+    best = most_together(lines, names)
+    thirsty = sorted(cases, key=lambda case: -case.flow.flow_m3_s)[: max(2, watering.most_open)]
+    worst = share_together(lines, tuple(case.zone.name for case in thirsty))
+    many = (
+        f"{listed(best.zones)} can run together, each keeping at least "
+        f"{100 * best.least_share:.0f} % of its flow alone"
+        if len(best.zones) > 1
+        else "no two zones can run together by the garden's rules"
+    )
+    thirst = (
+        f"; {listed(worst.zones)}, which draw most, leave one of them only "
+        f"{100 * worst.least_share:.0f} %, with {show_head(worst.tap_head_m, us)} at the tap"
+        if set(worst.zones) != set(best.zones)
+        else f", with {show_head(best.tap_head_m, us)} at the tap"
+    )
+    yield Advice(
+        subject="together",
+        kind="to know",
+        where="zones together",
+        words=many + thirst,
+        based_on=f"the network solved for the sets, least thirsty first; at least "
+        f"{100 * watering.least_share:.0f} % each, no more dry holes, valves' closing pressure",
+        figures={
+            "most_together": float(len(best.zones)),
+            "least_share": best.least_share,
+            "thirstiest_share": worst.least_share,
+        },
+    )
+
+
+def most_together(lines: Lines, zones: tuple[str, ...]) -> Together:
+    """The most zones that can be open at once by the garden's own rules, least thirsty first.
+
+    Each keeps `least_share` of the flow it has alone, none has more dry holes than alone, and each
+    relay valve keeps the pressure it needs to close.
+    """
+    garden = lines.garden
+    alone = {name: lines.open_set(frozenset((name,))).zones[name] for name in zones}
+    order = sorted(zones, key=lambda name: alone[name].flow_m3_s)
+    best = Together(
+        zones=tuple(order[:1]),
+        least_share=1.0,
+        tap_head_m=lines.open_set(frozenset(order[:1])).tap_head_m,
+    )
+    for count in range(2, len(order) + 1):
+        found = share_together(lines, tuple(order[:count]))
+        flows = lines.open_set(frozenset(order[:count])).zones
+        if found.least_share < garden.watering.least_share:
+            break
+        if any(flows[name].dry_holes > alone[name].dry_holes for name in order[:count]):
+            break
+        if any(
+            before_valve_m(lines, frozenset(order[:count]), name)
+            < garden.zone(name).valve.least_closing_head_m
+            for name in order[:count]
+            if garden.zone(name).valve.kind is ValveKind.RELAY
+        ):
+            break
+        best = found
+    return best
+
+
+def share_together(lines: Lines, zones: tuple[str, ...]) -> Together:
+    """What the worst off of these zones keeps of the flow it has alone when all are open."""
+    flows = lines.open_set(frozenset(zones))
+    shares = [
+        flows.zones[name].flow_m3_s / lines.open_set(frozenset((name,))).zones[name].flow_m3_s
+        for name in zones
+    ]
+    return Together(zones=zones, least_share=min(shares), tap_head_m=flows.tap_head_m)
+
+
+def before_valve_m(lines: Lines, opened: frozenset[str], zone: str) -> float:
+    """Pressure head in the main before a zone's valve, at the height of its outlet.
+
+    Parameters
+    ----------
+    lines : Lines
+        The garden's lines.
+    opened : frozenset of str
+        The open zones.
+    zone : str
+        The zone whose valve is asked about.
+
+    Returns
+    -------
+    float
+        Head over the outlet. [m]
+
+    Raises
+    ------
+    InputError
+        If there is no such zone.
+
+    Notes
+    -----
+    All of the set's flow is taken through the main as far as this zone: with several open, there is
+    a little more than this.
+
+    Source
+    ------
+    network.py, tap less main.
+    """
+    found, place = lines.open_set(opened), lines.garden.zone(zone)
+    lost_m = lost_in_main_m(lines, to_m=place.main_run_m, flow_m3_s=found.supply_flow_m3_s)
+    return found.tap_head_m - lost_m - place.rise_m
+
+
+def lost_in_main_m(lines: Lines, *, to_m: float, flow_m3_s: float) -> float:
+    """Head that one flow loses in the main as far as a place.
+
+    Parameters
+    ----------
+    lines : Lines
+        The garden's lines.
+    to_m : float
+        Distance of a zone's tee from the tap. [m]
+    flow_m3_s : float
+        Flow. [m3/s]
+
+    Returns
+    -------
+    float
+        Head lost. [m]
+
+    Raises
+    ------
+    OutOfRange
+        If the flow is not a number.
+
+    Source
+    ------
+    assembly.py.
+    """
+    return main_loss_m(
+        lines.garden.main,
+        sorted({zone.main_run_m for zone in lines.garden.zones}),
+        to_m=to_m,
+        flow_m3_s=flow_m3_s,
+        viscosity_m2_s=viscosity_m2_s(),
+    )

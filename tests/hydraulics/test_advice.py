@@ -1,0 +1,297 @@
+"""Design advice for invented gardens: what it says, on what it rests, and that its numbers hold."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import inf
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
+
+from controller.errors import InputError
+from controller.garden.model import Garden, Opening, Planting, Supply, Valve, ValveKind
+from controller.hydraulics.advice import Advice, advice_rows, advice_text, advise
+from controller.hydraulics.advised import ranked
+from controller.hydraulics.corrections import Corrections
+from controller.hydraulics.design import even_enough, longest_row_m, most_that_is_good
+from controller.hydraulics.lines import Lines
+from controller.hydraulics.pipe import PIPES
+from controller.hydraulics.together import most_together, share_together
+from controller.units import head_m_from_psi
+
+SPACING = {"carrot": 0.05, "cabbage": 0.45, "leek": 0.15, "squash": 0.9}
+
+
+@dataclass(frozen=True)
+class Soaks:
+    """Ground that takes in 15 mm/h and lets 10 mm stand."""
+
+    strip_m2: float
+    intake_mm_s: float = 15.0 / 3600.0
+    basin_mm: float = 10.0
+
+
+def _advice(garden: Garden, **more) -> tuple[Advice, ...]:
+    return advise(garden, Lines(garden), SPACING.__getitem__, **more)
+
+
+def _about(found: tuple[Advice, ...], subject: str) -> list[Advice]:
+    return [one for one in found if one.subject == subject]
+
+
+def _planted(crop: str) -> tuple[Planting, ...]:
+    from datetime import date
+
+    return (Planting(crop=crop, start=date(2031, 4, 1), until=date(2031, 9, 1)),)
+
+
+def test_harm_comes_first_then_water_by_the_litre_then_time():
+    def one(kind, saves=0.0):
+        return Advice(subject="level", kind=kind, where="", words="", based_on="x", saves_m3=saves)
+
+    found = ranked([one("to know"), one("time"), one("water", 1), one("water", 2), one("harm")])
+    assert [(a.kind, a.saves_m3) for a in found] == [
+        ("harm", 0.0),
+        ("water", 2),
+        ("water", 1),
+        ("time", 0.0),
+        ("to know", 0.0),
+    ]
+
+
+def test_every_piece_names_what_it_is_based_on_and_fits_eighty_columns():
+    slow = a_zone("slow", a_row(far_height_m=0.02), opening=Opening(loss_k=1e5))
+    relay = Valve(kind=ValveKind.RELAY, relay_line=4)
+    long = a_zone("long", a_row(length_m=20.0), valve=relay, plantings=_planted("squash"))
+    garden = a_garden(slow, long, a_zone("short"))
+    found = _advice(garden, soaking=lambda zone: Soaks(zone.ground_m2))
+    assert {one.subject for one in found} == {
+        "row length",
+        "level",
+        "together",
+        "throttle",
+        "surge",
+        "ends",
+        "closing",
+        "filter",
+        "backflow",
+    }
+    for one in found:
+        assert one.based_on and one.words and not one.words.endswith(".")
+        assert all(value == value and abs(value) < inf for value in one.figures.values())
+    for us in (False, True):
+        assert max(map(len, advice_text(found, us=us).splitlines())) <= 80
+    assert [row["subject"] for row in advice_rows(found)] == [one.subject for one in found]
+
+
+def test_a_garden_without_water_or_zones_still_hears_of_backflow():
+    assert [one.subject for one in _advice(a_garden())] == ["backflow"]
+    dry = _advice(a_garden(a_zone("ash", rise_m=60.0)))
+    assert {one.subject for one in dry} == {"backflow", "ends", "filter"}
+    assert advice_text((), us=True) == ""
+
+
+def test_a_zone_whose_valve_nobody_can_reckon_is_left_out_and_the_others_are_not():
+    shut = a_zone("shut", opening=Opening(angle_deg=80.0))
+    with pytest.raises(InputError):
+        Lines(a_garden(shut)).open_set(frozenset(("shut",)))
+    found = _advice(a_garden(shut, a_zone("ash")))
+    assert any('"ash"' in one.where for one in found)
+    assert not any('"shut"' in one.where for one in found)
+
+
+def test_a_row_too_long_is_told_a_length_at_which_it_is_even():
+    garden = a_garden(a_zone("ash", a_row(length_m=18.0)))
+    (advice,) = [a for a in _about(_advice(garden), "row length") if a.kind == "water"]
+    longest_m = advice.figures["longest_m"]
+    assert advice.saves_m3 > 0.0
+
+    def evenness(length_m: float) -> float:
+        zone = a_zone("ash", a_row(length_m=length_m))
+        return Lines(a_garden(zone)).open_set(frozenset(("ash",))).zones["ash"].evenness
+
+    # 0.90 with scatter would be 0.961 without; a pipe is asked for no more than 0.96.
+    wished = 0.96
+    assert advice.figures["wished"] == pytest.approx(wished * (1 - 1.27 * 0.05))
+    assert evenness(longest_m) >= wished > evenness(longest_m + 0.1524)
+
+
+def test_rows_on_one_supply_drilled_alike_are_told_their_length_once():
+    garden = a_garden(*(a_zone(name) for name in ("ash", "bay", "cob")))
+    assert len(_about(_advice(garden), "row length")) == 1
+
+
+def test_a_crooked_throttled_row_is_told_to_be_levelled_within_a_height_that_is_enough():
+    slow = Opening(alone_flow_m3_s=1.5 / 60000)
+    crooked = a_garden(a_zone("ash", a_row(far_height_m=0.04), opening=slow))
+    (advice,) = [a for a in _about(_advice(crooked), "level") if a.kind == "water"]
+    enough_m = advice.figures["level_enough_m"]
+    assert 0.0 < enough_m < 0.04
+    for far_m in (enough_m, -enough_m):
+        mended = a_garden(a_zone("ash", a_row(far_height_m=far_m), opening=slow))
+        zone = Lines(mended).open_set(frozenset(("ash",))).zones["ash"]
+        assert zone.variation <= 0.2
+    level = _advice(a_garden(a_zone("ash", opening=slow)))
+    assert [a.kind for a in _about(level, "level")] == ["to know"]
+
+
+def test_a_level_row_at_pressure_may_lie_as_the_eye_sees_it():
+    (advice,) = _about(_advice(a_garden(a_zone("ash"))), "level")
+    assert advice.where == "level"
+    assert "2 in (5 cm)" in advice.words
+
+
+def test_throttled_as_told_a_hot_days_dose_takes_as_long_as_told():
+    garden = a_garden(a_zone("ash"))
+    (advice,) = _about(_advice(garden), "throttle")
+    flow = advice.figures["target_flow_m3_s"]
+    k = advice.figures["loss_k"]
+    zone = garden.zone("ash")
+    throttled = a_garden(replace(zone, opening=Opening(loss_k=k - zone.take_off_k)))
+    found = Lines(throttled).open_set(frozenset(("ash",))).zones["ash"]
+    assert found.flow_m3_s == pytest.approx(flow, rel=1e-4)
+    # WORKED: 6 mm on 2.4384 m x 0.3 m is 4.389 L; over an evenness of 0.936 and with the half of
+    # 0.80 L that runs out of side holes, 5.09 L; by hand in 5 min: 1.02 L/min, but 10 cm of water
+    # over 16 holes of 1/16 in passes 16 x 133 mL/min = 2.1 L/min, and less is not asked.
+    assert flow * 60000 == pytest.approx(2.12, abs=0.03)
+    assert advice.figures["then_s"] == pytest.approx(5.09 / 2.12 * 60, rel=0.02)
+    assert not _about(_advice(throttled), "throttle")
+
+
+def test_slow_soil_asks_for_a_slower_stream_than_the_clock_does():
+    wide = a_row(ground_width_m=3.0)
+    garden = a_garden(a_zone("ash", wide))
+    (by_clock,) = _about(_advice(garden), "throttle")
+    (by_soil,) = _about(_advice(garden, soaking=lambda _: Soaks(0.8)), "throttle")
+    assert by_soil.figures["target_flow_m3_s"] < by_clock.figures["target_flow_m3_s"]
+    assert "the soil takes it in" in by_soil.words
+
+
+def test_a_measured_valve_does_not_stand_in_the_way_of_throttling_advice():
+    garden = a_garden(a_zone("ash"))
+    known = Corrections(valve_k={"ash": 8.0})
+    found = advise(garden, Lines(garden, corrections=known), SPACING.__getitem__, corrections=known)
+    (advice,) = _about(found, "throttle")
+    assert advice.figures["loss_k"] > 100.0
+
+
+def test_holes_that_miss_the_plants_are_told_a_pattern_that_does_not():
+    wide = a_drilling(every_m=0.6, first_m=0.3)
+    carrots = a_garden(a_zone("ash", a_row(wide), plantings=_planted("carrot")))
+    (advice,) = _about(_advice(carrots), "holes")
+    assert advice.figures["every_m"] == pytest.approx(0.1524)
+    again = a_drilling(every_m=0.1524, first_m=0.0762)
+    mended = a_garden(a_zone("ash", a_row(again), plantings=_planted("carrot")))
+    assert not _about(_advice(mended), "holes")
+    cabbages = a_garden(a_zone("ash", a_row(wide), plantings=_planted("cabbage")))
+    (advice,) = _about(_advice(cabbages), "holes")
+    assert advice.figures["group"] == 3.0
+    assert advice.figures["every_m"] == pytest.approx(0.45)
+
+
+def test_zones_said_to_run_together_keep_the_share_said():
+    slow = Opening(alone_flow_m3_s=1.5 / 60000)
+    names = ("ash", "bay", "cob", "dew")
+    zones = [a_zone(name, opening=slow) for name in names[:3]]
+    lines = Lines(a_garden(*zones, a_zone("dew")))
+    found = most_together(lines, names)
+    assert set(found.zones) >= {"ash", "bay", "cob"}
+    assert found.least_share >= 0.5
+    assert found == share_together(lines, found.zones)
+    full = Lines(a_garden(*(a_zone(name) for name in names)))
+    assert len(most_together(full, names).zones) == 2
+
+
+def test_zones_that_would_take_the_pressure_a_valve_needs_are_not_put_together():
+    def lines(least_psi: float) -> Lines:
+        valve = Valve(
+            kind=ValveKind.RELAY, relay_line=4, least_closing_head_m=head_m_from_psi(least_psi)
+        )
+        return Lines(a_garden(a_zone("ash", valve=valve), a_zone("bay", valve=valve)))
+
+    assert len(most_together(lines(5.0), ("ash", "bay")).zones) == 2
+    assert len(most_together(lines(20.0), ("ash", "bay")).zones) == 1
+
+
+def test_a_thin_main_is_told_what_the_next_size_gives():
+    thin = replace(a_garden(a_zone("ash", main_run_m=40.0)), main=PIPES["1/2 in"])
+    (advice,) = _about(_advice(thin), "main")
+    wider = Lines(replace(thin, main=PIPES["3/4 in"])).open_set(frozenset(("ash",)))
+    before = Lines(thin).open_set(frozenset(("ash",)))
+    gain = wider.supply_flow_m3_s / before.supply_flow_m3_s - 1.0
+    assert advice.figures["gain"] == pytest.approx(gain, rel=1e-6)
+    assert gain > 0.15
+    assert not _about(_advice(a_garden(a_zone("ash"))), "main")
+
+
+def test_surge_is_to_know_on_rated_pipe_and_harm_where_the_sum_is_over():
+    (holds,) = _about(_advice(a_garden(a_zone("ash"))), "surge")
+    assert holds.kind == "to know" and "it holds" in holds.words
+    strong = Supply(
+        static_head_m=head_m_from_psi(95), test_head_m=head_m_from_psi(90), test_flow_m3_s=1.5e-3
+    )
+    hard = a_garden(a_zone("ash", *(a_row(length_m=6.0),) * 4), supply=strong)
+    (over,) = _about(_advice(hard), "surge")
+    assert over.kind == "harm"
+    assert over.figures["static_m"] + over.figures["at_once_m"] > over.figures["rated_m"]
+    odd = replace(a_garden(a_zone("ash")), main=replace(PIPES["1 in"], label="own"))
+    (unknown,) = _about(_advice(odd), "surge")
+    assert unknown.kind == "harm" and "rated_m" not in unknown.figures
+
+
+def test_a_barrel_pushes_no_end_off():
+    barrel = Supply(static_head_m=1.2, test_head_m=0.3, test_flow_m3_s=3.2e-4)
+    assert not _about(_advice(a_garden(a_zone("ash"), supply=barrel)), "ends")
+
+
+def test_a_valve_that_cannot_shut_is_harm_by_its_own_figure():
+    def closing(least_psi: float, opening: Opening) -> list[Advice]:
+        valve = Valve(
+            kind=ValveKind.RELAY, relay_line=4, least_closing_head_m=head_m_from_psi(least_psi)
+        )
+        zone = a_zone("ash", *(a_row(length_m=6.0),) * 2, valve=valve, opening=opening)
+        return _about(_advice(a_garden(zone)), "closing")
+
+    wide = Opening(angle_deg=0.0)
+    assert [a.kind for a in closing(10.0, wide)] == ["harm"]
+    assert closing(10.0, Opening(loss_k=1e5)) == []
+
+
+def test_the_screen_is_a_tenth_of_the_smallest_hole():
+    # WORKED: 1/16 in is 1.59 mm, a tenth 0.159 mm: 100 mesh has 0.149 mm, 80 mesh 0.177.
+    (advice,) = _about(_advice(a_garden(a_zone("ash"))), "filter")
+    assert advice.figures["mesh"] == 100.0
+
+
+def test_a_length_needs_a_wish_and_a_hopeless_wish_gives_none():
+    with pytest.raises(InputError, match="wished"):
+        even_enough(most_variation=None, least_uniformity=None)
+    hopeless = longest_row_m(
+        pipe=PIPES["1/2 in"], drilling=a_drilling(), inlet_head_m=0.0, most_variation=0.1
+    )
+    assert hopeless == 0.0
+
+
+@given(answer=st.integers(0, 60), most=st.integers(1, 50))
+def test_the_largest_good_number_is_found(answer, most):
+    assert most_that_is_good(lambda n: n <= answer, most) == min(answer, most)
+
+
+@given(
+    head=st.floats(0.1, 20.0),
+    every=st.floats(0.1, 0.6),
+    bore=st.floats(0.001, 0.003),
+    more=st.floats(0.01, 0.2),
+)
+@settings(deadline=None, max_examples=15)
+def test_a_softer_wish_never_makes_the_row_shorter(head, every, bore, more):
+    drilling = a_drilling(every_m=every, first_m=every / 2, bore_m=bore)
+
+    def longest(variation: float) -> float:
+        return longest_row_m(
+            pipe=PIPES["3/4 in"], drilling=drilling, inlet_head_m=head, most_variation=variation
+        )
+
+    assert longest(0.05) <= longest(0.05 + more)
