@@ -1,0 +1,257 @@
+"""A field test beside the network: what it says as one figure, its error, and what was foretold.
+
+Flows and speeds are compared by their natural logarithms, a gauge by its head.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import exp, hypot, log, pi, sqrt
+
+from controller.errors import InputError
+from controller.garden.model import Face, Garden, Row, Walls
+from controller.hydraulics.flows import HoleFlow
+from controller.hydraulics.jets import (
+    DETACHED_VELOCITY_COEFFICIENT,
+    RUNS_FULL_FROM,
+    exit_speed_from_height_m_s,
+    exit_speed_from_reach_m_s,
+)
+from controller.hydraulics.lines import Lines
+from controller.hydraulics.measured import (
+    METER_SHARE,
+    Bucket,
+    Cups,
+    Gauge,
+    Measurement,
+    MeterRun,
+    Stream,
+)
+from controller.hydraulics.unknowns import open_holes
+from controller.units import GRAVITY_M_S2
+
+# A stream's height over what a simple model says: 3 % even at its best, and as much as drag of the
+# air takes of it, about 12 % for each metre (computed with a drop model, uncertain). Our choice.
+_STREAM_SHARE, _DRAG_PER_M = 0.03, 0.12
+_NEXT_TO_NOTHING = 1e-15  # a dry hole's flow, so that it has a logarithm. [m3/s]
+
+
+def said(measurement: Measurement, garden: Garden) -> tuple[float, float]:
+    """What a test says as one figure, and that figure's standard error, drilling scatter and all.
+
+    A test of some holes speaks of the mean of all holes of the zone only as far as these go: of
+    `n` among `N`, by the scatter times sqrt(1/n - 1/N).
+    """
+    scatter = garden.watering.drilling_scatter
+    if isinstance(measurement, Gauge):
+        return measurement.head_m, measurement.error_m
+    if isinstance(measurement, MeterRun):
+        volume_m3 = measurement.after_m3 - measurement.before_m3
+        watch = measurement.time_error_s / measurement.time_s
+        error = hypot(measurement.error_m3 / volume_m3, METER_SHARE, watch)
+        return log(volume_m3 / measurement.time_s), error
+    if isinstance(measurement, Bucket):
+        watch = measurement.time_error_s / measurement.time_s
+        others = 0.0
+        if measurement.zone is not None and measurement.row is not None:
+            zone = garden.zone(measurement.zone)
+            others = _sampling(scatter, open_holes(zone, measurement.row), open_holes(zone))
+        error = hypot(measurement.error_share, watch, others)
+        return log(measurement.volume_m3 / measurement.time_s), error
+    if isinstance(measurement, Cups):
+        n, everything = len(measurement.holes), open_holes(garden.zone(measurement.zone))
+        error = hypot(
+            measurement.error_share / sqrt(n),
+            measurement.time_error_s / measurement.time_s,
+            _sampling(scatter, n, everything),
+        )
+        return _mean(hole_figures(measurement)), error
+    if isinstance(measurement, Stream):
+        zone = garden.zone(measurement.zone)
+        n, figures = len(measurement.holes), hole_figures(measurement)
+        read = _mean([reading_error(measurement, i) ** 2 for i in range(n)])
+        drop = (
+            0.5 * measurement.error_m / measurement.drop_m
+            if measurement.reaches_m and measurement.drop_m
+            else 0.0
+        )
+        height_m = _mean([height_of_m(figure) for figure in figures])
+        model = 0.5 * (_STREAM_SHARE + _DRAG_PER_M * height_m)
+        full = _runs_full(zone.rows[measurement.row - 1])
+        others = _sampling(scatter, n, open_holes(zone)) if full else 0.0
+        return _mean(figures), hypot(sqrt(read / n), drop, model, others)
+    raise InputError(f"{measurement.shown}: no field test we know")
+
+
+def foretold(measurement: Measurement, lines: Lines, bore_factor: float) -> float:
+    """What the network says a test would have shown, as the figure of `said`.
+
+    Parameters
+    ----------
+    measurement : Measurement
+        The test.
+    lines : Lines
+        The network, with the corrections to try.
+    bore_factor : float
+        True bore of the holes over the drill's name, as in those corrections. [-]
+
+    Returns
+    -------
+    float
+        Logarithm of a flow in m3/s or of a speed in m/s; of a gauge its head. [-, a gauge's m]
+
+    Raises
+    ------
+    InputError, NoSolution
+        As `Lines.open_set`.
+
+    Source
+    ------
+    lines.py; of streams jets.py.
+    """
+    if isinstance(measurement, Bucket) and measurement.zone is None:
+        return log(lines.supply.flow_m3_s(0.0))
+    flow = lines.open_set(measurement.zones)
+    if isinstance(measurement, Gauge):
+        return flow.tap_head_m
+    if isinstance(measurement, MeterRun):
+        return _log(flow.supply_flow_m3_s)
+    if isinstance(measurement, Bucket):
+        zone_flow = flow.zones[str(measurement.zone)]
+        row = measurement.row
+        return _log(zone_flow.flow_m3_s if row is None else zone_flow.rows[row - 1].flow_m3_s)
+    return _mean(hole_foretold(measurement, lines, bore_factor))
+
+
+def hole_figures(measurement: Measurement) -> list[float]:
+    """The logarithm of each cup's flow or of each stream's speed; of other tests, none."""
+    if isinstance(measurement, Cups):
+        return [log(volume_m3 / measurement.time_s) for volume_m3 in measurement.volumes_m3]
+    if isinstance(measurement, Stream):
+        if measurement.heights_m:
+            return [log(exit_speed_from_height_m_s(z_m)) for z_m in measurement.heights_m]
+        drop_m = measurement.drop_m or 0.0
+        return [
+            log(exit_speed_from_reach_m_s(reach_m=x_m, drop_m=drop_m))
+            for x_m in measurement.reaches_m
+        ]
+    return []
+
+
+def hole_foretold(measurement: Measurement, lines: Lines, bore_factor: float) -> list[float]:
+    """The same as the network has it, hole by hole."""
+    if not isinstance(measurement, Cups | Stream):
+        return []
+    zone = lines.garden.zone(measurement.zone)
+    row = zone.rows[measurement.row - 1]
+    flow = lines.open_set(measurement.zones).zones[measurement.zone].rows[measurement.row - 1]
+    by_number = {hole.number: hole for hole in flow.holes if hole.kind == "hole"}
+    holes = [by_number[number] for number in measurement.holes]
+    if isinstance(measurement, Cups):
+        return [_log(hole.flow_m3_s) for hole in holes]
+    return [_log(_speed_m_s(hole, row, bool(measurement.heights_m), bore_factor)) for hole in holes]
+
+
+def hole_error(measurement: Measurement, garden: Garden, place: int) -> float:
+    """Standard error of one hole of a test of several, its own scatter with it.
+
+    Parameters
+    ----------
+    measurement : Measurement
+        Cups or streams.
+    garden : Garden
+        The garden, for the scatter of its drilling.
+    place : int
+        Place of the hole in the test, from 0.
+
+    Returns
+    -------
+    float
+        Of the logarithm of its flow or speed. [-]
+
+    Source
+    ------
+    Errors as stated, and the scatter of the drilling.
+    """
+    own = 0.0
+    if isinstance(measurement, Cups):
+        own = measurement.error_share
+    elif isinstance(measurement, Stream):
+        own = reading_error(measurement, place)
+    return hypot(own, garden.watering.drilling_scatter)
+
+
+def _speed_m_s(hole: HoleFlow, row: Row, upward: bool, bore_factor: float) -> float:
+    """Speed of a hole's stream, the pipe turned so that it looks up or level if it does not."""
+    radius_m = row.pipe.outside_m / 2.0
+    own = {Face.DOWN: -1.0, Face.UP: 1.0, Face.SIDE: 0.0}[row.drilling.face]
+    if row.drilling.walls is Walls.BOTH and hole.number % 2 == 0:
+        own = -own
+    over_m = hole.head_m - hole.z_m
+    turned_m = over_m - radius_m * ((1.0 if upward else 0.0) - own)
+    if over_m <= 0.0 or turned_m <= 0.0:
+        return 0.0
+    if not _runs_full(row):
+        return DETACHED_VELOCITY_COEFFICIENT * sqrt(2.0 * GRAVITY_M_S2 * turned_m)
+    area_m2 = pi / 4.0 * (hole.bore_m * bore_factor) ** 2
+    return hole.flow_m3_s / area_m2 * sqrt(turned_m / over_m)
+
+
+def _runs_full(row: Row) -> bool:
+    return row.pipe.wall_m >= RUNS_FULL_FROM * row.drilling.bore_m
+
+
+def reading_error(test: Stream, place: int) -> float:
+    """Standard error of one stream's speed by the tape alone.
+
+    Parameters
+    ----------
+    test : Stream
+        Heights or reaches.
+    place : int
+        Place of the hole in the test, from 0.
+
+    Returns
+    -------
+    float
+        Of the logarithm of the speed, which goes as the root of a height, and as a reach. [-]
+
+    Source
+    ------
+    v = sqrt(2 g z) and v = x sqrt(g/(2 y)).
+    """
+    if test.heights_m:
+        return 0.5 * test.error_m / test.heights_m[place]
+    return test.error_m / test.reaches_m[place]
+
+
+def height_of_m(log_speed: float) -> float:
+    """Height to which a stream of a speed rises.
+
+    Parameters
+    ----------
+    log_speed : float
+        Natural logarithm of the speed in m/s. [-]
+
+    Returns
+    -------
+    float
+        Height. [m]
+
+    Source
+    ------
+    v2/2g, a body thrown up.
+    """
+    return exp(log_speed) ** 2 / (2.0 * GRAVITY_M_S2)
+
+
+def _sampling(scatter: float, n: int, everything: int) -> float:
+    return scatter * sqrt(max(0.0, 1.0 / max(n, 1) - 1.0 / max(everything, 1)))
+
+
+def _mean(values: Sequence[float]) -> float:
+    return sum(values) / len(values)
+
+
+def _log(value: float) -> float:
+    return log(max(value, _NEXT_TO_NOTHING))

@@ -1,0 +1,135 @@
+"""Nonlinear least squares with priors, on small dense matrices in plain Python."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from math import sqrt
+
+from controller.errors import NoSolution
+
+Vector = list[float]
+Matrix = list[list[float]]
+# A step of more than this many natural-log units at once leaves the range where a slope means
+# anything; steps below the second are no longer worth a solution of the network. Our choice.
+_LONGEST_STEP = 2.0
+_CLOSE_ENOUGH = 1e-5
+_MOST_STEPS = 60
+
+
+def fitted_unknowns(
+    residuals: Callable[[Vector], Vector],
+    slopes: Callable[[Vector], Matrix],
+    prior_errors: Sequence[float],
+    start: Sequence[float],
+) -> Vector:
+    """The unknowns that make the squares of residuals and of departures from 0 least.
+
+    `residuals` are in standard errors; `slopes` has a row for each residual. Priors stand at 0,
+    with `prior_errors`. Levenberg's damping.
+    """
+    n = len(prior_errors)
+    x = list(start)
+    r = residuals(x)
+    cost, damping = _cost(r, x, prior_errors), 0.0
+    for _ in range(_MOST_STEPS):
+        j = slopes(x)
+        gradient = [
+            sum(row[i] * ri for row, ri in zip(j, r, strict=True)) + x[i] / prior_errors[i] ** 2
+            for i in range(n)
+        ]
+        information = information_of(j, prior_errors)
+        while True:
+            damped = [
+                [a * (1.0 + damping) if k == i else a for k, a in enumerate(row)]
+                for i, row in enumerate(information)
+            ]
+            step = [-s for s in solved(damped, gradient)]
+            longest = max((abs(s) for s in step), default=0.0)
+            if longest > _LONGEST_STEP:
+                step = [s * _LONGEST_STEP / longest for s in step]
+            tried = [a + s for a, s in zip(x, step, strict=True)]
+            tried_r = residuals(tried)
+            tried_cost = _cost(tried_r, tried, prior_errors)
+            if tried_cost <= cost * (1.0 + 1e-9) + 1e-12 or longest < _CLOSE_ENOUGH:
+                break
+            damping = max(1e-3, 10.0 * damping)
+            if damping > 1e12:
+                return x
+        x, r, cost = tried, tried_r, tried_cost
+        damping = 0.0 if damping < 1e-2 else damping / 10.0
+        if longest < _CLOSE_ENOUGH:
+            return x
+    raise NoSolution("fit of the field tests", 0.0, _MOST_STEPS, longest)
+
+
+def information_of(slopes: Matrix, prior_errors: Sequence[float]) -> Matrix:
+    """What tests and priors together know: the inverse of the covariance."""
+    n = len(prior_errors)
+    return [
+        [
+            sum(row[i] * row[k] for row in slopes) + (prior_errors[i] ** -2 if i == k else 0.0)
+            for k in range(n)
+        ]
+        for i in range(n)
+    ]
+
+
+def covariance_of(information: Matrix) -> Matrix:
+    """Inverse of a symmetric matrix with positive eigenvalues."""
+    n = len(information)
+    columns = [solved(information, [float(i == k) for i in range(n)]) for k in range(n)]
+    return [[columns[k][i] for k in range(n)] for i in range(n)]
+
+
+def solved(matrix: Matrix, right: Sequence[float]) -> Vector:
+    """Solution of matrix x = right by Cholesky, the matrix scaled to a unit diagonal first."""
+    n = len(right)
+    scale = [1.0 / sqrt(matrix[i][i]) for i in range(n)]
+    lower: Matrix = [[0.0] * n for _ in range(n)]
+    for i in range(n):
+        for k in range(i + 1):
+            rest = matrix[i][k] * scale[i] * scale[k] - sum(
+                a * b for a, b in zip(lower[i][:k], lower[k][:k], strict=True)
+            )
+            lower[i][k] = sqrt(max(rest, 1e-15)) if i == k else rest / lower[k][k]
+    y = [0.0] * n
+    for i in range(n):
+        y[i] = (right[i] * scale[i] - sum(lower[i][k] * y[k] for k in range(i))) / lower[i][i]
+    x = [0.0] * n
+    for i in range(n - 1, -1, -1):
+        x[i] = (y[i] - sum(lower[k][i] * x[k] for k in range(i + 1, n))) / lower[i][i]
+    return [a * s for a, s in zip(x, scale, strict=True)]
+
+
+def quadratic(matrix: Sequence[Sequence[float]], a: Sequence[float], b: Sequence[float]) -> float:
+    """A row, a matrix and a column multiplied: with a covariance, how two figures vary together.
+
+    Parameters
+    ----------
+    matrix : sequence of sequence of float
+        The covariance of the unknowns. [-]
+    a : sequence of float
+        How the first figure changes with each unknown. [-]
+    b : sequence of float
+        The same for the second. [-]
+
+    Returns
+    -------
+    float
+        Their covariance; of a figure with itself, its variance. [-]
+
+    Source
+    ------
+    Linear propagation of errors: JCGM 100:2008 (GUM), eq. 13.
+    """
+    return sum(
+        x * sum(m * y for m, y in zip(row, b, strict=True))
+        for x, row in zip(a, matrix, strict=True)
+        if x != 0.0
+    )
+
+
+def _cost(residuals: Sequence[float], x: Sequence[float], prior_errors: Sequence[float]) -> float:
+    return sum(r * r for r in residuals) + sum(
+        (a / s) ** 2 for a, s in zip(x, prior_errors, strict=True)
+    )

@@ -1,0 +1,251 @@
+"""What nobody knows of a garden's lines before a field test, and how far each may be off.
+
+An unknown is a natural logarithm of a factor on what the garden file says; 0 is the file's word.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from math import exp, hypot, sqrt
+from typing import Literal
+
+from controller.errors import InputError
+from controller.garden.model import Garden, SupplyKind, Zone
+from controller.hydraulics.corrections import Corrections
+from controller.hydraulics.measured import Bucket, Measurement, Stream
+from controller.hydraulics.opening import Alone
+from controller.hydraulics.pipe import viscosity_m2_s
+from controller.hydraulics.rowshape import drilled_holes
+from controller.hydraulics.supplies import planning_curve
+from controller.hydraulics.valve import LAST_ANGLE_DEG, loss_k_at
+from controller.units import HEAD_M_PER_PSI
+
+Kind = Literal["static head", "test flow", "bore", "discharge", "valve"]
+
+# Errors of what a garden file says, one standard deviation, of the logarithm. All our choice.
+# Holes, by wall over bore: 0.78 +- 0.07 of a short tube that runs full, 0.68 +- 0.07 between, 0.62
+# +- 0.03 of a thin plate; a coefficient the gardener gives is one somebody measured.
+RUNS_FULL_ERROR, BETWEEN_ERROR, THIN_ERROR, GIVEN_ERROR = 0.09, 0.10, 0.05, 0.05
+BORE_ERROR = 0.02  # the drill against its name
+# A handle read to three degrees; a loss coefficient from some table: a decade; not known: two.
+ANGLE_ERROR, GIVEN_K_ERROR, UNKNOWN_K_ERROR = 0.7, 2.3, 4.6
+THROTTLED_K = 1e4  # the middle of what nobody knows: between hardly throttled and all but shut
+# The flow test: a bucket's marks and a stopwatch; the gauge: a psi, of a low head at most 5 %.
+TEST_FLOW_ERROR, HEAD_ERROR = 0.045, 0.05
+ALONE_FLOW_ERROR = 0.05
+# A valve known worse than this is not handed on, where the file alone would have been refused.
+_KNOWN_ENOUGH = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Unknown:
+    """One unknown: `prior_value` is the file's word (a factor, a loss, a head, a flow)."""
+
+    kind: Kind
+    zone: str | None
+    prior_value: float
+    prior_error: float
+
+    def value(self, log_factor: float) -> float:
+        """What the unknown comes to.
+
+        Parameters
+        ----------
+        log_factor : float
+            Natural logarithm of the factor on the file's word. [-]
+
+        Returns
+        -------
+        float
+            The file's word times the factor. [-, m or m3/s, by its kind]
+
+        Source
+        ------
+        The definition above.
+        """
+        return self.prior_value * exp(log_factor)
+
+
+def unknowns_of(garden: Garden) -> tuple[Unknown, ...]:
+    """The unknowns of a garden: two of the supply, the drill, each zone's holes, unsure valves."""
+    supply = garden.supply
+    gauge = min(HEAD_M_PER_PSI / supply.static_head_m, HEAD_ERROR)
+    if supply.kind is SupplyKind.BARREL:  # and tests are done at any level of its fall
+        low = (supply.falls_to_m or 0.0) / supply.static_head_m
+        gauge = hypot(gauge, (1.0 - low) / (1.0 + low) / sqrt(3.0))
+    flowing = (
+        0.5 * HEAD_M_PER_PSI / (supply.static_head_m - supply.test_head_m)
+        if supply.test_head_m > 0.0
+        else 0.0
+    )
+    found = [
+        Unknown(kind="static head", zone=None, prior_value=supply.static_head_m, prior_error=gauge),
+        Unknown(
+            kind="test flow",
+            zone=None,
+            prior_value=supply.test_flow_m3_s,
+            prior_error=hypot(TEST_FLOW_ERROR, min(flowing, 0.25)),
+        ),
+        Unknown(kind="bore", zone=None, prior_value=1.0, prior_error=BORE_ERROR),
+    ]
+    for zone in garden.zones:
+        # The mean of the zone's holes as they are, their scatter about the drill's with it.
+        scatter = garden.watering.drilling_scatter / sqrt(max(open_holes(zone), 1))
+        found.append(
+            Unknown(
+                kind="discharge",
+                zone=zone.name,
+                prior_value=1.0,
+                prior_error=hypot(_discharge_error(zone), scatter),
+            )
+        )
+    for zone in garden.zones:
+        valve = _valve(garden, zone)
+        if valve is not None:
+            found.append(valve)
+    return tuple(found)
+
+
+def corrections_of(
+    garden: Garden, unknowns: Sequence[Unknown], log_factors: Sequence[float]
+) -> Corrections:
+    """The corrections that these values make."""
+    by_kind = {
+        (unknown.kind, unknown.zone): unknown.value(x)
+        for unknown, x in zip(unknowns, log_factors, strict=True)
+    }
+    bore = by_kind["bore", None]
+    static_m = by_kind["static head", None]
+    # A gauge that reads high reads both heads of the flow test high.
+    gauge = static_m / garden.supply.static_head_m
+    return Corrections(
+        discharge={
+            zone: value * bore**2
+            for (kind, zone), value in by_kind.items()
+            if kind == "discharge" and zone is not None
+        },
+        valve_k={
+            zone: garden.zone(zone).take_off_k + value
+            for (kind, zone), value in by_kind.items()
+            if kind == "valve" and zone is not None
+        },
+        supply=planning_curve(
+            replace(
+                garden.supply,
+                static_head_m=static_m,
+                test_head_m=garden.supply.test_head_m * gauge,
+                test_flow_m3_s=by_kind["test flow", None],
+            )
+        ),
+    )
+
+
+def is_worth_handing_on(garden: Garden, unknown: Unknown, error: float) -> bool:
+    """Whether a valve's loss may be used: where the file gives none, only once a test has."""
+    return not _is_untold(garden.zone(unknown.zone or "")) or error <= _KNOWN_ENOUGH
+
+
+def file_measurements(garden: Garden) -> list[Measurement]:
+    """The flows and streams alone that the garden file holds, as the field tests they are."""
+    found: list[Measurement] = []
+    for zone in garden.zones:
+        opening, alone = zone.opening, frozenset({zone.name})
+        if opening.alone_flow_m3_s is not None:
+            found.append(
+                Bucket(
+                    name=f'flow of "{zone.name}" alone in the garden file',
+                    zones=alone,
+                    zone=zone.name,
+                    volume_m3=60.0 * opening.alone_flow_m3_s,
+                    time_s=60.0,
+                    error_share=ALONE_FLOW_ERROR,
+                    time_error_s=0.0,
+                )
+            )
+        elif opening.stream_m is not None or opening.reach_m is not None:
+            row, hole = _first_open_hole(zone)
+            found.append(
+                Stream(
+                    name=f'stream of "{zone.name}" alone in the garden file',
+                    zones=alone,
+                    zone=zone.name,
+                    row=row,
+                    holes=(hole,),
+                    heights_m=() if opening.stream_m is None else (opening.stream_m,),
+                    reaches_m=() if opening.reach_m is None else (opening.reach_m,),
+                    drop_m=opening.reach_drop_m,
+                )
+            )
+    return found
+
+
+def open_holes(zone: Zone, row: int | None = None) -> int:
+    """Holes of a zone that are not plugged, drain holes apart; or those of one row, from 1."""
+    rows = zone.rows if row is None else zone.rows[row - 1 : row]
+    return sum(
+        hole.kind == "hole" and not hole.plugged
+        for one in rows
+        for hole in drilled_holes(one, zone.rise_m)
+    )
+
+
+def _discharge_error(zone: Zone) -> float:
+    drilling, pipe = zone.rows[0].drilling, zone.rows[0].pipe
+    if drilling.discharge_coefficient is not None:
+        return GIVEN_ERROR
+    ratio = pipe.wall_m / drilling.bore_m
+    if ratio > 1.4:
+        return RUNS_FULL_ERROR
+    return BETWEEN_ERROR if ratio >= 0.7 else THIN_ERROR
+
+
+def _is_untold(zone: Zone) -> bool:
+    """Whether nobody could tell the valve's loss from the garden file."""
+    opening = zone.opening
+    return opening.unknown or (opening.angle_deg is not None and opening.angle_deg > LAST_ANGLE_DEG)
+
+
+def _first_open_hole(zone: Zone) -> tuple[int, int]:
+    """Row and hole, from 1, where a stream of the garden file was seen."""
+    for number, row in enumerate(zone.rows, start=1):
+        for hole in drilled_holes(row, zone.rise_m):
+            if hole.kind == "hole" and not hole.plugged:
+                return number, hole.number
+    raise InputError(f'zone "{zone.name}": a stream was seen, but all its holes are plugged')
+
+
+def _valve(garden: Garden, zone: Zone) -> Unknown | None:
+    """The zone's valve, as its loss over that of the take-off; None for one that is full open."""
+    opening = zone.opening
+    if _is_untold(zone):
+        loss_k, error = THROTTLED_K, UNKNOWN_K_ERROR
+    elif opening.loss_k is not None:
+        loss_k, error = opening.loss_k, GIVEN_K_ERROR
+    elif opening.angle_deg is not None:
+        loss_k, error = loss_k_at(opening.angle_deg), ANGLE_ERROR
+    else:
+        # Where what was seen is more than the file's other words allow, the fit shares the fault
+        # out, beginning with a valve that is all but full open.
+        loss_k, error = _least_k(zone), UNKNOWN_K_ERROR
+        with suppress(InputError):
+            loss_k = max(loss_k, _seen_k(garden, zone) - zone.take_off_k)
+    if loss_k <= 0.0:
+        return None
+    return Unknown(kind="valve", zone=zone.name, prior_value=loss_k, prior_error=error)
+
+
+def _least_k(zone: Zone) -> float:
+    return 0.05 * max(zone.take_off_k, 1.0)
+
+
+def _seen_k(garden: Garden, zone: Zone) -> float:
+    return Alone(
+        zone,
+        [drilled_holes(row, zone.rise_m) for row in zone.rows],
+        supply=planning_curve(garden.supply),
+        main=garden.main,
+        stations_m=sorted({one.main_run_m for one in garden.zones}),
+        viscosity_m2_s=viscosity_m2_s(),
+    ).loss_k()
