@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, sqrt
+from math import ceil, isclose, pi, sqrt
 from typing import Literal
 
 from controller.garden.model import Zone
@@ -16,7 +16,7 @@ from controller.garden.show import show_flow, show_length, show_pressure
 from controller.hydraulics.flows import HoleFlow, ZoneFlow
 from controller.hydraulics.hole import first_drip_head_m
 from controller.hydraulics.jets import TRUSTED_BELOW_M
-from controller.hydraulics.valve import UNKNOWN_K
+from controller.hydraulics.valve import unknown_loss_k
 
 Kind = Literal["never fills", "stays dry", "may not run"]
 
@@ -133,6 +133,42 @@ def stream_doubt(zone: Zone, zone_flow: ZoneFlow, *, us_units: bool = False) -> 
     )
 
 
+def unmeasured_loss_k(zone: Zone, zone_flow: ZoneFlow) -> tuple[float, float, float] | None:
+    """Take-off and valve of an unknown opening: much, middle and little open; None if it is known.
+
+    Parameters
+    ----------
+    zone : Zone
+        The zone.
+    zone_flow : ZoneFlow
+        Its flow, for the open holes behind the valve.
+
+    Returns
+    -------
+    tuple of float, or None
+        Loss coefficients, least first. [-]
+
+    Raises
+    ------
+    OutOfRange
+        Never, for zones of the garden model.
+
+    Source
+    ------
+    valve.py: `unknown_loss_k`.
+    """
+    holes_m2 = sum(
+        pi / 4.0 * hole.bore_m**2
+        for row in zone_flow.rows
+        for hole in row.holes
+        if hole.kind == "hole" and not hole.plugged
+    )
+    if not zone.opening.unknown or holes_m2 <= 0.0:
+        return None
+    least, middle, most = unknown_loss_k(holes_m2=holes_m2, bore_m=zone.rows[0].pipe.bore_m)
+    return zone.take_off_k + least, zone.take_off_k + middle, zone.take_off_k + most
+
+
 def opening_doubt(
     zone: Zone, zone_flow: ZoneFlow, loss_k: float, *, us_units: bool = False
 ) -> str | None:
@@ -161,9 +197,10 @@ def opening_doubt(
 
     Source
     ------
-    valve.py: `UNKNOWN_K`.
+    valve.py: `unknown_loss_k`.
     """
-    if not zone.opening.unknown or loss_k != zone.take_off_k + UNKNOWN_K[1]:
+    guessed = unmeasured_loss_k(zone, zone_flow)
+    if guessed is None or not isclose(loss_k, guessed[1], rel_tol=1e-9):
         return None
     return (
         "how far its valve is open is unknown: it is timed at a middle flow, "

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
-from math import pi
 from types import MappingProxyType
 
-from controller.errors import InputError, require_range
+from controller.errors import InputError
 from controller.garden.model import Garden, Zone
 from controller.hydraulics.assembly import (
     TAP,
@@ -17,19 +16,18 @@ from controller.hydraulics.assembly import (
     add_row,
     add_valve,
     evenness_of,
-    main_loss_m,
     row_flow,
 )
 from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
 from controller.hydraulics.flows import HoleFlow, LineVolume, RowFlow, SetFlow, ZoneFlow
 from controller.hydraulics.gradient import Tree
-from controller.hydraulics.network import SupplyCurve
-from controller.hydraulics.pipe import WATER_TEMP_C, viscosity_m2_s
+from controller.hydraulics.opening import Alone
+from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.quick import QuickFlow, ZoneLaw
 from controller.hydraulics.rowshape import DrilledHole, drained_m3, drilled_holes, volume_m3
-from controller.hydraulics.valve import loss_k_at
+from controller.hydraulics.supplies import planning_curve
 from controller.hydraulics.zonecurves import Curves, quick_from
-from controller.units import GRAVITY_M_S2, gal_min_from_m3_s, l_min_from_m3_s
+from controller.units import GRAVITY_M_S2
 
 __all__ = ["HoleFlow", "LineVolume", "Lines", "RowFlow", "SetFlow", "ZoneFlow"]
 
@@ -41,19 +39,15 @@ class Lines:
         self,
         garden: Garden,
         *,
-        water_temp_c: float = WATER_TEMP_C,
+        water_temp_c: float | None = None,
         corrections: Corrections = NOTHING_MEASURED,
     ) -> None:
-        supply = garden.supply
         self.garden = garden
         self._corrections = corrections
-        self.supply = corrections.supply or SupplyCurve(
-            static_head_m=supply.static_head_m,
-            test_head_m=supply.test_head_m,
-            test_flow_m3_s=supply.test_flow_m3_s,
-            exponent=supply.exponent,
+        self.supply = corrections.supply or planning_curve(garden.supply)
+        self._viscosity = viscosity_m2_s(
+            garden.supply.water_temp_c if water_temp_c is None else water_temp_c
         )
-        self._viscosity = viscosity_m2_s(water_temp_c)
         self._zones = {zone.name: zone for zone in garden.zones}
         self._stations_m = sorted({zone.main_run_m for zone in garden.zones})
         self._holes: dict[str, tuple[tuple[DrilledHole, ...], ...]] = {}
@@ -171,12 +165,12 @@ class Lines:
         Raises
         ------
         InputError
-            If there is no such zone, the handle stands near shut, or the flow measured alone is
-            more than the zone can give.
+            If there is no such zone, the handle stands near shut, a stream cannot be read from its
+            holes, or what was seen alone is more than the zone can give.
 
         Source
         ------
-        valve.py for an angle; for a measured flow, the loss that leaves the rows what they need.
+        opening.py; what a field test has fitted comes first.
         """
         if zone not in self._valve_k:
             self._valve_k[zone] = self._found_k(self._zone(zone))
@@ -222,56 +216,16 @@ class Lines:
     def _found_k(self, zone: Zone) -> float:
         if zone.name in self._corrections.valve_k:
             return self._corrections.valve_k[zone.name]
-        opening = zone.opening
-        if opening.alone_flow_m3_s is not None:
-            return self._k_from_flow(zone, opening.alone_flow_m3_s)
-        if opening.loss_k is not None:
-            return zone.take_off_k + require_range("loss_k", opening.loss_k, 0.0, 1e12)
-        try:
-            return zone.take_off_k + loss_k_at(opening.angle_deg or 0.0)
-        except InputError as error:
-            raise InputError(f'zone "{zone.name}": {error}') from error
-
-    def _k_from_flow(self, zone: Zone, alone_flow_m3_s: float) -> float:
-        """The loss with which the zone, open alone, gives the flow measured."""
-        flow = require_range("alone_flow_m3_s", alone_flow_m3_s, 1e-9, 1.0)
-        holes = self._row_holes(zone)
-        if all(hole.plugged for row in holes for hole in row):
-            raise InputError(
-                f'zone "{zone.name}": a flow was measured, but all its holes are plugged'
-            )
-        # Below the valve, the head that drives this flow; above it, what is left of the tap's head.
-        tree = self._new_tree()
-        for row, row_holes in zip(zone.rows, holes, strict=True):
-            add_row(tree, row, row_holes, TAP)
-        needed_m, _, _, _ = tree.solve_for_flow(flow, self.supply.static_head_m)
-        left_m = self.supply.head_m(flow) - main_loss_m(
-            self.garden.main,
-            self._stations_m,
-            to_m=zone.main_run_m,
-            flow_m3_s=flow,
+        alone = Alone(
+            zone,
+            self._row_holes(zone),
+            supply=self.supply,
+            main=self.garden.main,
+            stations_m=self._stations_m,
             viscosity_m2_s=self._viscosity,
+            us_units=self.garden.us_units,
         )
-        head_per_k_m = 8.0 * flow**2 / (pi**2 * GRAVITY_M_S2 * zone.rows[0].pipe.bore_m ** 4)
-        loss_k = (left_m - needed_m) / head_per_k_m
-        if loss_k < zone.take_off_k * (1.0 - 1e-6) - 1e-6:
-            raise InputError(self._too_much(zone, flow))
-        return max(loss_k, zone.take_off_k)
-
-    def _too_much(self, zone: Zone, flow_m3_s: float) -> str:
-        """Why a zone cannot give the flow that was measured."""
-        most = self._solved([zone], {zone.name: zone.take_off_k}).supply_flow_m3_s
-        tap_gives = self.supply.flow_m3_s(0.0)
-        reason = (
-            f"the flow test says that even the bare tap gives no more than {self._shown(tap_gives)}"
-            if flow_m3_s > tap_gives
-            else "the supply, the main and the holes let no more through; measure the pressure "
-            "and the flow of the tap again, and the drill"
-        )
-        return (
-            f'zone "{zone.name}": {self._shown(flow_m3_s)} measured with only this zone open, but '
-            f"with its valve full open it gives at most {self._shown(most)}: {reason}"
-        )
+        return alone.loss_k()
 
     def _new_tree(self) -> Tree:
         return Tree(viscosity_m2_s=self._viscosity, gravity_m_s2=GRAVITY_M_S2)
@@ -318,9 +272,3 @@ class Lines:
         return SetFlow(
             supply_flow_m3_s=sum(flows), tap_head_m=tap_head_m, zones=MappingProxyType(answers)
         )
-
-    def _shown(self, flow_m3_s: float) -> str:
-        """A flow in the gardener's unit."""
-        if self.garden.us_units:
-            return f"{gal_min_from_m3_s(flow_m3_s):.2f} gal/min"
-        return f"{l_min_from_m3_s(flow_m3_s):.2f} L/min"

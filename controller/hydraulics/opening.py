@@ -25,7 +25,7 @@ from controller.hydraulics.jets import (
 from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.rowshape import DrilledHole
 from controller.hydraulics.rowshape import height_m as row_height_m
-from controller.hydraulics.valve import UNKNOWN_K, loss_k_at
+from controller.hydraulics.valve import loss_k_at, unknown_loss_k
 from controller.units import GRAVITY_M_S2, gal_min_from_m3_s, l_min_from_m3_s
 
 Holes = Sequence[Sequence[DrilledHole]]
@@ -74,7 +74,7 @@ class Alone:
         """
         zone, opening = self.zone, self.zone.opening
         if opening.unknown:
-            return zone.take_off_k + UNKNOWN_K[1]
+            return zone.take_off_k + self._unknown_k()
         if opening.alone_flow_m3_s is not None:
             return self._k_from_flow(opening.alone_flow_m3_s)
         if opening.stream_m is not None or opening.reach_m is not None:
@@ -111,6 +111,15 @@ class Alone:
         tree, *_ = self._whole_tree(self._holes, loss_k)
         supply = self._supply
         return sum(tree.solve(supply.static_head_m, supply.k, supply.exponent)[3])
+
+    def _unknown_k(self) -> float:
+        """The middle of what a throttled valve may lose, by the holes behind it."""
+        holes_m2 = sum(
+            pi / 4.0 * hole.bore_m**2 for row in self._holes for hole in row if _is_open(hole)
+        )
+        if holes_m2 <= 0.0:
+            return 0.0  # nothing flows, whatever it loses
+        return unknown_loss_k(holes_m2=holes_m2, bore_m=self.zone.rows[0].pipe.bore_m)[1]
 
     def _k_from_flow(self, alone_flow_m3_s: float) -> float:
         flow = require_range("alone_flow_m3_s", alone_flow_m3_s, 1e-9, 1.0)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from math import exp, log
+from math import exp, log, pi
 
 from controller.errors import InputError, require_range
+from controller.hydraulics.pipe import PIPES
 
 # Plug cock in a round pipe, degrees from full open: Weisbach's measurements as handbooks reprint
 # them; 10, 20, 40 and 60 degrees read in one, the rest from memory. A ball valve is softer
@@ -20,10 +21,13 @@ LOSS_K_BY_ANGLE = (
     (65.0, 486.0),
 )
 LAST_ANGLE_DEG = LOSS_K_BY_ANGLE[-1][0]
-# A throttled valve nobody has measured: low, middle and high. One row of 16 holes of 1/16 in gives
-# 14, 5 and 1.6 L/min with them on a tap of 50 psi (29 full open): about a third to three times the
-# middle. Our choice: from hardly throttled to the small stream of a hand valve all but shut.
-UNKNOWN_K = (1e3, 1e4, 1e5)
+# A throttled valve nobody has measured, on 3/4 in pipe before 16 holes of 1/16 in: much, middle and
+# little open. On a tap of 50 psi they let 14, 5 and 1.6 L/min through (29 full open), so that the
+# middle is within about three times either way. Our choice: from hardly throttled to the small
+# stream of a hand valve all but shut.
+_UNKNOWN_K = (1e3, 1e4, 1e5)
+_UNKNOWN_HOLES_M2 = 16 * pi / 4.0 * 0.0015875**2
+_UNKNOWN_BORE_M = PIPES["3/4 in"].bore_m
 
 
 def loss_k_at(angle_deg: float) -> float:
@@ -65,3 +69,36 @@ def loss_k_at(angle_deg: float) -> float:
     low_deg, low_k = LOSS_K_BY_ANGLE[above - 1]
     share = (angle_deg - low_deg) / (high_deg - low_deg)
     return exp(log(low_k) + share * (log(high_k) - log(low_k)))
+
+
+def unknown_loss_k(*, holes_m2: float, bore_m: float) -> tuple[float, float, float]:
+    """Loss coefficients of a throttled valve nobody has measured: much, middle and little open.
+
+    Parameters
+    ----------
+    holes_m2 : float
+        Area of all open holes behind it. [m2]
+    bore_m : float
+        Inside diameter of the pipe whose velocity the coefficient is on. [m]
+
+    Returns
+    -------
+    tuple of float
+        Loss coefficients over that of the open valve, least first; with them each hole gives alike
+        whatever their number. [-]
+
+    Raises
+    ------
+    OutOfRange
+        If an area or a diameter is not above 0.
+
+    Source
+    ------
+    Our choice, see `_UNKNOWN_K`; K grows as pipe area squared over hole area squared, because
+    people throttle by the look of the stream.
+    """
+    require_range("holes_m2", holes_m2, 1e-12, 1.0)
+    require_range("bore_m", bore_m, 1e-4, 1.0)
+    alike = (_UNKNOWN_HOLES_M2 / holes_m2) ** 2 * (bore_m / _UNKNOWN_BORE_M) ** 4
+    low, middle, high = _UNKNOWN_K
+    return low * alike, middle * alike, high * alike

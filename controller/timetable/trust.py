@@ -5,17 +5,19 @@ Each answer is a place and what to know there.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from controller.garden.model import Garden, Zone
 from controller.garden.show import show_flow, show_length, show_volume
 from controller.hydraulics.corrections import Corrections
-from controller.hydraulics.doubts import doubtful_rows, opening_doubt, stream_doubt
+from controller.hydraulics.doubts import (
+    doubtful_rows,
+    opening_doubt,
+    stream_doubt,
+    unmeasured_loss_k,
+)
 from controller.hydraulics.flows import ZoneFlow
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.supplies import planning_curve, supply_states
-from controller.hydraulics.valve import UNKNOWN_K
 
 # Flows that move by less than this over a barrel's fall are not worth a word. Our choice.
 _WORTH_SAYING = 0.10
@@ -30,13 +32,11 @@ def zone_words(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list
         said.append(stream)
     loss_k = lines.valve_loss_k(zone.name)
     guess = opening_doubt(zone, flow, loss_k, us_units=us)
-    if guess is not None:
-        alone = frozenset((zone.name,))
-        low, high = (
-            Lines(garden, corrections=Corrections(valve_k={zone.name: zone.take_off_k + k}))
-            .open_set(alone)
-            .supply_flow_m3_s
-            for k in (UNKNOWN_K[2], UNKNOWN_K[0])
+    unmeasured = unmeasured_loss_k(zone, flow)
+    if guess is not None and unmeasured is not None:
+        high, low = (
+            _alone_on(lines.supply, zone, garden, k).flow_m3_s
+            for k in (unmeasured[0], unmeasured[2])
         )
         said.append(f"{guess} (from {show_flow(low, us)} to {show_flow(high, us)} is likely)")
     fall = _fall_words(zone, garden, flow, lines, loss_k)
@@ -83,6 +83,5 @@ def _fall_words(
 
 def _alone_on(curve: SupplyCurve, zone: Zone, garden: Garden, loss_k: float) -> ZoneFlow:
     """The zone alone on another curve, its valve left as it stands."""
-    alone = replace(garden, zones=(zone,))
-    lines = Lines(alone, corrections=Corrections(valve_k={zone.name: loss_k}, supply=curve))
+    lines = Lines(garden, corrections=Corrections(valve_k={zone.name: loss_k}, supply=curve))
     return lines.open_set(frozenset((zone.name,))).zones[zone.name]

@@ -12,7 +12,6 @@ from controller.hydraulics.doubts import doubtful_rows, opening_doubt, stream_do
 from controller.hydraulics.flows import ZoneFlow
 from controller.hydraulics.hole import first_drip_head_m
 from controller.hydraulics.lines import Lines
-from controller.hydraulics.valve import UNKNOWN_K
 
 # A level 20 ft row of 40 holes.
 LONG = a_row(length_m=6.096)
@@ -123,8 +122,8 @@ def test_a_stream_read_above_two_psi_is_doubted_and_a_small_one_is_not() -> None
 def test_an_unknown_opening_is_doubted_until_its_loss_is_known() -> None:
     zone = a_zone("ash", opening=Opening(unknown=True))
     flow = alone(a_garden(a_zone("ash", opening=Opening(loss_k=1e4))))
-    words = opening_doubt(zone, flow, zone.take_off_k + UNKNOWN_K[1])
+    words = opening_doubt(zone, flow, zone.take_off_k + 1e4)
     assert words is not None
     assert "5.08 L/min alone, and the true one may be a third" in words
     assert opening_doubt(zone, flow, 2e4) is None
-    assert opening_doubt(a_zone("ash"), flow, 4.0 + UNKNOWN_K[1]) is None
+    assert opening_doubt(a_zone("ash"), flow, 4.0 + 1e4) is None

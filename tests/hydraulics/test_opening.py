@@ -156,6 +156,16 @@ def test_an_unknown_opening_is_a_middle_between_a_third_and_three_times_its_flow
     assert found.flow_m3_s(1e5) * 60000 == pytest.approx(1.63, rel=0.02)
 
 
+def test_an_unknown_opening_gives_each_hole_alike_however_many_there_are() -> None:
+    def per_hole(holes: int) -> float:
+        row = a_row(UP, length_m=0.1524 * holes)
+        found = alone(a_garden(a_zone("ash", row, opening=Opening(unknown=True))))
+        return found.flow_m3_s(found.loss_k()) / holes
+
+    # A third of the flow less or more is within the band; a fixed loss would be off by four.
+    assert per_hole(8) == pytest.approx(per_hole(32), rel=0.3)
+
+
 def test_a_measured_flow_comes_back() -> None:
     found = a_stream(Opening(alone_flow_m3_s=2.5e-5), DOWN)
     assert found.flow_m3_s(found.loss_k()) == pytest.approx(2.5e-5, rel=1e-6)
