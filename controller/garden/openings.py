@@ -41,7 +41,9 @@ def opening(found: Any) -> Opening:
     if word == "unknown":
         return Opening(unknown=True)
     if isinstance(found, str) and not word.endswith("%"):
-        angle = q.parse(found, q.ANGLE, what="an opening", example='"full", "40 deg" or 0.6')
+        angle = q.parse(
+            found, q.ANGLE, what="an opening", example='"full", "40 deg", 0.6 or "unknown"'
+        )
         if 0 <= angle < 90:
             return Opening(angle_deg=angle)
     else:
@@ -80,4 +82,9 @@ def _seen(found: Mapping[str, Any]) -> Opening:
 
 
 def _turned(found: Mapping[str, Any]) -> bool:
-    return v.yes_no(found.get("turned", False)) is True
+    turned = found.get("turned", False)
+    if not isinstance(turned, bool):
+        raise QuantityError(
+            f"found turned = {q.spell(turned)}; it is true where the pipe was turned to look"
+        )
+    return turned

@@ -27,6 +27,12 @@ def show_length(metres: float, us: bool) -> str:
     return f"{sign}{feet:.0f} ft" + (f" {_inches(rest)}" if rest else "")
 
 
+def show_about(metres: float, us: bool) -> str:
+    """A length told roughly: to a sixteenth of an inch or a millimetre, at least one."""
+    step_m = units.m_from_in(1.0 / 16.0) if us else 0.001
+    return show_length(max(1.0, round(metres / step_m)) * step_m, us)
+
+
 def show_bore(metres: float, us: bool) -> str:
     """A drill or pipe size: a fraction of an inch where it is one, else three decimals; or mm."""
     return _inches(units.in_from_m(metres)) if us else f"{_trim(metres * 1000, 2)} mm"

@@ -12,7 +12,7 @@ from math import ceil, isclose, pi, sqrt
 from typing import Literal
 
 from controller.garden.model import Zone
-from controller.garden.show import show_flow, show_length, show_pressure
+from controller.garden.show import show_about, show_flow, show_length, show_pressure
 from controller.hydraulics.flows import HoleFlow, ZoneFlow
 from controller.hydraulics.hole import first_drip_head_m
 from controller.hydraulics.jets import TRUSTED_BELOW_M
@@ -83,7 +83,7 @@ def doubtful_rows(zone_flow: ZoneFlow, *, us_units: bool = False) -> tuple[Doubt
             kind: Kind = "never fills" if at_far_end else "stays dry"
             found.append(_doubt(zone_flow, number, kind, dry, us_units))
         if weak:
-            found.append(_doubt(zone_flow, number, "may not run", weak, us_units))
+            found.append(_doubt(zone_flow, number, "may not run", weak, us_units, remedy=not dry))
     return tuple(found)
 
 
@@ -209,7 +209,16 @@ def opening_doubt(
     )
 
 
-def _doubt(zone_flow: ZoneFlow, row: int, kind: Kind, holes: Sequence[HoleFlow], us: bool) -> Doubt:
+def _doubt(
+    zone_flow: ZoneFlow,
+    row: int,
+    kind: Kind,
+    holes: Sequence[HoleFlow],
+    us: bool,
+    *,
+    remedy: bool = True,
+) -> Doubt:
+    """One doubt; without the way out where that of the row's dry holes is also theirs."""
     raise_m = max(first_drip_head_m(hole.bore_m) - _over_m(hole) for hole in holes)
     more = _more_flow(zone_flow, raise_m)
     open_holes = sum(
@@ -230,10 +239,10 @@ def _doubt(zone_flow: ZoneFlow, row: int, kind: Kind, holes: Sequence[HoleFlow],
         least_m = min(map(_over_m, holes))
         held_m = max(first_drip_head_m(hole.bore_m) for hole in holes)
         said = (
-            f"row {row}: {which} may not run: only {show_length(least_m, us)} of water stand over "
-            f"the lowest of them, and surface tension can hold {show_length(held_m, us)}"
+            f"row {row}: {which} may not run: only {show_about(least_m, us)} of water stand over "
+            f"the lowest of them, and surface tension can hold {show_about(held_m, us)}"
         )
-    ways = [f"lower the pipe there by {show_length(raise_m, us)}"]
+    ways = [f"lower the pipe there by {show_about(raise_m, us)}"]
     if more > 0.0:
         if plug > 0:
             ways.insert(0, f"plug about {plug} of its {open_holes} open holes, evenly spread")
@@ -252,7 +261,7 @@ def _doubt(zone_flow: ZoneFlow, row: int, kind: Kind, holes: Sequence[HoleFlow],
         raise_m=raise_m,
         flow_m3_s=flow_m3_s,
         plug=plug,
-        words=f"{said}; {', or '.join(ways)}",
+        words=f"{said}; {', or '.join(ways)}" if remedy else said,
     )
 
 

@@ -12,7 +12,7 @@ from math import inf, pi
 
 from controller.errors import InputError, require_range
 from controller.garden.model import Face, Opening, Pipe, Row, Walls, Zone
-from controller.garden.show import show_length
+from controller.garden.show import show_about
 from controller.hydraulics.assembly import TAP, add_main, add_row, add_valve, main_loss_m
 from controller.hydraulics.gradient import Tree
 from controller.hydraulics.jets import (
@@ -206,9 +206,9 @@ class Alone:
                 return number, place, holes
         asked = "up" if up else "level to the side"
         raise InputError(
-            f'zone "{zone.name}": a stream is read from a hole that looks {asked}, and those of '
-            f"its row {number + 1} look {row.drilling.face}: turn the pipe to look, turn it back, "
-            "and add turned = true to the opening"
+            f'zone "{zone.name}", opening: a stream is read from a hole that looks {asked}, and '
+            f"those of its row {number + 1} look {row.drilling.face}: turn the pipe to look, "
+            "turn it back, and add turned = true to the opening"
         )
 
     def _rows_tree(self, holes: Holes) -> tuple[Tree, list[tuple[int, ...]]]:
@@ -258,19 +258,20 @@ class Alone:
         _, heads, _, _ = tree.solve(supply.static_head_m, supply.k, supply.exponent)
         over_m = heads[nodes[row][place]] - hole.z_m
         if opening.stream_m is not None:
-            seen = f"a stream {show_length(opening.stream_m, self._us)} high"
+            seen = f"a stream {show_about(opening.stream_m, self._us)} high"
             most_m = height_m(head_m=over_m, velocity_coefficient=coefficient)
         else:
-            seen = f"a stream reaching {show_length(opening.reach_m or 0.0, self._us)}"
+            seen = f"a stream reaching {show_about(opening.reach_m or 0.0, self._us)}"
             most_m = reach_m(
                 head_m=over_m,
                 drop_m=opening.reach_drop_m or 0.0,
                 velocity_coefficient=coefficient,
             )
         return (
-            f'zone "{self.zone.name}": {seen} at its first hole with only this zone open, but with '
-            f"its valve full open the supply throws at most {show_length(most_m, self._us)} there: "
-            "measure the stream again, and the pressure and flow of the tap"
+            f'zone "{self.zone.name}", opening: {seen} at its first hole with only this zone open, '
+            "but with its valve full open the supply throws at most "
+            f"{show_about(most_m, self._us)} there: measure the stream again, and the pressure and "
+            "flow of the tap"
         )
 
     def _shown(self, flow_m3_s: float) -> str:

@@ -162,6 +162,10 @@ def in_row(changes: str) -> str:
         (a_file(zone="opening = { stream = 3 }"), "a stream's height over its hole needs its unit"),
         (a_file(zone='opening = { stream = "-3 in" }'), "its hole is 1 mm to 30 m"),
         (a_file(zone='opening = { stream = "0 in" }'), "its hole is 1 mm to 30 m"),
+        (
+            a_file(zone='opening = { stream = "3 in", turned = 1 }'),
+            "opening: found turned = 1; it is true where the pipe was turned to look",
+        ),
         (a_file(zone='opening = { reach = "2 ft" }'), "found a reach without a drop"),
         (
             a_file(zone='opening = { stream = "3 in", flow = "1 L/min" }'),
