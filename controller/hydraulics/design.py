@@ -89,6 +89,7 @@ def level_enough_m(
     inlet_head_m: float,
     rise_m: float = 0.0,
     most_variation: float = 0.2,
+    most_m: float = 0.5,
 ) -> float:
     """How far a row may lie off level, at its far end or its middle, up or down.
 
@@ -102,12 +103,14 @@ def level_enough_m(
         Height of the zone's outlet against the tap. [m]
     most_variation : float
         Flow variation along the row that is still allowed, 0 to 1. [-]
+    most_m : float
+        Height beyond which nobody needs to know; where it is allowed, it is the answer. [m]
 
     Returns
     -------
     float
-        Height off level that the worst of the four shapes still bears; 0 where friction alone takes
-        all that is allowed. [m]
+        Height off level that the worst of the four shapes still bears, to a hundredth of it; 0
+        where friction alone takes all that is allowed. [m]
 
     Raises
     ------
@@ -121,7 +124,7 @@ def level_enough_m(
     lateral.py, marched for each height tried, with the head at the inlet held. A throttled valve
     holds the flow instead, and the head follows the row: the worst shape then varies a little less.
     """
-    require_range("most_variation", most_variation, 0.0, 1.0)
+    require_range("most_m", most_m, _NEAR_ENOUGH_M, 1e3)
     at_m = row.inlet_height_m
     level = replace(row, far_height_m=at_m, middle_height_m=0.0)
     wish = even_enough(most_variation=most_variation, least_uniformity=None)
@@ -137,8 +140,10 @@ def level_enough_m(
         )
         return all(wish(_hole_flows(shape, rise_m, inlet_head_m)) for shape in shapes)
 
-    low_m, high_m = 0.0, max(inlet_head_m - rise_m - at_m, _NEAR_ENOUGH_M) + 1.0
-    while high_m - low_m > _NEAR_ENOUGH_M:
+    if good(most_m):
+        return most_m
+    low_m, high_m = 0.0, most_m
+    while high_m - low_m > max(_NEAR_ENOUGH_M, 0.01 * low_m):
         middle_m = 0.5 * (low_m + high_m)
         if good(middle_m):
             low_m = middle_m

@@ -12,7 +12,7 @@ from controller.hydraulics.advised import Advice, listed, show_off_level
 from controller.hydraulics.design import even_enough, level_enough_m, most_that_is_good
 from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.shares import MOST_VARIATION, row_shares
-from controller.hydraulics.zonecase import HOT_DAY_MM, ZoneCase, holes_words
+from controller.hydraulics.zonecase import HOT_DAY_MM, SEEN_OFF_LEVEL_M, ZoneCase, holes_words
 
 # Wished of a row: low-quarter uniformity with scatter where "excellent" begins; where the drill's
 # scatter alone takes more than that, what the pipe may add to it. The second is our choice.
@@ -21,8 +21,6 @@ WISHED_UNIFORMITY, WISHED_OF_THE_PIPE = 0.90, 0.96
 LEVELLED_UNIFORMITY = 0.95
 # Stations tried in a row at most: longer ones are no garden's.
 _MOST_STATIONS = 200
-# Off level by more than this a row can be seen to be; a tolerance above it needs no care.
-_SEEN_OFF_LEVEL_M = 0.05
 
 
 def of_length(cases: list[ZoneCase]) -> Iterator[Advice]:
@@ -143,11 +141,14 @@ def of_level(cases: list[ZoneCase]) -> Iterator[Advice]:
         for number, (row, flow) in enumerate(zip(case.zone.rows, case.flow.rows, strict=True), 1):
             if row.plugged or not any(not h.plugged for h in flow.holes):
                 continue
+            off_m = max(abs(row.far_height_m - row.inlet_height_m), abs(row.middle_height_m))
             enough_m = level_enough_m(
-                row=row, inlet_head_m=level[number - 1], rise_m=case.zone.rise_m
+                row=row,
+                inlet_head_m=level[number - 1],
+                rise_m=case.zone.rise_m,
+                most_m=max(SEEN_OFF_LEVEL_M, off_m),
             )
             allowed.append(enough_m)
-            off_m = max(abs(row.far_height_m - row.inlet_height_m), abs(row.middle_height_m))
             if off_m <= enough_m or flow.variation <= MOST_VARIATION:
                 continue
             even = row_shares(flow, scatter_fraction=scatter).uniformity
@@ -163,7 +164,7 @@ def of_level(cases: list[ZoneCase]) -> Iterator[Advice]:
                 saves_m3=_saved_m3(row, even, levelled),
                 figures={"off_m": off_m, "level_enough_m": enough_m},
             )
-        if allowed and min(allowed) > _SEEN_OFF_LEVEL_M:
+        if allowed and min(allowed) >= SEEN_OFF_LEVEL_M:
             easy.append(case.zone.name)
         elif allowed and min(allowed) > 0.0:
             yield Advice(
@@ -180,10 +181,10 @@ def of_level(cases: list[ZoneCase]) -> Iterator[Advice]:
             subject="level",
             kind="to know",
             where="level",
-            words=f"within {show_off_level(_SEEN_OFF_LEVEL_M)}, which the eye sees, is level "
+            words=f"within {show_off_level(SEEN_OFF_LEVEL_M)}, which the eye sees, is level "
             f"enough for {listed(easy)} as they run now",
             based_on=basis,
-            figures={"level_enough_m": _SEEN_OFF_LEVEL_M},
+            figures={"level_enough_m": SEEN_OFF_LEVEL_M},
         )
 
 

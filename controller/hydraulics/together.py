@@ -65,25 +65,22 @@ def most_together(lines: Lines, zones: tuple[str, ...]) -> Together:
     relay valve keeps the pressure it needs to close.
     """
     garden = lines.garden
-    alone = {name: lines.open_set(frozenset((name,))).zones[name] for name in zones}
-    order = sorted(zones, key=lambda name: alone[name].flow_m3_s)
-    best = Together(
-        zones=tuple(order[:1]),
-        least_share=1.0,
-        tap_head_m=lines.open_set(frozenset(order[:1])).tap_head_m,
-    )
+    alone = {name: lines.zone_flows(frozenset((name,)))[name] for name in zones}
+    dry = {name: lines.zone_dry_holes(frozenset((name,)))[name] for name in zones}
+    order = sorted(zones, key=lambda name: alone[name])
+    best = share_together(lines, tuple(order[:1]))
     for count in range(2, len(order) + 1):
+        names = frozenset(order[:count])
         found = share_together(lines, tuple(order[:count]))
-        flows = lines.open_set(frozenset(order[:count])).zones
         if found.least_share < garden.watering.least_share:
             break
-        if any(flows[name].dry_holes > alone[name].dry_holes for name in order[:count]):
+        now_dry = lines.zone_dry_holes(names)
+        if any(now_dry[name] > dry[name] for name in names):
             break
+        relays = [name for name in names if garden.zone(name).valve.kind is ValveKind.RELAY]
         if any(
-            before_valve_m(lines, frozenset(order[:count]), name)
-            < garden.zone(name).valve.least_closing_head_m
-            for name in order[:count]
-            if garden.zone(name).valve.kind is ValveKind.RELAY
+            before_valve_m(lines, names, name) < garden.zone(name).valve.least_closing_head_m
+            for name in relays
         ):
             break
         best = found
@@ -92,12 +89,13 @@ def most_together(lines: Lines, zones: tuple[str, ...]) -> Together:
 
 def share_together(lines: Lines, zones: tuple[str, ...]) -> Together:
     """What the worst off of these zones keeps of the flow it has alone when all are open."""
-    flows = lines.open_set(frozenset(zones))
-    shares = [
-        flows.zones[name].flow_m3_s / lines.open_set(frozenset((name,))).zones[name].flow_m3_s
-        for name in zones
-    ]
-    return Together(zones=zones, least_share=min(shares), tap_head_m=flows.tap_head_m)
+    flows = lines.zone_flows(frozenset(zones))
+    shares = [flows[name] / lines.zone_flows(frozenset((name,)))[name] for name in zones]
+    return Together(
+        zones=zones,
+        least_share=min(shares),
+        tap_head_m=lines.supply.head_m(sum(flows.values())),
+    )
 
 
 def before_valve_m(lines: Lines, opened: frozenset[str], zone: str) -> float:
@@ -129,11 +127,11 @@ def before_valve_m(lines: Lines, opened: frozenset[str], zone: str) -> float:
 
     Source
     ------
-    network.py, tap less main.
+    The supply's head at the set's flow, less the main.
     """
-    found, place = lines.open_set(opened), lines.garden.zone(zone)
-    lost_m = lost_in_main_m(lines, to_m=place.main_run_m, flow_m3_s=found.supply_flow_m3_s)
-    return found.tap_head_m - lost_m - place.rise_m
+    flow, place = sum(lines.zone_flows(opened).values()), lines.garden.zone(zone)
+    lost_m = lost_in_main_m(lines, to_m=place.main_run_m, flow_m3_s=flow)
+    return lines.supply.head_m(flow) - lost_m - place.rise_m
 
 
 def lost_in_main_m(lines: Lines, *, to_m: float, flow_m3_s: float) -> float:

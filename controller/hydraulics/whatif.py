@@ -225,7 +225,7 @@ def _hardest_neighbour(garden: Garden, zone: str, lines: Lines) -> str | None:
     ]
     return min(
         others,
-        key=lambda name: lines.open_set(frozenset((zone, name))).zones[zone].flow_m3_s,
+        key=lambda name: lines.zone_flows(frozenset((zone, name)))[zone],
         default=None,
     )
 
@@ -233,7 +233,7 @@ def _hardest_neighbour(garden: Garden, zone: str, lines: Lines) -> str | None:
 def _can_be_reckoned(lines: Lines, zone: str) -> bool:
     """Whether a zone's flow is known at all: its valve may stand where nobody can tell."""
     try:
-        lines.open_set(frozenset((zone,)))
+        lines.zone_flows(frozenset((zone,)))
     except InputError:
         return False
     return True

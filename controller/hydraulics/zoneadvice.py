@@ -12,7 +12,7 @@ from controller.hydraulics.advised import Advice, show_off_level, show_rate
 from controller.hydraulics.design import flow_at_head_m3_s, level_enough_m, soaking_flow_m3_s
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.whatif import with_zone
-from controller.hydraulics.zonecase import HOT_DAY_MM, ZoneCase, holes_words
+from controller.hydraulics.zonecase import HOT_DAY_MM, SEEN_OFF_LEVEL_M, ZoneCase, holes_words
 from controller.units import M_PER_IN, l_min_from_m3_s
 
 # A hot day's dose should take so long, for a hand and for a relay to time it well. Our choice. [s]
@@ -119,11 +119,12 @@ def of_throttle(
         if case.flow.flow_m3_s < 1.25 * target_m3_s:
             continue
         loss_k, level_m = _throttled(case, target_m3_s)
-        care = (
-            f"its rows must lie level within {show_off_level(level_m)}"
-            if level_m > 0.0
-            else "its far holes give less, however level it lies"
-        )
+        if level_m <= 0.0:
+            care = "its far holes give less, however level it lies"
+        elif level_m >= SEEN_OFF_LEVEL_M:
+            care = "level by eye is level enough"
+        else:
+            care = f"its rows must lie level within {show_off_level(level_m)}"
         now_s, then_s = dose_m3 / case.flow.flow_m3_s, dose_m3 / target_m3_s
         yield Advice(
             subject="throttle",
@@ -158,7 +159,9 @@ def _throttled(case: ZoneCase, flow_m3_s: float) -> tuple[float, float]:
     lines = Lines(with_zone(case.garden, zone), corrections=replace(case.corrections, valve_k=free))
     flow = lines.open_set(frozenset((name,))).zones[name]
     level_m = min(
-        level_enough_m(row=row, inlet_head_m=found.inlet_head_m, rise_m=zone.rise_m)
+        level_enough_m(
+            row=row, inlet_head_m=found.inlet_head_m, rise_m=zone.rise_m, most_m=SEEN_OFF_LEVEL_M
+        )
         for row, found in zip(zone.rows, flow.rows, strict=True)
         if any(not hole.plugged for hole in found.holes)
     )

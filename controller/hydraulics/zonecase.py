@@ -14,6 +14,8 @@ from controller.hydraulics.whatif import hold_valve, with_zone
 
 # A full bed's use on a hot day (FAO-56 Table 2, warm; from memory). [mm]
 HOT_DAY_MM = 6.0
+# Off level by more than this a row can be seen to be: what bears it needs no care. Our choice. [m]
+SEEN_OFF_LEVEL_M = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
