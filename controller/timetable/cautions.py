@@ -13,6 +13,7 @@ from typing import Literal
 from controller.garden.model import Garden, ValveKind, Zone
 from controller.garden.show import show_length
 from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.linefill import line_fill
 from controller.hydraulics.lines import Lines, ZoneFlow
 from controller.timetable.dose import even_litres, soaking_of
 from controller.timetable.plan import Grounds
@@ -121,7 +122,8 @@ def _of_dose(
     even = with_drilling_scatter(flow.evenness, garden.watering.drilling_scatter)
     if even <= 0.0:
         return found
-    line_l = l_from_m3(lines.line(zone.name).drains_m3)
+    filling = line_fill(lines, zone.name, frozenset((zone.name,)))
+    line_l = l_from_m3(filling.drains_m3)
     wanted_l = even_litres(net_mm=HOT_DAY_MM, ground_m2=zone.ground_m2, evenness=even)
     flow_l_s = l_from_m3(flow.flow_m3_s)
     seconds = (wanted_l + line_l) / flow_l_s
@@ -139,7 +141,7 @@ def _of_dose(
             Finding(
                 weight="caution",
                 where=where,
-                words=f"filling its line takes {line_l:.1f} L and {line_l / flow_l_s:.0f} s beside "
+                words=f"filling its line takes {line_l:.1f} L and {filling.again_s:.0f} s beside "
                 f"{wanted_l:.1f} L of a hot day's water: fewer, larger doses waste less",
             )
         )

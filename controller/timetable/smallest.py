@@ -26,8 +26,7 @@ def filling_s(*, line_litres: float, flow_l_s: float) -> float:
 
     Source
     ------
-    Volume over flow; holes that pass water meanwhile are left out, which for the short rows of a
-    garden shortens the time by less than it is known (our choice).
+    Volume over flow, as hydraulics/linefill.py.
     """
     return line_litres / flow_l_s
 

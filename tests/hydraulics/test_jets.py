@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from controller.errors import OutOfRange
 from controller.hydraulics import jets
+from controller.hydraulics.hole import hole_flow_m3_s
 
 
 def test_a_stream_of_an_inch_leaves_at_the_speed_of_a_fall_of_an_inch() -> None:
@@ -36,6 +37,17 @@ def test_head_comes_back_from_height_and_from_reach(
         assert jets.head_from_reach_m(
             reach_m=far, drop_m=drop_m, velocity_coefficient=coefficient
         ) == pytest.approx(head_m)
+
+
+@given(head_m=st.floats(1e-3, 10.0), coefficient=st.floats(0.6, 0.9))
+def test_the_height_of_a_full_stream_tells_the_flow_whatever_the_coefficient(
+    head_m: float, coefficient: float
+) -> None:
+    high_m = jets.height_m(head_m=head_m, velocity_coefficient=coefficient)
+    area_m2 = 3.141592653589793 / 4.0 * 0.0015875**2
+    assert area_m2 * jets.exit_speed_from_height_m_s(high_m) == pytest.approx(
+        hole_flow_m3_s(head_over_hole_m=head_m, bore_m=0.0015875, discharge_coefficient=coefficient)
+    )
 
 
 def test_nothing_leaves_a_hole_above_the_water() -> None:
