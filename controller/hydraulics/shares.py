@@ -115,6 +115,25 @@ def row_shares(row: RowFlow, *, scatter_fraction: float, outlets_per_plant: int 
     )
 
 
+def shares_text(shares: RowShares) -> str:
+    """A row's evenness in one line, and who gets most and least."""
+    running = [h for h in shares.holes if h.kind == "hole" and not h.plugged]
+    if not running or max(h.flow_m3_s for h in running) <= 0.0:
+        return "no hole gives water"
+    most, least = (f(running, key=lambda h: h.of_mean) for f in (max, min))
+    words = (
+        f"low quarter {100 * shares.uniformity:.0f} % of the mean with drilling scatter "
+        f"({shares.grade}), emission uniformity {100 * shares.emission_uniformity:.0f} %, spread "
+        f"{100 * shares.variation:.0f} %; hole {most.number} gives {100 * most.of_mean:.0f} % of "
+        f"the mean, hole {least.number} {100 * least.of_mean:.0f} %"
+    )
+    if shares.dry_holes:
+        words += f"; {shares.dry_holes} dry"
+    if shares.drained_share > 0.0:
+        words += f"; {100 * shares.drained_share:.0f} % leaves by drain holes"
+    return words
+
+
 def drained_share(zone: ZoneFlow) -> float:
     """Part of a zone's water that leaves by drain holes while it runs.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import date
 from math import inf
 
 import pytest
@@ -11,11 +12,16 @@ from hypothesis import strategies as st
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
 from controller.errors import InputError
-from controller.garden.model import Garden, Opening, Planting, Supply, Valve, ValveKind
+from controller.garden.model import Garden, Opening, Planting, Supply, Valve, ValveKind, Watering
 from controller.hydraulics.advice import Advice, advice_rows, advice_text, advise
 from controller.hydraulics.advised import ranked
 from controller.hydraulics.corrections import Corrections
-from controller.hydraulics.design import even_enough, longest_row_m, most_that_is_good
+from controller.hydraulics.design import (
+    even_enough,
+    level_enough_m,
+    longest_row_m,
+    most_that_is_good,
+)
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.pipe import PIPES
 from controller.hydraulics.together import most_together, share_together
@@ -42,8 +48,6 @@ def _about(found: tuple[Advice, ...], subject: str) -> list[Advice]:
 
 
 def _planted(crop: str) -> tuple[Planting, ...]:
-    from datetime import date
-
     return (Planting(crop=crop, start=date(2031, 4, 1), until=date(2031, 9, 1)),)
 
 
@@ -204,6 +208,19 @@ def test_zones_said_to_run_together_keep_the_share_said():
     assert len(most_together(full, names).zones) == 2
 
 
+def test_zones_that_would_run_another_dry_are_not_put_together():
+    tilted = a_row(length_m=6.0, far_height_m=0.06)
+    low = a_zone("low", tilted, opening=Opening(loss_k=2e4))
+    wide = a_zone("wide", a_row(length_m=6.0), a_row(length_m=6.0))
+    garden = a_garden(low, wide)
+    easy = Watering(windows=(), least_share=0.05)
+    lines = Lines(replace(garden, watering=easy))
+    alone = lines.open_set(frozenset(("low",))).zones["low"]
+    both = lines.open_set(frozenset(("low", "wide"))).zones["low"]
+    assert both.dry_holes > alone.dry_holes == 0
+    assert most_together(lines, ("low", "wide")).zones == ("low",)
+
+
 def test_zones_that_would_take_the_pressure_a_valve_needs_are_not_put_together():
     def lines(least_psi: float) -> Lines:
         valve = Valve(
@@ -272,6 +289,24 @@ def test_a_length_needs_a_wish_and_a_hopeless_wish_gives_none():
         pipe=PIPES["1/2 in"], drilling=a_drilling(), inlet_head_m=0.0, most_variation=0.1
     )
     assert hopeless == 0.0
+
+
+@given(
+    length=st.floats(1.0, 8.0),
+    head=st.floats(0.05, 2.0),
+    shape=st.sampled_from([(1, 0), (-1, 0), (0, 1), (0, -1)]),
+)
+@settings(deadline=None, max_examples=25)
+def test_a_row_off_level_by_no_more_than_enough_varies_no_more_than_allowed(length, head, shape):
+    enough_m = level_enough_m(row=a_row(length_m=length), inlet_head_m=head)
+    crooked = a_row(
+        length_m=length, far_height_m=shape[0] * enough_m, middle_height_m=shape[1] * enough_m
+    )
+    # A supply that holds the head at the row's inlet.
+    supply = Supply(static_head_m=head, test_head_m=head - 1e-6, test_flow_m3_s=1e-2)
+    zone = a_zone("ash", crooked, take_off_k=0.0, main_run_m=0.0)
+    found = Lines(a_garden(zone, supply=supply)).open_set(frozenset(("ash",))).zones["ash"]
+    assert found.variation <= 0.2 + 1e-4 or enough_m == 0.0
 
 
 @given(answer=st.integers(0, 60), most=st.integers(1, 50))

@@ -13,7 +13,7 @@ from controller.errors import InputError
 from controller.garden.model import Opening
 from controller.hydraulics.evenness import low_quarter_uniformity
 from controller.hydraulics.lines import Lines
-from controller.hydraulics.shares import drained_share, grade_of, row_shares
+from controller.hydraulics.shares import drained_share, grade_of, row_shares, shares_text
 from controller.hydraulics.whatif import WORN, Change, WhatIf, what_if, what_if_text
 
 ALONE = frozenset(("ash",))
@@ -128,6 +128,29 @@ def test_shares_of_a_row_sum_to_one_and_the_low_quarter_is_the_weakest(
     pipe = low_quarter_uniformity([h.flow_m3_s for h in running])
     assert shares.uniformity == pytest.approx(pipe * (1 - 1.27 * 0.05), rel=1e-9)
     assert shares.emission_uniformity <= shares.uniformity + 1e-9
+
+
+def test_a_rows_line_says_who_gets_most_and_least():
+    # WORKED: the far hole 3 cm higher than the first at 10 cm of head, and friction beside it.
+    row = a_row(far_height_m=0.03, plugged_holes=(16,))
+    zone = a_zone("ash", row, opening=Opening(alone_flow_m3_s=2.0 / 60000))
+    flow = Lines(a_garden(zone)).open_set(ALONE).zones["ash"].rows[0]
+    words = shares_text(row_shares(flow, scatter_fraction=0.05))
+    mean = flow.flow_m3_s / 15
+    assert f"hole 1 gives {100 * flow.holes[0].flow_m3_s / mean:.0f} % of the mean" in words
+    assert f"hole 15 {100 * flow.holes[14].flow_m3_s / mean:.0f} %" in words
+    dry = a_garden(a_zone("ash", rise_m=60.0))
+    nothing = Lines(dry).open_set(ALONE).zones["ash"].rows[0]
+    assert shares_text(row_shares(nothing, scatter_fraction=0.05)) == "no hole gives water"
+
+
+def test_emission_uniformity_is_the_least_hole_over_the_mean_less_scatter():
+    # WORKED: EP405 (1 - 1.27 x 0.05/sqrt(3)) x qmin/qmean with three holes a plant.
+    flow = Lines(a_garden(a_zone("ash", a_row(length_m=6.0)))).open_set(ALONE).zones["ash"].rows[0]
+    shares = row_shares(flow, scatter_fraction=0.05, outlets_per_plant=3)
+    flows = [hole.flow_m3_s for hole in flow.holes]
+    expected = (1 - 1.27 * 0.05 / 3**0.5) * min(flows) / (sum(flows) / len(flows))
+    assert shares.emission_uniformity == pytest.approx(expected, rel=1e-9)
 
 
 def test_classes_are_those_of_practice():

@@ -44,6 +44,27 @@ def test_a_dot_stands_where_its_hole_does_and_as_high_as_its_flow():
         assert y == pytest.approx(y0 + up * (y1 - y0), abs=0.2)
 
 
+def test_heights_and_places_agree_with_the_numbers_on_the_axes():
+    zone = _flow(a_row(length_m=6.0, far_height_m=0.05), loss_k=1e5)
+    svg = row_picture_svg(zone)
+    texts = [
+        (float(t.attrib["x"]), float(t.attrib["y"]), t.text or "", t.attrib["text-anchor"])
+        for t in ElementTree.fromstring(svg).iter(f"{SVG}text")
+        if "text-anchor" in t.attrib and (t.text or "").replace(".", "", 1).isdigit()
+    ]
+    heights = [(float(words), y - 4) for _, y, words, anchor in texts if anchor == "end"]
+    places = [(float(words), x) for x, _, words, anchor in texts if anchor == "middle"]
+    for hole, (x, y) in zip(zone.rows[0].holes, _dots(svg), strict=True):
+        assert x == pytest.approx(_between(places, hole.x_m), abs=0.2)
+        assert y == pytest.approx(_between(heights, 6e7 * hole.flow_m3_s), abs=0.2)
+
+
+def _between(marks: list[tuple[float, float]], value: float) -> float:
+    """Where a value lies by the first and last marks of an axis."""
+    (low, at_low), (high, at_high) = min(marks), max(marks)
+    return at_low + (value - low) / (high - low) * (at_high - at_low)
+
+
 def test_plugged_dry_and_drain_holes_look_different():
     drilling = a_drilling(drain_bore_m=0.0015875, drain_every_m=3.0)
     row = a_row(drilling, length_m=6.0, far_height_m=0.2, plugged_holes=(2,))
