@@ -131,7 +131,7 @@ def test_shares_of_a_row_sum_to_one_and_the_low_quarter_is_the_weakest(
 
 
 def test_a_rows_line_says_who_gets_most_and_least():
-    # WORKED: the far hole 3 cm higher than the first at 10 cm of head, and friction beside it.
+    # The far hole lies some 3 cm higher than the first, with a few centimetres of head over it.
     row = a_row(far_height_m=0.03, plugged_holes=(16,))
     zone = a_zone("ash", row, opening=Opening(alone_flow_m3_s=2.0 / 60000))
     flow = Lines(a_garden(zone)).open_set(ALONE).zones["ash"].rows[0]
