@@ -7,11 +7,10 @@ the head behind the valve; what the supply and the main leave over above it is l
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from math import inf, pi
 
 from controller.errors import InputError, require_range
-from controller.garden.model import Face, Opening, Pipe, Row, Walls, Zone
+from controller.garden.model import Opening, Pipe, Zone
 from controller.garden.show import show_about
 from controller.hydraulics.assembly import TAP, add_main, add_row, add_valve, main_loss_m
 from controller.hydraulics.gradient import Tree
@@ -23,14 +22,10 @@ from controller.hydraulics.jets import (
     velocity_coefficient,
 )
 from controller.hydraulics.network import SupplyCurve
-from controller.hydraulics.rowshape import DrilledHole
-from controller.hydraulics.rowshape import height_m as row_height_m
+from controller.hydraulics.seen import Holes, is_open, seen_hole
 from controller.hydraulics.valve import loss_k_at, unknown_loss_k
 from controller.units import GRAVITY_M_S2, gal_min_from_m3_s, l_min_from_m3_s
 
-Holes = Sequence[Sequence[DrilledHole]]
-# A mouth this far above the pipe's middle line looks up. [m]
-_LOOKS_UP_M = 1e-4
 _MOST_STEPS, _MET_M = 200, 1e-10
 
 
@@ -115,7 +110,7 @@ class Alone:
     def _unknown_k(self) -> float:
         """The middle of what a throttled valve may lose, by the holes behind it."""
         holes_m2 = sum(
-            pi / 4.0 * hole.bore_m**2 for row in self._holes for hole in row if _is_open(hole)
+            pi / 4.0 * hole.bore_m**2 for row in self._holes for hole in row if is_open(hole)
         )
         if holes_m2 <= 0.0:
             return 0.0  # nothing flows, whatever it loses
@@ -123,7 +118,10 @@ class Alone:
 
     def _k_from_flow(self, alone_flow_m3_s: float) -> float:
         flow = require_range("alone_flow_m3_s", alone_flow_m3_s, 1e-9, 1.0)
-        self._must_have_holes("a flow was measured")
+        if all(hole.plugged for row in self._holes for hole in row):
+            raise InputError(
+                f'zone "{self.zone.name}": a flow was measured, but all its holes are plugged'
+            )
         tree, _ = self._rows_tree(self._holes)
         needed_m, *_ = tree.solve_for_flow(flow, self._supply.static_head_m)
         loss_k = self._k_that_leaves(flow, needed_m)
@@ -134,8 +132,7 @@ class Alone:
     def _k_from_stream(self, opening: Opening) -> float:
         """From the stream to the head at its hole, the head behind the valve, flow and loss."""
         zone, up = self.zone, opening.stream_m is not None
-        self._must_have_holes("a stream was seen")
-        row_number, hole_number, holes = self._seen_hole(opening.turned, up=up)
+        row_number, hole_number, holes = seen_hole(zone, self._holes, turned=opening.turned, up=up)
         hole = holes[row_number][hole_number]
         coefficient = velocity_coefficient(
             discharge_coefficient=hole.discharge_coefficient,
@@ -185,31 +182,6 @@ class Alone:
     def _is_too_open(self, loss_k: float) -> bool:
         """Whether a loss is less than that of the full open valve, beyond rounding."""
         return loss_k < self.zone.take_off_k * (1.0 - 1e-6) - 1e-6
-
-    def _must_have_holes(self, seen: str) -> None:
-        if all(hole.plugged for row in self._holes for hole in row):
-            raise InputError(f'zone "{self.zone.name}": {seen}, but all its holes are plugged')
-
-    def _seen_hole(self, turned: bool, *, up: bool) -> tuple[int, int, Holes]:
-        """Row and place of the hole that was looked at, and the holes as the pipe lay meanwhile."""
-        zone = self.zone
-        seen = [any(_is_open(hole) for hole in row) for row in self._holes]
-        number = seen.index(True) if True in seen else 0
-        row = zone.rows[number]
-        holes = list(self._holes)
-        if turned:
-            holes[number] = _turned(holes[number], row, zone.rise_m, Face.UP if up else Face.SIDE)
-        for place, hole in enumerate(holes[number]):
-            over_axis_m = hole.z_m - zone.rise_m - row_height_m(row, hole.x_m)
-            looks_up, looks_level = over_axis_m > _LOOKS_UP_M, abs(over_axis_m) <= _LOOKS_UP_M
-            if _is_open(hole) and (looks_up if up else looks_level):
-                return number, place, holes
-        asked = "up" if up else "level to the side"
-        raise InputError(
-            f'zone "{zone.name}", opening: a stream is read from a hole that looks {asked}, and '
-            f"those of its row {number + 1} look {row.drilling.face}: turn the pipe to look, "
-            "turn it back, and add turned = true to the opening"
-        )
 
     def _rows_tree(self, holes: Holes) -> tuple[Tree, list[tuple[int, ...]]]:
         """The rows below the valve, and the node at each hole."""
@@ -279,30 +251,6 @@ class Alone:
         if self._us:
             return f"{gal_min_from_m3_s(flow_m3_s):.2f} gal/min"
         return f"{l_min_from_m3_s(flow_m3_s):.2f} L/min"
-
-
-def _is_open(hole: DrilledHole) -> bool:
-    return hole.kind == "hole" and not hole.plugged
-
-
-def _turned(
-    holes: Sequence[DrilledHole], row: Row, rise_m: float, now: Face
-) -> tuple[DrilledHole, ...]:
-    """The holes of a row whose pipe is turned about itself until they look up or level."""
-    was, radius_m = row.drilling.face, row.pipe.outside_m / 2.0
-    if was is now:
-        return tuple(holes)
-    turned = []
-    for hole in holes:
-        axis_m = rise_m + row_height_m(row, hole.x_m)
-        offset_m = 0.0  # level, and so do drain holes come to lie when the others turn from there
-        if now is Face.UP and was is Face.DOWN:
-            offset_m = axis_m - hole.z_m
-        elif now is Face.UP and hole.kind == "hole":
-            far_wall = row.drilling.walls is Walls.BOTH and hole.number % 2 == 0
-            offset_m = -radius_m if far_wall else radius_m
-        turned.append(replace(hole, z_m=axis_m + offset_m))
-    return tuple(turned)
 
 
 def _meet(

@@ -15,6 +15,7 @@ from controller.hydraulics import jets
 from controller.hydraulics.opening import Alone
 from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.rowshape import drilled_holes
+from controller.hydraulics.seen import seen_hole
 from controller.hydraulics.supplies import planning_curve
 
 UP = a_drilling(face=Face.UP)
@@ -83,7 +84,7 @@ def test_a_loss_comes_back_from_the_stream_it_makes(loss_k: float, far_m: float)
 def test_the_first_open_hole_of_the_first_row_in_use_is_the_one_that_was_seen() -> None:
     rows = (a_row(UP, plugged=True), a_row(UP, plugged_holes=(1, 2), far_height_m=0.05))
     found = alone(a_garden(a_zone("ash", *rows, opening=Opening(stream_m=0.1))))
-    row, place, _ = found._seen_hole(False, up=True)
+    row, place, _ = seen_hole(found.zone, found._holes, turned=False, up=True)
     assert (row, place) == (1, 2)
 
 
@@ -110,7 +111,7 @@ def test_a_pipe_turned_to_look_is_reckoned_as_it_lay_and_then_turned_back() -> N
 
 def test_the_upper_hole_of_a_pair_shows_its_stream_without_turning() -> None:
     found = a_stream(Opening(stream_m=0.1), a_drilling(face=Face.DOWN, walls=Walls.BOTH))
-    _, place, _ = found._seen_hole(False, up=True)
+    _, place, _ = seen_hole(found.zone, found._holes, turned=False, up=True)
     assert place == 1
 
 
