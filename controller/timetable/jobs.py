@@ -12,7 +12,7 @@ from controller.hydraulics.doubts import opening_doubt
 from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.lines import Lines
 from controller.timetable.dose import Need, even_litres, need_of, soaking_of
-from controller.timetable.packing import Job
+from controller.timetable.job import Job
 from controller.timetable.records import Dose, Pulse, Why
 from controller.timetable.windows import Stretch, allowed, days_to_next_window, hold_in_force
 from controller.units import l_from_m3

@@ -15,49 +15,21 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
-from typing import Protocol
+from datetime import datetime, timedelta
 
 from controller.errors import NoSolution
 from controller.garden.model import ValveKind
-from controller.timetable.dose import Soaking
+from controller.timetable.job import Flows, Job
+from controller.timetable.moments import ceil_to, seconds_after, whole_second
 from controller.timetable.records import NotFitted, Pulse
 from controller.timetable.smallest import filling_s, smallest_pulse_s, too_little, why_too_short
-from controller.timetable.windows import Stretch
+
+__all__ = ["WALK_S", "Flows", "Job", "Packed", "pack"]
 
 WALK_S = 60.0  # between two hand valves; our choice
 _TINY_L = 1e-6
 _TENTH = 10.0
 _MOST_EVENTS = 200_000  # a day of this many is a mistake of ours, not a garden
-
-
-class Flows(Protocol):
-    """What packing asks of the network."""
-
-    def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
-        """Flow of one open zone of the set. [L/s]"""
-
-    def dry_holes(self, zone: str, together: frozenset[str]) -> int:
-        """Holes of that zone that give nothing."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Job:
-    """One zone's dose of one day, ready to be packed."""
-
-    zone: str
-    day: date
-    valve: ValveKind
-    relay_line: int | None
-    even_litres: float
-    line_litres: float
-    urgency: float
-    stretches: Sequence[Stretch]
-    soaking: Soaking
-    longest_open_s: float
-    cap_litres: float  # what the daily cap still leaves
-    first_slot: int = 1
-    hold_reason: str | None = None
 
 
 @dataclass(slots=True)
@@ -106,7 +78,7 @@ def pack(
             plays.append(play)
     pulses: list[Pulse] = []
     if plays:
-        start = _whole_second(min(s.begins_utc for p in plays for s in p.job.stretches))
+        start = whole_second(min(s.begins_utc for p in plays for s in p.job.stretches))
         _Morning(plays, flows, start, most_open, least_share, shortest_pulse_s, pulses).play()
         for play in plays:
             if play.left_l > _TINY_L:
@@ -173,7 +145,7 @@ class _Morning:
         self._hand_free_s = 0.0
         self._spans = {
             play.job.zone: [
-                (_seconds(s.begins_utc, start), _seconds(s.ends_utc, start))
+                (seconds_after(s.begins_utc, start), seconds_after(s.ends_utc, start))
                 for s in play.job.stretches
             ]
             for play in plays
@@ -216,7 +188,7 @@ class _Morning:
             at = max(at, self._hand_free_s)
         smallest_s = self._smallest_s(play, frozenset((job.zone,)))
         for begins, ends in self._spans[job.zone]:
-            moment = _ceil_to(max(at, begins), 60.0 if hand else 1.0, self._start)
+            moment = ceil_to(max(at, begins), 60.0 if hand else 1.0, self._start)
             if moment + smallest_s <= ends:
                 return moment
         return None
@@ -338,22 +310,3 @@ class _Morning:
             play.too_little = too_little(play.left_l, fill_s, alone_l_s, self._shortest)
         if job.valve is ValveKind.HAND:
             self._hand_free_s = now + WALK_S
-
-
-def _seconds(moment: datetime, start: datetime) -> float:
-    return (moment - start).total_seconds()
-
-
-def _whole_second(moment: datetime) -> datetime:
-    """The next whole second."""
-    if moment.microsecond:
-        return moment.replace(microsecond=0) + timedelta(seconds=1)
-    return moment
-
-
-def _ceil_to(at: float, grid_s: float, start: datetime) -> float:
-    """The next moment on the grid of whole seconds or minutes of the clock."""
-    if math.isinf(at):
-        return at
-    offset = start.timestamp() % grid_s
-    return max(0.0, math.ceil((at + offset) / grid_s - 1e-9) * grid_s - offset)

@@ -1,0 +1,41 @@
+"""What packing is handed: each zone's job of the day, and the network to ask for flows."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Protocol
+
+from controller.garden.model import ValveKind
+from controller.timetable.dose import Soaking
+from controller.timetable.windows import Stretch
+
+
+class Flows(Protocol):
+    """What packing asks of the network."""
+
+    def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
+        """Flow of one open zone of the set. [L/s]"""
+
+    def dry_holes(self, zone: str, together: frozenset[str]) -> int:
+        """Holes of that zone that give nothing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """One zone's dose of one day, ready to be packed."""
+
+    zone: str
+    day: date
+    valve: ValveKind
+    relay_line: int | None
+    even_litres: float
+    line_litres: float
+    urgency: float
+    stretches: Sequence[Stretch]
+    soaking: Soaking
+    longest_open_s: float
+    cap_litres: float  # what the daily cap still leaves
+    first_slot: int = 1
+    hold_reason: str | None = None
