@@ -7,10 +7,12 @@ import contextlib
 from datetime import date, timedelta
 from pathlib import Path
 
+from controller.cli import fieldtests
 from controller.cli.loading import (
     LOGBOOK_NAME,
     Loaded,
     load_garden,
+    load_tested,
     print_json,
     state_dir,
     system_clock,
@@ -22,7 +24,6 @@ from controller.clock import Clock
 from controller.daemon.control import ask
 from controller.errors import DaemonError, InputError
 from controller.garden.quantities import read_length, read_volume
-from controller.hydraulics.lines import Lines
 from controller.logbook.ask import Questions
 from controller.logbook.write import Logbook
 from controller.paper.amounts import volume
@@ -56,6 +57,10 @@ def note(args: argparse.Namespace) -> int:
             litres = l_from_m3(read_volume(args.reading, "meter reading"))
             book.meter_reading(litres, clock.now_utc(), args.who)
             tell(f"written down: the meter reads {litres:.0f} L")
+        elif args.kind in fieldtests.KINDS:
+            fieldtests.keep(args, loaded, book, folder, clock)
+        elif args.kind == "back":
+            fieldtests.take_back(args.number, loaded, book, folder)
         else:
             book.note(args.words, zone=args.zone, who=args.who)
             tell("written down")
@@ -77,7 +82,7 @@ def _watered(
     if args.minutes is not None:
         if not 0 < args.minutes <= 24 * 60:
             raise InputError(f"--minutes {args.minutes:g}: allowed is more than 0, up to 1440")
-        alone = Lines(loaded.garden).open_set(frozenset((args.zone,)))
+        alone = load_tested(args, loaded).lines.open_set(frozenset((args.zone,)))
         litres = l_from_m3(alone.zones[args.zone].flow_m3_s) * args.minutes * 60.0
         how = f"{args.minutes:g} min at the computed flow, with nothing else open"
     else:

@@ -19,6 +19,7 @@ from controller.errors import InputError, NoWeather
 from controller.garden.model import Garden
 from controller.timetable.days import DemandDays, clear_sky_of, demand_days
 from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds
+from controller.timetable.tested import Tested, tested_lines
 from controller.timetable.whole import read_whole
 from controller.weather.day import WeatherDay
 from controller.weather.file import read_weather_csv
@@ -126,6 +127,22 @@ def _online(loaded: Loaded, folder: Path, clock: Clock) -> tuple[list[WeatherDay
     for line in answer.remarks:
         tell(f"weather: {line}")
     return list(answer.days), answer.credit
+
+
+def load_tested(args: argparse.Namespace, loaded: Loaded) -> Tested:
+    """The garden's lines, with what field tests in its logbook taught; remarks on stderr."""
+    book = state_dir(args, loaded) / LOGBOOK_NAME
+    found = None
+    if not loaded.is_example and book.is_file():
+        from controller.logbook.ask import Questions
+
+        with Questions(book) as questions:
+            kept = questions.latest_fit()
+        found = None if kept is None else kept.found
+    tested = tested_lines(loaded.garden, found)
+    for remark in tested.remarks:
+        tell(f"field tests: {remark}")
+    return tested
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

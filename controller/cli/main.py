@@ -95,6 +95,7 @@ def _reckoning(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     _weather(plan)
     plan.add_argument("--from", dest="first", type=_day, metavar="DATE", help="first day planned")
     plan.add_argument("--days", type=_count, default=7, metavar="N", help="days planned (7)")
+    plan.add_argument("--band", action="store_true", help="show how sure times and litres are")
     _state(plan)
     _forms(plan, csv=True)
 
@@ -116,6 +117,12 @@ def _reckoning(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
         help="zones open together (default: each zone alone)",
     )
     flow.add_argument("--holes", action="store_true", help="print every hole")
+    flow.add_argument("--bars", action="store_true", help="draw each row's holes as bars")
+    flow.add_argument("--picture", metavar="FILE", help="write an SVG picture of one zone's rows")
+    flow.add_argument(
+        "--what-if", action="store_true", help="what small changes do to the first zone named"
+    )
+    _state(flow)
     _forms(flow)
 
     et = commands.add_parser("et", help="reference ET of each day of a weather file")
@@ -130,6 +137,8 @@ def _reckoning(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
 def _writing(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     check = commands.add_parser("check", help="read a garden file: defaults, faults, cautions")
     _garden(check)
+    _state(check)
+    check.add_argument("--advice", action="store_true", help="design advice, with numbers")
     _forms(check)
     new = commands.add_parser("new", help="answer some questions, get a garden file")
     new.add_argument("garden", metavar="FILE", help="file to write; never overwritten")
@@ -184,7 +193,8 @@ def _keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     words = kinds.add_parser("words", help="anything else")
     words.add_argument("words", metavar="WORDS")
     words.add_argument("--zone", metavar="ZONE")
-    for kind in (watered, rain, meter, words):
+    field_tests = _field_tests(kinds)
+    for kind in (watered, rain, meter, words, *field_tests):
         kind.add_argument("--on", dest="day", type=_day, metavar="DATE", help="day (today)")
         kind.add_argument("--who", default="", metavar="NAME")
 
@@ -195,6 +205,39 @@ def _keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     report.add_argument("--to", dest="last", type=_day, metavar="DATE")
     _state(report)
     _forms(report, csv=True)
+
+
+def _field_tests(
+    kinds: argparse._SubParsersAction[argparse.ArgumentParser],
+) -> list[argparse.ArgumentParser]:
+    cups = kinds.add_parser("cups", help="field test: water caught under some holes")
+    stream = kinds.add_parser("stream", help="field test: how high or far the streams go")
+    bucket = kinds.add_parser("bucket", help="field test: a row, or the open tap, into a bucket")
+    run = kinds.add_parser("run", help="field test: the house meter before and after a run")
+    gauge = kinds.add_parser("gauge", help="field test: the pressure at the tap")
+    for kind in (cups, stream):
+        kind.add_argument("zone", metavar="ZONE")
+        kind.add_argument("--holes", required=True, metavar="N,N", help="numbers from the inlet")
+    cups.add_argument("--volumes", required=True, metavar="V,V", help='as in "90 mL,88 mL"')
+    stream.add_argument("--heights", metavar="H,H", help='upward streams, as in "3 in,2.5 in"')
+    stream.add_argument("--reaches", metavar="R,R", help="level streams, with --drop")
+    stream.add_argument("--drop", metavar="DROP", help="from the hole down to where it lands")
+    bucket.add_argument("zone", nargs="?", metavar="ZONE", help="without one: the open tap")
+    bucket.add_argument("--amount", required=True, metavar="VOLUME")
+    run.add_argument("--before", required=True, metavar="VOLUME")
+    run.add_argument("--after", required=True, metavar="VOLUME")
+    gauge.add_argument("pressure", metavar="PRESSURE", help='as in "31 psi"')
+    for kind in (cups, stream, bucket):
+        kind.add_argument("--row", type=int, metavar="N", help="which row of the zone")
+    for kind in (cups, bucket, run):
+        kind.add_argument("--time", required=True, metavar="TIME", help='as in "30 s"')
+    tests = [cups, stream, bucket, run, gauge]
+    for kind in tests:
+        kind.add_argument("--open", dest="open_zones", metavar="ZONE,ZONE", help="zones open")
+        kind.add_argument("--error", metavar="ERROR", help="how far off it may be, if you know")
+    back = kinds.add_parser("back", help="take a field test back")
+    back.add_argument("number", type=int, metavar="NUMBER")
+    return [*tests, back]
 
 
 def _garden(parser: argparse.ArgumentParser) -> None:

@@ -13,6 +13,7 @@ from controller.cli.loading import (
     load_days,
     load_garden,
     load_kept,
+    load_tested,
     print_csv,
     print_json,
     system_clock,
@@ -21,10 +22,13 @@ from controller.cli.loading import (
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden, Site
-from controller.hydraulics.lines import Lines
+from controller.hydraulics.lines import Lines, SetFlow
+from controller.hydraulics.whatif import what_if, what_if_text
 from controller.paper.eto import eto_rows, eto_text
+from controller.paper.fieldtests import fitted_words
 from controller.paper.flows import flow_document, flow_text
 from controller.paper.ledger import ledger_rows, ledger_text
+from controller.paper.picture import row_picture_svg
 from controller.paper.printout import (
     dose_rows,
     flooding_row,
@@ -35,6 +39,7 @@ from controller.paper.printout import (
 from controller.timetable.days import clear_sky_of, eto_of
 from controller.timetable.plan import assume_before, assumed_words, plan_garden
 from controller.timetable.records import Timetable
+from controller.timetable.tested import Bands
 from controller.weather.file import read_weather_csv
 
 _DAY = timedelta(days=1)
@@ -46,8 +51,10 @@ def plan(args: argparse.Namespace) -> int:
     loaded = load_garden(args)
     first = first_day(args, loaded, clock)
     last = first + (args.days - 1) * _DAY
-    timetable = _timetable(args, loaded, first, last, clock)
-    rows = timetable_rows(timetable, loaded.garden)
+    tested = load_tested(args, loaded)
+    timetable = _timetable(args, loaded, tested.lines, first, last, clock)
+    bands = Bands(loaded.garden, tested.fitted) if args.band else None
+    rows = timetable_rows(timetable, loaded.garden, bands)
     if args.json:
         print_json(
             {
@@ -66,7 +73,7 @@ def plan(args: argparse.Namespace) -> int:
         for left in timetable.not_fitted:
             tell(f"not given: {left.zone}, {left.day}, {left.litres:.1f} L: {left.reason}")
     else:
-        print(timetable_text(timetable, loaded.garden), end="")
+        print(timetable_text(timetable, loaded.garden, bands), end="")
     return 0
 
 
@@ -80,7 +87,8 @@ def balance(args: argparse.Namespace) -> int:
     first = args.first or last - 13 * _DAY
     if first > last:
         raise InputError(f"--from {first} is after --to {last}")
-    timetable = _timetable(args, loaded, first, last, clock)
+    lines = load_tested(args, loaded).lines
+    timetable = _timetable(args, loaded, lines, first, last, clock)
     shown = [
         row
         for row in timetable.ledger
@@ -104,13 +112,53 @@ def flow(args: argparse.Namespace) -> int:
     else:
         sets = [[name.strip() for name in args.open_zones.split(",") if name.strip()]]
         _must_know(garden, sets[0])
-    lines = Lines(garden)
-    found = [(names, lines.open_set(frozenset(names))) for names in sets]
+    tested = load_tested(args, loaded)
+    found = [(names, tested.lines.open_set(frozenset(names))) for names in sets]
+    bands = Bands(garden, tested.fitted)
+    what_ifs = (
+        {name: what_if(garden, name, corrections=tested.corrections) for name in sets[0]}
+        if args.what_if
+        else {}
+    )
+    if args.picture:
+        _draw(args, sets, found, garden)
     if args.json:
-        print_json({"garden": garden.site.name, "sets": flow_document(found)})
+        print_json(
+            {
+                "garden": garden.site.name,
+                "sets": flow_document(found, bands),
+                "next_test": bands.next_test,
+                "fitted": [] if tested.fitted is None else fitted_words(tested.fitted),
+            }
+        )
     else:
-        print(flow_text(found, garden, holes=args.holes), end="")
+        print(flow_text(found, garden, bands, holes=args.holes, bars=args.bars), end="")
+        for changes in what_ifs.values():
+            print(what_if_text(changes, us=garden.us_units), end="")
+        for words in [] if tested.fitted is None else fitted_words(tested.fitted):
+            print(words)
     return 0
+
+
+def _draw(
+    args: argparse.Namespace,
+    sets: Sequence[Sequence[str]],
+    found: Sequence[tuple[Sequence[str], SetFlow]],
+    garden: Garden,
+) -> None:
+    """Write the picture of one zone's flow along its rows."""
+    if len(sets) != 1 or len(sets[0]) != 1:
+        raise InputError("--picture draws one zone; name it with --open ZONE")
+    picture = row_picture_svg(
+        found[0][1].zones[sets[0][0]],
+        us=garden.us_units,
+        scatter_fraction=garden.watering.drilling_scatter,
+    )
+    try:
+        Path(args.picture).write_text(picture, encoding="utf-8")
+    except OSError as fault:
+        raise InputError(f"{args.picture} cannot be written: {fault.strerror}") from fault
+    tell(f"{args.picture} is written")
 
 
 def et(args: argparse.Namespace) -> int:
@@ -141,13 +189,12 @@ def et(args: argparse.Namespace) -> int:
 
 
 def _timetable(
-    args: argparse.Namespace, loaded: Loaded, first: date, last: date, clock: Clock
+    args: argparse.Namespace, loaded: Loaded, lines: Lines, first: date, last: date, clock: Clock
 ) -> Timetable:
     """The timetable from `first` to `last`, on what was given before."""
     kept = load_kept(args, loaded, last)
     days = load_days(args, loaded, kept.gauge_mm, first=first, last=last, clock=clock)
     kept_from = first if kept.kept_from is None else min(kept.kept_from, first)
-    lines = Lines(loaded.garden)
     return plan_garden(
         loaded.garden,
         loaded.grounds,

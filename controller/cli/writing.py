@@ -6,12 +6,15 @@ import argparse
 import textwrap
 from pathlib import Path
 
-from controller.cli.loading import Loaded, load_garden, print_json, tell
+from controller.cli.loading import Loaded, load_garden, load_tested, print_json, tell
 from controller.errors import GardenFileError, InputError
+from controller.garden.model import Zone
 from controller.garden.new import ask_new
 from controller.garden.show import show_filled
-from controller.hydraulics.lines import Lines
+from controller.hydraulics.advice import Advice, advice_rows, advice_text, advise
 from controller.timetable.cautions import Finding, findings
+from controller.timetable.dose import Soaking, soaking_of
+from controller.timetable.tested import Tested
 from controller.timetable.whole import crop_judge
 from crops.catalogue import load as load_catalogue
 
@@ -27,11 +30,16 @@ def check(args: argparse.Namespace) -> int:
             raise
         print_json({"faults": list(broken.faults), "cautions": [], "filled": []})
         return 2
-    found = findings(loaded.garden, loaded.grounds, Lines(loaded.garden))
+    tested = load_tested(args, loaded)
+    found = findings(loaded.garden, loaded.grounds, tested.lines)
+    advice = _advice(loaded, tested) if args.advice else ()
     if args.json:
-        _as_json(loaded, found)
+        _as_json(loaded, found, advice)
     else:
         print(_text(loaded, found), end="")
+        if args.advice:
+            print("\nAdvice, what saves most first")
+            print(advice_text(advice, us=loaded.garden.us_units), end="")
     return 1 if any(f.weight == "fault" for f in found) else 0
 
 
@@ -58,7 +66,22 @@ def _ask(question: str, default: str) -> str:
         raise InputError("the answers ended before the last question; nothing is written") from None
 
 
-def _as_json(loaded: Loaded, found: list[Finding]) -> None:
+def _advice(loaded: Loaded, tested: Tested) -> tuple[Advice, ...]:
+    garden, grounds = loaded.garden, loaded.grounds
+
+    def soaking(zone: Zone) -> Soaking:
+        return soaking_of(zone, grounds.soil(zone.bed.soil), garden.watering.basin_mm)
+
+    return advise(
+        garden,
+        tested.lines,
+        lambda crop: grounds.crop(crop).in_row_spacing_m,
+        soaking=soaking,
+        corrections=tested.corrections,
+    )
+
+
+def _as_json(loaded: Loaded, found: list[Finding], advice: tuple[Advice, ...]) -> None:
     print_json(
         {
             "garden": loaded.garden.site.name,
@@ -68,6 +91,7 @@ def _as_json(loaded: Loaded, found: list[Finding]) -> None:
                 {"where": f.where, "key": f.key, "value": f.shown, "why": f.why}
                 for f in loaded.garden.filled
             ],
+            "advice": advice_rows(advice),
         }
     )
 

@@ -10,9 +10,11 @@ import logging
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Protocol
 
 from controller.errors import GardenFileError, InputError, RowgateError
 from controller.garden.model import Garden
+from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
 from controller.hydraulics.lines import Lines
 from controller.timetable.plan import Grounds
 from crops.catalogue import Catalogue
@@ -28,10 +30,17 @@ class Accepted:
     garden: Garden
     grounds: Grounds
     lines: Lines
+    corrections: Corrections = NOTHING_MEASURED
     from_copy: bool = False
 
+    def same_as(self, other: Accepted) -> bool:
+        """Whether nothing that moves water differs."""
+        return self.garden == other.garden and self.corrections == other.corrections
 
-def accept(garden: Garden, catalogue: Catalogue) -> Accepted:
+
+def accept(
+    garden: Garden, catalogue: Catalogue, corrections: Corrections = NOTHING_MEASURED
+) -> Accepted:
     """Try what the daemon will ask of a garden, so that it fails here and not at a valve.
 
     Raises
@@ -39,14 +48,36 @@ def accept(garden: Garden, catalogue: Catalogue) -> Accepted:
     RowgateError
         If a zone's flow cannot be computed, or a crop or soil is unknown.
     """
-    lines, grounds = Lines(garden), Grounds(garden, catalogue)
+    lines, grounds = Lines(garden, corrections=corrections), Grounds(garden, catalogue)
     for zone in garden.zones:
         lines.open_set(frozenset((zone.name,)))
         lines.line(zone.name)
         grounds.soil(zone.bed.soil)
         for planting in zone.plantings:
             grounds.crop(planting.crop)
-    return Accepted(garden=garden, grounds=grounds, lines=lines)
+    return Accepted(garden=garden, grounds=grounds, lines=lines, corrections=corrections)
+
+
+class FieldTests(Protocol):
+    """What the garden file asks of the field tests in the logbook."""
+
+    def mark(self) -> object:
+        """Differs once another fit stands."""
+
+    def corrections(self, garden: Garden) -> Corrections:
+        """What the fit that stands says of this garden."""
+
+
+class NoFieldTests:
+    """Nothing was ever tested."""
+
+    def mark(self) -> object:
+        """Never differs."""
+        return None
+
+    def corrections(self, garden: Garden) -> Corrections:
+        """Nothing."""
+        return NOTHING_MEASURED
 
 
 class GardenFile:
@@ -57,10 +88,17 @@ class GardenFile:
     """
 
     def __init__(
-        self, path: Path, copy: Path, read: Callable[[str], Garden], catalogue: Catalogue
+        self,
+        path: Path,
+        copy: Path,
+        read: Callable[[str], Garden],
+        catalogue: Catalogue,
+        field_tests: FieldTests | None = None,
     ) -> None:
         self._path, self._copy, self._read, self._catalogue = path, copy, read, catalogue
+        self._field_tests: FieldTests = field_tests or NoFieldTests()
         self._text: bytes | None = None
+        self._mark: object = None
         self.faults: tuple[str, ...] = ()
 
     def first(self) -> Accepted:
@@ -89,9 +127,10 @@ class GardenFile:
         except OSError as fault:
             self._text, self.faults = None, (f"{self._path}: {fault.strerror or fault}",)
             return None
-        if text == self._text:
+        mark = self._field_tests.mark()
+        if text == self._text and mark == self._mark:
             return None
-        self._text = text
+        self._text, self._mark = text, mark
         try:
             accepted = self._accepted(text)
         except GardenFileError as fault:
@@ -106,7 +145,8 @@ class GardenFile:
 
     def _accepted(self, text: bytes) -> Accepted:
         try:
-            return accept(self._read(text.decode("utf-8-sig")), self._catalogue)
+            garden = self._read(text.decode("utf-8-sig"))
+            return accept(garden, self._catalogue, self._field_tests.corrections(garden))
         except UnicodeDecodeError as fault:
             raise InputError("not UTF-8 text; save it as UTF-8") from fault
 

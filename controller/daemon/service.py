@@ -23,6 +23,7 @@ from controller.daemon.answers import answer
 from controller.daemon.books import Books
 from controller.daemon.clocksense import ClockSense
 from controller.daemon.control import ControlServer, refusal
+from controller.daemon.fieldtests import KeptFieldTests
 from controller.daemon.gardenfile import COPY_NAME, Accepted, GardenFile
 from controller.daemon.health import Health, sd_notify
 from controller.daemon.openings import Openings, shut
@@ -117,6 +118,7 @@ class _Service:
             state_dir / COPY_NAME,
             lambda text: read_whole_text(text, str(garden_path), self._catalogue),
             self._catalogue,
+            KeptFieldTests(state_dir / LOGBOOK_NAME),
         )
         self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._ending = threading.Event()

@@ -226,7 +226,7 @@ class Steward:
                 self.tell("garden file", f"{fault}; the last good one waters on")
             if not self._shown_faults:
                 self.tell("garden file", "reads again")
-        if fresh is not None and fresh.garden != self.accepted.garden:
+        if fresh is not None and not fresh.same_as(self.accepted):
             self._coming = fresh
             self.want_plan("garden", drop=True)
 

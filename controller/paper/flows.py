@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 
-from controller.garden.model import Garden
+from controller.garden.model import Garden, Zone
 from controller.hydraulics.lines import HoleFlow, RowFlow, SetFlow, ZoneFlow
+from controller.paper.picture import row_bars
+from controller.timetable.tested import Bands
 from controller.units import (
     gal_min_from_m3_s,
     in_from_m,
@@ -14,10 +17,13 @@ from controller.units import (
     psi_from_head_m,
 )
 
+UNKNOWN_FROM = 0.33  # above a third the error of a logarithm is no per cent any more
 Found = Sequence[tuple[Sequence[str], SetFlow]]
 
 
-def flow_text(found: Found, garden: Garden, *, holes: bool) -> str:
+def flow_text(
+    found: Found, garden: Garden, bands: Bands, *, holes: bool = False, bars: bool = False
+) -> str:
     """A block a set; flow in gal/min or L/min, pressure in psi or metres of water."""
     us = garden.us_units
     lines: list[str] = []
@@ -29,30 +35,66 @@ def flow_text(found: Found, garden: Garden, *, holes: bool) -> str:
             f"drawing {_flow(flows.supply_flow_m3_s, us=us)} in all"
         )
         for name in names:
-            lines += _zone(flows.zones[name], us=us, holes=holes, named=not alone)
+            error = bands.error(name, names)
+            lines += _zone(
+                flows.zones[name],
+                garden.zone(name),
+                error,
+                us=us,
+                holes=holes,
+                bars=bars,
+                named=not alone,
+            )
         lines.append("")
-    lines.append("Even: the low quarter of the holes against their mean, without drilling scatter.")
+    lines += [
+        "Even: the low quarter of the holes against their mean, without drilling scatter.",
+        "Give or take: two standard errors of what is known of drill, valve and supply.",
+    ]
+    if bands.next_test is not None:
+        lines += textwrap.wrap(
+            f"The field test that would tell most: {bands.next_test}.", 80, subsequent_indent="  "
+        )
     return "\n".join(lines) + "\n"
 
 
-def _zone(zone: ZoneFlow, *, us: bool, holes: bool, named: bool) -> list[str]:
+def _zone(
+    zone: ZoneFlow,
+    described: Zone,
+    error: float,
+    *,
+    us: bool,
+    holes: bool,
+    bars: bool,
+    named: bool,
+) -> list[str]:
     who = f"{zone.zone}: " if named else ""
     decides = "the supply" if zone.decided_by == "supply" else "the valve's opening"
     lines = [
-        f"  {who}{_flow(zone.flow_m3_s, us=us)}, even {100 * zone.evenness:.0f} %; "
-        f"{decides} decides the flow"
+        f"  {who}{_flow(zone.flow_m3_s, us=us)}, {give_or_take(error)}, even "
+        f"{100 * zone.evenness:.0f} %;",
+        f"    {decides} decides the flow",
     ]
     if zone.dry_holes:
         lines.append(f"    {zone.dry_holes} holes give nothing: too little pressure, or too high")
-    for number, row in enumerate(zone.rows, 1):
-        lines += _row(row, number, us=us, holes=holes)
+    for number, (row, drawn) in enumerate(zip(zone.rows, described.rows, strict=True), 1):
+        over_pipe_m = row.inlet_head_m - described.rise_m - drawn.inlet_height_m
+        lines += _row(row, over_pipe_m, number, us=us, holes=holes)
+        if bars:
+            lines += [f"      {line}" for line in row_bars(row, 74, us=us)]
     return lines
 
 
-def _row(row: RowFlow, number: int, *, us: bool, holes: bool) -> list[str]:
+def give_or_take(error: float) -> str:
+    """A relative standard error as a band of two of them; a third and more says only "unknown"."""
+    if error > UNKNOWN_FROM:
+        return "flow all but unknown: measure it"
+    return f"give or take {200 * error:.0f} %"
+
+
+def _row(row: RowFlow, over_pipe_m: float, number: int, *, us: bool, holes: bool) -> list[str]:
     running = [h.flow_m3_s for h in row.holes if not h.plugged]
     lines = [
-        f"    row {number}: {_flow(row.flow_m3_s, us=us)} at {_pressure(row.inlet_head_m, us=us)}; "
+        f"    row {number}: {_flow(row.flow_m3_s, us=us)} at {_pressure(over_pipe_m, us=us)}; "
         f"even {100 * row.evenness:.0f} %, spread {100 * row.variation:.0f} %; "
         f"{len(running)} holes"
     ]
@@ -75,24 +117,27 @@ def _hole(hole: HoleFlow, *, us: bool) -> str:
     return f"      {hole.number:>4}  {where}  {head} of water over it  {state}{drain}"
 
 
-def flow_document(found: Found) -> list[dict[str, object]]:
+def flow_document(found: Found, bands: Bands) -> list[dict[str, object]]:
     """Every set, zone, row and hole; SI, units in the keys; heads against the tap's height."""
     return [
         {
             "open": list(names),
             "supply_flow_m3_s": flows.supply_flow_m3_s,
             "tap_head_m": flows.tap_head_m,
-            "zones": [_zone_document(flows.zones[name]) for name in names],
+            "zones": [
+                _zone_document(flows.zones[name], bands.error(name, names)) for name in names
+            ],
         }
         for names, flows in found
     ]
 
 
-def _zone_document(zone: ZoneFlow) -> dict[str, object]:
+def _zone_document(zone: ZoneFlow, error: float) -> dict[str, object]:
     return {
         "zone": zone.zone,
         "flow_m3_s": zone.flow_m3_s,
         "flow_l_min": l_min_from_m3_s(zone.flow_m3_s),
+        "flow_standard_error_fraction": error,
         "valve_head_m": zone.valve_head_m,
         "evenness": zone.evenness,
         "variation": zone.variation,

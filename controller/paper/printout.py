@@ -12,16 +12,21 @@ from controller.garden.model import Garden, ValveKind
 from controller.paper.amounts import clock_time, depth, long_day, open_time, volume
 from controller.timetable.flooding import FLOODING_EFFICIENCY, against_flooding
 from controller.timetable.records import Dose, NotFitted, Pulse, Timetable
+from controller.timetable.tested import BAND, Bands
 
 _T = TypeVar("_T", Pulse, NotFitted)
 WIDTH = 80
 _NAME = 24
 
 
-def timetable_text(timetable: Timetable, garden: Garden, *, heading: str = "") -> str:
-    """The whole timetable at 80 columns; one line a pulse, and under each dose why."""
+def timetable_text(timetable: Timetable, garden: Garden, bands: Bands | None = None) -> str:
+    """The whole timetable at 80 columns; one line a pulse, and under each dose why.
+
+    With bands, each time and each volume carries its plus-or-minus: two standard errors, by which
+    the litres may be off if the time is kept, or the time if the litres are.
+    """
     lines = [
-        heading or f"{garden.site.name}: dry-run timetable",
+        f"{garden.site.name}: dry-run timetable",
         _span(timetable.first, timetable.last),
         f"Clock times of {garden.site.timezone}. Open is minutes:seconds.",
         "",
@@ -30,7 +35,7 @@ def timetable_text(timetable: Timetable, garden: Garden, *, heading: str = "") -
     pulses, left = _by_day(timetable.pulses), _by_day(timetable.not_fitted)
     day = timetable.first
     while day <= timetable.last:
-        lines += _one_day(day, pulses.get(day, []), left.get(day, []), doses, garden)
+        lines += _one_day(day, pulses.get(day, []), left.get(day, []), doses, garden, bands)
         day += timedelta(days=1)
     lines += _sums(timetable, garden)
     lines += _flooding(timetable, garden)
@@ -49,13 +54,14 @@ def _one_day(
     left: list[NotFitted],
     doses: Mapping[tuple[date, str], Dose],
     garden: Garden,
+    bands: Bands | None,
 ) -> list[str]:
     lines = [long_day(day), "-" * len(long_day(day))]
     if not pulses and not left:
         return [*lines, "  no zone needs water", ""]
     explained: set[str] = set()
     for pulse in pulses:
-        lines.append(_pulse_line(pulse, garden))
+        lines.append(_pulse_line(pulse, garden, bands))
         if pulse.zone not in explained:
             explained.add(pulse.zone)
             lines += _wrapped(why_line(doses[day, pulse.zone], us=garden.us_units), " " * 12)
@@ -65,9 +71,17 @@ def _one_day(
     return [*lines, ""]
 
 
-def _pulse_line(pulse: Pulse, garden: Garden) -> str:
+def _pulse_line(pulse: Pulse, garden: Garden, bands: Bands | None) -> str:
     opens = clock_time(pulse.opens_utc.astimezone(garden.site.zone_info))
     by = "by hand" if pulse.valve is ValveKind.HAND else f"relay {pulse.relay_line}"
+    if bands is not None:
+        band = BAND * bands.error(pulse.zone, pulse.together)
+        off = volume(pulse.litres * band, us=garden.us_units).partition(" ")[0]
+        amount, _, unit = volume(pulse.litres, us=garden.us_units).partition(" ")
+        return (
+            f"  {opens:<9} {_cut(pulse.zone, _NAME - 4):<{_NAME - 4}} {open_time(pulse.open_s):>7} "
+            f"±{open_time(pulse.open_s * band):<7} {amount:>6} ±{off:<6} {unit:<3}  {by}"
+        )
     return (
         f"  {opens:<9} {_cut(pulse.zone):<{_NAME}} {open_time(pulse.open_s):>8} open"
         f" {volume(pulse.litres, us=garden.us_units):>10}  {by}"
@@ -127,7 +141,9 @@ def _flooding(timetable: Timetable, garden: Garden) -> list[str]:
     return [*_wrapped(words, ""), ""]
 
 
-def timetable_rows(timetable: Timetable, garden: Garden) -> list[dict[str, object]]:
+def timetable_rows(
+    timetable: Timetable, garden: Garden, bands: Bands | None = None
+) -> list[dict[str, object]]:
     """One row a pulse, for --csv and --json; SI, local times with their offset."""
     zone_info = garden.site.zone_info
 
@@ -146,6 +162,11 @@ def timetable_rows(timetable: Timetable, garden: Garden) -> list[dict[str, objec
             "slot": p.slot,
             "together": list(p.together),
         }
+        | (
+            {}
+            if bands is None
+            else {"standard_error_fraction": round(bands.error(p.zone, p.together), 5)}
+        )
         for p in timetable.pulses
     ]
 
@@ -217,8 +238,8 @@ def _by_day(items: Iterable[_T]) -> dict[date, list[_T]]:
     return found
 
 
-def _cut(name: str) -> str:
-    return name if len(name) <= _NAME else name[: _NAME - 3] + "..."
+def _cut(name: str, width: int = _NAME) -> str:
+    return name if len(name) <= width else name[: width - 3] + "..."
 
 
 def _wrapped(text: str, indent: str) -> list[str]:

@@ -15,6 +15,7 @@ from controller.garden.show import show_length
 from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.linefill import line_fill
 from controller.hydraulics.lines import Lines, ZoneFlow
+from controller.hydraulics.together import before_valve_m
 from controller.timetable.dose import even_litres, soaking_of
 from controller.timetable.plan import Grounds
 from controller.timetable.trust import barrel_words, zone_words
@@ -100,16 +101,16 @@ def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Line
             "5 ft/s surge and noise grow"
         )
     least = zone.valve.least_closing_head_m
-    tap = lines.open_set(frozenset((zone.name,))).tap_head_m
-    if zone.valve.kind is ValveKind.RELAY and least > 0.0 and flow.valve_head_m < least:
+    alone = frozenset((zone.name,))
+    before_m = before_valve_m(lines, alone, zone.name)
+    if zone.valve.kind is ValveKind.RELAY and least > 0.0 and before_m < least:
         found.append(
             Finding(
                 weight="fault",
                 where=where,
                 words=f"its valve wants {psi_from_head_m(least):.1f} psi to close, and with it "
-                f"open only {psi_from_head_m(flow.valve_head_m):.1f} psi are left there "
-                f"({psi_from_head_m(tap):.1f} at the tap): throttle the row, or take a valve that "
-                "closes without pressure",
+                f"open only {psi_from_head_m(before_m):.1f} psi are left before it: throttle the "
+                "row, or take a valve that closes without pressure",
             )
         )
     return found

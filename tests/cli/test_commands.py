@@ -260,3 +260,95 @@ def test_a_call_that_does_not_parse_exits_with_2(argv: tuple[str, ...]) -> None:
     with pytest.raises(SystemExit) as exit_:
         main(list(argv))
     assert exit_.value.code == 2
+
+
+def test_field_tests_are_written_down_fitted_and_used(run: Run, garden: Path) -> None:
+    garden.write_text(
+        SMALL.replace("valve = { hand = true }", 'valve = { hand = true }\nopening = "60 deg"')
+    )
+    before = _alone(run, garden)
+    note = ("note", "--garden", str(garden))
+    code, _, err = run(*note, "bucket", "leeks", "--amount", "4 L", "--time", "160 s")
+    assert code == 0
+    assert 'valve of "leeks"' in err
+    after = _alone(run, garden)
+    # The handle stood far nearer to shut than its table says: 4 L in 160 s is 1.5 L/min.
+    assert before["flow_l_min"] > 5.0
+    assert after["flow_l_min"] == approx(1.5, rel=0.1)
+    assert after["flow_standard_error_fraction"] < before["flow_standard_error_fraction"] / 3
+    run(*note, "watered", "leeks", "--minutes", "2")
+    rows = json.loads(run("report", "--garden", str(garden), "--json")[1])["report"]
+    assert rows[0]["given_litres"] == approx(2 * after["flow_l_min"])
+    assert run(*note, "back", "1")[0] == 0
+    assert _alone(run, garden)["flow_l_min"] == approx(before["flow_l_min"], rel=0.01)
+
+
+def _alone(run: Run, garden: Path) -> dict[str, float]:
+    zone: dict[str, float] = json.loads(run("flow", str(garden), "--json")[1])["sets"][0]["zones"][
+        0
+    ]
+    return zone
+
+
+def test_every_kind_of_field_test_can_be_noted(run: Run, garden: Path) -> None:
+    note = ("note", "--garden", str(garden))
+    tests = [
+        ("cups", "leeks", "--holes", "1,11,22", "--volumes", "0.5 L,0.5 L,0.5 L", "--time", "25 s"),
+        ("bucket", "--amount", "5 gal", "--time", "41 s"),
+        ("run", "--before", "812 gal", "--after", "824 gal", "--time", "120 s", "--open", "leeks"),
+        ("gauge", "47 psi"),
+        ("gauge", "12 psi", "--open", "leeks", "--error", "2 psi"),
+    ]
+    for test in tests:
+        code, _, err = run(*note, *test)
+        assert code == 0, (test, err)
+    assert "Fitted to 5 field tests" in err
+    _, out, _ = run("flow", str(garden))
+    assert "give or take" in out
+    assert "The field test that would tell most" in out
+
+
+@pytest.mark.parametrize(
+    ("test", "said"),
+    [
+        (("bucket", "leeks", "--amount", "40 L", "--time", "1 s"), "static pressure"),
+        (("cups", "leeks", "--holes", "1,x", "--volumes", "1 L", "--time", "9 s"), "--holes"),
+        (("cups", "leeks", "--holes", "1", "--volumes", "90", "--time", "9 s"), "volumes"),
+        (("gauge", "-3 psi"), "gauge"),
+        (("stream", "leeks", "--holes", "1", "--reaches", "2 ft"), "drop"),
+        (("back", "7"), "7"),
+    ],
+)
+def test_a_field_test_that_cannot_be_is_refused_and_nothing_written(
+    run: Run, garden: Path, test: tuple[str, ...], said: str
+) -> None:
+    code, _, err = run("note", "--garden", str(garden), *test)
+    assert code in (1, 2)
+    assert said in err
+    assert "Fitted" not in run("flow", str(garden))[1]
+
+
+def test_a_plan_shows_how_sure_it_is(run: Run) -> None:
+    _, out, _ = run("plan", "--band", "--days", "2")
+    assert max(map(len, out.splitlines())) <= 80
+    assert out.count("±") >= 4
+    rows = json.loads(run("plan", "--band", "--days", "2", "--json")[1])["timetable"]
+    assert all(0.0 < r["standard_error_fraction"] < 0.5 for r in rows)
+
+
+def test_flow_draws_what_ifs_and_pictures(run: Run, tmp_path: Path) -> None:
+    picture = tmp_path / "carrots.svg"
+    code, out, _ = run(
+        "flow", "--open", "carrots", "--bars", "--what-if", "--picture", str(picture)
+    )
+    assert code == 0
+    assert max(map(len, out.splitlines())) <= 80
+    assert picture.read_text(encoding="utf-8").startswith("<svg")
+    assert run("flow", "--open", "carrots,leeks", "--picture", str(picture))[0] == 2
+
+
+def test_check_gives_advice_when_asked(run: Run) -> None:
+    _, out, _ = run("check", "--advice")
+    assert "Advice, what saves most first" in out
+    assert max(map(len, out.splitlines())) <= 80
+    assert json.loads(run("check", "--advice", "--json")[1])["advice"]

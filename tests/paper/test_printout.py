@@ -19,6 +19,7 @@ from controller.paper.printout import WIDTH, dose_rows, timetable_rows, timetabl
 from controller.timetable.jobs import Grounds
 from controller.timetable.plan import plan_garden
 from controller.timetable.records import Timetable
+from controller.timetable.tested import Bands
 from crops.catalogue import load
 
 FIRST = date(2031, 7, 1)
@@ -59,7 +60,13 @@ def test_no_line_is_wider_than_a_terminal(us: bool) -> None:
     texts = [
         timetable_text(_plan(garden), garden),
         ledger_text(_plan(garden).ledger, (), us=us),
-        flow_text([(["b", "h"], Lines(garden).open_set(frozenset("bh")))], garden, holes=True),
+        flow_text(
+            [(["b", "h"], Lines(garden).open_set(frozenset("bh")))],
+            garden,
+            Bands(garden, None),
+            holes=True,
+            bars=True,
+        ),
     ]
     for text in texts:
         assert max(map(len, text.splitlines())) <= WIDTH
@@ -100,7 +107,7 @@ def test_a_ledger_row_closes() -> None:
 
 def test_a_flow_document_sums_up() -> None:
     flows = Lines(GARDEN).open_set(frozenset("bh"))
-    (found,) = flow_document([(["b", "h"], flows)])
+    (found,) = flow_document([(["b", "h"], flows)], Bands(GARDEN, None))
     zones = found["zones"]
     assert isinstance(zones, list)
     total = sum(h["flow_m3_s"] for z in zones for r in z["rows"] for h in r["holes"])

@@ -44,6 +44,10 @@ def test_a_diaphragm_valve_without_pressure_to_close_is_a_fault() -> None:
     zone = a_zone(rows=(a_row(20), a_row(20), a_row(20)))
     valve = replace(zone.valve, least_closing_head_m=head_m_from_psi(8))
     assert "wants 8.0 psi to close" in _words(a_garden(replace(zone, valve=valve)))
+    # Throttled by hand behind it, the pressure stands before the valve.
+    slow = Opening(alone_flow_m3_s=m3_s_from_l_min(2.5))
+    throttled = replace(zone, valve=valve, opening=slow)
+    assert "to close" not in _words(a_garden(throttled))
 
 
 def test_seconds_are_too_short_to_turn_by_hand() -> None:

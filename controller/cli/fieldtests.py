@@ -1,0 +1,150 @@
+"""note cups, stream, bucket, run, gauge: field tests, written down and fitted at once."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from controller.cli.loading import LOGBOOK_NAME, Loaded, tell
+from controller.clock import Clock
+from controller.errors import InputError
+from controller.garden.quantities import (
+    read_duration,
+    read_length,
+    read_pressure,
+    read_share,
+    read_volume,
+)
+from controller.hydraulics.fit import fit
+from controller.hydraulics.fitted import Fitted, fitted_to_dict
+from controller.hydraulics.measured import (
+    Bucket,
+    Cups,
+    Gauge,
+    Measurement,
+    MeterRun,
+    Stream,
+    measurement_from_dict,
+    measurement_to_dict,
+)
+from controller.logbook.ask import Questions
+from controller.logbook.write import Logbook
+from controller.paper.fieldtests import fitted_words
+
+KINDS = ("cups", "stream", "bucket", "run", "gauge")
+_SHARE_ERRORS = ("cups", "bucket")
+
+
+def measurement(args: argparse.Namespace) -> Measurement:
+    """The field test as said on the command line, in SI; InputError names what is wrong."""
+    zone = getattr(args, "zone", None)
+    zones = frozenset(_names(args.open_zones)) | ({zone} if zone else frozenset())
+    stated = _stated_error(args)
+    if args.kind == "cups":
+        return Cups(
+            zones=zones,
+            zone=args.zone,
+            row=args.row or 1,
+            holes=_numbers(args.holes),
+            volumes_m3=_each(args.volumes, read_volume, "volumes"),
+            time_s=read_duration(args.time, "time"),
+            **stated,
+        )
+    if args.kind == "stream":
+        return Stream(
+            zones=zones,
+            zone=args.zone,
+            row=args.row or 1,
+            holes=_numbers(args.holes),
+            heights_m=_each(args.heights, read_length, "heights"),
+            reaches_m=_each(args.reaches, read_length, "reaches"),
+            drop_m=None if args.drop is None else read_length(args.drop, "drop"),
+            **stated,
+        )
+    if args.kind == "bucket":
+        return Bucket(
+            zones=zones,
+            zone=args.zone,
+            row=args.row,
+            volume_m3=read_volume(args.amount, "amount"),
+            time_s=read_duration(args.time, "time"),
+            **stated,
+        )
+    if args.kind == "run":
+        return MeterRun(
+            zones=zones,
+            before_m3=read_volume(args.before, "before"),
+            after_m3=read_volume(args.after, "after"),
+            time_s=read_duration(args.time, "time"),
+            **stated,
+        )
+    return Gauge(zones=zones, head_m=read_pressure(args.pressure, "pressure"), **stated)
+
+
+def keep(
+    args: argparse.Namespace, loaded: Loaded, book: Logbook, folder: Path, clock: Clock
+) -> None:
+    """Write the test down, fit all tests together, and keep what came out.
+
+    A test that cannot be is refused before anything is written.
+    """
+    told = measurement(args)
+    path = folder / LOGBOOK_NAME
+    with Questions(path) as ask:
+        before = [measurement_from_dict(row.said) for row in ask.measurements()]
+    fitted = fit(loaded.garden, [*before, told])
+    book.keep_measurement(measurement_to_dict(told), who=args.who)
+    with Questions(path) as ask:
+        ids = [row.id for row in ask.measurements()]
+    book.keep_fit(fitted_to_dict(fitted), ids)
+    _tell(fitted)
+
+
+def take_back(number: int, loaded: Loaded, book: Logbook, folder: Path) -> None:
+    """Take a field test back and fit the others again."""
+    book.take_back_measurement(number)
+    with Questions(folder / LOGBOOK_NAME) as ask:
+        rows = ask.measurements()
+    fitted = fit(loaded.garden, [measurement_from_dict(row.said) for row in rows])
+    book.keep_fit(fitted_to_dict(fitted), [row.id for row in rows])
+    _tell(fitted)
+
+
+def _tell(fitted: Fitted) -> None:
+    tell("written down")
+    for line in fitted_words(fitted):
+        tell(line)
+
+
+def _stated_error(args: argparse.Namespace) -> dict[str, Any]:
+    """The error the gardener states, if any, under the name its kind of test has for it."""
+    if args.error is None:
+        return {}
+    if args.kind in _SHARE_ERRORS:
+        return {"error_share": read_share(args.error, "error")}
+    if args.kind == "stream":
+        return {"error_m": read_length(args.error, "error")}
+    if args.kind == "gauge":
+        return {"error_m": read_pressure(args.error, "error")}
+    return {"error_m3": read_volume(args.error, "error")}
+
+
+def _names(text: str | None) -> Sequence[str]:
+    return [name.strip() for name in (text or "").split(",") if name.strip()]
+
+
+def _numbers(text: str) -> tuple[int, ...]:
+    try:
+        return tuple(int(part) for part in text.split(","))
+    except ValueError:
+        raise InputError(
+            f"--holes: found {text!r}; allowed are numbers from 1 at the inlet, as in 1,8,16"
+        ) from None
+
+
+def _each(text: str | None, read: Callable[[object, str], float], what: str) -> tuple[float, ...]:
+    if text is None:
+        return ()
+    return tuple(read(part.strip(), what) for part in text.split(","))

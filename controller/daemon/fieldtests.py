@@ -1,0 +1,48 @@
+"""What the field tests in the logbook say of the lines; the fitting itself is done elsewhere."""
+
+from __future__ import annotations
+
+import logging
+from pathlib import Path
+
+from controller.errors import LogbookError
+from controller.garden.model import Garden
+from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
+from controller.logbook.ask import Questions
+from controller.logbook.fieldtests import FitRow
+from controller.timetable.tested import tested_lines
+
+_LOG = logging.getLogger("rowgate.fieldtests")
+
+
+class KeptFieldTests:
+    """The fit that stands, read anew at each asking; a silent logbook changes nothing."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._last: FitRow | None = None
+
+    def mark(self) -> object:
+        """The number of the fit that stands."""
+        found = self._look()
+        return None if found is None else found.id
+
+    def corrections(self, garden: Garden) -> Corrections:
+        """What the fit that stands says of this garden, as its file describes it now."""
+        found = self._look()
+        if found is None:
+            return NOTHING_MEASURED
+        tested = tested_lines(garden, found.found)
+        for remark in tested.remarks:
+            _LOG.warning("%s", remark)
+        return tested.corrections
+
+    def _look(self) -> FitRow | None:
+        if not self._path.is_file():
+            return None
+        try:
+            with Questions(self._path) as ask:
+                self._last = ask.latest_fit()
+        except LogbookError as fault:
+            _LOG.warning("the field tests are as they were: %s", fault)
+        return self._last
