@@ -176,4 +176,8 @@ def _flow(flow_m3_s: float, *, us: bool) -> str:
 
 
 def _pressure(head_m: float, *, us: bool) -> str:
-    return f"{psi_from_head_m(head_m):.2f} psi" if us else f"{head_m:.2f} m"
+    """In psi or metres; what is small reads better as a height of water."""
+    if us:
+        psi = psi_from_head_m(head_m)
+        return f"{psi:.2f} psi" if psi >= 1.0 else f"{in_from_m(head_m):.1f} in of water"
+    return f"{head_m:.2f} m" if head_m >= 1.0 else f"{100.0 * head_m:.1f} cm of water"
