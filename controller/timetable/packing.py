@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from controller.errors import NoSolution
@@ -119,6 +119,10 @@ def _admit(
     if refused is not None:
         not_fitted.append(_left_over(job, wanted, refused))
         return None
+    # What runs out of the line after a pulse wants room in the basin, too; half of it at most.
+    basin_mm = job.soaking.basin_mm
+    room_mm = max(0.5 * basin_mm, basin_mm - job.line_litres / job.soaking.strip_m2)
+    job = replace(job, soaking=replace(job.soaking, basin_mm=room_mm))
     return _Play(job=job, left_l=wanted, slot=job.first_slot)
 
 
@@ -300,6 +304,8 @@ class _Morning:
                 together=tuple(sorted(play.together)),
             )
         )
+        run_out_l = job.line_litres - play.fill_left_l
+        play.standing_mm += run_out_l / job.soaking.strip_m2
         play.slot += 1
         play.open_since_s, play.together = None, set()
         alone_l_s = self._flows.flow_l_s(job.zone, frozenset((job.zone,)))

@@ -136,6 +136,17 @@ def test_what_is_left_of_a_cut_dose_waits_if_it_is_too_little() -> None:
     assert "less than 5 s after filling" in found.not_fitted[0].reason
 
 
+def test_what_runs_out_of_the_line_finds_room_in_the_basin_and_soaks_away_too() -> None:
+    # WORKED: 3 L on 2 m2 are 1.5 mm, so 8.5 of the basin's 10 mm may be filled: at 0.5 L/s less
+    # 0.05 mm/s that is 0.2 mm/s net, 42.5 s and 21.25 L. 42.5 L make two pulses, each 6 s longer to
+    # fill the line. Then 8.5 and 1.5 mm stand, and soak away in 200 s.
+    basin = Soaking(strip_m2=2.0, intake_mm_s=0.05, basin_mm=10.0)
+    found = packed(a_job(even_litres=42.5, soaking=basin), tap=Tap(1.0, 0.5))
+    assert [p.open_s for p in found.pulses] == [48.5, 48.5]
+    first, second = found.pulses
+    assert (second.opens_utc - first.closes_utc).total_seconds() == approx(200.0, abs=1.0)
+
+
 def test_enough_is_enough() -> None:
     assert too_little(2.5, 6.0, 0.5, 5.0) is None
     assert (
