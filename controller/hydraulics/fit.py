@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import exp, log, sqrt
 
+from controller.errors import InputError, NoSolution
 from controller.garden.model import Garden
 from controller.garden.show import show_flow, show_length, show_pressure
 from controller.hydraulics.fitted import (
@@ -50,9 +51,10 @@ def fit(garden: Garden, measurements: Sequence[Measurement]) -> Fitted:
     Raises
     ------
     InputError
-        If a test is of what is not there, or shows what the pressure could not do.
+        If a test is of what is not there, shows what the pressure could not do, or the tests do
+        not fit together at all.
     NoSolution
-        If the fit or a network does not settle.
+        If a network does not settle.
     """
     tests = [*measurements, *file_measurements(garden)]
     refuse_impossible(garden, tests)
@@ -80,16 +82,24 @@ def fit(garden: Garden, measurements: Sequence[Measurement]) -> Fitted:
             for test, (_, error) in zip(tests, figures, strict=True)
         ]
 
-    x = fitted_unknowns(residuals, slopes, priors, [_start(unknown) for unknown in unknowns])
+    try:
+        x = fitted_unknowns(residuals, slopes, priors, [_start(unknown) for unknown in unknowns])
+    except NoSolution as error:
+        off = [abs(r) for r in residuals(last[0][0])]
+        worst = tests[off.index(max(off))].shown if off else "none"
+        raise InputError(
+            "the field tests do not fit together, whatever the holes, valves and tap are taken to "
+            f"be; furthest off is: {worst}; take it back, and do it again"
+        ) from error
     told = slopes(x)
     covariance = covariance_of(information_of(told, priors))
     here = network(x)
-    off = [
+    apart = [
         _contradiction(garden, test, here, r / sqrt(max(1e-6, 1.0 - quadratic(covariance, g, g))))
         for test, g, r in zip(tests, told, residuals(x), strict=True)
     ]
     odd = [found for test in tests for found in _oddest_hole(garden, test, here)]
-    contradictions = [found for found in (*off, *odd) if abs(found.sigmas) > TOO_FAR]
+    contradictions = [found for found in (*apart, *odd) if abs(found.sigmas) > TOO_FAR]
     parameters = tuple(
         FittedParameter(unknown=unknown, log_factor=value, error=sqrt(covariance[i][i]))
         for i, (unknown, value) in enumerate(zip(unknowns, x, strict=True))

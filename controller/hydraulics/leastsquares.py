@@ -10,10 +10,16 @@ from controller.errors import NoSolution
 Vector = list[float]
 Matrix = list[list[float]]
 # A step of more than this many natural-log units at once leaves the range where a slope means
-# anything; steps below the second are no longer worth a solution of the network. Our choice.
+# anything. Our choice.
 _LONGEST_STEP = 2.0
-_CLOSE_ENOUGH = 1e-5
-_MOST_STEPS = 60
+# Sum of squares, in standard errors, that a full step still promises to take away: one ten
+# thousandth of a standard error is close enough for anybody.
+_CLOSE_ENOUGH = 1e-8
+_MOST_STEPS = 300
+# Where no step helps though little was promised, rounding in the network has the last word.
+_MOST_DAMPING, _ROUNDING = 1e12, 1e-3
+# Below the first share of what it promised a step was too bold, above the second too timid.
+_TOO_BOLD, _TOO_TIMID = 0.25, 0.75
 
 
 def fitted_unknowns(
@@ -30,7 +36,7 @@ def fitted_unknowns(
     n = len(prior_errors)
     x = list(start)
     r = residuals(x)
-    cost, damping = _cost(r, x, prior_errors), 0.0
+    cost, damping, promised = _cost(r, x, prior_errors), 0.0, 0.0
     for _ in range(_MOST_STEPS):
         j = slopes(x)
         gradient = [
@@ -38,28 +44,35 @@ def fitted_unknowns(
             for i in range(n)
         ]
         information = information_of(j, prior_errors)
+        full = solved(information, gradient)
+        promised = sum(a * b for a, b in zip(full, gradient, strict=True))
+        if promised < _CLOSE_ENOUGH:
+            return x
         while True:
             damped = [
                 [a * (1.0 + damping) if k == i else a for k, a in enumerate(row)]
                 for i, row in enumerate(information)
             ]
-            step = [-s for s in solved(damped, gradient)]
-            longest = max((abs(s) for s in step), default=0.0)
-            if longest > _LONGEST_STEP:
-                step = [s * _LONGEST_STEP / longest for s in step]
+            step = solved(damped, gradient) if damping > 0.0 else full
+            shorter = min(1.0, _LONGEST_STEP / max(abs(s) for s in step))
+            step = [-s * shorter for s in step]
             tried = [a + s for a, s in zip(x, step, strict=True)]
             tried_r = residuals(tried)
             tried_cost = _cost(tried_r, tried, prior_errors)
-            if tried_cost <= cost * (1.0 + 1e-9) + 1e-12 or longest < _CLOSE_ENOUGH:
+            kept = (cost - tried_cost) / _foreseen(step, gradient, information)
+            if kept > 0.0:
                 break
             damping = max(1e-3, 10.0 * damping)
-            if damping > 1e12:
-                return x
+            if damping > _MOST_DAMPING:
+                if promised < _ROUNDING:
+                    return x
+                raise NoSolution("fit of the field tests", 0.0, _MOST_DAMPING, promised)
         x, r, cost = tried, tried_r, tried_cost
-        damping = 0.0 if damping < 1e-2 else damping / 10.0
-        if longest < _CLOSE_ENOUGH:
-            return x
-    raise NoSolution("fit of the field tests", 0.0, _MOST_STEPS, longest)
+        if kept < _TOO_BOLD:
+            damping = max(1e-3, 4.0 * damping)
+        elif kept > _TOO_TIMID:
+            damping = 0.0 if damping < 1e-2 else damping / 5.0
+    raise NoSolution("fit of the field tests", 0.0, _MOST_STEPS, promised)
 
 
 def information_of(slopes: Matrix, prior_errors: Sequence[float]) -> Matrix:
@@ -127,6 +140,15 @@ def quadratic(matrix: Sequence[Sequence[float]], a: Sequence[float], b: Sequence
         for x, row in zip(a, matrix, strict=True)
         if x != 0.0
     )
+
+
+def _foreseen(step: Vector, gradient: Vector, information: Matrix) -> float:
+    """How much a step takes off the sum of squares if nothing is bent."""
+    bend = sum(
+        a * sum(m * b for m, b in zip(row, step, strict=True))
+        for a, row in zip(step, information, strict=True)
+    )
+    return -2.0 * sum(a * b for a, b in zip(step, gradient, strict=True)) - bend
 
 
 def _cost(residuals: Sequence[float], x: Sequence[float], prior_errors: Sequence[float]) -> float:

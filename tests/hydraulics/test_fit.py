@@ -22,7 +22,7 @@ from support.hydraulics_fieldtests import (
 )
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
-from controller.errors import InputError
+from controller.errors import InputError, NoSolution
 from controller.garden.model import Face, Garden, Opening, Supply, SupplyKind
 from controller.hydraulics.fit import fit
 from controller.hydraulics.fitted import (
@@ -355,6 +355,31 @@ def test_bad_input_reaches_the_gardener_from_the_fit() -> None:
     garden = _garden(FULL)
     with pytest.raises(InputError, match="all of the static pressure"):
         fit(garden, [Bucket(zones=A, zone="a", volume_m3=1.0, time_s=60.0)])
+
+
+def test_tests_that_fit_no_garden_at_all_are_refused_with_the_worst_named(monkeypatch) -> None:
+    garden = _garden(SLOW)
+    truth = _truth(garden)
+    wrong = replace(bucket(truth, None, "a"), name="Monday's bucket", volume_m3=1e-4)
+
+    def gives_up(residuals, slopes, priors, start) -> list[float]:
+        residuals(start)
+        raise NoSolution("fit", 0.0, 1.0, 1.0)
+
+    monkeypatch.setattr("controller.hydraulics.fit.fitted_unknowns", gives_up)
+    with pytest.raises(InputError, match="furthest off is: Monday's bucket; take it back"):
+        fit(garden, [meter_run(truth, None, "a"), wrong])
+
+
+def test_wildly_wrong_readings_are_fitted_all_the_same_and_disputed() -> None:
+    garden = _garden(FULL, SLOW)
+    truth = _truth(garden)
+    good = [gauge(truth, None), bucket(truth, None), meter_run(truth, None, "b")]
+    for factor in (0.05, 0.2, 1.8):
+        wrong = bucket(truth, None, "b")
+        wrong = replace(wrong, name="wrong", volume_m3=factor * wrong.volume_m3)
+        found = fit(garden, [*good, wrong]).contradictions
+        assert "wrong" in {contradiction.test for contradiction in found}
 
 
 # The claim ---------------------------------------------------------------------------------------
