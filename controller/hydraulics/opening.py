@@ -239,11 +239,11 @@ class Alone:
                 drop_m=opening.reach_drop_m or 0.0,
                 velocity_coefficient=coefficient,
             )
+        most = f"at most {show_about(most_m, self._us)}" if most_m > 0.0 else "none"
         return (
             f'zone "{self.zone.name}", opening: {seen} at its first hole with only this zone open, '
-            "but with its valve full open the supply throws at most "
-            f"{show_about(most_m, self._us)} there: measure the stream again, and the pressure and "
-            "flow of the tap"
+            f"but with its valve full open the supply throws {most} there: measure the stream "
+            "again, and the pressure and flow of the tap"
         )
 
     def _shown(self, flow_m3_s: float) -> str:

@@ -64,6 +64,8 @@ def _fall_words(
     states = supply_states(garden.supply)
     if states.start == states.end or lines.supply != planning_curve(garden.supply):
         return None  # steady, or measured and replaced
+    if flow.flow_m3_s <= 0.0:
+        return None  # `check` has a fault for that
     us = garden.us_units
     start, end = (_alone_on(curve, zone, garden, loss_k) for curve in (states.start, states.end))
     spread = (start.flow_m3_s - end.flow_m3_s) / flow.flow_m3_s

@@ -130,6 +130,13 @@ def test_a_stream_taller_than_the_supply_could_throw_names_the_tallest() -> None
         ).loss_k()
 
 
+def test_a_stream_at_a_hole_the_water_does_not_reach_is_refused() -> None:
+    barrel = Supply(static_head_m=1.2, test_head_m=0.3, test_flow_m3_s=3e-4)
+    high = a_zone("ash", a_row(UP), rise_m=1.5, opening=Opening(stream_m=0.1))
+    with pytest.raises(InputError, match="the supply throws none there"):
+        alone(a_garden(high, supply=barrel)).loss_k()
+
+
 def test_the_tallest_stream_itself_is_believed() -> None:
     full = a_stream(Opening(angle_deg=0.0))
     tree, nodes = full._whole_tree(full._holes, 4.0)
