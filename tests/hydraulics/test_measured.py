@@ -171,3 +171,12 @@ def test_errors_are_those_of_the_instruments() -> None:
     assert said(GAUGE, garden)[1] == approx(0.7043, abs=1e-3)  # a psi
     assert exp(said(BUCKET, garden)[0]) == approx(0.019 / 60.0)
     assert said(METER, garden)[0] == approx(log(0.03 / 120.0))
+
+
+def test_a_stream_of_a_hole_that_may_fill_or_not_says_less() -> None:
+    # 1/16, 1/8 and 3/16 in through 3/4 in pipe: walls of 2.0, 1.0 and 0.65 bores.
+    errors = [
+        said(STREAM, a_garden(a_zone("a", a_row(a_drilling(bore_m=bore_m)))))[1]
+        for bore_m in (0.0015875, 0.003175, 0.0047625)
+    ]
+    assert errors[1] > 0.12 > errors[0] > errors[2]
