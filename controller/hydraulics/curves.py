@@ -20,8 +20,8 @@ from controller.hydraulics.rowshape import DrilledHole
 from controller.units import GRAVITY_M_S2
 
 # How far the march in the middle of a cell may lie from its cubic, in the logarithm of the head;
-# the halves that are then used are closer by a factor of eight or more, the flow twice that.
-_CUBIC_MET = 1e-6
+# the halves that are then used are closer by a factor of eight or more.
+_CUBIC_MET = 1e-7
 # A cell this narrow, in the logarithm of the head, is as good as a point.
 _POINT = 1e-7
 # End heads of the first marches: powers of four, in metres over the lowest hole. The topmost is

@@ -105,7 +105,7 @@ def test_the_slopes_of_a_march_are_its_differences(name, end_m):
 
 
 def agree(lines: Lines, zones: frozenset[str]) -> None:
-    """Flows within 1e-5 of themselves, or of a hundredth of the supply's; dry holes the same.
+    """Flows within 1e-5 of themselves, or of a thousandth of the supply's; dry holes the same.
 
     The second holds for zones that get a sliver: millimetres of head left of tens of metres.
     """
@@ -114,7 +114,7 @@ def agree(lines: Lines, zones: frozenset[str]) -> None:
     assert set(quick) == set(dry) == set(zones)
     for name in zones:
         flow = exact.zones[name].flow_m3_s
-        allowed = 1e-5 * max(flow, 0.01 * exact.supply_flow_m3_s)
+        allowed = 1e-5 * max(flow, 0.001 * exact.supply_flow_m3_s)
         assert quick[name] == pytest.approx(flow, rel=0, abs=allowed), name
         assert dry[name] == exact.zones[name].dry_holes, name
 
@@ -227,10 +227,15 @@ def test_an_unknown_zone_is_refused_as_by_the_whole_tree():
         Lines(a_garden(a_zone("ash"))).zone_flows(frozenset(["asch"]))
 
 
-def test_some_dozen_marches_make_a_curve_from_a_centimetre_to_the_tap():
+def test_asking_again_marches_no_more():
     curve, _, lateral = curve_and_lateral(ROWS["long"])
-    for over_m in HEADS_M:
-        curve.settle(solve_lateral(lateral, over_m).flow_m3_s)
-    # WORKED: 1 cm to 33 m is log4(3300) = 5.8 steps of four to one; each cell needs its middle, and
-    # fine ones (friction's transition) some more. Far more would mean the cubic is wrong.
-    assert 12 <= curve.marches <= 100
+    flows = [solve_lateral(lateral, over_m).flow_m3_s for over_m in HEADS_M]
+    for flow in flows:
+        curve.settle(flow)
+    marched = curve.marches
+    # WORKED: 1 cm to 33 m is log4(3300) = 5.8 steps of four to one, each cell with its middle; the
+    # rest is friction's transition, which each hole crosses elsewhere. Two for each head would say
+    # that no cell outlives the asking.
+    assert 12 <= marched <= 2 * len(flows)
+    assert all(curve.settle(flow) != MOVED for flow in flows)
+    assert curve.marches == marched

@@ -1,11 +1,21 @@
-"""How long one set takes, beside EPANET's engine; run with --benchmark-only."""
+"""How long one set takes, beside EPANET's engine; run with --benchmark-only, and -s for ratios."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from math import log
+from time import perf_counter
+
 import pytest
 from support.hydraulics_epanet import GRAVITY_M_S2, VISCOSITY_M2_S, Engine, random_net
+from support.hydraulics_large import many_rows, net_of
 
+from controller.garden.model import Garden
+from controller.hydraulics.curves import RowCurve, shape_of
+from controller.hydraulics.lines import Lines
 from controller.hydraulics.network import solve_tree
+from controller.hydraulics.pipe import viscosity_m2_s
+from controller.hydraulics.rowshape import drilled_holes
 
 SEEDS = (1, 9, 24, 38)  # 124 to 198 holes, two with dry ones
 
@@ -62,3 +72,107 @@ def test_ours_on_the_same(benchmark):
     net = random_net(24)
     flow = benchmark(lambda: solve_tree(supply=net.supply, spans=net.spans, outlets=net.outlets))
     assert flow.supply_flow_m3_s > 0.0
+
+
+def best_s(job: Callable[[], object], times: int) -> float:
+    """The shortest of several runs: what the machine can do when nothing else asks it. [s]"""
+    found = []
+    for _ in range(times):
+        begun = perf_counter()
+        job()
+        found.append(perf_counter() - begun)
+    return min(found)
+
+
+def answered_again(lines: Lines, names: frozenset[str]) -> dict[str, float]:
+    """One open set from the curves as they stand, its remembered answer forgotten."""
+    lines._quick.clear()
+    return dict(lines.zone_flows(names))
+
+
+def names_of(garden: Garden) -> frozenset[str]:
+    return frozenset(zone.name for zone in garden.zones)
+
+
+def whole_curves(garden: Garden) -> int:
+    """Each shape's curve from nothing, believed everywhere from 1 cm of head to the tap's own."""
+    marches, done = 0, set()
+    for zone in garden.zones:
+        for row in zone.rows:
+            holes = drilled_holes(row, zone.rise_m)
+            shape, _ = shape_of(row.pipe.bore_m, row.pipe.roughness_m, holes)
+            if shape in done:
+                continue
+            done.add(shape)
+            curve = RowCurve(shape, viscosity_m2_s())
+            low, high = curve.flow_near(0.01), curve.flow_near(garden.supply.static_head_m)
+            for k in range(101):
+                curve.settle(low * (high / low) ** (k / 100.0))
+            marches += curve.marches
+    return marches
+
+
+@pytest.mark.benchmark(group="sixty rows open together")
+@pytest.mark.parametrize("alike", [False, True], ids=["no two alike", "all alike"])
+def test_sixty_rows_from_their_curves(benchmark, tmp_path, alike):
+    pytest.importorskip("wntr")
+    garden = many_rows(60, alike=alike)
+    names = names_of(garden)
+    lines = Lines(garden)
+    lines.zone_flows(names)
+    benchmark(answered_again, lines, names)
+    engine = Engine(net_of(garden), tmp_path)
+    try:
+        engine_s = best_s(engine.run, 20)
+    finally:
+        engine.close()
+    curves_s = best_s(lambda: answered_again(lines, names), 50)
+    first_s = best_s(lambda: Lines(garden).zone_flows(names), 5)
+    whole_s = best_s(lambda: whole_curves(garden), 2)
+    tree_s = best_s(lambda: Lines(garden).open_set(names), 3)
+    holes = sum(len(row.holes) for z in lines.open_set(names).zones.values() for row in z.rows)
+    print(
+        f"\n60 rows, {'all alike' if alike else 'no two alike'}, {holes} holes: "
+        f"engine kept open {1e3 * engine_s:.2f} ms; "
+        f"curves known {1e3 * curves_s:.3f} ms, {engine_s / curves_s:.1f} times faster; "
+        f"first answer from nothing {1e3 * first_s:.1f} ms, {first_s / engine_s:.2f} solves; "
+        f"whole curves from nothing {1e3 * whole_s:.0f} ms, {whole_s / engine_s:.1f} solves; "
+        f"whole tree with every hole {1e3 * tree_s:.0f} ms, {tree_s / engine_s:.1f} solves"
+    )
+    # Half of what is asked for, so that a busy machine does not fail a sound build.
+    assert curves_s < engine_s / 10.0
+    assert first_s < 6.0 * engine_s
+    flows = lines.zone_flows(names)
+    for name, zone in lines.open_set(names).zones.items():
+        assert flows[name] == pytest.approx(zone.flow_m3_s, rel=1e-5)
+
+
+@pytest.mark.benchmark(group="ten, a hundred, a thousand rows")
+@pytest.mark.parametrize("alike", [False, True], ids=["no two alike", "all alike"])
+def test_cost_grows_as_the_rows_do(benchmark, alike):
+    counts = (10, 100, 1000)
+    known, first, tree = [], [], []
+    for count in counts:
+        garden = many_rows(count, alike=alike)
+        names = names_of(garden)
+        lines = Lines(garden)
+        lines.zone_flows(names)
+        known.append(best_s(lambda g=lines, n=names: answered_again(g, n), 10))
+        first.append(best_s(lambda g=garden, n=names: Lines(g).zone_flows(n), 2))
+        tree.append(best_s(lambda g=garden, n=names: Lines(g).open_set(n), 1))
+    benchmark.pedantic(answered_again, (lines, names), rounds=3)
+    said = []
+    for what, costs in (("curves known", known), ("from nothing", first), ("whole tree", tree)):
+        exponent = fitted_exponent(counts, costs)
+        shown = ", ".join(f"{1e3 * cost:.3g}" for cost in costs)
+        said.append(f"{what} {shown} ms, exponent {exponent:.2f}")
+        assert exponent < 1.25, what
+    print(f"\n10, 100, 1000 rows, {'all alike' if alike else 'no two alike'}: {'; '.join(said)}")
+
+
+def fitted_exponent(counts: tuple[int, ...], costs: list[float]) -> float:
+    """Slope of a straight line through the logarithms, by least squares."""
+    xs, ys = [log(count) for count in counts], [log(cost) for cost in costs]
+    x_mean, y_mean = sum(xs) / len(xs), sum(ys) / len(ys)
+    over = sum((x - x_mean) * (y - y_mean) for x, y in zip(xs, ys, strict=True))
+    return over / sum((x - x_mean) ** 2 for x in xs)

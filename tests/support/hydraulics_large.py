@@ -16,11 +16,11 @@ from support.hydraulics_gardens import GPM_M3_S, PSI_M, a_drilling, a_garden, a_
 
 
 def many_rows(count: int, *, alike: bool) -> Garden:
-    """`count` zones of one row, a metre apart along the main, about 40 holes each.
+    """`count` zones of one row, about 40 holes each, at sixty tees or fewer along 60 m of main.
 
     All drilled alike, or no two alike in length and slope; valves from full open to well throttled.
     """
-    zones = []
+    zones, tees = [], min(count, 60)
     for i in range(count):
         other = 0.0 if alike else (i * 0.6180339887) % 1.0
         row = a_row(
@@ -31,17 +31,20 @@ def many_rows(count: int, *, alike: bool) -> Garden:
             a_zone(
                 f"z{i:04d}",
                 row,
-                main_run_m=2.0 + i * 60.0 / count,
+                main_run_m=2.0 + (i % tees) * 60.0 / tees,
                 opening=Opening(loss_k=10.0 ** (0.5 * (i % 7))),
             )
         )
-    # The tap grows with the rows: 8 gal/min for every ten.
+    # The tap grows with the rows, 8 gal/min for every ten, and the main with the flow, 2 in for
+    # sixty; so the heads are alike whatever the count.
     supply = Supply(
         static_head_m=50 * PSI_M,
         test_head_m=25 * PSI_M,
         test_flow_m3_s=8 * GPM_M3_S * max(1.0, count / 10.0),
     )
-    return replace(a_garden(*zones, supply=supply), main=PIPES["2 in"])
+    two_in = PIPES["2 in"]
+    main = replace(two_in, bore_m=two_in.bore_m * (count / 60.0) ** 0.4)
+    return replace(a_garden(*zones, supply=supply), main=main)
 
 
 def random_garden(seed: int, most_rows: int = 60) -> Garden:
@@ -56,7 +59,7 @@ def random_garden(seed: int, most_rows: int = 60) -> Garden:
         zones.append(
             a_zone(
                 f"z{len(zones):02d}",
-                *[_random_row(rng) for _ in range(in_zone)],
+                *[_random_row(rng, in_use=not zones) for _ in range(in_zone)],
                 main_run_m=rng.choice([0.0, 4.0, 9.0, 15.0, 20.0, 26.0, 30.0]),
                 rise_m=rng.choice([0.0, rng.uniform(-0.5, 0.5)]),
                 opening=Opening(loss_k=rng.choice([0.0, 10.0, throttled])),
@@ -71,7 +74,7 @@ def random_garden(seed: int, most_rows: int = 60) -> Garden:
     return a_garden(*zones, supply=supply)
 
 
-def _random_row(rng: Random) -> Row:
+def _random_row(rng: Random, *, in_use: bool) -> Row:
     """A row drilled anyhow: in clusters, through both walls, sloping, sagging, humped, plugged."""
     length_m = rng.uniform(1.0, 12.0)
     drains = {"drain_bore_m": 0.001, "drain_every_m": 1.0} if rng.random() < 0.2 else {}
@@ -90,7 +93,7 @@ def _random_row(rng: Random) -> Row:
         inlet_height_m=rng.choice([0.0, rng.uniform(-0.1, 0.1)]),
         middle_height_m=rng.choice([0.0, rng.uniform(-0.1, 0.1)]),
         far_height_m=rng.choice([0.0, rng.uniform(-0.15, 0.15)]),
-        plugged=rng.random() < 0.05,
+        plugged=rng.random() < 0.05 and not in_use,
         plugged_holes=(1,) if rng.random() < 0.2 else (),
         plugged_beyond_m=0.7 * length_m if rng.random() < 0.15 else None,
     )
