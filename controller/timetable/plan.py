@@ -34,18 +34,18 @@ _DAY = timedelta(days=1)
 
 
 class NetworkFlows:
-    """The hydraulics room in the terms packing asks in."""
+    """The hydraulics room in the terms packing asks in, from the rows' curves."""
 
     def __init__(self, lines: Lines) -> None:
         self._lines = lines
 
     def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
         """Flow of one open zone of the set. [L/s]"""
-        return l_from_m3(self._lines.open_set(together).zones[zone].flow_m3_s)
+        return l_from_m3(self._lines.zone_flows(together)[zone])
 
     def dry_holes(self, zone: str, together: frozenset[str]) -> int:
         """Holes of that zone that give nothing."""
-        return self._lines.open_set(together).zones[zone].dry_holes
+        return self._lines.zone_dry_holes(together)[zone]
 
 
 def plan_garden(
