@@ -247,5 +247,5 @@ def _seen_k(garden: Garden, zone: Zone) -> float:
         supply=planning_curve(garden.supply),
         main=garden.main,
         stations_m=sorted({one.main_run_m for one in garden.zones}),
-        viscosity_m2_s=viscosity_m2_s(),
+        viscosity_m2_s=viscosity_m2_s(garden.supply.water_temp_c),
     ).loss_k()
