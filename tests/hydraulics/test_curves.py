@@ -133,8 +133,14 @@ def test_zones_of_a_random_garden_get_what_the_whole_tree_gives_them(seed):
 def test_two_hundred_more_random_gardens(seed):
     garden = random_garden(seed)
     names = [zone.name for zone in garden.zones]
-    agree(Lines(garden), frozenset(names))
-    agree(Lines(garden), frozenset(names[::3]))
+    for zones in (frozenset(names), frozenset(names[::3])):
+        lines = Lines(garden)
+        quick = lines.zone_flows(zones)
+        by = "the whole tree" if lines._sets else "curves"
+        agree(lines, zones)
+        exact = {name: zone.flow_m3_s for name, zone in lines.open_set(zones).zones.items()}
+        apart = [abs(quick[name] / flow - 1.0) for name, flow in exact.items() if flow > 0.0]
+        print(f"seed {seed}: {len(zones)} zones by {by}, worst {max(apart, default=0.0):.1e}")
 
 
 @given(
