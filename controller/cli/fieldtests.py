@@ -10,6 +10,7 @@ from typing import Any
 from controller.cli.loading import LOGBOOK_NAME, Loaded, tell
 from controller.clock import Clock
 from controller.errors import InputError
+from controller.garden.model import Garden
 from controller.garden.quantities import (
     read_duration,
     read_length,
@@ -19,6 +20,7 @@ from controller.garden.quantities import (
 )
 from controller.hydraulics.fit import fit
 from controller.hydraulics.fitted import Fitted, fitted_to_dict
+from controller.hydraulics.kept import kept_dict, kept_measurements
 from controller.hydraulics.measured import (
     Bucket,
     Cups,
@@ -26,8 +28,6 @@ from controller.hydraulics.measured import (
     Measurement,
     MeterRun,
     Stream,
-    measurement_from_dict,
-    measurement_to_dict,
 )
 from controller.logbook.ask import Questions
 from controller.logbook.write import Logbook
@@ -91,13 +91,10 @@ def keep(
     A test that cannot be is refused before anything is written.
     """
     told = measurement(args)
-    path = folder / LOGBOOK_NAME
-    with Questions(path) as ask:
-        before = [measurement_from_dict(row.said) for row in ask.measurements()]
+    _, before = _standing(folder, loaded.garden)
     fitted = fit(loaded.garden, [*before, told])
-    book.keep_measurement(measurement_to_dict(told), who=args.who)
-    with Questions(path) as ask:
-        ids = [row.id for row in ask.measurements()]
+    book.keep_measurement(kept_dict(told, loaded.garden), at=clock.now_utc(), who=args.who)
+    ids, _ = _standing(folder, loaded.garden)
     book.keep_fit(fitted_to_dict(fitted), ids)
     _tell(fitted)
 
@@ -105,11 +102,20 @@ def keep(
 def take_back(number: int, loaded: Loaded, book: Logbook, folder: Path) -> None:
     """Take a field test back and fit the others again."""
     book.take_back_measurement(number)
+    ids, tests = _standing(folder, loaded.garden)
+    fitted = fit(loaded.garden, tests)
+    book.keep_fit(fitted_to_dict(fitted), ids)
+    _tell(fitted)
+
+
+def _standing(folder: Path, garden: Garden) -> tuple[list[int], list[Measurement]]:
+    """The tests that stand, and those of them that this garden file still describes."""
     with Questions(folder / LOGBOOK_NAME) as ask:
         rows = ask.measurements()
-    fitted = fit(loaded.garden, [measurement_from_dict(row.said) for row in rows])
-    book.keep_fit(fitted_to_dict(fitted), [row.id for row in rows])
-    _tell(fitted)
+    tests, left_out = kept_measurements([row.said for row in rows], garden)
+    for words in left_out:
+        tell(f"field tests: {words}")
+    return [row.id for row in rows], list(tests)
 
 
 def _tell(fitted: Fitted) -> None:

@@ -352,3 +352,14 @@ def test_check_gives_advice_when_asked(run: Run) -> None:
     assert "Advice, what saves most first" in out
     assert max(map(len, out.splitlines())) <= 80
     assert json.loads(run("check", "--advice", "--json")[1])["advice"]
+
+
+def test_a_row_drilled_anew_leaves_its_old_tests_out(run: Run, garden: Path) -> None:
+    note = ("note", "--garden", str(garden))
+    run(*note, "bucket", "leeks", "--amount", "5 gal", "--time", "40 s")
+    assert "field tests" not in run("flow", str(garden))[2]
+    garden.write_text(SMALL.replace('every = "6 in"', 'every = "4 in"'))
+    assert "otherwise" in run("flow", str(garden))[2]
+    code, _, err = run(*note, "gauge", "47 psi")
+    assert code == 0
+    assert "field tests: " in err
