@@ -140,13 +140,16 @@ class _SmallTree:
     def rests(self) -> bool:
         """Bring the rows' flows to rest on the curves as they stand; False if they will not."""
         before = self._flows
-        for step in range(_MOST_STEPS):
-            if self._step():
-                return all(flow < inf for flow in self._flows)
-            if step >= _PATIENT_STEPS and step % 3:
-                # Round and round a bend of some curve: go between.
-                self._flows = [0.5 * (a + b) for a, b in zip(before, self._flows, strict=True)]
-            before = list(self._flows)
+        try:
+            for step in range(_MOST_STEPS):
+                if self._step():
+                    return all(flow < inf for flow in self._flows)
+                if step >= _PATIENT_STEPS and step % 3:
+                    # Round and round a bend of some curve: go between.
+                    self._flows = [0.5 * (a + b) for a, b in zip(before, self._flows, strict=True)]
+                before = list(self._flows)
+        except (OverflowError, ZeroDivisionError):
+            return False  # thrown out of all that a number can hold
         return False
 
     def settled(self) -> list[int] | None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
+from random import Random
 
 import pytest
 from hypothesis import given, settings
@@ -141,6 +143,33 @@ def test_two_hundred_more_random_gardens(seed):
         exact = {name: zone.flow_m3_s for name, zone in lines.open_set(zones).zones.items()}
         apart = [abs(quick[name] / flow - 1.0) for name, flow in exact.items() if flow > 0.0]
         print(f"seed {seed}: {len(zones)} zones by {by}, worst {max(apart, default=0.0):.1e}")
+
+
+@pytest.mark.parametrize("seed", range(1000, 1012))
+def test_no_tap_or_valve_is_too_strange(seed):
+    # From a puddle to a fire main, supplies of other exponents, valves all but shut, zones above
+    # the water: the curves agree with the whole tree or leave the set to it, and never break.
+    rng = Random(seed)
+    static_m = rng.choice([0.0, 0.01, 0.3, 3.0, 100.0, 400.0])
+    garden = random_garden(seed, most_rows=12)
+    garden = replace(
+        garden,
+        zones=tuple(
+            replace(
+                zone,
+                rise_m=rng.choice([zone.rise_m, -3.0, 5.0, -0.01]),
+                opening=Opening(loss_k=rng.choice([0.0, 1e-3, 1e5, 1e9, 1e12])),
+            )
+            for zone in garden.zones
+        ),
+        supply=Supply(
+            static_head_m=static_m,
+            test_head_m=static_m - rng.choice([0.005, 0.5 * static_m + 0.001]),
+            test_flow_m3_s=rng.choice([1e-6, 1e-4, 1e-2]),
+            exponent=rng.choice([1.0, 1.85, 2.0, 3.0]),
+        ),
+    )
+    agree(Lines(garden), frozenset(zone.name for zone in garden.zones))
 
 
 @given(
