@@ -122,6 +122,7 @@ def _reckoning(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     flow.add_argument(
         "--what-if", action="store_true", help="what small changes do to the first zone named"
     )
+    flow.add_argument("--advice", action="store_true", help="design advice for these zones")
     _state(flow)
     _forms(flow)
 

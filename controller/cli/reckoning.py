@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from pathlib import Path
 
+from controller.cli.advising import advice_for
 from controller.cli.loading import (
     Loaded,
     first_day,
@@ -22,6 +23,8 @@ from controller.cli.loading import (
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden, Site
+from controller.hydraulics.advice import advice_text
+from controller.hydraulics.linefill import LineFill, line_fill
 from controller.hydraulics.lines import Lines, SetFlow
 from controller.hydraulics.whatif import what_if, what_if_text
 from controller.paper.eto import eto_rows, eto_text
@@ -115,6 +118,10 @@ def flow(args: argparse.Namespace) -> int:
     tested = load_tested(args, loaded)
     found = [(names, tested.lines.open_set(frozenset(names))) for names in sets]
     bands = Bands(garden, tested.fitted)
+
+    def fills(zone: str, names: Sequence[str]) -> LineFill:
+        return line_fill(tested.lines, zone, frozenset(names))
+
     what_ifs = (
         {name: what_if(garden, name, corrections=tested.corrections) for name in sets[0]}
         if args.what_if
@@ -126,15 +133,18 @@ def flow(args: argparse.Namespace) -> int:
         print_json(
             {
                 "garden": garden.site.name,
-                "sets": flow_document(found, bands),
+                "sets": flow_document(found, bands, fills),
                 "next_test": bands.next_test,
                 "fitted": [] if tested.fitted is None else fitted_words(tested.fitted),
             }
         )
     else:
-        print(flow_text(found, garden, bands, holes=args.holes, bars=args.bars), end="")
+        print(flow_text(found, garden, bands, fills, holes=args.holes, bars=args.bars), end="")
         for changes in what_ifs.values():
             print(what_if_text(changes, us=garden.us_units), end="")
+        if args.advice:
+            named = {name for names in sets for name in names}
+            print(advice_text(advice_for(loaded, tested, named), us=garden.us_units), end="")
         for words in [] if tested.fitted is None else fitted_words(tested.fitted):
             print(words)
     return 0

@@ -6,15 +6,13 @@ import argparse
 import textwrap
 from pathlib import Path
 
+from controller.cli.advising import advice_for
 from controller.cli.loading import Loaded, load_garden, load_tested, print_json, tell
 from controller.errors import GardenFileError, InputError
-from controller.garden.model import Zone
 from controller.garden.new import ask_new
 from controller.garden.show import show_filled
-from controller.hydraulics.advice import Advice, advice_rows, advice_text, advise
+from controller.hydraulics.advice import Advice, advice_rows, advice_text
 from controller.timetable.cautions import Finding, findings
-from controller.timetable.dose import Soaking, soaking_of
-from controller.timetable.tested import Tested
 from controller.timetable.whole import crop_judge
 from crops.catalogue import load as load_catalogue
 
@@ -32,7 +30,7 @@ def check(args: argparse.Namespace) -> int:
         return 2
     tested = load_tested(args, loaded)
     found = findings(loaded.garden, loaded.grounds, tested.lines)
-    advice = _advice(loaded, tested) if args.advice else ()
+    advice = advice_for(loaded, tested) if args.advice else ()
     if args.json:
         _as_json(loaded, found, advice)
     else:
@@ -64,21 +62,6 @@ def _ask(question: str, default: str) -> str:
         return input(shown).strip() or default
     except EOFError:
         raise InputError("the answers ended before the last question; nothing is written") from None
-
-
-def _advice(loaded: Loaded, tested: Tested) -> tuple[Advice, ...]:
-    garden, grounds = loaded.garden, loaded.grounds
-
-    def soaking(zone: Zone) -> Soaking:
-        return soaking_of(zone, grounds.soil(zone.bed.soil), garden.watering.basin_mm)
-
-    return advise(
-        garden,
-        tested.lines,
-        lambda crop: grounds.crop(crop).in_row_spacing_m,
-        soaking=soaking,
-        corrections=tested.corrections,
-    )
 
 
 def _as_json(loaded: Loaded, found: list[Finding], advice: tuple[Advice, ...]) -> None:

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from controller.garden.model import Garden, Zone
+from controller.hydraulics.linefill import LineFill
 from controller.hydraulics.lines import HoleFlow, RowFlow, SetFlow, ZoneFlow
+from controller.paper.amounts import open_time, volume
 from controller.paper.picture import row_bars
 from controller.timetable.tested import Bands
 from controller.units import (
     gal_min_from_m3_s,
     in_from_m,
+    l_from_m3,
     l_min_from_m3_s,
     m_from_ft,
     psi_from_head_m,
@@ -19,10 +23,18 @@ from controller.units import (
 
 UNKNOWN_FROM = 0.33  # above a third the error of a logarithm is no per cent any more
 Found = Sequence[tuple[Sequence[str], SetFlow]]
+# How a zone's line fills, with these zones open.
+Fills = Callable[[str, Sequence[str]], LineFill]
 
 
 def flow_text(
-    found: Found, garden: Garden, bands: Bands, *, holes: bool = False, bars: bool = False
+    found: Found,
+    garden: Garden,
+    bands: Bands,
+    fills: Fills,
+    *,
+    holes: bool = False,
+    bars: bool = False,
 ) -> str:
     """A block a set; flow in gal/min or L/min, pressure in psi or metres of water."""
     us = garden.us_units
@@ -40,6 +52,7 @@ def flow_text(
                 flows.zones[name],
                 garden.zone(name),
                 error,
+                fills(name, names),
                 us=us,
                 holes=holes,
                 bars=bars,
@@ -61,6 +74,7 @@ def _zone(
     zone: ZoneFlow,
     described: Zone,
     error: float,
+    fill: LineFill,
     *,
     us: bool,
     holes: bool,
@@ -73,6 +87,7 @@ def _zone(
         f"  {who}{_flow(zone.flow_m3_s, us=us)}, {give_or_take(error)}, even "
         f"{100 * zone.evenness:.0f} %;",
         f"    {decides} decides the flow",
+        *_filling(fill, us=us),
     ]
     if zone.dry_holes:
         lines.append(f"    {zone.dry_holes} holes give nothing: too little pressure, or too high")
@@ -82,6 +97,28 @@ def _zone(
         if bars:
             lines += [f"      {line}" for line in row_bars(row, 74, us=us)]
     return lines
+
+
+def _filling(fill: LineFill, *, us: bool) -> list[str]:
+    """What the line takes before it waters, and what runs out of it after."""
+    if not math.isfinite(fill.first_s):
+        return ["    its line never fills"]
+    lines = [
+        f"    its line holds {_volume(fill.volume_m3, us=us)} and fills in "
+        f"{open_time(fill.first_s)}"
+    ]
+    if fill.drains_m3 > 0.0:
+        lines.append(
+            f"    {_volume(fill.drains_m3, us=us)} run out at its low end after a pulse: "
+            f"{open_time(fill.again_s)} of the next"
+        )
+    else:
+        lines.append("    it stays full between pulses")
+    return lines
+
+
+def _volume(volume_m3: float, *, us: bool) -> str:
+    return volume(l_from_m3(volume_m3), us=us)
 
 
 def give_or_take(error: float) -> str:
@@ -117,7 +154,7 @@ def _hole(hole: HoleFlow, *, us: bool) -> str:
     return f"      {hole.number:>4}  {where}  {head} of water over it  {state}{drain}"
 
 
-def flow_document(found: Found, bands: Bands) -> list[dict[str, object]]:
+def flow_document(found: Found, bands: Bands, fills: Fills) -> list[dict[str, object]]:
     """Every set, zone, row and hole; SI, units in the keys; heads against the tap's height."""
     return [
         {
@@ -125,19 +162,23 @@ def flow_document(found: Found, bands: Bands) -> list[dict[str, object]]:
             "supply_flow_m3_s": flows.supply_flow_m3_s,
             "tap_head_m": flows.tap_head_m,
             "zones": [
-                _zone_document(flows.zones[name], bands.error(name, names)) for name in names
+                _zone_document(flows.zones[name], bands.error(name, names), fills(name, names))
+                for name in names
             ],
         }
         for names, flows in found
     ]
 
 
-def _zone_document(zone: ZoneFlow, error: float) -> dict[str, object]:
+def _zone_document(zone: ZoneFlow, error: float, fill: LineFill) -> dict[str, object]:
     return {
         "zone": zone.zone,
         "flow_m3_s": zone.flow_m3_s,
         "flow_l_min": l_min_from_m3_s(zone.flow_m3_s),
         "flow_standard_error_fraction": error,
+        "line_m3": fill.volume_m3,
+        "line_drains_m3": fill.drains_m3,
+        "line_fills_s": fill.first_s if math.isfinite(fill.first_s) else None,
         "valve_head_m": zone.valve_head_m,
         "evenness": zone.evenness,
         "variation": zone.variation,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import doctest
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 
@@ -11,6 +12,7 @@ from support.gardens import EVERY_DAY, a_garden, a_zone, even_days
 
 import controller.paper.amounts as amounts
 from controller.garden.model import Garden, Hold, ValveKind, Watering, Window
+from controller.hydraulics.linefill import LineFill, line_fill
 from controller.hydraulics.lines import Lines
 from controller.paper.amounts import depth, long_day, open_time, volume
 from controller.paper.flows import flow_document, flow_text
@@ -40,6 +42,10 @@ GARDEN = a_garden(
         ),
     ),
 )
+
+
+def _fills(zone: str, names: Sequence[str]) -> LineFill:
+    return line_fill(Lines(GARDEN), zone, frozenset(names))
 
 
 def _plan(garden: Garden = GARDEN) -> Timetable:
@@ -107,7 +113,7 @@ def test_a_ledger_row_closes() -> None:
 
 def test_a_flow_document_sums_up() -> None:
     flows = Lines(GARDEN).open_set(frozenset("bh"))
-    (found,) = flow_document([(["b", "h"], flows)], Bands(GARDEN, None))
+    (found,) = flow_document([(["b", "h"], flows)], Bands(GARDEN, None), _fills)
     zones = found["zones"]
     assert isinstance(zones, list)
     total = sum(h["flow_m3_s"] for z in zones for r in z["rows"] for h in r["holes"])
