@@ -70,6 +70,7 @@ def test_no_line_is_wider_than_a_terminal(us: bool) -> None:
             [(["b", "h"], Lines(garden).open_set(frozenset("bh")))],
             garden,
             Bands(garden, None),
+            _fills,
             holes=True,
             bars=True,
         ),
