@@ -72,7 +72,7 @@ def _doubts(answer: Mapping[str, Any]) -> list[str]:
         lines += _wrapped(f"not written down: {words}", "  ! ")
     for hold in answer.get("holds", []):
         zones = ", ".join(hold["zones"]) or "all zones"
-        until = str(hold["ends_local"]).replace("T", " ")
+        until = str(hold["ends_local"])[:16].replace("T", " ")
         why = f" ({hold['reason']})" if hold["reason"] else ""
         lines += _wrapped(f"hold: {zones} until {until}{why}", "  - ")
     for left in answer.get("not_fitted", []):
