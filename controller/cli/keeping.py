@@ -25,9 +25,11 @@ from controller.daemon.control import ask
 from controller.errors import DaemonError, InputError
 from controller.garden.quantities import read_length, read_volume
 from controller.logbook.ask import Questions
+from controller.logbook.records import HowKnown, Sums
 from controller.logbook.write import Logbook
 from controller.paper.amounts import volume
-from controller.paper.report import report_csv, report_rows, report_text
+from controller.paper.report import band_text, report_csv, report_rows, report_text
+from controller.timetable.tested import Bands
 from controller.units import l_from_m3
 
 _MM_PER_M = 1000.0
@@ -114,13 +116,35 @@ def report(args: argparse.Namespace) -> int:
         if first > last:
             raise InputError(f"--from {first} is after --to {last}")
         sums = questions.sums(args.by, first, last, loaded.garden)
+        by_zone = questions.sums("zone", first, last, loaded.garden)
+    errors = _timed_errors(args, loaded, by_zone) if args.band else {}
     if args.json:
-        print_json({"from": first.isoformat(), "to": last.isoformat(), "report": report_rows(sums)})
+        print_json(
+            {
+                "from": first.isoformat(),
+                "to": last.isoformat(),
+                "report": report_rows(sums),
+                "timed_standard_error_fraction": errors,
+            }
+        )
     elif args.csv:
         print(report_csv(sums), end="")
     else:
         print(report_text(sums, loaded.garden, by=args.by, first=first, last=last), end="")
+        if args.band:
+            print(band_text(by_zone, errors, us=loaded.garden.us_units), end="")
     return 0
+
+
+def _timed_errors(args: argparse.Namespace, loaded: Loaded, by_zone: Sums) -> dict[str, float]:
+    """Relative standard error of each zone's timed litres, as its lines are known now."""
+    known = {zone.name for zone in loaded.garden.zones}
+    bands = Bands(loaded.garden, load_tested(args, loaded).fitted)
+    return {
+        row.name: bands.error(row.name)
+        for row in by_zone.rows
+        if row.name in known and row.litres_by_how.get(HowKnown.TIMED, 0.0) > 0.0
+    }
 
 
 def _own_garden(args: argparse.Namespace) -> Loaded:

@@ -202,6 +202,7 @@ def _keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     report = commands.add_parser("report", help="print the water applied")
     report.add_argument("--garden", metavar="GARDEN", help="garden file")
     report.add_argument("--by", choices=("zone", "bed", "keeper", "month"), default="zone")
+    report.add_argument("--band", action="store_true", help="show how sure timed litres are")
     report.add_argument("--from", dest="first", type=_day, metavar="DATE")
     report.add_argument("--to", dest="last", type=_day, metavar="DATE")
     _state(report)

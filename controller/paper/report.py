@@ -5,11 +5,13 @@ from __future__ import annotations
 import csv
 import io
 import textwrap
+from collections.abc import Mapping
 from datetime import date
 
 from controller.garden.model import Garden
 from controller.logbook.records import HowKnown, SumRow, Sums
-from controller.paper.amounts import long_day, open_time
+from controller.paper.amounts import long_day, open_time, volume
+from controller.timetable.tested import BAND
 from controller.units import gal_from_m3, m3_from_l
 
 WIDTH = 80
@@ -41,6 +43,19 @@ def report_text(sums: Sums, garden: Garden, *, by: str, first: date, last: date)
     for remark in _remarks(sums):
         lines += _wrapped(f"Note: {remark}.", "  ")
     return "\n".join(lines).rstrip() + "\n"
+
+
+def band_text(by_zone: Sums, errors: Mapping[str, float], *, us: bool) -> str:
+    """How sure the litres by computed flow are: two standard errors of each zone's flow, alone."""
+    lines = ["", "Timed litres, give or take"]
+    for row in by_zone.rows:
+        if row.name in errors:
+            timed = row.litres_by_how.get(HowKnown.TIMED, 0.0)
+            shown = f"{volume(timed, us=us)} ± {volume(BAND * errors[row.name] * timed, us=us)}"
+            lines += _wrapped(f"{row.name}: {shown}", "  ")
+    if len(lines) == 2:
+        lines.append("  none were timed")
+    return "\n".join(lines) + "\n"
 
 
 def report_rows(sums: Sums) -> list[dict[str, object]]:

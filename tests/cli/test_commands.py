@@ -363,3 +363,24 @@ def test_a_row_drilled_anew_leaves_its_old_tests_out(run: Run, garden: Path) -> 
     code, _, err = run(*note, "gauge", "47 psi")
     assert code == 0
     assert "field tests: " in err
+
+
+def test_a_report_shows_how_sure_timed_litres_are(run: Run, garden: Path) -> None:
+    from controller.garden.model import ValveKind
+    from controller.logbook.records import HowKnown
+    from controller.logbook.write import Logbook
+    from controller.timetable.records import Pulse
+
+    at = datetime(2031, 6, 25, 4, tzinfo=UTC)
+    with Logbook(garden.parent / "logbook.db", HandClock(at)) as book:
+        pulse = Pulse(
+            zone="leeks", day=at.date(), slot=1, opens_utc=at, closes_utc=at, open_s=60.0,
+            litres=25.0, valve=ValveKind.RELAY, relay_line=17,
+        )  # fmt: skip
+        number = book.intend(pulse)
+        book.opened(number, 1.0)
+        book.closed(number, 60.0, 25.0, HowKnown.TIMED)
+    _, out, _ = run("report", "--garden", str(garden), "--band")
+    assert "leeks: 6.60 gal ±" in out
+    found = json.loads(run("report", "--garden", str(garden), "--band", "--json")[1])
+    assert 0.0 < found["timed_standard_error_fraction"]["leeks"] < 0.3
