@@ -60,7 +60,10 @@ class Waterworks:
         threads: bool = True,
     ) -> None:
         self._pins, self._clock, self._record = _Claimed(pins), clock, record
-        self._line_file, self._chip, self._kind = line_file, chip, kind
+        self._line_file, self._kind = line_file, kind
+        # The stop step must go to the chip that was really opened, whatever the garden file says.
+        opened = getattr(pins, "chip", None)
+        self._chip: int | None = chip if opened is None else opened
         self._threads = threads
         self._limits: list[LineLimits] = []
         self.bank = Bank([], self._pins, clock, record)
