@@ -45,16 +45,16 @@ class Lines:
         self.garden = garden
         self._corrections = corrections
         self.supply = corrections.supply or planning_curve(garden.supply)
-        self._viscosity = viscosity_m2_s(
+        self.viscosity_m2_s = viscosity_m2_s(
             garden.supply.water_temp_c if water_temp_c is None else water_temp_c
         )
         self._zones = {zone.name: zone for zone in garden.zones}
-        self._stations_m = sorted({zone.main_run_m for zone in garden.zones})
+        self.stations_m = sorted({zone.main_run_m for zone in garden.zones})
         self._holes: dict[str, tuple[tuple[DrilledHole, ...], ...]] = {}
         self._valve_k: dict[str, float] = {}
         self._sets: dict[frozenset[str], SetFlow] = {}
         self._volumes: dict[str, LineVolume] = {}
-        self._curves = Curves(garden.main, self._stations_m, self._viscosity)
+        self._curves = Curves(garden.main, self.stations_m, self.viscosity_m2_s)
         self._laws: dict[str, ZoneLaw] = {}
         self._quick: dict[frozenset[str], QuickFlow] = {}
 
@@ -221,20 +221,20 @@ class Lines:
             self._row_holes(zone),
             supply=self.supply,
             main=self.garden.main,
-            stations_m=self._stations_m,
-            viscosity_m2_s=self._viscosity,
+            stations_m=self.stations_m,
+            viscosity_m2_s=self.viscosity_m2_s,
             us_units=self.garden.us_units,
         )
         return alone.loss_k()
 
     def _new_tree(self) -> Tree:
-        return Tree(viscosity_m2_s=self._viscosity, gravity_m_s2=GRAVITY_M_S2)
+        return Tree(viscosity_m2_s=self.viscosity_m2_s, gravity_m_s2=GRAVITY_M_S2)
 
     def _solved(self, opened: Sequence[Zone], valve_k: Mapping[str, float]) -> SetFlow:
         """Build the tree of the open zones, solve it, and sort the answer by zone, row and hole."""
         supply = self.supply
         tree = self._new_tree()
-        stations = add_main(tree, self.garden.main, self._stations_m)
+        stations = add_main(tree, self.garden.main, self.stations_m)
         behind_valve: dict[str, int] = {}
         row_nodes: dict[str, list[RowNodes]] = {}
         for zone in opened:

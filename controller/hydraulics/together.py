@@ -9,7 +9,6 @@ from controller.garden.model import ValveKind
 from controller.hydraulics.advised import Advice, listed, show_head
 from controller.hydraulics.assembly import main_loss_m
 from controller.hydraulics.lines import Lines
-from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.zonecase import ZoneCase
 
 
@@ -162,8 +161,8 @@ def lost_in_main_m(lines: Lines, *, to_m: float, flow_m3_s: float) -> float:
     """
     return main_loss_m(
         lines.garden.main,
-        sorted({zone.main_run_m for zone in lines.garden.zones}),
+        lines.stations_m,
         to_m=to_m,
         flow_m3_s=flow_m3_s,
-        viscosity_m2_s=viscosity_m2_s(),
+        viscosity_m2_s=lines.viscosity_m2_s,
     )
