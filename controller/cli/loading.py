@@ -17,12 +17,11 @@ import controller
 from controller.clock import Clock, SystemClock
 from controller.errors import InputError, NoWeather
 from controller.garden.model import Garden
-from controller.timetable.days import DemandDays, clear_sky_of, demand_days
+from controller.timetable.days import DemandDays, demand_days, read_station
 from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds
 from controller.timetable.tested import Tested, tested_lines
 from controller.timetable.whole import read_whole
 from controller.weather.day import WeatherDay
-from controller.weather.file import read_weather_csv
 from crops.catalogue import Catalogue
 from crops.catalogue import load as load_catalogue
 
@@ -102,11 +101,7 @@ def load_weather(
             f"{loaded.path}: no weather; name a file with --weather, or set file or online in "
             "[weather] of the garden file"
         )
-    found = read_weather_csv(
-        path,
-        wind_height_m=source.wind_height_m,
-        clear_sky_mj_m2=clear_sky_of(loaded.garden.site),
-    )
+    found = read_station(path, loaded.garden)
     for line in (*found.faults, *found.remarks):
         tell(f"weather: {line}")
     return list(found.days), ""
@@ -131,9 +126,8 @@ def _online(loaded: Loaded, folder: Path, clock: Clock) -> tuple[list[WeatherDay
 
 def load_tested(args: argparse.Namespace, loaded: Loaded) -> Tested:
     """The garden's lines, with what field tests in its logbook taught; remarks on stderr."""
-    book = state_dir(args, loaded) / LOGBOOK_NAME
-    found = None
-    if not loaded.is_example and book.is_file():
+    book, found = _logbook(args, loaded), None
+    if book is not None:
         from controller.logbook.ask import Questions
 
         with Questions(book) as questions:
@@ -156,8 +150,8 @@ class Kept:
 
 def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
     """Ask the logbook, if there is one; the example keeps none."""
-    book = state_dir(args, loaded) / LOGBOOK_NAME
-    if loaded.is_example or not book.is_file():
+    book = _logbook(args, loaded)
+    if book is None:
         return Kept(given=NOTHING_GIVEN, gauge_mm={}, kept_from=None)
     from controller.logbook.ask import Questions
 
@@ -195,6 +189,12 @@ def load_days(
             + (f"; try --from {begins + timedelta(days=1)}" if begins < last else "")
         )
     return days
+
+
+def _logbook(args: argparse.Namespace, loaded: Loaded) -> Path | None:
+    """The garden's logbook, if there is one; the example keeps none."""
+    book = state_dir(args, loaded) / LOGBOOK_NAME
+    return book if book.is_file() and not loaded.is_example else None
 
 
 def state_dir(args: argparse.Namespace, loaded: Loaded) -> Path:

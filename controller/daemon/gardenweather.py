@@ -8,7 +8,7 @@ from controller.clock import Clock
 from controller.daemon.weatherdesk import WeatherAnswer
 from controller.errors import NoWeather, RowgateError
 from controller.garden.model import Garden
-from controller.weather.file import read_weather_csv
+from controller.timetable.days import read_station
 from controller.weather.online import OnlineWeather
 
 PAST_DAYS = 92  # as far back as the public source gives in one request
@@ -34,7 +34,7 @@ class GardenWeather:
             return self._nothing(garden.weather.file or "online", str(fault))
 
     def _from_file(self, garden: Garden, name: str) -> WeatherAnswer:
-        found = read_weather_csv(self._base / name, wind_height_m=garden.weather.wind_height_m)
+        found = read_station(self._base / name, garden)
         return WeatherAnswer(
             days=tuple(found.days),
             source=name,

@@ -10,14 +10,16 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from pathlib import Path
 
 from controller.demand.eto import ReferenceEt, reference_et
 from controller.demand.radiation import clear_sky_mj_m2
 from controller.demand.records import DayInput
 from controller.demand.sun import day_of_year, extraterrestrial_mj_m2
 from controller.errors import NoWeather, OutOfRange
-from controller.garden.model import Site
+from controller.garden.model import Garden, Site
 from controller.weather.day import WeatherDay
+from controller.weather.file import WeatherFile, read_weather_csv
 
 _DAY = timedelta(days=1)
 STAND_IN_FROM_DAYS = 7  # measured days a stand-in is the mean of; our choice
@@ -68,6 +70,15 @@ def clear_sky_of(site: Site) -> Callable[[date], float]:
         return clear_sky_mj_m2(extraterrestrial_mj_m2=above_the_air, elevation_m=site.elevation_m)
 
     return clear_sky
+
+
+def read_station(path: Path, garden: Garden) -> WeatherFile:
+    """A station's file as this garden has it: its anemometer's height, its clear sky."""
+    return read_weather_csv(
+        path,
+        wind_height_m=garden.weather.wind_height_m,
+        clear_sky_mj_m2=clear_sky_of(garden.site),
+    )
 
 
 def demand_days(

@@ -26,7 +26,6 @@ __all__ = [
     "account_until",
     "assume_before",
     "assumed_words",
-    "from_day",
     "plan_garden",
 ]
 
@@ -178,17 +177,6 @@ def assumed_words(days: Mapping[date, DayInput], kept_from: date) -> tuple[str, 
     return (
         f"no logbook tells what was given before {kept_from}; the days before are taken as "
         "watered by this same reckoning",
-    )
-
-
-def from_day(timetable: Timetable, first: date) -> Timetable:
-    """The part of a timetable from `first` on; its ledger stays whole."""
-    return replace(
-        timetable,
-        first=first,
-        pulses=tuple(p for p in timetable.pulses if p.day >= first),
-        doses=tuple(d for d in timetable.doses if d.day >= first),
-        not_fitted=tuple(n for n in timetable.not_fitted if n.day >= first),
     )
 
 
