@@ -80,12 +80,12 @@ def crop_on(
     stage = stage_on_day(number, stage_days=days)
     kc_mid, kc_end = crop.kc_mid, crop.kc_end
     if stage != "initial":
-        shift = climate_shift(
-            wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=crop.height_m
+        kc_mid = kc_mid_adjusted(
+            kc_mid, wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=crop.height_m
         )
-        kc_mid += shift
-        if kc_end >= LEAST_KC_END_ADJUSTED:
-            kc_end += shift
+        kc_end = kc_end_adjusted(
+            kc_end, wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=crop.height_m
+        )
     grown = min((number - 1) / max(days[0] + days[1], 1), 1.0)
     first_roots_m = crop.root_min_m if crop.perennial else min(FIRST_ROOTS_M, crop.root_min_m)
     first_height_m = min(FIRST_HEIGHT_M, crop.height_m)
