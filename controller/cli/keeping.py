@@ -116,8 +116,8 @@ def report(args: argparse.Namespace) -> int:
         if first > last:
             raise InputError(f"--from {first} is after --to {last}")
         sums = questions.sums(args.by, first, last, loaded.garden)
-        by_zone = questions.sums("zone", first, last, loaded.garden)
-    errors = _timed_errors(args, loaded, by_zone) if args.band else {}
+        by_zone = questions.sums("zone", first, last, loaded.garden) if args.band else None
+    errors = {} if by_zone is None else _timed_errors(args, loaded, by_zone)
     if args.json:
         print_json(
             {
@@ -131,7 +131,7 @@ def report(args: argparse.Namespace) -> int:
         print(report_csv(sums), end="")
     else:
         print(report_text(sums, loaded.garden, by=args.by, first=first, last=last), end="")
-        if args.band:
+        if by_zone is not None:
             print(band_text(by_zone, errors, us=loaded.garden.us_units), end="")
     return 0
 

@@ -84,16 +84,6 @@ def show_temperature(celsius: float, us: bool) -> str:
     return f"{_trim(units.f_from_c(celsius), 1)} F" if us else f"{_trim(celsius, 1)} C"
 
 
-def show_angle(degrees: float) -> str:
-    """An angle in degrees."""
-    return f"{_trim(degrees, 1)} deg"
-
-
-def show_share(part: float) -> str:
-    """A part of a whole in per cent."""
-    return f"{_trim(part * 100, 1)} %"
-
-
 def show_filled(filled: Iterable[Filled]) -> list[str]:
     """One line for each default, and in it all the places where the same one was filled in."""
     places: dict[tuple[str, str, str], list[str]] = {}
