@@ -11,8 +11,10 @@ class DayInput:
     """One day's demand side, ready for any zone's ledger.
 
     `rain_mm` is None when nobody knows: unknown rain is credited to no ledger, and the day says so.
-    `method` names the rung the reference ET stood on, as in "penman-monteith" or
-    "stand-in: mean of 7 days".
+    `method` names how the reference ET was reckoned, as in "penman-monteith" or "normal of the
+    season"; `rung` names the step of the weather's ladder that the day stands on (`source` the
+    station or service). `rain_mm` is what reached the ground as water: snow counts when it melts,
+    and `snow_mm` lies at the end of the day. `normal_eto_mm` is what is usual for the day.
     """
 
     day: date
@@ -23,11 +25,32 @@ class DayInput:
     rh_min_pct: float = 45.0
     measured: bool = True  # False: a forecast or a stand-in
     source: str = ""
+    rung: str = ""
+    tmin_c: float | None = None
+    tmax_c: float | None = None
+    rain_chance_pct: float | None = None  # of a forecast
+    snow_mm: float = 0.0
+    normal_eto_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Observation:
+    """What a person saw of a planting; `event` is one of `controller.demand.seen.EVENTS`."""
+
+    zone: str
+    day: date
+    event: str
+    crop: str = ""  # where a zone holds several; empty: whichever stands there
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LedgerDay:
-    """One day of one zone's soil-water account; depths over the whole ground the rows serve.
+    """One day of one soil-water account; depths over the whole ground its rows serve.
+
+    A zone whose rows hold different crops has an account for each `part`. With dual coefficients
+    `kc` is Kcb + Ke, and `used_mm` what plants and soil lost together. The surface layer (its
+    state: `surface_depletion_mm` over the ground both wetted and exposed, and `wetted_fraction`)
+    is part of the same soil: what leaves it leaves the account.
 
     Closes to nothing: depletion_mm = start_depletion_mm - (rain_mm - rain_unused_mm - runoff_mm)
     - watered_mm + used_mm + drained_mm + handed_over_mm, where `handed_over_mm` is the change of
@@ -60,3 +83,20 @@ class LedgerDay:
     raw_mm: float
     depletion_fraction: float
     measured: bool = True
+    part: str = ""  # "" where the zone is one; else as "row 1", "rows 2 and 3"
+    phase: str = ""  # "seedbed", "settling", "dry-down" or ""
+    coefficients: str = "single"
+    kcb: float = 0.0
+    ke: float = 0.0
+    transpired_mm: float = 0.0
+    evaporated_mm: float = 0.0
+    surface_depletion_mm: float = 0.0
+    wetted_fraction: float = 1.0  # fw in force at the end of the day
+    exposed_fraction: float = 1.0  # few of the day
+    cover: float = 0.0  # ground shaded by the plants, 0 to 1
+    exposure: float = 1.0  # the bed's own factor, in etc_mm and used_mm
+    plants: float = 0.0  # how many stand there
+    ground_m2: float = 0.0
+    salt_stress: float = 1.0  # expected yield-related share; see controller.demand.salts
+    rung: str = ""
+    snow_mm: float = 0.0

@@ -148,9 +148,11 @@ class _Fill:
             self.filling.tell(at, "file", "none", "no station file is named")
         return WeatherSource(
             file=w.file,
-            online=self.filling.default(
+            services=("open-meteo",)
+            if self.filling.default(
                 at, "online", w.online, False, "false", "nothing is fetched unless you ask"
-            ),
+            )
+            else (),
             wind_height_m=self.filling.default(
                 at,
                 "wind_height",

@@ -43,6 +43,20 @@ class ValveKind(StrEnum):
     HAND = "hand"
 
 
+class Coefficients(StrEnum):
+    """How a crop's use is reckoned: one crop coefficient, or plant and soil apart (FAO-56)."""
+
+    SINGLE = "single"
+    DUAL = "dual"
+
+
+class UnlikeRows(StrEnum):
+    """Whom a zone is watered for when its rows hold different crops."""
+
+    NEEDIEST = "neediest"
+    MEAN = "mean"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Site:
     """Where the garden lies. Latitude north positive, longitude east positive."""
@@ -77,6 +91,7 @@ class Supply:
     falls_to_m: float | None = None
     holds_m3: float | None = None
     water_temp_c: float = 15.0
+    salt_ds_m: float | None = None  # electrical conductivity of the water; None: not salty
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,26 +190,48 @@ class Valve:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Planting:
-    """A crop in a zone from `start` (sown or set out) to `until`, both days included."""
+    """A crop in a zone from `start` (sown or set out) to `until`, both days included.
+
+    `rows` are the zone's rows it stands on, numbered from 1; none named: all of them. Plants stand
+    `spacing_m` apart in `plant_lines` lines along each row. `by_warmth`: stages advance with the
+    growing degree days of the crop's base instead of the days; `stage_warmth` are their lengths in
+    degree days, where the gardener knows them.
+    """
 
     crop: str
     start: date
     until: date
     transplanted: bool = True
     stage_days: tuple[int, int, int, int] | None = None  # None: from the crop table
+    rows: tuple[int, ...] = ()
+    spacing_m: float | None = None  # None: from the crop table
+    plant_lines: int = 1
+    supported: bool = False  # on stakes, a frame or a trellis
+    by_warmth: bool = False
+    stage_warmth: tuple[float, float, float, float] | None = None  # [degree C * day]
+    emerges_days: int | None = None  # from sowing; None: by the warmth of the soil
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bed:
-    """A bed: its soil and who looks after it. `rooting_limit_m` is where roots must stop."""
+    """A bed: its soil and who looks after it. `rooting_limit_m` is where roots must stop.
+
+    `mulch` is one of "none", "straw", "leaves", "compost", "bark", "grass", "plastic" on
+    `mulch_cover` of the surface. `exposure` multiplies what its plants lose: above 1 for a small
+    bed in wind or amid hot paving, below for a sheltered one. `holds_rain`: a frame or a hollow
+    lets no rain run off.
+    """
 
     name: str
     length_m: float | None = None
     width_m: float | None = None
     soil: str = "loam"
     mulch: str = "none"
+    mulch_cover: float = 1.0
     keeper: str = ""
     rooting_limit_m: float | None = None
+    exposure: float = 1.0
+    holds_rain: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,10 +245,11 @@ class Zone:
     valve: Valve
     opening: Opening
     rows: tuple[Row, ...]
-    plantings: tuple[Planting, ...]  # in order of start, not overlapping
+    plantings: tuple[Planting, ...]  # in order of start; on any one row not overlapping
     take_off_k: float = 4.0  # tee, elbows and the valve's body, on the first row's pipe
     daily_cap_m3: float = 1.0
     refill_at: float | None = None  # None: the garden's
+    unlike_rows: UnlikeRows = UnlikeRows.NEEDIEST
 
     @property
     def ground_m2(self) -> float:
@@ -259,15 +297,36 @@ class Watering:
     basin_mm: float = 10.0
     drilling_scatter: float = 0.05  # coefficient of variation of hand-drilled holes
     shortest_pulse_s: float = 5.0
+    coefficients: Coefficients = Coefficients.DUAL
+    forecast_trust: float = 0.5  # share of likely rain to come that may lower a dose; 0: none
+    settling_days: int = 7  # after setting out, in which a zone is watered at every chance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeatherSource:
-    """Where days of weather come from. `file` is relative to the garden file."""
+    """Where days of weather come from, best first: `file`, then each of `services`.
+
+    `file` and `normals_file` are relative to the garden file; `file_kind` is one of "own",
+    "station-log", "ghcn-daily", "gsod", or "auto" (told from the file itself). `normals_file` holds
+    years of days, of which the garden's normals are made. `climate` (FAO-56, Table 16: "arid",
+    "semi-arid", "sub-humid", "humid", "very humid") is for the last resort alone. `contact` is told
+    to services that want to know who asks. Below `frost_hold_c`, forecast, nothing is watered;
+    None: never held.
+    """
 
     file: str | None = None
-    online: bool = False
+    file_kind: str = "auto"
+    services: tuple[str, ...] = ()
     wind_height_m: float = 2.0
+    normals_file: str | None = None
+    climate: str = "sub-humid"
+    contact: str = ""
+    frost_hold_c: float | None = 0.0
+
+    @property
+    def online(self) -> bool:
+        """Whether any public service is asked."""
+        return bool(self.services)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
