@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping
-from datetime import date
-from itertools import pairwise
 
 from controller.garden import quantities as q
 from controller.garden import show
@@ -12,7 +10,8 @@ from controller.garden.faults import Faults, instead
 from controller.garden.lines import Path
 from controller.garden.model import Garden, Row, ValveKind, Walls
 from controller.garden.physics import check_physics
-from controller.garden.written import WrittenGarden, WrittenPlanting
+from controller.garden.plantings import check_plantings
+from controller.garden.written import WrittenGarden
 
 # Names that are known, or a judge that gives None for a known name and words for any other.
 Known = Collection[str] | Callable[[str], str | None]
@@ -20,9 +19,10 @@ Known = Collection[str] | Callable[[str], str | None]
 # A crop or soil of the gardener's own that is like no other must tell all of these.
 WHOLE_CROP = (
     *("kc_ini", "kc_mid", "kc_end", "height_m", "root_min_m", "root_max_m", "depletion_fraction"),
+    "in_row_spacing_m",
     *("days_initial", "days_development", "days_mid", "days_late"),
 )
-WHOLE_SOIL = ("field_capacity", "wilting_point")
+WHOLE_SOIL = ("field_capacity", "wilting_point", "rew_mm", "intake_mm_h", "wetted_width_m")
 
 
 def check(
@@ -39,7 +39,7 @@ def check(
     for number, zone in enumerate(garden.zones):
         for row_number, row in enumerate(zone.rows):
             _check_row(row, ("zone", number, "row", row_number), faults, garden.us_units)
-        _check_plantings(written.zone[number].planting, ("zone", number, "planting"), faults)
+        check_plantings(written.zone[number], ("zone", number), faults)
     _check_windows(garden, faults)
     _check_holds(written, garden, faults)
     _check_crops(written, garden, faults, known_crops)
@@ -137,38 +137,6 @@ def stations_on(row: Row) -> int:
     """How many places along the row are drilled."""
     room_m = row.length_m - row.drilling.first_m + 1e-9
     return int(room_m // row.drilling.every_m) + 1 if room_m >= 0 else 0
-
-
-def _check_plantings(plantings: list[WrittenPlanting], at: Path, faults: Faults) -> None:
-    spans: list[tuple[date, date, int]] = []
-    for number, planting in enumerate(plantings):
-        place: Path = (*at, number)
-        start = planting.transplanted or planting.sown
-        dates: list[Path] = [(*place, key) for key in ("sown", "transplanted", "until")]
-        if (planting.sown is None) == (planting.transplanted is None):
-            said = "neither" if start is None else "both"
-            faults.add(
-                place,
-                f"found {said} of sown and transplanted; a planting has one of the two, "
-                f"as in transplanted = 2031-04-22",
-                needs=dates[:2],
-            )
-        elif start is not None and planting.until < start:
-            faults.add(
-                (*place, "until"),
-                f"found {planting.until}; the last day is not before the first, {start}",
-                needs=dates,
-            )
-        elif start is not None and not any(map(faults.is_spoiled, dates)):
-            spans.append((start, planting.until, number))
-    spans.sort()
-    for (_, until, earlier), (start, _, later) in pairwise(spans):
-        if start <= until:
-            faults.add(
-                (*at, later),
-                f"found its first day {start}; planting {earlier + 1} stands until {until}, "
-                f"and a zone has one planting at a time",
-            )
 
 
 def _check_windows(garden: Garden, faults: Faults) -> None:

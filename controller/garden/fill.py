@@ -15,20 +15,20 @@ from controller.garden.grounds import Grounds
 from controller.garden.lines import Path
 from controller.garden.model import (
     Board,
+    Coefficients,
     Garden,
     Hold,
-    OwnCrop,
-    OwnSoil,
     Pipe,
     Site,
     ValveKind,
     Watering,
-    WeatherSource,
     Window,
     Zone,
 )
+from controller.garden.own import own_crop, own_soil
+from controller.garden.sky import weather_of
 from controller.garden.tap import supply_of
-from controller.garden.written import WrittenCrop, WrittenGarden, WrittenSoil
+from controller.garden.written import WrittenGarden
 
 # our choice: before the heat of the day, and when people come home.
 RELAY_WINDOW = Window(opens=time(5), closes=time(8), valves=frozenset({ValveKind.RELAY}))
@@ -61,12 +61,12 @@ class _Fill:
             supply=supply_of(self.filling),
             main=self.filling.pipe(("main", "size"), w.main.size, "1 in"),
             watering=self._watering(zones),
-            weather=self._weather(),
+            weather=weather_of(self.filling),
             board=self._board(zones),
             beds=grounds.beds,
             zones=zones,
-            own_crops=tuple(_own_crop(crop) for crop in w.crop),
-            own_soils=tuple(_own_soil(soil) for soil in w.soil),
+            own_crops=tuple(own_crop(crop) for crop in w.crop),
+            own_soils=tuple(own_soil(soil) for soil in w.soil),
             us_units=self.filling.us,
             filled=tuple(self.filling.filled),
             path=self.filling.faults.path,
@@ -91,6 +91,11 @@ class _Fill:
         us = self.filling.us
         at: Path = ("watering",)
         windows = self._windows(zones)
+        settling_days = w.settling_days
+        if any(planting.transplanted for zone in zones for planting in zone.plantings):
+            settling_days = self.filling.default(
+                at, "settling_days", settling_days, 7, "7", "our choice: kept moist when set out"
+            )
         return Watering(
             windows=windows,
             holds=tuple(
@@ -119,6 +124,23 @@ class _Fill:
             shortest_pulse_s=self.filling.default(
                 at, "shortest_pulse", w.shortest_pulse_s, 5.0, "5 s", "our choice"
             ),
+            coefficients=self.filling.default(
+                at,
+                "coefficients",
+                w.coefficients,
+                Coefficients.DUAL,
+                "dual",
+                "plants and bare soil reckoned apart: FAO-56, chapter 7",
+            ),
+            forecast_trust=self.filling.default(
+                at,
+                "forecast_trust",
+                w.forecast_trust,
+                0.5,
+                "0.5",
+                "our choice: so much of likely rain may lower a dose",
+            ),
+            settling_days=7 if settling_days is None else settling_days,
         )
 
     def _windows(self, zones: tuple[Zone, ...]) -> tuple[Window, ...]:
@@ -140,28 +162,6 @@ class _Fill:
             shown = f"{window.opens:%H:%M} to {window.closes:%H:%M} for {kind} valves"
             self.filling.tell(("watering",), "window", shown, "our choice")
         return tuple(windows)
-
-    def _weather(self) -> WeatherSource:
-        w = self.filling.written.weather
-        at: Path = ("weather",)
-        if w.file is None:
-            self.filling.tell(at, "file", "none", "no station file is named")
-        return WeatherSource(
-            file=w.file,
-            services=("open-meteo",)
-            if self.filling.default(
-                at, "online", w.online, False, "false", "nothing is fetched unless you ask"
-            )
-            else (),
-            wind_height_m=self.filling.default(
-                at,
-                "wind_height",
-                w.wind_height_m,
-                2.0,
-                "2 m",
-                "the height FAO-56 wants",
-            ),
-        )
 
     def _board(self, zones: tuple[Zone, ...]) -> Board:
         w = self.filling.written.board
@@ -188,16 +188,6 @@ class _Fill:
                 "nothing opens by plan until it is set",
             ),
         )
-
-
-def _own_crop(written: WrittenCrop) -> OwnCrop:
-    changes = written.model_dump(exclude={"name", "like"}, exclude_none=True)
-    return OwnCrop(name=written.name, like=written.like, changes=changes)
-
-
-def _own_soil(written: WrittenSoil) -> OwnSoil:
-    changes = written.model_dump(exclude={"name", "like"}, exclude_none=True)
-    return OwnSoil(name=written.name, like=written.like, changes=changes)
 
 
 def _first_moment(written: date | datetime) -> datetime:

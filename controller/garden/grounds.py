@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from datetime import date
+from dataclasses import replace
 
 from controller.garden import quantities as q
 from controller.garden import show
@@ -16,14 +16,15 @@ from controller.garden.model import (
     Drilling,
     Face,
     Opening,
-    Planting,
     Row,
+    UnlikeRows,
     Valve,
     ValveKind,
     Walls,
     Zone,
 )
-from controller.garden.written import WrittenBed, WrittenPlanting, WrittenRow, WrittenZone
+from controller.garden.plantings import planting_of, stand_together
+from controller.garden.written import WrittenBed, WrittenGround, WrittenRow, WrittenZone
 
 # our choice: a path and a crop on either side; used only where no bed tells its width.
 GROUND_WIDTH_M = 0.6096  # 24 in
@@ -47,16 +48,33 @@ class Grounds:
 
     def _bed(self, bed: WrittenBed, number: int) -> Bed:
         at: Path = ("bed", number)
-        return Bed(
-            name=bed.name,
+        return replace(
+            self._ground(bed, bed.name, at, "our choice: the middling soil"),
             length_m=bed.length_m,
             width_m=bed.width_m,
-            soil=self.filling.default(
-                at, "soil", bed.soil, "loam", "loam", "our choice: the middling soil"
-            ),
-            mulch=self.filling.default(at, "mulch", bed.mulch, "none", "none"),
-            keeper=bed.keeper or "",
             rooting_limit_m=bed.rooting_limit_m,
+        )
+
+    def _ground(self, ground: WrittenGround, name: str, at: Path, soil_why: str) -> Bed:
+        """What a bed says of its ground, or a zone that has no bed."""
+        mulch = self.filling.default(at, "mulch", ground.mulch, "none", "none")
+        cover = ground.mulch_cover
+        if mulch != "none":
+            cover = self.filling.default(at, "mulch_cover", cover, 1.0, "1", "all of the ground")
+        elif cover is not None:
+            self.filling.faults.add(
+                (*at, "mulch_cover"),
+                'found it without a mulch; name that too, as in mulch = "straw"',
+                needs=[(*at, "mulch")],
+            )
+        return Bed(
+            name=name,
+            soil=self.filling.default(at, "soil", ground.soil, "loam", "loam", soil_why),
+            mulch=mulch,
+            mulch_cover=1.0 if cover is None else cover,
+            keeper=ground.keeper or "",
+            exposure=1.0 if ground.exposure is None else ground.exposure,
+            holds_rain=ground.holds_rain or False,
         )
 
     def _bed_of(self, zone: WrittenZone, at: Path, beds: Mapping[str, Bed]) -> Bed:
@@ -66,15 +84,9 @@ class Grounds:
                 self.filling.faults.add(
                     at, f'a bed has that name: write bed = "{zone.name}" in the zone'
                 )
-            return Bed(
-                name=zone.name,
-                soil=self.filling.default(
-                    at, "soil", zone.soil, "loam", "loam", "our choice: no bed tells"
-                ),
-                mulch=zone.mulch or "none",
-                keeper=zone.keeper or "",
-            )
-        for key, value in (("soil", zone.soil), ("mulch", zone.mulch), ("keeper", zone.keeper)):
+            return self._ground(zone, zone.name, at, "our choice: no bed tells")
+        for key in WrittenGround.model_fields:
+            value = getattr(zone, key)
             if value is not None:
                 self.filling.faults.add(
                     (*at, key),
@@ -105,6 +117,17 @@ class Grounds:
         cap_m3 = max(LEAST_CAP_M3, CAP_MM * sum(row.ground_m2 for row in rows) / 1000.0)
         cap_m3 = math.ceil(cap_m3 * 100.0 - 1e-9) / 100.0
         cap_why = "our choice: 60 mm over its ground, at least 40 L"
+        plantings = tuple(sorted(map(planting_of, zone.planting), key=lambda p: (p.start, p.rows)))
+        unlike = zone.unlike_rows
+        if stand_together(plantings):
+            unlike = self.filling.default(
+                at,
+                "unlike_rows",
+                unlike,
+                UnlikeRows.NEEDIEST,
+                "neediest",
+                "our choice: no row goes short",
+            )
         return Zone(
             name=zone.name,
             bed=bed,
@@ -119,7 +142,7 @@ class Grounds:
                 at, "opening", zone.opening, Opening(angle_deg=0.0), "full"
             ),
             rows=rows,
-            plantings=tuple(sorted(map(_planting, zone.planting), key=lambda p: p.start)),
+            plantings=plantings,
             take_off_k=self.filling.default(
                 at, "take_off_k", zone.take_off_k, 4.0, "4", "our choice: tee, elbows, valve body"
             ),
@@ -127,6 +150,7 @@ class Grounds:
                 at, "daily_cap", zone.daily_cap_m3, cap_m3, show.show_volume(cap_m3, us), cap_why
             ),
             refill_at=zone.refill_at,
+            unlike_rows=unlike or UnlikeRows.NEEDIEST,
         )
 
     def _valve(self, zone: WrittenZone, at: Path) -> Valve:
@@ -222,13 +246,3 @@ class Grounds:
             drain_every_m=row.drain.every_m if row.drain else None,
             discharge_coefficient=row.discharge_coefficient,
         )
-
-
-def _planting(written: WrittenPlanting) -> Planting:
-    return Planting(
-        crop=written.crop,
-        start=written.transplanted or written.sown or date.min,
-        until=written.until,
-        transplanted=written.transplanted is not None,
-        stage_days=written.stages,
-    )

@@ -126,11 +126,34 @@ TEMPERATURE = _kind(
     noughts={"f|°f|fahrenheit": units.c_from_f(0.0)},
     allowed="C or F",
 )
-KINDS = (LENGTH, PRESSURE, FLOW, VOLUME, DURATION, ANGLE, TEMPERATURE)
+WARMTH = _kind(
+    "a sum of warmth",
+    '"250 C days" or "450 F days"',
+    us={"f days|°f days": 1.0 / 1.8},
+    metric={"c days|°c days": 1.0},
+    allowed="C days or F days (degree days)",
+)
+DAYS = _kind(
+    "a number of days",
+    '"12 days"',
+    both={"d|day|days": 1.0, "week|weeks": 7.0},
+    allowed="days or weeks",
+)
+# The electrical conductivity of water: 1 dS/m is 1 mS/cm by the definition of the siemens.
+SALT = _kind(
+    "how salty water is",
+    '"1.2 dS/m" or "1200 uS/cm"',
+    both={"ds/m|ms/cm": 1.0, "us/cm|µs/cm|μs/cm": 0.001, "ms/m": 0.01},
+    allowed="dS/m, mS/cm or uS/cm",
+)
+KINDS = (
+    *(LENGTH, PRESSURE, FLOW, VOLUME, DURATION, ANGLE),
+    *(TEMPERATURE, WARMTH, DAYS, SALT),
+)
 
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _NUMBER = r"(?:[0-9]{1,9}[ -])?[0-9]{1,9}/[0-9]{1,9}|[0-9]{1,15}(?:[.,][0-9]{1,15})?"
-_PART = re.compile(rf"({_NUMBER})\s*([a-z°\"'″′]+[3³]?(?:/[a-z]+| water| oz)?)\s*")
+_PART = re.compile(rf"({_NUMBER})\s*([a-zµμ°\"'″′]+[3³]?(?:/[a-z]+| water| oz| days)?)\s*")
 _TWO_MEANINGS = re.compile(r"[1-9]\d*,\d{3}(?!\d)")
 
 
@@ -180,6 +203,21 @@ def read_angle(found: object, what: str = "an angle") -> float:
 def read_temperature(found: object, what: str = "a temperature") -> float:
     """A temperature in degrees Celsius."""
     return parse(found, TEMPERATURE, what=what)
+
+
+def read_warmth(found: object, what: str = "a sum of warmth") -> float:
+    """A sum of warmth in degree days Celsius."""
+    return parse(found, WARMTH, what=what)
+
+
+def read_days(found: object, what: str = "a number of days") -> float:
+    """A stretch of days."""
+    return parse(found, DAYS, what=what)
+
+
+def read_salt(found: object, what: str = "how salty water is") -> float:
+    """The electrical conductivity of water in decisiemens a metre."""
+    return parse(found, SALT, what=what)
 
 
 def read_share(found: object, what: str = "a share") -> float:
@@ -261,6 +299,7 @@ def _plain(found: str) -> str:
         text = text.replace(glyph, f" {spelled}")
     text = re.sub(r"\s*/\s*", "/", text.strip().replace(" per ", "/"))
     text = re.sub(r"/(h|min|s)(?:our|ute|econd)\b", r"/\1", text)
+    text = re.sub(r"(?<=[cf])[ ·*-]+d(?:ays?)?$", " days", text)  # "°F·d", "C-days"
     return text.lstrip("+").strip()
 
 

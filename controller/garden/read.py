@@ -14,8 +14,9 @@ from controller.garden.faults import Faults
 from controller.garden.fill import fill
 from controller.garden.form import read_table
 from controller.garden.model import Garden, Pipe
+from controller.garden.needed import NEEDED
 from controller.garden.quantities import is_us
-from controller.garden.written import NEEDED, WrittenGarden
+from controller.garden.written import WrittenGarden
 
 # A bare quantity, the commonest slip: length = 11 ft
 _BARE_QUANTITY = re.compile(r"=\s*([-+]?\d[\d ./,-]*\s*[A-Za-z%°][A-Za-z0-9/]*)\s*(?:#|,|\}|$)")

@@ -84,6 +84,16 @@ def show_temperature(celsius: float, us: bool) -> str:
     return f"{_trim(units.f_from_c(celsius), 1)} F" if us else f"{_trim(celsius, 1)} C"
 
 
+def show_warmth(degree_days_c: float, us: bool) -> str:
+    """A sum of warmth in F days or C days."""
+    return f"{_trim(degree_days_c * 1.8, 0)} F days" if us else f"{_trim(degree_days_c, 0)} C days"
+
+
+def show_salt(conductivity_ds_m: float) -> str:
+    """How salty water is; its unit is the same everywhere."""
+    return f"{_trim(conductivity_ds_m, 2)} dS/m"
+
+
 def show_filled(filled: Iterable[Filled]) -> list[str]:
     """One line for each default, and in it all the places where the same one was filled in."""
     places: dict[tuple[str, str, str], list[str]] = {}

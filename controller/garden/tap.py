@@ -6,7 +6,7 @@ from controller.garden import show
 from controller.garden.filling import Filling
 from controller.garden.lines import Path
 from controller.garden.model import Supply, SupplyKind
-from controller.garden.written import NEEDED
+from controller.garden.needed import NEEDED
 
 _AT: Path = ("supply",)
 # The key that gives the still tap's pressure, by kind of supply, and those of other kinds.
@@ -79,6 +79,7 @@ def supply_of(filling: Filling) -> Supply:
             show.show_temperature(15.0, filling.us),
             "our choice: mains water in a growing season",
         ),
+        salt_ds_m=supply.salt_ds_m,
     )
 
 

@@ -7,7 +7,7 @@ Every reader takes whatever TOML gave and returns the value, quantities in SI, o
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date, datetime, time
 from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
@@ -72,11 +72,18 @@ def choice(what: str, choices: Mapping[str, object]) -> Reader:
     def read(found: Any) -> object:
         key = found.strip().lower() if isinstance(found, str) else ""
         if key not in choices:
-            allowed = " or ".join(f'"{one}"' for one in choices)
-            raise QuantityError(f"found {q.spell(found)}; {what} is {allowed}")
+            raise QuantityError(f"found {q.spell(found)}; {instead_of(key, what, choices)}")
         return choices[key]
 
     return read
+
+
+def instead_of(found: str, what: str, words: Iterable[str]) -> str:
+    """What to write instead of an unknown word: the nearest, and all that are allowed."""
+    allowed = list(words)
+    near = nearest(found, allowed)
+    hint = f'did you mean "{near}"? ' if near else ""
+    return f"{hint}{what} is " + " or ".join(f'"{one}"' for one in allowed)
 
 
 def text(what: str, example: str) -> Reader:
@@ -219,17 +226,6 @@ def weekdays(found: Any) -> frozenset[int]:
     )
 
 
-def stage_days(found: Any) -> tuple[int, int, int, int]:
-    """The lengths of the four stages in days."""
-    one_stage = whole("each stage", 1, 400)
-    if isinstance(found, list) and len(found) == 4:
-        first, second, third, fourth = (one_stage(days) for days in found)
-        return first, second, third, fourth
-    raise QuantityError(
-        f"found {q.spell(found)}; stages are four numbers of days, as in [30, 40, 45, 30]"
-    )
-
-
 def hole_numbers(found: Any) -> tuple[int, ...]:
     """Holes by number, 1 at the inlet."""
     if isinstance(found, list):
@@ -265,5 +261,7 @@ LEVEL = length("a level of water", '"4 ft" or "1.2 m"', 0.0, 60.0, "above the ta
 WATER_TEMPERATURE = quantity(
     q.TEMPERATURE, "the water's temperature", '"15 C" or "59 F"', 0.0, 45.0, "0 C to 45 C"
 )
+# Sea water has some 50 dS/m, and beyond 20 nothing grows that is grown in beds (from memory).
+SALT = quantity(q.SALT, "how salty water is", '"1.2 dS/m"', 0.0, 20.0, "0 to 20 dS/m")
 VOLUME = quantity(q.VOLUME, "a volume", '"5 gal" or "10 L"', 1e-5, 1e3, "10 mL to 1000 m3")
 OPEN_TIME = quantity(q.DURATION, "a time open", '"10 min"', 1.0, 86400.0, "1 s to 24 h")

@@ -6,13 +6,25 @@ alone cannot tell (references, overlaps, sizes against each other) is found in `
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, datetime, time
 from typing import Annotated, Any
 
+from controller.garden import growing, sources
 from controller.garden import values as v
-from controller.garden.form import Field, Needed, Table, by
-from controller.garden.model import Face, Opening, Pipe, SupplyKind, ValveKind, Walls
+from controller.garden.form import Field, Table, by
+from controller.garden.model import (
+    Coefficients,
+    Face,
+    Opening,
+    Pipe,
+    SupplyKind,
+    UnlikeRows,
+    ValveKind,
+    Walls,
+)
 from controller.garden.openings import opening as read_opening
+from controller.garden.own import WrittenCrop, WrittenSoil
 from controller.garden.quantities import read_share
 
 Name = Annotated[str, by(v.text("a name", "leeks"))]
@@ -24,7 +36,6 @@ Moment = Annotated[date | datetime, by(v.moment)]
 Clock = Annotated[time, by(v.time_of_day)]
 Units = Annotated[bool, by(v.choice("units", {"us": True, "metric": False}))]
 PipeSize = Annotated[str | Pipe, by(v.pipe)]
-Days = Annotated[float, by(v.whole("a stage", 1, 400))]
 
 Bore = Annotated[float, by(v.BORE)]
 RowLength = Annotated[float, by(v.ROW_LENGTH)]
@@ -41,6 +52,11 @@ OpenTime = Annotated[float, by(v.OPEN_TIME)]
 
 def _bare(what: str, example: str, low: float, high: float) -> Any:
     return by(v.number(what, example, low, high))
+
+
+def _word(what: str, words: Iterable[Any]) -> Any:
+    """One of these words; those of an enumeration by their values."""
+    return by(v.choice(what, {str(word): word for word in words}))
 
 
 class WrittenSite(Table):
@@ -73,6 +89,7 @@ class WrittenSupply(Table):
     water_temp_c: Annotated[float, by(v.WATER_TEMPERATURE)] | None = Field(
         None, alias="water_temperature"
     )
+    salt_ds_m: Annotated[float, by(v.SALT)] | None = Field(None, alias="salt")
     flow_test: WrittenFlowTest
     exponent: Annotated[float, _bare("an exponent", "2.0", 1, 2)] | None = None
 
@@ -81,13 +98,21 @@ class WrittenMain(Table):
     size: PipeSize | None = None
 
 
-class WrittenBed(Table):
+class WrittenGround(Table):
+    """What may stand in a bed, and in a zone that has none."""
+
+    soil: Name | None = None
+    mulch: Annotated[str, by(growing.mulch)] | None = None
+    mulch_cover: Share | None = None
+    exposure: Annotated[float, by(growing.EXPOSURE)] | None = None
+    holds_rain: YesNo | None = None
+    keeper: Name | None = None
+
+
+class WrittenBed(WrittenGround):
     name: Name
     length_m: Width | None = Field(None, alias="length")
     width_m: Width | None = Field(None, alias="width")
-    soil: Name | None = None
-    mulch: Name | None = None
-    keeper: Name | None = None
     rooting_limit_m: Width | None = Field(None, alias="rooting_limit")
 
 
@@ -134,15 +159,26 @@ class WrittenPlanting(Table):
     sown: Day | None = None
     transplanted: Day | None = None
     until: Day
-    stages: Annotated[tuple[int, int, int, int], by(v.stage_days)] | None = None
+    rows: Annotated[tuple[int, ...], by(growing.row_numbers)] | None = None
+    apart_m: Annotated[float, by(growing.APART)] | None = Field(None, alias="apart")
+    lines: Annotated[int, by(v.whole("how many lines of plants", 1, 50))] | None = None
+    supports: YesNo | None = None
+    emerges_days: Annotated[int, by(growing.days_of("emerges_in", 1, 120))] | None = Field(
+        None, alias="emerges_in"
+    )
+    by_warmth: (
+        Annotated[bool, by(v.choice("what moves its stages", {"days": False, "warmth": True}))]
+        | None
+    ) = Field(None, alias="stages_by")
+    stages: Annotated[tuple[int, int, int, int], by(growing.stage_days)] | None = None
+    stages_warmth: Annotated[tuple[float, float, float, float], by(growing.stage_warmth)] | None = (
+        None
+    )
 
 
-class WrittenZone(Table):
+class WrittenZone(WrittenGround):
     name: Name
     bed: Name | None = None
-    soil: Name | None = None
-    mulch: Name | None = None
-    keeper: Name | None = None
     main_run_m: Run | None = Field(None, alias="main_run")
     rise_m: Height | None = Field(None, alias="rise")
     valve: WrittenValve | None = None
@@ -152,6 +188,7 @@ class WrittenZone(Table):
     take_off_k: Annotated[float, _bare("a loss coefficient", "4.0", 0, 1000)] | None = None
     daily_cap_m3: Volume | None = Field(None, alias="daily_cap")
     refill_at: Share | None = None
+    unlike_rows: Annotated[UnlikeRows, _word("unlike_rows", UnlikeRows)] | None = None
 
 
 class WrittenWindow(Table):
@@ -192,12 +229,20 @@ class WrittenWatering(Table):
     basin_m: Annotated[float, by(v.DEPTH)] | None = Field(None, alias="basin")
     drilling_scatter: Share | None = None
     shortest_pulse_s: OpenTime | None = Field(None, alias="shortest_pulse")
+    coefficients: Annotated[Coefficients, _word("coefficients", Coefficients)] | None = None
+    forecast_trust: Share | None = None
+    settling_days: Annotated[int, by(growing.days_of("settling_days", 0, 60))] | None = None
 
 
 class WrittenWeather(Table):
     file: Text | None = None
-    online: YesNo | None = None
+    file_kind: Annotated[str, _word("a kind of weather file", sources.FILE_KINDS)] | None = None
+    online: Annotated[bool | tuple[str, ...], by(sources.online)] | None = None
+    contact: Annotated[str, by(sources.contact)] | None = None
     wind_height_m: Width | None = Field(None, alias="wind_height")
+    normals: Text | None = None
+    climate: Annotated[str, _word("a climate", sources.CLIMATES)] | None = None
+    frost_hold: Annotated[float | str, by(sources.frost_hold)] | None = None
 
 
 class WrittenBoard(Table):
@@ -209,37 +254,6 @@ class WrittenBoard(Table):
     battery_clock: (
         Annotated[bool, by(v.choice("a clock", {"network": False, "battery": True}))] | None
     ) = Field(None, alias="clock")
-
-
-class WrittenCrop(Table):
-    name: Name
-    like: Name | None = None
-    kc_ini: Annotated[float, _bare("kc_ini", "0.6", 0, 2)] | None = None
-    kc_mid: Annotated[float, _bare("kc_mid", "1.15", 0, 2)] | None = None
-    kc_end: Annotated[float, _bare("kc_end", "0.8", 0, 2)] | None = None
-    kcb_ini: Annotated[float, _bare("kcb_ini", "0.15", 0, 2)] | None = None
-    kcb_mid: Annotated[float, _bare("kcb_mid", "1.1", 0, 2)] | None = None
-    kcb_end: Annotated[float, _bare("kcb_end", "0.7", 0, 2)] | None = None
-    height_m: Annotated[float, _bare("height_m (metres)", "0.6", 0.01, 20)] | None = None
-    root_min_m: Annotated[float, _bare("root_min_m (metres)", "0.3", 0.02, 5)] | None = None
-    root_max_m: Annotated[float, _bare("root_max_m (metres)", "0.6", 0.02, 5)] | None = None
-    depletion_fraction: Annotated[float, _bare("depletion_fraction", "0.4", 0.05, 0.95)] | None = (
-        None
-    )
-    days_initial: Days | None = None
-    days_development: Days | None = None
-    days_mid: Days | None = None
-    days_late: Days | None = None
-
-
-class WrittenSoil(Table):
-    name: Name
-    like: Name | None = None
-    field_capacity: Annotated[float, _bare("field_capacity", "0.25", 0.01, 0.9)] | None = None
-    wilting_point: Annotated[float, _bare("wilting_point", "0.12", 0.0, 0.8)] | None = None
-    rew_mm: Annotated[float, _bare("rew_mm (millimetres)", "9", 0, 50)] | None = None
-    intake_mm_h: Annotated[float, _bare("intake_mm_h (mm per hour)", "13", 0.1, 1000)] | None = None
-    wetted_width_m: Annotated[float, _bare("wetted_width_m (metres)", "0.4", 0.02, 5)] | None = None
 
 
 class WrittenGarden(Table):
@@ -254,57 +268,3 @@ class WrittenGarden(Table):
     board: WrittenBoard = WrittenBoard.model_validate({})
     crop: list[WrittenCrop] = Field(default_factory=list)
     soil: list[WrittenSoil] = Field(default_factory=list)
-
-
-_ROW = {"length": "11 ft", "every": "6 in", "bore": "1/16 in"}
-_PLANTING = {"crop": "-", "sown": date(2031, 4, 1), "until": date(2031, 4, 2)}
-_SPAN = {"from": "05:00", "to": "08:00"}
-_SITE = {"latitude": 0.0, "longitude": 0.0, "elevation": "0 m", "timezone": "UTC"}
-_TEST = {"flow": "5 gal/min", "pressure": "30 psi"}
-NEEDED: Needed = {
-    ("", "site"): ("a [site] with latitude, longitude, elevation and timezone is needed", _SITE),
-    ("site", "latitude"): ("a latitude in degrees is needed, north positive, as in 47.6", 0.0),
-    ("site", "longitude"): ("a longitude in degrees is needed, east positive, as in 8.1", 0.0),
-    ("site", "elevation"): ('a height above the sea is needed, as in "410 m"', "0 m"),
-    ("site", "timezone"): ('a time zone is needed, as in "Europe/Zurich"', "UTC"),
-    ("", "supply"): (
-        "a [supply] with static_pressure and flow_test is needed",
-        {"static_pressure": "60 psi", "flow_test": _TEST},
-    ),
-    ("supply", "static_pressure"): (
-        'the pressure at the tap with nothing running is needed, as in "48 psi"',
-        "290 psi",
-    ),
-    ("supply", "flow_test"): (
-        'what the tap gives is needed, as in { flow = "7.5 gal/min", pressure = "31 psi" } or '
-        '{ fill = "5 gal", seconds = 40 } from the open tap',
-        _TEST,
-    ),
-    ("", "zone"): ("at least one [[zone]] is needed", [{"name": "-", "row": [_ROW]}]),
-    ("zone", "name"): ('a zone needs a name, as in "leeks"', "-"),
-    ("zone", "row"): (
-        'a zone needs its rows, as in row = [{ length = "11 ft", every = "6 in", '
-        'bore = "1/16 in" }]',
-        [_ROW],
-    ),
-    ("row", "length"): ('a row needs its length, as in "11 ft"', "11 ft"),
-    ("row", "every"): ('a row needs the spacing of its holes, as in every = "6 in"', "6 in"),
-    ("row", "bore"): ('a row needs the bore of its holes, as in "1.5 mm" or "1/16 in"', "1/16 in"),
-    ("drain", "bore"): ('drain holes need a bore, as in "1/16 in"', "1/16 in"),
-    ("drain", "every"): ('drain holes need a spacing, as in "4 ft"', "4 ft"),
-    ("zone", "planting"): ("", [_PLANTING]),
-    ("planting", "crop"): ('a planting needs its crop, as in "leek"', "-"),
-    ("planting", "until"): ("a planting needs its last day, as in until = 2031-10-10", date.max),
-    ("", "bed"): ("", [{"name": "-"}]),
-    ("bed", "name"): ('a bed needs a name, as in "terrace 1"', "-"),
-    ("watering", "window"): ("", [_SPAN]),
-    ("window", "from"): ('a window needs its start, as in from = "05:30"', "05:00"),
-    ("window", "to"): ('a window needs its end, as in to = "08:00"', "08:00"),
-    ("watering", "hold"): ("", [{"from": date.min, "to": date(9999, 1, 1)}]),
-    ("hold", "from"): ("a hold needs its start, as in from = 2031-07-08", date.min),
-    ("hold", "to"): ("a hold needs its end, as in to = 2031-07-10", date(9999, 1, 1)),
-    ("", "crop"): ("", [{"name": "-"}]),
-    ("crop", "name"): ("a crop of your own needs a name", "-"),
-    ("", "soil"): ("", [{"name": "-"}]),
-    ("soil", "name"): ("a soil of your own needs a name", "-"),
-}

@@ -1,0 +1,89 @@
+"""Values of plantings and of the ground they stand in; as in `values`, one reader each."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from controller.errors import QuantityError
+from controller.garden import quantities as q
+from controller.garden import values as v
+from controller.garden.values import instead_of
+
+MULCHES = ("none", "straw", "leaves", "compost", "bark", "grass", "plastic")
+# What gardeners call them too.
+_ALSO = {
+    **dict.fromkeys(("wood chips", "woodchips", "chips"), "bark"),
+    **dict.fromkeys(("grass clippings", "clippings"), "grass"),
+    **dict.fromkeys(("film", "plastic film", "black plastic"), "plastic"),
+    "hay": "straw",
+}
+_WARMTH_EXAMPLE = '["250 C days", "500 C days", "700 C days", "300 C days"]'
+
+APART = v.length(
+    "how far plants stand apart", '"18 in" or "45 cm"', 0.005, 10.0, "5 mm to 10 m (33 ft)"
+)
+# From a court full of buildings to a windy corner amid hot paving. FAO-56 (1998), chapter 11, has
+# its factor for small stands of tall plants end at 2.5 (from memory); 0.5 is our choice.
+EXPOSURE = v.number("an exposure", "1.2", 0.5, 2.5)
+
+
+def mulch(found: Any) -> str:
+    """What covers the ground, by the word of the model."""
+    word = " ".join(found.lower().split()) if isinstance(found, str) else ""
+    if word in MULCHES:
+        return word
+    if word in _ALSO:
+        return _ALSO[word]
+    raise QuantityError(f"found {q.spell(found)}; {instead_of(word, 'a mulch', MULCHES)}")
+
+
+def row_numbers(found: Any) -> tuple[int, ...]:
+    """Rows of a zone by number, the first is 1; a single one may stand without brackets."""
+    listed = found if isinstance(found, list) else [found]
+    if listed and all(isinstance(one, int) and not isinstance(one, bool) for one in listed):
+        return tuple(sorted({v.whole("a row's number", 1, 1000)(one) for one in listed}))
+    raise QuantityError(
+        f"found {q.spell(found)}; rows are a list of the zone's rows by number, as in [1, 2]"
+    )
+
+
+def stage_days(found: Any) -> tuple[int, int, int, int]:
+    """The lengths of the four stages in days."""
+    one_stage = v.whole("each stage", 1, 400)
+    if isinstance(found, list) and len(found) == 4:
+        first, second, third, fourth = (one_stage(days) for days in found)
+        return first, second, third, fourth
+    raise QuantityError(
+        f"found {q.spell(found)}; stages are four numbers of days, as in [30, 40, 45, 30]"
+    )
+
+
+def stage_warmth(found: Any) -> tuple[float, float, float, float]:
+    """The lengths of the four stages in degree days, each with its unit."""
+    one_stage = v.quantity(
+        q.WARMTH, "the warmth of a stage", '"250 C days"', 1.0, 5000.0, "1 to 5000 C days"
+    )
+    if isinstance(found, list) and len(found) == 4:
+        first, second, third, fourth = (one_stage(warmth) for warmth in found)
+        return first, second, third, fourth
+    raise QuantityError(
+        f"found {q.spell(found)}; stages by warmth are four sums of degree days, as in "
+        f"{_WARMTH_EXAMPLE}"
+    )
+
+
+def days_of(what: str, low: int, high: int) -> v.Reader:
+    """A whole number of days: bare, because the key asks for days, or "12 days", "2 weeks"."""
+    bounds = f'{what} is {low} to {high} whole days, as in {high // 2} or "{high // 2} days"'
+
+    def read(found: Any) -> int:
+        days: float = -1.0
+        if isinstance(found, str):
+            days = q.parse(found, q.DAYS, what=what, example='"12 days"')
+        elif isinstance(found, int) and not isinstance(found, bool):
+            days = float(min(found, high + 1))
+        if not low <= days <= high or days != int(days):
+            raise QuantityError(f"found {q.spell(found)}; {bounds}")
+        return int(days)
+
+    return read
