@@ -11,7 +11,7 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from controller.daemon.planning import LastPulse
-from controller.demand.records import LedgerDay
+from controller.demand.records import LedgerDay, Observation
 from controller.garden.model import Hold, ValveKind
 from controller.logbook.ask import Questions
 from controller.logbook.records import Happening, HowKnown, PulseRow, PulseState
@@ -21,6 +21,7 @@ from controller.weather.day import WeatherDay
 
 _DAY = timedelta(days=1)
 _LOOK_BACK = timedelta(days=14)  # for pulses of hand valves that nobody noted; our choice
+_AT_ONCE = 500  # zone-days, or days of weather, in one transaction; our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,8 +41,9 @@ class Books:
     def __init__(self, logbook: Logbook) -> None:
         self._write = logbook
         self._questions: Questions | None = None
-        self._kept_weather: dict[tuple[date, str], WeatherDay] = {}
-        self._kept_ledger: dict[tuple[str, date], LedgerDay] = {}
+        # What the logbook has by its key, once it was asked: only what changed is written.
+        self._kept_weather: dict[tuple[date, str], WeatherDay] | None = None
+        self._kept_ledger: dict[tuple[str, date], dict[str, LedgerDay]] | None = None
 
     def close(self) -> None:
         """Close what was opened for reading."""
@@ -139,29 +141,47 @@ class Books:
             ]
             self._write.plan_day(day, pulses)
             day += _DAY
-        fresh = {
-            (row.zone, row.day): row
-            for row in timetable.ledger
-            if kept_from <= row.day < timetable.first
-        }
-        changed = [row for key, row in fresh.items() if self._kept_ledger.get(key) != row]
-        if changed:
-            self._write.keep_ledger(changed)
-            self._kept_ledger |= fresh
+        self._keep_ledger(row for row in timetable.ledger if kept_from <= row.day < timetable.first)
+
+    def _keep_ledger(self, rows: Iterable[LedgerDay]) -> None:
+        """Keep the accounts that changed, a zone's day with all its parts, so many at a time that
+        each writing ends in time on a slow card."""
+        if self._kept_ledger is None:
+            self._kept_ledger = _by_zone_day(self._ask.ledger())
+        kept = self._kept_ledger
+        changed = [
+            (key, parts) for key, parts in _by_zone_day(rows).items() if kept.get(key) != parts
+        ]
+        for start in range(0, len(changed), _AT_ONCE):
+            some = changed[start : start + _AT_ONCE]
+            self._write.keep_ledger(row for _, parts in some for row in parts.values())
+            kept.update(some)
 
     # --- weather, holds, happenings ----------------------------------------------------------
 
     def keep_weather(self, days: Iterable[WeatherDay]) -> None:
         """Keep what is new in these days of weather."""
+        if self._kept_weather is None:
+            self._kept_weather = {(w.day, w.source): w for w in self._ask.weather_rows()}
+        kept = self._kept_weather
         fresh = {(w.day, w.source): w for w in days}
-        changed = [w for key, w in fresh.items() if self._kept_weather.get(key) != w]
-        if changed:
-            self._write.keep_weather(changed)
-            self._kept_weather |= fresh
+        changed = [key for key, w in fresh.items() if kept.get(key) != w]
+        for start in range(0, len(changed), _AT_ONCE):
+            some = {key: fresh[key] for key in changed[start : start + _AT_ONCE]}
+            self._write.keep_weather(some.values())
+            kept.update(some)
+
+    def weather_rows(self) -> list[WeatherDay]:
+        """Every day that was ever kept, of every source, forecasts with them."""
+        return self._ask.weather_rows()
 
     def weather_days(self) -> dict[date, WeatherDay]:
         """The best word on each day that was ever kept."""
         return {w.day: w for w in self._ask.weather_days()}
+
+    def observations(self) -> list[Observation]:
+        """What people saw of the plants, and did not take back."""
+        return self._ask.observations()
 
     def hold(
         self, begins_utc: datetime, ends_utc: datetime, zones: Iterable[str], reason: str
@@ -200,6 +220,14 @@ class Books:
         if self._questions is None:
             self._questions = Questions(self._write.path)
         return self._questions
+
+
+def _by_zone_day(rows: Iterable[LedgerDay]) -> dict[tuple[str, date], dict[str, LedgerDay]]:
+    """Every zone's days, each with its parts."""
+    found: dict[tuple[str, date], dict[str, LedgerDay]] = {}
+    for row in rows:
+        found.setdefault((row.zone, row.day), {})[row.part] = row
+    return found
 
 
 def _last_pulse(row: PulseRow) -> LastPulse:

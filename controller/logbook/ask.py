@@ -9,15 +9,14 @@ from __future__ import annotations
 import math
 import sqlite3
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import date, datetime
 from pathlib import Path
 
-from controller.demand.records import LedgerDay
 from controller.errors import LogbookError
 from controller.garden.model import Garden, ValveKind
+from controller.logbook.days import DayQuestions, span
 from controller.logbook.faults import plain
-from controller.logbook.fieldtests import FieldTestQuestions
 from controller.logbook.records import (
     Happening,
     HoldRow,
@@ -36,16 +35,14 @@ from controller.logbook.rows import (
     note_of,
     pulse_of,
     reading_of,
-    values_of,
 )
 from controller.logbook.schema import refuse_newer
+from controller.logbook.seen import SeenQuestions
 from controller.logbook.sums import sum_up
-from controller.weather.day import WeatherDay
 
 _UNFINISHED = (PulseState.INTENDED, PulseState.OPEN)
 # Litres are written with these two states only; hand watering is a closed pulse like any other.
 _GAVE = (PulseState.CLOSED, PulseState.CUT)
-_ALWAYS = (date.min, date.max)
 # Every column that holds a moment of our own clock.
 _WRITTEN = (
     ("weather", "kept_utc"),
@@ -62,11 +59,13 @@ _WRITTEN = (
     ("happenings", "at_utc"),
     ("measurements", "written_utc"),
     ("measurements", "taken_back_utc"),
+    ("observations", "written_utc"),
+    ("observations", "taken_back_utc"),
     ("fits", "written_utc"),
 )
 
 
-class Questions(FieldTestQuestions):
+class Questions(DayQuestions, SeenQuestions):
     """The logbook, open for reading."""
 
     def __init__(self, path: Path, *, wait_s: float = 2.0) -> None:
@@ -110,7 +109,7 @@ class Questions(FieldTestQuestions):
 
     def pulses(self, first: date, last: date) -> list[PulseRow]:
         """All pulses of these days, however far they came."""
-        return self._pulses("day BETWEEN ? AND ? ORDER BY day, id", _span(first, last))
+        return self._pulses("day BETWEEN ? AND ? ORDER BY day, id", span(first, last))
 
     def pulse(self, pulse_id: int) -> PulseRow:
         """One pulse by its id."""
@@ -131,7 +130,7 @@ class Questions(FieldTestQuestions):
         rows = self._rows(
             "SELECT zone, day, max(slot) AS slot FROM pulses WHERE day BETWEEN ? AND ? "
             "AND state != ? AND slot IS NOT NULL GROUP BY zone, day",
-            (*_span(first, last), PulseState.PLANNED),
+            (*span(first, last), PulseState.PLANNED),
         )
         return {(row["zone"], date.fromisoformat(row["day"])): row["slot"] for row in rows}
 
@@ -142,7 +141,7 @@ class Questions(FieldTestQuestions):
         parts: defaultdict[tuple[str, date], list[float]] = defaultdict(list)
         for row in self._rows(
             "SELECT zone, day, litres FROM pulses WHERE day BETWEEN ? AND ? AND state IN (?, ?)",
-            (*_span(first, last), *_GAVE),
+            (*span(first, last), *_GAVE),
         ):
             parts[row["zone"], date.fromisoformat(row["day"])].append(row["litres"])
         return {key: math.fsum(litres) for key, litres in parts.items()}
@@ -172,74 +171,6 @@ class Questions(FieldTestQuestions):
         """The earliest day on which water was given; None if none ever was."""
         rows = self._rows("SELECT min(day) AS day FROM pulses WHERE state IN (?, ?)", _GAVE)
         return day_of(rows[0]["day"])
-
-    # Weather and ledger ---------------------------------------------------------------------
-
-    def weather_days(
-        self,
-        first: date = date.min,
-        last: date = date.max,
-        *,
-        sources: Sequence[str] = (),
-    ) -> list[WeatherDay]:
-        """The best word on each day, in order of days.
-
-        Among several sources of one day: first those with both temperatures; then measured before
-        forecast; then in the order of `sources`, unnamed ones after; then the one kept last.
-        """
-        rank = {source: place for place, source in enumerate(sources)}
-        rows = self._rows(
-            "SELECT * FROM weather WHERE day BETWEEN ? AND ? ORDER BY day, kept_utc DESC, source",
-            _span(first, last),
-        )
-        best: dict[str, sqlite3.Row] = {}
-        for row in sorted(
-            rows,
-            key=lambda row: (
-                row["tmin_c"] is None or row["tmax_c"] is None,
-                not row["measured"],
-                rank.get(row["source"], len(rank)),
-            ),
-        ):
-            best.setdefault(row["day"], row)
-        return [
-            WeatherDay(**values_of(best[day], WeatherDay, truths=("measured",)))
-            for day in sorted(best)
-        ]
-
-    def gauge_by_day(self) -> dict[date, float]:
-        """Rain by the garden's own gauge; the latest word on a day stands. [mm]"""
-        rows = self._rows(
-            "SELECT day, value FROM readings WHERE kind = ? AND day IS NOT NULL ORDER BY id",
-            ("rain gauge",),
-        )
-        return {date.fromisoformat(row["day"]): row["value"] for row in rows}
-
-    def rain_by_day(
-        self, first: date = date.min, last: date = date.max, *, sources: Sequence[str] = ()
-    ) -> dict[date, float]:
-        """Rain that fell: the gauge's word, else the best measured weather's. [mm]"""
-        measured = {
-            day.day: day.rain_mm
-            for day in self.weather_days(first, last, sources=sources)
-            if day.measured and day.rain_mm is not None
-        }
-        gauge = {day: mm for day, mm in self.gauge_by_day().items() if first <= day <= last}
-        return dict(sorted((measured | gauge).items()))
-
-    def ledger(
-        self, zone: str | None = None, first: date = date.min, last: date = date.max
-    ) -> list[LedgerDay]:
-        """A zone's ledger as it was last kept, or every zone's."""
-        rows = self._rows(
-            "SELECT * FROM ledger WHERE (? IS NULL OR zone = ?) AND day BETWEEN ? AND ? "
-            "ORDER BY zone, day",
-            (zone, zone, *_span(first, last)),
-        )
-        return [
-            LedgerDay(**values_of(row, LedgerDay, truths=("measured", "rain_known")))
-            for row in rows
-        ]
 
     # What people said, and what happened ----------------------------------------------------
 
@@ -306,7 +237,3 @@ class Questions(FieldTestQuestions):
 
     def _pulses(self, where: str, values: Iterable[object]) -> list[PulseRow]:
         return [pulse_of(row) for row in self._rows(f"SELECT * FROM pulses WHERE {where}", values)]
-
-
-def _span(first: date, last: date) -> tuple[str, str]:
-    return first.isoformat(), last.isoformat()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 
@@ -160,8 +160,9 @@ class SumRow:
 class Sums:
     """A report's figures. `total` is summed over the pulses themselves, not over the rows.
 
-    `zone_days` counts the ledger's days in the period, zone by zone; among them the two others
-    count those whose weather was a stand-in, and those whose weather was a forecast.
+    `zone_days` counts the ledger's days in the period, zone by zone, the parts of a zone together;
+    among them the two others count those whose weather was a stand-in, and those whose weather was
+    a forecast, and `zone_days_by_rung` all of them by the step of the weather's ladder.
     """
 
     by: str
@@ -175,6 +176,7 @@ class Sums:
     stand_in_zone_days: int
     forecast_zone_days: int
     stand_ins: tuple[str, ...] = ()
+    zone_days_by_rung: Mapping[str, int] = field(default_factory=dict)
 
 
 def utc_text(moment: datetime) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Iterable, Mapping
-from dataclasses import fields
+from dataclasses import MISSING, fields
 from datetime import date, datetime
 from typing import Any
 
@@ -58,8 +58,16 @@ def pulse_of(row: sqlite3.Row) -> PulseRow:
 def values_of(
     row: sqlite3.Row, kind: type[WeatherDay | LedgerDay], *, truths: Iterable[str]
 ) -> Mapping[str, Any]:
-    """A row as the arguments of a frozen value: its fields are the columns."""
-    values: dict[str, Any] = {field.name: row[field.name] for field in fields(kind)}
+    """A row as the arguments of a frozen value: its fields are the columns.
+
+    What an older Rowgate did not write (no such column, or NULL) is left to the value's default.
+    """
+    written = set(row.keys())
+    values: dict[str, Any] = {}
+    for field in fields(kind):
+        cell = row[field.name] if field.name in written else None
+        if cell is not None or field.default is MISSING:
+            values[field.name] = cell
     values["day"] = date.fromisoformat(row["day"])
     for name in truths:
         values[name] = bool(row[name])

@@ -105,6 +105,52 @@ def _field_tests(db: Database) -> None:
         db.execute(table)
 
 
+@MIGRATIONS(name="4 plant and soil apart, parts of a zone, and what people saw")
+def _parts_and_observations(db: Database) -> None:
+    """The ledger anew, keyed by zone, day and part.
+
+    Days kept before are kept: of the whole zone (part ''), by the single coefficient, with neither
+    exposure nor salts in them. What was not reckoned then (plant and soil apart, shade, plants,
+    ground, snow) is NULL, not nought.
+    """
+    kept = (
+        "zone, day, kept_utc, account, crop, stage, day_of_planting, eto_mm, method, kc, etc_mm, "
+        "stress, used_mm, rain_mm, rain_known, rain_unused_mm, runoff_mm, watered_mm, drained_mm, "
+        "handed_over_mm, start_depletion_mm, depletion_mm, root_depth_m, taw_mm, raw_mm, "
+        "depletion_fraction, measured"
+    )
+    for work in (
+        """CREATE TABLE ledger_by_part (
+            zone TEXT NOT NULL, day TEXT NOT NULL, part TEXT NOT NULL DEFAULT '',
+            kept_utc TEXT NOT NULL,
+            account TEXT NOT NULL, crop TEXT, stage TEXT NOT NULL,
+            day_of_planting INTEGER NOT NULL, phase TEXT NOT NULL DEFAULT '',
+            coefficients TEXT NOT NULL DEFAULT 'single',
+            eto_mm REAL NOT NULL, method TEXT NOT NULL, rung TEXT NOT NULL DEFAULT '',
+            kc REAL NOT NULL, kcb REAL, ke REAL, exposure REAL NOT NULL DEFAULT 1.0,
+            etc_mm REAL NOT NULL, stress REAL NOT NULL, salt_stress REAL NOT NULL DEFAULT 1.0,
+            used_mm REAL NOT NULL, transpired_mm REAL, evaporated_mm REAL,
+            rain_mm REAL NOT NULL, rain_known INTEGER NOT NULL CHECK (rain_known IN (0, 1)),
+            rain_unused_mm REAL NOT NULL, runoff_mm REAL NOT NULL, snow_mm REAL,
+            watered_mm REAL NOT NULL, drained_mm REAL NOT NULL, handed_over_mm REAL NOT NULL,
+            start_depletion_mm REAL NOT NULL, depletion_mm REAL NOT NULL,
+            surface_depletion_mm REAL, wetted_fraction REAL, exposed_fraction REAL, cover REAL,
+            root_depth_m REAL NOT NULL, taw_mm REAL NOT NULL, raw_mm REAL NOT NULL,
+            depletion_fraction REAL NOT NULL, plants REAL, ground_m2 REAL,
+            measured INTEGER NOT NULL CHECK (measured IN (0, 1)),
+            PRIMARY KEY (zone, day, part)) STRICT""",
+        f"INSERT INTO ledger_by_part ({kept}) SELECT {kept} FROM ledger",
+        "DROP TABLE ledger",
+        "ALTER TABLE ledger_by_part RENAME TO ledger",
+        """CREATE TABLE observations (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            written_utc TEXT NOT NULL,
+            day TEXT NOT NULL, zone TEXT NOT NULL, event TEXT NOT NULL,
+            crop TEXT NOT NULL, who TEXT NOT NULL, taken_back_utc TEXT) STRICT""",
+    ):
+        db.execute(work)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Book:
     """An open logbook of one thread, and which file it is."""

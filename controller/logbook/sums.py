@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 
@@ -11,11 +11,13 @@ from controller.demand.records import LedgerDay
 from controller.errors import InputError
 from controller.garden.model import Garden
 from controller.logbook.records import HowKnown, PulseRow, PulseState, SumRow, Sums
+from controller.weather.ladder import DAYS_BEFORE, NORMAL, SEASON
 
 BY = ("zone", "bed", "keeper", "month")
 NOT_IN_GARDEN = "(no longer in the garden file)"
 NO_KEEPER = "(no keeper named)"
 _STAND_IN = "stand-in"  # how the method of such a ledger day begins
+_STAND_IN_RUNGS = {DAYS_BEFORE, NORMAL, SEASON}
 _GAVE = {PulseState.CLOSED, PulseState.CUT}
 
 
@@ -35,14 +37,16 @@ def sum_up(
     """
     if by not in BY:
         raise InputError(f"found {by!r}; a report is by: {', '.join(BY)}")
-    all_pulses, days = list(pulses), list(ledger)
+    all_pulses = list(pulses)
+    # The parts of a zone share their day's weather: a zone-day counts once.
+    days = list({(day.zone, day.day): day for day in ledger}.values())
     name_of = _naming(by, garden)
     groups: dict[str, list[PulseRow]] = {name: [] for name in _names(by, garden)}
     gave = [pulse for pulse in all_pulses if pulse.state in _GAVE]
     for pulse in sorted(gave, key=lambda p: (p.day, p.zone)):
         groups.setdefault(name_of(pulse), []).append(pulse)
-    doubtful = [day for day in days if not day.measured]
-    stand_ins = [day for day in doubtful if day.method.startswith(_STAND_IN)]
+    stand_ins = [day for day in days if stands_in(day)]
+    foretold = [day for day in days if not day.measured and not stands_in(day)]
     return Sums(
         by=by,
         first=first,
@@ -53,9 +57,15 @@ def sum_up(
         refused=sum(pulse.state is PulseState.REFUSED for pulse in all_pulses),
         zone_days=len(days),
         stand_in_zone_days=len(stand_ins),
-        forecast_zone_days=len(doubtful) - len(stand_ins),
+        forecast_zone_days=len(foretold),
         stand_ins=tuple(sorted({day.method for day in stand_ins})),
+        zone_days_by_rung=dict(Counter(day.rung for day in days)),
     )
+
+
+def stands_in(day: LedgerDay) -> bool:
+    """Whether the day's weather is neither measured nor foretold, but made up for."""
+    return day.rung in _STAND_IN_RUNGS or (not day.measured and day.method.startswith(_STAND_IN))
 
 
 def _naming(by: str, garden: Garden) -> Callable[[PulseRow], str]:

@@ -14,14 +14,14 @@ from datetime import date, datetime
 
 from controller.demand.records import LedgerDay
 from controller.errors import LogbookError, require_range
-from controller.logbook.fieldtests import FieldTestPages
 from controller.logbook.pen import Row, insert
 from controller.logbook.records import utc_text
 from controller.logbook.schema import Book
+from controller.logbook.seen import SeenPages
 from controller.weather.day import WeatherDay
 
 
-class Logbook(FieldTestPages):
+class Logbook(SeenPages):
     """The logbook at a path. Threads may share one; close it, or use it in a `with`."""
 
     def __enter__(self) -> Logbook:
@@ -40,13 +40,21 @@ class Logbook(FieldTestPages):
         )
 
     def keep_ledger(self, days: Iterable[LedgerDay]) -> None:
-        """Keep days of the ledger; a zone's newer account of a day replaces the older one."""
-        rows = [_row_of(day) for day in days]
-        self.write(
-            lambda book, now: _upsert(
-                book, "ledger", [row | {"kept_utc": now} for row in rows], ("zone", "day")
+        """Keep days of the ledger; a zone's newer account of a day replaces the older one whole.
+
+        Give all parts of a zone's day together: a part that is not among them is gone.
+        """
+        kept = list(days)
+        rows = [_row_of(day) for day in kept]
+        places = sorted({(day.zone, day.day.isoformat()) for day in kept})
+
+        def work(book: Book, now: str) -> None:
+            book.db.conn.executemany("DELETE FROM ledger WHERE zone = ? AND day = ?", places)
+            _upsert(
+                book, "ledger", [row | {"kept_utc": now} for row in rows], ("zone", "day", "part")
             )
-        )
+
+        self.write(work)
 
     def rain_gauge(self, day: date, mm: float, who: str = "") -> int:
         """Write down the rain of a day; the latest word on a day stands."""

@@ -16,6 +16,7 @@ from support.clock import HandClock
 from support.gardens import a_garden, a_zone
 from support.logbook import DAY, a_hand_pulse, a_ledger_day, a_pulse
 
+from controller.demand.records import LedgerDay
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Bed
 from controller.logbook.ask import Questions
@@ -199,12 +200,17 @@ def test_every_field_of_a_weather_day_reads_back(book: Logbook, ask: Questions) 
 
 
 def test_every_field_of_a_ledger_day_reads_back(book: Logbook, ask: Questions) -> None:
-    known = a_ledger_day()
+    kinds = {f.name: f.type for f in fields(LedgerDay)}
+    numbers = {name: 0.01 * (7 + i) for i, (name, t) in enumerate(kinds.items()) if t == "float"}
+    known = a_ledger_day(
+        part="rows 2 and 3", phase="seedbed", coefficients="dual", rung="service", **numbers
+    )
     bare = a_ledger_day(
         "b", account="bare", crop=None, stage="bare", rain_known=False, measured=False
     )
     book.keep_ledger([known, bare])
     assert ask.ledger() == [known, bare]
+    assert len(numbers) > 25
     assert ask.ledger("b", DAY, DAY) == [bare]
     assert ask.ledger("b", DAY + timedelta(days=1)) == []
 
@@ -213,6 +219,49 @@ def test_a_newer_account_of_a_day_replaces_the_older(book: Logbook, ask: Questio
     book.keep_ledger([a_ledger_day()])
     book.keep_ledger([a_ledger_day(rain_mm=3.0)])
     assert [d.rain_mm for d in ask.ledger("a")] == [3.0]
+
+
+def test_parts_of_a_zone_are_kept_apart_and_in_order(book: Logbook, ask: Questions) -> None:
+    second = DAY + timedelta(days=1)
+    days = [
+        a_ledger_day("a", day=day, part=part)
+        for part in ("row 1", "row 2")
+        for day in (DAY, second)
+    ]
+    book.keep_ledger(reversed(days))
+    assert ask.ledger() == days
+
+
+def test_a_part_that_is_no_more_goes_with_the_older_account(book: Logbook, ask: Questions) -> None:
+    second = DAY + timedelta(days=1)
+    book.keep_ledger(
+        [a_ledger_day(day=DAY), a_ledger_day(day=second), a_ledger_day("b", day=second)]
+    )
+    now = [a_ledger_day(day=second, part=part) for part in ("row 1", "row 2")]
+    book.keep_ledger(now)
+    assert ask.ledger() == [a_ledger_day(day=DAY), *now, a_ledger_day("b", day=second)]
+
+
+def test_a_ledger_day_that_cannot_be_written_leaves_the_older_account(
+    book: Logbook, ask: Questions
+) -> None:
+    book.keep_ledger([a_ledger_day()])
+    with pytest.raises(LogbookError, match="stage"):
+        book.keep_ledger([a_ledger_day(rain_mm=9.0), a_ledger_day(part="row 2", stage=None)])
+    assert ask.ledger() == [a_ledger_day()]
+
+
+def test_every_source_ever_kept_of_a_day_reads_back(
+    book: Logbook, ask: Questions, clock: HandClock
+) -> None:
+    second = DAY + timedelta(days=1)
+    foretold = _weather(source="open-meteo forecast", measured=False, tmax_c=30.0)
+    book.keep_weather([foretold, _weather(second, source="station.csv")])
+    clock.advance(60.0)
+    analysed = _weather(source="open-meteo analysis", tmax_c=27.0)
+    book.keep_weather([analysed])
+    assert ask.weather_rows() == [analysed, foretold, _weather(second, source="station.csv")]
+    assert ask.weather_rows(second) == [_weather(second, source="station.csv")]
 
 
 def test_measured_weather_outranks_a_forecast_and_temperatures_outrank_both(
@@ -353,6 +402,23 @@ def test_months_come_in_their_order(book: Logbook, ask: Questions) -> None:
         _give(book, 1.0, day=day)
     rows = ask.sums("month", date(2031, 1, 1), date(2031, 12, 31), GARDEN).rows
     assert [row.name for row in rows] == ["2031-05", "2031-06", "2031-07"]
+
+
+def test_the_parts_of_a_zone_count_as_one_zone_day_and_each_on_its_rung(
+    book: Logbook, ask: Questions
+) -> None:
+    book.keep_ledger(
+        [
+            a_ledger_day("a", part="row 1", rung="station"),
+            a_ledger_day("a", part="rows 2 and 3", rung="station"),
+            a_ledger_day("b", rung="season", method="the season's table", measured=False),
+            a_ledger_day("c", rung="forecast kept", measured=False),
+        ]
+    )
+    sums = ask.sums("zone", DAY, DAY, GARDEN)
+    assert (sums.zone_days, sums.stand_in_zone_days, sums.forecast_zone_days) == (3, 1, 1)
+    assert sums.stand_ins == ("the season's table",)
+    assert sums.zone_days_by_rung == {"station": 1, "season": 1, "forecast kept": 1}
 
 
 def test_a_stand_in_and_a_forecast_are_counted_apart(book: Logbook, ask: Questions) -> None:

@@ -26,6 +26,7 @@ TABLES = {
     "happenings",
     "measurements",
     "fits",
+    "observations",
 }
 
 
@@ -78,7 +79,7 @@ def test_a_new_logbook_has_every_table_and_each_is_strict(tmp_path: Path) -> Non
 def test_a_new_logbook_records_its_steps_at_our_clock(tmp_path: Path) -> None:
     path = tmp_path / "logbook.db"
     Logbook(path, HandClock()).close()
-    assert [at for _, at in _steps(path)] == ["2031-06-01T04:00:00.000000Z"] * 3
+    assert [at for _, at in _steps(path)] == ["2031-06-01T04:00:00.000000Z"] * 4
 
 
 def test_it_is_in_write_ahead_mode_and_syncs_every_commit(tmp_path: Path) -> None:
@@ -100,6 +101,7 @@ def test_a_first_version_is_brought_up_to_date_and_keeps_its_rows(tmp_path: Path
     Logbook(path, clock).close()
     assert [at[:16] for _, at in _steps(path)] == [
         "2031-06-01T04:00",
+        "2031-06-01T04:01",
         "2031-06-01T04:01",
         "2031-06-01T04:01",
     ]

@@ -1,0 +1,128 @@
+"""The logbook as the daemon uses it: only what changed is written, a little at a time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from support.clock import HandClock
+from support.logbook import DAY, a_ledger_day
+
+from controller.daemon.books import Books
+from controller.demand.records import LedgerDay, Observation
+from controller.logbook.write import Logbook
+from controller.timetable.records import Timetable
+from controller.weather.day import WeatherDay
+
+FIRST = DAY + timedelta(days=30)
+
+
+class Counting:
+    """A logbook that counts the rows it is asked to write, and hands them on."""
+
+    def __init__(self, book: Logbook) -> None:
+        self._book, self.ledger, self.weather = book, [], []
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._book, name)
+
+    def keep_ledger(self, days: Any) -> None:
+        self.ledger.append(list(days))
+        self._book.keep_ledger(self.ledger[-1])
+
+    def keep_weather(self, days: Any) -> None:
+        self.weather.append(list(days))
+        self._book.keep_weather(self.weather[-1])
+
+
+@pytest.fixture
+def logbook(tmp_path: Path) -> Iterator[Counting]:
+    with Logbook(tmp_path / "logbook.db", HandClock()) as book:
+        yield Counting(book)
+
+
+def _keep(books: Books, rows: list[LedgerDay], kept_from: date = DAY) -> None:
+    plan = Timetable(
+        first=FIRST, last=FIRST, pulses=(), doses=(), not_fitted=(), remarks=(), ledger=tuple(rows)
+    )
+    books.keep_plan(plan, FIRST, HandClock().now_utc(), kept_from)
+
+
+def _season(parts: tuple[str, ...] = ("",), zones: str = "ab", days: int = 20) -> list[LedgerDay]:
+    return [
+        a_ledger_day(zone, day=DAY + timedelta(days=n), part=part)
+        for zone in zones
+        for part in parts
+        for n in range(days)
+    ]
+
+
+def test_a_ledger_that_did_not_change_is_not_written_again(logbook: Counting) -> None:
+    books, rows = Books(logbook), _season(("row 1", "row 2"))
+    _keep(books, rows)
+    _keep(books, rows)
+    assert [len(some) for some in logbook.ledger] == [80]
+    assert sorted(books._ask.ledger(), key=rows.index) == rows
+    books.close()
+
+
+def test_neither_is_it_after_a_restart(logbook: Counting) -> None:
+    rows = _season()
+    weather = [WeatherDay(day=DAY, tmin_c=9.0, tmax_c=20.0, source="x")]
+    for _ in range(2):
+        books = Books(logbook)
+        _keep(books, rows)
+        books.keep_weather(weather)
+        books.close()
+    assert len(logbook.ledger) == len(logbook.weather) == 1
+
+
+def test_of_a_changed_day_all_parts_are_written_and_nothing_else(logbook: Counting) -> None:
+    books, rows = Books(logbook), _season(("row 1", "row 2"))
+    _keep(books, rows)
+    rows[25] = replace(rows[25], rain_mm=9.0)
+    _keep(books, rows)
+    assert logbook.ledger[1] == [rows[5], rows[25]]
+    assert (rows[25].zone, rows[25].part) == ("a", "row 2")
+    books.close()
+
+
+def test_a_zone_whose_rows_become_unlike_leaves_no_account_of_the_whole(logbook: Counting) -> None:
+    books = Books(logbook)
+    _keep(books, _season())
+    _keep(books, _season(("row 1", "row 2")))
+    assert {row.part for row in books._ask.ledger()} == {"row 1", "row 2"}
+    assert len(books._ask.ledger()) == 80
+    books.close()
+
+
+def test_days_before_the_logbook_and_days_to_come_are_not_kept(logbook: Counting) -> None:
+    books = Books(logbook)
+    rows = _season(zones="a", days=40)
+    _keep(books, rows, kept_from=DAY + timedelta(days=3))
+    assert [row.day for row in books._ask.ledger()] == [r.day for r in rows[3:30]]
+    books.close()
+
+
+def test_a_long_season_is_written_in_several_goes(logbook: Counting) -> None:
+    books, rows = Books(logbook), _season(zones="abcdefghijklmnopqrstuvwxyz")
+    _keep(books, rows)
+    assert max(len(some) for some in logbook.ledger) <= 500
+    assert len(books._ask.ledger()) == len(rows) == 520
+    books.close()
+
+
+def test_every_source_of_a_day_and_what_was_seen_come_back(logbook: Counting) -> None:
+    books = Books(logbook)
+    seen = Observation(zone="a", day=DAY, event="full")
+    foretold = WeatherDay(day=DAY, tmax_c=21.0, source="s forecast", measured=False)
+    analysed = WeatherDay(day=DAY, tmax_c=20.0, source="s analysis")
+    books.keep_weather([foretold, analysed])
+    logbook.observe(seen)
+    assert books.weather_rows() == [analysed, foretold]  # kept at one moment: by name
+    assert books.observations() == [seen]
+    books.close()
