@@ -47,6 +47,9 @@ class Changes(Protocol):
         """Figures that differ, by the names of `CROP_FIGURES` or `SOIL_FIGURES`."""
 
 
+# As a row of crops.toml writes them, in the order of kc_mid, kcb_mid, height_m.
+SUPPORTED = ("kc_mid_supported", "kcb_mid_supported", "height_supported_m")
+
 _Entry = TypeVar("_Entry", bound=Crop | Soil)
 
 
@@ -92,6 +95,8 @@ class Catalogue:
         usual = self._where.get(figure, entry.source)
         if figure in entry.from_memory and usual.startswith("FAO-56"):
             return f"from memory, or no table's ({entry.source})"
+        if figure in entry.from_memory and figure == "emergence_days":
+            return f"a near relative's in the {usual}"
         return usual
 
 
@@ -113,6 +118,7 @@ def read_tables(crops_toml: str, soils_toml: str) -> Catalogue:
         soil_list.append(_soil_from_row(name, row, soil_list, soils.get("where", {})))
     where = {"root_min_m": "roots_m", "root_max_m": "roots_m"}
     where |= {key: key.split("_")[0] for key in CROP_FIGURES if key.startswith(("kc", "salinity"))}
+    where |= dict.fromkeys(SUPPORTED, "supported")
     words: dict[str, str] = {**crops.get("where", {}), **soils.get("where", {})}
     words |= {figure: words[key] for figure, key in where.items() if key in words}
     return Catalogue(
@@ -137,17 +143,19 @@ def _crop_from_row(name: str, row: Mapping[str, Any]) -> Crop:
         ("stage_days", STAGES),
         ("roots_m", ("root_min_m", "root_max_m")),
         ("salinity", ("salinity_threshold_ds_m", "salinity_slope_pct")),
+        ("supported", SUPPORTED),
     ):
         values = row.get(key, ())
         if values and len(values) != len(names):
             raise CropFileError(f'crops.toml, crop "{name}", {key}: needs {len(names)} figures')
         figures.update(zip(names, values, strict=False))
     figures.update({key: row[key] for key in CROP_FIGURES if key in row})
-    about = {key: row[key] for key in ("perennial", "source", "note") if key in row}
+    about = {key: row[key] for key in ("perennial", "source", "note", "dry_down") if key in row}
     about |= {"label": row.get("label", name), "family": row.get("family", "")}
     about |= {
         "also": tuple(row.get("also", ())),
         "from_memory": frozenset(row.get("from_memory", ())),
+        "emergence_days": tuple(row.get("emergence_days", ())),
     }
     return checked_crop(f'crops.toml, crop "{name}"', name, figures, figures, about)
 
@@ -231,7 +239,10 @@ def _changed_crop(base: Crop | None, own: Changes) -> Crop:
         figures = crop_figures(base)
         about = {
             key: getattr(base, key)
-            for key in ("family", "perennial", "source", "from_memory", "note")
+            for key in (
+                *("family", "perennial", "source", "from_memory", "note"),
+                *("emergence_days", "dry_down"),
+            )
         }
     changes = dict(own.changes)
     # Kcb follows Kc by as much as the gardener moved it; for a crop without a model it lies at the
@@ -242,6 +253,11 @@ def _changed_crop(base: Crop | None, own: Changes) -> Crop:
             continue
         distance = figures[f"kc_{part}"] - figures[kcb] if base else usual
         figures[kcb] = min(max(0.15 if not base and part == "ini" else kc - distance, 0.0), 2.0)
+    # What supports add to the coefficients, they add to the gardener's own too.
+    for plain, supported in zip(("kc_mid", "kcb_mid"), SUPPORTED, strict=False):
+        value = changes.get(plain, figures.get(plain))
+        if base and figures[supported] is not None and isinstance(value, int | float):
+            figures[supported] = min(figures[supported] + value - getattr(base, plain), 2.0)
     changed = frozenset("stage_days" if key in STAGES else key for key in changes)
     about |= {
         "label": own.name,

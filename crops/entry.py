@@ -22,18 +22,35 @@ CROP_FIGURES: Mapping[str, tuple[float, float]] = {
     "root_max_m": (0.05, 5.0),
     "depletion_fraction": (0.1, 0.8),  # the limits of table 22, note 2
     "in_row_spacing_m": (0.005, 10.0),
+    "spread_m": (0.02, 10.0),
     "gdd_base_c": (-5.0, 30.0),
+    "gdd_upper_c": (10.0, 50.0),
+    **dict.fromkeys(("kc_mid_supported", "kcb_mid_supported"), (0.0, 2.0)),
+    "height_supported_m": (0.01, 12.0),
     "salinity_threshold_ds_m": (0.0, 30.0),
     "salinity_slope_pct": (0.0, 100.0),
 }
-CROP_MAY_LACK = frozenset({"gdd_base_c", "salinity_threshold_ds_m", "salinity_slope_pct"})
+CROP_MAY_LACK = frozenset(
+    {
+        *("gdd_base_c", "salinity_threshold_ds_m", "salinity_slope_pct"),
+        *("kc_mid_supported", "kcb_mid_supported", "height_supported_m"),
+    }
+)
+# Heat above this brings no more growth: Oregon State University Extension EM 9305 (86 °F for sweet
+# corn); our choice for every other crop.
+USUAL_GDD_UPPER_C = 30.0
+USUAL_CURVE_NUMBER = 75.0  # our choice: the upper end of flat mulched beds, 60-75 (from memory)
+EMERGENCE_SOIL_C = (10.0, 15.0, 20.0, 25.0)  # what the figures of `emergence_days` are for
+LONGEST_EMERGENCE_DAYS = 60.0
 SOIL_FIGURES: Mapping[str, tuple[float, float]] = {
     "field_capacity": (0.02, 0.70),
     "wilting_point": (0.005, 0.50),
     "rew_mm": (0.5, 20.0),
     "intake_mm_h": (0.1, 500.0),
     "wetted_width_m": (0.05, 2.0),
+    "curve_number": (30.0, 98.0),
 }
+DRY_DOWNS = ("", "stop", "taper")
 STAGES = ("days_initial", "days_development", "days_mid", "days_late")
 RANGES = (
     "field_capacity_range",
@@ -49,7 +66,10 @@ class Crop:
     """One crop's figures; the head of crops.toml says what each is.
 
     `root_min_m` is the smaller depth of the printed range, for planning water; `root_max_m` the
-    larger. `from_memory` names the figures that no table prints, `changed` those a gardener set.
+    larger. `emergence_days` are for soil of `EMERGENCE_SOIL_C`, 0 where nothing comes up; empty:
+    not known. The `*_supported` figures are None where supports change nothing. `dry_down` is one
+    of `DRY_DOWNS`. `from_memory` names the figures that no table prints, `changed` those a gardener
+    set.
     """
 
     name: str
@@ -67,7 +87,14 @@ class Crop:
     root_max_m: float
     depletion_fraction: float
     in_row_spacing_m: float
+    spread_m: float
     gdd_base_c: float | None = None
+    gdd_upper_c: float = USUAL_GDD_UPPER_C
+    kc_mid_supported: float | None = None
+    kcb_mid_supported: float | None = None
+    height_supported_m: float | None = None
+    emergence_days: tuple[float, ...] = ()
+    dry_down: str = ""
     salinity_threshold_ds_m: float | None = None
     salinity_slope_pct: float | None = None
     perennial: bool = False
@@ -89,6 +116,7 @@ class Soil:
     rew_mm: float
     intake_mm_h: float
     wetted_width_m: float
+    curve_number: float = USUAL_CURVE_NUMBER
     like: str = ""
     also: tuple[str, ...] = ()
     source: str = ""
@@ -121,7 +149,16 @@ def checked_crop(
     written: Mapping[str, Any],
     about: Mapping[str, Any],
 ) -> Crop:
-    """Check the figures together and make the crop of them."""
+    """Check the figures together and make the crop of them.
+
+    Two that a gardener may well leave out are filled in: plants spread until they meet in the row,
+    and heat has the usual upper limit.
+    """
+    figures = {
+        "spread_m": figures.get("in_row_spacing_m"),
+        "gdd_upper_c": USUAL_GDD_UPPER_C,
+        **figures,
+    }
     faults = _faults(where, written, figures, CROP_FIGURES, CROP_MAY_LACK)
     if not faults:
         faults += [
@@ -137,6 +174,13 @@ def checked_crop(
                 f"root_min_m, {figures['root_min_m']:g}; water is planned on root_min_m, "
                 "so change that one too"
             )
+        base_c = figures.get("gdd_base_c")
+        if base_c is not None and base_c >= figures["gdd_upper_c"]:
+            faults.append(
+                f"{where}, gdd_upper_c: found {figures['gdd_upper_c']:g}, which must be more than "
+                f"gdd_base_c, {base_c:g}"
+            )
+    faults += _faults_of_growing(where, about)
     if faults:
         raise CropFileError("\n".join(faults))
     plain = {
@@ -156,6 +200,7 @@ def checked_soil(
     about: Mapping[str, Any],
 ) -> Soil:
     """Check the figures together and make the soil of them."""
+    figures = {"curve_number": USUAL_CURVE_NUMBER, **figures}
     faults = _faults(where, written, figures, SOIL_FIGURES, frozenset())
     if faults:
         raise CropFileError("\n".join(faults))
@@ -172,6 +217,25 @@ def checked_soil(
             f"{soil.tew_mm:.1f} mm that its top {SURFACE_LAYER_M:g} m can lose in all"
         )
     return soil
+
+
+def _faults_of_growing(where: str, about: Mapping[str, Any]) -> list[str]:
+    """The same for what is no single number: the days until plants show, and the end."""
+    days, end = about.get("emergence_days", ()), about.get("dry_down", "")
+    faults = []
+    if days and not (
+        len(days) == len(EMERGENCE_SOIL_C)
+        and all(0 <= each <= LONGEST_EMERGENCE_DAYS for each in days)
+        and any(days)
+        and all(days[days.index(next(filter(None, days))) :])  # once they come up, always warmer
+    ):
+        faults.append(
+            f"{where}, emergence_days: found {list(days)}; needs {len(EMERGENCE_SOIL_C)} figures "
+            f"up to {LONGEST_EMERGENCE_DAYS:g}, with 0 only at the cold end"
+        )
+    if end not in DRY_DOWNS:
+        faults.append(f"{where}, dry_down: found {end!r}; allowed are stop and taper")
+    return faults
 
 
 def _faults(

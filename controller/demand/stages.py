@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
 
-from controller.errors import OutOfRange, require_range
-from controller.garden.model import Planting
+from controller.errors import require_range
 from crops.catalogue import Crop
 
 # Roots of something just sown or set out: FAO-56 (1998), annex 8 takes 0.15-0.20 m, the depth of a
@@ -18,30 +16,58 @@ STAGE_NAMES = ("initial", "development", "mid", "late")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CourseDay:
+    """Where a planting stands on one day; `controller.demand.course.Course` makes them.
+
+    `position` is the day of the crop's table that this day is like, from 1; `furthest` the greatest
+    it has been, as roots and height never shrink (0: no further than `position`). `phase` is
+    "seedbed", "settling", "dry-down" or "". `stopped`: not to be watered any more. `stage_days` are
+    the planting's own lengths of the stages; None: the crop's.
+    """
+
+    stage: str
+    position: float
+    day_of_planting: int
+    phase: str = ""
+    stopped: bool = False
+    furthest: float = 0.0
+    stage_days: tuple[int, int, int, int] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CropDay:
-    """One crop on one day; `depletion_fraction` is the table's, for a demand of 5 mm/day."""
+    """One crop on one day; `depletion_fraction` is the table's, for a demand of 5 mm/day.
+
+    `kc` has the soil's evaporation in it, `kcb` has not. `grown` is the share of its height and
+    roots that the crop has reached by now; `kcb_mid` and `full_height_m` are those of mid-season.
+    """
 
     stage: str
     day_of_planting: int
     kc: float
+    kcb: float
     height_m: float
     root_depth_m: float
     depletion_fraction: float
+    grown: float
+    kcb_mid: float
+    full_height_m: float
 
 
 def crop_on(
-    crop: Crop, planting: Planting, day: date, *, wind_2m_m_s: float, rh_min_pct: float
+    crop: Crop, at: CourseDay, *, supported: bool, wind_2m_m_s: float, rh_min_pct: float
 ) -> CropDay:
-    """What the crop is on that day of its planting.
+    """What the crop is on that day of its course.
 
     Parameters
     ----------
     crop : Crop
         Its figures.
-    planting : Planting
-        From when to when it stands; its `stage_days`, if any, go before the crop's.
-    day : date
-        A day from `planting.start` to `planting.until`.
+    at : CourseDay
+        Where the planting stands; its `stage_days`, if any, go before the crop's.
+    supported : bool
+        Whether it stands on stakes, a frame or a trellis of 1.5 to 2 m: then the `*_supported`
+        figures of the crop hold, where it has any.
     wind_2m_m_s : float
         Wind at 2 m, taken as given. The equations want the mean of a stage: hand that over if you
         have it; a day's own wind makes Kc jump, but averages out. [m/s]
@@ -51,15 +77,14 @@ def crop_on(
     Returns
     -------
     CropDay
-        After the last day of the late stage Kc stays at its end value; a planting shorter than the
-        stages is cut off. Roots and height grow evenly through the initial and development stages
-        and then stay. A perennial has all its roots from the first day, and its stages begin again
-        on each anniversary of `planting.start`.
+        After the last day of the late stage Kc and Kcb stay at their end values. Roots and height
+        grow evenly through the initial and development stages and then stay. A perennial has all
+        its roots from the first day.
 
     Raises
     ------
     OutOfRange
-        If the day is outside the planting.
+        If wind or humidity cannot be.
 
     Notes
     -----
@@ -68,41 +93,44 @@ def crop_on(
 
     Source
     ------
-    Allen et al. (1998), FAO Paper 56, eq. 62, 65, 66; annex 8 for the growth of roots, which is
-    there in step with Kcb (eq. 8-1) and here in step with days (our choice).
+    Allen et al. (1998), FAO Paper 56, eq. 62, 65, 66, 70; table 12 with its footnote 2 for plants
+    on supports; annex 8 for the growth of roots, which is there in step with Kcb (eq. 8-1) and here
+    in step with days (our choice).
     """
-    if not planting.start <= day <= planting.until:
-        last = (planting.until - planting.start).days + 1
-        raise OutOfRange("day_of_planting", (day - planting.start).days + 1, 1, last)
-    first = planting.start if not crop.perennial else _latest_anniversary(planting.start, day)
-    number = (day - first).days + 1
-    days = planting.stage_days or crop.stage_days
-    stage = stage_on_day(number, stage_days=days)
-    kc_mid, kc_end = crop.kc_mid, crop.kc_end
-    if stage != "initial":
-        kc_mid = kc_mid_adjusted(
-            kc_mid, wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=crop.height_m
-        )
-        kc_end = kc_end_adjusted(
-            kc_end, wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=crop.height_m
-        )
-    grown = min((number - 1) / max(days[0] + days[1], 1), 1.0)
+    days, position = at.stage_days or crop.stage_days, at.position
+    kc_mid, kcb_mid, height_m = crop.kc_mid, crop.kcb_mid, crop.height_m
+    if supported and crop.height_supported_m is not None:
+        height_m = max(crop.height_supported_m, height_m)
+        kc_mid = kc_mid if crop.kc_mid_supported is None else crop.kc_mid_supported
+        kcb_mid = kcb_mid if crop.kcb_mid_supported is None else crop.kcb_mid_supported
+    kc_end, kcb_end = crop.kc_end, crop.kcb_end
+    if at.stage != "initial":
+        shift = climate_shift(wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=height_m)
+        kc_mid += shift
+        kcb_mid += shift
+        kc_end += shift if kc_end >= LEAST_KC_END_ADJUSTED else 0.0
+        kcb_end += shift if kcb_end >= LEAST_KC_END_ADJUSTED else 0.0
+    kc = kc_on_day(position, stage_days=days, kc_ini=crop.kc_ini, kc_mid=kc_mid, kc_end=kc_end)
+    kcb = kc_on_day(position, stage_days=days, kc_ini=crop.kcb_ini, kc_mid=kcb_mid, kc_end=kcb_end)
+    grown = (max(position, at.furthest) - 1.0) / max(days[0] + days[1], 1)
+    grown = min(max(grown, 0.0), 1.0)
     first_roots_m = crop.root_min_m if crop.perennial else min(FIRST_ROOTS_M, crop.root_min_m)
-    first_height_m = min(FIRST_HEIGHT_M, crop.height_m)
+    first_height_m = min(FIRST_HEIGHT_M, height_m)
     return CropDay(
-        stage=stage,
-        day_of_planting=number,
-        kc=max(
-            kc_on_day(number, stage_days=days, kc_ini=crop.kc_ini, kc_mid=kc_mid, kc_end=kc_end),
-            0.0,
-        ),
-        height_m=first_height_m + grown * (crop.height_m - first_height_m),
+        stage=at.stage,
+        day_of_planting=at.day_of_planting,
+        kc=max(kc, 0.0),
+        kcb=max(kcb, 0.0),
+        height_m=first_height_m + grown * (height_m - first_height_m),
         root_depth_m=first_roots_m + grown * (crop.root_min_m - first_roots_m),
         depletion_fraction=crop.depletion_fraction,
+        grown=grown,
+        kcb_mid=kcb_mid,
+        full_height_m=height_m,
     )
 
 
-def stage_on_day(number: int, *, stage_days: tuple[int, int, int, int]) -> str:
+def stage_on_day(number: float, *, stage_days: tuple[int, int, int, int]) -> str:
     """The stage of a day of the planting, counted from 1; days after the last are "late" too."""
     initial, development, mid, _ = stage_days
     if number <= initial:
@@ -113,7 +141,7 @@ def stage_on_day(number: int, *, stage_days: tuple[int, int, int, int]) -> str:
 
 
 def kc_on_day(
-    number: int,
+    number: float,
     *,
     stage_days: tuple[int, int, int, int],
     kc_ini: float,
@@ -124,8 +152,8 @@ def kc_on_day(
 
     Parameters
     ----------
-    number : int
-        Day of the planting, from 1.
+    number : float
+        Day of the curve, from 1; it need not be whole.
     stage_days : tuple of int
         Lengths of the initial, development, mid-season and late stages.
     kc_ini, kc_mid, kc_end : float
@@ -261,15 +289,3 @@ def kc_end_adjusted(
     return kc_mid_adjusted(
         kc_end, wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=height_m
     )
-
-
-def _latest_anniversary(start: date, day: date) -> date:
-    """The last return of `start`'s day of the year on or before `day` (29 February: the 28th)."""
-    for year in (day.year, day.year - 1):
-        try:
-            anniversary = start.replace(year=year)
-        except ValueError:
-            anniversary = start.replace(year=year, day=28)
-        if anniversary <= day:
-            break
-    return max(anniversary, start)

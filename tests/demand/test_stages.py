@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import timedelta
 
 import pytest
 from hypothesis import given
@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.plots import day, planted
 
-from controller.demand.stages import climate_shift, crop_on, kc_end_adjusted
+from controller.demand.course import Course
+from controller.demand.stages import CourseDay, climate_shift, crop_on, kc_end_adjusted
 from controller.errors import OutOfRange
-from controller.garden.model import Planting
 from crops.catalogue import load
 
 CROPS = [load().crop(name) for name in load().crop_names]
@@ -20,9 +20,15 @@ LETTUCE = load().crop("lettuce")  # stages 20/30/15/10; roots 0.3 m
 STANDARD = {"wind_2m_m_s": 2.0, "rh_min_pct": 45.0}  # the climate of the table
 
 
-def on(number, *, crop=LETTUCE, climate=STANDARD, **more):
-    planting = planted(crop.name, 0, 120, **more)
-    return crop_on(crop, planting, day(number - 1).day, **climate)
+def on(number, *, crop=LETTUCE, climate=STANDARD, supported=False, **more):
+    at = Course(crop, planted(crop.name, 0, 120, **more), {}).on(day(number - 1).day)
+    return crop_on(crop, at, supported=supported, **climate)
+
+
+def at(position, *, furthest=0.0, stage="mid"):
+    return CourseDay(
+        stage=stage, position=position, day_of_planting=int(position), furthest=furthest
+    )
 
 
 @pytest.mark.parametrize(
@@ -55,17 +61,11 @@ def test_stage_lengths_of_the_planting_go_before_the_tables():
     assert on(11, stage_days=(10, 5, 5, 5)).stage == "development"
 
 
-def test_a_short_planting_is_cut_off_and_nothing_else():
-    short = planted("lettuce", 0, 30)
-    last = crop_on(LETTUCE, short, short.until, **STANDARD)
-    assert last == on(30)
-
-
-def test_a_day_outside_the_planting_is_refused():
-    planting = planted("lettuce", 10, 20)
-    for number in (9, 30):
-        with pytest.raises(OutOfRange, match="day_of_planting"):
-            crop_on(LETTUCE, planting, day(number).day, **STANDARD)
+def test_between_two_days_of_the_table_the_curve_is_straight():
+    # WORKED, eq. 66: lettuce, half a day after day 20 + 15 = 35: 0.7 + 15.5/30 * 0.3 = 0.855.
+    found = crop_on(LETTUCE, at(35.5, stage="development"), supported=False, **STANDARD)
+    assert found.kc == approx(0.855, abs=1e-9)
+    assert found.kcb == approx(0.15 + 15.5 / 30 * 0.75, abs=1e-9)
 
 
 def test_roots_start_at_seed_depth_and_are_full_when_mid_season_begins():
@@ -80,24 +80,39 @@ def test_established_plants_have_their_roots_from_the_first_day():
     assert on(1, crop=asparagus).root_depth_m == asparagus.root_min_m
 
 
-def test_a_perennial_begins_again_each_year():
-    grape = load().crop("grape")
-    standing = Planting(crop="grape", start=date(2030, 3, 15), until=date(2035, 12, 31))
-    for day_, number in [
-        (date(2031, 3, 14), 365),
-        (date(2031, 3, 15), 1),
-        (date(2032, 3, 14), 366),
-        (date(2033, 1, 1), 293),
-    ]:
-        found = crop_on(grape, standing, day_, **STANDARD)
-        assert found.day_of_planting == number
+def test_what_has_grown_stays_when_the_curve_is_set_back():
+    young = crop_on(LETTUCE, at(21.0, stage="development"), supported=False, **STANDARD)
+    back = crop_on(
+        LETTUCE, at(21.0, furthest=60.0, stage="development"), supported=False, **STANDARD
+    )
+    assert (back.kc, back.kcb) == (young.kc, young.kcb)
+    assert (back.root_depth_m, back.height_m, back.grown) == (0.3, LETTUCE.height_m, 1.0)
+    assert young.grown == approx(20 / 50, abs=1e-9)
 
 
-def test_a_perennial_of_29_february_begins_again_on_the_28th():
-    grape = load().crop("grape")
-    standing = Planting(crop="grape", start=date(2032, 2, 29), until=date(2035, 12, 31))
-    assert crop_on(grape, standing, date(2033, 2, 28), **STANDARD).day_of_planting == 1
-    assert crop_on(grape, standing, date(2032, 2, 29), **STANDARD).day_of_planting == 1
+# PRINTED, FAO-56 tables 12 and 17, footnote 2: Kc mid, Kcb mid of plants on 1.5-2 m supports.
+@pytest.mark.parametrize(
+    ("name", "kc", "kcb"),
+    [
+        ("green bean", 1.15, 1.10),
+        ("pepper", 1.15, 1.10),
+        ("cucumber", 1.15, 1.10),
+        ("tomato", 1.20, 1.15),
+        ("dry bean", 1.20, 1.15),
+        ("pea", 1.20, 1.15),
+    ],
+)
+def test_plants_on_supports_use_more_and_stand_higher(name, kc, kcb):
+    crop = load().crop(name)
+    mid_day = sum(crop.stage_days[:2]) + 1
+    found, plain = (on(mid_day, crop=crop, supported=yes) for yes in (True, False))
+    assert (found.kc, found.kcb) == (approx(kc, abs=1e-9), approx(kcb, abs=1e-9))
+    assert 1.5 - 1e-9 <= found.height_m <= 2.0
+    assert (plain.kc, plain.height_m) == (crop.kc_mid, approx(crop.height_m, abs=1e-9))
+
+
+def test_supports_change_nothing_where_no_table_has_a_figure_for_them():
+    assert on(60, supported=True) == on(60)
 
 
 def test_wind_and_dry_air_raise_kc_only_from_the_development_stage_on():
@@ -112,6 +127,14 @@ def test_an_end_under_045_feels_no_wind():
     bean = load().crop("dry bean")
     windy = {"wind_2m_m_s": 5.0, "rh_min_pct": 25.0}
     assert on(110, crop=bean, climate=windy).kc == approx(bean.kc_end, abs=1e-9)
+    assert on(110, crop=bean, climate=windy).kcb == approx(bean.kcb_end, abs=1e-9)
+
+
+def test_wind_moves_kcb_by_as_much_as_kc():
+    windy = {"wind_2m_m_s": 5.0, "rh_min_pct": 25.0}
+    blown, calm = on(60, climate=windy), on(60)
+    assert blown.kcb - calm.kcb == approx(blown.kc - calm.kc, abs=1e-9)
+    assert blown.kcb - calm.kcb > 0.05
 
 
 # FAO-56, eq. 62: for 1 to 6 m/s, 20 to 80 %, 0.1 to 10 m.
@@ -147,15 +170,19 @@ def test_impossible_weather_is_refused(wrong):
     stage_days=st.none() | st.tuples(*[st.integers(0, 90)] * 4).filter(any),
     wind=st.floats(0, 15),
     humidity=st.floats(0, 100),
+    supported=st.booleans(),
 )
-def test_a_crop_grows_and_stays_within_its_figures(crop, length, stage_days, wind, humidity):
+def test_a_crop_grows_and_stays_within_its_figures(
+    crop, length, stage_days, wind, humidity, supported
+):
     planting = planted(crop.name, 0, length, stage_days=stage_days)
+    course = Course(crop, planting, {})
     # Past one year a perennial begins again, so only the first year must grow without a step back.
     season = [
         crop_on(
             crop,
-            planting,
-            planting.start + timedelta(days=number),
+            course.on(planting.start + timedelta(days=number)),
+            supported=supported,
             wind_2m_m_s=wind,
             rh_min_pct=humidity,
         )
@@ -164,8 +191,9 @@ def test_a_crop_grows_and_stays_within_its_figures(crop, length, stage_days, win
     roots = [each.root_depth_m for each in season]
     assert roots == sorted(roots)
     assert all(0.05 <= each <= crop.root_min_m + 1e-9 for each in roots)
-    highest = (
-        max(crop.kc_ini, crop.kc_mid, crop.kc_end) + 0.26 * max(crop.height_m / 3, 0.01) ** 0.3
-    )
-    assert all(0.0 <= each.kc <= highest + 1e-9 for each in season)
-    assert all(0.0 < each.height_m <= crop.height_m + 1e-9 for each in season)
+    highest_kc = max(crop.kc_ini, crop.kc_mid, crop.kc_end, crop.kc_mid_supported or 0.0)
+    tallest_m = max(crop.height_m, crop.height_supported_m or 0.0)
+    highest_kc += 0.26 * max(tallest_m / 3, 0.01) ** 0.3
+    assert all(0.0 <= each.kc <= highest_kc + 1e-9 for each in season)
+    assert all(0.0 <= each.kcb <= highest_kc + 1e-9 for each in season)
+    assert all(0.0 < each.height_m <= tallest_m + 1e-9 for each in season)

@@ -10,6 +10,7 @@ import pytest
 from pytest import approx
 from support.plots import day, planted, plot
 
+from controller.demand.course import Course
 from controller.demand.ledger import advance, next_day
 from controller.demand.soil import (
     depletion_fraction_adjusted,
@@ -75,9 +76,24 @@ def test_box_15_and_example_28_through_the_crop_table(number, printed):
     # climate of box 15. PRINTED 0.15, 0.77, 1.19, 0.56.
     bean = load().crop("dry bean", [OwnCrop(name="dry bean", like=None, changes={"kc_ini": 0.15})])
     planting = planted("dry bean", 0, 100, stage_days=EXAMPLE_28_STAGES)
-    found = crop_on(bean, planting, day(number - 1).day, wind_2m_m_s=2.2, rh_min_pct=30)
+    at = Course(bean, planting, {}).on(day(number - 1).day)
+    found = crop_on(bean, at, supported=False, wind_2m_m_s=2.2, rh_min_pct=30)
     assert found.day_of_planting == number
     assert found.kc == approx(printed, abs=0.005)
+
+
+# The basal curve of the same bean, from the ends of example 29 (PRINTED: Kcb mid 1.14, end 0.25) on
+# the stages of example 28. WORKED by eq. 66: 0.15 + 15/25 (1.14 - 0.15) = 0.744;
+# 1.14 + 15/20 (0.25 - 1.14) = 0.4725. The table's 1.10 becomes 1.137 before rounding, hence 0.005.
+@pytest.mark.parametrize(
+    ("number", "worked"), [(20, 0.15), (40, 0.744), (70, 1.14), (95, 0.4725), (100, 0.25)]
+)
+def test_the_basal_curve_of_example_29_through_the_crop_table(number, worked):
+    bean = load().crop("dry bean")
+    planting = planted("dry bean", 0, 100, stage_days=EXAMPLE_28_STAGES)
+    at = Course(bean, planting, {}).on(day(number - 1).day)
+    found = crop_on(bean, at, supported=False, wind_2m_m_s=2.2, rh_min_pct=30)
+    assert found.kcb == approx(worked, abs=0.005)
 
 
 def test_example_29_basal_coefficients_follow_the_climate():

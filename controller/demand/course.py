@@ -1,0 +1,225 @@
+"""The course of a planting: where it stands each day, by date, by warmth, and as a person saw it.
+
+The position is the day of the crop's table that a day is like. It starts at 1 and goes on by 1 a
+day; or, by warmth, by the day's degree days over those of an ordinary day of the same stage. What a
+person saw on a day puts it at the first day of that stage, and the rest of the curve follows from
+there; the days before keep what they were. A perennial begins again each year on the day of its
+start. The day on which plants were lifted is the planting's last.
+
+Watering can end before the plants do. Onions, garlic and potatoes are stopped once their tops were
+seen to fall or turn yellow, never by the calendar alone; beans, sunflowers and squashes left to dry
+get nothing in the last half of their late stage (FAO-56 annex 8).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date, timedelta
+
+from controller.demand.emergence import LONGEST_SEEDBED_DAYS, emergence_of
+from controller.demand.pace import pace_of
+from controller.demand.records import DayInput, Observation
+from controller.demand.seen import EVENTS
+from controller.demand.stages import CourseDay, stage_on_day
+from controller.demand.warmth import NormalTemps
+from controller.errors import OutOfRange
+from controller.garden.model import Planting
+from crops.catalogue import Crop
+
+__all__ = ["Course", "CourseDay"]
+
+_DAY = timedelta(days=1)
+_RANK = {event: rank for rank, event in enumerate(EVENTS)}
+_PUTS_AT_END_OF = {"spreading": 0, "full": 1, "ripening": 2}  # the stage before
+# Of each day: its position and the furthest so far; then the number of days until watering stops.
+_Run = tuple[list[float], list[float], int]
+
+
+class Course:
+    """One planting from its first day to its last.
+
+    `days` are the days of weather that are known, forecasts included. `observations` are those of
+    this planting; `controller.demand.seen.allotted` picks them out of a zone's. `normal_temps` are
+    the lowest and highest temperature usual for a date.
+    """
+
+    def __init__(
+        self,
+        crop: Crop,
+        planting: Planting,
+        days: Mapping[date, DayInput],
+        *,
+        observations: Sequence[Observation] = (),
+        normal_temps: NormalTemps | None = None,
+        settling_days: int = 7,
+    ) -> None:
+        self._crop, self._planting, self._days = crop, planting, days
+        self._settling_days = settling_days
+        self._remarks: list[str] = []
+        self._stage_days = planting.stage_days or crop.stage_days
+        self._pace, said = pace_of(crop, planting, normal_temps)
+        for remark in said:
+            self._remark(remark)
+        self.ends = planting.until
+        self._seen = self._sorted_out(observations)
+        self._known_to = max(days, default=None)
+        self.emerges = self._emergence(normal_temps)
+        # Each year of a perennial, or the one run of everything else, is reckoned when asked for.
+        self._runs: dict[date, _Run] = {}
+        self._ask_for_a_look()
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What a person should know: what was left aside, stood in for, or wants a look."""
+        return tuple(self._remarks)
+
+    def on(self, day: date) -> CourseDay:
+        """Where the planting stands; OutOfRange on a day that is not one of its own."""
+        planting = self._planting
+        if not planting.start <= day <= self.ends:
+            last = (self.ends - planting.start).days + 1
+            raise OutOfRange("day_of_planting", (day - planting.start).days + 1, 1, last)
+        first = self._first_of(day)
+        positions, furthest, stops_at = self._run(first)
+        number = (day - first).days
+        position = positions[number]
+        stopped = number >= stops_at or self._dries_by_date(position)
+        return CourseDay(
+            stage=stage_on_day(position, stage_days=self._stage_days),
+            position=position,
+            day_of_planting=number + 1,
+            phase=self._phase(day, stopped),
+            stopped=stopped,
+            furthest=furthest[number],
+            stage_days=planting.stage_days,
+        )
+
+    def _phase(self, day: date, stopped: bool) -> str:
+        if self.emerges is not None and day < self.emerges:
+            return "seedbed"
+        since_start = (day - self._planting.start).days
+        if self.emerges is None and not self._crop.perennial and since_start < self._settling_days:
+            return "settling"
+        return "dry-down" if stopped else ""
+
+    def _dries_by_date(self, position: float) -> bool:
+        return (
+            self._crop.dry_down == "taper"
+            and position > self._pace.ends[3] - self._stage_days[3] / 2.0
+        )
+
+    def _run(self, first: date) -> _Run:
+        """The run that begins on `first`, reckoned once."""
+        if first in self._runs:
+            return self._runs[first]
+        last = self.ends
+        if self._crop.perennial:
+            start = self._planting.start
+            last = min(last, _returns(start, first.year - start.year + 1) - _DAY)
+        seen = {each.day: each.event for each in self._seen if first <= each.day <= last}
+        pace, by_days = self._pace, self._pace.by_days
+        length = (last - first).days + 1
+        positions: list[float] = []
+        furthest: list[float] = []
+        stops_at, position, most = length, 1.0, 1.0
+        for number in range(length):
+            day = first + timedelta(days=number)
+            if number:
+                position = position + 1.0 if by_days else pace.after(position, self._days.get(day))
+            event = seen.get(day)
+            if event in _PUTS_AT_END_OF:
+                position = pace.ends[_PUTS_AT_END_OF[event]] + 1.0
+            if event == "ripening" and self._crop.dry_down == "stop":
+                stops_at = number
+            most = max(most, position)
+            positions.append(position)
+            furthest.append(most)
+        self._runs[first] = (positions, furthest, stops_at)
+        return self._runs[first]
+
+    def _sorted_out(self, observations: Sequence[Observation]) -> tuple[Observation, ...]:
+        """Those that make sense, in order; a remark on each of the rest. Finds `ends` too."""
+        kept: list[Observation] = []
+        for seen in sorted(observations, key=lambda each: (each.day, _RANK.get(each.event, -1))):
+            fault = self._fault_of(seen, kept)
+            if fault:
+                self._remark(
+                    f'"{seen.event}" noted for {seen.day.isoformat()} is left aside: {fault}'
+                )
+                continue
+            kept.append(seen)
+            if seen.event == "lifted":
+                self.ends = seen.day
+        return tuple(kept)
+
+    def _fault_of(self, seen: Observation, kept: Sequence[Observation]) -> str:
+        if seen.event not in EVENTS:
+            return "nothing of that name can be seen of a planting"
+        if not self._planting.start <= seen.day <= self.ends:
+            start, last = self._planting.start.isoformat(), self.ends.isoformat()
+            return f"the planting stands from {start} to {last}"
+        if seen.event == "up" and (self._planting.transplanted or self._crop.perennial):
+            return "this was set out as plants, not sown"
+        first = self._first_of(seen.day)
+        earlier = [each for each in kept if each.day >= first]
+        if earlier and _RANK[seen.event] <= _RANK[earlier[-1].event]:
+            last_seen = earlier[-1]
+            return f'"{last_seen.event}" was noted for {last_seen.day.isoformat()} already'
+        return ""
+
+    def _emergence(self, normal_temps: NormalTemps | None) -> date | None:
+        """The day that plants are up; None where they were never sown."""
+        planting = self._planting
+        if planting.transplanted or self._crop.perennial:
+            return None
+        guess, gave_up = emergence_of(self._crop, planting, self._days, normal_temps)
+        seen = self._seen[0].day if self._seen else None
+        if seen is not None and (self._seen[0].event == "up" or seen < guess):
+            return seen
+        if gave_up and self._is_known(guess):
+            self._remark(
+                f"nobody has seen it up in {LONGEST_SEEDBED_DAYS} days, so it is no longer kept "
+                'moist as a seedbed; look, and note "up" if it is'
+            )
+        return guess
+
+    def _ask_for_a_look(self) -> None:
+        """Remark on a crop that by its course ripens, where nobody has noted that it does."""
+        today = self._known_to
+        if (
+            self._crop.dry_down != "stop"
+            or today is None
+            or any(each.event in ("ripening", "lifted") for each in self._seen)
+        ):
+            return
+        if self._planting.start <= today <= self.ends and self.on(today).stage == "late":
+            self._remark(
+                "by its course it ripens, but nobody has noted that it does; look whether the tops "
+                'fall or turn yellow, and note "ripening": until then it is watered on'
+            )
+
+    def _is_known(self, day: date) -> bool:
+        return self._known_to is not None and self._known_to >= day
+
+    def _first_of(self, day: date) -> date:
+        """The first day of the run that `day` is in: the start, or a perennial's anniversary."""
+        first = start = self._planting.start
+        if not self._crop.perennial:
+            return first
+        for years in (day.year - start.year - 1, day.year - start.year):
+            if years > 0 and (again := _returns(start, years)) <= day:
+                first = again
+        return first
+
+    def _remark(self, words: str) -> None:
+        self._remarks.append(
+            f"{self._planting.crop} from {self._planting.start.isoformat()}: {words}"
+        )
+
+
+def _returns(start: date, years: int) -> date:
+    """The same day of the year, `years` later (29 February: the 28th)."""
+    try:
+        return start.replace(year=start.year + years)
+    except ValueError:
+        return start.replace(year=start.year + years, day=28)
