@@ -1,32 +1,49 @@
-"""From days of weather to what the ledger asks of a day, with a stand-in where a day is missing.
+"""From days of weather to days of demand: every day has an answer, and says what it stands on.
 
-A stand-in says it is one: its reference ET is the mean of the latest measured days, its rain is
-unknown, never zero. The full ladder of sources is a later piece of work; this is its last rung
-for a garden whose source is down for a while.
+Weather itself is chosen by the ladder of the weather room. Where it has no temperatures for a day,
+reference ET stands in: by the days just before, by what is normal in this garden, and at last by
+the season's table; rain is then what somebody measured, or unknown. docs/weather-ladder.md tells
+the whole ladder with its figures.
+
+All of it is a pure function of the rows known: when better rows arrive, the days they touch come
+out anew, and whatever is reckoned from them changes once, by the difference.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from pathlib import Path
 
-from controller.demand.eto import ReferenceEt, reference_et
-from controller.demand.radiation import clear_sky_mj_m2
+from controller.demand.eto import ReferenceEt
 from controller.demand.records import DayInput
-from controller.demand.sun import day_of_year, extraterrestrial_mj_m2
+from controller.demand.season import climate_of
+from controller.demand.snow import MOST_MM, snow_day
 from controller.errors import NoWeather, OutOfRange
-from controller.garden.model import Garden, Site
+from controller.garden.model import Site
+from controller.timetable.normals import Normals
+from controller.timetable.reference import clear_sky_of, eto_of, read_station
+from controller.timetable.standin import KnownDay, StandIns
 from controller.weather.day import WeatherDay
-from controller.weather.file import WeatherFile, read_weather_csv
+from controller.weather.ladder import FORECAST_KEPT, NOTHING, BestDay, best_of, ranked_rows
+
+__all__ = [
+    "CLIMATE_DAYS",
+    "DemandDays",
+    "clear_sky_of",
+    "demand_days",
+    "eto_of",
+    "read_station",
+]
 
 _DAY = timedelta(days=1)
-STAND_IN_FROM_DAYS = 7  # measured days a stand-in is the mean of; our choice
-STAND_IN_WITHIN_DAYS = 45  # and how far back they may lie; our choice
 # FAO-56 wants stage means of wind and humidity for the climate adjustment of Kc (eq. 62); a running
 # mean of this many days stands for them. Our choice, about the length of a stage.
 CLIMATE_DAYS = 30
+# How long before the first day asked for weather is looked at, for running means and for snow that
+# lies; our choice.
+LOOK_BACK = timedelta(days=60)
+_MOST_SPANS = 4  # named one by one in a remark; our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,145 +54,192 @@ class DemandDays:
     remarks: tuple[str, ...]
 
 
-def eto_of(weather: WeatherDay, site: Site) -> ReferenceEt | None:
-    """Reference ET of one day of weather; None where even its temperatures are missing."""
-    if weather.tmin_c is None or weather.tmax_c is None:
-        return None
-    return reference_et(
-        day=weather.day,
-        latitude_deg=site.latitude_deg,
-        elevation_m=site.elevation_m,
-        tmin_c=weather.tmin_c,
-        tmax_c=weather.tmax_c,
-        dewpoint_c=weather.dewpoint_c,
-        rh_max_pct=weather.rh_max_pct,
-        rh_min_pct=weather.rh_min_pct,
-        rh_mean_pct=weather.rh_mean_pct,
-        vapour_pressure_kpa=weather.vapour_pressure_kpa,
-        wind_m_s=weather.wind_m_s,
-        wind_height_m=weather.wind_height_m,
-        solar_mj_m2=weather.solar_mj_m2,
-        sunshine_h=weather.sunshine_h,
-        coastal=site.coastal,
-    )
-
-
-def clear_sky_of(site: Site) -> Callable[[date], float]:
-    """The sun of a clear day at this place, by which a sensor's figures are judged. [MJ/m2]"""
-
-    def clear_sky(day: date) -> float:
-        above_the_air = extraterrestrial_mj_m2(
-            latitude_deg=site.latitude_deg, day_of_year=day_of_year(day)
-        )
-        return clear_sky_mj_m2(extraterrestrial_mj_m2=above_the_air, elevation_m=site.elevation_m)
-
-    return clear_sky
-
-
-def read_station(path: Path, garden: Garden) -> WeatherFile:
-    """A station's file as this garden has it: its anemometer's height, its clear sky."""
-    return read_weather_csv(
-        path,
-        wind_height_m=garden.weather.wind_height_m,
-        clear_sky_mj_m2=clear_sky_of(garden.site),
-    )
-
-
 def demand_days(
     weather: Iterable[WeatherDay],
     site: Site,
     *,
     last: date,
+    first: date | None = None,
+    today: date | None = None,
+    order: Sequence[str] = (),
     rain_gauge_mm: Mapping[date, float] | None = None,
+    normals: Normals | None = None,
+    climate: str = "sub-humid",
 ) -> DemandDays:
-    """Every day from the first one measured up to `last`, in order and without gaps.
+    """Every day from `first` to `last`, in order and without gaps.
 
-    A reading of the garden's own rain gauge outranks the source's rain.
+    Parameters
+    ----------
+    weather : iterable of WeatherDay
+        Every row known, of any source, several a day if so.
+    first : date, optional
+        The first day wanted; without it, the first day that has weather.
+    today : date, optional
+        The garden's date; what was forecast for a day before it did not therefore happen.
+    order : sequence of str
+        Sources, best first.
+    rain_gauge_mm : mapping, optional
+        Readings of the garden's own rain gauge; they outrank every source.
+    normals : Normals, optional
+        What is normal in this garden.
+    climate : str
+        Its class for the season's table: one of `controller.demand.season.CLIMATES`.
 
     Raises
     ------
     NoWeather
-        If no day at all has temperatures.
+        If no day at all has temperatures, and no `first` is given.
+    InputError
+        If there is no such climate.
     """
-    gauge = rain_gauge_mm or {}
-    by_day = {w.day: w for w in weather if w.day <= last}
-    known: dict[date, tuple[WeatherDay, ReferenceEt]] = {}
+    since = date.min if first is None else first - LOOK_BACK
+    by_day, rungs = ranked_rows((w for w in weather if since <= w.day <= last), order=order)
     remarks: list[str] = []
-    for day in sorted(by_day):
-        try:
-            eto = eto_of(by_day[day], site)
-        except OutOfRange as fault:
-            remarks.append(f"{day}: {fault}; the day is treated as missing")
-            continue
+    best: dict[date, BestDay] = {}
+    known: dict[date, KnownDay] = {}
+    for day, rows in by_day.items():
+        best[day], eto = _usable(rows, rungs, site, today, remarks)
         if eto is not None:
-            known[day] = (by_day[day], eto)
-    if not known:
+            known[day] = KnownDay(weather=best[day].weather, eto=eto)
+    if first is None and not known:
         raise NoWeather(f"no day up to {last} has both temperatures; a ledger needs at least one")
-    return _without_gaps(known, by_day, gauge, last, remarks)
+    making = _Making(
+        best=best,
+        known=known,
+        gauge=rain_gauge_mm or {},
+        stand_ins=StandIns(site=site, normals=normals, climate=climate),
+        today=today,
+        remarks=remarks,
+    )
+    begins = min([*known, *([] if first is None else [first])])
+    days = making.days(begins, last)
+    wanted = {d: made for d, made in days.items() if first is None or d >= first}
+    making.remark_on(wanted)
+    return DemandDays(days=wanted, remarks=tuple(remarks))
 
 
-def _without_gaps(
-    known: Mapping[date, tuple[WeatherDay, ReferenceEt]],
-    by_day: Mapping[date, WeatherDay],
-    gauge: Mapping[date, float],
-    last: date,
+def _usable(
+    rows: Sequence[WeatherDay],
+    rungs: Mapping[str, str],
+    site: Site,
+    today: date | None,
     remarks: list[str],
-) -> DemandDays:
-    measured = sorted(known)
-    days: dict[date, DayInput] = {}
-    stood_in: list[date] = []
-    day = measured[0]
-    trail: list[ReferenceEt] = []
-    while day <= last:
-        given = by_day.get(day)
-        rain = gauge.get(day, given.rain_mm if given is not None else None)
-        if day in known:
-            weather, eto = known[day]
-            trail = [*trail[-(CLIMATE_DAYS - 1) :], eto]
-            method, eto_mm = eto.method, eto.eto_mm_day
-            is_measured, source = weather.measured, weather.source
+) -> tuple[BestDay, ReferenceEt | None]:
+    """The best of a day that reference ET can be reckoned of; impossible rows are passed over."""
+    left = list(rows)
+    while True:
+        best = best_of(left, rungs, today=today)
+        try:
+            return best, eto_of(best.weather, site)
+        except OutOfRange as fault:
+            remarks.append(f"{best.weather.day}: {fault}; {best.source or 'it'} is not used")
+        at_fault = (best.source, best.weather.measured)
+        kept = [row for row in left if (row.source, row.measured) != at_fault]
+        if not kept:
+            nothing = best.weather.with_(tmin_c=None, tmax_c=None)
+            return BestDay(weather=nothing, rung=NOTHING), None
+        left = kept
+
+
+@dataclass(slots=True, kw_only=True)
+class _Making:
+    """Days made one after the other: running means, what lies as snow, what stands in."""
+
+    best: Mapping[date, BestDay]
+    known: Mapping[date, KnownDay]
+    gauge: Mapping[date, float]
+    stand_ins: StandIns
+    today: date | None
+    remarks: list[str]
+
+    def days(self, begins: date, last: date) -> dict[date, DayInput]:
+        """All days from `begins` to `last`."""
+        climate = climate_of(self.stand_ins.climate)
+        made: dict[date, DayInput] = {}
+        trail: list[KnownDay] = []
+        lying_mm = 0.0
+        day = begins
+        while day <= last:
+            known = self.known.get(day)
+            if known is not None:
+                trail = [*trail[-(CLIMATE_DAYS - 1) :], known]
+                eto_mm, method = known.eto.eto_mm_day, known.eto.method
+                tmin_c, tmax_c = known.weather.tmin_c, known.weather.tmax_c
+                rung, source = self.best[day].rung, known.weather.source
+                measured, chance_pct = known.weather.measured, known.weather.rain_chance_pct
+            else:
+                found = self.stand_ins.on(day, trail)
+                eto_mm, method, rung = found.eto_mm, found.method, found.rung
+                tmin_c, tmax_c, source = found.tmin_c, found.tmax_c, "stand-in"
+                measured, chance_pct = False, None
+            rain_mm = self._rain_mm(day)
+            snow = snow_day(
+                precipitation_mm=rain_mm or 0.0, lying_mm=lying_mm, tmin_c=tmin_c, tmax_c=tmax_c
+            )
+            lying_mm = snow.lying_mm
+            fresh = [k for k in trail if (day - k.weather.day).days < CLIMATE_DAYS]
+            made[day] = DayInput(
+                day=day,
+                eto_mm=eto_mm,
+                method=method,
+                # What melts is known to reach the ground, also where nobody knows what fell.
+                rain_mm=None if rain_mm is None and not snow.melted_mm else snow.reached_mm,
+                wind_2m_m_s=_mean([k.eto.wind_2m_m_s for k in fresh], 2.0),
+                rh_min_pct=_mean([k.eto.rh_min_pct for k in fresh], climate.rh_min_pct),
+                measured=measured,
+                source=source,
+                rung=rung,
+                tmin_c=tmin_c,
+                tmax_c=tmax_c,
+                rain_chance_pct=None if day in self.gauge else chance_pct,
+                snow_mm=lying_mm,
+                normal_eto_mm=self.stand_ins.usual_mm(day),
+            )
+            day += _DAY
+        return made
+
+    def _rain_mm(self, day: date) -> float | None:
+        given = self.best.get(day)
+        rain_mm = self.gauge.get(day, None if given is None else given.weather.rain_mm)
+        if rain_mm is not None and not 0.0 <= rain_mm <= MOST_MM:
+            self.remarks.append(f"{day}: found {rain_mm:g} mm of rain; taken as unknown")
+            return None
+        return rain_mm
+
+    def remark_on(self, days: Mapping[date, DayInput]) -> None:
+        """Name the days that stand on less than weather of their own, span by span."""
+        newest = max(self.known, default=date.max)
+        by_words: dict[str, list[date]] = {}
+        for day, made in days.items():
+            over = self.today is not None and day < self.today
+            if made.rung == FORECAST_KEPT:
+                words = "nobody measured; the forecast that was kept stands, its rain is unknown"
+            elif day not in self.known and (over or day < newest or day in self.best):
+                rain = "rain is unknown" if made.rain_mm is None else "rain is what was measured"
+                words = f"no usable weather; {self.stand_ins.words(made.rung)}, {rain}"
+            else:
+                continue
+            by_words.setdefault(words, []).append(day)
+        self.remarks += [f"{_spans(found)}: {words}" for words, found in by_words.items()]
+
+
+def _mean(values: Sequence[float], otherwise: float) -> float:
+    return sum(values) / len(values) if values else otherwise
+
+
+def _spans(days: Sequence[date]) -> str:
+    """Days in order as spans: "2031-06-09, 2031-06-12 to 2031-06-20"."""
+    spans: list[list[date]] = []
+    for day in days:
+        if spans and day - spans[-1][-1] == _DAY:
+            spans[-1].append(day)
         else:
-            if day < measured[-1] or given is not None:
-                stood_in.append(day)
-            eto_mm, used = _stand_in_mm(day, known, measured)
-            method, is_measured, source = f"stand-in: mean of {used} days", False, "stand-in"
-        days[day] = DayInput(
-            day=day,
-            eto_mm=eto_mm,
-            method=method,
-            rain_mm=rain,
-            wind_2m_m_s=_mean([e.wind_2m_m_s for e in trail]),
-            rh_min_pct=_mean([e.rh_min_pct for e in trail]),
-            measured=is_measured,
-            source=source,
-        )
-        day += _DAY
-    if stood_in:
-        remarks.append(
-            f"{_listed(stood_in)}: no usable weather; reference ET stands in as the mean of the "
-            "days before, rain is unknown"
-        )
-    return DemandDays(days=days, remarks=tuple(remarks))
-
-
-def _stand_in_mm(
-    day: date, known: Mapping[date, tuple[WeatherDay, ReferenceEt]], measured: Sequence[date]
-) -> tuple[float, int]:
-    before = [d for d in measured if d < day and (day - d).days <= STAND_IN_WITHIN_DAYS][
-        -STAND_IN_FROM_DAYS:
-    ]
-    if not before:
-        raise NoWeather(
-            f"{day}: no measured day within {STAND_IN_WITHIN_DAYS} days before it to stand in"
-        )
-    return _mean([known[d][1].eto_mm_day for d in before]), len(before)
-
-
-def _mean(values: Sequence[float]) -> float:
-    return sum(values) / len(values)
-
-
-def _listed(days: Sequence[date]) -> str:
-    if len(days) <= 3:
-        return ", ".join(d.isoformat() for d in days)
-    return f"{days[0].isoformat()} to {days[-1].isoformat()} ({len(days)} days)"
+            spans.append([day])
+    if len(spans) > _MOST_SPANS:
+        return f"{len(days)} days from {days[0]} to {days[-1]}"
+    return ", ".join(
+        f"{span[0]} to {span[-1]} ({len(span)} days)"
+        if len(span) > 2
+        else ", ".join(map(str, span))
+        for span in spans
+    )

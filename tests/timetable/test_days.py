@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, timedelta
+from time import perf_counter
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from pytest import approx
 from support.gardens import a_garden
 
-from controller.errors import NoWeather
+from controller.errors import InputError, NoWeather
 from controller.timetable.days import CLIMATE_DAYS, demand_days, eto_of
-from controller.weather.day import WeatherDay
+from controller.timetable.normals import normals_from
+from controller.timetable.standin import NEAR_DAYS, NEAR_NORMAL_DAYS
+from controller.weather.day import VALUES, WeatherDay
 
 SITE = a_garden().site
 BEGINS = date(2031, 6, 1)
@@ -97,6 +102,190 @@ def test_without_any_temperatures_there_is_no_ledger() -> None:
         demand_days([a_day(0, tmin_c=None)], SITE, last=BEGINS)
 
 
-def test_a_stand_in_does_not_reach_across_half_a_season() -> None:
-    with pytest.raises(NoWeather, match="no measured day within 45 days"):
-        demand_days([a_day(0)], SITE, last=BEGINS + 60 * DAY)
+def test_a_stand_in_by_the_days_before_does_not_reach_across_half_a_season() -> None:
+    found = demand_days([a_day(0)], SITE, last=BEGINS + 60 * DAY)
+    rungs = [d.rung for d in found.days.values()]
+    assert rungs == ["station", *["days before"] * NEAR_DAYS, *["season"] * (60 - NEAR_DAYS)]
+    assert found.days[BEGINS + 60 * DAY].method == "stand-in: season's table, sub-humid"
+
+
+def test_with_a_first_day_there_is_always_an_answer() -> None:
+    found = demand_days([], SITE, first=BEGINS, last=BEGINS + 400 * DAY)
+    assert len(found.days) == 401
+    assert {d.rung for d in found.days.values()} == {"season"}
+    assert not any(d.measured for d in found.days.values())
+    assert all(0.0 <= d.eto_mm < 9.0 and d.rain_mm is None for d in found.days.values())
+    assert found.remarks == (
+        "2031-06-01 to 2032-07-05 (401 days): no usable weather; reference ET stands in as the "
+        "season's table for a sub-humid climate, rain is unknown",
+    )
+
+
+@given(
+    figures=st.lists(
+        st.one_of(st.none(), st.floats(), st.floats(-60.0, 60.0)), min_size=14, max_size=14
+    ),
+    measured=st.booleans(),
+)
+def test_no_row_however_broken_takes_the_answer_away(
+    figures: list[float | None], measured: bool
+) -> None:
+    broken = WeatherDay(
+        day=BEGINS, measured=measured, source="b", **dict(zip(VALUES, figures, strict=False))
+    )
+    found = demand_days([broken], SITE, first=BEGINS, last=BEGINS + DAY, today=BEGINS + DAY)
+    assert list(found.days) == [BEGINS, BEGINS + DAY]
+    assert all(d.eto_mm >= 0.0 for d in found.days.values())
+
+
+def test_days_before_the_first_weather_stand_on_normals_and_else_on_the_season() -> None:
+    weather = [a_day(i) for i in range(3)]
+    first = BEGINS - 2 * DAY
+    bare = demand_days(weather, SITE, first=first, last=BEGINS)
+    assert [d.rung for d in bare.days.values()] == ["season", "season", "station"]
+    years = [replace(a_day(i, wind_m_s=2.0), day=a_day(i - 730).day) for i in range(-400, 400)]
+    normals = normals_from(years, SITE)
+    found = demand_days(weather, SITE, first=first, last=BEGINS, normals=normals)
+    assert [d.rung for d in found.days.values()] == ["normal", "normal", "station"]
+    assert normals is not None
+    assert found.days[first].eto_mm == normals.eto_mm(first)
+    assert found.days[first].tmin_c == approx(12.0, abs=0.2)
+    assert found.days[BEGINS].normal_eto_mm == normals.eto_mm(BEGINS)
+    assert "2031-05-30, 2031-05-31: no usable weather" in found.remarks[0]
+    assert "stands in as what is normal here" in found.remarks[0]
+
+
+def test_weather_before_the_first_day_counts_for_means_but_is_not_answered() -> None:
+    weather = [a_day(i) for i in range(40)]
+    whole = demand_days(weather, SITE, last=BEGINS + 39 * DAY)
+    part = demand_days(weather, SITE, first=BEGINS + 35 * DAY, last=BEGINS + 39 * DAY)
+    assert list(part.days) == [BEGINS + i * DAY for i in range(35, 40)]
+    assert all(part.days[day] == whole.days[day] for day in part.days)
+
+
+def test_the_first_days_of_a_gap_are_normal_moved_half_way_by_the_days_before() -> None:
+    years = [replace(a_day(i, wind_m_s=2.0), day=a_day(i - 730).day) for i in range(-400, 400)]
+    normals = normals_from(years, SITE)
+    assert normals is not None
+    weather = [a_day(i, solar_mj_m2=30.0, wind_m_s=2.0) for i in range(10)]
+    found = demand_days(weather, SITE, last=BEGINS + 15 * DAY, normals=normals).days
+    assert [found[BEGINS + i * DAY].rung for i in range(9, 16)] == [
+        "station",
+        *["days before"] * NEAR_NORMAL_DAYS,
+        *["normal"] * (6 - NEAR_NORMAL_DAYS),
+    ]
+    # WORKED: the mean of the last seven days against that of their own normals, halved.
+    last = [BEGINS + i * DAY for i in range(3, 10)]
+    away = sum(found[d].eto_mm - (normals.eto_mm(d) or 0.0) for d in last) / 7
+    assert away > 0.5
+    gap = BEGINS + 11 * DAY
+    assert found[gap].eto_mm == approx((normals.eto_mm(gap) or 0.0) + away / 2)
+
+
+def test_a_forecast_of_a_day_that_is_over_keeps_its_et_but_not_its_rain() -> None:
+    rows = [a_day(0), a_day(1, measured=False, source="b forecast", rain_mm=9.0)]
+    today = BEGINS + 2 * DAY
+    found = demand_days(rows, SITE, last=BEGINS + DAY, today=today)
+    kept = found.days[BEGINS + DAY]
+    assert (kept.rung, kept.rain_mm, kept.measured) == ("forecast kept", None, False)
+    assert "2031-06-02: nobody measured; the forecast that was kept stands" in found.remarks[0]
+
+
+def test_of_rows_with_an_impossible_figure_the_next_source_answers() -> None:
+    rows = [
+        a_day(0, tmin_c=90.0, tmax_c=95.0, source="station.csv"),
+        a_day(0, source="open-meteo analysis"),
+    ]
+    found = demand_days(rows, SITE, last=BEGINS, order=["station.csv", "open-meteo"])
+    assert found.days[BEGINS].source == "open-meteo analysis"
+    assert found.days[BEGINS].rung == "service"
+    assert found.remarks[0].endswith("; station.csv is not used")
+
+
+def test_better_rows_make_their_days_anew_and_the_difference_enters_once() -> None:
+    # The same rows and better ones: only the days they touch, and the means behind them, change.
+    today = BEGINS + 10 * DAY
+    poor = [a_day(i) for i in range(8)] + [
+        a_day(i, measured=False, source="b forecast", tmax_c=20.0, rain_mm=3.0) for i in (8, 9)
+    ]
+    better = [
+        *poor,
+        a_day(8, source="b analysis", rain_mm=4.0),
+        a_day(9, source="b analysis", rain_mm=0.0),
+    ]
+    span = {"first": BEGINS, "last": BEGINS + 9 * DAY, "today": today}
+    before = demand_days(poor, SITE, **span).days  # type: ignore[arg-type]
+    after = demand_days(better, SITE, **span).days  # type: ignore[arg-type]
+    changed = {day for day in before if before[day] != after[day]}
+    assert changed == {BEGINS + 8 * DAY, BEGINS + 9 * DAY}
+    assert after[BEGINS + 8 * DAY].rain_mm == 4.0
+    total = sum(d.eto_mm for d in after.values()) - sum(d.eto_mm for d in before.values())
+    own = sum(after[d].eto_mm - before[d].eto_mm for d in changed)
+    assert total == approx(own)
+    # And once is once: the better rows given again, or the poor ones later, change nothing more.
+    again = demand_days([*better, *poor, *better[-2:]], SITE, **span).days  # type: ignore[arg-type]
+    assert again == after
+
+
+def test_snow_lies_and_counts_when_it_melts() -> None:
+    cold = {"tmin_c": -6.0, "tmax_c": -1.0, "solar_mj_m2": 6.0}
+    rows = [a_day(0, **cold, rain_mm=10.0), a_day(1, **cold, rain_mm=2.0)]
+    rows += [a_day(i, tmin_c=0.0, tmax_c=4.0, rain_mm=0.0) for i in (2, 3)]
+    found = demand_days(rows, SITE, last=BEGINS + 3 * DAY).days
+    # WORKED: 3 mm melt for each degree of the mean, 2 °C: 6 mm a day.
+    assert [d.rain_mm for d in found.values()] == [0.0, 0.0, 6.0, 6.0]
+    assert [d.snow_mm for d in found.values()] == [10.0, 12.0, 6.0, 0.0]
+
+
+def test_melt_is_known_water_on_a_day_whose_rain_is_not() -> None:
+    rows = [
+        a_day(0, tmin_c=-6.0, tmax_c=-2.0, rain_mm=4.0),
+        a_day(1, tmin_c=2.0, tmax_c=6.0, rain_mm=None),
+        a_day(2, rain_mm=None),
+    ]
+    found = demand_days(rows, SITE, last=BEGINS + 2 * DAY).days
+    assert [d.rain_mm for d in found.values()] == [0.0, 4.0, None]
+
+
+def test_a_chance_of_rain_is_told_of_days_that_were_forecast() -> None:
+    rows = [
+        a_day(0),
+        a_day(1, measured=False, rain_mm=6.0, rain_chance_pct=70.0, source="b forecast"),
+    ]
+    found = demand_days(rows, SITE, last=BEGINS + DAY, today=BEGINS + DAY).days
+    tomorrow = found[BEGINS + DAY]
+    assert (tomorrow.rain_mm, tomorrow.rain_chance_pct, tomorrow.rung) == (6.0, 70.0, "forecast")
+
+
+def test_an_unknown_climate_is_refused() -> None:
+    with pytest.raises(InputError, match="found 'wet'; allowed is arid, semi-arid"):
+        demand_days([a_day(0)], SITE, last=BEGINS, climate="wet")
+
+
+def test_a_days_wind_and_humidity_without_any_weather_are_the_climates() -> None:
+    found = demand_days([], SITE, first=BEGINS, last=BEGINS, climate="arid").days[BEGINS]
+    assert (found.wind_2m_m_s, found.rh_min_pct) == (2.0, 20.0)  # PRINTED: FAO-56, Table 16
+
+
+@pytest.mark.slow
+def test_a_plans_days_are_ready_in_thirty_milliseconds() -> None:
+    rows = [
+        a_day(i, source=source, **more)
+        for i in range(400)
+        for source, more in (
+            ("station.csv", {"solar_mj_m2": None}),
+            ("open-meteo analysis", {}),
+            ("open-meteo forecast", {"measured": False}),
+        )
+    ]
+    last = BEGINS + 402 * DAY
+
+    def once() -> float:
+        begun = perf_counter()
+        demand_days(
+            rows, SITE, first=BEGINS, last=last, today=BEGINS + 400 * DAY, order=["station.csv"]
+        )
+        return perf_counter() - begun
+
+    once()  # what is reckoned of each day is remembered from here on
+    assert min(once() for _ in range(5)) < 0.030
