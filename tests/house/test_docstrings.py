@@ -12,11 +12,16 @@ import pytest
 ROOT = Path(__file__).parents[2]
 PHYSICS = [
     *sorted((ROOT / "controller/hydraulics").glob("*.py")),
-    *(ROOT / "controller/demand" / f"{n}.py" for n in ("air", "sun", "radiation", "soil")),
+    *(
+        ROOT / "controller/demand" / f"{n}.py"
+        for n in ("air", "sun", "radiation", "soil", "canopy", "mulch", "runoff", "salts")
+    ),
 ]
 ALL = sorted(p for top in ("controller", "crops") for p in (ROOT / top).rglob("*.py"))
 # The unit a name's ending promises, as a docstring writes it in brackets.
 ENDINGS = {
+    "_pct_per_ds_m": "%/(dS/m)",
+    "_ds_m": "dS/m",
     "_m3_s": "m3/s",
     "_l_s": "L/s",
     "_m2_s": "m2/s",
