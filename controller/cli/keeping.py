@@ -7,7 +7,7 @@ import contextlib
 from datetime import date, timedelta
 from pathlib import Path
 
-from controller.cli import fieldtests
+from controller.cli import fieldtests, seeing
 from controller.cli.loading import (
     LOGBOOK_NAME,
     Loaded,
@@ -36,7 +36,7 @@ _MM_PER_M = 1000.0
 
 
 def note(args: argparse.Namespace) -> int:
-    """Write down hand watering, a rain gauge, a meter, or words."""
+    """Write down hand watering, a rain gauge, a meter, what was seen, or words."""
     loaded, clock = _own_garden(args), system_clock()
     garden = loaded.garden
     day: date = args.day or today_in(garden, clock)
@@ -47,6 +47,9 @@ def note(args: argparse.Namespace) -> int:
     if day > today_in(garden, clock):
         raise InputError(f"--on {day} lies ahead; only what has happened is written down")
     folder = state_dir(args, loaded)
+    if args.kind == "unseen" and args.number is None:
+        seeing.show(folder / LOGBOOK_NAME)
+        return 0
     folder.mkdir(parents=True, exist_ok=True)
     with Logbook(folder / LOGBOOK_NAME, clock) as book:
         if args.kind == "watered":
@@ -59,6 +62,10 @@ def note(args: argparse.Namespace) -> int:
             litres = l_from_m3(read_volume(args.reading, "meter reading"))
             book.meter_reading(litres, clock.now_utc(), args.who)
             tell(f"written down: the meter reads {litres:.0f} L")
+        elif args.kind == "seen":
+            seeing.keep(args, loaded, book, day)
+        elif args.kind == "unseen":
+            seeing.take_back(args.number, book)
         elif args.kind in fieldtests.KINDS:
             fieldtests.keep(args, loaded, book, folder, clock)
         elif args.kind == "back":

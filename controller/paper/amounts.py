@@ -43,6 +43,11 @@ def long_day(day: date) -> str:
     return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
+def short_day(day: date) -> str:
+    """As in "6 July 2031"."""
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
 def clock_time(moment: datetime) -> str:
     """A local time of day; seconds only where there are any.
 

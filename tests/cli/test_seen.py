@@ -1,0 +1,170 @@
+"""note seen and unseen: what a gardener saw, in the gardener's words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from support.clock import HandClock
+
+import controller.cli.keeping as keeping
+from controller.cli import main
+from controller.demand.records import Observation
+from controller.logbook.ask import Questions
+
+GARDEN = """
+[site]
+name = "Small"
+latitude = 47.1
+longitude = 8.2
+elevation = "430 m"
+timezone = "Europe/Zurich"
+[supply]
+static_pressure = "48 psi"
+flow_test = { fill = "5 gal", seconds = 40 }
+[[zone]]
+name = "leeks"
+main_run = "18 ft"
+valve = { hand = true }
+row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
+planting = [ { crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 } ]
+[[zone]]
+name = "mixed"
+main_run = "18 ft"
+valve = { hand = true }
+row = [
+  { length = "11 ft", every = "6 in", bore = "1/16 in" },
+  { length = "11 ft", every = "6 in", bore = "1/16 in" },
+]
+planting = [
+  { crop = "carrot", sown = 2031-04-10, until = 2031-08-01, rows = [1] },
+  { crop = "onion", sown = 2031-04-10, until = 2031-08-01, rows = [2] },
+]
+"""
+
+Note = Callable[..., tuple[int, str]]
+
+
+@pytest.fixture
+def note(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Note:
+    """rowgate note in the morning of 26 June 2031; code, and what was said."""
+    garden = tmp_path / "garden.toml"
+    garden.write_text(GARDEN, encoding="utf-8")
+    clock = HandClock(datetime(2031, 6, 26, 4, 0, tzinfo=UTC))
+    monkeypatch.setattr(keeping, "system_clock", lambda: clock)
+    monkeypatch.delenv("ROWGATE_STATE", raising=False)
+
+    def call(*argv: str) -> tuple[int, str]:
+        code = main(["note", "--garden", str(garden), *argv])
+        out = capsys.readouterr()
+        return code, out.out + out.err
+
+    return call
+
+
+def _kept(folder: Path) -> list[Observation]:
+    book = folder / "logbook.db"
+    if not book.is_file():
+        return []
+    with Questions(book) as ask:
+        return ask.observations()
+
+
+@pytest.mark.parametrize(
+    ("words", "event"),
+    [(("full", "cover"), "full"), (("first flower",), "full"), (("tops", "falling"), "ripening")],
+)
+def test_what_was_seen_is_written_down_as_what_it_means(
+    note: Note, tmp_path: Path, words: tuple[str, ...], event: str
+) -> None:
+    code, said = note("seen", "leeks", *words, "--on", "2031-06-20", "--who", "Odile")
+    assert code == 0, said
+    assert _kept(tmp_path) == [Observation(zone="leeks", day=date(2031, 6, 20), event=event)]
+    assert "number 1: leeks, leek from 22 April 2031" in said
+    assert "seen on 20 June 2031; the ledger is reckoned anew from then on" in said
+
+
+def test_without_a_day_it_was_seen_today(note: Note, tmp_path: Path) -> None:
+    assert note("seen", "leeks", "full", "cover")[0] == 0
+    assert _kept(tmp_path)[0].day == date(2031, 6, 26)
+
+
+def test_a_crop_is_named_where_a_zone_holds_several(note: Note, tmp_path: Path) -> None:
+    code, said = note("seen", "mixed", "full", "cover")
+    assert code == 2 and "mixed holds carrot and onion on 26 June 2031" in said
+    assert "--crop" in said and _kept(tmp_path) == []
+    assert note("seen", "mixed", "full", "cover", "--crop", "Carrot")[0] == 0
+    assert _kept(tmp_path) == [
+        Observation(zone="mixed", day=date(2031, 6, 26), event="full", crop="carrot")
+    ]
+
+
+@pytest.mark.parametrize(
+    ("argv", "said"),
+    [
+        (("leaks", "full"), "found zone 'leaks'"),
+        (("leeks", "looks", "lovely"), '"looks lovely" is nothing that can be noted'),
+        (("leeks", "full", "--crop", "kale"), "no kale stands there"),
+        (("leeks", "full", "--on", "2031-04-21"), "from 22 April 2031 to 10 October 2031"),
+        (("leeks", "full", "--on", "2031-06-27"), "lies ahead"),
+        (("leeks", "emerged"), "set out as plants"),
+    ],
+)
+def test_what_makes_no_sense_is_refused_and_nothing_written(
+    note: Note, tmp_path: Path, argv: tuple[str, ...], said: str
+) -> None:
+    code, found = note("seen", *argv)
+    assert (code, said in found) == (2, True), found
+    assert _kept(tmp_path) == []
+
+
+def test_the_same_seen_again_is_refused_until_the_first_is_taken_back(
+    note: Note, tmp_path: Path
+) -> None:
+    note("seen", "leeks", "full", "--on", "2031-06-10")
+    code, said = note("seen", "leeks", "full", "--on", "2031-06-20")
+    assert code == 2 and "was noted for 2031-06-10 already" in said and "note unseen" in said
+    code, said = note("unseen", "1")
+    assert code == 0 and "taken back: leeks: " in said and "10 June 2031" in said
+    assert note("seen", "leeks", "full", "--on", "2031-06-20")[0] == 0
+    assert [seen.day for seen in _kept(tmp_path)] == [date(2031, 6, 20)]
+
+
+def test_what_no_longer_counts_because_of_it_is_said(note: Note) -> None:
+    note("seen", "leeks", "spreading", "--on", "2031-06-10")
+    code, said = note("seen", "leeks", "full", "--on", "2031-06-05")
+    assert code == 0
+    assert 'because of it: leek from 2031-04-22: "spreading" noted for 2031-06-10' in said
+
+
+def test_what_stands_is_listed_with_its_numbers(note: Note) -> None:
+    assert note("unseen") == (0, "nothing seen is written down\n")
+    note("seen", "leeks", "full", "--on", "2031-06-10", "--who", "Odile")
+    note("seen", "mixed", "up", "--on", "2031-05-02", "--crop", "onion")
+    code, said = note("unseen")
+    first, second = said.splitlines()
+    assert code == 0
+    assert first == "   2  mixed, onion: the plants are up, 2 May 2031"
+    assert second.startswith("   1  leeks: ") and second.endswith(", 10 June 2031 (Odile)")
+
+
+def test_a_number_that_does_not_stand_is_refused(note: Note) -> None:
+    assert note("unseen", "4") == (1, "rowgate: nothing seen that stands has the number 4\n")
+
+
+def test_a_running_daemon_is_told(note: Note, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[Any] = []
+
+    def ask(folder: Path, question: dict[str, Any]) -> dict[str, Any]:
+        asked.append(question)
+        return {"words": "planned anew"}
+
+    monkeypatch.setattr(keeping, "ask", ask)
+    assert "daemon: planned anew" in note("seen", "leeks", "full")[1]
+    assert "daemon: planned anew" in note("unseen", "1")[1]
+    assert asked == [{"ask": "replan"}] * 2
