@@ -22,8 +22,8 @@ _WARMTH_EXAMPLE = '["250 C days", "500 C days", "700 C days", "300 C days"]'
 APART = v.length(
     "how far plants stand apart", '"18 in" or "45 cm"', 0.005, 10.0, "5 mm to 10 m (33 ft)"
 )
-# From a court full of buildings to a windy corner amid hot paving. FAO-56 (1998), chapter 11, has
-# its factor for small stands of tall plants end at 2.5 (from memory); 0.5 is our choice.
+# FAO-56 (1998) lets even the coefficient itself of small stands pass its usual ceiling only up to
+# 2.5 (chapter 10, from memory), so a factor beyond that is a slip; the lower end is our choice.
 EXPOSURE = v.number("an exposure", "1.2", 0.5, 2.5)
 
 
@@ -72,14 +72,14 @@ def stage_warmth(found: Any) -> tuple[float, float, float, float]:
     )
 
 
-def days_of(what: str, low: int, high: int) -> v.Reader:
+def days_of(what: str, low: int, high: int, example: int) -> v.Reader:
     """A whole number of days: bare, because the key asks for days, or "12 days", "2 weeks"."""
-    bounds = f'{what} is {low} to {high} whole days, as in {high // 2} or "{high // 2} days"'
+    bounds = f'{what} is {low} to {high} whole days, as in {example} or "{example} days"'
 
     def read(found: Any) -> int:
         days: float = -1.0
         if isinstance(found, str):
-            days = q.parse(found, q.DAYS, what=what, example='"12 days"')
+            days = q.parse(found, q.DAYS, what=what, example=f'"{example} days"')
         elif isinstance(found, int) and not isinstance(found, bool):
             days = float(min(found, high + 1))
         if not low <= days <= high or days != int(days):

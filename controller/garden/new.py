@@ -23,6 +23,7 @@ _HEAD = """\
 _ZONE_REMARKS = """\
 # opening = {{ flow = "{flow}" }}   # for a throttled row: its stream, measured with it alone open
 # rise = "{rise}"   # height of the outlet against the tap
+# mulch = "straw"   # or leaves, compost, bark, grass, plastic
 """
 
 
@@ -89,12 +90,24 @@ class _Words:
     run: str
     flow: str
     rise: str
+    apart: str
 
 
 _US = _Words(
-    "1000 ft", "50 psi", "5 gal", "10 ft", "1/16 in", "6 in", "20 ft", "0.5 gal/min", "-4 in"
+    "1000 ft",
+    "50 psi",
+    "5 gal",
+    "10 ft",
+    "1/16 in",
+    "6 in",
+    "20 ft",
+    "0.5 gal/min",
+    "-4 in",
+    "18 in",
 )
-_METRIC = _Words("300 m", "350 kPa", "10 L", "3 m", "1.5 mm", "15 cm", "6 m", "1.5 L/min", "-10 cm")
+_METRIC = _Words(
+    "300 m", "350 kPa", "10 L", "3 m", "1.5 mm", "15 cm", "6 m", "1.5 L/min", "-10 cm", "45 cm"
+)
 
 
 class _Talk:
@@ -185,6 +198,8 @@ def _zone(
             + "# one table for each drilled row on this valve",
             f"row = [{{ length = {_quoted(length)}, every = {_quoted(every)}, "
             f"bore = {_quoted(bore)} }}]",
+            "# a planting may tell how far its plants stand apart, or which rows it stands in:\n"
+            f'# apart = "{words.apart}", rows = [1]',
             f"planting = [{{ crop = {_quoted(planted)}, {key} = {start}, until = {until} }}]\n",
         ]
     )

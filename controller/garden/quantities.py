@@ -141,7 +141,7 @@ DAYS = _kind(
 )
 # The electrical conductivity of water: 1 dS/m is 1 mS/cm by the definition of the siemens.
 SALT = _kind(
-    "how salty water is",
+    "the salt in water",
     '"1.2 dS/m" or "1200 uS/cm"',
     both={"ds/m|ms/cm": 1.0, "us/cm|µs/cm|μs/cm": 0.001, "ms/m": 0.01},
     allowed="dS/m, mS/cm or uS/cm",
@@ -215,7 +215,7 @@ def read_days(found: object, what: str = "a number of days") -> float:
     return parse(found, DAYS, what=what)
 
 
-def read_salt(found: object, what: str = "how salty water is") -> float:
+def read_salt(found: object, what: str = "the salt in water") -> float:
     """The electrical conductivity of water in decisiemens a metre."""
     return parse(found, SALT, what=what)
 

@@ -262,6 +262,6 @@ WATER_TEMPERATURE = quantity(
     q.TEMPERATURE, "the water's temperature", '"15 C" or "59 F"', 0.0, 45.0, "0 C to 45 C"
 )
 # Sea water has some 50 dS/m, and beyond 20 nothing grows that is grown in beds (from memory).
-SALT = quantity(q.SALT, "how salty water is", '"1.2 dS/m"', 0.0, 20.0, "0 to 20 dS/m")
+SALT = quantity(q.SALT, "the salt in the water", '"1.2 dS/m"', 0.0, 20.0, "0 to 20 dS/m")
 VOLUME = quantity(q.VOLUME, "a volume", '"5 gal" or "10 L"', 1e-5, 1e3, "10 mL to 1000 m3")
 OPEN_TIME = quantity(q.DURATION, "a time open", '"10 min"', 1.0, 86400.0, "1 s to 24 h")

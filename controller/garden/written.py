@@ -163,7 +163,7 @@ class WrittenPlanting(Table):
     apart_m: Annotated[float, by(growing.APART)] | None = Field(None, alias="apart")
     lines: Annotated[int, by(v.whole("how many lines of plants", 1, 50))] | None = None
     supports: YesNo | None = None
-    emerges_days: Annotated[int, by(growing.days_of("emerges_in", 1, 120))] | None = Field(
+    emerges_days: Annotated[int, by(growing.days_of("emerges_in", 1, 120, 12))] | None = Field(
         None, alias="emerges_in"
     )
     by_warmth: (
@@ -231,7 +231,7 @@ class WrittenWatering(Table):
     shortest_pulse_s: OpenTime | None = Field(None, alias="shortest_pulse")
     coefficients: Annotated[Coefficients, _word("coefficients", Coefficients)] | None = None
     forecast_trust: Share | None = None
-    settling_days: Annotated[int, by(growing.days_of("settling_days", 0, 60))] | None = None
+    settling_days: Annotated[int, by(growing.days_of("settling_days", 0, 60, 7))] | None = None
 
 
 class WrittenWeather(Table):

@@ -66,6 +66,21 @@ WORKED = [
     ("32 F", q.read_temperature, 0.0),
     ("59 °F", q.read_temperature, 15.0),
     ("-40 F", q.read_temperature, -40.0),
+    ("250 C days", q.read_warmth, 250.0),
+    ("250 °C·d", q.read_warmth, 250.0),
+    ("450 F days", q.read_warmth, 250.0),
+    ("450 °F·d", q.read_warmth, 250.0),
+    ("450 F-days", q.read_warmth, 250.0),
+    ("450 f day", q.read_warmth, 250.0),
+    ("12 days", q.read_days, 12.0),
+    ("1 day", q.read_days, 1.0),
+    ("2 weeks", q.read_days, 14.0),
+    ("1.2 dS/m", q.read_salt, 1.2),
+    ("1,2 mS/cm", q.read_salt, 1.2),
+    ("1200 uS/cm", q.read_salt, 1.2),
+    ("1200 µS/cm", q.read_salt, 1.2),
+    ("1200 μS/cm", q.read_salt, 1.2),
+    ("120 mS/m", q.read_salt, 1.2),
 ]
 
 
@@ -120,6 +135,10 @@ def test_a_share_lies_between_nothing_and_all(found):
         ("5 min", None),
         ("59 F", True),
         ("15 C", False),
+        ("450 F days", True),
+        ("250 °C·d", False),
+        ("12 days", None),
+        ("1.2 dS/m", None),
     ],
 )
 def test_a_unit_belongs_to_the_us_to_the_rest_or_to_both(written, us):
@@ -151,6 +170,8 @@ BACK = [
     (show.show_volume, q.read_volume, False, (0.0, 10.0), 5.1e-5, 0.0),
     (show.show_temperature, q.read_temperature, True, (-40.0, 60.0), 0.03, 0.0),
     (show.show_temperature, q.read_temperature, False, (-40.0, 60.0), 0.0501, 0.0),
+    (show.show_warmth, q.read_warmth, True, (0.0, 5000.0), 0.2779, 0.0),
+    (show.show_warmth, q.read_warmth, False, (0.0, 5000.0), 0.5001, 0.0),
 ]
 
 
@@ -166,6 +187,18 @@ def test_what_is_shown_reads_back(shown, read, us, span, within, rel):
 @given(st.floats(0.0, 1e5))
 def test_a_time_shown_reads_back_to_half_a_second(seconds):
     assert q.read_duration(show.show_duration(seconds)) == pytest.approx(seconds, abs=0.51)
+
+
+@given(st.floats(0.0, 20.0))
+def test_a_salt_shown_reads_back_to_half_a_hundredth(salt_ds_m):
+    shown = show.show_salt(salt_ds_m)
+    assert q.read_salt(shown) == pytest.approx(salt_ds_m, abs=0.00501)
+
+
+@pytest.mark.parametrize("found", ["250 days", "250 C", "250 GDD", "250 degree days"])
+def test_a_sum_of_warmth_says_of_which_degrees(found):
+    with pytest.raises(QuantityError, match="a sum of warmth is in C days or F days"):
+        q.read_warmth(found)
 
 
 @given(st.integers(1, 640))

@@ -8,54 +8,21 @@ from datetime import date, datetime, time
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.garden_files import TEN_LINES, faults, in_zone, read, with_planting, with_row
 
 from controller.errors import GardenFileError
-from controller.garden.model import Face, OwnCrop, OwnSoil, ValveKind, Walls
-from controller.garden.read import read_garden, read_garden_text
+from controller.garden.model import (
+    Coefficients,
+    Face,
+    OwnCrop,
+    OwnSoil,
+    UnlikeRows,
+    ValveKind,
+    Walls,
+)
+from controller.garden.read import read_garden
 from controller.garden.show import show_filled
 from controller.hydraulics.pipe import PIPES
-
-CROPS = ["leek", "carrot", "tomato_staked"]
-SOILS = ["loam", "sandy_loam"]
-
-# The quick way: one zone in ten lines, without a bed. Invented.
-TEN_LINES = """\
-supply = { static_pressure = "48 psi", flow_test = { flow = "7.5 gal/min", pressure = "31 psi" } }
-[site]
-latitude = 47.6
-longitude = 8.1
-elevation = "410 m"
-timezone = "Europe/Zurich"
-[[zone]]
-name = "leeks"
-row = [{ length = "11 ft", every = "6 in", bore = "1/16 in" }]
-planting = [{ crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 }]
-"""
-
-
-def read(text, **more):
-    return read_garden_text(
-        text, pipes=PIPES, **{"known_crops": CROPS, "known_soils": SOILS, **more}
-    )
-
-
-def faults(text, **more):
-    with pytest.raises(GardenFileError) as caught:
-        read(text, **more)
-    return list(caught.value.faults)
-
-
-def with_row(row):
-    return TEN_LINES.replace('{ length = "11 ft", every = "6 in", bore = "1/16 in" }', row)
-
-
-def with_planting(*plantings):
-    before, _ = TEN_LINES.split("planting = ")
-    return before + "planting = [" + ", ".join("{ " + p + " }" for p in plantings) + "]\n"
-
-
-def in_zone(line):
-    return TEN_LINES.replace('name = "leeks"\n', f'name = "leeks"\n{line}\n')
 
 
 def test_ten_lines_are_enough_for_one_zone():
@@ -128,6 +95,7 @@ timezone = "Europe/Zurich"
 coastal = true
 [supply]
 static_pressure = "3,3 bar"
+salt = "1200 uS/cm"
 flow_test = { fill = "10 L", seconds = 20 }
 exponent = 1.9
 [main]
@@ -138,6 +106,9 @@ length = "4 m"
 width = "1.2 m"
 soil = "clayish"
 mulch = "straw"
+mulch_cover = "80 %"
+exposure = 1.2
+holds_rain = true
 keeper = "Odile"
 rooting_limit = "45 cm"
 [[zone]]
@@ -150,10 +121,30 @@ opening = { flow = "1,5 L/min" }
 take_off_k = 6.5
 daily_cap = "90 L"
 refill_at = "40 %"
-planting = [
-  { crop = "blue leek", sown = 2031-07-01, until = 2031-10-01, stages = [20, 30, 40, 10] },
-  { crop = "leek", transplanted = "2031-03-01", until = 2031-06-30 },
-]
+unlike_rows = "mean"
+[[zone.planting]]
+crop = "blue leek"
+sown = 2031-07-01
+until = 2031-10-01
+rows = [1]
+apart = "45 cm"
+lines = 2
+emerges_in = "12 days"
+stages = [20, 30, 40, 10]
+stages_by = "days"
+[[zone.planting]]
+crop = "leek"
+transplanted = "2031-03-01"
+until = 2031-06-30
+supports = true
+stages_warmth = ["250 C days", "900 F days", "700 °C·d", "300 C-days"]
+[[zone.planting]]
+crop = "carrot"
+sown = 2031-07-10
+until = 2031-10-01
+rows = 2
+emerges_in = 9
+stages_by = "warmth"
 [[zone.row]]
 length = "4 m"
 pipe = "1 in"
@@ -199,10 +190,18 @@ least_share = 0.7
 basin = "8 mm"
 drilling_scatter = 0.1
 shortest_pulse = "10 s"
+coefficients = "single"
+forecast_trust = "30 %"
+settling_days = 10
 [weather]
 file = "station.csv"
-online = true
+file_kind = "station-log"
+online = ["nws", "open-meteo"]
+contact = "gardener@example.org"
 wind_height = "10 m"
+normals = "years.csv"
+climate = "semi-arid"
+frost_hold = "34 F"
 [board]
 pins = "mock"
 relays = "active high"
@@ -211,11 +210,13 @@ chip = 4
 name = "blue leek"
 like = "leek"
 kc_mid = 1.05
+spread_m = 0.25
 days_mid = 40
 [[soil]]
 name = "clayish"
 like = "loam"
 field_capacity = 0.33
+curve_number = 70
 """
 
 
@@ -226,8 +227,10 @@ def test_every_key_reads_into_the_model():
     assert garden.supply.test_flow_m3_s == near(0.0005, rel=1e-12)  # WORKED: 10 L in 20 s
     assert (garden.supply.test_head_m, garden.supply.exponent) == (0.0, 1.9)
     assert (garden.main.bore_m, garden.main.wall_m) == (near(0.028), near(0.002))
+    assert garden.supply.salt_ds_m == near(1.2)  # WORKED: 1 dS/m is 1000 uS/cm
     bed = garden.beds[0]
     assert (bed.soil, bed.mulch, bed.keeper) == ("clayish", "straw", "Odile")
+    assert (bed.mulch_cover, bed.exposure, bed.holds_rain) == (0.8, 1.2, True)
     assert (bed.length_m, bed.width_m, bed.rooting_limit_m) == (4.0, 1.2, near(0.45))
     a, b = garden.zones
     assert a.bed is bed
@@ -252,9 +255,18 @@ def test_every_key_reads_into_the_model():
     # WORKED: 1.2 m of bed over its three rows, in both zones.
     assert b.rows[0].ground_width_m == near(0.4)
     assert (b.valve.kind, b.opening.angle_deg) == (ValveKind.HAND, 40.0)
-    assert [p.crop for p in a.plantings] == ["leek", "blue leek"]  # in order of time
-    assert a.plantings[1].stage_days == (20, 30, 40, 10)
-    assert not a.plantings[1].transplanted
+    leek, blue, carrot = a.plantings  # in order of time
+    assert (leek.crop, blue.crop, carrot.crop) == ("leek", "blue leek", "carrot")
+    assert (leek.rows, blue.rows, carrot.rows) == ((), (1,), (2,))
+    assert (leek.transplanted, blue.transplanted) == (True, False)
+    assert (blue.stage_days, blue.by_warmth, blue.stage_warmth) == ((20, 30, 40, 10), False, None)
+    assert leek.by_warmth
+    assert leek.stage_warmth == near((250.0, 500.0, 700.0, 300.0))  # WORKED: 900 F days / 1.8
+    assert (carrot.by_warmth, carrot.stage_warmth) == (True, None)
+    assert (blue.spacing_m, blue.plant_lines, leek.spacing_m) == (near(0.45), 2, None)
+    assert (leek.supported, blue.supported) == (True, False)
+    assert (leek.emerges_days, blue.emerges_days, carrot.emerges_days) == (None, 12, 9)
+    assert a.unlike_rows is UnlikeRows.MEAN
     night, evening = garden.watering.windows
     assert (night.opens, night.closes) == (time(22), time(6, 30))
     assert night.weekdays == {0, 3}
@@ -269,14 +281,24 @@ def test_every_key_reads_into_the_model():
     assert (watering.refill_at, watering.most_open, watering.least_share) == (0.6, 2, 0.7)
     assert (watering.basin_mm, watering.shortest_pulse_s) == (near(8.0), 10.0)
     assert watering.drilling_scatter == 0.1
-    assert garden.weather.file == "station.csv"
-    assert (garden.weather.online, garden.weather.wind_height_m) == (True, 10.0)
+    assert (watering.coefficients, watering.settling_days) == (Coefficients.SINGLE, 10)
+    assert watering.forecast_trust == near(0.3)
+    weather = garden.weather
+    assert (weather.file, weather.file_kind) == ("station.csv", "station-log")
+    assert (weather.services, weather.online) == (("nws", "open-meteo"), True)
+    assert (weather.contact, weather.wind_height_m) == ("gardener@example.org", 10.0)
+    assert (weather.normals_file, weather.climate) == ("years.csv", "semi-arid")
+    assert weather.frost_hold_c == near(2.0 / 1.8)  # WORKED: 34 F
     assert (garden.board.pins, garden.board.active_low, garden.board.chip) == ("mock", False, 4)
     assert garden.own_crops == (
-        OwnCrop(name="blue leek", like="leek", changes={"kc_mid": 1.05, "days_mid": 40}),
+        OwnCrop(
+            name="blue leek",
+            like="leek",
+            changes={"kc_mid": 1.05, "spread_m": 0.25, "days_mid": 40},
+        ),
     )
     assert garden.own_soils == (
-        OwnSoil(name="clayish", like="loam", changes={"field_capacity": 0.33}),
+        OwnSoil(name="clayish", like="loam", changes={"field_capacity": 0.33, "curve_number": 70}),
     )
 
 

@@ -1,0 +1,70 @@
+"""docs/garden-file.md has every key a garden file may hold, and no other."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from controller.garden import growing, sources
+from controller.garden import written as w
+from controller.garden.own import WrittenCrop, WrittenSoil
+
+PAGE = (Path(__file__).parents[2] / "docs/garden-file.md").read_text(encoding="utf-8")
+
+# By heading of the page: the tables it describes.
+TABLES = {
+    "`[site]`": [w.WrittenSite],
+    "`[supply]`": [w.WrittenSupply, w.WrittenFlowTest],
+    "`[main]`": [w.WrittenMain],
+    "`[[bed]]`": [w.WrittenBed],
+    "`[[zone]]`": [w.WrittenZone, w.WrittenValve],
+    "A row": [w.WrittenRow, w.WrittenDrain],
+    "A planting": [w.WrittenPlanting],
+    "`[watering]`": [w.WrittenWatering, w.WrittenWindow, w.WrittenHold],
+    "`[weather]`": [w.WrittenWeather],
+    "`[board]`": [w.WrittenBoard],
+    "`[[crop]]` and `[[soil]]`": [WrittenCrop, WrittenSoil],
+}
+
+
+def section(heading):
+    start = re.search(rf"^#+ {re.escape(heading)}$", PAGE, re.M)
+    assert start, heading
+    return re.split(r"^#+ ", PAGE[start.end() :], maxsplit=1, flags=re.M)[0]
+
+
+def keys(tables):
+    return {field.alias or name for table in tables for name, field in table.model_fields.items()}
+
+
+@pytest.mark.parametrize("heading", TABLES)
+def test_the_page_has_every_key_of_a_table(heading):
+    code = " ".join(re.findall(r"`([^`]*)`", section(heading)))
+    words = set(re.findall(r"[a-z_]+", code))
+    assert keys(TABLES[heading]) - words == set()
+
+
+@pytest.mark.parametrize("heading", TABLES)
+def test_the_page_has_no_key_that_does_not_read(heading):
+    cells = re.findall(r"^\| (`[^|]*?) \|", section(heading), re.M)
+    named = {key for cell in cells for key in re.findall(r"`([a-z_]+)`", cell)}
+    assert named - keys(TABLES[heading]) == set()
+
+
+def test_every_table_of_the_file_is_on_the_page():
+    top = {field.alias or name for name, field in w.WrittenGarden.model_fields.items()} - {"units"}
+    headed = set(re.findall(r"\[+([a-z]+)\]+", " ".join(TABLES)))
+    assert headed == top
+
+
+@pytest.mark.parametrize(
+    ("heading", "words"),
+    [
+        ("`[[bed]]`", growing.MULCHES),
+        ("`[weather]`", [*sources.SERVICES, *sources.FILE_KINDS, *sources.CLIMATES, sources.OFF]),
+    ],
+)
+def test_the_page_has_every_word_that_a_key_allows(heading, words):
+    assert [word for word in words if f'"{word}"' not in section(heading)] == []
