@@ -19,44 +19,41 @@ An account without a yesterday starts full under a planting (just watered in: eq
 soaking) and, on bare soil, with the readily evaporable water gone (our choice: neither just
 rained on nor dried out).
 
-Each day is a function of yesterday's `LedgerDay` and today's inputs, and of nothing else. The dual
-coefficients (eq. 69, with `Crop.kcb_*` and the exposed wetted fraction) would come in at
-`_account`, as another way to the day's demand beside the single Kc; the bucket stays as it is.
+Under a planting the day's loss is reckoned with dual coefficients (`daystep.dual_day`): plants and
+the ground that is wetted and open to the sun, apart; or, where the garden file says so, with the
+single crop coefficient. Either way depths are over the whole ground, whatever share of it the
+drilled line wets, and what the surface layer loses comes out of the account.
+
+Each day is a function of yesterday's `LedgerDay`, today's inputs, and the ground's own facts, and
+of nothing else.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import lru_cache
 
+from controller.demand.canopy import canopy_on
+from controller.demand.daystep import Asked, Bucket, Wet, bucket_day, dual_day
+from controller.demand.dual import kc_max
+from controller.demand.facts import Part, PlantingFacts
+from controller.demand.mulch import evaporation_factor, kc_under_mulch, transpiration_factor
 from controller.demand.records import DayInput, LedgerDay
+from controller.demand.runoff import runoff_mm
 from controller.demand.soil import (
     depletion_fraction_adjusted,
     rain_unused_mm,
     raw_mm,
-    stress_coefficient,
     taw_mm,
 )
 from controller.demand.stages import crop_on
 from controller.errors import OutOfRange, require_range
-from controller.garden.model import Planting, Zone
-from crops.catalogue import Crop, Soil
+from controller.garden.model import Coefficients
 from crops.entry import SURFACE_LAYER_M
 
 BARE_SOIL_KC = 1.15  # evaporation from wet bare soil over ETo: FAO-56 (1998), annex 7
 BARE = "bare"
-
-
-@dataclass(frozen=True, slots=True)
-class BucketDay:
-    """What `next_day` found."""
-
-    stress: float  # Ks, or Kr on bare soil
-    used_mm: float
-    drained_mm: float
-    depletion_mm: float  # at the end of the day
 
 
 def next_day(
@@ -68,7 +65,7 @@ def next_day(
     watered_mm: float,
     demand_mm: float,
     runoff_mm: float = 0.0,
-) -> BucketDay:
+) -> Bucket:
     """One day of a bucket of soil: water enters, is used under stress, and runs over.
 
     Parameters
@@ -90,7 +87,7 @@ def next_day(
 
     Returns
     -------
-    BucketDay
+    Bucket
         depletion_mm (end) = depletion_mm (start) - (rain_mm - runoff_mm) - watered_mm + used_mm
         + drained_mm, between 0 and `taw_mm`.
 
@@ -125,158 +122,253 @@ def next_day(
             watered_mm=(watered_mm, 5000.0),
             demand_mm=(demand_mm, 100.0),
         )
-    missing_mm = depletion_mm - (rain_mm - runoff_mm) - watered_mm
-    stress = stress_coefficient(depletion_mm=missing_mm, taw_mm=taw_mm, raw_mm=raw_mm)
-    used_mm = min(stress * demand_mm, taw_mm - missing_mm)
-    missing_mm += used_mm
-    if missing_mm < 0.0:
-        return BucketDay(stress, used_mm, -missing_mm, 0.0)
-    return BucketDay(stress, used_mm, 0.0, min(missing_mm, taw_mm))
+    return bucket_day(
+        depletion_mm=depletion_mm,
+        taw_mm=taw_mm,
+        raw_mm=raw_mm,
+        entering_mm=rain_mm - runoff_mm + watered_mm,
+        demand_mm=demand_mm,
+    )
 
 
 def advance(
-    previous: LedgerDay | None,
-    *,
-    zone: Zone,
-    soil: Soil,
-    crop_for: Callable[[str], Crop],
-    today: DayInput,
-    watered_mm: float,
+    previous: LedgerDay | None, *, part: Part, today: DayInput, watered_mm: float
 ) -> LedgerDay:
-    """The zone's ledger for `today`, from yesterday's (None: the account opens today).
+    """The part's ledger for `today`, from yesterday's (None: the account opens today).
 
-    `watered_mm` is spread over the zone's whole ground. Runoff is nought: a small bed takes in its
-    rain; a share of heavy rain would come off here. OutOfRange if `today` is not the day after.
+    `watered_mm` is spread over the part's whole ground. OutOfRange if `today` is not the day after,
+    or its figures are no weather.
     """
-    day, eto_mm = today.day, today.eto_mm
-    if previous is not None and day.toordinal() - previous.day.toordinal() != 1:
-        gap = (day - previous.day).days
+    if previous is not None and today.day.toordinal() - previous.day.toordinal() != 1:
+        gap = (today.day - previous.day).days
         raise OutOfRange("days since the ledger's last day", gap, 1, 1)
-    account = _account(zone, soil, crop_for, today)
-    if previous is not None:
-        start_mm = previous.depletion_mm
-    else:
-        start_mm = 0.0 if account.crop is not None else account.raw_mm
-    # The difference that a change of account, or of the roots' limit, cannot take over:
-    opening_mm = min(start_mm, account.taw_mm)
-    rain_mm = today.rain_mm if today.rain_mm is not None else 0.0
-    unused_mm = rain_unused_mm(rain_mm=rain_mm, eto_mm_day=eto_mm)
-    found = next_day(
-        depletion_mm=opening_mm,
-        taw_mm=account.taw_mm,
-        raw_mm=account.raw_mm,
-        rain_mm=rain_mm - unused_mm,
-        watered_mm=watered_mm,
-        demand_mm=account.etc_mm,
-    )
-    return LedgerDay(
-        zone=zone.name,
-        day=day,
-        account=account.name,
-        crop=account.crop,
-        stage=account.stage,
-        day_of_planting=account.day_of_planting,
-        eto_mm=eto_mm,
-        method=today.method,
-        kc=account.kc,
-        etc_mm=account.etc_mm,
-        stress=found.stress,
-        used_mm=found.used_mm,
-        rain_mm=rain_mm,
-        rain_known=today.rain_mm is not None,
-        rain_unused_mm=unused_mm,
-        runoff_mm=0.0,
-        watered_mm=watered_mm,
-        drained_mm=found.drained_mm,
-        handed_over_mm=opening_mm - start_mm,
-        start_depletion_mm=start_mm,
-        depletion_mm=found.depletion_mm,
-        root_depth_m=account.depth_m,
-        taw_mm=account.taw_mm,
-        raw_mm=account.raw_mm,
-        depletion_fraction=account.depletion_fraction,
-        measured=today.measured,
-    )
+    came = _coming(part, today, watered_mm)
+    facts = part.planting_on(today.day)
+    if facts is None:
+        return _bare_day(previous, part, today, came)
+    return _planted_day(previous, part, facts, today, came)
 
 
 def ledger_over(
-    zone: Zone,
-    soil: Soil,
-    crop_for: Callable[[str], Crop],
+    part: Part,
     days: Sequence[DayInput],
     watered_mm: Mapping[date, float],
     previous: LedgerDay | None = None,
 ) -> list[LedgerDay]:
-    """The zone's ledger over a run of days; a day that is not in `watered_mm` got none."""
+    """The part's ledger over a run of days; a day that is not in `watered_mm` got none."""
     ledger = []
     for today in days:
         previous = advance(
-            previous,
-            zone=zone,
-            soil=soil,
-            crop_for=crop_for,
-            today=today,
-            watered_mm=watered_mm.get(today.day, 0.0),
+            previous, part=part, today=today, watered_mm=watered_mm.get(today.day, 0.0)
         )
         ledger.append(previous)
     return ledger
 
 
 @dataclass(slots=True)
-class _Account:
-    """What the bucket is today, and what is asked of it."""
+class _Coming:
+    """Water of a day: what came as rain, what of it does not enter, what was given."""
 
-    name: str
-    crop: str | None
-    stage: str
-    day_of_planting: int
-    kc: float
-    etc_mm: float
-    depth_m: float
-    taw_mm: float
-    raw_mm: float
-    depletion_fraction: float
+    rain_mm: float
+    unused_mm: float
+    runoff_mm: float
+    watered_mm: float
+
+    @property
+    def entering_mm(self) -> float:
+        return self.rain_mm - self.unused_mm - self.runoff_mm
 
 
-def _account(zone: Zone, soil: Soil, crop_for: Callable[[str], Crop], today: DayInput) -> _Account:
-    planting = _planting_on(zone, today.day)
-    if planting is None:
-        tew_mm = soil.tew_mm
-        return _Account(
-            BARE, None, BARE, 0, BARE_SOIL_KC, BARE_SOIL_KC * today.eto_mm,
-            SURFACE_LAYER_M, tew_mm, soil.rew_mm, soil.rew_mm / tew_mm,
-        )  # fmt: skip
-    crop = crop_on(
-        crop_for(planting.crop),
-        planting,
-        today.day,
-        wind_2m_m_s=today.wind_2m_m_s,
-        rh_min_pct=today.rh_min_pct,
+def _coming(part: Part, today: DayInput, watered_mm: float) -> _Coming:
+    require_range("eto_mm", today.eto_mm, 0.0, 50.0)
+    require_range("watered_mm", watered_mm, 0.0, 5000.0)
+    rain = today.rain_mm
+    if not rain:
+        return _Coming(0.0, 0.0, 0.0, watered_mm)
+    unused = rain_unused_mm(rain_mm=rain, eto_mm_day=today.eto_mm)
+    runoff = 0.0
+    if part.curve_number is not None:
+        runoff = runoff_mm(rain_mm=rain, curve_number=part.curve_number)
+    return _Coming(rain, unused, min(runoff, rain - unused), watered_mm)
+
+
+def _bare_day(previous: LedgerDay | None, part: Part, today: DayInput, came: _Coming) -> LedgerDay:
+    """The top layer between plantings: Kr * 1.15 * ETo, less under a mulch."""
+    tew, rew = part.soil.tew_mm, part.soil.rew_mm
+    start = rew if previous is None else previous.depletion_mm
+    opening = min(start, tew)
+    kc = BARE_SOIL_KC * evaporation_factor(part.mulch)
+    etc = kc * today.eto_mm * part.exposure
+    found = bucket_day(
+        depletion_mm=opening,
+        taw_mm=tew,
+        raw_mm=rew,
+        entering_mm=came.entering_mm + came.watered_mm,
+        demand_mm=etc,
     )
-    etc_mm, depth_m = crop.kc * today.eto_mm, crop.root_depth_m
-    if zone.bed.rooting_limit_m is not None:
-        depth_m = min(depth_m, zone.bed.rooting_limit_m)
-    held_mm = taw_mm(
+    return LedgerDay(
+        zone=part.zone,
+        day=today.day,
+        account=BARE,
+        crop=None,
+        stage=BARE,
+        day_of_planting=0,
+        eto_mm=today.eto_mm,
+        method=today.method,
+        kc=kc,
+        etc_mm=etc,
+        stress=found.stress,
+        used_mm=found.used_mm,
+        rain_mm=came.rain_mm,
+        rain_known=today.rain_mm is not None,
+        rain_unused_mm=came.unused_mm,
+        runoff_mm=came.runoff_mm,
+        watered_mm=came.watered_mm,
+        drained_mm=found.drained_mm,
+        handed_over_mm=opening - start,
+        start_depletion_mm=start,
+        depletion_mm=found.depletion_mm,
+        root_depth_m=SURFACE_LAYER_M,
+        taw_mm=tew,
+        raw_mm=rew,
+        depletion_fraction=rew / tew,
+        measured=today.measured,
+        part=part.name,
+        coefficients=part.coefficients.value,
+        ke=kc,
+        evaporated_mm=found.used_mm,
+        surface_depletion_mm=found.depletion_mm,
+        exposure=part.exposure,
+        ground_m2=part.ground_m2,
+        rung=today.rung,
+        snow_mm=today.snow_mm,
+    )
+
+
+def _planted_day(
+    previous: LedgerDay | None,
+    part: Part,
+    facts: PlantingFacts,
+    today: DayInput,
+    came: _Coming,
+) -> LedgerDay:
+    """The root zone under a planting, by the coefficients the garden asks for."""
+    at = facts.course.on(today.day)
+    wind, humidity = today.wind_2m_m_s, today.rh_min_pct
+    crop = crop_on(
+        facts.crop,
+        at,
+        supported=facts.planting.supported,
+        wind_2m_m_s=wind,
+        rh_min_pct=humidity,
+    )
+    depth_m = crop.root_depth_m
+    if part.rooting_limit_m is not None:
+        depth_m = min(depth_m, part.rooting_limit_m)
+    soil = part.soil
+    taw = taw_mm(
         field_capacity=soil.field_capacity, wilting_point=soil.wilting_point, root_depth_m=depth_m
     )
-    fraction = depletion_fraction_adjusted(crop.depletion_fraction, etc_mm_day=etc_mm)
-    return _Account(
-        _account_name(planting.crop, planting.start), planting.crop, crop.stage,
-        crop.day_of_planting, crop.kc, etc_mm, depth_m, held_mm,
-        raw_mm(taw_mm=held_mm, depletion_fraction=fraction), fraction,
-    )  # fmt: skip
-
-
-def _planting_on(zone: Zone, day: date) -> Planting | None:
-    for planting in zone.plantings:
-        if planting.start <= day <= planting.until:
-            return planting
-    return None
-
-
-@lru_cache(maxsize=1024)
-def _account_name(crop: str, start: date) -> str:
-    return f"{crop} from {start.isoformat()}"
+    most = kc_max(kcb=crop.kcb, wind_2m_m_s=wind, rh_min_pct=humidity, height_m=crop.height_m)
+    canopy = canopy_on(
+        kcb_table=crop.kcb,
+        kcb_mid_table=crop.kcb_mid,
+        kc_max=most,
+        height_m=crop.height_m,
+        cover_full=facts.cover_full,
+        full_height_m=crop.full_height_m,
+    )
+    # The difference that a change of account, or of the roots' limit, cannot take over:
+    start = 0.0 if previous is None else previous.depletion_mm
+    opening = min(start, taw)
+    demand = today.eto_mm * part.exposure
+    kcb = canopy.kcb * transpiration_factor(part.mulch)
+    surface, wetted = 0.0, part.line_fraction
+    if previous is not None:
+        surface, wetted = previous.surface_depletion_mm, previous.wetted_fraction
+    if part.coefficients is Coefficients.DUAL:
+        found = dual_day(
+            Wet(opening, surface, wetted),
+            Asked(
+                demand, kcb, most, canopy.cover, evaporation_factor(part.mulch), taw,
+                soil.tew_mm, soil.rew_mm, crop.depletion_fraction, part.line_fraction,
+                part.under_canopy,
+            ),
+            rain_mm=came.entering_mm,
+            watered_mm=came.watered_mm,
+        )  # fmt: skip
+        state, raw, etc = found.state, found.raw_mm, found.etc_mm
+        stress, drained = found.stress, found.drained_mm
+        transpired, evaporated, exposed = found.transpired_mm, found.evaporated_mm, found.exposed
+        used = transpired + evaporated
+        ke = evaporated / demand if demand > 0.0 else 0.0
+        kc = kcb + ke
+    else:
+        # Plants that stand apart lack in the single coefficient what they lack in the basal one.
+        kc = kc_under_mulch(
+            kc=max(crop.kc - (crop.kcb - canopy.kcb), 0.0), kcb=canopy.kcb, mulch=part.mulch
+        )
+        etc = kc * demand
+        raw = raw_mm(
+            taw_mm=taw,
+            depletion_fraction=depletion_fraction_adjusted(crop.depletion_fraction, etc_mm_day=etc),
+        )
+        bucket = bucket_day(
+            depletion_mm=opening,
+            taw_mm=taw,
+            raw_mm=raw,
+            entering_mm=came.entering_mm + came.watered_mm,
+            demand_mm=etc,
+        )
+        state = Wet(bucket.depletion_mm, surface, wetted)
+        stress, used, drained = bucket.stress, bucket.used_mm, bucket.drained_mm
+        transpired = evaporated = ke = 0.0
+        exposed = 1.0
+    return LedgerDay(
+        zone=part.zone,
+        day=today.day,
+        account=facts.name,
+        crop=facts.planting.crop,
+        stage=crop.stage,
+        day_of_planting=crop.day_of_planting,
+        eto_mm=today.eto_mm,
+        method=today.method,
+        kc=kc,
+        etc_mm=etc,
+        stress=stress,
+        used_mm=used,
+        rain_mm=came.rain_mm,
+        rain_known=today.rain_mm is not None,
+        rain_unused_mm=came.unused_mm,
+        runoff_mm=came.runoff_mm,
+        watered_mm=came.watered_mm,
+        drained_mm=drained,
+        handed_over_mm=opening - start,
+        start_depletion_mm=start,
+        depletion_mm=state.depletion_mm,
+        root_depth_m=depth_m,
+        taw_mm=taw,
+        raw_mm=raw,
+        depletion_fraction=raw / taw,
+        measured=today.measured,
+        part=part.name,
+        phase=at.phase,
+        coefficients=part.coefficients.value,
+        kcb=kcb,
+        ke=ke,
+        transpired_mm=transpired,
+        evaporated_mm=evaporated,
+        surface_depletion_mm=state.surface_mm,
+        wetted_fraction=state.wetted,
+        exposed_fraction=exposed,
+        cover=canopy.cover,
+        exposure=part.exposure,
+        plants=facts.plants,
+        ground_m2=part.ground_m2,
+        salt_stress=facts.salt_stress,
+        rung=today.rung,
+        snow_mm=today.snow_mm,
+    )
 
 
 def _say_which(**values: tuple[float, float]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from controller.demand.maths import FLOATS, Maths, Number
 from controller.errors import OutOfRange, require_range
 
 LEAST_RAIN_SHARE = 0.2  # rain under this share of ETo does not count: FAO-56 (1998), chapter 8
@@ -94,7 +95,21 @@ def depletion_fraction_adjusted(depletion_fraction: float, *, etc_mm_day: float)
     """
     require_range("depletion_fraction", depletion_fraction, 0.0, 1.0)
     require_range("etc_mm_day", etc_mm_day, 0.0, 100.0)
-    return min(max(depletion_fraction + 0.04 * (5.0 - etc_mm_day), 0.1), 0.8)
+    fraction: float = fraction_for(depletion_fraction, etc_mm_day)
+    return fraction
+
+
+def fraction_for(table: Number, etc_mm_day: Number, maths: Maths = FLOATS) -> Number:
+    """`depletion_fraction_adjusted`, unchecked, for numbers or arrays."""
+    return maths.least(maths.most(table + 0.04 * (5.0 - etc_mm_day), 0.1), 0.8)
+
+
+def share_met(
+    depletion_mm: Number, taw_mm: Number, raw_mm: Number, maths: Maths = FLOATS
+) -> Number:
+    """`stress_coefficient`, unchecked, for numbers or arrays; `raw_mm` may equal `taw_mm`."""
+    span = maths.most(taw_mm - raw_mm, 1e-12)
+    return maths.most(maths.least((taw_mm - depletion_mm) / span, 1.0), 0.0)
 
 
 def stress_coefficient(*, depletion_mm: float, taw_mm: float, raw_mm: float) -> float:
@@ -126,13 +141,10 @@ def stress_coefficient(*, depletion_mm: float, taw_mm: float, raw_mm: float) -> 
     """
     if not raw_mm <= taw_mm:
         raise OutOfRange("raw_mm", raw_mm, 0.0, taw_mm)
-    if depletion_mm <= raw_mm:
-        return 1.0
-    if depletion_mm >= taw_mm:
-        return 0.0
     if depletion_mm != depletion_mm:
         raise OutOfRange("depletion_mm", depletion_mm, 0.0, taw_mm)
-    return (taw_mm - depletion_mm) / (taw_mm - raw_mm)
+    share: float = 1.0 if depletion_mm <= raw_mm else share_met(depletion_mm, taw_mm, raw_mm)
+    return share
 
 
 def evaporation_reduction(*, depletion_mm: float, tew_mm: float, rew_mm: float) -> float:

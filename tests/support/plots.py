@@ -2,20 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 
+from controller.demand.facts import Part, Season, parts_of
 from controller.demand.records import DayInput
-from controller.garden.model import Bed, Opening, Planting, Valve, ValveKind, Zone
+from controller.garden.model import (
+    Bed,
+    Coefficients,
+    Opening,
+    Planting,
+    Valve,
+    ValveKind,
+    Zone,
+)
+from crops.catalogue import Crop, Soil
 
 SPRING = date(2031, 4, 1)
 
 
-def plot(*plantings: Planting, rooting_limit_m: float | None = None) -> Zone:
-    """A zone with nothing in it but what the ledger reads."""
+def plot(*plantings: Planting, rooting_limit_m: float | None = None, **bed: object) -> Zone:
+    """A zone with nothing in it but what the ledger reads; no rain runs off unless said."""
     return Zone(
         name="invented plot",
-        bed=Bed(name="invented bed", rooting_limit_m=rooting_limit_m),
+        bed=Bed(
+            name="invented bed",
+            rooting_limit_m=rooting_limit_m,
+            **{"holds_rain": True, **bed},  # type: ignore[arg-type]
+        ),
         main_run_m=5.0,
         rise_m=0.0,
         valve=Valve(kind=ValveKind.HAND),
@@ -47,3 +62,20 @@ def day(
 def days(weather: Sequence[tuple[float, float | None]]) -> list[DayInput]:
     """A run of days from 1 April, each of an ETo and a rain."""
     return [day(i, eto_mm=eto, rain_mm=rain) for i, (eto, rain) in enumerate(weather)]
+
+
+def ground(
+    zone: Zone,
+    soil: Soil,
+    crop_for: Callable[[str], Crop],
+    run: Iterable[DayInput] = (),
+    *,
+    coefficients: Coefficients = Coefficients.SINGLE,
+    **facts: object,
+) -> Part:
+    """A plot as the ledger takes it: one part, its whole ground wetted unless said."""
+    season = Season(
+        crop_for=crop_for, days={today.day: today for today in run}, coefficients=coefficients
+    )
+    (part,) = parts_of(zone, soil, season)
+    return replace(part, **facts)  # type: ignore[arg-type]
