@@ -64,6 +64,13 @@ def test_example_32_cover_of_a_crop_of_1_m():
     assert field_cover(kcb=0.9, kc_max=most, height_m=1.0) == approx(0.53, abs=0.005)
 
 
+def test_cover_keeps_the_limits_of_its_equation():
+    # WORKED: Kcb at Kc max would shade all, and is cut to 0.99; Kcb at Kc min counts as 0.01 above
+    # it, and with no height that is 0.01 / 1.05 of the ground.
+    assert field_cover(kcb=1.2, kc_max=1.2, height_m=1.0) == 0.99
+    assert field_cover(kcb=0.15, kc_max=1.2, height_m=0.0) == approx(0.01 / 1.05)
+
+
 @pytest.mark.parametrize("cover_pct", [10, 20, 30, 40, 50, 60, 70, 80, 90])
 def test_density_form_follows_the_tomatoes_that_were_measured(cover_pct):
     # PRINTED (from memory): Hanson and May (2006), Agricultural Water Management 81: Kc of
