@@ -21,10 +21,10 @@ OFF = "off"
 _FROST = v.quantity(
     q.TEMPERATURE,
     "a frost hold",
-    '"34 F" or "1 C"',
+    '"34 F", "1 C" or "off"',
     -10.0,
     10.0,
-    'from 14 F to 50 F (-10 C to 10 C), or "off"',
+    "from 14 F to 50 F (-10 C to 10 C)",
 )
 
 

@@ -7,7 +7,7 @@ Every reader takes whatever TOML gave and returns the value, quantities in SI, o
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from datetime import date, datetime, time
 from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
@@ -78,12 +78,12 @@ def choice(what: str, choices: Mapping[str, object]) -> Reader:
     return read
 
 
-def instead_of(found: str, what: str, words: Iterable[str]) -> str:
+def instead_of(found: str, what: str, words: Collection[str]) -> str:
     """What to write instead of an unknown word: the nearest, and all that are allowed."""
-    allowed = list(words)
-    near = nearest(found, allowed)
+    *most, last = (f'"{word}"' for word in words)
+    near = nearest(found, words)
     hint = f'did you mean "{near}"? ' if near else ""
-    return f"{hint}{what} is " + " or ".join(f'"{one}"' for one in allowed)
+    return f"{hint}{what} is {', '.join(most)}{' or ' if most else ''}{last}"
 
 
 def text(what: str, example: str) -> Reader:
