@@ -49,6 +49,12 @@ def test_every_crop_is_sound(crop):
     assert 0.2 <= crop.kc_ini <= crop.kc_mid <= 1.25
     assert 0.05 <= crop.root_min_m <= crop.root_max_m
     assert 0.1 <= crop.depletion_fraction <= 0.8
+    # In their row at the usual spacing full-grown plants meet, or nearly do.
+    assert 0.7 * crop.in_row_spacing_m <= crop.spread_m <= 2.5
+    if crop.kc_mid_supported is not None:
+        assert crop.kc_mid <= crop.kc_mid_supported <= 1.25
+        assert crop.kcb_mid <= crop.kcb_mid_supported < crop.kc_mid_supported
+        assert crop.height_m < crop.height_supported_m <= 2.0
 
 
 def test_a_figure_that_no_table_prints_says_so():
@@ -56,6 +62,13 @@ def test_a_figure_that_no_table_prints_says_so():
     assert "memory" in CATALOGUE.source_of(leek, "kc_mid")
     assert CATALOGUE.source_of(CATALOGUE.crop("tomato"), "kc_mid") == "FAO-56 (1998) table 12"
     assert "memory" in CATALOGUE.source_of(CATALOGUE.soil("loam"), "intake_mm_h")
+    assert "memory" in CATALOGUE.source_of(CATALOGUE.soil("clay"), "curve_number")
+    assert "no source" in CATALOGUE.source_of(leek, "spread_m")
+    assert "relative's" in CATALOGUE.source_of(leek, "emergence_days")
+    onion = CATALOGUE.crop("onion")
+    assert "Harrington" in CATALOGUE.source_of(onion, "emergence_days")
+    assert "relative's" not in CATALOGUE.source_of(onion, "emergence_days")
+    assert "footnote 2" in CATALOGUE.source_of(CATALOGUE.crop("pea"), "kc_mid_supported")
     mix = CATALOGUE.soil("raised-bed mix")
     assert "common practice, no source" in CATALOGUE.source_of(mix, "field_capacity")
 
@@ -125,6 +138,24 @@ def test_an_own_crop_starts_from_another_and_changes_what_it_says():
     assert blue.kcb_mid == approx(1.0, abs=1e-9)
 
 
+def test_supports_add_to_a_gardeners_own_coefficient_as_to_the_tables():
+    own = OwnCrop(name="plum tomato", like="tomato", changes={"kc_mid": 1.05})
+    plum = CATALOGUE.crop("plum tomato", [own])
+    # WORKED: 1.20 + (1.05 - 1.15) = 1.10; Kcb likewise 1.15 - 0.10. The frame stays as high.
+    assert plum.kc_mid_supported == approx(1.10, abs=1e-9)
+    assert plum.kcb_mid_supported == approx(1.05, abs=1e-9)
+    assert plum.height_supported_m == 1.8
+    told = OwnCrop(name="plum tomato", like="tomato", changes={"kc_mid_supported": 1.3})
+    assert CATALOGUE.crop("plum tomato", [told]).kc_mid_supported == 1.3
+
+
+def test_an_own_crop_comes_up_and_dries_down_as_its_model():
+    own = OwnCrop(name="red onion", like="onion", changes={"spread_m": 0.2})
+    onion, red = CATALOGUE.crop("onion"), CATALOGUE.crop("red onion", [own])
+    assert (red.emergence_days, red.dry_down) == (onion.emergence_days, "stop")
+    assert (red.spread_m, red.changed) == (0.2, {"spread_m"})
+
+
 def test_changes_under_a_tables_own_name_go_before_the_table():
     own = [OwnCrop(name="Tomatoes", like=None, changes={"root_min_m": 0.5})]
     assert CATALOGUE.crop("tomatoes", own).root_min_m == 0.5
@@ -160,6 +191,9 @@ def test_an_own_crop_without_a_model_needs_its_figures():
     made = CATALOGUE.crop("oca", [OwnCrop(name="oca", like=None, changes=full)])
     assert (made.kcb_ini, made.kcb_mid) == (0.15, approx(0.95, abs=1e-9))  # table 18
     assert made.gdd_base_c is None
+    # Left out, and filled in: plants that just meet in the row, the usual upper limit of heat.
+    assert (made.spread_m, made.gdd_upper_c) == (0.3, 30.0)
+    assert (made.emergence_days, made.dry_down, made.kc_mid_supported) == ((), "", None)
     del full["kc_mid"], full["days_late"]
     with pytest.raises(CropFileError, match="missing kc_mid, days_late; or say like"):
         CATALOGUE.crop("oca", [OwnCrop(name="oca", like=None, changes=full)])
@@ -185,6 +219,8 @@ def test_all_faults_of_an_own_crop_are_told_at_once():
         (dict.fromkeys(STAGES, 0), "no days at all"),
         ({"root_max_m": 0.1}, "less than root_min_m"),
         ({"depletion_fraction": 40}, "allowed is 0.1 to 0.8"),
+        ({"spread_m": 30}, "spread_m: found 30; allowed is 0.02 to 10"),
+        ({"gdd_base_c": 20, "gdd_upper_c": 20}, "must be more than gdd_base_c, 20"),
     ],
 )
 def test_figures_that_cannot_be_are_refused(changes, told):
@@ -200,11 +236,20 @@ def test_figures_that_cannot_be_are_refused(changes, told):
         ({"rew_mm": 20.0}, "must be less than the 20.0 mm"),
         ({"feild_capacity": 0.3}, "did you mean field_capacity"),
         ({"intake_mm_h": 0.0}, "allowed is 0.1 to 500"),
+        ({"curve_number": 100}, "curve_number: found 100; allowed is 30 to 98"),
     ],
 )
 def test_a_soil_that_cannot_be_is_refused(changes, told):
     with pytest.raises(CropFileError, match=told):
         CATALOGUE.soil("mine", [OwnSoil(name="mine", like="loam", changes=changes)])
+
+
+def test_an_own_soil_sheds_rain_as_its_model_or_as_a_mulched_bed():
+    loam = OwnSoil(name="terrace", like="loam", changes={})
+    assert CATALOGUE.soil("terrace", [loam]).curve_number == CATALOGUE.soil("loam").curve_number
+    figures = {"field_capacity": 0.3, "wilting_point": 0.1, "rew_mm": 8, "intake_mm_h": 10}
+    bare = OwnSoil(name="terrace", like=None, changes={**figures, "wetted_width_m": 0.4})
+    assert CATALOGUE.soil("terrace", [bare]).curve_number == 75.0
 
 
 def test_an_own_soil_dries_by_its_own_figures():
@@ -241,6 +286,10 @@ def test_a_remembered_look_up_gives_the_same_crop():
         (TINY.replace("kc = [0.5, 1.0, 0.8]", "kc = [0.5, 1.0]"), "kc: needs 3 figures"),
         (TINY.replace("kcb = [0.15, 0.9, 0.7]\n", ""), "missing kcb_ini, kcb_mid, kcb_end"),
         (TINY.replace("height_m = 0.4\n", ""), "missing height_m"),
+        (TINY + "emergence_days = [9, 8, 7]", "needs 4 figures"),
+        (TINY + "emergence_days = [9, 0, 7, 6]", "with 0 only at the cold end"),
+        (TINY + "emergence_days = [0, 0, 0, 0]", "emergence_days"),
+        (TINY + 'dry_down = "halt"', "allowed are stop and taper"),
         (TINY + TINY.replace("[crop.thing]", "[crop.other]"), 'are called "Thing"'),
     ],
 )

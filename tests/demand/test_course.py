@@ -1,0 +1,368 @@
+"""Where a planting stands: by date, by warmth, and as a person saw it."""
+
+from __future__ import annotations
+
+import time
+from datetime import date, timedelta
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from pytest import approx
+from support.plots import SPRING, day, planted
+
+from controller.demand.course import Course
+from controller.demand.records import Observation
+from controller.demand.seen import EVENTS
+from controller.demand.stages import crop_on
+from controller.errors import OutOfRange
+from controller.garden.model import Planting
+from crops.catalogue import load
+
+CROPS = [load().crop(name) for name in load().crop_names]
+LETTUCE = load().crop("lettuce")  # stages 20/30/15/10, base 4.4 °C
+ONION = load().crop("onion")  # stages 15/25/70/40, stopped when its tops fall
+BEAN = load().crop("dry bean")  # stages 20/30/40/20, tapered
+
+
+def when(number):
+    """The date of day `number` of a planting that starts on 1 April, from 1."""
+    return SPRING + timedelta(days=number - 1)
+
+
+def noted(event, number):
+    return Observation(zone="invented plot", day=when(number), event=event)
+
+
+def warm(degree_days_c, *, length=200, base_c=4.4):
+    """Steady days with so many degree days over the base."""
+    mean = base_c + degree_days_c
+    return {(today := day(n, tmin_c=mean, tmax_c=mean)).day: today for n in range(-10, length)}
+
+
+def normal(degree_days_c, base_c=4.4):
+    return lambda _: (base_c + degree_days_c, base_c + degree_days_c)
+
+
+def course(crop=LETTUCE, *events, days=None, normal_temps=None, length=120, **more):
+    return Course(
+        crop,
+        planted(crop.name, 0, length, **more),
+        days or {},
+        observations=events,
+        normal_temps=normal_temps,
+    )
+
+
+def position(of, number):
+    return of.on(when(number)).position
+
+
+def test_by_date_the_position_is_the_day_of_the_planting():
+    plain = course()
+    assert [position(plain, n) for n in (1, 2, 75, 120)] == [1, 2, 75, 120]
+    assert plain.remarks == ()
+
+
+def test_a_day_outside_the_planting_is_refused():
+    for number in (0, 121):
+        with pytest.raises(OutOfRange, match="day_of_planting"):
+            course().on(when(number))
+
+
+def test_a_short_planting_is_cut_off_and_nothing_else():
+    assert course(length=30).on(when(30)) == course().on(when(30))
+
+
+# Warmth
+
+
+def test_a_day_half_as_warm_again_as_usual_counts_for_one_and_a_half():
+    # WORKED: 12 degree days against 8 usual: day n is like day 1 + 1.5 (n - 1). Day 14 is 20.5, the
+    # first in the development stage.
+    quick = course(days=warm(12.0), normal_temps=normal(8.0), by_warmth=True)
+    assert [position(quick, n) for n in (1, 2, 13, 14)] == approx([1, 2.5, 19, 20.5], abs=1e-6)
+    assert (quick.on(when(13)).stage, quick.on(when(14)).stage) == ("initial", "development")
+    assert quick.on(when(14)).day_of_planting == 14
+    assert quick.remarks == ()
+
+
+def test_the_gardeners_own_sums_of_warmth_go_before_the_normals():
+    # WORKED: 200 degree days for 20 days are 10 a day, so 12 make 1.2 positions; day 16 is 19. On
+    # day 17 the last initial position takes 1/1.2 of the day, the rest goes at 240 for 30 days, 8 a
+    # day: 20 + (1 - 1/1.2) 12/8 = 20.25. From there 1.5 a day.
+    sums = (200.0, 240.0, 120.0, 80.0)
+    own = course(days=warm(12.0), normal_temps=normal(3.0), by_warmth=True, stage_warmth=sums)
+    assert [position(own, n) for n in (16, 17, 18)] == approx([19, 20.25, 21.75], abs=1e-5)
+
+
+def test_in_an_ordinary_year_warmth_and_date_agree():
+    usual = course(days=warm(8.0), normal_temps=normal(8.0), by_warmth=True)
+    assert [position(usual, n) for n in range(1, 121)] == approx(range(1, 121), abs=1e-4)
+    assert [usual.on(when(n)).stage for n in (20, 21, 50, 51, 65, 66)] == [
+        *("initial", "development", "development", "mid", "mid", "late")
+    ]
+
+
+def test_a_day_without_temperatures_counts_as_one():
+    gap = warm(12.0)
+    del gap[when(3)]
+    gap[when(4)] = day(3)  # weather, but no temperatures
+    quick = course(days=gap, normal_temps=normal(8.0), by_warmth=True)
+    assert [position(quick, n) for n in (2, 3, 4, 5)] == approx([2.5, 3.5, 4.5, 6.0], abs=1e-6)
+
+
+def test_frost_holds_the_course():
+    cold = course(days=warm(-10.0), normal_temps=normal(8.0), by_warmth=True)
+    assert position(cold, 40) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("crop", "normal_temps", "told"),
+    [
+        (LETTUCE, None, "neither its stage_warmth nor the garden's normal temperatures"),
+        (LETTUCE, lambda _: None, "less than 1 degree day"),
+        (LETTUCE, normal(0.5), "less than 1 degree day over 4.4 °C"),
+    ],
+)
+def test_without_a_measure_the_stages_go_by_days_and_say_so(crop, normal_temps, told):
+    plain = course(crop, days=warm(12.0), normal_temps=normal_temps, by_warmth=True)
+    assert [position(plain, n) for n in (2, 60)] == [2, 60]
+    assert len(plain.remarks) == 1
+    assert told in plain.remarks[0]
+    assert plain.remarks[0].startswith("lettuce from 2031-04-01: ")
+
+
+# Observations
+
+
+@pytest.mark.parametrize(
+    ("event", "first", "stage"),
+    [("spreading", 21, "development"), ("full", 51, "mid"), ("ripening", 66, "late")],
+)
+def test_what_was_seen_puts_the_plants_at_the_first_day_of_that_stage(event, first, stage):
+    plain, seen = course(), course(LETTUCE, noted(event, 30))
+    assert (position(seen, 30), seen.on(when(30)).stage) == (first, stage)
+    assert (position(seen, 29), position(seen, 31)) == (29, first + 1)
+    assert all(position(seen, n) == position(plain, n) for n in range(1, 30))
+    assert seen.on(when(30)).day_of_planting == 30
+
+
+def test_each_of_several_observations_holds_from_its_day_on():
+    seen = course(LETTUCE, noted("full", 44), noted("spreading", 15), noted("ripening", 70))
+    assert [position(seen, n) for n in (14, 15, 43, 44, 69, 70)] == [14, 21, 49, 51, 76, 66]
+    assert seen.remarks == ()
+
+
+def test_by_warmth_the_course_goes_on_from_what_was_seen():
+    # WORKED: day 10 is put at 21; 1.5 a day from there.
+    quick = course(
+        LETTUCE, noted("spreading", 10), days=warm(12.0), normal_temps=normal(8.0), by_warmth=True
+    )
+    assert [position(quick, n) for n in (9, 10, 12)] == approx([13, 21, 24], abs=1e-6)
+
+
+def test_roots_and_height_do_not_shrink_when_the_course_is_set_back():
+    back = course(LETTUCE, noted("spreading", 45))
+    days = [
+        crop_on(LETTUCE, back.on(when(n)), supported=False, wind_2m_m_s=2, rh_min_pct=45)
+        for n in range(1, 121)
+    ]
+    for figure in ("root_depth_m", "height_m", "grown"):
+        run = [getattr(each, figure) for each in days]
+        assert run == sorted(run)
+        assert run[43] == run[44] == run[67] < run[69]  # they wait until the curve has caught up
+    assert days[44].kc < days[43].kc
+
+
+def test_the_day_that_plants_were_lifted_is_their_last():
+    gone = course(LETTUCE, noted("lifted", 61))
+    assert (gone.ends, course().ends) == (when(61), when(120))
+    assert gone.on(when(61)) == course().on(when(61))
+    with pytest.raises(OutOfRange):
+        gone.on(when(62))
+
+
+@pytest.mark.parametrize(
+    ("events", "told"),
+    [
+        ([("full", 121)], '"full" noted for 2031-07-30 is left aside: the planting stands from'),
+        ([("full", 0)], "the planting stands from 2031-04-01 to 2031-07-29"),
+        ([("full", 40), ("spreading", 50)], '"full" was noted for 2031-05-10 already'),
+        ([("full", 40), ("full", 50)], '"full" was noted for 2031-05-10 already'),
+        ([("lifted", 40), ("ripening", 50)], "the planting stands from 2031-04-01 to 2031-05-10"),
+        ([("up", 5)], "set out as plants, not sown"),
+        ([("wilted", 5)], "nothing of that name"),
+    ],
+)
+def test_what_makes_no_sense_is_left_aside_and_told(events, told):
+    kept = [noted(*each) for each in events[:-1]]
+    found, without = course(LETTUCE, *kept, noted(*events[-1])), course(LETTUCE, *kept)
+    assert len(found.remarks) == 1
+    assert told in found.remarks[0]
+    assert found.ends == without.ends
+    assert all(found.on(when(n)) == without.on(when(n)) for n in range(1, 41))
+
+
+# Seedbeds and settling in
+
+
+def test_a_seedbed_lasts_until_the_table_has_plants_up():
+    # PRINTED, germination table: lettuce 4 days in soil of 15 °C.
+    sown = course(days=warm(15.0, base_c=0.0), transplanted=False)
+    assert sown.emerges == when(5)
+    assert [sown.on(when(n)).phase for n in (1, 4, 5, 30)] == ["seedbed", "seedbed", "", ""]
+
+
+def test_plants_seen_earlier_or_later_than_the_table_says_end_the_seedbed_then():
+    for number in (3, 9):
+        seen = course(LETTUCE, noted("up", number), days=warm(15.0, base_c=0.0), transplanted=False)
+        assert seen.emerges == when(number)
+        assert seen.on(when(number - 1)).phase == "seedbed"
+        assert seen.on(when(number)).phase == ""
+        assert position(seen, number) == number  # the curve counts from sowing
+
+
+def test_plants_that_spread_have_come_up():
+    seen = course(LETTUCE, noted("spreading", 12), days=warm(1.0, base_c=0.0), transplanted=False)
+    assert seen.emerges == when(12)
+
+
+def test_a_seedbed_too_cold_ends_after_45_days_and_asks_for_a_look():
+    sown = course(days=warm(5.0, base_c=0.0), transplanted=False)
+    assert sown.emerges == when(46)
+    assert 'note "up" if it is' in sown.remarks[0]
+    early = course(days=warm(5.0, base_c=0.0, length=20), transplanted=False)
+    assert early.remarks == ()  # nobody knows yet
+
+
+def test_what_was_set_out_settles_in_for_a_week():
+    plain = course()
+    assert plain.emerges is None
+    assert [plain.on(when(n)).phase for n in (1, 7, 8)] == ["settling", "settling", ""]
+    planting = planted("lettuce", 0, 60)
+    assert Course(LETTUCE, planting, {}, settling_days=0).on(when(1)).phase == ""
+
+
+def test_established_plants_neither_come_up_nor_settle():
+    grape = course(load().crop("grape"), transplanted=False)
+    assert grape.emerges is None
+    assert grape.on(when(1)).phase == ""
+
+
+# The end of watering
+
+
+def test_onions_are_stopped_only_when_their_tops_were_seen_to_fall():
+    unseen = course(ONION, length=160)
+    assert not any(unseen.on(when(n)).stopped for n in range(1, 161))
+    seen = course(ONION, noted("ripening", 118), length=160)
+    assert [seen.on(when(n)).stopped for n in (117, 118, 160)] == [False, True, True]
+    assert [seen.on(when(n)).phase for n in (117, 118)] == ["", "dry-down"]
+
+
+def test_onions_late_by_the_calendar_ask_for_a_look():
+    def remarks(known, *events):
+        return course(ONION, *events, days=warm(10.0, length=known), length=160).remarks
+
+    assert remarks(110) == ()  # the weather is known to day 110, the last of the mid-season
+    assert 'note "ripening"' in remarks(111)[0]
+    assert remarks(118, noted("ripening", 115)) == ()
+
+
+def test_dry_beans_get_nothing_in_the_last_half_of_their_late_stage():
+    # FAO-56, annex 8. WORKED: days 91 to 110 are late; the last half are 101 to 110.
+    plain = course(BEAN)
+    assert [plain.on(when(n)).stopped for n in (91, 100, 101, 120)] == [False, False, True, True]
+    assert plain.on(when(101)).phase == "dry-down"
+    early = course(BEAN, noted("ripening", 80))
+    assert [early.on(when(n)).stopped for n in (89, 90)] == [False, True]
+
+
+def test_other_crops_are_watered_to_their_last_day():
+    for crop in CROPS:
+        if not crop.dry_down:
+            assert not course(crop, noted("ripening", 110)).on(when(120)).stopped
+
+
+# Perennials
+
+
+GRAPE = load().crop("grape")
+STANDING = Planting(crop="grape", start=date(2030, 3, 15), until=date(2035, 12, 31))
+
+
+def test_a_perennial_begins_again_each_year():
+    course_ = Course(GRAPE, STANDING, {})
+    for at, number in [
+        (date(2031, 3, 14), 365),
+        (date(2031, 3, 15), 1),
+        (date(2032, 3, 14), 366),
+        (date(2033, 1, 1), 293),
+    ]:
+        found = course_.on(at)
+        assert (found.day_of_planting, found.position) == (number, number)
+
+
+def test_a_perennial_of_29_february_begins_again_on_the_28th():
+    standing = Planting(crop="grape", start=date(2032, 2, 29), until=date(2037, 12, 31))
+    course_ = Course(GRAPE, standing, {})
+    for at, number in [
+        (date(2033, 2, 27), 365),
+        (date(2033, 2, 28), 1),
+        (date(2032, 2, 29), 1),
+        (date(2036, 2, 28), 366),
+        (date(2036, 2, 29), 1),
+    ]:
+        assert course_.on(at).day_of_planting == number
+
+
+def test_what_was_seen_of_a_perennial_counts_for_its_year():
+    seen = Observation(zone="invented plot", day=date(2031, 5, 1), event="full")
+    again = Observation(zone="invented plot", day=date(2032, 5, 20), event="full")
+    course_ = Course(GRAPE, STANDING, {}, observations=[again, seen])
+    assert course_.remarks == ()
+    assert course_.on(date(2031, 5, 1)).position == course_.on(date(2032, 5, 20)).position == 71
+    assert course_.on(date(2033, 5, 1)).position == 48
+
+
+# What holds for any crop
+
+
+@given(
+    crop=st.sampled_from(CROPS),
+    seen=st.lists(st.tuples(st.sampled_from(sorted(EVENTS)), st.integers(-5, 130)), max_size=4).map(
+        lambda each: [noted(*one) for one in each]
+    ),
+    more=st.fixed_dictionaries({"transplanted": st.booleans(), "by_warmth": st.booleans()}),
+    warmth=st.floats(-5, 25),
+    cut=st.integers(1, 120),
+)
+@settings(max_examples=60, deadline=None)
+def test_nothing_seen_changes_the_days_before_it_nor_shrinks_a_plant(crop, seen, more, warmth, cut):
+    days = warm(warmth, base_c=0.0)
+    full = course(crop, *seen, days=days, normal_temps=normal(10.0, 0.0), **more)
+    known = [each for each in seen if each.day <= when(cut)]
+    early = course(crop, *known, days=days, normal_temps=normal(10.0, 0.0), **more)
+    last = min((full.ends - SPRING).days + 1, cut)
+    before = [(full.on(when(n)), early.on(when(n))) for n in range(1, last + 1)]
+    assert all(one.position == other.position for one, other in before)
+    furthest = [one.furthest for one, _ in before]
+    assert furthest == sorted(furthest)
+    assert all(one.position <= one.furthest for one, _ in before)
+
+
+def test_the_courses_of_a_whole_garden_take_a_few_hundredths_of_a_second():
+    days = warm(9.0)
+    began = time.process_time()
+    for crop in (CROPS + CROPS)[:60]:
+        one = course(
+            crop,
+            days=days,
+            normal_temps=normal(10.0),
+            by_warmth=True,
+            transplanted=False,
+            length=180,
+        )
+        one.on(when(180))
+    assert time.process_time() - began < 0.3  # 0.04 s on a small machine with nothing else to do
