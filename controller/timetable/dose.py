@@ -12,8 +12,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from controller.demand.records import LedgerDay
-from controller.garden.model import Walls, Zone
+from controller.garden.model import Zone
+from controller.timetable.wetted import strip_m2
 from crops.catalogue import Soil
 
 _S_PER_H = 3600.0
@@ -31,9 +31,14 @@ class Need:
 
 
 def need_of(
-    ledger: LedgerDay, *, refill_at: float, expected_etc_mm: float, rain_doubt_days: int
+    *,
+    missing_mm: float,
+    raw_mm: float,
+    refill_at: float,
+    expected_etc_mm: float,
+    rain_doubt_days: int,
 ) -> Need | None:
-    """Whether last evening's account asks for a dose, and how deep.
+    """Whether what is missing asks for a dose, and how deep.
 
     Due when the depletion has passed `refill_at` of the readily available water, or when waiting
     for the next allowed day would let it pass all of it. While rain is unknown on a few recent
@@ -41,8 +46,10 @@ def need_of(
 
     Parameters
     ----------
-    ledger : LedgerDay
-        The evening before.
+    missing_mm : float
+        Depletion of the evening before, less rain that has fallen since. [mm]
+    raw_mm : float
+        Readily available water. [mm]
     refill_at : float
         Share of the readily available water that may be gone, 0 to 1. [-]
     expected_etc_mm : float
@@ -50,15 +57,14 @@ def need_of(
     rain_doubt_days : int
         Days in a row, up to the evening before, whose rain nobody knows.
     """
-    missing = ledger.depletion_mm
-    if ledger.crop is None or missing <= 0.0:
+    if missing_mm <= 0.0:
         return None
     doubtful = 0 < rain_doubt_days <= DOUBTFUL_DAYS
-    if missing >= refill_at * ledger.raw_mm and not doubtful:
-        return Need(net_mm=missing, words="the allowed share is used up")
-    if missing + expected_etc_mm > ledger.raw_mm:
+    if missing_mm >= refill_at * raw_mm and not doubtful:
+        return Need(net_mm=missing_mm, words="the allowed share is used up")
+    if missing_mm + expected_etc_mm > raw_mm:
         words = "it would run short before the next chance"
-        return Need(net_mm=missing, words=words + (", and rain is unknown" if doubtful else ""))
+        return Need(net_mm=missing_mm, words=words + (", and rain is unknown" if doubtful else ""))
     return None
 
 
@@ -117,19 +123,9 @@ class Soaking:
 
 
 def soaking_of(zone: Zone, soil: Soil, basin_mm: float) -> Soaking:
-    """The wetted strip of a zone: row length times the width given, the soil's, or all of it.
-
-    A row drilled through both walls wets its whole ground (common practice, no source).
-    """
-    strip = 0.0
-    for row in zone.rows:
-        if row.plugged:
-            continue
-        if row.wetted_width_m is not None:
-            width = row.wetted_width_m
-        elif row.drilling.walls is Walls.BOTH:
-            width = row.ground_width_m
-        else:
-            width = soil.wetted_width_m
-        strip += row.length_m * min(width, row.ground_width_m)
-    return Soaking(strip_m2=strip, intake_mm_s=soil.intake_mm_h / _S_PER_H, basin_mm=basin_mm)
+    """The wetted strip of a zone, as its soil takes water in."""
+    return Soaking(
+        strip_m2=strip_m2(zone, soil),
+        intake_mm_s=soil.intake_mm_h / _S_PER_H,
+        basin_mm=basin_mm,
+    )

@@ -39,3 +39,4 @@ class Job:
     cap_litres: float  # what the daily cap still leaves
     first_slot: int = 1
     hold_reason: str | None = None
+    spread: bool = False  # over all stretches, an equal share in each, instead of at the first

@@ -1,19 +1,23 @@
-"""From a zone's account to its job for the day: whether it is due, how much, and when."""
+"""From a zone's accounts to its job for the day: whether it is due, how much, and when."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
-from controller.demand.records import DayInput, LedgerDay
-from controller.garden.model import Garden, Zone
+from controller.demand.facts import PlantingFacts
+from controller.demand.records import DayInput, LedgerDay, Observation
+from controller.demand.salts import leaching_share_of
+from controller.garden.model import Garden, UnlikeRows, Zone
 from controller.hydraulics.doubts import opening_doubt
 from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.lines import Lines
-from controller.timetable.dose import Need, even_litres, need_of, soaking_of
+from controller.timetable.accounts import ZoneAccount
+from controller.timetable.dose import even_litres, soaking_of
 from controller.timetable.job import Job
 from controller.timetable.records import Dose, Pulse, Why
+from controller.timetable.wants import Outlook, Want, want_of
 from controller.timetable.windows import Stretch, allowed, days_to_next_window, hold_in_force
 from controller.units import l_from_m3
 from crops.catalogue import Catalogue, Crop, Soil
@@ -22,19 +26,23 @@ _DAY = timedelta(days=1)
 # Under this evenness dividing by it would flood the rest of the row; such a row needs mending, and
 # `check` says so. Our choice.
 LEAST_EVENNESS = 0.4
+_WORTH_SAYING_MM = 0.5  # more than it lacks, before the loss to another row is named
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Given:
-    """What the logbook says has been given, and which slots of a day are spent.
+    """What the logbook says has been given and seen, and which slots of a day are spent.
 
     `litres` is by zone and local day; `slots` the highest slot that has gone past planning;
-    `soaking_until_utc` when a zone's last pulse will have soaked away.
+    `soaking_until_utc` when a zone's last pulse will have soaked away; `fallen_mm` what the
+    garden's own gauge has caught, also today.
     """
 
     litres: Mapping[tuple[str, date], float]
     slots: Mapping[tuple[str, date], int]
     soaking_until_utc: Mapping[str, datetime]
+    observations: Sequence[Observation] = ()
+    fallen_mm: Mapping[date, float] = field(default_factory=dict)
 
 
 NOTHING_GIVEN = Given(litres={}, slots={}, soaking_until_utc={})
@@ -63,7 +71,7 @@ class Grounds:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reckoning:
-    """All that a span of days is reckoned from."""
+    """All that a span of days is reckoned from. `frost` are days on which a frost holds all."""
 
     garden: Garden
     grounds: Grounds
@@ -72,43 +80,118 @@ class Reckoning:
     first: date
     given: Given
     not_before_utc: datetime | None
+    frost: Mapping[date, str] = field(default_factory=dict)
 
-    def job(self, zone: Zone, account: Sequence[LedgerDay], day: date) -> tuple[Job, Dose] | None:
+    def job(self, zone: Zone, account: ZoneAccount, day: date) -> tuple[Job, Dose] | None:
         """The zone's job on this day, on last evening's account; None if it needs nothing."""
-        if not account or zone.ground_m2 <= 0.0:
+        if not account.begun or zone.ground_m2 <= 0.0:
             return None
-        if not any(p.start <= day <= p.until for p in zone.plantings):
+        wants = self._wants(zone, account, day)
+        if not any(want.due for want in wants.values()):
             return None
-        watering, evening = self.garden.watering, account[-1]
-        refill_at = watering.refill_at if zone.refill_at is None else zone.refill_at
-        need = need_of(
-            evening,
-            refill_at=refill_at,
-            expected_etc_mm=self._expected_etc_mm(
-                evening, day, days_to_next_window(watering, zone.valve.kind, day)
-            ),
-            rain_doubt_days=self._rain_doubt_days(account),
-        )
-        if need is None:
+        spread_mm, chosen = self._depth(zone, account, wants)
+        if spread_mm <= 0.0:
             return None
+        watering = self.garden.watering
         alone = self.lines.open_set(frozenset((zone.name,))).zones[zone.name]
         evenness = max(
             with_drilling_scatter(alone.evenness, watering.drilling_scatter), LEAST_EVENNESS
         )
         already = self.given.litres.get((zone.name, day), 0.0)
         wanted = (
-            even_litres(net_mm=need.net_mm, ground_m2=zone.ground_m2, evenness=evenness) - already
+            even_litres(net_mm=spread_mm, ground_m2=zone.ground_m2, evenness=evenness) - already
         )
         if wanted <= 0.0:
             return None
+        words = chosen.words + self._loss_words(zone, account, wants, spread_mm, chosen)
         if self._guess(zone) is not None:
-            need = replace(need, words=f"{need.words}; its opening is unknown, its flow a guess")
-        job = self._job(zone, day, evening, wanted, already)
-        return job, _dose(job, need, zone, account, evenness, already, refill_at)
+            words = f"{words}; its opening is unknown, its flow a guess"
+        job = self._job(zone, day, chosen, wanted, already)
+        ledger = account.ledgers[account.parts.index(chosen.part)]
+        refill_at = self._refill_at(zone)
+        return job, _dose(job, words, zone, ledger, spread_mm, evenness, already, refill_at)
 
-    def _job(self, zone: Zone, day: date, evening: LedgerDay, wanted: float, already: float) -> Job:
+    def _wants(self, zone: Zone, account: ZoneAccount, day: date) -> dict[int, Want]:
+        """What each part wants that has something standing on it, by its number."""
+        wants: dict[int, Want] = {}
+        for number, (part, ledger) in enumerate(zip(account.parts, account.ledgers, strict=True)):
+            outlook = Outlook(
+                day=day,
+                first=self.first,
+                days=self.days,
+                fallen_mm=self._fallen_mm(day),
+                wait_days=days_to_next_window(self.garden.watering, zone.valve.kind, day),
+                rain_doubt_days=self._rain_doubt_days(ledger),
+                refill_at=self._refill_at(zone),
+            )
+            leach = self._leach(part.planting_on(day))
+            want = want_of(part, ledger, outlook, self.garden.watering, leach=leach)
+            if want is not None:
+                wants[number] = want
+        return wants
+
+    def _depth(
+        self, zone: Zone, account: ZoneAccount, wants: Mapping[int, Want]
+    ) -> tuple[float, Want]:
+        """The depth over the zone's whole ground that its parts' wants come to, and whose they are.
+
+        For the neediest, as much as brings each due part its own; for the mean, what all the parts
+        miss together.
+        """
+        if len(account.parts) == 1:
+            (want,) = wants.values()
+            return want.net_mm, want
+        litres: dict[int, float] = {
+            number: want.net_mm * want.part.ground_m2 for number, want in wants.items()
+        }
+        due = {n: litres[n] / max(account.shares[n], 1e-6) for n, want in wants.items() if want.due}
+        neediest = max(due, key=lambda n: due[n])
+        if zone.unlike_rows is UnlikeRows.NEEDIEST:
+            return due[neediest] / zone.ground_m2, wants[neediest]
+        return sum(litres.values()) / zone.ground_m2, wants[neediest]
+
+    def _loss_words(
+        self,
+        zone: Zone,
+        account: ZoneAccount,
+        wants: Mapping[int, Want],
+        spread_mm: float,
+        chosen: Want,
+    ) -> str:
+        """For a zone of unlike rows: whose need it is, and what the others get beyond theirs."""
+        if len(account.parts) == 1:
+            return ""
+        words = f" ({chosen.part.name})"
+        for number, (part, share) in enumerate(zip(account.parts, account.shares, strict=True)):
+            want = wants.get(number)
+            if part is chosen.part or part.ground_m2 <= 0.0:
+                continue
+            gets = spread_mm * zone.ground_m2 * share / part.ground_m2
+            beyond = gets - (0.0 if want is None else want.evening.depletion_mm)
+            if beyond >= _WORTH_SAYING_MM:
+                words += f"; {part.name} gets {beyond:.1f} mm more than it lacks"
+        return words
+
+    def _refill_at(self, zone: Zone) -> float:
+        return self.garden.watering.refill_at if zone.refill_at is None else zone.refill_at
+
+    def _fallen_mm(self, day: date) -> float:
+        """Rain of the plan's first day that the gauge has caught before this plan was made."""
+        return self.given.fallen_mm.get(day, 0.0) if day == self.first else 0.0
+
+    def _leach(self, facts: PlantingFacts | None) -> float:
+        salt = self.garden.supply.salt_ds_m
+        return 0.0 if facts is None else leaching_share_of(facts.crop, salt)
+
+    def _job(self, zone: Zone, day: date, want: Want, wanted: float, already: float) -> Job:
         watering, zone_info = self.garden.watering, self.garden.site.zone_info
         hold = hold_in_force(watering, zone.name, day, zone_info)
+        stretches = _later(
+            allowed(watering, zone.name, zone.valve.kind, day, zone_info),
+            self.not_before_utc,
+            self.given.soaking_until_utc.get(zone.name),
+        )
+        frost = self.frost.get(day)
         return Job(
             zone=zone.name,
             day=day,
@@ -116,17 +199,14 @@ class Reckoning:
             relay_line=zone.valve.relay_line,
             even_litres=wanted,
             line_litres=l_from_m3(self.lines.line(zone.name).drains_m3),
-            urgency=evening.depletion_mm / evening.raw_mm if evening.raw_mm > 0 else 1.0,
-            stretches=_later(
-                allowed(watering, zone.name, zone.valve.kind, day, zone_info),
-                self.not_before_utc,
-                self.given.soaking_until_utc.get(zone.name),
-            ),
+            urgency=want.urgency,
+            stretches=[] if frost is not None else stretches,
             soaking=soaking_of(zone, self.grounds.soil(zone.bed.soil), watering.basin_mm),
             longest_open_s=zone.valve.longest_open_s,
             cap_litres=max(0.0, l_from_m3(zone.daily_cap_m3) - already),
             first_slot=self.given.slots.get((zone.name, day), 0) + 1,
-            hold_reason=None if hold is None else hold.reason,
+            hold_reason=frost if frost is not None else (None if hold is None else hold.reason),
+            spread=want.spread,
         )
 
     def guesses(self, doses: Iterable[Dose]) -> list[str]:
@@ -142,14 +222,6 @@ class Reckoning:
         alone = self.lines.open_set(frozenset((zone.name,))).zones[zone.name]
         loss_k = self.lines.valve_loss_k(zone.name)
         return opening_doubt(zone, alone, loss_k, us_units=self.garden.us_units)
-
-    def _expected_etc_mm(self, evening: LedgerDay, day: date, wait: int) -> float:
-        """What the crop will use from `day` until the next chance, at last evening's Kc."""
-        total = 0.0
-        for ahead in range(wait):
-            coming = self.days.get(day + ahead * _DAY)
-            total += evening.kc * (coming.eto_mm if coming is not None else evening.eto_mm)
-        return total
 
     def _rain_doubt_days(self, account: Sequence[LedgerDay]) -> int:
         """Days in a row, up to the eve of the plan, on which rain is unknown.
@@ -172,9 +244,10 @@ def finished(dose: Dose, pulses: Iterable[Pulse]) -> Dose:
 
 def _dose(
     job: Job,
-    need: Need,
+    words: str,
     zone: Zone,
     account: Sequence[LedgerDay],
+    net_mm: float,
     evenness: float,
     already: float,
     refill_at: float,
@@ -188,7 +261,7 @@ def _dose(
     return Dose(
         zone=job.zone,
         day=job.day,
-        net_mm=need.net_mm,
+        net_mm=net_mm,
         ground_m2=zone.ground_m2,
         evenness=evenness,
         line_litres=job.line_litres,
@@ -207,7 +280,7 @@ def _dose(
             rain_mm=sum(d.rain_mm - d.rain_unused_mm - d.runoff_mm for d in since),
             rain_unknown_days=sum(not d.rain_known for d in since),
             stand_in_days=sum(not d.measured for d in since),
-            words=need.words,
+            words=words,
         ),
     )
 

@@ -46,6 +46,7 @@ class _Play:
     target_l: float = 0.0
     too_little: str | None = None
     together: set[str] = field(default_factory=set)
+    each_stretch_l: float = 0.0  # kept back for every stretch that has not begun
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,7 +124,8 @@ def _admit(
     basin_mm = job.soaking.basin_mm
     room_mm = max(0.5 * basin_mm, basin_mm - job.line_litres / job.soaking.strip_m2)
     job = replace(job, soaking=replace(job.soaking, basin_mm=room_mm))
-    return _Play(job=job, left_l=wanted, slot=job.first_slot)
+    kept = wanted / len(job.stretches) if job.spread else 0.0
+    return _Play(job=job, left_l=wanted, slot=job.first_slot, each_stretch_l=kept)
 
 
 def _left_over(job: Job, litres: float, reason: str) -> NotFitted:
@@ -193,9 +195,16 @@ class _Morning:
         smallest_s = self._smallest_s(play, frozenset((job.zone,)))
         for begins, ends in self._spans[job.zone]:
             moment = ceil_to(max(at, begins), 60.0 if hand else 1.0, self._start)
-            if moment + smallest_s <= ends:
+            if moment + smallest_s <= ends and self._now_l(play, moment) > _TINY_L:
                 return moment
         return None
+
+    def _now_l(self, play: _Play, now: float) -> float:
+        """What may still be given before the next stretch begins."""
+        if not play.each_stretch_l:
+            return play.left_l
+        to_come = sum(begins > now for begins, _ in self._spans[play.job.zone])
+        return play.left_l - to_come * play.each_stretch_l
 
     def _smallest_s(self, play: _Play, together: frozenset[str]) -> float:
         """The shortest pulse of this zone at the flow it has in this set."""
@@ -226,8 +235,9 @@ class _Morning:
         flow = self._flows.flow_l_s(play.job.zone, joined)
         room_s = play.job.longest_open_s - play.job.line_litres / flow
         at_once_l = min(play.job.soaking.litres_at_once(flow), room_s * flow)
-        pulses = max(1, math.ceil(play.left_l / at_once_l - 1e-9))
-        play.target_l = play.left_l / pulses
+        now_l = self._now_l(play, now)
+        pulses = max(1, math.ceil(now_l / at_once_l - 1e-9))
+        play.target_l = now_l / pulses
         play.open_since_s, play.passed_l = now, 0.0
         play.fill_left_l = play.job.line_litres
         play.standing_mm = 0.0

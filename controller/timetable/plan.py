@@ -10,20 +10,24 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 
-from controller.demand.ledger import advance
-from controller.demand.records import DayInput, LedgerDay
-from controller.garden.model import Garden, Zone
+from controller.demand.facts import Season, parts_of
+from controller.demand.records import DayInput
+from controller.garden.model import Garden, Row, Zone
 from controller.hydraulics.lines import Lines
+from controller.timetable.accounts import ZoneAccount
+from controller.timetable.forecast import as_planned
 from controller.timetable.jobs import NOTHING_GIVEN, Given, Grounds, Reckoning, finished
+from controller.timetable.normals import Normals
 from controller.timetable.packing import Job, pack
 from controller.timetable.records import Dose, NotFitted, Pulse, Timetable
-from controller.units import l_from_m3, mm_from_litres
+from controller.timetable.spells import frost_days, frost_words, spell_words
+from controller.timetable.wetted import side_reach_m, wet_ground_m2
+from controller.units import l_from_m3
 
 __all__ = [
     "NOTHING_GIVEN",
     "Given",
     "Grounds",
-    "account_until",
     "assume_before",
     "assumed_words",
     "plan_garden",
@@ -57,6 +61,7 @@ def plan_garden(
     count: int,
     given: Given = NOTHING_GIVEN,
     not_before_utc: datetime | None = None,
+    normals: Normals | None = None,
     remarks: Iterable[str] = (),
 ) -> Timetable:
     """Plan `count` local days from `first` on.
@@ -69,30 +74,36 @@ def plan_garden(
         What the ledger credits for days gone, and for the first day what was given already.
     not_before_utc : datetime, optional
         Nothing opens before this moment (a plan made in mid-morning).
+    normals : Normals, optional
+        What is usual here, for stages that go by warmth.
 
     Raises
     ------
     KeyError
         If a day between the start of the account and the last planned day is missing.
     """
-    accounts = {
-        zone.name: account_until(zone, grounds, days, given.litres, last=first - _DAY)
-        for zone in garden.zones
-    }
-    said = [*remarks, *_starts(garden, accounts, days)]
+    reckoning = _reckoning(
+        garden, grounds, lines, days, given, first=first, not_before_utc=not_before_utc
+    )
+    accounts = zone_accounts(reckoning, normals)
+    for account in accounts.values():
+        account.carry_to(reckoning.days, given.litres, last=first - _DAY)
+    said = [
+        *remarks,
+        *_starts(garden, accounts, days),
+        *_course_words(accounts, first),
+        *spell_words(days, first, us_units=garden.us_units, normals=normals),
+        *frost_words(
+            days,
+            today=first,
+            hold_below_c=garden.weather.frost_hold_c,
+            us_units=garden.us_units,
+        ),
+    ]
     pulses: list[Pulse] = []
     doses: list[Dose] = []
     not_fitted: list[NotFitted] = []
     flows = NetworkFlows(lines)
-    reckoning = Reckoning(
-        garden=garden,
-        grounds=grounds,
-        lines=lines,
-        days=days,
-        first=first,
-        given=given,
-        not_before_utc=not_before_utc,
-    )
     for ahead in range(count):
         day = first + ahead * _DAY
         needed: list[tuple[Job, Dose]] = []
@@ -114,7 +125,7 @@ def plan_garden(
             litres = given.litres.get((zone.name, day), 0.0) + sum(
                 p.litres for p in packed.pulses if p.zone == zone.name
             )
-            _credit(accounts[zone.name], zone, grounds, days[day], litres)
+            accounts[zone.name].credit(reckoning.days[day], litres)
     said += reckoning.guesses(doses)
     return Timetable(
         first=first,
@@ -122,7 +133,9 @@ def plan_garden(
         pulses=tuple(pulses),
         doses=tuple(doses),
         not_fitted=tuple(not_fitted),
-        ledger=tuple(day for account in accounts.values() for day in account),
+        ledger=tuple(
+            day for account in accounts.values() for ledger in account.ledgers for day in ledger
+        ),
         remarks=tuple(said),
     )
 
@@ -135,6 +148,7 @@ def assume_before(
     given: Given,
     *,
     kept_from: date,
+    normals: Normals | None = None,
 ) -> Given:
     """What was given, with the days before the logbook began taken as watered by this reckoning.
 
@@ -157,7 +171,8 @@ def assume_before(
         not_before_utc=None,
     )
     for zone in garden.zones:
-        account = account_until(zone, grounds, days, given.litres, last=begins - _DAY)
+        account = zone_account(reckoning, zone, normals)
+        account.carry_to(days, given.litres, last=begins - _DAY)
         day = begins
         while day < kept_from:
             found = reckoning.job(zone, account, day)
@@ -165,7 +180,7 @@ def assume_before(
                 job = found[0]
                 dose_litres = min(job.even_litres + job.line_litres, job.cap_litres)
                 litres[zone.name, day] = litres.get((zone.name, day), 0.0) + dose_litres
-            _credit(account, zone, grounds, days[day], litres.get((zone.name, day), 0.0))
+            account.credit(days[day], litres.get((zone.name, day), 0.0))
             day += _DAY
     return replace(given, litres=litres)
 
@@ -180,58 +195,80 @@ def assumed_words(days: Mapping[date, DayInput], kept_from: date) -> tuple[str, 
     )
 
 
-def account_until(
-    zone: Zone,
+def zone_accounts(reckoning: Reckoning, normals: Normals | None) -> dict[str, ZoneAccount]:
+    """The accounts of all zones, not yet begun."""
+    return {zone.name: zone_account(reckoning, zone, normals) for zone in reckoning.garden.zones}
+
+
+def zone_account(reckoning: Reckoning, zone: Zone, normals: Normals | None) -> ZoneAccount:
+    """The account of one zone, not yet begun."""
+    garden, lines = reckoning.garden, reckoning.lines
+    soil = reckoning.grounds.soil(zone.bed.soil)
+    season = Season(
+        crop_for=reckoning.grounds.crop,
+        days=reckoning.days,
+        observations=reckoning.given.observations,
+        normal_temps=None if normals is None else normals.temperatures,
+        settling_days=garden.watering.settling_days,
+        salt_ds_m=garden.supply.salt_ds_m,
+        coefficients=garden.watering.coefficients,
+    )
+
+    def wetted_m2(row: Row) -> float:
+        reach_m = side_reach_m(zone, zone.rows.index(row), lines)
+        return wet_ground_m2(row, soil, reach_m=reach_m)
+
+    return ZoneAccount(zone, parts_of(zone, soil, season, wetted_m2=wetted_m2), lines)
+
+
+def _reckoning(
+    garden: Garden,
     grounds: Grounds,
+    lines: Lines,
     days: Mapping[date, DayInput],
-    litres: Mapping[tuple[str, date], float],
+    given: Given,
     *,
-    last: date,
-) -> list[LedgerDay]:
-    """A zone's ledger from its start to `last`.
-
-    It starts at the first planting, or at the first day of weather after that; before there is
-    nothing to keep account of.
-    """
-    account: list[LedgerDay] = []
-    if not zone.plantings or not days:
-        return account
-    day = max(zone.plantings[0].start, min(days))
-    while day <= last:
-        _credit(account, zone, grounds, days[day], litres.get((zone.name, day), 0.0))
-        day += _DAY
-    return account
-
-
-def _credit(
-    account: list[LedgerDay], zone: Zone, grounds: Grounds, today: DayInput, litres: float
-) -> None:
-    """Carry the account one day on, crediting every litre given; before its start, do nothing."""
-    if not zone.plantings or today.day < zone.plantings[0].start:
-        return
-    ground_m2 = zone.ground_m2
-    account.append(
-        advance(
-            account[-1] if account else None,
-            zone=zone,
-            soil=grounds.soil(zone.bed.soil),
-            crop_for=grounds.crop,
-            today=today,
-            watered_mm=mm_from_litres(litres, ground_m2) if ground_m2 > 0.0 else 0.0,
-        )
+    first: date,
+    not_before_utc: datetime | None,
+) -> Reckoning:
+    """The days as a plan from `first` may count on them, and the frosts that hold it."""
+    held = frost_days(days, today=first, hold_below_c=garden.weather.frost_hold_c)
+    return Reckoning(
+        garden=garden,
+        grounds=grounds,
+        lines=lines,
+        days=as_planned(
+            days, first=first, fallen_mm=given.fallen_mm, trust=garden.watering.forecast_trust
+        ),
+        first=first,
+        given=given,
+        not_before_utc=not_before_utc,
+        frost=dict.fromkeys(held, "frost is forecast"),
     )
 
 
+def _course_words(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
+    """What there is to say of the courses of what stands on that day."""
+    said: list[str] = []
+    for account in accounts.values():
+        for part in account.parts:
+            facts = part.planting_on(day)
+            remarks = (*part.remarks, *(facts.course.remarks if facts is not None else ()))
+            said += [f"{account.zone.name}: {remark}" for remark in remarks]
+    return said
+
+
 def _starts(
-    garden: Garden, accounts: Mapping[str, list[LedgerDay]], days: Mapping[date, DayInput]
+    garden: Garden, accounts: Mapping[str, ZoneAccount], days: Mapping[date, DayInput]
 ) -> list[str]:
     """Say where an account had to begin in mid-planting, with the soil taken as full."""
     begun = [
         zone.name
         for zone in garden.zones
-        if (account := accounts[zone.name])
-        and account[0].crop is not None
-        and account[0].day_of_planting > 1
+        if any(
+            ledger and ledger[0].crop is not None and ledger[0].day_of_planting > 1
+            for ledger in accounts[zone.name].ledgers
+        )
     ]
     if not begun:
         return []

@@ -1,0 +1,162 @@
+"""Ask everything a garden file names for weather: the station's file, then the services in turn.
+
+Whatever comes is handed on, row by row with its source; which row a day stands on is the ladder's
+to say. A later service is asked only where those before it have no fresh word on yesterday, today
+and tomorrow, so that nobody is bothered for nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+
+from controller.clock import Clock
+from controller.errors import RowgateError
+from controller.garden.model import Garden
+from controller.timetable.normals import Normals, normals_from
+from controller.timetable.reference import read_station
+from controller.weather.day import WeatherDay
+from controller.weather.ladder import best_days
+
+__all__ = ["PAST_DAYS", "Gathered", "Gatherer", "best_normals", "order_of"]
+
+PAST_DAYS = 92  # as far back as the public source gives in one request
+LEAST_YEARS = 2  # of the logbook's own days, before they are taken for what is normal; our choice
+_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gathered:
+    """All rows of weather that came, and what there is to say of the asking.
+
+    `failed`: nothing came that is fresh. `order` is the sources' rank for the ladder, `credits`
+    what is owed wherever the weather shows.
+    """
+
+    rows: tuple[WeatherDay, ...]
+    order: tuple[str, ...]
+    remarks: tuple[str, ...]
+    credits: tuple[str, ...]
+    failed: bool
+    normals: Normals | None
+
+
+class Gatherer:
+    """The sources of one garden; files are read anew only when they changed."""
+
+    def __init__(self, base_dir: Path, cache_dir: Path, clock: Clock) -> None:
+        self._base, self._cache, self._clock = base_dir, cache_dir, clock
+        self._normals: tuple[object, Normals | None] | None = None
+
+    def gather(self, garden: Garden, *, forecast_days: int, file: Path | None = None) -> Gathered:
+        """Ask them; no fault of a source stops the others. `file` goes before the garden's own."""
+        weather = garden.weather
+        rows: list[WeatherDay] = []
+        remarks: list[str] = []
+        credits: list[str] = []
+        any_good = False
+        name = str(file) if file is not None else weather.file
+        if name is not None:
+            try:
+                found = read_station(self._base / name, garden)
+                rows += found.days
+                remarks += [*found.faults, *found.remarks]
+                any_good = bool(found.days)
+            except RowgateError as fault:
+                remarks.append(f"no weather from {name}: {fault}")
+        for service_name in weather.services if file is None else ():
+            try:
+                fresh = self._ask(service_name, garden, forecast_days, rows, remarks, credits)
+            except RowgateError as fault:
+                remarks.append(str(fault))
+                continue
+            any_good = any_good or fresh
+            if fresh and self._covers(rows, garden):
+                break
+        return Gathered(
+            rows=tuple(rows),
+            order=order_of(garden) if file is None else (file.name,),
+            remarks=tuple(remarks),
+            credits=tuple(dict.fromkeys(credits)),
+            failed=not any_good,
+            normals=self._read_normals(garden, remarks),
+        )
+
+    def _ask(
+        self,
+        name: str,
+        garden: Garden,
+        forecast_days: int,
+        rows: list[WeatherDay],
+        remarks: list[str],
+        credits: list[str],
+    ) -> bool:
+        from controller.weather.services import Place, service
+
+        site = garden.site
+        answer = service(name, self._cache, self._clock, contact=garden.weather.contact).days(
+            Place(
+                latitude_deg=site.latitude_deg,
+                longitude_deg=site.longitude_deg,
+                elevation_m=site.elevation_m,
+                timezone=site.timezone,
+            ),
+            past_days=PAST_DAYS,
+            forecast_days=forecast_days,
+        )
+        rows += answer.days
+        remarks += answer.remarks
+        credits.append(answer.credit)
+        return answer.fresh
+
+    def _covers(self, rows: Iterable[WeatherDay], garden: Garden) -> bool:
+        today = self._clock.now_utc().astimezone(garden.site.zone_info).date()
+        there = {w.day for w in rows if w.tmin_c is not None and w.tmax_c is not None}
+        return {today - _DAY, today, today + _DAY} <= there
+
+    def _read_normals(self, garden: Garden, remarks: list[str]) -> Normals | None:
+        name = garden.weather.normals_file
+        if name is None:
+            return None
+        path = self._base / name
+        try:
+            changed = path.stat().st_mtime_ns
+        except OSError:
+            changed = 0
+        key = (str(path), changed, garden.site, garden.weather)
+        if self._normals is None or self._normals[0] != key:
+            try:
+                found = normals_from(read_station(path, garden).days, garden.site)
+            except RowgateError as fault:
+                remarks.append(f"no normals from {name}: {fault}")
+                return None
+            if found is None:
+                remarks.append(f"no normals from {name}: it has no day with both temperatures")
+            self._normals = (key, found)
+        return self._normals[1]
+
+
+def order_of(garden: Garden) -> tuple[str, ...]:
+    """The garden's sources, best first: its station's file, then the services as it lists them."""
+    file = garden.weather.file
+    return (*(() if file is None else (Path(file).name,)), *garden.weather.services)
+
+
+def best_normals(
+    told: Normals | None,
+    rows: Iterable[WeatherDay],
+    *,
+    garden: Garden,
+    order: tuple[str, ...],
+    today: date,
+) -> Normals | None:
+    """The normals of the garden's own file; without one those of the rows kept, if of years."""
+    if told is not None:
+        return told
+    kept = list(rows)
+    if not kept or (today - min(w.day for w in kept)).days < LEAST_YEARS * 365:
+        return None
+    best = best_days(kept, order=order, today=today)
+    return normals_from([found.weather for found in best.values()], garden.site)

@@ -1,0 +1,135 @@
+"""Days out of the ordinary: spells that dry far more than is usual, and frost that holds watering.
+
+Neither changes a dose: a hot day's reference ET is in the ledger already. They are said in the
+plan's remarks, because a gardener wants to look; and frost keeps valves shut that would fill pipes
+for the ice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from controller.demand.records import DayInput
+from controller.garden.show import show_depth, show_temperature
+from controller.timetable.normals import Normals
+from controller.weather.ladder import DAYS_BEFORE, FORECAST, NORMAL, SEASON
+
+_DAY = timedelta(days=1)
+# Far above usual: the garden's own high bound where its years tell one, else so many times what is
+# usual. On 24 station years, April to September, that marked 4 and 5 days in 100 (our choice of
+# the figure, tests/timetable/test_spells.py).
+FAR_ABOVE = 1.75
+LEAST_MM = 3.0  # a winter's day that dries twice as much as usual is no news; our choice
+LOOKS_BACK = timedelta(days=2)  # a spell is told of until it is this long over; our choice
+_STAND_INS = frozenset({DAYS_BEFORE, NORMAL, SEASON})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Hot:
+    """A day far above usual."""
+
+    day: date
+    eto_mm: float
+    usual_mm: float
+    tmax_c: float | None
+
+
+def spell_words(
+    days: Mapping[date, DayInput],
+    today: date,
+    *,
+    us_units: bool,
+    normals: Normals | None = None,
+) -> tuple[str, ...]:
+    """Spells of the last days and of those to come, one remark each; stand-ins are not judged."""
+    hot = [
+        found
+        for day in sorted(days)
+        if day >= today - LOOKS_BACK and (found := _far_above(days[day], normals)) is not None
+    ]
+    usual = "by the season's table" if normals is None else "here"
+    words = []
+    for spell in _running(hot):
+        worst = max(spell, key=lambda h: h.eto_mm)
+        warmest = max((h.tmax_c for h in spell if h.tmax_c is not None), default=None)
+        heat = "" if warmest is None else f", up to {show_temperature(warmest, us_units)}"
+        some = "up to " if len(spell) > 1 else ""
+        words.append(
+            f"{_span([h.day for h in spell])}: dries far more than usual{heat}; reference ET "
+            f"{some}{show_depth(worst.eto_mm, us_units)}, usual {usual} is "
+            f"{show_depth(worst.usual_mm, us_units)}"
+        )
+    return tuple(words)
+
+
+def frost_days(
+    days: Mapping[date, DayInput], *, today: date, hold_below_c: float | None
+) -> tuple[date, ...]:
+    """The days, of today and tomorrow, on which nothing may be watered for frost.
+
+    A day is held when it is to be as cold as `hold_below_c`, or the day after it is: what an
+    evening leaves in the pipes freezes before morning. Any temperature known counts, a forecast's
+    or a stand-in's. None as `hold_below_c` holds nothing.
+    """
+    cold = _cold(days, today, hold_below_c)
+    return tuple(d for d in (today, today + _DAY) if d in cold or d + _DAY in cold)
+
+
+def frost_words(
+    days: Mapping[date, DayInput], *, today: date, hold_below_c: float | None, us_units: bool
+) -> tuple[str, ...]:
+    """What a gardener is told of the frost that holds watering; nothing where none does."""
+    cold = _cold(days, today, hold_below_c)
+    if not cold:
+        return ()
+    foretold = []
+    for day, tmin_c in cold.items():
+        how = "forecast" if days[day].rung == FORECAST else "expected"
+        foretold.append(f"{show_temperature(tmin_c, us_units)} {how} for {day}")
+    held = frost_days(days, today=today, hold_below_c=hold_below_c)
+    return (
+        f"frost: {', '.join(foretold)}; nothing is watered on {' and '.join(map(str, held))}. "
+        "Drain what lies exposed",
+    )
+
+
+def _cold(
+    days: Mapping[date, DayInput], today: date, hold_below_c: float | None
+) -> dict[date, float]:
+    """Of today and tomorrow the days that are to be so cold, and how cold."""
+    if hold_below_c is None:
+        return {}
+    return {
+        day: found.tmin_c
+        for day in (today, today + _DAY)
+        if (found := days.get(day)) is not None
+        and found.tmin_c is not None
+        and found.tmin_c <= hold_below_c
+    }
+
+
+def _far_above(found: DayInput, normals: Normals | None) -> _Hot | None:
+    usual_mm = found.normal_eto_mm
+    if usual_mm is None or found.rung in _STAND_INS or found.eto_mm < LEAST_MM:
+        return None
+    high_mm = None if normals is None else normals.eto_high_mm(found.day)
+    if found.eto_mm <= (FAR_ABOVE * usual_mm if high_mm is None else high_mm):
+        return None
+    return _Hot(day=found.day, eto_mm=found.eto_mm, usual_mm=usual_mm, tmax_c=found.tmax_c)
+
+
+def _running(hot: Iterable[_Hot]) -> list[list[_Hot]]:
+    """Days that follow one another together."""
+    spells: list[list[_Hot]] = []
+    for day in hot:
+        if spells and day.day - spells[-1][-1].day == _DAY:
+            spells[-1].append(day)
+        else:
+            spells.append([day])
+    return spells
+
+
+def _span(days: list[date]) -> str:
+    return f"{days[0]}" if len(days) == 1 else f"{days[0]} to {days[-1]}"

@@ -1,0 +1,136 @@
+"""What one part of a zone wants on a day: a seedbed its moist top, a crop what its roots miss."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from controller.demand.facts import Part
+from controller.demand.records import DayInput, LedgerDay
+from controller.demand.salts import leaching_owed_mm
+from controller.garden.model import Watering
+from controller.timetable.dose import need_of
+from controller.timetable.forecast import lowered_mm, to_come_mm
+
+# Seedbeds are watered lightly and often, 2 to 5 mm (extension services' practice, no source): as
+# soon as so much has gone from the layer that dries.
+SEEDBED_LEAST_MM = 2.0
+# On a day of at least this reference ET a seedbed is watered at each of the day's windows. Our
+# choice.
+SEEDBED_TWICE_FROM_MM = 5.0
+SETTLING_LEAST_MM = 1.0  # missing, before plants just set out are watered again; our choice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Want:
+    """The depth a part is to get, over its whole ground, and why."""
+
+    part: Part
+    evening: LedgerDay
+    net_mm: float
+    urgency: float  # what is missing over what may be
+    words: str
+    spread: bool = False  # over all of the day's windows
+    due: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlook:
+    """What a day's wants depend on besides the account."""
+
+    day: date
+    first: date  # of the plan
+    days: Mapping[date, DayInput]
+    fallen_mm: float  # caught by the garden's gauge this day already
+    wait_days: int  # until the next chance to water after this day
+    rain_doubt_days: int
+    refill_at: float
+
+
+def want_of(
+    part: Part, account: Sequence[LedgerDay], outlook: Outlook, watering: Watering, *, leach: float
+) -> Want | None:
+    """What this part wants; `due` is False where it could wait; None where nothing stands there.
+
+    `leach` is the share of what enters that must pass below the roots, where the water is salty.
+    """
+    facts = part.planting_on(outlook.day)
+    if facts is None or not account:
+        return None
+    evening = account[-1]
+    at = facts.course.on(outlook.day)
+    if at.stopped:
+        return Want(
+            part=part, evening=evening, net_mm=0.0, urgency=0.0, words="it dries down", due=False
+        )
+    if at.phase == "seedbed":
+        return _seedbed(part, evening, outlook)
+    if evening.crop is None:
+        return None  # set out today into a bed of its own account: watered in by hand
+    missing = max(0.0, evening.depletion_mm - outlook.fallen_mm)
+    expected = _expected_etc_mm(evening, outlook)
+    urgency = missing / evening.raw_mm if evening.raw_mm > 0.0 else 1.0
+    if at.phase == "settling" and missing >= SETTLING_LEAST_MM:
+        return Want(
+            part=part, evening=evening, net_mm=missing, urgency=urgency, words="it is settling in"
+        )
+    need = need_of(
+        missing_mm=missing,
+        raw_mm=evening.raw_mm,
+        refill_at=outlook.refill_at,
+        expected_etc_mm=expected,
+        rain_doubt_days=outlook.rain_doubt_days,
+    )
+    if need is None:
+        return Want(
+            part=part, evening=evening, net_mm=missing, urgency=urgency, words="", due=False
+        )
+    coming = to_come_mm(outlook.days, outlook.day, first=outlook.first)
+    net = lowered_mm(
+        need.net_mm,
+        to_come_mm=coming,
+        trust=watering.forecast_trust,
+        raw_mm=evening.raw_mm,
+        expected_etc_mm=expected,
+    )
+    words = need.words
+    if net < need.net_mm:
+        words += f"; less {need.net_mm - net:.1f} mm for rain that is likely"
+    if leach > 0.0:
+        owed = leaching_owed_mm(
+            entered_mm=sum(d.watered_mm for d in account if d.account == evening.account),
+            drained_mm=sum(d.drained_mm for d in account if d.account == evening.account),
+            share=leach,
+        )
+        extra = min(owed, net * leach / (1.0 - leach))  # at most what a steady share would be
+        if extra > 0.0:
+            net, words = net + extra, f"{words}; with {extra:.1f} mm to wash out salt"
+    return Want(part=part, evening=evening, net_mm=net, urgency=urgency, words=words, due=net > 0.0)
+
+
+def _seedbed(part: Part, evening: LedgerDay, outlook: Outlook) -> Want:
+    """Keep the top moist: what the surface layer lacks, on the wetted ground."""
+    today = outlook.days.get(outlook.day)
+    lacking = evening.surface_depletion_mm
+    if evening.coefficients == "single":
+        lacking = evening.depletion_mm / part.line_fraction
+    on_strip = max(0.0, lacking - outlook.fallen_mm)
+    return Want(
+        part=part,
+        evening=evening,
+        net_mm=on_strip * part.line_fraction,
+        urgency=2.0,  # seeds cannot wait
+        words="the top is kept moist until seedlings show",
+        spread=(today or evening).eto_mm >= SEEDBED_TWICE_FROM_MM,
+        due=on_strip >= SEEDBED_LEAST_MM,
+    )
+
+
+def _expected_etc_mm(evening: LedgerDay, outlook: Outlook) -> float:
+    """What the crop will use from the day until the next chance, at last evening's Kc."""
+    total = 0.0
+    for ahead in range(outlook.wait_days):
+        coming = outlook.days.get(date.fromordinal(outlook.day.toordinal() + ahead))
+        total += evening.kc * evening.exposure * (coming or evening).eto_mm
+    return total
