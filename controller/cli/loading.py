@@ -8,17 +8,21 @@ import json
 import os
 import sys
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 import controller
 from controller.clock import Clock, SystemClock
-from controller.errors import InputError, NoWeather
+from controller.demand.records import DayInput
+from controller.errors import InputError
 from controller.garden.model import Garden
-from controller.timetable.days import DemandDays, demand_days, read_station
+from controller.timetable.days import demand_days
+from controller.timetable.gather import Gathered, Gatherer, best_normals
+from controller.timetable.normals import Normals
 from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds
+from controller.timetable.reference import read_station
 from controller.timetable.tested import Tested, tested_lines
 from controller.timetable.whole import read_whole
 from controller.weather.day import WeatherDay
@@ -30,6 +34,7 @@ EXAMPLE_GARDEN = "example-garden.toml"
 EXAMPLE_WEATHER = "example-weather.csv"
 # The first day planned for the example, whose invented weather ends a while after it.
 EXAMPLE_FIRST = date(2031, 7, 6)
+FORECAST_DAYS = 8  # asked of a service for a printed plan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,46 +87,23 @@ def today_in(garden: Garden, clock: Clock) -> date:
     return clock.now_utc().astimezone(garden.site.zone_info).date()
 
 
-def load_weather(
-    args: argparse.Namespace, loaded: Loaded, clock: Clock
-) -> tuple[list[WeatherDay], str]:
-    """The days of the file named, else of the garden's own source, and the credit it is owed.
+def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> Gathered:
+    """What the file named on the command line says, else all of the garden's own sources.
 
-    Faults and remarks are told on stderr.
+    Faults and remarks are told on stderr; a file that is named and cannot be read is an error.
     """
-    source = loaded.garden.weather
-    if getattr(args, "weather", None):
-        path = Path(args.weather)
-    elif source.file is not None:
-        path = loaded.path.parent / source.file
-    elif source.online:
-        return _online(loaded, state_dir(args, loaded), clock)
-    else:
-        raise NoWeather(
-            f"{loaded.path}: no weather; name a file with --weather, or set file or online in "
-            "[weather] of the garden file"
-        )
-    found = read_station(path, loaded.garden)
-    for line in (*found.faults, *found.remarks):
-        tell(f"weather: {line}")
-    return list(found.days), ""
-
-
-def _online(loaded: Loaded, folder: Path, clock: Clock) -> tuple[list[WeatherDay], str]:
-    from controller.weather.online import OnlineWeather
-
-    site = loaded.garden.site
-    answer = OnlineWeather(folder / "weather-cache", clock).days(
-        latitude_deg=site.latitude_deg,
-        longitude_deg=site.longitude_deg,
-        elevation_m=site.elevation_m,
-        timezone=site.timezone,
-        past_days=92,
-        forecast_days=8,
+    named = getattr(args, "weather", None)
+    if named:
+        read_station(Path(named), loaded.garden)  # a fault of the file asked for is the answer
+    folder = state_dir(args, loaded) / "weather-cache"
+    found = Gatherer(loaded.path.parent, folder, clock).gather(
+        loaded.garden,
+        forecast_days=FORECAST_DAYS,
+        file=Path(named).resolve() if named else None,
     )
-    for line in answer.remarks:
+    for line in found.remarks:
         tell(f"weather: {line}")
-    return list(answer.days), answer.credit
+    return found
 
 
 def load_tested(args: argparse.Namespace, loaded: Loaded) -> Tested:
@@ -144,7 +126,7 @@ class Kept:
     """What the logbook says was given, and from which day on it says so."""
 
     given: Given
-    gauge_mm: Mapping[date, float]
+    rows: tuple[WeatherDay, ...]
     kept_from: date | None
 
 
@@ -152,7 +134,7 @@ def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
     """Ask the logbook, if there is one; the example keeps none."""
     book = _logbook(args, loaded)
     if book is None:
-        return Kept(given=NOTHING_GIVEN, gauge_mm={}, kept_from=None)
+        return Kept(given=NOTHING_GIVEN, rows=(), kept_from=None)
     from controller.logbook.ask import Questions
 
     with Questions(book) as questions:
@@ -162,33 +144,51 @@ def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
                 litres=questions.litres_by_zone_day(date.min, last),
                 slots={},
                 soaking_until_utc={},
+                observations=questions.observations(),
+                fallen_mm=questions.gauge_by_day(),
             ),
-            gauge_mm=questions.gauge_by_day(),
+            rows=tuple(questions.weather_rows()),
             kept_from=begun_utc and begun_utc.astimezone(loaded.garden.site.zone_info).date(),
         )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Days:
+    """Days ready for the ledger, and what is normal here."""
+
+    days: Mapping[date, DayInput]
+    remarks: tuple[str, ...]
+    normals: Normals | None
 
 
 def load_days(
     args: argparse.Namespace,
     loaded: Loaded,
-    gauge_mm: Mapping[date, float],
+    kept: Kept,
     *,
     first: date,
     last: date,
     clock: Clock,
-) -> DemandDays:
-    """Days ready for the ledger up to `last`."""
-    weather, credit = load_weather(args, loaded, clock)
-    days = demand_days(weather, loaded.garden.site, last=last, rain_gauge_mm=gauge_mm)
-    if credit:
-        days = replace(days, remarks=(*days.remarks, credit))
-    begins = min(days.days)
-    if begins >= first:
-        raise NoWeather(
-            f"the weather begins on {begins}; a plan from {first} needs the day before it, too"
-            + (f"; try --from {begins + timedelta(days=1)}" if begins < last else "")
-        )
-    return days
+) -> Days:
+    """Days ready for the ledger up to `last`; where no source has any, the season's own."""
+    garden, today = loaded.garden, today_in(loaded.garden, clock)
+    found = load_weather(args, loaded, clock)
+    rows = (*kept.rows, *found.rows)
+    # The example's days lie where its calendar says, whatever the date here.
+    today = first if loaded.is_example else min(today, first)
+    normals = best_normals(found.normals, rows, garden=garden, order=found.order, today=today)
+    made = demand_days(
+        rows,
+        garden.site,
+        first=min([first - timedelta(days=1), *(w.day for w in rows if w.measured)]),
+        last=last,
+        today=today,
+        order=found.order,
+        rain_gauge_mm=kept.given.fallen_mm,
+        normals=normals,
+        climate=garden.weather.climate,
+    )
+    return Days(days=made.days, remarks=(*made.remarks, *found.credits), normals=normals)
 
 
 def _logbook(args: argparse.Namespace, loaded: Loaded) -> Path | None:

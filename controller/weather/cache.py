@@ -9,22 +9,44 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from controller.weather.atomic import write_whole
 
-MOST_BYTES = 1_000_000
+MOST_BYTES = 4_000_000
+CLOCKS_AGREE = timedelta(days=1)  # our choice: two clocks further apart than this, one is wrong
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kept:
-    """An answer as it came, to which question, and when."""
+    """An answer as it came, to which question, and when by this clock.
 
-    url: str
+    `date_utc` is when by the service's own clock, if it said; `good_for_s` how long it said that
+    nothing new is to be had; `etag` and `last_modified` are its marks, word for word, for asking
+    whether there is anything newer.
+    """
+
+    key: str
     body: str
     fetched_utc: datetime
+    date_utc: datetime | None = None
+    good_for_s: float = 0.0
+    etag: str = ""
+    last_modified: str = ""
+
+    @property
+    def given_utc(self) -> datetime:
+        """When it was given: by the service's clock, which is set, or else by this one."""
+        return self.date_utc or self.fetched_utc
+
+    @property
+    def when_utc(self) -> datetime:
+        """What its age is counted from: this clock's time, unless it was plainly wrong then."""
+        far_apart = abs(self.given_utc - self.fetched_utc) > CLOCKS_AGREE
+        return self.given_utc if far_apart else self.fetched_utc
 
 
 class AnswerCache:
@@ -33,9 +55,9 @@ class AnswerCache:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
-    def load(self, url: str) -> tuple[Kept | None, tuple[str, ...]]:
+    def load(self, key: str) -> tuple[Kept | None, tuple[str, ...]]:
         """The answer kept for this question, if any, and what there is to say about it."""
-        path = self._path(url)
+        path = self._path(key)
         try:
             with path.open("rb") as file:
                 raw = file.read(MOST_BYTES + 1)
@@ -43,25 +65,29 @@ class AnswerCache:
             return None, ()
         except OSError as fault:
             return None, (f"the kept weather cannot be read ({fault.strerror})",)
-        kept = _kept(raw, url)
-        return (kept, ()) if kept is not None else (None, self.set_aside(url))
+        kept = _kept(raw, key)
+        return (kept, ()) if kept is not None else (None, self.set_aside(key))
 
     def store(self, kept: Kept) -> tuple[str, ...]:
         """Keep an answer in place of the one before; say so if that fails."""
         record = {
-            "url": kept.url,
+            "key": kept.key,
             "fetched_utc": kept.fetched_utc.isoformat(),
+            "date_utc": kept.date_utc and kept.date_utc.isoformat(),
+            "good_for_s": kept.good_for_s,
+            "etag": kept.etag,
+            "last_modified": kept.last_modified,
             "body": kept.body,
         }
         try:
-            write_whole(self._path(kept.url), json.dumps(record).encode("utf-8"))
+            write_whole(self._path(kept.key), json.dumps(record).encode("utf-8"))
         except OSError as fault:
             return (f"the weather could not be kept on disk ({fault.strerror})",)
         return ()
 
-    def set_aside(self, url: str) -> tuple[str, ...]:
+    def set_aside(self, key: str) -> tuple[str, ...]:
         """Move a file that is of no use out of the way, so that somebody can look at it."""
-        path = self._path(url)
+        path = self._path(key)
         aside = path.with_suffix(".bad")
         try:
             path.replace(aside)
@@ -69,20 +95,56 @@ class AnswerCache:
             return (f"the kept weather does not read, nor can it be moved ({fault.strerror})",)
         return (f"the kept weather did not read and was set aside as {aside.name}",)
 
-    def _path(self, url: str) -> Path:
-        name = hashlib.sha256(url.encode("utf-8")).hexdigest()[:20]
+    def hold(self, service: str, until_utc: datetime) -> None:
+        """Note until when a service wants to be left alone, for other runs of ours, too."""
+        with suppress(OSError):  # then it is asked once more than it likes
+            write_whole(self._hold_path(service), until_utc.isoformat().encode("ascii"))
+
+    def held_until_utc(self, service: str) -> datetime | None:
+        """Until when it wants to be left alone, if it ever said so."""
+        try:
+            return _instant(self._hold_path(service).read_text(encoding="ascii"))
+        except (OSError, ValueError):
+            return None
+
+    def _hold_path(self, service: str) -> Path:
+        return self._folder / f"wait-{service}.txt"
+
+    def _path(self, key: str) -> Path:
+        name = hashlib.sha256(key.encode("utf-8")).hexdigest()[:20]
         return self._folder / f"weather-{name}.json"
 
 
-def _kept(raw: bytes, url: str) -> Kept | None:
+def _kept(raw: bytes, key: str) -> Kept | None:
     """What a file says; None where it is not one of ours, or not about this question."""
     try:
         record = json.loads(raw)
-        if not isinstance(record, Mapping) or record["url"] != url:
+        if not isinstance(record, Mapping) or record["key"] != key:
             return None
-        body, fetched = record["body"], datetime.fromisoformat(record["fetched_utc"])
-    except (ValueError, KeyError, TypeError, RecursionError):
+        texts = [record[name] for name in ("body", "etag", "last_modified")]
+        fetched_utc, date_utc = _instant(record["fetched_utc"]), _instant(record["date_utc"])
+        good_for_s = float(record["good_for_s"])
+    except (ValueError, KeyError, TypeError, RecursionError, OverflowError):
         return None
-    if not isinstance(body, str) or fetched.tzinfo is None:
+    if fetched_utc is None or not all(isinstance(text, str) for text in texts):
         return None
-    return Kept(url=url, body=body, fetched_utc=fetched.astimezone(UTC))
+    body, etag, last_modified = texts
+    return Kept(
+        key=key,
+        body=body,
+        fetched_utc=fetched_utc,
+        date_utc=date_utc,
+        good_for_s=good_for_s,
+        etag=etag,
+        last_modified=last_modified,
+    )
+
+
+def _instant(text: str | None) -> datetime | None:
+    """A time with its zone; ValueError for one without."""
+    if text is None:
+        return None
+    read = datetime.fromisoformat(text)
+    if read.tzinfo is None:
+        raise ValueError(text)
+    return read.astimezone(UTC)

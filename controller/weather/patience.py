@@ -27,9 +27,15 @@ class Patience:
 class TryFailed(NoWeather):
     """One try came to nothing. `wait_s` is what the service asked for, if it did."""
 
-    def __init__(self, why: str, *, again: bool, wait_s: float | None = None) -> None:
+    def __init__(
+        self, why: str, *, again: bool, wait_s: float | None = None, status: int | None = None
+    ) -> None:
         super().__init__(why)
-        self.again, self.wait_s = again, wait_s
+        self.again, self.wait_s, self.status = again, wait_s, status
+
+    def with_(self, words: str) -> TryFailed:
+        """The same failure with more said of it."""
+        return TryFailed(f"{self}{words}", again=self.again, wait_s=self.wait_s, status=self.status)
 
 
 def refusal(status: int, reason: str, retry_after: str | None, now_utc: datetime) -> TryFailed:
@@ -37,20 +43,22 @@ def refusal(status: int, reason: str, retry_after: str | None, now_utc: datetime
     said = f": {reason}" if reason else ""
     if 300 <= status < 400:
         return TryFailed(
-            "we were sent on to another page; does the network ask for a sign-in?", again=False
+            "we were sent on to another page; does the network ask for a sign-in?",
+            again=False,
+            status=status,
         )
     wait_s = _asked_wait_s(retry_after, now_utc)
     if status == 429:
         why = f"the weather service has had too many questions from this address{said}"
         if "daily" in reason.lower() or "tomorrow" in reason.lower():
             # A day's allowance that is used up does not come back in a minute.
-            return TryFailed(why, again=False, wait_s=wait_s or LONGEST_WAIT_S)
-        return TryFailed(why, again=True, wait_s=wait_s)
+            return TryFailed(why, again=False, wait_s=wait_s or LONGEST_WAIT_S, status=status)
+        return TryFailed(why, again=True, wait_s=wait_s, status=status)
     if status in _RETRY:
         why = f"the weather service is out of order ({status}){said}"
-        return TryFailed(why, again=True, wait_s=wait_s)
+        return TryFailed(why, again=True, wait_s=wait_s, status=status)
     why = f"the weather service refused the question ({status}){said}"
-    return TryFailed(why, again=False)
+    return TryFailed(why, again=False, status=status)
 
 
 def _asked_wait_s(header: str | None, now_utc: datetime) -> float | None:

@@ -17,7 +17,7 @@ OUTSIDE = {"apscheduler", "gpiozero", "lgpio", "pydantic", "requests", "sqlite_u
 # Sleeping between tries, and stamping log lines in UTC, is not asking what time it is.
 MAY_IMPORT_TIME = {
     "controller/clock.py",
-    "controller/weather/online.py",
+    "controller/weather/fetch.py",
     "controller/daemon/control.py",
     "controller/daemon/process.py",
 }

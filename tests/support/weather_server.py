@@ -2,18 +2,21 @@
 
 The shape of a good answer and of an error follow the documentation of Open-Meteo's forecast
 interface (open-meteo.com/en/docs): one list for each variable beside `time`, units in
-`daily_units`, errors as {"error": true, "reason": "..."}.
+`daily_units`, errors as {"error": true, "reason": "..."}. Answers of the other services are in
+support.weather_answers.
 """
 
 from __future__ import annotations
 
 import contextlib
+import gzip
 import json
 import threading
 import time
-from collections.abc import Iterator
-from dataclasses import dataclass, field
-from datetime import date, timedelta
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
+from email.utils import format_datetime
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
@@ -73,33 +76,69 @@ class Reply:
     headers: dict[str, str] = field(default_factory=dict)
     lost: int = 0
     pause_s: float = 0.0  # after each ten bytes
+    chunked: bool = False  # sent in chunks, without a length
+
+    def with_(self, **headers: str) -> Reply:
+        """The same with more headers; an underscore stands for a dash."""
+        names = {name.replace("_", "-"): value for name, value in headers.items()}
+        return replace(self, headers={**self.headers, **names})
+
+    def packed(self) -> Reply:
+        """The same, packed with gzip."""
+        return replace(self, body=gzip.compress(self.body)).with_(Content_Encoding="gzip")
 
 
-def good(answer: Any) -> Reply:
+def good(answer: Any, kind: str = "application/json; charset=utf-8") -> Reply:
     """The usual reply."""
-    return Reply(body=json.dumps(answer).encode("utf-8"))
+    return Reply(body=json.dumps(answer).encode("utf-8"), kind=kind)
 
 
 def error(status: int, reason: str, **headers: str) -> Reply:
     """An error in the documented shape."""
     body = json.dumps({"error": True, "reason": reason}).encode("utf-8")
-    names = {name.replace("_", "-"): value for name, value in headers.items()}
-    return Reply(body=body, status=status, headers=names)
+    return Reply(body=body, status=status).with_(**headers)
+
+
+def problem(status: int, title: str, detail: str) -> Reply:
+    """An error as problem details (RFC 9457)."""
+    told = {"title": title, "status": status, "detail": detail, "correlationId": "0"}
+    body = json.dumps(told).encode("utf-8")
+    return Reply(body=body, status=status, kind="application/problem+json")
+
+
+UNCHANGED = Reply(body=b"", status=304)
 
 
 class WeatherServer:
-    """Gives its replies in order; the last one over and over."""
+    """Gives its replies in order; the last one over and over. Paths may have replies of their own.
+
+    `date_utc`, where set, tells the time it puts into its answers.
+    """
 
     def __init__(self) -> None:
         self.replies: list[Reply] = []
+        self.by_path: dict[str, list[Reply]] = {}
         self.asked: list[dict[str, str]] = []
+        self.paths: list[str] = []
         self.agents: list[str] = []
+        self.headers: list[Mapping[str, str]] = []
+        self.date_utc: Callable[[], datetime] | None = None
         self._server = ThreadingHTTPServer(("127.0.0.1", 0), _handler(self))
-        self.url = f"http://127.0.0.1:{self._server.server_port}/v1/forecast"
+        self.root = f"http://127.0.0.1:{self._server.server_port}"
+        self.url = f"{self.root}/v1/forecast"
 
     def say(self, *replies: Reply) -> None:
         """From now on."""
         self.replies = list(replies)
+
+    def say_at(self, path: str, *replies: Reply) -> None:
+        """From now on, to questions at that path."""
+        self.by_path[path] = list(replies)
+
+    def next_reply(self, path: str) -> Reply:
+        """The one whose turn it is."""
+        replies = self.by_path.get(path, self.replies)
+        return replies.pop(0) if len(replies) > 1 else replies[0]
 
     @contextlib.contextmanager
     def running(self) -> Iterator[WeatherServer]:
@@ -118,18 +157,34 @@ class WeatherServer:
 
 def _handler(server: WeatherServer) -> type[BaseHTTPRequestHandler]:
     class Handler(BaseHTTPRequestHandler):
+        protocol_version = "HTTP/1.1"
+
         def do_GET(self) -> None:
             query = parse_qs(urlsplit(self.path).query)
+            path = urlsplit(self.path).path
             server.asked.append({name: values[0] for name, values in query.items()})
+            server.paths.append(path)
             server.agents.append(self.headers["User-Agent"])
-            reply = server.replies.pop(0) if len(server.replies) > 1 else server.replies[0]
-            self.send_response(reply.status)
-            self.send_header("Content-Type", reply.kind)
-            self.send_header("Content-Length", str(len(reply.body)))
+            server.headers.append(dict(self.headers))
+            self._give(server.next_reply(path))
+
+        def _give(self, reply: Reply) -> None:
+            self.close_connection = True
+            self.send_response_only(reply.status)
+            if server.date_utc is not None:
+                self.send_header("Date", format_datetime(server.date_utc(), usegmt=True))
+            self.send_header("Connection", "close")
+            if reply.status != 304:
+                self.send_header("Content-Type", reply.kind)
+                if reply.chunked:
+                    self.send_header("Transfer-Encoding", "chunked")
+                else:
+                    self.send_header("Content-Length", str(len(reply.body)))
             for name, value in reply.headers.items():
                 self.send_header(name, value)
             self.end_headers()
-            sent = reply.body[: len(reply.body) - reply.lost]
+            sent = _in_chunks(reply.body) if reply.chunked else reply.body
+            sent = sent[: len(sent) - reply.lost]
             with contextlib.suppress(OSError):  # the other side may hang up
                 if not reply.pause_s:
                     self.wfile.write(sent)
@@ -143,3 +198,9 @@ def _handler(server: WeatherServer) -> type[BaseHTTPRequestHandler]:
             """Keep the test's output clean."""
 
     return Handler
+
+
+def _in_chunks(body: bytes) -> bytes:
+    """As HTTP/1.1 sends what it does not know the length of (RFC 9112, 7.1)."""
+    pieces = [body[at : at + 1000] for at in range(0, len(body), 1000)]
+    return b"".join(b"%x\r\n%s\r\n" % (len(p), p) for p in pieces) + b"0\r\n\r\n"

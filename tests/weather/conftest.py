@@ -10,7 +10,7 @@ import requests
 from support.clock import HandClock
 from support.weather_server import WeatherServer
 
-from controller.weather.online import OnlineAnswer, OnlineWeather
+from controller.weather.services import OnlineAnswer, Place, Service, service
 
 
 @pytest.fixture
@@ -33,23 +33,52 @@ def slept() -> list[float]:
 
 
 @pytest.fixture
-def online(
-    tmp_path: Path, server: WeatherServer, clock: HandClock, slept: list[float]
-) -> OnlineWeather:
-    """Asks the service on the loopback; waits without waiting, always the full bound."""
+def session() -> requests.Session:
+    """One that a proxy of the machine's has no business in."""
+    session = requests.Session()
+    session.trust_env = False
+    return session
+
+
+@pytest.fixture
+def ask_as(
+    tmp_path: Path,
+    server: WeatherServer,
+    clock: HandClock,
+    slept: list[float],
+    session: requests.Session,
+) -> Callable[..., Service]:
+    """A service by its name, on the loopback; waits without waiting, always the full bound."""
 
     def sleep(seconds: float) -> None:
         slept.append(seconds)
         clock.advance(seconds)
 
-    session = requests.Session()
-    session.trust_env = False  # a proxy of the machine's has no business here
-    return OnlineWeather(
-        tmp_path / "cache", clock, session, server.url, sleep=sleep, jitter=lambda: 1.0
+    def named(name: str, *, contact: str = "") -> Service:
+        return service(
+            name, tmp_path / "cache", clock, contact=contact, session=session,
+            base_url=server.root if name == "nws" else server.url,
+            sleep=sleep, jitter=lambda: 1.0,
+        )  # fmt: skip
+
+    return named
+
+
+@pytest.fixture
+def place() -> Place:
+    """Invented."""
+    return Place(
+        latitude_deg=40.51234, longitude_deg=-4.2, elevation_m=640.0, timezone="Europe/Madrid"
     )
 
 
 @pytest.fixture
-def ask(online: OnlineWeather) -> Callable[[], OnlineAnswer]:
+def online(ask_as: Callable[..., Service]) -> Service:
+    """The service asked first."""
+    return ask_as("open-meteo")
+
+
+@pytest.fixture
+def ask(online: Service, place: Place) -> Callable[[], OnlineAnswer]:
     """Two days back, three on, at an invented place."""
-    return lambda: online.days(40.51234, -4.2, 640.0, "Europe/Madrid", 2, 3)
+    return lambda: online.days(place, past_days=2, forecast_days=3)

@@ -12,14 +12,13 @@ from hypothesis import strategies as st
 from support.weather_server import USUAL, forecast
 
 from controller.errors import NoWeather
-from controller.weather.answer import Question, Reading, read_answer, reason_in
+from controller.weather.answer import Place, Question, Reading, reason_in
+from controller.weather.openmeteo import read_answer
 
 TODAY = date(2031, 6, 1)
 QUESTION = Question(
-    latitude_deg=40.5,
-    longitude_deg=-4.2,
-    elevation_m=640.0,
-    timezone="Europe/Madrid",
+    place=Place(latitude_deg=40.5, longitude_deg=-4.2, elevation_m=640.0, timezone="Europe/Madrid"),
+    today=TODAY,
     past_days=2,
     forecast_days=3,
 )

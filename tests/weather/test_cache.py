@@ -10,15 +10,23 @@ import pytest
 from controller.weather import atomic
 from controller.weather.cache import AnswerCache, Kept
 
-KEPT = Kept(url="http://a/?b", body='{"°": 1}', fetched_utc=datetime(2031, 6, 1, 4, tzinfo=UTC))
+KEPT = Kept(
+    key="service http://a/?b",
+    body='{"°": 1}',
+    fetched_utc=datetime(2031, 6, 1, 4, tzinfo=UTC),
+    date_utc=datetime(2031, 6, 1, 4, 0, 1, tzinfo=UTC),
+    good_for_s=1800.0,
+    etag='W/"7"',
+    last_modified="Sun, 01 Jun 2031 03:00:00 GMT",
+)
 
 
 def test_what_is_kept_comes_back_as_it_was(tmp_path: Path) -> None:
     cache = AnswerCache(tmp_path / "not" / "yet")
-    assert cache.load(KEPT.url) == (None, ())
+    assert cache.load(KEPT.key) == (None, ())
     assert cache.store(KEPT) == ()
-    assert cache.load(KEPT.url) == (KEPT, ())
-    assert cache.load("http://a/?c") == (None, ())
+    assert cache.load(KEPT.key) == (KEPT, ())
+    assert cache.load("service http://a/?c") == (None, ())
 
 
 def test_a_power_cut_while_writing_leaves_the_earlier_answer(
@@ -31,11 +39,11 @@ def test_a_power_cut_while_writing_leaves_the_earlier_answer(
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(atomic.os, "fsync", fail)
-    newer = Kept(url=KEPT.url, body="{}", fetched_utc=KEPT.fetched_utc)
+    newer = Kept(key=KEPT.key, body="{}", fetched_utc=KEPT.fetched_utc)
     assert cache.store(newer) == (
         "the weather could not be kept on disk (No space left on device)",
     )
-    assert cache.load(KEPT.url) == (KEPT, ())
+    assert cache.load(KEPT.key) == (KEPT, ())
     assert len(list(tmp_path.iterdir())) == 1
 
 
@@ -44,7 +52,7 @@ def test_a_file_about_another_question_is_not_believed(tmp_path: Path) -> None:
     cache.store(KEPT)
     (path,) = tmp_path.iterdir()
     path.write_text(path.read_text(encoding="utf-8").replace("?b", "?x"), encoding="utf-8")
-    found, remarks = cache.load(KEPT.url)
+    found, remarks = cache.load(KEPT.key)
     assert found is None
     assert "set aside" in remarks[0]
 
@@ -54,4 +62,4 @@ def test_a_time_without_its_zone_is_not_believed(tmp_path: Path) -> None:
     cache.store(KEPT)
     (path,) = tmp_path.iterdir()
     path.write_text(path.read_text(encoding="utf-8").replace("+00:00", ""), encoding="utf-8")
-    assert cache.load(KEPT.url)[0] is None
+    assert cache.load(KEPT.key)[0] is None

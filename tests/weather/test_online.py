@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import socket
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from email.utils import format_datetime
 from pathlib import Path
@@ -16,11 +17,12 @@ from support.weather_server import Reply, WeatherServer, error, forecast, good
 
 from controller.clock import SystemClock
 from controller.errors import NoWeather, OutOfRange
-from controller.weather.online import CREDIT, OnlineAnswer, OnlineWeather
 from controller.weather.patience import Patience
+from controller.weather.services import OnlineAnswer, Place, Service, service
 
 Ask = Callable[[], OnlineAnswer]
 TODAY = date(2031, 6, 1)
+HERE = Place(latitude_deg=40.0, longitude_deg=-4.0, elevation_m=640.0, timezone="Europe/Madrid")
 HOUR = 3600.0
 BUSY = error(503, "The service is overloaded")
 
@@ -38,7 +40,7 @@ def test_a_good_answer_becomes_days_in_our_units(server: WeatherServer, ask: Ask
     assert {d.wind_height_m for d in answer.days} == {10.0}
     assert answer.fresh
     assert answer.remarks == ()
-    assert answer.credit == CREDIT == "Weather data by Open-Meteo.com (CC BY 4.0)"
+    assert answer.credit == "Weather data by Open-Meteo.com (CC BY 4.0)"
 
 
 def test_the_question_names_place_zone_days_and_units(server: WeatherServer, ask: Ask) -> None:
@@ -103,21 +105,21 @@ def test_an_answer_is_kept_for_three_hours_without_asking_again(
 
 
 def test_the_kept_answer_outlives_the_program(
-    server: WeatherServer, clock: HandClock, ask: Ask, tmp_path: Path
+    server: WeatherServer, clock: HandClock, ask: Ask, tmp_path: Path, place: Place
 ) -> None:
     server.say(good(forecast(TODAY)))
     first = ask()
-    another = OnlineWeather(tmp_path / "cache", clock, None, server.url)
-    assert another.days(40.51234, -4.2, 640.0, "Europe/Madrid", 2, 3) == first
+    another = service("open-meteo", tmp_path / "cache", clock, base_url=server.url)
+    assert another.days(place, past_days=2, forecast_days=3) == first
     assert len(server.asked) == 1
 
 
 def test_another_place_is_another_question(
-    server: WeatherServer, online: OnlineWeather, ask: Ask
+    server: WeatherServer, online: Service, ask: Ask
 ) -> None:
     server.say(good(forecast(TODAY)))
     ask()
-    online.days(41.0, -4.2, 640.0, "Europe/Madrid", 2, 3)
+    online.days(replace(HERE, latitude_deg=41.0), past_days=2, forecast_days=3)
     assert len(server.asked) == 2
 
 
@@ -233,11 +235,16 @@ def test_a_wait_is_drawn_anew_each_time(
 ) -> None:
     draws, slept = iter([0.25, 0.5, 0.75]), []
     server.say(BUSY)
-    online = OnlineWeather(
-        tmp_path, clock, None, server.url, sleep=slept.append, jitter=lambda: next(draws)
+    online = service(
+        "open-meteo",
+        tmp_path,
+        clock,
+        base_url=server.url,
+        sleep=slept.append,
+        jitter=lambda: next(draws),
     )
     with pytest.raises(NoWeather):
-        online.days(40.0, -4.0, 640.0, "Europe/Madrid", 2, 3)
+        online.days(HERE, past_days=2, forecast_days=3)
     assert slept == [0.5, 2.0, 6.0]
 
 
@@ -278,6 +285,20 @@ def test_a_long_wait_is_not_sat_out_but_kept_to_the_next_time(
     clock.advance(1801)
     server.say(good(forecast(TODAY)))
     assert ask().fresh
+
+
+def test_a_wait_asked_for_is_kept_to_by_other_runs_too(
+    server: WeatherServer, ask: Ask, ask_as: Callable[..., Service], clock: HandClock
+) -> None:
+    server.say(error(429, "Hourly limit exceeded", Retry_After="1800"))
+    with pytest.raises(NoWeather):
+        ask()
+    another = ask_as("open-meteo")
+    with pytest.raises(NoWeather, match="asked us to wait"):
+        another.days(HERE, past_days=2, forecast_days=3)
+    clock.step_wall(-90 * 86400)  # the wait was noted by a clock that had run ahead
+    server.say(good(forecast(date(2031, 3, 3))))
+    assert another.days(HERE, past_days=2, forecast_days=3).fresh
 
 
 def test_no_wait_asked_for_lasts_beyond_six_hours(
@@ -326,12 +347,18 @@ def test_a_body_that_trickles_is_left_at_the_deadline(
     clock = SystemClock()
     session = requests.Session()
     session.trust_env = False
-    online = OnlineWeather(
-        tmp_path, clock, session, server.url, patience=Patience(overall_s=0.2), sleep=lambda _: None
+    online = service(
+        "open-meteo",
+        tmp_path,
+        clock,
+        session=session,
+        base_url=server.url,
+        patience=Patience(overall_s=0.2),
+        sleep=lambda _: None,
     )
     began = clock.mono_s()
     with pytest.raises(NoWeather, match="took too long over its answer"):
-        online.days(40.0, -4.0, 640.0, "Europe/Madrid", 2, 3)
+        online.days(HERE, past_days=2, forecast_days=3)
     assert 0.2 <= clock.mono_s() - began < 1.0
 
 
@@ -341,12 +368,12 @@ def test_a_service_that_keeps_silent_is_left_after_the_read_time(
     with socket.create_server(("127.0.0.1", 0)) as silent:
         session = requests.Session()
         session.trust_env = False
-        online = OnlineWeather(
-            tmp_path, clock, session, f"http://127.0.0.1:{silent.getsockname()[1]}/",
+        online = service(
+            "open-meteo", tmp_path, clock, session=session, base_url=f"http://127.0.0.1:{silent.getsockname()[1]}/",
             patience=Patience(read_s=0.05, tries=2), sleep=lambda _: None,
         )  # fmt: skip
         with pytest.raises(NoWeather, match="did not answer in time"):
-            online.days(40.0, -4.0, 640.0, "Europe/Madrid", 2, 3)
+            online.days(HERE, past_days=2, forecast_days=3)
 
 
 def test_a_service_that_is_not_there_is_said_to_be_out_of_reach(
@@ -357,11 +384,16 @@ def test_a_service_that_is_not_there_is_said_to_be_out_of_reach(
     session = requests.Session()
     session.trust_env = False
     slept: list[float] = []
-    online = OnlineWeather(
-        tmp_path, clock, session, f"http://127.0.0.1:{port}/", sleep=slept.append
+    online = service(
+        "open-meteo",
+        tmp_path,
+        clock,
+        session=session,
+        base_url=f"http://127.0.0.1:{port}/",
+        sleep=slept.append,
     )
     with pytest.raises(NoWeather, match="cannot be reached"):
-        online.days(40.0, -4.0, 640.0, "Europe/Madrid", 2, 3)
+        online.days(HERE, past_days=2, forecast_days=3)
     assert len(slept) == 3
 
 
@@ -374,9 +406,16 @@ def test_a_session_fault_of_any_kind_becomes_our_own(tmp_path: Path, clock: Hand
         (Certificate(), "https://localhost/", "is this clock right"),
         (requests.Session(), "nonsense", "MissingSchema"),
     ]:
-        online = OnlineWeather(tmp_path, clock, session, url, sleep=lambda _: pytest.fail("waits"))
+        online = service(
+            "open-meteo",
+            tmp_path,
+            clock,
+            session=session,
+            base_url=url,
+            sleep=lambda _: pytest.fail("waits"),
+        )
         with pytest.raises(NoWeather, match=words):
-            online.days(40.0, -4.0, 640.0, "Europe/Madrid", 2, 3)
+            online.days(HERE, past_days=2, forecast_days=3)
 
 
 def test_too_large_a_body_is_not_read_to_its_end(server: WeatherServer, ask: Ask) -> None:
@@ -418,13 +457,13 @@ def test_a_bad_answer_does_not_replace_the_last_good_one(
     )  # fmt: skip
 
 
-def test_more_days_than_the_service_has_are_out_of_range(online: OnlineWeather) -> None:
-    for past_days, forecast_days in [(93, 3), (-1, 3), (2, 17), (2, 0)]:
+def test_more_days_than_the_service_has_are_out_of_range(online: Service) -> None:
+    for past_days, forecast_days in [(93, 3), (-1, 3), (2, 17), (2, -1)]:
         with pytest.raises(OutOfRange):
-            online.days(40.0, -4.0, 640.0, "Europe/Madrid", past_days, forecast_days)
+            online.days(HERE, past_days=past_days, forecast_days=forecast_days)
 
 
-def test_a_time_zone_nobody_knows_is_no_weather(online: OnlineWeather) -> None:
+def test_a_time_zone_nobody_knows_is_no_weather(online: Service) -> None:
     for name in ["Mars/Olympus", "../etc", ""]:
         with pytest.raises(NoWeather, match="time zone"):
-            online.days(40.0, -4.0, 640.0, name, 2, 3)
+            online.days(replace(HERE, timezone=name), past_days=2, forecast_days=3)
