@@ -194,8 +194,9 @@ class Course:
             return
         if self._planting.start <= today <= self.ends and self.on(today).stage == "late":
             self._remark(
-                "by its course it ripens, but nobody has noted that it does; look whether the tops "
-                'fall or turn yellow, and note "ripening": until then it is watered on'
+                "by its course it ripens about now, but nobody has noted that it does; look "
+                'whether the tops fall or turn yellow, and note "ripening": until then it is '
+                "watered on"
             )
 
     def _is_known(self, day: date) -> bool:

@@ -79,8 +79,9 @@ def pace_of(
             elif length:
                 by_days.append(STAGE_NAMES[number])
         if by_days and not remarks:
+            go = "stage goes" if len(by_days) == 1 else "stages go"
             remarks.append(
-                f"its {' and '.join(by_days)} stage goes by days: an ordinary day there has less "
+                f"its {' and '.join(by_days)} {go} by days: an ordinary day there has less "
                 f"than {LEAST_DAILY_WARMTH_C:g} degree day over {base_c:g} °C, or is not known"
             )
     pace = Pace(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 from pytest import approx
-from support.plots import day, planted, plot
+from support.plots import day, ground, planted, plot
 
 from controller.demand.course import Course
 from controller.demand.ledger import advance, next_day
@@ -31,14 +31,10 @@ EXAMPLE_28 = [(20, 0.15), (40, 0.77), (70, 1.19), (95, 0.56)]
 def test_example_24_a_small_vegetable_in_its_first_days():
     # PRINTED, example 24: Kc initial 0.85, ETo 4 mm/day, ETc 3.4 mm/day.
     seedlings = OwnCrop(name="seedlings", like="lettuce", changes={"kc_ini": 0.85})
-    found = advance(
-        None,
-        zone=plot(planted("seedlings", 0, 60)),
-        soil=load().soil("loam"),
-        crop_for=load().crops_with([seedlings]),
-        today=day(0, eto_mm=4.0),
-        watered_mm=0.0,
+    part = ground(
+        plot(planted("seedlings", 0, 60)), load().soil("loam"), load().crops_with([seedlings])
     )
+    found = advance(None, part=part, today=day(0, eto_mm=4.0), watered_mm=0.0)
     assert found.etc_mm == approx(3.4, abs=0.05)
 
 
