@@ -8,7 +8,7 @@ that stands on it says so. Held to station years in tests/demand/test_season.py.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
@@ -30,6 +30,9 @@ _TABLE_2 = {
 # The sun above the air when a place of the region is as warm as that [MJ/m2 a day]: our choice. It
 # turns the printed figures into shares of the sun, so that spring gets more than autumn.
 _SUN_AT = {"tropics": (28.0, 33.0, 38.0), "temperate": (25.0, 38.0, 40.0)}
+# Below the coolest column the share falls by so much a degree, to no less than that part of it: the
+# slope of the sub-humid row between its first two columns; our choice.
+_COLDER_PER_C, _COLDEST = 0.03, 0.5
 # Tropics and subtropics up to the first latitude, temperate from the second; our choice.
 _TROPICS_TO_DEG, _TEMPERATE_FROM_DEG = 25.0, 35.0
 # How warm it is, from memory of the means by latitude, and rough: the year's mean at sea level is
@@ -160,21 +163,18 @@ def season_tmean_c(
 
 
 def _share_of_sun(region: str, climate: Climate, tmean_c: float) -> float:
-    """Table 2 as a share of the sun above the air, straight between its three columns.
+    """Table 2 as a share of the sun above the air: straight between its three columns.
 
-    Below the coolest column the line goes on, but not under half of that column's share; above the
-    warmest the share stays.
+    Above the warmest the share stays; below the coolest it falls with the temperature.
     """
     shares = [
         (low + climate.place_in_range * (high - low)) / (MM_PER_MJ_M2 * sun)
         for (low, high), sun in zip(_TABLE_2[region, climate.row], _SUN_AT[region], strict=True)
     ]
-    return max(_on_line(_WARMTH_C, shares, tmean_c), 0.5 * shares[0])
-
-
-def _on_line(xs: Sequence[float], ys: Sequence[float], x: float) -> float:
-    """Straight between the points; the first stretch goes on below, the last value above."""
-    for (x0, x1), (y0, y1) in zip(pairwise(xs), pairwise(ys), strict=True):
-        if x <= x1:
-            return y0 + (y1 - y0) * (x - x0) / (x1 - x0)
-    return ys[-1]
+    coolest_c = _WARMTH_C[0]
+    if tmean_c < coolest_c:
+        return shares[0] * max(1.0 - _COLDER_PER_C * (coolest_c - tmean_c), _COLDEST)
+    for (t0, t1), (s0, s1) in zip(pairwise(_WARMTH_C), pairwise(shares), strict=True):
+        if tmean_c <= t1:
+            return s0 + (s1 - s0) * (tmean_c - t0) / (t1 - t0)
+    return shares[-1]

@@ -16,12 +16,12 @@ from controller.garden.model import Site
 from controller.timetable.reference import eto_of
 from controller.weather.day import WeatherDay
 
-# Half a month to each side: on 23 station years the mean of one year left out is then foretold as
-# well as with any width, and from two years better than with a narrower one
-# (tests/timetable/test_normals.py).
+# Half a month to each side: from 23 station years a year left out is then foretold as well as with
+# any width (a day's error 1.09 mm), from two years better than with a narrower window (1.13 mm
+# against 1.20 at 3 days; tests/timetable/test_normals.py).
 HALF_WINDOW_DAYS = 15
 # A day of the year has a normal if so many days of at least `LEAST_YEARS` years lie in its window;
-# our choice. One year alone foretells worse than the season's table does.
+# our choice. One year alone foretold worse there (1.16 mm) than the season's table (1.11 mm).
 LEAST_DAYS, LEAST_YEARS = 20, 2
 HIGH_DEVIATIONS = 2.0  # standard deviations above the mean: some 2 in 100 days; our choice
 _YEAR = 365

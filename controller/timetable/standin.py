@@ -69,7 +69,7 @@ class StandIns:
         if near or (recent and normal is None):
             away_mm = _mean([k.eto.eto_mm_day - self.usual_mm(k.weather.day) for k in recent])
             eto_mm = max(eto_mm + MOVED * away_mm, 0.0)
-            method += f", moved half way by {len(recent)} days"
+            method += f", moved half way by {len(recent)} day{'s' if len(recent) > 1 else ''}"
         tmin_c = tmax_c = None
         if normal is not None:
             tmin_c, tmax_c = normal.tmin_c, normal.tmax_c

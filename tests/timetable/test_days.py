@@ -12,10 +12,11 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.gardens import a_garden
 
+from controller.demand.season import season_eto_mm_day
 from controller.errors import InputError, NoWeather
 from controller.timetable.days import CLIMATE_DAYS, demand_days, eto_of
 from controller.timetable.normals import normals_from
-from controller.timetable.standin import NEAR_DAYS, NEAR_NORMAL_DAYS
+from controller.timetable.standin import MEAN_WITHIN_DAYS, NEAR_DAYS
 from controller.weather.day import VALUES, WeatherDay
 
 SITE = a_garden().site
@@ -52,16 +53,32 @@ def test_a_measured_day_has_its_own_reference_et() -> None:
     assert found.days[BEGINS].method == eto.method
 
 
+def season_mm(day: date) -> float:
+    return season_eto_mm_day(
+        day,
+        latitude_deg=SITE.latitude_deg,
+        elevation_m=SITE.elevation_m,
+        climate="sub-humid",
+        coastal=SITE.coastal,
+    )
+
+
 def test_a_gap_is_named_and_stood_in_for_by_the_days_before_and_its_rain_is_unknown() -> None:
     weather = [a_day(i) for i in range(12) if i not in (8, 9)]
     found = demand_days(weather, SITE, last=BEGINS + 11 * DAY)
     gap = found.days[BEGINS + 8 * DAY]
-    before = [found.days[BEGINS + i * DAY].eto_mm for i in range(1, 8)]
-    assert gap.eto_mm == approx(sum(before) / 7)
+    # WORKED: the season's table, moved half way by how far the last seven days were from it.
+    before = [BEGINS + i * DAY for i in range(1, 8)]
+    away = sum(found.days[d].eto_mm - season_mm(d) for d in before) / 7
+    assert gap.eto_mm == approx(season_mm(gap.day) + away / 2)
     assert gap.rain_mm is None
     assert not gap.measured
-    assert gap.method == "stand-in: mean of 7 days"
-    assert "2031-06-09, 2031-06-10: no usable weather" in found.remarks[0]
+    assert gap.method == "stand-in: season's table, sub-humid, moved half way by 7 days"
+    assert (gap.rung, gap.source) == ("days before", "stand-in")
+    assert found.remarks == (
+        "2031-06-09, 2031-06-10: no usable weather; reference ET stands in as what is usual, moved "
+        "by the days before, rain is unknown",
+    )
 
 
 def test_a_day_with_rain_and_no_temperatures_keeps_its_rain() -> None:
@@ -102,11 +119,17 @@ def test_without_any_temperatures_there_is_no_ledger() -> None:
         demand_days([a_day(0, tmin_c=None)], SITE, last=BEGINS)
 
 
-def test_a_stand_in_by_the_days_before_does_not_reach_across_half_a_season() -> None:
-    found = demand_days([a_day(0)], SITE, last=BEGINS + 60 * DAY)
-    rungs = [d.rung for d in found.days.values()]
+def test_the_days_before_move_the_seasons_table_as_far_as_they_reach() -> None:
+    found = demand_days([a_day(0)], SITE, last=BEGINS + 60 * DAY).days
+    rungs = [d.rung for d in found.values()]
     assert rungs == ["station", *["days before"] * NEAR_DAYS, *["season"] * (60 - NEAR_DAYS)]
-    assert found.days[BEGINS + 60 * DAY].method == "stand-in: season's table, sub-humid"
+    reach = BEGINS + MEAN_WITHIN_DAYS * DAY
+    assert found[reach].method == "stand-in: season's table, sub-humid, moved half way by 1 day"
+    assert found[reach + DAY].method == "stand-in: season's table, sub-humid"
+    assert found[reach + DAY].eto_mm == season_mm(reach + DAY)
+    # The temperatures of the days before stand for a fortnight; then nobody knows them.
+    assert found[BEGINS + 14 * DAY].tmax_c == 24.0
+    assert found[BEGINS + 15 * DAY].tmax_c is None
 
 
 def test_with_a_first_day_there_is_always_an_answer() -> None:
@@ -171,8 +194,8 @@ def test_the_first_days_of_a_gap_are_normal_moved_half_way_by_the_days_before() 
     found = demand_days(weather, SITE, last=BEGINS + 15 * DAY, normals=normals).days
     assert [found[BEGINS + i * DAY].rung for i in range(9, 16)] == [
         "station",
-        *["days before"] * NEAR_NORMAL_DAYS,
-        *["normal"] * (6 - NEAR_NORMAL_DAYS),
+        *["days before"] * NEAR_DAYS,
+        *["normal"] * (6 - NEAR_DAYS),
     ]
     # WORKED: the mean of the last seven days against that of their own normals, halved.
     last = [BEGINS + i * DAY for i in range(3, 10)]

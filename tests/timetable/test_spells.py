@@ -1,0 +1,113 @@
+"""Spells that dry far above usual, and frost: what is marked, what is held, what is said."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from support.stationyears import WAGENINGEN, days_of
+
+from controller.demand.records import DayInput
+from controller.timetable.days import demand_days
+from controller.timetable.normals import normals_from
+from controller.timetable.spells import frost_days, frost_words, spell_words
+
+TODAY = date(2031, 7, 10)
+DAY = timedelta(days=1)
+
+
+def a_day(ahead: int, **more: object) -> DayInput:
+    plain = {"day": TODAY + ahead * DAY, "eto_mm": 4.0, "normal_eto_mm": 3.6, "rung": "station"}
+    plain |= {"method": "penman-monteith", "rain_mm": 0.0, "tmin_c": 12.0, "tmax_c": 24.0}
+    return DayInput(**(plain | more))  # type: ignore[arg-type]
+
+
+def table(*days: DayInput) -> dict[date, DayInput]:
+    return {d.day: d for d in days}
+
+
+def test_a_spell_is_one_remark_with_its_worst_day() -> None:
+    days = table(
+        a_day(0),
+        a_day(1, eto_mm=6.9, tmax_c=33.5, rung="forecast"),
+        a_day(2, eto_mm=7.4, tmax_c=35.0, rung="forecast"),
+    )
+    assert spell_words(days, TODAY, us_units=False) == (
+        "2031-07-11 to 2031-07-12: dries far more than usual, up to 35 C; reference ET up to "
+        "7.4 mm, usual by the season's table is 3.6 mm",
+    )
+    (words,) = spell_words(days, TODAY, us_units=True)
+    assert "up to 95 F; reference ET up to 0.29 in" in words
+
+
+def test_two_spells_are_two_remarks_and_what_is_long_over_is_none() -> None:
+    hot = {"eto_mm": 6.9}
+    days = table(a_day(-3, **hot), a_day(-1, **hot), a_day(0), a_day(1, **hot))
+    found = spell_words(days, TODAY, us_units=False)
+    assert [words.split(":")[0] for words in found] == ["2031-07-09", "2031-07-11"]
+
+
+def test_ordinary_days_stand_ins_and_winter_days_are_not_marked() -> None:
+    days = table(
+        a_day(0, eto_mm=6.0),
+        a_day(1, eto_mm=7.0, rung="season"),
+        a_day(2, eto_mm=1.9, normal_eto_mm=0.9),
+        a_day(3, eto_mm=9.0, normal_eto_mm=None),
+    )
+    assert spell_words(days, TODAY, us_units=False) == ()
+
+
+def test_on_station_years_some_days_in_a_hundred_are_marked() -> None:
+    # Each year against the normals of the others would be fairer by a hair; one reckoning will do.
+    site = WAGENINGEN.site
+    rows = [w for w in days_of(WAGENINGEN) if 1995 <= w.day.year <= 1999]
+    normals = normals_from([w for w in days_of(WAGENINGEN) if w.day.year < 1995], site)
+    days = demand_days(rows, site, last=rows[-1].day, normals=normals).days
+    summer = [d for d in days if 4 <= d.month <= 9]
+    for given, usual in ((normals, "here"), (None, "by the season's table")):
+        marked = [
+            day
+            for day in summer
+            if spell_words({day: days[day]}, day, us_units=False, normals=given)
+        ]
+        assert 0.02 < len(marked) / len(summer) < 0.09
+        (words,) = spell_words(
+            {marked[0]: days[marked[0]]}, marked[0], us_units=False, normals=given
+        )
+        assert f"usual {usual} is" in words
+
+
+def test_frost_tonight_or_tomorrow_holds_the_days_around_it() -> None:
+    def held(*tmins: float | None) -> tuple[int, ...]:
+        days = table(*(a_day(i, tmin_c=t) for i, t in enumerate(tmins)))
+        return tuple((d - TODAY).days for d in frost_days(days, today=TODAY, hold_below_c=0.0))
+
+    assert held(4.0, 3.0, 2.0) == ()
+    assert held(0.0, 3.0, 2.0) == (0,)
+    assert held(4.0, -1.0, 2.0) == (0, 1)  # today's water would freeze in the pipes
+    assert held(-2.0, -1.0, 2.0) == (0, 1)
+    assert held(4.0, 3.0, -5.0) == ()  # the day after tomorrow is too far to hold for
+    assert held(None, None) == ()
+    assert held() == ()
+
+
+def test_no_bound_holds_nothing_and_another_bound_is_kept() -> None:
+    days = table(a_day(0, tmin_c=-8.0), a_day(1, tmin_c=1.5))
+    assert frost_days(days, today=TODAY, hold_below_c=None) == ()
+    assert frost_words(days, today=TODAY, hold_below_c=None, us_units=False) == ()
+    warm = table(a_day(0, tmin_c=3.0), a_day(1, tmin_c=1.5))
+    assert frost_days(warm, today=TODAY, hold_below_c=2.0) == (TODAY, TODAY + DAY)
+
+
+def test_frost_says_how_cold_what_is_held_and_what_to_do() -> None:
+    days = table(a_day(0, tmin_c=5.0), a_day(1, tmin_c=-2.5, rung="forecast"))
+    assert frost_words(days, today=TODAY, hold_below_c=0.0, us_units=False) == (
+        "frost: -2.5 C forecast for 2031-07-11; nothing is watered on 2031-07-10 and 2031-07-11. "
+        "Drain what lies exposed",
+    )
+    (words,) = frost_words(days, today=TODAY, hold_below_c=0.0, us_units=True)
+    assert "27.5 F forecast" in words
+    normal = table(a_day(0, tmin_c=-1.0, rung="normal"), a_day(1))
+    (words,) = frost_words(normal, today=TODAY, hold_below_c=0.0, us_units=False)
+    assert words.startswith(
+        "frost: -1 C expected for 2031-07-10; nothing is watered on 2031-07-10."
+    )
