@@ -1,4 +1,4 @@
-"""What a day of weather may say, and what looks as if it were in another unit.
+"""What one day of weather may say; `series` looks at many days, `unitchecks` at whole columns.
 
 An impossible figure is taken out and named; an odd one stays and is named. Nothing is put right:
 whoever wrote the figure knows better than we do what was meant.
@@ -10,11 +10,10 @@ weather stations (Apache-2.0, its documentation and settings); where ours are na
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from itertools import pairwise
-from statistics import median
 
 from controller.weather.day import WeatherDay
 
@@ -61,8 +60,6 @@ CLEAR_SKY_SLACK = 1.05
 # A clear day brings at least 0.75 of what reaches the top of the air (FAO-56 eq. 37), so more than
 # 1/0.75 of it cannot come from the sun.
 ABOVE_THE_AIR = 1.0 / 0.75
-LEAST_DAYS_FOR_A_UNIT = 5  # our choice: a median of fewer days says little
-STUCK_DAYS = 5  # our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,50 +94,6 @@ def check_day(
             if finding.dropped:
                 day = day.with_(solar_mj_m2=None)
     return day, tuple(findings)
-
-
-def unit_suspicions(days: Sequence[WeatherDay], written_as: Mapping[str, str]) -> tuple[str, ...]:
-    """Columns whose usual figure would fit another unit better, one remark each.
-
-    `written_as` names the column each field was read from; only columns in our own units are
-    judged. The thresholds are our choice: such figures are common in the other unit and all but
-    unknown in ours.
-    """
-    remarks = []
-    for name, is_odd, likely in _OTHER_UNITS:
-        figures = [v for d in days if (v := d.value(name)) is not None]
-        if written_as.get(name) != name or len(figures) < LEAST_DAYS_FOR_A_UNIT:
-            continue
-        if is_odd(figures):
-            usual = median([v for v in figures if v] or figures)
-            remarks.append(
-                f"{name}: a usual figure in it is {usual:g}, which looks like {likely}. "
-                "Nothing was converted: name the column for its true unit"
-            )
-    return tuple(remarks)
-
-
-def stuck_figures(days: Iterable[WeatherDay]) -> tuple[str, ...]:
-    """Sensors that gave the very same figure five days running or longer, one remark each."""
-    ordered = sorted(days, key=lambda d: d.day)
-    remarks = []
-    for name in ("tmin_c", "tmax_c", "rh_mean_pct", "rh_min_pct", "solar_mj_m2", "wind_m_s"):
-        run: list[WeatherDay] = []
-        for day in [*ordered, None]:
-            if day is not None and run and _carries_on(run[-1], day, name):
-                run.append(day)
-                continue
-            if len(run) >= STUCK_DAYS:
-                remarks.append(
-                    f"{name}: {run[0].value(name):g} on {len(run)} days running from "
-                    f"{run[0].day}; is the sensor stuck?"
-                )
-            run = [day] if day is not None and day.value(name) else []  # neither None nor 0
-    return tuple(remarks)
-
-
-def _carries_on(before: WeatherDay, day: WeatherDay, name: str) -> bool:
-    return day.day - before.day == timedelta(days=1) and day.value(name) == before.value(name)
 
 
 def _dropped(names: tuple[str, ...], found: str, allowed: str) -> Finding:
@@ -211,34 +164,3 @@ def _sun(day: WeatherDay, clear_mj_m2: float) -> Finding | None:
         + (", and this is more than reaches the top of the air" if impossible else ""),
         dropped=impossible,
     )
-
-
-def _median_over(threshold: float) -> Callable[[Sequence[float]], bool]:
-    return lambda figures: median(figures) > threshold
-
-
-def _all_fractions(figures: Sequence[float]) -> bool:
-    return max(figures) <= 1.0
-
-
-def _small_with_hundredths(figures: Sequence[float]) -> bool:
-    """Rain in inches is small and written to 0.01; rain in millimetres to 0.1 or 0.2."""
-    wet = [v for v in figures if v > 0.0]
-    return (
-        len(wet) >= LEAST_DAYS_FOR_A_UNIT
-        and max(wet) < 3.0
-        and sum(abs(v * 10.0 - round(v * 10.0)) > 0.01 for v in wet) * 2 >= len(wet)
-    )
-
-
-_OTHER_UNITS: tuple[tuple[str, Callable[[Sequence[float]], bool], str], ...] = (
-    ("tmin_c", _median_over(38.0), "degrees Fahrenheit (tmin_f)"),
-    ("tmax_c", _median_over(45.0), "degrees Fahrenheit (tmax_f)"),
-    ("dewpoint_c", _median_over(32.0), "degrees Fahrenheit (dewpoint_f)"),
-    ("solar_mj_m2", _median_over(45.0), "W/m2 or langley (solar_w_m2, solar_langley)"),
-    ("wind_m_s", _median_over(12.0), "kilometres an hour (wind_km_h)"),
-    ("vapour_pressure_kpa", _median_over(8.0), "hectopascal (vapour_pressure_hpa)"),
-    ("rh_mean_pct", _all_fractions, "a fraction, 0 to 1, not percent"),
-    ("rh_max_pct", _all_fractions, "a fraction, 0 to 1, not percent"),
-    ("rain_mm", _small_with_hundredths, "inches (rain_in)"),
-)

@@ -1,4 +1,4 @@
-"""A gardener's own weather file: one line a day, comma or semicolon between the columns.
+"""Weather files of every kind: a gardener's own, a station's readings, two archives' formats.
 
 Nothing is filled in and nothing is converted on a guess. A figure that cannot be is left out, a
 day given twice over is left out, and each such thing is named with its line.
@@ -8,72 +8,87 @@ from __future__ import annotations
 
 import csv
 import io
-import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from datetime import date, timedelta
-from itertools import pairwise
+from collections.abc import Iterable
 from pathlib import Path
 
 from controller.errors import WeatherFileError
 from controller.weather.atomic import write_whole
-from controller.weather.checks import ClearSky, stuck_figures
-from controller.weather.columns import DATE, MEASURED
+from controller.weather.checks import ClearSky
+from controller.weather.columns import BY_NAME, DATE, MEASURED
 from controller.weather.columns import column_help as column_help
 from controller.weather.day import VALUES, WeatherDay
-from controller.weather.rows import Header, Notes, Row
+from controller.weather.found import WeatherFile as WeatherFile
+from controller.weather.found import finished
+from controller.weather.ghcn import is_ghcn, read_ghcn
+from controller.weather.gsod import is_gsod, read_gsod
+from controller.weather.rows import Header, Notes
+from controller.weather.stationlog import is_station_log, read_station_log
+from controller.weather.text import any_text, bytes_of, numbered_lines, utf8_text
 
-MOST_BYTES = 50_000_000  # our choice: a thousand years of days; anything larger is another file
+# What `file_kind` of the garden file may say, and what each is.
+KINDS = {
+    "own": "a CSV of days with our column names",
+    "station-log": "readings of a weather station, many a day",
+    "ghcn-daily": "the daily climate network's .dly or its CSV of one element a line",
+    "gsod": "the global summary of the day, CSV",
+}
+AUTO = "auto"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WeatherFile:
-    """What a file holds: its usable days in order, and what there is to say about the rest.
+def read_weather(
+    path: Path | str,
+    *,
+    kind: str = AUTO,
+    wind_height_m: float = 2.0,
+    clear_sky_mj_m2: ClearSky | None = None,
+    timezone: str | None = None,
+) -> WeatherFile:
+    """Read days of weather from a file of any kind; "auto" tells the kind from the file itself.
 
-    `missing_days` are those between the first and the last day for which there is none.
+    `clear_sky_mj_m2` lets the sun's figures be held to the season. `timezone` is the garden's; a
+    station's readings need it only around the change of clocks.
+
+    Raises
+    ------
+    WeatherFileError
+        If there is no such file, it is no text, its kind cannot be told, or it is not of the kind.
     """
-
-    days: tuple[WeatherDay, ...]
-    remarks: tuple[str, ...]
-    faults: tuple[str, ...]
-    missing_days: tuple[date, ...]
+    path = Path(path)
+    if kind not in (AUTO, *KINDS):
+        raise WeatherFileError(f"file_kind: found {kind!r}; allowed are {_kinds()}")
+    raw = bytes_of(path)
+    if kind == AUTO:
+        kind = _kind_of(any_text(raw, path), path)
+    if kind == "own":
+        return _own(
+            utf8_text(raw, path), path, wind_height_m=wind_height_m, clear_sky=clear_sky_mj_m2
+        )
+    text = any_text(raw, path)
+    if kind == "ghcn-daily":
+        return read_ghcn(text, path, wind_height_m=wind_height_m, clear_sky_mj_m2=clear_sky_mj_m2)
+    if kind == "gsod":
+        return read_gsod(text, path, wind_height_m=wind_height_m, clear_sky_mj_m2=clear_sky_mj_m2)
+    return read_station_log(
+        text,
+        path,
+        wind_height_m=wind_height_m,
+        clear_sky_mj_m2=clear_sky_mj_m2,
+        timezone=timezone,
+    )
 
 
 def read_weather_csv(
     path: Path | str, *, wind_height_m: float = 2.0, clear_sky_mj_m2: ClearSky | None = None
 ) -> WeatherFile:
-    """Read days of weather; `clear_sky_mj_m2` lets the sun's figures be held to the season.
+    """Read a gardener's own days of weather: one line a day, our column names.
 
     Raises
     ------
     WeatherFileError
         If there is no such file, it is no text, or it has no header with a date column.
     """
-    path = Path(path)
-    lines = _numbered_lines(_text_of(path), path)
-    if not lines:
-        raise WeatherFileError(f"{path}: nothing in it; the first line must name the columns")
-    notes = Notes(file=path.name)
-    header = Header.of(*lines[0], path=path, notes=notes)
-    rows = [
-        row
-        for number, line in lines[1:]
-        if (row := header.row(number, line, path.name, wind_height_m, notes)) is not None
-    ]
-    notes.remarks += [f"{path.name}: {text}" for text in header.suspicions(rows)]
-    if not rows:
-        notes.faults.append((0, f"{path.name}: no line with a day under the header"))
-    for row in rows:
-        row.check(clear_sky_mj_m2, header, notes)
-    days = _without_doubles(rows, notes)
-    missing = _missing_days(rows, days, notes)
-    notes.remarks += [f"{path.name}: {text}" for text in header.empty_cells(rows)]
-    notes.remarks += [f"{path.name}: {text}" for text in stuck_figures(days)]
-    return WeatherFile(
-        days=tuple(days),
-        remarks=tuple(notes.remarks),
-        faults=tuple(text for _, text in sorted(notes.faults, key=lambda fault: fault[0])),
-        missing_days=missing,
+    return read_weather(
+        path, kind="own", wind_height_m=wind_height_m, clear_sky_mj_m2=clear_sky_mj_m2
     )
 
 
@@ -106,68 +121,58 @@ def write_weather_csv(path: Path | str, days: Iterable[WeatherDay]) -> None:
         raise WeatherFileError(f"{path}: cannot be written: {fault.strerror}") from fault
 
 
-def _text_of(path: Path) -> str:
-    try:
-        with path.open("rb") as file:
-            raw = file.read(MOST_BYTES + 1)
-    except FileNotFoundError:
-        raise WeatherFileError(f"{path}: there is no such file") from None
-    except OSError as fault:
-        raise WeatherFileError(f"{path}: cannot be read: {fault.strerror}") from fault
-    if len(raw) > MOST_BYTES:
-        raise WeatherFileError(f"{path}: larger than {MOST_BYTES // 1_000_000} MB; is it weather?")
-    try:
-        return raw.decode("utf-8-sig")
-    except UnicodeDecodeError as fault:
-        line = raw.count(b"\n", 0, fault.start) + 1
-        raise WeatherFileError(
-            f"{path}, line {line}: not UTF-8 text; save it as CSV in UTF-8"
-        ) from None
-
-
-def _numbered_lines(text: str, path: Path) -> list[tuple[int, str]]:
-    if "\0" in text:
-        raise WeatherFileError(f"{path}: not a text file; save it as CSV in UTF-8")
-    return [
-        (number, line)
-        for number, line in enumerate(re.split(r"\r\n|\n|\r", text), start=1)
-        if line.strip() and not line.lstrip().startswith("#")
+def _own(text: str, path: Path, *, wind_height_m: float, clear_sky: ClearSky | None) -> WeatherFile:
+    lines = numbered_lines(text)
+    if not lines:
+        raise WeatherFileError(f"{path}: nothing in it; the first line must name the columns")
+    notes = Notes(file=path.name)
+    header = Header.of(*lines[0], path=path, notes=notes)
+    rows = [
+        row
+        for number, line in lines[1:]
+        if (row := header.row(number, line, path.name, wind_height_m, notes)) is not None
     ]
+    return finished(
+        rows,
+        notes,
+        kind="own",
+        names=header.names,
+        own_units=True,
+        header_line=lines[0][0],
+        clear_sky_mj_m2=clear_sky,
+    )
 
 
-def _without_doubles(rows: Sequence[Row], notes: Notes) -> list[WeatherDay]:
-    by_day: dict[date, list[Row]] = {}
-    for row in rows:
-        by_day.setdefault(row.written.day, []).append(row)
-    days = []
-    for day, same in sorted(by_day.items()):
-        lines = " and ".join(str(row.line) for row in same)
-        if len(same) > 1 and any(row.written != same[0].written for row in same):
-            notes.fault(
-                same[-1].line,
-                DATE,
-                f"{day} with other figures on lines {lines}",
-                "allowed is one line a day; none of them is used",
-            )
-            continue
-        if len(same) > 1:
-            notes.remark(same[-1].line, f"{day} stands alike on lines {lines}; used once")
-        days.append(same[0].checked)
-    return days
+def _kind_of(text: str, path: Path) -> str:
+    """The one kind whose shape this is."""
+    lines = numbered_lines(text)
+    if not lines:
+        raise WeatherFileError(f"{path}: nothing in it; the first line must name the columns")
+    if is_ghcn(lines):
+        return "ghcn-daily"
+    if is_gsod(lines):
+        return "gsod"
+    if _is_own(lines[0][1]):
+        return "own"
+    if is_station_log(text):
+        return "station-log"
+    if DATE in _names(lines[0][1]):
+        return "own"  # whose reader says best what is amiss with its columns
+    raise WeatherFileError(
+        f"{path}: what kind of weather file this is cannot be told from it; set file_kind in "
+        f"[weather] of the garden file to one of {_kinds()}"
+    )
 
 
-def _missing_days(
-    rows: Sequence[Row], days: Sequence[WeatherDay], notes: Notes
-) -> tuple[date, ...]:
-    """Days between the first and the last line that gave none, each gap in one remark."""
-    there = {day.day for day in days}
-    dates = sorted({row.written.day for row in rows})
-    line_of = {row.written.day: row.line for row in rows}
-    missing = [day for day in dates if day not in there]
-    for before, after in pairwise(dates):
-        gap = [before + timedelta(days=n) for n in range(1, (after - before).days)]
-        if gap:
-            span = f"{gap[0]}" if len(gap) == 1 else f"{gap[0]} to {gap[-1]} ({len(gap)} days)"
-            notes.remark(line_of[after], f"no usable line for {span}, before {after}")
-        missing += gap
-    return tuple(sorted(missing))
+def _is_own(header: str) -> bool:
+    names = _names(header)
+    return DATE in names and any(name in BY_NAME for name in names)
+
+
+def _names(header: str) -> list[str]:
+    separator = next((s for s in (";", "\t") if s in header), ",")
+    return [name.strip().strip('"').lower() for name in header.split(separator)]
+
+
+def _kinds() -> str:
+    return "; ".join(f'"{kind}" ({what})' for kind, what in KINDS.items())

@@ -10,7 +10,7 @@ from datetime import date
 from pathlib import Path
 
 from controller.errors import WeatherFileError
-from controller.weather.checks import ClearSky, Finding, check_day, unit_suspicions
+from controller.weather.checks import ClearSky, Finding, check_day
 from controller.weather.columns import BY_NAME, DATE, MEASURED, Column, figure, nearest, truth
 from controller.weather.day import WeatherDay
 
@@ -38,24 +38,24 @@ class Notes:
 
 @dataclass(slots=True, kw_only=True)
 class Row:
-    """One line: the day as written, the same after its checks, and its cells by field."""
+    """One day: as written, the same after its checks, and its cells by field where it has any."""
 
     line: int
     written: WeatherDay
     cells: Mapping[str, str]
     checked: WeatherDay
 
-    def check(self, clear_sky: ClearSky | None, header: Header, notes: Notes) -> None:
-        """Take out what cannot be, and name it."""
+    def check(self, clear_sky: ClearSky | None, names: Mapping[str, str], notes: Notes) -> None:
+        """Take out what cannot be, and name it; `names` has the file's word for each field."""
         self.checked, findings = check_day(self.written, clear_sky_mj_m2=clear_sky)
         for finding in findings:
-            self._tell(finding, header, notes)
+            self._tell(finding, names, notes)
 
-    def _tell(self, finding: Finding, header: Header, notes: Notes) -> None:
-        columns = [header.column_of[f].name for f in finding.fields if f in header.column_of]
+    def _tell(self, finding: Finding, names: Mapping[str, str], notes: Notes) -> None:
+        columns = list(dict.fromkeys(names[f] for f in finding.fields if f in names))
         found = finding.found
-        if len(finding.fields) == 1:
-            cell = self.cells[finding.fields[0]]
+        cell = self.cells.get(finding.fields[0]) if len(finding.fields) == 1 else None
+        if cell is not None:
             found = cell if columns == list(finding.fields) else f"{cell} ({found})"
         place, allowed = " and ".join(columns), f"allowed is {finding.allowed}"
         if finding.dropped:
@@ -109,9 +109,9 @@ class Header:
         )
 
     @property
-    def column_of(self) -> dict[str, Column]:
-        """The column each field is read from."""
-        return {column.field: column for _, column in self.columns}
+    def names(self) -> dict[str, str]:
+        """The column each field is read from, by its name."""
+        return {column.field: column.name for _, column in self.columns}
 
     def row(
         self, number: int, line: str, file: str, wind_height_m: float, notes: Notes
@@ -155,24 +155,6 @@ class Header:
         except WeatherFileError as fault:
             notes.fault(number, MEASURED, repr(cells[self.measured_at]), str(fault))
             return False  # what may be a forecast must not pass for a reading
-
-    def suspicions(self, rows: Sequence[Row]) -> tuple[str, ...]:
-        """Columns that look as if they were in another unit."""
-        written_as = {f: column.name for f, column in self.column_of.items()}
-        return unit_suspicions([row.written for row in rows], written_as)
-
-    def empty_cells(self, rows: Sequence[Row]) -> list[str]:
-        """How many days each column leaves out."""
-        counts = {
-            column.name: sum(row.written.value(column.field) is None for row in rows)
-            for _, column in self.columns
-        }
-        return [
-            f"{name}: no figure on {count} of {len(rows)} days"
-            + ("; unknown rain is not taken as none" if name.startswith("rain_") else "")
-            for name, count in counts.items()
-            if count
-        ]
 
 
 def _cells(line: str, separator: str) -> list[str]:

@@ -1,4 +1,4 @@
-"""What a day may say; what looks like another unit; a sensor that is stuck."""
+"""What one day of weather may say."""
 
 from __future__ import annotations
 
@@ -7,15 +7,10 @@ import math
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from support.weather import FIRST, days
+from support.weather import FIRST
 
 from controller.demand.eto import reference_et
-from controller.weather.checks import (
-    LIMITS,
-    check_day,
-    stuck_figures,
-    unit_suspicions,
-)
+from controller.weather.checks import LIMITS, check_day
 from controller.weather.day import VALUES, WeatherDay
 
 any_figure = st.none() | st.floats(allow_nan=True, allow_infinity=True)
@@ -117,48 +112,3 @@ def test_whatever_passes_the_checks_is_in_range_for_reference_et(
         known.pop(not_asked, None)
     found = reference_et(day=FIRST, latitude_deg=47.0, elevation_m=400.0, **known)  # type: ignore[arg-type]
     assert math.isfinite(found.eto_mm_day)
-
-
-@pytest.mark.parametrize(
-    ("field", "own", "other", "word"),
-    [
-        ("tmin_c", 14.0, 57.0, "tmin_f"),
-        ("tmax_c", 27.0, 80.6, "tmax_f"),
-        ("dewpoint_c", 11.0, 52.0, "dewpoint_f"),
-        ("solar_mj_m2", 24.0, 278.0, "solar_w_m2"),
-        ("wind_m_s", 3.6, 13.0, "wind_km_h"),
-        ("vapour_pressure_kpa", 1.3, 13.0, "hpa"),
-        ("rh_max_pct", 91.0, 0.91, "fraction"),
-        ("rh_mean_pct", 60.0, 0.6, "fraction"),
-    ],
-)
-def test_figures_usual_in_another_unit_are_pointed_out(
-    field: str, own: float, other: float, word: str
-) -> None:
-    written_as = {field: field}
-    assert unit_suspicions(days(9, **{field: own}), written_as) == ()
-    (remark,) = unit_suspicions(days(9, **{field: other}), written_as)
-    assert remark.startswith(field)
-    assert word in remark
-    assert unit_suspicions(days(9, **{field: other}), {field: "another column"}) == ()
-    assert unit_suspicions(days(4, **{field: other}), written_as) == ()
-
-
-def test_rain_in_inches_under_a_millimetre_name_is_pointed_out() -> None:
-    def suspected(amounts: list[float]) -> bool:
-        written = [d.with_(rain_mm=r) for d, r in zip(days(len(amounts)), amounts, strict=True)]
-        return bool(unit_suspicions(written, {"rain_mm": "rain_mm"}))
-
-    assert suspected([0.0, 0.12, 0.05, 0.0, 1.31, 0.02, 0.4, 0.33])
-    assert not suspected([0.0, 0.2, 0.6, 0.0, 2.4, 1.2, 0.4, 1.0])  # a gauge that tips 0.2 mm
-    assert not suspected([0.0, 0.12, 0.05, 0.0, 1.31, 0.02, 0.4, 12.7])
-    assert not suspected([0.0] * 9)
-
-
-def test_a_sensor_that_says_the_same_for_five_days_is_named() -> None:
-    assert stuck_figures(days(4, tmax_c=21.3)) == ()
-    (remark,) = stuck_figures(days(5, tmax_c=21.3))
-    assert "tmax_c: 21.3 on 5 days running from 2031-06-01" in remark
-    assert stuck_figures(days(9, wind_m_s=0.0, rain_mm=3.0)) == ()
-    with_gap = [d for d in days(9, tmax_c=21.3) if d.day.day != 5]
-    assert stuck_figures(with_gap) == ()
