@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -94,6 +95,25 @@ def test_the_gardeners_own_sums_of_warmth_go_before_the_normals():
     sums = (200.0, 240.0, 120.0, 80.0)
     own = course(days=warm(12.0), normal_temps=normal(3.0), by_warmth=True, stage_warmth=sums)
     assert [position(own, n) for n in (16, 17, 18)] == approx([19, 20.25, 21.75], abs=1e-5)
+
+
+def test_each_stage_is_measured_by_the_warmth_of_its_own_dates():
+    # WORKED: usual are 6 degree days on the 20 initial days and 12 on the 30 of development. With
+    # 12 a day the first stage goes at 2 a day: 1, 3, ... 19 on day 10. Half of day 11 ends it, and
+    # the other half makes 0.5 at 1 a day.
+    def spring(on):
+        return normal(6.0 if on < when(21) else 12.0)(on)
+
+    quick = course(days=warm(12.0), normal_temps=spring, by_warmth=True)
+    assert [position(quick, n) for n in (10, 11, 12)] == approx([19, 20.5, 21.5], abs=1e-6)
+
+
+def test_without_a_base_temperature_the_stages_go_by_days_and_say_so():
+    plain = course(
+        replace(LETTUCE, gdd_base_c=None), days=warm(12.0), normal_temps=normal(8.0), by_warmth=True
+    )
+    assert position(plain, 60) == 60
+    assert "no base temperature" in plain.remarks[0]
 
 
 def test_in_an_ordinary_year_warmth_and_date_agree():

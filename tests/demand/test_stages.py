@@ -111,6 +111,13 @@ def test_plants_on_supports_use_more_and_stand_higher(name, kc, kcb):
     assert (plain.kc, plain.height_m) == (crop.kc_mid, approx(crop.height_m, abs=1e-9))
 
 
+def test_the_wind_takes_plants_on_supports_at_their_own_height():
+    # WORKED, eq. 62: tomato 1.8 m high on supports, wind 4 m/s: 1.20 + 0.08 (1.8/3)^0.3 = 1.2686.
+    windy = {"wind_2m_m_s": 4.0, "rh_min_pct": 45.0}
+    found = on(80, crop=load().crop("tomato"), climate=windy, supported=True)
+    assert found.kc == approx(1.20 + 0.08 * 0.6**0.3, abs=1e-9)
+
+
 def test_supports_change_nothing_where_no_table_has_a_figure_for_them():
     assert on(60, supported=True) == on(60)
 
