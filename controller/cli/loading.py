@@ -9,7 +9,7 @@ import os
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,7 @@ from controller.clock import Clock, SystemClock
 from controller.demand.records import DayInput
 from controller.errors import InputError
 from controller.garden.model import Garden
-from controller.timetable.days import demand_days
+from controller.timetable.days import account_begins, demand_days
 from controller.timetable.gather import Gathered, Gatherer, best_normals
 from controller.timetable.normals import Normals
 from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds
@@ -180,7 +180,7 @@ def load_days(
     made = demand_days(
         rows,
         garden.site,
-        first=min([first - timedelta(days=1), *(w.day for w in rows if w.measured)]),
+        first=account_begins(rows, first=first, kept_from=kept.kept_from),
         last=last,
         today=today,
         order=found.order,

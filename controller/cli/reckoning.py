@@ -203,19 +203,26 @@ def _timetable(
 ) -> Timetable:
     """The timetable from `first` to `last`, on what was given before."""
     kept = load_kept(args, loaded, last)
-    days = load_days(args, loaded, kept.gauge_mm, first=first, last=last, clock=clock)
+    found = load_days(args, loaded, kept, first=first, last=last, clock=clock)
     kept_from = first if kept.kept_from is None else min(kept.kept_from, first)
     return plan_garden(
         loaded.garden,
         loaded.grounds,
         lines,
-        days.days,
+        found.days,
         first=first,
         count=(last - first).days + 1,
         given=assume_before(
-            loaded.garden, loaded.grounds, lines, days.days, kept.given, kept_from=kept_from
+            loaded.garden,
+            loaded.grounds,
+            lines,
+            found.days,
+            kept.given,
+            kept_from=kept_from,
+            normals=found.normals,
         ),
-        remarks=(*days.remarks, *assumed_words(days.days, kept_from)),
+        normals=found.normals,
+        remarks=(*found.remarks, *assumed_words(found.days, kept_from)),
     )
 
 

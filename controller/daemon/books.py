@@ -5,17 +5,18 @@ Reading has a connection of the thread that makes it, so one of these belongs to
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from controller.daemon.planning import LastPulse
-from controller.demand.records import LedgerDay, Observation
+from controller.demand.records import LedgerDay
 from controller.garden.model import Hold, ValveKind
 from controller.logbook.ask import Questions
 from controller.logbook.records import Happening, HowKnown, PulseRow, PulseState
 from controller.logbook.write import Logbook
+from controller.timetable.jobs import Given
 from controller.timetable.records import Pulse, Timetable
 from controller.weather.day import WeatherDay
 
@@ -26,12 +27,10 @@ _AT_ONCE = 500  # zone-days, or days of weather, in one transaction; our choice
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Known:
-    """What a plan must know of what was given."""
+    """What a plan must know of what was given and seen."""
 
-    litres: Mapping[tuple[str, date], float]
-    slots: Mapping[tuple[str, date], int]
+    given: Given  # without the soaking away of the last pulses
     last_pulses: tuple[LastPulse, ...]
-    rain_gauge_mm: Mapping[date, float]
     begun_utc: datetime | None  # what was given before stands nowhere
 
 
@@ -107,10 +106,14 @@ class Books:
         """What was given, and which slots of these days are spent."""
         ask = self._ask
         return Known(
-            litres=ask.litres_by_zone_day(),
-            slots=ask.slots_past_planned(first, last),
+            given=Given(
+                litres=ask.litres_by_zone_day(),
+                slots=ask.slots_past_planned(first, last),
+                soaking_until_utc={},
+                observations=ask.observations(),
+                fallen_mm=ask.gauge_by_day(),
+            ),
             last_pulses=tuple(_last_pulse(row) for row in ask.last_pulses()),
-            rain_gauge_mm=ask.gauge_by_day(),
             begun_utc=ask.begun_utc(),
         )
 
@@ -174,14 +177,6 @@ class Books:
     def weather_rows(self) -> list[WeatherDay]:
         """Every day that was ever kept, of every source, forecasts with them."""
         return self._ask.weather_rows()
-
-    def weather_days(self) -> dict[date, WeatherDay]:
-        """The best word on each day that was ever kept."""
-        return {w.day: w for w in self._ask.weather_days()}
-
-    def observations(self) -> list[Observation]:
-        """What people saw of the plants, and did not take back."""
-        return self._ask.observations()
 
     def hold(
         self, begins_utc: datetime, ends_utc: datetime, zones: Iterable[str], reason: str

@@ -5,15 +5,15 @@ Pure, but for nothing: garden, weather, logbook answers and the moment come in, 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 
 from controller.daemon.gardenfile import Accepted
-from controller.errors import NoWeather
 from controller.garden.model import Garden, Hold, Watering, Zone
-from controller.timetable.days import demand_days
+from controller.timetable.days import account_begins, demand_days
 from controller.timetable.dose import soaking_of
+from controller.timetable.normals import Normals
 from controller.timetable.plan import (
     Given,
     Grounds,
@@ -88,11 +88,6 @@ def plan_moments(garden: Garden, now_utc: datetime) -> list[tuple[str, datetime]
     return [(moments[at], at) for at in sorted(moments) if at > now_utc]
 
 
-def honest(weather: Iterable[WeatherDay], today: date) -> list[WeatherDay]:
-    """The same days, but rain that was only forecast for a day now past is unknown, not fallen."""
-    return [replace(w, rain_mm=None) if w.day < today and not w.measured else w for w in weather]
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LastPulse:
     """A zone's latest watering, as far as soaking away goes."""
@@ -112,39 +107,50 @@ def soaked_away_utc(pulse: LastPulse, zone: Zone, grounds: Grounds, basin_mm: fl
     return pulse.ended_utc + timedelta(seconds=soaking.seconds_to_soak(standing_mm))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weather:
+    """Every row of weather known, the rank of its sources, and what is normal in this garden."""
+
+    rows: tuple[WeatherDay, ...]
+    order: tuple[str, ...] = ()
+    normals: Normals | None = None
+    remarks: tuple[str, ...] = ()
+
+
 def plan(
     accepted: Accepted,
     garden: Garden,
-    weather: Iterable[WeatherDay],
+    weather: Weather,
     *,
     now_utc: datetime,
-    litres: Mapping[tuple[str, date], float],
-    slots: Mapping[tuple[str, date], int],
+    given: Given,
     last_pulses: Iterable[LastPulse],
-    rain_gauge_mm: Mapping[date, float],
     kept_from: date,
-    remarks: Iterable[str],
 ) -> Timetable:
     """The timetable from this moment on; `garden` is the accepted one with the holds in force.
 
-    `kept_from` is the day the logbook was begun; the days before are taken as watered.
-
-    Raises
-    ------
-    NoWeather
-        If there is no weather to begin an account with.
+    `given` is what the logbook says, but for the soaking away of `last_pulses`. `kept_from` is the
+    day the logbook was begun; the days before are taken as watered.
     """
+    today = local_day(garden, now_utc)
     first = first_day_to_plan(garden, now_utc)
-    last = local_day(garden, now_utc) + DAYS_AHEAD * _DAY
-    demand = demand_days(weather, garden.site, last=last, rain_gauge_mm=rain_gauge_mm)
-    begins = min(demand.days)
-    if begins >= first:
-        raise NoWeather(f"the weather begins on {begins}; a plan needs the day before it, too")
-    zones = {zone.name: zone for zone in garden.zones}
+    last = today + DAYS_AHEAD * _DAY
     kept_from = min(kept_from, first)
-    given = Given(
-        litres=litres,
-        slots=slots,
+    begins = account_begins(weather.rows, first=first, kept_from=kept_from)
+    demand = demand_days(
+        weather.rows,
+        garden.site,
+        first=begins,
+        last=last,
+        today=today,
+        order=weather.order,
+        rain_gauge_mm=given.fallen_mm,
+        normals=weather.normals,
+        climate=garden.weather.climate,
+    )
+    zones = {zone.name: zone for zone in garden.zones}
+    given = replace(
+        given,
         soaking_until_utc={
             pulse.zone: soaked_away_utc(
                 # An end that lies ahead was written by a clock that was wrong.
@@ -165,8 +171,15 @@ def plan(
         first=first,
         count=(last - first).days + 1,
         given=assume_before(
-            garden, accepted.grounds, accepted.lines, demand.days, given, kept_from=kept_from
+            garden,
+            accepted.grounds,
+            accepted.lines,
+            demand.days,
+            given,
+            kept_from=kept_from,
+            normals=weather.normals,
         ),
         not_before_utc=now_utc,
-        remarks=[*remarks, *demand.remarks, *assumed_words(demand.days, kept_from)],
+        normals=weather.normals,
+        remarks=[*weather.remarks, *demand.remarks, *assumed_words(demand.days, kept_from)],
     )

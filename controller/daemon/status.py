@@ -117,7 +117,7 @@ def _coming(steward: Steward) -> list[Any]:
 
 def _weather(steward: Steward) -> dict[str, Any]:
     today = _local(steward).date()
-    known = [w for w in steward.weather.values() if w.day < today]
+    known = [w for w in steward.weather.values() if w.day < today and w.measured]
     last = max(known, key=lambda w: w.day, default=None)
     answer = steward.weather_answer
     return {

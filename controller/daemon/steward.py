@@ -18,9 +18,9 @@ from controller.daemon.judge import Moment, Verdict, judge
 from controller.daemon.openings import Openings, shut
 from controller.daemon.planning import (
     DAYS_AHEAD,
+    Weather,
     first_day_to_plan,
     held_now,
-    honest,
     local_day,
     may_run_until,
     plan,
@@ -31,14 +31,17 @@ from controller.daemon.rhythm import Alarm
 from controller.daemon.telling import Telling
 from controller.daemon.waterworks import Waterworks
 from controller.daemon.weatherdesk import WeatherAnswer, WeatherDesk
-from controller.errors import LogbookError, NoWeather, RowgateError, ValveFault, ValveRefused
+from controller.errors import LogbookError, RowgateError, ValveFault, ValveRefused
 from controller.garden.model import Garden, ValveKind, Zone
+from controller.timetable.gather import best_normals, order_of
+from controller.timetable.normals import Normals
 from controller.timetable.plan import NetworkFlows
 from controller.timetable.records import Pulse, Timetable
 from controller.weather.day import WeatherDay
 
 _DAY = timedelta(days=1)
 GARDEN_EVERY_S = 30.0  # between two looks at the garden file; our choice
+WAIT_FOR_WEATHER_S = 600.0  # at the start, before a plan is made without any; our choice
 RETRY_S = 60.0  # after a plan or an opening that failed for want of the logbook; our choice
 _MOST_FAULTS = 5  # of one garden file, written down; status shows all
 _LOG = logging.getLogger("rowgate.steward")
@@ -68,9 +71,12 @@ class Steward:
         self.clock, self.sense = clock, sense
         self._desk, self._alarm, self._post = desk, alarm, post
         self.pins, self.silent, self.started_utc = pins, silent, clock.now_utc()
-        self.weather: dict[date, WeatherDay] = {}
+        self.weather: dict[tuple[date, str], WeatherDay] = {}
         self.weather_answer: WeatherAnswer | None = None
         self._weather_fault: date | None = None
+        self._started_mono_s = clock.mono_s()
+        self._normals: Normals | None = None
+        self._normals_of: date | None = None
         self.timetable: Timetable | None = None
         self.planned_utc: datetime | None = None
         self.plan_fault = ""
@@ -92,7 +98,7 @@ class Steward:
     def start(self) -> None:
         """Take up the day: holds and weather the logbook kept, the source asked, a first plan."""
         self.want_plan("start")
-        self.weather = self.books.weather_days()
+        self.weather = {(w.day, w.source): w for w in self.books.weather_rows()}
         self.holds_changed()
         self._look_at_garden()
         self.sense.look()
@@ -141,17 +147,16 @@ class Steward:
 
     def weather_came(self, answer: WeatherAnswer) -> None:
         """Take in what the source said; what is usable is kept in the logbook."""
-        self.weather_answer = answer
+        came_first = self.weather_answer is None
+        self.weather_answer, self._normals_of = answer, None
         self._tell_weather(answer)
         if answer.days:
-            for w in answer.days:
-                known = self.weather.get(w.day)
-                if known is None or w.measured or not known.measured:
-                    self.weather[w.day] = w
+            self.weather |= {(w.day, w.source): w for w in answer.days}
             try:
                 self.books.keep_weather(answer.days)
             except LogbookError as fault:
                 _LOG.error("weather not kept: %s", fault)
+        if answer.days or came_first:
             self.want_plan("weather")
 
     def holds_changed(self) -> None:
@@ -238,6 +243,9 @@ class Steward:
             name, _ = self._moments.pop(0)
             self.want_plan(name)
             self._ask_weather()
+        if self._want_plan and self._waits_for_weather():
+            self.plan_fault = "the weather has not come yet"
+            return
         if (
             self._want_plan
             and not self.openings.running
@@ -258,14 +266,11 @@ class Steward:
             timetable = plan(
                 self.accepted,
                 self._garden,
-                honest(self.weather.values(), today),
+                self._weather_for(today),
                 now_utc=now,
-                litres=known.litres,
-                slots=known.slots,
+                given=known.given,
                 last_pulses=known.last_pulses,
-                rain_gauge_mm=known.rain_gauge_mm,
                 kept_from=kept_from,
-                remarks=self.weather_answer.remarks if self.weather_answer else (),
             )
             self.pending = [
                 p
@@ -282,16 +287,33 @@ class Steward:
         except LogbookError as fault:
             self._plan_after_mono_s, self._want_plan = self.clock.mono_s() + RETRY_S, reason
             self._no_plan(str(fault))
-        except NoWeather as fault:
-            self._want_plan = ""
-            if self.weather_answer is None:
-                self.plan_fault = "the weather has not come yet"
-            else:
-                self._no_plan(str(fault))
         except RowgateError as fault:
             self._want_plan = ""
             self._no_plan(str(fault))
         self._set_alarm()
+
+    def _waits_for_weather(self) -> bool:
+        """Whether nothing is known of the weather and the sources may still speak."""
+        return (
+            not self.weather
+            and self.weather_answer is None
+            and self.clock.mono_s() - self._started_mono_s < WAIT_FOR_WEATHER_S
+        )
+
+    def _weather_for(self, today: date) -> Weather:
+        """Every row known, for the ladder; the kept rows' own normals where no file has any."""
+        answer, garden = self.weather_answer, self._garden
+        rows, order = tuple(self.weather.values()), order_of(garden)
+        if self._normals_of != today:
+            self._normals_of = today
+            told = None if answer is None else answer.normals
+            self._normals = best_normals(told, rows, garden=garden, order=order, today=today)
+        return Weather(
+            rows=rows,
+            order=order,
+            normals=self._normals,
+            remarks=answer.remarks if answer else (),
+        )
 
     def _no_plan(self, why: str) -> None:
         if why != self.plan_fault:

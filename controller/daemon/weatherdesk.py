@@ -14,6 +14,7 @@ from datetime import datetime
 from typing import Protocol
 
 from controller.garden.model import Garden
+from controller.timetable.normals import Normals
 from controller.weather.day import WeatherDay
 
 _LOG = logging.getLogger("rowgate.weather")
@@ -21,7 +22,10 @@ _LOG = logging.getLogger("rowgate.weather")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeatherAnswer:
-    """What a source said; no days at all when it said nothing."""
+    """What the sources said; no days at all when none said anything.
+
+    `normals` are those of the garden's own file of years.
+    """
 
     days: tuple[WeatherDay, ...]
     source: str
@@ -29,6 +33,7 @@ class WeatherAnswer:
     remarks: tuple[str, ...] = ()
     failed: bool = False
     credit: str = ""  # to be shown wherever the weather shows
+    normals: Normals | None = None
 
 
 Fetch = Callable[[Garden], WeatherAnswer]

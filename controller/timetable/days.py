@@ -141,6 +141,18 @@ def _usable(
         left = kept
 
 
+def account_begins(rows: Iterable[WeatherDay], *, first: date, kept_from: date | None) -> date:
+    """The day on which the accounts of a plan from `first` begin.
+
+    With the first measured day, whose soil is taken as full. Where nobody ever measured anything,
+    with the logbook, or `LOOK_BACK` before the plan, so that stand-ins add up to a need.
+    """
+    measured = min((row.day for row in rows if row.measured), default=None)
+    if measured is None:
+        measured = first if kept_from is None else max(kept_from, first - LOOK_BACK)
+    return min(measured, first - _DAY)
+
+
 @dataclass(slots=True, kw_only=True)
 class _Making:
     """Days made one after the other: running means, what lies as snow, what stands in."""

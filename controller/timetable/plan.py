@@ -167,7 +167,8 @@ def assume_before(
         lines=lines,
         days=days,
         first=begins,
-        given=given,
+        # What soaks away now says nothing of those days.
+        given=replace(given, soaking_until_utc={}),
         not_before_utc=None,
     )
     for zone in garden.zones:

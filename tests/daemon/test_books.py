@@ -124,5 +124,5 @@ def test_every_source_of_a_day_and_what_was_seen_come_back(logbook: Counting) ->
     books.keep_weather([foretold, analysed])
     logbook.observe(seen)
     assert books.weather_rows() == [analysed, foretold]  # kept at one moment: by name
-    assert books.observations() == [seen]
+    assert list(books.known(DAY, DAY).given.observations) == [seen]
     books.close()
