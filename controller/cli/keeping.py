@@ -131,6 +131,7 @@ def report(args: argparse.Namespace) -> int:
                 "from": first.isoformat(),
                 "to": last.isoformat(),
                 "report": report_rows(sums),
+                "ledger_zone_days_by_weather": dict(sums.zone_days_by_rung),
                 "timed_standard_error_fraction": errors,
             }
         )

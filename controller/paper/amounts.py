@@ -40,12 +40,22 @@ def depth(millimetres: float, *, us: bool) -> str:
 
 def long_day(day: date) -> str:
     """As in "Sunday 6 July 2031", whatever the machine's language."""
-    return f"{_WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]} {day.year}"
+    return f"{_WEEKDAYS[day.weekday()]} {short_day(day)}"
 
 
 def short_day(day: date) -> str:
     """As in "6 July 2031"."""
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+    return f"{day_in_year(day)} {day.year}"
+
+
+def day_in_year(day: date) -> str:
+    """As in "6 July"."""
+    return f"{day.day} {_MONTHS[day.month - 1]}"
+
+
+def day_cell(day: date) -> str:
+    """As in " 6 Jul": six characters, for a table."""
+    return f"{day.day:>2} {_MONTHS[day.month - 1][:3]}"
 
 
 def clock_time(moment: datetime) -> str:

@@ -1,79 +1,185 @@
-"""The soil-water ledger as a person reads it, and as rows."""
+"""The soil-water ledger as a person reads it, a table for each zone or part of one."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from itertools import groupby
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 
 from controller.demand.records import LedgerDay
-from controller.units import in_from_mm
+from controller.garden.model import Bed, Garden
+from controller.paper.amounts import day_cell, day_in_year, depth, short_day
+from controller.paper.ledgerrows import DUAL, ledger_rows, plant_litres
+from controller.paper.rungs import Rungs
+from controller.units import M_PER_FT, gal_from_m3, in_from_mm, m3_from_l
+
+__all__ = ["ledger_rows", "ledger_text"]
+
+WIDTH = 80
+_PLANT_DAYS = 7  # so many last days are told plant by plant; our choice
 
 
-def ledger_text(days: Sequence[LedgerDay], remarks: Iterable[str], *, us: bool) -> str:
-    """A table a zone; depths in mm or hundredths of inches, over the whole ground served."""
-    unit = "inches" if us else "mm"
-    lines = [
-        f"Depths in {unit} over the whole ground a zone's rows serve. Gone: missing from",
-        "the soil at the end of the day; easy: what may be missing before the crop feels",
-        "it. A star marks a day that is forecast or stood in for; ? is rain unknown.",
-        "",
-    ]
-    for zone, rows in groupby(days, key=lambda d: d.zone):
-        lines += [zone, "-" * len(zone)]
-        lines.append(
-            f"  {'day':<10}  {'stage':<11} {'ETo':>5} {'Kc':>5} {'used':>6} {'rain':>6} "
-            f"{'given':>6} {'drained':>7} {'gone':>6} {'easy':>6}"
-        )
-        lines += [_line(row, us=us) for row in rows]
-        lines.append("")
-    lines += [f"Note: {remark}." for remark in remarks]
+def ledger_text(
+    days: Sequence[LedgerDay], remarks: Iterable[str], *, us: bool, garden: Garden | None = None
+) -> str:
+    """A table a zone; depths in mm or hundredths of inches, over the whole ground served.
+
+    The garden tells what lies on the beds.
+    """
+    rungs = Rungs(days)
+    beds = {} if garden is None else {zone.name: zone.bed for zone in garden.zones}
+    lines = _heading(days, us=us)
+    for (zone, part), rows in _tables(days).items():
+        lines += _table(f"{zone}, {part}" if part else zone, rows, beds.get(zone), rungs, us=us)
+    lines += _weather(days, rungs, us=us)
+    for remark in remarks:
+        lines += _wrapped(f"Note: {remark}.", "", "  ")
     return "\n".join(lines).rstrip() + "\n"
 
 
-def _line(row: LedgerDay, *, us: bool) -> str:
-    def depth(mm: float) -> str:
-        return f"{in_from_mm(mm):.2f}" if us else f"{mm:.1f}"
+def _tables(days: Iterable[LedgerDay]) -> Mapping[tuple[str, str], list[LedgerDay]]:
+    """The days of each account: zones as they come, the parts of a zone together."""
+    zones: dict[str, dict[str, list[LedgerDay]]] = {}
+    for row in days:
+        zones.setdefault(row.zone, {}).setdefault(row.part, []).append(row)
+    return {(zone, part): rows for zone, parts in zones.items() for part, rows in parts.items()}
 
-    counted = row.rain_mm - row.rain_unused_mm - row.runoff_mm
-    rain = depth(counted) if row.rain_known else "?"
-    mark = " " if row.measured else "*"
+
+def _heading(days: Sequence[LedgerDay], *, us: bool) -> list[str]:
+    if not days:
+        return ["No account of these days: nothing had been planted by then.", ""]
+    words = f"Depths in {'inches' if us else 'mm'} over the whole ground the rows serve. "
+    if any(row.coefficients == DUAL for row in days):
+        words += (
+            "Plants and open soil are reckoned apart (dual coefficients): Kcb and plants are what "
+            "the plants draw, Ke and soil what the ground between them loses. "
+        )
+    if any(row.coefficients != DUAL for row in days):
+        words += "Kc is a single coefficient: what plants and soil have used together. "
+    words += (
+        "Over: ran off, or drained below the roots. Gone: missing from the soil at the end of the "
+        "day. Easy: what may be missing before the crop feels it."
+    )
+    if any(row.phase for row in days):
+        words += " Seedbed, settling and dry-down stand in place of the stage they fall in."
+    if any(not row.rain_known for row in days):
+        words += " A ? is rain unknown."
+    return [*_wrapped(words, "", ""), ""]
+
+
+def _table(
+    name: str, rows: Sequence[LedgerDay], bed: Bed | None, rungs: Rungs, *, us: bool
+) -> list[str]:
+    apart = any(row.coefficients == DUAL for row in rows)
+    lines = [*_wrapped(name, "", ""), "-" * min(len(name), WIDTH)]
+    for words in (_accounts(rows), _ground(rows[-1], bed)):
+        lines += _wrapped(words, "  ", "  ")
+    lines.append(_header(apart=apart))
+    year = rows[0].day.year
+    for row in rows:
+        if row.day.year != year:
+            year = row.day.year
+            lines.append(f"  {year}")
+        lines.append(_line(row, rungs.mark(row), apart=apart, us=us))
+    return [*lines, *_plants(rows, us=us), ""]
+
+
+def _accounts(rows: Sequence[LedgerDay]) -> str:
+    """What stood there in these days, one after the other."""
+    names = []
+    for account in dict.fromkeys(row.account for row in rows):
+        crop, _, start = account.partition(" from ")
+        shown = crop.replace("_", " ")
+        try:
+            names.append(f"{shown} from {short_day(date.fromisoformat(start))}")
+        except ValueError:
+            names.append(shown)
+    return ", then ".join(names)
+
+
+def _ground(last: LedgerDay, bed: Bed | None) -> str:
+    """What makes this ground lose other than a plain one; empty for a plain one."""
+    words = []
+    if bed is not None and bed.mulch != "none" and bed.mulch_cover > 0.0:
+        words.append(f"{bed.mulch} mulch on {100 * bed.mulch_cover:.0f} % of the ground")
+    if last.exposure != 1.0:
+        kind = "exposed" if last.exposure > 1.0 else "sheltered"
+        words.append(f"{kind}: {last.exposure:.2f} times the loss of open ground")
+    if last.salt_stress < 1.0:
+        words.append(f"salts may leave plants {100 * last.salt_stress:.0f} % of what they ask for")
+    return "; ".join(words)
+
+
+def _header(*, apart: bool) -> str:
+    own = f"{'Kcb':>4} {'Ke':>4} {'plants':>6} {'soil':>5}" if apart else f"{'Kc':>4} {'used':>5}"
+    rest = "".join(f" {name:>5}" for name in ("rain", "given", "over", "gone", "easy"))
+    return f"  {'day':<6}  {'stage':<11} {'ETo':>4} {own}{rest}"
+
+
+def _line(row: LedgerDay, mark: str, *, apart: bool, us: bool) -> str:
+    def cell(mm: float, width: int = 5) -> str:
+        # What rounds to nought is written so, also from below.
+        shown = f"{in_from_mm(mm):.2f}" if us else f"{mm:.1f}"
+        return f"{shown.removeprefix('-') if float(shown) == 0.0 else shown:>{width}}"
+
+    line = f"{mark} {day_cell(row.day)}  {row.phase or row.stage:<11} {cell(row.eto_mm, 4)}"
+    if apart:
+        line += f" {row.kcb:>4.2f} {row.ke:>4.2f} {cell(row.transpired_mm, 6)}"
+        line += f" {cell(row.evaporated_mm)}"
+    else:
+        line += f" {row.kc:>4.2f} {cell(row.used_mm)}"
+    rain = cell(row.rain_mm - row.rain_unused_mm) if row.rain_known else f"{'?':>5}"
+    over = cell(row.runoff_mm + row.drained_mm)
     return (
-        f"  {row.day.isoformat()}{mark} {row.stage:<11} {depth(row.eto_mm):>5} {row.kc:>5.2f} "
-        f"{depth(row.used_mm):>6} {rain:>6} {depth(row.watered_mm):>6} "
-        f"{depth(row.drained_mm):>7} {depth(row.depletion_mm):>6} {depth(row.raw_mm):>6}"
+        f"{line} {rain} {cell(row.watered_mm)} {over} {cell(row.depletion_mm)} {cell(row.raw_mm)}"
     )
 
 
-def ledger_rows(days: Iterable[LedgerDay]) -> list[dict[str, object]]:
-    """One row a zone and day, for --json and --csv; SI."""
-    return [
-        {
-            "zone": d.zone,
-            "date": d.day.isoformat(),
-            "account": d.account,
-            "crop": d.crop,
-            "stage": d.stage,
-            "day_of_planting": d.day_of_planting,
-            "method": "single crop coefficient",
-            "eto_mm": round(d.eto_mm, 4),
-            "eto_method": d.method,
-            "kc": round(d.kc, 4),
-            "etc_mm": round(d.etc_mm, 4),
-            "stress": round(d.stress, 4),
-            "used_mm": round(d.used_mm, 4),
-            "rain_mm": round(d.rain_mm, 4) if d.rain_known else None,
-            "rain_unused_mm": round(d.rain_unused_mm, 4),
-            "runoff_mm": round(d.runoff_mm, 4),
-            "watered_mm": round(d.watered_mm, 4),
-            "drained_mm": round(d.drained_mm, 4),
-            "handed_over_mm": round(d.handed_over_mm, 4),
-            "start_depletion_mm": round(d.start_depletion_mm, 4),
-            "depletion_mm": round(d.depletion_mm, 4),
-            "root_depth_m": round(d.root_depth_m, 4),
-            "taw_mm": round(d.taw_mm, 4),
-            "raw_mm": round(d.raw_mm, 4),
-            "depletion_fraction": round(d.depletion_fraction, 4),
-            "measured": d.measured,
-        }
-        for d in days
-    ]
+def _plants(rows: Sequence[LedgerDay], *, us: bool) -> list[str]:
+    """The plants of the last days, and what each of them drew a day."""
+    standing = [row for row in rows if row.plants > 0.0 and row.ground_m2 > 0.0][-_PLANT_DAYS:]
+    if not standing:
+        return []
+    last = standing[-1]
+    count = max(round(last.plants), 1)
+    words = f"{count:,} plant{'' if count == 1 else 's'}, each on {_area(last, us=us)}"
+    if last.cover > 0.0:
+        words += f", shade {100 * last.cover:.0f} % of the ground on {day_in_year(last.day)}"
+    return [*_wrapped(f"{words}.", "  ", "  "), *_plant_by_day(standing, us=us)]
+
+
+def _plant_by_day(rows: Sequence[LedgerDay], *, us: bool) -> list[str]:
+    """A small table: what one plant lost on each of these days."""
+
+    def line(name: str, cells: Iterable[str]) -> str:
+        return f"  {name:<17}" + "".join(f" {cell:>6}" for cell in cells)
+
+    def amount(litres: float) -> str:
+        return f"{gal_from_m3(m3_from_l(litres)):.3f}" if us else f"{litres:.2f}"
+
+    lost = [plant_litres(row) for row in rows]
+    lines = [line(f"{'gallons' if us else 'litres'} a plant", (day_cell(r.day) for r in rows))]
+    if any(row.coefficients == DUAL for row in rows):
+        lines.append(line("  drew", (amount(drew) for drew, _ in lost)))
+    return [*lines, line("  with its ground", (amount(together) for _, together in lost))]
+
+
+def _area(row: LedgerDay, *, us: bool) -> str:
+    each_m2 = row.ground_m2 / row.plants
+    return f"{each_m2 / M_PER_FT**2:.2f} sq ft" if us else f"{each_m2:.2f} m2"
+
+
+def _weather(days: Sequence[LedgerDay], rungs: Rungs, *, us: bool) -> list[str]:
+    """What the days stand on, with the marks; and snow that lay."""
+    lines = []
+    for words in rungs.words():
+        lines += _wrapped(words, "", "    ")
+    lying = {row.day: row.snow_mm for row in days if row.snow_mm > 0.0}
+    if lying:
+        told = ", ".join(f"{day_in_year(d)} {depth(mm, us=us)}" for d, mm in sorted(lying.items()))
+        lines += _wrapped(f"water lying as snow at the end of the day: {told}", "  ", "    ")
+    return ["The weather of these days", *lines, ""] if lines else []
+
+
+def _wrapped(text: str, first: str, then: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=then)

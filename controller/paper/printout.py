@@ -17,6 +17,7 @@ from controller.timetable.tested import BAND, Bands
 _T = TypeVar("_T", Pulse, NotFitted)
 WIDTH = 80
 _NAME = 24
+_USED_UP = "the allowed share is used up"  # as `timetable.dose.need_of` says it
 
 
 def timetable_text(timetable: Timetable, garden: Garden, bands: Bands | None = None) -> str:
@@ -99,9 +100,12 @@ def why_line(dose: Dose, *, us: bool) -> str:
         eto += " (stand-in)"
     stage = "" if why.stage == "bare" else f", {why.stage}"
     crop = why.account.partition(" from ")[0].replace("_", " ")
+    # That the allowed share is used up stands in the figures already.
+    words = why.words.removeprefix(_USED_UP).lstrip(";, ")
     return (
         f"{crop}{stage}: {eto}, Kc {why.kc:.2f}; gone "
         f"{depth(why.depletion_mm, us=us)} of {depth(why.allowed_mm, us=us)} allowed; {rain}"
+        + (f"; {words}" if words else "")
     )
 
 

@@ -11,6 +11,7 @@ from datetime import date
 from controller.garden.model import Garden
 from controller.logbook.records import HowKnown, SumRow, Sums
 from controller.paper.amounts import long_day, open_time, volume
+from controller.paper.rungs import lower_services, step_words
 from controller.timetable.tested import BAND
 from controller.units import gal_from_m3, m3_from_l
 
@@ -129,6 +130,11 @@ def _remarks(sums: Sums) -> list[str]:
     for count, words in ((sums.missed, "their time went by"), (sums.refused, "refused")):
         if count:
             remarks.append(f"planned but not given: {_times(count, 'pulse')} ({words})")
+    for rung in lower_services(sums.zone_days_by_rung):
+        remarks.append(
+            f"{sums.zone_days_by_rung[rung]} of {sums.zone_days} zone-days of the ledger stood on "
+            f"{step_words(rung)}"
+        )
     if sums.stand_in_zone_days:
         remarks.append(
             f"{sums.stand_in_zone_days} of {sums.zone_days} zone-days of the ledger stood on a "

@@ -108,9 +108,34 @@ def test_balance_prints_the_ledger_and_it_closes(run: Run) -> None:
     rows = json.loads(out)["balance"]
     assert len(rows) == 14
     assert {r["zone"] for r in rows} == {"leeks"}
-    assert {r["method"] for r in rows} == {"single crop coefficient"}
+    assert {r["method"] for r in rows} == {"dual crop coefficients"}
     for today, tomorrow in pairwise(rows):
         assert tomorrow["start_depletion_mm"] == approx(today["depletion_mm"], abs=1e-3)
+
+
+def test_balance_as_text_says_how_plants_and_soil_lost_it_and_on_what_weather(run: Run) -> None:
+    code, out, _ = run("balance", "--zone", "leeks")
+    assert code == 0 and max(map(len, out.splitlines())) <= 80
+    assert "dual coefficients" in out and "Kcb   Ke plants  soil" in out
+    assert "gallons a plant" in out
+    assert "  the garden's own station: 22 June to 5 July 2031" in out
+
+
+def test_long_after_the_weather_the_season_s_table_stands_in_and_is_named(run: Run) -> None:
+    code, out, _ = run("plan", "--from", "2031-08-01", "--days", "2")
+    assert code == 0
+    assert "the season's table" in " ".join(out.split())
+    span = ("--zone", "leeks", "--from", "2031-08-01", "--to", "2031-08-03")
+    _, out, _ = run("balance", *span)
+    assert out.count("\ns ") == 4  # three days, and the closing line of the step
+    rows = json.loads(run("balance", *span, "--json")[1])["balance"]
+    assert {(r["rung"], r["measured"]) for r in rows} == {("season", False)}
+
+
+def test_a_balance_of_days_without_an_account_says_so(run: Run) -> None:
+    code, out, _ = run("balance", "--zone", "leeks", "--from", "2029-05-30", "--to", "2029-06-01")
+    assert code == 0
+    assert out.startswith("No account of these days: nothing had been planted by then.")
 
 
 def test_flow_alone_and_together_are_different_things(run: Run) -> None:
@@ -218,6 +243,25 @@ def test_what_is_noted_is_reported_and_counted_by_the_next_plan(run: Run, garden
     assert by_day["2031-06-25"]["watered_mm"] == approx(80 / (3.3528 * 0.6096), abs=1e-3)
 
 
+def test_what_was_seen_moves_the_stage_from_its_day_on(run: Run, garden: Path) -> None:
+    def stages() -> dict[str, tuple[str, float]]:
+        rows = json.loads(run("balance", str(garden), "--json")[1])["balance"]
+        return {r["date"]: (r["stage"], r["kcb"]) for r in rows}
+
+    before = stages()
+    note = ("note", "--garden", str(garden))
+    assert run(*note, "seen", "leeks", "full", "cover", "--on", "2031-06-20")[0] == 0
+    after = stages()
+    assert {day: v for day, v in after.items() if day < "2031-06-20"} == {
+        day: v for day, v in before.items() if day < "2031-06-20"
+    }
+    assert before["2031-06-20"][0] == "development"
+    assert {v[0] for day, v in after.items() if day >= "2031-06-20"} == {"mid"}
+    assert after["2031-06-20"][1] > before["2031-06-20"][1] + 0.05
+    assert run(*note, "unseen", "1")[0] == 0
+    assert stages() == before
+
+
 def test_minutes_by_hand_are_turned_into_litres_by_the_computed_flow(
     run: Run, garden: Path
 ) -> None:
@@ -237,7 +281,6 @@ def test_minutes_by_hand_are_turned_into_litres_by_the_computed_flow(
         (("balance", "--from", "2031-07-05", "--to", "2031-07-01"), 2, "is after"),
         (("report",), 2, "name your garden file"),
         (("et", "nowhere.csv", "--latitude", "47", "--elevation", "4"), 2, "nowhere.csv"),
-        (("plan", "--from", "2029-01-01"), 2, "2029"),
         (("status", "--runtime", "/nonexistent"), 1, "no daemon runs here"),
         (("open", "a", "--minutes", "5", "--runtime", "/nonexistent"), 1, "no daemon runs here"),
         (("open", "a", "--minutes", "nan", "--runtime", "/nonexistent"), 2, "allowed is"),

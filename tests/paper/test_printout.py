@@ -17,10 +17,17 @@ from controller.hydraulics.lines import Lines
 from controller.paper.amounts import depth, long_day, open_time, volume
 from controller.paper.flows import flow_document, flow_text
 from controller.paper.ledger import ledger_rows, ledger_text
-from controller.paper.printout import WIDTH, dose_rows, timetable_rows, timetable_text
+from controller.paper.printout import (
+    WIDTH,
+    dose_rows,
+    timetable_rows,
+    timetable_text,
+    why_line,
+)
+from controller.timetable.dose import need_of
 from controller.timetable.jobs import Grounds
 from controller.timetable.plan import plan_garden
-from controller.timetable.records import Timetable
+from controller.timetable.records import Dose, Timetable, Why
 from controller.timetable.tested import Bands
 from crops.catalogue import load
 
@@ -90,6 +97,30 @@ def test_every_pulse_and_every_dose_stands_on_the_paper() -> None:
     assert "held: the path is being relaid" in text
 
 
+def _why(words: str) -> str:
+    why = Why(
+        account="carrot from 2031-06-20", stage="initial", eto_mm=4.0, method="test", kc=0.7,
+        depletion_mm=3.0, allowed_mm=6.0, raw_mm=12.0, rain_mm=0.0, rain_unknown_days=0,
+        stand_in_days=0, words=words,
+    )  # fmt: skip
+    dose = Dose(
+        zone="b", day=FIRST, net_mm=3.0, ground_m2=2.0, evenness=0.9, line_litres=0.5, pulses=1,
+        litres=7.0, already_litres=0.0, why=why,
+    )  # fmt: skip
+    return why_line(dose, us=False)
+
+
+def test_why_now_is_said_where_the_figures_do_not_say_it() -> None:
+    plain = "carrot, initial: ETo 4.0 mm, Kc 0.70; gone 3.0 mm of 6.0 mm allowed; "
+    plain += "rain counted 0.0 mm"
+    assert _why("its seedbed is kept moist") == f"{plain}; its seedbed is kept moist"
+    ordinary = need_of(
+        missing_mm=9.0, raw_mm=12.0, refill_at=0.5, expected_etc_mm=1.0, rain_doubt_days=0
+    )
+    assert ordinary is not None and _why(ordinary.words) == plain
+    assert _why(f"{ordinary.words}; its flow is a guess") == f"{plain}; its flow is a guess"
+
+
 def test_rows_carry_what_their_keys_promise() -> None:
     timetable = _plan()
     row = timetable_rows(timetable, GARDEN)[0]
@@ -103,13 +134,18 @@ def test_rows_carry_what_their_keys_promise() -> None:
 
 
 def test_a_ledger_row_closes() -> None:
-    for row in ledger_rows(_plan().ledger):
-        r = {k: float(str(v)) for k, v in row.items() if str(k).endswith("_mm")}
+    rows = ledger_rows(_plan().ledger)
+    assert len(rows) > 20
+    for row in rows:
+        r = {k: float(str(v)) for k, v in row.items() if str(k).endswith("_mm") and v is not None}
         closes = (
             r["start_depletion_mm"] - (r["rain_mm"] - r["rain_unused_mm"] - r["runoff_mm"])
             - r["watered_mm"] + r["used_mm"] + r["drained_mm"] + r["handed_over_mm"]
         )  # fmt: skip
         assert r["depletion_mm"] == pytest.approx(closes, abs=5e-4)
+        if row["coefficients"] == "dual":
+            apart = r["transpired_mm"] + r["evaporated_mm"]
+            assert r["used_mm"] == pytest.approx(apart, abs=5e-4)
 
 
 def test_a_flow_document_sums_up() -> None:

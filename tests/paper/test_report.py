@@ -109,6 +109,21 @@ def test_the_report_says_what_was_cut_missed_refused_and_stood_in_for(book: Logb
     assert "1 watering by hand came without it" in words
 
 
+def test_days_on_a_lower_service_are_told(book: Logbook) -> None:
+    rungs = ("station", "station", "service", "second service")
+    days = [
+        a_ledger_day("leeks", day=DAY + timedelta(days=n), rung=rung)
+        for n, rung in enumerate(rungs)
+    ]
+    book.keep_ledger(days[2:])
+    text = " ".join(_text(book).split())
+    assert "1 of 2 zone-days of the ledger stood on the second service" in text
+    assert "the first service" not in text  # the first step there is
+    book.keep_ledger(days)
+    text = " ".join(_text(book).split())
+    assert "1 of 4 zone-days of the ledger stood on the first service" in text
+
+
 def test_a_plain_month_has_no_notes(book: Logbook) -> None:
     _run(book, 1, 100.0, 600.0, "timed")
     assert "Note:" not in _text(book)
