@@ -1,9 +1,9 @@
-"""The questions about days: weather as it was kept, rain that fell, the ledger."""
+"""The questions about days: weather as it was kept, the rain gauge, the ledger."""
 
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import date
 
 from controller.demand.records import LedgerDay
@@ -25,31 +25,6 @@ class DayQuestions:
         )
         return [WeatherDay(**values_of(row, WeatherDay, truths=("measured",))) for row in rows]
 
-    def weather_days(
-        self,
-        first: date = date.min,
-        last: date = date.max,
-        *,
-        sources: Sequence[str] = (),
-    ) -> list[WeatherDay]:
-        """The best word on each day, in order of days.
-
-        Among several sources of one day: first those with both temperatures; then measured before
-        forecast; then in the order of `sources`, unnamed ones after; then the one kept last.
-        """
-        rank = {source: place for place, source in enumerate(sources)}
-        best: dict[date, WeatherDay] = {}
-        for day in sorted(
-            self.weather_rows(first, last),
-            key=lambda day: (
-                day.tmin_c is None or day.tmax_c is None,
-                not day.measured,
-                rank.get(day.source, len(rank)),
-            ),
-        ):
-            best.setdefault(day.day, day)
-        return [best[day] for day in sorted(best)]
-
     def gauge_by_day(self) -> dict[date, float]:
         """Rain by the garden's own gauge; the latest word on a day stands. [mm]"""
         rows = self._rows(
@@ -57,18 +32,6 @@ class DayQuestions:
             ("rain gauge",),
         )
         return {date.fromisoformat(row["day"]): row["value"] for row in rows}
-
-    def rain_by_day(
-        self, first: date = date.min, last: date = date.max, *, sources: Sequence[str] = ()
-    ) -> dict[date, float]:
-        """Rain that fell: the gauge's word, else the best measured weather's. [mm]"""
-        measured = {
-            day.day: day.rain_mm
-            for day in self.weather_days(first, last, sources=sources)
-            if day.measured and day.rain_mm is not None
-        }
-        gauge = {day: mm for day, mm in self.gauge_by_day().items() if first <= day <= last}
-        return dict(sorted((measured | gauge).items()))
 
     def ledger(
         self, zone: str | None = None, first: date = date.min, last: date = date.max

@@ -148,7 +148,7 @@ def test_an_empty_logbook_knows_nothing(book: Logbook, ask: Questions) -> None:
     assert ask.first_day() is None
     assert ask.last_written_utc() is None
     assert ask.litres_by_zone_day() == {}
-    assert ask.weather_days() == [] == ask.ledger("a")
+    assert ask.weather_rows() == [] == ask.ledger("a")
     with pytest.raises(LogbookError, match="no pulse has the number 7"):
         ask.pulse(7)
 
@@ -196,7 +196,7 @@ def test_every_field_of_a_weather_day_reads_back(book: Logbook, ask: Questions) 
         **{name: None for name in floats if name != "wind_height_m"},
     )
     book.keep_weather([full, bare])
-    assert ask.weather_days() == [full, bare]
+    assert ask.weather_rows() == [full, bare]
 
 
 def test_every_field_of_a_ledger_day_reads_back(book: Logbook, ask: Questions) -> None:
@@ -264,46 +264,12 @@ def test_every_source_ever_kept_of_a_day_reads_back(
     assert ask.weather_rows(second) == [_weather(second, source="station.csv")]
 
 
-def test_measured_weather_outranks_a_forecast_and_temperatures_outrank_both(
-    book: Logbook, ask: Questions, clock: HandClock
-) -> None:
-    book.keep_weather(
-        [
-            _weather(source="station file", tmin_c=None),
-            _weather(source="online", measured=True, tmax_c=20.0),
-        ]
-    )
-    clock.advance(60.0)
-    book.keep_weather([_weather(source="forecast", measured=False, tmax_c=30.0)])
-    assert [d.source for d in ask.weather_days()] == ["online"]
-
-
-def test_equal_sources_go_by_the_order_asked_for_then_by_the_latest(
-    book: Logbook, ask: Questions, clock: HandClock
-) -> None:
-    for source in ("x", "y", "z"):
-        book.keep_weather([_weather(source=source)])
-        clock.advance(60.0)
-    assert [d.source for d in ask.weather_days()] == ["z"]
-    assert [d.source for d in ask.weather_days(sources=("y", "x"))] == ["y"]
-
-
-def test_the_gauge_outranks_the_weather_and_its_latest_word_stands(
-    book: Logbook, ask: Questions
-) -> None:
-    second, third = DAY + timedelta(days=1), DAY + timedelta(days=2)
-    book.keep_weather(
-        [
-            _weather(DAY, rain_mm=9.0),
-            _weather(second, rain_mm=4.0),
-            _weather(third, rain_mm=7.0, measured=False),
-        ]
-    )
+def test_the_gauge_s_latest_word_on_a_day_stands(book: Logbook, ask: Questions) -> None:
+    second = DAY + timedelta(days=1)
     book.rain_gauge(DAY, 5.0, "Odile")
+    book.rain_gauge(second, 2.0)
     book.rain_gauge(DAY, 6.5, "Odile")
-    assert ask.gauge_by_day() == {DAY: 6.5}
-    assert ask.rain_by_day() == {DAY: 6.5, second: 4.0}  # rain that is only forecast fell nowhere
-    assert ask.rain_by_day(second, third) == {second: 4.0}
+    assert ask.gauge_by_day() == {DAY: 6.5, second: 2.0}
 
 
 # What people say ---------------------------------------------------------------------------------
