@@ -149,12 +149,14 @@ class Books:
     def _keep_ledger(self, rows: Iterable[LedgerDay]) -> None:
         """Keep the accounts that changed, a zone's day with all its parts, so many at a time that
         each writing ends in time on a slow card."""
+        fresh = _by_zone_day(rows)
+        if not fresh:
+            return
         if self._kept_ledger is None:
-            self._kept_ledger = _by_zone_day(self._ask.ledger())
+            first = min(day for _, day in fresh)
+            self._kept_ledger = _by_zone_day(self._ask.ledger(None, first))
         kept = self._kept_ledger
-        changed = [
-            (key, parts) for key, parts in _by_zone_day(rows).items() if kept.get(key) != parts
-        ]
+        changed = [(key, parts) for key, parts in fresh.items() if kept.get(key) != parts]
         for start in range(0, len(changed), _AT_ONCE):
             some = changed[start : start + _AT_ONCE]
             self._write.keep_ledger(row for _, parts in some for row in parts.values())
