@@ -43,6 +43,47 @@ class ValveKind(StrEnum):
     HAND = "hand"
 
 
+class Device(StrEnum):
+    """What a relay moves.
+
+    A diaphragm solenoid is shut by the water's own pressure; a direct one by its spring; a ball
+    that returns is driven back by a spring or a capacitor when the current goes; a ball that stays
+    has a line to open and a line to close, and without current stays where it is.
+    """
+
+    DIAPHRAGM = "diaphragm"
+    DIRECT = "direct"
+    BALL_RETURNS = "ball returns"
+    BALL_STAYS = "ball stays"
+
+
+class Action(StrEnum):
+    """What a finding of the flow meter does, from the mildest on."""
+
+    NOTE = "note"
+    HOLD_ZONE = "hold zone"
+    HOLD_GARDEN = "hold garden"
+    SHUT_MASTER = "shut master"
+
+
+class FlowFinding(StrEnum):
+    """What a flow meter can find."""
+
+    CLOGGED = "clogged"  # clearly less than reckoned
+    BURST = "burst"  # clearly more: a burst, or an end that has popped off
+    NOT_OPENED = "not opened"  # next to nothing while a valve should be open
+    NOT_CLOSED = "not closed"  # it flows on after the last valve has shut
+    LEAK = "leak"  # it flows while all has long been shut
+
+
+class SensorKind(StrEnum):
+    """What may hang on an input pin besides the meter."""
+
+    RAIN_SWITCH = "rain switch"  # wet: nothing opens by plan
+    RAIN_GAUGE = "rain gauge"  # a tipping bucket
+    FREEZE_SWITCH = "freeze switch"  # cold: nothing opens by plan
+
+
 class Coefficients(StrEnum):
     """How a crop's use is reckoned: one crop coefficient, or plant and soil apart (FAO-56)."""
 
@@ -180,12 +221,66 @@ class Opening:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Valve:
-    """The zone's valve. `relay_line` is a BCM GPIO number; None for a hand valve."""
+    """The zone's valve. `relay_line` is a BCM GPIO number; None for a hand valve.
+
+    `device` is None where the gardener has not said what the relay moves. A ball that stays has
+    `close_line`, too. `opens_in_s` and `closes_in_s` are its travel from shut to open and back.
+    Under `least_closing_head_m` of water before it a diaphragm does not shut.
+    """
 
     kind: ValveKind
     relay_line: int | None = None
     longest_open_s: float = 3600.0
     least_closing_head_m: float = 0.0
+    device: Device | None = None
+    close_line: int | None = None
+    opens_in_s: float = 0.0
+    closes_in_s: float = 0.0
+    shortest_pulse_s: float | None = None  # None: the garden's
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Master:
+    """A valve ahead of all zones: opened `leads_s` before the first, shut `lags_s` after the last."""
+
+    valve: Valve
+    leads_s: float = 2.0
+    lags_s: float = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Meter:
+    """A flow meter with pulses on an input pin, ahead of all zones.
+
+    `by_litres`: a pulse ends when its litres have passed, its time standing behind as the limit.
+    `actions` says what each finding does.
+    """
+
+    line: int
+    litres_per_pulse: float
+    by_litres: bool = False
+    active_low: bool = True
+    debounce_s: float = 0.002
+    actions: Mapping[FlowFinding, Action] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sensor:
+    """A switch or a tipping gauge on an input pin; `mm_per_tip` is the gauge's."""
+
+    kind: SensorKind
+    line: int
+    active_low: bool = True
+    debounce_s: float = 0.1
+    mm_per_tip: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlook:
+    """Where the running daemon may be looked at: loopback unless asked; no port: nowhere."""
+
+    port: int | None = None
+    address: str = "127.0.0.1"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -384,6 +479,10 @@ class Garden:
     zones: tuple[Zone, ...]
     own_crops: tuple[OwnCrop, ...] = ()
     own_soils: tuple[OwnSoil, ...] = ()
+    master: Master | None = None
+    meter: Meter | None = None
+    sensors: tuple[Sensor, ...] = ()
+    outlook: Outlook = Outlook()
     us_units: bool = False  # show gallons, inches, psi
     filled: tuple[Filled, ...] = field(default=())
     path: str = ""
