@@ -15,7 +15,7 @@ def garden(parser: argparse.ArgumentParser) -> None:
 
 def weather(parser: argparse.ArgumentParser) -> None:
     """Another weather file than the garden's."""
-    parser.add_argument("--weather", metavar="FILE", help="weather file (CSV)")
+    parser.add_argument("--weather", metavar="FILE", help="weather file")
 
 
 def state(parser: argparse.ArgumentParser) -> None:

@@ -128,7 +128,7 @@ def _reckoning(commands: argparse._SubParsersAction[argparse.ArgumentParser]) ->
     forms(flow)
 
     et = commands.add_parser("et", help="reference ET of each day of a weather file")
-    et.add_argument("weather", metavar="WEATHER", help="weather file (CSV)")
+    et.add_argument("weather", metavar="WEATHER", help="weather file")
     et.add_argument("--latitude", type=float, required=True, metavar="DEG", help="north positive")
     et.add_argument("--elevation", type=float, required=True, metavar="M", help="metres")
     et.add_argument("--wind-height", type=float, default=2.0, metavar="M", help="metres (2)")

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from support.clock import HandClock
+from support.daemon import World
 from support.logbook import DAY, a_ledger_day
 
 from controller.daemon.books import Books
@@ -126,3 +127,24 @@ def test_every_source_of_a_day_and_what_was_seen_come_back(logbook: Counting) ->
     assert books.weather_rows() == [analysed, foretold]  # kept at one moment: by name
     assert list(books.known(DAY, DAY).given.observations) == [seen]
     books.close()
+
+
+def test_what_a_person_saw_moves_the_kept_ledger_from_that_day_on(tmp_path: Path) -> None:
+    """Leeks set out on 20 April, seen to cover their ground on 20 May; it is 1 June."""
+    world = World(tmp_path)
+    world.run_for(60.0)
+    before = {row.day: row for row in world.ledger()}
+    saw = date(2031, 5, 20)
+    world.logbook.observe(Observation(zone="a", day=saw, event="full"))
+    assert world.ask(ask="replan")["ok"]
+    world.run_for(60.0)
+    after = {row.day: row for row in world.ledger()}
+    assert before.keys() == after.keys() and min(after) < saw < max(after)
+    assert all(after[day] == row for day, row in before.items() if day < saw)
+    assert before[saw].stage != "mid"
+    assert {row.stage for day, row in after.items() if day >= saw} == {"mid"}
+    world.logbook.unobserve(1)
+    assert world.ask(ask="replan")["ok"]
+    world.run_for(60.0)
+    assert {row.day: row for row in world.ledger()} == before
+    world.kill()
