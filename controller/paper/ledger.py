@@ -143,7 +143,7 @@ def _plants(rows: Sequence[LedgerDay], *, us: bool) -> list[str]:
     last = standing[-1]
     count = max(round(last.plants), 1)
     words = f"{count:,} plant{'' if count == 1 else 's'}, each on {_area(last, us=us)}"
-    if last.cover > 0.0:
+    if last.cover >= 0.005:
         words += f", shade {100 * last.cover:.0f} % of the ground on {day_in_year(last.day)}"
     return [*_wrapped(f"{words}.", "  ", "  "), *_plant_by_day(standing, us=us)]
 
