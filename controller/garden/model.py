@@ -241,7 +241,7 @@ class Valve:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Master:
-    """A valve ahead of all zones: opened `leads_s` before the first, shut `lags_s` after the last."""
+    """A valve ahead of all zones, opened `leads_s` before the first and shut `lags_s` after the last."""
 
     valve: Valve
     leads_s: float = 2.0
@@ -276,7 +276,7 @@ class Sensor:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Outlook:
+class HealthAddress:
     """Where the running daemon may be looked at: loopback unless asked; no port: nowhere."""
 
     port: int | None = None
@@ -482,7 +482,7 @@ class Garden:
     master: Master | None = None
     meter: Meter | None = None
     sensors: tuple[Sensor, ...] = ()
-    outlook: Outlook = Outlook()
+    health: HealthAddress = HealthAddress()
     us_units: bool = False  # show gallons, inches, psi
     filled: tuple[Filled, ...] = field(default=())
     path: str = ""
