@@ -21,7 +21,8 @@ from controller.weather.day import WeatherDay
 from controller.weather.ladder import DAYS_BEFORE, NORMAL, SEASON
 
 MEAN_OF_DAYS = 7  # how many known days a stand-in looks back on; our choice
-MEAN_WITHIN_DAYS = 45  # and how far back they may lie; our choice
+MEAN_WITHIN_DAYS = 21  # and how long before the last of them they may lie; our choice
+REACH_DAYS = 45  # so long after the last of them they count at all; our choice
 MOVED = 0.5  # how much of their distance from usual is taken over
 NEAR_DAYS = 4  # so long after the last known day the days before are the rung
 WARMTH_DAYS = 14  # so long, without normals, their mean temperatures stand; our choice
@@ -57,8 +58,7 @@ class StandIns:
 
     def on(self, day: date, before: Sequence[KnownDay]) -> StandIn:
         """The stand-in for that day; `before` are the last known days before it, oldest first."""
-        recent = [k for k in before if (day - k.weather.day).days <= MEAN_WITHIN_DAYS]
-        recent = recent[-MEAN_OF_DAYS:]
+        recent = _recent(day, before)
         lag_days = (day - recent[-1].weather.day).days if recent else None
         near = lag_days is not None and lag_days <= NEAR_DAYS
         normal = None if self.normals is None else self.normals.on(day)
@@ -108,6 +108,15 @@ class StandIns:
             NORMAL: "what is normal here",
             SEASON: f"the season's table for a {self.climate} climate",
         }.get(rung, rung)
+
+
+def _recent(day: date, before: Sequence[KnownDay]) -> list[KnownDay]:
+    """The known days that a stand-in for `day` looks back on; none where they lie too far back."""
+    if not before or (day - before[-1].weather.day).days > REACH_DAYS:
+        return []
+    newest = before[-1].weather.day
+    last = before[-MEAN_OF_DAYS:]
+    return [k for k in last if (newest - k.weather.day).days <= MEAN_WITHIN_DAYS]
 
 
 def _mean(values: Sequence[float]) -> float:

@@ -56,7 +56,7 @@ STATIONS = (WAGENINGEN, ASTURIAS, SWEDEN, MUNICH, RONDA)
 @cache
 def days_of(station: Station) -> tuple[WeatherDay, ...]:
     """The station's days that have every figure, in order."""
-    found = _wageningen() if station is WAGENINGEN else _with_et(station)
+    found = _wageningen() if station.name == WAGENINGEN.name else _with_et(station)
     return tuple(found[day] for day in sorted(found))
 
 

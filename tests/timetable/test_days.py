@@ -16,7 +16,7 @@ from controller.demand.season import season_eto_mm_day
 from controller.errors import InputError, NoWeather
 from controller.timetable.days import CLIMATE_DAYS, demand_days, eto_of
 from controller.timetable.normals import normals_from
-from controller.timetable.standin import MEAN_WITHIN_DAYS, NEAR_DAYS
+from controller.timetable.standin import NEAR_DAYS, REACH_DAYS
 from controller.weather.day import VALUES, WeatherDay
 
 SITE = a_garden().site
@@ -123,7 +123,7 @@ def test_the_days_before_move_the_seasons_table_as_far_as_they_reach() -> None:
     found = demand_days([a_day(0)], SITE, last=BEGINS + 60 * DAY).days
     rungs = [d.rung for d in found.values()]
     assert rungs == ["station", *["days before"] * NEAR_DAYS, *["season"] * (60 - NEAR_DAYS)]
-    reach = BEGINS + MEAN_WITHIN_DAYS * DAY
+    reach = BEGINS + REACH_DAYS * DAY
     assert found[reach].method == "stand-in: season's table, sub-humid, moved half way by 1 day"
     assert found[reach + DAY].method == "stand-in: season's table, sub-humid"
     assert found[reach + DAY].eto_mm == season_mm(reach + DAY)
