@@ -145,8 +145,9 @@ def in_turn(stretches: Sequence[Stretch], *, sums: bool) -> list[Stretch]:
     Of a sum that is cut short, the even share of what is left remains.
     """
     ordered = sorted(stretches, key=lambda s: s.span.begins_utc)
-    found = []
-    for one, after in zip(ordered, [*ordered[1:], None], strict=True):
+    found: list[Stretch] = []
+    following = [*ordered[1:], None][: len(ordered)]
+    for one, after in zip(ordered, following, strict=True):
         span = one.span
         if after is not None and after.span.begins_utc < span.ends_utc:
             span = Span(begins_utc=span.begins_utc, ends_utc=after.span.begins_utc)

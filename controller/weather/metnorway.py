@@ -13,7 +13,7 @@ these is no whole day.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import pairwise
@@ -126,7 +126,8 @@ def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Read
     """
     properties = inner(parsed(body), "properties")
     remarks: list[str] = []
-    air = _air(_steps(properties, _units(properties, remarks)), remarks)
+    units = _units(properties, remarks)
+    air = _air(_steps(properties, units), units.keys(), remarks)
     place, asked_on = question.place, question.place.date_at(given_utc)
     days: list[WeatherDay] = []
     partial = []
@@ -206,7 +207,7 @@ def _figures(data: Mapping[str, object], part: str, units: Mapping[str, Convert]
     }
 
 
-def _air(steps: Sequence[_Step], remarks: list[str]) -> _Air:
+def _air(steps: Sequence[_Step], usable: Collection[str], remarks: list[str]) -> _Air:
     points = {
         name: [
             Point(at_utc=step.at_utc, value=step.instant[name])
@@ -234,7 +235,7 @@ def _air(steps: Sequence[_Step], remarks: list[str]) -> _Air:
             )
     empty = [name for name, found in points.items() if not found]
     empty += [] if rain else ["precipitation_amount"]
-    remarks += [f"the weather service gave no {name}" for name in empty]
+    remarks += [f"the weather service gave no {name}" for name in empty if name in usable]
     return _Air(points=points, wide=wide, rain=in_turn(rain, sums=True), chance=chance)
 
 

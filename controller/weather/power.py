@@ -39,6 +39,8 @@ from controller.weather.day import WeatherDay
 ANALYSIS = "nasa-power analysis"
 WIND_HEIGHT_M = 2.0
 FIRST_DAY = date(1981, 1, 1)  # before it POWER has nothing (its documentation, from memory)
+# It comes about a week late; days that end longer ago were asked for by a wrong clock: our choice.
+LONGEST_DELAY = timedelta(days=45)
 _MJ_PER_KWH = 3.6  # exact
 _RADIATION: Mapping[str, Convert] = {
     **dict.fromkeys(("MJ/m^2/day", "MJ/m2/day"), same),
@@ -130,6 +132,8 @@ def read_days(body: str, question: Question, *, given_utc: datetime) -> Reading:
         days.append(checked(written.with_(**values), remarks))
     if not days:
         raise NoWeather("the weather service gave no day whole")
+    if asked_on - days[-1].day > LONGEST_DELAY:
+        raise NoWeather(f"its latest day is {days[-1].day}, long before {asked_on}")
     remarks += only_parts(partial)
     sunless = [str(d.day) for d in days if d.solar_mj_m2 is None]
     if sunless and "solar_mj_m2" in read:

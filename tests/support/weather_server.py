@@ -158,6 +158,7 @@ class WeatherServer:
 def _handler(server: WeatherServer) -> type[BaseHTTPRequestHandler]:
     class Handler(BaseHTTPRequestHandler):
         protocol_version = "HTTP/1.1"
+        disable_nagle_algorithm = True  # head and body go out apart; neither waits for the other
 
         def do_GET(self) -> None:
             query = parse_qs(urlsplit(self.path).query)
