@@ -12,7 +12,7 @@ from controller.demand.radiation import clear_sky_mj_m2
 from controller.demand.sun import day_of_year, extraterrestrial_mj_m2
 from controller.garden.model import Garden, Site
 from controller.weather.day import WeatherDay
-from controller.weather.file import WeatherFile, read_weather_csv
+from controller.weather.file import WeatherFile, read_weather
 
 _DAYS_REMEMBERED = 20_000  # some fifty years of days, so that a plan reckons only what is new
 
@@ -60,9 +60,17 @@ def clear_sky_of(site: Site) -> Callable[[date], float]:
 
 
 def read_station(path: Path, garden: Garden) -> WeatherFile:
-    """A station's file as this garden has it: its anemometer's height, its clear sky."""
-    return read_weather_csv(
+    """A station's file as this garden has it: its kind, its anemometer's height, its clear sky.
+
+    Raises
+    ------
+    WeatherFileError
+        If the file cannot be read as weather.
+    """
+    return read_weather(
         path,
+        kind=garden.weather.file_kind,
         wind_height_m=garden.weather.wind_height_m,
         clear_sky_mj_m2=clear_sky_of(garden.site),
+        timezone=garden.site.timezone,
     )
