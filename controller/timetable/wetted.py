@@ -57,19 +57,20 @@ def wet_ground_m2(row: Row, soil: Soil, *, reach_m: float = 0.0) -> float:
 
     Source
     ------
-    Geometry: equal discs along a line. That a hole keeps a disc wet as wide as its soil's strip is
-    our choice.
+    Geometry: equal discs along a line, of a group taken as one body. That a hole keeps a disc wet
+    as wide as its soil's strip is our choice.
     """
     width, drilling = strip_width_m(row, soil), row.drilling
     along = row.wetted_width_m or soil.wetted_width_m
     if drilling.walls is Walls.BOTH:
         return row.length_m * width * min(1.0, along / drilling.every_m)
     width = min(width, along)
-    disc = disc_of_a_line_m2(diameter_m=width, every_m=drilling.every_m)
-    lengthened = min(drilling.every_m, width + (drilling.group - 1) * drilling.group_gap_m) - min(
-        width, drilling.every_m
-    )
-    station = disc + width * max(lengthened, 0.0) + min(width, drilling.every_m) * reach_m
+    # A group's discs run together: half a disc at either end, a strip between.
+    group_m = min((drilling.group - 1) * drilling.group_gap_m, drilling.every_m)
+    station = width * group_m
+    if group_m < drilling.every_m:
+        station += disc_of_a_line_m2(diameter_m=width, every_m=drilling.every_m - group_m)
+    station += min(width + group_m, drilling.every_m) * reach_m
     return min(row.length_m * station / drilling.every_m, row.ground_m2)
 
 
