@@ -18,9 +18,11 @@ from controller.weather.ladder import DAYS_BEFORE, FORECAST, NORMAL, SEASON
 
 _DAY = timedelta(days=1)
 # Far above usual: the garden's own high bound where its years tell one, else so many times what is
-# usual. On 24 station years, April to September, that marked 4 and 5 days in 100 (our choice of
-# the figure, tests/timetable/test_spells.py).
+# usual: by the season's table, or of late, whichever is more, for the table does not know the
+# place. At five stations, April to September, that marks 0 to 6 days in 100
+# (tests/timetable/test_spells.py); the figures are our choice.
 FAR_ABOVE = 1.75
+OF_LATE_DAYS, LEAST_DAYS_OF_LATE = 30, 10
 LEAST_MM = 3.0  # a winter's day that dries twice as much as usual is no news; our choice
 LOOKS_BACK = timedelta(days=2)  # a spell is told of until it is this long over; our choice
 _STAND_INS = frozenset({DAYS_BEFORE, NORMAL, SEASON})
@@ -33,6 +35,7 @@ class _Hot:
     day: date
     eto_mm: float
     usual_mm: float
+    usual: str  # what says that it is usual
     tmax_c: float | None
 
 
@@ -47,9 +50,8 @@ def spell_words(
     hot = [
         found
         for day in sorted(days)
-        if day >= today - LOOKS_BACK and (found := _far_above(days[day], normals)) is not None
+        if day >= today - LOOKS_BACK and (found := _far_above(days, day, normals)) is not None
     ]
-    usual = "by the season's table" if normals is None else "here"
     words = []
     for spell in _running(hot):
         worst = max(spell, key=lambda h: h.eto_mm)
@@ -58,7 +60,7 @@ def spell_words(
         some = "up to " if len(spell) > 1 else ""
         words.append(
             f"{_span([h.day for h in spell])}: dries far more than usual{heat}; reference ET "
-            f"{some}{show_depth(worst.eto_mm, us_units)}, usual {usual} is "
+            f"{some}{show_depth(worst.eto_mm, us_units)}, usual {worst.usual} is "
             f"{show_depth(worst.usual_mm, us_units)}"
         )
     return tuple(words)
@@ -110,14 +112,25 @@ def _cold(
     }
 
 
-def _far_above(found: DayInput, normals: Normals | None) -> _Hot | None:
-    usual_mm = found.normal_eto_mm
+def _far_above(days: Mapping[date, DayInput], day: date, normals: Normals | None) -> _Hot | None:
+    found = days[day]
+    usual_mm, usual = found.normal_eto_mm, "here"
     if usual_mm is None or found.rung in _STAND_INS or found.eto_mm < LEAST_MM:
         return None
-    high_mm = None if normals is None else normals.eto_high_mm(found.day)
-    if found.eto_mm <= (FAR_ABOVE * usual_mm if high_mm is None else high_mm):
+    high_mm = None if normals is None else normals.eto_high_mm(day)
+    if high_mm is None:
+        usual_mm, usual = max((usual_mm, "by the season's table"), (_of_late(days, day), "of late"))
+        high_mm = FAR_ABOVE * usual_mm
+    if found.eto_mm <= high_mm:
         return None
-    return _Hot(day=found.day, eto_mm=found.eto_mm, usual_mm=usual_mm, tmax_c=found.tmax_c)
+    return _Hot(day=day, eto_mm=found.eto_mm, usual_mm=usual_mm, usual=usual, tmax_c=found.tmax_c)
+
+
+def _of_late(days: Mapping[date, DayInput], day: date) -> float:
+    """Mean reference ET of the month before, where enough of its days had weather; else 0. [mm]"""
+    before = [days.get(day - ahead * _DAY) for ahead in range(1, OF_LATE_DAYS + 1)]
+    etos = [d.eto_mm for d in before if d is not None and d.rung not in _STAND_INS]
+    return sum(etos) / len(etos) if len(etos) >= LEAST_DAYS_OF_LATE else 0.0
 
 
 def _running(hot: Iterable[_Hot]) -> list[list[_Hot]]:

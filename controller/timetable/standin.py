@@ -70,18 +70,36 @@ class StandIns:
             away_mm = _mean([k.eto.eto_mm_day - self.usual_mm(k.weather.day) for k in recent])
             eto_mm = max(eto_mm + MOVED * away_mm, 0.0)
             method += f", moved half way by {len(recent)} day{'s' if len(recent) > 1 else ''}"
-        tmin_c = tmax_c = None
-        if normal is not None:
-            tmin_c, tmax_c = normal.tmin_c, normal.tmax_c
-        elif lag_days is not None and lag_days <= WARMTH_DAYS:
-            tmin_c = _mean([k.weather.tmin_c or 0.0 for k in recent])  # a known day has both
-            tmax_c = _mean([k.weather.tmax_c or 0.0 for k in recent])
+        tmin_c, tmax_c = self._temperatures(day, recent if near or normal is None else [])
         return StandIn(
             eto_mm=eto_mm,
             method=method,
             rung=DAYS_BEFORE if near else SEASON if normal is None else NORMAL,
             tmin_c=tmin_c,
             tmax_c=tmax_c,
+        )
+
+    def _temperatures(
+        self, day: date, recent: Sequence[KnownDay]
+    ) -> tuple[float | None, float | None]:
+        """Lowest and highest temperature: normal, moved like the rest; else of the days before."""
+        normal = None if self.normals is None else self.normals.temperatures(day)
+        lows = [k.weather.tmin_c or 0.0 for k in recent]  # a known day has both
+        highs = [k.weather.tmax_c or 0.0 for k in recent]
+        if normal is None:
+            near = recent and (day - recent[-1].weather.day).days <= WARMTH_DAYS
+            return (_mean(lows), _mean(highs)) if near else (None, None)
+        assert self.normals is not None
+        away = [
+            (low - usual[0], high - usual[1])
+            for low, high, k in zip(lows, highs, recent, strict=True)
+            if (usual := self.normals.temperatures(k.weather.day)) is not None
+        ]
+        if not away:
+            return normal
+        return (
+            normal[0] + MOVED * _mean([low for low, _ in away]),
+            normal[1] + MOVED * _mean([high for _, high in away]),
         )
 
     def usual_mm(self, day: date) -> float:

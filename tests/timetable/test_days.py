@@ -205,6 +205,18 @@ def test_the_first_days_of_a_gap_are_normal_moved_half_way_by_the_days_before() 
     assert found[gap].eto_mm == approx((normals.eto_mm(gap) or 0.0) + away / 2)
 
 
+def test_the_temperatures_of_a_gap_are_moved_like_its_reference_et() -> None:
+    years = [replace(a_day(i, wind_m_s=2.0), day=a_day(i - 730).day) for i in range(-400, 400)]
+    normals = normals_from(years, SITE)
+    assert normals is not None
+    weather = [a_day(i, tmin_c=2.0, tmax_c=16.0, wind_m_s=2.0) for i in range(10)]
+    found = demand_days(weather, SITE, last=BEGINS + 15 * DAY, normals=normals).days
+    # WORKED: normal is 12 and 26 °C, the days before had 2 and 16; half way is 7 and 21.
+    near, far = found[BEGINS + 10 * DAY], found[BEGINS + 15 * DAY]
+    assert (near.tmin_c, near.tmax_c) == approx((7.0, 21.0), abs=0.2)
+    assert (far.tmin_c, far.tmax_c) == normals.temperatures(far.day)
+
+
 def test_a_forecast_of_a_day_that_is_over_keeps_its_et_but_not_its_rain() -> None:
     rows = [a_day(0), a_day(1, measured=False, source="b forecast", rain_mm=9.0)]
     today = BEGINS + 2 * DAY

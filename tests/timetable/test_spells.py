@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, timedelta
 
-from support.stationyears import WAGENINGEN, days_of
+import pytest
+from pytest import approx
+from support.stationyears import (
+    ASTURIAS,
+    MUNICH,
+    RONDA,
+    SWEDEN,
+    WAGENINGEN,
+    Station,
+    days_of,
+)
 
 from controller.demand.records import DayInput
 from controller.timetable.days import demand_days
-from controller.timetable.normals import normals_from
+from controller.timetable.normals import Normals, normals_from
 from controller.timetable.spells import frost_days, frost_words, spell_words
 
 TODAY = date(2031, 7, 10)
@@ -56,24 +67,44 @@ def test_ordinary_days_stand_ins_and_winter_days_are_not_marked() -> None:
     assert spell_words(days, TODAY, us_units=False) == ()
 
 
-def test_on_station_years_some_days_in_a_hundred_are_marked() -> None:
-    # Each year against the normals of the others would be fairer by a hair; one reckoning will do.
+def test_without_normals_what_was_usual_of_late_counts_where_it_is_more() -> None:
+    days = table(*(a_day(-i, eto_mm=5.0) for i in range(1, 31)), a_day(0, eto_mm=8.0))
+    assert spell_words(days, TODAY, us_units=False) == ()
+    (words,) = spell_words({**days, TODAY: a_day(0, eto_mm=9.0)}, TODAY, us_units=False)
+    assert words.endswith("reference ET 9 mm, usual of late is 5 mm")
+
+
+# Days marked of a hundred, April to September, without normals. RECORDED.
+@pytest.mark.parametrize(
+    ("station", "marked_pct"),
+    [(WAGENINGEN, 3.0), (ASTURIAS, 0.0), (SWEDEN, 5.9), (MUNICH, 0.8), (RONDA, 0.0)],
+    ids=lambda v: v.name if isinstance(v, Station) else "",
+)
+def test_on_station_years_few_days_are_marked(station: Station, marked_pct: float) -> None:
+    rows = [w for w in days_of(station) if w.day.year >= 1995]
+    days = demand_days(rows, station.site, last=rows[-1].day, climate=station.climate).days
+    assert _marked_pct(days, None) == approx(marked_pct, abs=0.5)
+
+
+def test_with_normals_some_days_in_a_hundred_are_marked() -> None:
     site = WAGENINGEN.site
     rows = [w for w in days_of(WAGENINGEN) if 1995 <= w.day.year <= 1999]
     normals = normals_from([w for w in days_of(WAGENINGEN) if w.day.year < 1995], site)
     days = demand_days(rows, site, last=rows[-1].day, normals=normals).days
+    assert _marked_pct(days, normals) == approx(6, abs=0.5)
+    hot = next(d for d in days if spell_words(days, d, us_units=False, normals=normals))
+    (words,) = spell_words(days, hot, us_units=False, normals=normals)[:1]
+    assert "usual here is" in words
+
+
+def _marked_pct(days: Mapping[date, DayInput], normals: Normals | None) -> float:
     summer = [d for d in days if 4 <= d.month <= 9]
-    for given, usual in ((normals, "here"), (None, "by the season's table")):
-        marked = [
-            day
-            for day in summer
-            if spell_words({day: days[day]}, day, us_units=False, normals=given)
-        ]
-        assert 0.02 < len(marked) / len(summer) < 0.09
-        (words,) = spell_words(
-            {marked[0]: days[marked[0]]}, marked[0], us_units=False, normals=given
-        )
-        assert f"usual {usual} is" in words
+    marked = 0
+    for day in summer:
+        until = {day - i * DAY: found for i in range(31) if (found := days.get(day - i * DAY))}
+        words = spell_words(until, day, us_units=False, normals=normals)
+        marked += any(f"{day}" in w.split(":")[0] for w in words)
+    return 100.0 * marked / len(summer)
 
 
 def test_frost_tonight_or_tomorrow_holds_the_days_around_it() -> None:
