@@ -102,7 +102,10 @@ def balance(args: argparse.Namespace) -> int:
     elif args.csv:
         print_csv(ledger_rows(shown))
     else:
-        print(ledger_text(shown, timetable.remarks, us=loaded.garden.us_units), end="")
+        text = ledger_text(
+            shown, timetable.remarks, us=loaded.garden.us_units, garden=loaded.garden
+        )
+        print(text, end="")
     return 0
 
 

@@ -235,7 +235,7 @@ def _bare_day(previous: LedgerDay | None, part: Part, today: DayInput, came: _Co
         measured=today.measured,
         part=part.name,
         coefficients=part.coefficients.value,
-        ke=kc,
+        ke=found.stress * kc,
         evaporated_mm=found.used_mm,
         surface_depletion_mm=found.depletion_mm,
         exposure=part.exposure,

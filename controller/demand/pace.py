@@ -65,7 +65,7 @@ def pace_of(
         sums: list[float | None] = list(planting.stage_warmth or ())
         if not sums and normal_temps is None:
             remarks.append(
-                "its stages go by days: neither its stage_warmth nor the garden's normal "
+                "its stages go by days: neither its stages_warmth nor the garden's normal "
                 "temperatures are known"
             )
         sums = sums or [

@@ -241,7 +241,7 @@ class Valve:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Master:
-    """A valve ahead of all zones: open `leads_s` before the first, until `lags_s` after the last."""
+    """A valve ahead of all zones: open `leads_s` before the first, `lags_s` after the last."""
 
     valve: Valve
     leads_s: float = 2.0
