@@ -180,6 +180,8 @@ def reason_in(body: str) -> str:
         reason = answer.get(name)
         if isinstance(reason, list):
             reason = reason[0] if reason else None
+        if isinstance(reason, Mapping):
+            reason = reason.get("msg")
         if isinstance(reason, str) and reason.strip():
             return " ".join(reason.split())[:200]
     return ""

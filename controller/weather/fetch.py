@@ -43,13 +43,9 @@ class Request:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fetched:
-    """What came: the answer, and whether its form of asking is on the way out.
-
-    `changed` is False where the service said that the answer kept is still the latest.
-    """
+    """The answer to keep, and whether its form of asking is on the way out."""
 
     kept: Kept
-    changed: bool = True
     on_its_way_out: bool = False
 
 
@@ -150,8 +146,7 @@ class Fetcher:
                     good_for_s=_good_for_s(said, date_utc),
                     etag=said.get("ETag", kept.etag),
                     last_modified=said.get("Last-Modified", kept.last_modified),
-                ),
-                changed=False,
+                )
             )
         if status not in (200, 203):
             told = self._read(response, MOST_REASON_BYTES, deadline_mono_s)

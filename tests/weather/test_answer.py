@@ -176,6 +176,22 @@ def test_a_reason_is_taken_from_an_error_and_cut_short() -> None:
     assert [reason_in(body) for body in ("", "<h1>", "[]", '{"reason": 3}')] == [""] * 4
 
 
+@pytest.mark.parametrize(
+    ("told", "reason"),
+    [
+        ({"title": "Not Found", "detail": "No such square"}, "No such square"),
+        ({"title": "Not Found"}, "Not Found"),
+        ({"detail": [{"loc": ["query"], "msg": "not a date"}]}, "not a date"),
+        ({"messages": ["Too many", "Ask later"]}, "Too many"),
+        ({"messages": [], "detail": [], "reason": " "}, ""),
+    ],
+)
+def test_a_reason_is_found_under_each_name_the_services_have_for_it(
+    told: dict[str, Any], reason: str
+) -> None:
+    assert reason_in(json.dumps(told)) == reason
+
+
 @given(
     name=st.sampled_from(["time", "daily", "daily_units", "timezone", *USUAL]),
     value=st.recursive(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -63,3 +64,31 @@ def test_a_time_without_its_zone_is_not_believed(tmp_path: Path) -> None:
     (path,) = tmp_path.iterdir()
     path.write_text(path.read_text(encoding="utf-8").replace("+00:00", ""), encoding="utf-8")
     assert cache.load(KEPT.key)[0] is None
+
+
+def test_a_wait_that_was_noted_is_found_again_and_one_that_does_not_read_is_none(
+    tmp_path: Path,
+) -> None:
+    cache = AnswerCache(tmp_path / "not" / "yet")
+    assert cache.held_until_utc("nws") is None
+    cache.hold("nws", KEPT.fetched_utc)
+    assert cache.held_until_utc("nws") == KEPT.fetched_utc
+    assert cache.held_until_utc("open-meteo") is None
+    (path,) = (tmp_path / "not" / "yet").iterdir()
+    for text in ("", "soon", "2031-06-01T04:00:00", "\0"):
+        path.write_text(text, encoding="ascii")
+        assert cache.held_until_utc("nws") is None
+
+
+def test_a_wait_that_cannot_be_noted_stops_nothing(tmp_path: Path) -> None:
+    (tmp_path / "cache").write_text("in the way", encoding="utf-8")
+    cache = AnswerCache(tmp_path / "cache")
+    cache.hold("nws", KEPT.fetched_utc)
+    assert cache.held_until_utc("nws") is None
+
+
+def test_age_counts_from_this_clock_unless_it_was_plainly_wrong() -> None:
+    assert KEPT.when_utc == KEPT.fetched_utc
+    ahead = replace(KEPT, fetched_utc=datetime(2041, 6, 1, 4, tzinfo=UTC))
+    assert ahead.when_utc == KEPT.date_utc
+    assert replace(ahead, date_utc=None).when_utc == ahead.fetched_utc
