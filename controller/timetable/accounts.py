@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 
 from controller.demand.facts import Part
@@ -26,6 +26,11 @@ class ZoneAccount:
         self.zone, self.parts = zone, parts
         self.ledgers: tuple[list[LedgerDay], ...] = tuple([] for _ in parts)
         self.shares = _shares(zone, parts, lines)
+
+    def take_over(self, carried: Sequence[Sequence[LedgerDay]]) -> None:
+        """Begin with accounts carried already, one for each part, where there are any."""
+        for ledger, days in zip(self.ledgers, carried, strict=False):
+            ledger[:] = days
 
     def carry_to(
         self,

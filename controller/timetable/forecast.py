@@ -31,18 +31,33 @@ def counted_mm(day: DayInput, ahead: int) -> float:
     return day.rain_mm * min(chance, 100.0) / 100.0 * WORTH_BY_LEAD[ahead]
 
 
-def to_come_mm(days: Mapping[date, DayInput], day: date, *, first: date) -> float:
-    """Rain to be counted on from `day` on, for a plan whose first day is `first`."""
-    total = 0.0
+def counted_on(
+    days: Mapping[date, DayInput], *, first: date, fallen_mm: Mapping[date, float]
+) -> dict[date, float]:
+    """Rain to be counted on by day, before any trust, for a plan whose first day is `first`.
+
+    On a day for which the garden's gauge was read, only what it caught counts, and has fallen.
+    """
+    counted: dict[date, float] = {}
     for ahead in range(len(WORTH_BY_LEAD)):
-        coming = days.get(day + ahead * _DAY)
-        if coming is not None:
-            total += counted_mm(coming, (coming.day - first).days)
-    return total
+        coming = days.get(first + ahead * _DAY)
+        if coming is not None and coming.day not in fallen_mm:
+            counted[coming.day] = counted_mm(coming, ahead)
+    return counted
+
+
+def to_come_mm(counted: Mapping[date, float], day: date) -> float:
+    """Rain to be counted on from `day` on."""
+    return sum(mm for coming, mm in counted.items() if coming >= day)
 
 
 def as_planned(
-    days: Mapping[date, DayInput], *, first: date, fallen_mm: Mapping[date, float], trust: float
+    days: Mapping[date, DayInput],
+    counted: Mapping[date, float],
+    *,
+    first: date,
+    fallen_mm: Mapping[date, float],
+    trust: float,
 ) -> Mapping[date, DayInput]:
     """The days as a plan credits them: rain that is only forecast at what it is trusted for.
 
@@ -51,8 +66,7 @@ def as_planned(
     changed: dict[date, DayInput] = {}
     for day, given in days.items():
         if day >= first and not given.measured and given.rain_mm and day not in fallen_mm:
-            trusted = trust * counted_mm(given, (day - first).days)
-            changed[day] = replace(given, rain_mm=trusted)
+            changed[day] = replace(given, rain_mm=trust * counted.get(day, 0.0))
     return {**days, **changed} if changed else days
 
 

@@ -6,15 +6,18 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
-from controller.demand.facts import PlantingFacts
+from controller.demand.facts import Part, PlantingFacts
 from controller.demand.records import DayInput, LedgerDay, Observation
 from controller.demand.salts import leaching_share_of
 from controller.garden.model import Garden, UnlikeRows, Zone
+from controller.garden.show import show_depth
+from controller.hydraulics.assembly import evenness_of
 from controller.hydraulics.doubts import opening_doubt
 from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.lines import Lines
 from controller.timetable.accounts import ZoneAccount
 from controller.timetable.dose import even_litres, soaking_of
+from controller.timetable.forecast import to_come_mm
 from controller.timetable.job import Job
 from controller.timetable.records import Dose, Pulse, Why
 from controller.timetable.wants import Outlook, Want, want_of
@@ -23,8 +26,8 @@ from controller.units import l_from_m3
 from crops.catalogue import Catalogue, Crop, Soil
 
 _DAY = timedelta(days=1)
-# Under this evenness dividing by it would flood the rest of the row; such a row needs mending, and
-# `check` says so. Our choice.
+# Under this evenness, or this part of the flow due to a ground, dividing by it would flood the
+# rest; such a row needs mending, and `check` says so. Our choice.
 LEAST_EVENNESS = 0.4
 _WORTH_SAYING_MM = 0.5  # more than it lacks, before the loss to another row is named
 
@@ -35,7 +38,8 @@ class Given:
 
     `litres` is by zone and local day; `slots` the highest slot that has gone past planning;
     `soaking_until_utc` when a zone's last pulse will have soaked away; `fallen_mm` what the
-    garden's own gauge has caught, also today.
+    garden's own gauge has caught, also today; `carried` are accounts that `assume_before` carried
+    already, by zone, one for each part.
     """
 
     litres: Mapping[tuple[str, date], float]
@@ -43,6 +47,7 @@ class Given:
     soaking_until_utc: Mapping[str, datetime]
     observations: Sequence[Observation] = ()
     fallen_mm: Mapping[date, float] = field(default_factory=dict)
+    carried: Mapping[str, Sequence[Sequence[LedgerDay]]] = field(default_factory=dict)
 
 
 NOTHING_GIVEN = Given(litres={}, slots={}, soaking_until_utc={})
@@ -71,7 +76,11 @@ class Grounds:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reckoning:
-    """All that a span of days is reckoned from. `frost` are days on which a frost holds all."""
+    """All that a span of days is reckoned from.
+
+    `frost` are days on which a frost holds all; `coming_mm` is the rain that is forecast and to be
+    counted on, before any trust; `days` credit no more of it than is trusted.
+    """
 
     garden: Garden
     grounds: Grounds
@@ -81,6 +90,7 @@ class Reckoning:
     given: Given
     not_before_utc: datetime | None
     frost: Mapping[date, str] = field(default_factory=dict)
+    coming_mm: Mapping[date, float] = field(default_factory=dict)
 
     def job(self, zone: Zone, account: ZoneAccount, day: date) -> tuple[Job, Dose] | None:
         """The zone's job on this day, on last evening's account; None if it needs nothing."""
@@ -93,9 +103,9 @@ class Reckoning:
         if spread_mm <= 0.0:
             return None
         watering = self.garden.watering
-        alone = self.lines.open_set(frozenset((zone.name,))).zones[zone.name]
         evenness = max(
-            with_drilling_scatter(alone.evenness, watering.drilling_scatter), LEAST_EVENNESS
+            with_drilling_scatter(self._evenness(zone, chosen.part), watering.drilling_scatter),
+            LEAST_EVENNESS,
         )
         already = self.given.litres.get((zone.name, day), 0.0)
         wanted = (
@@ -117,12 +127,13 @@ class Reckoning:
         for number, (part, ledger) in enumerate(zip(account.parts, account.ledgers, strict=True)):
             outlook = Outlook(
                 day=day,
-                first=self.first,
                 days=self.days,
+                coming_mm=to_come_mm(self.coming_mm, day),
                 fallen_mm=self._fallen_mm(day),
                 wait_days=days_to_next_window(self.garden.watering, zone.valve.kind, day),
                 rain_doubt_days=self._rain_doubt_days(ledger),
                 refill_at=self._refill_at(zone),
+                us_units=self.garden.us_units,
             )
             leach = self._leach(part.planting_on(day))
             want = want_of(part, ledger, outlook, self.garden.watering, leach=leach)
@@ -144,7 +155,12 @@ class Reckoning:
         litres: dict[int, float] = {
             number: want.net_mm * want.part.ground_m2 for number, want in wants.items()
         }
-        due = {n: litres[n] / max(account.shares[n], 1e-6) for n, want in wants.items() if want.due}
+        due = {
+            n: litres[n]
+            / max(account.shares[n], LEAST_EVENNESS * want.part.ground_m2 / zone.ground_m2)
+            for n, want in wants.items()
+            if want.due
+        }
         neediest = max(due, key=lambda n: due[n])
         if zone.unlike_rows is UnlikeRows.NEEDIEST:
             return due[neediest] / zone.ground_m2, wants[neediest]
@@ -169,8 +185,17 @@ class Reckoning:
             gets = spread_mm * zone.ground_m2 * share / part.ground_m2
             beyond = gets - (0.0 if want is None else want.evening.depletion_mm)
             if beyond >= _WORTH_SAYING_MM:
-                words += f"; {part.name} gets {beyond:.1f} mm more than it lacks"
+                more = show_depth(beyond, self.garden.us_units)
+                words += f"; {part.name} gets {more} more than it lacks"
         return words
+
+    def _evenness(self, zone: Zone, part: Part) -> float:
+        """That of the ground the dose is for: the part's own rows, or all of the zone's."""
+        alone = self.lines.open_set(frozenset((zone.name,))).zones[zone.name]
+        if zone.unlike_rows is UnlikeRows.MEAN or not part.name:
+            return alone.evenness
+        rows = (alone.rows[number - 1] for number in part.rows)
+        return evenness_of(hole for row in rows for hole in row.holes)[0]
 
     def _refill_at(self, zone: Zone) -> float:
         return self.garden.watering.refill_at if zone.refill_at is None else zone.refill_at

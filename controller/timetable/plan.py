@@ -11,11 +11,11 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 from controller.demand.facts import Season, parts_of
-from controller.demand.records import DayInput
+from controller.demand.records import DayInput, LedgerDay
 from controller.garden.model import Garden, Row, Zone
 from controller.hydraulics.lines import Lines
 from controller.timetable.accounts import ZoneAccount
-from controller.timetable.forecast import as_planned
+from controller.timetable.forecast import as_planned, counted_on
 from controller.timetable.jobs import NOTHING_GIVEN, Given, Grounds, Reckoning, finished
 from controller.timetable.normals import Normals
 from controller.timetable.packing import Job, pack
@@ -86,7 +86,8 @@ def plan_garden(
         garden, grounds, lines, days, given, first=first, not_before_utc=not_before_utc
     )
     accounts = zone_accounts(reckoning, normals)
-    for account in accounts.values():
+    for name, account in accounts.items():
+        account.take_over(given.carried.get(name, ()))
         account.carry_to(reckoning.days, given.litres, last=first - _DAY)
     said = [
         *remarks,
@@ -156,11 +157,14 @@ def assume_before(
     nothing would flood every bed on the first morning. Doubt is dry: the first morning asks for
     what one day's reckoning leaves, no more. Whether those doses found room in their windows is
     not asked. Our choice.
+
+    The accounts carried on the way go along, for `plan_garden` of the same garden and days.
     """
     begins = min(days) + _DAY
     if kept_from <= begins:
         return given
     litres = dict(given.litres)
+    carried: dict[str, tuple[tuple[LedgerDay, ...], ...]] = {}
     reckoning = Reckoning(
         garden=garden,
         grounds=grounds,
@@ -183,7 +187,8 @@ def assume_before(
                 litres[zone.name, day] = litres.get((zone.name, day), 0.0) + dose_litres
             account.credit(days[day], litres.get((zone.name, day), 0.0))
             day += _DAY
-    return replace(given, litres=litres)
+        carried[zone.name] = tuple(map(tuple, account.ledgers))
+    return replace(given, litres=litres, carried=carried)
 
 
 def assumed_words(days: Mapping[date, DayInput], kept_from: date) -> tuple[str, ...]:
@@ -234,17 +239,23 @@ def _reckoning(
 ) -> Reckoning:
     """The days as a plan from `first` may count on them, and the frosts that hold it."""
     held = frost_days(days, today=first, hold_below_c=garden.weather.frost_hold_c)
+    counted = counted_on(days, first=first, fallen_mm=given.fallen_mm)
     return Reckoning(
         garden=garden,
         grounds=grounds,
         lines=lines,
         days=as_planned(
-            days, first=first, fallen_mm=given.fallen_mm, trust=garden.watering.forecast_trust
+            days,
+            counted,
+            first=first,
+            fallen_mm=given.fallen_mm,
+            trust=garden.watering.forecast_trust,
         ),
         first=first,
         given=given,
         not_before_utc=not_before_utc,
         frost=dict.fromkeys(held, "frost is forecast"),
+        coming_mm=counted,
     )
 
 

@@ -6,12 +6,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from controller.demand.dual import KC_MAX, evaporation_coefficient, exposed_fraction
 from controller.demand.facts import Part
+from controller.demand.mulch import evaporation_factor
 from controller.demand.records import DayInput, LedgerDay
 from controller.demand.salts import leaching_owed_mm
+from controller.demand.soil import fraction_for
 from controller.garden.model import Watering
+from controller.garden.show import show_depth
 from controller.timetable.dose import need_of
-from controller.timetable.forecast import lowered_mm, to_come_mm
+from controller.timetable.forecast import lowered_mm
 
 # Seedbeds are watered lightly and often, 2 to 5 mm (extension services' practice, no source): as
 # soon as so much has gone from the layer that dries.
@@ -40,12 +44,13 @@ class Outlook:
     """What a day's wants depend on besides the account."""
 
     day: date
-    first: date  # of the plan
     days: Mapping[date, DayInput]
+    coming_mm: float  # rain to be counted on from this day on, before any trust
     fallen_mm: float  # caught by the garden's gauge this day already
     wait_days: int  # until the next chance to water after this day
     rain_doubt_days: int
     refill_at: float
+    us_units: bool = False
 
 
 def want_of(
@@ -69,7 +74,7 @@ def want_of(
     if evening.crop is None:
         return None  # set out today into a bed of its own account: watered in by hand
     missing = max(0.0, evening.depletion_mm - outlook.fallen_mm)
-    expected = _expected_etc_mm(evening, outlook)
+    expected = _expected_etc_mm(evening, outlook, kc=evening.kc)
     urgency = missing / evening.raw_mm if evening.raw_mm > 0.0 else 1.0
     if at.phase == "settling" and missing >= SETTLING_LEAST_MM:
         return Want(
@@ -86,17 +91,20 @@ def want_of(
         return Want(
             part=part, evening=evening, net_mm=missing, urgency=urgency, words="", due=False
         )
-    coming = to_come_mm(outlook.days, outlook.day, first=outlook.first)
+    # Ground just watered loses more than it did last evening, and a thirstier day has less to give.
+    once_wet = _expected_etc_mm(evening, outlook, kc=_kc_once_wet(part, evening))
+    fraction = fraction_for(facts.crop.depletion_fraction, once_wet / outlook.wait_days)
     net = lowered_mm(
         need.net_mm,
-        to_come_mm=coming,
+        to_come_mm=outlook.coming_mm,
         trust=watering.forecast_trust,
-        raw_mm=evening.raw_mm,
-        expected_etc_mm=expected,
+        raw_mm=min(evening.raw_mm, fraction * evening.taw_mm),
+        expected_etc_mm=once_wet,
     )
     words = need.words
     if net < need.net_mm:
-        words += f"; less {need.net_mm - net:.1f} mm for rain that is likely"
+        less = show_depth(need.net_mm - net, outlook.us_units)
+        words += f"; less {less} for rain that is likely"
     if leach > 0.0:
         owed = leaching_owed_mm(
             entered_mm=sum(d.watered_mm for d in account if d.account == evening.account),
@@ -105,7 +113,10 @@ def want_of(
         )
         extra = min(owed, net * leach / (1.0 - leach))  # at most what a steady share would be
         if extra > 0.0:
-            net, words = net + extra, f"{words}; with {extra:.1f} mm to wash out salt"
+            net, words = (
+                net + extra,
+                f"{words}; with {show_depth(extra, outlook.us_units)} to wash out salt",
+            )
     return Want(part=part, evening=evening, net_mm=net, urgency=urgency, words=words, due=net > 0.0)
 
 
@@ -127,10 +138,25 @@ def _seedbed(part: Part, evening: LedgerDay, outlook: Outlook) -> Want:
     )
 
 
-def _expected_etc_mm(evening: LedgerDay, outlook: Outlook) -> float:
-    """What the crop will use from the day until the next chance, at last evening's Kc."""
+def _kc_once_wet(part: Part, evening: LedgerDay) -> float:
+    """Last evening's Kc, had the line just wetted its ground."""
+    if evening.coefficients == "single":
+        return evening.kc
+    ke = evaporation_factor(part.mulch) * evaporation_coefficient(
+        kr=1.0,
+        kcb=evening.kcb,
+        kc_max=max(KC_MAX, evening.kcb + 0.05),
+        exposed=exposed_fraction(
+            cover=evening.cover, wetted=part.line_fraction, under_canopy=part.under_canopy
+        ),
+    )
+    return max(evening.kc, evening.kcb + float(ke))
+
+
+def _expected_etc_mm(evening: LedgerDay, outlook: Outlook, *, kc: float) -> float:
+    """What the crop will use from the day until the next chance."""
     total = 0.0
     for ahead in range(outlook.wait_days):
         coming = outlook.days.get(date.fromordinal(outlook.day.toordinal() + ahead))
-        total += evening.kc * evening.exposure * (coming or evening).eto_mm
+        total += kc * evening.exposure * (coming or evening).eto_mm
     return total

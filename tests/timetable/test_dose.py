@@ -9,45 +9,21 @@ import pytest
 from pytest import approx
 from support.gardens import a_row, a_zone
 
-from controller.demand.records import LedgerDay
 from controller.garden.model import Walls
 from controller.timetable.dose import Soaking, even_litres, need_of, soaking_of
 from controller.timetable.flooding import FLOODING_EFFICIENCY, against_flooding
 from controller.timetable.records import Dose, Pulse, Timetable, Why
 from crops.catalogue import load
 
-EVENING = LedgerDay(
-    zone="a",
-    day=date(2031, 6, 30),
-    account="leek from 2031-04-20",
-    crop="leek",
-    stage="mid",
-    day_of_planting=70,
-    eto_mm=5.0,
-    method="test",
-    kc=1.0,
-    etc_mm=5.0,
-    stress=1.0,
-    used_mm=5.0,
-    rain_mm=0.0,
-    rain_known=True,
-    rain_unused_mm=0.0,
-    runoff_mm=0.0,
-    watered_mm=0.0,
-    drained_mm=0.0,
-    handed_over_mm=0.0,
-    start_depletion_mm=5.0,
-    depletion_mm=10.0,
-    root_depth_m=0.3,
-    taw_mm=45.0,
-    raw_mm=18.0,
-    depletion_fraction=0.4,
-)
-
 
 def _need(missing_mm: float, *, expected: float = 5.0, doubt: int = 0) -> float | None:
-    evening = replace(EVENING, depletion_mm=missing_mm)
-    found = need_of(evening, refill_at=0.5, expected_etc_mm=expected, rain_doubt_days=doubt)
+    found = need_of(
+        missing_mm=missing_mm,
+        raw_mm=18.0,
+        refill_at=0.5,
+        expected_etc_mm=expected,
+        rain_doubt_days=doubt,
+    )
     return None if found is None else found.net_mm
 
 
@@ -67,11 +43,6 @@ def test_a_zone_is_due_by_what_is_gone_and_what_is_coming(
     missing_mm: float, expected: float, doubt: int, due: bool
 ) -> None:
     assert _need(missing_mm, expected=expected, doubt=doubt) == (missing_mm if due else None)
-
-
-def test_bare_ground_gets_no_water() -> None:
-    bare = replace(EVENING, crop=None, depletion_mm=18.0)
-    assert need_of(bare, refill_at=0.5, expected_etc_mm=5.0, rain_doubt_days=0) is None
 
 
 def test_net_depth_over_an_area_through_an_efficiency_is_litres() -> None:
