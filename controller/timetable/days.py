@@ -98,7 +98,8 @@ def demand_days(
     best: dict[date, BestDay] = {}
     known: dict[date, KnownDay] = {}
     for day, rows in by_day.items():
-        best[day], eto = _usable(rows, rungs, site, today, remarks)
+        said = remarks if first is None or day >= first else []
+        best[day], eto = _usable(rows, rungs, site, today, said)
         if eto is not None:
             known[day] = KnownDay(weather=best[day].weather, eto=eto)
     if first is None and not known:

@@ -10,8 +10,9 @@ days reach, because it does not know the place (tests/season/test_ladder_drill.p
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 
 from controller.demand.eto import ReferenceEt
 from controller.demand.season import season_eto_mm_day
@@ -47,14 +48,13 @@ class StandIn:
     tmax_c: float | None = None
 
 
-@dataclass(slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StandIns:
-    """What stands in at one site; remembers the season's table, day by day."""
+    """What stands in at one site."""
 
     site: Site
     normals: Normals | None
     climate: str
-    _season_mm: dict[date, float] = field(default_factory=dict)
 
     def on(self, day: date, before: Sequence[KnownDay]) -> StandIn:
         """The stand-in for that day; `before` are the last known days before it, oldest first."""
@@ -105,19 +105,7 @@ class StandIns:
     def usual_mm(self, day: date) -> float:
         """What is usual on that day: normal here, else by the season's table. [mm]"""
         normal_mm = None if self.normals is None else self.normals.eto_mm(day)
-        return self.season_mm(day) if normal_mm is None else normal_mm
-
-    def season_mm(self, day: date) -> float:
-        """The season's table on that day. [mm]"""
-        if day not in self._season_mm:
-            self._season_mm[day] = season_eto_mm_day(
-                day,
-                latitude_deg=self.site.latitude_deg,
-                elevation_m=self.site.elevation_m,
-                climate=self.climate,
-                coastal=self.site.coastal,
-            )
-        return self._season_mm[day]
+        return _season_mm(day, self.site, self.climate) if normal_mm is None else normal_mm
 
     def words(self, rung: str) -> str:
         """What stands in on that rung, as a remark says it."""
@@ -126,6 +114,18 @@ class StandIns:
             NORMAL: "what is normal here",
             SEASON: f"the season's table for a {self.climate} climate",
         }.get(rung, rung)
+
+
+@lru_cache(maxsize=2_000)  # a plan asks for the same year of days several times a day
+def _season_mm(day: date, site: Site, climate: str) -> float:
+    """The season's table on that day. [mm]"""
+    return season_eto_mm_day(
+        day,
+        latitude_deg=site.latitude_deg,
+        elevation_m=site.elevation_m,
+        climate=climate,
+        coastal=site.coastal,
+    )
 
 
 def _recent(day: date, before: Sequence[KnownDay]) -> list[KnownDay]:

@@ -125,9 +125,8 @@ def _singly(
     """What `base` lacks, from the next rows, and the words for it."""
     changes: dict[str, object] = {}
     taken: dict[str, list[str]] = {}
-    for name, fields in _GROUPS:
-        if _has(base, name, fields):
-            continue
+    lacking = [(name, fields) for name, fields in _GROUPS if not _has(base, name, fields)]
+    for name, fields in lacking:
         giver = next((row for row in by_worth if _has(row, name, fields)), None)
         if giver is None:
             continue
