@@ -3,7 +3,9 @@
 No weather goes in at all. FAO-56, Table 2 prints ranges of reference ET by region and by how warm
 it is; how warm it usually is comes from the latitude, roughly, and the sun above the air spreads
 the printed ranges over the year. The figure keeps plants alive; it is no measurement, and a day
-that stands on it says so. Held to station years in tests/demand/test_season.py.
+that stands on it says so. Against station years (tests/demand/test_season.py) its sum from April to
+September was off by -24 to +9 % at five places taken for sub-humid, -4 % at a semi-arid and -9 % at
+a very humid one; for arid and humid places there were none to hold it to.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """Whole years of real days for tests: the files that the crop library pcse (6.0.13, EUPL-1.2) has.
 
 Found without importing pcse, whose import makes a folder in the user's home. As WeatherDay rows,
-with a Site for each; a row that lacks a figure is left out.
+with a Site for each; a row that lacks a figure is left out. Beside them two typical years of the
+US government (TMY3) that the solar library pvlib (BSD-3) has: hours, each month from another year.
 """
 
 from __future__ import annotations
@@ -50,6 +51,8 @@ SWEDEN = Station("2297_sweden", 64.4833, 21.5833, 37.0, True, "sub-humid")
 MUNICH = Station("10870_munchen_flughafen", 48.3667, 11.8, 453.0, False, "sub-humid")
 # The file lists 3 m; its figures fit some 740 m.
 RONDA = Station("8443_ronda", 36.75, -5.1667, 740.0, False, "semi-arid")
+GREENSBORO = Station("723170TYA", 36.1, -79.95, 273.0, False, "sub-humid")
+SAND_POINT = Station("703165TY", 55.317, -160.517, 7.0, True, "very humid")
 STATIONS = (WAGENINGEN, ASTURIAS, SWEDEN, MUNICH, RONDA)
 
 
@@ -60,11 +63,46 @@ def days_of(station: Station) -> tuple[WeatherDay, ...]:
     return tuple(found[day] for day in sorted(found))
 
 
+@cache
+def typical_year(station: Station) -> tuple[WeatherDay, ...]:
+    """The 365 days of a typical year, as of 2031; its wind is taken as 10 m above the ground."""
+    hours: dict[date, list[dict[str, str]]] = {}
+    (path,) = (_package("pvlib") / "data").glob(f"{station.name}.[cC][sS][vV]")
+    with path.open(encoding="latin-1", newline="") as file:
+        next(file)
+        for line in csv.DictReader(file):
+            month, number, _ = (int(text) for text in line["Date (MM/DD/YYYY)"].split("/"))
+            hours.setdefault(date(2031, month, number), []).append(line)
+    days = []
+    for day, lines in sorted(hours.items()):
+        assert len(lines) == 24
+        warmth, dew, wind, sun = (
+            [float(line[column]) for line in lines]
+            for column in ("Dry-bulb (C)", "Dew-point (C)", "Wspd (m/s)", "GHI (W/m^2)")
+        )
+        days.append(
+            WeatherDay(
+                day=day,
+                tmin_c=min(warmth),
+                tmax_c=max(warmth),
+                dewpoint_c=sum(dew) / 24,
+                wind_m_s=sum(wind) / 24,
+                wind_height_m=10.0,
+                solar_mj_m2=sum(sun) * 0.0036,  # an hour's mean W/m2
+            )
+        )
+    return tuple(days)
+
+
 def data_folder() -> Path:
     """Where pcse keeps its test data."""
-    spec = importlib.util.find_spec("pcse")
-    assert spec is not None and spec.submodule_search_locations, "pcse is in the test extra"
-    return Path(spec.submodule_search_locations[0]) / "tests" / "test_data"
+    return _package("pcse") / "tests" / "test_data"
+
+
+def _package(name: str) -> Path:
+    spec = importlib.util.find_spec(name)
+    assert spec is not None and spec.submodule_search_locations, f"{name} is in the test extra"
+    return Path(spec.submodule_search_locations[0])
 
 
 def _wageningen() -> Mapping[date, WeatherDay]:
