@@ -59,6 +59,19 @@ def test_no_more_days_than_were_asked_for() -> None:
     assert [d.day.day for d in look(met_norway(NOW), question(days=3)).days] == [2, 3]
 
 
+@pytest.mark.parametrize(
+    ("today", "days"),
+    [
+        (date(2031, 6, 2), [2, 3, 4]),  # kept since yesterday: the days asked for go by today
+        (date(1970, 1, 1), [2, 3]),  # by a clock that is wrong: by the day it was given
+        (date(2051, 1, 1), [2, 3, 4, 5, 6, 7, 8, 9]),
+    ],
+)
+def test_the_days_asked_for_go_by_the_later_of_two_dates(today: date, days: list[int]) -> None:
+    asked = Question(place=question().place, today=today, past_days=0, forecast_days=3)
+    assert [d.day.day for d in look(met_norway(NOW), asked).days] == days
+
+
 def test_the_sums_of_a_day_by_the_hour() -> None:
     # WORKED: 2 June runs from 18 h to 42 h after 1 June 4 UTC. Warmth rises 1 °C an hour from 0 °C:
     # lowest 18, highest 42 (both midnights), the dew point's mean (9 + 21) / 2 = 15. Rain 0.5 mm in

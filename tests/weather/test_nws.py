@@ -111,6 +111,31 @@ def test_without_a_highest_by_day_the_hours_tell() -> None:
     )
 
 
+def test_a_nights_lowest_and_a_days_highest_belong_to_the_day_of_their_middle() -> None:
+    # WORKED: in Guam, ten hours ahead, 11 June begins on the 10th, 14 UTC. A highest told for 12 h
+    # UTC to 1 h of the next day has its middle at 18:30 UTC, in the day just begun; a lowest told
+    # for 0 to 14 h has its own at 7 UTC, in the day that ends at 14.
+    begins = datetime(2031, 6, 10, 0, tzinfo=UTC)
+    high = [stretch(begins + (12 + 24 * n) * HOUR, "PT13H", c) for n, c in enumerate([31, 27, 33])]
+    low = [stretch(begins + 24 * n * HOUR, "PT14H", c) for n, c in enumerate([9, 13, 11, 14])]
+    answer = grid(
+        maxTemperature=layer("wmoUnit:degC", high), minTemperature=layer("wmoUnit:degC", low)
+    )
+    days = look(answer, question("Pacific/Guam", 144.8)).days[:3]
+    assert [(d.day.day, d.tmin_c, d.tmax_c) for d in days] == [
+        (11, 13.0, 31.0), (12, 11.0, 27.0), (13, 14.0, 33.0),
+    ]  # fmt: skip
+
+
+def test_rain_told_of_twice_counts_once() -> None:
+    # WORKED: 24 h of 1 mm, and from the 10th, 11 UTC on told anew as 48 mm in 24 h: 6 h of 1 from
+    # midnight (5 UTC) and 18 h of 2 are 42.
+    begins = datetime(2031, 6, 10, 5, tzinfo=UTC)
+    told = [stretch(begins, "P1D", 24.0), stretch(begins + 6 * HOUR, "P1D", 48.0)]
+    day = look(grid(quantitativePrecipitation=layer("wmoUnit:mm", told))).days[0]
+    assert day.rain_mm == pytest.approx(42.0)
+
+
 @pytest.mark.parametrize(
     ("lasts", "hours"),
     [("PT13H", 13), ("P1DT6H", 30), ("P2D", 48), ("PT90M", 1.5), ("PT5400S", 1.5)],

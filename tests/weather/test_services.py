@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import socket
+import tracemalloc
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
@@ -379,6 +380,21 @@ def test_what_is_no_weather_is_refused_at_once_and_the_last_answer_kept(
     (told,) = [r for r in answer.remarks if "used is the last answer, 12 h old" in r]
     assert any(word in told for word in words.split("|"))
     assert (questions(server), slept) == (2, [])
+
+
+def test_a_small_body_that_swells_is_not_unpacked_to_its_end(
+    server: WeatherServer, ask_as: AskAs
+) -> None:
+    server.say(Reply(body=b" " * 30_000_000).packed())  # 30 kB on the way
+    named = ask_as("open-meteo")
+    tracemalloc.start()
+    try:
+        with pytest.raises(NoWeather, match="larger than"):
+            named.days(MADRID, past_days=2, forecast_days=3)
+        _, peak_bytes = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert peak_bytes < 4_000_000
 
 
 @pytest.mark.parametrize("name", ["open-meteo", "met-norway", "nws"])
