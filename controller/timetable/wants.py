@@ -111,7 +111,10 @@ def want_of(
             drained_mm=sum(d.drained_mm for d in account if d.account == evening.account),
             share=leach,
         )
-        extra = min(owed, net * leach / (1.0 - leach))  # at most what a steady share would be
+        # The day's own use drinks first of what is given beyond the depletion: only what is left
+        # then drains. At most that and, of both, what a steady share would be.
+        today_mm = once_wet / outlook.wait_days
+        extra = min(owed, today_mm + (net + today_mm) * leach / (1.0 - leach))
         if extra > 0.0:
             net, words = (
                 net + extra,
