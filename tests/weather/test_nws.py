@@ -127,6 +127,14 @@ def test_a_nights_lowest_and_a_days_highest_belong_to_the_day_of_their_middle() 
     ]  # fmt: skip
 
 
+def test_the_coldest_of_the_next_night_does_not_count_for_the_day_before() -> None:
+    # WORKED: midnights at 5 UTC; a lowest for 0 to 14 h UTC begins before, its middle is at 7 UTC.
+    begins = datetime(2031, 6, 10, 0, tzinfo=UTC)
+    low = [stretch(begins + 24 * n * HOUR, "PT14H", c) for n, c in enumerate([12, 9, 14])]
+    days = look(grid(minTemperature=layer("wmoUnit:degC", low))).days[:3]
+    assert [d.tmin_c for d in days] == [12.0, 9.0, 14.0]
+
+
 def test_rain_told_of_twice_counts_once() -> None:
     # WORKED: 24 h of 1 mm, and from the 10th, 11 UTC on told anew as 48 mm in 24 h: 6 h of 1 from
     # midnight (5 UTC) and 18 h of 2 are 42.

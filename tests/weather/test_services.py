@@ -460,6 +460,16 @@ def test_a_clock_that_is_wrong_is_told_of(
     assert not any(d.measured for d in answer.days if d.day >= TODAY)
 
 
+def test_days_that_are_empty_for_a_wrong_clock_make_it_doubted(
+    server: WeatherServer, ask_as: AskAs, clock: HandClock
+) -> None:
+    clock.wall = NOON_UTC + timedelta(days=3650)
+    server.date_utc = lambda: NOON_UTC
+    server.say(good(nasa_power(date(2041, 5, 27), 2, all_late=2)))
+    with pytest.raises(NoWeather, match=r"no day whole; its clock says 2031-06-01, this one 2041-"):
+        ask_as("nasa-power").days(MADRID, past_days=2, forecast_days=0)
+
+
 @pytest.mark.parametrize("stepped_s", [-30 * 365 * DAY, 20 * 365 * DAY])
 def test_a_refusal_that_comes_of_a_wrong_clock_says_so(
     case: Case, server: WeatherServer, ask: Ask, clock: HandClock, stepped_s: float
