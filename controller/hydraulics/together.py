@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from controller.garden.model import ValveKind
+from controller.garden.model import Garden, ValveKind
+from controller.garden.show import show_pressure
 from controller.hydraulics.advised import Advice, listed, show_head
-from controller.hydraulics.assembly import main_loss_m
+from controller.hydraulics.assembly import main_loss_m, stretches
 from controller.hydraulics.lines import Lines
+from controller.hydraulics.pipe import head_loss_m
 from controller.hydraulics.zonecase import ZoneCase
 
 
@@ -76,14 +78,67 @@ def most_together(lines: Lines, zones: tuple[str, ...]) -> Together:
         now_dry = lines.zone_dry_holes(names)
         if any(now_dry[name] > dry[name] for name in names):
             break
-        relays = [name for name in names if garden.zone(name).valve.kind is ValveKind.RELAY]
-        if any(
-            before_valve_m(lines, names, name) < garden.zone(name).valve.least_closing_head_m
-            for name in relays
-        ):
+        if first_that_stays_open(lines, names) is not None:
             break
         best = found
     return best
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StaysOpen:
+    """A zone whose valve does not shut while a set is open: the head it wants and what it has."""
+
+    zone: str
+    wants_m: float
+    has_m: float
+
+    def words(self, us: bool) -> str:
+        """For a reader who knows which set is meant."""
+        return (
+            f'the valve of "{self.zone}" wants {show_pressure(self.wants_m, us)} before it to '
+            f"shut, and {show_pressure(max(0.0, self.has_m), us)} would be left"
+        )
+
+
+def closing_heads_m(garden: Garden) -> dict[str, float]:
+    """The zones whose valve needs a head before it to shut, and that head. [m]"""
+    return {
+        zone.name: zone.valve.least_closing_head_m
+        for zone in garden.zones
+        if zone.valve.kind is ValveKind.RELAY and zone.valve.least_closing_head_m > 0.0
+    }
+
+
+def first_that_stays_open(lines: Lines, opened: frozenset[str]) -> StaysOpen | None:
+    """The zone of an open set whose valve lacks most of the head it needs to shut; None for none.
+
+    Parameters
+    ----------
+    lines : Lines
+        The garden's lines.
+    opened : frozenset of str
+        The open zones.
+
+    Returns
+    -------
+    StaysOpen or None
+        With the head it wants and has. [m]
+
+    Raises
+    ------
+    InputError, NoSolution
+        As `Lines.zone_flows`.
+
+    Source
+    ------
+    `before_valve_m` against the valve's own figure. Hand valves shut at any head.
+    """
+    lacking = [
+        StaysOpen(zone=name, wants_m=wants_m, has_m=has_m)
+        for name, wants_m in closing_heads_m(lines.garden).items()
+        if name in opened and (has_m := before_valve_m(lines, opened, name)) < wants_m
+    ]
+    return max(lacking, key=lambda one: one.wants_m - one.has_m, default=None)
 
 
 def share_together(lines: Lines, zones: tuple[str, ...]) -> Together:
@@ -119,18 +174,25 @@ def before_valve_m(lines: Lines, opened: frozenset[str], zone: str) -> float:
     InputError
         If there is no such zone.
 
-    Notes
-    -----
-    All of the set's flow is taken through the main as far as this zone: with several open, there is
-    a little more than this.
-
     Source
     ------
-    The supply's head at the set's flow, less the main.
+    The supply's head at the set's flow, less the main, each stretch at what flows through it.
     """
-    flow, place = sum(lines.zone_flows(opened).values()), lines.garden.zone(zone)
-    lost_m = lost_in_main_m(lines, to_m=place.main_run_m, flow_m3_s=flow)
-    return lines.supply.head_m(flow) - lost_m - place.rise_m
+    flows, place = lines.zone_flows(opened), lines.garden.zone(zone)
+    runs_m = {name: lines.garden.zone(name).main_run_m for name in opened}
+    lost_m = sum(
+        head_loss_m(
+            flow_m3_s=sum(flows[name] for name in opened if runs_m[name] >= station_m),
+            length_m=length_m,
+            bore_m=lines.garden.main.bore_m,
+            roughness_m=lines.garden.main.roughness_m,
+            loss_k=loss_k,
+            viscosity_m2_s=lines.viscosity_m2_s,
+        )
+        for station_m, length_m, loss_k in stretches(lines.stations_m)
+        if station_m <= place.main_run_m
+    )
+    return lines.supply.head_m(sum(flows.values())) - lost_m - place.rise_m
 
 
 def lost_in_main_m(lines: Lines, *, to_m: float, flow_m3_s: float) -> float:

@@ -21,6 +21,9 @@ class Flows(Protocol):
     def dry_holes(self, zone: str, together: frozenset[str]) -> int:
         """Holes of that zone that give nothing."""
 
+    def stays_open(self, together: frozenset[str]) -> str | None:
+        """Which valve of the set would not shut for want of pressure, in words; None for none."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Job:
@@ -36,7 +39,10 @@ class Job:
     stretches: Sequence[Stretch]
     soaking: Soaking
     longest_open_s: float
+    shortest_pulse_s: float  # of a full line
     cap_litres: float  # what the daily cap still leaves
     first_slot: int = 1
     hold_reason: str | None = None
+    opens_in_s: float = 0.0
+    closes_in_s: float = 0.0
     spread: bool = False  # over all stretches, an equal share in each, instead of at the first

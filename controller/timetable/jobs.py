@@ -20,6 +20,7 @@ from controller.timetable.dose import even_litres, soaking_of
 from controller.timetable.forecast import to_come_mm
 from controller.timetable.job import Job
 from controller.timetable.records import Dose, Pulse, Why
+from controller.timetable.travel import shortest_pulse_s
 from controller.timetable.wants import Outlook, Want, want_of
 from controller.timetable.windows import Stretch, allowed, days_to_next_window, hold_in_force
 from controller.units import l_from_m3
@@ -228,6 +229,9 @@ class Reckoning:
             stretches=[] if frost is not None else stretches,
             soaking=soaking_of(zone, self.grounds.soil(zone.bed.soil), watering.basin_mm),
             longest_open_s=zone.valve.longest_open_s,
+            shortest_pulse_s=shortest_pulse_s(zone.valve, watering),
+            opens_in_s=zone.valve.opens_in_s,
+            closes_in_s=zone.valve.closes_in_s,
             cap_litres=max(0.0, l_from_m3(zone.daily_cap_m3) - already),
             first_slot=self.given.slots.get((zone.name, day), 0) + 1,
             hold_reason=frost if frost is not None else (None if hold is None else hold.reason),

@@ -63,24 +63,23 @@ def pack(
     *,
     most_open: int,
     least_share: float,
-    shortest_pulse_s: float,
 ) -> Packed:
     """Play the day through and return its pulses in order of opening.
 
-    A dose that, its line once full, would run shorter than `shortest_pulse_s` waits for another
-    day. What the cap, the windows or the
+    A dose that, its line once full, would run shorter than its valve's shortest pulse waits for
+    another day. What the cap, the windows or the
     supply leave over is returned with its reason.
     """
     not_fitted: list[NotFitted] = []
     plays: list[_Play] = []
     for job in sorted(jobs, key=lambda j: (-j.urgency, j.zone)):
-        play = _admit(job, flows, shortest_pulse_s, not_fitted)
+        play = _admit(job, flows, not_fitted)
         if play is not None:
             plays.append(play)
     pulses: list[Pulse] = []
     if plays:
         start = whole_second(min(s.begins_utc for p in plays for s in p.job.stretches))
-        _Morning(plays, flows, start, most_open, least_share, shortest_pulse_s, pulses).play()
+        _Morning(plays, flows, start, most_open, least_share, pulses).play()
         for play in plays:
             if play.left_l > _TINY_L:
                 reason = play.too_little or "the windows closed first"
@@ -89,9 +88,7 @@ def pack(
     return Packed(pulses=tuple(pulses), not_fitted=tuple(not_fitted))
 
 
-def _admit(
-    job: Job, flows: Flows, shortest_pulse_s: float, not_fitted: list[NotFitted]
-) -> _Play | None:
+def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> _Play | None:
     """Refuse what cannot be given at all, and cut what the daily cap does not leave."""
     if not job.stretches:
         held = job.hold_reason
@@ -101,6 +98,10 @@ def _admit(
     alone = flows.flow_l_s(job.zone, frozenset((job.zone,)))
     if alone <= _TINY_L:
         not_fitted.append(_left_over(job, job.even_litres, "the supply does not reach this zone"))
+        return None
+    stays_open = flows.stays_open(frozenset((job.zone,)))
+    if stays_open is not None:
+        not_fitted.append(_left_over(job, job.even_litres, f"even alone, {stays_open}"))
         return None
     wanted = job.even_litres
     if wanted + job.line_litres > job.cap_litres:
@@ -113,7 +114,7 @@ def _admit(
         even_litres=wanted,
         line_litres=job.line_litres,
         flow_l_s=alone,
-        shortest_pulse_s=shortest_pulse_s,
+        shortest_pulse_s=job.shortest_pulse_s,
         longest_open_s=job.longest_open_s,
         longest_window_s=max((s.ends_utc - s.begins_utc).total_seconds() for s in job.stretches),
     )
@@ -142,12 +143,10 @@ class _Morning:
         start: datetime,
         most_open: int,
         least_share: float,
-        shortest_pulse_s: float,
         pulses: list[Pulse],
     ) -> None:
         self._plays, self._flows, self._start = plays, flows, start
         self._most_open, self._least_share, self._pulses = most_open, least_share, pulses
-        self._shortest = shortest_pulse_s
         self._hand_free_s = 0.0
         self._spans = {
             play.job.zone: [
@@ -211,7 +210,7 @@ class _Morning:
         return smallest_pulse_s(
             line_litres=play.job.line_litres,
             flow_l_s=self._flows.flow_l_s(play.job.zone, together),
-            shortest_pulse_s=self._shortest,
+            shortest_pulse_s=play.job.shortest_pulse_s,
         )
 
     def _can_fill(self, play: _Play, now: float, joined: frozenset[str]) -> bool:
@@ -221,6 +220,8 @@ class _Morning:
         return self._smallest_s(play, joined) <= room_s
 
     def _all_fed(self, joined: frozenset[str]) -> bool:
+        if self._flows.stays_open(joined) is not None:
+            return False
         for zone in joined:
             alone = frozenset((zone,))
             if self._flows.flow_l_s(zone, joined) < self._least_share * self._flows.flow_l_s(
@@ -323,6 +324,6 @@ class _Morning:
             play.left_l = 0.0  # less than a twentieth of a second's water
         else:
             fill_s = filling_s(line_litres=job.line_litres, flow_l_s=alone_l_s)
-            play.too_little = too_little(play.left_l, fill_s, alone_l_s, self._shortest)
+            play.too_little = too_little(play.left_l, fill_s, alone_l_s, job.shortest_pulse_s)
         if job.valve is ValveKind.HAND:
             self._hand_free_s = now + WALK_S

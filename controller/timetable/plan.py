@@ -20,35 +20,21 @@ from controller.timetable.jobs import NOTHING_GIVEN, Given, Grounds, Reckoning, 
 from controller.timetable.normals import Normals
 from controller.timetable.packing import Job, pack
 from controller.timetable.records import Dose, NotFitted, Pulse, Timetable
+from controller.timetable.sets import NetworkFlows
 from controller.timetable.spells import frost_days, frost_words, spell_words
 from controller.timetable.wetted import side_reach_m, wet_ground_m2
-from controller.units import l_from_m3
 
 __all__ = [
     "NOTHING_GIVEN",
     "Given",
     "Grounds",
+    "NetworkFlows",
     "assume_before",
     "assumed_words",
     "plan_garden",
 ]
 
 _DAY = timedelta(days=1)
-
-
-class NetworkFlows:
-    """The hydraulics room in the terms packing asks in, from the rows' curves."""
-
-    def __init__(self, lines: Lines) -> None:
-        self._lines = lines
-
-    def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
-        """Flow of one open zone of the set. [L/s]"""
-        return l_from_m3(self._lines.zone_flows(together)[zone])
-
-    def dry_holes(self, zone: str, together: frozenset[str]) -> int:
-        """Holes of that zone that give nothing."""
-        return self._lines.zone_dry_holes(together)[zone]
 
 
 def plan_garden(
@@ -117,7 +103,6 @@ def plan_garden(
             flows,
             most_open=garden.watering.most_open,
             least_share=garden.watering.least_share,
-            shortest_pulse_s=garden.watering.shortest_pulse_s,
         )
         pulses += packed.pulses
         not_fitted += packed.not_fitted

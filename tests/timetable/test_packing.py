@@ -34,6 +34,9 @@ class SharedTap:
     def dry_holes(self, zone: str, together: frozenset[str]) -> int:
         return 0
 
+    def stays_open(self, together: frozenset[str]) -> str | None:
+        return None
+
 
 def a_job(zone: str = "a", **more: object) -> Job:
     plain = Job(
@@ -47,6 +50,7 @@ def a_job(zone: str = "a", **more: object) -> Job:
         stretches=(Stretch(FIVE, FIVE + timedelta(hours=3)),),
         soaking=SAND,
         longest_open_s=3600.0,
+        shortest_pulse_s=5.0,
         cap_litres=1000.0,
     )
     return replace(plain, **more)  # type: ignore[arg-type]
@@ -57,15 +61,8 @@ def packed(
     flows: SharedTap,
     most_open: int = 3,
     least_share: float = 0.5,
-    shortest_pulse_s: float = 5.0,
 ) -> Packed:
-    return pack(
-        jobs,
-        flows,
-        most_open=most_open,
-        least_share=least_share,
-        shortest_pulse_s=shortest_pulse_s,
-    )
+    return pack(jobs, flows, most_open=most_open, least_share=least_share)
 
 
 def test_one_zone_alone_gets_its_litres_at_its_own_flow() -> None:

@@ -33,6 +33,9 @@ class HoleByHole:
     def dry_holes(self, zone: str, together: frozenset[str]) -> int:
         return self._lines.open_set(together).zones[zone].dry_holes
 
+    def stays_open(self, together: frozenset[str]) -> str | None:
+        return None  # no valve of these beds asks for pressure to shut
+
 
 def random_beds(seed: int) -> Garden:
     """Two to ten zones of one to three rows, tilted, throttled, by relay and hand."""

@@ -33,6 +33,9 @@ class Tap:
     def dry_holes(self, zone: str, together: frozenset[str]) -> int:
         return 0
 
+    def stays_open(self, together: frozenset[str]) -> str | None:
+        return None
+
 
 def a_job(zone: str = "a", minutes: float = 180.0, **more: object) -> Job:
     plain = Job(
@@ -46,13 +49,14 @@ def a_job(zone: str = "a", minutes: float = 180.0, **more: object) -> Job:
         stretches=(Stretch(FIVE, FIVE + timedelta(minutes=minutes)),),
         soaking=SAND,
         longest_open_s=3600.0,
+        shortest_pulse_s=5.0,
         cap_litres=1000.0,
     )
     return replace(plain, **more)  # type: ignore[arg-type]
 
 
 def packed(*jobs: Job, tap: Tap) -> Packed:
-    return pack(jobs, tap, most_open=3, least_share=0.3, shortest_pulse_s=5.0)
+    return pack(jobs, tap, most_open=3, least_share=0.3)
 
 
 # WORKED: 8 ft of 3/4 in pipe (average inside width 20.42 mm) hold 0.80 L: 1.7 s at 28 L/min and
