@@ -138,7 +138,7 @@ def _dew(day: WeatherDay) -> Finding | None:
 def _vapour(day: WeatherDay) -> Finding | None:
     if day.vapour_pressure_kpa is None or day.tmax_c is None:
         return None
-    most = _saturation_kpa(day.tmax_c + SLACK_C)
+    most = saturation_kpa(day.tmax_c + SLACK_C)
     if day.vapour_pressure_kpa <= most:
         return None
     return _dropped(
@@ -148,7 +148,7 @@ def _vapour(day: WeatherDay) -> Finding | None:
     )
 
 
-def _saturation_kpa(air_temp_c: float) -> float:
+def saturation_kpa(air_temp_c: float) -> float:
     """FAO-56 eq. 11; here, not from the demand room, which stands below this one."""
     return 0.6108 * math.exp(17.27 * air_temp_c / (air_temp_c + 237.3))
 

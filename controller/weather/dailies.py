@@ -7,10 +7,12 @@ of rain needs only to have been read near both midnights, since it counts on thr
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
+from typing import NamedTuple
 
 from controller.weather.stamps import Clock
 
@@ -25,14 +27,14 @@ MOST_STEP_MM = 100.0  # more than this between two readings is a fault of the co
 GLITCH_MM, GLITCH_READINGS = 5.0, 3
 # A reading off from both its neighbours by this much, while they agree, is a slip of the sensor.
 SPIKE_C, AGREE_C = 8.0, 4.0
-# A counter seldom falls, an amount falls after every shower; between the two we ask.
+# A counter keeps what it has for hours, an amount falls after every shower; between them we ask.
 COUNTS_UP, DOES_NOT_COUNT_UP = 0.9, 0.75
+HOURS_OF_A_COUNTER, HOURS_OF_A_SHOWER = 6.0, 3.0
 LEAST_PAIRS = 20  # so many readings must show that a counter does not count
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Point:
-    """One reading of one quantity."""
+class Point(NamedTuple):
+    """One reading of one quantity; a tuple, since a year has a hundred thousand."""
 
     at_s: float
     value: float
@@ -120,6 +122,33 @@ def part_that_holds(points: Sequence[Point], spans: Sequence[Span]) -> tuple[flo
     return (held / pairs if pairs else 1.0), pairs
 
 
+def counts_up(points: Sequence[Point], spans: Sequence[Span]) -> bool | None:
+    """Whether the figures are a counter's, not amounts; None where that cannot be told.
+
+    Looked at is how long figures above nought go without falling. Where midnight or the end of the
+    file cut each of those times short, how often the figures fall must tell.
+    """
+    midnights = [span.end_s for span in spans]
+    runs: list[list[Point]] = []
+    for p in points:
+        if p.value > 0.0 and runs and runs[-1] and p.value >= runs[-1][-1].value:
+            runs[-1].append(p)
+        else:
+            runs.append([p] if p.value > 0.0 else [])
+    lasted = [
+        (run[-1].at_s - run[0].at_s) / 3600.0
+        for run in runs
+        if run and not _is_cut_short(run[-1].at_s, midnights, points[-1].at_s)
+    ]
+    if not lasted:
+        holds, _ = part_that_holds(points, spans)
+        return None if DOES_NOT_COUNT_UP < holds < COUNTS_UP else holds >= COUNTS_UP
+    hours = sum(lasted) / len(lasted)
+    if HOURS_OF_A_SHOWER < hours < HOURS_OF_A_COUNTER:
+        return None
+    return hours >= HOURS_OF_A_COUNTER
+
+
 def amounts_by_day(
     points: Sequence[Point], spans: Sequence[Span]
 ) -> tuple[dict[date, float], list[date]]:
@@ -178,6 +207,11 @@ def starts_at_midnight(points: Sequence[Point], spans: Sequence[Span]) -> bool:
             risen += 1
             falls += found[b.day][1].value < found[a.day][-1].value
     return risen > 0 and falls * 2 > risen
+
+
+def _is_cut_short(at_s: float, midnights: Sequence[float], last_s: float) -> bool:
+    near = midnights[min(bisect_left(midnights, at_s), len(midnights) - 1)]
+    return last_s - at_s < NEAR_MIDNIGHT_S or 0.0 <= near - at_s < NEAR_MIDNIGHT_S
 
 
 def _since(

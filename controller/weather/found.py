@@ -11,7 +11,7 @@ from controller.weather.checks import ClearSky
 from controller.weather.columns import DATE
 from controller.weather.day import WeatherDay
 from controller.weather.rows import Notes, Row
-from controller.weather.series import odd_series
+from controller.weather.series import NAMED, odd_series, spans
 from controller.weather.unitchecks import Suspicion, unit_suspicions
 
 
@@ -53,6 +53,7 @@ def finished(
             _tell_suspicion(suspicion, rows, names, header_line, notes)
     for row in rows:
         row.check(clear_sky_mj_m2, names, notes)
+    _tell_odd(notes)
     days = _without_doubles(rows, notes)
     missing = _missing_days(rows, days, notes)
     if count_empty:
@@ -88,6 +89,21 @@ def _tell_suspicion(
     )
     for row in rows:
         row.written = row.checked = row.written.with_(**{suspicion.field: None})
+
+
+def _tell_odd(notes: Notes) -> None:
+    """Odd figures one by one, or together where a column has many of them."""
+    for column in dict.fromkeys(odd.column for odd in notes.odd):
+        same = [odd for odd in notes.odd if odd.column == column]
+        if len(same) <= NAMED:
+            for odd in same:
+                notes.remark(odd.line, f"{column}: {odd.text}")
+            continue
+        notes.remark(
+            same[0].line,
+            f"{column}: {same[0].text}; {len(same)} days are like this: "
+            f"{spans(odd.day for odd in same)}",
+        )
 
 
 def _without_doubles(rows: Sequence[Row], notes: Notes) -> list[WeatherDay]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from controller.weather import headings as hd
 from controller.weather.rows import Notes
-from controller.weather.stamps import written_of
+from controller.weather.stamps import Written, written_of
 
 SEPARATORS = (";", "\t", "|", ",")
 HEADER_WITHIN = 40  # lines before which the header must have come: our choice
@@ -25,17 +25,22 @@ class Layout:
     width: int
     headings: tuple[hd.Heading, ...]
 
+    stamps_at: tuple[int, ...]
+
+    def stamp(self, cells: Sequence[str]) -> Written | None:
+        """The line's date and time of day, from one cell or two; None where there is none."""
+        texts = [cells[at] for at in self.stamps_at]
+        if len(texts) > 1:
+            texts.insert(0, " ".join(texts[:2]))  # "date" for the day beside "time" for both
+        for text in texts:
+            found = written_of(text)
+            if found is not None and found.time_s is not None:
+                return found
+        return None
+
     def stamp_text(self, cells: Sequence[str]) -> str:
-        """The cell or cells that hold date and time."""
-        when = [h.at for h in self.headings if h.meaning == hd.DATE_ONLY]
-        when += [h.at for h in self.headings if h.meaning == hd.TIME]
-        first = cells[when[0]] if when else ""
-        found = written_of(first)
-        if len(when) == 1 or (found is not None and found.time_s is not None):
-            return first
-        second = cells[when[1]]
-        alone = written_of(second)  # "date" for the day beside "time" for both
-        return second if alone is not None and alone.time_s is not None else f"{first} {second}"
+        """What stands where date and time should, for a person."""
+        return repr(" ".join(cells[at] for at in self.stamps_at)[:40])
 
 
 def layout_of(lines: Sequence[tuple[int, str]]) -> Layout | None:
@@ -90,6 +95,9 @@ def _layout_at(
         body_at=body_at,
         width=width,
         headings=found,
+        stamps_at=tuple(
+            h.at for kind in (hd.DATE_ONLY, hd.TIME) for h in found if h.meaning == kind
+        ),
     )
 
 
@@ -103,14 +111,14 @@ def chosen_columns(layout: Layout, notes: Notes) -> dict[str, hd.Heading]:
             by_meaning.setdefault(h.meaning, []).append(h)
     rains = [name for name in by_meaning if name.startswith("rain")]
     if len(rains) > 1:
-        best = max(rains, key=lambda name: max(h.rank for h in by_meaning[name]))
+        best = max(rains, key=lambda name: max(_plainness(h) for h in by_meaning[name]))
         _drop(by_meaning, set(rains) - {best}, "another column of rain is plainer", layout, notes)
     if hd.SUN in by_meaning:
         _drop(by_meaning, {hd.SUN_ENERGY}, "the sun's power is used", layout, notes)
     chosen = {}
     for name, found in by_meaning.items():
-        top = max(h.rank for h in found)
-        best_ones = [h for h in found if h.rank == top]
+        top = max(_plainness(h) for h in found)
+        best_ones = [h for h in found if _plainness(h) == top]
         if len(best_ones) > 1:
             twice = " and ".join(h.text for h in best_ones)
             notes.fault(layout.header_line, twice, f"{len(best_ones)} columns of one meaning",
@@ -124,6 +132,11 @@ def chosen_columns(layout: Layout, notes: Notes) -> dict[str, hd.Heading]:
                 )
         chosen[name] = best_ones[0]
     return chosen
+
+
+def _plainness(h: hd.Heading) -> tuple[bool, int]:
+    """Of two columns of one meaning the one whose unit is said, then the one more plainly named."""
+    return h.to_si is not None, h.rank
 
 
 def _drop(

@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import pairwise
 from math import isfinite
 from pathlib import Path
@@ -21,7 +22,6 @@ from controller.weather.stamps import (
     day_first,
     local_time,
     on_one_clock,
-    written_of,
 )
 
 LINES_NAMED = 5  # how many lines of one kind of fault are named before the rest is counted
@@ -44,6 +44,7 @@ class Log:
     """Readings in order of time, the heading of each quantity, and the clock of the file."""
 
     readings: tuple[Reading, ...]
+    header_line: int
     headings: Mapping[str, hd.Heading]
     clock: Clock
 
@@ -74,10 +75,11 @@ def read_log(
         if len(cells) != layout.width:
             odd_lines.append((number, f"{len(cells)} cells", f"allowed are {layout.width}"))
             continue
-        stamp = written_of(layout.stamp_text(cells))
-        if stamp is None or stamp.time_s is None:
-            shown = layout.stamp_text(cells)[:40]
-            odd_lines.append((number, repr(shown), "allowed is a date and a time of day"))
+        stamp = layout.stamp(cells)
+        if stamp is None:
+            odd_lines.append(
+                (number, layout.stamp_text(cells), "allowed is a date and a time of day")
+            )
             continue
         table.append((number, cells, stamp))
     if len(table) > 1 and _newest_first(table):
@@ -89,7 +91,7 @@ def read_log(
         raise WeatherFileError(f"{path}: {fault}") from None
     for (number, cells, _), time in zip(table, local, strict=True):
         if time is None:
-            odd_lines.append((number, repr(layout.stamp_text(cells)[:40]), "there is no such date"))
+            odd_lines.append((number, layout.stamp_text(cells), "there is no such date"))
     _tell_lines(odd_lines, notes)
     kept = [(row, time) for row, time in zip(table, local, strict=True) if time is not None]
     moments, clock, remarks = on_one_clock([time for _, time in kept], zone)
@@ -100,7 +102,12 @@ def read_log(
         for (row, _), at_s, values in zip(kept, moments, columns, strict=True)
     ]
     used = {name: h for name, h in chosen.items() if any(name in r.values for r in readings)}
-    return Log(readings=tuple(_without_twins(readings, notes)), headings=used, clock=clock)
+    return Log(
+        readings=tuple(_without_twins(readings, notes)),
+        header_line=layout.header_line,
+        headings=used,
+        clock=clock,
+    )
 
 
 def _figures(
@@ -141,6 +148,8 @@ def _figures(
 
 def _decimal_comma(texts: Sequence[str], separator: str) -> bool:
     """Whether the comma is the decimal sign of this column."""
+    if not any("," in text for text in texts):
+        return False
     commas = sum(re.fullmatch(r"[+-]?\d*,\d+\D*", text) is not None for text in texts)
     points = sum("." in text for text in texts)
     # Between commas only quoted cells can hold one; three digits behind it may be thousands.
@@ -148,6 +157,7 @@ def _decimal_comma(texts: Sequence[str], separator: str) -> bool:
     return commas > 0 and points == 0 and (separator != "," or commas > thousands)
 
 
+@lru_cache(maxsize=20_000)  # a year of readings holds few figures that differ
 def _number(text: str, comma: bool) -> tuple[float, str] | str | None:
     """The figure and what stands behind it, None for nothing, "odd" for what is no number."""
     cell = text.replace("−", "-").replace("\u00a0", " ").strip().lower()

@@ -18,6 +18,16 @@ YEARS = (1800, 2200)  # our choice: a year outside is a slip of the keyboard
 _ISO_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Odd:
+    """A figure that is odd but not impossible."""
+
+    line: int
+    day: date
+    column: str
+    text: str
+
+
 @dataclass(slots=True, kw_only=True)
 class Notes:
     """What there is to say, gathered while reading."""
@@ -25,6 +35,7 @@ class Notes:
     file: str
     remarks: list[str] = field(default_factory=list)
     faults: list[tuple[int, str]] = field(default_factory=list)
+    odd: list[Odd] = field(default_factory=list)
 
     def fault(self, line: int, column: str, found: str, allowed: str) -> None:
         """Something that keeps a figure or a day from being used."""
@@ -61,7 +72,8 @@ class Row:
         if finding.dropped:
             notes.fault(self.line, place, found, allowed)
         else:
-            notes.remark(self.line, f"{place}: {found} is odd; {allowed}")
+            text = f"{found} is odd; {allowed}"
+            notes.odd.append(Odd(line=self.line, day=self.written.day, column=place, text=text))
 
 
 @dataclass(slots=True, kw_only=True)

@@ -11,7 +11,7 @@ from datetime import date, timedelta
 from math import log
 from statistics import fmean, median
 
-from controller.weather.checks import ClearSky
+from controller.weather.checks import ClearSky, saturation_kpa
 from controller.weather.day import WeatherDay
 
 # The shortest run of one same figure that is looked at: five days, for wind three. Our choice.
@@ -29,6 +29,7 @@ STUCK_DAYS: Mapping[str, int] = {
 # A run is named when chance would give less than this many such runs in the whole file: our choice.
 CHANCE_RUNS = 0.05
 SATURATED_PCT = 99.0  # air in fog stays there for days, and so does a good sensor
+SATURATED_PART, ROUNDING_KPA = 1.03, 0.02  # two good sensors may differ by this much: our choice
 CALM_M_S, CALM_DAYS = 0.5, 10  # our choice
 DRY_PCT, DRY_DAYS = 70.0, 21  # over watered ground nights are damp; from memory, and our choice
 # Sun on the clearest days, 6 of each 60 (window and bounds of agweather-qaqc, an open checking
@@ -58,6 +59,7 @@ def odd_series(
         *stuck_figures(ordered, names),
         *calm_spells(ordered, names),
         *dry_spells(ordered, names),
+        *damp_days(ordered, names),
         *outliers(ordered, names),
     ]
     if clear_sky_mj_m2 is not None:
@@ -73,8 +75,9 @@ def stuck_figures(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[
         figures = sum(day.value(name) is not None for day in days)
         runs = _runs(days, lambda a, b, name=name: a.value(name) == b.value(name))  # type: ignore[misc]
         runs = [run for run in runs if _may_stick(name, run[0].value(name))]
+        repeats = sum(len(run) - 1 for run in runs)
         for run in runs:
-            elsewhere = sum(len(other) - 1 for other in runs) - (len(run) - 1)
+            elsewhere = repeats - (len(run) - 1)
             if len(run) < least or not _beyond_chance(len(run), figures, elsewhere):
                 continue
             remarks.append(
@@ -105,6 +108,26 @@ def dry_spells(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str
         "over watered ground the nights are damper: a dry site, or a tired sensor?"
         for run in _runs(low, _always)
         if len(run) >= DRY_DAYS
+    ]
+
+
+def damp_days(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str]:
+    """Days with more vapour on the mean than the mean air holds (FAO-56 eq. 12), sensors apart."""
+    damp = [
+        d.day
+        for d in days
+        if d.vapour_pressure_kpa is not None
+        and d.tmin_c is not None
+        and d.tmax_c is not None
+        and d.vapour_pressure_kpa
+        > SATURATED_PART * (saturation_kpa(d.tmin_c) + saturation_kpa(d.tmax_c)) / 2.0
+        + ROUNDING_KPA
+    ]
+    if not damp:
+        return []
+    return [
+        f"{names.get('vapour_pressure_kpa', 'vapour_pressure_kpa')}: more than the air of the day "
+        f"can hold on the mean, on {spans(damp)}; does the sensor read too damp?"
     ]
 
 

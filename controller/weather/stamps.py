@@ -24,6 +24,7 @@ _DATES = (
     ("named", re.compile(r"(\d{1,2})[-. ]+([a-z]{3})[a-z]*[-., ]+(\d{4}|\d{2})")),
     ("named us", re.compile(r"([a-z]{3})[a-z]*[-. ]+(\d{1,2})[., ]+(\d{4})")),
 )
+_PLAIN = re.compile(r"(\d{4})-(\d\d)-(\d\d) (\d\d):(\d\d)(?::00)?")  # most logs, read quickly
 _TIME = re.compile(
     r"(\d{1,2})[:.h](\d{2})(?::(\d{2})(?:[.,]\d+)?)?\s*([ap])?\.?(?:m\.?)?\s*"
     r"(z|utc|gmt|[+-]\d{2}:?\d{2})?"
@@ -54,6 +55,12 @@ class Written:
 
 def written_of(text: str) -> Written | None:
     """The date, and the time of day if there is one; None where it is no date."""
+    plain = _PLAIN.fullmatch(text)
+    if plain is not None and int(plain[4]) < 24 and int(plain[5]) < 60:
+        return Written(
+            style="ymd", year=int(plain[1]), first=int(plain[2]), second=int(plain[3]),
+            dotted=False, time_s=int(plain[4]) * 3600 + int(plain[5]) * 60, utc_offset_s=None,
+        )  # fmt: skip
     cell = " ".join(text.strip().strip('"').lower().split())
     if _EPOCH.fullmatch(cell):
         moment = datetime.fromtimestamp(int(cell), UTC)
@@ -77,7 +84,7 @@ def written_of(text: str) -> Written | None:
             return None
         return Written(
             style="?" if style == "?" else "ymd",
-            year=year + 2000 if year < 100 else year,
+            year=year,
             first=first,
             second=second,
             dotted=style == "?" and match[2] == ".",
@@ -198,13 +205,17 @@ def local_time(written: Written, *, day_first: bool, zone: ZoneInfo | None) -> d
 
 def _parts(style: str, match: re.Match[str]) -> tuple[int, int, int] | tuple[int, None, int]:
     if style == "?":
-        return int(match[4]), int(match[1]), int(match[3])
+        return _year(match[4]), int(match[1]), int(match[3])
     if style == "ymd":
         return int(match[1]), int(match[2]), int(match[3])
     name, day = (match[2], match[1]) if style == "named" else (match[1], match[2])
     if name not in _MONTHS:
         return 0, None, 0
-    return int(match[3]), _MONTHS.index(name) + 1, int(day)
+    return _year(match[3]), _MONTHS.index(name) + 1, int(day)
+
+
+def _year(text: str) -> int:
+    return int(text) + (2000 if len(text) == 2 else 0)
 
 
 def _time_s(match: re.Match[str]) -> int | None:

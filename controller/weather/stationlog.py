@@ -14,7 +14,7 @@ from controller.weather.checks import LIMITS, ClearSky
 from controller.weather.dailies import Point, Span
 from controller.weather.day import WeatherDay
 from controller.weather.found import WeatherFile, finished
-from controller.weather.layout import Layout, layout_of
+from controller.weather.layout import Layout, cells_of, layout_of
 from controller.weather.readings import Log, read_log
 from controller.weather.rows import Notes, Row
 from controller.weather.series import spans as day_words
@@ -46,13 +46,8 @@ def is_station_log(text: str) -> bool:
     layout = layout_of(lines)
     if layout is None:
         return False
-    return (
-        ":" in lines[layout.body_at][1]
-        or layout.stamp_text(
-            [cell.strip() for cell in lines[layout.body_at][1].split(layout.separator)]
-            + [""] * layout.width
-        ).isdigit()
-    )
+    cells = cells_of(lines[layout.body_at][1], layout.separator)
+    return layout.stamp(cells + [""] * layout.width) is not None
 
 
 def read_station_log(
@@ -196,15 +191,24 @@ def _sums(
     holds, pairs = dailies.part_that_holds(points, spans)
     counter = name in (hd.RAIN_DAY, hd.RAIN_TOTAL)
     if counter and holds < dailies.DOES_NOT_COUNT_UP and pairs >= dailies.LEAST_PAIRS:
-        notes.fault(0, heading.text, "a counter by its name whose figures fall again and again",
-                    "what it counts cannot be told; it is not used")  # fmt: skip
+        notes.fault(
+            log.header_line,
+            heading.text,
+            "a counter by its name whose figures fall again and again",
+            "what it counts cannot be told; it is not used",
+        )
         return None
     if not counter and name != hd.RAIN_AMOUNT:
-        if dailies.DOES_NOT_COUNT_UP < holds < dailies.COUNTS_UP:
-            notes.fault(0, heading.text, "figures that are neither plainly a counter nor amounts",
-                        "name it 'since midnight', 'total' or 'per interval'")  # fmt: skip
+        told = dailies.counts_up(points, spans)
+        if told is None:
+            notes.fault(
+                log.header_line,
+                heading.text,
+                "figures that are neither plainly a counter nor amounts",
+                "name it 'since midnight', 'total' or 'per interval'",
+            )
             return None
-        counter = holds >= dailies.COUNTS_UP and pairs > 0
+        counter = told
         how = "a counter" if counter else "amounts since the reading before"
         if any(p.value > 0.0 for p in points):
             notes.remarks.append(f"{notes.file}: {heading.text}: its figures are {how}")

@@ -14,6 +14,7 @@ from controller.weather.checks import ClearSky
 from controller.weather.day import WeatherDay
 
 LEAST_DAYS = 5  # our choice: a median of fewer days says little
+LEAST_DAYS_FOR_A_TENTH = 30
 # Sun as a part of a clear day's. Ten weeks of the dullest winter of 24 years in the Netherlands had
 # a median of 0.3, so a median below 0.1 over that long is another unit: kWh/m2 come to 0.1 to 0.3.
 MOST_OF_A_CLEAR_DAY = 1.3
@@ -76,7 +77,8 @@ def _by_size(name: str, column: str, figures: Sequence[float]) -> Suspicion | No
             usual = median([v for v in figures if v] or figures)
             return Suspicion(
                 field=name,
-                found=f"a usual figure of {usual:.4g}, which looks like {likely}",
+                found=f"a usual figure of {usual:.4g} and up to {max(figures):.4g}, "
+                f"which looks like {likely}",
                 refused=True,
             )
     return None
@@ -101,8 +103,15 @@ def _by_clear_sky(days: Sequence[WeatherDay], clear_sky: ClearSky) -> Suspicion 
     )
 
 
-def _median_over(threshold: float) -> Callable[[Sequence[float]], bool]:
-    return lambda figures: median(figures) > threshold
+def _over(middle: float, tenth: float) -> Callable[[Sequence[float]], bool]:
+    """The usual figure is over the first, or one figure in ten over the second."""
+    return lambda figures: (
+        median(figures) > middle
+        or (
+            len(figures) >= LEAST_DAYS_FOR_A_TENTH
+            and sorted(figures)[-(len(figures) // 10)] > tenth
+        )
+    )
 
 
 def _all_fractions(figures: Sequence[float]) -> bool:
@@ -119,13 +128,14 @@ def _small_with_hundredths(figures: Sequence[float]) -> bool:
     )
 
 
+# The tenth highest of a hundred tells where the median of a cold year does not.
 _OTHER_UNITS: tuple[tuple[str, Callable[[Sequence[float]], bool], str], ...] = (
-    ("tmin_c", _median_over(38.0), "degrees Fahrenheit (tmin_f)"),
-    ("tmax_c", _median_over(45.0), "degrees Fahrenheit (tmax_f)"),
-    ("dewpoint_c", _median_over(32.0), "degrees Fahrenheit (dewpoint_f)"),
-    ("solar_mj_m2", _median_over(45.0), "W/m2 or langley (solar_w_m2, solar_langley)"),
-    ("wind_m_s", _median_over(12.0), "kilometres an hour (wind_km_h)"),
-    ("vapour_pressure_kpa", _median_over(8.0), "hectopascal (vapour_pressure_hpa)"),
+    ("tmin_c", _over(38.0, 40.0), "degrees Fahrenheit (tmin_f)"),
+    ("tmax_c", _over(45.0, 52.0), "degrees Fahrenheit (tmax_f)"),
+    ("dewpoint_c", _over(32.0, 34.0), "degrees Fahrenheit (dewpoint_f)"),
+    ("solar_mj_m2", _over(45.0, 45.0), "W/m2 or langley (solar_w_m2, solar_langley)"),
+    ("wind_m_s", _over(12.0, 25.0), "kilometres an hour (wind_km_h)"),
+    ("vapour_pressure_kpa", _over(8.0, 6.5), "hectopascal (vapour_pressure_hpa)"),
     ("rh_mean_pct", _all_fractions, "a fraction, 0 to 1, not percent"),
     ("rh_max_pct", _all_fractions, "a fraction, 0 to 1, not percent"),
     ("rh_min_pct", _all_fractions, "a fraction, 0 to 1, not percent"),

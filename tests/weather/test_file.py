@@ -190,7 +190,7 @@ def test_degrees_fahrenheit_under_a_celsius_name_are_suspected_not_converted(
     found = read(tmp_path, "\n".join(["date,tmax_c", *lines]))
     assert all(d.tmax_c is None for d in found.days)
     (fault,) = found.faults
-    assert "line 1, tmax_c: found a usual figure of 84.5" in fault
+    assert "line 1, tmax_c: found a usual figure of 84.5 and up to 89" in fault
     assert "tmax_f" in fault and "nothing is converted on a guess" in fault
 
 

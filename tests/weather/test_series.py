@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from math import cos, pi
+from pathlib import Path
 from random import Random
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from support.weather import FIRST, days
+from support.weather import FIRST, days, read
 
 from controller.weather.day import WeatherDay
 from controller.weather.series import odd_means, odd_series, spans
@@ -160,3 +161,11 @@ def test_days_in_words_name_the_first_and_the_last(some: set[date]) -> None:
 def test_many_spells_are_counted_not_listed() -> None:
     some = [FIRST + timedelta(days=2 * n) for n in range(9)]
     assert spans(some).endswith("2031-06-09 and 4 days more")
+
+
+def test_many_odd_figures_of_one_column_are_told_once(tmp_path: Path) -> None:
+    lines = [f"{FIRST + timedelta(days=n)},33" for n in range(9)]
+    found = read(tmp_path, "\n".join(["date,solar_mj_m2", *lines]), clear_sky_mj_m2=lambda _: 30.0)
+    odd = [r for r in found.remarks if "is odd" in r]
+    assert len(odd) == 1
+    assert "9 days are like this: 2031-06-01 to 2031-06-09" in odd[0]

@@ -43,6 +43,15 @@ def test_figures_usual_in_another_unit_are_refused(
     assert unit_suspicions(days(4, **{field: other}), names) == ()
 
 
+def test_a_cold_year_in_fahrenheit_is_told_by_its_warm_days_and_one_slip_is_not() -> None:
+    names = {"tmax_c": "tmax_c"}
+    # Half the year at 40 °F, a tenth at 70 °F: 4 °C and 21 °C.
+    year = [d.with_(tmax_c=70.0 if n % 8 == 0 else 40.0) for n, d in enumerate(days(200))]
+    assert [s.refused for s in unit_suspicions(year, names)] == [True]
+    slip = [d.with_(tmax_c=55.0 if n == 3 else 21.0) for n, d in enumerate(days(60))]
+    assert unit_suspicions(slip, names) == ()
+
+
 def test_small_rain_in_hundredths_is_said_and_refused_only_where_it_rained_often() -> None:
     def look(amounts: list[float]) -> list[bool]:
         written = [d.with_(rain_mm=r) for d, r in zip(days(len(amounts)), amounts, strict=True)]
