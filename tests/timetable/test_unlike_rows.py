@@ -1,0 +1,160 @@
+"""Rows of one zone under different crops: an account each, one valve for all."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+from pytest import approx
+from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
+from support.mornings import a_plan, ledger_of, mornings
+
+from controller.demand.records import LedgerDay, Observation
+from controller.garden.model import Garden, Opening, Planting, Row, UnlikeRows, Watering
+from controller.garden.show import show_depth
+from controller.hydraulics.lines import Lines
+from controller.timetable.records import Timetable
+from controller.units import m3_s_from_l_min
+
+DAY = timedelta(days=1)
+SPRING = date(2031, 5, 1)
+TODAY = SPRING + 50 * DAY
+DAYS = even_days(SPRING, SPRING + 120 * DAY, eto_mm=4.0)
+# A crop with deep roots beside one with shallow ones; both well on in the season.
+TOMATO = Planting(crop="tomato", start=SPRING, until=SPRING + 140 * DAY, rows=(1,))
+LETTUCE = Planting(crop="lettuce", start=SPRING, until=SPRING + 140 * DAY, rows=(2,))
+
+
+def both(
+    *plantings: Planting,
+    unlike_rows: UnlikeRows = UnlikeRows.NEEDIEST,
+    rows: tuple[Row, ...] | None = None,
+    **watering: object,
+) -> Garden:
+    zone = a_zone(
+        rows=rows or (a_row(8.0), a_row(8.0)),
+        plantings=plantings or (TOMATO, LETTUCE),
+        opening=Opening(alone_flow_m3_s=m3_s_from_l_min(2.0)),
+        unlike_rows=unlike_rows,
+    )
+    return a_garden(zone, watering=Watering(windows=(EVERY_DAY,), **watering))  # type: ignore[arg-type]
+
+
+def parts(timetable: Timetable) -> set[str]:
+    return {day.part for day in timetable.ledger}
+
+
+def test_rows_under_the_same_plantings_are_one_part_and_others_have_their_own() -> None:
+    three = (a_row(8.0), a_row(8.0), a_row(8.0))
+    alike = replace(TOMATO, rows=(1, 3))
+    assert parts(a_plan(both(alike, LETTUCE, rows=three), DAYS, first=TODAY)) == {
+        "rows 1 and 3",
+        "row 2",
+    }
+    whole = replace(TOMATO, rows=())
+    assert parts(a_plan(both(whole, rows=three), DAYS, first=TODAY)) == {""}
+
+
+@pytest.mark.parametrize("unlike_rows", list(UnlikeRows))
+@pytest.mark.parametrize("second_ft", [8.0, 14.0])
+def test_every_litre_lands_on_one_part_or_another(
+    unlike_rows: UnlikeRows, second_ft: float
+) -> None:
+    rows = (a_row(8.0), a_row(second_ft, ground_width_m=0.45))
+    garden = both(unlike_rows=unlike_rows, rows=rows)
+    last = SPRING + 60 * DAY
+    plans, given = mornings(garden, DAYS, first=SPRING, last=last)
+    ground = {"row 1": rows[0].ground_m2, "row 2": rows[1].ground_m2}
+    credited = math.fsum(d.watered_mm * ground[d.part] for d in plans[last].ledger)
+    assert sum(given.litres.values()) > 100.0
+    assert credited == approx(math.fsum(given.litres.values()), abs=1e-9)
+    # And each row's part of it is what its holes give.
+    flow = Lines(garden).open_set(frozenset("a")).zones["a"]
+    shares = [row.flow_m3_s / flow.flow_m3_s for row in flow.rows]
+    for part, share in zip(ground, shares, strict=True):
+        mine = math.fsum(d.watered_mm * ground[part] for d in plans[last].ledger if d.part == part)
+        assert mine == approx(share * credited, rel=1e-9)
+
+
+def a_dose_day(garden: Garden) -> tuple[Timetable, date]:
+    """The first plan after seven weeks that gives a dose."""
+    plans, _ = mornings(garden, DAYS, first=SPRING, last=TODAY + 5 * DAY)
+    return next((plan, day) for day, plan in plans.items() if day >= TODAY and plan.doses)
+
+
+def test_the_neediest_row_is_filled_and_what_the_other_gets_beyond_is_named() -> None:
+    plan, day = a_dose_day(both())
+    tomato, lettuce = (ledger_of(plan, part=p)[day - DAY] for p in ("row 1", "row 2"))
+    assert lettuce.depletion_mm >= 0.5 * lettuce.raw_mm
+    assert tomato.depletion_mm < 0.5 * tomato.raw_mm
+    # The rows and their ground are alike, so the zone's depth is the needier one's own.
+    (dose,) = plan.doses
+    assert dose.net_mm == approx(lettuce.depletion_mm, rel=1e-6)
+    beyond = show_depth(lettuce.depletion_mm - tomato.depletion_mm, False)
+    assert f"(row 2); row 1 gets {beyond} more than it lacks" in dose.why.words
+
+
+def test_the_mean_gives_what_all_rows_miss_together() -> None:
+    plan, day = a_dose_day(both(unlike_rows=UnlikeRows.MEAN))
+    missing = [ledger_of(plan, part=p)[day - DAY].depletion_mm for p in ("row 1", "row 2")]
+    (dose,) = plan.doses
+    assert dose.net_mm == approx(sum(missing) / 2.0, rel=1e-9)
+    assert min(missing) + 0.5 < dose.net_mm < max(missing)
+
+
+def test_the_neediest_gets_its_depth_by_its_own_rows_share_of_the_flow() -> None:
+    # A row of half the flow on the same ground: its holes are half as many.
+    sparse = replace(a_row(8.0).drilling, every_m=2 * a_row().drilling.every_m)
+    garden = both(rows=(a_row(8.0), a_row(8.0, drilling=sparse)))
+    plan, day = a_dose_day(garden)
+    evening, after = (ledger_of(plan, part="row 2")[d] for d in (day - DAY, day))
+    assert after.watered_mm == approx(
+        evening.depletion_mm / plan.doses[0].evenness + _line_mm(plan, garden, row=1), rel=0.02
+    )
+
+
+def _line_mm(plan: Timetable, garden: Garden, *, row: int) -> float:
+    """What filled the line, as far as that row got it."""
+    flow = Lines(garden).open_set(frozenset("a")).zones["a"]
+    share = flow.rows[row].flow_m3_s / flow.flow_m3_s
+    (dose,) = plan.doses
+    litres = len([p for p in plan.pulses if p.zone == "a"]) * dose.line_litres
+    return litres * share / garden.zones[0].rows[row].ground_m2
+
+
+def test_a_row_that_gives_nothing_does_not_flood_its_neighbour() -> None:
+    dry = a_row(8.0, inlet_height_m=60.0, middle_height_m=60.0, far_height_m=60.0)
+    garden = both(rows=(a_row(8.0), dry))
+    plans, _ = mornings(garden, DAYS, first=SPRING, last=TODAY)
+    thirsty = ledger_of(plans[TODAY], part="row 2")[TODAY]
+    assert thirsty.watered_mm == 0.0 and thirsty.depletion_mm > 0.9 * thirsty.taw_mm
+    for dose in (dose for plan in plans.values() for dose in plan.doses):
+        assert dose.net_mm <= 2.5 * thirsty.taw_mm
+
+
+def test_a_row_that_dries_down_is_not_what_a_zone_is_watered_for() -> None:
+    onion = Planting(
+        crop="onion_dry", start=SPRING, until=SPRING + 140 * DAY, rows=(1,),
+        stage_days=(10, 15, 20, 30),
+    )  # fmt: skip
+    ripening = Observation(zone="a", day=SPRING + 46 * DAY, event="ripening")
+    plans, _ = mornings(both(onion, LETTUCE), DAYS, first=SPRING, last=TODAY, seen=[ripening])
+    after = [d for day, plan in plans.items() if day >= ripening.day for d in plan.doses]
+    assert after and all("(row 2)" in dose.why.words for dose in after)
+    assert ledger_of(plans[TODAY], part="row 1")[TODAY].phase == "dry-down"
+
+
+def test_what_was_seen_of_one_crop_leaves_the_other_as_it_was() -> None:
+    seen = Observation(zone="a", day=SPRING + 30 * DAY, event="full", crop="lettuce")
+    _, given = mornings(both(), DAYS, first=SPRING, last=TODAY - DAY)
+    before = a_plan(both(), DAYS, first=TODAY, given=given)
+    after = a_plan(both(), DAYS, first=TODAY, given=replace(given, observations=(seen,)))
+
+    def until_yesterday(plan: Timetable, part: str) -> dict[date, LedgerDay]:
+        return {d: day for d, day in ledger_of(plan, part=part).items() if d < TODAY}
+
+    assert until_yesterday(before, "row 1") == until_yesterday(after, "row 1")
+    old, new = until_yesterday(before, "row 2"), until_yesterday(after, "row 2")
+    assert {d for d in old if old[d] != new[d]} == {d for d in old if d >= seen.day}
