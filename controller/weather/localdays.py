@@ -13,6 +13,8 @@ from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
+_DAY = timedelta(days=1)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Span:
@@ -60,17 +62,6 @@ class Point:
 def local_day(day: date, zone: ZoneInfo) -> Span:
     """From one midnight there to the next: 24 h, or 23 or 25 where the clocks change."""
     return Span(begins_utc=_midnight_utc(day, zone), ends_utc=_midnight_utc(day + _DAY, zone))
-
-
-def local_days(covered: Span, zone: ZoneInfo) -> tuple[date, ...]:
-    """The dates there whose days lie wholly within a span."""
-    day = covered.begins_utc.astimezone(zone).date()
-    found = []
-    while (span := local_day(day, zone)).ends_utc <= covered.ends_utc:
-        if span.begins_utc >= covered.begins_utc:
-            found.append(day)
-        day += _DAY
-    return tuple(found)
 
 
 def sum_over(day: Span, parts: Sequence[Stretch]) -> float | None:
@@ -155,9 +146,6 @@ def in_turn(stretches: Sequence[Stretch], *, sums: bool) -> list[Stretch]:
             share = span.seconds / one.span.seconds if sums else 1.0
             found.append(Stretch(span=span, value=one.value * share))
     return found
-
-
-_DAY = timedelta(days=1)
 
 
 def _midnight_utc(day: date, zone: ZoneInfo) -> datetime:

@@ -7,7 +7,7 @@ credited: show `OnlineAnswer.credit` wherever the weather shows.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -15,7 +15,6 @@ from zoneinfo import ZoneInfo
 
 from controller.clock import Clock
 from controller.errors import InputError, NoWeather, require_range
-from controller.weather import metnorway, nws, openmeteo, power
 from controller.weather.answer import (
     MOST_FORECAST_DAYS,
     MOST_PAST_DAYS,
@@ -23,23 +22,18 @@ from controller.weather.answer import (
     Question,
     Reading,
 )
-from controller.weather.asking import FORECASTS, Answered, Asker, Keeping
-from controller.weather.cache import AnswerCache, Kept
+from controller.weather.asking import FORECASTS, Answered, Asker
+from controller.weather.cache import AnswerCache
 from controller.weather.day import WeatherDay
-from controller.weather.fetch import Fetcher, Request, Session
-from controller.weather.patience import Patience, TryFailed
+from controller.weather.fetch import Fetcher, Session
+from controller.weather.patience import Patience
+from controller.weather.ways import ABOUT, Way
 
 __all__ = ["SERVICES", "OnlineAnswer", "Place", "Service", "service"]
 
-SERVICES: tuple[str, ...] = ("open-meteo", "met-norway", "nasa-power", "nws")
+SERVICES: tuple[str, ...] = tuple(ABOUT)  # in the default order of asking
 
-# What has been does not change: an old answer of POWER is as true as ever, only short of days.
-PAST = Keeping(fresh_for=timedelta(hours=12), warn_after=None, never_beyond=None)
-# Which square of the grid a place lies in changes when an office moves: our choice.
-SQUARES = Keeping(fresh_for=timedelta(days=7), warn_after=None, never_beyond=None)
 MOST_CONTACT = 200
-_GEO_JSON = ("application/geo+json", "application/json")
-_NOT_FOUND = frozenset({404})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +53,7 @@ class Service:
     def __init__(
         self, name: str, asker: Asker, clock: Clock, *, contact: str, base_url: str
     ) -> None:
-        about = _ABOUT[name]
+        about = ABOUT[name]
         self.name, self.credit = name, about.credit
         self._about, self._asker, self._clock = about, asker, clock
         self._contact, self._base_url = contact, base_url
@@ -91,7 +85,7 @@ class Service:
             if question.past_days + question.forecast_days == 0:
                 raise NoWeather(self._nothing_wanted())
             contact = _contact(self._contact) if self._about.wants_contact else ""
-            way = _Way(asker=self._asker, base_url=self._base_url, contact=contact)
+            way = Way(asker=self._asker, base_url=self._base_url, contact=contact)
             answered = self._about.ask(way, question)
             remarks = (*answered.remarks, *answered.reading.remarks, *_age_words(answered, place))
         except NoWeather as fault:
@@ -140,103 +134,8 @@ def service(
         Asker(name, AnswerCache(cache_dir), clock, fetcher),
         clock,
         contact=contact,
-        base_url=base_url if base_url is not None else _ABOUT[name].base_url,
+        base_url=base_url if base_url is not None else ABOUT[name].base_url,
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Way:
-    """How to put a question: through whom, where to, and in whose name."""
-
-    asker: Asker
-    base_url: str
-    contact: str
-
-
-def _ask_open_meteo(way: _Way, question: Question) -> Answered[Reading]:
-    url = f"{way.base_url}?{openmeteo.query(question)}"
-
-    def read(kept: Kept) -> Reading:
-        return openmeteo.read_answer(kept.body, question, fetched_utc=kept.fetched_utc)
-
-    request = Request(url=url, key=f"open-meteo {url}")
-    return way.asker.ask(request, read, question.place, FORECASTS)
-
-
-def _ask_met_norway(way: _Way, question: Question) -> Answered[Reading]:
-    url = f"{way.base_url}?{metnorway.query(question.place)}"
-
-    def read(kept: Kept) -> Reading:
-        return metnorway.read_forecast(kept.body, question, given_utc=kept.given_utc)
-
-    request = Request(
-        url=url,
-        key=f"met-norway {url}",
-        accept=("application/json", "application/geo+json"),
-        contact=way.contact,
-        most_bytes=500_000,  # about 100 kB as it is
-    )
-    return way.asker.ask(request, read, question.place, FORECASTS)
-
-
-def _ask_nasa_power(way: _Way, question: Question) -> Answered[Reading]:
-    place = question.place
-
-    def read(kept: Kept) -> Reading:
-        return power.read_days(kept.body, question, given_utc=kept.given_utc)
-
-    request = Request(
-        url=f"{way.base_url}?{power.query(question)}",
-        # Its address changes every day; the answer of the day before is still of use.
-        key=f"nasa-power {place.latitude_deg:.4f} {place.longitude_deg:.4f} {question.past_days}",
-    )
-    return way.asker.ask(request, read, place, PAST)
-
-
-def _ask_nws(way: _Way, question: Question) -> Answered[Reading]:
-    """The forecast of the place's square; if that is gone, the place is looked up anew, once."""
-    square = _square(way, question, anew=False)
-    try:
-        return _forecast_of(way, question, square, telling=_NOT_FOUND)
-    except TryFailed as fault:
-        if fault.status not in _NOT_FOUND:
-            raise
-    return _forecast_of(way, question, _square(way, question, anew=True))
-
-
-def _square(way: _Way, question: Question, *, anew: bool) -> nws.Square:
-    def read(kept: Kept) -> nws.Square:
-        return nws.read_square(kept.body, question, given_utc=kept.given_utc)
-
-    path = nws.point_path(question.place)
-    request = Request(
-        url=way.base_url + path, key=f"nws {path}", accept=_GEO_JSON, contact=way.contact
-    )
-    try:
-        answered = way.asker.ask(
-            request, read, question.place, SQUARES, anew=anew, telling=_NOT_FOUND
-        )
-    except TryFailed as fault:
-        if fault.status in _NOT_FOUND:
-            raise NoWeather(nws.ELSEWHERE) from fault
-        raise
-    return answered.reading  # however old: the square itself tells if it is gone
-
-
-def _forecast_of(
-    way: _Way, question: Question, square: nws.Square, *, telling: frozenset[int] = frozenset()
-) -> Answered[Reading]:
-    def read(kept: Kept) -> Reading:
-        return nws.read_forecast(kept.body, question, given_utc=kept.given_utc)
-
-    request = Request(
-        url=way.base_url + square.path,
-        key=f"nws {nws.point_path(question.place)} {square.path}",
-        accept=_GEO_JSON,
-        contact=way.contact,
-        most_bytes=2_000_000,  # half a megabyte is common: it cannot be asked for single layers
-    )
-    return way.asker.ask(request, read, question.place, FORECASTS, telling=telling)
 
 
 def _contact(contact: str) -> str:
@@ -277,49 +176,3 @@ def _require_zone(timezone: str) -> None:
         ZoneInfo(timezone)
     except (KeyError, ValueError, OSError):
         raise NoWeather(f"time zone {timezone!r} is not known here") from None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _About:
-    """What is to be known of a service before asking it."""
-
-    base_url: str
-    credit: str
-    ask: Callable[[_Way, Question], Answered[Reading]]
-    has_past: bool
-    has_forecast: bool
-    wants_contact: bool = False
-
-
-_ABOUT: Mapping[str, _About] = {
-    "open-meteo": _About(
-        base_url="https://api.open-meteo.com/v1/forecast",
-        credit="Weather data by Open-Meteo.com (CC BY 4.0)",
-        ask=_ask_open_meteo,
-        has_past=True,
-        has_forecast=True,
-    ),
-    "met-norway": _About(
-        base_url="https://api.met.no/weatherapi/locationforecast/2.0/complete",
-        credit="Weather data by MET Norway (NLOD 2.0 and CC BY 4.0)",
-        ask=_ask_met_norway,
-        has_past=False,
-        has_forecast=True,
-        wants_contact=True,
-    ),
-    "nasa-power": _About(
-        base_url="https://power.larc.nasa.gov/api/temporal/daily/point",
-        credit="Weather data by the NASA POWER project, NASA Langley Research Center",
-        ask=_ask_nasa_power,
-        has_past=True,
-        has_forecast=False,
-    ),
-    "nws": _About(
-        base_url="https://api.weather.gov",
-        credit="Weather data by the US National Weather Service (public domain)",
-        ask=_ask_nws,
-        has_past=False,
-        has_forecast=True,
-        wants_contact=True,
-    ),
-}
