@@ -1,4 +1,4 @@
-"""How each public service is asked: where, what with, how long its answers serve, and its credit."""
+"""How each public service is asked: where, what with, and how long its answers serve."""
 
 from __future__ import annotations
 
