@@ -28,8 +28,10 @@ from support.weather_server import (
 
 from controller.clock import SystemClock
 from controller.errors import InputError, NoWeather, OutOfRange
+from controller.garden import sources
 from controller.weather.patience import Patience
 from controller.weather.services import SERVICES, OnlineAnswer, Place, Service, service
+from controller.weather.ways import ABOUT
 
 CONTACT = "keeper@garden.example"
 HOUR = 3600.0
@@ -114,6 +116,11 @@ def questions(server: WeatherServer) -> int:
 def test_the_services_are_asked_in_this_order() -> None:
     assert SERVICES == ("open-meteo", "met-norway", "nasa-power", "nws")
     assert set(CASES) == set(SERVICES)
+
+
+def test_a_garden_file_may_name_the_services_there_are_and_no_others() -> None:
+    assert sources.SERVICES == SERVICES
+    assert {n for n, about in ABOUT.items() if about.wants_contact} == sources.WANT_CONTACT
 
 
 def test_a_good_answer_becomes_days_named_for_what_they_are(
