@@ -10,6 +10,7 @@ from controller.garden.faults import Faults, instead
 from controller.garden.lines import Path
 from controller.garden.model import Garden, Row, ValveKind, Walls
 from controller.garden.physics import check_physics
+from controller.garden.pins import check_pins
 from controller.garden.plantings import check_plantings
 from controller.garden.written import WrittenGarden
 
@@ -35,6 +36,7 @@ def check(
 ) -> None:
     """Note all that is wrong between keys. None for the known names: any name will do."""
     _check_twice(written, faults)
+    check_pins(written, faults)
     check_physics(garden, faults)
     for number, zone in enumerate(garden.zones):
         for row_number, row in enumerate(zone.rows):
@@ -47,7 +49,7 @@ def check(
 
 
 def _check_twice(written: WrittenGarden, faults: Faults) -> None:
-    """Names and relays that must be one thing's own."""
+    """Names that must be one thing's own."""
     lists = {
         "zone": [zone.name for zone in written.zone],
         "bed": [bed.name for bed in written.bed],
@@ -63,18 +65,6 @@ def _check_twice(written: WrittenGarden, faults: Faults) -> None:
                     (key, number, "name"),
                     f"found {q.spell(name)} again; each {key} has a name of its own",
                     needs=[(key, first, "name")],
-                )
-    first_on: dict[int, int] = {}
-    for number, zone in enumerate(written.zone):
-        relay = zone.valve.relay if zone.valve else None
-        if relay is not None:
-            first = first_on.setdefault(relay, number)
-            if first != number:
-                owner = q.spell(written.zone[first].name)
-                faults.add(
-                    ("zone", number, "valve", "relay"),
-                    f"found {relay}, which is the relay of zone {owner}; each valve has its own",
-                    needs=[("zone", first, "valve", "relay")],
                 )
 
 

@@ -12,6 +12,7 @@ from controller.garden import show
 from controller.garden.faults import Faults
 from controller.garden.filling import Filling
 from controller.garden.grounds import Grounds
+from controller.garden.inputs import health_of, meter_of, sensors_of
 from controller.garden.lines import Path
 from controller.garden.model import (
     Board,
@@ -28,6 +29,7 @@ from controller.garden.model import (
 from controller.garden.own import own_crop, own_soil
 from controller.garden.sky import weather_of
 from controller.garden.tap import supply_of
+from controller.garden.valves import master_of
 from controller.garden.written import WrittenGarden
 
 # our choice: before the heat of the day, and when people come home.
@@ -56,13 +58,18 @@ class _Fill:
             )
         grounds = Grounds(self.filling)
         zones = grounds.zones
+        supply = supply_of(self.filling)
         return Garden(
             site=self._site(),
-            supply=supply_of(self.filling),
+            supply=supply,
             main=self.filling.pipe(("main", "size"), w.main.size, "1 in"),
             watering=self._watering(zones),
             weather=weather_of(self.filling),
             board=self._board(zones),
+            master=master_of(self.filling, zones),
+            meter=meter_of(self.filling, supply),
+            sensors=sensors_of(self.filling),
+            health=health_of(self.filling),
             beds=grounds.beds,
             zones=zones,
             own_crops=tuple(own_crop(crop) for crop in w.crop),
@@ -165,7 +172,9 @@ class _Fill:
 
     def _board(self, zones: tuple[Zone, ...]) -> Board:
         w = self.filling.written.board
-        if all(zone.valve.kind is ValveKind.HAND for zone in zones):
+        written = self.filling.written
+        others = (written.master, written.meter, *written.sensor)
+        if all(zone.valve.kind is ValveKind.HAND for zone in zones) and not any(others):
             return Board(
                 pins=w.pins or "lgpio",
                 active_low=w.active_low is not False,

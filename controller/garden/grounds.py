@@ -18,12 +18,11 @@ from controller.garden.model import (
     Opening,
     Row,
     UnlikeRows,
-    Valve,
-    ValveKind,
     Walls,
     Zone,
 )
 from controller.garden.plantings import planting_of, stand_together
+from controller.garden.valves import valve_of
 from controller.garden.written import WrittenBed, WrittenGround, WrittenRow, WrittenZone
 
 # our choice: a path and a crop on either side; used only where no bed tells its width.
@@ -137,7 +136,7 @@ class Grounds:
             rise_m=self.filling.default(
                 at, "rise", zone.rise_m, 0.0, show.show_length(0.0, us), "level with the tap"
             ),
-            valve=self._valve(zone, at),
+            valve=valve_of(self.filling, zone.valve, at),
             opening=self.filling.default(
                 at, "opening", zone.opening, Opening(angle_deg=0.0), "full"
             ),
@@ -151,39 +150,6 @@ class Grounds:
             ),
             refill_at=zone.refill_at,
             unlike_rows=unlike or UnlikeRows.NEEDIEST,
-        )
-
-    def _valve(self, zone: WrittenZone, at: Path) -> Valve:
-        us = self.filling.us
-        relay = zone.valve.relay if zone.valve else None
-        by_hand = zone.valve.hand if zone.valve else None
-        place: Path = (*at, "valve")
-        if zone.valve is None:
-            self.filling.tell(at, "valve", "hand = true", "no relay is named")
-        elif (relay is None) == (not by_hand):
-            said = "neither relay nor hand" if relay is None else "both relay and hand"
-            self.filling.faults.add(
-                place,
-                f"found {said}; a valve is {{ relay = 17 }} or {{ hand = true }}",
-                needs=[(*place, "relay"), (*place, "hand")],
-            )
-        longest_s = zone.valve.longest_open_s if zone.valve else None
-        least_m = zone.valve.least_closing_head_m if zone.valve else None
-        if relay is not None:  # a hand valve closes at any pressure
-            shown, why = (
-                show.show_pressure(0.0, us),
-                "closes at any pressure; see the maker's sheet",
-            )
-            least_m = self.filling.default(
-                place, "least_closing_pressure", least_m, 0.0, shown, why
-            )
-        return Valve(
-            kind=ValveKind.HAND if relay is None else ValveKind.RELAY,
-            relay_line=relay,
-            longest_open_s=self.filling.default(
-                place, "longest_open", longest_s, 3600.0, "1 h", "our choice: at one opening"
-            ),
-            least_closing_head_m=least_m or 0.0,
         )
 
     def _row(self, row: WrittenRow, at: Path, bed: Bed, rows_in_bed: int) -> Row:

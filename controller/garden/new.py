@@ -11,6 +11,7 @@ from controller.errors import QuantityError
 from controller.garden import quantities as q
 from controller.garden import values as v
 from controller.garden.checks import Known, judge
+from controller.garden.hardware import RELAY
 
 # Asks one question with a default ("" for none) and gives back the answer.
 Ask = Callable[[str, str], str]
@@ -150,7 +151,7 @@ def _zone(
     def valve(answer: str) -> str:
         if answer.lower() == "hand":
             return "{ hand = true }"
-        line = v.relay(int(answer) if answer.isascii() and answer.isdigit() else answer)
+        line = RELAY(int(answer) if answer.isascii() and answer.isdigit() else answer)
         if line in relays:
             raise QuantityError(f"found {line} again; each valve has a relay of its own")
         relays.add(line)

@@ -115,6 +115,19 @@ DURATION = _kind(
     },
     allowed="s, min or h",
 )
+SHORT = _kind(
+    "a short time",
+    '"2 ms" or "0.1 s"',
+    both={"ms|millisecond|milliseconds": 0.001, "s|sec|second|seconds": 1.0},
+    allowed="ms or s",
+)
+PULSES = _kind(
+    "pulses of a meter",
+    '"450 per L"',
+    us={"pulses/gal|pulses/gallon": 1.0 / _GAL},
+    metric={"pulses/l|pulses/litre|pulses/liter": 1.0 / _L},
+    allowed='"per L" or "per gal"',
+)
 ANGLE = _kind(
     "an angle", '"40 deg"', both={"deg|degree|degrees|°": 1.0}, allowed="deg (of the handle)"
 )
@@ -148,7 +161,7 @@ SALT = _kind(
 )
 KINDS = (
     *(LENGTH, PRESSURE, FLOW, VOLUME, DURATION, ANGLE),
-    *(TEMPERATURE, WARMTH, DAYS, SALT),
+    *(TEMPERATURE, WARMTH, DAYS, SALT, SHORT, PULSES),
 )
 
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}

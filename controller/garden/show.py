@@ -79,6 +79,11 @@ def show_duration(seconds: float) -> str:
     return " ".join(f"{count} {unit}" for count, unit in parts if count)
 
 
+def show_short(seconds: float) -> str:
+    """A short stretch of time: milliseconds below a second."""
+    return f"{_trim(1000.0 * seconds, 2)} ms" if seconds < 1.0 else show_duration(seconds)
+
+
 def show_temperature(celsius: float, us: bool) -> str:
     """A temperature in F or C."""
     return f"{_trim(units.f_from_c(celsius), 1)} F" if us else f"{_trim(celsius, 1)} C"

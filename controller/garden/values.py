@@ -175,20 +175,6 @@ def seconds(found: Any) -> float:
     return value
 
 
-def relay(found: Any) -> int:
-    """A GPIO line of the 40-pin header."""
-    written = f"GPIO{found}" if isinstance(found, int) else str(found).strip().upper()
-    line = re.fullmatch(r"GPIO ?(\d{1,2})", written)
-    # GPIO 2 to 27 are free to use; 0 and 1 belong to the add-on board's memory (the board maker's
-    # pin documentation, from memory).
-    if isinstance(found, bool) or line is None or not 2 <= int(line[1]) <= 27:
-        raise QuantityError(
-            f"found {q.spell(found)}; a relay is a GPIO number from 2 to 27, "
-            f'as in relay = 17 or relay = "GPIO17"'
-        )
-    return int(line[1])
-
-
 def pipe(found: Any) -> str | Pipe:
     """A size by its label, or the gardener's own pipe by inside width and wall."""
     if isinstance(found, str):

@@ -13,6 +13,13 @@ from typing import Annotated, Any
 from controller.garden import growing, sources
 from controller.garden import values as v
 from controller.garden.form import Field, Table, by
+from controller.garden.hardware import (
+    WrittenHealth,
+    WrittenMaster,
+    WrittenMeter,
+    WrittenSensor,
+    WrittenValve,
+)
 from controller.garden.model import (
     Coefficients,
     Face,
@@ -114,13 +121,6 @@ class WrittenBed(WrittenGround):
     length_m: Width | None = Field(None, alias="length")
     width_m: Width | None = Field(None, alias="width")
     rooting_limit_m: Width | None = Field(None, alias="rooting_limit")
-
-
-class WrittenValve(Table):
-    relay: Annotated[int, by(v.relay)] | None = None
-    hand: YesNo | None = None
-    longest_open_s: OpenTime | None = Field(None, alias="longest_open")
-    least_closing_head_m: Pressure | None = Field(None, alias="least_closing_pressure")
 
 
 class WrittenDrain(Table):
@@ -266,5 +266,9 @@ class WrittenGarden(Table):
     watering: WrittenWatering = WrittenWatering.model_validate({})
     weather: WrittenWeather = WrittenWeather.model_validate({})
     board: WrittenBoard = WrittenBoard.model_validate({})
+    master: WrittenMaster | None = None
+    meter: WrittenMeter | None = None
+    sensor: list[WrittenSensor] = Field(default_factory=list)
+    health: WrittenHealth = WrittenHealth.model_validate({})
     crop: list[WrittenCrop] = Field(default_factory=list)
     soil: list[WrittenSoil] = Field(default_factory=list)

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from controller.garden import growing, sources
+from controller.garden import growing, hardware, sources
 from controller.garden import written as w
+from controller.garden.model import Action, Device, SensorKind
 from controller.garden.own import WrittenCrop, WrittenSoil
 
 PAGE = (Path(__file__).parents[2] / "docs/garden-file.md").read_text(encoding="utf-8")
@@ -19,12 +20,17 @@ TABLES = {
     "`[supply]`": [w.WrittenSupply, w.WrittenFlowTest],
     "`[main]`": [w.WrittenMain],
     "`[[bed]]`": [w.WrittenBed],
-    "`[[zone]]`": [w.WrittenZone, w.WrittenValve],
+    "`[[zone]]`": [w.WrittenZone],
+    "A valve": [hardware.WrittenValve],
     "A row": [w.WrittenRow, w.WrittenDrain],
     "A planting": [w.WrittenPlanting],
     "`[watering]`": [w.WrittenWatering, w.WrittenWindow, w.WrittenHold],
     "`[weather]`": [w.WrittenWeather],
     "`[board]`": [w.WrittenBoard],
+    "`[master]`": [hardware.WrittenMaster],
+    "`[meter]`": [hardware.WrittenMeter, hardware.WrittenWhen],
+    "`[[sensor]]`": [hardware.WrittenSensor],
+    "`[health]`": [hardware.WrittenHealth],
     "`[[crop]]` and `[[soil]]`": [WrittenCrop, WrittenSoil],
 }
 
@@ -63,6 +69,9 @@ def test_every_table_of_the_file_is_on_the_page():
     ("heading", "words"),
     [
         ("`[[bed]]`", growing.MULCHES),
+        ("A valve", Device),
+        ("`[meter]`", Action),
+        ("`[[sensor]]`", SensorKind),
         ("`[weather]`", [*sources.SERVICES, *sources.FILE_KINDS, *sources.CLIMATES, sources.OFF]),
     ],
 )

@@ -540,7 +540,7 @@ def test_a_relay_belongs_to_one_zone():
     found = faults(text + zone.replace("17", '"gpio17"'))
     assert found == [
         'garden.toml, line 14, zone "kale", valve, relay: found 17, which is the relay of zone '
-        '"leeks"; each valve has its own'
+        '"leeks"; each has a pin of its own'
     ]
 
 
