@@ -232,7 +232,7 @@ def _sift(value: _Value, heap: _Heap) -> None:
     if value.hour is not None and value.element in _ELEMENTS:
         heap.hours[value.hour] += 1
     key = (value.day, value.element)
-    known = 0.0 if value.measure == "T" else float(value.value)
+    known = float(value.value)  # a trace is written as 0
     if heap.values.get(key, known) != known:
         heap.twice.add(key)
     heap.values[key] = known

@@ -73,7 +73,8 @@ class Heading:
     """One column: where it stands, its heading, what it means, and the way into our unit.
 
     `meaning` is None for a column that is not used; `reason` says why, or is empty where the column
-    is simply nothing we ask for. `to_si` is None where the heading names no unit.
+    is simply nothing we ask for. `to_si` is None where the heading names no unit. Of two columns of
+    one meaning the one with the higher `rank` is plainer; a time in UTC has -1.
     """
 
     at: int
@@ -94,7 +95,8 @@ def heading_of(at: int, text: str) -> Heading:
     words += [w for inside in in_brackets for w in re.split(r"[^a-z]+", inside) if len(w) > 3]
     meaning, reason, rank = _meaning(" ".join(words) + " ", set(words), spaced)
     if meaning is None or meaning in (TIME, DATE_ONLY):
-        return Heading(at=at, text=shown, meaning=meaning, reason=reason)
+        utc = any(word in spaced for word in ("utc", "gmt"))
+        return Heading(at=at, text=shown, meaning=meaning, reason=reason, rank=-1 if utc else 0)
     candidates = [c.strip() for c in in_brackets] + _endings(words_text)
     to_si = unit_of(meaning, candidates)
     if meaning == SUN and to_si is None:

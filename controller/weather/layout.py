@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from controller.weather import headings as hd
 from controller.weather.rows import Notes
@@ -26,6 +26,7 @@ class Layout:
     headings: tuple[hd.Heading, ...]
 
     stamps_at: tuple[int, ...]
+    in_utc: bool
 
     def stamp(self, cells: Sequence[str]) -> Written | None:
         """The line's date and time of day, from one cell or two; None where there is none."""
@@ -35,6 +36,8 @@ class Layout:
         for text in texts:
             found = written_of(text)
             if found is not None and found.time_s is not None:
+                if self.in_utc and found.utc_offset_s is None:
+                    return replace(found, utc_offset_s=0)
                 return found
         return None
 
@@ -82,6 +85,8 @@ def _layout_at(
     if any(written_of(text) is not None for text in texts):
         return None
     found = tuple(hd.heading_of(n, text) for n, text in enumerate(texts))
+    whens = [h for kind in (hd.DATE_ONLY, hd.TIME) for h in found if h.meaning == kind]
+    whens = [h for h in whens if h.rank == 0] or whens  # local time where there is one
     meanings = {h.meaning for h in found} - {None}
     stamps = meanings & {hd.TIME, hd.DATE_ONLY}
     first_body = next((ln for _, ln in lines[body_at:] if not ln.lstrip().startswith("#")), None)
@@ -95,9 +100,8 @@ def _layout_at(
         body_at=body_at,
         width=width,
         headings=found,
-        stamps_at=tuple(
-            h.at for kind in (hd.DATE_ONLY, hd.TIME) for h in found if h.meaning == kind
-        ),
+        stamps_at=tuple(h.at for h in whens),
+        in_utc=whens[0].rank < 0,
     )
 
 

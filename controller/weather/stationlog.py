@@ -30,6 +30,8 @@ _READING_LIMITS: Mapping[str, tuple[float, float]] = {
     hd.SUN: (-20.0, 1600.0),  # a sensor loses a little heat to the night sky
     hd.SUN_ENERGY: (0.0, 50.0),
 }
+# With more than this part of its readings impossible, a column is not what it says: our choice.
+WRONG_PART = 0.05
 _FIELD = {
     hd.TEMP: ("tmin_c", "tmax_c"),
     hd.DEW: ("dewpoint_c",),
@@ -164,6 +166,15 @@ def _points(log: Log, name: str, notes: Notes) -> list[Point]:
             value = min(value, 100.0)
         points.append(Point(at_s=reading.at_s, value=max(value, 0.0) if name == hd.SUN else value))
     heading = log.headings[name].text
+    if len(beyond) > WRONG_PART * (len(points) + len(beyond)):
+        notes.fault(
+            log.header_line,
+            heading,
+            f"{len(beyond)} of {len(points) + len(beyond)} readings beyond {low:g} to {high:g} "
+            "once in our unit",
+            "the column is not used; is it in another unit than its heading says?",
+        )
+        return []
     if beyond:
         notes.fault(
             beyond[0][0],

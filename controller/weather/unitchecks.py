@@ -73,7 +73,9 @@ def _by_size(name: str, column: str, figures: Sequence[float]) -> Suspicion | No
             refused=wet >= LEAST_WET_DAYS,
         )
     for field, is_odd, likely in _OTHER_UNITS:
-        if field == name == column and is_odd(figures):
+        if field == name and is_odd(figures):
+            if column != field:
+                likely = "another unit than its heading says"
             usual = median([v for v in figures if v] or figures)
             return Suspicion(
                 field=name,

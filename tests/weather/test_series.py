@@ -169,3 +169,13 @@ def test_many_odd_figures_of_one_column_are_told_once(tmp_path: Path) -> None:
     odd = [r for r in found.remarks if "is odd" in r]
     assert len(odd) == 1
     assert "9 days are like this: 2031-06-01 to 2031-06-09" in odd[0]
+
+
+def test_more_vapour_than_the_mean_air_holds_is_named() -> None:
+    # FAO-56 (1998), annex 2, table 2.3: e0(12) = 1.403 and e0(24) = 2.984 kPa, their mean 2.19,
+    # with our 3 % and 0.02 kPa 2.28. PRINTED (from memory), and WORKED.
+    weather = days(3, tmin_c=12.0, tmax_c=24.0)
+    kept, odd = (weather[0].with_(vapour_pressure_kpa=v) for v in (2.27, 2.29))
+    assert odd_series([kept], {}) == ()
+    (remark,) = odd_series([odd], {})
+    assert "more than the air of the day can hold on the mean, on 2031-06-01" in remark

@@ -93,6 +93,13 @@ def test_the_order_of_day_and_month_is_told(dates: list[str], first: bool) -> No
     assert day_first([w for d in dates if (w := written_of(d)) is not None]) is first
 
 
+def test_lines_out_of_order_are_not_taken_for_the_hour_that_comes_again() -> None:
+    zone = ZoneInfo("Europe/Madrid")
+    shown = [datetime(2031, 10, 26, 12), datetime(2031, 10, 26, 2, 30)]
+    moments, _, _ = on_one_clock(shown, zone)
+    assert moments[1] == shown[1].replace(tzinfo=zone, fold=0).timestamp()
+
+
 @settings(max_examples=20, deadline=None)
 @given(
     st.datetimes(datetime(2030, 1, 1), datetime(2032, 1, 1)),

@@ -234,6 +234,34 @@ def test_times_with_their_offset_are_turned_to_the_gardens_clock(tmp_path: Path)
             read_as(tmp_path, log(HEAD, utc, stamp))
 
 
+def test_local_time_is_preferred_to_utc_and_utc_alone_is_turned(tmp_path: Path) -> None:
+    zone = ZoneInfo("America/Denver")
+    utc = [t.replace(tzinfo=zone).astimezone(ZoneInfo("UTC")) for t in times(1)]
+    alone = [(u, (warm(t),)) for t, u in zip(times(1), utc, strict=True)]
+    beside = [(u, (f"{t:%Y-%m-%d %H:%M}", warm(t))) for t, u in zip(times(1), utc, strict=True)]
+    for text in (log("Time (UTC),Temp (°C)", alone), log("UTC Time,Local Time,Temp (°C)", beside)):
+        found = read_as(tmp_path, text, timezone="America/Denver")
+        assert [(d.day, d.tmin_c, d.tmax_c) for d in found.days] == [(FIRST.date(), 12.0, 24.0)]
+    assert read_as(tmp_path, log("UTC Time,Local Time,Temp (°C)", beside)).days[0].tmin_c == 12.0
+    with pytest.raises(WeatherFileError, match="its times are UTC"):
+        read_as(tmp_path, log("Time (UTC),Temp (°C)", alone))
+
+
+def test_separators_at_the_ends_of_lines_are_no_cells(tmp_path: Path) -> None:
+    lines = log("Time,Temp (°C)", [(t, (warm(t),)) for t in times()]).splitlines()
+    for head, body in ((";", ";"), ("", ";"), (";", "")):
+        text = "\n".join([lines[0] + head, *(line + body for line in lines[1:])]).replace(",", ";")
+        assert read_as(tmp_path, text).days[0].tmax_c == 24.0
+
+
+def test_a_unit_that_belies_its_heading_is_refused(tmp_path: Path) -> None:
+    rows = [(t, (warm(t) * 1.8 + 32, 0.6)) for t in times(6)]
+    found = read_as(tmp_path, log("Time,Temp (°C),Humidity (%)", rows))
+    assert found.days[0].known() == {}
+    assert any("line 1, Temp (°C): found" in f and "in another unit" in f for f in found.faults)
+    assert any("line 1, Humidity (%): found" in f and "another unit" in f for f in found.faults)
+
+
 def rain_of(found: WeatherFile) -> list[float | None]:
     return [None if d.rain_mm is None else round(d.rain_mm, 2) for d in found.days]
 
@@ -325,6 +353,46 @@ def test_a_total_counter_counts_through_a_gap_by_day_and_not_through_one_by_midn
     # From 13:00 to 23:20 and 01:00 on nothing fell: the counter stood still, and that is known.
     found = rain(lambda t: FIRST + timedelta(hours=24.5) <= t < FIRST + timedelta(hours=34))
     assert found == [3.0, 3.0, 3.0, 3.0]
+
+
+def test_a_total_counter_that_stood_still_through_a_night_without_readings_is_known(
+    tmp_path: Path,
+) -> None:
+    def total(t: datetime) -> float:
+        return 812.4 + (2.0 if t >= FIRST + timedelta(hours=36) else 0.0)
+
+    rows = [(t, (round(total(t), 1),)) for t in times(4)
+            if not FIRST + timedelta(hours=40) <= t < FIRST + timedelta(hours=80)]  # fmt: skip
+    found = read_as(tmp_path, log("Time,Total Rain (mm)", rows))
+    # Through the whole third day nothing was read, and the counter did not move.
+    assert rain_of(found) == [0.0, 2.0, 0.0, 0.0]
+
+
+def test_a_counter_since_midnight_tells_of_the_hours_before_its_first_reading(
+    tmp_path: Path,
+) -> None:
+    counter = counted(2, from_midnight=True)
+    away = (FIRST + timedelta(hours=20), FIRST + timedelta(hours=38))
+    rows = [(t, (rain,)) for t, rain in counter.items() if not away[0] <= t < away[1]]
+    found = read_as(tmp_path, log("Time,Daily Rain (mm)", rows))
+    # What fell after 20:00 on the first day was not read; by 14:00 on the second it had 2.4 mm.
+    assert [(d.day.day, d.rain_mm) for d in found.days] == [(15, pytest.approx(3.0))]
+
+
+def test_a_leap_of_the_counter_is_no_rain(tmp_path: Path) -> None:
+    counter = counted(3, from_midnight=False)
+    leapt = {
+        t: v + (500.0 if t >= FIRST + timedelta(hours=30) else 0.0) for t, v in counter.items()
+    }
+    found = one_column(tmp_path, "Total Rain (mm)", leapt.__getitem__, days=3)
+    assert rain_of(found) == [3.0, None, 3.0]
+
+
+def test_a_thousands_comma_is_never_taken_for_a_decimal_one(tmp_path: Path) -> None:
+    rows = [(t, (warm(t), f'"{1},{234}"' if t.hour == 12 else 0.5)) for t in times()]
+    found = read_as(tmp_path, log(f"{HEAD},Wind (km/h)", rows))
+    assert any("Wind (km/h): found '1,234'" in f and "6 cells" in f for f in found.faults)
+    assert found.days[0].wind_m_s == pytest.approx(0.5 / 3.6)
 
 
 def test_amounts_of_a_long_even_shower_are_no_counter(tmp_path: Path) -> None:

@@ -39,7 +39,8 @@ def test_figures_usual_in_another_unit_are_refused(
     assert suspicion.field == field
     assert suspicion.refused
     assert word in suspicion.found
-    assert unit_suspicions(days(9, **{field: other}), {field: "another column"}) == ()
+    (suspicion,) = unit_suspicions(days(9, **{field: other}), {field: "Another (unit)"})
+    assert "another unit than its heading says" in suspicion.found
     assert unit_suspicions(days(4, **{field: other}), names) == ()
 
 
