@@ -56,7 +56,7 @@ class Part:
     curve_number: float | None = None
     coefficients: Coefficients = Coefficients.DUAL
     rows: tuple[int, ...] = ()  # numbered from 1
-    remarks: tuple[str, ...] = ()  # observations that are of nothing that stands here
+    remarks: tuple[str, ...] = ()  # of the first part: observations of nothing in the zone
 
     def planting_on(self, day: date) -> PlantingFacts | None:
         """What stands there that day."""
@@ -87,9 +87,22 @@ def parts_of(
     `wetted_m2` tells the ground a row wets (without it: all of it).
     """
     groups = row_groups(zone)
+    seen = [s for s in season.observations if s.zone == zone.name]
+    # What was seen of one part's crop is no stranger in the zone, so this is told for all of it.
+    _, strange = allotted(zone.plantings, seen)
     return tuple(
-        _part(zone, soil, season, rows, plantings, wetted_m2, alone=len(groups) == 1)
-        for rows, plantings in groups
+        _part(
+            zone,
+            soil,
+            season,
+            rows,
+            plantings,
+            wetted_m2,
+            name="" if len(groups) == 1 else rows_named(rows),
+            seen=seen,
+            remarks=() if number else strange,
+        )
+        for number, (rows, plantings) in enumerate(groups)
     )
 
 
@@ -120,22 +133,23 @@ def _part(
     plantings: tuple[Planting, ...],
     wetted_m2: Callable[[Row], float] | None,
     *,
-    alone: bool,
+    name: str,
+    seen: Sequence[Observation],
+    remarks: tuple[str, ...],
 ) -> Part:
     bed, used = zone.bed, [zone.rows[number - 1] for number in rows]
     ground_m2 = sum(row.ground_m2 for row in used)
     wetted = ground_m2 if wetted_m2 is None else sum(wetted_m2(row) for row in used)
     fraction = wetted / ground_m2 if ground_m2 > 0.0 else 1.0
-    # Of a zone with several parts, what was seen of another part's crop is no stranger here.
-    seen, strange = allotted(plantings, [s for s in season.observations if s.zone == zone.name])
+    of_each, _ = allotted(plantings, seen)
     return Part(
         zone=zone.name,
-        name="" if alone else rows_named(rows),
+        name=name,
         ground_m2=ground_m2,
         soil=soil,
         plantings=tuple(
             _planting(planting, season, used, mine)
-            for planting, mine in zip(plantings, seen, strict=True)
+            for planting, mine in zip(plantings, of_each, strict=True)
         ),
         line_fraction=min(max(fraction, 0.01), 1.0),
         under_canopy=fraction < 0.99,
@@ -145,7 +159,7 @@ def _part(
         curve_number=None if bed.holds_rain else soil.curve_number,
         coefficients=season.coefficients,
         rows=rows,
-        remarks=strange if alone else (),
+        remarks=remarks,
     )
 
 

@@ -252,7 +252,7 @@ def _course_words(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
             facts = part.planting_on(day)
             remarks = (*part.remarks, *(facts.course.remarks if facts is not None else ()))
             said += [f"{account.zone.name}: {remark}" for remark in remarks]
-    return said
+    return list(dict.fromkeys(said))  # parts may share a planting
 
 
 def _starts(

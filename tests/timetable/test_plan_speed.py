@@ -20,8 +20,9 @@ from controller.daemon.planning import Weather, plan
 from controller.demand.daystep import Asked, Wet, dual_day
 from controller.garden.model import Coefficients, Garden, Planting, Supply
 from controller.hydraulics.lines import Lines
+from controller.timetable.days import demand_days
 from controller.timetable.gather import PAST_DAYS
-from controller.timetable.plan import NOTHING_GIVEN, Grounds
+from controller.timetable.plan import NOTHING_GIVEN, Grounds, assume_before
 from controller.units import head_m_from_psi, m3_s_from_gal_min
 from controller.weather.day import WeatherDay
 from crops.catalogue import load
@@ -104,6 +105,13 @@ def a_morning(coefficients: Coefficients, *, kept_for_days: int) -> Callable[[],
     garden = a_large_garden(coefficients)
     accepted = Accepted(garden=garden, grounds=Grounds(garden, load()), lines=Lines(garden))
     weather = Weather(rows=rows_of_weather(), order=("a service",))
+    given = NOTHING_GIVEN
+    if kept_for_days:  # its litres are those that a new one would take for given
+        days = demand_days(weather.rows, garden.site, last=TODAY).days
+        assumed = assume_before(
+            garden, accepted.grounds, accepted.lines, days, given, kept_from=TODAY
+        )
+        given = replace(given, litres=assumed.litres)
 
     def replan() -> object:
         return plan(
@@ -111,13 +119,13 @@ def a_morning(coefficients: Coefficients, *, kept_for_days: int) -> Callable[[],
             garden,
             weather,
             now_utc=datetime(2031, 7, 10, 0, 2, tzinfo=UTC),
-            given=NOTHING_GIVEN,
+            given=given,
             last_pulses=(),
             kept_from=TODAY - kept_for_days * DAY,
         )
 
     timetable = replan()
-    assert len({dose.zone for dose in timetable.doses}) > ZONES // 2  # type: ignore[attr-defined]
+    assert len({dose.zone for dose in timetable.doses}) > ZONES // 3  # type: ignore[attr-defined]
     return replan
 
 

@@ -15,6 +15,7 @@ from controller.demand.records import LedgerDay, Observation
 from controller.garden.model import Garden, Opening, Planting, Row, UnlikeRows, Watering
 from controller.garden.show import show_depth
 from controller.hydraulics.lines import Lines
+from controller.timetable.plan import NOTHING_GIVEN
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min
 
@@ -158,3 +159,13 @@ def test_what_was_seen_of_one_crop_leaves_the_other_as_it_was() -> None:
     assert until_yesterday(before, "row 1") == until_yesterday(after, "row 1")
     old, new = until_yesterday(before, "row 2"), until_yesterday(after, "row 2")
     assert {d for d in old if old[d] != new[d]} == {d for d in old if d >= seen.day}
+
+
+def test_what_was_seen_of_no_crop_of_the_zone_is_said_once() -> None:
+    seen = (
+        Observation(zone="a", day=SPRING + 30 * DAY, event="full", crop="lettuce"),
+        Observation(zone="a", day=SPRING + 30 * DAY, event="full", crop="quinoa"),
+    )
+    plan = a_plan(both(), DAYS, first=TODAY, given=replace(NOTHING_GIVEN, observations=seen))
+    left = [remark for remark in plan.remarks if "left aside" in remark]
+    assert len(left) == 1 and "no quinoa stands there" in left[0]
