@@ -19,7 +19,8 @@ from controller.weather.columns import column_help as column_help
 from controller.weather.day import VALUES, WeatherDay
 from controller.weather.found import WeatherFile as WeatherFile
 from controller.weather.found import finished
-from controller.weather.ghcn import is_ghcn, read_ghcn
+from controller.weather.ghcn import read_ghcn
+from controller.weather.ghcnlines import is_ghcn
 from controller.weather.gsod import is_gsod, read_gsod
 from controller.weather.rows import Header, Notes
 from controller.weather.stationlog import is_station_log, read_station_log

@@ -7,10 +7,8 @@ and of metres a second; -9999 for nothing; three flags beside each value. The co
 
 from __future__ import annotations
 
-import csv
-import re
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
@@ -19,16 +17,12 @@ from controller.errors import WeatherFileError
 from controller.weather.checks import ClearSky
 from controller.weather.day import WeatherDay
 from controller.weather.found import WeatherFile, finished
-from controller.weather.rows import YEARS, Notes, Row
+from controller.weather.ghcnlines import NOTHING, Value, is_fixed_width, values_of
+from controller.weather.rows import Notes, Row
 from controller.weather.series import spans
 from controller.weather.text import numbered_lines
 
 KIND = "ghcn-daily"
-_ID = r"[A-Z]{2}[A-Z0-9_\-]{9}"
-_DLY = re.compile(_ID + r"[0-9]{4}[0-9]{2}[A-Z][A-Z0-9]{3}[ 0-9\-]{5}.*")
-_CSV = re.compile(r'"?' + _ID + r'"?,"?[0-9]{8}"?,"?[A-Z][A-Z0-9]{3}"?,"? *-?[0-9]+"?(,.*)?')
-_HEADING = re.compile(r'"?(ID|STATION)"?,"?DATE"?,"?ELEMENT"?,.*', re.IGNORECASE)
-_NOTHING = -9999
 _MULTI_DAY_RAIN, _MULTI_DAYS = "MDPR", "DAPR"
 MOST_MULTI_DAYS = 60  # our choice: a total of more days is a slip
 MORNING_H = (4, 11)  # an observer's hours; an automatic station files at midnight
@@ -63,18 +57,6 @@ _FAILED = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Value:
-    line: int
-    station: str
-    day: date
-    element: str
-    value: int
-    measure: str
-    quality: str
-    hour: int | None
-
-
 @dataclass(slots=True, kw_only=True)
 class _Heap:
     """What was gathered on the way, to be told once at the end."""
@@ -86,12 +68,6 @@ class _Heap:
     presumed: set[date] = field(default_factory=set)
     traces: set[date] = field(default_factory=set)
     hours: Counter[int] = field(default_factory=Counter)
-
-
-def is_ghcn(lines: Sequence[tuple[int, str]]) -> bool:
-    """Whether the first lines have the shape of this format."""
-    first = [line for _, line in lines[:2]]
-    return any(_DLY.fullmatch(line) or _CSV.fullmatch(line.strip()) for line in first)
 
 
 def read_ghcn(
@@ -110,7 +86,7 @@ def read_ghcn(
     """
     notes = Notes(file=path.name)
     lines = numbered_lines(text)
-    found = list(_values(lines, notes))
+    found = list(values_of(lines, notes, _KNOWN))
     if not found:
         raise WeatherFileError(
             f"{path}: no line as the daily climate network writes it (.dly, or CSV of station, "
@@ -126,7 +102,7 @@ def read_ghcn(
     for value in found:
         _sift(value, heap)
     _multi_day_rain(heap, notes)
-    _tell(heap, notes, fixed_width=any(_DLY.fullmatch(line) for _, line in lines[:2]))
+    _tell(heap, notes, fixed_width=is_fixed_width(lines))
     rows = _rows(heap, path.name, wind_height_m)
     names = {
         element.field: name
@@ -143,82 +119,9 @@ def read_ghcn(
     )
 
 
-def _values(lines: Sequence[tuple[int, str]], notes: Notes) -> Iterator[_Value]:
-    for number, line in lines:
-        if _DLY.fullmatch(line):
-            yield from _month(number, line, notes)
-        elif _CSV.fullmatch(line.strip()):
-            yield from _one(number, line.strip(), notes)
-        elif not _HEADING.fullmatch(line.strip()):
-            notes.fault(
-                number,
-                "the line",
-                repr(line.strip()[:40]),
-                "allowed is a line as the format has it; it is left out",
-            )
-
-
-def _month(number: int, line: str, notes: Notes) -> Iterator[_Value]:
-    """One line of .dly: a station, a month, an element, and 31 times a value with three flags."""
-    element = line[17:21]
-    if element not in _KNOWN:
-        return
-    year, month = int(line[11:15]), int(line[15:17])
-    if not (1 <= month <= 12 and YEARS[0] <= year <= YEARS[1]):
-        notes.fault(number, element, line[11:17], "allowed is a year and a month, as 203106")
-        return
-    length = ((date(year + month // 12, month % 12 + 1, 1)) - date(year, month, 1)).days
-    for day in range(1, 32):
-        cell = line[21 + 8 * (day - 1) : 21 + 8 * day]
-        text = cell[:5]
-        if len(text) < 5 and day <= length:
-            notes.fault(
-                number, element, f"a line that ends at day {day - (not text.strip())}",
-                f"allowed are {length} days; the rest is unknown",
-            )  # fmt: skip
-            return
-        if day > length:
-            if text.strip() not in {"", str(_NOTHING)}:
-                notes.fault(number, element, f"a value for day {day} of a month of {length}",
-                            "allowed is -9999 there")  # fmt: skip
-            continue
-        if re.fullmatch(r" *-?[0-9]+", text) is None:
-            notes.fault(number, element, f"{text!r} on day {day}", "allowed is a whole number")
-            continue
-        flags = cell[5:8].ljust(3)
-        yield _Value(
-            line=number, station=line[:11], day=date(year, month, day), element=element,
-            value=int(text), measure=flags[0].strip(), quality=flags[1].strip(), hour=None,
-        )  # fmt: skip
-
-
-def _one(number: int, line: str, notes: Notes) -> Iterator[_Value]:
-    """One line of the CSV: station, date, element, value, three flags, hour of the reading."""
-    cells = [cell.strip() for cell in next(csv.reader([line]))]
-    if cells[2] not in _KNOWN:
-        return
-    try:
-        day = date(int(cells[1][:4]), int(cells[1][4:6]), int(cells[1][6:]))
-    except ValueError:
-        notes.fault(number, "date", repr(cells[1]), "allowed is a date as 20310601")
-        return
-    if not YEARS[0] <= day.year <= YEARS[1] or len(cells[3]) > 6:
-        notes.fault(number, cells[2], f"{cells[1]} {cells[3][:20]}", "allowed is a day's value")
-        return
-    if len(cells) < 7:  # whether the value failed a check cannot be seen any more
-        notes.fault(number, cells[2], f"{len(cells)} cells", "allowed are 7 or 8; it is left out")
-        return
-    hour = cells[7] if len(cells) > 7 else ""
-    known = re.fullmatch(r"[0-9]{3,4}", hour) is not None and int(hour) <= 2400
-    yield _Value(
-        line=number, station=cells[0], day=day, element=cells[2], value=int(cells[3]),
-        measure=cells[4], quality=cells[5], hour=int(hour) // 100 if known else None,
-    )  # fmt: skip
-
-
-def _sift(value: _Value, heap: _Heap) -> None:
+def _sift(value: Value, heap: _Heap) -> None:
     heap.first_line.setdefault(value.day, value.line)
-    if value.value == _NOTHING:
+    if value.value == NOTHING:
         return
     if value.quality:
         heap.failed[value.element, value.quality] += 1

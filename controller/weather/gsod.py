@@ -8,10 +8,10 @@ memory of it.
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
-from math import isfinite
 from pathlib import Path
 
 from controller import units
@@ -26,6 +26,7 @@ from controller.weather.text import numbered_lines
 KIND = "gsod"
 _DATE, _STATION, _RAIN, _MEAN = "DATE", "STATION", "PRCP", "TEMP"
 _LETTERS = f"{_RAIN}_ATTRIBUTES"
+_NUMBER = re.compile(r"-?[0-9]{1,5}(\.[0-9]*)?|-?\.[0-9]+")
 # Rain summed from fewer than 24 hours (A, B, C: one to three reports of 6 h; E: one of 12 h).
 _PART_OF_DAY = {"A", "B", "C", "E"}
 # H: nought, yet some was seen in the hourly reports; I: nobody reported any.
@@ -155,13 +156,10 @@ def _figure(number: int, name: str, cell: str, known: _Field, notes: Notes) -> f
         text = text[:-1]  # older files have the letter behind the amount
     if not text:
         return None
-    try:
-        value = float(text)
-    except ValueError:
-        value = float("nan")
-    if not isfinite(value):
+    if _NUMBER.fullmatch(text) is None:
         notes.fault(number, name, repr(cell[:40]), "allowed is a number as the format has it")
         return None
+    value = float(text)
     return None if abs(value - known.nothing) < 1e-6 else known.to_si(value)
 
 

@@ -85,13 +85,7 @@ def read_station_log(
     _missing_kinds(layout, log, notes)
     spans = dailies.spans_of(log.readings[0].at_s, log.readings[-1].at_s, log.clock)
     days, not_whole = _days(log, spans, notes)
-    for name, gone in not_whole.items():
-        if gone:
-            count = f"{len(gone)} day{'s' if len(gone) > 1 else ''}"
-            notes.remarks.append(
-                f"{path.name}: {log.headings[name].text}: too little read on {count} for a whole "
-                f"day, so unknown: {day_words(gone)}"
-            )
+    _tell_not_whole(not_whole, log, notes)
     rows = _rows(days, log, spans, path.name, wind_height_m)
     names = _names(log, days)
     if not rows:
@@ -229,6 +223,20 @@ def _sums(
         name != hd.RAIN_TOTAL and dailies.starts_at_midnight(points, spans)
     )
     return dailies.counts_by_day(points, spans, from_midnight=midnight)
+
+
+def _tell_not_whole(not_whole: Mapping[str, list[date]], log: Log, notes: Notes) -> None:
+    """The days too little read, once for all columns they are the same days of."""
+    by_days: dict[tuple[date, ...], list[str]] = {}
+    for name, gone in not_whole.items():
+        if gone:
+            by_days.setdefault(tuple(gone), []).append(log.headings[name].text)
+    for gone_days, columns in by_days.items():
+        count = f"{len(gone_days)} day{'s' if len(gone_days) > 1 else ''}"
+        notes.remarks.append(
+            f"{notes.file}: {', '.join(columns)}: too little read on {count} for a whole day, so "
+            f"unknown: {day_words(gone_days)}"
+        )
 
 
 def _missing_kinds(layout: Layout, log: Log, notes: Notes) -> None:

@@ -144,6 +144,19 @@ def test_a_csv_without_its_flags_is_not_trusted(tmp_path: Path) -> None:
     assert any("TMAX: found 4 cells" in f for f in found.faults)
 
 
+@pytest.mark.parametrize(
+    "line",
+    ['"XX000000001,20310604,TMAX,287,,,W,', 'XX000000001,20310604,TMAX,"287,5",,,W,',
+     "XX000000001,20310604,TMAX,28712345,,,W,", "XX000000001,20311304,TMAX,287,,,W,",
+     "XX000000001,00310604,TMAX,287,,,W,", 'XX000000001,20310604,TMAX,287,"' + "x" * 200_000 + '"'],
+)  # fmt: skip
+def test_a_line_that_only_looks_right_is_a_fault(tmp_path: Path, line: str) -> None:
+    found = read_as(tmp_path, element_csv(ORDINARY) + line + "\n")
+    assert [d.day for d in found.days] == [DAY]
+    assert len(found.faults) == 1
+    assert "line 10, " in found.faults[0]
+
+
 def test_the_height_of_the_wind_is_the_gardens_and_is_said(tmp_path: Path) -> None:
     found = read_as(tmp_path, dly(ORDINARY), wind_height_m=10.0)
     assert found.days[0].wind_height_m == 10.0

@@ -103,7 +103,7 @@ def test_a_line_cut_short_and_a_date_that_is_none_are_faults(tmp_path: Path) -> 
     assert "line 4, the line: found 6 cells; allowed are 28" in found.faults[1]
 
 
-@pytest.mark.parametrize("cell", ["warm", "nan", "1e999", "--"])
+@pytest.mark.parametrize("cell", ["warm", "nan", "1e999", "--", "1_0"])
 def test_what_is_no_number_is_a_fault(tmp_path: Path, cell: str) -> None:
     found = one(tmp_path, MAX=cell)
     assert found.days[0].tmax_c is None

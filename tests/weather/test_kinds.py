@@ -52,6 +52,21 @@ def test_close_cousins_are_told_apart(tmp_path: Path, text: str, kind: str) -> N
     assert read_as(tmp_path, text).kind == kind
 
 
+def test_the_examples_of_the_page_are_what_they_are_said_to_be(tmp_path: Path) -> None:
+    page = (Path(__file__).parents[2] / "docs" / "weather-file.md").read_text(encoding="utf-8")
+    shown = page.split("```")[3].lstrip("\n")
+    _heading, *lines = shown.splitlines()
+    assert len(lines) == 2
+    found = read_as(tmp_path, shown)
+    assert found.kind == "station-log"
+    assert not any("is not used" in f or "unit" in f for f in found.faults)
+    assert sum("is not used" in r for r in found.remarks) == 2  # indoors, and gusts
+    assert any(
+        "Daily Rain (mm), Solar (W/m²): too little read on 1 day" in r for r in found.remarks
+    )
+    assert all(kind in page for kind in KINDS)
+
+
 def test_an_own_file_whose_columns_are_misspelt_is_told_so(tmp_path: Path) -> None:
     with pytest.raises(WeatherFileError, match="did you mean tmax_c"):
         read_as(tmp_path, "date,tmaxx_c\n2031-06-03,20\n")
