@@ -36,7 +36,7 @@ from controller.logbook.rows import (
     pulse_of,
     reading_of,
 )
-from controller.logbook.schema import refuse_newer
+from controller.logbook.schema import NO_FILE, file_id, refuse_newer
 from controller.logbook.seen import SeenQuestions
 from controller.logbook.sums import sum_up
 
@@ -62,6 +62,7 @@ _WRITTEN = (
     ("observations", "written_utc"),
     ("observations", "taken_back_utc"),
     ("fits", "written_utc"),
+    ("tended", "at_utc"),
 )
 
 
@@ -69,20 +70,13 @@ class Questions(DayQuestions, SeenQuestions):
     """The logbook, open for reading."""
 
     def __init__(self, path: Path, *, wait_s: float = 2.0) -> None:
-        self.path = Path(path)
+        self.path, self._wait_s = Path(path), wait_s
         if not self.path.is_file():
             raise LogbookError(f"logbook {path}: there is none yet")
         try:
-            self._connection = sqlite3.connect(
-                f"{self.path.resolve().as_uri()}?mode=ro",
-                uri=True,
-                timeout=wait_s,
-                isolation_level=None,
-            )
-            refuse_newer(self._connection, self.path)
+            self._open()
         except sqlite3.Error as error:
             raise plain(error, self.path) from error
-        self._connection.row_factory = sqlite3.Row
 
     def __enter__(self) -> Questions:
         return self
@@ -229,8 +223,23 @@ class Questions(DayQuestions, SeenQuestions):
 
     # How ------------------------------------------------------------------------------------
 
+    def _open(self) -> None:
+        self._file_id = file_id(self.path)
+        self._connection = sqlite3.connect(
+            f"{self.path.resolve().as_uri()}?mode=ro",
+            uri=True,
+            timeout=self._wait_s,
+            isolation_level=None,
+        )
+        refuse_newer(self._connection, self.path)
+        self._connection.row_factory = sqlite3.Row
+
     def _rows(self, sql: str, values: Iterable[object] = ()) -> list[sqlite3.Row]:
         try:
+            # A damaged logbook may have been set aside, and another begun, since we looked.
+            if file_id(self.path) not in (self._file_id, NO_FILE):
+                self._connection.close()
+                self._open()
             return self._connection.execute(sql, tuple(values)).fetchall()
         except sqlite3.Error as error:
             raise plain(error, self.path) from error

@@ -10,6 +10,9 @@ from controller.demand.records import LedgerDay
 from controller.logbook.rows import values_of
 from controller.weather.day import WeatherDay
 
+PIN_GAUGE, PIN_GAUGE_HOURS = "gauge on pin", "gauge on pin, hours watched"
+WATCHED_H = 22.0  # of a day, so that its sum is the day's rain; our choice
+
 
 class DayQuestions:
     """Asking for days of weather and of the ledger."""
@@ -26,10 +29,29 @@ class DayQuestions:
         return [WeatherDay(**values_of(row, WeatherDay, truths=("measured",))) for row in rows]
 
     def gauge_by_day(self) -> dict[date, float]:
-        """Rain by the garden's own gauge; the latest word on a day stands. [mm]"""
+        """Rain by the garden's own gauge; the latest word on a day stands. [mm]
+
+        A person's reading outranks the gauge on a pin. That one stands for a day only where it was
+        watched nearly all of it; on the latest day it has anything of, as soon as rain has fallen.
+        """
+        on_pin, hours = self._pin_sums(PIN_GAUGE), self._pin_sums(PIN_GAUGE_HOURS)
+        latest = max(hours, default=None)
+        found = {
+            day: mm
+            for day, mm in on_pin.items()
+            if hours.get(day, 0.0) >= WATCHED_H or (day == latest and mm > 0.0)
+        }
         rows = self._rows(
             "SELECT day, value FROM readings WHERE kind = ? AND day IS NOT NULL ORDER BY id",
             ("rain gauge",),
+        )
+        return found | {date.fromisoformat(row["day"]): row["value"] for row in rows}
+
+    def _pin_sums(self, kind: str) -> dict[date, float]:
+        rows = self._rows(
+            "SELECT day, sum(value) AS value FROM readings "
+            "WHERE kind = ? AND day IS NOT NULL GROUP BY day",
+            (kind,),
         )
         return {date.fromisoformat(row["day"]): row["value"] for row in rows}
 

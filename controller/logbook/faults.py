@@ -7,6 +7,7 @@ from pathlib import Path
 
 from controller.errors import LogbookError
 
+_DAMAGE = "the file is damaged; at the next writing it is looked at, and set aside"
 _WORDS = {
     sqlite3.SQLITE_FULL: "the disk is full; make room, then try again",
     sqlite3.SQLITE_BUSY: "another program keeps it locked; close that program, then try again",
@@ -15,8 +16,8 @@ _WORDS = {
     sqlite3.SQLITE_PERM: "this user may not use it; see who owns the file and its folder",
     sqlite3.SQLITE_CANTOPEN: "it cannot be opened; see that its folder is there and may be written",
     sqlite3.SQLITE_IOERR: "the disk does not read or write as it should; look at the card",
-    sqlite3.SQLITE_CORRUPT: "the file is damaged; it is set aside when the daemon starts again",
-    sqlite3.SQLITE_NOTADB: "the file is damaged; it is set aside when the daemon starts again",
+    sqlite3.SQLITE_CORRUPT: _DAMAGE,
+    sqlite3.SQLITE_NOTADB: _DAMAGE,
 }
 _DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 

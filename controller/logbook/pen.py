@@ -9,13 +9,16 @@ from typing import Any, TypeVar
 
 from controller.clock import Clock
 from controller.errors import LogbookError
-from controller.logbook.faults import plain
+from controller.logbook.care import Care
+from controller.logbook.faults import is_damage, plain
 from controller.logbook.records import utc_text
 from controller.logbook.schema import Book, open_book
 from controller.logbook.writer import Writer
 
 T = TypeVar("T")
 Row = dict[str, Any]
+# The check at opening reads all of the file: a big one on a slow card takes its time. Our choice.
+OPENING_WITHIN_S = 60.0
 BUSY_SHARE = 0.8  # of the time-out: a lock is reported by SQLite before the asker gives up
 
 
@@ -24,12 +27,18 @@ class Pen:
 
     def __init__(self, path: Path, clock: Clock, *, timeout_s: float = 5.0) -> None:
         self.path, self.clock = Path(path), clock
+        self._wait_s, self._suspect = BUSY_SHARE * timeout_s, False
         self._writer: Writer[Book] = Writer(
-            lambda: open_book(self.path, clock, wait_s=BUSY_SHARE * timeout_s), timeout_s=timeout_s
+            self._open,
+            timeout_s=timeout_s,
+            tend=Care(clock).step,
+            is_spoilt=self._is_damage,
         )
         try:
             # Where a damaged logbook lies now, if this one was begun in its place.
-            self.set_aside: Path | None = self._do(lambda book: book.set_aside)
+            self.set_aside: Path | None = self._do(
+                lambda book: book.set_aside, within_s=max(timeout_s, OPENING_WITHIN_S)
+            )
         except LogbookError:
             self._writer.close()
             raise
@@ -43,9 +52,19 @@ class Pen:
         now = utc_text(self.clock.now_utc())
         return self._do(lambda book: work(book, now))
 
-    def _do(self, work: Callable[[Book], T]) -> T:
+    def _open(self) -> Book:
+        book = open_book(self.path, self.clock, wait_s=self._wait_s, thorough=self._suspect)
+        self._suspect = False
+        return book
+
+    def _is_damage(self, error: Exception) -> bool:
+        """Whether the file has shown damage; then the next work looks at all of it first."""
+        self._suspect = isinstance(error, sqlite3.Error) and is_damage(error)
+        return self._suspect
+
+    def _do(self, work: Callable[[Book], T], *, within_s: float | None = None) -> T:
         try:
-            return self._writer.do(work)
+            return self._writer.do(work, within_s=within_s)
         except (sqlite3.Error, OSError) as error:
             raise plain(error, self.path) from error
 

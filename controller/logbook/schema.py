@@ -6,6 +6,7 @@ damaged one is set aside under another name, kept, and a new one begun.
 
 from __future__ import annotations
 
+import logging
 import sqlite3
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +19,10 @@ from controller.logbook.faults import is_damage
 from controller.logbook.records import utc_text
 
 SET = "rowgate-logbook"
+# SQLite brings its log into the file at every thousandth page, which is 4 MB; so long it may stay.
+LONGEST_LOG_BYTES = 4 * 1024 * 1024
+NO_FILE = (0, 0)
+_LOG = logging.getLogger("rowgate.logbook")
 MIGRATIONS = Migrations(SET)
 
 
@@ -151,6 +156,15 @@ def _parts_and_observations(db: Database) -> None:
         db.execute(work)
 
 
+@MIGRATIONS(name="5 when it was last tended")
+def _tended(db: Database) -> None:
+    db.execute(
+        """CREATE TABLE tended (
+            id INTEGER PRIMARY KEY CHECK (id = 1),
+            at_utc TEXT NOT NULL, words TEXT NOT NULL) STRICT"""
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Book:
     """An open logbook of one thread, and which file it is."""
@@ -162,7 +176,7 @@ class Book:
 
     def is_the_file_there(self) -> bool:
         """Whether the path still names the file that is open."""
-        return _file_id(self.path) == self.file_id
+        return file_id(self.path) == self.file_id
 
     def begin(self) -> None:
         """Begin a transaction that may write, or fail now; a later start could not be retried."""
@@ -181,8 +195,10 @@ class Book:
         self.db.close()
 
 
-def open_book(path: Path, clock: Clock, *, wait_s: float) -> Book:
+def open_book(path: Path, clock: Clock, *, wait_s: float, thorough: bool = False) -> Book:
     """Open or begin a logbook for writing, by one thread.
+
+    `thorough` looks at the indexes, too: for a file that has shown damage while it was in use.
 
     Raises
     ------
@@ -192,7 +208,7 @@ def open_book(path: Path, clock: Clock, *, wait_s: float) -> Book:
         If it cannot be opened or written now.
     """
     set_aside = None
-    damage = _look(path)
+    damage = _look(path, thorough=thorough)
     if damage is not None:
         set_aside = _set_aside(path, clock)
     db = Database(sqlite3.connect(path, timeout=wait_s))
@@ -200,6 +216,7 @@ def open_book(path: Path, clock: Clock, *, wait_s: float) -> Book:
         db.enable_wal()
         db.execute("PRAGMA synchronous=FULL")
         db.execute("PRAGMA foreign_keys=ON")
+        db.execute(f"PRAGMA journal_size_limit={LONGEST_LOG_BYTES}")
         migrate(db, clock)
         if set_aside is not None:
             db.table("happenings").insert(
@@ -210,10 +227,28 @@ def open_book(path: Path, clock: Clock, *, wait_s: float) -> Book:
                     "and this one begun, which knows nothing of what was given before",
                 }
             )
+        shorten_log(db)
     except BaseException:
         db.close()
         raise
-    return Book(db=db, path=path, file_id=_file_id(path), set_aside=set_aside)
+    return Book(db=db, path=path, file_id=file_id(path), set_aside=set_aside)
+
+
+def shorten_log(db: Database) -> None:
+    """Bring the log beside the file into the file, and cut it to nothing, if nobody is in the way.
+
+    It waits for nobody: readers in the way, or a full disk, put it off until the next time.
+    """
+    wait_ms = db.execute("PRAGMA busy_timeout").fetchone()[0]
+    try:
+        db.execute("PRAGMA busy_timeout=0")
+        db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
+    except sqlite3.OperationalError as error:
+        if is_damage(error):
+            raise
+        _LOG.warning("the log beside the logbook is cut short another time: %s", error)
+    finally:
+        db.execute(f"PRAGMA busy_timeout={int(wait_ms)}")
 
 
 def migrate(db: Database, clock: Clock, *, stop_before: str | None = None) -> None:
@@ -254,13 +289,14 @@ def refuse_newer(connection: sqlite3.Connection, path: Path) -> None:
         )
 
 
-def _look(path: Path) -> str | None:
+def _look(path: Path, *, thorough: bool) -> str | None:
     """What is wrong with the file, or None; reading only, so that a refused one stays as it is."""
     if not path.exists() or path.stat().st_size == 0:
         return None
     connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
     try:
-        found = [str(row[0]) for row in connection.execute("PRAGMA quick_check(1)")]
+        check = "integrity_check" if thorough else "quick_check"
+        found = [str(row[0]) for row in connection.execute(f"PRAGMA {check}(1)")]
         if found != ["ok"]:
             return found[0] if found else "the check said nothing"
         refuse_newer(connection, path)
@@ -287,10 +323,10 @@ def _set_aside(path: Path, clock: Clock) -> Path:
     return target
 
 
-def _file_id(path: Path) -> tuple[int, int]:
-    """Device and inode; (0, 0) for no file."""
+def file_id(path: Path) -> tuple[int, int]:
+    """Device and inode, by which a file is told from another at its path; NO_FILE for none."""
     try:
         found = path.stat()
     except FileNotFoundError:
-        return (0, 0)
+        return NO_FILE
     return (found.st_dev, found.st_ino)

@@ -14,6 +14,7 @@ from datetime import date, datetime
 
 from controller.demand.records import LedgerDay
 from controller.errors import LogbookError, require_range
+from controller.logbook.days import PIN_GAUGE, PIN_GAUGE_HOURS
 from controller.logbook.pen import Row, insert
 from controller.logbook.records import utc_text
 from controller.logbook.schema import Book
@@ -60,6 +61,32 @@ class Logbook(SeenPages):
         """Write down the rain of a day; the latest word on a day stands."""
         require_range("rain_mm", mm, 0.0, 2000.0)
         return self.reading("rain gauge", mm, "mm", day=day, who=who)
+
+    def gauge_on_pin(self, day: date, mm: float, hours: float) -> None:
+        """Write down what a gauge on a pin has counted of a day since the last time, and over how
+        many hours it was watched for that; both are increments, in one transaction."""
+        require_range("rain_mm", mm, 0.0, 2000.0)
+        require_range("hours", hours, 0.0, 100.0)
+        plain = {"day": day.isoformat(), "zone": None, "who": ""}
+        rows = [
+            plain | {"kind": PIN_GAUGE_HOURS, "value": float(hours), "unit": "h"},
+            *([plain | {"kind": PIN_GAUGE, "value": float(mm), "unit": "mm"}] if mm else []),
+        ]
+
+        def work(book: Book, now: str) -> None:
+            for row in rows:
+                insert(book, "readings", row | {"written_utc": now, "at_utc": now})
+            if not mm:
+                # A dry day is known to be dry: the gauge's sum of it is nought, not missing.
+                found = book.db.execute(
+                    "SELECT 1 FROM readings WHERE kind = ? AND day = ? LIMIT 1",
+                    [PIN_GAUGE, day.isoformat()],
+                ).fetchone()
+                if found is None:
+                    dry = plain | {"kind": PIN_GAUGE, "value": 0.0, "unit": "mm"}
+                    insert(book, "readings", dry | {"written_utc": now, "at_utc": now})
+
+        self.write(work)
 
     def meter_reading(self, litres: float, at: datetime, who: str = "") -> int:
         """Write down what the water meter shows."""

@@ -1,7 +1,8 @@
 """One thread that writes, and a queue before it.
 
 Whoever wants something written waits until it is committed, but never longer than the time-out; a
-piece of work whose asker has given up is dropped, unless its commit is already under way.
+piece of work whose asker has given up is dropped, unless its commit is already under way. When
+nobody waits, the store may be tended, a small step at a time.
 """
 
 from __future__ import annotations
@@ -69,22 +70,34 @@ class Writer(Generic[S]):
     that uses it, and opened again when the file is no longer the one at the path.
     """
 
-    def __init__(self, connect: Callable[[], S], *, timeout_s: float) -> None:
+    def __init__(
+        self,
+        connect: Callable[[], S],
+        *,
+        timeout_s: float,
+        tend: Callable[[S], bool] | None = None,
+        is_spoilt: Callable[[Exception], bool] | None = None,
+    ) -> None:
+        """`tend` does one small step and says whether another may follow at once; after an error
+        that `is_spoilt` the store is closed, and the next piece of work opens it anew."""
         self._connect, self._timeout_s = connect, timeout_s
+        self._tend, self._is_spoilt = tend, is_spoilt
         self._queue: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
         self._lock = threading.Lock()
         self._thread: threading.Thread | None = None
         self._closed = False
 
-    def do(self, work: Callable[[S], T]) -> T:
+    def do(self, work: Callable[[S], T], *, within_s: float | None = None) -> T:
         """Run the work in a transaction and give back its result once that is on disk.
+
+        `within_s` takes the place of the time-out.
 
         Raises
         ------
         LogbookError
             If it takes longer than the time-out, or the writer was closed or died.
         """
-        job = _Job(work)
+        job, within_s = _Job(work), within_s or self._timeout_s
         with self._lock:
             if self._closed:
                 raise LogbookError("the logbook is closed; nothing more is written")
@@ -92,7 +105,7 @@ class Writer(Generic[S]):
             if self._thread is None:
                 self._start()
         try:
-            result: T = job.promise.result(self._timeout_s)
+            result: T = job.promise.result(within_s)
         except TimeoutError:
             outcome = (
                 "it was dropped"
@@ -100,7 +113,7 @@ class Writer(Generic[S]):
                 else "the disk is slow to take it, so it may be there later"
             )
             raise LogbookError(
-                f"the logbook did not take it within {self._timeout_s:g} s; {outcome}"
+                f"the logbook did not take it within {within_s:g} s; {outcome}"
             ) from None
         return result
 
@@ -131,6 +144,7 @@ class Writer(Generic[S]):
                     store, alive = self._serve(job, store)
                     if not alive:
                         return
+                    store = self._tended(store)
         finally:
             if store is not None:
                 store.close()
@@ -150,12 +164,29 @@ class Writer(Generic[S]):
             result = _in_one_transaction(job, store)
         except Exception as error:  # noqa: BLE001 - handed to whoever asked, who raises it
             job.promise.set_exception(error)
-            return store, True
+            return self._unless_spoilt(store, error), True
         except BaseException as error:  # noqa: BLE001 - the thread ends here, its asker must not
             job.promise.set_exception(LogbookError(f"the logbook's writer was stopped: {error!r}"))
             return store, False
         job.promise.set_result(result)
         return store, True
+
+    def _tended(self, store: S | None) -> S | None:
+        """Tend the store while nobody waits; the store to go on with."""
+        if self._tend is None or store is None:
+            return store
+        try:
+            while self._queue.empty() and self._tend(store):
+                pass
+        except Exception as error:  # noqa: BLE001 - nobody asked for it; the next work will tell
+            return self._unless_spoilt(store, error)
+        return store
+
+    def _unless_spoilt(self, store: S | None, error: Exception) -> S | None:
+        if store is None or self._is_spoilt is None or not self._is_spoilt(error):
+            return store
+        store.close()
+        return None
 
 
 def _in_one_transaction(job: _Job, store: Store) -> Any:

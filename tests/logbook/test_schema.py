@@ -27,6 +27,7 @@ TABLES = {
     "measurements",
     "fits",
     "observations",
+    "tended",
 }
 
 
@@ -79,7 +80,7 @@ def test_a_new_logbook_has_every_table_and_each_is_strict(tmp_path: Path) -> Non
 def test_a_new_logbook_records_its_steps_at_our_clock(tmp_path: Path) -> None:
     path = tmp_path / "logbook.db"
     Logbook(path, HandClock()).close()
-    assert [at for _, at in _steps(path)] == ["2031-06-01T04:00:00.000000Z"] * 4
+    assert [at for _, at in _steps(path)] == ["2031-06-01T04:00:00.000000Z"] * 5
 
 
 def test_it_is_in_write_ahead_mode_and_syncs_every_commit(tmp_path: Path) -> None:
@@ -104,6 +105,7 @@ def test_a_first_version_is_brought_up_to_date_and_keeps_its_rows(tmp_path: Path
         "2031-06-01T04:01",
         "2031-06-01T04:01",
         "2031-06-01T04:01",
+        "2031-06-01T04:01",
     ]
     new = tmp_path / "new.db"
     Logbook(new, clock).close()
@@ -120,6 +122,21 @@ def test_opening_an_up_to_date_logbook_changes_nothing(tmp_path: Path) -> None:
     clock.advance(60.0)
     Logbook(path, clock).close()
     assert path.read_bytes() == before
+
+
+def test_a_logbook_of_each_step_is_brought_up_to_date(tmp_path: Path) -> None:
+    clock, new = HandClock(), tmp_path / "new.db"
+    Logbook(new, clock).close()
+    names = [name for name, _ in _steps(new)]
+    for count in range(1, len(names)):
+        path = tmp_path / f"step-{count}.db"
+        db = Database(sqlite3.connect(path))
+        migrate(db, clock, stop_before=names[count])
+        db.close()
+        assert len(_steps(path)) == count
+        Logbook(path, clock).close()
+        assert [name for name, _ in _steps(path)] == names
+        assert _names(path, "table") == _names(new, "table")
 
 
 def test_a_failing_step_leaves_the_logbook_as_it_was(tmp_path: Path) -> None:
