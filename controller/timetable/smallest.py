@@ -7,6 +7,7 @@ valve has shut lies mostly at its low end. A pulse that is all filling waters tw
 from __future__ import annotations
 
 from controller.garden.show import show_duration
+from controller.timetable.travel import open_for_s
 
 
 def filling_s(*, line_litres: float, flow_l_s: float) -> float:
@@ -31,8 +32,15 @@ def filling_s(*, line_litres: float, flow_l_s: float) -> float:
     return line_litres / flow_l_s
 
 
-def smallest_pulse_s(*, line_litres: float, flow_l_s: float, shortest_pulse_s: float) -> float:
-    """The shortest time a valve is opened for: filling its line, then the garden's shortest pulse.
+def smallest_pulse_s(
+    *,
+    line_litres: float,
+    flow_l_s: float,
+    shortest_pulse_s: float,
+    opens_in_s: float = 0.0,
+    closes_in_s: float = 0.0,
+) -> float:
+    """The shortest time a valve is told to be open: filling its line, then its shortest pulse.
 
     Parameters
     ----------
@@ -42,6 +50,10 @@ def smallest_pulse_s(*, line_litres: float, flow_l_s: float, shortest_pulse_s: f
         Flow, above 0. [L/s]
     shortest_pulse_s : float
         How long a full line is to run at least. [s]
+    opens_in_s : float
+        The valve's travel from shut to open. [s]
+    closes_in_s : float
+        Its travel back. [s]
 
     Returns
     -------
@@ -52,7 +64,11 @@ def smallest_pulse_s(*, line_litres: float, flow_l_s: float, shortest_pulse_s: f
     ------
     Our choice.
     """
-    return filling_s(line_litres=line_litres, flow_l_s=flow_l_s) + shortest_pulse_s
+    return open_for_s(
+        wanted_s=filling_s(line_litres=line_litres, flow_l_s=flow_l_s) + shortest_pulse_s,
+        opens_in_s=opens_in_s,
+        closes_in_s=closes_in_s,
+    )
 
 
 def why_too_short(
@@ -63,17 +79,26 @@ def why_too_short(
     shortest_pulse_s: float,
     longest_open_s: float,
     longest_window_s: float,
+    opens_in_s: float = 0.0,
+    closes_in_s: float = 0.0,
 ) -> str | None:
     """Why not even the smallest pulse can be given, in a gardener's words; None if it can."""
     fill_s = filling_s(line_litres=line_litres, flow_l_s=flow_l_s)
-    smallest_s = fill_s + shortest_pulse_s
+    smallest_s = smallest_pulse_s(
+        line_litres=line_litres,
+        flow_l_s=flow_l_s,
+        shortest_pulse_s=shortest_pulse_s,
+        opens_in_s=opens_in_s,
+        closes_in_s=closes_in_s,
+    )
+    travels = " beside its valve's travel" if opens_in_s + closes_in_s > 0.0 else ""
     needs = (
         f"its smallest pulse is {show_duration(smallest_s)}, {show_duration(fill_s)} to fill its "
-        f"line and {show_duration(shortest_pulse_s)} to water"
+        f"line and {show_duration(shortest_pulse_s)} to water{travels}"
     )
     if longest_open_s < smallest_s:
         return f"its valve may be open {show_duration(longest_open_s)} at most, and {needs}"
-    if longest_window_s < smallest_s:
+    if longest_window_s < smallest_s + closes_in_s:
         return f"no window of the day is long enough: {needs}"
     return too_little(even_litres, fill_s, flow_l_s, shortest_pulse_s)
 

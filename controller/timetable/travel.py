@@ -37,6 +37,8 @@ def water_s(*, open_s: float, opens_in_s: float, closes_in_s: float) -> float:
     >>> water_s(open_s=60.0, opens_in_s=10.0, closes_in_s=4.0)
     57.0
     """
+    if open_s <= 0.0:
+        return 0.0
     if open_s >= opens_in_s:
         return open_s - opens_in_s / 2.0 + closes_in_s / 2.0
     share = open_s / opens_in_s

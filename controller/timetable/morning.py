@@ -1,0 +1,278 @@
+"""A morning played through: valves open and close one event at a time.
+
+After each event the network is asked anew what every open zone gets. A valve that travels belongs
+to the open set from the moment it is told to open until it is quite shut; its water is that of
+travel.py, at the flow of the set.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from controller.errors import NoSolution
+from controller.garden.model import ValveKind
+from controller.timetable.job import Flows, Job
+from controller.timetable.moments import ceil_to, seconds_after
+from controller.timetable.records import Pulse
+from controller.timetable.smallest import filling_s, smallest_pulse_s, too_little
+from controller.timetable.travel import water_s
+
+WALK_S = 60.0  # between two hand valves; our choice
+TINY_L = 1e-6
+_TINY_S = 1e-9
+_TENTH = 10.0
+_MOST_EVENTS = 200_000  # a day of this many is a mistake of ours, not a garden
+
+
+@dataclass(slots=True)
+class Play:
+    """A job while the morning is played."""
+
+    job: Job
+    left_l: float
+    slot: int
+    standing_mm: float = 0.0
+    open_since_s: float | None = None  # told to open
+    shut_at_s: float = 0.0  # quite shut, after its travel
+    opening_s: float = 0.0  # of its opening, before its water counts
+    fill_left_l: float = 0.0
+    passed_l: float = 0.0
+    target_l: float = 0.0
+    too_little: str | None = None
+    together: set[str] = field(default_factory=set)
+    each_stretch_l: float = 0.0  # kept back for every stretch that has not begun
+
+    def shuts_in_s(self, now: float, flow_l_s: float) -> float:
+        """When to tell it to shut, so that target and basin get no more than they want. [s]"""
+        soaking, fill_s = self.job.soaking, self.fill_left_l / flow_l_s
+        water_left_s = fill_s + min(
+            self.target_l / flow_l_s, soaking.seconds_to_full(flow_l_s, self.standing_mm)
+        )
+        assert self.open_since_s is not None
+        whole_way_s = self.open_since_s + self.job.opens_in_s - now
+        return max(whole_way_s, self.opening_s + water_left_s - self.job.closes_in_s / 2.0)
+
+    def run(self, flow_l_s: float, seconds: float) -> None:
+        """Let its water flow for so long; the first fills the line."""
+        passed = flow_l_s * seconds
+        filling = min(self.fill_left_l, passed)
+        self.fill_left_l -= filling
+        spread = passed - filling
+        self.passed_l += passed
+        self.target_l -= spread
+        self.left_l -= spread
+        self.standing_mm = self.job.soaking.standing_after(
+            self.standing_mm, flow_l_s, spread / flow_l_s
+        )
+
+
+class Morning:
+    """The playing itself; times are seconds after `start`."""
+
+    def __init__(
+        self,
+        plays: Sequence[Play],
+        flows: Flows,
+        start: datetime,
+        most_open: int,
+        least_share: float,
+        pulses: list[Pulse],
+    ) -> None:
+        self._plays, self._flows, self._start = plays, flows, start
+        self._most_open, self._least_share, self._pulses = most_open, least_share, pulses
+        self._hand_free_s = 0.0
+        self._spans = {
+            play.job.zone: [
+                (seconds_after(s.begins_utc, start), seconds_after(s.ends_utc, start))
+                for s in play.job.stretches
+            ]
+            for play in plays
+        }
+
+    def play(self) -> None:
+        now = 0.0
+        for _ in range(_MOST_EVENTS):
+            self._open_what_may(now)
+            following = self._next_event(now)
+            if following is None:
+                return
+            self._let_pass(now, following - now)
+            now = following
+            self._close_what_must(now)
+        raise NoSolution("a day's valve events", 0, _MOST_EVENTS, len(self._open_set(now)))
+
+    def _open_set(self, now: float) -> frozenset[str]:
+        """All that is not quite shut."""
+        return frozenset(
+            p.job.zone
+            for p in self._plays
+            if p.open_since_s is not None or p.shut_at_s > now + _TINY_S
+        )
+
+    def _open_what_may(self, now: float) -> None:
+        for play in self._plays:
+            together = self._open_set(now)
+            if len(together) >= self._most_open or self._ready_at(play, now) != now:
+                continue
+            joined = together | {play.job.zone}
+            if together and not (self._all_fed(joined) and self._can_fill(play, now, joined)):
+                continue
+            self._open(play, now, joined)
+
+    def _ready_at(self, play: Play, now: float) -> float | None:
+        """The earliest moment, now or later, at which this zone may open; None for never."""
+        if play.open_since_s is not None or play.left_l <= TINY_L or play.too_little:
+            return None
+        job, at = play.job, max(now, play.shut_at_s)
+        if play.standing_mm > 0.0:
+            at = max(at, now + job.soaking.seconds_to_soak(play.standing_mm))
+        hand = job.valve is ValveKind.HAND
+        if hand:
+            at = max(at, self._hand_free_s)
+        smallest_s = self._smallest_s(play, frozenset((job.zone,))) + job.closes_in_s
+        for begins, ends in self._spans[job.zone]:
+            moment = ceil_to(max(at, begins), 60.0 if hand else 1.0, self._start)
+            if moment + smallest_s <= ends and self._now_l(play, moment) > TINY_L:
+                return moment
+        return None
+
+    def _now_l(self, play: Play, now: float) -> float:
+        """What may still be given before the next stretch begins."""
+        if not play.each_stretch_l:
+            return play.left_l
+        to_come = sum(begins > now for begins, _ in self._spans[play.job.zone])
+        return play.left_l - to_come * play.each_stretch_l
+
+    def _smallest_s(self, play: Play, together: frozenset[str]) -> float:
+        """The shortest pulse of this zone at the flow it has in this set."""
+        return smallest_pulse_s(
+            line_litres=play.job.line_litres,
+            flow_l_s=self._flows.flow_l_s(play.job.zone, together),
+            shortest_pulse_s=play.job.shortest_pulse_s,
+            opens_in_s=play.job.opens_in_s,
+            closes_in_s=play.job.closes_in_s,
+        )
+
+    def _can_fill(self, play: Play, now: float, joined: frozenset[str]) -> bool:
+        """Whether there is time for the smallest pulse at the flow of the set."""
+        ends = next(e for b, e in self._spans[play.job.zone] if b <= now < e)
+        room_s = min(ends - play.job.closes_in_s - now, play.job.longest_open_s)
+        return self._smallest_s(play, joined) <= room_s
+
+    def _all_fed(self, joined: frozenset[str]) -> bool:
+        if self._flows.stays_open(joined) is not None:
+            return False
+        for zone in joined:
+            alone = frozenset((zone,))
+            if self._flows.flow_l_s(zone, joined) < self._least_share * self._flows.flow_l_s(
+                zone, alone
+            ):
+                return False
+            if self._flows.dry_holes(zone, joined) > self._flows.dry_holes(zone, alone):
+                return False
+        return True
+
+    def _open(self, play: Play, now: float, joined: frozenset[str]) -> None:
+        flow, job = self._flows.flow_l_s(play.job.zone, joined), play.job
+        room_s = water_s(
+            open_s=job.longest_open_s, opens_in_s=job.opens_in_s, closes_in_s=job.closes_in_s
+        )
+        room_l = room_s * flow - job.line_litres
+        at_once_l = min(job.soaking.litres_at_once(flow), room_l)
+        now_l = self._now_l(play, now)
+        pulses = max(1, math.ceil(now_l / at_once_l - 1e-9))
+        play.target_l = now_l / pulses
+        play.open_since_s, play.passed_l = now, 0.0
+        play.opening_s = job.opens_in_s / 2.0
+        play.fill_left_l = job.line_litres
+        play.standing_mm = 0.0
+        if job.valve is ValveKind.HAND:
+            self._hand_free_s = math.inf
+        for other in self._plays:
+            if other.open_since_s is not None:
+                other.together |= joined - {other.job.zone}
+
+    def _next_event(self, now: float) -> float | None:
+        together, moments = self._open_set(now), []
+        for play in self._plays:
+            if play.open_since_s is None:
+                ready = self._ready_at(play, now)
+                if ready is not None and math.isfinite(ready) and ready > now:
+                    moments.append(ready)
+                if play.shut_at_s > now + _TINY_S:
+                    moments.append(play.shut_at_s)
+                continue
+            flow = self._flows.flow_l_s(play.job.zone, together)
+            moments.append(now + play.shuts_in_s(now, flow))
+            moments.append(self._must_shut_by(play))
+        return min((m for m in moments if math.isfinite(m)), default=None)
+
+    def _must_shut_by(self, play: Play) -> float:
+        assert play.open_since_s is not None
+        ends = next(e for b, e in self._spans[play.job.zone] if b <= play.open_since_s < e)
+        return min(ends - play.job.closes_in_s, play.open_since_s + play.job.longest_open_s)
+
+    def _let_pass(self, now: float, seconds: float) -> None:
+        together = self._open_set(now)
+        for play in self._plays:
+            if play.open_since_s is None:
+                play.standing_mm = play.job.soaking.standing_after(play.standing_mm, 0.0, seconds)
+                if play.standing_mm < 1e-9:
+                    play.standing_mm = 0.0
+                continue
+            dry_s = min(play.opening_s, seconds)
+            play.opening_s -= dry_s
+            play.run(self._flows.flow_l_s(play.job.zone, together), seconds - dry_s)
+
+    def _close_what_must(self, now: float) -> None:
+        together = self._open_set(now)
+        for play in self._plays:
+            if play.open_since_s is None:
+                continue
+            flow = self._flows.flow_l_s(play.job.zone, together)
+            if play.shuts_in_s(now, flow) <= _TINY_S or now >= self._must_shut_by(play) - _TINY_S:
+                self._close(play, now, flow)
+
+    def _close(self, play: Play, now: float, flow: float) -> None:
+        """Tell it to shut; what still passes on its way counts at once."""
+        assert play.open_since_s is not None
+        job, open_s = play.job, now - play.open_since_s
+        play.run(flow, job.closes_in_s / 2.0)
+        water = _water_s(job, open_s)
+        # A tenth of a second is what a relay can be asked for; the litres follow the rounded time.
+        rounded = round(open_s * _TENTH) / _TENTH
+        opens = self._start + timedelta(seconds=play.open_since_s)
+        self._pulses.append(
+            Pulse(
+                zone=job.zone,
+                day=job.day,
+                slot=play.slot,
+                opens_utc=opens,
+                closes_utc=opens + timedelta(seconds=rounded),
+                open_s=rounded,
+                litres=play.passed_l * _water_s(job, rounded) / water if water > 0.0 else 0.0,
+                valve=job.valve,
+                relay_line=job.relay_line,
+                together=tuple(sorted(play.together)),
+            )
+        )
+        run_out_l = job.line_litres - play.fill_left_l
+        play.standing_mm += run_out_l / job.soaking.strip_m2
+        play.slot += 1
+        play.open_since_s, play.together = None, set()
+        play.shut_at_s = now + job.closes_in_s
+        alone_l_s = self._flows.flow_l_s(job.zone, frozenset((job.zone,)))
+        if play.left_l <= alone_l_s * 0.05:
+            play.left_l = 0.0  # less than a twentieth of a second's water
+        else:
+            fill_s = filling_s(line_litres=job.line_litres, flow_l_s=alone_l_s)
+            play.too_little = too_little(play.left_l, fill_s, alone_l_s, job.shortest_pulse_s)
+        if job.valve is ValveKind.HAND:
+            self._hand_free_s = now + WALK_S
+
+
+def _water_s(job: Job, open_s: float) -> float:
+    return water_s(open_s=open_s, opens_in_s=job.opens_in_s, closes_in_s=job.closes_in_s)
