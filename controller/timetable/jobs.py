@@ -6,14 +6,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
-from controller.demand.facts import Part, PlantingFacts
+from controller.demand.facts import PlantingFacts
 from controller.demand.records import DayInput, LedgerDay, Observation
 from controller.demand.salts import leaching_share_of
-from controller.garden.model import Garden, UnlikeRows, Zone
-from controller.garden.show import show_depth
-from controller.hydraulics.assembly import evenness_of
+from controller.garden.model import Garden, Zone
 from controller.hydraulics.doubts import opening_doubt
-from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.lines import Lines
 from controller.timetable.accounts import ZoneAccount
 from controller.timetable.dose import even_litres, soaking_of
@@ -21,16 +18,13 @@ from controller.timetable.forecast import to_come_mm
 from controller.timetable.job import Job
 from controller.timetable.records import Dose, Pulse, Why
 from controller.timetable.travel import shortest_pulse_s
+from controller.timetable.unlike import depth_of, evenness_for, loss_words
 from controller.timetable.wants import Outlook, Want, want_of
 from controller.timetable.windows import Stretch, allowed, days_to_next_window, hold_in_force
 from controller.units import l_from_m3
 from crops.catalogue import Catalogue, Crop, Soil
 
 _DAY = timedelta(days=1)
-# Under this evenness, or this part of the flow due to a ground, dividing by it would flood the
-# rest; such a row needs mending, and `check` says so. Our choice.
-LEAST_EVENNESS = 0.4
-_WORTH_SAYING_MM = 0.5  # more than it lacks, before the loss to another row is named
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,21 +94,22 @@ class Reckoning:
         wants = self._wants(zone, account, day)
         if not any(want.due for want in wants.values()):
             return None
-        spread_mm, chosen = self._depth(zone, account, wants)
+        spread_mm, chosen = depth_of(zone, account, wants)
         if spread_mm <= 0.0:
             return None
-        watering = self.garden.watering
-        evenness = max(
-            with_drilling_scatter(self._evenness(zone, chosen.part), watering.drilling_scatter),
-            LEAST_EVENNESS,
-        )
+        alone = self.lines.open_set(frozenset((zone.name,))).zones[zone.name]
+        scatter = self.garden.watering.drilling_scatter
+        evenness = evenness_for(zone, chosen.part, alone, scatter=scatter)
         already = self.given.litres.get((zone.name, day), 0.0)
         wanted = (
             even_litres(net_mm=spread_mm, ground_m2=zone.ground_m2, evenness=evenness) - already
         )
         if wanted <= 0.0:
             return None
-        words = chosen.words + self._loss_words(zone, account, wants, spread_mm, chosen)
+        us_units = self.garden.us_units
+        words = chosen.words + loss_words(
+            zone, account, wants, spread_mm, chosen, us_units=us_units
+        )
         if self._guess(zone) is not None:
             words = f"{words}; its opening is unknown, its flow a guess"
         job = self._job(zone, day, chosen, wanted, already)
@@ -141,62 +136,6 @@ class Reckoning:
             if want is not None:
                 wants[number] = want
         return wants
-
-    def _depth(
-        self, zone: Zone, account: ZoneAccount, wants: Mapping[int, Want]
-    ) -> tuple[float, Want]:
-        """The depth over the zone's whole ground that its parts' wants come to, and whose they are.
-
-        For the neediest, as much as brings each due part its own; for the mean, what all the parts
-        miss together.
-        """
-        if len(account.parts) == 1:
-            (want,) = wants.values()
-            return want.net_mm, want
-        litres: dict[int, float] = {
-            number: want.net_mm * want.part.ground_m2 for number, want in wants.items()
-        }
-        due = {
-            n: litres[n]
-            / max(account.shares[n], LEAST_EVENNESS * want.part.ground_m2 / zone.ground_m2)
-            for n, want in wants.items()
-            if want.due
-        }
-        neediest = max(due, key=lambda n: due[n])
-        if zone.unlike_rows is UnlikeRows.NEEDIEST:
-            return due[neediest] / zone.ground_m2, wants[neediest]
-        return sum(litres.values()) / zone.ground_m2, wants[neediest]
-
-    def _loss_words(
-        self,
-        zone: Zone,
-        account: ZoneAccount,
-        wants: Mapping[int, Want],
-        spread_mm: float,
-        chosen: Want,
-    ) -> str:
-        """For a zone of unlike rows: whose need it is, and what the others get beyond theirs."""
-        if len(account.parts) == 1:
-            return ""
-        words = f" ({chosen.part.name})"
-        for number, (part, share) in enumerate(zip(account.parts, account.shares, strict=True)):
-            want = wants.get(number)
-            if part is chosen.part or part.ground_m2 <= 0.0:
-                continue
-            gets = spread_mm * zone.ground_m2 * share / part.ground_m2
-            beyond = gets - (0.0 if want is None else want.evening.depletion_mm)
-            if beyond >= _WORTH_SAYING_MM:
-                more = show_depth(beyond, self.garden.us_units)
-                words += f"; {part.name} gets {more} more than it lacks"
-        return words
-
-    def _evenness(self, zone: Zone, part: Part) -> float:
-        """That of the ground the dose is for: the part's own rows, or all of the zone's."""
-        alone = self.lines.open_set(frozenset((zone.name,))).zones[zone.name]
-        if zone.unlike_rows is UnlikeRows.MEAN or not part.name:
-            return alone.evenness
-        rows = (alone.rows[number - 1] for number in part.rows)
-        return evenness_of(hole for row in rows for hole in row.holes)[0]
 
     def _refill_at(self, zone: Zone) -> float:
         return self.garden.watering.refill_at if zone.refill_at is None else zone.refill_at

@@ -1,0 +1,73 @@
+"""One dose for all rows of a zone: what its parts want together, and what that costs some."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from controller.demand.facts import Part
+from controller.garden.model import UnlikeRows, Zone
+from controller.garden.show import show_depth
+from controller.hydraulics.assembly import evenness_of
+from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.flows import ZoneFlow
+from controller.timetable.accounts import ZoneAccount
+from controller.timetable.wants import Want
+
+# Under this evenness, or this part of the flow due to a ground, dividing by it would flood the
+# rest; such a row needs mending, and `check` says so. Our choice.
+LEAST_EVENNESS = 0.4
+_WORTH_SAYING_MM = 0.5  # more than it lacks, before the loss to another row is named
+
+
+def depth_of(zone: Zone, account: ZoneAccount, wants: Mapping[int, Want]) -> tuple[float, Want]:
+    """The depth over the zone's whole ground that its parts' wants come to, and whose they are.
+
+    `wants` are by the parts' numbers; at least one is due. For the neediest, as much as brings each
+    due part its own; for the mean, what all the parts miss together.
+    """
+    if len(account.parts) == 1:
+        (want,) = wants.values()
+        return want.net_mm, want
+    litres = {number: want.net_mm * want.part.ground_m2 for number, want in wants.items()}
+    due = {
+        n: litres[n] / max(account.shares[n], LEAST_EVENNESS * want.part.ground_m2 / zone.ground_m2)
+        for n, want in wants.items()
+        if want.due
+    }
+    neediest = max(due, key=lambda n: due[n])
+    if zone.unlike_rows is UnlikeRows.NEEDIEST:
+        return due[neediest] / zone.ground_m2, wants[neediest]
+    return sum(litres.values()) / zone.ground_m2, wants[neediest]
+
+
+def evenness_for(zone: Zone, part: Part, alone: ZoneFlow, *, scatter: float) -> float:
+    """That of the ground a dose is for, the drill's scatter in it: the part's rows, or all."""
+    evenness = alone.evenness
+    if part.name and zone.unlike_rows is UnlikeRows.NEEDIEST:
+        rows = (alone.rows[number - 1] for number in part.rows)
+        evenness, _ = evenness_of(hole for row in rows for hole in row.holes)
+    return max(with_drilling_scatter(evenness, scatter), LEAST_EVENNESS)
+
+
+def loss_words(
+    zone: Zone,
+    account: ZoneAccount,
+    wants: Mapping[int, Want],
+    spread_mm: float,
+    chosen: Want,
+    *,
+    us_units: bool,
+) -> str:
+    """For a zone of unlike rows: whose need it is, and what the others get beyond theirs."""
+    if len(account.parts) == 1:
+        return ""
+    words = f" ({chosen.part.name})"
+    for number, (part, share) in enumerate(zip(account.parts, account.shares, strict=True)):
+        want = wants.get(number)
+        if part is chosen.part or part.ground_m2 <= 0.0:
+            continue
+        gets = spread_mm * zone.ground_m2 * share / part.ground_m2
+        beyond = gets - (0.0 if want is None else want.evening.depletion_mm)
+        if beyond >= _WORTH_SAYING_MM:
+            words += f"; {part.name} gets {show_depth(beyond, us_units)} more than it lacks"
+    return words
