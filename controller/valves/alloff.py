@@ -1,5 +1,9 @@
 """The stop step: `python -m controller.valves.alloff LINE_FILE` drives every line off.
 
+The master comes first, then what opens valves; then the close lines of balls that stay, all at
+once and for their whole closing time, and off again. A close line is not driven while the open line
+of its valve is not known to be off.
+
 The service manager runs it after every end of the daemon, kill and crash included. It talks to no
 daemon, asks no database, can be run twice, and imports nothing but the standard library: the kernel
 is asked directly, and lgpio only for a line where that fails.
@@ -13,11 +17,12 @@ import json
 import os
 import struct
 import sys
-from collections.abc import Callable, Iterable, Sequence
+import time
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from controller.valves.states import LineLimits
+    from controller.valves.limits import LineLimits, MasterLimits
 
 SHUT_AT = "shut-at.json"  # beside the line file: when the lines were last surely off
 PRETENDED = "pretended-off.json"  # beside it, in place of pins: what "mock" lines were told
@@ -26,15 +31,17 @@ PRETENDED = "pretended-off.json"  # beside it, in place of pins: what "mock" lin
 # compiles that header, where it is installed, and compares sizes and numbers.
 GET_LINE_IOCTL = 0xC250B407  # GPIO_V2_GET_LINE_IOCTL
 GET_VALUES_IOCTL = 0xC010B40E  # GPIO_V2_LINE_GET_VALUES_IOCTL
+SET_VALUES_IOCTL = 0xC010B40F  # GPIO_V2_LINE_SET_VALUES_IOCTL
 # struct gpio_v2_line_request: 64 offsets, consumer; flags, number of attributes, 5 words padding;
 # 10 attributes (id, padding, value, mask); number of lines, event buffer, 5 words padding, fd
 LINE_REQUEST = struct.Struct("=64I32sQI5I" + "IIQQ" * 10 + "II5Ii")
 LINE_VALUES = struct.Struct("=QQ")  # bits, mask
 FLAG_OUTPUT, OUTPUT_VALUES = 1 << 3, 2
+LONGEST_WAIT_S = 300.0  # whatever the line file says; a broken one must not hold up the next start
 
 
-def main(arguments: Sequence[str]) -> int:
-    """Drive off every line the line file names; the exit code."""
+def main(arguments: Sequence[str], wait: Callable[[float], None] = time.sleep) -> int:
+    """Drive off every line the line file names, and shut every ball that stays; the exit code."""
     if len(arguments) != 1:
         _say("usage: python -m controller.valves.alloff LINE_FILE")
         return 2
@@ -44,32 +51,77 @@ def main(arguments: Sequence[str]) -> int:
             told = json.load(file)
         kind, chip = told["pins"], told["chip"]
         off_levels = {int(line["number"]): int(line["off_level"]) for line in told["lines"]}
+        # A line file of an older Rowgate has no balls.
+        balls = [
+            (int(ball["open"]), int(ball["close"]), float(ball["for_s"]))
+            for ball in told.get("balls", ())
+        ]
+        for number in {n for ball in balls for n in ball[:2]}:
+            _ = off_levels[number]
     except FileNotFoundError:
         _say(f"{path}: no such file, so no line was ever taken; nothing to do")
         return 0
-    except (OSError, ValueError, KeyError, TypeError) as fault:
+    except (OSError, ValueError, KeyError, TypeError, AttributeError) as fault:
         _say(f"{path}: cannot be read ({fault!r}); NO LINE WAS DRIVEN OFF: shut the tap")
         return 1
     if kind == "mock":
-        failed: dict[int, str] = {}
-        _replace(_beside(path, PRETENDED), {"off_levels": off_levels})
+        driven = {str(closes): for_s for _, closes, for_s in balls}
+        mark: dict[str, Any] = {"off_levels": off_levels}
+        _replace(_beside(path, PRETENDED), mark | ({"driven_shut_s": driven} if driven else {}))
+        roads: Sequence[Road] = (lambda number, level: None,)
+        wait = _no_wait
     else:
-        failed = drive_off(off_levels, _roads(0 if chip is None else int(chip), path))
+        roads = _roads(0 if chip is None else int(chip), path)
+    failed = _all_off(off_levels, balls, roads, wait, path)
     for number, why in failed.items():
         _say(f"line {number} IS NOT KNOWN TO BE OFF: {why}; shut the tap")
     shut = [number for number in off_levels if number not in failed]
     _say(f"driven off: {', '.join(map(str, shut)) or 'none'}")
-    _remember(path, shut, failed)
     return 1 if failed else 0
 
 
 Road = Callable[[int, int], None]  # drives one line to a level, or raises
+Ball = tuple[int, int, float]  # open line, close line, how long the close line is driven
 
 
-def drive_off(off_levels: dict[int, int], roads: Sequence[Road]) -> dict[int, str]:
-    """Drive each line to its off level by the first road that works; what failed, by line."""
+def _all_off(
+    off_levels: Mapping[int, int],
+    balls: Sequence[Ball],
+    roads: Sequence[Road],
+    wait: Callable[[float], None],
+    path: str,
+) -> dict[int, str]:
+    """Everything off, balls driven shut in between; what failed, by line."""
+    openers, closers = {ball[0] for ball in balls}, {ball[1] for ball in balls}
+    first = {n: level for n, level in off_levels.items() if n in openers or n not in closers}
+    failed = drive(first, roads)
+    waits_s = []
+    for opens, closes, for_s in balls:
+        if opens in failed or closes in openers:  # never both
+            failed.setdefault(opens, "off, but its close line is another valve's open line")
+            continue
+        unmoved = drive({closes: 1 - off_levels[closes]}, roads)
+        if unmoved:
+            failed[opens] = f"off, but its close line cannot be driven: {unmoved[closes]}"
+        else:
+            waits_s.append(for_s)
+    moment = _moment()
+    # Written down before the wait: should somebody end this, what was done so far is known.
+    _remember(path, moment, off_levels, failed)
+    if waits_s:
+        _say(f"driving {len(waits_s)} valves shut, {max(waits_s):.0f} s")
+        wait(min(max(waits_s), LONGEST_WAIT_S))
+    late = drive({closes: off_levels[closes] for closes in sorted(closers)}, roads)
+    if late:
+        failed |= late
+        _remember(path, moment, off_levels, failed)
+    return failed
+
+
+def drive(levels: Mapping[int, int], roads: Sequence[Road]) -> dict[int, str]:
+    """Drive each line to its level by the first road that works; what failed, by line."""
     failed = {}
-    for number, level in off_levels.items():
+    for number, level in levels.items():
         why = []
         for road in roads:
             try:
@@ -83,14 +135,29 @@ def drive_off(off_levels: dict[int, int], roads: Sequence[Road]) -> dict[int, st
 
 
 def write_line_file(
-    path: str | os.PathLike[str], lines: Iterable[LineLimits], pins: str, chip: int | None
+    path: str | os.PathLike[str],
+    lines: Iterable[LineLimits],
+    pins: str,
+    chip: int | None,
+    masters: Iterable[MasterLimits] = (),
 ) -> None:
-    """Name the lines for the stop step. The daemon calls this before it takes the first of them."""
+    """Name the lines for the stop step. The daemon calls this before it takes the first of them.
+
+    "lines" has every line, close lines too, so that an older stop step drives all of them off.
+    """
+    valves = [*(master.line for master in masters), *lines]
     told = {
         "pins": pins,
         "chip": chip,
         "lines": [
-            {"number": line.number, "off_level": 1 if line.active_low else 0} for line in lines
+            {"number": number, "off_level": 1 if valve.active_low else 0}
+            for valve in valves
+            for number in valve.numbers
+        ],
+        "balls": [
+            {"open": valve.number, "close": valve.close_number, "for_s": valve.closing_s}
+            for valve in valves
+            if valve.close_number is not None
         ],
     }
     try:
@@ -131,7 +198,9 @@ def _roads(chip: int, path: str) -> tuple[Road, ...]:
 def _kernel_road(chip: int) -> Road:
     """Ask the kernel itself. The line's descriptor stays open until this process ends."""
 
-    def drive(number: int, level: int) -> None:
+    taken: dict[int, int] = {}
+
+    def take(number: int, level: int) -> int:
         import fcntl
 
         attributes = [OUTPUT_VALUES, 0, level, 1] + [0] * (4 * 9)
@@ -149,20 +218,29 @@ def _kernel_road(chip: int) -> Road:
             fcntl.ioctl(board, GET_LINE_IOCTL, request)
         finally:
             os.close(board)
-        line = LINE_REQUEST.unpack(request)[-1]
-        values = bytearray(LINE_VALUES.pack(0, 1))
-        fcntl.ioctl(line, GET_VALUES_IOCTL, values)
-        if LINE_VALUES.unpack(values)[0] & 1 != level:
-            raise OSError(f"was driven to level {level} and is read as {1 - level}")
+        line: int = LINE_REQUEST.unpack(request)[-1]
+        return line
 
-    return drive
+    def go(number: int, level: int) -> None:
+        import fcntl
+
+        if number in taken:
+            fcntl.ioctl(taken[number], SET_VALUES_IOCTL, bytearray(LINE_VALUES.pack(level, 1)))
+        else:
+            taken[number] = take(number, level)
+        values = bytearray(LINE_VALUES.pack(0, 1))
+        fcntl.ioctl(taken[number], GET_VALUES_IOCTL, values)
+        _check(level, LINE_VALUES.unpack(values)[0] & 1)
+
+    return go
 
 
 def _lgpio_road(chip: int, path: str) -> Road:
     """Go through lgpio, as the daemon does."""
     opened: list[tuple[Any, int]] = []
+    taken: set[int] = set()
 
-    def drive(number: int, level: int) -> None:
+    def go(number: int, level: int) -> None:
         if not opened:
             if not os.access(".", os.W_OK):  # lgpio makes a FIFO where it is imported
                 os.chdir(os.path.dirname(path))  # noqa: PTH120
@@ -170,28 +248,49 @@ def _lgpio_road(chip: int, path: str) -> Road:
 
             opened.append((lgpio, lgpio.gpiochip_open(chip)))
         lgpio, handle = opened[0]
-        lgpio.gpio_claim_output(handle, number, level)
-        if lgpio.gpio_read(handle, number) != level:
-            raise OSError(f"was driven to level {level} and is read as {1 - level}")
+        if number in taken:
+            lgpio.gpio_write(handle, number, level)
+        else:
+            lgpio.gpio_claim_output(handle, number, level)
+            taken.add(number)
+        _check(level, lgpio.gpio_read(handle, number))
 
-    return drive
+    return go
 
 
-def _remember(path: str, shut: list[int], failed: dict[int, str]) -> None:
-    """Write down when the lines were off, for whoever reckons what was delivered."""
+def _check(level: int, found: int) -> None:
+    if found != level:
+        raise OSError(f"was driven to level {level} and is read as {found}")
+
+
+def _no_wait(seconds: float) -> None:
+    """Pretended valves need no time."""
+
+
+def _moment() -> dict[str, Any]:
+    """Now, for whoever reckons what was delivered; empty if even that fails."""
     try:
         from controller.clock import SystemClock
 
         clock = SystemClock()
-        told = {
+        return {
             "wall_utc": clock.now_utc().isoformat(),
             "mono_s": clock.mono_s(),
             "boot_id": clock.boot_id(),
-            "shut": shut,
-            "failed": failed,
         }
-        _replace(_beside(path, SHUT_AT), told)
     except Exception as fault:  # noqa: BLE001 - the lines are off; only the note of it is missing
+        _say(f"when that was is not known: {fault}")
+        return {}
+
+
+def _remember(
+    path: str, moment: dict[str, Any], lines: Iterable[int], failed: Mapping[int, str]
+) -> None:
+    """Write down when the lines were off."""
+    shut = [number for number in lines if number not in failed]
+    try:
+        _replace(_beside(path, SHUT_AT), moment | {"shut": shut, "failed": dict(failed)})
+    except OSError as fault:
         _say(f"when that was cannot be written down: {fault}")
 
 

@@ -3,30 +3,40 @@
 Off at birth, off at the deadline, off when in doubt. A deadline on the monotonic clock is set
 before a pin is driven on. Pins come first and records after, outside the lock: whoever keeps the
 records may be slow, stuck or broken, and no line stays open for it.
+
+A master valve is the bank's own: it opens ahead of the first line and shuts after the last, and
+nobody else opens it. While it leads, nobody waits with the lock held; the closer's next round
+drives the line on.
 """
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from math import isinf
 
 from controller.clock import Clock
 from controller.errors import ValveFault, ValveRefused
+from controller.valves.hands import RETRY_S, Hands
+from controller.valves.limits import LineLimits, MasterLimits
 from controller.valves.line import Line, told
 from controller.valves.pins import PinDriver
-from controller.valves.states import Event, LineLimits, State, next_state
+from controller.valves.rules import why_not_open
+from controller.valves.states import CLOSINGS, Event, State, next_state
 from controller.valves.tell import BankRecord, OpenLine, Teller, What
 
-__all__ = ["Bank", "BankRecord", "OpenLine", "What"]
+__all__ = ["RETRY_S", "Bank", "BankRecord", "OpenLine", "What"]
 
-RETRY_S = 1.0  # our choice: how soon a line that did not close is told again
 FOR_EVER = -1.0
+LOOK_S = 0.2  # our choice: between two looks while closings are waited for
 
 
 class Bank:
-    """All lines of one board. Thread-safe; closing waits for nothing but the pins."""
+    """All lines of one board. Thread-safe; closing waits for nothing but the pins.
+
+    A line that travels is driven shut for its whole time at birth, unless it is `known_shut`.
+    """
 
     def __init__(
         self,
@@ -35,21 +45,22 @@ class Bank:
         clock: Clock,
         record: Callable[[BankRecord], None],
         already_open_s: Mapping[int, float] | None = None,
+        *,
+        master: MasterLimits | None = None,
+        known_shut: Collection[int] = (),
     ) -> None:
         self._driver, self._clock, self._teller = driver, clock, Teller(record)
         self._changed = threading.Condition(threading.Lock())
         self._shut_because = ""
-        already = already_open_s or {}
-        self._lines = {
-            limits.number: Line(limits, driver, clock, already.get(limits.number, 0.0))
-            for limits in lines
-        }
-        if len(self._lines) != len(lines):
-            raise ValveFault("two valves are on the same line; each needs its own")
-        for line in self._lines.values():  # each on its own: a dead line harms no other
-            fault = line.drive_off()
-            if fault:
-                self._note(line, What.FAULT, 0.0, f"not off at the start: {fault}")
+        self._hands = Hands(
+            lines,
+            driver,
+            clock,
+            self._teller.note,
+            already_open_s or {},
+            master,
+            frozenset(known_shut),
+        )
         self._teller.deliver()
 
     # ---- opening ---------------------------------------------------------------------------------
@@ -57,29 +68,37 @@ class Bank:
     def open(self, number: int, *, for_s: float) -> float:
         """Open a line for so long, and give back its deadline on the monotonic clock. [s]
 
+        With a master that is shut, the line opens after its lead, and the deadline is later by it;
+        a line that then does not do as told is told of by a record alone.
+
         Raises
         ------
         ValveRefused
             If a rule says no; nothing was driven.
         ValveFault
-            If the line did not do as told; it was driven off again, and is barred.
+            If the line, or the master, did not do as told; it was driven off again, and is barred.
         """
         with self._changed:
             line = self._known(number)
-            why_not = self._why_not(line, for_s)
+            why_not = self._shut_because and f"the bank is shut: {self._shut_because}"
+            why_not = why_not or why_not_open(self._hands, line, for_s)
             if why_not:
                 raise ValveRefused(f"line {number} is not opened: {why_not}")
-            # The deadline stands before the pin moves: whatever happens from here on, somebody
-            # closes this line.
-            deadline_mono_s = line.start(for_s)
-            self._changed.notify_all()
-            fault, shut = line.drive_on(), self._shut_because
+            # A deadline stands before any pin moves: whatever happens from here on, somebody
+            # closes this line, and the master.
+            lead_s = self._hands.lead_s()
+            fault = self._hands.lead(line, for_s)
             if fault:
-                self._bar(line, Event.ON_FAILED, f"did not open: {fault}")
+                fault = f"the master valve did not open: {fault}"
             else:
-                self._note(line, What.OPENED, 0.0, f"for {for_s:.1f} s")
+                deadline_mono_s = line.start(for_s, lead_s=lead_s)
+                self._changed.notify_all()
+                fault = self._begin(line, for_s, lead_s)
+            shut = self._shut_because
             if shut and not fault:  # while the driver was slow
-                self._shut(line, shut)
+                self._hands.shut(line, shut)
+                self._shut_master_now(shut)
+            self._hands.mind_master()
         self._teller.deliver()
         if fault:
             raise ValveFault(f"line {number} did not open, and was told to close: {fault}")
@@ -88,17 +107,18 @@ class Bank:
         return deadline_mono_s
 
     def reset(self, number: int) -> None:
-        """Allow a barred line to open again, if it can be driven off now."""
+        """Allow a barred line, or the master, to open again, if it can be driven off now."""
         with self._changed:
-            line = self._known(number)
+            line = self._any(number)
             try:
                 next_state(line.state, Event.RESET_ASKED)
             except ValveRefused as why:
                 raise ValveRefused(f"line {number} is not reset: {why}") from None
-            _, fault = self._shut(line, "")
+            _, fault = self._hands.shut(line, "")
             if not fault:
                 line.happens(Event.RESET_ASKED)
-                self._note(line, What.RESET, 0.0, "may open again")
+                self._hands.note(line, What.RESET, 0.0, "may open again")
+            self._hands.mind_master()
         self._teller.deliver()
         if fault:
             raise ValveFault(f"line {number} is not reset, it cannot be driven off: {fault}")
@@ -106,18 +126,41 @@ class Bank:
     # ---- closing ---------------------------------------------------------------------------------
 
     def close(self, number: int, why: str) -> float:
-        """Close a line; how long it was open. `ValveFault` if it did not close (it is retried)."""
+        """Tell a line to shut; how long it was open. `ValveFault` if that did not take: it is
+        told again. One that travels is closing from now on, and shut when its time is over.
+        """
         with self._changed:
-            open_s, fault = self._shut(self._known(number), why)
+            open_s, fault = self._hands.shut(self._any(number), why)
+            self._hands.mind_master()
+            self._changed.notify_all()
         self._teller.deliver()
         if fault:
             raise ValveFault(f"line {number} did not close, and is told again: {fault}")
         return open_s
 
     def close_all(self, why: str) -> Mapping[int, str]:
-        """Drive every line off, each in its own try; what failed, by line."""
+        """Tell every line to shut, then the master, each in its own try; what failed, by line."""
         with self._changed:
-            failed = self._shut_each(self._lines.values(), why)
+            failed = self._shut_all(why)
+        self._teller.deliver()
+        return failed
+
+    def shut_master(self, why: str) -> Mapping[int, str]:
+        """Water runs that should not: the master first, then every line; what failed, by line.
+
+        The master is barred until somebody has looked and reset it. Without one, all lines close.
+        """
+        with self._changed:
+            failed = {}
+            master = self._hands.master
+            if master is not None:
+                event = Event.ON_FAILED if master.state is State.OPEN else Event.FOUND_ON
+                fault = self._hands.bar(master, event, why)
+                if fault:
+                    failed[master.number] = fault
+            failed |= self._hands.shut_each(self._hands.lines.values(), why)
+            self._hands.mind_master()
+            self._changed.notify_all()
         self._teller.deliver()
         return failed
 
@@ -128,64 +171,87 @@ class Bank:
         """
         self._shut_because = self._shut_because or why  # before the lock: none opens after it
         with self._held(patience_s):
-            failed = self._shut_each(self._lines.values(), why)
+            failed = self._shut_all(why)
         self._teller.deliver()
         return failed
 
-    def close_due(self, *, margin_s: float = 0.0, patience_s: float = FOR_EVER) -> tuple[int, ...]:
-        """Close what is past its deadline by the margin, tell stuck lines again; what closed now.
+    def retire(self) -> None:
+        """Give the lines away: this bank touches no pin any more. Call `shut_down` first."""
+        with self._changed:
+            self._hands.lines, self._hands.master = {}, None
+            self._changed.notify_all()
 
-        With a patience, `ValveFault` if the bank is busy for longer than that.
+    def close_due(self, *, margin_s: float = 0.0, patience_s: float = FOR_EVER) -> tuple[int, ...]:
+        """Close what is past its deadline by the margin, end closings, tell stuck lines again.
+
+        It also drives on what has waited for the master, and takes the current from a ball that
+        has arrived. Gives back what was told to shut, or is shut, now. With a patience,
+        `ValveFault` if the bank is busy for longer than that.
         """
+        hands = self._hands
         with self._held(patience_s):
-            now = self._clock.mono_s()
-            due = [
-                line
-                for line in self._lines.values()
-                if line.state is State.STUCK
-                or (line.state is State.OPEN and now >= line.deadline_mono_s + margin_s)
-                or (line.state is State.OPEN and self._shut_because)
-            ]
-            failed = self._shut_each(due, "time is up")
+            all_shut = bool(self._shut_because)
+            due = [n for n in hands.every() if hands.is_due(n, margin_s, all_shut=all_shut)]
+            failed = hands.shut_each(due, "time is up")
+            if not all_shut:
+                for line in hands.every():
+                    hands.step(line, margin_s)
+            hands.mind_master()
+            if due:
+                self._changed.notify_all()
         self._teller.deliver()
         return tuple(line.number for line in due if line.number not in failed)
 
     def look(self, *, patience_s: float = FOR_EVER) -> tuple[int, ...]:
         """Read every line back; drive off and bar what is not as it should be, and name it."""
         with self._held(patience_s):
-            found = [line.number for line in self._lines.values() if self._is_amiss(line)]
+            found = [n.number for n in self._hands.every() if self._hands.is_amiss(n)]
+            self._hands.mind_master()
         self._teller.deliver()
         return tuple(found)
 
     def off_past_the_lock(self) -> Mapping[int, str]:
-        """The last resort, when the lock cannot be had: drive every line off without asking.
+        """The last resort, when the lock cannot be had: drive all off without asking.
 
-        It changes nothing the bank remembers; afterwards only the end of the process is right.
+        The master goes first. Close lines are left as they are: who holds the lock may be driving
+        the open line of the same valve on. It changes nothing the bank remembers; afterwards only
+        the end of the process is right, and the stop step drives every ball shut.
         """
         self._shut_because = self._shut_because or "driven off past the lock"
         failed = {}
-        for number in self._lines:
+        for line in reversed(self._hands.every()):
             try:
-                self._driver.write(number, False)
+                self._driver.write(line.number, False)
             except Exception as fault:  # noqa: BLE001 - a dead line must not stop the others
-                failed[number] = told(fault)
+                failed[line.number] = told(fault)
         return failed
 
     # ---- questions -------------------------------------------------------------------------------
 
     def next_deadline_mono_s(self) -> float | None:
-        """When `close_due` has something to do next; None while no water may run. [s]"""
+        """When `close_due` has something to do next; None while nothing is under way. [s]"""
         with self._changed:
-            return self._next_deadline_mono_s()
+            return self._hands.due_mono_s()
 
     def wait_until_due(self, at_most_s: float) -> None:
         """Sleep until the nearest deadline, a change of the bank, or for so long at most."""
         with self._changed:
-            wait_s, due_mono_s = at_most_s, self._next_deadline_mono_s()
+            wait_s, due_mono_s = at_most_s, self._hands.due_mono_s()
             if due_mono_s is not None:
                 wait_s = min(wait_s, due_mono_s - self._clock.mono_s())
             if wait_s > 0.0:
                 self._changed.wait(wait_s)
+
+    def wait_until_closed(self, at_most_s: float, meanwhile: Callable[[], None]) -> bool:
+        """Wait until no line is closing, whoever ends the closings; whether that came about."""
+        ends_mono_s = self._clock.mono_s() + at_most_s
+        while self.closing_s() > 0.0:
+            if self._clock.mono_s() >= ends_mono_s:
+                return False
+            self.close_due()
+            self.wait_until_due(LOOK_S)
+            meanwhile()
+        return True
 
     def wake(self) -> None:
         """End every `wait_until_due` now."""
@@ -193,33 +259,67 @@ class Bank:
             self._changed.notify_all()
 
     def is_open(self, number: int) -> bool:
-        """Whether water may run: the line is open, or did not close when told to."""
+        """Whether water may run: the line is open, closing, or did not close when told to."""
         with self._changed:
-            return self._known(number).may_run
+            return self._any(number).may_run
+
+    def closing_s(self, number: int | None = None) -> float:
+        """How long a line must still be waited for before it can be asked to open. [s]
+
+        It is closing, or the master is. Without a number: until no valve is closing any more.
+        """
+        with self._changed:
+            hands = self._hands
+            asked = hands.every()
+            if number is not None:
+                asked = [self._known(number), *([hands.master] if hands.master else [])]
+            ends_mono_s = max((n.closed_mono_s for n in asked if n.state in CLOSINGS), default=None)
+            # Past its end it is still closing until the closer has ended it.
+            return 0.0 if ends_mono_s is None else max(1e-3, ends_mono_s - self._clock.mono_s())
 
     def open_lines(self) -> tuple[OpenLine, ...]:
-        """Every line through which water may run, by number."""
+        """Every line through which water may run, by number; not the master."""
         with self._changed:
             return tuple(
                 OpenLine(
                     number=number,
                     state=line.state,
                     opened_mono_s=line.opened_mono_s,
-                    deadline_mono_s=None if isinf(line.deadline_mono_s) else line.deadline_mono_s,
+                    deadline_mono_s=_or_none(line.deadline_mono_s),
+                    shut_mono_s=line.shut_mono_s,
+                    closed_mono_s=_or_none(line.closed_mono_s),
                 )
-                for number, line in sorted(self._lines.items())
+                for number, line in sorted(self._hands.lines.items())
                 if line.may_run
             )
 
-    def states(self) -> Mapping[int, State]:
-        """The state of every line, by number."""
+    def flowing(self) -> bool:
+        """Whether water may run through any line."""
         with self._changed:
-            return {number: line.state for number, line in sorted(self._lines.items())}
+            return any(line.may_run for line in self._hands.lines.values())
+
+    def states(self) -> Mapping[int, State]:
+        """The state of every line, by number; the master's, too."""
+        with self._changed:
+            return {line.number: line.state for line in sorted(self._hands.every(), key=_number)}
+
+    def master(self) -> State | None:
+        """The state of the master; None where there is none."""
+        with self._changed:
+            return None if self._hands.master is None else self._hands.master.state
+
+    def limits(self, number: int) -> LineLimits:
+        """How a line, or the master, moves, and how long it may be open."""
+        with self._changed:
+            return self._any(number).limits
 
     def used_s(self, number: int) -> float:
-        """How long the line was open in the last 24 hours, before this process included. [s]"""
+        """How long the line was open in the last 24 hours, before this process included. [s]
+
+        A line that travels counts from being told to open until being told to shut.
+        """
         with self._changed:
-            return self._known(number).used_s()
+            return self._any(number).used_s()
 
     @property
     def shut_because(self) -> str:
@@ -234,99 +334,43 @@ class Bank:
     # ---- below, the lock is held -----------------------------------------------------------------
 
     def _known(self, number: int) -> Line:
+        lines, master = self._hands.lines, self._hands.master
+        if master is not None and number == master.number:
+            raise ValveRefused(f"line {number} is the master; it opens with the lines behind it")
         try:
-            return self._lines[number]
+            return lines[number]
         except KeyError:
-            known = ", ".join(str(n) for n in sorted(self._lines)) or "none"
+            known = ", ".join(str(n) for n in sorted(lines)) or "none"
             raise ValveRefused(f"line {number}: there is no such line; known are {known}") from None
 
-    def _why_not(self, line: Line, for_s: float) -> str:
-        """The rule that forbids this opening; empty if none does."""
-        limits = line.limits
-        if self._shut_because:
-            return f"the bank is shut: {self._shut_because}"
-        if isinstance(for_s, bool) or not isinstance(for_s, int | float):
-            return f"found {for_s!r}; how long is a number of seconds"
-        if not 0.0 < for_s <= limits.longest_open_s:  # also false for NaN and infinity
-            longest = f"{limits.longest_open_s:g} s"
-            return f"found {for_s} s; allowed is more than 0 and at most {longest}"
-        try:
-            next_state(line.state, Event.OPEN_ASKED)
-        except ValveRefused as why:
-            return str(why)
-        used_s = line.used_s()
-        if used_s + for_s > limits.most_open_s_per_day:
-            return (
-                f"it was open {used_s:.1f} s in the last 24 hours, and {for_s:.1f} s more would "
-                f"pass the {limits.most_open_s_per_day:g} s it may have"
+    def _any(self, number: int) -> Line:
+        """A line, or the master."""
+        master = self._hands.master
+        return master if master is not None and number == master.number else self._known(number)
+
+    def _begin(self, line: Line, for_s: float, lead_s: float) -> str:
+        """Drive the line on, or leave it to the closer once the master has led; what went wrong."""
+        if lead_s > 0.0:
+            self._hands.note(
+                line, What.OPENED, 0.0, f"for {for_s:.1f} s, {lead_s:.1f} s after the master"
             )
-        return ""
-
-    def _next_deadline_mono_s(self) -> float | None:
-        due = [n.deadline_mono_s for n in self._lines.values() if n.state is State.OPEN]
-        if any(n.state is State.STUCK for n in self._lines.values()):
-            due.append(self._clock.mono_s() + RETRY_S)
-        return min(due, default=None)
-
-    def _shut_each(self, lines: Iterable[Line], why: str) -> dict[int, str]:
-        """Drive these lines off, each in its own try; what failed, by line."""
-        outcomes = {line.number: self._shut(line, why) for line in lines}
-        return {number: fault for number, (_, fault) in outcomes.items() if fault}
-
-    def _shut(self, line: Line, why: str) -> tuple[float, str]:
-        """Drive one line off: how long it was open, and what went wrong, if anything."""
-        was = line.state
-        fault = line.drive_off()
+            return ""
+        fault = line.drive_on()
         if fault:
-            open_s = line.open_s()
-            if was is not State.STUCK:  # told once, however often it is tried again
-                self._note(line, What.FAULT, open_s, f"does not close: {fault}")
-            return open_s, fault
-        open_s = line.end()
-        if was is State.STUCK:
-            self._note(line, What.CLOSED, open_s, "off at last; barred until it is reset")
-        elif was is State.OPEN:
-            self._note(line, What.CLOSED, open_s, why)
-        return open_s, ""
-
-    def _is_amiss(self, line: Line) -> bool:
-        """Whether the line was not as it should be; it has been driven off then."""
-        if line.state is State.STUCK:
-            return False
-        try:
-            on, words = line.read_on(), "is read as on, though nobody opened it"
-        except Exception as fault:  # noqa: BLE001 - a driver may raise anything
-            if line.state is State.OPEN:
-                return False  # not known to be wrong; its deadline stands
-            on, words = True, f"cannot be read: {told(fault)}"
-        if on == (line.state is State.OPEN):
-            return False
-        if on:
-            self._bar(line, Event.FOUND_ON, words)
+            self._hands.bar(line, Event.ON_FAILED, f"did not open: {fault}")
         else:
-            self._bar(line, Event.ON_FAILED, "is read as off while it should be open")
-        return True
+            self._hands.note(line, What.OPENED, 0.0, f"for {for_s:.1f} s")
+        return fault
 
-    def _bar(self, line: Line, event: Event, words: str) -> None:
-        """Drive off a line that is not as it should be; it is barred, or stuck if that fails."""
-        line.happens(event)
-        fault = line.drive_off()
-        open_s = line.open_s() if fault else line.end()
-        ending = f"and cannot be driven off: {fault}" if fault else "driven off and barred"
-        self._note(line, What.FAULT, open_s, f"{words}; {ending}")
+    def _shut_all(self, why: str) -> dict[int, str]:
+        failed = self._hands.shut_each(self._hands.every(), why)
+        self._hands.mind_master()
+        self._changed.notify_all()
+        return failed
 
-    def _note(self, line: Line, what: What, open_s: float, words: str) -> None:
-        self._teller.note(
-            BankRecord(
-                number=line.number,
-                what=what,
-                state=line.state,
-                wall_utc=self._clock.now_utc(),
-                mono_s=self._clock.mono_s(),
-                open_s=open_s,
-                words=words,
-            )
-        )
+    def _shut_master_now(self, why: str) -> None:
+        if self._hands.master is not None:
+            self._hands.shut(self._hands.master, why)
 
     @contextmanager
     def _held(self, patience_s: float) -> Iterator[None]:
@@ -337,3 +381,11 @@ class Bank:
             yield
         finally:
             self._changed.release()
+
+
+def _number(line: Line) -> int:
+    return line.number
+
+
+def _or_none(mono_s: float) -> float | None:
+    return None if isinf(mono_s) else mono_s

@@ -13,12 +13,15 @@ from typing import Any, Literal
 import gpiozero
 from gpiozero.pins.mock import MockFactory
 
+from controller.clock import Clock
 from controller.errors import ValveFault
+from controller.valves.inputs import Debounce, OnEdge
 from controller.valves.pins import PinDriver
 
-__all__ = ["GpioPins", "Kind", "PinDriver", "line_number"]
+__all__ = ["GpioInputs", "GpioPins", "Kind", "PinDriver", "line_number"]
 
 Kind = Literal["lgpio", "mock"]
+_STAMP_TRUSTED_S = 5.0  # a driver's time stamp further than this from now is of another clock
 _PIN = re.compile(r"(?:GPIO|BCM)?(\d{1,3})", re.IGNORECASE)
 
 
@@ -104,6 +107,56 @@ class GpioPins:
             return self._devices[number]
         except KeyError:
             raise ValveFault(f"line {number} was never taken as an output") from None
+
+
+class GpioInputs:
+    """Input pins through gpiozero, on the chip that `GpioPins` opened.
+
+    The pull is to the side at rest: up for a contact to ground. The pin driver is asked to
+    debounce, too; the mock does not, so what counts is our own.
+    """
+
+    def __init__(self, pins: GpioPins, clock: Clock) -> None:
+        self._factory, self._clock = pins.factory, clock
+        self._devices: dict[int, Any] = {}
+        self._handlers: list[Any] = []  # gpiozero keeps them weakly
+
+    def watch(self, number: int, *, active_low: bool, debounce_s: float, on_edge: OnEdge) -> None:
+        """Take the line as an input and tell of every edge to active."""
+        number = line_number(number)
+        if number in self._devices:
+            raise ValveFault(f"line {number} is taken already: two things cannot share a line")
+        debounce = Debounce(debounce_s)
+
+        def changed(stamp_s: float, high: int) -> None:
+            if high not in (0, 1):
+                return  # no edge: lgpio says 2 for a watchdog, which nobody set
+            # The kernel's time of the edge: one that waited for a busy interpreter is not late.
+            active, now = bool(high) != active_low, self._clock.mono_s()
+            if debounce.changed(active, stamp_s):
+                on_edge(stamp_s if abs(now - stamp_s) < _STAMP_TRUSTED_S else now)
+
+        try:
+            device = gpiozero.DigitalInputDevice(
+                number, pull_up=active_low, bounce_time=debounce_s, pin_factory=self._factory
+            )
+            debounce.starts(bool(device.value))
+            self._handlers.append(changed)
+            device.pin.when_changed = changed
+        except Exception as fault:  # the door: whatever gpiozero, lgpio or the kernel raise
+            raise ValveFault(f"line {number} cannot be taken as an input: {fault}") from fault
+        self._devices[number] = device
+
+    def level(self, number: int) -> bool:
+        """Whether a watched line is active now."""
+        try:
+            device = self._devices[number]
+        except KeyError:
+            raise ValveFault(f"line {number} was never taken as an input") from None
+        try:
+            return bool(device.value)
+        except Exception as fault:  # the door: whatever gpiozero, lgpio or the kernel raise
+            raise ValveFault(f"line {number} cannot be read: {fault}") from fault
 
 
 def line_number(pin: int | str) -> int:

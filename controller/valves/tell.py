@@ -19,6 +19,7 @@ class What(StrEnum):
     """What a record tells."""
 
     OPENED = "opened"
+    CLOSING = "closing"  # told to shut, and it took; water may run until its closing time is over
     CLOSED = "closed"
     FAULT = "fault"
     RESET = "reset"
@@ -29,7 +30,8 @@ class BankRecord:
     """One change of one line.
 
     An opening has ended with the first record after it whose `state` is closed or barred, and
-    `open_s` there is the whole of it, measured on the monotonic clock.
+    `open_s` there is the whole of it until it was told to shut and that took, measured on the
+    monotonic clock. The master's records are like a line's.
     """
 
     number: int
@@ -45,13 +47,17 @@ class BankRecord:
 class OpenLine:
     """A line through which water may run; `deadline_mono_s` has passed if it is stuck.
 
-    `opened_mono_s` is None for a line that could not be driven off when nobody had opened it.
+    `opened_mono_s` is None for a line that could not be driven off when nobody had opened it, and
+    lies ahead while the master leads. A line that is closing was told to at `shut_mono_s`, and is
+    shut at `closed_mono_s`.
     """
 
     number: int
     state: State
     opened_mono_s: float | None
     deadline_mono_s: float | None
+    shut_mono_s: float | None = None
+    closed_mono_s: float | None = None
 
 
 class Teller:

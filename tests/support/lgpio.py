@@ -5,6 +5,7 @@ Names and signatures are lgpio 0.2's, as gpiozero 2.0 calls them. Nothing here r
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from types import ModuleType
 
 
@@ -25,6 +26,7 @@ class StandIn(ModuleType):
         self.dead: set[int] = set()
         self.tied: dict[int, int] = {}
         self.chips: list[int] = []
+        self.watched: dict[int, Callable[[int, int, int, int], None]] = {}
 
     def gpiochip_open(self, chip: int) -> int:
         self.chips.append(chip)
@@ -57,6 +59,26 @@ class StandIn(ModuleType):
 
     def gpio_get_mode(self, handle: int, number: int) -> int:
         return 2 if number in self.outputs else 0
+
+    def gpio_free(self, handle: int, number: int) -> None:
+        self.calls.append(("free", number, 0))
+
+    def gpio_set_debounce_micros(self, handle: int, number: int, micros: int) -> None:
+        self.calls.append(("debounce", number, micros))
+
+    def gpio_claim_alert(self, handle: int, number: int, edges: int, flags: int = 0) -> None:
+        self._live(number)
+        self.calls.append(("claim alert", number, edges))
+
+    def callback(
+        self, handle: int, number: int, edges: int, tell: Callable[[int, int, int, int], None]
+    ) -> None:
+        self.watched[number] = tell
+
+    def edge(self, number: int, level: int, at_ns: int) -> None:
+        """The kernel saw the line change at that moment."""
+        self.levels[number] = level
+        self.watched[number](7, number, level, at_ns)
 
     def _live(self, number: int) -> None:
         if number in self.dead:

@@ -14,12 +14,33 @@ def limits(number: int, *, longest_s: float = 600.0, day_s: float = 3600.0) -> L
     )
 
 
+def ball(number: int, close_number: int, **more: float) -> LineLimits:
+    """A ball that stays: ten seconds to open, eight to shut (driven for ten)."""
+    plain = {"opens_in_s": 10.0, "closes_in_s": 8.0, "longest_open_s": 600.0}
+    return LineLimits(
+        number=number,
+        close_number=close_number,
+        active_low=True,
+        **({"most_open_s_per_day": 3600.0} | plain | more),
+    )
+
+
 class BadPins(RecordingPins):
-    """A driver whose lines obey until a test puts them in `bad`."""
+    """A driver whose lines obey until a test puts them in `bad`. Pairs are never both on."""
+
+    pairs: tuple[tuple[int, int], ...] = ()
 
     def __init__(self, clock: Clock) -> None:
         super().__init__(clock)
         self.bad: set[int] = set()
+        self.both_on: list[tuple[float, int, int]] = []
+
+    def write(self, number: int, on: bool) -> None:
+        """Remember the change, and whether it put both lines of a pair on."""
+        super().write(number, on)
+        for a, b in self.pairs:
+            if self.really_on(a) and self.really_on(b):
+                self.both_on.append((self._clock.mono_s(), a, b))
 
     def really_on(self, number: int) -> bool:
         """What a hand on the pipe would feel, whatever the driver says."""
