@@ -43,7 +43,7 @@ from controller.timetable.days import clear_sky_of, eto_of
 from controller.timetable.plan import assume_before, assumed_words, plan_garden
 from controller.timetable.records import Timetable
 from controller.timetable.tested import Bands
-from controller.weather.file import read_weather_csv
+from controller.weather.file import read_weather
 
 _DAY = timedelta(days=1)
 
@@ -184,7 +184,7 @@ def et(args: argparse.Namespace) -> int:
         timezone="UTC",
         coastal=args.coastal,
     )
-    found = read_weather_csv(
+    found = read_weather(
         Path(args.weather),
         wind_height_m=args.wind_height,
         clear_sky_mj_m2=clear_sky_of(site),

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
+from zlib import crc32
 
 from controller.daemon.gardenfile import Accepted
 from controller.garden.model import Garden, Hold, Watering, Zone
@@ -28,6 +29,7 @@ from controller.weather.day import WeatherDay
 DAYS_AHEAD = 2  # days after today in each plan: shown, never opened from; our choice
 AFTER_MIDNIGHT = timedelta(minutes=2)
 BEFORE_WINDOW = timedelta(minutes=20)
+SPREAD_MINUTES = 10  # over which gardens are spread, so that not all ask a service at once
 _DAY = timedelta(days=1)
 
 
@@ -73,17 +75,25 @@ def first_day_to_plan(garden: Garden, now_utc: datetime) -> date:
     return today
 
 
+def own_minutes(garden: Garden) -> timedelta:
+    """This garden's share of `SPREAD_MINUTES`: always the same for one place."""
+    site = garden.site
+    place = f"{site.name} {site.latitude_deg} {site.longitude_deg}".encode()
+    return timedelta(seconds=60.0 * SPREAD_MINUTES * (crc32(place) / 2**32))
+
+
 def plan_moments(garden: Garden, now_utc: datetime) -> list[tuple[str, datetime]]:
     """When to plan anew: after each midnight, and before each window opens; the next two days."""
     zone_info, today = garden.site.zone_info, local_day(garden, now_utc)
+    own = own_minutes(garden)
     moments: dict[datetime, str] = {}
     for ahead in range(3):
         day = today + ahead * _DAY
         midnight = utc_from_local(datetime.combine(day, time()), zone_info)
-        moments[midnight + AFTER_MIDNIGHT] = f"plan {day.isoformat()} midnight"
+        moments[midnight + AFTER_MIDNIGHT + own] = f"plan {day.isoformat()} midnight"
         for zone in garden.zones:
             for stretch in allowed(garden.watering, zone.name, zone.valve.kind, day, zone_info):
-                at = stretch.begins_utc - BEFORE_WINDOW
+                at = stretch.begins_utc - BEFORE_WINDOW + own
                 moments.setdefault(at, f"plan {at.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ} window")
     return [(moments[at], at) for at in sorted(moments) if at > now_utc]
 

@@ -18,6 +18,7 @@ from controller.garden.model import Garden
 from controller.timetable.normals import Normals, normals_from
 from controller.timetable.reference import read_station
 from controller.weather.day import WeatherDay
+from controller.weather.found import WeatherFile
 from controller.weather.ladder import best_days
 
 __all__ = ["PAST_DAYS", "Gathered", "Gatherer", "best_normals", "order_of"]
@@ -49,6 +50,7 @@ class Gatherer:
     def __init__(self, base_dir: Path, cache_dir: Path, clock: Clock) -> None:
         self._base, self._cache, self._clock = base_dir, cache_dir, clock
         self._normals: tuple[object, Normals | None] | None = None
+        self._station: tuple[object, WeatherFile] | None = None
 
     def gather(self, garden: Garden, *, forecast_days: int, file: Path | None = None) -> Gathered:
         """Ask them; no fault of a source stops the others. `file` goes before the garden's own."""
@@ -60,7 +62,7 @@ class Gatherer:
         name = str(file) if file is not None else weather.file
         if name is not None:
             try:
-                found = read_station(self._base / name, garden)
+                found = self._read_file(self._base / name, garden)
                 rows += found.days
                 remarks += [*found.faults, *found.remarks]
                 any_good = bool(found.days)
@@ -116,16 +118,19 @@ class Gatherer:
         there = {w.day for w in rows if w.tmin_c is not None and w.tmax_c is not None}
         return {today - _DAY, today, today + _DAY} <= there
 
+    def _read_file(self, path: Path, garden: Garden) -> WeatherFile:
+        """The station's file; a log of a year of minutes takes seconds, so only when it changed."""
+        key = (_stamp(path), garden.site, garden.weather)
+        if self._station is None or self._station[0] != key:
+            self._station = (key, read_station(path, garden))
+        return self._station[1]
+
     def _read_normals(self, garden: Garden, remarks: list[str]) -> Normals | None:
         name = garden.weather.normals_file
         if name is None:
             return None
         path = self._base / name
-        try:
-            changed = path.stat().st_mtime_ns
-        except OSError:
-            changed = 0
-        key = (str(path), changed, garden.site, garden.weather)
+        key = (_stamp(path), garden.site, garden.weather)
         if self._normals is None or self._normals[0] != key:
             try:
                 found = normals_from(read_station(path, garden).days, garden.site)
@@ -136,6 +141,15 @@ class Gatherer:
                 remarks.append(f"no normals from {name}: it has no day with both temperatures")
             self._normals = (key, found)
         return self._normals[1]
+
+
+def _stamp(path: Path) -> tuple[str, int, int]:
+    """What tells one state of a file from another; zeros where there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return (str(path), 0, 0)
+    return (str(path), found.st_mtime_ns, found.st_size)
 
 
 def order_of(garden: Garden) -> tuple[str, ...]:
