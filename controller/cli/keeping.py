@@ -1,9 +1,10 @@
-"""note and report: what was done goes into the logbook, what was given comes out of it."""
+"""note, report and backup: what was done goes into the logbook, what was given comes out of it."""
 
 from __future__ import annotations
 
 import argparse
 import contextlib
+import os
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -25,13 +26,16 @@ from controller.daemon.control import ask
 from controller.errors import DaemonError, InputError
 from controller.garden.quantities import read_length, read_volume
 from controller.logbook.ask import Questions
+from controller.logbook.copying import copy_logbook
 from controller.logbook.records import HowKnown, Sums
 from controller.logbook.write import Logbook
 from controller.paper.amounts import volume
+from controller.paper.held import held_row, held_text
 from controller.paper.report import band_text, report_csv, report_rows, report_text
 from controller.timetable.tested import Bands
 from controller.units import l_from_m3
 
+SYSTEM_STATE = Path("/var/lib/rowgate")
 _MM_PER_M = 1000.0
 
 
@@ -142,6 +146,31 @@ def report(args: argparse.Namespace) -> int:
         if by_zone is not None:
             print(band_text(by_zone, errors, us=loaded.garden.us_units), end="")
     return 0
+
+
+def backup(args: argparse.Namespace) -> int:
+    """Copy the logbook to a file, beside a running daemon or without one, and say what it holds."""
+    source, target = _kept_logbook(args), Path(args.file)
+    held = copy_logbook(source, target)
+    if args.json:
+        print_json({"logbook": str(source), "copy": str(target)} | held_row(held))
+    else:
+        print(held_text(held, source=str(source), copy=str(target)), end="")
+    return 0
+
+
+def _kept_logbook(args: argparse.Namespace) -> Path:
+    """The logbook to copy: where it was said to lie, beside the garden file, or the system's."""
+    named = args.state or os.environ.get("ROWGATE_STATE")
+    if named:
+        return Path(named) / LOGBOOK_NAME
+    if args.garden:
+        return Path(args.garden).parent / LOGBOOK_NAME
+    if (SYSTEM_STATE / LOGBOOK_NAME).is_file():
+        return SYSTEM_STATE / LOGBOOK_NAME
+    raise InputError(
+        "which logbook? Name its folder with --state, or your garden file with --garden"
+    )
 
 
 def _timed_errors(args: argparse.Namespace, loaded: Loaded, by_zone: Sums) -> dict[str, float]:

@@ -58,10 +58,10 @@ def _command(name: str) -> Command:
         from controller.cli import writing
 
         return {"check": writing.check, "new": writing.new}[name]
-    if name in ("note", "report"):
+    if name in ("note", "report", "backup"):
         from controller.cli import keeping
 
-        return {"note": keeping.note, "report": keeping.report}[name]
+        return {"note": keeping.note, "report": keeping.report, "backup": keeping.backup}[name]
     from controller.cli import running
 
     return {
@@ -188,6 +188,13 @@ def _keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     report.add_argument("--to", dest="last", type=day, metavar="DATE")
     state(report)
     forms(report, csv=True)
+    backup = commands.add_parser(
+        "backup", help="copy the logbook to a file, also while the daemon runs"
+    )
+    backup.add_argument("file", metavar="FILE", help="file to write; never overwritten")
+    backup.add_argument("--garden", metavar="GARDEN", help="garden file beside the logbook")
+    state(backup)
+    forms(backup)
 
 
 def _version() -> str:

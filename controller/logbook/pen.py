@@ -47,6 +47,10 @@ class Pen:
         """Finish what was asked and close the file."""
         self._writer.close()
 
+    def answers(self, within_s: float) -> bool:
+        """Whether the writing thread moves: it answers in time, be it with an error."""
+        return self._writer.answers(within_s)
+
     def write(self, work: Callable[[Book, str], T]) -> T:
         """Run the work in one transaction, at one moment; back when it is on disk."""
         now = utc_text(self.clock.now_utc())

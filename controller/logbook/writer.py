@@ -117,6 +117,27 @@ class Writer(Generic[S]):
             ) from None
         return result
 
+    def answers(self, within_s: float) -> bool:
+        """Whether the thread takes up work and comes back from it in time, also with an error.
+
+        The work writes nothing, so that a full disk is no silence; a disk that hangs is.
+        """
+        job = _Job(lambda _: None)
+        with self._lock:
+            if self._closed:
+                return False
+            self._queue.put(job)
+            if self._thread is None:
+                self._start()
+        try:
+            job.promise.result(within_s)
+        except TimeoutError:
+            job.give_up()
+            return False
+        except Exception:  # noqa: BLE001 - whatever it says, it has answered
+            return True
+        return True
+
     def close(self) -> None:
         """Let what was asked finish, then end the thread; no longer than the time-out."""
         with self._lock:
