@@ -127,8 +127,9 @@ def _seedbed(part: Part, evening: LedgerDay, outlook: Outlook) -> Want:
     """Keep the top moist: what the surface layer lacks, on the wetted ground."""
     today = outlook.days.get(outlook.day)
     lacking = evening.surface_depletion_mm
-    if evening.coefficients == "single":
-        lacking = evening.depletion_mm / part.line_fraction
+    if evening.coefficients == "single" and evening.crop is not None:
+        # That account knows no surface: what is missing, as if the strip alone had lost it.
+        lacking = min(evening.depletion_mm / part.line_fraction, part.soil.tew_mm)
     on_strip = max(0.0, lacking - outlook.fallen_mm)
     return Want(
         part=part,

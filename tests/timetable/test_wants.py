@@ -8,7 +8,7 @@ from datetime import date, datetime, time, timedelta
 
 import pytest
 from pytest import approx
-from support.gardens import EVERY_DAY, a_garden, a_zone, even_days
+from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.mornings import a_plan, catalogue, ledger_of, mornings
 
 from controller.demand.records import DayInput, Observation
@@ -17,6 +17,7 @@ from controller.garden.model import Coefficients, Garden, Hold, Opening, Plantin
 from controller.timetable.days import demand_days
 from controller.timetable.plan import NOTHING_GIVEN
 from controller.timetable.records import Timetable
+from controller.timetable.wetted import wet_ground_m2
 from controller.units import m3_s_from_l_min
 from controller.weather.day import WeatherDay
 
@@ -74,6 +75,29 @@ def test_a_seedbed_gets_light_doses() -> None:
             # 2 to 5 mm: extension services' practice, no source. Ours is over the strip of 0.45 m
             # on ground of 0.6 m.
             assert 2.0 <= dose.net_mm * 0.6 / 0.45 <= 6.0
+
+
+@pytest.mark.parametrize("coefficients", list(Coefficients))
+def test_seeds_in_ground_long_dry_get_no_more_than_the_top_can_lack(
+    coefficients: Coefficients,
+) -> None:
+    before = Planting(crop="radish", start=SPRING - 60 * DAY, until=SPRING - 30 * DAY)
+    garden = one(CARROT, coefficients=coefficients)
+    drilling = replace(a_row().drilling, every_m=0.9, first_m=0.45)
+    zone = replace(
+        garden.zones[0],
+        plantings=(before, CARROT),
+        rows=(a_row(drilling=drilling, ground_width_m=1.2),),
+    )
+    garden = replace(garden, zones=(zone,))
+    days = even_days(before.start, SPRING + 20 * DAY, eto_mm=4.5)
+    plans, _ = mornings(garden, days, first=SPRING, last=SPRING + 12 * DAY)
+    doses = [dose for plan in plans.values() for dose in plan.doses]
+    assert doses
+    loam = catalogue().soil("loam")
+    wetted = wet_ground_m2(zone.rows[0], loam) / zone.ground_m2
+    assert wetted < 0.2
+    assert all(dose.net_mm <= wetted * loam.tew_mm + 1e-9 for dose in doses)
 
 
 @pytest.mark.parametrize(("eto_mm", "windows_used"), [(4.5, 1), (5.5, 2)])
