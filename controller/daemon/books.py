@@ -14,7 +14,7 @@ from controller.daemon.planning import LastPulse
 from controller.demand.records import LedgerDay
 from controller.garden.model import Hold, ValveKind
 from controller.logbook.ask import Questions
-from controller.logbook.records import Happening, HowKnown, PulseRow, PulseState
+from controller.logbook.records import Happening, HoldRow, HowKnown, PulseRow, PulseState
 from controller.logbook.write import Logbook
 from controller.timetable.jobs import Given
 from controller.timetable.records import Pulse, Timetable
@@ -64,9 +64,17 @@ class Books:
         """Write a sign of life."""
         self._write.beat(pulse_id, open_s, litres)
 
-    def closed(self, pulse_id: int, *, open_s: float, litres: float, why: str) -> None:
+    def closed(
+        self,
+        pulse_id: int,
+        *,
+        open_s: float,
+        litres: float,
+        why: str,
+        how: HowKnown = HowKnown.TIMED,
+    ) -> None:
         """Write the true end."""
-        self._write.closed(pulse_id, open_s, litres, HowKnown.TIMED, why)
+        self._write.closed(pulse_id, open_s, litres, how, why)
 
     def refused(self, pulse_id: int, why: str) -> None:
         """Write that the valve was not opened for it."""
@@ -201,6 +209,14 @@ class Books:
             )
             for row in self._ask.holds_from(now_utc)
         ]
+
+    def hold_rows(self, now_utc: datetime) -> list[HoldRow]:
+        """The same as they are written."""
+        return self._ask.holds_from(now_utc)
+
+    def rain_on_pin(self, day: date, mm: float, hours: float) -> None:
+        """Write what the gauge on a pin has counted since the last time, and over how long."""
+        self._write.gauge_on_pin(day, mm, hours)
 
     def happening(
         self, kind: str, words: str, zone: str | None = None, line: int | None = None

@@ -8,6 +8,7 @@ from pathlib import Path
 from controller.errors import LogbookError
 from controller.garden.model import Garden
 from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
+from controller.hydraulics.fitted import Fitted
 from controller.logbook.ask import Questions
 from controller.logbook.fieldtests import FitRow
 from controller.timetable.tested import tested_lines
@@ -36,6 +37,11 @@ class KeptFieldTests:
         for remark in tested.remarks:
             _LOG.warning("%s", remark)
         return tested.corrections
+
+    def fitted(self, garden: Garden) -> Fitted | None:
+        """The fit that stands, for how sure the flows are; None where nothing was tested."""
+        found = self._look()
+        return None if found is None else tested_lines(garden, found.found).fitted
 
     def _look(self) -> FitRow | None:
         if not self._path.is_file():

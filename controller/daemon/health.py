@@ -10,10 +10,12 @@ import logging
 import os
 import socket
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from controller.clock import Clock
 
+LOGBOOK_EVERY_S = 5.0  # between two questions to the logbook's writer; our choice
+LOGBOOK_ANSWERS_S = 10.0  # how long one may take; longer than a lock is waited for; our choice
 WATCHDOG_EVERY_S = 5.0  # the unit file allows 30 s of silence
 _LOG = logging.getLogger("rowgate.health")
 
@@ -37,6 +39,36 @@ def sd_notify(words: str, environ: Mapping[str, str] = os.environ) -> bool:
         _LOG.warning("the service manager does not listen: %s", fault)
         return False
     return True
+
+
+class LogbookBeat:
+    """Asks the logbook's writer for an answer now and then, in a thread that may wait for it.
+
+    An error is an answer: a full or locked disk does not make the manager kill the daemon over and
+    over. Only a writer that does not come back at all is silent.
+    """
+
+    def __init__(self, answers: Callable[[float], bool], moved: Callable[[], None]) -> None:
+        self._answers, self._moved = answers, moved
+        self._ending = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="logbook beat", daemon=True)
+
+    def start(self) -> None:
+        """Start the thread."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Ask no more."""
+        self._ending.set()
+
+    def round(self) -> None:
+        """Ask once."""
+        if self._answers(LOGBOOK_ANSWERS_S):
+            self._moved()
+
+    def _run(self) -> None:
+        while not self._ending.wait(LOGBOOK_EVERY_S):
+            self.round()
 
 
 class Health:

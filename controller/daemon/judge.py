@@ -30,6 +30,7 @@ class Moment:
 
     now_utc: datetime
     doubt: str  # about the clock; "" for none
+    shut_by: str  # a switch that lets nothing open by plan; "" for none
     key_spent: bool
     held: str | None  # the reason of the hold in force now, None where there is none
     is_open: bool  # the zone's valve, for whatever reason
@@ -53,6 +54,9 @@ def judge(pulse: Pulse, moment: Moment) -> Judged:
     if moment.doubt:
         # How late it is cannot be told from a clock in doubt; the next good look tells.
         return Judged(verdict=Verdict.WAIT, why=moment.doubt)
+    if moment.shut_by:
+        # It waits; once the switch lets water again, it may be too late for it, and is missed.
+        return Judged(verdict=Verdict.WAIT, why=moment.shut_by)
     late_s = (moment.now_utc - pulse.opens_utc).total_seconds()
     if late_s < 0.0:
         return Judged(verdict=Verdict.WAIT)

@@ -8,30 +8,39 @@ from __future__ import annotations
 
 import logging
 from collections import deque
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from queue import Empty, SimpleQueue
 
 from controller.clock import Clock
 from controller.daemon.books import Books
 from controller.daemon.litres import FlowOf, OpenSpans
+from controller.daemon.metering import Metering
 from controller.errors import LogbookError, ValveFault, ValveRefused
+from controller.logbook.records import HowKnown
 from controller.timetable.records import Pulse
+from controller.timetable.travel import water_span_s
 from controller.valves.bank import Bank
-from controller.valves.states import MAY_RUN
+from controller.valves.states import CLOSINGS, MAY_RUN, State
 from controller.valves.tell import BankRecord, What
 
 BEAT_S = 10.0  # how much of a pulse a crash may leave uncertain
 RETRY_S = 15.0  # between tries to write down what the logbook would not take; our choice
 _ROUNDING_S = 1e-6  # a deadline less the time open is the opening but for the last digits
 UNTOLD_S = 5.0  # so long past its deadline a shut line ends its pulse though nobody said so
+_LEAST_FLOW_L_S = 1e-9
 _IN_TIME_S = 0.05  # a pulse that ended so little before its deadline was not cut short
+LITRES_PASSED = "its litres have passed"
 _LOG = logging.getLogger("rowgate.openings")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Running:
-    """A zone whose valve is open."""
+    """A zone whose valve is open, waits for the master, or is closing.
+
+    `opened_mono_s` lies ahead while the master leads; a valve that is closing was told to at
+    `shut_mono_s`.
+    """
 
     zone: str
     line: int
@@ -41,17 +50,41 @@ class Running:
     opened_utc: datetime
     opened_mono_s: float
     deadline_mono_s: float
+    due_litres: float  # what it was opened for
+    asked_mono_s: float
+    opens_in_s: float = 0.0
+    closes_in_s: float = 0.0
+    shut_mono_s: float | None = None
+
+    def open_s(self, now_mono_s: float) -> float:
+        """How long it has been open by now, or was until it was told to shut. [s]"""
+        until_s = now_mono_s if self.shut_mono_s is None else self.shut_mono_s
+        return max(0.0, until_s - self.opened_mono_s)
+
+    def water_ends_mono_s(self, open_s: float) -> float:
+        """When its full flow may be taken to end, if it was open for so long. [s]"""
+        begins_s, ends_s = water_span_s(
+            open_s=open_s, opens_in_s=self.opens_in_s, closes_in_s=self.closes_in_s
+        )
+        return self.water_begins_mono_s + ends_s - begins_s
+
+    @property
+    def water_begins_mono_s(self) -> float:
+        """When its full flow may be taken to begin. [s]"""
+        return self.opened_mono_s + self.opens_in_s / 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ended:
-    """An opening that is over."""
+    """An opening that is over. `timed_litres` are by time, whether there is a meter or not."""
 
     running: Running
     open_s: float
     litres: float
+    how: HowKnown
+    timed_litres: float
     why: str
-    in_time: bool  # it ran until its own deadline
+    in_time: bool  # it ran until its own deadline, or until its litres had passed
 
 
 class Openings:
@@ -60,14 +93,21 @@ class Openings:
     def __init__(self, books: Books, clock: Clock) -> None:
         self._books, self._clock = books, clock
         self._said: SimpleQueue[BankRecord] = SimpleQueue()
-        self._spans = OpenSpans()
+        self._spans = OpenSpans()  # by time: half of each travel counts
+        self._whole = OpenSpans()  # by meter: from told to open until shut
         self._begun: set[str] = set()  # running, and the bank has said so
         self._unwritten: deque[Ended] = deque()
         self._beaten_mono_s = self._tried_mono_s = float("-inf")
         self.running: dict[str, Running] = {}
+        self.metering: Metering | None = None
+        self.by_litres = False  # a planned pulse ends once its litres have passed the meter
+        self.zones = 1  # with relays, in the garden in force
+        self.meter_turned = False  # the meter was found dead, or alive again, since this was unset
 
     def bank_said(self, record: BankRecord) -> None:
         """The bank has done something; may come from any thread, and returns at once."""
+        if self.metering is not None:
+            self.metering.sample()
         self._said.put(record)
 
     def open(self, bank: Bank, pulse: Pulse, *, open_s: float, manual: bool) -> None:
@@ -85,7 +125,8 @@ class Openings:
         line = pulse.relay_line
         assert line is not None, "a hand valve never comes here"
         pulse_id = self._books.intend(pulse)
-        opened_utc, opened_mono_s = self._clock.now_utc(), self._clock.mono_s()
+        opened_utc = self._clock.now_utc()
+        asked_mono_s = opened_mono_s = self._clock.mono_s()
         stuck: ValveFault | None = None
         try:
             deadline_mono_s = bank.open(line, for_s=open_s)
@@ -100,7 +141,8 @@ class Openings:
             deadline_mono_s, stuck = opened_mono_s, fault
         else:
             opened_mono_s = deadline_mono_s - open_s
-        self.running[pulse.zone] = Running(
+        limits = bank.limits(line)
+        self.running[pulse.zone] = running = Running(
             zone=pulse.zone,
             line=line,
             pulse_id=pulse_id,
@@ -109,8 +151,13 @@ class Openings:
             opened_utc=opened_utc,
             opened_mono_s=opened_mono_s,
             deadline_mono_s=deadline_mono_s,
+            due_litres=pulse.litres * min(1.0, open_s / pulse.open_s) if pulse.open_s else 0.0,
+            asked_mono_s=asked_mono_s,
+            opens_in_s=limits.opens_in_s,
+            closes_in_s=limits.closes_in_s,
         )
-        self._spans.opened(pulse.zone, opened_mono_s)
+        self._spans.opened(pulse.zone, running.water_begins_mono_s)
+        self._whole.opened(pulse.zone, opened_mono_s)
         try:
             self._books.opened(pulse_id, mono_s=opened_mono_s)
         except LogbookError:
@@ -131,10 +178,11 @@ class Openings:
             if record.what is What.FAULT:
                 faults.append(record)
             running = next((r for r in self.running.values() if r.line == record.number), None)
-            if running is None or record.mono_s < running.opened_mono_s - _ROUNDING_S:
+            if running is None or record.mono_s < running.asked_mono_s - _ROUNDING_S:
                 continue  # of an opening before this one
             if record.state in MAY_RUN:
                 self._begun.add(running.zone)
+                self._closes(running, record)
                 continue
             if running.zone not in self._begun:
                 continue  # said before this one, in the same instant
@@ -158,16 +206,34 @@ class Openings:
         self._beaten_mono_s = now
         try:
             for running in self.running.values():
-                litres = self._spans.so_far(running.zone, now, flow_l_s)
-                self._books.beat(
-                    running.pulse_id, open_s=now - running.opened_mono_s, litres=litres
-                )
+                litres = self.litres_so_far(running.zone, flow_l_s)
+                self._books.beat(running.pulse_id, open_s=running.open_s(now), litres=litres)
         except LogbookError as fault:
             _LOG.warning("no heartbeat written: %s", fault)
 
     def litres_so_far(self, zone: str, flow_l_s: FlowOf) -> float:
-        """Litres of an opening still under way. [L]"""
-        return self._spans.so_far(zone, self._clock.mono_s(), flow_l_s)
+        """Litres of an opening still under way, by the meter where one counts. [L]"""
+        now = self._clock.mono_s()
+        if self._meter is not None:
+            return self._whole.metered(zone, now, flow_l_s, self._meter.litres_between)
+        return self._spans.so_far(zone, now, flow_l_s)
+
+    def shut_what_had_its_litres(self, bank: Bank, flow_l_s: FlowOf) -> None:
+        """Shut the planned openings whose litres have passed; their deadlines stand behind."""
+        for running, left_l in self._left_l(flow_l_s):
+            if left_l <= 0.0 and bank.is_open(running.line):
+                shut(bank, running.line, LITRES_PASSED)
+
+    def litres_due_in_s(self, flow_l_s: FlowOf) -> float | None:
+        """In how many seconds the next opening may have had its litres; None if none counts. [s]"""
+        together = frozenset(self.running)
+        return min(
+            (
+                left_l / max(flow_l_s(running.zone, together), _LEAST_FLOW_L_S)
+                for running, left_l in self._left_l(flow_l_s)
+            ),
+            default=None,
+        )
 
     @property
     def all_written(self) -> bool:
@@ -188,16 +254,63 @@ class Openings:
             moments.append(self._tried_mono_s + RETRY_S)
         return min(moments, default=None)
 
+    @property
+    def _meter(self) -> Metering | None:
+        """The meter, if there is one that counts."""
+        return None if self.metering is None or self.metering.dead else self.metering
+
+    def _left_l(self, flow_l_s: FlowOf) -> list[tuple[Running, float]]:
+        """The planned openings that end by litres, and what each still lacks. [L]"""
+        if not self.by_litres or self._meter is None:
+            return []
+        return [
+            (running, running.due_litres - self.litres_so_far(running.zone, flow_l_s))
+            for running in self.running.values()
+            if not running.manual and running.shut_mono_s is None
+        ]
+
+    def _closes(self, running: Running, record: BankRecord) -> None:
+        """The bank told a valve to shut that takes its time, or found that this did not last."""
+        if record.state in CLOSINGS:
+            told = replace(running, shut_mono_s=running.opened_mono_s + record.open_s)
+            self._spans.closing(running.zone, told.water_ends_mono_s(record.open_s))
+        elif record.state is State.STUCK:
+            told = replace(running, shut_mono_s=None)
+            self._spans.closing(running.zone, None)
+        else:
+            return
+        self.running[running.zone] = told
+
     def _ended(self, running: Running, open_s: float, why: str, flow_l_s: FlowOf) -> Ended:
         self._begun.discard(running.zone)
         del self.running[running.zone]
-        ends_mono_s = running.opened_mono_s + open_s
+        ends_mono_s, shut_mono_s = running.opened_mono_s + open_s, self._clock.mono_s()
+        water_ends_mono_s = running.water_ends_mono_s(open_s)
+        if running.closes_in_s == 0.0:
+            shut_mono_s = ends_mono_s
+        litres, how = None, HowKnown.TIMED
+        if self.metering is not None:
+            litres = self._whole.metered(
+                running.zone, shut_mono_s, flow_l_s, self.metering.litres_between
+            )
+        timed = self._spans.closed(running.zone, water_ends_mono_s, flow_l_s)
+        self._whole.closed(running.zone, shut_mono_s, flow_l_s)
+        if litres is not None and self.metering is not None:
+            if self.metering.watered(
+                running.zone, metered_l=litres, timed_l=timed, zones=self.zones
+            ):
+                self.meter_turned = True
+            how = HowKnown.TIMED if self.metering.dead else HowKnown.METERED
+            earliest = self._whole.earliest_mono_s
+            self.metering.forget_before(ends_mono_s if earliest is None else earliest)
         return Ended(
             running=running,
             open_s=open_s,
-            litres=self._spans.closed(running.zone, ends_mono_s, flow_l_s),
+            litres=timed if litres is None or how is HowKnown.TIMED else litres,
+            how=how,
+            timed_litres=timed,
             why=why,
-            in_time=ends_mono_s >= running.deadline_mono_s - _IN_TIME_S,
+            in_time=why == LITRES_PASSED or ends_mono_s >= running.deadline_mono_s - _IN_TIME_S,
         )
 
     def _write_ends(self) -> None:
@@ -212,6 +325,7 @@ class Openings:
                     end.running.pulse_id,
                     open_s=end.open_s,
                     litres=end.litres,
+                    how=end.how,
                     why=end.why,
                 )
             except LogbookError as fault:

@@ -16,33 +16,42 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from controller.clock import Clock, SystemClock
 from controller.daemon.answers import answer
+from controller.daemon.board import look_at_board
 from controller.daemon.books import Books
 from controller.daemon.clocksense import ClockSense
 from controller.daemon.control import ControlServer, refusal
 from controller.daemon.fieldtests import KeptFieldTests
 from controller.daemon.gardenfile import COPY_NAME, Accepted, GardenFile
-from controller.daemon.health import Health, sd_notify
+from controller.daemon.health import Health, LogbookBeat, sd_notify
 from controller.daemon.openings import Openings, shut
 from controller.daemon.process import Signals, log_to_stderr
 from controller.daemon.recovery import recover, shut_at, write_down
+from controller.daemon.restarts import ending, starting
 from controller.daemon.rhythm import WallAlarm
 from controller.daemon.stateplace import CalmClock, OneDaemon, Overruled
 from controller.daemon.steward import Steward
+from controller.daemon.tallies import Facts
+from controller.daemon.watching import Watching
 from controller.daemon.waterworks import LINE_FILE, Waterworks
 from controller.daemon.weatherdesk import Fetch, ThreadDesk
 from controller.errors import DaemonError, GardenFileError, LogbookError, ValveRefused
 from controller.logbook.ask import Questions
 from controller.logbook.write import Logbook
+from controller.timetable.tested import Bands
 from controller.timetable.whole import read_whole_text
 from controller.valves.alloff import main as stop_step
+from controller.valves.inputs import InputDriver
 from controller.valves.pins import PinDriver
-from controller.valves.relay import GpioPins
+from controller.valves.relay import GpioInputs, GpioPins
 from controller.valves.tell import BankRecord
 from crops.catalogue import load as load_catalogue
+
+if TYPE_CHECKING:
+    from controller.daemon.healthpage import HealthPage
 
 LOGBOOK_NAME = "logbook.db"
 LOOK_EVERY_S = 0.5  # the main thread's round
@@ -50,7 +59,10 @@ TICK_EVERY_S = 1.0  # the steward looks at least so often
 ANSWER_WITHIN_S = 15.0
 # How long each may be silent before the watchdog is told nothing. The steward may wait for a slow
 # disk, and a big plan takes a small board a while; valves close without it. Our choice.
-SILENCE_S = {"closer": 5.0, "supervisor": 5.0, "steward": 120.0}
+# The logbook's writer is silent only where it does not answer at all; an error is an answer.
+SILENCE_S = {"closer": 5.0, "supervisor": 5.0, "steward": 120.0, "logbook": 120.0}
+FACTS_EVERY_S = 5.0  # between two pages of facts for the health address; our choice
+_MORE_TIME_US = 20_000_000  # asked of the service manager while valves are driven shut; our choice
 _LOG = logging.getLogger("rowgate")
 
 
@@ -64,11 +76,12 @@ def run_service(
     environ: Mapping[str, str] = os.environ,
     fetch: Fetch | None = None,
     driver: PinDriver | None = None,
+    inputs: InputDriver | None = None,
 ) -> int:
     """Run until told to stop; the exit code.
 
-    `pins` names the pin driver, or None for the one the garden file names; `fetch` and `driver`
-    take the place of the garden's weather source and pins.
+    `pins` names the pin driver, or None for the one the garden file names; `fetch`, `driver` and
+    `inputs` take the place of the garden's weather source and pins.
 
     Raises
     ------
@@ -91,7 +104,7 @@ def run_service(
             CalmClock(clock or SystemClock()),
             environ,
         )
-        return service.run(pins, fetch, driver)
+        return service.run(pins, fetch, driver, inputs)
 
 
 class _Service:
@@ -113,12 +126,13 @@ class _Service:
         )
         self._garden_path = garden_path
         self._catalogue = load_catalogue()
+        self._field_tests = KeptFieldTests(state_dir / LOGBOOK_NAME)
         self._file = GardenFile(
             garden_path,
             state_dir / COPY_NAME,
             lambda text: read_whole_text(text, str(garden_path), self._catalogue),
             self._catalogue,
-            KeptFieldTests(state_dir / LOGBOOK_NAME),
+            self._field_tests,
         )
         self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._ending = threading.Event()
@@ -129,14 +143,25 @@ class _Service:
         self._openings: Openings | None = None
         self._early: list[BankRecord] = []  # said before anybody could write it down
         self._steward: Steward | None = None
+        self._inputs: InputDriver | None = None
+        self._facts: Facts | None = None
 
-    def run(self, pins: str | None, fetch: Fetch | None, driver: PinDriver | None) -> int:
+    def run(
+        self,
+        pins: str | None,
+        fetch: Fetch | None,
+        driver: PinDriver | None,
+        inputs: InputDriver | None = None,
+    ) -> int:
         """Everything, from closing all to closing all."""
         accepted = self._first_garden()
         board = accepted.garden.board
         kind = pins or board.pins
         if driver is None:
             driver = GpioPins(kind, board.chip)  # type: ignore[arg-type]  # it names what it takes
+        if inputs is None and isinstance(driver, GpioPins):
+            inputs = GpioInputs(driver, self._clock)
+        self._inputs = inputs
         if kind == "mock":
             print("PINS ARE MOCK: no valve will move.", file=sys.stderr, flush=True)  # noqa: T201
         works = Waterworks(
@@ -151,11 +176,12 @@ class _Service:
             stopped = shut_at(self._state / LINE_FILE)
             works.begin(accepted, self._open_before(accepted))
             with Signals(self._end):
+                # Balls that stay are driven shut first; opening one now would be refused.
+                works.wait_until_closed(self._still_closing)
                 self._run_with(works, accepted, kind, fetch, lambda: stopped)
         finally:
-            failed = works.end(
-                self._ending_why
-            )  # again, where it was done already: it costs nothing
+            # Again, where it was done already: it costs nothing.
+            failed = works.end(self._ending_why, self._still_closing)
             driver.release_all()
             for line, why in failed.items():
                 _LOG.error("line %d does not shut: %s; shut the tap", line, why)
@@ -181,21 +207,27 @@ class _Service:
                 self._mind(works, accepted, books, kind, source, stopped())
 
             thread = threading.Thread(target=mind, name="steward", daemon=True)
-            server = None
+            beat = LogbookBeat(logbook.answers, lambda: self._health.moved("logbook"))
+            server, page = None, None
             try:
                 thread.start()
+                beat.start()
                 if self._wait_for_steward(thread):
                     server = ControlServer(self._runtime, self._asked)
+                    page = self._health_page(accepted)
                     sd_notify("READY=1\nSTATUS=keeping the garden", self._environ)
                     self._watch(works)
             finally:
                 sd_notify("STOPPING=1", self._environ)
-                works.end(self._ending_why)  # valves first
+                works.end(self._ending_why, self._still_closing)  # valves first
                 self._ending.set()
                 self._inbox.put(_nothing)
                 if server is not None:
                     server.stop()
+                beat.stop()
                 thread.join(10.0)
+                if page is not None:
+                    page.stop()
 
     # --- the main thread ---------------------------------------------------------------------
 
@@ -223,6 +255,30 @@ class _Service:
                 _LOG.error("silent: %s; the watchdog is told nothing", ", ".join(silent))
             self._ending.wait(LOOK_EVERY_S)
 
+    def _health_page(self, accepted: Accepted) -> HealthPage | None:
+        """The health address, where the garden file asks for one; without it all else goes on."""
+        health = accepted.garden.health
+        if health.port is None:
+            return None
+        # Imported here: a daemon without a health address does without its library.
+        from controller.daemon.healthpage import HealthPage
+
+        try:
+            return HealthPage(
+                health.address,
+                health.port,
+                facts=lambda: self._facts,
+                silent=self._health.silent,
+                clock=self._clock,
+            )
+        except DaemonError as fault:
+            _LOG.error("%s", fault)
+            return None
+
+    def _still_closing(self) -> None:
+        """Slow valves are being driven shut, a bounded time: the manager is asked to wait."""
+        sd_notify(f"WATCHDOG=1\nEXTEND_TIMEOUT_USEC={_MORE_TIME_US}", self._environ)
+
     def _end(self, why: str) -> None:
         self._ending_why = why
         self._ending.set()
@@ -244,17 +300,21 @@ class _Service:
                 lambda name: self._inbox.put(_nothing), accepted.garden.site.zone_info
             )
             steward = self._new_steward(works, accepted, books, kind, source, alarm, stopped)
+            steward.restarts = starting(books, self._clock, stopped)
             steward.start()
             self._steward = steward
             self._ready.set()
             while not self._ending.is_set():
                 self._health.moved("steward")
                 self._one_round(steward)
+                self._write_facts(steward)
             steward.tick_last()
+            ending(books, self._ending_why)
         except Exception:  # noqa: BLE001 - the process must end, valves first
             _LOG.exception("the steward")
             self._exit_code = 1
             self._end("the steward made a mistake")
+            ending(books, self._ending_why)
         finally:
             if alarm is not None:
                 alarm.stop()
@@ -291,15 +351,31 @@ class _Service:
             post=self._inbox.put,
             pins=kind,
             silent=self._health.silent,
+            watching=Watching(
+                self._inputs,
+                self._openings,
+                self._clock,
+                bands=lambda garden: Bands(garden, self._field_tests.fitted(garden)),
+                write_rain=books.rain_on_pin,
+            ),
+            board=lambda: look_at_board(self._state),
         )
         found = recover(
             books.unfinished(),
             boot_id=self._clock.boot_id(),
             stopped=stopped,
             flow_l_s=steward.flow_or_nothing_l_s,
+            stays_open={z.name for z in accepted.garden.zones if z.valve.close_line is not None},
         )
         write_down(found, books)
         return steward
+
+    def _write_facts(self, steward: Steward) -> None:
+        """A new page of facts for the health address, now and then; none where nobody reads it."""
+        if steward.accepted.garden.health.port is None:
+            return
+        if self._facts is None or self._clock.mono_s() - self._facts.at_mono_s >= FACTS_EVERY_S:
+            self._facts = steward.facts()
 
     def _one_round(self, steward: Steward) -> None:
         wait = (steward.next_moment_utc() - self._clock.now_utc()).total_seconds()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from controller.daemon.steward import Steward
@@ -63,6 +63,13 @@ def status_of(steward: Steward) -> dict[str, Any]:
         "silent": steward.unrecorded_words(),
         "not_moving": list(steward.silent()),
         "happenings": _happenings(steward),
+        "litres_by": steward.watching.litres_by,
+        "shut_by": steward.watching.why_shut,
+        "inputs_unread": list(steward.watching.faults),
+        "days_by_step": _steps(steward),
+        "board": steward.board().as_dict(),
+        "starts_in_last_day": None if steward.restarts is None else steward.restarts.in_last_day,
+        "last_ended": None if steward.restarts is None else steward.restarts.last_ended,
     }
 
 
@@ -117,9 +124,9 @@ def _coming(steward: Steward) -> list[Any]:
 
 def _weather(steward: Steward) -> dict[str, Any]:
     today = _local(steward).date()
-    known = [w for w in steward.weather.values() if w.day < today and w.measured]
+    known = [w for w in steward.weather.rows.values() if w.day < today and w.measured]
     last = max(known, key=lambda w: w.day, default=None)
-    answer = steward.weather_answer
+    answer = steward.weather.answer
     return {
         "last_day": last.day.isoformat() if last else None,
         "last_source": last.source if last else None,
@@ -128,6 +135,15 @@ def _weather(steward: Steward) -> dict[str, Any]:
         "credit": answer.credit if answer else "",
         "remarks": list(answer.remarks) if answer else [],
     }
+
+
+def _steps(steward: Steward) -> list[dict[str, str]]:
+    """The step of the weather's ladder that yesterday and the days from today on stand on."""
+    if steward.timetable is None:
+        return []
+    first = _local(steward).date() - timedelta(days=1)
+    steps = {row.day: row.rung for row in steward.timetable.ledger if row.day >= first}
+    return [{"day": day.isoformat(), "step": steps[day]} for day in sorted(steps)]
 
 
 def _happenings(steward: Steward) -> list[dict[str, Any]]:

@@ -11,14 +11,15 @@ from collections.abc import Callable
 from datetime import date, datetime, timedelta
 
 from controller.clock import Clock
+from controller.daemon.board import BoardNow
 from controller.daemon.books import Books
 from controller.daemon.clocksense import ClockSense
+from controller.daemon.flowwatch import LEAST_SHARE
 from controller.daemon.gardenfile import Accepted, GardenFile
 from controller.daemon.judge import Moment, Verdict, judge
-from controller.daemon.openings import Openings, shut
+from controller.daemon.openings import Ended, Openings, shut
 from controller.daemon.planning import (
     DAYS_AHEAD,
-    Weather,
     first_day_to_plan,
     held_now,
     local_day,
@@ -27,21 +28,25 @@ from controller.daemon.planning import (
     plan_moments,
     with_holds,
 )
+from controller.daemon.remedies import Remedies
+from controller.daemon.restarts import Restarts
 from controller.daemon.rhythm import Alarm
-from controller.daemon.telling import Telling
+from controller.daemon.tallies import Facts, Tallies
+from controller.daemon.telling import Telling, flow_findings
+from controller.daemon.watching import Watching
 from controller.daemon.waterworks import Waterworks
 from controller.daemon.weatherdesk import WeatherAnswer, WeatherDesk
+from controller.daemon.weatherkeeping import WeatherKeeping
 from controller.errors import LogbookError, RowgateError, ValveFault, ValveRefused
 from controller.garden.model import Garden, ValveKind, Zone
-from controller.timetable.gather import best_normals, order_of
-from controller.timetable.normals import Normals
+from controller.logbook.records import HowKnown
 from controller.timetable.plan import NetworkFlows
 from controller.timetable.records import Pulse, Timetable
-from controller.weather.day import WeatherDay
+from controller.timetable.tested import Bands
 
 _DAY = timedelta(days=1)
 GARDEN_EVERY_S = 30.0  # between two looks at the garden file; our choice
-WAIT_FOR_WEATHER_S = 600.0  # at the start, before a plan is made without any; our choice
+LITRES_EVERY_S = 0.2  # between two looks at a pulse about to have its litres; our choice
 RETRY_S = 60.0  # after a plan or an opening that failed for want of the logbook; our choice
 _MOST_FAULTS = 5  # of one garden file, written down; status shows all
 _LOG = logging.getLogger("rowgate.steward")
@@ -65,25 +70,34 @@ class Steward:
         post: Callable[[Callable[[], None]], None],
         pins: str,
         silent: Callable[[], tuple[str, ...]] = tuple,
+        watching: Watching | None = None,
+        board: Callable[[], BoardNow] = BoardNow,
+        restarts: Restarts | None = None,
     ) -> None:
         self.accepted, self.garden_file = accepted, garden_file
         self.waterworks, self.openings, self.books = waterworks, openings, books
         self.clock, self.sense = clock, sense
         self._desk, self._alarm, self._post = desk, alarm, post
         self.pins, self.silent, self.started_utc = pins, silent, clock.now_utc()
-        self.weather: dict[tuple[date, str], WeatherDay] = {}
-        self.weather_answer: WeatherAnswer | None = None
-        self._weather_fault: date | None = None
-        self._started_mono_s = clock.mono_s()
-        self._normals: Normals | None = None
-        self._normals_of: date | None = None
+        self.board, self.restarts = board, restarts
         self.timetable: Timetable | None = None
         self.planned_utc: datetime | None = None
+        self._planned_mono_s: float | None = None
         self.plan_fault = ""
         self.pending: list[Pulse] = []
         self._telling = Telling(books, clock)
         self.tell = self._telling.tell
+        self._tallies = Tallies()
         self._garden = accepted.garden  # with the holds in force
+        self.weather = WeatherKeeping(books, clock, self.tell, self._today)
+        self.watching = watching or Watching(
+            None,
+            openings,
+            clock,
+            bands=lambda garden: Bands(garden, None),
+            write_rain=books.rain_on_pin,
+        )
+        self._remedies = Remedies(books, openings, waterworks, clock, self.tell, self.holds_changed)
         self._flows = NetworkFlows(accepted.lines)
         self._coming: Accepted | None = None
         self._shown_faults: tuple[str, ...] = ()
@@ -98,7 +112,8 @@ class Steward:
     def start(self) -> None:
         """Take up the day: holds and weather the logbook kept, the source asked, a first plan."""
         self.want_plan("start")
-        self.weather = {(w.day, w.source): w for w in self.books.weather_rows()}
+        self.weather.take_up()
+        self._watch_garden()
         self.holds_changed()
         self._look_at_garden()
         self.sense.look()
@@ -112,6 +127,7 @@ class Steward:
         """Do what is due."""
         self._settle()
         self._look_at_clock()
+        self._look_at_water()
         self.openings.beat(self.flow_l_s)
         mono = self.clock.mono_s()
         if mono - self._garden_looked_mono_s >= GARDEN_EVERY_S:
@@ -123,6 +139,7 @@ class Steward:
     def tick_last(self) -> None:
         """The valves are shut for good: write down the last ends."""
         self._settle()
+        self.watching.end()
 
     def next_moment_utc(self) -> datetime:
         """When something is to be done next, seen from now."""
@@ -131,6 +148,9 @@ class Steward:
         beat = self.openings.next_mono_s()
         if beat is not None:
             wait = min(wait, beat - mono)
+        litres_in_s = self.openings.litres_due_in_s(self.flow_l_s)
+        if litres_in_s is not None:
+            wait = min(wait, max(litres_in_s, LITRES_EVERY_S))
         moments = [now + timedelta(seconds=max(0.0, wait))]
         moments += [at for _, at in self._moments if at > now]
         moments += [p.opens_utc for p in self.pending if p.opens_utc > now]
@@ -147,16 +167,7 @@ class Steward:
 
     def weather_came(self, answer: WeatherAnswer) -> None:
         """Take in what the source said; what is usable is kept in the logbook."""
-        came_first = self.weather_answer is None
-        self.weather_answer, self._normals_of = answer, None
-        self._tell_weather(answer)
-        if answer.days:
-            self.weather |= {(w.day, w.source): w for w in answer.days}
-            try:
-                self.books.keep_weather(answer.days)
-            except LogbookError as fault:
-                _LOG.error("weather not kept: %s", fault)
-        if answer.days or came_first:
+        if self.weather.came(answer):
             self.want_plan("weather")
 
     def holds_changed(self) -> None:
@@ -190,6 +201,22 @@ class Steward:
         self._not_today[zone] = local_day(self._garden, self.clock.now_utc())
         self.pending = [p for p in self.pending if p.zone != zone]
 
+    def facts(self) -> Facts:
+        """How it stands now, for those who show it."""
+        return Facts(
+            at_mono_s=self.clock.mono_s(),
+            litres=dict(self._tallies.litres),
+            pulses=dict(self._tallies.pulses),
+            told=dict(self._telling.told),
+            open_lines=len(self.waterworks.bank.open_lines()),
+            planned_mono_s=self._planned_mono_s,
+            weather_mono_s=self.weather.came_mono_s,
+            clock_believed=self.sense.believed,
+            litres_by=self.watching.litres_by,
+            starts_in_last_day=1 if self.restarts is None else self.restarts.in_last_day,
+            board=self.board(),
+        )
+
     def unrecorded_words(self) -> list[str]:
         """What the logbook has not taken yet: happenings, ends of pulses, records of the bank."""
         ends = [f"the end of a pulse of {zone}" for zone in self.openings.unwritten_zones]
@@ -204,12 +231,36 @@ class Steward:
                 "valve", f"line {record.number}: {record.words}", self._zone_of(record.number)
             )
         for end in ended:
+            self._tallies.ended(end)
             zone = end.running.zone
             _LOG.info("%s shut after %.1f s, %.1f L: %s", zone, end.open_s, end.litres, end.why)
             if not end.in_time:
                 self.tell("cut short", f"shut after {end.open_s:.0f} s: {end.why}", zone)
-            if end.running.manual or not end.in_time:
+            if end.running.manual or not end.in_time or self._is_short(end):
                 self.want_plan("an opening that was not planned so")
+
+    def _is_short(self, end: Ended) -> bool:
+        """Whether the meter says that clearly less came than time does."""
+        by_meter = end.how is HowKnown.METERED
+        return by_meter and end.litres < (1.0 - LEAST_SHARE) * end.timed_litres
+
+    def _look_at_water(self) -> None:
+        """The meter and the sensors: what they find, and what comes of it."""
+        self.openings.shut_what_had_its_litres(self.waterworks.bank, self.flow_l_s)
+        self._remedies.try_again()
+        for found in self.watching.look(self._garden, self._today()):
+            self._remedies.act(found, self._garden)
+        if self.openings.meter_turned:
+            self.openings.meter_turned = False
+            self.tell("meter", f"litres go by {self.watching.litres_by}")
+
+    def _watch_garden(self) -> None:
+        """Fit the input pins to the garden in force."""
+        told = flow_findings(self.books, self._today(), self._garden.site.zone_info)
+        self.watching.fit(self.accepted, self.flow_l_s, told, self.tell)
+
+    def _today(self) -> date:
+        return local_day(self._garden, self.clock.now_utc())
 
     def _look_at_clock(self) -> None:
         sense = self.sense.look()
@@ -243,7 +294,7 @@ class Steward:
             name, _ = self._moments.pop(0)
             self.want_plan(name)
             self._ask_weather()
-        if self._want_plan and self._waits_for_weather():
+        if self._want_plan and self.weather.is_waited_for:
             self.plan_fault = "the weather has not come yet"
             return
         if (
@@ -266,7 +317,7 @@ class Steward:
             timetable = plan(
                 self.accepted,
                 self._garden,
-                self._weather_for(today),
+                self.weather.for_plan(self._garden, today),
                 now_utc=now,
                 given=known.given,
                 last_pulses=known.last_pulses,
@@ -280,6 +331,7 @@ class Steward:
                 and self._not_today.get(p.zone) != p.day
             ]
             self.timetable, self.planned_utc = timetable, now
+            self._planned_mono_s = self.clock.mono_s()
             self._want_plan = ""
             _LOG.info("planned (%s): %d pulses to come today", reason, len(self.pending))
             self.books.keep_plan(timetable, today, now, kept_from)
@@ -291,29 +343,6 @@ class Steward:
             self._want_plan = ""
             self._no_plan(str(fault))
         self._set_alarm()
-
-    def _waits_for_weather(self) -> bool:
-        """Whether nothing is known of the weather and the sources may still speak."""
-        return (
-            not self.weather
-            and self.weather_answer is None
-            and self.clock.mono_s() - self._started_mono_s < WAIT_FOR_WEATHER_S
-        )
-
-    def _weather_for(self, today: date) -> Weather:
-        """Every row known, for the ladder; the kept rows' own normals where no file has any."""
-        answer, garden = self.weather_answer, self._garden
-        rows, order = tuple(self.weather.values()), order_of(garden)
-        if self._normals_of != today:
-            self._normals_of = today
-            told = None if answer is None else answer.normals
-            self._normals = best_normals(told, rows, garden=garden, order=order, today=today)
-        return Weather(
-            rows=rows,
-            order=order,
-            normals=self._normals,
-            remarks=answer.remarks if answer else (),
-        )
 
     def _no_plan(self, why: str) -> None:
         if why != self.plan_fault:
@@ -334,6 +363,7 @@ class Steward:
         self._coming = None
         self.accepted, self._flows = coming, NetworkFlows(coming.lines)
         self._garden = with_holds(coming.garden, holds)
+        self._watch_garden()
         self.tell("garden file", "a changed garden file is in force")
 
     def _open_what_is_due(self) -> None:
@@ -362,11 +392,15 @@ class Steward:
 
     def _moment(self, pulse: Pulse, zone: Zone) -> Moment:
         now = self.clock.now_utc()
+        held = self._remedies.held(zone.name)
+        if held is None:
+            held = held_now(self._garden, zone, now)
         return Moment(
             now_utc=now,
             doubt=self.sense.why,
             key_spent=self.books.spent(pulse),
-            held=held_now(self._garden, zone, now),
+            shut_by=self.watching.why_shut,
+            held=held,
             is_open=pulse.zone in self.openings.running,
             may_run_until_utc=may_run_until(self._garden, zone, pulse.day, now),
             shortest_s=self._garden.watering.shortest_pulse_s,
@@ -393,15 +427,6 @@ class Steward:
         except LogbookError as fault:
             _LOG.error("a missed pulse of %s: %s", pulse.zone, fault)
         self.want_plan("missed")
-
-    def _tell_weather(self, answer: WeatherAnswer) -> None:
-        """Say that a source fell silent, or speaks again; a long silence once a day."""
-        was, day = self._weather_fault, local_day(self._garden, self.clock.now_utc())
-        self._weather_fault = day if answer.failed else None
-        if answer.failed and was != day:
-            self.tell("weather", "; ".join(answer.remarks) or f"{answer.source} gave nothing")
-        elif was is not None and not answer.failed:
-            self.tell("weather", f"{answer.source} answers again")
 
     def _ask_weather(self) -> None:
         self._desk.ask(

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import logging
-from collections import deque
+from collections import Counter, deque
+from datetime import date
+from zoneinfo import ZoneInfo
 
 from controller.clock import Clock
 from controller.daemon.books import Books
 from controller.errors import LogbookError
+from controller.garden.model import FlowFinding
 
 RETRY_S = 60.0  # between two tries to write down what the logbook would not take; our choice
 _MOST_KEPT = 200  # happenings kept while the logbook takes none
@@ -21,9 +24,11 @@ class Telling:
         self._books, self._clock = books, clock
         self._kept: deque[tuple[str, str, str | None]] = deque(maxlen=_MOST_KEPT)
         self._tried_mono_s = float("-inf")
+        self.told: Counter[str] = Counter()  # by kind, since the start
 
     def tell(self, kind: str, words: str, zone: str | None = None) -> None:
         """Log it, and write it down, now or when that works again."""
+        self.told[kind] += 1
         _LOG.warning("%s: %s", kind, words if zone is None else f"{zone}: {words}")
         try:
             self._books.happening(kind, words, zone)
@@ -47,3 +52,20 @@ class Telling:
                 self._kept.popleft()
         except LogbookError as fault:
             _LOG.error("still not written down: %s", fault)
+
+
+def flow_findings(
+    books: Books, day: date, zone_info: ZoneInfo
+) -> list[tuple[FlowFinding, str, date]]:
+    """The meter's findings told on that local day, as far as the logbook has them."""
+    try:
+        rows = books.happenings(_MOST_KEPT)
+    except LogbookError as fault:
+        _LOG.error("what the meter found today is not known: %s", fault)
+        return []
+    return [
+        (finding, row.zone or "", day)
+        for row in rows
+        for finding in FlowFinding
+        if row.kind == f"flow: {finding}" and row.at_utc.astimezone(zone_info).date() == day
+    ]

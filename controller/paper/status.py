@@ -30,7 +30,14 @@ def status_text(answer: Mapping[str, Any]) -> str:
         _line("planned", _moment(answer.get("planned_utc"), zone_info) or "not yet"),
         _line("weather", _weather(answer.get("weather", {}))),
     ]
+    steps = answer.get("days_by_step", [])
+    if steps:
+        words = ", ".join(f"{s['day'][5:]} {s['step'] or 'not known'}" for s in steps)
+        lines.append(_line("days by", words))
     lines += _coming(answer, zone_info)
+    if "litres_by" in answer:
+        lines.append(_line("litres by", _litres_by(str(answer["litres_by"]))))
+    lines += _board(answer)
     lines += _doubts(answer)
     happenings = answer.get("happenings", [])
     if happenings:
@@ -66,6 +73,12 @@ def _doubts(answer: Mapping[str, Any]) -> list[str]:
     for row in answer.get("barred", []):
         words = f"{row['zone']}: its line disobeyed ({row['state']}); after a look: rowgate reset"
         lines += _wrapped(words, "  ! ")
+    if answer.get("shut_by"):
+        lines += _wrapped(f"{answer['shut_by']}: nothing opens by plan", "  - ")
+    for words in answer.get("inputs_unread", []):
+        lines += _wrapped(str(words), "  ! ")
+    for words in answer.get("board", {}).get("doubts", []):
+        lines += _wrapped(str(words), "  ! ")
     for words in answer.get("not_moving", []):
         lines += _wrapped(f"does not move: {words}", "  ! ")
     for words in answer.get("silent", []):
@@ -80,6 +93,33 @@ def _doubts(answer: Mapping[str, Any]) -> list[str]:
         lines += _wrapped(f"{words}: {left['reason']}", "  - ")
     for remark in answer.get("remarks", []):
         lines += _wrapped(str(remark), "  - ")
+    return lines
+
+
+def _litres_by(how: str) -> str:
+    """How litres are known, for people."""
+    return {"time": "time (computed flow by open time; there is no meter)"}.get(how, how)
+
+
+def _board(answer: Mapping[str, Any]) -> list[str]:
+    """What the board tells, and how often the daemon was started; left out where nothing tells."""
+    board = answer.get("board", {})
+    words = []
+    if board.get("disk_free_mb") is not None:
+        words.append(f"{board['disk_free_mb'] / 1000:.1f} GB free for the logbook")
+    if board.get("memory_mb") is not None:
+        words.append(f"{board['memory_mb']:.0f} MB of memory")
+    if board.get("heat_c") is not None:
+        words.append(f"{board['heat_c']:.0f} C")
+    if board.get("weak_supply") is not None:
+        words.append("supply too weak" if board["weak_supply"] else "supply good")
+    lines = [_line("board", ", ".join(words))] if words else []
+    starts = answer.get("starts_in_last_day")
+    if starts is not None:
+        often = "once" if starts == 1 else f"{starts} times"
+        lines.append(
+            _line("starts", f"{often} within a day; before this: {answer.get('last_ended', '')}")
+        )
     return lines
 
 

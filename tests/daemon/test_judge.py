@@ -29,6 +29,7 @@ def _moment(late_s: float = 0.0, **more: Any) -> Moment:
     plain: dict[str, Any] = {
         "now_utc": OPENS + timedelta(seconds=late_s),
         "doubt": "",
+        "shut_by": "",
         "key_spent": False,
         "held": None,
         "is_open": False,
@@ -47,6 +48,7 @@ def _moment(late_s: float = 0.0, **more: Any) -> Moment:
         (_moment(LATEST_S + 1.0), Verdict.MISSED),
         (_moment(doubt="the clock was moved"), Verdict.WAIT),
         (_moment(LATEST_S + 1.0, doubt="the clock was moved"), Verdict.WAIT),
+        (_moment(LATEST_S + 1.0, shut_by="the rain switch is wet"), Verdict.WAIT),
         (_moment(key_spent=True), Verdict.DROP),
         (_moment(key_spent=True, doubt="x", held="x", is_open=True), Verdict.DROP),
         (_moment(held=""), Verdict.MISSED),

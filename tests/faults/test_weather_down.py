@@ -61,7 +61,7 @@ def test_no_weather_at_all_waters_by_the_season_and_says_so(tmp_path: Path) -> N
 
 def test_a_source_that_never_answers_is_waited_for_and_then_done_without(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden(), weather=lambda now: [])
-    world.steward.weather_answer = None
+    world.steward.weather.answer = None
     world.steward.timetable = None
     world.steward._desk = type("Silent", (), {"ask": lambda self, garden, reply: None})()
     world.steward.want_plan("start")

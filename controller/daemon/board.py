@@ -1,0 +1,129 @@
+"""What the board tells of itself: heat, voltage, room on the disk, memory, how it leaves pins.
+
+Nothing here can fail: what a board does not tell is None. The files are from memory of the kernel's
+interfaces, but for the setting of released pins, which its documentation names.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+HEAT = Path("/sys/class/thermal/thermal_zone0/temp")  # thousandths of a degree C
+HWMON = Path("/sys/class/hwmon")
+VOLT_NAME, VOLT_ALARM = "rpi_volt", "in0_lcrit_alarm"  # 1 while the supply is too weak
+KEEPS_PINS = Path("/sys/module/pinctrl_bcm2835/parameters/persist_gpio_outputs")
+MEMORY = Path("/proc/self/statm")  # pages; the second figure is what is resident
+LEAST_DISK_MB = 50.0  # below it, it is said; our choice
+HOT_C = 80.0  # boards slow down from about there; from memory
+KEEPS_WORDS = (
+    "this kernel leaves a pin as it was when the daemon is killed, so a valve may stay open until "
+    "the stop step has run; dtparam=strict_gpiod in the board's config.txt ends that"
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoardFiles:
+    """Where the board tells what."""
+
+    heat: Path = HEAT
+    hwmon: Path = HWMON
+    keeps_pins: Path = KEEPS_PINS
+    memory: Path = MEMORY
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoardNow:
+    """How the board stands; None for what it does not tell."""
+
+    heat_c: float | None = None
+    weak_supply: bool | None = None
+    disk_free_mb: float | None = None
+    memory_mb: float | None = None
+    keeps_pins: bool | None = None
+    doubts: tuple[str, ...] = field(default=())
+
+    def as_dict(self) -> Mapping[str, object]:
+        """As the status answer carries it."""
+        return {
+            "heat_c": self.heat_c,
+            "weak_supply": self.weak_supply,
+            "disk_free_mb": self.disk_free_mb,
+            "memory_mb": self.memory_mb,
+            "keeps_pins": self.keeps_pins,
+            "doubts": list(self.doubts),
+        }
+
+
+def look_at_board(state_dir: Path, files: BoardFiles | None = None) -> BoardNow:
+    """Read everything the board tells now."""
+    files = files or BoardFiles()
+    heat = _number(files.heat)
+    heat_c = None if heat is None else heat / 1000.0
+    weak = _weak_supply(files.hwmon)
+    free_mb, memory_mb = _disk_free_mb(state_dir), _memory_mb(files.memory)
+    keeps = _yes(files.keeps_pins)
+    doubts = []
+    if heat_c is not None and heat_c >= HOT_C:
+        doubts.append(f"the board is at {heat_c:.0f} C; give it air or shade")
+    if weak:
+        doubts.append("the board's supply is too weak; another power supply or cable is needed")
+    if free_mb is not None and free_mb < LEAST_DISK_MB:
+        doubts.append(f"only {free_mb:.0f} MB are free where the logbook lies")
+    if keeps:
+        doubts.append(KEEPS_WORDS)
+    return BoardNow(
+        heat_c=heat_c,
+        weak_supply=weak,
+        disk_free_mb=free_mb,
+        memory_mb=memory_mb,
+        keeps_pins=keeps,
+        doubts=tuple(doubts),
+    )
+
+
+def _text(path: Path) -> str | None:
+    try:
+        return path.read_text(encoding="ascii").strip()
+    except (OSError, ValueError):
+        return None
+
+
+def _number(path: Path) -> float | None:
+    try:
+        return float(_text(path) or "")
+    except ValueError:
+        return None
+
+
+def _yes(path: Path) -> bool | None:
+    text = _text(path)
+    return None if text is None else text in ("Y", "y", "1")
+
+
+def _weak_supply(hwmon: Path) -> bool | None:
+    try:
+        chips = sorted(hwmon.iterdir())
+    except OSError:
+        return None
+    for chip in chips:
+        if _text(chip / "name") == VOLT_NAME:
+            return _yes(chip / VOLT_ALARM)
+    return None
+
+
+def _disk_free_mb(state_dir: Path) -> float | None:
+    try:
+        return shutil.disk_usage(state_dir).free / 1e6
+    except OSError:
+        return None
+
+
+def _memory_mb(statm: Path) -> float | None:
+    try:
+        return int((_text(statm) or "").split()[1]) * os.sysconf("SC_PAGE_SIZE") / 1e6
+    except (ValueError, IndexError, OSError):
+        return None

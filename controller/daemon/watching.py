@@ -1,0 +1,202 @@
+"""The garden's input pins at work: the meter beside the openings, the switches, the gauge.
+
+Whatever is missing or broken here costs precision, never water: without a meter litres go by time,
+and a switch that cannot be read keeps nothing shut.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Iterable
+from datetime import date
+from typing import Protocol
+
+from controller.clock import Clock
+from controller.daemon.flowdesk import FlowDesk, Found, fill_seconds
+from controller.daemon.flowwatch import Reckoned, sum_of
+from controller.daemon.gardenfile import Accepted
+from controller.daemon.litres import FlowOf
+from controller.daemon.metering import Metering
+from controller.daemon.openings import Openings
+from controller.daemon.sensors import Switches, Tell, TippingGauge
+from controller.errors import RowgateError
+from controller.garden.model import FlowFinding, Garden, SensorKind, ValveKind
+from controller.valves.inputs import InputDriver, PulseCounter
+
+UNSURE = 1.0  # the relative error of a flow whose band cannot be had: only the grossest is found
+_LOG = logging.getLogger("rowgate.watching")
+
+Told = Iterable[tuple[FlowFinding, str, date]]
+
+
+class ErrorOf(Protocol):
+    """How sure a flow is."""
+
+    def error(self, zone: str, together: Iterable[str] = ()) -> float:
+        """Relative standard error of a zone's flow with these others open. [-]"""
+
+
+class Watching:
+    """Everything on input pins, fitted to one garden after another; used by the steward's thread.
+
+    `bands` gives how sure the flows of a garden are, `write_rain` keeps the gauge's increments.
+    """
+
+    def __init__(
+        self,
+        inputs: InputDriver | None,
+        openings: Openings,
+        clock: Clock,
+        *,
+        bands: Callable[[Garden], ErrorOf],
+        write_rain: Callable[[date, float, float], None],
+    ) -> None:
+        self._inputs, self._openings, self._clock = inputs, openings, clock
+        self._bands, self._write_rain = bands, write_rain
+        self._counters: dict[int, tuple[PulseCounter, tuple[bool, float]]] = {}
+        self._metered_as: tuple[int, float] | None = None
+        self._desk: FlowDesk | None = None
+        self._switches: Switches | None = None
+        self._gauges: list[TippingGauge] = []
+        self.meter_fault = ""
+
+    def fit(self, accepted: Accepted, flow_l_s: FlowOf, told: Told, tell: Tell) -> None:
+        """Take up a garden's meter and sensors; what cannot be had is told, and done without."""
+        garden = accepted.garden
+        self.end()
+        self._fit_meter(accepted, flow_l_s, told, tell)
+        taken, gauges = [], []
+        for sensor in garden.sensors:
+            counter = self._counter(
+                sensor.line, sensor.active_low, sensor.debounce_s, f"the {sensor.kind}", tell
+            )
+            if counter is None:
+                continue
+            if sensor.kind is SensorKind.RAIN_GAUGE:
+                gauges.append(
+                    TippingGauge(
+                        sensor.mm_per_tip or 0.0,
+                        counter.count,
+                        self._clock,
+                        self._write_rain,
+                        tell,
+                    )
+                )
+            else:
+                taken.append(sensor)
+        self._gauges = gauges
+        level = self._inputs.level if self._inputs is not None else _nothing_is_active
+        self._switches = Switches(taken, level, self._clock, tell)
+        self._switches.look()
+
+    def look(self, garden: Garden, today: date) -> list[Found]:
+        """Look at every pin; what the meter finds."""
+        if self._switches is not None:
+            self._switches.look()
+        for gauge in self._gauges:
+            gauge.look(today)
+        if self._desk is None:
+            return []
+        return self._desk.look(self._openings.running.keys(), today)
+
+    def end(self) -> None:
+        """Write down what has not been written yet."""
+        for gauge in self._gauges:
+            gauge.flush()
+
+    @property
+    def why_shut(self) -> str:
+        """Why a switch lets nothing open by plan; empty while none does."""
+        return "" if self._switches is None else self._switches.why_shut
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """What cannot be read now, in words."""
+        found = () if self._switches is None else self._switches.faults
+        return (*found, *((self.meter_fault,) if self.meter_fault else ()))
+
+    @property
+    def litres_by(self) -> str:
+        """How litres are known now: "meter", "time" or "time, the meter is silent"."""
+        metering = self._openings.metering
+        if metering is None:
+            return "time"
+        return "time, the meter is silent" if metering.dead else "meter"
+
+    def _fit_meter(self, accepted: Accepted, flow_l_s: FlowOf, told: Told, tell: Tell) -> None:
+        garden, meter = accepted.garden, accepted.garden.meter
+        self._desk, self.meter_fault = None, ""
+        counter = None
+        if meter is not None:
+            counter = self._counter(
+                meter.line, meter.active_low, meter.debounce_s, "the meter", tell
+            )
+            if counter is None:
+                self.meter_fault = "the meter cannot be watched; litres go by time"
+        if meter is None or counter is None:
+            self._openings.metering, self._openings.by_litres = None, False
+            self._metered_as = None
+            return
+        if self._metered_as != (meter.line, meter.litres_per_pulse):
+            self._openings.metering = Metering(self._clock, meter.litres_per_pulse, counter.count)
+            self._metered_as = (meter.line, meter.litres_per_pulse)
+        metering = self._openings.metering
+        assert metering is not None, "made just now, or before"
+        self._openings.by_litres = meter.by_litres
+        self._openings.zones = sum(z.valve.kind is ValveKind.RELAY for z in garden.zones)
+        known: dict[frozenset[str], Reckoned] = {}
+        bands: list[ErrorOf] = []
+
+        def reckon(opened: frozenset[str]) -> Reckoned:
+            if opened not in known:
+                if not bands:
+                    bands.append(self._bands(garden))
+                known[opened] = _reckoned(opened, flow_l_s, bands[0])
+            return known[opened]
+
+        def fill_s(zone: str, opened: frozenset[str]) -> float:
+            return fill_seconds(accepted.lines.line(zone).volume_m3, flow_l_s(zone, opened))
+
+        self._desk = FlowDesk(
+            garden, meter, metering, self._clock, reckon=reckon, fill_s=fill_s, told=told
+        )
+
+    def _counter(
+        self, line: int, active_low: bool, debounce_s: float, name: str, tell: Tell
+    ) -> PulseCounter | None:
+        """The pin's counter, watched from its first asking on; None where it cannot be had."""
+        wanted = (active_low, debounce_s)
+        if line in self._counters:
+            counter, settings = self._counters[line]
+            if settings != wanted:
+                tell("sensor", f"{name} on line {line} has changed; start the daemon anew for that")
+            return counter
+        if self._inputs is None:
+            tell("sensor", f"{name} on line {line} cannot be watched: there are no input pins")
+            return None
+        counter = PulseCounter()
+        try:
+            self._inputs.watch(
+                line, active_low=active_low, debounce_s=debounce_s, on_edge=counter.edge
+            )
+        except RowgateError as fault:
+            tell("sensor", f"{name} on line {line} cannot be watched: {fault}")
+            return None
+        self._counters[line] = (counter, wanted)
+        return counter
+
+
+def _reckoned(opened: frozenset[str], flow_l_s: FlowOf, bands: ErrorOf) -> Reckoned:
+    zones = sorted(opened)
+    errors = []
+    for zone in zones:
+        try:
+            errors.append(bands.error(zone, opened - {zone}))
+        except RowgateError as fault:
+            _LOG.warning("how sure the flow of %s is cannot be said: %s", zone, fault)
+            errors.append(UNSURE)
+    return sum_of((flow_l_s(zone, opened) for zone in zones), errors)
+
+
+def _nothing_is_active(_: int) -> bool:
+    return False
