@@ -12,7 +12,7 @@ from controller.errors import GardenFileError, InputError
 from controller.garden.new import ask_new
 from controller.garden.show import show_filled
 from controller.hydraulics.advice import Advice, advice_rows, advice_text
-from controller.timetable.cautions import Finding, findings
+from controller.timetable.cautions import Finding, findings, unsaid
 from controller.timetable.whole import crop_judge
 from crops.catalogue import load as load_catalogue
 
@@ -29,8 +29,8 @@ def check(args: argparse.Namespace) -> int:
         print_json({"faults": list(broken.faults), "cautions": [], "filled": []})
         return 2
     tested = load_tested(args, loaded)
-    found = findings(loaded.garden, loaded.grounds, tested.lines)
     advice = advice_for(loaded, tested) if args.advice else ()
+    found = unsaid(findings(loaded.garden, loaded.grounds, tested.lines), advice)
     if args.json:
         _as_json(loaded, found, advice)
     else:

@@ -11,8 +11,9 @@ from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.mainadvice import of_garden
 from controller.hydraulics.rowadvice import of_length, of_level
+from controller.hydraulics.throttle import TakesIn
 from controller.hydraulics.together import of_together
-from controller.hydraulics.zoneadvice import TakesIn, of_holes, of_throttle
+from controller.hydraulics.zoneadvice import of_holes, of_throttle
 from controller.hydraulics.zonecase import ZoneCase, zone_case
 
 __all__ = ["Advice", "TakesIn", "advice_rows", "advice_text", "advise"]

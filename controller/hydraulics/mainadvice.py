@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from controller.errors import InputError
-from controller.garden.model import Garden, ValveKind
+from controller.garden.model import Device, Garden, ValveKind
 from controller.garden.show import show_bore
+from controller.garden.valves import DIAPHRAGM_HEAD_M
 from controller.hydraulics.advised import (
     Advice,
     show_head,
@@ -40,7 +41,7 @@ HAND_CLOSES_S, RELAY_CLOSES_S = 0.2, 1.0
 # Pipe that lies in the sun, for the rating. [°C]
 SUNNY_PIPE_C = c_from_f(100.0)
 # What diaphragm valves want to shut where the garden file says nothing (from memory).
-DIAPHRAGM_LEAST_M, DIAPHRAGM_HEAD_M = head_m_from_psi(5.0), head_m_from_psi(10.0)
+DIAPHRAGM_LEAST_M = head_m_from_psi(5.0)
 # Below this static head no end is pushed off: a barrel on a stand. Our choice.
 GENTLE_HEAD_M = 3.0
 # Grit to keep out of a hole: a tenth of its bore (common practice, no source). Openings of usual
@@ -196,7 +197,7 @@ def _of_closing(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
     us = lines.garden.us_units
     for case in cases:
         valve, name = case.zone.valve, case.zone.name
-        if valve.kind is not ValveKind.RELAY:
+        if valve.kind is not ValveKind.RELAY or valve.device not in (None, Device.DIAPHRAGM):
             continue
         wants_m = valve.least_closing_head_m or DIAPHRAGM_HEAD_M
         has_m = before_valve_m(lines, frozenset((name,)), name)

@@ -109,8 +109,8 @@ def closing_heads_m(garden: Garden) -> dict[str, float]:
     }
 
 
-def first_that_stays_open(lines: Lines, opened: frozenset[str]) -> StaysOpen | None:
-    """The zone of an open set whose valve lacks most of the head it needs to shut; None for none.
+def that_stay_open(lines: Lines, opened: frozenset[str]) -> list[StaysOpen]:
+    """The zones of an open set whose valves lack the head they need to shut.
 
     Parameters
     ----------
@@ -121,8 +121,8 @@ def first_that_stays_open(lines: Lines, opened: frozenset[str]) -> StaysOpen | N
 
     Returns
     -------
-    StaysOpen or None
-        With the head it wants and has. [m]
+    list of StaysOpen
+        Each with the head it wants and has [m], what lacks most first.
 
     Raises
     ------
@@ -138,7 +138,12 @@ def first_that_stays_open(lines: Lines, opened: frozenset[str]) -> StaysOpen | N
         for name, wants_m in closing_heads_m(lines.garden).items()
         if name in opened and (has_m := before_valve_m(lines, opened, name)) < wants_m
     ]
-    return max(lacking, key=lambda one: one.wants_m - one.has_m, default=None)
+    return sorted(lacking, key=lambda one: one.has_m - one.wants_m)
+
+
+def first_that_stays_open(lines: Lines, opened: frozenset[str]) -> StaysOpen | None:
+    """The zone whose valve lacks most of the head it needs to shut; None if all would shut."""
+    return next(iter(that_stay_open(lines, opened)), None)
 
 
 def share_together(lines: Lines, zones: tuple[str, ...]) -> Together:

@@ -4,40 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from typing import Protocol
 
-from controller.garden.model import Drilling, Opening, ValveKind, Zone
+from controller.garden.model import Drilling, Opening, Zone
 from controller.garden.show import show_duration, show_length
 from controller.hydraulics.advised import Advice, show_off_level, show_rate
-from controller.hydraulics.design import flow_at_head_m3_s, level_enough_m, soaking_flow_m3_s
+from controller.hydraulics.design import level_enough_m
 from controller.hydraulics.lines import Lines
+from controller.hydraulics.throttle import TakesIn, throttle_to
 from controller.hydraulics.whatif import with_zone
 from controller.hydraulics.zonecase import HOT_DAY_MM, SEEN_OFF_LEVEL_M, ZoneCase, holes_words
 from controller.units import M_PER_IN, l_min_from_m3_s
 
-# A hot day's dose should take so long, for a hand and for a relay to time it well. Our choice. [s]
-HAND_S, RELAY_S = 300.0, 120.0
-# Head to keep over the holes: below it a centimetre of level error costs over 5 % of a hole's flow
-# (half of 1/10, by the square root of the orifice law). Our choice.
-LEAST_HEAD_M = 0.10
 # Holes for close crops, and where big plants begin: common practice, no source.
 CLOSE_CROP_M, CLOSE_EVERY_M, CLOSE_BORE_M, BIG_PLANT_M = 0.20, 0.1524, 0.0015875, 0.40
-
-
-class TakesIn(Protocol):
-    """How a zone's ground takes water in; the timetable's Soaking fits."""
-
-    @property
-    def strip_m2(self) -> float:
-        """Ground that gets wet."""
-
-    @property
-    def intake_mm_s(self) -> float:
-        """Depth the soil takes in a second."""
-
-    @property
-    def basin_mm(self) -> float:
-        """Depth that may stand."""
 
 
 def of_holes(cases: list[ZoneCase], crop_spacing: Callable[[str], float]) -> Iterator[Advice]:
@@ -95,27 +74,15 @@ def of_throttle(
         us, zone = case.garden.us_units, case.zone
         if case.uniformity <= 0.0 or zone.ground_m2 <= 0.0:
             continue
-        shortest_s = HAND_S if zone.valve.kind is ValveKind.HAND else RELAY_S
-        dose_m3 = case.dose_m3(case.uniformity) + case.drains_m3
-        target_m3_s, why = dose_m3 / shortest_s, "so that its time can be kept"
-        takes_in = None if soaking is None else soaking(zone)
-        if takes_in is not None and takes_in.strip_m2 > 0.0:
-            soaks_m3_s = soaking_flow_m3_s(
-                dose_m3=dose_m3,
-                strip_m2=takes_in.strip_m2,
-                intake_mm_h=takes_in.intake_mm_s * 3600.0,
-                basin_mm=takes_in.basin_mm,
-            )
-            if soaks_m3_s < target_m3_s:
-                target_m3_s, why = soaks_m3_s, "so that the soil takes it in as one pulse"
-        least_m3_s = sum(
-            flow_at_head_m3_s(row=row, over_holes_m=LEAST_HEAD_M)
-            for row in zone.rows
-            if not row.plugged
+        wanted_m3 = case.dose_m3(case.uniformity)
+        dose_m3 = wanted_m3 + case.drains_m3
+        target = throttle_to(
+            zone,
+            wanted_m3=wanted_m3,
+            drains_m3=case.drains_m3,
+            takes_in=None if soaking is None else soaking(zone),
         )
-        if target_m3_s < least_m3_s:
-            target_m3_s = least_m3_s
-            why += f", as far as {show_off_level(LEAST_HEAD_M)} of water over the holes allows"
+        target_m3_s = target.flow_m3_s
         if case.flow.flow_m3_s < 1.25 * target_m3_s:
             continue
         loss_k, level_m = _throttled(case, target_m3_s)
@@ -131,12 +98,13 @@ def of_throttle(
             kind="time",
             where=f'zone "{zone.name}"',
             words=f"a hot day's water passes in {show_duration(round(now_s))}; throttle it, alone, "
-            f"to about {show_rate(target_m3_s, us)} {why}: then it takes "
+            f"to about {show_rate(target_m3_s, us)} {target.why}: then it takes "
             f"{show_duration(round(then_s))}, and {care} (set it by meter "
             "or bucket, not by the handle: valve and take-off then lose "
             f"K {float(f'{loss_k:.2g}'):.0f})",
             based_on=f"a use of {HOT_DAY_MM:g} mm/day (FAO-56, warm), the network for the flow, "
-            "the soil's steady intake and the basin; shortest times are our choice",
+            "the soil's steady intake and the basin; shortest times and how much may pass while a "
+            "valve travels are our choice",
             figures={
                 "target_flow_m3_s": target_m3_s,
                 "target_flow_l_min": l_min_from_m3_s(target_m3_s),

@@ -6,9 +6,21 @@ from dataclasses import replace
 
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 
-from controller.garden.model import Garden, Opening, Row, ValveKind, Watering, Window
+from controller.garden.model import (
+    Garden,
+    HealthAddress,
+    Meter,
+    Opening,
+    Row,
+    ValveKind,
+    Watering,
+    Window,
+    Zone,
+)
+from controller.hydraulics.advice import advise
+from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.lines import Lines
-from controller.timetable.cautions import Finding, findings
+from controller.timetable.cautions import Finding, findings, unsaid
 from controller.timetable.jobs import Grounds
 from controller.units import head_m_from_psi, m3_s_from_l_min
 from crops.catalogue import load
@@ -43,11 +55,12 @@ def test_holes_that_stay_dry_are_counted() -> None:
 def test_a_diaphragm_valve_without_pressure_to_close_is_a_fault() -> None:
     zone = a_zone(rows=(a_row(20), a_row(20), a_row(20)))
     valve = replace(zone.valve, least_closing_head_m=head_m_from_psi(8))
-    assert "wants 8.0 psi to close" in _words(a_garden(replace(zone, valve=valve)))
+    garden = a_garden(replace(zone, valve=valve), us_units=True)
+    assert "fault: its valve wants 8 psi before it to shut, and with it open only" in _words(garden)
     # Throttled by hand behind it, the pressure stands before the valve.
     slow = Opening(alone_flow_m3_s=m3_s_from_l_min(2.5))
     throttled = replace(zone, valve=valve, opening=slow)
-    assert "to close" not in _words(a_garden(throttled))
+    assert "to shut" not in _words(a_garden(throttled))
 
 
 def test_seconds_are_too_short_to_turn_by_hand() -> None:
@@ -93,3 +106,100 @@ def test_the_drilling_of_the_trade_suits_its_crops_and_another_is_told() -> None
     assert "stays dry" not in words("carrot", a_row())
     assert "stays dry" not in words("tomato_staked", grouped)
     assert "stays dry" in words("carrot", grouped)
+
+
+def _ball(zone: Zone, travel_s: float) -> Zone:
+    """The zone with a valve that takes so long either way."""
+    return replace(zone, valve=replace(zone.valve, opens_in_s=travel_s, closes_in_s=travel_s))
+
+
+def test_a_slow_valve_on_an_open_row_is_told_a_flow_at_which_its_travel_is_little() -> None:
+    garden = a_garden(_ball(a_zone(), 8.0))
+    (found,) = [f for f in _found(garden) if "while its valve travels" in f.words]
+    assert found.about == "throttle"
+    # WORKED: 6 mm on 2.4384 m x 0.6 m are 8.778 L, over the evenness; 8 s of full flow, half of 16,
+    # and the 0.80 L that fill the line, are so much of it.
+    assert found.words.startswith(_percent_of_travel(garden))
+    # Throttled to the flow told it takes the two minutes that a relay is to have, and more is not
+    # said; nor of a valve without travel.
+    target_l_min = float(found.words.split("to about ")[1].split(" L/min")[0])
+    slow = Opening(alone_flow_m3_s=m3_s_from_l_min(target_l_min))
+    assert "travels" not in _words(a_garden(_ball(a_zone(opening=slow), 8.0)))
+    assert "then it takes 2 min" in found.words
+    assert "travels" not in _words(a_garden(a_zone()))
+
+
+def _percent_of_travel(garden: Garden) -> str:
+    lines = Lines(garden)
+    flow = lines.open_set(frozenset("a")).zones["a"]
+    even = with_drilling_scatter(flow.evenness, 0.05)
+    wanted_l = 6.0 * 2.4384 * 0.6 / even
+    share = (8.0 * 1000.0 * flow.flow_m3_s + 0.80) / wanted_l
+    return f"{100.0 * share:.0f} % of a hot day's water passes while its valve travels (16 s)"
+
+
+def test_a_short_dose_by_hand_is_told_how_far_to_throttle() -> None:
+    (found,) = [f for f in _found(a_garden(a_zone(relay=None))) if "by hand" in f.words]
+    assert "throttle it, alone, to about 2.1" in found.words
+    assert found.about == "throttle"
+
+
+def test_what_design_advice_says_again_is_not_said_twice() -> None:
+    high = a_zone("b", relay=27, rise_m=60.0)
+    garden = a_garden(_ball(a_zone(), 8.0), high)
+    found, lines = _found(garden), Lines(garden)
+    advice = advise(garden, lines, lambda crop: 0.15)
+    left = unsaid(found, advice)
+    assert [f for f in found if f not in left] == [f for f in found if f.about == "throttle"]
+    assert len(left) < len(found)
+    assert any(f.weight == "fault" for f in left)
+    assert unsaid(found, ()) == found
+    # And it is the same flow that both tell.
+    (short,) = [f for f in found if f.about == "throttle"]
+    (advised,) = [a for a in advice if a.subject == "throttle"]
+    assert f"to about {advised.figures['target_flow_l_min']:.3g} L/min" in short.words
+
+
+def test_pairs_that_cannot_run_together_are_named() -> None:
+    slow = Opening(alone_flow_m3_s=m3_s_from_l_min(4.0))
+    asking = replace(a_zone().valve, least_closing_head_m=head_m_from_psi(20.0))
+    ash = a_zone("ash", opening=slow, valve=asking)
+    rows = (a_row(14), a_row(14))
+    garden = a_garden(
+        ash,
+        a_zone("birch", relay=4, opening=slow),
+        a_zone("corn", relay=5, rows=rows),
+        a_zone("dill", relay=None, rows=rows),
+    )
+    (found,) = [f for f in _found(garden) if "never open together" in f.words]
+    assert (found.weight, found.where) == ("caution", 'zone "ash"')
+    # WORKED: 20 psi are 137.9 kPa.
+    assert 'with "corn" or "dill": its valve wants 137.9 kPa before it to shut' in found.words
+    one_at_a_time = replace(garden, watering=replace(garden.watering, most_open=1))
+    assert "never open together" not in _words(one_at_a_time)
+    assert "never open together" not in _words(a_garden(*garden.zones[1:]))
+
+
+def test_a_health_address_beyond_the_board_has_no_password_and_is_told_so() -> None:
+    def seen(address: str | None) -> bool:
+        port = None if address is None else 8765
+        health = HealthAddress(port=port, address=address or "0.0.0.0")
+        return "no password is asked" in _words(a_garden(health=health))
+
+    assert seen("0.0.0.0")
+    assert seen("192.0.2.7")
+    assert seen("::")
+    assert not seen("127.0.0.1")
+    assert not seen("::1")
+    assert not seen(None)
+
+
+def test_a_meter_too_coarse_to_end_a_dose_by_is_told() -> None:
+    # WORKED: a twentieth of 8.8 L over the evenness is under half a litre.
+    def coarse(litres: float, by_litres: bool) -> bool:
+        meter = Meter(line=22, litres_per_pulse=litres, by_litres=by_litres)
+        return "too coarse to end" in _words(a_garden(meter=meter))
+
+    assert coarse(0.6, True)
+    assert not coarse(0.4, True)
+    assert not coarse(0.6, False)
