@@ -14,6 +14,7 @@ from support.mornings import a_plan, ledger_of, mornings
 from controller.demand.records import LedgerDay, Observation
 from controller.garden.model import Garden, Opening, Planting, Row, UnlikeRows, Watering
 from controller.garden.show import show_depth
+from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.lines import Lines
 from controller.timetable.plan import NOTHING_GIVEN
 from controller.timetable.records import Timetable
@@ -114,6 +115,19 @@ def test_the_neediest_gets_its_depth_by_its_own_rows_share_of_the_flow() -> None
     assert after.watered_mm == approx(
         evening.depletion_mm / plan.doses[0].evenness + _line_mm(plan, garden, row=1), rel=0.02
     )
+
+
+def test_the_neediest_is_dosed_by_the_evenness_of_its_own_rows() -> None:
+    # The zone's own evenness holds the sparse row against the other; within it nothing is uneven.
+    small = replace(a_row(8.0).drilling, bore_m=0.5 * a_row().drilling.bore_m)
+    garden = both(rows=(a_row(8.0), a_row(8.0, drilling=small)))
+    plan, _ = a_dose_day(garden)
+    (dose,) = plan.doses
+    assert "(row 2)" in dose.why.words
+    flow = Lines(garden).open_set(frozenset("a")).zones["a"]
+    scatter = garden.watering.drilling_scatter
+    assert flow.evenness < 0.5 < 0.95 < flow.rows[1].evenness
+    assert dose.evenness == approx(with_drilling_scatter(flow.rows[1].evenness, scatter))
 
 
 def _line_mm(plan: Timetable, garden: Garden, *, row: int) -> float:

@@ -113,6 +113,18 @@ def test_on_a_thirsty_day_a_seedbed_is_watered_at_each_window(
     assert len({hour >= 12 for hour in hours}) == windows_used
 
 
+def test_a_seedbed_goes_before_a_crop_that_is_nearly_out_of_easy_water() -> None:
+    seeds = one(CARROT).zones[0]
+    leek = Planting(crop="leek", start=SPRING - 30 * DAY, until=SPRING + 140 * DAY)
+    dry = a_zone("0 before a in the alphabet", 22, plantings=(leek,))
+    garden = a_garden(dry, seeds, watering=Watering(windows=(EVERY_DAY,), most_open=1))
+    days = even_days(SPRING - 4 * DAY, SPRING + 6 * DAY, eto_mm=4.5)
+    plan = a_plan(garden, days, first=SPRING + DAY)
+    order = sorted(plan.pulses, key=lambda p: p.opens_utc)
+    assert {p.zone for p in order} == {"a", dry.name}
+    assert order[0].zone == "a"
+
+
 def test_rain_in_the_gauge_waters_a_seedbed() -> None:
     days = even_days(SPRING, SPRING + 20 * DAY, eto_mm=4.5)
     _, given = mornings(one(CARROT), days, first=SPRING, last=SPRING + 4 * DAY)
