@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -21,6 +23,7 @@ from controller.garden.model import (
 )
 from controller.units import psi_from_head_m
 
+EXAMPLE = Path(__file__).parents[2] / "config/example-garden.toml"
 METER = '\n[meter]\npin = 22\nper_pulse = "0.45 L"\n'
 MASTER = "\n[master]\nrelay = 5\n"
 
@@ -304,3 +307,14 @@ def test_the_daemon_is_seen_from_the_board_alone_unless_asked() -> None:
 def test_an_address_that_is_none_is_named(said: str, words: str) -> None:
     (found,) = faults(f"{TEN_LINES}\n[health]\n{said}\n")
     assert words in found
+
+
+def test_the_meter_that_the_example_shows_in_remarks_reads() -> None:
+    text = EXAMPLE.read_text(encoding="utf-8")
+    start = text.index("# [meter]")
+    uncommented = text[start:].replace("\n# ", "\n").removeprefix("# ")
+    crops = {"known_crops": None, "known_soils": None}
+    assert read(text, **crops).meter is None
+    meter = read(text[:start] + uncommented, **crops).meter
+    assert meter is not None
+    assert meter.actions[FlowFinding.BURST] is Action.HOLD_ZONE
