@@ -245,13 +245,14 @@ class Bank:
     def wait_until_closed(self, at_most_s: float, meanwhile: Callable[[], None]) -> bool:
         """Wait until no line is closing, whoever ends the closings; whether that came about."""
         ends_mono_s = self._clock.mono_s() + at_most_s
-        while self.closing_s() > 0.0:
+        while True:
+            self.close_due()
+            if self.closing_s() == 0.0:
+                return True
             if self._clock.mono_s() >= ends_mono_s:
                 return False
-            self.close_due()
-            self.wait_until_due(LOOK_S)
             meanwhile()
-        return True
+            self.wait_until_due(LOOK_S)
 
     def wake(self) -> None:
         """End every `wait_until_due` now."""

@@ -42,6 +42,7 @@ class Line:
         self._on = False  # what the open line was last told
         # Nobody knows where a valve stands that an earlier process may have moved.
         self._stands_open = not known_shut
+        self._surely_off = False  # its open line, at the last telling
         self._claimed: set[int] = set()
         self._spans: deque[tuple[float, float]] = deque()  # past openings, oldest first
         # Not a number, or less than nothing: then the whole day counts as used.
@@ -114,11 +115,14 @@ class Line:
         was, now = self.state, self._clock.mono_s()
         if was in CLOSINGS and now >= self.closed_mono_s:
             self._stands_open = False
+        self._surely_off = False
         try:
             fault = self._tell_off()
         except Exception as broken:  # noqa: BLE001 - a driver may raise anything; others must close
             fault = told(broken)
         if fault:
+            # While its open line is not read as off, nobody knows where the valve stands.
+            self._stands_open = self._stands_open or not self._surely_off
             if was is not State.STUCK and self._stands_open:
                 self.shut_mono_s = None  # what was done against the water did not last
             self.happens(Event.OFF_FAILED)
@@ -195,10 +199,10 @@ class Line:
         self._on, self.on_mono_s, self.rest_mono_s = False, math.inf, math.inf
         self._driver.write(self.number, False)
         if self._driver.read(self.number):
-            self._stands_open = True
             if self.opened_mono_s is None:  # on by its own doing: water runs from now, at latest
                 self.opened_mono_s = self._clock.mono_s()
             return "it was driven off and is read as on"
+        self._surely_off = True
         if close is None:
             return ""
         self._driver.write(close, self._stands_open)

@@ -16,7 +16,7 @@ from support.lgpio import StandIn
 
 from controller.errors import ValveFault
 from controller.valves import alloff
-from controller.valves.states import LineLimits
+from controller.valves.limits import LineLimits, MasterLimits
 
 
 def lines(*numbers: int, active_low: bool = True) -> list[LineLimits]:
@@ -31,6 +31,7 @@ class Kernel:
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch, chip: int = 0) -> None:
         self.levels: dict[int, int] = {}
+        self.driven: list[tuple[int, int]] = []  # every level, in order
         self.refuses: set[int] = set()
         self.ties: dict[int, int] = {}
         self._real_open, self._path = os.open, f"/dev/gpiochip{chip}"
@@ -51,9 +52,17 @@ class Kernel:
             assert flags == alloff.FLAG_OUTPUT
             assert asked[72] == alloff.OUTPUT_VALUES
             assert asked[75] == 1  # the mask: the one line
+            assert number not in self.levels, "the kernel gives a line once"
+            self.driven.append((number, level))
             self.levels[number] = self.ties.get(number, level)
             asked[-1] = 1000 + number
             data[:] = alloff.LINE_REQUEST.pack(*asked)
+        elif call == alloff.SET_VALUES_IOCTL:
+            level, mask = alloff.LINE_VALUES.unpack(data)
+            assert mask == 1
+            number = descriptor - 1000
+            self.driven.append((number, level))
+            self.levels[number] = self.ties.get(number, level)
         else:
             assert call == alloff.GET_VALUES_IOCTL
             data[:] = alloff.LINE_VALUES.pack(self.levels[descriptor - 1000], 1)
@@ -71,6 +80,7 @@ def test_every_line_is_driven_to_its_own_off_level(tmp_path: Path, kernel: Kerne
     alloff.write_line_file(file, [*lines(17, 27), *lines(22, active_low=False)], "lgpio", 0)
     assert alloff.main([str(file)]) == 0
     assert kernel.levels == {17: 1, 27: 1, 22: 0}
+    kernel.levels.clear()  # as that process has ended
     assert alloff.main([str(file)]) == 0  # twice does no harm
 
 
@@ -113,6 +123,152 @@ def test_where_the_kernel_is_not_to_be_had_lgpio_is_asked(
     shut_at = alloff.read_shut_at(file)
     assert shut_at is not None
     assert shut_at["shut"] == (27,)
+
+
+def balls(*pairs: tuple[int, int], active_low: bool = True) -> list[LineLimits]:
+    """Balls that stay: eight seconds to shut, driven for ten."""
+    return [
+        LineLimits(
+            number=opens,
+            close_number=closes,
+            active_low=active_low,
+            longest_open_s=60,
+            most_open_s_per_day=600,
+            opens_in_s=8.0,
+            closes_in_s=8.0,
+        )
+        for opens, closes in pairs
+    ]
+
+
+@pytest.mark.parametrize("active_low", [True, False])
+def test_balls_are_driven_shut_all_at_once_and_left_without_current(
+    tmp_path: Path, kernel: Kernel, active_low: bool
+) -> None:
+    off, on = (1, 0) if active_low else (0, 1)
+    file, waits = tmp_path / "lines.json", list[float]()
+    master = MasterLimits(number=4, active_low=active_low)
+    valves = [*lines(22, active_low=active_low), *balls((17, 27), (5, 6), active_low=active_low)]
+    alloff.write_line_file(file, valves, "lgpio", 0, [master])
+
+    def wait(seconds: float) -> None:
+        waits.append(seconds)
+        assert {n: kernel.levels[n] for n in (17, 5, 27, 6)} == {17: off, 5: off, 27: on, 6: on}
+        shut_at = alloff.read_shut_at(file)  # should somebody end it now
+        assert shut_at is not None and set(shut_at["shut"]) == {4, 22, 17, 27, 5, 6}
+
+    assert alloff.main([str(file)], wait) == 0
+    assert waits == [10.0]
+    assert kernel.driven == [
+        *((4, off), (22, off), (17, off), (5, off)),  # the master first: dry at once
+        *((27, on), (6, on), (6, off), (27, off)),
+    ]
+
+
+def test_a_close_line_is_not_driven_while_its_open_line_may_be_on(
+    tmp_path: Path, kernel: Kernel
+) -> None:
+    kernel.ties[17] = 0  # on, whatever it is told
+    kernel.refuses.add(6)
+    file, waits = tmp_path / "lines.json", list[float]()
+    alloff.write_line_file(file, balls((17, 27), (5, 6)), "lgpio", 0)
+    assert alloff.main([str(file)], waits.append) == 1
+    assert waits == []  # nothing is being shut
+    assert (27, 0) not in kernel.driven
+    assert (kernel.levels[27], kernel.levels[5]) == (1, 1)
+    shut_at = alloff.read_shut_at(file)
+    assert shut_at is not None
+    assert "close line cannot be driven" in shut_at["failed"][5]
+    assert 17 in shut_at["failed"] and 5 not in shut_at["shut"]
+
+
+def test_a_close_line_that_stays_on_is_cried_out(
+    tmp_path: Path, kernel: Kernel, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, balls((17, 27)), "lgpio", 0)
+    assert alloff.main([str(file)], lambda _: kernel.ties.update({27: 0})) == 1
+    assert "line 27 IS NOT KNOWN TO BE OFF" in capsys.readouterr().err
+
+
+def test_a_line_that_opens_one_ball_and_closes_another_is_only_driven_off(
+    tmp_path: Path, kernel: Kernel
+) -> None:
+    # Between two gardens a line file names the valves of both.
+    file, waits = tmp_path / "lines.json", list[float]()
+    alloff.write_line_file(file, balls((17, 27), (27, 17)), "lgpio", 0)
+    assert alloff.main([str(file)], waits.append) == 1
+    assert (17, 0) not in kernel.driven and (27, 0) not in kernel.driven
+
+
+def test_a_broken_time_in_the_line_file_does_not_hold_up_the_next_start(
+    tmp_path: Path, kernel: Kernel
+) -> None:
+    file, waits = tmp_path / "lines.json", list[float]()
+    alloff.write_line_file(file, balls((17, 27)), "lgpio", 0)
+    file.write_text(file.read_text().replace("10.0", "1e9"))
+    assert alloff.main([str(file)], waits.append) == 0
+    assert waits == [alloff.LONGEST_WAIT_S]
+
+
+def test_through_lgpio_a_close_line_is_claimed_once_and_written_off(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lgpio = StandIn()
+    monkeypatch.setitem(sys.modules, "lgpio", lgpio)
+    monkeypatch.chdir(tmp_path)
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, balls((17, 27)), "lgpio", 98)
+    assert alloff.main([str(file)], lambda _: None) == 0
+    assert lgpio.calls == [("claim output", 17, 1), ("claim output", 27, 0), ("write", 27, 1)]
+
+
+def test_a_line_file_of_an_older_rowgate_still_drives_its_lines_off(
+    tmp_path: Path, kernel: Kernel
+) -> None:
+    # RECORDED: what the version before balls and masters wrote, word for word.
+    file, waits = tmp_path / "lines.json", list[float]()
+    file.write_text(
+        '{"pins": "lgpio", "chip": 0, "lines": [{"number": 17, "off_level": 1}, '
+        '{"number": 22, "off_level": 0}]}'
+    )
+    assert alloff.main([str(file)], waits.append) == 0
+    assert (kernel.levels, waits) == ({17: 1, 22: 0}, [])
+
+
+def test_an_older_stop_step_finds_every_line_in_a_newer_line_file(tmp_path: Path) -> None:
+    # What the version before balls and masters read, word for word; it knows no other key.
+    file = tmp_path / "lines.json"
+    master = MasterLimits(number=4, active_low=True)
+    alloff.write_line_file(file, [*balls((17, 27)), *lines(22)], "lgpio", 0, [master])
+    told = json.loads(file.read_text())
+    off_levels = {int(line["number"]): int(line["off_level"]) for line in told["lines"]}
+    assert (told["pins"], told["chip"]) == ("lgpio", 0)
+    assert off_levels == {4: 1, 17: 1, 27: 1, 22: 1}
+
+
+@pytest.mark.parametrize(
+    "wrong", ['[{"open": 17}]', '[{"open": 17, "close": 99, "for_s": 1}]', "3"]
+)
+def test_balls_that_do_not_read_are_cried_out(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], wrong: str
+) -> None:
+    file = tmp_path / "lines.json"
+    line = '{"number": 17, "off_level": 1}'
+    file.write_text(f'{{"pins": "lgpio", "chip": 0, "lines": [{line}], "balls": {wrong}}}')
+    assert alloff.main([str(file)]) == 1
+    assert "NO LINE WAS DRIVEN OFF: shut the tap" in capsys.readouterr().err
+
+
+def test_pretended_balls_leave_a_mark_and_take_no_time(tmp_path: Path) -> None:
+    file, waits = tmp_path / "lines.json", list[float]()
+    alloff.write_line_file(file, balls((17, 27)), "mock", None)
+    assert alloff.main([str(file)], waits.append) == 0
+    assert json.loads((tmp_path / alloff.PRETENDED).read_text()) == {
+        "off_levels": {"17": 1, "27": 1},
+        "driven_shut_s": {"27": 10.0},
+    }
+    assert waits == []
 
 
 def test_no_line_file_is_nothing_to_do_and_says_so(
@@ -212,8 +368,9 @@ def test_numbers_and_sizes_are_the_kernels(tmp_path: Path) -> None:
         "#include <linux/gpio.h>\n#include <stdio.h>\n#include <stddef.h>\n"
         "#define R struct gpio_v2_line_request\n#define C struct gpio_v2_line_config\n"
         "int main(void){printf("
-        '"%lu %lu %zu %zu %llu %d %zu %zu %zu %zu %zu",'
+        '"%lu %lu %lu %zu %zu %llu %d %zu %zu %zu %zu %zu",'
         "(unsigned long)GPIO_V2_GET_LINE_IOCTL,(unsigned long)GPIO_V2_LINE_GET_VALUES_IOCTL,"
+        "(unsigned long)GPIO_V2_LINE_SET_VALUES_IOCTL,"
         "sizeof(R),sizeof(struct gpio_v2_line_values),"
         "(unsigned long long)GPIO_V2_LINE_FLAG_OUTPUT,GPIO_V2_LINE_ATTR_ID_OUTPUT_VALUES,"
         "offsetof(R,config)+offsetof(C,flags),offsetof(R,config)+offsetof(C,num_attrs),"
@@ -222,10 +379,11 @@ def test_numbers_and_sizes_are_the_kernels(tmp_path: Path) -> None:
     program = tmp_path / "gpio"
     subprocess.run(["cc", str(source), "-o", str(program)], check=True, timeout=60)
     printed = subprocess.run([str(program)], check=True, capture_output=True, text=True, timeout=60)
-    (get_line, get_values, size, values_size, output, output_values, *offsets) = (
+    (get_line, get_values, set_values, size, values_size, output, output_values, *offsets) = (
         int(n) for n in printed.stdout.split()
     )
     assert (get_line, get_values) == (alloff.GET_LINE_IOCTL, alloff.GET_VALUES_IOCTL)
+    assert set_values == alloff.SET_VALUES_IOCTL
     assert (size, values_size) == (alloff.LINE_REQUEST.size, alloff.LINE_VALUES.size)
     assert (output, output_values) == (alloff.FLAG_OUTPUT, alloff.OUTPUT_VALUES)
     fields = [0] * 64 + [b""] + [0] * (1 + 1 + 5 + 40 + 1 + 1 + 5 + 1)

@@ -1,0 +1,197 @@
+"""Input pins: one pulse counts once, however the contact bounces; and nobody who counts raises."""
+
+from __future__ import annotations
+
+import sys
+import threading
+from collections.abc import Iterator
+
+import pytest
+from gpiozero.pins.local import LocalPiFactory
+from pytest import approx
+from support.clock import HandClock
+from support.lgpio import StandIn
+
+from controller.clock import SystemClock
+from controller.errors import OutOfRange, ValveFault
+from controller.valves.inputs import Debounce, HandInputs, PulseCounter
+from controller.valves.relay import GpioInputs, GpioPins
+
+METER = 23
+
+
+@pytest.fixture
+def lgpio(monkeypatch: pytest.MonkeyPatch) -> Iterator[StandIn]:
+    """gpiozero's lgpio factory over a stand-in, on a board of a known kind."""
+    stand_in = StandIn()
+    monkeypatch.setitem(sys.modules, "lgpio", stand_in)
+    monkeypatch.delitem(sys.modules, "gpiozero.pins.lgpio", raising=False)
+    monkeypatch.setattr(LocalPiFactory, "_get_revision", lambda self: 0xA02082)
+    monkeypatch.setattr(LocalPiFactory, "pins", {})
+    yield stand_in
+    sys.modules.pop("gpiozero.pins.lgpio", None)
+    LocalPiFactory._reservations.clear()
+
+
+def counts(debounce: Debounce, changes: list[tuple[float, bool]]) -> list[float]:
+    return [at for at, active in changes if debounce.changed(active, at)]
+
+
+def test_a_contact_that_bounces_on_closing_and_on_opening_counts_once() -> None:
+    # WORKED: 2 ms of debounce; it bounces for 1.5 ms as it closes at 0, and as it opens at 50 ms.
+    ms = [(0.0, True), (0.4, False), (0.8, True), (1.2, False), (1.5, True)]
+    ms += [(50.0, False), (50.3, True), (50.9, False), (51.5, True), (51.6, False)]
+    ms += [(100.0, True), (150.0, False)]
+    debounce = Debounce(0.002)
+    debounce.starts(False)
+    assert counts(debounce, [(at / 1e3, active) for at, active in ms]) == [0.0, 0.1]
+
+
+def test_without_debounce_every_edge_counts() -> None:
+    debounce = Debounce(0.0)
+    debounce.starts(False)
+    assert counts(debounce, [(0.0, True), (0.0, False), (0.0, True)]) == [0.0, 0.0]
+
+
+def test_a_level_found_at_the_start_is_no_edge() -> None:
+    debounce = Debounce(0.002)
+    debounce.starts(True)
+    assert counts(debounce, [(1.0, True), (2.0, False), (3.0, True)]) == [3.0]
+
+
+@pytest.mark.parametrize("wrong", [-0.1, float("nan"), 61.0])
+def test_a_debounce_without_sense_is_refused(wrong: float) -> None:
+    with pytest.raises(OutOfRange):
+        Debounce(wrong)
+
+
+def test_a_counter_counts_and_knows_the_rate() -> None:
+    counter = PulseCounter()
+    assert (counter.count(), counter.last_mono_s) == (0, None)
+    for i in range(20):
+        counter.edge(100.0 + 0.5 * i)  # 100 to 109.5 s
+    assert (counter.count(), counter.last_mono_s) == (20, 109.5)
+    assert counter.rate_per_s(110.0, over_s=5.0) == approx(2.0, abs=0.21)  # 105.5 to 109.5: nine
+    assert counter.rate_per_s(200.0, over_s=5.0) == 0.0
+
+
+def test_the_rate_is_right_where_more_came_than_is_remembered() -> None:
+    counter = PulseCounter()
+    for i in range(10_000):
+        counter.edge(i * 0.01)
+    assert counter.count() == 10_000
+    assert counter.rate_per_s(100.0, over_s=90.0) == approx(100.0, rel=0.01)
+
+
+def test_whoever_is_told_of_a_pulse_cannot_break_the_counting() -> None:
+    def broken(mono_s: float) -> None:
+        raise RuntimeError("no room")
+
+    counter = PulseCounter(broken)
+    counter.edge(1.0)
+    counter.edge(2.0)
+    assert (counter.count(), counter.fault) == (2, "no room")
+
+
+def test_many_threads_lose_no_pulse() -> None:
+    counter = PulseCounter()
+    threads = [
+        threading.Thread(target=lambda: [counter.edge(float(i)) for i in range(2000)])
+        for _ in range(4)
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert counter.count() == 8000
+
+
+def test_hand_driven_inputs_tell_of_edges_and_level() -> None:
+    inputs, counter = HandInputs(), PulseCounter()
+    inputs.watch(METER, active_low=True, debounce_s=0.002, on_edge=counter.edge)
+    inputs.pulse(METER, 10.0)
+    inputs.put(METER, True, 11.0)
+    inputs.put(METER, False, 11.0005)
+    inputs.put(METER, True, 11.001)  # it bounces
+    assert inputs.level(METER)
+    assert (counter.count(), counter.last_mono_s) == (2, 11.0)
+    inputs.broken.add(METER)
+    with pytest.raises(ValveFault, match="line 23 cannot be read"):
+        inputs.level(METER)
+    with pytest.raises(ValveFault, match="taken already"):
+        inputs.watch(METER, active_low=True, debounce_s=0.0, on_edge=counter.edge)
+    with pytest.raises(ValveFault, match="never taken as an input"):
+        inputs.level(99)
+
+
+@pytest.mark.parametrize("active_low", [True, False])
+def test_pretended_pins_count_clean_pulses_of_either_polarity(active_low: bool) -> None:
+    pins, counter = GpioPins("mock"), PulseCounter()
+    inputs = GpioInputs(pins, SystemClock())
+    inputs.watch(METER, active_low=active_low, debounce_s=0.0, on_edge=counter.edge)
+    pin = pins.factory.pin(METER)
+    assert not inputs.level(METER)  # the pull is to the side at rest
+    close, rest = (pin.drive_low, pin.drive_high) if active_low else (pin.drive_high, pin.drive_low)
+    for _ in range(3):
+        close()
+        assert inputs.level(METER)
+        rest()
+    assert not inputs.level(METER)
+    assert counter.count() == 3
+    assert counter.last_mono_s == approx(SystemClock().mono_s(), abs=5.0)
+
+
+def test_pretended_pins_that_bounce_count_once() -> None:
+    pins, counter = GpioPins("mock"), PulseCounter()
+    inputs = GpioInputs(pins, SystemClock())
+    inputs.watch(METER, active_low=True, debounce_s=30.0, on_edge=counter.edge)
+    pin = pins.factory.pin(METER)
+    for _ in range(5):  # all within far less than the debounce time
+        pin.drive_low()
+        pin.drive_high()
+    assert counter.count() == 1
+
+
+def test_over_lgpio_edges_are_counted_by_the_kernels_time(lgpio: StandIn) -> None:
+    # The interpreter may be late; the kernel's stamps tell bounces from pulses all the same.
+    clock, counter = HandClock(), PulseCounter()
+    clock.mono = 50.0
+    inputs = GpioInputs(GpioPins("lgpio", chip=0), clock)
+    lgpio.levels[METER] = 1
+    inputs.watch(METER, active_low=True, debounce_s=0.002, on_edge=counter.edge)
+    assert ("debounce", METER, 2000) in lgpio.calls
+    second = 1_000_000_000
+    for at_ns, level in ((48 * second, 0), (48 * second + 300_000, 1), (48 * second + 600_000, 0)):
+        lgpio.edge(METER, level, at_ns)
+    assert inputs.level(METER)
+    lgpio.edge(METER, 1, 49 * second)
+    lgpio.edge(METER, 2, 49 * second)  # lgpio's word for a time-out
+    lgpio.edge(METER, 0, 49 * second + second // 2)
+    assert (counter.count(), counter.last_mono_s) == (2, 49.5)
+
+
+def test_a_kernel_that_stamps_with_another_clock_is_told_the_time(lgpio: StandIn) -> None:
+    clock, counter = HandClock(), PulseCounter()
+    inputs = GpioInputs(GpioPins("lgpio", chip=0), clock)
+    lgpio.levels[METER] = 1
+    inputs.watch(METER, active_low=True, debounce_s=0.002, on_edge=counter.edge)
+    lgpio.edge(METER, 0, 1_900_000_000 * 1_000_000_000)  # wall clock: kernels before 5.7
+    assert counter.last_mono_s == clock.mono
+
+
+def test_a_line_that_cannot_be_had_is_our_fault_not_gpiozeros(lgpio: StandIn) -> None:
+    lgpio.dead.add(METER)
+    inputs = GpioInputs(GpioPins("lgpio", chip=0), HandClock())
+    with pytest.raises(ValveFault, match="line 23 cannot be taken as an input: GPIO busy"):
+        inputs.watch(METER, active_low=True, debounce_s=0.0, on_edge=lambda _: None)
+    with pytest.raises(ValveFault, match="never taken"):
+        inputs.level(METER)
+
+
+def test_a_line_that_drives_a_valve_is_no_input() -> None:
+    pins = GpioPins("mock")
+    pins.claim(METER, active_low=True)
+    with pytest.raises(ValveFault, match="line 23 cannot be taken as an input"):
+        GpioInputs(pins, HandClock()).watch(
+            METER, active_low=True, debounce_s=0.0, on_edge=lambda _: None
+        )
