@@ -18,7 +18,7 @@ from controller.timetable.job import Flows, Job
 from controller.timetable.moments import ceil_to, seconds_after
 from controller.timetable.records import Pulse
 from controller.timetable.smallest import filling_s, smallest_pulse_s, too_little
-from controller.timetable.travel import water_s
+from controller.timetable.travel import least_told_s, water_s
 
 WALK_S = 60.0  # between two hand valves; our choice
 TINY_L = 1e-6
@@ -52,8 +52,8 @@ class Play:
             self.target_l / flow_l_s, soaking.seconds_to_full(flow_l_s, self.standing_mm)
         )
         assert self.open_since_s is not None
-        whole_way_s = self.open_since_s + self.job.opens_in_s - now
-        return max(whole_way_s, self.opening_s + water_left_s - self.job.closes_in_s / 2.0)
+        least_s = self.open_since_s + least_told_s(self.job.opens_in_s) - now
+        return max(least_s, self.opening_s + water_left_s - self.job.closes_in_s / 2.0)
 
     def run(self, flow_l_s: float, seconds: float) -> None:
         """Let its water flow for so long; the first fills the line."""
@@ -93,6 +93,7 @@ class Morning:
         }
 
     def play(self) -> None:
+        """Until nothing more can open; the pulses are those handed over at the start."""
         now = 0.0
         for _ in range(_MOST_EVENTS):
             self._open_what_may(now)
@@ -243,7 +244,8 @@ class Morning:
         play.run(flow, job.closes_in_s / 2.0)
         water = _water_s(job, open_s)
         # A tenth of a second is what a relay can be asked for; the litres follow the rounded time.
-        rounded = round(open_s * _TENTH) / _TENTH
+        # None is rounded into its opening travel, where a tenth would be much of the water.
+        rounded = max(round(open_s * _TENTH) / _TENTH, least_told_s(job.opens_in_s))
         opens = self._start + timedelta(seconds=play.open_since_s)
         self._pulses.append(
             Pulse(

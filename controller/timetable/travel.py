@@ -8,7 +8,11 @@ seconds into litres or back asks here.
 
 from __future__ import annotations
 
+import math
+
 from controller.garden.model import Valve, Watering
+
+STEP_S = 0.1  # what a relay can be asked for
 
 
 def water_s(*, open_s: float, opens_in_s: float, closes_in_s: float) -> float:
@@ -98,7 +102,28 @@ def open_for_s(*, wanted_s: float, opens_in_s: float, closes_in_s: float) -> flo
     >>> open_for_s(wanted_s=57.0, opens_in_s=10.0, closes_in_s=4.0)
     60.0
     """
-    return max(opens_in_s, wanted_s + opens_in_s / 2.0 - closes_in_s / 2.0)
+    told_s = wanted_s + opens_in_s / 2.0 - closes_in_s / 2.0
+    return max(least_told_s(opens_in_s), told_s)
+
+
+def least_told_s(opens_in_s: float) -> float:
+    """The shortest time to tell a valve to be open: its travel, in whole steps.
+
+    Parameters
+    ----------
+    opens_in_s : float
+        Travel from shut to open. [s]
+
+    Returns
+    -------
+    float
+        One step at least. [s]
+
+    Source
+    ------
+    Our choice.
+    """
+    return max(STEP_S, math.ceil(opens_in_s / STEP_S - 1e-9) * STEP_S)
 
 
 def least_water_s(*, opens_in_s: float, closes_in_s: float) -> float:

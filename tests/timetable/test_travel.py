@@ -119,10 +119,13 @@ def test_what_is_asked_for_is_what_comes_but_for_the_travel_itself(
     wanted: float, opens: float, closes: float
 ) -> None:
     open_s = open_for_s(wanted_s=wanted, opens_in_s=opens, closes_in_s=closes)
-    assert open_s >= opens
+    assert open_s >= max(opens, 0.1) - 1e-9
     came_s = water_s(open_s=open_s, opens_in_s=opens, closes_in_s=closes)
     least_s = least_water_s(opens_in_s=opens, closes_in_s=closes)
-    assert came_s == approx(max(wanted, least_s), abs=1e-9)
+    # A tenth of a second is the least that a relay can be told.
+    assert max(wanted, least_s) - 1e-9 <= came_s <= max(wanted, least_s + 0.1) + 1e-9
+    if wanted >= least_s + 0.1:
+        assert came_s == approx(wanted, abs=1e-9)
     begins_s, ends_s = water_span_s(open_s=open_s, opens_in_s=opens, closes_in_s=closes)
     assert ends_s - begins_s == approx(came_s, abs=1e-9)
 
