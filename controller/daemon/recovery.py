@@ -7,7 +7,7 @@ nothing. The new plan counts what was given and asks for the rest, once.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -62,15 +62,28 @@ def write_down(found: Iterable[Recovered], books: Books) -> None:
 
 
 def recover(
-    rows: Iterable[PulseRow], *, boot_id: str, stopped: ShutAt | None, flow_l_s: FlowOf
+    rows: Iterable[PulseRow],
+    *,
+    boot_id: str,
+    stopped: ShutAt | None,
+    flow_l_s: FlowOf,
+    stays_open: Collection[str] = (),
 ) -> list[Recovered]:
     """Judge every unfinished pulse.
+
+    The valves of the zones in `stays_open` stay where they are without current: after a power cut
+    water may have run until we drove them shut. Nobody knows how much, so it is said, not credited.
 
     `flow_l_s` is asked only for what flowed between the last heartbeat and the stop step; a zone
     that the garden no longer has gives nothing there.
     """
     unfinished = list(rows)
     ends = {row.id: _open_s(row, boot_id, stopped) for row in unfinished}
+    for row in unfinished:
+        open_s, why = ends[row.id]
+        if row.zone in stays_open and row.opened_mono_s is not None and row.boot_id != boot_id:
+            why += "; its valve stays where it is without current, and water may have run till now"
+            ends[row.id] = open_s, why
     spans = {
         row.id: _span(row, (row.beat_open_s or 0.0), ends[row.id][0])
         for row in unfinished

@@ -12,12 +12,14 @@ from controller.units import l_from_m3
 from controller.valves.alloff import write_line_file
 from controller.valves.bank import Bank
 from controller.valves.closer import Closer, Supervisor
+from controller.valves.limits import DAY_S, LineLimits, MasterLimits
 from controller.valves.pins import PinDriver
-from controller.valves.states import DAY_S, LineLimits
+from controller.valves.states import State
 from controller.valves.tell import BankRecord
 
 LINE_FILE = "lines.json"
 _LEAST_FLOW_L_S = 1e-9
+_MORE_S = 5.0  # past the last closing time, before it is waited for no longer; our choice
 
 
 def limits_of(accepted: Accepted) -> list[LineLimits]:
@@ -30,19 +32,39 @@ def limits_of(accepted: Accepted) -> list[LineLimits]:
     share = accepted.garden.watering.least_share
     limits = []
     for zone in accepted.garden.zones:
-        if zone.valve.relay_line is None:
+        valve = zone.valve
+        if valve.relay_line is None:
             continue
         flow = accepted.lines.open_set(frozenset((zone.name,))).zones[zone.name].flow_m3_s
         slow_l_s = max(l_from_m3(flow) * share, _LEAST_FLOW_L_S)
         limits.append(
             LineLimits(
-                number=zone.valve.relay_line,
+                number=valve.relay_line,
                 active_low=accepted.garden.board.active_low,
-                longest_open_s=min(zone.valve.longest_open_s, DAY_S),
+                longest_open_s=min(valve.longest_open_s, DAY_S),
                 most_open_s_per_day=min(l_from_m3(zone.daily_cap_m3) / slow_l_s, DAY_S),
+                close_number=valve.close_line,
+                opens_in_s=valve.opens_in_s,
+                closes_in_s=valve.closes_in_s,
             )
         )
     return limits
+
+
+def master_of(accepted: Accepted) -> MasterLimits | None:
+    """The garden's master valve, where a relay moves one."""
+    master = accepted.garden.master
+    if master is None or master.valve.relay_line is None:
+        return None
+    return MasterLimits(
+        number=master.valve.relay_line,
+        active_low=accepted.garden.board.active_low,
+        leads_s=master.leads_s,
+        lags_s=master.lags_s,
+        close_number=master.valve.close_line,
+        opens_in_s=master.valve.opens_in_s,
+        closes_in_s=master.valve.closes_in_s,
+    )
 
 
 class Waterworks:
@@ -66,12 +88,13 @@ class Waterworks:
         self._chip: int | None = chip if opened is None else opened
         self._threads = threads
         self._limits: list[LineLimits] = []
+        self._master: MasterLimits | None = None
         self.bank = Bank([], self._pins, clock, record)
         self.closer, self.supervisor = self._watchers()
 
     def begin(self, accepted: Accepted, already_open_s: Mapping[int, float]) -> None:
-        """Drive every line of the garden off, and begin to keep them."""
-        self._fit(limits_of(accepted), already_open_s)
+        """Drive every line of the garden off, balls that stay shut, and begin to keep them."""
+        self._fit(limits_of(accepted), master_of(accepted), already_open_s, frozenset())
 
     def refit(self, accepted: Accepted) -> bool:
         """Shut everything and begin anew with this garden's lines; False where nothing changes.
@@ -82,47 +105,107 @@ class Waterworks:
             If a line does not shut, or the old and new lines cannot live on one board; what was in
             force before stays so.
         """
-        limits = limits_of(accepted)
-        if limits == self._limits:
+        limits, master = limits_of(accepted), master_of(accepted)
+        if (limits, master) == (self._limits, self._master):
             return False
-        levels = {(n.number, n.active_low) for n in (*self._limits, *limits)}
-        if len(levels) != len({number for number, _ in levels}):
-            raise ValveFault("the relays' off level has changed; start the daemon anew for that")
+        old, new = _valves(self._limits, self._master), _valves(limits, master)
+        both = (*old, *new)
+        uses = {(number, v.active_low, number == v.number) for v in both for number in v.numbers}
+        if len(uses) != len({number for number, *_ in uses}):
+            raise ValveFault(
+                "the relays' off level has changed, or an open line has become a close line; start "
+                "the daemon anew for that"
+            )
         failed = self.bank.close_all("the garden file has changed")
         if failed:
             words = "; ".join(f"line {number}: {why}" for number, why in failed.items())
             raise ValveFault(f"the lines cannot be changed while one does not shut: {words}")
+        shut = {n for n, s in self.bank.states().items() if s in (State.CLOSED, State.BARRED)}
+        # The new bank drives shut whatever moves as before; what does not must be shut by now.
+        moves = {_movement(valve) for valve in new}
+        closing = [v.number for v in old if v.number not in shut and _movement(v) not in moves]
+        if closing:
+            words = ", ".join(map(str, closing))
+            raise ValveFault(f"the lines cannot be changed while one is closing: {words}")
+        kept_shut = {v.number for v in old if v.number in shut and _movement(v) in moves}
         known = {n.number for n in self._limits}
         already = {n.number: self.bank.used_s(n.number) for n in limits if n.number in known}
-        self._fit(limits, already)
+        self._fit(limits, master, already, frozenset(kept_shut))
         return True
 
-    def end(self, why: str) -> Mapping[int, str]:
-        """Shut every line for good; what failed."""
-        failed = self.bank.shut_down(why)
+    def wait_until_closed(self, meanwhile: Callable[[], None]) -> bool:
+        """Wait until nothing is closing any more, and whether that came about.
+
+        `meanwhile` is called several times a second. Without threads nobody waits.
+        """
+        if not self._threads:
+            return self.bank.closing_s() == 0.0
+        return self.bank.wait_until_closed(self.bank.closing_s() + _MORE_S, meanwhile)
+
+    def end(self, why: str, meanwhile: Callable[[], None] | None = None) -> Mapping[int, str]:
+        """Shut every line for good, and wait until what closes slowly is shut; what failed."""
+        failed = dict(self.bank.shut_down(why))
+        if not self.wait_until_closed(meanwhile or _nothing):
+            failed |= {n.number: "it was still closing" for n in self._closing()}
         self.closer.stop()
         return failed
 
-    def _fit(self, limits: list[LineLimits], already_open_s: Mapping[int, float]) -> None:
+    def _closing(self) -> list[LineLimits]:
+        states = self.bank.states()
+        closing = (State.CLOSING, State.RECLOSING)
+        return [v for v in _valves(self._limits, self._master) if states.get(v.number) in closing]
+
+    def _fit(
+        self,
+        limits: list[LineLimits],
+        master: MasterLimits | None,
+        already_open_s: Mapping[int, float],
+        known_shut: frozenset[int],
+    ) -> None:
         old_bank, old_closer = self.bank, self.closer
         # The stop step must know old and new lines while both may be driven.
-        both = {n.number: n for n in (*self._limits, *limits)}
-        self._write_line_file(list(both.values()))
+        both = dict.fromkeys((*self._limits, *limits))
+        self._write_line_file(list(both), [self._master, master])
         old_bank.shut_down("other lines take over")
-        self.bank = Bank(limits, self._pins, self._clock, self._record, already_open_s)
-        self._limits = limits
+        old_bank.retire()
+        self.bank = Bank(
+            limits,
+            self._pins,
+            self._clock,
+            self._record,
+            already_open_s,
+            master=master,
+            known_shut=known_shut,
+        )
+        self._limits, self._master = limits, master
         self.closer, self.supervisor = self._watchers()
         old_closer.stop()
-        self._write_line_file(limits)
+        self._write_line_file(limits, [master])
 
-    def _write_line_file(self, limits: list[LineLimits]) -> None:
-        write_line_file(self._line_file, limits, self._kind, self._chip)
+    def _write_line_file(
+        self, limits: list[LineLimits], masters: list[MasterLimits | None]
+    ) -> None:
+        known = [m for m in dict.fromkeys(masters) if m is not None]
+        write_line_file(self._line_file, limits, self._kind, self._chip, known)
 
     def _watchers(self) -> tuple[Closer, Supervisor]:
         closer = Closer(self.bank, self._clock)
         if self._threads:
             closer.start()
         return closer, Supervisor(self.bank, closer, self._clock)
+
+
+def _valves(lines: list[LineLimits], master: MasterLimits | None) -> list[LineLimits]:
+    return [*lines, *([] if master is None else [master.line])]
+
+
+def _movement(valve: LineLimits) -> tuple[object, ...]:
+    """What must be the same for one bank to end what another began."""
+    return (valve.numbers, valve.closes_in_s)
+
+
+def _nothing() -> None:
+    """Nobody is told that we wait."""
 
 
 class _Claimed:
