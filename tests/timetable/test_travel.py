@@ -219,6 +219,14 @@ def test_a_window_must_have_room_for_the_travel_too() -> None:
     )
 
 
+def test_a_window_without_room_for_the_travel_is_left_for_the_next() -> None:
+    # WORKED: as above, 12 s are needed; in the second window all 122 s follow at once.
+    short, long = FIVE + timedelta(seconds=11), FIVE + timedelta(hours=1)
+    windows = (Stretch(FIVE, short), Stretch(long, long + timedelta(hours=1)))
+    found = packed(a_ball(stretches=windows), tap=Tap(1.0, 0.5))
+    assert [(p.opens_utc, p.open_s) for p in found.pulses] == [(long, 122.0)]
+
+
 @given(
     wants=st.lists(st.floats(min_value=0.5, max_value=300.0), min_size=1, max_size=5),
     tap=st.floats(min_value=0.2, max_value=3.0),
