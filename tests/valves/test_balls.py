@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+
 import pytest
 from pytest import approx
 from support.clock import HandClock
@@ -326,6 +328,40 @@ def test_past_the_lock_open_lines_go_off_and_no_close_line_is_driven_on() -> Non
     assert s.history() == [(0.0, OPENER, True), (0.0, OPENER, False)]
     s.closer.round()  # a bank that lives on after all closes what it knows as open
     assert s.pins.really_on(SHUTTER)
+    assert s.pins.both_on == []
+
+
+def test_a_driver_that_hangs_on_the_open_line_never_sees_the_close_line_driven() -> None:
+    entered, go_on = threading.Event(), threading.Event()
+
+    class Hangs(GoodPins):
+        def write(self, number: int, on: bool) -> None:
+            if on and number == OPENER:
+                entered.set()
+                assert go_on.wait(10.0)
+            super().write(number, on)
+
+    s = Set(pins=Hangs)
+    supervisor = Supervisor(s.bank, s.closer, s.clock, patience_s=0.01)
+    refused: list[str] = []
+
+    def opens() -> None:
+        try:
+            s.bank.open(OPENER, for_s=60.0)
+        except ValveRefused as why:
+            refused.append(str(why))
+
+    hung = threading.Thread(target=opens)
+    hung.start()
+    assert entered.wait(10.0)
+    assert not supervisor.check().sound
+    assert not s.pins.really_on(SHUTTER)
+    go_on.set()
+    hung.join(10.0)
+    # It got through after all: off again at once, and driven shut.
+    assert refused == ["line 5 was closed again at once: driven off past the lock"]
+    assert s.bank.states()[OPENER] is State.CLOSING
+    assert s.history() == [(0.0, OPENER, True), (0.0, OPENER, False), (0.0, SHUTTER, True)]
     assert s.pins.both_on == []
 
 
