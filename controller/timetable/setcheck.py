@@ -45,4 +45,5 @@ def _named(names: list[str]) -> str:
     quoted = [f'"{name}"' for name in names]
     if len(quoted) > _MANY_NAMES:
         return f"{', '.join(quoted[:_MANY_NAMES])} and {len(quoted) - _MANY_NAMES} more"
-    return " or ".join(quoted)
+    *most, last = quoted
+    return f"{', '.join(most)} or {last}" if most else last
