@@ -62,6 +62,10 @@ def _command(name: str) -> Command:
         from controller.cli import keeping
 
         return {"note": keeping.note, "report": keeping.report, "backup": keeping.backup}[name]
+    if name == "walk":
+        from controller.cli import walking
+
+        return walking.walk
     from controller.cli import running
 
     return {
@@ -86,6 +90,7 @@ def _parser() -> argparse.ArgumentParser:
     _reckoning(commands)
     _writing(commands)
     _running(commands)
+    _walking(commands)
     _keeping(commands)
     return parser
 
@@ -176,6 +181,27 @@ def _running(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     hold.add_argument("--reason", default="", metavar="WORDS")
     hold.add_argument("--lift", action="store_true", help="end the holds in force")
     runtime(hold)
+
+
+def _walking(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    walk = commands.add_parser(
+        "walk",
+        help="open each valve of a new installation for some seconds, and say what moved",
+        description="Opens one line of the board after another, the daemon stopped, and asks what "
+        "was seen: exchanged wires, a board that switches on at the other level, dead relays, "
+        "valves that do not close, a meter that does not count.",
+    )
+    walk.add_argument("garden", metavar="GARDEN", help="garden file")
+    walk.add_argument(
+        "--seconds", type=float, default=15.0, metavar="N", help="each valve is open (15)"
+    )
+    walk.add_argument("--zone", action="append", metavar="ZONE", help="only this zone; repeatable")
+    walk.add_argument("--who", default="", metavar="NAME", help="who walks, for the logbook")
+    walk.add_argument(
+        "--pins", choices=("lgpio", "mock"), help="mock to practise (default: the garden file's)"
+    )
+    state(walk)
+    runtime(walk)
 
 
 def _keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:

@@ -1,0 +1,180 @@
+"""The walk as a process: answers through a pipe, a kill with a valve open, the terminal itself."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from support.clock import HandClock
+
+from controller.cli.walkasking import WalkEnded
+from controller.cli.walkguard import Guard
+from controller.cli.walkperson import AtTerminal
+from controller.clock import SystemClock
+from controller.valves.alloff import PRETENDED
+
+GARDEN = """
+[site]
+name = "Small"
+latitude = 47.1
+longitude = 8.2
+elevation = "430 m"
+timezone = "Europe/Zurich"
+[supply]
+static_pressure = "48 psi"
+flow_test = { fill = "5 gal", seconds = 40 }
+[board]
+pins = "mock"
+[[zone]]
+name = "leeks"
+main_run = "18 ft"
+valve = { relay = 17 }
+row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
+planting = [ { crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 } ]
+"""
+WITHIN_S = 60.0
+
+
+@pytest.fixture
+def walking(tmp_path: Path) -> Iterator[subprocess.Popen[str]]:
+    """A walk as a child, its questions and answers through pipes."""
+    (tmp_path / "garden.toml").write_text(GARDEN, encoding="utf-8")
+    environ = {k: v for k, v in os.environ.items() if k != "ROWGATE_STATE"}
+    child = subprocess.Popen(
+        [
+            *(sys.executable, "-m", "controller.cli", "walk", "garden.toml"),
+            *("--state", ".", "--runtime", ".", "--seconds", "60"),
+        ],
+        cwd=tmp_path,
+        env=environ,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        bufsize=1,
+    )
+    yield child
+    child.kill()
+    child.wait()
+    for pipe in (child.stdin, child.stdout):
+        pipe.close()
+
+
+def _until(child: subprocess.Popen[str], words: str) -> str:
+    """What it says, up to a line with these words."""
+    assert child.stdout is not None
+    heard = []
+    for line in child.stdout:
+        heard.append(line)
+        if words in line:
+            return "".join(heard)
+    raise AssertionError(f"it ended without {words!r}:\n{''.join(heard)}")
+
+
+def _wait_for(path: Path) -> None:
+    end = time.monotonic() + WITHIN_S
+    while not path.exists():
+        assert time.monotonic() < end, f"{path} did not come to be"
+        time.sleep(0.02)
+
+
+@pytest.mark.slow
+def test_killed_with_a_valve_open_the_guard_drives_every_line_off(
+    walking: subprocess.Popen[str], tmp_path: Path
+) -> None:
+    assert walking.stdin is not None
+    walking.stdin.write("yes\nyes\nnone\n\n")
+    walking.stdin.flush()
+    heard = _until(walking, "It is open")
+    assert "PRETENDED PINS" in heard
+    assert not (tmp_path / PRETENDED).exists()
+    walking.kill()
+    _wait_for(tmp_path / PRETENDED)
+    assert json.loads((tmp_path / PRETENDED).read_text()) == {"off_levels": {"17": 1}}
+
+
+@pytest.mark.slow
+def test_answers_that_end_shut_everything_and_the_guard_goes_home(
+    walking: subprocess.Popen[str], tmp_path: Path
+) -> None:
+    out, _ = walking.communicate("yes\nyes\nnone\n\n", timeout=WITHIN_S)
+    assert walking.returncode == 1
+    assert "Ended early: the answers ended." in out
+    assert not (tmp_path / PRETENDED).exists()
+
+
+@pytest.mark.slow
+def test_relays_on_at_the_other_level_are_put_out_as_the_walk_ends(
+    walking: subprocess.Popen[str], tmp_path: Path
+) -> None:
+    out, _ = walking.communicate("yes\nyes\nall\n", timeout=WITHIN_S)
+    assert '[board]: relays = "active high"' in out
+    _wait_for(tmp_path / PRETENDED)
+    assert json.loads((tmp_path / PRETENDED).read_text()) == {"off_levels": {"17": 0}}
+
+
+def test_a_guard_that_is_dismissed_does_nothing(tmp_path: Path) -> None:
+    (tmp_path / "lines.json").write_text(
+        '{"pins": "mock", "chip": null, "lines": [{"number": 17, "off_level": 1}]}'
+    )
+    Guard(tmp_path / "lines.json").dismiss()
+    assert not (tmp_path / PRETENDED).exists()
+
+
+# ---- the terminal --------------------------------------------------------------------------------
+
+
+class Typed:
+    """A terminal on which lines are typed by the test."""
+
+    def __init__(self) -> None:
+        ours, theirs = os.openpty()
+        self._ours = os.fdopen(ours, "w")
+        self.reading = os.fdopen(theirs, "r")
+
+    def type(self, line: str) -> None:
+        self._ours.write(f"{line}\n")
+        self._ours.flush()
+
+
+def test_a_question_runs_out_of_time() -> None:
+    looks: list[int] = []
+    reading, writing = os.pipe()
+    with os.fdopen(reading) as stdin, os.fdopen(writing, "w"):
+        person = AtTerminal(stdin, io.StringIO(), SystemClock(), lambda: looks.append(1))
+        assert person.ask("Well?", 0.6) is None
+    assert len(looks) >= 2
+
+
+def test_a_look_that_raises_ends_the_waiting() -> None:
+    def look() -> None:
+        raise WalkEnded("not safe")
+
+    person = AtTerminal(io.StringIO(), io.StringIO(), HandClock(), look)
+    for wait in (lambda: person.ask("Well?", 5.0), lambda: person.wait(5.0)):
+        with pytest.raises(WalkEnded, match="not safe"):
+            wait()
+
+
+def test_what_was_typed_before_the_question_is_no_answer_to_it() -> None:
+    typed, out = Typed(), io.StringIO()
+    person = AtTerminal(typed.reading, out, SystemClock(), lambda: None)
+    typed.type("1")
+    typed.type("1")  # twice, by a nervous finger
+    while person._lines.qsize() < 2:
+        time.sleep(0.01)
+    assert person.ask("First?", 0.3) is None
+
+
+def test_answers_through_a_pipe_are_taken_one_by_one() -> None:
+    person = AtTerminal(io.StringIO("a\nb\n"), io.StringIO(), SystemClock(), lambda: None)
+    assert [person.ask("?", 5.0), person.ask("?", 5.0)] == ["a", "b"]
+    with pytest.raises(WalkEnded, match="the answers ended"):
+        person.ask("?", 5.0)
