@@ -57,6 +57,7 @@ LOGBOOK_NAME = "logbook.db"
 LOOK_EVERY_S = 0.5  # the main thread's round
 TICK_EVERY_S = 1.0  # the steward looks at least so often
 ANSWER_WITHIN_S = 15.0
+SHUT_WITHIN_S = 300.0  # the last ends are written once the valves are shut; a ball takes its time
 # How long each may be silent before the watchdog is told nothing. The steward may wait for a slow
 # disk, and a big plan takes a small board a while; valves close without it. Our choice.
 # The logbook's writer is silent only where it does not answer at all; an error is an answer.
@@ -136,6 +137,7 @@ class _Service:
         )
         self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._ending = threading.Event()
+        self._shut = threading.Event()  # the valves have been told for the last time
         self._ending_why = "the daemon ends"
         self._exit_code = 0
         self._ready = threading.Event()
@@ -219,8 +221,11 @@ class _Service:
                     self._watch(works)
             finally:
                 sd_notify("STOPPING=1", self._environ)
-                works.end(self._ending_why, self._still_closing)  # valves first
-                self._ending.set()
+                try:
+                    works.end(self._ending_why, self._still_closing)  # valves first
+                finally:
+                    self._ending.set()
+                    self._shut.set()
                 self._inbox.put(_nothing)
                 if server is not None:
                     server.stop()
@@ -308,6 +313,7 @@ class _Service:
                 self._health.moved("steward")
                 self._one_round(steward)
                 self._write_facts(steward)
+            self._shut.wait(SHUT_WITHIN_S)  # what ended, and when, is known only then
             steward.tick_last()
             ending(books, self._ending_why)
         except Exception:  # noqa: BLE001 - the process must end, valves first

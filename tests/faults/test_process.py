@@ -39,6 +39,25 @@ sys.exit(run_service(
 """
 
 
+# The same on pins that are slow to let go: the steward is awake before the valves are shut.
+SLOW_START = START.replace(
+    'pins="mock",',
+    "driver=SlowPins(SystemClock()),",
+).replace(
+    "folder = Path",
+    """
+import time
+from controller.clock import SystemClock
+from controller.valves.pins import RecordingPins
+class SlowPins(RecordingPins):
+    def write(self, number, on):
+        if not on and self.read(number):
+            time.sleep(2.5)
+        super().write(number, on)
+folder = Path""",
+)
+
+
 class Process:
     """One daemon, its folders and the manager's socket."""
 
@@ -51,9 +70,9 @@ class Process:
         self.heard: list[str] = []
         self._children: list[subprocess.Popen[str]] = []
 
-    def start(self) -> subprocess.Popen[str]:
+    def start(self, script: str = START) -> subprocess.Popen[str]:
         child = subprocess.Popen(
-            [sys.executable, "-c", START, str(self.folder)],
+            [sys.executable, "-c", script, str(self.folder)],
             env=os.environ | {"NOTIFY_SOCKET": str(self.folder / "notify")},
             stderr=subprocess.PIPE,
             text=True,
@@ -61,10 +80,10 @@ class Process:
         self._children.append(child)
         return child
 
-    def started(self) -> subprocess.Popen[str]:
+    def started(self, script: str = START) -> subprocess.Popen[str]:
         """A daemon that has said it is ready."""
         self.heard.clear()
-        child = self.start()
+        child = self.start(script)
         self.until(lambda: self.hears("READY=1") or child.poll() is not None)
         assert child.poll() is None, child.stderr.read() if child.stderr else ""
         return child
@@ -135,6 +154,18 @@ def test_a_day_of_a_process_from_start_to_sigterm(daemon: Process) -> None:
     assert all(r.litres > 0.0 for r in rows)
     assert child.stderr is not None
     assert "no valve will move" in child.stderr.read()
+
+
+@pytest.mark.slow
+def test_what_sigterm_cuts_short_is_written_down_however_slow_the_pins(daemon: Process) -> None:
+    child = daemon.started(SLOW_START)
+    assert daemon.ask(ask="open", zone="leeks", seconds=300)["ok"]
+    child.send_signal(signal.SIGTERM)
+    assert child.wait(30.0) == 0
+    with Questions(daemon.state / LOGBOOK_NAME) as questions:
+        (row,) = questions.pulses(*_ALWAYS)
+    assert row.state is PulseState.CLOSED and "SIGTERM" in row.why
+    assert row.open_s is not None and row.open_s >= 2.5
 
 
 @pytest.mark.slow
