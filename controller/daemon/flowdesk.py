@@ -165,7 +165,6 @@ class FlowDesk:
             self._before, self._last, self._from_mono_s = None, frozenset(), now
         if now - self._from_mono_s > LEAK_STRETCH_S:
             self._from_mono_s = now
-            self._metering.forget_before(now)
         seen = self._seen(now)
         finding = judge_shut(seen, self._before)
         if finding is None:

@@ -10,7 +10,8 @@ from controller.clock import Clock
 from controller.daemon.flowwatch import LEAST_COUNTS
 
 SILENT_AFTER = 3  # zones in a row that surely watered without one count: the meter is dead
-_MOST_SAMPLES = 20_000  # a second apart they last five hours; then every other one is let go
+KEPT_S = 3 * 3600.0  # of samples, and all since the earliest valve that is open opened
+_MOST_SAMPLES = 20_000  # a second apart they last five hours; past that every other one goes
 
 
 class Metering:
@@ -26,6 +27,7 @@ class Metering:
         self._counts: list[int] = []
         self._without: list[str] = []  # zones that should have given counts and gave none, in a row
         self.dead = False
+        self.keep_from_mono_s = float("inf")  # what lies later is still asked for, however old
         self.sample()
 
     def sample(self) -> None:
@@ -37,6 +39,9 @@ class Metering:
                 return
             self._at.append(now)
             self._counts.append(count)
+            if len(self._at) <= _MOST_SAMPLES:
+                return
+            self._forget_before(min(now - KEPT_S, self.keep_from_mono_s))
             if len(self._at) > _MOST_SAMPLES:
                 self._at = [*self._at[:-1:2], self._at[-1]]
                 self._counts = [*self._counts[:-1:2], self._counts[-1]]
@@ -46,12 +51,6 @@ class Metering:
         with self._lock:
             counts = self._at_moment(to_mono_s) - self._at_moment(from_mono_s)
         return max(0.0, counts) * self.litres_per_pulse
-
-    def forget_before(self, mono_s: float) -> None:
-        """What lies before that moment is asked for no more."""
-        with self._lock:
-            keep = max(0, bisect_right(self._at, mono_s) - 1)
-            del self._at[:keep], self._counts[:keep]
 
     def watered(self, zone: str, *, metered_l: float, timed_l: float, zones: int) -> bool:
         """A pulse of a zone is over; True where the meter is found dead, or alive again, by it.
@@ -68,6 +67,10 @@ class Metering:
             enough = len(self._without) >= SILENT_AFTER
             self.dead = was or (enough and len(set(self._without)) >= min(2, zones))
         return self.dead != was
+
+    def _forget_before(self, mono_s: float) -> None:
+        keep = max(0, bisect_right(self._at, mono_s) - 1)
+        del self._at[:keep], self._counts[:keep]
 
     def _at_moment(self, mono_s: float) -> float:
         place = bisect_right(self._at, mono_s)

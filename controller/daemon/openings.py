@@ -158,6 +158,7 @@ class Openings:
         )
         self._spans.opened(pulse.zone, running.water_begins_mono_s)
         self._whole.opened(pulse.zone, opened_mono_s)
+        self._keep_samples()
         try:
             self._books.opened(pulse_id, mono_s=opened_mono_s)
         except LogbookError:
@@ -259,6 +260,12 @@ class Openings:
         """The meter, if there is one that counts."""
         return None if self.metering is None or self.metering.dead else self.metering
 
+    def _keep_samples(self) -> None:
+        """Have the meter keep what the openings under way will ask for."""
+        if self.metering is not None:
+            earliest = self._whole.earliest_mono_s
+            self.metering.keep_from_mono_s = float("inf") if earliest is None else earliest
+
     def _left_l(self, flow_l_s: FlowOf) -> list[tuple[Running, float]]:
         """The planned openings that end by litres, and what each still lacks. [L]"""
         if not self.by_litres or self._meter is None:
@@ -295,14 +302,13 @@ class Openings:
             )
         timed = self._spans.closed(running.zone, water_ends_mono_s, flow_l_s)
         self._whole.closed(running.zone, shut_mono_s, flow_l_s)
+        self._keep_samples()
         if litres is not None and self.metering is not None:
             if self.metering.watered(
                 running.zone, metered_l=litres, timed_l=timed, zones=self.zones
             ):
                 self.meter_turned = True
             how = HowKnown.TIMED if self.metering.dead else HowKnown.METERED
-            earliest = self._whole.earliest_mono_s
-            self.metering.forget_before(ends_mono_s if earliest is None else earliest)
         return Ended(
             running=running,
             open_s=open_s,

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import socket
-from collections.abc import Iterator
+import threading
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from support.clock import HandClock
+from support.daemon_faults import Locked
 
-from controller.daemon.health import WATCHDOG_EVERY_S, Health, sd_notify
+from controller.daemon.health import WATCHDOG_EVERY_S, Health, LogbookBeat, sd_notify
+from controller.errors import LogbookError
+from controller.logbook.write import Logbook
 
 
 @pytest.fixture
@@ -76,3 +81,52 @@ def test_a_message_does_not_come_more_often_than_needed(
         health.moved("closer", clock.mono_s())
         health.say_alive(environ)
     assert len(_heard(manager)) <= 2
+
+
+def test_the_logbooks_writer_moves_also_when_it_answers_with_an_error() -> None:
+    answers, moved = iter([True, False, True]), list[int]()
+    beat = LogbookBeat(lambda within_s: next(answers), lambda: moved.append(1))
+    for _ in range(3):
+        beat.round()
+    assert len(moved) == 2
+
+
+def test_a_locked_or_full_logbook_answers_and_one_that_hangs_does_not(tmp_path: Path) -> None:
+    hanging, let_go = threading.Event(), threading.Event()
+
+    def hang(book: object, now: str) -> None:
+        hanging.set()
+        let_go.wait(10.0)
+
+    with Logbook(tmp_path / "logbook.db", HandClock(), timeout_s=0.2) as book:
+        assert book.answers(5.0)
+        with Locked(book.path):
+            assert book.answers(5.0)
+        full = "PRAGMA max_page_count=1"
+        book.write(lambda b, now: b.db.execute(full))
+        with pytest.raises(LogbookError, match="full"):
+            for _ in range(100):
+                book.happening("fill", "x" * 3000)
+        assert book.answers(5.0)
+        asker = threading.Thread(target=lambda: _quietly(lambda: book.write(hang)))
+        asker.start()
+        assert hanging.wait(5.0)
+        assert not book.answers(0.1)  # a disk that hangs
+        let_go.set()
+        asker.join(5.0)
+        assert book.answers(5.0)
+    assert not book.answers(0.1)  # closed
+
+
+def test_asking_the_writer_writes_nothing(tmp_path: Path) -> None:
+    with Logbook(tmp_path / "logbook.db", HandClock()) as book:
+        log = book.path.with_name(book.path.name + "-wal")
+        before = (book.path.read_bytes(), log.read_bytes() if log.exists() else b"")
+        for _ in range(50):
+            assert book.answers(5.0)
+        assert before == (book.path.read_bytes(), log.read_bytes() if log.exists() else b"")
+
+
+def _quietly(work: Callable[[], object]) -> None:
+    with contextlib.suppress(LogbookError):
+        work()

@@ -14,12 +14,15 @@ from controller.daemon.gardenfile import GardenFile
 from controller.daemon.openings import Openings
 from controller.daemon.recovery import recover, shut_at, write_down
 from controller.daemon.steward import Steward
+from controller.daemon.watching import Watching
 from controller.daemon.waterworks import LINE_FILE, Waterworks
 from controller.daemon.weatherdesk import DirectDesk, WeatherAnswer
 from controller.errors import GardenFileError
 from controller.garden.model import Garden, Watering, Window
 from controller.logbook.ask import Questions
 from controller.logbook.write import Logbook
+from controller.timetable.tested import Bands
+from controller.valves.inputs import HandInputs
 from controller.valves.pins import PinDriver, RecordingPins
 from controller.weather.day import WeatherDay
 from crops.catalogue import load
@@ -64,7 +67,10 @@ def dry_days(first: date, last: date) -> list[WeatherDay]:
 
 
 class World:
-    """One daemon without its threads. `restart` forgets everything but disk and pins."""
+    """One daemon without its threads. `restart` forgets everything but disk and pins.
+
+    `time_passes` is told of every turn of the hands, before anybody looks: water may run then.
+    """
 
     def __init__(
         self,
@@ -76,6 +82,8 @@ class World:
         pins: PinDriver | None = None,
         clock: HandClock | None = None,
         begun_utc: datetime | None = datetime(2020, 1, 1, tzinfo=UTC),
+        inputs: HandInputs | None = None,
+        time_passes: Callable[[World, float, float], None] | None = None,
     ) -> None:
         self.folder = folder
         self.clock = clock or HandClock(now_utc)
@@ -85,6 +93,7 @@ class World:
         self.pins: Any = pins or RecordingPins(self.clock)
         self.weather = weather or self._dry_until_yesterday
         self.weather_is_down = False
+        self.inputs, self._time_passes = inputs, time_passes
         self.asked_weather = 0
         if begun_utc is not None:
             # An old logbook in which nothing was given: the dry days before count as dry.
@@ -131,6 +140,13 @@ class World:
             alarm=self.alarm,
             post=lambda message: message(),
             pins="mock",
+            watching=Watching(
+                self.inputs,
+                self.openings,
+                self.clock,
+                bands=lambda garden: Bands(garden, None),
+                write_rain=self.books.rain_on_pin,
+            ),
         )
         found = recover(
             self.books.unfinished(),
@@ -172,7 +188,10 @@ class World:
             due = self.works.bank.next_deadline_mono_s()
             if due is not None:
                 step = min(step, due - self.clock.mono_s())
+            began_s = self.clock.mono_s()
             self.clock.advance(max(step, 0.001))
+            if self._time_passes is not None:
+                self._time_passes(self, began_s, self.clock.mono_s())
             self.works.closer.round()
             self.steward.tick()
 

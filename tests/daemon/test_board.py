@@ -1,0 +1,79 @@
+"""What the board tells, from files laid out as the kernel lays them out (from memory)."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from controller.daemon.board import BoardFiles, BoardNow, look_at_board
+
+
+def _board(folder: Path, **told: str) -> BoardFiles:
+    """A board's files; what is not told is not there."""
+    files = BoardFiles(
+        heat=folder / "temp",
+        hwmon=folder / "hwmon",
+        keeps_pins=folder / "persist_gpio_outputs",
+        memory=folder / "statm",
+    )
+    places = {"heat": files.heat, "keeps_pins": files.keeps_pins, "memory": files.memory}
+    for name, place in places.items():
+        if name in told:
+            place.write_text(told[name], encoding="ascii")
+    for number, chip in enumerate(told.get("chips", "").split()):
+        place = files.hwmon / f"hwmon{number}"
+        place.mkdir(parents=True)
+        (place / "name").write_text(f"{chip}\n", encoding="ascii")
+        (place / "in0_lcrit_alarm").write_text(told.get("alarm", "0"), encoding="ascii")
+    return files
+
+
+def test_a_board_that_tells_nothing_is_no_fault(tmp_path: Path) -> None:
+    now = look_at_board(tmp_path / "gone", _board(tmp_path))
+    assert now == BoardNow()
+
+
+def test_every_figure_is_read(tmp_path: Path) -> None:
+    files = _board(tmp_path, heat="48312\n", keeps_pins="N\n", memory="9000 2500 1 1 0 1 0\n")
+    now = look_at_board(tmp_path, files)
+    assert now.heat_c == 48.312
+    assert now.keeps_pins is False
+    assert now.memory_mb is not None and now.memory_mb >= 2500 * 4096 / 1e6
+    assert now.disk_free_mb is not None and now.disk_free_mb > 0.0
+
+
+@pytest.mark.parametrize(
+    ("told", "doubt"),
+    [
+        ({"heat": "80000"}, "80 C"),
+        ({"chips": "cpu_thermal rpi_volt", "alarm": "1"}, "supply is too weak"),
+        ({"keeps_pins": "Y"}, "strict_gpiod"),
+    ],
+)
+def test_what_is_amiss_is_said(tmp_path: Path, told: dict[str, str], doubt: str) -> None:
+    now = look_at_board(tmp_path, _board(tmp_path, **told))
+    assert any(doubt in words for words in now.doubts)
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"heat": "79999"},
+        {"chips": "cpu_thermal rpi_volt", "alarm": "0"},
+        {"chips": "cpu_thermal other", "alarm": "1"},
+        {"keeps_pins": "N"},
+        {"heat": "hot", "memory": "", "keeps_pins": "?"},
+    ],
+)
+def test_what_is_well_or_unknown_gives_no_doubt(tmp_path: Path, told: dict[str, str]) -> None:
+    doubts = look_at_board(tmp_path, _board(tmp_path, **told)).doubts
+    assert not [words for words in doubts if "MB" not in words]
+
+
+def test_a_full_disk_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    class Usage:
+        free = 12_000_000
+
+    monkeypatch.setattr("shutil.disk_usage", lambda _: Usage)
+    assert any("12 MB" in words for words in look_at_board(tmp_path, _board(tmp_path)).doubts)

@@ -1,0 +1,502 @@
+"""What the meter finds: the judge by tables, then against water that runs in real hydraulics."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import replace
+from datetime import date, timedelta
+from math import exp, hypot
+from random import Random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pytest import approx
+from support.clock import HandClock
+from support.gardens import a_zone
+from support.metered import (
+    LITRES_PER_PULSE,
+    METER_LINE,
+    Rig,
+    a_metered_garden,
+    burst,
+    drawn,
+    plugged,
+    true_flow,
+)
+
+from controller.daemon.flowdesk import (
+    LEAK_AFTER_S,
+    LEAK_STRETCH_S,
+    SETTLES_S,
+    STILL_AFTER_S,
+    FlowDesk,
+    Found,
+    action_of,
+    fill_seconds,
+)
+from controller.daemon.flowwatch import (
+    FIND_AT,
+    LEAST_COUNTS,
+    LEAST_SHARE,
+    METER_ERROR,
+    Reckoned,
+    Seen,
+    found_words,
+    judge_open,
+    judge_shut,
+    passing_l,
+    sum_of,
+)
+from controller.daemon.metering import Metering
+from controller.errors import OutOfRange
+from controller.garden.model import Action, FlowFinding, Garden, Supply, SupplyKind
+from controller.hydraulics.lines import Lines
+from controller.timetable.plan import NetworkFlows
+from controller.timetable.tested import Bands
+from controller.valves.inputs import HandInputs, PulseCounter
+
+DAY = date(2031, 6, 1)
+SURE = Reckoned(flow_l_s=0.2, error=0.0)
+
+
+def _seen(litres: float, seconds: float = 100.0, litres_per_pulse: float = 0.01) -> Seen:
+    return Seen(litres=litres, seconds=seconds, litres_per_pulse=litres_per_pulse)
+
+
+# --- the judge -------------------------------------------------------------------------------
+
+# 0.2 L/s over 100 s are 20 L, 2000 counts of 10 mL; a sure flow passes from 20 % less to 20 % more,
+# and two counts (20 mL) beyond. WORKED by hand.
+OPEN = [
+    (20.0, None),
+    (16.0, None),
+    (15.99, None),
+    (15.97, FlowFinding.CLOGGED),
+    (2.01, FlowFinding.CLOGGED),
+    (2.0, FlowFinding.NOT_OPENED),
+    (0.0, FlowFinding.NOT_OPENED),
+    (24.02, None),
+    (24.03, FlowFinding.BURST),
+    (200.0, FlowFinding.BURST),
+]
+
+
+@pytest.mark.parametrize(("litres", "finding"), OPEN)
+def test_a_sure_flow_is_judged_a_fifth_away(litres: float, finding: FlowFinding | None) -> None:
+    assert judge_open(_seen(litres), SURE) is finding
+
+
+@pytest.mark.parametrize(
+    ("seen", "why"),
+    [
+        (_seen(0.0, seconds=9.9), "too short"),
+        (_seen(60.0, seconds=9.9), "too short"),
+        (_seen(0.0, litres_per_pulse=1.01), "under 20 counts due"),
+        (_seen(38.0, litres_per_pulse=2.0), "under 20 counts seen"),
+    ],
+)
+def test_too_little_seen_is_not_judged(seen: Seen, why: str) -> None:
+    assert judge_open(seen, SURE) is None, why
+
+
+def test_many_counts_where_few_were_due_are_a_burst() -> None:
+    few = Reckoned(flow_l_s=0.001, error=0.0)  # 0.1 L: 10 counts due
+    assert judge_open(_seen(LEAST_COUNTS * 0.01), few) is FlowFinding.BURST
+
+
+def test_the_band_widens_with_the_error_of_the_flow_and_of_the_meter() -> None:
+    unsure = Reckoned(flow_l_s=0.2, error=0.10)
+    least, most = passing_l(unsure, 100.0, 0.01)
+    far = FIND_AT * hypot(0.10, METER_ERROR)
+    assert least == approx(20.0 * exp(-far) - 0.02)
+    assert most == approx(20.0 * exp(far) + 0.02)
+    assert least < 20.0 * (1 - LEAST_SHARE) < 20.0 * (1 + LEAST_SHARE) < most
+
+
+@given(
+    st.floats(0.01, 2.0),
+    st.floats(0.0, 0.5),
+    st.floats(10.0, 3600.0),
+    st.floats(1e-4, 1.0),
+    st.floats(0.0, 5.0),
+)
+def test_a_flow_is_found_wrong_only_outside_what_passes(
+    flow_l_s: float, error: float, seconds: float, litres_per_pulse: float, share: float
+) -> None:
+    reckoned = Reckoned(flow_l_s=flow_l_s, error=error)
+    litres = share * flow_l_s * seconds
+    least, most = passing_l(reckoned, seconds, litres_per_pulse)
+    seen = Seen(litres=litres, seconds=seconds, litres_per_pulse=litres_per_pulse)
+    finding = judge_open(seen, reckoned)
+    assert least < flow_l_s * seconds < most
+    if finding is FlowFinding.BURST:
+        assert litres > most
+    elif finding is FlowFinding.CLOGGED:
+        assert litres < least
+    elif finding is FlowFinding.NOT_OPENED:
+        assert litres <= 0.1 * flow_l_s * seconds
+
+
+def test_a_stretch_of_no_length_has_no_band() -> None:
+    with pytest.raises(OutOfRange):
+        passing_l(SURE, 0.0, 0.01)
+    with pytest.raises(OutOfRange):
+        passing_l(SURE, float("nan"), 0.01)
+
+
+SHUT = [
+    (0.09, 60.0, True, None),  # nine counts
+    (0.10, 60.0, True, None),  # ten counts, but a trickle beside 0.2 L/s
+    (1.21, 60.0, True, FlowFinding.NOT_CLOSED),  # a tenth of 0.2 L/s
+    (1.19, 60.0, True, None),
+    (0.09, 60.0, False, None),
+    (0.10, 3600.0, False, FlowFinding.LEAK),
+]
+
+
+@pytest.mark.parametrize(("litres", "seconds", "soon", "finding"), SHUT)
+def test_what_flows_while_all_is_shut(
+    litres: float, seconds: float, soon: bool, finding: FlowFinding | None
+) -> None:
+    assert judge_shut(_seen(litres, seconds), SURE if soon else None) is finding
+
+
+def test_errors_of_zones_at_one_meter_are_added_as_if_they_went_together() -> None:
+    both = sum_of((0.3, 0.1), (0.10, 0.02))
+    assert both.flow_l_s == approx(0.4)
+    assert both.error == approx((0.3 * 0.10 + 0.1 * 0.02) / 0.4)
+    assert sum_of((), ()) == Reckoned(flow_l_s=0.0, error=0.0)
+
+
+def test_a_finding_speaks_in_the_gardeners_units() -> None:
+    words = found_words(FlowFinding.CLOGGED, _seen(10.0), SURE, us=False)
+    assert "6.00 L/min by the meter over 1:40 min, 12.00 L/min reckoned" in words
+    assert "(9.59 L/min to 14.41 L/min would pass)" in words
+    assert "1.59 gal/min by the meter" in found_words(
+        FlowFinding.CLOGGED, _seen(10.0), SURE, us=True
+    )
+
+
+def test_the_garden_file_says_what_a_finding_does() -> None:
+    garden = a_metered_garden(actions={FlowFinding.CLOGGED: Action.HOLD_GARDEN})
+    assert garden.meter is not None
+    assert action_of(FlowFinding.CLOGGED, garden, garden.meter) is Action.HOLD_GARDEN
+    assert action_of(FlowFinding.BURST, garden, garden.meter) is Action.HOLD_ZONE
+    assert action_of(FlowFinding.NOT_CLOSED, garden, garden.meter) is Action.SHUT_MASTER
+    by_hand = a_metered_garden(a_zone("a", 17), a_zone("h", None))
+    assert by_hand.meter is not None
+    assert action_of(FlowFinding.NOT_CLOSED, by_hand, by_hand.meter) is Action.NOTE
+    assert action_of(FlowFinding.LEAK, by_hand, by_hand.meter) is Action.NOTE
+
+
+# --- the meter's counts ----------------------------------------------------------------------
+
+
+def test_litres_between_two_moments_lie_on_lines_between_samples() -> None:
+    clock, counts = HandClock(), iter([0, 100, 300])
+    metering = Metering(clock, 0.01, lambda: next(counts))
+    for _ in range(2):
+        clock.advance(10.0)
+        metering.sample()
+    start = 1000.0
+    assert metering.litres_between(start, start + 10.0) == approx(1.0)
+    assert metering.litres_between(start + 5.0, start + 15.0) == approx(0.5 + 1.0)
+    assert metering.litres_between(start - 50.0, start + 50.0) == approx(3.0)
+    assert metering.litres_between(start + 15.0, start + 5.0) == 0.0
+
+
+@pytest.mark.parametrize("keep_from_mono_s", [float("inf"), 1000.0])
+def test_samples_stay_bounded_and_those_of_an_open_valve_are_kept(keep_from_mono_s: float) -> None:
+    clock = HandClock()
+    metering = Metering(clock, 1.0, lambda: int(clock.mono_s()))
+    metering.keep_from_mono_s = keep_from_mono_s
+    for _ in range(50_000):
+        clock.advance(1.0)
+        metering.sample()
+    assert len(metering._at) <= 20_000
+    assert metering.litres_between(41_000.0, 51_000.0) == 10_000.0
+    kept = metering.litres_between(1000.0, 51_000.0) == 50_000.0
+    assert kept is (keep_from_mono_s == 1000.0)
+
+
+DEAD = [
+    ([("a", 0.0), ("a", 0.0), ("b", 0.0)], 2, True),
+    ([("a", 0.0), ("a", 0.0), ("a", 0.0)], 2, False),  # one valve that does not open
+    ([("a", 0.0), ("a", 0.0), ("a", 0.0)], 1, True),  # there is no other zone to tell by
+    ([("a", 0.0), ("b", 0.0), ("b", 1.0), ("a", 0.0)], 2, False),
+    ([("a", 0.0), ("b", 0.0), ("a", 0.0), ("a", 5.0)], 2, False),  # alive again
+]
+
+
+@pytest.mark.parametrize(("pulses", "zones", "dead"), DEAD)
+def test_a_meter_without_counts_for_several_waterings_is_dead(
+    pulses: list[tuple[str, float]], zones: int, dead: bool
+) -> None:
+    metering = Metering(HandClock(), 0.01, lambda: 0)
+    for zone, litres in pulses:
+        metering.watered(zone, metered_l=litres, timed_l=20.0, zones=zones)
+    assert metering.dead is dead
+
+
+def test_pulses_too_small_for_the_meter_say_nothing_of_it() -> None:
+    metering = Metering(HandClock(), 1.0, lambda: 0)
+    for zone in ("a", "b", "a", "b"):
+        assert not metering.watered(zone, metered_l=0.0, timed_l=LEAST_COUNTS - 1, zones=2)
+    assert not metering.dead
+
+
+# --- the desk, with water in real pipes ------------------------------------------------------
+
+
+class Bench:
+    """A desk at work over a garden whose water runs as `truth` says."""
+
+    def __init__(self, garden: Garden, truth: Lines | None = None, *, step_s: float = 1.0) -> None:
+        assert garden.meter is not None
+        self.clock, self.step_s = HandClock(), step_s
+        inputs, counter = HandInputs(), PulseCounter()
+        inputs.watch(METER_LINE, active_low=True, debounce_s=0.0, on_edge=counter.edge)
+        lines = Lines(garden)
+        flows, bands = NetworkFlows(lines), Bands(garden, None)
+        self.rig = Rig(inputs, true_flow(truth or lines))
+        self.metering = Metering(self.clock, LITRES_PER_PULSE, counter.count)
+
+        def reckon(opened: frozenset[str]) -> Reckoned:
+            zones = sorted(opened)
+            return sum_of(
+                (flows.flow_l_s(z, opened) for z in zones),
+                (bands.error(z, opened - {z}) for z in zones),
+            )
+
+        self.reckon = reckon
+        self.desk = FlowDesk(
+            garden,
+            garden.meter,
+            self.metering,
+            self.clock,
+            reckon=reckon,
+            fill_s=lambda z, s: fill_seconds(lines.line(z).volume_m3, flows.flow_l_s(z, s)),
+        )
+        self.day = DAY
+        self.found: list[Found] = []
+
+    def run(self, opened: Collection[str], seconds: float) -> None:
+        """So long with these zones open."""
+        self.found += self.desk.look(opened, self.day)
+        ends = self.clock.mono_s() + seconds
+        while self.clock.mono_s() < ends:
+            before = self.clock.mono_s()
+            self.clock.advance(min(self.step_s, ends - before))
+            self.rig.run(frozenset(opened), before, self.clock.mono_s())
+            self.found += self.desk.look(opened, self.day)
+
+    @property
+    def findings(self) -> list[tuple[FlowFinding, tuple[str, ...]]]:
+        return [(f.finding, f.zones) for f in self.found]
+
+
+def test_the_garden_as_described_gives_no_finding() -> None:
+    bench = Bench(a_metered_garden())
+    for opened in (["a"], ["a", "b"], ["b"], [], ["b"], []):
+        bench.run(opened, 180.0)
+    assert bench.findings == []
+
+
+def test_a_clogged_row_is_found_at_the_stated_size() -> None:
+    """RECORDED: this garden's zone a is known to 5.7 %; a fifth less is found, and no sooner."""
+    garden = a_metered_garden()
+    alone = frozenset("a")
+    right = true_flow(Lines(garden))(alone)
+    found = {}
+    for count in range(1, 12):
+        bench = Bench(garden, truth := Lines(plugged(garden, "a", range(1, count + 1))))
+        bench.run(["a"], 180.0)
+        bench.run([], 10.0)
+        found[true_flow(truth)(alone) / right] = bench.findings
+    least, _ = passing_l(Bench(garden).reckon(alone), 160.0, LITRES_PER_PULSE)
+    stated = least / 160.0 / right
+    assert stated == approx(0.80, abs=0.002)
+    for share, findings in found.items():
+        assert findings == ([(FlowFinding.CLOGGED, ("a",))] if share < stated else []), share
+    assert min(found) < stated < max(found)
+
+
+def test_a_burst_is_found_at_the_stated_size_while_it_flows() -> None:
+    garden = a_metered_garden()
+    alone = frozenset("a")
+    right = true_flow(Lines(garden))(alone)
+    _, most = passing_l(Bench(garden).reckon(alone), 160.0, LITRES_PER_PULSE)
+    stated = most / 160.0 / right
+    assert stated == approx(1.213, abs=0.002)
+    shares = []
+    for bore_mm in (2, 4, 5, 6, 8, 12):
+        truth = Lines(burst(garden, "a", bore_mm / 1000.0))
+        share = true_flow(truth)(alone) / right
+        shares.append(share)
+        bench = Bench(garden, truth)
+        bench.run(["a"], 180.0)
+        wanted = [(FlowFinding.BURST, ("a",))] if share > stated else []
+        assert bench.findings == wanted, share
+    assert min(shares) < stated < max(shares)
+
+
+def test_a_popped_end_is_told_within_half_a_minute_of_a_warm_line() -> None:
+    garden = a_metered_garden()
+    bench = Bench(garden, Lines(burst(garden, "a", 0.012)))
+    bench.run(["a"], 30.0)
+    assert bench.findings == [(FlowFinding.BURST, ("a",))]
+    assert bench.found[0].action is Action.HOLD_ZONE
+
+
+def test_filling_lines_are_not_taken_for_a_burst() -> None:
+    garden = a_metered_garden()
+    bench = Bench(garden)
+    steady = bench.rig.flow_l_s
+    bench.rig.flow_l_s = lambda opened: 3.0 * steady(opened)
+    volume_l = 1000.0 * Lines(garden).line("a").volume_m3
+    bench.run(["a"], volume_l / steady(frozenset("a")))
+    bench.rig.flow_l_s = steady
+    bench.run(["a"], 120.0)
+    bench.run([], 5.0)
+    assert bench.findings == []
+
+
+def test_zones_open_together_are_judged_by_their_sum_and_named_together() -> None:
+    garden = a_metered_garden()
+    bench = Bench(garden, Lines(plugged(garden, "a", range(1, 15))))
+    bench.run(["a", "b"], 180.0)
+    bench.run([], 5.0)
+    assert bench.findings == [(FlowFinding.CLOGGED, ("a", "b"))]
+    assert "one of them or all" in bench.found[0].words
+
+
+def test_a_zone_seen_right_on_the_same_day_is_not_suspected() -> None:
+    garden = a_metered_garden()
+    bench = Bench(garden, Lines(plugged(garden, "a", range(1, 15))))
+    bench.run(["b"], 60.0)
+    bench.run(["a", "b"], 180.0)
+    bench.run([], 5.0)
+    assert bench.findings == [(FlowFinding.CLOGGED, ("a",))]
+
+
+def test_a_valve_that_does_not_open_is_told_while_it_should_be_open() -> None:
+    garden = a_metered_garden()
+    bench = Bench(garden)
+    flow = bench.rig.flow_l_s
+    bench.rig.flow_l_s = lambda opened: flow(opened - {"a"})
+    bench.run(["a"], 40.0)
+    assert bench.findings == [(FlowFinding.NOT_OPENED, ("a",))]
+
+
+def test_a_dead_meter_finds_nothing() -> None:
+    bench = Bench(a_metered_garden())
+    bench.rig.dead = bench.metering.dead = True
+    bench.run(["a"], 120.0)
+    bench.run([], 60.0)
+    assert bench.findings == []
+
+
+def test_a_valve_that_stays_open_is_told_once_it_should_be_shut() -> None:
+    bench = Bench(a_metered_garden())
+    flow = bench.rig.flow_l_s
+    bench.run(["a"], 120.0)
+    bench.rig.flow_l_s = lambda opened: flow(frozenset("a"))
+    bench.run([], STILL_AFTER_S + 20.0)
+    assert bench.findings == [(FlowFinding.NOT_CLOSED, ("a",))]
+    assert bench.found[0].action is Action.SHUT_MASTER
+
+
+def test_what_runs_out_just_after_shutting_is_not_a_finding() -> None:
+    bench = Bench(a_metered_garden())
+    flow = bench.rig.flow_l_s
+    bench.run(["a"], 120.0)
+    bench.rig.flow_l_s = lambda opened: flow(frozenset("a"))
+    bench.run([], STILL_AFTER_S - 1.0)
+    bench.rig.flow_l_s = lambda opened: 0.0
+    bench.run([], 3 * LEAK_AFTER_S)
+    assert bench.findings == []
+
+
+@pytest.mark.parametrize(
+    ("leak_ml_min", "found"), [(0.3, False), (0.6, True), (10.0, True), (2000.0, True)]
+)
+def test_a_leak_is_found_from_ten_counts_an_hour_on(leak_ml_min: float, found: bool) -> None:
+    """Ten counts of 2.5 mL in an hour are 0.42 mL/min. WORKED."""
+    bench = Bench(a_metered_garden(), step_s=10.0)
+    bench.rig.leak_l_s = leak_ml_min / 60_000.0
+    bench.run([], LEAK_STRETCH_S * 2)
+    assert bench.findings == ([(FlowFinding.LEAK, ())] if found else [])
+
+
+def test_a_finding_is_told_once_a_day() -> None:
+    garden = a_metered_garden()
+    bench = Bench(garden, Lines(plugged(garden, "a", range(1, 10))))
+    for _ in range(3):
+        bench.run(["a"], 120.0)
+        bench.run([], 30.0)
+    assert bench.findings == [(FlowFinding.CLOGGED, ("a",))]
+    bench.day += timedelta(days=1)
+    bench.run(["a"], 120.0)
+    bench.run([], 30.0)
+    assert bench.findings == [(FlowFinding.CLOGGED, ("a",))] * 2
+
+
+def test_a_barrel_that_falls_is_not_taken_for_a_clogged_row() -> None:
+    garden = a_metered_garden()
+    supply: Supply = replace(garden.supply, kind=SupplyKind.BARREL)
+    bench = Bench(replace(garden, supply=supply), Lines(plugged(garden, "a", range(1, 10))))
+    bench.run(["a"], 120.0)
+    bench.run([], 30.0)
+    assert bench.findings == []
+
+
+def test_a_stretch_shorter_than_filling_and_settling_is_not_judged() -> None:
+    garden = a_metered_garden()
+    bench = Bench(garden, Lines(burst(garden, "a", 0.012)))
+    for _ in range(5):
+        bench.run(["a"], SETTLES_S + 5.0)
+        bench.run([], 5.0)
+    assert bench.findings == []
+
+
+def _season(garden: Garden, dice: Random, *, days: int, step_s: float) -> tuple[Bench, float]:
+    """A season of a garden whose pipes are off by their own errors, its tap unsteady by 3 % from
+    one opening to the next, its meter off by its own error for good."""
+    truth, far = drawn(garden, dice)
+    bench = Bench(garden, truth, step_s=step_s)
+    flow, meter_off = true_flow(truth), 1.0 + dice.gauss(0.0, METER_ERROR)
+    known = {s: flow(frozenset(s)) for s in ("", "a", "b", "ab")}
+    unsteady = [1.0]
+    bench.rig.flow_l_s = lambda opened: (
+        known["".join(sorted(opened))] * meter_off * unsteady[0] if opened else 0.0
+    )
+    for _ in range(days):
+        for opened in ("a", "b", "ab"):
+            unsteady[0] = 1.0 + dice.gauss(0.0, 0.03)
+            bench.run(list(opened), 90.0)
+            bench.run([], 30.0)
+        bench.run([], 60.0)
+        bench.day += timedelta(days=1)
+    return bench, far
+
+
+def test_a_season_of_the_bands_own_noise_gives_no_alarm() -> None:
+    dice = Random(20310601)
+    garden = a_metered_garden()
+    alarms = [_season(garden, dice, days=2, step_s=5.0)[0].findings for _ in range(10)]
+    assert alarms == [[]] * 10
+
+
+@pytest.mark.slow
+def test_long_seasons_of_many_gardens_hardly_ever_give_an_alarm() -> None:
+    """Three standard errors leave about 3 gardens in 1000 outside; a tap's unsteadiness adds to
+    that. WORKED from the normal distribution; the figures seen are in docs/watching.md."""
+    dice = Random(7)
+    garden = a_metered_garden()
+    alarmed = 0
+    for _ in range(100):
+        bench, _ = _season(garden, dice, days=120, step_s=10.0)
+        alarmed += bool(bench.findings)
+    print(f"{alarmed} of 100 gardens had an alarm in a season")
+    assert alarmed <= 3

@@ -1,0 +1,93 @@
+"""How often it was started, and why the one before ended."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from support.clock import HandClock
+from support.daemon_faults import Locked
+
+from controller.daemon.books import Books
+from controller.daemon.recovery import ShutAt
+from controller.daemon.restarts import ENDED, FIRST, STARTED, Restarts, ending, starting
+from controller.logbook.write import Logbook
+
+START = datetime(2031, 6, 1, 4, 0, tzinfo=UTC)
+
+
+class Kept:
+    def __init__(self, folder: Path) -> None:
+        self.clock = HandClock(START)
+        self.logbook = Logbook(folder / "logbook.db", self.clock, timeout_s=0.1)
+        self.books = Books(self.logbook)
+
+    def begin(self, stopped: ShutAt | None = None) -> Restarts:
+        return starting(self.books, self.clock, stopped)
+
+    def close(self) -> None:
+        self.books.close()
+        self.logbook.close()
+
+
+@pytest.fixture
+def kept(tmp_path: Path) -> Iterator[Kept]:
+    found = Kept(tmp_path)
+    yield found
+    found.close()
+
+
+def _stop_step(kept: Kept) -> ShutAt:
+    return ShutAt(mono_s=kept.clock.mono_s(), boot_id=kept.clock.boot_id(), lines=frozenset({17}))
+
+
+def test_the_first_start_is_told_as_such(kept: Kept) -> None:
+    assert kept.begin() == Restarts(in_last_day=1, last_ended=FIRST)
+
+
+def test_a_daemon_that_was_told_to_end_said_why(kept: Kept) -> None:
+    kept.begin()
+    ending(kept.books, "told to end by SIGTERM")
+    kept.clock.advance(60.0)
+    assert kept.begin() == Restarts(in_last_day=2, last_ended="told to end by SIGTERM")
+
+
+def test_one_that_said_nothing_was_killed(kept: Kept) -> None:
+    kept.begin()
+    kept.clock.advance(60.0)
+    assert kept.begin().last_ended == "it was killed or crashed"
+    kept.clock.advance(60.0)
+    assert "the stop step shut the lines" in kept.begin(_stop_step(kept)).last_ended
+
+
+def test_a_board_that_was_started_anew_is_told_from_a_kill(kept: Kept) -> None:
+    kept.begin()
+    stopped = _stop_step(kept)
+    kept.clock.advance(3600.0)
+    kept.clock.boot, kept.clock.mono = "boot-2", 20.0
+    assert "lost its power" in kept.begin(stopped).last_ended
+
+
+def test_starts_of_more_than_a_day_ago_do_not_count(kept: Kept) -> None:
+    for _ in range(4):
+        kept.begin()
+        kept.clock.advance(timedelta(hours=10).total_seconds())
+    assert kept.begin().in_last_day == 3
+
+
+def test_other_happenings_between_do_not_hide_the_last_word(kept: Kept) -> None:
+    kept.begin()
+    ending(kept.books, "the steward made a mistake")
+    for _ in range(20):
+        kept.books.happening("valve", "something")
+    assert kept.begin().last_ended == "the steward made a mistake"
+    assert {h.kind for h in kept.books.happenings(100)} == {STARTED, ENDED, "valve"}
+
+
+def test_a_logbook_that_takes_nothing_counts_as_this_start_alone(kept: Kept) -> None:
+    kept.begin()
+    with Locked(kept.logbook.path):
+        assert kept.begin() == Restarts(in_last_day=1, last_ended="not known")
+        ending(kept.books, "nobody hears it")

@@ -1,0 +1,263 @@
+"""The meter beside a daemon: what is credited, what is held, and what happens when it dies."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pytest import approx
+from support.daemon import World
+from support.daemon_faults import Locked, a_slow_garden
+from support.gardens import a_zone
+from support.metered import Rig, a_thirsty_garden, burst, plugged, true_flow
+
+from controller.garden.model import Action, FlowFinding, Garden, Master, Valve, ValveKind
+from controller.hydraulics.lines import Lines
+from controller.logbook.records import HowKnown, PulseState
+from controller.valves.inputs import HandInputs
+
+START, NOON = datetime(2031, 6, 1, 2, 0, tzinfo=UTC), datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
+DAY = date(2031, 6, 1)
+
+
+class MeteredWorld(World):
+    """A daemon whose open lines let water through pipes as `truth` has them."""
+
+    def __init__(self, folder: Path, garden: Garden, truth: Garden | None = None) -> None:
+        inputs = HandInputs()
+        self.rig = Rig(inputs, true_flow(Lines(truth or garden)))
+        self.zone_of = {z.valve.relay_line: z.name for z in garden.zones}
+        super().__init__(
+            folder, garden, now_utc=START, inputs=inputs, time_passes=MeteredWorld._flow
+        )
+
+    def restart(self, **more: Any) -> None:
+        self.inputs = self.rig.inputs = HandInputs()  # another process takes the pins anew
+        super().restart(**more)
+
+    def _flow(self, from_mono_s: float, to_mono_s: float) -> None:
+        opened = frozenset(
+            zone for line, zone in self.zone_of.items() if line is not None and self.pins.read(line)
+        )
+        self.rig.run(opened, from_mono_s, to_mono_s)
+
+    def given(self) -> list[Any]:
+        return [r for r in self.pulses() if r.state is PulseState.CLOSED]
+
+
+def test_the_ledger_is_credited_what_the_meter_counted(tmp_path: Path) -> None:
+    garden = a_thirsty_garden()
+    world = MeteredWorld(tmp_path, garden, plugged(garden, "a", range(1, 5)))
+    world.run_until(NOON)
+    rows = world.given()
+    assert rows
+    assert {r.how_known for r in rows} == {HowKnown.METERED}
+    assert sum(r.litres for r in rows) == approx(world.rig.litres, abs=0.02)
+    timed = sum(r.open_s for r in rows) * world.steward.flow_l_s("a", frozenset("a"))
+    assert world.rig.litres < 0.9 * timed
+    assert world.ask(ask="status")["litres_by"] == "meter"
+
+
+def test_zones_that_ran_together_share_the_meters_litres_by_their_flows(tmp_path: Path) -> None:
+    world = MeteredWorld(tmp_path, a_thirsty_garden(("a", 17), ("b", 22)))
+    assert world.ask(ask="open", zone="a", seconds=120)["ok"]
+    world.run_for(60.0)
+    assert world.ask(ask="open", zone="b", seconds=120)["ok"]
+    world.run_for(200.0)
+    litres = {r.zone: r.litres for r in world.given()}
+    assert sum(litres.values()) == approx(world.rig.litres, abs=0.02)
+    assert litres["a"] == approx(litres["b"], rel=0.02)  # alike, and open together for a minute
+
+
+def test_without_a_meter_litres_go_by_time_and_it_is_said(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.run_until(NOON)
+    rows = [r for r in world.pulses() if r.state is PulseState.CLOSED]
+    assert {r.how_known for r in rows} == {HowKnown.TIMED}
+    assert world.ask(ask="status")["litres_by"] == "time"
+
+
+def test_a_pulse_by_litres_ends_when_they_have_passed(tmp_path: Path) -> None:
+    garden = a_thirsty_garden(by_litres=True)
+    world = MeteredWorld(tmp_path, garden, burst(garden, "a", 0.004))
+    planned = {p.key: p.litres for p in world.steward.pending}
+    flow_l_s = world.rig.flow_l_s(frozenset("a"))
+    world.run_until(NOON)
+    rows = [r for r in world.given() if r.key in planned]
+    assert rows
+    for row in rows:
+        assert row.litres == approx(planned[row.key], abs=flow_l_s * 0.5)
+        assert row.open_s < row.planned_open_s
+        assert row.why == "its litres have passed"
+    assert not any(kind == "cut short" for kind, _ in world.happenings())
+
+
+def test_a_pulse_by_litres_that_come_too_slowly_ends_by_its_time(tmp_path: Path) -> None:
+    garden = a_thirsty_garden(by_litres=True)
+    world = MeteredWorld(tmp_path, garden, plugged(garden, "a", range(1, 4)))
+    world.run_until_open()
+    running = world.openings.running["a"]
+    world.run_for(running.deadline_mono_s - world.clock.mono_s() + 1.0)
+    (row, *_) = world.given()
+    assert row.open_s == approx(row.planned_open_s, abs=0.1)
+    assert row.litres < row.planned_litres
+
+
+def test_a_burst_shuts_its_zone_and_holds_it_until_lifted(tmp_path: Path) -> None:
+    garden = a_thirsty_garden(("a", 17), ("b", 22))
+    world = MeteredWorld(tmp_path, garden, burst(garden, "a", 0.008))
+    world.run_until_open("a")
+    world.run_until(NOON)
+    held = world.ask(ask="status")["holds"]
+    assert [(h["zones"], h["reason"]) for h in held] == [(["a"], "flow: burst")]
+    assert sum(r.open_s for r in world.given() if r.zone == "a") < 120.0
+    assert [w for k, w in world.happenings() if k == "flow: burst" and "held until lifted" in w]
+    by_b = sum(v for (zone, _), v in world.litres().items() if zone == "b")
+    assert by_b > 20.0
+    world.run_until(NOON + timedelta(days=1))
+    assert sum(r.zone == "a" for r in world.given()) == 1
+    assert world.ask(ask="lift")["ok"]
+    world.run_until(NOON + timedelta(days=2))
+    assert sum(r.zone == "a" for r in world.given()) == 2  # and found again
+
+
+def test_a_burst_is_shut_and_held_though_the_logbook_takes_nothing(tmp_path: Path) -> None:
+    garden = a_thirsty_garden()
+    world = MeteredWorld(tmp_path, garden, burst(garden, "a", 0.008))
+    world.run_until_open()
+    with Locked(world.logbook.path):
+        world.run_for(60.0)
+        assert not world.pins.read(17)
+        assert world.steward._remedies.held("a") == "flow: burst"
+    world.run_for(200.0)
+    assert world.steward._remedies.held("a") is None
+    assert [h["reason"] for h in world.ask(ask="status")["holds"]] == ["flow: burst"]
+
+
+def test_a_person_who_opens_a_burst_zone_is_shut_off_too(tmp_path: Path) -> None:
+    garden = a_thirsty_garden()
+    world = MeteredWorld(tmp_path, garden, burst(garden, "a", 0.008))
+    assert world.ask(ask="open", zone="a", seconds=600)["ok"]
+    world.run_for(120.0)
+    assert not world.pins.read(17)
+
+
+def test_a_finding_told_today_is_not_told_again_after_a_restart(tmp_path: Path) -> None:
+    garden = a_thirsty_garden()
+    world = MeteredWorld(tmp_path, garden, plugged(garden, "a", range(1, 9)))
+    world.ask(ask="open", zone="a", seconds=180)
+    world.run_for(200.0)
+    world.restart()
+    world.ask(ask="open", zone="a", seconds=180)
+    world.run_for(200.0)
+    assert [k for k, _ in world.happenings() if k.startswith("flow")] == ["flow: clogged"]
+
+
+def test_a_meter_that_dies_gives_way_to_time_and_comes_back(tmp_path: Path) -> None:
+    world = MeteredWorld(tmp_path, a_thirsty_garden(("a", 17), ("b", 22)))
+    world.rig.dead = True
+    for zone in ("a", "b", "a", "b"):
+        assert world.ask(ask="open", zone=zone, seconds=60)["ok"]
+        world.run_for(70.0)
+    rows = world.given()
+    assert [r.how_known for r in rows] == [HowKnown.METERED] * 2 + [HowKnown.TIMED] * 2
+    assert [r.litres for r in rows[:2]] == [0.0, 0.0]
+    flow_l_s = world.steward.flow_l_s("b", frozenset("b"))
+    assert rows[3].litres == approx(60.0 * flow_l_s, rel=0.001)
+    assert world.ask(ask="status")["litres_by"] == "time, the meter is silent"
+    assert ("meter", "litres go by time, the meter is silent") in world.happenings()
+    world.rig.dead = False
+    assert world.ask(ask="open", zone="a", seconds=60)["ok"]
+    world.run_for(70.0)
+    assert world.given()[-1].how_known is HowKnown.METERED
+    assert ("meter", "litres go by meter") in world.happenings()
+
+
+def test_a_valve_that_does_not_open_is_credited_nothing(tmp_path: Path) -> None:
+    world = MeteredWorld(tmp_path, a_thirsty_garden(("a", 17), ("b", 22)))
+    flow = world.rig.flow_l_s
+    world.rig.flow_l_s = lambda opened: flow(opened - {"a"})
+    world.run_until(NOON)
+    assert [k for k, _ in world.happenings() if k.startswith("flow")] == ["flow: not opened"]
+    litres = world.litres()
+    assert litres.get(("a", DAY), 0.0) == 0.0
+    assert litres["b", DAY] > 20.0
+
+
+def test_a_meter_that_cannot_be_watched_leaves_the_garden_watered_by_time(tmp_path: Path) -> None:
+    world = World(tmp_path, a_thirsty_garden(), now_utc=START, inputs=None)
+    world.run_until(NOON)
+    rows = [r for r in world.pulses() if r.state is PulseState.CLOSED]
+    assert rows
+    assert {r.how_known for r in rows} == {HowKnown.TIMED}
+    assert any("cannot be watched" in words for _, words in world.happenings())
+    assert world.ask(ask="status")["inputs_unread"]
+
+
+def test_water_after_the_last_valve_shuts_the_master_and_holds_the_garden(tmp_path: Path) -> None:
+    master = Master(valve=Valve(kind=ValveKind.RELAY, relay_line=27))
+    world = MeteredWorld(tmp_path, replace(a_thirsty_garden(), master=master))
+    assert world.ask(ask="open", zone="a", seconds=60)["ok"]
+    world.run_for(70.0)
+    world.rig.leak_l_s = 0.05
+    world.run_for(60.0)
+    words = [w for k, w in world.happenings() if k == "flow: not closed"]
+    assert len(words) == 1
+    assert "the master valve is shut" in words[0]
+    assert [h["zones"] for h in world.ask(ask="status")["holds"]] == [[]]
+    assert not world.pins.read(27)
+
+
+def test_without_a_master_the_keeper_is_told_to_shut_the_tap(tmp_path: Path) -> None:
+    world = MeteredWorld(tmp_path, a_thirsty_garden())
+    assert world.ask(ask="open", zone="a", seconds=60)["ok"]
+    world.run_for(70.0)
+    world.rig.leak_l_s = 0.05
+    world.run_for(60.0)
+    (words,) = [w for k, w in world.happenings() if k == "flow: not closed"]
+    assert "shut the tap" in words
+    assert [h["zones"] for h in world.ask(ask="status")["holds"]] == [["a"]]
+
+
+@pytest.mark.parametrize("action", list(Action))
+def test_each_action_of_the_garden_file_is_done(tmp_path: Path, action: Action) -> None:
+    garden = a_thirsty_garden(actions={FlowFinding.LEAK: action})
+    world = MeteredWorld(tmp_path, garden)
+    world.rig.leak_l_s = 0.01
+    world.run_for(120.0)
+    holds = [h["zones"] for h in world.ask(ask="status")["holds"]]
+    assert holds == ([[]] if action in (Action.HOLD_GARDEN, Action.HOLD_ZONE) else [])
+    assert [k for k, _ in world.happenings() if k.startswith("flow")] == ["flow: leak"]
+
+
+def test_a_leak_of_many_days_holds_once(tmp_path: Path) -> None:
+    actions = {FlowFinding.LEAK: Action.HOLD_GARDEN}
+    world = MeteredWorld(tmp_path, a_thirsty_garden(actions=actions))
+    world.rig.leak_l_s = 0.01
+    world.run_for(1.2 * 86_400.0)
+    assert len(world.ask(ask="status")["holds"]) == 1
+    assert [k for k, _ in world.happenings() if k == "flow: leak"] == ["flow: leak"] * 2
+
+
+def test_a_changed_meter_in_the_garden_file_is_taken_up(tmp_path: Path) -> None:
+    world = MeteredWorld(tmp_path, a_slow_garden())
+    assert world.steward.watching.litres_by == "time"
+    world.gardens["metered"] = a_thirsty_garden()
+    world.file.write_text("metered", encoding="utf-8")
+    world.run_until(NOON)
+    assert world.steward.watching.litres_by == "meter"
+    assert HowKnown.METERED in {r.how_known for r in world.given()}
+
+
+def test_hand_valves_and_a_meter_live_in_one_garden(tmp_path: Path) -> None:
+    garden = a_thirsty_garden()
+    garden = replace(garden, zones=(*garden.zones, a_zone("h", None)))
+    world = MeteredWorld(tmp_path, garden)
+    world.run_until(START + timedelta(minutes=20))
+    world.rig.leak_l_s = 0.1  # a person waters by hand
+    world.run_for(300.0)
+    assert world.ask(ask="status")["holds"] == []
+    assert any("watering by hand" in words for _, words in world.happenings())
