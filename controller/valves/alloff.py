@@ -15,9 +15,9 @@ from __future__ import annotations
 
 import json
 import os
+import select
 import struct
 import sys
-import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -37,10 +37,10 @@ SET_VALUES_IOCTL = 0xC010B40F  # GPIO_V2_LINE_SET_VALUES_IOCTL
 LINE_REQUEST = struct.Struct("=64I32sQI5I" + "IIQQ" * 10 + "II5Ii")
 LINE_VALUES = struct.Struct("=QQ")  # bits, mask
 FLAG_OUTPUT, OUTPUT_VALUES = 1 << 3, 2
-LONGEST_WAIT_S = 300.0  # whatever the line file says; a broken one must not hold up the next start
+LONGEST_WAIT_S = 400.0  # whatever the line file says; a broken one must not hold up the next start
 
 
-def main(arguments: Sequence[str], wait: Callable[[float], None] = time.sleep) -> int:
+def main(arguments: Sequence[str], wait: Callable[[float], None] | None = None) -> int:
     """Drive off every line the line file names, and shut every ball that stays; the exit code."""
     if len(arguments) != 1:
         _say("usage: python -m controller.valves.alloff LINE_FILE")
@@ -72,7 +72,7 @@ def main(arguments: Sequence[str], wait: Callable[[float], None] = time.sleep) -
         wait = _no_wait
     else:
         roads = _roads(0 if chip is None else int(chip), path)
-    failed = _all_off(off_levels, balls, roads, wait, path)
+    failed = _all_off(off_levels, balls, roads, wait or _wait, path)
     for number, why in failed.items():
         _say(f"line {number} IS NOT KNOWN TO BE OFF: {why}; shut the tap")
     shut = [number for number in off_levels if number not in failed]
@@ -265,6 +265,10 @@ def _check(level: int, found: int) -> None:
 
 def _no_wait(seconds: float) -> None:
     """Pretended valves need no time."""
+
+
+def _wait(seconds: float) -> None:
+    select.select((), (), (), seconds)
 
 
 def _moment() -> dict[str, Any]:

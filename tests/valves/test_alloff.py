@@ -5,6 +5,7 @@ from __future__ import annotations
 import fcntl
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -16,7 +17,7 @@ from support.lgpio import StandIn
 
 from controller.errors import ValveFault
 from controller.valves import alloff
-from controller.valves.limits import LineLimits, MasterLimits
+from controller.valves.limits import LONGEST_TRAVEL_S, LineLimits, MasterLimits, drive_s
 
 
 def lines(*numbers: int, active_low: bool = True) -> list[LineLimits]:
@@ -209,6 +210,17 @@ def test_a_broken_time_in_the_line_file_does_not_hold_up_the_next_start(
     file.write_text(file.read_text().replace("10.0", "1e9"))
     assert alloff.main([str(file)], waits.append) == 0
     assert waits == [alloff.LONGEST_WAIT_S]
+
+
+def test_no_wait_that_a_valve_may_need_is_cut_short() -> None:
+    assert drive_s(LONGEST_TRAVEL_S) <= alloff.LONGEST_WAIT_S
+
+
+def test_the_unit_gives_the_stop_step_time_for_the_balls_it_names() -> None:
+    unit = (Path(__file__).parents[2] / "systemd" / "rowgate.service").read_text()
+    (stop,) = re.findall(r"^TimeoutStopSec=(\d+)$", unit, re.M)
+    (travel,) = re.findall(r"enough for balls that travel (\d+) s", unit)
+    assert drive_s(float(travel)) < float(stop)
 
 
 def test_through_lgpio_a_close_line_is_claimed_once_and_written_off(

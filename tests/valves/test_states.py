@@ -101,7 +101,7 @@ def test_a_refusal_says_what_to_do() -> None:
         {"opens_in_s": -1.0},
         {"closes_in_s": math.nan},
         {"closes_in_s": math.inf},
-        {"opens_in_s": 121.0},
+        {"opens_in_s": 300.1},
     ],
 )
 def test_a_line_without_sound_limits_is_not_made(wrong: dict[str, float]) -> None:
