@@ -123,7 +123,7 @@ class Supervisor:
             self._end_because = self._end_because or (str(fault),)
             failed = self._bank.off_past_the_lock()
             return Findings(still_open=tuple(failed), faults=self._end_because)
-        stuck = tuple(n.number for n in self._bank.open_lines() if n.state is State.STUCK)
+        stuck = tuple(n for n, state in self._bank.states().items() if state is State.STUCK)
         return Findings(closed_late=late, amiss=amiss, still_open=stuck, faults=self._end_because)
 
     def _stale(self) -> str:

@@ -9,7 +9,7 @@ from support.pins import BadPins, GoodPins, OffThrows, OnThrows, SticksOff, Stic
 
 from controller.errors import ValveFault, ValveRefused
 from controller.valves.bank import Bank, BankRecord, What
-from controller.valves.closer import Closer
+from controller.valves.closer import Closer, Supervisor
 from controller.valves.limits import LineLimits, MasterLimits
 from controller.valves.states import State
 
@@ -255,6 +255,7 @@ def test_a_master_that_does_not_shut_is_told_again_and_nothing_opens() -> None:
     s.pins.bad.add(MASTER)
     s.pass_s(30.0, watched=False)
     assert s.bank.master() is State.STUCK
+    assert Supervisor(s.bank, s.closer, s.clock).check().still_open == (MASTER,)
     with pytest.raises(ValveRefused, match="master valve, line 4: it did not close"):
         s.bank.open(6, for_s=10.0)
     s.pins.bad.clear()
