@@ -8,7 +8,7 @@ import os
 from datetime import date, timedelta
 from pathlib import Path
 
-from controller.cli import fieldtests, seeing
+from controller.cli import fieldtests, seeing, soiling
 from controller.cli.loading import (
     LOGBOOK_NAME,
     Loaded,
@@ -66,6 +66,8 @@ def note(args: argparse.Namespace) -> int:
             litres = l_from_m3(read_volume(args.reading, "meter reading"))
             book.meter_reading(litres, clock.now_utc(), args.who)
             tell(f"written down: the meter reads {litres:.0f} L")
+        elif args.kind == "soil":
+            soiling.keep(args, book, day)
         elif args.kind == "seen":
             seeing.keep(args, loaded, book, day)
         elif args.kind == "unseen":

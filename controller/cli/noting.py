@@ -22,6 +22,14 @@ def note_arguments(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     rain.add_argument("depth", metavar="DEPTH", help='as in "0.4 in" or "10 mm"')
     meter = kinds.add_parser("meter", help="what the water meter reads")
     meter.add_argument("reading", metavar="VOLUME", help='as in "81234 L"')
+    soil = kinds.add_parser(
+        "soil",
+        help="what a probe or a hand says of a zone's soil; a check on the ledger",
+        description="Percent of the soil's volume that is water (as in 21), or how it feels: dry, "
+        "moist, wet. balance shows it beside the ledger; no account is changed by it.",
+    )
+    soil.add_argument("zone", metavar="ZONE")
+    soil.add_argument("value", nargs="+", metavar="VALUE", help='as in 21, "21 %%" or moist')
     seen = kinds.add_parser(
         "seen",
         help="what was seen of a zone's plants, which moves their stage",
@@ -39,7 +47,7 @@ def note_arguments(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     words.add_argument("words", metavar="WORDS")
     words.add_argument("--zone", metavar="ZONE")
     field_tests = _field_tests(kinds)
-    for kind in (watered, rain, meter, seen, unseen, words, *field_tests):
+    for kind in (watered, rain, meter, soil, seen, unseen, words, *field_tests):
         kind.add_argument("--on", dest="day", type=day, metavar="DATE", help="day (today)")
         kind.add_argument("--who", default="", metavar="NAME")
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import textwrap
 from collections.abc import Sequence
 from datetime import date, timedelta
 from pathlib import Path
 
+from controller.cli import soiling
 from controller.cli.advising import advice_for
 from controller.cli.loading import (
     Loaded,
@@ -46,6 +48,7 @@ from controller.timetable.tested import Bands
 from controller.weather.file import read_weather
 
 _DAY = timedelta(days=1)
+_WIDTH = 80
 
 
 def plan(args: argparse.Namespace) -> int:
@@ -98,7 +101,13 @@ def balance(args: argparse.Namespace) -> int:
         if first <= row.day <= last and args.zone in (None, row.zone)
     ]
     if args.json:
-        print_json({"balance": ledger_rows(shown), "remarks": list(timetable.remarks)})
+        print_json(
+            {
+                "balance": ledger_rows(shown),
+                "soil_read": [check.row() for check in soiling.checks(args, loaded, shown)],
+                "remarks": list(timetable.remarks),
+            }
+        )
     elif args.csv:
         print_csv(ledger_rows(shown))
     else:
@@ -106,6 +115,8 @@ def balance(args: argparse.Namespace) -> int:
             shown, timetable.remarks, us=loaded.garden.us_units, garden=loaded.garden
         )
         print(text, end="")
+        for check in soiling.checks(args, loaded, shown):
+            print(textwrap.fill(check.words, _WIDTH, subsequent_indent="  "))
     return 0
 
 
