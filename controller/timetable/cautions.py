@@ -11,7 +11,7 @@ import math
 from ipaddress import ip_address
 
 from controller.garden.model import Garden, Zone
-from controller.garden.show import show_length, show_pressure
+from controller.garden.show import show_pressure
 from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.lines import Lines, ZoneFlow
 from controller.hydraulics.together import first_that_stays_open
@@ -19,6 +19,7 @@ from controller.timetable.dose import even_litres
 from controller.timetable.dosecheck import HOT_DAY_MM, of_dose
 from controller.timetable.finding import Finding, caution, unsaid
 from controller.timetable.jobs import Grounds
+from controller.timetable.plantingcheck import of_plantings
 from controller.timetable.setcheck import of_sets
 from controller.timetable.trust import barrel_words, zone_words
 from controller.units import M_PER_FT
@@ -27,9 +28,6 @@ __all__ = ["Finding", "findings", "unsaid"]
 
 # Water main guideline of 5 ft/s, for friction and surge (utilities' practice; from memory).
 FASTEST_MAIN_M_S = 5 * M_PER_FT
-# Close crops (carrots, onions, salad) are drilled every few inches, big plants get a group of holes
-# each, a whole bed is drilled through both walls: common practice, no source.
-CLOSE_CROP_M = 0.2
 UNEVEN = 0.7  # class limit between fair and poor (ASAE EP458 usage; from memory)
 
 
@@ -65,7 +63,7 @@ def _of_zone(zone: Zone, garden: Garden, grounds: Grounds, lines: Lines) -> list
     return [
         *_of_flow(where, zone, garden, flow, lines),
         *of_dose(where, zone, garden, grounds, flow, lines),
-        *_of_plantings(where, zone, grounds),
+        *of_plantings(where, zone, grounds),
     ]
 
 
@@ -100,27 +98,6 @@ def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Line
                 "pressure",
             )
         )
-    return found
-
-
-def _of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
-    if not zone.plantings:
-        return [caution(where, "nothing is planted: it gets no water")]
-    found: list[Finding] = []
-    soil = grounds.soil(zone.bed.soil)
-    for name in dict.fromkeys(planting.crop for planting in zone.plantings):
-        crop = grounds.crop(name)
-        for number, row in enumerate(zone.rows, 1):
-            wet_m = soil.wetted_width_m if row.wetted_width_m is None else row.wetted_width_m
-            gap_m = row.drilling.every_m
-            if crop.in_row_spacing_m <= CLOSE_CROP_M and gap_m > wet_m:
-                us = grounds.garden.us_units
-                words = (
-                    f"row {number}: holes stand {show_length(gap_m, us)} apart and each wets about "
-                    f"{show_length(wet_m, us)}: {crop.label} between them stays dry; close crops "
-                    "want a hole every hand's breadth"
-                )
-                found.append(caution(where, words))
     return found
 
 

@@ -43,6 +43,7 @@ CLIMATE_DAYS = 30
 # How long before the first day asked for weather is looked at, for running means and for snow that
 # lies; our choice.
 LOOK_BACK = timedelta(days=60)
+MOST_BACK = timedelta(days=400)  # our choice: a perennial's whole year, and some
 _MOST_SPANS = 4  # named one by one in a remark; our choice
 
 
@@ -145,13 +146,15 @@ def _usable(
 def account_begins(rows: Iterable[WeatherDay], *, first: date, kept_from: date | None) -> date:
     """The day on which the accounts of a plan from `first` begin.
 
-    With the first measured day, whose soil is taken as full. Where nobody ever measured anything,
-    with the logbook, or `LOOK_BACK` before the plan, so that stand-ins add up to a need.
+    With the first measured day, whose soil is taken as full; but not further back than a month's
+    first day more than `MOST_BACK` ago: no soil remembers a year, and a plan must not grow slower
+    with every season of the logbook. Where nobody ever measured anything, with the logbook, or
+    `LOOK_BACK` before the plan, so that stand-ins add up to a need.
     """
     measured = min((row.day for row in rows if row.measured), default=None)
     if measured is None:
         measured = first if kept_from is None else max(kept_from, first - LOOK_BACK)
-    return min(measured, first - _DAY)
+    return min(max(measured, (first - MOST_BACK).replace(day=1)), first - _DAY)
 
 
 @dataclass(slots=True, kw_only=True)

@@ -61,7 +61,7 @@ def loss_words(
     """For a zone of unlike rows: whose need it is, and what the others get beyond theirs."""
     if len(account.parts) == 1:
         return ""
-    words = f" ({chosen.part.name})"
+    words = f"; for {chosen.part.name}"
     for number, (part, share) in enumerate(zip(account.parts, account.shares, strict=True)):
         want = wants.get(number)
         if part is chosen.part or part.ground_m2 <= 0.0:

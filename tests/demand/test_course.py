@@ -140,7 +140,7 @@ def test_frost_holds_the_course():
 @pytest.mark.parametrize(
     ("crop", "normal_temps", "told"),
     [
-        (LETTUCE, None, "neither its stage_warmth nor the garden's normal temperatures"),
+        (LETTUCE, None, "neither its stages_warmth nor the garden's normal temperatures"),
         (LETTUCE, lambda _: None, "less than 1 degree day"),
         (LETTUCE, normal(0.5), "less than 1 degree day over 4.4 °C"),
     ],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 
@@ -11,6 +12,7 @@ from controller.garden.model import (
     HealthAddress,
     Meter,
     Opening,
+    Planting,
     Row,
     ValveKind,
     Watering,
@@ -22,7 +24,7 @@ from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.lines import Lines
 from controller.timetable.cautions import Finding, findings, unsaid
 from controller.timetable.jobs import Grounds
-from controller.units import head_m_from_psi, m3_s_from_l_min
+from controller.units import head_m_from_psi, m3_s_from_l_min, m_from_in
 from crops.catalogue import load
 
 
@@ -103,9 +105,9 @@ def test_the_drilling_of_the_trade_suits_its_crops_and_another_is_told() -> None
         planting = replace(a_zone().plantings[0], crop=crop)
         return _words(a_garden(a_zone(rows=(row,), plantings=(planting,), opening=slow)))
 
-    assert "stays dry" not in words("carrot", a_row())
-    assert "stays dry" not in words("tomato_staked", grouped)
-    assert "stays dry" in words("carrot", grouped)
+    assert "stay dry" not in words("carrot", a_row())
+    assert "stay dry" not in words("tomato_staked", grouped)
+    assert "stay dry" in words("carrot", grouped)
 
 
 def _ball(zone: Zone, travel_s: float) -> Zone:
@@ -203,3 +205,55 @@ def test_a_meter_too_coarse_to_end_a_dose_by_is_told() -> None:
     assert coarse(0.6, True)
     assert not coarse(0.4, True)
     assert not coarse(0.6, False)
+
+
+def _planted(*plantings: Planting, salt_ds_m: float | None = None, every_in: float = 24) -> str:
+    rows = (_wide(every_in), a_row())
+    slow = Opening(alone_flow_m3_s=m3_s_from_l_min(4.0))
+    plain = a_garden()
+    return _words(
+        a_garden(
+            a_zone(rows=rows, plantings=plantings, opening=slow),
+            supply=replace(plain.supply, salt_ds_m=salt_ds_m),
+        )
+    )
+
+
+def _wide(every_in: float) -> Row:
+    row = a_row()
+    return replace(row, drilling=replace(row.drilling, every_m=m_from_in(every_in)))
+
+
+def _stands(crop: str, *, sown: bool = False, rows: tuple[int, ...] = ()) -> Planting:
+    return Planting(
+        crop=crop,
+        start=date(2031, 4, 20),
+        until=date(2031, 10, 10),
+        transplanted=not sown,
+        rows=rows,
+    )
+
+
+def test_plants_nearer_than_the_holes_want_their_wet_ground_to_meet() -> None:
+    leeks = _planted(_stands("leek"))
+    assert "row 1: holes stand 61 cm apart, each wets about 45 cm, and Leek stands" in leeks
+    assert "plants between them stay dry" in leeks
+    assert "row 2" not in leeks
+    assert "seeds between them do not come up" in _planted(_stands("carrot", sown=True))
+    # Squash stands at the holes, however far apart they are.
+    assert "holes stand" not in _planted(_stands("winter_squash", sown=True))
+
+
+def test_only_the_rows_a_crop_stands_on_are_judged_for_it() -> None:
+    beside = (_stands("winter_squash", rows=(1,)), _stands("leek", rows=(2,)))
+    assert "stay dry" not in _planted(*beside)
+    assert "row 1: holes stand 61 cm apart" in _planted(_stands("leek", rows=(1,)))
+
+
+def test_salty_water_is_told_of_by_crop_and_sweet_water_is_not() -> None:
+    # WORKED: bean, threshold 1.0 dS/m (FAO-56 Table 23): LR = 1 / (5 * 1.0 - 1) = 25 %.
+    bean = _planted(_stands("bush_bean"), salt_ds_m=1.0, every_in=6)
+    assert "(1 dS/m, slight to moderate by FAO-29): 25 % of what" in bean
+    assert "is too salty for" in _planted(_stands("bush_bean"), salt_ds_m=2.5, every_in=6)
+    assert "dS/m" not in _planted(_stands("bush_bean"), salt_ds_m=0.3, every_in=6)
+    assert "dS/m" not in _planted(_stands("bush_bean"), every_in=6)

@@ -95,7 +95,7 @@ def test_the_neediest_row_is_filled_and_what_the_other_gets_beyond_is_named() ->
     (dose,) = plan.doses
     assert dose.net_mm == approx(lettuce.depletion_mm, rel=1e-6)
     beyond = show_depth(lettuce.depletion_mm - tomato.depletion_mm, False)
-    assert f"(row 2); row 1 gets {beyond} more than it lacks" in dose.why.words
+    assert f"for row 2; row 1 gets {beyond} more than it lacks" in dose.why.words
 
 
 def test_the_mean_gives_what_all_rows_miss_together() -> None:
@@ -123,7 +123,7 @@ def test_the_neediest_is_dosed_by_the_evenness_of_its_own_rows() -> None:
     garden = both(rows=(a_row(8.0), a_row(8.0, drilling=small)))
     plan, _ = a_dose_day(garden)
     (dose,) = plan.doses
-    assert "(row 2)" in dose.why.words
+    assert "for row 2" in dose.why.words
     flow = Lines(garden).open_set(frozenset("a")).zones["a"]
     scatter = garden.watering.drilling_scatter
     assert flow.evenness < 0.5 < 0.95 < flow.rows[1].evenness
@@ -157,7 +157,7 @@ def test_a_row_that_dries_down_is_not_what_a_zone_is_watered_for() -> None:
     ripening = Observation(zone="a", day=SPRING + 46 * DAY, event="ripening")
     plans, _ = mornings(both(onion, LETTUCE), DAYS, first=SPRING, last=TODAY, seen=[ripening])
     after = [d for day, plan in plans.items() if day >= ripening.day for d in plan.doses]
-    assert after and all("(row 2)" in dose.why.words for dose in after)
+    assert after and all("for row 2" in dose.why.words for dose in after)
     assert ledger_of(plans[TODAY], part="row 1")[TODAY].phase == "dry-down"
 
 
