@@ -23,6 +23,7 @@ from controller.timetable.plan import (
     plan_garden,
 )
 from controller.timetable.records import Timetable
+from controller.timetable.travel import water_s
 from controller.timetable.windows import allowed, hold_stretches, utc_from_local
 from controller.weather.day import WeatherDay
 
@@ -54,11 +55,14 @@ def held_now(garden: Garden, zone: Zone, now_utc: datetime) -> str | None:
 
 
 def may_run_until(garden: Garden, zone: Zone, day: date, now_utc: datetime) -> datetime | None:
-    """The end of the stretch of that day's windows, less holds, in which now lies."""
+    """When the valve must be told to shut, at the latest, to be shut with the stretch now lies in.
+
+    That stretch is of that day's windows, less holds; None where now lies in none.
+    """
     stretches = allowed(garden.watering, zone.name, zone.valve.kind, day, garden.site.zone_info)
     for stretch in stretches:
         if stretch.begins_utc <= now_utc < stretch.ends_utc:
-            return stretch.ends_utc
+            return stretch.ends_utc - timedelta(seconds=zone.valve.closes_in_s)
     return None
 
 
@@ -111,9 +115,14 @@ class LastPulse:
 def soaked_away_utc(pulse: LastPulse, zone: Zone, grounds: Grounds, basin_mm: float) -> datetime:
     """When what that pulse left standing on the wetted strip has gone into the soil."""
     soaking = soaking_of(zone, grounds.soil(zone.bed.soil), basin_mm)
-    if pulse.open_s <= 0.0 or soaking.strip_m2 <= 0.0:
+    flowed_s = water_s(
+        open_s=pulse.open_s,
+        opens_in_s=zone.valve.opens_in_s,
+        closes_in_s=zone.valve.closes_in_s,
+    )
+    if flowed_s <= 0.0 or soaking.strip_m2 <= 0.0:
         return pulse.ended_utc
-    standing_mm = soaking.standing_after(0.0, pulse.litres / pulse.open_s, pulse.open_s)
+    standing_mm = soaking.standing_after(0.0, pulse.litres / flowed_s, flowed_s)
     return pulse.ended_utc + timedelta(seconds=soaking.seconds_to_soak(standing_mm))
 
 

@@ -43,6 +43,7 @@ from controller.logbook.records import HowKnown
 from controller.timetable.plan import NetworkFlows
 from controller.timetable.records import Pulse, Timetable
 from controller.timetable.tested import Bands
+from controller.timetable.travel import shortest_pulse_s
 
 _DAY = timedelta(days=1)
 GARDEN_EVERY_S = 30.0  # between two looks at the garden file; our choice
@@ -392,18 +393,16 @@ class Steward:
 
     def _moment(self, pulse: Pulse, zone: Zone) -> Moment:
         now = self.clock.now_utc()
-        held = self._remedies.held(zone.name)
-        if held is None:
-            held = held_now(self._garden, zone, now)
         return Moment(
             now_utc=now,
             doubt=self.sense.why,
             key_spent=self.books.spent(pulse),
-            shut_by=self.watching.why_shut,
-            held=held,
+            # A hold that is not written yet makes it wait; once written, it is planned for.
+            shut_by=self._remedies.held(zone.name) or self.watching.why_shut,
+            held=held_now(self._garden, zone, now),
             is_open=pulse.zone in self.openings.running,
             may_run_until_utc=may_run_until(self._garden, zone, pulse.day, now),
-            shortest_s=self._garden.watering.shortest_pulse_s,
+            shortest_s=shortest_pulse_s(zone.valve, self._garden.watering),
         )
 
     def _open(self, pulse: Pulse, open_s: float) -> None:
