@@ -1,13 +1,12 @@
 """What a flow meter's figures mean beside what the pipes should give: a judge without memory.
 
 The thresholds are ours and are said here and in docs/watching.md. A flow is found wrong when it
-lies outside what the hydraulics can be off by, the meter's own error and the counting added, and is
-a clear share away besides.
+lies outside what the hydraulics can be off by, the meter's and the tap's own unsteadiness and the
+counting added, and is a clear share away besides.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from math import exp, hypot
 
@@ -18,6 +17,7 @@ from controller.units import gal_min_from_m3_s, m3_from_l
 FIND_AT = 3.0  # standard errors, of the reckoned flow and the meter together; our choice
 LEAST_SHARE = 0.20  # a smaller difference is never found, however sure the figures; our choice
 METER_ERROR = 0.03  # standard error of a small turbine meter's litres a pulse; from memory
+TAP_VARIES = 0.08  # of the flow, from one opening to the next, over a season; our choice
 COUNTS_OFF = 2.0  # a pulse of the meter more or less at either end of a stretch
 LEAST_COUNTS = 20.0  # pulses of the meter, reckoned or counted, below which nothing is judged
 LEAST_S = 10.0  # and so long a stretch; our choice
@@ -48,34 +48,6 @@ class Seen:
         return self.litres / self.seconds if self.seconds > 0.0 else 0.0
 
 
-def sum_of(flows_l_s: Iterable[float], errors: Iterable[float]) -> Reckoned:
-    """The reckoned flow of several zones at one meter.
-
-    Their errors come from the same tap, main and drill, so they are added as if they went together;
-    that is the widest they can be.
-
-    Parameters
-    ----------
-    flows_l_s : iterable of float
-        Flow of each zone within the set. [L/s]
-    errors : iterable of float
-        Relative standard error of each, in the same order. [-]
-
-    Returns
-    -------
-    Reckoned
-        Sum [L/s] and its relative standard error [-].
-
-    Source
-    ------
-    Error propagation with full correlation; common practice, no source.
-    """
-    pairs = list(zip(flows_l_s, errors, strict=True))
-    total = sum(flow for flow, _ in pairs)
-    error = sum(flow * err for flow, err in pairs) / total if total > 0.0 else 0.0
-    return Reckoned(flow_l_s=total, error=error)
-
-
 def passing_l(reckoned: Reckoned, seconds: float, litres_per_pulse: float) -> tuple[float, float]:
     """From how few to how many litres over a stretch nothing is found.
 
@@ -100,13 +72,15 @@ def passing_l(reckoned: Reckoned, seconds: float, litres_per_pulse: float) -> tu
 
     Source
     ------
-    Our own rule: `FIND_AT` standard errors on the logarithm of the flow, at least `LEAST_SHARE`,
-    and `COUNTS_OFF` pulses of the meter.
+    Our own rule: `FIND_AT` standard errors of pipes and meter on the logarithm of the flow and the
+    tap's `TAP_VARIES`, at least `LEAST_SHARE`, and `COUNTS_OFF` pulses of the meter.
     """
     require_range("seconds", seconds, 1e-9, 1e9)
     require_range("litres_per_pulse", litres_per_pulse, 1e-9, 1e9)
     litres = reckoned.flow_l_s * seconds
-    far = FIND_AT * hypot(reckoned.error, METER_ERROR)
+    # Pipes and meter are off once for good; the tap varies anew at every opening, so that over a
+    # season its worst comes on top of them.
+    far = FIND_AT * hypot(reckoned.error, METER_ERROR) + TAP_VARIES
     off_l = COUNTS_OFF * litres_per_pulse
     least = litres * min(1.0 - LEAST_SHARE, exp(-far)) - off_l
     most = litres * max(1.0 + LEAST_SHARE, exp(far)) + off_l

@@ -13,7 +13,7 @@ from typing import Protocol
 
 from controller.clock import Clock
 from controller.daemon.flowdesk import FlowDesk, Found, fill_seconds
-from controller.daemon.flowwatch import Reckoned, sum_of
+from controller.daemon.flowwatch import Reckoned
 from controller.daemon.gardenfile import Accepted
 from controller.daemon.litres import FlowOf
 from controller.daemon.metering import Metering
@@ -30,10 +30,10 @@ Told = Iterable[tuple[FlowFinding, str, date]]
 
 
 class ErrorOf(Protocol):
-    """How sure a flow is."""
+    """How sure the flow at the tap is."""
 
-    def error(self, zone: str, together: Iterable[str] = ()) -> float:
-        """Relative standard error of a zone's flow with these others open. [-]"""
+    def total_error(self, together: Iterable[str]) -> float:
+        """Relative standard error of what these zones, open together, take from the tap. [-]"""
 
 
 class Watching:
@@ -187,15 +187,12 @@ class Watching:
 
 
 def _reckoned(opened: frozenset[str], flow_l_s: FlowOf, bands: ErrorOf) -> Reckoned:
-    zones = sorted(opened)
-    errors = []
-    for zone in zones:
-        try:
-            errors.append(bands.error(zone, opened - {zone}))
-        except RowgateError as fault:
-            _LOG.warning("how sure the flow of %s is cannot be said: %s", zone, fault)
-            errors.append(UNSURE)
-    return sum_of((flow_l_s(zone, opened) for zone in zones), errors)
+    try:
+        error = bands.total_error(opened)
+    except RowgateError as fault:
+        _LOG.warning("how sure the flow of %s is cannot be said: %s", ", ".join(opened), fault)
+        error = UNSURE
+    return Reckoned(flow_l_s=sum(flow_l_s(zone, opened) for zone in opened), error=error)
 
 
 def _nothing_is_active(_: int) -> bool:

@@ -71,6 +71,29 @@ def flow_uncertainty(garden: Garden, fitted: Fitted, zones: Iterable[str]) -> di
     is about the 95 % band while the figure is small; above a third or so it only says "unknown".
     """
     opened = frozenset(zones)
+    here, covariance = _standing_here(garden, fitted)
+    found = {}
+    for zone in sorted(opened):
+        slopes = here.flow_slopes(zone, opened)
+        found[zone] = sqrt(max(0.0, quadratic(covariance, slopes, slopes)))
+    return found
+
+
+def total_uncertainty(garden: Garden, fitted: Fitted, zones: Iterable[str]) -> float:
+    """Relative standard error of what a meter at the tap sees with exactly these zones open.
+
+    Less than that of each zone: what one zone takes too much, the others lack.
+    """
+    opened = frozenset(zones)
+    here, covariance = _standing_here(garden, fitted)
+    slopes = here.slopes(
+        lambda lines, _: log(max(lines.open_set(opened).supply_flow_m3_s, 1e-15)), opened
+    )
+    return sqrt(max(0.0, quadratic(covariance, slopes, slopes)))
+
+
+def _standing_here(garden: Garden, fitted: Fitted) -> tuple[Neighbours, Matrix]:
+    """The network as it is held to be now, and how sure its unknowns are."""
     unknowns, log_factors, places = standing(garden, fitted)
     covariance = [
         [
@@ -81,12 +104,7 @@ def flow_uncertainty(garden: Garden, fitted: Fitted, zones: Iterable[str]) -> di
         ]
         for i, place in enumerate(places)
     ]
-    here = Neighbours(garden, unknowns, log_factors)
-    found = {}
-    for zone in sorted(opened):
-        slopes = here.flow_slopes(zone, opened)
-        found[zone] = sqrt(max(0.0, quadratic(covariance, slopes, slopes)))
-    return found
+    return Neighbours(garden, unknowns, log_factors), covariance
 
 
 def most_telling_test(here: Neighbours, covariance: Matrix) -> NextTest | None:

@@ -55,7 +55,7 @@ class Bands:
     """
 
     def __init__(self, garden: Garden, fitted: Fitted | None) -> None:
-        # The fit is needed on this path only; the daemon never comes here.
+        # The fit is needed on this path only; the daemon comes here only where there is a meter.
         from controller.hydraulics.fit import fit
 
         self._garden = garden
@@ -70,6 +70,15 @@ class Bands:
         if opened not in self._known:
             self._known[opened] = flow_uncertainty(self._garden, self._fitted, opened)
         return self._known[opened][zone]
+
+    def total_error(self, together: Iterable[str]) -> float:
+        """Relative standard error of what all of these zones, open together, take from the tap. [-]
+
+        Not kept: who asks often keeps it.
+        """
+        from controller.hydraulics.uncertainty import total_uncertainty
+
+        return total_uncertainty(self._garden, self._fitted, together)
 
     @property
     def next_test(self) -> str | None:

@@ -40,13 +40,13 @@ from controller.daemon.flowwatch import (
     LEAST_COUNTS,
     LEAST_SHARE,
     METER_ERROR,
+    TAP_VARIES,
     Reckoned,
     Seen,
     found_words,
     judge_open,
     judge_shut,
     passing_l,
-    sum_of,
 )
 from controller.daemon.metering import Metering
 from controller.errors import OutOfRange
@@ -57,6 +57,7 @@ from controller.timetable.tested import Bands
 from controller.valves.inputs import HandInputs, PulseCounter
 
 DAY = date(2031, 6, 1)
+COARSE = 1 / 20  # a coarser meter, whose pulses are quicker to act out
 SURE = Reckoned(flow_l_s=0.2, error=0.0)
 
 
@@ -108,7 +109,7 @@ def test_many_counts_where_few_were_due_are_a_burst() -> None:
 def test_the_band_widens_with_the_error_of_the_flow_and_of_the_meter() -> None:
     unsure = Reckoned(flow_l_s=0.2, error=0.10)
     least, most = passing_l(unsure, 100.0, 0.01)
-    far = FIND_AT * hypot(0.10, METER_ERROR)
+    far = FIND_AT * hypot(0.10, METER_ERROR) + TAP_VARIES
     assert least == approx(20.0 * exp(-far) - 0.02)
     assert most == approx(20.0 * exp(far) + 0.02)
     assert least < 20.0 * (1 - LEAST_SHARE) < 20.0 * (1 + LEAST_SHARE) < most
@@ -160,13 +161,6 @@ def test_what_flows_while_all_is_shut(
     litres: float, seconds: float, soon: bool, finding: FlowFinding | None
 ) -> None:
     assert judge_shut(_seen(litres, seconds), SURE if soon else None) is finding
-
-
-def test_errors_of_zones_at_one_meter_are_added_as_if_they_went_together() -> None:
-    both = sum_of((0.3, 0.1), (0.10, 0.02))
-    assert both.flow_l_s == approx(0.4)
-    assert both.error == approx((0.3 * 0.10 + 0.1 * 0.02) / 0.4)
-    assert sum_of((), ()) == Reckoned(flow_l_s=0.0, error=0.0)
 
 
 def test_a_finding_speaks_in_the_gardeners_units() -> None:
@@ -259,15 +253,19 @@ class Bench:
         inputs.watch(METER_LINE, active_low=True, debounce_s=0.0, on_edge=counter.edge)
         lines = Lines(garden)
         flows, bands = NetworkFlows(lines), Bands(garden, None)
-        self.rig = Rig(inputs, true_flow(truth or lines))
-        self.metering = Metering(self.clock, LITRES_PER_PULSE, counter.count)
+        litres_per_pulse = garden.meter.litres_per_pulse
+        self.rig = Rig(inputs, true_flow(truth or lines), litres_per_pulse)
+        self.metering = Metering(self.clock, litres_per_pulse, counter.count)
+
+        known: dict[frozenset[str], Reckoned] = {}
 
         def reckon(opened: frozenset[str]) -> Reckoned:
-            zones = sorted(opened)
-            return sum_of(
-                (flows.flow_l_s(z, opened) for z in zones),
-                (bands.error(z, opened - {z}) for z in zones),
-            )
+            if opened not in known:
+                known[opened] = Reckoned(
+                    flow_l_s=sum(flows.flow_l_s(z, opened) for z in opened),
+                    error=bands.total_error(opened),
+                )
+            return known[opened]
 
         self.reckon = reckon
         self.desk = FlowDesk(
@@ -304,7 +302,7 @@ def test_the_garden_as_described_gives_no_finding() -> None:
 
 
 def test_a_clogged_row_is_found_at_the_stated_size() -> None:
-    """RECORDED: this garden's zone a is known to 5.7 %; a fifth less is found, and no sooner."""
+    """RECORDED: zone a is known to 5.7 % here; 24 % less is found, and no sooner."""
     garden = a_metered_garden()
     alone = frozenset("a")
     right = true_flow(Lines(garden))(alone)
@@ -316,7 +314,7 @@ def test_a_clogged_row_is_found_at_the_stated_size() -> None:
         found[true_flow(truth)(alone) / right] = bench.findings
     least, _ = passing_l(Bench(garden).reckon(alone), 160.0, LITRES_PER_PULSE)
     stated = least / 160.0 / right
-    assert stated == approx(0.80, abs=0.002)
+    assert stated == approx(0.761, abs=0.002)
     for share, findings in found.items():
         assert findings == ([(FlowFinding.CLOGGED, ("a",))] if share < stated else []), share
     assert min(found) < stated < max(found)
@@ -328,7 +326,7 @@ def test_a_burst_is_found_at_the_stated_size_while_it_flows() -> None:
     right = true_flow(Lines(garden))(alone)
     _, most = passing_l(Bench(garden).reckon(alone), 160.0, LITRES_PER_PULSE)
     stated = most / 160.0 / right
-    assert stated == approx(1.213, abs=0.002)
+    assert stated == approx(1.315, abs=0.002)
     shares = []
     for bore_mm in (2, 4, 5, 6, 8, 12):
         truth = Lines(burst(garden, "a", bore_mm / 1000.0))
@@ -461,8 +459,8 @@ def test_a_stretch_shorter_than_filling_and_settling_is_not_judged() -> None:
 
 
 def _season(garden: Garden, dice: Random, *, days: int, step_s: float) -> tuple[Bench, float]:
-    """A season of a garden whose pipes are off by their own errors, its tap unsteady by 3 % from
-    one opening to the next, its meter off by its own error for good."""
+    """A season of a garden whose pipes are off by their own errors and its meter by its own, both
+    for good, and whose tap is unsteady from one opening to the next."""
     truth, far = drawn(garden, dice)
     bench = Bench(garden, truth, step_s=step_s)
     flow, meter_off = true_flow(truth), 1.0 + dice.gauss(0.0, METER_ERROR)
@@ -483,20 +481,20 @@ def _season(garden: Garden, dice: Random, *, days: int, step_s: float) -> tuple[
 
 def test_a_season_of_the_bands_own_noise_gives_no_alarm() -> None:
     dice = Random(20310601)
-    garden = a_metered_garden()
-    alarms = [_season(garden, dice, days=2, step_s=5.0)[0].findings for _ in range(10)]
-    assert alarms == [[]] * 10
+    garden = a_metered_garden(litres_per_pulse=COARSE)
+    alarms = [_season(garden, dice, days=5, step_s=5.0)[0].findings for _ in range(20)]
+    assert alarms == [[]] * 20
 
 
 @pytest.mark.slow
 def test_long_seasons_of_many_gardens_hardly_ever_give_an_alarm() -> None:
-    """Three standard errors leave about 3 gardens in 1000 outside; a tap's unsteadiness adds to
-    that. WORKED from the normal distribution; the figures seen are in docs/watching.md."""
+    """Three standard errors leave 3 of 1000 draws outside (the normal distribution), and a garden
+    draws its pipes once and its tap at every opening. The figure seen is in docs/watching.md."""
     dice = Random(7)
-    garden = a_metered_garden()
+    garden = a_metered_garden(litres_per_pulse=COARSE)
     alarmed = 0
-    for _ in range(100):
-        bench, _ = _season(garden, dice, days=120, step_s=10.0)
+    for _ in range(200):
+        bench, _ = _season(garden, dice, days=100, step_s=10.0)
         alarmed += bool(bench.findings)
-    print(f"{alarmed} of 100 gardens had an alarm in a season")
-    assert alarmed <= 3
+    print(f"{alarmed} of 200 gardens had an alarm in a season of 300 waterings")
+    assert alarmed <= 4
