@@ -23,6 +23,7 @@ LONGEST_LINE = 64 * 1024
 TALKERS = 8  # at once; more wait in the kernel's queue
 SILENCE_S = 30.0  # a talker that says nothing is let go
 ANSWER_WITHIN_S = 20.0
+LOOK_EVERY_S = 5.0  # whether the socket's name is still there
 _QUEUE = 64
 _AGAIN_S = 0.05
 _LOG = logging.getLogger("rowgate.control")
@@ -85,6 +86,10 @@ class ControlServer:
             self._slots.acquire()
             try:
                 talker, _ = self._socket.accept()
+            except TimeoutError:
+                self._slots.release()
+                self._be_there()
+                continue
             except OSError as fault:
                 self._slots.release()
                 if self._ended.is_set():
@@ -95,6 +100,21 @@ class ControlServer:
             threading.Thread(
                 target=self._talk, args=(talker,), name="control talk", daemon=True
             ).start()
+
+    def _be_there(self) -> None:
+        """Listen anew where somebody took the socket's name away, or its folder and put it back."""
+        if self._path.exists() or not self._path.parent.is_dir() or self._ended.is_set():
+            return
+        try:
+            fresh = _listening(self._path)
+        except DaemonError as fault:
+            _LOG.warning("the control socket is gone, and %s", fault)
+            return
+        self._socket.close()
+        self._socket = fresh
+        _LOG.warning("the control socket was taken away; it is there again")
+        if self._ended.is_set():  # in the meantime
+            self.stop()
 
     def _talk(self, talker: socket.socket) -> None:
         try:
@@ -158,6 +178,7 @@ def _listening(path: Path) -> socket.socket:
             listening.bind(str(path))
             path.chmod(0o660)
             listening.listen(_QUEUE)
+            listening.settimeout(LOOK_EVERY_S)
         except OSError:
             listening.close()
             raise

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import socket
 import stat
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -106,3 +107,23 @@ def test_a_folder_too_deep_for_a_socket_is_said(tmp_path: Path) -> None:
     deep.mkdir()
     with pytest.raises(DaemonError, match="cannot listen"):
         ControlServer(deep, _answer)
+
+
+def test_a_socket_that_was_taken_away_is_there_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("controller.daemon.control.LOOK_EVERY_S", 0.05)
+    runtime = tmp_path / "run"
+    runtime.mkdir()
+    server = ControlServer(runtime, _answer)
+    (runtime / SOCKET_NAME).unlink()
+    runtime.rmdir()
+    time.sleep(0.2)  # it looks, and finds no folder
+    runtime.mkdir()
+    ends = time.monotonic() + 10.0
+    while not (runtime / SOCKET_NAME).exists():
+        assert time.monotonic() < ends
+        time.sleep(0.01)
+    assert ask(runtime, {"ask": "status"})["ok"]
+    server.stop()
+    assert not (runtime / SOCKET_NAME).exists()
