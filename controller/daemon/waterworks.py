@@ -8,6 +8,8 @@ from pathlib import Path
 from controller.clock import Clock
 from controller.daemon.gardenfile import Accepted
 from controller.errors import ValveFault
+from controller.garden.model import Valve
+from controller.timetable.travel import water_s
 from controller.units import l_from_m3
 from controller.valves.alloff import write_line_file
 from controller.valves.bank import Bank
@@ -27,7 +29,8 @@ def limits_of(accepted: Accepted) -> list[LineLimits]:
 
     The zone's daily cap is litres. In seconds it is the cap over the flow the zone has when others
     have brought it down as far as the plan lets them; so it never stops a rightful plan, and stops
-    a mistake. The litres themselves are counted where pulses are planned and asked for.
+    a mistake. The litres themselves are counted where pulses are planned and asked for. A valve
+    that opens slowly and shuts fast is told to be open for longer than water runs.
     """
     share = accepted.garden.watering.least_share
     limits = []
@@ -42,13 +45,23 @@ def limits_of(accepted: Accepted) -> list[LineLimits]:
                 number=valve.relay_line,
                 active_low=accepted.garden.board.active_low,
                 longest_open_s=min(valve.longest_open_s, DAY_S),
-                most_open_s_per_day=min(l_from_m3(zone.daily_cap_m3) / slow_l_s, DAY_S),
+                most_open_s_per_day=min(
+                    l_from_m3(zone.daily_cap_m3) / slow_l_s * _told_for_water(valve), DAY_S
+                ),
                 close_number=valve.close_line,
                 opens_in_s=valve.opens_in_s,
                 closes_in_s=valve.closes_in_s,
             )
         )
     return limits
+
+
+def _told_for_water(valve: Valve) -> float:
+    """Most seconds told for a second of full flow: at the shortest pulse, as long as its travel."""
+    opens_s, closes_s = valve.opens_in_s, valve.closes_in_s
+    if opens_s <= closes_s:
+        return 1.0
+    return opens_s / water_s(open_s=opens_s, opens_in_s=opens_s, closes_in_s=closes_s)
 
 
 def master_of(accepted: Accepted) -> MasterLimits | None:

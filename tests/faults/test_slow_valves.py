@@ -85,6 +85,15 @@ def test_half_of_each_travel_counts_in_the_litres(tmp_path: Path, close_line: in
     assert _never_both(world)
 
 
+def test_a_slow_opening_does_not_use_up_a_lines_day_before_its_litres(tmp_path: Path) -> None:
+    # WORKED: 12 s to open and 8 s to shut: a pulse of 12 s gives 10 s of water, 1.2 told for one.
+    plain = World(tmp_path, a_slow_garden()).works.bank.limits(OPENER).most_open_s_per_day
+    other = tmp_path / "other"
+    other.mkdir()
+    slow = World(other, _garden()).works.bank.limits(OPENER).most_open_s_per_day
+    assert slow == approx(1.2 * plain, rel=1e-9)
+
+
 def test_a_persons_opening_and_closing_give_what_the_ball_let_through(tmp_path: Path) -> None:
     world = World(tmp_path, _garden())
     world.run_for(CLOSING_S + 1.0)
