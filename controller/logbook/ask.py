@@ -17,6 +17,7 @@ from controller.errors import LogbookError
 from controller.garden.model import Garden, ValveKind
 from controller.logbook.days import DayQuestions, span
 from controller.logbook.faults import plain
+from controller.logbook.files import NO_FILE, file_id
 from controller.logbook.records import (
     Happening,
     HoldRow,
@@ -36,7 +37,7 @@ from controller.logbook.rows import (
     pulse_of,
     reading_of,
 )
-from controller.logbook.schema import NO_FILE, file_id, refuse_newer
+from controller.logbook.schema import refuse_newer
 from controller.logbook.seen import SeenQuestions
 from controller.logbook.sums import sum_up
 

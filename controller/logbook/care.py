@@ -18,8 +18,9 @@ from datetime import date, timedelta
 
 from controller.clock import Clock
 from controller.logbook.faults import is_damage
+from controller.logbook.files import shorten_log
 from controller.logbook.records import utc_from_text, utc_text
-from controller.logbook.schema import Book, shorten_log
+from controller.logbook.schema import Book
 
 # All our choice. Long enough that a gardener's "what was it last year" still has its answer.
 FORECASTS_KEPT = timedelta(weeks=8)
@@ -171,7 +172,7 @@ class Care:
         except BaseException:
             book.rollback()
             raise
-        shorten_log(book.db)
+        shorten_log(book.db.conn)
 
 
 def _newest_day(book: Book) -> date | None:

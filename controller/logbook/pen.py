@@ -11,6 +11,7 @@ from controller.clock import Clock
 from controller.errors import LogbookError
 from controller.logbook.care import Care
 from controller.logbook.faults import is_damage, plain
+from controller.logbook.files import number_pulses_apart
 from controller.logbook.records import utc_text
 from controller.logbook.schema import Book, open_book
 from controller.logbook.writer import Writer
@@ -28,6 +29,10 @@ class Pen:
     def __init__(self, path: Path, clock: Clock, *, timeout_s: float = 5.0) -> None:
         self.path, self.clock = Path(path), clock
         self._wait_s, self._suspect = BUSY_SHARE * timeout_s, False
+        self._first_file: tuple[int, int] | None = None
+        # Whether the file at the path is another than at our start: lost, or set aside in mid-run.
+        # What was learnt of the old one is then no longer so; best start anew.
+        self.replaced = False
         self._writer: Writer[Book] = Writer(
             self._open,
             timeout_s=timeout_s,
@@ -59,6 +64,11 @@ class Pen:
     def _open(self) -> Book:
         book = open_book(self.path, self.clock, wait_s=self._wait_s, thorough=self._suspect)
         self._suspect = False
+        if self._first_file is None:
+            self._first_file = book.file_id
+        elif book.file_id != self._first_file:
+            self.replaced, self.set_aside = True, book.set_aside or self.set_aside
+            number_pulses_apart(book.db.conn, self.clock)
         return book
 
     def _is_damage(self, error: Exception) -> bool:

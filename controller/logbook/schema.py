@@ -6,7 +6,6 @@ damaged one is set aside under another name, kept, and a new one begun.
 
 from __future__ import annotations
 
-import logging
 import sqlite3
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,13 +15,10 @@ from sqlite_utils import Database, Migrations
 from controller.clock import Clock
 from controller.errors import LogbookError
 from controller.logbook.faults import is_damage
+from controller.logbook.files import LONGEST_LOG_BYTES, file_id, put_aside, shorten_log
 from controller.logbook.records import utc_text
 
 SET = "rowgate-logbook"
-# SQLite brings its log into the file at every thousandth page, which is 4 MB; so long it may stay.
-LONGEST_LOG_BYTES = 4 * 1024 * 1024
-NO_FILE = (0, 0)
-_LOG = logging.getLogger("rowgate.logbook")
 MIGRATIONS = Migrations(SET)
 
 
@@ -210,7 +206,7 @@ def open_book(path: Path, clock: Clock, *, wait_s: float, thorough: bool = False
     set_aside = None
     damage = _look(path, thorough=thorough)
     if damage is not None:
-        set_aside = _set_aside(path, clock)
+        set_aside = put_aside(path, clock)
     db = Database(sqlite3.connect(path, timeout=wait_s))
     try:
         db.enable_wal()
@@ -227,28 +223,11 @@ def open_book(path: Path, clock: Clock, *, wait_s: float, thorough: bool = False
                     "and this one begun, which knows nothing of what was given before",
                 }
             )
-        shorten_log(db)
+        shorten_log(db.conn)
     except BaseException:
         db.close()
         raise
     return Book(db=db, path=path, file_id=file_id(path), set_aside=set_aside)
-
-
-def shorten_log(db: Database) -> None:
-    """Bring the log beside the file into the file, and cut it to nothing, if nobody is in the way.
-
-    It waits for nobody: readers in the way, or a full disk, put it off until the next time.
-    """
-    wait_ms = db.execute("PRAGMA busy_timeout").fetchone()[0]
-    try:
-        db.execute("PRAGMA busy_timeout=0")
-        db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
-    except sqlite3.OperationalError as error:
-        if is_damage(error):
-            raise
-        _LOG.warning("the log beside the logbook is cut short another time: %s", error)
-    finally:
-        db.execute(f"PRAGMA busy_timeout={int(wait_ms)}")
 
 
 def migrate(db: Database, clock: Clock, *, stop_before: str | None = None) -> None:
@@ -307,26 +286,3 @@ def _look(path: Path, *, thorough: bool) -> str | None:
     finally:
         connection.close()
     return None
-
-
-def _set_aside(path: Path, clock: Clock) -> Path:
-    """Rename a damaged logbook, and what SQLite keeps beside it, to a name with the date."""
-    stem = f"{path.stem}-damaged-{clock.now_utc():%Y-%m-%dT%H%M%SZ}"
-    target, count = path.with_name(f"{stem}{path.suffix}"), 1
-    while target.exists():
-        count += 1
-        target = path.with_name(f"{stem}-{count}{path.suffix}")
-    for tail in ("-wal", "-shm", ""):
-        beside = path.with_name(path.name + tail)
-        if beside.exists():
-            beside.rename(target.with_name(target.name + tail))
-    return target
-
-
-def file_id(path: Path) -> tuple[int, int]:
-    """Device and inode, by which a file is told from another at its path; NO_FILE for none."""
-    try:
-        found = path.stat()
-    except FileNotFoundError:
-        return NO_FILE
-    return (found.st_dev, found.st_ino)

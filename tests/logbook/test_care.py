@@ -17,8 +17,9 @@ from controller.errors import LogbookError
 from controller.logbook import care
 from controller.logbook.ask import Questions
 from controller.logbook.care import AT_ONCE, EVERY_S, FIRST_AFTER_S, Care
+from controller.logbook.files import LONGEST_LOG_BYTES
 from controller.logbook.records import HowKnown
-from controller.logbook.schema import LONGEST_LOG_BYTES, Book, open_book
+from controller.logbook.schema import Book, open_book
 from controller.logbook.write import Logbook
 from controller.weather.day import WeatherDay
 
@@ -332,9 +333,16 @@ def test_damage_shown_in_use_is_set_aside_at_the_next_writing(tmp_path: Path) ->
         with path.open("r+b") as file:  # a card that loses its pages, the first kept
             file.seek(4096)
             file.write(b"\xff" * (size - 4096))
+        assert not logbook.replaced
         with pytest.raises(LogbookError, match="damaged"):
             logbook.intend(a_pulse(50))
-        assert logbook.intend(a_pulse(50)) == 1
+        number = logbook.intend(a_pulse(50))
+        assert logbook.replaced and logbook.set_aside is not None
+        # A number of the lost logbook is nobody's in the new one.
+        assert number > 10**9
+        for old in range(1, 40):
+            with pytest.raises(LogbookError, match="no pulse has the number"):
+                logbook.closed(old, 60.0, 5.0, HowKnown.TIMED)
         # A reader that was open before sees the new one.
         assert [p.key for p in ask.pulses(DAY, DAY)] == [a_pulse(50).key]
         assert [event.kind for event in ask.happenings()] == ["logbook damaged"]
