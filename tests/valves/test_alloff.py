@@ -202,6 +202,15 @@ def test_a_line_that_opens_one_ball_and_closes_another_is_only_driven_off(
     assert (17, 0) not in kernel.driven and (27, 0) not in kernel.driven
 
 
+def test_a_close_line_that_opens_another_ball_is_off_before_that_one_is_driven_shut(
+    tmp_path: Path, kernel: Kernel
+) -> None:
+    file, waits = tmp_path / "lines.json", list[float]()
+    alloff.write_line_file(file, balls((17, 27), (27, 28)), "lgpio", 0)
+    assert alloff.main([str(file)], waits.append) == 1  # the first cannot be driven shut
+    assert kernel.driven == [(17, 1), (27, 1), (28, 0), (27, 1), (28, 1)]
+
+
 def test_a_broken_time_in_the_line_file_does_not_hold_up_the_next_start(
     tmp_path: Path, kernel: Kernel
 ) -> None:
@@ -346,6 +355,59 @@ def test_run_by_itself_it_leaves_a_mark_for_pretended_pins_and_the_time(tmp_path
     assert shut_at["wall_utc"].endswith("+00:00")
     assert shut_at["mono_s"] > 0.0
     assert shut_at["boot_id"]
+
+
+def test_the_first_of_several_stop_steps_says_when_the_lines_were_off(tmp_path: Path) -> None:
+    # Two deaths in a row, the second before the daemon had reckoned what the first one gave.
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, lines(17, 27), "mock", None)
+    assert alloff.main([str(file)]) == 0
+    first = alloff.read_shut_at(file)
+    assert alloff.main([str(file)]) == 0
+    assert alloff.read_shut_at(file) == first
+    alloff.forget_shut_at(file)
+    assert alloff.read_shut_at(file) is None
+    assert alloff.main([str(file)]) == 0
+    second = alloff.read_shut_at(file)
+    assert first and second and second["mono_s"] > first["mono_s"]
+
+
+@pytest.mark.parametrize(
+    "told",
+    [{"boot_id": "another"}, {"shut": [17]}, {"failed": {"27": "stuck"}}],
+    ids=["another boot", "not every line", "one failed"],
+)
+def test_a_stop_step_that_does_not_cover_this_one_is_replaced(
+    tmp_path: Path, told: dict[str, Any]
+) -> None:
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, lines(17, 27), "mock", None)
+    assert alloff.main([str(file)]) == 0
+    mark = tmp_path / alloff.SHUT_AT
+    before = json.loads(mark.read_text()) | told
+    mark.write_text(json.dumps(before))
+    assert alloff.main([str(file)]) == 0
+    after = alloff.read_shut_at(file)
+    assert after and after["mono_s"] > before["mono_s"] and after["shut"] == (17, 27)
+
+
+def test_a_stop_step_that_drives_a_ball_says_its_own_moment(tmp_path: Path) -> None:
+    ball = LineLimits(
+        number=17,
+        active_low=True,
+        longest_open_s=60,
+        most_open_s_per_day=600,
+        close_number=27,
+        opens_in_s=5.0,
+        closes_in_s=5.0,
+    )
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, [ball], "mock", None)
+    assert alloff.main([str(file)]) == 0
+    first = alloff.read_shut_at(file)
+    assert alloff.main([str(file)]) == 0
+    second = alloff.read_shut_at(file)
+    assert first and second and second["mono_s"] > first["mono_s"]
 
 
 def test_there_is_no_time_of_a_stop_step_that_never_ran(tmp_path: Path) -> None:
