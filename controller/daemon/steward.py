@@ -14,9 +14,10 @@ from controller.clock import Clock
 from controller.daemon.board import BoardNow
 from controller.daemon.books import Books
 from controller.daemon.clocksense import ClockSense
+from controller.daemon.due import Due
 from controller.daemon.flowwatch import LEAST_SHARE
 from controller.daemon.gardenfile import Accepted, GardenFile
-from controller.daemon.judge import Moment, Verdict, judge
+from controller.daemon.judge import Moment
 from controller.daemon.openings import Ended, Openings, shut
 from controller.daemon.planning import (
     DAYS_AHEAD,
@@ -37,7 +38,7 @@ from controller.daemon.watching import Watching
 from controller.daemon.waterworks import Waterworks
 from controller.daemon.weatherdesk import WeatherAnswer, WeatherDesk
 from controller.daemon.weatherkeeping import WeatherKeeping
-from controller.errors import LogbookError, RowgateError, ValveFault, ValveRefused
+from controller.errors import LogbookError, RowgateError, ValveFault
 from controller.garden.model import Garden, ValveKind, Zone
 from controller.logbook.records import HowKnown
 from controller.timetable.plan import NetworkFlows
@@ -48,7 +49,7 @@ from controller.timetable.travel import shortest_pulse_s
 _DAY = timedelta(days=1)
 GARDEN_EVERY_S = 30.0  # between two looks at the garden file; our choice
 LITRES_EVERY_S = 0.2  # between two looks at a pulse about to have its litres; our choice
-RETRY_S = 60.0  # after a plan or an opening that failed for want of the logbook; our choice
+RETRY_S = 60.0  # after a plan that failed for want of the logbook; our choice
 _MOST_FAULTS = 5  # of one garden file, written down; status shows all
 _LOG = logging.getLogger("rowgate.steward")
 
@@ -85,7 +86,6 @@ class Steward:
         self.planned_utc: datetime | None = None
         self._planned_mono_s: float | None = None
         self.plan_fault = ""
-        self.pending: list[Pulse] = []
         self._telling = Telling(books, clock)
         self.tell = self._telling.tell
         self._tallies = Tallies()
@@ -98,13 +98,14 @@ class Steward:
             bands=lambda garden: Bands(garden, None),
             write_rain=books.rain_on_pin,
         )
+        self.due = Due(books, openings, waterworks, clock, self.tell, self.want_plan)
         self._remedies = Remedies(books, openings, waterworks, clock, self.tell, self.holds_changed)
         self._flows = NetworkFlows(accepted.lines)
         self._coming: Accepted | None = None
         self._shown_faults: tuple[str, ...] = ()
         self._not_today: dict[str, date] = {}
         self._want_plan = ""
-        self._plan_after_mono_s = self._open_after_mono_s = float("-inf")
+        self._plan_after_mono_s = float("-inf")
         self._garden_looked_mono_s = float("-inf")
         self._moments: list[tuple[str, datetime]] = []
 
@@ -135,7 +136,7 @@ class Steward:
             self._look_at_garden()
         self._telling.try_again()
         self._plan_if_due()
-        self._open_what_is_due()
+        self.due.look(self._zone, self._moment)
 
     def tick_last(self) -> None:
         """The valves are shut for good: write down the last ends."""
@@ -154,8 +155,7 @@ class Steward:
             wait = min(wait, max(litres_in_s, LITRES_EVERY_S))
         moments = [now + timedelta(seconds=max(0.0, wait))]
         moments += [at for _, at in self._moments if at > now]
-        moments += [p.opens_utc for p in self.pending if p.opens_utc > now]
-        return min(moments)
+        return min([*moments, *self.due.coming(now)])
 
     # --- planning ----------------------------------------------------------------------------
 
@@ -164,7 +164,7 @@ class Steward:
         self._want_plan = self._want_plan or reason
         self._plan_after_mono_s = float("-inf")
         if drop:
-            self.pending = []
+            self.due.pending = []
 
     def weather_came(self, answer: WeatherAnswer) -> None:
         """Take in what the source said; what is usable is kept in the logbook."""
@@ -184,6 +184,11 @@ class Steward:
         self.want_plan("hold", drop=True)
 
     @property
+    def pending(self) -> list[Pulse]:
+        """What of today's plan is still to be opened."""
+        return self.due.pending
+
+    @property
     def garden(self) -> Garden:
         """The garden in force, with the holds of the logbook."""
         return self._garden
@@ -200,7 +205,7 @@ class Steward:
     def person_closed(self, zone: str) -> None:
         """A person shut this zone: what is left of its dose today stays in the ledger."""
         self._not_today[zone] = local_day(self._garden, self.clock.now_utc())
-        self.pending = [p for p in self.pending if p.zone != zone]
+        self.due.leave_out(zone)
 
     def facts(self) -> Facts:
         """How it stands now, for those who show it."""
@@ -324,7 +329,7 @@ class Steward:
                 last_pulses=known.last_pulses,
                 kept_from=kept_from,
             )
-            self.pending = [
+            self.due.pending = [
                 p
                 for p in timetable.pulses
                 if p.valve is ValveKind.RELAY
@@ -334,7 +339,7 @@ class Steward:
             self.timetable, self.planned_utc = timetable, now
             self._planned_mono_s = self.clock.mono_s()
             self._want_plan = ""
-            _LOG.info("planned (%s): %d pulses to come today", reason, len(self.pending))
+            _LOG.info("planned (%s): %d pulses to come today", reason, len(self.due.pending))
             self.books.keep_plan(timetable, today, now, kept_from)
             self.plan_fault = ""
         except LogbookError as fault:
@@ -367,30 +372,6 @@ class Steward:
         self._watch_garden()
         self.tell("garden file", "a changed garden file is in force")
 
-    def _open_what_is_due(self) -> None:
-        now = self.clock.now_utc()
-        for pulse in [p for p in self.pending if p.opens_utc <= now]:
-            if self.clock.mono_s() < self._open_after_mono_s:
-                return
-            zone = self._zone(pulse.zone)
-            if zone is None:
-                self.pending.remove(pulse)
-                continue
-            try:
-                judged = judge(pulse, self._moment(pulse, zone))
-            except LogbookError as fault:
-                self._open_after_mono_s = self.clock.mono_s() + RETRY_S
-                self.tell("logbook", f"not opened: {fault}", pulse.zone)
-                return
-            if judged.verdict is Verdict.WAIT:
-                continue
-            if judged.verdict is Verdict.OPEN:
-                self._open(pulse, judged.open_s)
-                continue
-            self.pending.remove(pulse)
-            if judged.verdict is Verdict.MISSED:
-                self._missed(pulse, judged.why)
-
     def _moment(self, pulse: Pulse, zone: Zone) -> Moment:
         now = self.clock.now_utc()
         return Moment(
@@ -405,28 +386,6 @@ class Steward:
             shortest_s=shortest_pulse_s(zone.valve, self._garden.watering),
         )
 
-    def _open(self, pulse: Pulse, open_s: float) -> None:
-        try:
-            self.openings.open(self.waterworks.bank, pulse, open_s=open_s, manual=False)
-        except LogbookError as fault:
-            # The pulse stays; it is tried again until it is too late for it.
-            self._open_after_mono_s = self.clock.mono_s() + RETRY_S
-            self.tell("logbook", f"not opened, it cannot be written down: {fault}", pulse.zone)
-            return
-        except ValveRefused as fault:
-            self.tell("refused", str(fault), pulse.zone)
-        except ValveFault as fault:
-            _LOG.error("%s: %s", pulse.zone, fault)  # the bank's record tells it
-        self.pending.remove(pulse)
-
-    def _missed(self, pulse: Pulse, why: str) -> None:
-        self.tell("missed", f"{why}; its water stays owed", pulse.zone)
-        try:
-            self.books.missed(pulse, why)
-        except LogbookError as fault:
-            _LOG.error("a missed pulse of %s: %s", pulse.zone, fault)
-        self.want_plan("missed")
-
     def _ask_weather(self) -> None:
         self._desk.ask(
             self.accepted.garden, lambda answer: self._post(lambda: self.weather_came(answer))
@@ -435,7 +394,7 @@ class Steward:
     def _set_alarm(self) -> None:
         now = self.clock.now_utc()
         self._moments = plan_moments(self._garden, now)
-        self._alarm.set_all([*self._moments, *((p.key, p.opens_utc) for p in self.pending)])
+        self._alarm.set_all([*self._moments, *((p.key, p.opens_utc) for p in self.due.pending)])
 
     def _zone_of(self, line: int) -> str | None:
         zones = self.accepted.garden.zones

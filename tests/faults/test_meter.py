@@ -108,7 +108,7 @@ def test_a_pulse_by_litres_that_come_too_slowly_ends_by_its_time(tmp_path: Path)
 
 def test_a_burst_shuts_its_zone_and_holds_it_until_lifted(tmp_path: Path) -> None:
     garden = a_thirsty_garden(("a", 17), ("b", 22))
-    world = MeteredWorld(tmp_path, garden, burst(garden, "a", 0.008))
+    world = MeteredWorld(tmp_path, garden, burst(garden, "a", 0.012))
     world.run_until_open("a")
     world.run_until(NOON)
     held = world.ask(ask="status")["holds"]
@@ -126,7 +126,7 @@ def test_a_burst_shuts_its_zone_and_holds_it_until_lifted(tmp_path: Path) -> Non
 
 def test_a_burst_is_shut_and_held_though_the_logbook_takes_nothing(tmp_path: Path) -> None:
     garden = a_thirsty_garden()
-    world = MeteredWorld(tmp_path, garden, burst(garden, "a", 0.008))
+    world = MeteredWorld(tmp_path, garden, burst(garden, "a", 0.012))
     world.run_until_open()
     with Locked(world.logbook.path):
         world.run_for(60.0)
@@ -139,7 +139,7 @@ def test_a_burst_is_shut_and_held_though_the_logbook_takes_nothing(tmp_path: Pat
 
 def test_a_person_who_opens_a_burst_zone_is_shut_off_too(tmp_path: Path) -> None:
     garden = a_thirsty_garden()
-    world = MeteredWorld(tmp_path, garden, burst(garden, "a", 0.008))
+    world = MeteredWorld(tmp_path, garden, burst(garden, "a", 0.012))
     assert world.ask(ask="open", zone="a", seconds=600)["ok"]
     world.run_for(120.0)
     assert not world.pins.read(17)

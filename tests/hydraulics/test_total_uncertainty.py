@@ -18,6 +18,7 @@ GARDEN = a_metered_garden()
 FITTED = fit(GARDEN, [])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("zones", ["a", "b", "ab"])
 def test_the_spread_of_drawn_gardens_is_the_error_said(zones: str) -> None:
     """Monte Carlo over the same errors; 300 draws know their spread to about 4 %."""
