@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 
 from controller.cli.walkmeter import meter_findings
-from controller.cli.walkseen import AtRest, Finding, Tried
+from controller.cli.walkseen import SKIPPED, AtRest, Finding, Tried
 from controller.garden.model import Device, Garden, Valve
 
 
@@ -27,6 +27,7 @@ def findings(
     return [
         *_on_at_rest(at_rest, valves),
         *_not_closing(tries, at_rest),
+        *_not_opened(tries),
         *_exchanged(tries, valves, dry=dry),
         *_several(tries),
         *_nothing_seen(tries, garden, dry=dry),
@@ -91,6 +92,19 @@ def _not_closing(tries: Sequence[Tried], at_rest: AtRest) -> list[Finding]:
         )
         for t in tries
         if t.stopped is False and t.zone not in at_rest.on
+    ]
+
+
+def _not_opened(tries: Sequence[Tried]) -> list[Finding]:
+    return [
+        Finding(
+            kind="not opened",
+            words=f"{t.zone}: {t.not_tried}",
+            zone=t.zone,
+            line=t.line,
+        )
+        for t in tries
+        if t.not_tried and t.not_tried != SKIPPED
     ]
 
 

@@ -46,7 +46,7 @@ relays out. See that every lamp is off before you open the tap again."""
 
 
 def walk(args: argparse.Namespace) -> int:
-    """Walk the lines of a garden; 0 where all are well, 1 where something was found."""
+    """Walk the lines of a garden; 0 where all were walked and are well, else 1."""
     loaded, clock = load_garden(args), system_clock()
     if not LEAST_OPEN_S <= args.seconds <= MOST_OPEN_S:
         raise InputError(
@@ -115,7 +115,8 @@ class _Walk:
         )
         print(sheet, end="", flush=True)
         written = self._write_down(found)
-        return 0 if written and not found and not self._ended else 1
+        all_well = all(t.well for t in self._tries) and not found and not self._ended
+        return 0 if written and all_well else 1
 
     def _agreed(self, person: Person) -> bool:
         """Whether the person is ready; nothing has been touched yet."""

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 from controller.garden.model import Garden, Zone
 
+SKIPPED = "skipped"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tried:

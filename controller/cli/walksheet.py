@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Callable, Sequence
 
-from controller.cli.walkseen import Finding, Tried
+from controller.cli.walkseen import SKIPPED, Finding, Tried, relay_zones
 from controller.garden.model import Garden
 from controller.paper.amounts import volume
 
@@ -60,10 +60,10 @@ def logbook_lines(
 ) -> list[tuple[str, str | None, int | None]]:
     """Words, zone and line of each happening: the walk as a whole, then each finding."""
     well = ", ".join(f"{t.zone} {t.line}" for t in tries if t.well) or "none"
+    moved, opened = len(relay_zones(garden)), sum(not t.not_tried for t in tries)
     whole = (
         f"walk{f' by {who}' if who else ''}, water {'off' if dry else 'on'}: "
-        f"{sum(not t.not_tried for t in tries)} of {sum(z.valve.relay_line is not None for z in garden.zones)} lines, "
-        f"{len(found)} findings; well: {well}"
+        f"{opened} of {moved} lines, {len(found)} findings; well: {well}"
     )
     if ended:
         whole += f"; ended early: {ended}"
@@ -77,7 +77,7 @@ def _with_change(finding: Finding) -> str:
 
 def _row(tried: Tried, garden: Garden, *, dry: bool, flow_l_s: Callable[[str], float]) -> str:
     if tried.not_tried:
-        return tried.not_tried
+        return SKIPPED if tried.not_tried == SKIPPED else "NOT OPENED"
     words = ", ".join(sorted(tried.seen)) or tried.elsewhere or "nothing"
     if tried.well:
         words = "its valve moved" if dry else "its water"

@@ -20,7 +20,7 @@ from controller.cli.walkasking import (
     Person,
     WalkEnded,
 )
-from controller.cli.walkseen import AtRest, Tried
+from controller.cli.walkseen import SKIPPED, AtRest, Tried
 from controller.errors import ValveFault, ValveRefused
 from controller.garden.model import Device, Garden, Zone
 from controller.valves.bank import Bank
@@ -132,7 +132,7 @@ class Talk:
         told = f"\n{place}: {zone.name}, relay line {line}, for {self._for_s(zone):.0f} s"
         while True:
             if not self._asking.enter_or_skip(told):
-                return Tried(zone=zone.name, line=line, not_tried="skipped")
+                return Tried(zone=zone.name, line=line, not_tried=SKIPPED)
             counted, used_s = self._count(), self._bank.used_s(line)
             try:
                 self._bank.open(line, for_s=self._for_s(zone))

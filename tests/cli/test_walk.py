@@ -484,10 +484,51 @@ def test_a_line_that_cannot_be_driven_on_is_told_and_the_others_go_on(
     go: Go, pins: type[BadPins]
 ) -> None:
     done = go(pins=pins, bad=(22,))
-    assert done.code == 1 or "did not open" in done.out
+    assert done.code == 1
+    assert done.kinds == ["not opened"]
     assert "line 22 did not open" in done.out
     assert "well: leeks 17, kale 23" in done.happenings[0]
     assert done.all_off()
+
+
+def test_what_the_garden_allows_a_day_holds_for_the_walk_too(go: Go) -> None:
+    garden = three_zones()
+    dry = replace(garden.zones[0], daily_cap_m3=1e-6)
+    done = go(replace(garden, zones=(dry, *garden.zones[1:])))
+    assert done.code == 1 and done.kinds == ["not opened"]
+    assert done.ons() == [22, 23]
+
+
+def test_a_skipped_line_is_no_finding_and_not_well_either(go: Go) -> None:
+    done = go(instead=lambda n, question, _: "skip" if "beans, relay" in question else True)
+    assert done.code == 1 and done.kinds == []
+    assert done.ons() == [17, 23]
+
+
+def test_a_closer_that_does_not_move_ends_the_walk_with_all_shut(go: Go) -> None:
+    def instead(_: int, question: str, person: Watcher) -> bool:
+        if "did water come" in question:
+            bench = person._bench()
+            assert bench is not None
+            bench._works.closer.round = lambda: ()  # type: ignore[method-assign]
+            person.wait(30.0)
+        return True
+
+    done = go(None, None, "--seconds", "60", instead=instead)
+    assert done.code == 1
+    assert "a fault: the closer has not moved" in " ".join(done.out.split())
+    assert done.all_off() and done.ons() == [17]
+    on, off = done.plant.pins.moves
+    assert off.mono_s - on.mono_s < 10.0
+
+
+def test_a_logbook_that_takes_nothing_is_told_and_the_sheet_is_printed(
+    go: Go, tmp_path: Path
+) -> None:
+    (tmp_path / "logbook.db").mkdir()
+    done = go()
+    assert done.code == 1
+    assert "Findings: none" in done.out and "not written down" in done.err
 
 
 def test_a_line_that_cannot_be_driven_off_ends_the_walk_and_the_guard_stays(go: Go) -> None:
