@@ -21,6 +21,7 @@ from controller.timetable.records import Pulse
 from controller.units import l_from_m3
 
 Asked = Mapping[str, Any]
+MASTER = "master"  # as `reset` calls the valve ahead of all zones
 LONGEST_HOLD = timedelta(days=366)
 _TEXT_MOST = 500
 
@@ -112,7 +113,9 @@ def _close(steward: Steward, request: Asked) -> dict[str, Any]:
             shut(steward.waterworks.bank, running.line, "a person closed it")
         steward.person_closed(zone.name)
     steward.tick()
-    left = [z for z in was_open if z in steward.openings.running]
+    still = steward.openings.running
+    # A slow valve that is on its way is seen to.
+    left = [z for z in was_open if z in still and still[z].shut_mono_s is None]
     if left:
         return refusal(f"{', '.join(left)}: told to close, but not seen to; shut the tap")
     if not was_open:
@@ -171,6 +174,15 @@ def _replan(steward: Steward, request: Asked) -> dict[str, Any]:
 
 def _reset(steward: Steward, request: Asked) -> dict[str, Any]:
     """A line that disobeyed may open again: somebody has looked at it."""
+    master = steward.accepted.garden.master
+    if request.get("zone") == MASTER and master is not None:
+        assert master.valve.relay_line is not None, "a master is a relay's"
+        try:
+            steward.waterworks.bank.reset(master.valve.relay_line)
+        except (ValveRefused, ValveFault) as fault:
+            return refusal(str(fault))
+        steward.tell("reset", "the master may open again")
+        return _done("the master may open again")
     zone = _zone(steward, request.get("zone"))
     if zone.valve.relay_line is None:
         return refusal(f"{zone.name} has a hand valve; there is nothing to reset")

@@ -381,7 +381,9 @@ class Steward:
             # A hold that is not written yet makes it wait; once written, it is planned for.
             shut_by=self._remedies.held(zone.name) or self.watching.why_shut,
             held=held_now(self._garden, zone, now),
-            is_open=pulse.zone in self.openings.running,
+            # Or still on its way shut, it or the master: the pulse waits for that.
+            is_open=pulse.zone in self.openings.running
+            or self.waterworks.is_closing(pulse.relay_line),
             may_run_until_utc=may_run_until(self._garden, zone, pulse.day, now),
             shortest_s=shortest_pulse_s(zone.valve, self._garden.watering),
         )

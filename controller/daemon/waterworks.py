@@ -22,6 +22,7 @@ from controller.valves.tell import BankRecord
 LINE_FILE = "lines.json"
 _LEAST_FLOW_L_S = 1e-9
 _MORE_S = 5.0  # past the last closing time, before it is waited for no longer; our choice
+END_PATIENCE_S = 5.0  # how long the end waits for whoever holds the bank; our choice
 
 
 def limits_of(accepted: Accepted) -> list[LineLimits]:
@@ -146,6 +147,11 @@ class Waterworks:
         self._fit(limits, master, already, frozenset(kept_shut))
         return True
 
+    def is_closing(self, line: int | None) -> bool:
+        """Whether that line, or the master, is on its way shut; a line nobody knows is not."""
+        known = line is not None and line in self.bank.states()
+        return known and self.bank.closing_s(line) > 0.0
+
     def wait_until_closed(self, meanwhile: Callable[[], None]) -> bool:
         """Wait until nothing is closing any more, and whether that came about.
 
@@ -157,7 +163,13 @@ class Waterworks:
 
     def end(self, why: str, meanwhile: Callable[[], None] | None = None) -> Mapping[int, str]:
         """Shut every line for good, and wait until what closes slowly is shut; what failed."""
-        failed = dict(self.bank.shut_down(why))
+        try:
+            failed = dict(self.bank.shut_down(why, patience_s=END_PATIENCE_S))
+        except ValveFault as fault:
+            # Who holds the bank will never let go. The process must end for the stop step to run.
+            failed = dict(self.bank.off_past_the_lock())
+            slow = [v.number for v in _valves(self._limits, self._master) if v.close_number]
+            return failed | dict.fromkeys(slow, f"{fault}; the stop step drives it shut")
         if not self.wait_until_closed(meanwhile or _nothing):
             failed |= {n.number: "it was still closing" for n in self._closing()}
         self.closer.stop()
