@@ -43,6 +43,7 @@ from controller.logbook.ask import Questions
 from controller.logbook.write import Logbook
 from controller.timetable.tested import Bands
 from controller.timetable.whole import read_whole_text
+from controller.valves.alloff import forget_shut_at
 from controller.valves.alloff import main as stop_step
 from controller.valves.inputs import InputDriver
 from controller.valves.pins import PinDriver
@@ -374,6 +375,7 @@ class _Service:
             stays_open={z.name for z in accepted.garden.zones if z.valve.close_line is not None},
         )
         write_down(found, books)
+        forget_shut_at(self._state / LINE_FILE)
         return steward
 
     def _write_facts(self, steward: Steward) -> None:

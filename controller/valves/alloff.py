@@ -13,6 +13,7 @@ Exit codes: 0 every line is off, or there is no line file; 1 some line is not; 2
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import select
@@ -106,6 +107,8 @@ def _all_off(
         else:
             waits_s.append(for_s)
     moment = _moment()
+    if not balls and not failed:  # a ball may have been left half shut
+        moment = _first_moment(path, moment, off_levels)
     # Written down before the wait: should somebody end this, what was done so far is known.
     _remember(path, moment, off_levels, failed)
     if waits_s:
@@ -174,7 +177,8 @@ def read_shut_at(line_file: str | os.PathLike[str]) -> dict[str, Any] | None:
     """What the last stop step left: wall_utc, mono_s, boot_id, shut, failed; None if nothing.
 
     It tells only of openings before it: `mono_s` may be compared within the same `boot_id` alone,
-    and an older stop step says nothing of a later opening.
+    and an older stop step says nothing of a later opening. Whoever has reckoned with it removes it
+    (`forget_shut_at`): until then a further stop step leaves the moment as it is.
     """
     try:
         path = _beside(os.fspath(line_file), SHUT_AT)
@@ -189,6 +193,12 @@ def read_shut_at(line_file: str | os.PathLike[str]) -> dict[str, Any] | None:
         }
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
         return None
+
+
+def forget_shut_at(line_file: str | os.PathLike[str]) -> None:
+    """What the last stop step left has been reckoned with; the next one counts anew."""
+    with contextlib.suppress(OSError):
+        os.unlink(_beside(os.fspath(line_file), SHUT_AT))  # noqa: PTH108
 
 
 def _roads(chip: int, path: str) -> tuple[Road, ...]:
@@ -285,6 +295,23 @@ def _moment() -> dict[str, Any]:
     except Exception as fault:  # noqa: BLE001 - the lines are off; only the note of it is missing
         _say(f"when that was is not known: {fault}")
         return {}
+
+
+def _first_moment(path: str, now: dict[str, Any], lines: Iterable[int]) -> dict[str, Any]:
+    """When a stop step before this one shut these lines, if no daemon has taken up its word since.
+
+    A daemon that dies before it could reckon what the one before it gave leaves that word lying;
+    nothing opened in between, so the earlier moment is the true one.
+    """
+    earlier = read_shut_at(path)
+    if (
+        earlier is None
+        or earlier["failed"]
+        or earlier["boot_id"] != now.get("boot_id")
+        or not set(lines) <= set(earlier["shut"])
+    ):
+        return now
+    return {key: earlier[key] for key in now}
 
 
 def _remember(
