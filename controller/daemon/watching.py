@@ -20,9 +20,10 @@ from controller.daemon.metering import Metering
 from controller.daemon.openings import Openings
 from controller.daemon.sensors import Switches, Tell, TippingGauge
 from controller.errors import RowgateError
-from controller.garden.model import FlowFinding, Garden, SensorKind, ValveKind
+from controller.garden.model import FlowFinding, Garden, Meter, SensorKind, ValveKind
 from controller.valves.inputs import InputDriver, PulseCounter
 
+BURST_FACTOR = 2.0  # the meter must still be read right while a pipe has burst; our choice
 UNSURE = 1.0  # the relative error of a flow whose band cannot be had: only the grossest is found
 _LOG = logging.getLogger("rowgate.watching")
 
@@ -144,6 +145,11 @@ class Watching:
         assert metering is not None, "made just now, or before"
         self._openings.by_litres = meter.by_litres
         self._openings.zones = sum(z.valve.kind is ValveKind.RELAY for z in garden.zones)
+        too_fast = too_fast_words(
+            meter, max((flow_l_s(z.name, frozenset((z.name,))) for z in garden.zones), default=0.0)
+        )
+        if too_fast:
+            tell("meter", too_fast)
         known: dict[frozenset[str], Reckoned] = {}
         bands: list[ErrorOf] = []
 
@@ -184,6 +190,24 @@ class Watching:
             return None
         self._counters[line] = (counter, wanted)
         return counter
+
+
+def too_fast_words(meter: Meter, flow_l_s: float) -> str:
+    """What is wrong where the meter's pulses come faster than its debounce lets pass; else empty.
+
+    A contact is taken to be closed half of the time, and a burst to double the flow.
+    """
+    if meter.debounce_s <= 0.0:
+        return ""
+    most_hz = BURST_FACTOR * flow_l_s / meter.litres_per_pulse
+    passes_hz = 0.5 / meter.debounce_s
+    if most_hz <= passes_hz:
+        return ""
+    return (
+        f"up to {most_hz:.0f} pulses a second may come, and a debounce of "
+        f"{1000.0 * meter.debounce_s:g} ms lets {passes_hz:.0f} pass; litres would be missed: set "
+        "a shorter one (meters with a magnet and a chip need none)"
+    )
 
 
 def _reckoned(opened: frozenset[str], flow_l_s: FlowOf, bands: ErrorOf) -> Reckoned:

@@ -261,3 +261,17 @@ def test_hand_valves_and_a_meter_live_in_one_garden(tmp_path: Path) -> None:
     world.run_for(300.0)
     assert world.ask(ask="status")["holds"] == []
     assert any("watering by hand" in words for _, words in world.happenings())
+
+
+@pytest.mark.parametrize(
+    ("debounce_ms", "wrong"),
+    # 0.482 L/s at 400 pulses a litre are 193 a second, 386 in a burst: a half period of 1.30 ms.
+    # WORKED.
+    [(0.0, False), (1.2, False), (1.4, True), (2.0, True)],
+)
+def test_a_debounce_that_swallows_pulses_is_told_at_the_start(
+    tmp_path: Path, debounce_ms: float, wrong: bool
+) -> None:
+    world = MeteredWorld(tmp_path, a_thirsty_garden(debounce_s=debounce_ms / 1000.0))
+    told = [w for k, w in world.happenings() if k == "meter"]
+    assert bool(told) is wrong

@@ -26,7 +26,11 @@ FlowOf = Callable[[frozenset[str]], float]
 def a_metered_garden(*zones: Any, **meter: Any) -> Garden:
     """Two zones and a meter ahead of them."""
     zones = zones or (a_zone("a", 17), a_zone("b", 22, rows=(a_row(6.0),)))
-    plain = {"line": METER_LINE, "litres_per_pulse": LITRES_PER_PULSE}
+    plain = {
+        "line": METER_LINE,
+        "litres_per_pulse": LITRES_PER_PULSE,
+        "debounce_s": 0.0002,
+    }
     return a_garden(*zones, meter=Meter(**(plain | meter)))
 
 
