@@ -13,7 +13,7 @@ from controller.cli.walkguard import Guard
 from controller.clock import Clock
 from controller.daemon.gardenfile import Accepted
 from controller.daemon.waterworks import LINE_FILE, Waterworks, limits_of, master_of
-from controller.errors import ValveFault
+from controller.errors import DaemonError, ValveFault
 from controller.valves.alloff import write_line_file
 from controller.valves.bank import Bank
 from controller.valves.inputs import InputDriver, PulseCounter
@@ -92,6 +92,7 @@ class Bench:
         """Look after the lines; `ValveFault` where they are not safe."""
         if self.leaving:
             return
+        self._beat()
         found = self._works.supervisor.check()
         if not found.sound:
             raise ValveFault("; ".join(found.faults))
@@ -116,9 +117,18 @@ class Bench:
             return None
         return counter
 
+    def _beat(self) -> None:
+        if self._guard is not None:
+            self._guard.beat()
+
+    def _beat_on(self) -> None:
+        """A guard that is gone must not keep us from shutting."""
+        with contextlib.suppress(DaemonError):
+            self._beat()
+
     def _leave(self) -> None:
         self.leaving = True
-        failed = dict(self._works.end("the walk is over"))
+        failed = dict(self._works.end("the walk is over", self._beat_on))
         with contextlib.suppress(Exception):  # a driver may raise anything; told just below
             self._board.pins.release_all()
         for line, why in failed.items():

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import argparse
 import os
+import signal
 import sys
+import threading
 from collections.abc import Callable, Sequence
 from datetime import timedelta
 from pathlib import Path
@@ -91,7 +93,7 @@ class _Walk:
     def run(self) -> int:
         """Talk, walk, shut everything, tell, write down."""
         person = a_person(self._clock, self._look)
-        with Signals(self._told_to_end):
+        with Signals(self._told_to_end), _NotSuspended():
             try:
                 if not self._agreed(person):
                     return 1
@@ -216,6 +218,21 @@ class _Walk:
             tell(f"not written down: {fault}")
             return False
         return True
+
+
+class _NotSuspended:
+    """Ctrl-Z, or a walk in the background, would stop the closer with a valve open: not here."""
+
+    def __enter__(self) -> None:
+        self._before = {
+            number: signal.signal(number, signal.SIG_IGN)
+            for number in (signal.SIGTSTP, signal.SIGTTIN, signal.SIGTTOU)
+            if threading.current_thread() is threading.main_thread()
+        }
+
+    def __exit__(self, *_: object) -> None:
+        for number, handler in self._before.items():
+            signal.signal(number, handler)
 
 
 def _zones(garden: Garden, wanted: Sequence[str] | None) -> list[Zone]:

@@ -9,14 +9,14 @@ from __future__ import annotations
 import math
 import sqlite3
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import date, datetime
 from pathlib import Path
 
 from controller.errors import LogbookError
 from controller.garden.model import Garden, ValveKind
 from controller.logbook.days import DayQuestions, span
-from controller.logbook.faults import plain
+from controller.logbook.faults import is_damage, plain
 from controller.logbook.files import NO_FILE, file_id
 from controller.logbook.records import (
     Happening,
@@ -44,7 +44,8 @@ from controller.logbook.sums import sum_up
 _UNFINISHED = (PulseState.INTENDED, PulseState.OPEN)
 # Litres are written with these two states only; hand watering is a closed pulse like any other.
 _GAVE = (PulseState.CLOSED, PulseState.CUT)
-# Every column that holds a moment of our own clock.
+# Every column that holds a moment of our own clock; but not when the logbook was tended, which is
+# done whether the clock is believed or not.
 _WRITTEN = (
     ("weather", "kept_utc"),
     ("ledger", "kept_utc"),
@@ -63,21 +64,23 @@ _WRITTEN = (
     ("observations", "written_utc"),
     ("observations", "taken_back_utc"),
     ("fits", "written_utc"),
-    ("tended", "at_utc"),
 )
 
 
 class Questions(DayQuestions, SeenQuestions):
     """The logbook, open for reading."""
 
-    def __init__(self, path: Path, *, wait_s: float = 2.0) -> None:
-        self.path, self._wait_s = Path(path), wait_s
+    def __init__(
+        self, path: Path, *, wait_s: float = 2.0, on_damage: Callable[[], None] | None = None
+    ) -> None:
+        """`on_damage` is called where the file shows damage, before the error is raised."""
+        self.path, self._wait_s, self._on_damage = Path(path), wait_s, on_damage
         if not self.path.is_file():
             raise LogbookError(f"logbook {path}: there is none yet")
         try:
             self._open()
         except sqlite3.Error as error:
-            raise plain(error, self.path) from error
+            raise self._told(error) from error
 
     def __enter__(self) -> Questions:
         return self
@@ -243,7 +246,12 @@ class Questions(DayQuestions, SeenQuestions):
                 self._open()
             return self._connection.execute(sql, tuple(values)).fetchall()
         except sqlite3.Error as error:
-            raise plain(error, self.path) from error
+            raise self._told(error) from error
+
+    def _told(self, error: sqlite3.Error) -> LogbookError:
+        if self._on_damage is not None and is_damage(error):
+            self._on_damage()
+        return plain(error, self.path)
 
     def _pulses(self, where: str, values: Iterable[object]) -> list[PulseRow]:
         return [pulse_of(row) for row in self._rows(f"SELECT * FROM pulses WHERE {where}", values)]

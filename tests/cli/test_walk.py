@@ -108,6 +108,9 @@ def go(
         def __init__(self, line_file: Path) -> None:
             guards.append("set")
 
+        def beat(self) -> None:
+            guards[1:] = []
+
         def dismiss(self) -> None:
             guards.append("dismissed")
 

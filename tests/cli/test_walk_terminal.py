@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -18,6 +19,7 @@ from controller.cli.walkasking import WalkEnded
 from controller.cli.walkguard import Guard
 from controller.cli.walkperson import AtTerminal
 from controller.clock import SystemClock
+from controller.errors import DaemonError
 from controller.valves.alloff import PRETENDED
 
 GARDEN = """
@@ -126,6 +128,62 @@ def test_a_guard_that_is_dismissed_does_nothing(tmp_path: Path) -> None:
     )
     Guard(tmp_path / "lines.json").dismiss()
     assert not (tmp_path / PRETENDED).exists()
+
+
+@pytest.mark.slow
+def test_ctrl_z_does_not_leave_a_valve_open(walking: subprocess.Popen[str], tmp_path: Path) -> None:
+    assert walking.stdin is not None
+    walking.stdin.write("yes\nyes\nnone\n\n")
+    walking.stdin.flush()
+    _until(walking, "It is open")
+    walking.send_signal(signal.SIGTSTP)
+    out, _ = walking.communicate("leeks\nyes\n", timeout=WITHIN_S)
+    assert walking.returncode == 0
+    assert "Findings: none" in out
+
+
+# The same as the walk's own end of the pipe, without a walk: it beats, and then is as told.
+_WALKS = """
+import sys, time
+from pathlib import Path
+from controller.cli.walkguard import Guard
+guard = Guard(Path(sys.argv[1]), silence_s=1.5)
+for _ in range(25):
+    guard.beat()
+    time.sleep(0.1)
+print("beaten", flush=True)
+time.sleep(600.0)
+"""
+
+
+@pytest.mark.slow
+def test_a_walk_that_stands_still_is_killed_and_its_lines_driven_off(tmp_path: Path) -> None:
+    lines = tmp_path / "lines.json"
+    lines.write_text('{"pins": "mock", "chip": null, "lines": [{"number": 17, "off_level": 1}]}')
+    walk = subprocess.Popen(
+        [sys.executable, "-c", _WALKS, str(lines)], stdout=subprocess.PIPE, text=True
+    )
+    try:
+        assert walk.stdout is not None
+        # Beaten for longer than silence would be borne, it is left alone.
+        assert walk.stdout.readline() == "beaten\n"
+        assert not (tmp_path / PRETENDED).exists()
+        walk.send_signal(signal.SIGSTOP)
+        assert walk.wait(WITHIN_S) == -signal.SIGKILL
+        _wait_for(tmp_path / PRETENDED)
+    finally:
+        walk.kill()
+        walk.wait()
+        walk.stdout.close()
+
+
+def test_a_guard_that_is_gone_is_noticed(tmp_path: Path) -> None:
+    guard = Guard(tmp_path / "lines.json")
+    guard._child.kill()
+    guard._child.wait()
+    with pytest.raises(DaemonError, match="nobody guards the lines"):
+        guard.beat()
+    guard.dismiss()
 
 
 # ---- the terminal --------------------------------------------------------------------------------
