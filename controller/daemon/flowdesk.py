@@ -7,11 +7,12 @@ the plan; what a finding does is done by whoever asked.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from controller.clock import Clock
 from controller.daemon.flowwatch import (
+    LEAST_COUNTS,
     Reckoned,
     Seen,
     found_words,
@@ -30,7 +31,7 @@ LEAK_STRETCH_S = 3600.0
 DEFAULT_ACTIONS: Mapping[FlowFinding, Action] = {
     FlowFinding.CLOGGED: Action.NOTE,
     FlowFinding.BURST: Action.HOLD_ZONE,
-    FlowFinding.NOT_OPENED: Action.NOTE,
+    FlowFinding.NOT_OPENED: Action.HOLD_ZONE,
     FlowFinding.NOT_CLOSED: Action.SHUT_MASTER,
     FlowFinding.LEAK: Action.NOTE,
 }
@@ -56,14 +57,13 @@ def action_of(finding: FlowFinding, garden: Garden, meter: Meter) -> Action:
     """What a finding does: by the garden file, else by our defaults.
 
     Where there are hand valves, water that runs while all relays are off may be a person's: it is
-    only noted, unless the file says otherwise.
+    only noted, unless a person wrote otherwise into the file.
     """
-    if finding in meter.actions:
-        return meter.actions[finding]
+    filled_in = any(filled.key == finding.value.replace(" ", "_") for filled in garden.filled)
     by_hand = any(zone.valve.kind is ValveKind.HAND for zone in garden.zones)
-    if by_hand and finding in _WHILE_SHUT:
+    if by_hand and finding in _WHILE_SHUT and (filled_in or finding not in meter.actions):
         return Action.NOTE
-    return DEFAULT_ACTIONS[finding]
+    return meter.actions.get(finding, DEFAULT_ACTIONS[finding])
 
 
 class FlowDesk:
@@ -92,6 +92,8 @@ class FlowDesk:
         self._last: frozenset[str] = frozenset()  # the set before it
         self._from_mono_s = self._changed_mono_s = self._looked_mono_s = clock.mono_s()
         self._before: Reckoned | None = None  # of the set that shut last
+        # Not opened, by a meter that did not count at all: it may be the meter that is dead.
+        self._unproved: list[Found] = []
 
     def look(self, open_zones: Collection[str], today: date) -> list[Found]:
         """Judge what has flowed; called wherever the open set may have changed, and between."""
@@ -150,14 +152,32 @@ class FlowDesk:
         finding = judge_open(seen, reckoned)
         if finding is FlowFinding.CLOGGED and self._garden.supply.kind is SupplyKind.BARREL:
             return []  # a barrel gives less and less; the flow was reckoned for a full one
+        proved = self._proved(seen)
         if finding is None:
             if ended and is_enough(seen, reckoned):
                 self._good |= {(zone, today) for zone in self._open}
-            return []
+            return proved
         if self._metering.dead or not (ended or finding in _AT_ONCE):
-            return []
+            return proved
         suspects = {zone for zone in self._open if (zone, today) not in self._good} or self._open
-        return self._tell(finding, tuple(sorted(suspects)), seen, reckoned, today)
+        told = self._tell(finding, tuple(sorted(suspects)), seen, reckoned, today)
+        if finding is FlowFinding.NOT_OPENED and seen.litres <= 0.0:
+            self._unproved += [found for found in told if found.action is not Action.NOTE]
+            told = [replace(found, action=Action.NOTE) for found in told]
+        return [*proved, *told]
+
+    def _proved(self, seen: Seen) -> list[Found]:
+        """What was only noted while the meter was still, now that it counts for other zones."""
+        if self._metering.dead:
+            self._unproved = []
+        if seen.litres < LEAST_COUNTS * seen.litres_per_pulse:
+            return []
+        proved = [found for found in self._unproved if not self._open & set(found.zones)]
+        self._unproved = []
+        words = (
+            "next to nothing came when it should have been open, and the meter counts for others"
+        )
+        return [replace(found, words=words) for found in proved]
 
     def _judge_shut(self, now: float, today: date) -> list[Found]:
         soon = self._before is not None and now - self._changed_mono_s < LEAK_AFTER_S

@@ -83,6 +83,24 @@ def total_uncertainty(garden: Garden, fitted: Fitted, zones: Iterable[str]) -> f
     """Relative standard error of what a meter at the tap sees with exactly these zones open.
 
     Less than that of each zone: what one zone takes too much, the others lack.
+
+    Parameters
+    ----------
+    garden : Garden
+        The garden as its file describes it.
+    fitted : Fitted
+        What field tests taught; of no tests, what the file alone says.
+    zones : iterable of str
+        All open zones.
+
+    Returns
+    -------
+    float
+        Standard error over the flow at the tap [-].
+
+    Source
+    ------
+    First-order propagation of errors through the network's slopes; common practice, no source.
     """
     opened = frozenset(zones)
     here, covariance = _standing_here(garden, fitted)

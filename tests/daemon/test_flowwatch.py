@@ -50,7 +50,7 @@ from controller.daemon.flowwatch import (
 )
 from controller.daemon.metering import Metering
 from controller.errors import OutOfRange
-from controller.garden.model import Action, FlowFinding, Garden, Supply, SupplyKind
+from controller.garden.model import Action, Filled, FlowFinding, Garden, Supply, SupplyKind
 from controller.hydraulics.lines import Lines
 from controller.timetable.plan import NetworkFlows
 from controller.timetable.tested import Bands
@@ -180,6 +180,10 @@ def test_the_garden_file_says_what_a_finding_does() -> None:
     assert action_of(FlowFinding.NOT_CLOSED, garden, garden.meter) is Action.SHUT_MASTER
     by_hand = a_metered_garden(a_zone("a", 17), a_zone("h", None))
     assert by_hand.meter is not None
+    written = replace(by_hand.meter, actions={FlowFinding.LEAK: Action.HOLD_GARDEN})
+    assert action_of(FlowFinding.LEAK, by_hand, written) is Action.HOLD_GARDEN
+    filled = Filled(where="[meter.when]", key="leak", shown="hold garden")
+    assert action_of(FlowFinding.LEAK, replace(by_hand, filled=(filled,)), written) is Action.NOTE
     assert action_of(FlowFinding.NOT_CLOSED, by_hand, by_hand.meter) is Action.NOTE
     assert action_of(FlowFinding.LEAK, by_hand, by_hand.meter) is Action.NOTE
 
@@ -385,6 +389,29 @@ def test_a_valve_that_does_not_open_is_told_while_it_should_be_open() -> None:
     bench.rig.flow_l_s = lambda opened: flow(opened - {"a"})
     bench.run(["a"], 40.0)
     assert bench.findings == [(FlowFinding.NOT_OPENED, ("a",))]
+
+
+def test_a_still_meter_holds_no_zone_until_it_has_counted_for_another() -> None:
+    """A dead meter must not hold the whole garden, zone by zone."""
+    bench = Bench(a_metered_garden())
+    flow = bench.rig.flow_l_s
+    bench.rig.flow_l_s = lambda opened: flow(opened - {"a"})
+    bench.run(["a"], 60.0)
+    assert [(f.finding, f.action) for f in bench.found] == [(FlowFinding.NOT_OPENED, Action.NOTE)]
+    bench.run(["b"], 60.0)
+    assert [(f.finding, f.zones, f.action) for f in bench.found[1:]] == [
+        (FlowFinding.NOT_OPENED, ("a",), Action.HOLD_ZONE)
+    ]
+
+
+def test_a_meter_that_never_counts_again_holds_nothing() -> None:
+    bench = Bench(a_metered_garden())
+    bench.rig.dead = True
+    for zone in ("a", "b", "a", "b"):
+        bench.run([zone], 60.0)
+        bench.run([], 30.0)
+    assert {f.finding for f in bench.found} == {FlowFinding.NOT_OPENED}
+    assert {f.action for f in bench.found} == {Action.NOTE}
 
 
 def test_a_dead_meter_finds_nothing() -> None:

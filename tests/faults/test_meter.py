@@ -169,6 +169,7 @@ def test_a_meter_that_dies_gives_way_to_time_and_comes_back(tmp_path: Path) -> N
     assert rows[3].litres == approx(60.0 * flow_l_s, rel=0.001)
     assert world.ask(ask="status")["litres_by"] == "time, the meter is silent"
     assert ("meter", "litres go by time, the meter is silent") in world.happenings()
+    assert world.ask(ask="status")["holds"] == []
     world.rig.dead = False
     assert world.ask(ask="open", zone="a", seconds=60)["ok"]
     world.run_for(70.0)
@@ -181,7 +182,10 @@ def test_a_valve_that_does_not_open_is_credited_nothing(tmp_path: Path) -> None:
     flow = world.rig.flow_l_s
     world.rig.flow_l_s = lambda opened: flow(opened - {"a"})
     world.run_until(NOON)
-    assert [k for k, _ in world.happenings() if k.startswith("flow")] == ["flow: not opened"]
+    told = [w for k, w in world.happenings() if k.startswith("flow: not opened")]
+    assert len(told) == 2  # noted first; held once the meter had counted for b
+    assert "held until lifted" not in told[0]
+    assert "held until lifted" in told[1]
     litres = world.litres()
     assert litres.get(("a", DAY), 0.0) == 0.0
     assert litres["b", DAY] > 20.0

@@ -13,7 +13,15 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-OUTSIDE = {"apscheduler", "gpiozero", "lgpio", "pydantic", "requests", "sqlite_utils"}
+OUTSIDE = {
+    "apscheduler",
+    "gpiozero",
+    "prometheus_client",
+    "lgpio",
+    "pydantic",
+    "requests",
+    "sqlite_utils",
+}
 # Sleeping between tries, and stamping log lines in UTC, is not asking what time it is.
 MAY_IMPORT_TIME = {
     "controller/clock.py",
