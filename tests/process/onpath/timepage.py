@@ -1,0 +1,98 @@
+"""A page of memory that says what time it is; every process that maps it has the same clock.
+
+The clock runs `rate` times as fast as the kernel's monotonic one, and can be put ahead by whoever
+holds the page: by both its hands (so much time has passed) or by the wall's (somebody set it).
+"""
+
+from __future__ import annotations
+
+import mmap
+import struct
+import time
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+ENVIRONMENT = "ROWGATE_TIME_PAGE"
+_LAYOUT = struct.Struct("=Q5dQQ")
+
+
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """Where the hands stood at one moment of the kernel's clock, and how fast they go."""
+
+    real_s: float
+    mono_s: float
+    wall_s: float
+    rate: float
+    boot: int = 1
+    synced: bool = True
+
+    def at(self, real_s: float) -> Hands:
+        """The hands at another moment."""
+        gone = (real_s - self.real_s) * self.rate
+        return replace(self, real_s=real_s, mono_s=self.mono_s + gone, wall_s=self.wall_s + gone)
+
+
+class TimePage:
+    """The page. One process turns the hands; any number read them."""
+
+    def __init__(self, path: Path | str) -> None:
+        self.path = Path(path)
+        with self.path.open("r+b") as file:
+            self._page = mmap.mmap(file.fileno(), mmap.PAGESIZE)
+
+    @classmethod
+    def new(
+        cls, path: Path, *, wall_s: float, mono_s: float = 1000.0, rate: float = 1.0
+    ) -> TimePage:
+        """A page whose hands begin to move now."""
+        path.write_bytes(bytes(mmap.PAGESIZE))
+        page = cls(path)
+        page._write(Hands(time.monotonic(), mono_s, wall_s, rate))
+        return page
+
+    def now(self) -> Hands:
+        """The hands as they stand."""
+        return self._read().at(time.monotonic())
+
+    def mono_s(self) -> float:
+        """The hand that only goes forward. [s]"""
+        return self.now().mono_s
+
+    def turn(
+        self,
+        *,
+        by_s: float = 0.0,
+        wall_by_s: float = 0.0,
+        rate: float | None = None,
+        synced: bool | None = None,
+    ) -> None:
+        """Let time pass at once, set the wall clock, or change the pace."""
+        hands = self.now()
+        self._write(
+            replace(
+                hands,
+                mono_s=hands.mono_s + by_s,
+                wall_s=hands.wall_s + by_s + wall_by_s,
+                rate=hands.rate if rate is None else rate,
+                synced=hands.synced if synced is None else synced,
+            )
+        )
+
+    def reboot(self) -> None:
+        """The monotonic hand begins again, under another boot's name."""
+        hands = self.now()
+        self._write(replace(hands, mono_s=10.0, boot=hands.boot + 1))
+
+    def _read(self) -> Hands:
+        while True:
+            turn, real, mono, wall, rate, _, boot, synced = _LAYOUT.unpack_from(self._page)
+            if turn % 2 == 0 and _LAYOUT.unpack_from(self._page)[0] == turn:
+                return Hands(real, mono, wall, rate, boot, bool(synced))
+
+    def _write(self, hands: Hands) -> None:
+        turn = _LAYOUT.unpack_from(self._page)[0]
+        told = (hands.real_s, hands.mono_s, hands.wall_s, hands.rate, 0.0, hands.boot, hands.synced)
+        struct.pack_into("=Q", self._page, 0, turn + 1)  # odd: a reader waits
+        _LAYOUT.pack_into(self._page, 0, turn + 1, *told)
+        struct.pack_into("=Q", self._page, 0, turn + 2)

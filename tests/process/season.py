@@ -1,0 +1,139 @@
+"""An invented plot and its weather, watered in haste: time passes where nothing is open."""
+
+from __future__ import annotations
+
+import random
+import time
+from datetime import UTC, date, datetime, timedelta
+
+from controller.daemon.planning import plan_moments
+from controller.garden.model import Garden
+from controller.timetable.whole import read_whole_text
+from crops.catalogue import load
+from process.manager import CHIP, Manager
+
+LINES = {"leeks": 4, "kale": 5, "beets": 6, "beans": 7, "corn": 8, "onions": 9}
+BEGINS = datetime(2031, 6, 1, 2, 50, tzinfo=UTC)
+PLAN_S = 3.0  # real seconds a plan may take
+AHEAD_S = 2.0  # so long before the next opening does time run at its pace again
+
+_HEAD = f"""
+# Invented, like its weather.
+[site]
+name = "Invented corner"
+latitude = 47.6
+longitude = 8.1
+elevation = "410 m"
+timezone = "Europe/Zurich"
+
+[supply]
+static_pressure = "48 psi"
+flow_test = {{ flow = "7.5 gal/min", pressure = "31 psi" }}
+
+[watering]
+window = [{{ from = "05:00", to = "08:00" }}, {{ from = "19:00", to = "21:00" }}]
+refill_at = 0.1
+most_open = 3
+shortest_pulse = "5 s"
+basin = "3 mm"
+
+[weather]
+file = "weather.csv"
+
+[board]
+pins = "lgpio"
+chip = {CHIP}
+relays = "active low"
+"""
+_ZONE = """
+[[bed]]
+name = "bed of {name}"
+length = "12 ft"
+width = "4 ft"
+soil = "{soil}"
+
+[[zone]]
+name = "{name}"
+bed = "bed of {name}"
+main_run = "{run} ft"
+valve = {{ relay = {line} }}
+row = [ {{ length = "{length} ft", every = "6 in", bore = "1/16 in" }} ]
+planting = [ {{ crop = "leek", transplanted = 2031-04-22, until = 2031-11-10 }} ]
+"""
+
+
+def a_plot(*names: str) -> str:
+    """The garden file of these zones, or of all."""
+    zones = [
+        _ZONE.format(name=name, line=LINES[name], soil="loam", run=12 + 6 * i, length=6 + i % 3)
+        for i, name in enumerate(names or LINES)
+    ]
+    return _HEAD + "".join(zones)
+
+
+def its_weather(first: date = date(2031, 5, 1), days: int = 300) -> str:
+    """A dry summer, by a formula."""
+    rows = ["date,tmin_c,tmax_c,rh_mean_pct,wind_m_s,solar_mj_m2,rain_mm"]
+    for i in range(days):
+        turn = i % 7
+        rows.append(
+            f"{first + timedelta(days=i)},{13 + turn / 3:.1f},{28 + turn / 2:.1f},55,"
+            f"{1.8 + turn / 8:.2f},{23 + turn / 2:.1f},0.0"
+        )
+    return "\n".join(rows) + "\n"
+
+
+def garden_of(text: str) -> Garden:
+    """The garden of this text, with the tables that come with the product."""
+    return read_whole_text(text, "garden.toml", load())
+
+
+class Haste:
+    """Lets time pass at once while nothing is open and nothing is due.
+
+    It stops where the daemon plans anew, and goes on once it has: what is due is known only then.
+    """
+
+    def __init__(self, manager: Manager) -> None:
+        self._manager, self._garden = manager, garden_of(manager.garden.read_text("utf-8"))
+        self._look_s = self._waits_until_s = 0.0
+        self._planned_after: datetime | None = None
+        self.let_pass_s = 0.0
+
+    def go_on(self) -> None:
+        """Look, not too often, and let time pass if it may."""
+        manager = self._manager
+        manager.hear()
+        if time.monotonic() < self._look_s or not manager.ready or manager.on():
+            return
+        self._look_s = time.monotonic() + 0.05
+        status = manager.ask_or_none(ask="status")
+        if status is None or not status.get("ok") or status["open"] or status["plan_fault"]:
+            return
+        planned = status["planned_utc"]
+        if planned is None or not status["clock_believed"]:
+            return
+        if (
+            self._planned_after
+            and datetime.fromisoformat(planned) < self._planned_after
+            and time.monotonic() < self._waits_until_s
+        ):
+            return
+        self._let_pass([datetime.fromisoformat(n["opens_utc"]) for n in status["next"]])
+
+    def _let_pass(self, due: list[datetime]) -> None:
+        now = datetime.fromtimestamp(self._manager.page.now().wall_s, UTC)
+        plans = [at for _, at in plan_moments(self._garden, now)]
+        by_s = (min(due, default=plans[0]) - now).total_seconds() - AHEAD_S
+        to_plan_s = (plans[0] - now).total_seconds() + 1.0
+        if to_plan_s < by_s:
+            by_s, self._planned_after = to_plan_s, plans[0].replace(microsecond=0)
+            self._waits_until_s = time.monotonic() + PLAN_S
+        if by_s > 5.0 and not self._manager.on():
+            self._manager.page.turn(by_s=by_s)
+            self.let_pass_s += by_s
+
+
+def seeded(seed: int) -> random.Random:
+    """Chance that can be had again."""
+    return random.Random(seed)
