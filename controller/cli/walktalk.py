@@ -152,7 +152,7 @@ class Talk:
         )
         while True:
             said = self._asking.answer(
-                f"It is open. {what}\n  number or name (several: 1,3); none; else; again"
+                f"It opens now. {what}\n  number or name (several: 1,3); none; else; again"
             )
             if said in AGAIN:
                 return None

@@ -94,7 +94,7 @@ def test_killed_with_a_valve_open_the_guard_drives_every_line_off(
     assert walking.stdin is not None
     walking.stdin.write("yes\nyes\nnone\n\n")
     walking.stdin.flush()
-    heard = _until(walking, "It is open")
+    heard = _until(walking, "It opens now")
     assert "PRETENDED PINS" in heard
     assert not (tmp_path / PRETENDED).exists()
     walking.kill()
@@ -135,7 +135,7 @@ def test_ctrl_z_does_not_leave_a_valve_open(walking: subprocess.Popen[str], tmp_
     assert walking.stdin is not None
     walking.stdin.write("yes\nyes\nnone\n\n")
     walking.stdin.flush()
-    _until(walking, "It is open")
+    _until(walking, "It opens now")
     walking.send_signal(signal.SIGTSTP)
     out, _ = walking.communicate("leeks\nyes\n", timeout=WITHIN_S)
     assert walking.returncode == 0
