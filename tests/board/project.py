@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -13,7 +12,7 @@ from pathlib import Path
 
 HERE = Path(__file__).parent
 ROOT = HERE.absolute().parents[1]
-PARTS = ("controller", "crops", "config", "systemd", "pyproject.toml", "README.md")
+PARTS = ("controller", "crops", "config", "systemd", "pyproject.toml", "docs/install.md")
 GUEST_PYTHON = "311"
 PLATFORMS = tuple(
     f"manylinux{version}_aarch64" for version in ("2014", "_2_17", "_2_28", "_2_31", "_2_36")
@@ -29,15 +28,10 @@ def key(*more: Path) -> str:
 
 
 def wheels(folder: Path) -> Path:
-    """The project's wheel, and one of each package it needs, for the guest's Python and processor.
-
-    What it needs is kept in the folder from run to run; pip looks there first.
-    """
+    """The project's wheel and one of each package it needs, for the guest's Python."""
     own, all_of_them = folder / "own", folder / "all"
-    shutil.rmtree(own, ignore_errors=True)
-    shutil.rmtree(all_of_them, ignore_errors=True)
     _pip("wheel", "--no-deps", "--wheel-dir", os.fspath(own), os.fspath(ROOT))
-    (wheel,) = own.glob("*.whl")
+    wheel = own_wheel(folder)
     _pip(
         *("download", "--dest", os.fspath(all_of_them), "--only-binary=:all:"),
         *("--implementation", "cp", "--python-version", GUEST_PYTHON),
@@ -47,19 +41,31 @@ def wheels(folder: Path) -> Path:
     return all_of_them
 
 
-def unit_steps() -> list[str]:
-    """The commands in the comment on top of the unit: what a gardener is told to type, as root."""
-    comment = (ROOT / "systemd" / "rowgate.service").read_text(encoding="utf-8")
-    told = comment.split("To install, as root", 1)[1].split("Who is to use", 1)[0]
-    return re.findall(r"^#   (\S.*)$", told, re.MULTILINE)
+def own_wheel(folder: Path) -> Path:
+    """The project's own, once they are made."""
+    (wheel,) = (folder / "own").glob("*.whl")
+    return wheel
 
 
-def environment_step() -> str:
-    """The command of the README that makes the environment."""
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    found = re.search(r"`(python3 -m venv [^`]* && [^`]*pip install \.)`", readme)
-    assert found is not None, "the README no longer says how to make the environment"
-    return found[1]
+def install_blocks() -> list[str]:
+    """What docs/install.md tells a gardener to type, as root, in order: its fenced blocks."""
+    return _blocks("## 1. Install")
+
+
+def first_start() -> str:
+    """The command of docs/install.md that starts the unit."""
+    (block,) = _blocks("## 3. First start")
+    first = block.splitlines()[0]
+    assert "enable --now" in first, block
+    return first
+
+
+def _blocks(heading: str) -> list[str]:
+    page = (ROOT / "docs" / "install.md").read_text(encoding="utf-8")
+    section = page.split(f"\n{heading}\n", 1)[1].split("\n## ", 1)[0]
+    found = re.findall(r"^```\n(.*?)^```$", section, re.MULTILINE | re.DOTALL)
+    assert found, f"docs/install.md says nothing to type under {heading}"
+    return found
 
 
 def _files() -> Iterator[Path]:

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 import pytest
 
 from board import guest
+from board.conftest import MAKER
 from board.figures import Figures
 from board.machine import Board, cache_dir
 from board.made import Made
@@ -103,3 +104,15 @@ def test_without_any_network_it_is_believed_by_its_battery_clock_and_says_what_c
     told = guest.status(board)
     assert told["clock_believed"], told
     assert {coming["zone"] for coming in told["next"]} == set(guest.LINES)
+
+
+@pytest.mark.parametrize("persist", [True, None], ids=["kept", "freed"])
+def test_the_daemon_says_what_the_kernel_does_with_freed_lines(
+    ready: Made, new_board: MAKER, persist: bool | None
+) -> None:
+    board = new_board(persist=persist)
+    board.start(snapshot=ready.watering[persist])
+    board.wait_agent()
+    told = guest.status(board)["board"]
+    assert told["keeps_pins"] is bool(persist), told
+    assert ("strict_gpiod" in str(told["doubts"])) == bool(persist), told

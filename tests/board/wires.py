@@ -163,7 +163,8 @@ class ChipWire:
     """The emulated chip's registers, read from outside; no code of the guest runs for it.
 
     Besides, the chip tells of every change of level of a pin that is an output, however short: what
-    a look every few milliseconds would miss.
+    a look every few milliseconds would miss. It takes a pin to be low when the wire is connected,
+    so that it does not tell of a first fall, but of each rise after it.
     """
 
     def __init__(self, path: Path) -> None:
