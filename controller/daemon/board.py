@@ -8,15 +8,19 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
+
+from controller.clock import Clock
 
 HEAT = Path("/sys/class/thermal/thermal_zone0/temp")  # thousandths of a degree C
 HWMON = Path("/sys/class/hwmon")
 VOLT_NAME, VOLT_ALARM = "rpi_volt", "in0_lcrit_alarm"  # 1 while the supply is too weak
 KEEPS_PINS = Path("/sys/module/pinctrl_bcm2835/parameters/persist_gpio_outputs")
 MEMORY = Path("/proc/self/statm")  # pages; the second figure is what is resident
+LOOK_EVERY_S = 60.0  # between two looks for something to tell; our choice
 LEAST_DISK_MB = 50.0  # below it, it is said; our choice
 HOT_C = 80.0  # boards slow down from about there; from memory
 KEEPS_WORDS = (
@@ -56,6 +60,43 @@ class BoardNow:
             "keeps_pins": self.keeps_pins,
             "doubts": list(self.doubts),
         }
+
+
+class BoardWatch:
+    """Tells what is amiss with the board: each kind once a day, the kernel's setting once for good.
+
+    `already` are words that were told before this start.
+    """
+
+    def __init__(
+        self,
+        look: Callable[[], BoardNow],
+        clock: Clock,
+        tell: Callable[[str, str], None],
+        already: Iterable[str] = (),
+    ) -> None:
+        self._look, self._clock, self._tell = look, clock, tell
+        self._told: set[tuple[str, date | None]] = {
+            (KEEPS_WORDS, None) for words in already if words == KEEPS_WORDS
+        }
+        self._looked_mono_s = float("-inf")
+
+    def look(self, today: date) -> None:
+        """Look now and then, and tell what is new."""
+        now = self._clock.mono_s()
+        if now - self._looked_mono_s < LOOK_EVERY_S:
+            return
+        self._looked_mono_s = now
+        for words in self._look().doubts:
+            # Told by its kind: the figures in it change.
+            key = (words, None) if words == KEEPS_WORDS else (_kind(words), today)
+            if key not in self._told:
+                self._told.add(key)
+                self._tell("board", words)
+
+
+def _kind(words: str) -> str:
+    return "".join(letter for letter in words if not letter.isdigit())
 
 
 def look_at_board(state_dir: Path, files: BoardFiles | None = None) -> BoardNow:

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from datetime import date, datetime, timedelta
 
 from controller.clock import Clock
-from controller.daemon.board import BoardNow
+from controller.daemon.board import BoardNow, BoardWatch
 from controller.daemon.books import Books
 from controller.daemon.clocksense import ClockSense
 from controller.daemon.due import Due
@@ -33,7 +33,7 @@ from controller.daemon.remedies import Remedies
 from controller.daemon.restarts import Restarts
 from controller.daemon.rhythm import Alarm
 from controller.daemon.tallies import Facts, Tallies
-from controller.daemon.telling import Telling, flow_findings
+from controller.daemon.telling import Telling, flow_findings, told_words
 from controller.daemon.watching import Watching
 from controller.daemon.waterworks import Waterworks
 from controller.daemon.weatherdesk import WeatherAnswer, WeatherDesk
@@ -82,6 +82,7 @@ class Steward:
         self._desk, self._alarm, self._post = desk, alarm, post
         self.pins, self.silent, self.started_utc = pins, silent, clock.now_utc()
         self.board, self.restarts = board, restarts
+        self._board_watch: BoardWatch | None = None
         self.timetable: Timetable | None = None
         self.planned_utc: datetime | None = None
         self._planned_mono_s: float | None = None
@@ -116,6 +117,8 @@ class Steward:
         self.want_plan("start")
         self.weather.take_up()
         self._watch_garden()
+        told = told_words(self.books, "board")
+        self._board_watch = BoardWatch(self.board, self.clock, self.tell, told)
         self.holds_changed()
         self._look_at_garden()
         self.sense.look()
@@ -254,6 +257,8 @@ class Steward:
         """The meter and the sensors: what they find, and what comes of it."""
         self.openings.shut_what_had_its_litres(self.waterworks.bank, self.flow_l_s)
         self._remedies.try_again()
+        if self._board_watch is not None:
+            self._board_watch.look(self._today())
         for found in self.watching.look(self._garden, self._today()):
             self._remedies.act(found, self._garden)
         if self.openings.meter_turned:

@@ -69,3 +69,12 @@ def flow_findings(
         for finding in FlowFinding
         if row.kind == f"flow: {finding}" and row.at_utc.astimezone(zone_info).date() == day
     ]
+
+
+def told_words(books: Books, kind: str) -> list[str]:
+    """What was told of a kind before, as far back as is looked."""
+    try:
+        return [row.words for row in books.happenings(_MOST_KEPT) if row.kind == kind]
+    except LogbookError as fault:
+        _LOG.error("what was told before is not known: %s", fault)
+        return []

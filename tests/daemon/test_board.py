@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
+from support.clock import HandClock
 
-from controller.daemon.board import BoardFiles, BoardNow, look_at_board
+from controller.daemon.board import KEEPS_WORDS, BoardFiles, BoardNow, BoardWatch, look_at_board
 
 
 def _board(folder: Path, **told: str) -> BoardFiles:
@@ -77,3 +79,26 @@ def test_a_full_disk_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
 
     monkeypatch.setattr("shutil.disk_usage", lambda _: Usage)
     assert any("12 MB" in words for words in look_at_board(tmp_path, _board(tmp_path)).doubts)
+
+
+def test_each_kind_of_doubt_is_told_once_a_day_and_the_kernels_setting_once_for_good() -> None:
+    clock, told, day = HandClock(), list[str](), date(2031, 6, 1)
+    heat = [80]
+    watch = BoardWatch(
+        lambda: BoardNow(doubts=(f"the board is at {heat[0]} C", KEEPS_WORDS)),
+        clock,
+        lambda kind, words: told.append(words),
+    )
+    for _ in range(3):
+        for _ in range(60):
+            heat[0] += 1
+            watch.look(day)
+            clock.advance(60.0)
+        day += timedelta(days=1)
+    assert told.count(KEEPS_WORDS) == 1
+    assert len(told) == 4
+    again = BoardWatch(
+        lambda: BoardNow(doubts=(KEEPS_WORDS,)), clock, lambda kind, words: told.append(words), told
+    )
+    again.look(day)
+    assert told.count(KEEPS_WORDS) == 1

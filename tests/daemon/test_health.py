@@ -98,7 +98,7 @@ def test_a_locked_or_full_logbook_answers_and_one_that_hangs_does_not(tmp_path: 
         hanging.set()
         let_go.wait(10.0)
 
-    with Logbook(tmp_path / "logbook.db", HandClock(), timeout_s=0.2) as book:
+    with Logbook(tmp_path / "logbook.db", HandClock(), timeout_s=1.0) as book:
         assert book.answers(5.0)
         with Locked(book.path):
             assert book.answers(5.0)

@@ -21,7 +21,7 @@ START = datetime(2031, 6, 1, 4, 0, tzinfo=UTC)
 class Kept:
     def __init__(self, folder: Path) -> None:
         self.clock = HandClock(START)
-        self.logbook = Logbook(folder / "logbook.db", self.clock, timeout_s=0.1)
+        self.logbook = Logbook(folder / "logbook.db", self.clock, timeout_s=1.0)
         self.books = Books(self.logbook)
 
     def begin(self, stopped: ShutAt | None = None) -> Restarts:
