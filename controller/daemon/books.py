@@ -64,17 +64,27 @@ class Books:
         """Write a sign of life."""
         self._write.beat(pulse_id, open_s, litres)
 
-    def closed(
+    def ended(
         self,
-        pulse_id: int,
+        pulse: Pulse,
         *,
+        opened_utc: datetime,
+        opened_mono_s: float,
         open_s: float,
         litres: float,
         why: str,
         how: HowKnown = HowKnown.TIMED,
     ) -> None:
-        """Write the true end."""
-        self._write.closed(pulse_id, open_s, litres, how, why)
+        """Write the true end, also where the logbook was begun anew while the valve was open."""
+        self._write.ended(
+            pulse,
+            opened_utc=opened_utc,
+            opened_mono_s=opened_mono_s,
+            open_s=open_s,
+            litres=litres,
+            how=how,
+            why=why,
+        )
 
     def refused(self, pulse_id: int, why: str) -> None:
         """Write that the valve was not opened for it."""
@@ -231,7 +241,8 @@ class Books:
     @property
     def _ask(self) -> Questions:
         if self._questions is None:
-            self._questions = Questions(self._write.path)
+            # What a reader finds damaged the writer may not have met yet.
+            self._questions = Questions(self._write.path, on_damage=self._write.doubt)
         return self._questions
 
 

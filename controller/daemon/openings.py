@@ -45,6 +45,7 @@ class Running:
     zone: str
     line: int
     pulse_id: int
+    pulse: Pulse
     day: date
     manual: bool
     opened_utc: datetime
@@ -146,6 +147,7 @@ class Openings:
             zone=pulse.zone,
             line=line,
             pulse_id=pulse_id,
+            pulse=pulse,
             day=pulse.day,
             manual=manual,
             opened_utc=opened_utc,
@@ -327,8 +329,10 @@ class Openings:
         while self._unwritten:
             end = self._unwritten[0]
             try:
-                self._books.closed(
-                    end.running.pulse_id,
+                self._books.ended(
+                    end.running.pulse,
+                    opened_utc=end.running.opened_utc,
+                    opened_mono_s=end.running.opened_mono_s,
                     open_s=end.open_s,
                     litres=end.litres,
                     how=end.how,

@@ -56,6 +56,11 @@ class Pen:
         """Whether the writing thread moves: it answers in time, be it with an error."""
         return self._writer.answers(within_s)
 
+    def doubt(self) -> None:
+        """A reader has found damage: the next work looks at all of the file first."""
+        self._suspect = True
+        self._writer.open_anew()
+
     def write(self, work: Callable[[Book, str], T]) -> T:
         """Run the work in one transaction, at one moment; back when it is on disk."""
         now = utc_text(self.clock.now_utc())
@@ -69,6 +74,8 @@ class Pen:
         elif book.file_id != self._first_file:
             self.replaced, self.set_aside = True, book.set_aside or self.set_aside
             number_pulses_apart(book.db.conn, self.clock)
+            if book.set_aside is None:
+                _say_lost(book, self.clock)
         return book
 
     def _is_damage(self, error: Exception) -> bool:
@@ -81,6 +88,18 @@ class Pen:
             return self._writer.do(work, within_s=within_s)
         except (sqlite3.Error, OSError) as error:
             raise plain(error, self.path) from error
+
+
+def _say_lost(book: Book, clock: Clock) -> None:
+    book.db.table("happenings").insert(
+        {
+            "at_utc": utc_text(clock.now_utc()),
+            "kind": "logbook lost",
+            "words": "the logbook was taken away while the daemon ran; this one lies in its place, "
+            "and knows nothing of what was given before it was begun",
+        }
+    )
+    book.db.commit()
 
 
 def insert(book: Book, table: str, row: Row) -> int:

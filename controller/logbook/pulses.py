@@ -117,6 +117,45 @@ class PulsePages(Pen):
         """Write the true end of a pulse: open time, litres, and how those are known."""
         self._end(pulse_id, PulseState.CLOSED, open_s, litres, how, why)
 
+    def ended(
+        self,
+        pulse: Pulse,
+        *,
+        opened_utc: datetime,
+        opened_mono_s: float,
+        open_s: float,
+        litres: float,
+        how: HowKnown | str,
+        why: str = "",
+    ) -> None:
+        """Write the true end of a pulse as `closed` does, found by its key.
+
+        A logbook that was begun anew while the pulse was open does not know it, or plans it still:
+        there it is entered whole, so that its water is not given again.
+        """
+        ending = _ending(open_s, litres, how, why)
+
+        def work(book: Book, now: str) -> None:
+            found = _by_key(book, pulse.key)
+            if found is None or found["state"] == PulseState.PLANNED:
+                row = _planned_row(pulse, now) | {
+                    "intended_utc": utc_text(opened_utc),
+                    "opened_utc": utc_text(opened_utc),
+                    "opened_mono_s": float(opened_mono_s),
+                    "boot_id": self.clock.boot_id(),
+                }
+                if found is None:
+                    pulse_id = insert(book, "pulses", row)
+                else:
+                    pulse_id = int(found["id"])
+                    book.db.table("pulses").update(pulse_id, row)
+            else:
+                _check_step(found, PulseState.CLOSED)
+                pulse_id = int(found["id"])
+            book.db.table("pulses").update(pulse_id, ending(now) | {"state": PulseState.CLOSED})
+
+        self.write(work)
+
     def cut(
         self, pulse_id: int, open_s: float, litres: float, how: HowKnown | str, why: str = ""
     ) -> None:
@@ -188,20 +227,7 @@ class PulsePages(Pen):
         how: HowKnown | str,
         why: str,
     ) -> None:
-        _check_amounts(open_s, litres)
-        if how not in set(HowKnown):
-            raise LogbookError(f"found {how!r}; allowed are: {', '.join(HowKnown)}")
-        self._step(
-            pulse_id,
-            state,
-            lambda now: {
-                "closed_utc": now,
-                "open_s": float(open_s),
-                "litres": float(litres),
-                "how_known": str(how),
-                "why": why,
-            },
-        )
+        self._step(pulse_id, state, _ending(open_s, litres, how, why))
 
     def _step(self, id_or_key: int | str, state: PulseState, changes: Callable[[str], Row]) -> None:
         def work(book: Book, now: str) -> None:
@@ -215,6 +241,20 @@ class PulsePages(Pen):
             book.db.table("pulses").update(found["id"], changes(now) | {"state": state})
 
         self.write(work)
+
+
+def _ending(open_s: float, litres: float, how: HowKnown | str, why: str) -> Callable[[str], Row]:
+    """What is written of an end, once it is known when."""
+    _check_amounts(open_s, litres)
+    if how not in set(HowKnown):
+        raise LogbookError(f"found {how!r}; allowed are: {', '.join(HowKnown)}")
+    return lambda now: {
+        "closed_utc": now,
+        "open_s": float(open_s),
+        "litres": float(litres),
+        "how_known": str(how),
+        "why": why,
+    }
 
 
 def _planned_row(pulse: Pulse, now: str) -> Row:

@@ -85,7 +85,7 @@ class Writer(Generic[S]):
         self._queue: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
         self._lock = threading.Lock()
         self._thread: threading.Thread | None = None
-        self._closed = False
+        self._closed = self._anew = False
 
     def do(self, work: Callable[[S], T], *, within_s: float | None = None) -> T:
         """Run the work in a transaction and give back its result once that is on disk.
@@ -116,6 +116,10 @@ class Writer(Generic[S]):
                 f"the logbook did not take it within {within_s:g} s; {outcome}"
             ) from None
         return result
+
+    def open_anew(self) -> None:
+        """Have the next piece of work close the store and open it again; from any thread."""
+        self._anew = True
 
     def answers(self, within_s: float) -> bool:
         """Whether the thread takes up work and comes back from it in time, also with an error.
@@ -177,9 +181,10 @@ class Writer(Generic[S]):
     def _serve(self, job: _Job, store: S | None) -> tuple[S | None, bool]:
         """Do one job; the store to go on with, and whether the thread may."""
         try:
-            if store is not None and not store.is_the_file_there():
+            if store is not None and (self._anew or not store.is_the_file_there()):
                 store.close()
                 store = None
+            self._anew = False
             if store is None:
                 store = self._connect()
             result = _in_one_transaction(job, store)
