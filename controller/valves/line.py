@@ -213,5 +213,8 @@ class Line:
 
 
 def told(fault: Exception) -> str:
-    """The words of a fault, or its name if it has none."""
-    return str(fault) or type(fault).__name__
+    """The words of a fault, or its name if none can be had."""
+    try:
+        return str(fault) or type(fault).__name__
+    except Exception:  # noqa: BLE001 - a driver's own fault may be broken, too
+        return type(fault).__name__
