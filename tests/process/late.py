@@ -38,7 +38,9 @@ def pulses(count: int) -> list[tuple[int, float, float, float]]:
     bank = Bank(limits, GpioPins("lgpio", CHIP), clock, ends.put)
     closer = Closer(bank, clock)
     closer.start()
-    chance, asked, done = random.Random(1), {}, []
+    chance = random.Random(1)
+    asked: dict[int, tuple[float, float]] = {}
+    done: list[tuple[int, float, float, float]] = []
 
     def open_one(line: int) -> None:
         for_s = chance.uniform(SHORTEST_S, LONGEST_S)
@@ -64,7 +66,7 @@ def pulses(count: int) -> list[tuple[int, float, float, float]]:
 
 def bare(count: int) -> list[float]:
     """As many appointments at a time, kept by sleeping; how late each was. [s]"""
-    chance, late = random.Random(1), []
+    chance, late = random.Random(1), list[float]()
     due = [time.monotonic() + chance.uniform(SHORTEST_S, LONGEST_S) for _ in LINES]
     heapq.heapify(due)
     while len(late) < count:

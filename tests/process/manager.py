@@ -24,7 +24,7 @@ from controller.errors import DaemonError
 from process.onpath import lgpio as _lgpio
 from process.onpath.timepage import ENVIRONMENT as TIME_PAGE
 from process.onpath.timepage import TimePage
-from process.recorder import PERSIST, Recorder
+from process.recorder import PERSIST, Recorder, die_with_parent
 
 ON_PATH = Path(__file__).parent / "onpath"
 WATCHDOG_S = 30.0  # WatchdogSec of systemd/rowgate.service
@@ -72,19 +72,27 @@ class Manager:
         """`rowgate run`, with resource limits where they are given."""
 
         def before() -> None:
+            die_with_parent()
             for what, most in (limits or {}).items():
                 resource.setrlimit(what, (most, resource.getrlimit(what)[1]))
 
         self.hear()
         self.ready, self.alive_mono_s = False, self.page.mono_s()
-        words = ["run", self.garden, "--state", self.state, "--runtime", self.runtime]
+        words: list[str | Path] = [
+            "run",
+            self.garden,
+            "--state",
+            self.state,
+            "--runtime",
+            self.runtime,
+        ]
         with self.log.open("ab") as log:
             self.child = subprocess.Popen(
                 [sys.executable, "-m", "controller.cli", *words, "--pins", "lgpio"],
                 env=self._environment() | {"NOTIFY_SOCKET": str(self.folder / "notify")},
                 cwd=self.runtime if self.runtime.is_dir() else self.folder,
                 stderr=log,
-                preexec_fn=before if limits else None,
+                preexec_fn=before,
             )
         self._children.append(self.child)
         return self.child

@@ -220,8 +220,8 @@ def test_a_card_that_turns_read_only(
         manager.terminate()
         manager.stop_step()
         assert not manager.on()
-        manager.start()  # on a read-only card it either waits or says why it cannot
-        manager.until(lambda: manager.child.poll() is not None or manager.hear().ready, 30.0)
+        child = manager.start()  # on a read-only card it either waits or says why it cannot
+        manager.until(lambda: child.poll() is not None or manager.hear().ready, 30.0)
         assert not manager.on()
         manager.kill()
         subprocess.run(["umount", str(card)], check=True)

@@ -123,6 +123,7 @@ def test_killed_under_water_it_is_dry_by_the_stop_step_and_waters_on(manager: Ma
 
     manager.started()
     manager.until(go_on_until_on)
+    manager.until(lambda: manager.ask(ask="status")["open"])  # and that is on disk
     killed_s = time.monotonic()
     manager.kill()
     assert manager.on()  # this kernel leaves the line as it was
