@@ -123,9 +123,8 @@ class FlowDesk:
                 ),
                 default=0.0,
             )
-            leads_s = 0.0 if master is None or self._open else master.leads_s
             travel_s = max((valves[z].closes_in_s for z in self._open - opened), default=0.0)
-            self._from_mono_s = now + max(warm_s + leads_s, travel_s) + SETTLES_S
+            self._from_mono_s = now + max(warm_s, travel_s) + SETTLES_S
         else:
             self._before = self._reckon(self._open)
             travel_s = max((valves[z].closes_in_s for z in self._open if z in valves), default=0.0)

@@ -98,7 +98,14 @@ class Watching:
             gauge.look(today)
         if self._desk is None:
             return []
-        return self._desk.look(self._openings.running.keys(), today)
+        now = self._clock.mono_s()
+        # A valve that waits for the master, or is on its way shut, gives no flow to judge.
+        wide_open = [
+            zone
+            for zone, running in self._openings.running.items()
+            if running.shut_mono_s is None and running.opened_mono_s <= now
+        ]
+        return self._desk.look(wide_open, today)
 
     def end(self) -> None:
         """Write down what has not been written yet."""

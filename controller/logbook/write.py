@@ -63,28 +63,22 @@ class Logbook(SeenPages):
         return self.reading("rain gauge", mm, "mm", day=day, who=who)
 
     def gauge_on_pin(self, day: date, mm: float, hours: float) -> None:
-        """Write down what a gauge on a pin has counted of a day since the last time, and over how
-        many hours it was watched for that; both are increments, in one transaction."""
+        """Add what a gauge on a pin has counted of a day since the last time, and over how many
+        hours it was watched for that: two rows a day, however often."""
         require_range("rain_mm", mm, 0.0, 2000.0)
         require_range("hours", hours, 0.0, 100.0)
-        plain = {"day": day.isoformat(), "zone": None, "who": ""}
-        rows = [
-            plain | {"kind": PIN_GAUGE_HOURS, "value": float(hours), "unit": "h"},
-            *([plain | {"kind": PIN_GAUGE, "value": float(mm), "unit": "mm"}] if mm else []),
-        ]
 
         def work(book: Book, now: str) -> None:
-            for row in rows:
-                insert(book, "readings", row | {"written_utc": now, "at_utc": now})
-            if not mm:
-                # A dry day is known to be dry: the gauge's sum of it is nought, not missing.
-                found = book.db.execute(
-                    "SELECT 1 FROM readings WHERE kind = ? AND day = ? LIMIT 1",
-                    [PIN_GAUGE, day.isoformat()],
-                ).fetchone()
-                if found is None:
-                    dry = plain | {"kind": PIN_GAUGE, "value": 0.0, "unit": "mm"}
-                    insert(book, "readings", dry | {"written_utc": now, "at_utc": now})
+            for kind, value, unit in ((PIN_GAUGE, mm, "mm"), (PIN_GAUGE_HOURS, hours, "h")):
+                added = book.db.execute(
+                    "UPDATE readings SET value = value + ?, at_utc = ?, written_utc = ? "
+                    "WHERE kind = ? AND day = ?",
+                    [float(value), now, now, kind, day.isoformat()],
+                )
+                if not added.rowcount:
+                    row = {"kind": kind, "value": float(value), "unit": unit, "who": ""}
+                    row |= {"day": day.isoformat(), "written_utc": now, "at_utc": now}
+                    insert(book, "readings", row)
 
         self.write(work)
 

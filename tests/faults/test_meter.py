@@ -279,3 +279,36 @@ def test_a_debounce_that_swallows_pulses_is_told_at_the_start(
     world = MeteredWorld(tmp_path, a_thirsty_garden(debounce_s=debounce_ms / 1000.0))
     told = [w for k, w in world.happenings() if k == "meter"]
     assert bool(told) is wrong
+
+
+def test_a_slow_valve_on_its_way_shut_is_not_taken_for_a_clogged_one(tmp_path: Path) -> None:
+    garden = a_thirsty_garden()
+    (zone,) = garden.zones
+    slow = replace(zone.valve, opens_in_s=20.0, closes_in_s=20.0)
+    garden = replace(garden, zones=(replace(zone, valve=slow),))
+    world = MeteredWorld(tmp_path, garden)
+    steady, seen = world.rig.flow_l_s, [0.0]
+
+    def moving(opened: frozenset[str]) -> float:
+        running = world.openings.running.get("a")
+        if running is None:
+            return 0.0
+        now = world.clock.mono_s()
+        share = min(1.0, (now - running.opened_mono_s) / 20.0)
+        if running.shut_mono_s is not None:
+            share = max(0.0, 1.0 - (now - running.shut_mono_s) / 20.0)
+        seen[0] = max(seen[0], share)
+        return share * steady(frozenset("a"))
+
+    world.rig.flow_l_s = moving
+    world.run_for(60.0)  # at the start the valve is given its time to shut
+    for _ in range(3):
+        opened = world.ask(ask="open", zone="a", seconds=70)
+        assert opened["ok"], opened
+        for _ in range(150):
+            world.run_for(1.0)
+    assert seen[0] == 1.0
+    assert [k for k, _ in world.happenings() if k.startswith("flow")] == []
+    rows = world.given()
+    assert {r.how_known for r in rows} == {HowKnown.METERED}
+    assert sum(r.litres for r in rows) == approx(world.rig.litres, rel=0.02)
