@@ -33,6 +33,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from controller.demand.canopy import canopy_on
 from controller.demand.daystep import Asked, Bucket, Wet, bucket_day, dual_day
@@ -206,24 +207,18 @@ def _bare_day(previous: LedgerDay | None, part: Part, today: DayInput, came: _Co
         entering_mm=came.entering_mm + came.watered_mm,
         demand_mm=etc,
     )
-    return LedgerDay(
-        zone=part.zone,
-        day=today.day,
+    return _written(
+        part,
+        today,
+        came,
         account=BARE,
         crop=None,
         stage=BARE,
         day_of_planting=0,
-        eto_mm=today.eto_mm,
-        method=today.method,
         kc=kc,
         etc_mm=etc,
         stress=found.stress,
         used_mm=found.used_mm,
-        rain_mm=came.rain_mm,
-        rain_known=today.rain_mm is not None,
-        rain_unused_mm=came.unused_mm,
-        runoff_mm=came.runoff_mm,
-        watered_mm=came.watered_mm,
         drained_mm=found.drained_mm,
         handed_over_mm=opening - start,
         start_depletion_mm=start,
@@ -231,17 +226,9 @@ def _bare_day(previous: LedgerDay | None, part: Part, today: DayInput, came: _Co
         root_depth_m=SURFACE_LAYER_M,
         taw_mm=tew,
         raw_mm=rew,
-        depletion_fraction=rew / tew,
-        measured=today.measured,
-        part=part.name,
-        coefficients=part.coefficients.value,
         ke=found.stress * kc,
         evaporated_mm=found.used_mm,
         surface_depletion_mm=found.depletion_mm,
-        exposure=part.exposure,
-        ground_m2=part.ground_m2,
-        rung=today.rung,
-        snow_mm=today.snow_mm,
     )
 
 
@@ -324,24 +311,18 @@ def _planted_day(
         stress, used, drained = bucket.stress, bucket.used_mm, bucket.drained_mm
         transpired = evaporated = ke = 0.0
         exposed = 1.0
-    return LedgerDay(
-        zone=part.zone,
-        day=today.day,
+    return _written(
+        part,
+        today,
+        came,
         account=facts.name,
         crop=facts.planting.crop,
         stage=crop.stage,
         day_of_planting=crop.day_of_planting,
-        eto_mm=today.eto_mm,
-        method=today.method,
         kc=kc,
         etc_mm=etc,
         stress=stress,
         used_mm=used,
-        rain_mm=came.rain_mm,
-        rain_known=today.rain_mm is not None,
-        rain_unused_mm=came.unused_mm,
-        runoff_mm=came.runoff_mm,
-        watered_mm=came.watered_mm,
         drained_mm=drained,
         handed_over_mm=opening - start,
         start_depletion_mm=start,
@@ -349,11 +330,7 @@ def _planted_day(
         root_depth_m=depth_m,
         taw_mm=taw,
         raw_mm=raw,
-        depletion_fraction=raw / taw,
-        measured=today.measured,
-        part=part.name,
         phase=at.phase,
-        coefficients=part.coefficients.value,
         kcb=kcb,
         ke=ke,
         transpired_mm=transpired,
@@ -362,12 +339,32 @@ def _planted_day(
         wetted_fraction=state.wetted,
         exposed_fraction=exposed,
         cover=canopy.cover,
-        exposure=part.exposure,
         plants=facts.plants,
-        ground_m2=part.ground_m2,
         salt_stress=facts.salt_stress,
+    )
+
+
+def _written(part: Part, today: DayInput, came: _Coming, **own: Any) -> LedgerDay:
+    """The day as it is kept: what ground, weather and water say of any day, and its own."""
+    return LedgerDay(
+        zone=part.zone,
+        part=part.name,
+        day=today.day,
+        eto_mm=today.eto_mm,
+        method=today.method,
         rung=today.rung,
+        measured=today.measured,
         snow_mm=today.snow_mm,
+        rain_mm=came.rain_mm,
+        rain_known=today.rain_mm is not None,
+        rain_unused_mm=came.unused_mm,
+        runoff_mm=came.runoff_mm,
+        watered_mm=came.watered_mm,
+        coefficients=part.coefficients.value,
+        exposure=part.exposure,
+        ground_m2=part.ground_m2,
+        depletion_fraction=own["raw_mm"] / own["taw_mm"],
+        **own,
     )
 
 

@@ -58,6 +58,16 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Series:
+    """One list of an answer: its name there, the field it fills, the units it may come in."""
+
+    name: str
+    field: str
+    units: Mapping[str, Convert]
+    needed: bool = True  # for a day to count as whole
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
     """What an answer says. `asked_on` is the garden's date on which it was given.
 

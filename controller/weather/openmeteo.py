@@ -11,7 +11,6 @@ forecast does not become a measurement by lying in a cache overnight.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from urllib.parse import urlencode
 
@@ -21,9 +20,9 @@ from controller.weather.answer import (
     RAIN,
     TEMPERATURE,
     WIND,
-    Convert,
     Question,
     Reading,
+    Series,
     checked,
     number_or_none,
     only_parts,
@@ -56,27 +55,17 @@ def query(question: Question) -> str:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Series:
-    """One list of the answer: the field it fills, and the units it may come in."""
-
-    name: str
-    field: str
-    units: Mapping[str, Convert]
-    needed: bool = True  # for a day to count as whole
-
-
-_SERIES: tuple[_Series, ...] = (
-    _Series(name="temperature_2m_min", field="tmin_c", units=TEMPERATURE),
-    _Series(name="temperature_2m_max", field="tmax_c", units=TEMPERATURE),
-    _Series(name="dew_point_2m_mean", field="dewpoint_c", units=TEMPERATURE),
-    _Series(name="relative_humidity_2m_min", field="rh_min_pct", units=PERCENT),
-    _Series(name="relative_humidity_2m_max", field="rh_max_pct", units=PERCENT),
-    _Series(name="wind_speed_10m_mean", field="wind_m_s", units=WIND),
-    _Series(name="shortwave_radiation_sum", field="solar_mj_m2", units={"MJ/m²": same}),
-    _Series(name="precipitation_sum", field="rain_mm", units=RAIN),
+_SERIES: tuple[Series, ...] = (
+    Series(name="temperature_2m_min", field="tmin_c", units=TEMPERATURE),
+    Series(name="temperature_2m_max", field="tmax_c", units=TEMPERATURE),
+    Series(name="dew_point_2m_mean", field="dewpoint_c", units=TEMPERATURE),
+    Series(name="relative_humidity_2m_min", field="rh_min_pct", units=PERCENT),
+    Series(name="relative_humidity_2m_max", field="rh_max_pct", units=PERCENT),
+    Series(name="wind_speed_10m_mean", field="wind_m_s", units=WIND),
+    Series(name="shortwave_radiation_sum", field="solar_mj_m2", units={"MJ/m²": same}),
+    Series(name="precipitation_sum", field="rain_mm", units=RAIN),
     # The highest chance of any one hour to bring more than 0.1 mm, not that of the whole day.
-    _Series(
+    Series(
         name="precipitation_probability_max",
         field="rain_chance_pct",
         units=PERCENT,
@@ -148,7 +137,7 @@ def _dates(found: object, question: Question) -> tuple[date, ...]:
 
 
 def _column(
-    series: _Series,
+    series: Series,
     daily: Mapping[str, object],
     named: Mapping[str, object],
     count: int,

@@ -12,7 +12,6 @@ one the answer itself names, and units are read from the answer, too. Wind is at
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from urllib.parse import urlencode
 
@@ -26,6 +25,7 @@ from controller.weather.answer import (
     Place,
     Question,
     Reading,
+    Series,
     checked,
     inner,
     number,
@@ -48,24 +48,14 @@ _RADIATION: Mapping[str, Convert] = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Series:
-    """One parameter: the field it fills, and the units it may come in."""
-
-    name: str
-    field: str
-    units: Mapping[str, Convert]
-    needed: bool = True  # for a day to count as whole
-
-
-_SERIES: tuple[_Series, ...] = (
-    _Series(name="T2M_MIN", field="tmin_c", units=TEMPERATURE),
-    _Series(name="T2M_MAX", field="tmax_c", units=TEMPERATURE),
-    _Series(name="T2MDEW", field="dewpoint_c", units=TEMPERATURE),
-    _Series(name="RH2M", field="rh_mean_pct", units=PERCENT),
-    _Series(name="WS2M", field="wind_m_s", units=WIND),
-    _Series(name="PRECTOTCORR", field="rain_mm", units=RAIN),
-    _Series(name="ALLSKY_SFC_SW_DWN", field="solar_mj_m2", units=_RADIATION, needed=False),
+_SERIES: tuple[Series, ...] = (
+    Series(name="T2M_MIN", field="tmin_c", units=TEMPERATURE),
+    Series(name="T2M_MAX", field="tmax_c", units=TEMPERATURE),
+    Series(name="T2MDEW", field="dewpoint_c", units=TEMPERATURE),
+    Series(name="RH2M", field="rh_mean_pct", units=PERCENT),
+    Series(name="WS2M", field="wind_m_s", units=WIND),
+    Series(name="PRECTOTCORR", field="rain_mm", units=RAIN),
+    Series(name="ALLSKY_SFC_SW_DWN", field="solar_mj_m2", units=_RADIATION, needed=False),
 )
 
 
@@ -143,7 +133,7 @@ def read_days(body: str, question: Question, *, given_utc: datetime) -> Reading:
 
 
 def _column(
-    series: _Series,
+    series: Series,
     columns: Mapping[str, object],
     answer: Mapping[str, object],
     fill: float,
