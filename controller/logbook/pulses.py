@@ -131,12 +131,15 @@ class PulsePages(Pen):
         """Write the true end of a pulse as `closed` does, found by its key.
 
         A logbook that was begun anew while the pulse was open does not know it, or plans it still:
-        there it is entered whole, so that its water is not given again.
+        there it is entered whole, so that its water is not given again. The same end told twice
+        is written once: a slow disk may have taken it after the asker had given up.
         """
         ending = _ending(open_s, litres, how, why)
 
         def work(book: Book, now: str) -> None:
             found = _by_key(book, pulse.key)
+            if found is not None and _is_told(found, float(open_s), float(litres)):
+                return
             if found is None or found["state"] == PulseState.PLANNED:
                 row = _planned_row(pulse, now) | {
                     "intended_utc": utc_text(opened_utc),
@@ -275,7 +278,9 @@ def _planned_row(pulse: Pulse, now: str) -> Row:
 
 
 def _by_key(book: Book, key: str) -> Row | None:
-    rows = list(book.db.query("SELECT id, key, state FROM pulses WHERE key = ?", [key]))
+    rows = list(
+        book.db.query("SELECT id, key, state, open_s, litres FROM pulses WHERE key = ?", [key])
+    )
     return rows[0] if rows else None
 
 
@@ -284,6 +289,12 @@ def _by_id(book: Book, pulse_id: int) -> Row:
     if not rows:
         raise LogbookError(f"no pulse has the number {pulse_id}")
     return rows[0]
+
+
+def _is_told(found: Row, open_s: float, litres: float) -> bool:
+    """Whether this very end stands there already."""
+    told = (found["state"], found["open_s"], found["litres"])
+    return told == (PulseState.CLOSED, open_s, litres)
 
 
 def _check_step(found: Row, state: PulseState) -> None:

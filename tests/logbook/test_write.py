@@ -165,6 +165,24 @@ def test_the_life_of_a_pulse_is_written_with_its_moments(
     assert ask.unfinished() == []
 
 
+def test_an_end_that_was_taken_late_may_be_told_again_and_no_other_end(
+    book: Logbook, ask: Questions, clock: HandClock
+) -> None:
+    # A slow disk takes it after the asker has given up, and the asker tries again.
+    book.plan_day(DAY, [a_pulse()])
+    pulse_id = book.intend(a_pulse())
+    book.opened(pulse_id, 1000.0)
+    end = {"opened_utc": clock.now_utc(), "opened_mono_s": 1000.0, "how": HowKnown.TIMED}
+    book.ended(a_pulse(), **end, open_s=59.7, litres=4.9, why="time is up")
+    row = ask.pulse(pulse_id)
+    clock.advance(15.0)
+    book.ended(a_pulse(), **end, open_s=59.7, litres=4.9, why="time is up")
+    assert ask.pulse(pulse_id) == row
+    with pytest.raises(LogbookError, match="runs once, or never"):
+        book.ended(a_pulse(), **end, open_s=12.0, litres=1.0, why="another")
+    assert ask.pulse(pulse_id) == row
+
+
 def test_a_sign_of_life_needs_an_open_pulse(book: Logbook) -> None:
     pulse_id = book.intend(a_pulse())
     with pytest.raises(LogbookError, match="intended, not open"):

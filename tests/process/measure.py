@@ -1,11 +1,12 @@
 """The numbers of docs/daemon-proof.md, measured here and printed.
 
-`python -m process.measure [late|hung|disk|memory|deaths ...]` from the folder `tests`; all of them
+`python -m process.measure [late|hung|disk|memory|year|deaths ...]` from the folder `tests`; all of them
 where none is named (about an hour). Each says what it did; nothing is written into the docs.
 """
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import subprocess
@@ -20,10 +21,11 @@ from process.late import Burning
 from process.manager import CHIP, ON_LEVEL, ON_PATH, Manager
 from process.recorder import PERSIST, RELEASED, Recorder
 from process.season import BEGINS, Haste, a_plot, its_weather
+from process.twin import Twin
 from process.verdict import of, season_of_deaths
 
 ROOT = ON_PATH.parents[2]
-DISK_RATE = 20.0
+DISK_RATE = 10.0
 
 
 def how_late(folder: Path, count: int = 10_000) -> dict[str, list[float]]:
@@ -121,7 +123,7 @@ def hung_steward(folder: Path, rate: float = 10.0) -> dict[str, float]:
         manager.close()
 
 
-def written_a_day(folder: Path, days: int = 5) -> dict[str, float]:
+def written_a_day(folder: Path, days: int = 4) -> dict[str, float]:
     """Bytes the example garden's daemon sends to the disk, each day of June; and its files."""
     config = ROOT / "config"
     text = (config / "example-garden.toml").read_text("utf-8")
@@ -195,6 +197,22 @@ def resident_over_a_year(folder: Path, rate: float = 12.0) -> Mapping[str, float
     return found
 
 
+def resident_by_hand(folder: Path, months: int = 12) -> Mapping[str, float]:
+    """The same of the daemon's mind, logbook and bank in hand-turned time: a year in a minute."""
+    twin = Twin(folder, garden=a_plot(), weather=its_weather(days=460))
+    found: dict[str, float] = {}
+    for month in range(months + 1):
+        at = BEGINS + timedelta(days=30.4 * month)
+        twin.run_until(at)
+        twin.pins.moves.clear()  # the stand-in remembers them all; the daemon does not
+        gc.collect()
+        found[f"{at:%Y-%m-%d}"] = _resident_mb(os.getpid())
+    found["pulses"] = len(twin.pulses())
+    found["files_mb"] = sum(f.stat().st_size for f in folder.rglob("*") if f.is_file()) / 1e6
+    twin.kill()
+    return found
+
+
 def _resident_mb(pid: int) -> float:
     pages = int(Path(f"/proc/{pid}/statm").read_text().split()[1])
     return pages * os.sysconf("SC_PAGESIZE") / 1e6
@@ -220,6 +238,11 @@ def _memory() -> None:
         print(f"memory, {what}: {much:.1f}")
 
 
+def _year() -> None:
+    for what, much in resident_by_hand(_folder()).items():
+        print(f"by hand, {what}: {much:.1f}")
+
+
 def _deaths() -> None:
     for mode, seed in ((PERSIST, 7), (RELEASED, 8)):
         print(f"deaths, {mode}:")
@@ -236,6 +259,7 @@ ALL: Mapping[str, Callable[[], None]] = {
     "hung": _hung,
     "disk": _disk,
     "memory": _memory,
+    "year": _year,
     "deaths": _deaths,
 }
 
