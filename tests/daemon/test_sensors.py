@@ -30,6 +30,8 @@ GAUGE = Sensor(kind=SensorKind.RAIN_GAUGE, line=PIN + 2, mm_per_tip=0.2)
 
 
 class SensingWorld(World):
+    logbook_timeout_s = 0.5
+
     def __init__(self, folder: Path, *sensors: Sensor) -> None:
         super().__init__(
             folder,

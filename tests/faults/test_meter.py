@@ -26,6 +26,8 @@ DAY = date(2031, 6, 1)
 class MeteredWorld(World):
     """A daemon whose open lines let water through pipes as `truth` has them."""
 
+    logbook_timeout_s = 0.5
+
     def __init__(self, folder: Path, garden: Garden, truth: Garden | None = None) -> None:
         inputs = HandInputs()
         self.rig = Rig(inputs, true_flow(Lines(truth or garden)))
