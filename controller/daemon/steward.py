@@ -206,8 +206,14 @@ class Steward:
         return self.flow_l_s(zone, together & known) if zone in known else 0.0
 
     def person_closed(self, zone: str) -> None:
-        """A person shut this zone: what is left of its dose today stays in the ledger."""
-        self._not_today[zone] = local_day(self._garden, self.clock.now_utc())
+        """A person shut this zone: what is left of its dose stays in the ledger until the next.
+
+        A dose of yesterday's, from a window across midnight, is not today's.
+        """
+        running = self.openings.running.get(zone)
+        days = [running.day] if running is not None and not running.manual else []
+        days += sorted(p.day for p in self.due.pending if p.zone == zone)
+        self._not_today[zone] = days[0] if days else self._today()
         self.due.leave_out(zone)
 
     def facts(self) -> Facts:
