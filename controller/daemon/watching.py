@@ -158,13 +158,12 @@ class Watching:
         if too_fast:
             tell("meter", too_fast)
         known: dict[frozenset[str], Reckoned] = {}
-        bands: list[ErrorOf] = []
+        # Now, while nothing is open: in a big garden it takes a small board a while.
+        bands = self._bands(garden)
 
         def reckon(opened: frozenset[str]) -> Reckoned:
             if opened not in known:
-                if not bands:
-                    bands.append(self._bands(garden))
-                known[opened] = _reckoned(opened, flow_l_s, bands[0])
+                known[opened] = _reckoned(opened, flow_l_s, bands)
             return known[opened]
 
         def fill_s(zone: str, opened: frozenset[str]) -> float:
