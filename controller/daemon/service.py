@@ -317,6 +317,11 @@ class _Service:
             self._shut.wait(SHUT_WITHIN_S)  # what ended, and when, is known only then
             steward.tick_last()
             ending(books, self._ending_why)
+        except LogbookError as fault:
+            # What a crash left must be written down before anything opens; the next start tries.
+            _LOG.error("the daemon cannot go on: %s", fault)
+            self._exit_code = 1
+            self._end("the logbook does not take what must be in it")
         except Exception:  # noqa: BLE001 - the process must end, valves first
             _LOG.exception("the steward")
             self._exit_code = 1

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from support.daemon_faults import TINY_GARDEN
+from support.daemon_faults import TINY_GARDEN, Locked
 
 from controller.daemon.control import SOCKET_NAME, ask
 from controller.daemon.service import LOGBOOK_NAME
@@ -186,6 +186,24 @@ def test_a_killed_process_is_cleaned_up_after_and_counted(daemon: Process) -> No
         (row,) = questions.pulses(*_ALWAYS)
     assert row.state is PulseState.CUT
     assert 1.0 < row.open_s < 20.0
+
+
+@pytest.mark.slow
+def test_a_start_that_cannot_write_down_what_a_kill_left_ends_and_says_so(daemon: Process) -> None:
+    child = daemon.started()
+    assert daemon.ask(ask="open", zone="leeks", seconds=300)["ok"]
+    child.kill()
+    child.wait()
+    with Locked(daemon.state / LOGBOOK_NAME):
+        child = daemon.start()
+        assert child.wait(60.0) == 1
+    assert child.stderr is not None
+    assert "keeps it locked" in child.stderr.read()
+    child = daemon.started()
+    child.send_signal(signal.SIGTERM)
+    assert child.wait(20.0) == 0
+    with Questions(daemon.state / LOGBOOK_NAME) as questions:
+        assert not questions.unfinished()
 
 
 @pytest.mark.slow

@@ -110,6 +110,21 @@ def test_a_logbook_that_cannot_be_opened_ends_the_daemon_after_all_lines_are_off
     assert run.pins.read(17) is False  # taken, and off
 
 
+def test_what_a_crash_left_and_nobody_can_write_down_ends_the_daemon_in_words(
+    run: Run, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def refuses(*_: object) -> None:
+        raise LogbookError("the disk is full; make room, then try again")
+
+    monkeypatch.setattr("controller.daemon.service.write_down", refuses)
+    run.start()
+    run.ended()
+    assert run.code == 1
+    assert not run.pins.moves
+    (said,) = [r for r in caplog.records if "cannot go on" in r.message]
+    assert "make room" in said.message and said.exc_info is None
+
+
 def test_a_line_that_is_not_off_at_the_start_is_written_down(
     run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -137,9 +137,9 @@ def _counted_rightly(pulse: Pulse, rate: float) -> None:
     assert pulse.death is not None, row
     # The stop step cannot tell whether the kernel let the line go, or the daemon shut it and died
     # before it wrote that down: up to its own moment all is credited.
-    rescue_s = 0.0
-    if not math.isinf(pulse.death.seen_to_s):
-        rescue_s = (pulse.death.seen_to_s - pulse.death.real_s) * rate
+    rescue_s = (pulse.death.seen_to_s - pulse.death.real_s) * rate
+    if math.isinf(rescue_s):  # there was none; the next one's counts, if it comes before a start
+        rescue_s = (row.planned_open_s or 0.0) + MARGIN_S
     assert row.open_s <= really_s + rescue_s + slack_s, (row, really_s, pulse.death)
     # What ran after the death is not all credited; what ran before it is, but for one heartbeat.
     lived_s = min(really_s, (pulse.death.real_s - pulse.span.begin_s) * rate)

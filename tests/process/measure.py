@@ -1,7 +1,7 @@
 """The numbers of docs/daemon-proof.md, measured here and printed.
 
-`python -m process.measure [late|hung|disk|memory|year|deaths ...]` from the folder `tests`; all of them
-where none is named (about an hour). Each says what it did; nothing is written into the docs.
+`python -m process.measure [late|hung|disk|memory|year|deaths ...]` from the folder `tests`; all
+of them where none is named (about an hour). Nothing is written into the docs.
 """
 
 from __future__ import annotations
