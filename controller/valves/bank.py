@@ -299,9 +299,12 @@ class Bank:
         with self._changed:
             return any(line.may_run for line in self._hands.lines.values())
 
-    def states(self) -> Mapping[int, State]:
-        """The state of every line, by number; the master's, too."""
-        with self._changed:
+    def states(self, *, patience_s: float = FOR_EVER) -> Mapping[int, State]:
+        """The state of every line, by number; the master's, too.
+
+        With a patience, `ValveFault` if the bank is busy for longer than that.
+        """
+        with self._held(patience_s):
             return {line.number: line.state for line in sorted(self._hands.every(), key=_number)}
 
     def master(self) -> State | None:

@@ -119,11 +119,12 @@ class Supervisor:
             if stale:
                 self._end_because = self._end_because or (stale,)
                 self._bank.shut_down(stale, patience_s=patience_s)
+            states = self._bank.states(patience_s=patience_s)
         except ValveFault as fault:
             self._end_because = self._end_because or (str(fault),)
             failed = self._bank.off_past_the_lock()
             return Findings(still_open=tuple(failed), faults=self._end_because)
-        stuck = tuple(n for n, state in self._bank.states().items() if state is State.STUCK)
+        stuck = tuple(number for number, state in states.items() if state is State.STUCK)
         return Findings(closed_late=late, amiss=amiss, still_open=stuck, faults=self._end_because)
 
     def _stale(self) -> str:

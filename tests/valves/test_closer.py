@@ -133,6 +133,31 @@ def test_a_lock_that_cannot_be_had_does_not_keep_the_other_lines_on() -> None:
     assert not h.supervisor.check().sound  # what ended the process once is not forgotten
 
 
+@pytest.mark.parametrize("after", ["close_due", "look"])
+def test_a_lock_that_is_lost_in_the_midst_of_a_look_does_not_hold_the_supervisor(
+    monkeypatch: pytest.MonkeyPatch, after: str
+) -> None:
+    h = Hand()
+    h.bank.open(5, for_s=60.0)
+    done, held, over = getattr(h.bank, after), threading.Event(), threading.Event()
+
+    def hang() -> None:
+        with h.bank._changed:
+            held.set()
+            over.wait(10.0)
+
+    def then_hang(**more: float) -> tuple[int, ...]:
+        found: tuple[int, ...] = done(**more)
+        threading.Thread(target=hang, daemon=True).start()
+        assert held.wait(10.0)
+        return found
+
+    monkeypatch.setattr(h.bank, after, then_hang)
+    found = h.supervisor.check()
+    assert not found.sound and not h.pins.read(5)
+    over.set()
+
+
 @pytest.mark.parametrize("longer_first", [False, True])
 def test_the_thread_closes_at_the_deadline_though_it_sleeps_long(longer_first: bool) -> None:
     # Real time, some tenths of a second: the beat is a minute, so only the bank can have woken it.
