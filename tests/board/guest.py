@@ -44,7 +44,7 @@ def main_pid(board: Board) -> int:
     return int(board.run("systemctl show -P MainPID rowgate").out)
 
 
-def wait_active(board: Board, *, within_s: float = 240.0) -> float:
+def wait_active(board: Board, *, within_s: float = 400.0) -> float:
     """Until the daemon has said it is ready; the seconds waited."""
     try:
         return board.until(IS_ACTIVE, within_s=within_s)

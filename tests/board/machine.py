@@ -170,7 +170,7 @@ class Board:
 
     # --- in the guest ----------------------------------------------------------------------------
 
-    def wait_agent(self, within_s: float = 150.0) -> float:
+    def wait_agent(self, within_s: float = 400.0) -> float:
         """Until the agent answers; seconds since power-on."""
         deadline = time.monotonic() + within_s
         while time.monotonic() < deadline:
@@ -183,7 +183,7 @@ class Board:
                 pass
         raise BoardError(f"no agent after {within_s} s; console: {self._tail('console.log')}")
 
-    def wait_booted(self, within_s: float = 240.0) -> float:
+    def wait_booted(self, within_s: float = 500.0) -> float:
         """Until systemd has done its start jobs; seconds since power-on."""
         self.wait_agent(within_s)
         state = self.run("systemctl is-system-running --wait", within_s=within_s, check=False)
