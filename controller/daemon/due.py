@@ -71,6 +71,9 @@ class Due:
             self.pending.remove(pulse)
             if judged.verdict is Verdict.MISSED:
                 self._missed(pulse, judged.why)
+            else:
+                # Its row may stand there without its water: a slow disk took the intent too late.
+                self._want_plan("a key that was spent")
 
     def open(self, pulse: Pulse, open_s: float) -> None:
         """Open a pulse of the plan; one that cannot be written down is tried again."""

@@ -143,3 +143,27 @@ def test_an_end_that_a_slow_disk_took_late_does_not_stop_the_planning(
     assert world.openings.all_written
     assert sum(world.litres().values()) > 30.0  # the rest of the day was watered
     assert len({r.key for r in world.pulses()}) == len(world.pulses())
+
+
+def test_an_intent_that_a_slow_disk_took_late_costs_no_water(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calm = tmp_path / "calm"
+    calm.mkdir()
+    undisturbed = World(calm)
+    undisturbed.run_until(NOON)
+    world = World(tmp_path)
+    world.run_until(datetime(2031, 6, 1, 3, 59, tzinfo=UTC))
+    intend, times = world.books.intend, []
+
+    def slow(*args: Any, **more: Any) -> int:
+        found = intend(*args, **more)
+        times.append(1)
+        if len(times) == 1:
+            raise LogbookError("the disk is slow to take it, so it may be there later")
+        return found
+
+    monkeypatch.setattr(world.books, "intend", slow)
+    world.run_until(NOON)
+    given, asked = sum(world.litres().values()), sum(undisturbed.litres().values())
+    assert asked > 0.0 and given == approx(asked, abs=1.0)
