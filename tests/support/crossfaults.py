@@ -35,6 +35,10 @@ class Fault:
     more_l: ClassVar[float] = 0.0  # so much more may run of which nobody can know
     fit: ClassVar[Fit] = Fit()
 
+    def blur_at(self, moment: str) -> float:
+        """`blur_s` at that moment."""
+        return self.blur_s
+
     def obeys_with(self, kind: str) -> bool:
         """Whether the lines of `a` obey, with that kind of valve."""
         return self.obeys
@@ -111,6 +115,10 @@ class OffFails(PinFault):
     name = "off cannot be written, for two minutes"
     mend_s = 120.0
     obeys = False
+
+    def blur_at(self, moment: str) -> float:
+        # A closing that cannot be ended counts as water, though the valve may be shut.
+        return inf if moment == "closing" else 0.0
 
     def wrong(self) -> Wrong:
         return Wrong(off_fails=inf)

@@ -54,10 +54,11 @@ def calm(base: Path, kind: str, moment: str, fit: Fit) -> dict[str, float]:
     world.run_to_the_end()
     given = {zone: world.credited(zone) for zone in ("a", "b")}
     assert min(given.values()) > 2.0
-    for zone in given:
-        assert world.true_litres(zone) == pytest.approx(
-            given[zone], rel=0.05 if fit.meter else 0.02
-        )
+    # A meter ahead of both shares its litres by flows without travel: only the sum is sure.
+    zones = [["a", "b"]] if fit.meter else [["a"], ["b"]]
+    for those in zones:
+        ran = sum(world.true_litres(zone) for zone in those)
+        assert sum(given[zone] for zone in those) == pytest.approx(ran, rel=0.02)
     world.kill()
     return given
 
@@ -101,11 +102,12 @@ def _judged(world: CrossWorld, fault: Fault, usual: dict[str, float]) -> Iterato
     keys = [r.key for r in world.pulses()]
     if len(keys) != len(set(keys)):
         yield "a pulse ran twice"
+    blur_s = fault.blur_at(world.moment)
     deaths, run_s = world.fate.deaths, BEAT_S + 0.2
     for zone in ("a", "b"):
         touched = zone == "a" or fault.wide
         credited, true = world.credited(zone), world.true_litres(zone)
-        blur_l = FLOW_L_S * (deaths * (run_s + world.fate.dead_s) + fault.blur_s * touched)
+        blur_l = FLOW_L_S * (deaths * (run_s + world.fate.dead_s) + (blur_s if touched else 0.0))
         if abs(credited - true) > 0.02 * true + 0.01 + blur_l:
             yield f"{zone}: {true:.2f} L ran, {credited:.2f} L are written"
         # Planned anew, the same water may come in one pulse more or less, with its own filling.
@@ -114,16 +116,15 @@ def _judged(world: CrossWorld, fault: Fault, usual: dict[str, float]) -> Iterato
         if touched:
             # What ran too long is counted, and the next dose may not be due yet.
             least, most = least - world.overrun_l(zone), most + world.overrun_l(zone)
-        if (fault.owes or not touched) and not (
-            least <= credited and (credited <= most or fault.blur_s == inf)
-        ):
+        sure = not touched or (fault.owes and blur_s < inf)
+        if sure and not least <= credited <= most:
             yield f"{zone}: {credited:.2f} L in two days, else {usual[zone]:.2f} L"
-        if true > 1.2 * most + fault.more_l + (blur_l if fault.blur_s < inf else 0.0):
+        if true > 1.2 * most + fault.more_l + (blur_l if blur_s < inf else 0.0):
             yield f"{zone}: {true:.2f} L ran, else {usual[zone]:.2f} L"
 
 
 def some_of_each() -> list[Cell]:
-    """Few cells in which any two of family, kind and moment meet, and every fault three times."""
+    """Few cells in which any two of family, kind and moment meet, and every fault twice."""
     needed: set[object] = set()
     seen: dict[Cell, set[object]] = {}
     for cell in CELLS:
@@ -137,11 +138,11 @@ def some_of_each() -> list[Cell]:
     chosen: list[Cell] = []
     times: dict[str, int] = defaultdict(int)
     # Each fault in turn takes the cell that brings most pairs not seen yet; the first of equals.
-    while needed or any(times[name] < 3 for name in NAMES):
+    while needed or any(times[name] < 2 for name in NAMES):
         for name in NAMES:
             mine = [c for c in CELLS if c[0] == name and c not in chosen]
             best = max(mine, key=lambda c: len(seen[c] & needed))
-            if times[name] < 3 or seen[best] & needed:
+            if times[name] < 2 or seen[best] & needed:
                 chosen.append(best)
                 times[name] += 1
                 needed -= seen[best]
