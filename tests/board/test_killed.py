@@ -15,6 +15,9 @@ from board.made import Made
 pytestmark = pytest.mark.board
 MODES = [pytest.param(True, id="kept"), pytest.param(None, id="freed")]
 FEW, MANY = 3, 25
+# The unit's TimeoutStopSec, after which the manager ends the stop step. On a quiet machine it is
+# done in 2 s, most of them Python's own start on the emulated processor.
+STOP_STEP_S = 20.0
 # The unit's WatchdogSec, and how much later the manager, the stop step and this machine may be.
 WATCHDOG_S, LATE_S = 30.0, 25.0
 
@@ -53,8 +56,8 @@ def test_killed_in_mid_pulse_all_lines_are_off_within_seconds(
     name = "kept" if persist else "freed"
     figures.add(f"SIGKILL to no line open, level {name}", max(0.0, shut_s - killed_s))
     figures.add(f"SIGKILL to all lines driven off, level {name}", off_s - killed_s)
-    assert shut_s - killed_s < 10.0
-    assert off_s - killed_s < 10.0
+    assert shut_s - killed_s < STOP_STEP_S
+    assert off_s - killed_s < STOP_STEP_S
 
 
 @pytest.mark.parametrize("persist", MODES)
@@ -97,7 +100,7 @@ def test_a_daemon_whose_signs_of_life_do_not_arrive_is_ended_likewise(
 
 @pytest.mark.long
 def test_after_a_kill_the_owed_rest_is_watered_once(watering: Board) -> None:
-    planned_s = {row["zone"]: row["planned_open_s"] for row in guest.pulses(watering)}
+    planned_l = {row["zone"]: row["planned_litres"] for row in guest.pulses(watering)}
     pid = guest.main_pid(watering)
     with watering.watch(guest.NUMBERS) as watch:
         watering.run(f"kill -9 {pid}")
@@ -111,8 +114,9 @@ def test_after_a_kill_the_owed_rest_is_watered_once(watering: Board) -> None:
     for zone, line in guest.LINES.items():
         cut, rest = (row for row in found if row["zone"] == zone and row["state"] != "planned")
         assert (cut["state"], rest["state"]) == ("cut", "closed")
-        # The rest is the planned time less what was credited, but for filling the line once more.
-        assert 0.0 <= cut["open_s"] + rest["open_s"] - planned_s[zone] < 15.0, (cut, rest)
+        # The rest is what was planned less what was credited, but for filling the line once more.
+        more_l = cut["litres"] + rest["litres"] - planned_l[zone]
+        assert -0.02 <= more_l / planned_l[zone] < 0.1, (cut, rest)
         # What was credited and what the line did are the same, of the rest to the moment.
         (_, seen_rest) = (o for o in seen if o.line == line)
         assert seen_rest.seconds == pytest.approx(rest["open_s"], abs=2.0)
