@@ -41,6 +41,7 @@ class Books:
         self._write = logbook
         self._questions: Questions | None = None
         # What the logbook has by its key, once it was asked: only what changed is written.
+        self._kept_of = -1
         self._kept_weather: dict[tuple[date, str], WeatherDay] | None = None
         self._kept_ledger: dict[tuple[str, date], dict[str, LedgerDay]] | None = None
 
@@ -170,8 +171,9 @@ class Books:
         fresh = _by_zone_day(rows)
         if not fresh:
             return
+        self._forget_another_file()
+        first = min(day for _, day in fresh)
         if self._kept_ledger is None:
-            first = min(day for _, day in fresh)
             self._kept_ledger = _by_zone_day(self._ask.ledger(None, first))
         kept = self._kept_ledger
         changed = [(key, parts) for key, parts in fresh.items() if kept.get(key) != parts]
@@ -179,11 +181,20 @@ class Books:
             some = changed[start : start + _AT_ONCE]
             self._write.keep_ledger(row for _, parts in some for row in parts.values())
             kept.update(some)
+        for key in [key for key in kept if key[1] < first]:
+            del kept[key]  # older than any plan looks back
+
+    def _forget_another_file(self) -> None:
+        """Where the file was opened anew, it may be one that has nothing of ours."""
+        if self._write.times_opened != self._kept_of:
+            self._kept_of = self._write.times_opened
+            self._kept_weather = self._kept_ledger = None
 
     # --- weather, holds, happenings ----------------------------------------------------------
 
     def keep_weather(self, days: Iterable[WeatherDay]) -> None:
         """Keep what is new in these days of weather."""
+        self._forget_another_file()
         if self._kept_weather is None:
             self._kept_weather = {(w.day, w.source): w for w in self._ask.weather_rows()}
         kept = self._kept_weather

@@ -30,6 +30,7 @@ class Pen:
         self.path, self.clock = Path(path), clock
         self._wait_s, self._suspect = BUSY_SHARE * timeout_s, False
         self._first_file: tuple[int, int] | None = None
+        self.times_opened = 0  # what was known before the last time may be of another file
         # Whether the file at the path is another than at our start: lost, or set aside in mid-run.
         # What was learnt of the old one is then no longer so; best start anew.
         self.replaced = False
@@ -69,6 +70,7 @@ class Pen:
     def _open(self) -> Book:
         book = open_book(self.path, self.clock, wait_s=self._wait_s, thorough=self._suspect)
         self._suspect = False
+        self.times_opened += 1
         if self._first_file is None:
             self._first_file = book.file_id
         elif book.file_id != self._first_file:

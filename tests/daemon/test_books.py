@@ -15,6 +15,7 @@ from support.logbook import DAY, a_ledger_day
 
 from controller.daemon.books import Books
 from controller.demand.records import LedgerDay, Observation
+from controller.logbook.ask import Questions
 from controller.logbook.write import Logbook
 from controller.timetable.records import Timetable
 from controller.weather.day import WeatherDay
@@ -148,3 +149,22 @@ def test_what_a_person_saw_moves_the_kept_ledger_from_that_day_on(tmp_path: Path
     world.run_for(60.0)
     assert {row.day: row for row in world.ledger()} == before
     world.kill()
+
+
+def test_a_logbook_begun_in_mid_run_is_given_all_there_is_again(
+    logbook: Counting, tmp_path: Path
+) -> None:
+    books = Books(logbook)
+    weather = [WeatherDay(day=DAY, tmax_c=20.0, source="s analysis")]
+    rows = _season()
+    books.keep_weather(weather)
+    _keep(books, rows)
+    books.close()
+    for name in ("logbook.db", "logbook.db-wal", "logbook.db-shm"):
+        (tmp_path / name).unlink(missing_ok=True)
+    logbook.happening("test", "the writer looks, and begins a new file")
+    books.keep_weather(weather)
+    _keep(books, rows)
+    assert books.weather_rows() == weather
+    with Questions(tmp_path / "logbook.db") as ask:
+        assert len(ask.ledger()) == len(rows)
