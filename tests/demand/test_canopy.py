@@ -157,6 +157,8 @@ def test_cover_is_what_counting_points_among_many_plants_gives(spread_m, along_m
     assert found == approx(hit / points**2, abs=0.012)
 
 
+# Where a disc just touches a side, the root of a rounding error shows.
+TANGENT = 1e-7
 sizes_m = st.floats(0.01, 5.0)
 
 
@@ -166,7 +168,7 @@ def test_wider_plants_or_closer_ones_never_shade_less(spread, along, across, fac
     wider = cover_at_full_size(spread_m=spread * factor, spacing_m=along, line_gap_m=across)
     closer = cover_at_full_size(spread_m=spread, spacing_m=along / factor, line_gap_m=across)
     swapped = cover_at_full_size(spread_m=spread, spacing_m=across, line_gap_m=along)
-    assert 0.0 <= one <= min(wider, closer) + 1e-12
+    assert 0.0 <= one <= min(wider, closer) + TANGENT
     assert max(wider, closer) <= 1.0
     assert swapped == approx(one, abs=1e-9)
 

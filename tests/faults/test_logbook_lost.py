@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from pytest import approx
-from support.daemon import World
+from support.daemon import World as PatientWorld
 from support.daemon_faults import Locked, a_slow_garden
 
 from controller.errors import LogbookError
@@ -18,15 +18,19 @@ NOON = datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
 TEN_MINUTES_S = 600.0
 
 
+class World(PatientWorld):
+    """One that soon gives a locked logbook up."""
+
+    logbook_timeout_s = 0.1
+
+
 def _fill(world: World) -> None:
     """A full disk: the database may not grow by a page, and every page it has is full."""
 
     def no_more(book: Any) -> None:
         book.db.execute("PRAGMA max_page_count=1")
 
-    world.logbook._pen._do(no_more) if hasattr(world.logbook, "_pen") else world.logbook._do(
-        no_more
-    )
+    world.logbook._do(no_more)
     for words in ("x" * 3000, "x" * 300, "x" * 30, ""):
         with pytest.raises(LogbookError, match="full"):
             for _ in range(3000):

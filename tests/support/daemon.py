@@ -72,7 +72,7 @@ class World:
     `time_passes` is told of every turn of the hands, before anybody looks: water may run then.
     """
 
-    logbook_timeout_s = 0.1  # of real time; short, where a test keeps the logbook locked
+    logbook_timeout_s = 0.5  # of real time; a test that keeps the logbook locked takes less
 
     def __init__(
         self,
@@ -108,7 +108,9 @@ class World:
         """What the service does at its start, without its threads."""
         self.garden_file = GardenFile(self.file, self.folder / "copy.toml", self._read, CATALOGUE)
         accepted = self.garden_file.first()
-        self.logbook = Logbook(self.folder / "logbook.db", self.clock, timeout_s=self.logbook_timeout_s)
+        self.logbook = Logbook(
+            self.folder / "logbook.db", self.clock, timeout_s=self.logbook_timeout_s
+        )
         self.books = Books(self.logbook)
         self.openings = Openings(self.books, self.clock)
         stopped = shut_at(self.folder / LINE_FILE)
