@@ -6,7 +6,10 @@ this door comes out of it as `ValveFault`.
 
 from __future__ import annotations
 
+import gc
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Literal
 
@@ -61,12 +64,13 @@ class GpioPins:
         if number in self._devices:
             raise ValveFault(f"line {number} is taken already: two valves cannot share a line")
         try:
-            self._devices[number] = gpiozero.DigitalOutputDevice(
-                number,
-                active_high=not active_low,
-                initial_value=False,
-                pin_factory=self._factory,
-            )
+            with _no_collection():
+                self._devices[number] = gpiozero.DigitalOutputDevice(
+                    number,
+                    active_high=not active_low,
+                    initial_value=False,
+                    pin_factory=self._factory,
+                )
         except Exception as fault:  # the door: whatever gpiozero, lgpio or the kernel raise
             raise ValveFault(f"line {number} cannot be taken as an output: {fault}") from fault
 
@@ -137,9 +141,10 @@ class GpioInputs:
                 on_edge(stamp_s if abs(now - stamp_s) < _STAMP_TRUSTED_S else now)
 
         try:
-            device = gpiozero.DigitalInputDevice(
-                number, pull_up=active_low, bounce_time=debounce_s, pin_factory=self._factory
-            )
+            with _no_collection():
+                device = gpiozero.DigitalInputDevice(
+                    number, pull_up=active_low, bounce_time=debounce_s, pin_factory=self._factory
+                )
             debounce.starts(bool(device.value))
             self._handlers.append(changed)
             device.pin.when_changed = changed
@@ -157,6 +162,23 @@ class GpioInputs:
             return bool(device.value)
         except Exception as fault:  # the door: whatever gpiozero, lgpio or the kernel raise
             raise ValveFault(f"line {number} cannot be read: {fault}") from fault
+
+
+@contextmanager
+def _no_collection() -> Iterator[None]:
+    """Let no garbage be collected meanwhile.
+
+    While gpiozero takes a pin it holds a lock, and a device that is collected in that moment, left
+    over from elsewhere, asks for the same lock to let its own pin go: the thread would wait for
+    itself for ever.
+    """
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def line_number(pin: int | str) -> int:

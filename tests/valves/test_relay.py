@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gc
 import sys
+import threading
 from collections.abc import Iterator
 from types import ModuleType
 from typing import Any
@@ -254,3 +256,26 @@ def test_a_bank_over_lgpio_takes_every_line_off_and_names_the_dead_one(lgpio: St
     assert bank.close_due() == (17,)
     assert lgpio.levels == {17: 1, 27: 1}
     assert bank.states()[17] is State.BARRED
+
+
+def test_a_device_left_over_is_not_collected_while_a_pin_is_taken() -> None:
+    """gpiozero holds a lock then that a collected device wants: the thread would hang for ever."""
+
+    def leave_one() -> None:
+        pins = GpioPins("mock")
+        pins.claim(17, active_low=False)
+        pins.itself = pins  # type: ignore[attr-defined]  # only a collection frees it
+
+    threshold = gc.get_threshold()
+    gc.collect()
+    gc.set_threshold(1_000_000)
+    leave_one()
+    pins = GpioPins("mock")
+    taking = threading.Thread(target=pins.claim, args=(18, False), daemon=True)
+    try:
+        gc.set_threshold(1, 1, 1)
+        taking.start()
+        taking.join(10.0)
+    finally:
+        gc.set_threshold(*threshold)
+    assert not taking.is_alive()
