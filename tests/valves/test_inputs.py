@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import sys
 import threading
 from collections.abc import Iterator
@@ -31,6 +32,7 @@ def lgpio(monkeypatch: pytest.MonkeyPatch) -> Iterator[StandIn]:
     yield stand_in
     sys.modules.pop("gpiozero.pins.lgpio", None)
     LocalPiFactory._reservations.clear()
+    gc.collect()  # here, and not while another test takes a pin or lets one go
 
 
 def counts(debounce: Debounce, changes: list[tuple[float, bool]]) -> list[float]:
