@@ -145,7 +145,8 @@ def gave_it_once(manager: Manager, calm_l: dict[int, float]) -> None:
         really_l[span.line] += row.litres * on_s / max(row.open_s, 1e-9)
         cut[span.line] += on_s < (row.planned_open_s or 0.0) - 0.5 * RATE
     for line, litres in calm_l.items():
-        allowed = FILL_L * (1 + cut[line]) + 0.05 * litres
+        # A dose may come in a pulse more or fewer than on the calm day, and each fills the line.
+        allowed = FILL_L * (2 + cut[line]) + 0.05 * litres
         assert really_l[line] == pytest.approx(litres, abs=allowed), (line, really_l, calm_l, cut)
 
 
