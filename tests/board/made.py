@@ -22,7 +22,7 @@ FIRST_START_AT_S = guest.WINDOW_OPENS_S - 70.0
 DUE_BEFORE_S, WATERING_AFTER_S = 10.0, 5.0
 BOOT_AT_S = guest.WINDOW_OPENS_S - 5.0  # a cold boot: the daemon is ready after the window opened
 # No package index can be reached: pip takes the wheels that lie there. Nothing else is changed.
-PIP_HERE = "export PIP_NO_INDEX=1 PIP_FIND_LINKS=/root/wheels"
+PIP_HERE = "export PIP_NO_INDEX=1 PIP_FIND_LINKS=$HOME/wheels"
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,9 +63,9 @@ def made(figures: Figures) -> Made:
 def _install(found: Made, work: Path, figures: Figures) -> None:
     wheels = project.wheels(work / "wheels")
     extra: Extra = {
-        "/root/wheels": wheels,
-        "/root": project.own_wheel(work / "wheels").parent,
-        "/root/my-garden.toml": guest.HERE / "garden.toml",
+        f"{guest.HOME}/wheels": wheels,
+        guest.HOME: project.own_wheel(work / "wheels").parent,
+        f"{guest.HOME}/my-garden.toml": guest.HERE / "garden.toml",
         "/etc/rowgate/weather.csv": guest.HERE / "weather.csv",
     }
     with Board(work / "board", persist=True) as board:

@@ -14,9 +14,9 @@ pytestmark = pytest.mark.board
 LATE_S = 2.5
 # Down to the last block, the part kept for root as well; the journal is in memory.
 FILL = (
-    "fallocate -l $(($(df --output=avail -B1 / | tail -1) - 1000000)) /root/full; "
-    "dd if=/dev/zero of=/root/full2 bs=64k 2>/dev/null; dd if=/dev/zero of=/root/full3 bs=512 "
-    "2>/dev/null; ! dd if=/dev/zero of=/root/full4 bs=4096 count=1 2>/dev/null"
+    "fallocate -l $(($(df --output=avail -B1 / | tail -1) - 1000000)) full; "
+    "dd if=/dev/zero of=full2 bs=64k 2>/dev/null; dd if=/dev/zero of=full3 bs=512 "
+    "2>/dev/null; ! dd if=/dev/zero of=full4 bs=4096 count=1 2>/dev/null"
 )
 
 
@@ -40,7 +40,7 @@ def test_a_card_that_fills_up_in_mid_pulse_does_not_keep_a_line_open(watering: B
     recorded = len(guest.pulses(watering, "state = 'closed'"))
     # What the logbook could not take is told; it could take what fits into blocks it already has.
     assert recorded + sum("end of a pulse" in words for words in told["silent"]) == 3, told
-    watering.run("rm /root/full*")
+    watering.run("rm full*")
     for row in guest.wait_pulses(watering, "state = 'closed'", 3):
         assert row["open_s"] == pytest.approx(row["planned_open_s"], abs=0.5)
     assert guest.is_whole(watering)
@@ -56,7 +56,7 @@ def test_on_a_full_card_nothing_opens_that_is_not_written_down(due: Board) -> No
         told = guest.status(due)
         if not opened:
             assert "disk" in str(told) or "full" in str(told), told
-        due.run("rm /root/full*")
+        due.run("rm full*")
         watch.wait(
             lambda w: {o.line for o in w.openings(guest.is_on)} == set(guest.NUMBERS),
             150,

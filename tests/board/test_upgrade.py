@@ -17,7 +17,7 @@ from controller.logbook.schema import MIGRATIONS, SET, migrate
 pytestmark = pytest.mark.board
 FIRST = "2 indexes for the questions asked at every tick"  # the logbook of the first Rowgate
 INSTALL_AGAIN = (
-    "/opt/rowgate/bin/pip install --no-index --find-links /root/wheels --force-reinstall "
+    "/opt/rowgate/bin/pip install --no-index --find-links $HOME/wheels --force-reinstall "
     "--no-deps rowgate"
 )
 
