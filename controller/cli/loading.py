@@ -15,12 +15,10 @@ from typing import Any
 
 import controller
 from controller.clock import Clock, SystemClock
-from controller.demand.records import DayInput
 from controller.errors import InputError
 from controller.garden.model import Garden
-from controller.timetable.days import account_begins, demand_days
 from controller.timetable.gather import Gathered, Gatherer, best_normals
-from controller.timetable.normals import Normals
+from controller.timetable.onweather import Weather
 from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds
 from controller.timetable.reference import read_station
 from controller.timetable.tested import Tested, tested_lines
@@ -152,43 +150,16 @@ def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
         )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Days:
-    """Days ready for the ledger, and what is normal here."""
-
-    days: Mapping[date, DayInput]
-    remarks: tuple[str, ...]
-    normals: Normals | None
-
-
-def load_days(
-    args: argparse.Namespace,
-    loaded: Loaded,
-    kept: Kept,
-    *,
-    first: date,
-    last: date,
-    clock: Clock,
-) -> Days:
-    """Days ready for the ledger up to `last`; where no source has any, the season's own."""
-    garden, today = loaded.garden, today_in(loaded.garden, clock)
+def weather_for(
+    args: argparse.Namespace, loaded: Loaded, kept: Kept, *, today: date, clock: Clock
+) -> Weather:
+    """All rows of weather, asked for now and kept; where no source has any, the season's own."""
     found = load_weather(args, loaded, clock)
     rows = (*kept.rows, *found.rows)
-    # The example's days lie where its calendar says, whatever the date here.
-    today = first if loaded.is_example else min(today, first)
-    normals = best_normals(found.normals, rows, garden=garden, order=found.order, today=today)
-    made = demand_days(
-        rows,
-        garden.site,
-        first=account_begins(rows, first=first, kept_from=kept.kept_from),
-        last=last,
-        today=today,
-        order=found.order,
-        rain_gauge_mm=kept.given.fallen_mm,
-        normals=normals,
-        climate=garden.weather.climate,
+    normals = best_normals(
+        found.normals, rows, garden=loaded.garden, order=found.order, today=today
     )
-    return Days(days=made.days, remarks=(*made.remarks, *found.credits), normals=normals)
+    return Weather(rows=rows, order=found.order, normals=normals, credits=found.credits)
 
 
 def _logbook(args: argparse.Namespace, loaded: Loaded) -> Path | None:

@@ -13,7 +13,6 @@ from controller.cli.advising import advice_for
 from controller.cli.loading import (
     Loaded,
     first_day,
-    load_days,
     load_garden,
     load_kept,
     load_tested,
@@ -21,6 +20,8 @@ from controller.cli.loading import (
     print_json,
     system_clock,
     tell,
+    today_in,
+    weather_for,
 )
 from controller.clock import Clock
 from controller.errors import InputError
@@ -42,7 +43,7 @@ from controller.paper.printout import (
     timetable_text,
 )
 from controller.timetable.days import clear_sky_of, eto_of
-from controller.timetable.plan import assume_before, assumed_words, plan_garden
+from controller.timetable.onweather import plan_on
 from controller.timetable.records import Timetable
 from controller.timetable.tested import Bands
 from controller.weather.file import read_weather
@@ -217,26 +218,18 @@ def _timetable(
 ) -> Timetable:
     """The timetable from `first` to `last`, on what was given before."""
     kept = load_kept(args, loaded, last)
-    found = load_days(args, loaded, kept, first=first, last=last, clock=clock)
-    kept_from = first if kept.kept_from is None else min(kept.kept_from, first)
-    return plan_garden(
+    # The example's days lie where its calendar says, whatever the date here.
+    today = first if loaded.is_example else min(today_in(loaded.garden, clock), first)
+    return plan_on(
         loaded.garden,
         loaded.grounds,
         lines,
-        found.days,
+        weather_for(args, loaded, kept, today=today, clock=clock),
+        kept.given,
         first=first,
-        count=(last - first).days + 1,
-        given=assume_before(
-            loaded.garden,
-            loaded.grounds,
-            lines,
-            found.days,
-            kept.given,
-            kept_from=kept_from,
-            normals=found.normals,
-        ),
-        normals=found.normals,
-        remarks=(*found.remarks, *assumed_words(found.days, kept_from)),
+        last=last,
+        today=today,
+        kept_from=kept.kept_from,
     )
 
 

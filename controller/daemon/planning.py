@@ -12,20 +12,12 @@ from zlib import crc32
 
 from controller.daemon.gardenfile import Accepted
 from controller.garden.model import Garden, Hold, Watering, Zone
-from controller.timetable.days import account_begins, demand_days
 from controller.timetable.dose import soaking_of
-from controller.timetable.normals import Normals
-from controller.timetable.plan import (
-    Given,
-    Grounds,
-    assume_before,
-    assumed_words,
-    plan_garden,
-)
+from controller.timetable.jobs import Given, Grounds
+from controller.timetable.onweather import Weather, plan_on
 from controller.timetable.records import Timetable
 from controller.timetable.travel import water_s
 from controller.timetable.windows import allowed, hold_stretches, utc_from_local
-from controller.weather.day import WeatherDay
 
 DAYS_AHEAD = 2  # days after today in each plan: shown, never opened from; our choice
 AFTER_MIDNIGHT = timedelta(minutes=2)
@@ -126,16 +118,6 @@ def soaked_away_utc(pulse: LastPulse, zone: Zone, grounds: Grounds, basin_mm: fl
     return pulse.ended_utc + timedelta(seconds=soaking.seconds_to_soak(standing_mm))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Weather:
-    """Every row of weather known, the rank of its sources, and what is normal in this garden."""
-
-    rows: tuple[WeatherDay, ...]
-    order: tuple[str, ...] = ()
-    normals: Normals | None = None
-    remarks: tuple[str, ...] = ()
-
-
 def plan(
     accepted: Accepted,
     garden: Garden,
@@ -152,21 +134,6 @@ def plan(
     day the logbook was begun; the days before are taken as watered.
     """
     today = local_day(garden, now_utc)
-    first = first_day_to_plan(garden, now_utc)
-    last = today + DAYS_AHEAD * _DAY
-    kept_from = min(kept_from, first)
-    begins = account_begins(weather.rows, first=first, kept_from=kept_from)
-    demand = demand_days(
-        weather.rows,
-        garden.site,
-        first=begins,
-        last=last,
-        today=today,
-        order=weather.order,
-        rain_gauge_mm=given.fallen_mm,
-        normals=weather.normals,
-        climate=garden.weather.climate,
-    )
     zones = {zone.name: zone for zone in garden.zones}
     given = replace(
         given,
@@ -182,23 +149,15 @@ def plan(
             if pulse.zone in zones
         },
     )
-    return plan_garden(
+    return plan_on(
         garden,
         accepted.grounds,
         accepted.lines,
-        demand.days,
-        first=first,
-        count=(last - first).days + 1,
-        given=assume_before(
-            garden,
-            accepted.grounds,
-            accepted.lines,
-            demand.days,
-            given,
-            kept_from=kept_from,
-            normals=weather.normals,
-        ),
+        weather,
+        given,
+        first=first_day_to_plan(garden, now_utc),
+        last=today + DAYS_AHEAD * _DAY,
+        today=today,
+        kept_from=kept_from,
         not_before_utc=now_utc,
-        normals=weather.normals,
-        remarks=[*weather.remarks, *demand.remarks, *assumed_words(demand.days, kept_from)],
     )

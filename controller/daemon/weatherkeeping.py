@@ -8,13 +8,13 @@ from datetime import date
 
 from controller.clock import Clock
 from controller.daemon.books import Books
-from controller.daemon.planning import Weather
 from controller.daemon.sensors import Tell
 from controller.daemon.weatherdesk import WeatherAnswer
 from controller.errors import LogbookError
 from controller.garden.model import Garden
 from controller.timetable.gather import best_normals, order_of
 from controller.timetable.normals import Normals
+from controller.timetable.onweather import Weather
 from controller.weather.day import WeatherDay
 
 WAIT_FOR_WEATHER_S = 600.0  # at the start, before a plan is made without any; our choice

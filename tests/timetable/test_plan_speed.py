@@ -16,12 +16,13 @@ import pytest
 from support.gardens import a_garden, a_row, a_zone
 
 from controller.daemon.gardenfile import Accepted
-from controller.daemon.planning import Weather, plan
+from controller.daemon.planning import plan
 from controller.demand.daystep import Asked, Wet, dual_day
 from controller.garden.model import Coefficients, Garden, Planting, Supply
 from controller.hydraulics.lines import Lines
 from controller.timetable.days import demand_days
 from controller.timetable.gather import PAST_DAYS
+from controller.timetable.onweather import Weather
 from controller.timetable.plan import NOTHING_GIVEN, Grounds, assume_before
 from controller.units import head_m_from_psi, m3_s_from_gal_min
 from controller.weather.day import WeatherDay
