@@ -60,6 +60,12 @@ def first_start() -> str:
     return first
 
 
+def walk_block() -> str:
+    """What docs/install.md tells to type to walk the valves."""
+    (block,) = _blocks("## 2. Walk the valves")
+    return block
+
+
 def _blocks(heading: str) -> list[str]:
     page = (ROOT / "docs" / "install.md").read_text(encoding="utf-8")
     section = page.split(f"\n{heading}\n", 1)[1].split("\n## ", 1)[0]

@@ -15,6 +15,7 @@ DAY_S = 86_400.0
 LATE_S = 2.5  # the clocks of guest and test are matched to some tenths; the rest is the emulator
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("step_s", [DAY_S, -2.0 * DAY_S], ids=["a day on", "two days back"])
 def test_stepped_in_mid_pulse_each_line_closes_at_its_deadline(
     watering: Board, figures: Figures, step_s: float

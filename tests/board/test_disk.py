@@ -30,6 +30,7 @@ def _closes_on_time(watch: Watch, rows: list[dict[str, object]], offset_s: float
         assert -1.0 < off_s - due_s < LATE_S, row
 
 
+@pytest.mark.long
 def test_a_card_that_fills_up_in_mid_pulse_does_not_keep_a_line_open(watering: Board) -> None:
     open_now = guest.pulses(watering, "state = 'open'")
     offset_s = guest.mono_offset_s(watering)

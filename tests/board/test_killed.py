@@ -61,7 +61,10 @@ def test_killed_in_mid_pulse_all_lines_are_off_within_seconds(
     assert off_s - killed_s < STOP_STEP_S
 
 
-@pytest.mark.parametrize("persist", MODES)
+@pytest.mark.parametrize(
+    "persist",
+    [MODES[0], pytest.param(None, id="freed", marks=pytest.mark.long)],
+)
 def test_a_hung_daemon_is_ended_by_the_watchdog_and_its_lines_by_the_stop_step(
     ready: Made, new_board: MAKER, figures: Figures, persist: bool | None
 ) -> None:
@@ -78,6 +81,7 @@ def test_a_hung_daemon_is_ended_by_the_watchdog_and_its_lines_by_the_stop_step(
     assert "watchdog timeout" in guest.journal(board).lower()
 
 
+@pytest.mark.long
 def test_a_daemon_whose_signs_of_life_do_not_arrive_is_ended_likewise(
     watering: Board, figures: Figures
 ) -> None:

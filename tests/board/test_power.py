@@ -19,7 +19,7 @@ from board.made import Made
 from board.watch import Watch
 
 pytestmark = pytest.mark.board
-FEW, MANY = 2, 22
+FEW, MANY = 1, 22
 BACK_AT_S = guest.WINDOW_OPENS_S + 240.0
 BEAT_S = 10.0  # between two heartbeats of an open pulse
 SLOW_S = 4.0  # until a heartbeat is on this board's card, beside the scribe
