@@ -28,6 +28,7 @@ class ShutAt:
     mono_s: float
     boot_id: str
     lines: frozenset[int]  # those it knows to be off
+    result: str = ""  # how the daemon ended, as the service manager calls it
 
 
 def shut_at(line_file: Path) -> ShutAt | None:
@@ -35,7 +36,12 @@ def shut_at(line_file: Path) -> ShutAt | None:
     found = read_shut_at(line_file)
     if found is None:
         return None
-    return ShutAt(mono_s=found["mono_s"], boot_id=found["boot_id"], lines=frozenset(found["shut"]))
+    return ShutAt(
+        mono_s=found["mono_s"],
+        boot_id=found["boot_id"],
+        lines=frozenset(found["shut"]),
+        result=found["result"],
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

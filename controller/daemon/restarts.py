@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -15,6 +15,13 @@ from controller.logbook.records import Happening
 
 STARTED, ENDED = "started", "ended"
 FIRST = "the first start"
+# What the service manager calls the end of a unit, systemd.exec(5): $SERVICE_RESULT.
+_BY_RESULT: Mapping[str, str] = {
+    "watchdog": "it gave no sign of life, and the service manager ended it",
+    "oom-kill": "the board had no memory left, and the kernel ended it",
+    "timeout": "it took too long to start or to end, and the service manager ended it",
+    "core-dump": "it crashed",
+}
 _LOOK_BACK = 300  # happenings; our choice
 _SLACK = timedelta(seconds=5)
 
@@ -28,11 +35,11 @@ class Restarts:
 
 
 def how_it_ended(
-    before: Sequence[Happening], *, now_utc: datetime, mono_s: float, stopped_here: bool
+    before: Sequence[Happening], *, now_utc: datetime, mono_s: float, stopped: ShutAt | None
 ) -> str:
     """Why the daemon before this one ended, from the newest of its own rows.
 
-    `stopped_here`: a stop step ran within this boot.
+    `stopped`: the stop step that ran after it within this boot.
     """
     last = next((row for row in before if row.kind in (STARTED, ENDED)), None)
     if last is None:
@@ -42,9 +49,10 @@ def how_it_ended(
     # The monotonic clock counts from the boot on; a row from before it is of another boot.
     if last.at_utc < now_utc - timedelta(seconds=mono_s) - _SLACK:
         return "the board was started anew, or had lost its power"
-    if stopped_here:
-        return "it was killed or crashed; the stop step shut the lines"
-    return "it was killed or crashed"
+    if stopped is None:
+        return "it was killed or crashed"
+    why = _BY_RESULT.get(stopped.result, "it was killed or crashed")
+    return f"{why}; the stop step shut the lines"
 
 
 def starting(books: Books, clock: Clock, stopped: ShutAt | None) -> Restarts:
@@ -56,7 +64,7 @@ def starting(books: Books, clock: Clock, stopped: ShutAt | None) -> Restarts:
             before,
             now_utc=now,
             mono_s=clock.mono_s(),
-            stopped_here=stopped is not None and stopped.boot_id == clock.boot_id(),
+            stopped=None if stopped is None or stopped.boot_id != clock.boot_id() else stopped,
         )
         books.happening(STARTED, f"before: {why}")
     except LogbookError:

@@ -174,8 +174,10 @@ def write_line_file(
 
 
 def read_shut_at(line_file: str | os.PathLike[str]) -> dict[str, Any] | None:
-    """What the last stop step left: wall_utc, mono_s, boot_id, shut, failed; None if nothing.
+    """What the last stop step left, or None.
 
+    wall_utc, mono_s, boot_id; shut, failed (lines); result: the service manager's word for how the
+    daemon ended ("watchdog", "signal"), or "".
     It tells only of openings before it: `mono_s` may be compared within the same `boot_id` alone,
     and an older stop step says nothing of a later opening. Whoever has reckoned with it removes it
     (`forget_shut_at`): until then a further stop step leaves the moment as it is.
@@ -188,6 +190,7 @@ def read_shut_at(line_file: str | os.PathLike[str]) -> dict[str, Any] | None:
             "wall_utc": str(found["wall_utc"]),
             "mono_s": float(found["mono_s"]),
             "boot_id": str(found["boot_id"]),
+            "result": str(found.get("result", "")),  # an older stop step did not tell
             "shut": tuple(int(number) for number in found["shut"]),
             "failed": {int(number): str(why) for number, why in found["failed"].items()},
         }
@@ -291,6 +294,7 @@ def _moment() -> dict[str, Any]:
             "wall_utc": clock.now_utc().isoformat(),
             "mono_s": clock.mono_s(),
             "boot_id": clock.boot_id(),
+            "result": os.environ.get("SERVICE_RESULT", ""),  # systemd.exec(5)
         }
     except Exception as fault:  # noqa: BLE001 - the lines are off; only the note of it is missing
         _say(f"when that was is not known: {fault}")

@@ -96,6 +96,7 @@ def test_a_daemon_whose_signs_of_life_do_not_arrive_is_ended_likewise(
         # The manager starts it again, for ever.
         guest.wait_active(watering)
     assert "watchdog timeout" in guest.journal(watering).lower()
+    assert "no sign of life" in guest.status(watering)["last_ended"]
 
 
 @pytest.mark.long

@@ -39,8 +39,13 @@ def kept(tmp_path: Path) -> Iterator[Kept]:
     found.close()
 
 
-def _stop_step(kept: Kept) -> ShutAt:
-    return ShutAt(mono_s=kept.clock.mono_s(), boot_id=kept.clock.boot_id(), lines=frozenset({17}))
+def _stop_step(kept: Kept, result: str = "signal") -> ShutAt:
+    return ShutAt(
+        mono_s=kept.clock.mono_s(),
+        boot_id=kept.clock.boot_id(),
+        lines=frozenset({17}),
+        result=result,
+    )
 
 
 def test_the_first_start_is_told_as_such(kept: Kept) -> None:
@@ -59,7 +64,21 @@ def test_one_that_said_nothing_was_killed(kept: Kept) -> None:
     kept.clock.advance(60.0)
     assert kept.begin().last_ended == "it was killed or crashed"
     kept.clock.advance(60.0)
-    assert "the stop step shut the lines" in kept.begin(_stop_step(kept)).last_ended
+    told = "it was killed or crashed; the stop step shut the lines"
+    assert kept.begin(_stop_step(kept)).last_ended == told
+
+
+@pytest.mark.parametrize(
+    ("result", "words"),
+    [("watchdog", "no sign of life"), ("oom-kill", "no memory"), ("a new word", "was killed")],
+)
+def test_the_service_manager_s_word_for_the_end_is_told(
+    kept: Kept, result: str, words: str
+) -> None:
+    # systemd.exec(5), $SERVICE_RESULT
+    kept.begin()
+    kept.clock.advance(60.0)
+    assert words in kept.begin(_stop_step(kept, result)).last_ended
 
 
 def test_a_board_that_was_started_anew_is_told_from_a_kill(kept: Kept) -> None:

@@ -410,6 +410,22 @@ def test_a_stop_step_that_drives_a_ball_says_its_own_moment(tmp_path: Path) -> N
     assert first and second and second["mono_s"] > first["mono_s"]
 
 
+def test_it_keeps_the_service_manager_s_word_for_how_the_daemon_ended(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, lines(17), "mock", None)
+    monkeypatch.setenv("SERVICE_RESULT", "watchdog")
+    assert alloff.main([str(file)]) == 0
+    found = alloff.read_shut_at(file)
+    assert found and found["result"] == "watchdog"
+    told = json.loads((tmp_path / alloff.SHUT_AT).read_text())
+    del told["result"]  # as an older Rowgate left it
+    (tmp_path / alloff.SHUT_AT).write_text(json.dumps(told))
+    older = alloff.read_shut_at(file)
+    assert older and older["result"] == ""
+
+
 def test_there_is_no_time_of_a_stop_step_that_never_ran(tmp_path: Path) -> None:
     assert alloff.read_shut_at(tmp_path / "lines.json") is None
     (tmp_path / alloff.SHUT_AT).write_text('{"wall_utc": 3}')
