@@ -8,7 +8,6 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Sequence
-from datetime import timedelta
 from pathlib import Path
 
 from controller.cli.keeping import SYSTEM_STATE
@@ -25,10 +24,10 @@ from controller.clock import Clock
 from controller.daemon.control import ask
 from controller.daemon.gardenfile import Accepted, accept
 from controller.daemon.process import Signals
+from controller.daemon.recovery import open_in_last_day
 from controller.daemon.stateplace import OneDaemon
 from controller.errors import DaemonError, InputError, LogbookError, RowgateError
 from controller.garden.model import Garden, Zone
-from controller.logbook.ask import Questions
 from controller.logbook.write import Logbook
 from controller.units import l_from_m3
 
@@ -183,21 +182,13 @@ class _Walk:
         return l_from_m3(flows[zone].flow_m3_s)
 
     def _open_before(self) -> dict[int, float]:
-        """Seconds each line was open in the last day, by the logbook."""
-        path = self._state / LOGBOOK_NAME
-        if not path.is_file():
-            return {}
+        """What counts against the day's limits; a logbook that does not say stops nobody."""
+        path, now = self._state / LOGBOOK_NAME, self._clock.now_utc()
         try:
-            with Questions(path) as questions:
-                seconds = questions.open_seconds_since(self._clock.now_utc() - timedelta(days=1))
+            return open_in_last_day(path, self._garden, now)
         except LogbookError as fault:
             tell(str(fault))
             return {}
-        return {
-            zone.valve.relay_line: seconds.get(zone.name, 0.0)
-            for zone in self._garden.zones
-            if zone.valve.relay_line is not None
-        }
 
     def _write_down(self, found: Sequence[Finding]) -> bool:
         if not self._tries and not found:

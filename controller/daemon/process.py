@@ -1,4 +1,4 @@
-"""What belongs to the process and to nothing else: its signals and its log."""
+"""What belongs to the process and to nothing else: its end, its signals and its log."""
 
 from __future__ import annotations
 
@@ -10,6 +10,26 @@ import time
 from collections.abc import Callable
 from types import FrameType
 from typing import Any
+
+
+class Ending:
+    """That the process is to end, why, and with which exit code; any thread may tell it."""
+
+    def __init__(self) -> None:
+        self.told = threading.Event()
+        self.shut = threading.Event()  # the valves have been told for the last time
+        self.why = "the daemon ends"
+        self.exit_code = 0
+
+    def tell(self, why: str) -> None:
+        """End, for this reason."""
+        self.why = why
+        self.told.set()
+
+    def fail(self, why: str) -> None:
+        """End, for something that must not be."""
+        self.exit_code = 1
+        self.tell(why)
 
 
 class Signals:

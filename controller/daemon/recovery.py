@@ -9,10 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from controller.daemon.books import Books
 from controller.daemon.litres import FlowOf, OpenSpan, litres_of
+from controller.garden.model import Garden
+from controller.logbook.ask import Questions
 from controller.logbook.records import PulseRow, PulseState
 from controller.valves.alloff import read_shut_at
 
@@ -42,6 +45,22 @@ def shut_at(line_file: Path) -> ShutAt | None:
         lines=frozenset(found["shut"]),
         result=found["result"],
     )
+
+
+def open_in_last_day(logbook: Path, garden: Garden, now_utc: datetime) -> dict[int, float]:
+    """Seconds each line was open in the last day, by the logbook; nothing where there is none.
+
+    May raise LogbookError.
+    """
+    if not logbook.is_file():
+        return {}
+    with Questions(logbook) as ask:
+        seconds = ask.open_seconds_since(now_utc - timedelta(days=1))
+    return {
+        zone.valve.relay_line: seconds.get(zone.name, 0.0)
+        for zone in garden.zones
+        if zone.valve.relay_line is not None
+    }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -116,7 +116,7 @@ def test_what_a_crash_left_and_nobody_can_write_down_ends_the_daemon_in_words(
     def refuses(*_: object) -> None:
         raise LogbookError("the disk is full; make room, then try again")
 
-    monkeypatch.setattr("controller.daemon.service.write_down", refuses)
+    monkeypatch.setattr("controller.daemon.mind.write_down", refuses)
     run.start()
     run.ended()
     assert run.code == 1

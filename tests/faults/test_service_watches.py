@@ -100,7 +100,7 @@ def end(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[Run], None]]:
 
     def ends(run: Run) -> None:
         for one in made:
-            one._end("the test is over")
+            one._ending.tell("the test is over")
         run._thread.join(20.0)
         assert not run._thread.is_alive()
 

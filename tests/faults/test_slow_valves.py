@@ -17,8 +17,9 @@ from support.daemon_faults import TINY_GARDEN, FaultyPins, a_slow_garden
 
 from controller.clock import SystemClock
 from controller.daemon.control import ask
+from controller.daemon.mind import Mind
 from controller.daemon.recovery import recover
-from controller.daemon.service import _Service, run_service
+from controller.daemon.service import run_service
 from controller.daemon.waterworks import LINE_FILE, Waterworks
 from controller.errors import DaemonError
 from controller.garden.model import Device, Garden, Master, Valve, ValveKind, Zone
@@ -314,16 +315,16 @@ def test_the_process_waits_for_a_ball_at_its_start_and_at_its_end(tmp_path: Path
                 )
             )
 
-    services: list[_Service] = []
-    real = _Service._wait_for_steward
+    minds: list[Mind] = []
+    real = Mind.wait_for_plan
 
-    def waits(self: _Service, thread: threading.Thread) -> bool:
-        services.append(self)
+    def waits(self: Mind) -> bool:
+        minds.append(self)
         assert [m.number for m in pins.moves] == [3, 3]  # shut before anybody plans
-        return real(self, thread)
+        return real(self)
 
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(_Service, "_wait_for_steward", waits)
+        patched.setattr(Mind, "wait_for_plan", waits)
         thread = threading.Thread(target=service)
         thread.start()
         ends = time.monotonic() + 20.0
@@ -338,7 +339,7 @@ def test_the_process_waits_for_a_ball_at_its_start_and_at_its_end(tmp_path: Path
         assert answered
         while not pins.read(17) and time.monotonic() < ends:
             time.sleep(0.02)
-        services[0]._end("the test is over")
+        minds[0]._ending.tell("the test is over")
         thread.join(20.0)
     assert ended == [0]
     assert [(m.number, m.on) for m in pins.moves[-3:]] == [(17, False), (3, True), (3, False)]

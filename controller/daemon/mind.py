@@ -1,0 +1,238 @@
+"""The steward's thread: it recovers, plans, decides and writes, and answers what is asked.
+
+Everything else, the alarm, the socket, the weather and the bank, only puts something into its
+inbox. It shuts nothing: valves close without it.
+"""
+
+from __future__ import annotations
+
+import logging
+import queue
+import threading
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from controller.clock import Clock
+from controller.daemon.answers import answer
+from controller.daemon.board import look_at_board
+from controller.daemon.books import Books
+from controller.daemon.clocksense import ClockSense
+from controller.daemon.control import refusal
+from controller.daemon.fieldtests import KeptFieldTests
+from controller.daemon.gardenfile import Accepted, GardenFile
+from controller.daemon.health import Health
+from controller.daemon.openings import Openings, shut
+from controller.daemon.process import Ending
+from controller.daemon.recovery import ShutAt, recover, write_down
+from controller.daemon.restarts import ending, starting
+from controller.daemon.rhythm import WallAlarm
+from controller.daemon.stateplace import Overruled
+from controller.daemon.steward import Steward
+from controller.daemon.tallies import Facts
+from controller.daemon.watching import Watching
+from controller.daemon.waterworks import LINE_FILE, Waterworks
+from controller.daemon.weatherdesk import Fetch, ThreadDesk
+from controller.errors import LogbookError, ValveRefused
+from controller.timetable.tested import Bands
+from controller.valves.alloff import forget_shut_at
+from controller.valves.inputs import InputDriver
+
+TICK_EVERY_S = 1.0  # the steward looks at least so often
+ANSWER_WITHIN_S = 15.0
+SHUT_WITHIN_S = 300.0  # the last ends are written once the valves are shut; a ball takes its time
+FACTS_EVERY_S = 5.0  # between two pages of facts for the health address; our choice
+_LOG = logging.getLogger("rowgate")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Around:
+    """What the steward's thread finds there when it begins."""
+
+    accepted: Accepted
+    garden_file: GardenFile
+    field_tests: KeptFieldTests
+    works: Waterworks
+    books: Books
+    openings: Openings
+    pins: str  # which driver moves them
+    inputs: InputDriver | None
+    weather: Fetch
+    stopped: ShutAt | None  # what the last stop step left
+    health: Health
+    ending: Ending
+    clock: Clock
+    state: Path
+
+
+class Mind:
+    """One steward, its inbox, and the thread they live in."""
+
+    def __init__(self, around: Around) -> None:
+        self._around, self._clock, self._ending = around, around.clock, around.ending
+        self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
+        self._ready = threading.Event()
+        self._steward: Steward | None = None
+        self._thread = threading.Thread(target=self._live, name="steward", daemon=True)
+        self.facts: Facts | None = None  # the last page of them, for the health address
+
+    # --- from other threads ------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Begin to live."""
+        self._thread.start()
+
+    def wait_for_plan(self) -> bool:
+        """Wait for the first plan; every line is off meanwhile. False if none is to come."""
+        while not self._ready.wait(0.1):
+            if self._ending.told.is_set() or not self._thread.is_alive():
+                return False
+        return not self._ending.told.is_set()
+
+    def wake(self) -> None:
+        """Let it look now."""
+        self._inbox.put(_nothing)
+
+    def join(self, within_s: float) -> None:
+        """Wait for its end."""
+        if self._thread.is_alive():
+            self._thread.join(within_s)
+
+    def asked(self, request: dict[str, Any]) -> Mapping[str, Any]:
+        """The answer to what came by the socket; closing waits for nothing."""
+        steward = self._steward
+        if steward is None or self._ending.told.is_set():
+            return refusal("the daemon is ending")
+        if request.get("ask") == "close":
+            _close_first(steward, request.get("zone"))
+        reply: Future[dict[str, Any]] = Future()
+
+        def serve() -> None:
+            try:
+                reply.set_result(answer(steward, request))
+            except Exception as fault:  # noqa: BLE001 - raised again in the thread that asked
+                reply.set_exception(fault)
+
+        self._inbox.put(serve)
+        try:
+            return reply.result(ANSWER_WITHIN_S)
+        except TimeoutError:
+            return refusal("the daemon is busy; look at its status in a moment")
+
+    # --- its own thread ----------------------------------------------------------------------
+
+    def _live(self) -> None:
+        around, alarm = self._around, None
+        try:
+            alarm = WallAlarm(lambda name: self.wake(), around.accepted.garden.site.zone_info)
+            steward = self._new_steward(alarm)
+            self._recover(steward)
+            steward.restarts = starting(around.books, self._clock, around.stopped)
+            steward.start()
+            self._steward = steward
+            self._ready.set()
+            while not self._ending.told.is_set():
+                around.health.moved("steward")
+                self._one_round(steward)
+                self._write_facts(steward)
+            self._ending.shut.wait(SHUT_WITHIN_S)  # what ended, and when, is known only then
+            steward.tick_last()
+            ending(around.books, self._ending.why)
+        except LogbookError as fault:
+            # What a crash left must be written down before anything opens; the next start tries.
+            _LOG.error("the daemon cannot go on: %s", fault)
+            self._ending.fail("the logbook does not take what must be in it")
+        except Exception:  # noqa: BLE001 - the process must end, valves first
+            _LOG.exception("the steward")
+            self._ending.fail("the steward made a mistake")
+            ending(around.books, self._ending.why)
+        finally:
+            if alarm is not None:
+                alarm.stop()
+            around.books.close()
+
+    def _new_steward(self, alarm: WallAlarm) -> Steward:
+        around = self._around
+        overruled = Overruled(around.state)
+        newest = overruled.less(around.books.newest_utc(), self._clock.now_utc())
+        return Steward(
+            accepted=around.accepted,
+            garden_file=around.garden_file,
+            waterworks=around.works,
+            openings=around.openings,
+            books=around.books,
+            clock=self._clock,
+            sense=ClockSense(
+                self._clock,
+                newest,
+                overruled.keep,
+                keeps_time=around.accepted.garden.board.battery_clock,
+            ),
+            desk=ThreadDesk(around.weather),
+            alarm=alarm,
+            post=self._inbox.put,
+            pins=around.pins,
+            silent=around.health.silent,
+            watching=Watching(
+                around.inputs,
+                around.openings,
+                self._clock,
+                bands=lambda garden: Bands(garden, around.field_tests.fitted(garden)),
+                write_rain=around.books.rain_on_pin,
+            ),
+            board=lambda: look_at_board(around.state),
+        )
+
+    def _recover(self, steward: Steward) -> None:
+        """Write down what a crash left unfinished, before anything opens."""
+        around = self._around
+        zones = around.accepted.garden.zones
+        found = recover(
+            around.books.unfinished(),
+            boot_id=self._clock.boot_id(),
+            stopped=around.stopped,
+            flow_l_s=steward.flow_or_nothing_l_s,
+            stays_open={zone.name for zone in zones if zone.valve.close_line is not None},
+        )
+        write_down(found, around.books)
+        forget_shut_at(around.state / LINE_FILE)
+
+    def _one_round(self, steward: Steward) -> None:
+        wait = (steward.next_moment_utc() - self._clock.now_utc()).total_seconds()
+        try:
+            message = self._inbox.get(timeout=min(max(wait, 0.02), TICK_EVERY_S))
+            message()
+            while True:
+                self._inbox.get_nowait()()
+        except queue.Empty:
+            pass
+        steward.tick()
+
+    def _write_facts(self, steward: Steward) -> None:
+        """A new page of facts for the health address, now and then; none where nobody reads it."""
+        if steward.accepted.garden.health.port is None:
+            return
+        if self.facts is None or self._clock.mono_s() - self.facts.at_mono_s >= FACTS_EVERY_S:
+            self.facts = steward.facts()
+
+
+def _close_first(steward: Steward, name: object) -> None:
+    """Shut at once, in the thread that asked: closing waits for nothing."""
+    bank = steward.waterworks.bank
+    if name is None:
+        bank.close_all("a person closed it")
+        return
+    for zone in steward.accepted.garden.zones:
+        if zone.name == name and zone.valve.relay_line is not None:
+            try:
+                words = shut(bank, zone.valve.relay_line, "a person closed it")
+            except ValveRefused as fault:
+                words = str(fault)
+            if words:
+                _LOG.error("%s: %s", zone.name, words)
+
+
+def _nothing() -> None:
+    """A message that only wakes."""
