@@ -1,6 +1,6 @@
 """The numbers of docs/daemon-proof.md, measured here and printed.
 
-`python -m process.measure [late|hung|disk|memory|year|deaths ...]` from the folder `tests`; all
+`python -m process.measure [late|hung|disk|memory|season|deaths ...]` from the folder `tests`; all
 of them where none is named (about an hour). Nothing is written into the docs.
 """
 
@@ -166,8 +166,8 @@ def _written(pid: int) -> float:
     raise AssertionError("this kernel does not count what a process writes")
 
 
-def resident_over_a_year(folder: Path, rate: float = 12.0) -> Mapping[str, float]:
-    """Resident megabytes on the first of each month, one process all the year."""
+def resident_over_a_season(folder: Path, rate: float = 12.0) -> Mapping[str, float]:
+    """Resident megabytes on the first of each month, one process through a season and past it."""
     manager = Manager(
         folder,
         garden=a_plot("leeks", "kale"),
@@ -179,7 +179,7 @@ def resident_over_a_year(folder: Path, rate: float = 12.0) -> Mapping[str, float
     try:
         child = manager.started()
         haste, month = Haste(manager), ""
-        ends = datetime(2032, 6, 2, tzinfo=UTC).timestamp()
+        ends = datetime(2031, 12, 2, tzinfo=UTC).timestamp()
         while manager.page.now().wall_s < ends:
             assert child.poll() is None, manager.log_text()[-3000:]
             now = datetime.fromtimestamp(manager.page.now().wall_s, UTC)
@@ -234,11 +234,11 @@ def _disk() -> None:
 
 
 def _memory() -> None:
-    for what, much in resident_over_a_year(_folder()).items():
+    for what, much in resident_over_a_season(_folder()).items():
         print(f"memory, {what}: {much:.1f}")
 
 
-def _year() -> None:
+def _season() -> None:
     for what, much in resident_by_hand(_folder()).items():
         print(f"by hand, {what}: {much:.1f}")
 
@@ -259,7 +259,7 @@ ALL: Mapping[str, Callable[[], None]] = {
     "hung": _hung,
     "disk": _disk,
     "memory": _memory,
-    "year": _year,
+    "season": _season,
     "deaths": _deaths,
 }
 
