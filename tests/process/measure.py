@@ -1,6 +1,6 @@
 """The numbers of docs/daemon-proof.md, measured here and printed.
 
-`python -m process.measure [late|hung|disk|memory|season|deaths ...]` from the folder `tests`; all
+`python -m process.measure [late|hung|disk|memory|year|deaths ...]` from the folder `tests`; all
 of them where none is named (about an hour). Nothing is written into the docs.
 """
 
@@ -238,7 +238,7 @@ def _memory() -> None:
         print(f"memory, {what}: {much:.1f}")
 
 
-def _season() -> None:
+def _year() -> None:
     for what, much in resident_by_hand(_folder()).items():
         print(f"by hand, {what}: {much:.1f}")
 
@@ -259,7 +259,7 @@ ALL: Mapping[str, Callable[[], None]] = {
     "hung": _hung,
     "disk": _disk,
     "memory": _memory,
-    "season": _season,
+    "year": _year,
     "deaths": _deaths,
 }
 
