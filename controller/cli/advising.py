@@ -9,6 +9,7 @@ from controller.garden.model import Zone
 from controller.hydraulics.advice import Advice, advise
 from controller.timetable.dose import Soaking, soaking_of
 from controller.timetable.tested import Tested
+from controller.timetable.wetted import zone_wet_ground_m2
 
 
 def advice_for(
@@ -18,7 +19,9 @@ def advice_for(
     garden, grounds = loaded.garden, loaded.grounds
 
     def soaking(zone: Zone) -> Soaking:
-        return soaking_of(zone, grounds.soil(zone.bed.soil), garden.watering.basin_mm)
+        soil = grounds.soil(zone.bed.soil)
+        wet_m2 = zone_wet_ground_m2(zone, soil, tested.lines)
+        return soaking_of(wet_m2, soil, garden.watering.basin_mm)
 
     found = advise(
         garden,

@@ -121,22 +121,20 @@ def load_tested(args: argparse.Namespace, loaded: Loaded) -> Tested:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kept:
-    """What the logbook says was given, and from which day on it says so."""
+    """What the logbook says was given, and the weather it kept."""
 
     given: Given
     rows: tuple[WeatherDay, ...]
-    kept_from: date | None
 
 
 def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
     """Ask the logbook, if there is one; the example keeps none."""
     book = _logbook(args, loaded)
     if book is None:
-        return Kept(given=NOTHING_GIVEN, rows=(), kept_from=None)
+        return Kept(given=NOTHING_GIVEN, rows=())
     from controller.logbook.ask import Questions
 
     with Questions(book) as questions:
-        begun_utc = questions.begun_utc()
         return Kept(
             given=Given(
                 litres=questions.litres_by_zone_day(date.min, last),
@@ -144,9 +142,10 @@ def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
                 soaking_until_utc={},
                 observations=questions.observations(),
                 fallen_mm=questions.gauge_by_day(),
+                stored_litres=questions.stored_by_zone_day(date.min, last),
+                record=questions.record(loaded.garden.site.zone_info),
             ),
             rows=tuple(questions.weather_rows()),
-            kept_from=begun_utc and begun_utc.astimezone(loaded.garden.site.zone_info).date(),
         )
 
 

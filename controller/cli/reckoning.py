@@ -229,7 +229,6 @@ def _timetable(
         first=first,
         last=last,
         today=today,
-        kept_from=kept.kept_from,
     )
 
 

@@ -5,7 +5,7 @@ Reading has a connection of the thread that makes it, so one of these belongs to
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -42,6 +42,7 @@ class Books:
         self._questions: Questions | None = None
         # What the logbook has by its key, once it was asked: only what changed is written.
         self._kept_of = -1
+        self._watched: date | None = None
         self._kept_weather: dict[tuple[date, str], WeatherDay] | None = None
         self._kept_ledger: dict[tuple[str, date], dict[str, LedgerDay]] | None = None
 
@@ -121,7 +122,7 @@ class Books:
 
     # --- plans -------------------------------------------------------------------------------
 
-    def known(self, first: date, last: date) -> Known:
+    def known(self, first: date, last: date, zone_info: ZoneInfo) -> Known:
         """What was given, and which slots of these days are spent."""
         ask = self._ask
         return Known(
@@ -131,23 +132,38 @@ class Books:
                 soaking_until_utc={},
                 observations=ask.observations(),
                 fallen_mm=ask.gauge_by_day(),
+                stored_litres=ask.stored_by_zone_day(),
+                record=ask.record(zone_info),
             ),
             last_pulses=tuple(_last_pulse(row) for row in ask.last_pulses()),
             begun_utc=ask.begun_utc(),
         )
 
     def keep_plan(
-        self, timetable: Timetable, today: date, now_utc: datetime, kept_from: date
+        self,
+        timetable: Timetable,
+        today: date,
+        now_utc: datetime,
+        kept_from: date,
+        as_printed: Collection[str] = (),
     ) -> None:
         """Put the plan up to today in place of the old one, and the ledger of the days gone.
 
         The ledger is kept from the logbook's own first day on: what it credits is what is logged.
 
         A hand pulse whose time has come stays until somebody notes it, or the day is over; then it
-        is missed, and credits nothing.
+        is taken as done in the zones `as_printed`; elsewhere it is missed, and credits nothing.
         """
+        self._forget_another_file()
+        if self._watched != today:
+            self._write.watched(today)
+            self._watched = today
         for row in self._ask.pulses(timetable.first - _LOOK_BACK, timetable.first - _DAY):
-            if row.state is PulseState.PLANNED:
+            if row.state is not PulseState.PLANNED:
+                continue
+            if row.valve is ValveKind.HAND and row.zone in as_printed:
+                self._write.assumed(row.key, "its day is over: taken as done as printed")
+            else:
                 self._write.missed(row.key, "its day is over, and nobody wrote down that it ran")
         day = timetable.first
         while day <= today:
@@ -188,7 +204,7 @@ class Books:
         """Where the file was opened anew, it may be one that has nothing of ours."""
         if self._write.times_opened != self._kept_of:
             self._kept_of = self._write.times_opened
-            self._kept_weather = self._kept_ledger = None
+            self._kept_weather = self._kept_ledger = self._watched = None
 
     # --- weather, holds, happenings ----------------------------------------------------------
 

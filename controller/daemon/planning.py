@@ -13,10 +13,11 @@ from zlib import crc32
 from controller.daemon.gardenfile import Accepted
 from controller.garden.model import Garden, Hold, Watering, Zone
 from controller.timetable.dose import soaking_of
-from controller.timetable.jobs import Given, Grounds
+from controller.timetable.jobs import Given
 from controller.timetable.onweather import Weather, plan_on
 from controller.timetable.records import Timetable
 from controller.timetable.travel import water_s
+from controller.timetable.wetted import zone_wet_ground_m2
 from controller.timetable.windows import allowed, hold_stretches, utc_from_local
 
 DAYS_AHEAD = 2  # days after today in each plan: shown, never opened from; our choice
@@ -104,9 +105,10 @@ class LastPulse:
     litres: float
 
 
-def soaked_away_utc(pulse: LastPulse, zone: Zone, grounds: Grounds, basin_mm: float) -> datetime:
-    """When what that pulse left standing on the wetted strip has gone into the soil."""
-    soaking = soaking_of(zone, grounds.soil(zone.bed.soil), basin_mm)
+def soaked_away_utc(pulse: LastPulse, zone: Zone, accepted: Accepted, basin_mm: float) -> datetime:
+    """When what that pulse left standing on the wetted ground has gone into the soil."""
+    soil = accepted.grounds.soil(zone.bed.soil)
+    soaking = soaking_of(zone_wet_ground_m2(zone, soil, accepted.lines), soil, basin_mm)
     flowed_s = water_s(
         open_s=pulse.open_s,
         opens_in_s=zone.valve.opens_in_s,
@@ -126,12 +128,10 @@ def plan(
     now_utc: datetime,
     given: Given,
     last_pulses: Iterable[LastPulse],
-    kept_from: date,
 ) -> Timetable:
     """The timetable from this moment on; `garden` is the accepted one with the holds in force.
 
-    `given` is what the logbook says, but for the soaking away of `last_pulses`. `kept_from` is the
-    day the logbook was begun; the days before are taken as watered.
+    `given` is what the logbook says, but for the soaking away of `last_pulses`.
     """
     today = local_day(garden, now_utc)
     zones = {zone.name: zone for zone in garden.zones}
@@ -142,7 +142,7 @@ def plan(
                 # An end that lies ahead was written by a clock that was wrong.
                 replace(pulse, ended_utc=min(pulse.ended_utc, now_utc)),
                 zones[pulse.zone],
-                accepted.grounds,
+                accepted,
                 garden.watering.basin_mm,
             )
             for pulse in last_pulses
@@ -158,6 +158,5 @@ def plan(
         first=first_day_to_plan(garden, now_utc),
         last=today + DAYS_AHEAD * _DAY,
         today=today,
-        kept_from=kept_from,
         not_before_utc=now_utc,
     )

@@ -42,6 +42,7 @@ from controller.errors import LogbookError, RowgateError, ValveFault
 from controller.garden.model import Garden, ValveKind, Zone
 from controller.logbook.records import HowKnown
 from controller.timetable.plan import NetworkFlows
+from controller.timetable.record import zones_as_printed
 from controller.timetable.records import Pulse, Timetable
 from controller.timetable.tested import Bands
 from controller.timetable.travel import shortest_pulse_s
@@ -328,7 +329,9 @@ class Steward:
             now = self.clock.now_utc()
             today = local_day(self._garden, now)
             known = self.books.known(
-                first_day_to_plan(self._garden, now), today + DAYS_AHEAD * _DAY
+                first_day_to_plan(self._garden, now),
+                today + DAYS_AHEAD * _DAY,
+                self._garden.site.zone_info,
             )
             kept_from = local_day(self._garden, known.begun_utc or now)
             timetable = plan(
@@ -338,7 +341,6 @@ class Steward:
                 now_utc=now,
                 given=known.given,
                 last_pulses=known.last_pulses,
-                kept_from=kept_from,
             )
             self.due.pending = [
                 p
@@ -351,7 +353,8 @@ class Steward:
             self._planned_mono_s = self.clock.mono_s()
             self._want_plan = ""
             _LOG.info("planned (%s): %d pulses to come today", reason, len(self.due.pending))
-            self.books.keep_plan(timetable, today, now, kept_from)
+            as_printed = zones_as_printed(self._garden)
+            self.books.keep_plan(timetable, today, now, kept_from, as_printed)
             self.plan_fault = ""
         except LogbookError as fault:
             self._plan_after_mono_s, self._want_plan = self.clock.mono_s() + RETRY_S, reason

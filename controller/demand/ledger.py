@@ -4,10 +4,13 @@ Depths are over the whole ground the rows serve. The order of a day's events is 
 and is this:
 
 1. the account changes hands (a planting begins or ends) and roots grow;
-2. rain and watering enter, early in the day;
+2. rain enters, early in the day, and of the watering what the driest quarter gets;
 3. stress follows from what is then missing;
 4. the crop uses water, or bare soil loses it;
 5. what is left above field capacity drains (FAO-56, eq. 85 and 88).
+
+What the line gives beyond its driest quarter goes below the roots elsewhere, or fills the line: it
+is booked as passed on the day, and never drunk.
 
 Under a planting the account is the root zone (eq. 82-86). Between plantings it is the layer that
 dries by evaporation, the top 0.10 m, which loses Kr * 1.15 * ETo (FAO-56, eq. 74, and annex 7 for
@@ -19,10 +22,14 @@ An account without a yesterday starts full under a planting (just watered in: eq
 soaking) and, on bare soil, with the readily evaporable water gone (our choice: neither just
 rained on nor dried out).
 
-Under a planting the day's loss is reckoned with dual coefficients (`daystep.dual_day`): plants and
-the ground that is wetted and open to the sun, apart; or, where the garden file says so, with the
-single crop coefficient. Either way depths are over the whole ground, whatever share of it the
-drilled line wets, and what the surface layer loses comes out of the account.
+Under a planting the ground that the line wets and the rest are two stores (`daystep.dual_day`). The
+day's loss is computed with dual coefficients, plants and open ground apart; or, where the garden
+file says so, with the single crop coefficient. Either way depths are over the whole ground, and
+what a surface layer loses comes out of the account.
+
+The share that may go before stress (Table 22) follows the mean of a week of what plants draw, not
+the day's whole loss: the paper allows a constant share for a period, and evaporation from wet soil
+asks nothing of roots. So rain never makes a bed due.
 
 Each day is a function of yesterday's `LedgerDay`, today's inputs, and the ground's own facts, and
 of nothing else.
@@ -36,8 +43,8 @@ from datetime import date
 from typing import Any
 
 from controller.demand.canopy import canopy_on
-from controller.demand.daystep import Asked, Bucket, Wet, bucket_day, dual_day
-from controller.demand.dual import kc_max
+from controller.demand.daystep import Asked, Bucket, Stores, bucket_day, dual_day
+from controller.demand.dual import KC_MAX_SELDOM, SELDOM_DAYS, kc_max, kc_max_base
 from controller.demand.facts import Part, PlantingFacts
 from controller.demand.mulch import evaporation_factor, kc_under_mulch, transpiration_factor
 from controller.demand.records import DayInput, LedgerDay
@@ -55,6 +62,7 @@ from crops.entry import SURFACE_LAYER_M
 
 BARE_SOIL_KC = 1.15  # evaporation from wet bare soil over ETo: FAO-56 (1998), annex 7
 BARE = "bare"
+DRAW_DAYS = 7  # over which the mean of what plants draw is taken; our choice
 
 
 def next_day(
@@ -133,17 +141,25 @@ def next_day(
 
 
 def advance(
-    previous: LedgerDay | None, *, part: Part, today: DayInput, watered_mm: float
+    previous: LedgerDay | None,
+    *,
+    part: Part,
+    today: DayInput,
+    watered_mm: float,
+    stored_mm: float | None = None,
+    water_from: str = "",
 ) -> LedgerDay:
     """The part's ledger for `today`, from yesterday's (None: the account opens today).
 
-    `watered_mm` is spread over the part's whole ground. OutOfRange if `today` is not the day after,
-    or its figures are no weather.
+    `watered_mm` passed the valve, over the part's whole ground, and `stored_mm` of it (None: all)
+    is what the driest quarter got. OutOfRange if `today` is not the day after, or its figures are
+    no weather.
     """
     if previous is not None and today.day.toordinal() - previous.day.toordinal() != 1:
         gap = (today.day - previous.day).days
         raise OutOfRange("days since the ledger's last day", gap, 1, 1)
-    came = _coming(part, today, watered_mm)
+    stored = watered_mm if stored_mm is None else stored_mm
+    came = _coming(part, today, watered_mm, stored, water_from)
     facts = part.planting_on(today.day)
     if facts is None:
         return _bare_day(previous, part, today, came)
@@ -168,29 +184,35 @@ def ledger_over(
 
 @dataclass(slots=True)
 class _Coming:
-    """Water of a day: what came as rain, what of it does not enter, what was given."""
+    """Water of a day: what came as rain, what of it does not enter, what was given and credited."""
 
     rain_mm: float
     unused_mm: float
     runoff_mm: float
     watered_mm: float
+    stored_mm: float
+    water_from: str
 
     @property
     def entering_mm(self) -> float:
         return self.rain_mm - self.unused_mm - self.runoff_mm
 
 
-def _coming(part: Part, today: DayInput, watered_mm: float) -> _Coming:
+def _coming(
+    part: Part, today: DayInput, watered_mm: float, stored_mm: float, water_from: str
+) -> _Coming:
     require_range("eto_mm", today.eto_mm, 0.0, 50.0)
     require_range("watered_mm", watered_mm, 0.0, 5000.0)
+    require_range("stored_mm", stored_mm, 0.0, watered_mm)
     rain = today.rain_mm
+    given = (watered_mm, stored_mm, water_from if watered_mm > 0.0 else "")
     if not rain:
-        return _Coming(0.0, 0.0, 0.0, watered_mm)
+        return _Coming(0.0, 0.0, 0.0, *given)
     unused = rain_unused_mm(rain_mm=rain, eto_mm_day=today.eto_mm)
     runoff = 0.0
     if part.curve_number is not None:
         runoff = runoff_mm(rain_mm=rain, curve_number=part.curve_number)
-    return _Coming(rain, unused, min(runoff, rain - unused), watered_mm)
+    return _Coming(rain, unused, min(runoff, rain - unused), *given)
 
 
 def _bare_day(previous: LedgerDay | None, part: Part, today: DayInput, came: _Coming) -> LedgerDay:
@@ -204,7 +226,7 @@ def _bare_day(previous: LedgerDay | None, part: Part, today: DayInput, came: _Co
         depletion_mm=opening,
         taw_mm=tew,
         raw_mm=rew,
-        entering_mm=came.entering_mm + came.watered_mm,
+        entering_mm=came.entering_mm + came.stored_mm,
         demand_mm=etc,
     )
     return _written(
@@ -229,6 +251,11 @@ def _bare_day(previous: LedgerDay | None, part: Part, today: DayInput, came: _Co
         ke=found.stress * kc,
         evaporated_mm=found.used_mm,
         surface_depletion_mm=found.depletion_mm,
+        wet_depletion_mm=found.depletion_mm,
+        rest_depletion_mm=found.depletion_mm,
+        rest_surface_depletion_mm=found.depletion_mm,
+        wet_kc=found.stress * kc,
+        wet_drained_mm=found.drained_mm,
     )
 
 
@@ -256,61 +283,67 @@ def _planted_day(
     taw = taw_mm(
         field_capacity=soil.field_capacity, wilting_point=soil.wilting_point, root_depth_m=depth_m
     )
-    most = kc_max(kcb=crop.kcb, wind_2m_m_s=wind, rh_min_pct=humidity, height_m=crop.height_m)
+    base, dry_days = KC_MAX_SELDOM, SELDOM_DAYS
+    if previous is not None:
+        base, dry_days = previous.kc_max_base, previous.dry_days
+    base, dry_days = kc_max_base(
+        before=base,
+        dry_days=dry_days,
+        rained=came.entering_mm > 0.0,
+        watered=came.watered_mm > 0.0,
+    )
+    most = kc_max(
+        kcb=crop.kcb, wind_2m_m_s=wind, rh_min_pct=humidity, height_m=crop.height_m, base=base
+    )
     canopy = canopy_on(
         kcb_table=crop.kcb,
         kcb_mid_table=crop.kcb_mid,
-        kc_max=most,
+        # Shade is no matter of how often the ground is wetted.
+        kc_max=kc_max(kcb=crop.kcb, wind_2m_m_s=wind, rh_min_pct=humidity, height_m=crop.height_m),
         height_m=crop.height_m,
         cover_full=facts.cover_full,
         full_height_m=crop.full_height_m,
     )
-    # The difference that a change of account, or of the roots' limit, cannot take over:
-    start = 0.0 if previous is None else previous.depletion_mm
-    opening = min(start, taw)
     demand = today.eto_mm * part.exposure
-    kcb = canopy.kcb * transpiration_factor(part.mulch)
-    surface, wetted = 0.0, part.line_fraction
-    if previous is not None:
-        surface, wetted = previous.surface_depletion_mm, previous.wetted_fraction
-    if part.coefficients is Coefficients.DUAL:
-        found = dual_day(
-            Wet(opening, surface, wetted),
-            Asked(
-                demand, kcb, most, canopy.cover, evaporation_factor(part.mulch), taw,
-                soil.tew_mm, soil.rew_mm, crop.depletion_fraction, part.line_fraction,
-                part.under_canopy,
-            ),
-            rain_mm=came.entering_mm,
-            watered_mm=came.watered_mm,
-        )  # fmt: skip
-        state, raw, etc = found.state, found.raw_mm, found.etc_mm
-        stress, drained = found.stress, found.drained_mm
-        transpired, evaporated, exposed = found.transpired_mm, found.evaporated_mm, found.exposed
-        used = transpired + evaporated
-        ke = evaporated / demand if demand > 0.0 else 0.0
-        kc = kcb + ke
+    dual = part.coefficients is Coefficients.DUAL
+    if dual:
+        kcb = canopy.kcb * transpiration_factor(part.mulch)
     else:
         # Plants that stand apart lack in the single coefficient what they lack in the basal one.
-        kc = kc_under_mulch(
+        kcb = most = kc_under_mulch(
             kc=max(crop.kc - (crop.kcb - canopy.kcb), 0.0), kcb=canopy.kcb, mulch=part.mulch
         )
-        etc = kc * demand
-        raw = raw_mm(
-            taw_mm=taw,
-            depletion_fraction=depletion_fraction_adjusted(crop.depletion_fraction, etc_mm_day=etc),
+    before = () if previous is None or previous.account != facts.name else previous.draws_mm
+    draws = (*before[1 - DRAW_DAYS :], kcb * demand)
+    raw = raw_mm(
+        taw_mm=taw,
+        depletion_fraction=depletion_fraction_adjusted(
+            crop.depletion_fraction, etc_mm_day=sum(draws) / len(draws)
+        ),
+    )
+    wet = part.line_fraction
+    start, held = 0.0, Stores(0.0, 0.0, 0.0, 0.0)
+    if previous is not None:
+        start = previous.depletion_mm
+        held = Stores(
+            previous.wet_depletion_mm,
+            previous.rest_depletion_mm,
+            previous.surface_depletion_mm,
+            previous.rest_surface_depletion_mm,
         )
-        bucket = bucket_day(
-            depletion_mm=opening,
-            taw_mm=taw,
-            raw_mm=raw,
-            entering_mm=came.entering_mm + came.watered_mm,
-            demand_mm=etc,
-        )
-        state = Wet(bucket.depletion_mm, surface, wetted)
-        stress, used, drained = bucket.stress, bucket.used_mm, bucket.drained_mm
-        transpired = evaporated = ke = 0.0
-        exposed = 1.0
+    # The difference that a change of account, or of the roots' limit, cannot take over:
+    opening = held._replace(wet_mm=min(held.wet_mm, taw), rest_mm=min(held.rest_mm, taw))
+    found = dual_day(
+        opening,
+        Asked(
+            demand, kcb, most, canopy.cover, evaporation_factor(part.mulch), taw, raw,
+            soil.tew_mm, soil.rew_mm, wet, crop.rooted, part.under_canopy,
+        ),
+        rain_mm=came.entering_mm,
+        stored_mm=came.stored_mm,
+    )  # fmt: skip
+    state = found.state
+    ke = found.evaporated_mm / demand if dual and demand > 0.0 else 0.0
     return _written(
         part,
         today,
@@ -319,29 +352,42 @@ def _planted_day(
         crop=facts.planting.crop,
         stage=crop.stage,
         day_of_planting=crop.day_of_planting,
-        kc=kc,
-        etc_mm=etc,
-        stress=stress,
-        used_mm=used,
-        drained_mm=drained,
-        handed_over_mm=opening - start,
+        kc=kcb + ke,
+        etc_mm=found.etc_mm,
+        stress=found.stress,
+        used_mm=found.transpired_mm + found.evaporated_mm,
+        drained_mm=found.drained_mm,
+        handed_over_mm=_together(opening, wet) - start,
         start_depletion_mm=start,
-        depletion_mm=state.depletion_mm,
+        depletion_mm=_together(state, wet),
         root_depth_m=depth_m,
         taw_mm=taw,
         raw_mm=raw,
         phase=at.phase,
-        kcb=kcb,
+        kcb=kcb if dual else 0.0,
         ke=ke,
-        transpired_mm=transpired,
-        evaporated_mm=evaporated,
-        surface_depletion_mm=state.surface_mm,
-        wetted_fraction=state.wetted,
-        exposed_fraction=exposed,
+        transpired_mm=found.transpired_mm if dual else 0.0,
+        evaporated_mm=found.evaporated_mm if dual else 0.0,
+        surface_depletion_mm=state.wet_surface_mm,
+        rest_surface_depletion_mm=state.rest_surface_mm,
+        wet_depletion_mm=state.wet_mm,
+        rest_depletion_mm=state.rest_mm,
+        wet_kc=found.wet_kc,
+        wet_drained_mm=found.wet_drained_mm,
+        wetted_fraction=wet,
+        exposed_fraction=found.exposed if dual else 1.0,
+        kc_max_base=base,
+        dry_days=dry_days,
+        draws_mm=draws,
         cover=canopy.cover,
         plants=facts.plants,
         salt_stress=facts.salt_stress,
     )
+
+
+def _together(stores: Stores, wet: float) -> float:
+    """What both stores miss, over the whole ground."""
+    return float(wet * stores.wet_mm + (1.0 - wet) * stores.rest_mm)
 
 
 def _written(part: Part, today: DayInput, came: _Coming, **own: Any) -> LedgerDay:
@@ -360,6 +406,8 @@ def _written(part: Part, today: DayInput, came: _Coming, **own: Any) -> LedgerDa
         rain_unused_mm=came.unused_mm,
         runoff_mm=came.runoff_mm,
         watered_mm=came.watered_mm,
+        passed_mm=came.watered_mm - came.stored_mm,
+        water_from=came.water_from,
         coefficients=part.coefficients.value,
         exposure=part.exposure,
         ground_m2=part.ground_m2,

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
+
+# Where the water of a ledger day is known from: written down; taken as given, since nobody wrote
+# down that it was not; or planned.
+RECORDED, ASSUMED, PLANNED = "recorded", "assumed", "planned"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,14 +51,19 @@ class Observation:
 class LedgerDay:
     """One day of one soil-water account; depths over the whole ground its rows serve.
 
-    A zone whose rows hold different crops has an account for each `part`. With dual coefficients
-    `kc` is Kcb + Ke, and `used_mm` what plants and soil lost together. The surface layer (its
-    state: `surface_depletion_mm` over the ground both wetted and exposed, and `wetted_fraction`)
-    is part of the same soil: what leaves it leaves the account.
+    A zone whose rows hold different crops has an account for each `part`. The account is that of
+    the driest quarter: of `watered_mm`, which passed the valve, `passed_mm` went below the roots
+    elsewhere or filled the line, and the rest is credited. With dual coefficients `kc` is Kcb + Ke,
+    and `used_mm` what plants and soil lost together.
+
+    Ground that the line wets (`wetted_fraction` of it) and the rest are two stores:
+    `wet_depletion_mm` and `rest_depletion_mm` are missing over their own ground, as are what is
+    gone from their surface layers; `taw_mm` and `raw_mm` are those of either. Together, by their
+    shares, they are `depletion_mm`. What leaves a surface layer leaves the account.
 
     Closes to nothing: depletion_mm = start_depletion_mm - (rain_mm - rain_unused_mm - runoff_mm)
-    - watered_mm + used_mm + drained_mm + handed_over_mm, where `handed_over_mm` is the change of
-    account when a planting begins or ends, or roots reach soil that was not in the account.
+    - (watered_mm - passed_mm) + used_mm + drained_mm + handed_over_mm, where `handed_over_mm` is
+    the change of account when a planting begins or ends.
     """
 
     zone: str
@@ -90,8 +99,8 @@ class LedgerDay:
     ke: float = 0.0
     transpired_mm: float = 0.0
     evaporated_mm: float = 0.0
-    surface_depletion_mm: float = 0.0
-    wetted_fraction: float = 1.0  # fw in force at the end of the day
+    surface_depletion_mm: float = 0.0  # of the ground that the line wets
+    wetted_fraction: float = 1.0  # of the ground, that the line wets
     exposed_fraction: float = 1.0  # few of the day
     cover: float = 0.0  # ground shaded by the plants, 0 to 1
     exposure: float = 1.0  # the bed's own factor, in etc_mm and used_mm
@@ -100,3 +109,14 @@ class LedgerDay:
     salt_stress: float = 1.0  # expected yield-related share; see controller.demand.salts
     rung: str = ""
     snow_mm: float = 0.0
+    passed_mm: float = 0.0
+    water_from: str = ""  # one of the constants above; "" where nothing was given
+    wet_depletion_mm: float = 0.0
+    rest_depletion_mm: float = 0.0
+    rest_surface_depletion_mm: float = 0.0
+    wet_kc: float = 0.0  # what the ground that the line wets loses over ETo, its crop unstressed
+    wet_drained_mm: float = 0.0  # over that ground
+    kc_max_base: float = 1.2
+    dry_days: float = 4.0  # since the ground was last wetted
+    # What plants would have drawn on each of the last days, this one last; for the mean alone.
+    draws_mm: tuple[float, ...] = field(default=(), compare=False, repr=False)

@@ -38,8 +38,9 @@ class CourseDay:
 class CropDay:
     """One crop on one day; `depletion_fraction` is the table's, for a demand of 5 mm/day.
 
-    `kc` has the soil's evaporation in it, `kcb` has not. `grown` is the share of its height and
-    roots that the crop has reached by now; `kcb_mid` and `full_height_m` are those of mid-season.
+    `kc` has the soil's evaporation in it, `kcb` has not. `grown` is the share of its height that
+    the crop has reached by now, `rooted` that of its roots, down and to the sides; `kcb_mid` and
+    `full_height_m` are those of mid-season.
     """
 
     stage: str
@@ -50,6 +51,7 @@ class CropDay:
     root_depth_m: float
     depletion_fraction: float
     grown: float
+    rooted: float
     kcb_mid: float
     full_height_m: float
 
@@ -77,9 +79,10 @@ def crop_on(
     Returns
     -------
     CropDay
-        After the last day of the late stage Kc and Kcb stay at their end values. Roots and height
-        grow evenly through the initial and development stages and then stay. A perennial has all
-        its roots from the first day.
+        After the last day of the late stage Kc and Kcb stay at their end values. Height grows
+        evenly through the initial and development stages and then stays; roots wait for the
+        development stage and grow in step with Kcb. A perennial has all its roots from the first
+        day.
 
     Raises
     ------
@@ -94,8 +97,8 @@ def crop_on(
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 62, 65, 66, 70; table 12 with its footnote 2 for plants
-    on supports; annex 8 for the growth of roots, which is there in step with Kcb (eq. 8-1) and here
-    in step with days (our choice).
+    on supports; annex 8, eq. 8-1 for roots, by the table's own Kcb, whose line from the initial to
+    the mid value is that of the days of development.
     """
     days, position = at.stage_days or crop.stage_days, at.position
     kc_mid, kcb_mid, height_m = crop.kc_mid, crop.kcb_mid, crop.height_m
@@ -112,8 +115,9 @@ def crop_on(
         kcb_end += shift if kcb_end >= LEAST_KC_END_ADJUSTED else 0.0
     kc = kc_on_day(position, stage_days=days, kc_ini=crop.kc_ini, kc_mid=kc_mid, kc_end=kc_end)
     kcb = kc_on_day(position, stage_days=days, kc_ini=crop.kcb_ini, kc_mid=kcb_mid, kc_end=kcb_end)
-    grown = (max(position, at.furthest) - 1.0) / max(days[0] + days[1], 1)
-    grown = min(max(grown, 0.0), 1.0)
+    furthest = max(position, at.furthest)
+    grown = min(max((furthest - 1.0) / max(days[0] + days[1], 1), 0.0), 1.0)
+    rooted = 1.0 if crop.perennial else min(max((furthest - days[0]) / max(days[1], 1), 0.0), 1.0)
     first_roots_m = crop.root_min_m if crop.perennial else min(FIRST_ROOTS_M, crop.root_min_m)
     first_height_m = min(FIRST_HEIGHT_M, height_m)
     return CropDay(
@@ -122,9 +126,10 @@ def crop_on(
         kc=max(kc, 0.0),
         kcb=max(kcb, 0.0),
         height_m=first_height_m + grown * (height_m - first_height_m),
-        root_depth_m=first_roots_m + grown * (crop.root_min_m - first_roots_m),
+        root_depth_m=first_roots_m + rooted * (crop.root_min_m - first_roots_m),
         depletion_fraction=crop.depletion_fraction,
         grown=grown,
+        rooted=rooted,
         kcb_mid=kcb_mid,
         full_height_m=height_m,
     )

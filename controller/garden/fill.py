@@ -18,8 +18,10 @@ from controller.garden.model import (
     Board,
     Coefficients,
     Garden,
+    HandWater,
     Hold,
     Pipe,
+    Satisfy,
     Site,
     ValveKind,
     Watering,
@@ -103,6 +105,23 @@ class _Fill:
             settling_days = self.filling.default(
                 at, "settling_days", settling_days, 7, "7", "our choice: kept moist when set out"
             )
+        if w.refill_at is None:
+            self.filling.tell(
+                at,
+                "refill_at",
+                "0.5 to 0.8, by the crop's stage",
+                "our choice",
+            )
+        hand_water = w.hand_water
+        if any(zone.valve.kind is ValveKind.HAND for zone in zones):
+            hand_water = self.filling.default(
+                at,
+                "hand_water",
+                hand_water,
+                HandWater.AS_PRINTED,
+                "as printed",
+                "taken as done as the sheet said, unless a note says otherwise",
+            )
         return Watering(
             windows=windows,
             holds=tuple(
@@ -114,9 +133,16 @@ class _Fill:
                 )
                 for hold in w.hold
             ),
-            refill_at=self.filling.default(
-                at, "refill_at", w.refill_at, 0.5, "0.5", "our choice: half the easy water gone"
+            refill_at=w.refill_at,
+            satisfy=self.filling.default(
+                at,
+                "satisfy",
+                w.satisfy,
+                Satisfy.DRIEST_QUARTER,
+                "driest quarter",
+                "no quarter of the ground goes short",
             ),
+            hand_water=hand_water or HandWater.AS_PRINTED,
             most_open=self.filling.default(at, "most_open", w.most_open, 3, "3", "our choice"),
             least_share=self.filling.default(
                 at, "least_share", w.least_share, 0.5, "0.5", "our choice: of the flow alone"

@@ -149,6 +149,7 @@ class Grounds:
                 at, "daily_cap", zone.daily_cap_m3, cap_m3, show.show_volume(cap_m3, us), cap_why
             ),
             refill_at=zone.refill_at,
+            hand_water=zone.hand_water,
             unlike_rows=unlike or UnlikeRows.NEEDIEST,
         )
 

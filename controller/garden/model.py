@@ -98,6 +98,20 @@ class UnlikeRows(StrEnum):
     MEAN = "mean"
 
 
+class Satisfy(StrEnum):
+    """Whom a dose is for: the driest quarter of the ground, or its mean."""
+
+    DRIEST_QUARTER = "driest quarter"
+    MEAN = "mean"
+
+
+class HandWater(StrEnum):
+    """What water through a hand valve counts when nobody wrote it down."""
+
+    AS_PRINTED = "as printed"
+    AS_CONFIRMED = "as confirmed"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Site:
     """Where the garden lies. Latitude north positive, longitude east positive."""
@@ -344,6 +358,7 @@ class Zone:
     take_off_k: float = 4.0  # tee, elbows and the valve's body, on the first row's pipe
     daily_cap_m3: float = 1.0
     refill_at: float | None = None  # None: the garden's
+    hand_water: HandWater | None = None  # None: the garden's
     unlike_rows: UnlikeRows = UnlikeRows.NEEDIEST
 
     @property
@@ -379,14 +394,17 @@ class Hold:
 class Watering:
     """The garden's habits.
 
-    `refill_at` is the share of readily available water that may be gone before a dose is due;
-    `most_open` zones may be open together, each keeping at least `least_share` of the flow it has
-    alone; `basin_mm` of water may stand on the wetted strip.
+    `refill_at` is the share of readily available water that may be gone before a dose is due, None:
+    by the crop's stage; `satisfy` whom a dose is for; `hand_water` what counts of hand valves where
+    nobody wrote anything down; `most_open` zones may be open together, each keeping at least
+    `least_share` of the flow it has alone; `basin_mm` of water may stand on the wetted strip.
     """
 
     windows: tuple[Window, ...]
     holds: tuple[Hold, ...] = ()
-    refill_at: float = 0.5
+    refill_at: float | None = None
+    satisfy: Satisfy = Satisfy.DRIEST_QUARTER
+    hand_water: HandWater = HandWater.AS_PRINTED
     most_open: int = 3
     least_share: float = 0.5
     basin_mm: float = 10.0

@@ -23,8 +23,10 @@ from controller.garden.hardware import (
 from controller.garden.model import (
     Coefficients,
     Face,
+    HandWater,
     Opening,
     Pipe,
+    Satisfy,
     SupplyKind,
     UnlikeRows,
     ValveKind,
@@ -188,6 +190,7 @@ class WrittenZone(WrittenGround):
     take_off_k: Annotated[float, _bare("a loss coefficient", "4.0", 0, 1000)] | None = None
     daily_cap_m3: Volume | None = Field(None, alias="daily_cap")
     refill_at: Share | None = None
+    hand_water: Annotated[HandWater, _word("hand_water", HandWater)] | None = None
     unlike_rows: Annotated[UnlikeRows, _word("unlike_rows", UnlikeRows)] | None = None
 
 
@@ -224,6 +227,8 @@ class WrittenWatering(Table):
     window: list[WrittenWindow] | None = None
     hold: list[WrittenHold] = Field(default_factory=list)
     refill_at: Share | None = None
+    satisfy: Annotated[Satisfy, _word("satisfy", Satisfy)] | None = None
+    hand_water: Annotated[HandWater, _word("hand_water", HandWater)] | None = None
     most_open: Annotated[int, by(v.whole("the most zones open", 1, 100))] | None = None
     least_share: Share | None = None
     basin_m: Annotated[float, by(v.DEPTH)] | None = Field(None, alias="basin")

@@ -12,6 +12,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable
 from datetime import date, datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from controller.errors import LogbookError
 from controller.garden.model import Garden, ValveKind
@@ -40,6 +41,7 @@ from controller.logbook.rows import (
 from controller.logbook.schema import refuse_newer
 from controller.logbook.seen import SeenQuestions
 from controller.logbook.sums import sum_up
+from controller.timetable.record import Record
 
 _UNFINISHED = (PulseState.INTENDED, PulseState.OPEN)
 # Litres are written with these two states only; hand watering is a closed pulse like any other.
@@ -143,6 +145,52 @@ class Questions(DayQuestions, SeenQuestions):
         ):
             parts[row["zone"], date.fromisoformat(row["day"])].append(row["litres"])
         return {key: math.fsum(litres) for key, litres in parts.items()}
+
+    def stored_by_zone_day(
+        self, first: date = date.min, last: date = date.max
+    ) -> dict[tuple[str, date], float]:
+        """What of those litres was logged as credited to the driest quarter; where a pulse of the
+        day was logged without, the day is left out."""
+        parts: defaultdict[tuple[str, date], list[float | None]] = defaultdict(list)
+        columns = self._rows("SELECT name FROM pragma_table_info('pulses')")
+        if "uniformity" not in {row["name"] for row in columns}:
+            return {}
+        for row in self._rows(
+            "SELECT zone, day, max(litres - line_litres, 0.0) * uniformity AS stored FROM pulses "
+            "WHERE day BETWEEN ? AND ? AND state IN (?, ?)",
+            (*span(first, last), *_GAVE),
+        ):
+            parts[row["zone"], date.fromisoformat(row["day"])].append(row["stored"])
+        return {
+            key: math.fsum(part for part in stored if part is not None)
+            for key, stored in parts.items()
+            if None not in stored
+        }
+
+    def record(self, zone_info: ZoneInfo) -> Record:
+        """Of which of the garden's days this logbook knows."""
+        begun_utc = self.begun_utc()
+        watched: list[date] = []
+        if self._has("watched_days"):
+            rows = self._rows("SELECT day FROM watched_days ORDER BY day")
+            watched = [date.fromisoformat(row["day"]) for row in rows]
+        by_relay = self._rows(
+            "SELECT min(day) AS day FROM pulses WHERE valve = ? AND state != ?",
+            (ValveKind.RELAY, PulseState.PLANNED),
+        )
+        first_by_relay = day_of(by_relay[0]["day"])
+        known = [day for day in (*watched[:1], first_by_relay) if day is not None]
+        printed: defaultdict[tuple[str, date], list[float]] = defaultdict(list)
+        for row in self._rows(
+            "SELECT zone, day, planned_litres FROM pulses WHERE state = ?", (PulseState.ASSUMED,)
+        ):
+            printed[row["zone"], date.fromisoformat(row["day"])].append(row["planned_litres"])
+        return Record(
+            begun=None if begun_utc is None else begun_utc.astimezone(zone_info).date(),
+            daemon_from=min(known, default=None),
+            watched=frozenset(watched),
+            printed_litres={key: math.fsum(litres) for key, litres in printed.items()},
+        )
 
     def open_seconds_since(self, since_utc: datetime) -> dict[str, float]:
         """Seconds each zone's relay was open, by pulses that ended since then, and by those

@@ -26,6 +26,7 @@ NEXT: Mapping[PulseState, frozenset[PulseState]] = {
     PulseState.CUT: frozenset({PulseState.INTENDED, PulseState.OPEN}),
     PulseState.REFUSED: frozenset({PulseState.PLANNED, PulseState.INTENDED}),
     PulseState.MISSED: frozenset({PulseState.PLANNED, PulseState.INTENDED}),
+    PulseState.ASSUMED: frozenset({PulseState.PLANNED}),
 }
 LONGEST_OPEN_S = 7 * 86_400.0  # more in one pulse is a slip of the pen; our choice
 MOST_LITRES = 1e6  # the same
@@ -173,6 +174,10 @@ class PulsePages(Pen):
         """Write that the time of this pulse went by."""
         self._step(key, PulseState.MISSED, lambda now: {"closed_utc": now, "why": why})
 
+    def assumed(self, key: int | str, why: str) -> None:
+        """Write that this pulse of a hand valve is taken as done as planned."""
+        self._step(key, PulseState.ASSUMED, lambda now: {"closed_utc": now, "why": why})
+
     def hand_watering(
         self,
         zone: str,
@@ -184,8 +189,9 @@ class PulsePages(Pen):
     ) -> int:
         """Write down water given by hand; the id of its pulse.
 
-        Where a hand pulse of that zone and day is planned, the earliest of them has now been done
-        and takes these figures; otherwise the watering gets a key of its own, zone|day|h1 and on.
+        Where a hand pulse of that zone and day is planned, or was taken as done, the earliest of
+        them has now been done and takes these figures; otherwise the watering gets a key of its
+        own, zone|day|h1 and on.
         """
         open_s = None if minutes is None else minutes * 60.0
         _check_amounts(open_s or 0.0, litres)
@@ -203,9 +209,15 @@ class PulsePages(Pen):
         def work(book: Book, now: str) -> int:
             planned = list(
                 book.db.query(
-                    "SELECT id FROM pulses WHERE zone = ? AND day = ? AND valve = ? AND state = ? "
-                    "ORDER BY planned_opens_utc LIMIT 1",
-                    [zone, day.isoformat(), ValveKind.HAND, PulseState.PLANNED],
+                    "SELECT id FROM pulses WHERE zone = ? AND day = ? AND valve = ? "
+                    "AND state IN (?, ?) ORDER BY planned_opens_utc LIMIT 1",
+                    [
+                        zone,
+                        day.isoformat(),
+                        ValveKind.HAND,
+                        PulseState.PLANNED,
+                        PulseState.ASSUMED,
+                    ],
                 )
             )
             if planned:
@@ -274,6 +286,8 @@ def _planned_row(pulse: Pulse, now: str) -> Row:
         "planned_opens_utc": utc_text(pulse.opens_utc),
         "planned_open_s": float(pulse.open_s),
         "planned_litres": float(pulse.litres),
+        "line_litres": pulse.line_litres,
+        "uniformity": pulse.uniformity,
     }
 
 

@@ -24,6 +24,7 @@ class PulseState(StrEnum):
     CLOSED = "closed"
     REFUSED = "refused"  # a limit or a line said no
     MISSED = "missed"  # its time went by
+    ASSUMED = "assumed"  # its day is over, and a hand valve counts as printed
     CUT = "cut"  # ended by a crash
 
 
@@ -66,6 +67,8 @@ class PulseRow:
     how_known: HowKnown | None
     why: str
     who: str
+    line_litres: float | None = None
+    uniformity: float | None = None
 
     def as_pulse(self) -> Pulse:
         """The pulse as it was planned; LogbookError where it never was."""
@@ -87,6 +90,8 @@ class PulseRow:
             valve=self.valve,
             relay_line=self.relay_line,
             together=self.together,
+            line_litres=self.line_litres,
+            uniformity=self.uniformity,
         )
 
 
@@ -159,6 +164,7 @@ class SumRow:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sums:
     """A report's figures. `total` is summed over the pulses themselves, not over the rows.
+    `assumed` counts hand waterings taken as done as printed; their litres are in no row.
 
     `zone_days` counts the ledger's days in the period, zone by zone, the parts of a zone together;
     among them the two others count those whose weather was a stand-in, and those whose weather was
@@ -172,6 +178,8 @@ class Sums:
     total: SumRow
     missed: int
     refused: int
+    assumed: int
+    assumed_litres: float
     zone_days: int
     stand_in_zone_days: int
     forecast_zone_days: int

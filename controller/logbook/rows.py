@@ -52,7 +52,14 @@ def pulse_of(row: sqlite3.Row) -> PulseRow:
         how_known=None if row["how_known"] is None else HowKnown(row["how_known"]),
         why=row["why"],
         who=row["who"],
+        line_litres=_if_written(row, "line_litres"),
+        uniformity=_if_written(row, "uniformity"),
     )
+
+
+def _if_written(row: sqlite3.Row, column: str) -> float | None:
+    """A cell that an older Rowgate did not write; None there."""
+    return row[column] if column in set(row.keys()) else None
 
 
 def values_of(

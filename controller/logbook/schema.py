@@ -161,6 +161,32 @@ def _tended(db: Database) -> None:
     )
 
 
+@MIGRATIONS(name="6 the driest quarter, two stores of soil water, and days a daemon watched")
+def _driest_quarter(db: Database) -> None:
+    """What was not computed before is NULL, not nought. Where a ledger was kept, it is said that
+    the next plan computes it anew."""
+    for work in (
+        "ALTER TABLE pulses ADD COLUMN line_litres REAL",
+        "ALTER TABLE pulses ADD COLUMN uniformity REAL",
+        "ALTER TABLE ledger ADD COLUMN passed_mm REAL",
+        "ALTER TABLE ledger ADD COLUMN water_from TEXT",
+        "ALTER TABLE ledger ADD COLUMN wet_depletion_mm REAL",
+        "ALTER TABLE ledger ADD COLUMN rest_depletion_mm REAL",
+        "ALTER TABLE ledger ADD COLUMN rest_surface_depletion_mm REAL",
+        "ALTER TABLE ledger ADD COLUMN wet_kc REAL",
+        "ALTER TABLE ledger ADD COLUMN wet_drained_mm REAL",
+        "ALTER TABLE ledger ADD COLUMN kc_max_base REAL",
+        "ALTER TABLE ledger ADD COLUMN dry_days REAL",
+        "CREATE TABLE watched_days (day TEXT PRIMARY KEY) STRICT",
+        "INSERT INTO happenings (at_utc, kind, words) "
+        "SELECT strftime('%Y-%m-%dT%H:%M:%fZ', 'now'), 'ledger computed anew', 'from now on the "
+        "ledger follows the driest quarter of each bed, and hand valves count as printed unless a "
+        "note says otherwise; the days kept so far are computed anew with the next plan' "
+        "WHERE EXISTS (SELECT 1 FROM ledger)",
+    ):
+        db.execute(work)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Book:
     """An open logbook of one thread, and which file it is."""

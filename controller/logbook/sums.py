@@ -55,6 +55,10 @@ def sum_up(
         total=_sum_row("all", gave),
         missed=sum(pulse.state is PulseState.MISSED for pulse in all_pulses),
         refused=sum(pulse.state is PulseState.REFUSED for pulse in all_pulses),
+        assumed=sum(pulse.state is PulseState.ASSUMED for pulse in all_pulses),
+        assumed_litres=math.fsum(
+            pulse.planned_litres or 0.0 for pulse in all_pulses if pulse.state is PulseState.ASSUMED
+        ),
         zone_days=len(days),
         stand_in_zone_days=len(stand_ins),
         forecast_zone_days=len(foretold),

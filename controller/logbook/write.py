@@ -57,6 +57,14 @@ class Logbook(SeenPages):
 
         self.write(work)
 
+    def watched(self, day: date) -> None:
+        """Write that a daemon ran on this day."""
+        self.write(
+            lambda book, now: book.db.execute(
+                "INSERT OR IGNORE INTO watched_days (day) VALUES (?)", [day.isoformat()]
+            )
+        )
+
     def rain_gauge(self, day: date, mm: float, who: str = "") -> int:
         """Write down the rain of a day; the latest word on a day stands."""
         require_range("rain_mm", mm, 0.0, 2000.0)
@@ -163,6 +171,8 @@ def _row_of(value: WeatherDay | LedgerDay) -> Row:
     """A frozen value as a row: its fields are the columns."""
     row: Row = {}
     for field in fields(value):
+        if not field.compare:
+            continue  # worked with, and not kept
         cell = getattr(value, field.name)
         row[field.name] = cell.isoformat() if isinstance(cell, date) else cell
     return row

@@ -130,6 +130,11 @@ def _remarks(sums: Sums) -> list[str]:
     for count, words in ((sums.missed, "their time went by"), (sums.refused, "refused")):
         if count:
             remarks.append(f"planned but not given: {_times(count, 'pulse')} ({words})")
+    if sums.assumed:
+        remarks.append(
+            f"taken as done as printed, and in no sum above: {_times(sums.assumed, 'watering')} by "
+            f"hand, {sums.assumed_litres:,.1f} L"
+        )
     for rung in lower_services(sums.zone_days_by_rung):
         remarks.append(
             f"{sums.zone_days_by_rung[rung]} of {sums.zone_days} zone-days of the ledger stood on "

@@ -43,7 +43,8 @@ CLIMATE_DAYS = 30
 # How long before the first day asked for weather is looked at, for running means and for snow that
 # lies; our choice.
 LOOK_BACK = timedelta(days=60)
-MOST_BACK = timedelta(days=400)  # our choice: a perennial's whole year, and some
+# What an account is carried at least before a day is planned on it; our choice.
+LEAST_BACK = timedelta(days=60)
 _MOST_SPANS = 4  # named one by one in a remark; our choice
 
 
@@ -62,6 +63,7 @@ def demand_days(
     last: date,
     first: date | None = None,
     today: date | None = None,
+    remarks_from: date | None = None,
     order: Sequence[str] = (),
     rain_gauge_mm: Mapping[date, float] | None = None,
     normals: Normals | None = None,
@@ -77,6 +79,8 @@ def demand_days(
         The first day wanted; without it, the first day that has weather.
     today : date, optional
         The garden's date; what was forecast for a day before it did not therefore happen.
+    remarks_from : date, optional
+        Where no weather has come at all, the days before are not remarked on.
     order : sequence of str
         Sources, best first.
     rain_gauge_mm : mapping, optional
@@ -116,7 +120,7 @@ def demand_days(
     begins = min([*known, *([] if first is None else [first])])
     days = making.days(begins, last)
     wanted = {d: made for d, made in days.items() if first is None or d >= first}
-    making.remark_on(wanted)
+    making.remark_on(wanted, since=min(known, default=remarks_from))
     return DemandDays(days=wanted, remarks=tuple(remarks))
 
 
@@ -143,18 +147,17 @@ def _usable(
         left = kept
 
 
-def account_begins(rows: Iterable[WeatherDay], *, first: date, kept_from: date | None) -> date:
-    """The day on which the accounts of a plan from `first` begin.
+def account_begins(day: date, site: Site) -> date:
+    """The day on which the accounts begin that `day` is planned on: New Year of its winter.
 
-    With the first measured day, whose soil is taken as full; but not further back than a month's
-    first day more than `MOST_BACK` ago: no soil remembers a year, and a plan must not grow slower
-    with every season of the logbook. Where nobody ever measured anything, with the logbook, or
-    `LOOK_BACK` before the plan, so that stand-ins add up to a need.
+    The same for every day of a year of growing, so that no plan depends on when it was made; and
+    at least `LEAST_BACK` before it, for the soil to forget with what it began. That is the first of
+    January, south of the equator of July. No soil remembers much longer, and a plan must not grow
+    slower with every season of the logbook.
     """
-    measured = min((row.day for row in rows if row.measured), default=None)
-    if measured is None:
-        measured = first if kept_from is None else max(kept_from, first - LOOK_BACK)
-    return min(max(measured, (first - MOST_BACK).replace(day=1)), first - _DAY)
+    back = day - LEAST_BACK
+    begins = back.replace(month=1 if site.latitude_deg >= 0.0 else 7, day=1)
+    return begins if begins <= back else begins.replace(year=begins.year - 1)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -222,11 +225,16 @@ class _Making:
             return None
         return rain_mm
 
-    def remark_on(self, days: Mapping[date, DayInput]) -> None:
-        """Name the days that stand on less than weather of their own, span by span."""
+    def remark_on(self, days: Mapping[date, DayInput], *, since: date | None) -> None:
+        """Name the days that stand on less than weather of their own, span by span.
+
+        Before `since` there never was any: the account begins on what is usual.
+        """
         newest = max(self.known, default=date.max)
         by_words: dict[str, list[date]] = {}
         for day, made in days.items():
+            if since is not None and day < since:
+                continue
             over = self.today is not None and day < self.today
             if made.rung == FORECAST_KEPT:
                 words = "nobody measured; the forecast that was kept stands, its rain is unknown"

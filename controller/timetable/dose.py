@@ -5,21 +5,32 @@
 
 Evenness is the low-quarter uniformity of the zone's own holes as the network computes it, times
 what hand drilling costs, so that the driest quarter of the ground gets the missing depth.
-Every litre that passes the valve lands on the zone's ground, so every one is credited.
+The account is credited with the missing depth; what the rest of the ground gets beyond it passes.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
-from controller.garden.model import Zone
-from controller.timetable.wetted import strip_m2
-from crops.catalogue import Soil
+from crops.catalogue import Crop, Soil
 
 _S_PER_H = 3600.0
 # How far a doubtful record is trusted: with rain unknown on up to this many of the last days a zone
 # waits until all its readily available water is gone. Our choice.
 DOUBTFUL_DAYS = 2
+# The share of readily available water that may be gone before a bed is watered, where the garden
+# says none: few roots do not forgive, shallow ones hold little, deep ones need no daily filling.
+# Our choice; NRCS National Engineering Handbook 652, table 3-3 (from memory), lets go as much.
+REFILL_AT = {"initial": 0.5, "development": 0.6, "mid": 0.8, "late": 0.8}
+REFILL_SHALLOW = 0.6  # from mid-season on, with roots under 0.6 m or a share p of 0.3 or less
+_SHALLOW_M, _TENDER_P = 0.6, 0.3
+
+
+def refill_share(crop: Crop, stage: str, *, root_depth_m: float) -> float:
+    """The share of the readily available water that may be gone in that stage, 0 to 1."""
+    shallow = root_depth_m < _SHALLOW_M or crop.depletion_fraction <= _TENDER_P
+    share = REFILL_AT[stage]
+    return min(share, REFILL_SHALLOW) if shallow else share
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,10 +133,10 @@ class Soaking:
         return standing_mm / self.intake_mm_s
 
 
-def soaking_of(zone: Zone, soil: Soil, basin_mm: float) -> Soaking:
-    """The wetted strip of a zone, as its soil takes water in."""
+def soaking_of(wet_m2: float, soil: Soil, basin_mm: float) -> Soaking:
+    """The ground that a zone's rows wet, as its soil takes water in."""
     return Soaking(
-        strip_m2=strip_m2(zone, soil),
+        strip_m2=wet_m2,
         intake_mm_s=soil.intake_mm_h / _S_PER_H,
         basin_mm=basin_mm,
     )

@@ -16,6 +16,7 @@ from controller.hydraulics.throttle import LOST_SHARE, lost_share, throttle_to
 from controller.timetable.dose import even_litres, soaking_of
 from controller.timetable.finding import Finding, caution
 from controller.timetable.jobs import Grounds
+from controller.timetable.wetted import zone_wet_ground_m2
 from controller.units import l_from_m3, m3_from_l
 
 # A full bed's use on a hot day, for judging times (FAO-56 Table 2, warm; from memory).
@@ -38,7 +39,8 @@ def of_dose(
     filling = line_fill(lines, zone.name, frozenset((zone.name,)))
     wanted_l = even_litres(net_mm=HOT_DAY_MM, ground_m2=zone.ground_m2, evenness=even)
     wanted_m3, drains_m3 = m3_from_l(wanted_l), filling.drains_m3
-    soak = soaking_of(zone, grounds.soil(zone.bed.soil), garden.watering.basin_mm)
+    soil = grounds.soil(zone.bed.soil)
+    soak = soaking_of(zone_wet_ground_m2(zone, soil, lines), soil, garden.watering.basin_mm)
     target = throttle_to(zone, wanted_m3=wanted_m3, drains_m3=drains_m3, takes_in=soak)
     then_s = (wanted_m3 + drains_m3) / target.flow_m3_s
     throttle = (

@@ -35,6 +35,7 @@ class Job:
     relay_line: int | None
     even_litres: float
     line_litres: float
+    uniformity: float  # that its dose is divided by
     urgency: float
     stretches: Sequence[Stretch]
     soaking: Soaking

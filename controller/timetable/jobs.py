@@ -9,16 +9,17 @@ from datetime import date, datetime, timedelta
 from controller.demand.facts import PlantingFacts
 from controller.demand.records import DayInput, LedgerDay, Observation
 from controller.demand.salts import leaching_share_of
-from controller.garden.model import Garden, Zone
+from controller.garden.model import Garden, UnlikeRows, Zone
 from controller.hydraulics.doubts import opening_doubt
 from controller.hydraulics.lines import Lines
 from controller.timetable.accounts import ZoneAccount
-from controller.timetable.dose import even_litres, soaking_of
+from controller.timetable.dose import DOUBTFUL_DAYS, even_litres, soaking_of
 from controller.timetable.forecast import to_come_mm
 from controller.timetable.job import Job
+from controller.timetable.record import NO_RECORD, Record
 from controller.timetable.records import Dose, Pulse, Why
 from controller.timetable.travel import shortest_pulse_s
-from controller.timetable.unlike import depth_of, evenness_for, loss_words
+from controller.timetable.unlike import depth_of, loss_words
 from controller.timetable.wants import Outlook, Want, want_of
 from controller.timetable.windows import Stretch, allowed, days_to_next_window, hold_in_force
 from controller.units import l_from_m3
@@ -31,10 +32,10 @@ _DAY = timedelta(days=1)
 class Given:
     """What the logbook says has been given and seen, and which slots of a day are spent.
 
-    `litres` is by zone and local day; `slots` the highest slot that has gone past planning;
-    `soaking_until_utc` when a zone's last pulse will have soaked away; `fallen_mm` what the
-    garden's own gauge has caught, also today; `carried` are accounts that `assume_before` carried
-    already, by zone, one for each part.
+    `litres` is by zone and local day, and `stored_litres` what of them was logged as credited to
+    the driest quarter; `slots` the highest slot that has gone past planning; `soaking_until_utc`
+    when a zone's last pulse will have soaked away; `fallen_mm` what the garden's own gauge has
+    caught, also today. `record` says of which days the logbook knows at all.
     """
 
     litres: Mapping[tuple[str, date], float]
@@ -42,7 +43,8 @@ class Given:
     soaking_until_utc: Mapping[str, datetime]
     observations: Sequence[Observation] = ()
     fallen_mm: Mapping[date, float] = field(default_factory=dict)
-    carried: Mapping[str, Sequence[Sequence[LedgerDay]]] = field(default_factory=dict)
+    stored_litres: Mapping[tuple[str, date], float] = field(default_factory=dict)
+    record: Record = NO_RECORD
 
 
 NOTHING_GIVEN = Given(litres={}, slots={}, soaking_until_utc={})
@@ -71,10 +73,11 @@ class Grounds:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reckoning:
-    """All that a span of days is reckoned from.
+    """All that a span of days is computed from.
 
-    `frost` are days on which a frost holds all; `coming_mm` is the rain that is forecast and to be
-    counted on, before any trust; `days` credit no more of it than is trusted.
+    `first` is the first day planned, `today` parts what has been from what is to come. `frost` are
+    days on which a frost holds all; `coming_mm` is the rain that is forecast and to be counted on,
+    before any trust; `days` credit no more of it than is trusted.
     """
 
     garden: Garden
@@ -82,6 +85,7 @@ class Reckoning:
     lines: Lines
     days: Mapping[date, DayInput]
     first: date
+    today: date
     given: Given
     not_before_utc: datetime | None
     frost: Mapping[date, str] = field(default_factory=dict)
@@ -97,9 +101,9 @@ class Reckoning:
         spread_mm, chosen = depth_of(zone, account, wants)
         if spread_mm <= 0.0:
             return None
-        alone = self.lines.open_set(frozenset((zone.name,))).zones[zone.name]
-        scatter = self.garden.watering.drilling_scatter
-        evenness = evenness_for(zone, chosen.part, alone, scatter=scatter)
+        evenness = account.divisor
+        if zone.unlike_rows is UnlikeRows.NEEDIEST:
+            evenness = account.divisors[account.parts.index(chosen.part)]
         already = self.given.litres.get((zone.name, day), 0.0)
         wanted = (
             even_litres(net_mm=spread_mm, ground_m2=zone.ground_m2, evenness=evenness) - already
@@ -112,10 +116,9 @@ class Reckoning:
         )
         if self._guess(zone) is not None:
             words = f"{words}; its opening is unknown, its flow a guess"
-        job = self._job(zone, day, chosen, wanted, already)
+        job = self._job(zone, account, day, chosen, wanted, already)
         ledger = account.ledgers[account.parts.index(chosen.part)]
-        refill_at = self._refill_at(zone)
-        return job, _dose(job, words, zone, ledger, spread_mm, evenness, already, refill_at)
+        return job, _dose(job, words, zone, ledger, spread_mm, evenness, already, chosen)
 
     def _wants(self, zone: Zone, account: ZoneAccount, day: date) -> dict[int, Want]:
         """What each part wants that has something standing on it, by its number."""
@@ -127,8 +130,10 @@ class Reckoning:
                 coming_mm=to_come_mm(self.coming_mm, day),
                 fallen_mm=self._fallen_mm(day),
                 wait_days=days_to_next_window(self.garden.watering, zone.valve.kind, day),
-                rain_doubt_days=self._rain_doubt_days(ledger),
-                refill_at=self._refill_at(zone),
+                rain_doubt_days=_rain_doubt_days(ledger),
+                refill_at=self.garden.watering.refill_at
+                if zone.refill_at is None
+                else zone.refill_at,
                 us_units=self.garden.us_units,
             )
             leach = self._leach(part.planting_on(day))
@@ -137,25 +142,29 @@ class Reckoning:
                 wants[number] = want
         return wants
 
-    def _refill_at(self, zone: Zone) -> float:
-        return self.garden.watering.refill_at if zone.refill_at is None else zone.refill_at
-
     def _fallen_mm(self, day: date) -> float:
-        """Rain of the plan's first day that the gauge has caught before this plan was made."""
-        return self.given.fallen_mm.get(day, 0.0) if day == self.first else 0.0
+        """Rain of today that the gauge has caught before this plan was made."""
+        return self.given.fallen_mm.get(day, 0.0) if day == self.today else 0.0
 
     def _leach(self, facts: PlantingFacts | None) -> float:
         salt = self.garden.supply.salt_ds_m
         return 0.0 if facts is None else leaching_share_of(facts.crop, salt)
 
-    def _job(self, zone: Zone, day: date, want: Want, wanted: float, already: float) -> Job:
+    def _job(
+        self,
+        zone: Zone,
+        account: ZoneAccount,
+        day: date,
+        want: Want,
+        wanted: float,
+        already: float,
+    ) -> Job:
         watering, zone_info = self.garden.watering, self.garden.site.zone_info
         hold = hold_in_force(watering, zone.name, day, zone_info)
-        stretches = _later(
-            allowed(watering, zone.name, zone.valve.kind, day, zone_info),
-            self.not_before_utc,
-            self.given.soaking_until_utc.get(zone.name),
-        )
+        stretches = allowed(watering, zone.name, zone.valve.kind, day, zone_info)
+        if day >= self.first:
+            soaking_until_utc = self.given.soaking_until_utc.get(zone.name)
+            stretches = _later(stretches, self.not_before_utc, soaking_until_utc)
         frost = self.frost.get(day)
         return Job(
             zone=zone.name,
@@ -163,10 +172,11 @@ class Reckoning:
             valve=zone.valve.kind,
             relay_line=zone.valve.relay_line,
             even_litres=wanted,
-            line_litres=l_from_m3(self.lines.line(zone.name).drains_m3),
+            line_litres=account.line_litres,
+            uniformity=account.divisor,
             urgency=want.urgency,
             stretches=[] if frost is not None else stretches,
-            soaking=soaking_of(zone, self.grounds.soil(zone.bed.soil), watering.basin_mm),
+            soaking=soaking_of(account.wet_m2, self.grounds.soil(zone.bed.soil), watering.basin_mm),
             longest_open_s=zone.valve.longest_open_s,
             shortest_pulse_s=shortest_pulse_s(zone.valve, watering),
             opens_in_s=zone.valve.opens_in_s,
@@ -191,18 +201,6 @@ class Reckoning:
         loss_k = self.lines.valve_loss_k(zone.name)
         return opening_doubt(zone, alone, loss_k, us_units=self.garden.us_units)
 
-    def _rain_doubt_days(self, account: Sequence[LedgerDay]) -> int:
-        """Days in a row, up to the eve of the plan, on which rain is unknown.
-
-        Days of the plan itself are no doubt: nobody knows yet what they bring.
-        """
-        doubt = 0
-        for past in reversed(account):
-            if past.rain_known or past.day >= self.first:
-                break
-            doubt += 1
-        return doubt
-
 
 def finished(dose: Dose, pulses: Iterable[Pulse]) -> Dose:
     """The dose with the pulses it came to, and the line filled for each."""
@@ -218,7 +216,7 @@ def _dose(
     net_mm: float,
     evenness: float,
     already: float,
-    refill_at: float,
+    want: Want,
 ) -> Dose:
     evening = account[-1]
     since: list[LedgerDay] = []
@@ -242,8 +240,8 @@ def _dose(
             eto_mm=evening.eto_mm,
             method=evening.method,
             kc=evening.kc,
-            depletion_mm=evening.depletion_mm,
-            allowed_mm=refill_at * evening.raw_mm,
+            depletion_mm=evening.wet_depletion_mm,
+            allowed_mm=want.allowed_mm,
             raw_mm=evening.raw_mm,
             rain_mm=sum(d.rain_mm - d.rain_unused_mm - d.runoff_mm for d in since),
             rain_unknown_days=sum(not d.rain_known for d in since),
@@ -251,6 +249,17 @@ def _dose(
             words=words,
         ),
     )
+
+
+def _rain_doubt_days(account: Sequence[LedgerDay]) -> int:
+    """Days in a row up to the last on which rain is unknown, after one on which it was known.
+
+    More than matter are given as none: then the record has ended, and nothing waits for it.
+    """
+    for unknown, past in enumerate(reversed(account[-DOUBTFUL_DAYS - 1 :])):
+        if past.rain_known:
+            return unknown
+    return 0
 
 
 def _later(stretches: list[Stretch], *not_before: datetime | None) -> list[Stretch]:

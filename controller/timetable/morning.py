@@ -259,6 +259,8 @@ class Morning:
                 valve=job.valve,
                 relay_line=job.relay_line,
                 together=tuple(sorted(play.together)),
+                line_litres=job.line_litres - play.fill_left_l,
+                uniformity=job.uniformity,
             )
         )
         run_out_l = job.line_litres - play.fill_left_l

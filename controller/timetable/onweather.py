@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from controller.garden.model import Garden
 from controller.hydraulics.lines import Lines
 from controller.timetable.days import account_begins, demand_days
 from controller.timetable.jobs import Given, Grounds
 from controller.timetable.normals import Normals
-from controller.timetable.plan import assume_before, assumed_words, plan_garden
+from controller.timetable.plan import plan_garden
+from controller.timetable.record import record_words
 from controller.timetable.records import Timetable
 from controller.weather.day import WeatherDay
+
+_DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,43 +43,99 @@ def plan_on(
     first: date,
     last: date,
     today: date,
-    kept_from: date | None,
     not_before_utc: datetime | None = None,
 ) -> Timetable:
     """Plan the days from `first` to `last` on this weather.
 
-    `kept_from` is the day the logbook was begun (None: there is none); the days before are taken as
-    watered. `today` parts what has been from what is foretold.
+    `today` parts what has been from what is foretold. Each day is planned on the account that
+    begins with its own winter: a span over the change is planned in two.
     """
-    kept_from = first if kept_from is None else min(kept_from, first)
+    parts: list[Timetable] = []
+    shown = first
+    while shown <= last:
+        begins = account_begins(shown, garden.site)
+        until = last
+        while account_begins(until, garden.site) != begins:
+            until -= _DAY
+        parts.append(
+            _planned(
+                garden,
+                grounds,
+                lines,
+                weather,
+                given,
+                begins=begins,
+                first=first,
+                shown_from=shown,
+                last=until,
+                today=today,
+                not_before_utc=not_before_utc,
+            )
+        )
+        shown = until + _DAY
+    return parts[0] if len(parts) == 1 else _joined(parts)
+
+
+def _planned(
+    garden: Garden,
+    grounds: Grounds,
+    lines: Lines,
+    weather: Weather,
+    given: Given,
+    *,
+    begins: date,
+    first: date,
+    shown_from: date,
+    last: date,
+    today: date,
+    not_before_utc: datetime | None,
+) -> Timetable:
+    """The days that share one beginning of their accounts."""
     demand = demand_days(
         weather.rows,
         garden.site,
-        first=account_begins(weather.rows, first=first, kept_from=kept_from),
+        first=begins,
         last=last,
         today=today,
+        remarks_from=shown_from,
         order=weather.order,
         rain_gauge_mm=given.fallen_mm,
         normals=weather.normals,
         climate=garden.weather.climate,
     )
-    days, normals = demand.days, weather.normals
     return plan_garden(
         garden,
         grounds,
         lines,
-        days,
+        demand.days,
         first=first,
         count=(last - first).days + 1,
-        given=assume_before(
-            garden, grounds, lines, days, given, kept_from=kept_from, normals=normals
-        ),
+        today=today,
+        shown_from=shown_from,
+        given=given,
         not_before_utc=not_before_utc,
-        normals=normals,
+        normals=weather.normals,
         remarks=(
             *weather.remarks,
             *demand.remarks,
             *weather.credits,
-            *assumed_words(days, kept_from),
+            *record_words(garden, given.record, first=first),
         ),
+    )
+
+
+def _joined(parts: Sequence[Timetable]) -> Timetable:
+    """One timetable of several that follow each other."""
+    ledger = [*parts[0].ledger]
+    for part in parts[1:]:
+        ledger += [row for row in part.ledger if row.day >= part.first]
+    return Timetable(
+        first=parts[0].first,
+        last=parts[-1].last,
+        pulses=tuple(pulse for part in parts for pulse in part.pulses),
+        doses=tuple(dose for part in parts for dose in part.doses),
+        not_fitted=tuple(left for part in parts for left in part.not_fitted),
+        ledger=tuple(sorted(ledger, key=lambda row: (row.zone, row.part, row.day))),
+        short=tuple(short for part in parts for short in part.short),
+        remarks=tuple(dict.fromkeys(remark for part in parts for remark in part.remarks)),
     )

@@ -32,6 +32,9 @@ class Packed:
     not_fitted: tuple[NotFitted, ...]
 
 
+NOTHING_PACKED = Packed(pulses=(), not_fitted=())
+
+
 def pack(
     jobs: Sequence[Job],
     flows: Flows,

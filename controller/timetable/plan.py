@@ -1,4 +1,4 @@
-"""The morning's reckoning, for any span of days: ledger, need, dose, timetable.
+"""The morning's work, for any span of days: ledger, need, dose, timetable.
 
 A pure function of the garden, its weather, what the logbook says was given, and the span asked
 for: the same inputs give the same timetable, to the tenth of a second.
@@ -6,21 +6,22 @@ for: the same inputs give the same timetable, to the tenth of a second.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from controller.demand.facts import Season, parts_of
-from controller.demand.records import DayInput, LedgerDay
+from controller.demand.records import ASSUMED, PLANNED, RECORDED, DayInput
 from controller.garden.model import Garden, Row, Zone
 from controller.hydraulics.lines import Lines
 from controller.timetable.accounts import ZoneAccount
 from controller.timetable.forecast import as_planned, counted_on
 from controller.timetable.jobs import NOTHING_GIVEN, Given, Grounds, Reckoning, finished
 from controller.timetable.normals import Normals
-from controller.timetable.packing import Job, pack
-from controller.timetable.records import Dose, NotFitted, Pulse, Timetable
+from controller.timetable.packing import NOTHING_PACKED, Job, Packed, pack
+from controller.timetable.records import Dose, Timetable
 from controller.timetable.sets import NetworkFlows
+from controller.timetable.shortage import shortages
 from controller.timetable.spells import frost_days, frost_words, spell_words
 from controller.timetable.wetted import side_reach_m, wet_ground_m2
 
@@ -29,8 +30,6 @@ __all__ = [
     "Given",
     "Grounds",
     "NetworkFlows",
-    "assume_before",
-    "assumed_words",
     "plan_garden",
 ]
 
@@ -45,6 +44,8 @@ def plan_garden(
     *,
     first: date,
     count: int,
+    today: date | None = None,
+    shown_from: date | None = None,
     given: Given = NOTHING_GIVEN,
     not_before_utc: datetime | None = None,
     normals: Normals | None = None,
@@ -52,10 +53,18 @@ def plan_garden(
 ) -> Timetable:
     """Plan `count` local days from `first` on.
 
+    The account begins with the first of `days` and is carried through the days gone as through the
+    days planned: what is written counts; what is not counts by its zone's rule (`given.record`),
+    as the timetable of that day had it. So no opening depends on how a span is cut into plans.
+
     Parameters
     ----------
     days : mapping of date to DayInput
         Without gaps from the start of the account to the last day planned.
+    today : date, optional
+        The garden's date: parts what has been from what is to come; without it, `first`.
+    shown_from : date, optional
+        The first day of the timetable; without it, `first`.
     given : Given
         What the ledger credits for days gone, and for the first day what was given already.
     not_before_utc : datetime, optional
@@ -68,127 +77,156 @@ def plan_garden(
     KeyError
         If a day between the start of the account and the last planned day is missing.
     """
+    shown = first if shown_from is None else shown_from
     reckoning = _reckoning(
-        garden, grounds, lines, days, given, first=first, not_before_utc=not_before_utc
+        garden,
+        grounds,
+        lines,
+        days,
+        given,
+        first=first,
+        today=first if today is None else today,
+        not_before_utc=not_before_utc,
     )
-    accounts = zone_accounts(reckoning, normals)
-    for name, account in accounts.items():
-        account.take_over(given.carried.get(name, ()))
-        account.carry_to(reckoning.days, given.litres, last=first - _DAY)
+    accounts = {zone.name: zone_account(reckoning, zone, normals) for zone in garden.zones}
+    march = _March(reckoning, accounts, NetworkFlows(lines))
+    march.through_days_gone()
     said = [
         *remarks,
-        *_starts(garden, accounts, days),
-        *_course_words(accounts, first),
-        *spell_words(days, first, us_units=garden.us_units, normals=normals),
+        *_course_words(accounts, shown),
+        *spell_words(days, shown, us_units=garden.us_units, normals=normals),
         *frost_words(
             days,
-            today=first,
+            today=shown,
             hold_below_c=garden.weather.frost_hold_c,
             us_units=garden.us_units,
         ),
     ]
-    pulses: list[Pulse] = []
-    doses: list[Dose] = []
-    not_fitted: list[NotFitted] = []
-    flows = NetworkFlows(lines)
-    for ahead in range(count):
-        day = first + ahead * _DAY
-        needed: list[tuple[Job, Dose]] = []
-        for zone in garden.zones:
-            found = reckoning.job(zone, accounts[zone.name], day)
-            if found is not None:
-                needed.append(found)
-        packed = pack(
-            [job for job, _ in needed],
-            flows,
-            most_open=garden.watering.most_open,
-            least_share=garden.watering.least_share,
-        )
-        pulses += packed.pulses
-        not_fitted += packed.not_fitted
-        doses += [finished(dose, packed.pulses) for _, dose in needed]
-        for zone in garden.zones:
-            litres = given.litres.get((zone.name, day), 0.0) + sum(
-                p.litres for p in packed.pulses if p.zone == zone.name
-            )
-            accounts[zone.name].credit(reckoning.days[day], litres)
+    last = first + (count - 1) * _DAY
+    planned: list[_Planned] = []
+    day = first
+    while day <= last:
+        found = march.plan(day)
+        if day >= shown:
+            planned.append(found)
+        day += _DAY
+    doses = [finished(dose, p.packed.pulses) for p in planned for dose in p.doses]
+    not_fitted = [left for p in planned for left in p.packed.not_fitted]
     said += reckoning.guesses(doses)
+    ledger = tuple(row for account in accounts.values() for rows in account.ledgers for row in rows)
     return Timetable(
-        first=first,
-        last=first + (count - 1) * _DAY,
-        pulses=tuple(pulses),
+        first=shown,
+        last=last,
+        pulses=tuple(pulse for p in planned for pulse in p.packed.pulses),
         doses=tuple(doses),
         not_fitted=tuple(not_fitted),
-        ledger=tuple(
-            day for account in accounts.values() for ledger in account.ledgers for day in ledger
-        ),
+        ledger=ledger,
+        short=shortages(ledger, not_fitted, first=shown),
         remarks=tuple(said),
     )
 
 
-def assume_before(
-    garden: Garden,
-    grounds: Grounds,
-    lines: Lines,
-    days: Mapping[date, DayInput],
-    given: Given,
-    *,
-    kept_from: date,
-    normals: Normals | None = None,
-) -> Given:
-    """What was given, with the days before the logbook began taken as watered by this reckoning.
+@dataclass(frozen=True, slots=True)
+class _Planned:
+    """One day as it was planned."""
 
-    Nobody wrote down what a garden got before `kept_from`, but its plants lived: taking it for
-    nothing would flood every bed on the first morning. Doubt is dry: the first morning asks for
-    what one day's reckoning leaves, no more. Whether those doses found room in their windows is
-    not asked. Our choice.
+    packed: Packed
+    doses: list[Dose]
 
-    The accounts carried on the way go along, for `plan_garden` of the same garden and days.
-    """
-    begins = min(days) + _DAY
-    if kept_from <= begins:
-        return given
-    litres = dict(given.litres)
-    carried: dict[str, tuple[tuple[LedgerDay, ...], ...]] = {}
-    reckoning = Reckoning(
-        garden=garden,
-        grounds=grounds,
-        lines=lines,
-        days=days,
-        first=begins,
-        # What soaks away now says nothing of those days.
-        given=replace(given, soaking_until_utc={}),
-        not_before_utc=None,
-    )
-    for zone in garden.zones:
-        account = zone_account(reckoning, zone, normals)
-        account.carry_to(days, given.litres, last=begins - _DAY)
-        day = begins
-        while day < kept_from:
-            found = reckoning.job(zone, account, day)
-            if found is not None and found[0].stretches:
-                job = found[0]
-                dose_litres = min(job.even_litres + job.line_litres, job.cap_litres)
-                litres[zone.name, day] = litres.get((zone.name, day), 0.0) + dose_litres
-            account.credit(days[day], litres.get((zone.name, day), 0.0))
+
+@dataclass(frozen=True, slots=True)
+class _March:
+    """The accounts of all zones, carried day by day."""
+
+    reckoning: Reckoning
+    accounts: Mapping[str, ZoneAccount]
+    flows: NetworkFlows
+
+    def through_days_gone(self) -> None:
+        """From the start of the account to the eve of the plan."""
+        days, given = self.reckoning.days, self.reckoning.given
+        garden = self.reckoning.garden
+        starts = [zone.plantings[0].start for zone in garden.zones if zone.plantings]
+        if not days or not starts:
+            return
+        day = max(min(days), min(starts))
+        while day < self.reckoning.first:
+            assumed = {
+                zone.name
+                for zone in garden.zones
+                if (zone.name, day) not in given.litres
+                and given.record.assumed_as_planned(zone, garden, day)
+            }
+            planned = self._planned(day, assumed)
+            for zone in garden.zones:
+                if (zone.name, day) in given.litres:
+                    self._credit_written(zone, day, 0.0, 0.0)
+                elif zone.name in assumed:
+                    litres, stored = _sum_of(planned, zone.name)
+                    self.accounts[zone.name].credit(
+                        days[day], litres, stored_litres=stored, water_from=ASSUMED
+                    )
+                else:
+                    litres = given.record.printed(zone, garden, day)
+                    self.accounts[zone.name].credit(
+                        days[day], litres, stored_litres=None, water_from=ASSUMED
+                    )
             day += _DAY
-        carried[zone.name] = tuple(map(tuple, account.ledgers))
-    return replace(given, litres=litres, carried=carried)
+
+    def _planned(self, day: date, assumed: Collection[str]) -> Packed:
+        """The day as its timetable had it, as far as any of it is taken as done.
+
+        Zones whose water is on record stood on that timetable too, and shared the supply.
+        """
+        if not assumed:
+            return NOTHING_PACKED
+        found = self._jobs(day, self.reckoning.garden.zones)
+        if not any(job.zone in assumed for job, _ in found):
+            return NOTHING_PACKED
+        return self._packed(found)
+
+    def plan(self, day: date) -> _Planned:
+        """Plan one day, and credit it."""
+        found = self._jobs(day, self.reckoning.garden.zones)
+        packed = self._packed(found)
+        for zone in self.reckoning.garden.zones:
+            self._credit_written(zone, day, *_sum_of(packed, zone.name))
+        return _Planned(packed, [dose for _, dose in found])
+
+    def _jobs(self, day: date, zones: Iterable[Zone]) -> list[tuple[Job, Dose]]:
+        found = (self.reckoning.job(zone, self.accounts[zone.name], day) for zone in zones)
+        return [job for job in found if job is not None]
+
+    def _packed(self, found: Iterable[tuple[Job, Dose]]) -> Packed:
+        watering = self.reckoning.garden.watering
+        return pack(
+            [job for job, _ in found],
+            self.flows,
+            most_open=watering.most_open,
+            least_share=watering.least_share,
+        )
+
+    def _credit_written(self, zone: Zone, day: date, litres: float, stored_litres: float) -> None:
+        """Credit what is written of a day, and what is planned beside it."""
+        account, given = self.accounts[zone.name], self.reckoning.given
+        written = given.litres.get((zone.name, day), 0.0)
+        if written > 0.0:
+            logged = given.stored_litres.get((zone.name, day))
+            if logged is None:
+                logged = account.stored_of(written)
+            stored_litres += logged
+        account.credit(
+            self.reckoning.days[day],
+            litres + written,
+            stored_litres=stored_litres,
+            water_from=RECORDED if litres <= 0.0 else PLANNED,
+        )
 
 
-def assumed_words(days: Mapping[date, DayInput], kept_from: date) -> tuple[str, ...]:
-    """The remark that goes with `assume_before`, where it assumed anything."""
-    if kept_from <= min(days) + _DAY:
-        return ()
-    return (
-        f"no logbook tells what was given before {kept_from}; the days before are taken as "
-        "watered by this same reckoning",
-    )
-
-
-def zone_accounts(reckoning: Reckoning, normals: Normals | None) -> dict[str, ZoneAccount]:
-    """The accounts of all zones, not yet begun."""
-    return {zone.name: zone_account(reckoning, zone, normals) for zone in reckoning.garden.zones}
+def _sum_of(packed: Packed, zone: str) -> tuple[float, float]:
+    """Litres of a zone's pulses, and what of them is credited to its driest quarter."""
+    mine = [pulse for pulse in packed.pulses if pulse.zone == zone]
+    return sum(p.litres for p in mine), sum(p.stored_litres or 0.0 for p in mine)
 
 
 def zone_account(reckoning: Reckoning, zone: Zone, normals: Normals | None) -> ZoneAccount:
@@ -209,7 +247,8 @@ def zone_account(reckoning: Reckoning, zone: Zone, normals: Normals | None) -> Z
         reach_m = side_reach_m(zone, zone.rows.index(row), lines)
         return wet_ground_m2(row, soil, reach_m=reach_m)
 
-    return ZoneAccount(zone, parts_of(zone, soil, season, wetted_m2=wetted_m2), lines)
+    parts = parts_of(zone, soil, season, wetted_m2=wetted_m2)
+    return ZoneAccount(zone, parts, lines, garden.watering)
 
 
 def _reckoning(
@@ -220,11 +259,12 @@ def _reckoning(
     given: Given,
     *,
     first: date,
+    today: date,
     not_before_utc: datetime | None,
 ) -> Reckoning:
-    """The days as a plan from `first` may count on them, and the frosts that hold it."""
-    held = frost_days(days, today=first, hold_below_c=garden.weather.frost_hold_c)
-    counted = counted_on(days, first=first, fallen_mm=given.fallen_mm)
+    """The days as a plan made today may count on them, and the frosts that hold it."""
+    held = frost_days(days, today=today, hold_below_c=garden.weather.frost_hold_c)
+    counted = counted_on(days, first=today, fallen_mm=given.fallen_mm)
     return Reckoning(
         garden=garden,
         grounds=grounds,
@@ -232,11 +272,12 @@ def _reckoning(
         days=as_planned(
             days,
             counted,
-            first=first,
+            first=today,
             fallen_mm=given.fallen_mm,
             trust=garden.watering.forecast_trust,
         ),
         first=first,
+        today=today,
         given=given,
         not_before_utc=not_before_utc,
         frost=dict.fromkeys(held, "frost is forecast"),
@@ -253,23 +294,3 @@ def _course_words(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
             remarks = (*part.remarks, *(facts.course.remarks if facts is not None else ()))
             said += [f"{account.zone.name}: {remark}" for remark in remarks]
     return list(dict.fromkeys(said))  # parts may share a planting
-
-
-def _starts(
-    garden: Garden, accounts: Mapping[str, ZoneAccount], days: Mapping[date, DayInput]
-) -> list[str]:
-    """Say where an account had to begin in mid-planting, with the soil taken as full."""
-    begun = [
-        zone.name
-        for zone in garden.zones
-        if any(
-            ledger and ledger[0].crop is not None and ledger[0].day_of_planting > 1
-            for ledger in accounts[zone.name].ledgers
-        )
-    ]
-    if not begun:
-        return []
-    return [
-        f"the weather begins on {min(days).isoformat()}, after planting in {', '.join(begun)}: "
-        "the soil is taken as full on that day"
-    ]

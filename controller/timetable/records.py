@@ -18,9 +18,9 @@ class Why:
     eto_mm: float
     method: str
     kc: float
-    depletion_mm: float
-    allowed_mm: float  # refill_at * RAW
-    raw_mm: float
+    depletion_mm: float  # missing from the ground that the line wets
+    allowed_mm: float  # may be missing there before it is watered
+    raw_mm: float  # may be missing there before the crop feels it
     rain_mm: float  # counted since the last dose
     rain_unknown_days: int
     stand_in_days: int
@@ -31,8 +31,8 @@ class Why:
 class Dose:
     """The litres a zone is to get on a day.
 
-    litres = net_mm * ground_m2 / evenness + pulses * line_litres; `line_litres` is what fills the
-    line each time and runs out after.
+    litres = net_mm * ground_m2 / evenness + pulses * line_litres; `evenness` is the uniformity that
+    the dose is divided by, `line_litres` what fills the line each time and runs out after.
     """
 
     zone: str
@@ -61,11 +61,20 @@ class Pulse:
     valve: ValveKind
     relay_line: int | None
     together: tuple[str, ...] = ()  # other zones open during part of it
+    line_litres: float | None = None  # of the litres, what fills the line; None: not known
+    uniformity: float | None = None  # that its dose was divided by; None: not known
 
     @property
     def key(self) -> str:
         """Names this pulse for ever: a key that has run is not run again."""
         return f"{self.zone}|{self.day.isoformat()}|{self.slot}"
+
+    @property
+    def stored_litres(self) -> float | None:
+        """What the driest quarter's account is credited of it; None: not known. [L]"""
+        if self.line_litres is None or self.uniformity is None:
+            return None
+        return max(0.0, self.litres - self.line_litres) * self.uniformity
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +88,24 @@ class NotFitted:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Short:
+    """A part of a zone whose crop will find too little water in the days planned.
+
+    `least_stress` is the lowest Ks, on `worst_day`; `lost_mm` what the crop could have drawn and
+    will not, over the ground its rows serve, all days together.
+    """
+
+    zone: str
+    part: str
+    first: date
+    days: int
+    least_stress: float
+    worst_day: date
+    lost_mm: float
+    reason: str  # what kept its water back; "" where nothing did
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Timetable:
     """All pulses of a span of days, and the account behind them."""
 
@@ -88,4 +115,5 @@ class Timetable:
     doses: tuple[Dose, ...]
     not_fitted: tuple[NotFitted, ...]
     ledger: tuple[LedgerDay, ...]  # all zones, from the start of the account to the last day
+    short: tuple[Short, ...] = ()
     remarks: tuple[str, ...] = ()  # doubts about the weather and the like, said aloud

@@ -4,18 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from controller.demand.facts import Part
 from controller.garden.model import UnlikeRows, Zone
 from controller.garden.show import show_depth
-from controller.hydraulics.assembly import evenness_of
-from controller.hydraulics.evenness import with_drilling_scatter
-from controller.hydraulics.flows import ZoneFlow
 from controller.timetable.accounts import ZoneAccount
 from controller.timetable.wants import Want
 
-# Under this evenness, or this part of the flow due to a ground, dividing by it would flood the
-# rest; such a row needs mending, and `check` says so. Our choice.
-LEAST_EVENNESS = 0.4
+# Under this part of the flow due to a ground, dividing by it would flood the rest. Our choice.
+LEAST_SHARE = 0.4
 _WORTH_SAYING_MM = 0.5  # more than it lacks, before the loss to another row is named
 
 
@@ -30,7 +25,7 @@ def depth_of(zone: Zone, account: ZoneAccount, wants: Mapping[int, Want]) -> tup
         return want.net_mm, want
     litres = {number: want.net_mm * want.part.ground_m2 for number, want in wants.items()}
     due = {
-        n: litres[n] / max(account.shares[n], LEAST_EVENNESS * want.part.ground_m2 / zone.ground_m2)
+        n: litres[n] / max(account.shares[n], LEAST_SHARE * want.part.ground_m2 / zone.ground_m2)
         for n, want in wants.items()
         if want.due
     }
@@ -38,15 +33,6 @@ def depth_of(zone: Zone, account: ZoneAccount, wants: Mapping[int, Want]) -> tup
     if zone.unlike_rows is UnlikeRows.NEEDIEST:
         return due[neediest] / zone.ground_m2, wants[neediest]
     return sum(litres.values()) / zone.ground_m2, wants[neediest]
-
-
-def evenness_for(zone: Zone, part: Part, alone: ZoneFlow, *, scatter: float) -> float:
-    """That of the ground a dose is for, the drill's scatter in it: the part's rows, or all."""
-    evenness = alone.evenness
-    if part.name and zone.unlike_rows is UnlikeRows.NEEDIEST:
-        rows = (alone.rows[number - 1] for number in part.rows)
-        evenness, _ = evenness_of(hole for row in rows for hole in row.holes)
-    return max(with_drilling_scatter(evenness, scatter), LEAST_EVENNESS)
 
 
 def loss_words(

@@ -6,15 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from controller.demand.dual import KC_MAX, evaporation_coefficient, exposed_fraction
-from controller.demand.facts import Part
+from controller.demand.dual import evaporation_coefficient, exposed_fraction
+from controller.demand.facts import Part, PlantingFacts
 from controller.demand.mulch import evaporation_factor
 from controller.demand.records import DayInput, LedgerDay
 from controller.demand.salts import leaching_owed_mm
-from controller.demand.soil import fraction_for
 from controller.garden.model import Watering
 from controller.garden.show import show_depth
-from controller.timetable.dose import need_of
+from controller.timetable.dose import need_of, refill_share
 from controller.timetable.forecast import lowered_mm
 
 # Seedbeds are watered lightly and often, 2 to 5 mm (extension services' practice, no source): as
@@ -28,13 +27,18 @@ SETTLING_LEAST_MM = 1.0  # missing, before plants just set out are watered again
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Want:
-    """The depth a part is to get, over its whole ground, and why."""
+    """The depth a part is to get, over its whole ground, and why.
+
+    What is missing is that of the ground that the line wets, and what it may hold: no dose is for
+    more. `allowed_mm` may be missing there before a dose is due.
+    """
 
     part: Part
     evening: LedgerDay
     net_mm: float
     urgency: float  # what is missing over what may be
     words: str
+    allowed_mm: float = 0.0
     spread: bool = False  # over all of the day's windows
     due: bool = True
 
@@ -49,7 +53,7 @@ class Outlook:
     fallen_mm: float  # caught by the garden's gauge this day already
     wait_days: int  # until the next chance to water after this day
     rain_doubt_days: int
-    refill_at: float
+    refill_at: float | None  # the gardener's own share; None: by the crop's stage
     us_units: bool = False
 
 
@@ -73,42 +77,54 @@ def want_of(
         return _seedbed(part, evening, outlook)
     if evening.crop is None:
         return None  # set out today into a bed of its own account: watered in by hand
-    missing = max(0.0, evening.depletion_mm - outlook.fallen_mm)
-    expected = _expected_etc_mm(evening, outlook, kc=evening.kc)
+    missing = max(0.0, evening.wet_depletion_mm - outlook.fallen_mm)
+    expected = _expected_etc_mm(evening, outlook, kc=evening.wet_kc)
     urgency = missing / evening.raw_mm if evening.raw_mm > 0.0 else 1.0
-    if at.phase == "settling" and missing >= SETTLING_LEAST_MM:
+    share = outlook.refill_at
+    if share is None:
+        share = refill_share(facts.crop, evening.stage, root_depth_m=_full_roots_m(part, facts))
+    allowed = share * evening.raw_mm
+
+    def want(on_strip_mm: float, words: str, *, due: bool) -> Want:
         return Want(
-            part=part, evening=evening, net_mm=missing, urgency=urgency, words="it is settling in"
+            part=part,
+            evening=evening,
+            net_mm=on_strip_mm * part.line_fraction,
+            urgency=urgency,
+            words=words,
+            allowed_mm=allowed,
+            due=due,
         )
+
+    if at.phase == "settling" and missing >= SETTLING_LEAST_MM:
+        return want(missing, "it is settling in", due=True)
     need = need_of(
         missing_mm=missing,
         raw_mm=evening.raw_mm,
-        refill_at=outlook.refill_at,
+        refill_at=share,
         expected_etc_mm=expected,
         rain_doubt_days=outlook.rain_doubt_days,
     )
     if need is None:
-        return Want(
-            part=part, evening=evening, net_mm=missing, urgency=urgency, words="", due=False
-        )
+        return want(missing, "", due=False)
     # Ground just watered loses more than it did last evening, and a thirstier day has less to give.
     once_wet = _expected_etc_mm(evening, outlook, kc=_kc_once_wet(part, evening))
-    fraction = fraction_for(facts.crop.depletion_fraction, once_wet / outlook.wait_days)
     net = lowered_mm(
         need.net_mm,
         to_come_mm=outlook.coming_mm,
         trust=watering.forecast_trust,
-        raw_mm=min(evening.raw_mm, fraction * evening.taw_mm),
+        raw_mm=evening.raw_mm,
         expected_etc_mm=once_wet,
     )
     words = need.words
     if net < need.net_mm:
-        less = show_depth(need.net_mm - net, outlook.us_units)
+        less = show_depth((need.net_mm - net) * part.line_fraction, outlook.us_units)
         words += f"; less {less} for rain that is likely"
     if leach > 0.0:
+        mine = [d for d in account if d.account == evening.account]
         owed = leaching_owed_mm(
-            entered_mm=sum(d.watered_mm for d in account if d.account == evening.account),
-            drained_mm=sum(d.drained_mm for d in account if d.account == evening.account),
+            entered_mm=sum(d.watered_mm - d.passed_mm for d in mine) / part.line_fraction,
+            drained_mm=sum(d.wet_drained_mm for d in mine),
             share=leach,
         )
         # The day's own use drinks first of what is given beyond the depletion: only what is left
@@ -116,11 +132,17 @@ def want_of(
         today_mm = once_wet / outlook.wait_days
         extra = min(owed, today_mm + (net + today_mm) * leach / (1.0 - leach))
         if extra > 0.0:
-            net, words = (
-                net + extra,
-                f"{words}; with {show_depth(extra, outlook.us_units)} to wash out salt",
-            )
-    return Want(part=part, evening=evening, net_mm=net, urgency=urgency, words=words, due=net > 0.0)
+            net += extra
+            salt = show_depth(extra * part.line_fraction, outlook.us_units)
+            words = f"{words}; with {salt} to wash out salt"
+    return want(net, words, due=net > 0.0)
+
+
+def _full_roots_m(part: Part, facts: PlantingFacts) -> float:
+    """How deep the roots of the grown crop go in this bed."""
+    if part.rooting_limit_m is None:
+        return facts.crop.root_min_m
+    return min(facts.crop.root_min_m, part.rooting_limit_m)
 
 
 def _seedbed(part: Part, evening: LedgerDay, outlook: Outlook) -> Want:
@@ -128,14 +150,15 @@ def _seedbed(part: Part, evening: LedgerDay, outlook: Outlook) -> Want:
     today = outlook.days.get(outlook.day)
     lacking = evening.surface_depletion_mm
     if evening.coefficients == "single" and evening.crop is not None:
-        # That account knows no surface: what is missing, as if the strip alone had lost it.
-        lacking = min(evening.depletion_mm / part.line_fraction, part.soil.tew_mm)
+        # That account knows no surface: what is missing below it.
+        lacking = min(evening.wet_depletion_mm, part.soil.tew_mm)
     on_strip = max(0.0, lacking - outlook.fallen_mm)
     return Want(
         part=part,
         evening=evening,
         net_mm=on_strip * part.line_fraction,
         urgency=2.0,  # seeds cannot wait
+        allowed_mm=SEEDBED_LEAST_MM,
         words="the top is kept moist until seedlings show",
         spread=(today or evening).eto_mm >= SEEDBED_TWICE_FROM_MM,
         due=on_strip >= SEEDBED_LEAST_MM,
@@ -143,22 +166,22 @@ def _seedbed(part: Part, evening: LedgerDay, outlook: Outlook) -> Want:
 
 
 def _kc_once_wet(part: Part, evening: LedgerDay) -> float:
-    """Last evening's Kc, had the line just wetted its ground."""
+    """Last evening's Kc of the wetted ground, had the line just wetted it."""
     if evening.coefficients == "single":
-        return evening.kc
+        return evening.wet_kc
     ke = evaporation_factor(part.mulch) * evaporation_coefficient(
         kr=1.0,
         kcb=evening.kcb,
-        kc_max=max(KC_MAX, evening.kcb + 0.05),
+        kc_max=max(evening.kc_max_base, evening.kcb + 0.05),
         exposed=exposed_fraction(
             cover=evening.cover, wetted=part.line_fraction, under_canopy=part.under_canopy
         ),
     )
-    return max(evening.kc, evening.kcb + float(ke))
+    return max(evening.wet_kc, (evening.kcb + float(ke)) / part.line_fraction)
 
 
 def _expected_etc_mm(evening: LedgerDay, outlook: Outlook, *, kc: float) -> float:
-    """What the crop will use from the day until the next chance."""
+    """What the wetted ground will lose from the day until the next chance."""
     total = 0.0
     for ahead in range(outlook.wait_days):
         coming = outlook.days.get(date.fromordinal(outlook.day.toordinal() + ahead))

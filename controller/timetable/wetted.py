@@ -1,7 +1,8 @@
-"""What a drilled row wets: the strip its water soaks into, and the ground that is wet between days.
+"""The ground that a drilled row wets: one geometry for soaking in, for evaporation and for roots.
 
-Water soaks in along the whole row, for a pool spreads; but between waterings the sun dries only
-what the holes keep wet, which for groups of holes at big plants is a disc at each group.
+Each hole, or group of holes, wets a disc as wide as its soil spreads water; discs that meet join,
+and close holes make a strip. A stream to one side shifts the strip and does not widen it; holes
+through both walls make two strips, as far apart as their streams land.
 """
 
 from __future__ import annotations
@@ -15,26 +16,13 @@ from crops.catalogue import Soil
 
 
 def strip_width_m(row: Row, soil: Soil) -> float:
-    """Width of the strip: as the gardener says, else the soil's, else all of the row's ground.
-
-    A row drilled through both walls wets its whole ground (common practice, no source).
-    """
-    if row.wetted_width_m is not None:
-        width = row.wetted_width_m
-    elif row.drilling.walls is Walls.BOTH:
-        width = row.ground_width_m
-    else:
-        width = soil.wetted_width_m
+    """How wide water spreads from a hole: as the gardener says, else as the soil's table does."""
+    width = soil.wetted_width_m if row.wetted_width_m is None else row.wetted_width_m
     return min(width, row.ground_width_m)
 
 
-def strip_m2(zone: Zone, soil: Soil) -> float:
-    """The strip along all rows of a zone that are in use. [m2]"""
-    return sum(row.length_m * strip_width_m(row, soil) for row in zone.rows if not row.plugged)
-
-
 def wet_ground_m2(row: Row, soil: Soil, *, reach_m: float = 0.0) -> float:
-    """The ground of a row that its holes keep wet: discs at its stations, joined where they meet.
+    """The ground that a row wets: discs at its holes, joined where they meet.
 
     Parameters
     ----------
@@ -43,7 +31,8 @@ def wet_ground_m2(row: Row, soil: Soil, *, reach_m: float = 0.0) -> float:
     soil : Soil
         Its `wetted_width_m` is a disc's diameter, unless the row says its own.
     reach_m : float
-        How far streams to one side land: the strip reaches from the pipe to there. [m]
+        How far from the pipe the streams land: it parts the two strips of a row drilled through
+        both walls. [m]
 
     Returns
     -------
@@ -58,20 +47,27 @@ def wet_ground_m2(row: Row, soil: Soil, *, reach_m: float = 0.0) -> float:
     Source
     ------
     Geometry: equal discs along a line, of a group taken as one body. That a hole keeps a disc wet
-    as wide as its soil's strip is our choice.
+    as wide as its soil's strip is our choice; that two strips nearer than their width join to one
+    of both widths less what they share is exact for strips and near it for discs.
     """
     width, drilling = strip_width_m(row, soil), row.drilling
-    along = row.wetted_width_m or soil.wetted_width_m
-    if drilling.walls is Walls.BOTH:
-        return row.length_m * width * min(1.0, along / drilling.every_m)
-    width = min(width, along)
     # A group's discs run together: half a disc at either end, a strip between.
     group_m = min((drilling.group - 1) * drilling.group_gap_m, drilling.every_m)
     station = width * group_m
     if group_m < drilling.every_m:
         station += disc_of_a_line_m2(diameter_m=width, every_m=drilling.every_m - group_m)
-    station += min(width + group_m, drilling.every_m) * reach_m
+    if drilling.walls is Walls.BOTH:
+        station *= 1.0 + min(2.0 * reach_m / width, 1.0)
     return min(row.length_m * station / drilling.every_m, row.ground_m2)
+
+
+def zone_wet_ground_m2(zone: Zone, soil: Soil, lines: Lines) -> float:
+    """The ground that all rows of a zone in use wet. [m2]"""
+    return sum(
+        wet_ground_m2(row, soil, reach_m=side_reach_m(zone, number, lines))
+        for number, row in enumerate(zone.rows)
+        if not row.plugged
+    )
 
 
 def disc_of_a_line_m2(*, diameter_m: float, every_m: float) -> float:
@@ -105,9 +101,9 @@ def disc_of_a_line_m2(*, diameter_m: float, every_m: float) -> float:
 
 
 def side_reach_m(zone: Zone, row_number: int, lines: Lines) -> float:
-    """How far the streams of a row that looks to one side land; 0 for any other row. [m]"""
+    """How far level streams land: of holes to one side or through both walls; else 0. [m]"""
     row = zone.rows[row_number]
-    if row.drilling.face is not Face.SIDE or row.drilling.walls is Walls.BOTH:
+    if row.drilling.face is not Face.SIDE and row.drilling.walls is not Walls.BOTH:
         return 0.0
     flow = lines.open_set(frozenset((zone.name,))).zones[zone.name].rows[row_number]
     over = (hole.head_m - hole.z_m for hole in flow.holes if not hole.plugged)
