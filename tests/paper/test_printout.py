@@ -11,6 +11,7 @@ import pytest
 from support.gardens import EVERY_DAY, a_garden, a_zone, even_days
 
 import controller.paper.amounts as amounts
+from support.given import NOTHING_GIVEN
 from controller.garden.model import Garden, Hold, ValveKind, Watering, Window
 from controller.hydraulics.linefill import LineFill, line_fill
 from controller.hydraulics.lines import Lines
@@ -63,6 +64,7 @@ def _plan(garden: Garden = GARDEN) -> Timetable:
         even_days(FIRST - timedelta(days=3), FIRST + timedelta(days=9)),
         first=FIRST,
         count=4,
+        given=NOTHING_GIVEN,
         remarks=("a remark that is long enough to need more than one line when it is printed",),
     )
 

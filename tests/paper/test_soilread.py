@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from support.gardens import a_garden, even_days
 
+from support.given import NOTHING_GIVEN
 from controller.demand.records import LedgerDay
 from controller.errors import InputError
 from controller.hydraulics.lines import Lines
@@ -30,6 +31,7 @@ def row() -> LedgerDay:
         even_days(first, DAY + timedelta(days=2)),
         first=DAY,
         count=2,
+        given=NOTHING_GIVEN,
     )
     return next(r for r in timetable.ledger if r.day == DAY)
 

@@ -32,7 +32,8 @@ from controller.garden.model import (
     Zone,
 )
 from controller.hydraulics.lines import Lines
-from controller.timetable.plan import NOTHING_GIVEN, Grounds, assume_before, plan_garden
+from support.given import NOTHING_GIVEN
+from controller.timetable.plan import Grounds, plan_garden
 from controller.units import m3_s_from_l_min
 
 DAY = timedelta(days=1)
@@ -171,8 +172,8 @@ def test_no_garden_on_any_days_leaks_or_leaves_its_range(seed: int) -> None:
                 for zone in garden.zones
             ),
         )
-        kept_from = first - rng.choice([0, 0, 20]) * DAY
-        given = assume_before(garden, grounds, lines, days, given, kept_from=kept_from)
+        begun = rng.choice([None, None, first - 20 * DAY, date.min])
+        given = replace(given, record=Record(begun=begun, daemon_from=begun))
         plan = plan_garden(garden, grounds, lines, days, first=first, count=15, given=given)
         before: dict[tuple[str, str], LedgerDay] = {}
         for day in plan.ledger:

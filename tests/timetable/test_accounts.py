@@ -12,7 +12,8 @@ from support.mornings import catalogue
 from controller.demand.records import Observation
 from controller.garden.model import Garden, Planting
 from controller.hydraulics.lines import Lines
-from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds, assume_before, plan_garden
+from support.given import NOTHING_GIVEN
+from controller.timetable.plan import Given, Grounds, assume_before, plan_garden
 
 DAY = timedelta(days=1)
 TODAY = date(2031, 7, 1)

@@ -16,7 +16,8 @@ from controller.demand.records import DayInput, LedgerDay
 from controller.garden.model import Opening, Watering, Window
 from controller.hydraulics.lines import Lines
 from controller.timetable.forecast import as_planned, counted_mm, counted_on, lowered_mm, to_come_mm
-from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds, plan_garden
+from support.given import NOTHING_GIVEN
+from controller.timetable.plan import Given, Grounds, plan_garden
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min
 from crops.catalogue import load

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 
+from support.given import NOTHING_GIVEN
 from controller.demand.records import DayInput
 from controller.garden.model import Garden, Hold, Opening, ValveKind, Watering, Window
 from controller.hydraulics.lines import Lines
@@ -43,7 +44,7 @@ def planned(
         even_days(first - 3 * DAY, first + count * DAY) if days is None else days,
         first=first,
         count=count,
-        given=Given(litres={}, slots={}, soaking_until_utc={}) if given is None else given,
+        given=NOTHING_GIVEN if given is None else given,
         not_before_utc=not_before_utc,
     )
 
@@ -157,7 +158,7 @@ def test_water_given_already_is_taken_off_and_never_given_twice() -> None:
     again = planned(
         a_garden(),
         count=1,
-        given=Given(litres={("a", FIRST): half}, slots={("a", FIRST): 3}, soaking_until_utc={}),
+        given=replace(NOTHING_GIVEN, litres={("a", FIRST): half}, slots={("a", FIRST): 3}),
     )
     total = half + sum(p.litres for p in again.pulses)
     line = first.doses[0].line_litres
@@ -167,10 +168,10 @@ def test_water_given_already_is_taken_off_and_never_given_twice() -> None:
 
 def test_a_dose_given_whole_leaves_nothing_for_the_day() -> None:
     first = planned(a_garden(), count=1)
-    given = Given(
+    given = replace(
+        NOTHING_GIVEN,
         litres={("a", FIRST): sum(p.litres for p in first.pulses)},
         slots={("a", FIRST): 1},
-        soaking_until_utc={},
     )
     again = planned(a_garden(), count=1, given=given)
     assert again.pulses == ()
@@ -181,7 +182,7 @@ def test_nothing_opens_before_the_moment_said_or_while_the_last_pulse_soaks() ->
     late = planned(a_garden(), count=1, not_before_utc=moment)
     assert late.pulses
     assert all(p.opens_utc >= moment for p in late.pulses)
-    soaking = Given(litres={}, slots={}, soaking_until_utc={"a": moment})
+    soaking = replace(NOTHING_GIVEN, soaking_until_utc={"a": moment})
     assert planned(a_garden(), count=1, given=soaking).pulses[0].opens_utc >= moment
 
 

@@ -9,6 +9,7 @@ import pytest
 from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 
+from support.given import NOTHING_GIVEN
 from controller.garden.model import Garden, Opening, Watering
 from controller.hydraulics.lines import Lines
 from controller.timetable import plan
@@ -75,7 +76,7 @@ def planned(garden: Garden, count: int) -> Timetable:
         even_days(FIRST - 3 * DAY, FIRST + count * DAY),
         first=FIRST,
         count=count,
-        given=Given(litres={}, slots={}, soaking_until_utc={}),
+        given=NOTHING_GIVEN,
     )
 
 

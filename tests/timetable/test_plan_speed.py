@@ -23,7 +23,8 @@ from controller.hydraulics.lines import Lines
 from controller.timetable.days import demand_days
 from controller.timetable.gather import PAST_DAYS
 from controller.timetable.onweather import Weather
-from controller.timetable.plan import NOTHING_GIVEN, Grounds, assume_before
+from support.given import NOTHING_GIVEN
+from controller.timetable.plan import Grounds, assume_before
 from controller.units import head_m_from_psi, m3_s_from_gal_min
 from controller.weather.day import WeatherDay
 from crops.catalogue import load

@@ -11,6 +11,7 @@ from math import pi
 import pytest
 from support.gardens import a_garden, a_row, a_zone, even_days
 
+from support.given import NOTHING_GIVEN
 from controller.garden.model import Garden, Opening, Watering, Zone
 from controller.hydraulics.lines import Lines
 from controller.timetable.plan import Grounds, NetworkFlows, plan_garden
@@ -39,7 +40,8 @@ def beds(*, psi: float) -> Garden:
 
 def planned(garden: Garden, lines: Lines) -> Timetable:
     days = even_days(FIRST - timedelta(days=9), FIRST + timedelta(days=3), eto_mm=7.0)
-    return plan_garden(garden, Grounds(garden, load()), lines, days, first=FIRST, count=3)
+    grounds = Grounds(garden, load())
+    return plan_garden(garden, grounds, lines, days, first=FIRST, count=3, given=NOTHING_GIVEN)
 
 
 def together(pulses: tuple[Pulse, ...]) -> set[frozenset[str]]:

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 from support.gardens import a_garden, a_row, a_zone, even_days
 
+from support.given import NOTHING_GIVEN
 from controller.garden.model import Drilling, Face, Garden, Opening, Supply, SupplyKind
 from controller.hydraulics.corrections import Corrections
 from controller.hydraulics.lines import Lines
@@ -39,7 +40,8 @@ def planned(garden: Garden, corrections: Corrections | None = None) -> Timetable
     first = date(2031, 7, 1)
     lines = Lines(garden) if corrections is None else Lines(garden, corrections=corrections)
     days = even_days(first - timedelta(days=10), first + timedelta(days=4))
-    return plan_garden(garden, Grounds(garden, CATALOGUE), lines, days, first=first, count=4)
+    grounds = Grounds(garden, CATALOGUE)
+    return plan_garden(garden, grounds, lines, days, first=first, count=4, given=NOTHING_GIVEN)
 
 
 def test_an_unknown_opening_is_said_by_check_with_its_band() -> None:

@@ -16,7 +16,7 @@ from controller.garden.model import Garden, Opening, Planting, Row, UnlikeRows, 
 from controller.garden.show import show_depth
 from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.lines import Lines
-from controller.timetable.plan import NOTHING_GIVEN
+from support.given import NOTHING_GIVEN
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min
 

@@ -15,7 +15,7 @@ from controller.demand.records import DayInput, Observation
 from controller.demand.salts import leaching_share_of
 from controller.garden.model import Coefficients, Garden, Hold, Opening, Planting, Watering, Window
 from controller.timetable.days import demand_days
-from controller.timetable.plan import NOTHING_GIVEN
+from support.given import NOTHING_GIVEN
 from controller.timetable.records import Timetable
 from controller.timetable.wetted import wet_ground_m2
 from controller.units import m3_s_from_l_min
