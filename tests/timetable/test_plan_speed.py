@@ -18,28 +18,46 @@ from support.gardens import a_garden, a_row, a_zone
 from controller.daemon.gardenfile import Accepted
 from controller.daemon.planning import plan
 from controller.demand.daystep import Asked, Wet, dual_day
-from controller.garden.model import Coefficients, Garden, Planting, Supply
+from controller.garden.model import Coefficients, Garden, Opening, Planting, Supply
 from controller.hydraulics.lines import Lines
 from controller.timetable.days import demand_days
 from controller.timetable.gather import PAST_DAYS
 from controller.timetable.onweather import Weather
 from controller.timetable.plan import NOTHING_GIVEN, Grounds, assume_before
-from controller.units import head_m_from_psi, m3_s_from_gal_min
+from controller.units import head_m_from_psi, m3_s_from_gal_min, m3_s_from_l_min
 from controller.weather.day import WeatherDay
 from crops.catalogue import load
 
 ZONES = 60
 TODAY = date(2031, 7, 10)
 DAY = timedelta(days=1)
+OPENINGS = (
+    Opening(angle_deg=0.0),
+    Opening(alone_flow_m3_s=m3_s_from_l_min(4.0)),
+    Opening(angle_deg=45.0),
+    Opening(alone_flow_m3_s=m3_s_from_l_min(1.5)),
+)
 CROPS = ("leek", "tomato", "kale", "carrot", "potato", "lettuce", "strawberry", "beet", "pumpkin")
 
 
 def a_large_garden(coefficients: Coefficients) -> Garden:
-    """Sixty zones of a crop each, sown, set out and perennial, of one to three rows."""
+    """Sixty zones of a crop each, sown, set out and perennial, of one to three rows.
+
+    All on relay valves: unthrottled, half turned, and set to a flow; a third of them diaphragms,
+    which want pressure before them to shut, and a fourth balls that travel.
+    """
     zones = [
         a_zone(
             f"z{number:02d}",
-            relay=None,
+            relay=number,
+            valve=replace(
+                a_zone().valve,
+                relay_line=number,
+                least_closing_head_m=head_m_from_psi(10) if number % 3 == 0 else 0.0,
+                opens_in_s=8.0 if number % 4 == 1 else 0.0,
+                closes_in_s=8.0 if number % 4 == 1 else 0.0,
+            ),
+            opening=OPENINGS[number % len(OPENINGS)],
             main_run_m=2.0 + number,
             rows=tuple(a_row(6.0 + number % 5 + n) for n in range(1 + number % 3)),
             plantings=(
