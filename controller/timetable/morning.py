@@ -128,7 +128,7 @@ class Morning:
             if self._ready_at(play, now) != now:
                 continue
             joined = together | {play.job.zone}
-            if together and not (self._can_fill(play, now, joined) and self._all_fed(joined)):
+            if together and not (self._all_fed(joined) and self._can_fill(play, now, joined)):
                 continue
             self._open(play, now, joined)
             together = joined
