@@ -136,9 +136,7 @@ def that_stay_open(lines: Lines, opened: frozenset[str]) -> list[StaysOpen]:
     `before_valve_m` against the valve's own figure. Hand valves shut at any head.
     """
     asking = [
-        (zone, wants_m)
-        for zone, wants_m in _closing_heads(lines.garden)
-        if zone.name in opened
+        (zone, wants_m) for zone, wants_m in _closing_heads(lines.garden) if zone.name in opened
     ]
     if not asking:
         return []
