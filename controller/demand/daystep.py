@@ -97,7 +97,8 @@ def dual_day(
     roots times its own Ks. What is above field capacity drains (eq. 88). What the surface loses
     comes out of the root zone below it, whose depletion closes the account. Plants draw nothing
     from the surface layer alone (Tew of eq. 77 is 0), which the paper allows. Where the line wets
-    all the ground there is one store, and this is the paper's own day.
+    all the ground there is one store, and this is the paper's own day, but that a full root zone
+    has a full surface (our choice: else rain that drains would still make the surface lose more).
 
     That roots in moist soil make up for those in dry soil is known of many crops (Jarvis 1989,
     from memory). Our choice: the wetted ground may serve alone; the rest alone as far as twice its
@@ -146,13 +147,20 @@ def dual_day(
     rest_after = rest_missing + (rest_drawn + rest_lost) / most(rest, _NOTHING)
     rest_after = maths.choose(rest > 0.0, rest_after, wet_after)
     wet_drained = most(-wet_after, 0.0)
+    wet_end, rest_end = least(most(wet_after, 0.0), taw), least(most(rest_after, 0.0), taw)
+    # What the open surface lacks is part of what the root zone below lacks.
+    wet_surface_end = least(wet_surface + wet_lost / wet_open, wet_end * wet / wet_open)
+    rest_open_div = most(rest_open, _NOTHING)
+    rest_surface_end = least(
+        rest_surface + rest_lost / rest_open_div, rest_end * rest / rest_open_div
+    )
     easy_share = wet / (wet + far_roots)  # of what an unstressed crop draws
     return DualDay(
         Stores(
-            least(most(wet_after, 0.0), taw),
-            least(most(rest_after, 0.0), taw),
-            least(wet_surface + wet_lost / wet_open, tew),
-            least(rest_surface + rest_lost / most(rest_open, _NOTHING), tew),
+            wet_end,
+            rest_end,
+            least(wet_surface_end, tew),
+            least(rest_surface_end, tew),
         ),
         stress,
         wet_drawn + rest_drawn,

@@ -32,6 +32,11 @@ from controller.units import GRAVITY_M_S2
 __all__ = ["HoleFlow", "LineVolume", "Lines", "RowFlow", "SetFlow", "ZoneFlow"]
 
 
+# Sets remembered, the quick answers (some 1.4 kB each) and the whole trees; a daemon meets new sets
+# every morning of a season. Our choice: many mornings of sixty zones.
+_MOST_QUICK, _MOST_WHOLE = 4096, 512
+
+
 class Lines:
     """The lines of one garden. Answers are remembered: the garden stays, sets come again."""
 
@@ -85,6 +90,8 @@ class Lines:
         wanted = frozenset(zones)
         if wanted not in self._sets:
             opened = [self._zone(name) for name in sorted(wanted)]
+            if len(self._sets) >= _MOST_WHOLE:
+                self._sets.clear()
             self._sets[wanted] = self._solved(
                 opened, {zone.name: self.valve_loss_k(zone.name) for zone in opened}
             )
@@ -188,6 +195,8 @@ class Lines:
     def _quick_flow(self, zones: frozenset[str]) -> QuickFlow:
         wanted = frozenset(zones)
         if wanted not in self._quick:
+            if len(self._quick) >= _MOST_QUICK:
+                self._quick.clear()
             self._quick[wanted] = self._curves.together(
                 [self._law(self._zone(name)) for name in sorted(wanted)], self.supply
             ) or quick_from(self.open_set(wanted))

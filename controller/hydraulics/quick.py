@@ -104,10 +104,11 @@ class _SmallTree:
         supply_k: float,
         exponent: float,
     ) -> None:
-        self._zones, self._main = zones, main
+        self._zones = zones
+        self._main, at = _without_shut_tees(main, [zone.station for zone in zones])
         self._static, self._k, self._exponent = static_head_m, supply_k, exponent
         self._rows = [(i, row) for i, zone in enumerate(zones) for row in zone.rows]
-        self._of_zone = [(zone.station, zone.loss) for zone in zones]
+        self._of_zone = [(at[zone.station], zone.loss) for zone in zones]
         self._of_row = [(i, row.lowest_m, row.count) for i, row in self._rows]
         self._cells = [NOWHERE] * len(self._rows)
         self._flows = self._start()
@@ -115,8 +116,8 @@ class _SmallTree:
     def _start(self) -> list[float]:
         """Flows by square laws alone, heights left out but at the rows themselves."""
         takes = [0.0] * (len(self._main) + 1)
-        for zone in self._zones:
-            takes[zone.station] += zone.takes
+        for zone, (at, _) in zip(self._zones, self._of_zone, strict=True):
+            takes[at] += zone.takes
         squared = [_ROUGHLY * law[0] + law[1] for law in self._main]
         shares = [1.0] * len(self._main)
         for i in range(len(self._main) - 1, -1, -1):
@@ -132,8 +133,8 @@ class _SmallTree:
             head *= share
             heads.append(head)
         return [
-            law * sqrt(over) if (over := heads[zone.station + 1] - row.lowest_m) > 0.0 else 0.0
-            for zone in self._zones
+            law * sqrt(over) if (over := heads[at + 1] - row.lowest_m) > 0.0 else 0.0
+            for zone, (at, _) in zip(self._zones, self._of_zone, strict=True)
             for law, row in zip(zone.about, zone.rows, strict=True)
         ]
 
@@ -250,3 +251,29 @@ class _SmallTree:
             if at_rest and abs(flow - before) > _NEARLY * flow + near:
                 at_rest = False
         return at_rest
+
+
+def _without_shut_tees(
+    main: Sequence[SpanLaw], stations: Sequence[int]
+) -> tuple[list[SpanLaw], dict[int, int]]:
+    """The main as the open zones see it: a span to each of their stations, and where each is now.
+
+    Spans of one pipe that carry the same water lose as one does: what friction, fittings and
+    laminar flow take adds up, all else is the pipe's. Beyond the last open zone nothing moves.
+    """
+    spans: list[SpanLaw] = []
+    now = {-1: -1}
+    begin = 0
+    for station in sorted(set(stations)):
+        if station < 0:
+            continue
+        friction = fitting = laminar = 0.0
+        for law in main[begin : station + 1]:
+            friction += law[0]
+            fitting += law[1]
+            laminar += law[4]
+        _, _, re_per_flow, rough, _, cubic = main[station]
+        now[station] = len(spans)
+        spans.append((friction, fitting, re_per_flow, rough, laminar, cubic))
+        begin = station + 1
+    return spans, now

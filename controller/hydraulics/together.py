@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from controller.garden.model import Garden, ValveKind
+from controller.garden.model import Garden, ValveKind, Zone
 from controller.garden.show import show_pressure
 from controller.hydraulics.advised import Advice, listed, show_head
 from controller.hydraulics.assembly import main_loss_m, stretches
@@ -102,11 +102,13 @@ class StaysOpen:
 
 def closing_heads_m(garden: Garden) -> dict[str, float]:
     """The zones whose valve needs a head before it to shut, and that head. [m]"""
-    return {
-        zone.name: zone.valve.least_closing_head_m
-        for zone in garden.zones
-        if zone.valve.kind is ValveKind.RELAY and zone.valve.least_closing_head_m > 0.0
-    }
+    return {zone.name: wants_m for zone, wants_m in _closing_heads(garden)}
+
+
+def _closing_heads(garden: Garden) -> Iterator[tuple[Zone, float]]:
+    for zone in garden.zones:
+        if zone.valve.kind is ValveKind.RELAY and zone.valve.least_closing_head_m > 0.0:
+            yield zone, zone.valve.least_closing_head_m
 
 
 def that_stay_open(lines: Lines, opened: frozenset[str]) -> list[StaysOpen]:
@@ -133,10 +135,16 @@ def that_stay_open(lines: Lines, opened: frozenset[str]) -> list[StaysOpen]:
     ------
     `before_valve_m` against the valve's own figure. Hand valves shut at any head.
     """
+    asking = [
+        (zone, wants_m) for zone, wants_m in _closing_heads(lines.garden) if zone.name in opened
+    ]
+    if not asking:
+        return []
+    heads_m = _heads_in_main_m(lines, opened, {zone.main_run_m for zone, _ in asking})
     lacking = [
-        StaysOpen(zone=name, wants_m=wants_m, has_m=has_m)
-        for name, wants_m in closing_heads_m(lines.garden).items()
-        if name in opened and (has_m := before_valve_m(lines, opened, name)) < wants_m
+        StaysOpen(zone=zone.name, wants_m=wants_m, has_m=has_m)
+        for zone, wants_m in asking
+        if (has_m := heads_m[zone.main_run_m] - zone.rise_m) < wants_m
     ]
     return sorted(lacking, key=lambda one: one.has_m - one.wants_m)
 
@@ -183,21 +191,38 @@ def before_valve_m(lines: Lines, opened: frozenset[str], zone: str) -> float:
     ------
     The supply's head at the set's flow, less the main, each stretch at what flows through it.
     """
-    flows, place = lines.zone_flows(opened), lines.garden.zone(zone)
+    place = lines.garden.zone(zone)
+    return _heads_in_main_m(lines, opened, {place.main_run_m})[place.main_run_m] - place.rise_m
+
+
+def _heads_in_main_m(
+    lines: Lines, opened: frozenset[str], wanted_m: set[float]
+) -> Mapping[float, float]:
+    """Head in the main at the stations wanted, against the tap's height. [m]
+
+    Stretches that the same water flows through, with nothing open between them, are one pipe.
+    """
+    flows, main = lines.zone_flows(opened), lines.garden.main
     runs_m = {name: lines.garden.zone(name).main_run_m for name in opened}
-    lost_m = sum(
-        head_loss_m(
+    ends_m = wanted_m.union(runs_m.values())
+    head_m = lines.supply.head_m(sum(flows.values()))
+    heads_m: dict[float, float] = {}
+    length_m = loss_k = 0.0
+    for station_m, stretch_m, stretch_k in stretches(lines.stations_m):
+        length_m, loss_k = length_m + stretch_m, loss_k + stretch_k
+        if station_m not in ends_m:
+            continue
+        head_m -= head_loss_m(
             flow_m3_s=sum(flows[name] for name in opened if runs_m[name] >= station_m),
             length_m=length_m,
-            bore_m=lines.garden.main.bore_m,
-            roughness_m=lines.garden.main.roughness_m,
+            bore_m=main.bore_m,
+            roughness_m=main.roughness_m,
             loss_k=loss_k,
             viscosity_m2_s=lines.viscosity_m2_s,
         )
-        for station_m, length_m, loss_k in stretches(lines.stations_m)
-        if station_m <= place.main_run_m
-    )
-    return lines.supply.head_m(sum(flows.values())) - lost_m - place.rise_m
+        heads_m[station_m] = head_m
+        length_m = loss_k = 0.0
+    return heads_m
 
 
 def lost_in_main_m(lines: Lines, *, to_m: float, flow_m3_s: float) -> float:

@@ -35,7 +35,6 @@ class Job:
     relay_line: int | None
     even_litres: float
     line_litres: float
-    uniformity: float  # that its dose is divided by
     urgency: float
     stretches: Sequence[Stretch]
     soaking: Soaking
@@ -46,4 +45,5 @@ class Job:
     hold_reason: str | None = None
     opens_in_s: float = 0.0
     closes_in_s: float = 0.0
+    uniformity: float = 1.0  # that its dose is divided by
     spread: bool = False  # over all stretches, an equal share in each, instead of at the first

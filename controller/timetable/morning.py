@@ -23,6 +23,7 @@ from controller.timetable.travel import least_told_s, water_s
 WALK_S = 60.0  # between two hand valves; our choice
 TINY_L = 1e-6
 _TINY_S = 1e-9
+_GRID_SLACK_S = 1e-6  # more than a moment may lie before what it was rounded up from
 _TENTH = 10.0
 _MOST_EVENTS = 200_000  # a day of this many is a mistake of ours, not a garden
 
@@ -84,6 +85,12 @@ class Morning:
         self._plays, self._flows, self._start = plays, flows, start
         self._most_open, self._least_share, self._pulses = most_open, least_share, pulses
         self._hand_free_s = 0.0
+        # Of each zone alone: its shortest pulse, and the travel back after it.
+        self._least_s = {
+            play.job.zone: self._smallest_s(play, frozenset((play.job.zone,)))
+            + play.job.closes_in_s
+            for play in plays
+        }
         self._spans = {
             play.job.zone: [
                 (seconds_after(s.begins_utc, start), seconds_after(s.ends_utc, start))
@@ -114,14 +121,17 @@ class Morning:
         )
 
     def _open_what_may(self, now: float) -> None:
+        together = self._open_set(now)
         for play in self._plays:
-            together = self._open_set(now)
-            if len(together) >= self._most_open or self._ready_at(play, now) != now:
+            if len(together) >= self._most_open:
+                return
+            if self._ready_at(play, now) != now:
                 continue
             joined = together | {play.job.zone}
             if together and not (self._all_fed(joined) and self._can_fill(play, now, joined)):
                 continue
             self._open(play, now, joined)
+            together = joined
 
     def _ready_at(self, play: Play, now: float) -> float | None:
         """The earliest moment, now or later, at which this zone may open; None for never."""
@@ -133,10 +143,12 @@ class Morning:
         hand = job.valve is ValveKind.HAND
         if hand:
             at = max(at, self._hand_free_s)
-        smallest_s = self._smallest_s(play, frozenset((job.zone,))) + job.closes_in_s
+        least_s = self._least_s[job.zone]
         for begins, ends in self._spans[job.zone]:
+            if max(at, begins) + least_s > ends + _GRID_SLACK_S:
+                continue
             moment = ceil_to(max(at, begins), 60.0 if hand else 1.0, self._start)
-            if moment + smallest_s <= ends and self._now_l(play, moment) > TINY_L:
+            if moment + least_s <= ends and self._now_l(play, moment) > TINY_L:
                 return moment
         return None
 
@@ -164,8 +176,6 @@ class Morning:
         return self._smallest_s(play, joined) <= room_s
 
     def _all_fed(self, joined: frozenset[str]) -> bool:
-        if self._flows.stays_open(joined) is not None:
-            return False
         for zone in joined:
             alone = frozenset((zone,))
             if self._flows.flow_l_s(zone, joined) < self._least_share * self._flows.flow_l_s(
@@ -174,7 +184,7 @@ class Morning:
                 return False
             if self._flows.dry_holes(zone, joined) > self._flows.dry_holes(zone, alone):
                 return False
-        return True
+        return self._flows.stays_open(joined) is None
 
     def _open(self, play: Play, now: float, joined: frozenset[str]) -> None:
         flow, job = self._flows.flow_l_s(play.job.zone, joined), play.job

@@ -130,6 +130,31 @@ def test_zones_of_a_random_garden_get_what_the_whole_tree_gives_them(seed):
         agree(lines, frozenset(names[-count:]))
 
 
+@pytest.mark.parametrize("seed", range(4))
+def test_tees_of_zones_that_are_shut_change_nothing(seed):
+    """The quick way takes what lies between open zones as one pipe; the whole tree does not."""
+    garden = many_rows(30, alike=False)
+    rng = Random(seed)
+    for count in (1, 2, 3, 5, 8):
+        names = frozenset(zone.name for zone in rng.sample(garden.zones, count))
+        lines = Lines(garden)
+        quick, exact = lines.zone_flows(names), lines.open_set(names)
+        for name in names:
+            assert quick[name] == pytest.approx(exact.zones[name].flow_m3_s, rel=1e-7), name
+
+
+def test_a_season_of_sets_is_not_all_remembered(monkeypatch):
+    lines, rng = Lines(many_rows(30, alike=True)), Random(5)
+    names = [zone.name for zone in lines.garden.zones]
+    first = frozenset(names[:4])
+    flows = dict(lines.zone_flows(first))
+    monkeypatch.setattr("controller.hydraulics.lines._MOST_QUICK", 100)
+    for _ in range(150):
+        lines.zone_flows(frozenset(rng.sample(names, 4)))
+        assert len(lines._quick) <= 100
+    assert lines.zone_flows(first) == pytest.approx(flows, rel=1e-9)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(100, 300))
 def test_two_hundred_more_random_gardens(seed):

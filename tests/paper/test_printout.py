@@ -9,9 +9,9 @@ from datetime import date, datetime, timedelta
 
 import pytest
 from support.gardens import EVERY_DAY, a_garden, a_zone, even_days
+from support.given import NOTHING_GIVEN
 
 import controller.paper.amounts as amounts
-from support.given import NOTHING_GIVEN
 from controller.garden.model import Garden, Hold, ValveKind, Watering, Window
 from controller.hydraulics.linefill import LineFill, line_fill
 from controller.hydraulics.lines import Lines

@@ -7,8 +7,8 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from support.gardens import a_garden, even_days
-
 from support.given import NOTHING_GIVEN
+
 from controller.demand.records import LedgerDay
 from controller.errors import InputError
 from controller.hydraulics.lines import Lines

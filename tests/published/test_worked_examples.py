@@ -24,13 +24,12 @@ from controller.demand.canopy import (
     noon_sun_height_rad,
     sparse_kcb,
 )
-from controller.demand.daystep import Asked, Wet, dual_day
+from controller.demand.daystep import Asked, Stores, dual_day
 from controller.demand.dual import (
-    KC_MAX,
+    KC_MAX_SELDOM,
     evaporation_coefficient,
     exposed_fraction,
     kc_max,
-    wetted_fraction,
 )
 from controller.demand.eto import hargreaves_mm_day, penman_monteith_mm_day, reference_et
 from controller.demand.ledger import next_day
@@ -435,9 +434,11 @@ def ex35(i: Inputs) -> Any:
     shift = climate_shift(
         wind_2m_m_s=i["wind_2m_m_s"], rh_min_pct=i["rh_min_pct"], height_m=i["height_m"]
     )
-    most = KC_MAX + shift
+    most = KC_MAX_SELDOM + shift
     tew = 1000.0 * (i["theta_fc"] - 0.5 * i["theta_wp"]) * i["ze_m"]
-    state = Wet(0.0, i["de_before_mm"], i["fw_irrigation"])
+    # The paper has one surface layer, whose wetted share is 1 after rain on all of it, that of the
+    # line after watering. The step has one for each: it is given that share, the rest being dry.
+    surface, wetted = i["de_before_mm"], i["fw_irrigation"]
     found: dict[str, Any] = {"kc_max": most, "kr": [], "ke": [], "de_end_mm": [], "etc_mm_d": []}
     ten_days = zip(
         i["eto_mm_d"],
@@ -448,13 +449,12 @@ def ex35(i: Inputs) -> Any:
         strict=True,
     )
     for eto, kcb, open_share, rain, irrigation in ten_days:
-        wetted = wetted_fraction(
-            before=state.wetted,
-            rain_mm=rain,
-            watered_mm=irrigation,
-            line_fraction=i["fw_irrigation"],
-        )
-        surface = max(state.surface_mm - rain - irrigation / wetted, 0.0)
+        if rain >= 3.0:
+            wetted = 1.0
+        elif irrigation > 0.0:
+            wetted = i["fw_irrigation"]
+        state = Stores(1e3, 1e3, surface, tew)
+        surface = max(surface - rain - irrigation / wetted, 0.0)
         found["kr"].append(
             evaporation_reduction(depletion_mm=surface, tew_mm=tew, rew_mm=i["rew_mm"])
         )
@@ -467,18 +467,19 @@ def ex35(i: Inputs) -> Any:
                 cover=1.0 - open_share,
                 evaporation_factor=1.0,
                 taw_mm=1e6,  # roots that never lack
+                raw_mm=5e5,
                 tew_mm=tew,
                 rew_mm=i["rew_mm"],
-                depletion_fraction=0.5,
-                line_fraction=i["fw_irrigation"],
+                line_fraction=wetted,
+                reach=1.0,
                 under_canopy=False,
             ),
             rain_mm=rain,
-            watered_mm=irrigation,
+            stored_mm=irrigation,
         )
-        state = day.state
+        surface = day.state.wet_surface_mm
         found["ke"].append(day.evaporated_mm / eto)
-        found["de_end_mm"].append(state.surface_mm)
+        found["de_end_mm"].append(surface)
         found["etc_mm_d"].append(day.etc_mm)
     return found
 

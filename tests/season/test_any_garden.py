@@ -12,6 +12,7 @@ from random import Random
 import pytest
 from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
+from support.given import NOTHING_GIVEN
 from support.longrecord import record
 from support.mornings import catalogue
 
@@ -32,8 +33,8 @@ from controller.garden.model import (
     Zone,
 )
 from controller.hydraulics.lines import Lines
-from support.given import NOTHING_GIVEN
 from controller.timetable.plan import Grounds, plan_garden
+from controller.timetable.record import Record
 from controller.units import m3_s_from_l_min
 
 DAY = timedelta(days=1)

@@ -11,10 +11,10 @@ from functools import cache
 from controller.demand.records import DayInput, LedgerDay, Observation
 from controller.garden.model import Garden
 from controller.hydraulics.lines import Lines
-from support.given import NOTHING_GIVEN
 from controller.timetable.plan import Given, Grounds, plan_garden
 from controller.timetable.records import Timetable
 from crops.catalogue import Catalogue, load
+from support.given import NOTHING_GIVEN
 
 DAY = timedelta(days=1)
 

@@ -11,12 +11,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_zone, even_days
+from support.given import NOTHING_GIVEN
 
 from controller.demand.records import DayInput, LedgerDay
 from controller.garden.model import Opening, Watering, Window
 from controller.hydraulics.lines import Lines
 from controller.timetable.forecast import as_planned, counted_mm, counted_on, lowered_mm, to_come_mm
-from support.given import NOTHING_GIVEN
 from controller.timetable.plan import Given, Grounds, plan_garden
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min

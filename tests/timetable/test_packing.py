@@ -91,6 +91,20 @@ def test_a_zone_waits_when_it_would_take_too_much_from_those_open() -> None:
     assert first.together == second.together == ()
 
 
+class DriesUp(SharedTap):
+    """Whatever opens beside another zone gets nothing at all."""
+
+    def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
+        return 0.0 if len(together) > 1 else self.alone_l_s[zone]
+
+
+def test_zones_that_leave_each_other_nothing_are_never_tried_for_length() -> None:
+    found = packed([a_job("a", line_litres=1.0), a_job("b")], DriesUp(1.0, {"a": 1.0, "b": 1.0}))
+    first, second = found.pulses
+    assert second.opens_utc >= first.closes_utc
+    assert found.not_fitted == ()
+
+
 def test_no_more_zones_open_than_the_garden_allows() -> None:
     jobs = [a_job(name) for name in "abcd"]
     found = packed(jobs, SharedTap(10.0, dict.fromkeys("abcd", 0.5)), most_open=2)

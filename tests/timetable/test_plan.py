@@ -12,8 +12,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
-
 from support.given import NOTHING_GIVEN
+
 from controller.demand.records import DayInput
 from controller.garden.model import Garden, Hold, Opening, ValveKind, Watering, Window
 from controller.hydraulics.lines import Lines

@@ -10,8 +10,8 @@ from math import pi
 
 import pytest
 from support.gardens import a_garden, a_row, a_zone, even_days
-
 from support.given import NOTHING_GIVEN
+
 from controller.garden.model import Garden, Opening, Watering, Zone
 from controller.hydraulics.lines import Lines
 from controller.timetable.plan import Grounds, NetworkFlows, plan_garden

@@ -6,8 +6,8 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 from support.gardens import a_garden, a_row, a_zone, even_days
-
 from support.given import NOTHING_GIVEN
+
 from controller.garden.model import Drilling, Face, Garden, Opening, Supply, SupplyKind
 from controller.hydraulics.corrections import Corrections
 from controller.hydraulics.lines import Lines

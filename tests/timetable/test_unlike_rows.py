@@ -9,6 +9,7 @@ from datetime import date, timedelta
 import pytest
 from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
+from support.given import NOTHING_GIVEN
 from support.mornings import a_plan, ledger_of, mornings
 
 from controller.demand.records import LedgerDay, Observation
@@ -16,7 +17,6 @@ from controller.garden.model import Garden, Opening, Planting, Row, UnlikeRows, 
 from controller.garden.show import show_depth
 from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.lines import Lines
-from support.given import NOTHING_GIVEN
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min
 

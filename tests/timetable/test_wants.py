@@ -9,13 +9,13 @@ from datetime import date, datetime, time, timedelta
 import pytest
 from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
+from support.given import NOTHING_GIVEN
 from support.mornings import a_plan, catalogue, ledger_of, mornings
 
 from controller.demand.records import DayInput, Observation
 from controller.demand.salts import leaching_share_of
 from controller.garden.model import Coefficients, Garden, Hold, Opening, Planting, Watering, Window
 from controller.timetable.days import demand_days
-from support.given import NOTHING_GIVEN
 from controller.timetable.records import Timetable
 from controller.timetable.wetted import wet_ground_m2
 from controller.units import m3_s_from_l_min

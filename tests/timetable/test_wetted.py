@@ -15,7 +15,12 @@ from support.gardens import a_garden, a_row, a_zone
 from controller.garden.model import Drilling, Face, Row, Walls
 from controller.hydraulics.jets import DETACHED_VELOCITY_COEFFICIENT, reach_m
 from controller.hydraulics.lines import Lines
-from controller.timetable.wetted import disc_of_a_line_m2, side_reach_m, strip_m2, wet_ground_m2
+from controller.timetable.wetted import (
+    disc_of_a_line_m2,
+    side_reach_m,
+    wet_ground_m2,
+    zone_wet_ground_m2,
+)
 from crops.catalogue import load
 
 LOAM = load().soil("loam")  # discs of 0.45 m
@@ -70,16 +75,21 @@ def test_groups_at_big_plants_wet_a_disc_each() -> None:
     # WORKED: ten discs of 0.45 m: 10 * pi / 4 * 0.45**2 = 1.590 m2 of 10 m of row.
     row = drilled(1.0)
     assert wet_ground_m2(row, LOAM) == approx(1.590, abs=5e-4)
-    assert strip_m2(a_zone(rows=(row,)), LOAM) == approx(10.0 * 0.45)  # water pools along all of it
+    zone = a_zone(rows=(row,))
+    # What soaks in, evaporates and is within reach of roots is the same ground.
+    assert zone_wet_ground_m2(zone, LOAM, Lines(a_garden(zone))) == approx(1.590, abs=5e-4)
 
 
-def test_a_row_through_both_walls_wets_its_whole_bed_where_stations_are_near() -> None:
-    near = drilled(0.15)
+def test_a_row_through_both_walls_wets_two_strips_as_far_apart_as_its_streams_land() -> None:
+    near = drilled(0.05, ground_width_m=1.5)
     both = replace(near, drilling=replace(near.drilling, walls=Walls.BOTH))
-    assert wet_ground_m2(both, LOAM) == approx(both.ground_m2)
-    far = drilled(0.9)
-    both = replace(far, drilling=replace(far.drilling, walls=Walls.BOTH))
-    assert wet_ground_m2(both, LOAM) == approx(0.5 * both.ground_m2)
+    one = wet_ground_m2(near, LOAM)
+    assert wet_ground_m2(both, LOAM) == approx(one)  # no throw, one strip
+    # WORKED: strips 0.45 m wide, 0.1 m to either side: 0.45 + 0.2 of 0.45 m; apart: twice one.
+    assert wet_ground_m2(both, LOAM, reach_m=0.1) == approx(one * 0.65 / 0.45)
+    assert wet_ground_m2(both, LOAM, reach_m=0.4) == approx(2.0 * one)
+    narrow = replace(both, ground_width_m=0.6)
+    assert wet_ground_m2(narrow, LOAM, reach_m=0.4) == approx(narrow.ground_m2)
 
 
 def test_the_gardeners_own_width_goes_before_the_soils() -> None:
@@ -94,20 +104,20 @@ def test_no_row_wets_more_than_its_ground() -> None:
 
 
 @pytest.mark.parametrize("every_m", [0.1, 1.0])
-def test_streams_to_the_side_widen_the_strip_by_how_far_they_land(every_m: float) -> None:
+def test_streams_to_one_side_shift_the_strip_and_do_not_widen_it(every_m: float) -> None:
     row = drilled(every_m)
-    wider = wet_ground_m2(row, LOAM, reach_m=0.25) - wet_ground_m2(row, LOAM)
-    # WORKED: a disc drawn 0.25 m aside sweeps its width times that; joined ones their whole length.
-    assert wider == approx(10.0 * min(0.45, every_m) * 0.25)
+    side = replace(row, drilling=replace(row.drilling, face=Face.SIDE))
+    assert wet_ground_m2(side, LOAM, reach_m=0.25) == wet_ground_m2(row, LOAM)
 
 
-def test_only_a_row_that_looks_aside_through_one_wall_throws_aside() -> None:
+def test_rows_that_look_aside_or_through_both_walls_throw_aside() -> None:
     down = a_row()
     side = replace(down, drilling=replace(down.drilling, face=Face.SIDE))
     both = replace(side, drilling=replace(side.drilling, walls=Walls.BOTH))
     zone = a_zone(rows=(down, side, both))
     lines = Lines(a_garden(zone))
-    assert side_reach_m(zone, 0, lines) == side_reach_m(zone, 2, lines) == 0.0
+    assert side_reach_m(zone, 0, lines) == 0.0
+    assert side_reach_m(zone, 2, lines) > 0.0
     flow = lines.open_set(frozenset("a")).zones["a"].rows[1]
     heads = [hole.head_m - hole.z_m for hole in flow.holes]
     # Between the throws of the weakest and the strongest hole.
