@@ -264,6 +264,7 @@ def _planted_day(
         height_m=crop.height_m,
         cover_full=facts.cover_full,
         full_height_m=crop.full_height_m,
+        young=crop.young,
     )
     # The difference that a change of account, or of the roots' limit, cannot take over:
     start = 0.0 if previous is None else previous.depletion_mm

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from datetime import date
 
 from controller.demand.dual import KC_MAX, evaporation_coefficient, exposed_fraction
-from controller.demand.facts import Part
+from controller.demand.facts import Part, PlantingFacts
 from controller.demand.mulch import evaporation_factor
 from controller.demand.records import DayInput, LedgerDay
 from controller.demand.salts import leaching_owed_mm
 from controller.demand.soil import fraction_for
+from controller.demand.stages import SETTLING_LEAST_MM, Settling
 from controller.garden.model import Watering
 from controller.garden.show import show_depth
 from controller.timetable.dose import need_of
@@ -23,7 +24,6 @@ SEEDBED_LEAST_MM = 2.0
 # On a day of at least this reference ET a seedbed is watered at each of the day's windows. Our
 # choice.
 SEEDBED_TWICE_FROM_MM = 5.0
-SETTLING_LEAST_MM = 1.0  # missing, before plants just set out are watered again; our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,14 +76,17 @@ def want_of(
     missing = max(0.0, evening.depletion_mm - outlook.fallen_mm)
     expected = _expected_etc_mm(evening, outlook, kc=evening.kc)
     urgency = missing / evening.raw_mm if evening.raw_mm > 0.0 else 1.0
-    if at.phase == "settling" and missing >= SETTLING_LEAST_MM:
-        return Want(
-            part=part, evening=evening, net_mm=missing, urgency=urgency, words="it is settling in"
-        )
+    if at.settling is not None and _settling_due(
+        at.settling, facts, part, account, missing, expected, outlook.wait_days
+    ):
+        words = "it is settling in"
+        if at.settling.days_left > 1:
+            words += f", {at.settling.days_left} days yet"
+        return Want(part=part, evening=evening, net_mm=missing, urgency=urgency, words=words)
     need = need_of(
         missing_mm=missing,
         raw_mm=evening.raw_mm,
-        refill_at=outlook.refill_at,
+        refill_at=min(outlook.refill_at, 1.0 if at.refill_at is None else at.refill_at),
         expected_etc_mm=expected,
         rain_doubt_days=outlook.rain_doubt_days,
     )
@@ -121,6 +124,34 @@ def want_of(
                 f"{words}; with {show_depth(extra, outlook.us_units)} to wash out salt",
             )
     return Want(part=part, evening=evening, net_mm=net, urgency=urgency, words=words, due=net > 0.0)
+
+
+def _settling_due(
+    settling: Settling,
+    facts: PlantingFacts,
+    part: Part,
+    account: Sequence[LedgerDay],
+    missing_mm: float,
+    expected_mm: float,
+    wait_days: int,
+) -> bool:
+    """Whether plants just set out are watered: by what is missing, or by the days since the last.
+
+    It was watered in on the day it was set out. Days on which nobody may water count as passed, all
+    but the one on which the next chance is.
+    """
+    if missing_mm < SETTLING_LEAST_MM:
+        return False
+    trigger_mm = settling.trigger_mm(part.soil)
+    if missing_mm + expected_mm * (wait_days - 1) / wait_days >= trigger_mm:
+        return True
+    dry_days = 1
+    for past in reversed(account):
+        rain_mm = past.rain_mm - past.rain_unused_mm - past.runoff_mm
+        if past.watered_mm > 0.0 or rain_mm >= trigger_mm or past.day <= facts.planting.start:
+            break
+        dry_days += 1
+    return dry_days + wait_days - 1 >= settling.at_most_days_between
 
 
 def _seedbed(part: Part, evening: LedgerDay, outlook: Outlook) -> Want:
