@@ -331,7 +331,7 @@ def canopy_on(
         Kcb from the lesser of `kcb_table` and `kc_min` up to `kcb_table`; cover from 0 to 0.99.
         Plants that stand closer than a field does have the field's: no more than the table is
         promised, and eq. 76 says little about how dense that is. Young perennials have no more
-        than established ones in their place.
+        than full-grown ones as low as they are would have in their place.
 
     Raises
     ------

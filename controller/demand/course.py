@@ -114,14 +114,10 @@ class Course:
 
     def _moist_days(self, settling_days: int) -> int:
         """How long what was set out is kept moist; a perennial its own days, if any are wanted."""
-        if self._planting.years_before != 0:
-            return 0 if self._crop.perennial else settling_days
         young = self._crop.first_years
-        return (
-            settling_days
-            if not settling_days or young is None
-            else max(young.moist_days, settling_days)
-        )
+        if young is None or not settling_days:
+            return settling_days
+        return max(young.moist_days, settling_days) if self._planting.years_before == 0 else 0
 
     def _settling(self, day: date) -> Settling | None:
         left = self._settling_days - (day - self._planting.start).days

@@ -14,8 +14,6 @@ FIRST_ROOTS_M = 0.20
 FIRST_HEIGHT_M = 0.10  # our choice: a seedling; also the least height of eq. 62
 LEAST_KC_END_ADJUSTED = 0.45  # FAO-56 (1998), eq. 65: lower ends are dry leaves, which feel no wind
 STAGE_NAMES = ("initial", "development", "mid", "late")
-
-
 # Plants just set out are not watered for less than this; our choice.
 SETTLING_LEAST_MM = 1.0
 # Perennials just set out, while they settle in: watered when this share of the water is gone that
