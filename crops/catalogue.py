@@ -27,6 +27,7 @@ from crops.entry import (
     crop_figures,
     soil_figures,
 )
+from crops.firstyears import FirstYears, first_years_of, kinds_of
 
 __all__ = ["Catalogue", "Changes", "Crop", "Soil", "load", "read_tables"]
 
@@ -93,6 +94,9 @@ class Catalogue:
         if figure in entry.changed:
             return "the gardener's own"
         usual = self._where.get(figure, entry.source)
+        if figure == "first_years" and isinstance(entry, Crop) and entry.first_years:
+            kind = entry.first_years.label if entry.first_years.kind else ""
+            return f"{usual}; those of {kind}" if kind else usual
         if figure in entry.from_memory and usual.startswith("FAO-56"):
             return f"from memory, or no table's ({entry.source})"
         if figure in entry.from_memory and figure == "emergence_days":
@@ -121,8 +125,9 @@ def read_tables(crops_toml: str, soils_toml: str) -> Catalogue:
     where |= dict.fromkeys(SUPPORTED, "supported")
     words: dict[str, str] = {**crops.get("where", {}), **soils.get("where", {})}
     words |= {figure: words[key] for figure, key in where.items() if key in words}
+    kinds = kinds_of(crops.get("first_years", {}))
     return Catalogue(
-        (_crop_from_row(name, row) for name, row in crops.get("crop", {}).items()),
+        (_crop_from_row(name, row, kinds) for name, row in crops.get("crop", {}).items()),
         soil_list,
         words,
     )
@@ -135,7 +140,7 @@ def _parsed(file: str, text: str) -> dict[str, Any]:
         raise CropFileError(f"{file}: {error}") from error
 
 
-def _crop_from_row(name: str, row: Mapping[str, Any]) -> Crop:
+def _crop_from_row(name: str, row: Mapping[str, Any], kinds: Mapping[str, FirstYears]) -> Crop:
     figures: dict[str, Any] = {}
     for key, names in (
         ("kc", ("kc_ini", "kc_mid", "kc_end")),
@@ -156,6 +161,13 @@ def _crop_from_row(name: str, row: Mapping[str, Any]) -> Crop:
         "also": tuple(row.get("also", ())),
         "from_memory": frozenset(row.get("from_memory", ())),
         "emergence_days": tuple(row.get("emergence_days", ())),
+        "first_years": first_years_of(
+            f'crops.toml, crop "{name}"',
+            row.get("first_years"),
+            kinds,
+            perennial=bool(row.get("perennial")),
+            height_m=figures.get("height_m", 0.0),
+        ),
     }
     return checked_crop(f'crops.toml, crop "{name}"', name, figures, figures, about)
 
@@ -241,7 +253,7 @@ def _changed_crop(base: Crop | None, own: Changes) -> Crop:
             key: getattr(base, key)
             for key in (
                 *("family", "perennial", "source", "from_memory", "note"),
-                *("emergence_days", "dry_down"),
+                *("emergence_days", "dry_down", "first_years"),
             )
         }
     changes = dict(own.changes)

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from controller.errors import CropFileError
+from crops.firstyears import FirstYears
 
 SURFACE_LAYER_M = 0.10  # depth that dries by evaporation, 0.10-0.15 m: FAO-56 (1998), chapter 7
 
@@ -68,8 +69,8 @@ class Crop:
     `root_min_m` is the smaller depth of the printed range, for planning water; `root_max_m` the
     larger. `emergence_days` are for soil of `EMERGENCE_SOIL_C`, 0 where nothing comes up; empty:
     not known. The `*_supported` figures are None where supports change nothing. `dry_down` is one
-    of `DRY_DOWNS`. `from_memory` names the figures that no table prints, `changed` those a gardener
-    set.
+    of `DRY_DOWNS`. `first_years` are a perennial's. `from_memory` names the figures that no table
+    prints, `changed` those a gardener set.
     """
 
     name: str
@@ -98,6 +99,7 @@ class Crop:
     salinity_threshold_ds_m: float | None = None
     salinity_slope_pct: float | None = None
     perennial: bool = False
+    first_years: FirstYears | None = None
     also: tuple[str, ...] = ()
     source: str = ""
     from_memory: frozenset[str] = frozenset()

@@ -13,6 +13,7 @@ from controller.garden.new import ask_new
 from controller.garden.show import show_filled
 from controller.hydraulics.advice import Advice, advice_rows, advice_text
 from controller.timetable.cautions import Finding, findings, unsaid
+from controller.timetable.plantingcheck import perennials
 from controller.timetable.whole import crop_judge
 from crops.catalogue import load as load_catalogue
 
@@ -74,6 +75,10 @@ def _as_json(loaded: Loaded, found: list[Finding], advice: tuple[Advice, ...]) -
                 {"where": f.where, "key": f.key, "value": f.shown, "why": f.why}
                 for f in loaded.garden.filled
             ],
+            "perennials": [
+                {"where": where, "taken_as": words}
+                for where, words in perennials(loaded.garden, loaded.grounds)
+            ],
             "advice": advice_rows(advice),
         }
     )
@@ -89,6 +94,11 @@ def _text(loaded: Loaded, found: list[Finding]) -> str:
     ]
     for line in show_filled(garden.filled):
         lines += _wrapped(line, "  ")
+    taken = perennials(garden, loaded.grounds)
+    if taken:
+        lines += ["", "Perennials are taken as"]
+        for where, words in taken:
+            lines += _wrapped(f"{where}: {words}", "  ")
     for weight, heading in (("fault", "Faults"), ("caution", "Cautions")):
         these = [f for f in found if f.weight == weight]
         lines += ["", heading] if these else ["", f"{heading}: none"]

@@ -17,6 +17,7 @@ from controller.demand.dual import KC_MIN
 from controller.demand.stages import climate_shift
 from controller.demand.sun import LATITUDE_RANGE_DEG, declination_rad
 from controller.errors import OutOfRange, require_range
+from crops.firstyears import YoungStand
 
 MOST_COVER = 0.99  # FAO-56 (1998), eq. 76
 LEAST_ABOVE_KC_MIN = 0.01  # of Kcb, and of Kc max: FAO-56 (1998), eq. 76
@@ -301,6 +302,7 @@ def canopy_on(
     cover_full: float | None,
     full_height_m: float | None = None,
     kc_min: float = KC_MIN,
+    young: YoungStand | None = None,
 ) -> Canopy:
     """The day's basal coefficient and cover of plants as they stand in this bed.
 
@@ -320,13 +322,16 @@ def canopy_on(
         Height they will have at mid-season; None: that of the day. [m]
     kc_min : float
         Kc of dry bare soil.
+    young : YoungStand, optional
+        How far a perennial in its first years has come; None: the plants are full-grown.
 
     Returns
     -------
     Canopy
         Kcb from the lesser of `kcb_table` and `kc_min` up to `kcb_table`; cover from 0 to 0.99.
         Plants that stand closer than a field does have the field's: no more than the table is
-        promised, and eq. 76 says little about how dense that is.
+        promised, and eq. 76 says little about how dense that is. Young perennials have no more
+        than full-grown ones as low as they are would have in their place.
 
     Raises
     ------
@@ -340,6 +345,11 @@ def canopy_on(
     the crop's Kcb full is Kc min + (Kcb table - Kc min) / D(f); put in at this bed's cover c it is
     Kc min + (Kcb table - Kc min) D(c) / D(f). The sun is taken overhead (fc eff = fc): a lower one
     lengthens both shadows, and only their ratio counts.
+
+    Young perennials shade c, the same share of what they will shade in this bed as at usual spacing
+    (without a bed of known size, what they do there); their Kcb is Kc min + (Kcb table - Kc min)
+    D(c), eq. 98 with the table's Kcb for that of full cover. So the curve of their year keeps its
+    shape.
 
     Source
     ------
@@ -368,10 +378,28 @@ def canopy_on(
         require_range("full_height_m", full_m, *HEIGHT_RANGE_M)
         raise OutOfRange("cover_full", cover_full or 0.0, 0.0, 1.0)
     field = field_cover(kcb=kcb_table, kc_max=kc_max, height_m=height_m, kc_min=kc_min)
-    if cover_full is None:
+    if cover_full is None and young is None:
         return Canopy(kcb_table, field)
     at_mid = field_cover(kcb=kcb_mid_table, kc_max=kc_max, height_m=full_m, kc_min=kc_min)
-    if cover_full >= at_mid:
+    if young is not None:
+        grown = _thinned(kcb_table, field, at_mid, height_m, kc_min, cover_full)
+        at_best = young.cover if cover_full is None else young.share * cover_full
+        density = density_coefficient(cover=at_best, effective_cover=at_best, height_m=full_m)
+        kcb = kc_min + (kcb_table - kc_min) * density if kcb_table > kc_min else kcb_table
+        return Canopy(min(kcb, grown.kcb), min(field * at_best / at_mid, grown.cover))
+    return _thinned(kcb_table, field, at_mid, height_m, kc_min, cover_full)
+
+
+def _thinned(
+    kcb_table: float,
+    field: float,
+    at_mid: float,
+    height_m: float,
+    kc_min: float,
+    cover_full: float | None,
+) -> Canopy:
+    """Full-grown plants whose bed they shade less than a field of them shades its own."""
+    if cover_full is None or cover_full >= at_mid:
         return Canopy(kcb_table, field)
     cover = field * cover_full / at_mid
     if kcb_table <= kc_min:

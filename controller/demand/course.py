@@ -4,7 +4,9 @@ The position is the day of the crop's table that a day is like. It starts at 1 a
 day; or, by warmth, by the day's degree days over those of an ordinary day of the same stage. What a
 person saw on a day puts it at the first day of that stage, and the rest of the curve follows from
 there; the days before keep what they were. A perennial begins again each year on the day of its
-start. The day on which plants were lifted is the planting's last.
+start, or on that which the gardener names; set out before that, it rests until then. Until it is
+full-grown its growing years count, and just set out it is kept moist for the days that such plants
+take to root. The day on which plants were lifted is the planting's last.
 
 Watering can end before the plants do. Onions, garlic and potatoes are stopped once their tops were
 seen to fall or turn yellow, never by the calendar alone; beans, sunflowers and squashes left to dry
@@ -20,7 +22,13 @@ from controller.demand.emergence import LONGEST_SEEDBED_DAYS, emergence_of
 from controller.demand.pace import pace_of
 from controller.demand.records import DayInput, Observation
 from controller.demand.seen import EVENTS
-from controller.demand.stages import CourseDay, stage_on_day
+from controller.demand.stages import (
+    FIRST_YEAR_REFILL_AT,
+    SETTLING_DAYS_BETWEEN,
+    CourseDay,
+    Settling,
+    stage_on_day,
+)
 from controller.demand.warmth import NormalTemps
 from controller.errors import OutOfRange
 from controller.garden.model import Planting
@@ -54,7 +62,7 @@ class Course:
         settling_days: int = 7,
     ) -> None:
         self._crop, self._planting, self._days = crop, planting, days
-        self._settling_days = settling_days
+        self._settling_days = self._moist_days(settling_days)
         self._remarks: list[str] = []
         self._stage_days = planting.stage_days or crop.stage_days
         self._pace, said = pace_of(crop, planting, normal_temps)
@@ -82,13 +90,16 @@ class Course:
         first = self._first_of(day)
         positions, furthest, stops_at = self._run(first)
         number = (day - first).days
-        position = positions[number]
+        position, year = positions[number], self._growing_year(first)
         stopped = number >= stops_at or self._dries_by_date(position)
         return CourseDay(
             stage=stage_on_day(position, stage_days=self._stage_days),
             position=position,
             day_of_planting=number + 1,
             phase=self._phase(day, stopped),
+            settling=self._settling(day),
+            year=year,
+            refill_at=FIRST_YEAR_REFILL_AT if year == 1 else None,
             stopped=stopped,
             furthest=furthest[number],
             stage_days=planting.stage_days,
@@ -97,10 +108,37 @@ class Course:
     def _phase(self, day: date, stopped: bool) -> str:
         if self.emerges is not None and day < self.emerges:
             return "seedbed"
-        since_start = (day - self._planting.start).days
-        if self.emerges is None and not self._crop.perennial and since_start < self._settling_days:
+        if self._settling(day) is not None:
             return "settling"
         return "dry-down" if stopped else ""
+
+    def _moist_days(self, settling_days: int) -> int:
+        """How long what was set out is kept moist; a perennial its own days, if any are wanted."""
+        young = self._crop.first_years
+        if young is None or not settling_days:
+            return settling_days
+        return max(young.moist_days, settling_days) if self._planting.years_before == 0 else 0
+
+    def _settling(self, day: date) -> Settling | None:
+        left = self._settling_days - (day - self._planting.start).days
+        if self.emerges is not None or left <= 0:
+            return None
+        young = self._crop.first_years
+        if young is None:
+            return Settling(days_left=left)
+        return Settling(
+            days_left=left,
+            at_most_days_between=SETTLING_DAYS_BETWEEN,
+            roots_m=min(young.roots_m, self._crop.root_min_m),
+        )
+
+    def _growing_year(self, first: date) -> int | None:
+        """The growing year of the run that begins on `first`; None once it is full-grown."""
+        young, before = self._crop.first_years, self._planting.years_before
+        if young is None or before is None:
+            return None
+        year = before + max(first.year - self._grows_from.year, 0) + 1
+        return year if year <= young.years else None
 
     def _dries_by_date(self, position: float) -> bool:
         return (
@@ -113,9 +151,11 @@ class Course:
         if first in self._runs:
             return self._runs[first]
         last = self.ends
+        rests = first < self._grows_from
         if self._crop.perennial:
-            start = self._planting.start
-            last = min(last, _returns(start, first.year - start.year + 1) - _DAY)
+            start = self._grows_from
+            again = start if rests else _returns(start, first.year - start.year + 1)
+            last = min(last, again - _DAY)
         seen = {each.day: each.event for each in self._seen if first <= each.day <= last}
         pace, by_days = self._pace, self._pace.by_days
         length = (last - first).days + 1
@@ -124,7 +164,7 @@ class Course:
         stops_at, position, most = length, 1.0, 1.0
         for number in range(length):
             day = first + timedelta(days=number)
-            if number:
+            if number and not rests:
                 position = position + 1.0 if by_days else pace.after(position, self._days.get(day))
             event = seen.get(day)
             if event in _PUTS_AT_END_OF:
@@ -158,7 +198,7 @@ class Course:
         if not self._planting.start <= seen.day <= self.ends:
             start, last = self._planting.start.isoformat(), self.ends.isoformat()
             return f"the planting stands from {start} to {last}"
-        if seen.event == "up" and (self._planting.transplanted or self._crop.perennial):
+        if seen.event == "up" and self._planting.transplanted:
             return "this was set out as plants, not sown"
         first = self._first_of(seen.day)
         earlier = [each for each in kept if each.day >= first]
@@ -170,7 +210,7 @@ class Course:
     def _emergence(self, normal_temps: NormalTemps | None) -> date | None:
         """The day that plants are up; None where they were never sown."""
         planting = self._planting
-        if planting.transplanted or self._crop.perennial:
+        if planting.transplanted:
             return None
         guess, gave_up = emergence_of(self._crop, planting, self._days, normal_temps)
         seen = self._seen[0].day if self._seen else None
@@ -204,13 +244,19 @@ class Course:
 
     def _first_of(self, day: date) -> date:
         """The first day of the run that `day` is in: the start, or a perennial's anniversary."""
-        first = start = self._planting.start
+        first, start = self._planting.start, self._grows_from
         if not self._crop.perennial:
             return first
         for years in (day.year - start.year - 1, day.year - start.year):
-            if years > 0 and (again := _returns(start, years)) <= day:
+            if years >= 0 and (again := _returns(start, years)) <= day:
                 first = again
         return first
+
+    @property
+    def _grows_from(self) -> date:
+        """The day on which a perennial's growing year begins; the start of everything else."""
+        begins = self._planting.grows_from
+        return begins if begins is not None and self._crop.perennial else self._planting.start
 
     def _remark(self, words: str) -> None:
         self._remarks.append(

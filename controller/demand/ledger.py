@@ -303,6 +303,7 @@ def _planted_day(
         height_m=crop.height_m,
         cover_full=facts.cover_full,
         full_height_m=crop.full_height_m,
+        young=crop.young,
     )
     demand = today.eto_mm * part.exposure
     dual = part.coefficients is Coefficients.DUAL

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from controller.errors import require_range
-from crops.catalogue import Crop
+from crops.catalogue import Crop, Soil
+from crops.firstyears import YoungStand
 
 # Roots of something just sown or set out: FAO-56 (1998), annex 8 takes 0.15-0.20 m, the depth of a
 # seed and a little more. Our choice: 0.20 m, and never more than the crop ever needs.
@@ -13,6 +14,39 @@ FIRST_ROOTS_M = 0.20
 FIRST_HEIGHT_M = 0.10  # our choice: a seedling; also the least height of eq. 62
 LEAST_KC_END_ADJUSTED = 0.45  # FAO-56 (1998), eq. 65: lower ends are dry leaves, which feel no wind
 STAGE_NAMES = ("initial", "development", "mid", "late")
+# Plants just set out are not watered for less than this; our choice.
+SETTLING_LEAST_MM = 1.0
+# Perennials just set out, while they settle in: watered when this share of the water is gone that
+# their first roots reach, and every third day at the latest. Our choice, after gardeners' custom of
+# keeping them moist.
+SETTLING_SHARE = 0.25
+SETTLING_DAYS_BETWEEN = 3
+# The share of the readily available water that may go in the first year of a perennial: our choice.
+FIRST_YEAR_REFILL_AT = 0.5
+# Young plants are tall for their width: height goes with the fourth root of the ground they shade.
+# Our choice: asparagus ferns of 0.5 m and canes of 1 m in the first summer.
+_HEIGHT_BY_COVER = 0.25
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settling:
+    """How plants just set out are watered until they have rooted.
+
+    `days_left` has this day in it. A dose is due when `trigger_mm` is missing, and when the last
+    was `at_most_days_between` days ago. `roots_m` are a perennial's as it was set out; None: other
+    plants, which are watered at every chance.
+    """
+
+    days_left: int
+    at_most_days_between: int = 1
+    roots_m: float | None = None
+
+    def trigger_mm(self, soil: Soil) -> float:
+        """Depth over the whole ground that may be missing. [mm]"""
+        if self.roots_m is None:
+            return SETTLING_LEAST_MM
+        available = 1000.0 * (soil.field_capacity - soil.wilting_point) * self.roots_m
+        return max(SETTLING_SHARE * available, SETTLING_LEAST_MM)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,7 +56,9 @@ class CourseDay:
     `position` is the day of the crop's table that this day is like, from 1; `furthest` the greatest
     it has been, as roots and height never shrink (0: no further than `position`). `phase` is
     "seedbed", "settling", "dry-down" or "". `stopped`: not to be watered any more. `stage_days` are
-    the planting's own lengths of the stages; None: the crop's.
+    the planting's own lengths of the stages; None: the crop's. `settling` is set while it settles
+    in. `year` is the growing year of a perennial that is not full-grown yet, the first is 1;
+    `refill_at` the most of the readily available water that may go in the first of them.
     """
 
     stage: str
@@ -32,6 +68,9 @@ class CourseDay:
     stopped: bool = False
     furthest: float = 0.0
     stage_days: tuple[int, int, int, int] | None = None
+    settling: Settling | None = None
+    year: int | None = None
+    refill_at: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,8 +78,9 @@ class CropDay:
     """One crop on one day; `depletion_fraction` is the table's, for a demand of 5 mm/day.
 
     `kc` has the soil's evaporation in it, `kcb` has not. `grown` is the share of its height that
-    the crop has reached by now, `rooted` that of its roots, down and to the sides; `kcb_mid` and
-    `full_height_m` are those of mid-season.
+    the crop has reached by now, `rooted` that of its roots to the sides; `kcb_mid` and
+    `full_height_m` are those of mid-season. `young` is the stand of a perennial in its first years,
+    for `canopy_on`; roots and height are those of such plants already, the coefficients not yet.
     """
 
     stage: str
@@ -54,6 +94,7 @@ class CropDay:
     rooted: float
     kcb_mid: float
     full_height_m: float
+    young: YoungStand | None = None
 
 
 def crop_on(
@@ -81,8 +122,10 @@ def crop_on(
     CropDay
         After the last day of the late stage Kc and Kcb stay at their end values. Height grows
         evenly through the initial and development stages and then stays; roots wait for the
-        development stage and grow in step with Kcb. A perennial has all its roots from the first
-        day.
+        development stage and grow in step with Kcb. An established perennial has all its roots
+        from the first day; one in its first years grows them through all those years
+        (`FirstYears.roots_by`), to the sides from the second on, and stands as high as the fourth
+        root of its cover over the full one makes it.
 
     Raises
     ------
@@ -106,6 +149,10 @@ def crop_on(
         height_m = max(crop.height_supported_m, height_m)
         kc_mid = kc_mid if crop.kc_mid_supported is None else crop.kc_mid_supported
         kcb_mid = kcb_mid if crop.kcb_mid_supported is None else crop.kcb_mid_supported
+    young = None
+    if at.year is not None and crop.first_years is not None:
+        young = crop.first_years.stand_in(at.year)
+        height_m = max(height_m * young.share**_HEIGHT_BY_COVER, min(FIRST_HEIGHT_M, height_m))
     kc_end, kcb_end = crop.kc_end, crop.kcb_end
     if at.stage != "initial":
         shift = climate_shift(wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=height_m)
@@ -117,8 +164,17 @@ def crop_on(
     kcb = kc_on_day(position, stage_days=days, kc_ini=crop.kcb_ini, kc_mid=kcb_mid, kc_end=kcb_end)
     furthest = max(position, at.furthest)
     grown = min(max((furthest - 1.0) / max(days[0] + days[1], 1), 0.0), 1.0)
-    rooted = 1.0 if crop.perennial else min(max((furthest - days[0]) / max(days[1], 1), 0.0), 1.0)
-    first_roots_m = crop.root_min_m if crop.perennial else min(FIRST_ROOTS_M, crop.root_min_m)
+    if crop.perennial:
+        root_depth_m, rooted = crop.root_min_m, 1.0
+        if at.year is not None and crop.first_years is not None:
+            years = at.year - 1 + min((furthest - 1.0) / max(sum(days), 1), 1.0)
+            root_depth_m = crop.first_years.roots_by(years, full_m=crop.root_min_m)
+            more = crop.first_years.years - 1
+            rooted = min(max((years - 1.0) / more, 0.0), 1.0) if more else min(years, 1.0)
+    else:
+        rooted = min(max((furthest - days[0]) / max(days[1], 1), 0.0), 1.0)
+        first_roots_m = min(FIRST_ROOTS_M, crop.root_min_m)
+        root_depth_m = first_roots_m + rooted * (crop.root_min_m - first_roots_m)
     first_height_m = min(FIRST_HEIGHT_M, height_m)
     return CropDay(
         stage=at.stage,
@@ -126,12 +182,13 @@ def crop_on(
         kc=max(kc, 0.0),
         kcb=max(kcb, 0.0),
         height_m=first_height_m + grown * (height_m - first_height_m),
-        root_depth_m=first_roots_m + rooted * (crop.root_min_m - first_roots_m),
+        root_depth_m=root_depth_m,
         depletion_fraction=crop.depletion_fraction,
         grown=grown,
         rooted=rooted,
         kcb_mid=kcb_mid,
         full_height_m=height_m,
+        young=young,
     )
 
 

@@ -305,6 +305,10 @@ class Planting:
     `spacing_m` apart in `plant_lines` lines along each row. `by_warmth`: stages advance with the
     growing degree days of the crop's base instead of the days; `stage_warmth` are their lengths in
     degree days, where the gardener knows them.
+
+    Of a perennial, `years_before` are the growing years it had here before `start`: 0 for plants
+    set out then, None for so many that they are established. `grows_from` is the day on which its
+    growing year begins, where that is not `start`: set out in autumn, it grows from spring on.
     """
 
     crop: str
@@ -319,6 +323,8 @@ class Planting:
     by_warmth: bool = False
     stage_warmth: tuple[float, float, float, float] | None = None  # [degree C * day]
     emerges_days: int | None = None  # from sowing; None: by the warmth of the soil
+    years_before: int | None = 0
+    grows_from: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -182,13 +182,14 @@ def _zone(
     run = talk.as_written("How far along the main from the tap", words.run, v.RUN)
     planted = talk.until_good("Crop", "", crop)
     start = talk.until_good("Sown or set out on, year-month-day", "", v.calendar_day)
-    was_sown = talk.until_good("Was that sown, or transplanted", "transplanted", _sown)
+    key = talk.until_good(
+        "Was that sown, transplanted, or (a perennial) established before", "transplanted", _begun
+    )
     until = talk.until_good("Last day in the ground, year-month-day", "", last_day)
     length = talk.as_written("Length of the drilled row", words.length, v.ROW_LENGTH)
     length_m = v.ROW_LENGTH(length)
     bore = talk.as_written("Bore of the holes", words.bore, v.BORE)
     every = talk.as_written("One hole every", words.every, spacing)
-    key = "sown" if was_sown else "transplanted"
     return "\n".join(
         [
             "[[zone]]",
@@ -240,8 +241,10 @@ def _yes(answer: str) -> bool:
     return bool(v.choice("this", {"yes": True, "y": True, "no": False, "n": False})(answer))
 
 
-def _sown(answer: str) -> bool:
-    return bool(v.choice("this", {"sown": True, "transplanted": False})(answer))
+def _begun(answer: str) -> str:
+    """The key of the file for the first day."""
+    keys = {"sown": "sown", "transplanted": "transplanted", "established": "from"}
+    return str(v.choice("this", keys)(answer))
 
 
 def _quoted(text: str) -> str:

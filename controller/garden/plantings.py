@@ -10,14 +10,16 @@ from controller.garden.lines import Path
 from controller.garden.model import Planting
 from controller.garden.written import WrittenPlanting, WrittenZone
 
+_LONGEST_WAIT_DAYS = 300  # from setting out in autumn to the first spring; our choice
+
 
 def planting_of(written: WrittenPlanting) -> Planting:
     """One planting of the model."""
     return Planting(
         crop=written.crop,
-        start=written.transplanted or written.sown or date.min,
+        start=_start_of(written) or date.min,
         until=written.until,
-        transplanted=written.transplanted is not None,
+        transplanted=written.sown is None,
         stage_days=written.stages,
         rows=written.rows or (),
         spacing_m=written.apart_m,
@@ -26,7 +28,23 @@ def planting_of(written: WrittenPlanting) -> Planting:
         by_warmth=written.by_warmth or written.stages_warmth is not None,
         stage_warmth=written.stages_warmth,
         emerges_days=written.emerges_days,
+        years_before=_years_before(written),
+        grows_from=written.grows_from if written.transplanted else None,
     )
+
+
+def _start_of(written: WrittenPlanting) -> date | None:
+    return written.transplanted or written.sown or written.grows_from
+
+
+def _years_before(written: WrittenPlanting) -> int | None:
+    """The growing years a planting had here before its first day; None: it is established."""
+    start = _start_of(written)
+    if written.planted_year is not None and start is not None:
+        return max(start.year - written.planted_year, 0)
+    if written.established or (written.sown is None and written.transplanted is None):
+        return None
+    return 0
 
 
 def stand_together(plantings: tuple[Planting, ...]) -> bool:
@@ -44,14 +62,21 @@ def check_plantings(zone: WrittenZone, at: Path, faults: Faults) -> None:
         place: Path = (*at, "planting", number)
         _check_stages(planting, place, faults)
         _check_rows(planting, zone, at, place, faults)
-        start = planting.transplanted or planting.sown
-        dates: list[Path] = [(*place, key) for key in ("sown", "transplanted", "until")]
-        if (planting.sown is None) == (planting.transplanted is None):
-            said = "neither" if start is None else "both"
+        start = _start_of(planting)
+        dates: list[Path] = [(*place, key) for key in ("sown", "transplanted", "from", "until")]
+        _check_standing(planting, place, faults)
+        if start is None:
             faults.add(
                 place,
-                f"found {said} of sown and transplanted; a planting has one of the two, "
-                f"as in transplanted = 2031-04-22",
+                "found neither of sown and transplanted; a planting has one of the two, as in "
+                "transplanted = 2031-04-22, or from, where a perennial stands there already",
+                needs=dates[:3],
+            )
+        elif planting.sown is not None and planting.transplanted is not None:
+            faults.add(
+                place,
+                "found both of sown and transplanted; a planting has one of the two, "
+                "as in transplanted = 2031-04-22",
                 needs=dates[:2],
             )
         elif start is not None and planting.until < start:
@@ -64,6 +89,44 @@ def check_plantings(zone: WrittenZone, at: Path, faults: Faults) -> None:
             _check_emergence(planting, start, place, faults)
             spans.append((start, planting.until, number))
     _check_overlaps(sorted(spans), zone, at, faults)
+
+
+def _check_standing(planting: WrittenPlanting, place: Path, faults: Faults) -> None:
+    """What is said of how long a perennial stands there fits together; at most one fault."""
+    out, begins, year = planting.transplanted, planting.grows_from, planting.planted_year
+    start = _start_of(planting)
+    key, words = "", ""
+    if planting.sown is not None:
+        said = {"from": begins, "established": planting.established or None, "planted_year": year}
+        key = next((key for key, found in said.items() if found is not None), "")
+        words = "found sown as well; it is for a perennial that was set out, or stands there"
+    elif out and begins and not 0 <= (begins - out).days <= _LONGEST_WAIT_DAYS:
+        key = "from"
+        words = (
+            f"found {begins}; the growing year of plants set out on {out} begins then or within "
+            f"{_LONGEST_WAIT_DAYS} days"
+        )
+    elif planting.established and year is not None:
+        key = "planted_year"
+        words = "found established = true as well; a perennial has one of the two"
+    elif planting.established and out and begins:
+        key = "established"
+        words = "found transplanted and from as well, which say how old the planting is"
+    elif planting.established is False and begins and not out and year is None:
+        key = "established"
+        words = (
+            "found false, with from; plants newly set out have transplanted, younger ones that "
+            "stand there already have planted_year"
+        )
+    elif year is not None and out and begins:
+        key = "planted_year"
+        words = "found transplanted and from as well, which say how old the planting is"
+    elif year is not None and start is not None and year > start.year:
+        key = "planted_year"
+        words = f"found {year}, which is after the first day, {start}"
+    if key:
+        others = ("sown", "transplanted", "from", "established", "planted_year")
+        faults.add((*place, key), words, needs=[(*place, one) for one in others if one != key])
 
 
 def _check_stages(planting: WrittenPlanting, place: Path, faults: Faults) -> None:

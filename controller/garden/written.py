@@ -160,6 +160,9 @@ class WrittenPlanting(Table):
     crop: Name
     sown: Day | None = None
     transplanted: Day | None = None
+    grows_from: Day | None = Field(None, alias="from")
+    established: YesNo | None = None
+    planted_year: Annotated[int, by(v.whole("a planting year", 1900, 2200))] | None = None
     until: Day
     rows: Annotated[tuple[int, ...], by(growing.row_numbers)] | None = None
     apart_m: Annotated[float, by(growing.APART)] | None = Field(None, alias="apart")

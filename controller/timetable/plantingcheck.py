@@ -1,12 +1,15 @@
-"""Whether what stands in a zone can do with its holes and its water: dry gaps, salt."""
+"""Whether what stands in a zone can do with its holes and its water: dry gaps, salt, its age."""
 
 from __future__ import annotations
 
+from datetime import date
+
 from controller.demand.salts import CLASSES, leaching_share_of, salt_stress_of, water_class
-from controller.garden.model import Zone
+from controller.garden.model import Garden, Planting, Site, Zone
 from controller.garden.show import show_about, show_length
 from controller.timetable.finding import Finding, caution
 from controller.timetable.jobs import Grounds
+from controller.units import M_PER_FT
 from crops.catalogue import Crop
 
 # Close crops (carrots, onions, salad) are drilled every few inches, big plants get a group of holes
@@ -14,6 +17,10 @@ from crops.catalogue import Crop
 CLOSE_CROP_M = 0.2
 # Plants that stand as far apart as the holes, or nearly, stand at them. Our choice.
 _NO_NEARER = 1.1
+# Set out in these months (in the north, and in the south) a perennial mostly rests until spring.
+# Our choice.
+_LATE_MONTHS = {True: frozenset((9, 10, 11, 12, 1)), False: frozenset((3, 4, 5, 6, 7))}
+_LONGEST_WINTER_DAYS = 200
 
 
 def of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
@@ -24,11 +31,14 @@ def of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
     found: dict[str, None] = {}
     for planting in zone.plantings:
         crop = grounds.crop(planting.crop)
-        words = _salt_words(crop, grounds.garden.supply.salt_ds_m)
-        if words:
-            found[words] = None
+        for words in (
+            _salt_words(crop, grounds.garden.supply.salt_ds_m),
+            _age_words(planting, crop, grounds.garden.site),
+        ):
+            if words:
+                found[words] = None
         apart_m = planting.spacing_m or crop.in_row_spacing_m
-        sown = not planting.transplanted and not crop.perennial
+        sown = not planting.transplanted
         if not (sown or planting.spacing_m or apart_m <= CLOSE_CROP_M):
             continue  # big plants, taken to stand at their groups of holes
         what = "seeds between them do not come up" if sown else "plants between them stay dry"
@@ -45,6 +55,63 @@ def of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
                 )
                 found[words] = None
     return [caution(where, words) for words in found]
+
+
+def perennials(garden: Garden, grounds: Grounds) -> list[tuple[str, str]]:
+    """How old each perennial is taken to be: its zone, and the words."""
+    found = []
+    for zone in garden.zones:
+        for planting in zone.plantings:
+            crop = grounds.crop(planting.crop)
+            if crop.perennial:
+                words = f"{crop.label} from {planting.start}: {_age(planting, crop, garden)}"
+                found.append((f'zone "{zone.name}"', words))
+    return found
+
+
+def _age(planting: Planting, crop: Crop, garden: Garden) -> str:
+    young, before = crop.first_years, planting.years_before
+    begins = planting.grows_from or planting.start
+    if young is None or before is None or before >= young.years:
+        return "established, with all its roots from the first day"
+    full = f"as established from {begins.year - before + young.years} on"
+    whose = f"; first years as of {young.label}" if young.kind else ""
+    if before:
+        return f"in growing year {before + 1} in {begins.year}, {full}{whose}"
+    how = "newly set out" if planting.transplanted else "newly sown"
+    step_m = M_PER_FT / 12.0 if garden.us_units else 0.01
+    roots_m = round(min(young.roots_m, crop.root_min_m) / step_m) * step_m
+    words = [how, f"roots {show_length(roots_m, garden.us_units)} deep"]
+    settling_days = garden.watering.settling_days
+    if settling_days and planting.transplanted:
+        words.append(f"kept moist for {max(young.moist_days, settling_days)} days")
+    if planting.grows_from:
+        words.append(f"at rest until {planting.grows_from}")
+    return f"{', '.join(words)}; {full}{whose}"
+
+
+def _age_words(planting: Planting, crop: Crop, site: Site) -> str:
+    """What is said of a planting's age that does not fit the crop, or is missing."""
+    start, north = planting.start, site.latitude_deg >= 0.0
+    if not crop.perennial:
+        if planting.years_before == 0 and planting.grows_from is None:
+            return ""
+        return (
+            f"{crop.label} is no perennial: from, established and planted_year say nothing of it, "
+            f"and it begins with its first stage on {start}"
+        )
+    long = (planting.until - start).days > _LONGEST_WINTER_DAYS
+    rests = start.month in _LATE_MONTHS[north] and long
+    if not (planting.transplanted and planting.years_before == 0 and rests):
+        return ""
+    if planting.grows_from is not None:
+        return ""
+    spring = date(start.year + (start.month > 8), 3, 15) if north else date(start.year, 9, 15)
+    return (
+        f"{crop.label} is set out on {start}, and its growing year is taken to begin on that date "
+        "each year; if it rests until spring, add the day from which it grows, as in "
+        f"from = {spring}"
+    )
 
 
 def _salt_words(crop: Crop, water_ds_m: float | None) -> str:

@@ -11,6 +11,7 @@ from controller.demand.facts import Part, PlantingFacts
 from controller.demand.mulch import evaporation_factor
 from controller.demand.records import DayInput, LedgerDay
 from controller.demand.salts import leaching_owed_mm
+from controller.demand.stages import SETTLING_LEAST_MM, Settling
 from controller.garden.model import Watering
 from controller.garden.show import show_depth
 from controller.timetable.dose import need_of, refill_share
@@ -22,7 +23,6 @@ SEEDBED_LEAST_MM = 2.0
 # On a day of at least this reference ET a seedbed is watered at each of the day's windows. Our
 # choice.
 SEEDBED_TWICE_FROM_MM = 5.0
-SETTLING_LEAST_MM = 1.0  # missing, before plants just set out are watered again; our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +80,7 @@ def want_of(
     missing = max(0.0, evening.wet_depletion_mm - outlook.fallen_mm)
     expected = _expected_etc_mm(evening, outlook, kc=evening.wet_kc)
     urgency = missing / evening.raw_mm if evening.raw_mm > 0.0 else 1.0
-    share = outlook.refill_at
+    share = outlook.refill_at if outlook.refill_at is not None else at.refill_at
     if share is None:
         share = refill_share(facts.crop, evening.stage, root_depth_m=_full_roots_m(part, facts))
     allowed = share * evening.raw_mm
@@ -96,8 +96,13 @@ def want_of(
             due=due,
         )
 
-    if at.phase == "settling" and missing >= SETTLING_LEAST_MM:
-        return want(missing, "it is settling in", due=True)
+    if at.settling is not None and _settling_due(
+        at.settling, facts, part, account, missing, expected, outlook.wait_days
+    ):
+        words = "it is settling in"
+        if at.settling.days_left > 1:
+            words += f", {at.settling.days_left} days yet"
+        return want(missing, words, due=True)
     need = need_of(
         missing_mm=missing,
         raw_mm=evening.raw_mm,
@@ -143,6 +148,34 @@ def _full_roots_m(part: Part, facts: PlantingFacts) -> float:
     if part.rooting_limit_m is None:
         return facts.crop.root_min_m
     return min(facts.crop.root_min_m, part.rooting_limit_m)
+
+
+def _settling_due(
+    settling: Settling,
+    facts: PlantingFacts,
+    part: Part,
+    account: Sequence[LedgerDay],
+    missing_mm: float,
+    expected_mm: float,
+    wait_days: int,
+) -> bool:
+    """Whether plants just set out are watered: by what is missing, or by the days since the last.
+
+    It was watered in on the day it was set out. Days on which nobody may water count as passed, all
+    but the one on which the next chance is.
+    """
+    if missing_mm < SETTLING_LEAST_MM:
+        return False
+    trigger_mm = settling.trigger_mm(part.soil)
+    if missing_mm + expected_mm * (wait_days - 1) / wait_days >= trigger_mm:
+        return True
+    dry_days = 1
+    for past in reversed(account):
+        rain_mm = past.rain_mm - past.rain_unused_mm - past.runoff_mm
+        if past.watered_mm > 0.0 or rain_mm >= trigger_mm or past.day <= facts.planting.start:
+            break
+        dry_days += 1
+    return dry_days + wait_days - 1 >= settling.at_most_days_between
 
 
 def _seedbed(part: Part, evening: LedgerDay, outlook: Outlook) -> Want:

@@ -265,7 +265,7 @@ def test_what_was_set_out_settles_in_for_a_week():
 
 
 def test_established_plants_neither_come_up_nor_settle():
-    grape = course(load().crop("grape"), transplanted=False)
+    grape = course(load().crop("grape"), years_before=None)
     assert grape.emerges is None
     assert grape.on(when(1)).phase == ""
 

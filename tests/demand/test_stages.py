@@ -77,7 +77,7 @@ def test_roots_start_at_seed_depth_and_are_full_when_mid_season_begins():
 
 def test_established_plants_have_their_roots_from_the_first_day():
     asparagus = load().crop("asparagus")
-    assert on(1, crop=asparagus).root_depth_m == asparagus.root_min_m
+    assert on(1, crop=asparagus, years_before=None).root_depth_m == asparagus.root_min_m
 
 
 def test_what_has_grown_stays_when_the_curve_is_set_back():

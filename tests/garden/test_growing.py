@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+from datetime import date
 
 import pytest
 from support.garden_files import TEN_LINES, faults, in_zone, read, with_planting
@@ -12,6 +13,7 @@ from controller.garden import growing, sources
 from controller.garden.model import Coefficients, UnlikeRows
 
 LEEK = 'crop = "leek", sown = 2031-04-01, until = 2031-09-01'
+SET_OUT = 'crop = "leek", transplanted = 2031-04-22, until = 2033-09-01'
 ROW = '{ length = "11 ft", every = "6 in", bore = "1/16 in" }'
 
 
@@ -104,6 +106,47 @@ BROKEN = [
             'crop = "leek", transplanted = 2031-04-22, until = 2031-10-10, emerges_in = 12'
         ),
         "planting 1, emerges_in: found 12 days for a crop that was transplanted, which is up",
+    ),
+    (
+        with_planting('crop = "leek", sown = 2031-04-22, established = true, until = 2031-10-10'),
+        "planting 1, established: found sown as well; it is for a perennial that was set out, or",
+    ),
+    (
+        with_planting('crop = "leek", sown = 2031-04-22, from = 2031-04-22, until = 2031-10-10'),
+        "planting 1, from: found sown as well; it is for a perennial that was set out, or",
+    ),
+    (
+        with_planting(f"{SET_OUT}, from = 2031-04-01"),
+        "planting 1, from: found 2031-04-01; the growing year of plants set out on 2031-04-22 "
+        "begins then or within 300 days",
+    ),
+    (
+        with_planting(f"{SET_OUT}, established = true, planted_year = 2029"),
+        "planting 1, planted_year: found established = true as well; a perennial has one of the",
+    ),
+    (
+        with_planting(f"{SET_OUT}, from = 2031-04-22, planted_year = 2029"),
+        "planting 1, planted_year: found transplanted and from as well, which say how old",
+    ),
+    (
+        with_planting(f"{SET_OUT}, from = 2031-04-22, established = true"),
+        "planting 1, established: found transplanted and from as well, which say how old",
+    ),
+    (
+        with_planting('crop = "leek", from = 2031-04-22, established = false, until = 2031-10-10'),
+        "planting 1, established: found false, with from; plants newly set out have transplanted",
+    ),
+    (
+        with_planting('crop = "leek", from = 2031-04-22, planted_year = 2032, until = 2033-10-10'),
+        "planting 1, planted_year: found 2032, which is after the first day, 2031-04-22",
+    ),
+    (
+        with_planting(f"{LEEK}, planted_year = 29"),
+        "planting 1, planted_year: found 29; ",
+    ),
+    (
+        with_planting('crop = "leek", from = 2031-04-22, until = 2031-04-10'),
+        "planting 1, until: found 2031-04-10; the last day is not before the first, 2031-04-22",
     ),
     (
         with_planting('crop = "leek", sown = 2031-04-22, until = 2031-05-02, emerges_in = 12'),
@@ -313,3 +356,30 @@ def test_a_frost_hold_is_a_temperature_or_off(written, held_c):
 def test_a_word_of_the_file_is_one_that_the_room_below_it_knows(words, module, name):
     known = getattr(importlib.import_module(module), name)
     assert tuple(words) == tuple(known)
+
+
+# Each: how a perennial's first day is written; its first day, growing years before, growing from.
+@pytest.mark.parametrize(
+    ("written", "start", "years_before", "grows_from"),
+    [
+        ("transplanted = 2031-04-10", date(2031, 4, 10), 0, None),
+        ("transplanted = 2031-04-10, established = true", date(2031, 4, 10), None, None),
+        ("transplanted = 2031-04-10, established = false", date(2031, 4, 10), 0, None),
+        ("transplanted = 2031-04-10, planted_year = 2029", date(2031, 4, 10), 2, None),
+        (
+            "transplanted = 2030-10-20, from = 2031-03-15",
+            *(date(2030, 10, 20), 0, date(2031, 3, 15)),
+        ),
+        ("from = 2031-03-15", date(2031, 3, 15), None, None),
+        ("from = 2031-03-15, established = true", date(2031, 3, 15), None, None),
+        ("from = 2031-03-15, planted_year = 2029", date(2031, 3, 15), 2, None),
+        ("from = 2031-03-15, planted_year = 2031", date(2031, 3, 15), 0, None),
+        ("sown = 2031-03-15", date(2031, 3, 15), 0, None),
+    ],
+)
+def test_how_old_a_perennial_is_reads(written, start, years_before, grows_from):
+    text = with_planting(f'crop = "leek", {written}, until = 2034-10-10')
+    (planting,) = read(text).zones[0].plantings
+    assert (planting.start, planting.years_before) == (start, years_before)
+    assert planting.grows_from == grows_from
+    assert planting.transplanted is ("sown" not in written)

@@ -53,6 +53,13 @@ def test_the_answers_stand_in_the_garden():
     assert text.startswith("# The garden file of Invented.")
 
 
+def test_a_perennial_that_stands_there_already_is_established():
+    _, _, garden = made([*PLACE, *TAP, *ZONE[:5], "established", *ZONE[6:], "no", ""])
+    (planting,) = garden.zones[0].plantings
+    assert planting.years_before is None
+    assert planting.transplanted
+
+
 def test_a_bad_answer_is_asked_for_again_with_what_is_wrong_with_it():
     place = [*PLACE[:2], "147.6", "north", *PLACE[2:5], "Zurich", PLACE[5]]
     tap = ["48", "0 psi", *TAP[:2], "never", TAP[2]]
@@ -101,7 +108,11 @@ def answers(draw):
         first, last = sorted([draw(dates), draw(dates)])
         told += [next(good_zone_names) + draw(st.sampled_from(["", ' "x"', " \\", " # ü"])), valve]
         told += [draw(lengths), *draw(bad), draw(st.sampled_from(CROPS)), f"{first}"]
-        told += [draw(st.sampled_from(["sown", "transplanted", ""])), f"{last}", draw(lengths)]
+        told += [
+            draw(st.sampled_from(["sown", "transplanted", "established", ""])),
+            f"{last}",
+            draw(lengths),
+        ]
         told += [
             draw(st.sampled_from(["1/16 in", "2 mm", ""])),
             draw(st.sampled_from(["5 cm", ""])),
