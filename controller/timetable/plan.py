@@ -12,6 +12,7 @@ from datetime import date, datetime, timedelta
 
 from controller.demand.facts import Season, parts_of
 from controller.demand.records import DayInput, LedgerDay
+from controller.demand.undercover import temperatures_under
 from controller.garden.model import Garden, Row, Zone
 from controller.hydraulics.lines import Lines
 from controller.timetable.accounts import ZoneAccount
@@ -22,6 +23,7 @@ from controller.timetable.packing import Job, pack
 from controller.timetable.records import Dose, NotFitted, Pulse, Timetable
 from controller.timetable.sets import NetworkFlows
 from controller.timetable.spells import frost_days, frost_words, spell_words
+from controller.timetable.undercover import by_zone, cover_words
 from controller.timetable.wetted import side_reach_m, wet_ground_m2
 
 __all__ = [
@@ -71,13 +73,17 @@ def plan_garden(
     reckoning = _reckoning(
         garden, grounds, lines, days, given, first=first, not_before_utc=not_before_utc
     )
-    accounts = zone_accounts(reckoning, normals)
+    reckonings = by_zone(reckoning)
+    accounts = {
+        zone.name: zone_account(reckonings[zone.name], zone, normals) for zone in garden.zones
+    }
     for name, account in accounts.items():
         account.take_over(given.carried.get(name, ()))
-        account.carry_to(reckoning.days, given.litres, last=first - _DAY)
+        account.carry_to(reckonings[name].days, given.litres, last=first - _DAY)
     said = [
         *remarks,
         *_starts(garden, accounts, days),
+        *cover_words(garden, first, first + (count - 1) * _DAY),
         *_course_words(accounts, first),
         *spell_words(days, first, us_units=garden.us_units, normals=normals),
         *frost_words(
@@ -95,7 +101,7 @@ def plan_garden(
         day = first + ahead * _DAY
         needed: list[tuple[Job, Dose]] = []
         for zone in garden.zones:
-            found = reckoning.job(zone, accounts[zone.name], day)
+            found = reckonings[zone.name].job(zone, accounts[zone.name], day)
             if found is not None:
                 needed.append(found)
         packed = pack(
@@ -111,7 +117,7 @@ def plan_garden(
             litres = given.litres.get((zone.name, day), 0.0) + sum(
                 p.litres for p in packed.pulses if p.zone == zone.name
             )
-            accounts[zone.name].credit(reckoning.days[day], litres)
+            accounts[zone.name].credit(reckonings[zone.name].days[day], litres)
     said += reckoning.guesses(doses)
     return Timetable(
         first=first,
@@ -150,19 +156,22 @@ def assume_before(
         return given
     litres = dict(given.litres)
     carried: dict[str, tuple[tuple[LedgerDay, ...], ...]] = {}
-    reckoning = Reckoning(
-        garden=garden,
-        grounds=grounds,
-        lines=lines,
-        days=days,
-        first=begins,
-        # What soaks away now says nothing of those days.
-        given=replace(given, soaking_until_utc={}),
-        not_before_utc=None,
+    reckonings = by_zone(
+        Reckoning(
+            garden=garden,
+            grounds=grounds,
+            lines=lines,
+            days=days,
+            first=begins,
+            # What soaks away now says nothing of those days.
+            given=replace(given, soaking_until_utc={}),
+            not_before_utc=None,
+        )
     )
     for zone in garden.zones:
+        reckoning = reckonings[zone.name]
         account = zone_account(reckoning, zone, normals)
-        account.carry_to(days, given.litres, last=begins - _DAY)
+        account.carry_to(reckoning.days, given.litres, last=begins - _DAY)
         day = begins
         while day < kept_from:
             found = reckoning.job(zone, account, day)
@@ -170,7 +179,7 @@ def assume_before(
                 job = found[0]
                 dose_litres = min(job.even_litres + job.line_litres, job.cap_litres)
                 litres[zone.name, day] = litres.get((zone.name, day), 0.0) + dose_litres
-            account.credit(days[day], litres.get((zone.name, day), 0.0))
+            account.credit(reckoning.days[day], litres.get((zone.name, day), 0.0))
             day += _DAY
         carried[zone.name] = tuple(map(tuple, account.ledgers))
     return replace(given, litres=litres, carried=carried)
@@ -186,20 +195,17 @@ def assumed_words(days: Mapping[date, DayInput], kept_from: date) -> tuple[str, 
     )
 
 
-def zone_accounts(reckoning: Reckoning, normals: Normals | None) -> dict[str, ZoneAccount]:
-    """The accounts of all zones, not yet begun."""
-    return {zone.name: zone_account(reckoning, zone, normals) for zone in reckoning.garden.zones}
-
-
 def zone_account(reckoning: Reckoning, zone: Zone, normals: Normals | None) -> ZoneAccount:
-    """The account of one zone, not yet begun."""
+    """The account of one zone, not yet begun; the reckoning is that under its covers."""
     garden, lines = reckoning.garden, reckoning.lines
     soil = reckoning.grounds.soil(zone.bed.soil)
     season = Season(
         crop_for=reckoning.grounds.crop,
         days=reckoning.days,
         observations=reckoning.given.observations,
-        normal_temps=None if normals is None else normals.temperatures,
+        normal_temps=temperatures_under(
+            zone.bed.covers, None if normals is None else normals.temperatures
+        ),
         settling_days=garden.watering.settling_days,
         salt_ds_m=garden.supply.salt_ds_m,
         coefficients=garden.watering.coefficients,
