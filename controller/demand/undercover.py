@@ -4,12 +4,13 @@ Weather is measured or forecast outside. What stands over a bed on a day leaves 
 reference ET and a share of the water that reaches the ground, as rain or as melting snow; covers
 that stand together (a shade cloth in a tunnel) leave the product. Glass and film change the air
 that the crop coefficients are adjusted to; a row cover warms the days that heat units are summed
-of. On days without a cover, and without covers at all, a day stays the very same.
+of: what is normal for a stage stays that of the open garden, so it comes sooner. On days without a
+cover, and without covers at all, a day stays the very same.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from math import prod
@@ -21,8 +22,6 @@ from controller.garden.model import Cover
 # hardly moves (FAO-56 takes no wind below 1 m/s into its equations), and is moist by day.
 FILM_WIND_M_S = 1.0
 FILM_RH_MIN_PCT = 60.0
-
-Temperatures = Callable[[date], tuple[float, float] | None]  # lowest and highest of a day
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,19 +104,3 @@ def rain_under(covers: Sequence[Cover], rain_mm: Mapping[date, float]) -> Mappin
         day: mm if (found := shelters[day]) is None else found.rain_factor * mm
         for day, mm in rain_mm.items()
     }
-
-
-def temperatures_under(
-    covers: Sequence[Cover], outside: Temperatures | None
-) -> Temperatures | None:
-    """The usual lowest and highest temperature of a day, as under these covers. [degree C]"""
-    if outside is None or not any(cover.warmer_c for cover in covers):
-        return outside
-
-    def inside(day: date) -> tuple[float, float] | None:
-        usual, found = outside(day), shelter_on(covers, day)
-        if usual is None or found is None:
-            return usual
-        return usual[0] + found.warmer_c, usual[1] + found.warmer_c
-
-    return inside

@@ -12,7 +12,6 @@ from datetime import date, datetime, timedelta
 
 from controller.demand.facts import Season, parts_of
 from controller.demand.records import DayInput, LedgerDay
-from controller.demand.undercover import temperatures_under
 from controller.garden.model import Garden, Row, Zone
 from controller.hydraulics.lines import Lines
 from controller.timetable.accounts import ZoneAccount
@@ -203,9 +202,7 @@ def zone_account(reckoning: Reckoning, zone: Zone, normals: Normals | None) -> Z
         crop_for=reckoning.grounds.crop,
         days=reckoning.days,
         observations=reckoning.given.observations,
-        normal_temps=temperatures_under(
-            zone.bed.covers, None if normals is None else normals.temperatures
-        ),
+        normal_temps=None if normals is None else normals.temperatures,
         settling_days=garden.watering.settling_days,
         salt_ds_m=garden.supply.salt_ds_m,
         coefficients=garden.watering.coefficients,

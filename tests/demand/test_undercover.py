@@ -15,7 +15,6 @@ from controller.demand.undercover import (
     days_under,
     rain_under,
     shelter_on,
-    temperatures_under,
 )
 from controller.garden.model import Cover
 
@@ -87,21 +86,6 @@ def test_rain_of_a_gauge_or_forecast_is_multiplied_day_by_day() -> None:
     assert rain_under([TUNNEL], rain) == {FIRST - DAY: 4.0, FIRST: 0.0, LAST: 0.0}
     assert rain_under([FLEECE], {FIRST: 10.0}) == {FIRST: approx(8.0)}
     assert rain_under([], rain) is rain
-
-
-def test_usual_temperatures_are_warmer_while_the_fleece_lies() -> None:
-    fleece = replace(FLEECE, until=date(2031, 5, 1))
-
-    def usual(day: date) -> tuple[float, float] | None:
-        return None if day.month == 12 else (5.0, 15.0)
-
-    inside = temperatures_under([fleece], usual)
-    assert inside is not None
-    assert inside(date(2031, 4, 1)) == (8.0, 18.0)
-    assert inside(date(2031, 6, 1)) == (5.0, 15.0)
-    assert inside(date(2030, 12, 1)) is None
-    assert temperatures_under([TUNNEL], usual) is usual
-    assert temperatures_under([fleece], None) is None
 
 
 def test_without_covers_nothing_is_made_anew() -> None:
