@@ -25,7 +25,7 @@ from controller.cli.loading import (
 from controller.cli.running import runtime_dir
 from controller.clock import Clock
 from controller.daemon.control import ask
-from controller.errors import DaemonError, InputError
+from controller.errors import DaemonError, InputError, NoSolution
 from controller.garden.quantities import read_length, read_volume
 from controller.logbook.ask import Questions
 from controller.logbook.copying import copy_logbook
@@ -173,8 +173,13 @@ def _watered(
     """Water given by hand, measured or by the time its valve was open."""
     if (args.minutes is None) == (args.amount is None):
         raise InputError("say how long the valve was open (--minutes) or how much (--amount)")
-    alone = load_tested(args, loaded).lines.open_set(frozenset((args.zone,)))
-    flow_m3_s = alone.zones[args.zone].flow_m3_s
+    try:
+        alone = load_tested(args, loaded).lines.open_set(frozenset((args.zone,)))
+        flow_m3_s = alone.zones[args.zone].flow_m3_s
+    except NoSolution:
+        if args.amount is None:
+            raise
+        flow_m3_s = 0.0  # a measured amount needs no flow
     if args.minutes is not None:
         if not 0 < args.minutes <= 24 * 60:
             raise InputError(f"--minutes {args.minutes:g}: allowed is more than 0, up to 1440")

@@ -57,7 +57,7 @@ def of_covers(zone: Zone, garden: Garden) -> list[Finding]:
             )
     salt = garden.supply.salt_ds_m
     dry = [c for c in zone.bed.covers if c.rain_factor == 0.0 and _touches(c, zone)]
-    if salt and dry:
+    if salt and dry and zone.plantings:
         found.append(
             caution(
                 where,
