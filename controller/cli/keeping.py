@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import contextlib
 import os
+import sys
+from collections.abc import Callable
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -23,15 +25,18 @@ from controller.cli.loading import (
 from controller.cli.running import runtime_dir
 from controller.clock import Clock
 from controller.daemon.control import ask
-from controller.errors import DaemonError, InputError
+from controller.errors import DaemonError, InputError, NoSolution
 from controller.garden.quantities import read_length, read_volume
 from controller.logbook.ask import Questions
 from controller.logbook.copying import copy_logbook
+from controller.logbook.days import GAUGE
 from controller.logbook.records import HowKnown, Sums
 from controller.logbook.write import Logbook
-from controller.paper.amounts import volume
+from controller.paper.amounts import depth, volume
 from controller.paper.held import held_row, held_text
 from controller.paper.report import band_text, report_csv, report_rows, report_text
+from controller.timetable import plausible
+from controller.timetable.plausible import Doubt
 from controller.timetable.tested import Bands
 from controller.units import l_from_m3
 
@@ -43,29 +48,25 @@ def note(args: argparse.Namespace) -> int:
     """Write down hand watering, a rain gauge, a meter, what was seen, or words."""
     loaded, clock = _own_garden(args), system_clock()
     garden = loaded.garden
-    day: date = args.day or today_in(garden, clock)
+    today = today_in(garden, clock)
+    day: date = args.day or today
     zone = getattr(args, "zone", None)
     if zone is not None and zone not in [z.name for z in garden.zones]:
         names = ", ".join(z.name for z in garden.zones)
         raise InputError(f"found zone {zone!r}; this garden has: {names}")
-    if day > today_in(garden, clock):
+    if day > today:
         raise InputError(f"--on {day} lies ahead; only what has happened is written down")
     folder = state_dir(args, loaded)
     if args.kind == "unseen" and args.number is None:
         seeing.show(folder / LOGBOOK_NAME)
         return 0
+    _believed(args, plausible.of_day(day, today))
+    # What is refused begins no logbook, so it is judged before one is opened.
+    amounts = _amounts(args, loaded, folder / LOGBOOK_NAME, day)
     folder.mkdir(parents=True, exist_ok=True)
     with Logbook(folder / LOGBOOK_NAME, clock) as book:
-        if args.kind == "watered":
-            _watered(args, loaded, book, day, clock)
-        elif args.kind == "rain":
-            mm = read_length(args.depth, "rain") * _MM_PER_M
-            book.rain_gauge(day, mm, args.who)
-            tell(f"written down: {mm:.1f} mm of rain on {day}")
-        elif args.kind == "meter":
-            litres = l_from_m3(read_volume(args.reading, "meter reading"))
-            book.meter_reading(litres, clock.now_utc(), args.who)
-            tell(f"written down: the meter reads {litres:.0f} L")
+        if amounts is not None:
+            tell(f"written down: {amounts(book, clock)}")
         elif args.kind == "soil":
             soiling.keep(args, book, day)
         elif args.kind == "seen":
@@ -83,35 +84,147 @@ def note(args: argparse.Namespace) -> int:
     return 0
 
 
+def _amounts(
+    args: argparse.Namespace, loaded: Loaded, path: Path, day: date
+) -> Callable[[Logbook, Clock], str] | None:
+    """How to write down an amount that was judged, and the answer; None for another kind."""
+    if args.kind == "watered":
+        return _watered(args, loaded, path, day)
+    if args.kind == "rain":
+        return _rain(args, loaded, path, day)
+    if args.kind == "meter":
+        return _meter(args, loaded, path)
+    return None
+
+
+def _believed(args: argparse.Namespace, doubt: Doubt | None) -> None:
+    """Go on with what is likely, or what the person insists on; InputError otherwise."""
+    if doubt is None or (doubt.may_be and args.force):
+        return
+    if not doubt.may_be:
+        raise InputError(f"{doubt.words}; nothing is written down")
+    if not sys.stdin.isatty():
+        raise InputError(f"{doubt.words}; nothing is written down. If it is so, add --force")
+    tell(f"{doubt.words}.")
+    try:
+        said = input("Write it down all the same? yes; no [no]: ")
+    except EOFError:
+        said = ""
+    if said.strip().casefold() not in ("yes", "y"):
+        raise InputError("nothing is written down")
+
+
+def _rain(
+    args: argparse.Namespace, loaded: Loaded, path: Path, day: date
+) -> Callable[[Logbook, Clock], str]:
+    """One reading of the gauge, which adds to the day's, or all of its rain."""
+    us = loaded.garden.us_units
+    mm = read_length(args.depth, "rain") * _MM_PER_M
+    noted, counted = None, None  # of that day by a person; as it counts now, also by a gauge's pin
+    if path.is_file():
+        with Questions(path) as ask:
+            noted = {r.day: r.value for r in ask.readings(GAUGE)}.get(day)
+            counted = ask.gauge_by_day().get(day)
+    before_mm = 0.0 if noted is None or args.replace else noted
+    _believed(args, plausible.of_rain(mm, before_mm, day, us_units=us))
+
+    def write(book: Logbook, clock: Clock) -> str:
+        if args.replace:
+            book.rain_gauge(day, mm, args.who)
+            instead = "" if counted is None else f", in place of {depth(counted, us=us)}"
+            return f"{depth(mm, us=us)} of rain on {day}, all of that day{instead}"
+        total_mm = book.more_rain(day, mm, args.who)
+        said = f"{depth(mm, us=us)} of rain on {day}"
+        if noted is not None:
+            return (
+                f"{said}; with {depth(total_mm - mm, us=us)} noted before, "
+                f"{depth(total_mm, us=us)} count for that day. If this is all of its rain, say so: "
+                f'rowgate note rain "{args.depth}" --replace --on {day}'
+            )
+        if counted is not None:
+            return f"{said}; it goes before {depth(counted, us=us)} of the gauge on its pin"
+        return said
+
+    return write
+
+
+def _meter(args: argparse.Namespace, loaded: Loaded, path: Path) -> Callable[[Logbook, Clock], str]:
+    """What the water meter reads; it does not run back."""
+    garden = loaded.garden
+    litres = l_from_m3(read_volume(args.reading, "meter reading"))
+    last_l, last_day = None, None
+    if path.is_file():
+        with Questions(path) as ask:
+            for reading in ask.readings("meter"):
+                last_l = reading.value
+                last_day = reading.at_utc.astimezone(garden.site.zone_info).date()
+    _believed(args, plausible.of_meter(litres, last_l, last_day, us_units=garden.us_units))
+
+    def write(book: Logbook, clock: Clock) -> str:
+        book.meter_reading(litres, clock.now_utc(), args.who)
+        return f"the meter reads {litres:.0f} L"
+
+    return write
+
+
+def _watered(
+    args: argparse.Namespace, loaded: Loaded, path: Path, day: date
+) -> Callable[[Logbook, Clock], str]:
+    """Water given by hand, measured or by the time its valve was open."""
+    if (args.minutes is None) == (args.amount is None):
+        raise InputError("say how long the valve was open (--minutes) or how much (--amount)")
+    try:
+        alone = load_tested(args, loaded).lines.open_set(frozenset((args.zone,)))
+        flow_m3_s = alone.zones[args.zone].flow_m3_s
+    except NoSolution:
+        if args.amount is None:
+            raise
+        flow_m3_s = 0.0  # a measured amount needs no flow
+    if args.minutes is not None:
+        if not 0 < args.minutes <= 24 * 60:
+            raise InputError(f"--minutes {args.minutes:g}: allowed is more than 0, up to 1440")
+        litres = l_from_m3(flow_m3_s) * args.minutes * 60.0
+        how = f"{args.minutes:g} min at the computed flow, with nothing else open"
+    else:
+        litres, how = l_from_m3(read_volume(args.amount, "amount")), "as measured"
+    before_l, us = 0.0, loaded.garden.us_units
+    if path.is_file():
+        with Questions(path) as ask:
+            before_l = ask.litres_by_zone_day(day, day).get((args.zone, day), 0.0)
+    doubt = plausible.of_watering(
+        litres,
+        before_l,
+        loaded.garden.zone(args.zone),
+        day,
+        grounds=loaded.grounds,
+        flow_m3_s=flow_m3_s,
+    )
+    _believed(args, doubt)
+
+    def write(book: Logbook, clock: Clock) -> str:
+        book.hand_watering(
+            args.zone,
+            day,
+            litres=litres,
+            minutes=args.minutes,
+            who=args.who,
+            at=clock.now_utc(),
+        )
+        said = f"{args.zone}, {volume(litres, us=us)} by hand on {day} ({how})"
+        if before_l > 0.0:
+            said += (
+                f"; with {volume(before_l, us=us)} that it got before, "
+                f"{volume(before_l + litres, us=us)} count for that day"
+            )
+        return said
+
+    return write
+
+
 def _let_the_daemon_know(args: argparse.Namespace, folder: Path) -> None:
     """Have a running daemon plan anew; without one, the next plan counts the note anyway."""
     with contextlib.suppress(DaemonError):
         tell(f"daemon: {ask(runtime_dir(args, folder), {'ask': 'replan'}).get('words', '')}")
-
-
-def _watered(
-    args: argparse.Namespace, loaded: Loaded, book: Logbook, day: date, clock: Clock
-) -> None:
-    if (args.minutes is None) == (args.amount is None):
-        raise InputError("say how long the valve was open (--minutes) or how much (--amount)")
-    if args.minutes is not None:
-        if not 0 < args.minutes <= 24 * 60:
-            raise InputError(f"--minutes {args.minutes:g}: allowed is more than 0, up to 1440")
-        alone = load_tested(args, loaded).lines.open_set(frozenset((args.zone,)))
-        litres = l_from_m3(alone.zones[args.zone].flow_m3_s) * args.minutes * 60.0
-        how = f"{args.minutes:g} min at the computed flow, with nothing else open"
-    else:
-        litres, how = l_from_m3(read_volume(args.amount, "amount")), "as measured"
-    book.hand_watering(
-        args.zone,
-        day,
-        litres=litres,
-        minutes=args.minutes,
-        who=args.who,
-        at=clock.now_utc(),
-    )
-    shown = volume(litres, us=loaded.garden.us_units)
-    tell(f"written down: {args.zone}, {shown} by hand on {day} ({how})")
 
 
 def report(args: argparse.Namespace) -> int:

@@ -18,8 +18,18 @@ def note_arguments(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     watered.add_argument("zone", metavar="ZONE")
     watered.add_argument("--minutes", type=float, metavar="N", help="time its valve was open")
     watered.add_argument("--amount", metavar="VOLUME", help='as in "12 gal" or "40 L"')
-    rain = kinds.add_parser("rain", help="what the rain gauge held")
+    rain = kinds.add_parser(
+        "rain",
+        help="what the rain gauge held",
+        description="One reading of the gauge, which is emptied then: readings of one day add up. "
+        "What was wrong is put right with --replace.",
+    )
     rain.add_argument("depth", metavar="DEPTH", help='as in "0.4 in" or "10 mm"')
+    rain.add_argument(
+        "--replace",
+        action="store_true",
+        help="it is all of that day's rain, in place of what was noted for it before",
+    )
     meter = kinds.add_parser("meter", help="what the water meter reads")
     meter.add_argument("reading", metavar="VOLUME", help='as in "81234 L"')
     soil = kinds.add_parser(
@@ -50,6 +60,9 @@ def note_arguments(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     for kind in (watered, rain, meter, soil, seen, unseen, words, *field_tests):
         kind.add_argument("--on", dest="day", type=day, metavar="DATE", help="day (today)")
         kind.add_argument("--who", default="", metavar="NAME")
+        kind.add_argument(
+            "--force", action="store_true", help="write it down though it looks like a slip"
+        )
 
 
 def _field_tests(

@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import date
 
 from controller.garden import quantities as q
 from controller.garden import show
+from controller.garden.covers import KINDS, SHADE_SLOPE, WHITENED, WrittenCover
 from controller.garden.faults import instead
 from controller.garden.filling import Filling
 from controller.garden.lines import Path
 from controller.garden.model import (
     Bed,
+    Cover,
     Drilling,
     Face,
     Opening,
@@ -74,6 +77,42 @@ class Grounds:
             keeper=ground.keeper or "",
             exposure=1.0 if ground.exposure is None else ground.exposure,
             holds_rain=ground.holds_rain or False,
+            covers=self._covers(ground.cover or (), at),
+        )
+
+    def _covers(self, written: tuple[WrittenCover, ...], at: Path) -> tuple[Cover, ...]:
+        """What stands over a bed, or over a zone of its own."""
+        one: Path = (*at, "cover")
+        return tuple(
+            self._cover(cover, one if len(written) == 1 else (*one, number))
+            for number, cover in enumerate(written)
+        )
+
+    def _cover(self, written: WrittenCover, at: Path) -> Cover:
+        kind = KINDS[written.kind]
+        eto_factor, why = kind.eto_factor, f"{written.kind}: {kind.eto_why}"
+        if eto_factor is None:
+            eto_factor = 1.0 - SHADE_SLOPE * (written.shade or 0.0)
+        if written.whitened:
+            eto_factor *= WHITENED
+            why += f"; whitened, x {WHITENED:g}: Fernandez and others"
+        return Cover(
+            kind=written.kind,
+            begins=written.begins or date.min,
+            until=written.until or date.max,
+            eto_factor=self.filling.default(
+                at, "eto_factor", written.eto_factor, eto_factor, f"{eto_factor:.2f}", why
+            ),
+            rain_factor=self.filling.default(
+                at,
+                "rain_factor",
+                written.rain_factor,
+                kind.rain_factor,
+                f"{kind.rain_factor:g}",
+                f"{written.kind}: {kind.rain_why}",
+            ),
+            is_film=kind.is_film,
+            warmer_c=kind.warmer_c,
         )
 
     def _bed_of(self, zone: WrittenZone, at: Path, beds: Mapping[str, Bed]) -> Bed:
@@ -86,7 +125,7 @@ class Grounds:
             return self._ground(zone, zone.name, at, "our choice: no bed tells")
         for key in WrittenGround.model_fields:
             value = getattr(zone, key)
-            if value is not None:
+            if value is not None and key != "cover":
                 self.filling.faults.add(
                     (*at, key),
                     f"found {q.spell(value)}; {key} belongs to the bed {q.spell(zone.bed)}, "
@@ -98,7 +137,9 @@ class Grounds:
                 f"found {q.spell(zone.bed)}; {instead(zone.bed, beds, called='beds')}",
                 needs=[("bed", n, "name") for n in range(len(self.filling.written.bed))],
             )
-        return beds.get(zone.bed, Bed(name=zone.bed))
+        bed = beds.get(zone.bed, Bed(name=zone.bed))
+        # A cover may stand over a part of a bed: the zone's own word goes before the bed's.
+        return bed if zone.cover is None else replace(bed, covers=self._covers(zone.cover, at))
 
     def _zone(self, zone: WrittenZone, number: int, beds: Mapping[str, Bed]) -> Zone:
         at: Path = ("zone", number)

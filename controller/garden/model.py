@@ -328,13 +328,35 @@ class Planting:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Cover:
+    """What stands over a bed from `begins` to `until`, both days included.
+
+    `kind` is one of `controller.garden.covers.KINDS`. Of what is outside, `eto_factor` of the
+    reference ET and `rain_factor` of the rain are left under it; `is_film`: the air under it is
+    still and moist; `warmer_c` is added to the day's temperatures.
+    """
+
+    kind: str
+    eto_factor: float
+    rain_factor: float
+    begins: date = date.min
+    until: date = date.max
+    is_film: bool = False
+    warmer_c: float = 0.0
+
+    def stands_on(self, day: date) -> bool:
+        """Whether it is over the bed on that day."""
+        return self.begins <= day <= self.until
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Bed:
     """A bed: its soil and who looks after it. `rooting_limit_m` is where roots must stop.
 
     `mulch` is one of "none", "straw", "leaves", "compost", "bark", "grass", "plastic" on
     `mulch_cover` of the surface. `exposure` multiplies what its plants lose: above 1 for a small
     bed in wind or amid hot paving, below for a sheltered one. `holds_rain`: a frame or a hollow
-    lets no rain run off.
+    lets no rain run off. Where `covers` stand over it on the same day, their factors multiply.
     """
 
     name: str
@@ -347,6 +369,7 @@ class Bed:
     rooting_limit_m: float | None = None
     exposure: float = 1.0
     holds_rain: bool = False
+    covers: tuple[Cover, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

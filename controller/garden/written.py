@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from datetime import date, datetime, time
 from typing import Annotated, Any
 
-from controller.garden import growing, sources
+from controller.garden import covers, growing, sources
 from controller.garden import values as v
 from controller.garden.form import Field, Table, by
 from controller.garden.hardware import (
@@ -115,6 +115,7 @@ class WrittenGround(Table):
     mulch_cover: Share | None = None
     exposure: Annotated[float, by(growing.EXPOSURE)] | None = None
     holds_rain: YesNo | None = None
+    cover: Annotated[tuple[covers.WrittenCover, ...], by(covers.covers)] | None = None
     keeper: Name | None = None
 
 

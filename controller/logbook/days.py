@@ -10,6 +10,7 @@ from controller.demand.records import LedgerDay
 from controller.logbook.rows import values_of
 from controller.weather.day import WeatherDay
 
+GAUGE = "rain gauge"  # a person's word: all of a day's rain as it is known then
 PIN_GAUGE, PIN_GAUGE_HOURS = "gauge on pin", "gauge on pin, hours watched"
 WATCHED_H = 22.0  # of a day, so that its sum is the day's rain; our choice
 
@@ -43,7 +44,7 @@ class DayQuestions:
         }
         rows = self._rows(
             "SELECT day, value FROM readings WHERE kind = ? AND day IS NOT NULL ORDER BY id",
-            ("rain gauge",),
+            (GAUGE,),
         )
         return found | {date.fromisoformat(row["day"]): row["value"] for row in rows}
 

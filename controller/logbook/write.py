@@ -13,8 +13,9 @@ from dataclasses import fields
 from datetime import date, datetime
 
 from controller.demand.records import LedgerDay
+from controller.demand.snow import MOST_MM
 from controller.errors import LogbookError, require_range
-from controller.logbook.days import PIN_GAUGE, PIN_GAUGE_HOURS
+from controller.logbook.days import GAUGE, PIN_GAUGE, PIN_GAUGE_HOURS
 from controller.logbook.pen import Row, insert
 from controller.logbook.records import utc_text
 from controller.logbook.schema import Book
@@ -66,14 +67,37 @@ class Logbook(SeenPages):
         )
 
     def rain_gauge(self, day: date, mm: float, who: str = "") -> int:
-        """Write down the rain of a day; the latest word on a day stands."""
-        require_range("rain_mm", mm, 0.0, 2000.0)
-        return self.reading("rain gauge", mm, "mm", day=day, who=who)
+        """Write down all the rain of a day; the latest word on a day stands."""
+        require_range("rain_mm", mm, 0.0, MOST_MM)
+        return self.reading(GAUGE, mm, "mm", day=day, who=who)
+
+    def more_rain(self, day: date, mm: float, who: str = "") -> float:
+        """Write down one reading of a gauge that is emptied then; all of the day's rain now. [mm]
+
+        What is written is the sum with the latest word on the day, so that it is the latest word.
+        """
+        require_range("rain_mm", mm, 0.0, MOST_MM)
+
+        def work(book: Book, now: str) -> float:
+            before = list(
+                book.db.query(
+                    "SELECT value FROM readings WHERE kind = ? AND day = ? ORDER BY id DESC "
+                    "LIMIT 1",
+                    [GAUGE, day.isoformat()],
+                )
+            )
+            total_mm = mm + (float(before[0]["value"]) if before else 0.0)
+            require_range("rain_mm", total_mm, 0.0, MOST_MM)
+            row = {"kind": GAUGE, "value": total_mm, "unit": "mm", "day": day.isoformat()}
+            insert(book, "readings", row | {"who": who, "written_utc": now, "at_utc": now})
+            return total_mm
+
+        return self.write(work)
 
     def gauge_on_pin(self, day: date, mm: float, hours: float) -> None:
         """Add what a gauge on a pin has counted of a day since the last time, and over how many
         hours it was watched for that: two rows a day, however often."""
-        require_range("rain_mm", mm, 0.0, 2000.0)
+        require_range("rain_mm", mm, 0.0, MOST_MM)
         require_range("hours", hours, 0.0, 100.0)
 
         def work(book: Book, now: str) -> None:

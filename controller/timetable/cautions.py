@@ -22,6 +22,7 @@ from controller.timetable.jobs import Grounds
 from controller.timetable.plantingcheck import of_plantings
 from controller.timetable.setcheck import of_sets
 from controller.timetable.trust import barrel_words, zone_words
+from controller.timetable.undercover import of_covers
 from controller.units import M_PER_FT
 
 __all__ = ["Finding", "findings", "unsaid"]
@@ -64,6 +65,7 @@ def _of_zone(zone: Zone, garden: Garden, grounds: Grounds, lines: Lines) -> list
         *_of_flow(where, zone, garden, flow, lines),
         *of_dose(where, zone, garden, grounds, flow, lines),
         *of_plantings(where, zone, grounds),
+        *of_covers(zone, garden),
     ]
 
 

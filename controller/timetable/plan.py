@@ -6,23 +6,23 @@ for: the same inputs give the same timetable, to the tenth of a second.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
 from datetime import date, datetime, timedelta
 
 from controller.demand.facts import Season, parts_of
-from controller.demand.records import ASSUMED, PLANNED, RECORDED, DayInput
+from controller.demand.records import DayInput
 from controller.garden.model import Garden, Row, Zone
 from controller.hydraulics.lines import Lines
 from controller.timetable.accounts import ZoneAccount
 from controller.timetable.forecast import as_planned, counted_on
 from controller.timetable.jobs import NOTHING_GIVEN, Given, Grounds, Reckoning, finished
+from controller.timetable.march import DayPlanned, March
 from controller.timetable.normals import Normals
-from controller.timetable.packing import NOTHING_PACKED, Job, Packed, pack
-from controller.timetable.records import Dose, Timetable
+from controller.timetable.records import Timetable
 from controller.timetable.sets import NetworkFlows
 from controller.timetable.shortage import shortages
 from controller.timetable.spells import frost_days, frost_words, spell_words
+from controller.timetable.undercover import by_zone, cover_words
 from controller.timetable.wetted import side_reach_m, wet_ground_m2
 
 __all__ = [
@@ -88,11 +88,16 @@ def plan_garden(
         today=first if today is None else today,
         not_before_utc=not_before_utc,
     )
-    accounts = {zone.name: zone_account(reckoning, zone, normals) for zone in garden.zones}
-    march = _March(reckoning, accounts, NetworkFlows(lines))
+    reckonings = by_zone(reckoning)
+    accounts = {
+        zone.name: zone_account(reckonings[zone.name], zone, normals) for zone in garden.zones
+    }
+    march = March(reckoning, reckonings, accounts, NetworkFlows(lines))
     march.through_days_gone()
+    last = first + (count - 1) * _DAY
     said = [
         *remarks,
+        *cover_words(garden, shown, last),
         *_course_words(accounts, shown),
         *spell_words(days, shown, us_units=garden.us_units, normals=normals),
         *frost_words(
@@ -102,8 +107,7 @@ def plan_garden(
             us_units=garden.us_units,
         ),
     ]
-    last = first + (count - 1) * _DAY
-    planned: list[_Planned] = []
+    planned: list[DayPlanned] = []
     day = first
     while day <= last:
         found = march.plan(day)
@@ -126,111 +130,8 @@ def plan_garden(
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Planned:
-    """One day as it was planned."""
-
-    packed: Packed
-    doses: list[Dose]
-
-
-@dataclass(frozen=True, slots=True)
-class _March:
-    """The accounts of all zones, carried day by day."""
-
-    reckoning: Reckoning
-    accounts: Mapping[str, ZoneAccount]
-    flows: NetworkFlows
-
-    def through_days_gone(self) -> None:
-        """From the start of the account to the eve of the plan."""
-        days, given = self.reckoning.days, self.reckoning.given
-        garden = self.reckoning.garden
-        starts = [zone.plantings[0].start for zone in garden.zones if zone.plantings]
-        if not days or not starts:
-            return
-        day = max(min(days), min(starts))
-        while day < self.reckoning.first:
-            assumed = {
-                zone.name
-                for zone in garden.zones
-                if (zone.name, day) not in given.litres
-                and given.record.assumed_as_planned(zone, garden, day)
-            }
-            planned = self._planned(day, assumed)
-            for zone in garden.zones:
-                if (zone.name, day) in given.litres:
-                    self._credit_written(zone, day, 0.0, 0.0)
-                elif zone.name in assumed:
-                    litres, stored = _sum_of(planned, zone.name)
-                    self.accounts[zone.name].credit(
-                        days[day], litres, stored_litres=stored, water_from=ASSUMED
-                    )
-                else:
-                    litres = given.record.printed(zone, garden, day)
-                    self.accounts[zone.name].credit(
-                        days[day], litres, stored_litres=None, water_from=ASSUMED
-                    )
-            day += _DAY
-
-    def _planned(self, day: date, assumed: Collection[str]) -> Packed:
-        """The day as its timetable had it, as far as any of it is taken as done.
-
-        Zones whose water is on record stood on that timetable too, and shared the supply.
-        """
-        if not assumed:
-            return NOTHING_PACKED
-        found = self._jobs(day, self.reckoning.garden.zones)
-        if not any(job.zone in assumed for job, _ in found):
-            return NOTHING_PACKED
-        return self._packed(found)
-
-    def plan(self, day: date) -> _Planned:
-        """Plan one day, and credit it."""
-        found = self._jobs(day, self.reckoning.garden.zones)
-        packed = self._packed(found)
-        for zone in self.reckoning.garden.zones:
-            self._credit_written(zone, day, *_sum_of(packed, zone.name))
-        return _Planned(packed, [dose for _, dose in found])
-
-    def _jobs(self, day: date, zones: Iterable[Zone]) -> list[tuple[Job, Dose]]:
-        found = (self.reckoning.job(zone, self.accounts[zone.name], day) for zone in zones)
-        return [job for job in found if job is not None]
-
-    def _packed(self, found: Iterable[tuple[Job, Dose]]) -> Packed:
-        watering = self.reckoning.garden.watering
-        return pack(
-            [job for job, _ in found],
-            self.flows,
-            most_open=watering.most_open,
-            least_share=watering.least_share,
-        )
-
-    def _credit_written(self, zone: Zone, day: date, litres: float, stored_litres: float) -> None:
-        """Credit what is written of a day, and what is planned beside it."""
-        account, given = self.accounts[zone.name], self.reckoning.given
-        written = given.litres.get((zone.name, day), 0.0)
-        if written > 0.0:
-            logged = given.stored_litres.get((zone.name, day))
-            if logged is None:
-                logged = account.stored_of(written)
-            stored_litres += logged
-        account.credit(
-            self.reckoning.days[day],
-            litres + written,
-            stored_litres=stored_litres,
-            water_from=RECORDED if litres <= 0.0 else PLANNED,
-        )
-
-
-def _sum_of(packed: Packed, zone: str) -> tuple[float, float]:
-    """Litres of a zone's pulses, and what of them is credited to its driest quarter."""
-    mine = [pulse for pulse in packed.pulses if pulse.zone == zone]
-    return sum(p.litres for p in mine), sum(p.stored_litres or 0.0 for p in mine)
-
-
 def zone_account(reckoning: Reckoning, zone: Zone, normals: Normals | None) -> ZoneAccount:
-    """The account of one zone, not yet begun."""
+    """The account of one zone, not yet begun; the reckoning is that under its covers."""
     garden, lines = reckoning.garden, reckoning.lines
     soil = reckoning.grounds.soil(zone.bed.soil)
     season = Season(

@@ -1,0 +1,134 @@
+"""The accounts of a garden carried day by day: through days gone, and through days planned.
+
+A day gone is credited with what is written of it, or else by its zone's rule with what its own
+timetable had: so an account never depends on when, or how often, it was asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from controller.demand.records import ASSUMED, PLANNED, RECORDED
+from controller.garden.model import Zone
+from controller.timetable.accounts import ZoneAccount
+from controller.timetable.jobs import Reckoning
+from controller.timetable.packing import NOTHING_PACKED, Job, Packed, pack
+from controller.timetable.records import Dose
+from controller.timetable.sets import NetworkFlows
+
+_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True)
+class DayPlanned:
+    """One day as it was planned."""
+
+    packed: Packed
+    doses: list[Dose]
+
+
+@dataclass(frozen=True, slots=True)
+class March:
+    """The accounts of all zones, carried day by day."""
+
+    reckoning: Reckoning  # of open ground
+    reckonings: Mapping[str, Reckoning]  # of each zone, under what covers it
+    accounts: Mapping[str, ZoneAccount]
+    flows: NetworkFlows
+
+    def through_days_gone(self) -> None:
+        """From the start of the account to the eve of the plan."""
+        days, given = self.reckoning.days, self.reckoning.given
+        garden = self.reckoning.garden
+        starts = [zone.plantings[0].start for zone in garden.zones if zone.plantings]
+        if not days or not starts:
+            return
+        day = max(min(days), min(starts))
+        while day < self.reckoning.first:
+            assumed = {
+                zone.name
+                for zone in garden.zones
+                if (zone.name, day) not in given.litres
+                and given.record.assumed_as_planned(zone, garden, day)
+            }
+            planned = self._planned(day, assumed)
+            for zone in garden.zones:
+                if (zone.name, day) in given.litres:
+                    self._credit_written(zone, day, 0.0, 0.0)
+                elif zone.name in assumed:
+                    self._credit_assumed(zone, day, *_sum_of(planned, zone.name))
+                else:
+                    printed = given.record.printed(zone, garden, day)
+                    self._credit_assumed(zone, day, printed, None)
+            day += _DAY
+
+    def _planned(self, day: date, assumed: Collection[str]) -> Packed:
+        """The day as its timetable had it, as far as any of it is taken as done.
+
+        Zones whose water is on record stood on that timetable too, and shared the supply.
+        """
+        if not assumed:
+            return NOTHING_PACKED
+        found = self._jobs(day)
+        if not any(job.zone in assumed for job, _ in found):
+            return NOTHING_PACKED
+        return self._packed(found)
+
+    def plan(self, day: date) -> DayPlanned:
+        """Plan one day, and credit it."""
+        found = self._jobs(day)
+        packed = self._packed(found)
+        for zone in self.reckoning.garden.zones:
+            self._credit_written(zone, day, *_sum_of(packed, zone.name))
+        return DayPlanned(packed, [dose for _, dose in found])
+
+    def _jobs(self, day: date) -> list[tuple[Job, Dose]]:
+        found = (
+            self.reckonings[zone.name].job(zone, self.accounts[zone.name], day)
+            for zone in self.reckoning.garden.zones
+        )
+        return [job for job in found if job is not None]
+
+    def _packed(self, found: Iterable[tuple[Job, Dose]]) -> Packed:
+        watering = self.reckoning.garden.watering
+        return pack(
+            [job for job, _ in found],
+            self.flows,
+            most_open=watering.most_open,
+            least_share=watering.least_share,
+        )
+
+    def _credit_assumed(
+        self, zone: Zone, day: date, litres: float, stored_litres: float | None
+    ) -> None:
+        """Credit what nobody wrote down, as it was planned or printed."""
+        self.accounts[zone.name].credit(
+            self.reckonings[zone.name].days[day],
+            litres,
+            stored_litres=stored_litres,
+            water_from=ASSUMED,
+        )
+
+    def _credit_written(self, zone: Zone, day: date, litres: float, stored_litres: float) -> None:
+        """Credit what is written of a day, and what is planned beside it."""
+        account, given = self.accounts[zone.name], self.reckoning.given
+        written = given.litres.get((zone.name, day), 0.0)
+        if written > 0.0:
+            logged = given.stored_litres.get((zone.name, day))
+            if logged is None:
+                logged = account.stored_of(written)
+            stored_litres += logged
+        account.credit(
+            self.reckonings[zone.name].days[day],
+            litres + written,
+            stored_litres=stored_litres,
+            water_from=RECORDED if litres <= 0.0 else PLANNED,
+        )
+
+
+def _sum_of(packed: Packed, zone: str) -> tuple[float, float]:
+    """Litres of a zone's pulses, and what of them is credited to its driest quarter."""
+    mine = [pulse for pulse in packed.pulses if pulse.zone == zone]
+    return sum(p.litres for p in mine), sum(p.stored_litres or 0.0 for p in mine)

@@ -1,0 +1,143 @@
+"""Whether what a person is about to write down can be: rain, hand watering, a meter, a day.
+
+A slip of the pen (a point forgotten, inches for millimetres, last year's date) would be credited
+to the soil and keep a bed dry for weeks. What looks like one is asked about, or written only where
+the person insists; what cannot be is refused.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from controller.demand.snow import MOST_MM
+from controller.demand.soil import taw_mm
+from controller.garden.model import Zone
+from controller.garden.show import show_depth, show_volume
+from controller.timetable.jobs import Grounds
+from controller.units import l_from_m3, m3_from_l, mm_from_litres
+
+# Rain of one day. The most ever measured in 24 hours: Foc-Foc, La Reunion, 7 and 8 January 1966,
+# 1,825 mm (archive of weather extremes of the World Meteorological Organization; from memory).
+RECORD_RAIN_MM = 1825.0
+# 5 in: our choice. In most gardens of the temperate zone so much falls in a day once in some
+# decades (from memory).
+UNLIKELY_RAIN_MM = 127.0
+# A soaking of so many times what the whole root zone holds drains nearly all of it; our choice.
+UNLIKELY_TAW = 3.0
+BARE_DEPTH_M = 1.0  # of the soil, where nothing was ever planted; our choice
+DAYS_LATE = 300  # a note is seldom so late, and last year's date by habit is later; our choice
+_DAY_S = 86_400.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubt:
+    """What was found, what is usual, and whether a person may insist on it."""
+
+    words: str
+    may_be: bool = True
+
+
+def of_rain(mm: float, before_mm: float, day: date, *, us_units: bool) -> Doubt | None:
+    """What is doubtful of so much rain, with what was noted for that day before. [mm]"""
+
+    def shown(depth_mm: float) -> str:
+        return show_depth(depth_mm, us_units)
+
+    if not mm >= 0.0:
+        return Doubt(words=f"found {shown(mm)} of rain; allowed is 0 or more", may_be=False)
+    total_mm = before_mm + mm
+    found = f"found {shown(mm)} of rain on {day}"
+    if before_mm > 0.0:
+        found += f", {shown(total_mm)} with what was noted for that day before"
+    if total_mm > RECORD_RAIN_MM:
+        return Doubt(
+            words=f"{found}; the most that ever fell in a day, anywhere, is "
+            f"{shown(RECORD_RAIN_MM)}: look at the unit and the point",
+            may_be=False,
+        )
+    if total_mm > UNLIKELY_RAIN_MM:
+        return Doubt(
+            words=f"{found}; over {shown(UNLIKELY_RAIN_MM)} in a day is seldom seen. If it fell "
+            "over several days, note each with its own --on"
+        )
+    return None
+
+
+def of_watering(
+    litres: float, before_l: float, zone: Zone, day: date, *, grounds: Grounds, flow_m3_s: float
+) -> Doubt | None:
+    """What is doubtful of so much given to a zone by hand, with what it got that day before. [L]
+
+    `flow_m3_s` is what the zone passes alone, with its valve as it stands; 0 where that is unknown.
+    """
+    us, total_l, ground_m2 = grounds.garden.us_units, before_l + litres, zone.ground_m2
+    found = f"found {show_volume(m3_from_l(litres), us)} for {zone.name} on {day}"
+    if before_l > 0.0:
+        found += f", {show_volume(m3_from_l(total_l), us)} with what it got that day before"
+    if not litres >= 0.0:
+        return Doubt(words=f"{found}; allowed is 0 or more", may_be=False)
+    if ground_m2 <= 0.0:
+        return None
+    depth_mm = mm_from_litres(total_l, ground_m2)
+    found += f": {show_depth(depth_mm, us)} over its ground"
+    if depth_mm > MOST_MM:
+        return Doubt(
+            words=f"{found}; no ground takes more than {show_depth(MOST_MM, us)} in a day: look at "
+            "the unit and the point",
+            may_be=False,
+        )
+    holds_l = ground_m2 * _root_zone_mm(zone, day, grounds)
+    most_l = max(UNLIKELY_TAW * holds_l, l_from_m3(zone.daily_cap_m3))
+    if total_l > most_l:
+        return Doubt(
+            words=f"{found}; its root zone holds {show_volume(m3_from_l(holds_l), us)} when it is "
+            f"dry, and more than {show_volume(m3_from_l(most_l), us)} in a day is seldom given"
+        )
+    through_l = l_from_m3(flow_m3_s) * _DAY_S
+    if total_l > through_l > 0.0:
+        return Doubt(
+            words=f"{found}; open day and night its valve passes "
+            f"{show_volume(m3_from_l(through_l), us)}"
+        )
+    return None
+
+
+def of_meter(
+    litres: float, last_l: float | None, last_day: date | None, *, us_units: bool
+) -> Doubt | None:
+    """What is doubtful of a meter that reads so much, after what it read last. [L]"""
+
+    def shown(amount_l: float) -> str:
+        return show_volume(m3_from_l(amount_l), us_units)
+
+    if not litres >= 0.0:
+        return Doubt(words=f"found {shown(litres)}; a meter reads 0 or more", may_be=False)
+    if last_l is not None and litres < last_l:
+        return Doubt(
+            words=f"found {shown(litres)}; on {last_day} the meter read {shown(last_l)}, and it "
+            "does not run back, unless it was exchanged"
+        )
+    return None
+
+
+def of_day(day: date, today: date) -> Doubt | None:
+    """What is doubtful of a note on that day."""
+    late = (today - day).days
+    if late <= DAYS_LATE:
+        return None
+    return Doubt(
+        words=f"found --on {day}, {late} days ago; a note is seldom so late: is it the year?"
+    )
+
+
+def _root_zone_mm(zone: Zone, day: date, grounds: Grounds) -> float:
+    """What the zone's soil holds for full-grown roots of what stands there, or ever does. [mm]"""
+    standing = [p for p in zone.plantings if p.start <= day <= p.until] or list(zone.plantings)
+    depth_m = max((grounds.crop(p.crop).root_max_m for p in standing), default=BARE_DEPTH_M)
+    if zone.bed.rooting_limit_m is not None:
+        depth_m = min(depth_m, zone.bed.rooting_limit_m)
+    soil = grounds.soil(zone.bed.soil)
+    return taw_mm(
+        field_capacity=soil.field_capacity, wilting_point=soil.wilting_point, root_depth_m=depth_m
+    )
