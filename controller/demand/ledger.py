@@ -388,7 +388,7 @@ def _planted_day(
 
 def _together(stores: Stores, wet: float) -> float:
     """What both stores miss, over the whole ground."""
-    return float(wet * stores.wet_mm + (1.0 - wet) * stores.rest_mm)
+    return float(stores.rest_mm + wet * (stores.wet_mm - stores.rest_mm))
 
 
 def _written(part: Part, today: DayInput, came: _Coming, **own: Any) -> LedgerDay:

@@ -105,9 +105,9 @@ class Reckoning:
         if zone.unlike_rows is UnlikeRows.NEEDIEST:
             evenness = account.divisors[account.parts.index(chosen.part)]
         already = self.given.litres.get((zone.name, day), 0.0)
-        wanted = (
-            even_litres(net_mm=spread_mm, ground_m2=zone.ground_m2, evenness=evenness) - already
-        )
+        stored = self.given.stored_litres.get((zone.name, day), account.stored_of(already))
+        wanted = even_litres(net_mm=spread_mm, ground_m2=zone.ground_m2, evenness=evenness)
+        wanted -= stored / account.divisor
         if wanted <= 0.0:
             return None
         us_units = self.garden.us_units
@@ -240,7 +240,7 @@ def _dose(
             eto_mm=evening.eto_mm,
             method=evening.method,
             kc=evening.kc,
-            depletion_mm=evening.wet_depletion_mm,
+            depletion_mm=want.strip_missing_mm,
             allowed_mm=want.allowed_mm,
             raw_mm=evening.raw_mm,
             rain_mm=sum(d.rain_mm - d.rain_unused_mm - d.runoff_mm for d in since),

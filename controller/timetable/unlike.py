@@ -52,8 +52,8 @@ def loss_words(
         want = wants.get(number)
         if part is chosen.part or part.ground_m2 <= 0.0:
             continue
-        gets = spread_mm * zone.ground_m2 * share / part.ground_m2
-        beyond = gets - (0.0 if want is None else want.evening.depletion_mm)
+        gets = spread_mm * zone.ground_m2 * share / part.ground_m2  # its driest quarter
+        beyond = gets - (0.0 if want is None else want.missing_mm)
         if beyond >= _WORTH_SAYING_MM:
             words += f"; {part.name} gets {show_depth(beyond, us_units)} more than it lacks"
     return words

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from controller.demand.dual import evaporation_coefficient, exposed_fraction
+from controller.demand.dual import evaporation_coefficient, exposed_fraction, kc_max_base
 from controller.demand.facts import Part, PlantingFacts
 from controller.demand.mulch import evaporation_factor
 from controller.demand.records import DayInput, LedgerDay
@@ -29,8 +29,8 @@ SEEDBED_TWICE_FROM_MM = 5.0
 class Want:
     """The depth a part is to get, over its whole ground, and why.
 
-    What is missing is that of the ground that the line wets, and what it may hold: no dose is for
-    more. `allowed_mm` may be missing there before a dose is due.
+    `strip_missing_mm` is missing from the ground that the line wets, and `allowed_mm` may be before
+    a dose is due; no dose is for more than that ground can hold.
     """
 
     part: Part
@@ -38,9 +38,15 @@ class Want:
     net_mm: float
     urgency: float  # what is missing over what may be
     words: str
+    strip_missing_mm: float = 0.0
     allowed_mm: float = 0.0
     spread: bool = False  # over all of the day's windows
     due: bool = True
+
+    @property
+    def missing_mm(self) -> float:
+        """What is missing from the wetted ground, over all of the part's ground."""
+        return self.strip_missing_mm * self.part.line_fraction
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,6 +98,7 @@ def want_of(
             net_mm=on_strip_mm * part.line_fraction,
             urgency=urgency,
             words=words,
+            strip_missing_mm=missing,
             allowed_mm=allowed,
             due=due,
         )
@@ -191,6 +198,7 @@ def _seedbed(part: Part, evening: LedgerDay, outlook: Outlook) -> Want:
         evening=evening,
         net_mm=on_strip * part.line_fraction,
         urgency=2.0,  # seeds cannot wait
+        strip_missing_mm=on_strip,
         allowed_mm=SEEDBED_LEAST_MM,
         words="the top is kept moist until seedlings show",
         spread=(today or evening).eto_mm >= SEEDBED_TWICE_FROM_MM,
@@ -202,10 +210,13 @@ def _kc_once_wet(part: Part, evening: LedgerDay) -> float:
     """Last evening's Kc of the wetted ground, had the line just wetted it."""
     if evening.coefficients == "single":
         return evening.wet_kc
+    base, _ = kc_max_base(
+        before=evening.kc_max_base, dry_days=evening.dry_days, rained=False, watered=True
+    )
     ke = evaporation_factor(part.mulch) * evaporation_coefficient(
         kr=1.0,
         kcb=evening.kcb,
-        kc_max=max(evening.kc_max_base, evening.kcb + 0.05),
+        kc_max=max(base, evening.kcb + 0.05),
         exposed=exposed_fraction(
             cover=evening.cover, wetted=part.line_fraction, under_canopy=part.under_canopy
         ),

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from support.clock import HandClock
@@ -126,7 +127,7 @@ def test_every_source_of_a_day_and_what_was_seen_come_back(logbook: Counting) ->
     books.keep_weather([foretold, analysed])
     logbook.observe(seen)
     assert books.weather_rows() == [analysed, foretold]  # kept at one moment: by name
-    assert list(books.known(DAY, DAY).given.observations) == [seen]
+    assert list(books.known(DAY, DAY, ZoneInfo("UTC")).given.observations) == [seen]
     books.close()
 
 

@@ -69,10 +69,11 @@ def test_between_two_days_of_the_table_the_curve_is_straight():
 
 
 def test_roots_start_at_seed_depth_and_are_full_when_mid_season_begins():
-    # WORKED: 0.20 m on day 1; full after 20 + 30 days; halfway after 25 of them.
-    assert on(1).root_depth_m == approx(0.20, abs=1e-9)
-    assert on(26).root_depth_m == approx(0.25, abs=1e-9)
-    assert on(51).root_depth_m == on(120).root_depth_m == approx(LETTUCE.root_min_m, abs=1e-9)
+    # WORKED, FAO-56 annex 8, eq. 8-1: 0.20 m through the 20 initial days, then in step with Kcb to
+    # 0.30 m after 30 more: on day 35 half the way, as Kcb is.
+    assert on(1).root_depth_m == on(20).root_depth_m == approx(0.20, abs=1e-9)
+    assert on(35).root_depth_m == approx(0.25, abs=1e-9)
+    assert on(50).root_depth_m == on(120).root_depth_m == approx(LETTUCE.root_min_m, abs=1e-9)
 
 
 def test_established_plants_have_their_roots_from_the_first_day():

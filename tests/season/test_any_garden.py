@@ -141,7 +141,7 @@ def any_days(rng: Random, begins: date, first: date) -> Mapping[date, DayInput]:
 
 def check(day: LedgerDay) -> None:
     assert all(math.isfinite(getattr(day, name)) for name in NUMBERS)
-    into = day.rain_mm - day.rain_unused_mm - day.runoff_mm + day.watered_mm
+    into = day.rain_mm - day.rain_unused_mm - day.runoff_mm + day.watered_mm - day.passed_mm
     out = day.used_mm + day.drained_mm + day.handed_over_mm
     assert day.depletion_mm == approx(day.start_depletion_mm - into + out, abs=1e-9)
     assert 0.0 <= day.depletion_mm <= day.taw_mm

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
@@ -98,8 +99,15 @@ class World:
         self.inputs, self._time_passes = inputs, time_passes
         self.asked_weather = 0
         if begun_utc is not None:
-            # An old logbook in which nothing was given: the dry days before count as dry.
+            # An old logbook, a daemon at work on every day, and nothing given: the dry days before
+            # count as dry.
             Logbook(self.folder / "logbook.db", HandClock(begun_utc)).close()
+            watched = self.clock.now_utc() - begun_utc
+            days = [(begun_utc + timedelta(days=n)).date() for n in range(watched.days)]
+            with sqlite3.connect(self.folder / "logbook.db") as book:
+                rows = [(day.isoformat(),) for day in days]
+                book.executemany("INSERT INTO watched_days (day) VALUES (?)", rows)
+            book.close()
         self.start()
 
     # --- the daemon --------------------------------------------------------------------------

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date
 
 import pytest
 from pytest import approx
-from support.gardens import a_row, a_zone
 
-from controller.garden.model import Walls
-from controller.timetable.dose import Soaking, even_litres, need_of, soaking_of
+from controller.timetable.dose import Soaking, even_litres, need_of
 from controller.timetable.flooding import FLOODING_EFFICIENCY, against_flooding
 from controller.timetable.records import Dose, Pulse, Timetable, Why
-from crops.catalogue import load
 
 
 def _need(missing_mm: float, *, expected: float = 5.0, doubt: int = 0) -> float | None:
@@ -62,17 +58,6 @@ def test_a_basin_fills_at_the_rate_the_soil_does_not_take() -> None:
 def test_a_soil_that_keeps_up_never_fills_its_basin() -> None:
     soaking = Soaking(strip_m2=2.0, intake_mm_s=0.3, basin_mm=10.0)
     assert soaking.seconds_to_full(0.4, 0.0) == float("inf")
-
-
-def test_a_row_drilled_through_both_walls_wets_its_whole_ground() -> None:
-    """`common practice, no source`: such drilling serves seed beds and salad."""
-    soil = load().soil("sand")
-    one = a_row()
-    both = replace(one, drilling=replace(one.drilling, walls=Walls.BOTH))
-    assert soaking_of(a_zone(rows=(both,)), soil, 10.0).strip_m2 == approx(one.ground_m2)
-    narrow = soaking_of(a_zone(rows=(one,)), soil, 10.0).strip_m2
-    assert narrow == approx(one.length_m * soil.wetted_width_m)
-    assert narrow < one.ground_m2
 
 
 def test_the_saving_against_flooding_is_computed_from_stated_efficiencies() -> None:

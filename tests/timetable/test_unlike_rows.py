@@ -89,18 +89,20 @@ def a_dose_day(garden: Garden) -> tuple[Timetable, date]:
 def test_the_neediest_row_is_filled_and_what_the_other_gets_beyond_is_named() -> None:
     plan, day = a_dose_day(both())
     tomato, lettuce = (ledger_of(plan, part=p)[day - DAY] for p in ("row 1", "row 2"))
-    assert lettuce.depletion_mm >= 0.5 * lettuce.raw_mm
-    assert tomato.depletion_mm < 0.5 * tomato.raw_mm
+    assert lettuce.wet_depletion_mm >= 0.5 * lettuce.raw_mm
+    assert tomato.wet_depletion_mm < 0.5 * tomato.raw_mm
     # The rows and their ground are alike, so the zone's depth is the needier one's own.
     (dose,) = plan.doses
-    assert dose.net_mm == approx(lettuce.depletion_mm, rel=1e-6)
-    beyond = show_depth(lettuce.depletion_mm - tomato.depletion_mm, False)
+    missing = [day.wetted_fraction * day.wet_depletion_mm for day in (lettuce, tomato)]
+    assert dose.net_mm == approx(missing[0], rel=1e-6)
+    beyond = show_depth(missing[0] - missing[1], False)
     assert f"for row 2; row 1 gets {beyond} more than it lacks" in dose.why.words
 
 
 def test_the_mean_gives_what_all_rows_miss_together() -> None:
     plan, day = a_dose_day(both(unlike_rows=UnlikeRows.MEAN))
-    missing = [ledger_of(plan, part=p)[day - DAY].depletion_mm for p in ("row 1", "row 2")]
+    evenings = [ledger_of(plan, part=p)[day - DAY] for p in ("row 1", "row 2")]
+    missing = [evening.wetted_fraction * evening.wet_depletion_mm for evening in evenings]
     (dose,) = plan.doses
     assert dose.net_mm == approx(sum(missing) / 2.0, rel=1e-9)
     assert min(missing) + 0.5 < dose.net_mm < max(missing)
@@ -112,9 +114,12 @@ def test_the_neediest_gets_its_depth_by_its_own_rows_share_of_the_flow() -> None
     garden = both(rows=(a_row(8.0), a_row(8.0, drilling=sparse)))
     plan, day = a_dose_day(garden)
     evening, after = (ledger_of(plan, part="row 2")[d] for d in (day - DAY, day))
+    missing_mm = evening.wetted_fraction * evening.wet_depletion_mm
     assert after.watered_mm == approx(
-        evening.depletion_mm / plan.doses[0].evenness + _line_mm(plan, garden, row=1), rel=0.02
+        missing_mm / plan.doses[0].evenness + _line_mm(plan, garden, row=1), rel=0.02
     )
+    # Its account is credited with what it missed, and the rest has passed.
+    assert after.watered_mm - after.passed_mm == approx(missing_mm, rel=0.02)
 
 
 def test_the_neediest_is_dosed_by_the_evenness_of_its_own_rows() -> None:
@@ -144,7 +149,7 @@ def test_a_row_that_gives_nothing_does_not_flood_its_neighbour() -> None:
     garden = both(rows=(a_row(8.0), dry))
     plans, _ = mornings(garden, DAYS, first=SPRING, last=TODAY)
     thirsty = ledger_of(plans[TODAY], part="row 2")[TODAY]
-    assert thirsty.watered_mm == 0.0 and thirsty.depletion_mm > 0.9 * thirsty.taw_mm
+    assert thirsty.watered_mm == 0.0 and thirsty.wet_depletion_mm > 0.85 * thirsty.taw_mm
     for dose in (dose for plan in plans.values() for dose in plan.doses):
         assert dose.net_mm <= 2.5 * thirsty.taw_mm
 
