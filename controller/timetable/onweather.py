@@ -12,6 +12,7 @@ from controller.timetable.jobs import Given, Grounds
 from controller.timetable.normals import Normals
 from controller.timetable.plan import assume_before, assumed_words, plan_garden
 from controller.timetable.records import Timetable
+from controller.timetable.windows import clock_change_words
 from controller.weather.day import WeatherDay
 
 
@@ -75,6 +76,7 @@ def plan_on(
         remarks=(
             *weather.remarks,
             *demand.remarks,
+            *clock_change_words(garden.watering, garden.site.zone_info, first, last),
             *weather.credits,
             *assumed_words(days, kept_from),
         ),
