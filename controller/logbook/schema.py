@@ -20,6 +20,8 @@ from controller.logbook.records import utc_text
 
 SET = "rowgate-logbook"
 MIGRATIONS = Migrations(SET)
+# What services' days that have been were called before migration 6, and are now.
+WERE_MEASURED = {f"{name} analysis": f"{name} model" for name in ("open-meteo", "nasa-power")}
 
 
 @MIGRATIONS(name="1 tables")
@@ -159,6 +161,17 @@ def _tended(db: Database) -> None:
             id INTEGER PRIMARY KEY CHECK (id = 1),
             at_utc TEXT NOT NULL, words TEXT NOT NULL) STRICT"""
     )
+
+
+@MIGRATIONS(name="6 what weather models say, and when it was given")
+def _models(db: Database) -> None:
+    """Services' days that have been were kept as measured; they are models' days."""
+    db.execute("ALTER TABLE weather ADD COLUMN modelled INTEGER NOT NULL DEFAULT 0")
+    db.execute("ALTER TABLE weather ADD COLUMN given_utc TEXT")
+    for was, now in WERE_MEASURED.items():
+        db.execute(
+            "UPDATE weather SET measured = 0, modelled = 1, source = ? WHERE source = ?", [now, was]
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

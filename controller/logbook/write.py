@@ -164,6 +164,8 @@ def _row_of(value: WeatherDay | LedgerDay) -> Row:
     row: Row = {}
     for field in fields(value):
         cell = getattr(value, field.name)
+        if isinstance(cell, datetime):
+            cell = utc_text(cell)
         row[field.name] = cell.isoformat() if isinstance(cell, date) else cell
     return row
 

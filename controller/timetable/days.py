@@ -25,7 +25,14 @@ from controller.timetable.normals import Normals
 from controller.timetable.reference import clear_sky_of, eto_of, read_station
 from controller.timetable.standin import KnownDay, StandIns
 from controller.weather.day import WeatherDay
-from controller.weather.ladder import FORECAST_KEPT, NOTHING, BestDay, best_of, ranked_rows
+from controller.weather.ladder import (
+    FORECAST_KEPT,
+    MODEL_RAIN_SHARE,
+    NOTHING,
+    BestDay,
+    best_of,
+    ranked_rows,
+)
 
 __all__ = [
     "CLIMATE_DAYS",
@@ -146,12 +153,12 @@ def _usable(
 def account_begins(rows: Iterable[WeatherDay], *, first: date, kept_from: date | None) -> date:
     """The day on which the accounts of a plan from `first` begin.
 
-    With the first measured day, whose soil is taken as full; but not further back than a month's
-    first day more than `MOST_BACK` ago: no soil remembers a year, and a plan must not grow slower
-    with every season of the logbook. Where nobody ever measured anything, with the logbook, or
-    `LOOK_BACK` before the plan, so that stand-ins add up to a need.
+    With the first day known to have been, whose soil is taken as full; but not further back than a
+    month's first day more than `MOST_BACK` ago: no soil remembers a year, and a plan must not grow
+    slower with every season of the logbook. Where nobody ever knew what has been, with the logbook,
+    or `LOOK_BACK` before the plan, so that stand-ins add up to a need.
     """
-    measured = min((row.day for row in rows if row.measured), default=None)
+    measured = min((row.day for row in rows if not row.foretold), default=None)
     if measured is None:
         measured = first if kept_from is None else max(kept_from, first - LOOK_BACK)
     return min(max(measured, (first - MOST_BACK).replace(day=1)), first - _DAY)
@@ -228,8 +235,10 @@ class _Making:
         by_words: dict[str, list[date]] = {}
         for day, made in days.items():
             over = self.today is not None and day < self.today
+            self._remark_on_model(day, by_words)
             if made.rung == FORECAST_KEPT:
-                words = "nobody measured; the forecast that was kept stands, its rain is unknown"
+                rain = ", its rain is unknown" if made.rain_mm is None else ""
+                words = f"nobody measured; the forecast that was kept stands{rain}"
             elif day not in self.known and (over or day < newest or day in self.best):
                 rain = "rain is unknown" if made.rain_mm is None else "rain is what was measured"
                 words = f"no usable weather; {self.stand_ins.words(made.rung)}, {rain}"
@@ -237,6 +246,21 @@ class _Making:
                 continue
             by_words.setdefault(words, []).append(day)
         self.remarks += [f"{_spans(found)}: {words}" for words, found in by_words.items()]
+
+    def _remark_on_model(self, day: date, by_words: dict[str, list[date]]) -> None:
+        """Name the days whose rain is a model's, and those on which the model has not settled."""
+        given = self.best.get(day)
+        if given is None:
+            return
+        if given.model_rain_mm and day not in self.gauge:
+            words = (
+                f"rain is a weather model's and may have missed the garden; "
+                f"{100 * MODEL_RAIN_SHARE:.0f} % of it is credited: note what a rain gauge caught"
+            )
+            by_words.setdefault(words, []).append(day)
+        if given.weather.settles:
+            words = "a weather model's figures that may still change; they are asked for again"
+            by_words.setdefault(words, []).append(day)
 
 
 def _mean(values: Sequence[float], otherwise: float) -> float:

@@ -32,7 +32,7 @@ def a_day(day: date, source: str, *, measured: bool = True, **more: Any) -> Weat
 def around(name: str) -> tuple[WeatherDay, ...]:
     """Yesterday as it was, today and tomorrow as they are foretold."""
     return (
-        a_day(TODAY - DAY, f"{name} analysis"),
+        a_day(TODAY - DAY, f"{name} model", measured=False, modelled=True),
         *(a_day(TODAY + n * DAY, f"{name} forecast", measured=False) for n in (0, 1)),
     )
 
@@ -97,7 +97,7 @@ def test_the_second_is_asked_where_the_first_fails_or_is_old(
 def test_a_service_of_the_past_alone_does_not_spare_the_next(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    past = (a_day(TODAY - 8 * DAY, "nasa-power analysis"),)
+    past = (a_day(TODAY - 8 * DAY, "nasa-power model", measured=False, modelled=True),)
     asked = Services(monkeypatch, nasa_power=(past, True), open_meteo=(around("open-meteo"), True))
     gathered(tmp_path, garden(services=("nasa-power", "open-meteo")))
     assert asked.asked == ["nasa-power", "open-meteo"]
