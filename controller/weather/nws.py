@@ -3,7 +3,7 @@
 Source of the shape: the service's own pages on its interface (weather.gov/documentation/services-
 web-api, and the general questions beside its source, weather-gov/api). By these `windSpeed` is the
 highest steady wind of its stretch, so a mean made of it is on the high side, and water use with it.
-That it is told for 10 m is from memory.
+That it is given for 10 m is from memory: the pages do not say.
 
 It is asked in two steps: which square of its grid a place lies in, then for that square. A forecast
 for the United States alone; no past, no radiation. Each layer holds stretches of time, each with
