@@ -7,7 +7,15 @@ import textwrap
 from pathlib import Path
 
 from controller.cli.advising import advice_for
-from controller.cli.loading import Loaded, load_garden, load_tested, print_json, tell
+from controller.cli.loading import (
+    Loaded,
+    first_day,
+    load_garden,
+    load_tested,
+    print_json,
+    system_clock,
+    tell,
+)
 from controller.errors import GardenFileError, InputError
 from controller.garden.new import ask_new
 from controller.garden.show import show_filled
@@ -31,7 +39,8 @@ def check(args: argparse.Namespace) -> int:
         return 2
     tested = load_tested(args, loaded)
     advice = advice_for(loaded, tested) if args.advice else ()
-    found = unsaid(findings(loaded.garden, loaded.grounds, tested.lines), advice)
+    today = first_day(args, loaded, system_clock())
+    found = unsaid(findings(loaded.garden, loaded.grounds, tested.lines, today=today), advice)
     if args.json:
         _as_json(loaded, found, advice)
     else:

@@ -124,7 +124,7 @@ def _coming(steward: Steward) -> list[Any]:
 
 def _weather(steward: Steward) -> dict[str, Any]:
     today = _local(steward).date()
-    known = [w for w in steward.weather.rows.values() if w.day < today and w.measured]
+    known = [w for w in steward.weather.rows.values() if w.day < today and not w.foretold]
     last = max(known, key=lambda w: w.day, default=None)
     answer = steward.weather.answer
     return {

@@ -27,7 +27,7 @@ class DayInput:
     rain_mm: float | None
     wind_2m_m_s: float = 2.0
     rh_min_pct: float = 45.0
-    measured: bool = True  # False: a forecast or a stand-in
+    measured: bool = True  # False: a weather model's, a forecast or a stand-in
     source: str = ""
     rung: str = ""
     tmin_c: float | None = None

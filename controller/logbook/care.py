@@ -1,6 +1,6 @@
 """What keeps the logbook small on a card: its rules of thinning, and the log beside the file.
 
-Kept for ever: water that was given, the ledger, measured weather, field tests, and whatever a
+Kept for ever: water that was given, the ledger, weather that has been, field tests, and whatever a
 person wrote down. A season is reckoned from them, and they grow by a bounded amount a day. Thinned
 is what nobody reckons with any more, by RULES. Freed pages are used again by later rows; the file
 is not squeezed, which would write all of it anew.
@@ -48,20 +48,20 @@ class Rule:
 
 
 # A forecast may still lend a past day what nobody measured of it: only where the measured rows of
-# that day have all that reference ET can use is it spare.
-_MEASURED = "SELECT 1 FROM weather AS m WHERE m.day = w.day AND m.measured = 1 AND "
+# that day, or a model's, have all that reference ET can use is it spare.
+_KNOWN = "SELECT 1 FROM weather AS m WHERE m.day = w.day AND (m.measured OR m.modelled) AND "
 RULES = (
     Rule(
         what="forecasts of days over",
-        why="the day was measured in full, which outranks them",
+        why="the day is known in full from a station or a model, which outrank them",
         kept_days=FORECASTS_KEPT.days,
         sql="DELETE FROM weather WHERE rowid IN (SELECT w.rowid FROM weather AS w "
-        "WHERE w.measured = 0 AND w.day < :before "
-        f"AND EXISTS ({_MEASURED} m.tmin_c IS NOT NULL AND m.tmax_c IS NOT NULL) "
-        f"AND EXISTS ({_MEASURED} coalesce(m.vapour_pressure_kpa, m.dewpoint_c, m.rh_max_pct, "
+        "WHERE NOT (w.measured OR w.modelled) AND w.day < :before "
+        f"AND EXISTS ({_KNOWN} m.tmin_c IS NOT NULL AND m.tmax_c IS NOT NULL) "
+        f"AND EXISTS ({_KNOWN} coalesce(m.vapour_pressure_kpa, m.dewpoint_c, m.rh_max_pct, "
         "m.rh_mean_pct) IS NOT NULL) "
-        f"AND EXISTS ({_MEASURED} m.wind_m_s IS NOT NULL) "
-        f"AND EXISTS ({_MEASURED} coalesce(m.solar_mj_m2, m.sunshine_h) IS NOT NULL) "
+        f"AND EXISTS ({_KNOWN} m.wind_m_s IS NOT NULL) "
+        f"AND EXISTS ({_KNOWN} coalesce(m.solar_mj_m2, m.sunshine_h) IS NOT NULL) "
         "LIMIT :at_once)",
     ),
     Rule(

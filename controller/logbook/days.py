@@ -8,6 +8,7 @@ from datetime import date
 
 from controller.demand.records import LedgerDay
 from controller.logbook.rows import values_of
+from controller.logbook.schema import WERE_MEASURED
 from controller.weather.day import WeatherDay
 
 GAUGE = "rain gauge"  # a person's word: all of a day's rain as it is known then
@@ -27,7 +28,7 @@ class DayQuestions:
             "SELECT * FROM weather WHERE day BETWEEN ? AND ? ORDER BY day, kept_utc DESC, source",
             span(first, last),
         )
-        return [WeatherDay(**values_of(row, WeatherDay, truths=("measured",))) for row in rows]
+        return [_weather_of(row) for row in rows]
 
     def gauge_by_day(self) -> dict[date, float]:
         """Rain by the garden's own gauge; the latest word on a day stands. [mm]
@@ -74,6 +75,15 @@ class DayQuestions:
 
     def _rows(self, sql: str, values: Iterable[object] = ()) -> list[sqlite3.Row]:
         raise NotImplementedError
+
+
+def _weather_of(row: sqlite3.Row) -> WeatherDay:
+    """A day of weather, also out of a logbook that nobody has brought up to date yet."""
+    if "modelled" in row.keys():  # noqa: SIM118 - a row's `in` looks at its values
+        return WeatherDay(**values_of(row, WeatherDay, truths=("measured", "modelled")))
+    day = WeatherDay(**values_of(row, WeatherDay, truths=("measured",)))
+    now = WERE_MEASURED.get(day.source)
+    return day if now is None else day.with_(source=now, measured=False, modelled=True)
 
 
 def span(first: date, last: date) -> tuple[str, str]:

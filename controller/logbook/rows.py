@@ -76,6 +76,8 @@ def values_of(
         if cell is not None or field.default is MISSING:
             values[field.name] = cell
     values["day"] = date.fromisoformat(row["day"])
+    if values.get("given_utc") is not None:
+        values["given_utc"] = utc_from_text(values["given_utc"])
     for name in truths:
         values[name] = bool(row[name])
     return values

@@ -20,6 +20,8 @@ from controller.logbook.records import utc_text
 
 SET = "rowgate-logbook"
 MIGRATIONS = Migrations(SET)
+# What services' days that have been were called before migration 6, and are now.
+WERE_MEASURED = {f"{name} analysis": f"{name} model" for name in ("open-meteo", "nasa-power")}
 
 
 @MIGRATIONS(name="1 tables")
@@ -161,7 +163,18 @@ def _tended(db: Database) -> None:
     )
 
 
-@MIGRATIONS(name="6 the driest quarter, two stores of soil water, and days a daemon watched")
+@MIGRATIONS(name="6 what weather models say, and when it was given")
+def _models(db: Database) -> None:
+    """Services' days that have been were kept as measured; they are models' days."""
+    db.execute("ALTER TABLE weather ADD COLUMN modelled INTEGER NOT NULL DEFAULT 0")
+    db.execute("ALTER TABLE weather ADD COLUMN given_utc TEXT")
+    for was, now in WERE_MEASURED.items():
+        db.execute(
+            "UPDATE weather SET measured = 0, modelled = 1, source = ? WHERE source = ?", [now, was]
+        )
+
+
+@MIGRATIONS(name="7 the driest quarter, two stores of soil water, and days a daemon watched")
 def _driest_quarter(db: Database) -> None:
     """What was not computed before is NULL, not nought. Where a ledger was kept, it is said that
     the next plan computes it anew."""

@@ -11,7 +11,7 @@ from controller.demand.records import LedgerDay
 from controller.errors import InputError
 from controller.garden.model import Garden
 from controller.logbook.records import HowKnown, PulseRow, PulseState, SumRow, Sums
-from controller.weather.ladder import DAYS_BEFORE, NORMAL, SEASON
+from controller.weather.ladder import DAYS_BEFORE, NORMAL, SEASON, is_of_a_model
 
 BY = ("zone", "bed", "keeper", "month")
 NOT_IN_GARDEN = "(no longer in the garden file)"
@@ -46,7 +46,9 @@ def sum_up(
     for pulse in sorted(gave, key=lambda p: (p.day, p.zone)):
         groups.setdefault(name_of(pulse), []).append(pulse)
     stand_ins = [day for day in days if stands_in(day)]
-    foretold = [day for day in days if not day.measured and not stands_in(day)]
+    foretold = [
+        day for day in days if not (day.measured or stands_in(day) or is_of_a_model(day.rung))
+    ]
     return Sums(
         by=by,
         first=first,
@@ -68,7 +70,7 @@ def sum_up(
 
 
 def stands_in(day: LedgerDay) -> bool:
-    """Whether the day's weather is neither measured nor foretold, but made up for."""
+    """Whether the day's weather is neither measured, modelled nor foretold, but made up for."""
     return day.rung in _STAND_IN_RUNGS or (not day.measured and day.method.startswith(_STAND_IN))
 
 

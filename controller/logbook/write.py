@@ -198,6 +198,8 @@ def _row_of(value: WeatherDay | LedgerDay) -> Row:
         if not field.compare:
             continue  # worked with, and not kept
         cell = getattr(value, field.name)
+        if isinstance(cell, datetime):
+            cell = utc_text(cell)
         row[field.name] = cell.isoformat() if isinstance(cell, date) else cell
     return row
 

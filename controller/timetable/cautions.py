@@ -8,6 +8,7 @@ findings tell `about` what.
 from __future__ import annotations
 
 import math
+from datetime import date, timedelta
 from ipaddress import ip_address
 
 from controller.garden.model import Garden, Zone
@@ -23,6 +24,7 @@ from controller.timetable.plantingcheck import of_plantings
 from controller.timetable.setcheck import of_sets
 from controller.timetable.trust import barrel_words, zone_words
 from controller.timetable.undercover import of_covers
+from controller.timetable.windows import clock_change_words
 from controller.units import M_PER_FT
 
 __all__ = ["Finding", "findings", "unsaid"]
@@ -32,8 +34,13 @@ FASTEST_MAIN_M_S = 5 * M_PER_FT
 UNEVEN = 0.7  # class limit between fair and poor (ASAE EP458 usage; from memory)
 
 
-def findings(garden: Garden, grounds: Grounds, lines: Lines) -> list[Finding]:
-    """All faults and cautions, zone by zone, faults first."""
+def findings(
+    garden: Garden, grounds: Grounds, lines: Lines, *, today: date | None = None
+) -> list[Finding]:
+    """All faults and cautions, zone by zone, faults first.
+
+    With the garden's date, also what the next year's changes of the clocks do to its windows.
+    """
     found: list[Finding] = []
     if not garden.zones:
         found.append(Finding(weight="fault", where="garden", words="it has no zone"))
@@ -42,6 +49,8 @@ def findings(garden: Garden, grounds: Grounds, lines: Lines) -> list[Finding]:
     found += of_sets(garden, lines)
     found += _of_barrel(garden, lines)
     found += _of_windows(garden)
+    if today is not None:
+        found += _of_clock_changes(garden, today)
     found += _of_health(garden)
     return sorted(found, key=lambda f: f.weight != "fault")
 
@@ -127,6 +136,15 @@ def _of_barrel(garden: Garden, lines: Lines) -> list[Finding]:
             wanted_l += even_litres(net_mm=HOT_DAY_MM, ground_m2=zone.ground_m2, evenness=even)
     words = barrel_words(garden, wanted_l / 1000.0)
     return [] if words is None else [caution("supply", words)]
+
+
+def _of_clock_changes(garden: Garden, today: date) -> list[Finding]:
+    """The windows of the coming year that a change of the clocks makes longer or shorter."""
+    zone_info, last = garden.site.zone_info, today + timedelta(days=365)
+    return [
+        caution("watering", f"{words}; a window clear of that hour is as long as it says")
+        for words in clock_change_words(garden.watering, zone_info, today, last)
+    ]
 
 
 def _of_windows(garden: Garden) -> list[Finding]:

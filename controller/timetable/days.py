@@ -25,7 +25,14 @@ from controller.timetable.normals import Normals
 from controller.timetable.reference import clear_sky_of, eto_of, read_station
 from controller.timetable.standin import KnownDay, StandIns
 from controller.weather.day import WeatherDay
-from controller.weather.ladder import FORECAST_KEPT, NOTHING, BestDay, best_of, ranked_rows
+from controller.weather.ladder import (
+    FORECAST_KEPT,
+    MODEL_RAIN_SHARE,
+    NOTHING,
+    BestDay,
+    best_of,
+    ranked_rows,
+)
 
 __all__ = [
     "CLIMATE_DAYS",
@@ -236,8 +243,10 @@ class _Making:
             if since is not None and day < since:
                 continue
             over = self.today is not None and day < self.today
+            self._remark_on_model(day, by_words)
             if made.rung == FORECAST_KEPT:
-                words = "nobody measured; the forecast that was kept stands, its rain is unknown"
+                rain = ", its rain is unknown" if made.rain_mm is None else ""
+                words = f"nobody measured; the forecast that was kept stands{rain}"
             elif day not in self.known and (over or day < newest or day in self.best):
                 rain = "rain is unknown" if made.rain_mm is None else "rain is what was measured"
                 words = f"no usable weather; {self.stand_ins.words(made.rung)}, {rain}"
@@ -245,6 +254,21 @@ class _Making:
                 continue
             by_words.setdefault(words, []).append(day)
         self.remarks += [f"{_spans(found)}: {words}" for words, found in by_words.items()]
+
+    def _remark_on_model(self, day: date, by_words: dict[str, list[date]]) -> None:
+        """Name the days whose rain is a model's, and those on which the model has not settled."""
+        given = self.best.get(day)
+        if given is None:
+            return
+        if given.model_rain_mm and day not in self.gauge:
+            words = (
+                f"rain is a weather model's and may have missed the garden; "
+                f"{100 * MODEL_RAIN_SHARE:.0f} % of it is credited: note what a rain gauge caught"
+            )
+            by_words.setdefault(words, []).append(day)
+        if given.weather.settles:
+            words = "a weather model's figures that may still change; they are asked for again"
+            by_words.setdefault(words, []).append(day)
 
 
 def _mean(values: Sequence[float], otherwise: float) -> float:

@@ -13,6 +13,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 from controller.demand.records import DayInput
+from controller.weather.ladder import is_of_a_model
 
 _DAY = timedelta(days=1)
 WORTH_BY_LEAD = (1.0, 0.5)  # today, tomorrow
@@ -22,13 +23,17 @@ UNSAID_CHANCE_PCT = 50.0  # of a forecast that names an amount and no chance
 
 
 def counted_mm(day: DayInput, ahead: int) -> float:
-    """Rain of a forecast day that is to be counted on, before any trust; 0 for a measured day."""
-    if day.measured or day.rain_mm is None or not 0 <= ahead < len(WORTH_BY_LEAD):
+    """Rain of a forecast day that is to be counted on, before any trust; 0 for one that was."""
+    if _has_been(day) or day.rain_mm is None or not 0 <= ahead < len(WORTH_BY_LEAD):
         return 0.0
     chance = UNSAID_CHANCE_PCT if day.rain_chance_pct is None else day.rain_chance_pct
     if chance < LEAST_CHANCE_PCT or day.rain_mm < LEAST_AMOUNT_MM:
         return 0.0
     return day.rain_mm * min(chance, 100.0) / 100.0 * WORTH_BY_LEAD[ahead]
+
+
+def _has_been(day: DayInput) -> bool:
+    return day.measured or is_of_a_model(day.rung)
 
 
 def counted_on(
@@ -65,7 +70,7 @@ def as_planned(
     """
     changed: dict[date, DayInput] = {}
     for day, given in days.items():
-        if day >= first and not given.measured and given.rain_mm and day not in fallen_mm:
+        if day >= first and not _has_been(given) and given.rain_mm and day not in fallen_mm:
             changed[day] = replace(given, rain_mm=trust * counted.get(day, 0.0))
     return {**days, **changed} if changed else days
 

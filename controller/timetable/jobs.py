@@ -23,6 +23,7 @@ from controller.timetable.unlike import depth_of, loss_words
 from controller.timetable.wants import Outlook, Want, want_of
 from controller.timetable.windows import Stretch, allowed, days_to_next_window, hold_in_force
 from controller.units import l_from_m3
+from controller.weather.ladder import is_of_a_model
 from crops.catalogue import Catalogue, Crop, Soil
 
 _DAY = timedelta(days=1)
@@ -245,7 +246,7 @@ def _dose(
             raw_mm=evening.raw_mm,
             rain_mm=sum(d.rain_mm - d.rain_unused_mm - d.runoff_mm for d in since),
             rain_unknown_days=sum(not d.rain_known for d in since),
-            stand_in_days=sum(not d.measured for d in since),
+            stand_in_days=sum(not (d.measured or is_of_a_model(d.rung)) for d in since),
             words=words,
         ),
     )

@@ -65,7 +65,7 @@ class Normals:
 
 
 def normals_from(days: Iterable[WeatherDay], site: Site) -> Normals | None:
-    """Normals out of measured days, one row a day; None where no day of the year has one.
+    """Normals out of days that have been, one row a day; None where no day of the year has one.
 
     Days without both temperatures, forecasts, and days that no weather can have are left out.
     """
@@ -73,7 +73,7 @@ def normals_from(days: Iterable[WeatherDay], site: Site) -> Normals | None:
     years: set[int] = set()
     for weather in days:
         try:
-            eto = eto_of(weather, site) if weather.measured else None
+            eto = None if weather.foretold else eto_of(weather, site)
         except OutOfRange:
             continue
         if eto is None or weather.tmin_c is None or weather.tmax_c is None:

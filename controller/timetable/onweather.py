@@ -14,6 +14,7 @@ from controller.timetable.normals import Normals
 from controller.timetable.plan import plan_garden
 from controller.timetable.record import record_words
 from controller.timetable.records import Timetable
+from controller.timetable.windows import clock_change_words
 from controller.weather.day import WeatherDay
 
 _DAY = timedelta(days=1)
@@ -118,6 +119,7 @@ def _planned(
         remarks=(
             *weather.remarks,
             *demand.remarks,
+            *clock_change_words(garden.watering, garden.site.zone_info, first, last),
             *weather.credits,
             *record_words(garden, given.record, first=first),
         ),

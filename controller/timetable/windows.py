@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from controller.garden.model import Hold, ValveKind, Watering
+from controller.garden.model import Hold, ValveKind, Watering, Window
 
 _DAY = timedelta(days=1)
 
@@ -65,6 +65,41 @@ def allowed(
             if ends > begins:
                 windows.append(Stretch(begins, ends))
     return _without(_merged(windows), hold_stretches(watering.holds, zone_name, zone_info))
+
+
+def clock_change_words(
+    watering: Watering, zone_info: ZoneInfo, first: date, last: date
+) -> list[str]:
+    """Which windows that begin on these days are longer or shorter by a change of the clocks."""
+    said: list[str] = []
+    day = first
+    while day <= last:
+        midnights = (datetime.combine(day + n * _DAY, time(), tzinfo=zone_info) for n in (0, 2))
+        if len({midnight.utcoffset() for midnight in midnights}) > 1:
+            for window in watering.windows:
+                if day.weekday() in window.weekdays:
+                    said += _change_words(window, day, zone_info)
+        day += _DAY
+    return list(dict.fromkeys(said))
+
+
+def _change_words(window: Window, day: date, zone_info: ZoneInfo) -> list[str]:
+    opens = datetime.combine(day, window.opens)
+    closes = datetime.combine(day, window.closes)
+    if closes <= opens:
+        closes += _DAY
+    lasts = utc_from_local(closes, zone_info) - utc_from_local(opens, zone_info)
+    if lasts == closes - opens:
+        return []
+    return [
+        f"the clocks change in the window {opens:%H:%M} to {closes:%H:%M} of {day}: it is "
+        f"{_hours(max(lasts, timedelta(0)))} long, not {_hours(closes - opens)}"
+    ]
+
+
+def _hours(span: timedelta) -> str:
+    minutes = round(span.total_seconds() / 60.0)
+    return f"{minutes // 60}:{minutes % 60:02d} h"
 
 
 def hold_stretches(holds: Iterable[Hold], zone_name: str, zone_info: ZoneInfo) -> list[Stretch]:

@@ -9,7 +9,7 @@ import json
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from controller import units
@@ -19,6 +19,8 @@ from controller.weather.day import WeatherDay
 
 Convert = Callable[[float], float]
 MOST_PAST_DAYS, MOST_FORECAST_DAYS = 92, 16  # the most any of them has, as documented
+# The models behind the services run every six hours and take some more to come out: our choice.
+LONGEST_MAKING = timedelta(hours=12)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,6 +170,30 @@ def checked(day: WeatherDay, remarks: list[str]) -> WeatherDay:
         for f in findings
     ]
     return sound
+
+
+def under_way_words(asked_on: date, begins_utc: datetime, place: Place) -> list[str]:
+    """What to say of a forecast that begins after the midnight of the day it was given on."""
+    begins = begins_utc.astimezone(place.zone)
+    if begins.replace(tzinfo=None) <= datetime.combine(asked_on, time()):
+        return []
+    if begins.date() > asked_on:
+        return [f"it has nothing of the day under way, {asked_on}: it begins on {begins:%Y-%m-%d}"]
+    return [
+        f"of the day under way, {asked_on}, it lacks the hours before {begins:%H:%M}: that day is "
+        "not taken from it, nor the rain it still has for it"
+    ]
+
+
+def forecast_given_utc(given_utc: datetime, made_utc: datetime | None) -> datetime:
+    """What a forecast's age is counted from, against other services' forecasts.
+
+    When it was given; one that was made more than `LONGEST_MAKING` before is being repeated, and
+    counts from its making. A time to come is no time of making.
+    """
+    if made_utc is None or made_utc > given_utc or given_utc - made_utc <= LONGEST_MAKING:
+        return given_utc
+    return made_utc
 
 
 def only_parts(days: list[date]) -> list[str]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Generic, Protocol, TypeVar
 
 from controller.clock import Clock
@@ -70,8 +70,11 @@ class Asker:
         *,
         anew: bool = False,
         telling: frozenset[int] = frozenset(),
+        good_until_utc: Callable[[Kept], datetime] | None = None,
     ) -> Answered[Read]:
         """The answer to a question, read; `anew` asks although the one kept would still do.
+
+        `good_until_utc`: from that moment on, an answer given before it is asked for anew.
 
         A refusal with a status that is `telling` is raised, whatever is kept.
 
@@ -87,7 +90,8 @@ class Asker:
                 reading = read(kept)
             except NoWeather:
                 kept, remarks = None, (*remarks, *self._cache.set_aside(request.key))
-        if kept is not None and reading is not None and not anew and self._is_fresh(kept, keeping):
+        outdated = anew or (kept is not None and self._is_outdated(kept, good_until_utc))
+        if kept and reading is not None and not outdated and self._is_fresh(kept, keeping):
             return Answered(reading=reading, kept=kept, fresh=True, remarks=remarks)
         try:
             fetched = self._fetch(request, kept)
@@ -111,7 +115,11 @@ class Asker:
         now_utc, held_utc = self._clock.now_utc(), self._cache.held_until_utc(self._name)
         # One further off than any wait there is was noted by another clock.
         if held_utc is not None and 0.0 < (held_utc - now_utc).total_seconds() <= LONGEST_WAIT_S:
-            raise TryFailed("the weather service asked us to wait before asking again", again=False)
+            raise TryFailed(
+                f"the weather service is left alone until {held_utc:%Y-%m-%d %H:%M} UTC: it "
+                "refused us or asked us to wait",
+                again=False,
+            )
         try:
             return self._fetcher.fetch(request, kept)
         except TryFailed as fault:
@@ -130,6 +138,11 @@ class Asker:
                 f"{fault}; its clock says {new.given_utc:%Y-%m-%d}, this one "
                 f"{new.fetched_utc:%Y-%m-%d}: is this clock right?"
             ) from fault
+
+    def _is_outdated(self, kept: Kept, good_until_utc: Callable[[Kept], datetime] | None) -> bool:
+        if good_until_utc is None:
+            return False
+        return kept.when_utc < good_until_utc(kept) <= self._clock.now_utc()
 
     def _is_fresh(self, kept: Kept, keeping: Keeping) -> bool:
         age = self._clock.now_utc() - kept.when_utc

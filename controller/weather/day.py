@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 
@@ -12,7 +12,11 @@ class WeatherDay:
     """One local civil day at one place.
 
     `rain_mm` is None when nobody knows, which is not the same as 0. `wind_m_s` is the day's mean at
-    `wind_height_m` above the ground. `measured` is False for a forecast: what has not yet been.
+    `wind_height_m` above the ground.
+
+    `measured`: somebody read an instrument. `modelled`: a weather model says what has been. Neither
+    of them: a forecast. `given_utc` is when a figure that may still change was given; None where it
+    is final, or where nobody knows.
     """
 
     day: date
@@ -31,6 +35,18 @@ class WeatherDay:
     rain_chance_pct: float | None = None
     source: str = ""
     measured: bool = True
+    modelled: bool = False
+    given_utc: datetime | None = None
+
+    @property
+    def foretold(self) -> bool:
+        """Whether it is a forecast: neither measured nor modelled of what has been."""
+        return not (self.measured or self.modelled)
+
+    @property
+    def settles(self) -> bool:
+        """Whether it is a model's word on a day that has been, and may still change."""
+        return self.modelled and self.given_utc is not None
 
     def with_(self, **changes: Any) -> WeatherDay:
         """The same day with some fields changed."""
@@ -56,5 +72,5 @@ class WeatherDay:
 VALUES: tuple[str, ...] = tuple(
     f.name
     for f in fields(WeatherDay)
-    if f.name not in {"day", "wind_height_m", "source", "measured"}
+    if f.name not in {"day", "wind_height_m", "source", "measured", "modelled", "given_utc"}
 )

@@ -10,9 +10,10 @@ import time
 import zlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from importlib.metadata import PackageNotFoundError, version
+from urllib.parse import urljoin, urlsplit
 
 import requests
 
@@ -24,6 +25,11 @@ from controller.weather.patience import Patience, TryFailed, refusal
 Session = requests.Session  # for those who pass one through
 MOST_REASON_BYTES = 2_000
 PIECE_BYTES = 16_384
+_SENDS_ON = {301, 302, 303, 307, 308}
+# A mark of when an answer last changed is sent back only if it is younger than this, and no later
+# than the answer itself: our choice. The US service has dated answers weeks ahead, and would then
+# say for weeks that nothing is new.
+OLDEST_MARK = timedelta(days=1)
 # Nothing new for longer than this is not believed of any of these services: our choice.
 LONGEST_GOOD_S = 24 * 3600.0
 # What a read of the body raises: urllib3's root error, which requests brings along.
@@ -93,14 +99,22 @@ class Fetcher:
                 bound_s = min(self._patience.longest_wait_s, 2.0 * bound_s)
                 self._sleep(wait_s)
 
-    def _try_once(self, request: Request, kept: Kept | None, deadline_mono_s: float) -> Fetched:
+    def _try_once(
+        self,
+        request: Request,
+        kept: Kept | None,
+        deadline_mono_s: float,
+        *,
+        sent_on_to: str | None = None,
+    ) -> Fetched:
+        """One try; an answer that sends us on within the same host is followed, once."""
         left_s = deadline_mono_s - self._clock.mono_s()
         if left_s <= 0.0:
             raise TryFailed("the weather service took too long", again=False)
         try:
             with self._session.get(
-                request.url,
-                headers=_headers(request, kept),
+                sent_on_to or request.url,
+                headers=_headers(request, kept, self._clock.now_utc()),
                 timeout=(
                     min(self._patience.connect_s, left_s),
                     min(self._patience.read_s, left_s),
@@ -108,7 +122,10 @@ class Fetcher:
                 stream=True,
                 allow_redirects=False,
             ) as response:
-                return self._fetched(request, kept, response, deadline_mono_s)
+                to = None if sent_on_to else _sent_on_to(request.url, response)
+                if to is None:
+                    return self._fetched(request, kept, response, deadline_mono_s)
+            return self._try_once(request, kept, deadline_mono_s, sent_on_to=to)
         except requests.exceptions.SSLError as fault:
             raise TryFailed(
                 "the weather service's certificate was not accepted; is this clock right, or does "
@@ -125,6 +142,10 @@ class Fetcher:
             ) from fault
         except _BROKEN_OFF as fault:
             raise TryFailed("the weather service broke off its answer", again=True) from fault
+        except ValueError as fault:  # requests reads the address we are sent on to
+            raise TryFailed(
+                "we were sent on to another page, and its address does not read", again=False
+            ) from fault
 
     def _fetched(
         self,
@@ -229,7 +250,25 @@ def user_agent(contact: str) -> str:
     return f"Rowgate/{own} ({contact})" if contact else f"Rowgate/{own}"
 
 
-def _headers(request: Request, kept: Kept | None) -> dict[str, str]:
+def _sent_on_to(url: str, response: requests.Response) -> str | None:
+    """Where an answer sends us on to, if that is the same host over TLS; else None.
+
+    Any other host may be a network's sign-in page, or somebody we would not tell of the garden.
+    """
+    if response.status_code not in _SENDS_ON:
+        return None
+    try:
+        to = urljoin(url, response.headers.get("Location", ""))
+        asked, named = urlsplit(url), urlsplit(to)
+        same_host = (asked.hostname, asked.port or 443) == (named.hostname, named.port or 443)
+    except ValueError:
+        return None
+    is_tls = asked.scheme == named.scheme == "https"
+    plain = named.username is None and named.password is None
+    return to if same_host and is_tls and plain and to != url else None
+
+
+def _headers(request: Request, kept: Kept | None, now_utc: datetime) -> dict[str, str]:
     headers = {
         "User-Agent": user_agent(request.contact),
         "Accept": ", ".join(request.accept),
@@ -237,9 +276,17 @@ def _headers(request: Request, kept: Kept | None) -> dict[str, str]:
     }
     if kept is not None and kept.etag:
         headers["If-None-Match"] = kept.etag
-    if kept is not None and kept.last_modified:
+    if kept is not None and _is_sound_mark(kept, now_utc):
         headers["If-Modified-Since"] = kept.last_modified
     return headers
+
+
+def _is_sound_mark(kept: Kept, now_utc: datetime) -> bool:
+    """Whether an answer's mark of its last change is worth sending back, word for word."""
+    changed_utc = _date_utc(kept.last_modified) if kept.last_modified else None
+    if changed_utc is None or changed_utc > kept.given_utc:
+        return False
+    return max(kept.given_utc, now_utc) - changed_utc <= OLDEST_MARK
 
 
 def _good_for_s(said: Mapping[str, str], date_utc: datetime | None) -> float:

@@ -30,11 +30,13 @@ from controller.weather.answer import (
     Question,
     Reading,
     checked,
+    forecast_given_utc,
     inner,
     instant_utc,
     number,
     only_parts,
     parsed,
+    under_way_words,
     unit_trouble,
 )
 from controller.weather.day import WeatherDay
@@ -131,6 +133,9 @@ def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Read
     place, asked_on = question.place, question.place.date_at(given_utc)
     days: list[WeatherDay] = []
     partial = []
+    made = inner(properties, "meta").get("updated_at")
+    made_utc = None if made is None else instant_utc(made)
+    dated_utc = forecast_given_utc(given_utc, made_utc)
     for day in question.days_to_come(asked_on):
         span = local_day(day, place.zone)
         if not reaches(span, air.points["air_temperature"]):
@@ -141,18 +146,13 @@ def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Read
             continue
         written = WeatherDay(
             day=day, wind_height_m=WIND_HEIGHT_M, source=FORECAST, measured=False
-        ).with_(**values)
+        ).with_(given_utc=dated_utc, **values)
         days.append(checked(written, remarks))
     remarks += only_parts(partial)
     if not days:
         raise NoWeather("the weather service gave no day whole")
-    made = inner(properties, "meta").get("updated_at")
-    return Reading(
-        days=tuple(days),
-        asked_on=asked_on,
-        remarks=tuple(remarks),
-        made_utc=None if made is None else instant_utc(made),
-    )
+    remarks += under_way_words(asked_on, air.points["air_temperature"][0].at_utc, place)
+    return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks), made_utc=made_utc)
 
 
 def _units(properties: Mapping[str, object], remarks: list[str]) -> Mapping[str, Convert]:

@@ -3,7 +3,7 @@
 Source of the shape: the service's own pages on its interface (weather.gov/documentation/services-
 web-api, and the general questions beside its source, weather-gov/api). By these `windSpeed` is the
 highest steady wind of its stretch, so a mean made of it is on the high side, and water use with it.
-That it is told for 10 m is from memory.
+That it is given for 10 m is from memory: the pages do not say.
 
 It is asked in two steps: which square of its grid a place lies in, then for that square. A forecast
 for the United States alone; no past, no radiation. Each layer holds stretches of time, each with
@@ -30,11 +30,13 @@ from controller.weather.answer import (
     Question,
     Reading,
     checked,
+    forecast_given_utc,
     inner,
     instant_utc,
     number,
     only_parts,
     parsed,
+    under_way_words,
     unit_trouble,
 )
 from controller.weather.day import WeatherDay
@@ -123,6 +125,9 @@ def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Read
     partial, rainless = [], []
     ends_utc = layers["temperature"][-1].span.ends_utc
     begins_utc = layers["temperature"][0].span.begins_utc
+    made = properties.get("updateTime")
+    made_utc = None if made is None else instant_utc(made)
+    dated_utc = forecast_given_utc(given_utc, made_utc)
     for day in question.days_to_come(asked_on):
         span = local_day(day, place.zone)
         if span.begins_utc < begins_utc or span.ends_utc > ends_utc:
@@ -135,20 +140,15 @@ def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Read
             rainless.append(str(day))
         written = WeatherDay(
             day=day, wind_height_m=WIND_HEIGHT_M, source=FORECAST, measured=False
-        ).with_(**values)
+        ).with_(given_utc=dated_utc, **values)
         days.append(checked(written, remarks))
     remarks += only_parts(partial)
     if not days:
         raise NoWeather("the weather service gave no day whole")
     if rainless:
         remarks.append(f"its rain does not reach to {', '.join(rainless)}")
-    made = properties.get("updateTime")
-    return Reading(
-        days=tuple(days),
-        asked_on=asked_on,
-        remarks=tuple(remarks),
-        made_utc=None if made is None else instant_utc(made),
-    )
+    remarks += under_way_words(asked_on, begins_utc, place)
+    return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks), made_utc=made_utc)
 
 
 def _short(degrees: float) -> str:

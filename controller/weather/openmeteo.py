@@ -2,16 +2,23 @@
 
 Source of the shape: the documentation of Open-Meteo's forecast interface (open-meteo.com/en/docs).
 
-Its days before the day of asking are the weather models' own analysis of what has been: nobody
-read an instrument in the garden, but it will not change, so they count as measured. That day itself
-and those after it are a forecast. Which is which is settled by the day of asking: yesterday's
-forecast does not become a measurement by lying in a cache overnight.
+Its days before the day of asking are put together from the first hours of the weather models' runs:
+nobody read an instrument, so they are a model's days and never measured. Later runs still change
+them for about half a day, so a day counts as final only if it was given `SETTLES_AFTER` its end.
+The day of asking itself and those after it are a forecast. Which is which is settled by the day of
+asking: yesterday's forecast does not become a model's day by lying in a cache overnight.
+
+A figure of an hour is stamped with the hour's end, and its days are made of the stamps 00 to 23:
+rain and sun of a day are those from 23:00 to 23:00. One offset from Greenwich serves all days of an
+answer, so beyond a change of the clocks they begin an hour off; and where a zone's offset has half
+an hour in it, its hours are cut to whole ones. No figure can be put right from the daily ones: the
+days are used as they are, and days beyond a change of the clocks are named.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from urllib.parse import urlencode
 
 from controller.errors import NoWeather
@@ -20,6 +27,7 @@ from controller.weather.answer import (
     RAIN,
     TEMPERATURE,
     WIND,
+    Place,
     Question,
     Reading,
     Series,
@@ -31,10 +39,14 @@ from controller.weather.answer import (
     unit_trouble,
 )
 from controller.weather.day import WeatherDay
+from controller.weather.localdays import local_day
 
-ANALYSIS = "open-meteo analysis"
+MODEL = "open-meteo model"
 FORECAST = "open-meteo forecast"
 WIND_HEIGHT_M = 10.0
+# So long after a day's end its figures may still change: two runs of a model that starts anew every
+# six hours (the service's words on how it puts runs together; the figure is from memory).
+SETTLES_AFTER = timedelta(hours=12)
 
 
 def query(question: Question) -> str:
@@ -74,8 +86,15 @@ _SERIES: tuple[Series, ...] = (
 )
 
 
-def read_answer(body: str, question: Question, *, fetched_utc: datetime) -> Reading:
-    """Days out of the body of an answer.
+def settles_utc(given_utc: datetime, place: Place) -> datetime:
+    """When the day before the one on which an answer was given has settled."""
+    return local_day(place.date_at(given_utc), place.zone).begins_utc + SETTLES_AFTER
+
+
+def read_answer(
+    body: str, question: Question, *, fetched_utc: datetime, given_utc: datetime | None = None
+) -> Reading:
+    """Days out of the body of an answer, fetched by this clock, given by the service's if it said.
 
     A day with only part of its figures is left out: the service makes its highest and lowest from
     whatever hours there are, so on a day cut short they are not the day's.
@@ -102,9 +121,16 @@ def read_answer(body: str, question: Question, *, fetched_utc: datetime) -> Read
     # The board's clock may be wrong; the answer's own dates tell when it was given, too.
     asked_on = dates[0] + timedelta(days=question.past_days)
     own_date = question.place.date_at(fetched_utc)
-    days = _days(dates, columns, min(asked_on, own_date), remarks)
+    # It cannot have been given later than on the day that its dates tell.
+    asked_on_ends_utc = local_day(asked_on, question.place.zone).ends_utc
+    given_utc = min(given_utc or fetched_utc, asked_on_ends_utc)
+    days = [
+        _dated(day, given_utc, question.place)
+        for day in _days(dates, columns, min(asked_on, own_date), remarks)
+    ]
     if not days:
         raise NoWeather("the weather service gave no day whole")
+    remarks += _shifted_words(answer, asked_on, dates[-1], question.place)
     return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks))
 
 
@@ -119,6 +145,35 @@ def _require_zone(answer: Mapping[str, object], question: Question, fetched_utc:
             f"the weather service's days are those of {answer.get('timezone')!r:.60}, "
             f"asked for was {question.place.timezone}"
         )
+
+
+def _dated(day: WeatherDay, given_utc: datetime, place: Place) -> WeatherDay:
+    """The day with the moment it was given, unless that no longer matters: it has settled."""
+    ends_utc = local_day(day.day, place.zone).ends_utc
+    settled = day.modelled and given_utc >= ends_utc + SETTLES_AFTER
+    return day if settled else day.with_(given_utc=given_utc)
+
+
+def _shifted_words(
+    answer: Mapping[str, object], asked_on: date, last: date, place: Place
+) -> list[str]:
+    """Days from yesterday on that the service begins elsewhere than the garden does."""
+    offset_s = answer.get("utc_offset_seconds")
+    if isinstance(offset_s, bool) or not isinstance(offset_s, int | float):
+        return []
+    shifted = []
+    for n in range((last - asked_on).days + 2):
+        day = asked_on + timedelta(days=n - 1)
+        noon = datetime.combine(day, time(12), tzinfo=place.zone)
+        ours = noon.utcoffset()
+        if ours is not None and ours.total_seconds() != offset_s:
+            shifted.append(str(day))
+    if not shifted:
+        return []
+    return [
+        f"the clocks change: its days {', '.join(shifted)} do not begin at the garden's midnight, "
+        "for one offset from Greenwich serves all days of its answer"
+    ]
 
 
 def _dates(found: object, question: Question) -> tuple[date, ...]:
@@ -176,14 +231,15 @@ def _days(
         if any(values[name] is None for name in needed):
             partial.append(day)
             continue
-        measured = day < first_forecast
-        if measured:
+        modelled = day < first_forecast
+        if modelled:
             values["rain_chance_pct"] = None  # it rained, or it did not
         written = WeatherDay(
             day=day,
             wind_height_m=WIND_HEIGHT_M,
-            source=ANALYSIS if measured else FORECAST,
-            measured=measured,
+            source=MODEL if modelled else FORECAST,
+            measured=False,
+            modelled=modelled,
         ).with_(**values)
         days.append(checked(written, remarks))
     remarks += only_parts(partial)

@@ -9,6 +9,9 @@ from email.utils import parsedate_to_datetime
 from controller.errors import NoWeather
 
 LONGEST_WAIT_S = 6 * 3600.0  # what a Retry-After may ask of us, the clock perhaps being wrong
+# After a refusal of who asks (403), or of too many questions (429) without a wait named: whoever
+# asks on at once is shut out for longer. The hour is our choice.
+REFUSED_WAIT_S = 3600.0
 _RETRY = {408, 429, 500, 502, 503, 504}
 
 
@@ -53,11 +56,25 @@ def refusal(status: int, reason: str, retry_after: str | None, now_utc: datetime
         if "daily" in reason.lower() or "tomorrow" in reason.lower():
             # A day's allowance that is used up does not come back in a minute.
             return TryFailed(why, again=False, wait_s=wait_s or LONGEST_WAIT_S, status=status)
+        if wait_s is None:
+            return TryFailed(
+                f"{why}; it is left alone for an hour",
+                again=False,
+                wait_s=REFUSED_WAIT_S,
+                status=status,
+            )
         return TryFailed(why, again=True, wait_s=wait_s, status=status)
     if status in _RETRY:
         why = f"the weather service is out of order ({status}){said}"
         return TryFailed(why, again=True, wait_s=wait_s, status=status)
     why = f"the weather service refused the question ({status}){said}"
+    if status == 403:
+        return TryFailed(
+            f"{why}; it is left alone for {'an hour' if wait_s is None else 'as long as it asks'}",
+            again=False,
+            wait_s=REFUSED_WAIT_S if wait_s is None else wait_s,
+            status=status,
+        )
     return TryFailed(why, again=False, status=status)
 
 

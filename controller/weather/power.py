@@ -3,10 +3,11 @@
 Source of the shape: the documentation of POWER's daily interface (power.larc.nasa.gov/docs).
 
 The past only, for the whole world, on a grid of half a degree: temperatures are those of a wide
-stretch of country. It comes some days late, radiation later still: the latest days may lack it, and
-are taken without. A day runs from one midnight of the sun to the next, by a 15-degree band of
-longitude, and that may lie hours away from the garden's own. The figure that means "none" is the
-one the answer itself names, and units are read from the answer, too. Wind is at 2 m as it is.
+stretch of country, and all of it is what models make of it, so its days are never measured. It
+comes some days late, radiation later still: the latest days may lack it, and are taken without. A
+day runs from one midnight of the sun to the next, by a 15-degree band of longitude, and that may
+lie hours away from the garden's own. The figure that means "none" is the one the answer itself
+names, and units are read from the answer, too. Wind is at 2 m as it is.
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ from controller.weather.answer import (
 )
 from controller.weather.day import WeatherDay
 
-ANALYSIS = "nasa-power analysis"
+MODEL = "nasa-power model"
 WIND_HEIGHT_M = 2.0
 FIRST_DAY = date(1981, 1, 1)  # before it POWER has nothing (its documentation, from memory)
 # It comes about a week late; days that end longer ago were asked for by a wrong clock: our choice.
@@ -106,6 +107,14 @@ def read_days(body: str, question: Question, *, given_utc: datetime) -> Reading:
     }
     if not {"tmin_c", "tmax_c"} <= read.keys():
         raise NoWeather("the weather service gave no temperatures: " + "; ".join(remarks))
+    empty = {field for field, column in read.items() if not any(_figures(column))}
+    if not empty & {"tmin_c", "tmax_c"}:  # without these the answer has no day; else they go alone
+        remarks += [
+            f"the weather service left {s.name} empty on every day"
+            for s in _SERIES
+            if s.needed and s.field in empty
+        ]
+        read = {f: column for f, column in read.items() if f not in empty or f == "solar_mj_m2"}
     needed = [s.field for s in _SERIES if s.needed and s.field in read]
     days: list[WeatherDay] = []
     partial = []
@@ -118,8 +127,8 @@ def read_days(body: str, question: Question, *, given_utc: datetime) -> Reading:
         if missing:
             partial.append(day)
             continue
-        written = WeatherDay(day=day, wind_height_m=WIND_HEIGHT_M, source=ANALYSIS, measured=True)
-        days.append(checked(written.with_(**values), remarks))
+        written = WeatherDay(day=day, wind_height_m=WIND_HEIGHT_M, source=MODEL, measured=False)
+        days.append(checked(written.with_(modelled=True, **values), remarks))
     if not days:
         raise NoWeather("the weather service gave no day whole")
     if asked_on - days[-1].day > LONGEST_DELAY:
@@ -156,6 +165,11 @@ def _column(
         figure = fill if value is None else number(series.name, value)
         column[_date(text)] = None if figure == fill else to_ours(figure)
     return column
+
+
+def _figures(column: Mapping[date, float | None]) -> list[bool]:
+    """For each day whether there is a figure."""
+    return [figure is not None for figure in column.values()]
 
 
 def _date(text: str) -> date:

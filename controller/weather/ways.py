@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from controller.errors import NoWeather
 from controller.weather import metnorway, nws, openmeteo, power
@@ -18,6 +18,7 @@ from controller.weather.patience import TryFailed
 PAST = Keeping(fresh_for=timedelta(hours=12), warn_after=None, never_beyond=None)
 # Which square of the grid a place lies in changes when an office moves: our choice.
 SQUARES = Keeping(fresh_for=timedelta(days=7), warn_after=None, never_beyond=None)
+_CC_BY = "https://creativecommons.org/licenses/by/4.0/"
 _GEO_JSON = ("application/geo+json", "application/json")
 _NOT_FOUND = frozenset({404})
 
@@ -35,10 +36,21 @@ def _ask_open_meteo(way: Way, question: Question) -> Answered[Reading]:
     url = f"{way.base_url}?{openmeteo.query(question)}"
 
     def read(kept: Kept) -> Reading:
-        return openmeteo.read_answer(kept.body, question, fetched_utc=kept.fetched_utc)
+        return openmeteo.read_answer(
+            kept.body, question, fetched_utc=kept.fetched_utc, given_utc=kept.given_utc
+        )
+
+    def settles_utc(kept: Kept) -> datetime:
+        return openmeteo.settles_utc(kept.when_utc, question.place)
 
     request = Request(url=url, key=f"open-meteo {url}")
-    return way.asker.ask(request, read, question.place, FORECASTS)
+    return way.asker.ask(
+        request,
+        read,
+        question.place,
+        FORECASTS,
+        good_until_utc=settles_utc if question.past_days else None,
+    )
 
 
 def _ask_met_norway(way: Way, question: Question) -> Answered[Reading]:
@@ -119,7 +131,7 @@ def _forecast_of(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class About:
-    """What is to be known of a service before asking it."""
+    """What is to be known of a service before asking it; `credit` carries the licence's link."""
 
     base_url: str
     credit: str
@@ -133,14 +145,17 @@ class About:
 ABOUT: Mapping[str, About] = {
     "open-meteo": About(
         base_url="https://api.open-meteo.com/v1/forecast",
-        credit="Weather data by Open-Meteo.com (CC BY 4.0)",
+        credit="Weather data by Open-Meteo.com (https://open-meteo.com/), "
+        f"CC BY 4.0 ({_CC_BY}), worked into days of this garden",
         ask=_ask_open_meteo,
         has_past=True,
         has_forecast=True,
     ),
     "met-norway": About(
         base_url="https://api.met.no/weatherapi/locationforecast/2.0/complete",
-        credit="Weather data by MET Norway (NLOD 2.0 and CC BY 4.0)",
+        credit="Weather data by MET Norway (https://api.met.no/), "
+        f"NLOD 2.0 (https://data.norge.no/nlod/en/2.0) and CC BY 4.0 ({_CC_BY}), "
+        "worked into days of this garden",
         ask=_ask_met_norway,
         has_past=False,
         has_forecast=True,
@@ -148,14 +163,16 @@ ABOUT: Mapping[str, About] = {
     ),
     "nasa-power": About(
         base_url="https://power.larc.nasa.gov/api/temporal/daily/point",
-        credit="Weather data by the NASA POWER project, NASA Langley Research Center",
+        credit="Weather data by the NASA POWER project, NASA Langley Research Center "
+        "(https://power.larc.nasa.gov/docs/referencing/)",
         ask=_ask_nasa_power,
         has_past=True,
         has_forecast=False,
     ),
     "nws": About(
         base_url="https://api.weather.gov",
-        credit="Weather data by the US National Weather Service (public domain)",
+        credit="Weather data by the US National Weather Service, public domain "
+        "(https://www.weather.gov/disclaimer)",
         ask=_ask_nws,
         has_past=False,
         has_forecast=True,

@@ -189,8 +189,10 @@ def test_the_newest_moment_is_found_wherever_it_was_written(
 
 
 def test_every_field_of_a_weather_day_reads_back(book: Logbook, ask: Questions) -> None:
-    floats = [f.name for f in fields(WeatherDay) if f.name not in ("day", "source", "measured")]
-    full = replace(_weather(), **{name: 1.0 + 0.1 * i for i, name in enumerate(floats)})
+    floats = [f.name for f in fields(WeatherDay) if f.type == "float | None"]
+    floats.append("wind_height_m")
+    settling = {"measured": False, "modelled": True, "given_utc": datetime(2031, 6, 1, tzinfo=UTC)}
+    full = replace(_weather(), **settling, **{name: 1.0 + 0.1 * i for i, name in enumerate(floats)})
     bare = replace(
         _weather(DAY + timedelta(days=1), measured=False),
         **{name: None for name in floats if name != "wind_height_m"},
@@ -258,7 +260,13 @@ def test_every_source_ever_kept_of_a_day_reads_back(
     foretold = _weather(source="open-meteo forecast", measured=False, tmax_c=30.0)
     book.keep_weather([foretold, _weather(second, source="station.csv")])
     clock.advance(60.0)
-    analysed = _weather(source="open-meteo analysis", tmax_c=27.0)
+    analysed = _weather(
+        source="open-meteo model",
+        tmax_c=27.0,
+        measured=False,
+        modelled=True,
+        given_utc=clock.now_utc(),
+    )
     book.keep_weather([analysed])
     assert ask.weather_rows() == [analysed, foretold, _weather(second, source="station.csv")]
     assert ask.weather_rows(second) == [_weather(second, source="station.csv")]
@@ -379,12 +387,13 @@ def test_the_parts_of_a_zone_count_as_one_zone_day_and_each_on_its_rung(
             a_ledger_day("a", part="rows 2 and 3", rung="station"),
             a_ledger_day("b", rung="season", method="the season's table", measured=False),
             a_ledger_day("c", rung="forecast kept", measured=False),
+            a_ledger_day("d", rung="service", measured=False),  # a model's day is no forecast
         ]
     )
     sums = ask.sums("zone", DAY, DAY, GARDEN)
-    assert (sums.zone_days, sums.stand_in_zone_days, sums.forecast_zone_days) == (3, 1, 1)
+    assert (sums.zone_days, sums.stand_in_zone_days, sums.forecast_zone_days) == (4, 1, 1)
     assert sums.stand_ins == ("the season's table",)
-    assert sums.zone_days_by_rung == {"station": 1, "season": 1, "forecast kept": 1}
+    assert sums.zone_days_by_rung == {"station": 1, "season": 1, "forecast kept": 1, "service": 1}
 
 
 def test_a_stand_in_and_a_forecast_are_counted_apart(book: Logbook, ask: Questions) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -93,6 +94,16 @@ def test_a_forecast_that_lends_a_measured_day_something_stays(tmp_path: Path, la
         logbook.keep_weather([measured(LONG_AGO, **{lacking: None}), foretold(LONG_AGO)])
     tend(path, clock)
     assert len(sources(path, LONG_AGO)) == 2
+
+
+def test_a_models_day_makes_a_forecast_spare_and_is_never_thinned(tmp_path: Path) -> None:
+    path, clock = tmp_path / "logbook.db", HandClock()
+    model = replace(measured(LONG_AGO), source="a service model", measured=False, modelled=True)
+    with Logbook(path, clock) as logbook:
+        water(logbook, DAY)
+        logbook.keep_weather([model, foretold(LONG_AGO)])
+    tend(path, clock)
+    assert sources(path, LONG_AGO) == ["a service model"]
 
 
 def test_a_forecast_of_a_day_that_nobody_measured_stays(tmp_path: Path) -> None:

@@ -16,6 +16,7 @@ from controller.logbook.ask import Questions
 from controller.logbook.schema import MIGRATIONS, SET, migrate
 from controller.logbook.write import Logbook
 
+STEPS = [migration.name for migration in MIGRATIONS.pending(Database(memory=True))]
 TABLES = {
     "weather",
     "ledger",
@@ -80,7 +81,7 @@ def test_a_new_logbook_has_every_table_and_each_is_strict(tmp_path: Path) -> Non
 def test_a_new_logbook_records_its_steps_at_our_clock(tmp_path: Path) -> None:
     path = tmp_path / "logbook.db"
     Logbook(path, HandClock()).close()
-    assert [at for _, at in _steps(path)] == ["2031-06-01T04:00:00.000000Z"] * 5
+    assert [at for _, at in _steps(path)] == ["2031-06-01T04:00:00.000000Z"] * len(STEPS)
 
 
 def test_it_is_in_write_ahead_mode_and_syncs_every_commit(tmp_path: Path) -> None:
@@ -102,10 +103,7 @@ def test_a_first_version_is_brought_up_to_date_and_keeps_its_rows(tmp_path: Path
     Logbook(path, clock).close()
     assert [at[:16] for _, at in _steps(path)] == [
         "2031-06-01T04:00",
-        "2031-06-01T04:01",
-        "2031-06-01T04:01",
-        "2031-06-01T04:01",
-        "2031-06-01T04:01",
+        *["2031-06-01T04:01"] * (len(STEPS) - 1),
     ]
     new = tmp_path / "new.db"
     Logbook(new, clock).close()
@@ -113,6 +111,36 @@ def test_a_first_version_is_brought_up_to_date_and_keeps_its_rows(tmp_path: Path
     assert _names(path, "index") == _names(new, "index")
     with Questions(path) as ask:
         assert sum(ask.litres_by_zone_day().values()) == 4.5
+
+
+def test_what_models_said_was_kept_as_measured_and_is_no_longer(tmp_path: Path) -> None:
+    path, clock = tmp_path / "logbook.db", HandClock()
+    _first_step(path, clock)
+    with sqlite3.connect(path) as db:
+        db.executemany(
+            "INSERT INTO weather (day, source, kept_utc, measured, rain_mm) VALUES (?, ?, ?, ?, 9)",
+            [
+                ("2031-05-30", "open-meteo analysis", "2031-05-31T00:00:00.000000Z", 1),
+                ("2031-05-30", "open-meteo forecast", "2031-05-29T00:00:00.000000Z", 0),
+                ("2031-05-30", "station.csv", "2031-05-28T00:00:00.000000Z", 1),
+            ],
+        )
+    db.close()
+
+    def kinds() -> list[tuple[str, bool, bool]]:
+        with Questions(path) as ask:
+            return [(d.source, d.measured, d.modelled) for d in ask.weather_rows()]
+
+    wanted = [
+        ("open-meteo model", False, True),
+        ("open-meteo forecast", False, False),
+        ("station.csv", True, False),
+    ]
+    assert kinds() == wanted  # also before anybody has brought it up to date
+    assert len(_steps(path)) == 1
+    Logbook(path, clock).close()
+    assert len(_steps(path)) == len(STEPS)
+    assert kinds() == wanted
 
 
 def test_opening_an_up_to_date_logbook_changes_nothing(tmp_path: Path) -> None:

@@ -76,7 +76,7 @@ def _old_logbook(path: Path, steps: int) -> None:
     db.close()
 
 
-@pytest.mark.parametrize("steps", [1, 2, 3, 4])
+@pytest.mark.parametrize("steps", [1, 2, 3, 4, 5])
 def test_a_daemon_brings_an_older_logbook_up_to_date_and_runs(
     tmp_path: Path, pins: RecordingPins, steps: int
 ) -> None:
@@ -86,7 +86,7 @@ def test_a_daemon_brings_an_older_logbook_up_to_date_and_runs(
         (count,) = connection.execute(
             "SELECT count(*) FROM _sqlite_migrations WHERE migration_set = ?", [SET]
         ).fetchone()
-    assert count == 5
+    assert count == len(list(MIGRATIONS.pending(Database(memory=True))))
 
 
 def test_a_daemon_older_than_the_logbook_ends_with_every_line_off_and_changes_nothing(

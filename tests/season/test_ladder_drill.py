@@ -37,6 +37,7 @@ ORDER = ("station.csv", "first", "second")
 SUN, WIND = ("solar_mj_m2", "sunshine_h"), ("wind_m_s",)
 VAPOUR = ("vapour_pressure_kpa", "dewpoint_c", "rh_max_pct", "rh_min_pct", "rh_mean_pct")
 Rows = list[WeatherDay]
+MODEL = {"measured": False, "modelled": True}
 
 
 @dataclass(frozen=True)
@@ -85,8 +86,10 @@ def sources_of(rows: Rows) -> dict[str, Rows]:
     draw = random.Random(1976)
     return {
         "station": rows,
-        "first": [_blurred(w, draw, 1.0, "first analysis") for w in rows],
-        "second": [_blurred(w, draw, 1.0, "second analysis").with_(solar_mj_m2=None) for w in rows],
+        "first": [_blurred(w, draw, 1.0, "first model").with_(**MODEL) for w in rows],
+        "second": [
+            _blurred(w, draw, 1.0, "second model").with_(solar_mj_m2=None, **MODEL) for w in rows
+        ],
         "kept": [_blurred(w, draw, 1.5, "first forecast").with_(measured=False) for w in rows],
         "three weeks": [w for w in rows if w.day.toordinal() // 7 % 4],
         "normals": [],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, time
 
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 
@@ -75,6 +75,23 @@ def test_a_window_for_nobody_is_a_fault() -> None:
     )
     garden = a_garden(watering=Watering(windows=(hand_only,)))
     assert "fault: no window lets relay valves water" in _words(garden)
+
+
+def test_a_window_that_spans_a_change_of_the_clocks_is_told() -> None:
+    garden = a_garden()
+    night = replace(garden.watering, windows=(Window(opens=time(1), closes=time(4)),))
+    found = findings(
+        replace(garden, watering=night),
+        Grounds(garden, load()),
+        Lines(garden),
+        today=date(2031, 1, 1),
+    )
+    said = [f.words for f in found if f.where == "watering" and "clocks change" in f.words]
+    # EU summer time (Directive 2000/84/EC): the last Sundays of March and October.
+    assert len(said) == 2
+    assert "2031-03-30: it is 2:00 h long, not 3:00 h" in said[0]
+    assert "2031-10-26: it is 4:00 h long, not 3:00 h" in said[1]
+    assert "clocks change" not in _words(garden)
 
 
 def test_a_long_row_waters_unevenly_and_is_told_so() -> None:

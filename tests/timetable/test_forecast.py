@@ -38,6 +38,13 @@ def forecast(rain_mm: float | None, chance_pct: float | None = 80.0, ahead: int 
     )
 
 
+def test_rain_that_a_model_says_has_fallen_is_no_forecast() -> None:
+    been = replace(forecast(10.0), rung="second service")
+    assert counted_mm(been, 0) == 0.0
+    planned = as_planned({TODAY: been}, {}, first=TODAY, fallen_mm={}, trust=0.5)
+    assert planned[TODAY].rain_mm == 10.0  # discounted already, where the day was made
+
+
 @pytest.mark.parametrize(
     ("rain_mm", "chance_pct", "ahead", "worth_mm"),
     [

@@ -13,6 +13,7 @@ from support.gardens import a_garden
 
 from controller.errors import NoWeather
 from controller.garden.model import Garden, WeatherSource
+from controller.timetable.days import demand_days
 from controller.timetable.gather import Gatherer, best_normals, order_of
 from controller.weather import services
 from controller.weather.day import WeatherDay
@@ -32,7 +33,7 @@ def a_day(day: date, source: str, *, measured: bool = True, **more: Any) -> Weat
 def around(name: str) -> tuple[WeatherDay, ...]:
     """Yesterday as it was, today and tomorrow as they are foretold."""
     return (
-        a_day(TODAY - DAY, f"{name} analysis"),
+        a_day(TODAY - DAY, f"{name} model", measured=False, modelled=True),
         *(a_day(TODAY + n * DAY, f"{name} forecast", measured=False) for n in (0, 1)),
     )
 
@@ -94,10 +95,35 @@ def test_the_second_is_asked_where_the_first_fails_or_is_old(
     assert any(row.source.startswith("met-norway") for row in found.rows)
 
 
+def test_an_old_answer_of_the_first_does_not_outrank_the_seconds_fresh_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Today at eight: the first last answered yesterday at eight and is down; the second speaks."""
+
+    def days(name: str, given_utc: datetime, rain_mm: float) -> tuple[WeatherDay, ...]:
+        return tuple(
+            replace(day, given_utc=given_utc, rain_mm=rain_mm, rain_chance_pct=90.0)
+            for day in around(name)
+            if day.foretold
+        )
+
+    Services(
+        monkeypatch,
+        open_meteo=(days("open-meteo", NOW - DAY, 25.0), False),
+        met_norway=(days("met-norway", NOW, 0.0), True),
+    )
+    found = gathered(tmp_path, garden(services=("open-meteo", "met-norway")))
+    made = demand_days(
+        found.rows, a_garden().site, first=TODAY, last=TODAY + DAY, today=TODAY, order=found.order
+    )
+    assert {d.source for d in made.days.values()} == {"met-norway forecast"}
+    assert [d.rain_mm for d in made.days.values()] == [0.0, 0.0]
+
+
 def test_a_service_of_the_past_alone_does_not_spare_the_next(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    past = (a_day(TODAY - 8 * DAY, "nasa-power analysis"),)
+    past = (a_day(TODAY - 8 * DAY, "nasa-power model", measured=False, modelled=True),)
     asked = Services(monkeypatch, nasa_power=(past, True), open_meteo=(around("open-meteo"), True))
     gathered(tmp_path, garden(services=("nasa-power", "open-meteo")))
     assert asked.asked == ["nasa-power", "open-meteo"]

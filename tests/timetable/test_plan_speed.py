@@ -104,8 +104,9 @@ def rows_of_weather() -> tuple[WeatherDay, ...]:
                 solar_mj_m2=20.0 + 6.0 * turn,
                 rain_mm=9.0 if off % 8 == 3 else 0.0,
                 rain_chance_pct=None if off < 0 else 60.0,
-                source="a service analysis" if off < 0 else "a service forecast",
-                measured=off < 0,
+                source="a service model" if off < 0 else "a service forecast",
+                measured=False,
+                modelled=off < 0,
             )
         )
     return tuple(days)

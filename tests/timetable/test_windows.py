@@ -10,6 +10,7 @@ import pytest
 from controller.garden.model import Hold, ValveKind, Watering, Window
 from controller.timetable.windows import (
     allowed,
+    clock_change_words,
     days_to_next_window,
     hold_in_force,
     utc_from_local,
@@ -49,6 +50,35 @@ def test_in_spring_a_window_is_what_of_it_exists(opens: time, closes: time, minu
     stretch = _stretch(opens, closes, SPRING)
     length = 0.0 if stretch is None else (stretch[1] - stretch[0]).total_seconds() / 60
     assert length == minutes
+
+
+@pytest.mark.parametrize(
+    ("opens", "closes", "day", "words"),
+    [
+        (time(1), time(4), SPRING, "it is 2:00 h long, not 3:00 h"),
+        (time(1), time(4), AUTUMN, "it is 4:00 h long, not 3:00 h"),
+        (time(2, 0), time(2, 45), SPRING, "it is 0:00 h long, not 0:45 h"),
+        (time(23), time(5), SPRING - timedelta(days=1), "it is 5:00 h long, not 6:00 h"),
+        (time(5), time(8), SPRING, None),
+        (time(23), time(1), SPRING - timedelta(days=1), None),
+        (time(3), time(6), AUTUMN, None),
+    ],
+)
+def test_a_window_that_spans_a_change_of_the_clocks_is_named(
+    opens: time, closes: time, day: date, words: str | None
+) -> None:
+    said = clock_change_words(
+        _watering(opens, closes), BERLIN, day - timedelta(days=9), day + timedelta(days=9)
+    )
+    assert len(said) == (words is not None)
+    assert words is None or said[0] == (
+        f"the clocks change in the window {opens:%H:%M} to {closes:%H:%M} of {day}: {words}"
+    )
+    # On the days beside it nothing is odd, nor where the window does not open on that weekday.
+    assert not clock_change_words(_watering(opens, closes), BERLIN, *[day - timedelta(days=3)] * 2)
+    others = frozenset(range(7)) - {day.weekday()}
+    window = Window(opens=opens, closes=closes, weekdays=others)
+    assert not clock_change_words(Watering(windows=(window,)), BERLIN, day, day)
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -12,10 +12,12 @@ from hypothesis import strategies as st
 from support.weather_server import USUAL, forecast
 
 from controller.errors import NoWeather
+from controller.weather import openmeteo
 from controller.weather.answer import Place, Question, Reading, reason_in
 from controller.weather.openmeteo import read_answer
 
 TODAY = date(2031, 6, 1)
+NOW = datetime(2031, 6, 1, 4, 0, tzinfo=UTC)
 QUESTION = Question(
     place=Place(latitude_deg=40.5, longitude_deg=-4.2, elevation_m=640.0, timezone="Europe/Madrid"),
     today=TODAY,
@@ -26,7 +28,7 @@ QUESTION = Question(
 
 def look(answer: Any) -> Reading:
     body = answer if isinstance(answer, str) else json.dumps(answer)
-    return read_answer(body, QUESTION, fetched_utc=datetime(2031, 6, 1, 4, 0, tzinfo=UTC))
+    return read_answer(body, QUESTION, fetched_utc=NOW)
 
 
 def changed(name: str, values: list[Any]) -> dict[str, Any]:
@@ -168,6 +170,45 @@ def test_days_of_another_zone_are_refused_and_another_name_of_ours_is_not() -> N
         look(greenwich)
     renamed = {**forecast(TODAY), "timezone": "Europe/Paris"}  # the same hours that day
     assert len(look(renamed).days) == 5
+
+
+def test_yesterday_settles_half_a_day_after_its_end_and_days_before_it_have() -> None:
+    # WORKED: 31 May ends in Madrid at 22 UTC of that day; twelve hours on it is 10 UTC, noon there.
+    place = QUESTION.place
+    noon = datetime(2031, 6, 1, 10, tzinfo=UTC)
+    assert openmeteo.settles_utc(noon - timedelta(hours=7), place) == noon
+    for at_utc, settles in ((noon - timedelta(seconds=1), True), (noon, False)):
+        body = json.dumps(forecast(TODAY))
+        reading = read_answer(body, QUESTION, fetched_utc=at_utc)
+        assert [d.settles for d in reading.days] == [False, settles, False, False, False]
+        assert [d.given_utc for d in reading.days] == [
+            None, at_utc if settles else None, at_utc, at_utc, at_utc
+        ]  # fmt: skip
+
+
+def test_no_day_settles_by_a_clock_that_has_run_ahead() -> None:
+    ahead = datetime(2033, 6, 1, tzinfo=UTC)
+    reading = read_answer(json.dumps(forecast(TODAY)), QUESTION, fetched_utc=ahead)
+    assert [d.given_utc for d in reading.days[2:]] == [datetime(2031, 6, 1, 22, tzinfo=UTC)] * 3
+    reading = read_answer(json.dumps(forecast(TODAY)), QUESTION, fetched_utc=ahead, given_utc=NOW)
+    assert {d.given_utc for d in reading.days} == {None, NOW}
+
+
+def test_days_beyond_a_change_of_the_clocks_are_named() -> None:
+    """The clocks of Madrid go forward on 30 March 2031; one offset serves the whole answer."""
+    at_utc = datetime(2031, 3, 29, 4, tzinfo=UTC)
+    today = date(2031, 3, 29)
+    asked = Question(place=QUESTION.place, today=today, past_days=2, forecast_days=3)
+    answer = {**forecast(today), "utc_offset_seconds": 3600}
+    said = read_answer(json.dumps(answer), asked, fetched_utc=at_utc).remarks
+    assert len(said) == 1
+    assert "its days 2031-03-30, 2031-03-31 do not begin at the garden's midnight" in said[0]
+    # Days long past are not named: it would be said for three months.
+    today = date(2031, 4, 3)
+    asked = Question(place=QUESTION.place, today=today, past_days=9, forecast_days=3)
+    answer = {**forecast(today, past_days=9), "utc_offset_seconds": 7200}
+    at_utc = datetime(2031, 4, 3, 4, tzinfo=UTC)
+    assert read_answer(json.dumps(answer), asked, fetched_utc=at_utc).remarks == ()
 
 
 def test_a_reason_is_taken_from_an_error_and_cut_short() -> None:

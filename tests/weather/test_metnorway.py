@@ -19,6 +19,12 @@ NOW = datetime(2031, 6, 1, 4, 0, tzinfo=UTC)
 TODAY = date(2031, 6, 1)
 
 
+LACKS = (
+    "of the day under way, 2031-06-01, it lacks the hours before 06:00: that day is not taken from "
+    "it, nor the rain it still has for it"
+)
+
+
 def question(zone: str = "Europe/Madrid", longitude_deg: float = -4.2, days: int = 16) -> Question:
     place = Place(
         latitude_deg=40.51234, longitude_deg=longitude_deg, elevation_m=640.0, timezone=zone
@@ -45,7 +51,7 @@ def test_the_days_are_those_there_whole_and_all_are_a_forecast() -> None:
     }  # fmt: skip
     assert reading.asked_on == TODAY
     assert reading.made_utc == NOW
-    assert reading.remarks == ()
+    assert reading.remarks == (LACKS,)
 
 
 def test_today_counts_when_asked_before_it_begins() -> None:
@@ -53,6 +59,41 @@ def test_today_counts_when_asked_before_it_begins() -> None:
     reading = read_forecast(json.dumps(met_norway(midnight_utc)), question(), given_utc=NOW)
     assert reading.days[0].day == TODAY
     assert not reading.days[0].measured
+
+
+@pytest.mark.parametrize(
+    ("begins_utc", "words"),
+    [
+        (datetime(2031, 5, 31, 22, tzinfo=UTC), None),  # midnight in Madrid
+        (datetime(2031, 5, 31, 20, tzinfo=UTC), None),
+        (datetime(2031, 6, 1, 17, tzinfo=UTC), "the day under way, 2031-06-01, it lacks the hours "
+         "before 19:00"),
+        (datetime(2031, 6, 1, 23, tzinfo=UTC), "nothing of the day under way, 2031-06-01: it "
+         "begins on 2031-06-02"),
+    ],
+)  # fmt: skip
+def test_what_is_lacking_of_the_day_under_way_is_said(
+    begins_utc: datetime, words: str | None
+) -> None:
+    said = [r for r in look(met_norway(begins_utc)).remarks if "under way" in r]
+    assert len(said) == (words is not None)
+    assert words is None or words in said[0]
+
+
+@pytest.mark.parametrize(
+    ("made", "dated"),
+    [
+        ("2031-05-31T20:00:00Z", NOW),
+        ("2031-05-31T15:00:00Z", datetime(2031, 5, 31, 15, tzinfo=UTC)),  # it is being repeated
+        ("2031-06-02T00:00:00Z", NOW),  # nothing is made in time to come
+    ],
+)
+def test_days_are_dated_by_when_they_were_given_or_were_made_long_before(
+    made: str, dated: datetime
+) -> None:
+    answer = met_norway(NOW)
+    answer["properties"]["meta"]["updated_at"] = made
+    assert {d.given_utc for d in look(answer).days} == {dated}
 
 
 def test_no_more_days_than_were_asked_for() -> None:
@@ -140,7 +181,7 @@ def test_a_step_that_lacks_its_rain_spoils_its_day_only() -> None:
     del step["next_1_hours"]["details"]["precipitation_amount"]
     reading = look(answer)
     assert [d.day.day for d in reading.days][:2] == [3, 4]
-    assert reading.remarks == ("left out, being only part of a day: 2031-06-02",)
+    assert reading.remarks == ("left out, being only part of a day: 2031-06-02", LACKS)
 
 
 @pytest.mark.parametrize("value", [None, "gone"])
@@ -222,7 +263,7 @@ def test_a_unit_nobody_knows_leaves_the_figure_out() -> None:
     reading = look(answer)
     assert reading.days[0].rain_mm is None
     assert reading.days[0].tmax_c == 15.0
-    assert len(reading.remarks) == 1
+    assert len(reading.remarks) == 2
     assert "its unit is 'barleycorn'" in reading.remarks[0]
     answer["properties"]["meta"]["units"]["air_temperature"] = "K"
     with pytest.raises(NoWeather, match="no temperatures"):

@@ -64,6 +64,8 @@ def test_rain_beyond_its_last_stretch_is_unknown_not_nought() -> None:
     assert [d.rain_mm for d in reading.days] == [pytest.approx(4.8)] * 2 + [None] * 4
     assert reading.remarks == (
         "its rain does not reach to 2031-06-12, 2031-06-13, 2031-06-14, 2031-06-15",
+        "of the day under way, 2031-06-09, it lacks the hours before 19:00: that day is not taken "
+        "from it, nor the rain it still has for it",
     )
 
 

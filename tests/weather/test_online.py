@@ -19,6 +19,7 @@ from controller.clock import SystemClock
 from controller.errors import NoWeather, OutOfRange
 from controller.weather.patience import Patience
 from controller.weather.services import OnlineAnswer, Place, Service, service
+from controller.weather.ways import ABOUT
 
 Ask = Callable[[], OnlineAnswer]
 TODAY = date(2031, 6, 1)
@@ -40,7 +41,7 @@ def test_a_good_answer_becomes_days_in_our_units(server: WeatherServer, ask: Ask
     assert {d.wind_height_m for d in answer.days} == {10.0}
     assert answer.fresh
     assert answer.remarks == ()
-    assert answer.credit == "Weather data by Open-Meteo.com (CC BY 4.0)"
+    assert answer.credit == ABOUT["open-meteo"].credit
 
 
 def test_the_question_names_place_zone_days_and_units(server: WeatherServer, ask: Ask) -> None:
@@ -59,13 +60,14 @@ def test_the_question_names_place_zone_days_and_units(server: WeatherServer, ask
     assert server.agents[0] != "Rowgate/"
 
 
-def test_days_before_today_are_analysis_and_the_others_forecast(
+def test_days_before_today_are_a_models_and_the_others_forecast(
     server: WeatherServer, ask: Ask
 ) -> None:
     server.say(good(forecast(TODAY)))
     days = ask().days
-    assert [d.measured for d in days] == [True, True, False, False, False]
-    assert days[1].source == "open-meteo analysis"
+    assert [d.modelled for d in days] == [True, True, False, False, False]
+    assert not any(d.measured for d in days)
+    assert days[1].source == "open-meteo model"
     assert days[2].source == "open-meteo forecast"
     assert days[1].rain_chance_pct is None
 
@@ -75,10 +77,10 @@ def test_today_is_the_gardens_date_not_greenwichs(
 ) -> None:
     clock.wall = datetime(2031, 5, 31, 22, 30, tzinfo=UTC)  # half past midnight in Madrid
     server.say(good(forecast(TODAY)))
-    assert [d.day for d in ask().days if d.measured][-1] == date(2031, 5, 31)
+    assert [d.day for d in ask().days if d.modelled][-1] == date(2031, 5, 31)
 
 
-def test_a_forecast_does_not_become_a_measurement_in_the_cache(
+def test_a_forecast_does_not_become_a_models_day_in_the_cache(
     server: WeatherServer, clock: HandClock, ask: Ask
 ) -> None:
     server.say(good(forecast(TODAY)))
@@ -87,7 +89,7 @@ def test_a_forecast_does_not_become_a_measurement_in_the_cache(
     server.say(error(400, "no"))
     answer = ask()
     assert not answer.fresh
-    assert [d.measured for d in answer.days] == [True, True, False, False, False]
+    assert [d.modelled for d in answer.days] == [True, True, False, False, False]
 
 
 def test_an_answer_is_kept_for_three_hours_without_asking_again(
@@ -101,6 +103,24 @@ def test_an_answer_is_kept_for_three_hours_without_asking_again(
     assert again == first
     clock.advance(1)
     assert ask().fetched_utc == clock.now_utc()
+    assert len(server.asked) == 2
+
+
+def test_yesterday_is_asked_for_again_once_it_has_settled(
+    server: WeatherServer, clock: HandClock, ask: Ask
+) -> None:
+    """At eleven in Madrid it has not; at noon it has, though the answer is an hour old."""
+    clock.wall = datetime(2031, 6, 1, 9, tzinfo=UTC)
+    server.say(good(forecast(TODAY)).with_(Cache_Control="max-age=36000"))
+    assert [d.settles for d in ask().days] == [False, True, False, False, False]
+    clock.advance(HOUR - 1)
+    ask()
+    assert len(server.asked) == 1
+    clock.advance(1)
+    assert not any(d.settles for d in ask().days)
+    assert len(server.asked) == 2
+    clock.advance(9 * HOUR)
+    ask()
     assert len(server.asked) == 2
 
 
@@ -212,7 +232,7 @@ def test_a_refusal_tells_its_reason_and_is_not_repeated(
     assert (len(server.asked), slept) == (1, [])
 
 
-@pytest.mark.parametrize("status", [408, 429, 500, 502, 503, 504])
+@pytest.mark.parametrize("status", [408, 500, 502, 503, 504])
 def test_a_passing_trouble_is_tried_again_and_forgotten(
     server: WeatherServer, ask: Ask, slept: list[float], status: int
 ) -> None:

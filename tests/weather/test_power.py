@@ -34,16 +34,17 @@ def look(answer: Any, asked: Question | None = None) -> Reading:
     return read_days(body, asked or question(), given_utc=NOW)
 
 
-def test_days_that_have_been_are_measured_and_wind_is_at_two_metres() -> None:
+def test_days_that_have_been_are_a_models_and_wind_is_at_two_metres() -> None:
     reading = look(nasa_power(FIRST, 9))
     assert [d.day for d in reading.days] == [FIRST + timedelta(days=n) for n in range(9)]
     assert reading.days[0].known() == {
         "tmin_c": 11.1, "tmax_c": 24.8, "rh_mean_pct": 57.2, "dewpoint_c": 9.2, "wind_m_s": 1.6,
         "solar_mj_m2": 23.9, "rain_mm": 0.4,
     }  # fmt: skip
-    assert {(d.source, d.measured, d.wind_height_m) for d in reading.days} == {
-        ("nasa-power analysis", True, 2.0)
+    assert {(d.source, d.measured, d.modelled, d.wind_height_m) for d in reading.days} == {
+        ("nasa-power model", False, True, 2.0)
     }
+    assert not any(d.settles for d in reading.days)
 
 
 def test_the_latest_days_are_taken_without_radiation_and_later_ones_not_at_all() -> None:
@@ -204,4 +205,4 @@ def test_no_answer_brings_the_reader_down(name: str, value: Any) -> None:
     except NoWeather:
         return
     assert reading.days
-    assert all(d.measured and d.day < date(2031, 6, 10) for d in reading.days)
+    assert all(d.modelled and d.day < date(2031, 6, 10) for d in reading.days)
