@@ -31,11 +31,11 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
 # FAO-56 (1998), chapter 10: an organic mulch takes 5 % off evaporation for each 10 % of the surface
 # it covers.
 ORGANIC_EVAPORATION = 0.5
-# FAO-56 (1998), chapter 10, on plastic: Kcb falls by 5 to 15 %, Kc by 10 to 30 %, Kc initial to some
-# 0.10; its Example 45, cucumber with drip, takes 10 % off Kcb and 15 % off Kc. The two agree where
-# no evaporation is left: 0.90 x 0.95 = 0.855 and 0.85 x 1.00 = 0.85 in mid-season, 0.90 x 0.70 =
-# 0.63 and 0.85 x 0.75 = 0.64 at the end. So both of our forms take 10 % off Kcb and all of the
-# evaporation below the film; Kc initial is then 0.90 x 0.15 = 0.135. Our choice.
+# FAO-56 (1998), chapter 10, on plastic: Kcb falls by 5 to 15 %, Kc by 10 to 30 %, Kc initial to
+# about 0.10; its Example 45, cucumber with drip, takes 10 % off Kcb and 15 % off Kc. The two agree
+# where no evaporation is left: 0.90 x 0.95 = 0.855 and 0.85 x 1.00 = 0.85 in mid-season, 0.90 x
+# 0.70 = 0.63 and 0.85 x 0.75 = 0.64 at the end. So both of our forms take 10 % off Kcb and all of
+# the evaporation below the film; Kc initial is then 0.90 x 0.15 = 0.135. Our choice.
 PLASTIC_TRANSPIRATION = 0.90
 PLASTIC_EVAPORATION = 0.0
 
