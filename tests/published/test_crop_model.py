@@ -39,8 +39,9 @@ SOIL = "loam"
 OWN_THIRST, GREAT_THIRST = 1.0, 1.2
 SCATTER_PCT = 15.0
 AS_GOOD = 0.97  # of the potential yield; our choice: what a model can be believed to tell apart
-# With a third less water. Our choice: more than any rounding, and less than the quarter to the half
-# that yield response factors of 1.1 (potato) and 1.25 (maize; FAO-33, from memory) make of a third.
+# With a third less water. Our choice: more than any rounding, and less than the 37 to 42 % that
+# yield response factors of 1.1 (potato) and 1.25 (maize; FAO-33, from memory) make of a third, for
+# part of what is withheld would have dried or drained.
 PLAIN_LOSS = 0.15
 
 
@@ -72,7 +73,7 @@ CASES = {
 
 
 # How a bed is computed, and what lies on it. The model knows no mulch: there its ground goes on
-# losing what bare ground does, while the plan waters less, so straw is the hardest of the three.
+# losing what bare ground does, while the plan waters less.
 WAYS = {"dual": ("dual", "none"), "straw": ("dual", "straw"), "single": ("single", "none")}
 
 
