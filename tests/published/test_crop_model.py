@@ -39,8 +39,9 @@ SOIL = "loam"
 OWN_THIRST, GREAT_THIRST = 1.0, 1.2
 SCATTER_PCT = 15.0
 AS_GOOD = 0.97  # of the potential yield; our choice: what a model can be believed to tell apart
-# With a third less water. Our choice: more than any rounding, and less than the quarter to the half
-# that yield response factors of 1.1 (potato) and 1.25 (maize; FAO-33, from memory) make of a third.
+# With a third less water. Our choice: more than any rounding, and less than the 37 to 42 % that
+# yield response factors of 1.1 (potato) and 1.25 (maize; FAO-33, from memory) make of a third, for
+# part of what is withheld would have dried or drained.
 PLAIN_LOSS = 0.15
 
 
@@ -71,6 +72,11 @@ CASES = {
 }  # fmt: skip
 
 
+# How a bed is computed, and what lies on it. The model knows no mulch: there its ground goes on
+# losing what bare ground does, while the plan waters less.
+WAYS = {"dual": ("dual", "none"), "straw": ("dual", "straw"), "single": ("single", "none")}
+
+
 @dataclass(frozen=True)
 class Season:
     """The depths that the plan brings to the ground on average, by day, and how evenly."""
@@ -82,8 +88,9 @@ class Season:
         return {day: share * mm for day, mm in self.mean_mm.items()}
 
 
-def garden_text(at: Place, case: Case, coefficients: str, *, scatter_pct: float) -> str:
+def garden_text(at: Place, case: Case, way: str, *, scatter_pct: float) -> str:
     """A bed of three rows on a relay valve, every morning free."""
+    coefficients, mulch = WAYS[way]
     row = '{ length = "6 m", every = "15 cm", bore = "1/16 in" }'
     planting = (
         f'{{ crop = "{case.crop}", sown = {case.sown}, until = {case.until}, '
@@ -110,6 +117,7 @@ name = "bed"
 length = "6 m"
 width = "2.1 m"
 soil = "{SOIL}"
+mulch = "{mulch}"
 [[zone]]
 name = "{case.crop}"
 bed = "bed"
@@ -157,13 +165,13 @@ def harvest(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, str], Ha
     at = place(home)
 
     @cache
-    def grown(name: str, coefficients: str) -> Harvests:
+    def grown(name: str, way: str) -> Harvests:
         case, folder = CASES[name], tmp_path_factory.mktemp("garden")
         soil, crop = load().soil(SOIL), load().crop(case.crop)
         (folder / "weather.csv").write_text(at.weather_csv, encoding="utf-8")
 
         def season(scatter_pct: float) -> Season:
-            text = garden_text(at, case, coefficients, scatter_pct=scatter_pct)
+            text = garden_text(at, case, way, scatter_pct=scatter_pct)
             (folder / "garden.toml").write_text(text, encoding="utf-8")
             return planned(folder / "garden.toml", case)
 
@@ -196,8 +204,8 @@ def harvest(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, str], Ha
     return grown
 
 
-SEASONS = [(name, coefficients) for name in CASES for coefficients in ("dual", "single")]
-BOTH = pytest.mark.parametrize(("name", "coefficients"), SEASONS)
+SEASONS = [(name, way) for name in CASES for way in WAYS]
+BOTH = pytest.mark.parametrize(("name", "way"), SEASONS)
 
 
 def share_of_potential(found: Harvests, given: str, thirst: float) -> float:
@@ -224,23 +232,23 @@ def test_the_model_has_the_crop_up_and_ripe_when_the_garden_file_says(name, harv
 
 
 @BOTH
-def test_water_by_the_plan_grows_what_water_without_end_would(name, coefficients, harvest):
-    found = harvest(name, coefficients)
+def test_water_by_the_plan_grows_what_water_without_end_would(name, way, harvest):
+    found = harvest(name, way)
     for thirst in (OWN_THIRST, GREAT_THIRST):
         assert share_of_potential(found, "even", thirst) >= AS_GOOD
 
 
 @BOTH
-def test_so_does_the_driest_quarter_of_a_row_drilled_unevenly(name, coefficients, harvest):
+def test_so_does_the_driest_quarter_of_a_row_drilled_unevenly(name, way, harvest):
     """Where it gets the low-quarter uniformity of the mean depth, drilled with 15 % scatter."""
-    found = harvest(name, coefficients)
+    found = harvest(name, way)
     shares = {t: share_of_potential(found, "driest quarter", t) for t in (OWN_THIRST, GREAT_THIRST)}
     assert min(shares.values()) >= AS_GOOD, shares
 
 
 @BOTH
-def test_a_third_less_water_is_a_plain_loss(name, coefficients, harvest):
+def test_a_third_less_water_is_a_plain_loss(name, way, harvest):
     """To a thirsty crop; to one with the model's own thirst the plan leaves a margin."""
-    found = harvest(name, coefficients)
+    found = harvest(name, way)
     share_of_potential(found, "a third withheld", OWN_THIRST)
     assert share_of_potential(found, "a third withheld", GREAT_THIRST) <= 1.0 - PLAIN_LOSS
