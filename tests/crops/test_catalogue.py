@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import re
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -121,6 +123,18 @@ def test_every_crop_and_soil_is_found_by_each_of_its_names():
     for soil in SOILS:
         for said in (soil.name, soil.label, *soil.also):
             assert CATALOGUE.soil(said) is soil
+
+
+def test_the_page_of_crops_has_every_crop_with_its_names_and_no_other():
+    page = (Path(__file__).parents[2] / "docs" / "crops.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| (?!crop )(.+?)( \*)? \| (.*) \|$", page, re.M)
+    assert len(rows) == len(CROPS)
+    for (label, star, also), crop in zip(rows, CROPS, strict=True):
+        assert label == crop.label
+        assert bool(star) == ("kc_mid" in crop.from_memory), label
+        named = also.split(", ") if also else []
+        assert set(crop.also) <= set(named)
+        assert all(CATALOGUE.crop(said) is crop for said in (label, *named)), label
 
 
 def test_an_unknown_crop_names_its_nearest():
