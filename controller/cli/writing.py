@@ -7,12 +7,22 @@ import textwrap
 from pathlib import Path
 
 from controller.cli.advising import advice_for
-from controller.cli.loading import Loaded, load_garden, load_tested, print_json, tell
+from controller.cli.loading import (
+    Loaded,
+    load_garden,
+    load_tested,
+    print_json,
+    state_dir,
+    system_clock,
+    tell,
+)
 from controller.errors import GardenFileError, InputError
 from controller.garden.new import ask_new
 from controller.garden.show import show_filled
 from controller.hydraulics.advice import Advice, advice_rows, advice_text
 from controller.timetable.cautions import Finding, findings, unsaid
+from controller.timetable.climate import climate_in_force
+from controller.timetable.gather import Gatherer
 from controller.timetable.whole import crop_judge
 from crops.catalogue import load as load_catalogue
 
@@ -31,10 +41,12 @@ def check(args: argparse.Namespace) -> int:
     tested = load_tested(args, loaded)
     advice = advice_for(loaded, tested) if args.advice else ()
     found = unsaid(findings(loaded.garden, loaded.grounds, tested.lines), advice)
+    climate, amiss = _climate(args, loaded)
+    found = sorted([*found, *amiss], key=lambda f: f.weight != "fault")
     if args.json:
-        _as_json(loaded, found, advice)
+        _as_json(loaded, found, advice, climate)
     else:
-        print(_text(loaded, found), end="")
+        print(_text(loaded, found, climate), end="")
         if args.advice:
             print("\nAdvice, what saves most first")
             print(advice_text(advice, us=loaded.garden.us_units), end="")
@@ -64,7 +76,26 @@ def _ask(question: str, default: str) -> str:
         raise InputError("the answers ended before the last question; nothing is written") from None
 
 
-def _as_json(loaded: Loaded, found: list[Finding], advice: tuple[Advice, ...]) -> None:
+def _climate(args: argparse.Namespace, loaded: Loaded) -> tuple[str, list[Finding]]:
+    """What stands in where no weather is known, and what is amiss with the files it is read from.
+
+    No service is asked for that.
+    """
+    files = Gatherer(loaded.path.parent, state_dir(args, loaded) / "weather-cache", system_clock())
+    said: list[str] = []
+    normals = files.usual(loaded.garden, said)
+    unread = ("no climate table", "no normals")
+    return climate_in_force(loaded.garden, normals), [
+        Finding(
+            weight="fault" if words.startswith(unread) else "caution", where="weather", words=words
+        )
+        for words in said
+    ]
+
+
+def _as_json(
+    loaded: Loaded, found: list[Finding], advice: tuple[Advice, ...], climate: str
+) -> None:
     print_json(
         {
             "garden": loaded.garden.site.name,
@@ -74,12 +105,13 @@ def _as_json(loaded: Loaded, found: list[Finding], advice: tuple[Advice, ...]) -
                 {"where": f.where, "key": f.key, "value": f.shown, "why": f.why}
                 for f in loaded.garden.filled
             ],
+            "climate": climate,
             "advice": advice_rows(advice),
         }
     )
 
 
-def _text(loaded: Loaded, found: list[Finding]) -> str:
+def _text(loaded: Loaded, found: list[Finding], climate: str) -> str:
     garden = loaded.garden
     zones, rows = len(garden.zones), sum(len(z.rows) for z in garden.zones)
     lines = [
@@ -89,6 +121,7 @@ def _text(loaded: Loaded, found: list[Finding]) -> str:
     ]
     for line in show_filled(garden.filled):
         lines += _wrapped(line, "  ")
+    lines += ["", "Where no weather is known", *_wrapped(f"{climate}.", "  ")]
     for weight, heading in (("fault", "Faults"), ("caution", "Cautions")):
         these = [f for f in found if f.weight == weight]
         lines += ["", heading] if these else ["", f"{heading}: none"]

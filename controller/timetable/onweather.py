@@ -7,6 +7,7 @@ from datetime import date, datetime
 
 from controller.garden.model import Garden
 from controller.hydraulics.lines import Lines
+from controller.timetable.climate import climate_words
 from controller.timetable.days import account_begins, demand_days
 from controller.timetable.jobs import Given, Grounds
 from controller.timetable.normals import Normals
@@ -75,6 +76,7 @@ def plan_on(
         remarks=(
             *weather.remarks,
             *demand.remarks,
+            *climate_words(garden, (d for d in days.values() if d.day >= first), normals),
             *weather.credits,
             *assumed_words(days, kept_from),
         ),
