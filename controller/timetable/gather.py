@@ -80,13 +80,14 @@ class Gatherer:
             any_good = any_good or fresh
             if fresh and self._covers(rows, garden):
                 break
+        normals = self.usual(garden, remarks)
         return Gathered(
             rows=tuple(rows),
             order=order_of(garden) if file is None else (file.name,),
             remarks=tuple(remarks),
             credits=tuple(dict.fromkeys(credits)),
             failed=not any_good,
-            normals=self.usual(garden, remarks),
+            normals=normals,
         )
 
     def usual(self, garden: Garden, remarks: list[str]) -> Normals | None:

@@ -154,7 +154,8 @@ def _season_words(garden: Garden, crop: Callable[[str], Crop]) -> str:
     if not cold:
         return ""
     name, planting, mean_c = cold[0]
-    more = f", and {len(cold) - 1} more plantings like it" if len(cold) > 1 else ""
+    rest = len(cold) - 1
+    more = f", and {rest} more planting{'s' if rest > 1 else ''} like it" if rest else ""
     slip = "without its minus" if site.latitude_deg > 0.0 else "with a minus too many"
     return (
         f"{crop(planting.crop).label} in {name} from {planting.start} to {planting.until}{more}: "

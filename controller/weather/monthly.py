@@ -15,7 +15,7 @@ from pathlib import Path
 
 from controller.errors import WeatherFileError
 from controller.weather.checks import ClearSky, check_day
-from controller.weather.columns import BY_NAME, COLUMNS, DATE, Column, figure, nearest
+from controller.weather.columns import BY_NAME, DATE, Column, figure, nearest
 from controller.weather.day import WeatherDay
 from controller.weather.text import bytes_of, numbered_lines, utf8_text
 from controller.weather.unitchecks import WARMEST_C, unit_suspicions
@@ -98,17 +98,6 @@ def read_months(
     )
 
 
-def month_column_help() -> str:
-    """The columns a monthly table may have, as text for a person."""
-    names = [(MONTH, "1 to 12, or Jan to December (needed)")]
-    for column in COLUMNS:
-        if column.field == _RAIN:
-            names.append((column.name, column.means.replace("over the day", "over the month")))
-        elif column.field not in _NOT_FOR_MONTHS:
-            names.append((column.name, column.means))
-    return "\n".join(f"{name:<20} {means}" for name, means in names)
-
-
 class _Reading:
     """One reading of a file, and what there is to say of it."""
 
@@ -181,7 +170,8 @@ class _Reading:
             try:
                 values[field] = figure(cells[column.name], column, decimal_comma=separator == ";")
             except WeatherFileError as fault:
-                self.fault(number, column.name, repr(cells[column.name]), str(fault))
+                allowed = str(fault).replace(", or an empty cell", "")
+                self.fault(number, column.name, repr(cells[column.name]), allowed)
                 continue
             if values[field] is None:
                 self.fault(
