@@ -9,6 +9,7 @@ import pytest
 from pytest import approx
 
 from controller.errors import WeatherFileError
+from controller.weather.file import read_weather
 from controller.weather.monthly import MONTHS, read_months
 
 PAGE = (Path(__file__).parents[2] / "docs" / "weather-file.md").read_text(encoding="utf-8")
@@ -113,6 +114,11 @@ def test_every_fault_is_named_at_once_with_line_and_column(tmp_path: Path) -> No
 )
 def test_what_cannot_be_is_refused(tmp_path: Path, text: str, told: str) -> None:
     assert told in "\n".join(faults(tmp_path, text))
+
+
+def test_a_table_named_as_a_file_of_days_says_where_it_belongs(tmp_path: Path) -> None:
+    with pytest.raises(WeatherFileError, match="a table of months, not of days; name it as clim"):
+        read_weather(table(tmp_path, SHOWN))
 
 
 def test_a_file_that_is_not_there_says_so(tmp_path: Path) -> None:
