@@ -13,7 +13,7 @@ from controller.demand.records import DayInput
 from controller.garden.model import Garden
 from controller.garden.show import show_depth
 from controller.timetable.normals import Normals
-from controller.timetable.standin import StandIns
+from controller.timetable.standin import StandIns, season_words
 from controller.units import in_from_mm
 from controller.weather.ladder import CLIMATE_TABLE, DAYS_BEFORE, SEASON
 from controller.weather.monthly import MONTHS
@@ -47,7 +47,7 @@ def climate_in_force(garden: Garden, normals: Normals | None) -> str:
     if len(known) == len(days):
         rain = _rain_words(sum(found.rain_mm or 0.0 for found in tables), us)
         return f"{', then '.join(sources)}: {peak}{rain}"
-    sources.append(f"the season's table for a {climate} climate")
+    sources.append(season_words(climate))
     others = [
         f"{show_depth(monthly(_stand_ins(garden, None, name))[at], us)} if {name}"
         for name in (DRIEST, DAMPEST)

@@ -122,7 +122,7 @@ def _longitude_words(site: Site) -> str:
     if _hours_off(site, turned) <= MOST_OFF_H or _known_to_fit(site, turned):
         slip = "without its minus" if site.longitude_deg > 0.0 else "with a minus too many"
         return f"{words}. A longitude {slip}? West is negative, {turned:g} would fit"
-    return f"{words}. Is one of the two another place's?"
+    return f"{words}; one of the two may be another place's"
 
 
 def _latitude_words(site: Site) -> str:
@@ -160,8 +160,8 @@ def _season_words(garden: Garden, crop: Callable[[str], Crop]) -> str:
     return (
         f"{crop(planting.crop).label} in {name} from {planting.start} to {planting.until}{more}: "
         f"at latitude {site.latitude_deg:g} that is the cold half of the year, about "
-        f"{show_temperature(round(mean_c), garden.us_units)} on average. A latitude {slip} (south "
-        "is negative), or dates of the other hemisphere?"
+        f"{show_temperature(round(mean_c), garden.us_units)} on average. A latitude {slip}, or "
+        "dates of the other hemisphere? South is negative"
     )
 
 

@@ -129,8 +129,13 @@ class StandIns:
             DAYS_BEFORE: "what is usual, moved by the days before",
             NORMAL: "what is normal here",
             CLIMATE_TABLE: "what the monthly climate table has",
-            SEASON: f"the season's table for a {self.climate} climate",
+            SEASON: season_words(self.climate),
         }.get(rung, rung)
+
+
+def season_words(climate: str) -> str:
+    """The season's table of a climate class, by its name."""
+    return f"the season's table for {'an' if climate[0] in 'aeiou' else 'a'} {climate} climate"
 
 
 def _rung_of(normal: NormalDay | None) -> str:

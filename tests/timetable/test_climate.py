@@ -87,7 +87,7 @@ def test_check_says_the_class_its_peak_and_what_the_others_would_have(climate: s
     words = climate_in_force(with_climate(climate), None)
     july = [date(2031, 7, 1) + n * DAY for n in range(31)]
     peak = re.fullmatch(
-        rf"the season's table for a {climate} climate: reference ET is greatest in July, "
+        rf"the season's table for an? {climate} climate: reference ET is greatest in July, "
         r"([\d.]+) mm a day \((.*)\); set climate or climate_table in \[weather\]",
         words,
     )

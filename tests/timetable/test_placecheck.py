@@ -121,7 +121,7 @@ def test_the_words_name_the_slip() -> None:
 def test_a_zone_of_another_part_of_the_world_is_asked_after() -> None:
     (found,) = words(site(47.4, 8.5, "America/Denver"))
     assert "longitude 8.5 does not fit America/Denver: its clock is 6.6 h off the sun" in found
-    assert "Is one of the two another place's?" in found
+    assert found.endswith("one of the two may be another place's")
 
 
 def test_a_latitude_without_its_minus_is_told_by_the_zones_own_city() -> None:
@@ -189,7 +189,7 @@ def test_the_norths_dates_in_the_south_are_asked_after(crop: str, latitude: floa
     (found,) = words(site(latitude, 172.0, "Pacific/Auckland"), planting(crop, (5, 15), (9, 20)))
     assert "that is the cold half of the year" in found
     assert found.endswith(
-        "A latitude with a minus too many (south is negative), or dates of the other hemisphere?"
+        "A latitude with a minus too many, or dates of the other hemisphere? South is negative"
     )
 
 
