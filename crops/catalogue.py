@@ -1,7 +1,7 @@
 """The crop and soil tables: read, checked and looked up by any of their names.
 
-`load()` reads crops.toml and soils.toml beside this file. A gardener's own crops and soils are laid
-over them: each names what it is `like` and the figures it changes.
+`load()` reads crops.toml, the files of `MORE_CROPS` and soils.toml beside this file. A gardener's
+own crops and soils are laid over them: each names what it is `like` and the figures it changes.
 """
 
 from __future__ import annotations
@@ -48,6 +48,8 @@ class Changes(Protocol):
         """Figures that differ, by the names of `CROP_FIGURES` or `SOIL_FIGURES`."""
 
 
+# Read after crops.toml, whose head holds for them; the names are those of no crop before them.
+MORE_CROPS = ("greens_and_herbs.toml", "grains_and_covers.toml", "trees_bushes_lawns.toml")
 # As a row of crops.toml writes them, in the order of kc_mid, kcb_mid, height_m.
 SUPPORTED = ("kc_mid_supported", "kcb_mid_supported", "height_supported_m")
 
@@ -60,11 +62,12 @@ class Catalogue:
     def __init__(
         self, crops: Iterable[Crop], soils: Iterable[Soil], where: Mapping[str, str]
     ) -> None:
+        crops, soils = tuple(crops), tuple(soils)
         self._crops = {crop.name: crop for crop in crops}
         self._soils = {soil.name: soil for soil in soils}
         self._where = dict(where)
-        self._crop_by_name = _index(self._crops.values(), "crop")
-        self._soil_by_name = _index(self._soils.values(), "soil")
+        self._crop_by_name = _index(crops, "crop")
+        self._soil_by_name = _index(soils, "soil")
 
     @property
     def crop_names(self) -> tuple[str, ...]:
@@ -106,17 +109,29 @@ class Catalogue:
 
 @lru_cache(maxsize=1)
 def load() -> Catalogue:
-    """Read the two tables that come with Rowgate."""
-    here = files("crops")
-    return read_tables(
-        (here / "crops.toml").read_text(encoding="utf-8"),
-        (here / "soils.toml").read_text(encoding="utf-8"),
+    """Read the tables that come with Rowgate."""
+    crops, soils, *more = (
+        (files("crops") / name).read_text(encoding="utf-8")
+        for name in ("crops.toml", "soils.toml", *MORE_CROPS)
     )
+    return read_tables(crops, soils, dict(zip(MORE_CROPS, more, strict=True)))
 
 
-def read_tables(crops_toml: str, soils_toml: str) -> Catalogue:
-    """Two tables as text to a catalogue; CropFileError says what is wrong with one."""
+def read_tables(
+    crops_toml: str, soils_toml: str, more_crops: Mapping[str, str] | None = None
+) -> Catalogue:
+    """Tables as text to a catalogue; CropFileError says what is wrong with one.
+
+    `more_crops` are further files of crops by their names; their figures come from where the first
+    file's `[where]` says.
+    """
     crops, soils = _parsed("crops.toml", crops_toml), _parsed("soils.toml", soils_toml)
+    kinds = kinds_of(crops.get("first_years", {}))
+    crop_list = [
+        _crop_from_row(file, name, row, kinds)
+        for file, text in {"crops.toml": crops_toml, **(more_crops or {})}.items()
+        for name, row in _parsed(file, text).get("crop", {}).items()
+    ]
     soil_list: list[Soil] = []
     for name, row in soils.get("soil", {}).items():
         soil_list.append(_soil_from_row(name, row, soil_list, soils.get("where", {})))
@@ -125,12 +140,7 @@ def read_tables(crops_toml: str, soils_toml: str) -> Catalogue:
     where |= dict.fromkeys(SUPPORTED, "supported")
     words: dict[str, str] = {**crops.get("where", {}), **soils.get("where", {})}
     words |= {figure: words[key] for figure, key in where.items() if key in words}
-    kinds = kinds_of(crops.get("first_years", {}))
-    return Catalogue(
-        (_crop_from_row(name, row, kinds) for name, row in crops.get("crop", {}).items()),
-        soil_list,
-        words,
-    )
+    return Catalogue(crop_list, soil_list, words)
 
 
 def _parsed(file: str, text: str) -> dict[str, Any]:
@@ -140,7 +150,9 @@ def _parsed(file: str, text: str) -> dict[str, Any]:
         raise CropFileError(f"{file}: {error}") from error
 
 
-def _crop_from_row(name: str, row: Mapping[str, Any], kinds: Mapping[str, FirstYears]) -> Crop:
+def _crop_from_row(
+    file: str, name: str, row: Mapping[str, Any], kinds: Mapping[str, FirstYears]
+) -> Crop:
     figures: dict[str, Any] = {}
     for key, names in (
         ("kc", ("kc_ini", "kc_mid", "kc_end")),
@@ -152,7 +164,7 @@ def _crop_from_row(name: str, row: Mapping[str, Any], kinds: Mapping[str, FirstY
     ):
         values = row.get(key, ())
         if values and len(values) != len(names):
-            raise CropFileError(f'crops.toml, crop "{name}", {key}: needs {len(names)} figures')
+            raise CropFileError(f'{file}, crop "{name}", {key}: needs {len(names)} figures')
         figures.update(zip(names, values, strict=False))
     figures.update({key: row[key] for key in CROP_FIGURES if key in row})
     about = {key: row[key] for key in ("perennial", "source", "note", "dry_down") if key in row}
@@ -162,14 +174,14 @@ def _crop_from_row(name: str, row: Mapping[str, Any], kinds: Mapping[str, FirstY
         "from_memory": frozenset(row.get("from_memory", ())),
         "emergence_days": tuple(row.get("emergence_days", ())),
         "first_years": first_years_of(
-            f'crops.toml, crop "{name}"',
+            f'{file}, crop "{name}"',
             row.get("first_years"),
             kinds,
             perennial=bool(row.get("perennial")),
             height_m=figures.get("height_m", 0.0),
         ),
     }
-    return checked_crop(f'crops.toml, crop "{name}"', name, figures, figures, about)
+    return checked_crop(f'{file}, crop "{name}"', name, figures, figures, about)
 
 
 def _soil_from_row(
@@ -237,9 +249,11 @@ def _nearest(name: str, own: tuple[Changes, ...], table: Mapping[str, _Entry]) -
         said_so: tuple[str, ...] = (entry.name.replace("_", " "), entry.label, *entry.also)
         for said in said_so:
             spoken.setdefault(_key(said), said)
-    close = difflib.get_close_matches(_key(name), spoken, n=3, cutoff=0.6)
+    close: dict[str, str] = {}  # by entry: one name of each is enough
+    for key in difflib.get_close_matches(_key(name), spoken, n=12, cutoff=0.6):
+        close.setdefault(table[key].name if key in table else key, spoken[key])
     if close:
-        return "nearest: " + ", ".join(f'"{spoken[key]}"' for key in close)
+        return "nearest: " + ", ".join(f'"{said}"' for said in list(close.values())[:3])
     return 'nothing is near; own ones may be described with like = "..." and what differs'
 
 

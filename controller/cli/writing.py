@@ -13,6 +13,7 @@ from controller.cli.loading import (
     load_garden,
     load_tested,
     print_json,
+    state_dir,
     system_clock,
     tell,
 )
@@ -21,6 +22,8 @@ from controller.garden.new import ask_new
 from controller.garden.show import show_filled
 from controller.hydraulics.advice import Advice, advice_rows, advice_text
 from controller.timetable.cautions import Finding, findings, unsaid
+from controller.timetable.climate import climate_in_force
+from controller.timetable.gather import Gatherer
 from controller.timetable.plantingcheck import perennials
 from controller.timetable.whole import crop_judge
 from crops.catalogue import load as load_catalogue
@@ -41,10 +44,12 @@ def check(args: argparse.Namespace) -> int:
     advice = advice_for(loaded, tested) if args.advice else ()
     today = first_day(args, loaded, system_clock())
     found = unsaid(findings(loaded.garden, loaded.grounds, tested.lines, today=today), advice)
+    climate, amiss = _climate(args, loaded)
+    found = sorted([*found, *amiss], key=lambda f: f.weight != "fault")
     if args.json:
-        _as_json(loaded, found, advice)
+        _as_json(loaded, found, advice, climate)
     else:
-        print(_text(loaded, found), end="")
+        print(_text(loaded, found, climate), end="")
         if args.advice:
             print("\nAdvice, what saves most first")
             print(advice_text(advice, us=loaded.garden.us_units), end="")
@@ -74,7 +79,26 @@ def _ask(question: str, default: str) -> str:
         raise InputError("the answers ended before the last question; nothing is written") from None
 
 
-def _as_json(loaded: Loaded, found: list[Finding], advice: tuple[Advice, ...]) -> None:
+def _climate(args: argparse.Namespace, loaded: Loaded) -> tuple[str, list[Finding]]:
+    """What stands in where no weather is known, and what is amiss with the files it is read from.
+
+    No service is asked for that.
+    """
+    files = Gatherer(loaded.path.parent, state_dir(args, loaded) / "weather-cache", system_clock())
+    said: list[str] = []
+    normals = files.usual(loaded.garden, said)
+    unread = ("no climate table", "no normals")
+    return climate_in_force(loaded.garden, normals), [
+        Finding(
+            weight="fault" if words.startswith(unread) else "caution", where="weather", words=words
+        )
+        for words in said
+    ]
+
+
+def _as_json(
+    loaded: Loaded, found: list[Finding], advice: tuple[Advice, ...], climate: str
+) -> None:
     print_json(
         {
             "garden": loaded.garden.site.name,
@@ -88,12 +112,13 @@ def _as_json(loaded: Loaded, found: list[Finding], advice: tuple[Advice, ...]) -
                 {"where": where, "taken_as": words}
                 for where, words in perennials(loaded.garden, loaded.grounds)
             ],
+            "climate": climate,
             "advice": advice_rows(advice),
         }
     )
 
 
-def _text(loaded: Loaded, found: list[Finding]) -> str:
+def _text(loaded: Loaded, found: list[Finding], climate: str) -> str:
     garden = loaded.garden
     zones, rows = len(garden.zones), sum(len(z.rows) for z in garden.zones)
     lines = [
@@ -108,6 +133,7 @@ def _text(loaded: Loaded, found: list[Finding]) -> str:
         lines += ["", "Perennials are taken as"]
         for where, words in taken:
             lines += _wrapped(f"{where}: {words}", "  ")
+    lines += ["", "Where no weather is known", *_wrapped(f"{climate}.", "  ")]
     for weight, heading in (("fault", "Faults"), ("caution", "Cautions")):
         these = [f for f in found if f.weight == weight]
         lines += ["", heading] if these else ["", f"{heading}: none"]

@@ -448,12 +448,13 @@ class Watering:
 class WeatherSource:
     """Where days of weather come from, best first: `file`, then each of `services`.
 
-    `file` and `normals_file` are relative to the garden file; `file_kind` is one of "own",
-    "station-log", "ghcn-daily", "gsod", or "auto" (told from the file itself). `normals_file` holds
-    years of days, of which the garden's normals are made. `climate` (FAO-56, Table 16: "arid",
-    "semi-arid", "sub-humid", "humid", "very humid") is for the last resort alone. `contact` is told
-    to services that want to know who asks. Below `frost_hold_c`, forecast, nothing is watered;
-    None: never held.
+    `file`, `normals_file` and `climate_table` are relative to the garden file; `file_kind` is one
+    of "own", "station-log", "ghcn-daily", "gsod", or "auto" (told from the file itself).
+    `normals_file` holds years of days, of which the garden's normals are made; `climate_table` what
+    is usual by month, for the days of the year that have no normal. `climate` (FAO-56, Table 16:
+    "arid", "semi-arid", "sub-humid", "humid", "very humid") is for the last resort alone. `contact`
+    is told to services that want to know who asks. Below `frost_hold_c`, forecast, nothing is
+    watered; None: never held.
     """
 
     file: str | None = None
@@ -461,6 +462,7 @@ class WeatherSource:
     services: tuple[str, ...] = ()
     wind_height_m: float = 2.0
     normals_file: str | None = None
+    climate_table: str | None = None
     climate: str = "sub-humid"
     contact: str = ""
     frost_hold_c: float | None = 0.0

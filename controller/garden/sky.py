@@ -22,7 +22,7 @@ def weather_of(filling: Filling) -> WeatherSource:
                 needs=[(*_AT, "file")],
             )
     climate = w.climate
-    if w.normals is None:
+    if w.normals is None and w.climate_table is None:
         climate = filling.default(
             _AT, "climate", climate, "sub-humid", "sub-humid", "last resort, without normals"
         )
@@ -39,6 +39,7 @@ def weather_of(filling: Filling) -> WeatherSource:
             "the height FAO-56 wants",
         ),
         normals_file=w.normals,
+        climate_table=w.climate_table,
         climate=climate or "sub-humid",
         contact=w.contact or "",
         frost_hold_c=_frost_hold_c(filling),

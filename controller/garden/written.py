@@ -250,6 +250,7 @@ class WrittenWeather(Table):
     contact: Annotated[str, by(sources.contact)] | None = None
     wind_height_m: Width | None = Field(None, alias="wind_height")
     normals: Text | None = None
+    climate_table: Text | None = None
     climate: Annotated[str, _word("a climate", sources.CLIMATES)] | None = None
     frost_hold: Annotated[float | str, by(sources.frost_hold)] | None = None
 

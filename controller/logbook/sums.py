@@ -11,13 +11,13 @@ from controller.demand.records import LedgerDay
 from controller.errors import InputError
 from controller.garden.model import Garden
 from controller.logbook.records import HowKnown, PulseRow, PulseState, SumRow, Sums
-from controller.weather.ladder import DAYS_BEFORE, NORMAL, SEASON, is_of_a_model
+from controller.weather.ladder import CLIMATE_TABLE, DAYS_BEFORE, NORMAL, SEASON, is_of_a_model
 
 BY = ("zone", "bed", "keeper", "month")
 NOT_IN_GARDEN = "(no longer in the garden file)"
 NO_KEEPER = "(no keeper named)"
 _STAND_IN = "stand-in"  # how the method of such a ledger day begins
-_STAND_IN_RUNGS = {DAYS_BEFORE, NORMAL, SEASON}
+_STAND_IN_RUNGS = {DAYS_BEFORE, NORMAL, CLIMATE_TABLE, SEASON}
 _GAVE = {PulseState.CLOSED, PulseState.CUT}
 
 

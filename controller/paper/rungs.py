@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from controller.demand.records import LedgerDay
 from controller.paper.amounts import day_in_year, short_day
 from controller.weather.ladder import (
+    CLIMATE_TABLE,
     DAYS_BEFORE,
     FORECAST,
     FORECAST_KEPT,
@@ -30,6 +31,7 @@ _STEPS: Mapping[str, tuple[str, str]] = {
     FORECAST_KEPT: ("k", "a forecast of it that was kept, for nobody measured"),
     DAYS_BEFORE: ("b", "the days before, for there was no weather"),
     NORMAL: ("n", "what is normal in this garden, for there was no weather"),
+    CLIMATE_TABLE: ("m", "the monthly climate table, for there was no weather"),
     SEASON: ("s", "the season's table, for there was no weather"),
 }
 _DAY = timedelta(days=1)

@@ -20,6 +20,7 @@ from controller.timetable.dose import even_litres
 from controller.timetable.dosecheck import HOT_DAY_MM, of_dose
 from controller.timetable.finding import Finding, caution, unsaid
 from controller.timetable.jobs import Grounds
+from controller.timetable.placecheck import of_place
 from controller.timetable.plantingcheck import of_plantings
 from controller.timetable.setcheck import of_sets
 from controller.timetable.trust import barrel_words, zone_words
@@ -44,6 +45,7 @@ def findings(
     found: list[Finding] = []
     if not garden.zones:
         found.append(Finding(weight="fault", where="garden", words="it has no zone"))
+    found += of_place(garden, grounds.crop)
     for zone in garden.zones:
         found += _of_zone(zone, garden, grounds, lines)
     found += of_sets(garden, lines)

@@ -1,9 +1,9 @@
 """From days of weather to days of demand: every day has an answer, and says what it stands on.
 
 Weather itself is chosen by the ladder of the weather room. Where it has no temperatures for a day,
-reference ET stands in: by the days just before, by what is normal in this garden, and at last by
-the season's table; rain is then what somebody measured, or unknown. docs/weather-ladder.md tells
-the whole ladder with its figures.
+reference ET stands in: by the days just before, by what is normal in this garden, by its monthly
+climate table, and at last by the season's table; rain is then what somebody measured, or unknown.
+docs/weather-ladder.md tells the whole ladder with its figures.
 
 All of it is a pure function of the rows known: when better rows arrive, the days they touch come
 out anew, and whatever is reckoned from them changes once, by the difference.
@@ -17,7 +17,6 @@ from datetime import date, timedelta
 
 from controller.demand.eto import ReferenceEt
 from controller.demand.records import DayInput
-from controller.demand.season import climate_of
 from controller.demand.snow import MOST_MM, snow_day
 from controller.errors import NoWeather, OutOfRange
 from controller.garden.model import Site
@@ -180,7 +179,7 @@ class _Making:
 
     def days(self, begins: date, last: date) -> dict[date, DayInput]:
         """All days from `begins` to `last`."""
-        climate = climate_of(self.stand_ins.climate)
+        usual = self.stand_ins
         made: dict[date, DayInput] = {}
         trail: list[KnownDay] = []
         lying_mm = 0.0
@@ -210,8 +209,8 @@ class _Making:
                 method=method,
                 # What melts is known to reach the ground, also where nobody knows what fell.
                 rain_mm=None if rain_mm is None and not snow.melted_mm else snow.reached_mm,
-                wind_2m_m_s=_mean([k.eto.wind_2m_m_s for k in fresh], 2.0),
-                rh_min_pct=_mean([k.eto.rh_min_pct for k in fresh], climate.rh_min_pct),
+                wind_2m_m_s=_mean([k.eto.wind_2m_m_s for k in fresh], usual.wind_2m_m_s(day)),
+                rh_min_pct=_mean([k.eto.rh_min_pct for k in fresh], usual.rh_min_pct(day)),
                 measured=measured,
                 source=source,
                 rung=rung,

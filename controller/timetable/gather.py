@@ -15,11 +15,13 @@ from pathlib import Path
 from controller.clock import Clock
 from controller.errors import RowgateError
 from controller.garden.model import Garden
+from controller.timetable.monthly import normals_of_months
 from controller.timetable.normals import Normals, normals_from
-from controller.timetable.reference import read_station
+from controller.timetable.reference import clear_sky_of, read_station
 from controller.weather.day import WeatherDay
 from controller.weather.found import WeatherFile
 from controller.weather.ladder import best_days
+from controller.weather.monthly import read_months
 
 __all__ = ["PAST_DAYS", "Gathered", "Gatherer", "best_normals", "order_of"]
 
@@ -50,6 +52,7 @@ class Gatherer:
     def __init__(self, base_dir: Path, cache_dir: Path, clock: Clock) -> None:
         self._base, self._cache, self._clock = base_dir, cache_dir, clock
         self._normals: tuple[object, Normals | None] | None = None
+        self._months: tuple[object, Normals] | None = None
         self._station: tuple[object, WeatherFile] | None = None
 
     def gather(self, garden: Garden, *, forecast_days: int, file: Path | None = None) -> Gathered:
@@ -77,14 +80,20 @@ class Gatherer:
             any_good = any_good or fresh
             if fresh and self._covers(rows, garden):
                 break
+        normals = self.usual(garden, remarks)
         return Gathered(
             rows=tuple(rows),
             order=order_of(garden) if file is None else (file.name,),
             remarks=tuple(remarks),
             credits=tuple(dict.fromkeys(credits)),
             failed=not any_good,
-            normals=self._read_normals(garden, remarks),
+            normals=normals,
         )
+
+    def usual(self, garden: Garden, remarks: list[str]) -> Normals | None:
+        """What is usual by the garden's own files: its normals, and its monthly climate table."""
+        normals, table = self._read_normals(garden, remarks), self._read_months(garden, remarks)
+        return table if normals is None else normals.filled_by(table)
 
     def _ask(
         self,
@@ -142,6 +151,26 @@ class Gatherer:
             self._normals = (key, found)
         return self._normals[1]
 
+    def _read_months(self, garden: Garden, remarks: list[str]) -> Normals | None:
+        name = garden.weather.climate_table
+        if name is None:
+            return None
+        path = self._base / name
+        key = (_stamp(path), garden.site, garden.weather)
+        if self._months is None or self._months[0] != key:
+            try:
+                table = read_months(
+                    path,
+                    wind_height_m=garden.weather.wind_height_m,
+                    clear_sky_mj_m2=clear_sky_of(garden.site),
+                )
+                self._months = (key, normals_of_months(table, garden.site))
+            except RowgateError as fault:
+                remarks += [f"no climate table: {line}" for line in str(fault).splitlines()]
+                return None
+            remarks += table.remarks
+        return self._months[1]
+
 
 def _stamp(path: Path) -> tuple[str, int, int]:
     """What tells one state of a file from another; zeros where there is none."""
@@ -166,11 +195,15 @@ def best_normals(
     order: tuple[str, ...],
     today: date,
 ) -> Normals | None:
-    """The normals of the garden's own file; without one those of the rows kept, if of years."""
-    if told is not None:
+    """The normals of the garden's own file; without one those of the rows kept, if of years.
+
+    A monthly climate table, which has no years, stands behind those of the rows kept.
+    """
+    if told is not None and told.years:
         return told
     kept = list(rows)
     if not kept or (today - min(w.day for w in kept)).days < LEAST_YEARS * 365:
-        return None
+        return told
     best = best_days(kept, order=order, today=today)
-    return normals_from([found.weather for found in best.values()], garden.site)
+    found = normals_from([found.weather for found in best.values()], garden.site)
+    return told if found is None else found.filled_by(told)

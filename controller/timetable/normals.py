@@ -1,5 +1,7 @@
 """What is normal in this garden: means by the day of the year, from years of its own weather.
 
+A monthly climate table (`timetable/monthly.py`) fills the days of the year that have none.
+
 Each day of the year gets the mean of all days up to `HALF_WINDOW_DAYS` before and after it, of all
 years. 29 February counts as 28 February.
 """
@@ -7,7 +9,7 @@ years. 29 February counts as 28 February.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from math import sqrt
 
@@ -29,12 +31,19 @@ _YEAR = 365
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NormalDay:
-    """What is normal on one day of the year."""
+    """What is normal on one day of the year; None where it is not known.
+
+    `of_table`: it is from a monthly climate table, which alone tells wind, humidity and rain.
+    """
 
     eto_mm: float
-    eto_high_mm: float
+    eto_high_mm: float | None
     tmin_c: float
     tmax_c: float
+    wind_2m_m_s: float | None = None
+    rh_min_pct: float | None = None
+    rain_mm: float | None = None
+    of_table: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,7 +51,7 @@ class Normals:
     """Normals by day of the year; None where too few days of too few years tell one."""
 
     by_number: tuple[NormalDay | None, ...]  # 365, of 1 January first
-    years: int  # calendar years with a day in them
+    years: int  # calendar years with a day in them; 0: a monthly climate table alone
 
     def on(self, day: date) -> NormalDay | None:
         """What is normal on that day of the year."""
@@ -54,9 +63,16 @@ class Normals:
         return None if found is None else found.eto_mm
 
     def eto_high_mm(self, day: date) -> float | None:
-        """Reference ET that is far above normal on that day. [mm]"""
+        """Reference ET that is far above normal on that day; None where no years tell. [mm]"""
         found = self.on(day)
         return None if found is None else found.eto_high_mm
+
+    def filled_by(self, table: Normals | None) -> Normals:
+        """The same with a monthly climate table's days where there is none."""
+        if table is None:
+            return self
+        pairs = zip(self.by_number, table.by_number, strict=True)
+        return replace(self, by_number=tuple(own or other for own, other in pairs))
 
     def temperatures(self, day: date) -> tuple[float, float] | None:
         """Normal lowest and highest temperature of the day. [°C]"""

@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 
 from controller.garden.model import Garden
 from controller.hydraulics.lines import Lines
+from controller.timetable.climate import climate_words
 from controller.timetable.days import account_begins, demand_days
 from controller.timetable.jobs import Given, Grounds
 from controller.timetable.normals import Normals
@@ -104,6 +105,7 @@ def _planned(
         normals=weather.normals,
         climate=garden.weather.climate,
     )
+    shown = (day for day in demand.days.values() if day.day >= shown_from)
     return plan_garden(
         garden,
         grounds,
@@ -120,6 +122,7 @@ def _planned(
             *weather.remarks,
             *demand.remarks,
             *clock_change_words(garden.watering, garden.site.zone_info, first, last),
+            *climate_words(garden, shown, weather.normals),
             *weather.credits,
             *record_words(garden, given.record, first=first),
         ),

@@ -14,7 +14,7 @@ from datetime import date, timedelta
 from controller.demand.records import DayInput
 from controller.garden.show import show_depth, show_temperature
 from controller.timetable.normals import Normals
-from controller.weather.ladder import DAYS_BEFORE, FORECAST, NORMAL, SEASON
+from controller.weather.ladder import CLIMATE_TABLE, DAYS_BEFORE, FORECAST, NORMAL, SEASON
 
 _DAY = timedelta(days=1)
 # Far above usual: the garden's own high bound where its years tell one, else so many times what is
@@ -25,7 +25,7 @@ FAR_ABOVE = 1.75
 OF_LATE_DAYS, LEAST_DAYS_OF_LATE = 30, 10
 LEAST_MM = 3.0  # a winter's day that dries twice as much as usual is no news; our choice
 LOOKS_BACK = timedelta(days=2)  # a spell is told of until it is this long over; our choice
-_STAND_INS = frozenset({DAYS_BEFORE, NORMAL, SEASON})
+_STAND_INS = frozenset({DAYS_BEFORE, NORMAL, CLIMATE_TABLE, SEASON})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,7 +119,9 @@ def _far_above(days: Mapping[date, DayInput], day: date, normals: Normals | None
         return None
     high_mm = None if normals is None else normals.eto_high_mm(day)
     if high_mm is None:
-        usual_mm, usual = max((usual_mm, "by the season's table"), (_of_late(days, day), "of late"))
+        by_table = normals is not None and normals.on(day) is not None
+        table = "by the climate table" if by_table else "by the season's table"
+        usual_mm, usual = max((usual_mm, table), (_of_late(days, day), "of late"))
         high_mm = FAR_ABOVE * usual_mm
     if found.eto_mm <= high_mm:
         return None

@@ -1,6 +1,7 @@
 """What stands in for a day's reference ET where nobody has its temperatures.
 
-What is usual on that day (normal in this garden, else by the season's table), moved half way by how
+What is usual on that day (normal in this garden, else by its monthly climate table, else by the
+season's table), moved half way by how
 far the last days that had weather were from what is usual on theirs. On station years of five
 places that is nearer than the mean of those days alone, at every length of a gap, and than what is
 usual alone in the first days; normals come to stand alone soon, the table is helped as long as the
@@ -14,12 +15,12 @@ from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 
-from controller.demand.eto import ReferenceEt
-from controller.demand.season import season_eto_mm_day
+from controller.demand.eto import USUAL_WIND_M_S, ReferenceEt
+from controller.demand.season import climate_of, season_eto_mm_day
 from controller.garden.model import Site
-from controller.timetable.normals import Normals
+from controller.timetable.normals import NormalDay, Normals
 from controller.weather.day import WeatherDay
-from controller.weather.ladder import DAYS_BEFORE, NORMAL, SEASON
+from controller.weather.ladder import CLIMATE_TABLE, DAYS_BEFORE, NORMAL, SEASON
 
 MEAN_OF_DAYS = 7  # how many known days a stand-in looks back on; our choice
 MEAN_WITHIN_DAYS = 21  # and how long before the last of them they may lie; our choice
@@ -66,6 +67,8 @@ class StandIns:
         method = f"stand-in: season's table, {self.climate}"
         if self.normals is not None and normal is not None:
             method = f"stand-in: normal of {self.normals.years} years"
+            if normal.of_table:
+                method = "stand-in: monthly climate table"
         if near or (recent and normal is None):
             away_mm = _mean([k.eto.eto_mm_day - self.usual_mm(k.weather.day) for k in recent])
             eto_mm = max(eto_mm + MOVED * away_mm, 0.0)
@@ -74,7 +77,7 @@ class StandIns:
         return StandIn(
             eto_mm=eto_mm,
             method=method,
-            rung=DAYS_BEFORE if near else SEASON if normal is None else NORMAL,
+            rung=DAYS_BEFORE if near else _rung_of(normal),
             tmin_c=tmin_c,
             tmax_c=tmax_c,
         )
@@ -107,13 +110,38 @@ class StandIns:
         normal_mm = None if self.normals is None else self.normals.eto_mm(day)
         return _season_mm(day, self.site, self.climate) if normal_mm is None else normal_mm
 
+    def wind_2m_m_s(self, day: date) -> float:
+        """Usual wind, as the climate adjustment of Kc takes it where none was measured. [m/s]"""
+        normal = None if self.normals is None else self.normals.on(day)
+        found = None if normal is None else normal.wind_2m_m_s
+        return USUAL_WIND_M_S if found is None else found
+
+    def rh_min_pct(self, day: date) -> float:
+        """Usual lowest humidity, likewise: by the climate table, else of the climate class. [%]"""
+        of_class = climate_of(self.climate).rh_min_pct
+        normal = None if self.normals is None else self.normals.on(day)
+        found = None if normal is None else normal.rh_min_pct
+        return of_class if found is None else found
+
     def words(self, rung: str) -> str:
         """What stands in on that rung, as a remark says it."""
         return "reference ET stands in as " + {
             DAYS_BEFORE: "what is usual, moved by the days before",
             NORMAL: "what is normal here",
-            SEASON: f"the season's table for a {self.climate} climate",
+            CLIMATE_TABLE: "what the monthly climate table has",
+            SEASON: season_words(self.climate),
         }.get(rung, rung)
+
+
+def season_words(climate: str) -> str:
+    """The season's table of a climate class, by its name."""
+    return f"the season's table for {'an' if climate[0] in 'aeiou' else 'a'} {climate} climate"
+
+
+def _rung_of(normal: NormalDay | None) -> str:
+    if normal is None:
+        return SEASON
+    return CLIMATE_TABLE if normal.of_table else NORMAL
 
 
 @lru_cache(maxsize=2_000)  # a plan asks for the same year of days several times a day

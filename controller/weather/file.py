@@ -22,6 +22,7 @@ from controller.weather.found import finished
 from controller.weather.ghcn import read_ghcn
 from controller.weather.ghcnlines import is_ghcn
 from controller.weather.gsod import is_gsod, read_gsod
+from controller.weather.monthly import MONTH
 from controller.weather.rows import Header, Notes
 from controller.weather.stationlog import is_station_log, read_station_log
 from controller.weather.text import any_text, bytes_of, numbered_lines, utf8_text
@@ -159,6 +160,11 @@ def _kind_of(text: str, path: Path) -> str:
         return "station-log"
     if DATE in _names(lines[0][1]):
         return "own"  # whose reader says best what is amiss with its columns
+    if MONTH in _names(lines[0][1]):
+        raise WeatherFileError(
+            f"{path}: a table of months, not of days; name it as climate_table in [weather] of the "
+            "garden file"
+        )
     raise WeatherFileError(
         f"{path}: what kind of weather file this is cannot be told from it; set file_kind in "
         f"[weather] of the garden file to one of {_kinds()}"

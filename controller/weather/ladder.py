@@ -24,6 +24,7 @@ FORECAST_KEPT = "forecast kept"
 # Rungs below weather: what the timetable's days stand on where none of these answers.
 DAYS_BEFORE = "days before"
 NORMAL = "normal"
+CLIMATE_TABLE = "climate table"
 SEASON = "season"
 NOTHING = ""  # no source has the day's temperatures
 
