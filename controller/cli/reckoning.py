@@ -39,10 +39,12 @@ from controller.paper.printout import (
     dose_rows,
     flooding_row,
     left_rows,
+    short_rows,
     timetable_rows,
     timetable_text,
 )
 from controller.timetable.days import clear_sky_of, eto_of
+from controller.timetable.jobs import allowed_mm
 from controller.timetable.onweather import plan_on
 from controller.timetable.records import Timetable
 from controller.timetable.tested import Bands
@@ -71,6 +73,7 @@ def plan(args: argparse.Namespace) -> int:
                 "timetable": rows,
                 "doses": dose_rows(timetable),
                 "not_fitted": left_rows(timetable),
+                "short": short_rows(timetable),
                 "against_flooding": flooding_row(timetable),
                 "remarks": list(timetable.remarks),
             }
@@ -95,7 +98,9 @@ def balance(args: argparse.Namespace) -> int:
     if first > last:
         raise InputError(f"--from {first} is after --to {last}")
     lines = load_tested(args, loaded).lines
-    timetable = _timetable(args, loaded, lines, first, last, clock)
+    # The days gone, with what counts of them; what lies ahead is planned.
+    planned_from = min(last + _DAY, first_day(argparse.Namespace(), loaded, clock))
+    timetable = _timetable(args, loaded, lines, planned_from, max(last, planned_from), clock)
     shown = [
         row
         for row in timetable.ledger
@@ -113,7 +118,11 @@ def balance(args: argparse.Namespace) -> int:
         print_csv(ledger_rows(shown))
     else:
         text = ledger_text(
-            shown, timetable.remarks, us=loaded.garden.us_units, garden=loaded.garden
+            shown,
+            timetable.remarks,
+            us=loaded.garden.us_units,
+            garden=loaded.garden,
+            allowed=lambda row: allowed_mm(row, loaded.garden, loaded.grounds),
         )
         print(text, end="")
         for check in soiling.checks(args, loaded, shown):

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 
-from controller.demand.records import LedgerDay
+from controller.demand.records import ASSUMED, PLANNED, LedgerDay
 from controller.garden.model import Bed, Garden
 from controller.paper.amounts import day_cell, day_in_year, depth, short_day
 from controller.paper.ledgerrows import DUAL, ledger_rows, plant_litres
@@ -16,21 +16,29 @@ from controller.units import M_PER_FT, gal_from_m3, in_from_mm, m3_from_l
 __all__ = ["ledger_rows", "ledger_text"]
 
 WIDTH = 80
+_STAGES = {"development": "develops"}
+_FROM = {ASSUMED: "a", PLANNED: "p"}  # what is written down has no mark
 _PLANT_DAYS = 7  # so many last days are told plant by plant; our choice
 
 
 def ledger_text(
-    days: Sequence[LedgerDay], remarks: Iterable[str], *, us: bool, garden: Garden | None = None
+    days: Sequence[LedgerDay],
+    remarks: Iterable[str],
+    *,
+    us: bool,
+    garden: Garden | None = None,
+    allowed: Callable[[LedgerDay], float | None] = lambda row: None,
 ) -> str:
-    """A table a zone; depths in mm or hundredths of inches, over the whole ground served.
+    """A table a zone; depths in mm or hundredths of inches.
 
-    The garden tells what lies on the beds.
+    The garden tells what lies on the beds, `allowed` what may be missing before a bed is watered.
     """
     rungs = Rungs(days)
     beds = {} if garden is None else {zone.name: zone.bed for zone in garden.zones}
     lines = _heading(days, us=us)
     for (zone, part), rows in _tables(days).items():
-        lines += _table(f"{zone}, {part}" if part else zone, rows, beds.get(zone), rungs, us=us)
+        name = f"{zone}, {part}" if part else zone
+        lines += _table(name, rows, beds.get(zone), rungs, allowed, us=us)
     lines += _weather(days, rungs, us=us)
     for remark in remarks:
         lines += _wrapped(f"Note: {remark}.", "", "  ")
@@ -48,18 +56,21 @@ def _tables(days: Iterable[LedgerDay]) -> Mapping[tuple[str, str], list[LedgerDa
 def _heading(days: Sequence[LedgerDay], *, us: bool) -> list[str]:
     if not days:
         return ["No account of these days: nothing had been planted by then.", ""]
-    words = f"Depths in {'inches' if us else 'mm'} over the whole ground the rows serve. "
+    words = f"Depths in {'inches' if us else 'mm'}, of the driest quarter of the ground. "
     if any(row.coefficients == DUAL for row in days):
-        words += (
-            "Plants and open soil are reckoned apart (dual coefficients): Kcb and plants are what "
-            "the plants draw, Ke and soil what the ground between them loses. "
-        )
+        words += "Kcb is for what plants draw, Ke for what the open ground between them loses. "
     if any(row.coefficients != DUAL for row in days):
-        words += "Kc is a single coefficient: what plants and soil have used together. "
+        words += "Kc is a single coefficient, for plants and soil together. "
     words += (
-        "Over: ran off, or drained below the roots. Gone: missing from the soil at the end of the "
-        "day. Easy: what may be missing before the crop feels it."
+        "Ks: the share of its need that the crop finds; under 1 it is short. Past: ran off, "
+        "drained below the roots, or went to wetter ground than the driest quarter. Gone: missing "
+        "at the end of the day from the ground that the line wets. At: where watering begins. "
+        "Felt: where the crop feels it."
     )
+    if any(row.water_from == ASSUMED for row in days):
+        words += " Given, with an a: nobody wrote it down, it is taken as done."
+    if any(row.water_from == PLANNED for row in days):
+        words += " With a p: planned."
     if any(row.phase for row in days):
         words += " Seedbed, settling and dry-down stand in place of the stage they fall in."
     if any(not row.rain_known for row in days):
@@ -68,7 +79,13 @@ def _heading(days: Sequence[LedgerDay], *, us: bool) -> list[str]:
 
 
 def _table(
-    name: str, rows: Sequence[LedgerDay], bed: Bed | None, rungs: Rungs, *, us: bool
+    name: str,
+    rows: Sequence[LedgerDay],
+    bed: Bed | None,
+    rungs: Rungs,
+    allowed: Callable[[LedgerDay], float | None],
+    *,
+    us: bool,
 ) -> list[str]:
     apart = any(row.coefficients == DUAL for row in rows)
     lines = [*_wrapped(name, "", ""), "-" * min(len(name), WIDTH)]
@@ -80,7 +97,7 @@ def _table(
         if row.day.year != year:
             year = row.day.year
             lines.append(f"  {year}")
-        lines.append(_line(row, rungs.mark(row), apart=apart, us=us))
+        lines.append(_line(row, rungs.mark(row), allowed(row), apart=apart, us=us))
     return [*lines, *_plants(rows, us=us), ""]
 
 
@@ -100,6 +117,8 @@ def _accounts(rows: Sequence[LedgerDay]) -> str:
 def _ground(last: LedgerDay, bed: Bed | None) -> str:
     """What makes this ground lose other than a plain one; empty for a plain one."""
     words = []
+    if last.wetted_fraction < 0.995:
+        words.append(f"the line wets {100 * last.wetted_fraction:.0f} % of the ground")
     if bed is not None and bed.mulch != "none" and bed.mulch_cover > 0.0:
         words.append(f"{bed.mulch} mulch on {100 * bed.mulch_cover:.0f} % of the ground")
     if last.exposure != 1.0:
@@ -111,28 +130,32 @@ def _ground(last: LedgerDay, bed: Bed | None) -> str:
 
 
 def _header(*, apart: bool) -> str:
-    own = f"{'Kcb':>4} {'Ke':>4} {'plants':>6} {'soil':>5}" if apart else f"{'Kc':>4} {'used':>5}"
-    rest = "".join(f" {name:>5}" for name in ("rain", "given", "over", "gone", "easy"))
-    return f"  {'day':<6}  {'stage':<11} {'ETo':>4} {own}{rest}"
+    own = f"{'Kcb':>4} {'Ke':>4}" if apart else f"{'Kc':>4}"
+    rest = "".join(f" {name:>5}" for name in ("used", "rain", "given"))
+    last = "".join(f" {name:>5}" for name in ("past", "gone", "at", "felt"))
+    return f"  {'day':<6}  {'stage':<8} {'ETo':>4} {own} {'Ks':>4}{rest} {last}"
 
 
-def _line(row: LedgerDay, mark: str, *, apart: bool, us: bool) -> str:
+def _line(row: LedgerDay, mark: str, allowed_mm: float | None, *, apart: bool, us: bool) -> str:
     def cell(mm: float, width: int = 5) -> str:
         # What rounds to nought is written so, also from below.
         shown = f"{in_from_mm(mm):.2f}" if us else f"{mm:.1f}"
         return f"{shown.removeprefix('-') if float(shown) == 0.0 else shown:>{width}}"
 
-    line = f"{mark} {day_cell(row.day)}  {row.phase or row.stage:<11} {cell(row.eto_mm, 4)}"
-    if apart:
-        line += f" {row.kcb:>4.2f} {row.ke:>4.2f} {cell(row.transpired_mm, 6)}"
-        line += f" {cell(row.evaporated_mm)}"
-    else:
-        line += f" {row.kc:>4.2f} {cell(row.used_mm)}"
+    stage = _STAGES.get(row.stage, row.stage)
+    own = f"{row.kcb:>4.2f} {row.ke:>4.2f}" if apart else f"{row.kc:>4.2f}"
     rain = cell(row.rain_mm - row.rain_unused_mm) if row.rain_known else f"{'?':>5}"
-    over = cell(row.runoff_mm + row.drained_mm)
-    return (
-        f"{line} {rain} {cell(row.watered_mm)} {over} {cell(row.depletion_mm)} {cell(row.raw_mm)}"
+    past = cell(row.runoff_mm + row.drained_mm + row.passed_mm)
+    bounds = f"{'':>5} {'':>5}"
+    if row.crop is not None:
+        at = f"{'':>5}" if allowed_mm is None else cell(allowed_mm)
+        bounds = f"{at} {cell(row.raw_mm)}"
+    line = (
+        f"{mark} {day_cell(row.day)}  {row.phase or stage:<8} {cell(row.eto_mm, 4)} {own} "
+        f"{row.stress:>4.2f} {cell(row.used_mm)} {rain} {cell(row.watered_mm)}"
+        f"{_FROM.get(row.water_from, ' ')} {past} {cell(row.wet_depletion_mm)} {bounds}"
     )
+    return line.rstrip()
 
 
 def _plants(rows: Sequence[LedgerDay], *, us: bool) -> list[str]:

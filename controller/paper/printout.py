@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from typing import TypeVar
 
 from controller.garden.model import Garden, ValveKind
-from controller.paper.amounts import clock_time, depth, long_day, open_time, volume
+from controller.paper.amounts import clock_time, day_in_year, depth, long_day, open_time, volume
 from controller.timetable.flooding import FLOODING_EFFICIENCY, against_flooding
 from controller.timetable.records import Dose, NotFitted, Pulse, Timetable
 from controller.timetable.tested import BAND, Bands
@@ -38,6 +38,7 @@ def timetable_text(timetable: Timetable, garden: Garden, bands: Bands | None = N
     while day <= timetable.last:
         lines += _one_day(day, pulses.get(day, []), left.get(day, []), doses, garden, bands)
         day += timedelta(days=1)
+    lines += _short(timetable, garden)
     lines += _sums(timetable, garden)
     lines += _flooding(timetable, garden)
     for remark in timetable.remarks:
@@ -103,10 +104,47 @@ def why_line(dose: Dose, *, us: bool) -> str:
     # That the allowed share is used up stands in the figures already.
     words = why.words.removeprefix(_USED_UP).lstrip(";, ")
     return (
-        f"{crop}{stage}: {eto}, Kc {why.kc:.2f}; gone "
-        f"{depth(why.depletion_mm, us=us)} of {depth(why.allowed_mm, us=us)} allowed; {rain}"
+        f"{crop}{stage}: {eto}, Kc {why.kc:.2f}; gone {depth(why.depletion_mm, us=us)}, watered at "
+        f"{depth(why.allowed_mm, us=us)}, felt at {depth(why.raw_mm, us=us)}; {rain}"
         + (f"; {words}" if words else "")
     )
+
+
+def _short(timetable: Timetable, garden: Garden) -> list[str]:
+    """The zones whose crops will go short: from when, how much, and what keeps the water back."""
+    if not timetable.short:
+        return []
+    lines = ["Short of water", "--------------"]
+    for short in timetable.short:
+        name = f"{short.zone}, {short.part}" if short.part else short.zone
+        days = "that day" if short.days == 1 else f"{short.days} days"
+        lost = depth(short.lost_mm, us=garden.us_units)
+        words = (
+            f"{name}: from {day_in_year(short.first)}, {days}; at worst on "
+            f"{day_in_year(short.worst_day)} the crop finds {100 * short.least_stress:.0f} % of "
+            f"what it asks for; in all {lost} less than it wants"
+        )
+        if short.reason:
+            words += f" ({short.reason})"
+        lines += _wrapped(words, "  ")
+    return [*lines, ""]
+
+
+def short_rows(timetable: Timetable) -> list[dict[str, object]]:
+    """One row for each part of a zone that goes short, for --json."""
+    return [
+        {
+            "zone": s.zone,
+            "part": s.part,
+            "from": s.first.isoformat(),
+            "days": s.days,
+            "least_stress": round(s.least_stress, 4),
+            "worst_date": s.worst_day.isoformat(),
+            "lost_mm": round(s.lost_mm, 3),
+            "reason": s.reason,
+        }
+        for s in timetable.short
+    ]
 
 
 def _sums(timetable: Timetable, garden: Garden) -> list[str]:

@@ -13,7 +13,7 @@ from controller.garden.model import Garden, UnlikeRows, Zone
 from controller.hydraulics.doubts import opening_doubt
 from controller.hydraulics.lines import Lines
 from controller.timetable.accounts import ZoneAccount
-from controller.timetable.dose import DOUBTFUL_DAYS, even_litres, soaking_of
+from controller.timetable.dose import DOUBTFUL_DAYS, even_litres, refill_share, soaking_of
 from controller.timetable.forecast import to_come_mm
 from controller.timetable.job import Job
 from controller.timetable.record import NO_RECORD, Record
@@ -201,6 +201,21 @@ class Reckoning:
         alone = self.lines.open_set(frozenset((zone.name,))).zones[zone.name]
         loss_k = self.lines.valve_loss_k(zone.name)
         return opening_doubt(zone, alone, loss_k, us_units=self.garden.us_units)
+
+
+def allowed_mm(row: LedgerDay, garden: Garden, grounds: Grounds) -> float | None:
+    """What may be missing from a zone's wetted ground before it is watered; None on bare soil."""
+    if row.crop is None:
+        return None
+    zone = garden.zone(row.zone)
+    share = garden.watering.refill_at if zone.refill_at is None else zone.refill_at
+    if share is None:
+        crop = grounds.crop(row.crop)
+        full_m = crop.root_min_m
+        if zone.bed.rooting_limit_m is not None:
+            full_m = min(full_m, zone.bed.rooting_limit_m)
+        share = refill_share(crop, row.stage, root_depth_m=full_m)
+    return share * row.raw_mm
 
 
 def finished(dose: Dose, pulses: Iterable[Pulse]) -> Dose:

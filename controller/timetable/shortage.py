@@ -18,7 +18,9 @@ def shortages(
     """The parts of zones that are short on days from `first` on, in order of the ledger."""
     short: dict[tuple[str, str], list[LedgerDay]] = {}
     for row in ledger:
-        if row.day >= first and row.crop is not None and row.stress < STRESS_SAID:
+        # On its first day a crop is watered in by hand.
+        standing = row.crop is not None and row.day_of_planting > 1
+        if row.day >= first and standing and row.stress < STRESS_SAID:
             short.setdefault((row.zone, row.part), []).append(row)
     reasons: dict[str, NotFitted] = {}
     for left in not_fitted:

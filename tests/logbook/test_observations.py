@@ -115,7 +115,9 @@ def test_a_logbook_from_before_keeps_its_ledger_and_takes_parts_beside_it(
         unknown = {name for name in row.keys() if row[name] is None}  # noqa: SIM118
         assert unknown == {
             "kcb", "ke", "transpired_mm", "evaporated_mm", "snow_mm", "surface_depletion_mm",
-            "wetted_fraction", "exposed_fraction", "cover", "plants", "ground_m2",
+            "wetted_fraction", "exposed_fraction", "cover", "plants", "ground_m2", "passed_mm",
+            "water_from", "wet_depletion_mm", "rest_depletion_mm", "rest_surface_depletion_mm",
+            "wet_kc", "wet_drained_mm", "kc_max_base", "dry_days",
         }  # fmt: skip
         assert row["kept_utc"] == KEPT
         tomorrow = replace(known, day=DAY + timedelta(days=1), coefficients="dual")

@@ -29,6 +29,7 @@ TABLES = {
     "fits",
     "observations",
     "tended",
+    "watched_days",
 }
 
 

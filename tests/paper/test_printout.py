@@ -142,7 +142,8 @@ def test_a_ledger_row_closes() -> None:
         r = {k: float(str(v)) for k, v in row.items() if str(k).endswith("_mm") and v is not None}
         closes = (
             r["start_depletion_mm"] - (r["rain_mm"] - r["rain_unused_mm"] - r["runoff_mm"])
-            - r["watered_mm"] + r["used_mm"] + r["drained_mm"] + r["handed_over_mm"]
+            - r["watered_mm"] + r["passed_mm"] + r["used_mm"] + r["drained_mm"]
+            + r["handed_over_mm"]
         )  # fmt: skip
         assert r["depletion_mm"] == pytest.approx(closes, abs=5e-4)
         if row["coefficients"] == "dual":

@@ -106,7 +106,7 @@ class World:
             days = [(begun_utc + timedelta(days=n)).date() for n in range(watched.days)]
             with sqlite3.connect(self.folder / "logbook.db") as book:
                 rows = [(day.isoformat(),) for day in days]
-                book.executemany("INSERT INTO watched_days (day) VALUES (?)", rows)
+                book.executemany("INSERT OR IGNORE INTO watched_days (day) VALUES (?)", rows)
             book.close()
         self.start()
 

@@ -273,10 +273,19 @@ def test_a_day_that_a_model_has_not_settled_is_named_until_it_has() -> None:
         assert not any("may still change" in r for r in found.remarks)
 
 
-def test_an_account_begins_with_the_first_day_that_has_been_by_a_model_too() -> None:
-    rows = [a_model_day(i) for i in range(3, 9)] + [a_day(0, measured=False, source="b forecast")]
-    begins = account_begins(rows, first=BEGINS + 20 * DAY, kept_from=None)
-    assert begins == BEGINS + 3 * DAY
+def test_an_account_begins_at_the_new_year_of_its_winter() -> None:
+    """The same for all days of a growing year, and never less than two months before the day."""
+    south = replace(SITE, latitude_deg=-35.0)
+    for day, north_begins, south_begins in (
+        (date(2031, 7, 10), date(2031, 1, 1), date(2030, 7, 1)),
+        (date(2031, 12, 31), date(2031, 1, 1), date(2031, 7, 1)),
+        (date(2031, 3, 1), date(2030, 1, 1), date(2030, 7, 1)),
+        (date(2031, 3, 2), date(2031, 1, 1), date(2030, 7, 1)),
+        (date(2031, 8, 29), date(2031, 1, 1), date(2030, 7, 1)),
+        (date(2031, 8, 30), date(2031, 1, 1), date(2031, 7, 1)),
+    ):
+        assert account_begins(day, SITE) == north_begins
+        assert account_begins(day, south) == south_begins
 
 
 def test_of_rows_with_an_impossible_figure_the_next_source_answers() -> None:
