@@ -99,7 +99,8 @@ def balance(args: argparse.Namespace) -> int:
         raise InputError(f"--from {first} is after --to {last}")
     lines = load_tested(args, loaded).lines
     # The days gone, with what counts of them; what lies ahead is planned.
-    planned_from = min(last + _DAY, first_day(argparse.Namespace(), loaded, clock))
+    today = first_day(argparse.Namespace(), loaded, clock)
+    planned_from = min(last + _DAY, max(first, today))
     timetable = _timetable(args, loaded, lines, planned_from, max(last, planned_from), clock)
     shown = [
         row

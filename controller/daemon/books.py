@@ -146,6 +146,8 @@ class Books:
         now_utc: datetime,
         kept_from: date,
         as_printed: Collection[str] = (),
+        *,
+        believed: bool = True,
     ) -> None:
         """Put the plan up to today in place of the old one, and the ledger of the days gone.
 
@@ -153,9 +155,10 @@ class Books:
 
         A hand pulse whose time has come stays until somebody notes it, or the day is over; then it
         is taken as done in the zones `as_printed`; elsewhere it is missed, and credits nothing.
+        Only a clock that is `believed` tells on which days a daemon ran.
         """
         self._forget_another_file()
-        if self._watched != today:
+        if believed and self._watched != today:
             self._write.watched(today)
             self._watched = today
         for row in self._ask.pulses(timetable.first - _LOOK_BACK, timetable.first - _DAY):

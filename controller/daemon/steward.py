@@ -354,7 +354,9 @@ class Steward:
             self._want_plan = ""
             _LOG.info("planned (%s): %d pulses to come today", reason, len(self.due.pending))
             as_printed = zones_as_printed(self._garden)
-            self.books.keep_plan(timetable, today, now, kept_from, as_printed)
+            self.books.keep_plan(
+                timetable, today, now, kept_from, as_printed, believed=self.sense.believed
+            )
             self.plan_fault = ""
         except LogbookError as fault:
             self._plan_after_mono_s, self._want_plan = self.clock.mono_s() + RETRY_S, reason

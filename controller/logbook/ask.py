@@ -175,8 +175,8 @@ class Questions(DayQuestions, SeenQuestions):
             rows = self._rows("SELECT day FROM watched_days ORDER BY day")
             watched = [date.fromisoformat(row["day"]) for row in rows]
         by_relay = self._rows(
-            "SELECT min(day) AS day FROM pulses WHERE valve = ? AND state != ?",
-            (ValveKind.RELAY, PulseState.PLANNED),
+            "SELECT min(day) AS day FROM pulses WHERE valve = ? AND state IN (?, ?)",
+            (ValveKind.RELAY, *_GAVE),
         )
         first_by_relay = day_of(by_relay[0]["day"])
         known = [day for day in (*watched[:1], first_by_relay) if day is not None]

@@ -58,13 +58,17 @@ def _heading(days: Sequence[LedgerDay], *, us: bool) -> list[str]:
         return ["No account of these days: nothing had been planted by then.", ""]
     words = f"Depths in {'inches' if us else 'mm'}, of the driest quarter of the ground. "
     if any(row.coefficients == DUAL for row in days):
-        words += "Kcb is for what plants draw, Ke for what the open ground between them loses. "
+        words += (
+            "Kcb is for what plants draw, Ke for what the open ground between them loses (dual "
+            "coefficients). "
+        )
     if any(row.coefficients != DUAL for row in days):
         words += "Kc is a single coefficient, for plants and soil together. "
     words += (
         "Ks: the share of its need that the crop finds; under 1 it is short. Past: ran off, "
-        "drained below the roots, or went to wetter ground than the driest quarter. Gone: missing "
-        "at the end of the day from the ground that the line wets. At: where watering begins. "
+        "drained below the roots, or went to wetter ground than the driest quarter; over all of "
+        "the ground, as are used, rain and given. Gone: missing at the end of the day from the "
+        "ground that the line wets. At: where watering begins. "
         "Felt: where the crop feels it."
     )
     if any(row.water_from == ASSUMED for row in days):
@@ -133,7 +137,7 @@ def _header(*, apart: bool) -> str:
     own = f"{'Kcb':>4} {'Ke':>4}" if apart else f"{'Kc':>4}"
     rest = "".join(f" {name:>5}" for name in ("used", "rain", "given"))
     last = "".join(f" {name:>5}" for name in ("past", "gone", "at", "felt"))
-    return f"  {'day':<6}  {'stage':<8} {'ETo':>4} {own} {'Ks':>4}{rest} {last}"
+    return f"  {'day':<6} {'stage':<8} {'ETo':>4} {own} {'Ks':>4}{rest} {last}"
 
 
 def _line(row: LedgerDay, mark: str, allowed_mm: float | None, *, apart: bool, us: bool) -> str:
@@ -151,7 +155,7 @@ def _line(row: LedgerDay, mark: str, allowed_mm: float | None, *, apart: bool, u
         at = f"{'':>5}" if allowed_mm is None else cell(allowed_mm)
         bounds = f"{at} {cell(row.raw_mm)}"
     line = (
-        f"{mark} {day_cell(row.day)}  {row.phase or stage:<8} {cell(row.eto_mm, 4)} {own} "
+        f"{mark} {day_cell(row.day)} {row.phase or stage:<8} {cell(row.eto_mm, 4)} {own} "
         f"{row.stress:>4.2f} {cell(row.used_mm)} {rain} {cell(row.watered_mm)}"
         f"{_FROM.get(row.water_from, ' ')} {past} {cell(row.wet_depletion_mm)} {bounds}"
     )

@@ -67,7 +67,7 @@ def plan_on(
                 weather,
                 given,
                 begins=begins,
-                first=first,
+                first=max(first, begins),
                 shown_from=shown,
                 last=until,
                 today=today,

@@ -77,7 +77,7 @@ def test_established_ones_wait_for_their_roots_and_second_years_lie_between(tmp_
     second = first_waters(capsys, tmp_path, "from = 2031-04-10, planted_year = 2030")
     for crop in ("grape", "rhubarb", "raspberry"):
         assert 3 < second[crop] < old[crop]
-        assert old[crop] > 20
+        assert old[crop] > 14
     assert second["asparagus"] < old.get("asparagus", 99)
     assert second["strawberry"] == old["strawberry"]  # its year is over
 

@@ -9,7 +9,7 @@ import pytest
 from support.gardens import a_garden, a_zone
 from support.logbook import a_ledger_day
 
-from controller.demand.records import LedgerDay
+from controller.demand.records import ASSUMED, PLANNED, RECORDED, LedgerDay
 from controller.garden.model import Bed
 from controller.paper.ledger import ledger_rows, ledger_text
 from controller.paper.rungs import spans_words
@@ -67,37 +67,55 @@ def test_no_line_is_wider_than_a_terminal(us: bool) -> None:
 
 
 def test_plants_and_soil_stand_apart_and_the_heading_says_by_which_coefficients() -> None:
-    text = _text(_dual())
-    assert "dual coefficients" in text and "single" not in text
-    header = next(line for line in _lines(text) if line[:1] == ["day"])
+    text = _text(_dual(stress=0.91, passed_mm=0.4, wet_depletion_mm=8.2))
+    assert "dual coefficients" in " ".join(text.split()) and "single" not in text
+    header = next(line for line in _lines(text) if line[:2] == ["day", "stage"])
     row = _row(text, "28 Jun").split()
-    cells = dict(zip(header[1:], row[2:], strict=True))
+    cells = dict(zip(header[1:], row[2:], strict=False))
     assert cells == {
-        "stage": "development", "ETo": "4.8", "Kcb": "0.83", "Ke": "0.21", "plants": "4.0",
-        "soil": "1.0", "rain": "1.0", "given": "2.5", "over": "0.0", "gone": "7.6",
-        "easy": "13.5",
+        "stage": "develops", "ETo": "4.8", "Kcb": "0.83", "Ke": "0.21", "Ks": "0.91",
+        "used": "5.0", "rain": "1.0", "given": "2.5", "past": "0.4", "gone": "8.2", "at": "13.5",
     }  # fmt: skip
+
+
+def test_where_watering_begins_stands_between_what_is_gone_and_what_is_felt() -> None:
+    row = _dual(wet_depletion_mm=8.2)
+    text = ledger_text([row], (), us=False, garden=GARDEN, allowed=lambda day: 0.6 * day.raw_mm)
+    assert _row(text, "28 Jun").split()[-3:] == ["8.2", "8.1", "13.5"]
+
+
+def test_water_that_nobody_wrote_down_has_a_mark_and_so_has_what_is_planned() -> None:
+    text = _text(
+        _dual(0, water_from=RECORDED), _dual(1, water_from=ASSUMED), _dual(2, water_from=PLANNED)
+    )
+    given = [_row(text, f"{n} Jun").split() for n in (28, 29, 30)]
+    assert [row[9] for row in given] == ["2.5", "2.5a", "2.5p"]
+    words = " ".join(text.split())
+    assert "with an a: nobody wrote it down" in words and "With a p: planned." in words
+    assert "with an a" not in _text(_dual(water_from=RECORDED))
 
 
 def test_a_single_coefficient_is_shown_as_one() -> None:
     text = _text(a_ledger_day("leeks", day=FIRST))
     assert "a single coefficient" in " ".join(text.split()) and "dual" not in text
-    header = next(line for line in _lines(text) if line[:1] == ["day"])
-    assert header[3:5] == ["Kc", "used"] and "Ke" not in header
-    assert _row(text, "28 Jun").split()[4:6] == ["0.83", "3.9"]
+    header = next(line for line in _lines(text) if line[:2] == ["day", "stage"])
+    assert header[3:6] == ["Kc", "Ks", "used"] and "Ke" not in header
+    cells = _row(text, "28 Jun").split()
+    assert (cells[4], cells[6]) == ("0.83", "3.9")
 
 
 @pytest.mark.parametrize("us", [True, False])
-def test_a_row_of_the_table_closes(us: bool) -> None:
-    """WORKED: 20.0 + (4 + 1) - (30 - 2) - 2.5 + (6 + 9.5) = 10.0."""
+def test_a_row_of_the_table_closes_where_the_line_wets_all(us: bool) -> None:
+    """WORKED: 20.0 + 5 - (30 - 2) - 2.5 + (6 + 9.1 + 0.4) = 10.0."""
     day = _dual(
         start_depletion_mm=20.0, rain_mm=30.0, rain_unused_mm=2.0, runoff_mm=6.0,
-        drained_mm=9.5, handed_over_mm=0.0, depletion_mm=10.0,
+        drained_mm=9.1, passed_mm=0.4, handed_over_mm=0.0, depletion_mm=10.0,
+        wet_depletion_mm=10.0,
     )  # fmt: skip
-    cells = _row(_text(day, us=us), "28 Jun").split()[6:]
-    plants, soil, rain, given, over, gone = (float(cell) for cell in cells[:6])
+    cells = _row(_text(day, us=us), "28 Jun").split()[7:]
+    used, rain, given, past, gone = (float(cell) for cell in cells[:5])
     start = 20.0 / 25.4 if us else 20.0
-    assert gone == pytest.approx(start + plants + soil - rain - given + over, abs=0.03)
+    assert gone == pytest.approx(start + used - rain - given + past, abs=0.03)
 
 
 def test_inches_are_hundredths_and_gallons_stand_for_litres() -> None:
@@ -214,8 +232,9 @@ def test_what_is_not_known_is_none_and_not_nought() -> None:
     (row,) = ledger_rows([a_ledger_day(rain_known=False)])
     none = {name for name, value in row.items() if value is None}
     assert none == {
-        "kcb", "ke", "transpired_mm", "evaporated_mm", "surface_depletion_mm", "wetted_fraction",
-        "exposed_fraction", "rain_mm", "plant_litres", "plant_and_ground_litres",
+        "kcb", "ke", "transpired_mm", "evaporated_mm", "surface_depletion_mm",
+        "rest_surface_depletion_mm", "kc_max_base", "exposed_fraction",
+        "rain_mm", "plant_litres", "plant_and_ground_litres",
     }  # fmt: skip
 
 

@@ -113,8 +113,8 @@ def _why(words: str) -> str:
 
 
 def test_why_now_is_said_where_the_figures_do_not_say_it() -> None:
-    plain = "carrot, initial: ETo 4.0 mm, Kc 0.70; gone 3.0 mm of 6.0 mm allowed; "
-    plain += "rain counted 0.0 mm"
+    plain = "carrot, initial: ETo 4.0 mm, Kc 0.70; gone 3.0 mm, watered at 6.0 mm, "
+    plain += "felt at 12.0 mm; rain counted 0.0 mm"
     assert _why("its seedbed is kept moist") == f"{plain}; its seedbed is kept moist"
     ordinary = need_of(
         missing_mm=9.0, raw_mm=12.0, refill_at=0.5, expected_etc_mm=1.0, rain_doubt_days=0

@@ -77,7 +77,6 @@ def plan_words(garden: Garden, weather: Weather) -> str:
         first=FIRST,
         last=FIRST + 6 * DAY,
         today=FIRST,
-        kept_from=None,
     )
     return " ".join(timetable_text(timetable, garden).split())
 
