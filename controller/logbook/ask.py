@@ -170,9 +170,14 @@ class Questions(DayQuestions, SeenQuestions):
     def record(self, zone_info: ZoneInfo) -> Record:
         """Of which of the garden's days this logbook knows."""
         begun_utc = self.begun_utc()
+        begun = None if begun_utc is None else begun_utc.astimezone(zone_info).date()
         watched: list[date] = []
         if self._has("watched_days"):
-            rows = self._rows("SELECT day FROM watched_days ORDER BY day")
+            # A day before the logbook's own first is one of a clock that was wrong.
+            rows = self._rows(
+                "SELECT day FROM watched_days WHERE day >= ? ORDER BY day",
+                ((begun or date.min).isoformat(),),
+            )
             watched = [date.fromisoformat(row["day"]) for row in rows]
         by_relay = self._rows(
             "SELECT min(day) AS day FROM pulses WHERE valve = ? AND state IN (?, ?)",
@@ -186,7 +191,7 @@ class Questions(DayQuestions, SeenQuestions):
         ):
             printed[row["zone"], date.fromisoformat(row["day"])].append(row["planned_litres"])
         return Record(
-            begun=None if begun_utc is None else begun_utc.astimezone(zone_info).date(),
+            begun=begun,
             daemon_from=min(known, default=None),
             watched=frozenset(watched),
             printed_litres={key: math.fsum(litres) for key, litres in printed.items()},

@@ -75,7 +75,7 @@ def test_a_line_that_another_process_holds_is_busy(tmp_path: Path) -> None:
     recorder = Recorder(tmp_path, mode=PERSIST)
     try:
         holder = _python(
-            DRIVES_AND_DIES.replace("os.kill", "input(); os.kill"),
+            DRIVES_AND_DIES.replace("os.kill", "import time; time.sleep(60); os.kill"),
             tmp_path,
             ROWGATE_RECORDER=str(recorder.socket),
         )
