@@ -74,6 +74,7 @@ class Course:
         self.emerges = self._emergence(normal_temps)
         # Each year of a perennial, or the one run of everything else, is reckoned when asked for.
         self._runs: dict[date, _Run] = {}
+        self._found: dict[date, CourseDay] = {}
         self._ask_for_a_look()
 
     @property
@@ -83,6 +84,12 @@ class Course:
 
     def on(self, day: date) -> CourseDay:
         """Where the planting stands; OutOfRange on a day that is not one of its own."""
+        found = self._found.get(day)
+        if found is None:
+            found = self._found[day] = self._stands_on(day)
+        return found
+
+    def _stands_on(self, day: date) -> CourseDay:
         planting = self._planting
         if not planting.start <= day <= self.ends:
             last = (self.ends - planting.start).days + 1

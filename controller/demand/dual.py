@@ -16,6 +16,7 @@ from controller.demand.stages import climate_shift
 # wettings more than three or four days apart; where they follow each other within two, 1.1.
 KC_MAX_SELDOM, KC_MAX_OFTEN = 1.2, 1.1
 OFTEN_DAYS, SELDOM_DAYS = 2.0, 4.0  # between them straight: our choice
+LEAST_ABOVE_KCB = 0.05  # of Kc max: FAO-56 (1998), eq. 72
 KC_MIN = 0.15  # dry bare soil: FAO-56 (1998), eq. 76, 0.15 to 0.20
 LEAST_FRACTION = 0.01  # of ground, in a division: FAO-56 (1998), eq. 75 and 76
 
@@ -58,7 +59,7 @@ def kc_max(
     Allen et al. (1998), FAO Paper 56, eq. 72.
     """
     shift = climate_shift(wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=height_m)
-    return max(base + shift, kcb + 0.05)
+    return max(base + shift, kcb + LEAST_ABOVE_KCB)
 
 
 def kc_max_base(

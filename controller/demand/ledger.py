@@ -44,7 +44,13 @@ from typing import Any
 
 from controller.demand.canopy import canopy_on
 from controller.demand.daystep import Asked, Bucket, Stores, bucket_day, dual_day
-from controller.demand.dual import KC_MAX_SELDOM, SELDOM_DAYS, kc_max, kc_max_base
+from controller.demand.dual import (
+    KC_MAX_SELDOM,
+    LEAST_ABOVE_KCB,
+    SELDOM_DAYS,
+    kc_max,
+    kc_max_base,
+)
 from controller.demand.facts import Part, PlantingFacts
 from controller.demand.mulch import evaporation_factor, kc_under_mulch, transpiration_factor
 from controller.demand.records import DayInput, LedgerDay
@@ -292,14 +298,13 @@ def _planted_day(
         rained=came.entering_mm > 0.0,
         watered=came.watered_mm > 0.0,
     )
-    most = kc_max(
-        kcb=crop.kcb, wind_2m_m_s=wind, rh_min_pct=humidity, height_m=crop.height_m, base=base
-    )
+    seldom = kc_max(kcb=crop.kcb, wind_2m_m_s=wind, rh_min_pct=humidity, height_m=crop.height_m)
+    # The same with the base of the day in eq. 72.
+    most = max(seldom - KC_MAX_SELDOM + base, crop.kcb + LEAST_ABOVE_KCB)
     canopy = canopy_on(
         kcb_table=crop.kcb,
         kcb_mid_table=crop.kcb_mid,
-        # Shade is no matter of how often the ground is wetted.
-        kc_max=kc_max(kcb=crop.kcb, wind_2m_m_s=wind, rh_min_pct=humidity, height_m=crop.height_m),
+        kc_max=seldom,  # shade is no matter of how often the ground is wetted
         height_m=crop.height_m,
         cover_full=facts.cover_full,
         full_height_m=crop.full_height_m,
@@ -333,7 +338,9 @@ def _planted_day(
             previous.rest_surface_depletion_mm,
         )
     # The difference that a change of account, or of the roots' limit, cannot take over:
-    opening = held._replace(wet_mm=min(held.wet_mm, taw), rest_mm=min(held.rest_mm, taw))
+    opening = Stores(
+        min(held.wet_mm, taw), min(held.rest_mm, taw), held.wet_surface_mm, held.rest_surface_mm
+    )
     found = dual_day(
         opening,
         Asked(

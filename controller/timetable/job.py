@@ -36,7 +36,7 @@ class Job:
     even_litres: float
     line_litres: float
     urgency: float
-    stretches: Sequence[Stretch]
+    stretches: Sequence[Stretch]  # a tuple where days gone are kept by their jobs
     soaking: Soaking
     longest_open_s: float
     shortest_pulse_s: float  # of a full line

@@ -16,6 +16,7 @@ from controller.timetable.accounts import ZoneAccount
 from controller.timetable.dose import DOUBTFUL_DAYS, even_litres, refill_share, soaking_of
 from controller.timetable.forecast import to_come_mm
 from controller.timetable.job import Job
+from controller.timetable.packing import DaysGone
 from controller.timetable.record import NO_RECORD, Record
 from controller.timetable.records import Dose, Pulse, Why
 from controller.timetable.travel import shortest_pulse_s
@@ -52,12 +53,13 @@ NOTHING_GIVEN = Given(litres={}, slots={}, soaking_until_utc={})
 
 
 class Grounds:
-    """The crops and soils of a garden, looked up once."""
+    """The crops and soils of a garden, looked up once; and its days gone, packed once."""
 
     def __init__(self, garden: Garden, catalogue: Catalogue) -> None:
         self.garden, self._catalogue = garden, catalogue
         self._crops: dict[str, Crop] = {}
         self._soils: dict[str, Soil] = {}
+        self.days_gone = DaysGone()
 
     def crop(self, name: str) -> Crop:
         """A crop as this garden has it."""
@@ -176,7 +178,7 @@ class Reckoning:
             line_litres=account.line_litres,
             uniformity=account.divisor,
             urgency=want.urgency,
-            stretches=[] if frost is not None else stretches,
+            stretches=() if frost is not None else tuple(stretches),
             soaking=soaking_of(account.wet_m2, self.grounds.soil(zone.bed.soil), watering.basin_mm),
             longest_open_s=zone.valve.longest_open_s,
             shortest_pulse_s=shortest_pulse_s(zone.valve, watering),

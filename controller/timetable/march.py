@@ -6,15 +6,22 @@ timetable had: so an account never depends on when, or how often, it was asked f
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from controller.demand.records import ASSUMED, PLANNED, RECORDED
 from controller.garden.model import Zone
 from controller.timetable.accounts import ZoneAccount
+from controller.timetable.job import Job
 from controller.timetable.jobs import Reckoning
-from controller.timetable.packing import NOTHING_PACKED, Job, Packed, pack
+from controller.timetable.packing import (
+    NOTHING_ON_DAY,
+    GivenOnDay,
+    Packed,
+    given_on_day,
+    pack,
+)
 from controller.timetable.records import Dose
 from controller.timetable.sets import NetworkFlows
 
@@ -53,35 +60,51 @@ class March:
                 if (zone.name, day) not in given.litres
                 and given.record.assumed_as_planned(zone, garden, day)
             }
-            planned = self._planned(day, assumed)
+            planned = self._as_planned(day, assumed)
             for zone in garden.zones:
                 if (zone.name, day) in given.litres:
-                    self._credit_written(zone, day, 0.0, 0.0)
+                    self._credit_written(zone, day, NOTHING_ON_DAY)
                 elif zone.name in assumed:
-                    self._credit_assumed(zone, day, *_sum_of(planned, zone.name))
+                    found = planned.get(zone.name, NOTHING_ON_DAY)
+                    self._credit_assumed(zone, day, found.litres, found.stored_litres)
                 else:
                     printed = given.record.printed(zone, garden, day)
                     self._credit_assumed(zone, day, printed, None)
             day += _DAY
 
-    def _planned(self, day: date, assumed: Collection[str]) -> Packed:
-        """The day as its timetable had it, as far as any of it is taken as done.
+    def _as_planned(self, day: date, assumed: Collection[str]) -> Mapping[str, GivenOnDay]:
+        """What the day's own timetable had, if any of it is taken as done.
 
         Zones whose water is on record stood on that timetable too, and shared the supply.
         """
         if not assumed:
-            return NOTHING_PACKED
-        found = self._jobs(day)
-        if not any(job.zone in assumed for job, _ in found):
-            return NOTHING_PACKED
-        return self._packed(found)
+            return {}
+        jobs = [job for job, _ in self._jobs(day)]
+        if not any(job.zone in assumed for job in jobs):
+            return {}
+        watering = self.reckoning.garden.watering
+        return self.reckoning.grounds.days_gone.given(
+            day,
+            jobs,
+            self.flows,
+            network=self.reckoning.lines,
+            most_open=watering.most_open,
+            least_share=watering.least_share,
+        )
 
     def plan(self, day: date) -> DayPlanned:
         """Plan one day, and credit it."""
         found = self._jobs(day)
-        packed = self._packed(found)
+        watering = self.reckoning.garden.watering
+        packed = pack(
+            [job for job, _ in found],
+            self.flows,
+            most_open=watering.most_open,
+            least_share=watering.least_share,
+        )
+        given = given_on_day(packed)
         for zone in self.reckoning.garden.zones:
-            self._credit_written(zone, day, *_sum_of(packed, zone.name))
+            self._credit_written(zone, day, given.get(zone.name, NOTHING_ON_DAY))
         return DayPlanned(packed, [dose for _, dose in found])
 
     def _jobs(self, day: date) -> list[tuple[Job, Dose]]:
@@ -90,15 +113,6 @@ class March:
             for zone in self.reckoning.garden.zones
         )
         return [job for job in found if job is not None]
-
-    def _packed(self, found: Iterable[tuple[Job, Dose]]) -> Packed:
-        watering = self.reckoning.garden.watering
-        return pack(
-            [job for job, _ in found],
-            self.flows,
-            most_open=watering.most_open,
-            least_share=watering.least_share,
-        )
 
     def _credit_assumed(
         self, zone: Zone, day: date, litres: float, stored_litres: float | None
@@ -111,24 +125,18 @@ class March:
             water_from=ASSUMED,
         )
 
-    def _credit_written(self, zone: Zone, day: date, litres: float, stored_litres: float) -> None:
+    def _credit_written(self, zone: Zone, day: date, planned: GivenOnDay) -> None:
         """Credit what is written of a day, and what is planned beside it."""
         account, given = self.accounts[zone.name], self.reckoning.given
+        litres, stored = planned.litres, planned.stored_litres
         written = given.litres.get((zone.name, day), 0.0)
         if written > 0.0:
             logged = given.stored_litres.get((zone.name, day))
-            if logged is None:
-                logged = account.stored_of(written)
-            stored_litres += logged
+            litres += written
+            stored += account.stored_of(written) if logged is None else logged
         account.credit(
             self.reckonings[zone.name].days[day],
-            litres + written,
-            stored_litres=stored_litres,
-            water_from=RECORDED if litres <= 0.0 else PLANNED,
+            litres,
+            stored_litres=stored,
+            water_from=PLANNED if planned.litres > 0.0 else RECORDED,
         )
-
-
-def _sum_of(packed: Packed, zone: str) -> tuple[float, float]:
-    """Litres of a zone's pulses, and what of them is credited to its driest quarter."""
-    mine = [pulse for pulse in packed.pulses if pulse.zone == zone]
-    return sum(p.litres for p in mine), sum(p.stored_litres or 0.0 for p in mine)

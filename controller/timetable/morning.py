@@ -82,7 +82,8 @@ class Morning:
         least_share: float,
         pulses: list[Pulse],
     ) -> None:
-        self._plays, self._flows, self._start = plays, flows, start
+        # Those that are open, or may open again.
+        self._plays, self._flows, self._start = list(plays), flows, start
         self._most_open, self._least_share, self._pulses = most_open, least_share, pulses
         self._hand_free_s = 0.0
         # Of each zone alone: its shortest pulse, and the travel back after it.
@@ -110,7 +111,14 @@ class Morning:
             self._let_pass(now, following - now)
             now = following
             self._close_what_must(now)
+            self._plays = [play for play in self._plays if not self._is_over(play, now)]
         raise NoSolution("a day's valve events", 0, _MOST_EVENTS, len(self._open_set(now)))
+
+    def _is_over(self, play: Play, now: float) -> bool:
+        """Whether it is quite shut, for good."""
+        if play.open_since_s is not None or play.shut_at_s > now + _TINY_S:
+            return False
+        return play.left_l <= TINY_L or play.too_little is not None
 
     def _open_set(self, now: float) -> frozenset[str]:
         """All that is not quite shut."""
@@ -208,9 +216,11 @@ class Morning:
 
     def _next_event(self, now: float) -> float | None:
         together, moments = self._open_set(now), []
+        # While no more may be open, nothing can happen but that one shuts.
+        full = len(together) >= self._most_open
         for play in self._plays:
             if play.open_since_s is None:
-                ready = self._ready_at(play, now)
+                ready = None if full else self._ready_at(play, now)
                 if ready is not None and math.isfinite(ready) and ready > now:
                     moments.append(ready)
                 if play.shut_at_s > now + _TINY_S:

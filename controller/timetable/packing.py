@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 from controller.timetable.job import Flows, Job
 from controller.timetable.moments import whole_second
@@ -32,7 +33,57 @@ class Packed:
     not_fitted: tuple[NotFitted, ...]
 
 
-NOTHING_PACKED = Packed(pulses=(), not_fitted=())
+@dataclass(frozen=True, slots=True)
+class GivenOnDay:
+    """What a zone's pulses of a day came to."""
+
+    litres: float
+    stored_litres: float  # of them, what the account of the driest quarter is credited
+
+
+NOTHING_ON_DAY = GivenOnDay(0.0, 0.0)
+
+
+def given_on_day(packed: Packed) -> dict[str, GivenOnDay]:
+    """By zone, what the pulses of one day came to."""
+    pulses: dict[str, list[Pulse]] = {}
+    for pulse in packed.pulses:
+        pulses.setdefault(pulse.zone, []).append(pulse)
+    return {
+        zone: GivenOnDay(sum(p.litres for p in mine), sum(p.stored_litres or 0.0 for p in mine))
+        for zone, mine in pulses.items()
+    }
+
+
+class DaysGone:
+    """What days gone came to by their own timetable, as long as their jobs stay what they were.
+
+    A daemon plans several times a day on an account of months. What it keeps of a day is small.
+    """
+
+    def __init__(self) -> None:
+        self._days: dict[date, tuple[int, dict[str, GivenOnDay]]] = {}
+        self._network: object = None
+
+    def given(
+        self,
+        day: date,
+        jobs: Sequence[Job],
+        flows: Flows,
+        *,
+        network: object,
+        most_open: int,
+        least_share: float,
+    ) -> dict[str, GivenOnDay]:
+        """By zone, what that day's pulses came to; `network` is what the flows are those of."""
+        if network is not self._network:
+            self._days, self._network = {}, network
+        packed_from = hash((most_open, least_share, tuple(jobs)))
+        kept = self._days.get(day)
+        if kept is None or kept[0] != packed_from:
+            packed = pack(jobs, flows, most_open=most_open, least_share=least_share)
+            kept = self._days[day] = (packed_from, given_on_day(packed))
+        return kept[1]
 
 
 def pack(
