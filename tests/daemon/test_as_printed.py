@@ -25,10 +25,8 @@ END = datetime(2031, 6, 5, 10, 0, tzinfo=UTC)
 
 def a_world(folder: Path, hand_water: HandWater = HandWater.AS_PRINTED) -> World:
     hand = a_zone("hedge", None, rows=(a_row(6.0),))
-    return World(
-        folder,
-        a_garden(a_zone("leeks", 17), hand, watering=replace(MORNING, hand_water=hand_water)),
-    )
+    rules = replace(MORNING, hand_water=hand_water)
+    return World(folder, a_garden(a_zone("leeks", 17), hand, watering=rules))
 
 
 @pytest.fixture(scope="module")

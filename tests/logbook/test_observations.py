@@ -120,6 +120,9 @@ def test_a_logbook_from_before_keeps_its_ledger_and_takes_parts_beside_it(
             "wet_kc", "wet_drained_mm", "kc_max_base", "dry_days",
         }  # fmt: skip
         assert row["kept_utc"] == KEPT
+        (said,) = ask.happenings()
+        assert said.kind == "ledger computed anew"
+        assert "follows the driest quarter" in said.words
         tomorrow = replace(known, day=DAY + timedelta(days=1), coefficients="dual")
         parts = [replace(tomorrow, part=part, kcb=0.4) for part in ("row 1", "row 2")]
         book.keep_ledger(parts)
