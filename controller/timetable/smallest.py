@@ -14,6 +14,7 @@ OPEN_TOO_SHORT = "its valve may be open"
 WINDOW_TOO_SHORT = "no window of the day is long enough"
 TOO_LITTLE = "it would take less than"
 
+
 def filling_s(*, line_litres: float, flow_l_s: float) -> float:
     """How long a line takes to fill at the flow it has in the set that is open.
 
