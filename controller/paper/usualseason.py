@@ -44,8 +44,7 @@ def season_lines(season: Season, garden: Garden) -> list[str]:
     names = list(dict.fromkeys(short.zone for short in season.short))
     outcome = "no crop goes short of water"
     if names:
-        go = "goes" if len(names) == 1 else "go"
-        outcome = f"{', '.join(names)} {go} short of water, see the cautions"
+        outcome = f"short of water, see the cautions: {', '.join(names)}"
     lines = [
         f"{season.first} to {season.last}, on the reference ET that is usual here and without "
         f"rain: {given}; {outcome}."
@@ -93,15 +92,15 @@ def season_row(season: Season) -> dict[str, Any]:
 def _help_words(found: Help) -> str:
     tried = ", ".join(found.tried)
     if found.change:
-        return f"{found.change} would keep it"
+        return f"{found.change} would keep it supplied"
     if found.together:
-        return f"none of these alone would keep it, all together would: {tried}"
+        return f"none of these alone would keep it supplied, all together would: {tried}"
     if found.stopped:
-        until = f" after {tried}, which would not keep it" if tried else ""
-        return f"the search for what would help was ended{until}"
+        until = f"{tried} would not keep it supplied, and " if tried else ""
+        return f"{until}the garden is too large to try more"
     if len(found.tried) > 1:
-        return f"not even all of these together would keep it: {tried}"
-    return f"{tried} would not keep it" if tried else ""
+        return f"not even all of these together would keep it supplied: {tried}"
+    return f"{tried} would not keep it supplied" if tried else ""
 
 
 def _help_rows(helps: Mapping[str, Help]) -> list[dict[str, Any]]:

@@ -29,9 +29,9 @@ _DAY = timedelta(days=1)
 # A crop is short for want of water kept back if some found no place so shortly before; our choice,
 # a week of windows.
 KEPT_BACK_DAYS = 7
-# So many days of zones the search for what would help may play: some ten seconds on a computer of
-# today, or thirty seasons of ten zones. Our choice.
-MOST_ZONE_DAYS = 60_000
+# So many days of zones the search for what would help may play: under ten seconds on a computer of
+# today, or twenty seasons of ten zones. Our choice.
+MOST_ZONE_DAYS = 45_000
 # A row to compare with: what hand drilling leaves of a level row is 0.94, and drip lines are laid
 # out for 0.90 (ASABE EP405, from memory).
 EVEN_ROW = 0.90
@@ -139,23 +139,22 @@ def usual_season(
 def season_of(garden: Garden, today: date) -> tuple[date, date] | None:
     """From the first planting to the last of the year of growing that matters; None without any.
 
-    That is this year or the next, whichever has more of the plantings that are not over yet; where
-    neither has any, the nearest that has.
+    Of the plantings that are not over yet, it is the first year in which any stands, or the next if
+    more of them stand in that; where all are over, the last year.
     """
     plantings = [planting for zone in garden.zones for planting in zone.plantings]
     if not plantings:
         return None
-    this = growing_year(today, garden.site)
-    following = _year_after(this)
     coming = [p for p in plantings if p.until >= today]
+    near = max(today, min(p.start for p in coming)) if coming else max(p.until for p in plantings)
+    begins = growing_year(near, garden.site)
+    following = _year_after(begins)
 
-    def standing(begins: date) -> int:
-        return sum(p.start < _year_after(begins) and p.until >= begins for p in coming)
+    def standing(year: date) -> int:
+        return sum(p.start < _year_after(year) and p.until >= year for p in coming)
 
-    begins = following if standing(following) > standing(this) else this
-    if not standing(begins):
-        near = min(p.start for p in coming) if coming else max(p.until for p in plantings)
-        begins = growing_year(near, garden.site)
+    if standing(following) > standing(begins):
+        begins = following
     ends = _year_after(begins) - _DAY
     held = [p for p in plantings if p.start <= ends and p.until >= begins]
     return max(begins, min(p.start for p in held)), min(ends, max(p.until for p in held))

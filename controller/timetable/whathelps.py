@@ -25,6 +25,7 @@ MORE_OPEN = 4
 LONGER_H = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0)
 SECOND_H = (1.0, 2.0, 3.0)
 EVENING, MORNING = time(18), time(5)  # when another window begins
+MANY_ZONES = 30  # more are tried two steps at a time
 _LONGEST_WINDOW_S = 23.5 * 3600.0
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _WEEK = frozenset(range(7))
@@ -123,7 +124,7 @@ def ladders(garden: Garden, reasons: Mapping[str, Collection[str]]) -> list[Ladd
     crowded = [zone for zone in closed if zone.valve.kind is ValveKind.RELAY]
     most = range(most_open + 1, min(relays, most_open + MORE_OPEN) + 1)
     mean = [z for z in garden.zones if z.name in reasons and z.unlike_rows is UnlikeRows.MEAN]
-    days = zones_of(NO_WINDOW, CLOSED_FIRST)
+    days = zones_of(NO_WINDOW)
     capped, short_open = zones_of(OVER_CAP), zones_of(OPEN_TOO_SHORT)
     too_little, held = zones_of(TOO_LITTLE), zones_of(HELD)
     found = (
@@ -131,14 +132,15 @@ def ladders(garden: Garden, reasons: Mapping[str, Collection[str]]) -> list[Ladd
         ("daily_cap", capped, [_cap(garden, capped, f) for f in CAP_FACTORS]),
         ("longest_open", short_open, [_open(short_open, f) for f in OPEN_FACTORS]),
         ("shortest_pulse", too_little, [_pulse(garden, too_little, f) for f in PULSE_FACTORS]),
+        ("window", days, _more_days(garden, days)),
         ("most_open", crowded, [_most_open(count) for count in most]),
         ("window", closed, [_longer(garden, closed, hours) for hours in LONGER_H]),
-        ("window", days, _more_days(garden, days)),
         ("window", closed, _second(garden, closed)),
         ("hold", held, [_without_holds(held)]),
     )
+    apart = 2 if len(garden.zones) > MANY_ZONES else 1  # the last step is always one of them
     return [
-        Ladder(key=key, zones=frozenset(zone.name for zone in zones), steps=steps)
+        Ladder(key=key, zones=frozenset(z.name for z in zones), steps=steps[::-apart][::-1])
         for key, zones, steps in found
         if zones and steps
     ]
