@@ -111,7 +111,7 @@ def usual_season(
         normals=normals,
         climate=garden.weather.climate,
     ).days
-    playing = _Playing(grounds, lines, days, normals, last, on_day)
+    playing = _Playing(grounds, lines, days, normals, last, on_day, left=MOST_ZONE_DAYS)
     base = _Play(playing.march(garden, first))
     for day in _span(first, last):
         base.go_on(day)
@@ -215,7 +215,7 @@ class _Play:
 
 @dataclass(slots=True)
 class _Playing:
-    """All that plays of one garden share, and how many days of zones may still be played."""
+    """All that plays of one garden share."""
 
     grounds: Grounds
     lines: Lines
@@ -223,7 +223,7 @@ class _Playing:
     normals: Normals | None
     last: date
     on_day: Callable[[], None]
-    left: int = MOST_ZONE_DAYS
+    left: int  # days of zones that may still be played
     flows: NetworkFlows | None = None
 
     def march(self, garden: Garden, first: date) -> March:
