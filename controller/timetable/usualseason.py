@@ -229,7 +229,13 @@ class _Playing:
     def march(self, garden: Garden, first: date) -> March:
         """Accounts not yet begun; the network is the same whatever changes."""
         found = march_of(
-            garden, self.grounds, self.lines, self.days, first=first, normals=self.normals
+            garden,
+            self.grounds,
+            self.lines,
+            self.days,
+            first=first,
+            today=first - 2 * _DAY,  # no frost is foretold in these days
+            normals=self.normals,
         )
         if self.flows is None:
             self.flows = found.flows

@@ -18,7 +18,7 @@ from controller.timetable.smallest import OPEN_TOO_SHORT, TOO_LITTLE, WINDOW_TOO
 from controller.units import gal_from_m3, l_from_m3, m3_from_gal, m3_from_l
 
 # The steps of each change, all our choice: what a gardener would try, and where it ends.
-CAP_FACTORS = (1.1, 1.25, 1.5, 2.0, 3.0, 5.0)
+CAP_FACTORS = (1.1, 1.25, 1.5, 2.0, 3.0, 5.0, 10.0, 30.0)
 OPEN_FACTORS = (1.5, 2.0, 3.0, 4.0)
 PULSE_FACTORS = (0.5, 0.2)
 MORE_OPEN = 4
