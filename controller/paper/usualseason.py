@@ -80,6 +80,7 @@ def season_row(season: Season) -> dict[str, Any]:
                 "line_litres": round(w.line_litres, 3),
                 "uniformity": round(w.uniformity, 4),
                 "divided_by": round(w.divisor, 4),
+                "driest_quarter_gets_fraction": round(min(1.0, w.uniformity / w.divisor), 4),
                 "saving_litres": round(w.saving_litres, 3),
                 "saving_fraction": round(w.saving_share, 4),
                 "saving_at_uniformity": EVEN_ROW,

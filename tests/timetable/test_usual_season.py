@@ -395,6 +395,7 @@ def test_rows_have_every_zone_and_their_keys_have_units() -> None:
         "line_litres",
         "uniformity",
         "divided_by",
+        "driest_quarter_gets_fraction",
         "saving_litres",
         "saving_fraction",
         "saving_at_uniformity",
