@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import textwrap
+from datetime import date
 from pathlib import Path
 
 from controller.cli.advising import advice_for
@@ -17,14 +18,19 @@ from controller.cli.loading import (
     system_clock,
     tell,
 )
+from controller.cli.progress import Progress
 from controller.errors import GardenFileError, InputError
 from controller.garden.new import ask_new
 from controller.garden.show import show_filled
 from controller.hydraulics.advice import Advice, advice_rows, advice_text
+from controller.paper.usualseason import season_findings, season_lines, season_row
 from controller.timetable.cautions import Finding, findings, unsaid
 from controller.timetable.climate import climate_in_force
 from controller.timetable.gather import Gatherer
+from controller.timetable.normals import Normals
 from controller.timetable.plantingcheck import perennials
+from controller.timetable.tested import Tested
+from controller.timetable.usualseason import Season, usual_season
 from controller.timetable.whole import crop_judge
 from crops.catalogue import load as load_catalogue
 
@@ -44,12 +50,15 @@ def check(args: argparse.Namespace) -> int:
     advice = advice_for(loaded, tested) if args.advice else ()
     today = first_day(args, loaded, system_clock())
     found = unsaid(findings(loaded.garden, loaded.grounds, tested.lines, today=today), advice)
-    climate, amiss = _climate(args, loaded)
-    found = sorted([*found, *amiss], key=lambda f: f.weight != "fault")
+    normals, amiss = _usual(args, loaded)
+    climate = climate_in_force(loaded.garden, normals)
+    season = _season(loaded, tested, normals, today)
+    short = [] if season is None else season_findings(season)
+    found = sorted([*found, *amiss, *short], key=lambda f: f.weight != "fault")
     if args.json:
-        _as_json(loaded, found, advice, climate)
+        _as_json(loaded, found, advice, climate, season)
     else:
-        print(_text(loaded, found, climate), end="")
+        print(_text(loaded, found, climate, season), end="")
         if args.advice:
             print("\nAdvice, what saves most first")
             print(advice_text(advice, us=loaded.garden.us_units), end="")
@@ -79,8 +88,8 @@ def _ask(question: str, default: str) -> str:
         raise InputError("the answers ended before the last question; nothing is written") from None
 
 
-def _climate(args: argparse.Namespace, loaded: Loaded) -> tuple[str, list[Finding]]:
-    """What stands in where no weather is known, and what is amiss with the files it is read from.
+def _usual(args: argparse.Namespace, loaded: Loaded) -> tuple[Normals | None, list[Finding]]:
+    """What is usual here by the garden's own files, and what is amiss with them.
 
     No service is asked for that.
     """
@@ -88,7 +97,7 @@ def _climate(args: argparse.Namespace, loaded: Loaded) -> tuple[str, list[Findin
     said: list[str] = []
     normals = files.usual(loaded.garden, said)
     unread = ("no climate table", "no normals")
-    return climate_in_force(loaded.garden, normals), [
+    return normals, [
         Finding(
             weight="fault" if words.startswith(unread) else "caution", where="weather", words=words
         )
@@ -96,8 +105,28 @@ def _climate(args: argparse.Namespace, loaded: Loaded) -> tuple[str, list[Findin
     ]
 
 
+def _season(loaded: Loaded, tested: Tested, normals: Normals | None, today: date) -> Season | None:
+    """A usual season played through; it takes seconds where zones go short."""
+    progress = Progress("Playing a usual season, days played", system_clock())
+    try:
+        return usual_season(
+            loaded.garden,
+            loaded.grounds,
+            tested.lines,
+            normals,
+            today=today,
+            on_day=progress.step,
+        )
+    finally:
+        progress.done()
+
+
 def _as_json(
-    loaded: Loaded, found: list[Finding], advice: tuple[Advice, ...], climate: str
+    loaded: Loaded,
+    found: list[Finding],
+    advice: tuple[Advice, ...],
+    climate: str,
+    season: Season | None,
 ) -> None:
     print_json(
         {
@@ -113,12 +142,13 @@ def _as_json(
                 for where, words in perennials(loaded.garden, loaded.grounds)
             ],
             "climate": climate,
+            "usual_season": None if season is None else season_row(season),
             "advice": advice_rows(advice),
         }
     )
 
 
-def _text(loaded: Loaded, found: list[Finding], climate: str) -> str:
+def _text(loaded: Loaded, found: list[Finding], climate: str, season: Season | None) -> str:
     garden = loaded.garden
     zones, rows = len(garden.zones), sum(len(z.rows) for z in garden.zones)
     lines = [
@@ -134,6 +164,10 @@ def _text(loaded: Loaded, found: list[Finding], climate: str) -> str:
         for where, words in taken:
             lines += _wrapped(f"{where}: {words}", "  ")
     lines += ["", "Where no weather is known", *_wrapped(f"{climate}.", "  ")]
+    if season is not None:
+        lines += ["", "A usual season"]
+        for line in season_lines(season, garden):
+            lines += _wrapped(line, "  ")
     for weight, heading in (("fault", "Faults"), ("caution", "Cautions")):
         these = [f for f in found if f.weight == weight]
         lines += ["", heading] if these else ["", f"{heading}: none"]

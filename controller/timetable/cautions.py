@@ -11,11 +11,12 @@ import math
 from datetime import date, timedelta
 from ipaddress import ip_address
 
-from controller.garden.model import Garden, Zone
+from controller.garden.model import Garden, Satisfy, Zone
 from controller.garden.show import show_pressure
 from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.lines import Lines, ZoneFlow
 from controller.hydraulics.together import first_that_stays_open
+from controller.timetable.accounts import LEAST_UNIFORMITY
 from controller.timetable.dose import even_litres
 from controller.timetable.dosecheck import HOT_DAY_MM, of_dose
 from controller.timetable.finding import Finding, caution, unsaid
@@ -87,10 +88,16 @@ def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Line
     said += zone_words(zone, garden, flow, lines)
     even = with_drilling_scatter(flow.evenness, garden.watering.drilling_scatter)
     if even < UNEVEN:
-        said.append(
+        words = (
             f"it waters unevenly: the driest quarter gets {100 * even:.0f} % of the mean; a "
             "shorter or more level row, or feeding it in the middle, helps"
         )
+        if even < LEAST_UNIFORMITY and garden.watering.satisfy is Satisfy.DRIEST_QUARTER:
+            words += (
+                f". No dose is divided by less than {LEAST_UNIFORMITY:g}, so that quarter gets "
+                f"only {100 * even / LEAST_UNIFORMITY:.0f} % of what it asks for: mend the row"
+            )
+        said.append(words)
     speed = flow.flow_m3_s / (math.pi / 4 * garden.main.bore_m**2)
     if speed > FASTEST_MAIN_M_S:
         said.append(

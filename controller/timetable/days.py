@@ -161,9 +161,13 @@ def account_begins(day: date, site: Site) -> date:
     January, south of the equator of July. No soil remembers much longer, and a plan must not grow
     slower with every season of the logbook.
     """
-    back = day - LEAST_BACK
-    begins = back.replace(month=1 if site.latitude_deg >= 0.0 else 7, day=1)
-    return begins if begins <= back else begins.replace(year=begins.year - 1)
+    return growing_year(day - LEAST_BACK, site)
+
+
+def growing_year(day: date, site: Site) -> date:
+    """The first day of the year of growing that holds `day`: a first of January, or of July."""
+    begins = day.replace(month=1 if site.latitude_deg >= 0.0 else 7, day=1)
+    return begins if begins <= day else begins.replace(year=begins.year - 1)
 
 
 @dataclass(slots=True, kw_only=True)

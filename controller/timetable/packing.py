@@ -24,6 +24,12 @@ from controller.timetable.smallest import why_too_short
 
 __all__ = ["WALK_S", "Flows", "Job", "Packed", "pack"]
 
+# Why water found no place, beside the words of `smallest`; a hold's own reason follows its word.
+NO_WINDOW = "no window on this day"
+CLOSED_FIRST = "the windows closed first"
+OVER_CAP = "the zone's daily cap"
+HELD = "held: "
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Packed:
@@ -111,7 +117,7 @@ def pack(
         Morning(plays, flows, start, most_open, least_share, pulses).play()
         for play in plays:
             if play.left_l > TINY_L:
-                reason = play.too_little or "the windows closed first"
+                reason = play.too_little or CLOSED_FIRST
                 not_fitted.append(_left_over(play.job, play.left_l, reason))
     pulses.sort(key=lambda p: (p.opens_utc, p.zone))
     return Packed(pulses=tuple(pulses), not_fitted=tuple(not_fitted))
@@ -121,7 +127,7 @@ def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> Play | None:
     """Refuse what cannot be given at all, and cut what the daily cap does not leave."""
     if not job.stretches:
         held = job.hold_reason
-        reason = "no window on this day" if held is None else f"held: {held or 'no reason given'}"
+        reason = NO_WINDOW if held is None else f"{HELD}{held or 'no reason given'}"
         not_fitted.append(_left_over(job, job.even_litres, reason))
         return None
     alone = flows.flow_l_s(job.zone, frozenset((job.zone,)))
@@ -135,7 +141,7 @@ def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> Play | None:
     wanted = job.even_litres
     if wanted + job.line_litres > job.cap_litres:
         fits = max(0.0, job.cap_litres - job.line_litres)
-        not_fitted.append(_left_over(job, wanted - fits, "the zone's daily cap"))
+        not_fitted.append(_left_over(job, wanted - fits, OVER_CAP))
         wanted = fits
     if wanted <= TINY_L:
         return None

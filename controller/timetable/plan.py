@@ -78,21 +78,18 @@ def plan_garden(
         If a day between the start of the account and the last planned day is missing.
     """
     shown = first if shown_from is None else shown_from
-    reckoning = _reckoning(
+    march = march_of(
         garden,
         grounds,
         lines,
         days,
-        given,
         first=first,
-        today=first if today is None else today,
+        today=today,
+        given=given,
         not_before_utc=not_before_utc,
+        normals=normals,
     )
-    reckonings = by_zone(reckoning)
-    accounts = {
-        zone.name: zone_account(reckonings[zone.name], zone, normals) for zone in garden.zones
-    }
-    march = March(reckoning, reckonings, accounts, NetworkFlows(lines))
+    accounts = march.accounts
     march.through_days_gone()
     last = first + (count - 1) * _DAY
     said = [
@@ -116,7 +113,7 @@ def plan_garden(
         day += _DAY
     doses = [finished(dose, p.packed.pulses) for p in planned for dose in p.doses]
     not_fitted = [left for p in planned for left in p.packed.not_fitted]
-    said += reckoning.guesses(doses)
+    said += march.reckoning.guesses(doses)
     ledger = tuple(row for account in accounts.values() for rows in account.ledgers for row in rows)
     return Timetable(
         first=shown,
@@ -128,6 +125,36 @@ def plan_garden(
         short=shortages(ledger, not_fitted, first=shown),
         remarks=tuple(said),
     )
+
+
+def march_of(
+    garden: Garden,
+    grounds: Grounds,
+    lines: Lines,
+    days: Mapping[date, DayInput],
+    *,
+    first: date,
+    today: date | None = None,
+    given: Given = NOTHING_GIVEN,
+    not_before_utc: datetime | None = None,
+    normals: Normals | None = None,
+) -> March:
+    """The accounts of all zones, not yet begun; as for `plan_garden`."""
+    reckoning = _reckoning(
+        garden,
+        grounds,
+        lines,
+        days,
+        given,
+        first=first,
+        today=first if today is None else today,
+        not_before_utc=not_before_utc,
+    )
+    reckonings = by_zone(reckoning)
+    accounts = {
+        zone.name: zone_account(reckonings[zone.name], zone, normals) for zone in garden.zones
+    }
+    return March(reckoning, reckonings, accounts, NetworkFlows(lines))
 
 
 def zone_account(reckoning: Reckoning, zone: Zone, normals: Normals | None) -> ZoneAccount:

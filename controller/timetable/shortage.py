@@ -18,9 +18,7 @@ def shortages(
     """The parts of zones that are short on days from `first` on, in order of the ledger."""
     short: dict[tuple[str, str], list[LedgerDay]] = {}
     for row in ledger:
-        # On its first day a crop is watered in by hand.
-        standing = row.crop is not None and row.day_of_planting > 1
-        if row.day >= first and standing and row.stress < STRESS_SAID:
+        if row.day >= first and is_short(row):
             short.setdefault((row.zone, row.part), []).append(row)
     reasons: dict[str, NotFitted] = {}
     for left in not_fitted:
@@ -28,6 +26,15 @@ def shortages(
     return tuple(
         _short(zone, part, rows, reasons.get(zone)) for (zone, part), rows in short.items()
     )
+
+
+def is_short(row: LedgerDay) -> bool:
+    """Whether a crop finds too little water that day.
+
+    On its first day it is watered in by hand, and one that dries down before harvest is to.
+    """
+    standing = row.crop is not None and row.day_of_planting > 1 and row.phase != "dry-down"
+    return standing and row.stress < STRESS_SAID
 
 
 def _short(zone: str, part: str, rows: list[LedgerDay], left: NotFitted | None) -> Short:

@@ -9,6 +9,11 @@ from __future__ import annotations
 from controller.garden.show import show_duration
 from controller.timetable.travel import open_for_s
 
+# How the reasons begin, for whoever asks what would help.
+OPEN_TOO_SHORT = "its valve may be open"
+WINDOW_TOO_SHORT = "no window of the day is long enough"
+TOO_LITTLE = "it would take less than"
+
 
 def filling_s(*, line_litres: float, flow_l_s: float) -> float:
     """How long a line takes to fill at the flow it has in the set that is open.
@@ -97,9 +102,9 @@ def why_too_short(
         f"line and {show_duration(shortest_pulse_s)} to water{travels}"
     )
     if longest_open_s < smallest_s:
-        return f"its valve may be open {show_duration(longest_open_s)} at most, and {needs}"
+        return f"{OPEN_TOO_SHORT} {show_duration(longest_open_s)} at most, and {needs}"
     if longest_window_s < smallest_s + closes_in_s:
-        return f"no window of the day is long enough: {needs}"
+        return f"{WINDOW_TOO_SHORT}: {needs}"
     return too_little(even_litres, fill_s, flow_l_s, shortest_pulse_s)
 
 
@@ -110,4 +115,4 @@ def too_little(
     if even_litres / flow_l_s >= shortest_pulse_s - 1e-9:
         return None
     after = f" after filling its line for {show_duration(fill_s)}" if fill_s > 0.0 else ""
-    return f"it would take less than {shortest_pulse_s:g} s{after}; it waits until more is missing"
+    return f"{TOO_LITTLE} {shortest_pulse_s:g} s{after}; it waits until more is missing"
