@@ -26,6 +26,7 @@ from controller.cli.running import runtime_dir
 from controller.clock import Clock
 from controller.daemon.control import ask
 from controller.errors import DaemonError, InputError, NoSolution
+from controller.garden.model import ValveKind
 from controller.garden.quantities import read_length, read_volume
 from controller.logbook.ask import Questions
 from controller.logbook.copying import copy_logbook
@@ -211,6 +212,9 @@ def _watered(
             at=clock.now_utc(),
         )
         said = f"{args.zone}, {volume(litres, us=us)} by hand on {day} ({how})"
+        zone = loaded.garden.zone(args.zone)
+        if zone.valve.kind is ValveKind.HAND and before_l <= 0.0:
+            said += "; of that day only what is noted counts now, not what was printed"
         if before_l > 0.0:
             said += (
                 f"; with {volume(before_l, us=us)} that it got before, "
