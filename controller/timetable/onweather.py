@@ -15,7 +15,7 @@ from controller.timetable.normals import Normals
 from controller.timetable.plan import plan_garden
 from controller.timetable.record import record_words
 from controller.timetable.records import Timetable
-from controller.timetable.windows import clock_change_words
+from controller.timetable.windows import FURTHEST_WINDOW_DAYS, clock_change_words
 from controller.weather.day import WeatherDay
 
 _DAY = timedelta(days=1)
@@ -67,7 +67,7 @@ def plan_on(
                 weather,
                 given,
                 begins=begins,
-                first=first,
+                first=max(first, begins),
                 shown_from=shown,
                 last=until,
                 today=today,
@@ -92,20 +92,25 @@ def _planned(
     today: date,
     not_before_utc: datetime | None,
 ) -> Timetable:
-    """The days that share one beginning of their accounts."""
+    """The days that share one beginning of their accounts.
+
+    Weather is looked at beyond the last of them as far as a dose may: to the next window, and to
+    tomorrow's rain and frost. Else the last day of a short print would be planned on less.
+    """
     demand = demand_days(
         weather.rows,
         garden.site,
         first=begins,
-        last=last,
+        last=last + timedelta(days=FURTHEST_WINDOW_DAYS),
         today=today,
         remarks_from=shown_from,
+        remarks_until=last,
         order=weather.order,
         rain_gauge_mm=given.fallen_mm,
         normals=weather.normals,
         climate=garden.weather.climate,
     )
-    shown = (day for day in demand.days.values() if day.day >= shown_from)
+    shown = (day for day in demand.days.values() if shown_from <= day.day <= last)
     return plan_garden(
         garden,
         grounds,

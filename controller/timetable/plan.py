@@ -60,7 +60,8 @@ def plan_garden(
     Parameters
     ----------
     days : mapping of date to DayInput
-        Without gaps from the start of the account to the last day planned.
+        Without gaps from the start of the account to the last day planned, and as far beyond as a
+        dose may look: to the next window, and to tomorrow's rain and frost.
     today : date, optional
         The garden's date: parts what has been from what is to come; without it, `first`.
     shown_from : date, optional
@@ -99,7 +100,12 @@ def plan_garden(
         *remarks,
         *cover_words(garden, shown, last),
         *_course_words(accounts, shown),
-        *spell_words(days, shown, us_units=garden.us_units, normals=normals),
+        *spell_words(
+            {d: found for d, found in days.items() if d <= last},
+            shown,
+            us_units=garden.us_units,
+            normals=normals,
+        ),
         *frost_words(
             days,
             today=shown,
