@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from controller.garden.model import Garden
@@ -76,6 +76,58 @@ def plan_on(
         )
         shown = until + _DAY
     return parts[0] if len(parts) == 1 else _joined(parts)
+
+
+def ledger_on(
+    garden: Garden,
+    grounds: Grounds,
+    lines: Lines,
+    weather: Weather,
+    given: Given,
+    *,
+    first: date,
+    last: date,
+    planned_from: date,
+    today: date,
+) -> Timetable:
+    """The ledger of the days from `first` to `last`, and what there is to say of them.
+
+    Days from `planned_from` on, which is at most the day after `last`, are planned. Each day stands
+    on the account that it was planned on: that of its own winter, as in `plan_on`.
+    """
+    found = plan_on(
+        garden,
+        grounds,
+        lines,
+        weather,
+        given,
+        first=planned_from,
+        last=max(last, planned_from),
+        today=today,
+    )
+    rows = list(found.ledger)
+    begins, day = account_begins(planned_from, garden.site), planned_from - _DAY
+    while day >= first:
+        if account_begins(day, garden.site) != begins:
+            begins = account_begins(day, garden.site)
+            older = _planned(
+                garden,
+                grounds,
+                lines,
+                weather,
+                given,
+                begins=begins,
+                first=day + _DAY,
+                shown_from=day + _DAY,
+                last=day,
+                today=today,
+                not_before_utc=None,
+            )
+            rows = [row for row in rows if row.day > day]
+            rows += older.ledger
+        day -= _DAY
+    rows.sort(key=lambda row: (row.zone, row.part, row.day))
+    return replace(found, ledger=tuple(rows))
 
 
 def _planned(
