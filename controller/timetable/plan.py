@@ -21,7 +21,7 @@ from controller.timetable.normals import Normals
 from controller.timetable.records import Timetable
 from controller.timetable.sets import NetworkFlows
 from controller.timetable.shortage import shortages
-from controller.timetable.spells import frost_days, frost_words, spell_words
+from controller.timetable.spells import frost_days, frost_days_gone, frost_words, spell_words
 from controller.timetable.undercover import by_zone, cover_words
 from controller.timetable.wetted import side_reach_m, wet_ground_m2
 
@@ -169,8 +169,12 @@ def _reckoning(
     today: date,
     not_before_utc: datetime | None,
 ) -> Reckoning:
-    """The days as a plan made today may count on them, and the frosts that hold it."""
-    held = frost_days(days, today=today, hold_below_c=garden.weather.frost_hold_c)
+    """The days as a plan made today may count on them, and the frosts that hold them."""
+    hold_below_c = garden.weather.frost_hold_c
+    held = (
+        *frost_days_gone(days, before=today, hold_below_c=hold_below_c),
+        *frost_days(days, today=today, hold_below_c=hold_below_c),
+    )
     counted = counted_on(days, first=today, fallen_mm=given.fallen_mm)
     return Reckoning(
         garden=garden,

@@ -372,3 +372,26 @@ def test_days_to_come_before_a_plan_go_as_planned_also_where_only_notes_count() 
     later = case.plan(today + 7 * DAY, 7).pulses
     assert later
     assert told(later) == told(tuple(p for p in both if p.day >= today + 7 * DAY))
+
+
+def test_water_that_a_frost_held_back_is_not_taken_as_done() -> None:
+    """Printed each morning: the account has what the sheets had, also across two frosty nights."""
+    first, frosts = date(2031, 5, 5), (date(2031, 5, 11), date(2031, 5, 12))
+    rows = tuple(
+        WeatherDay(day=day, tmin_c=-3.0 if day in frosts else 8.0, tmax_c=24.0, rain_mm=0.0)
+        for day in (first + ahead * DAY for ahead in range(-60, 30))
+    )
+    garden = a_garden(a_zone(relay=None))
+    case = Case(garden, Weather(rows=rows), NOTHING_GIVEN, today=first, first=first, cut=(1,))
+    sheets: list[Pulse] = []
+    for ahead in range(14):
+        case.today = first + ahead * DAY
+        sheets += case.plan(case.today, 1).pulses
+    held = {frosts[0] - DAY, *frosts}
+    assert not held & {pulse.day for pulse in sheets}
+    given = litres_by_day(tuple(sheets))
+    case.today = first + 14 * DAY
+    for row in case.ledger(first, case.today - DAY):
+        litres = given.get((row.zone, row.day), 0.0)
+        assert row.watered_mm * row.ground_m2 == approx(litres, abs=1e-6), row
+    assert max(day for _, day in given) > frosts[1]
