@@ -127,7 +127,9 @@ def drawn(seed: int, source: str, logbook: str) -> Case:
         site = replace(garden.site, latitude_deg=-34.0, longitude_deg=151.0)
         garden = replace(garden, site=replace(site, timezone="Australia/Sydney"))
     turning = date(2032, 8 if south else 2, 20)  # the accounts begin anew in the midst of the span
-    clocks = date(2032, 4, 1) if south else date(2031, 10, 20)
+    clocks = chance.choice(
+        [date(2031, 9, 30), date(2032, 4, 1)] if south else [date(2031, 10, 20), date(2032, 3, 22)]
+    )
     season = opening + chance.choice([-5, 12, 40, 60, 75, 90, 110]) * DAY
     first = chance.choice([*5 * (season,), turning, clocks])
     today = first - chance.choice([0, 0, 1, 5]) * DAY
