@@ -45,7 +45,7 @@ from controller.paper.printout import (
 )
 from controller.timetable.days import clear_sky_of, eto_of
 from controller.timetable.jobs import allowed_mm
-from controller.timetable.onweather import plan_on
+from controller.timetable.onweather import ledger_on, plan_on
 from controller.timetable.records import Timetable
 from controller.timetable.tested import Bands
 from controller.weather.file import read_weather
@@ -99,9 +99,21 @@ def balance(args: argparse.Namespace) -> int:
         raise InputError(f"--from {first} is after --to {last}")
     lines = load_tested(args, loaded).lines
     # The days gone, with what counts of them; what lies ahead is planned.
-    today = first_day(argparse.Namespace(), loaded, clock)
-    planned_from = min(last + _DAY, max(first, today))
-    timetable = _timetable(args, loaded, lines, planned_from, max(last, planned_from), clock)
+    now = first_day(argparse.Namespace(), loaded, clock)
+    planned_from = min(last + _DAY, max(first, now))
+    kept = load_kept(args, loaded, max(last, planned_from))
+    today = planned_from if loaded.is_example else min(now, planned_from)
+    timetable = ledger_on(
+        loaded.garden,
+        loaded.grounds,
+        lines,
+        weather_for(args, loaded, kept, today=today, clock=clock),
+        kept.given,
+        first=first,
+        last=last,
+        planned_from=planned_from,
+        today=today,
+    )
     shown = [
         row
         for row in timetable.ledger

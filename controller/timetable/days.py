@@ -70,6 +70,7 @@ def demand_days(
     first: date | None = None,
     today: date | None = None,
     remarks_from: date | None = None,
+    remarks_until: date = date.max,
     order: Sequence[str] = (),
     rain_gauge_mm: Mapping[date, float] | None = None,
     normals: Normals | None = None,
@@ -87,6 +88,8 @@ def demand_days(
         The garden's date; what was forecast for a day before it did not therefore happen.
     remarks_from : date, optional
         Where no weather has come at all, the days before are not remarked on.
+    remarks_until : date
+        Nor is any day after this one.
     order : sequence of str
         Sources, best first.
     rain_gauge_mm : mapping, optional
@@ -103,13 +106,13 @@ def demand_days(
     InputError
         If there is no such climate.
     """
-    since = date.min if first is None else first - LOOK_BACK
-    by_day, rungs = ranked_rows((w for w in weather if since <= w.day <= last), order=order)
+    back = date.min if first is None else first - LOOK_BACK
+    by_day, rungs = ranked_rows((w for w in weather if back <= w.day <= last), order=order)
     remarks: list[str] = []
     best: dict[date, BestDay] = {}
     known: dict[date, KnownDay] = {}
     for day, rows in by_day.items():
-        said = remarks if first is None or day >= first else []
+        said = remarks if (first is None or day >= first) and day <= remarks_until else []
         best[day], eto = _usable(rows, rungs, site, today, said)
         if eto is not None:
             known[day] = KnownDay(weather=best[day].weather, eto=eto)
@@ -126,7 +129,9 @@ def demand_days(
     begins = min([*known, *([] if first is None else [first])])
     days = making.days(begins, last)
     wanted = {d: made for d, made in days.items() if first is None or d >= first}
-    making.remark_on(wanted, since=min(known, default=remarks_from))
+    remarked = {d: made for d, made in wanted.items() if d <= remarks_until}
+    since = min((day for day in known if day <= remarks_until), default=remarks_from)
+    making.remark_on(remarked, since=since)
     return DemandDays(days=wanted, remarks=tuple(remarks))
 
 

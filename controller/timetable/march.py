@@ -46,7 +46,10 @@ class March:
     flows: NetworkFlows
 
     def through_days_gone(self) -> None:
-        """From the start of the account to the eve of the plan."""
+        """From the start of the account to the eve of the plan.
+
+        Of days that are still to come nobody can have written anything: they go as planned.
+        """
         days, given = self.reckoning.days, self.reckoning.given
         garden = self.reckoning.garden
         starts = [zone.plantings[0].start for zone in garden.zones if zone.plantings]
@@ -54,6 +57,10 @@ class March:
             return
         day = max(min(days), min(starts))
         while day < self.reckoning.first:
+            if day >= self.reckoning.today:
+                self.plan(day)
+                day += _DAY
+                continue
             assumed = {
                 zone.name
                 for zone in garden.zones

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from controller.garden.model import Garden
@@ -15,7 +15,7 @@ from controller.timetable.normals import Normals
 from controller.timetable.plan import plan_garden
 from controller.timetable.record import record_words
 from controller.timetable.records import Timetable
-from controller.timetable.windows import clock_change_words
+from controller.timetable.windows import FURTHEST_WINDOW_DAYS, clock_change_words
 from controller.weather.day import WeatherDay
 
 _DAY = timedelta(days=1)
@@ -78,6 +78,58 @@ def plan_on(
     return parts[0] if len(parts) == 1 else _joined(parts)
 
 
+def ledger_on(
+    garden: Garden,
+    grounds: Grounds,
+    lines: Lines,
+    weather: Weather,
+    given: Given,
+    *,
+    first: date,
+    last: date,
+    planned_from: date,
+    today: date,
+) -> Timetable:
+    """The ledger of the days from `first` to `last`, and what there is to say of them.
+
+    Days from `planned_from` on, which is at most the day after `last`, are planned. Each day stands
+    on the account that it was planned on: that of its own winter, as in `plan_on`.
+    """
+    found = plan_on(
+        garden,
+        grounds,
+        lines,
+        weather,
+        given,
+        first=planned_from,
+        last=max(last, planned_from),
+        today=today,
+    )
+    rows = list(found.ledger)
+    begins, day = account_begins(planned_from, garden.site), planned_from - _DAY
+    while day >= first:
+        if account_begins(day, garden.site) != begins:
+            begins = account_begins(day, garden.site)
+            older = _planned(
+                garden,
+                grounds,
+                lines,
+                weather,
+                given,
+                begins=begins,
+                first=day + _DAY,
+                shown_from=day + _DAY,
+                last=day,
+                today=today,
+                not_before_utc=None,
+            )
+            rows = [row for row in rows if row.day > day]
+            rows += older.ledger
+        day -= _DAY
+    rows.sort(key=lambda row: (row.zone, row.part, row.day))
+    return replace(found, ledger=tuple(rows))
+
+
 def _planned(
     garden: Garden,
     grounds: Grounds,
@@ -92,20 +144,25 @@ def _planned(
     today: date,
     not_before_utc: datetime | None,
 ) -> Timetable:
-    """The days that share one beginning of their accounts."""
+    """The days that share one beginning of their accounts.
+
+    Weather is looked at beyond the last of them as far as a dose may: to the next window, and to
+    tomorrow's rain and frost. Else the last day of a short print would be planned on less.
+    """
     demand = demand_days(
         weather.rows,
         garden.site,
         first=begins,
-        last=last,
+        last=last + timedelta(days=FURTHEST_WINDOW_DAYS),
         today=today,
         remarks_from=shown_from,
+        remarks_until=last,
         order=weather.order,
         rain_gauge_mm=given.fallen_mm,
         normals=weather.normals,
         climate=garden.weather.climate,
     )
-    shown = (day for day in demand.days.values() if day.day >= shown_from)
+    shown = (day for day in demand.days.values() if shown_from <= day.day <= last)
     return plan_garden(
         garden,
         grounds,

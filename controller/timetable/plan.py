@@ -21,7 +21,7 @@ from controller.timetable.normals import Normals
 from controller.timetable.records import Timetable
 from controller.timetable.sets import NetworkFlows
 from controller.timetable.shortage import shortages
-from controller.timetable.spells import frost_days, frost_words, spell_words
+from controller.timetable.spells import frost_days, frost_days_gone, frost_words, spell_words
 from controller.timetable.undercover import by_zone, cover_words
 from controller.timetable.wetted import side_reach_m, wet_ground_m2
 
@@ -60,7 +60,8 @@ def plan_garden(
     Parameters
     ----------
     days : mapping of date to DayInput
-        Without gaps from the start of the account to the last day planned.
+        Without gaps from the start of the account to the last day planned, and as far beyond as a
+        dose may look: to the next window, and to tomorrow's rain and frost.
     today : date, optional
         The garden's date: parts what has been from what is to come; without it, `first`.
     shown_from : date, optional
@@ -96,7 +97,12 @@ def plan_garden(
         *remarks,
         *cover_words(garden, shown, last),
         *_course_words(accounts, shown),
-        *spell_words(days, shown, us_units=garden.us_units, normals=normals),
+        *spell_words(
+            {d: found for d, found in days.items() if d <= last},
+            shown,
+            us_units=garden.us_units,
+            normals=normals,
+        ),
         *frost_words(
             days,
             today=shown,
@@ -190,8 +196,12 @@ def _reckoning(
     today: date,
     not_before_utc: datetime | None,
 ) -> Reckoning:
-    """The days as a plan made today may count on them, and the frosts that hold it."""
-    held = frost_days(days, today=today, hold_below_c=garden.weather.frost_hold_c)
+    """The days as a plan made today may count on them, and the frosts that hold them."""
+    hold_below_c = garden.weather.frost_hold_c
+    held = (
+        *frost_days_gone(days, before=today, hold_below_c=hold_below_c),
+        *frost_days(days, today=today, hold_below_c=hold_below_c),
+    )
     counted = counted_on(days, first=today, fallen_mm=given.fallen_mm)
     return Reckoning(
         garden=garden,

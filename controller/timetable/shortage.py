@@ -47,7 +47,9 @@ def _short(zone: str, part: str, rows: list[LedgerDay], left: NotFitted | None) 
         for row in rows
     )
     reason = ""
-    if left is not None and left.day <= worst.day:
+    if worst.ground_m2 <= 0.0:
+        reason = "all its rows are plugged"
+    elif left is not None and left.day <= worst.day:
         reason = left.reason
     return Short(
         zone=zone,

@@ -79,6 +79,20 @@ def frost_days(
     return tuple(d for d in (today, today + _DAY) if d in cold or d + _DAY in cold)
 
 
+def frost_days_gone(
+    days: Mapping[date, DayInput], *, before: date, hold_below_c: float | None
+) -> tuple[date, ...]:
+    """The days before `before` that a frost held, as far as the weather that is now known tells.
+
+    Their own timetables had nothing for them, so nothing is taken as done either.
+    """
+    if hold_below_c is None:
+        return ()
+    lows = ((d, found.tmin_c) for d, found in days.items())
+    cold = {d for d, tmin_c in lows if tmin_c is not None and tmin_c <= hold_below_c}
+    return tuple(d for d in days if d < before and (d in cold or d + _DAY in cold))
+
+
 def frost_words(
     days: Mapping[date, DayInput], *, today: date, hold_below_c: float | None, us_units: bool
 ) -> tuple[str, ...]:

@@ -15,6 +15,7 @@ from zoneinfo import ZoneInfo
 from controller.garden.model import Hold, ValveKind, Watering, Window
 
 _DAY = timedelta(days=1)
+FURTHEST_WINDOW_DAYS = 14  # a window is looked for no further ahead; our choice
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -125,7 +126,7 @@ def hold_in_force(
 
 
 def days_to_next_window(
-    watering: Watering, valve: ValveKind, day: date, *, at_most: int = 14
+    watering: Watering, valve: ValveKind, day: date, *, at_most: int = FURTHEST_WINDOW_DAYS
 ) -> int:
     """Days from `day` to the next later day with a window for this kind of valve."""
     for ahead in range(1, at_most):

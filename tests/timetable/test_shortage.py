@@ -7,10 +7,12 @@ from datetime import date, datetime, timedelta
 
 from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
-from support.mornings import a_plan
+from support.mornings import a_plan, catalogue
 
 from controller.garden.model import Garden, Hold, Opening, Planting, Watering
-from controller.timetable.jobs import NOTHING_GIVEN
+from controller.hydraulics.lines import Lines
+from controller.timetable.jobs import NOTHING_GIVEN, Grounds
+from controller.timetable.onweather import Weather, plan_on
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min
 
@@ -73,3 +75,21 @@ def test_the_day_on_which_it_is_set_out_is_none() -> None:
     (first,) = [r for r in timetable.ledger if r.day == SET_OUT]
     assert first.stress < 0.98
     assert not [s for s in timetable.short if s.first == SET_OUT]
+
+
+def test_a_zone_whose_rows_are_all_plugged_is_short_and_says_why() -> None:
+    garden = a_garden(a_zone("dry", rows=(a_row(plugged=True),)), a_zone("fed", relay=18))
+    found = plan_on(
+        garden,
+        Grounds(garden, catalogue()),
+        Lines(garden),
+        Weather(rows=()),
+        NOTHING_GIVEN,
+        first=SET_OUT,
+        last=SET_OUT + 2 * DAY,
+        today=SET_OUT,
+    )
+    assert {pulse.zone for pulse in found.pulses} == {"fed"}
+    assert [(short.zone, short.reason) for short in found.short] == [
+        ("dry", "all its rows are plugged")
+    ]
