@@ -143,6 +143,7 @@ def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
                 observations=questions.observations(),
                 fallen_mm=questions.gauge_by_day(),
                 stored_litres=questions.stored_by_zone_day(date.min, last),
+                noted_on=questions.noted_on(loaded.garden.site.zone_info),
                 record=questions.record(loaded.garden.site.zone_info),
             ),
             rows=tuple(questions.weather_rows()),

@@ -133,6 +133,7 @@ class Books:
                 observations=ask.observations(),
                 fallen_mm=ask.gauge_by_day(),
                 stored_litres=ask.stored_by_zone_day(),
+                noted_on=ask.noted_on(zone_info),
                 record=ask.record(zone_info),
             ),
             last_pulses=tuple(_last_pulse(row) for row in ask.last_pulses()),

@@ -22,6 +22,7 @@ from controller.logbook.files import NO_FILE, file_id
 from controller.logbook.records import (
     Happening,
     HoldRow,
+    HowKnown,
     Note,
     PulseRow,
     PulseState,
@@ -165,6 +166,20 @@ class Questions(DayQuestions, SeenQuestions):
             key: math.fsum(part for part in stored if part is not None)
             for key, stored in parts.items()
             if None not in stored
+        }
+
+    def noted_on(self, zone_info: ZoneInfo) -> dict[tuple[str, date], date]:
+        """By zone and day, the day on which the last hand watering of it was written down."""
+        rows = self._rows(
+            "SELECT zone, day, max(closed_utc) AS written FROM pulses "
+            "WHERE how_known = ? AND closed_utc IS NOT NULL GROUP BY zone, day",
+            (HowKnown.BY_HAND,),
+        )
+        return {
+            (row["zone"], date.fromisoformat(row["day"])): utc_from_text(row["written"])
+            .astimezone(zone_info)
+            .date()
+            for row in rows
         }
 
     def record(self, zone_info: ZoneInfo) -> Record:

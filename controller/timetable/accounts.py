@@ -46,6 +46,11 @@ class ZoneAccount:
         self.line_litres = l_from_m3(lines.line(zone.name).drains_m3)
         self.wet_m2 = sum(part.ground_m2 * part.line_fraction for part in parts)
 
+    def begin_anew(self) -> None:
+        """Forget what was carried."""
+        for ledger in self.ledgers:
+            ledger.clear()
+
     def credit(
         self, today: DayInput, litres: float, *, stored_litres: float | None, water_from: str
     ) -> None:

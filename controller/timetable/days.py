@@ -50,7 +50,7 @@ CLIMATE_DAYS = 30
 # lies; our choice.
 LOOK_BACK = timedelta(days=60)
 # What an account is carried at least before a day is planned on it; our choice.
-LEAST_BACK = timedelta(days=60)
+LEAST_BACK = timedelta(days=180)
 _MOST_SPANS = 4  # named one by one in a remark; our choice
 
 
@@ -162,9 +162,9 @@ def account_begins(day: date, site: Site) -> date:
     """The day on which the accounts begin that `day` is planned on: New Year of its winter.
 
     The same for every day of a year of growing, so that no plan depends on when it was made; and
-    at least `LEAST_BACK` before it, for the soil to forget with what it began. That is the first of
-    January, south of the equator of July. No soil remembers much longer, and a plan must not grow
-    slower with every season of the logbook.
+    at least `LEAST_BACK` before it, so that winter crops and a dry winter are not forgotten in
+    spring. That is the first of January, south of the equator of July. A plan must not grow slower
+    with every season of the logbook.
     """
     return growing_year(day - LEAST_BACK, site)
 

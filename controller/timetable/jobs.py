@@ -37,7 +37,8 @@ class Given:
     `litres` is by zone and local day, and `stored_litres` what of them was logged as credited to
     the driest quarter; `slots` the highest slot that has gone past planning; `soaking_until_utc`
     when a zone's last pulse will have soaked away; `fallen_mm` what the garden's own gauge has
-    caught, also today. `record` says of which days the logbook knows at all.
+    caught, also today. `noted_on` is the day on which the last note of a zone's day was written,
+    `record` says of which days the logbook knows at all.
     """
 
     litres: Mapping[tuple[str, date], float]
@@ -46,6 +47,7 @@ class Given:
     observations: Sequence[Observation] = ()
     fallen_mm: Mapping[date, float] = field(default_factory=dict)
     stored_litres: Mapping[tuple[str, date], float] = field(default_factory=dict)
+    noted_on: Mapping[tuple[str, date], date] = field(default_factory=dict)
     record: Record = NO_RECORD
 
 

@@ -7,7 +7,7 @@ timetable had: so an account never depends on when, or how often, it was asked f
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from controller.demand.records import ASSUMED, PLANNED, RECORDED
@@ -48,36 +48,73 @@ class March:
     def through_days_gone(self) -> None:
         """From the start of the account to the eve of the plan.
 
+        What is taken as done is what the timetable of its own day had, and that knew no note that
+        was written later. So where notes came late the days gone are carried again from each day
+        on which one was written: with it, and with what had been taken as done until then.
+        """
+        garden, first = self.reckoning.garden, self.reckoning.first
+        starts = [zone.plantings[0].start for zone in garden.zones if zone.plantings]
+        if not self.reckoning.days or not starts:
+            return
+        begins = max(min(self.reckoning.days), min(starts))
+        late = {
+            key: min(noted, first)
+            for key, noted in self.reckoning.given.noted_on.items()
+            if noted > key[1] + _DAY and begins <= key[1] < first
+        }
+        done: dict[tuple[str, date], GivenOnDay] = {}
+        moments = sorted(set(late.values()))
+        for since, until in zip((date.min, *moments), (*moments, first), strict=True):
+            for account in self.accounts.values():
+                account.begin_anew()
+            march = self._without({key for key, noted in late.items() if noted > since})
+            day = begins
+            while day < until:
+                march._day_gone(day, done, since=since)
+                day += _DAY
+
+    def _without(self, notes: Collection[tuple[str, date]]) -> March:
+        """The same accounts, not knowing of what is noted of these zones and days."""
+        if not notes:
+            return self
+
+        def unknowing(reckoning: Reckoning) -> Reckoning:
+            litres = {k: v for k, v in reckoning.given.litres.items() if k not in notes}
+            return replace(reckoning, given=replace(reckoning.given, litres=litres))
+
+        reckonings = {name: unknowing(found) for name, found in self.reckonings.items()}
+        return March(unknowing(self.reckoning), reckonings, self.accounts, self.flows)
+
+    def _day_gone(
+        self, day: date, done: dict[tuple[str, date], GivenOnDay], *, since: date
+    ) -> None:
+        """Credit one day; of days before `since` it is known what was taken as `done`.
+
         Of days that are still to come nobody can have written anything: they go as planned.
         """
-        days, given = self.reckoning.days, self.reckoning.given
-        garden = self.reckoning.garden
-        starts = [zone.plantings[0].start for zone in garden.zones if zone.plantings]
-        if not days or not starts:
+        garden, given = self.reckoning.garden, self.reckoning.given
+        if day >= self.reckoning.today:
+            self.plan(day)
             return
-        day = max(min(days), min(starts))
-        while day < self.reckoning.first:
-            if day >= self.reckoning.today:
-                self.plan(day)
-                day += _DAY
-                continue
-            assumed = {
-                zone.name
-                for zone in garden.zones
-                if (zone.name, day) not in given.litres
-                and given.record.assumed_as_planned(zone, garden, day)
-            }
+        assumed = {
+            zone.name
+            for zone in garden.zones
+            if (zone.name, day) not in given.litres
+            and given.record.assumed_as_planned(zone, garden, day)
+        }
+        if day >= since:
             planned = self._as_planned(day, assumed)
-            for zone in garden.zones:
-                if (zone.name, day) in given.litres:
-                    self._credit_written(zone, day, NOTHING_ON_DAY)
-                elif zone.name in assumed:
-                    found = planned.get(zone.name, NOTHING_ON_DAY)
-                    self._credit_assumed(zone, day, found.litres, found.stored_litres)
-                else:
-                    printed = given.record.printed(zone, garden, day)
-                    self._credit_assumed(zone, day, printed, None)
-            day += _DAY
+            for name in assumed:
+                done[name, day] = planned.get(name, NOTHING_ON_DAY)
+        for zone in garden.zones:
+            if (zone.name, day) in given.litres:
+                self._credit_written(zone, day, NOTHING_ON_DAY)
+            elif zone.name in assumed:
+                found = done[zone.name, day]
+                self._credit_assumed(zone, day, found.litres, found.stored_litres)
+            else:
+                printed = given.record.printed(zone, garden, day)
+                self._credit_assumed(zone, day, printed, None)
 
     def _as_planned(self, day: date, assumed: Collection[str]) -> Mapping[str, GivenOnDay]:
         """What the day's own timetable had, if any of it is taken as done.

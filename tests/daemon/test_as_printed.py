@@ -103,6 +103,8 @@ def test_a_note_made_days_later_takes_its_place(tmp_path: Path) -> None:
     world.logbook.hand_watering(
         "hedge", day, litres=1.0, minutes=None, who="Odile", at=world.clock.now_utc()
     )
+    with Questions(world.logbook.path) as ask:
+        assert ask.noted_on(ZONE_INFO) == {("hedge", day): END.date()}
     after = [r for r in world.pulses() if (r.zone, r.day) == ("hedge", day)]
     assert len(after) == len(before)
     assert sum(r.state is PulseState.CLOSED for r in after) == 1

@@ -274,15 +274,15 @@ def test_a_day_that_a_model_has_not_settled_is_named_until_it_has() -> None:
 
 
 def test_an_account_begins_at_the_new_year_of_its_winter() -> None:
-    """The same for all days of a growing year, and never less than two months before the day."""
+    """The same for all days of a growing year, and never less than half a year before the day."""
     south = replace(SITE, latitude_deg=-35.0)
     for day, north_begins, south_begins in (
         (date(2031, 7, 10), date(2031, 1, 1), date(2030, 7, 1)),
         (date(2031, 12, 31), date(2031, 1, 1), date(2031, 7, 1)),
-        (date(2031, 3, 1), date(2030, 1, 1), date(2030, 7, 1)),
-        (date(2031, 3, 2), date(2031, 1, 1), date(2030, 7, 1)),
-        (date(2031, 8, 29), date(2031, 1, 1), date(2030, 7, 1)),
-        (date(2031, 8, 30), date(2031, 1, 1), date(2031, 7, 1)),
+        (date(2031, 6, 29), date(2030, 1, 1), date(2030, 7, 1)),
+        (date(2031, 6, 30), date(2031, 1, 1), date(2030, 7, 1)),
+        (date(2031, 12, 27), date(2031, 1, 1), date(2030, 7, 1)),
+        (date(2031, 12, 28), date(2031, 1, 1), date(2031, 7, 1)),
     ):
         assert account_begins(day, SITE) == north_begins
         assert account_begins(day, south) == south_begins

@@ -156,3 +156,29 @@ def test_the_printout_says_how_each_zone_counts(record: Record, said: list[str])
 def test_the_garden_s_rule_is_the_zone_s_unless_it_has_its_own() -> None:
     assert zones_as_printed(garden()) == {"relay", "hand"}
     assert zones_as_printed(garden(HandWater.AS_CONFIRMED)) == frozenset()
+
+
+def test_a_note_made_days_later_changes_what_is_missing_and_no_sheet_that_was_printed_before() -> (
+    None
+):
+    """The reported fault: nobody watered on that day, and the sheets that followed, which could
+    not know, were taken to have asked for it."""
+    rows = {row.day: row for row in NO_LOGBOOK.ledger if row.zone == "hand"}
+    dry = max(day for day, row in rows.items() if row.watered_mm > 0.0 and day < TODAY - 4 * DAY)
+    noted = {("hand", dry): 0.0}
+    record = Record(begun=BEGINS)
+    weeks = {
+        on: planned(known(record, litres=noted, noted_on={("hand", dry): on}))
+        for on in (dry + DAY, TODAY - DAY, TODAY)
+    }
+    for on, week in weeks.items():
+        given = {row.day: row.watered_mm for row in week.ledger if row.zone == "hand"}
+        assert given[dry] == 0.0
+        for day in given:
+            if dry < day < on:  # as that day's sheet had it
+                assert given[day] == approx(rows[day].watered_mm, rel=2e-3), day
+        missed = rows[dry].watered_mm - rows[dry].passed_mm
+        if on == TODAY:
+            (row,) = [r for r in week.ledger if (r.zone, r.day) == ("hand", TODAY - DAY)]
+            assert row.depletion_mm > rows[TODAY - DAY].depletion_mm + 0.5 * missed
+    assert litres(weeks[TODAY], "hand") > litres(NO_LOGBOOK, "hand") + 5.0

@@ -126,7 +126,7 @@ def drawn(seed: int, source: str, logbook: str) -> Case:
     if south:
         site = replace(garden.site, latitude_deg=-34.0, longitude_deg=151.0)
         garden = replace(garden, site=replace(site, timezone="Australia/Sydney"))
-    turning = date(2032, 8 if south else 2, 20)  # the accounts begin anew in the midst of the span
+    turning = date(2032, 12 if south else 6, 20)  # the accounts begin anew in the midst of the span
     clocks = chance.choice(
         [date(2031, 9, 30), date(2032, 4, 1)] if south else [date(2031, 10, 20), date(2032, 3, 22)]
     )
