@@ -18,8 +18,8 @@ def shortages(
     """The parts of zones that are short on days from `first` on, in order of the ledger."""
     short: dict[tuple[str, str], list[LedgerDay]] = {}
     for row in ledger:
-        # On its first day a crop is watered in by hand.
-        standing = row.crop is not None and row.day_of_planting > 1
+        # On its first day a crop is watered in by hand; seeds feel the top alone.
+        standing = row.crop is not None and row.day_of_planting > 1 and row.phase != "seedbed"
         if row.day >= first and standing and row.stress < STRESS_SAID:
             short.setdefault((row.zone, row.part), []).append(row)
     reasons: dict[str, NotFitted] = {}
