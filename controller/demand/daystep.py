@@ -16,6 +16,7 @@ from controller.demand.maths import FLOATS, Maths, Number
 from controller.demand.soil import share_met
 
 _NOTHING = 1e-12  # in a division, where no ground or no root is
+_ROUNDING_MM = 1e-9
 
 
 class Bucket(NamedTuple):
@@ -57,7 +58,7 @@ class DualDay(NamedTuple):
     """What a day of both stores came to; depths over the whole ground but for `wet_`."""
 
     state: Stores
-    stress: Number  # Ks
+    stress: Number  # Ks, or less where a store ran out within the day
     transpired_mm: Number
     evaporated_mm: Number
     drained_mm: Number
@@ -143,6 +144,10 @@ def dual_day(
     wet_drawn = least(wet_share * stress * drawn, wet_room - wet_lost)
     rest_drawn = least((1.0 - wet_share) * stress * drawn, rest_room - rest_lost)
     rest_drawn = maths.choose(far_roots > 0.0, most(rest_drawn, 0.0), 0.0 * rest_drawn)
+    # A small store may be emptied within the day: what the crop then misses is stress, too.
+    missed = stress * drawn - wet_drawn - rest_drawn
+    emptied = most(stress - missed / most(drawn, _NOTHING), 0.0)
+    stress = maths.choose(missed > _ROUNDING_MM, emptied, stress)
     wet_after = wet_missing + (wet_drawn + wet_lost) / wet
     rest_after = rest_missing + (rest_drawn + rest_lost) / most(rest, _NOTHING)
     rest_after = maths.choose(rest > 0.0, rest_after, wet_after)
