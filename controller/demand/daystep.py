@@ -141,9 +141,11 @@ def dual_day(
     stress = most(wet_ks, alone * rest_ks)
     wet_share = wet * wet_ks / most(wet * wet_ks + far_roots * rest_ks, _NOTHING)
     # Of the whole, so that nothing is lost to rounding where there is one store.
-    wet_drawn = least(wet_share * stress * drawn, wet_room - wet_lost)
     rest_drawn = least((1.0 - wet_share) * stress * drawn, rest_room - rest_lost)
     rest_drawn = maths.choose(far_roots > 0.0, most(rest_drawn, 0.0), 0.0 * rest_drawn)
+    # What the rest has no more of, the wetted ground gives as far as it gives easily.
+    eased = least(stress * drawn - rest_drawn, most(wet_share * stress, wet_ks) * drawn)
+    wet_drawn = least(eased, wet_room - wet_lost)
     # A small store may be emptied within the day: what the crop then misses is stress, too.
     missed = stress * drawn - wet_drawn - rest_drawn
     emptied = most(stress - missed / most(drawn, _NOTHING), 0.0)
