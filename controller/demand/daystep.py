@@ -16,6 +16,7 @@ from controller.demand.maths import FLOATS, Maths, Number
 from controller.demand.soil import share_met
 
 _NOTHING = 1e-12  # in a division, where no ground or no root is
+_ROUNDING_MM = 1e-9
 
 
 class Bucket(NamedTuple):
@@ -57,7 +58,7 @@ class DualDay(NamedTuple):
     """What a day of both stores came to; depths over the whole ground but for `wet_`."""
 
     state: Stores
-    stress: Number  # Ks
+    stress: Number  # Ks, or less where a store ran out within the day
     transpired_mm: Number
     evaporated_mm: Number
     drained_mm: Number
@@ -140,9 +141,15 @@ def dual_day(
     stress = most(wet_ks, alone * rest_ks)
     wet_share = wet * wet_ks / most(wet * wet_ks + far_roots * rest_ks, _NOTHING)
     # Of the whole, so that nothing is lost to rounding where there is one store.
-    wet_drawn = least(wet_share * stress * drawn, wet_room - wet_lost)
     rest_drawn = least((1.0 - wet_share) * stress * drawn, rest_room - rest_lost)
     rest_drawn = maths.choose(far_roots > 0.0, most(rest_drawn, 0.0), 0.0 * rest_drawn)
+    # What the rest has no more of, the wetted ground gives as far as it gives easily.
+    eased = least(stress * drawn - rest_drawn, most(wet_share * stress, wet_ks) * drawn)
+    wet_drawn = least(eased, wet_room - wet_lost)
+    # A small store may be emptied within the day: what the crop then misses is stress, too.
+    missed = stress * drawn - wet_drawn - rest_drawn
+    emptied = most(stress - missed / most(drawn, _NOTHING), 0.0)
+    stress = maths.choose(missed > _ROUNDING_MM, emptied, stress)
     wet_after = wet_missing + (wet_drawn + wet_lost) / wet
     rest_after = rest_missing + (rest_drawn + rest_lost) / most(rest, _NOTHING)
     rest_after = maths.choose(rest > 0.0, rest_after, wet_after)

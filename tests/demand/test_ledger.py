@@ -361,7 +361,8 @@ def test_every_crop_lives_through_a_hot_season_that_is_watered_to_full(name):
             eto_mm=9.0,
             watered_mm=found.depletion_mm if found else 0.0,
         )
-        assert found.stress == 1.0, (number, found)
+        # WORKED: new grass, 0.1 m of roots, has 7.0 mm on its first day and wants 7.2.
+        assert found.stress == 1.0 or found.taw_mm < found.etc_mm, (number, found)
         assert found.drained_mm == 0.0
 
 
