@@ -15,6 +15,7 @@ from controller.timetable.normals import Normals
 from controller.timetable.plan import plan_garden
 from controller.timetable.record import record_words
 from controller.timetable.records import Timetable
+from controller.timetable.shortage import shortages
 from controller.timetable.windows import FURTHEST_WINDOW_DAYS, clock_change_words
 from controller.weather.day import WeatherDay
 
@@ -191,13 +192,15 @@ def _joined(parts: Sequence[Timetable]) -> Timetable:
     ledger = [*parts[0].ledger]
     for part in parts[1:]:
         ledger += [row for row in part.ledger if row.day >= part.first]
+    ledger.sort(key=lambda row: (row.zone, row.part, row.day))
+    not_fitted = tuple(left for part in parts for left in part.not_fitted)
     return Timetable(
         first=parts[0].first,
         last=parts[-1].last,
         pulses=tuple(pulse for part in parts for pulse in part.pulses),
         doses=tuple(dose for part in parts for dose in part.doses),
-        not_fitted=tuple(left for part in parts for left in part.not_fitted),
-        ledger=tuple(sorted(ledger, key=lambda row: (row.zone, row.part, row.day))),
-        short=tuple(short for part in parts for short in part.short),
+        not_fitted=not_fitted,
+        ledger=tuple(ledger),
+        short=shortages(ledger, not_fitted, first=parts[0].first),
         remarks=tuple(dict.fromkeys(remark for part in parts for remark in part.remarks)),
     )
