@@ -134,6 +134,7 @@ def _joined(parts: Sequence[Timetable]) -> Timetable:
     ledger = [*parts[0].ledger]
     for part in parts[1:]:
         ledger += [row for row in part.ledger if row.day >= part.first]
+    watered = {pulse.zone for part in parts for pulse in part.pulses}
     return Timetable(
         first=parts[0].first,
         last=parts[-1].last,
@@ -142,5 +143,8 @@ def _joined(parts: Sequence[Timetable]) -> Timetable:
         not_fitted=tuple(left for part in parts for left in part.not_fitted),
         ledger=tuple(sorted(ledger, key=lambda row: (row.zone, row.part, row.day))),
         short=tuple(short for part in parts for short in part.short),
+        no_water=tuple(
+            dict.fromkeys(n for part in parts for n in part.no_water if n.zone not in watered)
+        ),
         remarks=tuple(dict.fromkeys(remark for part in parts for remark in part.remarks)),
     )
