@@ -124,7 +124,7 @@ def _planned(
             *clock_change_words(garden.watering, garden.site.zone_info, first, last),
             *climate_words(garden, shown, weather.normals),
             *weather.credits,
-            *record_words(garden, given.record, first=first),
+            *record_words(garden, given.record, first=first, today=today, litres=given.litres),
         ),
     )
 
