@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from controller.cli.loading import Loaded, tell
-from controller.demand.course import EARLY_DAYS, Course
+from controller.demand.course import EARLY_DAYS, LIFT_WITHIN_DAYS, Course
 from controller.demand.records import Observation
 from controller.demand.seen import EVENTS, allotted, events_of, named
 from controller.errors import InputError
@@ -127,7 +127,7 @@ def _does(seen: Observation, crop: Crop, was: Course, now: Course) -> str:
         if before is not None:
             words += f" (before: from {short_day(before)})"
         if crop.dry_down == "stop":
-            words += f"; lift it within three weeks, by {short_day(after + 21 * _DAY)}"
+            words += f"; lift it by {short_day(after + LIFT_WITHIN_DAYS * _DAY)}"
         return words
     stage, old = now.on(day).stage, was.on(day).stage
     if stage == "late" and old != "late":

@@ -51,6 +51,9 @@ _PUTS_AT_END_OF = {"spreading": 0, "full": 1, "ripening": 2}  # the stage before
 # ahead of the table (common practice, no source); leaves also yellow from want or blight. Our
 # choice.
 EARLY_DAYS = 21
+# From the stop to lifting, at most: onion two weeks (Utah), garlic and potato two to three (common
+# practice; Nebraska and UK growers for potato: not left on its reserves for longer).
+LIFT_WITHIN_DAYS = 21
 # Of each day: its position and the furthest so far; then the number of days until watering stops.
 _Run = tuple[list[float], list[float], int]
 

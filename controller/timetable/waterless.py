@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
 
+from controller.demand.course import LIFT_WITHIN_DAYS
 from controller.demand.facts import Part, PlantingFacts
 from controller.demand.records import LedgerDay
 from controller.garden.show import show_depth
@@ -105,9 +106,11 @@ def _drying(facts: PlantingFacts, day: date) -> str:
     since = day
     while since > facts.planting.start and facts.course.on(since - _DAY).stopped:
         since -= _DAY
-    why = "its tops were seen to have fallen or dried"
     if facts.crop.dry_down == "taper":
         why = "it is left to dry in the last half of its late stage"
+    else:
+        by = since + LIFT_WITHIN_DAYS * _DAY
+        why = f"its tops were seen to have fallen or dried; lift it by {by.isoformat()}"
     return f"{facts.crop.label} dries down since {since.isoformat()}: {why}"
 
 

@@ -55,7 +55,12 @@ GONE_ON, FALLEN_ON = TODAY - 5 * DAY, TODAY - 3 * DAY
         ((LEEK,), (noted("gone", GONE_ON),), "gone", "noted as gone on 2031-06-26; if it stands"),
         # An older logbook's word for it.
         ((LEEK,), (noted("lifted", GONE_ON),), "gone", "(rowgate note unseen)"),
-        ((GARLIC,), (noted("tops fallen", FALLEN_ON),), "drying", "dries down since 2031-06-28"),
+        (
+            (GARLIC,),
+            (noted("tops fallen", FALLEN_ON),),
+            "drying",
+            "since 2031-06-28: its tops were seen to have fallen or dried; lift it by 2031-07-19",
+        ),
     ],
 )
 def test_a_zone_without_water_is_named_with_why(
