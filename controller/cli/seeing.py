@@ -130,14 +130,14 @@ def _does(seen: Observation, crop: Crop, was: Course, now: Course) -> str:
             words += f"; lift it by {short_day(after + LIFT_WITHIN_DAYS * _DAY)}"
         return words
     stage, old = now.on(day).stage, was.on(day).stage
+    if seen.event == "first ripe" and stage != "late" and not crop.dry_down and not crop.perennial:
+        return 'It is watered on in full; note "ripening" or "last picking" when it comes to an end'
     if stage == "late" and old != "late":
         return "Its late stage begins: it gets less, day by day, from then on"
     if crop.dry_down == "stop" and seen.event == "ripening":
         return 'It is watered on; when its tops have fallen or dried, note "tops fallen"'
     if stage != old:
         return f"It moves from the {old} stage to the {stage} stage"
-    if seen.event == "first ripe" and not crop.dry_down and not crop.perennial:
-        return 'It is watered on in full; note "ripening" or "last picking" when it comes to an end'
     return f"It is watered on; it stays in its {stage} stage"
 
 
