@@ -116,11 +116,11 @@ def _doubt(seen: Observation, crop: Crop, was: Course) -> Doubt | None:
 def _does(seen: Observation, crop: Crop, was: Course, now: Course) -> str:
     """What the note does to the water of a planting, in words."""
     day = seen.day
-    if now.ends < was.ends:
-        return (
-            f"It gets no water after {short_day(now.ends)}; without this note it would until "
-            f"{short_day(was.ends)}"
-        )
+    if seen.event == "gone":
+        words = f"It gets no water after {short_day(now.ends)}"
+        if now.ends < was.ends:
+            words += f"; without this note it would until {short_day(was.ends)}"
+        return words
     before, after = _stops_on(was, day), _stops_on(now, day)
     if after is not None and after != before:
         words = f"Its watering ends: none from {short_day(after)} on, to dry down"
