@@ -64,14 +64,17 @@ def note(args: argparse.Namespace) -> int:
     _believed(args, plausible.of_day(day, today))
     # What is refused begins no logbook, so it is judged before one is opened.
     amounts = _amounts(args, loaded, folder / LOGBOOK_NAME, day)
+    seen = None
+    if args.kind == "seen":
+        seen = seeing.judged(args, loaded, folder / LOGBOOK_NAME, day, _believed)
     folder.mkdir(parents=True, exist_ok=True)
     with Logbook(folder / LOGBOOK_NAME, clock) as book:
         if amounts is not None:
             tell(f"written down: {amounts(book, clock)}")
         elif args.kind == "soil":
             soiling.keep(args, book, day)
-        elif args.kind == "seen":
-            seeing.keep(args, loaded, book, day)
+        elif seen is not None:
+            seen(book)
         elif args.kind == "unseen":
             seeing.take_back(args.number, book)
         elif args.kind in fieldtests.KINDS:

@@ -44,7 +44,8 @@ def note_arguments(commands: argparse._SubParsersAction[argparse.ArgumentParser]
         "seen",
         help="what was seen of a zone's plants, which moves their stage",
         description="What was seen: up, spreading (a tenth of the ground covered), full cover or "
-        "first flowers, ripening (first yellow leaves, tops falling), lifted.",
+        "first flowers, first ripe (picking begins), ripening (lower leaves yellow), last picking, "
+        "tops fallen (stops the water of onion, garlic, potato), gone (ends the planting).",
     )
     seen.add_argument("zone", metavar="ZONE")
     seen.add_argument(

@@ -39,6 +39,7 @@ from controller.paper.printout import (
     dose_rows,
     flooding_row,
     left_rows,
+    no_water_rows,
     short_rows,
     timetable_rows,
     timetable_text,
@@ -74,6 +75,7 @@ def plan(args: argparse.Namespace) -> int:
                 "doses": dose_rows(timetable),
                 "not_fitted": left_rows(timetable),
                 "short": short_rows(timetable),
+                "no_water": no_water_rows(timetable),
                 "against_flooding": flooding_row(timetable),
                 "remarks": list(timetable.remarks),
             }

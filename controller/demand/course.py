@@ -9,19 +9,26 @@ full-grown its growing years count, and just set out it is kept moist for the da
 take to root. The day on which plants were lifted is the planting's last.
 
 Watering can end before the plants do. Onions, garlic and potatoes are stopped once their tops were
-seen to fall or turn yellow, never by the calendar alone; beans, sunflowers and squashes left to dry
-get nothing in the last half of their late stage (FAO-56 annex 8).
+seen to have fallen or dried, never by the calendar alone, and not by yellow lower leaves, which
+come weeks before; beans, sunflowers and squashes left to dry get nothing in the last half of their
+late stage (FAO-56 annex 8).
+
+A first ripe fruit moves no stage. Where nothing is left to dry, plants that are picked stay in
+their mid-season past the table's length: until leaves turn yellow, the last is picked, or the late
+stage must begin to end with the planting (FAO-56, chapter 6: mid-season lasts to the start of
+maturity, shown by leaves, not by a first fruit).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 
 from controller.demand.emergence import LONGEST_SEEDBED_DAYS, emergence_of
 from controller.demand.pace import pace_of
 from controller.demand.records import DayInput, Observation
-from controller.demand.seen import EVENTS
+from controller.demand.seen import EVENTS, OLD_GONE
 from controller.demand.stages import (
     FIRST_YEAR_REFILL_AT,
     SETTLING_DAYS_BETWEEN,
@@ -39,6 +46,14 @@ __all__ = ["Course", "CourseDay"]
 _DAY = timedelta(days=1)
 _RANK = {event: rank for rank, event in enumerate(EVENTS)}
 _PUTS_AT_END_OF = {"spreading": 0, "full": 1, "ripening": 2}  # the stage before
+# Signs of the late stage that come so many days before it, by the crop's table, are asked about;
+# yellow leaves of a crop that is stopped move nothing then. Quick varieties are two to three weeks
+# ahead of the table (common practice, no source); leaves also yellow from want or blight. Our
+# choice.
+EARLY_DAYS = 21
+# From the stop to lifting, at most: onion two weeks (Utah), garlic and potato two to three (common
+# practice; Nebraska and UK growers for potato: not left on its reserves for longer).
+LIFT_WITHIN_DAYS = 21
 # Of each day: its position and the furthest so far; then the number of days until watering stops.
 _Run = tuple[list[float], list[float], int]
 
@@ -88,6 +103,10 @@ class Course:
         if found is None:
             found = self._found[day] = self._stands_on(day)
         return found
+
+    def days_to_late(self, day: date) -> float:
+        """Days of the crop's table until its late stage begins; 0 or less in it."""
+        return self._pace.ends[2] + 1.0 - self.on(day).position
 
     def _stands_on(self, day: date) -> CourseDay:
         planting = self._planting
@@ -163,31 +182,54 @@ class Course:
             start = self._grows_from
             again = start if rests else _returns(start, first.year - start.year + 1)
             last = min(last, again - _DAY)
-        seen = {each.day: each.event for each in self._seen if first <= each.day <= last}
+        seen: dict[date, list[str]] = {}
+        for each in self._seen:
+            seen.setdefault(each.day, []).append(each.event)
         pace, by_days = self._pace, self._pace.by_days
         length = (last - first).days + 1
         positions: list[float] = []
         furthest: list[float] = []
         stops_at, position, most = length, 1.0, 1.0
+        picking = False
+        # Nothing that is seen later may change this: the garden file's own last day.
+        picked_to = self._planting.until - timedelta(days=self._stage_days[3])
         for number in range(length):
             day = first + timedelta(days=number)
             if number and not rests:
                 position = position + 1.0 if by_days else pace.after(position, self._days.get(day))
-            event = seen.get(day)
-            if event in _PUTS_AT_END_OF:
-                position = pace.ends[_PUTS_AT_END_OF[event]] + 1.0
-            if event == "ripening" and self._crop.dry_down == "stop":
-                stops_at = number
+            for event in seen.get(day, ()):
+                position = self._moved(event, position)
+                if event == "first ripe":
+                    picking = not self._crop.perennial and not self._crop.dry_down
+                elif event in ("ripening", "last picking", "tops fallen"):
+                    picking = False
+                if event == "tops fallen" and self._crop.dry_down == "stop":
+                    stops_at = number
+            if picking and day <= picked_to:
+                position = min(position, float(pace.ends[2]))
             most = max(most, position)
             positions.append(position)
             furthest.append(most)
         self._runs[first] = (positions, furthest, stops_at)
         return self._runs[first]
 
+    def _moved(self, event: str, position: float) -> float:
+        """The position once that was seen; the same where it moves nothing."""
+        late = self._pace.ends[2] + 1.0
+        if event == "ripening" and self._crop.dry_down == "stop" and position < late - EARLY_DAYS:
+            return position
+        if event in _PUTS_AT_END_OF:
+            return self._pace.ends[_PUTS_AT_END_OF[event]] + 1.0
+        # A perennial keeps its leaves, or grows new ones, after the last picking.
+        if event == "tops fallen" or (event == "last picking" and not self._crop.perennial):
+            return max(position, late)
+        return position
+
     def _sorted_out(self, observations: Sequence[Observation]) -> tuple[Observation, ...]:
         """Those that make sense, in order; a remark on each of the rest. Finds `ends` too."""
         kept: list[Observation] = []
-        for seen in sorted(observations, key=lambda each: (each.day, _RANK.get(each.event, -1))):
+        told = [self._as_named_now(each) for each in observations]
+        for seen in sorted(told, key=lambda each: (each.day, _RANK.get(each.event, -1))):
             fault = self._fault_of(seen, kept)
             if fault:
                 self._remark(
@@ -195,11 +237,19 @@ class Course:
                 )
                 continue
             kept.append(seen)
-            if seen.event == "lifted":
+            if seen.event == "gone":
                 self.ends = seen.day
         return tuple(kept)
 
+    def _as_named_now(self, seen: Observation) -> Observation:
+        """What an older logbook calls "lifted" may have been a harvest: no perennial's end."""
+        if seen.event != OLD_GONE or self._crop.perennial:
+            return seen
+        return replace(seen, event="gone")
+
     def _fault_of(self, seen: Observation, kept: Sequence[Observation]) -> str:
+        if seen.event == OLD_GONE:
+            return 'it may have been a harvest; if the plants are gone, note "gone"'
         if seen.event not in EVENTS:
             return "nothing of that name can be seen of a planting"
         if not self._planting.start <= seen.day <= self.ends:
@@ -208,7 +258,9 @@ class Course:
         if seen.event == "up" and self._planting.transplanted:
             return "this was set out as plants, not sown"
         first = self._first_of(seen.day)
-        earlier = [each for each in kept if each.day >= first]
+        # A first fruit may ripen before or after anything else.
+        alike = seen.event == "first ripe"
+        earlier = [e for e in kept if e.day >= first and (e.event == "first ripe") == alike]
         if earlier and _RANK[seen.event] <= _RANK[earlier[-1].event]:
             last_seen = earlier[-1]
             return f'"{last_seen.event}" was noted for {last_seen.day.isoformat()} already'
@@ -236,15 +288,17 @@ class Course:
         if (
             self._crop.dry_down != "stop"
             or today is None
-            or any(each.event in ("ripening", "lifted") for each in self._seen)
+            or any(each.event in ("tops fallen", "gone") for each in self._seen)
         ):
             return
-        if self._planting.start <= today <= self.ends and self.on(today).stage == "late":
-            self._remark(
-                "by its course it ripens about now, but nobody has noted that it does; look "
-                'whether the tops fall or turn yellow, and note "ripening": until then it is '
-                "watered on"
-            )
+        yellow = any(each.event == "ripening" and each.day <= today for each in self._seen)
+        if not self._planting.start <= today <= self.ends or self.on(today).stage != "late":
+            return
+        why = "yellow leaves were noted" if yellow else "by its course it ripens about now"
+        self._remark(
+            f"{why}, but nobody has noted that its tops have fallen or dried; look, and note "
+            '"tops fallen" when they have: until then it is watered on'
+        )
 
     def _is_known(self, day: date) -> bool:
         return self._known_to is not None and self._known_to >= day

@@ -3,21 +3,29 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from controller.demand.records import Observation
 from controller.errors import InputError
 from controller.garden.model import Planting
+from crops.catalogue import Crop
 
 # FAO-56 (1998), chapter 6, tells the stages apart by what can be seen: a tenth of the ground
-# covered, full cover or the first flowers, the first yellow leaves.
+# covered, full cover or the first flowers, the start of maturity. A first ripe fruit is not the end
+# of the mid-season of plants that are picked for weeks. Logbooks keep these names: "ripening" once
+# meant fallen tops too, and reads as yellow lower leaves now, which stop no water.
 EVENTS: Mapping[str, str] = {
     "up": "the plants are up",
     "spreading": "the plants cover a tenth of the ground and spread",
     "full": "the plants cover their ground, or the first flowers are open",
-    "ripening": "the first leaves turn yellow, or the tops fall",
-    "lifted": "the plants were harvested and are gone",
+    "first ripe": "the first are ripe or picked, and more come",
+    "ripening": "the lower leaves are yellow",
+    "last picking": "the last are picked, and the plants still stand",
+    "tops fallen": "the tops have fallen or dried",
+    "gone": "the plants are gone",
 }
+# What logbooks hold from when "harvested" was taken for the end of the plants.
+OLD_GONE = "lifted"
 
 _WORDS: Mapping[str, tuple[str, ...]] = {
     "up": (
@@ -33,26 +41,80 @@ _WORDS: Mapping[str, tuple[str, ...]] = {
         *("first flower", "first flowers", "first bloom", "flowering", "flowers", "in flower"),
         *("bloom", "blooming", "in bloom", "mid season", "mid"),
     ),
-    "ripening": (
-        *("ripe", "tops falling", "tops fall", "tops fell", "tops down", "tops have fallen"),
-        *("tops breaking", "tops yellow", "first yellow", "first yellow leaves", "yellow leaves"),
-        *("leaves yellow", "yellowing", "first yellowing", "turning yellow", "dying back"),
-        *("leaves turning", "maturing", "senescence", "late"),
+    "first ripe": (
+        *("first fruit", "first fruits", "first ripe fruit", "first ripe fruits", "ripe fruit"),
+        *("first picked", "first picking", "first harvest", "first harvested", "picking"),
+        *("picking begins", "picking began", "picked some", "harvested some", "first fruit ripe"),
     ),
-    "lifted": (
-        *("lift", "harvest", "harvested", "pulled", "pulled up", "pulled out", "dug", "dug up"),
-        *("cleared", "removed", "taken out", "gone", "finished", "cut down"),
+    "ripening": (
+        *("yellow", "first yellow", "first yellow leaves", "yellow leaves", "leaves yellow"),
+        *("yellow lower leaves", "lower leaves yellow", "yellowing", "first yellowing"),
+        *("turning yellow", "tops yellow", "tops yellowing", "leaves turning", "maturing"),
+        *("senescence", "late", "lower leaves brown"),
+    ),
+    "last picking": (
+        *("last picked", "last harvest", "last harvested", "last fruit", "picking over"),
+        *("picking ended", "picking is over", "picked out", "all picked"),
+    ),
+    "tops fallen": (
+        *("fallen", "tops falling", "tops fall", "tops fell", "tops down", "tops have fallen"),
+        *("tops breaking", "tops dry", "tops dried", "tops dead", "tops died", "dying back"),
+        *("died back", "half the tops down", "a third of the leaves brown", "third brown"),
+        *("half the leaves yellow", "half yellow"),
+    ),
+    "gone": (
+        *(
+            "lift",
+            "lifted",
+            "pulled",
+            "pulled up",
+            "pulled out",
+            "dug",
+            "dug up",
+            "dug out",
+            "cleared",
+        ),
+        *("removed", "taken out"),
     ),
 }
+# Words that may mean several things: a person says which.
+_UNCLEAR: Mapping[tuple[str, ...], tuple[str, ...]] = {
+    ("first ripe", "last picking", "gone"): (
+        *("harvest", "harvested", "harvesting", "picked", "pick", "cropped", "taken in"),
+    ),
+    ("last picking", "gone"): ("finished", "over", "done", "cut down", "cut"),
+}
+_RIPE = ("ripe", "ripened")
 
 
-def event_of(words: str) -> str:
-    """The event that a gardener's words mean; InputError names those there are."""
-    event = _EVENT_OF.get(_plain(words))
+def events_of(words: str, crop: Crop | None = None) -> tuple[str, ...]:
+    """The events that a gardener's words may mean of a crop; one, where they are clear.
+
+    What was harvested may stand for weeks yet, and a perennial is never gone by it. "Ripe" of a
+    crop whose watering stops at fallen tops may be either of its two signs.
+
+    Raises
+    ------
+    InputError
+        If the words mean nothing that can be noted; it names what can.
+    """
+    plain = _plain(words)
+    if plain in _RIPE:
+        stops = crop is not None and crop.dry_down == "stop"
+        return ("ripening", "tops fallen") if stops else ("first ripe",)
+    for events, said in _UNCLEAR.items():
+        if plain in said:
+            perennial = crop is not None and crop.perennial
+            return tuple(e for e in events if not (perennial and e == "gone"))
+    event = _EVENT_OF.get(plain)
     if event is None:
-        known = "; ".join(f'"{name}" ({meaning})' for name, meaning in EVENTS.items())
-        raise InputError(f'"{words}" is nothing that can be noted of plants; there is: {known}')
-    return event
+        raise InputError(f'"{words}" is nothing that can be noted of plants; there is: {named()}')
+    return (event,)
+
+
+def named(events: Iterable[str] = EVENTS) -> str:
+    """The events with what they mean, as one says them."""
+    return "; ".join(f'"{name}" ({EVENTS[name]})' for name in events)
 
 
 def allotted(

@@ -39,6 +39,7 @@ def timetable_text(timetable: Timetable, garden: Garden, bands: Bands | None = N
         lines += _one_day(day, pulses.get(day, []), left.get(day, []), doses, garden, bands)
         day += timedelta(days=1)
     lines += _short(timetable, garden)
+    lines += _no_water(timetable)
     lines += _sums(timetable, garden)
     lines += _flooding(timetable, garden)
     for remark in timetable.remarks:
@@ -128,6 +129,24 @@ def _short(timetable: Timetable, garden: Garden) -> list[str]:
             words += f" ({short.reason})"
         lines += _wrapped(words, "  ")
     return [*lines, ""]
+
+
+def _no_water(timetable: Timetable) -> list[str]:
+    """The zones that get none in these days, and why."""
+    if not timetable.no_water:
+        return []
+    lines = ["Without water", "-------------"]
+    for none in timetable.no_water:
+        name = f"{none.zone}, {none.part}" if none.part else none.zone
+        lines += _wrapped(f"{name}: {none.why}: {none.words}", "  ")
+    return [*lines, ""]
+
+
+def no_water_rows(timetable: Timetable) -> list[dict[str, object]]:
+    """One row for each reason that a zone, or a part of it, gets no water, for --json."""
+    return [
+        {"zone": n.zone, "part": n.part, "why": n.why, "words": n.words} for n in timetable.no_water
+    ]
 
 
 def short_rows(timetable: Timetable) -> list[dict[str, object]]:

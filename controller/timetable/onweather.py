@@ -182,7 +182,7 @@ def _planned(
             *clock_change_words(garden.watering, garden.site.zone_info, first, last),
             *climate_words(garden, shown, weather.normals),
             *weather.credits,
-            *record_words(garden, given.record, first=first),
+            *record_words(garden, given.record, first=first, today=today, litres=given.litres),
         ),
     )
 
@@ -194,6 +194,7 @@ def _joined(parts: Sequence[Timetable]) -> Timetable:
         ledger += [row for row in part.ledger if row.day >= part.first]
     ledger.sort(key=lambda row: (row.zone, row.part, row.day))
     not_fitted = tuple(left for part in parts for left in part.not_fitted)
+    watered = {pulse.zone for part in parts for pulse in part.pulses}
     return Timetable(
         first=parts[0].first,
         last=parts[-1].last,
@@ -202,5 +203,8 @@ def _joined(parts: Sequence[Timetable]) -> Timetable:
         not_fitted=not_fitted,
         ledger=tuple(ledger),
         short=shortages(ledger, not_fitted, first=parts[0].first),
+        no_water=tuple(
+            dict.fromkeys(n for part in parts for n in part.no_water if n.zone not in watered)
+        ),
         remarks=tuple(dict.fromkeys(remark for part in parts for remark in part.remarks)),
     )

@@ -23,6 +23,7 @@ from controller.timetable.sets import NetworkFlows
 from controller.timetable.shortage import shortages
 from controller.timetable.spells import frost_days, frost_days_gone, frost_words, spell_words
 from controller.timetable.undercover import by_zone, cover_words
+from controller.timetable.waterless import without_water
 from controller.timetable.wetted import side_reach_m, wet_ground_m2
 
 __all__ = [
@@ -121,14 +122,18 @@ def plan_garden(
     not_fitted = [left for p in planned for left in p.packed.not_fitted]
     said += march.reckoning.guesses(doses)
     ledger = tuple(row for account in accounts.values() for rows in account.ledgers for row in rows)
+    pulses = tuple(pulse for p in planned for pulse in p.packed.pulses)
     return Timetable(
         first=shown,
         last=last,
-        pulses=tuple(pulse for p in planned for pulse in p.packed.pulses),
+        pulses=pulses,
         doses=tuple(doses),
         not_fitted=tuple(not_fitted),
         ledger=ledger,
         short=shortages(ledger, not_fitted, first=shown),
+        no_water=without_water(
+            march.reckoning, accounts, pulses, not_fitted, first=shown, last=last
+        ),
         remarks=tuple(said),
     )
 

@@ -15,6 +15,8 @@ from itertools import pairwise
 from controller.garden.model import Garden, HandWater, ValveKind, Zone
 
 _DAY = timedelta(days=1)
+# Without a note of water for so many days a person may have been away; our choice.
+SILENT_DAYS = 31
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,19 +74,59 @@ def zones_as_printed(garden: Garden) -> frozenset[str]:
     )
 
 
-def record_words(garden: Garden, record: Record, *, first: date) -> list[str]:
-    """How this garden counts what nobody wrote down, and where no daemon ran."""
+def record_words(
+    garden: Garden,
+    record: Record,
+    *,
+    first: date,
+    today: date | None = None,
+    litres: Collection[tuple[str, date]] = (),
+) -> list[str]:
+    """How this garden counts what nobody wrote down, since when, and where no daemon ran.
+
+    `litres` names the zones and days of which water is written down. A month without any in zones
+    by hand is said, once for all of them that go by the same rule.
+    """
+    today = first if today is None else today
     rules: dict[str, list[str]] = {}
     for zone in garden.zones:
         rules.setdefault(_rule(zone, garden, record), []).append(zone.name)
     said = []
     for rule, names in rules.items():
         whose = "" if len(rules) == 1 else f"{', '.join(names)}: "
-        said.append(f"water that nobody wrote down: {whose}{rule}")
+        since = _silent_since(names, garden, record, today, litres)
+        said.append(f"water that nobody wrote down: {whose}{rule}{since}")
     for begins, ends in record.gaps(first):
         days = begins.isoformat() if begins == ends else f"from {begins} to {ends}"
         said.append(f"no daemon ran {days}: those days are counted by the same rules")
     return said
+
+
+def _silent_since(
+    names: Collection[str],
+    garden: Garden,
+    record: Record,
+    today: date,
+    litres: Collection[tuple[str, date]],
+) -> str:
+    """That nobody wrote down any water for a month, in words; "" where somebody did."""
+    from_day = today - SILENT_DAYS * _DAY
+    # A bed that was bare on one of those days may have needed none.
+    standing = {
+        zone.name
+        for zone in garden.zones
+        if zone.name in names and zone.valve.kind is ValveKind.HAND
+        if any(p.start <= from_day and today <= p.until for p in zone.plantings)
+    }
+    if record.begun is None or not standing:
+        return ""
+    printed = [key for key in record.printed_litres if key[0] in zones_as_printed(garden)]
+    written = [day for zone, day in (*litres, *printed) if zone in standing and day < today]
+    last = max(record.begun, *written, date.min)
+    days = (today - last).days
+    if days < SILENT_DAYS:
+        return ""
+    return f". Nobody wrote any down for {days} days, since {last}: if that is wrong, note it"
 
 
 def _rule(zone: Zone, garden: Garden, record: Record) -> str:

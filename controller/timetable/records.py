@@ -106,6 +106,16 @@ class Short:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NoWater:
+    """A zone, or a part of it, that gets no water in the days planned; `why` in a word or two."""
+
+    zone: str
+    part: str
+    why: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Timetable:
     """All pulses of a span of days, and the account behind them."""
 
@@ -116,4 +126,5 @@ class Timetable:
     not_fitted: tuple[NotFitted, ...]
     ledger: tuple[LedgerDay, ...]  # all zones, from the start of the account to the last day
     short: tuple[Short, ...] = ()
+    no_water: tuple[NoWater, ...] = ()
     remarks: tuple[str, ...] = ()  # doubts about the weather and the like, said aloud

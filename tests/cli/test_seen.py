@@ -43,6 +43,24 @@ planting = [
   { crop = "carrot", sown = 2031-04-10, until = 2031-08-01, rows = [1] },
   { crop = "onion", sown = 2031-04-10, until = 2031-08-01, rows = [2] },
 ]
+[[zone]]
+name = "beans"
+main_run = "18 ft"
+valve = { hand = true }
+row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
+planting = [ { crop = "green bean", sown = 2031-04-20, until = 2031-08-20 } ]
+[[zone]]
+name = "berries"
+main_run = "18 ft"
+valve = { hand = true }
+row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
+planting = [ { crop = "strawberry", transplanted = 2030-04-10, until = 2034-12-31 } ]
+[[zone]]
+name = "potatoes"
+main_run = "18 ft"
+valve = { hand = true }
+row = [ { length = "11 ft", every = "6 in", bore = "1/16 in" } ]
+planting = [ { crop = "potato", sown = 2031-03-15, until = 2031-08-20 } ]
 """
 
 Note = Callable[..., tuple[int, str]]
@@ -77,7 +95,11 @@ def _kept(folder: Path) -> list[Observation]:
 
 @pytest.mark.parametrize(
     ("words", "event"),
-    [(("full", "cover"), "full"), (("first flower",), "full"), (("tops", "falling"), "ripening")],
+    [
+        (("full", "cover"), "full"),
+        (("first flower",), "full"),
+        (("first", "picked"), "first ripe"),
+    ],
 )
 def test_what_was_seen_is_written_down_as_what_it_means(
     note: Note, tmp_path: Path, words: tuple[str, ...], event: str
@@ -168,3 +190,81 @@ def test_a_running_daemon_is_told(note: Note, monkeypatch: pytest.MonkeyPatch) -
     assert "daemon: planned anew" in note("seen", "leeks", "full")[1]
     assert "daemon: planned anew" in note("unseen", "1")[1]
     assert asked == [{"ask": "replan"}] * 2
+
+
+# Words that end or cut water
+
+
+@pytest.mark.parametrize(("zone", "gone"), [("beans", True), ("berries", False)])
+@pytest.mark.parametrize("words", ["harvested", "picked"])
+def test_harvested_asks_what_is_meant_and_ends_no_crop(
+    note: Note, tmp_path: Path, zone: str, gone: bool, words: str
+) -> None:
+    code, said = note("seen", zone, words)
+    assert code == 2
+    assert '"first ripe"' in said and '"last picking"' in said and ('"gone"' in said) is gone
+    assert not (tmp_path / "logbook.db").exists()  # what is refused begins no logbook
+
+
+@pytest.mark.parametrize(
+    ("answer", "event"), [("first ripe", "first ripe"), ('"gone"', "gone"), ("last picked", "")]
+)
+def test_at_a_terminal_harvested_is_asked_about(
+    note: Note, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answer: str, event: str
+) -> None:
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr("builtins.input", lambda prompt: answer)
+    assert note("seen", "beans", "harvested")[0] == 0
+    assert [seen.event for seen in _kept(tmp_path)] == [event or "last picking"]
+
+
+def test_an_answer_that_is_none_of_them_writes_nothing(
+    note: Note, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    for answer in ("", "full cover", "picked"):
+        monkeypatch.setattr("builtins.input", lambda prompt, said=answer: said)
+        assert note("seen", "beans", "harvested")[0] == 2
+    assert _kept(tmp_path) == []
+
+
+def test_a_first_picking_waters_on_and_the_end_says_that_no_water_comes(note: Note) -> None:
+    code, said = note("seen", "beans", "first", "picked")
+    assert code == 0 and "It is watered on in full" in said
+    code, said = note("seen", "beans", "pulled", "up")
+    assert code == 0
+    assert "It gets no water after 26 June 2031; without this note it would until" in said
+    assert "20 August 2031. If that is wrong, take it back: rowgate note unseen 2" in said
+
+
+def test_a_perennial_is_gone_only_where_a_person_insists(note: Note, tmp_path: Path) -> None:
+    code, said = note("seen", "berries", "cleared")
+    assert code == 2 and "is a perennial" in said and "--force" in said
+    assert _kept(tmp_path) == []
+    code, said = note("seen", "berries", "cleared", "--force")
+    assert code == 0 and "It gets no water after 26 June 2031" in said
+    assert "31 December 2034" in said
+
+
+def test_a_stop_long_before_the_late_stage_is_refused(note: Note, tmp_path: Path) -> None:
+    # Potato of 15 March, stages 25/30/45/30: WORKED, late from day 101, 23 June. 1 June is day 79.
+    for words in ("tops fallen", "yellow lower leaves"):
+        code, said = note("seen", "potatoes", words, "--on", "2031-06-01")
+        assert code == 2 and "is 22 days away" in said and "--force" in said
+    assert _kept(tmp_path) == []
+    code, said = note("seen", "potatoes", "tops fallen", "--on", "2031-06-02")
+    assert code == 0
+    assert "Its watering ends: none from 2 June 2031 on, to dry down" in said
+    assert "lift it by 23 June 2031" in said
+
+
+def test_yellow_lower_leaves_say_that_the_water_falls_and_what_stops_it(note: Note) -> None:
+    code, said = note("seen", "potatoes", "yellow leaves", "--on", "2031-06-10")
+    assert code == 0 and "Its late stage begins: it gets less" in said
+    code, said = note("seen", "potatoes", "tops died", "--on", "2031-06-20")
+    assert code == 0 and "Its watering ends: none from 20 June 2031 on" in said
+
+
+def test_ripe_potatoes_ask_which_sign_it_was(note: Note) -> None:
+    code, said = note("seen", "potatoes", "ripe")
+    assert code == 2 and '"ripening"' in said and '"tops fallen"' in said

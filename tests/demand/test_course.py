@@ -196,7 +196,7 @@ def test_roots_and_height_do_not_shrink_when_the_course_is_set_back():
 
 
 def test_the_day_that_plants_were_lifted_is_their_last():
-    gone = course(LETTUCE, noted("lifted", 61))
+    gone = course(LETTUCE, noted("gone", 61))
     assert (gone.ends, course().ends) == (when(61), when(120))
     assert gone.on(when(61)) == course().on(when(61))
     with pytest.raises(OutOfRange):
@@ -210,7 +210,7 @@ def test_the_day_that_plants_were_lifted_is_their_last():
         ([("full", 0)], "the planting stands from 2031-04-01 to 2031-07-29"),
         ([("full", 40), ("spreading", 50)], '"full" was noted for 2031-05-10 already'),
         ([("full", 40), ("full", 50)], '"full" was noted for 2031-05-10 already'),
-        ([("lifted", 40), ("ripening", 50)], "the planting stands from 2031-04-01 to 2031-05-10"),
+        ([("gone", 40), ("ripening", 50)], "the planting stands from 2031-04-01 to 2031-05-10"),
         ([("up", 5)], "set out as plants, not sown"),
         ([("wilted", 5)], "nothing of that name"),
     ],
@@ -276,9 +276,29 @@ def test_established_plants_neither_come_up_nor_settle():
 def test_onions_are_stopped_only_when_their_tops_were_seen_to_fall():
     unseen = course(ONION, length=160)
     assert not any(unseen.on(when(n)).stopped for n in range(1, 161))
-    seen = course(ONION, noted("ripening", 118), length=160)
+    seen = course(ONION, noted("tops fallen", 118), length=160)
     assert [seen.on(when(n)).stopped for n in (117, 118, 160)] == [False, True, True]
     assert [seen.on(when(n)).phase for n in (117, 118)] == ["", "dry-down"]
+
+
+@pytest.mark.parametrize("name", ["onion dry", "garlic", "potato"])
+def test_yellow_lower_leaves_stop_no_water_and_long_before_the_late_stage_move_nothing(name):
+    # The lowest leaves of garlic go from the start of bulbing on, four to six weeks before lifting,
+    # when it asks for most (from memory).
+    crop = load().crop(name)
+    late = sum(crop.stage_days[:3]) + 1
+    plain = course(crop, length=late + 40)
+    for number, first in ((late - 22, late - 22), (late - 21, late), (late + 9, late)):
+        seen = course(crop, noted("ripening", number), length=late + 40)
+        assert position(seen, number) == first
+        assert not any(seen.on(when(n)).stopped for n in range(1, late + 41))
+    early = course(crop, noted("ripening", late - 22), length=late + 40)
+    assert all(early.on(when(n)) == plain.on(when(n)) for n in range(1, late + 41))
+
+
+def test_fallen_tops_go_on_from_the_yellow_leaves_before_them():
+    seen = course(ONION, noted("ripening", 105), noted("tops fallen", 117), length=160)
+    assert [position(seen, n) for n in (105, 116, 117)] == [111, 122, 123]
 
 
 def test_onions_late_by_the_calendar_ask_for_a_look():
@@ -286,8 +306,63 @@ def test_onions_late_by_the_calendar_ask_for_a_look():
         return course(ONION, *events, days=warm(10.0, length=known), length=160).remarks
 
     assert remarks(110) == ()  # the weather is known to day 110, the last of the mid-season
-    assert 'note "ripening"' in remarks(111)[0]
-    assert remarks(118, noted("ripening", 115)) == ()
+    assert 'note "tops fallen"' in remarks(111)[0]
+    assert "yellow leaves were noted" in remarks(118, noted("ripening", 115))[0]
+    assert remarks(118, noted("tops fallen", 115)) == ()
+
+
+# Picking
+
+
+TOMATO = load().crop("tomato")
+
+
+def test_a_first_ripe_fruit_is_not_the_end_of_the_mid_season():
+    # The rule after FAO-56, chapter 6: mid-season lasts to the start of maturity, shown by leaves.
+    late = sum(TOMATO.stage_days[:3]) + 1
+    plain, seen = (course(TOMATO, *e, length=late + 60) for e in ((), [noted("first ripe", 75)]))
+    assert all(seen.on(when(n)) == plain.on(when(n)) for n in range(1, late))
+    # WORKED: until is day late + 60, so the late stage must begin its length before.
+    ends = late + 60 - TOMATO.stage_days[3]
+    assert [position(seen, n) for n in (late, ends, ends + 1)] == [late - 1, late - 1, late]
+    assert position(seen, late + 60) == late - 1 + TOMATO.stage_days[3]
+    assert seen.remarks == ()
+
+
+@pytest.mark.parametrize("event", ["ripening", "last picking"])
+def test_picking_is_over_when_a_person_says_so(event):
+    late = sum(TOMATO.stage_days[:3]) + 1
+    seen = course(TOMATO, noted("first ripe", 75), noted(event, late + 10), length=late + 90)
+    assert [position(seen, n) for n in (late + 9, late + 10, late + 11)] == [
+        *(late - 1, late, late + 1)
+    ]
+
+
+def test_a_first_fruit_may_be_noted_before_or_after_anything_else():
+    seen = course(TOMATO, noted("ripening", 100), noted("first ripe", 105), noted("gone", 110))
+    assert seen.remarks == ()
+    again = course(TOMATO, noted("first ripe", 100), noted("first ripe", 105))
+    assert '"first ripe" was noted for' in again.remarks[0]
+
+
+def test_picking_moves_no_perennial_and_no_crop_left_to_dry():
+    for crop in CROPS:
+        if not (crop.perennial or crop.dry_down):
+            continue
+        plain, seen = course(crop), course(crop, noted("first ripe", 30))
+        assert all(seen.on(when(n)) == plain.on(when(n)) for n in range(1, 121))
+        if crop.perennial:
+            last = course(crop, noted("last picking", 60))
+            assert all(last.on(when(n)) == plain.on(when(n)) for n in range(1, 121))
+
+
+def test_lifted_in_an_older_logbook_ends_no_perennial():
+    # "harvested" was written down as "lifted" then.
+    strawberry = course(load().crop("strawberry"), noted("lifted", 60))
+    assert strawberry.ends == when(120)
+    assert 'if the plants are gone, note "gone"' in strawberry.remarks[0]
+    assert course(load().crop("strawberry"), noted("gone", 60)).ends == when(60)
+    assert course(LETTUCE, noted("lifted", 61)).ends == when(61)
 
 
 def test_dry_beans_get_nothing_in_the_last_half_of_their_late_stage():

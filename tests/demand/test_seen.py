@@ -8,8 +8,9 @@ import pytest
 from support.plots import SPRING, planted
 
 from controller.demand.records import Observation
-from controller.demand.seen import EVENTS, allotted, event_of
+from controller.demand.seen import EVENTS, allotted, events_of
 from controller.errors import InputError
+from crops.catalogue import load
 
 
 def noted(event, number, *, crop=""):
@@ -28,26 +29,53 @@ def noted(event, number, *, crop=""):
         ("full cover", "full"),
         ("First flower", "full"),
         ("first-flower", "full"),
-        ("tops falling", "ripening"),
+        ("tops falling", "tops fallen"),
         ("first yellow leaves", "ripening"),
-        ("harvested", "lifted"),
-        ("pulled", "lifted"),
+        ("yellow lower leaves", "ripening"),
+        ("first ripe", "first ripe"),
+        ("ripe", "first ripe"),
+        ("First picked", "first ripe"),
+        ("last picked", "last picking"),
+        ("lifted", "gone"),
+        ("pulled", "gone"),
     ],
 )
 def test_a_gardeners_words_are_understood(words, event):
-    assert event_of(words) == event
+    assert events_of(words) == (event,)
+
+
+@pytest.mark.parametrize("words", ["harvested", "Harvest", "picked"])
+def test_what_was_harvested_may_stand_for_weeks_so_a_person_says_what_was_meant(words):
+    assert events_of(words) == ("first ripe", "last picking", "gone")
+    assert events_of(words, load().crop("strawberry")) == ("first ripe", "last picking")
+
+
+def test_only_words_that_mean_gone_can_end_a_perennial():
+    strawberry = load().crop("strawberry")
+    for words in ("finished", "cut down", "harvested", "picked", "ripe", "over"):
+        assert "gone" not in events_of(words, strawberry)
+    assert events_of("dug up", strawberry) == ("gone",)
+
+
+def test_ripe_onions_show_one_of_two_signs():
+    for crop in ("onion dry", "garlic", "potato"):
+        assert events_of("ripe", load().crop(crop)) == ("ripening", "tops fallen")
+    assert events_of("ripe", load().crop("tomato")) == ("first ripe",)
 
 
 def test_each_event_is_known_by_its_own_name_and_meaning():
-    assert list(EVENTS) == ["up", "spreading", "full", "ripening", "lifted"]
+    assert list(EVENTS) == [
+        *("up", "spreading", "full", "first ripe", "ripening", "last picking", "tops fallen"),
+        "gone",
+    ]
     for event, meaning in EVENTS.items():
-        assert event_of(event) == event_of(meaning) == event
+        assert events_of(event) == events_of(meaning) == (event,)
 
 
 @pytest.mark.parametrize("words", ["", "slugs", "up up"])
 def test_other_words_are_refused_with_what_is_allowed(words):
     with pytest.raises(InputError) as refused:
-        event_of(words)
+        events_of(words)
     assert all(f'"{event}"' in str(refused.value) for event in EVENTS)
 
 

@@ -149,8 +149,30 @@ def test_a_gap_without_a_daemon_is_said_once_and_counted_by_each_zones_rule() ->
     ],
 )
 def test_the_printout_says_how_each_zone_counts(record: Record, said: list[str]) -> None:
-    words = record_words(garden(), record, first=TODAY)
+    noted = {(zone, TODAY - DAY) for zone in ("hand", "asks")}
+    words = record_words(garden(), record, first=TODAY, litres=noted)
     assert words == [f"water that nobody wrote down: {rule}" for rule in said]
+
+
+def test_a_month_of_which_nobody_wrote_anything_down_is_said_once_for_each_rule() -> None:
+    record = Record(begun=BEGINS, daemon_from=BEGINS, watched=EveryDay())
+
+    def silent(last: date, record: Record = record, today: date = TODAY) -> list[str]:
+        noted = {(zone, last) for zone in ("hand", "asks")}
+        said = record_words(garden(), record, first=today, today=today, litres=noted)
+        return [words for words in said if "Nobody wrote any down" in words]
+
+    for days, lines in ((31, 2), (30, 0)):
+        assert len(silent(TODAY - days * DAY)) == lines
+    assert "Nobody wrote any down for 31 days, since 2031-05-31" in silent(TODAY - 31 * DAY)[0]
+    # What the daemon's sheet had is on record for the zone that counts as printed.
+    sheet = {(zone, TODAY - DAY): 5.0 for zone in ("hand", "asks")}
+    (said,) = silent(TODAY - 31 * DAY, replace(record, printed_litres=sheet))
+    assert said.startswith("water that nobody wrote down: asks: ")
+    # Leeks of 20 April: for less than a month before 20 May, and none after 10 October.
+    for day in (date(2031, 5, 20), date(2031, 10, 11)):
+        assert silent(date(2031, 3, 1), replace(record, begun=date(2031, 3, 1)), day) == []
+    assert silent(BEGINS, NO_RECORD) == []
 
 
 def test_the_garden_s_rule_is_the_zone_s_unless_it_has_its_own() -> None:

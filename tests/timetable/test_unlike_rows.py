@@ -159,9 +159,9 @@ def test_a_row_that_dries_down_is_not_what_a_zone_is_watered_for() -> None:
         crop="onion_dry", start=SPRING, until=SPRING + 140 * DAY, rows=(1,),
         stage_days=(10, 15, 20, 30),
     )  # fmt: skip
-    ripening = Observation(zone="a", day=SPRING + 46 * DAY, event="ripening")
-    plans, _ = mornings(both(onion, LETTUCE), DAYS, first=SPRING, last=TODAY, seen=[ripening])
-    after = [d for day, plan in plans.items() if day >= ripening.day for d in plan.doses]
+    fallen = Observation(zone="a", day=SPRING + 46 * DAY, event="tops fallen")
+    plans, _ = mornings(both(onion, LETTUCE), DAYS, first=SPRING, last=TODAY, seen=[fallen])
+    after = [d for day, plan in plans.items() if day >= fallen.day for d in plan.doses]
     assert after and all("for row 2" in dose.why.words for dose in after)
     assert ledger_of(plans[TODAY], part="row 1")[TODAY].phase == "dry-down"
 

@@ -198,11 +198,11 @@ def test_onions_are_watered_until_somebody_saw_them_ripen() -> None:
     unseen, _ = mornings(one(ONION), days, first=late, last=late + 20 * DAY)
     assert ledger_of(unseen[late])[late].stage == "late"
     assert sum(bool(plan.doses) for plan in unseen.values()) > 5
-    assert any('note "ripening"' in remark for remark in unseen[late].remarks)
-    ripening = Observation(zone="a", day=late + 10 * DAY, event="ripening")
-    seen, _ = mornings(one(ONION), days, first=late, last=late + 20 * DAY, seen=[ripening])
+    assert any('note "tops fallen"' in remark for remark in unseen[late].remarks)
+    fallen = Observation(zone="a", day=late + 10 * DAY, event="tops fallen")
+    seen, _ = mornings(one(ONION), days, first=late, last=late + 20 * DAY, seen=[fallen])
     for day, plan in seen.items():
-        if day < ripening.day:
+        if day < fallen.day:
             assert plan.doses == unseen[day].doses
         else:
             assert plan.doses == ()

@@ -1,0 +1,129 @@
+"""Each zone that gets no water in the days planned is named with why."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+
+import pytest
+from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
+from support.mornings import a_plan
+
+from controller.demand.records import Observation
+from controller.garden.model import Garden, Hold, Planting, Watering
+from controller.paper.printout import WIDTH, no_water_rows, timetable_text
+from controller.timetable.jobs import NOTHING_GIVEN
+from controller.timetable.records import Timetable
+
+DAY = timedelta(days=1)
+SPRING, TODAY = date(2031, 4, 1), date(2031, 7, 1)
+DAYS = even_days(SPRING - 10 * DAY, TODAY + 60 * DAY)
+
+
+def standing(crop: str, start: date, until: date) -> Planting:
+    return Planting(crop=crop, start=start, until=until)
+
+
+LEEK = standing("leek", SPRING, TODAY + 60 * DAY)
+GARLIC = Planting(
+    crop="garlic", start=SPRING, until=TODAY + 40 * DAY, stage_days=(10, 20, 50, 30)
+)  # by 1 July, day 92, it is late
+ENDED = standing("lettuce", SPRING, TODAY - 10 * DAY)
+COMING = standing("carrot", TODAY + 20 * DAY, TODAY + 90 * DAY)
+
+
+def plan(*plantings: Planting, count: int = 3, seen: tuple[Observation, ...] = ()) -> Timetable:
+    garden = a_garden(a_zone("a", plantings=plantings), a_zone("wet", 27, plantings=(LEEK,)))
+    given = replace(NOTHING_GIVEN, observations=seen)
+    return a_plan(garden, DAYS, first=TODAY, count=count, given=given)
+
+
+def noted(event: str, day: date) -> Observation:
+    return Observation(zone="a", day=day, event=event)
+
+
+GONE_ON, FALLEN_ON = TODAY - 5 * DAY, TODAY - 3 * DAY
+
+
+@pytest.mark.parametrize(
+    ("plantings", "seen", "why", "words"),
+    [
+        ((), (), "nothing planted", "no planting stands in the garden file"),
+        ((COMING,), (), "not begun", "Carrot begins on 2031-07-21"),
+        ((ENDED,), (), "over", "Lettuce ended on 2031-06-21; if it stands, write a later until"),
+        ((ENDED, COMING), (), "between plantings", "2031-06-21; Carrot begins on 2031-07-21"),
+        ((LEEK,), (noted("gone", GONE_ON),), "gone", "noted as gone on 2031-06-26; if it stands"),
+        # An older logbook's word for it.
+        ((LEEK,), (noted("lifted", GONE_ON),), "gone", "(rowgate note unseen)"),
+        (
+            (GARLIC,),
+            (noted("tops fallen", FALLEN_ON),),
+            "drying",
+            "since 2031-06-28: its tops were seen to have fallen or dried; lift it by 2031-07-19",
+        ),
+    ],
+)
+def test_a_zone_without_water_is_named_with_why(
+    plantings: tuple[Planting, ...], seen: tuple[Observation, ...], why: str, words: str
+) -> None:
+    (found,) = plan(*plantings, seen=seen).no_water
+    assert (found.zone, found.part, found.why) == ("a", "", why)
+    assert words in found.words
+
+
+def test_yellow_leaves_of_garlic_keep_its_water() -> None:
+    """As older logbooks have it too: "ripening" stood for yellow leaves and for fallen tops."""
+    given = replace(NOTHING_GIVEN, observations=(noted("ripening", FALLEN_ON),))
+    days = even_days(SPRING - 10 * DAY, TODAY + 10 * DAY)
+    garden = a_garden(a_zone("a", plantings=(GARLIC,)))
+    timetable = a_plan(garden, days, first=TODAY, count=7, given=given)
+    assert "a" in {pulse.zone for pulse in timetable.pulses} and timetable.no_water == ()
+    assert any("yellow leaves were noted" in remark for remark in timetable.remarks)
+
+
+def test_a_bed_that_has_enough_says_how_much_is_gone() -> None:
+    timetable = a_plan(
+        a_garden(a_zone("a", plantings=(LEEK,))),
+        even_days(SPRING - 10 * DAY, TODAY + 60 * DAY, eto_mm=1.0, rain_mm=3.0),
+        first=TODAY,
+        count=3,
+    )
+    (found,) = timetable.no_water
+    assert found.why == "nothing needed"
+    # WORKED: each day's rain fills what each day takes, so on each evening a day's loss is gone.
+    evenings = [r for r in timetable.ledger if TODAY - DAY <= r.day < TODAY + 2 * DAY]
+    gone = max(row.wet_depletion_mm for row in evenings)
+    assert f"{gone:.1f}".rstrip("0").rstrip(".") in found.words and "watered at" in found.words
+
+
+def test_what_keeps_the_water_back_is_named() -> None:
+    hold = Hold(begins=datetime(2031, 6, 30), ends=datetime(2031, 7, 9), reason="the tap is off")
+    garden = a_garden(
+        a_zone("a", plantings=(LEEK,)), watering=Watering(windows=(EVERY_DAY,), holds=(hold,))
+    )
+    days = even_days(SPRING - 10 * DAY, TODAY + 60 * DAY, eto_mm=8.0)
+    given = replace(NOTHING_GIVEN, litres={("a", TODAY - n * DAY): 0.0 for n in range(1, 60)})
+    (found,) = a_plan(garden, days, first=TODAY, count=2, given=given).no_water
+    assert found.why == "not given" and "the tap is off" in found.words
+
+
+def test_each_part_and_each_stretch_has_its_own_reason() -> None:
+    rows = (a_row(), a_row())
+    lettuce = replace(ENDED, rows=(1,), until=TODAY)
+    carrot = replace(COMING, rows=(2,))
+    garden = a_garden(a_zone("a", rows=rows, plantings=(lettuce, carrot)))
+    days = even_days(SPRING - 10 * DAY, TODAY + 60 * DAY, eto_mm=0.5, rain_mm=6.0)
+    found = a_plan(garden, days, first=TODAY, count=4).no_water
+    assert [(f.part, f.why) for f in found] == [
+        *(("row 1", "nothing needed"), ("row 1", "over"), ("row 2", "not begun"))
+    ]
+
+
+def test_it_stands_on_the_paper_and_in_the_rows() -> None:
+    timetable = plan(ENDED)
+    garden: Garden = a_garden(a_zone("a", plantings=(ENDED,)), a_zone("wet", 27, plantings=(LEEK,)))
+    text = timetable_text(timetable, garden)
+    assert "Without water\n-------------\n  a: over: Lettuce ended on 2031-06-21" in text
+    assert max(map(len, text.splitlines())) <= WIDTH
+    (row,) = no_water_rows(timetable)
+    assert (row["zone"], row["part"], row["why"]) == ("a", "", "over")
