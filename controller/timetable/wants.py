@@ -19,7 +19,7 @@ from controller.timetable.forecast import lowered_mm
 
 # Seedbeds are watered lightly and often, 2 to 5 mm (extension services' practice, no source): as
 # soon as so much has gone from the layer that dries.
-SEEDBED_LEAST_MM = 2.0
+SEEDBED_LEAST_MM, SEEDBED_MOST_MM = 2.0, 5.0
 # On a day of at least this reference ET a seedbed is watered at each of the day's windows. Our
 # choice.
 SEEDBED_TWICE_FROM_MM = 5.0
@@ -80,7 +80,7 @@ def want_of(
             part=part, evening=evening, net_mm=0.0, urgency=0.0, words="it dries down", due=False
         )
     if at.phase == "seedbed":
-        return _seedbed(part, evening, outlook)
+        return _seedbed(part, facts, evening, outlook)
     if evening.crop is None:
         return None  # set out today into a bed of its own account: watered in by hand
     missing = max(0.0, evening.wet_depletion_mm - outlook.fallen_mm)
@@ -88,7 +88,7 @@ def want_of(
     urgency = missing / evening.raw_mm if evening.raw_mm > 0.0 else 1.0
     share = outlook.refill_at if outlook.refill_at is not None else at.refill_at
     if share is None:
-        share = refill_share(facts.crop, evening.stage, root_depth_m=_full_roots_m(part, facts))
+        share = _share_of(part, facts, outlook, evening.stage)
     allowed = share * evening.raw_mm
 
     def want(on_strip_mm: float, words: str, *, due: bool) -> Want:
@@ -185,13 +185,21 @@ def _settling_due(
     return dry_days + wait_days - 1 >= settling.at_most_days_between
 
 
-def _seedbed(part: Part, evening: LedgerDay, outlook: Outlook) -> Want:
-    """Keep the top moist: what the surface layer lacks, on the wetted ground."""
+def _seedbed(part: Part, facts: PlantingFacts, evening: LedgerDay, outlook: Outlook) -> Want:
+    """Keep the top moist: what the surface layer lacks, on the wetted ground.
+
+    Once as much has gone from the ground below as may in the initial stage, it gets its light dose
+    too: a line that wets little would else leave seeds on dry ground whose top has no more to lose.
+    """
     today = outlook.days.get(outlook.day)
     lacking = evening.surface_depletion_mm
-    if evening.coefficients == "single" and evening.crop is not None:
-        # That account knows no surface: what is missing below it.
-        lacking = min(evening.wet_depletion_mm, part.soil.tew_mm)
+    if evening.crop is not None:
+        if evening.coefficients == "single":
+            # That account knows no surface: what is missing below it.
+            lacking = min(evening.wet_depletion_mm, part.soil.tew_mm)
+        below = _share_of(part, facts, outlook, "initial") * evening.raw_mm
+        if evening.wet_depletion_mm - outlook.fallen_mm >= max(below, SEEDBED_LEAST_MM):
+            lacking = max(lacking, min(evening.wet_depletion_mm, SEEDBED_MOST_MM))
     on_strip = max(0.0, lacking - outlook.fallen_mm)
     return Want(
         part=part,
@@ -204,6 +212,13 @@ def _seedbed(part: Part, evening: LedgerDay, outlook: Outlook) -> Want:
         spread=(today or evening).eto_mm >= SEEDBED_TWICE_FROM_MM,
         due=on_strip >= SEEDBED_LEAST_MM,
     )
+
+
+def _share_of(part: Part, facts: PlantingFacts, outlook: Outlook, stage: str) -> float:
+    """The share of readily available water that may go, where the crop's course says nothing."""
+    if outlook.refill_at is not None:
+        return outlook.refill_at
+    return refill_share(facts.crop, stage, root_depth_m=_full_roots_m(part, facts))
 
 
 def _kc_once_wet(part: Part, evening: LedgerDay) -> float:
