@@ -42,6 +42,7 @@ from controller.paper.printout import (
     short_rows,
     timetable_rows,
     timetable_text,
+    water_in_rows,
 )
 from controller.timetable.days import clear_sky_of, eto_of
 from controller.timetable.jobs import allowed_mm
@@ -74,6 +75,7 @@ def plan(args: argparse.Namespace) -> int:
                 "doses": dose_rows(timetable),
                 "not_fitted": left_rows(timetable),
                 "short": short_rows(timetable),
+                "water_in": water_in_rows(timetable),
                 "against_flooding": flooding_row(timetable),
                 "remarks": list(timetable.remarks),
             }

@@ -96,7 +96,7 @@ class Reckoning:
 
     def job(self, zone: Zone, account: ZoneAccount, day: date) -> tuple[Job, Dose] | None:
         """The zone's job on this day, on last evening's account; None if it needs nothing."""
-        if not account.begun or zone.ground_m2 <= 0.0:
+        if zone.ground_m2 <= 0.0 or not account.stands_on(day):
             return None
         wants = self._wants(zone, account, day)
         if not any(want.due for want in wants.values()):
@@ -131,7 +131,7 @@ class Reckoning:
                 day=day,
                 days=self.days,
                 coming_mm=to_come_mm(self.coming_mm, day),
-                fallen_mm=self._fallen_mm(day),
+                fallen_mm=self.fallen_mm(day),
                 wait_days=days_to_next_window(self.garden.watering, zone.valve.kind, day),
                 rain_doubt_days=_rain_doubt_days(ledger),
                 refill_at=self.garden.watering.refill_at
@@ -145,7 +145,7 @@ class Reckoning:
                 wants[number] = want
         return wants
 
-    def _fallen_mm(self, day: date) -> float:
+    def fallen_mm(self, day: date) -> float:
         """Rain of today that the gauge has caught before this plan was made."""
         return self.given.fallen_mm.get(day, 0.0) if day == self.today else 0.0
 

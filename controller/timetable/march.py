@@ -22,7 +22,7 @@ from controller.timetable.packing import (
     given_on_day,
     pack,
 )
-from controller.timetable.records import Dose
+from controller.timetable.records import Dose, WaterIn
 from controller.timetable.sets import NetworkFlows
 
 _DAY = timedelta(days=1)
@@ -49,10 +49,9 @@ class March:
         """From the start of the account to the eve of the plan."""
         days, given = self.reckoning.days, self.reckoning.given
         garden = self.reckoning.garden
-        starts = [zone.plantings[0].start for zone in garden.zones if zone.plantings]
-        if not days or not starts:
+        if not days:
             return
-        day = max(min(days), min(starts))
+        day = min(days)
         while day < self.reckoning.first:
             assumed = {
                 zone.name
@@ -106,6 +105,19 @@ class March:
         for zone in self.reckoning.garden.zones:
             self._credit_written(zone, day, given.get(zone.name, NOTHING_ON_DAY))
         return DayPlanned(packed, [dose for _, dose in found])
+
+    def to_water_in(self, first: date) -> tuple[WaterIn, ...]:
+        """What is to be watered in by hand of what is set out from `first` on, so far as carried.
+
+        What is sown is not: its line keeps the seedbed moist from the day on.
+        """
+        return tuple(
+            found
+            for zone in self.reckoning.garden.zones
+            for found in self.accounts[zone.name].to_water_in(
+                first, self.reckonings[zone.name].fallen_mm
+            )
+        )
 
     def _jobs(self, day: date) -> list[tuple[Job, Dose]]:
         found = (

@@ -142,5 +142,6 @@ def _joined(parts: Sequence[Timetable]) -> Timetable:
         not_fitted=tuple(left for part in parts for left in part.not_fitted),
         ledger=tuple(sorted(ledger, key=lambda row: (row.zone, row.part, row.day))),
         short=tuple(short for part in parts for short in part.short),
+        water_in=tuple(each for part in parts for each in part.water_in),
         remarks=tuple(dict.fromkeys(remark for part in parts for remark in part.remarks)),
     )
