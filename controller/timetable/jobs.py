@@ -22,7 +22,13 @@ from controller.timetable.records import Dose, Pulse, Why
 from controller.timetable.travel import shortest_pulse_s
 from controller.timetable.unlike import depth_of, loss_words
 from controller.timetable.wants import Outlook, Want, want_of
-from controller.timetable.windows import Stretch, allowed, days_to_next_window, hold_in_force
+from controller.timetable.windows import (
+    Stretch,
+    allowed,
+    days_to_next_window,
+    hold_in_force,
+    windows_on,
+)
 from controller.units import l_from_m3
 from controller.weather.ladder import is_of_a_model
 from crops.catalogue import Catalogue, Crop, Soil
@@ -138,6 +144,7 @@ class Reckoning:
                 if zone.refill_at is None
                 else zone.refill_at,
                 us_units=self.garden.us_units,
+                windows=windows_on(self.garden.watering, zone.valve.kind, day),
             )
             leach = self._leach(part.planting_on(day))
             want = want_of(part, ledger, outlook, self.garden.watering, leach=leach)

@@ -31,11 +31,10 @@ def shortages(
 def is_short(row: LedgerDay) -> bool:
     """Whether a crop finds too little water that day.
 
-    On its first day it is watered in by hand, one that dries down before harvest is to, and seeds
-    feel the top alone.
+    On its first day it is watered in by hand, and one that dries down before harvest is to.
     """
-    standing = row.crop is not None and row.day_of_planting > 1
-    return standing and row.phase not in ("dry-down", "seedbed") and row.stress < STRESS_SAID
+    standing = row.crop is not None and row.day_of_planting > 1 and row.phase != "dry-down"
+    return standing and row.stress < STRESS_SAID
 
 
 def _short(zone: str, part: str, rows: list[LedgerDay], left: NotFitted | None) -> Short:

@@ -82,8 +82,10 @@ def test_a_seedbed_gets_light_doses() -> None:
     for plan in plans.values():
         for dose in plan.doses:
             # 2 to 5 mm: extension services' practice, no source. Ours is over the strip of 0.45 m
-            # on ground of 0.6 m.
-            assert 2.0 <= dose.net_mm * 0.6 / 0.45 <= 6.0
+            # on ground of 0.6 m; more where half of what roots get easily is gone below the top:
+            # WORKED: 0.5 x 14.6 mm of 0.2 m of loam, and what is lost in a day beyond it.
+            top = dose.why.words == "the top is kept moist until seedlings show"
+            assert 2.0 <= dose.net_mm * 0.6 / 0.45 <= (6.0 if top else 7.3 + 1.0)
 
 
 @pytest.mark.parametrize("coefficients", list(Coefficients))
@@ -111,9 +113,11 @@ def test_seeds_where_the_line_wets_little_are_not_left_on_dry_ground(
     assert gaps == []
     wetted = timetable.ledger[0].wetted_fraction
     assert coefficients is Coefficients.SINGLE or all(
-        2.0 <= dose.net_mm / wetted <= 5.0 for dose in timetable.doses
+        # WORKED: Kcb 0.15 of 6 mm, drawn from an eighth of the ground, are 7.2 mm of it; and what
+        # evaporates there, some 3.
+        2.0 <= dose.net_mm / wetted <= 10.5
+        for dose in timetable.doses
     )
-    # Before there are plants none goes short.
     assert timetable.short == ()
 
 
