@@ -16,6 +16,7 @@ from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.longrecord import garden_of, groups, kept, record, strip
 from support.mornings import a_plan
 
+from controller.demand.stages import FIRST_ROOTS_M
 from controller.garden.model import Coefficients, Garden, Opening, Planting, Watering, Window
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min
@@ -64,6 +65,9 @@ def test_no_seedbed_is_short_by_its_own_ledger(year: int, coefficients: Coeffici
     seedbeds = [row for row in timetable.ledger if row.phase == "seedbed"]
     assert {row.zone for row in seedbeds} == {f"{crop} {kind}" for crop in SOWN for kind in KINDS}
     assert [(r.zone, r.day, r.stress) for r in seedbeds if r.stress < 0.98] == []
+    # However late it comes up, it is no grown crop before.
+    assert {row.stage for row in seedbeds} == {"initial"}
+    assert max(row.root_depth_m for row in seedbeds) <= FIRST_ROOTS_M
     wetted = {row.zone: row.wetted_fraction for row in seedbeds}
     days = {(row.zone, row.day) for row in seedbeds}
     assert all(
