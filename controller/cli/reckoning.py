@@ -43,6 +43,7 @@ from controller.paper.printout import (
     short_rows,
     timetable_rows,
     timetable_text,
+    water_in_rows,
 )
 from controller.timetable.days import clear_sky_of, eto_of
 from controller.timetable.jobs import allowed_mm
@@ -76,6 +77,7 @@ def plan(args: argparse.Namespace) -> int:
                 "not_fitted": left_rows(timetable),
                 "short": short_rows(timetable),
                 "no_water": no_water_rows(timetable),
+                "water_in": water_in_rows(timetable),
                 "against_flooding": flooding_row(timetable),
                 "remarks": list(timetable.remarks),
             }

@@ -3,10 +3,12 @@
 The position is the day of the crop's table that a day is like. It starts at 1 and goes on by 1 a
 day; or, by warmth, by the day's degree days over those of an ordinary day of the same stage. What a
 person saw on a day puts it at the first day of that stage, and the rest of the curve follows from
-there; the days before keep what they were. A perennial begins again each year on the day of its
-start, or on that which the gardener names; set out before that, it rests until then. Until it is
-full-grown its growing years count, and just set out it is kept moist for the days that such plants
-take to root. The day on which plants were lifted is the planting's last.
+there; the days before keep what they were. What was sown waits below ground until it is up, and is
+then where its table has it after an ordinary emergence: a later one, or an earlier, moves all that
+follows, and no seedbed is past the initial stage. A perennial begins again each year on the day of
+its start, or on that which the gardener names; set out before that, it rests until then. Until it
+is full-grown its growing years count, and just set out it is kept moist for the days that such
+plants take to root. The day on which plants were lifted is the planting's last.
 
 Watering can end before the plants do. Onions, garlic and potatoes are stopped once their tops were
 seen to have fallen or dried, never by the calendar alone, and not by yellow lower leaves, which
@@ -25,7 +27,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
-from controller.demand.emergence import LONGEST_SEEDBED_DAYS, emergence_of
+from controller.demand.emergence import (
+    LONGEST_SEEDBED_DAYS,
+    emergence_of,
+    ordinary_emergence_days,
+)
 from controller.demand.pace import pace_of
 from controller.demand.records import DayInput, Observation
 from controller.demand.seen import EVENTS, OLD_GONE
@@ -187,6 +193,10 @@ class Course:
             seen.setdefault(each.day, []).append(each.event)
         pace, by_days = self._pace, self._pace.by_days
         length = (last - first).days + 1
+        up = None
+        if self.emerges is not None and not rests and first == self._planting.start:
+            up = (self.emerges - first).days
+        comes_up_at = max(min(1.0 + ordinary_emergence_days(self._crop), pace.ends[0]), 1.0)
         positions: list[float] = []
         furthest: list[float] = []
         stops_at, position, most = length, 1.0, 1.0
@@ -197,6 +207,8 @@ class Course:
             day = first + timedelta(days=number)
             if number and not rests:
                 position = position + 1.0 if by_days else pace.after(position, self._days.get(day))
+            if up is not None and number <= up:
+                position = comes_up_at if number == up else min(position, comes_up_at)
             for event in seen.get(day, ()):
                 position = self._moved(event, position)
                 if event == "first ripe":

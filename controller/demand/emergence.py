@@ -16,8 +16,26 @@ from controller.demand.warmth import (
 from controller.garden.model import Planting
 from crops.catalogue import Crop
 
+# Soil into which such a crop is sown as a rule; our choice: the coldest of these in which it comes
+# up at all.
+_ORDINARY_SOIL_C = (15.0, 20.0, 25.0)
 USUAL_EMERGENCE_DAYS = 14  # our choice, where neither gardener nor table has a figure
 LONGEST_SEEDBED_DAYS = 45  # our choice: what has not come up by then will hardly do so
+
+
+def ordinary_emergence_days(crop: Crop) -> float:
+    """Days from sowing to emergence that a crop's table of stages has in its initial stage.
+
+    Of the germination table in soil of 15 °C, or of 20 or 25 °C where it does not come up in less;
+    never more than `USUAL_EMERGENCE_DAYS`, which stand in for a crop without a figure. Our choice:
+    FAO-56, table 11, counts its stages from the planting date and does not say how warm soils were.
+    """
+    if crop.emergence_days:
+        for soil_c in _ORDINARY_SOIL_C:
+            rate = emergence_rate(soil_c, crop.emergence_days)
+            if rate > 0.0:
+                return min(1.0 / rate, float(USUAL_EMERGENCE_DAYS))
+    return float(USUAL_EMERGENCE_DAYS)
 
 
 def emergence_of(

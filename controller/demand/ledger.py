@@ -12,15 +12,20 @@ and is this:
 What the line gives beyond its driest quarter goes below the roots elsewhere, or fills the line: it
 is booked as passed on the day, and never drunk.
 
-Under a planting the account is the root zone (eq. 82-86). Between plantings it is the layer that
-dries by evaporation, the top 0.10 m, which loses Kr * 1.15 * ETo (FAO-56, eq. 74, and annex 7 for
-1.15). When the account changes, at most the new one's capacity is taken over as missing and the
-rest is handed over; soil that roots reach joins at field capacity. So dryness left deep by an
-earlier crop is not remembered: water the bed through before the next one.
+Under a planting the account is the root zone (eq. 82-86). Before the first planting and between
+plantings it is the layer that dries by evaporation, the top 0.10 m, which loses Kr * 1.15 * ETo
+(FAO-56, eq. 74, and annex 7 for 1.15); what that layer cannot hold goes below it. When the account
+changes, at most the new one's capacity is taken over as missing and the rest is handed over; soil
+that roots reach joins at field capacity. So dryness left deep by an earlier crop is not remembered:
+water the bed through before the next one.
 
-An account without a yesterday starts full under a planting (just watered in: eq. 87 after a
-soaking) and, on bare soil, with the readily evaporable water gone (our choice: neither just
-rained on nor dried out).
+An account without a yesterday starts full under a planting (eq. 87 after a soaking: FAO-56,
+chapter 8, takes the initial depletion as near 0 after heavy rain or irrigation) and, on bare soil,
+with the readily evaporable water gone (our choice: neither just rained on nor dried out). So a
+planting finds the top as dry as the weather before it left it. The soil below the top is then at
+field capacity: our choice, for accounts begin in winter, whose rain fills it, and nothing draws
+from it until there are roots. Where no rain enters all winter, as under a tunnel, that is too wet:
+soak such a bed before planting.
 
 Under a planting the ground that the line wets and the rest are two stores (`daystep.dual_day`). The
 day's loss is computed with dual coefficients, plants and open ground apart; or, where the garden

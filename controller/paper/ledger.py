@@ -55,7 +55,7 @@ def _tables(days: Iterable[LedgerDay]) -> Mapping[tuple[str, str], list[LedgerDa
 
 def _heading(days: Sequence[LedgerDay], *, us: bool) -> list[str]:
     if not days:
-        return ["No account of these days: nothing had been planted by then.", ""]
+        return ["No account of these days: nothing is planted there.", ""]
     words = f"Depths in {'inches' if us else 'mm'}, of the driest quarter of the ground. "
     if any(row.coefficients == DUAL for row in days):
         words += (

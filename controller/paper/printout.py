@@ -11,10 +11,10 @@ from typing import TypeVar
 from controller.garden.model import Garden, ValveKind
 from controller.paper.amounts import clock_time, day_in_year, depth, long_day, open_time, volume
 from controller.timetable.flooding import FLOODING_EFFICIENCY, against_flooding
-from controller.timetable.records import Dose, NotFitted, Pulse, Timetable
+from controller.timetable.records import Dose, NotFitted, Pulse, Timetable, WaterIn
 from controller.timetable.tested import BAND, Bands
 
-_T = TypeVar("_T", Pulse, NotFitted)
+_T = TypeVar("_T", Pulse, NotFitted, WaterIn)
 WIDTH = 80
 _NAME = 24
 _USED_UP = "the allowed share is used up"  # as `timetable.dose.need_of` says it
@@ -34,9 +34,14 @@ def timetable_text(timetable: Timetable, garden: Garden, bands: Bands | None = N
     ]
     doses = {(d.day, d.zone): d for d in timetable.doses}
     pulses, left = _by_day(timetable.pulses), _by_day(timetable.not_fitted)
+    water_in = _by_day(timetable.water_in)
     day = timetable.first
     while day <= timetable.last:
-        lines += _one_day(day, pulses.get(day, []), left.get(day, []), doses, garden, bands)
+        lines += [long_day(day), "-" * len(long_day(day))]
+        by_hand = _water_in(water_in.get(day, []), garden)
+        by_line = _one_day(pulses.get(day, []), left.get(day, []), doses, garden, bands)
+        lines += [*by_hand, *by_line] if by_hand or by_line else ["  no zone needs water"]
+        lines.append("")
         day += timedelta(days=1)
     lines += _short(timetable, garden)
     lines += _no_water(timetable)
@@ -51,27 +56,39 @@ def _span(first: date, last: date) -> str:
     return long_day(first) if first == last else f"{long_day(first)} to {long_day(last)}"
 
 
+def _water_in(found: list[WaterIn], garden: Garden) -> list[str]:
+    """What is set out that day, and how much to water it in with."""
+    lines: list[str] = []
+    us = garden.us_units
+    for each in found:
+        name = f"{each.zone}, {each.part}" if each.part else each.zone
+        words = (
+            f"{name}: {each.crop.replace('_', ' ')} is set out; water it in by hand with "
+            f"{volume(each.litres, us=us)} along its rows ({depth(each.lacking_mm, us=us)} is "
+            "missing there) and note it; else the line makes it up from the next day on"
+        )
+        lines += _wrapped(words, "  ")
+    return lines
+
+
 def _one_day(
-    day: date,
     pulses: list[Pulse],
     left: list[NotFitted],
     doses: Mapping[tuple[date, str], Dose],
     garden: Garden,
     bands: Bands | None,
 ) -> list[str]:
-    lines = [long_day(day), "-" * len(long_day(day))]
-    if not pulses and not left:
-        return [*lines, "  no zone needs water", ""]
+    lines: list[str] = []
     explained: set[str] = set()
     for pulse in pulses:
         lines.append(_pulse_line(pulse, garden, bands))
         if pulse.zone not in explained:
             explained.add(pulse.zone)
-            lines += _wrapped(why_line(doses[day, pulse.zone], us=garden.us_units), " " * 12)
+            lines += _wrapped(why_line(doses[pulse.day, pulse.zone], us=garden.us_units), " " * 12)
     for item in left:
         amount = volume(item.litres, us=garden.us_units)
         lines += _wrapped(f"not given: {item.zone}, {amount}: {item.reason}", "  ")
-    return [*lines, ""]
+    return lines
 
 
 def _pulse_line(pulse: Pulse, garden: Garden, bands: Bands | None) -> str:
@@ -163,6 +180,21 @@ def short_rows(timetable: Timetable) -> list[dict[str, object]]:
             "reason": s.reason,
         }
         for s in timetable.short
+    ]
+
+
+def water_in_rows(timetable: Timetable) -> list[dict[str, object]]:
+    """One row for each planting set out into ground that lacks water, for --json."""
+    return [
+        {
+            "zone": w.zone,
+            "part": w.part,
+            "date": w.day.isoformat(),
+            "crop": w.crop,
+            "lacking_mm": round(w.lacking_mm, 3),
+            "litres": round(w.litres, 3),
+        }
+        for w in timetable.water_in
     ]
 
 

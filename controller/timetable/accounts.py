@@ -7,36 +7,56 @@ it times the uniformity that a dose is divided by.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from datetime import date, timedelta
 
 from controller.demand.facts import Part
 from controller.demand.ledger import advance
 from controller.demand.records import DayInput, LedgerDay
+from controller.demand.stages import SETTLING_LEAST_MM
 from controller.garden.model import Satisfy, UnlikeRows, Watering, Zone
 from controller.hydraulics.assembly import evenness_of
 from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.flows import ZoneFlow
 from controller.hydraulics.lines import Lines
+from controller.timetable.records import WaterIn
 from controller.units import l_from_m3, mm_from_litres
 
 # No dose is divided by less: below this class limit (ASAE EP458, "poor"; from memory) the price of
 # serving the driest quarter grows fast. Such a row needs mending, and `check` says so. Our choice.
 LEAST_UNIFORMITY = 0.6
+# How long before a zone's first planting its bare ground is followed; our choice. The layer that
+# dries by evaporation has long forgotten by then with what it began.
+BARE_BEFORE = timedelta(days=90)
 
 
 class ZoneAccount:
-    """The ledgers of one zone. Each part's begins with its first planting, or the first day.
+    """The ledgers of one zone. They begin on `begins`, or with the first day, as bare ground.
 
     `shares` are the parts' shares of the zone's flow: a litre that passes the valve reaches each
     part by its rows' holes, whatever its crop. `divisors` are what a dose for each part is divided
     by, `divisor` that for the whole zone; `driest` is what the zone's driest quarter really gets
-    of its mean. `wet_m2` is the ground that the zone's rows wet.
+    of its mean. `wet_m2` is the ground that the zone's rows wet. `watered_in`: each planting is
+    taken to be soaked by hand on its first day, for whoever asks what the line does after that.
     """
 
     def __init__(
-        self, zone: Zone, parts: tuple[Part, ...], lines: Lines, watering: Watering
+        self,
+        zone: Zone,
+        parts: tuple[Part, ...],
+        lines: Lines,
+        watering: Watering,
+        *,
+        watered_in: bool = False,
     ) -> None:
         self.zone, self.parts = zone, parts
+        self._soaked_on = (
+            frozenset(each.planting.start for part in parts for each in part.plantings)
+            if watered_in
+            else frozenset()
+        )
+        starts = [each.planting.start for part in parts for each in part.plantings]
+        self.begins = min(starts) - BARE_BEFORE if starts else None
         self.ledgers: tuple[list[LedgerDay], ...] = tuple([] for _ in parts)
         alone = lines.open_set(frozenset((zone.name,))).zones[zone.name]
         self.shares = _shares(parts, alone)
@@ -54,7 +74,8 @@ class ZoneAccount:
     def credit(
         self, today: DayInput, litres: float, *, stored_litres: float | None, water_from: str
     ) -> None:
-        """One day on; before a part's first planting, nothing.
+        """One day on, also on bare ground before the first planting; where nothing is ever
+        planted, nothing.
 
         `litres` passed the valve, and `stored_litres` of them the driest quarter got as it was
         logged (None: as today's figures say, the line filled once).
@@ -64,16 +85,19 @@ class ZoneAccount:
         even_litres = min(stored_litres / self.divisor, litres)
         rows = zip(self.parts, self.shares, self.divisors, self.ledgers, strict=True)
         for part, share, divisor, ledger in rows:
-            if not part.plantings or today.day < part.plantings[0].planting.start:
+            if not part.plantings or self.begins is None or today.day < self.begins:
                 continue
             watered = stored = 0.0
             if part.ground_m2 > 0.0 and litres > 0.0:
                 watered = mm_from_litres(litres * share, part.ground_m2)
                 credited = mm_from_litres(even_litres * share * divisor, part.ground_m2)
                 stored = min(credited, watered)
+            before = ledger[-1] if ledger else None
+            if today.day in self._soaked_on and _begins(part, today.day):
+                before = None
             ledger.append(
                 advance(
-                    ledger[-1] if ledger else None,
+                    before,
                     part=part,
                     today=today,
                     watered_mm=watered,
@@ -82,14 +106,41 @@ class ZoneAccount:
                 )
             )
 
+    def to_water_in(self, first: date, fallen_mm: Callable[[date], float]) -> Iterator[WaterIn]:
+        """What is set out from `first` on and finds dry ground: how much to water in by hand.
+
+        `fallen_mm` tells the rain that a gauge has caught of a day.
+        """
+        for part, ledger in zip(self.parts, self.ledgers, strict=True):
+            for row in reversed(ledger):
+                if row.day < first:
+                    break
+                if row.day_of_planting != 1 or row.crop is None or part.ground_m2 <= 0.0:
+                    continue
+                facts = part.planting_on(row.day)
+                if facts is None or not facts.planting.transplanted:
+                    continue
+                given_mm = (row.watered_mm - row.passed_mm) / row.wetted_fraction
+                lacking_mm = row.start_depletion_mm + row.handed_over_mm - given_mm
+                lacking_mm -= fallen_mm(row.day)
+                if lacking_mm >= SETTLING_LEAST_MM:
+                    wet_m2 = part.ground_m2 * part.line_fraction
+                    yield WaterIn(
+                        zone=row.zone,
+                        part=row.part,
+                        day=row.day,
+                        crop=row.crop,
+                        lacking_mm=lacking_mm,
+                        litres=lacking_mm * wet_m2 / self.divisor,
+                    )
+
     def stored_of(self, litres: float) -> float:
         """What the driest quarter gets of litres given in one go, by today's figures. [L]"""
         return max(0.0, litres - self.line_litres) * self.divisor
 
-    @property
-    def begun(self) -> bool:
-        """Whether any part has an account."""
-        return any(self.ledgers)
+    def stands_on(self, day: date) -> bool:
+        """Whether anything stands on the zone that day, and has an account."""
+        return any(self.ledgers) and any(part.planting_on(day) for part in self.parts)
 
     def _divisor_of(self, part: Part, alone: ZoneFlow, watering: Watering) -> float:
         """That of the part's own rows where a dose is for the neediest of them."""
@@ -98,6 +149,12 @@ class ZoneAccount:
         rows = (alone.rows[number - 1] for number in part.rows)
         uniformity, _ = evenness_of(hole for row in rows for hole in row.holes)
         return _divisor(with_drilling_scatter(uniformity, watering.drilling_scatter), watering)
+
+
+def _begins(part: Part, day: date) -> bool:
+    """Whether something is sown or set out there that day."""
+    facts = part.planting_on(day)
+    return facts is not None and facts.planting.start == day
 
 
 def _divisor(uniformity: float, watering: Watering) -> float:

@@ -22,7 +22,13 @@ from controller.timetable.records import Dose, Pulse, Why
 from controller.timetable.travel import shortest_pulse_s
 from controller.timetable.unlike import depth_of, loss_words
 from controller.timetable.wants import Outlook, Want, want_of
-from controller.timetable.windows import Stretch, allowed, days_to_next_window, hold_in_force
+from controller.timetable.windows import (
+    Stretch,
+    allowed,
+    days_to_next_window,
+    hold_in_force,
+    windows_on,
+)
 from controller.units import l_from_m3
 from controller.weather.ladder import is_of_a_model
 from crops.catalogue import Catalogue, Crop, Soil
@@ -98,7 +104,7 @@ class Reckoning:
 
     def job(self, zone: Zone, account: ZoneAccount, day: date) -> tuple[Job, Dose] | None:
         """The zone's job on this day, on last evening's account; None if it needs nothing."""
-        if not account.begun or zone.ground_m2 <= 0.0:
+        if zone.ground_m2 <= 0.0 or not account.stands_on(day):
             return None
         wants = self._wants(zone, account, day)
         if not any(want.due for want in wants.values()):
@@ -133,13 +139,14 @@ class Reckoning:
                 day=day,
                 days=self.days,
                 coming_mm=to_come_mm(self.coming_mm, day),
-                fallen_mm=self._fallen_mm(day),
+                fallen_mm=self.fallen_mm(day),
                 wait_days=days_to_next_window(self.garden.watering, zone.valve.kind, day),
                 rain_doubt_days=_rain_doubt_days(ledger),
                 refill_at=self.garden.watering.refill_at
                 if zone.refill_at is None
                 else zone.refill_at,
                 us_units=self.garden.us_units,
+                windows=windows_on(self.garden.watering, zone.valve.kind, day),
             )
             leach = self._leach(part.planting_on(day))
             want = want_of(part, ledger, outlook, self.garden.watering, leach=leach)
@@ -147,7 +154,7 @@ class Reckoning:
                 wants[number] = want
         return wants
 
-    def _fallen_mm(self, day: date) -> float:
+    def fallen_mm(self, day: date) -> float:
         """Rain of today that the gauge has caught before this plan was made."""
         return self.given.fallen_mm.get(day, 0.0) if day == self.today else 0.0
 

@@ -22,7 +22,7 @@ from controller.timetable.packing import (
     given_on_day,
     pack,
 )
-from controller.timetable.records import Dose
+from controller.timetable.records import Dose, WaterIn
 from controller.timetable.sets import NetworkFlows
 
 _DAY = timedelta(days=1)
@@ -52,8 +52,8 @@ class March:
         was written later. So where notes came late the days gone are carried again from each day
         on which one was written: with it, and with what had been taken as done until then.
         """
-        garden, first = self.reckoning.garden, self.reckoning.first
-        starts = [zone.plantings[0].start for zone in garden.zones if zone.plantings]
+        first = self.reckoning.first
+        starts = [account.begins for account in self.accounts.values() if account.begins]
         if not self.reckoning.days or not starts:
             return
         begins = max(min(self.reckoning.days), min(starts))
@@ -150,6 +150,19 @@ class March:
         for zone in self.reckoning.garden.zones:
             self._credit_written(zone, day, given.get(zone.name, NOTHING_ON_DAY))
         return DayPlanned(packed, [dose for _, dose in found])
+
+    def to_water_in(self, first: date) -> tuple[WaterIn, ...]:
+        """What is to be watered in by hand of what is set out from `first` on, so far as carried.
+
+        What is sown is not: its line keeps the seedbed moist from the day on.
+        """
+        return tuple(
+            found
+            for zone in self.reckoning.garden.zones
+            for found in self.accounts[zone.name].to_water_in(
+                first, self.reckonings[zone.name].fallen_mm
+            )
+        )
 
     def _jobs(self, day: date) -> list[tuple[Job, Dose]]:
         found = (

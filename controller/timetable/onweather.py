@@ -206,5 +206,6 @@ def _joined(parts: Sequence[Timetable]) -> Timetable:
         no_water=tuple(
             dict.fromkeys(n for part in parts for n in part.no_water if n.zone not in watered)
         ),
+        water_in=tuple(each for part in parts for each in part.water_in),
         remarks=tuple(dict.fromkeys(remark for part in parts for remark in part.remarks)),
     )

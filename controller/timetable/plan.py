@@ -134,6 +134,7 @@ def plan_garden(
         no_water=without_water(
             march.reckoning, accounts, pulses, not_fitted, first=shown, last=last
         ),
+        water_in=march.to_water_in(shown),
         remarks=tuple(said),
     )
 
@@ -149,8 +150,9 @@ def march_of(
     given: Given = NOTHING_GIVEN,
     not_before_utc: datetime | None = None,
     normals: Normals | None = None,
+    watered_in: bool = False,
 ) -> March:
-    """The accounts of all zones, not yet begun; as for `plan_garden`."""
+    """The accounts of all zones, not yet begun; as for `plan_garden`, and as `ZoneAccount`."""
     reckoning = _reckoning(
         garden,
         grounds,
@@ -163,12 +165,15 @@ def march_of(
     )
     reckonings = by_zone(reckoning)
     accounts = {
-        zone.name: zone_account(reckonings[zone.name], zone, normals) for zone in garden.zones
+        zone.name: zone_account(reckonings[zone.name], zone, normals, watered_in=watered_in)
+        for zone in garden.zones
     }
     return March(reckoning, reckonings, accounts, NetworkFlows(lines))
 
 
-def zone_account(reckoning: Reckoning, zone: Zone, normals: Normals | None) -> ZoneAccount:
+def zone_account(
+    reckoning: Reckoning, zone: Zone, normals: Normals | None, *, watered_in: bool = False
+) -> ZoneAccount:
     """The account of one zone, not yet begun; the reckoning is that under its covers."""
     garden, lines = reckoning.garden, reckoning.lines
     soil = reckoning.grounds.soil(zone.bed.soil)
@@ -187,7 +192,7 @@ def zone_account(reckoning: Reckoning, zone: Zone, normals: Normals | None) -> Z
         return wet_ground_m2(row, soil, reach_m=reach_m)
 
     parts = parts_of(zone, soil, season, wetted_m2=wetted_m2)
-    return ZoneAccount(zone, parts, lines, garden.watering)
+    return ZoneAccount(zone, parts, lines, garden.watering, watered_in=watered_in)
 
 
 def _reckoning(

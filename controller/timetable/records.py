@@ -116,6 +116,22 @@ class NoWater:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class WaterIn:
+    """What plants set out on `day` are to be watered in with, by hand.
+
+    `lacking_mm` is missing that morning from the ground that the line wets, less what has come
+    since; `litres` bring it there as evenly as a dose of the zone's own line would.
+    """
+
+    zone: str
+    part: str
+    day: date
+    crop: str
+    lacking_mm: float
+    litres: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Timetable:
     """All pulses of a span of days, and the account behind them."""
 
@@ -127,4 +143,5 @@ class Timetable:
     ledger: tuple[LedgerDay, ...]  # all zones, from the start of the account to the last day
     short: tuple[Short, ...] = ()
     no_water: tuple[NoWater, ...] = ()
+    water_in: tuple[WaterIn, ...] = ()
     remarks: tuple[str, ...] = ()  # doubts about the weather and the like, said aloud

@@ -1,8 +1,9 @@
 """A usual season of a garden played through, for `check`: who goes short, why, and what would help.
 
 The season is that of the garden's own plantings; each day has the reference ET that is usual here,
-and no rain. Demand, dose and packing are the plan's own, and every day goes as it was planned. What
-the driest quarter of each zone costs comes out of the same play.
+and no rain; what is sown or set out is watered in by hand on the day. Demand, dose and packing are
+the plan's own, and every day goes as it was planned. What the driest quarter of each zone costs
+comes out of the same play.
 """
 
 from __future__ import annotations
@@ -236,6 +237,7 @@ class _Playing:
             first=first,
             today=first - 2 * _DAY,  # no frost is foretold in these days
             normals=self.normals,
+            watered_in=True,
         )
         if self.flows is None:
             self.flows = found.flows

@@ -61,6 +61,7 @@ class Outlook:
     rain_doubt_days: int
     refill_at: float | None  # the gardener's own share; None: by the crop's stage
     us_units: bool = False
+    windows: int = 1  # that begin on the day
 
 
 def want_of(
@@ -79,16 +80,19 @@ def want_of(
         return Want(
             part=part, evening=evening, net_mm=0.0, urgency=0.0, words="it dries down", due=False
         )
+    share = outlook.refill_at if outlook.refill_at is not None else at.refill_at
     if at.phase == "seedbed":
-        return _seedbed(part, facts, evening, outlook)
+        if share is None:
+            share = _share_of(part, facts, "initial")
+        kc = _kc_once_wet(part, evening)
+        return _seedbed(part, evening, outlook, share=share, kc_once_wet=kc)
     if evening.crop is None:
         return None  # set out today into a bed of its own account: watered in by hand
     missing = max(0.0, evening.wet_depletion_mm - outlook.fallen_mm)
     expected = _expected_etc_mm(evening, outlook, kc=evening.wet_kc)
     urgency = missing / evening.raw_mm if evening.raw_mm > 0.0 else 1.0
-    share = outlook.refill_at if outlook.refill_at is not None else at.refill_at
     if share is None:
-        share = _share_of(part, facts, outlook, evening.stage)
+        share = _share_of(part, facts, evening.stage)
     allowed = share * evening.raw_mm
 
     def want(on_strip_mm: float, words: str, *, due: bool) -> Want:
@@ -185,22 +189,38 @@ def _settling_due(
     return dry_days + wait_days - 1 >= settling.at_most_days_between
 
 
-def _seedbed(part: Part, facts: PlantingFacts, evening: LedgerDay, outlook: Outlook) -> Want:
-    """Keep the top moist: what the surface layer lacks, on the wetted ground.
+def _seedbed(
+    part: Part, evening: LedgerDay, outlook: Outlook, *, share: float, kc_once_wet: float
+) -> Want:
+    """What its top or its roots miss on the wetted ground, whichever is more.
 
-    Once as much has gone from the ground below as may in the initial stage, it gets its light dose
-    too: a line that wets little would else leave seeds on dry ground whose top has no more to lose.
+    The top is kept moist: what its surface layer lacks, from `SEEDBED_LEAST_MM` on. On a hot day of
+    several windows the day's own loss is given too, or the top would be dry by the last of them.
     """
-    today = outlook.days.get(outlook.day)
-    lacking = evening.surface_depletion_mm
+    fallen = outlook.fallen_mm
+    on_strip = evening.surface_depletion_mm
+    need = None
     if evening.crop is not None:
         if evening.coefficients == "single":
             # That account knows no surface: what is missing below it.
-            lacking = min(evening.wet_depletion_mm, part.soil.tew_mm)
-        below = _share_of(part, facts, outlook, "initial") * evening.raw_mm
-        if evening.wet_depletion_mm - outlook.fallen_mm >= max(below, SEEDBED_LEAST_MM):
-            lacking = max(lacking, min(evening.wet_depletion_mm, SEEDBED_MOST_MM))
-    on_strip = max(0.0, lacking - outlook.fallen_mm)
+            on_strip = min(evening.wet_depletion_mm, part.soil.tew_mm)
+        need = need_of(
+            missing_mm=evening.wet_depletion_mm - fallen,
+            raw_mm=evening.raw_mm,
+            refill_at=share,
+            expected_etc_mm=_expected_etc_mm(evening, outlook, kc=kc_once_wet),
+            rain_doubt_days=outlook.rain_doubt_days,
+        )
+    today = outlook.days.get(outlook.day) or evening
+    spread = today.eto_mm >= SEEDBED_TWICE_FROM_MM
+    on_strip -= fallen
+    words = "the top is kept moist until seedlings show"
+    if need is not None and need.net_mm > on_strip:
+        on_strip = need.net_mm
+        words += ", and the ground below it"
+    if spread and outlook.windows > 1:
+        on_strip += kc_once_wet * evening.exposure * today.eto_mm
+    on_strip = max(0.0, on_strip)
     return Want(
         part=part,
         evening=evening,
@@ -208,16 +228,14 @@ def _seedbed(part: Part, facts: PlantingFacts, evening: LedgerDay, outlook: Outl
         urgency=2.0,  # seeds cannot wait
         strip_missing_mm=on_strip,
         allowed_mm=SEEDBED_LEAST_MM,
-        words="the top is kept moist until seedlings show",
-        spread=(today or evening).eto_mm >= SEEDBED_TWICE_FROM_MM,
-        due=on_strip >= SEEDBED_LEAST_MM,
+        words=words,
+        spread=spread,
+        due=on_strip >= SEEDBED_LEAST_MM or need is not None,
     )
 
 
-def _share_of(part: Part, facts: PlantingFacts, outlook: Outlook, stage: str) -> float:
-    """The share of readily available water that may go, where the crop's course says nothing."""
-    if outlook.refill_at is not None:
-        return outlook.refill_at
+def _share_of(part: Part, facts: PlantingFacts, stage: str) -> float:
+    """The crop's own share of readily available water that may go in that stage."""
     return refill_share(facts.crop, stage, root_depth_m=_full_roots_m(part, facts))
 
 

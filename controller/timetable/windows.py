@@ -136,6 +136,11 @@ def days_to_next_window(
     return at_most
 
 
+def windows_on(watering: Watering, valve: ValveKind, day: date) -> int:
+    """How many windows for this kind of valve begin on this day."""
+    return sum(day.weekday() in w.weekdays and valve in w.valves for w in watering.windows)
+
+
 def _merged(stretches: Iterable[Stretch]) -> list[Stretch]:
     merged: list[Stretch] = []
     for stretch in sorted(stretches):

@@ -133,10 +133,12 @@ def test_long_after_the_weather_the_season_s_table_stands_in_and_is_named(run: R
     assert {(r["rung"], r["measured"]) for r in rows} == {("season", False)}
 
 
-def test_a_balance_of_days_without_an_account_says_so(run: Run) -> None:
-    code, out, _ = run("balance", "--zone", "leeks", "--from", "2029-05-30", "--to", "2029-06-01")
+def test_a_balance_of_days_before_the_first_planting_is_that_of_bare_ground(run: Run) -> None:
+    span = ("--zone", "leeks", "--from", "2029-05-30", "--to", "2029-06-01")
+    code, _, _ = run("balance", *span)
     assert code == 0
-    assert out.startswith("No account of these days: nothing had been planted by then.")
+    rows = json.loads(run("balance", *span, "--json")[1])["balance"]
+    assert [(row["account"], row["watered_mm"]) for row in rows] == [("bare", 0.0)] * 3
 
 
 def test_flow_alone_and_together_are_different_things(run: Run) -> None:

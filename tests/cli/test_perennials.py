@@ -1,4 +1,4 @@
-"""Perennials by the commands: the first water of a dry spring, and what a ledger shows of them."""
+"""Perennials by the commands: the first water of a spring gone dry, and their ledger rows."""
 
 from __future__ import annotations
 
@@ -12,10 +12,11 @@ from controller.cli import main
 
 CROPS = ("asparagus", "grape", "rhubarb", "raspberry", "blueberry", "strawberry", "mint")
 SPRING = date(2031, 4, 10)
+EVE = date(2031, 4, 9)
 
 
 def garden(folder: Path, begins: str) -> str:
-    """A zone of each, in an invented place where no rain falls."""
+    """A zone of each, in an invented place where no rain falls after the eve of their day."""
     zones = "".join(
         f"""
 [[zone]]
@@ -46,7 +47,10 @@ file = "weather.csv"
     days = (date(2031, 4, 1) + timedelta(days=n) for n in range(180))
     (folder / "weather.csv").write_text(
         "date,tmin_c,tmax_c,rain_mm\n"
-        + "".join(f"{day},{6 + day.day % 3},{17 + day.day % 4},0\n" for day in days)
+        + "".join(
+            f"{day},{6 + day.day % 3},{17 + day.day % 4},{60 if day == EVE else 0}\n"
+            for day in days
+        )
     )
     return str(folder / "garden.toml")
 

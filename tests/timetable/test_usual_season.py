@@ -35,6 +35,7 @@ from controller.timetable.records import Timetable
 from controller.timetable.usualseason import EVEN_ROW, Season, season_of, usual_season
 from controller.timetable.whathelps import Help, OutOfTime, search
 from controller.units import m3_from_l, m3_s_from_l_min
+from controller.weather.day import WeatherDay
 from crops.catalogue import Catalogue, load
 
 TODAY = date(2031, 4, 1)
@@ -68,7 +69,9 @@ def played(garden: Garden, today: date = TODAY) -> Season:
 
 
 def planned(garden: Garden) -> Timetable:
-    """The same season as `plan` has it: no weather known, nothing on record."""
+    """The same season as `plan` has it: nothing on record, no weather known but for a soaking on
+    the eve, as what is set out in the season is taken to be watered in.
+    """
     season = season_of(garden, TODAY)
     assert season is not None
     first, last = season
@@ -76,7 +79,7 @@ def planned(garden: Garden) -> Timetable:
         garden,
         Grounds(garden, catalogue()),
         Lines(garden),
-        Weather(rows=()),
+        Weather(rows=(WeatherDay(day=first - timedelta(days=1), rain_mm=60.0),)),
         NOTHING_GIVEN,
         first=first,
         last=last,
@@ -97,7 +100,10 @@ def test_an_ordinary_garden_is_kept_supplied() -> None:
 
 
 def test_it_is_the_season_of_the_plan() -> None:
-    garden = a_garden(a_zone("leeks"), lettuce(relay=18), watering=watered_on(SATURDAYS))
+    leeks = a_zone("leeks")
+    (leek,) = leeks.plantings
+    leeks = replace(leeks, plantings=(replace(leek, start=LETTUCE.start),))
+    garden = a_garden(leeks, lettuce(relay=18), watering=watered_on(SATURDAYS))
     season, plan = played(garden), planned(garden)
     for water in season.waters:
         litres = math.fsum(p.litres for p in plan.pulses if p.zone == water.zone)

@@ -82,8 +82,10 @@ def test_a_seedbed_gets_light_doses() -> None:
     for plan in plans.values():
         for dose in plan.doses:
             # 2 to 5 mm: extension services' practice, no source. Ours is over the strip of 0.45 m
-            # on ground of 0.6 m.
-            assert 2.0 <= dose.net_mm * 0.6 / 0.45 <= 6.0
+            # on ground of 0.6 m; more where half of what roots get easily is gone below the top:
+            # WORKED: 0.5 x 14.6 mm of 0.2 m of loam, and what is lost in a day beyond it.
+            top = dose.why.words == "the top is kept moist until seedlings show"
+            assert 2.0 <= dose.net_mm * 0.6 / 0.45 <= (6.0 if top else 7.3 + 1.0)
 
 
 @pytest.mark.parametrize("coefficients", list(Coefficients))

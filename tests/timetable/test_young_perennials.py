@@ -10,6 +10,7 @@ import pytest
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.mornings import a_plan, catalogue, mornings
 
+from controller.demand.records import DayInput
 from controller.garden.model import Garden, Opening, Planting, Watering, Window
 from controller.timetable.plan import Grounds
 from controller.timetable.plantingcheck import of_plantings, perennials
@@ -32,10 +33,16 @@ def bed_of(crop: str, windows: tuple[Window, ...] = (EVERY_DAY,), **more: object
 
 
 def watered(garden: Garden, days: int, *, eto_mm: float = 3.0, first: date = SPRING) -> list[int]:
-    """The days from `first` on that bring a dose, dry weather throughout."""
-    weather = even_days(first - DAY, first + (days + 10) * DAY, eto_mm=eto_mm)
+    """The days from `first` on that bring a dose, dry weather after a soaking on the eve."""
+    weather = soaked(even_days(first - DAY, first + (days + 10) * DAY, eto_mm=eto_mm))
     plans, _ = mornings(garden, weather, first=first, last=first + days * DAY)
     return [(day - first).days for day, plan in plans.items() if plan.pulses]
+
+
+def soaked(days: dict[date, DayInput]) -> dict[date, DayInput]:
+    """The same days, the first with rain enough to fill the ground."""
+    eve = min(days)
+    return {**days, eve: replace(days[eve], rain_mm=60.0)}
 
 
 @pytest.mark.parametrize("crop", SET_OUT)
@@ -69,7 +76,7 @@ def test_the_longer_it_stands_the_longer_it_waits(crop: str) -> None:
 
 def test_rain_counts_while_it_settles_in() -> None:
     garden = bed_of("raspberry")
-    days = even_days(SPRING - DAY, SPRING + 20 * DAY, eto_mm=3.0)
+    days = soaked(even_days(SPRING - DAY, SPRING + 20 * DAY, eto_mm=3.0))
     wet = SPRING + DAY
     days[wet] = replace(days[wet], rain_mm=30.0)
     plans, _ = mornings(garden, days, first=SPRING, last=SPRING + 12 * DAY)
