@@ -113,7 +113,10 @@ def test_seeds_where_the_line_wets_little_are_not_left_on_dry_ground(
     assert gaps == []
     wetted = timetable.ledger[0].wetted_fraction
     assert coefficients is Coefficients.SINGLE or all(
-        2.0 <= dose.net_mm / wetted <= 5.0 for dose in timetable.doses
+        # WORKED: Kcb 0.15 of 6 mm, drawn from an eighth of the ground, are 7.2 mm of it; and what
+        # evaporates there, some 3.
+        2.0 <= dose.net_mm / wetted <= 10.5
+        for dose in timetable.doses
     )
     # Before there are plants none goes short.
     assert timetable.short == ()
