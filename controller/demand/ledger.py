@@ -4,7 +4,8 @@ Depths are over the whole ground the rows serve. The order of a day's events is 
 and is this:
 
 1. the account changes hands (a planting begins or ends) and roots grow;
-2. rain enters, early in the day, and of the watering what the driest quarter gets;
+2. rain enters, early in the day, as much as a film lets in, and of the watering what the driest
+   quarter gets;
 3. stress follows from what is then missing;
 4. the crop uses water, or bare soil loses it;
 5. what is left above field capacity drains (FAO-56, eq. 85 and 88).
@@ -218,7 +219,10 @@ def _coming(
     runoff = 0.0
     if part.curve_number is not None:
         runoff = runoff_mm(rain_mm=rain, curve_number=part.curve_number)
-    return _Coming(rain, unused, min(runoff, rain - unused), *given)
+    runoff = min(runoff, rain - unused)
+    # What a film sheds runs to the path, and so is no water of this ground's.
+    runoff += (1.0 - part.mulch.rain_share) * (rain - unused - runoff)
+    return _Coming(rain, unused, runoff, *given)
 
 
 def _bare_day(previous: LedgerDay | None, part: Part, today: DayInput, came: _Coming) -> LedgerDay:

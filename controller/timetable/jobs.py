@@ -130,8 +130,8 @@ class Reckoning:
             outlook = Outlook(
                 day=day,
                 days=self.days,
-                coming_mm=to_come_mm(self.coming_mm, day),
-                fallen_mm=self._fallen_mm(day),
+                coming_mm=part.mulch.rain_share * to_come_mm(self.coming_mm, day),
+                fallen_mm=part.mulch.rain_share * self._fallen_mm(day),
                 wait_days=days_to_next_window(self.garden.watering, zone.valve.kind, day),
                 rain_doubt_days=_rain_doubt_days(ledger),
                 refill_at=self.garden.watering.refill_at

@@ -82,6 +82,38 @@ def one_day(previous=None, *, zone, soil=LOAM, watered_mm=0.0, number=0, **weath
     )
 
 
+def test_what_film_sheds_enters_neither_store_nor_either_surface():
+    leek = planted("leek", 0, 100)
+    dry = [(5.0, 0.0)] * 12
+    under = {
+        share: ledger_over(
+            ground(
+                plot(leek, mulch="plastic", mulch_cover=0.5, mulch_rain=share, holds_rain=True),
+                LOAM, CROPS, days([*dry, (0.0, 6.0)]), line_fraction=0.4,
+                coefficients=Coefficients.DUAL,
+            ),
+            days([*dry, (0.0, 6.0)]),
+            {},
+        )
+        for share in (1.0, 0.25)
+    }  # fmt: skip
+    before, (all_in, some) = under[1.0][-2], (under[share][-1] for share in (1.0, 0.25))
+    assert before == under[0.25][-2]
+    # WORKED: a quarter of 6 mm is 1.5; what is shed, 4.5 mm, is run off.
+    assert (all_in.runoff_mm, some.runoff_mm) == (0.0, approx(4.5))
+    assert left_over(some) == approx(0.0, abs=1e-9)
+    for store in (
+        "wet_depletion_mm", "rest_depletion_mm", "surface_depletion_mm",
+        "rest_surface_depletion_mm",
+    ):  # fmt: skip
+        was = getattr(before, store)
+        assert was > 6.0
+        # A surface lacks no more than its root zone, which may hold a little more.
+        slack = 0.1 if "surface" in store else 1e-9
+        assert getattr(all_in, store) == approx(was - 6.0, abs=slack)
+        assert getattr(some, store) == approx(was - 1.5, abs=slack)
+
+
 def over(zone, run, watered=None):
     return ledger_over(ground(zone, LOAM, CROPS, run), run, watered or {})
 
