@@ -42,6 +42,7 @@ class Want:
     allowed_mm: float = 0.0
     spread: bool = False  # over all of the day's windows
     due: bool = True
+    dries: bool = False  # it is to dry down: all it gets is too much
 
     @property
     def missing_mm(self) -> float:
@@ -77,7 +78,13 @@ def want_of(
     at = facts.course.on(outlook.day)
     if at.stopped:
         return Want(
-            part=part, evening=evening, net_mm=0.0, urgency=0.0, words="it dries down", due=False
+            part=part,
+            evening=evening,
+            net_mm=0.0,
+            urgency=0.0,
+            words="it dries down",
+            due=False,
+            dries=True,
         )
     if at.phase == "seedbed":
         return _seedbed(part, evening, outlook)
