@@ -60,7 +60,12 @@ def note(args: argparse.Namespace) -> int:
     if args.kind == "unseen" and args.number is None:
         seeing.show(folder / LOGBOOK_NAME)
         return 0
+    if args.kind == "unsoil" and args.number is None:
+        soiling.show(folder / LOGBOOK_NAME)
+        return 0
     _believed(args, plausible.of_day(day, today))
+    if args.kind == "soil":
+        _believed(args, soiling.doubt(args, loaded, day))
     # What is refused begins no logbook, so it is judged before one is opened.
     amounts = _amounts(args, loaded, folder / LOGBOOK_NAME, day)
     folder.mkdir(parents=True, exist_ok=True)
@@ -69,6 +74,8 @@ def note(args: argparse.Namespace) -> int:
             tell(f"written down: {amounts(book, clock)}")
         elif args.kind == "soil":
             soiling.keep(args, book, day)
+        elif args.kind == "unsoil":
+            soiling.take_back(args.number, book)
         elif args.kind == "seen":
             seeing.keep(args, loaded, book, day)
         elif args.kind == "unseen":

@@ -144,6 +144,7 @@ def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
                 fallen_mm=questions.gauge_by_day(),
                 stored_litres=questions.stored_by_zone_day(date.min, last),
                 record=questions.record(loaded.garden.site.zone_info),
+                soil_starts=questions.soil_starts_by_zone_day(),
             ),
             rows=tuple(questions.weather_rows()),
         )

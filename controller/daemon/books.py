@@ -134,6 +134,7 @@ class Books:
                 fallen_mm=ask.gauge_by_day(),
                 stored_litres=ask.stored_by_zone_day(),
                 record=ask.record(zone_info),
+                soil_starts=ask.soil_starts_by_zone_day(),
             ),
             last_pulses=tuple(_last_pulse(row) for row in ask.last_pulses()),
             begun_utc=ask.begun_utc(),

@@ -39,7 +39,7 @@ of nothing else.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -171,6 +171,48 @@ def advance(
     if facts is None:
         return _bare_day(previous, part, today, came)
     return _planted_day(previous, part, facts, today, came)
+
+
+def as_read(row: LedgerDay, *, moisture: float, field_capacity: float) -> LedgerDay:
+    """The evening with the ground that the line wets as a person read it.
+
+    Parameters
+    ----------
+    row : LedgerDay
+        The day as computed; bare ground stays as it is.
+    moisture, field_capacity : float
+        Water in the depth of the roots, as shares of volume, 0 to 1.
+
+    Returns
+    -------
+    LedgerDay
+        What the reading adds or takes away is `handed_over_mm`, so the account closes. The ground
+        beside what the line wets, which nobody read, stays.
+
+    Raises
+    ------
+    OutOfRange
+        If a share is outside its range, or not a number.
+
+    Source
+    ------
+    FAO-56 (1998), eq. 87: the depletion is 1000 (field capacity - moisture) times the depth.
+    """
+    require_range("moisture", moisture, 0.0, 1.0)
+    require_range("field_capacity", field_capacity, 0.0, 1.0)
+    if row.crop is None:
+        return row
+    missing = 1000.0 * (field_capacity - moisture) * row.root_depth_m
+    missing = min(max(missing, 0.0), row.taw_mm)
+    more_mm = row.wetted_fraction * (missing - row.wet_depletion_mm)
+    return replace(
+        row,
+        wet_depletion_mm=missing,
+        surface_depletion_mm=min(row.surface_depletion_mm, missing),
+        rest_depletion_mm=missing if row.wetted_fraction >= 1.0 else row.rest_depletion_mm,
+        depletion_mm=row.depletion_mm + more_mm,
+        handed_over_mm=row.handed_over_mm + more_mm,
+    )
 
 
 def ledger_over(

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from controller.demand.facts import Part
-from controller.demand.ledger import advance
+from controller.demand.ledger import advance, as_read
 from controller.demand.records import DayInput, LedgerDay
 from controller.garden.model import Satisfy, UnlikeRows, Watering, Zone
 from controller.hydraulics.assembly import evenness_of
@@ -75,6 +75,14 @@ class ZoneAccount:
                     stored_mm=stored,
                     water_from=water_from,
                 )
+            )
+
+    def as_read(self, moisture: float) -> None:
+        """The last evening as a person read it, a share of volume; of rows that are all alike."""
+        if len(self.parts) == 1 and self.ledgers[0]:
+            capacity = self.parts[0].soil.field_capacity
+            self.ledgers[0][-1] = as_read(
+                self.ledgers[0][-1], moisture=moisture, field_capacity=capacity
             )
 
     def stored_of(self, litres: float) -> float:

@@ -37,7 +37,9 @@ class Given:
     `litres` is by zone and local day, and `stored_litres` what of them was logged as credited to
     the driest quarter; `slots` the highest slot that has gone past planning; `soaking_until_utc`
     when a zone's last pulse will have soaked away; `fallen_mm` what the garden's own gauge has
-    caught, also today. `record` says of which days the logbook knows at all.
+    caught, also today. `soil_starts` is water in the soil that a person read and takes as the
+    account's new start from that evening on, a share of volume. `record` says of which days the
+    logbook knows at all.
     """
 
     litres: Mapping[tuple[str, date], float]
@@ -47,6 +49,7 @@ class Given:
     fallen_mm: Mapping[date, float] = field(default_factory=dict)
     stored_litres: Mapping[tuple[str, date], float] = field(default_factory=dict)
     record: Record = NO_RECORD
+    soil_starts: Mapping[tuple[str, date], float] = field(default_factory=dict)
 
 
 NOTHING_GIVEN = Given(litres={}, slots={}, soaking_until_utc={})

@@ -13,6 +13,7 @@ from support.clock import HandClock
 import controller.cli.keeping as keeping
 import controller.cli.reckoning as reckoning
 from controller.cli import main
+from crops.catalogue import load
 
 GARDEN = """
 [site]
@@ -71,6 +72,73 @@ def test_a_reading_is_shown_beside_the_ledger_and_moves_nothing(
     code, text = run("balance")
     assert code == 0
     assert "Soil read on 24 June 2031, leeks:" in " ".join(text.split())
+
+
+def _evening(run: Run, day: str) -> dict[str, float]:
+    rows = json.loads(run("balance", "--json")[1])["balance"]
+    (found,) = [row for row in rows if row["date"] == day]
+    return found  # type: ignore[no-any-return]
+
+
+def test_a_reading_becomes_the_accounts_new_start_and_is_taken_back(run: Run) -> None:
+    before = _evening(run, "2031-06-24")
+    code, said = run("note", "soil", "leeks", "17", "--start", "--on", "2031-06-24")
+    assert code == 0, said
+    number = said.split("rowgate note unsoil ")[1].split()[0]
+    after = _evening(run, "2031-06-24")
+    # FAO-56 (1998), eq. 87: field capacity less 17 %, over the depth of the roots.
+    capacity = load().soil("loam").field_capacity
+    missing = 1000.0 * (capacity - 0.17) * after["root_depth_m"]
+    wetted = after["wetted_fraction"]
+    assert after["wet_depletion_mm"] == pytest.approx(min(missing, after["taw_mm"]), abs=0.01)
+    more = wetted * (after["wet_depletion_mm"] - before["wet_depletion_mm"])
+    assert after["depletion_mm"] - before["depletion_mm"] == pytest.approx(more, abs=0.01)
+    assert after["handed_over_mm"] - before["handed_over_mm"] == pytest.approx(more, abs=0.01)
+    assert after["rest_depletion_mm"] == before["rest_depletion_mm"]
+    assert _evening(run, "2031-06-25")["start_depletion_mm"] == after["depletion_mm"]
+    (check,) = json.loads(run("balance", "--json")[1])["soil_read"]
+    assert not check["far"]
+    assert "17 % by volume, 24 June 2031" in run("note", "unsoil")[1]
+    code, said = run("note", "unsoil", number)
+    assert code == 0 and "taken back: leeks" in said
+    assert _evening(run, "2031-06-24") == before
+    assert "no account starts anew" in run("note", "unsoil")[1]
+    code, said = run("note", "unsoil", number)
+    assert code == 2 and "no new start that stands has the number" in said
+
+
+def test_plan_says_what_contradicts_the_ledger_for_a_fortnight(run: Run) -> None:
+    assert "Soil read" not in run("plan")[1]
+    run("note", "soil", "leeks", "12", "--on", "2031-06-22")
+    run("note", "soil", "leeks", "12", "--on", "2031-06-10")
+    said = " ".join(run("plan")[1].split())
+    assert said.count("Soil read on") == 1
+    assert "Soil read on 22 June 2031, leeks: 12 % by volume; the ledger says" in said
+    assert "look at the soil. Likely: water that did not come" in said
+    (check,) = json.loads(run("plan", "--json")[1])["soil_read"]
+    assert check["far"] and check["day"] == "2031-06-22"
+
+
+@pytest.mark.parametrize(
+    ("value", "hint"),
+    [("0.2", "A probe that shows a share means 20 %"), ("70", "soil full of water has 55 %")],
+)
+def test_what_no_soil_has_is_asked_about(run: Run, value: str, hint: str) -> None:
+    code, said = run("note", "soil", "leeks", value, "--on", "2031-06-24")
+    said = " ".join(said.split())
+    assert code == 2 and hint in said and "nothing is written down" in said
+    assert json.loads(run("balance", "--json")[1])["soil_read"] == []
+    code, _ = run("note", "soil", "leeks", value, "--force", "--on", "2031-06-24")
+    assert code == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "on", "said"),
+    [("moist", "2031-06-24", "a feel is too rough"), ("21", "2031-04-01", "nothing stands there")],
+)
+def test_what_cannot_start_an_account_is_refused(run: Run, words: str, on: str, said: str) -> None:
+    code, found = run("note", "soil", "leeks", words, "--start", "--on", on)
+    assert code == 2 and said in found
 
 
 @pytest.mark.parametrize("value", [("soggy",), ("120",), ("nan",)])
