@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
 from support.clock import HandClock
+from support.gardens import a_garden, a_zone, even_days
+from support.mornings import a_plan
 
 import controller.cli.keeping as keeping
 import controller.cli.reckoning as reckoning
+import controller.cli.writing as writing
 from controller.cli import main
+from controller.cli.loading import LOGBOOK_NAME
+from controller.logbook.write import Logbook
 from crops.catalogue import load
 
 GARDEN = """
@@ -41,7 +46,7 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureF
     garden = tmp_path / "garden.toml"
     garden.write_text(GARDEN, encoding="utf-8")
     clock = HandClock(datetime(2031, 6, 26, 4, 0, tzinfo=UTC))
-    for module in (keeping, reckoning):
+    for module in (keeping, reckoning, writing):
         monkeypatch.setattr(module, "system_clock", lambda: clock)
     monkeypatch.delenv("ROWGATE_STATE", raising=False)
 
@@ -117,6 +122,18 @@ def test_plan_says_what_contradicts_the_ledger_for_a_fortnight(run: Run) -> None
     assert "look at the soil. Likely: water that did not come" in said
     (check,) = json.loads(run("plan", "--json")[1])["soil_read"]
     assert check["far"] and check["day"] == "2031-06-22"
+
+
+def test_check_says_so_where_a_daemon_keeps_the_ledger(run: Run, tmp_path: Path) -> None:
+    assert run("note", "soil", "leeks", "27", "--on", "2031-06-22")[0] == 0
+    assert "Soil read" not in run("check")[1]
+    # Nobody watered these: the ledger is at the wilting point, near 12 %.
+    days = even_days(date(2031, 4, 22), date(2031, 6, 25))
+    rows = a_plan(a_garden(a_zone("leeks")), days, first=date(2031, 6, 25)).ledger
+    with Logbook(tmp_path / LOGBOOK_NAME, HandClock(datetime(2031, 6, 26, tzinfo=UTC))) as book:
+        book.keep_ledger(row for row in rows if row.day >= date(2031, 6, 15))
+    said = " ".join(run("check")[1].split())
+    assert 'zone "leeks": Soil read on 22 June 2031, leeks: 27 % by volume; the ledger' in said
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.plots import day, days, ground, planted, plot
 
-from controller.demand.ledger import advance, ledger_over, next_day
+from controller.demand.ledger import advance, as_read, ledger_over, next_day
 from controller.errors import OutOfRange
 from controller.garden.model import Coefficients
 from crops.catalogue import load
@@ -133,6 +133,26 @@ def test_every_day_closes_and_hands_its_depletion_to_the_next(season):
         assert found.drained_mm >= 0.0
     for before, after in pairwise(ledger):
         assert after.start_depletion_mm == before.depletion_mm
+
+
+@given(season=seasons(), moisture=st.floats(0, 0.6))
+@settings(max_examples=50, deadline=None)
+def test_a_day_that_starts_anew_from_a_reading_closes_too(season, moisture):
+    part, run, watered = season
+    was = ledger_over(part, run, watered)[-1]
+    now = as_read(was, moisture=moisture, field_capacity=part.soil.field_capacity)
+    assert left_over(now) == approx(0.0, abs=1e-9)
+    assert 0.0 <= now.wet_depletion_mm <= now.taw_mm
+    assert 0.0 <= now.surface_depletion_mm <= was.surface_depletion_mm
+    wet = now.wetted_fraction
+    together = wet * now.wet_depletion_mm + (1.0 - wet) * now.rest_depletion_mm
+    assert now.depletion_mm == approx(together, abs=1e-9)
+    if was.crop is None:
+        assert now == was
+    else:
+        # FAO-56 (1998), eq. 87.
+        missing = 1000.0 * (part.soil.field_capacity - moisture) * now.root_depth_m
+        assert now.wet_depletion_mm == approx(min(max(missing, 0.0), now.taw_mm))
 
 
 @given(season=seasons())
