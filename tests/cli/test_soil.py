@@ -158,6 +158,16 @@ def test_what_cannot_start_an_account_is_refused(run: Run, words: str, on: str, 
     assert code == 2 and said in found
 
 
+def test_a_zone_of_unlike_rows_cannot_start_from_one_reading(run: Run, tmp_path: Path) -> None:
+    garden = tmp_path / "garden.toml"
+    row = '{ length = "11 ft", every = "6 in", bore = "1/16 in" }'
+    text = GARDEN.replace(f"[ {row} ]", f"[ {row}, {row} ]")
+    garden.write_text(text.replace('"leek", trans', '"leek", rows = [1], trans'), encoding="utf-8")
+    code, said = run("note", "soil", "leeks", "21", "--start", "--on", "2031-06-24")
+    assert code == 2 and "its rows have different plantings" in said
+    assert run("note", "soil", "leeks", "21", "--on", "2031-06-24")[0] == 0
+
+
 @pytest.mark.parametrize("value", [("soggy",), ("120",), ("nan",)])
 def test_what_is_no_reading_is_refused(run: Run, value: tuple[str, ...]) -> None:
     code, said = run("note", "soil", "leeks", *value)
