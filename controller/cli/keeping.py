@@ -61,7 +61,12 @@ def note(args: argparse.Namespace) -> int:
     if args.kind == "unseen" and args.number is None:
         seeing.show(folder / LOGBOOK_NAME)
         return 0
+    if args.kind == "unsoil" and args.number is None:
+        soiling.show(folder / LOGBOOK_NAME)
+        return 0
     _believed(args, plausible.of_day(day, today))
+    if args.kind == "soil":
+        _believed(args, soiling.doubt(args, loaded, day))
     # What is refused begins no logbook, so it is judged before one is opened.
     amounts = _amounts(args, loaded, folder / LOGBOOK_NAME, day)
     seen = None
@@ -73,6 +78,8 @@ def note(args: argparse.Namespace) -> int:
             tell(f"written down: {amounts(book, clock)}")
         elif args.kind == "soil":
             soiling.keep(args, book, day)
+        elif args.kind == "unsoil":
+            soiling.take_back(args.number, book)
         elif seen is not None:
             seen(book)
         elif args.kind == "unseen":

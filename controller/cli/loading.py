@@ -145,6 +145,7 @@ def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
                 stored_litres=questions.stored_by_zone_day(date.min, last),
                 noted_on=questions.noted_on(loaded.garden.site.zone_info),
                 record=questions.record(loaded.garden.site.zone_info),
+                soil_starts=questions.soil_starts_by_zone_day(),
             ),
             rows=tuple(questions.weather_rows()),
         )

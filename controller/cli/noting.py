@@ -36,8 +36,18 @@ def note_arguments(commands: argparse._SubParsersAction[argparse.ArgumentParser]
         "soil",
         help="what a probe or a hand says of a zone's soil; a check on the ledger",
         description="Percent of the soil's volume that is water (as in 21), or how it feels: dry, "
-        "moist, wet. balance shows it beside the ledger; no account is changed by it.",
+        "moist, wet. balance shows it beside the ledger, as do plan and check where they differ; "
+        "no account is changed by it, unless you add --start.",
     )
+    soil.add_argument(
+        "--start",
+        action="store_true",
+        help="take it as what the account has that evening, where the line wets the ground",
+    )
+    unsoil = kinds.add_parser(
+        "unsoil", help="take the new start of an account back; without a number: list them"
+    )
+    unsoil.add_argument("number", nargs="?", type=int, metavar="NUMBER")
     soil.add_argument("zone", metavar="ZONE")
     soil.add_argument("value", nargs="+", metavar="VALUE", help='as in 21, "21 %%" or moist')
     seen = kinds.add_parser(
@@ -58,7 +68,7 @@ def note_arguments(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     words.add_argument("words", metavar="WORDS")
     words.add_argument("--zone", metavar="ZONE")
     field_tests = _field_tests(kinds)
-    for kind in (watered, rain, meter, soil, seen, unseen, words, *field_tests):
+    for kind in (watered, rain, meter, soil, unsoil, seen, unseen, words, *field_tests):
         kind.add_argument("--on", dest="day", type=day, metavar="DATE", help="day (today)")
         kind.add_argument("--who", default="", metavar="NAME")
         kind.add_argument(

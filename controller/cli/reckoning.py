@@ -66,6 +66,7 @@ def plan(args: argparse.Namespace) -> int:
     timetable = _timetable(args, loaded, tested.lines, first, last, clock)
     bands = Bands(loaded.garden, tested.fitted) if args.band else None
     rows = timetable_rows(timetable, loaded.garden, bands)
+    soil = soiling.lately_far(args, loaded, timetable.ledger, first)
     if args.json:
         print_json(
             {
@@ -79,6 +80,7 @@ def plan(args: argparse.Namespace) -> int:
                 "no_water": no_water_rows(timetable),
                 "water_in": water_in_rows(timetable),
                 "against_flooding": flooding_row(timetable),
+                "soil_read": [check.row() for check in soil],
                 "remarks": list(timetable.remarks),
             }
         )
@@ -88,6 +90,8 @@ def plan(args: argparse.Namespace) -> int:
             tell(f"not given: {left.zone}, {left.day}, {left.litres:.1f} L: {left.reason}")
     else:
         print(timetable_text(timetable, loaded.garden, bands), end="")
+        for check in soil:
+            print(textwrap.fill(check.words, _WIDTH, subsequent_indent="  "))
     return 0
 
 

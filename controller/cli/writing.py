@@ -7,6 +7,7 @@ import textwrap
 from datetime import date
 from pathlib import Path
 
+from controller.cli import soiling
 from controller.cli.advising import advice_for
 from controller.cli.loading import (
     Loaded,
@@ -26,6 +27,7 @@ from controller.hydraulics.advice import Advice, advice_rows, advice_text
 from controller.paper.usualseason import season_findings, season_lines, season_row
 from controller.timetable.cautions import Finding, findings, unsaid
 from controller.timetable.climate import climate_in_force
+from controller.timetable.finding import caution
 from controller.timetable.gather import Gatherer
 from controller.timetable.normals import Normals
 from controller.timetable.plantingcheck import perennials
@@ -54,7 +56,11 @@ def check(args: argparse.Namespace) -> int:
     climate = climate_in_force(loaded.garden, normals)
     season = _season(loaded, tested, normals, today)
     short = [] if season is None else season_findings(season)
-    found = sorted([*found, *amiss, *short], key=lambda f: f.weight != "fault")
+    soil = [
+        caution(f'zone "{one.zone}"', one.words.rstrip("."))
+        for one in soiling.lately_far(args, loaded, soiling.kept_ledger(args, loaded, today), today)
+    ]
+    found = sorted([*found, *amiss, *short, *soil], key=lambda f: f.weight != "fault")
     if args.json:
         _as_json(loaded, found, advice, climate, season)
     else:

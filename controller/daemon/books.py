@@ -135,6 +135,7 @@ class Books:
                 stored_litres=ask.stored_by_zone_day(),
                 noted_on=ask.noted_on(zone_info),
                 record=ask.record(zone_info),
+                soil_starts=ask.soil_starts_by_zone_day(),
             ),
             last_pulses=tuple(_last_pulse(row) for row in ask.last_pulses()),
             begun_utc=ask.begun_utc(),

@@ -154,7 +154,7 @@ def _part(
         line_fraction=min(max(fraction, 0.01), 1.0),
         under_canopy=fraction < 0.99,
         rooting_limit_m=bed.rooting_limit_m,
-        mulch=mulch_of(bed.mulch, bed.mulch_cover),
+        mulch=mulch_of(bed.mulch, bed.mulch_cover, bed.mulch_rain),
         exposure=bed.exposure,
         curve_number=None if bed.holds_rain else soil.curve_number,
         coefficients=season.coefficients,

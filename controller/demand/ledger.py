@@ -4,7 +4,8 @@ Depths are over the whole ground the rows serve. The order of a day's events is 
 and is this:
 
 1. the account changes hands (a planting begins or ends) and roots grow;
-2. rain enters, early in the day, and of the watering what the driest quarter gets;
+2. rain enters, early in the day, as much as a film lets in, and of the watering what the driest
+   quarter gets;
 3. stress follows from what is then missing;
 4. the crop uses water, or bare soil loses it;
 5. what is left above field capacity drains (FAO-56, eq. 85 and 88).
@@ -43,7 +44,7 @@ of nothing else.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -177,6 +178,48 @@ def advance(
     return _planted_day(previous, part, facts, today, came)
 
 
+def as_read(row: LedgerDay, *, moisture: float, field_capacity: float) -> LedgerDay:
+    """The evening with the ground that the line wets as a person read it.
+
+    Parameters
+    ----------
+    row : LedgerDay
+        The day as computed; bare ground stays as it is.
+    moisture, field_capacity : float
+        Water in the depth of the roots, as shares of volume, 0 to 1.
+
+    Returns
+    -------
+    LedgerDay
+        What the reading adds or takes away is `handed_over_mm`, so the account closes. The ground
+        beside what the line wets, which nobody read, stays.
+
+    Raises
+    ------
+    OutOfRange
+        If a share is outside its range, or not a number.
+
+    Source
+    ------
+    FAO-56 (1998), eq. 87: the depletion is 1000 (field capacity - moisture) times the depth.
+    """
+    require_range("moisture", moisture, 0.0, 1.0)
+    require_range("field_capacity", field_capacity, 0.0, 1.0)
+    if row.crop is None:
+        return row
+    missing = 1000.0 * (field_capacity - moisture) * row.root_depth_m
+    missing = min(max(missing, 0.0), row.taw_mm)
+    more_mm = row.wetted_fraction * (missing - row.wet_depletion_mm)
+    return replace(
+        row,
+        wet_depletion_mm=missing,
+        surface_depletion_mm=min(row.surface_depletion_mm, missing),
+        rest_depletion_mm=missing if row.wetted_fraction >= 1.0 else row.rest_depletion_mm,
+        depletion_mm=row.depletion_mm + more_mm,
+        handed_over_mm=row.handed_over_mm + more_mm,
+    )
+
+
 def ledger_over(
     part: Part,
     days: Sequence[DayInput],
@@ -223,7 +266,10 @@ def _coming(
     runoff = 0.0
     if part.curve_number is not None:
         runoff = runoff_mm(rain_mm=rain, curve_number=part.curve_number)
-    return _Coming(rain, unused, min(runoff, rain - unused), *given)
+    runoff = min(runoff, rain - unused)
+    # What a film sheds runs to the path, and so is no water of this ground's.
+    runoff += (1.0 - part.mulch.rain_share) * (rain - unused - runoff)
+    return _Coming(rain, unused, runoff, *given)
 
 
 def _bare_day(previous: LedgerDay | None, part: Part, today: DayInput, came: _Coming) -> LedgerDay:

@@ -1,8 +1,8 @@
 """What lies on the soil, and how much less the ground loses under it.
 
 Straw and its like slow evaporation and leave the plants as they are; a film of plastic stops the
-evaporation below it and lessens Kcb a little too. That film also keeps rain off the ground below
-it is not reckoned here: what falls on a film is taken to run to its edges and soak in.
+evaporation below it and lessens Kcb a little too, and sheds most of the rain that falls on it: that
+runs to the path, and is booked as run off.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from controller.errors import InputError, require_range
+from controller.garden.growing import rain_through
 
 Kind = Literal["none", "organic", "plastic"]
 
@@ -42,13 +43,17 @@ PLASTIC_EVAPORATION = 0.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mulch:
-    """A mulch and the share of the surface it covers, 0 to 1; holes in a film are not covered."""
+    """A mulch and the share of the surface it covers, 0 to 1; holes in a film are not covered.
+
+    `rain_share` of the rain gets into the ground, 0 to 1.
+    """
 
     kind: Kind
     cover: float
+    rain_share: float = 1.0
 
 
-def mulch_of(name: str, cover: float) -> Mulch:
+def mulch_of(name: str, cover: float, rain_share: float | None = None) -> Mulch:
     """The mulch of that name, as a garden file has it, on that share of the surface.
 
     Parameters
@@ -57,11 +62,13 @@ def mulch_of(name: str, cover: float) -> Mulch:
         One of `KINDS`; case and spaces around it do not matter.
     cover : float
         Share of the surface covered, 0 to 1.
+    rain_share : float, optional
+        Share of the rain that gets in, 0 to 1; None: `controller.garden.growing.rain_through`.
 
     Returns
     -------
     Mulch
-        Its cover is 0 where there is none.
+        Its cover is 0 and all rain gets in where there is none.
 
     Raises
     ------
@@ -78,7 +85,12 @@ def mulch_of(name: str, cover: float) -> Mulch:
     if kind is None:
         raise InputError(f'mulch: found "{name}"; allowed are {", ".join(KINDS)}')
     require_range("mulch_cover", cover, 0.0, 1.0)
-    return Mulch(kind=kind, cover=0.0 if kind == "none" else cover)
+    if kind == "none":
+        return Mulch(kind=kind, cover=0.0)
+    if rain_share is None:
+        rain_share = rain_through(kind, cover)
+    require_range("mulch_rain", rain_share, 0.0, 1.0)
+    return Mulch(kind=kind, cover=cover, rain_share=rain_share)
 
 
 def evaporation_factor(mulch: Mulch) -> float:

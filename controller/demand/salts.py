@@ -266,17 +266,21 @@ def stress_with_salt(
     return salt_stress * dry
 
 
-def leaching_owed_mm(*, entered_mm: float, drained_mm: float, share: float) -> float:
-    """What still has to pass below the roots since the account began.
+def leaching_owed_mm(
+    *, entered_mm: float, drained_mm: float, share: float, owed_mm: float = 0.0
+) -> float:
+    """What still has to pass below the roots at the end of a day.
 
     Parameters
     ----------
     entered_mm : float
-        Watering since then; rain brings no salt and is left out. [mm]
+        Watering of the day; rain brings no salt and is left out. [mm]
     drained_mm : float
-        What has passed below the roots since then, of rain and watering alike. [mm]
+        What passed below the roots that day, of rain and watering alike. [mm]
     share : float
         `leaching_share`, 0 to 1.
+    owed_mm : float
+        What was owed at the end of the day before. [mm]
 
     Returns
     -------
@@ -286,22 +290,24 @@ def leaching_owed_mm(*, entered_mm: float, drained_mm: float, share: float) -> f
     Raises
     ------
     OutOfRange
-        If a value is negative, the share above 1, or one is not a number.
+        If a depth is negative, the share above 1, or one is not a number.
 
     Notes
     -----
-    Added to a dose that fills the root zone, it drains. The dose's own share is owed from the next
-    day on, so nothing is divided by 1 - share.
+    Never below 0 on any day: rain washes out only the salt that is there, so a wet winter pays for
+    no watering of the summer after it. Added to a dose that fills the root zone, it drains. The
+    dose's own share is owed from the next day on, so nothing is divided by 1 - share.
 
     Source
     ------
-    The meaning of FAO-29's share (Ayers and Westcot 1985), drained over entered, summed over the
-    account: our own bookkeeping.
+    The meaning of FAO-29's share (Ayers and Westcot 1985), drained over entered, kept as a running
+    balance: our own bookkeeping.
     """
     require_range("entered_mm", entered_mm, 0.0, 1e6)
     require_range("drained_mm", drained_mm, 0.0, 1e6)
     require_range("share", share, 0.0, 1.0)
-    return max(share * entered_mm - drained_mm, 0.0)
+    require_range("owed_mm", owed_mm, 0.0, 1e6)
+    return max(owed_mm + share * entered_mm - drained_mm, 0.0)
 
 
 def leaching_share_of(crop: Crop, water_ds_m: float | None) -> float:

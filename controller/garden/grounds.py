@@ -12,6 +12,7 @@ from controller.garden import show
 from controller.garden.covers import KINDS, SHADE_SLOPE, WHITENED, WrittenCover
 from controller.garden.faults import instead
 from controller.garden.filling import Filling
+from controller.garden.growing import rain_through
 from controller.garden.lines import Path
 from controller.garden.model import (
     Bed,
@@ -60,20 +61,26 @@ class Grounds:
     def _ground(self, ground: WrittenGround, name: str, at: Path, soil_why: str) -> Bed:
         """What a bed says of its ground, or a zone that has no bed."""
         mulch = self.filling.default(at, "mulch", ground.mulch, "none", "none")
-        cover = ground.mulch_cover
+        cover, rain = ground.mulch_cover, ground.mulch_rain
         if mulch != "none":
             cover = self.filling.default(at, "mulch_cover", cover, 1.0, "1", "all of the ground")
-        elif cover is not None:
-            self.filling.faults.add(
-                (*at, "mulch_cover"),
-                'found it without a mulch; name that too, as in mulch = "straw"',
-                needs=[(*at, "mulch")],
-            )
+            if mulch == "plastic":
+                through = rain_through(mulch, cover)
+                why = "film on a flat bed; our choice, on one field's figure"
+                rain = self.filling.default(at, "mulch_rain", rain, through, f"{through:.2f}", why)
+        for key, value in (("mulch_cover", cover), ("mulch_rain", rain)):
+            if mulch == "none" and value is not None:
+                self.filling.faults.add(
+                    (*at, key),
+                    'found it without a mulch; name that too, as in mulch = "straw"',
+                    needs=[(*at, "mulch")],
+                )
         return Bed(
             name=name,
             soil=self.filling.default(at, "soil", ground.soil, "loam", "loam", soil_why),
             mulch=mulch,
             mulch_cover=1.0 if cover is None else cover,
+            mulch_rain=rain,
             keeper=ground.keeper or "",
             exposure=1.0 if ground.exposure is None else ground.exposure,
             holds_rain=ground.holds_rain or False,

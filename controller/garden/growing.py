@@ -17,6 +17,12 @@ _ALSO = {
     **dict.fromkeys(("film", "plastic film", "black plastic"), "plastic"),
     "hay": "straw",
 }
+# Of the rain that falls on a film: what the plants' holes gather, three times their 2 % of it, and
+# a quarter that seeps in from the sides of a flat bed. Our choice. One figure stands behind it:
+# 61 % less soaks in below a film than into bare ground (a field of soya in Japan, measured and
+# simulated; its abstract), and 0.1 + 0.9 x 0.31 = 0.38. High ridges, wide film and light rain let
+# in less (0.16 to 0.3), hollows at the holes and woven or punched cloth more (0.45 to 0.9).
+FILM_RAIN = 3.0 * 0.02 + 0.25
 _WARMTH_EXAMPLE = '["250 C days", "500 C days", "700 C days", "300 C days"]'
 
 APART = v.length(
@@ -35,6 +41,11 @@ def mulch(found: Any) -> str:
     if word in _ALSO:
         return _ALSO[word]
     raise QuantityError(f"found {q.spell(found)}; {instead_of(word, 'a mulch', MULCHES)}")
+
+
+def rain_through(mulch: str, cover: float) -> float:
+    """The share of the rain that gets into ground so covered, 0 to 1; all but where film lies."""
+    return 1.0 if mulch != "plastic" else 1.0 - cover * (1.0 - FILM_RAIN)
 
 
 def row_numbers(found: Any) -> tuple[int, ...]:

@@ -354,9 +354,11 @@ class Bed:
     """A bed: its soil and who looks after it. `rooting_limit_m` is where roots must stop.
 
     `mulch` is one of "none", "straw", "leaves", "compost", "bark", "grass", "plastic" on
-    `mulch_cover` of the surface. `exposure` multiplies what its plants lose: above 1 for a small
-    bed in wind or amid hot paving, below for a sheltered one. `holds_rain`: a frame or a hollow
-    lets no rain run off. Where `covers` stand over it on the same day, their factors multiply.
+    `mulch_cover` of the surface, and `mulch_rain` of the rain gets in (None: by what lies there,
+    `controller.garden.growing.rain_through`). `exposure` multiplies what its plants
+    lose: above 1 for a small bed in wind or amid hot paving, below for a sheltered one.
+    `holds_rain`: a frame or a hollow lets no rain run off. Where `covers` stand over it on the same
+    day, their factors multiply, with `mulch_rain` too.
     """
 
     name: str
@@ -365,6 +367,7 @@ class Bed:
     soil: str = "loam"
     mulch: str = "none"
     mulch_cover: float = 1.0
+    mulch_rain: float | None = None
     keeper: str = ""
     rooting_limit_m: float | None = None
     exposure: float = 1.0

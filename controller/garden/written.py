@@ -113,6 +113,7 @@ class WrittenGround(Table):
     soil: Name | None = None
     mulch: Annotated[str, by(growing.mulch)] | None = None
     mulch_cover: Share | None = None
+    mulch_rain: Share | None = None
     exposure: Annotated[float, by(growing.EXPOSURE)] | None = None
     holds_rain: YesNo | None = None
     cover: Annotated[tuple[covers.WrittenCover, ...], by(covers.covers)] | None = None

@@ -70,6 +70,11 @@ _WRITTEN = (
 )
 
 
+# A reading of soil in percent by volume that its account starts anew from, and the taking back of
+# one, whose value is its number.
+SOIL_START, SOIL_START_BACK = "soil moisture as the new start", "soil start taken back"
+
+
 class Questions(DayQuestions, SeenQuestions):
     """The logbook, open for reading."""
 
@@ -266,6 +271,19 @@ class Questions(DayQuestions, SeenQuestions):
         """All readings of a kind, oldest first."""
         rows = self._rows("SELECT * FROM readings WHERE kind = ? ORDER BY at_utc, id", (kind,))
         return [reading_of(row) for row in rows]
+
+    def soil_starts(self) -> list[Reading]:
+        """Readings of soil that stand as an account's new start, oldest first."""
+        gone = {round(back.value) for back in self.readings(SOIL_START_BACK)}
+        return [start for start in self.readings(SOIL_START) if start.id not in gone]
+
+    def soil_starts_by_zone_day(self) -> dict[tuple[str, date], float]:
+        """The same as shares of volume; of one day the last that was written."""
+        return {
+            (start.zone, start.day): start.value / 100.0
+            for start in self.soil_starts()
+            if start.zone is not None and start.day is not None
+        }
 
     def begun_utc(self) -> datetime | None:
         """When this logbook was begun; what was given before stands nowhere in it."""

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 
+from controller.demand.mulch import mulch_of
 from controller.demand.records import ASSUMED, PLANNED, LedgerDay
 from controller.garden.model import Bed, Garden
 from controller.paper.amounts import day_cell, day_in_year, depth, short_day
@@ -124,7 +125,10 @@ def _ground(last: LedgerDay, bed: Bed | None) -> str:
     if last.wetted_fraction < 0.995:
         words.append(f"the line wets {100 * last.wetted_fraction:.0f} % of the ground")
     if bed is not None and bed.mulch != "none" and bed.mulch_cover > 0.0:
-        words.append(f"{bed.mulch} mulch on {100 * bed.mulch_cover:.0f} % of the ground")
+        lies = mulch_of(bed.mulch, bed.mulch_cover, bed.mulch_rain)
+        words.append(f"{bed.mulch} mulch on {100 * lies.cover:.0f} % of the ground")
+        if lies.rain_share < 1.0:
+            words.append(f"{100 * lies.rain_share:.0f} % of the rain gets in")
     if last.exposure != 1.0:
         kind = "exposed" if last.exposure > 1.0 else "sheltered"
         words.append(f"{kind}: {last.exposure:.2f} times the loss of open ground")

@@ -1,4 +1,7 @@
-"""Soil moisture as a person read it beside what the ledger says: a check, and no more than that."""
+"""Soil moisture as a person read it beside what the ledger says of the ground the line wets.
+
+A check: a reading becomes an account's new start only where a person says so.
+"""
 
 from __future__ import annotations
 
@@ -18,6 +21,14 @@ MOST_PCT = 70.0  # more water than any soil has room for; our choice
 FAR_PCT = 5.0  # a difference worth a look, in points; probes differ by half of that; our choice
 WET_LEFT = 0.9  # of the available water: wet; dry is what the crop feels; our choice
 _PERCENT = 100.0
+_DRIER = (
+    "water that did not come (a blocked row, a valve that stayed shut), rain that missed the bed, "
+    "a soil that holds less than the file's, or a probe beside the wetted ground"
+)
+_WETTER = (
+    "water or rain that nobody wrote down, a valve that drips, a soil that holds more than the "
+    "file's, or a probe right at a hole"
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,15 +41,23 @@ class SoilCheck:
     read: str
     reckoned: str
     far: bool
+    drier: bool = False  # the soil, than the ledger has it
 
     @property
     def words(self) -> str:
         """Both, as a person reads it."""
         where = f"{self.zone}, {self.part}" if self.part else self.zone
-        look = "; look at the soil, and note what was given or fell" if self.far else ""
-        return (
+        said = (
             f"Soil read on {short_day(self.day)}, {where}: {self.read}; "
-            f"the ledger says {self.reckoned}{look}."
+            f"the ledger says {self.reckoned}"
+        )
+        if not self.far:
+            return f"{said}."
+        causes = _DRIER if self.drier else _WETTER
+        return (
+            f"{said}; look at the soil. Likely: {causes}. Read it again at two or three places the "
+            "line wets; if it is so, put the cause right, or take the reading as the account's "
+            f'new start: rowgate note soil "{self.zone}" PERCENT --start.'
         )
 
     def row(self) -> dict[str, Any]:
@@ -90,8 +109,9 @@ def soil_checks(
 ) -> list[SoilCheck]:
     """Every reading beside the accounts of its zone that evening.
 
-    The ledger's moisture is the mean over the depth of the roots: field capacity less what is
-    missing. `field_capacity` is each zone's soil's, as a share of volume.
+    The ledger's moisture is that of the ground the line wets, the mean over the depth of the roots:
+    field capacity less what is missing. `field_capacity` is each zone's soil's, as a share of
+    volume.
     """
     rows: dict[tuple[str, date], list[LedgerDay]] = {}
     for row in ledger:
@@ -108,13 +128,14 @@ def soil_checks(
 def _check(reading: Reading, row: LedgerDay, field_capacity: float) -> SoilCheck:
     if reading.unit == BY_FEEL:
         reckoned = _feel(row)
-        far = reckoned != moisture_words(reading)
+        felt = moisture_words(reading)
+        far, drier = reckoned != felt, FEEL.index(felt) < FEEL.index(reckoned)
     else:
         depth_mm = 1000.0 * row.root_depth_m
-        missing = row.depletion_mm / depth_mm if depth_mm > 0.0 else 0.0
+        missing = row.wet_depletion_mm / depth_mm if depth_mm > 0.0 else 0.0
         percent = _PERCENT * max(0.0, field_capacity - missing)
         reckoned = f"{percent:.0f} % in the depth of the roots"
-        far = abs(percent - reading.value) > FAR_PCT
+        far, drier = abs(percent - reading.value) > FAR_PCT, reading.value < percent
     return SoilCheck(
         day=row.day,
         zone=row.zone,
@@ -122,12 +143,13 @@ def _check(reading: Reading, row: LedgerDay, field_capacity: float) -> SoilCheck
         read=moisture_words(reading),
         reckoned=reckoned,
         far=far,
+        drier=far and drier,
     )
 
 
 def _feel(row: LedgerDay) -> str:
     """How soil with so much missing would feel: dry from where the crop feels it."""
-    if row.depletion_mm > row.raw_mm:
+    if row.wet_depletion_mm > row.raw_mm:
         return "dry"
-    left = 1.0 - row.depletion_mm / row.taw_mm if row.taw_mm > 0.0 else 1.0
+    left = 1.0 - row.wet_depletion_mm / row.taw_mm if row.taw_mm > 0.0 else 1.0
     return "wet" if left >= WET_LEFT else "moist"

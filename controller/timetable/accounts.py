@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from datetime import date, timedelta
 
 from controller.demand.facts import Part
-from controller.demand.ledger import advance
+from controller.demand.ledger import advance, as_read
 from controller.demand.records import DayInput, LedgerDay
 from controller.demand.stages import SETTLING_LEAST_MM
 from controller.garden.model import Satisfy, UnlikeRows, Watering, Zone
@@ -133,6 +133,14 @@ class ZoneAccount:
                         lacking_mm=lacking_mm,
                         litres=lacking_mm * wet_m2 / self.divisor,
                     )
+
+    def as_read(self, moisture: float) -> None:
+        """The last evening as a person read it, a share of volume; of rows that are all alike."""
+        if len(self.parts) == 1 and self.ledgers[0]:
+            capacity = self.parts[0].soil.field_capacity
+            self.ledgers[0][-1] = as_read(
+                self.ledgers[0][-1], moisture=moisture, field_capacity=capacity
+            )
 
     def stored_of(self, litres: float) -> float:
         """What the driest quarter gets of litres given in one go, by today's figures. [L]"""

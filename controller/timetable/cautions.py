@@ -22,7 +22,7 @@ from controller.timetable.dosecheck import HOT_DAY_MM, of_dose
 from controller.timetable.finding import Finding, caution, unsaid
 from controller.timetable.jobs import Grounds
 from controller.timetable.placecheck import of_place
-from controller.timetable.plantingcheck import of_plantings
+from controller.timetable.plantingcheck import of_bare_rows, of_plantings
 from controller.timetable.setcheck import of_sets
 from controller.timetable.trust import barrel_words, zone_words
 from controller.timetable.undercover import of_covers
@@ -77,6 +77,7 @@ def _of_zone(zone: Zone, garden: Garden, grounds: Grounds, lines: Lines) -> list
         *_of_flow(where, zone, garden, flow, lines),
         *of_dose(where, zone, garden, grounds, flow, lines),
         *of_plantings(where, zone, grounds),
+        *of_bare_rows(where, zone, garden, flow),
         *of_covers(zone, garden),
     ]
 

@@ -1,9 +1,10 @@
 """From days of weather to days of demand: every day has an answer, and says what it stands on.
 
 Weather itself is chosen by the ladder of the weather room. Where it has no temperatures for a day,
-reference ET stands in: by the days just before, by what is normal in this garden, by its monthly
-climate table, and at last by the season's table; rain is then what somebody measured, or unknown.
-docs/weather-ladder.md tells the whole ladder with its figures.
+or those of a thermometer that stands still, reference ET stands in: by the days just before, by
+what is normal in this garden, by its monthly climate table, and at last by the season's table; rain
+is then what somebody measured, or unknown. docs/weather-ladder.md tells the whole ladder with its
+figures.
 
 All of it is a pure function of the rows known: when better rows arrive, the days they touch come
 out anew, and whatever is reckoned from them changes once, by the difference.
@@ -32,6 +33,7 @@ from controller.weather.ladder import (
     best_of,
     ranked_rows,
 )
+from controller.weather.series import without_dead_thermometers
 
 __all__ = [
     "CLIMATE_DAYS",
@@ -107,8 +109,9 @@ def demand_days(
         If there is no such climate.
     """
     back = date.min if first is None else first - LOOK_BACK
-    by_day, rungs = ranked_rows((w for w in weather if back <= w.day <= last), order=order)
-    remarks: list[str] = []
+    ranked, rungs = ranked_rows((w for w in weather if back <= w.day <= last), order=order)
+    by_day, stuck = without_dead_thermometers(ranked)
+    remarks: list[str] = [*stuck]
     best: dict[date, BestDay] = {}
     known: dict[date, KnownDay] = {}
     for day, rows in by_day.items():

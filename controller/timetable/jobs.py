@@ -43,8 +43,9 @@ class Given:
     `litres` is by zone and local day, and `stored_litres` what of them was logged as credited to
     the driest quarter; `slots` the highest slot that has gone past planning; `soaking_until_utc`
     when a zone's last pulse will have soaked away; `fallen_mm` what the garden's own gauge has
-    caught, also today. `noted_on` is the day on which the last note of a zone's day was written,
-    `record` says of which days the logbook knows at all.
+    caught, also today. `noted_on` is the day on which the last note of a zone's day was written;
+    `soil_starts` water in the soil that a person read and takes as the account's new start from
+    that evening on, a share of volume; `record` says of which days the logbook knows at all.
     """
 
     litres: Mapping[tuple[str, date], float]
@@ -55,6 +56,7 @@ class Given:
     stored_litres: Mapping[tuple[str, date], float] = field(default_factory=dict)
     noted_on: Mapping[tuple[str, date], date] = field(default_factory=dict)
     record: Record = NO_RECORD
+    soil_starts: Mapping[tuple[str, date], float] = field(default_factory=dict)
 
 
 NOTHING_GIVEN = Given(litres={}, slots={}, soaking_until_utc={})
@@ -138,8 +140,8 @@ class Reckoning:
             outlook = Outlook(
                 day=day,
                 days=self.days,
-                coming_mm=to_come_mm(self.coming_mm, day),
-                fallen_mm=self.fallen_mm(day),
+                coming_mm=part.mulch.rain_share * to_come_mm(self.coming_mm, day),
+                fallen_mm=part.mulch.rain_share * self.fallen_mm(day),
                 wait_days=days_to_next_window(self.garden.watering, zone.valve.kind, day),
                 rain_doubt_days=_rain_doubt_days(ledger),
                 refill_at=self.garden.watering.refill_at

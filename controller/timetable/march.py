@@ -181,6 +181,7 @@ class March:
             stored_litres=stored_litres,
             water_from=ASSUMED,
         )
+        self._as_read(zone, day)
 
     def _credit_written(self, zone: Zone, day: date, planned: GivenOnDay) -> None:
         """Credit what is written of a day, and what is planned beside it."""
@@ -197,3 +198,10 @@ class March:
             stored_litres=stored,
             water_from=PLANNED if planned.litres > 0.0 else RECORDED,
         )
+        self._as_read(zone, day)
+
+    def _as_read(self, zone: Zone, day: date) -> None:
+        """Take what a person read of the soil as the account's new start, where one says so."""
+        moisture = self.reckoning.given.soil_starts.get((zone.name, day))
+        if moisture is not None:
+            self.accounts[zone.name].as_read(moisture)

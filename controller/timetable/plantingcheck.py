@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from datetime import date
 
+from controller.demand.facts import rows_named
 from controller.demand.salts import CLASSES, leaching_share_of, salt_stress_of, water_class
 from controller.garden.model import Garden, Planting, Site, Zone
-from controller.garden.show import show_about, show_length
+from controller.garden.show import show_about, show_length, show_volume
+from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.flows import ZoneFlow
+from controller.timetable.accounts import LEAST_UNIFORMITY
+from controller.timetable.dose import even_litres
+from controller.timetable.dosecheck import HOT_DAY_MM
 from controller.timetable.finding import Finding, caution
 from controller.timetable.jobs import Grounds
-from controller.units import M_PER_FT
+from controller.units import M_PER_FT, m3_from_l
 from crops.catalogue import Crop
 
 # Close crops (carrots, onions, salad) are drilled every few inches, big plants get a group of holes
@@ -21,6 +27,8 @@ _NO_NEARER = 1.1
 # Our choice.
 _LATE_MONTHS = {True: frozenset((9, 10, 11, 12, 1)), False: frozenset((3, 4, 5, 6, 7))}
 _LONGEST_WINTER_DAYS = 200
+# Less of the water than this, given to bare rows, is not worth a plug. Our choice.
+_BARE_SHARE = 0.1
 
 
 def of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
@@ -55,6 +63,44 @@ def of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
                 )
                 found[words] = None
     return [caution(where, words) for words in found]
+
+
+def of_bare_rows(where: str, zone: Zone, garden: Garden, flow: ZoneFlow) -> list[Finding]:
+    """Rows on the zone's valve that hold nothing all the while others are watered."""
+    in_use = [number for number, row in enumerate(zone.rows, 1) if not row.plugged]
+    found: dict[tuple[int, ...], Finding] = {}
+    for planting in zone.plantings:
+        stand = {
+            number
+            for other in zone.plantings
+            if other.start <= planting.until and planting.start <= other.until
+            for number in other.rows or in_use
+        }
+        bare = tuple(number for number in in_use if number not in stand)
+        bare_m3_s = sum(flow.rows[number - 1].flow_m3_s for number in bare)
+        if bare in found or bare_m3_s < _BARE_SHARE * flow.flow_m3_s:
+            continue
+        planted = [number for number in in_use if number in stand]
+        even = with_drilling_scatter(flow.evenness, garden.watering.drilling_scatter)
+        hot_m3 = m3_from_l(
+            even_litres(
+                net_mm=HOT_DAY_MM,
+                ground_m2=sum(zone.rows[number - 1].ground_m2 for number in planted),
+                evenness=max(even, LEAST_UNIFORMITY),
+            )
+        )
+        beside_m3 = hot_m3 * bare_m3_s / max(flow.flow_m3_s - bare_m3_s, 1e-9)
+        us, many = garden.us_units, len(bare) > 1
+        found[bare] = caution(
+            where,
+            f"{rows_named(bare)} {'hold' if many else 'holds'} nothing from {planting.start} to "
+            f"{planting.until}, and {'take' if many else 'takes'} "
+            f"{100 * bare_m3_s / flow.flow_m3_s:.0f} % of the valve's water: on a hot day "
+            f"{show_volume(beside_m3, us)} beside {show_volume(hot_m3, us)} for "
+            f"{rows_named(planted)}; plug {'them' if many else 'it'} (plugged = true) until "
+            "something stands there",
+        )
+    return list(found.values())
 
 
 def perennials(garden: Garden, grounds: Grounds) -> list[tuple[str, str]]:

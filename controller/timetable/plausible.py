@@ -25,6 +25,7 @@ RECORD_RAIN_MM = 1825.0
 UNLIKELY_RAIN_MM = 127.0
 # A soaking of so many times what the whole root zone holds drains nearly all of it; our choice.
 UNLIKELY_TAW = 3.0
+MOST_MOISTURE_PCT = 55.0
 BARE_DEPTH_M = 1.0  # of the soil, where nothing was ever planted; our choice
 DAYS_LATE = 300  # a note is seldom so late, and last year's date by habit is later; our choice
 _DAY_S = 86_400.0
@@ -60,6 +61,30 @@ def of_rain(mm: float, before_mm: float, day: date, *, us_units: bool) -> Doubt 
         return Doubt(
             words=f"{found}; over {shown(UNLIKELY_RAIN_MM)} in a day is seldom seen. If it fell "
             "over several days, note each with its own --on"
+        )
+    return None
+
+
+def of_moisture(percent: float, zone: Zone, *, grounds: Grounds) -> Doubt | None:
+    """What is doubtful of so much water in the depth of the roots. [% by volume]
+
+    Roots leave no soil much drier than its wilting point, and evaporation only its surface down to
+    half of that (FAO-56 (1998), eq. 73); no mineral soil has room for more than `MOST_MOISTURE_PCT`
+    of water (saturated clay; from memory).
+    """
+    soil = grounds.soil(zone.bed.soil)
+    least_pct = 50.0 * soil.wilting_point
+    found = f"found {percent:g} % of the soil's volume for {zone.name}"
+    if percent < least_pct:
+        words = f"{found}; {zone.bed.soil} among roots is never under about {least_pct:.0f} %"
+        if percent <= 1.0:
+            words += f". A probe that shows a share means {100.0 * percent:g} %"
+        return Doubt(words=words)
+    if percent > MOST_MOISTURE_PCT:
+        return Doubt(
+            words=f"{found}; soil full of water has {MOST_MOISTURE_PCT:g} % at most. A probe whose "
+            "scale ends at 100 shows no percent by volume: see its leaflet, or note how the soil "
+            "feels"
         )
     return None
 

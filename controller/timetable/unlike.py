@@ -11,7 +11,7 @@ from controller.timetable.wants import Want
 
 # Under this part of the flow due to a ground, dividing by it would flood the rest. Our choice.
 LEAST_SHARE = 0.4
-_WORTH_SAYING_MM = 0.5  # more than it lacks, before the loss to another row is named
+_WORTH_SAYING_MM = 0.5  # more or less than it lacks, before a row is named
 
 
 def depth_of(zone: Zone, account: ZoneAccount, wants: Mapping[int, Want]) -> tuple[float, Want]:
@@ -44,16 +44,26 @@ def loss_words(
     *,
     us_units: bool,
 ) -> str:
-    """For a zone of unlike rows: whose need it is, and what the others get beyond theirs."""
+    """For a zone of unlike rows: whose need it is, what the others get beyond theirs, or lack."""
     if len(account.parts) == 1:
         return ""
-    words = f"; for {chosen.part.name}"
+    mean = zone.unlike_rows is UnlikeRows.MEAN
+    words = "; for the mean of its rows" if mean else f"; for {chosen.part.name}"
     for number, (part, share) in enumerate(zip(account.parts, account.shares, strict=True)):
-        want = wants.get(number)
-        if part is chosen.part or part.ground_m2 <= 0.0:
+        if part.ground_m2 <= 0.0:
             continue
         gets = spread_mm * zone.ground_m2 * share / part.ground_m2  # its driest quarter
-        beyond = gets - (0.0 if want is None else want.missing_mm)
-        if beyond >= _WORTH_SAYING_MM:
-            words += f"; {part.name} gets {show_depth(beyond, us_units)} more than it lacks"
+        want = wants.get(number)
+        verb = "get" if len(part.rows) > 1 else "gets"
+        it = "they lack" if len(part.rows) > 1 else "it lacks"
+        if want is None or want.dries:
+            if gets >= _WORTH_SAYING_MM:
+                why = "where nothing stands" if want is None else "drying down"
+                words += f"; {part.name}, {why}, {verb} {show_depth(gets, us_units)}"
+        elif want.due and want.net_mm - gets >= _WORTH_SAYING_MM:
+            lacks = show_depth(want.net_mm - gets, us_units)
+            words += f"; {part.name} {verb} {lacks} less than {it}"
+        elif part is not chosen.part and gets - want.missing_mm >= _WORTH_SAYING_MM:
+            beyond = show_depth(gets - want.missing_mm, us_units)
+            words += f"; {part.name} {verb} {beyond} more than {it}"
     return words

@@ -42,6 +42,7 @@ class Want:
     allowed_mm: float = 0.0
     spread: bool = False  # over all of the day's windows
     due: bool = True
+    dries: bool = False  # it is to dry down: all it gets is too much
 
     @property
     def missing_mm(self) -> float:
@@ -78,7 +79,13 @@ def want_of(
     at = facts.course.on(outlook.day)
     if at.stopped:
         return Want(
-            part=part, evening=evening, net_mm=0.0, urgency=0.0, words="it dries down", due=False
+            part=part,
+            evening=evening,
+            net_mm=0.0,
+            urgency=0.0,
+            words="it dries down",
+            due=False,
+            dries=True,
         )
     share = outlook.refill_at if outlook.refill_at is not None else at.refill_at
     if at.phase == "seedbed":
@@ -137,12 +144,7 @@ def want_of(
         less = show_depth((need.net_mm - net) * part.line_fraction, outlook.us_units)
         words += f"; less {less} for rain that is likely"
     if leach > 0.0:
-        mine = [d for d in account if d.account == evening.account]
-        owed = leaching_owed_mm(
-            entered_mm=sum(d.watered_mm - d.passed_mm for d in mine) / part.line_fraction,
-            drained_mm=sum(d.wet_drained_mm for d in mine),
-            share=leach,
-        )
+        owed = _leaching_owed_mm(part, account, leach)
         # The day's own use drinks first of what is given beyond the depletion: only what is left
         # then drains. At most that and, of both, what a steady share would be.
         today_mm = once_wet / outlook.wait_days
@@ -152,6 +154,20 @@ def want_of(
             salt = show_depth(extra * part.line_fraction, outlook.us_units)
             words = f"{words}; with {salt} to wash out salt"
     return want(net, words, due=net > 0.0)
+
+
+def _leaching_owed_mm(part: Part, account: Sequence[LedgerDay], share: float) -> float:
+    """What the wetted ground owes since this planting's account began, day by day."""
+    owed = 0.0
+    for past in account:
+        if past.account == account[-1].account:
+            owed = leaching_owed_mm(
+                owed_mm=owed,
+                entered_mm=max(past.watered_mm - past.passed_mm, 0.0) / part.line_fraction,
+                drained_mm=past.wet_drained_mm,
+                share=share,
+            )
+    return owed
 
 
 def _full_roots_m(part: Part, facts: PlantingFacts) -> float:

@@ -26,6 +26,11 @@ STUCK_DAYS: Mapping[str, int] = {
     "solar_mj_m2": 5,
     "wind_m_s": 3,
 }
+# Nought is no sun in the polar night, and no wind, which `calm_spells` looks at.
+_TRUE_NOUGHTS = frozenset({"solar_mj_m2", "wind_m_s"})
+# A thermometer whose lowest is its highest on so many days running, the same on each, tells nothing
+# of the air: its days are taken as without temperatures. Our choice: real air moves every day.
+DEAD_DAYS = 3
 # A run is named when chance would give less than this many such runs in the whole file: our choice.
 CHANCE_RUNS = 0.05
 SATURATED_PCT = 99.0  # air in fog stays there for days, and so does a good sensor
@@ -85,6 +90,43 @@ def stuck_figures(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[
                 f"from {run[0].day}; is the sensor stuck?"
             )
     return remarks
+
+
+def without_dead_thermometers(
+    by_day: Mapping[date, Sequence[WeatherDay]],
+) -> tuple[dict[date, list[WeatherDay]], tuple[str, ...]]:
+    """Each day's rows without temperatures of a thermometer that stood still, and what is said.
+
+    One source's measured days of one same figure, lowest and highest alike, `DEAD_DAYS` and more
+    running. Their other figures stay.
+    """
+    still: dict[str, list[WeatherDay]] = {}
+    for day in sorted(by_day):
+        for row in by_day[day]:
+            if row.measured and row.tmin_c is not None and row.tmin_c == row.tmax_c:
+                still.setdefault(row.source, []).append(row)
+    dead: set[tuple[date, str]] = set()
+    remarks = []
+    for source, alike in still.items():
+        for run in _runs(alike, lambda a, b: a.tmin_c == b.tmin_c):
+            if len(run) < DEAD_DAYS:
+                continue
+            dead |= {(row.day, source) for row in run}
+            remarks.append(
+                f"{spans(row.day for row in run)}: the thermometer of {source or 'the record'} "
+                f"stood at {run[0].tmin_c:.4g} °C; it is taken as stuck, and its temperatures are "
+                "not used"
+            )
+    rows = {
+        day: [
+            row.with_(tmin_c=None, tmax_c=None)
+            if row.measured and (day, row.source) in dead
+            else row
+            for row in found
+        ]
+        for day, found in by_day.items()
+    }
+    return rows, tuple(remarks)
 
 
 def calm_spells(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str]:
@@ -250,8 +292,8 @@ def _always(_before: WeatherDay, _after: WeatherDay) -> bool:
 
 
 def _may_stick(name: str, value: float | None) -> bool:
-    if value is None or value == 0.0:
-        return False  # nought is the business of other checks, and a true zero in the polar night
+    if value is None or (value == 0.0 and name in _TRUE_NOUGHTS):
+        return False
     return not (name.startswith("rh_") and value >= SATURATED_PCT)
 
 

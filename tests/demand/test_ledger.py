@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.plots import day, days, ground, planted, plot
 
-from controller.demand.ledger import advance, ledger_over, next_day
+from controller.demand.ledger import advance, as_read, ledger_over, next_day
 from controller.errors import OutOfRange
 from controller.garden.model import Coefficients
 from crops.catalogue import load
@@ -82,6 +82,38 @@ def one_day(previous=None, *, zone, soil=LOAM, watered_mm=0.0, number=0, **weath
     )
 
 
+def test_what_film_sheds_enters_neither_store_nor_either_surface():
+    leek = planted("leek", 0, 100)
+    dry = [(5.0, 0.0)] * 12
+    under = {
+        share: ledger_over(
+            ground(
+                plot(leek, mulch="plastic", mulch_cover=0.5, mulch_rain=share, holds_rain=True),
+                LOAM, CROPS, days([*dry, (0.0, 6.0)]), line_fraction=0.4,
+                coefficients=Coefficients.DUAL,
+            ),
+            days([*dry, (0.0, 6.0)]),
+            {},
+        )
+        for share in (1.0, 0.25)
+    }  # fmt: skip
+    before, (all_in, some) = under[1.0][-2], (under[share][-1] for share in (1.0, 0.25))
+    assert before == under[0.25][-2]
+    # WORKED: a quarter of 6 mm is 1.5; what is shed, 4.5 mm, is run off.
+    assert (all_in.runoff_mm, some.runoff_mm) == (0.0, approx(4.5))
+    assert left_over(some) == approx(0.0, abs=1e-9)
+    for store in (
+        "wet_depletion_mm", "rest_depletion_mm", "surface_depletion_mm",
+        "rest_surface_depletion_mm",
+    ):  # fmt: skip
+        was = getattr(before, store)
+        assert was > 6.0
+        # A surface lacks no more than its root zone, which may hold a little more.
+        slack = 0.1 if "surface" in store else 1e-9
+        assert getattr(all_in, store) == approx(was - 6.0, abs=slack)
+        assert getattr(some, store) == approx(was - 1.5, abs=slack)
+
+
 def over(zone, run, watered=None):
     return ledger_over(ground(zone, LOAM, CROPS, run), run, watered or {})
 
@@ -101,6 +133,26 @@ def test_every_day_closes_and_hands_its_depletion_to_the_next(season):
         assert found.drained_mm >= 0.0
     for before, after in pairwise(ledger):
         assert after.start_depletion_mm == before.depletion_mm
+
+
+@given(season=seasons(), moisture=st.floats(0, 0.6))
+@settings(max_examples=50, deadline=None)
+def test_a_day_that_starts_anew_from_a_reading_closes_too(season, moisture):
+    part, run, watered = season
+    was = ledger_over(part, run, watered)[-1]
+    now = as_read(was, moisture=moisture, field_capacity=part.soil.field_capacity)
+    assert left_over(now) == approx(0.0, abs=1e-9)
+    assert 0.0 <= now.wet_depletion_mm <= now.taw_mm
+    assert 0.0 <= now.surface_depletion_mm <= was.surface_depletion_mm
+    wet = now.wetted_fraction
+    together = wet * now.wet_depletion_mm + (1.0 - wet) * now.rest_depletion_mm
+    assert now.depletion_mm == approx(together, abs=1e-9)
+    if was.crop is None:
+        assert now == was
+    else:
+        # FAO-56 (1998), eq. 87.
+        missing = 1000.0 * (part.soil.field_capacity - moisture) * now.root_depth_m
+        assert now.wet_depletion_mm == approx(min(max(missing, 0.0), now.taw_mm))
 
 
 @given(season=seasons())

@@ -47,6 +47,10 @@ BROKEN = [
     ),
     (in_zone("mulch = true"), 'mulch: found true; a mulch is "none", "straw", '),
     (
+        in_zone("mulch_rain = 0.4"),
+        "mulch_rain: found it without a mulch; name that too, as in mulch = ",
+    ),
+    (
         in_zone("mulch_cover = 0.8"),
         "mulch_cover: found it without a mulch; name that too, as in mulch = ",
     ),
@@ -236,6 +240,18 @@ def test_a_zone_without_a_bed_tells_of_its_ground_itself():
     ).zones
     bed = zone.bed
     assert (bed.mulch, bed.mulch_cover, bed.exposure, bed.holds_rain) == ("bark", 0.5, 0.9, True)
+
+
+def test_the_rain_under_a_mulch_is_a_figure_of_its_own():
+    (zone,) = read(in_zone('mulch = "film"\nmulch_rain = "40 %"')).zones
+    assert zone.bed.mulch_rain == pytest.approx(0.4)
+    # WORKED: 3 x 0.02 + 0.25 = 0.31 of what falls on the film; half of the ground is open.
+    (zone,) = read(in_zone('mulch = "plastic"\nmulch_cover = 0.5')).zones
+    assert zone.bed.mulch_rain == pytest.approx(0.5 + 0.5 * 0.31)
+    assert told(in_zone('mulch = "plastic"'))[('zone "leeks"', "mulch_rain")] == "0.31"
+    (zone,) = read(in_zone('mulch = "straw"')).zones
+    assert zone.bed.mulch_rain is None
+    assert ('zone "leeks"', "mulch_rain") not in told(in_zone('mulch = "straw"'))
 
 
 def test_plantings_overlap_in_time_only_on_different_rows():

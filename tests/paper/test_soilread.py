@@ -72,13 +72,16 @@ def test_what_is_neither_is_refused(words: str) -> None:
 
 def test_the_ledgers_moisture_is_field_capacity_less_what_is_missing(row: LedgerDay) -> None:
     """WORKED: 45 mm missing from 0.5 m of roots are 9 points under field capacity (29 %)."""
-    at = replace(row, depletion_mm=45.0, root_depth_m=0.5)
+    at = replace(row, wet_depletion_mm=45.0, depletion_mm=20.0, root_depth_m=0.5)
     (check,) = soil_checks([_read(22.0)], [at], {"a": 0.29})
     assert (check.read, check.reckoned) == ("22 % by volume", "20 % in the depth of the roots")
     assert not check.far
     (far,) = soil_checks([_read(26.0)], [at], {"a": 0.29})
     assert far.far
-    assert "look at the soil" in far.words
+    assert "look at the soil. Likely: water or rain that nobody wrote down" in far.words
+    (far,) = soil_checks([_read(14.0)], [at], {"a": 0.29})
+    assert far.far and "Likely: water that did not come" in far.words
+    assert 'rowgate note soil "a" PERCENT --start' in far.words
 
 
 @pytest.mark.parametrize(
@@ -87,7 +90,7 @@ def test_the_ledgers_moisture_is_field_capacity_less_what_is_missing(row: Ledger
 def test_the_ledger_is_put_as_a_hand_would_feel_it(
     row: LedgerDay, depletion_mm: float, feels: str
 ) -> None:
-    at = replace(row, depletion_mm=depletion_mm, taw_mm=100.0, raw_mm=40.0)
+    at = replace(row, wet_depletion_mm=depletion_mm, taw_mm=100.0, raw_mm=40.0)
     for value, word in enumerate(("dry", "moist", "wet")):
         (check,) = soil_checks([_read(float(value), BY_FEEL)], [at], {"a": 0.29})
         assert check.reckoned == feels

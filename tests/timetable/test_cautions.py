@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import date, time
 
+from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 
 from controller.garden.model import (
@@ -265,6 +267,32 @@ def test_only_the_rows_a_crop_stands_on_are_judged_for_it() -> None:
     beside = (_stands("winter_squash", rows=(1,)), _stands("leek", rows=(2,)))
     assert "stay dry" not in _planted(*beside)
     assert "row 1: holes stand 61 cm apart" in _planted(_stands("leek", rows=(1,)))
+
+
+def test_bare_rows_on_a_planted_valve_are_named_with_their_litres_and_the_cure() -> None:
+    five, slow = tuple(a_row() for _ in range(5)), Opening(alone_flow_m3_s=m3_s_from_l_min(4.0))
+
+    def said(*plantings: Planting, rows: tuple[Row, ...] = five) -> list[str]:
+        found = _found(a_garden(a_zone(rows=rows, plantings=plantings, opening=slow)))
+        return [f.words for f in found if "nothing from" in f.words]
+
+    (words,) = said(_stands("leek", rows=(1,)))
+    assert words.startswith(
+        "rows 2, 3, 4 and 5 hold nothing from 2031-04-20 to 2031-10-10, and take 80 % of the valve"
+    )
+    assert words.endswith("plug them (plugged = true) until something stands there")
+    # WORKED: 6 mm on 8 ft x 0.6 m = 1.463 m2 are 8.8 L, over the evenness about 9.5; the four rows
+    # take four times that.
+    bare, own = (float(n) for n in re.findall(r"([\d.]+) L", words))
+    assert 8.8 < own < 11.0 and bare == approx(4.0 * own, rel=0.02)
+    assert said(_stands("leek")) == []
+    plugged = (five[0], *(replace(row, plugged=True) for row in five[1:]))
+    assert said(_stands("leek", rows=(1,)), rows=plugged) == []
+    # Rows planted while the others stand are not bare, nor is a zone between its crops.
+    late = replace(_stands("carrot", rows=(2, 3, 4, 5)), start=date(2031, 7, 1))
+    assert said(_stands("leek", rows=(1,)), late) == []
+    after = replace(late, start=date(2031, 11, 1), until=date(2032, 3, 1))
+    assert len(said(_stands("leek", rows=(1,)), after)) == 2
 
 
 def test_salty_water_is_told_of_by_crop_and_sweet_water_is_not() -> None:

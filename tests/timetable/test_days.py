@@ -60,6 +60,33 @@ def test_a_measured_day_has_its_own_reference_et() -> None:
     assert found.days[BEGINS].method == eto.method
 
 
+@pytest.mark.parametrize("figure", [0.0, 31.0])
+def test_a_stuck_thermometer_is_said_and_its_days_get_stand_in_temperatures(figure: float) -> None:
+    dead = {"tmin_c": figure, "tmax_c": figure}
+    rows = [a_day(n, **(dead if 20 <= n < 34 else {})) for n in range(40)]
+    found = demand_days(rows, SITE, first=BEGINS, last=BEGINS + 39 * DAY)
+    gone = demand_days(
+        [r if r.tmin_c != figure else r.with_(tmin_c=None, tmax_c=None) for r in rows],
+        SITE, first=BEGINS, last=BEGINS + 39 * DAY,
+    )  # fmt: skip
+    assert found.days == gone.days
+    said = [r for r in found.remarks if "taken as stuck" in r]
+    assert len(said) == 1 and said[0].startswith("2031-06-21 to 2031-07-04: the thermometer of st")
+    for n in range(20, 34):
+        day = found.days[BEGINS + n * DAY]
+        assert day.source == "stand-in"
+        # By warmth the clock goes on as on the days before: 12 to 27 C.
+        assert day.tmin_c is not None and 8.0 < day.tmin_c < 16.0
+        assert day.tmax_c is not None and 20.0 < day.tmax_c < 30.0
+    # Another thermometer that moves has the word before any stand-in.
+    roof = [a_day(n, source="roof", tmin_c=9.5) for n in range(20, 34)]
+    both = demand_days([*rows, *roof], SITE, first=BEGINS, last=BEGINS + 39 * DAY)
+    assert both.days[BEGINS + 25 * DAY].tmin_c == 9.5
+    two = demand_days([a_day(n, **(dead if n in (20, 21) else {})) for n in range(40)], SITE,
+                      last=BEGINS + 39 * DAY)  # fmt: skip
+    assert two.days[BEGINS + 20 * DAY].tmin_c == figure
+
+
 def season_mm(day: date) -> float:
     return season_eto_mm_day(
         day,

@@ -64,9 +64,10 @@ def test_no_seedbed_is_short_by_its_own_ledger(year: int, coefficients: Coeffici
     timetable = season(year, coefficients)
     seedbeds = [row for row in timetable.ledger if row.phase == "seedbed"]
     assert {row.zone for row in seedbeds} == {f"{crop} {kind}" for crop in SOWN for kind in KINDS}
-    # The single Kc of a wide bed, drawn from its strip alone, may ask more in a day than that holds.
-    fair = [r for r in seedbeds if r.etc_mm / r.wetted_fraction < 0.8 * r.taw_mm]
-    assert len(fair) > 0.9 * len(seedbeds)
+    # The single Kc of a wide bed, from its strip alone, may ask more in a day than that holds.
+    single = coefficients is Coefficients.SINGLE
+    fair = [r for r in seedbeds if not single or r.etc_mm / r.wetted_fraction < 0.8 * r.taw_mm]
+    assert len(fair) > 0.8 * len(seedbeds)
     assert [(r.zone, r.day, r.stress) for r in fair if r.stress < 0.98] == []
     # However late it comes up, it is no grown crop before.
     assert {row.stage for row in seedbeds} == {"initial"}

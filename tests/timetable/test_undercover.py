@@ -13,6 +13,8 @@ from support.gardens import a_garden, a_zone, even_days
 from support.given import NOTHING_GIVEN
 from support.mornings import a_plan, catalogue
 
+from controller.demand.facts import Season, parts_of
+from controller.demand.ledger import advance
 from controller.demand.records import DayInput, LedgerDay
 from controller.garden.model import Bed, Cover, Garden, Opening, Planting, Zone
 from controller.hydraulics.lines import Lines
@@ -116,6 +118,36 @@ def test_the_tunnel_s_skin_comes_off_on_its_day() -> None:
     assert math.fsum(r.rain_mm for r in rows.values()) == 12.0 * rained > 0.0
 
 
+def test_film_that_sheds_rain_is_watered_for_what_it_sheds() -> None:
+    """Played on the ground as it is, where a third of the rain gets in."""
+    days = rainy(SET_OUT - DAY, LIFTED)
+    film = replace(under().bed, mulch="plastic", mulch_rain=1.0 / 3.0)
+    so, felt = replace(under(), bed=film), {}
+    for said in (None, 1.0):  # the default; and all of it, as if it soaked in at the edges
+        zone = replace(under(), bed=replace(film, mulch_rain=said))
+        given = season(a_garden(zone), days)
+        wetted = given[-1].wetted_fraction
+        (part,) = parts_of(
+            so,
+            catalogue().soil("loam"),
+            Season(crop_for=catalogue().crop, days=days),
+            wetted_m2=lambda row, wetted=wetted: row.ground_m2 * wetted,
+        )
+        ledger: list[LedgerDay] = []
+        for row in given:
+            ledger.append(
+                advance(
+                    ledger[-1] if ledger else None,
+                    part=part,
+                    today=days[row.day],
+                    watered_mm=row.watered_mm,
+                    stored_mm=row.watered_mm - row.passed_mm,
+                )
+            )
+        felt[said] = sum(row.stress < 0.999 for row in ledger)
+    assert felt[None] == 0 and felt[1.0] > 5
+
+
 def one_morning(
     *covers: Cover,
     rain_mm: float | None = 0.0,
@@ -154,6 +186,30 @@ def test_rain_that_the_gauge_caught_outside_is_multiplied_too() -> None:
     share = one_morning().ledger[-1].wetted_fraction
     less = net_mm(FLEECE, fallen_mm=0.0) - net_mm(FLEECE, fallen_mm=5.0)
     assert less == approx(4.0 * share)
+
+
+def test_rain_that_film_sheds_lowers_no_dose() -> None:
+    """Under a fleece over film what passes both: of the gauge's rain and of the forecast's."""
+
+    def morning(film: bool, *, fallen_mm: float | None = None, coming_mm: float = 0.0) -> float:
+        days = even_days(FIRST - 10 * DAY, FIRST)
+        days[FIRST] = replace(
+            days[FIRST], rain_mm=fallen_mm or coming_mm, measured=False, rain_chance_pct=90.0
+        )
+        bed = replace(under(FLEECE).bed, mulch="plastic", mulch_rain=0.5 if film else 1.0)
+        given = (
+            NOTHING_GIVEN
+            if fallen_mm is None
+            else replace(NOTHING_GIVEN, fallen_mm={FIRST: fallen_mm})
+        )
+        (dose,) = a_plan(a_garden(replace(under(), bed=bed)), days, first=FIRST, given=given).doses
+        return dose.net_mm
+
+    # WORKED: 0.8 x 0.5 = 0.4 of the rain outside; a film that sheds half of 10 mm is one that lets
+    # in all of 5.
+    assert morning(True, fallen_mm=4.0) == approx(morning(False, fallen_mm=2.0))
+    assert morning(True, coming_mm=10.0) == approx(morning(False, coming_mm=5.0))
+    assert morning(False, coming_mm=10.0) < morning(True, coming_mm=10.0) < morning(True)
 
 
 def test_unknown_rain_raises_no_doubt_where_none_passes() -> None:

@@ -106,6 +106,12 @@ def test_the_mean_gives_what_all_rows_miss_together() -> None:
     (dose,) = plan.doses
     assert dose.net_mm == approx(sum(missing) / 2.0, rel=1e-9)
     assert min(missing) + 0.5 < dose.net_mm < max(missing)
+    # Row 1 is the tomato's, which lacks more when either is due.
+    more, less = (show_depth(abs(m - dose.net_mm), False) for m in missing)
+    first, second = ("less", "more") if missing[0] > missing[1] else ("more", "less")
+    assert "; for the mean of its rows; " in dose.why.words
+    assert f"row 1 gets {more} {first} than it lacks" in dose.why.words
+    assert f"row 2 gets {less} {second} than it lacks" in dose.why.words
 
 
 def test_the_neediest_gets_its_depth_by_its_own_rows_share_of_the_flow() -> None:
@@ -163,7 +169,24 @@ def test_a_row_that_dries_down_is_not_what_a_zone_is_watered_for() -> None:
     plans, _ = mornings(both(onion, LETTUCE), DAYS, first=SPRING, last=TODAY, seen=[fallen])
     after = [d for day, plan in plans.items() if day >= fallen.day for d in plan.doses]
     assert after and all("for row 2" in dose.why.words for dose in after)
-    assert ledger_of(plans[TODAY], part="row 1")[TODAY].phase == "dry-down"
+    dries = ledger_of(plans[TODAY], part="row 1")
+    assert dries[TODAY].phase == "dry-down"
+    # What it gets with the other's water is said, and is what its account is credited with.
+    for dose in after:
+        assert f"; row 1, drying down, gets {show_depth(dose.net_mm, False)}" in dose.why.words
+        day = dries[dose.day]
+        assert day.watered_mm - day.passed_mm == approx(dose.net_mm, rel=0.05)
+
+
+def test_rows_where_nothing_stands_are_said_to_get_their_share() -> None:
+    five = tuple(a_row(8.0) for _ in range(5))
+    garden = both(TOMATO, rows=five)
+    plans, _ = mornings(garden, DAYS, first=SPRING, last=TODAY)
+    doses = [dose for plan in plans.values() for dose in plan.doses]
+    assert len(doses) > 3
+    for dose in doses:
+        gets = show_depth(dose.net_mm, False)
+        assert f"rows 2, 3, 4 and 5, where nothing stands, get {gets}" in dose.why.words
 
 
 def test_what_was_seen_of_one_crop_leaves_the_other_as_it_was() -> None:

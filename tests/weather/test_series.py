@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from support.weather import FIRST, days, read
 
 from controller.weather.day import WeatherDay
-from controller.weather.series import odd_means, odd_series, spans
+from controller.weather.series import odd_means, odd_series, spans, without_dead_thermometers
 
 
 def clear(day: date) -> float:
@@ -68,6 +68,30 @@ def test_a_stuck_sensor_is_named_with_its_first_day(field: str, value: float, co
     weather[100 : 100 + count] = [d.with_(**{field: value}) for d in weather[100 : 100 + count]]
     (remark,) = look(weather)
     assert remark.startswith(f"{field}: {value:g} on {count} days running from 2031-04-11")
+
+
+@pytest.mark.parametrize("field", ["tmin_c", "tmax_c", "dewpoint_c", "rh_min_pct"])
+def test_a_sensor_stuck_at_nought_is_stuck_too(field: str) -> None:
+    (remark,) = odd_series(days(6, **{field: 0.0}), {})
+    assert remark.startswith(f"{field}: 0 on 6 days running from 2031-06-01")
+    assert odd_series(days(6, solar_mj_m2=0.0), {}) == ()
+
+
+def test_a_thermometer_that_stands_still_tells_nothing_of_the_air() -> None:
+    moving = [d.with_(tmin_c=8.0, tmax_c=17.0, source="shed") for d in days(9, rain_mm=2.0)]
+    for count, figure in ((2, 0.0), (3, 0.0), (4, -7.5)):
+        stuck = [d.with_(tmin_c=figure, tmax_c=figure) for d in moving[2 : 2 + count]]
+        other = moving[3].with_(source="roof", tmin_c=9.0)
+        by_day = {d.day: [d] for d in [*moving[:2], *stuck, *moving[2 + count :]]}
+        by_day[other.day].append(other)
+        found, said = without_dead_thermometers(by_day)
+        dead = [day for day, rows in found.items() if rows[0].tmin_c is None]
+        assert dead == ([] if count < 3 else [d.day for d in stuck])
+        assert all(rows[0].rain_mm == 2.0 for rows in found.values())
+        assert found[other.day][1] == other
+        assert len(said) == (count >= 3)
+        if said:
+            assert f"the thermometer of shed stood at {figure:g} °C" in said[0]
 
 
 def test_wind_is_stuck_after_three_days_and_the_rest_after_five() -> None:
