@@ -25,6 +25,8 @@ from controller.units import l_from_m3, mm_from_litres
 # No dose is divided by less: below this class limit (ASAE EP458, "poor"; from memory) the price of
 # serving the driest quarter grows fast. Such a row needs mending, and `check` says so. Our choice.
 LEAST_UNIFORMITY = 0.6
+# How long before a planting rain matters to how dry its top is; our choice.
+RAIN_DAYS = 30
 
 
 class ZoneAccount:
@@ -122,6 +124,10 @@ class ZoneAccount:
                         crop=row.crop,
                         lacking_mm=lacking_mm,
                         litres=lacking_mm * wet_m2 / self.divisor,
+                        rain_unknown_days=sum(
+                            not past.rain_known and 0 < (row.day - past.day).days <= RAIN_DAYS
+                            for past in ledger
+                        ),
                     )
 
     def stored_of(self, litres: float) -> float:
