@@ -62,10 +62,13 @@ def _water_in(found: list[WaterIn], garden: Garden) -> list[str]:
     us = garden.us_units
     for each in found:
         name = f"{each.zone}, {each.part}" if each.part else each.zone
+        unknown = ""
+        if each.rain_unknown_days:
+            unknown = f"; rain unknown on {each.rain_unknown_days} d before"
         words = (
             f"{name}: {each.crop.replace('_', ' ')} is set out; water it in by hand with "
             f"{volume(each.litres, us=us)} along its rows ({depth(each.lacking_mm, us=us)} is "
-            "missing there) and note it; else the line makes it up from the next day on"
+            f"missing there{unknown}) and note it; else the line makes it up from the next day on"
         )
         lines += _wrapped(words, "  ")
     return lines
@@ -193,6 +196,7 @@ def water_in_rows(timetable: Timetable) -> list[dict[str, object]]:
             "crop": w.crop,
             "lacking_mm": round(w.lacking_mm, 3),
             "litres": round(w.litres, 3),
+            "rain_unknown_days": w.rain_unknown_days,
         }
         for w in timetable.water_in
     ]

@@ -28,6 +28,8 @@ LEAST_UNIFORMITY = 0.6
 # How long before a zone's first planting its bare ground is followed; our choice. The layer that
 # dries by evaporation has long forgotten by then with what it began.
 BARE_BEFORE = timedelta(days=90)
+# How long before a planting rain matters to how dry its top is; our choice.
+RAIN_DAYS = 30
 
 
 class ZoneAccount:
@@ -132,6 +134,10 @@ class ZoneAccount:
                         crop=row.crop,
                         lacking_mm=lacking_mm,
                         litres=lacking_mm * wet_m2 / self.divisor,
+                        rain_unknown_days=sum(
+                            not past.rain_known and 0 < (row.day - past.day).days <= RAIN_DAYS
+                            for past in ledger
+                        ),
                     )
 
     def as_read(self, moisture: float) -> None:

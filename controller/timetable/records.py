@@ -120,7 +120,8 @@ class WaterIn:
     """What plants set out on `day` are to be watered in with, by hand.
 
     `lacking_mm` is missing that morning from the ground that the line wets, less what has come
-    since; `litres` bring it there as evenly as a dose of the zone's own line would.
+    since; `litres` bring it there as evenly as a dose of the zone's own line would. On
+    `rain_unknown_days` of the 30 days before nobody knows the rain, and none is counted.
     """
 
     zone: str
@@ -129,6 +130,7 @@ class WaterIn:
     crop: str
     lacking_mm: float
     litres: float
+    rain_unknown_days: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -80,7 +80,7 @@ def test_plan_as_json_has_the_shape_promised_and_its_sums_agree(run: Run) -> Non
     code, out, _ = run("plan", "--json")
     found = json.loads(out)
     assert code == 0
-    assert set(found) >= {"timetable", "doses", "not_fitted"}
+    assert set(found) >= {"timetable", "doses", "not_fitted", "short", "water_in"}
     assert set(found["timetable"][0]) >= {"zone", "opens", "closes", "open_s", "litres", "valve"}
     # Every dose is given, or what of it found no place is named. Times are rounded to 0.1 s.
     for dose in found["doses"]:

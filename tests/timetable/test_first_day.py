@@ -107,6 +107,12 @@ def test_it_is_said_in_the_gardener_s_units_and_in_rows() -> None:
     us = replace(garden, us_units=True)
     lines = timetable_text(planned(us, DRY), us).splitlines()
     assert "7.59 gal" in " ".join(lines) and max(map(len, lines)) <= 80
+    dark = {
+        day: replace(each, rain_mm=None) if date(DRY, 4, 28) <= day < date(DRY, 5, 10) else each
+        for day, each in days(DRY).items()
+    }
+    unknown = timetable_text(a_plan(garden, dark, first=date(DRY, 5, 10)), garden)
+    assert "rain unknown on 12 d before" in " ".join(unknown.split())
     (row,) = water_in_rows(planned(garden, DRY))
     assert (row["zone"], row["date"], row["crop"]) == ("a", "1976-05-10", "lettuce")
     assert row["litres"] == approx(28.75, abs=0.05)  # RECORDED
