@@ -41,8 +41,9 @@ CROP_MAY_LACK = frozenset(
 # corn); our choice for every other crop.
 USUAL_GDD_UPPER_C = 30.0
 USUAL_CURVE_NUMBER = 75.0  # our choice: the upper end of flat mulched beds, 60-75 (from memory)
-EMERGENCE_SOIL_C = (10.0, 15.0, 20.0, 25.0)  # what the figures of `emergence_days` are for
-LONGEST_EMERGENCE_DAYS = 60.0
+EMERGENCE_SOIL_C = (5.0, 10.0, 15.0, 20.0, 25.0)  # what the figures of `emergence_days` are for
+LONGEST_EMERGENCE_DAYS = 90.0
+COLDEST_EMERGENCE_C = -5.0  # our choice: no vegetable comes up in frozen ground
 SOIL_FIGURES: Mapping[str, tuple[float, float]] = {
     "field_capacity": (0.02, 0.70),
     "wilting_point": (0.005, 0.50),
@@ -67,9 +68,11 @@ class Crop:
     """One crop's figures; the head of crops.toml says what each is.
 
     `root_min_m` is the smaller depth of the printed range, for planning water; `root_max_m` the
-    larger. `emergence_days` are for soil of `EMERGENCE_SOIL_C`, 0 where nothing comes up; empty:
-    not known. The `*_supported` figures are None where supports change nothing. `dry_down` is one
-    of `DRY_DOWNS`. `first_years` are a perennial's. `from_memory` names the figures that no table
+    larger. `emergence_days` are for soil of `EMERGENCE_SOIL_C`, 0 where none came up or nobody
+    tried; empty: not known. Below the coldest the rate falls to nothing at `emergence_base_c`;
+    under `emergence_least_c` seed may rot; a garden row takes `emergence_slower` times the days.
+    The `*_supported` figures are None where supports change nothing. `dry_down` is one of
+    `DRY_DOWNS`. `first_years` are a perennial's. `from_memory` names the figures that no table
     prints, `changed` those a gardener set.
     """
 
@@ -95,6 +98,9 @@ class Crop:
     kcb_mid_supported: float | None = None
     height_supported_m: float | None = None
     emergence_days: tuple[float, ...] = ()
+    emergence_base_c: float | None = None
+    emergence_least_c: float | None = None
+    emergence_slower: float = 1.0
     dry_down: str = ""
     salinity_threshold_ds_m: float | None = None
     salinity_slope_pct: float | None = None
@@ -235,6 +241,16 @@ def _faults_of_growing(where: str, about: Mapping[str, Any]) -> list[str]:
             f"{where}, emergence_days: found {list(days)}; needs {len(EMERGENCE_SOIL_C)} figures "
             f"up to {LONGEST_EMERGENCE_DAYS:g}, with 0 only at the cold end"
         )
+    elif days:
+        base_c = about.get("emergence_base_c")
+        coldest_c = next(at for at, n in zip(EMERGENCE_SOIL_C, days, strict=True) if n)
+        if base_c is None or not COLDEST_EMERGENCE_C <= base_c < coldest_c:
+            faults.append(
+                f"{where}, emergence_base_c: found {base_c}; allowed is {COLDEST_EMERGENCE_C:g} "
+                f"to less than {coldest_c:g}, where emergence_days begin"
+            )
+        if not 1.0 <= (slower := about.get("emergence_slower", 1.0)) <= 3.0:
+            faults.append(f"{where}, emergence_slower: found {slower}; allowed is 1 to 3")
     if end not in DRY_DOWNS:
         faults.append(f"{where}, dry_down: found {end!r}; allowed are stop and taper")
     return faults

@@ -18,7 +18,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 
-from controller.demand.emergence import LONGEST_SEEDBED_DAYS, emergence_of
+from controller.demand.emergence import LONGEST_SEEDBED_DAYS, cold_words, emergence_of
 from controller.demand.pace import pace_of
 from controller.demand.records import DayInput, Observation
 from controller.demand.seen import EVENTS
@@ -29,7 +29,7 @@ from controller.demand.stages import (
     Settling,
     stage_on_day,
 )
-from controller.demand.warmth import NormalTemps
+from controller.demand.warmth import OPEN_GROUND, Ground, NormalTemps
 from controller.errors import OutOfRange
 from controller.garden.model import Planting
 from crops.catalogue import Crop
@@ -60,6 +60,7 @@ class Course:
         observations: Sequence[Observation] = (),
         normal_temps: NormalTemps | None = None,
         settling_days: int = 7,
+        ground: Ground = OPEN_GROUND,
     ) -> None:
         self._crop, self._planting, self._days = crop, planting, days
         self._settling_days = self._moist_days(settling_days)
@@ -71,7 +72,7 @@ class Course:
         self.ends = planting.until
         self._seen = self._sorted_out(observations)
         self._known_to = max(days, default=None)
-        self.emerges = self._emergence(normal_temps)
+        self.emerges = self._emergence(normal_temps, ground)
         # Each year of a perennial, or the one run of everything else, is reckoned when asked for.
         self._runs: dict[date, _Run] = {}
         self._found: dict[date, CourseDay] = {}
@@ -214,16 +215,19 @@ class Course:
             return f'"{last_seen.event}" was noted for {last_seen.day.isoformat()} already'
         return ""
 
-    def _emergence(self, normal_temps: NormalTemps | None) -> date | None:
+    def _emergence(self, normal_temps: NormalTemps | None, ground: Ground) -> date | None:
         """The day that plants are up; None where they were never sown."""
         planting = self._planting
         if planting.transplanted:
             return None
-        guess, gave_up = emergence_of(self._crop, planting, self._days, normal_temps)
+        found = emergence_of(self._crop, planting, self._days, normal_temps, ground)
+        guess = found.up
         seen = self._seen[0].day if self._seen else None
         if seen is not None and (self._seen[0].event == "up" or seen < guess):
             return seen
-        if gave_up and self._is_known(guess):
+        if words := cold_words(self._crop, found, self._known_to):
+            self._remark(words)
+        if found.gave_up and self._is_known(guess):
             self._remark(
                 f"nobody has seen it up in {LONGEST_SEEDBED_DAYS} days, so it is no longer kept "
                 'moist as a seedbed; look, and note "up" if it is'
