@@ -22,6 +22,7 @@ from crops.entry import (
     STAGES,
     Crop,
     Soil,
+    autumn_of,
     checked_crop,
     checked_soil,
     crop_figures,
@@ -171,6 +172,7 @@ def _crop_from_row(
     figures.update({key: row[key] for key in CROP_FIGURES if key in row})
     plain = ("perennial", "source", "note", "dry_down", *EMERGENCE)
     about = {key: row[key] for key in plain if key in row}
+    about["autumn"] = autumn_of(f'{file}, crop "{name}"', row.get("autumn"))
     about |= {"label": row.get("label", name), "family": row.get("family", "")}
     about |= {
         "also": tuple(row.get("also", ())),
@@ -270,7 +272,7 @@ def _changed_crop(base: Crop | None, own: Changes) -> Crop:
             key: getattr(base, key)
             for key in (
                 *("family", "perennial", "source", "from_memory", "note"),
-                *("emergence_days", *EMERGENCE, "dry_down", "first_years"),
+                *("emergence_days", *EMERGENCE, "autumn", "dry_down", "first_years"),
             )
         }
     changes = dict(own.changes)

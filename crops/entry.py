@@ -64,6 +64,44 @@ RANGES = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Autumn:
+    """How a crop goes that is planted in autumn and stands through winter.
+
+    `warmth` are the lengths of its stages in degree days over `base_c`, so that winter stops them.
+    Full cover does not come before days of `cover_from_h` hours, yellowing not before 30 days after
+    those of `yellow_from_h`.
+    """
+
+    warmth: tuple[float, float, float, float]
+    base_c: float
+    cover_from_h: float
+    yellow_from_h: float
+
+
+def autumn_of(where: str, written: Mapping[str, Any] | None) -> Autumn | None:
+    """The autumn figures of a row; CropFileError says what is wrong with them."""
+    if written is None:
+        return None
+    warmth = tuple(map(float, written.get("warmth", ())))
+    base_c, hours = (
+        written.get("base_c"),
+        (written.get("cover_from_h"), written.get("yellow_from_h")),
+    )
+    fits = len(warmth) == 4 and all(1.0 <= each <= 5000.0 for each in warmth)
+    if not fits or base_c is None or any(h is None or not 8.0 <= h <= 20.0 for h in hours):
+        raise CropFileError(
+            f"{where}, autumn: found {dict(written)}; needs warmth (four sums of 1 to 5000 degree "
+            "days), base_c, cover_from_h and yellow_from_h (8 to 20 h)"
+        )
+    return Autumn(
+        warmth=warmth,  # type: ignore[arg-type]
+        base_c=float(base_c),
+        cover_from_h=float(hours[0]),  # type: ignore[arg-type]
+        yellow_from_h=float(hours[1]),  # type: ignore[arg-type]
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Crop:
     """One crop's figures; the head of crops.toml says what each is.
 
@@ -102,6 +140,7 @@ class Crop:
     emergence_least_c: float | None = None
     emergence_slower: float = 1.0
     dry_down: str = ""
+    autumn: Autumn | None = None
     salinity_threshold_ds_m: float | None = None
     salinity_slope_pct: float | None = None
     perennial: bool = False

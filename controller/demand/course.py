@@ -61,12 +61,13 @@ class Course:
         normal_temps: NormalTemps | None = None,
         settling_days: int = 7,
         ground: Ground = OPEN_GROUND,
+        latitude_deg: float | None = None,
     ) -> None:
         self._crop, self._planting, self._days = crop, planting, days
         self._settling_days = self._moist_days(settling_days)
         self._remarks: list[str] = []
         self._stage_days = planting.stage_days or crop.stage_days
-        self._pace, said = pace_of(crop, planting, normal_temps)
+        self._pace, said = pace_of(crop, planting, normal_temps, latitude_deg)
         for remark in said:
             self._remark(remark)
         self.ends = planting.until
@@ -173,7 +174,9 @@ class Course:
         for number in range(length):
             day = first + timedelta(days=number)
             if number and not rests:
-                position = position + 1.0 if by_days else pace.after(position, self._days.get(day))
+                position = (
+                    position + 1.0 if by_days else pace.after(position, day, self._days.get(day))
+                )
             event = seen.get(day)
             if event in _PUTS_AT_END_OF:
                 position = pace.ends[_PUTS_AT_END_OF[event]] + 1.0

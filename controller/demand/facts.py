@@ -78,7 +78,7 @@ class Season:
     normal_temps: Temperatures | None = None
     settling_days: int = 7
     salt_ds_m: float | None = None
-    south: bool = False
+    latitude_deg: float | None = None
     coefficients: Coefficients = Coefficients.DUAL
 
 
@@ -146,7 +146,7 @@ def _part(
     fraction = wetted / ground_m2 if ground_m2 > 0.0 else 1.0
     of_each, _ = allotted(plantings, seen)
     mulch = mulch_of(bed.mulch, bed.mulch_cover)
-    ground = ground_of(mulch, soil, south=season.south)
+    ground = ground_of(mulch, soil, south=(season.latitude_deg or 0.0) < 0.0)
     return Part(
         zone=zone.name,
         name=name,
@@ -188,6 +188,7 @@ def _planting(
             normal_temps=season.normal_temps,
             settling_days=season.settling_days,
             ground=ground,
+            latitude_deg=season.latitude_deg,
         ),
         name=f"{planting.crop} from {planting.start.isoformat()}",
         cover_full=_cover(crop, planting, spacing_m, rows),

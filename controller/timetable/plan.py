@@ -168,7 +168,7 @@ def zone_account(reckoning: Reckoning, zone: Zone, normals: Normals | None) -> Z
         normal_temps=None if normals is None else normals.temperatures,
         settling_days=garden.watering.settling_days,
         salt_ds_m=garden.supply.salt_ds_m,
-        south=garden.site.latitude_deg < 0.0,
+        latitude_deg=garden.site.latitude_deg,
         coefficients=garden.watering.coefficients,
     )
 
