@@ -170,7 +170,7 @@ def _crop_from_row(
             raise CropFileError(f'{file}, crop "{name}", {key}: needs {len(names)} figures')
         figures.update(zip(names, values, strict=False))
     figures.update({key: row[key] for key in CROP_FIGURES if key in row})
-    plain = ("perennial", "source", "note", "dry_down", *EMERGENCE)
+    plain = ("perennial", "source", "note", "dry_down", "first_picking", *EMERGENCE)
     about = {key: row[key] for key in plain if key in row}
     about["autumn"] = autumn_of(f'{file}, crop "{name}"', row.get("autumn"))
     about |= {"label": row.get("label", name), "family": row.get("family", "")}
@@ -272,7 +272,14 @@ def _changed_crop(base: Crop | None, own: Changes) -> Crop:
             key: getattr(base, key)
             for key in (
                 *("family", "perennial", "source", "from_memory", "note"),
-                *("emergence_days", *EMERGENCE, "autumn", "dry_down", "first_years"),
+                *(
+                    "emergence_days",
+                    *EMERGENCE,
+                    "autumn",
+                    "first_picking",
+                    "dry_down",
+                    "first_years",
+                ),
             )
         }
     changes = dict(own.changes)

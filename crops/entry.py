@@ -110,8 +110,9 @@ class Crop:
     tried; empty: not known. Below the coldest the rate falls to nothing at `emergence_base_c`;
     under `emergence_least_c` seed may rot; a garden row takes `emergence_slower` times the days.
     The `*_supported` figures are None where supports change nothing. `dry_down` is one of
-    `DRY_DOWNS`. `first_years` are a perennial's. `from_memory` names the figures that no table
-    prints, `changed` those a gardener set.
+    `DRY_DOWNS`. Picked for weeks, the first picking comes after the share `first_picking` of mid;
+    None: picked once, at the end. `first_years` are a perennial's. `from_memory` names the figures
+    that no table prints, `changed` those a gardener set.
     """
 
     name: str
@@ -141,6 +142,7 @@ class Crop:
     emergence_slower: float = 1.0
     dry_down: str = ""
     autumn: Autumn | None = None
+    first_picking: float | None = None
     salinity_threshold_ds_m: float | None = None
     salinity_slope_pct: float | None = None
     perennial: bool = False
@@ -290,6 +292,9 @@ def _faults_of_growing(where: str, about: Mapping[str, Any]) -> list[str]:
             )
         if not 1.0 <= (slower := about.get("emergence_slower", 1.0)) <= 3.0:
             faults.append(f"{where}, emergence_slower: found {slower}; allowed is 1 to 3")
+    picking = about.get("first_picking")
+    if picking is not None and not 0.0 <= picking <= 1.0:
+        faults.append(f"{where}, first_picking: found {picking}; allowed is 0 to 1")
     if end not in DRY_DOWNS:
         faults.append(f"{where}, dry_down: found {end!r}; allowed are stop and taper")
     return faults

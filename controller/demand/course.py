@@ -19,6 +19,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 
 from controller.demand.emergence import LONGEST_SEEDBED_DAYS, cold_words, emergence_of
+from controller.demand.lengths import stage_days_of
 from controller.demand.pace import pace_of
 from controller.demand.records import DayInput, Observation
 from controller.demand.seen import EVENTS
@@ -66,7 +67,7 @@ class Course:
         self._crop, self._planting, self._days = crop, planting, days
         self._settling_days = self._moist_days(settling_days)
         self._remarks: list[str] = []
-        self._stage_days = planting.stage_days or crop.stage_days
+        self._stage_days = stage_days_of(crop, planting)
         self._pace, said = pace_of(crop, planting, normal_temps, latitude_deg)
         for remark in said:
             self._remark(remark)
@@ -111,7 +112,7 @@ class Course:
             refill_at=FIRST_YEAR_REFILL_AT if year == 1 else None,
             stopped=stopped,
             furthest=furthest[number],
-            stage_days=planting.stage_days,
+            stage_days=None if self._stage_days == self._crop.stage_days else self._stage_days,
         )
 
     def _phase(self, day: date, stopped: bool) -> str:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import accumulate
 
+from controller.demand.lengths import stage_days_of
 from controller.demand.records import DayInput
 from controller.demand.stages import STAGE_NAMES
 from controller.demand.sun import day_length_h, day_of_year
@@ -73,7 +74,7 @@ def pace_of(
     latitude_deg: float | None = None,
 ) -> tuple[Pace, tuple[str, ...]]:
     """The pace of a planting's stages, and remarks where warmth was asked for and cannot be had."""
-    days = planting.stage_days or crop.stage_days
+    days = stage_days_of(crop, planting)
     ends = tuple(accumulate(days))
     autumn = crop.autumn
     if autumn is not None and latitude_deg is not None and winters(planting, latitude_deg):
