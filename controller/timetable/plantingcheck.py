@@ -32,7 +32,7 @@ _LONGEST_WINTER_DAYS = 200
 # Our choices. So much longer than its stages a planting is asked about, where its use falls to such
 # a share by then: crops that end as green as they were lack nothing.
 LONGER_BY = 0.15
-DROPS_TO = 0.95
+DROPS_TO = 0.93
 
 
 def of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
