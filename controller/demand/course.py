@@ -30,7 +30,7 @@ from controller.demand.stages import (
     Settling,
     stage_on_day,
 )
-from controller.demand.warmth import OPEN_GROUND, Ground, NormalTemps
+from controller.demand.warmth import OPEN_GROUND, Ground, NormalSpread, NormalTemps
 from controller.errors import OutOfRange
 from controller.garden.model import Planting
 from crops.catalogue import Crop
@@ -63,12 +63,13 @@ class Course:
         settling_days: int = 7,
         ground: Ground = OPEN_GROUND,
         latitude_deg: float | None = None,
+        normal_spread: NormalSpread | None = None,
     ) -> None:
         self._crop, self._planting, self._days = crop, planting, days
         self._settling_days = self._moist_days(settling_days)
         self._remarks: list[str] = []
         self._stage_days = stage_days_of(crop, planting)
-        self._pace, said = pace_of(crop, planting, normal_temps, latitude_deg)
+        self._pace, said = pace_of(crop, planting, normal_temps, latitude_deg, normal_spread)
         for remark in said:
             self._remark(remark)
         self.ends = planting.until

@@ -17,7 +17,7 @@ from controller.demand.mulch import Mulch, mulch_of
 from controller.demand.records import DayInput, Observation
 from controller.demand.salts import salt_stress_of
 from controller.demand.seen import allotted
-from controller.demand.warmth import Ground
+from controller.demand.warmth import Ground, NormalSpread
 from controller.garden.model import Coefficients, Planting, Row, Zone
 from crops.catalogue import Crop, Soil
 
@@ -76,6 +76,7 @@ class Season:
     days: Mapping[date, DayInput]
     observations: Sequence[Observation] = ()
     normal_temps: Temperatures | None = None
+    normal_spread: NormalSpread | None = None
     settling_days: int = 7
     salt_ds_m: float | None = None
     latitude_deg: float | None = None
@@ -186,6 +187,7 @@ def _planting(
             season.days,
             observations=seen,
             normal_temps=season.normal_temps,
+            normal_spread=season.normal_spread,
             settling_days=season.settling_days,
             ground=ground,
             latitude_deg=season.latitude_deg,

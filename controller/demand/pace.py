@@ -10,7 +10,7 @@ from controller.demand.lengths import stage_days_of
 from controller.demand.records import DayInput
 from controller.demand.stages import STAGE_NAMES
 from controller.demand.sun import day_length_h, day_of_year
-from controller.demand.warmth import NormalTemps, degree_days
+from controller.demand.warmth import NormalSpread, NormalTemps, usual_degree_days
 from controller.garden.model import Planting
 from crops.catalogue import Crop
 from crops.entry import Autumn
@@ -52,8 +52,12 @@ class Pace:
     def _after(self, position: float, today: DayInput | None) -> float:
         warmth = None
         if today is not None and today.tmin_c is not None and today.tmax_c is not None:
-            warmth = degree_days(
-                tmin_c=today.tmin_c, tmax_c=today.tmax_c, base_c=self.base_c, upper_c=self.upper_c
+            warmth = usual_degree_days(
+                tmin_c=today.tmin_c,
+                tmax_c=today.tmax_c,
+                spread_c=today.temp_spread_c,
+                base_c=self.base_c,
+                upper_c=self.upper_c,
             )
         left = 1.0  # of the day: it may cross into the next stage, which has a pace of its own
         for end, per_degree_day in zip(self.ends[:3], self.per_degree_day, strict=False):
@@ -72,6 +76,7 @@ def pace_of(
     planting: Planting,
     normal_temps: NormalTemps | None,
     latitude_deg: float | None = None,
+    normal_spread: NormalSpread | None = None,
 ) -> tuple[Pace, tuple[str, ...]]:
     """The pace of a planting's stages, and remarks where warmth was asked for and cannot be had."""
     days = stage_days_of(crop, planting)
@@ -98,7 +103,14 @@ def pace_of(
                 "temperatures are known"
             )
         sums = sums or [
-            _ordinary_sum(crop, base_c, planting.start, end - length, length, normal_temps)
+            _ordinary_sum(
+                crop,
+                base_c,
+                planting.start + timedelta(days=end - length),
+                length,
+                normal_temps,
+                normal_spread,
+            )
             for length, end in zip(days, ends, strict=True)
         ]
         by_days = []
@@ -194,17 +206,23 @@ def _a_day(warmth: float | None, per_degree_day: float | None) -> float:
 def _ordinary_sum(
     crop: Crop,
     base_c: float,
-    start: date,
-    first: int,
+    first: date,
     length: int,
     normal_temps: NormalTemps | None,
+    normal_spread: NormalSpread | None,
 ) -> float | None:
     """Degree days of a stage on the dates it has by date; days without normals as the rest."""
     if normal_temps is None:
         return None
     found = [
-        degree_days(tmin_c=pair[0], tmax_c=pair[1], base_c=base_c, upper_c=crop.gdd_upper_c)
-        for number in range(first, first + length)
-        if (pair := normal_temps(start + timedelta(days=number))) is not None
+        usual_degree_days(
+            tmin_c=pair[0],
+            tmax_c=pair[1],
+            spread_c=0.0 if normal_spread is None else normal_spread(day),
+            base_c=base_c,
+            upper_c=crop.gdd_upper_c,
+        )
+        for day in (first + timedelta(days=number) for number in range(length))
+        if (pair := normal_temps(day)) is not None
     ]
     return sum(found) / len(found) * length if found else None

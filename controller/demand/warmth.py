@@ -6,12 +6,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
+from math import erf, exp, pi, sqrt
 
 from controller.errors import OutOfRange, require_range
 from crops.entry import EMERGENCE_SOIL_C, USUAL_GDD_UPPER_C
 
 # The lowest and highest temperature usual for a date, where the garden has normals.
 NormalTemps = Callable[[date], tuple[float, float] | None]
+NormalSpread = Callable[[date], float]  # the standard deviation of both
 AIR_RANGE_C = (-90.0, 60.0)  # our choice: beyond any weather station's record
 SOIL_DAYS = 5  # our choice: so many days before sowing the soil's warmth is followed from
 SOIL_FOLLOWS = 0.35  # of the way to the surface's temperature in a day; see `soil_warmth_c`
@@ -69,6 +71,66 @@ def degree_days(
     least = min(max(tmin_c, base_c), upper_c)
     most = min(max(tmax_c, base_c), upper_c)
     return (least + most) / 2.0 - base_c
+
+
+def usual_degree_days(
+    *,
+    tmin_c: float,
+    tmax_c: float,
+    spread_c: float,
+    base_c: float,
+    upper_c: float = USUAL_GDD_UPPER_C,
+) -> float:
+    """Mean degree days of days whose temperatures swing around these means from year to year.
+
+    Parameters
+    ----------
+    tmin_c, tmax_c : float
+        Mean lowest and highest air temperature of that day of the year, -90 to 60. [°C]
+    spread_c : float
+        Standard deviation of each, from day to day and year to year, 0 to 20. [°C]
+    base_c, upper_c : float
+        As for `degree_days`. [°C]
+
+    Returns
+    -------
+    float
+        More than `degree_days` of the means near the base, less near the upper limit: warm days
+        count in full, cold ones for no less than nothing. [°C day]
+
+    Raises
+    ------
+    OutOfRange
+        As `degree_days`, and if the spread is outside its range.
+
+    Source
+    ------
+    The mean of a normal variable cut off at two limits (a textbook integral); that both
+    temperatures are normal is our choice.
+
+    Examples
+    --------
+    >>> round(usual_degree_days(tmin_c=5, tmax_c=15, spread_c=4, base_c=10), 2)
+    2.7
+    """
+    require_range("spread_c", spread_c, 0.0, 20.0)
+    plain = degree_days(tmin_c=tmin_c, tmax_c=tmax_c, base_c=base_c, upper_c=upper_c)
+    if not spread_c:
+        return plain
+    return (
+        sum(
+            _mean_above(mean_c - base_c, spread_c) - _mean_above(mean_c - upper_c, spread_c)
+            for mean_c in (tmin_c, tmax_c)
+        )
+        / 2.0
+    )
+
+
+def _mean_above(over: float, spread: float) -> float:
+    """Mean of what a normal variable of mean `over` has above 0."""
+    z = over / spread
+    share = 0.5 * (1.0 + erf(z / sqrt(2.0)))
+    return over * share + spread * exp(-z * z / 2.0) / sqrt(2.0 * pi)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -167,6 +167,7 @@ def zone_account(reckoning: Reckoning, zone: Zone, normals: Normals | None) -> Z
         days=reckoning.days,
         observations=reckoning.given.observations,
         normal_temps=None if normals is None else normals.temperatures,
+        normal_spread=None if normals is None else normals.temp_spread_c,
         settling_days=garden.watering.settling_days,
         salt_ds_m=garden.supply.salt_ds_m,
         latitude_deg=garden.site.latitude_deg,

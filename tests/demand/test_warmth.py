@@ -22,6 +22,7 @@ from controller.demand.warmth import (
     emergence_rate,
     soil_warmth_c,
     sun_warms_c,
+    usual_degree_days,
 )
 from controller.errors import OutOfRange
 from controller.garden.model import Planting
@@ -68,6 +69,17 @@ def test_warmth_is_never_less_than_nothing_nor_more_than_the_cut_offs_leave(tmin
 def test_impossible_temperatures_are_refused(values, named):
     with pytest.raises(OutOfRange, match=named):
         degree_days(**values)
+
+
+def test_degree_days_of_means_that_swing():
+    # WORKED: lows of mean 5 and highs of mean 15, spread 4, base 10: 4 * (phi(1.25) + z Phi(z)) of
+    # z = -1.25 and 1.25 makes 0.2024 and 5.2024; their mean 2.7024. Above 30 there is next to
+    # nothing (z = -3.75: 0.0001).
+    swings = {"tmin_c": 5.0, "tmax_c": 15.0, "base_c": 10.0}
+    assert usual_degree_days(spread_c=4.0, **swings) == approx(2.7024, abs=2e-4)
+    assert usual_degree_days(spread_c=0.0, **swings) == degree_days(**swings) == 2.5
+    with pytest.raises(OutOfRange, match="spread_c"):
+        usual_degree_days(spread_c=-1.0, **swings)
 
 
 # WORKED by script outside this project from the rule as it is written at `soil_warmth_c`: bare soil
