@@ -11,6 +11,7 @@ from support.stationyears import WAGENINGEN, days_of
 from controller.demand.course import Course
 from controller.demand.pace import first_long_day, winters
 from controller.demand.records import DayInput, Observation
+from controller.demand.stages import crop_on
 from controller.errors import CropFileError
 from controller.garden.model import Planting
 from crops.catalogue import load
@@ -121,3 +122,18 @@ def test_autumn_figures_that_do_not_fit_are_refused():
     for written in ({}, {"warmth": [1, 2, 3]}, {"warmth": [160, 220, 480, 0], "base_c": 5}):
         with pytest.raises(CropFileError, match="autumn: found"):
             autumn_of("crops.toml", written)
+
+
+def test_in_june_wintered_garlic_stands_in_full_leaf_and_has_its_water():
+    # Every June of Wageningen from 1977 to 1998, wet and dry ones: by its days the table ended in
+    # May, and it was watered as dry leaves for weeks.
+    for year in range(1976, 1998):
+        planting = garlic(date(year, 10, 15), date(year + 1, 8, 15))
+        course = Course(GARLIC, planting, WEATHER, latitude_deg=WAGENINGEN.latitude_deg)
+        by_days = Course(GARLIC, planting, WEATHER)
+        first_of_june = date(year + 1, 6, 1)
+        at, was = course.on(first_of_june), by_days.on(first_of_june)
+        weather = {"supported": False, "wind_2m_m_s": 2.0, "rh_min_pct": 45.0}
+        assert at.stage == "mid"
+        assert crop_on(GARLIC, at, **weather).kcb == pytest.approx(GARLIC.kcb_mid)
+        assert crop_on(GARLIC, was, **weather).kcb == pytest.approx(GARLIC.kcb_end)
