@@ -75,6 +75,7 @@ class Course:
         self.ends = planting.until
         self._seen = self._sorted_out(observations)
         self._known_to = max(days, default=None)
+        self.soil_c: Mapping[date, float] = {}  # at seed depth, until it is up
         self.emerges = self._emergence(normal_temps, ground)
         # Each year of a perennial, or the one run of everything else, is reckoned when asked for.
         self._runs: dict[date, _Run] = {}
@@ -226,7 +227,7 @@ class Course:
         if planting.transplanted:
             return None
         found = emergence_of(self._crop, planting, self._days, normal_temps, ground)
-        guess = found.up
+        guess, self.soil_c = found.up, found.soil_c
         seen = self._seen[0].day if self._seen else None
         if seen is not None and (self._seen[0].event == "up" or seen < guess):
             return seen

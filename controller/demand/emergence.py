@@ -86,16 +86,26 @@ def emergence_of(
     return Emergence(up=last, gave_up=own is None, soil_c=found)
 
 
-def cold_words(crop: Crop, found: Emergence, today: date | None) -> str:
-    """What is said on a day when soil is too cold for seed that is not up; "" where it is not."""
-    soil_c = None if today is None else found.soil_c.get(today)
+def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> str:
+    """How warm soil is and should be, on a day when it is too cold for seed; "" where it is not."""
+    found_c = None if day is None else soil_c.get(day)
     least_c = crop.emergence_least_c
-    if soil_c is None or least_c is None or soil_c >= least_c:
+    if found_c is None or least_c is None or found_c >= least_c:
         return ""
     return (
-        f"too cold, its seed may rot: soil at seed depth has about {_both(soil_c)} by the air, it "
-        f"wants {_both(least_c)} or more; up about {found.up.isoformat()} if it comes up; sow it "
-        'later or again, and note "up" when you see it'
+        f"soil at seed depth has about {_both(found_c)} by the air, it wants {_both(least_c)} or "
+        "more"
+    )
+
+
+def cold_words(crop: Crop, found: Emergence, today: date | None) -> str:
+    """What is said on a day when soil is too cold for seed that is not up; "" where it is not."""
+    words = too_cold(crop, found.soil_c, today)
+    if not words:
+        return ""
+    return (
+        f"too cold, its seed may rot: {words}; up about {found.up.isoformat()}, if at all; "
+        'sow it later or again, and note "up" when you see it'
     )
 
 

@@ -1,9 +1,10 @@
-"""What `plan` says of a planting's end: its last day, the days before it, and past its stages."""
+"""What `plan` says of plantings beside their water: sown too cold, soon over, past their stages."""
 
 from __future__ import annotations
 
 from datetime import date, timedelta
 
+from controller.demand.emergence import too_cold
 from controller.demand.facts import Part, PlantingFacts
 
 SOON_DAYS = 7  # so long before its last day, or the day its water stops, that is announced
@@ -14,13 +15,24 @@ _DAY = timedelta(days=1)
 
 def ending_words(part: Part, day: date) -> list[str]:
     """What there is to say on `day` of the ends of a part's plantings."""
-    standing = part.planting_on(day)
+    standing, coming = part.planting_on(day), _sown_cold(part, day)
     if standing is None:
-        return _over(part, day)
+        return [*_over(part, day), *coming]
     words = [_dries(standing, day), _past(standing, day)]
     if not any(facts.planting.start > day for facts in part.plantings):
         words.append(_ends_soon(standing, day))
-    return [f"{standing.name}: {said}" for said in words if said]
+    return [*(f"{standing.name}: {said}" for said in words if said), *coming]
+
+
+def _sown_cold(part: Part, day: date) -> list[str]:
+    """What is to be sown within days into soil that is too cold for it, by the weather to come."""
+    return [
+        f"{facts.name}: it is to be sown in {(start - day).days} days, and by then {words}; "
+        "sow it later, or under a film or a row cover"
+        for facts in part.plantings
+        if day < (start := facts.planting.start) <= day + SOON_DAYS * _DAY
+        and (words := too_cold(facts.crop, facts.course.soil_c, start))
+    ]
 
 
 def _over(part: Part, day: date) -> list[str]:

@@ -15,7 +15,8 @@ from support.plots import SPRING, day
 from support.stationyears import WAGENINGEN, days_of
 
 from controller.demand.course import Course
-from controller.demand.emergence import LONGEST_SEEDBED_DAYS, emergence_of
+from controller.demand.emergence import LONGEST_SEEDBED_DAYS, emergence_of, ground_of
+from controller.demand.mulch import mulch_of
 from controller.demand.warmth import (
     Ground,
     degree_days,
@@ -273,6 +274,14 @@ def test_in_the_median_cool_spring_seed_comes_up_when_gardeners_see_it(
     found = [up_after(load().crop(name), date(year, month, on), days) for year in range(1976, 2000)]
     assert least <= median(after for after, _ in found) <= most
     assert not any(gave_up for _, gave_up in found)
+
+
+def test_a_bed_warms_by_what_lies_on_it():
+    loam, clay = load().soil("loam"), load().soil("clay")
+    assert ground_of(mulch_of("none", 1.0), loam, south=False) == Ground()
+    assert ground_of(mulch_of("straw", 0.5), loam, south=False) == Ground(holds=0.15)
+    assert ground_of(mulch_of("plastic", 0.8), loam, south=False) == Ground(film_c=1.6)
+    assert ground_of(mulch_of("none", 1.0), clay, south=True) == Ground(sun_share=0.5, south=True)
 
 
 def test_cold_soil_is_said_while_the_seed_is_not_up_and_only_then():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -23,9 +24,9 @@ def stands(crop, days, **more):
     return Planting(crop=crop, start=SPRING, until=SPRING + (days - 1) * DAY, **more)
 
 
-def words(day, *plantings, seen=()):
+def words(day, *plantings, seen=(), days=None):
     zone = a_zone(plantings=plantings, rows=(a_row(ground_width_m=1.0),))
-    season = Season(crop_for=load().crop, days={}, observations=seen)
+    season = Season(crop_for=load().crop, days=days or {}, observations=seen)
     (part,) = parts_of(zone, load().soil("loam"), season)
     return ending_words(part, day)
 
@@ -73,6 +74,22 @@ def test_a_crop_left_past_its_stages_is_asked_about():
     (asked,) = words(end + 8 * DAY, salad)
     assert "8 days past the last of its stages" in asked
     assert "harvest_in" in asked
+
+
+def test_what_is_to_be_sown_into_cold_soil_is_said_in_the_week_before():
+    bean = stands("bush bean", 100, transplanted=False)
+    pea = stands("pea", 100, transplanted=False)
+    cold = {
+        day: replace(today, tmin_c=4.0, tmax_c=12.0, solar_mj_m2=17.5)
+        for day, today in even_days(SPRING - 20 * DAY, SPRING + 3 * DAY).items()
+    }
+    (said,) = words(SPRING - 7 * DAY, bean, days=cold)
+    assert "to be sown in 7 days" in said
+    assert "about 8 °C (46 °F) by the air, it wants 12 °C (54 °F) or more" in said
+    assert words(SPRING - 8 * DAY, bean, days=cold) == []
+    assert words(SPRING - 2 * DAY, pea, days=cold) == []
+    warm = {day: replace(today, tmin_c=12.0, tmax_c=20.0) for day, today in cold.items()}
+    assert words(SPRING - 2 * DAY, bean, days=warm) == []
 
 
 def test_the_plan_says_that_a_planting_is_over():
