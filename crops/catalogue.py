@@ -22,6 +22,7 @@ from crops.entry import (
     STAGES,
     Crop,
     Soil,
+    autumn_of,
     checked_crop,
     checked_soil,
     crop_figures,
@@ -52,6 +53,8 @@ class Changes(Protocol):
 MORE_CROPS = ("greens_and_herbs.toml", "grains_and_covers.toml", "trees_bushes_lawns.toml")
 # As a row of crops.toml writes them, in the order of kc_mid, kcb_mid, height_m.
 SUPPORTED = ("kc_mid_supported", "kcb_mid_supported", "height_supported_m")
+
+EMERGENCE = ("emergence_base_c", "emergence_least_c", "emergence_slower")
 
 _Entry = TypeVar("_Entry", bound=Crop | Soil)
 
@@ -103,7 +106,7 @@ class Catalogue:
         if figure in entry.from_memory and usual.startswith("FAO-56"):
             return f"from memory, or no table's ({entry.source})"
         if figure in entry.from_memory and figure == "emergence_days":
-            return f"a near relative's in the {usual}"
+            return f"a near relative's in the {usual}, or as its note says"
         return usual
 
 
@@ -167,7 +170,9 @@ def _crop_from_row(
             raise CropFileError(f'{file}, crop "{name}", {key}: needs {len(names)} figures')
         figures.update(zip(names, values, strict=False))
     figures.update({key: row[key] for key in CROP_FIGURES if key in row})
-    about = {key: row[key] for key in ("perennial", "source", "note", "dry_down") if key in row}
+    plain = ("perennial", "source", "note", "dry_down", "first_picking", *EMERGENCE)
+    about = {key: row[key] for key in plain if key in row}
+    about["autumn"] = autumn_of(f'{file}, crop "{name}"', row.get("autumn"))
     about |= {"label": row.get("label", name), "family": row.get("family", "")}
     about |= {
         "also": tuple(row.get("also", ())),
@@ -267,7 +272,14 @@ def _changed_crop(base: Crop | None, own: Changes) -> Crop:
             key: getattr(base, key)
             for key in (
                 *("family", "perennial", "source", "from_memory", "note"),
-                *("emergence_days", "dry_down", "first_years"),
+                *(
+                    "emergence_days",
+                    *EMERGENCE,
+                    "autumn",
+                    "first_picking",
+                    "dry_down",
+                    "first_years",
+                ),
             )
         }
     changes = dict(own.changes)

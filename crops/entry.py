@@ -41,8 +41,9 @@ CROP_MAY_LACK = frozenset(
 # corn); our choice for every other crop.
 USUAL_GDD_UPPER_C = 30.0
 USUAL_CURVE_NUMBER = 75.0  # our choice: the upper end of flat mulched beds, 60-75 (from memory)
-EMERGENCE_SOIL_C = (10.0, 15.0, 20.0, 25.0)  # what the figures of `emergence_days` are for
-LONGEST_EMERGENCE_DAYS = 60.0
+EMERGENCE_SOIL_C = (5.0, 10.0, 15.0, 20.0, 25.0)  # what the figures of `emergence_days` are for
+LONGEST_EMERGENCE_DAYS = 90.0
+COLDEST_EMERGENCE_C = -5.0  # our choice: no vegetable comes up in frozen ground
 SOIL_FIGURES: Mapping[str, tuple[float, float]] = {
     "field_capacity": (0.02, 0.70),
     "wilting_point": (0.005, 0.50),
@@ -63,14 +64,55 @@ RANGES = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Autumn:
+    """How a crop goes that is planted in autumn and stands through winter.
+
+    `warmth` are the lengths of its stages in degree days over `base_c`, so that winter stops them.
+    Full cover does not come before days of `cover_from_h` hours, yellowing not before 30 days after
+    those of `yellow_from_h`.
+    """
+
+    warmth: tuple[float, float, float, float]
+    base_c: float
+    cover_from_h: float
+    yellow_from_h: float
+
+
+def autumn_of(where: str, written: Mapping[str, Any] | None) -> Autumn | None:
+    """The autumn figures of a row; CropFileError says what is wrong with them."""
+    if written is None:
+        return None
+    warmth = tuple(map(float, written.get("warmth", ())))
+    base_c, hours = (
+        written.get("base_c"),
+        (written.get("cover_from_h"), written.get("yellow_from_h")),
+    )
+    fits = len(warmth) == 4 and all(1.0 <= each <= 5000.0 for each in warmth)
+    if not fits or base_c is None or any(h is None or not 8.0 <= h <= 20.0 for h in hours):
+        raise CropFileError(
+            f"{where}, autumn: found {dict(written)}; needs warmth (four sums of 1 to 5000 degree "
+            "days), base_c, cover_from_h and yellow_from_h (8 to 20 h)"
+        )
+    return Autumn(
+        warmth=warmth,  # type: ignore[arg-type]
+        base_c=float(base_c),
+        cover_from_h=float(hours[0]),  # type: ignore[arg-type]
+        yellow_from_h=float(hours[1]),  # type: ignore[arg-type]
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Crop:
     """One crop's figures; the head of crops.toml says what each is.
 
     `root_min_m` is the smaller depth of the printed range, for planning water; `root_max_m` the
-    larger. `emergence_days` are for soil of `EMERGENCE_SOIL_C`, 0 where nothing comes up; empty:
-    not known. The `*_supported` figures are None where supports change nothing. `dry_down` is one
-    of `DRY_DOWNS`. `first_years` are a perennial's. `from_memory` names the figures that no table
-    prints, `changed` those a gardener set.
+    larger. `emergence_days` are for soil of `EMERGENCE_SOIL_C`, 0 where none came up or nobody
+    tried; empty: not known. Below the coldest the rate falls to nothing at `emergence_base_c`;
+    under `emergence_least_c` seed may rot; a garden row takes `emergence_slower` times the days.
+    The `*_supported` figures are None where supports change nothing. `dry_down` is one of
+    `DRY_DOWNS`. Picked for weeks, the first picking comes after the share `first_picking` of mid;
+    None: picked once, at the end. `first_years` are a perennial's. `from_memory` names the figures
+    that no table prints, `changed` those a gardener set.
     """
 
     name: str
@@ -95,7 +137,12 @@ class Crop:
     kcb_mid_supported: float | None = None
     height_supported_m: float | None = None
     emergence_days: tuple[float, ...] = ()
+    emergence_base_c: float | None = None
+    emergence_least_c: float | None = None
+    emergence_slower: float = 1.0
     dry_down: str = ""
+    autumn: Autumn | None = None
+    first_picking: float | None = None
     salinity_threshold_ds_m: float | None = None
     salinity_slope_pct: float | None = None
     perennial: bool = False
@@ -235,6 +282,19 @@ def _faults_of_growing(where: str, about: Mapping[str, Any]) -> list[str]:
             f"{where}, emergence_days: found {list(days)}; needs {len(EMERGENCE_SOIL_C)} figures "
             f"up to {LONGEST_EMERGENCE_DAYS:g}, with 0 only at the cold end"
         )
+    elif days:
+        base_c = about.get("emergence_base_c")
+        coldest_c = next(at for at, n in zip(EMERGENCE_SOIL_C, days, strict=True) if n)
+        if base_c is None or not COLDEST_EMERGENCE_C <= base_c < coldest_c:
+            faults.append(
+                f"{where}, emergence_base_c: found {base_c}; allowed is {COLDEST_EMERGENCE_C:g} "
+                f"to less than {coldest_c:g}, where emergence_days begin"
+            )
+        if not 1.0 <= (slower := about.get("emergence_slower", 1.0)) <= 3.0:
+            faults.append(f"{where}, emergence_slower: found {slower}; allowed is 1 to 3")
+    picking = about.get("first_picking")
+    if picking is not None and not 0.0 <= picking <= 1.0:
+        faults.append(f"{where}, first_picking: found {picking}; allowed is 0 to 1")
     if end not in DRY_DOWNS:
         faults.append(f"{where}, dry_down: found {end!r}; allowed are stop and taper")
     return faults

@@ -29,9 +29,11 @@ from datetime import date, timedelta
 
 from controller.demand.emergence import (
     LONGEST_SEEDBED_DAYS,
+    cold_words,
     emergence_of,
     ordinary_emergence_days,
 )
+from controller.demand.lengths import stage_days_of
 from controller.demand.pace import pace_of
 from controller.demand.records import DayInput, Observation
 from controller.demand.seen import EVENTS, OLD_GONE
@@ -42,7 +44,7 @@ from controller.demand.stages import (
     Settling,
     stage_on_day,
 )
-from controller.demand.warmth import NormalTemps
+from controller.demand.warmth import OPEN_GROUND, Ground, NormalSpread, NormalTemps
 from controller.errors import OutOfRange
 from controller.garden.model import Planting
 from crops.catalogue import Crop
@@ -81,18 +83,22 @@ class Course:
         observations: Sequence[Observation] = (),
         normal_temps: NormalTemps | None = None,
         settling_days: int = 7,
+        ground: Ground = OPEN_GROUND,
+        latitude_deg: float | None = None,
+        normal_spread: NormalSpread | None = None,
     ) -> None:
         self._crop, self._planting, self._days = crop, planting, days
         self._settling_days = self._moist_days(settling_days)
         self._remarks: list[str] = []
-        self._stage_days = planting.stage_days or crop.stage_days
-        self._pace, said = pace_of(crop, planting, normal_temps)
+        self._stage_days = stage_days_of(crop, planting)
+        self._pace, said = pace_of(crop, planting, normal_temps, latitude_deg, normal_spread)
         for remark in said:
             self._remark(remark)
         self.ends = planting.until
         self._seen = self._sorted_out(observations)
         self._known_to = max(days, default=None)
-        self.emerges = self._emergence(normal_temps)
+        self.soil_c: Mapping[date, float] = {}  # at seed depth, until it is up
+        self.emerges = self._emergence(normal_temps, ground)
         # Each year of a perennial, or the one run of everything else, is reckoned when asked for.
         self._runs: dict[date, _Run] = {}
         self._found: dict[date, CourseDay] = {}
@@ -134,7 +140,7 @@ class Course:
             refill_at=FIRST_YEAR_REFILL_AT if year == 1 else None,
             stopped=stopped,
             furthest=furthest[number],
-            stage_days=planting.stage_days,
+            stage_days=None if self._stage_days == self._crop.stage_days else self._stage_days,
         )
 
     def _phase(self, day: date, stopped: bool) -> str:
@@ -206,7 +212,9 @@ class Course:
         for number in range(length):
             day = first + timedelta(days=number)
             if number and not rests:
-                position = position + 1.0 if by_days else pace.after(position, self._days.get(day))
+                position = (
+                    position + 1.0 if by_days else pace.after(position, day, self._days.get(day))
+                )
             if up is not None and number <= up:
                 position = comes_up_at if number == up else min(position, comes_up_at)
             for event in seen.get(day, ()):
@@ -278,16 +286,19 @@ class Course:
             return f'"{last_seen.event}" was noted for {last_seen.day.isoformat()} already'
         return ""
 
-    def _emergence(self, normal_temps: NormalTemps | None) -> date | None:
+    def _emergence(self, normal_temps: NormalTemps | None, ground: Ground) -> date | None:
         """The day that plants are up; None where they were never sown."""
         planting = self._planting
         if planting.transplanted:
             return None
-        guess, gave_up = emergence_of(self._crop, planting, self._days, normal_temps)
+        found = emergence_of(self._crop, planting, self._days, normal_temps, ground)
+        guess, self.soil_c = found.up, found.soil_c
         seen = self._seen[0].day if self._seen else None
         if seen is not None and (self._seen[0].event == "up" or seen < guess):
             return seen
-        if gave_up and self._is_known(guess):
+        if words := cold_words(self._crop, found, self._known_to):
+            self._remark(words)
+        if found.gave_up and self._is_known(guess):
             self._remark(
                 f"nobody has seen it up in {LONGEST_SEEDBED_DAYS} days, so it is no longer kept "
                 'moist as a seedbed; look, and note "up" if it is'

@@ -12,10 +12,12 @@ from datetime import date
 
 from controller.demand.canopy import cover_at_full_size
 from controller.demand.course import Course
+from controller.demand.emergence import ground_of
 from controller.demand.mulch import Mulch, mulch_of
 from controller.demand.records import DayInput, Observation
 from controller.demand.salts import salt_stress_of
 from controller.demand.seen import allotted
+from controller.demand.warmth import Ground, NormalSpread
 from controller.garden.model import Coefficients, Planting, Row, Zone
 from crops.catalogue import Crop, Soil
 
@@ -74,8 +76,10 @@ class Season:
     days: Mapping[date, DayInput]
     observations: Sequence[Observation] = ()
     normal_temps: Temperatures | None = None
+    normal_spread: NormalSpread | None = None
     settling_days: int = 7
     salt_ds_m: float | None = None
+    latitude_deg: float | None = None
     coefficients: Coefficients = Coefficients.DUAL
 
 
@@ -142,19 +146,21 @@ def _part(
     wetted = ground_m2 if wetted_m2 is None else sum(wetted_m2(row) for row in used)
     fraction = wetted / ground_m2 if ground_m2 > 0.0 else 1.0
     of_each, _ = allotted(plantings, seen)
+    mulch = mulch_of(bed.mulch, bed.mulch_cover, bed.mulch_rain)
+    ground = ground_of(mulch, soil, south=(season.latitude_deg or 0.0) < 0.0)
     return Part(
         zone=zone.name,
         name=name,
         ground_m2=ground_m2,
         soil=soil,
         plantings=tuple(
-            _planting(planting, season, used, mine)
+            _planting(planting, season, used, mine, ground)
             for planting, mine in zip(plantings, of_each, strict=True)
         ),
         line_fraction=min(max(fraction, 0.01), 1.0),
         under_canopy=fraction < 0.99,
         rooting_limit_m=bed.rooting_limit_m,
-        mulch=mulch_of(bed.mulch, bed.mulch_cover, bed.mulch_rain),
+        mulch=mulch,
         exposure=bed.exposure,
         curve_number=None if bed.holds_rain else soil.curve_number,
         coefficients=season.coefficients,
@@ -164,7 +170,11 @@ def _part(
 
 
 def _planting(
-    planting: Planting, season: Season, rows: Sequence[Row], seen: Sequence[Observation]
+    planting: Planting,
+    season: Season,
+    rows: Sequence[Row],
+    seen: Sequence[Observation],
+    ground: Ground,
 ) -> PlantingFacts:
     crop = season.crop_for(planting.crop)
     spacing_m = planting.spacing_m or crop.in_row_spacing_m
@@ -177,7 +187,10 @@ def _planting(
             season.days,
             observations=seen,
             normal_temps=season.normal_temps,
+            normal_spread=season.normal_spread,
             settling_days=season.settling_days,
+            ground=ground,
+            latitude_deg=season.latitude_deg,
         ),
         name=f"{planting.crop} from {planting.start.isoformat()}",
         cover_full=_cover(crop, planting, spacing_m, rows),

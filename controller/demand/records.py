@@ -32,6 +32,9 @@ class DayInput:
     rung: str = ""
     tmin_c: float | None = None
     tmax_c: float | None = None
+    # Of a stand-in's temperatures, which are means: how far days swing around them.
+    temp_spread_c: float = 0.0
+    solar_mj_m2: float | None = None  # where it is known, not computed
     rain_chance_pct: float | None = None  # of a forecast
     snow_mm: float = 0.0
     normal_eto_mm: float | None = None

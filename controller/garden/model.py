@@ -323,6 +323,7 @@ class Planting:
     by_warmth: bool = False
     stage_warmth: tuple[float, float, float, float] | None = None  # [degree C * day]
     emerges_days: int | None = None  # from sowing; None: by the warmth of the soil
+    harvest_days: int | None = None  # to the first picking, by the packet; None: by the crop table
     years_before: int | None = 0
     grows_from: date | None = None
 

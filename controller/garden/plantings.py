@@ -28,6 +28,7 @@ def planting_of(written: WrittenPlanting) -> Planting:
         by_warmth=written.by_warmth or written.stages_warmth is not None,
         stage_warmth=written.stages_warmth,
         emerges_days=written.emerges_days,
+        harvest_days=written.harvest_days,
         years_before=_years_before(written),
         grows_from=written.grows_from if written.transplanted else None,
     )
@@ -130,7 +131,16 @@ def _check_standing(planting: WrittenPlanting, place: Path, faults: Faults) -> N
 
 
 def _check_stages(planting: WrittenPlanting, place: Path, faults: Faults) -> None:
-    """Stages are told in days or in warmth."""
+    """Stages are told in days, in warmth, or by the packet."""
+    for key in ("stages", "stages_warmth"):
+        if planting.harvest_days is not None and getattr(planting, key) is not None:
+            faults.add(
+                (*place, "harvest_in"),
+                f"found {key} as well; the packet's days make the stages where you do not write "
+                "them",
+                needs=[(*place, key)],
+            )
+            return
     if planting.stages_warmth is None:
         return
     if planting.stages is not None:

@@ -173,6 +173,9 @@ class WrittenPlanting(Table):
     emerges_days: Annotated[int, by(growing.days_of("emerges_in", 1, 120, 12))] | None = Field(
         None, alias="emerges_in"
     )
+    harvest_days: Annotated[int, by(growing.days_of("harvest_in", 15, 400, 75))] | None = Field(
+        None, alias="harvest_in"
+    )
     by_warmth: (
         Annotated[bool, by(v.choice("what moves its stages", {"days": False, "warmth": True}))]
         | None

@@ -202,13 +202,15 @@ class _Making:
                 trail = [*trail[-(CLIMATE_DAYS - 1) :], known]
                 eto_mm, method = known.eto.eto_mm_day, known.eto.method
                 tmin_c, tmax_c = known.weather.tmin_c, known.weather.tmax_c
+                solar_mj_m2, spread_c = known.weather.solar_mj_m2, 0.0
                 rung, source = self.best[day].rung, known.weather.source
                 measured, chance_pct = known.weather.measured, known.weather.rain_chance_pct
             else:
                 found = self.stand_ins.on(day, trail)
                 eto_mm, method, rung = found.eto_mm, found.method, found.rung
                 tmin_c, tmax_c, source = found.tmin_c, found.tmax_c, "stand-in"
-                measured, chance_pct = False, None
+                measured, chance_pct, solar_mj_m2 = False, None, None
+                spread_c = self.stand_ins.temp_spread_c(day)
             rain_mm = self._rain_mm(day)
             snow = snow_day(
                 precipitation_mm=rain_mm or 0.0, lying_mm=lying_mm, tmin_c=tmin_c, tmax_c=tmax_c
@@ -228,6 +230,8 @@ class _Making:
                 rung=rung,
                 tmin_c=tmin_c,
                 tmax_c=tmax_c,
+                solar_mj_m2=solar_mj_m2,
+                temp_spread_c=spread_c,
                 rain_chance_pct=None if day in self.gauge else chance_pct,
                 snow_mm=lying_mm,
                 normal_eto_mm=self.stand_ins.usual_mm(day),

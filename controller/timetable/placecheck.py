@@ -168,7 +168,7 @@ def _season_words(garden: Garden, crop: Callable[[str], Crop]) -> str:
 def _too_cold_c(site: Site, planting: Planting, crop: Crop) -> float | None:
     """How warm it is on average while a crop of the warmth stands in winter; None for any other."""
     base_c = crop.gdd_base_c
-    comes_up_cold = not crop.emergence_days or crop.emergence_days[0] > 0.0
+    comes_up_cold = not crop.emergence_days or crop.emergence_days[1] > 0.0  # in soil of 10 °C
     if crop.perennial or base_c is None or (base_c < WARM_BASE_C and comes_up_cold):
         return None
     if crop.family == "various":

@@ -14,6 +14,7 @@ from controller.demand.records import DayInput
 from controller.garden.model import Garden, Row, Zone
 from controller.hydraulics.lines import Lines
 from controller.timetable.accounts import ZoneAccount
+from controller.timetable.endings import ending_words
 from controller.timetable.forecast import as_planned, counted_on
 from controller.timetable.jobs import NOTHING_GIVEN, Given, Grounds, Reckoning, finished
 from controller.timetable.march import DayPlanned, March
@@ -182,8 +183,10 @@ def zone_account(
         days=reckoning.days,
         observations=reckoning.given.observations,
         normal_temps=None if normals is None else normals.temperatures,
+        normal_spread=None if normals is None else normals.temp_spread_c,
         settling_days=garden.watering.settling_days,
         salt_ds_m=garden.supply.salt_ds_m,
+        latitude_deg=garden.site.latitude_deg,
         coefficients=garden.watering.coefficients,
     )
 
@@ -239,6 +242,10 @@ def _course_words(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
     for account in accounts.values():
         for part in account.parts:
             facts = part.planting_on(day)
-            remarks = (*part.remarks, *(facts.course.remarks if facts is not None else ()))
+            remarks = (
+                *part.remarks,
+                *(facts.course.remarks if facts is not None else ()),
+                *ending_words(part, day),
+            )
             said += [f"{account.zone.name}: {remark}" for remark in remarks]
     return list(dict.fromkeys(said))  # parts may share a planting

@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 from controller.demand.facts import rows_named
+from controller.demand.lengths import (
+    LEAST_SCALE,
+    MOST_SCALE,
+    first_picking_days,
+    scale_of,
+    stage_days_of,
+)
+from controller.demand.pace import winters
 from controller.demand.salts import CLASSES, leaching_share_of, salt_stress_of, water_class
 from controller.garden.model import Garden, Planting, Site, Zone
 from controller.garden.show import show_about, show_length, show_volume
@@ -29,6 +37,10 @@ _LATE_MONTHS = {True: frozenset((9, 10, 11, 12, 1)), False: frozenset((3, 4, 5, 
 _LONGEST_WINTER_DAYS = 200
 # Less of the water than this, given to bare rows, is not worth a plug. Our choice.
 _BARE_SHARE = 0.1
+# Our choices. So much longer than its stages a planting is asked about, where its use falls to such
+# a share by then: crops that end as green as they were lack nothing.
+LONGER_BY = 0.15
+DROPS_TO = 0.93
 
 
 def of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
@@ -42,6 +54,7 @@ def of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
         for words in (
             _salt_words(crop, grounds.garden.supply.salt_ds_m),
             _age_words(planting, crop, grounds.garden.site),
+            length_words(planting, crop, grounds.garden.site),
         ):
             if words:
                 found[words] = None
@@ -158,6 +171,41 @@ def _age_words(planting: Planting, crop: Crop, site: Site) -> str:
         "each year; if it rests until spring, add the day from which it grows, as in "
         f"from = {spring}"
     )
+
+
+def length_words(planting: Planting, crop: Crop, site: Site) -> str:
+    """What is asked where the planting stands far longer, or shorter, than its stages."""
+    own = planting.stage_days or planting.stage_warmth or planting.by_warmth
+    if planting.harvest_days is not None:
+        if crop.perennial:
+            return f"{crop.label} is a perennial: harvest_in says nothing of it"
+        scale = planting.harvest_days / first_picking_days(crop)
+        if not LEAST_SCALE <= scale <= MOST_SCALE:
+            return (
+                f"{crop.label}: harvest_in is {planting.harvest_days} days, and the crop table has "
+                f"{first_picking_days(crop):.0f}; its stages are changed no further than to "
+                f"{scale_of(crop, planting.harvest_days):g} of the table's; write stages if the "
+                "days are right"
+            )
+    if crop.perennial or own or (crop.autumn and winters(planting, site.latitude_deg)):
+        return ""
+    days = stage_days_of(crop, planting)
+    stands = (planting.until - planting.start).days + 1
+    last = planting.start + timedelta(days=sum(days) - 1)
+    if stands > sum(days) * (1.0 + LONGER_BY) and crop.kcb_end < DROPS_TO * crop.kcb_mid:
+        return (
+            f"{crop.label} from {planting.start} stands {stands} days, and its stages end after "
+            f"{sum(days)}, on {last}: from then on it is watered as at its end; for a longer "
+            "variety write harvest_in, the packet's days, or stages; if it is gone by then, an "
+            "earlier until"
+        )
+    if stands <= days[0] + days[1] and crop.first_picking is None:
+        return (
+            f"{crop.label} from {planting.start} stands {stands} days, and by its stages it is "
+            f"full-grown after {days[0] + days[1]}; for a quick variety write harvest_in, the "
+            "packet's days, or stages"
+        )
+    return ""
 
 
 def _salt_words(crop: Crop, water_ds_m: float | None) -> str:

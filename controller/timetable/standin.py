@@ -110,6 +110,10 @@ class StandIns:
         normal_mm = None if self.normals is None else self.normals.eto_mm(day)
         return _season_mm(day, self.site, self.climate) if normal_mm is None else normal_mm
 
+    def temp_spread_c(self, day: date) -> float:
+        """How far days swing around what stands in; 0 where no normals tell. [°C]"""
+        return 0.0 if self.normals is None else self.normals.temp_spread_c(day)
+
     def wind_2m_m_s(self, day: date) -> float:
         """Usual wind, as the climate adjustment of Kc takes it where none was measured. [m/s]"""
         normal = None if self.normals is None else self.normals.on(day)

@@ -102,6 +102,14 @@ BROKEN = [
         'emerges_in: found "1 day 2"; emerges_in is in days or weeks, as in "12 days"',
     ),
     (
+        with_planting(f"{LEEK}, harvest_in = 5"),
+        'harvest_in: found 5; harvest_in is 15 to 400 whole days, as in 75 or "75 days"',
+    ),
+    (
+        with_planting(f'{LEEK}, harvest_in = "106 days", stages = [20, 45, 60, 15]'),
+        "planting 1, harvest_in: found stages as well; the packet's days make the stages",
+    ),
+    (
         with_planting(f'{LEEK}, emerges_in = "1.5 days"'),
         'emerges_in: found "1.5 days"; emerges_in is 1 to 120 whole days, as in 12 or "12 days"',
     ),

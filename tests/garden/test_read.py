@@ -144,6 +144,7 @@ sown = 2031-07-10
 until = 2031-10-01
 rows = 2
 emerges_in = 9
+harvest_in = "106 days"
 stages_by = "warmth"
 [[zone.row]]
 length = "4 m"
@@ -265,6 +266,7 @@ def test_every_key_reads_into_the_model():
     assert (carrot.by_warmth, carrot.stage_warmth) == (True, None)
     assert (blue.spacing_m, blue.plant_lines, leek.spacing_m) == (near(0.45), 2, None)
     assert (leek.supported, blue.supported) == (True, False)
+    assert (blue.harvest_days, carrot.harvest_days) == (None, 106)
     assert (leek.emerges_days, blue.emerges_days, carrot.emerges_days) == (None, 12, 9)
     assert a.unlike_rows is UnlikeRows.MEAN
     night, evening = garden.watering.windows

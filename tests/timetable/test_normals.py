@@ -11,6 +11,7 @@ from pytest import approx
 from support.gardens import a_garden
 from support.stationyears import WAGENINGEN, days_of
 
+from controller.demand.warmth import degree_days, usual_degree_days
 from controller.timetable import normals as room
 from controller.timetable.normals import HALF_WINDOW_DAYS, normals_from
 from controller.timetable.reference import eto_of
@@ -83,6 +84,34 @@ def test_leap_days_and_the_turn_of_the_year_have_normals_like_their_neighbours()
     values = [found.eto_mm(d) or -1.0 for d in steps]
     assert max(abs(a - b) for a, b in pairwise(values)) < 0.12
     assert min(values) > 0.0
+
+
+@pytest.mark.parametrize("base_c", [4.4, 10.0, 12.8])
+def test_degree_days_of_a_usual_season_are_the_mean_of_the_seasons(base_c: float) -> None:
+    # April to September of Wageningen's years, day by day, against the normals made of them. The
+    # means alone have 2, 7 and 10 % less, for a cold day counts for no less than nothing.
+    found = normals_from(days_of(WAGENINGEN), WAGENINGEN.site)
+    assert found is not None
+    seasons: dict[int, list[float]] = {}
+    for w in days_of(WAGENINGEN):
+        if 4 <= w.day.month <= 9 and w.tmin_c is not None and w.tmax_c is not None:
+            warmth = degree_days(tmin_c=w.tmin_c, tmax_c=w.tmax_c, base_c=base_c)
+            seasons.setdefault(w.day.year, []).append(warmth)
+    whole = [sum(days) for days in seasons.values() if len(days) == 183]
+    assert len(whole) > 20
+    real = sum(whole) / len(whole)
+    usual = means = 0.0
+    for number in range(183):
+        at = date(2031, 4, 1) + timedelta(days=number)
+        low, high = found.temperatures(at) or (0.0, 0.0)
+        means += degree_days(tmin_c=low, tmax_c=high, base_c=base_c)
+        usual += usual_degree_days(
+            tmin_c=low, tmax_c=high, spread_c=found.temp_spread_c(at), base_c=base_c
+        )
+    assert usual / real == approx(1.0, abs=0.015)
+    assert means / real == approx({4.4: 0.978, 10.0: 0.925, 12.8: 0.905}[base_c], abs=0.005)
+    april_to_august = [found.temp_spread_c(date(2031, month, 15)) for month in range(4, 9)]
+    assert 3.4 <= min(april_to_august) <= room.USUAL_SPREAD_C <= max(april_to_august) <= 4.35
 
 
 @pytest.mark.slow
