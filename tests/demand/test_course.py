@@ -363,23 +363,22 @@ TOMATO = load().crop("tomato")
 
 def test_a_first_ripe_fruit_is_not_the_end_of_the_mid_season():
     # The rule after FAO-56, chapter 6: mid-season lasts to the start of maturity, shown by leaves.
-    late = sum(TOMATO.stage_days[:3]) + 1
-    plain, seen = (course(TOMATO, *e, length=late + 60) for e in ((), [noted("first ripe", 75)]))
-    assert all(seen.on(when(n)) == plain.on(when(n)) for n in range(1, late))
-    # WORKED: until is day late + 60, so the late stage must begin its length before.
-    ends = late + 60 - TOMATO.stage_days[3]
-    assert [position(seen, n) for n in (late, ends, ends + 1)] == [late - 1, late - 1, late]
-    assert position(seen, late + 60) == late - 1 + TOMATO.stage_days[3]
+    length = sum(TOMATO.stage_days) + 60
+    plain, seen = (course(TOMATO, *e, length=length) for e in ((), [noted("first ripe", 75)]))
+    assert all(seen.on(when(n)) == plain.on(when(n)) for n in range(1, length + 1))
+    # WORKED: the late stage must begin its own length before the last day.
+    ends = length - TOMATO.stage_days[3]
+    assert [seen.on(when(n)).stage for n in (ends, ends + 1)] == ["mid", "late"]
     assert seen.remarks == ()
 
 
 @pytest.mark.parametrize("event", ["ripening", "last picking"])
 def test_picking_is_over_when_a_person_says_so(event):
-    late = sum(TOMATO.stage_days[:3]) + 1
-    seen = course(TOMATO, noted("first ripe", 75), noted(event, late + 10), length=late + 90)
-    assert [position(seen, n) for n in (late + 9, late + 10, late + 11)] == [
-        *(late - 1, late, late + 1)
-    ]
+    day, length = sum(TOMATO.stage_days[:3]) + 11, sum(TOMATO.stage_days) + 90
+    seen = course(TOMATO, noted("first ripe", 75), noted(event, day), length=length)
+    assert [seen.on(when(n)).stage for n in (day - 1, day, day + 1)] == ["mid", "late", "late"]
+    late = length - TOMATO.stage_days[3]
+    assert [position(seen, n) for n in (day, day + 1)] == [late + 1, late + 2]
 
 
 def test_a_first_fruit_may_be_noted_before_or_after_anything_else():
