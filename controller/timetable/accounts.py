@@ -27,7 +27,7 @@ from controller.units import l_from_m3, mm_from_litres
 LEAST_UNIFORMITY = 0.6
 # How long before a zone's first planting its bare ground is followed; our choice. The layer that
 # dries by evaporation has long forgotten by then with what it began.
-BARE_BEFORE = timedelta(days=90)
+BARE_BEFORE = timedelta(days=45)
 # How long before a planting rain matters to how dry its top is; our choice.
 RAIN_DAYS = 30
 

@@ -85,6 +85,18 @@ class Grounds:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class _Due:
+    """A zone that is to be watered: its job, and what it follows from."""
+
+    job: Job
+    wants: Mapping[int, Want]
+    chosen: Want
+    spread_mm: float
+    evenness: float
+    already_litres: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Reckoning:
     """All that a span of days is computed from.
 
@@ -104,8 +116,26 @@ class Reckoning:
     frost: Mapping[date, str] = field(default_factory=dict)
     coming_mm: Mapping[date, float] = field(default_factory=dict)
 
-    def job(self, zone: Zone, account: ZoneAccount, day: date) -> tuple[Job, Dose] | None:
+    def job(self, zone: Zone, account: ZoneAccount, day: date) -> Job | None:
         """The zone's job on this day, on last evening's account; None if it needs nothing."""
+        due = self._due(zone, account, day)
+        return None if due is None else due.job
+
+    def dose(self, zone: Zone, account: ZoneAccount, day: date) -> tuple[Job, Dose] | None:
+        """The same, with the dose it is for, and why."""
+        due = self._due(zone, account, day)
+        if due is None:
+            return None
+        chosen, us_units = due.chosen, self.garden.us_units
+        words = chosen.words + loss_words(
+            zone, account, due.wants, due.spread_mm, chosen, us_units=us_units
+        )
+        if self._guess(zone) is not None:
+            words = f"{words}; its opening is unknown, its flow a guess"
+        ledger = account.ledgers[account.parts.index(chosen.part)]
+        return due.job, _dose(zone, ledger, due, words)
+
+    def _due(self, zone: Zone, account: ZoneAccount, day: date) -> _Due | None:
         if zone.ground_m2 <= 0.0 or not account.stands_on(day):
             return None
         wants = self._wants(zone, account, day)
@@ -123,15 +153,14 @@ class Reckoning:
         wanted -= stored / account.divisor
         if wanted <= 0.0:
             return None
-        us_units = self.garden.us_units
-        words = chosen.words + loss_words(
-            zone, account, wants, spread_mm, chosen, us_units=us_units
+        return _Due(
+            job=self._job(zone, account, day, chosen, wanted, already),
+            wants=wants,
+            chosen=chosen,
+            spread_mm=spread_mm,
+            evenness=evenness,
+            already_litres=already,
         )
-        if self._guess(zone) is not None:
-            words = f"{words}; its opening is unknown, its flow a guess"
-        job = self._job(zone, account, day, chosen, wanted, already)
-        ledger = account.ledgers[account.parts.index(chosen.part)]
-        return job, _dose(job, words, zone, ledger, spread_mm, evenness, already, chosen)
 
     def _wants(self, zone: Zone, account: ZoneAccount, day: date) -> dict[int, Want]:
         """What each part wants that has something standing on it, by its number."""
@@ -237,17 +266,8 @@ def finished(dose: Dose, pulses: Iterable[Pulse]) -> Dose:
     return replace(dose, pulses=count, litres=dose.litres + count * dose.line_litres)
 
 
-def _dose(
-    job: Job,
-    words: str,
-    zone: Zone,
-    account: Sequence[LedgerDay],
-    net_mm: float,
-    evenness: float,
-    already: float,
-    want: Want,
-) -> Dose:
-    evening = account[-1]
+def _dose(zone: Zone, account: Sequence[LedgerDay], due: _Due, words: str) -> Dose:
+    evening, job, want = account[-1], due.job, due.chosen
     since: list[LedgerDay] = []
     for past in reversed(account):
         if past.watered_mm > 0.0 or past.account != evening.account:
@@ -256,13 +276,13 @@ def _dose(
     return Dose(
         zone=job.zone,
         day=job.day,
-        net_mm=net_mm,
+        net_mm=due.spread_mm,
         ground_m2=zone.ground_m2,
-        evenness=evenness,
+        evenness=due.evenness,
         line_litres=job.line_litres,
         pulses=0,
         litres=job.even_litres,
-        already_litres=already,
+        already_litres=due.already_litres,
         why=Why(
             account=evening.account,
             stage=evening.stage,

@@ -123,7 +123,11 @@ class March:
         """
         if not assumed:
             return {}
-        jobs = [job for job, _ in self._jobs(day)]
+        jobs = [
+            job
+            for zone in self.reckoning.garden.zones
+            if (job := self.reckonings[zone.name].job(zone, self.accounts[zone.name], day))
+        ]
         if not any(job.zone in assumed for job in jobs):
             return {}
         watering = self.reckoning.garden.watering
@@ -138,7 +142,7 @@ class March:
 
     def plan(self, day: date) -> DayPlanned:
         """Plan one day, and credit it."""
-        found = self._jobs(day)
+        found = self._doses(day)
         watering = self.reckoning.garden.watering
         packed = pack(
             [job for job, _ in found],
@@ -164,9 +168,9 @@ class March:
             )
         )
 
-    def _jobs(self, day: date) -> list[tuple[Job, Dose]]:
+    def _doses(self, day: date) -> list[tuple[Job, Dose]]:
         found = (
-            self.reckonings[zone.name].job(zone, self.accounts[zone.name], day)
+            self.reckonings[zone.name].dose(zone, self.accounts[zone.name], day)
             for zone in self.reckoning.garden.zones
         )
         return [job for job in found if job is not None]
