@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from controller.garden.model import Hold, ValveKind, Watering, Window
@@ -31,6 +32,7 @@ class Stretch:
         return (self.ends_utc - self.begins_utc).total_seconds()
 
 
+@lru_cache(maxsize=1024)
 def utc_from_local(local: datetime, zone: ZoneInfo) -> datetime:
     """Turn a naive local time into UTC by the module's rule for skipped and doubled times."""
     first = local.replace(tzinfo=zone, fold=0).astimezone(UTC)
@@ -116,6 +118,8 @@ def hold_in_force(
     watering: Watering, zone_name: str, day: date, zone_info: ZoneInfo
 ) -> Hold | None:
     """The first hold that touches this zone on this local day, if any."""
+    if not watering.holds:
+        return None
     begins = utc_from_local(datetime.combine(day, time()), zone_info)
     ends = utc_from_local(datetime.combine(day + _DAY, time()), zone_info)
     for hold in watering.holds:
