@@ -108,6 +108,7 @@ def plan_garden(
         *frost_words(
             days,
             today=shown,
+            last=last,
             hold_below_c=garden.weather.frost_hold_c,
             us_units=garden.us_units,
         ),

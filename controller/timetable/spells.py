@@ -94,21 +94,56 @@ def frost_days_gone(
 
 
 def frost_words(
-    days: Mapping[date, DayInput], *, today: date, hold_below_c: float | None, us_units: bool
+    days: Mapping[date, DayInput],
+    *,
+    today: date,
+    last: date,
+    hold_below_c: float | None,
+    us_units: bool,
 ) -> tuple[str, ...]:
-    """What a gardener is told of the frost that holds watering; nothing where none does."""
-    cold = _cold(days, today, hold_below_c)
-    if not cold:
-        return ()
-    foretold = []
-    for day, tmin_c in cold.items():
-        how = "forecast" if days[day].rung == FORECAST else "expected"
-        foretold.append(f"{show_temperature(tmin_c, us_units)} {how} for {day}")
+    """What a gardener is told of frost up to `last`: what it holds, and what it may hold later."""
     held = frost_days(days, today=today, hold_below_c=hold_below_c)
-    return (
-        f"frost: {', '.join(foretold)}; nothing is watered on {' and '.join(map(str, held))}. "
-        "Drain what lies exposed",
+    words = []
+    if held:
+        foretold = _foretold(days, _cold(days, today, hold_below_c), us_units)
+        words.append(
+            f"frost: {foretold}; nothing is watered on {' and '.join(map(str, held))}. "
+            "Drain what lies exposed"
+        )
+    later = _cold_later(days, today, last, hold_below_c)
+    touched = {d for cold in later for d in (cold - _DAY, cold)} - set(held)
+    at_stake = sorted(d for d in touched if today <= d <= last)
+    if at_stake:
+        words.append(
+            f"frost: {_foretold(days, later, us_units)}; if it comes, what is listed for "
+            f"{', '.join(map(str, at_stake))} is left out and not counted as given. "
+            "Plan anew that morning"
+        )
+    return tuple(words)
+
+
+def _foretold(days: Mapping[date, DayInput], cold: Mapping[date, float], us_units: bool) -> str:
+    return ", ".join(
+        f"{show_temperature(tmin_c, us_units)} "
+        f"{'forecast' if days[day].rung == FORECAST else 'expected'} for {day}"
+        for day, tmin_c in cold.items()
     )
+
+
+def _cold_later(
+    days: Mapping[date, DayInput], today: date, last: date, hold_below_c: float | None
+) -> dict[date, float]:
+    """Of the days after tomorrow those that a forecast has so cold, up to the morning after."""
+    if hold_below_c is None:
+        return {}
+    return {
+        day: found.tmin_c
+        for day, found in sorted(days.items())
+        if today + _DAY < day <= last + _DAY
+        and found.rung == FORECAST
+        and found.tmin_c is not None
+        and found.tmin_c <= hold_below_c
+    }
 
 
 def _cold(

@@ -124,21 +124,48 @@ def test_frost_tonight_or_tomorrow_holds_the_days_around_it() -> None:
 def test_no_bound_holds_nothing_and_another_bound_is_kept() -> None:
     days = table(a_day(0, tmin_c=-8.0), a_day(1, tmin_c=1.5))
     assert frost_days(days, today=TODAY, hold_below_c=None) == ()
-    assert frost_words(days, today=TODAY, hold_below_c=None, us_units=False) == ()
+    assert (
+        frost_words(days, today=TODAY, last=TODAY + 3 * DAY, hold_below_c=None, us_units=False)
+        == ()
+    )
     warm = table(a_day(0, tmin_c=3.0), a_day(1, tmin_c=1.5))
     assert frost_days(warm, today=TODAY, hold_below_c=2.0) == (TODAY, TODAY + DAY)
 
 
 def test_frost_says_how_cold_what_is_held_and_what_to_do() -> None:
     days = table(a_day(0, tmin_c=5.0), a_day(1, tmin_c=-2.5, rung="forecast"))
-    assert frost_words(days, today=TODAY, hold_below_c=0.0, us_units=False) == (
+    assert frost_words(
+        days, today=TODAY, last=TODAY + 3 * DAY, hold_below_c=0.0, us_units=False
+    ) == (
         "frost: -2.5 C forecast for 2031-07-11; nothing is watered on 2031-07-10 and 2031-07-11. "
         "Drain what lies exposed",
     )
-    (words,) = frost_words(days, today=TODAY, hold_below_c=0.0, us_units=True)
+    (words,) = frost_words(days, today=TODAY, last=TODAY + 3 * DAY, hold_below_c=0.0, us_units=True)
     assert "27.5 F forecast" in words
     normal = table(a_day(0, tmin_c=-1.0, rung="normal"), a_day(1))
-    (words,) = frost_words(normal, today=TODAY, hold_below_c=0.0, us_units=False)
+    (words,) = frost_words(
+        normal, today=TODAY, last=TODAY + 3 * DAY, hold_below_c=0.0, us_units=False
+    )
     assert words.startswith(
         "frost: -1 C expected for 2031-07-10; nothing is watered on 2031-07-10."
     )
+
+
+def test_frost_that_a_forecast_has_later_is_said_with_the_days_it_may_take() -> None:
+    def said(last: int, *tmins: float, rung: str = "forecast") -> tuple[str, ...]:
+        days = table(*(a_day(i, tmin_c=t, rung=rung) for i, t in enumerate(tmins)))
+        until = TODAY + last * DAY
+        return frost_words(days, today=TODAY, last=until, hold_below_c=0.0, us_units=False)
+
+    assert said(4, 5.0, 4.0, 3.0, -1.0, 2.0) == (
+        "frost: -1 C forecast for 2031-07-13; if it comes, what is listed for "
+        "2031-07-12, 2031-07-13 is left out and not counted as given. Plan anew that morning",
+    )
+    # Tomorrow's frost holds tomorrow; the day after tomorrow is left to be seen.
+    tonight, later = said(4, 5.0, -1.0, -2.0, 3.0, 2.0)
+    assert "nothing is watered on 2031-07-10 and 2031-07-11" in tonight
+    assert "listed for 2031-07-12 is left" in later
+    # The evening before a frost is at stake, though the frost is past the last day.
+    assert "listed for 2031-07-12 is left" in said(2, 5.0, 4.0, 3.0, -1.0)[0]
+    assert said(1, 5.0, 4.0, 3.0, -1.0) == ()
+    assert said(4, 5.0, 4.0, 3.0, -1.0, 2.0, rung="normal") == ()  # usual cold is no forecast
