@@ -101,13 +101,13 @@ def balance(args: argparse.Namespace) -> int:
     loaded = load_garden(args)
     if args.zone:
         _must_know(loaded.garden, [args.zone])
-    last = args.last or first_day(argparse.Namespace(), loaded, clock) - _DAY
+    now = first_day(argparse.Namespace(), loaded, clock)
+    last = args.last or now - _DAY
     first = args.first or last - 13 * _DAY
     if first > last:
         raise InputError(f"--from {first} is after --to {last}")
     lines = load_tested(args, loaded).lines
     # The days gone, with what counts of them; what lies ahead is planned.
-    now = first_day(argparse.Namespace(), loaded, clock)
     planned_from = min(last + _DAY, max(first, now))
     kept = load_kept(args, loaded, max(last, planned_from))
     today = planned_from if loaded.is_example else min(now, planned_from)

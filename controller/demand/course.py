@@ -33,7 +33,6 @@ from controller.demand.emergence import (
     emergence_of,
     ordinary_emergence_days,
 )
-from controller.demand.lengths import stage_days_of
 from controller.demand.pace import pace_of
 from controller.demand.records import DayInput, Observation
 from controller.demand.seen import EVENTS, OLD_GONE
@@ -42,6 +41,7 @@ from controller.demand.stages import (
     SETTLING_DAYS_BETWEEN,
     CourseDay,
     Settling,
+    stage_days_of,
     stage_on_day,
 )
 from controller.demand.warmth import OPEN_GROUND, Ground, NormalSpread, NormalTemps

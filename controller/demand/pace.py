@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import accumulate
 
-from controller.demand.lengths import stage_days_of
 from controller.demand.records import DayInput
-from controller.demand.stages import STAGE_NAMES
+from controller.demand.stages import STAGE_NAMES, stage_days_of
 from controller.demand.sun import day_length_h, day_of_year
 from controller.demand.warmth import NormalSpread, NormalTemps, usual_degree_days
 from controller.garden.model import Planting

@@ -1,10 +1,11 @@
-"""A crop on a given day: its stage, crop coefficient, height and roots."""
+"""A crop on a given day: its stage, crop coefficient, height and roots; how long stages are."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from controller.errors import require_range
+from controller.garden.model import Planting
 from crops.catalogue import Crop, Soil
 from crops.firstyears import YoungStand
 
@@ -13,6 +14,9 @@ from crops.firstyears import YoungStand
 FIRST_ROOTS_M = 0.20
 FIRST_HEIGHT_M = 0.10  # our choice: a seedling; also the least height of eq. 62
 LEAST_KC_END_ADJUSTED = 0.45  # FAO-56 (1998), eq. 65: lower ends are dry leaves, which feel no wind
+# How far a packet's days may stretch or shrink the table's: our choice, about what FAO-56 table 11
+# has between the quickest and the slowest row of a crop.
+LEAST_SCALE, MOST_SCALE = 0.6, 1.6
 STAGE_NAMES = ("initial", "development", "mid", "late")
 # Plants just set out are not watered for less than this; our choice.
 SETTLING_LEAST_MM = 1.0
@@ -351,3 +355,60 @@ def kc_end_adjusted(
     return kc_mid_adjusted(
         kc_end, wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=height_m
     )
+
+
+def first_picking_days(crop: Crop) -> float:
+    """Days of the crop's table from its first day to the first picking."""
+    initial, development, mid, _ = crop.stage_days
+    if crop.first_picking is None:
+        return float(sum(crop.stage_days))
+    return initial + development + crop.first_picking * mid
+
+
+def scale_of(crop: Crop, harvest_days: int) -> float:
+    """The packet's days over the table's, kept within `LEAST_SCALE` and `MOST_SCALE`."""
+    return min(max(harvest_days / first_picking_days(crop), LEAST_SCALE), MOST_SCALE)
+
+
+def stage_days_of(crop: Crop, planting: Planting) -> tuple[int, int, int, int]:
+    """The lengths of a planting's four stages.
+
+    Parameters
+    ----------
+    crop : Crop
+        Its figures.
+    planting : Planting
+        Its own `stage_days` go before all else, `harvest_days` before the table.
+
+    Returns
+    -------
+    tuple of int
+        Initial, development, mid and late. Of crops picked once all four follow the packet; of
+        crops picked for weeks the first two, and mid lasts until only the late stage is left before
+        `until`, as such crops stay in full leaf while they are picked. [days]
+
+    Source
+    ------
+    FAO-56 (1998), table 11 (from memory): rows of maize of 125, 140 and 180 days share their days
+    between the stages alike, so scaling all is right; rows of tomato of 135, 145 and 180 days
+    differ mostly in mid. Chapter 6: mid ends when leaves age, not with the first ripe fruit. Where
+    picking begins in the table's days: our choice.
+    """
+    if planting.stage_days is not None:
+        return planting.stage_days
+    initial, development, mid, late = crop.stage_days
+    if crop.perennial:
+        return crop.stage_days
+    if planting.harvest_days is not None:
+        scale = scale_of(crop, planting.harvest_days)
+        initial, development = _times(initial, scale), _times(development, scale)
+        if crop.first_picking is None:
+            mid, late = _times(mid, scale), _times(late, scale)
+    if crop.first_picking is not None and planting.stage_warmth is None:
+        stands = (planting.until - planting.start).days + 1
+        mid = max(mid, stands - initial - development - late)
+    return initial, development, mid, late
+
+
+def _times(days: int, scale: float) -> int:
+    return max(round(days * scale), 1) if days else 0

@@ -11,6 +11,14 @@ from fractions import Fraction
 from controller import units
 from controller.garden.model import Filled
 
+WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+
+
+def listed(names: Iterable[str]) -> str:
+    """ "a", "a and b", "a, b and c"."""
+    *most, last = list(names) or [""]
+    return f"{', '.join(most)} and {last}" if most else last
+
 
 def show_length(metres: float, us: bool) -> str:
     """A length for reading: feet and inches, or metres, centimetres, millimetres."""

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
 
+from controller.garden.show import listed
 from controller.units import (
     gal_from_m3,
     gal_min_from_m3_s,
@@ -114,7 +115,6 @@ def show_speed(m_s: float) -> str:
     return f"{m_s:.1f} m/s ({m_s / 0.3048:.1f} ft/s)"
 
 
-def listed(names: Iterable[str]) -> str:
-    """ "a", "a and b", "a, b and c"."""
-    quoted = [f'"{name}"' for name in names]
-    return " and ".join([", ".join(quoted[:-1]), quoted[-1]] if len(quoted) > 1 else quoted)
+def quoted(names: Iterable[str]) -> str:
+    """Names of zones or rows in a sentence, each between its own marks."""
+    return listed(f'"{name}"' for name in names)

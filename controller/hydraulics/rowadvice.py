@@ -8,7 +8,7 @@ from math import inf
 
 from controller.garden.model import Row
 from controller.garden.show import show_length
-from controller.hydraulics.advised import Advice, listed, show_off_level
+from controller.hydraulics.advised import Advice, quoted, show_off_level
 from controller.hydraulics.design import even_enough, level_enough_m, most_that_is_good
 from controller.hydraulics.evenness import with_drilling_scatter
 from controller.hydraulics.shares import MOST_VARIATION, row_shares
@@ -182,7 +182,7 @@ def of_level(cases: list[ZoneCase]) -> Iterator[Advice]:
             kind="to know",
             where="level",
             words=f"within {show_off_level(SEEN_OFF_LEVEL_M)}, which the eye sees, is level "
-            f"enough for {listed(easy)} as they run now",
+            f"enough for {quoted(easy)} as they run now",
             based_on=basis,
             figures={"level_enough_m": SEEN_OFF_LEVEL_M},
         )

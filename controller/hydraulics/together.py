@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from controller.garden.model import Garden, ValveKind, Zone
 from controller.garden.show import show_pressure
-from controller.hydraulics.advised import Advice, listed, show_head
+from controller.hydraulics.advised import Advice, quoted, show_head
 from controller.hydraulics.assembly import main_loss_m, stretches
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.pipe import head_loss_m
@@ -33,13 +33,13 @@ def of_together(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
     thirsty = sorted(cases, key=lambda case: -case.flow.flow_m3_s)[: max(2, watering.most_open)]
     worst = share_together(lines, tuple(case.zone.name for case in thirsty))
     many = (
-        f"{listed(best.zones)} can run together, each keeping at least "
+        f"{quoted(best.zones)} can run together, each keeping at least "
         f"{100 * best.least_share:.0f} % of its flow alone"
         if len(best.zones) > 1
         else "no two zones can run together by the garden's rules"
     )
     thirst = (
-        f"; {listed(worst.zones)}, which draw most, leave one of them only "
+        f"; {quoted(worst.zones)}, which draw most, leave one of them only "
         f"{100 * worst.least_share:.0f} %, with {show_head(worst.tap_head_m, us)} at the tap"
         if set(worst.zones) != set(best.zones)
         else f", with {show_head(best.tap_head_m, us)} at the tap"

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
+from controller.garden.show import WEEKDAYS
 from controller.units import gal_from_m3, in_from_mm, m3_from_l
 
-_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _FIRST_HALF = ("January", "February", "March", "April", "May", "June")
 _SECOND_HALF = ("July", "August", "September", "October", "November", "December")
 _MONTHS = (*_FIRST_HALF, *_SECOND_HALF)
@@ -40,7 +40,7 @@ def depth(millimetres: float, *, us: bool) -> str:
 
 def long_day(day: date) -> str:
     """As in "Sunday 6 July 2031", whatever the machine's language."""
-    return f"{_WEEKDAYS[day.weekday()]} {short_day(day)}"
+    return f"{WEEKDAYS[day.weekday()]} {short_day(day)}"
 
 
 def short_day(day: date) -> str:

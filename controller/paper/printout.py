@@ -11,7 +11,7 @@ from typing import TypeVar
 from controller.garden.model import Garden, ValveKind
 from controller.paper.amounts import clock_time, day_in_year, depth, long_day, open_time, volume
 from controller.timetable.flooding import FLOODING_EFFICIENCY, against_flooding
-from controller.timetable.records import Dose, NotFitted, Pulse, Timetable, WaterIn
+from controller.timetable.records import Dose, NotFitted, Pulse, Short, Timetable, WaterIn
 from controller.timetable.tested import BAND, Bands
 
 _T = TypeVar("_T", Pulse, NotFitted, WaterIn)
@@ -171,19 +171,21 @@ def no_water_rows(timetable: Timetable) -> list[dict[str, object]]:
 
 def short_rows(timetable: Timetable) -> list[dict[str, object]]:
     """One row for each part of a zone that goes short, for --json."""
-    return [
-        {
-            "zone": s.zone,
-            "part": s.part,
-            "from": s.first.isoformat(),
-            "days": s.days,
-            "least_stress": round(s.least_stress, 4),
-            "worst_date": s.worst_day.isoformat(),
-            "lost_mm": round(s.lost_mm, 3),
-            "reason": s.reason,
-        }
-        for s in timetable.short
-    ]
+    return [short_row(short) for short in timetable.short]
+
+
+def short_row(short: Short) -> dict[str, object]:
+    """One part of a zone that goes short, for --json."""
+    return {
+        "zone": short.zone,
+        "part": short.part,
+        "from": short.first.isoformat(),
+        "days": short.days,
+        "least_stress": round(short.least_stress, 4),
+        "worst_date": short.worst_day.isoformat(),
+        "lost_mm": round(short.lost_mm, 3),
+        "reason": short.reason,
+    }
 
 
 def water_in_rows(timetable: Timetable) -> list[dict[str, object]]:

@@ -7,6 +7,7 @@ from typing import Any
 
 from controller.garden.model import Garden
 from controller.paper.amounts import volume
+from controller.paper.printout import short_row
 from controller.timetable.finding import Finding, caution
 from controller.timetable.packing import NO_WINDOW
 from controller.timetable.usualseason import EVEN_ROW, Season, ZoneWater
@@ -58,17 +59,7 @@ def season_row(season: Season) -> dict[str, Any]:
         "from": season.first.isoformat(),
         "to": season.last.isoformat(),
         "short": [
-            {
-                "zone": s.zone,
-                "part": s.part,
-                "crop": crop,
-                "from": s.first.isoformat(),
-                "days": s.days,
-                "least_stress": round(s.least_stress, 4),
-                "worst_date": s.worst_day.isoformat(),
-                "lost_mm": round(s.lost_mm, 3),
-                "reason": s.reason,
-            }
+            {"zone": s.zone, "part": s.part, "crop": crop, **short_row(s)}
             for s, crop in zip(season.short, season.crops, strict=True)
         ],
         "helps": _help_rows(season.helps),

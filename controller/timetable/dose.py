@@ -26,6 +26,11 @@ REFILL_SHALLOW = 0.6  # from mid-season on, with roots under 0.6 m or a share p 
 _SHALLOW_M, _TENDER_P = 0.6, 0.3
 
 
+def full_roots_m(crop: Crop, rooting_limit_m: float | None) -> float:
+    """How deep the roots of the grown crop go in a bed that ends at this depth, if it does."""
+    return crop.root_min_m if rooting_limit_m is None else min(crop.root_min_m, rooting_limit_m)
+
+
 def refill_share(crop: Crop, stage: str, *, root_depth_m: float) -> float:
     """The share of the readily available water that may be gone in that stage, 0 to 1."""
     shallow = root_depth_m < _SHALLOW_M or crop.depletion_fraction <= _TENDER_P

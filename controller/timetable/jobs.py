@@ -13,7 +13,13 @@ from controller.garden.model import Garden, UnlikeRows, Zone
 from controller.hydraulics.doubts import opening_doubt
 from controller.hydraulics.lines import Lines
 from controller.timetable.accounts import ZoneAccount
-from controller.timetable.dose import DOUBTFUL_DAYS, even_litres, refill_share, soaking_of
+from controller.timetable.dose import (
+    DOUBTFUL_DAYS,
+    even_litres,
+    full_roots_m,
+    refill_share,
+    soaking_of,
+)
 from controller.timetable.forecast import to_come_mm
 from controller.timetable.job import Job
 from controller.timetable.packing import DaysGone
@@ -173,9 +179,7 @@ class Reckoning:
                 fallen_mm=part.mulch.rain_share * self.fallen_mm(day),
                 wait_days=days_to_next_window(self.garden.watering, zone.valve.kind, day),
                 rain_doubt_days=_rain_doubt_days(ledger),
-                refill_at=self.garden.watering.refill_at
-                if zone.refill_at is None
-                else zone.refill_at,
+                refill_at=_own_refill_at(zone, self.garden),
                 us_units=self.garden.us_units,
                 windows=windows_on(self.garden.watering, zone.valve.kind, day),
             )
@@ -250,14 +254,17 @@ def allowed_mm(row: LedgerDay, garden: Garden, grounds: Grounds) -> float | None
     if row.crop is None:
         return None
     zone = garden.zone(row.zone)
-    share = garden.watering.refill_at if zone.refill_at is None else zone.refill_at
+    share = _own_refill_at(zone, garden)
     if share is None:
         crop = grounds.crop(row.crop)
-        full_m = crop.root_min_m
-        if zone.bed.rooting_limit_m is not None:
-            full_m = min(full_m, zone.bed.rooting_limit_m)
-        share = refill_share(crop, row.stage, root_depth_m=full_m)
+        roots_m = full_roots_m(crop, zone.bed.rooting_limit_m)
+        share = refill_share(crop, row.stage, root_depth_m=roots_m)
     return share * row.raw_mm
+
+
+def _own_refill_at(zone: Zone, garden: Garden) -> float | None:
+    """The gardener's own share for the zone, or else for all; None: by the crop's stage."""
+    return garden.watering.refill_at if zone.refill_at is None else zone.refill_at
 
 
 def finished(dose: Dose, pulses: Iterable[Pulse]) -> Dose:

@@ -5,15 +5,15 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 from controller.demand.facts import rows_named
-from controller.demand.lengths import (
+from controller.demand.pace import winters
+from controller.demand.salts import CLASSES, leaching_share_of, salt_stress_of, water_class
+from controller.demand.stages import (
     LEAST_SCALE,
     MOST_SCALE,
     first_picking_days,
     scale_of,
     stage_days_of,
 )
-from controller.demand.pace import winters
-from controller.demand.salts import CLASSES, leaching_share_of, salt_stress_of, water_class
 from controller.garden.model import Garden, Planting, Site, Zone
 from controller.garden.show import show_about, show_length, show_volume
 from controller.hydraulics.evenness import with_drilling_scatter

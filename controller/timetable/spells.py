@@ -7,7 +7,7 @@ for the ice.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -75,8 +75,8 @@ def frost_days(
     evening leaves in the pipes freezes before morning. Any temperature known counts, a forecast's
     or a stand-in's. None as `hold_below_c` holds nothing.
     """
-    cold = _cold(days, today, hold_below_c)
-    return tuple(d for d in (today, today + _DAY) if d in cold or d + _DAY in cold)
+    two = (today, today + _DAY)
+    return _held(two, _cold(days, two, hold_below_c))
 
 
 def frost_days_gone(
@@ -86,11 +86,7 @@ def frost_days_gone(
 
     Their own timetables had nothing for them, so nothing is taken as done either.
     """
-    if hold_below_c is None:
-        return ()
-    lows = ((d, found.tmin_c) for d, found in days.items())
-    cold = {d for d, tmin_c in lows if tmin_c is not None and tmin_c <= hold_below_c}
-    return tuple(d for d in days if d < before and (d in cold or d + _DAY in cold))
+    return _held((d for d in days if d < before), _cold(days, days, hold_below_c))
 
 
 def frost_words(
@@ -102,17 +98,20 @@ def frost_words(
     us_units: bool,
 ) -> tuple[str, ...]:
     """What a gardener is told of frost up to `last`: what it holds, and what it may hold later."""
-    held = frost_days(days, today=today, hold_below_c=hold_below_c)
+    two = (today, today + _DAY)
+    cold = _cold(days, two, hold_below_c)
+    held = _held(two, cold)
     words = []
     if held:
-        foretold = _foretold(days, _cold(days, today, hold_below_c), us_units)
         words.append(
-            f"frost: {foretold}; nothing is watered on {' and '.join(map(str, held))}. "
-            "Drain what lies exposed"
+            f"frost: {_foretold(days, cold, us_units)}; nothing is watered on "
+            f"{' and '.join(map(str, held))}. Drain what lies exposed"
         )
-    later = _cold_later(days, today, last, hold_below_c)
-    touched = {d for cold in later for d in (cold - _DAY, cold)} - set(held)
-    at_stake = sorted(d for d in touched if today <= d <= last)
+    foretold = (d for d, found in sorted(days.items()) if found.rung == FORECAST)
+    ahead = [d for d in foretold if two[-1] < d <= last + _DAY]
+    later = _cold(days, ahead, hold_below_c)
+    open_days = (d for d in sorted(days) if today <= d <= last and d not in held)
+    at_stake = _held(open_days, later)
     if at_stake:
         words.append(
             f"frost: {_foretold(days, later, us_units)}; if it comes, what is listed for "
@@ -130,35 +129,19 @@ def _foretold(days: Mapping[date, DayInput], cold: Mapping[date, float], us_unit
     )
 
 
-def _cold_later(
-    days: Mapping[date, DayInput], today: date, last: date, hold_below_c: float | None
-) -> dict[date, float]:
-    """Of the days after tomorrow those that a forecast has so cold, up to the morning after."""
-    if hold_below_c is None:
-        return {}
-    return {
-        day: found.tmin_c
-        for day, found in sorted(days.items())
-        if today + _DAY < day <= last + _DAY
-        and found.rung == FORECAST
-        and found.tmin_c is not None
-        and found.tmin_c <= hold_below_c
-    }
-
-
 def _cold(
-    days: Mapping[date, DayInput], today: date, hold_below_c: float | None
+    days: Mapping[date, DayInput], among: Iterable[date], hold_below_c: float | None
 ) -> dict[date, float]:
-    """Of today and tomorrow the days that are to be so cold, and how cold."""
+    """Which of these days are so cold, and how cold."""
     if hold_below_c is None:
         return {}
-    return {
-        day: found.tmin_c
-        for day in (today, today + _DAY)
-        if (found := days.get(day)) is not None
-        and found.tmin_c is not None
-        and found.tmin_c <= hold_below_c
-    }
+    lows = ((day, days[day].tmin_c) for day in among if day in days)
+    return {day: low for day, low in lows if low is not None and low <= hold_below_c}
+
+
+def _held(among: Iterable[date], cold: Collection[date]) -> tuple[date, ...]:
+    """Which of these days are cold, or the eve of a cold one."""
+    return tuple(d for d in among if d in cold or d + _DAY in cold)
 
 
 def _far_above(days: Mapping[date, DayInput], day: date, normals: Normals | None) -> _Hot | None:

@@ -8,6 +8,7 @@ from datetime import date
 
 from controller.demand.undercover import days_under, rain_under
 from controller.garden.model import Cover, Garden, Zone
+from controller.garden.show import listed
 from controller.timetable.finding import Finding, caution
 from controller.timetable.jobs import Reckoning
 
@@ -41,7 +42,7 @@ def cover_words(garden: Garden, first: date, last: date) -> list[str]:
         if standing:
             zones.setdefault(standing, []).append(zone.name)
     return [
-        f"{_listed(names)}: under {' and '.join(map(_what, covers))}; ETo and rain are as the bed "
+        f"{listed(names)}: under {' and '.join(map(_what, covers))}; ETo and rain are as the bed "
         f"has them under it"
         for covers, names in zones.items()
     ]
@@ -97,7 +98,3 @@ def _serves_another(cover: Cover, zone: Zone, garden: Garden) -> bool:
         for other in garden.zones
         if other is not zone and other.plantings
     )
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

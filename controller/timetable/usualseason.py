@@ -117,7 +117,7 @@ def usual_season(
     for day in _span(first, last):
         base.go_on(day)
         on_day()
-    waterable = [zone.name for zone in garden.zones if _waterable(zone, garden, lines)]
+    waterable = [zone.name for zone in garden.zones if _waterable(zone, garden, base.march.flows)]
     short = base.shortages(waterable)
     reasons = {
         found.zone: {left.reason for left in base.left_before(found.zone)} for found in short
@@ -133,7 +133,7 @@ def usual_season(
         short=short,
         crops=tuple(rows[s.zone, s.part, s.worst_day].crop or "" for s in short),
         helps=helps,
-        waters=tuple(_water(zone, garden, lines, base) for zone in garden.zones),
+        waters=tuple(_water(zone, garden, base) for zone in garden.zones),
     )
 
 
@@ -272,10 +272,9 @@ class _Playing:
         return kept_by
 
 
-def _waterable(zone: Zone, garden: Garden, lines: Lines) -> bool:
+def _waterable(zone: Zone, garden: Garden, flows: NetworkFlows) -> bool:
     """Whether `check` has no fault that says already why a zone gets nothing."""
     alone = frozenset((zone.name,))
-    flows = NetworkFlows(lines)
     return (
         any(zone.valve.kind in window.valves for window in garden.watering.windows)
         and flows.flow_l_s(zone.name, alone) > 0.0
@@ -283,7 +282,7 @@ def _waterable(zone: Zone, garden: Garden, lines: Lines) -> bool:
     )
 
 
-def _water(zone: Zone, garden: Garden, lines: Lines, base: _Play) -> ZoneWater:
+def _water(zone: Zone, garden: Garden, base: _Play) -> ZoneWater:
     pulses = [pulse for pulse in base.pulses if pulse.zone == zone.name]
     account = base.march.accounts[zone.name]
     litres, line_litres, saving = 0.0, 0.0, 0.0

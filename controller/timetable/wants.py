@@ -14,7 +14,7 @@ from controller.demand.salts import leaching_owed_mm
 from controller.demand.stages import SETTLING_LEAST_MM, Settling
 from controller.garden.model import Watering
 from controller.garden.show import show_depth
-from controller.timetable.dose import need_of, refill_share
+from controller.timetable.dose import full_roots_m, need_of, refill_share
 from controller.timetable.forecast import lowered_mm
 
 # Seedbeds are watered lightly and often, 2 to 5 mm (extension services' practice, no source): as
@@ -170,13 +170,6 @@ def _leaching_owed_mm(part: Part, account: Sequence[LedgerDay], share: float) ->
     return owed
 
 
-def _full_roots_m(part: Part, facts: PlantingFacts) -> float:
-    """How deep the roots of the grown crop go in this bed."""
-    if part.rooting_limit_m is None:
-        return facts.crop.root_min_m
-    return min(facts.crop.root_min_m, part.rooting_limit_m)
-
-
 def _settling_due(
     settling: Settling,
     facts: PlantingFacts,
@@ -252,7 +245,8 @@ def _seedbed(
 
 def _share_of(part: Part, facts: PlantingFacts, stage: str) -> float:
     """The crop's own share of readily available water that may go in that stage."""
-    return refill_share(facts.crop, stage, root_depth_m=_full_roots_m(part, facts))
+    crop = facts.crop
+    return refill_share(crop, stage, root_depth_m=full_roots_m(crop, part.rooting_limit_m))
 
 
 def _kc_once_wet(part: Part, evening: LedgerDay) -> float:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 
 from controller.garden.model import Garden, UnlikeRows, ValveKind, Window, Zone
-from controller.garden.show import show_duration, show_volume
+from controller.garden.show import WEEKDAYS, listed, show_duration, show_volume
 from controller.timetable.packing import CLOSED_FIRST, HELD, NO_WINDOW, OVER_CAP
 from controller.timetable.smallest import OPEN_TOO_SHORT, TOO_LITTLE, WINDOW_TOO_SHORT
 from controller.units import gal_from_m3, l_from_m3, m3_from_gal, m3_from_l
@@ -27,7 +27,6 @@ SECOND_H = (1.0, 2.0, 3.0)
 EVENING, MORNING = time(18), time(5)  # when another window begins
 MANY_ZONES = 30  # more are tried two steps at a time
 _LONGEST_WINDOW_S = 23.5 * 3600.0
-_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _WEEK = frozenset(range(7))
 
 
@@ -216,7 +215,7 @@ def _longer(garden: Garden, zones: Sequence[Zone], hours: float) -> Step:
             for w in garden.watering.windows
             if zone.valve.kind in w.valves
         ]
-        return f"windows {show_duration(3600.0 * hours)} longer ({_listed(shown)})"
+        return f"windows {show_duration(3600.0 * hours)} longer ({listed(shown)})"
 
     return Step(apply=_of_windows(zones, longer), words=words)
 
@@ -237,7 +236,7 @@ def _more_days(garden: Garden, zones: Sequence[Zone]) -> list[Step]:
 
 
 def _on_days(zones: Sequence[Zone], days: frozenset[int]) -> Step:
-    shown = "every day" if days == _WEEK else _listed([_WEEKDAYS[day] for day in sorted(days)])
+    shown = "every day" if days == _WEEK else listed([WEEKDAYS[day] for day in sorted(days)])
     return Step(
         apply=_of_windows(zones, lambda window: replace(window, weekdays=days)),
         words=lambda zone: f"windows on {shown}",
@@ -338,8 +337,3 @@ def _second_of_day(at: time) -> float:
 
 def _later(at: time, seconds: float) -> time:
     return (datetime.combine(date(2031, 1, 1), at) + timedelta(seconds=seconds)).time()
-
-
-def _listed(shown: Sequence[str]) -> str:
-    *most, last = shown
-    return f"{', '.join(most)} and {last}" if most else last

@@ -16,6 +16,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from controller.garden.show import listed
 from controller.weather.day import WeatherDay
 
 STATION = "station"
@@ -198,7 +199,7 @@ def _singly(
         if name == "wind":
             changes["wind_height_m"] = giver.wind_height_m
         taken.setdefault(giver.source, []).append(name)
-    return changes, [f"{_and(names)} from {source}" for source, names in taken.items()]
+    return changes, [f"{listed(names)} from {source}" for source, names in taken.items()]
 
 
 def _has(row: WeatherDay, name: str, fields: Sequence[str]) -> bool:
@@ -247,7 +248,3 @@ class _Ranks:
             return (place[0] >= self._unnamed, row.modelled, place)
 
         return sorted(rows, key=rank)
-
-
-def _and(names: Sequence[str]) -> str:
-    return " and ".join((", ".join(names[:-1]), names[-1])) if len(names) > 1 else names[0]
