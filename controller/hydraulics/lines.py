@@ -10,7 +10,6 @@ from types import MappingProxyType
 from controller.errors import InputError
 from controller.garden.model import Garden, Zone
 from controller.hydraulics.assembly import (
-    TAP,
     RowNodes,
     add_main,
     add_row,
@@ -21,6 +20,7 @@ from controller.hydraulics.assembly import (
 from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
 from controller.hydraulics.flows import HoleFlow, LineVolume, RowFlow, SetFlow, ZoneFlow
 from controller.hydraulics.gradient import Tree
+from controller.hydraulics.maintree import TAP, MainTree
 from controller.hydraulics.opening import Alone
 from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.quick import QuickFlow, ZoneLaw
@@ -54,12 +54,12 @@ class Lines:
             garden.supply.water_temp_c if water_temp_c is None else water_temp_c
         )
         self._zones = {zone.name: zone for zone in garden.zones}
-        self.stations_m = sorted({zone.main_run_m for zone in garden.zones})
+        self.main = MainTree.of(garden)
         self._holes: dict[str, tuple[tuple[DrilledHole, ...], ...]] = {}
         self._valve_k: dict[str, float] = {}
         self._sets: dict[frozenset[str], SetFlow] = {}
         self._volumes: dict[str, LineVolume] = {}
-        self._curves = Curves(garden.main, self.stations_m, self.viscosity_m2_s)
+        self._curves = Curves(self.main, self.viscosity_m2_s)
         self._laws: dict[str, ZoneLaw] = {}
         self._quick: dict[frozenset[str], QuickFlow] = {}
 
@@ -85,7 +85,7 @@ class Lines:
 
         Source
         ------
-        network.py; the main is a chain of tees at the zones' distances from the tap.
+        network.py; the main is a tree of stretches with the zones' tees (maintree.py).
         """
         wanted = frozenset(zones)
         if wanted not in self._sets:
@@ -229,8 +229,7 @@ class Lines:
             zone,
             self._row_holes(zone),
             supply=self.supply,
-            main=self.garden.main,
-            stations_m=self.stations_m,
+            main=self.main,
             viscosity_m2_s=self.viscosity_m2_s,
             us_units=self.garden.us_units,
         )
@@ -243,11 +242,11 @@ class Lines:
         """Build the tree of the open zones, solve it, and sort the answer by zone, row and hole."""
         supply = self.supply
         tree = self._new_tree()
-        stations = add_main(tree, self.garden.main, self.stations_m)
+        add_main(tree, self.main)
         behind_valve: dict[str, int] = {}
         row_nodes: dict[str, list[RowNodes]] = {}
         for zone in opened:
-            node = add_valve(tree, zone, stations[zone.main_run_m], valve_k[zone.name])
+            node = add_valve(tree, zone, self.main.place(zone), valve_k[zone.name])
             behind_valve[zone.name] = node
             row_nodes[zone.name] = [
                 add_row(tree, row, holes, node)
@@ -256,7 +255,7 @@ class Lines:
         tap_head_m, heads, _, flows = tree.solve(supply.static_head_m, supply.k, supply.exponent)
         answers: dict[str, ZoneFlow] = {}
         for zone in opened:
-            node, station = behind_valve[zone.name], stations[zone.main_run_m]
+            node, station = behind_valve[zone.name], self.main.place(zone)
             rows = tuple(
                 row_flow(holes, nodes, heads, flows)
                 for holes, nodes in zip(self._row_holes(zone), row_nodes[zone.name], strict=True)

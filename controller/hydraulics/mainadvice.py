@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from controller.errors import InputError
-from controller.garden.model import Device, Garden, ValveKind
+from controller.garden.model import Device, Garden, Pipe, ValveKind
 from controller.garden.show import show_bore
 from controller.garden.valves import DIAPHRAGM_HEAD_M
 from controller.hydraulics.advised import (
@@ -25,7 +25,7 @@ from controller.hydraulics.surge import (
     velocity_m_s,
     wave_speed_m_s,
 )
-from controller.hydraulics.together import before_valve_m, lost_in_main_m
+from controller.hydraulics.together import before_valve_m
 from controller.hydraulics.zonecase import ZoneCase
 from controller.units import M_PER_FT, c_from_f, head_m_from_psi
 
@@ -72,27 +72,50 @@ def of_garden(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> 
 
 
 def _of_main(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> Iterator[Advice]:
-    """The main at the zone that draws most, and what its next size would give."""
-    garden = lines.garden
-    case = max(cases, key=lambda one: one.flow.flow_m3_s)
-    name, flow = case.zone.name, case.flow.flow_m3_s
-    speed = velocity_m_s(flow_m3_s=flow, bore_m=garden.main.bore_m)
-    lost_m = lost_in_main_m(lines, to_m=case.zone.main_run_m, flow_m3_s=flow)
-    share = lost_m / lines.supply.static_head_m
-    if speed <= FASTEST_MAIN_M_S and share <= MAIN_TAKES:
+    """The main at the zone that draws most through it, run by run, and its next size."""
+    main = lines.main
+    if not lines.garden.runs:
+        yield from _of_run("", max(cases, key=lambda one: one.flow.flow_m3_s), lines, corrections)
         return
-    bigger = next((p for p in PIPES.values() if p.bore_m > 1.05 * garden.main.bore_m), None)
+    ways = {case.zone.name: main.way_to(main.place(case.zone)) for case in cases}
+    for run in {one.run: None for way in ways.values() for one in way}:
+        fed = [case for case in cases if any(one.run == run for one in ways[case.zone.name])]
+        yield from _of_run(run, max(fed, key=lambda one: one.flow.flow_m3_s), lines, corrections)
+
+
+def _of_run(run: str, case: ZoneCase, lines: Lines, corrections: Corrections) -> Iterator[Advice]:
+    """One run at its thirstiest zone; "" is a main that does not fork."""
+    main = lines.main
+    name, flow = case.zone.name, case.flow.flow_m3_s
+    place = main.place(case.zone)
+    way = main.way_to(place)
+    pipe = next((one.pipe for one in way if one.run == run), lines.garden.main)
+    speed = velocity_m_s(flow_m3_s=flow, bore_m=pipe.bore_m)
+    lost_m = {
+        one: main.loss_m(to=place, flow_m3_s=flow, viscosity_m2_s=lines.viscosity_m2_s, run=one)
+        for one in {run: None, **{one.run: None for one in way}}
+    }
+    static_m = lines.supply.static_head_m
+    takes_most = run == max(lost_m, key=lambda one: lost_m[one])
+    if speed <= FASTEST_MAIN_M_S and not (
+        takes_most and sum(lost_m.values()) > MAIN_TAKES * static_m
+    ):
+        return
+    share = lost_m[run] / static_m
+    bigger = next((p for p in PIPES.values() if p.bore_m > 1.05 * pipe.bore_m), None)
+    through = f'the run "{run}" of the main, {pipe.label}' if run else f"the {pipe.label} main"
     words = (
-        f'zone "{name}" alone draws {show_speed(speed)} through the {garden.main.label} main, '
+        f'zone "{name}" alone draws {show_speed(speed)} through {through}, '
         f"which takes {100 * share:.0f} % of the standing pressure"
     )
     gain = 0.0
     if bigger is not None:
-        wider = Lines(replace(case.garden, main=bigger), corrections=corrections)
+        wider = Lines(_with_pipe(case.garden, run, bigger), corrections=corrections)
         then = wider.open_set(frozenset((name,))).zones[name].flow_m3_s
         gain = then / flow - 1.0
         faster = velocity_m_s(flow_m3_s=then, bore_m=bigger.bore_m)
-        worth = "" if gain >= WORTH_A_PIPE else ", so that the tap and not the main is the limit"
+        limit = "the tap or another run" if run else "the tap and not the main"
+        worth = "" if gain >= WORTH_A_PIPE else f", so that {limit} is the limit"
         words += (
             f"; {bigger.label} pipe would give it {100 * gain:.0f} % more, at "
             f"{show_speed(faster)}{worth}"
@@ -101,7 +124,7 @@ def _of_main(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> I
     yield Advice(
         subject="main",
         kind="time",
-        where="main",
+        where=f'main, run "{run}"' if run else "main",
         words=words,
         based_on="5 ft/s in mains (utilities' practice, from memory); the network solved with the "
         "next size",
@@ -109,36 +132,46 @@ def _of_main(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> I
     )
 
 
-def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
-    """What the hardest shutting valve does to the main."""
-    garden = lines.garden
-    us, main = garden.us_units, garden.main
-    wave = wave_speed_m_s(bore_m=main.bore_m, wall_m=main.wall_m)
+def _with_pipe(garden: Garden, run: str, pipe: Pipe) -> Garden:
+    """The garden with one run of its main, or all of it, of another size."""
+    if not run:
+        return replace(garden, main=pipe)
+    runs = tuple(replace(one, pipe=pipe) if one.name == run else one for one in garden.runs)
+    return replace(garden, runs=runs)
 
-    def rises_m(case: ZoneCase) -> tuple[float, float]:
-        """At once, and in the time its kind of valve takes."""
-        speed = velocity_m_s(flow_m3_s=case.flow.flow_m3_s, bore_m=main.bore_m)
+
+def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
+    """What the hardest shutting valve does to the main, by the narrowest pipe on its way."""
+    us, main = lines.garden.us_units, lines.main
+
+    def pipes_to(case: ZoneCase) -> list[Pipe]:
+        return [one.pipe for one in main.way_to(main.place(case.zone))] or [lines.garden.main]
+
+    def rises_m(case: ZoneCase) -> tuple[float, float, float, float]:
+        """At once, and in the time its kind of valve takes; the wave, and its way and back."""
+        pipe = min(pipes_to(case), key=lambda one: one.bore_m)
+        wave = wave_speed_m_s(bore_m=pipe.bore_m, wall_m=pipe.wall_m)
+        speed = velocity_m_s(flow_m3_s=case.flow.flow_m3_s, bore_m=pipe.bore_m)
+        length_m = main.length_to_m(case.zone)
         hand = case.zone.valve.kind is ValveKind.HAND
         usual_s = HAND_CLOSES_S if hand else RELAY_CLOSES_S
         at_once, usual = (
-            surge_head_m(
-                stopped_m_s=speed,
-                wave_m_s=wave,
-                length_m=case.zone.main_run_m,
-                closing_s=seconds,
-            )
+            surge_head_m(stopped_m_s=speed, wave_m_s=wave, length_m=length_m, closing_s=seconds)
             for seconds in (0.0, usual_s)
         )
-        return at_once, usual
+        return at_once, usual, wave, there_and_back_s(length_m=length_m, wave_m_s=wave)
 
     case = max(cases, key=lambda one: rises_m(one)[0])
-    at_once_m, usual_m = rises_m(case)
+    at_once_m, usual_m, wave, back_s = rises_m(case)
     static_m = lines.supply.static_head_m
-    back_s = there_and_back_s(length_m=case.zone.main_run_m, wave_m_s=wave)
     try:
-        rated_m: float | None = rated_head_m(main.label, pipe_temp_c=SUNNY_PIPE_C)
+        # The wave runs back as far as the tap: the pipe that bears least holds or does not.
+        rated_m, rated = min(
+            (rated_head_m(pipe.label, pipe_temp_c=SUNNY_PIPE_C), pipe.label)
+            for pipe in pipes_to(case)
+        )
     except InputError:
-        rated_m = None
+        rated_m, rated = None, ""
     words = (
         f'shut at once, zone "{case.zone.name}" adds a surge of {show_head(at_once_m, us)} to the '
         f"{show_head(static_m, us)} standing; shut as its kind of valve does, "
@@ -149,7 +182,7 @@ def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
         words += "; hold the sum against the pressure printed on your pipe"
     else:
         words += (
-            f". {main.label} Schedule 40, glued, bears {show_head(rated_m, us)} at 38 °C (100 °F): "
+            f". {rated} Schedule 40, glued, bears {show_head(rated_m, us)} at 38 °C (100 °F): "
             + ("the sum is over it: close slowly, or throttle" if over else "it holds")
         )
     yield Advice(

@@ -6,13 +6,13 @@ the head behind the valve; what the supply and the main leave over above it is l
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from math import inf, pi
 
 from controller.errors import InputError, require_range
-from controller.garden.model import Opening, Pipe, Zone
+from controller.garden.model import Opening, Zone
 from controller.garden.show import show_about
-from controller.hydraulics.assembly import TAP, add_main, add_row, add_valve, main_loss_m
+from controller.hydraulics.assembly import add_main, add_row, add_valve
 from controller.hydraulics.gradient import Tree
 from controller.hydraulics.jets import (
     head_from_height_m,
@@ -21,6 +21,7 @@ from controller.hydraulics.jets import (
     reach_m,
     velocity_coefficient,
 )
+from controller.hydraulics.maintree import TAP, MainTree
 from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.seen import Holes, is_open, seen_hole
 from controller.hydraulics.valve import loss_k_at, unknown_loss_k
@@ -38,13 +39,12 @@ class Alone:
         holes: Holes,
         *,
         supply: SupplyCurve,
-        main: Pipe,
-        stations_m: Sequence[float],
+        main: MainTree,
         viscosity_m2_s: float,
         us_units: bool = False,
     ) -> None:
         self.zone, self._holes, self._supply, self._us = zone, holes, supply, us_units
-        self._main, self._stations_m, self._viscosity = main, stations_m, viscosity_m2_s
+        self._main, self._viscosity = main, viscosity_m2_s
 
     def loss_k(self) -> float:
         """Loss coefficient of take-off and valve together, on the velocity in the first row's pipe.
@@ -167,10 +167,8 @@ class Alone:
 
     def _k_that_leaves(self, flow_m3_s: float, behind_m: float) -> float:
         """The loss between what supply and main leave at this flow, and the head behind it."""
-        left_m = self._supply.head_m(flow_m3_s) - main_loss_m(
-            self._main,
-            self._stations_m,
-            to_m=self.zone.main_run_m,
+        left_m = self._supply.head_m(flow_m3_s) - self._main.loss_m(
+            to=self._main.place(self.zone),
             flow_m3_s=flow_m3_s,
             viscosity_m2_s=self._viscosity,
         )
@@ -195,8 +193,8 @@ class Alone:
     def _whole_tree(self, holes: Holes, loss_k: float) -> tuple[Tree, list[tuple[int, ...]]]:
         """Main, valve and rows, and the node at each hole."""
         tree = self._new_tree()
-        station = add_main(tree, self._main, self._stations_m)[self.zone.main_run_m]
-        valve = add_valve(tree, self.zone, station, loss_k)
+        add_main(tree, self._main)
+        valve = add_valve(tree, self.zone, self._main.place(self.zone), loss_k)
         nodes = [
             add_row(tree, row, row_holes, valve).nodes
             for row, row_holes in zip(self.zone.rows, holes, strict=True)

@@ -12,6 +12,7 @@ from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 from controller.errors import InputError
 from controller.garden.model import Face, Garden, Opening, Supply, Walls
 from controller.hydraulics import jets
+from controller.hydraulics.maintree import MainTree
 from controller.hydraulics.opening import Alone
 from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.rowshape import drilled_holes
@@ -29,8 +30,7 @@ def alone(garden: Garden, name: str = "ash") -> Alone:
         zone,
         [drilled_holes(row, zone.rise_m) for row in zone.rows],
         supply=planning_curve(garden.supply),
-        main=garden.main,
-        stations_m=sorted({zone.main_run_m for zone in garden.zones}),
+        main=MainTree.of(garden),
         viscosity_m2_s=viscosity_m2_s(),
         us_units=garden.us_units,
     )

@@ -6,8 +6,8 @@ from dataclasses import replace
 from random import Random
 
 from controller.garden.model import Face, Garden, Opening, Row, Supply, Walls
-from controller.hydraulics.assembly import ENTRANCE_K, TEE_RUN_K
 from controller.hydraulics.lines import Lines
+from controller.hydraulics.maintree import ENTRANCE_K, TEE_RUN_K
 from controller.hydraulics.network import Outlet, Span, SupplyCurve
 from controller.hydraulics.pipe import PIPES
 from controller.hydraulics.rowshape import drilled_holes
