@@ -6,7 +6,7 @@ leave anywhere along one.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 
@@ -166,7 +166,7 @@ class MainTree:
         pipe.py, with what leaves at or beyond each stretch flowing through it.
         """
         pipes = [one.pipe for one in self.stretches]
-        pieces, now = joined(self.above, pipes, {*wanted, *drawn_m3_s})
+        pieces, now = joined(self.above, lambda a, b: pipes[a] == pipes[b], {*wanted, *drawn_m3_s})
         through = [0.0] * (len(pieces) + 1)
         for place, flow in drawn_m3_s.items():
             through[now[place]] += flow
@@ -210,7 +210,7 @@ class MainTree:
 
 
 def joined(
-    above: Sequence[int], alike: Sequence[object], ends: Collection[int]
+    above: Sequence[int], alike: Callable[[int, int], bool], ends: Collection[int]
 ) -> tuple[list[tuple[int, list[int]]], dict[int, int]]:
     """Stretches that the same water flows through in one pipe, put together.
 
@@ -218,8 +218,8 @@ def joined(
     ----------
     above : sequence of int
         The stretch before each stretch, -1 for the tap; it comes earlier in the list.
-    alike : sequence of object
-        Of each stretch what must be equal of those put together.
+    alike : callable
+        Whether two stretches, one after the other, are of one pipe.
     ends : collection of int
         The places asked about; nothing flows to any place beyond them.
 
@@ -236,36 +236,30 @@ def joined(
     Our own; losses of one flow in one pipe add up.
     """
     count = len(above)
-    leads, onward = [False] * count, [0] * count  # how many go on from where a stretch ends
-    last = [-1] * count
+    onward = [0] * count  # how many stretches that lead to a place go on from the end of each
+    last = [-1] * count  # the last of them
+    leads = []
     for i in range(count - 1, -1, -1):
         if onward[i] or i in ends:
-            leads[i] = True
-            if above[i] >= 0:
-                onward[above[i]] += 1
-                last[above[i]] = i
+            leads.append(i)
+            before = above[i]
+            if before >= 0:
+                onward[before] += 1
+                last[before] = i
     pieces: list[tuple[int, list[int]]] = []
     now = {-1: -1}
-    going_on: dict[int, list[int]] = {}  # by the stretch that goes on with a piece: its parts
-    ended: dict[int, int] = {-1: -1}
-    began: dict[int, int] = {}
-    for i in range(count):
-        if not leads[i]:
-            continue
-        parts = going_on.pop(i, None)
-        if parts is None:
-            began[i] = ended[above[i]]
-            parts = [i]
-        else:
-            parts.append(i)
-        follows = last[i]
-        if i not in ends and onward[i] == 1 and alike[follows] == alike[i]:
-            going_on[follows] = parts
-            continue
-        ended[i] = len(pieces)
-        pieces.append((began[parts[0]], parts))
+    piece = [-1] * (count + 1)  # that ends where a stretch does; the tap is found at -1
+    begun: dict[int, list[int]] = {}  # by the stretch a piece goes on with: what it has so far
+    for i in reversed(leads):
+        parts = begun.pop(i, [])
+        parts.append(i)
         if i in ends:
-            now[i] = ended[i]
+            now[i] = len(pieces)
+        elif onward[i] == 1 and alike(i, last[i]):
+            begun[last[i]] = parts
+            continue
+        piece[i] = len(pieces)
+        pieces.append((piece[above[parts[0]]], parts))
     return pieces, now
 
 

@@ -112,7 +112,7 @@ class _SmallTree:
         self._zones = zones
         self._main, self._above, at = _as_open(main, above, {zone.station for zone in zones})
         # From the leaves to the tap: each span and the one above it, -1 for the tap.
-        self._upwards = list(zip(range(len(self._main)), self._above, strict=True))[::-1]
+        self._upwards = list(enumerate(self._above))[::-1]
         self._static, self._k, self._exponent = static_head_m, supply_k, exponent
         self._rows = [(i, row) for i, zone in enumerate(zones) for row in zone.rows]
         self._of_zone = [(at[zone.station], zone.loss) for zone in zones]
@@ -267,9 +267,11 @@ def _as_open(
     Spans of one pipe that carry the same water lose as one does: what friction, fittings and
     laminar flow take adds up, all else is the pipe's. Where no open zone is fed nothing moves.
     """
-    pieces, now = joined(above, [law[2:4] for law in main], stations)
+    pieces, now = joined(above, lambda a, b: main[a][2:4] == main[b][2:4], stations)
     spans: list[SpanLaw] = []
-    for _, parts in pieces:
+    before: list[int] = []
+    for piece, parts in pieces:
+        before.append(piece)
         if len(parts) == 1:
             spans.append(main[parts[0]])
             continue
@@ -280,4 +282,4 @@ def _as_open(
             fitting += law[1]
             laminar += law[4]
         spans.append((friction, fitting, law[2], law[3], laminar, law[5]))
-    return spans, [before for before, _ in pieces], now
+    return spans, before, now
