@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from controller.errors import InputError
 from controller.garden.model import Device, Garden, Pipe, ValveKind
@@ -140,50 +140,82 @@ def _with_pipe(garden: Garden, run: str, pipe: Pipe) -> Garden:
     return replace(garden, runs=runs)
 
 
-def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
-    """What the hardest shutting valve does to the main, by the narrowest pipe on its way."""
-    us, main = lines.garden.us_units, lines.main
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Surge:
+    """A zone's shutting valve: the rise in the pipe on its way that it strains most."""
 
-    def pipes_to(case: ZoneCase) -> list[Pipe]:
-        return [one.pipe for one in main.way_to(main.place(case.zone))] or [lines.garden.main]
+    zone: str
+    pipe: Pipe
+    rated_m: float | None
+    at_once_m: float
+    usual_m: float
+    wave_m_s: float
+    back_s: float
 
-    def rises_m(case: ZoneCase) -> tuple[float, float, float, float]:
-        """At once, and in the time its kind of valve takes; the wave, and its way and back."""
-        pipe = min(pipes_to(case), key=lambda one: one.bore_m)
-        wave = wave_speed_m_s(bore_m=pipe.bore_m, wall_m=pipe.wall_m)
-        speed = velocity_m_s(flow_m3_s=case.flow.flow_m3_s, bore_m=pipe.bore_m)
-        length_m = main.length_to_m(case.zone)
-        hand = case.zone.valve.kind is ValveKind.HAND
-        usual_s = HAND_CLOSES_S if hand else RELAY_CLOSES_S
-        at_once, usual = (
-            surge_head_m(stopped_m_s=speed, wave_m_s=wave, length_m=length_m, closing_s=seconds)
-            for seconds in (0.0, usual_s)
-        )
-        return at_once, usual, wave, there_and_back_s(length_m=length_m, wave_m_s=wave)
 
-    case = max(cases, key=lambda one: rises_m(one)[0])
-    at_once_m, usual_m, wave, back_s = rises_m(case)
+def _surge_of(case: ZoneCase, lines: Lines) -> _Surge:
+    """The wave from the valve up to the tap; where the pipe's size changes, part of it goes on."""
+    main, flow = lines.main, case.flow.flow_m3_s
+    way = main.way_to(main.place(case.zone))[::-1]
+    pipes = [one.pipe for one in way] or [lines.garden.main]
+    waves = [wave_speed_m_s(bore_m=pipe.bore_m, wall_m=pipe.wall_m) for pipe in pipes]
+    speeds = [velocity_m_s(flow_m3_s=flow, bore_m=pipe.bore_m) for pipe in pipes]
+    length_m = main.length_to_m(case.zone)
+    rises_m = [surge_head_m(stopped_m_s=speeds[0], wave_m_s=waves[0], length_m=length_m)]
+    for i in range(1, len(pipes)):
+        near, far = (pipes[k].bore_m ** 2 / waves[k] for k in (i - 1, i))
+        rises_m.append(rises_m[-1] * 2.0 * near / (near + far))
     static_m = lines.supply.static_head_m
     try:
-        # The wave runs back as far as the tap: the pipe that bears least holds or does not.
-        rated_m, rated = min(
-            (rated_head_m(pipe.label, pipe_temp_c=SUNNY_PIPE_C), pipe.label)
-            for pipe in pipes_to(case)
-        )
+        rated_m: list[float | None] = [
+            rated_head_m(pipe.label, pipe_temp_c=SUNNY_PIPE_C) for pipe in pipes
+        ]
     except InputError:
-        rated_m, rated = None, ""
+        rated_m = [None] * len(pipes)
+    worst = max(range(len(pipes)), key=lambda i: (static_m + rises_m[i]) / (rated_m[i] or 1.0))
+    # Closed slowly, the water of all the way is slowed down together.
+    wave_m_s, speed_m_s = waves[0], speeds[0]
+    if len(set(pipes)) > 1:
+        parts = [one.length_m for one in way]
+        wave_m_s = length_m / sum(part / wave for part, wave in zip(parts, waves, strict=True))
+        speed_m_s = sum(p * v for p, v in zip(parts, speeds, strict=True)) / length_m
+    back_s = there_and_back_s(length_m=length_m, wave_m_s=wave_m_s)
+    closing_s = HAND_CLOSES_S if case.zone.valve.kind is ValveKind.HAND else RELAY_CLOSES_S
+    usual_m = rises_m[worst]
+    if closing_s > back_s:
+        slow_m = surge_head_m(
+            stopped_m_s=speed_m_s, wave_m_s=wave_m_s, length_m=length_m, closing_s=closing_s
+        )
+        usual_m = min(usual_m, slow_m)
+    return _Surge(
+        zone=case.zone.name,
+        pipe=pipes[worst],
+        rated_m=rated_m[worst],
+        at_once_m=rises_m[worst],
+        usual_m=usual_m,
+        wave_m_s=waves[worst],
+        back_s=back_s,
+    )
+
+
+def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
+    """What the hardest shutting valve does to the main."""
+    us = lines.garden.us_units
+    surge = max((_surge_of(case, lines) for case in cases), key=lambda one: one.at_once_m)
+    at_once_m, usual_m, rated_m = surge.at_once_m, surge.usual_m, surge.rated_m
+    static_m = lines.supply.static_head_m
     words = (
-        f'shut at once, zone "{case.zone.name}" adds a surge of {show_head(at_once_m, us)} to the '
+        f'shut at once, zone "{surge.zone}" adds a surge of {show_head(at_once_m, us)} to the '
         f"{show_head(static_m, us)} standing; shut as its kind of valve does, "
-        f"{show_head(usual_m, us)}; anything slower than {back_s:.2f} s helps"
+        f"{show_head(usual_m, us)}; anything slower than {surge.back_s:.2f} s helps"
     )
     over = rated_m is not None and static_m + at_once_m > rated_m
     if rated_m is None:
         words += "; hold the sum against the pressure printed on your pipe"
     else:
         words += (
-            f". {rated} Schedule 40, glued, bears {show_head(rated_m, us)} at 38 °C (100 °F): "
-            + ("the sum is over it: close slowly, or throttle" if over else "it holds")
+            f". {surge.pipe.label} Schedule 40, glued, bears {show_head(rated_m, us)} at 38 °C "
+            "(100 °F): " + ("the sum is over it: close slowly, or throttle" if over else "it holds")
         )
     yield Advice(
         subject="surge",
@@ -193,7 +225,7 @@ def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
         based_on="Joukowsky and Michaud; wave speed by Korteweg from PVC's modulus, wall and bore; "
         "ASTM D1785 ratings, times 0.62 in the sun; closing times from memory",
         figures={
-            "wave_m_s": wave,
+            "wave_m_s": surge.wave_m_s,
             "at_once_m": at_once_m,
             "usual_m": usual_m,
             "static_m": static_m,
