@@ -79,13 +79,17 @@ class MainTree:
         """Pipe from the tap to where a zone hangs. [m]"""
         return self._begins[zone.run] + zone.main_run_m
 
+    def path_to(self, place: int) -> list[int]:
+        """The places on the way from the tap to a place, itself the last; none to the tap."""
+        path: list[int] = []
+        while place != TAP:
+            path.append(place)
+            place = self.above[place]
+        return path[::-1]
+
     def way_to(self, place: int) -> list[Stretch]:
         """The stretches from the tap to a place."""
-        way: list[Stretch] = []
-        while place != TAP:
-            way.append(self.stretches[place])
-            place = self.stretches[place].above
-        return way[::-1]
+        return [self.stretches[i] for i in self.path_to(place)]
 
     def loss_m(
         self, *, to: int, flow_m3_s: float, viscosity_m2_s: float, run: str | None = None

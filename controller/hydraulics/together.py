@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from math import pi
 
 from controller.garden.model import Garden, ValveKind, Zone
 from controller.garden.show import show_pressure
 from controller.hydraulics.advised import Advice, quoted, show_head
 from controller.hydraulics.lines import Lines
+from controller.hydraulics.maintree import TAP
 from controller.hydraulics.zonecase import ZoneCase
+from controller.units import GRAVITY_M_S2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -191,6 +194,53 @@ def before_valve_m(lines: Lines, opened: frozenset[str], zone: str) -> float:
     """
     place = lines.garden.zone(zone)
     return _heads_in_main_m(lines, opened, [place])[zone] - place.rise_m
+
+
+def uncounted_at_forks_m(lines: Lines, opened: frozenset[str], zone: str) -> float:
+    """Head that a thin stream may lose beyond what is computed, where it leaves a fast run.
+
+    Parameters
+    ----------
+    lines : Lines
+        The garden's lines.
+    opened : frozenset of str
+        The open zones, this one among them.
+    zone : str
+        The zone whose way from the tap is asked about.
+
+    Returns
+    -------
+    float
+        Head, 0 where no run forks. [m]
+
+    Raises
+    ------
+    InputError, NoSolution
+        As `Lines.zone_flows`.
+
+    Source
+    ------
+    Losses of tees are computed on the velocity in the branch. The less of the water goes into it,
+    the nearer is its loss to one velocity head of the run before the tee (Crane TP-410).
+    """
+    flows, main = lines.zone_flows(opened), lines.main
+    through = [0.0] * len(main.stretches)
+    for name in opened:
+        for i in main.path_to(main.place(lines.garden.zone(name))):
+            through[i] += flows[name]
+
+    def velocity_head_m(i: int) -> float:
+        bore_m = main.stretches[i].pipe.bore_m
+        return 8.0 * through[i] ** 2 / (pi**2 * GRAVITY_M_S2 * bore_m**4)
+
+    missed_m = 0.0
+    for i in main.path_to(main.place(lines.garden.zone(zone))):
+        one, before = main.stretches[i], main.stretches[i].above
+        if before != TAP and one.run != main.stretches[before].run:
+            counted_m = one.loss_k * velocity_head_m(i)
+            if through[i] < 0.5 * through[before]:
+                missed_m += max(0.0, velocity_head_m(before) - counted_m)
+    return missed_m
 
 
 def _heads_in_main_m(

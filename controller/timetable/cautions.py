@@ -23,7 +23,7 @@ from controller.timetable.finding import Finding, caution, unsaid
 from controller.timetable.jobs import Grounds
 from controller.timetable.placecheck import of_place
 from controller.timetable.plantingcheck import of_bare_rows, of_plantings
-from controller.timetable.setcheck import of_sets
+from controller.timetable.setcheck import of_forks, of_sets
 from controller.timetable.trust import barrel_words, zone_words
 from controller.timetable.undercover import of_covers
 from controller.timetable.windows import clock_change_words
@@ -50,6 +50,7 @@ def findings(
     for zone in garden.zones:
         found += _of_zone(zone, garden, grounds, lines)
     found += of_sets(garden, lines)
+    found += of_forks(garden, lines)
     found += _of_barrel(garden, lines)
     found += _of_windows(garden)
     if today is not None:
