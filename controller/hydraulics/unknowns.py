@@ -14,6 +14,7 @@ from typing import Literal
 from controller.errors import InputError
 from controller.garden.model import Garden, SupplyKind, Zone
 from controller.hydraulics.corrections import Corrections
+from controller.hydraulics.hole import Water
 from controller.hydraulics.maintree import MainTree
 from controller.hydraulics.measured import Bucket, Measurement, Stream
 from controller.hydraulics.opening import Alone
@@ -247,5 +248,5 @@ def _seen_k(garden: Garden, zone: Zone) -> float:
         [drilled_holes(row, zone.rise_m) for row in zone.rows],
         supply=planning_curve(garden.supply),
         main=MainTree.of(garden),
-        viscosity_m2_s=viscosity_m2_s(garden.supply.water_temp_c),
+        water=Water(viscosity_m2_s=viscosity_m2_s(garden.supply.water_temp_c)),
     ).loss_k()

@@ -6,21 +6,23 @@ from collections.abc import Sequence
 from math import pi
 
 from controller.garden.model import Zone
-from controller.hydraulics.curves import RowCurve, Shape, shape_of
+from controller.hydraulics.curves import RowCurve
 from controller.hydraulics.flows import SetFlow
 from controller.hydraulics.gradient import SpanLaw, span_law
+from controller.hydraulics.hole import Water
 from controller.hydraulics.maintree import MainTree
 from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.quick import QuickFlow, RowsAlike, ZoneLaw, quick_set
-from controller.hydraulics.rowshape import DrilledHole
+from controller.hydraulics.rowmarch import Shape
+from controller.hydraulics.rowshape import DrilledHole, row_shape
 from controller.units import GRAVITY_M_S2
 
 
 class Curves:
     """The rows' curves, made as zones ask for them, and the main they hang on."""
 
-    def __init__(self, main: MainTree, viscosity_m2_s: float) -> None:
-        self._viscosity = viscosity_m2_s
+    def __init__(self, main: MainTree, water: Water) -> None:
+        self._water = water
         self._by_shape: dict[Shape, RowCurve] = {}
         self._main = main
         self._spans: list[SpanLaw] = [
@@ -29,7 +31,7 @@ class Curves:
                 one.pipe.bore_m,
                 one.pipe.roughness_m,
                 one.loss_k,
-                viscosity_m2_s,
+                water.viscosity_m2_s,
                 GRAVITY_M_S2,
             )
             for one in main.stretches
@@ -39,7 +41,7 @@ class Curves:
         """A zone with its valve; rows drilled alike share a curve, in one zone or in several."""
         counts: dict[tuple[Shape, float], int] = {}
         for row, of_row in zip(zone.rows, holes, strict=True):
-            shaped = shape_of(row.pipe.bore_m, row.pipe.roughness_m, of_row)
+            shaped = row_shape(row, of_row, self._water)
             if shaped is not None:
                 counts[shaped] = counts.get(shaped, 0) + 1
         return ZoneLaw(
@@ -52,7 +54,9 @@ class Curves:
             ),
         )
 
-    def together(self, zones: Sequence[ZoneLaw], supply: SupplyCurve) -> QuickFlow | None:
+    def together(
+        self, zones: Sequence[ZoneLaw], supply: SupplyCurve, *, roughly: bool = False
+    ) -> QuickFlow | None:
         """What these zones give together; None where the curves cannot tell (`quick_set`)."""
         return quick_set(
             zones,
@@ -61,11 +65,12 @@ class Curves:
             static_head_m=supply.static_head_m,
             supply_k=supply.k,
             exponent=supply.exponent,
+            roughly=roughly,
         )
 
     def _curve(self, shape: Shape) -> RowCurve:
         if shape not in self._by_shape:
-            self._by_shape[shape] = RowCurve(shape, self._viscosity)
+            self._by_shape[shape] = RowCurve(shape, self._water.viscosity_m2_s)
         return self._by_shape[shape]
 
 
@@ -74,4 +79,6 @@ def quick_from(exact: SetFlow) -> QuickFlow:
     return QuickFlow(
         flows_m3_s={zone.zone: zone.flow_m3_s for zone in exact.zones.values()},
         dry_holes={zone.zone: zone.dry_holes for zone in exact.zones.values()},
+        behind_m={zone.zone: zone.valve_head_m for zone in exact.zones.values()},
+        tap_head_m=exact.tap_head_m,
     )

@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
-from controller.garden.model import Opening, Pipe, Run, Supply, Walls
+from controller.garden.model import Garden, Opening, Pipe, Run, Supply, Walls
+from controller.hydraulics.hole import NO_EFFECTS
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.pipe import viscosity_m2_s
 from controller.units import GRAVITY_M_S2
@@ -28,6 +29,12 @@ def water_temp_c(viscosity: float) -> float:
         middle = 0.5 * (low + high)
         low, high = (middle, high) if viscosity_m2_s(middle) > viscosity else (low, middle)
     return low
+
+
+def plain(garden: Garden, case: dict[str, Any]) -> Lines:
+    """Its lines with the case's water, and no effect that EPANET does not have."""
+    temp_c = water_temp_c(case["nu_m2_s"])
+    return Lines(garden, water_temp_c=temp_c, effects=NO_EFFECTS)
 
 
 def lines_of(case: dict[str, Any]) -> tuple[Lines, float]:
@@ -98,7 +105,7 @@ def lines_of(case: dict[str, Any]) -> tuple[Lines, float]:
             exponent=supply["exponent"],
         ),
     )
-    return Lines(garden, water_temp_c=water_temp_c(case["nu_m2_s"])), stretch
+    return plain(garden, case), stretch
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case["id"])
@@ -148,9 +155,7 @@ def test_what_the_losses_of_fittings_are_worth(case: dict[str, Any]) -> None:
         moved_supply, moved_row = 0.0, 0.0
         for factor in factors:
             runs = tuple(replace(run, loss_k=factor * run.loss_k) for run in lines.garden.runs)
-            changed = Lines(
-                replace(lines.garden, runs=runs), water_temp_c=water_temp_c(case["nu_m2_s"])
-            ).zone_flows(opened)
+            changed = plain(replace(lines.garden, runs=runs), case).zone_flows(opened)
             total = sum(changed.values()) / sum(as_said.values())
             moved_supply = max(moved_supply, 100 * abs(total - 1.0))
             rows = (100 * abs(changed[name] / as_said[name] - 1.0) for name in opened)
