@@ -24,6 +24,7 @@ from controller.errors import GardenFileError, InputError
 from controller.garden.new import ask_new
 from controller.garden.show import show_filled
 from controller.hydraulics.advice import Advice, advice_rows, advice_text
+from controller.paper.mainruns import run_lines, run_rows
 from controller.paper.usualseason import season_findings, season_lines, season_row
 from controller.timetable.cautions import Finding, findings, unsaid
 from controller.timetable.climate import climate_in_force
@@ -62,9 +63,9 @@ def check(args: argparse.Namespace) -> int:
     ]
     found = sorted([*found, *amiss, *short, *soil], key=lambda f: f.weight != "fault")
     if args.json:
-        _as_json(loaded, found, advice, climate, season)
+        _as_json(loaded, tested, found, advice, climate, season)
     else:
-        print(_text(loaded, found, climate, season), end="")
+        print(_text(loaded, tested, found, climate, season), end="")
         if args.advice:
             print("\nAdvice, what saves most first")
             print(advice_text(advice, us=loaded.garden.us_units), end="")
@@ -129,6 +130,7 @@ def _season(loaded: Loaded, tested: Tested, normals: Normals | None, today: date
 
 def _as_json(
     loaded: Loaded,
+    tested: Tested,
     found: list[Finding],
     advice: tuple[Advice, ...],
     climate: str,
@@ -143,6 +145,7 @@ def _as_json(
                 {"where": f.where, "key": f.key, "value": f.shown, "why": f.why}
                 for f in loaded.garden.filled
             ],
+            "main_runs": run_rows(tested.lines),
             "perennials": [
                 {"where": where, "taken_as": words}
                 for where, words in perennials(loaded.garden, loaded.grounds)
@@ -154,7 +157,9 @@ def _as_json(
     )
 
 
-def _text(loaded: Loaded, found: list[Finding], climate: str, season: Season | None) -> str:
+def _text(
+    loaded: Loaded, tested: Tested, found: list[Finding], climate: str, season: Season | None
+) -> str:
     garden = loaded.garden
     zones, rows = len(garden.zones), sum(len(z.rows) for z in garden.zones)
     lines = [
@@ -164,6 +169,10 @@ def _text(loaded: Loaded, found: list[Finding], climate: str, season: Season | N
     ]
     for line in show_filled(garden.filled):
         lines += _wrapped(line, "  ")
+    if garden.runs:
+        lines += ["", "The main"]
+        for line in run_lines(tested.lines):
+            lines += _wrapped(line, "  ")
     taken = perennials(garden, loaded.grounds)
     if taken:
         lines += ["", "Perennials are taken as"]

@@ -52,6 +52,7 @@ def _check_twice(written: WrittenGarden, faults: Faults) -> None:
     """Names that must be one thing's own."""
     lists = {
         "zone": [zone.name for zone in written.zone],
+        "run": [run.name for run in written.main.run],
         "bed": [bed.name for bed in written.bed],
         "crop": [crop.name for crop in written.crop],
         "soil": [soil.name for soil in written.soil],
@@ -61,10 +62,11 @@ def _check_twice(written: WrittenGarden, faults: Faults) -> None:
         for number, name in enumerate(names):
             first = first_with.setdefault(name.casefold(), number)
             if first != number:
+                at: Path = ("main", key) if key == "run" else (key,)
                 faults.add(
-                    (key, number, "name"),
+                    (*at, number, "name"),
                     f"found {q.spell(name)} again; each {key} has a name of its own",
-                    needs=[(key, first, "name")],
+                    needs=[(*at, first, "name")],
                 )
 
 

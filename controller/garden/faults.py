@@ -10,7 +10,7 @@ from controller.errors import GardenFileError
 from controller.garden.lines import LineFinder, Path
 
 # Lists of tables that a person knows by name, not by number.
-_NAMED = frozenset({"zone", "bed", "crop", "soil"})
+_NAMED = frozenset({("zone",), ("bed",), ("crop",), ("soil",), ("main", "run")})
 
 
 class Faults:
@@ -56,7 +56,7 @@ class Faults:
                 words.append(step)
                 continue
             name = found.get("name") if isinstance(found, dict) else None
-            if number == 1 and words[-1] in _NAMED and isinstance(name, str) and name.strip():
+            if place[:number] in _NAMED and isinstance(name, str) and name.strip():
                 words[-1] += f' "{name.strip()}"'
             else:
                 words[-1] += f" {step + 1}"

@@ -29,6 +29,7 @@ from controller.garden.model import (
     Zone,
 )
 from controller.garden.own import own_crop, own_soil
+from controller.garden.runs import runs_of
 from controller.garden.sky import weather_of
 from controller.garden.tap import supply_of
 from controller.garden.valves import master_of
@@ -58,13 +59,18 @@ class _Fill:
             self.filling.tell(
                 (), "units", "us" if self.filling.us else "metric", "most of the file is in them"
             )
-        grounds = Grounds(self.filling)
+        runs = runs_of(self.filling)
+        at_tap = [run.pipe for run in runs if not run.parent]
+        grounds = Grounds(self.filling, runs)
         zones = grounds.zones
         supply = supply_of(self.filling)
         return Garden(
             site=self._site(),
             supply=supply,
-            main=self.filling.pipe(("main", "size"), w.main.size, "1 in"),
+            main=max(at_tap, key=lambda pipe: pipe.bore_m)
+            if at_tap
+            else self.filling.pipe(("main", "size"), w.main.size, "1 in"),
+            runs=runs,
             watering=self._watering(zones),
             weather=weather_of(self.filling),
             board=self._board(zones),

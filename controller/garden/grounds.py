@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -21,11 +21,13 @@ from controller.garden.model import (
     Face,
     Opening,
     Row,
+    Run,
     UnlikeRows,
     Walls,
     Zone,
 )
 from controller.garden.plantings import planting_of, stand_together
+from controller.garden.runs import place_of
 from controller.garden.valves import valve_of
 from controller.garden.written import WrittenBed, WrittenGround, WrittenRow, WrittenZone
 
@@ -39,8 +41,8 @@ CAP_MM, LEAST_CAP_M3 = 60.0, 0.040
 class Grounds:
     """The beds and zones of one file."""
 
-    def __init__(self, filling: Filling) -> None:
-        self.filling = filling
+    def __init__(self, filling: Filling, runs: Sequence[Run]) -> None:
+        self.filling, self.runs = filling, runs
         written = filling.written
         named = {bed.name: self._bed(bed, number) for number, bed in enumerate(written.bed)}
         self.zones = tuple(
@@ -175,12 +177,12 @@ class Grounds:
                 "neediest",
                 "our choice: no row goes short",
             )
+        run, main_run_m = place_of(self.filling, zone, at, self.runs)
         return Zone(
             name=zone.name,
             bed=bed,
-            main_run_m=self.filling.default(
-                at, "main_run", zone.main_run_m, 0.0, show.show_length(0.0, us), "at the tap"
-            ),
+            run=run,
+            main_run_m=main_run_m,
             rise_m=self.filling.default(
                 at, "rise", zone.rise_m, 0.0, show.show_length(0.0, us), "level with the tap"
             ),

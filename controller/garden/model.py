@@ -165,6 +165,24 @@ class Pipe:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """A run of a main that forks: one pipe from the tap, or from another run, to where it ends.
+
+    `parent` is the run it leaves, "" for the tap, and `from_m` how far along that. `loss_k` is on
+    the velocity in this pipe, of the way into it and of its fittings; with `tees_counted` the tees
+    of the zones along it are in it too.
+    """
+
+    name: str
+    parent: str = ""
+    from_m: float = 0.0
+    length_m: float
+    pipe: Pipe
+    loss_k: float
+    tees_counted: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Drilling:
     """The hole pattern of a row.
 
@@ -382,7 +400,7 @@ class Zone:
 
     name: str
     bed: Bed
-    main_run_m: float  # along the main from the tap
+    main_run_m: float  # along the main from the tap, or along its run of a main that forks
     rise_m: float  # the zone's outlet against the tap
     valve: Valve
     opening: Opening
@@ -393,6 +411,7 @@ class Zone:
     refill_at: float | None = None  # None: the garden's
     hand_water: HandWater | None = None  # None: the garden's
     unlike_rows: UnlikeRows = UnlikeRows.NEEDIEST
+    run: str = ""  # the run of the main it hangs on; "": the main does not fork
 
     @property
     def ground_m2(self) -> float:
@@ -520,7 +539,11 @@ class Filled:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Garden:
-    """All of one garden file."""
+    """All of one garden file.
+
+    `runs` are those of a main that forks, each after the one it leaves, and `main` is then the
+    widest pipe at the tap; with none of them `main` is all of it.
+    """
 
     site: Site
     supply: Supply
@@ -532,6 +555,7 @@ class Garden:
     zones: tuple[Zone, ...]
     own_crops: tuple[OwnCrop, ...] = ()
     own_soils: tuple[OwnSoil, ...] = ()
+    runs: tuple[Run, ...] = ()
     master: Master | None = None
     meter: Meter | None = None
     sensors: tuple[Sensor, ...] = ()

@@ -30,6 +30,17 @@ NEEDED: Needed = {
         '{ fill = "5 gal", seconds = 40 } from the open tap',
         _TEST,
     ),
+    ("main", "run"): ("", [{"name": "-", "from": "tap", "length": "10 ft", "size": "1 in"}]),
+    ("run", "name"): ('a run of the main needs a name, as in "left arm"', "-"),
+    ("run", "from"): (
+        'where a run begins is needed, as in from = "tap", or the name of the run it leaves',
+        "tap",
+    ),
+    ("run", "length"): ('a run of the main needs its length, as in "40 ft"', "10 ft"),
+    ("run", "size"): (
+        'the size of every run is needed, for its friction hangs on it most, as in "3/4 in"',
+        "1 in",
+    ),
     ("", "zone"): ("at least one [[zone]] is needed", [{"name": "-", "row": [_ROW]}]),
     ("zone", "name"): ('a zone needs a name, as in "leeks"', "-"),
     ("zone", "row"): (

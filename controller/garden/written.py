@@ -12,6 +12,8 @@ from typing import Annotated, Any
 
 from controller.garden import covers, growing, sources
 from controller.garden import values as v
+from controller.garden.fittings import Begins
+from controller.garden.fittings import fittings as read_fittings
 from controller.garden.form import Field, Table, by
 from controller.garden.hardware import (
     WrittenHealth,
@@ -103,8 +105,20 @@ class WrittenSupply(Table):
     exponent: Annotated[float, _bare("an exponent", "2.0", 1, 2)] | None = None
 
 
+class WrittenRun(Table):
+    name: Name
+    start: Name = Field(alias="from")
+    along_m: Run | None = Field(None, alias="along")
+    length_m: Annotated[float, by(v.MAIN_LENGTH)] = Field(alias="length")
+    size: PipeSize
+    begins: Annotated[Begins, _word("how a run begins", Begins)] | None = None
+    fittings: Annotated[tuple[str, ...], by(read_fittings)] | None = None
+    loss_k: Annotated[float, _bare("a loss coefficient", "1.2", 0, 1000)] | None = None
+
+
 class WrittenMain(Table):
     size: PipeSize | None = None
+    run: list[WrittenRun] = Field(default_factory=list)
 
 
 class WrittenGround(Table):
@@ -190,6 +204,8 @@ class WrittenZone(WrittenGround):
     name: Name
     bed: Name | None = None
     main_run_m: Run | None = Field(None, alias="main_run")
+    run: Name | None = None
+    along_m: Run | None = Field(None, alias="along")
     rise_m: Height | None = Field(None, alias="rise")
     valve: WrittenValve | None = None
     opening: Annotated[Opening, by(read_opening)] | None = None

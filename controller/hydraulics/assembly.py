@@ -1,25 +1,19 @@
-"""The garden's pipes as a tree to solve: main with its tees, then each zone's valve and rows."""
+"""The garden's pipes as a tree to solve: the main, then each zone's valve and rows."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from controller.garden.model import Pipe, Row, Zone
+from controller.garden.model import Row, Zone
 from controller.hydraulics.evenness import flow_variation, low_quarter_uniformity
 from controller.hydraulics.flows import HoleFlow, RowFlow
 from controller.hydraulics.gradient import Tree
 from controller.hydraulics.hole import Water
 from controller.hydraulics.lateral import Hole, Lateral, solve_lateral
-from controller.hydraulics.pipe import head_loss_m
+from controller.hydraulics.maintree import MainTree
 from controller.hydraulics.rowshape import DrilledHole, law_of
 
-# Fittings of the main, on its velocity: the run of the tee at each station (handbooks 0.2 to 0.9),
-# and a sharp entrance before the first.
-TEE_RUN_K = 0.4
-ENTRANCE_K = 0.5
-
-TAP = -1
 # Suction that is rounding, and no air. [m]
 _SUCKS_M = 1e-7
 
@@ -33,65 +27,10 @@ class RowNodes:
     numbers: tuple[int | None, ...]
 
 
-def add_main(tree: Tree, main: Pipe, stations_m: Sequence[float]) -> dict[float, int]:
-    """Add the chain of stations, nearest first; gives the node of each. One at 0 is the tap."""
-    node, nodes = TAP, {}
-    for station_m, length_m, loss_k in stretches(stations_m):
-        if length_m > 0.0:
-            node = tree.add_span(node, length_m, main.bore_m, main.roughness_m, loss_k)
-        nodes[station_m] = node
-    return nodes
-
-
-def main_loss_m(
-    main: Pipe,
-    stations_m: Sequence[float],
-    *,
-    to_m: float,
-    flow_m3_s: float,
-    viscosity_m2_s: float,
-) -> float:
-    """Head lost in the main by one flow from the tap to a station.
-
-    Parameters
-    ----------
-    main : Pipe
-        The main's pipe.
-    stations_m : sequence of float
-        Distances of all stations from the tap, nearest first. [m]
-    to_m : float
-        The station where the flow leaves. [m]
-    flow_m3_s : float
-        Flow. [m3/s]
-    viscosity_m2_s : float
-        Kinematic viscosity. [m2/s]
-
-    Returns
-    -------
-    float
-        Head lost. [m]
-
-    Raises
-    ------
-    OutOfRange
-        If the flow is not a number.
-
-    Source
-    ------
-    pipe.py, stretch by stretch.
-    """
-    return sum(
-        head_loss_m(
-            flow_m3_s=flow_m3_s,
-            length_m=length_m,
-            bore_m=main.bore_m,
-            roughness_m=main.roughness_m,
-            loss_k=loss_k,
-            viscosity_m2_s=viscosity_m2_s,
-        )
-        for station_m, length_m, loss_k in stretches(stations_m)
-        if station_m <= to_m
-    )
+def add_main(tree: Tree, main: MainTree) -> None:
+    """Add the main to an empty tree: the node at a place then has the place's own number."""
+    for one in main.stretches:
+        tree.add_span(one.above, one.length_m, one.pipe.bore_m, one.pipe.roughness_m, one.loss_k)
 
 
 def add_valve(tree: Tree, zone: Zone, station: int, loss_k: float) -> int:
@@ -236,16 +175,3 @@ def evenness_of(holes: Iterable[HoleFlow]) -> tuple[float, float]:
     if not flows:
         return 0.0, 0.0
     return low_quarter_uniformity(flows), flow_variation(flows)
-
-
-def stretches(stations_m: Sequence[float]) -> list[tuple[float, float, float]]:
-    """Each station, the length of main before it, and the loss coefficient of that stretch."""
-    stretches, at_m = [], 0.0
-    for station_m in stations_m:
-        length_m = station_m - at_m
-        loss_k = (TEE_RUN_K if length_m > 0.0 else 0.0) + (
-            ENTRANCE_K if at_m == 0.0 and length_m > 0.0 else 0.0
-        )
-        stretches.append((station_m, length_m, loss_k))
-        at_m = station_m
-    return stretches

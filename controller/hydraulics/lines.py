@@ -10,7 +10,6 @@ from types import MappingProxyType
 from controller.errors import InputError
 from controller.garden.model import Garden, Zone
 from controller.hydraulics.assembly import (
-    TAP,
     RowNodes,
     add_main,
     add_row,
@@ -24,6 +23,7 @@ from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
 from controller.hydraulics.flows import HoleFlow, LineVolume, RowFlow, SetFlow, ZoneFlow
 from controller.hydraulics.gradient import Tree
 from controller.hydraulics.hole import ALL_EFFECTS, Effects, Water, air_over_vapour_m
+from controller.hydraulics.maintree import TAP, MainTree
 from controller.hydraulics.opening import Alone
 from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.quick import QuickFlow, ZoneLaw
@@ -63,12 +63,12 @@ class Lines:
             effects=effects,
         )
         self._zones = {zone.name: zone for zone in garden.zones}
-        self.stations_m = sorted({zone.main_run_m for zone in garden.zones})
+        self.main = MainTree.of(garden)
         self._holes: dict[str, tuple[tuple[DrilledHole, ...], ...]] = {}
         self._valve_k: dict[str, float] = {}
         self._sets: dict[frozenset[str], SetFlow] = {}
         self._volumes: dict[str, LineVolume] = {}
-        self._curves = Curves(garden.main, self.stations_m, self.water)
+        self._curves = Curves(self.main, self.water)
         self._laws: dict[str, ZoneLaw] = {}
         self._quick: dict[frozenset[str], QuickFlow] = {}
 
@@ -103,7 +103,7 @@ class Lines:
 
         Source
         ------
-        network.py; the main is a chain of tees at the zones' distances from the tap.
+        network.py; the main is a tree of stretches with the zones' tees (maintree.py).
         """
         wanted = frozenset(zones)
         if wanted not in self._sets:
@@ -249,8 +249,7 @@ class Lines:
             zone,
             self._row_holes(zone),
             supply=self.supply,
-            main=self.garden.main,
-            stations_m=self.stations_m,
+            main=self.main,
             water=self.water,
             us_units=self.garden.us_units,
         )
@@ -260,11 +259,11 @@ class Lines:
         """Build the tree of the open zones, solve it, and sort the answer by zone, row and hole."""
         supply = self.supply
         tree = Tree(viscosity_m2_s=self.viscosity_m2_s, gravity_m_s2=GRAVITY_M_S2)
-        stations = add_main(tree, self.garden.main, self.stations_m)
+        add_main(tree, self.main)
         behind_valve: dict[str, int] = {}
         row_nodes: dict[str, list[RowNodes]] = {}
         for zone in opened:
-            station = stations[zone.main_run_m]
+            station = self.main.place(zone)
             node = add_valve(tree, zone, station, self.valve_loss_k(zone.name))
             behind_valve[zone.name] = node
             row_nodes[zone.name] = [
@@ -289,7 +288,7 @@ class Lines:
                 return vented
         answers = {}
         for zone in opened:
-            node, station = behind_valve[zone.name], stations[zone.main_run_m]
+            node, station = behind_valve[zone.name], self.main.place(zone)
             valve_loss_m = (tap_head_m if station == TAP else heads[station]) - heads[node]
             answers[zone.name] = self._zone_flow(
                 zone, rows_of[zone.name], heads[node], valve_loss_m

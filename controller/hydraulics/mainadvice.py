@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from controller.errors import InputError
-from controller.garden.model import Device, Garden, ValveKind
+from controller.garden.model import Device, Garden, Pipe, ValveKind
 from controller.garden.show import show_bore
 from controller.garden.valves import DIAPHRAGM_HEAD_M
 from controller.hydraulics.advised import (
@@ -25,7 +25,7 @@ from controller.hydraulics.surge import (
     velocity_m_s,
     wave_speed_m_s,
 )
-from controller.hydraulics.together import before_valve_m, lost_in_main_m
+from controller.hydraulics.together import before_valve_m
 from controller.hydraulics.zonecase import ZoneCase
 from controller.units import M_PER_FT, c_from_f, head_m_from_psi
 
@@ -72,27 +72,50 @@ def of_garden(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> 
 
 
 def _of_main(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> Iterator[Advice]:
-    """The main at the zone that draws most, and what its next size would give."""
-    garden = lines.garden
-    case = max(cases, key=lambda one: one.flow.flow_m3_s)
-    name, flow = case.zone.name, case.flow.flow_m3_s
-    speed = velocity_m_s(flow_m3_s=flow, bore_m=garden.main.bore_m)
-    lost_m = lost_in_main_m(lines, to_m=case.zone.main_run_m, flow_m3_s=flow)
-    share = lost_m / lines.supply.static_head_m
-    if speed <= FASTEST_MAIN_M_S and share <= MAIN_TAKES:
+    """The main at the zone that draws most through it, run by run, and its next size."""
+    main = lines.main
+    if not lines.garden.runs:
+        yield from _of_run("", max(cases, key=lambda one: one.flow.flow_m3_s), lines, corrections)
         return
-    bigger = next((p for p in PIPES.values() if p.bore_m > 1.05 * garden.main.bore_m), None)
+    ways = {case.zone.name: main.way_to(main.place(case.zone)) for case in cases}
+    for run in {one.run: None for way in ways.values() for one in way}:
+        fed = [case for case in cases if any(one.run == run for one in ways[case.zone.name])]
+        yield from _of_run(run, max(fed, key=lambda one: one.flow.flow_m3_s), lines, corrections)
+
+
+def _of_run(run: str, case: ZoneCase, lines: Lines, corrections: Corrections) -> Iterator[Advice]:
+    """One run at its thirstiest zone; "" is a main that does not fork."""
+    main = lines.main
+    name, flow = case.zone.name, case.flow.flow_m3_s
+    place = main.place(case.zone)
+    way = main.way_to(place)
+    pipe = next((one.pipe for one in way if one.run == run), lines.garden.main)
+    speed = velocity_m_s(flow_m3_s=flow, bore_m=pipe.bore_m)
+    lost_m = {
+        one: main.loss_m(to=place, flow_m3_s=flow, viscosity_m2_s=lines.viscosity_m2_s, run=one)
+        for one in {run: None, **{one.run: None for one in way}}
+    }
+    static_m = lines.supply.static_head_m
+    takes_most = run == max(lost_m, key=lambda one: lost_m[one])
+    if speed <= FASTEST_MAIN_M_S and not (
+        takes_most and sum(lost_m.values()) > MAIN_TAKES * static_m
+    ):
+        return
+    share = lost_m[run] / static_m
+    bigger = next((p for p in PIPES.values() if p.bore_m > 1.05 * pipe.bore_m), None)
+    through = f'the run "{run}" of the main, {pipe.label}' if run else f"the {pipe.label} main"
     words = (
-        f'zone "{name}" alone draws {show_speed(speed)} through the {garden.main.label} main, '
+        f'zone "{name}" alone draws {show_speed(speed)} through {through}, '
         f"which takes {100 * share:.0f} % of the standing pressure"
     )
     gain = 0.0
     if bigger is not None:
-        wider = Lines(replace(case.garden, main=bigger), corrections=corrections)
+        wider = Lines(_with_pipe(case.garden, run, bigger), corrections=corrections)
         then = wider.open_set(frozenset((name,))).zones[name].flow_m3_s
         gain = then / flow - 1.0
         faster = velocity_m_s(flow_m3_s=then, bore_m=bigger.bore_m)
-        worth = "" if gain >= WORTH_A_PIPE else ", so that the tap and not the main is the limit"
+        limit = "the tap or another run" if run else "the tap and not the main"
+        worth = "" if gain >= WORTH_A_PIPE else f", so that {limit} is the limit"
         words += (
             f"; {bigger.label} pipe would give it {100 * gain:.0f} % more, at "
             f"{show_speed(faster)}{worth}"
@@ -101,7 +124,7 @@ def _of_main(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> I
     yield Advice(
         subject="main",
         kind="time",
-        where="main",
+        where=f'main, run "{run}"' if run else "main",
         words=words,
         based_on="5 ft/s in mains (utilities' practice, from memory); the network solved with the "
         "next size",
@@ -109,48 +132,90 @@ def _of_main(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> I
     )
 
 
+def _with_pipe(garden: Garden, run: str, pipe: Pipe) -> Garden:
+    """The garden with one run of its main, or all of it, of another size."""
+    if not run:
+        return replace(garden, main=pipe)
+    runs = tuple(replace(one, pipe=pipe) if one.name == run else one for one in garden.runs)
+    return replace(garden, runs=runs)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Surge:
+    """A zone's shutting valve: the rise in the pipe on its way that it strains most."""
+
+    zone: str
+    pipe: Pipe
+    rated_m: float | None
+    at_once_m: float
+    usual_m: float
+    wave_m_s: float
+    back_s: float
+
+
+def _surge_of(case: ZoneCase, lines: Lines) -> _Surge:
+    """The wave from the valve up to the tap; where the pipe's size changes, part of it goes on."""
+    main, flow = lines.main, case.flow.flow_m3_s
+    way = main.way_to(main.place(case.zone))[::-1]
+    pipes = [one.pipe for one in way] or [lines.garden.main]
+    waves = [wave_speed_m_s(bore_m=pipe.bore_m, wall_m=pipe.wall_m) for pipe in pipes]
+    speeds = [velocity_m_s(flow_m3_s=flow, bore_m=pipe.bore_m) for pipe in pipes]
+    length_m = main.length_to_m(case.zone)
+    rises_m = [surge_head_m(stopped_m_s=speeds[0], wave_m_s=waves[0], length_m=length_m)]
+    for i in range(1, len(pipes)):
+        near, far = (pipes[k].bore_m ** 2 / waves[k] for k in (i - 1, i))
+        rises_m.append(rises_m[-1] * 2.0 * near / (near + far))
+    static_m = lines.supply.static_head_m
+    try:
+        rated_m: list[float | None] = [
+            rated_head_m(pipe.label, pipe_temp_c=SUNNY_PIPE_C) for pipe in pipes
+        ]
+    except InputError:
+        rated_m = [None] * len(pipes)
+    worst = max(range(len(pipes)), key=lambda i: (static_m + rises_m[i]) / (rated_m[i] or 1.0))
+    # Closed slowly, the water of all the way is slowed down together.
+    wave_m_s, speed_m_s = waves[0], speeds[0]
+    if len(set(pipes)) > 1:
+        parts = [one.length_m for one in way]
+        wave_m_s = length_m / sum(part / wave for part, wave in zip(parts, waves, strict=True))
+        speed_m_s = sum(p * v for p, v in zip(parts, speeds, strict=True)) / length_m
+    back_s = there_and_back_s(length_m=length_m, wave_m_s=wave_m_s)
+    closing_s = HAND_CLOSES_S if case.zone.valve.kind is ValveKind.HAND else RELAY_CLOSES_S
+    usual_m = rises_m[worst]
+    if closing_s > back_s:
+        slow_m = surge_head_m(
+            stopped_m_s=speed_m_s, wave_m_s=wave_m_s, length_m=length_m, closing_s=closing_s
+        )
+        usual_m = min(usual_m, slow_m)
+    return _Surge(
+        zone=case.zone.name,
+        pipe=pipes[worst],
+        rated_m=rated_m[worst],
+        at_once_m=rises_m[worst],
+        usual_m=usual_m,
+        wave_m_s=waves[worst],
+        back_s=back_s,
+    )
+
+
 def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
     """What the hardest shutting valve does to the main."""
-    garden = lines.garden
-    us, main = garden.us_units, garden.main
-    wave = wave_speed_m_s(bore_m=main.bore_m, wall_m=main.wall_m)
-
-    def rises_m(case: ZoneCase) -> tuple[float, float]:
-        """At once, and in the time its kind of valve takes."""
-        speed = velocity_m_s(flow_m3_s=case.flow.flow_m3_s, bore_m=main.bore_m)
-        hand = case.zone.valve.kind is ValveKind.HAND
-        usual_s = HAND_CLOSES_S if hand else RELAY_CLOSES_S
-        at_once, usual = (
-            surge_head_m(
-                stopped_m_s=speed,
-                wave_m_s=wave,
-                length_m=case.zone.main_run_m,
-                closing_s=seconds,
-            )
-            for seconds in (0.0, usual_s)
-        )
-        return at_once, usual
-
-    case = max(cases, key=lambda one: rises_m(one)[0])
-    at_once_m, usual_m = rises_m(case)
+    us = lines.garden.us_units
+    surge = max((_surge_of(case, lines) for case in cases), key=lambda one: one.at_once_m)
+    at_once_m, usual_m, rated_m = surge.at_once_m, surge.usual_m, surge.rated_m
     static_m = lines.supply.static_head_m
-    back_s = there_and_back_s(length_m=case.zone.main_run_m, wave_m_s=wave)
-    try:
-        rated_m: float | None = rated_head_m(main.label, pipe_temp_c=SUNNY_PIPE_C)
-    except InputError:
-        rated_m = None
     words = (
-        f'shut at once, zone "{case.zone.name}" adds a surge of {show_head(at_once_m, us)} to the '
+        f'shut at once, zone "{surge.zone}" adds a surge of {show_head(at_once_m, us)} to the '
         f"{show_head(static_m, us)} standing; shut as its kind of valve does, "
-        f"{show_head(usual_m, us)}; anything slower than {back_s:.2f} s helps"
+        f"{show_head(usual_m, us)}; anything slower than {surge.back_s:.2f} s helps"
     )
     over = rated_m is not None and static_m + at_once_m > rated_m
     if rated_m is None:
         words += "; hold the sum against the pressure printed on your pipe"
     else:
         words += (
-            f". {main.label} Schedule 40, glued, bears {show_head(rated_m, us)} at 38 °C (100 °F): "
-            + ("the sum is over it: close slowly, or throttle" if over else "it holds")
+            f". {surge.pipe.label} Schedule 40, glued, bears {show_head(rated_m, us)} at 38 °C "
+            "(100 °F): " + ("the sum is over it: close slowly, or throttle" if over else "it holds")
         )
     yield Advice(
         subject="surge",
@@ -160,7 +225,7 @@ def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
         based_on="Joukowsky and Michaud; wave speed by Korteweg from PVC's modulus, wall and bore; "
         "ASTM D1785 ratings, times 0.62 in the sun; closing times from memory",
         figures={
-            "wave_m_s": wave,
+            "wave_m_s": surge.wave_m_s,
             "at_once_m": at_once_m,
             "usual_m": usual_m,
             "static_m": static_m,

@@ -10,15 +10,13 @@ from collections.abc import Callable, Sequence
 from math import inf, pi
 
 from controller.errors import InputError, require_range
-from controller.garden.model import Opening, Pipe, Zone
+from controller.garden.model import Opening, Zone
 from controller.garden.show import show_about
 from controller.hydraulics.assembly import (
-    TAP,
     RowNodes,
     add_main,
     add_row,
     add_valve,
-    main_loss_m,
     marched_row,
     row_flow,
 )
@@ -32,6 +30,7 @@ from controller.hydraulics.jets import (
     reach_m,
     velocity_coefficient,
 )
+from controller.hydraulics.maintree import TAP, MainTree
 from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.rowshape import DrilledHole, coefficient_at
 from controller.hydraulics.seen import Holes, is_open, seen_hole
@@ -51,13 +50,12 @@ class Alone:
         holes: Holes,
         *,
         supply: SupplyCurve,
-        main: Pipe,
-        stations_m: Sequence[float],
+        main: MainTree,
         water: Water,
         us_units: bool = False,
     ) -> None:
         self.zone, self._holes, self._supply, self._us = zone, holes, supply, us_units
-        self._main, self._stations_m, self._water = main, stations_m, water
+        self._main, self._water = main, water
 
     def loss_k(self) -> float:
         """Loss coefficient of take-off and valve together, on the velocity in the first row's pipe.
@@ -195,10 +193,8 @@ class Alone:
 
     def _left_m(self, flow_m3_s: float) -> float:
         """What supply and main leave before the take-off at a flow. [m]"""
-        return self._supply.head_m(flow_m3_s) - main_loss_m(
-            self._main,
-            self._stations_m,
-            to_m=self.zone.main_run_m,
+        return self._supply.head_m(flow_m3_s) - self._main.loss_m(
+            to=self._main.place(self.zone),
             flow_m3_s=flow_m3_s,
             viscosity_m2_s=self._water.viscosity_m2_s,
         )
@@ -235,8 +231,8 @@ class Alone:
     def _rows_with(self, holes: Holes, loss_k: float) -> list[RowFlow]:
         """The rows of the whole line, with a loss of take-off and valve."""
         tree = self._new_tree()
-        station = add_main(tree, self._main, self._stations_m)[self.zone.main_run_m]
-        valve = add_valve(tree, self.zone, station, loss_k)
+        add_main(tree, self._main)
+        valve = add_valve(tree, self.zone, self._main.place(self.zone), loss_k)
         _, nodes = self._tree_from(valve, tree, holes)
         supply = self._supply
         _, heads, spans, flows = tree.solve(supply.static_head_m, supply.k, supply.exponent)

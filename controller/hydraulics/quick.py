@@ -7,12 +7,13 @@ is no answer, and the whole tree has to be asked.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, inf, log, sqrt
 
 from controller.hydraulics.curves import MOVED, NOWHERE, RowCurve
 from controller.hydraulics.gradient import SpanLaw, losses
+from controller.hydraulics.maintree import joined
 
 # Change of a row's flow in the last step, over itself, or over the flow of all. The next step would
 # change it by about the square of that.
@@ -70,6 +71,7 @@ class QuickFlow:
 def quick_set(
     zones: Sequence[ZoneLaw],
     main: Sequence[SpanLaw],
+    above: Sequence[int],
     *,
     static_head_m: float,
     supply_k: float,
@@ -78,6 +80,7 @@ def quick_set(
 ) -> QuickFlow | None:
     """Flows of the zones open together, or None where the curves cannot tell.
 
+    `above` is the span before each span of the main, which comes earlier; -1 is the tap.
     `roughly` takes the curves as they stand, where no cell of them can be made sure.
 
     They cannot where a row's head stands within a micrometre over its lowest hole, or within a ten
@@ -86,7 +89,7 @@ def quick_set(
     """
     if not all(zone.curved for zone in zones):
         return None
-    small = _SmallTree(zones, main, static_head_m, supply_k, exponent)
+    small = _SmallTree(zones, main, above, static_head_m, supply_k, exponent)
     for _ in range(_MOST_STEPS):
         if not small.rests():
             return None
@@ -105,12 +108,15 @@ class _SmallTree:
         self,
         zones: Sequence[ZoneLaw],
         main: Sequence[SpanLaw],
+        above: Sequence[int],
         static_head_m: float,
         supply_k: float,
         exponent: float,
     ) -> None:
         self._zones = zones
-        self._main, at = _without_shut_tees(main, [zone.station for zone in zones])
+        self._main, self._above, at = _as_open(main, above, {zone.station for zone in zones})
+        # From the leaves to the tap: each span and the one above it, -1 for the tap.
+        self._upwards = list(enumerate(self._above))[::-1]
         self._static, self._k, self._exponent = static_head_m, supply_k, exponent
         self._rows = [(i, row) for i, zone in enumerate(zones) for row in zone.rows]
         self._of_zone = [(at[zone.station], zone.loss) for zone in zones]
@@ -126,20 +132,19 @@ class _SmallTree:
             takes[at] += zone.takes
         squared = [_ROUGHLY * law[0] + law[1] for law in self._main]
         shares = [1.0] * len(self._main)
-        for i in range(len(self._main) - 1, -1, -1):
+        for i, above in self._upwards:
             shares[i] = 1.0 / (1.0 + squared[i] * takes[i] * takes[i])
-            takes[i - 1] += takes[i] * sqrt(shares[i])
+            takes[above] += takes[i] * sqrt(shares[i])
         # For the supply, the square law that agrees with its own where half of the head is gone.
         head = 0.0
         if self._static > 0.0:
             half = (0.5 * self._static / self._k) ** (1.0 / self._exponent)
             head = self._static / (1.0 + 0.5 * self._static * (takes[-1] / half) ** 2)
-        heads = [head]
-        for share in shares:
-            head *= share
-            heads.append(head)
+        heads = [*shares, head]
+        for i, above in enumerate(self._above):
+            heads[i] *= heads[above]
         return [
-            law * sqrt(over) if (over := heads[at + 1] - row.lowest_m) > row.curve.sill_m else 0.0
+            law * sqrt(over) if (over := heads[at] - row.lowest_m) > row.curve.sill_m else 0.0
             for zone, (at, _) in zip(self._zones, self._of_zone, strict=True)
             for law, row in zip(zone.about, zone.rows, strict=True)
         ]
@@ -224,22 +229,21 @@ class _SmallTree:
             s_sum[at] += (s + t * loss_q * q) / den
             t_sum[at] += t / den
             q_sum[at] += q
-        for i in range(stations - 1, -1, -1):
-            q_sum[i - 1] += q_sum[i]
+        for i, above in self._upwards:
+            q_sum[above] += q_sum[i]
         slopes, rests = losses(q_sum[:stations], self._main)
-        for i in range(stations - 1, -1, -1):
+        for i, above in self._upwards:
             den = 1.0 + slopes[i] * t_sum[i]
-            s_sum[i - 1] += (s_sum[i] - t_sum[i] * rests[i]) / den
-            t_sum[i - 1] += t_sum[i] / den
+            s_sum[above] += (s_sum[i] - t_sum[i] * rests[i]) / den
+            t_sum[above] += t_sum[i] / den
         # Down again from the supply.
         power = self._k * q_sum[-1] ** (self._exponent - 1.0)
         g = self._exponent * power
-        above = (self._static - (power - g) * q_sum[-1] - g * s_sum[-1]) / (1.0 + g * t_sum[-1])
-        tap = above
-        heads = [0.0] * stations + [above]
-        for i in range(stations):
-            above = (above - rests[i] - slopes[i] * s_sum[i]) / (1.0 + slopes[i] * t_sum[i])
-            heads[i] = above
+        tap = (self._static - (power - g) * q_sum[-1] - g * s_sum[-1]) / (1.0 + g * t_sum[-1])
+        heads = [0.0] * stations + [tap]
+        for i, above in enumerate(self._above):
+            head = heads[above]
+            heads[i] = (head - rests[i] - slopes[i] * s_sum[i]) / (1.0 + slopes[i] * t_sum[i])
         behind = [
             (heads[at] + loss * q * (q - 2.0 * s)) / (1.0 + 2.0 * loss * q * t)
             for (at, loss), s, t, q in zip(self._of_zone, s_of, t_of, q_of, strict=True)
@@ -263,27 +267,27 @@ class _SmallTree:
         return at_rest
 
 
-def _without_shut_tees(
-    main: Sequence[SpanLaw], stations: Sequence[int]
-) -> tuple[list[SpanLaw], dict[int, int]]:
-    """The main as the open zones see it: a span to each of their stations, and where each is now.
+def _as_open(
+    main: Sequence[SpanLaw], above: Sequence[int], stations: Collection[int]
+) -> tuple[list[SpanLaw], list[int], dict[int, int]]:
+    """The main as the open zones see it: spans, the one above each, and where each station is now.
 
     Spans of one pipe that carry the same water lose as one does: what friction, fittings and
-    laminar flow take adds up, all else is the pipe's. Beyond the last open zone nothing moves.
+    laminar flow take adds up, all else is the pipe's. Where no open zone is fed nothing moves.
     """
+    pieces, now = joined(above, lambda a, b: main[a][2:4] == main[b][2:4], stations)
     spans: list[SpanLaw] = []
-    now = {-1: -1}
-    begin = 0
-    for station in sorted(set(stations)):
-        if station < 0:
+    before: list[int] = []
+    for piece, parts in pieces:
+        before.append(piece)
+        if len(parts) == 1:
+            spans.append(main[parts[0]])
             continue
         friction = fitting = laminar = 0.0
-        for law in main[begin : station + 1]:
+        for i in parts:
+            law = main[i]
             friction += law[0]
             fitting += law[1]
             laminar += law[4]
-        _, _, re_per_flow, rough, _, cubic = main[station]
-        now[station] = len(spans)
-        spans.append((friction, fitting, re_per_flow, rough, laminar, cubic))
-        begin = station + 1
-    return spans, now
+        spans.append((friction, fitting, law[2], law[3], laminar, law[5]))
+    return spans, before, now

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from math import pi
 
 from controller.garden.model import Garden, ValveKind, Zone
 from controller.garden.show import show_pressure
 from controller.hydraulics.advised import Advice, quoted, show_head
-from controller.hydraulics.assembly import main_loss_m, stretches
 from controller.hydraulics.lines import Lines
-from controller.hydraulics.pipe import head_loss_m
+from controller.hydraulics.maintree import TAP
 from controller.hydraulics.zonecase import ZoneCase
+from controller.units import GRAVITY_M_S2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,11 +141,11 @@ def that_stay_open(lines: Lines, opened: frozenset[str]) -> list[StaysOpen]:
     ]
     if not asking:
         return []
-    heads_m = _heads_in_main_m(lines, opened, {zone.main_run_m for zone, _ in asking})
+    heads_m = _heads_in_main_m(lines, opened, [zone for zone, _ in asking])
     lacking = [
         StaysOpen(zone=zone.name, wants_m=wants_m, has_m=has_m)
         for zone, wants_m in asking
-        if (has_m := heads_m[zone.main_run_m] - zone.rise_m) < wants_m
+        if (has_m := heads_m[zone.name] - zone.rise_m) < wants_m
     ]
     return sorted(lacking, key=lambda one: one.has_m - one.wants_m)
 
@@ -192,69 +193,70 @@ def before_valve_m(lines: Lines, opened: frozenset[str], zone: str) -> float:
     The supply's head at the set's flow, less the main, each stretch at what flows through it.
     """
     place = lines.garden.zone(zone)
-    return _heads_in_main_m(lines, opened, {place.main_run_m})[place.main_run_m] - place.rise_m
+    return _heads_in_main_m(lines, opened, [place])[zone] - place.rise_m
 
 
-def _heads_in_main_m(
-    lines: Lines, opened: frozenset[str], wanted_m: set[float]
-) -> Mapping[float, float]:
-    """Head in the main at the stations wanted, against the tap's height. [m]
-
-    Stretches that the same water flows through, with nothing open between them, are one pipe.
-    """
-    flows, main = lines.zone_flows(opened), lines.garden.main
-    runs_m = {name: lines.garden.zone(name).main_run_m for name in opened}
-    ends_m = wanted_m.union(runs_m.values())
-    head_m = lines.supply.head_m(sum(flows.values()))
-    heads_m: dict[float, float] = {}
-    length_m = loss_k = 0.0
-    for station_m, stretch_m, stretch_k in stretches(lines.stations_m):
-        length_m, loss_k = length_m + stretch_m, loss_k + stretch_k
-        if station_m not in ends_m:
-            continue
-        head_m -= head_loss_m(
-            flow_m3_s=sum(flows[name] for name in opened if runs_m[name] >= station_m),
-            length_m=length_m,
-            bore_m=main.bore_m,
-            roughness_m=main.roughness_m,
-            loss_k=loss_k,
-            viscosity_m2_s=lines.viscosity_m2_s,
-        )
-        heads_m[station_m] = head_m
-        length_m = loss_k = 0.0
-    return heads_m
-
-
-def lost_in_main_m(lines: Lines, *, to_m: float, flow_m3_s: float) -> float:
-    """Head that one flow loses in the main as far as a place.
+def uncounted_at_forks_m(lines: Lines, opened: frozenset[str], zone: str) -> float:
+    """Head that a thin stream may lose beyond what is computed, where it leaves a fast run.
 
     Parameters
     ----------
     lines : Lines
         The garden's lines.
-    to_m : float
-        Distance of a zone's tee from the tap. [m]
-    flow_m3_s : float
-        Flow. [m3/s]
+    opened : frozenset of str
+        The open zones, this one among them.
+    zone : str
+        The zone whose way from the tap is asked about.
 
     Returns
     -------
     float
-        Head lost. [m]
+        Head, 0 where no run forks. [m]
 
     Raises
     ------
-    OutOfRange
-        If the flow is not a number.
+    InputError, NoSolution
+        As `Lines.zone_flows`.
 
     Source
     ------
-    assembly.py.
+    Losses of tees are computed on the velocity in the branch. The less of the water goes into it,
+    the nearer is its loss to one velocity head of the run before the tee (Crane TP-410).
     """
-    return main_loss_m(
-        lines.garden.main,
-        lines.stations_m,
-        to_m=to_m,
-        flow_m3_s=flow_m3_s,
+    flows, main = lines.zone_flows(opened), lines.main
+    through = [0.0] * len(main.stretches)
+    for name in opened:
+        for i in main.path_to(main.place(lines.garden.zone(name))):
+            through[i] += flows[name]
+
+    def velocity_head_m(i: int) -> float:
+        bore_m = main.stretches[i].pipe.bore_m
+        return 8.0 * through[i] ** 2 / (pi**2 * GRAVITY_M_S2 * bore_m**4)
+
+    missed_m = 0.0
+    for i in main.path_to(main.place(lines.garden.zone(zone))):
+        one, before = main.stretches[i], main.stretches[i].above
+        if before != TAP and one.run != main.stretches[before].run:
+            counted_m = one.loss_k * velocity_head_m(i)
+            if through[i] < 0.5 * through[before]:
+                missed_m += max(0.0, velocity_head_m(before) - counted_m)
+    return missed_m
+
+
+def _heads_in_main_m(
+    lines: Lines, opened: frozenset[str], wanted: Iterable[Zone]
+) -> dict[str, float]:
+    """Head in the main where each of the zones wanted hangs, against the tap's height. [m]"""
+    flows, main = lines.zone_flows(opened), lines.main
+    places = {zone.name: main.place(zone) for zone in wanted}
+    drawn: dict[int, float] = {}
+    for name in opened:
+        place = main.place(lines.garden.zone(name))
+        drawn[place] = drawn.get(place, 0.0) + flows[name]
+    heads_m = main.heads_m(
+        tap_head_m=lines.supply.head_m(sum(flows.values())),
+        drawn_m3_s=drawn,
+        wanted=places.values(),
         viscosity_m2_s=lines.viscosity_m2_s,
     )
+    return {name: heads_m[place] for name, place in places.items()}

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import pi
 
-from controller.garden.model import Pipe, Zone
-from controller.hydraulics.assembly import stretches
+from controller.garden.model import Zone
 from controller.hydraulics.curves import RowCurve
 from controller.hydraulics.flows import SetFlow
 from controller.hydraulics.gradient import SpanLaw, span_law
 from controller.hydraulics.hole import Water
+from controller.hydraulics.maintree import MainTree
 from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.quick import QuickFlow, RowsAlike, ZoneLaw, quick_set
 from controller.hydraulics.rowmarch import Shape
@@ -21,24 +21,21 @@ from controller.units import GRAVITY_M_S2
 class Curves:
     """The rows' curves, made as zones ask for them, and the main they hang on."""
 
-    def __init__(self, main: Pipe, stations_m: Sequence[float], water: Water) -> None:
+    def __init__(self, main: MainTree, water: Water) -> None:
         self._water = water
         self._by_shape: dict[Shape, RowCurve] = {}
-        self._main: list[SpanLaw] = []
-        # The span of the main that ends at each station; a station at the tap has none, -1.
-        self._span_to: dict[float, int] = {}
-        for station_m, length_m, loss_k in stretches(stations_m):
-            if length_m > 0.0:
-                law = span_law(
-                    length_m,
-                    main.bore_m,
-                    main.roughness_m,
-                    loss_k,
-                    water.viscosity_m2_s,
-                    GRAVITY_M_S2,
-                )
-                self._main.append(law)
-            self._span_to[station_m] = len(self._main) - 1
+        self._main = main
+        self._spans: list[SpanLaw] = [
+            span_law(
+                one.length_m,
+                one.pipe.bore_m,
+                one.pipe.roughness_m,
+                one.loss_k,
+                water.viscosity_m2_s,
+                GRAVITY_M_S2,
+            )
+            for one in main.stretches
+        ]
 
     def law(self, zone: Zone, holes: Sequence[Sequence[DrilledHole]], loss_k: float) -> ZoneLaw:
         """A zone with its valve; rows drilled alike share a curve, in one zone or in several."""
@@ -49,7 +46,7 @@ class Curves:
                 counts[shaped] = counts.get(shaped, 0) + 1
         return ZoneLaw(
             zone=zone.name,
-            station=self._span_to[zone.main_run_m],
+            station=self._main.place(zone),
             loss=8.0 * loss_k / (pi**2 * GRAVITY_M_S2 * zone.rows[0].pipe.bore_m ** 4),
             rows=tuple(
                 RowsAlike(curve=self._curve(shape), lowest_m=lowest_m, count=count)
@@ -63,7 +60,8 @@ class Curves:
         """What these zones give together; None where the curves cannot tell (`quick_set`)."""
         return quick_set(
             zones,
-            self._main,
+            self._spans,
+            self._main.above,
             static_head_m=supply.static_head_m,
             supply_k=supply.k,
             exponent=supply.exponent,

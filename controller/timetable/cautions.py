@@ -23,7 +23,7 @@ from controller.timetable.finding import Finding, caution, unsaid
 from controller.timetable.jobs import Grounds
 from controller.timetable.placecheck import of_place
 from controller.timetable.plantingcheck import of_bare_rows, of_plantings
-from controller.timetable.setcheck import of_sets
+from controller.timetable.setcheck import of_forks, of_sets
 from controller.timetable.trust import barrel_words, zone_words
 from controller.timetable.undercover import of_covers
 from controller.timetable.windows import clock_change_words
@@ -50,6 +50,7 @@ def findings(
     for zone in garden.zones:
         found += _of_zone(zone, garden, grounds, lines)
     found += of_sets(garden, lines)
+    found += of_forks(garden, lines)
     found += _of_barrel(garden, lines)
     found += _of_windows(garden)
     if today is not None:
@@ -99,10 +100,13 @@ def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Line
                 f"only {100 * even / LEAST_UNIFORMITY:.0f} % of what it asks for: mend the row"
             )
         said.append(words)
-    speed = flow.flow_m3_s / (math.pi / 4 * garden.main.bore_m**2)
+    way = lines.main.way_to(lines.main.place(zone))
+    bore_m, run = min(((one.pipe.bore_m, one.run) for one in way), default=(garden.main.bore_m, ""))
+    speed = flow.flow_m3_s / (math.pi / 4 * bore_m**2)
     if speed > FASTEST_MAIN_M_S:
+        through = f'the run "{run}" of the main' if run else "the main"
         said.append(
-            f"alone it draws {speed:.1f} m/s ({speed / M_PER_FT:.1f} ft/s) through the main; over "
+            f"alone it draws {speed:.1f} m/s ({speed / M_PER_FT:.1f} ft/s) through {through}; over "
             "5 ft/s surge and noise grow"
         )
     found = [caution(where, words) for words in said]

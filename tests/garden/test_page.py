@@ -9,6 +9,7 @@ import pytest
 
 from controller.garden import growing, hardware, sources
 from controller.garden import written as w
+from controller.garden.fittings import FITTINGS_K, Begins
 from controller.garden.model import Action, Device, SensorKind
 from controller.garden.own import WrittenCrop, WrittenSoil
 
@@ -19,6 +20,7 @@ TABLES = {
     "`[site]`": [w.WrittenSite],
     "`[supply]`": [w.WrittenSupply, w.WrittenFlowTest],
     "`[main]`": [w.WrittenMain],
+    "`[[main.run]]`": [w.WrittenRun],
     "`[[bed]]`": [w.WrittenBed],
     "`[[zone]]`": [w.WrittenZone],
     "A valve": [hardware.WrittenValve],
@@ -69,6 +71,7 @@ def test_every_table_of_the_file_is_on_the_page():
     ("heading", "words"),
     [
         ("`[[bed]]`", growing.MULCHES),
+        ("`[[main.run]]`", [*Begins, *FITTINGS_K]),
         ("A valve", Device),
         ("`[meter]`", Action),
         ("`[[sensor]]`", SensorKind),

@@ -13,6 +13,7 @@ from controller.errors import InputError
 from controller.garden.model import Face, Garden, Opening, Supply, Walls
 from controller.hydraulics import jets
 from controller.hydraulics.hole import Water
+from controller.hydraulics.maintree import MainTree
 from controller.hydraulics.opening import Alone
 from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.rowshape import coefficient_at, drilled_holes
@@ -30,8 +31,7 @@ def alone(garden: Garden, name: str = "ash") -> Alone:
         zone,
         [drilled_holes(row, zone.rise_m) for row in zone.rows],
         supply=planning_curve(garden.supply),
-        main=garden.main,
-        stations_m=sorted({zone.main_run_m for zone in garden.zones}),
+        main=MainTree.of(garden),
         water=Water(viscosity_m2_s=viscosity_m2_s()),
         us_units=garden.us_units,
     )

@@ -8,7 +8,7 @@ from time import perf_counter
 
 import pytest
 from support.hydraulics_epanet import GRAVITY_M_S2, VISCOSITY_M2_S, Engine, random_net
-from support.hydraulics_large import many_rows, net_of
+from support.hydraulics_large import many_rows, net_of, on_arms
 
 from controller.garden.model import Garden
 from controller.hydraulics.curves import RowCurve
@@ -144,6 +144,33 @@ def test_sixty_rows_from_their_curves(benchmark, tmp_path, alike):
     # Half of what is asked for, so that a busy machine does not fail a sound build.
     assert curves_s < engine_s / 10.0
     assert first_s < 6.0 * engine_s
+    flows = lines.zone_flows(names)
+    for name, zone in lines.open_set(names).zones.items():
+        assert flows[name] == pytest.approx(zone.flow_m3_s, rel=1e-5)
+
+
+@pytest.mark.benchmark(group="sixty rows open together")
+@pytest.mark.parametrize("alike", [False, True], ids=["no two alike", "all alike"])
+def test_sixty_rows_on_six_arms_from_their_curves(benchmark, tmp_path, alike):
+    pytest.importorskip("wntr")
+    garden = on_arms(many_rows(60, alike=alike), 6)
+    names = names_of(garden)
+    lines = Lines(garden)
+    lines.zone_flows(names)
+    benchmark(answered_again, lines, names)
+    engine = Engine(net_of(garden), tmp_path)
+    try:
+        engine_s = best_s(engine.run, 20)
+    finally:
+        engine.close()
+    curves_s = best_s(lambda: answered_again(lines, names), 50)
+    print(
+        f"\n60 rows on six arms, {'all alike' if alike else 'no two alike'}: "
+        f"engine kept open {1e3 * engine_s:.2f} ms; "
+        f"curves known {1e3 * curves_s:.3f} ms, {engine_s / curves_s:.1f} times faster"
+    )
+    # Half of what is asked for, so that a busy machine does not fail a sound build.
+    assert curves_s < engine_s / 10.0
     flows = lines.zone_flows(names)
     for name, zone in lines.open_set(names).zones.items():
         assert flows[name] == pytest.approx(zone.flow_m3_s, rel=1e-5)

@@ -1,4 +1,7 @@
-"""Every case of epanet_cases.json (EPANET 2.2, wntr 1.5.0), to the tolerance the file states."""
+"""Every case of the files of EPANET (2.2, wntr 1.5.0), to the tolerance they state.
+
+epanet_cases.json has mains that are chains, epanet_cases_branched.json mains that fork.
+"""
 
 from __future__ import annotations
 
@@ -10,9 +13,11 @@ import pytest
 from controller.hydraulics.lateral import Hole, Lateral, solve_lateral
 from controller.hydraulics.network import Outlet, Span, SupplyCurve, TreeFlow, solve_tree
 
-# RECORDED from EPANET 2.2 (wntr 1.5.0), an outside program; the file's head says how.
-CASES = json.loads((Path(__file__).parent / "epanet_cases.json").read_text(encoding="utf-8"))[
-    "cases"
+# RECORDED from EPANET 2.2 (wntr 1.5.0), an outside program; the files' heads say how.
+CASES = [
+    case
+    for name in ("epanet_cases.json", "epanet_cases_branched.json")
+    for case in json.loads((Path(__file__).parent / name).read_text(encoding="utf-8"))["cases"]
 ]
 
 
@@ -88,8 +93,9 @@ def solved(case) -> tuple[TreeFlow, dict[str, list[float]]]:
     }
 
 
-def test_the_file_holds_twelve_cases():
-    assert len(CASES) == 12
+def test_the_files_hold_sixteen_cases():
+    assert [case["id"][0] for case in CASES].count("o") == 12
+    assert [case["id"][0] for case in CASES].count("b") == 4
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case["id"])

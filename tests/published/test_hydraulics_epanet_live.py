@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from support.hydraulics_epanet import GRAVITY_M_S2, VISCOSITY_M2_S, Engine, Net, random_net
-from support.hydraulics_large import net_of, random_garden
+from support.hydraulics_large import forked_at_random, net_of, random_garden
 
 from controller.hydraulics.network import TreeFlow, solve_tree
 
@@ -41,14 +41,17 @@ def compare(seed: int, folder) -> None:
         assert mine == pytest.approx(theirs, abs=2e-3 * max(theirs, 0.1 * largest)), i
 
 
-def compare_garden(seed: int, folder, most_rows: int = 60) -> None:
+def compare_garden(seed: int, folder, most_rows: int = 60, *, forked: bool = False) -> None:
     """Every hole above 5 % of the largest within 0.2 % of its own flow, as is the supply.
 
     The weaker holes are those at the brink: a hole a tenth of a millimetre under the grade line has
     its flow from the last digits of the heads, where EPANET's rounded constants count. They are
     held to a thousandth of the largest hole's flow.
     """
-    ours, tap_head_m, flows = both(net_of(random_garden(seed, most_rows)), folder)
+    garden = random_garden(seed, most_rows)
+    if forked:
+        garden = forked_at_random(garden, seed)
+    ours, tap_head_m, flows = both(net_of(garden), folder)
     largest = max(flows)
     assert ours.supply_flow_m3_s == pytest.approx(sum(flows), rel=WITHIN)
     assert ours.tap_head_m == pytest.approx(tap_head_m, abs=2e-3)
@@ -78,6 +81,17 @@ def test_fifty_more_random_networks_flow_as_in_epanet(seed, tmp_path):
 @pytest.mark.parametrize("seed", range(12))
 def test_every_hole_of_a_random_garden_flows_as_in_epanet(seed, tmp_path):
     compare_garden(seed, tmp_path, most_rows=16)
+
+
+@pytest.mark.parametrize("seed", range(20, 28))
+def test_every_hole_on_a_forked_main_flows_as_in_epanet(seed, tmp_path):
+    compare_garden(seed, tmp_path, most_rows=12, forked=True)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(500, 560))
+def test_every_hole_of_larger_gardens_on_forked_mains_flows_as_in_epanet(seed, tmp_path):
+    compare_garden(seed, tmp_path, forked=True)
 
 
 @pytest.mark.slow

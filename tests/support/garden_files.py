@@ -57,3 +57,64 @@ def with_planting(*plantings: str) -> str:
 def in_zone(line: str) -> str:
     """The ten lines with more in the zone, from line 9 on."""
     return TEN_LINES.replace('name = "leeks"\n', f'name = "leeks"\n{line}\n')
+
+
+# A main that forks behind the shed, and once more along its right arm. Invented.
+FORKED = """\
+[site]
+name = "Orchard Lane"
+latitude = 47.6
+longitude = 8.1
+elevation = "410 m"
+timezone = "Europe/Zurich"
+[supply]
+static_pressure = "48 psi"
+flow_test = { flow = "7.5 gal/min", pressure = "31 psi" }
+[[main.run]]
+name = "trunk"
+from = "tap"
+length = "30 ft"
+size = "1 in"
+[[main.run]]
+name = "left arm"
+from = "trunk"
+length = "40 ft"
+size = "3/4 in"
+fittings = ["elbow", "elbow"]
+[[main.run]]
+name = "right arm"
+from = "trunk"
+length = "25 ft"
+size = "1 in"
+[[main.run]]
+name = "cold frame"
+from = "right arm"
+along = "10 ft"
+length = "12 ft"
+size = "1/2 in"
+[[zone]]
+name = "leeks"
+run = "left arm"
+row = [{ length = "11 ft", every = "6 in", bore = "1/16 in" }]
+planting = [{ crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 }]
+[[zone]]
+name = "carrots"
+run = "right arm"
+along = "20 ft"
+row = [{ length = "20 ft", every = "6 in", bore = "1/16 in" }]
+planting = [{ crop = "carrot", sown = 2031-04-10, until = 2031-08-20 }]
+[[zone]]
+name = "salad"
+run = "cold frame"
+row = [{ length = "8 ft", every = "6 in", bore = "1/16 in" }]
+planting = [{ crop = "leek", transplanted = 2031-04-22, until = 2031-06-10 }]
+"""
+
+
+def forked(*swaps: tuple[str, str]) -> str:
+    """The forked garden with some of its words swapped, each where it first stands."""
+    text = FORKED
+    for old, new in swaps:
+        assert old in text, old
+        text = text.replace(old, new, 1)
+    return text

@@ -12,6 +12,7 @@ from controller.garden.model import (
     Garden,
     Opening,
     Row,
+    Run,
     Site,
     Supply,
     Valve,
@@ -65,8 +66,13 @@ def a_zone(name: str, *rows: Row, **changes: Any) -> Zone:
     return Zone(name=name, **(values | changes))
 
 
-def a_garden(*zones: Zone, supply: Supply | None = None, us_units: bool = False) -> Garden:
-    """A garden on a tap of 50 psi static and 8 gal/min at 25 psi, with a 1 in main."""
+def a_garden(
+    *zones: Zone,
+    supply: Supply | None = None,
+    runs: tuple[Run, ...] = (),
+    us_units: bool = False,
+) -> Garden:
+    """A garden on a tap of 50 psi static and 8 gal/min at 25 psi, with a 1 in main or runs."""
     return Garden(
         site=Site(
             name="Nowhere", latitude_deg=45.0, longitude_deg=0.0, elevation_m=0.0, timezone="UTC"
@@ -74,6 +80,7 @@ def a_garden(*zones: Zone, supply: Supply | None = None, us_units: bool = False)
         supply=supply
         or Supply(static_head_m=50 * PSI_M, test_head_m=25 * PSI_M, test_flow_m3_s=8 * GPM_M3_S),
         main=PIPES["1 in"],
+        runs=runs,
         watering=Watering(windows=()),
         weather=WeatherSource(),
         board=Board(),

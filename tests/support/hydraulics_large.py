@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from random import Random
 
-from controller.garden.model import Face, Garden, Opening, Row, Supply, Walls
-from controller.hydraulics.assembly import ENTRANCE_K, TEE_RUN_K
+from controller.garden.model import Face, Garden, Opening, Row, Run, Supply, Walls
 from controller.hydraulics.lines import Lines
+from controller.hydraulics.maintree import ENTRANCE_K, PAST_FORK_K, TEE_RUN_K
 from controller.hydraulics.network import Outlet, Span, SupplyCurve
 from controller.hydraulics.pipe import PIPES
 from controller.hydraulics.rowshape import drilled_holes
@@ -45,6 +45,53 @@ def many_rows(count: int, *, alike: bool) -> Garden:
     two_in = PIPES["2 in"]
     main = replace(two_in, bore_m=two_in.bore_m * (count / 60.0) ** 0.4)
     return replace(a_garden(*zones, supply=supply), main=main)
+
+
+def on_arms(garden: Garden, arms: int) -> Garden:
+    """The same zones on a trunk of 12 m with arms at equal distances, each of a size below it."""
+    trunk = Run(name="trunk", length_m=12.0, pipe=garden.main, loss_k=ENTRANCE_K)
+    thinner = replace(garden.main, label="arm", bore_m=0.75 * garden.main.bore_m)
+    far_m = max(zone.main_run_m for zone in garden.zones)
+    runs = [
+        Run(
+            name=f"arm {number}",
+            parent="trunk",
+            from_m=12.0 * (number + 1) / arms,
+            length_m=far_m,
+            pipe=thinner,
+            loss_k=1.3,
+        )
+        for number in range(arms)
+    ]
+    zones = tuple(
+        replace(zone, run=f"arm {number % arms}") for number, zone in enumerate(garden.zones)
+    )
+    return replace(garden, runs=(trunk, *runs), zones=zones)
+
+
+def forked_at_random(garden: Garden, seed: int) -> Garden:
+    """The same zones on a main of two to eight runs of any sizes, forking anywhere."""
+    rng = Random(seed)
+    runs: list[Run] = []
+    for number in range(rng.randint(2, 8)):
+        parent = rng.choice([None, *runs, *runs])
+        runs.append(
+            Run(
+                name=f"r{number}",
+                parent=parent.name if parent else "",
+                from_m=rng.choice([0.5, 1.0]) * parent.length_m if parent else 0.0,
+                length_m=rng.uniform(1.0, 15.0),
+                pipe=PIPES[rng.choice(["1/2 in", "3/4 in", "1 in", "1-1/4 in"])],
+                loss_k=rng.uniform(0.0, 3.0),
+                tees_counted=rng.random() < 0.3,
+            )
+        )
+    zones = []
+    for zone in garden.zones:
+        run = rng.choice(runs)
+        run_m = rng.choice([0.0, 0.3, 0.5, 1.0]) * run.length_m
+        zones.append(replace(zone, run=run.name, main_run_m=run_m))
+    return replace(garden, runs=tuple(runs), zones=tuple(zones))
 
 
 def random_garden(seed: int, most_rows: int = 60) -> Garden:
@@ -108,16 +155,11 @@ def net_of(garden: Garden) -> Net:
     lines = Lines(garden)
     spans: list[Span] = []
     outlets: list[Outlet] = []
-    before, at_m, stations = "tap", 0.0, {0.0: "tap"}
-    for run_m in sorted({zone.main_run_m for zone in garden.zones} - {0.0}):
-        stations[run_m] = name = f"S{len(stations)}"
-        loss_k = TEE_RUN_K + (ENTRANCE_K if at_m == 0.0 else 0.0)
-        spans.append(_span(before, name, run_m - at_m, garden.main.bore_m, loss_k))
-        before, at_m = name, run_m
+    stations = _add_main(spans, garden)
     for z, zone in enumerate(garden.zones):
         valve = f"V{z}"
         bore_m, loss_k = zone.rows[0].pipe.bore_m, lines.valve_loss_k(zone.name)
-        spans.append(_span(stations[zone.main_run_m], valve, 0.0, bore_m, loss_k))
+        spans.append(_span(stations[zone.run, zone.main_run_m], valve, 0.0, bore_m, loss_k))
         for r, row in enumerate(zone.rows):
             _add_row(spans, outlets, valve, f"V{z}R{r}", row, zone.rise_m)
     return Net(
@@ -129,6 +171,26 @@ def net_of(garden: Garden) -> Net:
         spans=tuple(spans),
         outlets=tuple(outlets),
     )
+
+
+def _add_main(spans: list[Span], garden: Garden) -> dict[tuple[str, float], str]:
+    """The main's spans, run by run; the node where each zone or run leaves."""
+    far_m = max(zone.main_run_m for zone in garden.zones)
+    one = Run(name="", length_m=far_m, pipe=garden.main, loss_k=ENTRANCE_K)
+    stations = {("", 0.0): "tap"}
+    for run in garden.runs or (one,):
+        tees = {zone.main_run_m for zone in garden.zones if zone.run == run.name}
+        forks = {other.from_m for other in garden.runs if other.parent == run.name}
+        before, at_m, loss_k = stations[run.parent, run.from_m], 0.0, run.loss_k
+        stations[run.name, 0.0] = before
+        for run_m in sorted((tees | forks) - {0.0}):
+            stations[run.name, run_m] = name = f"S{len(stations)}"
+            if run_m in tees and not run.tees_counted:
+                loss_k += TEE_RUN_K
+            spans.append(_span(before, name, run_m - at_m, run.pipe.bore_m, loss_k))
+            before, at_m = name, run_m
+            loss_k = PAST_FORK_K if run_m in forks and not run.tees_counted else 0.0
+    return stations
 
 
 def _add_row(

@@ -1,0 +1,277 @@
+"""The main as a tree of stretches: where zones hang on it, and the head lost on the way there.
+
+A main of one pipe is a chain of them. A main that forks is made of runs; a zone or another run may
+leave anywhere along one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from controller.errors import InputError
+from controller.garden.model import Garden, Pipe, Run, Zone
+from controller.hydraulics.pipe import head_loss_m
+
+# Fittings of the main, on its velocity: the run of the tee at each zone (handbooks 0.2 to 0.9), and
+# a sharp entrance before the first.
+TEE_RUN_K = 0.4
+ENTRANCE_K = 0.5
+# Straight on past a tee from which another run leaves: loss coefficients of a dividing tee (Crane
+# TP-410, as the library `fluids` has them) give -0.05 to 0.12; rounded up, our choice.
+PAST_FORK_K = 0.1
+
+TAP = -1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """A stretch of one run between two places of the main; `above` is the stretch before it."""
+
+    above: int  # TAP where it begins at the tap
+    run: str
+    length_m: float
+    pipe: Pipe
+    loss_k: float
+
+
+class MainTree:
+    """All stretches that lead to a zone, each after the one above it.
+
+    A place is named by the number of the stretch that ends there; the tap is `TAP`.
+    """
+
+    def __init__(self, runs: Sequence[Run], zones: Sequence[tuple[str, float]]) -> None:
+        self._runs = {run.name: run for run in runs}
+        self._begins: dict[str, float] = {}  # each run's beginning along the pipe from the tap
+        self._place: dict[tuple[str, float], int] = {}
+        self._stretches: list[Stretch] = []
+        tees: dict[str, set[float]] = {run.name: set() for run in runs}
+        for name, at_m in zones:
+            if name not in tees:
+                near = get_close_matches(name, tees, n=1)
+                hint = f'; did you mean "{near[0]}"?' if near else ""
+                raise InputError(f'the main has no run "{name}"{hint}')
+            tees[name].add(at_m)
+        forks: dict[str, set[float]] = {run.name: set() for run in runs}
+        for run in runs:
+            if run.parent:
+                forks[run.parent].add(run.from_m)
+        for run in runs:
+            self._add_run(run, tees[run.name], forks[run.name])
+        self.stretches: Sequence[Stretch] = tuple(self._stretches)
+        self.above: Sequence[int] = tuple(one.above for one in self._stretches)
+
+    @classmethod
+    def of(cls, garden: Garden) -> MainTree:
+        """The main of a garden."""
+        return cls(
+            garden.runs or (_one_run(garden),),
+            [(zone.run, zone.main_run_m) for zone in garden.zones],
+        )
+
+    def place(self, zone: Zone) -> int:
+        """Where a zone hangs."""
+        return self._place[zone.run, zone.main_run_m]
+
+    def length_to_m(self, zone: Zone) -> float:
+        """Pipe from the tap to where a zone hangs. [m]"""
+        return self._begins[zone.run] + zone.main_run_m
+
+    def path_to(self, place: int) -> list[int]:
+        """The places on the way from the tap to a place, itself the last; none to the tap."""
+        path: list[int] = []
+        while place != TAP:
+            path.append(place)
+            place = self.above[place]
+        return path[::-1]
+
+    def way_to(self, place: int) -> list[Stretch]:
+        """The stretches from the tap to a place."""
+        return [self.stretches[i] for i in self.path_to(place)]
+
+    def loss_m(
+        self, *, to: int, flow_m3_s: float, viscosity_m2_s: float, run: str | None = None
+    ) -> float:
+        """Head lost in the main by one flow from the tap to a place.
+
+        Parameters
+        ----------
+        to : int
+            The place where the flow leaves.
+        flow_m3_s : float
+            Flow. [m3/s]
+        viscosity_m2_s : float
+            Kinematic viscosity. [m2/s]
+        run : str or None
+            Count the stretches of this run alone; None: all.
+
+        Returns
+        -------
+        float
+            Head lost. [m]
+
+        Raises
+        ------
+        OutOfRange
+            If the flow is not a number.
+
+        Source
+        ------
+        pipe.py, stretch by stretch.
+        """
+        return sum(
+            head_loss_m(
+                flow_m3_s=flow_m3_s,
+                length_m=one.length_m,
+                bore_m=one.pipe.bore_m,
+                roughness_m=one.pipe.roughness_m,
+                loss_k=one.loss_k,
+                viscosity_m2_s=viscosity_m2_s,
+            )
+            for one in self.way_to(to)
+            if run is None or one.run == run
+        )
+
+    def heads_m(
+        self,
+        *,
+        tap_head_m: float,
+        drawn_m3_s: Mapping[int, float],
+        wanted: Collection[int],
+        viscosity_m2_s: float,
+    ) -> dict[int, float]:
+        """Head at places of the main.
+
+        Parameters
+        ----------
+        tap_head_m : float
+            Head at the tap. [m]
+        drawn_m3_s : mapping of int to float
+            Flow that leaves at each place. [m3/s]
+        wanted : collection of int
+            The places asked about.
+        viscosity_m2_s : float
+            Kinematic viscosity. [m2/s]
+
+        Returns
+        -------
+        dict of int to float
+            Head against the tap's height at each place wanted, and at others on the way. [m]
+
+        Raises
+        ------
+        OutOfRange
+            If a flow is not a number.
+
+        Source
+        ------
+        pipe.py, with what leaves at or beyond each stretch flowing through it.
+        """
+        pipes = [one.pipe for one in self.stretches]
+        pieces, now = joined(self.above, lambda a, b: pipes[a] == pipes[b], {*wanted, *drawn_m3_s})
+        through = [0.0] * (len(pieces) + 1)
+        for place, flow in drawn_m3_s.items():
+            through[now[place]] += flow
+        for i in range(len(pieces) - 1, -1, -1):
+            through[pieces[i][0]] += through[i]
+        heads = [0.0] * len(pieces) + [tap_head_m]
+        for i, (before, parts) in enumerate(pieces):
+            pipe = pipes[parts[0]]
+            heads[i] = heads[before] - head_loss_m(
+                flow_m3_s=through[i],
+                length_m=sum(self.stretches[k].length_m for k in parts),
+                bore_m=pipe.bore_m,
+                roughness_m=pipe.roughness_m,
+                loss_k=sum(self.stretches[k].loss_k for k in parts),
+                viscosity_m2_s=viscosity_m2_s,
+            )
+        return {place: heads[piece] for place, piece in now.items()}
+
+    def _add_run(self, run: Run, tees: set[float], forks: set[float]) -> None:
+        """The stretches of one run, as far as something hangs on it."""
+        node, at_m = (self._place[run.parent, run.from_m] if run.parent else TAP), 0.0
+        before_m = self._begins[run.parent] + run.from_m if run.parent else 0.0
+        self._begins[run.name] = before_m
+        loss_k = run.loss_k
+        for station_m in sorted(tees | forks):
+            if station_m > at_m:
+                if station_m in tees and not run.tees_counted:
+                    loss_k += TEE_RUN_K
+                self._stretches.append(
+                    Stretch(
+                        above=node,
+                        run=run.name,
+                        length_m=station_m - at_m,
+                        pipe=run.pipe,
+                        loss_k=loss_k,
+                    )
+                )
+                node, at_m = len(self._stretches) - 1, station_m
+                loss_k = PAST_FORK_K if station_m in forks and not run.tees_counted else 0.0
+            self._place[run.name, station_m] = node
+
+
+def joined(
+    above: Sequence[int], alike: Callable[[int, int], bool], ends: Collection[int]
+) -> tuple[list[tuple[int, list[int]]], dict[int, int]]:
+    """Stretches that the same water flows through in one pipe, put together.
+
+    Parameters
+    ----------
+    above : sequence of int
+        The stretch before each stretch, -1 for the tap; it comes earlier in the list.
+    alike : callable
+        Whether two stretches, one after the other, are of one pipe.
+    ends : collection of int
+        The places asked about; nothing flows to any place beyond them.
+
+    Returns
+    -------
+    list of tuple of int and list of int
+        Each piece: the piece before it, -1 for the tap, and its stretches from the tap on. What
+        leads to none of the places is left out.
+    dict of int to int
+        The piece that ends at each of the places, and -1 for the tap.
+
+    Source
+    ------
+    Our own; losses of one flow in one pipe add up.
+    """
+    count = len(above)
+    onward = [0] * count  # how many stretches that lead to a place go on from the end of each
+    last = [-1] * count  # the last of them
+    leads = []
+    for i in range(count - 1, -1, -1):
+        if onward[i] or i in ends:
+            leads.append(i)
+            before = above[i]
+            if before >= 0:
+                onward[before] += 1
+                last[before] = i
+    pieces: list[tuple[int, list[int]]] = []
+    now = {-1: -1}
+    piece = [-1] * (count + 1)  # that ends where a stretch does; the tap is found at -1
+    begun: dict[int, list[int]] = {}  # by the stretch a piece goes on with: what it has so far
+    for i in reversed(leads):
+        parts = begun.pop(i, [])
+        parts.append(i)
+        if i in ends:
+            now[i] = len(pieces)
+        elif onward[i] == 1 and alike(i, last[i]):
+            begun[last[i]] = parts
+            continue
+        piece[i] = len(pieces)
+        pieces.append((piece[above[parts[0]]], parts))
+    return pieces, now
+
+
+def _one_run(garden: Garden) -> Run:
+    """A main of one pipe, as far as its farthest zone."""
+    return Run(
+        name="",
+        length_m=max((zone.main_run_m for zone in garden.zones), default=0.0),
+        pipe=garden.main,
+        loss_k=ENTRANCE_K,
+    )
