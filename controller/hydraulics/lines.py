@@ -313,7 +313,7 @@ class Lines:
                 add_row(tree, row, holes, node)
                 for row, holes in zip(zone.rows, self._row_holes(zone), strict=True)
             ]
-        tap_head_m, heads, _, flows = tree.solve(supply.static_head_m, supply.k, supply.exponent)
+        tap_head_m, heads, _, flows = tree.solve(*supply.law)
         answers: dict[str, ZoneFlow] = {}
         for zone in opened:
             node, station = behind_valve[zone.name], stations[zone.main_run_m]

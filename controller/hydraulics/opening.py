@@ -105,7 +105,7 @@ class Alone:
         """
         tree, *_ = self._whole_tree(self._holes, loss_k)
         supply = self._supply
-        return sum(tree.solve(supply.static_head_m, supply.k, supply.exponent)[3])
+        return sum(tree.solve(*supply.law)[3])
 
     def _unknown_k(self) -> float:
         """The middle of what a throttled valve may lose, by the holes behind it."""
@@ -227,7 +227,7 @@ class Alone:
         """Why the supply cannot throw the stream that was seen."""
         tree, nodes = self._whole_tree(holes, self.zone.take_off_k)
         supply, hole = self._supply, holes[row][place]
-        _, heads, _, _ = tree.solve(supply.static_head_m, supply.k, supply.exponent)
+        _, heads, _, _ = tree.solve(*supply.law)
         over_m = heads[nodes[row][place]] - hole.z_m
         if opening.stream_m is not None:
             seen = f"a stream {show_about(opening.stream_m, self._us)} high"

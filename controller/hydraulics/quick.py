@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from math import exp, inf, log, sqrt
 
 from controller.hydraulics.curves import MOVED, NOWHERE, RowCurve
-from controller.hydraulics.gradient import SpanLaw, losses
+from controller.hydraulics.gradient import SpanLaw, SupplyLaw, losses
 
 # Change of a row's flow in the last step, over itself, or over the flow of all. The next step would
 # change it by about the square of that.
@@ -72,8 +72,11 @@ def quick_set(
     static_head_m: float,
     supply_k: float,
     exponent: float,
+    limits: Sequence[SupplyLaw] = (),
 ) -> QuickFlow | None:
     """Flows of the zones open together, or None where the curves cannot tell.
+
+    The head at the tap is static - k * flow**n, or what a limit leaves where that is less.
 
     They cannot where a row's head stands within a micrometre over its lowest hole, or within a ten
     millionth of where one more hole begins to run; where a row eats up its head so wholly that its
@@ -81,7 +84,7 @@ def quick_set(
     """
     if not all(zone.curved for zone in zones):
         return None
-    small = _SmallTree(zones, main, static_head_m, supply_k, exponent)
+    small = _SmallTree(zones, main, ((static_head_m, supply_k, exponent), *limits))
     for _ in range(_MOST_STEPS):
         if not small.rests():
             return None
@@ -100,13 +103,11 @@ class _SmallTree:
         self,
         zones: Sequence[ZoneLaw],
         main: Sequence[SpanLaw],
-        static_head_m: float,
-        supply_k: float,
-        exponent: float,
+        supply: Sequence[SupplyLaw],
     ) -> None:
         self._zones = zones
         self._main, at = _without_shut_tees(main, [zone.station for zone in zones])
-        self._static, self._k, self._exponent = static_head_m, supply_k, exponent
+        (self._static, self._k, self._exponent), *self._limits = supply
         self._rows = [(i, row) for i, zone in enumerate(zones) for row in zone.rows]
         self._of_zone = [(at[zone.station], zone.loss) for zone in zones]
         self._of_row = [(i, row.lowest_m, row.count) for i, row in self._rows]
@@ -124,10 +125,9 @@ class _SmallTree:
             shares[i] = 1.0 / (1.0 + squared[i] * takes[i] * takes[i])
             takes[i - 1] += takes[i] * sqrt(shares[i])
         # For the supply, the square law that agrees with its own where half of the head is gone.
-        head = 0.0
-        if self._static > 0.0:
-            half = (0.5 * self._static / self._k) ** (1.0 / self._exponent)
-            head = self._static / (1.0 + 0.5 * self._static * (takes[-1] / half) ** 2)
+        head = _begins(takes[-1], self._static, self._k, self._exponent)
+        for limit, k, n in self._limits:
+            head = min(head, _begins(takes[-1], limit, k, n))
         heads = [head]
         for share in shares:
             head *= share
@@ -227,6 +227,11 @@ class _SmallTree:
         power = self._k * q_sum[-1] ** (self._exponent - 1.0)
         g = self._exponent * power
         above = (self._static - (power - g) * q_sum[-1] - g * s_sum[-1]) / (1.0 + g * t_sum[-1])
+        for limit, lost, n in self._limits:  # as in gradient.py
+            power = float(lost * q_sum[-1] ** (n - 1.0))
+            g = n * power
+            meets = (limit - (power - g) * q_sum[-1] - g * s_sum[-1]) / (1.0 + g * t_sum[-1])
+            above = min(above, meets)
         heads = [0.0] * stations + [above]
         for i in range(stations):
             above = (above - rests[i] - slopes[i] * s_sum[i]) / (1.0 + slopes[i] * t_sum[i])
@@ -251,6 +256,14 @@ class _SmallTree:
             if at_rest and abs(flow - before) > _NEARLY * flow + near:
                 at_rest = False
         return at_rest
+
+
+def _begins(takes: float, static: float, k: float, exponent: float) -> float:
+    """A head at the tap to start from, for lines that take so much at one metre."""
+    if static <= 0.0:
+        return 0.0
+    half = float((0.5 * static / k) ** (1.0 / exponent))
+    return static / (1.0 + 0.5 * static * (takes / half) ** 2)
 
 
 def _without_shut_tees(

@@ -58,6 +58,7 @@ class Curves:
             static_head_m=supply.static_head_m,
             supply_k=supply.k,
             exponent=supply.exponent,
+            limits=supply.law[3],
         )
 
     def _curve(self, shape: Shape) -> RowCurve:
