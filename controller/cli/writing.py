@@ -31,6 +31,7 @@ from controller.timetable.finding import caution
 from controller.timetable.gather import Gatherer
 from controller.timetable.normals import Normals
 from controller.timetable.plantingcheck import perennials
+from controller.timetable.supplycheck import supply_lines
 from controller.timetable.tested import Tested
 from controller.timetable.usualseason import Season, usual_season
 from controller.timetable.whole import crop_judge
@@ -61,10 +62,11 @@ def check(args: argparse.Namespace) -> int:
         for one in soiling.lately_far(args, loaded, soiling.kept_ledger(args, loaded, today), today)
     ]
     found = sorted([*found, *amiss, *short, *soil], key=lambda f: f.weight != "fault")
+    fed = supply_lines(loaded.garden, tested.lines)
     if args.json:
-        _as_json(loaded, found, advice, climate, season)
+        _as_json(loaded, found, advice, fed, climate, season)
     else:
-        print(_text(loaded, found, climate, season), end="")
+        print(_text(loaded, found, fed, climate, season), end="")
         if args.advice:
             print("\nAdvice, what saves most first")
             print(advice_text(advice, us=loaded.garden.us_units), end="")
@@ -131,6 +133,7 @@ def _as_json(
     loaded: Loaded,
     found: list[Finding],
     advice: tuple[Advice, ...],
+    fed: list[str],
     climate: str,
     season: Season | None,
 ) -> None:
@@ -147,6 +150,7 @@ def _as_json(
                 {"where": where, "taken_as": words}
                 for where, words in perennials(loaded.garden, loaded.grounds)
             ],
+            "supply": fed,
             "climate": climate,
             "usual_season": None if season is None else season_row(season),
             "advice": advice_rows(advice),
@@ -154,7 +158,9 @@ def _as_json(
     )
 
 
-def _text(loaded: Loaded, found: list[Finding], climate: str, season: Season | None) -> str:
+def _text(
+    loaded: Loaded, found: list[Finding], fed: list[str], climate: str, season: Season | None
+) -> str:
     garden = loaded.garden
     zones, rows = len(garden.zones), sum(len(z.rows) for z in garden.zones)
     lines = [
@@ -164,6 +170,10 @@ def _text(loaded: Loaded, found: list[Finding], climate: str, season: Season | N
     ]
     for line in show_filled(garden.filled):
         lines += _wrapped(line, "  ")
+    if fed:
+        lines += ["", "The supply is taken as"]
+        for line in fed:
+            lines += _wrapped(f"{line}.", "  ")
     taken = perennials(garden, loaded.grounds)
     if taken:
         lines += ["", "Perennials are taken as"]

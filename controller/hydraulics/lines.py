@@ -26,7 +26,7 @@ from controller.hydraulics.opening import Alone
 from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.quick import QuickFlow, ZoneLaw
 from controller.hydraulics.rowshape import DrilledHole, drained_m3, drilled_holes, volume_m3
-from controller.hydraulics.supplies import planning_curve, supply_states
+from controller.hydraulics.supplies import held, planning_curve, supply_states
 from controller.hydraulics.zonecurves import Curves, quick_from
 from controller.units import GRAVITY_M_S2
 
@@ -171,6 +171,18 @@ class Lines:
                 for name in every[0]
             }
         return self._ranges[wanted]
+
+    def flow_at_head(self, zones: frozenset[str], head_m: float) -> float:
+        """Flow of these zones open together with a head held at the tap; not remembered. [m3/s]"""
+        if head_m <= 1e-3:
+            return 0.0
+        return sum(self._flow_on(held(head_m), frozenset(zones)).flows_m3_s.values())
+
+    @property
+    def most_standing_m(self) -> float:
+        """The most head that stands on the lines when nothing flows: a barrel full, a pump's tank
+        at cut-out. [m]"""
+        return max(curve.static_head_m for curve in (self.supply, *self._extremes))
 
     def line(self, zone: str) -> LineVolume:
         """Water in a zone's laterals, and how much of it drains once the valve has shut.

@@ -133,7 +133,7 @@ def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
 
     case = max(cases, key=lambda one: rises_m(one)[0])
     at_once_m, usual_m = rises_m(case)
-    static_m = lines.supply.static_head_m
+    static_m = lines.most_standing_m
     back_s = there_and_back_s(length_m=case.zone.main_run_m, wave_m_s=wave)
     try:
         rated_m: float | None = rated_head_m(main.label, pipe_temp_c=SUNNY_PIPE_C)
@@ -172,7 +172,7 @@ def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
 def _of_ends(garden: Garden, lines: Lines) -> Iterator[Advice]:
     """The push on dry-fitted ends, by the biggest pipe of the rows."""
     pipes = [row.pipe for zone in garden.zones for row in zone.rows if not row.plugged]
-    static_m = lines.supply.static_head_m
+    static_m = lines.most_standing_m
     if not pipes or static_m <= GENTLE_HEAD_M:
         return
     pipe = max(pipes, key=lambda one: one.bore_m)
