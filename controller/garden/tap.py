@@ -32,6 +32,8 @@ _ASKS = {
     "set_pressure": 'the pressure it is set to is needed, as in "25 psi"',
     "switch_on": 'the pressure at which the pump starts is needed, as in "30 psi"',
     "switch_off": 'the pressure at which the pump stops is needed, as in "50 psi"',
+    "pump": "what the pump gives with so much running that it does not stop, and the gauge at the "
+    'tank meanwhile, are needed, as in { flow = "10 gal/min", pressure = "40 psi" }',
     "tank": 'the whole volume of the pressure tank is needed (its label has it), as in "20 gal"',
 }
 # A regulator whose fall nobody measured: a fifth of the set pressure at 5 gal/min, between nothing
@@ -109,12 +111,14 @@ def supply_of(filling: Filling) -> Supply:
     )
 
 
-def _needed(filling: Filling, key: str, found: _T | None, stand_in: _T) -> _T:
+def _needed(
+    filling: Filling, key: str, found: _T | None, stand_in: _T, asks: str | None = None
+) -> _T:
     """What is written; where nothing is, that is noted, and a stand-in takes its place."""
     if found is not None:
         return found
-    place = (*_AT, key)
-    filling.faults.add(place, f"found nothing; {_ASKS.get(key) or NEEDED[('supply', key)][0]}")
+    place, words = (*_AT, key), _ASKS.get(asks or key)
+    filling.faults.add(place, f"found nothing; {words or NEEDED[('supply', key)][0]}")
     filling.faults.spoil(place)
     return stand_in
 
@@ -160,7 +164,7 @@ def _before(filling: Filling) -> BeforeRegulator | None:
         if written is not None and not filling.faults.is_written((*_AT, wants)):
             filling.faults.add(
                 (*_AT, key),
-                f"found it alone; without {wants}, before the regulator, it says nothing",
+                f"found it without {wants}, measured before the regulator as well: write both",
             )
     if supply.static_head_m is None:
         return None
@@ -196,15 +200,15 @@ def _assumed_test(filling: Filling, set_m: float) -> tuple[float, float]:
         _AT,
         "flow_test",
         f"{show.show_pressure(head_m, us)} at {show.show_flow(ASSUMED_AT_M3_S, us)}",
-        "nobody tested it: 20 % less there (10 to 25 % at the rated flow is usual, from memory), "
-        "anything from 0 to 40 % is possible",
+        "nobody tested it: 20 % less at this flow, from memory; 0 to 40 % is possible",
     )
     return ASSUMED_AT_M3_S, head_m
 
 
 def _flow_test(filling: Filling, kind: SupplyKind) -> tuple[float, float]:
     """Flow of the test, and the head at the tap meanwhile."""
-    test = _needed(filling, "flow_test", filling.written.supply.flow_test, None)
+    asks = "pump" if kind is SupplyKind.PUMP else "flow_test"
+    test = _needed(filling, "flow_test", filling.written.supply.flow_test, None, asks)
     if test is None:
         return 1.0, 0.0
     if test.flow_m3_s is None and test.head_m is None and test.fill_m3 is not None:

@@ -88,7 +88,7 @@ def supply_states(supply: Supply, measured: SupplyCurve | None = None) -> Supply
             runs = measured.limit
         return SupplyStates(
             start=held(pump.off_head_m),
-            middle=measured or held(supply.static_head_m, runs),
+            middle=measured or held(min(supply.static_head_m, pump.shut_off_head_m), runs),
             end=held(pump.on_head_m, runs),
         )
     curve = measured or _tested(supply, supply.static_head_m, _before_regulator(supply))
@@ -142,7 +142,8 @@ def with_readings(supply: Supply, *, static_head_m: float, test_flow_m3_s: float
     supply : Supply
         The garden's supply.
     static_head_m : float
-        Head of the still tap; every other head that was read goes in step with it. [m]
+        Head of the still tap; every other head that was read goes in step with it, but for a
+        pump, whose tank stands anywhere between cut-in and cut-out. [m]
     test_flow_m3_s : float
         Flow of the flow test. [m3/s]
 
@@ -155,7 +156,9 @@ def with_readings(supply: Supply, *, static_head_m: float, test_flow_m3_s: float
     ------
     One gauge reads all heads of a supply, still and flowing.
     """
-    before, pump, gauge = supply.before, supply.pump, static_head_m / supply.static_head_m
+    before, gauge = supply.before, static_head_m / supply.static_head_m
+    if supply.pump is not None:
+        return replace(supply, static_head_m=static_head_m, test_flow_m3_s=test_flow_m3_s)
     return replace(
         supply,
         static_head_m=static_head_m,
@@ -167,14 +170,6 @@ def with_readings(supply: Supply, *, static_head_m: float, test_flow_m3_s: float
             static_head_m=before.static_head_m * gauge,
             test_head_m=before.test_head_m * gauge,
             open_loss_m=before.open_loss_m * gauge,
-        ),
-        pump=pump
-        and replace(
-            pump,
-            on_head_m=pump.on_head_m * gauge,
-            off_head_m=pump.off_head_m * gauge,
-            pre_charge_head_m=pump.pre_charge_head_m * gauge,
-            shut_off_head_m=pump.shut_off_head_m * gauge,
         ),
     )
 

@@ -198,6 +198,7 @@ def _of_regulator(garden: Garden, lines: Lines) -> Iterator[Finding]:
                 "wide open: there the mains rule, and their ups and downs come through; throttle "
                 "behind the valve, or take a regulator for more flow",
             )
+        flows = {name: flow for name, flow in flows.items() if name not in past}
     if before is not None:
         yield from _of_head_before(supply, flows, us)
 

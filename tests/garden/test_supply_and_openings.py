@@ -150,7 +150,7 @@ def in_row(changes: str) -> str:
         ),
         (
             a_file(supply=MAINS + '\nkind = "well"'),
-            'a supply is "mains", "barrel" or "regulator"',
+            'a supply is "mains", "barrel", "regulator" or "pump"',
         ),
         (
             a_file(supply=MAINS.replace('"31 psi"', '"50 psi"')),
