@@ -67,8 +67,8 @@ def _pump_lines(garden: Garden, pump: Pump, lines: Lines) -> list[str]:
         if isinstance(found, RunsOn):
             said.append(
                 f"{who}the pump runs on, and {show_flow(found.flow_m3_s, us)} at "
-                f"{show_pressure(found.head_m, us)} is where it settles; timed at "
-                f"{show_flow(planned, us)}"
+                f"{show_pressure(found.head_m, us)} is where it settles, after up to "
+                f"{show_flow(high, us)} from a full tank; timed at {show_flow(planned, us)}"
             )
             continue
         swing = 0.5 * (high - low) / planned
@@ -104,7 +104,11 @@ def _of_pump(garden: Garden, pump: Pump, lines: Lines, hot_day_m3: float) -> Ite
                 f"alone it draws more than the pump lifts: the pressure falls below the "
                 f"{show_pressure(pump.on_head_m, us)} at which the pump starts, to "
                 f"{show_pressure(found.head_m, us)} at {show_flow(found.flow_m3_s, us)}, and the "
-                "pump never rests; throttle it, or water fewer rows at a time",
+                f"pump never rests. A full tank gives up to "
+                f"{show_flow(lines.flow_range(frozenset((zone.name,)))[1], us)} before that, so "
+                "that a pulse of about its "
+                f"{show_volume(drawdown_m3(pump, elevation_m=garden.site.elevation_m), us)} passes "
+                "far more than is reckoned; throttle it, or water fewer rows at a time",
             )
         elif found.flow_m3_s > (1.0 + OVER_ROUNDS) * planned:
             over = found.flow_m3_s / planned - 1.0
