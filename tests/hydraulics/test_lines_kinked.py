@@ -14,7 +14,7 @@ from controller.garden.model import BeforeRegulator, Garden, Opening, Pump, Supp
 from controller.hydraulics.corrections import Corrections
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.network import SupplyCurve
-from controller.hydraulics.supplies import held, planning_curve
+from controller.hydraulics.supplies import held, planning_curve, supply_states
 
 # What `zone_flows` says of itself.
 WITHIN = 1e-5
@@ -140,10 +140,11 @@ def test_as_zones_are_added_all_take_more_and_each_no_more(
 
 
 def test_a_pumps_flow_ranges_from_cut_in_to_cut_out() -> None:
-    lines = Lines(a_garden(*ZONES, supply=PUMP))
-    alone, many = frozenset(["ash"]), frozenset(NAMES)
+    held_back = a_zone("elm", opening=Opening(loss_k=3e4))
+    lines = Lines(a_garden(*ZONES, held_back, supply=PUMP))
+    alone, many = frozenset(["elm"]), frozenset(NAMES)
     low, high = lines.flow_range(alone)
-    # WORKED: a level row of holes goes as the root of the pressure, its friction a little less.
+    # WORKED: a throttled row goes as the root of the pressure.
     assert (low / high) ** 2 == approx(30 / 50, rel=0.02)
     for found, psi in ((low, 30), (high, 50)):
         assert lines.flow_at_head(alone, psi * PSI_M) == approx(found, rel=1e-9)
@@ -196,3 +197,23 @@ def test_a_stream_and_a_flow_alone_are_met_behind_a_pump() -> None:
     lines = Lines(garden)
     assert lines.open_set(frozenset(["ash"])).supply_flow_m3_s == approx(5e-5, rel=1e-6)
     assert lines.open_set(frozenset(["bay"])).supply_flow_m3_s > 0.0
+
+
+@pytest.mark.parametrize("supply", [BARREL, PUMP], ids=["barrel", "pump"])
+def test_a_row_that_lets_in_air_ranges_with_its_supply_too(supply: Supply) -> None:
+    # Throttled to where the first holes of a falling row stand above the grade line.
+    loss_k = 2e3 if supply is BARREL else 6e4
+    falling = a_zone(
+        "elm", a_row(length_m=6.1, far_height_m=-1.0), rise_m=0.5, opening=Opening(loss_k=loss_k)
+    )
+    garden, zones = a_garden(falling, supply=supply), frozenset(["elm"])
+    lines, states = Lines(garden), supply_states(supply)
+    assert any(row.air_at for row in lines.open_set(zones).zones["elm"].rows)
+    found = lines.flow_range(zones)
+    for flow, curve in zip(found, (states.end, states.start), strict=True):
+        held_there = Lines(
+            garden,
+            corrections=Corrections(supply=curve, valve_k={"elm": lines.valve_loss_k("elm")}),
+        )
+        assert flow == approx(held_there.open_set(zones).supply_flow_m3_s, rel=1e-4)
+    assert found[0] < lines.zone_flows(zones)["elm"] < found[1]
