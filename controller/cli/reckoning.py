@@ -167,6 +167,9 @@ def flow(args: argparse.Namespace) -> int:
     def fills(zone: str, names: Sequence[str]) -> LineFill:
         return line_fill(tested.lines, zone, frozenset(names))
 
+    def ranges(names: Sequence[str]) -> tuple[float, float]:
+        return tested.lines.flow_range(frozenset(names))
+
     what_ifs = (
         {name: what_if(garden, name, corrections=tested.corrections) for name in sets[0]}
         if args.what_if
@@ -178,13 +181,16 @@ def flow(args: argparse.Namespace) -> int:
         print_json(
             {
                 "garden": garden.site.name,
-                "sets": flow_document(found, bands, fills),
+                "sets": flow_document(found, bands, fills, ranges),
                 "next_test": bands.next_test,
                 "fitted": [] if tested.fitted is None else fitted_words(tested.fitted),
             }
         )
     else:
-        print(flow_text(found, garden, bands, fills, holes=args.holes, bars=args.bars), end="")
+        print(
+            flow_text(found, garden, bands, fills, ranges, holes=args.holes, bars=args.bars),
+            end="",
+        )
         for changes in what_ifs.values():
             print(what_if_text(changes, us=garden.us_units), end="")
         if args.advice:

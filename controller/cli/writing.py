@@ -32,6 +32,7 @@ from controller.timetable.finding import caution
 from controller.timetable.gather import Gatherer
 from controller.timetable.normals import Normals
 from controller.timetable.plantingcheck import perennials
+from controller.timetable.supplycheck import supply_lines
 from controller.timetable.tested import Tested
 from controller.timetable.usualseason import Season, usual_season
 from controller.timetable.whole import crop_judge
@@ -62,10 +63,11 @@ def check(args: argparse.Namespace) -> int:
         for one in soiling.lately_far(args, loaded, soiling.kept_ledger(args, loaded, today), today)
     ]
     found = sorted([*found, *amiss, *short, *soil], key=lambda f: f.weight != "fault")
+    fed = supply_lines(loaded.garden, tested.lines)
     if args.json:
-        _as_json(loaded, tested, found, advice, climate, season)
+        _as_json(loaded, tested, found, advice, fed, climate, season)
     else:
-        print(_text(loaded, tested, found, climate, season), end="")
+        print(_text(loaded, tested, found, fed, climate, season), end="")
         if args.advice:
             print("\nAdvice, what saves most first")
             print(advice_text(advice, us=loaded.garden.us_units), end="")
@@ -133,6 +135,7 @@ def _as_json(
     tested: Tested,
     found: list[Finding],
     advice: tuple[Advice, ...],
+    fed: list[str],
     climate: str,
     season: Season | None,
 ) -> None:
@@ -150,6 +153,7 @@ def _as_json(
                 {"where": where, "taken_as": words}
                 for where, words in perennials(loaded.garden, loaded.grounds)
             ],
+            "supply": fed,
             "climate": climate,
             "usual_season": None if season is None else season_row(season),
             "advice": advice_rows(advice),
@@ -158,7 +162,12 @@ def _as_json(
 
 
 def _text(
-    loaded: Loaded, tested: Tested, found: list[Finding], climate: str, season: Season | None
+    loaded: Loaded,
+    tested: Tested,
+    found: list[Finding],
+    fed: list[str],
+    climate: str,
+    season: Season | None,
 ) -> str:
     garden = loaded.garden
     zones, rows = len(garden.zones), sum(len(z.rows) for z in garden.zones)
@@ -169,6 +178,10 @@ def _text(
     ]
     for line in show_filled(garden.filled):
         lines += _wrapped(line, "  ")
+    if fed:
+        lines += ["", "The supply is taken as"]
+        for line in fed:
+            lines += _wrapped(f"{line}.", "  ")
     if garden.runs:
         lines += ["", "The main"]
         for line in run_lines(tested.lines):

@@ -29,11 +29,12 @@ class Walls(StrEnum):
 
 
 class SupplyKind(StrEnum):
-    """What feeds the tap: the mains, a barrel whose level falls, or a pressure regulator."""
+    """What feeds the tap: mains, a barrel whose level falls, a regulator, a pump with its tank."""
 
     MAINS = "mains"
     BARREL = "barrel"
     REGULATOR = "regulator"
+    PUMP = "pump"
 
 
 class ValveKind(StrEnum):
@@ -130,12 +131,46 @@ class Site:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BeforeRegulator:
+    """The mains before a regulator: still and in a flow test there, and the regulator's own loss.
+
+    `test_flow_m3_s` is None where nobody tested. Wide open, at its drop-out, the regulator loses
+    `open_loss_m` at `open_flow_m3_s`, and as the square of the flow.
+    """
+
+    static_head_m: float
+    test_head_m: float = 0.0
+    test_flow_m3_s: float | None = None
+    open_loss_m: float = 0.0
+    open_flow_m3_s: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pump:
+    """A pump that a pressure switch starts at `on_head_m` and stops at `off_head_m`, and its tank.
+
+    Heads are gauge heads at the tank. `pre_charge_head_m` is that of the air in the empty tank,
+    `shut_off_head_m` that of the pump against a shut valve. A well gives no more than
+    `well_yield_m3_s` for long; None: as much as the pump lifts.
+    """
+
+    on_head_m: float
+    off_head_m: float
+    tank_m3: float
+    pre_charge_head_m: float
+    shut_off_head_m: float
+    well_yield_m3_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Supply:
     """What the tap gives: head at the tap = static - k * flow**exponent through the test point.
 
     `static_head_m` is the head of the still tap: the mains' pressure, what a regulator is set to,
-    or the level of a full barrel, at which its flow test was made. A barrel falls to `falls_to_m`
-    above the tap and gives `holds_m3` on the way, where the gardener said.
+    the middle between a pump's switch pressures, or the level of a full barrel, at which its flow
+    test was made. A barrel falls to `falls_to_m` above the tap and gives `holds_m3` on the way,
+    where the gardener said. A regulator's test is made behind it, unless it is `test_assumed`; a
+    pump's while it runs without a pause.
     """
 
     static_head_m: float
@@ -147,6 +182,11 @@ class Supply:
     holds_m3: float | None = None
     water_temp_c: float = 15.0
     salt_ds_m: float | None = None  # electrical conductivity of the water; None: not salty
+    # Not in the text that field tests are marked with (hydraulics/fitted.py adds them): what was
+    # tested of supplies without them stays tested.
+    before: BeforeRegulator | None = field(default=None, repr=False)
+    test_assumed: bool = field(default=False, repr=False)
+    pump: Pump | None = field(default=None, repr=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

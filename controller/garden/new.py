@@ -21,6 +21,7 @@ _HEAD = """\
 # What is not written here has a default; `rowgate check` shows each of them, and why.
 # A quantity carries its unit, in quotes: "11 ft", "1/16 in", "3.4 m", "28 L/min".
 """
+_PUMP = "pump"
 _ZONE_REMARKS = """\
 # opening = {{ flow = "{flow}" }}   # for a throttled row: its stream, measured with it alone open
 # rise = "{rise}"   # height of the outlet against the tap
@@ -46,9 +47,7 @@ def ask_new(ask: Ask, *, known_crops: Known | None = None) -> str:
     longitude = talk.until_good("Longitude in degrees, east positive", "", _degrees(v.LONGITUDE))
     elevation = talk.as_written("Height above the sea", words.elevation, v.ELEVATION)
     timezone = talk.until_good("Time zone, as in Europe/Zurich", "", v.timezone)
-    static = talk.as_written("Pressure at the tap, nothing running", words.pressure, _some_pressure)
-    fill = talk.as_written("Size of a bucket to fill from the open tap", words.bucket, v.VOLUME)
-    seconds = talk.until_good("Seconds to fill it, the tap wide open", "", _seconds)
+    supply = _supply(talk, words)
     parts = [
         _HEAD.format(name=name),
         f'units = "{"us" if us else "metric"}"\n',
@@ -59,8 +58,7 @@ def ask_new(ask: Ask, *, known_crops: Known | None = None) -> str:
         f"elevation = {_quoted(elevation)}",
         f"timezone = {_quoted(timezone)}\n",
         "[supply]",
-        f"static_pressure = {_quoted(static)}",
-        f"flow_test = {{ fill = {_quoted(fill)}, seconds = {seconds!r} }}\n",
+        *supply,
     ]
     names: set[str] = set()
     relays: set[int] = set()
@@ -84,6 +82,8 @@ class _Words:
 
     elevation: str
     pressure: str
+    starts: str
+    tank: str
     bucket: str
     length: str
     bore: str
@@ -97,6 +97,8 @@ class _Words:
 _US = _Words(
     "1000 ft",
     "50 psi",
+    "30 psi",
+    "20 gal",
     "5 gal",
     "10 ft",
     "1/16 in",
@@ -107,7 +109,18 @@ _US = _Words(
     "18 in",
 )
 _METRIC = _Words(
-    "300 m", "350 kPa", "10 L", "3 m", "1.5 mm", "15 cm", "6 m", "1.5 L/min", "-10 cm", "45 cm"
+    "300 m",
+    "350 kPa",
+    "200 kPa",
+    "80 L",
+    "10 L",
+    "3 m",
+    "1.5 mm",
+    "15 cm",
+    "6 m",
+    "1.5 L/min",
+    "-10 cm",
+    "45 cm",
 )
 
 
@@ -135,6 +148,58 @@ class _Talk:
                 return answer, read(answer)
             except QuantityError as error:
                 asked = f"{error}\n{question}"
+
+
+def _supply(talk: _Talk, words: _Words) -> list[str]:
+    """The questions of the tap, or of the pump that feeds it, and their lines of the file."""
+    static = talk.as_written(
+        "Pressure at the tap, nothing running; or pump, for a pump with a pressure tank",
+        words.pressure,
+        _pressure_or_pump,
+    )
+    if static.casefold() != _PUMP:
+        fill = talk.as_written("Size of a bucket to fill from the open tap", words.bucket, v.VOLUME)
+        seconds = talk.until_good("Seconds to fill it, the tap wide open", "", _seconds)
+        return [
+            f"static_pressure = {_quoted(static)}",
+            f"flow_test = {{ fill = {_quoted(fill)}, seconds = {seconds!r} }}\n",
+        ]
+    on = talk.as_written("Pressure at which the pump starts", words.starts, _some_pressure)
+    on_m: float = v.PRESSURE(on)
+
+    def above_start(answer: str) -> float:
+        head_m = _some_pressure(answer)
+        if head_m <= on_m:
+            raise QuantityError(f"found {q.spell(answer)}; a pump stops at more than {on}")
+        return head_m
+
+    off = talk.as_written("Pressure at which it stops", words.pressure, above_start)
+    off_m: float = v.PRESSURE(off)
+
+    def below_stop(answer: str) -> float:
+        head_m: float = v.PRESSURE(answer)
+        if head_m >= off_m:
+            raise QuantityError(
+                f"found {q.spell(answer)}; at {off} the pump stops: open more until it runs on"
+            )
+        return head_m
+
+    tank = talk.as_written("Whole volume of the pressure tank", words.tank, v.VOLUME)
+    fill = talk.as_written(
+        "Size of a bucket to fill, with so much open that the pump does not stop",
+        words.bucket,
+        v.VOLUME,
+    )
+    seconds = talk.until_good("Seconds to fill it", "", _seconds)
+    gauge = talk.as_written("Gauge at the tank meanwhile, its needle still", "", below_stop)
+    return [
+        f'kind = "{_PUMP}"',
+        f"switch_on = {_quoted(on)}",
+        f"switch_off = {_quoted(off)}",
+        f"tank = {_quoted(tank)}",
+        f"flow_test = {{ fill = {_quoted(fill)}, seconds = {seconds!r}, "
+        f"pressure = {_quoted(gauge)} }}\n",
+    ]
 
 
 def _zone(
@@ -228,6 +293,10 @@ def _seconds(answer: str) -> float:
         raise
     except ValueError:
         return v.seconds(answer)
+
+
+def _pressure_or_pump(answer: str) -> float | str:
+    return _PUMP if answer.casefold() == _PUMP else _some_pressure(answer)
 
 
 def _some_pressure(answer: str) -> float:

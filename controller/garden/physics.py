@@ -5,13 +5,24 @@ from __future__ import annotations
 from controller.garden import show
 from controller.garden.faults import Faults
 from controller.garden.lines import Path
-from controller.garden.model import Face, Garden, Row, Supply, SupplyKind, Walls, Zone
+from controller.garden.model import (
+    BeforeRegulator,
+    Face,
+    Garden,
+    Pump,
+    Row,
+    Supply,
+    SupplyKind,
+    Walls,
+    Zone,
+)
 
 # The key that gives the still tap's pressure, and what the test must stay below.
 _STILL = {
     SupplyKind.MAINS: ("static_pressure", "static_pressure"),
     SupplyKind.BARREL: ("level", "the level of the full barrel"),
     SupplyKind.REGULATOR: ("set_pressure", "set_pressure"),
+    SupplyKind.PUMP: ("switch_off", "switch_off"),
 }
 # A wall thicker than so many bores is beyond what the hole law is known for.
 _THICKEST_WALL_BORES = 10.0
@@ -35,6 +46,11 @@ def _check_supply(garden: Garden, faults: Faults) -> None:
     if supply.static_head_m <= 0:
         faults.add(still, "found none; water needs a pressure to flow")
         return
+    if supply.pump is not None:
+        _check_pump(supply, supply.pump, faults, us)
+        return
+    if supply.before is not None and supply.before.test_flow_m3_s is not None:
+        _check_before(supply, supply.before, faults, us)
     shown = _still_shown(supply, us)
     if supply.test_head_m >= supply.static_head_m:
         found = show.show_pressure(supply.test_head_m, us)
@@ -49,6 +65,68 @@ def _check_supply(garden: Garden, faults: Faults) -> None:
             f"found {show.show_length(supply.falls_to_m, us)}; a barrel that waters falls below "
             f"its level when full, {shown}",
             needs=[still],
+        )
+
+
+def _check_pump(supply: Supply, pump: Pump, faults: Faults, us: bool) -> None:
+    """Pressures that a pump and its tank can have."""
+    on, off = (show.show_pressure(head_m, us) for head_m in (pump.on_head_m, pump.off_head_m))
+    on_at: Path = ("supply", "switch_on")
+    off_at: Path = ("supply", "switch_off")
+    if pump.off_head_m <= pump.on_head_m:
+        faults.add(
+            off_at,
+            f"found {off}; a pump stops at more pressure than it starts at, {on}",
+            needs=[on_at],
+        )
+        return
+    if pump.pre_charge_head_m > pump.on_head_m:
+        faults.add(
+            ("supply", "pre_charge"),
+            f"found {show.show_pressure(pump.pre_charge_head_m, us)}; over switch_on, {on}, the "
+            "tank is empty before the pump starts, and the flow stops: let air out until it "
+            "stands a little below",
+            needs=[on_at],
+        )
+    if pump.shut_off_head_m <= pump.off_head_m:
+        faults.add(
+            ("supply", "shut_off"),
+            f"found {show.show_pressure(pump.shut_off_head_m, us)}; a pump that comes no higher "
+            f"against a shut valve never reaches switch_off, {off}",
+            needs=[off_at],
+        )
+    elif supply.test_head_m >= pump.off_head_m:
+        faults.add(
+            ("supply", "flow_test", "pressure"),
+            f"found {show.show_pressure(supply.test_head_m, us)}; while the pump runs without a "
+            f"pause it is below switch_off, {off}: open more until the pump does not stop",
+            needs=[off_at],
+        )
+
+
+def _check_before(supply: Supply, before: BeforeRegulator, faults: Faults, us: bool) -> None:
+    """A flow test before a regulator must be below its still pressure, and leave what is behind."""
+    at: Path = ("supply", "flow_test_before", "pressure")
+    still: Path = ("supply", "static_pressure")
+    if before.test_head_m >= before.static_head_m:
+        faults.add(
+            at,
+            f"found {show.show_pressure(before.test_head_m, us)}; with water running it is below "
+            f"static_pressure, {show.show_pressure(before.static_head_m, us)}",
+            needs=[still],
+        )
+        return
+    lost_m = before.static_head_m - before.test_head_m
+    share = supply.test_flow_m3_s / (before.test_flow_m3_s or supply.test_flow_m3_s)
+    share_open = supply.test_flow_m3_s / before.open_flow_m3_s
+    left_m = before.static_head_m - lost_m * share**2 - before.open_loss_m * share_open**2
+    if left_m < supply.test_head_m and not supply.test_assumed:
+        faults.add(
+            ("supply", "flow_test", "pressure"),
+            f"found {show.show_pressure(supply.test_head_m, us)} behind the regulator; at that "
+            f"flow what was measured before it leaves no more than "
+            f"{show.show_pressure(max(left_m, 0.0), us)}",
+            needs=[still, at, ("supply", "flow_test_before"), ("supply", "open_loss")],
         )
 
 

@@ -1,53 +1,73 @@
-"""The supply of the model from the file as written: mains, a barrel, or a pressure regulator."""
+"""The supply of the model from the file as written: mains, a barrel, a regulator, a pump."""
 
 from __future__ import annotations
+
+from typing import TypeVar
 
 from controller.garden import show
 from controller.garden.filling import Filling
 from controller.garden.lines import Path
-from controller.garden.model import Supply, SupplyKind
+from controller.garden.model import BeforeRegulator, Pump, Supply, SupplyKind
 from controller.garden.needed import NEEDED
+from controller.garden.written import WrittenFlowTest
+from controller.units import head_m_from_psi, m3_s_from_gal_min
 
+_T = TypeVar("_T")
 _AT: Path = ("supply",)
-# The key that gives the still tap's pressure, by kind of supply, and those of other kinds.
+# The key that gives the still tap's pressure, by kind of supply, and all keys of a kind that not
+# every kind has.
 _STILL = {
     SupplyKind.MAINS: "static_pressure",
     SupplyKind.BARREL: "level",
     SupplyKind.REGULATOR: "set_pressure",
 }
-_OTHERS = {
-    SupplyKind.MAINS: ("level", "falls_to", "holds", "set_pressure"),
-    SupplyKind.BARREL: ("static_pressure", "set_pressure"),
-    SupplyKind.REGULATOR: ("level", "falls_to", "holds"),
+_OWN = {
+    SupplyKind.MAINS: ("static_pressure",),
+    SupplyKind.BARREL: ("level", "falls_to", "holds"),
+    SupplyKind.REGULATOR: ("set_pressure", "static_pressure", "flow_test_before", "open_loss"),
+    SupplyKind.PUMP: ("switch_on", "switch_off", "tank", "pre_charge", "shut_off", "well_yield"),
 }
 _ASKS = {
-    SupplyKind.BARREL: 'how high its water stands above the tap when full is needed, as in "4 ft"',
-    SupplyKind.REGULATOR: 'the pressure it is set to is needed, as in "25 psi"',
+    "level": 'how high its water stands above the tap when full is needed, as in "4 ft"',
+    "set_pressure": 'the pressure it is set to is needed, as in "25 psi"',
+    "switch_on": 'the pressure at which the pump starts is needed, as in "30 psi"',
+    "switch_off": 'the pressure at which the pump stops is needed, as in "50 psi"',
+    "pump": "what the pump gives with so much running that it does not stop, and the gauge at the "
+    'tank meanwhile, are needed, as in { flow = "10 gal/min", pressure = "40 psi" }',
+    "tank": 'the whole volume of the pressure tank is needed (its label has it), as in "20 gal"',
 }
+# A regulator whose fall nobody measured: a fifth of the set pressure at 5 gal/min, between nothing
+# and two fifths (10 to 25 % at the rated flow: from memory; the rest our choice).
+ASSUMED_FALL = 0.20
+ASSUMED_AT_M3_S = m3_s_from_gal_min(5.0)
+# The air in the empty tank stands so far below the switch-on pressure (the trade's usual advice).
+_PRE_CHARGE_BELOW_M = head_m_from_psi(2.0)
+# A pump against a shut valve, over its switch-off pressure. Our choice; the test counts more.
+_SHUT_OFF_OVER = 1.25
 
 
 def supply_of(filling: Filling) -> Supply:
     """The supply; what is missing or belongs to another kind is noted."""
     supply = filling.written.supply
     kind = filling.default(_AT, "kind", supply.kind, SupplyKind.MAINS, "mains")
-    for key in _OTHERS[kind]:
+    for key in sorted({key for keys in _OWN.values() for key in keys} - set(_OWN[kind])):
         if filling.faults.is_written((*_AT, key)):
-            others = " or a ".join(k for k in SupplyKind if k is not kind and key not in _OTHERS[k])
+            others = " or a ".join(k for k in SupplyKind if key in _OWN[k])
             filling.faults.add(
                 (*_AT, key), f'found it with kind = "{kind}"; {key} belongs to a {others}'
             )
-    still_m = {
-        SupplyKind.MAINS: supply.static_head_m,
-        SupplyKind.BARREL: supply.level_m,
-        SupplyKind.REGULATOR: supply.set_head_m,
-    }[kind]
-    if still_m is None:
-        place = (*_AT, _STILL[kind])
-        asked = _ASKS.get(kind) or NEEDED[("supply", "static_pressure")][0]
-        filling.faults.add(place, f"found nothing; {asked}")
-        filling.faults.spoil(place)
-        still_m = 200.0
-    elif kind is SupplyKind.REGULATOR and (supply.static_head_m or still_m + 1.0) <= still_m:
+    still_m: float | None
+    pump = _pump(filling) if kind is SupplyKind.PUMP else None
+    if pump is not None:
+        still_m = 0.5 * (pump.on_head_m + pump.off_head_m)
+    else:
+        found_m = {
+            SupplyKind.MAINS: supply.static_head_m,
+            SupplyKind.BARREL: supply.level_m,
+            SupplyKind.REGULATOR: supply.set_head_m,
+        }[kind]
+        still_m = _needed(filling, _STILL[kind], found_m, 200.0)
+    if kind is SupplyKind.REGULATOR and (supply.static_head_m or still_m + 1.0) <= still_m:
         before = show.show_pressure(supply.static_head_m or 0.0, filling.us)
         filling.faults.add(
             (*_AT, "set_pressure"),
@@ -55,19 +75,24 @@ def supply_of(filling: Filling) -> Supply:
             f"set below static_pressure before it, {before}",
             needs=[(*_AT, "static_pressure")],
         )
-    flow_m3_s, test_head_m = _flow_test(filling, kind)
+    assumed = kind is SupplyKind.REGULATOR and supply.flow_test is None
+    if assumed:
+        flow_m3_s, test_head_m = _assumed_test(filling, still_m)
+    else:
+        flow_m3_s, test_head_m = _flow_test(filling, kind)
     falls_to_m = supply.falls_to_m
     if kind is SupplyKind.BARREL:
         falls_to_m = filling.default(
             _AT, "falls_to", falls_to_m, 0.0, show.show_length(0.0, filling.us), "down to the tap"
         )
+    exponent, why = 2.0, "loss grows as flow squared"
+    if kind is SupplyKind.REGULATOR:
+        exponent, why = 1.0, "a regulator's pressure falls nearly straight with the flow"
     return Supply(
         static_head_m=still_m,
         test_head_m=test_head_m,
         test_flow_m3_s=flow_m3_s,
-        exponent=filling.default(
-            _AT, "exponent", supply.exponent, 2.0, "2", "loss grows as flow squared"
-        ),
+        exponent=filling.default(_AT, "exponent", supply.exponent, exponent, f"{exponent:g}", why),
         kind=kind,
         falls_to_m=falls_to_m,
         holds_m3=supply.holds_m3,
@@ -80,25 +105,140 @@ def supply_of(filling: Filling) -> Supply:
             "our choice: mains water in a growing season",
         ),
         salt_ds_m=supply.salt_ds_m,
+        before=_before(filling) if kind is SupplyKind.REGULATOR else None,
+        test_assumed=assumed,
+        pump=pump,
     )
+
+
+def _needed(
+    filling: Filling, key: str, found: _T | None, stand_in: _T, asks: str | None = None
+) -> _T:
+    """What is written; where nothing is, that is noted, and a stand-in takes its place."""
+    if found is not None:
+        return found
+    place, words = (*_AT, key), _ASKS.get(asks or key)
+    filling.faults.add(place, f"found nothing; {words or NEEDED[('supply', key)][0]}")
+    filling.faults.spoil(place)
+    return stand_in
+
+
+def _pump(filling: Filling) -> Pump:
+    """A pump and its tank, with the defaults of what nobody knows."""
+    supply = filling.written.supply
+    on_m = _needed(filling, "switch_on", supply.on_head_m, 1.0)
+    off_m = _needed(filling, "switch_off", supply.off_head_m, 200.0)
+    pre_charge_m = max(0.0, on_m - _PRE_CHARGE_BELOW_M)
+    shut_off_m = _SHUT_OFF_OVER * off_m
+    return Pump(
+        on_head_m=on_m,
+        off_head_m=off_m,
+        tank_m3=_needed(filling, "tank", supply.tank_m3, 0.1),
+        pre_charge_head_m=filling.default(
+            _AT,
+            "pre_charge",
+            supply.pre_charge_head_m,
+            pre_charge_m,
+            show.show_pressure(pre_charge_m, filling.us),
+            "2 psi (14 kPa) below switch_on",
+        ),
+        shut_off_head_m=filling.default(
+            _AT,
+            "shut_off",
+            supply.shut_off_head_m,
+            shut_off_m,
+            show.show_pressure(shut_off_m, filling.us),
+            "our choice: 1.25 times switch_off; the flow test counts more",
+        ),
+        well_yield_m3_s=supply.well_yield_m3_s,
+    )
+
+
+def _before(filling: Filling) -> BeforeRegulator | None:
+    """The mains before a regulator, where the gardener knows their pressure."""
+    supply = filling.written.supply
+    for key, written, wants in (
+        ("flow_test_before", supply.flow_test_before, "static_pressure"),
+        ("open_loss", supply.open_loss, "flow_test_before"),
+    ):
+        if written is not None and not filling.faults.is_written((*_AT, wants)):
+            filling.faults.add(
+                (*_AT, key),
+                f"found it without {wants}, measured before the regulator as well: write both",
+            )
+    if supply.static_head_m is None:
+        return None
+    if supply.flow_test_before is None:
+        return BeforeRegulator(static_head_m=supply.static_head_m)
+    flow_m3_s, head_m = _read_test(filling, "flow_test_before", supply.flow_test_before)
+    loss = supply.open_loss
+    if loss is None:
+        filling.tell(
+            _AT, "open_loss", "none", "what a wide open regulator takes is often on its data sheet"
+        )
+    elif loss.flow_m3_s is None or loss.head_m is None or loss.fill_m3 or loss.fill_s:
+        filling.faults.add(
+            (*_AT, "open_loss"),
+            "found not quite a loss; allowed is the pressure a wide open regulator takes at a "
+            'flow, as in { flow = "8 gal/min", pressure = "3 psi" }',
+        )
+        loss = None
+    return BeforeRegulator(
+        static_head_m=supply.static_head_m,
+        test_head_m=head_m,
+        test_flow_m3_s=flow_m3_s,
+        open_loss_m=0.0 if loss is None else loss.head_m or 0.0,
+        open_flow_m3_s=1.0 if loss is None else loss.flow_m3_s or 1.0,
+    )
+
+
+def _assumed_test(filling: Filling, set_m: float) -> tuple[float, float]:
+    """What stands in for the flow test of a regulator, which is then told."""
+    head_m = (1.0 - ASSUMED_FALL) * set_m
+    us = filling.us
+    filling.tell(
+        _AT,
+        "flow_test",
+        f"{show.show_pressure(head_m, us)} at {show.show_flow(ASSUMED_AT_M3_S, us)}",
+        "nobody tested it: 20 % less at this flow, from memory; 0 to 40 % is possible",
+    )
+    return ASSUMED_AT_M3_S, head_m
 
 
 def _flow_test(filling: Filling, kind: SupplyKind) -> tuple[float, float]:
     """Flow of the test, and the head at the tap meanwhile."""
-    test = filling.written.supply.flow_test
-    at: Path = (*_AT, "flow_test")
-    keys = [(*at, key) for key in ("flow", "pressure", "fill", "seconds")]
-    flow_m3_s, head_m = test.flow_m3_s, test.head_m
-    if flow_m3_s is None and test.fill_m3 is not None and test.fill_s is not None:
-        flow_m3_s = test.fill_m3 / test.fill_s
-        if head_m is None and kind is SupplyKind.REGULATOR:
+    asks = "pump" if kind is SupplyKind.PUMP else "flow_test"
+    test = _needed(filling, "flow_test", filling.written.supply.flow_test, None, asks)
+    if test is None:
+        return 1.0, 0.0
+    if test.flow_m3_s is None and test.head_m is None and test.fill_m3 is not None:
+        keys = [(*_AT, "flow_test", key) for key in ("flow", "pressure", "fill", "seconds")]
+        if kind is SupplyKind.REGULATOR:
             filling.faults.add(
-                at,
+                (*_AT, "flow_test"),
                 "found a bucket under the open tap, with which a regulator is wide open and sets "
                 "nothing; a regulator is tested with a gauge behind it and some of the rows "
                 'running, as in { flow = "3 gal/min", pressure = "23 psi" }',
                 needs=keys,
             )
+        elif kind is SupplyKind.PUMP:
+            filling.faults.add(
+                (*_AT, "flow_test"),
+                "found a bucket without the gauge at the tank; a pump is tested with so much "
+                "running that it does not stop, the gauge read when its needle stands still, as "
+                'in { fill = "5 gal", seconds = 30, pressure = "40 psi" }',
+                needs=keys,
+            )
+    return _read_test(filling, "flow_test", test)
+
+
+def _read_test(filling: Filling, key: str, test: WrittenFlowTest) -> tuple[float, float]:
+    """Flow and head of a test with a gauge, or of a bucket under an open tap."""
+    at: Path = (*_AT, key)
+    keys = [(*at, one) for one in ("flow", "pressure", "fill", "seconds")]
+    flow_m3_s, head_m = test.flow_m3_s, test.head_m
+    if flow_m3_s is None and test.fill_m3 is not None and test.fill_s is not None:
+        flow_m3_s = test.fill_m3 / test.fill_s
         shown = show.show_pressure(0.0, filling.us)
         head_m = filling.default(at, "pressure", head_m, 0.0, shown, "a bucket under the open tap")
         spare = test.flow_m3_s

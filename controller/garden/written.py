@@ -101,7 +101,15 @@ class WrittenSupply(Table):
         None, alias="water_temperature"
     )
     salt_ds_m: Annotated[float, by(v.SALT)] | None = Field(None, alias="salt")
-    flow_test: WrittenFlowTest
+    flow_test: WrittenFlowTest | None = None
+    flow_test_before: WrittenFlowTest | None = None
+    open_loss: WrittenFlowTest | None = None
+    on_head_m: Pressure | None = Field(None, alias="switch_on")
+    off_head_m: Pressure | None = Field(None, alias="switch_off")
+    tank_m3: Volume | None = Field(None, alias="tank")
+    pre_charge_head_m: Pressure | None = Field(None, alias="pre_charge")
+    shut_off_head_m: Pressure | None = Field(None, alias="shut_off")
+    well_yield_m3_s: Flow | None = Field(None, alias="well_yield")
     exponent: Annotated[float, _bare("an exponent", "2.0", 1, 2)] | None = None
 
 

@@ -112,7 +112,9 @@ class Fitted:
 
 def described(garden: Garden) -> dict[str, str]:
     """A short mark of each part of the garden file that a fit stands on."""
-    parts = {"supply": repr(garden.supply)}
+    supply = garden.supply
+    beside = [part for part in (supply.before, supply.test_assumed, supply.pump) if part]
+    parts = {"supply": "".join(map(repr, [supply, *beside]))}
     for zone in garden.zones:
         parts[f"holes of {zone.name}"] = repr(zone.rows)
         parts[f"valve of {zone.name}"] = repr((zone.opening, zone.take_off_k, zone.rows[0].pipe))
@@ -194,6 +196,11 @@ def fitted_to_dict(fitted: Fitted) -> dict[str, Any]:
     }
 
 
+def _curve(plain: Mapping[str, Any] | None) -> SupplyCurve | None:
+    """The curve that `asdict` made plain, and what limits it."""
+    return None if plain is None else SupplyCurve(**{**plain, "limit": _curve(plain.get("limit"))})
+
+
 def fitted_from_dict(plain: Mapping[str, Any]) -> Fitted:
     """The fit that `fitted_to_dict` made plain; InputError if it does not read."""
     if plain.get("edition") != _EDITION:
@@ -208,7 +215,7 @@ def fitted_from_dict(plain: Mapping[str, Any]) -> Fitted:
             corrections=Corrections(
                 discharge=dict(corrections["discharge"]),
                 valve_k=dict(corrections["valve_k"]),
-                supply=None if supply is None else SupplyCurve(**supply),
+                supply=_curve(supply),
             ),
             parameters=tuple(
                 FittedParameter(**{**one, "unknown": Unknown(**one["unknown"])})

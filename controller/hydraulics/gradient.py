@@ -25,6 +25,8 @@ _PATIENT_STEPS, _MOST_STEPS = 40, 200
 # Of a span: friction 8 L/(pi2 g D5), fittings 8 K/(pi2 g D4), Re per flow, e/(3.7 D), laminar
 # slope, cubic of the transition.
 SpanLaw = tuple[float, float, float, float, float, tuple[float, float, float, float]]
+# Of a supply: head at no flow, head lost at 1 m3/s, exponent of the flow.
+SupplyLaw = tuple[float, float, float]
 
 
 def span_law(
@@ -92,10 +94,17 @@ class Tree:
         return len(self._hole_node) - 1
 
     def solve(
-        self, static_head_m: float, supply_k: float, exponent: float
+        self,
+        static_head_m: float,
+        supply_k: float,
+        exponent: float,
+        limits: Sequence[SupplyLaw] = (),
     ) -> tuple[float, list[float], list[float], list[float]]:
-        """Root head, node heads, span and hole flows, with root head = static - k * flow**n."""
-        return self._newton(static_head_m, supply_k, exponent, None)
+        """Root head, node heads, span and hole flows, with root head = static - k * flow**n.
+
+        Where one of the limits, laws of the same form, is lower, it rules.
+        """
+        return self._newton(static_head_m, supply_k, exponent, None, limits)
 
     def solve_for_flow(
         self, flow_m3_s: float, guess_head_m: float
@@ -104,7 +113,12 @@ class Tree:
         return self._newton(guess_head_m, 0.0, 2.0, flow_m3_s)
 
     def _newton(
-        self, static: float, supply_k: float, exponent: float, wanted: float | None
+        self,
+        static: float,
+        supply_k: float,
+        exponent: float,
+        wanted: float | None,
+        limits: Sequence[SupplyLaw] = (),
     ) -> tuple[float, list[float], list[float], list[float]]:
         parent, spans = self._parent, self._spans
         n, m = len(parent), len(self._hole_node)
@@ -165,6 +179,14 @@ class Tree:
                 g = exponent * supply_k * flow_n1
                 w = supply_k * flow_n1 * root_flow - g * root_flow
                 root_head = (static - w - g * root_s) / (1.0 + g * root_t)
+                # The tree takes more the higher the head, each law gives less the more is taken:
+                # where they meet the lowest of the laws is the lowest of where each meets the tree.
+                # No step jumps to and fro over the kink where one law takes over from another.
+                for limit, k, power in limits:
+                    flow_n1 = abs(root_flow) ** (power - 1.0)
+                    g = power * k * flow_n1
+                    w = k * flow_n1 * root_flow - g * root_flow
+                    root_head = min(root_head, (limit - w - g * root_s) / (1.0 + g * root_t))
             elif root_t > 0.0:
                 root_head = (wanted - root_s) / root_t
             else:

@@ -24,11 +24,12 @@ from controller.hydraulics.flows import HoleFlow, LineVolume, RowFlow, SetFlow, 
 from controller.hydraulics.gradient import Tree
 from controller.hydraulics.hole import ALL_EFFECTS, Effects, Water, air_over_vapour_m
 from controller.hydraulics.maintree import TAP, MainTree
+from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.opening import Alone
 from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.quick import QuickFlow, ZoneLaw
 from controller.hydraulics.rowshape import DrilledHole, drained_m3, drilled_holes, volume_m3
-from controller.hydraulics.supplies import planning_curve
+from controller.hydraulics.supplies import held, planning_curve, supply_states
 from controller.hydraulics.zonecurves import Curves, quick_from
 from controller.units import GRAVITY_M_S2
 
@@ -71,6 +72,11 @@ class Lines:
         self._curves = Curves(self.main, self.water)
         self._laws: dict[str, ZoneLaw] = {}
         self._quick: dict[frozenset[str], QuickFlow] = {}
+        states = supply_states(garden.supply, corrections.supply)
+        self._extremes = tuple(
+            curve for curve in (states.start, states.end) if curve != self.supply
+        )
+        self._ranges: dict[frozenset[str], dict[str, tuple[float, float]]] = {}
 
     def with_effects(self, effects: Effects) -> Lines:
         """The same lines, with other effects counted."""
@@ -110,7 +116,7 @@ class Lines:
             opened = [self._zone(name) for name in sorted(wanted)]
             if len(self._sets) >= _MOST_WHOLE:
                 self._sets.clear()
-            self._sets[wanted] = self._solved(opened)
+            self._sets[wanted] = self._solved(opened, self.supply)
         return self._sets[wanted]
 
     def zone_flows(self, zones: frozenset[str]) -> Mapping[str, float]:
@@ -140,6 +146,59 @@ class Lines:
     def zone_dry_holes(self, zones: frozenset[str]) -> Mapping[str, int]:
         """Dry holes of each zone with exactly these zones open, found as `zone_flows` is."""
         return self._quick_flow(zones).dry_holes
+
+    def flow_range(self, zones: frozenset[str]) -> tuple[float, float]:
+        """Lowest and highest total flow these zones can draw while the supply rises and falls.
+
+        Parameters
+        ----------
+        zones : frozenset of str
+            Names of the open zones.
+
+        Returns
+        -------
+        tuple of float
+            Flow at the supply's lowest and at its highest: a barrel near empty and full, a pump's
+            tank at cut-in and at cut-out. A steady supply gives the planned flow twice. [m3/s]
+
+        Raises
+        ------
+        InputError, NoSolution
+            As `open_set`.
+
+        Source
+        ------
+        `supply_states` says between which curves a supply moves; what flows on each as in
+        `zone_flows`. Less head at the tap gives less at every hole.
+        """
+        of_zones = self.zone_ranges(zones).values()
+        return sum(low for low, _ in of_zones), sum(high for _, high in of_zones)
+
+    def zone_ranges(self, zones: frozenset[str]) -> Mapping[str, tuple[float, float]]:
+        """Lowest and highest flow of each zone of an open set, as `flow_range`. [m3/s]"""
+        wanted = frozenset(zones)
+        if wanted not in self._ranges:
+            if len(self._ranges) >= _MOST_QUICK:
+                self._ranges.clear()
+            every = [self.zone_flows(wanted)]
+            every += [self._flow_on(curve, wanted).flows_m3_s for curve in self._extremes]
+            self._ranges[wanted] = {
+                name: (min(f[name] for f in every), max(f[name] for f in every))
+                for name in every[0]
+            }
+        return self._ranges[wanted]
+
+    def flow_at_head(self, zones: frozenset[str], head_m: float) -> float:
+        """Flow of these zones open together with a head held at the tap; not remembered. [m3/s]"""
+        if head_m <= 1e-3:
+            return 0.0
+        return sum(self._flow_on(held(head_m), frozenset(zones)).flows_m3_s.values())
+
+    @property
+    def most_standing_m(self) -> float:
+        """The most head that stands on the lines when nothing flows: a barrel full, a pump's tank
+        at cut-out. [m]"""
+        return max(curve.static_head_m for curve in (self.supply, *self._extremes))
 
     def line(self, zone: str) -> LineVolume:
         """Water in a zone's laterals, and how much of it drains once the valve has shut.
@@ -214,9 +273,19 @@ class Lines:
             if len(self._quick) >= _MOST_QUICK:
                 self._quick.clear()
             self._quick[wanted] = self._curves.together(
-                [self._law(self._zone(name)) for name in sorted(wanted)], self.supply
+                self._laws_of(wanted), self.supply
             ) or quick_from(self.open_set(wanted))
         return self._quick[wanted]
+
+    def _flow_on(self, supply: SupplyCurve, zones: frozenset[str]) -> QuickFlow:
+        """The same lines, their valves left as they stand, on another supply; not remembered."""
+        quick = self._curves.together(self._laws_of(zones), supply)
+        if quick is not None:
+            return quick
+        return quick_from(self._solved([self._zone(name) for name in sorted(zones)], supply))
+
+    def _laws_of(self, zones: frozenset[str]) -> list[ZoneLaw]:
+        return [self._law(self._zone(name)) for name in sorted(zones)]
 
     def _law(self, zone: Zone) -> ZoneLaw:
         if zone.name not in self._laws:
@@ -255,9 +324,8 @@ class Lines:
         )
         return alone.loss_k()
 
-    def _solved(self, opened: Sequence[Zone]) -> SetFlow:
+    def _solved(self, opened: Sequence[Zone], supply: SupplyCurve) -> SetFlow:
         """Build the tree of the open zones, solve it, and sort the answer by zone, row and hole."""
-        supply = self.supply
         tree = Tree(viscosity_m2_s=self.viscosity_m2_s, gravity_m_s2=GRAVITY_M_S2)
         add_main(tree, self.main)
         behind_valve: dict[str, int] = {}
@@ -270,9 +338,7 @@ class Lines:
                 add_row(tree, row, holes, node, self.water)
                 for row, holes in zip(zone.rows, self._row_holes(zone), strict=True)
             ]
-        tap_head_m, heads, spans, flows = tree.solve(
-            supply.static_head_m, supply.k, supply.exponent
-        )
+        tap_head_m, heads, spans, flows = tree.solve(*supply.law)
         speeds_m = tree.speed_heads_m(spans, flows)
         vents = self.water.effects.vented
         rows_of = {
@@ -283,7 +349,7 @@ class Lines:
             for zone in opened
         }
         if any(row.air_at for rows in rows_of.values() for row in rows):
-            vented = self._vented(opened)
+            vented = self._vented(opened, supply)
             if vented is not None:
                 return vented
         answers = {}
@@ -291,20 +357,18 @@ class Lines:
             node, station = behind_valve[zone.name], self.main.place(zone)
             valve_loss_m = (tap_head_m if station == TAP else heads[station]) - heads[node]
             answers[zone.name] = self._zone_flow(
-                zone, rows_of[zone.name], heads[node], valve_loss_m
+                zone, rows_of[zone.name], heads[node], valve_loss_m, supply
             )
         return SetFlow(
             supply_flow_m3_s=sum(flows), tap_head_m=tap_head_m, zones=MappingProxyType(answers)
         )
 
-    def _vented(self, opened: Sequence[Zone]) -> SetFlow | None:
+    def _vented(self, opened: Sequence[Zone], supply: SupplyCurve) -> SetFlow | None:
         """The set with the air that its rows let in: the rows' curves, then each row by itself.
 
         None where the curves find no answer: then the pipes are taken as full.
         """
-        quick = self._curves.together(
-            [self._law(zone) for zone in opened], self.supply, roughly=True
-        )
+        quick = self._curves.together([self._law(zone) for zone in opened], supply, roughly=True)
         if quick is None:
             return None
         answers = {}
@@ -319,7 +383,7 @@ class Lines:
             if marched > 0.0:
                 rows = tuple(scaled(row, quick.flows_m3_s[zone.name] / marched) for row in rows)
             loss_m = self._law(zone).loss * sum(row.flow_m3_s for row in rows) ** 2
-            answers[zone.name] = self._zone_flow(zone, rows, behind_m, loss_m)
+            answers[zone.name] = self._zone_flow(zone, rows, behind_m, loss_m, supply)
         return SetFlow(
             supply_flow_m3_s=sum(zone.flow_m3_s for zone in answers.values()),
             tap_head_m=quick.tap_head_m,
@@ -327,7 +391,12 @@ class Lines:
         )
 
     def _zone_flow(
-        self, zone: Zone, rows: tuple[RowFlow, ...], behind_m: float, valve_loss_m: float
+        self,
+        zone: Zone,
+        rows: tuple[RowFlow, ...],
+        behind_m: float,
+        valve_loss_m: float,
+        supply: SupplyCurve,
     ) -> ZoneFlow:
         evenness, variation = evenness_of(hole for row in rows for hole in row.holes)
         return ZoneFlow(
@@ -342,7 +411,7 @@ class Lines:
                 for hole in row.holes
             ),
             decided_by="valve"
-            if valve_loss_m > 0.5 * (self.supply.static_head_m - behind_m)
+            if valve_loss_m > 0.5 * (supply.static_head_m - behind_m)
             else "supply",
             rows=rows,
         )

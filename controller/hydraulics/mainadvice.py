@@ -165,7 +165,7 @@ def _surge_of(case: ZoneCase, lines: Lines) -> _Surge:
     for i in range(1, len(pipes)):
         near, far = (pipes[k].bore_m ** 2 / waves[k] for k in (i - 1, i))
         rises_m.append(rises_m[-1] * 2.0 * near / (near + far))
-    static_m = lines.supply.static_head_m
+    static_m = lines.most_standing_m
     try:
         rated_m: list[float | None] = [
             rated_head_m(pipe.label, pipe_temp_c=SUNNY_PIPE_C) for pipe in pipes
@@ -203,7 +203,7 @@ def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
     us = lines.garden.us_units
     surge = max((_surge_of(case, lines) for case in cases), key=lambda one: one.at_once_m)
     at_once_m, usual_m, rated_m = surge.at_once_m, surge.usual_m, surge.rated_m
-    static_m = lines.supply.static_head_m
+    static_m = lines.most_standing_m
     words = (
         f'shut at once, zone "{surge.zone}" adds a surge of {show_head(at_once_m, us)} to the '
         f"{show_head(static_m, us)} standing; shut as its kind of valve does, "
@@ -237,7 +237,7 @@ def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
 def _of_ends(garden: Garden, lines: Lines) -> Iterator[Advice]:
     """The push on dry-fitted ends, by the biggest pipe of the rows."""
     pipes = [row.pipe for zone in garden.zones for row in zone.rows if not row.plugged]
-    static_m = lines.supply.static_head_m
+    static_m = lines.most_standing_m
     if not pipes or static_m <= GENTLE_HEAD_M:
         return
     pipe = max(pipes, key=lambda one: one.bore_m)

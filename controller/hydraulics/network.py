@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 
 from controller.errors import InputError, require_range
-from controller.hydraulics.gradient import Tree
+from controller.hydraulics.gradient import SupplyLaw, Tree
 from controller.hydraulics.hole import hole_law
 from controller.hydraulics.pipe import PVC_ROUGHNESS_M, WATER_TEMP_C, viscosity_m2_s
 from controller.units import GRAVITY_M_S2
@@ -22,12 +22,15 @@ class SupplyCurve:
     """Head at the tap, falling with the flow through one tested point; heads against the tap. [m]
 
     The exponent 2 is that of fittings and rough pipe; 1.85 moves the flow of a garden by about 2 %.
+    Where `limit`, another such curve, is lower, it rules: the mains before a regulator, the pump
+    that fills a pressure tank. The lower of two falling curves falls too.
     """
 
     static_head_m: float
     test_head_m: float
     test_flow_m3_s: float
     exponent: float = 2.0
+    limit: SupplyCurve | None = None
 
     def __post_init__(self) -> None:
         require_range("static_head_m", self.static_head_m, 0.0, 1000.0)
@@ -39,11 +42,26 @@ class SupplyCurve:
                 "the flow test must read less pressure than the still tap: found "
                 f"{self.test_head_m:.2f} m of head flowing, {self.static_head_m:.2f} m still"
             )
+        if self.limit is not None and self.limit.static_head_m < self.static_head_m:
+            raise InputError(
+                "what limits a supply stands at least as high as the supply itself: found "
+                f"{self.limit.static_head_m:.2f} m of head, still, before "
+                f"{self.static_head_m:.2f} m"
+            )
 
     @property
     def k(self) -> float:
         """Head lost at a flow of 1 m3/s."""
         return float((self.static_head_m - self.test_head_m) / self.test_flow_m3_s**self.exponent)
+
+    @property
+    def law(self) -> tuple[float, float, float, tuple[SupplyLaw, ...]]:
+        """Head of the still tap, k and exponent; and the same of each curve that limits it."""
+        limits: tuple[SupplyLaw, ...] = ()
+        if self.limit is not None:
+            *own, beyond = self.limit.law
+            limits = ((own[0], own[1], own[2]), *beyond)
+        return self.static_head_m, self.k, self.exponent, limits
 
     def head_m(self, flow_m3_s: float) -> float:
         """Head at the tap.
@@ -68,7 +86,8 @@ class SupplyCurve:
         Static head less a loss by a power of the flow; common practice, no source.
         """
         require_range("flow_m3_s", flow_m3_s, 0.0, 1e3)
-        return float(self.static_head_m - self.k * flow_m3_s**self.exponent)
+        own = float(self.static_head_m - self.k * flow_m3_s**self.exponent)
+        return own if self.limit is None else min(own, self.limit.head_m(flow_m3_s))
 
     def flow_m3_s(self, head_m: float = 0.0) -> float:
         """Flow at which the tap's head has fallen to a value.
@@ -94,7 +113,35 @@ class SupplyCurve:
         """
         require_range("head_m", head_m, -1000.0, inf)
         lost = max(0.0, self.static_head_m - head_m)
-        return float((lost / self.k) ** (1.0 / self.exponent))
+        own = float((lost / self.k) ** (1.0 / self.exponent))
+        return own if self.limit is None else min(own, self.limit.flow_m3_s(head_m))
+
+    def limited_from_m3_s(self) -> float:
+        """Flow from which on the limit rules, as where a regulator drops out.
+
+        Returns
+        -------
+        float
+            Flow at which the two curves cross; infinite without a limit, or where that is
+            higher up to the flow of the open tap. [m3/s]
+
+        Source
+        ------
+        Bisection between no flow and that of the open tap.
+        """
+        if self.limit is None:
+            return inf
+        low, high = 0.0, self.flow_m3_s(0.0)
+        own = replace(self, limit=None)
+        if self.limit.head_m(high) > own.head_m(high):
+            return inf
+        for _ in range(100):
+            middle = 0.5 * (low + high)
+            if self.limit.head_m(middle) >= own.head_m(middle):
+                low = middle
+            else:
+                high = middle
+        return high
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -215,7 +262,7 @@ def solve_tree(
                 gravity_m_s2=gravity_m_s2,
             ),
         )
-    tap_head_m, heads, flows, holes = tree.solve(supply.static_head_m, supply.k, supply.exponent)
+    tap_head_m, heads, flows, holes = tree.solve(*supply.law)
     return TreeFlow(
         supply_flow_m3_s=sum(holes),
         tap_head_m=tap_head_m,

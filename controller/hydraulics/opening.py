@@ -235,7 +235,7 @@ class Alone:
         valve = add_valve(tree, self.zone, self._main.place(self.zone), loss_k)
         _, nodes = self._tree_from(valve, tree, holes)
         supply = self._supply
-        _, heads, spans, flows = tree.solve(supply.static_head_m, supply.k, supply.exponent)
+        _, heads, spans, flows = tree.solve(*supply.law)
         rows = self._rows_of(holes, nodes, heads[valve], heads, spans, flows, tree)
         if not any(row.air_at for row in rows):
             return rows

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from math import exp, inf, log, sqrt
 
 from controller.hydraulics.curves import MOVED, NOWHERE, RowCurve
-from controller.hydraulics.gradient import SpanLaw, losses
+from controller.hydraulics.gradient import SpanLaw, SupplyLaw, losses
 from controller.hydraulics.maintree import joined
 
 # Change of a row's flow in the last step, over itself, or over the flow of all. The next step would
@@ -76,11 +76,13 @@ def quick_set(
     static_head_m: float,
     supply_k: float,
     exponent: float,
+    limits: Sequence[SupplyLaw] = (),
     roughly: bool = False,
 ) -> QuickFlow | None:
     """Flows of the zones open together, or None where the curves cannot tell.
 
     `above` is the span before each span of the main, which comes earlier; -1 is the tap.
+    The head at the tap is static - k * flow**n, or what a limit leaves where that is less.
     `roughly` takes the curves as they stand, where no cell of them can be made sure.
 
     They cannot where a row's head stands within a micrometre over its lowest hole, or within a ten
@@ -89,7 +91,8 @@ def quick_set(
     """
     if not all(zone.curved for zone in zones):
         return None
-    small = _SmallTree(zones, main, above, static_head_m, supply_k, exponent)
+    supply = ((static_head_m, supply_k, exponent), *limits)
+    small = _SmallTree(zones, main, above, supply)
     for _ in range(_MOST_STEPS):
         if not small.rests():
             return None
@@ -109,21 +112,19 @@ class _SmallTree:
         zones: Sequence[ZoneLaw],
         main: Sequence[SpanLaw],
         above: Sequence[int],
-        static_head_m: float,
-        supply_k: float,
-        exponent: float,
+        supply: Sequence[SupplyLaw],
     ) -> None:
         self._zones = zones
         self._main, self._above, at = _as_open(main, above, {zone.station for zone in zones})
         # From the leaves to the tap: each span and the one above it, -1 for the tap.
         self._upwards = list(enumerate(self._above))[::-1]
-        self._static, self._k, self._exponent = static_head_m, supply_k, exponent
+        (self._static, self._k, self._exponent), *self._limits = supply
         self._rows = [(i, row) for i, zone in enumerate(zones) for row in zone.rows]
         self._of_zone = [(at[zone.station], zone.loss) for zone in zones]
         self._of_row = [(i, row.lowest_m, row.count) for i, row in self._rows]
         self.cells = [NOWHERE] * len(self._rows)
         self._flows = self._start()
-        self._behind, self._tap_head = [0.0] * len(zones), static_head_m
+        self._behind, self._tap_head = [0.0] * len(zones), self._static
 
     def _start(self) -> list[float]:
         """Flows by square laws alone, heights left out but at the rows themselves."""
@@ -136,10 +137,9 @@ class _SmallTree:
             shares[i] = 1.0 / (1.0 + squared[i] * takes[i] * takes[i])
             takes[above] += takes[i] * sqrt(shares[i])
         # For the supply, the square law that agrees with its own where half of the head is gone.
-        head = 0.0
-        if self._static > 0.0:
-            half = (0.5 * self._static / self._k) ** (1.0 / self._exponent)
-            head = self._static / (1.0 + 0.5 * self._static * (takes[-1] / half) ** 2)
+        head = _begins(takes[-1], self._static, self._k, self._exponent)
+        for limit, k, n in self._limits:
+            head = min(head, _begins(takes[-1], limit, k, n))
         heads = [*shares, head]
         for i, above in enumerate(self._above):
             heads[i] *= heads[above]
@@ -240,6 +240,11 @@ class _SmallTree:
         power = self._k * q_sum[-1] ** (self._exponent - 1.0)
         g = self._exponent * power
         tap = (self._static - (power - g) * q_sum[-1] - g * s_sum[-1]) / (1.0 + g * t_sum[-1])
+        for limit, lost, n in self._limits:  # as in gradient.py
+            power = float(lost * q_sum[-1] ** (n - 1.0))
+            g = n * power
+            meets = (limit - (power - g) * q_sum[-1] - g * s_sum[-1]) / (1.0 + g * t_sum[-1])
+            tap = min(tap, meets)
         heads = [0.0] * stations + [tap]
         for i, above in enumerate(self._above):
             head = heads[above]
@@ -265,6 +270,14 @@ class _SmallTree:
             if at_rest and abs(flow - before) > _NEARLY * flow + near:
                 at_rest = False
         return at_rest
+
+
+def _begins(takes: float, static: float, k: float, exponent: float) -> float:
+    """A head at the tap to start from, for lines that take so much at one metre."""
+    if static <= 0.0:
+        return 0.0
+    half = float((0.5 * static / k) ** (1.0 / exponent))
+    return static / (1.0 + 0.5 * static * (takes / half) ** 2)
 
 
 def _as_open(

@@ -1,41 +1,62 @@
-"""The supply as a curve: mains, a barrel at three of its levels, or behind a pressure regulator.
+"""The supply as a curve: mains, a barrel, a pressure regulator, or a pump with its pressure tank.
 
-A barrel's head falls while it runs. Flows are reckoned at the middle of its fall, and the flows at
-its start and end tell how far they may be off. A regulator's curve starts at the pressure it is set
-to and falls, through the flow test made behind it, far less than the mains would.
+Every kind comes to one falling curve of head against flow. A regulator holds the pressure it is
+set to, a little less the more flows, down to its drop-out, from where the mains before it rule. A
+pump's tank stands about the middle between the switch pressures, down to where the pump runs
+without a pause and its own curve rules.
+
+Some supplies rise and fall: a barrel with its level, a pump's tank between cut-in and cut-out.
+Flows are reckoned at the middle, and those at both ends tell how far they may be off.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import sqrt
 
 from controller.errors import require_range
 from controller.garden.model import Supply, SupplyKind
 from controller.hydraulics.network import SupplyCurve
 
+# A regulator whose fall nobody measured: the middle is in the garden file's default (tap.py), and
+# it may fall by so much less or more, in shares of that (0 to 40 % about 20 %; our choice).
+_LEAST_FALL, _MOST_FALL = 1e-3, 2.0
+# A head that is held whatever flows, as a curve: so little is lost at 1 m3/s. [m]
+_HELD_LOSES_M = 1e-6
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SupplyStates:
-    """The curves at the start, the middle and the end of a barrel's fall; else one curve thrice."""
+    """The curves a supply moves between: at its highest, in the middle, at its lowest.
+
+    The start, the middle and the end of a barrel's fall; a pump's tank at cut-out, half-way and at
+    cut-in; a regulator that nobody tested, falling not at all, as assumed, and twice that. One
+    curve thrice for what is steady.
+    """
 
     start: SupplyCurve
     middle: SupplyCurve
     end: SupplyCurve
 
 
-def supply_states(supply: Supply) -> SupplyStates:
-    """What the tap gives while the supply is fresh, half used, and at its lowest.
+def supply_states(supply: Supply, measured: SupplyCurve | None = None) -> SupplyStates:
+    """What the tap gives while the supply is at its highest, half-way, and at its lowest.
 
     Parameters
     ----------
     supply : Supply
         The garden's supply. The flow test of a barrel was made at its full level.
+    measured : SupplyCurve, optional
+        What field tests put in the place of its curve: the middle, where it has one. The start and
+        end then have its loss by flow, from the levels or switch pressures the garden file says.
 
     Returns
     -------
     SupplyStates
         Curves of head against flow. A barrel's three have the same loss by flow, and start from
-        the level when full, from the middle between, and from the level it falls to.
+        the level when full, from the middle between, and from the level it falls to. A pump's are
+        the heads held at cut-out, between and at cut-in, the last two no more than the pump's own
+        curve; a full tank gives its head whatever the pump can do.
 
     Raises
     ------
@@ -47,21 +68,134 @@ def supply_states(supply: Supply) -> SupplyStates:
     Source
     ------
     The head of a still barrel is its level; common practice, no source. The end is taken no lower
-    than 1 mm above the tap, for a tap with no head has no curve.
+    than 1 mm above the tap, for a tap with no head has no curve. A regulator's fall is nearly
+    straight in the flow (from memory), and its drop-out where that line meets what mains and open
+    regulator leave. A pump and tank as the steady min(middle pressure, pump curve): our choice;
+    a simulated cycle agrees within 2 % but near balance (tests/published/test_supplies.py).
     """
-    full = SupplyCurve(
-        static_head_m=supply.static_head_m,
+    if supply.kind is SupplyKind.BARREL:
+        full = measured or _tested(supply, supply.static_head_m)
+        lowest_m = supply.falls_to_m or 0.0
+        return SupplyStates(
+            start=full if measured is None else at_level(measured, supply.static_head_m),
+            middle=measured or at_level(full, 0.5 * (supply.static_head_m + lowest_m)),
+            end=at_level(full, max(lowest_m, 1e-3)),
+        )
+    if supply.pump is not None:
+        pump = supply.pump
+        runs = _tested(supply, pump.shut_off_head_m)
+        if measured is not None and measured.limit is not None:
+            runs = measured.limit
+        return SupplyStates(
+            start=held(pump.off_head_m),
+            middle=measured or held(min(supply.static_head_m, pump.shut_off_head_m), runs),
+            end=held(pump.on_head_m, runs),
+        )
+    curve = measured or _tested(supply, supply.static_head_m, _before_regulator(supply))
+    if measured is not None or not supply.test_assumed:
+        return SupplyStates(start=curve, middle=curve, end=curve)
+    fall_m = supply.static_head_m - supply.test_head_m
+    least, most = (
+        replace(curve, test_head_m=supply.static_head_m - share * fall_m)
+        for share in (_LEAST_FALL, _MOST_FALL)
+    )
+    return SupplyStates(start=least, middle=curve, end=most)
+
+
+def held(head_m: float, limit: SupplyCurve | None = None) -> SupplyCurve:
+    """A head that stays whatever flows, up to where a limit leaves less.
+
+    Parameters
+    ----------
+    head_m : float
+        The head. [m]
+    limit : SupplyCurve, optional
+        A falling curve from no lower a head.
+
+    Returns
+    -------
+    SupplyCurve
+        That head, less a micrometre at 1 m3/s.
+
+    Raises
+    ------
+    OutOfRange
+        If the head is not above 0.
+    InputError
+        If the limit starts lower.
+
+    Source
+    ------
+    The definition above.
+    """
+    require_range("head_m", head_m, 1e-3, 1000.0)
+    return SupplyCurve(
+        static_head_m=head_m, test_head_m=head_m - _HELD_LOSES_M, test_flow_m3_s=1.0, limit=limit
+    )
+
+
+def with_readings(supply: Supply, *, static_head_m: float, test_flow_m3_s: float) -> Supply:
+    """The supply had its gauge read another still head, and its test another flow.
+
+    Parameters
+    ----------
+    supply : Supply
+        The garden's supply.
+    static_head_m : float
+        Head of the still tap; every other head that was read goes in step with it, but for a
+        pump, whose tank stands anywhere between cut-in and cut-out. [m]
+    test_flow_m3_s : float
+        Flow of the flow test. [m3/s]
+
+    Returns
+    -------
+    Supply
+        The same but for these.
+
+    Source
+    ------
+    One gauge reads all heads of a supply, still and flowing.
+    """
+    before, gauge = supply.before, static_head_m / supply.static_head_m
+    if supply.pump is not None:
+        return replace(supply, static_head_m=static_head_m, test_flow_m3_s=test_flow_m3_s)
+    return replace(
+        supply,
+        static_head_m=static_head_m,
+        test_head_m=supply.test_head_m * gauge,
+        test_flow_m3_s=test_flow_m3_s,
+        before=before
+        and replace(
+            before,
+            static_head_m=before.static_head_m * gauge,
+            test_head_m=before.test_head_m * gauge,
+            open_loss_m=before.open_loss_m * gauge,
+        ),
+    )
+
+
+def _tested(supply: Supply, still_m: float, limit: SupplyCurve | None = None) -> SupplyCurve:
+    """From a still head down through the point of the flow test."""
+    return SupplyCurve(
+        static_head_m=still_m,
         test_head_m=supply.test_head_m,
         test_flow_m3_s=supply.test_flow_m3_s,
         exponent=supply.exponent,
+        limit=limit,
     )
-    if supply.kind is not SupplyKind.BARREL:
-        return SupplyStates(start=full, middle=full, end=full)
-    lowest_m = supply.falls_to_m or 0.0
-    return SupplyStates(
-        start=full,
-        middle=at_level(full, 0.5 * (supply.static_head_m + lowest_m)),
-        end=at_level(full, max(lowest_m, 1e-3)),
+
+
+def _before_regulator(supply: Supply) -> SupplyCurve | None:
+    """What the mains leave behind a wide open regulator; None where nobody tested them."""
+    before = supply.before
+    if before is None or before.test_flow_m3_s is None:
+        return None
+    pipes_k = (before.static_head_m - before.test_head_m) / before.test_flow_m3_s**2
+    open_k = before.open_loss_m / before.open_flow_m3_s**2
+    return SupplyCurve(
+        static_head_m=before.static_head_m,
+        test_head_m=0.0,
+        test_flow_m3_s=sqrt(before.static_head_m / (pipes_k + open_k)),
     )
 
 

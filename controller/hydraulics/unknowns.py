@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import exp, hypot, sqrt
 from typing import Literal
 
@@ -20,7 +20,7 @@ from controller.hydraulics.measured import Bucket, Measurement, Stream
 from controller.hydraulics.opening import Alone
 from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.rowshape import drilled_holes
-from controller.hydraulics.supplies import planning_curve
+from controller.hydraulics.supplies import planning_curve, with_readings
 from controller.hydraulics.valve import LAST_ANGLE_DEG, loss_k_at
 from controller.units import HEAD_M_PER_PSI
 
@@ -37,6 +37,7 @@ THROTTLED_K = 1e4  # the middle of what nobody knows: between hardly throttled a
 # The flow test: a bucket's marks and a stopwatch; the gauge: a psi, of a low head at most 5 %.
 TEST_FLOW_ERROR, HEAD_ERROR = 0.045, 0.05
 ALONE_FLOW_ERROR = 0.05
+UNTESTED_ERROR = 0.6  # a regulator's fall, anywhere from none to twice what is assumed
 # A valve known worse than this is not handed on, where the file alone would have been refused.
 _KNOWN_ENOUGH = 0.5
 
@@ -77,10 +78,13 @@ def unknowns_of(garden: Garden) -> tuple[Unknown, ...]:
     if supply.kind is SupplyKind.BARREL:  # and tests are done at any level of its fall
         low = (supply.falls_to_m or 0.0) / supply.static_head_m
         gauge = hypot(gauge, (1.0 - low) / (1.0 + low) / sqrt(3.0))
+    still_m = supply.static_head_m
+    if supply.pump is not None:  # the tank stands anywhere between the switch pressures
+        low = supply.pump.on_head_m / supply.pump.off_head_m
+        gauge = hypot(gauge, (1.0 - low) / (1.0 + low) / sqrt(3.0))
+        still_m = supply.pump.shut_off_head_m
     flowing = (
-        0.5 * HEAD_M_PER_PSI / (supply.static_head_m - supply.test_head_m)
-        if supply.test_head_m > 0.0
-        else 0.0
+        0.5 * HEAD_M_PER_PSI / (still_m - supply.test_head_m) if supply.test_head_m > 0.0 else 0.0
     )
     found = [
         Unknown(kind="static head", zone=None, prior_value=supply.static_head_m, prior_error=gauge),
@@ -88,7 +92,9 @@ def unknowns_of(garden: Garden) -> tuple[Unknown, ...]:
             kind="test flow",
             zone=None,
             prior_value=supply.test_flow_m3_s,
-            prior_error=hypot(TEST_FLOW_ERROR, min(flowing, 0.25)),
+            prior_error=UNTESTED_ERROR
+            if supply.test_assumed
+            else hypot(TEST_FLOW_ERROR, min(flowing, 0.25)),
         ),
         Unknown(kind="bore", zone=None, prior_value=1.0, prior_error=BORE_ERROR),
     ]
@@ -119,9 +125,8 @@ def corrections_of(
         for unknown, x in zip(unknowns, log_factors, strict=True)
     }
     bore = by_kind["bore", None]
-    static_m = by_kind["static head", None]
     # A gauge that reads high reads both heads of the flow test high.
-    gauge = static_m / garden.supply.static_head_m
+    static_m = by_kind["static head", None]
     return Corrections(
         discharge={
             zone: value * bore**2
@@ -134,11 +139,8 @@ def corrections_of(
             if kind == "valve" and zone is not None
         },
         supply=planning_curve(
-            replace(
-                garden.supply,
-                static_head_m=static_m,
-                test_head_m=garden.supply.test_head_m * gauge,
-                test_flow_m3_s=by_kind["test flow", None],
+            with_readings(
+                garden.supply, static_head_m=static_m, test_flow_m3_s=by_kind["test flow", None]
             )
         ),
     )

@@ -65,6 +65,7 @@ class Curves:
             static_head_m=supply.static_head_m,
             supply_k=supply.k,
             exponent=supply.exponent,
+            limits=supply.law[3],
             roughly=roughly,
         )
 

@@ -6,7 +6,7 @@ import math
 import textwrap
 from collections.abc import Callable, Sequence
 
-from controller.garden.model import Garden, Zone
+from controller.garden.model import Garden, SupplyKind, Zone
 from controller.hydraulics.linefill import LineFill
 from controller.hydraulics.lines import HoleFlow, RowFlow, SetFlow, ZoneFlow
 from controller.paper.amounts import open_time, volume
@@ -21,10 +21,19 @@ from controller.units import (
     psi_from_head_m,
 )
 
+_STEADY = 0.005  # a range that is narrower does not show in the figures
 UNKNOWN_FROM = 0.33  # above a third the error of a logarithm is no per cent any more
 Found = Sequence[tuple[Sequence[str], SetFlow]]
 # How a zone's line fills, with these zones open.
 Fills = Callable[[str, Sequence[str]], LineFill]
+# Least and most of all these zones together, while the supply rises and falls. [m3/s]
+Ranges = Callable[[Sequence[str]], tuple[float, float]]
+# Between what a supply moves. Steady ones have no words.
+_BETWEEN = {
+    SupplyKind.BARREL: "{low} at the barrel's lowest, {high} when it is full",
+    SupplyKind.PUMP: "{high} from a full tank at first, down to {low}",
+    SupplyKind.REGULATOR: "from {low} to {high}, for nobody tested the regulator's fall",
+}
 
 
 def flow_text(
@@ -32,6 +41,7 @@ def flow_text(
     garden: Garden,
     bands: Bands,
     fills: Fills,
+    ranges: Ranges,
     *,
     holes: bool = False,
     bars: bool = False,
@@ -46,6 +56,10 @@ def flow_text(
             f"  tap {_pressure(flows.tap_head_m, us=us)}, "
             f"drawing {_flow(flows.supply_flow_m3_s, us=us)} in all"
         )
+        low, high = ranges(names)
+        if high - low > _STEADY * high:
+            between = _BETWEEN[garden.supply.kind]
+            lines.append("  " + between.format(low=_flow(low, us=us), high=_flow(high, us=us)))
         for name in names:
             error = bands.error(name, names)
             lines += _zone(
@@ -154,12 +168,15 @@ def _hole(hole: HoleFlow, *, us: bool) -> str:
     return f"      {hole.number:>4}  {where}  {head} of water over it  {state}{drain}"
 
 
-def flow_document(found: Found, bands: Bands, fills: Fills) -> list[dict[str, object]]:
+def flow_document(
+    found: Found, bands: Bands, fills: Fills, ranges: Ranges
+) -> list[dict[str, object]]:
     """Every set, zone, row and hole; SI, units in the keys; heads against the tap's height."""
     return [
         {
             "open": list(names),
             "supply_flow_m3_s": flows.supply_flow_m3_s,
+            "supply_flow_range_m3_s": list(ranges(names)),
             "tap_head_m": flows.tap_head_m,
             "zones": [
                 _zone_document(flows.zones[name], bands.error(name, names), fills(name, names))

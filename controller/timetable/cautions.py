@@ -24,6 +24,7 @@ from controller.timetable.jobs import Grounds
 from controller.timetable.placecheck import of_place
 from controller.timetable.plantingcheck import of_bare_rows, of_plantings
 from controller.timetable.setcheck import of_forks, of_sets
+from controller.timetable.supplycheck import of_supply
 from controller.timetable.trust import barrel_words, zone_words
 from controller.timetable.undercover import of_covers
 from controller.timetable.windows import clock_change_words
@@ -51,7 +52,9 @@ def findings(
         found += _of_zone(zone, garden, grounds, lines)
     found += of_sets(garden, lines)
     found += of_forks(garden, lines)
-    found += _of_barrel(garden, lines)
+    hot_day_m3 = _hot_day_m3(garden, lines)
+    found += _of_barrel(garden, hot_day_m3)
+    found += of_supply(garden, lines, hot_day_m3=hot_day_m3)
     found += _of_windows(garden)
     if today is not None:
         found += _of_clock_changes(garden, today)
@@ -138,17 +141,22 @@ def _of_health(garden: Garden) -> list[Finding]:
     return [caution("health", words)]
 
 
-def _of_barrel(garden: Garden, lines: Lines) -> list[Finding]:
-    """Whether a hot day's water of all zones is in the barrel."""
-    if garden.supply.holds_m3 is None:
-        return []
+def _hot_day_m3(garden: Garden, lines: Lines) -> float:
+    """A hot day's water of all zones, where the supply may not have it."""
+    if garden.supply.holds_m3 is None and garden.supply.pump is None:
+        return 0.0
     scatter, wanted_l = garden.watering.drilling_scatter, 0.0
     for zone in garden.zones:
         flow = lines.open_set(frozenset((zone.name,))).zones[zone.name]
         even = with_drilling_scatter(flow.evenness, scatter)
         if zone.plantings and even > 0.0:
             wanted_l += even_litres(net_mm=HOT_DAY_MM, ground_m2=zone.ground_m2, evenness=even)
-    words = barrel_words(garden, wanted_l / 1000.0)
+    return wanted_l / 1000.0
+
+
+def _of_barrel(garden: Garden, hot_day_m3: float) -> list[Finding]:
+    """Whether a hot day's water of all zones is in the barrel."""
+    words = barrel_words(garden, hot_day_m3)
     return [] if words is None else [caution("supply", words)]
 
 

@@ -5,7 +5,7 @@ Each answer is a place and what to know there.
 
 from __future__ import annotations
 
-from controller.garden.model import Garden, Zone
+from controller.garden.model import Garden, SupplyKind, Zone
 from controller.garden.show import show_flow, show_length, show_volume
 from controller.hydraulics.corrections import Corrections
 from controller.hydraulics.doubts import (
@@ -66,7 +66,7 @@ def _fall_words(
 ) -> str | None:
     """How a zone's flow falls with a barrel's level; None for a steady supply."""
     states = supply_states(garden.supply)
-    if states.start == states.end or lines.supply != planning_curve(garden.supply):
+    if garden.supply.kind is not SupplyKind.BARREL or lines.supply != planning_curve(garden.supply):
         return None  # steady, or measured and replaced
     if flow.flow_m3_s <= 0.0:
         return None  # `check` has a fault for that

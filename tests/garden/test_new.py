@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.garden.model import ValveKind
+from controller.garden.model import SupplyKind, ValveKind
 from controller.garden.new import ask_new
 from controller.garden.read import read_garden_text
 from controller.hydraulics.pipe import PIPES
@@ -51,6 +51,21 @@ def test_the_answers_stand_in_the_garden():
     assert garden.supply.test_flow_m3_s == pytest.approx(5 * 231 * 0.0254**3 / 40)
     assert zone.plantings[0].transplanted
     assert text.startswith("# The garden file of Invented.")
+
+
+def test_a_pump_is_asked_for_its_switch_its_tank_and_one_bucket():
+    pump = ["Pump", "30 psi", "25 psi", "50 psi", "", "", "30", "52 psi", "40 psi"]
+    _, person, garden = made([*PLACE, *pump, *ZONE, "no", ""])
+    supply = garden.supply
+    assert supply.kind is SupplyKind.PUMP
+    # WORKED: 30, 50 and 40 psi of 0.70434 m; the default 20 gal; 5 gal in 30 s.
+    heads = (supply.pump.on_head_m, supply.pump.off_head_m, supply.test_head_m)
+    assert heads == pytest.approx((30 * 0.70434, 50 * 0.70434, 40 * 0.70434), rel=1e-4)
+    assert supply.pump.tank_m3 == pytest.approx(20 * 231 * 0.0254**3)
+    assert supply.test_flow_m3_s == pytest.approx(10 * 231 * 0.0254**3 / 60)
+    wrong = [question for question in person.asked if question.startswith("found ")]
+    assert wrong[0].startswith('found "25 psi"; a pump stops at more than 30 psi')
+    assert wrong[1].startswith('found "52 psi"; at 50 psi the pump stops: open more')
 
 
 def test_a_perennial_that_stands_there_already_is_established():

@@ -23,6 +23,15 @@ REGULATOR = """\
 kind = "regulator"
 set_pressure = "25 psi"
 flow_test = { flow = "3 gal/min", pressure = "23 psi" }"""
+PUMP = """\
+kind = "pump"
+switch_on = "30 psi"
+switch_off = "50 psi"
+tank = "20 gal"
+flow_test = { flow = "10 gal/min", pressure = "40 psi" }"""
+BEFORE = """
+static_pressure = "50 psi"
+flow_test_before = { flow = "8 gal/min", pressure = "25 psi" }"""
 ROW = '{ length = "11 ft", every = "6 in", bore = "1/16 in", face = "up" }'
 
 
@@ -83,6 +92,57 @@ def test_a_regulator_is_what_it_is_set_to_and_its_test() -> None:
     # WORKED: 25 psi of 0.70434 m; 50 F is 10 C.
     assert supply.static_head_m == pytest.approx(17.6085, rel=1e-4)
     assert supply.water_temp_c == pytest.approx(10.0)
+
+
+def test_a_regulator_nobody_tested_falls_by_a_fifth_and_says_so() -> None:
+    garden = read(a_file(supply=REGULATOR.rsplit("\n", 1)[0]))
+    supply = garden.supply
+    assert supply.test_assumed
+    # WORKED: 20 psi of 0.70434 m at 5 gal/min of 6.30902e-5 m3/s, straight.
+    assert supply.test_head_m == pytest.approx(20 * 0.70434, rel=1e-4)
+    assert supply.test_flow_m3_s == pytest.approx(5 * 6.30902e-5, rel=1e-5)
+    assert supply.exponent == 1.0
+    told = "\n".join(show_filled(garden.filled))
+    assert "flow_test = 20 psi at 5 gal/min (nobody tested it" in told
+
+
+def test_a_regulator_may_have_its_mains_before_it() -> None:
+    loss = '\nopen_loss = { flow = "4 gal/min", pressure = "2 psi" }'
+    before = read(a_file(supply=REGULATOR + BEFORE + loss)).supply.before
+    assert before is not None
+    assert before.static_head_m == pytest.approx(50 * 0.70434, rel=1e-4)
+    assert before.test_head_m == pytest.approx(25 * 0.70434, rel=1e-4)
+    assert before.test_flow_m3_s == pytest.approx(8 * 6.30902e-5, rel=1e-5)
+    assert before.open_loss_m == pytest.approx(2 * 0.70434, rel=1e-4)
+    assert before.open_flow_m3_s == pytest.approx(4 * 6.30902e-5, rel=1e-5)
+    bare = read(a_file(supply=REGULATOR + '\nstatic_pressure = "50 psi"')).supply.before
+    assert bare is not None
+    assert bare.test_flow_m3_s is None
+
+
+def test_a_pump_has_its_switch_its_tank_and_two_defaults() -> None:
+    garden = read(a_file(supply=PUMP))
+    supply = garden.supply
+    assert supply.pump is not None
+    # WORKED: 28 psi of air, 62.5 psi shut, 40 psi between, of 0.70434 m; 20 gal are 75.7 L.
+    heads = (supply.pump.pre_charge_head_m, supply.pump.shut_off_head_m, supply.static_head_m)
+    assert heads == pytest.approx((28 * 0.70434, 62.5 * 0.70434, 40 * 0.70434), rel=1e-4)
+    assert supply.pump.tank_m3 == pytest.approx(0.0757, abs=1e-4)
+    told = show_filled(garden.filled)
+    assert "pre_charge = 28 psi (2 psi (14 kPa) below switch_on): supply" in told
+    assert any(line.startswith("shut_off = 62.5 psi") for line in told)
+    given = PUMP + '\npre_charge = "25 psi"\nshut_off = "70 psi"\nwell_yield = "10 L/min"'
+    pump = read(a_file(supply=given)).supply.pump
+    assert pump is not None
+    heads = (pump.pre_charge_head_m, pump.shut_off_head_m, pump.well_yield_m3_s)
+    assert heads == pytest.approx((25 * 0.70434, 70 * 0.70434, 1 / 6000), rel=1e-4)
+
+
+def test_a_pump_may_be_tested_with_a_bucket_and_its_gauge() -> None:
+    bucket = PUMP.replace('flow = "10 gal/min"', 'fill = "5 gal", seconds = 30')
+    assert read(a_file(supply=bucket)).supply.test_flow_m3_s == pytest.approx(
+        10 * 6.30902e-5, rel=1e-5
+    )
 
 
 @pytest.mark.parametrize(
@@ -148,9 +208,64 @@ def in_row(changes: str) -> str:
             ),
             "found a bucket under the open tap, with which a regulator is wide open",
         ),
+        (a_file(supply=MAINS.split("\n")[0]), "flow_test: found nothing; what the tap gives"),
+        (
+            a_file(supply=REGULATOR + "\n" + BEFORE.rsplit("\n", 1)[1]),
+            "flow_test_before: found it without static_pressure, measured before the regulator",
+        ),
+        (
+            a_file(supply=REGULATOR + '\nopen_loss = { flow = "4 gal/min", pressure = "2 psi" }'),
+            "open_loss: found it without flow_test_before",
+        ),
+        (
+            a_file(supply=REGULATOR + BEFORE + '\nopen_loss = { pressure = "2 psi" }'),
+            "open_loss: found not quite a loss",
+        ),
+        (
+            a_file(supply=REGULATOR + BEFORE.replace('"25 psi"', '"55 psi"')),
+            "found 55 psi; with water running it is below static_pressure, 50 psi",
+        ),
+        (
+            a_file(supply=REGULATOR.replace("3 gal/min", "8 gal/min") + BEFORE.replace("8", "5")),
+            "found 23 psi behind the regulator; at that flow what was measured before it leaves no",
+        ),
+        (
+            a_file(supply=PUMP.replace('"50 psi"', '"20 psi"')),
+            "switch_off: found 20 psi; a pump stops at more pressure than it starts at, 30 psi",
+        ),
+        (
+            a_file(supply=PUMP + '\npre_charge = "31 psi"'),
+            "pre_charge: found 31 psi; over switch_on, 30 psi, the tank is empty before",
+        ),
+        (
+            a_file(supply=PUMP + '\nshut_off = "50 psi"'),
+            "shut_off: found 50 psi; a pump that comes no higher against a shut valve never",
+        ),
+        (
+            a_file(supply=PUMP.replace('"40 psi"', '"50 psi"')),
+            "flow_test, pressure: found 50 psi; while the pump runs without a pause it is below",
+        ),
+        (
+            a_file(
+                supply=PUMP.replace(
+                    'flow = "10 gal/min", pressure = "40 psi"', 'fill = "5 gal", seconds = 60'
+                )
+            ),
+            "found a bucket without the gauge at the tank",
+        ),
+        (a_file(supply=PUMP.replace('tank = "20 gal"\n', "")), "tank: found nothing; the whole"),
+        (
+            a_file(supply=PUMP.rsplit("\n", 1)[0]),
+            "flow_test: found nothing; what the pump gives with so much running",
+        ),
+        (
+            a_file(supply=PUMP + '\nset_pressure = "40 psi"'),
+            'found it with kind = "pump"; set_pressure belongs to a regulator',
+        ),
+        (a_file(supply=PUMP.replace('"20 gal"', "20")), "tank: found 20; a volume needs its unit"),
         (
             a_file(supply=MAINS + '\nkind = "well"'),
-            'a supply is "mains", "barrel" or "regulator"',
+            'a supply is "mains", "barrel", "regulator" or "pump"',
         ),
         (
             a_file(supply=MAINS.replace('"31 psi"', '"50 psi"')),

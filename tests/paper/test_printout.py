@@ -56,6 +56,10 @@ def _fills(zone: str, names: Sequence[str]) -> LineFill:
     return line_fill(Lines(GARDEN), zone, frozenset(names))
 
 
+def _ranges(names: Sequence[str]) -> tuple[float, float]:
+    return Lines(GARDEN).flow_range(frozenset(names))
+
+
 def _plan(garden: Garden = GARDEN) -> Timetable:
     return plan_garden(
         garden,
@@ -80,6 +84,7 @@ def test_no_line_is_wider_than_a_terminal(us: bool) -> None:
             garden,
             Bands(garden, None),
             _fills,
+            _ranges,
             holes=True,
             bars=True,
         ),
@@ -153,7 +158,7 @@ def test_a_ledger_row_closes() -> None:
 
 def test_a_flow_document_sums_up() -> None:
     flows = Lines(GARDEN).open_set(frozenset("bh"))
-    (found,) = flow_document([(["b", "h"], flows)], Bands(GARDEN, None), _fills)
+    (found,) = flow_document([(["b", "h"], flows)], Bands(GARDEN, None), _fills, _ranges)
     zones = found["zones"]
     assert isinstance(zones, list)
     total = sum(h["flow_m3_s"] for z in zones for r in z["rows"] for h in r["holes"])
