@@ -206,8 +206,8 @@ def _draw(
         raise InputError("--picture draws one zone; name it with --open ZONE")
     picture = row_picture_svg(
         found[0][1].zones[sets[0][0]],
+        garden.watering,
         us=garden.us_units,
-        scatter_fraction=garden.watering.drilling_scatter,
     )
     try:
         Path(args.picture).write_text(picture, encoding="utf-8")

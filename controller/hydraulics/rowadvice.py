@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import inf
 
-from controller.garden.model import Row
+from controller.garden.model import Row, Watering
 from controller.garden.show import show_length
 from controller.hydraulics.advised import Advice, quoted, show_off_level
-from controller.hydraulics.design import even_enough, level_enough_m, most_that_is_good
-from controller.hydraulics.evenness import with_drilling_scatter
-from controller.hydraulics.shares import MOST_VARIATION, row_shares
+from controller.hydraulics.design import level_enough_m, most_that_is_good
+from controller.hydraulics.evenness import by_squares, real_uniformity
+from controller.hydraulics.flows import HoleFlow, RowFlow
+from controller.hydraulics.shares import MOST_VARIATION
 from controller.hydraulics.zonecase import HOT_DAY_MM, SEEN_OFF_LEVEL_M, ZoneCase, holes_words
 
-# Wished of a row: low-quarter uniformity with scatter where "excellent" begins; where the drill's
-# scatter alone takes more than that, what the pipe may add to it. The second is our choice.
+# Wished of a row: real low-quarter uniformity where "excellent" begins; where drill and level alone
+# take more than that, what the pipe may add to it. The second is our choice.
 WISHED_UNIFORMITY, WISHED_OF_THE_PIPE = 0.90, 0.96
-# What levelling can bring a row to, without scatter. Our choice.
-LEVELLED_UNIFORMITY = 0.95
 # Stations tried in a row at most: longer ones are no garden's.
 _MOST_STATIONS = 200
 
@@ -27,18 +26,16 @@ def of_length(cases: list[ZoneCase]) -> Iterator[Advice]:
     """Longest level row for each way of drilling; and rows that are too long for theirs."""
     seen: set[tuple[object, ...]] = set()
     for case in cases:
-        us, scatter = case.garden.us_units, case.garden.watering.drilling_scatter
-        wished = min(WISHED_UNIFORMITY, with_drilling_scatter(WISHED_OF_THE_PIPE, scatter))
+        us, watering = case.garden.us_units, case.garden.watering
         for number, row in enumerate(case.zone.rows, 1):
             if row.plugged:
                 continue
-            even = row_shares(case.flow.rows[number - 1], scatter_fraction=scatter).uniformity
+            holes = case.flow.rows[number - 1].holes
+            even, wished = real_uniformity(holes, watering), wished_of(holes, watering)
             pattern = (row.pipe, row.drilling)
             if even >= wished and pattern in seen:
                 continue
-            longest_m = longest_on_supply_m(
-                case, number - 1, with_drilling_scatter(1.0, scatter), wished
-            )
+            longest_m = longest_on_supply_m(case, number - 1, wished)
             reach = (
                 "over any length a garden has"
                 if longest_m == inf
@@ -49,7 +46,7 @@ def of_length(cases: list[ZoneCase]) -> Iterator[Advice]:
                 figures["longest_m"] = longest_m
             basis = (
                 f"the row marched hole by hole on this supply, level, {100 * wished:.0f} % low-"
-                "quarter uniformity with drilling scatter"
+                "quarter uniformity, drill and error of level in it"
             )
             if even < wished and row.length_m > longest_m:
                 yield Advice(
@@ -76,7 +73,36 @@ def of_length(cases: list[ZoneCase]) -> Iterator[Advice]:
                 )
 
 
-def longest_on_supply_m(case: ZoneCase, index: int, scatter_keeps: float, wished: float) -> float:
+def wished_of(holes: Sequence[HoleFlow], watering: Watering) -> float:
+    """Uniformity to wish of a row: `WISHED_UNIFORMITY`, or what drill and level leave of it.
+
+    Parameters
+    ----------
+    holes : sequence of HoleFlow
+        The row's holes as they run: the error of level counts by their heads.
+    watering : Watering
+        The garden's scatter of drilling and error of level.
+
+    Returns
+    -------
+    float
+        Low-quarter uniformity. [-]
+
+    Raises
+    ------
+    OutOfRange
+        Never, for the garden model.
+
+    Source
+    ------
+    Drill and level by `real_uniformity` of holes with like flows; what the pipe may add, by
+    squares.
+    """
+    alike = [replace(hole, flow_m3_s=1.0) for hole in holes if hole.flow_m3_s > 0.0]
+    return min(WISHED_UNIFORMITY, by_squares(WISHED_OF_THE_PIPE, real_uniformity(alike, watering)))
+
+
+def longest_on_supply_m(case: ZoneCase, index: int, wished: float) -> float:
     """Longest level row in the place of one of a zone's, fed by this supply and valve.
 
     Parameters
@@ -85,10 +111,8 @@ def longest_on_supply_m(case: ZoneCase, index: int, scatter_keeps: float, wished
         The zone.
     index : int
         Which of its rows, from 0.
-    scatter_keeps : float
-        Part of a perfect uniformity that the drill's scatter leaves. [-]
     wished : float
-        Low-quarter uniformity wished, with scatter. [-]
+        Low-quarter uniformity wished, with drill and level. [-]
 
     Returns
     -------
@@ -105,7 +129,6 @@ def longest_on_supply_m(case: ZoneCase, index: int, scatter_keeps: float, wished
     The garden's network solved again for each length tried.
     """
     row = case.zone.rows[index]
-    wish = even_enough(most_variation=None, least_uniformity=min(1.0, wished / scatter_keeps))
     every_m = row.drilling.every_m
 
     def good(stations: int) -> bool:
@@ -120,7 +143,7 @@ def longest_on_supply_m(case: ZoneCase, index: int, scatter_keeps: float, wished
         rows = (*case.zone.rows[:index], level, *case.zone.rows[index + 1 :])
         lines = case.with_zone(replace(case.garden.zone(case.zone.name), rows=rows))
         flow = lines.open_set(frozenset((case.zone.name,))).zones[case.zone.name]
-        return wish([h.flow_m3_s for h in flow.rows[index].holes if h.kind == "hole"])
+        return real_uniformity(flow.rows[index].holes, case.garden.watering) >= wished
 
     stations = most_that_is_good(good, _MOST_STATIONS)
     return inf if stations == _MOST_STATIONS else stations * every_m
@@ -135,24 +158,24 @@ def of_level(cases: list[ZoneCase]) -> Iterator[Advice]:
     )
     easy: list[str] = []
     for case in cases:
-        scatter = case.garden.watering.drilling_scatter
+        watering = case.garden.watering
         allowed: list[float] = []
-        level = _levelled_heads_m(case)
+        level = _levelled(case)
         for number, (row, flow) in enumerate(zip(case.zone.rows, case.flow.rows, strict=True), 1):
             if row.plugged or not any(not h.plugged for h in flow.holes):
                 continue
             off_m = max(abs(row.far_height_m - row.inlet_height_m), abs(row.middle_height_m))
             enough_m = level_enough_m(
                 row=row,
-                inlet_head_m=level[number - 1],
+                inlet_head_m=level[number - 1].inlet_head_m,
                 rise_m=case.zone.rise_m,
                 most_m=max(SEEN_OFF_LEVEL_M, off_m),
             )
             allowed.append(enough_m)
             if off_m <= enough_m or flow.variation <= MOST_VARIATION:
                 continue
-            even = row_shares(flow, scatter_fraction=scatter).uniformity
-            levelled = with_drilling_scatter(LEVELLED_UNIFORMITY, scatter)
+            even = real_uniformity(flow.holes, watering)
+            levelled = real_uniformity(level[number - 1].holes, watering)
             yield Advice(
                 subject="level",
                 kind="water",
@@ -188,13 +211,12 @@ def of_level(cases: list[ZoneCase]) -> Iterator[Advice]:
         )
 
 
-def _levelled_heads_m(case: ZoneCase) -> list[float]:
-    """Head at the inlet of each row were all of the zone's rows level."""
+def _levelled(case: ZoneCase) -> tuple[RowFlow, ...]:
+    """Each row as it runs were all of the zone's rows level."""
     zone = case.garden.zone(case.zone.name)
     rows = [replace(r, far_height_m=r.inlet_height_m, middle_height_m=0.0) for r in zone.rows]
     lines = case.with_zone(replace(zone, rows=tuple(rows)))
-    flow = lines.open_set(frozenset((zone.name,))).zones[zone.name]
-    return [row.inlet_head_m for row in flow.rows]
+    return lines.open_set(frozenset((zone.name,))).zones[zone.name].rows
 
 
 def _saved_m3(row: Row, now: float, then: float) -> float:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from controller.garden.model import Drilling, Garden, Walls, Zone
 from controller.garden.show import show_bore, show_length
 from controller.hydraulics.corrections import Corrections
-from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.flows import ZoneFlow
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.whatif import hold_valve, with_zone
@@ -30,8 +30,8 @@ class ZoneCase:
 
     @property
     def uniformity(self) -> float:
-        """Low-quarter uniformity with drilling scatter. [-]"""
-        return with_drilling_scatter(self.flow.evenness, self.garden.watering.drilling_scatter)
+        """Low-quarter uniformity with drill and level. [-]"""
+        return real_uniformity(self.flow.holes, self.garden.watering)
 
     def dose_m3(self, uniformity: float) -> float:
         """Water of a hot day at a uniformity, without what drains. [m3]"""

@@ -15,8 +15,7 @@ from controller.demand.ledger import advance, as_read
 from controller.demand.records import DayInput, LedgerDay
 from controller.demand.stages import SETTLING_LEAST_MM
 from controller.garden.model import Satisfy, UnlikeRows, Watering, Zone
-from controller.hydraulics.assembly import evenness_of
-from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.flows import ZoneFlow
 from controller.hydraulics.lines import Lines
 from controller.timetable.records import WaterIn
@@ -62,7 +61,7 @@ class ZoneAccount:
         self.ledgers: tuple[list[LedgerDay], ...] = tuple([] for _ in parts)
         alone = lines.open_set(frozenset((zone.name,))).zones[zone.name]
         self.shares = _shares(parts, alone)
-        self.driest = with_drilling_scatter(alone.evenness, watering.drilling_scatter)
+        self.driest = real_uniformity(alone.holes, watering)
         self.divisor = _divisor(self.driest, watering)
         self.divisors = tuple(self._divisor_of(part, alone, watering) for part in parts)
         self.line_litres = l_from_m3(lines.line(zone.name).drains_m3)
@@ -160,9 +159,8 @@ class ZoneAccount:
         """That of the part's own rows where a dose is for the neediest of them."""
         if not part.name or self.zone.unlike_rows is not UnlikeRows.NEEDIEST:
             return self.divisor
-        rows = (alone.rows[number - 1] for number in part.rows)
-        uniformity, _ = evenness_of(hole for row in rows for hole in row.holes)
-        return _divisor(with_drilling_scatter(uniformity, watering.drilling_scatter), watering)
+        holes = (hole for number in part.rows for hole in alone.rows[number - 1].holes)
+        return _divisor(real_uniformity(holes, watering), watering)
 
 
 def _begins(part: Part, day: date) -> bool:

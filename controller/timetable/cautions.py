@@ -13,7 +13,7 @@ from ipaddress import ip_address
 
 from controller.garden.model import Garden, Satisfy, Zone
 from controller.garden.show import show_pressure
-from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.lines import Lines, ZoneFlow
 from controller.hydraulics.together import first_that_stays_open
 from controller.timetable.accounts import LEAST_UNIFORMITY
@@ -87,7 +87,7 @@ def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Line
     if flow.dry_holes:
         said.append(f"{flow.dry_holes} of its holes stay dry even when it runs alone")
     said += zone_words(zone, garden, flow, lines)
-    even = with_drilling_scatter(flow.evenness, garden.watering.drilling_scatter)
+    even = real_uniformity(flow.holes, garden.watering)
     if even < UNEVEN:
         words = (
             f"it waters unevenly: the driest quarter gets {100 * even:.0f} % of the mean; a "
@@ -138,10 +138,10 @@ def _of_barrel(garden: Garden, lines: Lines) -> list[Finding]:
     """Whether a hot day's water of all zones is in the barrel."""
     if garden.supply.holds_m3 is None:
         return []
-    scatter, wanted_l = garden.watering.drilling_scatter, 0.0
+    wanted_l = 0.0
     for zone in garden.zones:
         flow = lines.open_set(frozenset((zone.name,))).zones[zone.name]
-        even = with_drilling_scatter(flow.evenness, scatter)
+        even = real_uniformity(flow.holes, garden.watering)
         if zone.plantings and even > 0.0:
             wanted_l += even_litres(net_mm=HOT_DAY_MM, ground_m2=zone.ground_m2, evenness=even)
     words = barrel_words(garden, wanted_l / 1000.0)

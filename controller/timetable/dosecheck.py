@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from controller.garden.model import Garden, ValveKind, Zone
 from controller.garden.show import show_duration, show_volume
 from controller.hydraulics.advised import show_rate
-from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.flows import ZoneFlow
 from controller.hydraulics.linefill import line_fill
 from controller.hydraulics.lines import Lines
@@ -32,7 +32,7 @@ def of_dose(
     where: str, zone: Zone, garden: Garden, grounds: Grounds, flow: ZoneFlow, lines: Lines
 ) -> Iterator[Finding]:
     """Whether a hot day's water can be timed, soaks in, and is not all filling and travel."""
-    even = with_drilling_scatter(flow.evenness, garden.watering.drilling_scatter)
+    even = real_uniformity(flow.holes, garden.watering)
     if even <= 0.0 or zone.ground_m2 <= 0.0:
         return
     us = garden.us_units

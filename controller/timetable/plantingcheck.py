@@ -16,7 +16,7 @@ from controller.demand.stages import (
 )
 from controller.garden.model import Garden, Planting, Site, Zone
 from controller.garden.show import show_about, show_length, show_volume
-from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.flows import ZoneFlow
 from controller.timetable.accounts import LEAST_UNIFORMITY
 from controller.timetable.dose import even_litres
@@ -94,7 +94,7 @@ def of_bare_rows(where: str, zone: Zone, garden: Garden, flow: ZoneFlow) -> list
         if bare in found or bare_m3_s < _BARE_SHARE * flow.flow_m3_s:
             continue
         planted = [number for number in in_use if number in stand]
-        even = with_drilling_scatter(flow.evenness, garden.watering.drilling_scatter)
+        even = real_uniformity(flow.holes, garden.watering)
         hot_m3 = m3_from_l(
             even_litres(
                 net_mm=HOT_DAY_MM,

@@ -22,7 +22,7 @@ from controller.garden.model import (
     Zone,
 )
 from controller.hydraulics.advice import advise
-from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.lines import Lines
 from controller.timetable.cautions import Finding, findings, unsaid
 from controller.timetable.jobs import Grounds
@@ -153,7 +153,7 @@ def test_a_slow_valve_on_an_open_row_is_told_a_flow_at_which_its_travel_is_littl
 def _percent_of_travel(garden: Garden) -> str:
     lines = Lines(garden)
     flow = lines.open_set(frozenset("a")).zones["a"]
-    even = with_drilling_scatter(flow.evenness, 0.05)
+    even = real_uniformity(flow.holes, garden.watering)
     wanted_l = 6.0 * 2.4384 * 0.6 / even
     share = (8.0 * 1000.0 * flow.flow_m3_s + 0.80) / wanted_l
     return f"{100.0 * share:.0f} % of a hot day's water passes while its valve travels (16 s)"
