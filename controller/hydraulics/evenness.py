@@ -327,7 +327,7 @@ def _of_few(count: int) -> float:
 
 
 def _partial(at: float, mean: float, sd: float) -> tuple[float, float, float]:
-    """Of a normal distribution: the share below a value, what that adds to the mean, the density."""
+    """Of a normal distribution: its share below a value, that share's mean, the density there."""
     z = (at - mean) / sd
     share, bell = 0.5 * (1.0 + erf(z / sqrt(2.0))), exp(-0.5 * z * z) / sqrt(2.0 * pi)
     return share, mean * share - sd * bell, bell / sd
