@@ -12,9 +12,12 @@ from math import erf, exp, hypot, pi, sqrt
 from statistics import NormalDist
 
 from controller.errors import InputError, require_range
-from controller.garden.model import Watering
+from controller.garden.model import Satisfy, Watering
 from controller.hydraulics.flows import HoleFlow
 
+# No dose is divided by less: below this class limit (ASAE EP458, "poor"; from memory) the price of
+# serving the driest quarter grows fast. Such a row needs mending, and `check` says so. Our choice.
+LEAST_UNIFORMITY = 0.6
 # How far the mean of the lowest quarter of a normal distribution lies below its mean, in standard
 # deviations: the density at the quartile over a quarter. Practice rounds it to 1.27.
 _LOW_QUARTER_SD = NormalDist().pdf(NormalDist().inv_cdf(0.25)) / 0.25
@@ -249,6 +252,34 @@ def scattered_uniformity(flows_m3_s: Sequence[float], deviations_m3_s: Sequence[
     at, count, low = _quartile(running, running_low)
     low += at * (running_low - count) - lost
     return min(1.0, max(0.0, low) / quarter * len(flows_m3_s) / (total - lost))
+
+
+def dose_divisor(uniformity: float, watering: Watering) -> float:
+    """What a dose is divided by, for rows of a uniformity: the uniformity, or a limit, or 1.
+
+    Parameters
+    ----------
+    uniformity : float
+        As `real_uniformity` has it. [-]
+    watering : Watering
+        Whom the garden's doses are for.
+
+    Returns
+    -------
+    float
+        Never below `LEAST_UNIFORMITY`; 1 where doses are for the mean of the ground. [-]
+
+    Raises
+    ------
+    OutOfRange
+        If the uniformity is not 0 to 1.
+
+    Source
+    ------
+    Dividing by the low-quarter uniformity: ASAE EP458 usage, from memory; the limit is our choice.
+    """
+    require_range("uniformity", uniformity, 0.0, 1.0)
+    return 1.0 if watering.satisfy is Satisfy.MEAN else max(uniformity, LEAST_UNIFORMITY)
 
 
 def by_squares(*uniformities: float) -> float:
