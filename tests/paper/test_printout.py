@@ -153,11 +153,13 @@ def test_a_ledger_row_closes() -> None:
 
 def test_a_flow_document_sums_up() -> None:
     flows = Lines(GARDEN).open_set(frozenset("bh"))
-    (found,) = flow_document([(["b", "h"], flows)], Bands(GARDEN, None), _fills)
+    (found,) = flow_document([(["b", "h"], flows)], GARDEN, Bands(GARDEN, None), _fills)
     zones = found["zones"]
     assert isinstance(zones, list)
     total = sum(h["flow_m3_s"] for z in zones for r in z["rows"] for h in r["holes"])
     assert total == pytest.approx(found["supply_flow_m3_s"], rel=1e-9)
+    for zone in zones:
+        assert zone["uniformity"] < zone["evenness"]
 
 
 def test_amounts_are_short_and_in_the_unit_asked_for() -> None:

@@ -165,6 +165,27 @@ def test_a_short_dose_by_hand_is_told_how_far_to_throttle() -> None:
     assert found.about == "throttle"
 
 
+def test_a_slow_zone_on_slow_soil_is_not_told_to_throttle_it_to_more() -> None:
+    # Narrow wet ground under a wide bed takes many pulses, and its flow is a trickle already.
+    slow = Opening(alone_flow_m3_s=m3_s_from_l_min(2.2))
+    zone = a_zone(rows=(a_row(ground_width_m=8.0),), opening=slow)
+    garden = a_garden(replace(zone, bed=replace(zone.bed, soil="clay")))
+    (words,) = [f.words for f in _found(garden) if "pulses" in f.words]
+    assert "throttle" not in words and "widen the wetted strip" in words
+
+
+def test_water_that_shoots_into_a_row_is_said_without_being_asked() -> None:
+    strong = a_garden(a_zone(rows=(a_row(24),)))
+    strong = replace(
+        strong,
+        supply=replace(strong.supply, static_head_m=60.0, test_head_m=50.0, test_flow_m3_s=2e-3),
+    )
+    (found,) = [f for f in _found(strong) if f.about == "speed"]
+    assert found.where.endswith("row 1") and "m/s" in found.words
+    assert found not in unsaid(_found(strong), advise(strong, Lines(strong), lambda crop: 0.15))
+    assert not [f for f in _found(a_garden(a_zone())) if f.about == "speed"]
+
+
 def test_what_design_advice_says_again_is_not_said_twice() -> None:
     high = a_zone("b", relay=27, rise_m=60.0)
     garden = a_garden(_ball(a_zone(), 8.0), high)
