@@ -105,10 +105,10 @@ def test_real_uniformity_is_that_of_rows_drilled_at_random(grid):
 
 
 def test_the_row_that_was_told_too_little(grid):
-    # A row that the draws find at about 91 % used to be told 2.4 points less.
+    # A row that the draws find at some 91 % was told two points less by the product.
     row = min((one for one in grid if one[3] == 0.05), key=lambda one: abs(one[4] - 0.911))
     _, _, pipe, scatter, true, ours = row
-    assert pipe * (1 - 1.27 * scatter) < true - 0.02
+    assert pipe * (1 - 1.27 * scatter) < true - 0.015
     assert ours == pytest.approx(true, abs=0.002)
 
 
@@ -118,19 +118,19 @@ class Drilled(Lines):
     rng: np.random.Generator
     scatter = level_m = 0.0
 
+    def _by_chance(self, hole: DrilledHole) -> DrilledHole:
+        factor = max(0.01, 1.0 + self.scatter * self.rng.standard_normal())
+        return replace(
+            hole,
+            discharge_coefficient=factor * hole.discharge_coefficient,
+            flow_factor=factor * hole.flow_factor,
+            z_m=hole.z_m + self.level_m * self.rng.standard_normal(),
+        )
+
     def _row_holes(self, zone: Zone) -> tuple[tuple[DrilledHole, ...], ...]:
         if zone.name not in self._holes:
             self._holes[zone.name] = tuple(
-                tuple(
-                    replace(
-                        hole,
-                        discharge_coefficient=hole.discharge_coefficient
-                        * max(0.01, 1.0 + self.scatter * self.rng.standard_normal()),
-                        z_m=hole.z_m + self.level_m * self.rng.standard_normal(),
-                    )
-                    for hole in holes
-                )
-                for holes in super()._row_holes(zone)
+                tuple(self._by_chance(hole) for hole in holes) for holes in super()._row_holes(zone)
             )
         return self._holes[zone.name]
 
