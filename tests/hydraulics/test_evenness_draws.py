@@ -14,6 +14,7 @@ import pytest
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
 from controller.garden.model import Garden, Supply, Walls, Watering, Zone
+from controller.hydraulics.design import longest_row_m
 from controller.hydraulics.evenness import (
     by_squares,
     low_quarter_uniformity,
@@ -22,6 +23,7 @@ from controller.hydraulics.evenness import (
 )
 from controller.hydraulics.flows import ZoneFlow
 from controller.hydraulics.lines import Lines
+from controller.hydraulics.pipe import PIPES
 from controller.hydraulics.rowshape import DrilledHole
 
 DRAWS = 4000
@@ -110,6 +112,22 @@ def test_the_row_that_was_told_too_little(grid):
     _, _, pipe, scatter, true, ours = row
     assert pipe * (1 - 1.27 * scatter) < true - 0.015
     assert ours == pytest.approx(true, abs=0.002)
+
+
+def test_the_longest_row_is_as_even_as_wished_when_it_is_drilled():
+    longest_m, shorter_m = (
+        longest_row_m(pipe=PIPES["3/4 in"], drilling=a_drilling(), inlet_head_m=0.703, **wish)
+        for wish in (
+            {"least_uniformity": 0.90, "scatter_fraction": 0.05},
+            {"least_uniformity": 0.90 / (1 - 1.27 * 0.05)},  # as it was: the product
+        )
+    )
+    for more, allowed in ((0.0, 0.897), (5 * 0.1524, 0.0)):
+        flow = alone(Lines(held(a_row(length_m=longest_m + more), 0.703)))
+        found = drawn([hole.flow_m3_s for hole in flow.holes], 0.05)
+        assert found >= allowed
+        assert more == 0.0 or found < 0.901
+    assert 0.15 < 1.0 - shorter_m / longest_m < 0.20
 
 
 class Drilled(Lines):
