@@ -171,7 +171,7 @@ def of_speed(cases: list[ZoneCase]) -> Iterator[Advice]:
             kind="to know",
             where=f'zone "{case.zone.name}", row {number}',
             words=f"water enters it at {show_speed(speed, us)}: over "
-            f"{show_speed(FASTEST_ROW_M_S, us)} friction, which grows nearly as the square, makes "
+            f"{show_speed(FASTEST_ROW_M_S, us)} friction, which grows nearly as the square, can make "
             "it uneven, dry-fitted joints are pushed apart, and shutting it knocks; throttle it to "
             f"{show_rate(flow_m3_s * FASTEST_ROW_M_S / speed, us)} a row, feed it in its middle, "
             "or take the next pipe",
@@ -256,7 +256,7 @@ def _bears(flow: RowFlow, enough_m: float, us: bool) -> str:
         return "its friction alone takes all that its holes may differ"
     over_m = min(h.head_m - h.z_m for h in flow.holes if h.kind == "hole" and not h.plugged)
     over = show_about(over_m, us) if over_m > 0.0 else "no water"
-    return f"with {over} over its last hole it bears only {show_off_level(enough_m, us)}"
+    return f"with {over} over its driest hole it bears only {show_off_level(enough_m, us)}"
 
 
 def _or_open(case: ZoneCase, number: int) -> str:
