@@ -171,8 +171,9 @@ def of_speed(cases: list[ZoneCase]) -> Iterator[Advice]:
             kind="to know",
             where=f'zone "{case.zone.name}", row {number}',
             words=f"water enters it at {show_speed(speed, us)}: over "
-            f"{show_speed(FASTEST_ROW_M_S, us)} friction, which grows nearly as the square, can make "
-            "it uneven, dry-fitted joints are pushed apart, and shutting it knocks; throttle it to "
+            f"{show_speed(FASTEST_ROW_M_S, us)} friction, which grows nearly as the square, can "
+            "make it uneven, dry-fitted joints are pushed apart, and shutting it knocks; throttle "
+            "it to "
             f"{show_rate(flow_m3_s * FASTEST_ROW_M_S / speed, us)} a row, feed it in its middle, "
             "or take the next pipe",
             based_on="flow over the bore's area, the supply at its fullest; 5 ft/s as in mains "

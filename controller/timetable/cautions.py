@@ -114,9 +114,9 @@ def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Line
             found.append(
                 caution(
                     f"{where}, row {number}",
-                    f"water enters it at {show_speed(speed, garden.us_units)}: friction can make it "
-                    "uneven, and dry-fitted joints are pushed apart; throttle it, feed it in its "
-                    "middle, or take the next pipe",
+                    f"water enters it at {show_speed(speed, garden.us_units)}: friction can make "
+                    "it uneven, and dry-fitted joints are pushed apart; throttle it, feed it in "
+                    "its middle, or take the next pipe",
                     about="speed",
                 )
             )
