@@ -49,7 +49,7 @@ GENTLE_HEAD_M = 3.0
 # screens by mesh, ASTM E11 sieves (from memory). [mm]
 GRIT_SHARE = 0.1
 SCREENS_MM = ((50, 0.297), (80, 0.177), (100, 0.149), (120, 0.125), (140, 0.105), (200, 0.074))
-# What feeds a house's tap, where nobody told: type L copper tube, bore and wall (ASTM B88), its
+# What usually feeds a house's tap: type L copper tube, bore and wall (ASTM B88), its
 # modulus, and the most speed for cold water, 8 ft/s (handbooks; all from memory). The length that
 # a surge is said for, in feet or metres, is our choice.
 HOUSE_PIPES = (
@@ -212,7 +212,7 @@ def _push(force_n: float, us: bool) -> str:
 
 
 def _of_house_pipe(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
-    """What the thirstiest zone does in the house's own pipe, of which nobody told the size."""
+    """What the thirstiest zone does in the house's own pipe, whose size is not known."""
     garden, us = lines.garden, lines.garden.us_units
     if garden.supply.kind is SupplyKind.BARREL:
         return
@@ -248,7 +248,7 @@ def _of_house_pipe(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
         f"{' and '.join(show_head(m, us) for m in usual)} for {show_length(run_m, us)} of "
         "pipe: look which size yours is; a throttled zone, or one that shuts slowly, spares it",
         based_on="bores of type L copper tube, ASTM B88, and 8 ft/s in it, copper tube handbooks, "
-        "all from memory; Joukowsky and Michaud; nobody told the pipe's size or length",
+        "all from memory; Joukowsky and Michaud; the pipe's size and length are not known here",
         figures={
             "half_inch_m_s": speeds[0],
             "three_quarter_inch_m_s": speeds[1],

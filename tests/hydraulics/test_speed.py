@@ -140,9 +140,9 @@ def test_sixty_rows_from_their_curves(benchmark, tmp_path, alike):
         engine.run()
         theirs = zone_flows_of(garden, net, engine.flows())
         # Turn and turn about, so that a busy moment is everybody's.
-        told, unaware, curves, effects = [], [], [], []
+        given, unaware, curves, effects = [], [], [], []
         for _ in range(12):
-            told.append(best_s(engine.run, 4))
+            given.append(best_s(engine.run, 4))
             curves.append(best_s(lambda: answered_again(lines, names), 10))
             effects.append(best_s(lambda: answered_again(whole, names), 10))
         engine.forget()
@@ -151,7 +151,7 @@ def test_sixty_rows_from_their_curves(benchmark, tmp_path, alike):
             curves.append(best_s(lambda: answered_again(lines, names), 10))
     finally:
         engine.close()
-    told_s, unaware_s, curves_s, effects_s = map(min, (told, unaware, curves, effects))
+    given_s, unaware_s, curves_s, effects_s = map(min, (given, unaware, curves, effects))
     first_s = best_s(lambda: raced_lines(garden).zone_flows(names), 5)
     first_all_s = best_s(lambda: Lines(garden).zone_flows(names), 5)
     whole_s, all_s = (
@@ -166,25 +166,25 @@ def test_sixty_rows_from_their_curves(benchmark, tmp_path, alike):
     dry = sum(lines.zone_dry_holes(names).values())
     print(
         f"\n60 rows, {'all alike' if alike else 'no two alike'}, {holes} holes, {dry} dry: "
-        f"engine told the dry holes {1e3 * told_s:.2f} ms, not told {1e3 * unaware_s:.2f} ms, "
+        f"engine given the dry holes {1e3 * given_s:.2f} ms, not given them {1e3 * unaware_s:.2f} ms, "
         f"with its rounds {1e3 * rounds_s:.1f} ms; "
-        f"curves known {1e3 * curves_s:.3f} ms: {told_s / curves_s:.1f}, "
+        f"curves known {1e3 * curves_s:.3f} ms: {given_s / curves_s:.1f}, "
         f"{unaware_s / curves_s:.1f}, {rounds_s / curves_s:.0f} times faster; with all effects "
-        f"{1e3 * effects_s:.3f} ms: {told_s / effects_s:.1f}, {unaware_s / effects_s:.1f}, "
+        f"{1e3 * effects_s:.3f} ms: {given_s / effects_s:.1f}, {unaware_s / effects_s:.1f}, "
         f"{rounds_s / effects_s:.0f}; "
-        f"first answer from nothing {1e3 * first_s:.1f} ms, {first_s / told_s:.2f} solves "
-        f"({1e3 * first_all_s:.1f} ms, {first_all_s / told_s:.2f} with all effects); "
-        f"whole curves from nothing {1e3 * whole_s:.0f} ms, {whole_s / told_s:.1f} solves "
-        f"({1e3 * all_s:.0f} ms, {all_s / told_s:.1f} with all effects); "
-        f"whole tree with every hole {1e3 * tree_s:.0f} ms, {tree_s / told_s:.1f} solves; "
-        f"zones apart by {apart:.1e}, and by {wrong:.1e} where the engine is not told"
+        f"first answer from nothing {1e3 * first_s:.1f} ms, {first_s / given_s:.2f} solves "
+        f"({1e3 * first_all_s:.1f} ms, {first_all_s / given_s:.2f} with all effects); "
+        f"whole curves from nothing {1e3 * whole_s:.0f} ms, {whole_s / given_s:.1f} solves "
+        f"({1e3 * all_s:.0f} ms, {all_s / given_s:.1f} with all effects); "
+        f"whole tree with every hole {1e3 * tree_s:.0f} ms, {tree_s / given_s:.1f} solves; "
+        f"zones apart by {apart:.1e}, and by {wrong:.1e} where the engine is not given them"
     )
     # Both were asked the same: a zone's flow within a thousandth (a tenth of the mean zone's where
     # its own is less), as in tests/published.
     assert apart < 1e-3
     # Half of what is asked for, so that a busy machine does not fail a sound build.
     assert curves_s < unaware_s / 10.0
-    assert curves_s < told_s / 7.0
+    assert curves_s < given_s / 7.0
     assert first_s < 6.0 * unaware_s
     flows = lines.zone_flows(names)
     for name, zone in lines.open_set(names).zones.items():
