@@ -166,8 +166,8 @@ def test_sixty_rows_from_their_curves(benchmark, tmp_path, alike):
     dry = sum(lines.zone_dry_holes(names).values())
     print(
         f"\n60 rows, {'all alike' if alike else 'no two alike'}, {holes} holes, {dry} dry: "
-        f"engine given the dry holes {1e3 * given_s:.2f} ms, not given them {1e3 * unaware_s:.2f} ms, "
-        f"with its rounds {1e3 * rounds_s:.1f} ms; "
+        f"engine given the dry holes {1e3 * given_s:.2f} ms, not given them "
+        f"{1e3 * unaware_s:.2f} ms, with its rounds {1e3 * rounds_s:.1f} ms; "
         f"curves known {1e3 * curves_s:.3f} ms: {given_s / curves_s:.1f}, "
         f"{unaware_s / curves_s:.1f}, {rounds_s / curves_s:.0f} times faster; with all effects "
         f"{1e3 * effects_s:.3f} ms: {given_s / effects_s:.1f}, {unaware_s / effects_s:.1f}, "
