@@ -181,7 +181,7 @@ def flow(args: argparse.Namespace) -> int:
         print_json(
             {
                 "garden": garden.site.name,
-                "sets": flow_document(found, bands, fills, ranges),
+                "sets": flow_document(found, garden, bands, fills, ranges),
                 "next_test": bands.next_test,
                 "fitted": [] if tested.fitted is None else fitted_words(tested.fitted),
             }
@@ -212,8 +212,8 @@ def _draw(
         raise InputError("--picture draws one zone; name it with --open ZONE")
     picture = row_picture_svg(
         found[0][1].zones[sets[0][0]],
+        garden.watering,
         us=garden.us_units,
-        scatter_fraction=garden.watering.drilling_scatter,
     )
     try:
         Path(args.picture).write_text(picture, encoding="utf-8")

@@ -348,6 +348,14 @@ class Course:
         )
 
 
+def in_first_year(planting: Planting, crop: Crop, day: date) -> bool:
+    """Whether a perennial is in its first growing year, in which it is watered sooner."""
+    if crop.first_years is None or planting.years_before != 0:
+        return False
+    grows_from = planting.grows_from if crop.perennial else None
+    return planting.start <= day < _returns(grows_from or planting.start, 1)
+
+
 def _returns(start: date, years: int) -> date:
     """The same day of the year, `years` later (29 February: the 28th)."""
     try:

@@ -160,6 +160,14 @@ class _Fill:
             drilling_scatter=self.filling.default(
                 at, "drilling_scatter", w.drilling_scatter, 0.05, "0.05", "our choice: hand drill"
             ),
+            level_error_m=self.filling.default(
+                at,
+                "level_error",
+                w.level_error_m,
+                0.003,
+                show.show_about(0.003, us),
+                "our choice: a spirit level, about 1 mm a metre",
+            ),
             shortest_pulse_s=self.filling.default(
                 at, "shortest_pulse", w.shortest_pulse_s, 5.0, "5 s", "our choice"
             ),

@@ -501,6 +501,7 @@ class Watering:
     least_share: float = 0.5
     basin_mm: float = 10.0
     drilling_scatter: float = 0.05  # coefficient of variation of hand-drilled holes
+    level_error_m: float = 0.003  # standard deviation of a hole's height from what the file says
     shortest_pulse_s: float = 5.0
     coefficients: Coefficients = Coefficients.DUAL
     forecast_trust: float = 0.5  # share of likely rain to come that may lower a dose; 0: none

@@ -242,6 +242,7 @@ ROW_HEIGHT = length("a row's height", '"1 in" or "-2 cm"', -5.0, 5.0, "at most 5
 RUN = length("a way along a pipe", '"18 ft" or "5.5 m"', 0.0, 2000.0, "0 to 2 km")
 MAIN_LENGTH = length("a length of main", '"40 ft" or "12 m"', 0.01, 2000.0, "1 cm to 2 km")
 DEPTH = length("a depth", '"10 mm" or "3/8 in"', 0.0, 0.5, "0 to 50 cm")
+LEVEL_ERROR = length("an error of level", '"1/8 in" or "3 mm"', 0.0, 0.05, "0 to 5 cm")
 PRESSURE = quantity(q.PRESSURE, "a pressure", '"48 psi" or "330 kPa"', 0.0, 205.0, "0 to 290 psi")
 FLOW = quantity(q.FLOW, "a flow", '"7.5 gal/min"', 1e-9, 0.1, "above 0, at most 100 L/s")
 LEVEL = length("a level of water", '"4 ft" or "1.2 m"', 0.0, 60.0, "above the tap, at most 60 m")

@@ -265,6 +265,7 @@ class WrittenWatering(Table):
     least_share: Share | None = None
     basin_m: Annotated[float, by(v.DEPTH)] | None = Field(None, alias="basin")
     drilling_scatter: Share | None = None
+    level_error_m: Annotated[float, by(v.LEVEL_ERROR)] | None = Field(None, alias="level_error")
     shortest_pulse_s: OpenTime | None = Field(None, alias="shortest_pulse")
     coefficients: Annotated[Coefficients, _word("coefficients", Coefficients)] | None = None
     forecast_trust: Share | None = None

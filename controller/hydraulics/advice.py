@@ -10,7 +10,7 @@ from controller.hydraulics.advised import Advice, advice_rows, advice_text, rank
 from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.mainadvice import of_garden
-from controller.hydraulics.rowadvice import of_length, of_level
+from controller.hydraulics.rowadvice import of_length, of_level, of_speed
 from controller.hydraulics.throttle import TakesIn
 from controller.hydraulics.together import of_together
 from controller.hydraulics.zoneadvice import of_holes, of_throttle
@@ -71,6 +71,7 @@ def advise(
             *of_together(cases, lines),
             *of_length(cases),
             *of_level(cases),
+            *of_speed(cases),
             *of_throttle(cases, soaking),
             *of_holes(cases, crop_spacing),
         ]

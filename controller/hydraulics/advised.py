@@ -5,10 +5,12 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from math import floor, log10
 from typing import Literal
 
 from controller.garden.show import listed
 from controller.units import (
+    M_PER_FT,
     gal_from_m3,
     gal_min_from_m3_s,
     in_from_m,
@@ -25,7 +27,9 @@ Subject = Literal[
     "together",
     "throttle",
     "main",
+    "speed",
     "surge",
+    "house pipe",
     "ends",
     "closing",
     "filter",
@@ -88,31 +92,50 @@ def advice_rows(advice: Iterable[Advice]) -> list[dict[str, object]]:
     ]
 
 
+def figures(value: float, count: int) -> str:
+    """A number to so many figures, written out: 240, 2.4, 0.024."""
+    if value == 0.0:
+        return "0"
+    decimals = count - 1 - floor(log10(abs(value)))
+    text = f"{round(value, decimals):.{max(0, decimals)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 def show_rate(flow_m3_s: float, us: bool) -> str:
-    """A flow to two figures or three: nobody sets a valve closer."""
+    """A flow to three figures: nobody sets a valve closer."""
     if us:
-        return f"{gal_min_from_m3_s(flow_m3_s):.3g} gal/min"
-    return f"{l_min_from_m3_s(flow_m3_s):.3g} L/min"
+        return f"{figures(gal_min_from_m3_s(flow_m3_s), 3)} gal/min"
+    return f"{figures(l_min_from_m3_s(flow_m3_s), 3)} L/min"
 
 
 def show_litres(volume_m3: float, us: bool) -> str:
-    """A volume to two figures or three."""
-    return f"{gal_from_m3(volume_m3):.2g} gal" if us else f"{l_from_m3(volume_m3):.2g} L"
+    """A volume to two figures."""
+    if us:
+        return f"{figures(gal_from_m3(volume_m3), 2)} gal"
+    return f"{figures(l_from_m3(volume_m3), 2)} L"
 
 
 def show_head(head_m: float, us: bool) -> str:
-    """A head as pressure, in psi or kPa and metres."""
-    return f"{psi_from_head_m(head_m):.3g} psi" if us else f"{head_m:.3g} m of water"
+    """A head as pressure, in psi or metres of water."""
+    if us:
+        return f"{figures(psi_from_head_m(head_m), 3)} psi"
+    return f"{figures(head_m, 3)} m of water"
 
 
-def show_off_level(metres: float) -> str:
-    """A small height in inches and centimetres, both, for levels are marked in either."""
-    return f"{in_from_m(metres):.2g} in ({100 * metres:.2g} cm)"
+def show_off_level(metres: float, us: bool) -> str:
+    """A small height in both units, the garden's first, for levels are marked in either."""
+    size_mm = 1000.0 * metres
+    metric = f"{figures(size_mm, 2)} mm" if size_mm < 10.0 else f"{figures(size_mm / 10.0, 2)} cm"
+    both = f"{figures(in_from_m(metres), 2)} in", metric
+    first, second = both if us else both[::-1]
+    return f"{first} ({second})"
 
 
-def show_speed(m_s: float) -> str:
-    """A velocity in both units: the guideline is known in feet."""
-    return f"{m_s:.1f} m/s ({m_s / 0.3048:.1f} ft/s)"
+def show_speed(m_s: float, us: bool) -> str:
+    """A velocity in both units, the garden's first: the guideline is known in feet."""
+    both = f"{m_s / M_PER_FT:.1f} ft/s", f"{m_s:.1f} m/s"
+    first, second = both if us else both[::-1]
+    return f"{first} ({second})"
 
 
 def quoted(names: Iterable[str]) -> str:

@@ -9,7 +9,7 @@ from math import inf
 from controller.errors import InputError, require_range
 from controller.garden.model import Drilling, Pipe, Row
 from controller.hydraulics.assembly import lateral_of
-from controller.hydraulics.evenness import flow_variation, low_quarter_uniformity
+from controller.hydraulics.evenness import flow_variation, scattered_uniformity
 from controller.hydraulics.hole import ALL_EFFECTS, Effects, Water
 from controller.hydraulics.lateral import solve_lateral
 from controller.hydraulics.pipe import WATER_TEMP_C, viscosity_m2_s
@@ -31,6 +31,7 @@ def longest_row_m(
     inlet_head_m: float,
     most_variation: float | None = None,
     least_uniformity: float | None = None,
+    scatter_fraction: float = 0.0,
     water_temp_c: float = WATER_TEMP_C,
     effects: Effects = ALL_EFFECTS,
 ) -> float:
@@ -47,7 +48,9 @@ def longest_row_m(
     most_variation : float or None
         Flow variation allowed, 0 to 1. [-]
     least_uniformity : float or None
-        Low-quarter uniformity wished, without drilling scatter, 0 to 1. [-]
+        Low-quarter uniformity wished, 0 to 1. [-]
+    scatter_fraction : float
+        Coefficient of variation of hole flows at one head, for the uniformity. [-]
     water_temp_c : float
         Water temperature; colder water is thicker. [°C]
     effects : Effects
@@ -70,7 +73,11 @@ def longest_row_m(
     ------
     lateral.py, marched for each length tried; doubled until one is uneven, then halved.
     """
-    wish = even_enough(most_variation=most_variation, least_uniformity=least_uniformity)
+    wish = even_enough(
+        most_variation=most_variation,
+        least_uniformity=least_uniformity,
+        scatter_fraction=scatter_fraction,
+    )
     require_range("inlet_head_m", inlet_head_m, 0.0, 1e3)
     water = Water(viscosity_m2_s=viscosity_m2_s(water_temp_c), effects=effects)
 
@@ -234,8 +241,16 @@ def soaking_flow_m3_s(
     return dose_m3 * intake_mm_h / _S_PER_H / (depth_mm - basin_mm)
 
 
-def even_enough(*, most_variation: float | None, least_uniformity: float | None) -> Meets:
-    """A test of hole flows against a wish; every wish given must be met."""
+def even_enough(
+    *,
+    most_variation: float | None,
+    least_uniformity: float | None,
+    scatter_fraction: float = 0.0,
+) -> Meets:
+    """A test of hole flows against a wish; every wish given must be met.
+
+    The uniformity is that of holes with the scatter, the variation that of the pipe alone.
+    """
     if most_variation is None and least_uniformity is None:
         raise InputError("name what is wished of the row: a variation or a uniformity")
     if most_variation is not None:
@@ -248,7 +263,10 @@ def even_enough(*, most_variation: float | None, least_uniformity: float | None)
             return False
         if most_variation is not None and flow_variation(flows_m3_s) > most_variation:
             return False
-        return least_uniformity is None or low_quarter_uniformity(flows_m3_s) >= least_uniformity
+        if least_uniformity is None:
+            return True
+        deviations_m3_s = [scatter_fraction * flow for flow in flows_m3_s]
+        return scattered_uniformity(flows_m3_s, deviations_m3_s) >= least_uniformity
 
     return meets
 

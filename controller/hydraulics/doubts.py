@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import ceil, isclose, pi, sqrt
+from itertools import pairwise
+from math import ceil, inf, isclose, pi, sqrt
 from typing import Literal
 
 from controller.garden.model import Zone
@@ -40,13 +41,17 @@ class Doubt:
     words: str
 
 
-def doubtful_rows(zone_flow: ZoneFlow, *, us_units: bool = False) -> tuple[Doubt, ...]:
+def doubtful_rows(
+    zone_flow: ZoneFlow, *, most_m3_s: float = inf, us_units: bool = False
+) -> tuple[Doubt, ...]:
     """Rows, or parts of them, that do not fill or do not run for sure at these flows.
 
     Parameters
     ----------
     zone_flow : ZoneFlow
         An open zone, as `Lines.open_set` gives it.
+    most_m3_s : float
+        What the zone gives alone with its valve wide open: more is not advised. [m3/s]
     us_units : bool
         Whether the words are in US units.
 
@@ -86,9 +91,11 @@ def doubtful_rows(zone_flow: ZoneFlow, *, us_units: bool = False) -> tuple[Doubt
             beyond = [hole for hole in holes if hole.x_m >= dry[0].x_m]
             at_far_end = all(hole.flow_m3_s <= 0.0 for hole in beyond)
             kind: Kind = "never fills" if at_far_end else "stays dry"
-            found.append(_doubt(zone_flow, number, kind, dry, us_units))
+            found.append(_doubt(zone_flow, number, kind, dry, us_units, most_m3_s))
         if weak:
-            found.append(_doubt(zone_flow, number, "may not run", weak, us_units, remedy=not dry))
+            found.append(
+                _doubt(zone_flow, number, "may not run", weak, us_units, most_m3_s, remedy=not dry)
+            )
     return tuple(found)
 
 
@@ -243,6 +250,7 @@ def _doubt(
     kind: Kind,
     holes: Sequence[HoleFlow],
     us: bool,
+    most_m3_s: float,
     *,
     remedy: bool = True,
 ) -> Doubt:
@@ -274,7 +282,7 @@ def _doubt(
     if more > 0.0:
         if plug > 0:
             ways.insert(0, f"plug about {plug} of its {open_holes} open holes, evenly spread")
-        if zone_flow.decided_by == "valve":
+        if zone_flow.decided_by == "valve" and flow_m3_s <= most_m3_s:
             ways.insert(
                 0,
                 f"open the valve until it gives about {show_flow(flow_m3_s, us)} alone instead of "
@@ -311,7 +319,9 @@ def _over_m(hole: HoleFlow) -> float:
 
 
 def _spoken(numbers: Sequence[int]) -> str:
-    """ "1, 4 to 9": runs of numbers are told by their ends."""
+    """ "1, 4 to 9": runs of numbers are told by their ends; "every second" where both walls are."""
+    if len(numbers) > 2 and all(b - a == 2 for a, b in pairwise(numbers)):
+        return f"{numbers[0]} to {numbers[-1]}, every second,"
     runs: list[list[int]] = []
     for number in numbers:
         if runs and number == runs[-1][1] + 1:

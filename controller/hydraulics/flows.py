@@ -58,6 +58,11 @@ class ZoneFlow:
     decided_by: Literal["supply", "valve"]
     rows: tuple[RowFlow, ...]
 
+    @property
+    def holes(self) -> tuple[HoleFlow, ...]:
+        """All holes of all rows, as a zone's evenness is taken over them."""
+        return tuple(hole for row in self.rows for hole in row.holes)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetFlow:

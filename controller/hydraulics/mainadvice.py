@@ -6,12 +6,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from controller.errors import InputError
-from controller.garden.model import Device, Garden, Pipe, ValveKind
-from controller.garden.show import show_bore
+from controller.garden.model import Device, Garden, Pipe, SupplyKind, ValveKind
+from controller.garden.show import show_bore, show_length
 from controller.garden.valves import DIAPHRAGM_HEAD_M
 from controller.hydraulics.advised import (
     Advice,
     show_head,
+    show_rate,
     show_speed,
 )
 from controller.hydraulics.corrections import Corrections
@@ -27,7 +28,7 @@ from controller.hydraulics.surge import (
 )
 from controller.hydraulics.together import before_valve_m
 from controller.hydraulics.zonecase import ZoneCase
-from controller.units import M_PER_FT, c_from_f, head_m_from_psi
+from controller.units import M_PER_FT, M_PER_IN, c_from_f, head_m_from_psi
 
 # Water main guideline of 5 ft/s, for friction and surge (utilities' practice; from memory).
 FASTEST_MAIN_M_S = 5.0 * M_PER_FT
@@ -48,6 +49,16 @@ GENTLE_HEAD_M = 3.0
 # screens by mesh, ASTM E11 sieves (from memory). [mm]
 GRIT_SHARE = 0.1
 SCREENS_MM = ((50, 0.297), (80, 0.177), (100, 0.149), (120, 0.125), (140, 0.105), (200, 0.074))
+# What usually feeds a house's tap: type L copper tube, bore and wall (ASTM B88), its
+# modulus, and the most speed for cold water, 8 ft/s (handbooks; all from memory). The length that
+# a surge is said for, in feet or metres, is our choice.
+HOUSE_PIPES = (
+    ("1/2 in", 0.545 * M_PER_IN, 0.040 * M_PER_IN),
+    ("3/4 in", 0.785 * M_PER_IN, 0.045 * M_PER_IN),
+)
+COPPER_MODULUS_PA = 117e9
+FASTEST_HOUSE_M_S = 8.0 * M_PER_FT
+HOUSE_RUN_US_M, HOUSE_RUN_M = 30.0 * M_PER_FT, 10.0
 N_PER_LBF = 4.4482216152605
 
 
@@ -57,6 +68,7 @@ def of_garden(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> 
     if cases:
         yield from _of_main(cases, lines, corrections)
         yield from _of_surge(cases, lines)
+        yield from _of_house_pipe(cases, lines)
         yield from _of_closing(cases, lines)
     yield from _of_ends(garden, lines)
     yield from _of_filter(garden)
@@ -75,18 +87,18 @@ def _of_main(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> I
     """The main at the zone that draws most through it, run by run, and its next size."""
     main = lines.main
     if not lines.garden.runs:
-        yield from _of_run("", max(cases, key=lambda one: one.flow.flow_m3_s), lines, corrections)
+        yield from _of_run("", max(cases, key=lambda one: one.full.flow_m3_s), lines, corrections)
         return
     ways = {case.zone.name: main.way_to(main.place(case.zone)) for case in cases}
     for run in {one.run: None for way in ways.values() for one in way}:
         fed = [case for case in cases if any(one.run == run for one in ways[case.zone.name])]
-        yield from _of_run(run, max(fed, key=lambda one: one.flow.flow_m3_s), lines, corrections)
+        yield from _of_run(run, max(fed, key=lambda one: one.full.flow_m3_s), lines, corrections)
 
 
 def _of_run(run: str, case: ZoneCase, lines: Lines, corrections: Corrections) -> Iterator[Advice]:
     """One run at its thirstiest zone; "" is a main that does not fork."""
     main = lines.main
-    name, flow = case.zone.name, case.flow.flow_m3_s
+    name, flow = case.zone.name, case.full.flow_m3_s
     place = main.place(case.zone)
     way = main.way_to(place)
     pipe = next((one.pipe for one in way if one.run == run), lines.garden.main)
@@ -95,7 +107,7 @@ def _of_run(run: str, case: ZoneCase, lines: Lines, corrections: Corrections) ->
         one: main.loss_m(to=place, flow_m3_s=flow, viscosity_m2_s=lines.viscosity_m2_s, run=one)
         for one in {run: None, **{one.run: None for one in way}}
     }
-    static_m = lines.supply.static_head_m
+    static_m = lines.most_standing_m
     takes_most = run == max(lost_m, key=lambda one: lost_m[one])
     if speed <= FASTEST_MAIN_M_S and not (
         takes_most and sum(lost_m.values()) > MAIN_TAKES * static_m
@@ -105,20 +117,20 @@ def _of_run(run: str, case: ZoneCase, lines: Lines, corrections: Corrections) ->
     bigger = next((p for p in PIPES.values() if p.bore_m > 1.05 * pipe.bore_m), None)
     through = f'the run "{run}" of the main, {pipe.label}' if run else f"the {pipe.label} main"
     words = (
-        f'zone "{name}" alone draws {show_speed(speed)} through {through}, '
+        f'zone "{name}" alone draws {show_speed(speed, lines.garden.us_units)} through {through}, '
         f"which takes {100 * share:.0f} % of the standing pressure"
     )
     gain = 0.0
     if bigger is not None:
         wider = Lines(_with_pipe(case.garden, run, bigger), corrections=corrections)
         then = wider.open_set(frozenset((name,))).zones[name].flow_m3_s
-        gain = then / flow - 1.0
+        gain = then / case.flow.flow_m3_s - 1.0
         faster = velocity_m_s(flow_m3_s=then, bore_m=bigger.bore_m)
         limit = "the tap or another run" if run else "the tap and not the main"
         worth = "" if gain >= WORTH_A_PIPE else f", so that {limit} is the limit"
         words += (
             f"; {bigger.label} pipe would give it {100 * gain:.0f} % more, at "
-            f"{show_speed(faster)}{worth}"
+            f"{show_speed(faster, lines.garden.us_units)}{worth}"
         )
     words += "; throttling the zone costs nothing"
     yield Advice(
@@ -155,7 +167,7 @@ class _Surge:
 
 def _surge_of(case: ZoneCase, lines: Lines) -> _Surge:
     """The wave from the valve up to the tap; where the pipe's size changes, part of it goes on."""
-    main, flow = lines.main, case.flow.flow_m3_s
+    main, flow = lines.main, case.full.flow_m3_s
     way = main.way_to(main.place(case.zone))[::-1]
     pipes = [one.pipe for one in way] or [lines.garden.main]
     waves = [wave_speed_m_s(bore_m=pipe.bore_m, wall_m=pipe.wall_m) for pipe in pipes]
@@ -213,9 +225,10 @@ def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
     if rated_m is None:
         words += "; hold the sum against the pressure printed on your pipe"
     else:
+        sunny = "100 °F (38 °C)" if us else "38 °C (100 °F)"
         words += (
-            f". {surge.pipe.label} Schedule 40, glued, bears {show_head(rated_m, us)} at 38 °C "
-            "(100 °F): " + ("the sum is over it: close slowly, or throttle" if over else "it holds")
+            f". {surge.pipe.label} Schedule 40, glued, bears {show_head(rated_m, us)} at {sunny}: "
+            + ("the sum is over it: close slowly, or throttle" if over else "it holds")
         )
     yield Advice(
         subject="surge",
@@ -248,12 +261,65 @@ def _of_ends(garden: Garden, lines: Lines) -> Iterator[Advice]:
         kind="harm",
         where="row ends",
         words=f"with its holes blocked a row takes the full {show_head(static_m, garden.us_units)},"
-        f" which pushes {least_n / N_PER_LBF:.0f} lbf ({least_n:.0f} N) on the end of "
-        f"{pipe.label} pipe, and up to {most_n / N_PER_LBF:.0f} lbf ({most_n:.0f} N) where water "
+        f" which pushes {_push(least_n, garden.us_units)} on the end of "
+        f"{pipe.label} pipe, and up to {_push(most_n, garden.us_units)} where water "
         "gets in between cap and pipe: stake dry-fitted ends and joints, never a dry fit before "
         "the valve",
         based_on="pressure times area of bore and of outside",
         figures={"least_n": least_n, "most_n": most_n},
+    )
+
+
+def _push(force_n: float, us: bool) -> str:
+    both = f"{force_n / N_PER_LBF:.0f} lbf", f"{force_n:.0f} N"
+    first, second = both if us else both[::-1]
+    return f"{first} ({second})"
+
+
+def _of_house_pipe(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
+    """What the thirstiest zone does in the house's own pipe, whose size is not known."""
+    garden, us = lines.garden, lines.garden.us_units
+    if garden.supply.kind is SupplyKind.BARREL:
+        return
+    case = max(cases, key=lambda one: one.full.flow_m3_s)
+    hand = case.zone.valve.kind is ValveKind.HAND
+    closing_s = HAND_CLOSES_S if hand else RELAY_CLOSES_S
+    run_m = HOUSE_RUN_US_M if us else HOUSE_RUN_M
+    speeds: list[float] = []
+    at_once: list[float] = []
+    usual: list[float] = []
+    for _, bore_m, wall_m in HOUSE_PIPES:
+        speed = velocity_m_s(flow_m3_s=case.full.flow_m3_s, bore_m=bore_m)
+        wave = wave_speed_m_s(bore_m=bore_m, wall_m=wall_m, modulus_pa=COPPER_MODULUS_PA)
+        speeds.append(speed)
+        for found, seconds in ((at_once, 0.0), (usual, closing_s)):
+            found.append(
+                surge_head_m(stopped_m_s=speed, wave_m_s=wave, length_m=run_m, closing_s=seconds)
+            )
+    if max(speeds) <= FASTEST_HOUSE_M_S:
+        return
+    sizes = " and ".join(
+        f"{show_speed(speed, us)} in {label}"
+        for (label, _, _), speed in zip(HOUSE_PIPES, speeds, strict=True)
+    )
+    yield Advice(
+        subject="house pipe",
+        kind="harm" if min(speeds) > FASTEST_HOUSE_M_S else "to know",
+        where="house pipe",
+        words=f'zone "{case.zone.name}" draws {show_rate(case.full.flow_m3_s, us)} through the '
+        f"house's own pipe too: {sizes} copper pipe, where {show_speed(FASTEST_HOUSE_M_S, us)} is "
+        "the most for cold water; shut at once it adds "
+        f"{' and '.join(show_head(m, us) for m in at_once)} there, shut as its kind of valve does "
+        f"{' and '.join(show_head(m, us) for m in usual)} for {show_length(run_m, us)} of "
+        "pipe: look which size yours is; a throttled zone, or one that shuts slowly, spares it",
+        based_on="bores of type L copper tube, ASTM B88, and 8 ft/s in it, copper tube handbooks, "
+        "all from memory; Joukowsky and Michaud; the pipe's size and length are not known here",
+        figures={
+            "half_inch_m_s": speeds[0],
+            "three_quarter_inch_m_s": speeds[1],
+            "half_inch_at_once_m": at_once[0],
+            "three_quarter_inch_at_once_m": at_once[1],
+        },
     )
 
 

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from math import inf
 
-from controller.garden.model import Row
-from controller.garden.show import show_length
-from controller.hydraulics.advised import Advice, quoted, show_off_level
-from controller.hydraulics.design import even_enough, level_enough_m, most_that_is_good
-from controller.hydraulics.evenness import with_drilling_scatter
-from controller.hydraulics.shares import MOST_VARIATION, row_shares
+from controller.garden.model import Opening, Watering, Zone
+from controller.garden.show import show_about, show_length
+from controller.hydraulics.advised import Advice, quoted, show_off_level, show_rate, show_speed
+from controller.hydraulics.design import level_enough_m, most_that_is_good
+from controller.hydraulics.evenness import by_squares, dose_divisor, real_uniformity
+from controller.hydraulics.flows import HoleFlow, RowFlow, ZoneFlow
+from controller.hydraulics.shares import MOST_VARIATION
+from controller.hydraulics.surge import velocity_m_s
 from controller.hydraulics.zonecase import HOT_DAY_MM, SEEN_OFF_LEVEL_M, ZoneCase, holes_words
+from controller.units import M_PER_FT
 
-# Wished of a row: low-quarter uniformity with scatter where "excellent" begins; where the drill's
-# scatter alone takes more than that, what the pipe may add to it. The second is our choice.
+# Wished of a row: real low-quarter uniformity where "excellent" begins; where drill and level alone
+# take more than that, what the pipe may add to it. The second is our choice.
 WISHED_UNIFORMITY, WISHED_OF_THE_PIPE = 0.90, 0.96
-# What levelling can bring a row to, without scatter. Our choice.
-LEVELLED_UNIFORMITY = 0.95
+# A row is called too long where it misses that by more than this, a point. Our choice.
+WORTH_SHORTENING = 0.01
+# Water enters a row faster than this, the guideline of 5 ft/s in mains (utilities' practice; from
+# memory), and friction and joints feel it.
+FASTEST_ROW_M_S = 5.0 * M_PER_FT
 # Stations tried in a row at most: longer ones are no garden's.
 _MOST_STATIONS = 200
 
@@ -27,29 +33,28 @@ def of_length(cases: list[ZoneCase]) -> Iterator[Advice]:
     """Longest level row for each way of drilling; and rows that are too long for theirs."""
     seen: set[tuple[object, ...]] = set()
     for case in cases:
-        us, scatter = case.garden.us_units, case.garden.watering.drilling_scatter
-        wished = min(WISHED_UNIFORMITY, with_drilling_scatter(WISHED_OF_THE_PIPE, scatter))
+        us, watering = case.garden.us_units, case.garden.watering
         for number, row in enumerate(case.zone.rows, 1):
             if row.plugged:
                 continue
-            even = row_shares(case.flow.rows[number - 1], scatter_fraction=scatter).uniformity
+            holes = case.low.rows[number - 1].holes
+            even, wished = real_uniformity(holes, watering), wished_of(holes, watering)
+            if even > wished - WORTH_SHORTENING:
+                even = max(even, wished)
             pattern = (row.pipe, row.drilling)
             if even >= wished and pattern in seen:
                 continue
-            longest_m = longest_on_supply_m(
-                case, number - 1, with_drilling_scatter(1.0, scatter), wished
-            )
-            reach = (
-                "over any length a garden has"
-                if longest_m == inf
-                else f"up to {show_length(longest_m, us)}"
-            )
+            longest_m = longest_on_supply_m(case, number - 1, wished)
+            if longest_m == inf:
+                reach = "over any length a garden has"
+            else:
+                reach = f"up to {show_length(longest_m, us)}" if longest_m > 0.0 else "at no length"
             figures = {"uniformity": even, "wished": wished}
             if longest_m < inf:
                 figures["longest_m"] = longest_m
             basis = (
                 f"the row marched hole by hole on this supply, level, {100 * wished:.0f} % low-"
-                "quarter uniformity with drilling scatter"
+                "quarter uniformity, drill and error of level in it"
             )
             if even < wished and row.length_m > longest_m:
                 yield Advice(
@@ -60,7 +65,7 @@ def of_length(cases: list[ZoneCase]) -> Iterator[Advice]:
                     f"is even {reach}; feed it in its middle, which halves the length that counts, "
                     "or drill fewer or smaller holes, or take the next pipe",
                     based_on=basis,
-                    saves_m3=_saved_m3(row, even, wished),
+                    saves_m3=_saved_m3(case, number, wished),
                     figures=figures,
                 )
             elif pattern not in seen:
@@ -76,7 +81,36 @@ def of_length(cases: list[ZoneCase]) -> Iterator[Advice]:
                 )
 
 
-def longest_on_supply_m(case: ZoneCase, index: int, scatter_keeps: float, wished: float) -> float:
+def wished_of(holes: Sequence[HoleFlow], watering: Watering) -> float:
+    """Uniformity to wish of a row: `WISHED_UNIFORMITY`, or what drill and level leave of it.
+
+    Parameters
+    ----------
+    holes : sequence of HoleFlow
+        The row's holes as they run: the error of level counts by their heads.
+    watering : Watering
+        The garden's scatter of drilling and error of level.
+
+    Returns
+    -------
+    float
+        Low-quarter uniformity. [-]
+
+    Raises
+    ------
+    OutOfRange
+        Never, for the garden model.
+
+    Source
+    ------
+    Drill and level by `real_uniformity` of holes with like flows; what the pipe may add, by
+    squares.
+    """
+    alike = [replace(hole, flow_m3_s=1.0) for hole in holes if hole.flow_m3_s > 0.0]
+    return min(WISHED_UNIFORMITY, by_squares(WISHED_OF_THE_PIPE, real_uniformity(alike, watering)))
+
+
+def longest_on_supply_m(case: ZoneCase, index: int, wished: float) -> float:
     """Longest level row in the place of one of a zone's, fed by this supply and valve.
 
     Parameters
@@ -85,10 +119,8 @@ def longest_on_supply_m(case: ZoneCase, index: int, scatter_keeps: float, wished
         The zone.
     index : int
         Which of its rows, from 0.
-    scatter_keeps : float
-        Part of a perfect uniformity that the drill's scatter leaves. [-]
     wished : float
-        Low-quarter uniformity wished, with scatter. [-]
+        Low-quarter uniformity wished, with drill and level. [-]
 
     Returns
     -------
@@ -105,7 +137,6 @@ def longest_on_supply_m(case: ZoneCase, index: int, scatter_keeps: float, wished
     The garden's network solved again for each length tried.
     """
     row = case.zone.rows[index]
-    wish = even_enough(most_variation=None, least_uniformity=min(1.0, wished / scatter_keeps))
     every_m = row.drilling.every_m
 
     def good(stations: int) -> bool:
@@ -118,12 +149,46 @@ def longest_on_supply_m(case: ZoneCase, index: int, scatter_keeps: float, wished
             plugged_beyond_m=None,
         )
         rows = (*case.zone.rows[:index], level, *case.zone.rows[index + 1 :])
-        lines = case.with_zone(replace(case.garden.zone(case.zone.name), rows=rows))
+        lines = case.with_zone(replace(case.garden.zone(case.zone.name), rows=rows), low=True)
         flow = lines.open_set(frozenset((case.zone.name,))).zones[case.zone.name]
-        return wish([h.flow_m3_s for h in flow.rows[index].holes if h.kind == "hole"])
+        return real_uniformity(flow.rows[index].holes, case.garden.watering) >= wished
 
     stations = most_that_is_good(good, _MOST_STATIONS)
     return inf if stations == _MOST_STATIONS else stations * every_m
+
+
+def of_speed(cases: list[ZoneCase]) -> Iterator[Advice]:
+    """Rows that water enters too fast, and what they may draw instead."""
+    for case in cases:
+        us = case.garden.us_units
+        speeds = row_speeds_m_s(case.zone, case.full)
+        if not speeds or (speed := max(speeds.values())) <= FASTEST_ROW_M_S:
+            continue
+        number = max(speeds, key=lambda one: speeds[one])
+        flow_m3_s = case.full.rows[number - 1].flow_m3_s
+        yield Advice(
+            subject="speed",
+            kind="to know",
+            where=f'zone "{case.zone.name}", row {number}',
+            words=f"water enters it at {show_speed(speed, us)}: over "
+            f"{show_speed(FASTEST_ROW_M_S, us)} friction, which grows nearly as the square, can "
+            "make it uneven, dry-fitted joints are pushed apart, and shutting it knocks; throttle "
+            "it to "
+            f"{show_rate(flow_m3_s * FASTEST_ROW_M_S / speed, us)} a row, feed it in its middle, "
+            "or take the next pipe",
+            based_on="flow over the bore's area, the supply at its fullest; 5 ft/s as in mains "
+            "(utilities' practice, from memory)",
+            figures={"velocity_m_s": speed, "row_flow_m3_s": flow_m3_s},
+        )
+
+
+def row_speeds_m_s(zone: Zone, flow: ZoneFlow) -> dict[int, float]:
+    """How fast water enters each row of a zone, by the row's number. [m/s]"""
+    return {
+        number: velocity_m_s(flow_m3_s=found.flow_m3_s, bore_m=row.pipe.bore_m)
+        for number, (row, found) in enumerate(zip(zone.rows, flow.rows, strict=True), 1)
+        if not row.plugged
+    }
 
 
 def of_level(cases: list[ZoneCase]) -> Iterator[Advice]:
@@ -135,33 +200,31 @@ def of_level(cases: list[ZoneCase]) -> Iterator[Advice]:
     )
     easy: list[str] = []
     for case in cases:
-        scatter = case.garden.watering.drilling_scatter
+        us = case.garden.us_units
         allowed: list[float] = []
-        level = _levelled_heads_m(case)
-        for number, (row, flow) in enumerate(zip(case.zone.rows, case.flow.rows, strict=True), 1):
+        level = _levelled(case, low=True)
+        for number, (row, flow) in enumerate(zip(case.zone.rows, case.low.rows, strict=True), 1):
             if row.plugged or not any(not h.plugged for h in flow.holes):
                 continue
             off_m = max(abs(row.far_height_m - row.inlet_height_m), abs(row.middle_height_m))
             enough_m = level_enough_m(
                 row=row,
-                inlet_head_m=level[number - 1],
+                inlet_head_m=level[number - 1].inlet_head_m,
                 rise_m=case.zone.rise_m,
                 most_m=max(SEEN_OFF_LEVEL_M, off_m),
             )
             allowed.append(enough_m)
             if off_m <= enough_m or flow.variation <= MOST_VARIATION:
                 continue
-            even = row_shares(flow, scatter_fraction=scatter).uniformity
-            levelled = with_drilling_scatter(LEVELLED_UNIFORMITY, scatter)
+            levelled = real_uniformity(_levelled(case)[number - 1].holes, case.garden.watering)
             yield Advice(
                 subject="level",
                 kind="water",
                 where=f'zone "{case.zone.name}", row {number}',
-                words=f"it lies {show_off_level(off_m)} off level, and with so little water over "
-                f"its holes it bears only {show_off_level(enough_m)}: level it, or open the valve "
-                "further",
+                words=f"it lies {show_off_level(off_m, us)} off level, and{_when_low(case)} "
+                f"{_bears(flow, enough_m, us)}: level it{_or_open(case, number)}",
                 based_on=basis,
-                saves_m3=_saved_m3(row, even, levelled),
+                saves_m3=_saved_m3(case, number, levelled),
                 figures={"off_m": off_m, "level_enough_m": enough_m},
             )
         if allowed and min(allowed) >= SEEN_OFF_LEVEL_M:
@@ -171,8 +234,8 @@ def of_level(cases: list[ZoneCase]) -> Iterator[Advice]:
                 subject="level",
                 kind="to know",
                 where=f'zone "{case.zone.name}"',
-                words=f"its rows are level enough within {show_off_level(min(allowed))}, at the "
-                "far end and in the middle",
+                words=f"its rows are level enough within {show_off_level(min(allowed), us)}"
+                f"{_when_low(case).rstrip(',')}, at the far end and in the middle",
                 based_on=basis,
                 figures={"level_enough_m": min(allowed)},
             )
@@ -181,24 +244,56 @@ def of_level(cases: list[ZoneCase]) -> Iterator[Advice]:
             subject="level",
             kind="to know",
             where="level",
-            words=f"within {show_off_level(SEEN_OFF_LEVEL_M)}, which the eye sees, is level "
+            words=f"within {show_off_level(SEEN_OFF_LEVEL_M, us)}, which the eye sees, is level "
             f"enough for {quoted(easy)} as they run now",
             based_on=basis,
             figures={"level_enough_m": SEEN_OFF_LEVEL_M},
         )
 
 
-def _levelled_heads_m(case: ZoneCase) -> list[float]:
-    """Head at the inlet of each row were all of the zone's rows level."""
+def _bears(flow: RowFlow, enough_m: float, us: bool) -> str:
+    """How far off level a row may lie, and why no further."""
+    if enough_m <= 0.0:
+        return "its friction alone takes all that its holes may differ"
+    over_m = min(h.head_m - h.z_m for h in flow.holes if h.kind == "hole" and not h.plugged)
+    over = show_about(over_m, us) if over_m > 0.0 else "no water"
+    return f"with {over} over its driest hole it bears only {show_off_level(enough_m, us)}"
+
+
+def _or_open(case: ZoneCase, number: int) -> str:
+    """Whether opening the valve further would do as well; nothing where it is open."""
+    zone = case.garden.zone(case.zone.name)
+    if case.zone.opening.angle_deg == 0.0:
+        return ""
+    free = {name: k for name, k in case.corrections.valve_k.items() if name != zone.name}
+    wide = replace(case, low_corrections=replace(case.low_corrections, valve_k=free))
+    rows = _rows_of(wide, replace(zone, opening=Opening(angle_deg=0.0)), low=True)
+    if rows[number - 1].variation <= MOST_VARIATION:
+        return ", or open the valve further"
+    return "; to open the valve wide would not be enough"
+
+
+def _levelled(case: ZoneCase, *, low: bool = False) -> tuple[RowFlow, ...]:
+    """Each row as it runs were all of the zone's rows level."""
     zone = case.garden.zone(case.zone.name)
     rows = [replace(r, far_height_m=r.inlet_height_m, middle_height_m=0.0) for r in zone.rows]
-    lines = case.with_zone(replace(zone, rows=tuple(rows)))
-    flow = lines.open_set(frozenset((zone.name,))).zones[zone.name]
-    return [row.inlet_head_m for row in flow.rows]
+    return _rows_of(case, replace(zone, rows=tuple(rows)), low=low)
 
 
-def _saved_m3(row: Row, now: float, then: float) -> float:
-    """Water of a hot day on a row's ground that a better uniformity saves; a dry row has no sum."""
+def _rows_of(case: ZoneCase, zone: Zone, *, low: bool) -> tuple[RowFlow, ...]:
+    lines = case.with_zone(zone, low=low)
+    return lines.open_set(frozenset((zone.name,))).zones[zone.name].rows
+
+
+def _when_low(case: ZoneCase) -> str:
+    return ", when the barrel is low," if case.falls else ""
+
+
+def _saved_m3(case: ZoneCase, number: int, then: float) -> float:
+    """Water of a hot day on a row's ground that a better uniformity saves, as doses are planned."""
+    watering = case.garden.watering
+    now = real_uniformity(case.flow.rows[number - 1].holes, watering)
     if now <= 0.0 or then <= now:
         return 0.0
-    return HOT_DAY_MM / 1000.0 * row.ground_m2 * (1.0 / now - 1.0 / then)
+    per = 1.0 / dose_divisor(now, watering) - 1.0 / dose_divisor(then, watering)
+    return HOT_DAY_MM / 1000.0 * case.zone.rows[number - 1].ground_m2 * per

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from controller.hydraulics.evenness import emission_uniformity, with_drilling_scatter
+from controller.garden.model import Watering
+from controller.hydraulics.evenness import emission_uniformity, real_uniformity
 from controller.hydraulics.flows import RowFlow, ZoneFlow
 from controller.hydraulics.rowshape import Kind
 
@@ -34,7 +35,7 @@ class HoleShare:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RowShares:
-    """How even a row is. Only `pipe_uniformity` and `variation` leave out the drill's scatter."""
+    """How even a row is. `pipe_uniformity` and `variation` leave out drill and level."""
 
     uniformity: float
     pipe_uniformity: float
@@ -51,15 +52,15 @@ def grade_of(uniformity: float) -> Grade:
     return next((grade for least, grade in GRADES if uniformity >= least), "poor")
 
 
-def row_shares(row: RowFlow, *, scatter_fraction: float, outlets_per_plant: int = 1) -> RowShares:
+def row_shares(row: RowFlow, watering: Watering, *, outlets_per_plant: int = 1) -> RowShares:
     """How a row's water is shared out among its holes.
 
     Parameters
     ----------
     row : RowFlow
         The row as solved.
-    scatter_fraction : float
-        Coefficient of variation of hand-drilled holes at one head. [-]
+    watering : Watering
+        The garden's drilling scatter and error of level.
     outlets_per_plant : int
         Holes that feed one plant.
 
@@ -71,7 +72,7 @@ def row_shares(row: RowFlow, *, scatter_fraction: float, outlets_per_plant: int 
     Raises
     ------
     OutOfRange
-        If the scatter is not 0 to 0.78, or there is no outlet a plant.
+        If the scatter is not 0 to 1, or there is no outlet a plant.
 
     Source
     ------
@@ -79,13 +80,13 @@ def row_shares(row: RowFlow, *, scatter_fraction: float, outlets_per_plant: int 
     """
     running = [h.flow_m3_s for h in row.holes if h.kind == "hole" and not h.plugged]
     mean = sum(running) / len(running) if running else 0.0
-    uniformity = with_drilling_scatter(row.evenness, scatter_fraction)
+    uniformity = real_uniformity(row.holes, watering)
     emission = 0.0
     if mean > 0.0:
         emission = emission_uniformity(
             least_flow_m3_s=min(running),
             mean_flow_m3_s=mean,
-            scatter_fraction=scatter_fraction,
+            scatter_fraction=watering.drilling_scatter,
             outlets_per_plant=outlets_per_plant,
         )
     low = _low_quarter(row)
@@ -122,7 +123,7 @@ def shares_text(shares: RowShares) -> str:
         return "no hole gives water"
     most, least = (f(running, key=lambda h: h.of_mean) for f in (max, min))
     words = (
-        f"low quarter {100 * shares.uniformity:.0f} % of the mean with drilling scatter "
+        f"low quarter {100 * shares.uniformity:.0f} % of the mean with drill and level "
         f"({shares.grade}), emission uniformity {100 * shares.emission_uniformity:.0f} %, spread "
         f"{100 * shares.variation:.0f} %; hole {most.number} gives {100 * most.of_mean:.0f} % of "
         f"the mean, hole {least.number} {100 * least.of_mean:.0f} %"

@@ -7,6 +7,7 @@ from math import pi
 
 from controller.garden.model import Zone
 from controller.garden.show import show_pressure
+from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.flows import ZoneFlow
 from controller.hydraulics.hole import momentum_sigma_band, passes
 from controller.hydraulics.lines import Lines
@@ -64,7 +65,7 @@ def hole_share(zone: Zone) -> float:
 
 
 def evenness_range(lines: Lines, zone: str, opened: frozenset[str]) -> Range | None:
-    """From where to where a zone's uniformity may lie, for how unsure momentum is in its rows.
+    """From where to where a zone's real uniformity may lie, for how unsure momentum is in its rows.
 
     Parameters
     ----------
@@ -95,10 +96,11 @@ def evenness_range(lines: Lines, zone: str, opened: frozenset[str]) -> Range | N
         return None
     row = place.rows[0]
     ends = momentum_sigma_band(wall_m=row.pipe.wall_m, bore_m=row.drilling.bore_m)
-    found = [lines.open_set(opened).zones[zone].evenness]
+    watering = lines.garden.watering
+    found = [real_uniformity(lines.open_set(opened).zones[zone].holes, watering)]
     for sigma in ends:
         other = lines.with_effects(replace(effects, momentum=sigma))
-        found.append(other.open_set(opened).zones[zone].evenness)
+        found.append(real_uniformity(other.open_set(opened).zones[zone].holes, watering))
     return Range(low=min(found), high=max(found))
 
 

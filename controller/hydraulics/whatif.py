@@ -15,7 +15,7 @@ from controller.errors import InputError
 from controller.garden.model import Drilling, Garden, Opening, Row, Zone
 from controller.garden.show import show_bore, show_flow
 from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
-from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.flows import ZoneFlow
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.rowshape import DrilledHole
@@ -33,7 +33,7 @@ TRIED_DRAIN_BORE_M = 0.0015875
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WhatIf:
-    """One change and what it does to the zone; evenness is low-quarter, with drilling scatter."""
+    """One change and what it does to the zone; evenness is low-quarter, with drill and level."""
 
     change: Change
     words: str
@@ -91,15 +91,14 @@ def what_if(
     found: list[WhatIf] = []
 
     def add(change: Change, words: str, after: ZoneFlow) -> None:
-        scatter = garden.watering.drilling_scatter
         found.append(
             WhatIf(
                 change=change,
                 words=words,
                 flow_before_m3_s=before.flow_m3_s,
                 flow_m3_s=after.flow_m3_s,
-                evenness_before=with_drilling_scatter(before.evenness, scatter),
-                evenness=with_drilling_scatter(after.evenness, scatter),
+                evenness_before=real_uniformity(before.holes, garden.watering),
+                evenness=real_uniformity(after.holes, garden.watering),
                 dry_holes_before=before.dry_holes,
                 dry_holes=after.dry_holes,
             )

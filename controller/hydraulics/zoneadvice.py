@@ -6,13 +6,19 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 from controller.garden.model import Drilling, Opening, Zone
-from controller.garden.show import show_duration, show_length
-from controller.hydraulics.advised import Advice, show_off_level, show_rate
+from controller.garden.show import show_depth, show_duration, show_length
+from controller.hydraulics.advised import Advice, figures, show_off_level, show_rate
 from controller.hydraulics.design import level_enough_m
 from controller.hydraulics.lines import Lines
-from controller.hydraulics.throttle import TakesIn, throttle_to
+from controller.hydraulics.throttle import WORTH_THROTTLING, TakesIn, longest_run_s, throttle_to
 from controller.hydraulics.whatif import with_zone
-from controller.hydraulics.zonecase import HOT_DAY_MM, SEEN_OFF_LEVEL_M, ZoneCase, holes_words
+from controller.hydraulics.zonecase import (
+    HOT_DAY_MM,
+    SEEN_OFF_LEVEL_M,
+    ZoneCase,
+    fall_of,
+    holes_words,
+)
 from controller.units import M_PER_IN, l_min_from_m3_s
 
 # Holes for close crops, and where big plants begin: common practice, no source.
@@ -53,7 +59,7 @@ def of_holes(cases: list[ZoneCase], crop_spacing: Callable[[str], float]) -> Ite
                 f"{show_length(zone.rows[first].drilling.every_m, us)}: "
                 f"{holes_words(better[first], us)} would reach each plant; a row then gives "
                 f"{show_rate(then_m3_s, us)} instead of {show_rate(now_m3_s, us)}, "
-                f"{6e7 * then_m3_s / plants:.0f} mL/min a plant",
+                f"{show_rate(then_m3_s / plants, us)} a plant",
                 based_on="a hole by each plant, three by a big one, one every hand's breadth for "
                 "close crops: common practice, no source; flows: the network with the new holes",
                 figures={
@@ -74,37 +80,43 @@ def of_throttle(
         us, zone = case.garden.us_units, case.zone
         if case.uniformity <= 0.0 or zone.ground_m2 <= 0.0:
             continue
-        wanted_m3 = case.dose_m3(case.uniformity)
+        wanted_m3 = case.dose_m3
         dose_m3 = wanted_m3 + case.drains_m3
         target = throttle_to(
             zone,
             wanted_m3=wanted_m3,
             drains_m3=case.drains_m3,
             takes_in=None if soaking is None else soaking(zone),
+            longest_s=longest_run_s(case.garden, zone),
+            us_units=us,
         )
         target_m3_s = target.flow_m3_s
-        if case.flow.flow_m3_s < 1.25 * target_m3_s:
+        if case.flow.flow_m3_s < WORTH_THROTTLING * target_m3_s:
             continue
-        loss_k, level_m = _throttled(case, target_m3_s)
+        loss_k, level_m, ends_m3_s = _throttled(case, target_m3_s)
         if level_m <= 0.0:
             care = "its far holes give less, however level it lies"
         elif level_m >= SEEN_OFF_LEVEL_M:
             care = "level by eye is level enough"
         else:
-            care = f"its rows must lie level within {show_off_level(level_m)}"
+            care = f"its rows must lie level within {show_off_level(level_m, us)}"
+        falls = ""
+        if case.falls:
+            high, low = (show_rate(one, us) for one in ends_m3_s)
+            falls = f" with the barrel at half its fall ({high} when full, {low} when low),"
         now_s, then_s = dose_m3 / case.flow.flow_m3_s, dose_m3 / target_m3_s
         yield Advice(
             subject="throttle",
             kind="time",
             where=f'zone "{zone.name}"',
             words=f"a hot day's water passes in {show_duration(round(now_s))}; throttle it, alone, "
-            f"to about {show_rate(target_m3_s, us)} {target.why}: then it takes "
+            f"to about {show_rate(target_m3_s, us)}{falls} {target.why}: then it takes "
             f"{show_duration(round(then_s))}, and {care} (set it by meter "
             "or bucket, not by the handle: valve and take-off then lose "
-            f"K {float(f'{loss_k:.2g}'):.0f})",
-            based_on=f"a use of {HOT_DAY_MM:g} mm/day (FAO-56, warm), the network for the flow, "
-            "the soil's steady intake and the basin; shortest times and how much may pass while a "
-            "valve travels are our choice",
+            f"K {figures(loss_k, 2)})",
+            based_on=f"a use of {show_depth(HOT_DAY_MM, us)} a day (FAO-56, warm), the network "
+            "for the flow, the soil's steady intake and the basin; shortest and longest times and "
+            "how much may pass while a valve travels are our choice",
             figures={
                 "target_flow_m3_s": target_m3_s,
                 "target_flow_l_min": l_min_from_m3_s(target_m3_s),
@@ -116,8 +128,11 @@ def of_throttle(
         )
 
 
-def _throttled(case: ZoneCase, flow_m3_s: float) -> tuple[float, float]:
-    """With a flow the zone can give, alone: its valve's loss, and how level its rows must be."""
+def _throttled(case: ZoneCase, flow_m3_s: float) -> tuple[float, float, tuple[float, float]]:
+    """With a flow the zone can give, alone: its valve's loss, and how level its rows must be.
+
+    Then what it gives at the ends of the supply's fall, the full one first.
+    """
     name = case.zone.name
     free = {zone: k for zone, k in case.corrections.valve_k.items() if zone != name}
     rows = [
@@ -125,15 +140,22 @@ def _throttled(case: ZoneCase, flow_m3_s: float) -> tuple[float, float]:
     ]
     zone = replace(case.zone, rows=tuple(rows), opening=Opening(alone_flow_m3_s=flow_m3_s))
     lines = Lines(with_zone(case.garden, zone), corrections=replace(case.corrections, valve_k=free))
-    flow = lines.open_set(frozenset((name,))).zones[name]
+    loss_k = lines.valve_loss_k(name)
+    held = {**free, name: loss_k}
+    full, low = (
+        Lines(lines.garden, corrections=replace(case.corrections, valve_k=held, supply=curve))
+        .open_set(frozenset((name,)))
+        .zones[name]
+        for curve in fall_of(lines)
+    )
     level_m = min(
         level_enough_m(
             row=row, inlet_head_m=found.inlet_head_m, rise_m=zone.rise_m, most_m=SEEN_OFF_LEVEL_M
         )
-        for row, found in zip(zone.rows, flow.rows, strict=True)
+        for row, found in zip(zone.rows, low.rows, strict=True)
         if any(not hole.plugged for hole in found.holes)
     )
-    return lines.valve_loss_k(name), level_m
+    return loss_k, level_m, (full.flow_m3_s, low.flow_m3_s)
 
 
 def _round_length_m(metres: float, us: bool) -> float:

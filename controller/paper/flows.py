@@ -6,7 +6,9 @@ import math
 import textwrap
 from collections.abc import Callable, Sequence
 
-from controller.garden.model import Garden, SupplyKind, Zone
+from controller.garden.model import Garden, SupplyKind, Watering, Zone
+from controller.garden.show import show_about
+from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.linefill import LineFill
 from controller.hydraulics.lines import HoleFlow, RowFlow, SetFlow, ZoneFlow
 from controller.paper.amounts import open_time, volume
@@ -65,6 +67,7 @@ def flow_text(
             lines += _zone(
                 flows.zones[name],
                 garden.zone(name),
+                garden.watering,
                 error,
                 fills(name, names),
                 us=us,
@@ -74,7 +77,7 @@ def flow_text(
             )
         lines.append("")
     lines += [
-        "Even: the low quarter of the holes against their mean, without drilling scatter.",
+        *textwrap.wrap(even_words(garden), 80, subsequent_indent="  "),
         "Give or take: two standard errors of what is known of drill, valve and supply.",
     ]
     if bands.next_test is not None:
@@ -84,9 +87,20 @@ def flow_text(
     return "\n".join(lines) + "\n"
 
 
+def even_words(garden: Garden) -> str:
+    """The one heading for every figure of evenness: what is in it."""
+    scatter, error_m = garden.watering.drilling_scatter, garden.watering.level_error_m
+    heights = f" and heights {show_about(error_m, garden.us_units)} off" if error_m > 0.0 else ""
+    return (
+        "Even: the low quarter of the holes against their mean, with a drilling scatter of "
+        f"{100 * scatter:.3g} %{heights} in it; the spread is the pipe's alone."
+    )
+
+
 def _zone(
     zone: ZoneFlow,
     described: Zone,
+    watering: Watering,
     error: float,
     fill: LineFill,
     *,
@@ -99,7 +113,7 @@ def _zone(
     decides = "the supply" if zone.decided_by == "supply" else "the valve's opening"
     lines = [
         f"  {who}{_flow(zone.flow_m3_s, us=us)}, {give_or_take(error)}, even "
-        f"{100 * zone.evenness:.0f} %;",
+        f"{100 * real_uniformity(zone.holes, watering):.0f} %;",
         f"    {decides} decides the flow",
         *_filling(fill, us=us),
     ]
@@ -107,7 +121,8 @@ def _zone(
         lines.append(f"    {zone.dry_holes} holes give nothing: too little pressure, or too high")
     for number, (row, drawn) in enumerate(zip(zone.rows, described.rows, strict=True), 1):
         over_pipe_m = row.inlet_head_m - described.rise_m - drawn.inlet_height_m
-        lines += _row(row, over_pipe_m, number, us=us, holes=holes)
+        even = real_uniformity(row.holes, watering)
+        lines += _row(row, over_pipe_m, number, even, us=us, holes=holes)
         if bars:
             lines += [f"      {line}" for line in row_bars(row, 74, us=us)]
     return lines
@@ -142,11 +157,13 @@ def give_or_take(error: float) -> str:
     return f"give or take {200 * error:.0f} %"
 
 
-def _row(row: RowFlow, over_pipe_m: float, number: int, *, us: bool, holes: bool) -> list[str]:
+def _row(
+    row: RowFlow, over_pipe_m: float, number: int, even: float, *, us: bool, holes: bool
+) -> list[str]:
     running = [h.flow_m3_s for h in row.holes if not h.plugged]
     lines = [
         f"    row {number}: {_flow(row.flow_m3_s, us=us)} at {_pressure(over_pipe_m, us=us)}; "
-        f"even {100 * row.evenness:.0f} %, spread {100 * row.variation:.0f} %; "
+        f"even {100 * even:.0f} %, spread {100 * row.variation:.0f} %; "
         f"{len(running)} holes"
     ]
     if running:
@@ -169,9 +186,12 @@ def _hole(hole: HoleFlow, *, us: bool) -> str:
 
 
 def flow_document(
-    found: Found, bands: Bands, fills: Fills, ranges: Ranges
+    found: Found, garden: Garden, bands: Bands, fills: Fills, ranges: Ranges
 ) -> list[dict[str, object]]:
-    """Every set, zone, row and hole; SI, units in the keys; heads against the tap's height."""
+    """Every set, zone, row and hole; SI, units in the keys; heads against the tap's height.
+
+    `uniformity` is with drill and level, `evenness` of the pipe alone.
+    """
     return [
         {
             "open": list(names),
@@ -179,7 +199,9 @@ def flow_document(
             "supply_flow_range_m3_s": list(ranges(names)),
             "tap_head_m": flows.tap_head_m,
             "zones": [
-                _zone_document(flows.zones[name], bands.error(name, names), fills(name, names))
+                _zone_document(
+                    flows.zones[name], garden.watering, bands.error(name, names), fills(name, names)
+                )
                 for name in names
             ],
         }
@@ -187,7 +209,9 @@ def flow_document(
     ]
 
 
-def _zone_document(zone: ZoneFlow, error: float, fill: LineFill) -> dict[str, object]:
+def _zone_document(
+    zone: ZoneFlow, watering: Watering, error: float, fill: LineFill
+) -> dict[str, object]:
     return {
         "zone": zone.zone,
         "flow_m3_s": zone.flow_m3_s,
@@ -197,6 +221,7 @@ def _zone_document(zone: ZoneFlow, error: float, fill: LineFill) -> dict[str, ob
         "line_drains_m3": fill.drains_m3,
         "line_fills_s": fill.first_s if math.isfinite(fill.first_s) else None,
         "valve_head_m": zone.valve_head_m,
+        "uniformity": real_uniformity(zone.holes, watering),
         "evenness": zone.evenness,
         "variation": zone.variation,
         "dry_holes": zone.dry_holes,
@@ -206,6 +231,7 @@ def _zone_document(zone: ZoneFlow, error: float, fill: LineFill) -> dict[str, ob
                 "row": number,
                 "flow_m3_s": row.flow_m3_s,
                 "inlet_head_m": row.inlet_head_m,
+                "uniformity": real_uniformity(row.holes, watering),
                 "evenness": row.evenness,
                 "variation": row.variation,
                 "holes": [

@@ -6,6 +6,7 @@ from html import escape
 from math import ceil, floor, log10
 from zlib import crc32
 
+from controller.garden.model import Watering
 from controller.hydraulics.flows import RowFlow, ZoneFlow
 from controller.hydraulics.shares import (
     GOOD_VARIATION,
@@ -25,7 +26,7 @@ _INK, _THIN, _WATER, _WEAK, _LIMIT = "#26323c", "#c9d1d6", "#2b6c8f", "#c4762a",
 
 
 def row_picture_svg(
-    zone: ZoneFlow, *, us: bool = False, scatter_fraction: float = 0.0, title: str = ""
+    zone: ZoneFlow, watering: Watering, *, us: bool = False, title: str = ""
 ) -> str:
     """One panel a row: each hole's flow over its distance from the inlet, with class limits."""
     scale = _GAL_H_PER_M3_S if us else _ML_MIN_PER_M3_S
@@ -34,7 +35,7 @@ def row_picture_svg(
     most = max((h.flow_m3_s for row in zone.rows for h in row.holes), default=0.0) * scale
     longest = max((h.x_m for row in zone.rows for h in row.holes), default=0.0) / metres
     y_ticks, x_ticks = _ticks(most, 4), _ticks(longest, 8)
-    shares = [row_shares(row, scatter_fraction=scatter_fraction) for row in zone.rows]
+    shares = [row_shares(row, watering) for row in zone.rows]
     heading = title or f"{zone.zone}: what each hole gives"
     high = _TOP + len(zone.rows) * (_PANEL + _BOTTOM) + 8
     # Several pictures may stand on one page, and ids are the page's.

@@ -14,17 +14,13 @@ from controller.demand.facts import Part
 from controller.demand.ledger import advance, as_read
 from controller.demand.records import DayInput, LedgerDay
 from controller.demand.stages import SETTLING_LEAST_MM
-from controller.garden.model import Satisfy, UnlikeRows, Watering, Zone
-from controller.hydraulics.assembly import evenness_of
-from controller.hydraulics.evenness import with_drilling_scatter
+from controller.garden.model import UnlikeRows, Watering, Zone
+from controller.hydraulics.evenness import dose_divisor, real_uniformity
 from controller.hydraulics.flows import ZoneFlow
 from controller.hydraulics.lines import Lines
 from controller.timetable.records import WaterIn
 from controller.units import l_from_m3, mm_from_litres
 
-# No dose is divided by less: below this class limit (ASAE EP458, "poor"; from memory) the price of
-# serving the driest quarter grows fast. Such a row needs mending, and `check` says so. Our choice.
-LEAST_UNIFORMITY = 0.6
 # How long before a zone's first planting its bare ground is followed; our choice. The layer that
 # dries by evaporation has long forgotten by then with what it began.
 BARE_BEFORE = timedelta(days=45)
@@ -62,8 +58,8 @@ class ZoneAccount:
         self.ledgers: tuple[list[LedgerDay], ...] = tuple([] for _ in parts)
         alone = lines.open_set(frozenset((zone.name,))).zones[zone.name]
         self.shares = _shares(parts, alone)
-        self.driest = with_drilling_scatter(alone.evenness, watering.drilling_scatter)
-        self.divisor = _divisor(self.driest, watering)
+        self.driest = real_uniformity(alone.holes, watering)
+        self.divisor = dose_divisor(self.driest, watering)
         self.divisors = tuple(self._divisor_of(part, alone, watering) for part in parts)
         self.line_litres = l_from_m3(lines.line(zone.name).drains_m3)
         self.wet_m2 = sum(part.ground_m2 * part.line_fraction for part in parts)
@@ -160,21 +156,14 @@ class ZoneAccount:
         """That of the part's own rows where a dose is for the neediest of them."""
         if not part.name or self.zone.unlike_rows is not UnlikeRows.NEEDIEST:
             return self.divisor
-        rows = (alone.rows[number - 1] for number in part.rows)
-        uniformity, _ = evenness_of(hole for row in rows for hole in row.holes)
-        return _divisor(with_drilling_scatter(uniformity, watering.drilling_scatter), watering)
+        holes = (hole for number in part.rows for hole in alone.rows[number - 1].holes)
+        return dose_divisor(real_uniformity(holes, watering), watering)
 
 
 def _begins(part: Part, day: date) -> bool:
     """Whether something is sown or set out there that day."""
     facts = part.planting_on(day)
     return facts is not None and facts.planting.start == day
-
-
-def _divisor(uniformity: float, watering: Watering) -> float:
-    if watering.satisfy is Satisfy.MEAN:
-        return 1.0
-    return max(uniformity, LEAST_UNIFORMITY)
 
 
 def _shares(parts: Sequence[Part], alone: ZoneFlow) -> tuple[float, ...]:

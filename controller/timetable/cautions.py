@@ -13,10 +13,11 @@ from ipaddress import ip_address
 
 from controller.garden.model import Garden, Satisfy, Zone
 from controller.garden.show import show_pressure
-from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.advised import show_speed
+from controller.hydraulics.evenness import LEAST_UNIFORMITY, dose_divisor, real_uniformity
 from controller.hydraulics.lines import Lines, ZoneFlow
+from controller.hydraulics.rowadvice import row_speeds_m_s
 from controller.hydraulics.together import first_that_stays_open
-from controller.timetable.accounts import LEAST_UNIFORMITY
 from controller.timetable.dose import even_litres
 from controller.timetable.dosecheck import HOT_DAY_MM, of_dose
 from controller.timetable.finding import Finding, caution, unsaid
@@ -34,6 +35,8 @@ __all__ = ["Finding", "findings", "unsaid"]
 
 # Water main guideline of 5 ft/s, for friction and surge (utilities' practice; from memory).
 FASTEST_MAIN_M_S = 5 * M_PER_FT
+# Twice as fast into a row is said without being asked for advice. Our choice.
+WILD_ROW_M_S = 2.0 * FASTEST_MAIN_M_S
 UNEVEN = 0.7  # class limit between fair and poor (ASAE EP458 usage; from memory)
 
 
@@ -91,7 +94,7 @@ def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Line
     if flow.dry_holes:
         said.append(f"{flow.dry_holes} of its holes stay dry even when it runs alone")
     said += zone_words(zone, garden, flow, lines)
-    even = with_drilling_scatter(flow.evenness, garden.watering.drilling_scatter)
+    even = real_uniformity(flow.holes, garden.watering)
     if even < UNEVEN:
         words = (
             f"it waters unevenly: the driest quarter gets {100 * even:.0f} % of the mean; a "
@@ -109,10 +112,21 @@ def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Line
     if speed > FASTEST_MAIN_M_S:
         through = f'the run "{run}" of the main' if run else "the main"
         said.append(
-            f"alone it draws {speed:.1f} m/s ({speed / M_PER_FT:.1f} ft/s) through {through}; over "
-            "5 ft/s surge and noise grow"
+            f"alone it draws {show_speed(speed, garden.us_units)} through {through}; over "
+            f"{show_speed(FASTEST_MAIN_M_S, garden.us_units)} surge and noise grow"
         )
     found = [caution(where, words) for words in said]
+    for number, speed in row_speeds_m_s(zone, flow).items():
+        if speed > WILD_ROW_M_S:
+            found.append(
+                caution(
+                    f"{where}, row {number}",
+                    f"water enters it at {show_speed(speed, garden.us_units)}: friction can make "
+                    "it uneven, and dry-fitted joints are pushed apart; throttle it, feed it in "
+                    "its middle, or take the next pipe",
+                    about="speed",
+                )
+            )
     stays = first_that_stays_open(lines, frozenset((zone.name,)))
     if stays is not None:
         us = garden.us_units
@@ -145,12 +159,13 @@ def _hot_day_m3(garden: Garden, lines: Lines) -> float:
     """A hot day's water of all zones, where the supply may not have it."""
     if garden.supply.holds_m3 is None and garden.supply.pump is None:
         return 0.0
-    scatter, wanted_l = garden.watering.drilling_scatter, 0.0
+    wanted_l = 0.0
     for zone in garden.zones:
         flow = lines.open_set(frozenset((zone.name,))).zones[zone.name]
-        even = with_drilling_scatter(flow.evenness, scatter)
+        even = real_uniformity(flow.holes, garden.watering)
         if zone.plantings and even > 0.0:
-            wanted_l += even_litres(net_mm=HOT_DAY_MM, ground_m2=zone.ground_m2, evenness=even)
+            divisor = dose_divisor(even, garden.watering)
+            wanted_l += even_litres(net_mm=HOT_DAY_MM, ground_m2=zone.ground_m2, evenness=divisor)
     return wanted_l / 1000.0
 
 

@@ -8,11 +8,17 @@ from collections.abc import Iterator
 from controller.garden.model import Garden, ValveKind, Zone
 from controller.garden.show import show_duration, show_volume
 from controller.hydraulics.advised import show_rate
-from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.evenness import dose_divisor, real_uniformity
 from controller.hydraulics.flows import ZoneFlow
 from controller.hydraulics.linefill import line_fill
 from controller.hydraulics.lines import Lines
-from controller.hydraulics.throttle import LOST_SHARE, lost_share, throttle_to
+from controller.hydraulics.throttle import (
+    LOST_SHARE,
+    WORTH_THROTTLING,
+    longest_run_s,
+    lost_share,
+    throttle_to,
+)
 from controller.timetable.dose import even_litres, soaking_of
 from controller.timetable.finding import Finding, caution
 from controller.timetable.jobs import Grounds
@@ -32,16 +38,25 @@ def of_dose(
     where: str, zone: Zone, garden: Garden, grounds: Grounds, flow: ZoneFlow, lines: Lines
 ) -> Iterator[Finding]:
     """Whether a hot day's water can be timed, soaks in, and is not all filling and travel."""
-    even = with_drilling_scatter(flow.evenness, garden.watering.drilling_scatter)
+    even = real_uniformity(flow.holes, garden.watering)
     if even <= 0.0 or zone.ground_m2 <= 0.0:
         return
     us = garden.us_units
     filling = line_fill(lines, zone.name, frozenset((zone.name,)))
-    wanted_l = even_litres(net_mm=HOT_DAY_MM, ground_m2=zone.ground_m2, evenness=even)
+    divisor = dose_divisor(even, garden.watering)
+    wanted_l = even_litres(net_mm=HOT_DAY_MM, ground_m2=zone.ground_m2, evenness=divisor)
     wanted_m3, drains_m3 = m3_from_l(wanted_l), filling.drains_m3
     soil = grounds.soil(zone.bed.soil)
     soak = soaking_of(zone_wet_ground_m2(zone, soil, lines), soil, garden.watering.basin_mm)
-    target = throttle_to(zone, wanted_m3=wanted_m3, drains_m3=drains_m3, takes_in=soak)
+    target = throttle_to(
+        zone,
+        wanted_m3=wanted_m3,
+        drains_m3=drains_m3,
+        takes_in=soak,
+        longest_s=longest_run_s(garden, zone),
+        us_units=us,
+    )
+    helps = flow.flow_m3_s >= WORTH_THROTTLING * target.flow_m3_s
     then_s = (wanted_m3 + drains_m3) / target.flow_m3_s
     throttle = (
         f"throttle it, alone, to about {show_rate(target.flow_m3_s, us)}: then it takes "
@@ -51,7 +66,8 @@ def of_dose(
     if seconds < SHORTEST_BY_HAND_S and zone.valve.kind is ValveKind.HAND:
         yield caution(
             where,
-            f"a hot day's water passes in {seconds:.0f} s: too short to time by hand; {throttle}",
+            f"a hot day's water passes in {seconds:.0f} s: too short to time by hand"
+            + (f"; {throttle}" if helps else ""),
             about="throttle",
         )
     if drains_m3 > LOST_SHARE * wanted_m3:
@@ -82,8 +98,9 @@ def of_dose(
     if pulses > MANY_PULSES:
         yield caution(
             where,
-            f"its soil takes a hot day's water in only in {pulses} pulses: {throttle}; or widen "
-            "the wetted strip, or shape a deeper basin",
+            f"its soil takes a hot day's water in only in {pulses} pulses: "
+            + (f"{throttle}; or " if helps else "")
+            + "widen the wetted strip, or shape a deeper basin",
             about="throttle",
         )
     meter = garden.meter

@@ -6,9 +6,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
+from controller.demand.course import in_first_year
 from controller.demand.facts import PlantingFacts
 from controller.demand.records import DayInput, LedgerDay, Observation
 from controller.demand.salts import leaching_share_of
+from controller.demand.stages import FIRST_YEAR_REFILL_AT
 from controller.garden.model import Garden, UnlikeRows, Zone
 from controller.hydraulics.doubts import opening_doubt
 from controller.hydraulics.lines import Lines
@@ -255,8 +257,11 @@ def allowed_mm(row: LedgerDay, garden: Garden, grounds: Grounds) -> float | None
         return None
     zone = garden.zone(row.zone)
     share = _own_refill_at(zone, garden)
+    crop = grounds.crop(row.crop)
+    stands = (p for p in zone.plantings if p.crop == row.crop and p.start <= row.day <= p.until)
+    if share is None and any(in_first_year(planting, crop, row.day) for planting in stands):
+        share = FIRST_YEAR_REFILL_AT
     if share is None:
-        crop = grounds.crop(row.crop)
         roots_m = full_roots_m(crop, zone.bed.rooting_limit_m)
         share = refill_share(crop, row.stage, root_depth_m=roots_m)
     return share * row.raw_mm

@@ -16,9 +16,8 @@ from controller.demand.stages import (
 )
 from controller.garden.model import Garden, Planting, Site, Zone
 from controller.garden.show import show_about, show_length, show_volume
-from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.evenness import dose_divisor, real_uniformity
 from controller.hydraulics.flows import ZoneFlow
-from controller.timetable.accounts import LEAST_UNIFORMITY
 from controller.timetable.dose import even_litres
 from controller.timetable.dosecheck import HOT_DAY_MM
 from controller.timetable.finding import Finding, caution
@@ -94,12 +93,12 @@ def of_bare_rows(where: str, zone: Zone, garden: Garden, flow: ZoneFlow) -> list
         if bare in found or bare_m3_s < _BARE_SHARE * flow.flow_m3_s:
             continue
         planted = [number for number in in_use if number in stand]
-        even = with_drilling_scatter(flow.evenness, garden.watering.drilling_scatter)
+        even = real_uniformity(flow.holes, garden.watering)
         hot_m3 = m3_from_l(
             even_litres(
                 net_mm=HOT_DAY_MM,
                 ground_m2=sum(zone.rows[number - 1].ground_m2 for number in planted),
-                evenness=max(even, LEAST_UNIFORMITY),
+                evenness=dose_divisor(even, garden.watering),
             )
         )
         beside_m3 = hot_m3 * bare_m3_s / max(flow.flow_m3_s - bare_m3_s, 1e-9)

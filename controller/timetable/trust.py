@@ -27,7 +27,10 @@ _WORTH_SAYING = 0.10
 def zone_words(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[str]:
     """What is doubtful about one zone alone: its rows, its stream, its opening, its barrel."""
     us = garden.us_units
-    said = [doubt.words for doubt in doubtful_rows(flow, us_units=us)]
+    said = [
+        doubt.words
+        for doubt in doubtful_rows(flow, most_m3_s=_wide_open_m3_s(zone, lines), us_units=us)
+    ]
     jets = jet_words(flow, lines, us_units=us)
     if jets is not None:
         said.append(jets)
@@ -85,6 +88,13 @@ def _fall_words(
     if end.dry_holes > flow.dry_holes:
         words += f", and {end.dry_holes} of its holes are dry at the end"
     return words
+
+
+def _wide_open_m3_s(zone: Zone, lines: Lines) -> float:
+    """What the zone gives alone with its valve wide open: no advice asks for more. [m3/s]"""
+    if zone.opening.angle_deg == 0.0:
+        return lines.zone_flows(frozenset((zone.name,)))[zone.name]
+    return _alone_on(lines.supply, zone, lines.garden, zone.take_off_k).flow_m3_s
 
 
 def _alone_on(curve: SupplyCurve, zone: Zone, garden: Garden, loss_k: float) -> ZoneFlow:

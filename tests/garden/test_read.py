@@ -190,6 +190,7 @@ most_open = 2
 least_share = 0.7
 basin = "8 mm"
 drilling_scatter = 0.1
+level_error = "1/4 in"
 shortest_pulse = "10 s"
 coefficients = "single"
 forecast_trust = "30 %"
@@ -282,7 +283,7 @@ def test_every_key_reads_into_the_model():
     watering = garden.watering
     assert (watering.refill_at, watering.most_open, watering.least_share) == (0.6, 2, 0.7)
     assert (watering.basin_mm, watering.shortest_pulse_s) == (near(8.0), 10.0)
-    assert watering.drilling_scatter == 0.1
+    assert (watering.drilling_scatter, watering.level_error_m) == (0.1, near(0.00635))
     assert (watering.coefficients, watering.settling_days) == (Coefficients.SINGLE, 10)
     assert watering.forecast_trust == near(0.3)
     weather = garden.weather

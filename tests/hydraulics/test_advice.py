@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, datetime, time, timedelta
 from math import inf
 
 import pytest
@@ -12,9 +12,19 @@ from hypothesis import strategies as st
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
 from controller.errors import InputError
-from controller.garden.model import Garden, Opening, Planting, Supply, Valve, ValveKind, Watering
+from controller.garden.model import (
+    Garden,
+    Opening,
+    Planting,
+    Supply,
+    SupplyKind,
+    Valve,
+    ValveKind,
+    Watering,
+    Window,
+)
 from controller.hydraulics.advice import Advice, advice_rows, advice_text, advise
-from controller.hydraulics.advised import ranked
+from controller.hydraulics.advised import figures, ranked, show_off_level, show_speed
 from controller.hydraulics.corrections import Corrections
 from controller.hydraulics.design import (
     even_enough,
@@ -22,6 +32,7 @@ from controller.hydraulics.design import (
     longest_row_m,
     most_that_is_good,
 )
+from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.pipe import PIPES
 from controller.hydraulics.together import most_together, share_together
@@ -76,7 +87,9 @@ def test_every_piece_names_what_it_is_based_on_and_fits_eighty_columns():
         "level",
         "together",
         "throttle",
+        "speed",
         "surge",
+        "house pipe",
         "ends",
         "closing",
         "filter",
@@ -114,11 +127,12 @@ def test_a_row_too_long_is_told_a_length_at_which_it_is_even():
 
     def evenness(length_m: float) -> float:
         zone = a_zone("ash", a_row(length_m=length_m))
-        return Lines(a_garden(zone)).open_set(frozenset(("ash",))).zones["ash"].evenness
+        flow = Lines(a_garden(zone)).open_set(frozenset(("ash",))).zones["ash"]
+        return real_uniformity(flow.holes, garden.watering)
 
-    # 0.90 with scatter would be 0.961 without; a pipe is asked for no more than 0.96.
-    wished = 0.96
-    assert advice.figures["wished"] == pytest.approx(wished * (1 - 1.27 * 0.05))
+    # PRINTED (from memory, ASAE EP405/EP458 usage): "excellent" begins at 0.90.
+    wished = 0.90
+    assert advice.figures["wished"] == pytest.approx(wished)
     assert evenness(longest_m) >= wished > evenness(longest_m + 0.1524)
 
 
@@ -144,7 +158,7 @@ def test_a_crooked_throttled_row_is_told_to_be_levelled_within_a_height_that_is_
 def test_a_level_row_at_pressure_may_lie_as_the_eye_sees_it():
     (advice,) = _about(_advice(a_garden(a_zone("ash"))), "level")
     assert advice.where == "level"
-    assert "2 in (5 cm)" in advice.words
+    assert "5 cm (2 in)" in advice.words
 
 
 def test_throttled_as_told_a_hot_days_dose_takes_as_long_as_told():
@@ -162,6 +176,111 @@ def test_throttled_as_told_a_hot_days_dose_takes_as_long_as_told():
     assert flow * 60000 == pytest.approx(2.03, abs=0.03)
     assert advice.figures["then_s"] == pytest.approx(5.09 / 2.03 * 60, rel=0.02)
     assert not _about(_advice(throttled), "throttle")
+
+
+def test_no_throttle_takes_longer_than_a_zone_may_run():
+    # Two holes for 36 m2 of hard ground: to soak in as one pulse it would take 14 h.
+    hard = Soaks(2.0, intake_mm_s=0.5 / 3600.0, basin_mm=1.0)
+    row = a_row(a_drilling(every_m=0.6, first_m=0.3), ground_width_m=30.0, length_m=1.2)
+    valve = Valve(kind=ValveKind.HAND, longest_open_s=86400.0)
+
+    def throttle(zones: int, *windows: Window) -> list[Advice]:
+        garden = a_garden(*(a_zone(f"z{n}", row, valve=valve) for n in range(zones)))
+        garden = replace(garden, watering=Watering(windows=windows))
+        return _about(_advice(garden, soaking=lambda _: hard), "throttle")
+
+    (at_will,) = throttle(1)
+    assert at_will.figures["then_s"] > 13.9 * 3600.0
+    morning = Window(opens=time(5), closes=time(8, 30))
+    (bound,) = throttle(1, morning)
+    assert bound.figures["then_s"] == pytest.approx(3.5 * 3600.0)
+    assert "as far as 3 h 30 min, the longest it may run, allows" in bound.words
+    # WORKED: six zones, three at a time, have half of the window each.
+    six = throttle(6, morning)
+    assert six[0].figures["then_s"] == pytest.approx(1.75 * 3600.0)
+    # Where the window leaves hardly more time than it takes anyway, nothing is advised.
+    ends = datetime(2031, 7, 1, 5) + timedelta(seconds=1.2 * at_will.figures["now_s"])
+    assert not throttle(1, Window(opens=time(5), closes=ends.time()))
+
+
+def test_a_valve_is_to_be_opened_further_only_where_that_is_enough():
+    def level(far_m: float) -> Advice:
+        slow = a_zone("ash", a_row(far_height_m=far_m), opening=Opening(alone_flow_m3_s=2.5e-5))
+        barrel = Supply(static_head_m=1.2, test_head_m=0.3, test_flow_m3_s=3.2e-4)
+        (found,) = [
+            a for a in _about(_advice(a_garden(slow, supply=barrel)), "level") if a.kind == "water"
+        ]
+        return found
+
+    # A metre of head bears 4 cm, and not 70.
+    assert level(0.04).words.endswith("level it, or open the valve further")
+    assert level(0.7).words.endswith("to open the valve wide would not be enough")
+    open_wide = a_garden(a_zone("ash", a_row(far_height_m=25.0)))
+    (advice,) = [a for a in _about(_advice(open_wide), "level") if a.kind == "water"]
+    assert "valve" not in advice.words
+
+
+def test_the_speed_of_water_in_a_row_is_told_with_what_brings_it_down():
+    garden = a_garden(a_zone("ash", a_row(length_m=8.0)))
+    (advice,) = _about(_advice(garden), "speed")
+    flow = Lines(garden).open_set(frozenset(("ash",))).zones["ash"].flow_m3_s
+    # WORKED: flow over pi/4 x (20.42 mm)^2.
+    assert advice.figures["velocity_m_s"] == pytest.approx(flow / 3.275e-4, rel=1e-3)
+    assert advice.figures["velocity_m_s"] > 1.524
+    slow = a_garden(a_zone("ash", a_row(length_m=8.0), opening=Opening(alone_flow_m3_s=2e-4)))
+    assert not _about(_advice(slow), "speed")
+
+
+def test_the_houses_own_pipe_is_asked_for_with_what_surges_in_it():
+    (advice,) = _about(_advice(a_garden(a_zone("ash", a_row(length_m=6.0)))), "house pipe")
+    flow = advice.figures["half_inch_m_s"] * 3.14159 / 4 * 0.01384**2
+    assert flow == pytest.approx(
+        Lines(a_garden(a_zone("ash", a_row(length_m=6.0))))
+        .open_set(frozenset(("ash",)))
+        .supply_flow_m3_s,
+        rel=1e-3,
+    )
+    # WORKED: Joukowsky, some 1300 m/s in copper: 1300/9.81 = 133 m of head for each m/s.
+    ratio = advice.figures["half_inch_at_once_m"] / advice.figures["half_inch_m_s"]
+    assert ratio == pytest.approx(133, rel=0.03)
+    assert "look which size yours is" in advice.words
+    barrel = Supply(
+        kind=SupplyKind.BARREL, static_head_m=9.0, test_head_m=0.3, test_flow_m3_s=1.5e-3
+    )
+    assert not _about(_advice(a_garden(a_zone("ash"), supply=barrel)), "house pipe")
+
+
+def test_a_barrel_is_advised_for_all_of_its_fall():
+    full = Supply(static_head_m=1.2, test_head_m=0.3, test_flow_m3_s=3.2e-4)
+    barrel = replace(full, kind=SupplyKind.BARREL, falls_to_m=0.3)
+    zone = a_zone("ash", a_row(length_m=6.0), opening=Opening(loss_k=60.0), main_run_m=0.0)
+
+    def on(supply: Supply, subject: str) -> list[Advice]:
+        return _about(_advice(a_garden(zone, supply=supply)), subject)
+
+    # Level: as with its water low, 30 cm up; surge: as when it is full.
+    low = replace(
+        full, static_head_m=0.3, test_head_m=0.0, test_flow_m3_s=3.2e-4 * (0.3 / 0.9) ** 0.5
+    )
+    (fallen,), (lowest,) = on(barrel, "level"), on(low, "level")
+    assert fallen.figures["level_enough_m"] == pytest.approx(lowest.figures["level_enough_m"])
+    assert "when the barrel is low" in fallen.words
+    (falling,), (filled,) = on(barrel, "surge"), on(full, "surge")
+    assert falling.figures["at_once_m"] == pytest.approx(filled.figures["at_once_m"])
+    assert falling.figures["static_m"] == 1.2
+
+
+def test_figures_are_written_out_and_the_gardens_unit_stands_first():
+    # WORKED: 96 in are 243.84 cm; 1 psi is 0.703 m of water.
+    assert show_off_level(2.4384, True) == "96 in (240 cm)"
+    assert show_off_level(2.4384, False) == "240 cm (96 in)"
+    assert show_off_level(0.0012, False) == "1.2 mm (0.047 in)"
+    assert show_speed(1.524, True) == "5.0 ft/s (1.5 m/s)"
+    assert [figures(v, 2) for v in (0.0, 0.0123, 9.96, 234.0)] == ["0", "0.012", "10", "230"]
+    steep = a_garden(a_zone("ash", a_row(far_height_m=2.5), opening=Opening(loss_k=3e4)))
+    for us in (True, False):
+        text = advice_text(_advice(replace(steep, us_units=us)), us=us)
+        assert "e+" not in text and max(map(len, text.splitlines())) <= 80
 
 
 def test_slow_soil_asks_for_a_slower_stream_than_the_clock_does():

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
-from controller.garden.model import Garden, Opening, Row, Supply
+from controller.garden.model import Face, Garden, Opening, Row, Supply, Walls
 from controller.hydraulics.doubts import doubtful_rows, opening_doubt, stream_doubt
 from controller.hydraulics.flows import ZoneFlow
 from controller.hydraulics.hole import first_drip_head_m
@@ -56,6 +56,24 @@ def test_opening_the_valve_as_far_as_is_said_makes_every_hole_run() -> None:
     more = throttled(row, 1.05 * max(doubt.flow_m3_s for doubt in said))
     assert more.dry_holes == 0
     assert shortest_over_m(more) > 0.8 * first_drip_head_m(0.0015875)
+
+
+def test_nobody_is_told_to_open_a_valve_beyond_wide_open() -> None:
+    flow = throttled(replace(LONG, far_height_m=0.0508), 1.58e-3 / 60)
+    told = doubtful_rows(flow)[0]
+    assert "open the valve" in told.words
+    enough, short = (
+        doubtful_rows(flow, most_m3_s=part * told.flow_m3_s)[0] for part in (1.01, 0.99)
+    )
+    assert enough == told
+    assert "open the valve" not in short.words and "lower the pipe" in short.words
+
+
+def test_holes_of_one_wall_are_named_in_one_breath() -> None:
+    pairs = a_drilling(every_m=0.0762, first_m=0.0381, walls=Walls.BOTH, face=Face.DOWN)
+    said = doubtful_rows(throttled(a_row(pairs, length_m=6.096), 1.5e-3 / 60))
+    assert any("every second" in doubt.words for doubt in said)
+    assert max(len(doubt.words) for doubt in said) < 500
 
 
 def test_plugging_as_many_as_is_said_makes_the_others_run() -> None:

@@ -8,11 +8,12 @@ from hypothesis import strategies as st
 
 from controller.errors import InputError, OutOfRange
 from controller.hydraulics.evenness import (
+    by_squares,
     emission_uniformity,
     flow_variation,
     low_quarter_uniformity,
+    scattered_uniformity,
     variation_coefficient,
-    with_drilling_scatter,
 )
 
 flows = st.lists(st.floats(0.0, 1e-4), min_size=1, max_size=60)
@@ -62,9 +63,56 @@ def test_a_negative_flow_is_refused():
         flow_variation([1.0, -1.0])
 
 
-def test_five_percent_of_scatter_makes_a_perfect_pipe_94():
-    # WORKED: 1 - 1.27 x 0.05 = 0.9365.
-    assert with_drilling_scatter(1.0, 0.05) == pytest.approx(0.9365, abs=1e-12)
+def test_scatter_alone_of_many_and_of_few_holes():
+    # WORKED: many: 1 - 1.2711 x 0.05 = 0.9364. Of four the least lies 1.0294 deviations below the
+    # mean (PRINTED in tables of normal order statistics, from memory), of eight the two lowest
+    # (1.4236 + 0.8522)/2 = 1.1379: 0.9485, 0.9431. One alone is even.
+    for count, expected in ((2000, 0.9364), (8, 0.9431), (4, 0.9485), (1, 1.0)):
+        found = scattered_uniformity([2.0] * count, [0.1] * count)
+        assert found == pytest.approx(expected, abs=0.001)
+
+
+def test_causes_add_by_their_squares():
+    # WORKED: sqrt(0.03^2 + 0.04^2) = 0.05.
+    assert by_squares(0.97, 0.96) == pytest.approx(0.95, abs=1e-12)
+    assert by_squares(0.9) == pytest.approx(0.9, abs=1e-12)
+    assert by_squares(0.0, 0.0) == 0.0
+
+
+@given(st.lists(st.floats(1e-7, 1e-4), min_size=1, max_size=40), st.floats(0.0, 0.3))
+def test_scatter_takes_from_a_row_and_never_gives(q, scatter):
+    real = scattered_uniformity(q, [scatter * one for one in q])
+    assert 0.0 <= real <= low_quarter_uniformity(q) + 1e-9
+
+
+@given(
+    st.lists(st.floats(0.0, 1e-4), min_size=1, max_size=40),
+    st.floats(0.0, 3.0),
+    st.floats(0.1, 1e3),
+)
+def test_real_evenness_is_a_part_of_one_whatever_the_unit(q, scatter, unit):
+    real = scattered_uniformity(q, [scatter * one for one in q])
+    assert 0.0 <= real <= 1.0
+    # Below some size a sum of flows has no digits left.
+    if max(q) > 1e-9:
+        other = scattered_uniformity([unit * one for one in q], [unit * scatter * one for one in q])
+        assert other == pytest.approx(real, abs=1e-6)
+
+
+def test_a_row_with_a_quarter_dry_has_no_low_quarter():
+    assert scattered_uniformity([0.0, 1.0, 1.0, 1.0], [0.0, 0.1, 0.1, 0.1]) == 0.0
+    assert scattered_uniformity([0.0], [0.0]) == 0.0
+    assert scattered_uniformity([0.0] * 3, [0.1] * 3) == 0.0
+    half = scattered_uniformity([0.0] + [1.0] * 7, [0.0] + [1e-6] * 7)
+    # WORKED: the quarter of eight is two: none and one, mean 0.5 over 7/8.
+    assert half == pytest.approx(0.5 / 0.875, abs=1e-4)
+
+
+def test_a_scatter_is_no_less_than_none():
+    with pytest.raises(OutOfRange, match="deviation"):
+        scattered_uniformity([1.0], [-0.1])
+    with pytest.raises(InputError, match="at least one open hole"):
+        scattered_uniformity([], [])
 
 
 def test_more_outlets_at_a_plant_hide_the_scatter():

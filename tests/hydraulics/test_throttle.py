@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import time
 
 import pytest
 from pytest import approx
-from support.gardens import a_zone
+from support.gardens import a_garden, a_zone
 
-from controller.garden.model import Zone
-from controller.hydraulics.throttle import lost_share, throttle_to
+from controller.garden.model import ValveKind, Watering, Window, Zone
+from controller.hydraulics.throttle import longest_run_s, lost_share, throttle_to
 from controller.units import m3_from_l
 
 
@@ -78,3 +79,28 @@ def test_slow_soil_asks_for_less_and_the_holes_for_some() -> None:
     assert by_soil == approx(16 * 0.127 / 60.0, rel=0.01)
     by_clock = target_l_s(travelling(0.0), wanted_l=24.0)
     assert by_clock == approx(0.2, rel=1e-9)
+
+
+def test_a_zone_has_its_part_of_the_weekday_with_least_window() -> None:
+    zones = [a_zone(name, relay=line) for name, line in (("a", 17), ("b", 27), ("c", 22))]
+    zones = [replace(z, valve=replace(z.valve, longest_open_s=1e6)) for z in zones]
+    windows = (
+        Window(opens=time(22), closes=time(2), weekdays=frozenset({0, 3})),
+        Window(opens=time(5), closes=time(6), weekdays=frozenset({3})),
+        Window(opens=time(5), closes=time(9), valves=frozenset({ValveKind.HAND})),
+    )
+    garden = a_garden(*zones, watering=Watering(windows=windows, most_open=2))
+    # WORKED: Mondays have 4 h past midnight, Thursdays 5 h, other days none: two thirds of 4 h.
+    assert longest_run_s(garden, zones[0]) == approx(4 * 3600 * 2 / 3)
+    short = replace(zones[0], valve=replace(zones[0].valve, longest_open_s=600.0))
+    assert longest_run_s(garden, short) == 600.0
+
+
+def test_no_time_is_asked_for_beyond_what_it_may_run() -> None:
+    zone = travelling(0.0)
+    found = throttle_to(
+        zone, wanted_m3=m3_from_l(24.0), drains_m3=0.0, takes_in=Soaks(intake_mm_s=1e-4),
+        longest_s=300.0,
+    )  # fmt: skip
+    assert found.flow_m3_s == approx(m3_from_l(24.0) / 300.0)
+    assert "5 min, the longest it may run" in found.why

@@ -9,11 +9,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
-from controller.garden.model import Opening
+from controller.garden.model import Opening, Watering
 from controller.hydraulics.flows import ZoneFlow
 from controller.hydraulics.lines import Lines
 from controller.paper.picture import row_bars, row_picture_svg
 
+HABITS = Watering(windows=())
 SVG = "{http://www.w3.org/2000/svg}"
 
 
@@ -32,7 +33,7 @@ def _dots(svg: str) -> list[tuple[float, float]]:
 def test_a_dot_stands_where_its_hole_does_and_as_high_as_its_flow():
     zone = _flow(a_row(length_m=6.0, far_height_m=0.05), loss_k=1e5)
     holes = zone.rows[0].holes
-    dots = _dots(row_picture_svg(zone))
+    dots = _dots(row_picture_svg(zone, HABITS))
     assert len(dots) == len(holes)
     # Two dots give the scale of each axis; all others must lie on it.
     (x0, y0), (x1, y1) = dots[0], dots[-1]
@@ -46,7 +47,7 @@ def test_a_dot_stands_where_its_hole_does_and_as_high_as_its_flow():
 
 def test_heights_and_places_agree_with_the_numbers_on_the_axes():
     zone = _flow(a_row(length_m=6.0, far_height_m=0.05), loss_k=1e5)
-    svg = row_picture_svg(zone)
+    svg = row_picture_svg(zone, HABITS)
     texts = [
         (float(t.attrib["x"]), float(t.attrib["y"]), t.text or "", t.attrib["text-anchor"])
         for t in ElementTree.fromstring(svg).iter(f"{SVG}text")
@@ -68,10 +69,10 @@ def _between(marks: list[tuple[float, float]], value: float) -> float:
 def test_plugged_dry_and_drain_holes_look_different():
     drilling = a_drilling(drain_bore_m=0.0015875, drain_every_m=3.0)
     row = a_row(drilling, length_m=6.0, far_height_m=0.2, plugged_holes=(2,))
-    svg = row_picture_svg(_flow(row, loss_k=1e5), scatter_fraction=0.05)
+    svg = row_picture_svg(_flow(row, loss_k=1e5), HABITS)
     words = [t.text for t in ElementTree.fromstring(svg).iter(f"{SVG}text")]
     assert {"a hole", "drain hole", "plugged", "dry"} <= set(words)
-    plain = row_picture_svg(_flow(a_row()))
+    plain = row_picture_svg(_flow(a_row()), HABITS)
     assert not {"drain hole", "plugged", "dry"} & {
         t.text for t in ElementTree.fromstring(plain).iter(f"{SVG}text")
     }
@@ -79,7 +80,7 @@ def test_plugged_dry_and_drain_holes_look_different():
 
 def test_the_picture_says_in_words_what_it_shows():
     zone = _flow(a_row(), a_row(plugged=True))
-    root = ElementTree.fromstring(row_picture_svg(zone, scatter_fraction=0.05))
+    root = ElementTree.fromstring(row_picture_svg(zone, HABITS))
     described = root.findtext(f"{SVG}desc")
     assert described is not None
     assert described.startswith("Row 1: 16 holes, 0 dry; uniformity 94 % (excellent)")
@@ -92,14 +93,14 @@ def test_the_picture_says_in_words_what_it_shows():
 
 def test_units_are_the_gardeners():
     zone = _flow(a_row())
-    us, si = row_picture_svg(zone, us=True), row_picture_svg(zone)
+    us, si = row_picture_svg(zone, HABITS, us=True), row_picture_svg(zone, HABITS)
     assert "gal/h from each hole" in us and "inlet, ft" in us
     assert "mL/min from each hole" in si and "inlet, m" in si
 
 
 def test_a_name_with_angle_brackets_cannot_write_into_the_page():
     zone = _flow(a_row(), name="<script>&\"'")
-    svg = row_picture_svg(zone)
+    svg = row_picture_svg(zone, HABITS)
     assert "<script>" not in svg
     assert ElementTree.fromstring(svg).findtext(f"{SVG}title") == (
         "<script>&\"': what each hole gives"
@@ -153,7 +154,7 @@ def test_bars_keep_to_their_width_and_to_a_screenful(length, width, us, blocks, 
 )
 @settings(deadline=None, max_examples=30)
 def test_every_picture_is_sound_xml_with_its_marks_inside(length, loss_k, tilt):
-    svg = row_picture_svg(_flow(a_row(length_m=length, far_height_m=tilt), loss_k=loss_k))
+    svg = row_picture_svg(_flow(a_row(length_m=length, far_height_m=tilt), loss_k=loss_k), HABITS)
     root = ElementTree.fromstring(svg)
     wide, high = float(root.attrib["width"]), float(root.attrib["height"])
     assert "nan" not in svg and "inf" not in svg

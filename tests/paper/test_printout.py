@@ -13,6 +13,7 @@ from support.given import NOTHING_GIVEN
 
 import controller.paper.amounts as amounts
 from controller.garden.model import Garden, Hold, ValveKind, Watering, Window
+from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.linefill import LineFill, line_fill
 from controller.hydraulics.lines import Lines
 from controller.paper.amounts import depth, long_day, open_time, volume
@@ -158,11 +159,28 @@ def test_a_ledger_row_closes() -> None:
 
 def test_a_flow_document_sums_up() -> None:
     flows = Lines(GARDEN).open_set(frozenset("bh"))
-    (found,) = flow_document([(["b", "h"], flows)], Bands(GARDEN, None), _fills, _ranges)
+    (found,) = flow_document([(["b", "h"], flows)], GARDEN, Bands(GARDEN, None), _fills, _ranges)
     zones = found["zones"]
     assert isinstance(zones, list)
     total = sum(h["flow_m3_s"] for z in zones for r in z["rows"] for h in r["holes"])
     assert total == pytest.approx(found["supply_flow_m3_s"], rel=1e-9)
+    for zone in zones:
+        assert zone["uniformity"] < zone["evenness"]
+
+
+def test_one_heading_says_what_is_in_every_figure_of_evenness() -> None:
+    flows = Lines(GARDEN).open_set(frozenset("b"))
+
+    def text(garden: Garden) -> str:
+        lines = flow_text([(["b"], flows)], garden, Bands(garden, None), _fills)
+        return " ".join(lines.split())
+
+    real = real_uniformity(flows.zones["b"].holes, GARDEN.watering)
+    assert f"even {100 * real:.0f} %;" in text(GARDEN)
+    assert "with a drilling scatter of 5 % and heights 3 mm off in it" in text(GARDEN)
+    level = replace(GARDEN, watering=replace(GARDEN.watering, level_error_m=0.0))
+    assert "heights" not in text(level)
+    assert text(GARDEN).count("without drilling") == 0
 
 
 def test_amounts_are_short_and_in_the_unit_asked_for() -> None:

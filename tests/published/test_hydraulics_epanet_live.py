@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import pytest
 from support.hydraulics_epanet import GRAVITY_M_S2, VISCOSITY_M2_S, Engine, Net, random_net
-from support.hydraulics_large import forked_at_random, net_of, random_garden
+from support.hydraulics_large import (
+    forked_at_random,
+    net_of,
+    raced_lines,
+    raced_net,
+    random_garden,
+    zone_flows_of,
+)
 
 from controller.hydraulics.network import TreeFlow, solve_tree
 
@@ -98,3 +105,21 @@ def test_every_hole_of_larger_gardens_on_forked_mains_flows_as_in_epanet(seed, t
 @pytest.mark.parametrize("seed", range(300, 500))
 def test_every_hole_of_gardens_of_up_to_sixty_rows_flows_as_in_epanet(seed, tmp_path):
     compare_garden(seed, tmp_path)
+
+
+# The quick way, by the rows' curves: what plans are made with.
+@pytest.mark.parametrize("seed", [2, 5, 9, 11])
+def test_zone_flows_from_the_curves_are_those_of_epanet(seed, tmp_path):
+    garden = random_garden(seed, 16)
+    net = raced_net(garden)
+    engine = Engine(net, tmp_path)
+    try:
+        _, hole_flows = engine.solve()
+    finally:
+        engine.close()
+    theirs = zone_flows_of(garden, net, hole_flows)
+    ours = raced_lines(garden).zone_flows(frozenset(theirs))
+    supply = sum(theirs.values())
+    for name, flow in theirs.items():
+        assert ours[name] == pytest.approx(flow, rel=1e-3, abs=1e-4 * supply), name
+    assert sum(ours.values()) == pytest.approx(supply, rel=1e-4)

@@ -32,6 +32,8 @@ from controller.garden.model import (
     Watering,
     Window,
 )
+from controller.hydraulics.evenness import real_uniformity
+from controller.hydraulics.flows import HoleFlow
 from controller.hydraulics.lines import Lines
 from controller.timetable.plan import Grounds, plan_garden
 from controller.units import l_from_m3, m3_s_from_l_min
@@ -101,14 +103,14 @@ def season(
     )
     lines = Lines(a_garden(zone))
     fill_mm = l_from_m3(lines.line("a").drains_m3) / zone.ground_m2
-    even = lines.open_set(frozenset("a")).zones["a"].evenness
+    holes = lines.open_set(frozenset("a")).zones["a"].holes
     garden = a_garden(
         replace(zone, daily_cap_m3=(cap_mm + fill_mm) * zone.ground_m2 / 1000.0),
         own_crops=(EVEN_CROP,),
         watering=Watering(
             windows=(ALL_DAY,),
-            # WORKED: the drill's scatter takes 1.27 of itself off the evenness of the pipe.
-            drilling_scatter=(1.0 - uniformity / even) / 1.27,
+            drilling_scatter=scatter_for(holes, uniformity),
+            level_error_m=0.0,
             refill_at=refill_at,
             coefficients=coefficients,
             satisfy=satisfy,
@@ -129,6 +131,16 @@ def season(
     for pulse in timetable.pulses:
         spread[pulse.day] += pulse.litres / zone.ground_m2 - fill_mm
     return Season(timetable.ledger, spread, uniformity)
+
+
+def scatter_for(holes: Sequence[HoleFlow], uniformity: float) -> float:
+    """The scatter with which the holes come to a uniformity, by halving."""
+    low, high = 0.0, 1.0
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        habits = Watering(windows=(), drilling_scatter=middle, level_error_m=0.0)
+        low, high = (middle, high) if real_uniformity(holes, habits) > uniformity else (low, middle)
+    return low
 
 
 def ground_day(missing_mm: float, entering_mm: float) -> tuple[float, float, float]:

@@ -126,9 +126,26 @@ class Engine:
         self._lib.ENclose()
 
     def run(self) -> None:
-        """One solve with the emitters as they are set."""
+        """One solve with the emitters as they are set, from flows begun anew.
+
+        After `solve` the dry holes are known to it, and this is the last of its rounds again.
+        """
         self._lib.ENinitH(10)
         self._lib.ENrunH()
+
+    def forget(self) -> None:
+        """All emitters as at first, those that will suck among them."""
+        for name, index in self._node.items():
+            self._lib.ENsetnodevalue(index, 3, self._coefficient[name])
+
+    def flows(self) -> list[float]:
+        """Flow of each outlet as the last solve left it, none inwards. [m3/s]"""
+        found = []
+        for outlet in self.net.outlets:
+            index = self._node[outlet.node]
+            coefficient = self._lib.ENgetnodevalue(index, 3)
+            found.append(coefficient * max(0.0, self._lib.ENgetnodevalue(index, 11)) ** 0.5 / 1000)
+        return found
 
     def solve(self) -> tuple[float, list[float]]:
         """Head at the tap and flow of each outlet, with no emitter flowing inwards.

@@ -6,13 +6,28 @@ from dataclasses import replace
 from random import Random
 
 from controller.garden.model import Face, Garden, Opening, Row, Run, Supply, Walls
+from controller.hydraulics.hole import NO_EFFECTS
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.maintree import ENTRANCE_K, PAST_FORK_K, TEE_RUN_K
 from controller.hydraulics.network import Outlet, Span, SupplyCurve
-from controller.hydraulics.pipe import PIPES
+from controller.hydraulics.pipe import PIPES, viscosity_m2_s
 from controller.hydraulics.rowshape import drilled_holes
-from support.hydraulics_epanet import Net
+from controller.units import GRAVITY_M_S2
+from support.hydraulics_epanet import GRAVITY_M_S2 as ENGINE_GRAVITY_M_S2
+from support.hydraulics_epanet import VISCOSITY_M2_S, Net
 from support.hydraulics_gardens import GPM_M3_S, PSI_M, a_drilling, a_garden, a_row, a_zone
+
+
+def _temperature_of(viscosity: float) -> float:
+    """The temperature at which water has a viscosity, by halving. [°C]"""
+    low, high = 0.0, 40.0
+    for _ in range(60):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if viscosity_m2_s(middle) > viscosity else (low, middle)
+    return low
+
+
+ENGINE_WATER_C = _temperature_of(VISCOSITY_M2_S)
 
 
 def many_rows(count: int, *, alike: bool) -> Garden:
@@ -144,6 +159,41 @@ def _random_row(rng: Random, *, in_use: bool) -> Row:
         plugged_holes=(1,) if rng.random() < 0.2 else (),
         plugged_beyond_m=0.7 * length_m if rng.random() < 0.15 else None,
     )
+
+
+def raced_lines(garden: Garden) -> Lines:
+    """A garden's lines as EPANET can solve them too: its water, and no effect it does not know.
+
+    The one place where a race builds our side; `raced_net` is the engine's side of it.
+    """
+    return Lines(garden, water_temp_c=ENGINE_WATER_C, effects=NO_EFFECTS)
+
+
+def raced_net(garden: Garden) -> Net:
+    """The garden's network for EPANET, with heads that make up for its gravity of 32.2 ft/s2.
+
+    Holes, friction and valves know gravity times head alone: heads and heights a little lower under
+    a little more gravity are the same flows.
+    """
+    net, less = net_of(garden), GRAVITY_M_S2 / ENGINE_GRAVITY_M_S2
+    return Net(
+        supply=replace(
+            net.supply,
+            static_head_m=less * net.supply.static_head_m,
+            test_head_m=less * net.supply.test_head_m,
+        ),
+        spans=net.spans,
+        outlets=tuple(replace(outlet, z_m=less * outlet.z_m) for outlet in net.outlets),
+    )
+
+
+def zone_flows_of(garden: Garden, net: Net, hole_flows_m3_s: list[float]) -> dict[str, float]:
+    """The flow of each zone from those of `net_of`'s outlets, which are named by zone and row."""
+    names = [zone.name for zone in garden.zones]
+    found = dict.fromkeys(names, 0.0)
+    for outlet, flow_m3_s in zip(net.outlets, hole_flows_m3_s, strict=True):
+        found[names[int(outlet.node[1:].partition("R")[0])]] += flow_m3_s
+    return found
 
 
 def net_of(garden: Garden) -> Net:

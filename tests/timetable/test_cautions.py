@@ -22,7 +22,7 @@ from controller.garden.model import (
     Zone,
 )
 from controller.hydraulics.advice import advise
-from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.lines import Lines
 from controller.timetable.cautions import Finding, findings, unsaid
 from controller.timetable.jobs import Grounds
@@ -153,7 +153,7 @@ def test_a_slow_valve_on_an_open_row_is_told_a_flow_at_which_its_travel_is_littl
 def _percent_of_travel(garden: Garden) -> str:
     lines = Lines(garden)
     flow = lines.open_set(frozenset("a")).zones["a"]
-    even = with_drilling_scatter(flow.evenness, 0.05)
+    even = real_uniformity(flow.holes, garden.watering)
     wanted_l = 6.0 * 2.4384 * 0.6 / even
     share = (8.0 * 1000.0 * flow.flow_m3_s + 0.80) / wanted_l
     return f"{100.0 * share:.0f} % of a hot day's water passes while its valve travels (16 s)"
@@ -163,6 +163,27 @@ def test_a_short_dose_by_hand_is_told_how_far_to_throttle() -> None:
     (found,) = [f for f in _found(a_garden(a_zone(relay=None))) if "by hand" in f.words]
     assert "throttle it, alone, to about 2.0" in found.words
     assert found.about == "throttle"
+
+
+def test_a_slow_zone_on_slow_soil_is_not_told_to_throttle_it_to_more() -> None:
+    # Narrow wet ground under a wide bed takes many pulses, and its flow is a trickle already.
+    slow = Opening(alone_flow_m3_s=m3_s_from_l_min(2.2))
+    zone = a_zone(rows=(a_row(ground_width_m=8.0),), opening=slow)
+    garden = a_garden(replace(zone, bed=replace(zone.bed, soil="clay")))
+    (words,) = [f.words for f in _found(garden) if "pulses" in f.words]
+    assert "throttle" not in words and "widen the wetted strip" in words
+
+
+def test_water_that_shoots_into_a_row_is_said_without_being_asked() -> None:
+    strong = a_garden(a_zone(rows=(a_row(24),)))
+    strong = replace(
+        strong,
+        supply=replace(strong.supply, static_head_m=60.0, test_head_m=50.0, test_flow_m3_s=2e-3),
+    )
+    (found,) = [f for f in _found(strong) if f.about == "speed"]
+    assert found.where.endswith("row 1") and "m/s" in found.words
+    assert found not in unsaid(_found(strong), advise(strong, Lines(strong), lambda crop: 0.15))
+    assert not [f for f in _found(a_garden(a_zone())) if f.about == "speed"]
 
 
 def test_what_design_advice_says_again_is_not_said_twice() -> None:

@@ -15,7 +15,7 @@ from support.mornings import a_plan, ledger_of, mornings
 from controller.demand.records import LedgerDay, Observation
 from controller.garden.model import Garden, Opening, Planting, Row, UnlikeRows, Watering
 from controller.garden.show import show_depth
-from controller.hydraulics.evenness import with_drilling_scatter
+from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.lines import Lines
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min
@@ -136,9 +136,8 @@ def test_the_neediest_is_dosed_by_the_evenness_of_its_own_rows() -> None:
     (dose,) = plan.doses
     assert "for row 2" in dose.why.words
     flow = Lines(garden).open_set(frozenset("a")).zones["a"]
-    scatter = garden.watering.drilling_scatter
     assert flow.evenness < 0.5 < 0.95 < flow.rows[1].evenness
-    assert dose.evenness == approx(with_drilling_scatter(flow.rows[1].evenness, scatter))
+    assert dose.evenness == approx(real_uniformity(flow.rows[1].holes, garden.watering))
 
 
 def _line_mm(plan: Timetable, garden: Garden, *, row: int) -> float:
@@ -166,7 +165,9 @@ def test_a_row_that_dries_down_is_not_what_a_zone_is_watered_for() -> None:
         stage_days=(10, 15, 20, 30),
     )  # fmt: skip
     fallen = Observation(zone="a", day=SPRING + 46 * DAY, event="tops fallen")
-    plans, _ = mornings(both(onion, LETTUCE), DAYS, first=SPRING, last=TODAY, seen=[fallen])
+    # A basin for the whole dose: in one pulse, the line is filled once.
+    garden = both(onion, LETTUCE, basin_mm=20.0)
+    plans, _ = mornings(garden, DAYS, first=SPRING, last=TODAY, seen=[fallen])
     after = [d for day, plan in plans.items() if day >= fallen.day for d in plan.doses]
     assert after and all("for row 2" in dose.why.words for dose in after)
     dries = ledger_of(plans[TODAY], part="row 1")

@@ -12,6 +12,7 @@ from support.mornings import a_plan, catalogue, mornings
 
 from controller.demand.records import DayInput
 from controller.garden.model import Garden, Opening, Planting, Watering, Window
+from controller.timetable.jobs import allowed_mm
 from controller.timetable.plan import Grounds
 from controller.timetable.plantingcheck import of_plantings, perennials
 from controller.units import m3_s_from_l_min
@@ -100,6 +101,23 @@ def test_set_out_in_autumn_it_waits_for_spring() -> None:
     rows = {row.day: row for row in a_plan(garden, days, first=date(2031, 6, 1)).ledger}
     assert rows[spring - DAY].stage == "initial"
     assert rows[date(2031, 6, 1)].stage == "mid"
+
+
+@pytest.mark.parametrize("years_before", [0, 2])
+def test_what_is_shown_as_watered_at_is_what_it_is_watered_at(years_before: int) -> None:
+    garden = bed_of("raspberry", years_before=years_before)
+    days = soaked(even_days(SPRING - DAY, SPRING + 90 * DAY, eto_mm=4.0))
+    plan = a_plan(garden, days, first=SPRING, count=80)
+    evenings = {row.day: row for row in plan.ledger}
+    shown = 0
+    for dose in plan.doses:
+        evening = evenings.get(dose.day - DAY)
+        if evening is None or evening.crop is None or evening.phase:
+            continue
+        grounds = Grounds(garden, catalogue())
+        assert allowed_mm(evening, garden, grounds) == pytest.approx(dose.why.allowed_mm)
+        shown += 1
+    assert shown > 0
 
 
 def said(planting: Planting, **site: float) -> tuple[list[str], list[str]]:
