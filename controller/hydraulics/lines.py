@@ -21,11 +21,12 @@ from controller.hydraulics.assembly import (
 from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
 from controller.hydraulics.flows import HoleFlow, LineVolume, RowFlow, SetFlow, ZoneFlow
 from controller.hydraulics.gradient import Tree
+from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.opening import Alone
 from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.quick import QuickFlow, ZoneLaw
 from controller.hydraulics.rowshape import DrilledHole, drained_m3, drilled_holes, volume_m3
-from controller.hydraulics.supplies import planning_curve
+from controller.hydraulics.supplies import planning_curve, supply_states
 from controller.hydraulics.zonecurves import Curves, quick_from
 from controller.units import GRAVITY_M_S2
 
@@ -62,6 +63,11 @@ class Lines:
         self._curves = Curves(garden.main, self.stations_m, self.viscosity_m2_s)
         self._laws: dict[str, ZoneLaw] = {}
         self._quick: dict[frozenset[str], QuickFlow] = {}
+        states = supply_states(garden.supply, corrections.supply)
+        self._extremes = tuple(
+            curve for curve in (states.start, states.end) if curve != self.supply
+        )
+        self._ranges: dict[frozenset[str], dict[str, tuple[float, float]]] = {}
 
     def open_set(self, zones: frozenset[str]) -> SetFlow:
         """What flows with exactly these zones open.
@@ -93,7 +99,7 @@ class Lines:
             if len(self._sets) >= _MOST_WHOLE:
                 self._sets.clear()
             self._sets[wanted] = self._solved(
-                opened, {zone.name: self.valve_loss_k(zone.name) for zone in opened}
+                opened, {zone.name: self.valve_loss_k(zone.name) for zone in opened}, self.supply
             )
         return self._sets[wanted]
 
@@ -124,6 +130,47 @@ class Lines:
     def zone_dry_holes(self, zones: frozenset[str]) -> Mapping[str, int]:
         """Dry holes of each zone with exactly these zones open, found as `zone_flows` is."""
         return self._quick_flow(zones).dry_holes
+
+    def flow_range(self, zones: frozenset[str]) -> tuple[float, float]:
+        """Lowest and highest total flow these zones can draw while the supply rises and falls.
+
+        Parameters
+        ----------
+        zones : frozenset of str
+            Names of the open zones.
+
+        Returns
+        -------
+        tuple of float
+            Flow at the supply's lowest and at its highest: a barrel near empty and full, a pump's
+            tank at cut-in and at cut-out. A steady supply gives the planned flow twice. [m3/s]
+
+        Raises
+        ------
+        InputError, NoSolution
+            As `open_set`.
+
+        Source
+        ------
+        `supply_states` says between which curves a supply moves; what flows on each as in
+        `zone_flows`. Less head at the tap gives less at every hole.
+        """
+        of_zones = self.zone_ranges(zones).values()
+        return sum(low for low, _ in of_zones), sum(high for _, high in of_zones)
+
+    def zone_ranges(self, zones: frozenset[str]) -> Mapping[str, tuple[float, float]]:
+        """Lowest and highest flow of each zone of an open set, as `flow_range`. [m3/s]"""
+        wanted = frozenset(zones)
+        if wanted not in self._ranges:
+            if len(self._ranges) >= _MOST_QUICK:
+                self._ranges.clear()
+            every = [self.zone_flows(wanted)]
+            every += [self._flow_on(curve, wanted).flows_m3_s for curve in self._extremes]
+            self._ranges[wanted] = {
+                name: (min(f[name] for f in every), max(f[name] for f in every))
+                for name in every[0]
+            }
+        return self._ranges[wanted]
 
     def line(self, zone: str) -> LineVolume:
         """Water in a zone's laterals, and how much of it drains once the valve has shut.
@@ -198,9 +245,21 @@ class Lines:
             if len(self._quick) >= _MOST_QUICK:
                 self._quick.clear()
             self._quick[wanted] = self._curves.together(
-                [self._law(self._zone(name)) for name in sorted(wanted)], self.supply
+                self._laws_of(wanted), self.supply
             ) or quick_from(self.open_set(wanted))
         return self._quick[wanted]
+
+    def _flow_on(self, supply: SupplyCurve, zones: frozenset[str]) -> QuickFlow:
+        """The same lines, their valves left as they stand, on another supply; not remembered."""
+        quick = self._curves.together(self._laws_of(zones), supply)
+        if quick is not None:
+            return quick
+        opened = [self._zone(name) for name in sorted(zones)]
+        valve_k = {zone.name: self.valve_loss_k(zone.name) for zone in opened}
+        return quick_from(self._solved(opened, valve_k, supply))
+
+    def _laws_of(self, zones: frozenset[str]) -> list[ZoneLaw]:
+        return [self._law(self._zone(name)) for name in sorted(zones)]
 
     def _law(self, zone: Zone) -> ZoneLaw:
         if zone.name not in self._laws:
@@ -239,9 +298,10 @@ class Lines:
     def _new_tree(self) -> Tree:
         return Tree(viscosity_m2_s=self.viscosity_m2_s, gravity_m_s2=GRAVITY_M_S2)
 
-    def _solved(self, opened: Sequence[Zone], valve_k: Mapping[str, float]) -> SetFlow:
+    def _solved(
+        self, opened: Sequence[Zone], valve_k: Mapping[str, float], supply: SupplyCurve
+    ) -> SetFlow:
         """Build the tree of the open zones, solve it, and sort the answer by zone, row and hole."""
-        supply = self.supply
         tree = self._new_tree()
         stations = add_main(tree, self.garden.main, self.stations_m)
         behind_valve: dict[str, int] = {}

@@ -23,13 +23,16 @@ class SupplyStates:
     end: SupplyCurve
 
 
-def supply_states(supply: Supply) -> SupplyStates:
+def supply_states(supply: Supply, measured: SupplyCurve | None = None) -> SupplyStates:
     """What the tap gives while the supply is fresh, half used, and at its lowest.
 
     Parameters
     ----------
     supply : Supply
         The garden's supply. The flow test of a barrel was made at its full level.
+    measured : SupplyCurve, optional
+        What field tests put in the place of its curve: the middle, where it has one. A barrel's
+        start and end then have its loss by flow, from the levels the garden file says.
 
     Returns
     -------
@@ -49,7 +52,7 @@ def supply_states(supply: Supply) -> SupplyStates:
     The head of a still barrel is its level; common practice, no source. The end is taken no lower
     than 1 mm above the tap, for a tap with no head has no curve.
     """
-    full = SupplyCurve(
+    full = measured or SupplyCurve(
         static_head_m=supply.static_head_m,
         test_head_m=supply.test_head_m,
         test_flow_m3_s=supply.test_flow_m3_s,
@@ -59,8 +62,8 @@ def supply_states(supply: Supply) -> SupplyStates:
         return SupplyStates(start=full, middle=full, end=full)
     lowest_m = supply.falls_to_m or 0.0
     return SupplyStates(
-        start=full,
-        middle=at_level(full, 0.5 * (supply.static_head_m + lowest_m)),
+        start=full if measured is None else at_level(measured, supply.static_head_m),
+        middle=measured or at_level(full, 0.5 * (supply.static_head_m + lowest_m)),
         end=at_level(full, max(lowest_m, 1e-3)),
     )
 

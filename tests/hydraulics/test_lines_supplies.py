@@ -114,3 +114,32 @@ def test_cold_water_gives_a_long_row_less() -> None:
     assert 0.975 < cold / warm < 0.999
     told = Lines(garden, water_temp_c=10.0).open_set(frozenset(["ash"])).supply_flow_m3_s
     assert told == cold
+
+
+def test_the_flow_of_a_set_ranges_from_the_full_barrel_to_the_low_one() -> None:
+    zones = frozenset(["ash", "bay"])
+    lines = Lines(a_garden(a_zone("ash"), a_zone("bay"), supply=BARREL))
+    low, high = lines.flow_range(zones)
+    states = supply_states(BARREL)
+    for found, curve in ((high, states.start), (low, states.end)):
+        held = Lines(lines.garden, corrections=Corrections(supply=curve)).open_set(zones)
+        assert found == approx(held.supply_flow_m3_s, rel=1e-5)
+    planned = lines.zone_flows(zones)
+    assert low < sum(planned.values()) < high
+    for zone, (least, most) in lines.zone_ranges(zones).items():
+        assert least < planned[zone] < most
+    assert lines.flow_range(frozenset()) == (0, 0)
+
+
+def test_a_steady_tap_gives_one_flow_twice() -> None:
+    lines = Lines(a_garden(a_zone("ash")))
+    planned = sum(lines.zone_flows(frozenset(["ash"])).values())
+    assert lines.flow_range(frozenset(["ash"])) == (planned, planned)
+
+
+def test_a_barrel_fitted_at_some_level_still_ranges_from_full_to_low() -> None:
+    states = supply_states(BARREL)
+    garden = a_garden(a_zone("ash"), supply=BARREL)
+    fitted = Lines(garden, corrections=Corrections(supply=states.middle))
+    zones = frozenset(["ash"])
+    assert fitted.flow_range(zones) == approx(Lines(garden).flow_range(zones), rel=1e-9)
