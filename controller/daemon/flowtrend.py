@@ -1,0 +1,259 @@
+"""How an open set does beside its own past weeks, and beside the other sets of the same days.
+
+What the meter saw of each open set, over what was computed for it, stands in the logbook stretch by
+stretch. A set's first days are its base. On each day with water its departure from the base is
+held against that of the sets it shares no zone with: what all of them do is the tap's (a hot
+evening, the neighbours, the pressure of the season) and is taken off. What is left has a median
+over the latest days; where that lies far from the base's, the set has changed.
+
+No step of this knows why. Without a set to compare with, a tap that has become weaker looks like
+holes that clog, and the finding says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from math import exp, log, sqrt
+from statistics import median
+
+# All our choice, tried in tests/daemon/test_flowseasons.py; the figures are in docs/watching.md.
+BASE_LEAST = 7  # days with water before anything is judged
+BASE_DAYS = 14  # and so many make the base, once they are there
+WINDOWS = (3, 7, 14)  # latest days with water whose median is held against the base
+FIND_CHANGE_AT = 4.5  # standard errors
+LEAST_CHANGE = 0.035  # of the flow; a smaller change is never told
+LEAST_ALONE = 0.10  # the same where nothing is compared, or of all sets: it may be the tap
+STEADY = 1.0 / 3.0  # of the change: what the other of two may move by itself, and is as it was
+LEAST_SCATTER = 0.005  # of a set's days: no tap is steadier
+SAME_COMPUTED = 0.01  # a computed flow that moves by more is another garden, and begins anew
+PAST_ERROR = 0.10  # standard error of a flow that is known from its own past alone
+_MAD = 1.4826  # standard deviation over median absolute deviation, normal distribution
+_MEDIAN = 1.5708  # variance of a median over that of a mean, many draws, normal distribution: pi/2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """What the meter saw of an open set on a day, lines filled and valves settled."""
+
+    day: date
+    zones: frozenset[str]
+    seconds: float
+    litres: float
+    computed_l_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """A set, or every set (`zones` empty), that is not as it was.
+
+    `share` is the change of its flow, `from_share` the least that would have been told. `others`
+    are the zones it was compared with; with none, the tap may be the cause. `either`: what moved
+    may as well be those others, the other way round.
+    """
+
+    zones: frozenset[str]
+    share: float
+    days: int
+    from_share: float
+    others: frozenset[str]
+    either: bool = False
+
+    @property
+    def is_told(self) -> bool:
+        """Whether it is so large that it is told."""
+        return abs(log(1.0 + self.share)) >= log(1.0 + self.from_share)
+
+
+Days = Mapping[date, float]
+
+
+def by_set(stretches: Iterable[Stretch]) -> dict[frozenset[str], dict[date, float]]:
+    """Logarithm of metered over computed flow, of each set and day, since the set is as it is.
+
+    A set begins anew where its computed flow has moved by more than `SAME_COMPUTED`: drilled or
+    throttled anew, or a field test was fitted.
+    """
+    rows: dict[frozenset[str], list[Stretch]] = {}
+    for one in stretches:
+        if one.computed_l_s > 0.0 and one.seconds > 0.0 and one.litres > 0.0:
+            rows.setdefault(one.zones, []).append(one)
+    found = {}
+    for zones, those in rows.items():
+        now = those[-1].computed_l_s
+        first = len(those)
+        while first and abs(those[first - 1].computed_l_s / now - 1.0) <= SAME_COMPUTED:
+            first -= 1
+        litres: dict[date, float] = {}
+        due: dict[date, float] = {}
+        for one in those[first:]:
+            litres[one.day] = litres.get(one.day, 0.0) + one.litres
+            due[one.day] = due.get(one.day, 0.0) + one.computed_l_s * one.seconds
+        found[zones] = {day: log(litres[day] / due[day]) for day in sorted(litres)}
+    return found
+
+
+def usual_share(days: Days) -> float | None:
+    """Metered over computed flow of a set as it usually is; None before it has a base."""
+    base = _base(days)
+    return None if base is None else exp(base)
+
+
+def day_share(sets: Mapping[frozenset[str], Days], zones: frozenset[str], day: date) -> float:
+    """What the sets without these zones did on that day, over what they usually do; 1 if none."""
+    others = [moved[day] for z, moved in _moved(sets).items() if not z & zones and day in moved]
+    return exp(median(others)) if others else 1.0
+
+
+def changes(sets: Mapping[frozenset[str], Days]) -> list[Change]:
+    """The sets that are not as they were, the surest first; none where the days do not tell.
+
+    The rule, for each set with `BASE_LEAST` + 3 days at least: base = its first days, up to
+    `BASE_DAYS`; window = its latest 3, 7 or 14 days after those. It has changed where the medians
+    of window and base lie further apart than `LEAST_CHANGE` and than `FIND_CHANGE_AT` standard
+    errors. The scatter of its days is that of its base (median absolute deviation), and no less
+    than that of the middle set. Compared sets: days are taken as independent. A set with nothing
+    to compare: they are not, many days are worth one, no window of 3 days counts and no change
+    below `LEAST_ALONE`, for it may be the tap's. The same holds for all sets together.
+
+    A set that was found is no longer compared with, and the others are judged anew.
+    """
+    found: list[Change] = []
+    left = dict(sets)
+    while True:
+        judged = _judged(left)
+        told = [one for one in judged.values() if one.is_told]
+        if not told:
+            break
+        own = {one.zones: _own_change(left[one.zones], one.days) for one in told}
+        # Where only two are compared both depart alike; the one that is further from itself leads.
+        worst = max(told, key=lambda c: (abs(c.share) + abs(own[c.zones]), sorted(c.zones)))
+        seen_right = frozenset[str]().union(
+            *(
+                one.zones
+                for one in judged.values()
+                if not one.is_told and one.from_share <= abs(worst.share)
+            )
+        )
+        suspects = worst.zones - seen_right or worst.zones
+        others = [z for z in left if not z & worst.zones and z in judged]
+        either = len(others) == 1 and not _is_steady(left[others[0]], worst)
+        found.append(replace(worst, zones=suspects, either=either))
+        gone = suspects | worst.others if either else suspects
+        left = {zones: days for zones, days in left.items() if not zones & gone}
+    if not found:
+        common = _common_change(sets)
+        found += [] if common is None else [common]
+    return found
+
+
+def _judged(sets: Mapping[frozenset[str], Days]) -> dict[frozenset[str], Change]:
+    """Each set that can be judged: its change over the window that shows it best."""
+    moved = _moved(sets)
+    departures: dict[frozenset[str], tuple[list[float], frozenset[str]]] = {}
+    for zones, days in moved.items():
+        others = [other for other in moved if not other & zones]
+        values = [
+            share - median(tap)
+            for day, share in days.items()
+            if (tap := [moved[other][day] for other in others if day in moved[other]])
+        ]
+        if len(values) >= BASE_LEAST + min(WINDOWS):
+            departures[zones] = values, frozenset[str]().union(*others)
+        elif not others:
+            departures[zones] = list(days.values()), frozenset()
+    scatters = {zones: _scatter(values) for zones, (values, _) in departures.items()}
+    found = {}
+    for zones, (values, others) in departures.items():
+        alike = [scatters[z] for z, (_, o) in departures.items() if bool(o) is bool(others)]
+        scatter = max(scatters[zones], median(alike))
+        best = _best_window(values, scatter, independent=bool(others))
+        if best is not None:
+            share, count, limit = best
+            found[zones] = Change(
+                zones=zones,
+                share=exp(share) - 1.0,
+                days=count,
+                from_share=exp(limit) - 1.0,
+                others=others,
+            )
+    return found
+
+
+def _best_window(
+    values: Sequence[float], scatter: float, *, independent: bool
+) -> tuple[float, int, float] | None:
+    """The change over the window in which it is largest beside what would be told."""
+    tried = []
+    for count in WINDOWS if independent else WINDOWS[1:]:
+        first = min(BASE_DAYS, len(values) - count)
+        if first < BASE_LEAST:
+            continue
+        moved = median(values[-count:]) - median(values[:first])
+        in_window = _MEDIAN / count if independent else 1.0
+        limit = max(
+            log(1.0 + (LEAST_CHANGE if independent else LEAST_ALONE)),
+            FIND_CHANGE_AT * scatter * sqrt(in_window + _MEDIAN / first),
+        )
+        tried.append((moved, count, limit))
+    return max(tried, key=lambda one: abs(one[0]) / one[2], default=None)
+
+
+def _common_change(sets: Mapping[frozenset[str], Days]) -> Change | None:
+    """All sets together: the tap, a filter ahead of them, or the meter."""
+    moved = _moved(sets)
+    by_day: dict[date, list[float]] = {}
+    for days in moved.values():
+        for day, share in days.items():
+            by_day.setdefault(day, []).append(share)
+    values = [median(by_day[day]) for day in sorted(by_day)]
+    if not any(not a & b for a in moved for b in moved):
+        return None  # nothing was compared: each was judged by itself
+    best = _best_window(values, _scatter(values), independent=False) if values else None
+    if best is None:
+        return None
+    share, count, limit = best
+    change = Change(
+        zones=frozenset(),
+        share=exp(share) - 1.0,
+        days=count,
+        from_share=exp(limit) - 1.0,
+        others=frozenset(),
+    )
+    return change if change.is_told else None
+
+
+def _moved(sets: Mapping[frozenset[str], Days]) -> dict[frozenset[str], dict[date, float]]:
+    """How far each set with a base is from it, day by day."""
+    found = {}
+    for zones, days in sets.items():
+        base = _base(days)
+        if base is not None:
+            found[zones] = {day: share - base for day, share in days.items()}
+    return found
+
+
+def _base(days: Days) -> float | None:
+    values = list(days.values())[:BASE_DAYS]
+    return median(values) if len(values) >= BASE_LEAST else None
+
+
+def _own_change(days: Days, count: int) -> float:
+    """A set's change over its latest days by itself, the tap's with it."""
+    base, values = _base(days), list(days.values())
+    return 0.0 if base is None else median(values[-count:]) - base
+
+
+def _is_steady(days: Days, change: Change) -> bool:
+    """Whether the other of two sets is surely the one that has not changed: it stands where it
+    stood, and its own days swing far less than the change, so that the tap has not hidden one."""
+    moved = _own_change(days, change.days)
+    swing = FIND_CHANGE_AT * _scatter(list(days.values()))
+    return max(abs(moved), STEADY * swing) <= STEADY * abs(change.share)
+
+
+def _scatter(values: Sequence[float]) -> float:
+    first = values[:BASE_DAYS]
+    middle = median(first)
+    return max(LEAST_SCATTER, _MAD * median(abs(value - middle) for value in first))
