@@ -18,7 +18,10 @@ from datetime import date
 from math import exp, log, sqrt
 from statistics import median
 
-# All our choice, tried in tests/daemon/test_flowseasons.py; the figures are in docs/watching.md.
+from controller.daemon.flowwatch import Reckoned
+from controller.logbook.records import FlowStretch
+
+# All our choice, tried in tests/season/test_flow_seasons.py; the figures are in docs/watching.md.
 BASE_LEAST = 7  # days with water before anything is judged
 BASE_DAYS = 14  # and so many make the base, once they are there
 WINDOWS = (3, 7, 14)  # latest days with water whose median is held against the base
@@ -31,17 +34,6 @@ SAME_COMPUTED = 0.01  # a computed flow that moves by more is another garden, an
 PAST_ERROR = 0.10  # standard error of a flow that is known from its own past alone
 _MAD = 1.4826  # standard deviation over median absolute deviation, normal distribution
 _MEDIAN = 1.5708  # variance of a median over that of a mean, many draws, normal distribution: pi/2
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stretch:
-    """What the meter saw of an open set on a day, lines filled and valves settled."""
-
-    day: date
-    zones: frozenset[str]
-    seconds: float
-    litres: float
-    computed_l_s: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,13 +61,13 @@ class Change:
 Days = Mapping[date, float]
 
 
-def by_set(stretches: Iterable[Stretch]) -> dict[frozenset[str], dict[date, float]]:
+def by_set(stretches: Iterable[FlowStretch]) -> dict[frozenset[str], dict[date, float]]:
     """Logarithm of metered over computed flow, of each set and day, since the set is as it is.
 
     A set begins anew where its computed flow has moved by more than `SAME_COMPUTED`: drilled or
     throttled anew, or a field test was fitted.
     """
-    rows: dict[frozenset[str], list[Stretch]] = {}
+    rows: dict[frozenset[str], list[FlowStretch]] = {}
     for one in stretches:
         if one.computed_l_s > 0.0 and one.seconds > 0.0 and one.litres > 0.0:
             rows.setdefault(one.zones, []).append(one)
@@ -94,10 +86,13 @@ def by_set(stretches: Iterable[Stretch]) -> dict[frozenset[str], dict[date, floa
     return found
 
 
-def usual_share(days: Days) -> float | None:
-    """Metered over computed flow of a set as it usually is; None before it has a base."""
+def judged_by(reckoned: Reckoned, days: Days) -> Reckoned:
+    """What a set is judged by: what was computed where that is known well enough, else its own
+    past, once it has a base."""
     base = _base(days)
-    return None if base is None else exp(base)
+    if reckoned.is_known or base is None:
+        return reckoned
+    return Reckoned(flow_l_s=reckoned.flow_l_s * exp(base), error=PAST_ERROR)
 
 
 def day_share(sets: Mapping[frozenset[str], Days], zones: frozenset[str], day: date) -> float:
@@ -153,15 +148,15 @@ def _judged(sets: Mapping[frozenset[str], Days]) -> dict[frozenset[str], Change]
     moved = _moved(sets)
     departures: dict[frozenset[str], tuple[list[float], frozenset[str]]] = {}
     for zones, days in moved.items():
-        others = [other for other in moved if not other & zones]
+        apart = [other for other in moved if not other & zones]
         values = [
             share - median(tap)
             for day, share in days.items()
-            if (tap := [moved[other][day] for other in others if day in moved[other]])
+            if (tap := [moved[other][day] for other in apart if day in moved[other]])
         ]
         if len(values) >= BASE_LEAST + min(WINDOWS):
-            departures[zones] = values, frozenset[str]().union(*others)
-        elif not others:
+            departures[zones] = values, frozenset[str]().union(*apart)
+        elif not apart:
             departures[zones] = list(days.values()), frozenset()
     scatters = {zones: _scatter(values) for zones, (values, _) in departures.items()}
     found = {}
@@ -257,3 +252,34 @@ def _scatter(values: Sequence[float]) -> float:
     first = values[:BASE_DAYS]
     middle = median(first)
     return max(LEAST_SCATTER, _MAD * median(abs(value - middle) for value in first))
+
+
+def changed_words(change: Change) -> str:
+    """A change as the keeper reads it."""
+    size = f"{100.0 * abs(change.share):.0f} %"
+    less = change.share < 0.0
+    turned = "less" if less else "more"
+    over = f"over its last {change.days} days with water"
+    if not change.zones:
+        return (
+            f"all zones give {size} {turned} than in their first weeks (over the last "
+            f"{change.days} days with water): the tap, a filter ahead of all zones, or the meter"
+        )
+    why = (
+        "holes or a filter that clog, or a valve less open"
+        if less
+        else "an end cap or a joint that leaks, holes worn, or a valve further open"
+    )
+    what = f"the flow is {size} {turned} than in its first weeks {over}"
+    if not change.others:
+        return (
+            f"{what}: {why}; no other zone can be compared with it, and a tap that gives {turned} "
+            "looks the same: read a gauge at the tap"
+        )
+    if change.either:
+        others = ", ".join(sorted(change.others))
+        return (
+            f"{what}, held against {others}: {why}; or {others} gives that much "
+            f"{'more' if less else 'less'}, for the two cannot be told apart"
+        )
+    return f"{what}, held against the other zones of the same days: {why}"

@@ -214,18 +214,15 @@ def found_words(
 
 def unknown_words(zones: Collection[str], reckoned: Reckoned, *, us: bool) -> str:
     """That the flow of a set is not known well enough to judge, and what to do."""
-    low = flow_words(reckoned.lowest_l_s * exp(-reckoned.far), us=us)
-    high = flow_words(reckoned.highest_l_s * exp(reckoned.far), us=us)
     return (
-        f"the flow of {', '.join(sorted(zones))} is not known well enough to judge (anything from "
-        f"{low} to {high} may be right): measure it, as in rowgate note run; until then neither a "
-        "burst nor a clogged line is looked for there"
+        f"the flow of {', '.join(sorted(zones))} is not known well enough to judge "
+        f"({flow_words(reckoned.flow_l_s, us=us)} computed, and a tenth or ten times that may be "
+        "right): measure it (rowgate note run), or let the meter see it on a week of days; until "
+        "then it is not held for its flow"
     )
 
 
-def passing_words(
-    reckoned: Reckoned, seconds: float, litres_per_pulse: float, *, us: bool
-) -> str:
+def passing_words(reckoned: Reckoned, seconds: float, litres_per_pulse: float, *, us: bool) -> str:
     """From which to which flow nothing is found, as in "9.59 L/min to 14.41 L/min"."""
     least, most = passing_l(reckoned, seconds, litres_per_pulse)
     return f"{flow_words(least / seconds, us=us)} to {flow_words(most / seconds, us=us)}"

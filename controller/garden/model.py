@@ -74,6 +74,7 @@ class FlowFinding(StrEnum):
     NOT_OPENED = "not opened"  # next to nothing while a valve should be open
     NOT_CLOSED = "not closed"  # it flows on after the last valve has shut
     LEAK = "leak"  # it flows while all has long been shut
+    CHANGED = "changed"  # not what it was in past weeks
 
 
 class SensorKind(StrEnum):
