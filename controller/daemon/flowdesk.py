@@ -1,6 +1,6 @@
 """Watching the meter from opening to opening: which stretches to judge, and whom a finding names.
 
-A finding is told once a day for each zone it names, a change against past weeks once a week. It
+A finding is told once a day for each zone it names, a change against past weeks once a fortnight. It
 knows nothing of the bank or the plan; what a finding does is done by whoever asked.
 """
 
@@ -12,7 +12,14 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from controller.clock import Clock
-from controller.daemon.flowtrend import by_set, changed_words, changes, day_share, judged_by
+from controller.daemon.flowtrend import (
+    by_set,
+    can_compare,
+    changed_words,
+    changes,
+    day_share,
+    judged_by,
+)
 from controller.daemon.flowwatch import (
     LEAST_COUNTS,
     LEAST_S,
@@ -43,7 +50,7 @@ DEFAULT_ACTIONS: Mapping[FlowFinding, Action] = {
     FlowFinding.LEAK: Action.NOTE,
     FlowFinding.CHANGED: Action.NOTE,
 }
-CHANGED_AGAIN = timedelta(days=7)  # a change that lasts is told again; our choice
+CHANGED_AGAIN = timedelta(days=14)  # a change that lasts is told again; our choice
 _LOG = logging.getLogger("rowgate.flowdesk")
 # Told while it flows; too little is told when the stretch is over.
 _AT_ONCE = frozenset({FlowFinding.BURST, FlowFinding.NOT_OPENED})
@@ -99,6 +106,16 @@ class Found:
     words: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Weak:
+    """A stretch that gave clearly too little."""
+
+    zones: frozenset[str]
+    seen: Seen
+    reckoned: Reckoned
+    day: date
+
+
 def action_of(finding: FlowFinding, garden: Garden, meter: Meter) -> Action:
     """What a finding does: by the garden file, else by our defaults.
 
@@ -147,20 +164,24 @@ class FlowDesk:
         self._judged_by: Reckoned | None = None  # of the set that is open
         self._before_l_s: float | None = None  # flow of the set that shut last
         self._soon = False  # after it shut, what goes on may be its valve
+        self._weak: list[_Weak] = []  # what gave too little, and nobody knows yet how the tap does
         # Not opened, by a meter that did not count at all: it may be the meter that is dead.
         self._unproved: list[Found] = []
 
     def look(self, open_zones: Collection[str], today: date) -> list[Found]:
         """Judge what has flowed; called wherever the open set may have changed, and between."""
         self._metering.sample()
+        late: list[Found] = []
         if self._sets_of != today:
             self._sets, self._sets_of = by_set(self._past.stretches(today)), today
+            late = self._clogged(today)
         now, opened = self._clock.mono_s(), frozenset(open_zones)
-        found: list[Found] = []
+        found = late
         if opened != self._open:
             if self._open:
                 found += self._judge_open(self._looked_mono_s, today, ended=True)
                 found += self._keep(self._looked_mono_s, today)
+                found += self._clogged(today)
             self._begin(opened, now)
         elif opened:
             found += self._judge_open(now, today, ended=False)
@@ -234,7 +255,7 @@ class FlowDesk:
         return self._changed(today)
 
     def _changed(self, today: date) -> list[Found]:
-        """What is not as it was in past weeks, told once a week while it lasts."""
+        """What is not as it was in past weeks, told once a fortnight while it lasts."""
         names = {zone.name for zone in self._garden.zones}
         now = {zones: days for zones, days in self._sets.items() if zones <= names}
         found = []
@@ -266,13 +287,6 @@ class FlowDesk:
             return []
         reckoned = self._judged_by or self._reckon(self._open)
         finding = judge_open(seen, reckoned)
-        if finding is FlowFinding.CLOGGED:
-            # What the other sets of the day lack as well is the tap's.
-            tap = min(1.0, day_share(self._sets, self._open, today))
-            weak = replace(
-                reckoned, flow_l_s=tap * reckoned.flow_l_s, low_l_s=tap * reckoned.lowest_l_s
-            )
-            finding = judge_open(seen, weak)
         proved = self._proved(seen)
         if finding is None:
             if ended and is_enough(seen, reckoned):
@@ -280,12 +294,41 @@ class FlowDesk:
             return proved
         if self._metering.dead or not (ended or finding in _AT_ONCE):
             return proved
-        suspects = {zone for zone in self._open if (zone, today) not in self._good} or self._open
+        if finding is FlowFinding.CLOGGED:
+            self._weak.append(_Weak(zones=self._open, seen=seen, reckoned=reckoned, day=today))
+            return proved
+        suspects = self._suspects(self._open, today)
         told = self._tell(finding, tuple(sorted(suspects)), seen, reckoned, today)
         if finding is FlowFinding.NOT_OPENED and seen.litres <= 0.0:
             self._unproved += [found for found in told if found.action is not Action.NOTE]
             told = [replace(found, action=Action.NOTE) for found in told]
         return [*proved, *told]
+
+    def _suspects(self, opened: frozenset[str], day: date) -> frozenset[str]:
+        """The zones of a set that were not seen right on that day; all of them if all were."""
+        return frozenset(z for z in opened if (z, day) not in self._good) or opened
+
+    def _clogged(self, today: date) -> list[Found]:
+        """What gave too little, once the day's other sets tell how the tap does, or the day is
+        over: what they lack as well is the tap's."""
+        found, waiting = [], []
+        for weak in self._weak:
+            tap = day_share(self._sets, weak.zones, weak.day)
+            if tap is None and weak.day == today and can_compare(self._sets, weak.zones):
+                waiting.append(weak)
+                continue
+            reckoned, tap = weak.reckoned, min(1.0, tap or 1.0)
+            under_it = replace(
+                reckoned, flow_l_s=tap * reckoned.flow_l_s, low_l_s=tap * reckoned.lowest_l_s
+            )
+            if judge_open(weak.seen, under_it) is None:
+                continue
+            suspects = self._suspects(weak.zones, weak.day)
+            found += self._tell(
+                FlowFinding.CLOGGED, tuple(sorted(suspects)), weak.seen, reckoned, weak.day
+            )
+        self._weak = waiting
+        return found
 
     def _proved(self, seen: Seen) -> list[Found]:
         """What was only noted while the meter was still, now that it counts for other zones."""

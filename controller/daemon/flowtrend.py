@@ -95,10 +95,18 @@ def judged_by(reckoned: Reckoned, days: Days) -> Reckoned:
     return Reckoned(flow_l_s=reckoned.flow_l_s * exp(base), error=PAST_ERROR)
 
 
-def day_share(sets: Mapping[frozenset[str], Days], zones: frozenset[str], day: date) -> float:
-    """What the sets without these zones did on that day, over what they usually do; 1 if none."""
+def day_share(
+    sets: Mapping[frozenset[str], Days], zones: frozenset[str], day: date
+) -> float | None:
+    """What the sets without these zones did on that day, over what they usually do; None if none
+    with a base ran."""
     others = [moved[day] for z, moved in _moved(sets).items() if not z & zones and day in moved]
-    return exp(median(others)) if others else 1.0
+    return exp(median(others)) if others else None
+
+
+def can_compare(sets: Mapping[frozenset[str], Days], zones: frozenset[str]) -> bool:
+    """Whether any set without these zones has a base."""
+    return any(not other & zones for other in _moved(sets))
 
 
 def changes(sets: Mapping[frozenset[str], Days]) -> list[Change]:
@@ -110,7 +118,8 @@ def changes(sets: Mapping[frozenset[str], Days]) -> list[Change]:
     errors. The scatter of its days is that of its base (median absolute deviation), and no less
     than that of the middle set. Compared sets: days are taken as independent. A set with nothing
     to compare: they are not, many days are worth one, no window of 3 days counts and no change
-    below `LEAST_ALONE`, for it may be the tap's. The same holds for all sets together.
+    below `LEAST_ALONE`, for it may be the tap's. The same holds for all sets together, over 14
+    days.
 
     A set that was found is no longer compared with, and the others are judged anew.
     """
@@ -163,7 +172,8 @@ def _judged(sets: Mapping[frozenset[str], Days]) -> dict[frozenset[str], Change]
     for zones, (values, others) in departures.items():
         alike = [scatters[z] for z, (_, o) in departures.items() if bool(o) is bool(others)]
         scatter = max(scatters[zones], median(alike))
-        best = _best_window(values, scatter, independent=bool(others))
+        windows = WINDOWS if others else WINDOWS[1:]
+        best = _best_window(values, scatter, windows, independent=bool(others))
         if best is not None:
             share, count, limit = best
             found[zones] = Change(
@@ -177,11 +187,11 @@ def _judged(sets: Mapping[frozenset[str], Days]) -> dict[frozenset[str], Change]
 
 
 def _best_window(
-    values: Sequence[float], scatter: float, *, independent: bool
+    values: Sequence[float], scatter: float, windows: Sequence[int], *, independent: bool
 ) -> tuple[float, int, float] | None:
     """The change over the window in which it is largest beside what would be told."""
     tried = []
-    for count in WINDOWS if independent else WINDOWS[1:]:
+    for count in windows:
         first = min(BASE_DAYS, len(values) - count)
         if first < BASE_LEAST:
             continue
@@ -205,7 +215,8 @@ def _common_change(sets: Mapping[frozenset[str], Days]) -> Change | None:
     values = [median(by_day[day]) for day in sorted(by_day)]
     if not any(not a & b for a in moved for b in moved):
         return None  # nothing was compared: each was judged by itself
-    best = _best_window(values, _scatter(values), independent=False) if values else None
+    windows = WINDOWS[2:]
+    best = _best_window(values, _scatter(values), windows, independent=False) if values else None
     if best is None:
         return None
     share, count, limit = best
