@@ -1,7 +1,7 @@
 """Watching the meter from opening to opening: which stretches to judge, and whom a finding names.
 
-A finding is told once a day for each zone it names, a change against past weeks once a fortnight. It
-knows nothing of the bank or the plan; what a finding does is done by whoever asked.
+A finding is told once a day for each zone it names, a change against past weeks once a fortnight.
+It knows nothing of the bank or the plan; what a finding does is done by whoever asked.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from datetime import date, timedelta
 
 from controller.clock import Clock
 from controller.daemon.flowtrend import (
+    TapLossOf,
     by_set,
     can_compare,
     changed_words,
@@ -134,7 +135,8 @@ class FlowDesk:
 
     `reckon` gives the flow of a set and its error, `fill_s` how long a zone's empty line takes to
     fill within a set. `told` are the findings that the logbook has already: of today, and changes
-    of the last days. `past` keeps what was seen; `say` is told of what cannot be judged.
+    of the last days. `past` keeps what was seen; `say` is told of what cannot be judged;
+    `tap_loss_of` is the share of its head that the tap loses with a set open.
     """
 
     def __init__(
@@ -149,11 +151,13 @@ class FlowDesk:
         told: Iterable[tuple[FlowFinding, str, date]] = (),
         past: Past | None = None,
         say: Callable[[str], None] = lambda _: None,
+        tap_loss_of: TapLossOf = lambda _: 0.0,
     ) -> None:
         self._garden, self._meter, self._metering, self._clock = garden, meter, metering, clock
         self._reckon, self._fill_s = reckon, fill_s
         self._told = set(told)
         self._past, self._say = past or Past(), say
+        self._tap_loss_of = tap_loss_of
         self._sets: dict[frozenset[str], dict[date, float]] = {}
         self._sets_of: date | None = None
         self.unknown: dict[frozenset[str], str] = {}  # sets that cannot be judged, in words
@@ -259,7 +263,7 @@ class FlowDesk:
         names = {zone.name for zone in self._garden.zones}
         now = {zones: days for zones, days in self._sets.items() if zones <= names}
         found = []
-        for change in changes(now):
+        for change in changes(now, self._tap_loss_of):
             zones = tuple(sorted(change.zones | (change.others if change.either else frozenset())))
             lately = {
                 zone

@@ -12,7 +12,7 @@ holes that clog, and the finding says so.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from math import exp, log, sqrt
@@ -28,6 +28,7 @@ WINDOWS = (3, 7, 14)  # latest days with water whose median is held against the 
 FIND_CHANGE_AT = 4.5  # standard errors
 LEAST_CHANGE = 0.035  # of the flow; a smaller change is never told
 LEAST_ALONE = 0.10  # the same where nothing is compared, or of all sets: it may be the tap
+TAP_LOSES = 2.0  # times its usual loss: what a hot evening or a filter may do to a tap
 STEADY = 1.0 / 3.0  # of the change: what the other of two may move by itself, and is as it was
 LEAST_SCATTER = 0.005  # of a set's days: no tap is steadier
 SAME_COMPUTED = 0.01  # a computed flow that moves by more is another garden, and begins anew
@@ -42,7 +43,8 @@ class Change:
 
     `share` is the change of its flow, `from_share` the least that would have been told. `others`
     are the zones it was compared with; with none, the tap may be the cause. `either`: what moved
-    may as well be those others, the other way round.
+    may as well be those others, the other way round. `maybe_tap`: a tap that loses more on the way
+    would do the same to these sets.
     """
 
     zones: frozenset[str]
@@ -51,6 +53,7 @@ class Change:
     from_share: float
     others: frozenset[str]
     either: bool = False
+    maybe_tap: bool = False
 
     @property
     def is_told(self) -> bool:
@@ -59,6 +62,13 @@ class Change:
 
 
 Days = Mapping[date, float]
+TapLossOf = Callable[[frozenset[str]], float]
+"""Which share of its still head the tap loses while a set is open. [-]"""
+
+
+def _unknown_tap(_: frozenset[str]) -> float:
+    """All sets alike."""
+    return 0.0
 
 
 def by_set(stretches: Iterable[FlowStretch]) -> dict[frozenset[str], dict[date, float]]:
@@ -109,7 +119,9 @@ def can_compare(sets: Mapping[frozenset[str], Days], zones: frozenset[str]) -> b
     return any(not other & zones for other in _moved(sets))
 
 
-def changes(sets: Mapping[frozenset[str], Days]) -> list[Change]:
+def changes(
+    sets: Mapping[frozenset[str], Days], tap_loss_of: TapLossOf = _unknown_tap
+) -> list[Change]:
     """The sets that are not as they were, the surest first; none where the days do not tell.
 
     The rule, for each set with `BASE_LEAST` + 3 days at least: base = its first days, up to
@@ -121,12 +133,16 @@ def changes(sets: Mapping[frozenset[str], Days]) -> list[Change]:
     below `LEAST_ALONE`, for it may be the tap's. The same holds for all sets together, over 14
     days.
 
+    A tap that is weaker by its loss (the street, a filter ahead of all zones) takes most from the
+    sets with the largest flow: what up to `TAP_LOSES` times the loss would do by `tap_loss_of` is
+    told only once most of 14 days have it.
+
     A set that was found is no longer compared with, and the others are judged anew.
     """
     found: list[Change] = []
     left = dict(sets)
     while True:
-        judged = _judged(left)
+        judged = _judged(left, tap_loss_of)
         told = [one for one in judged.values() if one.is_told]
         if not told:
             break
@@ -152,7 +168,9 @@ def changes(sets: Mapping[frozenset[str], Days]) -> list[Change]:
     return found
 
 
-def _judged(sets: Mapping[frozenset[str], Days]) -> dict[frozenset[str], Change]:
+def _judged(
+    sets: Mapping[frozenset[str], Days], tap_loss_of: TapLossOf
+) -> dict[frozenset[str], Change]:
     """Each set that can be judged: its change over the window that shows it best."""
     moved = _moved(sets)
     departures: dict[frozenset[str], tuple[list[float], frozenset[str]]] = {}
@@ -173,24 +191,42 @@ def _judged(sets: Mapping[frozenset[str], Days]) -> dict[frozenset[str], Change]
         alike = [scatters[z] for z, (_, o) in departures.items() if bool(o) is bool(others)]
         scatter = max(scatters[zones], median(alike))
         windows = WINDOWS if others else WINDOWS[1:]
-        best = _best_window(values, scatter, windows, independent=bool(others))
-        if best is not None:
-            share, count, limit = best
-            found[zones] = Change(
-                zones=zones,
-                share=exp(share) - 1.0,
-                days=count,
-                from_share=exp(limit) - 1.0,
-                others=others,
-            )
+        change = _best_window(values, scatter, windows, zones, others)
+        if change is not None and change.is_told and others:
+            apart = [other for other in moved if not other & zones]
+            if _tap_would(change, sets[zones], apart, tap_loss_of):
+                change = _best_window(values, scatter, WINDOWS[2:], zones, others)
+                change = None if change is None else replace(change, maybe_tap=True)
+        if change is not None:
+            found[zones] = change
     return found
 
 
+def _tap_would(
+    change: Change, days: Days, others: Sequence[frozenset[str]], tap_loss_of: TapLossOf
+) -> bool:
+    """Whether a tap that loses more would move this set against the others likewise.
+
+    All losses being squares of the flow, q goes with the root of head over loss; so dln q =
+    -w dln k / 2, with w the share of the head that the tap loses. Our own, first order.
+    """
+    apart = tap_loss_of(change.zones) - median(tap_loss_of(other) for other in others)
+    if apart == 0.0:
+        return False
+    loses_more = -2.0 * log(1.0 + change.share) / apart
+    rose_itself = change.share > 0.0 and _own_change(days, change.days) > 0.5 * change.share
+    return 0.0 < loses_more <= log(TAP_LOSES) and not rose_itself
+
+
 def _best_window(
-    values: Sequence[float], scatter: float, windows: Sequence[int], *, independent: bool
-) -> tuple[float, int, float] | None:
+    values: Sequence[float],
+    scatter: float,
+    windows: Sequence[int],
+    zones: frozenset[str],
+    others: frozenset[str],
+) -> Change | None:
     """The change over the window in which it is largest beside what would be told."""
-    tried = []
+    tried, independent = [], bool(others)
     for count in windows:
         first = min(BASE_DAYS, len(values) - count)
         if first < BASE_LEAST:
@@ -202,7 +238,16 @@ def _best_window(
             FIND_CHANGE_AT * scatter * sqrt(in_window + _MEDIAN / first),
         )
         tried.append((moved, count, limit))
-    return max(tried, key=lambda one: abs(one[0]) / one[2], default=None)
+    if not tried:
+        return None
+    moved, count, limit = max(tried, key=lambda one: abs(one[0]) / one[2])
+    return Change(
+        zones=zones,
+        share=exp(moved) - 1.0,
+        days=count,
+        from_share=exp(limit) - 1.0,
+        others=others,
+    )
 
 
 def _common_change(sets: Mapping[frozenset[str], Days]) -> Change | None:
@@ -215,19 +260,11 @@ def _common_change(sets: Mapping[frozenset[str], Days]) -> Change | None:
     values = [median(by_day[day]) for day in sorted(by_day)]
     if not any(not a & b for a in moved for b in moved):
         return None  # nothing was compared: each was judged by itself
-    windows = WINDOWS[2:]
-    best = _best_window(values, _scatter(values), windows, independent=False) if values else None
-    if best is None:
+    if not values:
         return None
-    share, count, limit = best
-    change = Change(
-        zones=frozenset(),
-        share=exp(share) - 1.0,
-        days=count,
-        from_share=exp(limit) - 1.0,
-        others=frozenset(),
-    )
-    return change if change.is_told else None
+    nobody = frozenset[str]()
+    change = _best_window(values, _scatter(values), WINDOWS[2:], nobody, nobody)
+    return change if change is not None and change.is_told else None
 
 
 def _moved(sets: Mapping[frozenset[str], Days]) -> dict[frozenset[str], dict[date, float]]:
@@ -286,6 +323,11 @@ def changed_words(change: Change) -> str:
         return (
             f"{what}: {why}; no other zone can be compared with it, and a tap that gives {turned} "
             "looks the same: read a gauge at the tap"
+        )
+    if change.maybe_tap:
+        why += (
+            "; or a tap or a filter ahead of all zones that lets less through, which takes most "
+            "where most flows: read a gauge at the tap"
         )
     if change.either:
         others = ", ".join(sorted(change.others))

@@ -202,6 +202,7 @@ class Watching:
             told=told,
             past=self._past,
             say=say,
+            tap_loss_of=lambda opened: tap_loss(accepted.lines, opened),
         )
 
     def _counter(
@@ -261,6 +262,11 @@ def reckoned_of(opened: frozenset[str], lines: Lines, bands: ErrorOf) -> Reckone
         low_l_s=l_from_m3(low_m3_s),
         high_l_s=l_from_m3(high_m3_s),
     )
+
+
+def tap_loss(lines: Lines, opened: frozenset[str]) -> float:
+    """Which share of its still head the tap loses while these zones are open. [-]"""
+    return 1.0 - lines.open_set(opened).tap_head_m / lines.supply.static_head_m
 
 
 def _nothing_is_active(_: int) -> bool:

@@ -22,7 +22,7 @@ from support.waterworld import Tap, drawn_world, fifth, zone_names
 from controller.daemon.flowdesk import SETTLES_S, FlowDesk, Found, fill_seconds
 from controller.daemon.flowwatch import METER_ERROR, Reckoned
 from controller.daemon.metering import Metering
-from controller.daemon.watching import reckoned_of
+from controller.daemon.watching import reckoned_of, tap_loss
 from controller.garden.model import Action, FlowFinding, Garden
 from controller.hydraulics.lines import Lines
 from controller.timetable.plan import NetworkFlows
@@ -37,9 +37,10 @@ FAULT_DAY = 25  # the watch has had its base by then
 class Season:
     """A garden under watch, its water and its tap, day after day."""
 
-    def __init__(self, dice: Random, *, days: int, hot: bool) -> None:
+    def __init__(self, dice: Random, *, days: int, hot: bool, by_loss: bool = False) -> None:
         self.dice = dice
         self.garden, self.world = drawn_world(dice)
+        self.world.by_loss = by_loss
         assert self.garden.meter is not None
         self.tap = Tap(dice, days, hot=hot)
         self.meter_off = 1.0 + dice.gauss(0.0, METER_ERROR)
@@ -51,6 +52,7 @@ class Season:
     def _desk(self, garden: Garden) -> FlowDesk:
         meter, lines, bands = garden.meter, Lines(garden), Bands(garden, None)
         assert meter is not None
+        self.lines = lines
         flows, known = NetworkFlows(lines), dict[frozenset[str], Reckoned]()
 
         def reckon(opened: frozenset[str]) -> Reckoned:
@@ -65,7 +67,13 @@ class Season:
             lambda: int(self._litres / meter.litres_per_pulse),
         )
         return FlowDesk(
-            garden, meter, self.metering, self._clock, reckon=reckon, fill_s=self.fill_s
+            garden,
+            meter,
+            self.metering,
+            self._clock,
+            reckon=reckon,
+            fill_s=self.fill_s,
+            tap_loss_of=lambda opened: tap_loss(lines, opened),
         )
 
     def sets(self) -> list[frozenset[str]]:
@@ -135,9 +143,9 @@ def _of(season: Season, kind: str, days: int) -> Fault:
     return fault
 
 
-def _healthy(seed: int, gardens: int, days: int) -> Iterator[Season]:
+def _healthy(seed: int, gardens: int, days: int, *, by_loss: bool = False) -> Iterator[Season]:
     for number in range(gardens):
-        season = Season(Random(1000 * seed + number), days=days, hot=True)
+        season = Season(Random(1000 * seed + number), days=days, hot=True, by_loss=by_loss)
         for day in range(days):
             season.day(day)
         yield season
@@ -184,6 +192,25 @@ def test_two_hundred_seasons_hold_nothing_wrongly() -> None:
     )
     assert held == 0
     assert suspected <= 10
+
+
+@pytest.mark.slow
+def test_a_tap_that_loses_more_on_the_way_holds_nothing_and_is_named() -> None:
+    """A harder tap: on hot days it stands as high as ever and loses 1.4 times as much, which takes
+    15 % of a large flow and next to nothing of a small one. Without field tests or a gauge it looks
+    like clogging of the large zone; what is noted then has to say so."""
+    held, seasons, silent = 0, 0, 0
+    for season in _healthy(3, 60, 80, by_loss=True):
+        held += len(_held(season))
+        noted = [one for _, one in season.found if one.zones and len(season.sets()) > 1]
+        seasons += bool(noted)
+        silent += any("tap" not in one.words for one in noted)
+    print(
+        f"60 seasons of a tap that loses more: {held} holds; a zone noted in {seasons}, in {silent} "
+        "of them without a word of the tap"
+    )
+    assert held == 0
+    assert silent <= 12
 
 
 @pytest.mark.slow

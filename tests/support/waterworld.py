@@ -88,12 +88,14 @@ class World:
     zones: Mapping[str, TrueZone]
     static_m: float
     supply_k: float
+    by_loss: bool = False  # a weak tap loses more on the way, and stands as high as ever
     faults: dict[str, tuple[tuple[int, ...], bool]] = field(default_factory=dict)
     _curves: dict[object, Curve] = field(default_factory=dict)
     _flows: dict[object, float] = field(default_factory=dict)
 
     def flow_m3_s(self, opened: frozenset[str], tap: float = 1.0) -> float:
-        """What the tap gives to these zones, its still head a share of the usual."""
+        """What the tap gives to these zones, its still head a share of the usual; or its loss that
+        much more."""
         if not opened:
             return 0.0
         # On rounded shares of the tap, straight lines between; a season asks for thousands.
@@ -102,14 +104,22 @@ class World:
         return (1.0 - part) * self._solved(opened, low) + part * self._solved(opened, low + 0.02)
 
     def _solved(self, opened: frozenset[str], tap: float) -> float:
-        key = (opened, round(tap, 4), tuple(sorted((z, self.faults.get(z)) for z in opened)))
+        key = (
+            opened,
+            round(tap, 4),
+            self.by_loss,
+            tuple(sorted((z, self.faults.get(z)) for z in opened)),
+        )
         if key not in self._flows:
             curves = [self._curve(zone) for zone in sorted(opened)]
-            low, high = 0.0, tap * self.static_m
+            static_m, supply_k = tap * self.static_m, self.supply_k
+            if self.by_loss:
+                static_m, supply_k = self.static_m, self.supply_k / tap
+            low, high = 0.0, static_m
             for _ in range(40):
                 middle = 0.5 * (low + high)
                 flow = sum(at(curve, middle) for curve in curves)
-                if tap * self.static_m - self.supply_k * flow**2 > middle:
+                if static_m - supply_k * flow**2 > middle:
                     low = middle
                 else:
                     high = middle
