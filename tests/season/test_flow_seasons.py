@@ -17,7 +17,7 @@ from random import Random
 
 import pytest
 from support.clock import HandClock
-from support.waterworld import Tap, drawn_world, fifth, zone_names
+from support.waterworld import Barrel, Tap, drawn_world, fifth, zone_names
 
 from controller.daemon.flowdesk import SETTLES_S, FlowDesk, Found, fill_seconds
 from controller.daemon.flowwatch import METER_ERROR, Reckoned
@@ -37,14 +37,15 @@ FAULT_DAY = 25  # the watch has had its base by then
 class Season:
     """A garden under watch, its water and its tap, day after day."""
 
-    def __init__(self, dice: Random, *, days: int, hot: bool, by_loss: bool = False) -> None:
+    def __init__(self, dice: Random, *, days: int, hot: bool, kind: str = "") -> None:
         self.dice = dice
-        self.garden, self.world = drawn_world(dice)
-        self.world.by_loss = by_loss
+        self.garden, self.world = drawn_world(dice, barrel=kind == "barrel")
+        self.world.by_loss = kind == "by loss"
         assert self.garden.meter is not None
-        self.tap = Tap(dice, days, hot=hot)
+        self.tap = Barrel(dice, days) if kind == "barrel" else Tap(dice, days, hot=hot)
         self.meter_off = 1.0 + dice.gauss(0.0, METER_ERROR)
         self.pairs = dice.random() < 0.3
+        self.sure = kind == "barrel"
         self._clock, self._litres = HandClock(), 0.0
         self.desk = self._desk(self.garden)
         self.found: list[tuple[int, Found]] = []
@@ -58,6 +59,8 @@ class Season:
         def reckon(opened: frozenset[str]) -> Reckoned:
             if opened not in known:
                 known[opened] = reckoned_of(opened, lines, bands)
+                if self.sure:
+                    known[opened] = replace(known[opened], error=0.04)
             return known[opened]
 
         self.fill_s = lambda z, s: fill_seconds(lines.line(z).volume_m3, flows.flow_l_s(z, s))
@@ -143,9 +146,9 @@ def _of(season: Season, kind: str, days: int) -> Fault:
     return fault
 
 
-def _healthy(seed: int, gardens: int, days: int, *, by_loss: bool = False) -> Iterator[Season]:
+def _healthy(seed: int, gardens: int, days: int, kind: str = "") -> Iterator[Season]:
     for number in range(gardens):
-        season = Season(Random(1000 * seed + number), days=days, hot=True, by_loss=by_loss)
+        season = Season(Random(1000 * seed + number), days=days, hot=True, kind=kind)
         for day in range(days):
             season.day(day)
         yield season
@@ -172,6 +175,21 @@ def test_a_fault_that_changes_the_flow_by_a_tenth_is_found_within_a_week() -> No
     assert [f for f in large if f.days is None] == []
 
 
+def test_barrels_full_and_near_empty_are_never_held() -> None:
+    """With flows known to 4 %, as field tests may have them: a full barrel gives 1.3 times what it
+    gives in the middle of its fall, and half of that when it is low."""
+    held, clogged, furthest = [], 0, 0.0
+    for season in _healthy(4, 6, 30, "barrel"):
+        held += _held(season)
+        clogged += sum(one.finding is FlowFinding.CLOGGED for _, one in season.found)
+        (some, *_) = season.sets()
+        full, low = (season.world.flow_m3_s(some, share) for share in (1.0, 0.2))
+        furthest = max(furthest, full / low)
+    assert held == []
+    assert clogged == 0
+    assert furthest > 2.0
+
+
 @pytest.mark.slow
 def test_two_hundred_seasons_hold_nothing_wrongly() -> None:
     """The target: no false hold. What is noted of a zone that is well is counted as well."""
@@ -186,7 +204,7 @@ def test_two_hundred_seasons_hold_nothing_wrongly() -> None:
         weak += any(not one.zones for _, one in season.found)
         notes.update(str(one.finding) for one in of_zones)
     print(
-        f"200 seasons of 80 days, with three hot spells each: {held} holds; a zone noted in "
+        f"200 seasons of 80 days, three hot spells each: {held} holds; a zone noted in "
         f"{suspected} seasons of several sets and in {single} of one; the tap said to be weaker or "
         f"stronger in {weak}; {dict(notes)}"
     )
@@ -200,14 +218,14 @@ def test_a_tap_that_loses_more_on_the_way_holds_nothing_and_is_named() -> None:
     15 % of a large flow and next to nothing of a small one. Without field tests or a gauge it looks
     like clogging of the large zone; what is noted then has to say so."""
     held, seasons, silent = 0, 0, 0
-    for season in _healthy(3, 60, 80, by_loss=True):
+    for season in _healthy(3, 60, 80, "by loss"):
         held += len(_held(season))
         noted = [one for _, one in season.found if one.zones and len(season.sets()) > 1]
         seasons += bool(noted)
         silent += any("tap" not in one.words for one in noted)
     print(
-        f"60 seasons of a tap that loses more: {held} holds; a zone noted in {seasons}, in {silent} "
-        "of them without a word of the tap"
+        f"60 seasons of a tap that loses more: {held} holds; a zone noted in {seasons}, in "
+        f"{silent} of them without a word of the tap"
     )
     assert held == 0
     assert silent <= 12

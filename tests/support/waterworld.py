@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from math import exp, log, pi, sqrt
 from random import Random
 
-from controller.garden.model import Garden, Opening, Supply, Valve, ValveKind, Zone
+from controller.garden.model import Garden, Opening, Supply, SupplyKind, Valve, ValveKind, Zone
 from controller.units import head_m_from_psi, m3_s_from_gal_min, m_from_ft
 from support.gardens import a_row, a_zone
 from support.metered import a_metered_garden
@@ -23,6 +23,7 @@ from support.metered import a_metered_garden
 G = 9.80665
 VISCOSITY = 1.1e-6  # water at 16 deg C, m2/s
 HOLE_CD = 0.80  # a short tube running full: 0.80 to 0.82 (handbooks)
+BARREL_FALLS_TO = 0.2  # of its full level
 _END_HEADS = [10.0 ** (-4.0 + 0.25 * n) for n in range(23)]  # 0.1 mm to 30 m
 
 Curve = list[tuple[float, float]]
@@ -134,11 +135,12 @@ class World:
         return self._curves[key]
 
 
-def drawn_world(dice: Random) -> tuple[Garden, World]:
+def drawn_world(dice: Random, *, barrel: bool = False) -> tuple[Garden, World]:
     """A garden as its file has it, and its true water: drill, holes, tap and valves off by chance.
 
     One to five zones of one to three rows alike; two in five valves throttled, and measured within
-    3 % so that the file has their flow.
+    3 % so that the file has their flow; one in ten stands where nobody knows. A barrel stands 1 to
+    2 m up, and falls to a fifth of that; its valves are open.
     """
     psi, gal_min = dice.uniform(35.0, 60.0), dice.uniform(6.0, 11.0)
     supply = Supply(
@@ -146,6 +148,15 @@ def drawn_world(dice: Random) -> tuple[Garden, World]:
         test_head_m=head_m_from_psi(psi / 2.0),
         test_flow_m3_s=m3_s_from_gal_min(gal_min),
     )
+    if barrel:
+        level_m = dice.uniform(1.0, 2.0)
+        supply = Supply(
+            kind=SupplyKind.BARREL,
+            static_head_m=level_m,
+            falls_to_m=BARREL_FALLS_TO * level_m,
+            test_head_m=0.0,
+            test_flow_m3_s=m3_s_from_gal_min(dice.uniform(5.0, 8.0)),
+        )
     static_m = supply.static_head_m * (1.0 + dice.gauss(0.0, 0.02))
     supply_k = (supply.static_head_m - supply.test_head_m) / (
         supply.test_flow_m3_s * (1.0 + dice.gauss(0.0, 0.04))
@@ -168,7 +179,11 @@ def drawn_world(dice: Random) -> tuple[Garden, World]:
             valve_k=6.0 / (2.0 * G * area**2),
         )
         opening = Opening(angle_deg=0.0)
-        if dice.random() < 0.4:
+        chance = 1.0 if barrel else dice.random()
+        if chance < 0.1:
+            true, _ = _throttled(true, dice.uniform(0.03, 0.9), static_m, supply_k)
+            opening = Opening(unknown=True)
+        elif chance < 0.5:
             share = dice.uniform(0.15, 0.7)
             true, flow = _throttled(true, share, static_m, supply_k)
             opening = Opening(alone_flow_m3_s=flow * (1.0 + dice.gauss(0.0, 0.03)))
@@ -220,6 +235,21 @@ class Tap:
         """On a day, so many minutes after five."""
         hour = 0.95 if minute > 120.0 else 1.0
         return self.by_day[day] * hour * (1.0 + self._dice.gauss(0.0, 0.01))
+
+
+class Barrel:
+    """The level of a barrel, as a share of a full one: it falls day by day, and rain fills it."""
+
+    def __init__(self, dice: Random, days: int) -> None:
+        self.by_day: list[float] = []
+        level = 1.0
+        for _ in range(days):
+            level = 1.0 if level < BARREL_FALLS_TO + 0.1 or dice.random() < 0.1 else level - 0.07
+            self.by_day.append(level)
+
+    def share(self, day: int, minute: float) -> float:
+        """On a day, so many minutes after five; its water runs meanwhile."""
+        return max(BARREL_FALLS_TO, self.by_day[day] - 0.0004 * minute)
 
 
 def fifth(dice: Random, zone: TrueZone) -> tuple[int, ...]:
