@@ -31,7 +31,7 @@ from controller.garden.quantities import read_length, read_volume
 from controller.logbook.ask import Questions
 from controller.logbook.copying import copy_logbook
 from controller.logbook.days import GAUGE
-from controller.logbook.records import HowKnown, Sums
+from controller.logbook.records import MENDED, HowKnown, Sums
 from controller.logbook.write import Logbook
 from controller.paper.amounts import depth, volume
 from controller.paper.held import held_row, held_text
@@ -84,6 +84,12 @@ def note(args: argparse.Namespace) -> int:
             seen(book)
         elif args.kind == "unseen":
             seeing.take_back(args.number, book)
+        elif args.kind == "mended":
+            book.reading(MENDED, 1.0, "", day=day, zone=args.zone, who=args.who)
+            tell(
+                f"written down: the line of {args.zone} is as it should be; what the meter saw of "
+                f"it up to {day} no longer counts"
+            )
         elif args.kind in fieldtests.KINDS:
             fieldtests.keep(args, loaded, book, folder, clock)
         elif args.kind == "back":

@@ -64,11 +64,18 @@ def note_arguments(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     seen.add_argument("--crop", default="", metavar="CROP", help="where a zone holds several")
     unseen = kinds.add_parser("unseen", help="take what was seen back; without a number: list it")
     unseen.add_argument("number", nargs="?", type=int, metavar="NUMBER")
+    mended = kinds.add_parser(
+        "mended",
+        help="a zone's line was mended or changed, or is as it should be",
+        description="What the meter saw of the zone up to that day no longer counts: from the next "
+        "day on its flow is held against its new first weeks.",
+    )
+    mended.add_argument("zone", metavar="ZONE")
     words = kinds.add_parser("words", help="anything else")
     words.add_argument("words", metavar="WORDS")
     words.add_argument("--zone", metavar="ZONE")
     field_tests = _field_tests(kinds)
-    for kind in (watered, rain, meter, soil, unsoil, seen, unseen, words, *field_tests):
+    for kind in (watered, rain, meter, soil, unsoil, seen, unseen, mended, words, *field_tests):
         kind.add_argument("--on", dest="day", type=day, metavar="DATE", help="day (today)")
         kind.add_argument("--who", default="", metavar="NAME")
         kind.add_argument(

@@ -20,6 +20,13 @@ from controller.cli.loading import (
     tell,
 )
 from controller.cli.progress import Progress
+from controller.daemon.findable import (
+    Findable,
+    findable,
+    findable_lines,
+    findable_remarks,
+    leak_from_l_s,
+)
 from controller.errors import GardenFileError, InputError
 from controller.garden.new import ask_new
 from controller.garden.show import show_filled
@@ -33,7 +40,7 @@ from controller.timetable.gather import Gatherer
 from controller.timetable.normals import Normals
 from controller.timetable.plantingcheck import perennials
 from controller.timetable.supplycheck import supply_lines
-from controller.timetable.tested import Tested
+from controller.timetable.tested import Bands, Tested
 from controller.timetable.usualseason import Season, usual_season
 from controller.timetable.whole import crop_judge
 from crops.catalogue import load as load_catalogue
@@ -62,12 +69,13 @@ def check(args: argparse.Namespace) -> int:
         caution(f'zone "{one.zone}"', one.words.rstrip("."))
         for one in soiling.lately_far(args, loaded, soiling.kept_ledger(args, loaded, today), today)
     ]
+    meter = _meter_finds(loaded, tested)
     found = sorted([*found, *amiss, *short, *soil], key=lambda f: f.weight != "fault")
     fed = supply_lines(loaded.garden, tested.lines)
     if args.json:
-        _as_json(loaded, tested, found, advice, fed, climate, season)
+        _as_json(loaded, tested, found, advice, fed, climate, season, meter)
     else:
-        print(_text(loaded, tested, found, fed, climate, season), end="")
+        print(_text(loaded, tested, found, fed, climate, season, meter), end="")
         if args.advice:
             print("\nAdvice, what saves most first")
             print(advice_text(advice, us=loaded.garden.us_units), end="")
@@ -114,6 +122,14 @@ def _usual(args: argparse.Namespace, loaded: Loaded) -> tuple[Normals | None, li
     ]
 
 
+def _meter_finds(loaded: Loaded, tested: Tested) -> tuple[Findable, ...]:
+    """What the flow meter can find; nothing is computed without one."""
+    if loaded.garden.meter is None:
+        return ()
+    bands = Bands(loaded.garden, tested.fitted)
+    return findable(loaded.garden, tested.lines, tested.corrections, bands)
+
+
 def _season(loaded: Loaded, tested: Tested, normals: Normals | None, today: date) -> Season | None:
     """A usual season played through; it takes seconds where zones go short."""
     progress = Progress("Playing a usual season, days played", system_clock())
@@ -138,7 +154,9 @@ def _as_json(
     fed: list[str],
     climate: str,
     season: Season | None,
+    meter: tuple[Findable, ...],
 ) -> None:
+    garden = loaded.garden
     print_json(
         {
             "garden": loaded.garden.site.name,
@@ -156,6 +174,12 @@ def _as_json(
             "supply": fed,
             "climate": climate,
             "usual_season": None if season is None else season_row(season),
+            "meter": None
+            if garden.meter is None
+            else {
+                "leak_found_from_l_s": leak_from_l_s(garden.meter),
+                "zones": [one.row() for one in meter],
+            },
             "advice": advice_rows(advice),
         }
     )
@@ -168,6 +192,7 @@ def _text(
     fed: list[str],
     climate: str,
     season: Season | None,
+    meter: tuple[Findable, ...],
 ) -> str:
     garden = loaded.garden
     zones, rows = len(garden.zones), sum(len(z.rows) for z in garden.zones)
@@ -196,6 +221,11 @@ def _text(
         lines += ["", "A usual season"]
         for line in season_lines(season, garden):
             lines += _wrapped(line, "  ")
+    if meter:
+        lines += ["", "What the flow meter can find"]
+        lines += [f"  {line}" for line in findable_lines(meter)]
+        for line in findable_remarks(meter, garden):
+            lines += _wrapped(f"{line}.", "  ")
     for weight, heading in (("fault", "Faults"), ("caution", "Cautions")):
         these = [f for f in found if f.weight == weight]
         lines += ["", heading] if these else ["", f"{heading}: none"]

@@ -14,7 +14,14 @@ from controller.daemon.planning import LastPulse
 from controller.demand.records import LedgerDay
 from controller.garden.model import Hold, ValveKind
 from controller.logbook.ask import Questions
-from controller.logbook.records import Happening, HoldRow, HowKnown, PulseRow, PulseState
+from controller.logbook.records import (
+    FlowStretch,
+    Happening,
+    HoldRow,
+    HowKnown,
+    PulseRow,
+    PulseState,
+)
 from controller.logbook.write import Logbook
 from controller.timetable.jobs import Given
 from controller.timetable.records import Pulse, Timetable
@@ -119,6 +126,16 @@ class Books:
     def newest_utc(self) -> datetime | None:
         """The newest moment of our own clock in the logbook."""
         return self._ask.last_written_utc()
+
+    # --- the meter ---------------------------------------------------------------------------
+
+    def flow_stretches(self) -> list[FlowStretch]:
+        """What the meter saw of open sets, oldest first; nothing from before a line was mended."""
+        return self._ask.flow_stretches()
+
+    def keep_flow_stretch(self, seen: FlowStretch) -> None:
+        """Write down what the meter saw of an open set."""
+        self._write.flow_stretch(seen)
 
     # --- plans -------------------------------------------------------------------------------
 

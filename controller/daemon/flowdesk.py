@@ -1,27 +1,42 @@
 """Watching the meter from opening to opening: which stretches to judge, and whom a finding names.
 
-A finding is told once a day for each zone it names. It knows nothing of the logbook, the bank or
-the plan; what a finding does is done by whoever asked.
+A finding is told once a day for each zone it names, a change against past weeks once a fortnight.
+It knows nothing of the bank or the plan; what a finding does is done by whoever asked.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping
+import logging
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 
 from controller.clock import Clock
+from controller.daemon.flowtrend import (
+    TapLossOf,
+    by_set,
+    can_compare,
+    changed_words,
+    changes,
+    day_share,
+    judged_by,
+)
 from controller.daemon.flowwatch import (
     LEAST_COUNTS,
+    LEAST_S,
     Reckoned,
     Seen,
+    flow_while_open,
     found_words,
     is_enough,
     judge_open,
     judge_shut,
+    unknown_words,
 )
 from controller.daemon.metering import Metering
-from controller.garden.model import Action, FlowFinding, Garden, Meter, SupplyKind, ValveKind
+from controller.errors import LogbookError
+from controller.garden.model import Action, FlowFinding, Garden, Meter, ValveKind
+from controller.logbook.records import FlowStretch
 from controller.units import l_from_m3
 
 SETTLES_S = 5.0  # after any change of the open set, before a stretch is judged; our choice
@@ -34,13 +49,52 @@ DEFAULT_ACTIONS: Mapping[FlowFinding, Action] = {
     FlowFinding.NOT_OPENED: Action.HOLD_ZONE,
     FlowFinding.NOT_CLOSED: Action.SHUT_MASTER,
     FlowFinding.LEAK: Action.NOTE,
+    FlowFinding.CHANGED: Action.NOTE,
 }
+CHANGED_AGAIN = timedelta(days=14)  # a change that lasts is told again; our choice
+_LOG = logging.getLogger("rowgate.flowdesk")
 # Told while it flows; too little is told when the stretch is over.
 _AT_ONCE = frozenset({FlowFinding.BURST, FlowFinding.NOT_OPENED})
 _WHILE_SHUT = frozenset({FlowFinding.NOT_CLOSED, FlowFinding.LEAK})
 
 ReckonOf = Callable[[frozenset[str]], Reckoned]
 FillOf = Callable[[str, frozenset[str]], float]
+
+
+class Past:
+    """What the meter saw before, by the logbook's `read` and `write`; without, since the start.
+
+    Read anew each day, for a line may have been mended; while the logbook takes nothing, what is
+    seen is kept here.
+    """
+
+    def __init__(
+        self,
+        read: Callable[[], Iterable[FlowStretch]] | None = None,
+        write: Callable[[FlowStretch], None] = lambda _: None,
+    ) -> None:
+        self._read, self._write = read, write
+        self._kept: list[FlowStretch] = []
+        self._read_on: date | None = None
+
+    def stretches(self, today: date) -> Sequence[FlowStretch]:
+        """All that counts, oldest first."""
+        if self._read is not None and self._read_on != today:
+            try:
+                self._kept = list(self._read())
+                self._read_on = today
+            except LogbookError as fault:
+                _LOG.warning("what the meter saw before is not known: %s", fault)
+        return self._kept
+
+    def keep(self, seen: FlowStretch) -> None:
+        """Keep one more."""
+        self.stretches(seen.day)
+        self._kept.append(seen)
+        try:
+            self._write(seen)
+        except LogbookError as fault:
+            _LOG.warning("what the meter saw is not written down: %s", fault)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +105,16 @@ class Found:
     zones: tuple[str, ...]
     action: Action
     words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Weak:
+    """A stretch that gave clearly too little."""
+
+    zones: frozenset[str]
+    seen: Seen
+    reckoned: Reckoned
+    day: date
 
 
 def action_of(finding: FlowFinding, garden: Garden, meter: Meter) -> Action:
@@ -70,7 +134,9 @@ class FlowDesk:
     """One garden's meter, looked at about once a second.
 
     `reckon` gives the flow of a set and its error, `fill_s` how long a zone's empty line takes to
-    fill within a set. `told` are the findings of today that the logbook has already.
+    fill within a set. `told` are the findings that the logbook has already: of today, and changes
+    of the last days. `past` keeps what was seen; `say` is told of what cannot be judged;
+    `tap_loss_of` is the share of its head that the tap loses with a set open.
     """
 
     def __init__(
@@ -83,26 +149,43 @@ class FlowDesk:
         reckon: ReckonOf,
         fill_s: FillOf,
         told: Iterable[tuple[FlowFinding, str, date]] = (),
+        past: Past | None = None,
+        say: Callable[[str], None] = lambda _: None,
+        tap_loss_of: TapLossOf = lambda _: 0.0,
     ) -> None:
         self._garden, self._meter, self._metering, self._clock = garden, meter, metering, clock
         self._reckon, self._fill_s = reckon, fill_s
         self._told = set(told)
+        self._past, self._say = past or Past(), say
+        self._tap_loss_of = tap_loss_of
+        self._sets: dict[frozenset[str], dict[date, float]] = {}
+        self._sets_of: date | None = None
+        self.unknown: dict[frozenset[str], str] = {}  # sets that cannot be judged, in words
         self._good: set[tuple[str, date]] = set()  # zones whose flow was right on that day
         self._open: frozenset[str] = frozenset()
         self._last: frozenset[str] = frozenset()  # the set before it
         self._from_mono_s = self._changed_mono_s = self._looked_mono_s = clock.mono_s()
-        self._before: Reckoned | None = None  # of the set that shut last
+        self._judged_by: Reckoned | None = None  # of the set that is open
+        self._before_l_s: float | None = None  # flow of the set that shut last
+        self._soon = False  # after it shut, what goes on may be its valve
+        self._weak: list[_Weak] = []  # what gave too little, and nobody knows yet how the tap does
         # Not opened, by a meter that did not count at all: it may be the meter that is dead.
         self._unproved: list[Found] = []
 
     def look(self, open_zones: Collection[str], today: date) -> list[Found]:
         """Judge what has flowed; called wherever the open set may have changed, and between."""
         self._metering.sample()
+        late: list[Found] = []
+        if self._sets_of != today:
+            self._sets, self._sets_of = by_set(self._past.stretches(today)), today
+            late = self._clogged(today)
         now, opened = self._clock.mono_s(), frozenset(open_zones)
-        found: list[Found] = []
+        found = late
         if opened != self._open:
             if self._open:
                 found += self._judge_open(self._looked_mono_s, today, ended=True)
+                found += self._keep(self._looked_mono_s, today)
+                found += self._clogged(today)
             self._begin(opened, now)
         elif opened:
             found += self._judge_open(now, today, ended=False)
@@ -125,8 +208,9 @@ class FlowDesk:
             )
             travel_s = max((valves[z].closes_in_s for z in self._open - opened), default=0.0)
             self._from_mono_s = now + max(warm_s, travel_s) + SETTLES_S
+            self._judged_by = self._judge_by(opened)
         else:
-            self._before = self._reckon(self._open)
+            self._soon, self._judged_by = True, None
             travel_s = max((valves[z].closes_in_s for z in self._open if z in valves), default=0.0)
             lags_s = 0.0 if master is None else master.lags_s + master.valve.closes_in_s
             self._from_mono_s = now + STILL_AFTER_S + travel_s + lags_s
@@ -141,16 +225,72 @@ class FlowDesk:
             else 0.0,
             seconds=max(0.0, seconds),
             litres_per_pulse=self._meter.litres_per_pulse,
+            starts_at_l_s=self._meter.least_flow_l_s,
         )
+
+    def _judge_by(self, opened: frozenset[str]) -> Reckoned:
+        """What this set is judged by; where that does not do, it is said, once."""
+        reckoned = judged_by(self._reckon(opened), self._sets.get(opened, {}))
+        if reckoned.is_known:
+            self.unknown.pop(opened, None)
+        elif opened not in self.unknown:
+            words = unknown_words(opened, reckoned, us=self._garden.us_units)
+            self.unknown[opened] = words
+            self._say(words)
+        return reckoned
+
+    def _keep(self, until_mono_s: float, today: date) -> list[Found]:
+        """A stretch is over: keep what was seen of it, and what has changed by all that was."""
+        seen = self._seen(until_mono_s)
+        self._before_l_s = flow_while_open(seen, self._judged_by or self._reckon(self._open))
+        counted = seen.litres >= LEAST_COUNTS * seen.litres_per_pulse
+        computed_l_s = self._reckon(self._open).flow_l_s
+        if self._metering.dead or not counted or seen.seconds < LEAST_S or computed_l_s <= 0.0:
+            return []
+        stretch = FlowStretch(
+            day=today,
+            zones=self._open,
+            seconds=seen.seconds,
+            litres=seen.litres,
+            computed_l_s=computed_l_s,
+        )
+        self._past.keep(stretch)
+        self._sets = by_set(self._past.stretches(today))
+        return self._changed(today)
+
+    def _changed(self, today: date) -> list[Found]:
+        """What is not as it was in past weeks, told once a fortnight while it lasts."""
+        names = {zone.name for zone in self._garden.zones}
+        now = {zones: days for zones, days in self._sets.items() if zones <= names}
+        found = []
+        for change in changes(now, self._tap_loss_of):
+            zones = tuple(sorted(change.zones | (change.others if change.either else frozenset())))
+            lately = {
+                zone
+                for finding, zone, day in self._told
+                if finding is FlowFinding.CHANGED and today - day < CHANGED_AGAIN
+            }
+            if set(zones or ("",)) <= lately:
+                continue
+            self._told |= {(FlowFinding.CHANGED, zone, today) for zone in zones or ("",)}
+            # The tap's own weakness must not hold the garden.
+            action = action_of(FlowFinding.CHANGED, self._garden, self._meter)
+            found.append(
+                Found(
+                    finding=FlowFinding.CHANGED,
+                    zones=zones,
+                    action=action if change.zones else Action.NOTE,
+                    words=changed_words(change),
+                )
+            )
+        return found
 
     def _judge_open(self, until_mono_s: float, today: date, *, ended: bool) -> list[Found]:
         seen = self._seen(until_mono_s)
         if seen.seconds <= 0.0:
             return []
-        reckoned = self._reckon(self._open)
+        reckoned = self._judged_by or self._reckon(self._open)
         finding = judge_open(seen, reckoned)
-        if finding is FlowFinding.CLOGGED and self._garden.supply.kind is SupplyKind.BARREL:
-            return []  # a barrel gives less and less; the flow was reckoned for a full one
         proved = self._proved(seen)
         if finding is None:
             if ended and is_enough(seen, reckoned):
@@ -158,12 +298,41 @@ class FlowDesk:
             return proved
         if self._metering.dead or not (ended or finding in _AT_ONCE):
             return proved
-        suspects = {zone for zone in self._open if (zone, today) not in self._good} or self._open
+        if finding is FlowFinding.CLOGGED:
+            self._weak.append(_Weak(zones=self._open, seen=seen, reckoned=reckoned, day=today))
+            return proved
+        suspects = self._suspects(self._open, today)
         told = self._tell(finding, tuple(sorted(suspects)), seen, reckoned, today)
         if finding is FlowFinding.NOT_OPENED and seen.litres <= 0.0:
             self._unproved += [found for found in told if found.action is not Action.NOTE]
             told = [replace(found, action=Action.NOTE) for found in told]
         return [*proved, *told]
+
+    def _suspects(self, opened: frozenset[str], day: date) -> frozenset[str]:
+        """The zones of a set that were not seen right on that day; all of them if all were."""
+        return frozenset(z for z in opened if (z, day) not in self._good) or opened
+
+    def _clogged(self, today: date) -> list[Found]:
+        """What gave too little, once the day's other sets tell how the tap does, or the day is
+        over: what they lack as well is the tap's."""
+        found, waiting = [], []
+        for weak in self._weak:
+            tap = day_share(self._sets, weak.zones, weak.day)
+            if tap is None and weak.day == today and can_compare(self._sets, weak.zones):
+                waiting.append(weak)
+                continue
+            reckoned, tap = weak.reckoned, min(1.0, tap or 1.0)
+            under_it = replace(
+                reckoned, flow_l_s=tap * reckoned.flow_l_s, low_l_s=tap * reckoned.lowest_l_s
+            )
+            if judge_open(weak.seen, under_it) is None:
+                continue
+            suspects = self._suspects(weak.zones, weak.day)
+            found += self._tell(
+                FlowFinding.CLOGGED, tuple(sorted(suspects)), weak.seen, reckoned, weak.day
+            )
+        self._weak = waiting
+        return found
 
     def _proved(self, seen: Seen) -> list[Found]:
         """What was only noted while the meter was still, now that it counts for other zones."""
@@ -179,16 +348,15 @@ class FlowDesk:
         return [replace(found, words=words) for found in proved]
 
     def _judge_shut(self, now: float, today: date) -> list[Found]:
-        soon = self._before is not None and now - self._changed_mono_s < LEAK_AFTER_S
-        if not soon and self._before is not None:
-            self._before, self._last, self._from_mono_s = None, frozenset(), now
+        if self._soon and now - self._changed_mono_s >= LEAK_AFTER_S:
+            self._soon, self._last, self._from_mono_s = False, frozenset(), now
         if now - self._from_mono_s > LEAK_STRETCH_S:
             self._from_mono_s = now
         seen = self._seen(now)
-        finding = judge_shut(seen, self._before)
+        finding = judge_shut(seen, self._before_l_s, soon=self._soon)
         if finding is None:
             return []
-        return self._tell(finding, tuple(sorted(self._last)), seen, self._before, today)
+        return self._tell(finding, tuple(sorted(self._last)), seen, None, today)
 
     def _tell(
         self,
@@ -202,7 +370,7 @@ class FlowDesk:
         if keys <= self._told:
             return []
         self._told |= keys
-        words = found_words(finding, seen, reckoned, us=self._garden.us_units)
+        words = found_words(finding, seen, reckoned, self._before_l_s, us=self._garden.us_units)
         if len(zones) > 1:
             words += "; open together, one of them or all"
         if finding in _WHILE_SHUT and any(

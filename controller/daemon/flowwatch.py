@@ -2,13 +2,15 @@
 
 The thresholds are ours and are said here and in docs/watching.md. A flow is found wrong when it
 lies outside what the hydraulics can be off by, the meter's and the tap's own unsteadiness and the
-counting added, and is a clear share away besides.
+counting added, and is a clear share away besides. Where the flow is not known to a factor of ten
+nothing is found. How a set does beside its own past weeks is judged in flowtrend.py.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
-from math import exp, hypot
+from math import exp, hypot, log
 
 from controller.errors import require_range
 from controller.garden.model import FlowFinding
@@ -28,19 +30,53 @@ STILL_COUNTS = 10.0  # pulses of the meter while all is shut, before anything is
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reckoned:
-    """What the pipes should give with a set of zones open. `error` is a relative standard error."""
+    """What the pipes should give with a set of zones open. `error` is a relative standard error.
+
+    `low_l_s` and `high_l_s` are the flows with the supply at its lowest and its highest (a barrel
+    near empty and full); without them it is steady.
+    """
 
     flow_l_s: float
     error: float
+    low_l_s: float | None = None
+    high_l_s: float | None = None
+
+    @property
+    def lowest_l_s(self) -> float:
+        """Flow with the supply at its lowest. [L/s]"""
+        return self.flow_l_s if self.low_l_s is None else min(self.low_l_s, self.flow_l_s)
+
+    @property
+    def highest_l_s(self) -> float:
+        """Flow with the supply at its highest. [L/s]"""
+        return self.flow_l_s if self.high_l_s is None else max(self.high_l_s, self.flow_l_s)
+
+    @property
+    def far(self) -> float:
+        """How far the logarithm of the flow may be off before anything is found. [-]
+
+        Pipes and meter are off once for good; the tap varies anew at every opening, so that over
+        a season its worst comes on top of them.
+        """
+        return FIND_AT * hypot(self.error, METER_ERROR) + TAP_VARIES
+
+    @property
+    def is_known(self) -> bool:
+        """Whether the flow is known well enough to judge by: within a factor of ten."""
+        return self.far < -log(NEXT_TO_NOTHING)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Seen:
-    """What the meter counted over a stretch in which the open set stayed the same."""
+    """What the meter counted over a stretch in which the open set stayed the same.
+
+    `starts_at_l_s` is the meter's least flow: below it, it may stand still.
+    """
 
     litres: float
     seconds: float
     litres_per_pulse: float
+    starts_at_l_s: float = 0.0
 
     @property
     def flow_l_s(self) -> float:
@@ -73,52 +109,74 @@ def passing_l(reckoned: Reckoned, seconds: float, litres_per_pulse: float) -> tu
     Source
     ------
     Our own rule: `FIND_AT` standard errors of pipes and meter on the logarithm of the flow and the
-    tap's `TAP_VARIES`, at least `LEAST_SHARE`, and `COUNTS_OFF` pulses of the meter.
+    tap's `TAP_VARIES`, at least `LEAST_SHARE`, and `COUNTS_OFF` pulses of the meter; below the flow
+    of the supply at its lowest, and above that at its highest.
     """
     require_range("seconds", seconds, 1e-9, 1e9)
     require_range("litres_per_pulse", litres_per_pulse, 1e-9, 1e9)
-    litres = reckoned.flow_l_s * seconds
-    # Pipes and meter are off once for good; the tap varies anew at every opening, so that over a
-    # season its worst comes on top of them.
-    far = FIND_AT * hypot(reckoned.error, METER_ERROR) + TAP_VARIES
     off_l = COUNTS_OFF * litres_per_pulse
-    least = litres * min(1.0 - LEAST_SHARE, exp(-far)) - off_l
-    most = litres * max(1.0 + LEAST_SHARE, exp(far)) + off_l
+    least = reckoned.lowest_l_s * seconds * min(1.0 - LEAST_SHARE, exp(-reckoned.far)) - off_l
+    most = reckoned.highest_l_s * seconds * max(1.0 + LEAST_SHARE, exp(reckoned.far)) + off_l
     return max(0.0, least), most
 
 
 def judge_open(seen: Seen, reckoned: Reckoned) -> FlowFinding | None:
-    """What is wrong with the flow of an open set; None where nothing is, or too little was seen."""
-    if seen.seconds < LEAST_S:
+    """What is wrong with the flow of an open set; None where nothing is, or it cannot be judged.
+
+    Every finding lies outside what passes. Too little is not looked for where the meter may stand
+    still at a flow that passes.
+    """
+    if seen.seconds < LEAST_S or not reckoned.is_known:
         return None
-    due_l = reckoned.flow_l_s * seen.seconds
     least, most = passing_l(reckoned, seen.seconds, seen.litres_per_pulse)
-    if seen.litres > most and seen.litres >= LEAST_COUNTS * seen.litres_per_pulse:
-        return FlowFinding.BURST
-    if due_l < LEAST_COUNTS * seen.litres_per_pulse:
+    if seen.litres > most:
+        return FlowFinding.BURST if _is_countable(seen.litres, seen) else None
+    due_l = reckoned.lowest_l_s * seen.seconds
+    too_slow = least <= seen.starts_at_l_s * seen.seconds
+    if seen.litres >= least or too_slow or not _is_countable(due_l, seen):
         return None
-    if seen.litres <= NEXT_TO_NOTHING * due_l:
-        return FlowFinding.NOT_OPENED
-    return FlowFinding.CLOGGED if seen.litres < least else None
+    nearly_none = seen.litres <= NEXT_TO_NOTHING * due_l
+    return FlowFinding.NOT_OPENED if nearly_none else FlowFinding.CLOGGED
 
 
 def is_enough(seen: Seen, reckoned: Reckoned) -> bool:
     """Whether so much was seen that a flow without a finding is a good one."""
     due_l = reckoned.flow_l_s * seen.seconds
-    return seen.seconds >= LEAST_S and due_l >= LEAST_COUNTS * seen.litres_per_pulse
+    return seen.seconds >= LEAST_S and reckoned.is_known and _is_countable(due_l, seen)
 
 
-def judge_shut(seen: Seen, before: Reckoned | None) -> FlowFinding | None:
+def _is_countable(litres: float, seen: Seen) -> bool:
+    """Whether these litres are pulses enough to judge by."""
+    return litres >= LEAST_COUNTS * seen.litres_per_pulse
+
+
+def flow_while_open(seen: Seen, reckoned: Reckoned) -> float | None:
+    """The flow that what goes on after shutting is held against; None where nobody knows it. [L/s]
+
+    The lesser of what the meter saw and what was computed; where it saw less than passes, or
+    nothing worth counting, what was computed.
+    """
+    computed = reckoned.flow_l_s if reckoned.is_known else None
+    if seen.seconds < LEAST_S or not _is_countable(seen.litres, seen):
+        return computed
+    if computed is None:
+        return seen.flow_l_s
+    least, _ = passing_l(reckoned, seen.seconds, seen.litres_per_pulse)
+    return min(seen.flow_l_s, computed) if seen.litres >= least else computed
+
+
+def judge_shut(seen: Seen, before_l_s: float | None, *, soon: bool) -> FlowFinding | None:
     """What is wrong when all is shut.
 
-    `before` is the flow of the set that shut last, soon after it shut; later it is None, and any
-    flow that goes on is a leak.
+    `before_l_s` is the flow while the set that shut last was open, None where nobody knows it.
+    `soon` after it shut, what goes on may be its valve; later any flow is a leak.
     """
     if seen.litres < STILL_COUNTS * seen.litres_per_pulse or seen.seconds <= 0.0:
         return None
-    if before is None:
+    if not soon:
         return FlowFinding.LEAK
-    return FlowFinding.NOT_CLOSED if seen.flow_l_s >= STILL_RUNS * before.flow_l_s else None
+    goes_on = before_l_s is not None and seen.flow_l_s >= STILL_RUNS * before_l_s
+    return FlowFinding.NOT_CLOSED if goes_on else None
 
 
 def flow_words(flow_l_s: float, *, us: bool) -> str:
@@ -128,25 +186,46 @@ def flow_words(flow_l_s: float, *, us: bool) -> str:
     return f"{60.0 * flow_l_s:.2f} L/min"
 
 
-def found_words(finding: FlowFinding, seen: Seen, reckoned: Reckoned | None, *, us: bool) -> str:
-    """A finding with its figures, as the keeper reads it."""
+def found_words(
+    finding: FlowFinding,
+    seen: Seen,
+    reckoned: Reckoned | None,
+    before_l_s: float | None = None,
+    *,
+    us: bool,
+) -> str:
+    """A finding with its figures, as the keeper reads it; `before_l_s` is that of `judge_shut`."""
     metered = f"{flow_words(seen.flow_l_s, us=us)} by the meter over {_time(seen.seconds)}"
     if finding is FlowFinding.LEAK:
         return f"all is shut, and yet {metered}"
-    assert reckoned is not None, "every other finding is held against a reckoned flow"
-    due = flow_words(reckoned.flow_l_s, us=us)
     if finding is FlowFinding.NOT_CLOSED:
-        return f"shut, and yet {metered} ({due} while it was open)"
-    least, most = passing_l(reckoned, seen.seconds, seen.litres_per_pulse)
-    passing = (
-        f"{flow_words(least / seen.seconds, us=us)} to {flow_words(most / seen.seconds, us=us)}"
-    )
+        was = "" if before_l_s is None else f" ({flow_words(before_l_s, us=us)} while it was open)"
+        return f"shut, and yet {metered}{was}"
+    assert reckoned is not None, "every other finding is held against a computed flow"
     what = {
         FlowFinding.CLOGGED: "clearly too little",
         FlowFinding.BURST: "clearly too much: a burst, or an end that has popped off",
         FlowFinding.NOT_OPENED: "next to nothing",
     }[finding]
-    return f"{what}: {metered}, {due} reckoned ({passing} would pass)"
+    passing = passing_words(reckoned, seen.seconds, seen.litres_per_pulse, us=us)
+    due = flow_words(reckoned.flow_l_s, us=us)
+    return f"{what}: {metered}, {due} computed ({passing} would pass)"
+
+
+def unknown_words(zones: Collection[str], reckoned: Reckoned, *, us: bool) -> str:
+    """That the flow of a set is not known well enough to judge, and what to do."""
+    return (
+        f"the flow of {', '.join(sorted(zones))} is not known well enough to judge "
+        f"({flow_words(reckoned.flow_l_s, us=us)} computed, and a tenth or ten times that may be "
+        "right): measure it (rowgate note run), or let the meter see it on a week of days; until "
+        "then it is not held for its flow"
+    )
+
+
+def passing_words(reckoned: Reckoned, seconds: float, litres_per_pulse: float, *, us: bool) -> str:
+    """From which to which flow nothing is found, as in "9.59 L/min to 14.41 L/min"."""
+    least, most = passing_l(reckoned, seconds, litres_per_pulse)
+    return f"{flow_words(least / seconds, us=us)} to {flow_words(most / seconds, us=us)}"
 
 
 def _time(seconds: float) -> str:

@@ -17,11 +17,20 @@ _MOST_SAMPLES = 20_000  # a second apart they last five hours; past that every o
 class Metering:
     """Samples of the meter's count on the monotonic clock. Thread-safe: the bank's threads sample.
 
-    `count` gives the counts since the start; only differences are used.
+    `count` gives the counts since the start; only differences are used. Below `least_flow_l_s` the
+    meter may stand still: what flows more slowly by computation says nothing of it.
     """
 
-    def __init__(self, clock: Clock, litres_per_pulse: float, count: Callable[[], int]) -> None:
+    def __init__(
+        self,
+        clock: Clock,
+        litres_per_pulse: float,
+        count: Callable[[], int],
+        *,
+        least_flow_l_s: float = 0.0,
+    ) -> None:
         self._clock, self.litres_per_pulse, self._count = clock, litres_per_pulse, count
+        self.least_flow_l_s = least_flow_l_s
         self._lock = threading.Lock()
         self._at: list[float] = []
         self._counts: list[int] = []

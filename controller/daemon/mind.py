@@ -22,6 +22,7 @@ from controller.daemon.books import Books
 from controller.daemon.clocksense import ClockSense
 from controller.daemon.control import refusal
 from controller.daemon.fieldtests import KeptFieldTests
+from controller.daemon.flowdesk import Past
 from controller.daemon.gardenfile import Accepted, GardenFile
 from controller.daemon.health import Health
 from controller.daemon.openings import Openings, shut
@@ -181,6 +182,7 @@ class Mind:
                 self._clock,
                 bands=lambda garden: Bands(garden, around.field_tests.fitted(garden)),
                 write_rain=around.books.rain_on_pin,
+                past=Past(around.books.flow_stretches, around.books.keep_flow_stretch),
             ),
             board=lambda: look_at_board(around.state),
         )

@@ -217,7 +217,7 @@ class Openings:
     def litres_so_far(self, zone: str, flow_l_s: FlowOf) -> float:
         """Litres of an opening still under way, by the meter where one counts. [L]"""
         now = self._clock.mono_s()
-        if self._meter is not None:
+        if self._meter is not None and not self._is_too_slow(zone, flow_l_s):
             return self._whole.metered(zone, now, flow_l_s, self._meter.litres_between)
         return self._spans.so_far(zone, now, flow_l_s)
 
@@ -262,6 +262,13 @@ class Openings:
         """The meter, if there is one that counts."""
         return None if self.metering is None or self.metering.dead else self.metering
 
+    def _is_too_slow(self, zone: str, flow_l_s: FlowOf) -> bool:
+        """Whether what is open gives less, by computation, than the meter's least flow."""
+        if self.metering is None:
+            return False
+        together = frozenset((zone, *self.running))
+        return sum(flow_l_s(z, together) for z in together) < self.metering.least_flow_l_s
+
     def _keep_samples(self) -> None:
         """Have the meter keep what the openings under way will ask for."""
         if self.metering is not None:
@@ -292,6 +299,7 @@ class Openings:
 
     def _ended(self, running: Running, open_s: float, why: str, flow_l_s: FlowOf) -> Ended:
         self._begun.discard(running.zone)
+        too_slow = self._is_too_slow(running.zone, flow_l_s)
         del self.running[running.zone]
         ends_mono_s, shut_mono_s = running.opened_mono_s + open_s, self._clock.mono_s()
         water_ends_mono_s = running.water_ends_mono_s(open_s)
@@ -306,11 +314,12 @@ class Openings:
         self._whole.closed(running.zone, shut_mono_s, flow_l_s)
         self._keep_samples()
         if litres is not None and self.metering is not None:
-            if self.metering.watered(
+            # What flows too slowly for the meter says nothing of it, and goes by time.
+            if not too_slow and self.metering.watered(
                 running.zone, metered_l=litres, timed_l=timed, zones=self.zones
             ):
                 self.meter_turned = True
-            how = HowKnown.TIMED if self.metering.dead else HowKnown.METERED
+            how = HowKnown.TIMED if self.metering.dead or too_slow else HowKnown.METERED
         return Ended(
             running=running,
             open_s=open_s,

@@ -65,6 +65,7 @@ def status_of(steward: Steward) -> dict[str, Any]:
         "happenings": _happenings(steward),
         "litres_by": steward.watching.litres_by,
         "shut_by": steward.watching.why_shut,
+        "flows_unknown": list(steward.watching.unknown_flows),
         "inputs_unread": list(steward.watching.faults),
         "days_by_step": _steps(steward),
         "board": steward.board().as_dict(),

@@ -15,6 +15,7 @@ from controller.daemon.board import BoardNow, BoardWatch
 from controller.daemon.books import Books
 from controller.daemon.clocksense import ClockSense
 from controller.daemon.due import Due
+from controller.daemon.flowdesk import Past
 from controller.daemon.flowwatch import LEAST_SHARE
 from controller.daemon.gardenfile import Accepted, GardenFile
 from controller.daemon.judge import Moment
@@ -99,6 +100,7 @@ class Steward:
             clock,
             bands=lambda garden: Bands(garden, None),
             write_rain=books.rain_on_pin,
+            past=Past(books.flow_stretches, books.keep_flow_stretch),
         )
         self.due = Due(books, openings, waterworks, clock, self.tell, self.want_plan)
         self._remedies = Remedies(books, openings, waterworks, clock, self.tell, self.holds_changed)

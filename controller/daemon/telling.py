@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from controller.clock import Clock
 from controller.daemon.books import Books
+from controller.daemon.flowdesk import CHANGED_AGAIN
 from controller.errors import LogbookError
 from controller.garden.model import FlowFinding
 
@@ -57,17 +58,20 @@ class Telling:
 def flow_findings(
     books: Books, day: date, zone_info: ZoneInfo
 ) -> list[tuple[FlowFinding, str, date]]:
-    """The meter's findings told on that local day, as far as the logbook has them."""
+    """The meter's findings told on that local day, and changes told in the week before, as far as
+    the logbook has them."""
     try:
         rows = books.happenings(_MOST_KEPT)
     except LogbookError as fault:
         _LOG.error("what the meter found today is not known: %s", fault)
         return []
     return [
-        (finding, row.zone or "", day)
+        (finding, row.zone or "", told)
         for row in rows
         for finding in FlowFinding
-        if row.kind == f"flow: {finding}" and row.at_utc.astimezone(zone_info).date() == day
+        if row.kind == f"flow: {finding}"
+        and (told := row.at_utc.astimezone(zone_info).date()) <= day
+        and (told == day or (finding is FlowFinding.CHANGED and day - told < CHANGED_AGAIN))
     ]
 
 

@@ -12,7 +12,7 @@ from datetime import date
 from typing import Protocol
 
 from controller.clock import Clock
-from controller.daemon.flowdesk import FlowDesk, Found, fill_seconds
+from controller.daemon.flowdesk import FlowDesk, Found, Past, fill_seconds
 from controller.daemon.flowwatch import Reckoned
 from controller.daemon.gardenfile import Accepted
 from controller.daemon.litres import FlowOf
@@ -21,6 +21,8 @@ from controller.daemon.openings import Openings
 from controller.daemon.sensors import Switches, Tell, TippingGauge
 from controller.errors import RowgateError
 from controller.garden.model import FlowFinding, Garden, Meter, SensorKind, ValveKind
+from controller.hydraulics.lines import Lines
+from controller.units import l_from_m3
 from controller.valves.inputs import InputDriver, PulseCounter
 
 BURST_FACTOR = 2.0  # the meter must still be read right while a pipe has burst; our choice
@@ -40,7 +42,8 @@ class ErrorOf(Protocol):
 class Watching:
     """Everything on input pins, fitted to one garden after another; used by the steward's thread.
 
-    `bands` gives how sure the flows of a garden are, `write_rain` keeps the gauge's increments.
+    `bands` gives how sure the flows of a garden are, `write_rain` keeps the gauge's increments,
+    `past` what the meter saw.
     """
 
     def __init__(
@@ -51,11 +54,14 @@ class Watching:
         *,
         bands: Callable[[Garden], ErrorOf],
         write_rain: Callable[[date, float, float], None],
+        past: Past | None = None,
     ) -> None:
         self._inputs, self._openings, self._clock = inputs, openings, clock
         self._bands, self._write_rain = bands, write_rain
+        self._past = past or Past()
+        self._said_unknown: set[str] = set()
         self._counters: dict[int, tuple[PulseCounter, tuple[bool, float]]] = {}
-        self._metered_as: tuple[int, float] | None = None
+        self._metered_as: tuple[int, float, float] | None = None
         self._desk: FlowDesk | None = None
         self._switches: Switches | None = None
         self._gauges: list[TippingGauge] = []
@@ -124,6 +130,11 @@ class Watching:
         return (*found, *((self.meter_fault,) if self.meter_fault else ()))
 
     @property
+    def unknown_flows(self) -> tuple[str, ...]:
+        """Which open sets met so far cannot be judged by the meter, in words."""
+        return () if self._desk is None else tuple(self._desk.unknown.values())
+
+    @property
     def litres_by(self) -> str:
         """How litres are known now: "meter", "time" or "time, the meter is silent"."""
         metering = self._openings.metering
@@ -145,9 +156,15 @@ class Watching:
             self._openings.metering, self._openings.by_litres = None, False
             self._metered_as = None
             return
-        if self._metered_as != (meter.line, meter.litres_per_pulse):
-            self._openings.metering = Metering(self._clock, meter.litres_per_pulse, counter.count)
-            self._metered_as = (meter.line, meter.litres_per_pulse)
+        metered_as = (meter.line, meter.litres_per_pulse, meter.least_flow_l_s)
+        if self._metered_as != metered_as:
+            self._openings.metering = Metering(
+                self._clock,
+                meter.litres_per_pulse,
+                counter.count,
+                least_flow_l_s=meter.least_flow_l_s,
+            )
+            self._metered_as = metered_as
         metering = self._openings.metering
         assert metering is not None, "made just now, or before"
         self._openings.by_litres = meter.by_litres
@@ -158,19 +175,34 @@ class Watching:
         if too_fast:
             tell("meter", too_fast)
         known: dict[frozenset[str], Reckoned] = {}
+
+        def say(words: str) -> None:
+            if words not in self._said_unknown:
+                self._said_unknown.add(words)
+                tell("meter", words)
+
         # Now, while nothing is open: in a big garden it takes a small board a while.
         bands = self._bands(garden)
 
         def reckon(opened: frozenset[str]) -> Reckoned:
             if opened not in known:
-                known[opened] = _reckoned(opened, flow_l_s, bands)
+                known[opened] = reckoned_of(opened, accepted.lines, bands)
             return known[opened]
 
         def fill_s(zone: str, opened: frozenset[str]) -> float:
             return fill_seconds(accepted.lines.line(zone).volume_m3, flow_l_s(zone, opened))
 
         self._desk = FlowDesk(
-            garden, meter, metering, self._clock, reckon=reckon, fill_s=fill_s, told=told
+            garden,
+            meter,
+            metering,
+            self._clock,
+            reckon=reckon,
+            fill_s=fill_s,
+            told=told,
+            past=self._past,
+            say=say,
+            tap_loss_of=lambda opened: tap_loss(accepted.lines, opened),
         )
 
     def _counter(
@@ -216,13 +248,25 @@ def too_fast_words(meter: Meter, flow_l_s: float) -> str:
     )
 
 
-def _reckoned(opened: frozenset[str], flow_l_s: FlowOf, bands: ErrorOf) -> Reckoned:
+def reckoned_of(opened: frozenset[str], lines: Lines, bands: ErrorOf) -> Reckoned:
+    """What the pipes should give with these zones open, and how sure that is."""
     try:
         error = bands.total_error(opened)
     except RowgateError as fault:
         _LOG.warning("how sure the flow of %s is cannot be said: %s", ", ".join(opened), fault)
         error = UNSURE
-    return Reckoned(flow_l_s=sum(flow_l_s(zone, opened) for zone in opened), error=error)
+    low_m3_s, high_m3_s = lines.flow_range(opened)
+    return Reckoned(
+        flow_l_s=l_from_m3(sum(lines.zone_flows(opened).values())),
+        error=error,
+        low_l_s=l_from_m3(low_m3_s),
+        high_l_s=l_from_m3(high_m3_s),
+    )
+
+
+def tap_loss(lines: Lines, opened: frozenset[str]) -> float:
+    """Which share of its still head the tap loses while these zones are open. [-]"""
+    return 1.0 - lines.open_set(opened).tap_head_m / lines.supply.static_head_m
 
 
 def _nothing_is_active(_: int) -> bool:

@@ -22,6 +22,7 @@ _DEBOUNCE = v.quantity(q.SHORT, "a debounce", '"2 ms" or "0.1 s"', 0.0, 5.0, "0 
 _PER_PULSE = v.quantity(
     q.VOLUME, "what passes at each pulse", '"0.45 L"', 1e-7, 1.0, "0.1 mL to 1000 L"
 )
+_LEAST_FLOW = v.quantity(q.FLOW, "a meter's least flow", '"1 L/min"', 0.0, 0.01, "0 to 600 L/min")
 _PER_TIP = v.length(
     "what a gauge's tip stands for", '"0.2 mm" or "0.01 in"', 1e-5, 0.01, "0.01 mm to 10 mm"
 )
@@ -130,6 +131,7 @@ class WrittenWhen(Table):
     not_opened: Annotated[Action, by(action(FlowFinding.NOT_OPENED))] | None = None
     not_closed: Annotated[Action, by(action(FlowFinding.NOT_CLOSED))] | None = None
     leak: Annotated[Action, by(action(FlowFinding.LEAK))] | None = None
+    changed: Annotated[Action, by(action(FlowFinding.CHANGED))] | None = None
 
 
 class WrittenMeter(Table):
@@ -138,6 +140,7 @@ class WrittenMeter(Table):
     pin: Annotated[int, by(gpio("a pin", "pin"))]
     per_pulse_m3: Annotated[float, by(_PER_PULSE)] | None = Field(None, alias="per_pulse")
     pulses_per_m3: Annotated[float, by(pulses_per)] | None = Field(None, alias="pulses_per")
+    least_flow_m3_s: Annotated[float, by(_LEAST_FLOW)] | None = Field(None, alias="least_flow")
     ends_pulses: YesNo | None = None
     active_low: ActiveLow | None = Field(None, alias="active")
     debounce_s: Debounce | None = Field(None, alias="debounce")

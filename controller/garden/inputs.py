@@ -18,6 +18,9 @@ from controller.garden.model import (
 
 METER_DEBOUNCE_S = 0.002  # a reed contact's bouncing (from memory)
 SENSOR_DEBOUNCE_S = 0.1  # our choice
+# Small turbine meters begin to turn at 1 to 2 L/min (from memory); a house meter of 2.5 m3/h and
+# ratio 80 is right from 2500 / 80 L/h = 0.52 L/min on (Q1 = Q3 / R, ISO 4064-1).
+LEAST_FLOW_M3_S = 1e-3 / 60.0
 HERE = "127.0.0.1"
 
 
@@ -31,6 +34,15 @@ def meter_of(filling: Filling, supply: Supply) -> Meter | None:
     return Meter(
         line=written.pin,
         litres_per_pulse=1000.0 * per_pulse_m3,
+        least_flow_l_s=1000.0
+        * filling.default(
+            at,
+            "least_flow",
+            written.least_flow_m3_s,
+            LEAST_FLOW_M3_S,
+            show.show_flow(LEAST_FLOW_M3_S, filling.us),
+            "small turbine meters, from memory; your meter's label has it",
+        ),
         by_litres=filling.default(
             at, "ends_pulses", written.ends_pulses, False, "false", "time ends them; it only looks"
         ),
@@ -116,6 +128,7 @@ def _actions(filling: Filling, written: WrittenWhen) -> dict[FlowFinding, Action
         FlowFinding.NOT_CLOSED: shut,
         # All is shut already, and whoever fills a can must not stop the garden for August.
         FlowFinding.LEAK: (Action.NOTE, "our choice: all is shut already"),
+        FlowFinding.CHANGED: (Action.NOTE, "our choice: it is small, and somebody has to look"),
     }
     actions: dict[FlowFinding, Action] = {}
     for finding, (default, why) in defaults.items():

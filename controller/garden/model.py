@@ -75,6 +75,7 @@ class FlowFinding(StrEnum):
     NOT_OPENED = "not opened"  # next to nothing while a valve should be open
     NOT_CLOSED = "not closed"  # it flows on after the last valve has shut
     LEAK = "leak"  # it flows while all has long been shut
+    CHANGED = "changed"  # not what it was in past weeks
 
 
 class SensorKind(StrEnum):
@@ -325,11 +326,12 @@ class Meter:
     """A flow meter with pulses on an input pin, ahead of all zones.
 
     `by_litres`: a pulse ends when its litres have passed, its time standing behind as the limit.
-    `actions` says what each finding does.
+    `least_flow_l_s`: below it the meter may stand still. `actions` says what each finding does.
     """
 
     line: int
     litres_per_pulse: float
+    least_flow_l_s: float = 0.0
     by_litres: bool = False
     active_low: bool = True
     debounce_s: float = 0.002

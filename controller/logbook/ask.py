@@ -20,6 +20,8 @@ from controller.logbook.days import DayQuestions, span
 from controller.logbook.faults import is_damage, plain
 from controller.logbook.files import NO_FILE, file_id
 from controller.logbook.records import (
+    MENDED,
+    FlowStretch,
     Happening,
     HoldRow,
     HowKnown,
@@ -33,6 +35,7 @@ from controller.logbook.records import (
 )
 from controller.logbook.rows import (
     day_of,
+    flow_stretch_of,
     happening_of,
     hold_of,
     note_of,
@@ -62,6 +65,7 @@ _WRITTEN = (
     ("holds", "written_utc"),
     ("holds", "lifted_utc"),
     ("happenings", "at_utc"),
+    ("flow_stretches", "at_utc"),
     ("measurements", "written_utc"),
     ("measurements", "taken_back_utc"),
     ("observations", "written_utc"),
@@ -271,6 +275,20 @@ class Questions(DayQuestions, SeenQuestions):
         """All readings of a kind, oldest first."""
         rows = self._rows("SELECT * FROM readings WHERE kind = ? ORDER BY at_utc, id", (kind,))
         return [reading_of(row) for row in rows]
+
+    def flow_stretches(self) -> list[FlowStretch]:
+        """What the meter saw of open sets, oldest first; of each zone only what came after the
+        last day on which its line was mended."""
+        if not self._has("flow_stretches"):
+            return []
+        mended: dict[str, date] = {}
+        for reading in self.readings(MENDED):
+            if reading.zone is not None and reading.day is not None:
+                mended[reading.zone] = max(reading.day, mended.get(reading.zone, date.min))
+        found = [
+            flow_stretch_of(row) for row in self._rows("SELECT * FROM flow_stretches ORDER BY id")
+        ]
+        return [one for one in found if all(one.day > mended.get(z, date.min) for z in one.zones)]
 
     def soil_starts(self) -> list[Reading]:
         """Readings of soil that stand as an account's new start, oldest first."""

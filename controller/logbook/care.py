@@ -72,6 +72,13 @@ RULES = (
         "state IN ('planned', 'missed', 'refused') AND day < :before LIMIT :at_once)",
     ),
     Rule(
+        what="what the meter saw long ago",
+        why="a set is held against its own last two seasons",
+        kept_days=PULSES_KEPT.days,
+        sql="DELETE FROM flow_stretches WHERE id IN (SELECT id FROM flow_stretches WHERE "
+        "day < :before LIMIT :at_once)",
+    ),
+    Rule(
         what="happenings of long ago",
         why="they tell of faults, and nothing is reckoned from them",
         kept_days=HAPPENINGS_KEPT.days,

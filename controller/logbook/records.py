@@ -38,6 +38,9 @@ class HowKnown(StrEnum):
     NONE = "none"  # not known; counted as nothing
 
 
+MENDED = "mended"  # kind of reading: a zone's line was mended, or is as it should be
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PulseRow:
     """One opening of one valve, as far as it has come. `slot` is None for a noted hand watering."""
@@ -117,6 +120,17 @@ class Happening:
     words: str
     zone: str | None
     line: int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlowStretch:
+    """What the meter saw of an open set on a day, lines filled and valves settled."""
+
+    day: date
+    zones: frozenset[str]
+    seconds: float
+    litres: float
+    computed_l_s: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,6 +12,7 @@ from typing import Any
 from controller.demand.records import LedgerDay
 from controller.garden.model import ValveKind
 from controller.logbook.records import (
+    FlowStretch,
     Happening,
     HoldRow,
     HowKnown,
@@ -113,6 +114,17 @@ def happening_of(row: sqlite3.Row) -> Happening:
         words=row["words"],
         zone=row["zone"],
         line=row["line"],
+    )
+
+
+def flow_stretch_of(row: sqlite3.Row) -> FlowStretch:
+    """What the meter saw of an open set."""
+    return FlowStretch(
+        day=date.fromisoformat(row["day"]),
+        zones=frozenset(json.loads(row["zones"])),
+        seconds=row["seconds"],
+        litres=row["litres"],
+        computed_l_s=row["computed_l_s"],
     )
 
 

@@ -200,6 +200,19 @@ def _driest_quarter(db: Database) -> None:
         db.execute(work)
 
 
+@MIGRATIONS(name="8 what the meter saw of each open set")
+def _flow_stretches(db: Database) -> None:
+    """Apart from the pulses: their litres include the filling of the line and are shared out."""
+    db.execute(
+        """CREATE TABLE flow_stretches (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            at_utc TEXT NOT NULL, day TEXT NOT NULL,
+            zones TEXT NOT NULL CHECK (json_valid(zones)),
+            seconds REAL NOT NULL CHECK (seconds > 0), litres REAL NOT NULL CHECK (litres >= 0),
+            computed_l_s REAL NOT NULL) STRICT"""
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Book:
     """An open logbook of one thread, and which file it is."""

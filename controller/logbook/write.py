@@ -17,7 +17,7 @@ from controller.demand.snow import MOST_MM
 from controller.errors import LogbookError, require_range
 from controller.logbook.days import GAUGE, PIN_GAUGE, PIN_GAUGE_HOURS
 from controller.logbook.pen import Row, insert
-from controller.logbook.records import utc_text
+from controller.logbook.records import FlowStretch, utc_text
 from controller.logbook.schema import Book
 from controller.logbook.seen import SeenPages
 from controller.weather.day import WeatherDay
@@ -146,6 +146,17 @@ class Logbook(SeenPages):
                 book, "readings", row | {"written_utc": now, "at_utc": at_text or now}
             )
         )
+
+    def flow_stretch(self, seen: FlowStretch) -> int:
+        """Write down what the meter saw of an open set."""
+        row = {
+            "day": seen.day.isoformat(),
+            "zones": json.dumps(sorted(seen.zones)),
+            "seconds": float(seen.seconds),
+            "litres": float(seen.litres),
+            "computed_l_s": float(seen.computed_l_s),
+        }
+        return self.write(lambda book, now: insert(book, "flow_stretches", row | {"at_utc": now}))
 
     def note(self, words: str, zone: str | None = None, who: str = "") -> int:
         """Write down free words."""

@@ -77,6 +77,8 @@ def _doubts(answer: Mapping[str, Any]) -> list[str]:
         lines += _wrapped(f"{answer['shut_by']}: nothing opens by plan", "  - ")
     for words in answer.get("inputs_unread", []):
         lines += _wrapped(str(words), "  ! ")
+    for words in answer.get("flows_unknown", []):
+        lines += _wrapped(str(words), "  - ")
     for words in answer.get("board", {}).get("doubts", []):
         lines += _wrapped(str(words), "  ! ")
     for words in answer.get("not_moving", []):

@@ -7,7 +7,8 @@ import pty
 import subprocess
 import sys
 from collections.abc import Callable
-from datetime import UTC, date, datetime
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,7 @@ from support.clock import HandClock
 import controller.cli.keeping as keeping
 from controller.cli import main
 from controller.logbook.ask import Questions
+from controller.logbook.records import FlowStretch
 from controller.logbook.write import Logbook
 from controller.timetable.plausible import DAYS_LATE, RECORD_RAIN_MM, UNLIKELY_RAIN_MM
 
@@ -326,3 +328,21 @@ def test_a_note_for_a_hand_valve_says_that_it_stands_in_place_of_what_was_printe
     code, said = note("watered", "leeks", "--amount", "0 L", *ON)
     assert code == 0 and litres(book) == 0.0
     assert "of that day only what is noted counts now, not what was printed" in said
+
+
+def test_a_mended_line_forgets_what_the_meter_saw_of_it(note: Note, tmp_path: Path) -> None:
+    seen = FlowStretch(
+        day=DAY, zones=frozenset({"leeks"}), seconds=90.0, litres=9.0, computed_l_s=0.1
+    )
+    later = replace(seen, day=DAY + timedelta(days=1))
+    with Logbook(tmp_path / "logbook.db", HandClock()) as book:
+        book.flow_stretch(seen)
+        book.flow_stretch(later)
+    code, said = note("mended", "leeks", *ON)
+    assert code == 0
+    assert "the line of leeks is as it should be" in said
+    with Questions(tmp_path / "logbook.db") as ask:
+        assert ask.flow_stretches() == [later]
+    code, said = note("mended", "beans")
+    assert code == 2
+    assert "this garden has: leeks" in said

@@ -16,7 +16,7 @@ from support.metered import Rig, a_thirsty_garden, burst, plugged, true_flow
 
 from controller.garden.model import Action, FlowFinding, Garden, Master, Valve, ValveKind
 from controller.hydraulics.lines import Lines
-from controller.logbook.records import HowKnown, PulseState
+from controller.logbook.records import MENDED, HowKnown, PulseState
 from controller.valves.inputs import HandInputs
 
 START, NOON = datetime(2031, 6, 1, 2, 0, tzinfo=UTC), datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
@@ -314,3 +314,46 @@ def test_a_slow_valve_on_its_way_shut_is_not_taken_for_a_clogged_one(tmp_path: P
     rows = world.given()
     assert {r.how_known for r in rows} == {HowKnown.METERED}
     assert sum(r.litres for r in rows) == approx(world.rig.litres, rel=0.02)
+
+
+def test_a_lost_end_cap_is_told_within_a_week_and_again_only_a_fortnight_later(
+    tmp_path: Path,
+) -> None:
+    """Two zones watered daily; from the twelfth day on a gives a tenth more than it did."""
+    world = MeteredWorld(tmp_path, a_thirsty_garden(("a", 17), ("b", 22)))
+    steady, more = world.rig.flow_l_s, [1.0]
+    world.rig.flow_l_s = lambda opened: steady(opened) * (more[0] if "a" in opened else 1.0)
+
+    def days(count: int) -> list[str]:
+        for _ in range(count):
+            for zone in ("a", "b"):
+                world.ask(ask="open", zone=zone, seconds=90)
+                world.run_for(120.0)
+            world.run_until(world.clock.now_utc() + timedelta(days=1))
+        return [words for kind, words in world.happenings() if kind == "flow: changed"]
+
+    assert days(11) == []
+    more[0] = 1.10
+    told = days(4)
+    assert len(told) == 1
+    assert "the flow is 10 % more than in its first weeks" in told[0]
+    assert world.ask(ask="status")["holds"] == []
+    world.restart()
+    assert len(days(8)) == 1
+    assert len(days(7)) == 2
+    world.logbook.reading(MENDED, 1.0, "", day=world.clock.now_utc().date(), zone="a")
+    assert len(days(9)) == 2
+
+
+def test_what_flows_too_slowly_for_the_meter_goes_by_time(tmp_path: Path) -> None:
+    """The meter stands still below its least flow: such water is not taken for none."""
+    garden = a_thirsty_garden(("a", 17), ("b", 22), least_flow_l_s=0.6)
+    world = MeteredWorld(tmp_path, garden)
+    world.rig.dead = True  # 0.48 L/s in each zone
+    for zone in ("a", "b", "a", "b"):
+        assert world.ask(ask="open", zone=zone, seconds=60)["ok"]
+        world.run_for(70.0)
+    assert {r.how_known for r in world.given()} == {HowKnown.TIMED}
+    assert world.given()[0].litres == approx(60.0 * world.steward.flow_l_s("a", frozenset("a")))
+    assert world.ask(ask="status")["litres_by"] == "meter"
+    assert [k for k, _ in world.happenings() if k.startswith("flow")] == []

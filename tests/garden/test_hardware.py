@@ -227,6 +227,7 @@ def test_what_a_meter_does_is_mild_where_nothing_runs_away() -> None:
         FlowFinding.NOT_OPENED: Action.HOLD_ZONE,
         FlowFinding.NOT_CLOSED: Action.HOLD_GARDEN,
         FlowFinding.LEAK: Action.NOTE,
+        FlowFinding.CHANGED: Action.NOTE,
     }
     behind = read(TEN_LINES + MASTER + METER).meter
     assert behind is not None

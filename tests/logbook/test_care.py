@@ -211,7 +211,7 @@ def test_many_rows_go_a_few_at_a_time(tmp_path: Path) -> None:
         water(logbook, DAY)
         logbook.keep_weather(w for day in days for w in (measured(day), foretold(day)))
     # Three bites of forecasts, one look by each other rule, and the end.
-    assert tend(path, clock) == 3 + 3 + 1
+    assert tend(path, clock) == 3 + 4 + 1
     with Questions(path) as ask:
         assert {row.source for row in ask.weather_rows()} == {"own.csv"}
 

@@ -30,6 +30,7 @@ TABLES = {
     "observations",
     "tended",
     "watched_days",
+    "flow_stretches",
 }
 
 

@@ -11,6 +11,7 @@ from typing import Any
 from controller.daemon.answers import answer
 from controller.daemon.books import Books
 from controller.daemon.clocksense import ClockSense
+from controller.daemon.flowdesk import Past
 from controller.daemon.gardenfile import GardenFile
 from controller.daemon.openings import Openings
 from controller.daemon.recovery import recover, shut_at, write_down
@@ -158,6 +159,7 @@ class World:
                 self.clock,
                 bands=lambda garden: Bands(garden, None),
                 write_rain=self.books.rain_on_pin,
+                past=Past(self.books.flow_stretches, self.books.keep_flow_stretch),
             ),
         )
         found = recover(
