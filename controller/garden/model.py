@@ -147,6 +147,7 @@ class Supply:
     holds_m3: float | None = None
     water_temp_c: float = 15.0
     salt_ds_m: float | None = None  # electrical conductivity of the water; None: not salty
+    tested_on: date | None = None  # day of the flow test
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -80,6 +80,7 @@ def supply_of(filling: Filling) -> Supply:
             "our choice: mains water in a growing season",
         ),
         salt_ds_m=supply.salt_ds_m,
+        tested_on=supply.flow_test.on,
     )
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import date
 from math import exp, log, sqrt
 
 from controller.errors import InputError, NoSolution
@@ -22,6 +23,7 @@ from controller.hydraulics.foretold import (
     hole_error,
     hole_figures,
     hole_foretold,
+    is_level_unsure,
     said,
 )
 from controller.hydraulics.impossible import refuse_impossible
@@ -33,20 +35,34 @@ from controller.hydraulics.leastsquares import (
     information_of,
     quadratic,
 )
-from controller.hydraulics.measured import Cups, Gauge, Measurement, Stream
+from controller.hydraulics.measured import Count, Cups, Gauge, Measurement, Stream
+from controller.hydraulics.slips import Slip, likeliest_slip, pattern, told_from_the_far_end
 from controller.hydraulics.uncertainty import Neighbours, most_telling_test
-from controller.hydraulics.unknowns import THROTTLED_K, Unknown, file_measurements, unknowns_of
+from controller.hydraulics.unknowns import (
+    RELEASED,
+    Unknown,
+    file_measurements,
+    released,
+    start_of,
+    unknowns_of,
+)
 
 # A test further off than this many standard errors contradicts the others.
 TOO_FAR = 3.0
+# A refuted prior is let go where that takes away so much of the sum of squares, what the wider
+# prior costs already paid; at most so many times; and a supply that changed by less is not said.
+_WORTH_LETTING_GO, _MOST_LET_GO, _CHANGE_SAID = 4.0, 4, 0.10
 
 
-def fit(garden: Garden, measurements: Sequence[Measurement]) -> Fitted:
+def fit(garden: Garden, measurements: Sequence[Measurement], today: date | None = None) -> Fitted:
     """Fit all field tests of a garden together; flows in its garden file count among them.
 
     Nonlinear least squares on the logarithms of the unknowns, each test weighted by its error and
     each unknown held by its prior. The covariance is the linear one at the solution; a test
-    contradicts where it lies more than three standard errors from what all the rest say.
+    contradicts where it lies more than three standard errors from what all the rest say. Where
+    tests contradict, a prior that they refute is let go (the flow test in the garden file, which
+    a supply may have left behind; that all holes run); what is left of the contradiction widens
+    the covariance by its chi-squared over the number of tests.
 
     Raises
     ------
@@ -58,20 +74,78 @@ def fit(garden: Garden, measurements: Sequence[Measurement]) -> Fitted:
     """
     tests = [*measurements, *file_measurements(garden)]
     refuse_impossible(garden, tests)
-    unknowns = unknowns_of(garden)
-    priors = [unknown.prior_error for unknown in unknowns]
+    unknowns = list(unknowns_of(garden, today))
+    found = solve(garden, tests, unknowns)
+    slip: Slip | None = None
+    for _ in range(_MOST_LET_GO):
+        if not found.odd:
+            break
+        slip = likeliest_slip(found, solve)
+        freer = _let_go(found, unknowns)
+        if freer is None or (slip is not None and slip.gain > freer[0]):
+            break
+        found, unknowns, slip = freer[1], freer[2], None
+    contradictions = _contradictions(found, slip)
+    covariance = _widened(found, {one.test for one in contradictions})
+    parameters, whole = _all_parameters(unknowns, found, covariance)
+    values = [parameter.log_factor for parameter in parameters]
+    fitted = Fitted(
+        corrections=found.here.corrections,
+        parameters=parameters,
+        covariance=tuple(tuple(row) for row in whole),
+        contradictions=tuple(sorted(contradictions, key=lambda one: -abs(one.sigmas))),
+        next_test=most_telling_test(Neighbours(garden, unknowns, values), whole),
+        tests=len(measurements),
+        described=described(garden),
+        remarks=tuple(_remarks(garden, parameters)),
+    )
+    corrections, _ = corrections_for(garden, fitted)
+    return replace(fitted, corrections=corrections)
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """Tests fitted: the unknowns that they touch, and how far each test stays off."""
+
+    garden: Garden
+    tests: Sequence[Measurement]
+    unknowns: Sequence[Unknown]
+    x: Vector
+    covariance: Matrix
+    here: Neighbours
+    off: Vector  # residuals, in standard errors of the test
+    sigmas: Vector  # each against what all the rest says, in standard errors of both
+
+    @property
+    def cost(self) -> float:
+        """Sum of squares, of tests and priors."""
+        return sum(r * r for r in self.off) + sum(
+            (x / u.prior_error) ** 2 for x, u in zip(self.x, self.unknowns, strict=True)
+        )
+
+    @property
+    def odd(self) -> list[int]:
+        """The tests that contradict the rest."""
+        return [i for i, sigmas in enumerate(self.sigmas) if abs(sigmas) > TOO_FAR]
+
+
+def solve(garden: Garden, tests: Sequence[Measurement], unknowns: Sequence[Unknown]) -> Solved:
+    """The unknowns that these tests touch, fitted to them; the others stay at their priors."""
+    touched = frozenset().union(*(test.zones for test in tests))
+    among = [u for u in unknowns if u.zone is None or u.zone in touched]
+    priors = [unknown.prior_error for unknown in among]
     figures = [said(test, garden) for test in tests]
     last: list[tuple[Vector, Neighbours]] = []
 
     def network(x: Vector) -> Neighbours:
         if not last or last[0][0] != x:
-            last[:] = [(list(x), Neighbours(garden, unknowns, x))]
+            last[:] = [(list(x), Neighbours(garden, among, x))]
         return last[0][1]
 
     def residuals(x: Vector) -> Vector:
         here = network(x)
         return [
-            (foretold(test, here.lines, here.bore_factor) - value) / error
+            (foretold(test, here.lines, here.tried) - value) / error
             for test, (value, error) in zip(tests, figures, strict=True)
         ]
 
@@ -83,7 +157,7 @@ def fit(garden: Garden, measurements: Sequence[Measurement]) -> Fitted:
         ]
 
     try:
-        x = fitted_unknowns(residuals, slopes, priors, [_start(unknown) for unknown in unknowns])
+        x = fitted_unknowns(residuals, slopes, priors, [start_of(garden, one) for one in among])
     except NoSolution as error:
         off = [abs(r) for r in residuals(last[0][0])]
         worst = tests[off.index(max(off))].shown if off else "none"
@@ -91,53 +165,165 @@ def fit(garden: Garden, measurements: Sequence[Measurement]) -> Fitted:
             "the field tests do not fit together, whatever the holes, valves and tap are taken to "
             f"be; furthest off is: {worst}; take it back, and do it again"
         ) from error
-    told = slopes(x)
+    told, off = slopes(x), residuals(x)
     covariance = covariance_of(information_of(told, priors))
-    here = network(x)
-    apart = [
-        _contradiction(garden, test, here, r / sqrt(max(1e-6, 1.0 - quadratic(covariance, g, g))))
-        for test, g, r in zip(tests, told, residuals(x), strict=True)
-    ]
-    odd = [found for test in tests for found in _oddest_hole(garden, test, here)]
-    contradictions = [found for found in (*apart, *odd) if abs(found.sigmas) > TOO_FAR]
-    parameters = tuple(
-        FittedParameter(unknown=unknown, log_factor=value, error=sqrt(covariance[i][i]))
-        for i, (unknown, value) in enumerate(zip(unknowns, x, strict=True))
+    return Solved(
+        garden=garden,
+        tests=tests,
+        unknowns=among,
+        x=x,
+        covariance=covariance,
+        here=network(x),
+        off=off,
+        sigmas=[
+            r / sqrt(max(1e-6, 1.0 - quadratic(covariance, g, g)))
+            for r, g in zip(off, told, strict=True)
+        ],
     )
-    fitted = Fitted(
-        corrections=here.corrections,
-        parameters=parameters,
-        covariance=tuple(tuple(row) for row in covariance),
-        contradictions=tuple(sorted(contradictions, key=lambda found: -abs(found.sigmas))),
-        next_test=most_telling_test(here, covariance),
-        tests=len(measurements),
-        described=described(garden),
-    )
-    corrections, _ = corrections_for(garden, fitted)
-    return replace(fitted, corrections=corrections)
 
 
-def _start(unknown: Unknown) -> float:
-    """Where to begin: at the prior, but a valve that might be shut far does not begin wide open.
+def _let_go(
+    found: Solved, unknowns: Sequence[Unknown]
+) -> tuple[float, Solved, list[Unknown]] | None:
+    """The one refuted prior that, let go, explains the contradictions best; None if none does."""
+    zones = frozenset().union(*(found.tests[i].zones for i in found.odd))
+    best: tuple[float, Solved, list[Unknown]] | None = None
+    for i, unknown in enumerate(unknowns):
+        wide = RELEASED.get(unknown.kind)
+        if wide is None or unknown.prior_error >= wide or unknown.zone not in {None, *zones}:
+            continue
+        freer = [released(u) if k == i else u for k, u in enumerate(unknowns)]
+        try:
+            tried = solve(found.garden, found.tests, freer)
+        except InputError:
+            continue
+        value = next(
+            x
+            for x, u in zip(tried.x, tried.unknowns, strict=True)
+            if u.kind == unknown.kind and u.zone == unknown.zone
+        )
+        if unknown.kind == "open holes" and value > 0.0:
+            continue  # there are no more holes than were drilled
+        gain = found.cost - tried.cost - _price(wide / unknown.prior_error)
+        if gain > _WORTH_LETTING_GO and (best is None or gain > best[0]):
+            best = gain, tried, freer
+    return best
 
-    From there no slope shows the way to a small stream; from a small stream one leads back.
+
+def _price(wider: float) -> float:
+    """What a prior so many times wider costs, as a sum of squares: twice its logarithm."""
+    return 2.0 * log(wider)
+
+
+def _contradictions(found: Solved, slip: Slip | None) -> list[Contradiction]:
+    garden, here = found.garden, found.here
+    made = []
+    for i, (test, sigmas) in enumerate(zip(found.tests, found.sigmas, strict=True)):
+        mirrored = told_from_the_far_end(test, garden, here)
+        cause = ""
+        if slip is not None and slip.place == i:
+            cause = slip.words
+        elif mirrored is not None:
+            cause, sigmas = mirrored.words, sqrt(mirrored.gain)
+        elif abs(sigmas) <= TOO_FAR:
+            made += [one for one in _oddest_hole(garden, test, here) if abs(one.sigmas) > TOO_FAR]
+            continue
+        value, _ = said(test, garden)
+        told = foretold(test, here.lines, here.tried)
+        made.append(
+            Contradiction(
+                test=test.shown,
+                sigmas=-sigmas,
+                words=f"{test.shown}: it says {_shown(test, value, garden)}, all tests together "
+                f"{_shown(test, told, garden)}: {abs(sigmas):.1f} times what the errors allow for "
+                f"one; {cause or 'do it again, or look for what was different'}",
+                cause=cause,
+            )
+        )
+    return made
+
+
+def _widened(found: Solved, odd: set[str]) -> Matrix:
+    """The covariance, wider by what the contradictions are above what errors allow.
+
+    Each zone's unknowns by the squares of the tests it was open in, the supply's and the drill's
+    by those of all tests, over their number; never narrower.
     """
-    wide = unknown.kind == "valve" and unknown.prior_error > 1.0
-    return max(0.0, log(THROTTLED_K / unknown.prior_value)) if wide else 0.0
+    if not odd:
+        return found.covariance
+    squares = [
+        r * r + (pattern(test, found.garden, found.here) if test.shown in odd else 0.0)
+        for r, test in zip(found.off, found.tests, strict=True)
+    ]
+    priors = [(x / u.prior_error) ** 2 for x, u in zip(found.x, found.unknowns, strict=True)]
+    holes = [
+        max(0, len(hole_figures(test)) - 1) if test.shown in odd else 0 for test in found.tests
+    ]
+    everything = (sum(squares) + sum(priors)) / max(1, len(squares) + sum(holes))
+    scale = []
+    for unknown in found.unknowns:
+        of_all = everything
+        if unknown.zone is not None:
+            among = [i for i, test in enumerate(found.tests) if unknown.zone in test.zones]
+            named = any(found.tests[i].shown in odd for i in among)
+            own = sum(squares[i] for i in among) + sum(
+                p for p, u in zip(priors, found.unknowns, strict=True) if u.zone == unknown.zone
+            )
+            if named:
+                of_all = max(of_all, own / max(1, len(among) + sum(holes[i] for i in among)))
+        scale.append(sqrt(max(1.0, of_all)))
+    return [
+        [a * scale[i] * scale[k] for k, a in enumerate(row)]
+        for i, row in enumerate(found.covariance)
+    ]
 
 
-def _contradiction(
-    garden: Garden, test: Measurement, here: Neighbours, sigmas: float
-) -> Contradiction:
-    value, _ = said(test, garden)
-    found = foretold(test, here.lines, here.bore_factor)
-    return Contradiction(
-        test=test.shown,
-        sigmas=-sigmas,
-        words=f"{test.shown}: it says {_shown(test, value, garden)}, all tests together "
-        f"{_shown(test, found, garden)}: {abs(sigmas):.1f} times what the errors allow for one; "
-        "do it again, or look for what was different",
-    )
+def _all_parameters(
+    unknowns: Sequence[Unknown], found: Solved, covariance: Matrix
+) -> tuple[tuple[FittedParameter, ...], Matrix]:
+    """All unknowns of the garden, those that no test touches at their priors."""
+    places = {(u.kind, u.zone): i for i, u in enumerate(found.unknowns)}
+    at = [places.get((u.kind, u.zone)) for u in unknowns]
+    whole = [
+        [
+            covariance[i][k]
+            if i is not None and k is not None
+            else (unknown.prior_error**2 if row == column else 0.0)
+            for column, k in enumerate(at)
+        ]
+        for row, (unknown, i) in enumerate(zip(unknowns, at, strict=True))
+    ]
+    return tuple(
+        FittedParameter(
+            unknown=unknown,
+            log_factor=0.0 if i is None else found.x[i],
+            error=sqrt(whole[row][row]),
+        )
+        for row, (unknown, i) in enumerate(zip(unknowns, at, strict=True))
+    ), whole
+
+
+def _remarks(garden: Garden, parameters: Sequence[FittedParameter]) -> list[str]:
+    """What the tests found otherwise than the garden file has it."""
+    remarks = []
+    for parameter in parameters:
+        unknown, x = parameter.unknown, parameter.log_factor
+        off = abs(x) > max(_CHANGE_SAID, 2.0 * parameter.error)
+        if unknown.kind == "test flow" and off:
+            then, now = (show_flow(unknown.value(at), garden.us_units) for at in (0.0, x))
+            at_m = garden.supply.test_head_m
+            where = f" at {show_pressure(at_m, garden.us_units)}" if at_m > 0.0 else ""
+            remarks.append(
+                "the supply has changed since the flow test in the garden file: "
+                f"{then}{where} then, {now} now; look at its filter, and put a new flow test into "
+                "the garden file"
+            )
+        if unknown.kind == "open holes" and x < 0.0 and off:
+            remarks.append(
+                f'some holes of "{unknown.zone}" may be plugged: about {100.0 * exp(x):.0f} % of '
+                f"its water comes; count those that run (rowgate note count)"
+            )
+    return remarks
 
 
 def _oddest_hole(garden: Garden, test: Measurement, here: Neighbours) -> list[Contradiction]:
@@ -145,7 +331,7 @@ def _oddest_hole(garden: Garden, test: Measurement, here: Neighbours) -> list[Co
     apart = [
         a - b
         for a, b in zip(
-            hole_figures(test), hole_foretold(test, here.lines, here.bore_factor), strict=True
+            hole_figures(test), hole_foretold(test, here.lines, here.tried), strict=True
         )
     ]
     if len(apart) < 3 or not isinstance(test, Cups | Stream):
@@ -155,13 +341,19 @@ def _oddest_hole(garden: Garden, test: Measurement, here: Neighbours) -> list[Co
         others = [a for i, a in enumerate(apart) if i != place]
         error = hole_error(test, garden, place) * sqrt(1.0 + 1.0 / len(others))
         sigmas = (apart[place] - sum(others) / len(others)) / error
+        cause = (
+            "its water stands low: measure the heights along the row"
+            if is_level_unsure(test, garden, place)
+            else "look at its drilling, or whether it is half plugged"
+        )
         found.append(
             Contradiction(
                 test=test.shown,
                 sigmas=sigmas,
                 words=f"{test.shown}: hole {number} gives {'more' if sigmas > 0.0 else 'less'} "
                 f"than the other holes of the test would have it, {abs(sigmas):.1f} times what "
-                "the errors allow for one; look at its drilling, or whether it is half plugged",
+                f"the errors allow for one; {cause}",
+                cause=f"hole {number}: {cause}",
             )
         )
     return [max(found, key=lambda one: abs(one.sigmas))]
@@ -172,4 +364,6 @@ def _shown(test: Measurement, figure: float, garden: Garden) -> str:
         return show_pressure(figure, garden.us_units)
     if isinstance(test, Stream):
         return f"streams as of {show_length(height_of_m(figure), garden.us_units)} upward"
+    if isinstance(test, Count):
+        return f"{100.0 * exp(figure):.0f} % of the holes"
     return show_flow(exp(figure), garden.us_units)
