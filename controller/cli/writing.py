@@ -60,7 +60,8 @@ def check(args: argparse.Namespace) -> int:
         caution(f'zone "{one.zone}"', one.words.rstrip("."))
         for one in soiling.lately_far(args, loaded, soiling.kept_ledger(args, loaded, today), today)
     ]
-    found = sorted([*found, *amiss, *short, *soil], key=lambda f: f.weight != "fault")
+    tests = [caution("field tests", words) for words in tested.warnings]
+    found = sorted([*found, *amiss, *short, *soil, *tests], key=lambda f: f.weight != "fault")
     if args.json:
         _as_json(loaded, found, advice, climate, season)
     else:

@@ -51,7 +51,9 @@ from controller.hydraulics.unknowns import (
 TOO_FAR = 3.0
 # A refuted prior is let go where that takes away so much of the sum of squares, what the wider
 # prior costs already paid; at most so many times; and a supply that changed by less is not said.
-_WORTH_LETTING_GO, _MOST_LET_GO, _CHANGE_SAID = 4.0, 4, 0.10
+_WORTH_LETTING_GO, _MOST_TURNS, _CHANGE_SAID = 4.0, 4, 0.10
+# How much less sure a zone is while a slip is not solved. Our choice.
+_SLIP_WIDENS = 2.0
 
 
 def fit(garden: Garden, measurements: Sequence[Measurement], today: date | None = None) -> Fitted:
@@ -60,9 +62,10 @@ def fit(garden: Garden, measurements: Sequence[Measurement], today: date | None 
     Nonlinear least squares on the logarithms of the unknowns, each test weighted by its error and
     each unknown held by its prior. The covariance is the linear one at the solution; a test
     contradicts where it lies more than three standard errors from what all the rest say. Where
-    tests contradict, a prior that they refute is let go (the flow test in the garden file, which
-    a supply may have left behind; that all holes run); what is left of the contradiction widens
-    the covariance by its chi-squared over the number of tests.
+    tests contradict, whichever explains it best is taken: a slip of the pen (the test is named,
+    left out, and its zone's errors doubled until that is solved), or a prior that they refute (the
+    flow test in the garden file, which a supply may have left behind; that all holes run). What is
+    left of the contradiction widens the covariance by its chi-squared over its expectation.
 
     Raises
     ------
@@ -76,17 +79,24 @@ def fit(garden: Garden, measurements: Sequence[Measurement], today: date | None 
     refuse_impossible(garden, tests)
     unknowns = list(unknowns_of(garden, today))
     found = solve(garden, tests, unknowns)
-    slip: Slip | None = None
-    for _ in range(_MOST_LET_GO):
+    slips: list[Contradiction] = []
+    doubted: set[str] = set()
+    for _ in range(_MOST_TURNS):
         if not found.odd:
             break
-        slip = likeliest_slip(found, solve)
-        freer = _let_go(found, unknowns)
-        if freer is None or (slip is not None and slip.gain > freer[0]):
+        slip, freer = likeliest_slip(found, solve), _let_go(found, unknowns)
+        if slip is not None and (freer is None or slip.gain > freer[0]):
+            slips.append(_as_slip(found, slip))
+            doubted |= found.tests[slip.place].zones
+            rest = [test for i, test in enumerate(found.tests) if i != slip.place]
+            found = solve(garden, rest, unknowns)
+        elif freer is not None:
+            found, unknowns = freer[1], freer[2]
+        else:
             break
-        found, unknowns, slip = freer[1], freer[2], None
-    contradictions = _contradictions(found, slip)
-    covariance = _widened(found, {one.test for one in contradictions})
+    contradictions = _contradictions(found)
+    covariance = _widened(found, {one.test for one in contradictions}, doubted)
+    contradictions += slips
     parameters, whole = _all_parameters(unknowns, found, covariance)
     values = [parameter.log_factor for parameter in parameters]
     fitted = Fitted(
@@ -114,7 +124,7 @@ class Solved:
     covariance: Matrix
     here: Neighbours
     off: Vector  # residuals, in standard errors of the test
-    sigmas: Vector  # each against what all the rest says, in standard errors of both
+    free: Vector  # the share of each residual that the unknowns do not take up
 
     @property
     def cost(self) -> float:
@@ -122,6 +132,11 @@ class Solved:
         return sum(r * r for r in self.off) + sum(
             (x / u.prior_error) ** 2 for x, u in zip(self.x, self.unknowns, strict=True)
         )
+
+    @property
+    def sigmas(self) -> Vector:
+        """Each test against what all the rest says, in standard errors of both."""
+        return [r / sqrt(share) for r, share in zip(self.off, self.free, strict=True)]
 
     @property
     def odd(self) -> list[int]:
@@ -175,10 +190,7 @@ def solve(garden: Garden, tests: Sequence[Measurement], unknowns: Sequence[Unkno
         covariance=covariance,
         here=network(x),
         off=off,
-        sigmas=[
-            r / sqrt(max(1e-6, 1.0 - quadratic(covariance, g, g)))
-            for r, g in zip(off, told, strict=True)
-        ],
+        free=[max(1e-6, 1.0 - quadratic(covariance, g, g)) for g in told],
     )
 
 
@@ -186,6 +198,8 @@ def _let_go(
     found: Solved, unknowns: Sequence[Unknown]
 ) -> tuple[float, Solved, list[Unknown]] | None:
     """The one refuted prior that, let go, explains the contradictions best; None if none does."""
+    if all(found.tests[i] in file_measurements(found.garden) for i in found.odd):
+        return None  # the garden file contradicts itself
     zones = frozenset().union(*(found.tests[i].zones for i in found.odd))
     best: tuple[float, Solved, list[Unknown]] | None = None
     for i, unknown in enumerate(unknowns):
@@ -215,27 +229,39 @@ def _price(wider: float) -> float:
     return 2.0 * log(wider)
 
 
-def _contradictions(found: Solved, slip: Slip | None) -> list[Contradiction]:
+def _as_slip(found: Solved, slip: Slip) -> Contradiction:
+    """A test that is left out, for it was most likely noted wrongly."""
+    test, sigmas = found.tests[slip.place], found.sigmas[slip.place]
+    value, _ = said(test, found.garden)
+    told = foretold(test, found.here.lines, found.here.tried)
+    return Contradiction(
+        test=test.shown,
+        sigmas=-sigmas,
+        words=f"{test.shown}: it says {_shown(test, value, found.garden)}, all tests together "
+        f"{_shown(test, told, found.garden)}; {slip.words}; until that is solved it is left out, "
+        "and the flows are less sure",
+        cause=slip.words,
+    )
+
+
+def _contradictions(found: Solved) -> list[Contradiction]:
     garden, here = found.garden, found.here
     made = []
-    for i, (test, sigmas) in enumerate(zip(found.tests, found.sigmas, strict=True)):
+    for test, sigmas in zip(found.tests, found.sigmas, strict=True):
         mirrored = told_from_the_far_end(test, garden, here)
-        cause = ""
-        if slip is not None and slip.place == i:
-            cause = slip.words
-        elif mirrored is not None:
-            cause, sigmas = mirrored.words, sqrt(mirrored.gain)
-        elif abs(sigmas) <= TOO_FAR:
+        if mirrored is None and abs(sigmas) <= TOO_FAR:
             made += [one for one in _oddest_hole(garden, test, here) if abs(one.sigmas) > TOO_FAR]
             continue
+        off = -sigmas if mirrored is None else sqrt(mirrored.gain)
+        cause = "" if mirrored is None else mirrored.words
         value, _ = said(test, garden)
         told = foretold(test, here.lines, here.tried)
         made.append(
             Contradiction(
                 test=test.shown,
-                sigmas=-sigmas,
+                sigmas=off,
                 words=f"{test.shown}: it says {_shown(test, value, garden)}, all tests together "
-                f"{_shown(test, told, garden)}: {abs(sigmas):.1f} times what the errors allow for "
+                f"{_shown(test, told, garden)}: {abs(off):.1f} times what the errors allow for "
                 f"one; {cause or 'do it again, or look for what was different'}",
                 cause=cause,
             )
@@ -243,37 +269,45 @@ def _contradictions(found: Solved, slip: Slip | None) -> list[Contradiction]:
     return made
 
 
-def _widened(found: Solved, odd: set[str]) -> Matrix:
+def _widened(found: Solved, odd: set[str], doubted: set[str]) -> Matrix:
     """The covariance, wider by what the contradictions are above what errors allow.
 
-    Each zone's unknowns by the squares of the tests it was open in, the supply's and the drill's
-    by those of all tests, over their number; never narrower.
+    Each zone's unknowns by the tests it was open in, the supply's and the drill's by all tests:
+    the squares of residuals over the share of them that the fit leaves free, or those of
+    residuals and priors over the number of tests, whichever is more; never narrower.
     """
-    if not odd:
+    if not odd and not doubted:
         return found.covariance
+    named = [test.shown in odd for test in found.tests]
+    holes = [
+        max(0, len(hole_figures(test)) - 1) if is_odd else 0
+        for test, is_odd in zip(found.tests, named, strict=True)
+    ]
     squares = [
-        r * r + (pattern(test, found.garden, found.here) if test.shown in odd else 0.0)
-        for r, test in zip(found.off, found.tests, strict=True)
+        r * r + (pattern(test, found.garden, found.here) if is_odd else 0.0)
+        for r, test, is_odd in zip(found.off, found.tests, named, strict=True)
     ]
     priors = [(x / u.prior_error) ** 2 for x, u in zip(found.x, found.unknowns, strict=True)]
-    holes = [
-        max(0, len(hole_figures(test)) - 1) if test.shown in odd else 0 for test in found.tests
-    ]
-    everything = (sum(squares) + sum(priors)) / max(1, len(squares) + sum(holes))
+
+    def excess(among: Sequence[int], prior: float) -> float:
+        seen = sum(squares[i] for i in among)
+        own = sum(holes[i] for i in among)
+        free = sum(found.free[i] for i in among) + own
+        return max(1.0, seen / max(free, 0.5), (seen + prior) / max(1, len(among) + own))
+
+    everything = excess(range(len(squares)), sum(priors)) if odd else 1.0
     scale = []
     for unknown in found.unknowns:
-        of_all = everything
-        if unknown.zone is not None:
-            among = [i for i, test in enumerate(found.tests) if unknown.zone in test.zones]
-            named = any(found.tests[i].shown in odd for i in among)
-            own = sum(squares[i] for i in among) + sum(
+        wider = everything
+        among = [i for i, test in enumerate(found.tests) if unknown.zone in test.zones]
+        if any(named[i] for i in among):
+            own = sum(
                 p for p, u in zip(priors, found.unknowns, strict=True) if u.zone == unknown.zone
             )
-            if named:
-                of_all = max(of_all, own / max(1, len(among) + sum(holes[i] for i in among)))
-        scale.append(sqrt(max(1.0, of_all)))
+            wider = max(wider, excess(among, own))
+        scale.append(sqrt(wider) * (_SLIP_WIDENS if unknown.zone in doubted else 1.0))
     return [
-        [a * scale[i] * scale[k] for k, a in enumerate(row)]
+        [a * (scale[i] * scale[k]) for k, a in enumerate(row)]
         for i, row in enumerate(found.covariance)
     ]
 

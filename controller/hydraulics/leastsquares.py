@@ -92,7 +92,7 @@ def covariance_of(information: Matrix) -> Matrix:
     n = len(information)
     factor = _factored(information)
     columns = [_back(factor, [float(i == k) for i in range(n)]) for k in range(n)]
-    return [[columns[k][i] for k in range(n)] for i in range(n)]
+    return [[0.5 * (columns[k][i] + columns[i][k]) for k in range(n)] for i in range(n)]
 
 
 def solved(matrix: Matrix, right: Sequence[float]) -> Vector:

@@ -29,7 +29,7 @@ from controller.hydraulics.unknowns import Unknown, unknowns_of
 
 # A slip is named where it makes the reading so much likelier, as a sum of squares; tests and zones
 # tried for it, at most.
-_NAMED_FROM, _SUSPECTS, _ZONES = 9.0, 6, 8
+_NAMED_FROM, _SUSPECTS, _ZONES = 9.0, 4, 8
 
 
 class Found(Protocol):
@@ -137,7 +137,7 @@ def pattern(test: Measurement, garden: Garden, here: Neighbours) -> float:
 
 
 def told_from_the_far_end(test: Measurement, garden: Garden, here: Neighbours) -> Slip | None:
-    """Cups or streams whose holes fit far better counted from the far end; place 0 stands for it."""
+    """Cups or streams whose holes fit far better counted from the far end."""
     for mirrored, words in _mirrored(test, garden):
         gain = pattern(test, garden, here) - pattern(mirrored, garden, here)
         if gain > _NAMED_FROM:

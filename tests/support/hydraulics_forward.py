@@ -7,6 +7,7 @@ rows behind a valve, the main a chain, the supply a falling curve. What nobody k
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from math import exp, log10, pi, sqrt
@@ -104,10 +105,8 @@ class TrueRow:
         heads, flows = self.table
         if head <= heads[0]:
             return 0.0
-        low, high = 0, len(heads) - 1
-        while high - low > 1:
-            mid = (low + high) // 2
-            low, high = (mid, high) if heads[mid] <= head else (low, mid)
+        high = min(bisect_right(heads, head), len(heads) - 1)
+        low = high - 1
         # The square of the flow is nearly straight in the head.
         share = (head - heads[low]) / (heads[high] - heads[low])
         return sqrt(flows[low] ** 2 + min(share, 1.0) * (flows[high] ** 2 - flows[low] ** 2))
@@ -121,7 +120,9 @@ class TrueRow:
         return self.march(end)[2]
 
 
-def crossing(miss: Callable[[float], float], low: float, high: float) -> float:
+def crossing(
+    miss: Callable[[float], float], low: float, high: float, tolerance: float = 1e-8
+) -> float:
     """Where a rising function is 0, by Illinois steps."""
     a, b = miss(low), miss(high)
     if a >= 0.0:
@@ -132,7 +133,7 @@ def crossing(miss: Callable[[float], float], low: float, high: float) -> float:
     for _ in range(100):
         x = (low * b - high * a) / (b - a)
         m = miss(x)
-        if abs(m) < 1e-9 or high - low < 1e-13 * max(1.0, abs(high)):
+        if abs(m) < tolerance or high - low < 1e-13 * max(1.0, abs(high)):
             break
         if m > 0.0:
             high, b, a = x, m, a / 2.0
@@ -175,6 +176,7 @@ class TrueGarden:
             zone.name: [self._row(zone, row, rng) for row in zone.rows] for zone in garden.zones
         }
         self.order = sorted(garden.zones, key=lambda zone: zone.main_run_m)
+        self._tables: dict[str, tuple[list[float], list[float], list[float]]] = {}
         self._solved: dict[frozenset[str], tuple[float, dict[str, float], dict[str, float]]] = {}
 
     def _row(self, zone: Zone, row: Row, rng: Random) -> TrueRow:
@@ -210,21 +212,29 @@ class TrueGarden:
         k = self.drawn.take_off_k.get(zone.name, zone.take_off_k)
         k += self.drawn.valve_k.get(zone.name, 0.0)
 
-        def over(behind: float) -> float:
-            flow = sum(row.flow(behind) for row in rows)
-            return behind + lost_m(flow, 0.0, pipe.bore_m, 0.0, k) - head
-
-        low = min(row.table[0][0] for row in rows)
-        if head <= low:
+        if zone.name not in self._tables:
+            # The head before the valve at each of many heads behind it.
+            behinds = sorted({h for row in rows for h in row.table[0]})
+            flows = [sum(row.flow(h) for row in rows) for h in behinds]
+            before = [
+                h + lost_m(q, 0.0, pipe.bore_m, 0.0, k) for h, q in zip(behinds, flows, strict=True)
+            ]
+            self._tables[zone.name] = before, flows, behinds
+        before, flows, behinds = self._tables[zone.name]
+        if head <= before[0]:
             return 0.0, head
-        behind = crossing(over, low, head)
-        return sum(row.flow(behind) for row in rows), behind
+        i = bisect_right(before, head, hi=len(before) - 1) - 1
+        share = (head - before[i]) / (before[i + 1] - before[i])
+        flow = sqrt(flows[i] ** 2 + share * (flows[i + 1] ** 2 - flows[i] ** 2))
+        return flow, behinds[i] + share * (behinds[i + 1] - behinds[i])
 
     def open(self, zones: frozenset[str]) -> tuple[float, dict[str, float], dict[str, float]]:
         """Tap head, each zone's flow, and the head behind each valve, with these open."""
         if zones in self._solved:
             return self._solved[zones]
         main, stations = self.garden.main, sorted({z.main_run_m for z in self.garden.zones})
+        # Below the lowest hole nothing flows.
+        floor = min(row.table[0][0] for name in self.rows for row in self.rows[name]) - 0.01
         flows: dict[str, float] = {}
         behind: dict[str, float] = {}
 
@@ -251,12 +261,12 @@ class TrueGarden:
 
             if length <= 0.0:
                 return at_head(head)
-            return at_head(crossing(miss, -50.0, head))
+            return at_head(crossing(miss, floor, head))
 
         def tap(h: float) -> float:
             return h - self.static + self.k * drawn_from(0, 0.0, h) ** self.drawn.exponent
 
-        tap_head = crossing(tap, -50.0, self.static)
+        tap_head = crossing(tap, floor, self.static)
         drawn_from(0, 0.0, tap_head)
         self._solved[zones] = tap_head, dict(flows), dict(behind)
         return self._solved[zones]

@@ -10,7 +10,7 @@ from itertools import combinations, pairwise
 from math import exp, log
 from random import Random
 
-from controller.garden.model import Face, Garden, Opening, Row, Supply, SupplyKind
+from controller.garden.model import Face, Garden, Opening, Row, Supply, SupplyKind, Valve, ValveKind
 from controller.hydraulics.fitted import Fitted, corrections_for
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.measured import (
@@ -127,7 +127,13 @@ def _as_written(rng: Random) -> Garden:
                 )
             )
         zones.append(
-            a_zone(name, *rows, opening=opening, main_run_m=rng.choice((3.0, 6.0, 10.0, 15.0)))
+            a_zone(
+                name,
+                *rows,
+                opening=opening,
+                main_run_m=rng.choice((3.0, 6.0, 10.0, 15.0)),
+                valve=Valve(kind=ValveKind.RELAY, relay_line=17 + len(zones)),
+            )
         )
     if barrel:
         supply = Supply(
@@ -211,9 +217,8 @@ def asked_next(garden: Garden, fitted: Fitted) -> Measurement | None:
     lines = Lines(garden, corrections=corrections_for(garden, fitted)[0])
     for zone in garden.zones:  # where no figure stands, that of the prior does
         lines.valve_loss_k(zone.name)
-    return dict((words, test) for test, words in possible_tests(garden, lines)).get(
-        fitted.next_test.words
-    )
+    by_words = {words: test for test, words in possible_tests(garden, lines)}
+    return by_words[fitted.next_test.words]
 
 
 @dataclass
