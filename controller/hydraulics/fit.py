@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 from math import exp, log, sqrt
 
-from controller.errors import InputError, NoSolution
+from controller.errors import InputError
 from controller.garden.model import Garden
 from controller.garden.show import show_flow, show_length, show_pressure
 from controller.hydraulics.fitted import (
@@ -27,28 +27,19 @@ from controller.hydraulics.foretold import (
     said,
 )
 from controller.hydraulics.impossible import refuse_impossible
-from controller.hydraulics.leastsquares import (
-    Matrix,
-    Vector,
-    covariance_of,
-    fitted_unknowns,
-    information_of,
-    quadratic,
-)
+from controller.hydraulics.leastsquares import Matrix
 from controller.hydraulics.measured import Count, Cups, Gauge, Measurement, Stream
 from controller.hydraulics.slips import Slip, likeliest_slip, pattern, told_from_the_far_end
+from controller.hydraulics.solving import TOO_FAR, Solved, solve
 from controller.hydraulics.uncertainty import Neighbours, most_telling_test
 from controller.hydraulics.unknowns import (
     RELEASED,
     Unknown,
     file_measurements,
     released,
-    start_of,
     unknowns_of,
 )
 
-# A test further off than this many standard errors contradicts the others.
-TOO_FAR = 3.0
 # A refuted prior is let go where that takes away so much of the sum of squares, what the wider
 # prior costs already paid; at most so many times; and a supply that changed by less is not said.
 _WORTH_LETTING_GO, _MOST_TURNS, _CHANGE_SAID = 4.0, 4, 0.10
@@ -84,7 +75,7 @@ def fit(garden: Garden, measurements: Sequence[Measurement], today: date | None 
     for _ in range(_MOST_TURNS):
         if not found.odd:
             break
-        slip, freer = likeliest_slip(found, solve), _let_go(found, unknowns)
+        slip, freer = likeliest_slip(found), _let_go(found, unknowns)
         if slip is not None and (freer is None or slip.gain > freer[0]):
             slips.append(_as_slip(found, slip))
             doubted |= found.tests[slip.place].zones
@@ -111,87 +102,6 @@ def fit(garden: Garden, measurements: Sequence[Measurement], today: date | None 
     )
     corrections, _ = corrections_for(garden, fitted)
     return replace(fitted, corrections=corrections)
-
-
-@dataclass(frozen=True, slots=True)
-class Solved:
-    """Tests fitted: the unknowns that they touch, and how far each test stays off."""
-
-    garden: Garden
-    tests: Sequence[Measurement]
-    unknowns: Sequence[Unknown]
-    x: Vector
-    covariance: Matrix
-    here: Neighbours
-    off: Vector  # residuals, in standard errors of the test
-    free: Vector  # the share of each residual that the unknowns do not take up
-
-    @property
-    def cost(self) -> float:
-        """Sum of squares, of tests and priors."""
-        return sum(r * r for r in self.off) + sum(
-            (x / u.prior_error) ** 2 for x, u in zip(self.x, self.unknowns, strict=True)
-        )
-
-    @property
-    def sigmas(self) -> Vector:
-        """Each test against what all the rest says, in standard errors of both."""
-        return [r / sqrt(share) for r, share in zip(self.off, self.free, strict=True)]
-
-    @property
-    def odd(self) -> list[int]:
-        """The tests that contradict the rest."""
-        return [i for i, sigmas in enumerate(self.sigmas) if abs(sigmas) > TOO_FAR]
-
-
-def solve(garden: Garden, tests: Sequence[Measurement], unknowns: Sequence[Unknown]) -> Solved:
-    """The unknowns that these tests touch, fitted to them; the others stay at their priors."""
-    touched = frozenset().union(*(test.zones for test in tests))
-    among = [u for u in unknowns if u.zone is None or u.zone in touched]
-    priors = [unknown.prior_error for unknown in among]
-    figures = [said(test, garden) for test in tests]
-    last: list[tuple[Vector, Neighbours]] = []
-
-    def network(x: Vector) -> Neighbours:
-        if not last or last[0][0] != x:
-            last[:] = [(list(x), Neighbours(garden, among, x))]
-        return last[0][1]
-
-    def residuals(x: Vector) -> Vector:
-        here = network(x)
-        return [
-            (foretold(test, here.lines, here.tried) - value) / error
-            for test, (value, error) in zip(tests, figures, strict=True)
-        ]
-
-    def slopes(x: Vector) -> Matrix:
-        here = network(x)
-        return [
-            [slope / error for slope in here.test_slopes(test)]
-            for test, (_, error) in zip(tests, figures, strict=True)
-        ]
-
-    try:
-        x = fitted_unknowns(residuals, slopes, priors, [start_of(garden, one) for one in among])
-    except NoSolution as error:
-        off = [abs(r) for r in residuals(last[0][0])]
-        worst = tests[off.index(max(off))].shown if off else "none"
-        raise InputError(
-            "the field tests do not fit together, whatever the holes, valves and tap are taken to "
-            f"be; furthest off is: {worst}; take it back, and do it again"
-        ) from error
-    told, off = slopes(x), residuals(x)
-    covariance = covariance_of(information_of(told, priors))
-    return Solved(
-        garden=garden,
-        tests=tests,
-        unknowns=among,
-        x=x,
-        covariance=covariance,
-        here=network(x),
-        off=off,
-        free=[max(1e-6, 1.0 - quadratic(covariance, g, g)) for g in told],
-    )
 
 
 def _let_go(

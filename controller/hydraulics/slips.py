@@ -6,10 +6,9 @@ of it as it was noted, and as it would be if the slip were mended.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from math import log
-from typing import Protocol
+from math import log, sqrt
 
 from controller.errors import InputError
 from controller.garden.model import Garden
@@ -21,39 +20,17 @@ from controller.hydraulics.foretold import (
     said,
 )
 from controller.hydraulics.impossible import refuse_impossible
-from controller.hydraulics.leastsquares import Matrix, Vector, quadratic
+from controller.hydraulics.leastsquares import quadratic
 from controller.hydraulics.measured import Bucket, Count, Cups, Measurement, MeterRun, Stream
 from controller.hydraulics.rowshape import drilled_holes
+from controller.hydraulics.solving import Solved, solve
 from controller.hydraulics.uncertainty import Neighbours
 from controller.hydraulics.unknowns import Unknown, unknowns_of
 
-# A slip is named where it makes the reading so much likelier, as a sum of squares; tests and zones
-# tried for it, at most.
+# A slip is named where it makes the reading so much likelier, as a sum of squares, and it then lies
+# within so many errors; tests and zones tried for it, at most.
+_FITS = 3.5
 _NAMED_FROM, _SUSPECTS, _ZONES = 9.0, 4, 8
-
-
-class Found(Protocol):
-    """What of a fit is asked here."""
-
-    @property
-    def garden(self) -> Garden: ...
-    @property
-    def tests(self) -> Sequence[Measurement]: ...
-    @property
-    def unknowns(self) -> Sequence[Unknown]: ...
-    @property
-    def x(self) -> Vector: ...
-    @property
-    def covariance(self) -> Matrix: ...
-    @property
-    def here(self) -> Neighbours: ...
-    @property
-    def sigmas(self) -> Vector: ...
-    @property
-    def odd(self) -> list[int]: ...
-
-
-Solve = Callable[[Garden, Sequence[Measurement], Sequence[Unknown]], Found]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +42,7 @@ class Slip:
     words: str
 
 
-def likeliest_slip(found: Found, solve: Solve) -> Slip | None:
+def likeliest_slip(found: Solved) -> Slip | None:
     """The slip that explains the contradictions best; None if none does."""
     zones = frozenset().union(*(found.tests[i].zones for i in found.odd))
     suspects = [i for i, test in enumerate(found.tests) if i in found.odd or test.zones & zones]
@@ -83,10 +60,11 @@ def likeliest_slip(found: Found, solve: Solve) -> Slip | None:
         except InputError:
             continue
         beside = _Beside(others, list(priors.values()))
-        noted = beside.unlikely(test)
+        noted, _ = beside.unlikely(test)
         for one, words in mended:
-            gain = noted - beside.unlikely(one)
-            if gain > _NAMED_FROM and (best is None or gain > best.gain):
+            unlikely, sigmas = beside.unlikely(one)
+            gain = noted - unlikely
+            if gain > _NAMED_FROM and sigmas < _FITS and (best is None or gain > best.gain):
                 best = Slip(place, gain, words)
     return best
 
@@ -94,7 +72,7 @@ def likeliest_slip(found: Found, solve: Solve) -> Slip | None:
 class _Beside:
     """What all other tests say of a reading."""
 
-    def __init__(self, others: Found, unknowns: Sequence[Unknown]) -> None:
+    def __init__(self, others: Solved, unknowns: Sequence[Unknown]) -> None:
         places = {(u.kind, u.zone): i for i, u in enumerate(others.unknowns)}
         at = [places.get((u.kind, u.zone)) for u in unknowns]
         self._garden = others.garden
@@ -111,18 +89,38 @@ class _Beside:
             others.garden, unknowns, [0.0 if i is None else others.x[i] for i in at]
         )
 
-    def unlikely(self, test: Measurement) -> float:
-        """Twice the negative logarithm of how likely a reading is, but for a constant."""
+    def unlikely(self, test: Measurement) -> tuple[float, float]:
+        """Twice the negative logarithm of how likely a reading is, and how many errors off."""
         here = self._here
         value, error = said(test, self._garden)
         slopes = here.test_slopes(test)
         wide = error**2 + quadratic(self._covariance, slopes, slopes)
         off = foretold(test, here.lines, here.tried) - value
-        return off**2 / wide + log(wide) + pattern(test, self._garden, here)
+        unlikely = off**2 / wide + log(wide) + pattern(test, self._garden, here)
+        return unlikely, abs(off) / sqrt(wide)
 
 
 def pattern(test: Measurement, garden: Garden, here: Neighbours) -> float:
-    """How far the holes of a test scatter about what is foretold, their mean left free. [-]"""
+    """How far the holes of a test scatter about what is foretold, their mean left free.
+
+    Parameters
+    ----------
+    test : Measurement
+        Cups or streams; other tests have no pattern.
+    garden : Garden
+        The garden, for the errors of the holes.
+    here : Neighbours
+        The network as fitted.
+
+    Returns
+    -------
+    float
+        Sum of squares in standard errors, of one less than the holes. [-]
+
+    Source
+    ------
+    Chi-squared about a weighted mean; common practice, no source.
+    """
     if not isinstance(test, Cups | Stream):
         return 0.0
     apart = [

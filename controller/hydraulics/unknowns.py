@@ -314,7 +314,22 @@ def _valve(garden: Garden, zone: Zone) -> Unknown | None:
 def start_of(garden: Garden, unknown: Unknown) -> float:
     """Where a fit begins: at the prior, but a valve that might be shut far not wide open.
 
-    From there no slope shows the way to a small stream; from a small stream one leads back.
+    Parameters
+    ----------
+    garden : Garden
+        The garden.
+    unknown : Unknown
+        The unknown.
+
+    Returns
+    -------
+    float
+        Natural logarithm of a factor on the prior. [-]
+
+    Source
+    ------
+    Our choice: from a valve wide open no slope shows the way to a small stream; from a small stream
+    one leads back.
     """
     if unknown.kind != "valve" or unknown.prior_error <= 1.0:
         return 0.0
@@ -322,7 +337,22 @@ def start_of(garden: Garden, unknown: Unknown) -> float:
 
 
 def throttled_k(zone: Zone) -> float:
-    """The middle of what a valve may lose that nobody has measured. [-]"""
+    """The middle of what a valve may lose that nobody has measured.
+
+    Parameters
+    ----------
+    zone : Zone
+        The zone.
+
+    Returns
+    -------
+    float
+        Loss coefficient over that of the take-off. [-]
+
+    Source
+    ------
+    `valve.unknown_loss_k`, so that a fit begins where the file alone leads.
+    """
     holes_m2 = sum(
         pi / 4.0 * hole.bore_m**2
         for row in zone.rows

@@ -366,7 +366,7 @@ def test_tests_that_fit_no_garden_at_all_are_refused_with_the_worst_named(monkey
         residuals(start)
         raise NoSolution("fit", 0.0, 1.0, 1.0)
 
-    monkeypatch.setattr("controller.hydraulics.fit.fitted_unknowns", gives_up)
+    monkeypatch.setattr("controller.hydraulics.solving.fitted_unknowns", gives_up)
     with pytest.raises(InputError, match="furthest off is: Monday's bucket; take it back"):
         fit(garden, [meter_run(truth, None, "a"), wrong])
 
