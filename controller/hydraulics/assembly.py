@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from controller.garden.model import Pipe, Row, Zone
 from controller.hydraulics.evenness import flow_variation, low_quarter_uniformity
 from controller.hydraulics.flows import HoleFlow, RowFlow
 from controller.hydraulics.gradient import Tree
+from controller.hydraulics.hole import Water
+from controller.hydraulics.lateral import Hole, Lateral, solve_lateral
 from controller.hydraulics.pipe import head_loss_m
-from controller.hydraulics.rowshape import DrilledHole
+from controller.hydraulics.rowshape import DrilledHole, law_of
 
 # Fittings of the main, on its velocity: the run of the tee at each station (handbooks 0.2 to 0.9),
 # and a sharp entrance before the first.
@@ -18,6 +20,8 @@ TEE_RUN_K = 0.4
 ENTRANCE_K = 0.5
 
 TAP = -1
+# Suction that is rounding, and no air. [m]
+_SUCKS_M = 1e-7
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,22 +100,20 @@ def add_valve(tree: Tree, zone: Zone, station: int, loss_k: float) -> int:
     return tree.add_span(station, 0.0, pipe.bore_m, pipe.roughness_m, loss_k)
 
 
-def add_row(tree: Tree, row: Row, holes: Sequence[DrilledHole], inlet: int) -> RowNodes:
+def add_row(
+    tree: Tree, row: Row, holes: Sequence[DrilledHole], inlet: int, water: Water
+) -> RowNodes:
     """Add a row below a node, with its open holes; nothing is added beyond the last open hole."""
     open_to = max((i + 1 for i, hole in enumerate(holes) if not hole.plugged), default=0)
     node, at_m = inlet, 0.0
     nodes: list[int] = []
     numbers: list[int | None] = []
     for hole in holes[:open_to]:
-        if hole.x_m > at_m:
+        if node == inlet or hole.x_m > at_m:  # a stretch of its own, if of no length
             node = tree.add_span(node, hole.x_m - at_m, row.pipe.bore_m, row.pipe.roughness_m, 0.0)
             at_m = hole.x_m
         nodes.append(node)
-        numbers.append(
-            None
-            if hole.plugged
-            else tree.add_hole(node, hole.z_m, hole.bore_m, hole.discharge_coefficient)
-        )
+        numbers.append(None if hole.plugged else tree.add_hole(node, hole.z_m, law_of(hole, water)))
     beyond = len(holes) - open_to
     return RowNodes(
         inlet=inlet,
@@ -123,30 +125,108 @@ def add_row(tree: Tree, row: Row, holes: Sequence[DrilledHole], inlet: int) -> R
 def row_flow(
     holes: Sequence[DrilledHole],
     nodes: RowNodes,
+    inlet_head_m: float,
     heads: Sequence[float],
     flows: Sequence[float],
+    speeds_m: Mapping[int, float],
+    *,
+    vented: bool,
 ) -> RowFlow:
-    """One row of the answer."""
-    hole_flows = tuple(
-        HoleFlow(
-            number=hole.number,
-            x_m=hole.x_m,
-            z_m=hole.z_m,
-            bore_m=hole.bore_m,
-            head_m=heads[node],
-            flow_m3_s=0.0 if number is None else flows[number],
-            plugged=hole.plugged,
-            kind=hole.kind,
-        )
-        for hole, node, number in zip(holes, nodes.nodes, nodes.numbers, strict=True)
+    """One row of the answer; `air_at` has the holes that would suck, were the pipe always full."""
+    found: list[HoleFlow] = []
+    for hole, node, number in zip(holes, nodes.nodes, nodes.numbers, strict=True):
+        speed_m = 0.0 if number is None else speeds_m.get(number, 0.0)
+        flow_m3_s = 0.0 if number is None else flows[number]
+        head_m = inlet_head_m if node < 0 else heads[node]
+        found.append(_hole_flow(hole, head_m - speed_m, flow_m3_s))
+    air_at: list[int] = []
+    passing = 0.0
+    for i in range(len(holes) - 1, -1, -1):
+        hole = holes[i]
+        runs_on = vented and not hole.plugged and passing > 0.0
+        if runs_on and heads[nodes.nodes[i]] < hole.floor_m - _SUCKS_M:
+            air_at.insert(0, i)
+        passing += found[i].flow_m3_s
+    return _row_of(found, inlet_head_m, air_at)
+
+
+def marched_row(
+    row: Row, holes: Sequence[DrilledHole], inlet_head_m: float, water: Water
+) -> RowFlow:
+    """One row at a total head at its inlet, marched by itself, with the air its holes let in."""
+    free = [i for i, hole in enumerate(holes) if not hole.plugged]
+    lateral = lateral_of(row, [holes[i] for i in free], water)
+    marched = solve_lateral(
+        lateral, inlet_head_m, viscosity_m2_s=water.viscosity_m2_s, air_m=water.air_m
     )
-    evenness, variation = evenness_of(hole_flows)
+    place = {i: k for k, i in enumerate(free)}
+    found = [
+        _hole_flow(
+            hole,
+            hole.z_m + marched.hole_overs_m[place[i]],
+            marched.hole_flows_m3_s[place[i]],
+        )
+        if i in place
+        else _hole_flow(hole, inlet_head_m, 0.0)
+        for i, hole in enumerate(holes)
+    ]
+    return _row_of(found, inlet_head_m, [free[k] for k in marched.air_at])
+
+
+def scaled(row: RowFlow, factor: float) -> RowFlow:
+    """The same row with all its flows a little larger or smaller."""
+    return replace(
+        row,
+        flow_m3_s=factor * row.flow_m3_s,
+        holes=tuple(replace(hole, flow_m3_s=factor * hole.flow_m3_s) for hole in row.holes),
+    )
+
+
+def lateral_of(row: Row, holes: Sequence[DrilledHole], water: Water) -> Lateral:
+    """A row's open holes on its pipe, with the effects that are counted."""
+    effects = water.effects
+    return Lateral(
+        bore_m=row.pipe.bore_m,
+        roughness_m=row.pipe.roughness_m,
+        vented=effects.vented,
+        holes=tuple(
+            Hole(
+                x_m=hole.x_m,
+                z_m=hole.z_m,
+                bore_m=hole.bore_m,
+                discharge_coefficient=hole.discharge_coefficient / hole.flow_factor,
+                flow_factor=hole.flow_factor,
+                wall_m=hole.wall_m if effects.varying else None,
+                sigma=law_of(hole, water)[-1],
+                floor_m=hole.floor_m,
+            )
+            for hole in holes
+        ),
+    )
+
+
+def _hole_flow(hole: DrilledHole, head_m: float, flow_m3_s: float) -> HoleFlow:
+    return HoleFlow(
+        number=hole.number,
+        x_m=hole.x_m,
+        z_m=hole.z_m,
+        bore_m=hole.bore_m,
+        head_m=head_m,
+        flow_m3_s=flow_m3_s,
+        plugged=hole.plugged,
+        kind=hole.kind,
+    )
+
+
+def _row_of(holes: Sequence[HoleFlow], inlet_head_m: float, air_at: Sequence[int]) -> RowFlow:
+    evenness, variation = evenness_of(holes)
     return RowFlow(
-        flow_m3_s=sum(hole.flow_m3_s for hole in hole_flows),
-        inlet_head_m=heads[nodes.inlet],
+        flow_m3_s=sum(hole.flow_m3_s for hole in holes),
+        inlet_head_m=inlet_head_m,
         evenness=evenness,
         variation=variation,
-        holes=hole_flows,
+        holes=tuple(holes),
+        air_at=tuple(air_at),
     )
 
 

@@ -10,14 +10,9 @@ is believed after the march in its middle has met the cubic; else it is halved, 
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
-from dataclasses import dataclass
-from math import exp, inf, log, pi, sqrt
+from math import exp, floor, inf, log, sqrt
 
-from controller.hydraulics.gradient import LINEAR_BELOW_M, SWAMEE_JAIN, SpanLaw, span_law
-from controller.hydraulics.pipe import LAMINAR_BELOW, TURBULENT_FROM
-from controller.hydraulics.rowshape import DrilledHole
-from controller.units import GRAVITY_M_S2
+from controller.hydraulics.rowmarch import RowMarch, Shape
 
 # How far the march in the middle of a cell may lie from its cubic, in the logarithm of the head;
 # the halves that are then used are closer by a factor of eight or more.
@@ -44,71 +39,43 @@ MOVED = -1
 # No march is kept that ends ten kilometres up. [log m]
 _BEYOND_X = log(1e4)
 NOWHERE: Cell = (inf, -inf, 0.0, 0.0, 0.0, 0.0, 0.0, MOVED)
-# Heights are told apart to a nanometre: rows drilled alike then share a curve at any height.
-_DIGITS = 9
-_LINEAR_ROOT = sqrt(LINEAR_BELOW_M)
-
-
-@dataclass(frozen=True, slots=True)
-class Shape:
-    """What two rows must share to share a curve.
-
-    `steps` go from the closed end to the inlet, one for each place and height with an open hole:
-    height over the lowest hole [m], discharge coefficient times area, holes counted (drain holes
-    are not), and the pipe on to the next step [m].
-    """
-
-    bore_m: float
-    roughness_m: float
-    steps: tuple[tuple[float, float, int, float], ...]
-
-
-def shape_of(
-    bore_m: float, roughness_m: float, holes: Sequence[DrilledHole]
-) -> tuple[Shape, float] | None:
-    """Shape of a row and the height of its lowest open hole [m]; None for a row without any."""
-    free = [hole for hole in holes if not hole.plugged]
-    if not free:
-        return None
-    lowest_m = min(hole.z_m for hole in free)
-    steps: list[tuple[float, float, int, float]] = []
-    for i in range(len(free) - 1, -1, -1):
-        hole = free[i]
-        height_m = round(hole.z_m - lowest_m, _DIGITS)
-        area_m2 = hole.discharge_coefficient * pi / 4.0 * hole.bore_m**2
-        counted = 1 if hole.kind == "hole" else 0
-        onward_m = hole.x_m - (free[i - 1].x_m if i else 0.0)
-        if steps and steps[-1][3] <= 0.0 and steps[-1][0] == height_m:
-            _, more_m2, more, _ = steps.pop()
-            area_m2, counted = area_m2 + more_m2, counted + more
-        steps.append((height_m, area_m2, counted, round(onward_m, _DIGITS)))
-    return Shape(bore_m=bore_m, roughness_m=roughness_m, steps=tuple(steps)), lowest_m
+# Where air holds the head at the inlet, the curve is flat; so flat at most.
+_FLATTEST = 1e-9
+# A start goes no further than this beyond the last march, in the flow's logarithm.
+_FAR = 10.0
+# Where a pool begins to fill, over its lowest hole: next to nothing. [m]
+_BEGINS_M = 1e-10
+# The power of four below the first march of a row's last pool: a few millimetres.
+_HIGH_OF_POOLS = -4
+# A march: the pool it begins in, and the head at its closed end over the pool's lowest hole.
+End = tuple[int, float]
 
 
 class RowCurve:
     """Inlet head of a row, over its lowest hole, against its flow."""
 
     def __init__(self, shape: Shape, viscosity_m2_s: float) -> None:
-        self.holes = sum(counted for _, _, counted, _ in shape.steps)
+        self._row = RowMarch(shape, viscosity_m2_s)
+        self.holes = self._row.holes
+        self.sill_m = self._row.sill_m  # head up to which nothing flows, over the lowest hole
         self.marches = 0
-        root = sqrt(2.0 * GRAVITY_M_S2)
-        self._law = span_law(
-            1.0, shape.bore_m, shape.roughness_m, 0.0, viscosity_m2_s, GRAVITY_M_S2
-        )
-        self._steps = [(z, root * area, counted, on) for z, area, counted, on in shape.steps]
         # Nodes in order of the flow: its logarithm, that of the head, slope of the second in the
-        # first, dry holes, end head; and, of the cell that follows each, whether it is believed.
+        # first, dry holes, the march's end; and, of the cell that follows, whether it is believed.
         self._y: list[float] = []
         self._x: list[float] = []
         self._slope: list[float] = []
         self._dry: list[int] = []
-        self._end: list[float] = []
+        self._end: list[End] = []
         self._sure: list[bool] = []
         self._cells: list[Cell | None] = [None]
         # A row that eats up its head would have kilometres of it at the inlet for one at its end.
         self._low, self._stride, self._high = 0, 1, 0
-        while not self._add(0, self._low) and self._low > _LOWEST:
-            self._low = self._high = self._low - 4
+        self._last = len(self._row.pools) - 1
+        if self._last:
+            self._begin_with_pools()
+        else:
+            while not self._add(0, (0, self._low)) and self._low > _LOWEST:
+                self._low = self._high = self._low - 4
         self.flow_at_one_metre = self.flow_near(1.0)
 
     def head_at(self, flow_m3_s: float) -> tuple[float, float]:
@@ -128,7 +95,10 @@ class RowCurve:
         if not self._x:
             return 0.0
         i = max(0, bisect_right(self._x, x) - 1)
-        return exp(self._y[i] + (x - self._x[i]) / self._slope[i])
+        slope = self._slope[i]
+        if i + 1 < len(self._x) and self._x[i + 1] > self._x[i]:
+            slope = (self._x[i + 1] - self._x[i]) / (self._y[i + 1] - self._y[i])
+        return exp(min(self._y[i] + (x - self._x[i]) / slope, self._y[-1] + _FAR))
 
     def settle(self, flow_m3_s: float) -> int | None:
         """Holes dry at a flow, where the curve is believed there; None where it never will be.
@@ -150,7 +120,7 @@ class RowCurve:
 
     def _dry_in(self, i: int) -> int | None:
         """Holes dry in a cell that is believed, MOVED where it is not; None for no use to halve."""
-        if self._end[i] < _STILL_M or self._x[i] < _DRIPS_X:
+        if self._end[i][1] < _STILL_M or self._x[i] < _DRIPS_X:
             return None
         if not self._sure[i]:
             return MOVED
@@ -182,10 +152,13 @@ class RowCurve:
 
     def _halve(self, i: int) -> bool:
         """March in the middle of cell i, and believe both halves if that was foreseen."""
-        below, above = self._end[i], self._end[i + 1]
-        middle = sqrt(below * above)
-        if not below < middle < above:
+        (pool, below), (next_pool, above) = self._end[i], self._end[i + 1]
+        if next_pool > pool:  # the node above is where this pool is full
+            above = self._row.pools[pool].full_m
+        over = sqrt(below * above)
+        if not below < over < above:
             return False
+        middle = (pool, over)
         y0, x0, y1, x1 = self._y[i], self._x[i], self._y[i + 1], self._x[i + 1]
         rise = (x1 - x0) / (y1 - y0)
         x, y, slope, dry = self._marched(middle)
@@ -207,24 +180,37 @@ class RowCurve:
         """Add marches at either end until one has less, or more, than the flow asked for."""
         while y < self._y[0] and self._low - self._stride >= _LOWEST:
             self._low -= self._stride
-            self._add(0, self._low)
+            self._add(0, (0, self._low))
             if self._y[1] - self._y[0] < _MOVED_LITTLE:
                 self._stride *= 2
         while y >= self._y[-1] and self._high < _TOPMOST:
             self._high += 1
-            if not self._add(len(self._y), self._high):
+            if not self._add(len(self._y), (self._last, self._high)):
                 self._high = _TOPMOST
 
-    def _add(self, i: int, power: int) -> bool:
+    def _begin_with_pools(self) -> None:
+        """The first nodes of a row with crests: where each pool is full and the next begins."""
+        first = self._row.pools[0].full_m
+        self._low = min(-1, floor(log(0.5 * first) / log(_APART)))
+        self._high = _HIGH_OF_POOLS
+        self._add(0, (0, self._low))
+        for pool in range(1, self._last + 1):
+            end = (pool, _BEGINS_M)
+            x, y, slope, dry = self._marched(end)
+            if x < _BEYOND_X and y > self._y[-1]:
+                self._put(len(self._y), (x, y, slope, dry, end), False)
+
+    def _add(self, i: int, place: tuple[int, int]) -> bool:
         """March from a power of four as end head; False if it leads out of this world."""
-        end_head_m = _APART**power
-        x, y, slope, dry = self._marched(end_head_m)
-        if not x < _BEYOND_X:
+        pool, power = place
+        end = (pool, _APART**power)
+        x, y, slope, dry = self._marched(end)
+        if not x < _BEYOND_X or (i and y <= self._y[i - 1]):
             return False
-        self._put(i, (x, y, slope, dry, end_head_m), False)
+        self._put(i, (x, y, slope, dry, end), False)
         return True
 
-    def _put(self, i: int, node: tuple[float, float, float, int, float], sure: bool) -> None:
+    def _put(self, i: int, node: tuple[float, float, float, int, End], sure: bool) -> None:
         x, y, slope, dry, end = node
         self._x.insert(i, x)
         self._y.insert(i, y)
@@ -234,53 +220,11 @@ class RowCurve:
         self._sure.insert(i, sure)
         self._cells = [None] * (len(self._y) + 1)
 
-    def _marched(self, end_head_m: float) -> tuple[float, float, float, int]:
+    def _marched(self, end: End) -> tuple[float, float, float, int]:
         """Logarithms of inlet head and flow, slope of the first in the second, dry holes."""
         self.marches += 1
-        head, flow, head_slope, flow_slope, dry = march(self._steps, self._law, end_head_m)
-        if not head < inf:
+        head, flow, head_slope, flow_slope, dry = self._row.march(*end)
+        if not head < inf or not flow > 0.0:
             return inf, inf, 1.0, dry
-        return log(head), log(flow), head_slope * flow / (head * flow_slope), dry
-
-
-def march(
-    steps: Sequence[tuple[float, float, int, float]], law: SpanLaw, end_head_m: float
-) -> tuple[float, float, float, float, int]:
-    """From a head at the closed end to the inlet: head, flow, their slopes in that head, dry holes.
-
-    Heads are over the lowest hole; `law` is that of one metre of the pipe.
-    """
-    friction, _, re_per_flow, rough, laminar, (x1, x2, x3, x4) = law
-    head, head_slope, flow, flow_slope, dry = end_head_m, 1.0, 0.0, 0.0, 0
-    laminar_to, turbulent_from = LAMINAR_BELOW / re_per_flow, TURBULENT_FROM / re_per_flow
-    for height, c, counted, length in steps:
-        over = head - height
-        if over > LINEAR_BELOW_M:
-            passed = c * sqrt(over)
-            flow += passed
-            flow_slope += 0.5 * passed / over * head_slope
-        elif over > 0.0:
-            flow += c * over / _LINEAR_ROOT
-            flow_slope += c / _LINEAR_ROOT * head_slope
-        else:
-            dry += counted
-        if flow < laminar_to:
-            slope = laminar * length
-            head += slope * flow
-            head_slope += slope * flow_slope
-        elif flow >= turbulent_from:
-            part = 5.74 * (re_per_flow * flow) ** -0.9
-            y = rough + part
-            ln = log(y)
-            f = SWAMEE_JAIN / (ln * ln)
-            slope = friction * length * flow
-            head += slope * flow * f
-            head_slope += slope * f * (2.0 + 1.8 * part / (y * ln)) * flow_slope
-        else:
-            r = re_per_flow * flow / 2000.0
-            f = x1 + r * (x2 + r * (x3 + r * x4))
-            re_df = r * (x2 + r * (2.0 * x3 + 3.0 * r * x4))
-            slope = friction * length * flow
-            head += slope * flow * f
-            head_slope += slope * (2.0 * f + re_df) * flow_slope
-    return head, flow, head_slope, flow_slope, dry
+        slope = head_slope * flow / (head * flow_slope)
+        return log(head), log(flow), max(_FLATTEST, slope), dry

@@ -8,10 +8,12 @@ from math import inf
 
 from controller.errors import InputError, require_range
 from controller.garden.model import Drilling, Pipe, Row
+from controller.hydraulics.assembly import lateral_of
 from controller.hydraulics.evenness import flow_variation, low_quarter_uniformity
-from controller.hydraulics.lateral import Hole, Lateral, solve_lateral
+from controller.hydraulics.hole import ALL_EFFECTS, Effects, Water
+from controller.hydraulics.lateral import solve_lateral
 from controller.hydraulics.pipe import WATER_TEMP_C, viscosity_m2_s
-from controller.hydraulics.rowshape import DrilledHole, drilled_holes
+from controller.hydraulics.rowshape import drilled_holes
 
 # A thousand stations, or what a gardener can drill in a week. Our choice.
 MOST_STATIONS = 1000
@@ -30,6 +32,7 @@ def longest_row_m(
     most_variation: float | None = None,
     least_uniformity: float | None = None,
     water_temp_c: float = WATER_TEMP_C,
+    effects: Effects = ALL_EFFECTS,
 ) -> float:
     """Longest level row that stays as even as wished at a head held at its inlet.
 
@@ -47,6 +50,8 @@ def longest_row_m(
         Low-quarter uniformity wished, without drilling scatter, 0 to 1. [-]
     water_temp_c : float
         Water temperature; colder water is thicker. [°C]
+    effects : Effects
+        What is counted (hole.py).
 
     Returns
     -------
@@ -63,12 +68,11 @@ def longest_row_m(
 
     Source
     ------
-    lateral.py, marched for each length tried; halving, because evenness only falls as a level row
-    grows.
+    lateral.py, marched for each length tried; doubled until one is uneven, then halved.
     """
     wish = even_enough(most_variation=most_variation, least_uniformity=least_uniformity)
     require_range("inlet_head_m", inlet_head_m, 0.0, 1e3)
-    viscosity = viscosity_m2_s(water_temp_c)
+    water = Water(viscosity_m2_s=viscosity_m2_s(water_temp_c), effects=effects)
 
     def good(stations: int) -> bool:
         row = Row(
@@ -77,7 +81,7 @@ def longest_row_m(
             drilling=drilling,
             ground_width_m=1.0,
         )
-        return wish(_hole_flows(row, 0.0, inlet_head_m, viscosity))
+        return wish(_hole_flows(row, 0.0, inlet_head_m, water))
 
     stations = most_that_is_good(good, MOST_STATIONS)
     return inf if stations == MOST_STATIONS else stations * drilling.every_m
@@ -90,6 +94,7 @@ def level_enough_m(
     rise_m: float = 0.0,
     most_variation: float = 0.2,
     most_m: float = 0.5,
+    effects: Effects = ALL_EFFECTS,
 ) -> float:
     """How far a row may lie off level, at its far end or its middle, up or down.
 
@@ -105,6 +110,8 @@ def level_enough_m(
         Flow variation along the row that is still allowed, 0 to 1. [-]
     most_m : float
         Height beyond which nobody needs to know; where it is allowed, it is the answer. [m]
+    effects : Effects
+        What is counted (hole.py).
 
     Returns
     -------
@@ -128,7 +135,8 @@ def level_enough_m(
     at_m = row.inlet_height_m
     level = replace(row, far_height_m=at_m, middle_height_m=0.0)
     wish = even_enough(most_variation=most_variation, least_uniformity=None)
-    if not wish(_hole_flows(level, rise_m, inlet_head_m)):
+    water = Water(viscosity_m2_s=_WATER_M2_S, effects=effects)
+    if not wish(_hole_flows(level, rise_m, inlet_head_m, water)):
         return 0.0
 
     def good(off_m: float) -> bool:
@@ -138,7 +146,7 @@ def level_enough_m(
             replace(level, middle_height_m=off_m),
             replace(level, middle_height_m=-off_m),
         )
-        return all(wish(_hole_flows(shape, rise_m, inlet_head_m)) for shape in shapes)
+        return all(wish(_hole_flows(shape, rise_m, inlet_head_m, water)) for shape in shapes)
 
     if good(most_m):
         return most_m
@@ -182,7 +190,9 @@ def flow_at_head_m3_s(*, row: Row, over_holes_m: float) -> float:
     if not holes:
         return 0.0
     highest_m = max((hole.z_m for hole in holes if hole.kind == "hole"), default=0.0)
-    return solve_lateral(_lateral(level, holes), highest_m + over_holes_m).flow_m3_s
+    return solve_lateral(
+        lateral_of(level, holes, Water(viscosity_m2_s=_WATER_M2_S)), highest_m + over_holes_m
+    ).flow_m3_s
 
 
 def soaking_flow_m3_s(
@@ -259,28 +269,15 @@ def most_that_is_good(good: Callable[[int], bool], most: int) -> int:
     return low
 
 
-def _hole_flows(
-    row: Row, rise_m: float, inlet_head_m: float, viscosity: float = _WATER_M2_S
-) -> list[float]:
+def _hole_flows(row: Row, rise_m: float, inlet_head_m: float, water: Water) -> list[float]:
     """Flows of the row's open holes, drain holes left out, at a head held at its inlet."""
     holes = [hole for hole in drilled_holes(row, rise_m) if not hole.plugged]
-    found = solve_lateral(_lateral(row, holes), inlet_head_m, viscosity_m2_s=viscosity)
+    found = solve_lateral(
+        lateral_of(row, holes, water),
+        inlet_head_m,
+        viscosity_m2_s=water.viscosity_m2_s,
+        air_m=water.air_m,
+    )
     return [
         flow for hole, flow in zip(holes, found.hole_flows_m3_s, strict=True) if hole.kind == "hole"
     ]
-
-
-def _lateral(row: Row, holes: Sequence[DrilledHole]) -> Lateral:
-    return Lateral(
-        bore_m=row.pipe.bore_m,
-        roughness_m=row.pipe.roughness_m,
-        holes=tuple(
-            Hole(
-                x_m=hole.x_m,
-                z_m=hole.z_m,
-                bore_m=hole.bore_m,
-                discharge_coefficient=hole.discharge_coefficient,
-            )
-            for hole in holes
-        ),
-    )

@@ -14,7 +14,7 @@ from controller.hydraulics.rowshape import Kind
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HoleFlow:
-    """One hole; its head is that in the pipe beside it, so head less z is the head over it."""
+    """One hole; head less z is what drives it, with all effects of the water's speed in it."""
 
     number: int
     x_m: float
@@ -28,13 +28,17 @@ class HoleFlow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RowFlow:
-    """One row; evenness and variation are over its open holes, drain holes left out."""
+    """One row; evenness and variation are over its open holes, drain holes left out.
+
+    `inlet_head_m` is the total head there. `air_at` are the places in `holes` that let air in.
+    """
 
     flow_m3_s: float
     inlet_head_m: float
     evenness: float
     variation: float
     holes: tuple[HoleFlow, ...]
+    air_at: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,12 +11,11 @@ from functools import lru_cache
 from math import log, pi, sqrt
 
 from controller.errors import NoSolution
+from controller.hydraulics.hole import LINEAR_BELOW_M, HoleLaw, over_for, passes
 from controller.hydraulics.pipe import LAMINAR_BELOW, TURBULENT_FROM, transition_cubic
 
 # Swamee-Jain with natural logarithms, see pipe.py.
 SWAMEE_JAIN = 0.25 * log(10.0) ** 2
-# Below this head a hole's law is made linear, so that its slope stays finite. [m]
-LINEAR_BELOW_M = 1e-7
 # Change of all flows in the last step, over their sum. A dozen steps are usual; lines whose holes
 # all stand within a hair of the grade line can come no closer than rounding lets them, so from the
 # fortieth step on less is asked. Whoever needs two hundred goes round in circles.
@@ -67,6 +66,9 @@ class Tree:
         self._hole_node: list[int] = []
         self._hole_c: list[float] = []
         self._hole_z: list[float] = []
+        self._laws: list[HoleLaw] = []
+        self._half_heads: list[float] = []
+        self._moving: list[int] = []  # holes that feel the water's speed
 
     def add_span(
         self, parent: int, length_m: float, bore_m: float, roughness_m: float, loss_k: float
@@ -76,15 +78,17 @@ class Tree:
         self._spans.append(
             span_law(length_m, bore_m, roughness_m, loss_k, self._viscosity, self._gravity)
         )
+        self._half_heads.append(4.0 / (pi**2 * self._gravity * bore_m**4))
         return len(self._parent) - 1
 
-    def add_hole(self, node: int, z_m: float, bore_m: float, discharge_coefficient: float) -> int:
+    def add_hole(self, node: int, z_m: float, law: HoleLaw) -> int:
         """Add a hole at a node; gives its number."""
         self._hole_node.append(node)
-        self._hole_c.append(
-            discharge_coefficient * pi / 4.0 * bore_m**2 * sqrt(2.0 * self._gravity)
-        )
+        self._laws.append(law)
+        self._hole_c.append(law[0] / law[1])
         self._hole_z.append(z_m)
+        if law[-1] != 0.0 and node >= 0:
+            self._moving.append(len(self._laws) - 1)
         return len(self._hole_node) - 1
 
     def solve(
@@ -104,7 +108,9 @@ class Tree:
     ) -> tuple[float, list[float], list[float], list[float]]:
         parent, spans = self._parent, self._spans
         n, m = len(parent), len(self._hole_node)
-        hole_node, c, z = self._hole_node, self._hole_c, self._hole_z
+        hole_node, c, laws = self._hole_node, self._hole_c, self._laws
+        z = self._hole_z
+        moving = self._moving_nodes()
         c2 = [x * x for x in c]
         q_linear = [x * sqrt(LINEAR_BELOW_M) for x in c]
         # Start: three tenths of what each hole would pass at the head of a still line; 0 is "dry".
@@ -117,6 +123,7 @@ class Tree:
         head = [static] * n
         root_head = static
         change = total = 0.0
+        bends: dict[int, _Bend] = {}
         for step in range(_MOST_STEPS):
             s_sum, t_sum = [0.0] * n, [0.0] * n
             hole_s, hole_t = [0.0] * m, [0.0] * m
@@ -124,18 +131,26 @@ class Tree:
                 q = hole_q[j]
                 if q <= 0.0:
                     continue
-                if q > q_linear[j]:
+                if laws[j][2] > 0.0 or laws[j][-1] != 0.0:
+                    over = over_for(laws[j], q)
+                    q, t = passes(laws[j], over)
+                    s = q - t * (over + z[j])
+                elif q > q_linear[j]:
                     t = c2[j] / (2.0 * q)
                     s = 0.5 * q - t * z[j]
                 else:
                     t = c2[j] / q_linear[j]
                     s = -t * z[j]
                 hole_s[j], hole_t[j] = s, t
-                s_sum[hole_node[j]] += s
-                t_sum[hole_node[j]] += t
+                if hole_node[j] not in moving:
+                    s_sum[hole_node[j]] += s
+                    t_sum[hole_node[j]] += t
             slope, rest = losses(flow, spans)
             root_s = root_t = 0.0
             for i in range(n - 1, -1, -1):
+                if i in moving:
+                    bends[i] = self._bend(i, moving[i], flow, hole_q, hole_s, hole_t)
+                    s_sum[i], t_sum[i] = bends[i].before(s_sum[i], t_sum[i])
                 den = 1.0 + slope[i] * t_sum[i]
                 s, t = (s_sum[i] - t_sum[i] * rest[i]) / den, t_sum[i] / den
                 p = parent[i]
@@ -165,10 +180,12 @@ class Tree:
                 head[i], flow[i] = h, q
             for j in range(m):
                 q_before, h = hole_q[j], head[hole_node[j]]
+                bend = bends.get(hole_node[j])
+                squares = bend.squares(h) if bend is not None else 0.0
                 if q_before > 0.0:
-                    q = max(0.0, hole_s[j] + hole_t[j] * h)
+                    q = max(0.0, hole_s[j] + hole_t[j] * (h - laws[j][-1] * squares))
                 else:
-                    q = c[j] * sqrt(h - z[j]) if h > z[j] else 0.0
+                    q = passes(laws[j], h - z[j] - laws[j][-1] * squares)[0]
                 change += abs(q - q_before)
                 hole_q[j] = q
             root_flow = root_s + root_t * root_head
@@ -177,6 +194,50 @@ class Tree:
                 flow, hole_q = self._summed(hole_q)
                 return root_head, head, flow, hole_q
         raise NoSolution("flows of the open line", 0.0, static, change / total if total else change)
+
+    def _moving_nodes(self) -> dict[int, list[int]]:
+        """The holes that feel the water's speed, by their node."""
+        found: dict[int, list[int]] = {}
+        for j in self._moving:
+            found.setdefault(self._hole_node[j], []).append(j)
+        return found
+
+    def _bend(
+        self,
+        node: int,
+        holes: Sequence[int],
+        flow: Sequence[float],
+        hole_q: Sequence[float],
+        hole_s: Sequence[float],
+        hole_t: Sequence[float],
+    ) -> _Bend:
+        """How a node's holes and its speed depend on each other, about the flows as they are."""
+        before = flow[node]
+        s = t = taken = 0.0
+        for j in holes:
+            if hole_q[j] > 0.0:
+                s += hole_s[j]
+                t += hole_t[j]
+                taken += hole_t[j] * self._laws[j][-1]
+        behind = before - sum(hole_q[j] for j in holes)
+        return _Bend(s, t, taken, self._half_heads[node], before, behind)
+
+    def speed_heads_m(self, flow: Sequence[float], hole_q: Sequence[float]) -> dict[int, float]:
+        """By how much the water's speed drives each hole less, of those that feel it. [m]"""
+        if not self._moving:
+            return {}
+        leaves = [0.0] * len(self._parent)
+        for node, q in zip(self._hole_node, hole_q, strict=True):
+            leaves[node] += q
+        found = {}
+        for j in self._moving:
+            node = self._hole_node[j]
+            before = flow[node]
+            behind = before - leaves[node]
+            found[j] = (
+                self._laws[j][-1] * self._half_heads[node] * (before * before + behind * behind)
+            )
+        return found
 
     def _summed(self, hole_q: list[float]) -> tuple[list[float], list[float]]:
         """Flow of each span as the sum of the holes below it."""
@@ -187,6 +248,51 @@ class Tree:
             if self._parent[i] >= 0:
                 flow[self._parent[i]] += flow[i]
         return flow, hole_q
+
+
+class _Bend:
+    """A place whose holes feel the speed before and behind it, made linear in the head there."""
+
+    __slots__ = (
+        "_before",
+        "_behind",
+        "_half",
+        "_s",
+        "_s_in",
+        "_t",
+        "_t_in",
+        "_taken",
+        "s_out",
+        "t_out",
+    )
+
+    def __init__(
+        self, s: float, t: float, taken: float, half: float, before: float, behind: float
+    ) -> None:
+        self._s, self._t, self._taken, self._half = s, t, taken, half
+        self._before, self._behind = before, behind
+        self.s_out = self.t_out = self._s_in = self._t_in = 0.0
+
+    def before(self, s_out: float, t_out: float) -> tuple[float, float]:
+        """What flows to the place, as s + t * head, from what flows on behind it."""
+        self.s_out, self.t_out = s_out, t_out
+        feels = self._taken * self._half
+        den = 1.0 + 2.0 * feels * self._before
+        both = 2.0 * (self._before + self._behind)
+        gone = self._before * self._before + self._behind * self._behind
+        s = (self._s - feels * (both * s_out - gone)) / den
+        t = (self._t - feels * both * t_out) / den
+        self._s_in, self._t_in = s_out + s, t_out + t
+        return self._s_in, self._t_in
+
+    def squares(self, head: float) -> float:
+        """The mean velocity head before and behind, along the tangent. [m]"""
+        before = self._s_in + self._t_in * head
+        behind = self.s_out + self.t_out * head
+        return self._half * (
+            self._before * (2.0 * before - self._before)
+            + self._behind * (2.0 * behind - self._behind)
+        )
 
 
 def losses(flow: Sequence[float], spans: Sequence[SpanLaw]) -> tuple[list[float], list[float]]:

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import inf
 
 from controller.errors import InputError, require_range
 from controller.hydraulics.gradient import Tree
-from controller.hydraulics.pipe import (
-    PVC_ROUGHNESS_M,
-    WATER_TEMP_C,
-    head_loss_m,
-    viscosity_m2_s,
-)
+from controller.hydraulics.hole import HoleLaw, hole_law, times
+from controller.hydraulics.pipe import PVC_ROUGHNESS_M, WATER_TEMP_C, viscosity_m2_s
+from controller.hydraulics.rowmarch import Mouth, Record, RowMarch, shape_of
 from controller.units import GRAVITY_M_S2
 
 _WATER_M2_S = viscosity_m2_s(WATER_TEMP_C)
@@ -22,21 +20,33 @@ _MET_M = 1e-11
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hole:
-    """An open hole: where it sits along the pipe, the height of its mouth, and what it passes."""
+    """An open hole: where it sits along the pipe, the height of its mouth, and what it passes.
+
+    Its coefficient is constant and the water's speed nothing to it, unless `wall_m` and `sigma`
+    (hole.py) are given. `floor_m` is the height of the pipe's floor there; the mouth's, if None.
+    """
 
     x_m: float
     z_m: float
     bore_m: float
     discharge_coefficient: float
+    wall_m: float | None = None
+    sigma: float = 0.0
+    floor_m: float | None = None
+    flow_factor: float = 1.0  # on the flow at any head
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lateral:
-    """A pipe closed at its last hole; holes in the order of their distance from the inlet."""
+    """A pipe closed at its last hole; holes in the order of their distance from the inlet.
+
+    In a `vented` one a hole above the water lets air in; else the pipe is always full.
+    """
 
     bore_m: float
     holes: tuple[Hole, ...]
     roughness_m: float = PVC_ROUGHNESS_M
+    vented: bool = False
 
     def __post_init__(self) -> None:
         require_range("bore_m", self.bore_m, 1e-4, 1.0)
@@ -52,12 +62,19 @@ class Lateral:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LateralFlow:
-    """What the lateral gives; flows and heads in the order of its holes."""
+    """What the lateral gives; flows and heads in the order of its holes.
+
+    `hole_heads_m` are total heads in the pipe beside the holes, `hole_overs_m` what drives each:
+    the head over its mouth less what the water's speed takes. `air_at` are the holes that let air
+    in while water flows on past them.
+    """
 
     flow_m3_s: float
     inlet_head_m: float
     hole_flows_m3_s: tuple[float, ...]
     hole_heads_m: tuple[float, ...]
+    hole_overs_m: tuple[float, ...]
+    air_at: tuple[int, ...] = ()
 
 
 def solve_lateral(
@@ -66,6 +83,7 @@ def solve_lateral(
     *,
     viscosity_m2_s: float = _WATER_M2_S,
     gravity_m_s2: float = GRAVITY_M_S2,
+    air_m: float = inf,
 ) -> LateralFlow:
     """Flow of each hole of a lateral whose inlet is held at a head.
 
@@ -74,16 +92,19 @@ def solve_lateral(
     lateral : Lateral
         The pipe and its open holes.
     inlet_head_m : float
-        Piezometric head at x = 0, on the datum of the holes' heights. [m]
+        Total head at x = 0, on the datum of the holes' heights: what a gauge there shows and the
+        velocity head. [m]
     viscosity_m2_s : float
         Kinematic viscosity; water at 15 °C unless said. [m2/s]
     gravity_m_s2 : float
         Gravity. [m/s2]
+    air_m : float
+        Head of the air over that of the vapour (hole.py); infinite where nothing boils. [m]
 
     Returns
     -------
     LateralFlow
-        Flows [m3/s] and piezometric heads [m]; a hole above the grade line gives 0.
+        Flows [m3/s] and heads [m]; a hole above the grade line gives 0.
 
     Raises
     ------
@@ -95,20 +116,67 @@ def solve_lateral(
     Notes
     -----
     The head at the inlet grows with that at the closed end, which lies between the lowest hole and
-    the inlet head; that bracket is narrowed until the march meets the inlet. Where friction has all
-    but used up the head before the far end, the smallest change there is metres at the inlet: no
-    number a computer holds will meet it, and the row is solved as a tree of one branch instead.
+    the inlet head; that bracket is narrowed until the march meets the inlet. A row with crests is
+    first marched as far as the water gets over them. Where friction has all but used up the head
+    before the far end, the smallest change there is metres at the inlet: no number a computer holds
+    will meet it, and the row is solved as a tree of one branch instead.
 
     Source
     ------
-    Step-by-step manifold calculation; common practice, no source.
+    Step-by-step manifold calculation; common practice, no source. Momentum, cross-flow and the
+    coefficient: hole.py. Air: a pipe open to the air above its water holds no suction.
     """
     require_range("inlet_head_m", inlet_head_m, -1e4, 1e4)
-    lowest_m = min((hole.z_m for hole in lateral.holes), default=inlet_head_m)
-    if lowest_m >= inlet_head_m:
+    laws = [
+        times(
+            hole.flow_factor,
+            hole_law(
+                bore_m=hole.bore_m,
+                discharge_coefficient=hole.discharge_coefficient,
+                wall_m=hole.wall_m,
+                viscosity_m2_s=viscosity_m2_s,
+                air_m=air_m,
+                sigma=hole.sigma,
+                gravity_m_s2=gravity_m_s2,
+            ),
+        )
+        for hole in lateral.holes
+    ]
+    mouths = [
+        Mouth(
+            x_m=hole.x_m,
+            z_m=hole.z_m,
+            floor_m=hole.z_m if hole.floor_m is None else hole.floor_m,
+            law=law,
+        )
+        for hole, law in zip(lateral.holes, laws, strict=True)
+    ]
+    shaped = shape_of(
+        lateral.bore_m, lateral.roughness_m, mouths, vented=lateral.vented, apart=True
+    )
+    if shaped is None or shaped[1] >= inlet_head_m:
         return _still(lateral, inlet_head_m)
-    low, high = lowest_m, inlet_head_m
-    low_miss, high_miss = lowest_m - inlet_head_m, 0.0
+    shape, lowest_m = shaped
+    row = RowMarch(shape, viscosity_m2_s, gravity_m_s2)
+    if inlet_head_m - lowest_m <= row.sill_m:
+        return _still(lateral, inlet_head_m)
+    met = _met(row, inlet_head_m - lowest_m)
+    if met is None:
+        return _as_tree(lateral, laws, inlet_head_m, viscosity_m2_s, gravity_m_s2)
+    return _recorded(lateral, mouths, row, met, inlet_head_m, lowest_m)
+
+
+def _met(row: RowMarch, wanted_m: float) -> tuple[int, float] | None:
+    """Pool and head in it whose march meets a head at the inlet; both over the lowest hole."""
+    pool, low_miss = 0, row.sill_m - wanted_m
+    while pool + 1 < len(row.pools):
+        reached = row.march(pool, row.pools[pool].full_m)[0] - wanted_m
+        if reached >= 0.0:
+            break
+        pool, low_miss = pool + 1, reached
+    water = row.pools[pool]
+    low, high = 0.0, min(water.full_m, max(wanted_m - water.lowest_m, 0.0))
+    high_miss = 0.0
     for step in range(_MOST_MARCHES):
         end = high
         if step:
@@ -116,75 +184,88 @@ def solve_lateral(
             # A step in three halves, so that neither end can stay for long.
             if step % 3 == 0 or not low < end < high:
                 end = 0.5 * (low + high)
-        flows, heads, met = _march(lateral, end, viscosity_m2_s, gravity_m_s2)
-        miss = met - inlet_head_m
+        miss = row.march(pool, end)[0] - wanted_m
         if abs(miss) <= _MET_M:
-            return LateralFlow(
-                flow_m3_s=sum(flows),
-                inlet_head_m=inlet_head_m,
-                hole_flows_m3_s=tuple(flows),
-                hole_heads_m=tuple(heads),
-            )
+            return pool, end
         if end in (low, high) and step:
-            break
+            return None
         if miss > 0.0:
             high, high_miss, low_miss = end, miss, low_miss * (0.5 if step else 1.0)
         else:
             low, low_miss, high_miss = end, miss, high_miss * 0.5
-    return _as_tree(lateral, inlet_head_m, viscosity_m2_s, gravity_m_s2)
+    return None
+
+
+def _recorded(
+    lateral: Lateral,
+    mouths: list[Mouth],
+    row: RowMarch,
+    met: tuple[int, float],
+    inlet_head_m: float,
+    lowest_m: float,
+) -> LateralFlow:
+    """The march that meets the inlet once more, hole by hole."""
+    record = Record()
+    row.march(*met, record)
+    flows, overs, heads = [], [], []
+    for flow, over, head in reversed(record.holes):
+        flows.append(flow)
+        overs.append(over)
+        heads.append(head + lowest_m)
+    # What lies beyond a crest lacks what the water at the crest lacks.
+    lacks_m = max(0.0, row.pools[met[0]].full_m - met[1])
+    for mouth in mouths[len(flows) :]:
+        flows.append(0.0)
+        overs.append(-lacks_m)
+        heads.append(mouth.z_m - lacks_m)
+    first = _first_holes(mouths)
+    return LateralFlow(
+        flow_m3_s=sum(flows),
+        inlet_head_m=inlet_head_m,
+        hole_flows_m3_s=tuple(flows),
+        hole_heads_m=tuple(heads),
+        hole_overs_m=tuple(overs),
+        air_at=tuple(sorted(first[step] for step in record.air)),
+    )
+
+
+def _first_holes(mouths: Sequence[Mouth]) -> list[int]:
+    """Of each step of the march, from the closed end, its hole nearest the inlet."""
+    return [
+        i
+        for i in range(len(mouths) - 1, -1, -1)
+        if i == 0 or round(mouths[i].x_m - mouths[i - 1].x_m, 9) > 0.0
+    ]
 
 
 def _as_tree(
-    lateral: Lateral, inlet_head_m: float, viscosity_m2_s: float, gravity_m_s2: float
+    lateral: Lateral,
+    laws: Sequence[HoleLaw],
+    inlet_head_m: float,
+    viscosity_m2_s: float,
+    gravity_m_s2: float,
 ) -> LateralFlow:
-    """The same row with all its flows and heads as unknowns."""
+    """The same row with all its flows and heads as unknowns, and always full."""
     tree = Tree(viscosity_m2_s=viscosity_m2_s, gravity_m_s2=gravity_m_s2)
     node, at_m = -1, 0.0
     nodes: list[int] = []
-    for hole in lateral.holes:
-        node = tree.add_span(node, hole.x_m - at_m, lateral.bore_m, lateral.roughness_m, 0.0)
-        tree.add_hole(node, hole.z_m, hole.bore_m, hole.discharge_coefficient)
+    for hole, law in zip(lateral.holes, laws, strict=True):
+        if node < 0 or hole.x_m > at_m:
+            node = tree.add_span(node, hole.x_m - at_m, lateral.bore_m, lateral.roughness_m, 0.0)
+        tree.add_hole(node, hole.z_m, law)
         nodes.append(node)
         at_m = hole.x_m
-    _, heads, _, flows = tree.solve(inlet_head_m, 0.0, 2.0)
+    _, heads, spans, flows = tree.solve(inlet_head_m, 0.0, 2.0)
+    speeds_m = tree.speed_heads_m(spans, flows)
     return LateralFlow(
         flow_m3_s=sum(flows),
         inlet_head_m=inlet_head_m,
         hole_flows_m3_s=tuple(flows),
         hole_heads_m=tuple(heads[i] for i in nodes),
-    )
-
-
-def _march(
-    lateral: Lateral, end_head_m: float, viscosity: float, gravity: float
-) -> tuple[list[float], list[float], float]:
-    """Hole flows and heads, and the head at the inlet, that go with a head at the closed end."""
-    flows, heads = [0.0] * len(lateral.holes), [0.0] * len(lateral.holes)
-    head, passing, at_m = end_head_m, 0.0, lateral.holes[-1].x_m
-    for i in range(len(lateral.holes) - 1, -1, -1):
-        hole = lateral.holes[i]
-        head += _lost(lateral, passing, at_m - hole.x_m, viscosity, gravity)
-        at_m, heads[i] = hole.x_m, head
-        if head > hole.z_m:
-            speed = sqrt(2.0 * gravity * (head - hole.z_m))
-            flows[i] = hole.discharge_coefficient * pi / 4.0 * hole.bore_m**2 * speed
-            passing += flows[i]
-    return flows, heads, head + _lost(lateral, passing, at_m, viscosity, gravity)
-
-
-def _lost(
-    lateral: Lateral, flow: float, length_m: float, viscosity: float, gravity: float
-) -> float:
-    """Head lost by a flow over a length of the lateral."""
-    if flow == 0.0 or length_m <= 0.0:
-        return 0.0
-    return head_loss_m(
-        flow_m3_s=flow,
-        length_m=length_m,
-        bore_m=lateral.bore_m,
-        roughness_m=lateral.roughness_m,
-        viscosity_m2_s=viscosity,
-        gravity_m_s2=gravity,
+        hole_overs_m=tuple(
+            heads[i] - hole.z_m - speeds_m.get(j, 0.0)
+            for j, (i, hole) in enumerate(zip(nodes, lateral.holes, strict=True))
+        ),
     )
 
 
@@ -196,4 +277,5 @@ def _still(lateral: Lateral, inlet_head_m: float) -> LateralFlow:
         inlet_head_m=inlet_head_m,
         hole_flows_m3_s=(0.0,) * count,
         hole_heads_m=(inlet_head_m,) * count,
+        hole_overs_m=tuple(inlet_head_m - hole.z_m for hole in lateral.holes),
     )

@@ -16,11 +16,14 @@ from controller.hydraulics.assembly import (
     add_row,
     add_valve,
     evenness_of,
+    marched_row,
     row_flow,
+    scaled,
 )
 from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
 from controller.hydraulics.flows import HoleFlow, LineVolume, RowFlow, SetFlow, ZoneFlow
 from controller.hydraulics.gradient import Tree
+from controller.hydraulics.hole import ALL_EFFECTS, Effects, Water, air_over_vapour_m
 from controller.hydraulics.opening import Alone
 from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.quick import QuickFlow, ZoneLaw
@@ -46,12 +49,18 @@ class Lines:
         *,
         water_temp_c: float | None = None,
         corrections: Corrections = NOTHING_MEASURED,
+        effects: Effects = ALL_EFFECTS,
     ) -> None:
         self.garden = garden
         self._corrections = corrections
         self.supply = corrections.supply or planning_curve(garden.supply)
-        self.viscosity_m2_s = viscosity_m2_s(
-            garden.supply.water_temp_c if water_temp_c is None else water_temp_c
+        temp_c = garden.supply.water_temp_c if water_temp_c is None else water_temp_c
+        self._water_temp_c = temp_c
+        self.viscosity_m2_s = viscosity_m2_s(temp_c)
+        self.water = Water(
+            viscosity_m2_s=self.viscosity_m2_s,
+            air_m=air_over_vapour_m(elevation_m=garden.site.elevation_m, water_temp_c=temp_c),
+            effects=effects,
         )
         self._zones = {zone.name: zone for zone in garden.zones}
         self.stations_m = sorted({zone.main_run_m for zone in garden.zones})
@@ -59,9 +68,18 @@ class Lines:
         self._valve_k: dict[str, float] = {}
         self._sets: dict[frozenset[str], SetFlow] = {}
         self._volumes: dict[str, LineVolume] = {}
-        self._curves = Curves(garden.main, self.stations_m, self.viscosity_m2_s)
+        self._curves = Curves(garden.main, self.stations_m, self.water)
         self._laws: dict[str, ZoneLaw] = {}
         self._quick: dict[frozenset[str], QuickFlow] = {}
+
+    def with_effects(self, effects: Effects) -> Lines:
+        """The same lines, with other effects counted."""
+        return Lines(
+            self.garden,
+            water_temp_c=self._water_temp_c,
+            corrections=self._corrections,
+            effects=effects,
+        )
 
     def open_set(self, zones: frozenset[str]) -> SetFlow:
         """What flows with exactly these zones open.
@@ -92,9 +110,7 @@ class Lines:
             opened = [self._zone(name) for name in sorted(wanted)]
             if len(self._sets) >= _MOST_WHOLE:
                 self._sets.clear()
-            self._sets[wanted] = self._solved(
-                opened, {zone.name: self.valve_loss_k(zone.name) for zone in opened}
-            )
+            self._sets[wanted] = self._solved(opened)
         return self._sets[wanted]
 
     def zone_flows(self, zones: frozenset[str]) -> Mapping[str, float]:
@@ -216,7 +232,11 @@ class Lines:
             rise_m = zone.rise_m + self._corrections.level_m.get(zone.name, 0.0)
             self._holes[zone.name] = tuple(
                 tuple(
-                    replace(hole, discharge_coefficient=factor * hole.discharge_coefficient)
+                    replace(
+                        hole,
+                        discharge_coefficient=factor * hole.discharge_coefficient,
+                        flow_factor=factor,
+                    )
                     for hole in drilled_holes(row, rise_m)
                 )
                 for row in zone.rows
@@ -232,53 +252,99 @@ class Lines:
             supply=self.supply,
             main=self.garden.main,
             stations_m=self.stations_m,
-            viscosity_m2_s=self.viscosity_m2_s,
+            water=self.water,
             us_units=self.garden.us_units,
         )
         return alone.loss_k()
 
-    def _new_tree(self) -> Tree:
-        return Tree(viscosity_m2_s=self.viscosity_m2_s, gravity_m_s2=GRAVITY_M_S2)
-
-    def _solved(self, opened: Sequence[Zone], valve_k: Mapping[str, float]) -> SetFlow:
+    def _solved(self, opened: Sequence[Zone]) -> SetFlow:
         """Build the tree of the open zones, solve it, and sort the answer by zone, row and hole."""
         supply = self.supply
-        tree = self._new_tree()
+        tree = Tree(viscosity_m2_s=self.viscosity_m2_s, gravity_m_s2=GRAVITY_M_S2)
         stations = add_main(tree, self.garden.main, self.stations_m)
         behind_valve: dict[str, int] = {}
         row_nodes: dict[str, list[RowNodes]] = {}
         for zone in opened:
-            node = add_valve(tree, zone, stations[zone.main_run_m], valve_k[zone.name])
+            station = stations[zone.main_run_m]
+            node = add_valve(tree, zone, station, self.valve_loss_k(zone.name))
             behind_valve[zone.name] = node
             row_nodes[zone.name] = [
-                add_row(tree, row, holes, node)
+                add_row(tree, row, holes, node, self.water)
                 for row, holes in zip(zone.rows, self._row_holes(zone), strict=True)
             ]
-        tap_head_m, heads, _, flows = tree.solve(supply.static_head_m, supply.k, supply.exponent)
-        answers: dict[str, ZoneFlow] = {}
-        for zone in opened:
-            node, station = behind_valve[zone.name], stations[zone.main_run_m]
-            rows = tuple(
-                row_flow(holes, nodes, heads, flows)
+        tap_head_m, heads, spans, flows = tree.solve(
+            supply.static_head_m, supply.k, supply.exponent
+        )
+        speeds_m = tree.speed_heads_m(spans, flows)
+        vents = self.water.effects.vented
+        rows_of = {
+            zone.name: tuple(
+                row_flow(holes, nodes, heads[nodes.inlet], heads, flows, speeds_m, vented=vents)
                 for holes, nodes in zip(self._row_holes(zone), row_nodes[zone.name], strict=True)
             )
+            for zone in opened
+        }
+        if any(row.air_at for rows in rows_of.values() for row in rows):
+            vented = self._vented(opened)
+            if vented is not None:
+                return vented
+        answers = {}
+        for zone in opened:
+            node, station = behind_valve[zone.name], stations[zone.main_run_m]
             valve_loss_m = (tap_head_m if station == TAP else heads[station]) - heads[node]
-            all_lost_m = supply.static_head_m - heads[node]
-            evenness, variation = evenness_of(hole for row in rows for hole in row.holes)
-            answers[zone.name] = ZoneFlow(
-                zone=zone.name,
-                flow_m3_s=sum(row.flow_m3_s for row in rows),
-                valve_head_m=heads[node],
-                evenness=evenness,
-                variation=variation,
-                dry_holes=sum(
-                    hole.kind == "hole" and not hole.plugged and hole.flow_m3_s <= 0.0
-                    for row in rows
-                    for hole in row.holes
-                ),
-                decided_by="valve" if valve_loss_m > 0.5 * all_lost_m else "supply",
-                rows=rows,
+            answers[zone.name] = self._zone_flow(
+                zone, rows_of[zone.name], heads[node], valve_loss_m
             )
         return SetFlow(
             supply_flow_m3_s=sum(flows), tap_head_m=tap_head_m, zones=MappingProxyType(answers)
+        )
+
+    def _vented(self, opened: Sequence[Zone]) -> SetFlow | None:
+        """The set with the air that its rows let in: the rows' curves, then each row by itself.
+
+        None where the curves find no answer: then the pipes are taken as full.
+        """
+        quick = self._curves.together(
+            [self._law(zone) for zone in opened], self.supply, roughly=True
+        )
+        if quick is None:
+            return None
+        answers = {}
+        for zone in opened:
+            behind_m = quick.behind_m[zone.name]
+            rows = tuple(
+                marched_row(row, holes, behind_m, self.water)
+                for row, holes in zip(zone.rows, self._row_holes(zone), strict=True)
+            )
+            # Where air holds the head at the inlet, the flow is the surer figure of the two.
+            marched = sum(row.flow_m3_s for row in rows)
+            if marched > 0.0:
+                rows = tuple(scaled(row, quick.flows_m3_s[zone.name] / marched) for row in rows)
+            loss_m = self._law(zone).loss * sum(row.flow_m3_s for row in rows) ** 2
+            answers[zone.name] = self._zone_flow(zone, rows, behind_m, loss_m)
+        return SetFlow(
+            supply_flow_m3_s=sum(zone.flow_m3_s for zone in answers.values()),
+            tap_head_m=quick.tap_head_m,
+            zones=MappingProxyType(answers),
+        )
+
+    def _zone_flow(
+        self, zone: Zone, rows: tuple[RowFlow, ...], behind_m: float, valve_loss_m: float
+    ) -> ZoneFlow:
+        evenness, variation = evenness_of(hole for row in rows for hole in row.holes)
+        return ZoneFlow(
+            zone=zone.name,
+            flow_m3_s=sum(row.flow_m3_s for row in rows),
+            valve_head_m=behind_m,
+            evenness=evenness,
+            variation=variation,
+            dry_holes=sum(
+                hole.kind == "hole" and not hole.plugged and hole.flow_m3_s <= 0.0
+                for row in rows
+                for hole in row.holes
+            ),
+            decided_by="valve"
+            if valve_loss_m > 0.5 * (self.supply.static_head_m - behind_m)
+            else "supply",
+            rows=rows,
         )

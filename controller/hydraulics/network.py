@@ -8,6 +8,7 @@ from math import inf
 
 from controller.errors import InputError, require_range
 from controller.hydraulics.gradient import Tree
+from controller.hydraulics.hole import hole_law
 from controller.hydraulics.pipe import PVC_ROUGHNESS_M, WATER_TEMP_C, viscosity_m2_s
 from controller.units import GRAVITY_M_S2
 
@@ -110,12 +111,18 @@ class Span:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outlet:
-    """A hole at a node; `z_m` is the height of its mouth."""
+    """A hole at a node; `z_m` is the height of its mouth.
+
+    Its coefficient is constant and the water's speed nothing to it, unless `wall_m` and `sigma`
+    (hole.py) are given.
+    """
 
     node: str
     z_m: float
     bore_m: float
     discharge_coefficient: float
+    wall_m: float | None = None
+    sigma: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -171,8 +178,8 @@ def solve_tree(
 
     Notes
     -----
-    No water or air flows in through a hole, no velocity head is won back past one, and a stretch
-    above the grade line counts as full pipe.
+    No water or air flows in through a hole, and a stretch above the grade line counts as full pipe:
+    where holes above the water let air in (lateral.py), this gives too much.
 
     Source
     ------
@@ -199,8 +206,14 @@ def solve_tree(
         tree.add_hole(
             number[outlet.node],
             require_range("z_m", outlet.z_m, -1e4, 1e4),
-            require_range("bore_m", outlet.bore_m, 1e-5, 1.0),
-            require_range("discharge_coefficient", outlet.discharge_coefficient, 1e-3, 1.0),
+            hole_law(
+                bore_m=outlet.bore_m,
+                discharge_coefficient=outlet.discharge_coefficient,
+                wall_m=outlet.wall_m,
+                viscosity_m2_s=viscosity_m2_s,
+                sigma=outlet.sigma,
+                gravity_m_s2=gravity_m_s2,
+            ),
         )
     tap_head_m, heads, flows, holes = tree.solve(supply.static_head_m, supply.k, supply.exponent)
     return TreeFlow(

@@ -12,8 +12,19 @@ from math import inf, pi
 from controller.errors import InputError, require_range
 from controller.garden.model import Opening, Pipe, Zone
 from controller.garden.show import show_about
-from controller.hydraulics.assembly import TAP, add_main, add_row, add_valve, main_loss_m
+from controller.hydraulics.assembly import (
+    TAP,
+    RowNodes,
+    add_main,
+    add_row,
+    add_valve,
+    main_loss_m,
+    marched_row,
+    row_flow,
+)
+from controller.hydraulics.flows import RowFlow
 from controller.hydraulics.gradient import Tree
+from controller.hydraulics.hole import Water
 from controller.hydraulics.jets import (
     head_from_height_m,
     head_from_reach_m,
@@ -22,11 +33,13 @@ from controller.hydraulics.jets import (
     velocity_coefficient,
 )
 from controller.hydraulics.network import SupplyCurve
+from controller.hydraulics.rowshape import DrilledHole, coefficient_at
 from controller.hydraulics.seen import Holes, is_open, seen_hole
 from controller.hydraulics.valve import loss_k_at, unknown_loss_k
 from controller.units import GRAVITY_M_S2, gal_min_from_m3_s, l_min_from_m3_s
 
 _MOST_STEPS, _MET_M = 200, 1e-10
+_SEEN_STEPS = 12
 
 
 class Alone:
@@ -40,11 +53,11 @@ class Alone:
         supply: SupplyCurve,
         main: Pipe,
         stations_m: Sequence[float],
-        viscosity_m2_s: float,
+        water: Water,
         us_units: bool = False,
     ) -> None:
         self.zone, self._holes, self._supply, self._us = zone, holes, supply, us_units
-        self._main, self._stations_m, self._viscosity = main, stations_m, viscosity_m2_s
+        self._main, self._stations_m, self._water = main, stations_m, water
 
     def loss_k(self) -> float:
         """Loss coefficient of take-off and valve together, on the velocity in the first row's pipe.
@@ -101,11 +114,9 @@ class Alone:
 
         Source
         ------
-        gradient.py.
+        gradient.py; lateral.py where the holes let air in.
         """
-        tree, *_ = self._whole_tree(self._holes, loss_k)
-        supply = self._supply
-        return sum(tree.solve(supply.static_head_m, supply.k, supply.exponent)[3])
+        return _sum(self._rows_with(self._holes, loss_k))
 
     def _unknown_k(self) -> float:
         """The middle of what a throttled valve may lose, by the holes behind it."""
@@ -122,8 +133,7 @@ class Alone:
             raise InputError(
                 f'zone "{self.zone.name}": a flow was measured, but all its holes are plugged'
             )
-        tree, _ = self._rows_tree(self._holes)
-        needed_m, *_ = tree.solve_for_flow(flow, self._supply.static_head_m)
+        needed_m = self._needed_m(flow)
         loss_k = self._k_that_leaves(flow, needed_m)
         if self._is_too_open(loss_k):
             raise InputError(self._too_much(flow))
@@ -134,77 +144,152 @@ class Alone:
         zone, up = self.zone, opening.stream_m is not None
         row_number, hole_number, holes = seen_hole(zone, self._holes, turned=opening.turned, up=up)
         hole = holes[row_number][hole_number]
-        coefficient = velocity_coefficient(
-            discharge_coefficient=hole.discharge_coefficient,
-            wall_m=zone.rows[row_number].pipe.wall_m,
-            bore_m=hole.bore_m,
-        )
-        if opening.stream_m is not None:
-            over_m = head_from_height_m(height_m=opening.stream_m, velocity_coefficient=coefficient)
-        else:
-            over_m = head_from_reach_m(
-                reach_m=opening.reach_m or 0.0,
-                drop_m=opening.reach_drop_m or 0.0,
-                velocity_coefficient=coefficient,
-            )
+        wall_m = zone.rows[row_number].pipe.wall_m
+        over_m, coefficient = self._seen_over_m(opening, hole, wall_m)
         wanted_m = hole.z_m + over_m
-        tree, nodes = self._rows_tree(holes)
-        node = nodes[row_number][hole_number]
 
         def at_hole(behind_m: float) -> tuple[float, float]:
-            """Head in the pipe at the hole, and the flow, with a head held behind the valve."""
-            _, heads, _, flows = tree.solve(behind_m, 0.0, 2.0)
-            return (heads[node] if node >= 0 else behind_m), sum(flows)
+            """Head that drives the hole, and the flow, with a head held behind the valve."""
+            rows = self._rows_at(holes, behind_m)
+            return rows[row_number].holes[hole_number].head_m, _sum(rows)
 
         # The first hole may stand a little way into the row, or far along it behind plugs.
         most_m = self._supply.static_head_m
         if wanted_m < most_m and at_hole(most_m)[0] >= wanted_m:
-            behind_m, flow = _meet(at_hole, wanted_m, wanted_m, most_m)
+            _, flow, behind_m = _meet(at_hole, wanted_m, wanted_m, most_m)
             loss_k = self._k_that_leaves(flow, behind_m)
             if not self._is_too_open(loss_k):
                 return max(loss_k, zone.take_off_k)
         raise InputError(self._too_tall(opening, holes, row_number, hole_number, coefficient))
 
+    def _seen_over_m(
+        self, opening: Opening, hole: DrilledHole, wall_m: float
+    ) -> tuple[float, float]:
+        """Head over a hole for the stream that was seen, and its velocity coefficient there."""
+        over_m, coefficient = 0.0, 1.0
+        for _ in range(_SEEN_STEPS):  # slow water's coefficient is less, and the head then more
+            coefficient = velocity_coefficient(
+                discharge_coefficient=min(1.0, coefficient_at(hole, self._water, over_m)),
+                wall_m=wall_m,
+                bore_m=hole.bore_m,
+            )
+            if opening.stream_m is not None:
+                over_m = head_from_height_m(
+                    height_m=opening.stream_m, velocity_coefficient=coefficient
+                )
+            else:
+                over_m = head_from_reach_m(
+                    reach_m=opening.reach_m or 0.0,
+                    drop_m=opening.reach_drop_m or 0.0,
+                    velocity_coefficient=coefficient,
+                )
+        return over_m, coefficient
+
     def _k_that_leaves(self, flow_m3_s: float, behind_m: float) -> float:
         """The loss between what supply and main leave at this flow, and the head behind it."""
-        left_m = self._supply.head_m(flow_m3_s) - main_loss_m(
-            self._main,
-            self._stations_m,
-            to_m=self.zone.main_run_m,
-            flow_m3_s=flow_m3_s,
-            viscosity_m2_s=self._viscosity,
-        )
+        left_m = self._left_m(flow_m3_s)
         bore_m = self.zone.rows[0].pipe.bore_m
         if flow_m3_s <= 0.0:
             return inf if left_m > behind_m else -inf
         return (left_m - behind_m) / (8.0 * flow_m3_s**2 / (pi**2 * GRAVITY_M_S2 * bore_m**4))
 
+    def _left_m(self, flow_m3_s: float) -> float:
+        """What supply and main leave before the take-off at a flow. [m]"""
+        return self._supply.head_m(flow_m3_s) - main_loss_m(
+            self._main,
+            self._stations_m,
+            to_m=self.zone.main_run_m,
+            flow_m3_s=flow_m3_s,
+            viscosity_m2_s=self._water.viscosity_m2_s,
+        )
+
     def _is_too_open(self, loss_k: float) -> bool:
         """Whether a loss is less than that of the full open valve, beyond rounding."""
         return loss_k < self.zone.take_off_k * (1.0 - 1e-6) - 1e-6
 
-    def _rows_tree(self, holes: Holes) -> tuple[Tree, list[tuple[int, ...]]]:
-        """The rows below the valve, and the node at each hole."""
-        tree = self._new_tree()
-        nodes = [
-            add_row(tree, row, row_holes, TAP).nodes
-            for row, row_holes in zip(self.zone.rows, holes, strict=True)
-        ]
-        return tree, nodes
+    def _needed_m(self, flow_m3_s: float) -> float:
+        """The head behind the valve that drives a flow through the rows."""
+        tree, nodes = self._tree_from(TAP, self._new_tree(), self._holes)
+        needed_m, heads, spans, flows = tree.solve_for_flow(flow_m3_s, self._supply.static_head_m)
+        rows = self._rows_of(self._holes, nodes, needed_m, heads, spans, flows, tree)
+        most_m = self._supply.static_head_m
+        if not any(row.air_at for row in rows) or needed_m >= most_m:
+            return needed_m
 
-    def _whole_tree(self, holes: Holes, loss_k: float) -> tuple[Tree, list[tuple[int, ...]]]:
-        """Main, valve and rows, and the node at each hole."""
+        def share(behind_m: float) -> tuple[float, float]:
+            """Part of the flow that a head drives, and that flow."""
+            found = _sum(self._rows_at(self._holes, behind_m))
+            return found / flow_m3_s, found
+
+        if share(most_m)[0] <= 1.0:
+            return most_m
+        return _meet(share, 1.0, needed_m, most_m)[2]
+
+    def _rows_at(self, holes: Holes, behind_m: float) -> list[RowFlow]:
+        """The rows with a head held behind the valve."""
+        tree, nodes = self._tree_from(TAP, self._new_tree(), holes)
+        _, heads, spans, flows = tree.solve(behind_m, 0.0, 2.0)
+        rows = self._rows_of(holes, nodes, behind_m, heads, spans, flows, tree)
+        return self._with_air(holes, rows, behind_m)
+
+    def _rows_with(self, holes: Holes, loss_k: float) -> list[RowFlow]:
+        """The rows of the whole line, with a loss of take-off and valve."""
         tree = self._new_tree()
         station = add_main(tree, self._main, self._stations_m)[self.zone.main_run_m]
         valve = add_valve(tree, self.zone, station, loss_k)
-        nodes = [
-            add_row(tree, row, row_holes, valve).nodes
+        _, nodes = self._tree_from(valve, tree, holes)
+        supply = self._supply
+        _, heads, spans, flows = tree.solve(supply.static_head_m, supply.k, supply.exponent)
+        rows = self._rows_of(holes, nodes, heads[valve], heads, spans, flows, tree)
+        if not any(row.air_at for row in rows):
+            return rows
+        bore_m = self.zone.rows[0].pipe.bore_m
+        loss = 8.0 * loss_k / (pi**2 * GRAVITY_M_S2 * bore_m**4)
+
+        def too_high_m(behind_m: float) -> tuple[float, float]:
+            """By how much a head behind the valve is more than the line leaves it."""
+            flow = _sum(self._rows_at(holes, behind_m))
+            return behind_m - self._left_m(flow) + loss * flow * flow, flow
+
+        lowest_m = min(hole.z_m for row in holes for hole in row if not hole.plugged)
+        _, _, behind_m = _meet(too_high_m, 0.0, lowest_m, supply.static_head_m)
+        return self._rows_at(holes, behind_m)
+
+    def _tree_from(self, inlet: int, tree: Tree, holes: Holes) -> tuple[Tree, list[RowNodes]]:
+        """The rows added below a node."""
+        return tree, [
+            add_row(tree, row, row_holes, inlet, self._water)
             for row, row_holes in zip(self.zone.rows, holes, strict=True)
         ]
-        return tree, nodes
+
+    def _rows_of(
+        self,
+        holes: Holes,
+        nodes: Sequence[RowNodes],
+        behind_m: float,
+        heads: Sequence[float],
+        spans: Sequence[float],
+        flows: Sequence[float],
+        tree: Tree,
+    ) -> list[RowFlow]:
+        """The rows of a tree as solved."""
+        speeds_m, vented = tree.speed_heads_m(spans, flows), self._water.effects.vented
+        return [
+            row_flow(row_holes, row_nodes, behind_m, heads, flows, speeds_m, vented=vented)
+            for row_holes, row_nodes in zip(holes, nodes, strict=True)
+        ]
+
+    def _with_air(self, holes: Holes, rows: list[RowFlow], behind_m: float) -> list[RowFlow]:
+        """The rows as they are; marched by themselves where air would be sucked in."""
+        if not any(row.air_at for row in rows):
+            return rows
+        return [
+            marched_row(row, row_holes, behind_m, self._water)
+            for row, row_holes in zip(self.zone.rows, holes, strict=True)
+        ]
 
     def _new_tree(self) -> Tree:
-        return Tree(viscosity_m2_s=self._viscosity, gravity_m_s2=GRAVITY_M_S2)
+        return Tree(viscosity_m2_s=self._water.viscosity_m2_s, gravity_m_s2=GRAVITY_M_S2)
 
     def _too_much(self, flow_m3_s: float) -> str:
         """Why a zone cannot give the flow that was measured."""
@@ -225,10 +310,8 @@ class Alone:
         self, opening: Opening, holes: Holes, row: int, place: int, coefficient: float
     ) -> str:
         """Why the supply cannot throw the stream that was seen."""
-        tree, nodes = self._whole_tree(holes, self.zone.take_off_k)
-        supply, hole = self._supply, holes[row][place]
-        _, heads, _, _ = tree.solve(supply.static_head_m, supply.k, supply.exponent)
-        over_m = heads[nodes[row][place]] - hole.z_m
+        at_hole = self._rows_with(holes, self.zone.take_off_k)[row].holes[place]
+        over_m = at_hole.head_m - at_hole.z_m
         if opening.stream_m is not None:
             seen = f"a stream {show_about(opening.stream_m, self._us)} high"
             most_m = height_m(head_m=over_m, velocity_coefficient=coefficient)
@@ -255,10 +338,11 @@ class Alone:
 
 def _meet(
     at: Callable[[float], tuple[float, float]], wanted: float, low: float, high: float
-) -> tuple[float, float]:
-    """Argument and second answer of a rising function whose first answer meets what is wanted."""
+) -> tuple[float, float, float]:
+    """Both answers, and the argument, of a rising function whose first meets what is wanted."""
     low_miss, high_miss = at(low)[0] - wanted, at(high)[0] - wanted
-    found, flow = high, at(high)[1]
+    met, flow = at(high)
+    found = high
     for step in range(_MOST_STEPS):
         found = 0.5 * (low + high)
         if step % 3 and high_miss > low_miss:
@@ -273,4 +357,8 @@ def _meet(
             high, high_miss = found, miss
         else:
             low, low_miss = found, miss
-    return found, flow
+    return met, flow, found
+
+
+def _sum(rows: Sequence[RowFlow]) -> float:
+    return sum(row.flow_m3_s for row in rows)

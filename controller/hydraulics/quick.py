@@ -63,6 +63,8 @@ class QuickFlow:
 
     flows_m3_s: Mapping[str, float]
     dry_holes: Mapping[str, int]
+    behind_m: Mapping[str, float]  # total head behind each zone's valve
+    tap_head_m: float
 
 
 def quick_set(
@@ -72,8 +74,11 @@ def quick_set(
     static_head_m: float,
     supply_k: float,
     exponent: float,
+    roughly: bool = False,
 ) -> QuickFlow | None:
     """Flows of the zones open together, or None where the curves cannot tell.
+
+    `roughly` takes the curves as they stand, where no cell of them can be made sure.
 
     They cannot where a row's head stands within a micrometre over its lowest hole, or within a ten
     millionth of where one more hole begins to run; where a row eats up its head so wholly that its
@@ -87,7 +92,7 @@ def quick_set(
             return None
         dry = small.settled()
         if dry is None:
-            return None
+            return small.told([0] * len(small.cells)) if roughly else None
         if MOVED not in dry:
             return small.told(dry)
     return None
@@ -110,8 +115,9 @@ class _SmallTree:
         self._rows = [(i, row) for i, zone in enumerate(zones) for row in zone.rows]
         self._of_zone = [(at[zone.station], zone.loss) for zone in zones]
         self._of_row = [(i, row.lowest_m, row.count) for i, row in self._rows]
-        self._cells = [NOWHERE] * len(self._rows)
+        self.cells = [NOWHERE] * len(self._rows)
         self._flows = self._start()
+        self._behind, self._tap_head = [0.0] * len(zones), static_head_m
 
     def _start(self) -> list[float]:
         """Flows by square laws alone, heights left out but at the rows themselves."""
@@ -133,7 +139,7 @@ class _SmallTree:
             head *= share
             heads.append(head)
         return [
-            law * sqrt(over) if (over := heads[at + 1] - row.lowest_m) > 0.0 else 0.0
+            law * sqrt(over) if (over := heads[at + 1] - row.lowest_m) > row.curve.sill_m else 0.0
             for zone, (at, _) in zip(self._zones, self._of_zone, strict=True)
             for law, row in zip(zone.about, zone.rows, strict=True)
         ]
@@ -156,7 +162,7 @@ class _SmallTree:
     def settled(self) -> list[int] | None:
         """Dry holes of each row where its curve is believed; MOVED where it has just become so."""
         found: list[int] = []
-        for (_, row), flow, cell in zip(self._rows, self._flows, self._cells, strict=True):
+        for (_, row), flow, cell in zip(self._rows, self._flows, self.cells, strict=True):
             dry = row.curve.holes
             if flow > 0.0:
                 dry = cell[-1]
@@ -167,7 +173,7 @@ class _SmallTree:
                     dry = settled
             found.append(dry)
         if MOVED in found:
-            self._cells = [NOWHERE] * len(self._rows)
+            self.cells = [NOWHERE] * len(self._rows)
         return found
 
     def told(self, dry: Sequence[int]) -> QuickFlow:
@@ -181,6 +187,8 @@ class _SmallTree:
         return QuickFlow(
             flows_m3_s=dict(zip(names, flow_of, strict=True)),
             dry_holes=dict(zip(names, dry_of, strict=True)),
+            behind_m=dict(zip(names, self._behind, strict=True)),
+            tap_head_m=self._tap_head,
         )
 
     def _step(self) -> bool:
@@ -189,7 +197,7 @@ class _SmallTree:
         # Up from the rows, flow = s + t * head: rows to valve, valve to station, station to tap.
         s_of, t_of, q_of = [0.0] * zones, [0.0] * zones, [0.0] * zones
         tangents: list[tuple[float, float]] = []
-        cells = self._cells
+        cells = self.cells
         for k, (i, lowest_m, count) in enumerate(self._of_row):
             flow = flows[k]
             if flow <= 0.0:
@@ -227,6 +235,7 @@ class _SmallTree:
         power = self._k * q_sum[-1] ** (self._exponent - 1.0)
         g = self._exponent * power
         above = (self._static - (power - g) * q_sum[-1] - g * s_sum[-1]) / (1.0 + g * t_sum[-1])
+        tap = above
         heads = [0.0] * stations + [above]
         for i in range(stations):
             above = (above - rests[i] - slopes[i] * s_sum[i]) / (1.0 + slopes[i] * t_sum[i])
@@ -235,6 +244,7 @@ class _SmallTree:
             (heads[at] + loss * q * (q - 2.0 * s)) / (1.0 + 2.0 * loss * q * t)
             for (at, loss), s, t, q in zip(self._of_zone, s_of, t_of, q_of, strict=True)
         ]
+        self._behind, self._tap_head = behind, tap
         near = _CLOSE_ENOUGH * q_sum[-1]
         at_rest = True
         for k, (i, lowest_m, _) in enumerate(self._of_row):
@@ -245,8 +255,8 @@ class _SmallTree:
                 if flow < 0.0:
                     flow = 0.0
             else:
-                over = behind[i] - lowest_m
-                flow = self._rows[k][1].curve.flow_near(over) if over > _DRY_BELOW_M else 0.0
+                over, curve = behind[i] - lowest_m, self._rows[k][1].curve
+                flow = curve.flow_near(over) if over > curve.sill_m + _DRY_BELOW_M else 0.0
             flows[k] = flow
             if at_rest and abs(flow - before) > _NEARLY * flow + near:
                 at_rest = False

@@ -10,12 +10,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import acos, floor, inf, pi, sqrt
 from typing import Literal
 
 from controller.errors import InputError, require_range
 from controller.garden.model import Drilling, Face, Row, Walls
-from controller.hydraulics.hole import discharge_coefficient
+from controller.hydraulics.hole import (
+    HoleLaw,
+    Water,
+    discharge_coefficient,
+    hole_law,
+    momentum_sigma,
+    passes,
+    times,
+)
+from controller.hydraulics.rowmarch import Mouth, Shape, shape_of
 
 Kind = Literal["hole", "drain"]
 # A hole is at a place if it is within a hundredth of a millimetre of it. [m]
@@ -35,6 +45,89 @@ class DrilledHole:
     bore_m: float
     discharge_coefficient: float
     plugged: bool
+    wall_m: float
+    floor_m: float  # of the pipe there, its outside, against the tap
+    flow_factor: float = 1.0  # what field tests found, in the discharge coefficient already
+
+
+def law_of(hole: DrilledHole, water: Water) -> HoleLaw:
+    """The hole's law in this water, with the effects that are counted."""
+    return _law(hole.bore_m, hole.discharge_coefficient, hole.flow_factor, hole.wall_m, water)
+
+
+def coefficient_at(hole: DrilledHole, water: Water, over_m: float) -> float:
+    """The hole's discharge coefficient at a head that drives it, what field tests found in it.
+
+    Parameters
+    ----------
+    hole : DrilledHole
+        The hole.
+    water : Water
+        Viscosity, air and the effects that are counted.
+    over_m : float
+        Head over the mouth. [m]
+
+    Returns
+    -------
+    float
+        Coefficient; of fast water where the head is not above 0. [-]
+
+    Raises
+    ------
+    OutOfRange
+        If bore or coefficient is outside its range.
+
+    Source
+    ------
+    hole.py.
+    """
+    if over_m <= 0.0:
+        return hole.discharge_coefficient
+    law = law_of(hole, water)
+    return hole.flow_factor * passes(law, over_m)[0] / (law[0] * sqrt(over_m))
+
+
+@lru_cache(maxsize=4096)
+def _law(
+    bore_m: float, discharge_coefficient: float, factor: float, wall_m: float, water: Water
+) -> HoleLaw:
+    effects = water.effects
+    sigma = effects.momentum
+    # A wide bore and a worn edge pass more at any head, also where the water cavitates.
+    law = hole_law(
+        bore_m=bore_m,
+        discharge_coefficient=discharge_coefficient / factor,
+        wall_m=wall_m if effects.varying else None,
+        viscosity_m2_s=water.viscosity_m2_s,
+        air_m=water.air_m,
+        sigma=momentum_sigma(wall_m=wall_m, bore_m=bore_m) if sigma is None else sigma,
+    )
+    return times(factor, law)
+
+
+def mouths_of(holes: Sequence[DrilledHole], water: Water) -> list[Mouth]:
+    """A row's open holes as a march wants them."""
+    return [
+        Mouth(
+            x_m=hole.x_m,
+            z_m=hole.z_m,
+            floor_m=hole.floor_m,
+            law=law_of(hole, water),
+            counted=hole.kind == "hole",
+        )
+        for hole in holes
+        if not hole.plugged
+    ]
+
+
+def row_shape(row: Row, holes: Sequence[DrilledHole], water: Water) -> tuple[Shape, float] | None:
+    """Shape of a row and the height of its lowest open hole [m]; None for a row without any."""
+    return shape_of(
+        row.pipe.bore_m,
+        row.pipe.roughness_m,
+        mouths_of(holes, water),
+        vented=water.effects.vented,
+    )
 
 
 def drilled_holes(row: Row, rise_m: float) -> tuple[DrilledHole, ...]:
@@ -105,6 +198,8 @@ def drilled_holes(row: Row, rise_m: float) -> tuple[DrilledHole, ...]:
                 z_m=rise_m + height_m(row, x_m) + offset_m,
                 bore_m=bore_m,
                 discharge_coefficient=coefficient,
+                wall_m=row.pipe.wall_m,
+                floor_m=rise_m + height_m(row, x_m) - radius_m,
                 plugged=row.plugged
                 or x_m > end_m + _SAME_PLACE_M
                 or (kind == "hole" and number in row.plugged_holes),

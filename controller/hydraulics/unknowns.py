@@ -16,6 +16,7 @@ from typing import Literal
 from controller.errors import InputError
 from controller.garden.model import Garden, Supply, SupplyKind, Zone
 from controller.hydraulics.corrections import Corrections
+from controller.hydraulics.hole import Water
 from controller.hydraulics.measured import Bucket, Measurement, Stream
 from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.opening import Alone
@@ -383,5 +384,5 @@ def _seen_k(garden: Garden, zone: Zone) -> float:
         supply=planning_curve(garden.supply),
         main=garden.main,
         stations_m=sorted({one.main_run_m for one in garden.zones}),
-        viscosity_m2_s=viscosity_m2_s(garden.supply.water_temp_c),
+        water=Water(viscosity_m2_s=viscosity_m2_s(garden.supply.water_temp_c)),
     ).loss_k()

@@ -7,20 +7,22 @@ from math import pi
 
 from controller.garden.model import Pipe, Zone
 from controller.hydraulics.assembly import stretches
-from controller.hydraulics.curves import RowCurve, Shape, shape_of
+from controller.hydraulics.curves import RowCurve
 from controller.hydraulics.flows import SetFlow
 from controller.hydraulics.gradient import SpanLaw, span_law
+from controller.hydraulics.hole import Water
 from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.quick import QuickFlow, RowsAlike, ZoneLaw, quick_set
-from controller.hydraulics.rowshape import DrilledHole
+from controller.hydraulics.rowmarch import Shape
+from controller.hydraulics.rowshape import DrilledHole, row_shape
 from controller.units import GRAVITY_M_S2
 
 
 class Curves:
     """The rows' curves, made as zones ask for them, and the main they hang on."""
 
-    def __init__(self, main: Pipe, stations_m: Sequence[float], viscosity_m2_s: float) -> None:
-        self._viscosity = viscosity_m2_s
+    def __init__(self, main: Pipe, stations_m: Sequence[float], water: Water) -> None:
+        self._water = water
         self._by_shape: dict[Shape, RowCurve] = {}
         self._main: list[SpanLaw] = []
         # The span of the main that ends at each station; a station at the tap has none, -1.
@@ -28,7 +30,12 @@ class Curves:
         for station_m, length_m, loss_k in stretches(stations_m):
             if length_m > 0.0:
                 law = span_law(
-                    length_m, main.bore_m, main.roughness_m, loss_k, viscosity_m2_s, GRAVITY_M_S2
+                    length_m,
+                    main.bore_m,
+                    main.roughness_m,
+                    loss_k,
+                    water.viscosity_m2_s,
+                    GRAVITY_M_S2,
                 )
                 self._main.append(law)
             self._span_to[station_m] = len(self._main) - 1
@@ -37,7 +44,7 @@ class Curves:
         """A zone with its valve; rows drilled alike share a curve, in one zone or in several."""
         counts: dict[tuple[Shape, float], int] = {}
         for row, of_row in zip(zone.rows, holes, strict=True):
-            shaped = shape_of(row.pipe.bore_m, row.pipe.roughness_m, of_row)
+            shaped = row_shape(row, of_row, self._water)
             if shaped is not None:
                 counts[shaped] = counts.get(shaped, 0) + 1
         return ZoneLaw(
@@ -50,7 +57,9 @@ class Curves:
             ),
         )
 
-    def together(self, zones: Sequence[ZoneLaw], supply: SupplyCurve) -> QuickFlow | None:
+    def together(
+        self, zones: Sequence[ZoneLaw], supply: SupplyCurve, *, roughly: bool = False
+    ) -> QuickFlow | None:
         """What these zones give together; None where the curves cannot tell (`quick_set`)."""
         return quick_set(
             zones,
@@ -58,11 +67,12 @@ class Curves:
             static_head_m=supply.static_head_m,
             supply_k=supply.k,
             exponent=supply.exponent,
+            roughly=roughly,
         )
 
     def _curve(self, shape: Shape) -> RowCurve:
         if shape not in self._by_shape:
-            self._by_shape[shape] = RowCurve(shape, self._viscosity)
+            self._by_shape[shape] = RowCurve(shape, self._water.viscosity_m2_s)
         return self._by_shape[shape]
 
 
@@ -71,4 +81,6 @@ def quick_from(exact: SetFlow) -> QuickFlow:
     return QuickFlow(
         flows_m3_s={zone.zone: zone.flow_m3_s for zone in exact.zones.values()},
         dry_holes={zone.zone: zone.dry_holes for zone in exact.zones.values()},
+        behind_m={zone.zone: zone.valve_head_m for zone in exact.zones.values()},
+        tap_head_m=exact.tap_head_m,
     )

@@ -14,16 +14,17 @@ from support.hydraulics_large import many_rows, random_garden
 
 from controller.errors import InputError
 from controller.garden.model import Face, Opening, Supply, Walls
+from controller.hydraulics.assembly import lateral_of
 from controller.hydraulics.corrections import Corrections
-from controller.hydraulics.curves import MOVED, RowCurve, march, shape_of
-from controller.hydraulics.gradient import span_law
-from controller.hydraulics.lateral import Hole, Lateral, solve_lateral
+from controller.hydraulics.curves import MOVED, RowCurve
+from controller.hydraulics.hole import Water
+from controller.hydraulics.lateral import Lateral, solve_lateral
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.pipe import PIPES, viscosity_m2_s
-from controller.hydraulics.rowshape import drilled_holes
-from controller.units import GRAVITY_M_S2
+from controller.hydraulics.rowmarch import RowMarch
+from controller.hydraulics.rowshape import drilled_holes, row_shape
 
-WATER_M2_S = viscosity_m2_s()
+WATER = Water(viscosity_m2_s=viscosity_m2_s())
 ROWS = {
     "level": a_row(),
     "long": a_row(length_m=18.0),
@@ -44,22 +45,9 @@ HEADS_M = [0.01 * 1.09**k for k in range(95)]  # 1 cm to 33 m
 def curve_and_lateral(row) -> tuple[RowCurve, float, Lateral]:
     """A row's curve, the height of its lowest hole, and the row for the march hole by hole."""
     holes = drilled_holes(row, 0.0)
-    shape, lowest_m = shape_of(row.pipe.bore_m, row.pipe.roughness_m, holes)
-    free = [hole for hole in holes if not hole.plugged]
-    lateral = Lateral(
-        bore_m=row.pipe.bore_m,
-        roughness_m=row.pipe.roughness_m,
-        holes=tuple(
-            Hole(
-                x_m=hole.x_m,
-                z_m=hole.z_m,
-                bore_m=hole.bore_m,
-                discharge_coefficient=hole.discharge_coefficient,
-            )
-            for hole in free
-        ),
-    )
-    return RowCurve(shape, WATER_M2_S), lowest_m, lateral
+    shape, lowest_m = row_shape(row, holes, WATER)
+    lateral = lateral_of(row, [hole for hole in holes if not hole.plugged], WATER)
+    return RowCurve(shape, WATER.viscosity_m2_s), lowest_m, lateral
 
 
 @pytest.mark.parametrize("name", ROWS)
@@ -68,6 +56,9 @@ def test_a_curve_meets_the_row_solved_hole_by_hole(name):
     counted = [h.kind == "hole" for h in drilled_holes(ROWS[name], 0.0) if not h.plugged]
     for over_m in HEADS_M:
         exact = solve_lateral(lateral, lowest_m + over_m)
+        if exact.flow_m3_s <= 0.0:
+            assert over_m <= curve.sill_m
+            continue
         dry = curve.settle(exact.flow_m3_s)
         if dry == MOVED:
             dry = curve.settle(exact.flow_m3_s)
@@ -94,16 +85,25 @@ def test_head_grows_with_flow_all_along_a_curve(name):
 @pytest.mark.parametrize("name", ROWS)
 def test_the_slopes_of_a_march_are_its_differences(name, end_m):
     row = ROWS[name]
-    shape, _ = shape_of(row.pipe.bore_m, row.pipe.roughness_m, drilled_holes(row, 0.0))
-    law = span_law(1.0, row.pipe.bore_m, row.pipe.roughness_m, 0.0, WATER_M2_S, GRAVITY_M_S2)
-    head, flow, head_slope, flow_slope, dry = march(shape.steps, law, end_m)
-    step = 1e-6 * end_m
-    below, above = march(shape.steps, law, end_m - step), march(shape.steps, law, end_m + step)
-    assert below[0] < head < above[0]
-    assert below[1] < flow < above[1]
-    if below[4] == dry == above[4]:
-        assert (above[0] - below[0]) / (2 * step) == pytest.approx(head_slope, rel=1e-4)
-        assert (above[1] - below[1]) / (2 * step) == pytest.approx(flow_slope, rel=1e-4)
+    shape, _ = row_shape(row, drilled_holes(row, 0.0), WATER)
+    water = RowMarch(shape, WATER.viscosity_m2_s)
+    for pool, about in enumerate(water.pools):
+        if end_m >= about.full_m:
+            continue
+        step = 1e-6 * end_m
+        (below, here, above) = (water.march(pool, end_m + d) for d in (-step, 0.0, step))
+        head, flow, head_slope, flow_slope, dry = here
+        assert below[0] <= head <= above[0]
+        assert below[1] < flow < above[1]
+        if below[4] == dry == above[4]:
+            # Heads and flows are found to 1e-11: what that leaves of their differences.
+            lost = 1e-11 / (2 * step)
+            assert (above[0] - below[0]) / (2 * step) == pytest.approx(
+                head_slope, rel=1e-4, abs=lost * (1.0 + head)
+            )
+            assert (above[1] - below[1]) / (2 * step) == pytest.approx(
+                flow_slope, rel=1e-4, abs=lost * flow + flow_slope * 1e-17 / step
+            )
 
 
 def agree(lines: Lines, zones: frozenset[str]) -> None:
@@ -228,15 +228,15 @@ def test_no_hole_is_looked_at_where_curves_will_do(monkeypatch):
 
 def test_rows_drilled_alike_share_a_curve_at_any_height():
     row = ROWS["humped"]
-    low, low_m = shape_of(row.pipe.bore_m, row.pipe.roughness_m, drilled_holes(row, 0.0))
-    high, high_m = shape_of(row.pipe.bore_m, row.pipe.roughness_m, drilled_holes(row, 1.234567))
+    low, low_m = row_shape(row, drilled_holes(row, 0.0), WATER)
+    high, high_m = row_shape(row, drilled_holes(row, 1.234567), WATER)
     assert low == high
     assert high_m - low_m == pytest.approx(1.234567)
 
 
 def test_a_row_wholly_plugged_has_no_curve_and_no_flow():
     row = a_row(plugged=True)
-    assert shape_of(row.pipe.bore_m, row.pipe.roughness_m, drilled_holes(row, 0.0)) is None
+    assert row_shape(row, drilled_holes(row, 0.0), WATER) is None
     lines = Lines(a_garden(a_zone("ash", row), a_zone("bay")))
     both = frozenset(["ash", "bay"])
     assert lines.zone_flows(both)["ash"] == 0.0
@@ -294,8 +294,8 @@ def test_asking_again_marches_no_more():
         curve.settle(flow)
     marched = curve.marches
     # WORKED: 1 cm to 33 m is log4(3300) = 5.8 steps of four to one, each cell with its middle; the
-    # rest is friction's transition, which each hole crosses elsewhere. Two for each head would say
-    # that no cell outlives the asking.
-    assert 12 <= marched <= 2 * len(flows)
+    # rest is friction's transition, which each hole crosses elsewhere, and from 13 m on where each
+    # hole begins to cavitate. Three for each head would say that no cell outlives the asking.
+    assert 12 <= marched <= 3 * len(flows)
     assert all(curve.settle(flow) != MOVED for flow in flows)
     assert curve.marches == marched

@@ -14,9 +14,8 @@ from controller.hydraulics.hole import (
     discharge_coefficient_at,
     first_drip_head_m,
     hole_flow_m3_s,
-    slow_hole_flow_m3_s,
 )
-from controller.hydraulics.pipe import PIPES, viscosity_m2_s
+from controller.hydraulics.pipe import PIPES
 
 BORE_M, WALL_M = 0.0015875, PIPES["3/4 in"].wall_m
 
@@ -60,35 +59,6 @@ def test_a_wall_of_more_than_ten_bores_is_refused():
 def test_the_reynolds_correction_is_refused_for_thin_walls():
     with pytest.raises(OutOfRange, match="wall_m/bore_m"):
         discharge_coefficient_at(wall_m=0.001, bore_m=0.001, reynolds=5000.0)
-
-
-@pytest.mark.parametrize(("psi", "least", "most"), [(0.1, 0.93, 0.97), (10.0, 0.99, 1.02)])
-def test_a_slow_hole_gives_a_few_percent_less_than_a_constant_coefficient_says(psi, least, most):
-    # WORKED: at 20 °C a constant 0.80 overstates a 1/16 in hole at 0.1 psi by 4 to 5 %.
-    head_m = psi * 0.70307
-    slow = slow_hole_flow_m3_s(
-        head_over_hole_m=head_m, bore_m=BORE_M, wall_m=WALL_M, viscosity_m2_s=viscosity_m2_s(20.0)
-    )
-    plain = hole_flow_m3_s(head_over_hole_m=head_m, bore_m=BORE_M, discharge_coefficient=0.80)
-    assert least < slow / plain < most
-
-
-def test_a_slow_hole_agrees_with_its_own_coefficient():
-    nu = viscosity_m2_s(15.0)
-    flow = slow_hole_flow_m3_s(
-        head_over_hole_m=0.2, bore_m=BORE_M, wall_m=WALL_M, viscosity_m2_s=nu
-    )
-    reynolds = 4 * flow / (3.141592653589793 * BORE_M * nu)
-    coefficient = discharge_coefficient_at(wall_m=WALL_M, bore_m=BORE_M, reynolds=reynolds)
-    again = hole_flow_m3_s(head_over_hole_m=0.2, bore_m=BORE_M, discharge_coefficient=coefficient)
-    assert flow == pytest.approx(again, rel=1e-9)
-
-
-def test_a_slow_hole_above_the_grade_line_gives_nothing():
-    flow = slow_hole_flow_m3_s(
-        head_over_hole_m=-0.1, bore_m=BORE_M, wall_m=WALL_M, viscosity_m2_s=1e-6
-    )
-    assert flow == 0.0
 
 
 def test_a_wider_hole_drips_sooner():

@@ -9,6 +9,7 @@ from pytest import approx
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
 from controller.garden.model import Face, Opening, Supply
+from controller.hydraulics.hole import NO_EFFECTS
 from controller.hydraulics.linefill import line_fill
 from controller.hydraulics.lines import Lines
 
@@ -30,7 +31,8 @@ def test_a_short_row_fills_in_seconds_full_open_and_in_half_a_minute_throttled(
 
 
 def test_filling_takes_longer_the_more_rows_share_the_tap() -> None:
-    lines = Lines(a_garden(a_zone("ash", DOWN), a_zone("bay", DOWN), a_zone("elm", DOWN)))
+    three = a_garden(a_zone("ash", DOWN), a_zone("bay", DOWN), a_zone("elm", DOWN))
+    lines = Lines(three, effects=NO_EFFECTS)
     alone = line_fill(lines, "ash", ASH)
     among = line_fill(lines, "ash", frozenset(["ash", "bay", "elm"]))
     # Computed with EPANET 2.2: 28.7 L/min alone, 13.2 among three.

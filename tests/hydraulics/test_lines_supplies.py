@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import pi, sqrt
 
 import pytest
 from pytest import approx
@@ -11,10 +12,10 @@ from support.hydraulics_gardens import GPM_M3_S, PSI_M, a_drilling, a_garden, a_
 from controller.garden.model import Face, Garden, Opening, Supply, SupplyKind
 from controller.hydraulics import jets
 from controller.hydraulics.corrections import Corrections
-from controller.hydraulics.flows import SetFlow
+from controller.hydraulics.flows import HoleFlow, SetFlow
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.supplies import supply_states
-from controller.units import l_min_from_m3_s
+from controller.units import GRAVITY_M_S2, l_min_from_m3_s
 
 UP = a_row(a_drilling(face=Face.UP))
 SIDE = a_row(a_drilling(face=Face.SIDE))
@@ -33,18 +34,26 @@ def alone(garden: Garden, corrections: Corrections | None = None) -> SetFlow:
     return lines.open_set(frozenset(["ash"]))
 
 
+def as_fast_as_it_passes(hole: HoleFlow) -> float:
+    """Velocity coefficient of a hole that runs full: that of its flow at its head."""
+    ideal = pi / 4.0 * hole.bore_m**2 * sqrt(2.0 * GRAVITY_M_S2 * (hole.head_m - hole.z_m))
+    return hole.flow_m3_s / ideal
+
+
 @pytest.mark.parametrize("stream_m", [0.05, 0.0762, 0.4])
 def test_the_stream_that_was_seen_stands_at_the_first_hole_again(stream_m: float) -> None:
     flow = alone(a_garden(a_zone("ash", UP, opening=Opening(stream_m=stream_m))))
     first = flow.zones["ash"].rows[0].holes[0]
-    high_m = jets.height_m(head_m=first.head_m - first.z_m, velocity_coefficient=0.80)
+    over_m = first.head_m - first.z_m
+    high_m = jets.height_m(head_m=over_m, velocity_coefficient=as_fast_as_it_passes(first))
     assert high_m == approx(stream_m, rel=1e-6)
 
 
 def test_the_reach_that_was_seen_is_reached_again() -> None:
     opening = Opening(reach_m=0.61, reach_drop_m=0.15)
     first = alone(a_garden(a_zone("ash", SIDE, opening=opening))).zones["ash"].rows[0].holes[0]
-    far_m = jets.reach_m(head_m=first.head_m - first.z_m, drop_m=0.15, velocity_coefficient=0.80)
+    over_m, coefficient = first.head_m - first.z_m, as_fast_as_it_passes(first)
+    far_m = jets.reach_m(head_m=over_m, drop_m=0.15, velocity_coefficient=coefficient)
     assert far_m == approx(0.61, rel=1e-6)
     # WORKED: half of a 4 ft bed from 0.15 m up wants x^2/(4 Cv^2 y) = 0.97 m, about 1.4 psi.
     assert first.head_m / PSI_M == approx(1.4, abs=0.05)

@@ -11,12 +11,14 @@ from support.hydraulics_epanet import GRAVITY_M_S2, VISCOSITY_M2_S, Engine, rand
 from support.hydraulics_large import many_rows, net_of
 
 from controller.garden.model import Garden
-from controller.hydraulics.curves import RowCurve, shape_of
+from controller.hydraulics.curves import RowCurve
+from controller.hydraulics.hole import Water
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.network import solve_tree
 from controller.hydraulics.pipe import viscosity_m2_s
-from controller.hydraulics.rowshape import drilled_holes
+from controller.hydraulics.rowshape import drilled_holes, row_shape
 
+WATER = Water(viscosity_m2_s=viscosity_m2_s())
 SEEDS = (1, 9, 24, 38)  # 124 to 198 holes, two with dry ones
 
 
@@ -100,7 +102,7 @@ def whole_curves(garden: Garden) -> int:
     for zone in garden.zones:
         for row in zone.rows:
             holes = drilled_holes(row, zone.rise_m)
-            shape, _ = shape_of(row.pipe.bore_m, row.pipe.roughness_m, holes)
+            shape, _ = row_shape(row, holes, WATER)
             if shape in done:
                 continue
             done.add(shape)

@@ -14,6 +14,7 @@ from controller.hydraulics.design import (
     longest_row_m,
     soaking_flow_m3_s,
 )
+from controller.hydraulics.hole import NO_EFFECTS
 from controller.hydraulics.network import Outlet, Span, SupplyCurve
 from controller.hydraulics.pipe import PIPES, viscosity_m2_s
 from controller.hydraulics.surge import (
@@ -180,6 +181,7 @@ def test_longest_level_row_by_the_foot(label, longest_ft):
                 inlet_head_m=PSI_M,
                 most_variation=most,
                 water_temp_c=EPANET_WATER_C,
+                effects=NO_EFFECTS,
             )
             # A foot: the table's last digit. To the hole, EPANET is asked below.
             assert found_m / 0.3048 == pytest.approx(expected_ft, abs=1.001)
@@ -195,6 +197,7 @@ def test_epanet_finds_the_longest_row_even_enough_and_one_hole_more_too_much(lab
         inlet_head_m=PSI_M,
         most_variation=most,
         water_temp_c=EPANET_WATER_C,
+        effects=NO_EFFECTS,
     )
     stations = round(longest_m / 0.1524)
     assert _epanet_variation(label, stations, tmp_path) <= most
@@ -216,6 +219,7 @@ def test_level_enough_is_the_height_at_which_the_worst_shape_reaches_the_variati
             row=a_row(length_m=6.096),
             inlet_head_m=head_in * 0.0254,
             most_variation=percent / 100,
+            effects=NO_EFFECTS,
         )
         return found_m / 0.0254
 

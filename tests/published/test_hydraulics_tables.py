@@ -15,6 +15,7 @@ from support.hydraulics_gardens import (
 from controller.garden.model import Opening, Supply, Walls
 from controller.hydraulics.evenness import flow_variation, low_quarter_uniformity
 from controller.hydraulics.hole import (
+    NO_EFFECTS,
     discharge_coefficient,
     discharge_coefficient_at,
     first_drip_head_m,
@@ -214,7 +215,7 @@ def house(supply=None, row=None, opening=None):
         for station in range(1, 11)
         for number in range(1, 7)
     ]
-    return Lines(a_garden(*zones, supply=supply), water_temp_c=19.3)
+    return Lines(a_garden(*zones, supply=supply), water_temp_c=19.3, effects=NO_EFFECTS)
 
 
 def opened(stations):
