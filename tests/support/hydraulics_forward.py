@@ -19,8 +19,10 @@ G = 9.80665
 NU = 1.139e-6  # water at 15 degrees C; handbooks print 1.14e-6. [m2/s]
 # Fittings of the main, on its velocity: a tee's run, a sharp entrance (handbooks, from memory).
 RUN_K, ENTRANCE_K = 0.4, 0.5
-# Does the model win back momentum past a hole (sigma 1), and slow small holes at low heads?
-MOMENTUM, LOW_HEADS = False, False
+# Is momentum won back past a hole (sigma 1 and more), and does the coefficient fall where water is
+# slow or boils? Both can be left out, for a comparison with a model that has neither.
+MOMENTUM, VARYING = True, True
+AIR_M = 10.33 - 0.17  # of air over vapour, at the sea and 15 degrees C (steam tables)
 
 
 def friction(reynolds: float, roughness: float) -> float:
@@ -51,6 +53,7 @@ class Mouth:
     x: float
     z: float
     ca: float
+    cd: float
     bore: float
     plugged: bool
 
@@ -77,16 +80,31 @@ class TrueRow:
             over = head - hole.z
             if hole.plugged or over <= 0.0:
                 continue
-            q = hole.ca * sqrt(2.0 * G * over)
+            q = self.passes(hole, over)
             if self.sigma:
-                for _ in range(3):
+                for _ in range(4):
                     v2 = (flow**2 + (flow + q) ** 2) / 2.0 / area**2
-                    q = hole.ca * sqrt(2.0 * G * max(0.0, over - self.sigma * v2 / (2.0 * G)))
+                    q = self.passes(hole, max(0.0, over - self.sigma * v2 / (2.0 * G)))
             flows[i] = q
             flow += q
         if self.holes:
             head += lost_m(flow, self.holes[0].x, pipe.bore_m, pipe.roughness_m, 0.0)
         return head, flow, flows
+
+    def passes(self, hole: Mouth, over: float) -> float:
+        """One hole: Torricelli, rubbing at low Reynolds numbers (Lichtarowicz), boiling (Nurick)."""
+        if over <= 0.0:
+            return 0.0
+        plain = hole.ca * sqrt(2.0 * G * over)
+        if not VARYING:
+            return plain
+        ratio = self.row.pipe.wall_m / self.row.drilling.bore_m
+        reynolds = self.row.drilling.bore_m * sqrt(2.0 * G * over) / NU
+        inverse = 1.0 / hole.cd
+        inverse += 20.0 / reynolds * (1.0 + 2.25 * ratio)
+        inverse -= 0.005 * ratio / (1.0 + 7.5 * log10(0.00015 * reynolds) ** 2)
+        slowed = 1.0 / inverse
+        return plain * min(slowed, 0.615 * sqrt((over + AIR_M) / over)) / hole.cd
 
     def prepare(self, most: float) -> None:
         """A table of inlet head and flow, close where the row begins to run."""
@@ -184,6 +202,7 @@ class TrueGarden:
         bore = drilling.bore_m * drawn.bore
         ratio = pipe.wall_m / drilling.bore_m
         cd = drilling.discharge_coefficient or coefficient(ratio)
+        nominal = cd
         cd *= drawn.coefficient.get(zone.name, 1.0)
         places, x = [], drilling.first_m
         while x <= row.length_m + 1e-9:
@@ -197,9 +216,10 @@ class TrueGarden:
             z += row.inlet_height_m + (row.far_height_m - row.inlet_height_m) * x / row.length_m
             z += drawn.tilt_m.get(zone.name, 0.0) * x / row.length_m
             z += face * pipe.outside_m / 2.0 + rng.gauss(0.0, drawn.bumps_m)
-            ca = cd * exp(rng.gauss(0.0, drawn.scatter)) * pi / 4.0 * bore**2
+            own = exp(rng.gauss(0.0, drawn.scatter))
+            ca = cd * own * pi / 4.0 * bore**2
             plugged = rng.random() < drawn.plugged.get(zone.name, 0.0)
-            holes.append(Mouth(n, x, z, ca, bore, plugged or n in row.plugged_holes))
+            holes.append(Mouth(n, x, z, ca, nominal, bore, plugged or n in row.plugged_holes))
         # With the momentum won back: sigma 1 of a hole that runs full, 1.65 of a thin one.
         sigma = min(1.65, max(1.0, 1.65 - 1.3 * (ratio - 1.0))) if MOMENTUM else 0.0
         made = TrueRow(row, holes, sigma)
