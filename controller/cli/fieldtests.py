@@ -1,4 +1,4 @@
-"""note cups, stream, bucket, run, gauge: field tests, written down and fitted at once."""
+"""note cups, stream, bucket, run, gauge, count: field tests, written down and fitted at once."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from controller.cli.loading import LOGBOOK_NAME, Loaded, tell
+from controller.cli.loading import LOGBOOK_NAME, Loaded, tell, today_in
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden
@@ -23,6 +23,7 @@ from controller.hydraulics.fitted import Fitted, fitted_to_dict
 from controller.hydraulics.kept import kept_dict, kept_measurements
 from controller.hydraulics.measured import (
     Bucket,
+    Count,
     Cups,
     Gauge,
     Measurement,
@@ -33,7 +34,7 @@ from controller.logbook.ask import Questions
 from controller.logbook.write import Logbook
 from controller.paper.fieldtests import fitted_words
 
-KINDS = ("cups", "stream", "bucket", "run", "gauge")
+KINDS = ("cups", "stream", "bucket", "run", "gauge", "count")
 _SHARE_ERRORS = ("cups", "bucket")
 
 
@@ -80,6 +81,8 @@ def measurement(args: argparse.Namespace) -> Measurement:
             time_s=read_duration(args.time, "time"),
             **stated,
         )
+    if args.kind == "count":
+        return Count(zones=zones, zone=args.zone, running=args.running, **stated)
     return Gauge(zones=zones, head_m=read_pressure(args.pressure, "pressure"), **stated)
 
 
@@ -92,18 +95,19 @@ def keep(
     """
     told = measurement(args)
     _, before = _standing(folder, loaded.garden)
-    fitted = fit(loaded.garden, [*before, told])
+    today = today_in(loaded.garden, clock)
+    fitted = fit(loaded.garden, [*before, told], today)
     book.keep_measurement(kept_dict(told, loaded.garden), at=clock.now_utc(), who=args.who)
     ids, _ = _standing(folder, loaded.garden)
     book.keep_fit(fitted_to_dict(fitted), ids)
     _tell(fitted)
 
 
-def take_back(number: int, loaded: Loaded, book: Logbook, folder: Path) -> None:
+def take_back(number: int, loaded: Loaded, book: Logbook, folder: Path, clock: Clock) -> None:
     """Take a field test back and fit the others again."""
     book.take_back_measurement(number)
     ids, tests = _standing(folder, loaded.garden)
-    fitted = fit(loaded.garden, tests)
+    fitted = fit(loaded.garden, tests, today_in(loaded.garden, clock))
     book.keep_fit(fitted_to_dict(fitted), ids)
     _tell(fitted)
 
@@ -134,6 +138,13 @@ def _stated_error(args: argparse.Namespace) -> dict[str, Any]:
         return {"error_m": read_length(args.error, "error")}
     if args.kind == "gauge":
         return {"error_m": read_pressure(args.error, "error")}
+    if args.kind == "count":
+        try:
+            return {"error_holes": float(args.error)}
+        except ValueError:
+            raise InputError(
+                f"--error: found {args.error!r}; allowed is a number of holes"
+            ) from None
     return {"error_m3": read_volume(args.error, "error")}
 
 

@@ -93,7 +93,7 @@ def note(args: argparse.Namespace) -> int:
         elif args.kind in fieldtests.KINDS:
             fieldtests.keep(args, loaded, book, folder, clock)
         elif args.kind == "back":
-            fieldtests.take_back(args.number, loaded, book, folder)
+            fieldtests.take_back(args.number, loaded, book, folder, clock)
         else:
             book.note(args.words, zone=args.zone, who=args.who)
             tell("written down")

@@ -15,8 +15,9 @@ from typing import Any
 
 import controller
 from controller.clock import Clock, SystemClock
-from controller.errors import InputError
+from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden
+from controller.hydraulics.fitted import Fitted, fitted_to_dict
 from controller.timetable.gather import Gathered, Gatherer, best_normals
 from controller.timetable.onweather import Weather
 from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds
@@ -107,16 +108,31 @@ def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> Gath
 def load_tested(args: argparse.Namespace, loaded: Loaded) -> Tested:
     """The garden's lines, with what field tests in its logbook taught; remarks on stderr."""
     book, found = _logbook(args, loaded), None
+    tests: list[Mapping[str, Any]] = []
     if book is not None:
         from controller.logbook.ask import Questions
 
         with Questions(book) as questions:
-            kept = questions.latest_fit()
+            kept, rows = questions.latest_fit(), questions.measurements()
         found = None if kept is None else kept.found
-    tested = tested_lines(loaded.garden, found)
+        tests = [row.said for row in rows]
+    tested = tested_lines(loaded.garden, found, tests)
     for remark in tested.remarks:
         tell(f"field tests: {remark}")
+    if tested.anew and tested.fitted is not None and book is not None:
+        _keep_fit(book, tested.fitted, [row.id for row in rows])
     return tested
+
+
+def _keep_fit(book: Path, fitted: Fitted, ids: Sequence[int]) -> None:
+    """Keep a fit made anew; where the logbook may only be read, it is made anew each time."""
+    from controller.logbook.write import Logbook
+
+    try:
+        with Logbook(book, system_clock()) as logbook:
+            logbook.keep_fit(fitted_to_dict(fitted), ids)
+    except LogbookError as fault:
+        tell(f"field tests: the new fit is not kept: {fault}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -91,6 +91,9 @@ def _field_tests(
     bucket = kinds.add_parser("bucket", help="field test: a row, or the open tap, into a bucket")
     run = kinds.add_parser("run", help="field test: the house meter before and after a run")
     gauge = kinds.add_parser("gauge", help="field test: the pressure at the tap")
+    count = kinds.add_parser("count", help="field test: how many holes of a zone run")
+    count.add_argument("zone", metavar="ZONE")
+    count.add_argument("--running", required=True, type=int, metavar="N", help="holes that run")
     for kind in (cups, stream):
         kind.add_argument("zone", metavar="ZONE")
         kind.add_argument("--holes", required=True, metavar="N,N", help="numbers from the inlet")
@@ -107,7 +110,7 @@ def _field_tests(
         kind.add_argument("--row", type=int, metavar="N", help="which row of the zone")
     for kind in (cups, bucket, run):
         kind.add_argument("--time", required=True, metavar="TIME", help='as in "30 s"')
-    tests = [cups, stream, bucket, run, gauge]
+    tests = [cups, stream, bucket, run, gauge, count]
     for kind in tests:
         kind.add_argument("--open", dest="open_zones", metavar="ZONE,ZONE", help="zones open")
         kind.add_argument("--error", metavar="ERROR", help="how far off it may be, if you know")

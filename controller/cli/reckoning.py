@@ -82,6 +82,7 @@ def plan(args: argparse.Namespace) -> int:
                 "against_flooding": flooding_row(timetable),
                 "soil_read": [check.row() for check in soil],
                 "remarks": list(timetable.remarks),
+                "field_tests": list(tested.warnings),
             }
         )
     elif args.csv:
@@ -92,6 +93,8 @@ def plan(args: argparse.Namespace) -> int:
         print(timetable_text(timetable, loaded.garden, bands), end="")
         for check in soil:
             print(textwrap.fill(check.words, _WIDTH, subsequent_indent="  "))
+        for words in tested.warnings:
+            print(textwrap.fill(f"Field tests: {words}", _WIDTH, subsequent_indent="  "))
     return 0
 
 

@@ -70,8 +70,9 @@ def check(args: argparse.Namespace) -> int:
         for one in soiling.lately_far(args, loaded, soiling.kept_ledger(args, loaded, today), today)
     ]
     meter = _meter_finds(loaded, tested)
-    found = sorted([*found, *amiss, *short, *soil], key=lambda f: f.weight != "fault")
     fed = supply_lines(loaded.garden, tested.lines)
+    tests = [caution("field tests", words) for words in tested.warnings]
+    found = sorted([*found, *amiss, *short, *soil, *tests], key=lambda f: f.weight != "fault")
     if args.json:
         _as_json(loaded, tested, found, advice, fed, climate, season, meter)
     else:

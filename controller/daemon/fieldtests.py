@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from controller.errors import LogbookError
 from controller.garden.model import Garden
@@ -11,7 +13,7 @@ from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
 from controller.hydraulics.fitted import Fitted
 from controller.logbook.ask import Questions
 from controller.logbook.fieldtests import FitRow
-from controller.timetable.tested import tested_lines
+from controller.timetable.tested import Tested, tested_lines
 
 _LOG = logging.getLogger("rowgate.fieldtests")
 
@@ -22,6 +24,8 @@ class KeptFieldTests:
     def __init__(self, path: Path) -> None:
         self._path = path
         self._last: FitRow | None = None
+        self._tests: list[Mapping[str, Any]] = []
+        self._anew: tuple[object, Tested] | None = None
 
     def mark(self) -> object:
         """The number of the fit that stands."""
@@ -33,7 +37,7 @@ class KeptFieldTests:
         found = self._look()
         if found is None:
             return NOTHING_MEASURED
-        tested = tested_lines(garden, found.found)
+        tested = self._tested(garden, found)
         for remark in tested.remarks:
             _LOG.warning("%s", remark)
         return tested.corrections
@@ -41,7 +45,17 @@ class KeptFieldTests:
     def fitted(self, garden: Garden) -> Fitted | None:
         """The fit that stands, for how sure the flows are; None where nothing was tested."""
         found = self._look()
-        return None if found is None else tested_lines(garden, found.found).fitted
+        return None if found is None else self._tested(garden, found).fitted
+
+    def _tested(self, garden: Garden, found: FitRow) -> Tested:
+        """The fit for this garden; one of an older edition is made anew once, and remembered."""
+        mark = (found.id, garden)
+        if self._anew is not None and self._anew[0] == mark:
+            return self._anew[1]
+        tested = tested_lines(garden, found.found, self._tests)
+        if tested.anew:
+            self._anew = mark, tested
+        return tested
 
     def _look(self) -> FitRow | None:
         if not self._path.is_file():
@@ -49,6 +63,7 @@ class KeptFieldTests:
         try:
             with Questions(self._path) as ask:
                 self._last = ask.latest_fit()
+                self._tests = [row.said for row in ask.measurements()]
         except LogbookError as fault:
             _LOG.warning("the field tests are as they were: %s", fault)
         return self._last

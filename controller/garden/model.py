@@ -183,6 +183,7 @@ class Supply:
     holds_m3: float | None = None
     water_temp_c: float = 15.0
     salt_ds_m: float | None = None  # electrical conductivity of the water; None: not salty
+    tested_on: date | None = None  # day of the flow test
     # Not in the text that field tests are marked with (hydraulics/fitted.py adds them): what was
     # tested of supplies without them stays tested.
     before: BeforeRegulator | None = field(default=None, repr=False)

@@ -108,6 +108,7 @@ def supply_of(filling: Filling) -> Supply:
         before=_before(filling) if kind is SupplyKind.REGULATOR else None,
         test_assumed=assumed,
         pump=pump,
+        tested_on=None if supply.flow_test is None else supply.flow_test.on,
     )
 
 

@@ -85,6 +85,7 @@ class WrittenFlowTest(Table):
     head_m: Pressure | None = Field(None, alias="pressure")
     fill_m3: Volume | None = Field(None, alias="fill")
     fill_s: Annotated[float, by(v.seconds)] | None = Field(None, alias="seconds")
+    on: Day | None = None
 
 
 class WrittenSupply(Table):

@@ -14,11 +14,13 @@ class Corrections:
 
     `discharge` multiplies the discharge coefficient of every hole of a zone (a worn drill and a
     wide bore count in it, too); `valve_k` is the loss coefficient of a zone's take-off and valve
-    together, on the velocity in its first row's pipe; `supply` replaces the supply curve.
+    together, on the velocity in its first row's pipe; `level_m` is how much higher [m] a zone's
+    rows lie than the garden file says; `supply` replaces the supply curve.
     """
 
     discharge: Mapping[str, float] = field(default_factory=dict)
     valve_k: Mapping[str, float] = field(default_factory=dict)
+    level_m: Mapping[str, float] = field(default_factory=dict)
     supply: SupplyCurve | None = None
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import date
 from math import exp, log, sqrt
 
-from controller.errors import InputError, NoSolution
+from controller.errors import InputError
 from controller.garden.model import Garden
 from controller.garden.show import show_flow, show_length, show_pressure
 from controller.hydraulics.fitted import (
@@ -22,31 +23,40 @@ from controller.hydraulics.foretold import (
     hole_error,
     hole_figures,
     hole_foretold,
+    is_level_unsure,
     said,
 )
 from controller.hydraulics.impossible import refuse_impossible
-from controller.hydraulics.leastsquares import (
-    Matrix,
-    Vector,
-    covariance_of,
-    fitted_unknowns,
-    information_of,
-    quadratic,
-)
-from controller.hydraulics.measured import Cups, Gauge, Measurement, Stream
+from controller.hydraulics.leastsquares import Matrix
+from controller.hydraulics.measured import Count, Cups, Gauge, Measurement, Stream
+from controller.hydraulics.slips import Slip, likeliest_slip, pattern, told_from_the_far_end
+from controller.hydraulics.solving import TOO_FAR, Solved, solve
 from controller.hydraulics.uncertainty import Neighbours, most_telling_test
-from controller.hydraulics.unknowns import THROTTLED_K, Unknown, file_measurements, unknowns_of
+from controller.hydraulics.unknowns import (
+    RELEASED,
+    Unknown,
+    file_measurements,
+    released,
+    unknowns_of,
+)
 
-# A test further off than this many standard errors contradicts the others.
-TOO_FAR = 3.0
+# A refuted prior is let go where that takes away so much of the sum of squares, what the wider
+# prior costs already paid; at most so many times; and a supply that changed by less is not said.
+_WORTH_LETTING_GO, _MOST_TURNS, _CHANGE_SAID = 4.0, 4, 0.10
+# How much less sure a zone is while a slip is not solved. Our choice.
+_SLIP_WIDENS = 2.0
 
 
-def fit(garden: Garden, measurements: Sequence[Measurement]) -> Fitted:
+def fit(garden: Garden, measurements: Sequence[Measurement], today: date | None = None) -> Fitted:
     """Fit all field tests of a garden together; flows in its garden file count among them.
 
     Nonlinear least squares on the logarithms of the unknowns, each test weighted by its error and
     each unknown held by its prior. The covariance is the linear one at the solution; a test
-    contradicts where it lies more than three standard errors from what all the rest say.
+    contradicts where it lies more than three standard errors from what all the rest say. Where
+    tests contradict, whichever explains it best is taken: a slip of the pen (the test is named,
+    left out, and its zone's errors doubled until that is solved), or a prior that they refute (the
+    flow test in the garden file, which a supply may have left behind; that all holes run). What is
+    left of the contradiction widens the covariance by its chi-squared over its expectation.
 
     Raises
     ------
@@ -58,86 +68,206 @@ def fit(garden: Garden, measurements: Sequence[Measurement]) -> Fitted:
     """
     tests = [*measurements, *file_measurements(garden)]
     refuse_impossible(garden, tests)
-    unknowns = unknowns_of(garden)
-    priors = [unknown.prior_error for unknown in unknowns]
-    figures = [said(test, garden) for test in tests]
-    last: list[tuple[Vector, Neighbours]] = []
-
-    def network(x: Vector) -> Neighbours:
-        if not last or last[0][0] != x:
-            last[:] = [(list(x), Neighbours(garden, unknowns, x))]
-        return last[0][1]
-
-    def residuals(x: Vector) -> Vector:
-        here = network(x)
-        return [
-            (foretold(test, here.lines, here.bore_factor) - value) / error
-            for test, (value, error) in zip(tests, figures, strict=True)
-        ]
-
-    def slopes(x: Vector) -> Matrix:
-        here = network(x)
-        return [
-            [slope / error for slope in here.test_slopes(test)]
-            for test, (_, error) in zip(tests, figures, strict=True)
-        ]
-
-    try:
-        x = fitted_unknowns(residuals, slopes, priors, [_start(unknown) for unknown in unknowns])
-    except NoSolution as error:
-        off = [abs(r) for r in residuals(last[0][0])]
-        worst = tests[off.index(max(off))].shown if off else "none"
-        raise InputError(
-            "the field tests do not fit together, whatever the holes, valves and tap are taken to "
-            f"be; furthest off is: {worst}; take it back, and do it again"
-        ) from error
-    told = slopes(x)
-    covariance = covariance_of(information_of(told, priors))
-    here = network(x)
-    apart = [
-        _contradiction(garden, test, here, r / sqrt(max(1e-6, 1.0 - quadratic(covariance, g, g))))
-        for test, g, r in zip(tests, told, residuals(x), strict=True)
-    ]
-    odd = [found for test in tests for found in _oddest_hole(garden, test, here)]
-    contradictions = [found for found in (*apart, *odd) if abs(found.sigmas) > TOO_FAR]
-    parameters = tuple(
-        FittedParameter(unknown=unknown, log_factor=value, error=sqrt(covariance[i][i]))
-        for i, (unknown, value) in enumerate(zip(unknowns, x, strict=True))
-    )
+    unknowns = list(unknowns_of(garden, today))
+    found = solve(garden, tests, unknowns)
+    slips: list[Contradiction] = []
+    doubted: set[str] = set()
+    for _ in range(_MOST_TURNS):
+        if not found.odd:
+            break
+        slip, freer = likeliest_slip(found), _let_go(found, unknowns)
+        if slip is not None and (freer is None or slip.gain > freer[0]):
+            slips.append(_as_slip(found, slip))
+            doubted |= found.tests[slip.place].zones
+            rest = [test for i, test in enumerate(found.tests) if i != slip.place]
+            found = solve(garden, rest, unknowns)
+        elif freer is not None:
+            found, unknowns = freer[1], freer[2]
+        else:
+            break
+    contradictions = _contradictions(found)
+    covariance = _widened(found, {one.test for one in contradictions}, doubted)
+    contradictions += slips
+    parameters, whole = _all_parameters(unknowns, found, covariance)
+    values = [parameter.log_factor for parameter in parameters]
     fitted = Fitted(
-        corrections=here.corrections,
+        corrections=found.here.corrections,
         parameters=parameters,
-        covariance=tuple(tuple(row) for row in covariance),
-        contradictions=tuple(sorted(contradictions, key=lambda found: -abs(found.sigmas))),
-        next_test=most_telling_test(here, covariance),
+        covariance=tuple(tuple(row) for row in whole),
+        contradictions=tuple(sorted(contradictions, key=lambda one: -abs(one.sigmas))),
+        next_test=most_telling_test(Neighbours(garden, unknowns, values), whole),
         tests=len(measurements),
         described=described(garden),
+        remarks=tuple(_remarks(garden, parameters)),
     )
     corrections, _ = corrections_for(garden, fitted)
     return replace(fitted, corrections=corrections)
 
 
-def _start(unknown: Unknown) -> float:
-    """Where to begin: at the prior, but a valve that might be shut far does not begin wide open.
+def _let_go(
+    found: Solved, unknowns: Sequence[Unknown]
+) -> tuple[float, Solved, list[Unknown]] | None:
+    """The one refuted prior that, let go, explains the contradictions best; None if none does."""
+    if all(found.tests[i] in file_measurements(found.garden) for i in found.odd):
+        return None  # the garden file contradicts itself
+    zones = frozenset().union(*(found.tests[i].zones for i in found.odd))
+    best: tuple[float, Solved, list[Unknown]] | None = None
+    for i, unknown in enumerate(unknowns):
+        wide = RELEASED.get(unknown.kind)
+        if wide is None or unknown.prior_error >= wide or unknown.zone not in {None, *zones}:
+            continue
+        freer = [released(u) if k == i else u for k, u in enumerate(unknowns)]
+        try:
+            tried = solve(found.garden, found.tests, freer)
+        except InputError:
+            continue
+        value = next(
+            x
+            for x, u in zip(tried.x, tried.unknowns, strict=True)
+            if u.kind == unknown.kind and u.zone == unknown.zone
+        )
+        if unknown.kind == "open holes" and value > 0.0:
+            continue  # there are no more holes than were drilled
+        gain = found.cost - tried.cost - _price(wide / unknown.prior_error)
+        if gain > _WORTH_LETTING_GO and (best is None or gain > best[0]):
+            best = gain, tried, freer
+    return best
 
-    From there no slope shows the way to a small stream; from a small stream one leads back.
-    """
-    wide = unknown.kind == "valve" and unknown.prior_error > 1.0
-    return max(0.0, log(THROTTLED_K / unknown.prior_value)) if wide else 0.0
+
+def _price(wider: float) -> float:
+    """What a prior so many times wider costs, as a sum of squares: twice its logarithm."""
+    return 2.0 * log(wider)
 
 
-def _contradiction(
-    garden: Garden, test: Measurement, here: Neighbours, sigmas: float
-) -> Contradiction:
-    value, _ = said(test, garden)
-    found = foretold(test, here.lines, here.bore_factor)
+def _as_slip(found: Solved, slip: Slip) -> Contradiction:
+    """A test that is left out, for it was most likely noted wrongly."""
+    test, sigmas = found.tests[slip.place], found.sigmas[slip.place]
+    value, _ = said(test, found.garden)
+    told = foretold(test, found.here.lines, found.here.tried)
     return Contradiction(
         test=test.shown,
         sigmas=-sigmas,
-        words=f"{test.shown}: it says {_shown(test, value, garden)}, all tests together "
-        f"{_shown(test, found, garden)}: {abs(sigmas):.1f} times what the errors allow for one; "
-        "do it again, or look for what was different",
+        words=f"{test.shown}: it says {_shown(test, value, found.garden)}, all tests together "
+        f"{_shown(test, told, found.garden)}; {slip.words}; until that is solved it is left out, "
+        "and the flows are less sure",
+        cause=slip.words,
     )
+
+
+def _contradictions(found: Solved) -> list[Contradiction]:
+    garden, here = found.garden, found.here
+    made = []
+    for test, sigmas in zip(found.tests, found.sigmas, strict=True):
+        mirrored = told_from_the_far_end(test, garden, here)
+        if mirrored is None and abs(sigmas) <= TOO_FAR:
+            made += [one for one in _oddest_hole(garden, test, here) if abs(one.sigmas) > TOO_FAR]
+            continue
+        off = -sigmas if mirrored is None else sqrt(mirrored.gain)
+        cause = "" if mirrored is None else mirrored.words
+        value, _ = said(test, garden)
+        told = foretold(test, here.lines, here.tried)
+        made.append(
+            Contradiction(
+                test=test.shown,
+                sigmas=off,
+                words=f"{test.shown}: it says {_shown(test, value, garden)}, all tests together "
+                f"{_shown(test, told, garden)}: {abs(off):.1f} times what the errors allow for "
+                f"one; {cause or 'do it again, or look for what was different'}",
+                cause=cause,
+            )
+        )
+    return made
+
+
+def _widened(found: Solved, odd: set[str], doubted: set[str]) -> Matrix:
+    """The covariance, wider by what the contradictions are above what errors allow.
+
+    Each zone's unknowns by the tests it was open in, the supply's and the drill's by all tests:
+    the squares of residuals over the share of them that the fit leaves free, or those of
+    residuals and priors over the number of tests, whichever is more; never narrower.
+    """
+    if not odd and not doubted:
+        return found.covariance
+    named = [test.shown in odd for test in found.tests]
+    holes = [
+        max(0, len(hole_figures(test)) - 1) if is_odd else 0
+        for test, is_odd in zip(found.tests, named, strict=True)
+    ]
+    squares = [
+        r * r + (pattern(test, found.garden, found.here) if is_odd else 0.0)
+        for r, test, is_odd in zip(found.off, found.tests, named, strict=True)
+    ]
+    priors = [(x / u.prior_error) ** 2 for x, u in zip(found.x, found.unknowns, strict=True)]
+
+    def excess(among: Sequence[int], prior: float) -> float:
+        seen = sum(squares[i] for i in among)
+        own = sum(holes[i] for i in among)
+        free = sum(found.free[i] for i in among) + own
+        return max(1.0, seen / max(free, 0.5), (seen + prior) / max(1, len(among) + own))
+
+    everything = excess(range(len(squares)), sum(priors)) if odd else 1.0
+    scale = []
+    for unknown in found.unknowns:
+        wider = everything
+        among = [i for i, test in enumerate(found.tests) if unknown.zone in test.zones]
+        if any(named[i] for i in among):
+            own = sum(
+                p for p, u in zip(priors, found.unknowns, strict=True) if u.zone == unknown.zone
+            )
+            wider = max(wider, excess(among, own))
+        scale.append(sqrt(wider) * (_SLIP_WIDENS if unknown.zone in doubted else 1.0))
+    return [
+        [a * (scale[i] * scale[k]) for k, a in enumerate(row)]
+        for i, row in enumerate(found.covariance)
+    ]
+
+
+def _all_parameters(
+    unknowns: Sequence[Unknown], found: Solved, covariance: Matrix
+) -> tuple[tuple[FittedParameter, ...], Matrix]:
+    """All unknowns of the garden, those that no test touches at their priors."""
+    places = {(u.kind, u.zone): i for i, u in enumerate(found.unknowns)}
+    at = [places.get((u.kind, u.zone)) for u in unknowns]
+    whole = [
+        [
+            covariance[i][k]
+            if i is not None and k is not None
+            else (unknown.prior_error**2 if row == column else 0.0)
+            for column, k in enumerate(at)
+        ]
+        for row, (unknown, i) in enumerate(zip(unknowns, at, strict=True))
+    ]
+    return tuple(
+        FittedParameter(
+            unknown=unknown,
+            log_factor=0.0 if i is None else found.x[i],
+            error=sqrt(whole[row][row]),
+        )
+        for row, (unknown, i) in enumerate(zip(unknowns, at, strict=True))
+    ), whole
+
+
+def _remarks(garden: Garden, parameters: Sequence[FittedParameter]) -> list[str]:
+    """What the tests found otherwise than the garden file has it."""
+    remarks = []
+    for parameter in parameters:
+        unknown, x = parameter.unknown, parameter.log_factor
+        off = abs(x) > max(_CHANGE_SAID, 2.0 * parameter.error)
+        if unknown.kind == "test flow" and off:
+            then, now = (show_flow(unknown.value(at), garden.us_units) for at in (0.0, x))
+            at_m = garden.supply.test_head_m
+            where = f" at {show_pressure(at_m, garden.us_units)}" if at_m > 0.0 else ""
+            remarks.append(
+                "the supply has changed since the flow test in the garden file: "
+                f"{then}{where} then, {now} now; look at its filter, and put a new flow test into "
+                "the garden file"
+            )
+        if unknown.kind == "open holes" and x < 0.0 and off:
+            remarks.append(
+                f'some holes of "{unknown.zone}" may be plugged: about {100.0 * exp(x):.0f} % of '
+                f"its water comes; count those that run (rowgate note count)"
+            )
+    return remarks
 
 
 def _oddest_hole(garden: Garden, test: Measurement, here: Neighbours) -> list[Contradiction]:
@@ -145,7 +275,7 @@ def _oddest_hole(garden: Garden, test: Measurement, here: Neighbours) -> list[Co
     apart = [
         a - b
         for a, b in zip(
-            hole_figures(test), hole_foretold(test, here.lines, here.bore_factor), strict=True
+            hole_figures(test), hole_foretold(test, here.lines, here.tried), strict=True
         )
     ]
     if len(apart) < 3 or not isinstance(test, Cups | Stream):
@@ -155,13 +285,19 @@ def _oddest_hole(garden: Garden, test: Measurement, here: Neighbours) -> list[Co
         others = [a for i, a in enumerate(apart) if i != place]
         error = hole_error(test, garden, place) * sqrt(1.0 + 1.0 / len(others))
         sigmas = (apart[place] - sum(others) / len(others)) / error
+        cause = (
+            "its water stands low: measure the heights along the row"
+            if is_level_unsure(test, garden, place)
+            else "look at its drilling, or whether it is half plugged"
+        )
         found.append(
             Contradiction(
                 test=test.shown,
                 sigmas=sigmas,
                 words=f"{test.shown}: hole {number} gives {'more' if sigmas > 0.0 else 'less'} "
                 f"than the other holes of the test would have it, {abs(sigmas):.1f} times what "
-                "the errors allow for one; look at its drilling, or whether it is half plugged",
+                f"the errors allow for one; {cause}",
+                cause=f"hole {number}: {cause}",
             )
         )
     return [max(found, key=lambda one: abs(one.sigmas))]
@@ -172,4 +308,6 @@ def _shown(test: Measurement, figure: float, garden: Garden) -> str:
         return show_pressure(figure, garden.us_units)
     if isinstance(test, Stream):
         return f"streams as of {show_length(height_of_m(figure), garden.us_units)} upward"
+    if isinstance(test, Count):
+        return f"{100.0 * exp(figure):.0f} % of the holes"
     return show_flow(exp(figure), garden.us_units)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from hashlib import sha256
 from math import exp
@@ -13,15 +13,19 @@ from controller.garden.model import Garden
 from controller.hydraulics.corrections import Corrections
 from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.unknowns import (
+    NOTHING_LEARNT,
     Unknown,
     corrections_of,
     is_worth_handing_on,
     unknowns_of,
 )
 
-# An unknown whose error fell by less than this share has learnt nothing.
-NOTHING_LEARNT = 0.02
-_EDITION = 1
+# Edition 1 knew no level, no share of open holes, no take-off's or exponent's error.
+_EDITION = 2
+_FIRST_EDITION = 1
+# What the garden file can say since; left out of a mark where nobody says it, so that marks of
+# older logbooks still fit.
+_SAID_SINCE = (", tested_on=None",)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,6 +66,11 @@ class FittedParameter:
         """What the tests say of it."""
         if not self.learnt:
             return f"{self.name}: the tests say nothing of it; the prior stands"
+        if self.unknown.kind == "level":
+            return (
+                f"{self.name}: {100.0 * self.log_factor:+.1f} cm against the garden file, give or "
+                f"take {100.0 * self.error:.1f} cm"
+            )
         if self.unknown.kind == "valve":
             return (
                 f"{self.name}: loss coefficient {self.value:.3g} over its take-off, give or take "
@@ -76,18 +85,31 @@ class FittedParameter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Contradiction:
-    """A test that the others and the priors do not believe: `sigmas` off, the reading over them."""
+    """A test that the others and the priors do not believe: `sigmas` off, the reading over them.
+
+    `cause` is what it most likely comes from, in words; empty where nothing stands out.
+    """
 
     test: str
     sigmas: float
     words: str
+    cause: str = ""
+
+    @property
+    def short(self) -> str:
+        """One sentence for a plan: which test, and what to do."""
+        return (
+            f"{self.test}: contradicts the other field tests ({self.cause or 'do it again'}); "
+            "flows are less sure until that is solved"
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NextTest:
     """The test that would narrow the zones' flows most: from `before` to `after`.
 
-    Both are the root mean square of the zones' relative standard errors, each zone open alone.
+    Both are the root mean square of the zones' relative standard errors, in the sets that a plan
+    opens. `enough`: the flows are known well enough, or nothing that can be tested tells more.
     """
 
     kind: str
@@ -95,11 +117,15 @@ class NextTest:
     words: str
     before: float
     after: float
+    enough: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fitted:
-    """The outcome of a fit. `described` tells which words of the garden file it stood on."""
+    """The outcome of a fit. `described` tells which words of the garden file it stood on.
+
+    `remarks` say what the tests found otherwise than the file has it, and what to do.
+    """
 
     corrections: Corrections
     parameters: tuple[FittedParameter, ...]
@@ -108,6 +134,12 @@ class Fitted:
     next_test: NextTest | None
     tests: int
     described: Mapping[str, str]
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What stands in plans until it is solved: remarks, and contradictions in short."""
+        return (*self.remarks, *dict.fromkeys(found.short for found in self.contradictions))
 
 
 def described(garden: Garden) -> dict[str, str]:
@@ -118,16 +150,18 @@ def described(garden: Garden) -> dict[str, str]:
     for zone in garden.zones:
         parts[f"holes of {zone.name}"] = repr(zone.rows)
         parts[f"valve of {zone.name}"] = repr((zone.opening, zone.take_off_k, zone.rows[0].pipe))
+    for since in _SAID_SINCE:
+        parts = {part: text.replace(since, "") for part, text in parts.items()}
     return {part: sha256(text.encode()).hexdigest()[:16] for part, text in parts.items()}
 
 
 def part_of(unknown: Unknown) -> str | None:
     """The part of the garden file an unknown belongs to; None for the drill's bore, of all."""
-    if unknown.kind in ("static head", "test flow"):
+    if unknown.kind in ("static head", "test flow", "exponent"):
         return "supply"
     if unknown.kind == "bore":
         return None
-    return f"{'holes' if unknown.kind == 'discharge' else 'valve'} of {unknown.zone}"
+    return f"{'valve' if unknown.kind in ('valve', 'take-off') else 'holes'} of {unknown.zone}"
 
 
 def standing(garden: Garden, fitted: Fitted) -> tuple[list[Unknown], list[float], list[int | None]]:
@@ -162,7 +196,12 @@ def corrections_for(garden: Garden, fitted: Fitted) -> tuple[Corrections, tuple[
     }
     corrections = Corrections(
         discharge={z: f for z, f in made.discharge.items() if ("discharge", z) in stands},
-        valve_k={z: k for z, k in made.valve_k.items() if ("valve", z) in stands},
+        valve_k={
+            z: k
+            for z, k in made.valve_k.items()
+            if ("valve", z) in stands or ("take-off", z) in stands
+        },
+        level_m={z: m for z, m in made.level_m.items() if ("level", z) in stands},
         supply=made.supply if ("test flow", None) in stands else None,
     )
     now = described(garden)
@@ -183,22 +222,49 @@ def fitted_to_dict(fitted: Fitted) -> dict[str, Any]:
         "corrections": {
             "discharge": dict(fitted.corrections.discharge),
             "valve_k": dict(fitted.corrections.valve_k),
+            "level_m": dict(fitted.corrections.level_m),
             "supply": None if supply is None else asdict(supply),
         },
         "parameters": [asdict(parameter) for parameter in fitted.parameters],
-        "covariance": [list(row) for row in fitted.covariance],
+        # Most of it is 0: of zones that share no test. Lower triangle, by row and column.
+        "covariance": [
+            [i, k, row[k]]
+            for i, row in enumerate(fitted.covariance)
+            for k in range(i + 1)
+            if row[k] != 0.0
+        ],
         "contradictions": [asdict(found) for found in fitted.contradictions],
         "next_test": None
         if next_test is None
         else asdict(next_test) | {"zones": sorted(next_test.zones)},
         "tests": fitted.tests,
         "described": dict(fitted.described),
+        "remarks": list(fitted.remarks),
     }
 
 
 def _curve(plain: Mapping[str, Any] | None) -> SupplyCurve | None:
     """The curve that `asdict` made plain, and what limits it."""
     return None if plain is None else SupplyCurve(**{**plain, "limit": _curve(plain.get("limit"))})
+
+
+def is_of_an_older_edition(plain: Mapping[str, Any]) -> bool:
+    """Whether a kept fit was made by an older Rowgate, so that its tests are to be fitted anew."""
+    return plain.get("edition") == _FIRST_EDITION
+
+
+def older_corrections(plain: Mapping[str, Any]) -> Corrections:
+    """What a fit of an older edition had made of the lines; none where it does not read."""
+    try:
+        corrections = plain["corrections"]
+        supply = corrections["supply"]
+        return Corrections(
+            discharge=dict(corrections["discharge"]),
+            valve_k=dict(corrections["valve_k"]),
+            supply=_curve(supply),
+        )
+    except (KeyError, TypeError):
+        return Corrections()
 
 
 def fitted_from_dict(plain: Mapping[str, Any]) -> Fitted:
@@ -215,21 +281,31 @@ def fitted_from_dict(plain: Mapping[str, Any]) -> Fitted:
             corrections=Corrections(
                 discharge=dict(corrections["discharge"]),
                 valve_k=dict(corrections["valve_k"]),
+                level_m=dict(corrections["level_m"]),
                 supply=_curve(supply),
             ),
             parameters=tuple(
                 FittedParameter(**{**one, "unknown": Unknown(**one["unknown"])})
                 for one in plain["parameters"]
             ),
-            covariance=tuple(tuple(row) for row in plain["covariance"]),
+            covariance=_whole(plain["covariance"], len(plain["parameters"])),
             contradictions=tuple(Contradiction(**one) for one in plain["contradictions"]),
             next_test=None
             if next_test is None
             else NextTest(**{**next_test, "zones": frozenset(next_test["zones"])}),
             tests=plain["tests"],
             described=dict(plain["described"]),
+            remarks=tuple(plain["remarks"]),
         )
-    except (KeyError, TypeError) as error:
+    except (KeyError, TypeError, ValueError, IndexError) as error:
         raise InputError(
             f"fitted field tests that do not read ({error}): fit them again"
         ) from error
+
+
+def _whole(entries: Sequence[Sequence[Any]], size: int) -> tuple[tuple[float, ...], ...]:
+    """A symmetric matrix from the entries of its lower triangle."""
+    rows = [[0.0] * size for _ in range(size)]
+    for i, k, value in entries:
+        rows[i][k] = rows[k][i] = float(value)
+    return tuple(tuple(row) for row in rows)

@@ -5,7 +5,8 @@ Flows and speeds are compared by their natural logarithms, a gauge by its head.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from math import exp, hypot, log, pi, sqrt
 
 from controller.errors import InputError
@@ -21,12 +22,14 @@ from controller.hydraulics.lines import Lines
 from controller.hydraulics.measured import (
     METER_SHARE,
     Bucket,
+    Count,
     Cups,
     Gauge,
     Measurement,
     MeterRun,
     Stream,
 )
+from controller.hydraulics.rowshape import drilled_holes
 from controller.hydraulics.unknowns import open_holes
 from controller.units import GRAVITY_M_S2
 
@@ -37,6 +40,72 @@ _STREAM_SHARE, _DRAG_PER_M = 0.03, 0.12
 # 0.75 or 0.97 of the ideal one; the latter is taken. Our choice.
 _EITHER_FROM, _EITHER_SHARE = 0.7, 0.12
 _NEXT_TO_NOTHING = 1e-15  # a dry hole's flow, so that it has a logarithm. [m3/s]
+# How far a hole's mouth may lie off the line that the garden file draws. Our choice: ground that
+# somebody levelled by eye and string, and a hole a little off the crown. [m]
+LEVEL_M = 0.005
+# Under a film of water the level alone decides; nothing is learnt of such a hole.
+_MOST_LEVEL_ERROR = 1.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tried:
+    """Values of the unknowns that streams and counts ask for beside the network's flows.
+
+    `bore` is the true bore over the drill's name; `open_holes` the share of a zone's holes that
+    runs: flows are spread over all holes, those that run give so much more. [-]
+    """
+
+    bore: float
+    open_holes: Mapping[str, float]
+
+
+NOTHING_TRIED = Tried(bore=1.0, open_holes={})
+
+
+def level_errors(measurement: Cups, garden: Garden) -> list[float]:
+    """What a hole's level, a little off, does to each cup: sigma_z over twice the head.
+
+    Parameters
+    ----------
+    measurement : Cups
+        Cups; the head over each hole is that of its own water, at least a quarter of their mean.
+    garden : Garden
+        The garden, for the drilling.
+
+    Returns
+    -------
+    list of float
+        Standard errors of the logarithms of the flows. [-]
+
+    Source
+    ------
+    q = Cd a sqrt(2 g h), so that dq/q = dh/2h.
+    """
+    zone = garden.zone(measurement.zone)
+    row = zone.rows[measurement.row - 1]
+    by_number = {h.number: h for h in drilled_holes(row, zone.rise_m) if h.kind == "hole"}
+    heads_m = []
+    for number, volume_m3 in zip(measurement.holes, measurement.volumes_m3, strict=True):
+        hole = by_number[number]
+        speed_m_s = (
+            volume_m3
+            / measurement.time_s
+            / (hole.discharge_coefficient * pi / 4.0 * hole.bore_m**2)
+        )
+        heads_m.append(speed_m_s**2 / (2.0 * GRAVITY_M_S2))
+    least_m = max(0.25 * _mean(heads_m), 1e-6)
+    return [min(_MOST_LEVEL_ERROR, LEVEL_M / (2.0 * max(h, least_m))) for h in heads_m]
+
+
+def _weights(measurement: Measurement, garden: Garden) -> list[float]:
+    """What each hole of a test counts: cups by their errors, streams alike."""
+    if not isinstance(measurement, Cups):
+        return [1.0] * len(hole_figures(measurement))
+    scatter = garden.watering.drilling_scatter
+    return [
+        1.0 / (measurement.error_share**2 + scatter**2 + level**2)
+        for level in level_errors(measurement, garden)
+    ]
 
 
 def said(measurement: Measurement, garden: Garden) -> tuple[float, float]:
@@ -62,13 +131,26 @@ def said(measurement: Measurement, garden: Garden) -> tuple[float, float]:
         error = hypot(measurement.error_share, watch, others)
         return log(measurement.volume_m3 / measurement.time_s), error
     if isinstance(measurement, Cups):
-        n, everything = len(measurement.holes), open_holes(garden.zone(measurement.zone))
-        error = hypot(
-            measurement.error_share / sqrt(n),
-            measurement.time_error_s / measurement.time_s,
-            _sampling(scatter, n, everything),
+        everything = open_holes(garden.zone(measurement.zone))
+        weights = _weights(measurement, garden)
+        levels = level_errors(measurement, garden)
+        total = sum(weights)
+        own = sqrt(
+            sum(
+                w * w * (measurement.error_share**2 + level**2)
+                for w, level in zip(weights, levels, strict=True)
+            )
         )
-        return _mean(hole_figures(measurement)), error
+        alike = total**2 / sum(w * w for w in weights)
+        error = hypot(
+            own / total,
+            measurement.time_error_s / measurement.time_s,
+            _sampling(scatter, alike, everything),
+        )
+        return _mean(hole_figures(measurement), weights), error
+    if isinstance(measurement, Count):
+        everything = open_holes(garden.zone(measurement.zone))
+        return log(measurement.running / everything), measurement.error_holes / everything
     if isinstance(measurement, Stream):
         zone = garden.zone(measurement.zone)
         n, figures = len(measurement.holes), hole_figures(measurement)
@@ -90,7 +172,7 @@ def said(measurement: Measurement, garden: Garden) -> tuple[float, float]:
     raise InputError(f"{measurement.shown}: no field test we know")
 
 
-def foretold(measurement: Measurement, lines: Lines, bore_factor: float) -> float:
+def foretold(measurement: Measurement, lines: Lines, tried: Tried) -> float:
     """What the network says a test would have shown, as the figure of `said`.
 
     Parameters
@@ -99,13 +181,13 @@ def foretold(measurement: Measurement, lines: Lines, bore_factor: float) -> floa
         The test.
     lines : Lines
         The network, with the corrections to try.
-    bore_factor : float
-        True bore of the holes over the drill's name, as in those corrections. [-]
+    tried : Tried
+        The bore and the shares of open holes in those corrections.
 
     Returns
     -------
     float
-        Logarithm of a flow in m3/s or of a speed in m/s; of a gauge its head. [-, a gauge's m]
+        Logarithm of a flow in m3/s, of a speed in m/s or of a share; of a gauge its head. [-, m]
 
     Raises
     ------
@@ -118,6 +200,8 @@ def foretold(measurement: Measurement, lines: Lines, bore_factor: float) -> floa
     """
     if isinstance(measurement, Bucket) and measurement.zone is None:
         return log(lines.supply.flow_m3_s(0.0))
+    if isinstance(measurement, Count):
+        return log(tried.open_holes.get(measurement.zone, 1.0))
     flow = lines.open_set(measurement.zones)
     if isinstance(measurement, Gauge):
         return flow.tap_head_m
@@ -127,7 +211,7 @@ def foretold(measurement: Measurement, lines: Lines, bore_factor: float) -> floa
         zone_flow = flow.zones[str(measurement.zone)]
         row = measurement.row
         return _log(zone_flow.flow_m3_s if row is None else zone_flow.rows[row - 1].flow_m3_s)
-    return _mean(hole_foretold(measurement, lines, bore_factor))
+    return _mean(hole_foretold(measurement, lines, tried), _weights(measurement, lines.garden))
 
 
 def hole_figures(measurement: Measurement) -> list[float]:
@@ -145,8 +229,8 @@ def hole_figures(measurement: Measurement) -> list[float]:
     return []
 
 
-def hole_foretold(measurement: Measurement, lines: Lines, bore_factor: float) -> list[float]:
-    """The same as the network has it, hole by hole."""
+def hole_foretold(measurement: Measurement, lines: Lines, tried: Tried) -> list[float]:
+    """The same as the network has it, hole by hole; only holes that run can be measured."""
     if not isinstance(measurement, Cups | Stream):
         return []
     zone = lines.garden.zone(measurement.zone)
@@ -154,9 +238,11 @@ def hole_foretold(measurement: Measurement, lines: Lines, bore_factor: float) ->
     flow = lines.open_set(measurement.zones).zones[measurement.zone].rows[measurement.row - 1]
     by_number = {hole.number: hole for hole in flow.holes if hole.kind == "hole"}
     holes = [by_number[number] for number in measurement.holes]
+    share = tried.open_holes.get(measurement.zone, 1.0)
     if isinstance(measurement, Cups):
-        return [_log(hole.flow_m3_s) for hole in holes]
-    return [_log(_speed_m_s(hole, row, bool(measurement.heights_m), bore_factor)) for hole in holes]
+        return [_log(hole.flow_m3_s / share) for hole in holes]
+    up = bool(measurement.heights_m)
+    return [_log(_speed_m_s(hole, row, up, tried.bore, share)) for hole in holes]
 
 
 def hole_error(measurement: Measurement, garden: Garden, place: int) -> float:
@@ -182,13 +268,22 @@ def hole_error(measurement: Measurement, garden: Garden, place: int) -> float:
     """
     own = 0.0
     if isinstance(measurement, Cups):
-        own = measurement.error_share
+        own = hypot(measurement.error_share, level_errors(measurement, garden)[place])
     elif isinstance(measurement, Stream):
         own = reading_error(measurement, place)
     return hypot(own, garden.watering.drilling_scatter)
 
 
-def _speed_m_s(hole: HoleFlow, row: Row, upward: bool, bore_factor: float) -> float:
+def is_level_unsure(measurement: Measurement, garden: Garden, place: int) -> bool:
+    """Whether a hole's level may be off by more than its drilling is, in what it gives."""
+    if not isinstance(measurement, Cups):
+        return False
+    return level_errors(measurement, garden)[place] > garden.watering.drilling_scatter
+
+
+def _speed_m_s(
+    hole: HoleFlow, row: Row, upward: bool, bore_factor: float, open_share: float
+) -> float:
     """Speed of a hole's stream, the pipe turned so that it looks up or level if it does not."""
     radius_m = row.pipe.outside_m / 2.0
     own = {Face.DOWN: -1.0, Face.UP: 1.0, Face.SIDE: 0.0}[row.drilling.face]
@@ -201,7 +296,7 @@ def _speed_m_s(hole: HoleFlow, row: Row, upward: bool, bore_factor: float) -> fl
     if not _runs_full(row):
         return DETACHED_VELOCITY_COEFFICIENT * sqrt(2.0 * GRAVITY_M_S2 * turned_m)
     area_m2 = pi / 4.0 * (hole.bore_m * bore_factor) ** 2
-    return hole.flow_m3_s / area_m2 * sqrt(turned_m / over_m)
+    return hole.flow_m3_s / open_share / area_m2 * sqrt(turned_m / over_m)
 
 
 def _runs_full(row: Row) -> bool:
@@ -252,12 +347,14 @@ def height_of_m(log_speed: float) -> float:
     return exp(log_speed) ** 2 / (2.0 * GRAVITY_M_S2)
 
 
-def _sampling(scatter: float, n: int, everything: int) -> float:
+def _sampling(scatter: float, n: float, everything: int) -> float:
     return scatter * sqrt(max(0.0, 1.0 / max(n, 1) - 1.0 / max(everything, 1)))
 
 
-def _mean(values: Sequence[float]) -> float:
-    return sum(values) / len(values)
+def _mean(values: Sequence[float], weights: Sequence[float] | None = None) -> float:
+    if weights is None:
+        return sum(values) / len(values)
+    return sum(w * v for w, v in zip(weights, values, strict=True)) / sum(weights)
 
 
 def _log(value: float) -> float:

@@ -9,9 +9,9 @@ from controller.errors import InputError
 from controller.garden.model import Garden, Zone
 from controller.garden.show import show_flow, show_length, show_pressure
 from controller.hydraulics.foretold import height_of_m, reading_error, said
-from controller.hydraulics.measured import Bucket, Cups, Gauge, Measurement, Stream
+from controller.hydraulics.measured import Bucket, Count, Cups, Gauge, Measurement, Stream
 from controller.hydraulics.rowshape import DrilledHole, drilled_holes
-from controller.hydraulics.unknowns import BORE_ERROR, unknowns_of
+from controller.hydraulics.unknowns import BORE_ERROR, open_holes, unknowns_of
 from controller.units import GRAVITY_M_S2
 
 
@@ -27,6 +27,14 @@ def refuse_impossible(garden: Garden, measurements: Sequence[Measurement]) -> No
             _refuse_absent(garden.zone(test.zone), test.row, test.holes, test.shown)
         if isinstance(test, Bucket) and test.zone is not None and test.row is not None:
             _refuse_absent(garden.zone(test.zone), test.row, (), test.shown)
+        if isinstance(test, Count):
+            drilled = open_holes(garden.zone(test.zone))
+            if test.running > drilled:
+                raise InputError(
+                    f"{test.shown}: running: found {test.running} holes; the garden file has "
+                    f'{drilled} in "{test.zone}" that are not plugged'
+                )
+            continue
         value, error = said(test, garden)
         if isinstance(test, Gauge):
             if test.zones and test.head_m > still_m + 3.0 * test.error_m:

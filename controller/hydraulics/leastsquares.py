@@ -90,13 +90,19 @@ def information_of(slopes: Matrix, prior_errors: Sequence[float]) -> Matrix:
 def covariance_of(information: Matrix) -> Matrix:
     """Inverse of a symmetric matrix with positive eigenvalues."""
     n = len(information)
-    columns = [solved(information, [float(i == k) for i in range(n)]) for k in range(n)]
-    return [[columns[k][i] for k in range(n)] for i in range(n)]
+    factor = _factored(information)
+    columns = [_back(factor, [float(i == k) for i in range(n)]) for k in range(n)]
+    return [[0.5 * (columns[k][i] + columns[i][k]) for k in range(n)] for i in range(n)]
 
 
 def solved(matrix: Matrix, right: Sequence[float]) -> Vector:
     """Solution of matrix x = right by Cholesky, the matrix scaled to a unit diagonal first."""
-    n = len(right)
+    return _back(_factored(matrix), right)
+
+
+def _factored(matrix: Matrix) -> tuple[Vector, Matrix]:
+    """Scale of the rows, and the lower triangle of the scaled matrix."""
+    n = len(matrix)
     scale = [1.0 / sqrt(matrix[i][i]) for i in range(n)]
     lower: Matrix = [[0.0] * n for _ in range(n)]
     for i in range(n):
@@ -105,6 +111,12 @@ def solved(matrix: Matrix, right: Sequence[float]) -> Vector:
                 a * b for a, b in zip(lower[i][:k], lower[k][:k], strict=True)
             )
             lower[i][k] = sqrt(max(rest, 1e-15)) if i == k else rest / lower[k][k]
+    return scale, lower
+
+
+def _back(factor: tuple[Vector, Matrix], right: Sequence[float]) -> Vector:
+    scale, lower = factor
+    n = len(right)
     y = [0.0] * n
     for i in range(n):
         y[i] = (right[i] * scale[i] - sum(lower[i][k] * y[k] for k in range(i))) / lower[i][i]

@@ -298,6 +298,7 @@ class Lines:
         """The zone's holes, row by row."""
         if zone.name not in self._holes:
             factor = self._corrections.discharge.get(zone.name, 1.0)
+            rise_m = zone.rise_m + self._corrections.level_m.get(zone.name, 0.0)
             self._holes[zone.name] = tuple(
                 tuple(
                     replace(
@@ -305,7 +306,7 @@ class Lines:
                         discharge_coefficient=factor * hole.discharge_coefficient,
                         flow_factor=factor,
                     )
-                    for hole in drilled_holes(row, zone.rise_m)
+                    for hole in drilled_holes(row, rise_m)
                 )
                 for row in zone.rows
             )

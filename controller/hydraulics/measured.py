@@ -1,4 +1,4 @@
-"""Field tests anyone can do, as frozen values: cups, streams, buckets, the house meter, a gauge.
+"""Field tests anyone can do, as frozen values: cups, streams, buckets, meter, gauge, a count.
 
 Each carries the error its maker may state; what nobody states has a default, labelled here. How a
 test is compared with the network is `foretold.py`'s.
@@ -22,6 +22,7 @@ BUCKET_SHARE = 0.03
 WATCH_S = 1.0
 METER_M3 = 0.001
 GAUGE_M = HEAD_M_PER_PSI
+COUNT_HOLES = 0.5  # a hole that only drips counts for some and not for others
 # What the meter itself may be wrong by at ordinary flows: AWWA C700, 98.5 to 101.5 % (from memory).
 METER_SHARE = 0.015
 
@@ -166,8 +167,25 @@ class Gauge(Measurement):
         _errors(self, self.error_m)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Count(Measurement):
+    """How many holes of a zone run, counted with only this zone open."""
+
+    kind: ClassVar[str] = "count"
+    zone: str
+    running: int
+    error_holes: float = COUNT_HOLES
+
+    def __post_init__(self) -> None:
+        _among(self, self.zone)
+        if self.zones != {self.zone}:
+            raise InputError(f'{self.shown}: count the holes of "{self.zone}" with no other open')
+        _above_0(self, "running", self.running, "holes")
+        _errors(self, self.error_holes)
+
+
 KINDS: Mapping[str, type[Measurement]] = {
-    kind.kind: kind for kind in (Cups, Stream, Bucket, MeterRun, Gauge)
+    kind.kind: kind for kind in (Cups, Stream, Bucket, MeterRun, Gauge, Count)
 }
 
 

@@ -3,22 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from math import exp, log, sqrt
+from math import ceil, log, sqrt
 
-from controller.garden.model import Face, Garden
+from controller.garden.model import Face, Garden, ValveKind
 from controller.hydraulics.fitted import Fitted, NextTest, standing
-from controller.hydraulics.foretold import foretold, said
+from controller.hydraulics.foretold import Tried, foretold, said
 from controller.hydraulics.jets import TRUSTED_BELOW_M
 from controller.hydraulics.leastsquares import Matrix, Vector, quadratic
 from controller.hydraulics.lines import Lines
-from controller.hydraulics.measured import Bucket, Cups, Gauge, Measurement, MeterRun, Stream
-from controller.hydraulics.unknowns import Unknown, corrections_of
+from controller.hydraulics.measured import Bucket, Count, Cups, Gauge, Measurement, MeterRun, Stream
+from controller.hydraulics.unknowns import Unknown, corrections_of, open_holes
 
-# How far each unknown is moved to see what follows, of its logarithm.
+# How far each unknown is moved to see what follows, of its logarithm, or in metres.
 _STEP = 1e-4
-# Sizes of a proposed test: a bucket of 5 gal, three times; cups for half a minute. Our choice.
-_BUCKET_M3, _CUPS_S, _METER_S = 0.019, 30.0, 120.0
+# Sizes of a proposed test: a bucket of 5 gal, three times; cups for half a minute; a meter whose
+# litres are read for two minutes at least, and until it has counted twenty, which is 5 %, for half
+# an hour at most. Our choice.
+_BUCKET_M3, _CUPS_S, _METER_S, _METER_M3, _METER_MOST_S = 0.019, 30.0, 120.0, 0.020, 1800.0
 _CUPS = 4
+# The error of a zone that is computed dry and might as well run. [-]
+DRY_ERROR = 1.0
+_DRY_SIGMAS = 2.0
+# Flows known to so little (one standard error) are known well enough to water by: the day's ETo is
+# no surer. And a test that takes away less than this share of what is unknown is hardly one. Ours.
+ENOUGH, _HARDLY = 0.05, 0.05
+# Sets of zones that a next test is chosen for, at most; more would make a note slow.
+_MOST_SETS = 16
 
 
 class Neighbours:
@@ -29,14 +39,13 @@ class Neighbours:
     ) -> None:
         self.garden, self.unknowns = garden, tuple(unknowns)
         self._at = list(log_factors)
-        self._bore_at = next(i for i, u in enumerate(self.unknowns) if u.kind == "bore")
         self.corrections = corrections_of(garden, self.unknowns, self._at)
-        self.lines, self.bore_factor = self._network(self._at)
-        self._moved: dict[int, tuple[Lines, float]] = {}
+        self.lines, self.tried = self._network(self._at)
+        self._moved: dict[int, tuple[Lines, Tried]] = {}
 
-    def slopes(self, figure: Callable[[Lines, float], float], zones: Iterable[str]) -> Vector:
+    def slopes(self, figure: Callable[[Lines, Tried], float], zones: Iterable[str]) -> Vector:
         """How a figure changes with each unknown; unknowns of zones that are shut do not count."""
-        here, among = figure(self.lines, self.bore_factor), frozenset(zones)
+        here, among = figure(self.lines, self.tried), frozenset(zones)
         slopes = []
         for i, unknown in enumerate(self.unknowns):
             if unknown.zone is not None and unknown.zone not in among:
@@ -56,27 +65,75 @@ class Neighbours:
 
     def test_slopes(self, test: Measurement) -> Vector:
         """How what a test would show changes with each unknown."""
-        return self.slopes(lambda lines, bore: foretold(test, lines, bore), test.zones)
+        return self.slopes(lambda lines, tried: foretold(test, lines, tried), test.zones)
 
-    def _network(self, at: Sequence[float]) -> tuple[Lines, float]:
+    def _network(self, at: Sequence[float]) -> tuple[Lines, Tried]:
         made = corrections_of(self.garden, self.unknowns, at)
-        return Lines(self.garden, corrections=made), exp(at[self._bore_at])
+        values = {(u.kind, u.zone): u.value(x) for u, x in zip(self.unknowns, at, strict=True)}
+        tried = Tried(
+            bore=values["bore", None],
+            open_holes={
+                zone: value
+                for (kind, zone), value in values.items()
+                if kind == "open holes" and zone is not None
+            },
+        )
+        return Lines(self.garden, corrections=made), tried
+
+
+class FlowErrors:
+    """How sure the flows of any set of zones are; the networks are built once for all sets.
+
+    Errors of what the garden file says, of the tests and of hand drilling (its scatter over the
+    root of the number of holes) are carried through the network by its slopes.
+    """
+
+    def __init__(self, garden: Garden, fitted: Fitted) -> None:
+        self._here, self._covariance = _standing_here(garden, fitted)
+
+    def of_zones(self, zones: Iterable[str]) -> dict[str, float]:
+        """Relative standard error of each zone's flow with exactly these zones open.
+
+        Twice the figure is about the 95 % band while the figure is small; above a third or so it
+        only says "unknown". A zone computed dry has 0 where it is surely so, else 1.
+        """
+        opened = frozenset(zones)
+        found = {}
+        for zone in sorted(opened):
+            if self._here.lines.open_set(opened).zones[zone].flow_m3_s <= 0.0:
+                found[zone] = self._dry_error(zone, opened)
+            else:
+                slopes = self._here.flow_slopes(zone, opened)
+                found[zone] = sqrt(max(0.0, quadratic(self._covariance, slopes, slopes)))
+        return found
+
+    def total(self, zones: Iterable[str]) -> float:
+        """Relative standard error of what a meter at the tap sees with exactly these zones open."""
+        opened = frozenset(zones)
+        slopes = self._here.slopes(
+            lambda lines, _: log(max(lines.open_set(opened).supply_flow_m3_s, 1e-15)), opened
+        )
+        return sqrt(max(0.0, quadratic(self._covariance, slopes, slopes)))
+
+    def _dry_error(self, zone: str, opened: frozenset[str]) -> float:
+        """Of a zone computed dry: is its best hole below water level for sure?"""
+
+        def over_m(lines: Lines, _: Tried) -> float:
+            rows = lines.open_set(opened).zones[zone].rows
+            return max(
+                (h.head_m - h.z_m for row in rows for h in row.holes if not h.plugged),
+                default=float("-1e9"),
+            )
+
+        slopes = self._here.slopes(over_m, opened)
+        error_m = sqrt(max(0.0, quadratic(self._covariance, slopes, slopes)))
+        highest_m = over_m(self._here.lines, self._here.tried) + _DRY_SIGMAS * error_m
+        return 0.0 if highest_m < 0.0 else DRY_ERROR
 
 
 def flow_uncertainty(garden: Garden, fitted: Fitted, zones: Iterable[str]) -> dict[str, float]:
-    """Relative standard error of each zone's flow with exactly these zones open.
-
-    Errors of what the garden file says, of the tests and of hand drilling (its scatter over the
-    root of the number of holes) are carried through the network by its slopes. Twice the figure
-    is about the 95 % band while the figure is small; above a third or so it only says "unknown".
-    """
-    opened = frozenset(zones)
-    here, covariance = _standing_here(garden, fitted)
-    found = {}
-    for zone in sorted(opened):
-        slopes = here.flow_slopes(zone, opened)
-        found[zone] = sqrt(max(0.0, quadratic(covariance, slopes, slopes)))
-    return found
+    """Relative standard error of each zone's flow with exactly these zones open; see FlowErrors."""
+    return FlowErrors(garden, fitted).of_zones(zones)
 
 
 def total_uncertainty(garden: Garden, fitted: Fitted, zones: Iterable[str]) -> float:
@@ -102,12 +159,7 @@ def total_uncertainty(garden: Garden, fitted: Fitted, zones: Iterable[str]) -> f
     ------
     First-order propagation of errors through the network's slopes; common practice, no source.
     """
-    opened = frozenset(zones)
-    here, covariance = _standing_here(garden, fitted)
-    slopes = here.slopes(
-        lambda lines, _: log(max(lines.open_set(opened).supply_flow_m3_s, 1e-15)), opened
-    )
-    return sqrt(max(0.0, quadratic(covariance, slopes, slopes)))
+    return FlowErrors(garden, fitted).total(zones)
 
 
 def _standing_here(garden: Garden, fitted: Fitted) -> tuple[Neighbours, Matrix]:
@@ -125,10 +177,43 @@ def _standing_here(garden: Garden, fitted: Fitted) -> tuple[Neighbours, Matrix]:
     return Neighbours(garden, unknowns, log_factors), covariance
 
 
+def sets_in_use(garden: Garden, lines: Lines) -> list[frozenset[str]]:
+    """The sets that a plan opens: by its rules for zones together, else each zone alone.
+
+    As the timetable packs them: hand valves one at a time; a zone joins those that are open where
+    each keeps its share of the flow it has alone and none falls dry, up to `most_open`.
+    """
+    rules = garden.watering
+    alone = {
+        zone.name: lines.zone_flows(frozenset({zone.name}))[zone.name] for zone in garden.zones
+    }
+    relays = [zone.name for zone in garden.zones if zone.valve.kind is not ValveKind.HAND]
+    sets: list[frozenset[str]] = []
+    for i, first in enumerate(relays):
+        opened = frozenset({first})
+        for other in (*relays[i + 1 :], *relays[:i]):
+            if len(opened) >= rules.most_open:
+                break
+            joined = opened | {other}
+            flows = lines.zone_flows(joined)
+            if all(flows[z] >= rules.least_share * alone[z] > 0.0 for z in joined):
+                opened = joined
+        if opened not in sets:
+            sets.append(opened)
+        if len(sets) >= _MOST_SETS:
+            break
+    among = frozenset().union(*sets)
+    return [*sets, *(frozenset({zone.name}) for zone in garden.zones if zone.name not in among)]
+
+
 def most_telling_test(here: Neighbours, covariance: Matrix) -> NextTest | None:
-    """The possible test that would narrow the flows of the zones, each open alone, the most."""
+    """The possible test that would narrow the flows the most, in the sets that a plan opens."""
     garden = here.garden
-    flows = [here.flow_slopes(zone.name, frozenset({zone.name})) for zone in garden.zones]
+    flows = [
+        here.flow_slopes(zone, opened)
+        for opened in sets_in_use(garden, here.lines)
+        for zone in sorted(opened)
+    ]
     before = sum(quadratic(covariance, g, g) for g in flows)
     best: tuple[float, Measurement, str] | None = None
     for test, words in possible_tests(garden, here.lines):
@@ -141,12 +226,14 @@ def most_telling_test(here: Neighbours, covariance: Matrix) -> NextTest | None:
     if best is None or before <= 0.0:
         return None
     gained, test, words = best
+    worst = max(quadratic(covariance, g, g) for g in flows)
     return NextTest(
         kind=test.kind,
         zones=test.zones,
         words=words,
         before=sqrt(before / len(flows)),
         after=sqrt(max(0.0, before - gained) / len(flows)),
+        enough=worst <= ENOUGH**2 or gained < _HARDLY * before,
     )
 
 
@@ -171,12 +258,17 @@ def possible_tests(garden: Garden, lines: Lines) -> list[tuple[Measurement, str]
         flow_m3_s = flow.supply_flow_m3_s
         if flow_m3_s <= 0.0:
             continue
+        count_s = min(max(_METER_S, _METER_M3 / flow_m3_s), _METER_MOST_S)
+        minutes = ceil(count_s / 60.0)
         tests += [
             (
-                MeterRun(
-                    zones=alone, before_m3=0.0, after_m3=flow_m3_s * _METER_S, time_s=_METER_S
-                ),
-                f'the house meter over two minutes with only "{name}" open',
+                MeterRun(zones=alone, before_m3=0.0, after_m3=flow_m3_s * count_s, time_s=count_s),
+                f"the house meter over {'two' if minutes <= 2 else minutes} minutes with only "
+                f'"{name}" open',
+            ),
+            (
+                Count(zones=alone, zone=name, running=open_holes(zone)),
+                f'a count of the holes of "{name}" that run, open alone',
             ),
             (
                 Gauge(zones=alone, head_m=max(0.0, flow.tap_head_m)),

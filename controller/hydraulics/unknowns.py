@@ -1,30 +1,43 @@
 """What nobody knows of a garden's lines before a field test, and how far each may be off.
 
 An unknown is a natural logarithm of a factor on what the garden file says; 0 is the file's word.
+A zone's level alone is a height over it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
-from math import exp, hypot, sqrt
+from dataclasses import dataclass, replace
+from datetime import date
+from math import exp, hypot, log, pi, sqrt
 from typing import Literal
 
 from controller.errors import InputError
-from controller.garden.model import Garden, SupplyKind, Zone
+from controller.garden.model import Garden, Supply, SupplyKind, Zone
 from controller.hydraulics.corrections import Corrections
 from controller.hydraulics.hole import Water
 from controller.hydraulics.maintree import MainTree
 from controller.hydraulics.measured import Bucket, Measurement, Stream
+from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.opening import Alone
 from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.rowshape import drilled_holes
-from controller.hydraulics.supplies import planning_curve, with_readings
-from controller.hydraulics.valve import LAST_ANGLE_DEG, loss_k_at
+from controller.hydraulics.supplies import at_level, planning_curve, with_readings
+from controller.hydraulics.valve import LAST_ANGLE_DEG, loss_k_at, unknown_loss_k
 from controller.units import HEAD_M_PER_PSI
 
-Kind = Literal["static head", "test flow", "bore", "discharge", "valve"]
+Kind = Literal[
+    "static head",
+    "test flow",
+    "bore",
+    "exponent",
+    "discharge",
+    "open holes",
+    "level",
+    "take-off",
+    "valve",
+]
 
 # Errors of what a garden file says, one standard deviation, of the logarithm. All our choice.
 # Holes, by wall over bore: 0.78 +- 0.07 of a short tube that runs full, 0.68 +- 0.07 between, 0.62
@@ -33,13 +46,20 @@ RUNS_FULL_ERROR, BETWEEN_ERROR, THIN_ERROR, GIVEN_ERROR = 0.09, 0.10, 0.05, 0.05
 BORE_ERROR = 0.02  # the drill against its name
 # A handle read to three degrees; a loss coefficient from some table: a decade; not known: two.
 ANGLE_ERROR, GIVEN_K_ERROR, UNKNOWN_K_ERROR = 0.7, 2.3, 4.6
-THROTTLED_K = 1e4  # the middle of what nobody knows: between hardly throttled and all but shut
 # The flow test: a bucket's marks and a stopwatch; the gauge: a psi, of a low head at most 5 %.
 TEST_FLOW_ERROR, HEAD_ERROR = 0.045, 0.05
 ALONE_FLOW_ERROR = 0.05
 UNTESTED_ERROR = 0.6  # a regulator's fall, anywhere from none to twice what is assumed
-# A valve known worse than this is not handed on, where the file alone would have been refused.
-_KNOWN_ENOUGH = 0.5
+# How far a supply drifts: with the root of the years since its flow test, and what to take where
+# the garden file has no date (some four years). Exponent: 1.85 of smooth pipe, 2 of fittings.
+DRIFT_A_YEAR, UNDATED_DRIFT, EXPONENT_ERROR = 0.05, 0.15, 0.04
+# A take-off's loss, of handbooks that differ by two and more; the share of holes that run; a
+# zone's height over the tap, by a tape and a level across a garden, less of a low barrel.
+TAKE_OFF_ERROR, OPEN_HOLES_ERROR, LEVEL_ERROR_M = 0.5, 0.04, 0.02
+# A prior that the tests have refuted is let go this far: a supply that changed, plugged holes.
+RELEASED: Mapping[Kind, float] = {"test flow": 0.6, "open holes": 0.25}
+# An unknown whose error fell by less than this share has learnt nothing.
+NOTHING_LEARNT = 0.02
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,22 +77,27 @@ class Unknown:
         Parameters
         ----------
         log_factor : float
-            Natural logarithm of the factor on the file's word. [-]
+            Natural logarithm of the factor on the file's word; of a level, metres over it. [-, m]
 
         Returns
         -------
         float
-            The file's word times the factor. [-, m or m3/s, by its kind]
+            The file's word times the factor, or with the metres. [-, m or m3/s, by its kind]
 
         Source
         ------
         The definition above.
         """
+        if self.kind == "level":
+            return self.prior_value + log_factor
         return self.prior_value * exp(log_factor)
 
 
-def unknowns_of(garden: Garden) -> tuple[Unknown, ...]:
-    """The unknowns of a garden: two of the supply, the drill, each zone's holes, unsure valves."""
+def unknowns_of(garden: Garden, today: date | None = None) -> tuple[Unknown, ...]:
+    """The unknowns of a garden: the supply, the drill, each zone's holes, level and valve.
+
+    `today` is the day on which the flow test in the garden file has its age.
+    """
     supply = garden.supply
     gauge = min(HEAD_M_PER_PSI / supply.static_head_m, HEAD_ERROR)
     if supply.kind is SupplyKind.BARREL:  # and tests are done at any level of its fall
@@ -94,9 +119,12 @@ def unknowns_of(garden: Garden) -> tuple[Unknown, ...]:
             prior_value=supply.test_flow_m3_s,
             prior_error=UNTESTED_ERROR
             if supply.test_assumed
-            else hypot(TEST_FLOW_ERROR, min(flowing, 0.25)),
+            else hypot(TEST_FLOW_ERROR, min(flowing, 0.25), _drift(supply, today)),
         ),
         Unknown(kind="bore", zone=None, prior_value=1.0, prior_error=BORE_ERROR),
+        Unknown(
+            kind="exponent", zone=None, prior_value=supply.exponent, prior_error=EXPONENT_ERROR
+        ),
     ]
     for zone in garden.zones:
         # The mean of the zone's holes as they are, their scatter about the drill's with it.
@@ -109,46 +137,97 @@ def unknowns_of(garden: Garden) -> tuple[Unknown, ...]:
                 prior_error=hypot(_discharge_error(zone), scatter),
             )
         )
+        found += [
+            Unknown(
+                kind="open holes", zone=zone.name, prior_value=1.0, prior_error=OPEN_HOLES_ERROR
+            ),
+            Unknown(
+                kind="level",
+                zone=zone.name,
+                prior_value=0.0,
+                prior_error=min(LEVEL_ERROR_M, 0.05 * supply.static_head_m),
+            ),
+        ]
     for zone in garden.zones:
         valve = _valve(garden, zone)
         if valve is not None:
             found.append(valve)
+        elif zone.take_off_k > 0.0:
+            found.append(
+                Unknown(
+                    kind="take-off",
+                    zone=zone.name,
+                    prior_value=zone.take_off_k,
+                    prior_error=TAKE_OFF_ERROR,
+                )
+            )
     return tuple(found)
+
+
+def released(unknown: Unknown) -> Unknown:
+    """The unknown with the wide prior of one that the tests have refuted."""
+    return replace(unknown, prior_error=RELEASED[unknown.kind])
 
 
 def corrections_of(
     garden: Garden, unknowns: Sequence[Unknown], log_factors: Sequence[float]
 ) -> Corrections:
-    """The corrections that these values make."""
+    """The corrections that these values make; a zone without values of its own gets none."""
     by_kind = {
         (unknown.kind, unknown.zone): unknown.value(x)
         for unknown, x in zip(unknowns, log_factors, strict=True)
     }
     bore = by_kind["bore", None]
-    # A gauge that reads high reads both heads of the flow test high.
     static_m = by_kind["static head", None]
+    valve_k: dict[str, float] = {}
+    for (kind, zone), value in by_kind.items():
+        if zone is not None and kind == "valve":
+            valve_k[zone] = garden.zone(zone).take_off_k + value
+        elif zone is not None and kind == "take-off":
+            valve_k[zone] = value
     return Corrections(
         discharge={
-            zone: value * bore**2
+            # Plugged holes are spread over the row: who meets one does not know which.
+            zone: value * by_kind["open holes", zone] * bore**2
             for (kind, zone), value in by_kind.items()
             if kind == "discharge" and zone is not None
         },
-        valve_k={
-            zone: garden.zone(zone).take_off_k + value
+        valve_k=valve_k,
+        level_m={
+            zone: value
             for (kind, zone), value in by_kind.items()
-            if kind == "valve" and zone is not None
+            if kind == "level" and zone is not None
         },
-        supply=planning_curve(
-            with_readings(
-                garden.supply, static_head_m=static_m, test_flow_m3_s=by_kind["test flow", None]
-            )
+        supply=_curve(
+            garden.supply,
+            gauge=static_m / garden.supply.static_head_m,
+            test_flow_m3_s=by_kind["test flow", None],
+            exponent=min(by_kind["exponent", None], 3.0),
         ),
+    )
+
+
+def _curve(supply: Supply, *, gauge: float, test_flow_m3_s: float, exponent: float) -> SupplyCurve:
+    """The supply's curve, its still head so many times what the file leads to."""
+    tested = replace(supply, test_flow_m3_s=test_flow_m3_s, exponent=exponent)
+    if supply.kind is SupplyKind.BARREL:
+        # Its level of the day is another one; what pipes and tap lose by flow stays.
+        middle = planning_curve(tested)
+        return at_level(middle, gauge * middle.static_head_m)
+    # A gauge that reads high reads both heads of the flow test high.
+    return planning_curve(
+        with_readings(
+            tested,
+            static_head_m=gauge * supply.static_head_m,
+            test_flow_m3_s=test_flow_m3_s,
+        )
     )
 
 
 def is_worth_handing_on(garden: Garden, unknown: Unknown, error: float) -> bool:
     """Whether a valve's loss may be used: where the file gives none, only once a test has."""
-    return not _is_untold(garden.zone(unknown.zone or "")) or error <= _KNOWN_ENOUGH
+    told = not _is_untold(garden.zone(unknown.zone or ""))
+    return told or error < (1.0 - NOTHING_LEARNT) * unknown.prior_error
 
 
 def file_measurements(garden: Garden) -> list[Measurement]:
@@ -224,7 +303,7 @@ def _valve(garden: Garden, zone: Zone) -> Unknown | None:
     """The zone's valve, as its loss over that of the take-off; None for one that is full open."""
     opening = zone.opening
     if _is_untold(zone):
-        loss_k, error = THROTTLED_K, UNKNOWN_K_ERROR
+        loss_k, error = throttled_k(zone), UNKNOWN_K_ERROR
     elif opening.loss_k is not None:
         loss_k, error = opening.loss_k, GIVEN_K_ERROR
     elif opening.angle_deg is not None:
@@ -238,6 +317,67 @@ def _valve(garden: Garden, zone: Zone) -> Unknown | None:
     if loss_k <= 0.0:
         return None
     return Unknown(kind="valve", zone=zone.name, prior_value=loss_k, prior_error=error)
+
+
+def start_of(garden: Garden, unknown: Unknown) -> float:
+    """Where a fit begins: at the prior, but a valve that might be shut far not wide open.
+
+    Parameters
+    ----------
+    garden : Garden
+        The garden.
+    unknown : Unknown
+        The unknown.
+
+    Returns
+    -------
+    float
+        Natural logarithm of a factor on the prior. [-]
+
+    Source
+    ------
+    Our choice: from a valve wide open no slope shows the way to a small stream; from a small stream
+    one leads back.
+    """
+    if unknown.kind != "valve" or unknown.prior_error <= 1.0:
+        return 0.0
+    return max(0.0, log(throttled_k(garden.zone(unknown.zone or "")) / unknown.prior_value))
+
+
+def throttled_k(zone: Zone) -> float:
+    """The middle of what a valve may lose that nobody has measured.
+
+    Parameters
+    ----------
+    zone : Zone
+        The zone.
+
+    Returns
+    -------
+    float
+        Loss coefficient over that of the take-off. [-]
+
+    Source
+    ------
+    `valve.unknown_loss_k`, so that a fit begins where the file alone leads.
+    """
+    holes_m2 = sum(
+        pi / 4.0 * hole.bore_m**2
+        for row in zone.rows
+        for hole in drilled_holes(row, zone.rise_m)
+        if hole.kind == "hole" and not hole.plugged
+    )
+    if holes_m2 <= 0.0:
+        return _least_k(zone)
+    return unknown_loss_k(holes_m2=holes_m2, bore_m=zone.rows[0].pipe.bore_m)[1]
+
+
+def _drift(supply: Supply, today: date | None) -> float:
+    """How far the supply may have drifted since the flow test in the garden file."""
+    if supply.tested_on is None:
+        return UNDATED_DRIFT
+    years = 1.0 if today is None else max(0.0, (today - supply.tested_on).days / 365.0)
+    return DRIFT_A_YEAR * sqrt(years)
 
 
 def _least_k(zone: Zone) -> float:

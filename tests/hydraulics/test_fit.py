@@ -334,7 +334,7 @@ def test_what_the_garden_file_describes_anew_is_back_at_its_prior() -> None:
     a, b = garden.zones
     moved = replace(garden, zones=(replace(a, opening=Opening(loss_k=5e4)), b))
     corrections, words = corrections_for(moved, fitted)
-    assert corrections.valve_k == {}
+    assert "a" not in corrections.valve_k
     assert set(corrections.discharge) == {"a", "b"}
     assert words == (
         "valve of a: the garden file describes it otherwise than when it was tested; what was "
@@ -348,7 +348,7 @@ def test_what_the_garden_file_describes_anew_is_back_at_its_prior() -> None:
     other_tap = replace(garden, supply=replace(garden.supply, static_head_m=40.0))
     assert corrections_for(other_tap, fitted)[0].supply is None
     fewer = replace(garden, zones=(b,))
-    assert corrections_for(fewer, fitted)[0].valve_k == {}
+    assert set(corrections_for(fewer, fitted)[0].valve_k) == {"b"}
     assert flow_uncertainty(fewer, fitted, "b")["b"] < 0.1
 
 
@@ -367,7 +367,7 @@ def test_tests_that_fit_no_garden_at_all_are_refused_with_the_worst_named(monkey
         residuals(start)
         raise NoSolution("fit", 0.0, 1.0, 1.0)
 
-    monkeypatch.setattr("controller.hydraulics.fit.fitted_unknowns", gives_up)
+    monkeypatch.setattr("controller.hydraulics.solving.fitted_unknowns", gives_up)
     with pytest.raises(InputError, match="furthest off is: Monday's bucket; take it back"):
         fit(garden, [meter_run(truth, None, "a"), wrong])
 

@@ -12,7 +12,7 @@ from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
 from controller.errors import InputError
 from controller.garden.model import Face, Opening
-from controller.hydraulics.foretold import foretold, said
+from controller.hydraulics.foretold import NOTHING_TRIED, foretold, said
 from controller.hydraulics.impossible import refuse_impossible
 from controller.hydraulics.jets import DETACHED_VELOCITY_COEFFICIENT, height_m, reach_m
 from controller.hydraulics.lines import Lines
@@ -139,7 +139,9 @@ def test_what_tests_of_the_true_network_say_is_what_the_network_foretells() -> N
         Gauge(zones=frozenset(), head_m=lines.supply.static_head_m),
         Bucket(zones=frozenset(), volume_m3=lines.supply.flow_m3_s(0.0) * 9.0, time_s=9.0),
     ):
-        assert foretold(test, lines, 1.0) == approx(said(test, garden)[0], rel=1e-9), test.shown
+        assert foretold(test, lines, NOTHING_TRIED) == approx(said(test, garden)[0], rel=1e-9), (
+            test.shown
+        )
 
 
 @pytest.mark.parametrize("face", list(Face))
@@ -164,7 +166,9 @@ def test_streams_are_foretold_as_of_a_pipe_turned_for_the_look(
         replace(STREAM, holes=(1,), heights_m=(up_m,)),
         replace(REACH, reaches_m=(far_m,)),
     ):
-        assert foretold(test, Lines(garden), 1.0) == approx(said(test, garden)[0], abs=1e-9)
+        assert foretold(test, Lines(garden), NOTHING_TRIED) == approx(
+            said(test, garden)[0], abs=1e-9
+        )
 
 
 def test_errors_are_those_of_the_instruments() -> None:
