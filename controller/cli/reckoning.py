@@ -29,6 +29,7 @@ from controller.garden.model import Garden, Site
 from controller.hydraulics.advice import advice_text
 from controller.hydraulics.linefill import LineFill, line_fill
 from controller.hydraulics.lines import Lines, SetFlow
+from controller.hydraulics.sureness import Range, evenness_range
 from controller.hydraulics.whatif import what_if, what_if_text
 from controller.paper.eto import eto_rows, eto_text
 from controller.paper.fieldtests import fitted_words
@@ -173,6 +174,9 @@ def flow(args: argparse.Namespace) -> int:
     def ranges(names: Sequence[str]) -> tuple[float, float]:
         return tested.lines.flow_range(frozenset(names))
 
+    def evens(zone: str, names: Sequence[str]) -> Range | None:
+        return evenness_range(tested.lines, zone, frozenset(names))
+
     what_ifs = (
         {name: what_if(garden, name, corrections=tested.corrections) for name in sets[0]}
         if args.what_if
@@ -184,14 +188,14 @@ def flow(args: argparse.Namespace) -> int:
         print_json(
             {
                 "garden": garden.site.name,
-                "sets": flow_document(found, garden, bands, fills, ranges),
+                "sets": flow_document(found, garden, bands, fills, ranges, evens),
                 "next_test": bands.next_test,
                 "fitted": [] if tested.fitted is None else fitted_words(tested.fitted),
             }
         )
     else:
         print(
-            flow_text(found, garden, bands, fills, ranges, holes=args.holes, bars=args.bars),
+            flow_text(found, garden, bands, fills, ranges, evens, holes=args.holes, bars=args.bars),
             end="",
         )
         for changes in what_ifs.values():

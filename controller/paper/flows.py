@@ -11,6 +11,7 @@ from controller.garden.show import show_about
 from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.linefill import LineFill
 from controller.hydraulics.lines import HoleFlow, RowFlow, SetFlow, ZoneFlow
+from controller.hydraulics.sureness import Range
 from controller.paper.amounts import open_time, volume
 from controller.paper.picture import row_bars
 from controller.timetable.tested import Bands
@@ -30,6 +31,8 @@ Found = Sequence[tuple[Sequence[str], SetFlow]]
 Fills = Callable[[str, Sequence[str]], LineFill]
 # Least and most of all these zones together, while the supply rises and falls. [m3/s]
 Ranges = Callable[[Sequence[str]], tuple[float, float]]
+# From where to where a zone's evenness may lie, with these zones open; None where it is as said.
+Evens = Callable[[str, Sequence[str]], Range | None]
 # Between what a supply moves. Steady ones have no words.
 _BETWEEN = {
     SupplyKind.BARREL: "{low} at the barrel's lowest, {high} when it is full",
@@ -44,6 +47,7 @@ def flow_text(
     bands: Bands,
     fills: Fills,
     ranges: Ranges,
+    evens: Evens,
     *,
     holes: bool = False,
     bars: bool = False,
@@ -70,6 +74,7 @@ def flow_text(
                 garden.watering,
                 error,
                 fills(name, names),
+                evens(name, names),
                 us=us,
                 holes=holes,
                 bars=bars,
@@ -103,6 +108,7 @@ def _zone(
     watering: Watering,
     error: float,
     fill: LineFill,
+    even: Range | None,
     *,
     us: bool,
     holes: bool,
@@ -117,12 +123,17 @@ def _zone(
         f"    {decides} decides the flow",
         *_filling(fill, us=us),
     ]
+    if even is not None:
+        lines.append(
+            f"    evenness {100 * even.low:.0f} to {100 * even.high:.0f} %: in rows so dense the "
+            "water's speed counts"
+        )
     if zone.dry_holes:
         lines.append(f"    {zone.dry_holes} holes give nothing: too little pressure, or too high")
     for number, (row, drawn) in enumerate(zip(zone.rows, described.rows, strict=True), 1):
         over_pipe_m = row.inlet_head_m - described.rise_m - drawn.inlet_height_m
-        even = real_uniformity(row.holes, watering)
-        lines += _row(row, over_pipe_m, number, even, us=us, holes=holes)
+        of_row = real_uniformity(row.holes, watering)
+        lines += _row(row, over_pipe_m, number, of_row, us=us, holes=holes)
         if bars:
             lines += [f"      {line}" for line in row_bars(row, 74, us=us)]
     return lines
@@ -169,9 +180,16 @@ def _row(
     if running:
         low, high = min(running), max(running)
         lines.append(f"      a hole gives {6e7 * low:.0f} to {6e7 * high:.0f} mL/min")
+    if row.air_at:
+        at, last = row.holes[row.air_at[0]], row.holes[row.air_at[-1]]
+        lines.append(f"      air enters at {_named(at)}; up to {_named(last)} no water comes out")
     if holes:
         lines += [_hole(hole, us=us) for hole in row.holes]
     return lines
+
+
+def _named(hole: HoleFlow) -> str:
+    return f"{'drain hole' if hole.kind == 'drain' else 'hole'} {hole.number}"
 
 
 def _hole(hole: HoleFlow, *, us: bool) -> str:
@@ -186,7 +204,7 @@ def _hole(hole: HoleFlow, *, us: bool) -> str:
 
 
 def flow_document(
-    found: Found, garden: Garden, bands: Bands, fills: Fills, ranges: Ranges
+    found: Found, garden: Garden, bands: Bands, fills: Fills, ranges: Ranges, evens: Evens
 ) -> list[dict[str, object]]:
     """Every set, zone, row and hole; SI, units in the keys; heads against the tap's height.
 
@@ -200,7 +218,11 @@ def flow_document(
             "tap_head_m": flows.tap_head_m,
             "zones": [
                 _zone_document(
-                    flows.zones[name], garden.watering, bands.error(name, names), fills(name, names)
+                    flows.zones[name],
+                    garden.watering,
+                    bands.error(name, names),
+                    fills(name, names),
+                    evens(name, names),
                 )
                 for name in names
             ],
@@ -210,7 +232,7 @@ def flow_document(
 
 
 def _zone_document(
-    zone: ZoneFlow, watering: Watering, error: float, fill: LineFill
+    zone: ZoneFlow, watering: Watering, error: float, fill: LineFill, even: Range | None
 ) -> dict[str, object]:
     return {
         "zone": zone.zone,
@@ -222,6 +244,7 @@ def _zone_document(
         "line_fills_s": fill.first_s if math.isfinite(fill.first_s) else None,
         "valve_head_m": zone.valve_head_m,
         "uniformity": real_uniformity(zone.holes, watering),
+        "uniformity_range": None if even is None else [even.low, even.high],
         "evenness": zone.evenness,
         "variation": zone.variation,
         "dry_holes": zone.dry_holes,
@@ -234,6 +257,7 @@ def _zone_document(
                 "uniformity": real_uniformity(row.holes, watering),
                 "evenness": row.evenness,
                 "variation": row.variation,
+                "air_at_x_m": [row.holes[i].x_m for i in row.air_at],
                 "holes": [
                     {
                         "hole": h.number,

@@ -16,6 +16,7 @@ from controller.garden.model import Garden, Hold, ValveKind, Watering, Window
 from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.linefill import LineFill, line_fill
 from controller.hydraulics.lines import Lines
+from controller.hydraulics.sureness import Range, evenness_range
 from controller.paper.amounts import depth, long_day, open_time, volume
 from controller.paper.flows import flow_document, flow_text
 from controller.paper.ledger import ledger_rows, ledger_text
@@ -61,6 +62,10 @@ def _ranges(names: Sequence[str]) -> tuple[float, float]:
     return Lines(GARDEN).flow_range(frozenset(names))
 
 
+def _evens(zone: str, names: Sequence[str]) -> Range | None:
+    return evenness_range(Lines(GARDEN), zone, frozenset(names))
+
+
 def _plan(garden: Garden = GARDEN) -> Timetable:
     return plan_garden(
         garden,
@@ -86,6 +91,7 @@ def test_no_line_is_wider_than_a_terminal(us: bool) -> None:
             Bands(garden, None),
             _fills,
             _ranges,
+            _evens,
             holes=True,
             bars=True,
         ),
@@ -159,7 +165,9 @@ def test_a_ledger_row_closes() -> None:
 
 def test_a_flow_document_sums_up() -> None:
     flows = Lines(GARDEN).open_set(frozenset("bh"))
-    (found,) = flow_document([(["b", "h"], flows)], GARDEN, Bands(GARDEN, None), _fills, _ranges)
+    (found,) = flow_document(
+        [(["b", "h"], flows)], GARDEN, Bands(GARDEN, None), _fills, _ranges, _evens
+    )
     zones = found["zones"]
     assert isinstance(zones, list)
     total = sum(h["flow_m3_s"] for z in zones for r in z["rows"] for h in r["holes"])
@@ -172,7 +180,8 @@ def test_one_heading_says_what_is_in_every_figure_of_evenness() -> None:
     flows = Lines(GARDEN).open_set(frozenset("b"))
 
     def text(garden: Garden) -> str:
-        lines = flow_text([(["b"], flows)], garden, Bands(garden, None), _fills)
+        bands = Bands(garden, None)
+        lines = flow_text([(["b"], flows)], garden, bands, _fills, _ranges, _evens)
         return " ".join(lines.split())
 
     real = real_uniformity(flows.zones["b"].holes, GARDEN.watering)
