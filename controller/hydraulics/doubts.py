@@ -1,7 +1,8 @@
 """Where a row's water is not to be relied on, and what would mend it.
 
-A row never fills where its far end lies above the water; a hole above the grade line stays dry; and
-one under a head that surface tension can hold may drip or not, whatever the hole law says.
+A row never fills where its far end lies above the water; a hole above the grade line stays dry, and
+lets air in where water runs on past it; one under a head that surface tension can hold may drip or
+not, whatever the hole law says.
 """
 
 from __future__ import annotations
@@ -13,12 +14,12 @@ from typing import Literal
 
 from controller.garden.model import Zone
 from controller.garden.show import show_about, show_flow, show_length, show_pressure
-from controller.hydraulics.flows import HoleFlow, ZoneFlow
+from controller.hydraulics.flows import HoleFlow, RowFlow, ZoneFlow
 from controller.hydraulics.hole import first_drip_head_m
 from controller.hydraulics.jets import TRUSTED_BELOW_M
 from controller.hydraulics.valve import unknown_loss_k
 
-Kind = Literal["never fills", "stays dry", "may not run"]
+Kind = Literal["never fills", "stays dry", "may not run", "lets air in"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +72,11 @@ def doubtful_rows(zone_flow: ZoneFlow, *, us_units: bool = False) -> tuple[Doubt
     found: list[Doubt] = []
     for number, row in enumerate(zone_flow.rows, 1):
         holes = [hole for hole in row.holes if hole.kind == "hole" and not hole.plugged]
-        dry = [hole for hole in holes if hole.flow_m3_s <= 0.0]
+        sucks = {id(hole) for hole in row.holes[: max(row.air_at, default=-1) + 1]}
+        airy = [hole for hole in holes if hole.flow_m3_s <= 0.0 and id(hole) in sucks]
+        if airy:
+            found.append(_airy(zone_flow, number, row, airy))
+        dry = [hole for hole in holes if hole.flow_m3_s <= 0.0 and id(hole) not in sucks]
         weak = [
             hole
             for hole in holes
@@ -206,6 +211,29 @@ def opening_doubt(
         "how far its valve is open is unknown: it is timed at a middle flow, "
         f"{show_flow(zone_flow.flow_m3_s, us_units)} alone, and the true one may be a third of "
         "that or three times; measure it with only this zone open"
+    )
+
+
+def _airy(zone_flow: ZoneFlow, number: int, row: RowFlow, holes: Sequence[HoleFlow]) -> Doubt:
+    """Holes of a falling row, or before a crest, that let air in instead of water out."""
+    numbers = tuple(hole.number for hole in holes)
+    at = row.holes[row.air_at[0]]
+    what = "drain hole" if at.kind == "drain" else "hole"
+    stay = (
+        f"hole {_spoken(numbers)} stays" if len(numbers) == 1 else f"holes {_spoken(numbers)} stay"
+    )
+    ways = ["lay the row level", "feed it at its low end"]
+    if zone_flow.decided_by == "valve":
+        ways.insert(0, "open the valve further, and throttle at the row's low end if at all")
+    return Doubt(
+        row=number,
+        kind="lets air in",
+        holes=numbers,
+        raise_m=max(0.0, *(-_over_m(hole) for hole in holes)),
+        flow_m3_s=zone_flow.flow_m3_s,
+        plug=0,
+        words=f"row {number} falls away from its water: air enters at {what} {at.number}, and "
+        f"{stay} dry (turned down they may trickle); {', or '.join(ways)}",
     )
 
 

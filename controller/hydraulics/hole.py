@@ -268,7 +268,7 @@ def air_over_vapour_m(*, elevation_m: float, water_temp_c: float) -> float:
     elevation_m : float
         Height above the sea. [m]
     water_temp_c : float
-        Temperature of the water. [C]
+        Temperature of the water. [°C]
 
     Returns
     -------
@@ -415,7 +415,29 @@ def passes(law: HoleLaw, over_m: float) -> tuple[float, float]:
 
 
 def over_for(law: HoleLaw, flow_m3_s: float) -> float:
-    """The head over the mouth that drives a flow above 0: the inverse of `passes`. [m]"""
+    """The head over the mouth that drives a flow: the inverse of `passes`.
+
+    Parameters
+    ----------
+    law : HoleLaw
+        From `hole_law`.
+    flow_m3_s : float
+        Flow, above 0. [m3/s]
+
+    Returns
+    -------
+    float
+        Head. [m]
+
+    Raises
+    ------
+    ZeroDivisionError
+        If the flow is 0.
+
+    Source
+    ------
+    As `hole_law`; one or three steps of Newton from the law without its small parts.
+    """
     area, inverse, slow, hump, re, capped_from_m, air_m, _ = law
     ideal = flow_m3_s / area
     if slow == 0.0:

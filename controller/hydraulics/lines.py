@@ -56,6 +56,7 @@ class Lines:
         self._corrections = corrections
         self.supply = corrections.supply or planning_curve(garden.supply)
         temp_c = garden.supply.water_temp_c if water_temp_c is None else water_temp_c
+        self._water_temp_c = temp_c
         self.viscosity_m2_s = viscosity_m2_s(temp_c)
         self.water = Water(
             viscosity_m2_s=self.viscosity_m2_s,
@@ -76,6 +77,15 @@ class Lines:
             curve for curve in (states.start, states.end) if curve != self.supply
         )
         self._ranges: dict[frozenset[str], dict[str, tuple[float, float]]] = {}
+
+    def with_effects(self, effects: Effects) -> Lines:
+        """The same lines, with other effects counted."""
+        return Lines(
+            self.garden,
+            water_temp_c=self._water_temp_c,
+            corrections=self._corrections,
+            effects=effects,
+        )
 
     def open_set(self, zones: frozenset[str]) -> SetFlow:
         """What flows with exactly these zones open.

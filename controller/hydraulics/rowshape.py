@@ -56,7 +56,31 @@ def law_of(hole: DrilledHole, water: Water) -> HoleLaw:
 
 
 def coefficient_at(hole: DrilledHole, water: Water, over_m: float) -> float:
-    """The hole's discharge coefficient at a head that drives it, what field tests found in it."""
+    """The hole's discharge coefficient at a head that drives it, what field tests found in it.
+
+    Parameters
+    ----------
+    hole : DrilledHole
+        The hole.
+    water : Water
+        Viscosity, air and the effects that are counted.
+    over_m : float
+        Head over the mouth. [m]
+
+    Returns
+    -------
+    float
+        Coefficient; of fast water where the head is not above 0. [-]
+
+    Raises
+    ------
+    OutOfRange
+        If bore or coefficient is outside its range.
+
+    Source
+    ------
+    hole.py.
+    """
     if over_m <= 0.0:
         return hole.discharge_coefficient
     law = law_of(hole, water)

@@ -18,6 +18,7 @@ from controller.hydraulics.flows import ZoneFlow
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.supplies import planning_curve, supply_states
+from controller.hydraulics.sureness import jet_words
 
 # Flows that move by less than this over a barrel's fall are not worth a word. Our choice.
 _WORTH_SAYING = 0.10
@@ -27,6 +28,9 @@ def zone_words(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list
     """What is doubtful about one zone alone: its rows, its stream, its opening, its barrel."""
     us = garden.us_units
     said = [doubt.words for doubt in doubtful_rows(flow, us_units=us)]
+    jets = jet_words(flow, lines, us_units=us)
+    if jets is not None:
+        said.append(jets)
     stream = stream_doubt(zone, flow, us_units=us)
     if stream is not None:
         said.append(stream)

@@ -161,7 +161,7 @@ def _percent_of_travel(garden: Garden) -> str:
 
 def test_a_short_dose_by_hand_is_told_how_far_to_throttle() -> None:
     (found,) = [f for f in _found(a_garden(a_zone(relay=None))) if "by hand" in f.words]
-    assert "throttle it, alone, to about 2.1" in found.words
+    assert "throttle it, alone, to about 2.0" in found.words
     assert found.about == "throttle"
 
 
