@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import pairwise
 from math import exp, log, sqrt
 from statistics import median
 
@@ -127,11 +128,11 @@ def changes(
     The rule, for each set with `BASE_LEAST` + 3 days at least: base = its first days, up to
     `BASE_DAYS`; window = its latest 3, 7 or 14 days after those. It has changed where the medians
     of window and base lie further apart than `LEAST_CHANGE` and than `FIND_CHANGE_AT` standard
-    errors. The scatter of its days is that of its base (median absolute deviation), and no less
-    than that of the middle set. Compared sets: days are taken as independent. A set with nothing
-    to compare: they are not, many days are worth one, no window of 3 days counts and no change
-    below `LEAST_ALONE`, for it may be the tap's. The same holds for all sets together, over 14
-    days.
+    errors. The scatter is that of the base, or from day to day where that is more (median absolute
+    deviations), and no less than that of the middle set. Compared sets: days are taken as
+    independent. A set with nothing to compare: they are not, many days are worth one, no window of
+    3 days counts and no change below `LEAST_ALONE`, for it may be the tap's. The same holds for all
+    sets together, over 14 days.
 
     A tap that is weaker by its loss (the street, a filter ahead of all zones) takes most from the
     sets with the largest flow: what up to `TAP_LOSES` times the loss would do by `tap_loss_of` is
@@ -297,9 +298,14 @@ def _is_steady(days: Days, change: Change) -> bool:
 
 
 def _scatter(values: Sequence[float]) -> float:
+    """Standard deviation of a set's days, robust: the larger of that of its first days about their
+    median, and that from each day to the next over all of them."""
     first = values[:BASE_DAYS]
     middle = median(first)
-    return max(LEAST_SCATTER, _MAD * median(abs(value - middle) for value in first))
+    about = median(abs(value - middle) for value in first)
+    steps = [abs(after - before) for before, after in pairwise(values)]
+    from_day_to_day = median(steps) / sqrt(2.0) if steps else 0.0
+    return max(LEAST_SCATTER, _MAD * about, _MAD * from_day_to_day)
 
 
 def changed_words(change: Change) -> str:

@@ -26,7 +26,7 @@ from controller.units import l_from_m3
 from controller.valves.inputs import InputDriver, PulseCounter
 
 BURST_FACTOR = 2.0  # the meter must still be read right while a pipe has burst; our choice
-UNSURE = 1.0  # the relative error of a flow whose band cannot be had: only the grossest is found
+UNSURE = 0.7  # the relative error of a flow whose band cannot be had: only the grossest is found
 _LOG = logging.getLogger("rowgate.watching")
 
 Told = Iterable[tuple[FlowFinding, str, date]]
@@ -255,9 +255,14 @@ def reckoned_of(opened: frozenset[str], lines: Lines, bands: ErrorOf) -> Reckone
     except RowgateError as fault:
         _LOG.warning("how sure the flow of %s is cannot be said: %s", ", ".join(opened), fault)
         error = UNSURE
-    low_m3_s, high_m3_s = lines.flow_range(opened)
+    flow_m3_s = sum(lines.zone_flows(opened).values())
+    try:
+        low_m3_s, high_m3_s = lines.flow_range(opened)
+    except RowgateError as fault:
+        _LOG.warning("how the flow of %s varies cannot be said: %s", ", ".join(opened), fault)
+        low_m3_s = high_m3_s = flow_m3_s
     return Reckoned(
-        flow_l_s=l_from_m3(sum(lines.zone_flows(opened).values())),
+        flow_l_s=l_from_m3(flow_m3_s),
         error=error,
         low_l_s=l_from_m3(low_m3_s),
         high_l_s=l_from_m3(high_m3_s),
@@ -265,8 +270,14 @@ def reckoned_of(opened: frozenset[str], lines: Lines, bands: ErrorOf) -> Reckone
 
 
 def tap_loss(lines: Lines, opened: frozenset[str]) -> float:
-    """Which share of its still head the tap loses while these zones are open. [-]"""
-    return 1.0 - lines.open_set(opened).tap_head_m / lines.supply.static_head_m
+    """Which share of its still head the tap loses while these zones are open. [-]
+
+    0 where it cannot be computed: then nothing is put down to the tap.
+    """
+    try:
+        return 1.0 - lines.open_set(opened).tap_head_m / lines.supply.static_head_m
+    except RowgateError:
+        return 0.0
 
 
 def _nothing_is_active(_: int) -> bool:

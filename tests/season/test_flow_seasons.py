@@ -195,7 +195,7 @@ def test_two_hundred_seasons_hold_nothing_wrongly() -> None:
     """The target: no false hold. What is noted of a zone that is well is counted as well."""
     notes: Counter[str] = Counter()
     held, suspected, single, weak = 0, 0, 0, 0
-    for season in _healthy(2, 200, 80):
+    for season in _healthy(2, 200, 60):
         held += len(_held(season))
         of_zones = [one for _, one in season.found if one.zones]
         alone = len(season.sets()) == 1
@@ -204,7 +204,7 @@ def test_two_hundred_seasons_hold_nothing_wrongly() -> None:
         weak += any(not one.zones for _, one in season.found)
         notes.update(str(one.finding) for one in of_zones)
     print(
-        f"200 seasons of 80 days, three hot spells each: {held} holds; a zone noted in "
+        f"200 seasons of 60 days, three hot spells each: {held} holds; a zone noted in "
         f"{suspected} seasons of several sets and in {single} of one; the tap said to be weaker or "
         f"stronger in {weak}; {dict(notes)}"
     )
@@ -218,7 +218,7 @@ def test_a_tap_that_loses_more_on_the_way_holds_nothing_and_is_named() -> None:
     15 % of a large flow and next to nothing of a small one. Without field tests or a gauge it looks
     like clogging of the large zone; what is noted then has to say so."""
     held, seasons, silent = 0, 0, 0
-    for season in _healthy(3, 60, 80, "by loss"):
+    for season in _healthy(3, 60, 60, "by loss"):
         held += len(_held(season))
         noted = [one for _, one in season.found if one.zones and len(season.sets()) > 1]
         seasons += bool(noted)
@@ -238,7 +238,7 @@ def test_days_until_faults_are_found_by_their_size() -> None:
     for kind, within in (("lost cap", 7), ("a fifth clogged", 14)):
         faults = [
             _of(Season(Random(77_000 + seed), days=FAULT_DAY + 14, hot=seed % 2 == 0), kind, 14)
-            for seed in range(200)
+            for seed in range(150)
         ]
         for compared in (True, False):
             for low, high in sizes:
