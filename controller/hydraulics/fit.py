@@ -55,7 +55,8 @@ def fit(garden: Garden, measurements: Sequence[Measurement], today: date | None 
     contradicts where it lies more than three standard errors from what all the rest say. Where
     tests contradict, whichever explains it best is taken: a slip of the pen (the test is named,
     left out, and its zone's errors doubled until that is solved), or a prior that they refute (the
-    flow test in the garden file, which a supply may have left behind; that all holes run). What is
+    flow test in the garden file, which a supply may have left behind; that all holes run; a
+    handle's angle). What is
     left of the contradiction widens the covariance by its chi-squared over its expectation.
 
     Raises

@@ -66,7 +66,7 @@ def test_the_marched_water_is_the_networks_where_nothing_is_off(seed: int) -> No
     for opened in [frozenset({n}) for n in names] + list(map(frozenset, combinations(names, 2))):
         found = lines.zone_flows(opened)
         for name in opened:
-            assert true.flow(name, opened) == approx(found[name], rel=2e-3, abs=1e-9)
+            assert true.flow(name, opened) == approx(found[name], rel=5e-3, abs=1e-9)
 
 
 def test_a_few_gardens_lie_mostly_within_the_band() -> None:

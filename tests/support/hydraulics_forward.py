@@ -92,7 +92,7 @@ class TrueRow:
         return head, flow, flows
 
     def passes(self, hole: Mouth, over: float) -> float:
-        """A hole: Torricelli, rubbing at low Reynolds numbers (Lichtarowicz), boiling (Nurick)."""
+        """One hole: Torricelli, rubbing at low speed (Lichtarowicz), boiling at high (Nurick)."""
         if over <= 0.0:
             return 0.0
         plain = hole.ca * sqrt(2.0 * G * over)

@@ -1,0 +1,96 @@
+"""A fit that an older Rowgate kept: its tests are fitted anew, and what moved is said."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from pytest import approx
+from support.clock import HandClock
+from support.hydraulics_gardens import a_garden, a_zone
+
+from controller.daemon.fieldtests import KeptFieldTests
+from controller.garden.model import Opening
+from controller.hydraulics.fit import fit
+from controller.hydraulics.fitted import described, fitted_from_dict, fitted_to_dict
+from controller.hydraulics.kept import kept_dict
+from controller.hydraulics.measured import MeterRun
+from controller.logbook.write import Logbook
+from controller.timetable import tested as kept_lines
+from controller.timetable.tested import Bands
+from controller.units import l_min_from_m3_s
+
+A = frozenset("a")
+GARDEN = a_garden(a_zone("a", opening=Opening(unknown=True)), a_zone("b"))
+# 4 L in two minutes by a meter with 1 L ticks: edition 1 measured it and left it out.
+RUN = MeterRun(zones=A, before_m3=0.0, after_m3=0.004, time_s=120.0)
+
+
+def _old() -> dict[str, Any]:
+    """What edition 1 kept: no valve, the prior's supply."""
+    return {
+        "edition": 1,
+        "corrections": {"discharge": {}, "valve_k": {}, "supply": None},
+        "parameters": [],
+        "covariance": [],
+        "contradictions": [],
+        "next_test": None,
+        "tests": 1,
+        "described": described(GARDEN),
+    }
+
+
+def _flow(tested: Any) -> float:
+    return l_min_from_m3_s(tested.lines.zone_flows(A)["a"])
+
+
+def test_an_older_fit_is_made_anew_from_the_kept_tests() -> None:
+    tested = kept_lines.tested_lines(GARDEN, _old(), [kept_dict(RUN, GARDEN)])
+    assert tested.anew
+    assert _flow(tested) == approx(2.0, rel=0.05)
+    said = tested.remarks[0]
+    assert said.startswith("fitted anew, as this Rowgate does it")
+    assert '"a"' in said and "now" in said and '"b"' not in said
+    assert tested.fitted is not None
+    again = kept_lines.tested_lines(GARDEN, fitted_to_dict(tested.fitted), [kept_dict(RUN, GARDEN)])
+    assert (again.anew, again.remarks) == (False, ())
+
+
+def test_the_daemon_makes_it_anew_once(tmp_path: Path, monkeypatch: Any) -> None:
+    book = Logbook(tmp_path / "logbook.db", HandClock())
+    number = book.keep_measurement(kept_dict(RUN, GARDEN))
+    book.keep_fit(_old(), [number])
+    book.close()
+    fits: list[object] = []
+
+    def counted(*args: Any) -> Any:
+        fits.append(args)
+        return fit(*args)
+
+    monkeypatch.setattr("controller.hydraulics.fit.fit", counted)
+    kept = KeptFieldTests(tmp_path / "logbook.db")
+    assert kept.corrections(GARDEN).valve_k["a"] > 1e4
+    assert kept.fitted(GARDEN) is not None
+    assert kept.corrections(GARDEN).valve_k["a"] > 1e4
+    assert len(fits) == 1
+
+
+def test_a_fit_of_sixty_zones_is_kept_in_little_room() -> None:
+    zones = [a_zone(f"zone {i}") for i in range(60)]
+    fitted = fit(a_garden(*zones), [])
+    text = json.dumps(fitted_to_dict(fitted))
+    assert len(text) < 150_000
+    assert fitted_from_dict(json.loads(text)) == fitted
+
+
+def test_the_bands_say_when_it_is_enough() -> None:
+    runs = [
+        MeterRun(zones=frozenset(z), before_m3=0.0, after_m3=1.0, time_s=3600.0) for z in ("a", "b")
+    ]
+    enough = Bands(GARDEN, fit(GARDEN, [*runs, *runs])).next_test
+    assert enough is not None
+    assert enough.startswith("none is needed")
+    wanted = Bands(GARDEN, fit(GARDEN, [])).next_test
+    assert wanted is not None
+    assert not wanted.startswith("none")
