@@ -215,7 +215,10 @@ def _tap_would(
     if apart == 0.0:
         return False
     loses_more = -2.0 * log(1.0 + change.share) / apart
-    rose_itself = change.share > 0.0 and _own_change(days, change.days) > 0.5 * change.share
+    # A tap that loses more makes no set give more than it did.
+    rose_itself = change.share > 0.0 and _own_change(days, change.days) > min(
+        LEAST_CHANGE, 0.5 * change.share
+    )
     return 0.0 < loses_more <= log(TAP_LOSES) and not rose_itself
 
 
