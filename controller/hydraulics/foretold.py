@@ -40,9 +40,9 @@ _STREAM_SHARE, _DRAG_PER_M = 0.03, 0.12
 # 0.75 or 0.97 of the ideal one; the latter is taken. Our choice.
 _EITHER_FROM, _EITHER_SHARE = 0.7, 0.12
 _NEXT_TO_NOTHING = 1e-15  # a dry hole's flow, so that it has a logarithm. [m3/s]
-# How far a hole's mouth may lie off the line that the garden file draws. Our choice: ground that
-# somebody levelled by eye and string, and a hole a little off the crown. [m]
-LEVEL_M = 0.005
+# How far a hole's mouth may lie off the line of its pipe: drilled a little off the crown. Our choice;
+# that the pipe lies a little off level is the garden's own `level_error`. [m]
+_MOUTH_M = 0.004
 # Under a film of water the level alone decides; nothing is learnt of such a hole.
 _MOST_LEVEL_ERROR = 1.5
 
@@ -94,7 +94,8 @@ def level_errors(measurement: Cups, garden: Garden) -> list[float]:
         )
         heads_m.append(speed_m_s**2 / (2.0 * GRAVITY_M_S2))
     least_m = max(0.25 * _mean(heads_m), 1e-6)
-    return [min(_MOST_LEVEL_ERROR, LEVEL_M / (2.0 * max(h, least_m))) for h in heads_m]
+    off_m = hypot(_MOUTH_M, garden.watering.level_error_m)
+    return [min(_MOST_LEVEL_ERROR, off_m / (2.0 * max(h, least_m))) for h in heads_m]
 
 
 def _weights(measurement: Measurement, garden: Garden) -> list[float]:

@@ -39,6 +39,7 @@ from controller.units import GRAVITY_M_S2, gal_min_from_m3_s, l_min_from_m3_s
 
 _MOST_STEPS, _MET_M = 200, 1e-10
 _SEEN_STEPS = 12
+_LEAST_COEFFICIENT = 0.1  # of a stream a millimetre high, which is no stream
 
 
 class Alone:
@@ -166,8 +167,9 @@ class Alone:
         """Head over a hole for the stream that was seen, and its velocity coefficient there."""
         over_m, coefficient = 0.0, 1.0
         for _ in range(_SEEN_STEPS):  # slow water's coefficient is less, and the head then more
+            found = coefficient_at(hole, self._water, over_m)
             coefficient = velocity_coefficient(
-                discharge_coefficient=min(1.0, coefficient_at(hole, self._water, over_m)),
+                discharge_coefficient=min(1.0, max(_LEAST_COEFFICIENT, found)),
                 wall_m=wall_m,
                 bore_m=hole.bore_m,
             )

@@ -21,6 +21,8 @@ DENSE_FROM = 0.3
 # edge cavitates from 11.9 m and flips from 16.3 m on (Nurick 1976 and later, criteria as computer
 # models of fluids quote them; from memory).
 MAY_BOIL_M = 12.0
+# A coefficient this small is that of a jet which is loose already. Our choice.
+DETACHED_BELOW = 0.65
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,6 +106,19 @@ def evenness_range(lines: Lines, zone: str, opened: frozenset[str]) -> Range | N
     return Range(low=min(found), high=max(found))
 
 
+def most_over_m(flow: ZoneFlow) -> float:
+    """The most head that drives a hole of a zone; 0 where all are plugged. [m]"""
+    return max(
+        (
+            hole.head_m - hole.z_m
+            for row in flow.rows
+            for hole in row.holes
+            if hole.kind == "hole" and not hole.plugged
+        ),
+        default=0.0,
+    )
+
+
 def jet_words(flow: ZoneFlow, lines: Lines, *, us_units: bool) -> str | None:
     """What is unsure of a zone's jets under high pressure; None where nothing is.
 
@@ -130,20 +145,12 @@ def jet_words(flow: ZoneFlow, lines: Lines, *, us_units: bool) -> str | None:
     ------
     Cavitation: Nurick (1976), hole.py; the loose jet's 0.61 is a sharp edge's.
     """
-    over_m = max(
-        (
-            hole.head_m - hole.z_m
-            for row in flow.rows
-            for hole in row.holes
-            if hole.kind == "hole" and not hole.plugged
-        ),
-        default=0.0,
-    )
+    over_m = most_over_m(flow)
     place = lines.garden.zone(flow.zone)
     bored = next(
         (h for row in place.rows for h in drilled_holes(row, place.rise_m) if not h.plugged), None
     )
-    if over_m < MAY_BOIL_M or bored is None or bored.discharge_coefficient < 0.65:
+    if over_m < MAY_BOIL_M or bored is None or bored.discharge_coefficient < DETACHED_BELOW:
         return None
     law = law_of(bored, lines.water)
     coefficient = passes(law, over_m)[0] / (law[0] * over_m**0.5)

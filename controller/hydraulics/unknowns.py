@@ -16,7 +16,8 @@ from typing import Literal
 from controller.errors import InputError
 from controller.garden.model import Garden, Supply, SupplyKind, Zone
 from controller.hydraulics.corrections import Corrections
-from controller.hydraulics.hole import Water
+from controller.hydraulics.hole import Water, discharge_coefficient
+from controller.hydraulics.lines import Lines
 from controller.hydraulics.maintree import MainTree
 from controller.hydraulics.measured import Bucket, Measurement, Stream
 from controller.hydraulics.network import SupplyCurve
@@ -24,6 +25,7 @@ from controller.hydraulics.opening import Alone
 from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.rowshape import drilled_holes
 from controller.hydraulics.supplies import at_level, planning_curve, with_readings
+from controller.hydraulics.sureness import DETACHED_BELOW, MAY_BOIL_M, most_over_m
 from controller.hydraulics.valve import LAST_ANGLE_DEG, loss_k_at, unknown_loss_k
 from controller.units import HEAD_M_PER_PSI
 
@@ -49,6 +51,8 @@ ANGLE_ERROR, GIVEN_K_ERROR, UNKNOWN_K_ERROR = 0.7, 2.3, 4.6
 # The flow test: a bucket's marks and a stopwatch; the gauge: a psi, of a low head at most 5 %.
 TEST_FLOW_ERROR, HEAD_ERROR = 0.045, 0.05
 ALONE_FLOW_ERROR = 0.05
+# Under some 12 m of head and more, a hole gives between 0.61 (its jet loose) and what is computed.
+BOILING_ERROR = 0.08
 UNTESTED_ERROR = 0.6  # a regulator's fall, anywhere from none to twice what is assumed
 # How far a supply drifts: with the root of the years since its flow test, and what to take where
 # the garden file has no date (some four years). Exponent: 1.85 of smooth pipe, 2 of fittings.
@@ -135,7 +139,7 @@ def unknowns_of(garden: Garden, today: date | None = None) -> tuple[Unknown, ...
                 kind="discharge",
                 zone=zone.name,
                 prior_value=1.0,
-                prior_error=hypot(_discharge_error(zone), scatter),
+                prior_error=hypot(_discharge_error(zone), scatter, _boiling_error(garden, zone)),
             )
         )
         found += [
@@ -283,6 +287,21 @@ def _discharge_error(zone: Zone) -> float:
     if ratio > 1.4:
         return RUNS_FULL_ERROR
     return BETWEEN_ERROR if ratio >= 0.7 else THIN_ERROR
+
+
+def _boiling_error(garden: Garden, zone: Zone) -> float:
+    """What is added where the zone alone stands under so much pressure that its jets are unsure."""
+    drilling, pipe = zone.rows[0].drilling, zone.rows[0].pipe
+    coefficient = drilling.discharge_coefficient or discharge_coefficient(
+        wall_m=pipe.wall_m, bore_m=drilling.bore_m
+    )
+    if garden.supply.static_head_m < MAY_BOIL_M or coefficient < DETACHED_BELOW:
+        return 0.0
+    try:
+        over_m = most_over_m(Lines(garden).open_set(frozenset((zone.name,))).zones[zone.name])
+    except InputError:
+        return 0.0  # a valve that nobody can tell leaves little of it
+    return BOILING_ERROR if over_m >= MAY_BOIL_M else 0.0
 
 
 def _is_untold(zone: Zone) -> bool:
