@@ -40,7 +40,7 @@ _STREAM_SHARE, _DRAG_PER_M = 0.03, 0.12
 # 0.75 or 0.97 of the ideal one; the latter is taken. Our choice.
 _EITHER_FROM, _EITHER_SHARE = 0.7, 0.12
 _NEXT_TO_NOTHING = 1e-15  # a dry hole's flow, so that it has a logarithm. [m3/s]
-# How far a hole's mouth may lie off the line of its pipe: drilled a little off the crown. Our choice;
+# How far a hole's mouth may lie off its pipe's line: drilled a little off the crown. Our choice;
 # that the pipe lies a little off level is the garden's own `level_error`. [m]
 _MOUTH_M = 0.004
 # Under a film of water the level alone decides; nothing is learnt of such a hole.

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
+from math import inf
 from random import Random
 
 import pytest
@@ -57,6 +58,7 @@ def as_epanet(monkeypatch: pytest.MonkeyPatch) -> None:
     """Lines as EPANET has them: it knows no cavitation, in which a lone row here stands."""
     plain = partial(Lines, effects=NO_EFFECTS)
     monkeypatch.setattr("controller.hydraulics.uncertainty.Lines", plain)
+    monkeypatch.setattr("controller.hydraulics.unknowns.MAY_BOIL_M", inf)
 
 
 # Of the row's flow to discharge coefficient, bore, test flow, static head and valve. The printed
