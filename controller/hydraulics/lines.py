@@ -143,6 +143,10 @@ class Lines:
         """
         return self._quick_flow(zones).flows_m3_s
 
+    def behind_valves_m(self, zones: frozenset[str]) -> Mapping[str, float]:
+        """Total head behind each zone's valve, found as `zone_flows` is. [m]"""
+        return self._quick_flow(zones).behind_m
+
     def zone_dry_holes(self, zones: frozenset[str]) -> Mapping[str, int]:
         """Dry holes of each zone with exactly these zones open, found as `zone_flows` is."""
         return self._quick_flow(zones).dry_holes

@@ -107,7 +107,27 @@ def evenness_range(lines: Lines, zone: str, opened: frozenset[str]) -> Range | N
 
 
 def most_over_m(flow: ZoneFlow) -> float:
-    """The most head that drives a hole of a zone; 0 where all are plugged. [m]"""
+    """The most head that drives a hole of a zone.
+
+    Parameters
+    ----------
+    flow : ZoneFlow
+        The zone as solved.
+
+    Returns
+    -------
+    float
+        Head; 0 where all holes are plugged. [m]
+
+    Raises
+    ------
+    OutOfRange
+        Never, for flows of the network.
+
+    Source
+    ------
+    `HoleFlow.head_m` less the height of the mouth.
+    """
     return max(
         (
             hole.head_m - hole.z_m

@@ -25,7 +25,7 @@ from controller.hydraulics.opening import Alone
 from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.rowshape import drilled_holes
 from controller.hydraulics.supplies import at_level, planning_curve, with_readings
-from controller.hydraulics.sureness import DETACHED_BELOW, MAY_BOIL_M, most_over_m
+from controller.hydraulics.sureness import DETACHED_BELOW, MAY_BOIL_M
 from controller.hydraulics.valve import LAST_ANGLE_DEG, loss_k_at, unknown_loss_k
 from controller.units import HEAD_M_PER_PSI
 
@@ -131,6 +131,7 @@ def unknowns_of(garden: Garden, today: date | None = None) -> tuple[Unknown, ...
             kind="exponent", zone=None, prior_value=supply.exponent, prior_error=EXPONENT_ERROR
         ),
     ]
+    boiling = _boiling_errors(garden)
     for zone in garden.zones:
         # The mean of the zone's holes as they are, their scatter about the drill's with it.
         scatter = garden.watering.drilling_scatter / sqrt(max(open_holes(zone), 1))
@@ -139,7 +140,7 @@ def unknowns_of(garden: Garden, today: date | None = None) -> tuple[Unknown, ...
                 kind="discharge",
                 zone=zone.name,
                 prior_value=1.0,
-                prior_error=hypot(_discharge_error(zone), scatter, _boiling_error(garden, zone)),
+                prior_error=hypot(_discharge_error(zone), scatter, boiling.get(zone.name, 0.0)),
             )
         )
         found += [
@@ -289,19 +290,25 @@ def _discharge_error(zone: Zone) -> float:
     return BETWEEN_ERROR if ratio >= 0.7 else THIN_ERROR
 
 
-def _boiling_error(garden: Garden, zone: Zone) -> float:
-    """What is added where the zone alone stands under so much pressure that its jets are unsure."""
-    drilling, pipe = zone.rows[0].drilling, zone.rows[0].pipe
-    coefficient = drilling.discharge_coefficient or discharge_coefficient(
-        wall_m=pipe.wall_m, bore_m=drilling.bore_m
-    )
-    if garden.supply.static_head_m < MAY_BOIL_M or coefficient < DETACHED_BELOW:
-        return 0.0
-    try:
-        over_m = most_over_m(Lines(garden).open_set(frozenset((zone.name,))).zones[zone.name])
-    except InputError:
-        return 0.0  # a valve that nobody can tell leaves little of it
-    return BOILING_ERROR if over_m >= MAY_BOIL_M else 0.0
+def _boiling_errors(garden: Garden) -> dict[str, float]:
+    """What is added for zones that alone stand under so much pressure that jets are unsure."""
+    if garden.supply.static_head_m < MAY_BOIL_M:
+        return {}
+    found: dict[str, float] = {}
+    lines = Lines(garden)
+    for zone in garden.zones:
+        drilling, pipe = zone.rows[0].drilling, zone.rows[0].pipe
+        coefficient = drilling.discharge_coefficient or discharge_coefficient(
+            wall_m=pipe.wall_m, bore_m=drilling.bore_m
+        )
+        if coefficient < DETACHED_BELOW:
+            continue
+        # A valve that nobody can tell leaves little of it.
+        with suppress(InputError):
+            over_m = lines.behind_valves_m(frozenset((zone.name,)))[zone.name] - zone.rise_m
+            if over_m >= MAY_BOIL_M:
+                found[zone.name] = BOILING_ERROR
+    return found
 
 
 def _is_untold(zone: Zone) -> bool:

@@ -54,7 +54,7 @@ def test_check_lists_the_runs_with_what_they_carry_and_lose(run: Run, garden: Pa
     assert '"left arm": 40 ft of 3/4 in from 30 ft along "trunk"; feeds "leeks".' in said
     assert '"cold frame": 12 ft of 1/2 in from 10 ft along "right arm"; feeds "salad".' in said
     assert 'loss_k = 3.1 (side branch; our choice, with 2 x elbow): main, run "left arm"' in said
-    assert 'through the run "cold frame" of the main; over 5 ft/s' in said
+    assert 'through the run "cold frame" of the main; over 5.0 ft/s' in said
 
 
 def test_the_rows_for_programs_agree_with_flow(run: Run, garden: Path) -> None:

@@ -177,11 +177,11 @@ def _of_an_unknown_valve() -> Garden:
 
 def test_a_flow_known_to_no_factor_of_ten_is_said_and_holds_nothing() -> None:
     """The valve stands far more shut than computed: 0.6 gal/min come where 6.7 are computed, and
-    6500 would pass. RECORDED."""
+    500 would pass. RECORDED."""
     garden = _of_an_unknown_valve()
     bench = Bench(garden, Lines(_with_flow(garden, "a", 0.6)))
     reckoned = bench.reckon(frozenset("a"))
-    assert reckoned.error > 2.0
+    assert reckoned.error > 1.0
     assert not reckoned.is_known
     for _ in range(3):
         bench.run(["a"], 180.0)
