@@ -21,6 +21,8 @@ from controller.hydraulics.uncertainty import FlowErrors, flow_uncertainty, sets
 from controller.units import l_min_from_m3_s, m3_s_from_l_min
 
 A = frozenset("a")
+# Three of the nine gardens by default, all with the slow tests.
+NINE = [*range(3), *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(3, 9))]
 FULL, SLOW = Opening(angle_deg=0.0), Opening(unknown=True)
 
 
@@ -259,7 +261,7 @@ def _honest(true: TrueGarden, rng: Random, *zones: str) -> list[Measurement]:
     return tests
 
 
-@pytest.mark.parametrize("seed", range(9))
+@pytest.mark.parametrize("seed", NINE)
 def test_a_run_noted_for_the_wrong_zone_is_recognised(seed: int) -> None:
     garden, true, rng = _house(seed)
     ran, noted = rng.choice((("b", "a"), ("a", "b"), ("c", "b"), ("b", "c")))
@@ -274,7 +276,7 @@ def test_a_run_noted_for_the_wrong_zone_is_recognised(seed: int) -> None:
     assert abs(off) < band
 
 
-@pytest.mark.parametrize("seed", range(9))
+@pytest.mark.parametrize("seed", NINE)
 def test_cups_counted_from_the_far_end_are_recognised(seed: int) -> None:
     garden, true, rng = _house(seed)
     flows = true.holes("b", 1, frozenset("b"))
@@ -289,7 +291,7 @@ def test_cups_counted_from_the_far_end_are_recognised(seed: int) -> None:
     assert "counted from the far end" in named.cause
 
 
-@pytest.mark.parametrize("seed", range(9))
+@pytest.mark.parametrize("seed", NINE)
 def test_honest_tests_are_not_called_slips(seed: int) -> None:
     garden, true, rng = _house(seed)
     flows = true.holes("b", 1, frozenset("b"))
