@@ -52,7 +52,7 @@ class KeptFieldTests:
         mark = (found.id, garden)
         if self._anew is not None and self._anew[0] == mark:
             return self._anew[1]
-        tested = tested_lines(garden, found.found, self._tests)
+        tested = tested_lines(garden, found.found, self._tests, propose=False)
         if tested.anew:
             self._anew = mark, tested
         return tested

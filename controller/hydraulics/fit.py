@@ -47,7 +47,13 @@ _WORTH_LETTING_GO, _MOST_TURNS, _CHANGE_SAID = 4.0, 4, 0.10
 _SLIP_WIDENS = 2.0
 
 
-def fit(garden: Garden, measurements: Sequence[Measurement], today: date | None = None) -> Fitted:
+def fit(
+    garden: Garden,
+    measurements: Sequence[Measurement],
+    today: date | None = None,
+    *,
+    propose: bool = True,
+) -> Fitted:
     """Fit all field tests of a garden together; flows in its garden file count among them.
 
     Nonlinear least squares on the logarithms of the unknowns, each test weighted by its error and
@@ -57,7 +63,8 @@ def fit(garden: Garden, measurements: Sequence[Measurement], today: date | None 
     left out, and its zone's errors doubled until that is solved), or a prior that they refute (the
     flow test in the garden file, which a supply may have left behind; that all holes run; a
     handle's angle). What is
-    left of the contradiction widens the covariance by its chi-squared over its expectation.
+    left of the contradiction widens the covariance by its chi-squared over its expectation. Without
+    `propose` no next test is looked for, which takes longest.
 
     Raises
     ------
@@ -96,7 +103,9 @@ def fit(garden: Garden, measurements: Sequence[Measurement], today: date | None 
         parameters=parameters,
         covariance=tuple(tuple(row) for row in whole),
         contradictions=tuple(sorted(contradictions, key=lambda one: -abs(one.sigmas))),
-        next_test=most_telling_test(Neighbours(garden, unknowns, values), whole),
+        next_test=most_telling_test(Neighbours(garden, unknowns, values), whole)
+        if propose
+        else None,
         tests=len(measurements),
         described=described(garden),
         remarks=tuple(_remarks(garden, parameters)),

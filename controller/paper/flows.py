@@ -118,7 +118,7 @@ def _zone(
     who = f"{zone.zone}: " if named else ""
     decides = "the supply" if zone.decided_by == "supply" else "the valve's opening"
     lines = [
-        f"  {who}{_flow(zone.flow_m3_s, us=us)}, {give_or_take(error)}, even "
+        f"  {who}{_flow(zone.flow_m3_s, us=us)}, {_how_sure(zone, error)}, even "
         f"{100 * real_uniformity(zone.holes, watering):.0f} %;",
         f"    {decides} decides the flow",
         *_filling(fill, us=us),
@@ -159,6 +159,12 @@ def _filling(fill: LineFill, *, us: bool) -> list[str]:
 
 def _volume(volume_m3: float, *, us: bool) -> str:
     return volume(l_from_m3(volume_m3), us=us)
+
+
+def _how_sure(zone: ZoneFlow, error: float) -> str:
+    if zone.flow_m3_s <= 0.0:
+        return "dry" if error <= 0.0 else "dry, though it might just run"
+    return give_or_take(error)
 
 
 def give_or_take(error: float) -> str:

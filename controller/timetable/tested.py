@@ -52,12 +52,15 @@ def tested_lines(
     garden: Garden,
     found: Mapping[str, Any] | None,
     tests: Iterable[Mapping[str, Any]] = (),
+    *,
+    propose: bool = True,
 ) -> Tested:
     """The lines of a garden, with the fit that the logbook keeps as plain values, if any.
 
     What the garden file describes otherwise than at the time of the tests is left out, and said;
     so is a fit that does not read. One of an older edition is made anew from the tests as the
-    logbook keeps them, and how far the flows moved is said.
+    logbook keeps them, and how far the flows moved is said; without `propose` no next test is
+    looked for then.
     """
     fitted: Fitted | None = None
     corrections, remarks = NOTHING_MEASURED, tuple[str, ...]()
@@ -65,7 +68,7 @@ def tested_lines(
     if found is not None:
         try:
             anew = is_of_an_older_edition(found)
-            fitted = _made_anew(garden, tests) if anew else fitted_from_dict(found)
+            fitted = _made_anew(garden, tests, propose) if anew else fitted_from_dict(found)
             corrections, remarks = corrections_for(garden, fitted)
         except InputError as fault:
             anew, remarks = False, (str(fault),)
@@ -80,11 +83,11 @@ def tested_lines(
     )
 
 
-def _made_anew(garden: Garden, tests: Iterable[Mapping[str, Any]]) -> Fitted:
+def _made_anew(garden: Garden, tests: Iterable[Mapping[str, Any]], propose: bool) -> Fitted:
     """The tests that the logbook keeps, fitted by this edition."""
     from controller.hydraulics.fit import fit
 
-    return fit(garden, kept_measurements(tests, garden)[0])
+    return fit(garden, kept_measurements(tests, garden)[0], propose=propose)
 
 
 def _moved(garden: Garden, before: Corrections, now: Corrections) -> tuple[str, ...]:
@@ -117,7 +120,8 @@ class Bands:
         from controller.hydraulics.fit import fit
 
         self._garden = garden
-        self._fitted = fitted if fitted is not None else fit(garden, [])
+        self._untested = fitted is None
+        self._fitted = fitted if fitted is not None else fit(garden, [], propose=False)
         self._known: dict[frozenset[str], Mapping[str, float]] = {}
         self._flow_errors: FlowErrors | None = None
 
@@ -146,6 +150,10 @@ class Bands:
     @property
     def next_test(self) -> str | None:
         """The field test that would narrow the flows most, in words; or that it is enough."""
+        from controller.hydraulics.fit import fit
+
+        if self._untested:
+            self._fitted, self._untested = fit(self._garden, []), False
         test = self._fitted.next_test
         if test is None:
             return None

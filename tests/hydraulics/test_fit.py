@@ -412,10 +412,10 @@ def test_in_forty_gardens_the_true_flow_is_mostly_within_the_band() -> None:
     assert 0.90 <= inside / asked <= 0.99
 
 
-# Standard error of a share of 95 % over 400 gardens of three zones: 0.6 %, of whole gardens 1.1 %.
+# Standard error of a share of 95 % over 250 gardens of three zones: 0.8 %, of whole gardens 1.4 %.
 @pytest.mark.slow
 @pytest.mark.parametrize("together", [False, True])
 def test_the_true_flow_is_within_the_95_percent_band_in_93_to_97_of_100(together: bool) -> None:
-    inside, asked = _inside(range(1000, 1400), together=together)
-    assert asked > 1000
+    inside, asked = _inside(range(1000, 1250), together=together)
+    assert asked > 600
     assert 0.93 <= inside / asked <= 0.97

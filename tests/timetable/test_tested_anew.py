@@ -64,9 +64,9 @@ def test_the_daemon_makes_it_anew_once(tmp_path: Path, monkeypatch: Any) -> None
     book.close()
     fits: list[object] = []
 
-    def counted(*args: Any) -> Any:
+    def counted(*args: Any, **more: Any) -> Any:
         fits.append(args)
-        return fit(*args)
+        return fit(*args, **more)
 
     monkeypatch.setattr("controller.hydraulics.fit.fit", counted)
     kept = KeptFieldTests(tmp_path / "logbook.db")
