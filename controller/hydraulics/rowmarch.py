@@ -18,8 +18,9 @@ from controller.units import GRAVITY_M_S2
 
 # Heights are told apart to a nanometre: rows drilled alike then share a curve at any height.
 _DIGITS = 9
-# A node's own flow is found when Newton moves it by no more than this part of the flow there.
-_STANDS, _MOST_STEPS = 1e-11, 40
+# A node's own flow is found when Newton moves it by no more than this part of the flow there: what
+# is then left is about the square of it.
+_STANDS, _MOST_STEPS = 1e-6, 40
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,7 +157,7 @@ class RowMarch:
         water = self.pools[pool]
         friction, _, re_per_flow, rough, laminar, (x1, x2, x3, x4) = self._pipe
         head, head_slope = water.lowest_m + over_m, 1.0
-        flow = flow_slope = passed = 0.0
+        flow = flow_slope = passed = last = 0.0
         dry, half, vented = water.beyond, self._half_head, self._vented
         laminar_to, turbulent_from = LAMINAR_BELOW / re_per_flow, TURBULENT_FROM / re_per_flow
         number = water.begins - 1
@@ -169,13 +170,15 @@ class RowMarch:
             speed = 0.0
             if moving:
                 before = flow
-                flow, flow_slope, passed = moving_node(
-                    head, head_slope, flow, flow_slope, passed, holes, half
+                # What the holes pass grows evenly along a row: a guess that is close.
+                guess, last = max(0.0, 2.0 * passed - last), passed
+                flow, flow_slope, stay_dry = _moving_node(
+                    head, head_slope, flow, flow_slope, guess, holes, half
                 )
-                speed = half * (before * before + flow * flow)
-                for z, law, counted in holes:
-                    if head - z <= law[-1] * speed:
-                        dry += counted
+                passed = flow - before
+                dry += stay_dry
+                if record is not None:
+                    speed = half * (before * before + flow * flow)
             else:
                 for z, law, counted in holes:
                     over = head - z
@@ -211,7 +214,7 @@ class RowMarch:
         return head, flow, head_slope, flow_slope, dry
 
 
-def moving_node(
+def _moving_node(
     head: float,
     head_slope: float,
     beyond: float,
@@ -219,8 +222,8 @@ def moving_node(
     guess: float,
     holes: Sequence[tuple[float, HoleLaw, int]],
     half: float,
-) -> tuple[float, float, float]:
-    """Flow before a place whose holes feel the water's speed, its slope, and what they pass.
+) -> tuple[float, float, int]:
+    """Flow before a place whose holes feel the water's speed, its slope, and holes dry there.
 
     The velocity head is the mean of that before and behind the place: one equation in the flow
     before it, which rises in it, and which Newton solves between bounds.
@@ -228,10 +231,12 @@ def moving_node(
     low, high = beyond, inf
     flow = beyond + guess
     slopes = sigma_slopes = gain = 0.0
+    dry = 0
     for _ in range(_MOST_STEPS):
         squares = half * (beyond * beyond + flow * flow)
         total = slopes = sigma_slopes = 0.0
-        for z, law, _counted in holes:
+        dry = 0
+        for z, law, counted in holes:
             sigma = law[-1]
             over = head - z - sigma * squares
             if over > 0.0:
@@ -239,6 +244,8 @@ def moving_node(
                 total += q
                 slopes += q_slope
                 sigma_slopes += q_slope * sigma
+            else:
+                dry += counted
         miss = flow - beyond - total
         gain = 1.0 + 2.0 * half * flow * sigma_slopes
         if miss > 0.0:
@@ -252,7 +259,7 @@ def moving_node(
         if moved <= _STANDS * flow:
             break
     slope = (beyond_slope * (1.0 - 2.0 * half * beyond * sigma_slopes) + slopes * head_slope) / gain
-    return flow, slope, flow - beyond
+    return flow, slope, dry
 
 
 def _sill_m(shape: Shape, pool: Pool) -> float:
