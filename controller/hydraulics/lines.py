@@ -289,7 +289,8 @@ class Lines:
         return quick_from(self._solved([self._zone(name) for name in sorted(zones)], supply))
 
     def _laws_of(self, zones: frozenset[str]) -> list[ZoneLaw]:
-        return [self._law(self._zone(name)) for name in sorted(zones)]
+        laws = self._laws
+        return [laws.get(name) or self._law(self._zone(name)) for name in sorted(zones)]
 
     def _law(self, zone: Zone) -> ZoneLaw:
         if zone.name not in self._laws:

@@ -17,7 +17,7 @@ from controller.hydraulics.maintree import joined
 
 # Change of a row's flow in the last step, over itself, or over the flow of all. The next step would
 # change it by about the square of that.
-_NEARLY, _CLOSE_ENOUGH = 3e-5, 1e-10
+_NEARLY, _CLOSE_ENOUGH = 3e-4, 1e-10
 # Friction factor to start from.
 _ROUGHLY = 0.02
 # Half a dozen steps are usual; rows at the brink of running dry can go round in circles.
