@@ -238,8 +238,7 @@ def test_cost_grows_as_the_rows_do(benchmark, alike):
         known.append(best_s(lambda g=lines, n=names: answered_again(g, n), 10))
         first.append(best_s(lambda g=garden, n=names: Lines(g).zone_flows(n), 2))
         # Rows that let air in are marched from their curves; here the tree itself is timed.
-        full = Effects(vented=False)
-        tree.append(best_s(lambda g=garden, n=names: Lines(g, effects=full).open_set(n), 1))
+        tree.append(best_s(lambda g=garden, n=names: Lines(g, effects=FULL).open_set(n), 1))
     benchmark.pedantic(answered_again, (lines, names), rounds=3)
     said = []
     for what, costs in (("curves known", known), ("from nothing", first), ("whole tree", tree)):
