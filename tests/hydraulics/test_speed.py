@@ -24,6 +24,7 @@ from controller.hydraulics.lines import Lines
 from controller.hydraulics.network import solve_tree
 from controller.hydraulics.rowshape import drilled_holes, row_shape
 
+FULL = Effects(vented=False)
 SEEDS = (1, 9, 24, 38)  # 124 to 198 holes, two with dry ones
 
 
