@@ -6,7 +6,7 @@ import math
 import textwrap
 from collections.abc import Callable, Sequence
 
-from controller.garden.model import Garden, SupplyKind, Watering, Zone
+from controller.garden.model import Garden, Row, SupplyKind, Watering, Zone
 from controller.garden.show import show_about
 from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.linefill import LineFill
@@ -16,6 +16,7 @@ from controller.paper.amounts import open_time, volume
 from controller.paper.picture import row_bars
 from controller.timetable.tested import Bands
 from controller.units import (
+    GRAVITY_M_S2,
     gal_min_from_m3_s,
     in_from_m,
     l_from_m3,
@@ -131,12 +132,18 @@ def _zone(
     if zone.dry_holes:
         lines.append(f"    {zone.dry_holes} holes give nothing: too little pressure, or too high")
     for number, (row, drawn) in enumerate(zip(zone.rows, described.rows, strict=True), 1):
-        over_pipe_m = row.inlet_head_m - described.rise_m - drawn.inlet_height_m
+        over_pipe_m = gauge_m(row, drawn) - described.rise_m - drawn.inlet_height_m
         of_row = real_uniformity(row.holes, watering)
         lines += _row(row, over_pipe_m, number, of_row, us=us, holes=holes)
         if bars:
             lines += [f"      {line}" for line in row_bars(row, 74, us=us)]
     return lines
+
+
+def gauge_m(row: RowFlow, drawn: Row) -> float:
+    """What a gauge at a row's inlet shows, against the tap: total head less velocity head. [m]"""
+    speed_m_s = row.flow_m3_s / (math.pi / 4.0 * drawn.pipe.bore_m**2)
+    return row.inlet_head_m - speed_m_s**2 / (2.0 * GRAVITY_M_S2)
 
 
 def _filling(fill: LineFill, *, us: bool) -> list[str]:

@@ -18,7 +18,7 @@ from controller.hydraulics.linefill import LineFill, line_fill
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.sureness import Range, evenness_range
 from controller.paper.amounts import depth, long_day, open_time, volume
-from controller.paper.flows import flow_document, flow_text
+from controller.paper.flows import flow_document, flow_text, gauge_m
 from controller.paper.ledger import ledger_rows, ledger_text
 from controller.paper.printout import (
     WIDTH,
@@ -209,3 +209,11 @@ def test_a_time_open_never_reads_sixty_seconds(seconds: float, shown: str) -> No
 
 def test_the_examples_in_the_docstrings_are_true() -> None:
     assert doctest.testmod(amounts).failed == 0
+
+
+def test_a_row_is_said_to_stand_under_what_a_gauge_at_its_inlet_shows() -> None:
+    # WORKED: V = Q/A; a gauge on the pipe's wall does not see V^2/2g of the total head.
+    row = Lines(GARDEN).open_set(frozenset("b")).zones["b"].rows[0]
+    drawn = GARDEN.zone("b").rows[0]
+    speed_m_s = row.flow_m3_s / (3.141592653589793 / 4 * drawn.pipe.bore_m**2)
+    assert gauge_m(row, drawn) == pytest.approx(row.inlet_head_m - speed_m_s**2 / 19.6133)
