@@ -136,44 +136,6 @@ def hole_flow_m3_s(
     return discharge_coefficient * area_m2 * sqrt(2.0 * gravity_m_s2 * head_over_hole_m)
 
 
-def discharge_coefficient_at(*, wall_m: float, bore_m: float, reynolds: float) -> float:
-    """Discharge coefficient of a hole that runs full, at a moderate Reynolds number.
-
-    Parameters
-    ----------
-    wall_m : float
-        Thickness of the wall drilled through. [m]
-    bore_m : float
-        Diameter of the hole; wall over bore 1.9 to 10. [m]
-    reynolds : float
-        sqrt(2 g h) times bore over viscosity: the hydraulic one, of the ideal jet; 10 to 1e7. [-]
-
-    Returns
-    -------
-    float
-        Discharge coefficient. [-]
-
-    Raises
-    ------
-    OutOfRange
-        If wall over bore or the Reynolds number is outside its range.
-
-    Source
-    ------
-    Lichtarowicz, Duggins and Markland (1965), J. Mech. Eng. Sci. 7(2) 210-219, for wall over bore
-    2 to 10 (formula from memory). Down to 1.9 is ours: 1/16 in through 3/4 in pipe has 1.97.
-    """
-    ratio = require_range("wall_m/bore_m", wall_m / bore_m, 1.9, 10.0)
-    require_range("reynolds", reynolds, 10.0, 1e7)
-    ultimate = 0.827 - 0.0085 * ratio
-    inverse = (
-        1.0 / ultimate
-        + 20.0 / reynolds * (1.0 + 2.25 * ratio)
-        - 0.005 * ratio / (1.0 + 7.5 * log10(0.00015 * reynolds) ** 2)
-    )
-    return 1.0 / inverse
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Water:
     """The water in the pipes: viscosity, the air's pressure over the vapour's, effects counted."""

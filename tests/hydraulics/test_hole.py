@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from controller.errors import OutOfRange
 from controller.hydraulics.hole import (
     discharge_coefficient,
-    discharge_coefficient_at,
     first_drip_head_m,
     hole_flow_m3_s,
 )
@@ -54,11 +53,6 @@ def test_a_sixteenth_inch_hole_in_three_quarter_pipe_runs_as_a_short_tube():
 def test_a_wall_of_more_than_ten_bores_is_refused():
     with pytest.raises(OutOfRange, match="wall_m/bore_m"):
         discharge_coefficient(wall_m=0.0102, bore_m=0.001)
-
-
-def test_the_reynolds_correction_is_refused_for_thin_walls():
-    with pytest.raises(OutOfRange, match="wall_m/bore_m"):
-        discharge_coefficient_at(wall_m=0.001, bore_m=0.001, reynolds=5000.0)
 
 
 def test_a_wider_hole_drips_sooner():
