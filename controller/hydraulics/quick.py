@@ -22,6 +22,8 @@ _NEARLY, _CLOSE_ENOUGH = 3e-4, 1e-10
 _ROUGHLY = 0.02
 # Half a dozen steps are usual; rows at the brink of running dry can go round in circles.
 _PATIENT_STEPS, _MOST_STEPS = 10, 60
+# Flows that still change by no more than this go round a bend.
+_ROUND_A_BEND = 0.1
 # A row that stands still begins to run again from this head over its lowest hole on. [m]
 _DRY_BELOW_M = 1e-7
 _STILL = (0.0, 0.0)
@@ -100,7 +102,7 @@ def quick_set(
         if dry is None:
             return small.told([0] * len(small.cells)) if roughly else None
         if MOVED not in dry:
-            return small.told(dry)
+            return small.told(dry) if small.at_rest or roughly else None
     return None
 
 
@@ -125,6 +127,7 @@ class _SmallTree:
         self.cells = [NOWHERE] * len(self._rows)
         self._flows = self._start()
         self._behind, self._tap_head = [0.0] * len(zones), self._static
+        self.at_rest = False
 
     def _start(self) -> list[float]:
         """Flows by square laws alone, heights left out but at the rows themselves."""
@@ -150,13 +153,22 @@ class _SmallTree:
         ]
 
     def rests(self) -> bool:
-        """Bring the rows' flows to rest on the curves as they stand; False if they will not."""
+        """Bring the rows' flows to rest on the curves as they stand; False if they will not.
+
+        Flows that go round and round a bend, and not far from it, are good enough to have the
+        curves made sure there: `at_rest` is then False.
+        """
         before = self._flows
         try:
             for step in range(_MOST_STEPS):
-                if self._step():
+                self.at_rest = self._step()
+                if self.at_rest:
                     return all(flow < inf for flow in self._flows)
-                if step >= _PATIENT_STEPS and step % 3:
+                if step == _MOST_STEPS - 1:
+                    near = _ROUND_A_BEND * sum(self._flows)
+                    pairs = zip(before, self._flows, strict=True)
+                    return all(abs(a - b) <= _ROUND_A_BEND * b + 1e-3 * near for a, b in pairs)
+                if step >= _PATIENT_STEPS and step % 8:
                     # Round and round a bend of some curve: go between.
                     self._flows = [0.5 * (a + b) for a, b in zip(before, self._flows, strict=True)]
                 before = list(self._flows)
