@@ -80,6 +80,10 @@ def supply_of(filling: Filling) -> Supply:
         flow_m3_s, test_head_m = _assumed_test(filling, still_m)
     else:
         flow_m3_s, test_head_m = _flow_test(filling, kind)
+    if supply.flow_test is not None and supply.flow_test.on is None:
+        filling.tell(
+            (*_AT, "flow_test"), "on", "unknown", "its day; a supply changes by some 15 % in years"
+        )
     falls_to_m = supply.falls_to_m
     if kind is SupplyKind.BARREL:
         falls_to_m = filling.default(
