@@ -327,6 +327,7 @@ class ReadOnly(Refuses):
 
 class Deleted(BookFault):
     name = "deleted"
+    more_l = 2.0  # the dose of that morning, of 1.9 L, may come once more
     owes = False  # what was given before is known to nobody
     blur_s = inf
 
@@ -340,6 +341,7 @@ class Deleted(BookFault):
 
 class Damaged(BookFault):
     name = "damaged"
+    more_l = 2.0  # the dose of that morning, of 1.9 L, may come once more
     owes = False
     blur_s = inf
 
