@@ -32,6 +32,8 @@ from controller.units import M_PER_FT, M_PER_IN, c_from_f, head_m_from_psi
 
 # Water main guideline of 5 ft/s, for friction and surge (utilities' practice; from memory).
 FASTEST_MAIN_M_S = 5.0 * M_PER_FT
+# A wave that is back sooner, as in a main of no length, is not spoken of.
+_WORTH_SAYING_S = 0.005
 # A main that takes this part of the standing pressure is worth a look. Our choice.
 MAIN_TAKES = 0.10
 # A bigger main is named only where the zone gains as much by it. Our choice.
@@ -219,8 +221,10 @@ def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
     words = (
         f'shut at once, zone "{surge.zone}" adds a surge of {show_head(at_once_m, us)} to the '
         f"{show_head(static_m, us)} standing; shut as its kind of valve does, "
-        f"{show_head(usual_m, us)}; anything slower than {surge.back_s:.2f} s helps"
+        f"{show_head(usual_m, us)}"
     )
+    if surge.back_s >= _WORTH_SAYING_S:
+        words += f"; anything slower than {surge.back_s:.2f} s helps"
     over = rated_m is not None and static_m + at_once_m > rated_m
     if rated_m is None:
         words += "; hold the sum against the pressure printed on your pipe"
