@@ -121,9 +121,9 @@ def test_the_order_of_runs_in_the_file_and_their_names_change_no_flow() -> None:
     as_written = Lines(read(FORKED)).zone_flows(opened)
     for order in permutations(runs):
         garden = read(before + "".join(order) + after)
-        assert Lines(garden).zone_flows(opened) == pytest.approx(as_written, rel=1e-9)
+        assert Lines(garden).zone_flows(opened) == pytest.approx(as_written, rel=1e-7)
     renamed = FORKED.replace("trunk", "zz").replace("left arm", "a b").replace("right arm", "0")
-    assert Lines(read(renamed)).zone_flows(opened) == pytest.approx(as_written, rel=1e-9)
+    assert Lines(read(renamed)).zone_flows(opened) == pytest.approx(as_written, rel=1e-7)
 
 
 def test_a_run_in_two_of_one_size_without_a_loss_changes_no_flow() -> None:
@@ -136,7 +136,7 @@ def test_a_run_in_two_of_one_size_without_a_loss_changes_no_flow() -> None:
     ).replace('run = "left arm"', 'run = "left end"')
     opened = frozenset(("leeks", "carrots", "salad"))
     one = Lines(read(whole)).zone_flows(opened)
-    assert Lines(read(halved)).zone_flows(opened) == pytest.approx(one, rel=1e-9)
+    assert Lines(read(halved)).zone_flows(opened) == pytest.approx(one, rel=1e-7)
 
 
 def test_a_main_of_one_pipe_gives_the_same_figures_with_no_runs_at_all() -> None:

@@ -147,7 +147,7 @@ def test_a_pumps_flow_ranges_from_cut_in_to_cut_out() -> None:
     # WORKED: a throttled row goes as the root of the pressure.
     assert (low / high) ** 2 == approx(30 / 50, rel=0.02)
     for found, psi in ((low, 30), (high, 50)):
-        assert lines.flow_at_head(alone, psi * PSI_M) == approx(found, rel=1e-9)
+        assert lines.flow_at_head(alone, psi * PSI_M) == approx(found, rel=1e-7)
     low, high = lines.flow_range(many)
     planned = sum(lines.zone_flows(many).values())
     assert lines.open_set(many).tap_head_m < 30 * PSI_M

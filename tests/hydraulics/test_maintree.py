@@ -181,7 +181,7 @@ def test_two_equal_arms_get_equal_flows() -> None:
     found = flows(garden)
     assert found["a"] == pytest.approx(found["b"], rel=1e-9)
     quick = Lines(garden).zone_flows(frozenset("ab"))
-    assert quick["a"] == pytest.approx(quick["b"], rel=1e-9)
+    assert quick["a"] == pytest.approx(quick["b"], rel=1e-7)
     longer = replace(right, length_m=right.length_m + 1.0)
     found = flows(a_garden(on(left, "a"), on(longer, "b"), runs=(trunk, left, longer)))
     assert found["a"] > found["b"] * 1.001
@@ -223,7 +223,7 @@ def test_a_chain_of_many_runs_is_the_chain() -> None:
         for name, at_m in ALONG.items()
     ]
     tree = a_garden(*zones, runs=tuple(runs))
-    assert flows(tree) == pytest.approx(flows(chain), rel=1e-9)
+    assert flows(tree) == pytest.approx(flows(chain), rel=1e-7)
 
 
 def test_shutting_an_arm_is_leaving_it_out() -> None:
@@ -237,7 +237,7 @@ def test_shutting_an_arm_is_leaving_it_out() -> None:
         Lines(only).open_set(opened).zones["a"].flow_m3_s, rel=1e-9
     )
     assert Lines(both).zone_flows(opened)["a"] == pytest.approx(
-        Lines(only).zone_flows(opened)["a"], rel=1e-9
+        Lines(only).zone_flows(opened)["a"], rel=1e-7
     )
     # The head at the still end of the shut arm is that of the fork.
     shut = before_valve_m(Lines(both), opened, "b")
