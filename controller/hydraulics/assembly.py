@@ -10,9 +10,9 @@ from controller.hydraulics.evenness import flow_variation, low_quarter_uniformit
 from controller.hydraulics.flows import HoleFlow, RowFlow
 from controller.hydraulics.gradient import Tree
 from controller.hydraulics.hole import Water
-from controller.hydraulics.lateral import Hole, Lateral, solve_lateral
+from controller.hydraulics.lateral import LateralFlow, solve_mouths
 from controller.hydraulics.maintree import MainTree
-from controller.hydraulics.rowshape import DrilledHole, law_of
+from controller.hydraulics.rowshape import DrilledHole, law_of, mouths_of
 
 # Suction that is rounding, and no air. [m]
 _SUCKS_M = 1e-7
@@ -89,15 +89,26 @@ def row_flow(
     return _row_of(found, inlet_head_m, air_at)
 
 
+def solve_row(
+    row: Row, holes: Sequence[DrilledHole], inlet_head_m: float, water: Water
+) -> LateralFlow:
+    """A row's open holes at a total head at its inlet, in their order."""
+    return solve_mouths(
+        row.pipe.bore_m,
+        row.pipe.roughness_m,
+        mouths_of(holes, water),
+        inlet_head_m,
+        vented=water.effects.vented,
+        viscosity_m2_s=water.viscosity_m2_s,
+    )
+
+
 def marched_row(
     row: Row, holes: Sequence[DrilledHole], inlet_head_m: float, water: Water
 ) -> RowFlow:
     """One row at a total head at its inlet, marched by itself, with the air its holes let in."""
     free = [i for i, hole in enumerate(holes) if not hole.plugged]
-    lateral = lateral_of(row, [holes[i] for i in free], water)
-    marched = solve_lateral(
-        lateral, inlet_head_m, viscosity_m2_s=water.viscosity_m2_s, air_m=water.air_m
-    )
+    marched = solve_row(row, holes, inlet_head_m, water)
     place = {i: k for k, i in enumerate(free)}
     found = [
         _hole_flow(
@@ -118,29 +129,6 @@ def scaled(row: RowFlow, factor: float) -> RowFlow:
         row,
         flow_m3_s=factor * row.flow_m3_s,
         holes=tuple(replace(hole, flow_m3_s=factor * hole.flow_m3_s) for hole in row.holes),
-    )
-
-
-def lateral_of(row: Row, holes: Sequence[DrilledHole], water: Water) -> Lateral:
-    """A row's open holes on its pipe, with the effects that are counted."""
-    effects = water.effects
-    return Lateral(
-        bore_m=row.pipe.bore_m,
-        roughness_m=row.pipe.roughness_m,
-        vented=effects.vented,
-        holes=tuple(
-            Hole(
-                x_m=hole.x_m,
-                z_m=hole.z_m,
-                bore_m=hole.bore_m,
-                discharge_coefficient=hole.discharge_coefficient / hole.flow_factor,
-                flow_factor=hole.flow_factor,
-                wall_m=hole.wall_m if effects.varying else None,
-                sigma=law_of(hole, water)[-1],
-                floor_m=hole.floor_m,
-            )
-            for hole in holes
-        ),
     )
 
 

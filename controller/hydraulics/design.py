@@ -8,10 +8,9 @@ from math import inf
 
 from controller.errors import InputError, require_range
 from controller.garden.model import Drilling, Pipe, Row
-from controller.hydraulics.assembly import lateral_of
+from controller.hydraulics.assembly import solve_row
 from controller.hydraulics.evenness import flow_variation, scattered_uniformity
 from controller.hydraulics.hole import ALL_EFFECTS, Effects, Water
-from controller.hydraulics.lateral import solve_lateral
 from controller.hydraulics.pipe import WATER_TEMP_C, viscosity_m2_s
 from controller.hydraulics.rowshape import drilled_holes
 
@@ -197,9 +196,8 @@ def flow_at_head_m3_s(*, row: Row, over_holes_m: float) -> float:
     if not holes:
         return 0.0
     highest_m = max((hole.z_m for hole in holes if hole.kind == "hole"), default=0.0)
-    return solve_lateral(
-        lateral_of(level, holes, Water(viscosity_m2_s=_WATER_M2_S)), highest_m + over_holes_m
-    ).flow_m3_s
+    water = Water(viscosity_m2_s=_WATER_M2_S)
+    return solve_row(level, holes, highest_m + over_holes_m, water).flow_m3_s
 
 
 def soaking_flow_m3_s(
@@ -290,12 +288,7 @@ def most_that_is_good(good: Callable[[int], bool], most: int) -> int:
 def _hole_flows(row: Row, rise_m: float, inlet_head_m: float, water: Water) -> list[float]:
     """Flows of the row's open holes, drain holes left out, at a head held at its inlet."""
     holes = [hole for hole in drilled_holes(row, rise_m) if not hole.plugged]
-    found = solve_lateral(
-        lateral_of(row, holes, water),
-        inlet_head_m,
-        viscosity_m2_s=water.viscosity_m2_s,
-        air_m=water.air_m,
-    )
+    found = solve_row(row, holes, inlet_head_m, water)
     return [
         flow for hole, flow in zip(holes, found.hole_flows_m3_s, strict=True) if hole.kind == "hole"
     ]

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf
 
 from controller.errors import InputError, require_range
 from controller.hydraulics.gradient import Tree
-from controller.hydraulics.hole import HoleLaw, hole_law, times
+from controller.hydraulics.hole import hole_law
 from controller.hydraulics.pipe import PVC_ROUGHNESS_M, WATER_TEMP_C, viscosity_m2_s
 from controller.hydraulics.rowmarch import Mouth, Record, RowMarch, shape_of
 from controller.units import GRAVITY_M_S2
@@ -22,18 +21,15 @@ _MET_M = 1e-11
 class Hole:
     """An open hole: where it sits along the pipe, the height of its mouth, and what it passes.
 
-    Its coefficient is constant and the water's speed nothing to it, unless `wall_m` and `sigma`
-    (hole.py) are given. `floor_m` is the height of the pipe's floor there; the mouth's, if None.
+    Its coefficient is constant, and the pipe's floor is where its mouth is. `sigma` is how much the
+    water's speed counts (hole.py).
     """
 
     x_m: float
     z_m: float
     bore_m: float
     discharge_coefficient: float
-    wall_m: float | None = None
     sigma: float = 0.0
-    floor_m: float | None = None
-    flow_factor: float = 1.0  # on the flow at any head
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,7 +79,6 @@ def solve_lateral(
     *,
     viscosity_m2_s: float = _WATER_M2_S,
     gravity_m_s2: float = GRAVITY_M_S2,
-    air_m: float = inf,
 ) -> LateralFlow:
     """Flow of each hole of a lateral whose inlet is held at a head.
 
@@ -98,8 +93,6 @@ def solve_lateral(
         Kinematic viscosity; water at 15 °C unless said. [m2/s]
     gravity_m_s2 : float
         Gravity. [m/s2]
-    air_m : float
-        Head of the air over that of the vapour (hole.py); infinite where nothing boils. [m]
 
     Returns
     -------
@@ -126,44 +119,87 @@ def solve_lateral(
     Step-by-step manifold calculation; common practice, no source. Momentum, cross-flow and the
     coefficient: hole.py. Air: a pipe open to the air above its water holds no suction.
     """
-    require_range("inlet_head_m", inlet_head_m, -1e4, 1e4)
-    laws = [
-        times(
-            hole.flow_factor,
-            hole_law(
+    mouths = [
+        Mouth(
+            x_m=hole.x_m,
+            z_m=hole.z_m,
+            floor_m=hole.z_m,
+            law=hole_law(
                 bore_m=hole.bore_m,
                 discharge_coefficient=hole.discharge_coefficient,
-                wall_m=hole.wall_m,
-                viscosity_m2_s=viscosity_m2_s,
-                air_m=air_m,
                 sigma=hole.sigma,
                 gravity_m_s2=gravity_m_s2,
             ),
         )
         for hole in lateral.holes
     ]
-    mouths = [
-        Mouth(
-            x_m=hole.x_m,
-            z_m=hole.z_m,
-            floor_m=hole.z_m if hole.floor_m is None else hole.floor_m,
-            law=law,
-        )
-        for hole, law in zip(lateral.holes, laws, strict=True)
-    ]
-    shaped = shape_of(
-        lateral.bore_m, lateral.roughness_m, mouths, vented=lateral.vented, apart=True
+    return solve_mouths(
+        lateral.bore_m,
+        lateral.roughness_m,
+        mouths,
+        inlet_head_m,
+        vented=lateral.vented,
+        viscosity_m2_s=viscosity_m2_s,
+        gravity_m_s2=gravity_m_s2,
     )
+
+
+def solve_mouths(
+    bore_m: float,
+    roughness_m: float,
+    mouths: Sequence[Mouth],
+    inlet_head_m: float,
+    *,
+    vented: bool,
+    viscosity_m2_s: float = _WATER_M2_S,
+    gravity_m_s2: float = GRAVITY_M_S2,
+) -> LateralFlow:
+    """The same for a pipe and its open holes with their laws, as the march wants them.
+
+    Parameters
+    ----------
+    bore_m : float
+        Inside diameter of the pipe. [m]
+    roughness_m : float
+        Its roughness. [m]
+    mouths : sequence of Mouth
+        Open holes in the order of their distance from the inlet.
+    inlet_head_m : float
+        Total head at x = 0, on the datum of the holes' heights. [m]
+    vented : bool
+        Whether holes above the water let air in.
+    viscosity_m2_s : float
+        Kinematic viscosity. [m2/s]
+    gravity_m_s2 : float
+        Gravity. [m/s2]
+
+    Returns
+    -------
+    LateralFlow
+        As `solve_lateral`.
+
+    Raises
+    ------
+    OutOfRange, NoSolution
+        As `solve_lateral`.
+
+    Source
+    ------
+    As `solve_lateral`.
+    """
+    require_range("inlet_head_m", inlet_head_m, -1e4, 1e4)
+    shaped = shape_of(bore_m, roughness_m, mouths, vented=vented, apart=True)
     if shaped is None or shaped[1] >= inlet_head_m:
-        return _still(lateral, inlet_head_m)
+        return _still(mouths, inlet_head_m)
     shape, lowest_m = shaped
     row = RowMarch(shape, viscosity_m2_s, gravity_m_s2)
     if inlet_head_m - lowest_m <= row.sill_m:
-        return _still(lateral, inlet_head_m)
+        return _still(mouths, inlet_head_m)
     met = _met(row, inlet_head_m - lowest_m)
     if met is None:
-        return _as_tree(lateral, laws, inlet_head_m, viscosity_m2_s, gravity_m_s2)
-    return _recorded(lateral, mouths, row, met, inlet_head_m, lowest_m)
+        tree = Tree(viscosity_m2_s=viscosity_m2_s, gravity_m_s2=gravity_m_s2)
+        return _as_tree(tree, bore_m, roughness_m, mouths, inlet_head_m)
+    return _recorded(mouths, row, met, inlet_head_m, lowest_m)
 
 
 def _met(row: RowMarch, wanted_m: float) -> tuple[int, float] | None:
@@ -197,8 +233,7 @@ def _met(row: RowMarch, wanted_m: float) -> tuple[int, float] | None:
 
 
 def _recorded(
-    lateral: Lateral,
-    mouths: list[Mouth],
+    mouths: Sequence[Mouth],
     row: RowMarch,
     met: tuple[int, float],
     inlet_head_m: float,
@@ -239,22 +274,21 @@ def _first_holes(mouths: Sequence[Mouth]) -> list[int]:
 
 
 def _as_tree(
-    lateral: Lateral,
-    laws: Sequence[HoleLaw],
+    tree: Tree,
+    bore_m: float,
+    roughness_m: float,
+    mouths: Sequence[Mouth],
     inlet_head_m: float,
-    viscosity_m2_s: float,
-    gravity_m_s2: float,
 ) -> LateralFlow:
     """The same row with all its flows and heads as unknowns, and always full."""
-    tree = Tree(viscosity_m2_s=viscosity_m2_s, gravity_m_s2=gravity_m_s2)
     node, at_m = -1, 0.0
     nodes: list[int] = []
-    for hole, law in zip(lateral.holes, laws, strict=True):
-        if node < 0 or hole.x_m > at_m:
-            node = tree.add_span(node, hole.x_m - at_m, lateral.bore_m, lateral.roughness_m, 0.0)
-        tree.add_hole(node, hole.z_m, law)
+    for mouth in mouths:
+        if node < 0 or mouth.x_m > at_m:
+            node = tree.add_span(node, mouth.x_m - at_m, bore_m, roughness_m, 0.0)
+        tree.add_hole(node, mouth.z_m, mouth.law)
         nodes.append(node)
-        at_m = hole.x_m
+        at_m = mouth.x_m
     _, heads, spans, flows = tree.solve(inlet_head_m, 0.0, 2.0)
     speeds_m = tree.speed_heads_m(spans, flows)
     return LateralFlow(
@@ -263,19 +297,19 @@ def _as_tree(
         hole_flows_m3_s=tuple(flows),
         hole_heads_m=tuple(heads[i] for i in nodes),
         hole_overs_m=tuple(
-            heads[i] - hole.z_m - speeds_m.get(j, 0.0)
-            for j, (i, hole) in enumerate(zip(nodes, lateral.holes, strict=True))
+            heads[i] - mouth.z_m - speeds_m.get(j, 0.0)
+            for j, (i, mouth) in enumerate(zip(nodes, mouths, strict=True))
         ),
     )
 
 
-def _still(lateral: Lateral, inlet_head_m: float) -> LateralFlow:
+def _still(mouths: Sequence[Mouth], inlet_head_m: float) -> LateralFlow:
     """All holes above the water: nothing flows."""
-    count = len(lateral.holes)
+    count = len(mouths)
     return LateralFlow(
         flow_m3_s=0.0,
         inlet_head_m=inlet_head_m,
         hole_flows_m3_s=(0.0,) * count,
         hole_heads_m=(inlet_head_m,) * count,
-        hole_overs_m=tuple(inlet_head_m - hole.z_m for hole in lateral.holes),
+        hole_overs_m=tuple(inlet_head_m - mouth.z_m for mouth in mouths),
     )

@@ -158,18 +158,12 @@ class Span:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outlet:
-    """A hole at a node; `z_m` is the height of its mouth.
-
-    Its coefficient is constant and the water's speed nothing to it, unless `wall_m` and `sigma`
-    (hole.py) are given.
-    """
+    """A hole at a node, of a constant coefficient; `z_m` is the height of its mouth."""
 
     node: str
     z_m: float
     bore_m: float
     discharge_coefficient: float
-    wall_m: float | None = None
-    sigma: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -256,9 +250,6 @@ def solve_tree(
             hole_law(
                 bore_m=outlet.bore_m,
                 discharge_coefficient=outlet.discharge_coefficient,
-                wall_m=outlet.wall_m,
-                viscosity_m2_s=viscosity_m2_s,
-                sigma=outlet.sigma,
                 gravity_m_s2=gravity_m_s2,
             ),
         )

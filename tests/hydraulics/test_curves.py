@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
 from random import Random
@@ -14,11 +15,11 @@ from support.hydraulics_large import many_rows, random_garden
 
 from controller.errors import InputError
 from controller.garden.model import Face, Opening, Supply, Walls
-from controller.hydraulics.assembly import lateral_of
+from controller.hydraulics.assembly import solve_row
 from controller.hydraulics.corrections import Corrections
 from controller.hydraulics.curves import MOVED, RowCurve
 from controller.hydraulics.hole import Water
-from controller.hydraulics.lateral import Lateral, solve_lateral
+from controller.hydraulics.lateral import LateralFlow
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.pipe import PIPES, viscosity_m2_s
 from controller.hydraulics.rowmarch import RowMarch
@@ -42,20 +43,23 @@ ROWS = {
 HEADS_M = [0.01 * 1.09**k for k in range(95)]  # 1 cm to 33 m
 
 
-def curve_and_lateral(row) -> tuple[RowCurve, float, Lateral]:
-    """A row's curve, the height of its lowest hole, and the row for the march hole by hole."""
+def curve_and_row(row) -> tuple[RowCurve, float, Callable[[float], LateralFlow]]:
+    """A row's curve, the height of its lowest hole, and the row hole by hole, by its inlet head."""
     holes = drilled_holes(row, 0.0)
     shape, lowest_m = row_shape(row, holes, WATER)
-    lateral = lateral_of(row, [hole for hole in holes if not hole.plugged], WATER)
-    return RowCurve(shape, WATER.viscosity_m2_s), lowest_m, lateral
+
+    def solved(inlet_head_m: float) -> LateralFlow:
+        return solve_row(row, holes, inlet_head_m, WATER)
+
+    return RowCurve(shape, WATER.viscosity_m2_s), lowest_m, solved
 
 
 @pytest.mark.parametrize("name", ROWS)
 def test_a_curve_meets_the_row_solved_hole_by_hole(name):
-    curve, lowest_m, lateral = curve_and_lateral(ROWS[name])
+    curve, lowest_m, solved = curve_and_row(ROWS[name])
     counted = [h.kind == "hole" for h in drilled_holes(ROWS[name], 0.0) if not h.plugged]
     for over_m in HEADS_M:
-        exact = solve_lateral(lateral, lowest_m + over_m)
+        exact = solved(lowest_m + over_m)
         if exact.flow_m3_s <= 0.0:
             assert over_m <= curve.sill_m
             continue
@@ -71,7 +75,7 @@ def test_a_curve_meets_the_row_solved_hole_by_hole(name):
 
 @pytest.mark.parametrize("name", ROWS)
 def test_head_grows_with_flow_all_along_a_curve(name):
-    curve, _, _ = curve_and_lateral(ROWS[name])
+    curve, _, _ = curve_and_row(ROWS[name])
     top = curve.flow_near(33.0)
     flows = [top * 0.9**k for k in range(60, -1, -1)]
     for flow in flows:
@@ -244,7 +248,7 @@ def test_a_row_wholly_plugged_has_no_curve_and_no_flow():
 
 
 def test_a_curve_is_not_believed_at_the_brink_or_beyond_its_ends():
-    curve, _, _ = curve_and_lateral(ROWS["level"])
+    curve, _, _ = curve_and_row(ROWS["level"])
     assert curve.settle(1e-12) is None  # a drip: less than a micrometre of head
     assert curve.settle(1.0) is None  # a cubic metre a second
 
@@ -288,8 +292,8 @@ def test_an_unknown_zone_is_refused_as_by_the_whole_tree():
 
 
 def test_asking_again_marches_no_more():
-    curve, _, lateral = curve_and_lateral(ROWS["long"])
-    flows = [solve_lateral(lateral, over_m).flow_m3_s for over_m in HEADS_M]
+    curve, _, solved = curve_and_row(ROWS["long"])
+    flows = [solved(over_m).flow_m3_s for over_m in HEADS_M]
     for flow in flows:
         curve.settle(flow)
     marched = curve.marches
