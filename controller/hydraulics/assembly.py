@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import pi
 
 from controller.garden.model import Row, Zone
 from controller.hydraulics.evenness import flow_variation, low_quarter_uniformity
@@ -13,6 +14,7 @@ from controller.hydraulics.hole import Water
 from controller.hydraulics.lateral import LateralFlow, solve_mouths
 from controller.hydraulics.maintree import MainTree
 from controller.hydraulics.rowshape import DrilledHole, law_of, mouths_of
+from controller.units import GRAVITY_M_S2
 
 # Suction that is rounding, and no air. [m]
 _SUCKS_M = 1e-7
@@ -37,6 +39,34 @@ def add_valve(tree: Tree, zone: Zone, station: int, loss_k: float) -> int:
     """Add a zone's valve below a station; its loss is on the velocity in the first row's pipe."""
     pipe = zone.rows[0].pipe
     return tree.add_span(station, 0.0, pipe.bore_m, pipe.roughness_m, loss_k)
+
+
+def valve_loss(zone: Zone, loss_k: float) -> float:
+    """Head lost in a zone's valve and take-off at 1 m3/s; it grows as the flow squared.
+
+    Parameters
+    ----------
+    zone : Zone
+        The zone.
+    loss_k : float
+        Loss coefficient, on the velocity in its first row's pipe. [-]
+
+    Returns
+    -------
+    float
+        Head over the square of the flow. [m/(m3/s)2]
+
+    Raises
+    ------
+    OutOfRange
+        Never, for zones of the garden model.
+
+    Source
+    ------
+    K V2/2g with V = 4Q/(pi D2).
+    """
+    bore_m = zone.rows[0].pipe.bore_m
+    return 8.0 * loss_k / (pi**2 * GRAVITY_M_S2 * bore_m**4)
 
 
 def add_row(

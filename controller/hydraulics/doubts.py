@@ -127,15 +127,7 @@ def stream_doubt(zone: Zone, zone_flow: ZoneFlow, *, us_units: bool = False) -> 
     """
     if zone.opening.stream_m is None and zone.opening.reach_m is None:
         return None
-    over_m = next(
-        (
-            _over_m(hole)
-            for row in zone_flow.rows
-            for hole in row.holes
-            if hole.kind == "hole" and not hole.plugged
-        ),
-        0.0,
-    )
+    over_m = next((_over_m(hole) for hole in zone_flow.open_holes), 0.0)
     if over_m <= TRUSTED_BELOW_M:
         return None
     return (
@@ -169,12 +161,7 @@ def unmeasured_loss_k(zone: Zone, zone_flow: ZoneFlow) -> tuple[float, float, fl
     ------
     valve.py: `unknown_loss_k`.
     """
-    holes_m2 = sum(
-        pi / 4.0 * hole.bore_m**2
-        for row in zone_flow.rows
-        for hole in row.holes
-        if hole.kind == "hole" and not hole.plugged
-    )
+    holes_m2 = sum(pi / 4.0 * hole.bore_m**2 for hole in zone_flow.open_holes)
     if not zone.opening.unknown or holes_m2 <= 0.0:
         return None
     least, middle, most = unknown_loss_k(holes_m2=holes_m2, bore_m=zone.rows[0].pipe.bore_m)
@@ -257,9 +244,7 @@ def _doubt(
     """One doubt; without the way out where that of the row's dry holes is also theirs."""
     raise_m = max(first_drip_head_m(hole.bore_m) - _over_m(hole) for hole in holes)
     more = _more_flow(zone_flow, raise_m)
-    open_holes = sum(
-        hole.kind == "hole" and not hole.plugged for r in zone_flow.rows for hole in r.holes
-    )
+    open_holes = len(zone_flow.open_holes)
     flow_m3_s = more * zone_flow.flow_m3_s
     plug = min(open_holes - 1, ceil(open_holes * (1.0 - 1.0 / more)) if more > 0.0 else 0)
     numbers = tuple(hole.number for hole in holes)

@@ -27,7 +27,7 @@ from controller.hydraulics.foretold import (
     said,
 )
 from controller.hydraulics.impossible import refuse_impossible
-from controller.hydraulics.leastsquares import Matrix
+from controller.hydraulics.leastsquares import Matrix, with_priors
 from controller.hydraulics.measured import Count, Cups, Gauge, Measurement, Stream
 from controller.hydraulics.slips import Slip, likeliest_slip, pattern, told_from_the_far_end
 from controller.hydraulics.solving import TOO_FAR, Solved, solve
@@ -238,15 +238,7 @@ def _all_parameters(
     """All unknowns of the garden, those that no test touches at their priors."""
     places = {(u.kind, u.zone): i for i, u in enumerate(found.unknowns)}
     at = [places.get((u.kind, u.zone)) for u in unknowns]
-    whole = [
-        [
-            covariance[i][k]
-            if i is not None and k is not None
-            else (unknown.prior_error**2 if row == column else 0.0)
-            for column, k in enumerate(at)
-        ]
-        for row, (unknown, i) in enumerate(zip(unknowns, at, strict=True))
-    ]
+    whole = with_priors(covariance, at, [unknown.prior_error for unknown in unknowns])
     return tuple(
         FittedParameter(
             unknown=unknown,

@@ -164,14 +164,17 @@ def part_of(unknown: Unknown) -> str | None:
     return f"{'valve' if unknown.kind in ('valve', 'take-off') else 'holes'} of {unknown.zone}"
 
 
-def standing(garden: Garden, fitted: Fitted) -> tuple[list[Unknown], list[float], list[int | None]]:
+def standing(
+    garden: Garden, fitted: Fitted, *, jets: bool = True
+) -> tuple[list[Unknown], list[float], list[int | None]]:
     """The garden's unknowns as they stand: each with its fitted value and place in the fit.
 
     What the garden file describes otherwise than at the time of the fit is back at its prior.
+    `jets` as in `unknowns_of`.
     """
     now = described(garden)
     places = {(p.unknown.kind, p.unknown.zone): i for i, p in enumerate(fitted.parameters)}
-    unknowns, log_factors, found = list(unknowns_of(garden)), [], []
+    unknowns, log_factors, found = list(unknowns_of(garden, jets=jets)), [], []
     for unknown in unknowns:
         part, place = part_of(unknown), places.get((unknown.kind, unknown.zone))
         if part is not None and fitted.described.get(part) != now[part]:
@@ -183,7 +186,7 @@ def standing(garden: Garden, fitted: Fitted) -> tuple[list[Unknown], list[float]
 
 def corrections_for(garden: Garden, fitted: Fitted) -> tuple[Corrections, tuple[str, ...]]:
     """The corrections that hold for a garden as it is described now, and what no longer does."""
-    unknowns, log_factors, places = standing(garden, fitted)
+    unknowns, log_factors, places = standing(garden, fitted, jets=False)
     made = corrections_of(garden, unknowns, log_factors)
     stands = {
         (unknown.kind, unknown.zone)

@@ -59,6 +59,11 @@ class ZoneFlow:
     rows: tuple[RowFlow, ...]
 
     @property
+    def open_holes(self) -> tuple[HoleFlow, ...]:
+        """Its holes that are not plugged, drain holes apart, in the order of rows and inlet."""
+        return tuple(hole for hole in self.holes if hole.kind == "hole" and not hole.plugged)
+
+    @property
     def holes(self) -> tuple[HoleFlow, ...]:
         """All holes of all rows, as a zone's evenness is taken over them."""
         return tuple(hole for row in self.rows for hole in row.holes)

@@ -64,7 +64,7 @@ def refuse_impossible(garden: Garden, measurements: Sequence[Measurement]) -> No
 
 def _highest_head_m(garden: Garden, measurements: Sequence[Measurement]) -> float:
     """The static head at the most that the file and the gauges at the still tap allow."""
-    static = unknowns_of(garden)[0]
+    static = unknowns_of(garden, jets=False)[0]
     heads_m = [static.value(3.0 * static.prior_error)]
     for test in measurements:
         if isinstance(test, Gauge) and not test.zones:

@@ -95,6 +95,23 @@ def covariance_of(information: Matrix) -> Matrix:
     return [[0.5 * (columns[k][i] + columns[i][k]) for k in range(n)] for i in range(n)]
 
 
+def with_priors(
+    covariance: Sequence[Sequence[float]],
+    places: Sequence[int | None],
+    prior_errors: Sequence[float],
+) -> Matrix:
+    """The covariance of more unknowns: each at its place in a fit, or at its prior without one."""
+    return [
+        [
+            (prior_errors[i] ** 2 if i == k else 0.0)
+            if place is None or other is None
+            else covariance[place][other]
+            for k, other in enumerate(places)
+        ]
+        for i, place in enumerate(places)
+    ]
+
+
 def solved(matrix: Matrix, right: Sequence[float]) -> Vector:
     """Solution of matrix x = right by Cholesky, the matrix scaled to a unit diagonal first."""
     return _back(_factored(matrix), right)

@@ -19,6 +19,7 @@ from controller.hydraulics.assembly import (
     add_valve,
     marched_row,
     row_flow,
+    valve_loss,
 )
 from controller.hydraulics.flows import RowFlow
 from controller.hydraulics.gradient import Tree
@@ -40,6 +41,36 @@ from controller.units import GRAVITY_M_S2, gal_min_from_m3_s, l_min_from_m3_s
 _MOST_STEPS, _MET_M = 200, 1e-10
 _SEEN_STEPS = 12
 _LEAST_COEFFICIENT = 0.1  # of a stream a millimetre high, which is no stream
+
+
+def unknown_k(zone: Zone, holes: Holes) -> float:
+    """The middle of what a throttled valve may lose, by the holes behind it.
+
+    Parameters
+    ----------
+    zone : Zone
+        The zone.
+    holes : sequence of sequences of DrilledHole
+        Its holes, row by row.
+
+    Returns
+    -------
+    float
+        Loss coefficient over that of the take-off; 0 where nothing flows. [-]
+
+    Raises
+    ------
+    OutOfRange
+        Never, for zones of the garden model.
+
+    Source
+    ------
+    `valve.unknown_loss_k`.
+    """
+    holes_m2 = sum(pi / 4.0 * hole.bore_m**2 for row in holes for hole in row if is_open(hole))
+    if holes_m2 <= 0.0:
+        return 0.0
+    return unknown_loss_k(holes_m2=holes_m2, bore_m=zone.rows[0].pipe.bore_m)[1]
 
 
 class Alone:
@@ -81,7 +112,7 @@ class Alone:
         """
         zone, opening = self.zone, self.zone.opening
         if opening.unknown:
-            return zone.take_off_k + self._unknown_k()
+            return zone.take_off_k + unknown_k(zone, self._holes)
         if opening.alone_flow_m3_s is not None:
             return self._k_from_flow(opening.alone_flow_m3_s)
         if opening.stream_m is not None or opening.reach_m is not None:
@@ -116,15 +147,6 @@ class Alone:
         gradient.py; lateral.py where the holes let air in.
         """
         return _sum(self._rows_with(self._holes, loss_k))
-
-    def _unknown_k(self) -> float:
-        """The middle of what a throttled valve may lose, by the holes behind it."""
-        holes_m2 = sum(
-            pi / 4.0 * hole.bore_m**2 for row in self._holes for hole in row if is_open(hole)
-        )
-        if holes_m2 <= 0.0:
-            return 0.0  # nothing flows, whatever it loses
-        return unknown_loss_k(holes_m2=holes_m2, bore_m=self.zone.rows[0].pipe.bore_m)[1]
 
     def _k_from_flow(self, alone_flow_m3_s: float) -> float:
         flow = require_range("alone_flow_m3_s", alone_flow_m3_s, 1e-9, 1.0)
@@ -188,10 +210,9 @@ class Alone:
     def _k_that_leaves(self, flow_m3_s: float, behind_m: float) -> float:
         """The loss between what supply and main leave at this flow, and the head behind it."""
         left_m = self._left_m(flow_m3_s)
-        bore_m = self.zone.rows[0].pipe.bore_m
         if flow_m3_s <= 0.0:
             return inf if left_m > behind_m else -inf
-        return (left_m - behind_m) / (8.0 * flow_m3_s**2 / (pi**2 * GRAVITY_M_S2 * bore_m**4))
+        return (left_m - behind_m) / (valve_loss(self.zone, 1.0) * flow_m3_s**2)
 
     def _left_m(self, flow_m3_s: float) -> float:
         """What supply and main leave before the take-off at a flow. [m]"""
@@ -207,7 +228,8 @@ class Alone:
 
     def _needed_m(self, flow_m3_s: float) -> float:
         """The head behind the valve that drives a flow through the rows."""
-        tree, nodes = self._tree_from(TAP, self._new_tree(), self._holes)
+        tree = self._new_tree()
+        nodes = self._add_rows(tree, TAP, self._holes)
         needed_m, heads, spans, flows = tree.solve_for_flow(flow_m3_s, self._supply.static_head_m)
         rows = self._rows_of(self._holes, nodes, needed_m, heads, spans, flows, tree)
         most_m = self._supply.static_head_m
@@ -224,25 +246,30 @@ class Alone:
         return _meet(share, 1.0, needed_m, most_m)[2]
 
     def _rows_at(self, holes: Holes, behind_m: float) -> list[RowFlow]:
-        """The rows with a head held behind the valve."""
-        tree, nodes = self._tree_from(TAP, self._new_tree(), holes)
+        """The rows with a head held behind the valve; each by itself where air is sucked in."""
+        tree = self._new_tree()
+        nodes = self._add_rows(tree, TAP, holes)
         _, heads, spans, flows = tree.solve(behind_m, 0.0, 2.0)
         rows = self._rows_of(holes, nodes, behind_m, heads, spans, flows, tree)
-        return self._with_air(holes, rows, behind_m)
+        if not any(row.air_at for row in rows):
+            return rows
+        return [
+            marched_row(row, row_holes, behind_m, self._water)
+            for row, row_holes in zip(self.zone.rows, holes, strict=True)
+        ]
 
     def _rows_with(self, holes: Holes, loss_k: float) -> list[RowFlow]:
         """The rows of the whole line, with a loss of take-off and valve."""
         tree = self._new_tree()
         add_main(tree, self._main)
         valve = add_valve(tree, self.zone, self._main.place(self.zone), loss_k)
-        _, nodes = self._tree_from(valve, tree, holes)
+        nodes = self._add_rows(tree, valve, holes)
         supply = self._supply
         _, heads, spans, flows = tree.solve(*supply.law)
         rows = self._rows_of(holes, nodes, heads[valve], heads, spans, flows, tree)
         if not any(row.air_at for row in rows):
             return rows
-        bore_m = self.zone.rows[0].pipe.bore_m
-        loss = 8.0 * loss_k / (pi**2 * GRAVITY_M_S2 * bore_m**4)
+        loss = valve_loss(self.zone, loss_k)
 
         def too_high_m(behind_m: float) -> tuple[float, float]:
             """By how much a head behind the valve is more than the line leaves it."""
@@ -253,9 +280,9 @@ class Alone:
         _, _, behind_m = _meet(too_high_m, 0.0, lowest_m, supply.static_head_m)
         return self._rows_at(holes, behind_m)
 
-    def _tree_from(self, inlet: int, tree: Tree, holes: Holes) -> tuple[Tree, list[RowNodes]]:
-        """The rows added below a node."""
-        return tree, [
+    def _add_rows(self, tree: Tree, inlet: int, holes: Holes) -> list[RowNodes]:
+        """Add the rows below a node."""
+        return [
             add_row(tree, row, row_holes, inlet, self._water)
             for row, row_holes in zip(self.zone.rows, holes, strict=True)
         ]
@@ -275,15 +302,6 @@ class Alone:
         return [
             row_flow(row_holes, row_nodes, behind_m, heads, flows, speeds_m, vented=vented)
             for row_holes, row_nodes in zip(holes, nodes, strict=True)
-        ]
-
-    def _with_air(self, holes: Holes, rows: list[RowFlow], behind_m: float) -> list[RowFlow]:
-        """The rows as they are; marched by themselves where air would be sucked in."""
-        if not any(row.air_at for row in rows):
-            return rows
-        return [
-            marched_row(row, row_holes, behind_m, self._water)
-            for row, row_holes in zip(self.zone.rows, holes, strict=True)
         ]
 
     def _new_tree(self) -> Tree:

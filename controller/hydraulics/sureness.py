@@ -9,9 +9,9 @@ from controller.garden.model import Zone
 from controller.garden.show import show_pressure
 from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.flows import ZoneFlow
-from controller.hydraulics.hole import momentum_sigma_band, passes
+from controller.hydraulics.hole import momentum_sigma_band
 from controller.hydraulics.lines import Lines
-from controller.hydraulics.rowshape import drilled_holes, law_of
+from controller.hydraulics.rowshape import coefficient_at, drilled_holes
 
 # Coefficient times area of all holes over the pipe's, from which momentum shifts a row's evenness
 # by more than a hundredth or two either way (the first hole against the last: about half of the
@@ -128,15 +128,7 @@ def most_over_m(flow: ZoneFlow) -> float:
     ------
     `HoleFlow.head_m` less the height of the mouth.
     """
-    return max(
-        (
-            hole.head_m - hole.z_m
-            for row in flow.rows
-            for hole in row.holes
-            if hole.kind == "hole" and not hole.plugged
-        ),
-        default=0.0,
-    )
+    return max((hole.head_m - hole.z_m for hole in flow.open_holes), default=0.0)
 
 
 def jet_words(flow: ZoneFlow, lines: Lines, *, us_units: bool) -> str | None:
@@ -172,8 +164,7 @@ def jet_words(flow: ZoneFlow, lines: Lines, *, us_units: bool) -> str | None:
     )
     if over_m < MAY_BOIL_M or bored is None or bored.discharge_coefficient < DETACHED_BELOW:
         return None
-    law = law_of(bored, lines.water)
-    coefficient = passes(law, over_m)[0] / (law[0] * over_m**0.5)
+    coefficient = coefficient_at(bored, lines.water, over_m)
     less = 100.0 * (1.0 - 0.61 / coefficient)
     return (
         f"its holes stand under {show_pressure(over_m, us_units)}: over about "

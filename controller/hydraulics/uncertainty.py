@@ -9,7 +9,7 @@ from controller.garden.model import Face, Garden, ValveKind
 from controller.hydraulics.fitted import Fitted, NextTest, standing
 from controller.hydraulics.foretold import Tried, foretold, said
 from controller.hydraulics.jets import TRUSTED_BELOW_M
-from controller.hydraulics.leastsquares import Matrix, Vector, quadratic
+from controller.hydraulics.leastsquares import Matrix, Vector, quadratic, with_priors
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.measured import Bucket, Count, Cups, Gauge, Measurement, MeterRun, Stream
 from controller.hydraulics.unknowns import Unknown, corrections_of, open_holes
@@ -165,15 +165,7 @@ def total_uncertainty(garden: Garden, fitted: Fitted, zones: Iterable[str]) -> f
 def _standing_here(garden: Garden, fitted: Fitted) -> tuple[Neighbours, Matrix]:
     """The network as it is held to be now, and how sure its unknowns are."""
     unknowns, log_factors, places = standing(garden, fitted)
-    covariance = [
-        [
-            (unknowns[i].prior_error ** 2 if i == k else 0.0)
-            if place is None or other is None
-            else fitted.covariance[place][other]
-            for k, other in enumerate(places)
-        ]
-        for i, place in enumerate(places)
-    ]
+    covariance = with_priors(fitted.covariance, places, [one.prior_error for one in unknowns])
     return Neighbours(garden, unknowns, log_factors), covariance
 
 

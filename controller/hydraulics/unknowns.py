@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
-from math import exp, hypot, log, pi, sqrt
+from math import exp, hypot, log, sqrt
 from typing import Literal
 
 from controller.errors import InputError
@@ -21,12 +21,12 @@ from controller.hydraulics.lines import Lines
 from controller.hydraulics.maintree import MainTree
 from controller.hydraulics.measured import Bucket, Measurement, Stream
 from controller.hydraulics.network import SupplyCurve
-from controller.hydraulics.opening import Alone
+from controller.hydraulics.opening import Alone, unknown_k
 from controller.hydraulics.pipe import viscosity_m2_s
 from controller.hydraulics.rowshape import drilled_holes
 from controller.hydraulics.supplies import at_level, planning_curve, with_readings
 from controller.hydraulics.sureness import DETACHED_BELOW, MAY_BOIL_M
-from controller.hydraulics.valve import LAST_ANGLE_DEG, loss_k_at, unknown_loss_k
+from controller.hydraulics.valve import LAST_ANGLE_DEG, loss_k_at
 from controller.units import HEAD_M_PER_PSI
 
 Kind = Literal[
@@ -98,10 +98,13 @@ class Unknown:
         return self.prior_value * exp(log_factor)
 
 
-def unknowns_of(garden: Garden, today: date | None = None) -> tuple[Unknown, ...]:
+def unknowns_of(
+    garden: Garden, today: date | None = None, *, jets: bool = True
+) -> tuple[Unknown, ...]:
     """The unknowns of a garden: the supply, the drill, each zone's holes, level and valve.
 
-    `today` is the day on which the flow test in the garden file has its age.
+    `today` is the day on which the flow test in the garden file has its age. Without `jets` the
+    errors lack what is unsure of jets under high pressure, for which each zone has to be solved.
     """
     supply = garden.supply
     gauge = min(HEAD_M_PER_PSI / supply.static_head_m, HEAD_ERROR)
@@ -131,7 +134,7 @@ def unknowns_of(garden: Garden, today: date | None = None) -> tuple[Unknown, ...
             kind="exponent", zone=None, prior_value=supply.exponent, prior_error=EXPONENT_ERROR
         ),
     ]
-    boiling = _boiling_errors(garden)
+    boiling = _boiling_errors(garden) if jets else {}
     for zone in garden.zones:
         # The mean of the zone's holes as they are, their scatter about the drill's with it.
         scatter = garden.watering.drilling_scatter / sqrt(max(open_holes(zone), 1))
@@ -388,15 +391,8 @@ def throttled_k(zone: Zone) -> float:
     ------
     `valve.unknown_loss_k`, so that a fit begins where the file alone leads.
     """
-    holes_m2 = sum(
-        pi / 4.0 * hole.bore_m**2
-        for row in zone.rows
-        for hole in drilled_holes(row, zone.rise_m)
-        if hole.kind == "hole" and not hole.plugged
-    )
-    if holes_m2 <= 0.0:
-        return _least_k(zone)
-    return unknown_loss_k(holes_m2=holes_m2, bore_m=zone.rows[0].pipe.bore_m)[1]
+    holes = [drilled_holes(row, zone.rise_m) for row in zone.rows]
+    return unknown_k(zone, holes) or _least_k(zone)
 
 
 def _drift(supply: Supply, today: date | None) -> float:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import pi
 
 from controller.garden.model import Zone
+from controller.hydraulics.assembly import valve_loss
 from controller.hydraulics.curves import RowCurve
 from controller.hydraulics.flows import SetFlow
 from controller.hydraulics.gradient import SpanLaw, span_law
@@ -47,7 +47,7 @@ class Curves:
         return ZoneLaw(
             zone=zone.name,
             station=self._main.place(zone),
-            loss=8.0 * loss_k / (pi**2 * GRAVITY_M_S2 * zone.rows[0].pipe.bore_m ** 4),
+            loss=valve_loss(zone, loss_k),
             rows=tuple(
                 RowsAlike(curve=self._curve(shape), lowest_m=lowest_m, count=count)
                 for (shape, lowest_m), count in counts.items()

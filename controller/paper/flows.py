@@ -12,6 +12,7 @@ from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.linefill import LineFill
 from controller.hydraulics.lines import HoleFlow, RowFlow, SetFlow, ZoneFlow
 from controller.hydraulics.sureness import Range
+from controller.hydraulics.surge import velocity_m_s
 from controller.paper.amounts import open_time, volume
 from controller.paper.picture import row_bars
 from controller.timetable.tested import Bands
@@ -142,7 +143,7 @@ def _zone(
 
 def gauge_m(row: RowFlow, drawn: Row) -> float:
     """What a gauge at a row's inlet shows, against the tap: total head less velocity head. [m]"""
-    speed_m_s = row.flow_m3_s / (math.pi / 4.0 * drawn.pipe.bore_m**2)
+    speed_m_s = velocity_m_s(flow_m3_s=row.flow_m3_s, bore_m=drawn.pipe.bore_m)
     return row.inlet_head_m - speed_m_s**2 / (2.0 * GRAVITY_M_S2)
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from controller.garden.model import Run
-from controller.garden.show import listed, show_flow, show_length, show_pressure
+from controller.garden.show import show_flow, show_length, show_pressure
+from controller.hydraulics.advised import quoted
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.surge import velocity_m_s
 from controller.units import M_PER_FT
@@ -78,9 +79,9 @@ def _line(use: RunUse, us: bool) -> str:
     if not use.feeds:
         return f"{words}; feeds no zone"
     speed = f"{use.speed_m_s / M_PER_FT:.1f} ft/s" if us else f"{use.speed_m_s:.1f} m/s"
-    feeds = listed(f'"{name}"' for name in use.feeds)
     return (
-        f'{words}; feeds {feeds}. The most it carries, with "{use.thirstiest}" open alone: '
+        f"{words}; feeds {quoted(use.feeds)}. The most it carries, with "
+        f'"{use.thirstiest}" open alone: '
         f"{show_flow(use.flow_m3_s, us)} at {speed}, {show_pressure(use.lost_m, us)} lost in it"
     )
 

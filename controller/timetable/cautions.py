@@ -7,7 +7,6 @@ findings tell `about` what.
 
 from __future__ import annotations
 
-import math
 from datetime import date, timedelta
 from ipaddress import ip_address
 
@@ -17,6 +16,7 @@ from controller.hydraulics.advised import show_speed
 from controller.hydraulics.evenness import LEAST_UNIFORMITY, dose_divisor, real_uniformity
 from controller.hydraulics.lines import Lines, ZoneFlow
 from controller.hydraulics.rowadvice import row_speeds_m_s
+from controller.hydraulics.surge import velocity_m_s
 from controller.hydraulics.together import first_that_stays_open
 from controller.timetable.dose import even_litres
 from controller.timetable.dosecheck import HOT_DAY_MM, of_dose
@@ -108,7 +108,7 @@ def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Line
         said.append(words)
     way = lines.main.way_to(lines.main.place(zone))
     bore_m, run = min(((one.pipe.bore_m, one.run) for one in way), default=(garden.main.bore_m, ""))
-    speed = flow.flow_m3_s / (math.pi / 4 * bore_m**2)
+    speed = velocity_m_s(flow_m3_s=flow.flow_m3_s, bore_m=bore_m)
     if speed > FASTEST_MAIN_M_S:
         through = f'the run "{run}" of the main' if run else "the main"
         said.append(

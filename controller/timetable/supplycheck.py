@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from controller.garden.model import Garden, Pump, Supply, SupplyKind, Zone
-from controller.garden.show import listed, show_duration, show_flow, show_pressure, show_volume
+from controller.garden.show import show_duration, show_flow, show_pressure, show_volume
+from controller.hydraulics.advised import quoted
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.pump import Cycle, RunsOn, drawdown_m3, pump_round
@@ -231,7 +232,7 @@ def _of_head_before(supply: Supply, flows: dict[str, float], us: bool) -> Iterat
         least = show_pressure(max(0.0, min(left_m.values())), us)
         yield caution(
             _WHERE,
-            f"with {listed(_quoted(short))} open alone as little as {least} are left before "
+            f"with {quoted(short)} open alone as little as {least} are left before "
             f"a regulator set to {setting}; it wants {_OVER_SETTING_WORDS} more than its "
             "setting to hold it (from memory): throttle, or set it lower",
         )
@@ -270,12 +271,8 @@ def _longest_day_s(garden: Garden) -> float:
     return max(days)
 
 
-def _quoted(names: Sequence[str]) -> list[str]:
-    return [f'"{name}"' for name in names]
-
-
 def _named(names: Sequence[str]) -> str:
-    return f"{listed(_quoted(names))} {'draws' if len(names) == 1 else 'draw'}"
+    return f"{quoted(names)} {'draws' if len(names) == 1 else 'draw'}"
 
 
 def _seconds(seconds: float) -> str:
