@@ -9,7 +9,6 @@ decides the flow and hides what lies behind it.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import exp
 from typing import Any
 
 from controller.daemon.flowdesk import SETTLES_S, fill_seconds
@@ -17,7 +16,6 @@ from controller.daemon.flowtrend import LEAST_ALONE, LEAST_CHANGE, WINDOWS
 from controller.daemon.flowwatch import (
     LEAST_COUNTS,
     LEAST_S,
-    LEAST_SHARE,
     STILL_COUNTS,
     Reckoned,
     unknown_words,
@@ -221,8 +219,7 @@ def _of_zone(
     )
     clogged = share(tuple(_fifth_clogged(row, zone.rise_m) for row in zone.rows))
     counted = computed.flow_l_s > meter.least_flow_l_s
-    least = computed.lowest_l_s / computed.flow_l_s * min(1.0 - LEAST_SHARE, exp(-computed.far))
-    most = computed.highest_l_s / computed.flow_l_s * max(1.0 + LEAST_SHARE, exp(computed.far))
+    least, most = (flow_l_s / computed.flow_l_s for flow_l_s in computed.passing_l_s)
     fill_s = fill_seconds(lines.line(zone.name).volume_m3, computed.flow_l_s)
     sure = SURE_CHANGE if others > 0 else SURE_ALONE
 

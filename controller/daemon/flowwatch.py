@@ -61,6 +61,14 @@ class Reckoned:
         return FIND_AT * hypot(self.error, METER_ERROR) + TAP_VARIES
 
     @property
+    def passing_l_s(self) -> tuple[float, float]:
+        """The least and the most flow that pass, however finely the meter counts. [L/s]"""
+        return (
+            self.lowest_l_s * min(1.0 - LEAST_SHARE, exp(-self.far)),
+            self.highest_l_s * max(1.0 + LEAST_SHARE, exp(self.far)),
+        )
+
+    @property
     def is_known(self) -> bool:
         """Whether the flow is known well enough to judge by: within a factor of ten."""
         return self.far < -log(NEXT_TO_NOTHING)
@@ -115,9 +123,8 @@ def passing_l(reckoned: Reckoned, seconds: float, litres_per_pulse: float) -> tu
     require_range("seconds", seconds, 1e-9, 1e9)
     require_range("litres_per_pulse", litres_per_pulse, 1e-9, 1e9)
     off_l = COUNTS_OFF * litres_per_pulse
-    least = reckoned.lowest_l_s * seconds * min(1.0 - LEAST_SHARE, exp(-reckoned.far)) - off_l
-    most = reckoned.highest_l_s * seconds * max(1.0 + LEAST_SHARE, exp(reckoned.far)) + off_l
-    return max(0.0, least), most
+    least_l_s, most_l_s = reckoned.passing_l_s
+    return max(0.0, least_l_s * seconds - off_l), most_l_s * seconds + off_l
 
 
 def judge_open(seen: Seen, reckoned: Reckoned) -> FlowFinding | None:
