@@ -46,16 +46,6 @@ Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*argv: str) -> tuple[int, str, str]:
-        code = main(list(argv))
-        out = capsys.readouterr()
-        return code, out.out, out.err
-
-    return call
-
-
-@pytest.fixture
 def garden(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A small garden at six in the morning of 26 June 2031."""
     (tmp_path / "garden.toml").write_text(SMALL, encoding="utf-8")

@@ -12,22 +12,11 @@ from support.clock import HandClock
 from support.garden_files import FORKED
 
 import controller.cli.reckoning as reckoning
-from controller.cli import main
 
 Run = Callable[..., tuple[int, str, str]]
 WEATHER = "date,tmin_c,tmax_c,rain_mm\n" + "".join(
     f"2031-06-{day:02d},11,27,0\n" for day in range(1, 31)
 )
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*argv: str) -> tuple[int, str, str]:
-        code = main(list(argv))
-        out = capsys.readouterr()
-        return code, out.out, out.err
-
-    return call
 
 
 @pytest.fixture

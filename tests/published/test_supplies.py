@@ -6,54 +6,29 @@ and a pump with its own curve, in steps of a twentieth of a second.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi, sqrt
 
 import pytest
 from pytest import approx
+from support.supplies import BEFORE, GPM, PSI_M, PUMP, WELL
+from support.supplies import REGULATOR as PLAIN_REGULATOR
 
-from controller.garden.model import BeforeRegulator, Pump, Supply, SupplyKind
+from controller.garden.model import Pump
 from controller.hydraulics.network import Outlet, Span, SupplyCurve, TreeFlow, solve_tree
 from controller.hydraulics.pump import Cycle, RunsOn, air_head_m, drawdown_m3, pump_round
 from controller.hydraulics.supplies import held, planning_curve, supply_states
 from controller.units import (
     GRAVITY_M_S2,
-    head_m_from_psi,
     m3_from_gal,
-    m3_s_from_gal_min,
     m_from_ft,
     psi_from_head_m,
 )
 
-PSI_M, GPM = head_m_from_psi(1.0), m3_s_from_gal_min(1.0)
 # 25 psi closed, 21 psi at 5 gal/min; 50 psi before it, 25 at 8 gal/min; 0.05 psi/(gal/min)2 open.
-REGULATOR = Supply(
-    kind=SupplyKind.REGULATOR,
-    static_head_m=25 * PSI_M,
-    test_head_m=21 * PSI_M,
-    test_flow_m3_s=5 * GPM,
-    exponent=1.0,
-    before=BeforeRegulator(
-        static_head_m=50 * PSI_M,
-        test_head_m=25 * PSI_M,
-        test_flow_m3_s=8 * GPM,
-        open_loss_m=0.05 * 64 * PSI_M,
-        open_flow_m3_s=8 * GPM,
-    ),
-)
-PUMP = Pump(
-    on_head_m=30 * PSI_M,
-    off_head_m=50 * PSI_M,
-    tank_m3=0.0757,
-    pre_charge_head_m=28 * PSI_M,
-    shut_off_head_m=62 * PSI_M,
-)
-WELL = Supply(
-    kind=SupplyKind.PUMP,
-    static_head_m=40 * PSI_M,
-    test_head_m=40 * PSI_M,
-    test_flow_m3_s=10 * GPM,
-    pump=PUMP,
+REGULATOR = replace(
+    PLAIN_REGULATOR,
+    before=replace(BEFORE, open_loss_m=0.05 * 64 * PSI_M, open_flow_m3_s=8 * GPM),
 )
 
 

@@ -7,14 +7,13 @@ from datetime import time
 
 import pytest
 from support.gardens import a_garden, a_row, a_zone
+from support.supplies import BEFORE, GPM, PSI_M, PUMP, REGULATOR, WELL
 
 from controller.garden.model import (
     BeforeRegulator,
     Garden,
     Opening,
-    Pump,
     Supply,
-    SupplyKind,
     Watering,
     Window,
     Zone,
@@ -23,33 +22,10 @@ from controller.hydraulics.lines import Lines
 from controller.timetable.cautions import findings
 from controller.timetable.jobs import Grounds
 from controller.timetable.supplycheck import supply_lines
-from controller.units import head_m_from_psi, m3_from_l, m3_s_from_gal_min
+from controller.units import m3_from_l
 from crops.catalogue import load
 
 CATALOGUE = load()
-PSI_M, GPM = head_m_from_psi(1.0), m3_s_from_gal_min(1.0)
-PUMP = Pump(
-    on_head_m=30 * PSI_M,
-    off_head_m=50 * PSI_M,
-    tank_m3=m3_from_l(75.7),
-    pre_charge_head_m=28 * PSI_M,
-    shut_off_head_m=62 * PSI_M,
-)
-WELL = Supply(
-    kind=SupplyKind.PUMP,
-    static_head_m=40 * PSI_M,
-    test_head_m=40 * PSI_M,
-    test_flow_m3_s=10 * GPM,
-    pump=PUMP,
-)
-REGULATOR = Supply(
-    kind=SupplyKind.REGULATOR,
-    static_head_m=25 * PSI_M,
-    test_head_m=21 * PSI_M,
-    test_flow_m3_s=5 * GPM,
-    exponent=1.0,
-)
-BEFORE = BeforeRegulator(static_head_m=50 * PSI_M, test_head_m=25 * PSI_M, test_flow_m3_s=8 * GPM)
 
 
 def drawing(gpm: float, name: str = "a") -> Zone:
