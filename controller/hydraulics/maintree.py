@@ -11,13 +11,13 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 from controller.errors import InputError
+from controller.garden.fittings import ENTRANCE_K
 from controller.garden.model import Garden, Pipe, Run, Zone
 from controller.hydraulics.pipe import head_loss_m
 
 # Fittings of the main, on its velocity: the run of the tee at each zone (handbooks 0.2 to 0.9), and
 # a sharp entrance before the first.
 TEE_RUN_K = 0.4
-ENTRANCE_K = 0.5
 # Straight on past a tee from which another run leaves: loss coefficients of a dividing tee (Crane
 # TP-410, as the library `fluids` has them) give -0.05 to 0.12; rounded up, our choice.
 PAST_FORK_K = 0.1

@@ -14,11 +14,10 @@ from support.hydraulics_gardens import a_garden, a_zone
 
 from controller.errors import InputError
 from controller.garden import fittings
-from controller.garden.fittings import Begins, begin_k
+from controller.garden.fittings import ENTRANCE_K, Begins, begin_k
 from controller.garden.model import Garden, Opening, Run, Zone
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.maintree import (
-    ENTRANCE_K,
     PAST_FORK_K,
     TAP,
     TEE_RUN_K,

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from random import Random
 
+from controller.garden.fittings import ENTRANCE_K
 from controller.garden.model import Face, Garden, Opening, Row, Run, Supply, Walls
 from controller.hydraulics.hole import NO_EFFECTS
 from controller.hydraulics.lines import Lines
-from controller.hydraulics.maintree import ENTRANCE_K, PAST_FORK_K, TEE_RUN_K
+from controller.hydraulics.maintree import PAST_FORK_K, TEE_RUN_K
 from controller.hydraulics.network import Outlet, Span, SupplyCurve
 from controller.hydraulics.pipe import PIPES, viscosity_m2_s
 from controller.hydraulics.rowshape import drilled_holes
