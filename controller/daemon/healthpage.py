@@ -2,17 +2,19 @@
 
 The one door for prometheus_client, which knows the open text exposition formats. It only ever reads
 the last page of facts and asks who is silent; it answers GET, a few askers at a time, each for a
-few seconds at most. Whatever goes wrong here, nobody else notices.
+few seconds at most, from the connection to the last byte. Whatever goes wrong here, nobody else
+notices.
 """
 
 from __future__ import annotations
 
+import contextlib
 import json
 import logging
 import threading
 from collections.abc import Callable, Iterable
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from socket import socket
+from socket import SHUT_RDWR, socket
 from typing import Any
 
 from prometheus_client import CollectorRegistry
@@ -23,8 +25,10 @@ from controller.clock import Clock
 from controller.daemon.tallies import Facts
 from controller.errors import DaemonError
 
-ASKERS = 4  # at once; more are turned away
-PATIENCE_S = 5.0  # with an asker who is slow to ask or to listen
+ASKERS = 4  # at once; more are turned away, all our choice
+PATIENCE_S = 5.0  # with a whole question and its answer
+YIELDS_AFTER_S = 1.0  # where all places are taken, the one that is asked longest goes
+_FREE_WITHIN_S = 0.5  # the place of one that was cut off
 _LOG = logging.getLogger("rowgate.healthpage")
 
 
@@ -71,7 +75,7 @@ class _Asked:
         silent: Callable[[], tuple[str, ...]],
         clock: Clock,
     ) -> None:
-        self._facts, self._silent, self._clock = facts, silent, clock
+        self._facts, self._silent, self.clock = facts, silent, clock
         self._registry = CollectorRegistry(auto_describe=False)
         self._registry.register(self)
 
@@ -95,7 +99,7 @@ class _Asked:
         for who in self._silent():
             silent.add_metric([who], 1.0)
         yield silent
-        facts, now = self._facts(), self._clock.mono_s()
+        facts, now = self._facts(), self.clock.mono_s()
         if facts is None:
             return
         litres = CounterMetricFamily(
@@ -151,17 +155,21 @@ class _Server(ThreadingHTTPServer):
     def __init__(self, address: tuple[str, int], asked: _Asked) -> None:
         self.asked = asked
         self._slots = threading.BoundedSemaphore(ASKERS)
+        self._lock = threading.Lock()
+        self._since: dict[socket, float] = {}  # who is served, from which moment on
         super().__init__(address, _Handler)
 
     def process_request(self, request: Any, client_address: Any) -> None:
         """Serve it in a thread, if one is free."""
-        if not self._slots.acquire(blocking=False):
+        if not (self._slots.acquire(blocking=False) or self._yielded()):
             self.shutdown_request(request)
             return
+        with self._lock:
+            self._since[request] = self.asked.clock.mono_s()
         try:
             super().process_request(request, client_address)
         except RuntimeError as fault:  # no thread to be had
-            self._slots.release()
+            self._done(request)
             self.shutdown_request(request)
             _LOG.warning("an asker is turned away: %s", fault)
 
@@ -170,7 +178,31 @@ class _Server(ThreadingHTTPServer):
         try:
             super().process_request_thread(request, client_address)
         finally:
-            self._slots.release()
+            self._done(request)
+
+    def _done(self, request: socket) -> None:
+        with self._lock:
+            del self._since[request]
+        self._slots.release()
+
+    def service_actions(self) -> None:
+        """Between two looks for newcomers: whoever takes too long is cut off."""
+        self._cut_off(PATIENCE_S, ASKERS)
+
+    def _yielded(self) -> bool:
+        """Whether the slowest gave its place to a newcomer, which has it then."""
+        return self._cut_off(YIELDS_AFTER_S, 1) and self._slots.acquire(timeout=_FREE_WITHIN_S)
+
+    def _cut_off(self, after_s: float, at_most: int) -> bool:
+        """Cut off those served for longer, the longest first; whether there was one."""
+        now = self.asked.clock.mono_s()
+        with self._lock:
+            oldest = sorted(self._since.items(), key=lambda served: served[1])[:at_most]
+            slow = [request for request, since in oldest if now - since >= after_s]
+        for request in slow:
+            with contextlib.suppress(OSError):  # it ended this moment
+                request.shutdown(SHUT_RDWR)
+        return bool(slow)
 
     def handle_error(self, request: socket | tuple[bytes, socket], client_address: Any) -> None:
         """An asker that went away or talked nonsense is worth a line at most."""

@@ -42,7 +42,6 @@ from controller.valves.alloff import forget_shut_at
 from controller.valves.inputs import InputDriver
 
 TICK_EVERY_S = 1.0  # the steward looks at least so often
-ANSWER_WITHIN_S = 15.0
 SHUT_WITHIN_S = 300.0  # the last ends are written once the valves are shut; a ball takes its time
 FACTS_EVERY_S = 5.0  # between two pages of facts for the health address; our choice
 _LOG = logging.getLogger("rowgate")
@@ -101,26 +100,29 @@ class Mind:
         if self._thread.is_alive():
             self._thread.join(within_s)
 
-    def asked(self, request: dict[str, Any]) -> Mapping[str, Any]:
-        """The answer to what came by the socket; closing waits for nothing."""
+    def asked(self, request: dict[str, Any]) -> Future[Mapping[str, Any]]:
+        """What the answer to a request will be; one that is cancelled in time is not done."""
+        reply: Future[Mapping[str, Any]] = Future()
         steward = self._steward
         if steward is None or self._ending.told.is_set():
-            return refusal("the daemon is ending")
-        if request.get("ask") == "close":
-            _close_first(steward, request.get("zone"))
-        reply: Future[dict[str, Any]] = Future()
+            reply.set_result(refusal("the daemon is ending"))
+            return reply
 
         def serve() -> None:
+            if not reply.set_running_or_notify_cancel():
+                return  # whoever asked was told that nothing was done
             try:
                 reply.set_result(answer(steward, request))
             except Exception as fault:  # noqa: BLE001 - raised again in the thread that asked
                 reply.set_exception(fault)
 
         self._inbox.put(serve)
-        try:
-            return reply.result(ANSWER_WITHIN_S)
-        except TimeoutError:
-            return refusal("the daemon is busy; look at its status in a moment")
+        return reply
+
+    def close_first(self, request: Mapping[str, Any]) -> None:
+        """Shut what a `close` names, in the thread that asks: closing waits for nothing."""
+        if self._steward is not None:
+            _close_first(self._steward, request.get("zone"))
 
     # --- its own thread ----------------------------------------------------------------------
 

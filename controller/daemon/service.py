@@ -9,13 +9,14 @@ from __future__ import annotations
 import logging
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from controller.clock import Clock, SystemClock
 from controller.daemon.books import Books
-from controller.daemon.control import ControlServer
+from controller.daemon.controlserver import ControlServer
 from controller.daemon.fieldtests import KeptFieldTests
 from controller.daemon.gardenfile import COPY_NAME, Accepted, GardenFile
 from controller.daemon.health import Health, LogbookBeat, sd_notify
@@ -45,7 +46,15 @@ LOOK_EVERY_S = 0.5  # the main thread's round
 # How long each may be silent before the watchdog is told nothing. The steward may wait for a slow
 # disk, and a big plan takes a small board a while; valves close without it. Our choice.
 # The logbook's writer is silent only where it does not answer at all; an error is an answer.
-SILENCE_S = {"closer": 5.0, "supervisor": 5.0, "steward": 120.0, "logbook": 120.0}
+# The control socket is silent where its thread is gone or hangs, or a closing hangs in a pin.
+SILENCE_S = {
+    "closer": 5.0,
+    "supervisor": 5.0,
+    "control": 30.0,
+    "steward": 120.0,
+    "logbook": 120.0,
+}
+CONTROL_EVERY_S = 10.0  # between two looks at the control socket; our choice
 _MORE_TIME_US = 20_000_000  # asked of the service manager while valves are driven shut; our choice
 _LOG = logging.getLogger("rowgate")
 
@@ -70,7 +79,7 @@ def run_service(
     Raises
     ------
     DaemonError
-        If a daemon runs here already, or the socket cannot be had.
+        If a daemon runs on one of the folders already, or the socket cannot be had.
     InputError
         If the garden file does not read and there is no last good copy.
     """
@@ -80,13 +89,17 @@ def run_service(
             folder.mkdir(parents=True, exist_ok=True)
         except OSError as fault:
             raise DaemonError(f"{folder} cannot be made: {fault.strerror or fault}") from fault
-    with OneDaemon(state_dir):
+    with ExitStack() as locks:
+        lock = locks.enter_context(OneDaemon(state_dir))
+        if not state_dir.samefile(runtime_dir):
+            lock = locks.enter_context(OneDaemon(runtime_dir))
         service = _Service(
             garden_path.resolve(),
             state_dir,
             runtime_dir,
             CalmClock(clock or SystemClock()),
             environ,
+            may_listen=lock.holds,
         )
         return service.run(pins, fetch, driver, inputs)
 
@@ -101,7 +114,10 @@ class _Service:
         runtime_dir: Path,
         clock: Clock,
         environ: Mapping[str, str],
+        *,
+        may_listen: Callable[[], bool],
     ) -> None:
+        self._may_listen = may_listen
         self._state, self._runtime, self._clock, self._environ = (
             state_dir,
             runtime_dir,
@@ -203,10 +219,17 @@ class _Service:
                 mind.start()
                 beat.start()
                 if mind.wait_for_plan():
-                    server = ControlServer(self._runtime, mind.asked)
+                    server = ControlServer(
+                        self._runtime,
+                        mind.asked,
+                        clock=self._clock,
+                        close_first=mind.close_first,
+                        beat=lambda: self._health.moved("control"),
+                        may_listen=self._may_listen,
+                    )
                     page = self._health_page(accepted, mind)
                     sd_notify("READY=1\nSTATUS=keeping the garden", self._environ)
-                    self._watch(works)
+                    self._watch(works, server)
             finally:
                 sd_notify("STOPPING=1", self._environ)
                 try:
@@ -222,8 +245,9 @@ class _Service:
                 if page is not None:
                     page.stop()
 
-    def _watch(self, works: Waterworks) -> None:
+    def _watch(self, works: Waterworks, server: ControlServer) -> None:
         """The main thread's rounds, until the end is told."""
+        woken_mono_s = self._clock.mono_s()
         while not self._ending.told.is_set():
             found = works.supervisor.check()
             self._health.moved("supervisor")
@@ -234,6 +258,9 @@ class _Service:
                 _LOG.critical("the lines are no longer safe: %s", "; ".join(found.faults))
                 self._ending.fail("the lines are no longer safe")
                 return
+            if self._clock.mono_s() - woken_mono_s >= CONTROL_EVERY_S:
+                woken_mono_s = self._clock.mono_s()
+                server.wake()
             silent = self._health.say_alive(self._environ)
             if silent:
                 _LOG.error("silent: %s; the watchdog is told nothing", ", ".join(silent))

@@ -1,4 +1,4 @@
-"""Small things that lie in the state folder or wrap the clock: the lock, an overruled moment."""
+"""Small things that keep the state folder or wrap the clock: the lock, an overruled moment."""
 
 from __future__ import annotations
 
@@ -7,34 +7,56 @@ import fcntl
 import os
 from datetime import datetime
 from pathlib import Path
+from typing import Self
 
 from controller.clock import Clock
 from controller.errors import DaemonError
 
-LOCK_NAME = "daemon.lock"
 OVERRULED_NAME = "overruled-rows-utc"
 SYNC_EVERY_S = 10.0
 
 
 class OneDaemon:
-    """The lock on a state folder; the kernel lets it go when the process ends, however it ends."""
+    """The lock on a folder; the kernel lets it go when the process ends, however it ends.
 
-    def __init__(self, state_dir: Path) -> None:
-        self._path = state_dir / LOCK_NAME
+    The folder itself is locked, and no file in it: a file could be deleted, and locked anew by
+    another daemon.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
         self._file: int | None = None
 
-    def __enter__(self) -> None:
+    def __enter__(self) -> Self:
         try:
-            self._file = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o640)
+            self._file = os.open(self._folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
         except OSError as fault:
-            raise DaemonError(f"{self._path}: {fault.strerror or fault}") from fault
+            raise DaemonError(f"{self._folder}: {fault.strerror or fault}") from fault
         try:
             fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError as fault:
             self.__exit__()
             raise DaemonError(
-                f"a daemon runs on {self._path.parent} already; there can be only one"
+                f"a daemon runs on {self._folder} already; there can be only one"
             ) from fault
+        return self
+
+    def holds(self) -> bool:
+        """Whether the folder of this name is locked by us; one that was made anew is locked now."""
+        try:
+            there = self._folder.stat()
+        except OSError:
+            return False
+        if self._file is None or os.path.samestat(there, os.fstat(self._file)):
+            return self._file is not None
+        fresh = OneDaemon(self._folder)
+        try:
+            fresh.__enter__()
+        except DaemonError:
+            return False
+        self.__exit__()
+        self._file = fresh._file
+        return True
 
     def __exit__(self, *_: object) -> None:
         if self._file is not None:

@@ -6,7 +6,8 @@ import http.client
 import json
 import socket
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 import pytest
@@ -15,7 +16,7 @@ from prometheus_client.parser import text_string_to_metric_families
 from support.clock import HandClock
 
 from controller.daemon.board import BoardNow
-from controller.daemon.healthpage import ASKERS, HealthPage
+from controller.daemon.healthpage import ASKERS, PATIENCE_S, YIELDS_AFTER_S, HealthPage
 from controller.daemon.tallies import Facts
 from controller.errors import DaemonError
 
@@ -66,6 +67,13 @@ class Page:
             for family in text_string_to_metric_families(text)
             for sample in family.samples
         }
+
+
+def _until(true: Callable[[], object]) -> None:
+    ends = time.monotonic() + 10.0
+    while not true():
+        assert time.monotonic() < ends, "it did not come about"
+        time.sleep(0.005)
 
 
 @pytest.fixture
@@ -166,6 +174,45 @@ def test_askers_who_say_nothing_take_no_more_than_their_places(page: Page) -> No
         except (ConnectionError, http.client.HTTPException):
             continue
     pytest.fail("no place became free")
+
+
+def test_four_slow_askers_keep_nobody_out(page: Page) -> None:
+    slow = [socket.create_connection(("127.0.0.1", page.page.port)) for _ in range(ASKERS)]
+    try:
+        for line in slow:
+            line.sendall(b"GET /health HT")
+        _until(lambda: len(page.page._server._since) == ASKERS)
+        page.clock.advance(YIELDS_AFTER_S)
+        for _ in range(ASKERS + 1):
+            assert page.ask("/health")[0] == 200
+    finally:
+        for line in slow:
+            line.close()
+
+
+def test_a_question_has_so_long_for_all_of_it(page: Page) -> None:
+    with socket.create_connection(("127.0.0.1", page.page.port), timeout=10.0) as line:
+        for letter in b"GET /health HTTP/1.0":  # a byte now and then: never silent for long
+            line.sendall(bytes([letter]))
+            page.clock.advance(PATIENCE_S / 40)
+        _until(lambda: page.page._server._since)
+        page.clock.advance(PATIENCE_S)
+        assert line.recv(1) == b""
+    _until(lambda: not page.page._server._since)
+
+
+def test_where_no_thread_can_be_begun_an_asker_is_turned_away_and_the_next_served(
+    page: Page, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def none_left(self: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(threading.Thread, "start", none_left)
+        for _ in range(ASKERS + 1):
+            with pytest.raises((ConnectionError, http.client.HTTPException)):
+                page.ask("/health")
+    assert page.ask("/health")[0] == 200
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ from support.daemon_faults import TINY_GARDEN, Locked
 
 from controller.daemon.control import SOCKET_NAME, ask
 from controller.daemon.service import LOGBOOK_NAME
-from controller.daemon.stateplace import LOCK_NAME, OneDaemon
+from controller.daemon.stateplace import OneDaemon
 from controller.daemon.waterworks import LINE_FILE
 from controller.errors import DaemonError
 from controller.logbook.ask import Questions
@@ -222,7 +222,37 @@ def test_two_daemons_on_one_folder_are_refused(tmp_path: Path) -> None:
     with OneDaemon(tmp_path), pytest.raises(DaemonError, match="there can be only one"):
         OneDaemon(tmp_path).__enter__()
     with OneDaemon(tmp_path):
-        assert (tmp_path / LOCK_NAME).exists()
+        pass
+
+
+def test_a_lock_leaves_nothing_that_could_be_deleted(tmp_path: Path) -> None:
+    with OneDaemon(tmp_path):
+        assert not list(tmp_path.iterdir())
+
+
+def test_a_folder_that_was_made_anew_is_locked_anew(tmp_path: Path) -> None:
+    folder = tmp_path / "run"
+    folder.mkdir()
+    with OneDaemon(folder) as lock:
+        assert lock.holds()
+        folder.rmdir()
+        assert not lock.holds()
+        folder.mkdir()
+        assert lock.holds()
+        with pytest.raises(DaemonError, match="there can be only one"):
+            OneDaemon(folder).__enter__()
+    assert not lock.holds()
+
+
+def test_a_folder_that_another_daemon_made_anew_is_not_taken_from_it(tmp_path: Path) -> None:
+    folder = tmp_path / "run"
+    folder.mkdir()
+    with OneDaemon(folder) as lock:
+        folder.rmdir()
+        folder.mkdir()
+        with OneDaemon(folder):
+            assert not lock.holds()
+        assert lock.holds()
 
 
 @pytest.mark.slow

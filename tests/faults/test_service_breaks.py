@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 from support.daemon_faults import TINY_GARDEN, FaultyPins
 
 from controller.clock import SystemClock
+from controller.daemon import controlserver, service
 from controller.daemon.control import ask
+from controller.daemon.controlserver import BUSY, SHUT_BUT_BUSY, ControlServer
 from controller.daemon.service import LOGBOOK_NAME, run_service
 from controller.daemon.steward import Steward
 from controller.errors import DaemonError, LogbookError
@@ -23,8 +26,9 @@ from controller.valves.closer import Closer
 class Run:
     """The daemon in a thread of the test's process; signals are not for it."""
 
-    def __init__(self, folder: Path) -> None:
-        self.folder, self.pins = folder, FaultyPins(SystemClock())
+    def __init__(self, folder: Path, runtime: Path | None = None) -> None:
+        self.folder, self.runtime = folder, runtime or folder
+        self.pins = FaultyPins(SystemClock())
         (folder / "garden.toml").write_text(TINY_GARDEN, encoding="utf-8")
         self.code: int | None = None
         self.fault: Exception | None = None
@@ -38,7 +42,7 @@ class Run:
             self.code = run_service(
                 garden_path=self.folder / "garden.toml",
                 state_dir=self.folder,
-                runtime_dir=self.folder,
+                runtime_dir=self.runtime,
                 pins="mock",
                 driver=self.pins,
                 environ={},
@@ -54,7 +58,7 @@ class Run:
 
     def answers(self) -> bool:
         try:
-            return bool(ask(self.folder, {"ask": "status"})["ok"])
+            return bool(ask(self.runtime, {"ask": "status"})["ok"])
         except DaemonError:
             return False
 
@@ -150,5 +154,112 @@ def test_the_same_folder_cannot_be_kept_twice(run: Run, monkeypatch: pytest.Monk
     second.ended()
     assert isinstance(second.fault, DaemonError)
     assert run.answers()
+    monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)
+    run.ended()
+
+
+def test_a_deleted_lock_lets_no_second_daemon_in(
+    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run.start()
+    run.until(run.answers)
+    for path in run.folder.glob("*lock*"):
+        path.unlink()
+    second = Run(run.folder, tmp_path / "other")
+    second.start()
+    second.ended()
+    assert "there can be only one" in str(second.fault)
+    assert not second.pins.moves
+    monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)
+    run.ended()
+
+
+def test_two_daemons_with_one_runtime_folder_are_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folders = tmp_path / "first", tmp_path / "second"
+    for folder in folders:
+        folder.mkdir()
+    first, second = (Run(folder, tmp_path / "run") for folder in folders)
+    first.start()
+    first.until(first.answers)
+    second.start()
+    second.ended()
+    assert "there can be only one" in str(second.fault)
+    assert str(tmp_path / "run") in str(second.fault)
+    assert first.answers()
+    monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)
+    first.ended()
+
+
+@contextmanager
+def _busy(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """The steward is held up, as by a large plan."""
+    busy, free, real = threading.Event(), threading.Event(), Steward.tick
+
+    def held_up(self: Steward) -> None:
+        busy.set()
+        free.wait(20.0)
+        real(self)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(controlserver, "ANSWERED_WITHIN_S", 0.5)
+        patch.setattr(Steward, "tick", held_up)
+        assert busy.wait(20.0)
+        try:
+            yield
+        finally:
+            free.set()
+
+
+def test_what_was_answered_with_busy_is_not_done_later(
+    run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run.start()
+    run.until(run.answers)
+    with _busy(monkeypatch):
+        for request in (
+            {"ask": "open", "zone": "leeks", "seconds": 300},
+            {"ask": "hold", "hours": 5},
+        ):
+            assert ask(run.folder, request) == {"ok": False, "words": BUSY}
+    run.until(run.answers)
+    status = ask(run.folder, {"ask": "status"})
+    assert status["open"] == [] and status["holds"] == []
+    assert not run.pins.moves
+    monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)
+    run.ended()
+
+
+def test_a_close_shuts_at_once_however_busy_and_is_seen_to_later(
+    run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run.start()
+    run.until(run.answers)
+    assert ask(run.folder, {"ask": "open", "zone": "leeks", "seconds": 300})["ok"]
+    with _busy(monkeypatch):
+        assert ask(run.folder, {"ask": "close", "zone": "leeks"})["words"] == SHUT_BUT_BUSY
+        assert [m.on for m in run.pins.moves] == [True, False]
+    run.until(lambda: ask(run.folder, {"ask": "status"})["open"] == [])
+    monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)
+    run.ended()
+
+
+def test_a_control_socket_that_hangs_stops_the_watchdogs_feed(
+    run: Run, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    monkeypatch.setitem(service.SILENCE_S, "control", 2.0)
+    monkeypatch.setattr(service, "CONTROL_EVERY_S", 0.1)
+    monkeypatch.setattr(service, "LOOK_EVERY_S", 0.1)
+    run.start()
+    run.until(run.answers)
+    time.sleep(3.0)
+    assert not any(
+        "silent: control" in r.message for r in caplog.records
+    )  # it moves when it is asked to
+    let_go = threading.Event()
+    monkeypatch.setattr(ControlServer, "_round", lambda self: let_go.wait(20.0))
+    run.until(lambda: any("silent: control" in r.message for r in caplog.records))
+    let_go.set()
     monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)
     run.ended()

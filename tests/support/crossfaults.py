@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Mapping
+from concurrent.futures import Future
 from dataclasses import replace
 from datetime import timedelta
 from math import inf
 from typing import Any, ClassVar
 
 from controller.daemon.board import BoardNow
-from controller.daemon.control import ControlServer, ask
+from controller.daemon.control import ask
+from controller.daemon.controlserver import ControlServer
 from controller.errors import DaemonError
 from controller.garden.model import Sensor, SensorKind
 from support.crosspins import Unspeakable, Wrong
@@ -367,7 +370,12 @@ class SocketGone(Fault):
     name, family, early = "the socket is deleted", "socket", False
 
     def strike(self, w: CrossWorld) -> None:
-        server = ControlServer(w.folder, lambda request: w.ask(**request))
+        def answer(request: dict[str, Any]) -> Future[Mapping[str, Any]]:
+            reply: Future[Mapping[str, Any]] = Future()
+            reply.set_result(w.ask(**request))
+            return reply
+
+        server = ControlServer(w.folder, answer, clock=w.clock, close_first=lambda _: None)
         w.at_the_end.append(server.stop)
         next(w.folder.glob("*.sock*")).unlink()
 
