@@ -89,13 +89,15 @@ class ThreadDesk:
                 self._thread = None
                 gave_up = self._nothing()
             self._given_up = [t for t in self._given_up if t.is_alive()]
-            if len(self._given_up) < MOST_GIVEN_UP:
-                self._begin(garden, reply)
-            else:
+            may_ask = len(self._given_up) < MOST_GIVEN_UP
+            if not may_ask:
                 gave_up = self._nothing()
-        if gave_up is not None:
+        if gave_up is not None:  # before the next question, whose answer is the newer one
             _LOG.error("%s", gave_up.remarks[0])
             reply(gave_up)
+        with self._lock:
+            if may_ask and self._thread is None:
+                self._begin(garden, reply)
 
     def _begin(self, garden: Garden, reply: Callable[[WeatherAnswer], None]) -> None:
         self._began_mono_s, self._began_utc = self._clock.mono_s(), self._clock.now_utc()
