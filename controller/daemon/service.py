@@ -82,13 +82,21 @@ def run_service(
             raise DaemonError(f"{folder} cannot be made: {fault.strerror or fault}") from fault
     with OneDaemon(state_dir):
         service = _Service(
-            garden_path.resolve(),
+            _without_links(garden_path),
             state_dir,
             runtime_dir,
             CalmClock(clock or SystemClock()),
             environ,
         )
         return service.run(pins, fetch, driver, inputs)
+
+
+def _without_links(path: Path) -> Path:
+    """Where the garden file really lies; as named where its links lead nowhere, or in a circle."""
+    try:
+        return path.resolve()
+    except (OSError, RuntimeError):
+        return path.absolute()
 
 
 class _Service:
