@@ -24,6 +24,10 @@ TALKERS = 8  # at once; more wait in the kernel's queue
 SILENCE_S = 30.0  # a talker that says nothing is let go
 ANSWER_WITHIN_S = 20.0
 LOOK_EVERY_S = 5.0  # whether the socket's name is still there
+# What a person may ask for at least: a relay that only clicks waters nothing; our choice.
+SHORTEST_OPEN_S = 1.0
+SHORTEST_HOLD_S = 60.0
+MOST_LOGGED = 200  # letters of a request; a whole one may have 64 kB
 _QUEUE = 64
 _AGAIN_S = 0.05
 _LOG = logging.getLogger("rowgate.control")
@@ -69,6 +73,7 @@ class ControlServer:
         self._path, self._answer = runtime_dir / SOCKET_NAME, answer
         self._slots = threading.BoundedSemaphore(TALKERS)
         self._ended = threading.Event()
+        self._mistakes = 0
         self._socket = _listening(self._path)
         self._thread = threading.Thread(target=self._accept, name="control", daemon=True)
         self._thread.start()
@@ -148,7 +153,11 @@ class ControlServer:
             return refusal(str(fault))
         except Exception:  # noqa: BLE001 - the server's own thread
             # The server outlives a mistake of ours; the log gets all of it.
-            _LOG.exception("request %r", request)
+            self._mistakes += 1
+            if self._mistakes <= 10 or self._mistakes & (self._mistakes - 1) == 0:
+                # Whoever asks the same again and again does not fill the disk with it.
+                words = f"{request!r:.{MOST_LOGGED}}"
+                _LOG.exception("mistake %d over a request: %s", self._mistakes, words)
             return refusal("the daemon made a mistake over this; its log says more")
 
 
