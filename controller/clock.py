@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import time
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Protocol
 
 SYNC_FLAG = Path("/run/systemd/timesync/synchronized")
+# A wall clock at or after this is nobody's; nothing of ours reckons near the last year there is.
+LATEST_UTC = datetime(2200, 1, 1, tzinfo=UTC)
+_FOLD = timedelta(days=3650)
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")
 
 
@@ -31,8 +34,11 @@ class SystemClock:
     """The board's own clock."""
 
     def now_utc(self) -> datetime:
-        """Wall-clock time of this board, aware, UTC."""
-        return datetime.now(UTC)
+        """Wall-clock time of this board, aware, UTC; folded into ten years after `LATEST_UTC`."""
+        try:
+            return folded(datetime.now(UTC))
+        except (ValueError, OverflowError):  # a year of five digits
+            return LATEST_UTC
 
     def mono_s(self) -> float:
         """The kernel's monotonic clock, the same for all processes of one boot. [s]"""
@@ -50,6 +56,16 @@ class SystemClock:
             return BOOT_ID.read_text(encoding="ascii").strip()
         except OSError:
             return "unknown"
+
+
+def folded(now_utc: datetime) -> datetime:
+    """The same, or a moment of 2200 to 2209 in place of a later one; it goes on at the same pace.
+
+    At the year 9999 a day more is no date any more. What stands after `LATEST_UTC` is not
+    believed, so which of its days it is matters to nobody.
+    """
+    late = now_utc - LATEST_UTC
+    return now_utc if late < timedelta() else LATEST_UTC + late % _FOLD
 
 
 def _kernel_says_synced() -> bool:

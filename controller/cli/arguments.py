@@ -43,11 +43,27 @@ def forms(parser: argparse.ArgumentParser, *, csv: bool = False) -> None:
 def day(text: str) -> date:
     """A day as a person writes it."""
     try:
-        return date.fromisoformat(text)
+        found = date.fromisoformat(text)
     except ValueError:
         raise argparse.ArgumentTypeError(
-            f"found {text!r}; a day is written year-month-day, as in 2031-07-06"
+            f"found {text!r:.60}; a day is written year-month-day, as in 2031-07-06"
         ) from None
+    if not 1900 <= found.year < 2200:
+        raise argparse.ArgumentTypeError(f"found {text!r}; allowed are the years 1900 to 2199")
+    return found
+
+
+def number(text: str) -> int:
+    """A number as lists of ours show it, or a count of things."""
+    try:
+        found = int(text)
+    except ValueError:
+        found = -1
+    if not 0 <= found <= 999_999_999:
+        raise argparse.ArgumentTypeError(
+            f"found {text!r:.60}; allowed is a whole number of up to nine digits"
+        )
+    return found
 
 
 def count(text: str) -> int:
@@ -57,5 +73,5 @@ def count(text: str) -> int:
     except ValueError:
         found = 0
     if not 1 <= found <= 366:
-        raise argparse.ArgumentTypeError(f"found {text!r}; allowed is a whole number, 1 to 366")
+        raise argparse.ArgumentTypeError(f"found {text!r:.60}; allowed is a whole number, 1 to 366")
     return found

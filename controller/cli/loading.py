@@ -14,10 +14,12 @@ from pathlib import Path
 from typing import Any
 
 import controller
+from controller.cli.plain import spelled
 from controller.clock import Clock, SystemClock
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden
 from controller.hydraulics.fitted import Fitted, fitted_to_dict
+from controller.paper.cells import cells
 from controller.timetable.gather import Gathered, Gatherer, best_normals
 from controller.timetable.onweather import Weather
 from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds
@@ -198,18 +200,16 @@ def tell(words: str) -> None:
 
 def print_json(value: Any) -> None:
     """One JSON document."""
-    json.dump(value, sys.stdout, indent=2, ensure_ascii=False)
-    print()
+    print(spelled(json.dumps(value, indent=2, ensure_ascii=False)))
 
 
 def print_csv(rows: Sequence[Mapping[str, object]]) -> None:
-    """Rows with a header; lists are joined with a plus sign."""
+    """Rows with a header, for a spreadsheet too."""
     if not rows:
         return
     writer = csv.DictWriter(sys.stdout, fieldnames=list(rows[0]), lineterminator="\n")
     writer.writeheader()
-    for row in rows:
-        writer.writerow({k: "+".join(v) if isinstance(v, list) else v for k, v in row.items()})
+    writer.writerows(map(cells, rows))
 
 
 def system_clock() -> Clock:

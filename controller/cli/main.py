@@ -9,6 +9,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 from controller.cli.arguments import count, day, forms, garden, runtime, state, weather
 from controller.cli.noting import note_arguments
+from controller.cli.plain import plain_streams
 from controller.errors import (
     DaemonError,
     InputError,
@@ -23,6 +24,11 @@ Command = Callable[[argparse.Namespace], int]
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code."""
+    with plain_streams():
+        return _run(argv)
+
+
+def _run(argv: Sequence[str] | None) -> int:
     args = _parser().parse_args(argv)
     try:
         return _command(args.command)(args)

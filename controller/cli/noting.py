@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 
-from controller.cli.arguments import day, runtime, state
+from controller.cli.arguments import day, number, runtime, state
 
 
 def note_arguments(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -47,7 +47,7 @@ def note_arguments(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     unsoil = kinds.add_parser(
         "unsoil", help="take the new start of an account back; without a number: list them"
     )
-    unsoil.add_argument("number", nargs="?", type=int, metavar="NUMBER")
+    unsoil.add_argument("number", nargs="?", type=number, metavar="NUMBER")
     soil.add_argument("zone", metavar="ZONE")
     soil.add_argument("value", nargs="+", metavar="VALUE", help='as in 21, "21 %%" or moist')
     seen = kinds.add_parser(
@@ -63,7 +63,7 @@ def note_arguments(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     )
     seen.add_argument("--crop", default="", metavar="CROP", help="where a zone holds several")
     unseen = kinds.add_parser("unseen", help="take what was seen back; without a number: list it")
-    unseen.add_argument("number", nargs="?", type=int, metavar="NUMBER")
+    unseen.add_argument("number", nargs="?", type=number, metavar="NUMBER")
     mended = kinds.add_parser(
         "mended",
         help="a zone's line was mended or changed, or is as it should be",
@@ -93,7 +93,7 @@ def _field_tests(
     gauge = kinds.add_parser("gauge", help="field test: the pressure at the tap")
     count = kinds.add_parser("count", help="field test: how many holes of a zone run")
     count.add_argument("zone", metavar="ZONE")
-    count.add_argument("--running", required=True, type=int, metavar="N", help="holes that run")
+    count.add_argument("--running", required=True, type=number, metavar="N", help="holes that run")
     for kind in (cups, stream):
         kind.add_argument("zone", metavar="ZONE")
         kind.add_argument("--holes", required=True, metavar="N,N", help="numbers from the inlet")
@@ -107,7 +107,7 @@ def _field_tests(
     run.add_argument("--after", required=True, metavar="VOLUME")
     gauge.add_argument("pressure", metavar="PRESSURE", help='as in "31 psi"')
     for kind in (cups, stream, bucket):
-        kind.add_argument("--row", type=int, metavar="N", help="which row of the zone")
+        kind.add_argument("--row", type=number, metavar="N", help="which row of the zone")
     for kind in (cups, bucket, run):
         kind.add_argument("--time", required=True, metavar="TIME", help='as in "30 s"')
     tests = [cups, stream, bucket, run, gauge, count]
@@ -115,5 +115,5 @@ def _field_tests(
         kind.add_argument("--open", dest="open_zones", metavar="ZONE,ZONE", help="zones open")
         kind.add_argument("--error", metavar="ERROR", help="how far off it may be, if you know")
     back = kinds.add_parser("back", help="take a field test back")
-    back.add_argument("number", type=int, metavar="NUMBER")
+    back.add_argument("number", type=number, metavar="NUMBER")
     return [*tests, back]

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.cli.loading import print_json, tell
-from controller.daemon.control import ask
+from controller.daemon.control import SHORTEST_HOLD_S, SHORTEST_OPEN_S, ask
 from controller.errors import InputError
 from controller.paper.status import status_text
 
@@ -40,8 +40,8 @@ def status(args: argparse.Namespace) -> int:
 
 def open_zone(args: argparse.Namespace) -> int:
     """Open a zone for some minutes."""
-    if not 0 < args.minutes <= 24 * 60:
-        raise InputError(f"--minutes {args.minutes:g}: allowed is more than 0, up to 1440")
+    if not SHORTEST_OPEN_S <= args.minutes * 60.0 <= 24 * 3600.0:
+        raise InputError(f"--minutes {args.minutes:g}: allowed is 0.02, a second, up to 1440")
     return _told(args, {"ask": "open", "zone": args.zone, "seconds": args.minutes * 60.0})
 
 
@@ -60,8 +60,8 @@ def hold(args: argparse.Namespace) -> int:
     if args.lift:
         return _told(args, {"ask": "lift"})
     hours = 24.0 if args.hours is None else args.hours
-    if not 0 < hours <= 24 * 366:
-        raise InputError(f"--hours {hours:g}: allowed is more than 0, up to a year")
+    if not SHORTEST_HOLD_S <= hours * 3600.0 <= 366 * 86_400.0:
+        raise InputError(f"--hours {hours:g}: allowed is 0.02, which is a minute, to a year")
     return _told(
         args, {"ask": "hold", "hours": hours, "zones": args.zone or [], "reason": args.reason}
     )

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from controller.daemon.control import refusal
+from controller.daemon.control import SHORTEST_HOLD_S, SHORTEST_OPEN_S, refusal
 from controller.daemon.openings import shut
 from controller.daemon.planning import held_now, local_day
 from controller.daemon.status import status_of
@@ -39,7 +39,7 @@ def answer(steward: Steward, request: Asked) -> dict[str, Any]:
     }
     asked = request.get("ask")
     if not isinstance(asked, str) or asked not in known:
-        return refusal(f"found ask {asked!r}; known are {', '.join(known)}")
+        return refusal(f"found ask {asked!r:.60}; known are {', '.join(known)}")
     try:
         return known[asked](steward, request)
     except _NotClear as fault:
@@ -54,7 +54,7 @@ class _NotClear(Exception):
 
 def _open(steward: Steward, request: Asked) -> dict[str, Any]:
     zone = _zone(steward, request.get("zone"))
-    seconds = _seconds(request.get("seconds"), "seconds")
+    seconds = _seconds(request.get("seconds"), "seconds", least_s=SHORTEST_OPEN_S)
     if zone.valve.kind is ValveKind.HAND:
         return refusal(f"{zone.name} has a hand valve; open it by hand, then note it")
     longest = zone.valve.longest_open_s
@@ -132,7 +132,8 @@ def _hold(steward: Steward, request: Asked) -> dict[str, Any]:
     if "until" in request and request["until"] is not None:
         ends = _moment(request["until"], steward)
     else:
-        ends = now + timedelta(seconds=_seconds(request.get("hours"), "hours", unit_s=3600.0))
+        asked_s = _seconds(request.get("hours"), "hours", least_s=SHORTEST_HOLD_S, unit_s=3600.0)
+        ends = now + timedelta(seconds=asked_s)
     if not now < ends <= now + LONGEST_HOLD:
         return refusal("a hold must end after now, and within a year")
     asked = request.get("zones") or []
@@ -142,6 +143,9 @@ def _hold(steward: Steward, request: Asked) -> dict[str, Any]:
     reason = request.get("reason") or ""
     if not isinstance(reason, str) or len(reason) > _TEXT_MOST:
         return refusal(f"the reason must be a text of at most {_TEXT_MOST} letters")
+    reason = " ".join(reason.split())
+    if not reason.isprintable():
+        return refusal("the reason must be plain text, without control characters")
     steward.books.hold(now, ends, zones, reason)
     steward.holds_changed()
     steward.tick()
@@ -203,25 +207,32 @@ def _zone(steward: Steward, name: object) -> Zone:
         if zone.name == name:
             return zone
     names = ", ".join(z.name for z in steward.accepted.garden.zones)
-    raise _NotClear(f"found zone {name!r}; this garden has: {names}")
+    raise _NotClear(f"found zone {name!r:.60}; this garden has: {names}")
 
 
-def _seconds(value: object, key: str, *, unit_s: float = 1.0) -> float:
+def _seconds(value: object, key: str, *, least_s: float, unit_s: float = 1.0) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise _NotClear(f"found {key} {value!r}; a number is wanted")
-    if not (math.isfinite(value) and 0.0 < value <= LONGEST_HOLD.total_seconds()):
-        raise _NotClear(f"found {key} {value!r}; a number above 0 is wanted, of a year at most")
-    return float(value) * unit_s
+        raise _NotClear(f"found {key} {value!r:.60}; a number is wanted")
+    try:
+        seconds = float(value) * unit_s
+    except OverflowError:  # a whole number of hundreds of digits
+        seconds = math.inf
+    if not least_s <= seconds <= LONGEST_HOLD.total_seconds():
+        raise _NotClear(
+            f"found {key} {value!r:.60}; a number above 0 is wanted, {least_s:g} s or more, "
+            "within a year"
+        )
+    return seconds
 
 
 def _moment(value: object, steward: Steward) -> datetime:
     try:
         moment = datetime.fromisoformat(str(value))
-    except ValueError:
-        raise _NotClear(f"found until {value!r}; wanted is as 2031-06-01T18:00") from None
-    if moment.tzinfo is None:
-        moment = moment.replace(tzinfo=steward.garden.site.zone_info)
-    return moment.astimezone(UTC)
+        if moment.tzinfo is None:
+            moment = moment.replace(tzinfo=steward.garden.site.zone_info)
+        return moment.astimezone(UTC)
+    except (ValueError, OverflowError):  # the year 9999 may lie outside, seen from Greenwich
+        raise _NotClear(f"found until {value!r:.60}; wanted is as 2031-06-01T18:00") from None
 
 
 def _shown(seconds: float) -> str:

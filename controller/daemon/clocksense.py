@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from controller.clock import Clock
+from controller.clock import LATEST_UTC, Clock
 
 JUMP_S = 2.0  # more than this between two looks is a step, not drift; our choice
 SETTLE_S = 600.0  # after a jump the clock must run on in step for so long; our choice
@@ -93,6 +93,8 @@ class ClockSense:
         now, steady_s = self._clock.now_utc(), mono_s - self._steady_since_mono_s
         if now < EARLIEST_UTC:
             return f"the clock says {now:%Y-%m-%d}, which is before Rowgate was written"
+        if now >= LATEST_UTC:
+            return f"the clock says {now:%Y} or later, which cannot be"
         if self._settling and steady_s < SETTLE_S:
             return (
                 "the clock was moved; plans wait until it has run on for "

@@ -17,6 +17,9 @@ from controller.errors import DaemonError
 SOCKET_NAME = "rowgate.sock"
 LONGEST_LINE = 64 * 1024
 ANSWER_WITHIN_S = 20.0
+# What a person may ask for at least: a relay that only clicks waters nothing; our choice.
+SHORTEST_OPEN_S = 1.0
+SHORTEST_HOLD_S = 60.0
 _AGAIN_S = 0.05
 
 

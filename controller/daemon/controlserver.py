@@ -39,7 +39,7 @@ LOOK_EVERY_S = 5.0  # whether the socket's name is still there
 LANE_WITHIN_S = 10.0  # one closing; for longer, and the socket's pulse stops
 _PAUSE_S = 0.5  # before going on after an error
 _QUEUE = 64
-_SHOWN = 200  # letters of a request in the log
+MOST_LOGGED = 200  # letters of a request; a whole one may have 64 kB
 _CREDENTIALS = struct.Struct("3i")  # pid, uid, gid: SO_PEERCRED, unix(7)
 _GONE = select.POLLHUP | select.POLLERR | select.POLLNVAL
 _LOG = logging.getLogger("rowgate.control")
@@ -112,6 +112,7 @@ class ControlServer:
         self._listening: socket.socket | None = None
         self._accept_from_mono_s = self._looked_mono_s = clock.mono_s()
         self._said = ""
+        self._mistakes = 0
         self._socket, self._ours = _listen(self._path)
         self._bell, self._ringer = socket.socketpair()
         for end in (self._bell, self._ringer):
@@ -380,7 +381,11 @@ class ControlServer:
         except CancelledError:
             said = refusal(BUSY)
         except Exception:  # noqa: BLE001 - the server outlives a mistake of ours
-            _LOG.exception("request %.*s", _SHOWN, asked.request)
+            self._mistakes += 1
+            if self._mistakes <= 10 or self._mistakes & (self._mistakes - 1) == 0:
+                # Whoever asks the same again and again does not fill the disk with it.
+                words = f"{asked.request!r:.{MOST_LOGGED}}"
+                _LOG.exception("mistake %d over a request: %s", self._mistakes, words)
             said = refusal("the daemon made a mistake over this; its log says more")
         self._say(talker, said)
 

@@ -7,6 +7,8 @@ on, too, and says so.
 from __future__ import annotations
 
 import logging
+import os
+import stat
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,6 +16,7 @@ from typing import Protocol
 
 from controller.errors import GardenFileError, InputError, RowgateError
 from controller.garden.model import Garden
+from controller.garden.size import MOST_BYTES, too_large
 from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
 from controller.hydraulics.lines import Lines
 from controller.timetable.plan import Grounds
@@ -114,8 +117,10 @@ class GardenFile:
             return fresh
         faults = self.faults
         try:
-            accepted = self._accepted(self._copy.read_bytes())
-        except (RowgateError, OSError) as fault:
+            accepted = self._accepted(_bytes(self._copy))
+        except Exception as fault:
+            if not isinstance(fault, RowgateError | OSError):
+                _LOG.exception("the last good copy of the garden file")
             raise GardenFileError(faults) from fault
         _LOG.error("the garden file has faults; the last good copy of it waters on")
         return replace(accepted, from_copy=True)
@@ -123,9 +128,12 @@ class GardenFile:
     def look(self) -> Accepted | None:
         """The new garden, if the file has changed and reads; else None, and `faults` says why."""
         try:
-            text = self._path.read_bytes()
+            text = _bytes(self._path)
         except OSError as fault:
             self._text, self.faults = None, (f"{self._path}: {fault.strerror or fault}",)
+            return None
+        except GardenFileError as fault:
+            self._text, self.faults = None, fault.faults
             return None
         mark = self._field_tests.mark()
         if text == self._text and mark == self._mark:
@@ -138,6 +146,11 @@ class GardenFile:
             return None
         except RowgateError as fault:
             self.faults = (f"{self._path}: {fault}",)
+            return None
+        except Exception as fault:  # noqa: BLE001 - a file must never end the daemon
+            _LOG.exception("the garden file")
+            words = "it brings Rowgate to a mistake of its own, and the log says more"
+            self.faults = (f"{self._path}: {words} ({type(fault).__name__})",)
             return None
         self.faults = ()
         self._keep(text)
@@ -157,3 +170,18 @@ class GardenFile:
             fresh.replace(self._copy)
         except OSError as fault:
             _LOG.warning("no copy of the good garden file could be kept: %s", fault)
+
+
+def _bytes(path: Path) -> bytes:
+    """The text of a file as it lies there; a pipe or a device would keep us waiting for ever."""
+    with open(path, "rb", opener=_no_waiting) as file:
+        if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+            raise GardenFileError([f"{path}: not a file; a garden file is a plain text file"])
+        text = file.read(MOST_BYTES + 1)
+    if len(text) > MOST_BYTES:
+        raise too_large(str(path))
+    return text
+
+
+def _no_waiting(path: str, flags: int) -> int:
+    return os.open(path, flags | os.O_NONBLOCK)

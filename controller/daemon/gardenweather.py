@@ -33,4 +33,5 @@ class GardenWeather:
             failed=found.failed,
             credit="; ".join(found.credits),
             normals=found.normals,
+            silent=found.silent,
         )

@@ -222,7 +222,7 @@ class _Handler(BaseHTTPRequestHandler):
             accept = self.headers.get("Accept", "")
             status, kind, body = self.server.asked.answer(self.path, accept)
         except Exception:  # noqa: BLE001 - a page must not matter to anybody else
-            _LOG.exception("%s", self.path)
+            _LOG.exception("%.200r", self.path)
             status, kind, body = 500, "text/plain; charset=utf-8", b"the log says more\n"
         self.send_response(status)
         self.send_header("Content-Type", kind)

@@ -173,7 +173,7 @@ class Mind:
                 overruled.keep,
                 keeps_time=around.accepted.garden.board.battery_clock,
             ),
-            desk=ThreadDesk(around.weather),
+            desk=ThreadDesk(around.weather, self._clock),
             alarm=alarm,
             post=self._inbox.put,
             pins=around.pins,

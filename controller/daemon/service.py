@@ -94,7 +94,7 @@ def run_service(
         if not state_dir.samefile(runtime_dir):
             lock = locks.enter_context(OneDaemon(runtime_dir))
         service = _Service(
-            garden_path.resolve(),
+            _without_links(garden_path),
             state_dir,
             runtime_dir,
             CalmClock(clock or SystemClock()),
@@ -102,6 +102,14 @@ def run_service(
             may_listen=lock.holds,
         )
         return service.run(pins, fetch, driver, inputs)
+
+
+def _without_links(path: Path) -> Path:
+    """Where the garden file really lies; as named where its links lead nowhere, or in a circle."""
+    try:
+        return path.resolve()
+    except (OSError, RuntimeError):
+        return path.absolute()
 
 
 class _Service:

@@ -135,6 +135,15 @@ def _weather(steward: Steward) -> dict[str, Any]:
         "failed": answer.failed if answer else False,
         "credit": answer.credit if answer else "",
         "remarks": list(answer.remarks) if answer else [],
+        "silent": [
+            {
+                "source": source.name,
+                "silent_since_utc": _text(source.since_utc),
+                "heard_before": source.heard,
+                "why": source.why,
+            }
+            for source in (answer.silent if answer else ())
+        ],
     }
 
 

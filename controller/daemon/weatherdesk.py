@@ -13,10 +13,15 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
 
+from controller.clock import Clock
 from controller.garden.model import Garden
+from controller.timetable.gather import SilentSource
 from controller.timetable.normals import Normals
 from controller.weather.day import WeatherDay
 
+# All sources of a garden, each asked as often as it may be, take a third of this; our choice.
+GIVEN_UP_AFTER_S = 1800.0
+MOST_GIVEN_UP = 3  # threads that may hang at once
 _LOG = logging.getLogger("rowgate.weather")
 
 
@@ -34,6 +39,7 @@ class WeatherAnswer:
     failed: bool = False
     credit: str = ""  # to be shown wherever the weather shows
     normals: Normals | None = None
+    silent: tuple[SilentSource, ...] = ()
 
 
 Fetch = Callable[[Garden], WeatherAnswer]
@@ -58,23 +64,75 @@ class DirectDesk:
 
 
 class ThreadDesk:
-    """Answers later, from a daemon thread that lives as long as one question."""
+    """Answers later, from a daemon thread that lives as long as one question.
 
-    def __init__(self, fetch: Fetch) -> None:
-        self._fetch = fetch
-        self._busy = threading.Lock()
+    A question without an answer for too long is given up, and that is the answer; what it still
+    brings later is dropped.
+    """
+
+    def __init__(self, fetch: Fetch, clock: Clock) -> None:
+        self._fetch, self._clock = fetch, clock
+        self._lock = threading.Lock()
+        self._thread: threading.Thread | None = None
+        self._given_up: list[threading.Thread] = []
+        self._began_mono_s = clock.mono_s()
+        self._began_utc = clock.now_utc()
 
     def ask(self, garden: Garden, reply: Callable[[WeatherAnswer], None]) -> None:
         """Ask in a thread; `reply` is called there and must only pass the answer on."""
-        if self._busy.acquire(blocking=False):
-            threading.Thread(
-                target=self._run, args=(garden, reply), name="weather", daemon=True
-            ).start()
+        gave_up: WeatherAnswer | None = None
+        with self._lock:
+            if self._thread is not None:
+                if self._clock.mono_s() - self._began_mono_s < GIVEN_UP_AFTER_S:
+                    return
+                self._given_up.append(self._thread)
+                self._thread = None
+                gave_up = self._nothing()
+            self._given_up = [t for t in self._given_up if t.is_alive()]
+            may_ask = len(self._given_up) < MOST_GIVEN_UP
+            if not may_ask:
+                gave_up = self._nothing()
+        if gave_up is not None:  # before the next question, whose answer is the newer one
+            _LOG.error("%s", gave_up.remarks[0])
+            reply(gave_up)
+        with self._lock:
+            if may_ask and self._thread is None:
+                self._begin(garden, reply)
+
+    def _begin(self, garden: Garden, reply: Callable[[WeatherAnswer], None]) -> None:
+        self._began_mono_s, self._began_utc = self._clock.mono_s(), self._clock.now_utc()
+        thread = threading.Thread(
+            target=self._run, args=(garden, reply), name="weather", daemon=True
+        )
+        self._thread = thread
+        try:
+            thread.start()
+        except RuntimeError as fault:  # the next asking may find one
+            self._thread = None
+            _LOG.error("the weather is not asked for: %s", fault)
+
+    def _nothing(self) -> WeatherAnswer:
+        minutes = (self._clock.mono_s() - self._began_mono_s) / 60.0
+        why = f"the asking for weather hangs; it is given up after {minutes:.0f} min"
+        since = SilentSource(name="all sources", since_utc=self._began_utc, heard=False, why=why)
+        return WeatherAnswer(
+            days=(),
+            source="none",
+            asked_utc=self._clock.now_utc(),
+            remarks=(why,),
+            failed=True,
+            silent=(since,),
+        )
 
     def _run(self, garden: Garden, reply: Callable[[WeatherAnswer], None]) -> None:
+        answer: WeatherAnswer | None = None
         try:
-            reply(self._fetch(garden))
+            answer = self._fetch(garden)
         except Exception:  # noqa: BLE001 - a thread of its own; the log gets all of it
             _LOG.exception("the weather source")
-        finally:
-            self._busy.release()
+        with self._lock:
+            if self._thread is not threading.current_thread():
+                return  # given up
+            self._thread = None
+        if answer is not None:
+            reply(answer)

@@ -12,6 +12,9 @@ from controller.garden.lines import LineFinder, Path
 # Lists of tables that a person knows by name, not by number.
 _NAMED = frozenset({("zone",), ("bed",), ("crop",), ("soil",), ("main", "run")})
 
+# More than these help nobody, and would fill the log; our choice.
+MOST_SAID = 200
+
 
 class Faults:
     """Every fault of one file, each said once, in the order of the lines.
@@ -63,9 +66,12 @@ class Faults:
         return ", ".join(words)
 
     def raise_if_any(self) -> None:
-        """Raise `GardenFileError` with all faults, top of the file first."""
+        """Raise `GardenFileError` with the faults, top of the file first."""
         if self._said:
-            raise GardenFileError([text for _, text in sorted(self._said)])
+            faults = [text for _, text in sorted(self._said)]
+            left = len(faults) - MOST_SAID
+            more = [f"{self.path}: {left} more faults, left out here"] if left > 0 else []
+            raise GardenFileError([*faults[:MOST_SAID], *more])
 
 
 def nearest(found: str, known: Iterable[str]) -> str | None:

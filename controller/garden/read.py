@@ -16,6 +16,7 @@ from controller.garden.form import read_table
 from controller.garden.model import Garden, Pipe
 from controller.garden.needed import NEEDED
 from controller.garden.quantities import is_us
+from controller.garden.size import MOST_BYTES, require_size, too_large
 from controller.garden.written import WrittenGarden
 
 # A bare quantity, the commonest slip: length = 11 ft
@@ -36,7 +37,11 @@ def read_garden(
     name through. Raises `GardenFileError` with every fault found.
     """
     try:
-        text = Path(path).read_text(encoding="utf-8-sig")
+        with Path(path).open("rb") as file:
+            raw = file.read(MOST_BYTES + 1)
+        if len(raw) > MOST_BYTES:
+            raise too_large(str(path))
+        text = raw.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
     except UnicodeDecodeError as error:
         raise GardenFileError([f"{path}: not UTF-8 text; save it as UTF-8"]) from error
     except OSError as error:
@@ -55,6 +60,7 @@ def read_garden_text(
     known_soils: Known | None = None,
 ) -> Garden:
     """Read the text of a garden file; `path` only names it in the faults."""
+    require_size(text, path)
     data = _toml(text, path)
     faults = Faults(path, text, data)
     written = read_table(WrittenGarden, data, faults, NEEDED)

@@ -6,10 +6,11 @@ Every reader takes whatever TOML gave and returns the value, quantities in SI, o
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Callable, Collection, Mapping
 from datetime import date, datetime, time
-from typing import Any
+from typing import Any, TypeVar
 from zoneinfo import ZoneInfo, available_timezones
 
 from controller.errors import QuantityError
@@ -19,6 +20,8 @@ from controller.garden.model import Pipe
 
 DAY_NAMES = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 Reader = Callable[[Any], Any]
+SomeDay = TypeVar("SomeDay", date, datetime)
+FIRST_YEAR, LAST_YEAR = 1900, 2199  # our choice
 
 
 def quantity(kind: q.Kind, what: str, example: str, low: float, high: float, bounds: str) -> Reader:
@@ -123,14 +126,30 @@ def timezone(found: Any) -> str:
 
 def calendar_day(found: Any) -> date:
     """A date, bare as TOML has it or in quotes."""
+    day = _day_or_none(found)
+    if day is None:
+        raise QuantityError(f"found {q.spell(found)}; a date is year-month-day, as in 2031-04-22")
+    return _of_our_time(day)
+
+
+def _day_or_none(found: Any) -> date | None:
     if isinstance(found, date) and not isinstance(found, datetime):
         return found
-    try:
-        if isinstance(found, str) and re.fullmatch(r"\d{4}-\d\d-\d\d", found.strip()):
+    if isinstance(found, str) and re.fullmatch(r"\d{4}-\d\d-\d\d", found.strip()):
+        try:
             return date.fromisoformat(found.strip())
-    except ValueError:
-        pass  # no such day; said below
-    raise QuantityError(f"found {q.spell(found)}; a date is year-month-day, as in 2031-04-22")
+        except ValueError:
+            return None  # no such day
+    return None
+
+
+def _of_our_time(found: SomeDay) -> SomeDay:
+    """The day, if days may be added to it and taken from it; a year 9999 is a slip, or worse."""
+    if not FIRST_YEAR <= found.year <= LAST_YEAR:
+        raise QuantityError(
+            f"found {q.spell(found)}; the year is {FIRST_YEAR} to {LAST_YEAR}, as in 2031-04-22"
+        )
+    return found
 
 
 def time_of_day(found: Any) -> time:
@@ -147,17 +166,14 @@ def time_of_day(found: Any) -> time:
 
 def moment(found: Any) -> date | datetime:
     """A whole day, or a local time on a day."""
-    if isinstance(found, datetime) and found.tzinfo is None:
-        return found
-    try:
-        if isinstance(found, str) and len(found.strip()) > 10:
+    read: date | datetime | None = _day_or_none(found)
+    if isinstance(found, datetime):
+        read = found
+    elif isinstance(found, str) and len(found.strip()) > 10:
+        with contextlib.suppress(ValueError):
             read = datetime.fromisoformat(found.strip())
-            if read.tzinfo is None:
-                return read
-        elif not isinstance(found, datetime):
-            return calendar_day(found)
-    except ValueError:
-        pass  # said below
+    if read is not None and not (isinstance(read, datetime) and read.tzinfo is not None):
+        return _of_our_time(read)
     raise QuantityError(
         f"found {q.spell(found)}; allowed is a date, as in 2031-07-08, "
         f'or a local time on a date, as in "2031-07-08 06:00"'

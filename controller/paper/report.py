@@ -11,6 +11,7 @@ from datetime import date
 from controller.garden.model import Garden
 from controller.logbook.records import HowKnown, SumRow, Sums
 from controller.paper.amounts import long_day, open_time, volume
+from controller.paper.cells import cells
 from controller.paper.rungs import lower_services, step_words
 from controller.timetable.tested import BAND
 from controller.units import gal_from_m3, m3_from_l
@@ -69,7 +70,7 @@ def report_csv(sums: Sums) -> str:
     out = io.StringIO()
     writer = csv.DictWriter(out, fieldnames=list(_flat(sums, sums.total)), lineterminator="\n")
     writer.writeheader()
-    writer.writerows(report_rows(sums))
+    writer.writerows(map(cells, report_rows(sums)))
     return out.getvalue()
 
 

@@ -38,6 +38,7 @@ def status_text(answer: Mapping[str, Any]) -> str:
     if "litres_by" in answer:
         lines.append(_line("litres by", _litres_by(str(answer["litres_by"]))))
     lines += _board(answer)
+    lines += _silent_sources(answer.get("weather", {}), zone_info)
     lines += _doubts(answer)
     happenings = answer.get("happenings", [])
     if happenings:
@@ -142,6 +143,19 @@ def _weather(weather: Mapping[str, Any]) -> str:
     if weather.get("credit"):
         failed += f". {weather['credit']}"
     return f"last day {weather['last_day']} from {weather['last_source']}{failed}"
+
+
+def _silent_sources(weather: Mapping[str, Any], zone_info: ZoneInfo) -> list[str]:
+    """Which source of weather gives nothing new, since when, and what it said."""
+    lines: list[str] = []
+    for row in weather.get("silent", []):
+        since = _moment(row.get("silent_since_utc"), zone_info)[:16]
+        if row.get("heard_before"):
+            words = f"{row['source']} gives nothing new since {since}"
+        else:
+            words = f"{row['source']} gave nothing yet, asked since {since}"
+        lines += _wrapped(f"weather: {words}: {row.get('why', '')}", "  ! ")
+    return lines
 
 
 def _line(name: str, words: str) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from controller.clock import Clock
@@ -31,11 +31,24 @@ _DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SilentSource:
+    """A source that gave nothing new when last asked, and the last moment it did.
+
+    Where no such moment is known it is the first moment it was asked, and `heard` is False.
+    """
+
+    name: str
+    since_utc: datetime
+    heard: bool
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Gathered:
     """All rows of weather that came, and what there is to say of the asking.
 
     `failed`: nothing came that is fresh. `order` is the sources' rank for the ladder, `credits`
-    what is owed wherever the weather shows.
+    what is owed wherever the weather shows. `silent` are the sources that gave nothing new.
     """
 
     rows: tuple[WeatherDay, ...]
@@ -44,6 +57,7 @@ class Gathered:
     credits: tuple[str, ...]
     failed: bool
     normals: Normals | None
+    silent: tuple[SilentSource, ...] = ()
 
 
 class Gatherer:
@@ -54,6 +68,8 @@ class Gatherer:
         self._normals: tuple[object, Normals | None] | None = None
         self._months: tuple[object, Normals] | None = None
         self._station: tuple[object, WeatherFile] | None = None
+        self._heard_utc: dict[str, datetime] = {}
+        self._silent: dict[str, SilentSource] = {}
 
     def gather(self, garden: Garden, *, forecast_days: int, file: Path | None = None) -> Gathered:
         """Ask them; no fault of a source stops the others. `file` goes before the garden's own."""
@@ -69,26 +85,45 @@ class Gatherer:
                 rows += found.days
                 remarks += [*found.faults, *found.remarks]
                 any_good = bool(found.days)
+                self._heard(Path(name).name, any_good, "it has no day")
             except RowgateError as fault:
                 remarks.append(f"no weather from {name}: {fault}")
+                self._heard(Path(name).name, False, str(fault))
         for service_name in weather.services if file is None else ():
             try:
                 fresh = self._ask(service_name, garden, forecast_days, rows, remarks, credits)
             except RowgateError as fault:
                 remarks.append(str(fault))
+                self._heard(service_name, False, str(fault))
                 continue
             any_good = any_good or fresh
             if fresh and self._covers(rows, garden):
                 break
         normals = self.usual(garden, remarks)
+        order = order_of(garden) if file is None else (file.name,)
         return Gathered(
             rows=tuple(rows),
-            order=order_of(garden) if file is None else (file.name,),
+            order=order,
             remarks=tuple(remarks),
             credits=tuple(dict.fromkeys(credits)),
             failed=not any_good,
             normals=normals,
+            silent=tuple(self._silent[source] for source in order if source in self._silent),
         )
+
+    def _heard(
+        self, name: str, is_new: bool, why: str = "", last_utc: datetime | None = None
+    ) -> None:
+        """Note that a source gave something new, or not; `last_utc` is when it last did."""
+        now_utc = self._clock.now_utc()
+        if is_new:
+            self._heard_utc[name] = now_utc
+            self._silent.pop(name, None)
+            return
+        before, known = self._silent.get(name), last_utc or self._heard_utc.get(name)
+        since_utc = known or (now_utc if before is None else before.since_utc)
+        heard = known is not None or (before is not None and before.heard)
+        self._silent[name] = SilentSource(name=name, since_utc=since_utc, heard=heard, why=why)
 
     def usual(self, garden: Garden, remarks: list[str]) -> Normals | None:
         """What is usual by the garden's own files: its normals, and its monthly climate table."""
@@ -120,6 +155,8 @@ class Gatherer:
         rows += answer.days
         remarks += answer.remarks
         credits.append(answer.credit)
+        last_utc = None if answer.fresh else answer.fetched_utc
+        self._heard(name, answer.fresh, next(iter(answer.remarks), ""), last_utc)
         return answer.fresh
 
     def _covers(self, rows: Iterable[WeatherDay], garden: Garden) -> bool:

@@ -6,6 +6,7 @@ Every way an answer can fail becomes one plain error, which says whether asking 
 from __future__ import annotations
 
 import random
+import threading
 import time
 import zlib
 from collections.abc import Callable, Mapping
@@ -13,12 +14,14 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from importlib.metadata import PackageNotFoundError, version
+from typing import Any, ClassVar
 from urllib.parse import urljoin, urlsplit
 
 import requests
 
 from controller.clock import Clock
 from controller.weather.answer import reason_in
+from controller.weather.bounded import Bounds, TooMuch, bind
 from controller.weather.cache import CLOCKS_AGREE, Kept
 from controller.weather.patience import Patience, TryFailed, refusal
 
@@ -32,6 +35,10 @@ _SENDS_ON = {301, 302, 303, 307, 308}
 OLDEST_MARK = timedelta(days=1)
 # Nothing new for longer than this is not believed of any of these services: our choice.
 LONGEST_GOOD_S = 24 * 3600.0
+# A try is left alone this long after its deadline, and so many such tries may hang at once: what
+# looks up a name, or connects to one address after another, cannot be stopped. Our choice.
+GRACE_S = 1.0
+MOST_HANGING = 4
 # What a read of the body raises: urllib3's root error, which requests brings along.
 _BROKEN_OFF = requests.exceptions.BaseHTTPError  # type: ignore[attr-defined]
 
@@ -55,8 +62,33 @@ class Fetched:
     on_its_way_out: bool = False
 
 
+class _Adapter(requests.adapters.HTTPAdapter):
+    """Its connections end when the question has to, directly and through a proxy alike."""
+
+    def __init__(self, bounds: Bounds) -> None:
+        self._bounds = bounds
+        super().__init__()
+
+    def init_poolmanager(self, *args: Any, **kwargs: Any) -> None:
+        """The usual one, bound."""
+        super().init_poolmanager(*args, **kwargs)
+        bind(self.poolmanager, self._bounds)
+
+    def proxy_manager_for(self, proxy: str, **kwargs: Any) -> Any:
+        """The usual one, bound; SOCKS has connections of its own."""
+        manager = super().proxy_manager_for(proxy, **kwargs)
+        if not proxy.lower().startswith("socks"):
+            bind(manager, self._bounds)
+        return manager
+
+
 class Fetcher:
-    """Asks, waits, and asks again; keeps nothing."""
+    """Asks, waits, and asks again; keeps nothing.
+
+    One limit holds for the whole of a question, from the look-up of the name to the last byte.
+    """
+
+    _hanging: ClassVar[list[threading.Thread]] = []
 
     def __init__(
         self,
@@ -72,6 +104,10 @@ class Fetcher:
         self._patience = patience if patience is not None else Patience()
         self._sleep = sleep if sleep is not None else time.sleep
         self._jitter = jitter if jitter is not None else random.random
+        self._bounds = Bounds()
+        for prefix, adapter in tuple(self._session.adapters.items()):
+            if type(adapter) is requests.adapters.HTTPAdapter:
+                self._session.mount(prefix, _Adapter(self._bounds))
 
     def fetch(self, request: Request, kept: Kept | None = None) -> Fetched:
         """A good answer; tries again where that may help, within the time allowed.
@@ -89,7 +125,7 @@ class Fetcher:
         while True:
             tries_left -= 1
             try:
-                return self._try_once(request, kept, deadline_mono_s)
+                return self._try_within(request, kept, deadline_mono_s)
             except TryFailed as fault:
                 if not fault.again or tries_left <= 0:
                     raise
@@ -98,6 +134,41 @@ class Fetcher:
                     raise
                 bound_s = min(self._patience.longest_wait_s, 2.0 * bound_s)
                 self._sleep(wait_s)
+
+    def _try_within(self, request: Request, kept: Kept | None, deadline_mono_s: float) -> Fetched:
+        """One try in a thread of its own, which is given up where the deadline does not end it."""
+        Fetcher._hanging[:] = [thread for thread in Fetcher._hanging if thread.is_alive()]
+        if len(Fetcher._hanging) >= MOST_HANGING:
+            raise TryFailed(
+                f"the network holds up {len(Fetcher._hanging)} earlier questions: does it look up "
+                "names?",
+                again=False,
+            )
+        came: list[Fetched] = []
+        failed: list[BaseException] = []
+
+        def run() -> None:
+            try:
+                came.append(self._try_once(request, kept, deadline_mono_s))
+            except BaseException as fault:  # noqa: BLE001 - raised again by who waits for it
+                failed.append(fault)
+
+        thread = threading.Thread(target=run, name="weather question", daemon=True)
+        try:
+            thread.start()
+        except RuntimeError as fault:
+            raise TryFailed("this board has no thread left to ask with", again=False) from fault
+        thread.join(max(0.0, deadline_mono_s - self._clock.mono_s()) + GRACE_S)
+        if came:
+            return came[0]
+        if failed:
+            raise failed[0]
+        Fetcher._hanging.append(thread)
+        raise TryFailed(
+            "the weather service took too long: its name is not looked up, or no address of it "
+            "lets us connect",
+            again=False,
+        )
 
     def _try_once(
         self,
@@ -111,6 +182,11 @@ class Fetcher:
         left_s = deadline_mono_s - self._clock.mono_s()
         if left_s <= 0.0:
             raise TryFailed("the weather service took too long", again=False)
+        self._bounds.begin(
+            lambda: deadline_mono_s - self._clock.mono_s(),
+            read_s=self._patience.read_s,
+            most_body_bytes=max(request.most_bytes, MOST_REASON_BYTES),
+        )
         try:
             with self._session.get(
                 sent_on_to or request.url,
@@ -133,19 +209,33 @@ class Fetcher:
                 again=False,
             ) from fault
         except requests.Timeout as fault:
-            raise TryFailed("the weather service did not answer in time", again=True) from fault
+            raise self._too_late(deadline_mono_s) from fault
         except requests.ConnectionError as fault:
+            if _is_endless(fault):
+                raise TryFailed(_ENDLESS, again=False) from fault
+            if self._clock.mono_s() >= deadline_mono_s:
+                raise self._too_late(deadline_mono_s) from fault
             raise TryFailed("the weather service cannot be reached", again=True) from fault
         except requests.RequestException as fault:
             raise TryFailed(
                 f"the weather service cannot be asked ({type(fault).__name__})", again=False
             ) from fault
         except _BROKEN_OFF as fault:
+            if _is_endless(fault):
+                raise TryFailed(_ENDLESS, again=False) from fault
+            if self._clock.mono_s() >= deadline_mono_s:
+                raise self._too_late(deadline_mono_s) from fault
             raise TryFailed("the weather service broke off its answer", again=True) from fault
         except ValueError as fault:  # requests reads the address we are sent on to
             raise TryFailed(
                 "we were sent on to another page, and its address does not read", again=False
             ) from fault
+
+    def _too_late(self, deadline_mono_s: float) -> TryFailed:
+        """Silence, or an answer that does not end within the limit of the whole question."""
+        if self._clock.mono_s() >= deadline_mono_s:
+            return TryFailed("the weather service took too long over its answer", again=False)
+        return TryFailed("the weather service did not answer in time", again=True)
 
     def _fetched(
         self,
@@ -230,6 +320,21 @@ class Fetcher:
         if unpacker is not None and not unpacker.eof:
             raise TryFailed("the weather service broke off its answer", again=True)
         return bytes(gathered)
+
+
+_ENDLESS = "the weather service does not come to the end of its answer"
+
+
+def _is_endless(fault: BaseException) -> bool:
+    """Whether too much came, however deep the client library has wrapped that."""
+    seen: BaseException | None = fault
+    for _ in range(10):
+        if seen is None:
+            return False
+        if isinstance(seen, TooMuch):
+            return True
+        seen = seen.__cause__ or seen.__context__
+    return False
 
 
 def _piece(response: requests.Response) -> bytes:

@@ -21,6 +21,7 @@ OUTSIDE = {
     "pydantic",
     "requests",
     "sqlite_utils",
+    "urllib3",
 }
 # Sleeping between tries, and stamping log lines in UTC, is not asking what time it is.
 MAY_IMPORT_TIME = {

@@ -11,6 +11,7 @@ from __future__ import annotations
 import contextlib
 import gzip
 import json
+import socket
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping
@@ -205,3 +206,46 @@ def _in_chunks(body: bytes) -> bytes:
     """As HTTP/1.1 sends what it does not know the length of (RFC 9112, 7.1)."""
     pieces = [body[at : at + 1000] for at in range(0, len(body), 1000)]
     return b"".join(b"%x\r\n%s\r\n" % (len(p), p) for p in pieces) + b"0\r\n\r\n"
+
+
+class EndlessServer:
+    """Begins an answer with `head`, then says `again` for ever, every `pause_s`; counts bytes."""
+
+    def __init__(self, head: bytes, again: bytes, *, pause_s: float = 0.0) -> None:
+        self._head, self._again, self._pause_s = head, again, pause_s
+        self.sent = 0
+        self.asked = 0
+        self._ended = threading.Event()
+        self._socket = socket.create_server(("127.0.0.1", 0))
+        self.url = f"http://127.0.0.1:{self._socket.getsockname()[1]}/v1/forecast"
+
+    @contextlib.contextmanager
+    def running(self) -> Iterator[EndlessServer]:
+        """Serve until left."""
+        thread = threading.Thread(target=self._serve, daemon=True)
+        thread.start()
+        try:
+            yield self
+        finally:
+            self._ended.set()
+            with contextlib.suppress(OSError):
+                self._socket.shutdown(socket.SHUT_RDWR)
+            self._socket.close()
+            thread.join()
+
+    def _serve(self) -> None:
+        while not self._ended.is_set():
+            try:
+                line, _ = self._socket.accept()
+            except OSError:
+                return
+            self.asked += 1
+            with line, contextlib.suppress(OSError):  # the other side may hang up
+                line.settimeout(0.2)
+                line.recv(65_536)
+                line.sendall(self._head)
+                while not self._ended.is_set():
+                    line.sendall(self._again)
+                    self.sent += len(self._again)
+                    if self._pause_s:
+                        self._ended.wait(self._pause_s)
