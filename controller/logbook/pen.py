@@ -13,8 +13,9 @@ from controller.logbook.care import Care
 from controller.logbook.door import sweep
 from controller.logbook.faults import is_damage, plain
 from controller.logbook.files import number_pulses_apart
+from controller.logbook.opening import open_book
 from controller.logbook.records import utc_text
-from controller.logbook.schema import Book, open_book
+from controller.logbook.schema import Book
 from controller.logbook.writer import Writer
 
 T = TypeVar("T")
