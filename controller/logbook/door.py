@@ -8,6 +8,7 @@ says so once; of water that was given, what the rest of its row still tells is p
 
 from __future__ import annotations
 
+import contextlib
 import sqlite3
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
@@ -264,9 +265,10 @@ def compare_given(
         more = wrong == ["litres"] and isinstance(other, float) and litres < other <= MOST_LITRES
         if not is_sound or more:
             changes = ", ".join(f"{name} = ?" for name in GIVEN)
-            connection.execute(
-                f"UPDATE OR IGNORE pulses SET {changes} WHERE id = ?", [*copy, row_id]
-            )
+            with contextlib.suppress(sqlite3.IntegrityError):  # another cell is bad, too
+                connection.execute(
+                    f"UPDATE OR IGNORE pulses SET {changes} WHERE id = ?", [*copy, row_id]
+                )
         now_is, _ = _named(connection, "pulses", row_id)
         named.append(f"{what}; its index differs ({', '.join(wrong)}); now {now_is}")
     if named:
@@ -333,15 +335,11 @@ def _put_right(connection: sqlite3.Connection, tests: Mapping[str, str], row_id:
         f"{name} = CASE WHEN {tests[name]} THEN {name} ELSE {told} END"
         for name, told in _TOLD.items()
     )
-    connection.execute(
-        f"UPDATE OR IGNORE pulses SET {changes} WHERE rowid = ? AND litres IS NOT NULL", [row_id]
-    )
-    # Of a row put right from cells that were bad themselves, the second look has the rest.
-    connection.execute(
-        f"UPDATE OR IGNORE pulses SET {changes} WHERE rowid = ? AND litres IS NOT NULL "
-        "AND state IN ('closed', 'cut')",
-        [row_id],
-    )
+    asked = f"UPDATE OR IGNORE pulses SET {changes} WHERE rowid = ? AND litres IS NOT NULL"
+    with contextlib.suppress(sqlite3.IntegrityError):  # a cell of another type than its column's
+        connection.execute(asked, [row_id])
+        # What was put right from cells that were bad themselves, the second look has.
+        connection.execute(f"{asked} AND {_GAVE}", [row_id])
     sound = connection.execute(
         f"SELECT 1 FROM pulses WHERE rowid = ? AND {_GAVE} AND {_all_of(tests)}", [row_id]
     ).fetchone()

@@ -29,7 +29,11 @@ from controller.logbook.schema import MIGRATIONS, SET, Book, migrate, refuse_new
 
 # What SQLite's check says of single rows, which are set aside, and of indexes, which are made anew.
 _OF_A_ROW = re.compile(r"(NULL|TEXT|NUMERIC|non-\w+) value in |CHECK constraint failed in ")
-_OF_AN_INDEX = re.compile(r"missing from index|# of entries in index|non-unique entry in index")
+_OF_AN_INDEX = re.compile(
+    r"missing from index|# of entries in index|non-unique entry in index|not at end-of-record"
+)
+# Held against their indexes at every look: what people and valves wrote, and the list of steps.
+_BOTH_WAYS = ("pulses", "readings", "_sqlite_migrations")
 MOST_ROWS = 10**15  # more than seconds since 1970, from which a second logbook of a run counts
 _NO_LOGBOOK = {
     *(sqlite3.SQLITE_ERROR, sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB),
@@ -220,12 +224,12 @@ def _look(path: Path, *, thorough: bool) -> tuple[str | None, bool]:
 def _check(connection: sqlite3.Connection, *, thorough: bool) -> tuple[str | None, bool]:
     """What SQLite finds wrong with the file beyond single rows, and whether with an index.
 
-    What people and valves wrote is held against its indexes at every look, the rest if `thorough`.
+    The indexes of all other tables than _BOTH_WAYS are looked at only if `thorough`.
     """
     checks = ["integrity_check(1000)"]
     if not thorough:
         tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master")}
-        both_ways = [table for table in ("pulses", "readings") if table in tables]
+        both_ways = [table for table in _BOTH_WAYS if table in tables]
         checks = ["quick_check(1000)", *(f"integrity_check({table})" for table in both_ways)]
     found = [str(row[0]) for check in checks for row in connection.execute(f"PRAGMA {check}")]
     wrong = [line for line in found if line != "ok"]
