@@ -166,6 +166,7 @@ TOGETHER: Mapping[str, Mapping[str, str]] = {
 _TOLD: Mapping[str, str] = {
     "day": "substr(key, length(zone) + 2, 10)",
     "state": "'closed'",
+    "valve": f"CASE WHEN relay_line IS NULL THEN '{ValveKind.HAND}' ELSE '{ValveKind.RELAY}' END",
     "together": "'[]'",
     "closed_utc": "coalesce(beat_utc, opened_utc, planned_opens_utc)",
     "why": "''",
@@ -331,8 +332,13 @@ def _named(connection: sqlite3.Connection, table: str, row_id: int) -> tuple[str
 
 def _put_right(connection: sqlite3.Connection, tests: Mapping[str, str], row_id: int) -> bool:
     """Put right what can be, of a pulse that gave water; whether the row is sound now."""
+
+    def may_be(name: str) -> str:
+        of_its_day = name == "planned_opens_utc"
+        return f"{tests[name]} AND {tests['day and opening']}" if of_its_day else tests[name]
+
     changes = ", ".join(
-        f"{name} = CASE WHEN {tests[name]} THEN {name} ELSE {told} END"
+        f"{name} = coalesce(CASE WHEN {may_be(name)} THEN {name} END, {told})"
         for name, told in _TOLD.items()
     )
     asked = f"UPDATE OR IGNORE pulses SET {changes} WHERE rowid = ? AND litres IS NOT NULL"

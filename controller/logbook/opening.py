@@ -14,7 +14,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from controller.clock import Clock
-from controller.logbook.door import compare_given, given_by_index, lenient, sweep
+from controller.logbook.door import KIND, compare_given, given_by_index, lenient, sweep
 from controller.logbook.faults import is_damage, plain
 from controller.logbook.files import (
     LOG_DAMAGED,
@@ -96,6 +96,7 @@ def _opened(path: Path, clock: Clock, wait_s: float, index_damaged: bool) -> Dat
         if index_damaged:
             copies = given_by_index(connection)
             db.execute("REINDEX")  # all of an index stands in its table, too
+        _mend_numbers(db)
         _mend_steps(db, clock)
         _miss_nothing(db)
         try:
@@ -114,11 +115,6 @@ def _opened(path: Path, clock: Clock, wait_s: float, index_damaged: bool) -> Dat
             if copies:
                 compare_given(connection, copies, now)
             swept = sweep(connection, now)
-            # A number that no row ever had would make every new row the last.
-            db.execute(
-                "UPDATE sqlite_sequence SET seq = 0 WHERE typeof(seq) != 'integer' OR "
-                f"seq NOT BETWEEN 0 AND {MOST_ROWS}"
-            )
             db.commit()
         except BaseException:
             db.rollback()
@@ -131,6 +127,17 @@ def _opened(path: Path, clock: Clock, wait_s: float, index_damaged: bool) -> Dat
         db.close()
         raise
     return db
+
+
+def _mend_numbers(db: Database) -> None:
+    """Forget a last number that no row ever had: after the highest of all no row has room."""
+    if "sqlite_sequence" not in {row[0] for row in db.execute("SELECT name FROM sqlite_master")}:
+        return
+    wrong = f"typeof(seq) != 'integer' OR seq NOT BETWEEN 0 AND {MOST_ROWS}"
+    if db.execute(f"SELECT 1 FROM sqlite_sequence WHERE {wrong}").fetchall():
+        # Rows there are, are counted all the same.
+        db.execute(f"UPDATE sqlite_sequence SET seq = 0 WHERE {wrong}")
+        db.commit()
 
 
 def _mend_steps(db: Database, clock: Clock) -> None:
@@ -147,7 +154,7 @@ def _mend_steps(db: Database, clock: Clock) -> None:
     if len(rows) > len(steps):
         return
     moments = sorted(moment for *_, moment in rows if _is_moment(moment))
-    begun = moments[0] if moments else utc_text(clock.now_utc())
+    begun = moments[0] if moments else _first_day(db) or utc_text(clock.now_utc())
     wanted = [
         (number, SET, step, moment if _is_moment(moment) else begun)
         for (number, _, _, moment), step in zip(rows, steps, strict=False)
@@ -162,10 +169,31 @@ def _mend_steps(db: Database, clock: Clock) -> None:
                 "WHERE id = ?",
                 [name_of_set, step, moment, number],
             )
+        db.execute(
+            "INSERT INTO happenings (at_utc, kind, words) VALUES (?, ?, ?)",
+            [
+                utc_text(clock.now_utc()),
+                KIND,
+                f"the logbook's list of its own steps was damaged, and is put right; it counts as "
+                f"begun on {begun[:10]}",
+            ],
+        )
         db.commit()
     except BaseException:
         db.rollback()
         raise
+
+
+def _first_day(db: Database) -> str | None:
+    """The first day on which water was given or a daemon watched, as a moment."""
+    days = [
+        row[0]
+        for table in ("watched_days", "pulses")
+        if table in db.table_names()
+        for row in db.execute(f"SELECT min(day) FROM {table} WHERE day = date(day)")
+        if row[0] is not None
+    ]
+    return f"{min(days)}T00:00:00.000000Z" if days else None
 
 
 def _is_moment(text: object) -> bool:
