@@ -251,11 +251,13 @@ def given_by_index(connection: sqlite3.Connection) -> dict[int, tuple[object, ..
 def compare_given(
     connection: sqlite3.Connection, copies: Mapping[int, tuple[object, ...]], now: str
 ) -> None:
-    """Where table and index disagree on water given: the one that can be; of two, the more."""
+    """Where table and index disagree on water given: the one that can be. Of two amounts the one
+    nearer to what the open time should have given; where that is not known, the larger."""
     tests = _here(connection, {"pulses": CELLS["pulses"]})["pulses"]
-    asked = f"SELECT id, {_all_of(tests)}, {', '.join(GIVEN)} FROM pulses NOT INDEXED"
+    expected = "planned_litres * open_s / planned_open_s"
+    asked = f"SELECT id, {_all_of(tests)}, {expected}, {', '.join(GIVEN)} FROM pulses NOT INDEXED"
     named: list[str] = []
-    for row_id, is_sound, *cells in connection.execute(asked).fetchall():
+    for row_id, is_sound, expected_l, *cells in connection.execute(asked).fetchall():
         copy = copies.get(row_id)
         if copy is None or copy == tuple(cells):
             continue
@@ -263,8 +265,13 @@ def compare_given(
         _keep(connection, "pulses", row_id, ", ".join(wrong), now)
         what, _ = _named(connection, "pulses", row_id)
         litres, other = cells[GIVEN.index("litres")], copy[GIVEN.index("litres")]
-        more = wrong == ["litres"] and isinstance(other, float) and litres < other <= MOST_LITRES
-        if not is_sound or more:
+        likelier = False
+        if is_sound and wrong == ["litres"] and isinstance(other, float) and other <= MOST_LITRES:
+            nearer = (
+                None if expected_l is None else abs(other - expected_l) < abs(litres - expected_l)
+            )
+            likelier = other > litres if nearer is None else nearer
+        if not is_sound or likelier:
             changes = ", ".join(f"{name} = ?" for name in GIVEN)
             with contextlib.suppress(sqlite3.IntegrityError):  # another cell is bad, too
                 connection.execute(

@@ -190,7 +190,7 @@ def test_litres_that_changed_to_what_they_could_be_are_told_by_their_second_copy
     world.kill()
     _litres_in_the_file(world.logbook.path, lambda litres: litres / 4.0)
     world.start()
-    assert world.litres() == given  # of two copies the larger counts: no bed is drowned
+    assert world.litres() == given  # the copy nearer to what its open time gives counts
     words = next(words for kind, words in world.happenings() if kind == "rows set aside")
     assert "two copies" in words
 
