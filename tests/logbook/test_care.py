@@ -20,7 +20,8 @@ from controller.logbook.ask import Questions
 from controller.logbook.care import AT_ONCE, EVERY_S, FIRST_AFTER_S, Care
 from controller.logbook.files import LONGEST_LOG_BYTES
 from controller.logbook.records import HowKnown
-from controller.logbook.schema import Book, open_book
+from controller.logbook.opening import open_book
+from controller.logbook.schema import Book
 from controller.logbook.write import Logbook
 from controller.weather.day import WeatherDay
 
