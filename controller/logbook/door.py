@@ -44,14 +44,15 @@ def _text(column: str) -> str:
 
 
 def _day(column: str) -> str:
-    return f"{column} = date({column}) AND {column} >= '0001'"
+    # The modifier has SQLite count the day through: 30 February becomes 2 March, and is no day.
+    return f"{column} = date({column}, '+0 days') AND {column} >= '0001'"
 
 
 def _moment(column: str) -> str:
     # Six digits of a second as Python writes them, three as SQLite does.
     forms = " OR ".join(f"{column} GLOB '{_DATE}T{_TIME}.{'[0-9]' * digits}Z'" for digits in (6, 3))
     whole = f"substr({column}, 1, 19)"
-    return f"({forms}) AND strftime('%Y-%m-%dT%H:%M:%S', {whole}) = {whole} AND {column} >= '1970'"
+    return f"({forms}) AND strftime('%Y-%m-%dT%H:%M:%S', {whole}, '+0 days') = {whole} AND {column} >= '1970'"
 
 
 def _number(low: float, high: float) -> Test:
@@ -106,7 +107,10 @@ CELLS: Mapping[str, Mapping[str, Test]] = {
     "weather": {"day": _day, "source": _text, "kept_utc": _moment}
     | {"measured": _TRUTH, "modelled": _TRUTH, "given_utc": _MOMENT_OR_NONE}
     | {name: _or_none(_number(limit.low, limit.high)) for name, limit in LIMITS.items()}
-    | {"rain_mm": _or_none(_number(0.0, MOST_MM)), "wind_height_m": _number(0.01, 1000.0)},
+    | {
+        "rain_mm": _or_none(_number(0.0, MOST_MM)),
+        "wind_height_m": _or_none(_number(0.01, 1000.0)),
+    },
     "ledger": {"zone": _text, "day": _day, "part": _text, "kept_utc": _moment, "account": _text}
     | {"crop": _TEXT_OR_NONE, "stage": _text, "method": _text, "phase": _text, "rung": _text}
     | {"coefficients": _text, "water_from": _TEXT_OR_NONE, "day_of_planting": _whole(0, 100_000)}
