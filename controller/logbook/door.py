@@ -52,7 +52,8 @@ def _moment(column: str) -> str:
     # Six digits of a second as Python writes them, three as SQLite does.
     forms = " OR ".join(f"{column} GLOB '{_DATE}T{_TIME}.{'[0-9]' * digits}Z'" for digits in (6, 3))
     whole = f"substr({column}, 1, 19)"
-    return f"({forms}) AND strftime('%Y-%m-%dT%H:%M:%S', {whole}, '+0 days') = {whole} AND {column} >= '1970'"
+    counted = f"strftime('%Y-%m-%dT%H:%M:%S', {whole}, '+0 days')"
+    return f"({forms}) AND {counted} = {whole} AND {column} >= '1970'"
 
 
 def _number(low: float, high: float) -> Test:
