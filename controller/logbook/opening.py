@@ -57,7 +57,7 @@ def open_book(path: Path, clock: Clock, *, wait_s: float, thorough: bool = False
     set_aside = None if damage is None else put_aside(path, clock)
     try:
         db = _opened(path, clock, wait_s, index_damaged and damage is None)
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         # It reads, but is no logbook: a table or a column has gone, or a rule has changed.
         if set_aside is not None or not _is_no_logbook(error):
             raise
@@ -221,7 +221,7 @@ def _miss_nothing(db: Database) -> None:
             raise sqlite3.IntegrityError(f"table {table} has no column {column}")
 
 
-def _is_no_logbook(error: sqlite3.DatabaseError) -> bool:
+def _is_no_logbook(error: sqlite3.DatabaseError | UnicodeDecodeError) -> bool:
     return getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF in _NO_LOGBOOK
 
 
@@ -244,6 +244,8 @@ def _look(path: Path, *, thorough: bool) -> tuple[str | None, bool]:
         if is_damage(error) or _is_no_logbook(error):
             return str(error), False
         raise
+    except UnicodeDecodeError:
+        return "its own tables do not read as text", False  # SQLite's words have a name in them
     finally:
         connection.close()
     return found
