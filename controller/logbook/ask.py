@@ -92,7 +92,7 @@ class Questions(DayQuestions, SeenQuestions):
             raise LogbookError(f"logbook {path}: there is none yet")
         try:
             self._open()
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:
             raise self._told(error) from error
 
     def __enter__(self) -> Questions:
@@ -319,7 +319,7 @@ class Questions(DayQuestions, SeenQuestions):
         """How many pulses are not what a pulse can be, and so are not seen here."""
         try:
             return unsound(self._connection)
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:
             raise self._told(error) from error
 
     def last_written_utc(self) -> datetime | None:
@@ -364,10 +364,12 @@ class Questions(DayQuestions, SeenQuestions):
                 self._connection.close()
                 self._open()
             return self._connection.execute(sql, tuple(values)).fetchall()
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:
             raise self._told(error) from error
 
-    def _told(self, error: sqlite3.Error) -> LogbookError:
+    def _told(self, error: sqlite3.Error | UnicodeDecodeError) -> LogbookError:
+        if isinstance(error, UnicodeDecodeError):  # SQLite's own words have a damaged name in them
+            error = sqlite3.DatabaseError("the file is damaged; at the next start it is set aside")
         if self._on_damage is not None and is_damage(error):
             self._on_damage()
         return plain(error, self.path)
