@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Sequence
+from datetime import date
 from pathlib import Path
 from typing import Any
 
-from controller.cli.loading import LOGBOOK_NAME, Loaded, tell, today_in
+from controller.cli.loading import LOGBOOK_NAME, Loaded, moment_on, tell, today_in
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden
@@ -87,9 +88,9 @@ def measurement(args: argparse.Namespace) -> Measurement:
 
 
 def keep(
-    args: argparse.Namespace, loaded: Loaded, book: Logbook, folder: Path, clock: Clock
+    args: argparse.Namespace, loaded: Loaded, book: Logbook, folder: Path, day: date, clock: Clock
 ) -> None:
-    """Write the test down, fit all tests together, and keep what came out.
+    """Write the test of that day down, fit all tests together, and keep what came out.
 
     A test that cannot be is refused before anything is written.
     """
@@ -97,7 +98,8 @@ def keep(
     _, before = _standing(folder, loaded.garden)
     today = today_in(loaded.garden, clock)
     fitted = fit(loaded.garden, [*before, told], today)
-    book.keep_measurement(kept_dict(told, loaded.garden), at=clock.now_utc(), who=args.who)
+    done_utc = moment_on(day, loaded.garden, clock)
+    book.keep_measurement(kept_dict(told, loaded.garden), at=done_utc, who=args.who)
     ids, _ = _standing(folder, loaded.garden)
     book.keep_fit(fitted_to_dict(fitted), ids)
     _tell(fitted)

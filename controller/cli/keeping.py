@@ -16,6 +16,7 @@ from controller.cli.loading import (
     Loaded,
     load_garden,
     load_tested,
+    moment_on,
     print_json,
     state_dir,
     system_clock,
@@ -91,12 +92,13 @@ def note(args: argparse.Namespace) -> int:
                 f"it up to {day} no longer counts"
             )
         elif args.kind in fieldtests.KINDS:
-            fieldtests.keep(args, loaded, book, folder, clock)
+            fieldtests.keep(args, loaded, book, folder, day, clock)
         elif args.kind == "back":
             fieldtests.take_back(args.number, loaded, book, folder, clock)
         else:
-            book.note(args.words, zone=args.zone, who=args.who)
-            tell("written down")
+            at_utc = moment_on(day, garden, clock)
+            book.note(args.words, zone=args.zone, who=args.who, at=at_utc)
+            tell(f"written down, of {day}" if args.day else "written down")
     _let_the_daemon_know(args, folder)
     return 0
 
@@ -110,7 +112,7 @@ def _amounts(
     if args.kind == "rain":
         return _rain(args, loaded, path, day)
     if args.kind == "meter":
-        return _meter(args, loaded, path)
+        return _meter(args, loaded, path, day)
     return None
 
 
@@ -165,21 +167,28 @@ def _rain(
     return write
 
 
-def _meter(args: argparse.Namespace, loaded: Loaded, path: Path) -> Callable[[Logbook, Clock], str]:
-    """What the water meter reads; it does not run back."""
+def _meter(
+    args: argparse.Namespace, loaded: Loaded, path: Path, day: date
+) -> Callable[[Logbook, Clock], str]:
+    """What the water meter read on a day; it does not run back."""
     garden = loaded.garden
     litres = l_from_m3(read_volume(args.reading, "meter reading"))
-    last_l, last_day = None, None
+    at_utc = moment_on(day, garden, system_clock())
+    before: tuple[float, date] | None = None
+    after: tuple[float, date] | None = None
     if path.is_file():
         with Questions(path) as ask:
             for reading in ask.readings("meter"):
-                last_l = reading.value
-                last_day = reading.at_utc.astimezone(garden.site.zone_info).date()
-    _believed(args, plausible.of_meter(litres, last_l, last_day, us_units=garden.us_units))
+                read_on = reading.at_utc.astimezone(garden.site.zone_info).date()
+                if reading.at_utc <= at_utc:
+                    before = reading.value, read_on
+                elif after is None:
+                    after = reading.value, read_on
+    _believed(args, plausible.of_meter(litres, before, after, us_units=garden.us_units))
 
     def write(book: Logbook, clock: Clock) -> str:
-        book.meter_reading(litres, clock.now_utc(), args.who)
-        return f"the meter reads {litres:.0f} L"
+        book.meter_reading(litres, at_utc, args.who, day=day)
+        return f"the meter reads {litres:.0f} L" + (f" on {day}" if args.day else "")
 
     return write
 

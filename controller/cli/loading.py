@@ -9,7 +9,7 @@ import os
 import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime, time
 from pathlib import Path
 from typing import Any
 
@@ -88,6 +88,13 @@ def today_in(garden: Garden, clock: Clock) -> date:
     return clock.now_utc().astimezone(garden.site.zone_info).date()
 
 
+def moment_on(day: date, garden: Garden, clock: Clock) -> datetime:
+    """When what somebody says of a day was: now, or noon of a day gone (our choice), UTC."""
+    if day == today_in(garden, clock):
+        return clock.now_utc()
+    return datetime.combine(day, time(12), garden.site.zone_info).astimezone(UTC)
+
+
 def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> Gathered:
     """What the file named on the command line says, else all of the garden's own sources.
 
@@ -153,6 +160,11 @@ def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
     from controller.logbook.ask import Questions
 
     with Questions(book) as questions:
+        if bad := questions.unsound():
+            tell(
+                f"logbook {book}: {bad} of its pulses are damaged and left out here; the next "
+                "start of the daemon, or the next note, sets them aside and names them"
+            )
         return Kept(
             given=Given(
                 litres=questions.litres_by_zone_day(date.min, last),

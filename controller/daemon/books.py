@@ -142,6 +142,9 @@ class Books:
     def known(self, first: date, last: date, zone_info: ZoneInfo) -> Known:
         """What was given, and which slots of these days are spent."""
         ask = self._ask
+        if ask.unsound():
+            # A bit flipped since the start: put right where it can be, else said, before a plan.
+            self._write.set_bad_rows_aside()
         return Known(
             given=Given(
                 litres=ask.litres_by_zone_day(),
@@ -286,6 +289,10 @@ class Books:
     def happenings(self, limit: int) -> list[Happening]:
         """The latest of them, newest first."""
         return self._ask.happenings(limit)
+
+    def rows_set_aside(self) -> int:
+        """How many rows were not what they can be, and are kept apart."""
+        return self._ask.rows_set_aside()
 
     @property
     def _ask(self) -> Questions:

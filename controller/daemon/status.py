@@ -63,6 +63,7 @@ def status_of(steward: Steward) -> dict[str, Any]:
         "silent": steward.unrecorded_words(),
         "not_moving": list(steward.silent()),
         "happenings": _happenings(steward),
+        "rows_set_aside": _rows_set_aside(steward),
         "litres_by": steward.watching.litres_by,
         "shut_by": steward.watching.why_shut,
         "flows_unknown": list(steward.watching.unknown_flows),
@@ -164,6 +165,14 @@ def _happenings(steward: Steward) -> list[dict[str, Any]]:
         ]
     except LogbookError as fault:
         return [{"kind": "logbook", "words": str(fault)}]
+
+
+def _rows_set_aside(steward: Steward) -> int | None:
+    """How many rows of the logbook were not what they can be; None where it does not say."""
+    try:
+        return steward.books.rows_set_aside()
+    except LogbookError:
+        return None
 
 
 def _local(steward: Steward) -> datetime:

@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 from controller.errors import LogbookError
 from controller.garden.model import Garden, ValveKind
 from controller.logbook.days import DayQuestions, span
+from controller.logbook.door import SET_ASIDE, look_through, unsound
 from controller.logbook.faults import is_damage, plain
 from controller.logbook.files import NO_FILE, file_id
 from controller.logbook.records import (
@@ -91,7 +92,7 @@ class Questions(DayQuestions, SeenQuestions):
             raise LogbookError(f"logbook {path}: there is none yet")
         try:
             self._open()
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:
             raise self._told(error) from error
 
     def __enter__(self) -> Questions:
@@ -308,6 +309,19 @@ class Questions(DayQuestions, SeenQuestions):
         row = self._rows("SELECT min(applied_at) AS begun FROM _sqlite_migrations")[0]
         return None if row["begun"] is None else utc_from_text(row["begun"])
 
+    def rows_set_aside(self) -> int:
+        """How many rows were ever set aside, because they were not what such a row can be."""
+        if not self._has(SET_ASIDE):
+            return 0
+        return int(self._rows(f"SELECT count(*) AS many FROM {SET_ASIDE}")[0]["many"])
+
+    def unsound(self) -> int:
+        """How many pulses are not what a pulse can be, and so are not seen here."""
+        try:
+            return unsound(self._connection)
+        except (sqlite3.Error, UnicodeDecodeError) as error:
+            raise self._told(error) from error
+
     def last_written_utc(self) -> datetime | None:
         """The newest moment of our own clock in the logbook; None in an empty one."""
         asked = " UNION ALL ".join(
@@ -340,6 +354,7 @@ class Questions(DayQuestions, SeenQuestions):
             isolation_level=None,
         )
         refuse_newer(self._connection, self.path)
+        look_through(self._connection)
         self._connection.row_factory = sqlite3.Row
 
     def _rows(self, sql: str, values: Iterable[object] = ()) -> list[sqlite3.Row]:
@@ -349,10 +364,12 @@ class Questions(DayQuestions, SeenQuestions):
                 self._connection.close()
                 self._open()
             return self._connection.execute(sql, tuple(values)).fetchall()
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:
             raise self._told(error) from error
 
-    def _told(self, error: sqlite3.Error) -> LogbookError:
+    def _told(self, error: sqlite3.Error | UnicodeDecodeError) -> LogbookError:
+        if isinstance(error, UnicodeDecodeError):  # SQLite's own words have a damaged name in them
+            error = sqlite3.DatabaseError("the file is damaged; at the next start it is set aside")
         if self._on_damage is not None and is_damage(error):
             self._on_damage()
         return plain(error, self.path)

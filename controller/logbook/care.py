@@ -17,8 +17,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from controller.clock import Clock
+from controller.logbook.door import KIND, sweep
 from controller.logbook.faults import is_damage
-from controller.logbook.files import shorten_log
+from controller.logbook.files import LOG_DAMAGED, shorten_log
 from controller.logbook.records import utc_from_text, utc_text
 from controller.logbook.schema import Book
 
@@ -29,7 +30,7 @@ HAPPENINGS_KEPT = timedelta(days=730)
 MOST_HAPPENINGS = 20_000  # whatever their age: a fault that repeats must not fill the card
 AT_ONCE = 200  # rows in one transaction, so that a valve's row never waits long
 # What proves how the garden was built, or why rows are missing, is not thinned.
-KINDS_KEPT = ("walk", "logbook damaged")
+KINDS_KEPT = ("walk", "logbook damaged", KIND, LOG_DAMAGED)
 
 FIRST_AFTER_S = 600.0  # a command that writes one row and ends never tends; a daemon does
 EVERY_S = 86_400.0
@@ -107,7 +108,7 @@ class Care:
         self._due_mono_s = clock.mono_s() + FIRST_AFTER_S
         self._left: list[Rule] = []
         self._thinned: dict[str, int] = {}
-        self._under_way = False
+        self._under_way = self._swept = False
 
     def step(self, book: Book) -> bool:
         """Do the next small piece, if any is due; whether another may follow at once."""
@@ -118,7 +119,11 @@ class Care:
             if self._tended_lately(book):
                 return False
             self._left, self._thinned, self._under_way = list(RULES), {}, True
+            self._swept = False
         try:
+            if not self._swept:
+                self._sweep(book)
+                return True
             if self._left:
                 self._thin(book, self._left[0])
             else:
@@ -137,6 +142,17 @@ class Care:
             return False
         since = self._clock.now_utc() - utc_from_text(last[0])
         return timedelta(0) <= since < NOT_AGAIN_WITHIN
+
+    def _sweep(self, book: Book) -> None:
+        """Set rows aside that have changed into what they cannot be since the file was opened."""
+        book.begin()
+        try:
+            sweep(book.db.conn, utc_text(self._clock.now_utc()))
+            book.commit()
+        except BaseException:
+            book.rollback()
+            raise
+        self._swept = True
 
     def _thin(self, book: Book, rule: Rule) -> None:
         values = self._bounds(book, rule)

@@ -89,7 +89,7 @@ class FieldTestQuestions:
             MeasurementRow(
                 id=row["id"],
                 at_utc=utc_from_text(row["at_utc"]),
-                said=json.loads(row["said"]),
+                said=json.loads(row["said"], strict=False),
                 who=row["who"],
             )
             for row in self._rows(
@@ -107,7 +107,7 @@ class FieldTestQuestions:
                 id=row["id"],
                 written_utc=utc_from_text(row["written_utc"]),
                 measurements=among,
-                found=json.loads(row["found"]),
+                found=json.loads(row["found"], strict=False),
                 outdated=set(among) != {test.id for test in self.measurements()},
             )
         return None

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import logging
 import sqlite3
+import struct
+import sys
 from pathlib import Path
 
 from controller.clock import Clock
@@ -12,6 +14,8 @@ from controller.logbook.faults import is_damage
 # SQLite brings its log into the file at every thousandth page, which is 4 MB; so long it may stay.
 LONGEST_LOG_BYTES = 4 * 1024 * 1024
 NO_FILE = (0, 0)
+LOG_DAMAGED = "log damaged"  # of the happening
+_HEADER, _FRAME = 32, 24  # bytes before the log's first frame, and before each frame's page
 _LOG = logging.getLogger("rowgate.logbook")
 
 
@@ -36,6 +40,73 @@ def put_aside(path: Path, clock: Clock) -> Path:
         if beside.exists():
             beside.rename(target.with_name(target.name + tail))
     return target
+
+
+def keep_cut_log(path: Path, connection: sqlite3.Connection, clock: Clock) -> str | None:
+    """What is said where the log beside the file holds writings that SQLite does not take.
+
+    SQLite reads the log up to the first frame whose sum is wrong, and forgets the rest without a
+    word: right after a power cut, which tears the last writing, wrong where a bit has flipped. A
+    copy is kept. Call it before anything is written. Layout: sqlite.org/walformat.html.
+    """
+    log = path.with_name(path.name + "-wal")
+    if not log.exists() or log.stat().st_size <= _HEADER + _FRAME:
+        return None
+    connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    connection.execute("BEGIN IMMEDIATE")  # nobody writes while the two are compared
+    try:
+        written = log.read_bytes() if log.exists() else b""
+        index_path = path.with_name(path.name + "-shm")
+        index = index_path.read_bytes()[:40] if index_path.exists() else b""
+    finally:
+        connection.execute("ROLLBACK")
+    if len(written) <= _HEADER + _FRAME or len(index) < 40:
+        return None
+    taken = int.from_bytes(index[16:20], sys.byteorder)  # mxFrame
+    if not _head_is_sound(written):
+        taken = 0
+    elif index[32:40] != written[16:24]:
+        return None  # all of it is in the file already, and the log begins anew
+    writings = _writings(written, path)
+    lost = sum(frame > taken for frame in writings)
+    if not lost:
+        return None
+    kept = path.with_name(f"{path.stem}-log-damaged-{clock.now_utc():%Y-%m-%dT%H%M%SZ}.db-wal")
+    kept.write_bytes(written)
+    return (
+        f"of {len(writings)} writings in the log beside the logbook the last {lost} do not read: a "
+        f"power cut tears one, more are damage; a copy of the log is kept as {kept.name}. Water "
+        "that stood in them alone is not counted: if it was given, note it by hand"
+    )
+
+
+def _head_is_sound(log: bytes) -> bool:
+    """Whether the sum in the log's head is that of its 24 bytes before."""
+    if log[:3] != b"\x37\x7f\x06" or log[3] not in (0x82, 0x83):
+        return False
+    words = struct.unpack(f"{'>' if log[3] & 1 else '<'}6I", log[:24])
+    first = second = 0
+    for even, odd in zip(words[::2], words[1::2], strict=True):
+        first = (first + even + second) & 0xFFFFFFFF
+        second = (second + odd + first) & 0xFFFFFFFF
+    return struct.pack(">2I", first, second) == log[24:32]
+
+
+def _writings(log: bytes, path: Path) -> list[int]:
+    """The numbers of the frames that end a writing, of the log's present turn."""
+    with path.open("rb") as file:
+        said = int.from_bytes(file.read(18)[16:18], "big")
+    page = 65536 if said == 1 else said or int.from_bytes(log[8:12], "big")
+    starts = range(_HEADER, len(log) - _FRAME + 1, _FRAME + page)
+    salts = [log[at + 8 : at + 16] for at in starts]
+    turn = log[16:24]
+    if turn not in salts and salts:
+        turn = salts[0]  # the log's own head is damaged
+    return [
+        number
+        for number, (at, salt) in enumerate(zip(starts, salts, strict=True), start=1)
+        if salt == turn and any(log[at + 4 : at + 8])
+    ]
 
 
 def shorten_log(connection: sqlite3.Connection) -> None:

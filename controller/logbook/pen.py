@@ -10,10 +10,12 @@ from typing import Any, TypeVar
 from controller.clock import Clock
 from controller.errors import LogbookError
 from controller.logbook.care import Care
+from controller.logbook.door import sweep
 from controller.logbook.faults import is_damage, plain
 from controller.logbook.files import number_pulses_apart
+from controller.logbook.opening import open_book
 from controller.logbook.records import utc_text
-from controller.logbook.schema import Book, open_book
+from controller.logbook.schema import Book
 from controller.logbook.writer import Writer
 
 T = TypeVar("T")
@@ -61,6 +63,10 @@ class Pen:
         """A reader has found damage: the next work looks at all of the file first."""
         self._suspect = True
         self._writer.open_anew()
+
+    def set_bad_rows_aside(self) -> None:
+        """Set the rows aside that are not what they can be; at an opening it is done anyway."""
+        self.write(lambda book, now: sweep(book.db.conn, now))
 
     def write(self, work: Callable[[Book, str], T]) -> T:
         """Run the work in one transaction, at one moment; back when it is on disk."""

@@ -12,6 +12,7 @@ from datetime import date, datetime, timedelta
 
 from controller.errors import LogbookError, require_range
 from controller.garden.model import ValveKind
+from controller.logbook.door import LONGEST_OPEN_S, MOST_LITRES
 from controller.logbook.pen import Pen, Row, insert
 from controller.logbook.records import HowKnown, PulseState, utc_text
 from controller.logbook.schema import Book
@@ -28,8 +29,6 @@ NEXT: Mapping[PulseState, frozenset[PulseState]] = {
     PulseState.MISSED: frozenset({PulseState.PLANNED, PulseState.INTENDED}),
     PulseState.ASSUMED: frozenset({PulseState.PLANNED}),
 }
-LONGEST_OPEN_S = 7 * 86_400.0  # more in one pulse is a slip of the pen; our choice
-MOST_LITRES = 1e6  # the same
 
 
 class PulsePages(Pen):

@@ -35,7 +35,7 @@ def pulse_of(row: sqlite3.Row) -> PulseRow:
         slot=row["slot"],
         valve=ValveKind(row["valve"]),
         relay_line=row["relay_line"],
-        together=tuple(json.loads(row["together"])),
+        together=tuple(json.loads(row["together"], strict=False)),
         state=PulseState(row["state"]),
         planned_opens_utc=_moment(row["planned_opens_utc"]),
         planned_open_s=row["planned_open_s"],
@@ -99,7 +99,7 @@ def hold_of(row: sqlite3.Row) -> HoldRow:
         id=row["id"],
         begins_utc=utc_from_text(row["begins_utc"]),
         ends_utc=utc_from_text(row["ends_utc"]),
-        zones=frozenset(json.loads(row["zones"])),
+        zones=frozenset(json.loads(row["zones"], strict=False)),
         reason=row["reason"],
         lifted_utc=_moment(row["lifted_utc"]),
     )
@@ -121,7 +121,7 @@ def flow_stretch_of(row: sqlite3.Row) -> FlowStretch:
     """What the meter saw of an open set."""
     return FlowStretch(
         day=date.fromisoformat(row["day"]),
-        zones=frozenset(json.loads(row["zones"])),
+        zones=frozenset(json.loads(row["zones"], strict=False)),
         seconds=row["seconds"],
         litres=row["litres"],
         computed_l_s=row["computed_l_s"],

@@ -1,8 +1,4 @@
-"""The logbook's tables, as migrations: oldest first, appended to, never edited.
-
-Opening a logbook looks at it first. One written by a newer Rowgate is refused and left as it is; a
-damaged one is set aside under another name, kept, and a new one begun.
-"""
+"""The logbook's tables, as migrations: oldest first, appended to, never edited."""
 
 from __future__ import annotations
 
@@ -14,8 +10,8 @@ from sqlite_utils import Database, Migrations
 
 from controller.clock import Clock
 from controller.errors import LogbookError
-from controller.logbook.faults import is_damage
-from controller.logbook.files import LONGEST_LOG_BYTES, file_id, put_aside, shorten_log
+from controller.logbook.door import GIVEN, GIVEN_INDEX, SET_ASIDE, lenient
+from controller.logbook.files import file_id
 from controller.logbook.records import utc_text
 
 SET = "rowgate-logbook"
@@ -213,6 +209,19 @@ def _flow_stretches(db: Database) -> None:
     )
 
 
+@MIGRATIONS(name="9 rows that are not what they can be")
+def _rows_set_aside(db: Database) -> None:
+    """`cells` has each cell as SQL would write it; `wrong` names the first that cannot be."""
+    db.execute(
+        f"""CREATE TABLE {SET_ASIDE} (
+            id INTEGER PRIMARY KEY AUTOINCREMENT,
+            at_utc TEXT NOT NULL, source TEXT NOT NULL, row INTEGER NOT NULL,
+            wrong TEXT, cells TEXT) STRICT"""
+    )
+    # A second copy of the water given: the check at opening holds the two against each other.
+    db.execute(f"CREATE INDEX {GIVEN_INDEX} ON pulses ({', '.join(GIVEN)})")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Book:
     """An open logbook of one thread, and which file it is."""
@@ -243,45 +252,6 @@ class Book:
         self.db.close()
 
 
-def open_book(path: Path, clock: Clock, *, wait_s: float, thorough: bool = False) -> Book:
-    """Open or begin a logbook for writing, by one thread.
-
-    `thorough` looks at the indexes, too: for a file that has shown damage while it was in use.
-
-    Raises
-    ------
-    LogbookError
-        If a newer Rowgate wrote it.
-    sqlite3.Error, OSError
-        If it cannot be opened or written now.
-    """
-    set_aside = None
-    damage = _look(path, thorough=thorough)
-    if damage is not None:
-        set_aside = put_aside(path, clock)
-    db = Database(sqlite3.connect(path, timeout=wait_s))
-    try:
-        db.enable_wal()
-        db.execute("PRAGMA synchronous=FULL")
-        db.execute("PRAGMA foreign_keys=ON")
-        db.execute(f"PRAGMA journal_size_limit={LONGEST_LOG_BYTES}")
-        migrate(db, clock)
-        if set_aside is not None:
-            db.table("happenings").insert(
-                {
-                    "at_utc": utc_text(clock.now_utc()),
-                    "kind": "logbook damaged",
-                    "words": f"the logbook was damaged ({damage}); it is kept as {set_aside.name} "
-                    "and this one begun, which knows nothing of what was given before",
-                }
-            )
-        shorten_log(db.conn)
-    except BaseException:
-        db.close()
-        raise
-    return Book(db=db, path=path, file_id=file_id(path), set_aside=set_aside)
-
-
 def migrate(db: Database, clock: Clock, *, stop_before: str | None = None) -> None:
     """Bring the tables up to date, all or nothing; of two programs at once, the second waits."""
     if not MIGRATIONS.pending(db):
@@ -303,16 +273,17 @@ def migrate(db: Database, clock: Clock, *, stop_before: str | None = None) -> No
 
 def refuse_newer(connection: sqlite3.Connection, path: Path) -> None:
     """Raise LogbookError if the logbook has a migration this Rowgate does not know."""
-    known = {migration.name for migration in MIGRATIONS.pending(Database(memory=True))}
+    known = set(steps_known())
     try:
-        rows = connection.execute(
-            "SELECT name FROM _sqlite_migrations WHERE migration_set = ?", [SET]
-        ).fetchall()
+        rows = connection.execute("SELECT CAST(name AS BLOB) FROM _sqlite_migrations").fetchall()
+        names = {lenient(row[0] or b"") for row in rows}
     except sqlite3.OperationalError as error:
         if "no such table" in str(error):
             return
         raise
-    unknown = sorted(name for (name,) in rows if name not in known)
+    # A newer one has made all steps that this one knows; a name changed by damage is one of them.
+    is_newer = known <= names or len(names) > len(known)
+    unknown = sorted(names - known) if is_newer else []
     if unknown:
         raise LogbookError(
             f"logbook {path}: a newer Rowgate wrote it (it has {unknown[0]!r}); use that one, or "
@@ -320,21 +291,6 @@ def refuse_newer(connection: sqlite3.Connection, path: Path) -> None:
         )
 
 
-def _look(path: Path, *, thorough: bool) -> str | None:
-    """What is wrong with the file, or None; reading only, so that a refused one stays as it is."""
-    if not path.exists() or path.stat().st_size == 0:
-        return None
-    connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
-    try:
-        check = "integrity_check" if thorough else "quick_check"
-        found = [str(row[0]) for row in connection.execute(f"PRAGMA {check}(1)")]
-        if found != ["ok"]:
-            return found[0] if found else "the check said nothing"
-        refuse_newer(connection, path)
-    except sqlite3.DatabaseError as error:
-        if is_damage(error):
-            return str(error)
-        raise
-    finally:
-        connection.close()
-    return None
+def steps_known() -> list[str]:
+    """The names of all steps, in their order."""
+    return [migration.name for migration in MIGRATIONS.pending(Database(memory=True))]

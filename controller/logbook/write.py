@@ -114,9 +114,11 @@ class Logbook(SeenPages):
 
         self.write(work)
 
-    def meter_reading(self, litres: float, at: datetime, who: str = "") -> int:
-        """Write down what the water meter shows."""
-        return self.reading("meter", litres, "L", at=at, who=who)
+    def meter_reading(
+        self, litres: float, at: datetime, who: str = "", *, day: date | None = None
+    ) -> int:
+        """Write down what the water meter showed, and of which of the garden's days that is."""
+        return self.reading("meter", litres, "L", day=day, at=at, who=who)
 
     def reading(
         self,
@@ -158,10 +160,13 @@ class Logbook(SeenPages):
         }
         return self.write(lambda book, now: insert(book, "flow_stretches", row | {"at_utc": now}))
 
-    def note(self, words: str, zone: str | None = None, who: str = "") -> int:
-        """Write down free words."""
+    def note(
+        self, words: str, zone: str | None = None, who: str = "", *, at: datetime | None = None
+    ) -> int:
+        """Write down free words; `at` is now where nobody says otherwise."""
         row = {"words": words, "zone": zone, "who": who}
-        return self.write(lambda book, now: insert(book, "notes", row | {"at_utc": now}))
+        at_text = None if at is None else utc_text(at)
+        return self.write(lambda book, now: insert(book, "notes", row | {"at_utc": at_text or now}))
 
     def hold(
         self,

@@ -82,6 +82,9 @@ def _doubts(answer: Mapping[str, Any]) -> list[str]:
         lines += _wrapped(str(words), "  - ")
     for words in answer.get("board", {}).get("doubts", []):
         lines += _wrapped(str(words), "  ! ")
+    if rows := answer.get("rows_set_aside"):
+        are = "1 row of the logbook is" if rows == 1 else f"{rows} rows of the logbook are"
+        lines += _wrapped(f"{are} damaged and kept apart: see the happenings", "  ! ")
     for words in answer.get("not_moving", []):
         lines += _wrapped(f"does not move: {words}", "  ! ")
     for words in answer.get("silent", []):

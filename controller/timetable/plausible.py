@@ -129,21 +129,28 @@ def of_watering(
 
 
 def of_meter(
-    litres: float, last_l: float | None, last_day: date | None, *, us_units: bool
+    litres: float,
+    before: tuple[float, date] | None,
+    after: tuple[float, date] | None = None,
+    *,
+    us_units: bool,
 ) -> Doubt | None:
-    """What is doubtful of a meter that reads so much, after what it read last. [L]"""
+    """What is doubtful of a meter that reads so much, between what it read before and after. [L]"""
 
     def shown(amount_l: float) -> str:
         return show_volume(m3_from_l(amount_l), us_units)
 
     if not litres >= 0.0:
         return Doubt(words=f"found {shown(litres)}; a meter reads 0 or more", may_be=False)
-    if last_l is not None and litres < last_l:
-        return Doubt(
-            words=f"found {shown(litres)}; on {last_day} the meter read {shown(last_l)}, and it "
-            "does not run back, unless it was exchanged"
-        )
-    return None
+    odd = before if before is not None and litres < before[0] else None
+    if odd is None and after is not None and litres > after[0]:
+        odd = after
+    if odd is None:
+        return None
+    return Doubt(
+        words=f"found {shown(litres)}; on {odd[1]} the meter read {shown(odd[0])}, and it does not "
+        "run back, unless it was exchanged"
+    )
 
 
 def of_day(day: date, today: date) -> Doubt | None:

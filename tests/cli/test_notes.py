@@ -313,6 +313,23 @@ def test_a_meter_does_not_run_back_unless_it_was_exchanged(note: Note, book: Pat
         assert [r.value for r in ask.readings("meter")] == approx([81234.0, 81300.0, 12.0, 15.0])
 
 
+def test_a_meter_reading_and_words_are_of_the_day_they_are_said_to_be_of(
+    note: Note, book: Path
+) -> None:
+    assert note("meter", "81300 L")[0] == 0
+    code, said = note("meter", "81100 L", "--on", "2031-06-20")
+    assert code == 0 and "the meter reads 81100 L on 2031-06-20" in said
+    # It lies between what was read before and after, by their days, not by the order of writing.
+    assert note("meter", "81050 L", "--on", "2031-06-22")[0] == 2
+    code, said = note("meter", "81400 L", "--on", "2031-06-22")
+    assert code == 2 and "on 2031-06-26 the meter read 81300 L" in said
+    assert note("words", "the pump hums", "--on", "2031-06-20")[0] == 0
+    with Questions(book) as ask:
+        read = [(r.value, str(r.day)) for r in ask.readings("meter")]
+        assert [one.at_utc.date().isoformat() for one in ask.notes()] == ["2031-06-20"]
+    assert read == [(approx(81100.0), "2031-06-20"), (approx(81300.0), "2031-06-26")]
+
+
 def test_last_year_s_date_by_habit_is_doubtful(note: Note, book: Path) -> None:
     code, said = note("rain", "4 mm", "--on", "2030-06-25")
     assert code == 2

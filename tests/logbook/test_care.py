@@ -19,8 +19,9 @@ from controller.logbook import care
 from controller.logbook.ask import Questions
 from controller.logbook.care import AT_ONCE, EVERY_S, FIRST_AFTER_S, Care
 from controller.logbook.files import LONGEST_LOG_BYTES
+from controller.logbook.opening import open_book
 from controller.logbook.records import HowKnown
-from controller.logbook.schema import Book, open_book
+from controller.logbook.schema import Book
 from controller.logbook.write import Logbook
 from controller.weather.day import WeatherDay
 
@@ -210,8 +211,8 @@ def test_many_rows_go_a_few_at_a_time(tmp_path: Path) -> None:
     with Logbook(path, clock) as logbook:
         water(logbook, DAY)
         logbook.keep_weather(w for day in days for w in (measured(day), foretold(day)))
-    # Three bites of forecasts, one look by each other rule, and the end.
-    assert tend(path, clock) == 3 + 4 + 1
+    # A look at all rows, three bites of forecasts, one look by each other rule, and the end.
+    assert tend(path, clock) == 1 + 3 + 4 + 1
     with Questions(path) as ask:
         assert {row.source for row in ask.weather_rows()} == {"own.csv"}
 

@@ -31,6 +31,7 @@ TABLES = {
     "tended",
     "watched_days",
     "flow_stretches",
+    "rows_set_aside",
 }
 
 
