@@ -7,7 +7,8 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from controller.cli.loading import LOGBOOK_NAME, Loaded, tell, today_in
+from controller.cli.loading import LOGBOOK_NAME, Loaded, today_in
+from controller.cli.saying import tell
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden

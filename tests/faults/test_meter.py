@@ -5,49 +5,19 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 import pytest
 from pytest import approx
 from support.daemon import World
 from support.daemon_faults import Locked, a_slow_garden
 from support.gardens import a_zone
-from support.metered import Rig, a_thirsty_garden, burst, plugged, true_flow
+from support.metered import START, MeteredWorld, a_thirsty_garden, burst, plugged
 
-from controller.garden.model import Action, FlowFinding, Garden, Master, Valve, ValveKind
-from controller.hydraulics.lines import Lines
+from controller.garden.model import Action, FlowFinding, Master, Valve, ValveKind
 from controller.logbook.records import MENDED, HowKnown, PulseState
-from controller.valves.inputs import HandInputs
 
-START, NOON = datetime(2031, 6, 1, 2, 0, tzinfo=UTC), datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
+NOON = datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
 DAY = date(2031, 6, 1)
-
-
-class MeteredWorld(World):
-    """A daemon whose open lines let water through pipes as `truth` has them."""
-
-    logbook_timeout_s = 0.5
-
-    def __init__(self, folder: Path, garden: Garden, truth: Garden | None = None) -> None:
-        inputs = HandInputs()
-        self.rig = Rig(inputs, true_flow(Lines(truth or garden)))
-        self.zone_of = {z.valve.relay_line: z.name for z in garden.zones}
-        super().__init__(
-            folder, garden, now_utc=START, inputs=inputs, time_passes=MeteredWorld._flow
-        )
-
-    def restart(self, **more: Any) -> None:
-        self.inputs = self.rig.inputs = HandInputs()  # another process takes the pins anew
-        super().restart(**more)
-
-    def _flow(self, from_mono_s: float, to_mono_s: float) -> None:
-        opened = frozenset(
-            zone for line, zone in self.zone_of.items() if line is not None and self.pins.read(line)
-        )
-        self.rig.run(opened, from_mono_s, to_mono_s)
-
-    def given(self) -> list[Any]:
-        return [r for r in self.pulses() if r.state is PulseState.CLOSED]
 
 
 def test_the_ledger_is_credited_what_the_meter_counted(tmp_path: Path) -> None:
