@@ -31,11 +31,6 @@ SMALL = {
     "controller.errors",
 }
 PAGE = {f"controller.{name}" for name in ("paper", "paper.amounts", "paper.status", "units")}
-    "controller.paper",
-    "controller.paper.amounts",
-    "controller.paper.status",
-    "controller.units",
-}
 TALKS = {
     "status": ["status"],
     "status as JSON": ["status", "--json"],
