@@ -142,8 +142,8 @@ def test_a_third_of_the_pulses_makes_a_day_a_quarter_longer_and_no_more() -> Non
     be: 1.25 x 30 - 30 = 7.5 s more. WORKED."""
     assert MORE_THAN_PLAN == 0.25
     assert cut(DayGiven(open_s=30.0, lacking_s=20.0), [20.0]) == ([approx(7.5)], True)
-    # Then 5 s lack of those: 37.5 open, 25 lacking, 25 planned; nothing is left of 37.5.
-    assert cut(DayGiven(open_s=37.5, lacking_s=25.0), [25.0]) == ([], True)
+    # Then 25 s of 37.5 lack, and 17.5 are planned to make 30: nothing is left of 37.5.
+    assert cut(DayGiven(open_s=37.5, lacking_s=25.0), [17.5]) == ([], True)
 
 
 def test_what_is_planned_for_other_reasons_is_not_cut() -> None:
