@@ -85,7 +85,11 @@ def _parser() -> argparse.ArgumentParser:
         epilog="Without a garden file, plan, balance, flow and check use an invented example.",
     )
     parser.add_argument(
-        "--version", action=_Version, nargs=0, help="show program's version number and exit"
+        "--version",
+        action=_Version,
+        nargs=0,
+        default=argparse.SUPPRESS,
+        help="show program's version number and exit",
     )
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     _reckoning(commands)
