@@ -227,7 +227,7 @@ def test_a_leak_of_many_days_holds_once(tmp_path: Path) -> None:
 
 
 def test_a_changed_meter_in_the_garden_file_is_taken_up(tmp_path: Path) -> None:
-    world = MeteredWorld(tmp_path, a_slow_garden())
+    world = MeteredWorld(tmp_path, a_slow_garden(), a_thirsty_garden())
     assert world.steward.watching.litres_by == "time"
     world.gardens["metered"] = a_thirsty_garden()
     world.file.write_text("metered", encoding="utf-8")
