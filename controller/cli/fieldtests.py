@@ -8,7 +8,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from controller.cli.loading import LOGBOOK_NAME, Loaded, moment_on, tell, today_in
+from controller.cli.loading import LOGBOOK_NAME, Loaded, moment_on, today_in
+from controller.cli.saying import tell
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden

@@ -17,13 +17,12 @@ from controller.cli.loading import (
     load_garden,
     load_tested,
     moment_on,
-    print_json,
     state_dir,
     system_clock,
-    tell,
     today_in,
 )
 from controller.cli.running import runtime_dir
+from controller.cli.saying import print_json, tell
 from controller.clock import Clock
 from controller.daemon.control import ask
 from controller.errors import DaemonError, InputError, NoSolution

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import csv
-import json
 import os
 import sys
 from collections.abc import Mapping, Sequence
@@ -14,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import controller
-from controller.cli.plain import spelled
+from controller.cli.saying import tell
 from controller.clock import Clock, SystemClock
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden
@@ -203,16 +202,6 @@ def state_dir(args: argparse.Namespace, loaded: Loaded) -> Path:
     """Where the logbook lies: as said, the environment's ROWGATE_STATE, or beside the garden."""
     named = getattr(args, "state", None) or os.environ.get("ROWGATE_STATE")
     return Path(named) if named else loaded.path.parent
-
-
-def tell(words: str) -> None:
-    """Say something that is not the answer: on stderr, so that a pipe gets the answer alone."""
-    print(words, file=sys.stderr)
-
-
-def print_json(value: Any) -> None:
-    """One JSON document."""
-    print(spelled(json.dumps(value, indent=2, ensure_ascii=False)))
 
 
 def print_csv(rows: Sequence[Mapping[str, object]]) -> None:

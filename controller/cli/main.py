@@ -5,7 +5,6 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Sequence
-from importlib.metadata import PackageNotFoundError, version
 
 from controller.cli.arguments import count, day, forms, garden, runtime, state, weather
 from controller.cli.noting import note_arguments
@@ -91,7 +90,13 @@ def _parser() -> argparse.ArgumentParser:
         "lost, how long each valve is open.",
         epilog="Without a garden file, plan, balance, flow and check use an invented example.",
     )
-    parser.add_argument("--version", action="version", version=_version())
+    parser.add_argument(
+        "--version",
+        action=_Version,
+        nargs=0,
+        default=argparse.SUPPRESS,
+        help="show program's version number and exit",
+    )
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     _reckoning(commands)
     _writing(commands)
@@ -229,7 +234,24 @@ def _keeping(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     forms(backup)
 
 
+class _Version(argparse.Action):
+    """Looks the version up only where somebody asks for it."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: object,
+        option_string: str | None = None,
+    ) -> None:
+        """Print it, and end."""
+        print(_version())
+        parser.exit()
+
+
 def _version() -> str:
+    from importlib.metadata import PackageNotFoundError, version
+
     try:
         return f"rowgate {version('rowgate')}"
     except PackageNotFoundError:

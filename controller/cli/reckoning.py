@@ -17,12 +17,11 @@ from controller.cli.loading import (
     load_kept,
     load_tested,
     print_csv,
-    print_json,
     system_clock,
-    tell,
     today_in,
     weather_for,
 )
+from controller.cli.saying import print_json, tell
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden, Site

@@ -1,4 +1,7 @@
-"""run, status, open, close, hold: the daemon, and talking to it."""
+"""run, status, open, close, hold: the daemon, and talking to it.
+
+Whoever talks imports no garden, no pipes and no crops: on a small board those take seconds.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +9,9 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from controller.cli.loading import print_json, tell
+from controller.cli.saying import print_json, tell
 from controller.daemon.control import SHORTEST_HOLD_S, SHORTEST_OPEN_S, ask
 from controller.errors import InputError
-from controller.paper.status import status_text
 
 SYSTEM_RUNTIME = Path("/run/rowgate")
 
@@ -34,6 +36,8 @@ def status(args: argparse.Namespace) -> int:
     if args.json:
         print_json(answer)
     else:
+        from controller.paper.status import status_text
+
         print(status_text(answer), end="")
     return 1 if answer.get("garden_faults") else 0
 

@@ -8,7 +8,8 @@ from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 from pathlib import Path
 
-from controller.cli.loading import Loaded, tell
+from controller.cli.loading import Loaded
+from controller.cli.saying import tell
 from controller.demand.course import EARLY_DAYS, LIFT_WITHIN_DAYS, Course
 from controller.demand.records import Observation
 from controller.demand.seen import EVENTS, allotted, events_of, named

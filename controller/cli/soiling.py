@@ -8,7 +8,8 @@ from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
-from controller.cli.loading import LOGBOOK_NAME, Loaded, state_dir, tell
+from controller.cli.loading import LOGBOOK_NAME, Loaded, state_dir
+from controller.cli.saying import tell
 from controller.demand.facts import row_groups
 from controller.demand.records import LedgerDay
 from controller.errors import InputError

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from controller.cli.loading import tell
+from controller.cli.saying import tell
 from controller.cli.walkguard import Guard
 from controller.clock import Clock
 from controller.daemon.gardenfile import Accepted

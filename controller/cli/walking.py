@@ -11,8 +11,9 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from controller.cli.keeping import SYSTEM_STATE
-from controller.cli.loading import LOGBOOK_NAME, load_garden, system_clock, tell
+from controller.cli.loading import LOGBOOK_NAME, load_garden, system_clock
 from controller.cli.running import runtime_dir
+from controller.cli.saying import tell
 from controller.cli.walkasking import Asking, Person, WalkEnded
 from controller.cli.walkbench import Bench, Board, open_board
 from controller.cli.walkfindings import findings

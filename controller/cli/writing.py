@@ -14,12 +14,11 @@ from controller.cli.loading import (
     first_day,
     load_garden,
     load_tested,
-    print_json,
     state_dir,
     system_clock,
-    tell,
 )
 from controller.cli.progress import Progress
+from controller.cli.saying import print_json, tell
 from controller.daemon.findable import (
     Findable,
     findable,

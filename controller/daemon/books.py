@@ -119,6 +119,16 @@ class Books:
         """What that zone has been given on that day. [L]"""
         return self._ask.litres_by_zone_day(day, day).get((zone, day), 0.0)
 
+    def openings_given(self, first: date, last: date) -> list[PulseRow]:
+        """The openings of relays on these days that are over, their litres known."""
+        return [
+            row
+            for row in self._ask.pulses(first, last)
+            if row.state is PulseState.CLOSED
+            and row.valve is ValveKind.RELAY
+            and row.how_known in (HowKnown.TIMED, HowKnown.METERED)
+        ]
+
     def unfinished(self) -> list[PulseRow]:
         """Pulses that are meant to open or open, as the logbook has it."""
         return self._ask.unfinished()

@@ -219,7 +219,7 @@ def _of_zone(
     )
     clogged = share(tuple(_fifth_clogged(row, zone.rise_m) for row in zone.rows))
     counted = computed.flow_l_s > meter.least_flow_l_s
-    least, most = (flow_l_s / computed.flow_l_s for flow_l_s in computed.passing_l_s)
+    least, most = passing_shares(computed)
     fill_s = fill_seconds(lines.line(zone.name).volume_m3, computed.flow_l_s)
     sure = SURE_CHANGE if others > 0 else SURE_ALONE
 

@@ -33,6 +33,7 @@ from controller.daemon.flowwatch import (
     judge_shut,
     unknown_words,
 )
+from controller.daemon.metercredit import Counted, Credit
 from controller.daemon.metering import Metering
 from controller.errors import LogbookError
 from controller.garden.model import Action, FlowFinding, Garden, Meter, ValveKind
@@ -50,12 +51,17 @@ DEFAULT_ACTIONS: Mapping[FlowFinding, Action] = {
     FlowFinding.NOT_CLOSED: Action.SHUT_MASTER,
     FlowFinding.LEAK: Action.NOTE,
     FlowFinding.CHANGED: Action.NOTE,
+    FlowFinding.MISCOUNTED: Action.NOTE,
 }
 CHANGED_AGAIN = timedelta(days=14)  # a change that lasts is told again; our choice
 _LOG = logging.getLogger("rowgate.flowdesk")
 # Told while it flows; too little is told when the stretch is over.
 _AT_ONCE = frozenset({FlowFinding.BURST, FlowFinding.NOT_OPENED})
 _WHILE_SHUT = frozenset({FlowFinding.NOT_CLOSED, FlowFinding.LEAK})
+_NOBODY_ELSE = (
+    "; no other zone was seen right that day, and a meter that counts a part, or the tap, looks "
+    "the same"
+)
 
 ReckonOf = Callable[[frozenset[str]], Reckoned]
 FillOf = Callable[[str, frozenset[str]], float]
@@ -117,6 +123,17 @@ class _Weak:
     day: date
 
 
+@dataclass(slots=True, kw_only=True)
+class _Tally:
+    """What a set's openings gave that were too short to be judged each by itself."""
+
+    metered_l: float = 0.0
+    timed_l: float = 0.0
+    seconds: float = 0.0
+    fill_l: float = 0.0
+    openings: int = 0
+
+
 def action_of(finding: FlowFinding, garden: Garden, meter: Meter) -> Action:
     """What a finding does: by the garden file, else by our defaults.
 
@@ -136,7 +153,8 @@ class FlowDesk:
     `reckon` gives the flow of a set and its error, `fill_s` how long a zone's empty line takes to
     fill within a set. `told` are the findings that the logbook has already: of today, and changes
     of the last days. `past` keeps what was seen; `say` is told of what cannot be judged;
-    `tap_loss_of` is the share of its head that the tap loses with a set open.
+    `tap_loss_of` is the share of its head that the tap loses with a set open, `line_l` what a
+    zone's line holds, `most_l_s` what the open tap gives.
     """
 
     def __init__(
@@ -152,12 +170,17 @@ class FlowDesk:
         past: Past | None = None,
         say: Callable[[str], None] = lambda _: None,
         tap_loss_of: TapLossOf = lambda _: 0.0,
+        line_l: Callable[[str], float] = lambda _: 0.0,
+        most_l_s: float = float("inf"),
     ) -> None:
         self._garden, self._meter, self._metering, self._clock = garden, meter, metering, clock
         self._reckon, self._fill_s = reckon, fill_s
         self._told = set(told)
         self._past, self._say = past or Past(), say
-        self._tap_loss_of = tap_loss_of
+        self._tap_loss_of, self._line_l = tap_loss_of, line_l
+        self.credit = Credit(meter.litres_per_pulse, self.band, most_l_s)
+        self._doses: dict[frozenset[str], _Tally] = {}
+        self._weak_sets: set[tuple[frozenset[str], date]] = set()
         self._sets: dict[frozenset[str], dict[date, float]] = {}
         self._sets_of: date | None = None
         self.unknown: dict[frozenset[str], str] = {}  # sets that cannot be judged, in words
@@ -178,6 +201,7 @@ class FlowDesk:
         late: list[Found] = []
         if self._sets_of != today:
             self._sets, self._sets_of = by_set(self._past.stretches(today)), today
+            self._forget(today)
             late = self._clogged(today)
         now, opened = self._clock.mono_s(), frozenset(open_zones)
         found = late
@@ -192,7 +216,31 @@ class FlowDesk:
         else:
             found += self._judge_shut(now, today)
         self._looked_mono_s = now
-        return found
+        return found + self._judge_doses(today)
+
+    def _forget(self, today: date) -> None:
+        """Let go what was told and seen right on days that nothing is asked of any more."""
+        self._told = {one for one in self._told if today - one[2] < CHANGED_AGAIN}
+        yesterday = today - timedelta(days=1)  # what gave too little then is judged today
+        self._good = {one for one in self._good if one[1] >= yesterday}
+        self._weak_sets = {one for one in self._weak_sets if one[1] >= yesterday}
+
+    def band(self, zones: frozenset[str]) -> Reckoned:
+        """What a set is judged by."""
+        return judged_by(self._reckon(zones), self._sets.get(zones, {}))
+
+    def ended(self, counted: Counted) -> None:
+        """An opening is over: what it gave is judged with the others of its set.
+
+        That counts where each was too short to be judged by itself; of the filling of the lines,
+        too much cannot be told.
+        """
+        tally = self._doses.setdefault(counted.zones, _Tally())
+        tally.metered_l += counted.metered_l
+        tally.timed_l += counted.timed_l
+        tally.seconds += counted.seconds
+        tally.fill_l += sum(self._line_l(zone) for zone in counted.zones)
+        tally.openings += 1
 
     def _begin(self, opened: frozenset[str], now: float) -> None:
         """A new stretch: when it may be judged from."""
@@ -245,7 +293,10 @@ class FlowDesk:
         self._before_l_s = flow_while_open(seen, self._judged_by or self._reckon(self._open))
         counted = seen.litres >= LEAST_COUNTS * seen.litres_per_pulse
         computed_l_s = self._reckon(self._open).flow_l_s
-        if self._metering.dead or not counted or seen.seconds < LEAST_S or computed_l_s <= 0.0:
+        absurd = self.credit.is_absurd(seen.litres, seen.seconds)
+        if self._metering.dead or absurd or not counted or seen.seconds < LEAST_S:
+            return []
+        if computed_l_s <= 0.0:
             return []
         stretch = FlowStretch(
             day=today,
@@ -289,24 +340,75 @@ class FlowDesk:
         seen = self._seen(until_mono_s)
         if seen.seconds <= 0.0:
             return []
+        if self.credit.is_absurd(seen.litres, seen.seconds):
+            return self._tell(FlowFinding.MISCOUNTED, (), seen, None, today)
         reckoned = self._judged_by or self._reckon(self._open)
         finding = judge_open(seen, reckoned)
         proved = self._proved(seen)
         if finding is None:
             if ended and is_enough(seen, reckoned):
+                self._doses.pop(self._open, None)  # what was judged right needs it no more
                 self._good |= {(zone, today) for zone in self._open}
             return proved
         if self._metering.dead or not (ended or finding in _AT_ONCE):
             return proved
+        return [*proved, *self._found(finding, self._open, seen, reckoned, today)]
+
+    def _judge_doses(self, today: date) -> list[Found]:
+        """The openings put together that were too short to be judged each by itself."""
+        found: list[Found] = []
+        weak = len(self._weak)
+        for zones, tally in list(self._doses.items()):
+            reckoned = self.band(zones)
+            if self._metering.dead or not reckoned.is_known or reckoned.flow_l_s <= 0.0:
+                del self._doses[zones]
+                continue
+            seen = Seen(
+                litres=tally.metered_l,
+                seconds=tally.timed_l / reckoned.flow_l_s,
+                litres_per_pulse=self._meter.litres_per_pulse,
+                starts_at_l_s=self._meter.least_flow_l_s,
+                stretches=tally.openings,
+            )
+            if self.credit.is_absurd(tally.metered_l, tally.seconds):
+                counted = replace(seen, seconds=max(tally.seconds, LEAST_S))
+                found += self._tell(FlowFinding.MISCOUNTED, (), counted, None, today)
+                del self._doses[zones]
+                continue
+            if not is_enough(seen, reckoned):
+                continue
+            del self._doses[zones]
+            # A line that fills takes more than it gives: too much is what it cannot hold either.
+            beyond = replace(seen, litres=max(0.0, seen.litres - tally.fill_l))
+            finding = judge_open(seen, reckoned)
+            if finding is FlowFinding.BURST:
+                finding = judge_open(beyond, reckoned)
+            if finding is not None:
+                found += self._found(finding, zones, seen, reckoned, today)
+            else:
+                self._good |= {(zone, today) for zone in zones}
+        return [*found, *self._clogged(today)] if len(self._weak) > weak else found
+
+    def _found(
+        self,
+        finding: FlowFinding,
+        zones: frozenset[str],
+        seen: Seen,
+        reckoned: Reckoned,
+        today: date,
+    ) -> list[Found]:
+        """What comes of a finding about an open set; too little waits for the day's other sets."""
         if finding is FlowFinding.CLOGGED:
-            self._weak.append(_Weak(zones=self._open, seen=seen, reckoned=reckoned, day=today))
-            return proved
-        suspects = self._suspects(self._open, today)
-        told = self._tell(finding, tuple(sorted(suspects)), seen, reckoned, today)
+            self._weak_sets.add((zones, today))
+            self._weak.append(_Weak(zones=zones, seen=seen, reckoned=reckoned, day=today))
+            return []
+        told = self._tell(
+            finding, tuple(sorted(self._suspects(zones, today))), seen, reckoned, today
+        )
         if finding is FlowFinding.NOT_OPENED and seen.litres <= 0.0:
             self._unproved += [found for found in told if found.action is not Action.NOTE]
             told = [replace(found, action=Action.NOTE) for found in told]
-        return [*proved, *told]
+        return told
 
     def _suspects(self, opened: frozenset[str], day: date) -> frozenset[str]:
         """The zones of a set that were not seen right on that day; all of them if all were."""
@@ -325,14 +427,21 @@ class FlowDesk:
             under_it = replace(
                 reckoned, flow_l_s=tap * reckoned.flow_l_s, low_l_s=tap * reckoned.lowest_l_s
             )
-            if judge_open(weak.seen, under_it) is None:
+            if judge_open(weak.seen, under_it) is None or self._all_weak(weak):
+                found += self._tell(FlowFinding.MISCOUNTED, (), weak.seen, reckoned, weak.day)
                 continue
-            suspects = self._suspects(weak.zones, weak.day)
-            found += self._tell(
-                FlowFinding.CLOGGED, tuple(sorted(suspects)), weak.seen, reckoned, weak.day
-            )
+            suspects = tuple(sorted(self._suspects(weak.zones, weak.day)))
+            told = self._tell(FlowFinding.CLOGGED, suspects, weak.seen, reckoned, weak.day)
+            if not any(day == weak.day and zone not in weak.zones for zone, day in self._good):
+                told = [replace(one, words=f"{one.words}{_NOBODY_ELSE}") for one in told]
+            found += told
         self._weak = waiting
         return found
+
+    def _all_weak(self, weak: _Weak) -> bool:
+        """Whether a set without these zones was as weak that day, and no zone was right."""
+        others = any(day == weak.day and not zones & weak.zones for zones, day in self._weak_sets)
+        return others and not any(day == weak.day for _, day in self._good)
 
     def _proved(self, seen: Seen) -> list[Found]:
         """What was only noted while the meter was still, now that it counts for other zones."""
@@ -353,6 +462,8 @@ class FlowDesk:
         if now - self._from_mono_s > LEAK_STRETCH_S:
             self._from_mono_s = now
         seen = self._seen(now)
+        if self.credit.is_absurd(seen.litres, seen.seconds):
+            return self._tell(FlowFinding.MISCOUNTED, (), seen, None, today)
         finding = judge_shut(seen, self._before_l_s, soon=self._soon)
         if finding is None:
             return []

@@ -26,6 +26,7 @@ LEAST_S = 10.0  # and so long a stretch; our choice
 NEXT_TO_NOTHING = 0.1  # of the reckoned flow: the valve has not opened; our choice
 STILL_RUNS = 0.1  # of the flow before it shut: the valve has not closed; our choice
 STILL_COUNTS = 10.0  # pulses of the meter while all is shut, before anything is said; our choice
+BELIEVABLE = 2.0  # times what an open tap gives; what counts faster is not water; our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,13 +79,15 @@ class Reckoned:
 class Seen:
     """What the meter counted over a stretch in which the open set stayed the same.
 
-    `starts_at_l_s` is the meter's least flow: below it, it may stand still.
+    `starts_at_l_s` is the meter's least flow: below it, it may stand still. `stretches` is how many
+    of them were put together.
     """
 
     litres: float
     seconds: float
     litres_per_pulse: float
     starts_at_l_s: float = 0.0
+    stretches: int = 1
 
     @property
     def flow_l_s(self) -> float:
@@ -92,7 +95,20 @@ class Seen:
         return self.litres / self.seconds if self.seconds > 0.0 else 0.0
 
 
-def passing_l(reckoned: Reckoned, seconds: float, litres_per_pulse: float) -> tuple[float, float]:
+def passing_shares(reckoned: Reckoned) -> tuple[float, float]:
+    """From which to which share of the computed flow nothing is found, the counting left out.
+
+    0 and infinity where nothing flows by computation.
+    """
+    if reckoned.flow_l_s <= 0.0:
+        return 0.0, float("inf")
+    least, most = (flow_l_s / reckoned.flow_l_s for flow_l_s in reckoned.passing_l_s)
+    return least, most
+
+
+def passing_l(
+    reckoned: Reckoned, seconds: float, litres_per_pulse: float, stretches: int = 1
+) -> tuple[float, float]:
     """From how few to how many litres over a stretch nothing is found.
 
     Parameters
@@ -103,6 +119,8 @@ def passing_l(reckoned: Reckoned, seconds: float, litres_per_pulse: float) -> tu
         Length of the stretch. [s]
     litres_per_pulse : float
         The meter's. [L]
+    stretches : int
+        How many stretches were put together. [-]
 
     Returns
     -------
@@ -122,7 +140,7 @@ def passing_l(reckoned: Reckoned, seconds: float, litres_per_pulse: float) -> tu
     """
     require_range("seconds", seconds, 1e-9, 1e9)
     require_range("litres_per_pulse", litres_per_pulse, 1e-9, 1e9)
-    off_l = COUNTS_OFF * litres_per_pulse
+    off_l = COUNTS_OFF * litres_per_pulse * stretches
     least_l_s, most_l_s = reckoned.passing_l_s
     return max(0.0, least_l_s * seconds - off_l), most_l_s * seconds + off_l
 
@@ -135,7 +153,7 @@ def judge_open(seen: Seen, reckoned: Reckoned) -> FlowFinding | None:
     """
     if seen.seconds < LEAST_S or not reckoned.is_known:
         return None
-    least, most = passing_l(reckoned, seen.seconds, seen.litres_per_pulse)
+    least, most = passing_l(reckoned, seen.seconds, seen.litres_per_pulse, seen.stretches)
     if seen.litres > most:
         return FlowFinding.BURST if _is_countable(seen.litres, seen) else None
     due_l = reckoned.lowest_l_s * seen.seconds
@@ -203,6 +221,8 @@ def found_words(
 ) -> str:
     """A finding with its figures, as the keeper reads it; `before_l_s` is that of `judge_shut`."""
     metered = f"{flow_words(seen.flow_l_s, us=us)} by the meter over {_time(seen.seconds)}"
+    if finding is FlowFinding.MISCOUNTED and reckoned is None:
+        return f"{metered}, and no tap gives so much: it is not water that is counted"
     if finding is FlowFinding.LEAK:
         return f"all is shut, and yet {metered}"
     if finding is FlowFinding.NOT_CLOSED:
@@ -213,6 +233,8 @@ def found_words(
         FlowFinding.CLOGGED: "clearly too little",
         FlowFinding.BURST: "clearly too much: a burst, or an end that has popped off",
         FlowFinding.NOT_OPENED: "next to nothing",
+        FlowFinding.MISCOUNTED: "clearly too little, of all that ran: a meter that counts a part, "
+        "the tap, or a filter ahead of all zones",
     }[finding]
     passing = passing_words(reckoned, seen.seconds, seen.litres_per_pulse, us=us)
     due = flow_words(reckoned.flow_l_s, us=us)

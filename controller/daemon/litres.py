@@ -142,6 +142,12 @@ class OpenSpans:
         span = self._span(zone, mono_s)
         return metered_of(span, self._beside(span), flow_l_s, litres_between)
 
+    def together(self, zone: str, mono_s: float) -> frozenset[str]:
+        """The zones open at any moment of an opening still under way, itself with them."""
+        span = self._span(zone, mono_s)
+        pieces = _pieces(span, self._beside(span))
+        return frozenset((zone,)).union(*(together for _, _, together in pieces))
+
     @property
     def earliest_mono_s(self) -> float | None:
         """When the earliest of what is still looked back on opened; None if nothing is. [s]"""

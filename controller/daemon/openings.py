@@ -15,6 +15,7 @@ from queue import Empty, SimpleQueue
 from controller.clock import Clock
 from controller.daemon.books import Books
 from controller.daemon.litres import FlowOf, OpenSpans
+from controller.daemon.metercredit import Counted, Credit
 from controller.daemon.metering import Metering
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.logbook.records import HowKnown
@@ -86,6 +87,7 @@ class Ended:
     timed_litres: float
     why: str
     in_time: bool  # it ran until its own deadline, or until its litres had passed
+    counted: Counted | None = None  # by a meter that may be judged
 
 
 class Openings:
@@ -101,6 +103,7 @@ class Openings:
         self._beaten_mono_s = self._tried_mono_s = float("-inf")
         self.running: dict[str, Running] = {}
         self.metering: Metering | None = None
+        self.credit: Credit | None = None  # how far the meter is believed
         self.by_litres = False  # a planned pulse ends once its litres have passed the meter
         self.zones = 1  # with relays, in the garden in force
         self.meter_turned = False  # the meter was found dead, or alive again, since this was unset
@@ -217,9 +220,14 @@ class Openings:
     def litres_so_far(self, zone: str, flow_l_s: FlowOf) -> float:
         """Litres of an opening still under way, by the meter where one counts. [L]"""
         now = self._clock.mono_s()
-        if self._meter is not None and not self._is_too_slow(zone, flow_l_s):
-            return self._whole.metered(zone, now, flow_l_s, self._meter.litres_between)
-        return self._spans.so_far(zone, now, flow_l_s)
+        timed = self._spans.so_far(zone, now, flow_l_s)
+        if self._meter is None or self._is_too_slow(zone, flow_l_s):
+            return timed
+        metered = self._whole.metered(zone, now, flow_l_s, self._meter.litres_between)
+        since = self._whole.since(zone)
+        seconds = 0.0 if since is None else max(0.0, now - since)
+        absurd = self.credit is not None and self.credit.is_absurd(metered, seconds)
+        return timed if absurd else metered
 
     def shut_what_had_its_litres(self, bank: Bank, flow_l_s: FlowOf) -> None:
         """Shut the planned openings whose litres have passed; their deadlines stand behind."""
@@ -305,7 +313,8 @@ class Openings:
         water_ends_mono_s = running.water_ends_mono_s(open_s)
         if running.closes_in_s == 0.0:
             shut_mono_s = ends_mono_s
-        litres, how = None, HowKnown.TIMED
+        litres, how, counted = None, HowKnown.TIMED, None
+        zones = self._whole.together(running.zone, shut_mono_s)
         if self.metering is not None:
             litres = self._whole.metered(
                 running.zone, shut_mono_s, flow_l_s, self.metering.litres_between
@@ -320,12 +329,25 @@ class Openings:
             ):
                 self.meter_turned = True
             how = HowKnown.TIMED if self.metering.dead or too_slow else HowKnown.METERED
+        if how is HowKnown.TIMED:
+            litres = None
+        elif litres is not None and self.credit is not None:
+            counted = Counted(
+                zones=zones,
+                metered_l=litres,
+                timed_l=timed,
+                seconds=max(0.0, shut_mono_s - running.opened_mono_s),
+            )
+            credited = self.credit.of(counted, running.day)
+            litres = credited.litres
+            how = HowKnown.METERED if credited.by_meter else HowKnown.TIMED
         return Ended(
             running=running,
             open_s=open_s,
-            litres=timed if litres is None or how is HowKnown.TIMED else litres,
+            litres=timed if litres is None else litres,
             how=how,
             timed_litres=timed,
+            counted=counted,
             why=why,
             in_time=why == LITRES_PASSED or ends_mono_s >= running.deadline_mono_s - _IN_TIME_S,
         )

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 from controller.clock import Clock
@@ -19,6 +20,7 @@ from controller.daemon.flowdesk import Past
 from controller.daemon.flowwatch import LEAST_SHARE
 from controller.daemon.gardenfile import Accepted, GardenFile
 from controller.daemon.judge import Moment
+from controller.daemon.metercredit import cut_words, day_given, held_to_plan
 from controller.daemon.openings import Ended, Openings, shut
 from controller.daemon.planning import (
     DAYS_AHEAD,
@@ -46,7 +48,7 @@ from controller.timetable.plan import NetworkFlows
 from controller.timetable.record import zones_as_printed
 from controller.timetable.records import Pulse, Timetable
 from controller.timetable.tested import Bands
-from controller.timetable.travel import shortest_pulse_s
+from controller.timetable.travel import shortest_pulse_s, water_s
 
 _DAY = timedelta(days=1)
 GARDEN_EVERY_S = 30.0  # between two looks at the garden file; our choice
@@ -108,6 +110,7 @@ class Steward:
         self._coming: Accepted | None = None
         self._shown_faults: tuple[str, ...] = ()
         self._not_today: dict[str, date] = {}
+        self._said_cut: set[tuple[str, date]] = set()  # zone-days the meter would have made longer
         self._want_plan = ""
         self._plan_after_mono_s = float("-inf")
         self._garden_looked_mono_s = float("-inf")
@@ -250,6 +253,7 @@ class Steward:
             )
         for end in ended:
             self._tallies.ended(end)
+            self.watching.ended(end)
             zone = end.running.zone
             _LOG.info("%s shut after %.1f s, %.1f L: %s", zone, end.open_s, end.litres, end.why)
             if not end.in_time:
@@ -344,6 +348,8 @@ class Steward:
                 given=known.given,
                 last_pulses=known.last_pulses,
             )
+            if self._garden.meter is not None:
+                timetable = self._held_to_plan(timetable)
             self.due.pending = [
                 p
                 for p in timetable.pulses
@@ -367,6 +373,38 @@ class Steward:
             self._want_plan = ""
             self._no_plan(str(fault))
         self._set_alarm()
+
+    def _held_to_plan(self, timetable: Timetable) -> Timetable:
+        """The plan, no zone's day longer by the meter's word than it may be; what is cut is told
+        once, and stays owed."""
+        garden = self._garden
+        valves = {zone.name: zone.valve for zone in garden.zones}
+        rows = self.books.openings_given(timetable.first, self._today())
+        given = day_given(
+            (
+                row.zone,
+                row.day,
+                water_s(
+                    open_s=row.open_s or 0.0,
+                    opens_in_s=valves[row.zone].opens_in_s,
+                    closes_in_s=valves[row.zone].closes_in_s,
+                ),
+                row.litres or 0.0,
+                self.flow_or_nothing_l_s(row.zone, frozenset((row.zone, *row.together))),
+            )
+            for row in rows
+            if row.zone in valves
+        )
+        pulses, cut = held_to_plan(
+            timetable.pulses,
+            given,
+            {name: shortest_pulse_s(valve, garden.watering) for name, valve in valves.items()},
+        )
+        for key in cut:
+            if key not in self._said_cut:
+                self._said_cut.add(key)
+                self.tell("meter", cut_words(given[key]), key[0])
+        return replace(timetable, pulses=tuple(pulses))
 
     def _no_plan(self, why: str) -> None:
         if why != self.plan_fault:

@@ -17,7 +17,7 @@ from controller.daemon.flowwatch import Reckoned
 from controller.daemon.gardenfile import Accepted
 from controller.daemon.litres import FlowOf
 from controller.daemon.metering import Metering
-from controller.daemon.openings import Openings
+from controller.daemon.openings import Ended, Openings
 from controller.daemon.sensors import Switches, Tell, TippingGauge
 from controller.errors import RowgateError
 from controller.garden.model import FlowFinding, Garden, Meter, SensorKind, ValveKind
@@ -26,6 +26,7 @@ from controller.units import l_from_m3
 from controller.valves.inputs import InputDriver, PulseCounter
 
 BURST_FACTOR = 2.0  # the meter must still be read right while a pipe has burst; our choice
+_MOST_KNOWN = 1024  # sets whose flow and error are remembered; our choice
 UNSURE = 0.7  # the relative error of a flow whose band cannot be had: only the grossest is found
 _LOG = logging.getLogger("rowgate.watching")
 
@@ -113,6 +114,11 @@ class Watching:
         ]
         return self._desk.look(wide_open, today)
 
+    def ended(self, end: Ended) -> None:
+        """An opening is over; what the meter counted of it is judged with others of its set."""
+        if self._desk is not None and end.counted is not None:
+            self._desk.ended(end.counted)
+
     def end(self) -> None:
         """Write down what has not been written yet."""
         for gauge in self._gauges:
@@ -154,6 +160,7 @@ class Watching:
                 self.meter_fault = "the meter cannot be watched; litres go by time"
         if meter is None or counter is None:
             self._openings.metering, self._openings.by_litres = None, False
+            self._openings.credit = None
             self._metered_as = None
             return
         metered_as = (meter.line, meter.litres_per_pulse, meter.least_flow_l_s)
@@ -186,6 +193,8 @@ class Watching:
 
         def reckon(opened: frozenset[str]) -> Reckoned:
             if opened not in known:
+                if len(known) >= _MOST_KNOWN:
+                    known.clear()
                 known[opened] = reckoned_of(opened, accepted.lines, bands)
             return known[opened]
 
@@ -203,7 +212,10 @@ class Watching:
             past=self._past,
             say=say,
             tap_loss_of=lambda opened: tap_loss(accepted.lines, opened),
+            line_l=lambda zone: l_from_m3(accepted.lines.line(zone).volume_m3),
+            most_l_s=l_from_m3(accepted.lines.supply.flow_m3_s()),
         )
+        self._openings.credit = self._desk.credit
 
     def _counter(
         self, line: int, active_low: bool, debounce_s: float, name: str, tell: Tell

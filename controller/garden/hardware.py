@@ -77,10 +77,9 @@ def board_address(found: Any) -> str:
 
 
 def action(finding: FlowFinding) -> v.Reader:
-    """What a finding of the meter does; a leak belongs to no zone."""
-    allowed = [
-        one for one in Action if finding is not FlowFinding.LEAK or one is not Action.HOLD_ZONE
-    ]
+    """What a finding of the meter does; a leak and a miscount belong to no zone."""
+    of_a_zone = finding not in (FlowFinding.LEAK, FlowFinding.MISCOUNTED)
+    allowed = [one for one in Action if of_a_zone or one is not Action.HOLD_ZONE]
     return v.choice(f'what is done when it finds "{finding}"', {str(one): one for one in allowed})
 
 
@@ -132,6 +131,7 @@ class WrittenWhen(Table):
     not_closed: Annotated[Action, by(action(FlowFinding.NOT_CLOSED))] | None = None
     leak: Annotated[Action, by(action(FlowFinding.LEAK))] | None = None
     changed: Annotated[Action, by(action(FlowFinding.CHANGED))] | None = None
+    miscounted: Annotated[Action, by(action(FlowFinding.MISCOUNTED))] | None = None
 
 
 class WrittenMeter(Table):

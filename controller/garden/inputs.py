@@ -129,6 +129,7 @@ def _actions(filling: Filling, written: WrittenWhen) -> dict[FlowFinding, Action
         # All is shut already, and whoever fills a can must not stop the garden for August.
         FlowFinding.LEAK: (Action.NOTE, "our choice: all is shut already"),
         FlowFinding.CHANGED: (Action.NOTE, "our choice: it is small, and somebody has to look"),
+        FlowFinding.MISCOUNTED: (Action.NOTE, "our choice: time stands in for the meter"),
     }
     actions: dict[FlowFinding, Action] = {}
     for finding, (default, why) in defaults.items():

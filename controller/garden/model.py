@@ -76,6 +76,7 @@ class FlowFinding(StrEnum):
     NOT_CLOSED = "not closed"  # it flows on after the last valve has shut
     LEAK = "leak"  # it flows while all has long been shut
     CHANGED = "changed"  # not what it was in past weeks
+    MISCOUNTED = "miscounted"  # all zones clearly too little, or more than any tap gives
 
 
 class SensorKind(StrEnum):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from controller.garden.show import WEEKDAYS
 from controller.units import gal_from_m3, in_from_mm, m3_from_l
 
 _FIRST_HALF = ("January", "February", "March", "April", "May", "June")
@@ -40,6 +39,8 @@ def depth(millimetres: float, *, us: bool) -> str:
 
 def long_day(day: date) -> str:
     """As in "Sunday 6 July 2031", whatever the machine's language."""
+    from controller.garden.show import WEEKDAYS
+
     return f"{WEEKDAYS[day.weekday()]} {short_day(day)}"
 
 

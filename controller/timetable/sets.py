@@ -6,6 +6,8 @@ from controller.hydraulics.lines import Lines
 from controller.hydraulics.together import first_that_stays_open
 from controller.units import l_from_m3
 
+_MOST_KEPT = 4096  # sets, a megabyte or two; a season of sixty zones has far more; our choice
+
 
 class NetworkFlows:
     """Flows from the rows' curves; which valves would not shut, remembered by set."""
@@ -25,6 +27,8 @@ class NetworkFlows:
     def stays_open(self, together: frozenset[str]) -> str | None:
         """Which valve would not shut while all of these are open, in words; None if all would."""
         if together not in self._stays_open:
+            if len(self._stays_open) >= _MOST_KEPT:
+                self._stays_open.clear()
             found = first_that_stays_open(self._lines, together)
             us_units = self._lines.garden.us_units
             self._stays_open[together] = None if found is None else found.words(us_units)

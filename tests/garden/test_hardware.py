@@ -228,6 +228,7 @@ def test_what_a_meter_does_is_mild_where_nothing_runs_away() -> None:
         FlowFinding.NOT_CLOSED: Action.HOLD_GARDEN,
         FlowFinding.LEAK: Action.NOTE,
         FlowFinding.CHANGED: Action.NOTE,
+        FlowFinding.MISCOUNTED: Action.NOTE,
     }
     behind = read(TEN_LINES + MASTER + METER).meter
     assert behind is not None
@@ -242,6 +243,8 @@ def test_what_a_finding_does_can_be_told_and_is_judged() -> None:
     assert meter.actions[FlowFinding.LEAK] is Action.HOLD_GARDEN
     (leak,) = faults(TEN_LINES + METER + '[meter.when]\nleak = "hold zone"\n')
     assert 'is done when it finds "leak" is "note", "hold garden" or "shut master"' in leak
+    (miscounted,) = faults(TEN_LINES + METER + '[meter.when]\nmiscounted = "hold zone"\n')
+    assert 'finds "miscounted" is "note", "hold garden" or "shut master"' in miscounted
     (burst,) = faults(TEN_LINES + METER + '[meter.when]\nburst = "shut master"\n')
     assert 'meter, when, burst: found "shut master" without a [master]' in burst
     assert read(TEN_LINES + MASTER + METER + '[meter.when]\nburst = "shut master"\n').meter

@@ -1,0 +1,85 @@
+"""The daemon stays small: what it imports, and what it remembers over a season."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from support.gardens import a_garden, a_zone
+
+from controller.hydraulics.lines import Lines
+from controller.logbook import schema
+from controller.timetable import sets
+from controller.timetable.sets import NetworkFlows
+
+# A package that says it was imported, put in sight as a board's own packages are.
+LOUD = "print('imported', __name__)\n__version__ = '9.9.9'\nTimestamp = object\n"
+
+
+def _in_sight(folder: Path) -> None:
+    for name in ("numpy", "pandas"):
+        (folder / name).mkdir()
+        (folder / name / "__init__.py").write_text(LOUD, encoding="utf-8")
+
+
+def _run(code: str, folder: Path) -> str:
+    ran = subprocess.run(
+        [sys.executable, "-c", f"import sys; sys.path.insert(0, {str(folder)!r})\n{code}"],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return ran.stdout
+
+
+def test_the_packages_put_in_sight_would_be_taken(tmp_path: Path) -> None:
+    _in_sight(tmp_path)
+    assert "imported numpy" in _run("import sqlite_utils", tmp_path)
+
+
+def test_the_daemon_imports_no_numpy_though_it_is_in_sight(tmp_path: Path) -> None:
+    """sqlite-utils imports numpy and pandas where it sees them, and boards have them."""
+    _in_sight(tmp_path)
+    code = "import controller.daemon.service, controller.daemon.gardenweather\nprint('done')"
+    assert _run(code, tmp_path) == "done\n"
+
+
+def test_whoever_wants_numpy_afterwards_has_it(tmp_path: Path) -> None:
+    _in_sight(tmp_path)
+    code = "import controller.logbook.schema\nimport numpy\nprint(numpy.__version__)"
+    assert _run(code, tmp_path) == "imported numpy\n9.9.9\n"
+
+
+def test_what_is_imported_already_stays(monkeypatch: pytest.MonkeyPatch) -> None:
+    there = object()
+    monkeypatch.setitem(sys.modules, "a_package_there", there)  # type: ignore[arg-type]
+    with schema.out_of_sight("a_package_there", "a_package_not_there"):
+        assert sys.modules["a_package_there"] is there  # type: ignore[comparison-overlap]
+        assert sys.modules["a_package_not_there"] is None
+    assert sys.modules["a_package_there"] is there  # type: ignore[comparison-overlap]
+    assert "a_package_not_there" not in sys.modules
+
+
+def test_the_weather_client_and_the_metrics_page_wait_until_they_are_wanted(
+    tmp_path: Path,
+) -> None:
+    """Each brings some megabytes; a garden with neither does without them."""
+    code = (
+        "import controller.daemon.service, controller.daemon.gardenweather\n"
+        "from controller.timetable.gather import Gatherer\n"
+        "print(sorted({'requests', 'urllib3', 'prometheus_client'} & set(sys.modules)))"
+    )
+    assert _run(code, tmp_path) == "[]\n"
+
+
+def test_the_sets_that_stay_open_are_not_remembered_without_end(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(sets, "_MOST_KEPT", 3)
+    garden = a_garden(*(a_zone(name, 17 + n) for n, name in enumerate("abc")))
+    flows = NetworkFlows(Lines(garden))
+    for zones in ("a", "b", "c", "ab", "bc", "ac", "abc"):
+        assert flows.stays_open(frozenset(zones)) == flows.stays_open(frozenset(zones))
+        assert len(flows._stays_open) <= 3
