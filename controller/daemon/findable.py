@@ -18,6 +18,7 @@ from controller.daemon.flowwatch import (
     LEAST_S,
     STILL_COUNTS,
     Reckoned,
+    passing_shares,
     unknown_words,
 )
 from controller.daemon.watching import ErrorOf, reckoned_of
