@@ -10,12 +10,14 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from concurrent.futures import Future
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from controller.daemon.control import ControlServer
+from controller.clock import SystemClock
+from controller.daemon.controlserver import ControlServer
 
 # All of ours that a talker may import; status alone also what writes its page.
 SMALL = {
@@ -24,6 +26,7 @@ SMALL = {
     "controller.cli.arguments",
     "controller.cli.main",
     "controller.cli.noting",
+    "controller.cli.plain",
     "controller.cli.running",
     "controller.cli.saying",
     "controller.daemon",
@@ -56,11 +59,15 @@ def listening(tmp_path: Path) -> Iterator[tuple[Path, list[Any]]]:
     """A daemon that says yes; its folder and what it was asked."""
     asked: list[Any] = []
 
-    def answer(request: dict[str, Any]) -> dict[str, Any]:
+    def answer(request: dict[str, Any]) -> Future[Any]:
         asked.append(request)
-        return {"ok": True, "words": "done", "site": "Fennel Hill", "timezone": "Europe/Zurich"}
+        reply: Future[Any] = Future()
+        reply.set_result(
+            {"ok": True, "words": "done", "site": "Fennel Hill", "timezone": "Europe/Zurich"}
+        )
+        return reply
 
-    server = ControlServer(tmp_path, answer)
+    server = ControlServer(tmp_path, answer, clock=SystemClock(), close_first=lambda _: None)
     yield tmp_path, asked
     server.stop()
 
