@@ -25,6 +25,16 @@ def state(parser: argparse.ArgumentParser) -> None:
     )
 
 
+def own(parser: argparse.ArgumentParser) -> None:
+    """Where the daemon keeps what nobody else may write."""
+    parser.add_argument(
+        "--own",
+        metavar="DIR",
+        help="folder that only the daemon writes in: which lines to drive off, the last good "
+        "garden file (default: the --state folder)",
+    )
+
+
 def runtime(parser: argparse.ArgumentParser) -> None:
     """Where the daemon listens."""
     parser.add_argument(

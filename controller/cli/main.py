@@ -6,7 +6,7 @@ import argparse
 import sys
 from collections.abc import Callable, Sequence
 
-from controller.cli.arguments import count, day, forms, garden, runtime, state, weather
+from controller.cli.arguments import count, day, forms, garden, own, runtime, state, weather
 from controller.cli.noting import note_arguments
 from controller.cli.plain import plain_streams
 from controller.errors import (
@@ -166,6 +166,7 @@ def _running(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     run = commands.add_parser("run", help="run the daemon that opens the valves")
     run.add_argument("garden", metavar="GARDEN", help="garden file")
     state(run)
+    own(run)
     runtime(run)
     run.add_argument(
         "--pins",
@@ -212,6 +213,7 @@ def _walking(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
         "--pins", choices=("lgpio", "mock"), help="mock to practise (default: the garden file's)"
     )
     state(walk)
+    own(walk)
     runtime(walk)
 
 

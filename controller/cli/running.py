@@ -26,6 +26,7 @@ def run(args: argparse.Namespace) -> int:
         garden_path=path,
         state_dir=folder,
         runtime_dir=runtime_dir(args, folder),
+        own_dir=Path(args.own) if args.own else None,
         pins=args.pins,
     )
 

@@ -30,10 +30,10 @@ class Board:
     kind: str
 
 
-def open_board(kind: str, chip: int | None, clock: Clock, state: Path) -> Board:
+def open_board(kind: str, chip: int | None, clock: Clock, own: Path) -> Board:
     """The board's pins, or pretended ones."""
     if kind != "mock" and not os.access(".", os.W_OK):
-        os.chdir(state)  # lgpio makes a FIFO where it is imported
+        os.chdir(own)  # lgpio makes a FIFO where it is imported
     pins = GpioPins(kind, chip)  # type: ignore[arg-type]  # it names what it takes
     return Board(pins=pins, inputs=GpioInputs(pins, clock), kind=kind)
 
@@ -48,14 +48,14 @@ class Bench:
         self,
         board: Board,
         accepted: Accepted,
-        state: Path,
+        own: Path,
         clock: Clock,
         already_open_s: Mapping[int, float],
         *,
         threads: bool,
     ) -> None:
         self._board, self._accepted, self._already = board, accepted, already_open_s
-        self._line_file = state / LINE_FILE
+        self._line_file = own / LINE_FILE
         self._works = Waterworks(
             board.pins,
             clock,

@@ -8,6 +8,7 @@ import signal
 import sys
 import threading
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from pathlib import Path
 
 from controller.cli.keeping import SYSTEM_STATE
@@ -26,12 +27,13 @@ from controller.daemon.control import ask
 from controller.daemon.gardenfile import Accepted, accept
 from controller.daemon.process import Signals
 from controller.daemon.recovery import open_in_last_day
-from controller.daemon.stateplace import OneDaemon
+from controller.daemon.stateplace import OneDaemon, make_folder
 from controller.errors import DaemonError, InputError, LogbookError, RowgateError
 from controller.garden.model import Garden, Zone
 from controller.logbook.write import Logbook
 from controller.units import l_from_m3
 
+SYSTEM_OWN = Path("/var/lib/rowgate-daemon")
 LEAST_OPEN_S, MOST_OPEN_S = 3.0, 120.0  # our choice
 THREADS = True  # tests turn the hands of the clock themselves
 _BEFORE = """\
@@ -56,16 +58,21 @@ def walk(args: argparse.Namespace) -> int:
         )
     zones = _zones(loaded.garden, args.zone)
     state = _state_dir(args)
+    own = _own_dir(args, state)
     _refuse_beside_a_daemon(args, state)
-    state.mkdir(parents=True, exist_ok=True)
-    with OneDaemon(state):
+    make_folder(own, 0o700 if own != state else 0o777)
+    make_folder(state)
+    with ExitStack() as locks:
+        locks.enter_context(OneDaemon(own))
+        if not own.samefile(state):
+            locks.enter_context(OneDaemon(state))
         accepted = accept(loaded.garden, loaded.catalogue)
-        return _Walk(args, accepted, zones, state, clock).run()
+        return _Walk(args, accepted, zones, state, own, clock).run()
 
 
-def a_board(kind: str, garden: Garden, clock: Clock, state: Path) -> Board:
+def a_board(kind: str, garden: Garden, clock: Clock, own: Path) -> Board:
     """The board; tests put another in its place."""
-    return open_board(kind, garden.board.chip, clock, state)
+    return open_board(kind, garden.board.chip, clock, own)
 
 
 def a_person(clock: Clock, look: Callable[[], None]) -> Person:
@@ -82,10 +89,12 @@ class _Walk:
         accepted: Accepted,
         zones: Sequence[Zone],
         state: Path,
+        own: Path,
         clock: Clock,
     ) -> None:
         self._args, self._accepted, self._zones = args, accepted, zones
-        self._garden, self._state, self._clock = accepted.garden, state, clock
+        self._garden, self._state, self._own = accepted.garden, state, own
+        self._clock = clock
         self._bench: Bench | None = None
         self._at_rest, self._tries, self._ended = AtRest(), list[Tried](), ""
         self._told, self._dry = False, False
@@ -137,14 +146,14 @@ class _Walk:
 
     def _on_the_board(self, person: Person) -> None:
         kind = self._args.pins or self._garden.board.pins
-        board = a_board(kind, self._garden, self._clock, self._state)
+        board = a_board(kind, self._garden, self._clock, self._own)
         loud = getattr(board.pins, "loud", "")
         if loud:
             person.say(loud)
         self._bench = Bench(
             board,
             self._accepted,
-            self._state,
+            self._own,
             self._clock,
             self._open_before(),
             threads=THREADS,
@@ -244,6 +253,14 @@ def _state_dir(args: argparse.Namespace) -> Path:
     if named:
         return Path(named)
     return SYSTEM_STATE if SYSTEM_STATE.is_dir() else Path(args.garden).parent
+
+
+def _own_dir(args: argparse.Namespace, state: Path) -> Path:
+    """Where the daemon keeps what nobody else may write: as said, the system's, or its state."""
+    if args.own:
+        return Path(args.own)
+    is_system = state.resolve() == SYSTEM_STATE.resolve() and SYSTEM_OWN.is_dir()
+    return SYSTEM_OWN if is_system else state
 
 
 def _refuse_beside_a_daemon(args: argparse.Namespace, state: Path) -> None:

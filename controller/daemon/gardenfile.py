@@ -1,7 +1,7 @@
 """The garden file while the daemon runs: a file that stops reading leaves the last good one on.
 
-A copy of the last good text lies in the state folder, so that a restart over a broken file waters
-on, too, and says so.
+A copy of the last good text lies in the daemon's own folder, so that a restart over a broken file
+waters on, too, and says so.
 """
 
 from __future__ import annotations

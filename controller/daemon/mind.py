@@ -65,6 +65,7 @@ class Around:
     ending: Ending
     clock: Clock
     state: Path
+    own: Path  # the folder that nobody but us writes in
 
 
 class Mind:
@@ -158,7 +159,7 @@ class Mind:
 
     def _new_steward(self, alarm: WallAlarm) -> Steward:
         around = self._around
-        overruled = Overruled(around.state)
+        overruled = Overruled(around.own)
         newest = overruled.less(around.books.newest_utc(), self._clock.now_utc())
         return Steward(
             accepted=around.accepted,
@@ -201,7 +202,7 @@ class Mind:
             stays_open={zone.name for zone in zones if zone.valve.close_line is not None},
         )
         write_down(found, around.books)
-        forget_shut_at(around.state / LINE_FILE)
+        forget_shut_at(around.own / LINE_FILE)
 
     def _one_round(self, steward: Steward) -> None:
         wait = (steward.next_moment_utc() - self._clock.now_utc()).total_seconds()

@@ -24,13 +24,21 @@ from controller.daemon.mind import Around, Mind
 from controller.daemon.openings import Openings
 from controller.daemon.process import Ending, Signals, log_to_stderr
 from controller.daemon.recovery import ShutAt, open_in_last_day, shut_at
-from controller.daemon.stateplace import CalmClock, OneDaemon
+from controller.daemon.stateplace import (
+    WEATHER_CACHE,
+    CalmClock,
+    OneDaemon,
+    leave_to_others,
+    make_folder,
+    warn_of_others,
+)
 from controller.daemon.waterworks import LINE_FILE, Waterworks
 from controller.daemon.weatherdesk import Fetch
 from controller.errors import DaemonError, GardenFileError, LogbookError
 from controller.garden.model import Garden
 from controller.logbook.write import Logbook
 from controller.timetable.whole import read_whole_text
+from controller.valves.alloff import PRETENDED, SHUT_AT
 from controller.valves.alloff import main as stop_step
 from controller.valves.inputs import InputDriver
 from controller.valves.pins import PinDriver
@@ -64,6 +72,7 @@ def run_service(
     garden_path: Path,
     state_dir: Path,
     runtime_dir: Path,
+    own_dir: Path | None = None,
     pins: str | None = None,
     clock: Clock | None = None,
     environ: Mapping[str, str] = os.environ,
@@ -73,6 +82,7 @@ def run_service(
 ) -> int:
     """Run until told to stop; the exit code.
 
+    `own_dir` is for what nobody but the daemon may write, the state folder unless named.
     `pins` names the pin driver, or None for the one the garden file names; `fetch`, `driver` and
     `inputs` take the place of the garden's weather source and pins.
 
@@ -84,22 +94,24 @@ def run_service(
         If the garden file does not read and there is no last good copy.
     """
     log_to_stderr()
-    for folder in (state_dir, runtime_dir):
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-        except OSError as fault:
-            raise DaemonError(f"{folder} cannot be made: {fault.strerror or fault}") from fault
+    own_dir = own_dir or state_dir
+    make_folder(own_dir, 0o700 if own_dir != state_dir else 0o777)
+    make_folder(state_dir)
+    make_folder(runtime_dir)
+    warn_of_others(own_dir)
     with ExitStack() as locks:
-        lock = locks.enter_context(OneDaemon(state_dir))
-        if not state_dir.samefile(runtime_dir):
-            lock = locks.enter_context(OneDaemon(runtime_dir))
+        taken = dict[Path, OneDaemon]()
+        for folder in (own_dir, state_dir, runtime_dir):
+            same = [lock for path, lock in taken.items() if path.samefile(folder)]
+            taken[folder] = same[0] if same else locks.enter_context(OneDaemon(folder))
         service = _Service(
             _without_links(garden_path),
             state_dir,
+            own_dir,
             runtime_dir,
             CalmClock(clock or SystemClock()),
             environ,
-            may_listen=lock.holds,
+            may_listen=taken[runtime_dir].holds,
         )
         return service.run(pins, fetch, driver, inputs)
 
@@ -119,6 +131,7 @@ class _Service:
         self,
         garden_path: Path,
         state_dir: Path,
+        own_dir: Path,
         runtime_dir: Path,
         clock: Clock,
         environ: Mapping[str, str],
@@ -132,12 +145,13 @@ class _Service:
             clock,
             environ,
         )
+        self._own, self._line_file = own_dir, own_dir / LINE_FILE
         self._garden_path = garden_path
         self._catalogue = load_catalogue()
         self._field_tests = KeptFieldTests(state_dir / LOGBOOK_NAME)
         self._file = GardenFile(
             garden_path,
-            state_dir / COPY_NAME,
+            own_dir / COPY_NAME,
             lambda text: read_whole_text(text, str(garden_path), self._catalogue),
             self._catalogue,
             self._field_tests,
@@ -168,13 +182,13 @@ class _Service:
         works = Waterworks(
             driver,
             self._clock,
-            self._state / LINE_FILE,
+            self._line_file,
             self._bank_said,
             chip=board.chip,
             kind=kind,
         )
         try:
-            stopped = shut_at(self._state / LINE_FILE)
+            stopped = shut_at(self._line_file)
             works.begin(accepted, self._open_before(accepted.garden))
             with Signals(self._ending.tell):
                 # Balls that stay are driven shut first; opening one now would be refused.
@@ -200,6 +214,7 @@ class _Service:
     ) -> None:
         with Logbook(self._state / LOGBOOK_NAME, self._clock) as logbook:
             books = Books(logbook)
+            leave_to_others(self._state, self._own, (LINE_FILE, SHUT_AT, PRETENDED, COPY_NAME))
             self._openings = Openings(books, self._clock)
             for record in self._early:
                 self._openings.bank_said(record)
@@ -219,6 +234,7 @@ class _Service:
                     ending=self._ending,
                     clock=self._clock,
                     state=self._state,
+                    own=self._own,
                 )
             )
             beat = LogbookBeat(logbook.answers, lambda: self._health.moved("logbook"))
@@ -311,14 +327,14 @@ class _Service:
         # Imported here: it brings the network's library, which a test of the rest can do without.
         from controller.daemon.gardenweather import GardenWeather
 
-        return GardenWeather(self._garden_path.parent, self._state / "weather-cache", self._clock)
+        return GardenWeather(self._garden_path.parent, self._own / WEATHER_CACHE, self._clock)
 
     def _first_garden(self) -> Accepted:
         try:
             return self._file.first()
         except GardenFileError:
             # No garden to run on: what the daemon before us drove must not stay open for it.
-            stop_step([str(self._state / LINE_FILE)])
+            stop_step([str(self._line_file)])
             raise
 
     def _open_before(self, garden: Garden) -> dict[int, float]:

@@ -1,10 +1,17 @@
-"""Small things that keep the state folder or wrap the clock: the lock, an overruled moment."""
+"""The daemon's folders and what keeps them; a clock that is asked seldom.
+
+The state folder holds the logbook, and people of a group may write there. What decides which pins
+are driven, and by which garden, lies in a folder of the daemon's own; at a desk both are one.
+"""
 
 from __future__ import annotations
 
 import contextlib
 import fcntl
+import logging
 import os
+import stat
+from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 from typing import Self
@@ -13,7 +20,43 @@ from controller.clock import Clock
 from controller.errors import DaemonError
 
 OVERRULED_NAME = "overruled-rows-utc"
+WEATHER_CACHE = "weather-cache"
 SYNC_EVERY_S = 10.0
+_LOG = logging.getLogger("rowgate")
+
+
+def make_folder(folder: Path, mode: int = 0o777) -> None:
+    """Make a folder where there is none; DaemonError where it cannot be had."""
+    try:
+        folder.mkdir(mode, parents=True, exist_ok=True)
+    except OSError as fault:
+        raise DaemonError(f"{folder} cannot be made: {fault.strerror or fault}") from fault
+
+
+def warn_of_others(own: Path) -> None:
+    """Say where others may put something else in the place of what the stop step believes."""
+    if stat.S_IMODE(own.stat().st_mode) & (stat.S_IWGRP | stat.S_IWOTH):
+        _LOG.warning(
+            "%s: others may write in this folder, so they may remove the list of lines that the "
+            "stop step drives off; --own names a folder for the daemon alone",
+            own,
+        )
+
+
+def leave_to_others(state: Path, own: Path, names: Iterable[str]) -> None:
+    """Remove from the state folder what an older Rowgate kept there, and now lies in our own.
+
+    None of it is read: whoever may write a note could have written it. People's own `plan` keeps
+    its weather there.
+    """
+    if state.samefile(own):
+        return
+    for name in (*names, OVERRULED_NAME, "daemon.lock"):
+        with contextlib.suppress(OSError):
+            (state / name).unlink()
+            _LOG.info("%s: removed; it lies in %s now", state / name, own)
+    with contextlib.suppress(OSError):
+        (state / WEATHER_CACHE).mkdir()
 
 
 class OneDaemon:
@@ -67,8 +110,8 @@ class OneDaemon:
 class Overruled:
     """A newest row in the future, against which a steady clock was believed; kept for restarts."""
 
-    def __init__(self, state_dir: Path) -> None:
-        self._path = state_dir / OVERRULED_NAME
+    def __init__(self, folder: Path) -> None:
+        self._path = folder / OVERRULED_NAME
 
     def keep(self, newest_row_utc: datetime) -> None:
         """Remember it; a disk that does not take it costs a day of doubt after the next start."""

@@ -8,7 +8,11 @@ The service manager runs it after every end of the daemon, kill and crash includ
 daemon, asks no database, can be run twice, and imports nothing but the standard library: the kernel
 is asked directly, and lgpio only for a line where that fails.
 
-Exit codes: 0 every line is off, or there is no line file; 1 some line is not; 2 wrong arguments.
+A line file that others may have written is not believed, and nothing is driven by it: at the wrong
+level "off" opens a valve. The next start of the daemon drives the garden file's lines off.
+
+Exit codes: 0 every line is off, or there is no line file; 1 some line is not, or the line file is
+not believed; 2 wrong arguments.
 """
 
 from __future__ import annotations
@@ -17,6 +21,7 @@ import contextlib
 import json
 import os
 import select
+import stat
 import struct
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -48,8 +53,7 @@ def main(arguments: Sequence[str], wait: Callable[[float], None] | None = None) 
         return 2
     path = os.path.abspath(arguments[0])  # noqa: PTH100 - pathlib is one import more
     try:
-        with open(path, encoding="utf-8") as file:  # noqa: PTH123
-            told = json.load(file)
+        told = _believed(path)
         kind, chip = told["pins"], told["chip"]
         off_levels = {int(line["number"]): int(line["off_level"]) for line in told["lines"]}
         # A line file of an older Rowgate has no balls.
@@ -62,6 +66,10 @@ def main(arguments: Sequence[str], wait: Callable[[float], None] | None = None) 
     except FileNotFoundError:
         _say(f"{path}: no such file, so no line was ever taken; nothing to do")
         return 0
+    except _Doubted as fault:
+        _say(f"{path}: {fault}, so it is not believed; NO LINE WAS DRIVEN OFF: shut the tap")
+        _say("the next start of the daemon drives every line of the garden file off")
+        return 1
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as fault:
         _say(f"{path}: cannot be read ({fault!r}); NO LINE WAS DRIVEN OFF: shut the tap")
         return 1
@@ -79,6 +87,28 @@ def main(arguments: Sequence[str], wait: Callable[[float], None] | None = None) 
     shut = [number for number in off_levels if number not in failed]
     _say(f"driven off: {', '.join(map(str, shut)) or 'none'}")
     return 1 if failed else 0
+
+
+class _Doubted(Exception):
+    """Others may have written the line file."""
+
+
+def _believed(path: str) -> Any:
+    """What the line file says. The open file is asked who may write it, and not its name."""
+    flags = os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC
+    with open(os.open(path, flags), encoding="utf-8") as file:  # noqa: PTH123
+        found = os.fstat(file.fileno())
+        if not stat.S_ISREG(found.st_mode):
+            raise _Doubted("it is no plain file")
+        us = os.geteuid()
+        owners = {0, us}
+        if us == 0:  # root, who looks after another's daemon by hand
+            owners.add(os.stat(os.path.dirname(path)).st_uid)  # noqa: PTH116, PTH120
+        if found.st_uid not in owners:
+            raise _Doubted(f"it belongs to user {found.st_uid}, who is not the daemon")
+        if found.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
+            raise _Doubted(f"others may write it (mode {stat.S_IMODE(found.st_mode):o})")
+        return json.load(file)
 
 
 Road = Callable[[int, int], None]  # drives one line to a level, or raises
@@ -330,10 +360,16 @@ def _remember(
 
 
 def _replace(path: str, content: dict[str, Any]) -> None:
-    """Write a small file that is there whole, or not at all, also after a power cut."""
+    """Write a small file that is there whole, or not at all, also after a power cut.
+
+    Nobody but its owner may write it, whatever the umask; nothing planted at its name is followed.
+    """
     directory = os.path.dirname(os.path.abspath(path))  # noqa: PTH100, PTH120
     unfinished = f"{path}.new"
-    with open(unfinished, "w", encoding="utf-8") as file:  # noqa: PTH123
+    with contextlib.suppress(FileNotFoundError):
+        os.unlink(unfinished)  # noqa: PTH108
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC
+    with open(os.open(unfinished, flags, 0o644), "w", encoding="utf-8") as file:  # noqa: PTH123
         json.dump(content, file)
         file.flush()
         os.fsync(file.fileno())

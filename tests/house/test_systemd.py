@@ -12,7 +12,10 @@ from pathlib import Path
 
 import pytest
 
+from controller.cli.keeping import SYSTEM_STATE
+from controller.cli.walking import SYSTEM_OWN
 from controller.daemon.health import WATCHDOG_EVERY_S
+from controller.daemon.waterworks import LINE_FILE
 from controller.valves.closer import STALE_S
 
 UNIT = Path(__file__).parents[2] / "systemd" / "rowgate.service"
@@ -20,6 +23,7 @@ ANALYZE = shutil.which("systemd-analyze")
 needs_analyze = pytest.mark.skipif(
     ANALYZE is None, reason="systemd-analyze is not on this machine (Debian's package systemd)"
 )
+OWN = "/var/lib/rowgate-daemon"  # what only the daemon writes
 THRESHOLD = 20  # 2.0 of 10; a plain service has 9.6
 BACK_OFF = UNIT.parent / "rowgate-back-off.conf"
 BACK_OFF_FROM = 254  # systemd.service(5), version 254: RestartSteps=, RestartMaxDelaySec=
@@ -166,12 +170,28 @@ def unit() -> configparser.ConfigParser:
 def test_every_end_of_the_daemon_runs_the_stop_step_and_a_new_start() -> None:
     service = unit()["Service"]
     stop = service["ExecStopPost"].split()
-    assert stop[1:] == ["-I", "-m", "controller.valves.alloff", "/var/lib/rowgate/lines.json"]
+    assert stop[1:] == ["-I", "-m", "controller.valves.alloff", f"{OWN}/{LINE_FILE}"]
     assert service["Restart"] == "always"
     assert unit()["Unit"]["StartLimitIntervalSec"] == "0"
-    assert "--state /var/lib/rowgate " in service["ExecStart"]
-    assert (service["StateDirectory"], service["RuntimeDirectory"]) == ("rowgate", "rowgate")
+    assert service["RuntimeDirectory"] == "rowgate"
     assert service["WorkingDirectory"] == "/run/rowgate"
+
+
+def test_who_may_note_writes_in_the_logbooks_folder_and_in_no_other() -> None:
+    service = unit()["Service"]
+    assert f"--state {SYSTEM_STATE} --own {SYSTEM_OWN} " in service["ExecStart"]
+    assert str(SYSTEM_OWN) == OWN
+    # systemd makes this folder, and sets its mode again before each command, the stop step too.
+    assert f"/var/lib/{service['StateDirectory']}" == OWN
+    assert service["StateDirectoryMode"] == "0700"
+    assert service["RuntimeDirectoryMode"] == "0750"
+    # The shared one is made as root, beside it: RestrictSUIDSGID= keeps the daemon from setting
+    # the bit by which what people write there belongs to the group.
+    assert service["ExecStartPre"].split() == (
+        f"+/usr/bin/install -d -o rowgate -g rowgate -m 2770 {SYSTEM_STATE}".split()
+    )
+    assert service["ReadWritePaths"] == f"-{SYSTEM_STATE}"
+    assert not Path(OWN).is_relative_to(SYSTEM_STATE)
 
 
 def test_the_watchdog_waits_longer_than_the_daemon_is_silent() -> None:

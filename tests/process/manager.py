@@ -45,12 +45,15 @@ class Manager:
         wall_s: float,
         rate: float = 1.0,
         mode: str = PERSIST,
-        state: Path | None = None,
+        card: Path | None = None,
     ) -> None:
-        self.folder, self.state, self.runtime = folder, state or folder / "state", folder / "run"
+        self.folder, self.runtime = folder, folder / "run"
+        # The logbook's folder and the daemon's own, on a card of the test's or on the machine's.
+        self.state, self.own = (card or folder) / "state", (card or folder) / "own"
         assert not Path(f"/dev/gpiochip{CHIP}").exists(), "these tests must find no real chip"
         self.runtime.mkdir()
-        self.state.mkdir(exist_ok=True)
+        self.state.mkdir()
+        self.own.mkdir(0o700)
         self.garden = folder / "garden.toml"
         self.garden.write_text(garden, encoding="utf-8")
         (folder / "weather.csv").write_text(weather, encoding="utf-8")
@@ -83,6 +86,8 @@ class Manager:
             self.garden,
             "--state",
             self.state,
+            "--own",
+            self.own,
             "--runtime",
             self.runtime,
         ]
@@ -118,7 +123,7 @@ class Manager:
     def stop_step(self) -> int:
         """What the unit runs after every end; its exit code."""
         done = subprocess.run(
-            [sys.executable, "-m", "controller.valves.alloff", str(self.state / LINE_FILE)],
+            [sys.executable, "-m", "controller.valves.alloff", str(self.own / LINE_FILE)],
             env=self._environment(),
             cwd=self.folder,
             stderr=subprocess.PIPE,
@@ -199,6 +204,11 @@ class Manager:
     def on(self) -> bool:
         """Whether a line is on, by the recorder."""
         return self.recorder.any_on(ON_LEVEL)
+
+    def kept_bytes(self) -> int:
+        """What lies in the daemon's two folders that outlive it."""
+        found = (f for folder in (self.state, self.own) for f in folder.rglob("*"))
+        return sum(f.stat().st_size for f in found if f.is_file())
 
     def log_text(self) -> str:
         """What all daemons and stop steps said."""

@@ -151,7 +151,7 @@ def written_a_day(folder: Path, days: int = 4) -> dict[str, float]:
             now = _written(child.pid)
             found[f"day {day + 1}"], before = now - before, now
             found[f"pulses to day {day + 1}"] = len(manager.recorder.spans(ON_LEVEL))
-        found["files"] = sum(f.stat().st_size for f in manager.state.rglob("*") if f.is_file())
+        found["files"] = manager.kept_bytes()
         found["log"] = manager.log.stat().st_size
         manager.terminate()
     finally:
@@ -190,7 +190,7 @@ def resident_over_a_season(folder: Path, rate: float = 12.0) -> Mapping[str, flo
             haste.go_on()
             time.sleep(0.01)
         found["pulses"] = len(manager.recorder.spans(ON_LEVEL))
-        found["files_mb"] = sum(f.stat().st_size for f in manager.state.rglob("*")) / 1e6
+        found["files_mb"] = manager.kept_bytes() / 1e6
         manager.terminate()
     finally:
         manager.close()

@@ -169,7 +169,7 @@ def test_a_full_disk(
     make: Callable[..., Manager], tmp_path: Path, calm_l: dict[int, float]
 ) -> None:
     with mounted(tmp_path / "card", "-t", "tmpfs", "-o", "size=3m", "rowgate-test") as card:
-        manager = make(state=card)
+        manager = make(card=card)
         manager.started()
         until_on(manager)
         filler = card / "filler"
@@ -208,7 +208,7 @@ def test_a_card_that_turns_read_only(
         trigger = Path("/sys/fs/ext4") / Path(device).name / "trigger_fs_error"
         if not trigger.exists():
             pytest.skip("this kernel cannot be asked for an ext4 fault")
-        manager = make(state=card)
+        manager = make(card=card)
         manager.started()
         until_on(manager)
         trigger.write_text("an invented fault\n")

@@ -144,5 +144,5 @@ def test_killed_under_water_it_is_dry_by_the_stop_step_and_waters_on(manager: Ma
     assert PulseState.CUT in states and PulseState.CLOSED in states
     assert max(found.late_s) < LATE_S
     assert not [r for r in rows_of(manager.logbook) if r.state is PulseState.OPEN]
-    told = json.loads((manager.state / "lines.json").read_text("utf-8"))
+    told = json.loads((manager.own / "lines.json").read_text("utf-8"))
     assert {line["number"] for line in told["lines"]} == {4, 5}
