@@ -18,6 +18,7 @@ from controller.clock import Clock, SystemClock
 from controller.daemon.books import Books
 from controller.daemon.controlserver import ControlServer
 from controller.daemon.fieldtests import KeptFieldTests
+from controller.daemon.firstoff import hold_known_lines
 from controller.daemon.gardenfile import COPY_NAME, Accepted, GardenFile
 from controller.daemon.health import Health, LogbookBeat, sd_notify
 from controller.daemon.mind import Around, Mind
@@ -27,7 +28,7 @@ from controller.daemon.recovery import ShutAt, open_in_last_day, shut_at
 from controller.daemon.stateplace import CalmClock, OneDaemon
 from controller.daemon.waterworks import LINE_FILE, Waterworks
 from controller.daemon.weatherdesk import Fetch
-from controller.errors import DaemonError, GardenFileError, LogbookError
+from controller.errors import DaemonError, LogbookError
 from controller.garden.model import Garden
 from controller.logbook.write import Logbook
 from controller.timetable.whole import read_whole_text
@@ -94,7 +95,7 @@ def run_service(
         if not state_dir.samefile(runtime_dir):
             lock = locks.enter_context(OneDaemon(runtime_dir))
         service = _Service(
-            _without_links(garden_path),
+            garden_path,
             state_dir,
             runtime_dir,
             CalmClock(clock or SystemClock()),
@@ -133,15 +134,7 @@ class _Service:
             environ,
         )
         self._garden_path = garden_path
-        self._catalogue = load_catalogue()
         self._field_tests = KeptFieldTests(state_dir / LOGBOOK_NAME)
-        self._file = GardenFile(
-            garden_path,
-            state_dir / COPY_NAME,
-            lambda text: read_whole_text(text, str(garden_path), self._catalogue),
-            self._catalogue,
-            self._field_tests,
-        )
         self._ending = Ending()
         self._health = Health(clock, SILENCE_S)
         self._openings: Openings | None = None
@@ -156,24 +149,37 @@ class _Service:
         inputs: InputDriver | None = None,
     ) -> int:
         """Everything, from closing all to closing all."""
-        accepted = self._first_garden()
-        board = accepted.garden.board
-        kind = pins or board.pins
-        if driver is None:
-            driver = GpioPins(kind, board.chip)  # type: ignore[arg-type]  # it names what it takes
-        if inputs is None and isinstance(driver, GpioPins):
-            inputs = GpioInputs(driver, self._clock)
-        if kind == "mock":
-            print("PINS ARE MOCK: no valve will move.", file=sys.stderr, flush=True)  # noqa: T201
-        works = Waterworks(
-            driver,
-            self._clock,
-            self._state / LINE_FILE,
-            self._bank_said,
-            chip=board.chip,
-            kind=kind,
-        )
+        # First of all, and before anything is read that may keep us waiting.
+        held = hold_known_lines(self._state / LINE_FILE, self._clock, self._bank_said, driver)
         try:
+            accepted = self._first_garden()
+        except BaseException:
+            # No garden to run on: what the daemon before us drove must not stay open for it.
+            if held is not None:
+                held.let_go(self._still_closing)
+            stop_step([str(self._state / LINE_FILE)])
+            raise
+        kind, chip = pins or accepted.garden.board.pins, accepted.garden.board.chip
+        if held is not None and driver is None and not held.is_of(kind, chip):
+            held.let_go(self._still_closing)
+            held = None
+        if held is not None:
+            works, driver = held.works, held.driver
+        else:
+            driver = driver or GpioPins(kind, chip)  # type: ignore[arg-type]  # it names what it takes
+            works = Waterworks(
+                driver,
+                self._clock,
+                self._state / LINE_FILE,
+                self._bank_said,
+                chip=chip,
+                kind=kind,
+            )
+        try:
+            if inputs is None and isinstance(driver, GpioPins):
+                inputs = GpioInputs(driver, self._clock)
+            if kind == "mock":
+                print("PINS ARE MOCK: no valve will move.", file=sys.stderr, flush=True)  # noqa: T201
             stopped = shut_at(self._state / LINE_FILE)
             works.begin(accepted, self._open_before(accepted.garden))
             with Signals(self._ending.tell):
@@ -314,12 +320,16 @@ class _Service:
         return GardenWeather(self._garden_path.parent, self._state / "weather-cache", self._clock)
 
     def _first_garden(self) -> Accepted:
-        try:
-            return self._file.first()
-        except GardenFileError:
-            # No garden to run on: what the daemon before us drove must not stay open for it.
-            stop_step([str(self._state / LINE_FILE)])
-            raise
+        path = self._garden_path = _without_links(self._garden_path)
+        catalogue = load_catalogue()
+        self._file = GardenFile(
+            path,
+            self._state / COPY_NAME,
+            lambda text: read_whole_text(text, str(path), catalogue),
+            catalogue,
+            self._field_tests,
+        )
+        return self._file.first()
 
     def _open_before(self, garden: Garden) -> dict[int, float]:
         """What counts against today's limits; a logbook that does not say stops nobody."""
