@@ -152,4 +152,5 @@ class Bench:
         chip = getattr(self._board.pins, "chip", None)
         if chip is None:
             chip = self._accepted.garden.board.chip
-        write_line_file(self._line_file, turned, self._board.kind, chip, masters)
+        named = self._accepted.garden.board.chip
+        write_line_file(self._line_file, turned, self._board.kind, chip, masters, named_chip=named)

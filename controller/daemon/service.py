@@ -18,6 +18,7 @@ from controller.clock import Clock, SystemClock
 from controller.daemon.books import Books
 from controller.daemon.controlserver import ControlServer
 from controller.daemon.fieldtests import KeptFieldTests
+from controller.daemon.firstoff import hold_known_lines
 from controller.daemon.gardenfile import COPY_NAME, Accepted, GardenFile
 from controller.daemon.health import Health, LogbookBeat, sd_notify
 from controller.daemon.mind import Around, Mind
@@ -34,7 +35,7 @@ from controller.daemon.stateplace import (
 )
 from controller.daemon.waterworks import LINE_FILE, Waterworks
 from controller.daemon.weatherdesk import Fetch
-from controller.errors import DaemonError, GardenFileError, LogbookError
+from controller.errors import DaemonError, LogbookError
 from controller.garden.model import Garden
 from controller.logbook.write import Logbook
 from controller.timetable.whole import read_whole_text
@@ -105,7 +106,7 @@ def run_service(
             same = [lock for path, lock in taken.items() if path.samefile(folder)]
             taken[folder] = same[0] if same else locks.enter_context(OneDaemon(folder))
         service = _Service(
-            _without_links(garden_path),
+            garden_path,
             state_dir,
             own_dir,
             runtime_dir,
@@ -147,15 +148,7 @@ class _Service:
         )
         self._own, self._line_file = own_dir, own_dir / LINE_FILE
         self._garden_path = garden_path
-        self._catalogue = load_catalogue()
         self._field_tests = KeptFieldTests(state_dir / LOGBOOK_NAME)
-        self._file = GardenFile(
-            garden_path,
-            own_dir / COPY_NAME,
-            lambda text: read_whole_text(text, str(garden_path), self._catalogue),
-            self._catalogue,
-            self._field_tests,
-        )
         self._ending = Ending()
         self._health = Health(clock, SILENCE_S)
         self._openings: Openings | None = None
@@ -170,24 +163,37 @@ class _Service:
         inputs: InputDriver | None = None,
     ) -> int:
         """Everything, from closing all to closing all."""
-        accepted = self._first_garden()
-        board = accepted.garden.board
-        kind = pins or board.pins
-        if driver is None:
-            driver = GpioPins(kind, board.chip)  # type: ignore[arg-type]  # it names what it takes
-        if inputs is None and isinstance(driver, GpioPins):
-            inputs = GpioInputs(driver, self._clock)
-        if kind == "mock":
-            print("PINS ARE MOCK: no valve will move.", file=sys.stderr, flush=True)  # noqa: T201
-        works = Waterworks(
-            driver,
-            self._clock,
-            self._line_file,
-            self._bank_said,
-            chip=board.chip,
-            kind=kind,
-        )
+        # First of all, and before anything is read that may keep us waiting.
+        held = hold_known_lines(self._line_file, self._clock, self._bank_said, driver)
         try:
+            accepted = self._first_garden()
+        except BaseException:
+            # No garden to run on: what the daemon before us drove must not stay open for it.
+            if held is not None:
+                held.let_go(self._still_closing)
+            stop_step([str(self._line_file)])
+            raise
+        kind, chip = pins or accepted.garden.board.pins, accepted.garden.board.chip
+        if held is not None and driver is None and not held.is_of(kind, chip):
+            held.let_go(self._still_closing)
+            held = None
+        if held is not None:
+            works, driver = held.works, held.driver
+        else:
+            driver = driver or GpioPins(kind, chip)  # type: ignore[arg-type]  # it names what it takes
+            works = Waterworks(
+                driver,
+                self._clock,
+                self._line_file,
+                self._bank_said,
+                chip=chip,
+                kind=kind,
+            )
+        try:
+            if inputs is None and isinstance(driver, GpioPins):
+                inputs = GpioInputs(driver, self._clock)
+            if kind == "mock":
+                print("PINS ARE MOCK: no valve will move.", file=sys.stderr, flush=True)  # noqa: T201
             stopped = shut_at(self._line_file)
             works.begin(accepted, self._open_before(accepted.garden))
             with Signals(self._ending.tell):
@@ -330,12 +336,16 @@ class _Service:
         return GardenWeather(self._garden_path.parent, self._own / WEATHER_CACHE, self._clock)
 
     def _first_garden(self) -> Accepted:
-        try:
-            return self._file.first()
-        except GardenFileError:
-            # No garden to run on: what the daemon before us drove must not stay open for it.
-            stop_step([str(self._line_file)])
-            raise
+        path = self._garden_path = _without_links(self._garden_path)
+        catalogue = load_catalogue()
+        self._file = GardenFile(
+            path,
+            self._own / COPY_NAME,
+            lambda text: read_whole_text(text, str(path), catalogue),
+            catalogue,
+            self._field_tests,
+        )
+        return self._file.first()
 
     def _open_before(self, garden: Garden) -> dict[int, float]:
         """What counts against today's limits; a logbook that does not say stops nobody."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
@@ -96,7 +97,7 @@ class Waterworks:
         threads: bool = True,
     ) -> None:
         self._pins, self._clock, self._record = _Claimed(pins), clock, record
-        self._line_file, self._kind = line_file, kind
+        self._line_file, self._kind, self._named_chip = line_file, kind, chip
         # The stop step must go to the chip that was really opened, whatever the garden file says.
         opened = getattr(pins, "chip", None)
         self._chip: int | None = chip if opened is None else opened
@@ -106,9 +107,23 @@ class Waterworks:
         self.bank = Bank([], self._pins, clock, record)
         self.closer, self.supervisor = self._watchers()
 
+    def keep_off(self, known: list[LineLimits]) -> None:
+        """Drive off the lines of the run before, balls shut, and keep them so until `begin`.
+
+        The line file names them already; none of them may open.
+        """
+        self._fit(known, None, {}, frozenset(), write=False)
+
     def begin(self, accepted: Accepted, already_open_s: Mapping[int, float]) -> None:
-        """Drive every line of the garden off, balls that stay shut, and begin to keep them."""
-        self._fit(limits_of(accepted), master_of(accepted), already_open_s, frozenset())
+        """Drive every line of the garden off, balls that stay shut, and begin to keep them.
+
+        Lines that are kept off already stay so throughout. A ball that has been driven shut
+        meanwhile is not driven again.
+        """
+        limits, master = limits_of(accepted), master_of(accepted)
+        kept = self._kept_shut(_valves(limits, master))
+        self._fit(limits, master, already_open_s, kept)
+        self._pins.let_go_but({n for v in _valves(limits, master) for n in v.numbers})
 
     def refit(self, accepted: Accepted) -> bool:
         """Shut everything and begin anew with this garden's lines; False where nothing changes.
@@ -134,17 +149,15 @@ class Waterworks:
         if failed:
             words = "; ".join(f"line {number}: {why}" for number, why in failed.items())
             raise ValveFault(f"the lines cannot be changed while one does not shut: {words}")
-        shut = {n for n, s in self.bank.states().items() if s in (State.CLOSED, State.BARRED)}
         # The new bank drives shut whatever moves as before; what does not must be shut by now.
-        moves = {_movement(valve) for valve in new}
+        shut, moves = self._shut(), {_movement(valve) for valve in new}
         closing = [v.number for v in old if v.number not in shut and _movement(v) not in moves]
         if closing:
             words = ", ".join(map(str, closing))
             raise ValveFault(f"the lines cannot be changed while one is closing: {words}")
-        kept_shut = {v.number for v in old if v.number in shut and _movement(v) in moves}
         known = {n.number for n in self._limits}
         already = {n.number: self.bank.used_s(n.number) for n in limits if n.number in known}
-        self._fit(limits, master, already, frozenset(kept_shut))
+        self._fit(limits, master, already, self._kept_shut(new))
         return True
 
     def is_closing(self, line: int | None) -> bool:
@@ -175,6 +188,16 @@ class Waterworks:
         self.closer.stop()
         return failed
 
+    def _shut(self) -> set[int]:
+        states = self.bank.states().items()
+        return {number for number, state in states if state in (State.CLOSED, State.BARRED)}
+
+    def _kept_shut(self, new: list[LineLimits]) -> frozenset[int]:
+        """Valves that are shut now, and move as before."""
+        shut, moves = self._shut(), {_movement(valve) for valve in new}
+        old = _valves(self._limits, self._master)
+        return frozenset(v.number for v in old if v.number in shut and _movement(v) in moves)
+
     def _closing(self) -> list[LineLimits]:
         states = self.bank.states()
         closing = (State.CLOSING, State.RECLOSING)
@@ -186,11 +209,14 @@ class Waterworks:
         master: MasterLimits | None,
         already_open_s: Mapping[int, float],
         known_shut: frozenset[int],
+        *,
+        write: bool = True,
     ) -> None:
         old_bank, old_closer = self.bank, self.closer
         # The stop step must know old and new lines while both may be driven.
         both = dict.fromkeys((*self._limits, *limits))
-        self._write_line_file(list(both), [self._master, master])
+        if write:
+            self._write_line_file(list(both), [self._master, master])
         old_bank.shut_down("other lines take over")
         old_bank.retire()
         self.bank = Bank(
@@ -205,13 +231,16 @@ class Waterworks:
         self._limits, self._master = limits, master
         self.closer, self.supervisor = self._watchers()
         old_closer.stop()
-        self._write_line_file(limits, [master])
+        if write:
+            self._write_line_file(limits, [master])
 
     def _write_line_file(
         self, limits: list[LineLimits], masters: list[MasterLimits | None]
     ) -> None:
         known = [m for m in dict.fromkeys(masters) if m is not None]
-        write_line_file(self._line_file, limits, self._kind, self._chip, known)
+        write_line_file(
+            self._line_file, limits, self._kind, self._chip, known, named_chip=self._named_chip
+        )
 
     def _watchers(self) -> tuple[Closer, Supervisor]:
         closer = Closer(self.bank, self._clock)
@@ -226,7 +255,8 @@ def _valves(lines: list[LineLimits], master: MasterLimits | None) -> list[LineLi
 
 def _movement(valve: LineLimits) -> tuple[object, ...]:
     """What must be the same for one bank to end what another began."""
-    return (valve.numbers, valve.closes_in_s)
+    # Rounded: the line file tells how long a ball is driven, and its travel is reckoned from that.
+    return (valve.numbers, round(valve.closing_s, 6))
 
 
 def _nothing() -> None:
@@ -234,19 +264,35 @@ def _nothing() -> None:
 
 
 class _Claimed:
-    """Pins that may be claimed again by the next bank: a line is taken once, then driven off."""
+    """Pins that may be claimed again by the next bank: a line is taken once, then driven off.
+
+    Only where its off level has changed is it given back and taken anew.
+    """
 
     def __init__(self, pins: PinDriver) -> None:
         self._pins = pins
-        self._taken: set[int] = set()
+        self._taken: dict[int, bool] = {}  # line, and whether its relay is active low
 
     def claim(self, number: int, active_low: bool) -> None:
         """Take the line, off; drive it off if it was taken before."""
-        if number in self._taken:
+        if self._taken.get(number) == active_low:
             self._pins.write(number, False)
             return
+        if number in self._taken:
+            self.let_go(number)
         self._pins.claim(number, active_low)
-        self._taken.add(number)
+        self._taken[number] = active_low
+
+    def let_go(self, number: int) -> None:
+        """Drive the line off and give it back."""
+        self._pins.let_go(number)
+        del self._taken[number]
+
+    def let_go_but(self, numbers: set[int]) -> None:
+        """Give back what is not among these: the garden may use it for something else."""
+        for number in set(self._taken) - numbers:
+            with contextlib.suppress(Exception):  # whoever wants it for something else is told
+                self.let_go(number)
 
     def write(self, number: int, on: bool) -> None:
         """Drive the line on or off."""

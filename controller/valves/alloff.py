@@ -25,7 +25,7 @@ import stat
 import struct
 import sys
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
     from controller.valves.limits import LineLimits, MasterLimits
@@ -53,43 +53,34 @@ def main(arguments: Sequence[str], wait: Callable[[float], None] | None = None) 
         return 2
     path = os.path.abspath(arguments[0])  # noqa: PTH100 - pathlib is one import more
     try:
-        told = _believed(path)
-        kind, chip = told["pins"], told["chip"]
-        off_levels = {int(line["number"]): int(line["off_level"]) for line in told["lines"]}
-        # A line file of an older Rowgate has no balls.
-        balls = [
-            (int(ball["open"]), int(ball["close"]), float(ball["for_s"]))
-            for ball in told.get("balls", ())
-        ]
-        for number in {n for ball in balls for n in ball[:2]}:
-            _ = off_levels[number]
+        known = read_line_file(path)
     except FileNotFoundError:
         _say(f"{path}: no such file, so no line was ever taken; nothing to do")
         return 0
-    except _Doubted as fault:
+    except Doubted as fault:
         _say(f"{path}: {fault}, so it is not believed; NO LINE WAS DRIVEN OFF: shut the tap")
         _say("the next start of the daemon drives every line of the garden file off")
         return 1
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as fault:
         _say(f"{path}: cannot be read ({fault!r}); NO LINE WAS DRIVEN OFF: shut the tap")
         return 1
-    if kind == "mock":
-        driven = {str(closes): for_s for _, closes, for_s in balls}
-        mark: dict[str, Any] = {"off_levels": off_levels}
+    if known.pins == "mock":
+        driven = {str(closes): for_s for _, closes, for_s in known.balls}
+        mark: dict[str, Any] = {"off_levels": known.off_levels}
         _replace(_beside(path, PRETENDED), mark | ({"driven_shut_s": driven} if driven else {}))
         roads: Sequence[Road] = (lambda number, level: None,)
         wait = _no_wait
     else:
-        roads = _roads(0 if chip is None else int(chip), path)
-    failed = _all_off(off_levels, balls, roads, wait or _wait, path)
+        roads = _roads(0 if known.chip is None else known.chip, path)
+    failed = _all_off(known.off_levels, known.balls, roads, wait or _wait, path)
     for number, why in failed.items():
         _say(f"line {number} IS NOT KNOWN TO BE OFF: {why}; shut the tap")
-    shut = [number for number in off_levels if number not in failed]
+    shut = [number for number in known.off_levels if number not in failed]
     _say(f"driven off: {', '.join(map(str, shut)) or 'none'}")
     return 1 if failed else 0
 
 
-class _Doubted(Exception):
+class Doubted(ValueError):
     """Others may have written the line file."""
 
 
@@ -99,20 +90,30 @@ def _believed(path: str) -> Any:
     with open(os.open(path, flags), encoding="utf-8") as file:  # noqa: PTH123
         found = os.fstat(file.fileno())
         if not stat.S_ISREG(found.st_mode):
-            raise _Doubted("it is no plain file")
+            raise Doubted("it is no plain file")
         us = os.geteuid()
         owners = {0, us}
         if us == 0:  # root, who looks after another's daemon by hand
             owners.add(os.stat(os.path.dirname(path)).st_uid)  # noqa: PTH116, PTH120
         if found.st_uid not in owners:
-            raise _Doubted(f"it belongs to user {found.st_uid}, who is not the daemon")
+            raise Doubted(f"it belongs to user {found.st_uid}, who is not the daemon")
         if found.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
-            raise _Doubted(f"others may write it (mode {stat.S_IMODE(found.st_mode):o})")
+            raise Doubted(f"others may write it (mode {stat.S_IMODE(found.st_mode):o})")
         return json.load(file)
 
 
 Road = Callable[[int, int], None]  # drives one line to a level, or raises
 Ball = tuple[int, int, float]  # open line, close line, how long the close line is driven
+
+
+class Known(NamedTuple):
+    """What the line file tells."""
+
+    pins: str  # "lgpio" or "mock"
+    chip: int | None  # the chip that was opened; None where none was
+    named_chip: int | None  # the one the garden file names; None where it names none
+    off_levels: dict[int, int]  # of every line, the master's first
+    balls: list[Ball]
 
 
 def _all_off(
@@ -173,6 +174,8 @@ def write_line_file(
     pins: str,
     chip: int | None,
     masters: Iterable[MasterLimits] = (),
+    *,
+    named_chip: int | None = None,
 ) -> None:
     """Name the lines for the stop step. The daemon calls this before it takes the first of them.
 
@@ -182,6 +185,7 @@ def write_line_file(
     told = {
         "pins": pins,
         "chip": chip,
+        "named_chip": named_chip,
         "lines": [
             {"number": number, "off_level": 1 if valve.active_low else 0}
             for valve in valves
@@ -201,6 +205,32 @@ def write_line_file(
         raise ValveFault(
             f"{os.fspath(path)}: the list of lines for the stop step cannot be written: {fault}"
         ) from fault
+
+
+def read_line_file(path: str | os.PathLike[str]) -> Known:
+    """What `write_line_file` wrote.
+
+    Raises
+    ------
+    FileNotFoundError
+        If no line was ever taken.
+    Doubted
+        If others may have written it.
+    OSError, ValueError, KeyError, TypeError, AttributeError
+        If it does not read.
+    """
+    told = _believed(os.fspath(path))
+    chip = None if told["chip"] is None else int(told["chip"])
+    off_levels = {int(line["number"]): int(line["off_level"]) for line in told["lines"]}
+    # A line file of an older Rowgate has no balls, and does not say who named the chip.
+    balls = [
+        (int(ball["open"]), int(ball["close"]), float(ball["for_s"]))
+        for ball in told.get("balls", ())
+    ]
+    for number in {n for ball in balls for n in ball[:2]}:
+        _ = off_levels[number]
+    named = told.get("named_chip", chip)
+    return Known(told["pins"], chip, None if named is None else int(named), off_levels, balls)
 
 
 def read_shut_at(line_file: str | os.PathLike[str]) -> dict[str, Any] | None:

@@ -19,6 +19,11 @@ def drive_s(travel_s: float) -> float:
     return max(travel_s * DRIVE_FACTOR, travel_s + DRIVE_MORE_S) if travel_s > 0.0 else 0.0
 
 
+def travel_s(driven_s: float) -> float:
+    """The travel that is given so long: `drive_s` the other way round. [s]"""
+    return min(driven_s / DRIVE_FACTOR, driven_s - DRIVE_MORE_S) if driven_s > 0.0 else 0.0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineLimits:
     """One valve's line of the board: its BCM GPIO number, its off level, its times.

@@ -21,6 +21,9 @@ class PinDriver(Protocol):
     def read(self, number: int) -> bool:
         """Whether the line's level, as it is now, is the one for on."""
 
+    def let_go(self, number: int) -> None:
+        """Drive the line off and give it back: it may be claimed anew, or taken as an input."""
+
     def release_all(self) -> None:
         """Drive every line off, for the end of the process."""
 
@@ -59,6 +62,11 @@ class RecordingPins:
     def read(self, number: int) -> bool:
         """What was last written."""
         return self._known(number)
+
+    def let_go(self, number: int) -> None:
+        """The line off, and nobody's."""
+        self.write(number, False)
+        del self._on[number]
 
     def release_all(self) -> None:
         """Every line off."""

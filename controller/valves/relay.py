@@ -91,6 +91,30 @@ class GpioPins:
         except Exception as fault:  # the door: whatever gpiozero, lgpio or the kernel raise
             raise ValveFault(f"line {number} cannot be read: {fault}") from fault
 
+    def let_go(self, number: int) -> None:
+        """Drive the line off and give it back; it stays driven off until it is taken anew."""
+        device = self._device(number)
+        try:
+            device.off()
+            device.close()
+        except Exception as fault:  # the door: whatever gpiozero, lgpio or the kernel raise
+            raise ValveFault(f"line {number} cannot be given back: {fault}") from fault
+        del self._devices[number]
+
+    def close(self) -> None:
+        """Give every line and the chip back, off. The kernel may free the lines, as at our end."""
+        try:
+            for number in list(self._devices):
+                self.let_go(number)
+        finally:
+            self._close_chip()
+
+    def _close_chip(self) -> None:
+        try:
+            self._factory.close()
+        except Exception as fault:  # the door: whatever gpiozero, lgpio or the kernel raise
+            raise ValveFault(f"the board's GPIO chip cannot be given back: {fault}") from fault
+
     def release_all(self) -> None:
         """Drive every line off, each in its own try; the lines stay outputs.
 

@@ -192,6 +192,14 @@ class Manager:
         """Whoever writes to a pin from now on comes back."""
         (self.folder / "hang").unlink()
 
+    def disk_dies(self) -> None:
+        """Whoever opens the garden file from now on waits, until `disk_answers`."""
+        (self.folder / "dead").write_text(str(self.garden.resolve()), encoding="utf-8")
+
+    def disk_answers(self) -> None:
+        """It is there again."""
+        (self.folder / "dead").unlink()
+
     # --- small things ------------------------------------------------------------------------
 
     def until(self, true: Callable[[], Any], within_s: float = 60.0) -> None:
@@ -229,4 +237,5 @@ class Manager:
             TIME_PAGE: str(self.page.path),
             _lgpio.ENVIRONMENT: str(self.recorder.socket),
             _lgpio.HANG: str(self.folder / "hang"),
+            "ROWGATE_DEAD_DISK": str(self.folder / "dead"),
         }

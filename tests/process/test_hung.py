@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 import pytest
 
 from controller.daemon.service import SILENCE_S
 from process.audit import LATE_S
-from process.manager import WATCHDOG_S
+from process.manager import ON_LEVEL, WATCHDOG_S, Manager
 from process.measure import hung_closer, hung_steward
+from process.recorder import PERSIST, RELEASED
+from process.season import BEGINS, a_plot, its_weather
 
 pytestmark = pytest.mark.slow
 
@@ -28,3 +31,41 @@ def test_a_steward_that_hangs_is_noticed_by_the_watchdog(tmp_path: Path) -> None
     # It looks at the garden file every half minute; then its own silence, then the watchdog's.
     assert found["aborted"] < 30.0 + SILENCE_S["steward"] + WATCHDOG_S + 20.0
     assert found["code"] != 0.0
+
+
+@pytest.mark.parametrize("mode", [PERSIST, RELEASED])
+def test_a_garden_file_on_a_dead_disk_leaves_no_line_on(tmp_path: Path, mode: str) -> None:
+    manager = Manager(
+        tmp_path,
+        garden=a_plot("leeks", "kale"),
+        weather=its_weather(),
+        wall_s=BEGINS.timestamp(),
+        mode=mode,
+    )
+    try:
+        manager.started()
+        assert manager.ask(ask="open", zone="leeks", seconds=300.0)["ok"]
+        manager.kill()  # and the stop step is lost
+        manager.until(lambda: manager.recorder.changes()[-1].what == "gone")
+        assert manager.on() is (mode == PERSIST)
+        before = len(manager.recorder.changes())
+        manager.disk_dies()
+        manager.start()
+
+        def taken() -> set[int]:
+            return {c.line for c in manager.recorder.changes()[before:] if c.what == "output"}
+
+        manager.until(lambda: taken() == {4, 5})
+        assert not manager.on()
+        time.sleep(1.0)
+        assert not manager.hear().ready
+        manager.disk_answers()
+        manager.until(lambda: manager.hear().ready)
+        first = [c for c in manager.recorder.changes()[before:] if c.what == "output"]
+        held = manager.recorder.changes()[manager.recorder.changes().index(first[-1]) :]
+        # Held at off by one hand from then on: never let go, never an input, never on.
+        assert {c.level for c in held} == {1 - ON_LEVEL}
+        assert {c.what for c in held} == {"output", "write"} and len(first) == 2
+        assert manager.terminate() == 0
+    finally:
+        manager.close()

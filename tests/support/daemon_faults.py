@@ -49,6 +49,11 @@ class FaultyPins(RecordingPins):
         self.fails_on: set[int] = set()
         self.fails_off: set[int] = set()
         self.sticks: set[int] = set()
+        self.taken: list[int] = []  # each claim, in their order
+
+    def claim(self, number: int, active_low: bool) -> None:
+        super().claim(number, active_low)
+        self.taken.append(number)
 
     def write(self, number: int, on: bool) -> None:
         if number in (self.fails_on if on else self.fails_off):

@@ -1,0 +1,80 @@
+"""However long the garden file or the logbook takes to read at a start, no line stays on for it."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from support.daemon_faults import TINY_GARDEN, FaultyPins
+
+from controller.clock import SystemClock
+from controller.daemon import gardenfile, service
+from controller.daemon.fieldtests import KeptFieldTests
+from controller.daemon.steward import Steward
+from controller.daemon.waterworks import LINE_FILE
+from controller.logbook.write import Logbook
+from controller.valves.alloff import write_line_file
+from controller.valves.limits import LineLimits
+
+LEFT_ON = 17
+
+
+def a_line(number: int) -> LineLimits:
+    return LineLimits(number=number, active_low=True, longest_open_s=60.0, most_open_s_per_day=60.0)
+
+
+# Each stands for a disk that does not answer: what is read there, at the start, in this order.
+READ: dict[str, tuple[object, str]] = {
+    "a link to the garden file": (service, "_without_links"),
+    "the garden file": (gardenfile, "_bytes"),
+    "the field tests in the logbook": (KeptFieldTests, "_look"),
+    "what was open, by the logbook": (service, "open_in_last_day"),
+    "the logbook": (Logbook, "__init__"),
+}
+
+
+@pytest.mark.parametrize("what", READ)
+def test_the_lines_of_the_run_before_are_off_while_it_is_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, what: str
+) -> None:
+    (tmp_path / "garden.toml").write_text(TINY_GARDEN, encoding="utf-8")
+    write_line_file(tmp_path / LINE_FILE, [a_line(LEFT_ON)], "mock", None)
+    pins = FaultyPins(SystemClock())
+    reading, answers = threading.Event(), threading.Event()
+    holder, name = READ[what]
+    real: Callable[..., object] = getattr(holder, name)
+
+    def slow(*args: object, **more: object) -> object:
+        reading.set()
+        assert answers.wait(20.0)
+        return real(*args, **more)
+
+    monkeypatch.setattr(holder, name, slow)
+    code: list[int] = []
+
+    def run() -> None:
+        code.append(
+            service.run_service(
+                garden_path=tmp_path / "garden.toml",
+                state_dir=tmp_path,
+                runtime_dir=tmp_path,
+                pins="mock",
+                driver=pins,
+                environ={},
+            )
+        )
+
+    daemon = threading.Thread(target=run, daemon=True)
+    daemon.start()
+    try:
+        assert reading.wait(20.0)
+        assert pins.taken == [LEFT_ON] and not pins.read(LEFT_ON)
+    finally:
+        monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)  # the end of it
+        answers.set()
+    daemon.join(20.0)
+    assert code == [1]
+    assert pins.taken == [LEFT_ON]  # once: the bank's line is the one that was held
+    assert not pins.moves
