@@ -71,10 +71,10 @@ def folded(now_utc: datetime) -> datetime:
 def _kernel_says_synced() -> bool:
     """Ask adjtimex(2), read-only: TIME_ERROR (5) means unsynchronised; False if it cannot tell."""
     import ctypes
-    import ctypes.util
 
     try:
-        libc = ctypes.CDLL(ctypes.util.find_library("c") or "libc.so.6", use_errno=True)
+        # The C library of this process: asking for its file's name would start ldconfig each time.
+        libc = ctypes.CDLL(None, use_errno=True)
         buffer = ctypes.create_string_buffer(512)  # struct timex is 208 bytes; modes = 0 reads only
         state = int(libc.adjtimex(buffer))
     except (OSError, AttributeError):
