@@ -11,7 +11,7 @@ from process.audit import LATE_S
 from process.manager import WATCHDOG_S
 from process.measure import hung_closer, hung_steward
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.alone]
 
 
 def test_a_closer_that_hangs_in_a_pin_is_driven_off_past(tmp_path: Path) -> None:
