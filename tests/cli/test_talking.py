@@ -120,6 +120,7 @@ def _took_s(*words: str) -> float:
 
 
 @pytest.mark.slow
+@pytest.mark.alone
 @pytest.mark.parametrize("words", [["status"], ["close"]], ids=["status", "close"])
 def test_a_talker_takes_three_bare_starts_and_a_tenth_of_a_second(
     listening: tuple[Path, list[Any]], words: list[str]

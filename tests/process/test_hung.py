@@ -14,7 +14,7 @@ from process.measure import hung_closer, hung_steward
 from process.recorder import PERSIST, RELEASED
 from process.season import BEGINS, a_plot, its_weather
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.alone]
 
 
 def test_a_closer_that_hangs_in_a_pin_is_driven_off_past(tmp_path: Path) -> None:

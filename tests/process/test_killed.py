@@ -15,6 +15,7 @@ DEATHS = int(os.environ.get("ROWGATE_DEATHS", "12"))
 
 
 @pytest.mark.slow
+@pytest.mark.alone
 @pytest.mark.parametrize(("mode", "seed"), [(PERSIST, 7), (RELEASED, 8)])
 def test_however_often_it_dies_it_ends_dry_and_gives_the_dose_once(
     tmp_path: Path, mode: str, seed: int

@@ -28,7 +28,7 @@ from process.manager import ON_LEVEL, Manager
 from process.season import BEGINS, Haste, a_plot, its_weather
 from process.twin import undisturbed_l
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.alone]
 
 RATE = 5.0
 PLOT, WEATHER = a_plot("leeks", "kale"), its_weather()

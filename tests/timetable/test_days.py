@@ -392,6 +392,7 @@ def test_a_days_wind_and_humidity_without_any_weather_are_the_climates() -> None
 
 
 @pytest.mark.slow
+@pytest.mark.alone
 def test_a_plans_days_are_ready_in_thirty_milliseconds() -> None:
     rows = [
         a_day(i, source=source, **more)

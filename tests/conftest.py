@@ -1,0 +1,17 @@
+"""How many tests run at once: as many as there are cores, but for what is to be looked at alone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
+    """None of their own for one file, for benchmarks and for what prints as it goes (-s).
+
+    Workers take seconds to start, measure beside each other, and show nothing that a test prints.
+    """
+    shown = config.getoption("capture") == "no" or config.getoption("benchmark_only")
+    one_file = len(config.args) == 1 and not Path(config.args[0]).is_dir()
+    return 0 if shown or one_file else None
