@@ -31,6 +31,7 @@ import tomllib
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 from textwrap import dedent
 
@@ -86,8 +87,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     os.chdir(BUILD / asked.room)
     with _quiet():
         names = _make(room, asked.only)
-        if asked.sample is not None and asked.sample < len(names):
-            names = sorted(random.Random(asked.seed).sample(names, asked.sample))
+        if asked.sample is not None:
+            random.Random(asked.seed).shuffle(names)
+        names = sorted(islice((n for n in names if not _only_words(n)), asked.sample))
         outcome = _run(names)
     equivalent = _equivalent()
     lived = [name for name in names if outcome[name] in ("survived", "no tests")]
@@ -168,7 +170,7 @@ def _make(room: Room, only: Sequence[str]) -> list[str]:
         mutmut.copy_also_copy_files()
         mutmut.create_mutants(1)
     found, _ = mutmut.collect_source_file_mutation_data(mutant_names=list(only))
-    return sorted(name for _, name, _ in found if not _only_words(name))
+    return sorted(name for _, name, _ in found)
 
 
 def _run(names: Sequence[str]) -> dict[str, str]:

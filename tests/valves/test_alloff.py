@@ -100,12 +100,9 @@ class Kernel:
             raise refuse(errno.EINVAL)  # padding
         if not 0 < count <= GPIO_V2_LINES_MAX or attributes > GPIO_V2_LINE_NUM_ATTRS_MAX:
             raise refuse(errno.EINVAL)
-        if (
-            flags & FLAG_USED
-            or flags >= LAST_FLAG << 1
-            or flags & FLAG_INPUT
-            and flags & FLAG_OUTPUT
-        ):
+        if flags & FLAG_USED or flags >= LAST_FLAG << 1:
+            raise refuse(errno.EINVAL)
+        if flags & FLAG_INPUT and flags & FLAG_OUTPUT:
             raise refuse(errno.EINVAL)
         first_levels = [0] * count
         for i in reversed(range(attributes)):  # the first that names a line has precedence
@@ -170,9 +167,11 @@ def test_every_line_is_driven_to_its_own_off_level(
 def test_no_descriptor_is_left_open_but_those_of_the_lines(tmp_path: Path, kernel: Kernel) -> None:
     file = tmp_path / "lines.json"
     alloff.write_line_file(file, lines(17, 27), "lgpio", 0)
-    before = len(os.listdir("/dev/fd"))
+    before = len(list(Path("/dev/fd").iterdir()))
     assert alloff.main([str(file)]) == 0
-    assert len(os.listdir("/dev/fd")) == before  # the stand-in's lines have numbers of its own
+    assert (
+        len(list(Path("/dev/fd").iterdir())) == before
+    )  # the stand-in's lines have numbers of its own
     assert len(kernel.boards) == 2
 
 
