@@ -176,7 +176,17 @@ def _make(room: Room, only: Sequence[str]) -> list[str]:
 def _run(names: Sequence[str]) -> dict[str, str]:
     """Test each; what became of it."""
     from mutmut import __main__ as mutmut
+    from mutmut.runners.harness import PytestRunner
+    from mutmut.state import state
 
+    run_tests = PytestRunner.run_tests
+
+    def quickest_first(runner: PytestRunner, *, mutant_name: str | None, tests: list[str]) -> int:
+        took_s = state().duration_by_test
+        in_order = sorted(tests, key=lambda test: (took_s.get(test, 0.0), test))
+        return run_tests(runner, mutant_name=mutant_name, tests=in_order)
+
+    PytestRunner.run_tests = quickest_first
     mutmut._run(list(names), 1)
     found, _ = mutmut.collect_source_file_mutation_data(mutant_names=list(names))
     return {name: mutmut.status_by_exit_code[code] for _, name, code in found}
