@@ -286,7 +286,7 @@ def _kernel_road(chip: int) -> Road:
                 *(1, 0, 0, 0, 0, 0, 0, 0),
             )
         )
-        board = os.open(f"/dev/gpiochip{chip}", os.O_RDWR | os.O_CLOEXEC)
+        board = os.open(f"/dev/gpiochip{chip}", os.O_RDWR)
         try:
             fcntl.ioctl(board, GET_LINE_IOCTL, request)
         finally:

@@ -8,7 +8,6 @@ follows its edge within that time, so one closing of a contact counts once.
 from __future__ import annotations
 
 import threading
-from collections import deque
 from collections.abc import Callable
 from typing import Protocol
 
@@ -17,7 +16,6 @@ from controller.valves.line import told
 
 OnEdge = Callable[[float], None]
 """Told of each edge to active that counts, with its moment on the monotonic clock. [s]"""
-_KEPT = 4096  # our choice: edges remembered with their times; more are counted all the same
 
 
 class InputDriver(Protocol):
@@ -61,14 +59,14 @@ class PulseCounter:
         self._on_pulse = on_pulse
         self._lock = threading.Lock()
         self._count = 0
-        self._times: deque[float] = deque(maxlen=_KEPT)
+        self._last_mono_s: float | None = None
         self._fault = ""
 
     def edge(self, mono_s: float) -> None:
         """A pulse came; never raises."""
         with self._lock:
             self._count += 1
-            self._times.append(mono_s)
+            self._last_mono_s = mono_s
         if self._on_pulse is not None:
             try:
                 self._on_pulse(mono_s)
@@ -85,23 +83,12 @@ class PulseCounter:
     def last_mono_s(self) -> float | None:
         """When the last pulse came, on the monotonic clock; None before the first. [s]"""
         with self._lock:
-            return self._times[-1] if self._times else None
+            return self._last_mono_s
 
     @property
     def fault(self) -> str:
         """What went wrong last where a pulse was told of; empty if nothing did."""
         return self._fault
-
-    def rate_per_s(self, now_mono_s: float, *, over_s: float) -> float:
-        """Pulses a second over the last seconds, as far back as times are remembered. [1/s]"""
-        require_range("over_s", over_s, 1e-3, 86_400.0)
-        since_s = now_mono_s - over_s
-        with self._lock:
-            if len(self._times) == _KEPT and self._times[0] > since_s:
-                since_s = self._times[0]
-            recent = sum(1 for at_s in self._times if since_s < at_s <= now_mono_s)
-        span_s = now_mono_s - since_s
-        return recent / span_s if span_s > 0.0 else 0.0
 
 
 class HandInputs:

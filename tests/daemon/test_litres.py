@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
-from controller.daemon.litres import OpenSpan, OpenSpans, litres_of
+from controller.daemon.litres import OpenSpan, OpenSpans, litres_of, metered_of
 
 
 def shared_l_s(zone: str, together: frozenset[str]) -> float:
@@ -62,3 +62,26 @@ def test_spans_kept_as_they_happen_give_the_same_as_known_afterwards() -> None:
     second = spans.closed("a", 10.0, shared_l_s)
     assert (first, second) == (approx(12.0, abs=1e-9), approx(48.0, abs=1e-9))
     assert spans.since("a") is None
+
+
+def test_the_meters_litres_are_shared_by_the_computed_flows() -> None:
+    # WORKED: 60 L over 10 s; alone for 4 s (24 L), then a third of 36 L beside twice its flow.
+    flows = {"a": 1.0, "b": 2.0}
+    found = metered_of(
+        span("a", 0, 10),
+        [span("b", 4, 20)],
+        lambda zone, together: flows[zone],
+        lambda begins, ends: 6.0 * (ends - begins),
+    )
+    assert found == approx(24.0 + 12.0, abs=1e-9)
+
+
+def test_where_nothing_should_flow_the_meters_litres_are_shared_evenly() -> None:
+    # WORKED: 60 L over 10 s, the first 4 s alone: 24 L, and half of the other 36 L.
+    found = metered_of(
+        span("a", 0, 10),
+        [span("b", 4, 20)],
+        lambda zone, together: 0.0,
+        lambda begins, ends: 6.0 * (ends - begins),
+    )
+    assert found == approx(24.0 + 18.0, abs=1e-9)

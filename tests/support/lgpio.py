@@ -13,6 +13,7 @@ class StandIn(ModuleType):
     """`calls` is the whole history; a line in `dead` refuses, a line in `tied` keeps its level."""
 
     BOTH_EDGES, RISING_EDGE, FALLING_EDGE = 3, 1, 2
+    HANDLE = 7  # of the one chip
     SET_PULL_NONE, SET_PULL_UP, SET_PULL_DOWN = 128, 32, 64
 
     class error(Exception):  # noqa: N801 - lgpio's own name
@@ -32,29 +33,29 @@ class StandIn(ModuleType):
         self.chips.append(chip)
         if chip == 99:
             raise self.error("can not open gpiochip")
-        return 7
+        return self.HANDLE
 
     def gpiochip_close(self, handle: int) -> None:
         self.calls.append(("close chip", handle, 0))
 
     def gpio_claim_input(self, handle: int, number: int, flags: int = 0) -> None:
-        self._live(number)
+        self._live(handle, number)
         self.calls.append(("claim input", number, flags))
         self.outputs.discard(number)
 
     def gpio_claim_output(self, handle: int, number: int, level: int = 0, flags: int = 0) -> None:
-        self._live(number)
+        self._live(handle, number)
         self.calls.append(("claim output", number, level))
         self.outputs.add(number)
         self.levels[number] = level
 
     def gpio_write(self, handle: int, number: int, level: int) -> None:
-        self._live(number)
+        self._live(handle, number)
         self.calls.append(("write", number, int(level)))
         self.levels[number] = int(level)
 
     def gpio_read(self, handle: int, number: int) -> int:
-        self._live(number)
+        self._live(handle, number)
         return self.tied.get(number, self.levels.get(number, 0))
 
     def gpio_get_mode(self, handle: int, number: int) -> int:
@@ -67,7 +68,7 @@ class StandIn(ModuleType):
         self.calls.append(("debounce", number, micros))
 
     def gpio_claim_alert(self, handle: int, number: int, edges: int, flags: int = 0) -> None:
-        self._live(number)
+        self._live(handle, number)
         self.calls.append(("claim alert", number, edges))
 
     def callback(
@@ -78,8 +79,10 @@ class StandIn(ModuleType):
     def edge(self, number: int, level: int, at_ns: int) -> None:
         """The kernel saw the line change at that moment."""
         self.levels[number] = level
-        self.watched[number](7, number, level, at_ns)
+        self.watched[number](self.HANDLE, number, level, at_ns)
 
-    def _live(self, number: int) -> None:
+    def _live(self, handle: int, number: int) -> None:
+        if handle != self.HANDLE:
+            raise self.error("unknown handle")
         if number in self.dead:
             raise self.error("GPIO busy")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 import fcntl
 import json
 import os
 import re
 import shutil
+import struct
 import subprocess
 import sys
 from pathlib import Path
@@ -15,6 +17,7 @@ from typing import Any
 import pytest
 from support.lgpio import StandIn
 
+from controller.clock import SystemClock
 from controller.errors import ValveFault
 from controller.valves import alloff
 from controller.valves.limits import LONGEST_TRAVEL_S, LineLimits, MasterLimits, drive_s
@@ -27,47 +30,118 @@ def lines(*numbers: int, active_low: bool = True) -> list[LineLimits]:
     ]
 
 
+# PRINTED: linux/gpio.h of the kernel (its UAPI header, 5.10 and later) and asm-generic/ioctl.h for
+# _IOWR. What "must be zero filled" there, numbers out of range there, and a call to a descriptor
+# that cannot have it are refused; fields past `num_lines` and `num_attrs` are not looked at.
+GPIO_MAX_NAME_SIZE, GPIO_V2_LINES_MAX, GPIO_V2_LINE_NUM_ATTRS_MAX = 32, 64, 10
+FLAG_USED, FLAG_INPUT, FLAG_OUTPUT, LAST_FLAG = 1 << 0, 1 << 2, 1 << 3, 1 << 12
+ATTR_FLAGS, ATTR_OUTPUT_VALUES, ATTR_DEBOUNCE = 1, 2, 3
+OFFSETS, CONSUMER, CONFIG, ATTRS, NUM_LINES, FD, REQUEST_SIZE = 0, 256, 288, 320, 560, 588, 592
+VALUES_SIZE = 16
+
+
+def iowr(number: int, size: int) -> int:
+    """_IOWR(0xB4, number, a struct of that size)."""
+    return 3 << 30 | size << 16 | 0xB4 << 8 | number
+
+
+GET_LINE = iowr(0x07, REQUEST_SIZE)
+GET_VALUES, SET_VALUES = iowr(0x0E, VALUES_SIZE), iowr(0x0F, VALUES_SIZE)
+
+
+def refuse(number: int) -> OSError:
+    return OSError(number, os.strerror(number))
+
+
 class Kernel:
-    """Stands in for the kernel's GPIO device: answers the two calls, keeps the levels."""
+    """Stands in for the kernel's GPIO device, and refuses what the kernel's header forbids."""
+
+    lines = 54  # of the chip, as on a BCM2835
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch, chip: int = 0) -> None:
         self.levels: dict[int, int] = {}
         self.driven: list[tuple[int, int]] = []  # every level, in order
         self.refuses: set[int] = set()
         self.ties: dict[int, int] = {}
+        self.consumers: dict[int, str] = {}
+        self.boards: list[int] = []  # descriptors of the chip, open or not
+        self._requests: dict[int, list[int]] = {}  # descriptor of a request: its lines
         self._real_open, self._path = os.open, f"/dev/gpiochip{chip}"
         monkeypatch.setattr(alloff.os, "open", self._open)
         monkeypatch.setattr(fcntl, "ioctl", self._ioctl)
 
+    def process_ends(self) -> None:
+        """The kernel takes back what it gave."""
+        self.levels.clear()
+        self._requests.clear()
+
     def _open(self, path: Any, flags: int, *more: int) -> int:
         if str(path) == self._path:
-            return self._real_open(os.devnull, os.O_RDWR)
+            self.boards.append(self._real_open(os.devnull, flags))
+            return self.boards[-1]
         return self._real_open(path, flags, *more)
 
     def _ioctl(self, descriptor: int, call: int, data: bytearray) -> int:
-        if call == alloff.GET_LINE_IOCTL:
-            asked = list(alloff.LINE_REQUEST.unpack(data))
-            number, flags, level = asked[0], asked[65], asked[74]
-            if number in self.refuses:
-                raise OSError(16, "Device or resource busy")
-            assert flags == alloff.FLAG_OUTPUT
-            assert asked[72] == alloff.OUTPUT_VALUES
-            assert asked[75] == 1  # the mask: the one line
-            assert number not in self.levels, "the kernel gives a line once"
-            self.driven.append((number, level))
-            self.levels[number] = self.ties.get(number, level)
-            asked[-1] = 1000 + number
-            data[:] = alloff.LINE_REQUEST.pack(*asked)
-        elif call == alloff.SET_VALUES_IOCTL:
-            level, mask = alloff.LINE_VALUES.unpack(data)
-            assert mask == 1
-            number = descriptor - 1000
-            self.driven.append((number, level))
-            self.levels[number] = self.ties.get(number, level)
+        if call == GET_LINE and descriptor in self.boards:
+            os.fstat(descriptor)  # EBADF where it is closed
+            self._get_line(data)
+        elif call in (GET_VALUES, SET_VALUES) and descriptor in self._requests:
+            self._values(self._requests[descriptor], call, data)
         else:
-            assert call == alloff.GET_VALUES_IOCTL
-            data[:] = alloff.LINE_VALUES.pack(self.levels[descriptor - 1000], 1)
+            raise refuse(errno.ENOTTY)
         return 0
+
+    def _get_line(self, data: bytearray) -> None:
+        if len(data) != REQUEST_SIZE:
+            raise refuse(errno.EFAULT)
+        flags, attributes = struct.unpack_from("=QI", data, CONFIG)
+        (count,) = struct.unpack_from("=I", data, NUM_LINES)
+        if any(data[CONFIG + 12 : ATTRS]) or any(data[NUM_LINES + 8 : FD]):
+            raise refuse(errno.EINVAL)  # padding
+        if not 0 < count <= GPIO_V2_LINES_MAX or attributes > GPIO_V2_LINE_NUM_ATTRS_MAX:
+            raise refuse(errno.EINVAL)
+        if flags & FLAG_USED or flags >= LAST_FLAG << 1:
+            raise refuse(errno.EINVAL)
+        if flags & FLAG_INPUT and flags & FLAG_OUTPUT:
+            raise refuse(errno.EINVAL)
+        first_levels = [0] * count
+        for i in reversed(range(attributes)):  # the first that names a line has precedence
+            name, padding, bits, mask = struct.unpack_from("=IIQQ", data, ATTRS + 24 * i)
+            if padding or name not in (ATTR_FLAGS, ATTR_OUTPUT_VALUES, ATTR_DEBOUNCE):
+                raise refuse(errno.EINVAL)
+            for line in range(count):
+                if name == ATTR_OUTPUT_VALUES and mask >> line & 1:
+                    first_levels[line] = bits >> line & 1
+        numbers = list(struct.unpack_from(f"={count}I", data, OFFSETS))
+        if any(number >= self.lines for number in numbers):
+            raise refuse(errno.EINVAL)
+        if any(number in self.levels or number in self.refuses for number in numbers):
+            raise refuse(errno.EBUSY)  # a line is given once
+        for number, level in zip(numbers, first_levels, strict=True):
+            self.consumers[number] = data[CONSUMER:CONFIG].rstrip(b"\0").decode()
+            self.levels[number] = 0
+            if flags & FLAG_OUTPUT:
+                self._drive(number, level)
+        self._requests[1000 + numbers[0]] = numbers
+        struct.pack_into("=i", data, FD, 1000 + numbers[0])
+
+    def _values(self, numbers: list[int], call: int, data: bytearray) -> None:
+        if len(data) != VALUES_SIZE:
+            raise refuse(errno.EFAULT)
+        bits, mask = struct.unpack("=QQ", data)
+        asked = [i for i in range(len(numbers)) if mask >> i & 1]
+        if not asked:
+            raise refuse(errno.EINVAL)
+        if call == SET_VALUES:
+            for i in asked:
+                self._drive(numbers[i], bits >> i & 1)
+        else:
+            bits = sum(self.levels[numbers[i]] << i for i in asked)
+            data[:] = struct.pack("=QQ", bits, mask)
+
+    def _drive(self, number: int, level: int) -> None:
+        self.driven.append((number, level))
+        self.levels[number] = self.ties.get(number, level)
 
 
 @pytest.fixture
@@ -76,13 +150,72 @@ def kernel(monkeypatch: pytest.MonkeyPatch) -> Kernel:
     return Kernel(monkeypatch)
 
 
-def test_every_line_is_driven_to_its_own_off_level(tmp_path: Path, kernel: Kernel) -> None:
+def test_every_line_is_driven_to_its_own_off_level(
+    tmp_path: Path, kernel: Kernel, capsys: pytest.CaptureFixture[str]
+) -> None:
     file = tmp_path / "lines.json"
     alloff.write_line_file(file, [*lines(17, 27), *lines(22, active_low=False)], "lgpio", 0)
     assert alloff.main([str(file)]) == 0
     assert kernel.levels == {17: 1, 27: 1, 22: 0}
-    kernel.levels.clear()  # as that process has ended
+    assert kernel.driven == [(17, 1), (27, 1), (22, 0)]  # and no other, at no other level
+    assert set(kernel.consumers.values()) == {"rowgate stop step"}
+    assert capsys.readouterr().err == "rowgate stop step: driven off: 17, 27, 22\n"
+    kernel.process_ends()
     assert alloff.main([str(file)]) == 0  # twice does no harm
+
+
+def test_no_descriptor_is_left_open_but_those_of_the_lines(tmp_path: Path, kernel: Kernel) -> None:
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, lines(17, 27), "lgpio", 0)
+    before = len(list(Path("/dev/fd").iterdir()))
+    assert alloff.main([str(file)]) == 0
+    assert (
+        len(list(Path("/dev/fd").iterdir())) == before
+    )  # the stand-in's lines have numbers of its own
+    assert len(kernel.boards) == 2
+
+
+def test_a_board_without_a_named_chip_has_its_lines_on_the_first(
+    tmp_path: Path, kernel: Kernel
+) -> None:
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, lines(17), "lgpio", None)
+    assert alloff.main([str(file)]) == 0
+    assert kernel.levels == {17: 1}
+
+
+def test_on_another_chip_than_the_first_its_lines_are_driven_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "lgpio", None)
+    kernel = Kernel(monkeypatch, chip=4)
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, lines(17), "lgpio", 4)
+    assert alloff.main([str(file)]) == 0
+    assert kernel.levels == {17: 1}
+
+
+def test_lgpio_is_imported_where_it_may_make_its_fifo(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """lgpio makes a FIFO in the working directory as it is imported."""
+    elsewhere, home = tmp_path / "elsewhere", tmp_path / "home"
+    for place in (elsewhere, home):
+        place.mkdir()
+    monkeypatch.setitem(sys.modules, "lgpio", StandIn())
+    file = home / "lines.json"
+    alloff.write_line_file(file, lines(17), "lgpio", 98)
+    monkeypatch.chdir(elsewhere)
+    assert alloff.main([str(file)]) == 0
+    assert Path.cwd() == elsewhere  # it may be written to
+    writable = os.access
+    monkeypatch.setattr(
+        alloff.os,
+        "access",
+        lambda path, mode: False if (path, mode) == (".", os.W_OK) else writable(path, mode),
+    )
+    assert alloff.main([str(file)]) == 0
+    assert Path.cwd() == home
 
 
 def test_one_dead_line_does_not_stop_the_others(
@@ -93,11 +226,13 @@ def test_one_dead_line_does_not_stop_the_others(
     alloff.write_line_file(file, lines(17, 27), "lgpio", 0)
     assert alloff.main([str(file)]) == 1
     assert kernel.levels == {27: 1}
-    assert "line 17 IS NOT KNOWN TO BE OFF" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert "line 17 IS NOT KNOWN TO BE OFF" in said
+    assert said.endswith(": driven off: 27\n")
     shut_at = alloff.read_shut_at(file)
     assert shut_at is not None
     assert shut_at["shut"] == (27,)
-    assert "Device or resource busy" in shut_at["failed"][17]
+    assert shut_at["failed"][17].startswith("OSError: [Errno 16] Device or resource busy; ")
 
 
 def test_a_line_that_is_read_as_on_counts_as_failed(tmp_path: Path, kernel: Kernel) -> None:
@@ -106,6 +241,18 @@ def test_a_line_that_is_read_as_on_counts_as_failed(tmp_path: Path, kernel: Kern
     alloff.write_line_file(file, lines(17, 27), "lgpio", 0)
     assert alloff.main([str(file)]) == 1
     assert kernel.levels == {17: 0, 27: 1}
+    shut_at = alloff.read_shut_at(file)
+    assert shut_at and "was driven to level 1 and is read as 0" in shut_at["failed"][17]
+
+
+def test_where_no_line_could_be_driven_off_it_says_none(
+    tmp_path: Path, kernel: Kernel, capsys: pytest.CaptureFixture[str]
+) -> None:
+    kernel.refuses.add(17)
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, lines(17), "lgpio", 0)
+    assert alloff.main([str(file)]) == 1
+    assert capsys.readouterr().err.endswith(": driven off: none\n")
 
 
 def test_where_the_kernel_is_not_to_be_had_lgpio_is_asked(
@@ -200,6 +347,9 @@ def test_a_line_that_opens_one_ball_and_closes_another_is_only_driven_off(
     alloff.write_line_file(file, balls((17, 27), (27, 17)), "lgpio", 0)
     assert alloff.main([str(file)], waits.append) == 1
     assert (17, 0) not in kernel.driven and (27, 0) not in kernel.driven
+    shut_at = alloff.read_shut_at(file)
+    why = "off, but its close line is another valve's open line"
+    assert shut_at and shut_at["failed"] == {17: why, 27: why}
 
 
 def test_a_close_line_that_opens_another_ball_is_off_before_that_one_is_driven_shut(
@@ -281,7 +431,25 @@ def test_balls_that_do_not_read_are_cried_out(
     assert "NO LINE WAS DRIVEN OFF: shut the tap" in capsys.readouterr().err
 
 
-def test_pretended_balls_leave_a_mark_and_take_no_time(tmp_path: Path) -> None:
+def test_real_balls_are_given_their_time_asleep(
+    tmp_path: Path,
+    kernel: Kernel,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    slept = []
+    monkeypatch.setattr(alloff.select, "select", lambda *asked: slept.append(asked))
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, balls((17, 27), (5, 6)), "lgpio", 0)
+    assert alloff.main([str(file)]) == 0
+    assert slept == [((), (), (), 10.0)]
+    assert "driving 2 valves shut, 10 s" in capsys.readouterr().err
+
+
+def test_pretended_balls_leave_a_mark_and_take_no_time(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(alloff.select, "select", lambda *asked: pytest.fail("it waits"))
     file, waits = tmp_path / "lines.json", list[float]()
     alloff.write_line_file(file, balls((17, 27)), "mock", None)
     assert alloff.main([str(file)], waits.append) == 0
@@ -290,6 +458,13 @@ def test_pretended_balls_leave_a_mark_and_take_no_time(tmp_path: Path) -> None:
         "driven_shut_s": {"27": 10.0},
     }
     assert waits == []
+
+
+def test_pretended_valves_that_are_no_balls_are_driven_nowhere(tmp_path: Path) -> None:
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, lines(17), "mock", None)
+    assert alloff.main([str(file)]) == 0
+    assert json.loads((tmp_path / alloff.PRETENDED).read_text()) == {"off_levels": {"17": 1}}
 
 
 def test_no_line_file_is_nothing_to_do_and_says_so(
@@ -419,6 +594,10 @@ def test_it_keeps_the_service_manager_s_word_for_how_the_daemon_ended(
     assert alloff.main([str(file)]) == 0
     found = alloff.read_shut_at(file)
     assert found and found["result"] == "watchdog"
+    alloff.forget_shut_at(file)
+    monkeypatch.delenv("SERVICE_RESULT")
+    assert alloff.main([str(file)]) == 0  # by hand: nobody says a word
+    assert json.loads((tmp_path / alloff.SHUT_AT).read_text())["result"] == ""
     told = json.loads((tmp_path / alloff.SHUT_AT).read_text())
     del told["result"]  # as an older Rowgate left it
     (tmp_path / alloff.SHUT_AT).write_text(json.dumps(told))
@@ -426,8 +605,30 @@ def test_it_keeps_the_service_manager_s_word_for_how_the_daemon_ended(
     assert older and older["result"] == ""
 
 
+def test_a_time_that_cannot_be_had_or_kept_is_said_and_stops_nothing(
+    tmp_path: Path, kernel: Kernel, monkeypatch: pytest.MonkeyPatch, capsys: Any
+) -> None:
+    file = tmp_path / "lines.json"
+    alloff.write_line_file(file, lines(17), "lgpio", 0)
+    (tmp_path / f"{alloff.SHUT_AT}.new").mkdir()  # in the way of the file
+    assert alloff.main([str(file)]) == 0
+    assert "when that was cannot be written down: " in capsys.readouterr().err
+    (tmp_path / f"{alloff.SHUT_AT}.new").rmdir()
+    kernel.process_ends()
+
+    def no_clock(self: SystemClock) -> float:
+        raise OSError("no clock")
+
+    monkeypatch.setattr(SystemClock, "mono_s", no_clock)
+    assert alloff.main([str(file)]) == 0
+    assert "when that was is not known: no clock" in capsys.readouterr().err
+    assert kernel.levels == {17: 1}
+    assert json.loads((tmp_path / alloff.SHUT_AT).read_text()) == {"shut": [17], "failed": {}}
+
+
 def test_there_is_no_time_of_a_stop_step_that_never_ran(tmp_path: Path) -> None:
     assert alloff.read_shut_at(tmp_path / "lines.json") is None
+    alloff.forget_shut_at(tmp_path / "lines.json")  # nothing to forget
     (tmp_path / alloff.SHUT_AT).write_text('{"wall_utc": 3}')
     assert alloff.read_shut_at(tmp_path / "lines.json") is None
 

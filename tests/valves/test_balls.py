@@ -214,6 +214,15 @@ def test_an_open_line_that_does_not_rest_is_never_joined_by_its_close_line() -> 
     s.bank.open(OPENER, for_s=1.0)
 
 
+def test_a_ball_whose_open_line_cannot_be_driven_off_says_why() -> None:
+    s = Set(pins=OffThrows)
+    s.bank.open(OPENER, for_s=60.0)
+    s.pins.bad.add(OPENER)
+    s.pass_s(OPENING_S, watched=False)
+    fault = [r for r in s.records if r.what is What.FAULT][-1]
+    assert fault.words.startswith("does not rest: I/O error; ")
+
+
 def test_a_close_line_that_does_not_go_on_leaves_the_valve_open_and_known_so() -> None:
     s = Set(pins=OnThrows)
     s.bank.open(OPENER, for_s=60.0)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import threading
+import time
 from collections.abc import Callable
 
 import pytest
@@ -77,6 +78,79 @@ def test_a_step_of_the_wall_clock_moves_no_deadline() -> None:
     assert s.records[-1].open_s == 60.0
 
 
+def test_open_lines_say_since_when_and_until_when() -> None:
+    s = Set(pins=OffThrows)
+    s.bank.open(5, for_s=90.0)
+    s.clock.advance(10.0)
+    (open_line,) = s.bank.open_lines()
+    assert (open_line.opened_mono_s, open_line.deadline_mono_s) == (1000.0, 1090.0)
+    assert (open_line.shut_mono_s, open_line.closed_mono_s) == (None, None)
+
+
+def test_a_line_that_nobody_opened_and_nobody_can_shut_has_no_deadline() -> None:
+    s = Set(pins=OffThrows)
+    s.pins.bad.add(6)
+    with pytest.raises(ValveFault):
+        s.bank.close(6, "in doubt")
+    (open_line,) = s.bank.open_lines()
+    assert (open_line.number, open_line.state) == (6, State.STUCK)
+    assert (open_line.opened_mono_s, open_line.deadline_mono_s) == (None, None)
+
+
+def test_the_bank_tells_the_limits_of_each_of_its_lines() -> None:
+    s = Set(limits(5, longest_s=60.0), limits(6, longest_s=90.0))
+    assert s.bank.limits(6).longest_open_s == 90.0
+    with pytest.raises(ValveRefused, match="no such line"):
+        s.bank.limits(7)
+
+
+def test_a_line_that_cannot_be_driven_off_at_the_start_is_told_before_anything_is_asked() -> None:
+    records: list[BankRecord] = []
+    clock = HandClock()
+    pins = OffThrows(clock)
+    pins.bad.add(6)
+    Bank((limits(5), limits(6)), pins, clock, records.append)
+    assert [(r.number, r.what, r.state) for r in records] == [(6, FAULT, State.STUCK)]
+    assert records[0].words == "not off at the start: I/O error"
+
+
+@pytest.mark.parametrize("asked", ["close_due", "shut_down", "look", "states"])
+def test_without_a_patience_a_busy_bank_is_waited_for(asked: str) -> None:
+    s = Set()
+    s.bank.open(5, for_s=60.0)
+    held, go_on, outcome = threading.Event(), threading.Event(), list[object]()
+
+    def hold() -> None:
+        with s.bank._changed:
+            held.set()
+            assert go_on.wait(10.0)
+
+    def ask() -> None:
+        try:
+            outcome.append(getattr(s.bank, asked)(*(["end"] if asked == "shut_down" else [])))
+        except ValveFault as fault:
+            outcome.append(fault)
+
+    holder, asker = threading.Thread(target=hold), threading.Thread(target=ask)
+    holder.start()
+    assert held.wait(10.0)
+    asker.start()
+    asker.join(0.1)
+    assert asker.is_alive() and outcome == []
+    go_on.set()
+    for thread in (holder, asker):
+        thread.join(10.0)
+    assert len(outcome) == 1 and not isinstance(outcome[0], ValveFault)
+
+
+def test_a_wait_for_the_next_deadline_does_wait() -> None:
+    # Real time, a twentieth of a second: a closer that did not wait would never rest.
+    s = Set()
+    began_s = time.monotonic()
+    s.bank.wait_until_due(0.05)
+    assert time.monotonic() - began_s >= 0.04
+
+
 def test_the_nearest_deadline_comes_first() -> None:
     s = Set()
     s.bank.open(5, for_s=90.0)
@@ -108,6 +182,13 @@ def test_an_opening_without_a_sound_end_is_refused(for_s: float) -> None:
         s.bank.open(5, for_s=for_s)
     assert s.pins.moves == []
     assert s.bank.states()[5] is State.CLOSED
+
+
+def test_an_opening_as_long_as_it_may_be_is_opened_and_a_longer_one_is_told_the_limit() -> None:
+    s = Set(limits(5, longest_s=600.0))
+    with pytest.raises(ValveRefused, match=r"found 600\.5 s; .* more than 0 and at most 600 s"):
+        s.bank.open(5, for_s=600.5)
+    assert s.bank.open(5, for_s=600.0) == s.clock.mono + 600.0
 
 
 def test_an_unknown_line_is_refused_and_the_known_ones_are_named() -> None:
@@ -195,6 +276,11 @@ def test_closing_all_gives_each_line_its_own_try() -> None:
     assert s.bank.close_all("rain") == {5: "I/O error"}
     assert [s.pins.really_on(n) for n in (4, 5, 6)] == [False, True, False]
     assert s.bank.states() == {4: State.CLOSED, 5: State.STUCK, 6: State.CLOSED}
+    assert [(r.number, r.words) for r in s.records[3:]] == [
+        (4, "rain"),
+        (5, "does not close: I/O error"),
+        (6, "rain"),
+    ]
 
 
 def test_a_line_that_did_not_close_is_told_again_and_told_of_once() -> None:
@@ -240,6 +326,7 @@ def test_after_shutting_down_nothing_opens() -> None:
     assert s.bank.shut_down("told to stop") == {}
     assert not s.pins.really_on(5)
     assert s.told()[-1] == (5, CLOSED, State.CLOSED, 3.0)
+    assert s.records[-1].words == "told to stop"
     with pytest.raises(ValveRefused, match="the bank is shut: told to stop"):
         s.bank.open(6, for_s=1.0)
 
@@ -368,6 +455,35 @@ def test_a_recorder_that_hangs_holds_up_one_thread_and_no_closing() -> None:
     go_on.set()
     stuck.join(10.0)
     assert told == [(5, OPENED), (6, OPENED), (5, CLOSED), (6, CLOSED)]
+
+
+@pytest.mark.parametrize("broken", [False, True], ids=["no words", "words that cannot be had"])
+def test_a_fault_without_words_goes_by_its_name(broken: bool) -> None:
+    class Wordless(Exception):
+        def __str__(self) -> str:
+            return {}["words"] if broken else ""
+
+    class Throws(GoodPins):
+        def write(self, number: int, on: bool) -> None:
+            if on:
+                raise Wordless
+            super().write(number, on)
+
+    with pytest.raises(ValveFault, match=r"was told to close: Wordless$"):
+        Set(pins=Throws).bank.open(5, for_s=60.0)
+
+
+def test_a_line_that_stops_obeying_while_open_is_told_of_with_the_time_it_was_open() -> None:
+    s = Set(pins=OffThrows)
+    s.bank.open(5, for_s=60.0)
+    s.clock.advance(10.0)
+    s.pins._on[5] = False  # by another program
+    s.pins.bad.add(5)
+    assert s.bank.look() == (5,)
+    assert s.told()[-1] == (5, FAULT, State.STUCK, 10.0)
+    assert s.records[-1].words == (
+        "is read as off while it should be open; and cannot be driven off: I/O error"
+    )
 
 
 def test_an_opening_that_is_read_back_as_off_is_a_fault_at_once() -> None:

@@ -43,7 +43,7 @@ def test_the_supervisor_leaves_the_margin_to_the_closer_and_then_closes_itself()
     h.clock.advance(0.1)
     found = h.supervisor.check()
     assert found.closed_late == (5,)
-    assert found.sound
+    assert found.sound and found.faults == ()
     assert not h.pins.really_on(5)
 
 
@@ -59,6 +59,100 @@ def test_a_closer_that_does_not_move_shuts_the_bank_for_good() -> None:
     assert not found.sound
     assert not h.pins.really_on(5)
     assert h.bank.shut_because == "the closer has not moved for 6 s"
+
+
+def test_a_closer_that_is_dead_of_a_fault_is_named_with_it() -> None:
+    h = Hand()
+    close_due = h.bank.close_due
+
+    def broken(*, margin_s: float = 0.0, patience_s: float = -1.0) -> tuple[int, ...]:
+        if margin_s:
+            return close_due(margin_s=margin_s, patience_s=patience_s)
+        raise ArithmeticError("no such thing")
+
+    h.bank.close_due = broken  # type: ignore[method-assign]
+    for _ in range(6):
+        h.clock.advance(1.0)
+        h.closer.round()
+        found = h.supervisor.check()
+    assert found.faults == ("the closer has not moved for 6 s (no such thing)",)
+
+
+def test_a_look_after_just_the_stale_time_is_in_time() -> None:
+    h = Hand()
+    h.clock.advance(1.0)
+    assert h.supervisor.check().sound
+    h.clock.advance(5.0)  # we looked; it is the closer that did not move, for 6 s
+    assert not h.supervisor.check().sound
+
+
+def test_what_the_supervisor_finds_amiss_is_named() -> None:
+    h = Hand()
+    h.pins.write(6, True)  # some other program's doing
+    found = h.supervisor.check()
+    assert (found.amiss, found.sound) == ((6,), True)
+    assert not h.pins.really_on(6)
+
+
+def test_a_line_that_cannot_be_driven_off_past_the_lock_is_named() -> None:
+    h = Hand(OffThrows)
+    h.bank.open(5, for_s=60.0)
+    h.pins.bad.add(5)
+    held, over = threading.Event(), threading.Event()
+
+    def hang() -> None:
+        with h.bank._changed:
+            held.set()
+            over.wait(10.0)
+
+    thread = threading.Thread(target=hang, daemon=True)
+    thread.start()
+    assert held.wait(10.0)
+    assert h.supervisor.check().still_open == (5,)
+    over.set()
+    thread.join(10.0)
+
+
+def test_a_closer_that_failed_tries_again_after_its_beat() -> None:
+    # Real time: a beat of a hundredth of a second.
+    tried = threading.Event()
+
+    class FailsOnce(Bank):
+        rounds = 0
+
+        def close_due(self, *, margin_s: float = 0.0, patience_s: float = -1.0) -> tuple[int, ...]:
+            FailsOnce.rounds += 1
+            if FailsOnce.rounds == 1:
+                raise ArithmeticError("no such thing")
+            tried.set()
+            return super().close_due(margin_s=margin_s, patience_s=patience_s)
+
+    clock = SystemClock()
+    bank = FailsOnce((limits(5),), GoodPins(clock), clock, lambda _: None)
+    closer = Closer(bank, clock, beat_s=0.01)
+    closer.start()
+    assert tried.wait(10.0)
+    bank.shut_down("end of the test")
+    assert closer.stop()
+    assert closer.fault == ""
+
+
+def test_a_closer_that_hangs_is_not_waited_for_for_ever() -> None:
+    entered, go_on = threading.Event(), threading.Event()
+
+    class Hangs(Bank):
+        def close_due(self, *, margin_s: float = 0.0, patience_s: float = -1.0) -> tuple[int, ...]:
+            entered.set()
+            assert go_on.wait(10.0)
+            return ()
+
+    clock = SystemClock()
+    closer = Closer(Hangs((limits(5),), GoodPins(clock), clock, lambda _: None), clock)
+    closer.start()
+    assert entered.wait(10.0)
+    assert closer.stop(at_most_s=0.01) is False
+    go_on.set()
+    assert closer.stop(at_most_s=10.0)
 
 
 def test_a_process_that_stood_still_as_a_whole_is_looked_at_once_more() -> None:
@@ -133,12 +227,18 @@ def test_a_lock_that_cannot_be_had_does_not_keep_the_other_lines_on() -> None:
     assert not h.supervisor.check().sound  # what ended the process once is not forgotten
 
 
+@pytest.mark.parametrize("stale", [False, True])
 @pytest.mark.parametrize("after", ["close_due", "look"])
 def test_a_lock_that_is_lost_in_the_midst_of_a_look_does_not_hold_the_supervisor(
-    monkeypatch: pytest.MonkeyPatch, after: str
+    monkeypatch: pytest.MonkeyPatch, after: str, stale: bool
 ) -> None:
     h = Hand()
     h.bank.open(5, for_s=60.0)
+    if stale:  # the bank is to be shut for it, too
+        for _ in range(5):
+            h.clock.advance(1.0)
+            assert h.supervisor.check().sound
+        h.clock.advance(1.0)
     done, held, over = getattr(h.bank, after), threading.Event(), threading.Event()
 
     def hang() -> None:

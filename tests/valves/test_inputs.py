@@ -63,26 +63,30 @@ def test_a_level_found_at_the_start_is_no_edge() -> None:
 
 @pytest.mark.parametrize("wrong", [-0.1, float("nan"), 61.0])
 def test_a_debounce_without_sense_is_refused(wrong: float) -> None:
-    with pytest.raises(OutOfRange):
+    with pytest.raises(OutOfRange, match="debounce_s"):
         Debounce(wrong)
 
 
-def test_a_counter_counts_and_knows_the_rate() -> None:
+def test_an_edge_counts_after_just_the_debounce_time_at_rest() -> None:
+    debounce = Debounce(0.5)
+    debounce.starts(False)
+    assert counts(debounce, [(1.0, True), (1.5, False), (2.0, True)]) == [1.0, 2.0]
+
+
+def test_a_counter_counts_and_knows_the_last() -> None:
     counter = PulseCounter()
-    assert (counter.count(), counter.last_mono_s) == (0, None)
+    assert (counter.count(), counter.last_mono_s, counter.fault) == (0, None, "")
     for i in range(20):
         counter.edge(100.0 + 0.5 * i)  # 100 to 109.5 s
     assert (counter.count(), counter.last_mono_s) == (20, 109.5)
-    assert counter.rate_per_s(110.0, over_s=5.0) == approx(2.0, abs=0.21)  # 105.5 to 109.5: nine
-    assert counter.rate_per_s(200.0, over_s=5.0) == 0.0
 
 
-def test_the_rate_is_right_where_more_came_than_is_remembered() -> None:
-    counter = PulseCounter()
-    for i in range(10_000):
-        counter.edge(i * 0.01)
-    assert counter.count() == 10_000
-    assert counter.rate_per_s(100.0, over_s=90.0) == approx(100.0, rel=0.01)
+def test_each_pulse_is_told_with_its_moment() -> None:
+    moments: list[float] = []
+    counter = PulseCounter(moments.append)
+    counter.edge(1.0)
+    counter.edge(2.5)
+    assert moments == [1.0, 2.5]
 
 
 def test_whoever_is_told_of_a_pulse_cannot_break_the_counting() -> None:
@@ -124,6 +128,30 @@ def test_hand_driven_inputs_tell_of_edges_and_level() -> None:
         inputs.watch(METER, active_low=True, debounce_s=0.0, on_edge=counter.edge)
     with pytest.raises(ValveFault, match="never taken as an input"):
         inputs.level(99)
+
+
+def test_a_hand_driven_input_that_is_on_when_the_watch_begins_is_no_pulse() -> None:
+    inputs, counter = HandInputs(), PulseCounter()
+    inputs.put(METER, True, 1.0)  # before anybody watches
+    inputs.watch(METER, active_low=True, debounce_s=0.0, on_edge=counter.edge)
+    assert inputs.level(METER)
+    inputs.put(METER, True, 2.0)
+    assert counter.count() == 0
+    inputs.put(24, True, 3.0)  # nobody watches that one
+    inputs.watch(25, active_low=True, debounce_s=0.0, on_edge=counter.edge)
+    assert inputs.level(25) is False
+    assert counter.count() == 0
+
+
+def test_a_hand_driven_pulse_is_over_after_its_time() -> None:
+    inputs, counter = HandInputs(), PulseCounter()
+    inputs.watch(METER, active_low=True, debounce_s=0.1, on_edge=counter.edge)
+    inputs.pulse(METER, 10.0, for_s=0.05)
+    assert inputs.level(METER) is False
+    inputs.pulse(METER, 10.125)  # at rest for 0.075 s only
+    assert counter.count() == 1
+    inputs.pulse(METER, 10.24)  # since 10.135 s
+    assert counter.count() == 2
 
 
 @pytest.mark.parametrize("active_low", [True, False])
@@ -170,6 +198,44 @@ def test_over_lgpio_edges_are_counted_by_the_kernels_time(lgpio: StandIn) -> Non
     lgpio.edge(METER, 2, 49 * second)  # lgpio's word for a time-out
     lgpio.edge(METER, 0, 49 * second + second // 2)
     assert (counter.count(), counter.last_mono_s) == (2, 49.5)
+
+
+@pytest.mark.parametrize(("active_low", "on"), [(True, 0), (False, 1)])
+def test_over_lgpio_the_level_found_at_the_start_is_no_pulse(
+    lgpio: StandIn, active_low: bool, on: int
+) -> None:
+    counter, inputs = PulseCounter(), GpioInputs(GpioPins("lgpio", chip=0), HandClock())
+    lgpio.levels[METER] = on
+    inputs.watch(METER, active_low=active_low, debounce_s=0.002, on_edge=counter.edge)
+    assert inputs.level(METER)
+    lgpio.edge(METER, on, 1_000_000_000)  # the kernel may tell the level once more
+    assert counter.count() == 0
+    lgpio.edge(METER, 1 - on, 2_000_000_000)
+    lgpio.edge(METER, on, 3_000_000_000)
+    assert counter.count() == 1
+
+
+def test_over_lgpio_a_line_is_taken_once_and_says_when_it_cannot_be_read(lgpio: StandIn) -> None:
+    inputs = GpioInputs(GpioPins("lgpio", chip=0), HandClock())
+    inputs.watch(METER, active_low=True, debounce_s=0.0, on_edge=lambda _: None)
+    with pytest.raises(ValveFault, match="line 23 is taken already: two things cannot share"):
+        inputs.watch(METER, active_low=True, debounce_s=0.0, on_edge=lambda _: None)
+    lgpio.dead.add(METER)
+    with pytest.raises(ValveFault, match="line 23 cannot be read: GPIO busy"):
+        inputs.level(METER)
+
+
+@pytest.mark.parametrize(("early_s", "told_s"), [(5.0, 45.0), (5.001, 50.0), (-5.0, 55.0)])
+def test_a_stamp_is_believed_within_five_seconds_of_now(
+    lgpio: StandIn, early_s: float, told_s: float
+) -> None:
+    clock, counter = HandClock(), PulseCounter()
+    clock.mono = 50.0
+    inputs = GpioInputs(GpioPins("lgpio", chip=0), clock)
+    lgpio.levels[METER] = 1
+    inputs.watch(METER, active_low=True, debounce_s=0.0, on_edge=counter.edge)
+    lgpio.edge(METER, 0, round((50.0 - early_s) * 1e9))
+    assert counter.last_mono_s == told_s
 
 
 def test_a_kernel_that_stamps_with_another_clock_is_told_the_time(lgpio: StandIn) -> None:

@@ -156,6 +156,43 @@ def test_a_finding_shuts_the_master_first_and_bars_it() -> None:
     s.bank.open(6, for_s=1.0)
 
 
+def test_a_finding_on_valves_that_do_not_shut_names_each_and_why() -> None:
+    s = Set(pins=OffThrows)
+    s.bank.open(5, for_s=60.0)
+    s.pass_s(20.0)
+    s.pins.bad |= {MASTER, 5}
+    assert s.bank.shut_master("a burst") == {MASTER: "I/O error", 5: "I/O error"}
+    told = {r.number: r.words for r in s.records}
+    assert told[MASTER] == "a burst; and cannot be driven off: I/O error"
+    assert told[5] == "does not close: I/O error"
+
+
+def test_a_finding_is_in_the_records_of_what_it_shut() -> None:
+    s = Set()
+    s.bank.open(5, for_s=60.0)
+    s.pass_s(20.0)
+    s.bank.shut_master("a burst")
+    assert {r.number: r.words for r in s.records} == {
+        MASTER: "a burst; driven off and barred",
+        5: "a burst",
+    }
+
+
+def test_a_line_that_opened_while_the_bank_was_shut_is_shut_and_the_master_with_it() -> None:
+    class ShutMeanwhile(GoodPins):
+        def write(self, number: int, on: bool) -> None:
+            if on and number == 5:  # the driver is slow, and the supervisor loses patience
+                s.bank.off_past_the_lock()
+            super().write(number, on)
+
+    s = Set(pins=ShutMeanwhile, leads_s=0.0)
+    with pytest.raises(ValveRefused, match="line 5 was closed again at once: driven off past"):
+        s.bank.open(5, for_s=60.0)
+    assert not s.pins.really_on(5) and not s.pins.really_on(MASTER)
+    assert s.bank.states() == {MASTER: State.CLOSED, 5: State.CLOSED, 6: State.CLOSED}
+    assert [r.words for r in s.records if r.what is What.CLOSED] == ["driven off past the lock"] * 2
+
+
 def test_a_bank_without_a_master_closes_its_lines_on_a_finding() -> None:
     clock = HandClock()
     pins = GoodPins(clock)
@@ -246,7 +283,9 @@ def test_a_master_found_shut_shuts_what_stands_behind_it() -> None:
     s.pins.write(MASTER, False)
     assert s.bank.look() == (MASTER,)
     assert not s.pins.really_on(5)
-    assert [r.open_s for r in s.records if r.number == 5][-1] == 18.0
+    ended = [r for r in s.records if r.number == 5][-1]
+    assert ended.open_s == 18.0
+    assert ended.words == "the master is not open: is read as off while it should be open"
 
 
 def test_a_master_that_does_not_shut_is_told_again_and_nothing_opens() -> None:

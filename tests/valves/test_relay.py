@@ -6,6 +6,7 @@ import gc
 import sys
 import threading
 from collections.abc import Iterator
+from pathlib import Path
 from types import ModuleType
 from typing import Any
 
@@ -19,6 +20,7 @@ from support.pins import limits
 
 from controller.errors import ValveFault
 from controller.valves.bank import Bank
+from controller.valves.pins import RecordingPins
 from controller.valves.relay import GpioPins, line_number
 from controller.valves.states import LineLimits, State
 
@@ -105,6 +107,23 @@ def test_releasing_all_gives_each_line_its_own_try() -> None:
     assert levels(pins, 27) == [LOW, HIGH, LOW, HIGH]
 
 
+def test_recorded_pins_are_all_released_and_remember_it() -> None:
+    clock = HandClock()
+    pins = RecordingPins(clock)
+    for number in (17, 27):
+        pins.claim(number, active_low=True)
+    pins.write(17, True)
+    clock.advance(3.0)
+    pins.release_all()
+    assert [(move.number, move.on) for move in pins.moves] == [(17, True), (17, False)]
+    assert pins.moves[1].mono_s - pins.moves[0].mono_s == 3.0
+    assert pins.read(17) is False
+    with pytest.raises(ValveFault, match="line 17 is taken already: two valves cannot share"):
+        pins.claim(17, active_low=True)
+    with pytest.raises(ValveFault, match="line 5 was never taken as an output"):
+        pins.read(5)
+
+
 def test_a_bank_over_pretended_pins_leaves_the_whole_history_of_levels() -> None:
     clock, pins = HandClock(), GpioPins("mock")
     bank = Bank((limits(17), limits(27)), pins, clock, lambda _: None)
@@ -146,6 +165,11 @@ def test_what_is_no_bcm_number_is_refused(pin: Any) -> None:
         line_number(pin)
 
 
+@pytest.mark.parametrize("pin", [0, "0", "GPIO0"])
+def test_the_first_line_of_the_chip_is_a_line(pin: int | str) -> None:
+    assert line_number(pin) == 0
+
+
 def test_the_same_line_twice_is_refused() -> None:
     pins = GpioPins("mock")
     pins.claim(17, active_low=True)
@@ -185,6 +209,36 @@ def test_an_empty_module_of_that_name_is_not_taken_for_lgpio(
     monkeypatch.setitem(sys.modules, "lgpio", ModuleType("lgpio"))
     with pytest.raises(ValveFault, match="empty stand-in without gpiochip_open"):
         GpioPins("lgpio")
+
+
+def test_a_directory_that_takes_no_fifo_is_named(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    class Refuses:
+        def find_spec(self, name: str, *more: object) -> None:
+            if name == "lgpio":
+                raise OSError("Permission denied: '.lgd-nfy0'")  # as lgpio's import says it
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delitem(sys.modules, "lgpio", raising=False)
+    monkeypatch.setattr(sys, "meta_path", [Refuses(), *sys.meta_path])
+    with pytest.raises(ValveFault) as fault:
+        GpioPins("lgpio")
+    assert f"{tmp_path} (Permission denied: '.lgd-nfy0')" in str(fault.value)
+    assert "LG_WD" in str(fault.value)
+
+
+def test_a_line_that_stops_obeying_is_named_with_what_was_asked(lgpio: StandIn) -> None:
+    pins = GpioPins("lgpio", chip=0)
+    pins.claim(17, active_low=True)
+    lgpio.dead.add(17)
+    with pytest.raises(ValveFault, match="line 17 cannot be driven on: GPIO busy"):
+        pins.write(17, True)
+    with pytest.raises(ValveFault, match="line 17 cannot be driven off: GPIO busy"):
+        pins.write(17, False)
+    with pytest.raises(ValveFault, match="line 17 cannot be read: GPIO busy"):
+        pins.read(17)
+    lgpio.dead.clear()
 
 
 def test_a_chip_that_cannot_be_opened_names_the_group(lgpio: StandIn) -> None:

@@ -79,6 +79,11 @@ def test_no_refusal_to_open_is_without_its_own_words(state: State) -> None:
     assert "does not happen" not in str(refused.value)
 
 
+def test_what_the_table_does_not_know_is_said_with_both_words() -> None:
+    with pytest.raises(ValveRefused, match='"on failed" does not happen to a line that is closed'):
+        next_state(CLOSED, Event.ON_FAILED)
+
+
 def test_a_refusal_says_what_to_do() -> None:
     with pytest.raises(ValveRefused, match="look at its wiring, relay and valve, then reset it"):
         next_state(BARRED, Event.OPEN_ASKED)
@@ -107,7 +112,8 @@ def test_a_refusal_says_what_to_do() -> None:
 def test_a_line_without_sound_limits_is_not_made(wrong: dict[str, float]) -> None:
     sound = {"number": 17, "active_low": True, "longest_open_s": 60.0, "most_open_s_per_day": 99.0}
     LineLimits(**sound)  # type: ignore[arg-type]
-    with pytest.raises(OutOfRange):
+    (key,) = wrong
+    with pytest.raises(OutOfRange, match=key):
         LineLimits(**(sound | wrong))  # type: ignore[arg-type]
 
 
@@ -132,9 +138,19 @@ def test_a_valve_is_given_more_than_its_travel() -> None:
     assert [drive_s(t) for t in (0.0, 2.0, 4.0, 15.0)] == [0.0, 3.0, 5.0, 18.75]
 
 
-@pytest.mark.parametrize("wrong", [{"leads_s": -1.0}, {"lags_s": math.nan}, {"number": 1024}])
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"leads_s": -1.0},
+        {"leads_s": 600.1},
+        {"lags_s": math.nan},
+        {"lags_s": 601.0},
+        {"number": 1024},
+    ],
+)
 def test_a_master_without_sound_limits_is_not_made(wrong: dict[str, float]) -> None:
-    with pytest.raises(OutOfRange):
+    (key,) = wrong
+    with pytest.raises(OutOfRange, match=key):
         MasterLimits(**({"number": 5, "active_low": True} | wrong))  # type: ignore[arg-type]
 
 

@@ -1,0 +1,203 @@
+"""What the steward decides, said and planned anew; each by what a keeper or a bed would notice."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pytest import approx
+from support.daemon import World
+from support.daemon_faults import FaultyPins, Locked, a_slow_garden
+from support.metered import MeteredWorld, a_thirsty_garden, burst
+
+from controller.daemon.openings import shut
+from controller.daemon.recovery import recover, write_down
+from controller.logbook.records import HowKnown, PulseState
+
+NOON = datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
+
+
+def moves(world: World, line: int) -> list[bool]:
+    return [move.on for move in world.pins.moves if move.number == line]
+
+
+def done(world: World) -> Any:
+    """The last pulse that is no plan any more."""
+    return [row for row in world.pulses() if row.state is not PulseState.PLANNED][-1]
+
+
+def planned_anew(world: World, until: datetime) -> bool:
+    """Whether a plan is made between now and then that no clock asked for."""
+    began = world.clock.now_utc()
+    assert not [at for _, at in world.steward._moments if began < at <= until]
+    world.run_until(until)
+    assert world.steward.planned_utc is not None
+    return world.steward.planned_utc > began
+
+
+# ---- what a person shut ----------------------------------------------------------------------
+
+
+def test_a_zone_that_a_person_shut_opens_no_more_and_the_others_go_on(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden(("a", 17), ("b", 22)))
+    slots = [(p.zone, p.opens_utc) for p in world.steward.pending]
+    assert len([zone for zone, _ in slots if zone == "a"]) > 1
+    assert len([zone for zone, _ in slots if zone == "b"]) > 1
+    world.run_until_open("b")
+    assert world.ask(ask="close", zone="a")["ok"]
+    left = [p.zone for p in world.steward.pending]
+    assert "a" not in left and "b" in left
+    before = len(moves(world, 17)), len(moves(world, 22))
+    world.run_until(NOON)
+    assert len(moves(world, 17)) <= before[0] + 1  # it may have been open: then it went off
+    assert not world.pins.read(17)
+    assert len(moves(world, 22)) > before[1] + 1
+
+
+# ---- pulses by litres ------------------------------------------------------------------------
+
+
+def test_a_pulse_by_litres_that_is_shortened_is_due_only_its_share(tmp_path: Path) -> None:
+    garden = a_thirsty_garden(by_litres=True)
+    world = MeteredWorld(tmp_path, garden, burst(garden, "a", 0.004))
+    pulse = world.steward.pending[0]
+    world.steward.due.open(pulse, pulse.open_s / 4.0)
+    assert world.openings.running["a"].due_litres == approx(pulse.litres / 4.0)
+    world.run_for(pulse.open_s)
+    row = next(r for r in world.given() if r.key == pulse.key)
+    assert row.why == "its litres have passed"
+    assert row.litres == approx(pulse.litres / 4.0, rel=0.05)
+
+
+def test_a_pulse_that_runs_longer_than_planned_is_due_no_more_litres(tmp_path: Path) -> None:
+    world = MeteredWorld(tmp_path, a_thirsty_garden(by_litres=True))
+    pulse = world.steward.pending[0]
+    world.steward.due.open(pulse, pulse.open_s + 5.0)
+    assert world.openings.running["a"].due_litres == approx(pulse.litres)
+
+
+# ---- what calls for a new plan ---------------------------------------------------------------
+
+
+def test_a_pulse_that_ends_as_planned_brings_no_new_plan(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.run_until_open()
+    running = world.openings.running["a"]
+    assert not planned_anew(
+        world, world.clock.now_utc() + timedelta(seconds=running.pulse.open_s + 5)
+    )
+    assert done(world).state is PulseState.CLOSED
+
+
+@pytest.mark.parametrize(("share", "anew"), [(0.7, True), (0.85, False)])
+def test_a_pulse_that_gave_clearly_less_by_the_meter_brings_a_new_plan(
+    tmp_path: Path, share: float, anew: bool
+) -> None:
+    # Our rule: less than 80 % of what time says.
+    world = MeteredWorld(tmp_path, a_thirsty_garden(("a", 17), ("b", 22)))
+    flow = world.rig.flow_l_s
+    world.rig.flow_l_s = lambda opened: flow(opened) * (share if "b" in opened else 1.0)
+    world.run_until_open("b")  # the meter was seen right by a
+    assert [r for r in world.given() if r.zone == "a" and r.how_known is HowKnown.METERED]
+    running = world.openings.running["b"]
+    ends = world.clock.now_utc() + timedelta(seconds=running.pulse.open_s + 5)
+    assert planned_anew(world, ends) is anew
+    row = next(r for r in world.given() if r.zone == "b")
+    timed = row.open_s * world.steward.flow_l_s("b", frozenset("b"))
+    assert row.how_known is HowKnown.METERED
+    assert row.litres == approx(share * timed, rel=0.02)
+
+
+def test_a_pulse_cut_short_is_said_and_brings_a_new_plan(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.run_until_open()
+    world.run_for(20.0)
+    shut(world.works.bank, 17, "the hose is off")
+    assert planned_anew(world, world.clock.now_utc() + timedelta(seconds=5))
+    (words,) = [words for kind, words in world.happenings() if kind == "cut short"]
+    assert words == "shut after 20 s: the hose is off"
+
+
+# ---- what is said ----------------------------------------------------------------------------
+
+
+def test_at_a_start_with_a_clock_in_doubt_the_keeper_is_told_that_nothing_opens(
+    tmp_path: Path,
+) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.kill()
+    world.clock.is_synced = False
+    world.clock.step_wall(-3 * 86_400.0)
+    world.start()
+    assert not world.steward.sense.believed
+    words = [words for kind, words in world.happenings() if kind == "clock"]
+    assert words[-1] == f"no openings by plan: {world.steward.sense.why}"
+    assert world.steward.sense.why
+
+
+def test_an_orderly_stop_writes_down_the_end_of_what_ran(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.run_until_open()
+    world.run_for(30.0)
+    world.works.bank.shut_down("told to stop")
+    world.steward.tick_last()
+    row = done(world)
+    assert (row.state, row.why) == (PulseState.CLOSED, "told to stop")
+    assert row.open_s == approx(30.0, abs=0.1)
+    assert world.books.unfinished() == []
+
+
+def test_a_close_that_does_not_take_says_so(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.kill()
+    world.pins = FaultyPins(world.clock)
+    world.start()
+    world.run_until_open()
+    assert shut(world.works.bank, 17, "rain") == ""
+    world.run_until_open()
+    world.pins.fails_off.add(17)
+    words = shut(world.works.bank, 17, "rain")
+    assert words == "line 17 did not close, and is told again: line 17 does not answer"
+
+
+def test_a_heartbeat_that_cannot_be_written_costs_only_precision(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.run_until_open()
+    with Locked(world.logbook.path):
+        world.run_for(12.0)
+    assert world.pins.read(17)
+    assert "no heartbeat written" in caplog.text
+    world.run_until(NOON)
+    assert done(world).state is PulseState.CLOSED
+
+
+# ---- recovery --------------------------------------------------------------------------------
+
+
+def test_a_pulse_that_never_opened_is_on_record_as_what_happened(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    pulse = world.steward.pending[0]
+    world.books.intend(pulse)
+    found = recover(
+        world.books.unfinished(),
+        boot_id=world.clock.boot_id(),
+        stopped=None,
+        flow_l_s=world.steward.flow_or_nothing_l_s,
+    )
+    write_down(found, world.books)
+    said = [words for kind, words in world.happenings() if kind == "recovery"]
+    assert said == ["meant to open when the daemon died; no sign that it did"]
+    assert done(world).state is PulseState.REFUSED
+
+
+def test_a_zone_gone_from_the_garden_is_left_out_and_the_others_open(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden(("a", 17), ("b", 22)))
+    pulse = next(p for p in world.steward.pending if p.zone == "a")
+    world.steward.due.pending = [replace(pulse, zone="gone"), *world.steward.due.pending]
+    world.run_until_open("a")
+    assert "gone" not in [p.zone for p in world.steward.pending]
