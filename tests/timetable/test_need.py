@@ -18,7 +18,7 @@ from support.plots import day as weather
 
 from controller.demand.facts import Part
 from controller.demand.ledger import ledger_over
-from controller.demand.records import DayInput, LedgerDay
+from controller.demand.records import LedgerDay
 from controller.demand.stages import CourseDay, Settling
 from controller.garden.model import Coefficients, Watering
 from controller.timetable.wants import Outlook, Want, want_of
