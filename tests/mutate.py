@@ -1,0 +1,229 @@
+"""Mutation testing of a room: which small wrong changes of its code does no test notice?
+
+    .venv/bin/python tests/mutate.py valves                    # all of a room
+    .venv/bin/python tests/mutate.py valves --sample 100 --seed 7
+    .venv/bin/python tests/mutate.py valves --only 'controller.valves.alloff.*' --show
+
+mutmut (its version is pinned: we use some of its insides) makes the mutants, runs the tests that
+reach each, and stops at the first that fails. This file says which room is tested by which tests,
+copies the checkout to build/mutation/ROOM, chooses the mutants and counts.
+
+Left out are mutants that only change the letters of a text with a space in it: words for people
+are reviewed, not tested letter by letter. Not counted are those that tests/mutation_survivors.toml
+calls equivalent. A sample fails where so few killed would come less than once in a thousand
+samples from a room that is at its target (binomial), so a sound room does not fail by chance.
+
+Exit codes: 0 at the target, or no worse than a sample may be; 1 below it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import io
+import math
+import os
+import random
+import shutil
+import sys
+import time
+import tokenize
+import tomllib
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from textwrap import dedent
+
+ROOT = Path(__file__).parents[1]
+BUILD = ROOT / "build" / "mutation"
+SURVIVORS = Path(__file__).with_name("mutation_survivors.toml")
+COPIED = ["controller", "crops", "config", "systemd", "docs", "tests", "pyproject.toml"]
+CHANCE = 0.001  # that a sample of a room at its target fails; our choice
+
+
+@dataclass(frozen=True)
+class Room:
+    """What is mutated, by which tests it is judged, and the share that is to be killed."""
+
+    code: Sequence[str]
+    tests: Sequence[str]
+    target: float
+
+
+def _daemon(*names: str) -> list[str]:
+    return [f"controller/daemon/{name}.py" for name in names]
+
+
+ROOMS = {
+    "valves": Room(["controller/valves/*"], ["tests/valves"], 0.95),
+    # What decides; the rest of the daemon is pipes, sockets and pages.
+    "daemon": Room(
+        [
+            *_daemon("due", "openings", "steward", "recovery", "judge", "restarts", "tallies"),
+            *_daemon("litres", "metercredit", "metering", "flowwatch", "remedies"),
+        ],
+        ["tests/daemon", "tests/faults"],
+        0.90,
+    ),
+    "timetable": Room(["controller/timetable/*"], ["tests/timetable"], 0.90),
+    "demand": Room(
+        ["controller/demand/*"], ["tests/demand", "tests/published/test_ledger_fao56.py"], 0.90
+    ),
+}
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Mutate a room as asked, print the score and who lived; the exit code."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("room", choices=ROOMS)
+    parser.add_argument("--sample", type=int, help="so many mutants, drawn by the seed")
+    parser.add_argument("--seed", default="1", help="any text, such as a commit")
+    parser.add_argument("--only", nargs="*", default=[], help="patterns of mutants' names")
+    parser.add_argument("--show", action="store_true", help="show each survivor's change")
+    asked = parser.parse_args(arguments)
+    room, began = ROOMS[asked.room], time.monotonic()
+    _copy_checkout(BUILD / asked.room)
+    os.chdir(BUILD / asked.room)
+    with _quiet():
+        names = _make(room, asked.only)
+        if asked.sample is not None and asked.sample < len(names):
+            names = sorted(random.Random(asked.seed).sample(names, asked.sample))
+        outcome = _run(names)
+    equivalent = _equivalent()
+    lived = [name for name in names if outcome[name] in ("survived", "no tests")]
+    settled = {name for name in lived if _change(name) in equivalent}
+    lived = [name for name in lived if name not in settled]
+    for name in lived:
+        print(f"\n{_change(name)}\n    {name}" if asked.show else name, f"({outcome[name]})")
+    tried = len(names) - len(settled)
+    killed = tried - len(lived)
+    late = sum(1 for name in names if outcome[name] == "timeout")
+    print(
+        f"\n{asked.room}: {killed} of {tried} killed, {killed / max(tried, 1):.1%} "
+        f"({late} by a timeout; {len(settled)} more are equivalent); "
+        f"{time.monotonic() - began:.0f} s"
+    )
+    if asked.only:
+        return 0
+    least = math.ceil(room.target * tried)
+    if asked.sample is not None:
+        least = least_killed(tried, room.target)
+    print(f"at least {least} were to be killed; the room's target is {room.target:.0%}")
+    return 0 if killed >= least else 1
+
+
+def least_killed(tried: int, target: float) -> int:
+    """The fewest killed of a sample that a room at its target gives but for one in a thousand."""
+    below, killed = 0.0, 0
+    while killed < tried:
+        below += math.comb(tried, killed) * target**killed * (1 - target) ** (tried - killed)
+        if below >= CHANCE:
+            break
+        killed += 1
+    return killed
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """What mutmut says, redrawn for each mutant, goes to mutmut.log beside the copy."""
+    sys.stdout.flush()
+    kept = os.dup(1)
+    log = os.open("mutmut.log", os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+    os.dup2(log, 1)
+    try:
+        yield
+    except BaseException:
+        print(f"see {Path('mutmut.log').resolve()}", file=sys.stderr)
+        raise
+    finally:
+        sys.stdout.flush()
+        os.dup2(kept, 1)
+        os.close(kept)
+        os.close(log)
+
+
+def _copy_checkout(to: Path) -> None:
+    """A fresh copy, so that no verdict of another day counts."""
+    shutil.rmtree(to, ignore_errors=True)
+    to.mkdir(parents=True)
+    for name in [*COPIED, *(path.name for path in ROOT.glob("*.md"))]:
+        if (ROOT / name).is_dir():
+            away = shutil.ignore_patterns("__pycache__", ".hypothesis")
+            shutil.copytree(ROOT / name, to / name, ignore=away)
+        else:
+            shutil.copy2(ROOT / name, to / name)
+
+
+def _make(room: Room, only: Sequence[str]) -> list[str]:
+    """Make the room's mutants in mutants/; their names."""
+    from mutmut import __main__ as mutmut
+    from mutmut.configuration import config
+
+    settings = config()
+    settings.only_mutate = list(room.code)
+    settings.pytest_add_cli_args_test_selection = list(room.tests)
+    Path("mutants").mkdir()
+    with mutmut.CatchOutput(spinner_title="Making mutants"):
+        mutmut.copy_src_dir()
+        mutmut.copy_also_copy_files()
+        mutmut.create_mutants(1)
+    found, _ = mutmut.collect_source_file_mutation_data(mutant_names=list(only))
+    return sorted(name for _, name, _ in found if not _only_words(name))
+
+
+def _run(names: Sequence[str]) -> dict[str, str]:
+    """Test each; what became of it."""
+    from mutmut import __main__ as mutmut
+
+    mutmut._run(list(names), 1)
+    found, _ = mutmut.collect_source_file_mutation_data(mutant_names=list(names))
+    return {name: mutmut.status_by_exit_code[code] for _, name, code in found}
+
+
+def _sources(name: str) -> tuple[str, str]:
+    """The function as it is and as the mutant has it."""
+    import libcst
+    from mutmut.mutation import diff_apply
+
+    path = name.partition(".x")[0].replace(".", "/") + ".py"
+    both = diff_apply.read_functions_from_index(name, path)
+    assert both is not None, name
+    before, after = (dedent(libcst.Module([function]).code).strip() for function in both)
+    return before, after
+
+
+def _only_words(name: str) -> bool:
+    before, after = (_tokens(source) for source in _sources(name))
+    if len(before) != len(after):
+        return False
+    changed = [old for old, new in zip(before, after, strict=True) if old != new]
+    return all(old.startswith(('"', "'")) and " " in old for old in changed)
+
+
+def _tokens(source: str) -> list[str]:
+    return [token.string for token in tokenize.generate_tokens(io.StringIO(source + "\n").readline)]
+
+
+def _change(name: str) -> str:
+    """A mutant by what it changes, which stays when lines and numbers move."""
+    import difflib
+
+    before, after = (source.splitlines() for source in _sources(name))
+    lines = difflib.unified_diff(before, after, lineterm="", n=0)
+    changed = [line for line in lines if not line.startswith(("---", "+++", "@@"))]
+    module, _, function = name.rpartition("__mutmut_")[0].partition(".x")
+    where = module.removeprefix("controller.") + "." + function.strip("_ǁ").replace("ǁ", ".")
+    return f"{where}: {_joined(changed, '-')} -> {_joined(changed, '+')}"
+
+
+def _joined(changed: Iterable[str], sign: str) -> str:
+    return " ".join(line[1:].strip() for line in changed if line.startswith(sign))
+
+
+def _equivalent() -> set[str]:
+    groups = tomllib.loads(SURVIVORS.read_text(encoding="utf-8"))["survivors"]
+    return {m for group in groups if group["kind"] == "equivalent" for m in group["mutants"]}
+
+
+if __name__ == "__main__":
+    sys.exit(main())
