@@ -164,9 +164,7 @@ def test_a_dose_that_cannot_be_given_is_named_with_its_reason(
     assert [(n.reason, n.litres) for n in found.not_fitted] == [(reason, litres)]
 
 
-THREE = tuple(
-    Stretch(FIVE + timedelta(hours=h), FIVE + timedelta(hours=h + 1)) for h in (0, 7, 14)
-)
+THREE = tuple(Stretch(FIVE + timedelta(hours=h), FIVE + timedelta(hours=h + 1)) for h in (0, 7, 14))
 
 
 def test_what_is_spread_gets_an_equal_share_in_each_of_three_stretches() -> None:
