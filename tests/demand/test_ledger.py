@@ -380,6 +380,53 @@ def test_the_readily_available_share_shrinks_on_a_thirsty_day():
     assert one_day(zone=zone, eto_mm=9.0).raw_mm < one_day(zone=zone, eto_mm=3.0).raw_mm
 
 
+def test_the_readily_available_share_follows_a_week_of_what_plants_draw():
+    # WORKED: leeks' Kc is 0.7 in the initial stage. Of seven days six had 2 mm and the last 9:
+    # a mean of 2.1 mm; FAO-56 (1998), Table 22, note 2: p + 0.04 (5 - 2.1).
+    zone, share = plot(planted("leek", 0, 100)), CROPS("leek").depletion_fraction
+    found = over(zone, days([(8.0, 0.0)] * 4 + [(2.0, 0.0)] * 6 + [(9.0, 0.0)]))[-1]
+    assert found.raw_mm / found.taw_mm == approx(share + 0.04 * 2.9)
+    # On its third day there are three; what stood there before it is another account's.
+    young = over(
+        plot(planted("tomato", 0, 20), planted("leek", 20, 60)),
+        days([(9.0, 0.0)] * 20 + [(2.0, 0.0)] * 2 + [(5.0, 0.0)]),
+    )[-1]
+    assert young.raw_mm / young.taw_mm == approx(share + 0.04 * 2.9)  # 0.7 x 9 / 3 is 2.1 too
+
+
+def test_the_energy_of_wet_ground_goes_by_rain_and_line_from_day_to_day():
+    # WORKED, FAO-56 (1998), chapter 7, on Kc max: an account begins at 1.2, as if dry for long, and
+    # rain and line after long gaps leave it so; rain on the day after the line lowers it to 1.1,
+    # and a line on the day after that keeps it there.
+    zone = plot(planted("leek", 0, 60))
+    rained = [0.0, 9.0, 0.0, 0.0, 0.0, 0.0, 0.0, 9.0, 0.0]
+    run = days([(4.0, mm) for mm in rained])
+    ledger = dual(zone, run, {run[6].day: 5.0, run[8].day: 5.0})
+    assert [found.kc_max_base for found in ledger] == approx(
+        [1.2, 1.2, 1.2, 1.2, 1.2, 1.2, 1.2, 1.1, 1.1]
+    )
+    assert [found.dry_days for found in ledger] == [5.0, 0.0, 1.0, 2.0, 3.0, 4.0, 0.0, 0.0, 0.0]
+    # The base is that of eq. 72: Ke of ground all wet is base - Kcb (0.15), in the tables' air.
+    last = dual(zone, run, {run[6].day: 5.0, run[8].day: 5.0}, under_canopy=False)[-1]
+    assert last.ke == approx(1.1 - last.kcb, abs=0.02)
+
+
+def test_water_counts_as_given_and_the_rest_as_passed():
+    zone, today = plot(planted("leek", 0, 60)), day(0, eto_mm=2.0)
+    part = ground(zone, LOAM, CROPS, [today])
+    found = advance(
+        None, part=part, today=today, watered_mm=8.0, stored_mm=5.0, water_from="planned"
+    )
+    assert (found.watered_mm, found.passed_mm, found.water_from) == (8.0, 3.0, "planned")
+    # WORKED: 5 mm less 0.7 x 2 that the crop drinks first drain from a full root zone.
+    assert found.drained_mm == approx(3.6)
+    dry = advance(None, part=part, today=today, watered_mm=0.0, water_from="planned")
+    assert dry.water_from == ""
+    for watered, stored in ((8.0, 8.1), (8.0, -0.1), (-1.0, -1.0), (5000.1, 0.0)):
+        with pytest.raises(OutOfRange):
+            advance(None, part=part, today=today, watered_mm=watered, stored_mm=stored)
+
+
 @pytest.mark.parametrize("number", [0, -1, 2])
 def test_a_day_that_does_not_follow_is_refused(number):
     zone = plot(planted("leek", 0, 100))

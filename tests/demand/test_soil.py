@@ -65,8 +65,31 @@ def test_stress_lies_between_nothing_and_all(missing, taw, share):
         (lambda: stress_coefficient(depletion_mm=5, taw_mm=10, raw_mm=20), "raw_mm"),
         (lambda: stress_coefficient(depletion_mm=math.nan, taw_mm=10, raw_mm=2), "depletion_mm"),
         (lambda: rain_unused_mm(rain_mm=-0.1, eto_mm_day=5), "rain_mm"),
+        (lambda: rain_unused_mm(rain_mm=2000.1, eto_mm_day=5), "rain_mm"),
+        (lambda: raw_mm(taw_mm=-0.1, depletion_fraction=0.5), "taw_mm"),
+        (lambda: raw_mm(taw_mm=5000.1, depletion_fraction=0.5), "taw_mm"),
+        (lambda: raw_mm(taw_mm=100, depletion_fraction=-0.1), "depletion_fraction"),
+        (lambda: taw_mm(field_capacity=1.1, wilting_point=0.1, root_depth_m=1), "field_capacity"),
+        (lambda: taw_mm(field_capacity=0.3, wilting_point=-0.1, root_depth_m=1), "wilting_point"),
+        (lambda: taw_mm(field_capacity=0.3, wilting_point=0.1, root_depth_m=5.1), "root_depth_m"),
+        (lambda: depletion_fraction_adjusted(1.1, etc_mm_day=5), "depletion_fraction"),
+        (lambda: depletion_fraction_adjusted(-0.1, etc_mm_day=5), "depletion_fraction"),
+        (lambda: depletion_fraction_adjusted(0.4, etc_mm_day=100.1), "etc_mm_day"),
     ],
 )
 def test_what_cannot_be_is_refused_by_name(ask, name):
     with pytest.raises(OutOfRange, match=name):
         ask()
+
+
+def test_the_edges_of_what_can_be_are_taken():
+    # WORKED, eq. 82 and 83: peat of nothing but water, five metres deep; and no soil at all.
+    assert taw_mm(field_capacity=1.0, wilting_point=0.0, root_depth_m=5.0) == 5000.0
+    assert taw_mm(field_capacity=0.3, wilting_point=0.3, root_depth_m=0.0) == 0.0
+    assert raw_mm(taw_mm=5000.0, depletion_fraction=1.0) == 5000.0
+    assert raw_mm(taw_mm=0.0, depletion_fraction=0.0) == 0.0
+    assert rain_unused_mm(rain_mm=2000.0, eto_mm_day=5.0) == 0.0
+    assert rain_unused_mm(rain_mm=0.0, eto_mm_day=0.0) == 0.0
+    # WORKED, Table 22, note 2: 0.4 + 0.04 x (5 - 100) is under 0.1; 0.8 at most, of a day of none.
+    assert depletion_fraction_adjusted(0.4, etc_mm_day=100.0) == 0.1
+    assert depletion_fraction_adjusted(1.0, etc_mm_day=0.0) == 0.8

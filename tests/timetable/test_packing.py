@@ -18,6 +18,7 @@ from controller.timetable.packing import WALK_S, Job, Packed, pack
 from controller.timetable.records import Pulse
 from controller.timetable.windows import Stretch
 
+SECOND = timedelta(seconds=1)
 FIVE = datetime(2031, 6, 1, 5, tzinfo=UTC)
 SAND = Soaking(strip_m2=10.0, intake_mm_s=1.0, basin_mm=100.0)  # takes in whatever comes
 
@@ -161,6 +162,115 @@ def test_a_dose_that_cannot_be_given_is_named_with_its_reason(
 ) -> None:
     found = packed([a_job(**change)], SharedTap(1.0, {"a": 0.5}))
     assert [(n.reason, n.litres) for n in found.not_fitted] == [(reason, litres)]
+
+
+THREE = tuple(Stretch(FIVE + timedelta(hours=h), FIVE + timedelta(hours=h + 1)) for h in (0, 7, 14))
+
+
+def test_what_is_spread_gets_an_equal_share_in_each_of_three_stretches() -> None:
+    # WORKED: 60 L at 0.5 L/s are 40 s, 20 L, in each.
+    found = packed([a_job(stretches=THREE, spread=True)], SharedTap(1.0, {"a": 0.5}))
+    assert [(p.opens_utc, p.open_s) for p in found.pulses] == [(s.begins_utc, 40.0) for s in THREE]
+    assert found.not_fitted == ()
+    # Not spread, all of it comes in the first.
+    at_once = packed([a_job(stretches=THREE)], SharedTap(1.0, {"a": 0.5}))
+    assert [(p.opens_utc, p.open_s) for p in at_once.pulses] == [(FIVE, 120.0)]
+
+
+def test_a_stretch_that_is_too_short_leaves_its_share_to_the_next() -> None:
+    # WORKED: the second is 30 s long, 15 L of its 20; the third gives 25 L, 50 s.
+    short = (THREE[0], Stretch(THREE[1].begins_utc, THREE[1].begins_utc + 30 * SECOND), THREE[2])
+    found = packed([a_job(stretches=short, spread=True)], SharedTap(1.0, {"a": 0.5}))
+    assert [p.open_s for p in found.pulses] == [40.0, 30.0, 50.0]
+
+
+def test_a_cap_has_room_for_the_line_too_and_one_just_met_cuts_nothing() -> None:
+    # WORKED: 60 L and 2 L that fill the line; of 50 L 48 are spread, and 12 wait.
+    tap = SharedTap(1.0, {"a": 0.5})
+    met = packed([a_job(line_litres=2.0, cap_litres=62.0)], tap)
+    assert met.not_fitted == () and met.pulses[0].litres == approx(62.0)
+    cut = packed([a_job(line_litres=2.0, cap_litres=50.0)], tap)
+    assert [(n.reason, n.litres) for n in cut.not_fitted] == [("the zone's daily cap", 12.0)]
+    assert cut.pulses[0].litres == approx(50.0)
+    none = packed([a_job(line_litres=2.0, cap_litres=1.0)], tap)
+    assert none.pulses == () and none.not_fitted[0].litres == 60.0
+
+
+def test_what_runs_out_of_the_line_wants_room_in_the_basin_and_half_of_it_at_most() -> None:
+    # WORKED: 0.5 L/s on 2 m2 less 0.05 mm/s gains 0.2 mm/s. Of 10 mm 1 L of line takes 0.5 mm:
+    # 9.5 mm are 47.5 s, 23.75 L, so 60 L make three pulses. 16 L of line would take 8 mm, and may
+    # take 5: 25 s, 12.5 L, five pulses.
+    slow = Soaking(strip_m2=2.0, intake_mm_s=0.05, basin_mm=10.0)
+    tap = SharedTap(1.0, {"a": 0.5})
+    for line_litres, pulses in ((1.0, 3), (16.0, 5)):
+        job = a_job(soaking=slow, line_litres=line_litres, even_litres=60.0)
+        assert len(packed([job], tap).pulses) == pulses
+
+
+def test_a_slot_goes_on_from_the_last_one_spent() -> None:
+    slow = Soaking(strip_m2=2.0, intake_mm_s=0.05, basin_mm=10.0)
+    found = packed([a_job(soaking=slow, first_slot=4)], SharedTap(1.0, {"a": 0.5}))
+    assert [p.slot for p in found.pulses] == [4, 5, 6]
+
+
+class ShutsNot(SharedTap):
+    """Pressure is too low for the first zone's valve to shut, alone or beside another."""
+
+    def __init__(self, together: int) -> None:
+        super().__init__(10.0, {"a": 0.5, "b": 0.5})
+        self._from = together
+
+    def stays_open(self, together: frozenset[str]) -> str | None:
+        return "a would stay open" if len(together) >= self._from else None
+
+
+def test_a_valve_that_would_not_shut_is_not_opened_nor_beside_the_zone_that_makes_it_so() -> None:
+    alone = packed([a_job("a")], ShutsNot(1))
+    assert alone.pulses == ()
+    assert alone.not_fitted[0].reason == "even alone, a would stay open"
+    pair = packed([a_job("a"), a_job("b")], ShutsNot(2))
+    assert pair.not_fitted == () and [p.together for p in pair.pulses] == [(), ()]
+
+
+class Dries(SharedTap):
+    """Beside another zone, as many holes give nothing as it says."""
+
+    def __init__(self, alone: int, together: int) -> None:
+        super().__init__(10.0, {"a": 0.5, "b": 0.5})
+        self._dry = (alone, together)
+
+    def dry_holes(self, zone: str, together: frozenset[str]) -> int:
+        return self._dry[len(together) - 1]
+
+
+def test_zones_run_together_only_where_no_more_holes_fall_dry_by_it() -> None:
+    jobs = [a_job("a"), a_job("b")]
+    assert [p.together for p in packed(jobs, Dries(1, 1)).pulses] == [("b",), ("a",)]
+    assert [p.together for p in packed(jobs, Dries(1, 2)).pulses] == [(), ()]
+
+
+def test_a_zone_joins_where_each_keeps_just_its_least_share() -> None:
+    jobs = [a_job("a"), a_job("b")]
+    tap = SharedTap(1.0, {"a": 1.0, "b": 1.0})
+    assert packed(jobs, tap, least_share=0.5).pulses[0].together == ("b",)
+    assert packed(jobs, tap, least_share=0.51).pulses[0].together == ()
+
+
+def test_a_relay_is_asked_for_tenths_of_a_second_and_the_litres_follow() -> None:
+    # WORKED: 10.02 L at 0.5 L/s are 20.04 s: 20.0 s, 10.0 L.
+    (pulse,) = packed([a_job(even_litres=10.02)], SharedTap(1.0, {"a": 0.5})).pulses
+    assert pulse.open_s == 20.0 and pulse.closes_utc == FIVE + 20 * SECOND
+    assert pulse.litres == approx(10.0)
+
+
+@pytest.mark.parametrize(("even_litres", "left"), [(10.02, []), (10.03, [0.03])])
+def test_a_twentieth_of_a_second_of_water_left_over_is_none(
+    even_litres: float, left: list[float]
+) -> None:
+    # WORKED: the window's 20 s give 10 L; a twentieth of a second is 0.025 L.
+    job = a_job(even_litres=even_litres, stretches=(Stretch(FIVE, FIVE + 20 * SECOND),))
+    found = packed([job], SharedTap(1.0, {"a": 0.5}))
+    assert [n.litres for n in found.not_fitted] == approx(left)
 
 
 def test_a_zone_the_supply_does_not_reach_is_not_opened() -> None:

@@ -15,9 +15,17 @@ from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.given import NOTHING_GIVEN
 
 from controller.demand.records import DayInput
-from controller.garden.model import Garden, Hold, Opening, ValveKind, Watering, Window
+from controller.garden.model import (
+    Garden,
+    Hold,
+    Opening,
+    Planting,
+    ValveKind,
+    Watering,
+    Window,
+)
 from controller.hydraulics.lines import Lines
-from controller.timetable.jobs import Given, Grounds
+from controller.timetable.jobs import Given, Grounds, allowed_mm
 from controller.timetable.plan import plan_garden
 from controller.timetable.records import Timetable
 from controller.units import l_from_m3, m3_s_from_l_min
@@ -74,6 +82,65 @@ def test_a_dose_is_the_deficit_over_the_ground_divided_by_evenness_plus_the_line
         0.06 * dose.pulses * l_from_m3(Lines(a_garden()).open_set(frozenset("a")).supply_flow_m3_s)
     )
     assert sum(p.litres for p in timetable.pulses) == approx(dose.litres, abs=slack)
+
+
+def test_a_bed_of_six_tenths_of_a_square_metre_gets_its_dose_and_one_of_none_gets_none() -> None:
+    row = a_row(8.0)
+    small = a_zone(rows=(replace(row, ground_width_m=0.6 / row.length_m),))
+    (dose,) = planned(a_garden(small), count=1).doses
+    assert dose.ground_m2 == approx(0.6) and dose.litres > 1.0
+    plugged = a_zone(rows=(replace(row, plugged=True),))
+    assert planned(a_garden(plugged, a_zone("b", relay=27)), count=1).doses[0].zone == "b"
+
+
+def test_a_dose_says_what_rain_fell_since_the_last_water_and_what_nobody_measured() -> None:
+    days = even_days(FIRST - 9 * DAY, FIRST + 2 * DAY)
+    changed: dict[int, dict[str, object]] = {
+        6: {"rain_mm": 12.0},  # before the last water
+        4: {"rain_mm": 3.0, "measured": False},
+        3: {"rain_mm": None},
+        2: {"rain_mm": 2.0, "measured": False, "rung": "second service"},  # of a weather model
+        1: {"rain_mm": 0.9},  # under a fifth of 5 mm: it never reached the ground
+    }
+    for ago, more in changed.items():
+        days[FIRST - ago * DAY] = replace(days[FIRST - ago * DAY], **more)  # type: ignore[arg-type]
+    given = replace(NOTHING_GIVEN, litres={("a", FIRST - 5 * DAY): 9.0})
+    why = planned(a_garden(), days, count=1, given=given).doses[0].why
+    assert why.rain_mm == approx(5.0)
+    assert (why.rain_unknown_days, why.stand_in_days) == (1, 1)
+
+
+def test_what_a_dose_says_of_its_evening_is_of_the_wetted_ground_on_the_eve() -> None:
+    timetable = planned(a_garden(), count=1)
+    (dose,) = timetable.doses
+    eve = next(d for d in timetable.ledger if d.day == FIRST - DAY)
+    assert dose.why.depletion_mm == eve.wet_depletion_mm
+    assert (dose.why.account, dose.why.stage, dose.why.kc) == (eve.account, eve.stage, eve.kc)
+    assert (dose.why.raw_mm, dose.why.eto_mm, dose.why.method) == (eve.raw_mm, 5.0, "test")
+    garden = a_garden()
+    assert dose.why.allowed_mm == allowed_mm(eve, garden, Grounds(garden, CATALOGUE))
+
+
+def test_what_may_be_missing_goes_by_zone_then_garden_then_the_crop_and_its_years() -> None:
+    def allowed(garden: Garden, **changed: object) -> float | None:
+        row = replace(planned(garden, count=1).ledger[-1], raw_mm=20.0, **changed)  # type: ignore[arg-type]
+        return allowed_mm(row, garden, Grounds(garden, CATALOGUE))
+
+    quarter = Watering(windows=(EVERY_DAY,), refill_at=0.25)
+    assert allowed(a_garden(a_zone(refill_at=0.7), watering=quarter)) == approx(14.0)
+    assert allowed(a_garden(watering=quarter)) == 5.0
+    # WORKED: leeks have shallow roots: half, and from development on 0.6, of 20 mm.
+    assert allowed(a_garden(), stage="initial") == 10.0
+    assert allowed(a_garden(), stage="mid") == 12.0
+    assert allowed(a_garden(), crop=None) is None
+    # Asparagus has deep ones; in its first year half is the most (stages.FIRST_YEAR_REFILL_AT),
+    # and a bed of 0.3 m makes it shallow.
+    young = Planting(crop="asparagus", start=date(2031, 4, 20), until=date(2033, 10, 10))
+    old = replace(young, years_before=9)
+    for planting, limit_m, mm in ((young, None, 10.0), (old, None, 16.0), (old, 0.3, 12.0)):
+        bed = replace(a_zone().bed, rooting_limit_m=limit_m)
+        zone = a_zone(plantings=(planting,), bed=bed)
+        assert allowed(a_garden(zone), stage="mid") == approx(mm)
 
 
 def test_an_unthrottled_short_row_gets_its_water_in_seconds() -> None:
