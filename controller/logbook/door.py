@@ -29,6 +29,8 @@ _ANY, _HUGE = 1e6, 1e12
 # Kept once more in an index, whose copy tells where a bit has flipped in either.
 GIVEN_INDEX = "pulses_given"
 GIVEN = ("day", "zone", "state", "litres", "line_litres", "uniformity")
+_LOOKS = 3  # a state, then what hangs on it, then what was told from a bad cell
+_OF_A_PLAN = ("slot", "planned_opens_utc", "planned_open_s", "planned_litres")
 _NAMED = 12  # rows named in one happening; the rest is counted
 _DATE = "-".join("[0-9]" * n for n in (4, 2, 2))
 _TIME = ":".join(["[0-9][0-9]"] * 3)
@@ -167,20 +169,35 @@ TOGETHER: Mapping[str, Mapping[str, str]] = {
     },
     "holds": {"begin and end": "begins_utc < ends_utc"},
 }
-# What of a pulse that gave water can be told from the rest of its row, or done without.
+# What of a pulse that ran, or may run, can be told from the rest of its row, or done without.
+_SLOT_TOLD = f"CASE WHEN {_NO_SLOT} GLOB '[0-9]*' AND {_NO_SLOT} NOT GLOB '*[^0-9]*' THEN "
+_SLOT_TOLD += f"CAST({_NO_SLOT} AS INTEGER) END"
+_STATE_TOLD = (
+    "CASE WHEN litres IS NOT NULL OR (opened_utc IS NOT NULL AND closed_utc IS NOT NULL) "
+    "THEN 'closed' WHEN closed_utc IS NULL AND opened_utc IS NOT NULL THEN 'open' "
+    "WHEN closed_utc IS NULL AND intended_utc IS NOT NULL THEN 'intended' END"
+)
+_RAN = "state IN ('intended', 'open', 'closed', 'cut')"
 _TOLD: Mapping[str, str] = {
     "day": "substr(key, length(zone) + 2, 10)",
-    "state": "'closed'",
+    "slot": _SLOT_TOLD,
+    "state": _STATE_TOLD,
     "valve": f"CASE WHEN relay_line IS NULL THEN '{ValveKind.HAND}' ELSE '{ValveKind.RELAY}' END",
     "together": "'[]'",
-    "closed_utc": "coalesce(beat_utc, opened_utc, planned_opens_utc)",
+    "closed_utc": f"CASE WHEN {_GAVE} THEN coalesce(beat_utc, opened_utc, planned_opens_utc) END",
+    # By its open time, as it was planned; else up to its last sign of life.
+    "litres": f"CASE WHEN {_GAVE} THEN coalesce(planned_litres * open_s / planned_open_s, "
+    "beat_litres) END",
+    "planned_opens_utc": f"CASE WHEN {_AHEAD} THEN coalesce(opened_utc, intended_utc) END",
+    "planned_open_s": f"CASE WHEN {_AHEAD} THEN coalesce(beat_open_s, 0.0) END",
+    "planned_litres": f"CASE WHEN {_AHEAD} THEN coalesce(beat_litres, 0.0) END",
     "why": "''",
     "who": "''",
 } | dict.fromkeys(
     (
-        *("relay_line", "planned_utc", "planned_opens_utc", "planned_open_s", "planned_litres"),
-        *("intended_utc", "opened_utc", "opened_mono_s", "boot_id", "beat_utc", "beat_open_s"),
-        *("beat_litres", "open_s", "how_known", "line_litres", "uniformity"),
+        *("relay_line", "planned_utc", "intended_utc", "opened_utc", "opened_mono_s", "boot_id"),
+        *("beat_utc", "beat_open_s", "beat_litres", "open_s", "how_known", "line_litres"),
+        "uniformity",
     ),
     "NULL",
 )
@@ -222,7 +239,7 @@ def sweep(connection: sqlite3.Connection, now: str) -> Swept:
             what, litres = _named(connection, table, row_id)
             if table == "pulses" and _put_right(connection, tests, row_id):
                 put_right += 1
-                what += ", put right"
+                what += f", put right{_now_l(connection, row_id, litres)}"
             else:
                 connection.execute(f"DELETE FROM {table} WHERE rowid = ?", [row_id])
                 lost_l += litres
@@ -343,25 +360,37 @@ def _named(connection: sqlite3.Connection, table: str, row_id: int) -> tuple[str
 
 
 def _put_right(connection: sqlite3.Connection, tests: Mapping[str, str], row_id: int) -> bool:
-    """Put right what can be, of a pulse that gave water; whether the row is sound now."""
+    """Put right what can be, of a pulse that ran or may run; whether the row is sound now."""
 
     def may_be(name: str) -> str:
-        of_its_day = name == "planned_opens_utc"
-        return f"{tests[name]} AND {tests['day and opening']}" if of_its_day else tests[name]
+        need = {
+            "planned_opens_utc": tests["day and opening"],
+            **dict.fromkeys(("litres", "closed_utc"), f"({name} IS NOT NULL OR NOT {_GAVE})"),
+            **dict.fromkeys(_OF_A_PLAN, f"({name} IS NOT NULL OR NOT {_AHEAD})"),
+        }
+        return f"{tests[name]} AND {need[name]}" if name in need else tests[name]
 
     changes = ", ".join(
         f"{name} = coalesce(CASE WHEN {may_be(name)} THEN {name} END, {told})"
         for name, told in _TOLD.items()
+        if name in tests
     )
-    asked = f"UPDATE OR IGNORE pulses SET {changes} WHERE rowid = ? AND litres IS NOT NULL"
+    asked = f"UPDATE OR IGNORE pulses SET {changes} WHERE rowid = ?"
+    ran = f"CASE WHEN {tests['state']} THEN {_RAN} ELSE {_STATE_TOLD} IS NOT NULL END"
     with contextlib.suppress(sqlite3.IntegrityError):  # a cell of another type than its column's
-        connection.execute(asked, [row_id])
-        # What was put right from cells that were bad themselves, the second look has.
-        connection.execute(f"{asked} AND {_GAVE}", [row_id])
+        # What was put right from cells that were bad themselves, the later looks have.
+        for _ in range(_LOOKS):
+            connection.execute(f"{asked} AND {ran}", [row_id])
     sound = connection.execute(
-        f"SELECT 1 FROM pulses WHERE rowid = ? AND {_GAVE} AND {_all_of(tests)}", [row_id]
+        f"SELECT 1 FROM pulses WHERE rowid = ? AND {_RAN} AND {_all_of(tests)}", [row_id]
     ).fetchone()
     return sound is not None
+
+
+def _now_l(connection: sqlite3.Connection, row_id: int, was_l: float) -> str:
+    """What a row credits now, where it is another amount than before."""
+    _, litres = _named(connection, "pulses", row_id)
+    return "" if abs(litres - was_l) < 0.05 else f": {litres:.1f} L by its open time"
 
 
 def _words(table: str, named: list[str], lost_l: float) -> str:
