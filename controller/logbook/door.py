@@ -29,11 +29,13 @@ _ANY, _HUGE = 1e6, 1e12
 # Kept once more in an index, whose copy tells where a bit has flipped in either.
 GIVEN_INDEX = "pulses_given"
 GIVEN = ("day", "zone", "state", "litres", "line_litres", "uniformity")
+_LIVE_DAYS = 2  # whose pulses still change; our choice
+_MOST_NAMED_BAD = 500  # pulses left out by their numbers; our choice
 _LOOKS = 3  # a state, then what hangs on it, then what was told from a bad cell
 _OF_A_PLAN = ("slot", "planned_opens_utc", "planned_open_s", "planned_litres")
 _NAMED = 12  # rows named in one happening; the rest is counted
 _DATE = "-".join("[0-9]" * n for n in (4, 2, 2))
-_TIME = ":".join(["[0-9][0-9]"] * 3)
+_TIME = "[0-9][0-9]:[0-5][0-9]:[0-5][0-9]"
 
 
 def lenient(text: bytes) -> str:
@@ -50,17 +52,22 @@ def _day(column: str) -> str:
     return f"{column} = date({column}, '+0 days') AND {column} >= '0001'"
 
 
-def _moment(column: str) -> str:
+def is_moment(column: str) -> str:
+    """What SQL must find true of a moment as the logbook writes it."""
     # Six digits of a second as Python writes them, three as SQLite does.
-    forms = " OR ".join(f"{column} GLOB '{_DATE}T{_TIME}.{'[0-9]' * digits}Z'" for digits in (6, 3))
+    six, three = (f"{column} GLOB '{_DATE}T{_TIME}.{'[0-9]' * digits}Z'" for digits in (6, 3))
+    # Only the odd ones are counted through, as for a day: that takes longer.
+    month, day, hour = (f"substr({column}, {place}, 2)" for place in (6, 9, 12))
+    plain = f"{month} BETWEEN '01' AND '12' AND {day} BETWEEN '01' AND '28' AND {hour} < '24'"
     whole = f"substr({column}, 1, 19)"
-    counted = f"strftime('%Y-%m-%dT%H:%M:%S', {whole}, '+0 days')"
-    return f"({forms}) AND {counted} = {whole} AND {column} >= '1970'"
+    counted = f"strftime('%Y-%m-%dT%H:%M:%S', {whole}, '+0 days') = {whole}"
+    return f"({six} OR {three}) AND (({plain}) OR {counted}) AND {column} >= '1970'"
 
 
 def _number(low: float, high: float) -> Test:
     return lambda column: (
-        f"typeof({column}) IN ('real', 'integer') AND {column} BETWEEN {low!r} AND {high!r}"
+        # What is no number but text lies above all numbers, and NULL is between none.
+        f"{column} BETWEEN {low!r} AND {high!r} AND typeof({column}) != 'text'"
     )
 
 
@@ -91,7 +98,7 @@ def _or_none(test: Test) -> Test:
 
 _SECONDS, _LITRES = _number(0.0, LONGEST_OPEN_S), _number(0.0, MOST_LITRES)
 _MM, _TRUTH, _ID = _number(-_ANY, _ANY), _whole(0, 1), _whole(1, 2**62)
-_TEXT_OR_NONE, _MOMENT_OR_NONE = _or_none(_text), _or_none(_moment)
+_TEXT_OR_NONE, _MOMENT_OR_NONE = _or_none(_text), _or_none(is_moment)
 _LEDGER_NUMBERS = (
     *("eto_mm", "kc", "etc_mm", "stress", "used_mm", "rain_mm", "rain_unused_mm", "runoff_mm"),
     *("watered_mm", "drained_mm", "handed_over_mm", "start_depletion_mm", "depletion_mm"),
@@ -107,14 +114,14 @@ _WHO = {"who": _text}
 
 # What each cell may be. A column that an older logbook does not have is not asked for.
 CELLS: Mapping[str, Mapping[str, Test]] = {
-    "weather": {"day": _day, "source": _text, "kept_utc": _moment}
+    "weather": {"day": _day, "source": _text, "kept_utc": is_moment}
     | {"measured": _TRUTH, "modelled": _TRUTH, "given_utc": _MOMENT_OR_NONE}
     | {name: _or_none(_number(limit.low, limit.high)) for name, limit in LIMITS.items()}
     | {
         "rain_mm": _or_none(_number(0.0, MOST_MM)),
         "wind_height_m": _or_none(_number(0.01, 1000.0)),
     },
-    "ledger": {"zone": _text, "day": _day, "part": _text, "kept_utc": _moment, "account": _text}
+    "ledger": {"zone": _text, "day": _day, "part": _text, "kept_utc": is_moment, "account": _text}
     | {"crop": _TEXT_OR_NONE, "stage": _text, "method": _text, "phase": _text, "rung": _text}
     | {"coefficients": _text, "water_from": _TEXT_OR_NONE, "day_of_planting": _whole(0, 100_000)}
     | {"rain_known": _TRUTH, "measured": _TRUTH}
@@ -130,26 +137,26 @@ CELLS: Mapping[str, Mapping[str, Test]] = {
     | {"opened_mono_s": _or_none(_number(-_HUGE, _HUGE)), "boot_id": _TEXT_OR_NONE}
     | {"how_known": _or_none(_one_of(HowKnown)), "why": _text, "who": _text}
     | {"line_litres": _or_none(_LITRES), "uniformity": _or_none(_number(0.0, 2.0))},
-    "readings": {"id": _ID, "written_utc": _moment, "at_utc": _moment, "kind": _text}
+    "readings": {"id": _ID, "written_utc": is_moment, "at_utc": is_moment, "kind": _text}
     | {"value": _number(-_HUGE, _HUGE), "unit": _text}
     | {"day": _or_none(_day), "zone": _TEXT_OR_NONE}
     | _WHO,
-    "notes": {"id": _ID, "at_utc": _moment, "words": _text, "zone": _TEXT_OR_NONE} | _WHO,
-    "holds": {"id": _ID, "written_utc": _moment, "begins_utc": _moment, "ends_utc": _moment}
+    "notes": {"id": _ID, "at_utc": is_moment, "words": _text, "zone": _TEXT_OR_NONE} | _WHO,
+    "holds": {"id": _ID, "written_utc": is_moment, "begins_utc": is_moment, "ends_utc": is_moment}
     | {"zones": _list_of("text"), "reason": _text, "lifted_utc": _MOMENT_OR_NONE},
-    "happenings": {"id": _ID, "at_utc": _moment, "kind": _text, "words": _text}
+    "happenings": {"id": _ID, "at_utc": is_moment, "kind": _text, "words": _text}
     | {"zone": _TEXT_OR_NONE, "line": _or_none(_whole(-1, 10_000))},
-    "measurements": {"id": _ID, "written_utc": _moment, "at_utc": _moment, "said": _json_object}
+    "measurements": {"id": _ID, "written_utc": is_moment, "at_utc": is_moment, "said": _json_object}
     | {"taken_back_utc": _MOMENT_OR_NONE}
     | _WHO,
-    "fits": {"id": _ID, "written_utc": _moment, "measurements": _list_of("integer")}
+    "fits": {"id": _ID, "written_utc": is_moment, "measurements": _list_of("integer")}
     | {"found": _json_object},
-    "observations": {"id": _ID, "written_utc": _moment, "day": _day, "zone": _text}
+    "observations": {"id": _ID, "written_utc": is_moment, "day": _day, "zone": _text}
     | {"event": _one_of((*EVENTS, OLD_GONE)), "crop": _text, "taken_back_utc": _MOMENT_OR_NONE}
     | _WHO,
-    "tended": {"at_utc": _moment, "words": _text},
+    "tended": {"at_utc": is_moment, "words": _text},
     "watched_days": {"day": _day},
-    "flow_stretches": {"id": _ID, "at_utc": _moment, "day": _day, "zones": _list_of("text")}
+    "flow_stretches": {"id": _ID, "at_utc": is_moment, "day": _day, "zones": _list_of("text")}
     | {"seconds": _number(0.0, _ANY), "litres": _LITRES, "computed_l_s": _number(0.0, 1000.0)},
 }
 _NO_SLOT = "substr(key, length(zone) + length(day) + 3)"
@@ -216,7 +223,7 @@ def look_through(connection: sqlite3.Connection) -> None:
     connection.text_factory = lenient
     # In memory: on a full disk there is no room for a file, and reading must go on.
     connection.execute("PRAGMA temp_store = MEMORY")
-    seen = dict(CELLS) | {"_sqlite_migrations": {"applied_at": _moment}}
+    seen = dict(CELLS) | {"_sqlite_migrations": {"applied_at": is_moment}}
     for table, tests in _here(connection, seen).items():
         connection.execute(
             f"CREATE TEMP VIEW {table} AS SELECT * FROM main.{table} WHERE {_all_of(tests)}"
@@ -252,13 +259,28 @@ def sweep(connection: sqlite3.Connection, now: str) -> Swept:
     return swept
 
 
-def unsound(connection: sqlite3.Connection) -> int:
-    """How many pulses readers do not see, because they are not what a pulse can be."""
+def look_at_pulses(connection: sqlite3.Connection) -> int:
+    """Look at every pulse; how many readers do not see, because they are not what one can be.
+
+    From then on a connection of `look_through` looks anew only at those of the last days at each
+    reading: the whole of a few seasons takes a small board seconds.
+    """
     tests = _here(connection, {"pulses": CELLS["pulses"]}).get("pulses")
     if tests is None:
         return 0
-    asked = f"SELECT count(*) FROM main.pulses WHERE NOT {_all_of(tests)}"
-    return int(connection.execute(asked).fetchone()[0])
+    sound = _all_of(tests)
+    asked = f"SELECT id FROM main.pulses WHERE NOT {sound} ORDER BY id"
+    bad = [row[0] for row in connection.execute(asked)]
+    others = f" AND id NOT IN ({', '.join(map(str, bad))})" if bad else ""
+    newest = f"SELECT max(day) FROM main.pulses WHERE true{others}"
+    first_live = connection.execute(
+        f"SELECT min(id) FROM main.pulses WHERE day >= date(({newest}), '-{_LIVE_DAYS} days')"
+    ).fetchone()[0]
+    if first_live is not None and len(bad) <= _MOST_NAMED_BAD:
+        where = f"CASE WHEN id < {first_live} THEN true{others} ELSE {sound} END"
+        connection.execute("DROP VIEW IF EXISTS temp.pulses")
+        connection.execute(f"CREATE TEMP VIEW pulses AS SELECT * FROM main.pulses WHERE {where}")
+    return len(bad)
 
 
 def given_by_index(connection: sqlite3.Connection) -> dict[int, tuple[object, ...]]:
@@ -313,23 +335,24 @@ def compare_given(
 def _here(
     connection: sqlite3.Connection, tables: Mapping[str, Mapping[str, Test]]
 ) -> dict[str, dict[str, str]]:
-    """The tests of the tables and columns that this logbook has, as SQL that is never NULL."""
+    """The tests of the tables and columns that this logbook has, as SQL that must be true."""
     found: dict[str, dict[str, str]] = {}
     for table, cells in tables.items():
         columns = {row[1] for row in connection.execute(f"PRAGMA main.table_info({table})")}
         if columns:
             tests = {name: test(name) for name, test in cells.items() if name in columns}
             tests |= TOGETHER.get(table, {})
-            found[table] = {name: f"coalesce({test}, 0)" for name, test in tests.items()}
+            found[table] = {name: f"({test})" for name, test in tests.items()}
     return found
 
 
 def _all_of(tests: Mapping[str, str]) -> str:
-    return f"({' AND '.join(tests.values())})"
+    # SQLite leaves off at the first that is not true where a CASE asks, and not elsewhere.
+    return f"(CASE WHEN {' AND '.join(tests.values())} THEN 1 ELSE 0 END)"
 
 
 def _first_wrong(tests: Mapping[str, str]) -> str:
-    wrong = " ".join(f"WHEN NOT {test} THEN '{name}'" for name, test in tests.items())
+    wrong = " ".join(f"WHEN {test} IS NOT TRUE THEN '{name}'" for name, test in tests.items())
     return f"CASE {wrong} END"
 
 

@@ -496,7 +496,11 @@ class SocketGone(Fault):
 
 
 class SlowAskers(Fault):
-    name, family, early = "all places are taken by slow askers, and a person closes", "socket", False
+    name, family, early = (
+        "all places are taken by slow askers, and a person closes",
+        "socket",
+        False,
+    )
 
     def strike(self, w: CrossWorld) -> None:
         a_server(w)

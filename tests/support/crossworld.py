@@ -492,7 +492,11 @@ class CrossWorld(World):
             self.run_true(self.clock.true_s + self._step(end))
 
     def _read(self, text: str) -> Garden:
-        return self.gardens[text] if text in self.gardens else read_whole_text(text, str(self.file), CATALOGUE)
+        return (
+            self.gardens[text]
+            if text in self.gardens
+            else read_whole_text(text, str(self.file), CATALOGUE)
+        )
 
     # --- what came of it -----------------------------------------------------------------------
 
