@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 from controller.errors import LogbookError
 from controller.garden.model import Garden, ValveKind
 from controller.logbook.days import DayQuestions, span
-from controller.logbook.door import SET_ASIDE, look_through, unsound
+from controller.logbook.door import SET_ASIDE, is_moment, look_at_pulses, look_through
 from controller.logbook.faults import is_damage, plain
 from controller.logbook.files import NO_FILE, file_id
 from controller.logbook.records import (
@@ -316,16 +316,19 @@ class Questions(DayQuestions, SeenQuestions):
         return int(self._rows(f"SELECT count(*) AS many FROM {SET_ASIDE}")[0]["many"])
 
     def unsound(self) -> int:
-        """How many pulses are not what a pulse can be, and so are not seen here."""
+        """How many pulses are not what a pulse can be, and so are not seen here.
+
+        All are looked at; ask it before much is read of days long gone, which is quicker then.
+        """
         try:
-            return unsound(self._connection)
+            return look_at_pulses(self._connection)
         except (sqlite3.Error, UnicodeDecodeError) as error:
             raise self._told(error) from error
 
     def last_written_utc(self) -> datetime | None:
         """The newest moment of our own clock in the logbook; None in an empty one."""
         asked = " UNION ALL ".join(
-            f"SELECT max({column}) AS newest FROM {table}"
+            f"SELECT max({column}) AS newest FROM main.{table} WHERE {is_moment(column)}"
             for table, column in _WRITTEN
             if self._has(table)
         )

@@ -29,9 +29,13 @@ _ANY, _HUGE = 1e6, 1e12
 # Kept once more in an index, whose copy tells where a bit has flipped in either.
 GIVEN_INDEX = "pulses_given"
 GIVEN = ("day", "zone", "state", "litres", "line_litres", "uniformity")
+_LIVE_DAYS = 2  # whose pulses still change; our choice
+_MOST_NAMED_BAD = 500  # pulses left out by their numbers; our choice
+_LOOKS = 3  # a state, then what hangs on it, then what was told from a bad cell
+_OF_A_PLAN = ("slot", "planned_opens_utc", "planned_open_s", "planned_litres")
 _NAMED = 12  # rows named in one happening; the rest is counted
 _DATE = "-".join("[0-9]" * n for n in (4, 2, 2))
-_TIME = ":".join(["[0-9][0-9]"] * 3)
+_TIME = "[0-9][0-9]:[0-5][0-9]:[0-5][0-9]"
 
 
 def lenient(text: bytes) -> str:
@@ -48,17 +52,22 @@ def _day(column: str) -> str:
     return f"{column} = date({column}, '+0 days') AND {column} >= '0001'"
 
 
-def _moment(column: str) -> str:
+def is_moment(column: str) -> str:
+    """What SQL must find true of a moment as the logbook writes it."""
     # Six digits of a second as Python writes them, three as SQLite does.
-    forms = " OR ".join(f"{column} GLOB '{_DATE}T{_TIME}.{'[0-9]' * digits}Z'" for digits in (6, 3))
+    six, three = (f"{column} GLOB '{_DATE}T{_TIME}.{'[0-9]' * digits}Z'" for digits in (6, 3))
+    # Only the odd ones are counted through, as for a day: that takes longer.
+    month, day, hour = (f"substr({column}, {place}, 2)" for place in (6, 9, 12))
+    plain = f"{month} BETWEEN '01' AND '12' AND {day} BETWEEN '01' AND '28' AND {hour} < '24'"
     whole = f"substr({column}, 1, 19)"
-    counted = f"strftime('%Y-%m-%dT%H:%M:%S', {whole}, '+0 days')"
-    return f"({forms}) AND {counted} = {whole} AND {column} >= '1970'"
+    counted = f"strftime('%Y-%m-%dT%H:%M:%S', {whole}, '+0 days') = {whole}"
+    return f"({six} OR {three}) AND (({plain}) OR {counted}) AND {column} >= '1970'"
 
 
 def _number(low: float, high: float) -> Test:
     return lambda column: (
-        f"typeof({column}) IN ('real', 'integer') AND {column} BETWEEN {low!r} AND {high!r}"
+        # What is no number but text lies above all numbers, and NULL is between none.
+        f"{column} BETWEEN {low!r} AND {high!r} AND typeof({column}) != 'text'"
     )
 
 
@@ -89,7 +98,7 @@ def _or_none(test: Test) -> Test:
 
 _SECONDS, _LITRES = _number(0.0, LONGEST_OPEN_S), _number(0.0, MOST_LITRES)
 _MM, _TRUTH, _ID = _number(-_ANY, _ANY), _whole(0, 1), _whole(1, 2**62)
-_TEXT_OR_NONE, _MOMENT_OR_NONE = _or_none(_text), _or_none(_moment)
+_TEXT_OR_NONE, _MOMENT_OR_NONE = _or_none(_text), _or_none(is_moment)
 _LEDGER_NUMBERS = (
     *("eto_mm", "kc", "etc_mm", "stress", "used_mm", "rain_mm", "rain_unused_mm", "runoff_mm"),
     *("watered_mm", "drained_mm", "handed_over_mm", "start_depletion_mm", "depletion_mm"),
@@ -105,14 +114,14 @@ _WHO = {"who": _text}
 
 # What each cell may be. A column that an older logbook does not have is not asked for.
 CELLS: Mapping[str, Mapping[str, Test]] = {
-    "weather": {"day": _day, "source": _text, "kept_utc": _moment}
+    "weather": {"day": _day, "source": _text, "kept_utc": is_moment}
     | {"measured": _TRUTH, "modelled": _TRUTH, "given_utc": _MOMENT_OR_NONE}
     | {name: _or_none(_number(limit.low, limit.high)) for name, limit in LIMITS.items()}
     | {
         "rain_mm": _or_none(_number(0.0, MOST_MM)),
         "wind_height_m": _or_none(_number(0.01, 1000.0)),
     },
-    "ledger": {"zone": _text, "day": _day, "part": _text, "kept_utc": _moment, "account": _text}
+    "ledger": {"zone": _text, "day": _day, "part": _text, "kept_utc": is_moment, "account": _text}
     | {"crop": _TEXT_OR_NONE, "stage": _text, "method": _text, "phase": _text, "rung": _text}
     | {"coefficients": _text, "water_from": _TEXT_OR_NONE, "day_of_planting": _whole(0, 100_000)}
     | {"rain_known": _TRUTH, "measured": _TRUTH}
@@ -128,26 +137,26 @@ CELLS: Mapping[str, Mapping[str, Test]] = {
     | {"opened_mono_s": _or_none(_number(-_HUGE, _HUGE)), "boot_id": _TEXT_OR_NONE}
     | {"how_known": _or_none(_one_of(HowKnown)), "why": _text, "who": _text}
     | {"line_litres": _or_none(_LITRES), "uniformity": _or_none(_number(0.0, 2.0))},
-    "readings": {"id": _ID, "written_utc": _moment, "at_utc": _moment, "kind": _text}
+    "readings": {"id": _ID, "written_utc": is_moment, "at_utc": is_moment, "kind": _text}
     | {"value": _number(-_HUGE, _HUGE), "unit": _text}
     | {"day": _or_none(_day), "zone": _TEXT_OR_NONE}
     | _WHO,
-    "notes": {"id": _ID, "at_utc": _moment, "words": _text, "zone": _TEXT_OR_NONE} | _WHO,
-    "holds": {"id": _ID, "written_utc": _moment, "begins_utc": _moment, "ends_utc": _moment}
+    "notes": {"id": _ID, "at_utc": is_moment, "words": _text, "zone": _TEXT_OR_NONE} | _WHO,
+    "holds": {"id": _ID, "written_utc": is_moment, "begins_utc": is_moment, "ends_utc": is_moment}
     | {"zones": _list_of("text"), "reason": _text, "lifted_utc": _MOMENT_OR_NONE},
-    "happenings": {"id": _ID, "at_utc": _moment, "kind": _text, "words": _text}
+    "happenings": {"id": _ID, "at_utc": is_moment, "kind": _text, "words": _text}
     | {"zone": _TEXT_OR_NONE, "line": _or_none(_whole(-1, 10_000))},
-    "measurements": {"id": _ID, "written_utc": _moment, "at_utc": _moment, "said": _json_object}
+    "measurements": {"id": _ID, "written_utc": is_moment, "at_utc": is_moment, "said": _json_object}
     | {"taken_back_utc": _MOMENT_OR_NONE}
     | _WHO,
-    "fits": {"id": _ID, "written_utc": _moment, "measurements": _list_of("integer")}
+    "fits": {"id": _ID, "written_utc": is_moment, "measurements": _list_of("integer")}
     | {"found": _json_object},
-    "observations": {"id": _ID, "written_utc": _moment, "day": _day, "zone": _text}
+    "observations": {"id": _ID, "written_utc": is_moment, "day": _day, "zone": _text}
     | {"event": _one_of((*EVENTS, OLD_GONE)), "crop": _text, "taken_back_utc": _MOMENT_OR_NONE}
     | _WHO,
-    "tended": {"at_utc": _moment, "words": _text},
+    "tended": {"at_utc": is_moment, "words": _text},
     "watched_days": {"day": _day},
-    "flow_stretches": {"id": _ID, "at_utc": _moment, "day": _day, "zones": _list_of("text")}
+    "flow_stretches": {"id": _ID, "at_utc": is_moment, "day": _day, "zones": _list_of("text")}
     | {"seconds": _number(0.0, _ANY), "litres": _LITRES, "computed_l_s": _number(0.0, 1000.0)},
 }
 _NO_SLOT = "substr(key, length(zone) + length(day) + 3)"
@@ -167,20 +176,35 @@ TOGETHER: Mapping[str, Mapping[str, str]] = {
     },
     "holds": {"begin and end": "begins_utc < ends_utc"},
 }
-# What of a pulse that gave water can be told from the rest of its row, or done without.
+# What of a pulse that ran, or may run, can be told from the rest of its row, or done without.
+_SLOT_TOLD = f"CASE WHEN {_NO_SLOT} GLOB '[0-9]*' AND {_NO_SLOT} NOT GLOB '*[^0-9]*' THEN "
+_SLOT_TOLD += f"CAST({_NO_SLOT} AS INTEGER) END"
+_STATE_TOLD = (
+    "CASE WHEN litres IS NOT NULL OR (opened_utc IS NOT NULL AND closed_utc IS NOT NULL) "
+    "THEN 'closed' WHEN closed_utc IS NULL AND opened_utc IS NOT NULL THEN 'open' "
+    "WHEN closed_utc IS NULL AND intended_utc IS NOT NULL THEN 'intended' END"
+)
+_RAN = "state IN ('intended', 'open', 'closed', 'cut')"
 _TOLD: Mapping[str, str] = {
     "day": "substr(key, length(zone) + 2, 10)",
-    "state": "'closed'",
+    "slot": _SLOT_TOLD,
+    "state": _STATE_TOLD,
     "valve": f"CASE WHEN relay_line IS NULL THEN '{ValveKind.HAND}' ELSE '{ValveKind.RELAY}' END",
     "together": "'[]'",
-    "closed_utc": "coalesce(beat_utc, opened_utc, planned_opens_utc)",
+    "closed_utc": f"CASE WHEN {_GAVE} THEN coalesce(beat_utc, opened_utc, planned_opens_utc) END",
+    # By its open time, as it was planned; else up to its last sign of life.
+    "litres": f"CASE WHEN {_GAVE} THEN coalesce(planned_litres * open_s / planned_open_s, "
+    "beat_litres) END",
+    "planned_opens_utc": f"CASE WHEN {_AHEAD} THEN coalesce(opened_utc, intended_utc) END",
+    "planned_open_s": f"CASE WHEN {_AHEAD} THEN coalesce(beat_open_s, 0.0) END",
+    "planned_litres": f"CASE WHEN {_AHEAD} THEN coalesce(beat_litres, 0.0) END",
     "why": "''",
     "who": "''",
 } | dict.fromkeys(
     (
-        *("relay_line", "planned_utc", "planned_opens_utc", "planned_open_s", "planned_litres"),
-        *("intended_utc", "opened_utc", "opened_mono_s", "boot_id", "beat_utc", "beat_open_s"),
-        *("beat_litres", "open_s", "how_known", "line_litres", "uniformity"),
+        *("relay_line", "planned_utc", "intended_utc", "opened_utc", "opened_mono_s", "boot_id"),
+        *("beat_utc", "beat_open_s", "beat_litres", "open_s", "how_known", "line_litres"),
+        "uniformity",
     ),
     "NULL",
 )
@@ -199,7 +223,7 @@ def look_through(connection: sqlite3.Connection) -> None:
     connection.text_factory = lenient
     # In memory: on a full disk there is no room for a file, and reading must go on.
     connection.execute("PRAGMA temp_store = MEMORY")
-    seen = dict(CELLS) | {"_sqlite_migrations": {"applied_at": _moment}}
+    seen = dict(CELLS) | {"_sqlite_migrations": {"applied_at": is_moment}}
     for table, tests in _here(connection, seen).items():
         connection.execute(
             f"CREATE TEMP VIEW {table} AS SELECT * FROM main.{table} WHERE {_all_of(tests)}"
@@ -222,7 +246,7 @@ def sweep(connection: sqlite3.Connection, now: str) -> Swept:
             what, litres = _named(connection, table, row_id)
             if table == "pulses" and _put_right(connection, tests, row_id):
                 put_right += 1
-                what += ", put right"
+                what += f", put right{_now_l(connection, row_id, litres)}"
             else:
                 connection.execute(f"DELETE FROM {table} WHERE rowid = ?", [row_id])
                 lost_l += litres
@@ -235,13 +259,28 @@ def sweep(connection: sqlite3.Connection, now: str) -> Swept:
     return swept
 
 
-def unsound(connection: sqlite3.Connection) -> int:
-    """How many pulses readers do not see, because they are not what a pulse can be."""
+def look_at_pulses(connection: sqlite3.Connection) -> int:
+    """Look at every pulse; how many readers do not see, because they are not what one can be.
+
+    From then on a connection of `look_through` looks anew only at those of the last days at each
+    reading: the whole of a few seasons takes a small board seconds.
+    """
     tests = _here(connection, {"pulses": CELLS["pulses"]}).get("pulses")
     if tests is None:
         return 0
-    asked = f"SELECT count(*) FROM main.pulses WHERE NOT {_all_of(tests)}"
-    return int(connection.execute(asked).fetchone()[0])
+    sound = _all_of(tests)
+    asked = f"SELECT id FROM main.pulses WHERE NOT {sound} ORDER BY id"
+    bad = [row[0] for row in connection.execute(asked)]
+    others = f" AND id NOT IN ({', '.join(map(str, bad))})" if bad else ""
+    newest = f"SELECT max(day) FROM main.pulses WHERE true{others}"
+    first_live = connection.execute(
+        f"SELECT min(id) FROM main.pulses WHERE day >= date(({newest}), '-{_LIVE_DAYS} days')"
+    ).fetchone()[0]
+    if first_live is not None and len(bad) <= _MOST_NAMED_BAD:
+        where = f"CASE WHEN id < {first_live} THEN true{others} ELSE {sound} END"
+        connection.execute("DROP VIEW IF EXISTS temp.pulses")
+        connection.execute(f"CREATE TEMP VIEW pulses AS SELECT * FROM main.pulses WHERE {where}")
+    return len(bad)
 
 
 def given_by_index(connection: sqlite3.Connection) -> dict[int, tuple[object, ...]]:
@@ -296,23 +335,24 @@ def compare_given(
 def _here(
     connection: sqlite3.Connection, tables: Mapping[str, Mapping[str, Test]]
 ) -> dict[str, dict[str, str]]:
-    """The tests of the tables and columns that this logbook has, as SQL that is never NULL."""
+    """The tests of the tables and columns that this logbook has, as SQL that must be true."""
     found: dict[str, dict[str, str]] = {}
     for table, cells in tables.items():
         columns = {row[1] for row in connection.execute(f"PRAGMA main.table_info({table})")}
         if columns:
             tests = {name: test(name) for name, test in cells.items() if name in columns}
             tests |= TOGETHER.get(table, {})
-            found[table] = {name: f"coalesce({test}, 0)" for name, test in tests.items()}
+            found[table] = {name: f"({test})" for name, test in tests.items()}
     return found
 
 
 def _all_of(tests: Mapping[str, str]) -> str:
-    return f"({' AND '.join(tests.values())})"
+    # SQLite leaves off at the first that is not true where a CASE asks, and not elsewhere.
+    return f"(CASE WHEN {' AND '.join(tests.values())} THEN 1 ELSE 0 END)"
 
 
 def _first_wrong(tests: Mapping[str, str]) -> str:
-    wrong = " ".join(f"WHEN NOT {test} THEN '{name}'" for name, test in tests.items())
+    wrong = " ".join(f"WHEN {test} IS NOT TRUE THEN '{name}'" for name, test in tests.items())
     return f"CASE {wrong} END"
 
 
@@ -343,25 +383,37 @@ def _named(connection: sqlite3.Connection, table: str, row_id: int) -> tuple[str
 
 
 def _put_right(connection: sqlite3.Connection, tests: Mapping[str, str], row_id: int) -> bool:
-    """Put right what can be, of a pulse that gave water; whether the row is sound now."""
+    """Put right what can be, of a pulse that ran or may run; whether the row is sound now."""
 
     def may_be(name: str) -> str:
-        of_its_day = name == "planned_opens_utc"
-        return f"{tests[name]} AND {tests['day and opening']}" if of_its_day else tests[name]
+        need = {
+            "planned_opens_utc": tests["day and opening"],
+            **dict.fromkeys(("litres", "closed_utc"), f"({name} IS NOT NULL OR NOT {_GAVE})"),
+            **dict.fromkeys(_OF_A_PLAN, f"({name} IS NOT NULL OR NOT {_AHEAD})"),
+        }
+        return f"{tests[name]} AND {need[name]}" if name in need else tests[name]
 
     changes = ", ".join(
         f"{name} = coalesce(CASE WHEN {may_be(name)} THEN {name} END, {told})"
         for name, told in _TOLD.items()
+        if name in tests
     )
-    asked = f"UPDATE OR IGNORE pulses SET {changes} WHERE rowid = ? AND litres IS NOT NULL"
+    asked = f"UPDATE OR IGNORE pulses SET {changes} WHERE rowid = ?"
+    ran = f"CASE WHEN {tests['state']} THEN {_RAN} ELSE {_STATE_TOLD} IS NOT NULL END"
     with contextlib.suppress(sqlite3.IntegrityError):  # a cell of another type than its column's
-        connection.execute(asked, [row_id])
-        # What was put right from cells that were bad themselves, the second look has.
-        connection.execute(f"{asked} AND {_GAVE}", [row_id])
+        # What was put right from cells that were bad themselves, the later looks have.
+        for _ in range(_LOOKS):
+            connection.execute(f"{asked} AND {ran}", [row_id])
     sound = connection.execute(
-        f"SELECT 1 FROM pulses WHERE rowid = ? AND {_GAVE} AND {_all_of(tests)}", [row_id]
+        f"SELECT 1 FROM pulses WHERE rowid = ? AND {_RAN} AND {_all_of(tests)}", [row_id]
     ).fetchone()
     return sound is not None
+
+
+def _now_l(connection: sqlite3.Connection, row_id: int, was_l: float) -> str:
+    """What a row credits now, where it is another amount than before."""
+    _, litres = _named(connection, "pulses", row_id)
+    return "" if abs(litres - was_l) < 0.05 else f": {litres:.1f} L by its open time"
 
 
 def _words(table: str, named: list[str], lost_l: float) -> str:

@@ -32,8 +32,6 @@ _OF_A_ROW = re.compile(r"(NULL|TEXT|NUMERIC|non-\w+) value in |CHECK constraint 
 _OF_AN_INDEX = re.compile(
     r"missing from index|# of entries in index|non-unique entry in index|not at end-of-record"
 )
-# Held against their indexes at every look: what people and valves wrote, and the list of steps.
-_BOTH_WAYS = ("pulses", "readings", "_sqlite_migrations")
 MOST_ROWS = 10**15  # more than seconds since 1970, from which a second logbook of a run counts
 _NO_LOGBOOK = {
     *(sqlite3.SQLITE_ERROR, sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB),
@@ -41,10 +39,8 @@ _NO_LOGBOOK = {
 }
 
 
-def open_book(path: Path, clock: Clock, *, wait_s: float, thorough: bool = False) -> Book:
+def open_book(path: Path, clock: Clock, *, wait_s: float) -> Book:
     """Open or begin a logbook for writing, by one thread.
-
-    `thorough` looks at the indexes, too: for a file that has shown damage while it was in use.
 
     Raises
     ------
@@ -53,7 +49,7 @@ def open_book(path: Path, clock: Clock, *, wait_s: float, thorough: bool = False
     sqlite3.Error, OSError
         If it cannot be opened or written now.
     """
-    damage, index_damaged = _look(path, thorough=thorough)
+    damage, index_damaged = _look(path)
     set_aside = None if damage is None else put_aside(path, clock)
     try:
         db = _opened(path, clock, wait_s, index_damaged and damage is None)
@@ -120,7 +116,7 @@ def _opened(path: Path, clock: Clock, wait_s: float, index_damaged: bool) -> Dat
             db.rollback()
             raise
         if swept.rows:
-            damage, again = _check(connection, thorough=True)
+            damage, again = _check(connection)
             if damage is not None or again:
                 raise sqlite3.IntegrityError(damage or "its rules are not those of a logbook")
     except BaseException:
@@ -225,7 +221,7 @@ def _is_no_logbook(error: sqlite3.DatabaseError | UnicodeDecodeError) -> bool:
     return getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT) & 0xFF in _NO_LOGBOOK
 
 
-def _look(path: Path, *, thorough: bool) -> tuple[str | None, bool]:
+def _look(path: Path) -> tuple[str | None, bool]:
     """What is wrong with the file, or None, and whether an index is; reading only, so that a
     refused one stays as it is. Rows that cannot be are found later."""
     if not path.exists() or path.stat().st_size == 0:
@@ -237,7 +233,7 @@ def _look(path: Path, *, thorough: bool) -> tuple[str | None, bool]:
     connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
     connection.text_factory = lenient
     try:
-        found = _check(connection, thorough=thorough)
+        found = _check(connection)
         if found[0] is None:
             refuse_newer(connection, path)
     except sqlite3.DatabaseError as error:
@@ -251,17 +247,12 @@ def _look(path: Path, *, thorough: bool) -> tuple[str | None, bool]:
     return found
 
 
-def _check(connection: sqlite3.Connection, *, thorough: bool) -> tuple[str | None, bool]:
+def _check(connection: sqlite3.Connection) -> tuple[str | None, bool]:
     """What SQLite finds wrong with the file beyond single rows, and whether with an index.
 
-    The indexes of all other tables than _BOTH_WAYS are looked at only if `thorough`.
+    Each index is held against its table: one that has changed gives wrong rows, or no answer.
     """
-    checks = ["integrity_check(1000)"]
-    if not thorough:
-        tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master")}
-        both_ways = [table for table in _BOTH_WAYS if table in tables]
-        checks = ["quick_check(1000)", *(f"integrity_check({table})" for table in both_ways)]
-    found = [str(row[0]) for check in checks for row in connection.execute(f"PRAGMA {check}")]
+    found = [str(row[0]) for row in connection.execute("PRAGMA integrity_check(1000)")]
     wrong = [line for line in found if line != "ok"]
     beyond = [line for line in wrong if not (_OF_A_ROW.match(line) or _OF_AN_INDEX.search(line))]
     if beyond or not found:

@@ -30,7 +30,7 @@ class Pen:
 
     def __init__(self, path: Path, clock: Clock, *, timeout_s: float = 5.0) -> None:
         self.path, self.clock = Path(path), clock
-        self._wait_s, self._suspect = BUSY_SHARE * timeout_s, False
+        self._wait_s = BUSY_SHARE * timeout_s
         self._first_file: tuple[int, int] | None = None
         self.times_opened = 0  # what was known before the last time may be of another file
         # Whether the file at the path is another than at our start: lost, or set aside in mid-run.
@@ -61,7 +61,6 @@ class Pen:
 
     def doubt(self) -> None:
         """A reader has found damage: the next work looks at all of the file first."""
-        self._suspect = True
         self._writer.open_anew()
 
     def set_bad_rows_aside(self) -> None:
@@ -74,8 +73,7 @@ class Pen:
         return self._do(lambda book: work(book, now))
 
     def _open(self) -> Book:
-        book = open_book(self.path, self.clock, wait_s=self._wait_s, thorough=self._suspect)
-        self._suspect = False
+        book = open_book(self.path, self.clock, wait_s=self._wait_s)
         self.times_opened += 1
         if self._first_file is None:
             self._first_file = book.file_id
@@ -88,8 +86,7 @@ class Pen:
 
     def _is_damage(self, error: Exception) -> bool:
         """Whether the file has shown damage; then the next work looks at all of it first."""
-        self._suspect = isinstance(error, sqlite3.Error) and is_damage(error)
-        return self._suspect
+        return isinstance(error, sqlite3.Error) and is_damage(error)
 
     def _do(self, work: Callable[[Book], T], *, within_s: float | None = None) -> T:
         try:

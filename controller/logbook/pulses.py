@@ -12,7 +12,7 @@ from datetime import date, datetime, timedelta
 
 from controller.errors import LogbookError, require_range
 from controller.garden.model import ValveKind
-from controller.logbook.door import LONGEST_OPEN_S, MOST_LITRES
+from controller.logbook.door import LONGEST_OPEN_S, MOST_LITRES, sweep
 from controller.logbook.pen import Pen, Row, insert
 from controller.logbook.records import HowKnown, PulseState, utc_text
 from controller.logbook.schema import Book
@@ -75,7 +75,7 @@ class PulsePages(Pen):
                 "intended_utc": now,
                 "boot_id": self.clock.boot_id(),
             }
-            found = _by_key(book, pulse.key)
+            found = _by_key(book, pulse.key, now)
             if found is None:
                 return insert(book, "pulses", _planned_row(pulse, now) | intent)
             _check_step(found, PulseState.INTENDED)
@@ -101,7 +101,7 @@ class PulsePages(Pen):
         _check_amounts(open_s, litres)
 
         def work(book: Book, now: str) -> None:
-            found = _by_id(book, pulse_id)
+            found = _by_id(book, pulse_id, now)
             if found["state"] != PulseState.OPEN:
                 raise LogbookError(f"{found['key']} is {found['state']}, not open; no sign of life")
             book.db.table("pulses").update(
@@ -137,7 +137,7 @@ class PulsePages(Pen):
         ending = _ending(open_s, litres, how, why)
 
         def work(book: Book, now: str) -> None:
-            found = _by_key(book, pulse.key)
+            found = _by_key(book, pulse.key, now)
             if found is not None and _is_told(found, float(open_s), float(litres)):
                 return
             if found is None or found["state"] == PulseState.PLANNED:
@@ -246,11 +246,11 @@ class PulsePages(Pen):
     def _step(self, id_or_key: int | str, state: PulseState, changes: Callable[[str], Row]) -> None:
         def work(book: Book, now: str) -> None:
             if isinstance(id_or_key, str):
-                found = _by_key(book, id_or_key)
+                found = _by_key(book, id_or_key, now)
                 if found is None:
                     raise LogbookError(f"no pulse has the key {id_or_key!r}")
             else:
-                found = _by_id(book, id_or_key)
+                found = _by_id(book, id_or_key, now)
             _check_step(found, state)
             book.db.table("pulses").update(found["id"], changes(now) | {"state": state})
 
@@ -290,18 +290,25 @@ def _planned_row(pulse: Pulse, now: str) -> Row:
     }
 
 
-def _by_key(book: Book, key: str) -> Row | None:
-    rows = list(
-        book.db.query("SELECT id, key, state, open_s, litres FROM pulses WHERE key = ?", [key])
-    )
-    return rows[0] if rows else None
+def _by_key(book: Book, key: str, now: str) -> Row | None:
+    return _sound(book, "key = ?", key, now)
 
 
-def _by_id(book: Book, pulse_id: int) -> Row:
-    rows = list(book.db.query("SELECT id, key, state FROM pulses WHERE id = ?", [pulse_id]))
-    if not rows:
+def _by_id(book: Book, pulse_id: int, now: str) -> Row:
+    found = _sound(book, "id = ?", pulse_id, now)
+    if found is None:
         raise LogbookError(f"no pulse has the number {pulse_id}")
-    return rows[0]
+    return found
+
+
+def _sound(book: Book, where: str, value: object, now: str) -> Row | None:
+    """The row, if there is one; a state that is none is put right first, or its row set aside."""
+    asked = f"SELECT id, key, state, open_s, litres FROM pulses WHERE {where}"
+    found: Row | None = next(iter(book.db.query(asked, [value])), None)
+    if found is not None and found["state"] not in set(PulseState):
+        sweep(book.db.conn, now)
+        found = next(iter(book.db.query(asked, [value])), None)
+    return found
 
 
 def _is_told(found: Row, open_s: float, litres: float) -> bool:

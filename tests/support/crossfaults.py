@@ -2,22 +2,44 @@
 
 from __future__ import annotations
 
+import socket
 import sqlite3
-from collections.abc import Mapping
+import threading
+from collections.abc import Iterator, Mapping
 from concurrent.futures import Future
+from contextlib import ExitStack
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from math import inf
 from typing import Any, ClassVar
 
+import requests
+
+from controller.clock import SystemClock
 from controller.daemon.board import BoardNow
-from controller.daemon.control import ask
-from controller.daemon.controlserver import ControlServer
-from controller.errors import DaemonError
+from controller.daemon.control import SOCKET_NAME, ask
+from controller.daemon.controlserver import TALKERS_A_USER, ControlServer
+from controller.daemon.flowwatch import passing_shares
+from controller.daemon.weatherdesk import DirectDesk, Fetch, ThreadDesk, WeatherAnswer
+from controller.errors import DaemonError, NoWeather
 from controller.garden.model import Sensor, SensorKind
+from controller.garden.size import MOST_BYTES, MOST_DEEP
+from controller.logbook.ask import Questions
+from controller.weather.patience import Patience
+from controller.weather.services import Place, service
 from support.crosspins import Unspeakable, Wrong
-from support.crossworld import MASTER, OPENER, SHUTTER, SWITCH, CrossWorld, Fit, Killed
+from support.crossworld import (
+    LITRES_PER_PULSE,
+    MASTER,
+    OPENER,
+    SHUTTER,
+    SWITCH,
+    CrossWorld,
+    Fit,
+    Killed,
+)
 from support.daemon import dry_day
+from support.weather_server import EndlessServer
 
 MEND_DISK_S = 120.0
 NEXT_DAY_S = 20 * 3600.0  # after the fault: before the next watering
@@ -56,6 +78,10 @@ class Fault:
     def cannot(self, kind: str, moment: str) -> str:
         """Why this cell cannot exist; empty if it does."""
         return ""
+
+    def besides(self, w: CrossWorld, usual: Mapping[str, float]) -> Iterator[str]:
+        """What else is wrong with the end, where this fault asks for more than the others."""
+        yield from ()
 
 
 def told(w: CrossWorld, kind: str, words: str = "") -> bool:
@@ -363,20 +389,102 @@ class Damaged(BookFault):
         return told(w, "logbook damaged")
 
 
+class Flipped(BookFault):
+    """A bit of the newest row of `a`'s pulses; a second later nobody has seen to it."""
+
+    dies: ClassVar[bool] = False
+    changes: ClassVar[str]
+
+    def strike(self, w: CrossWorld) -> None:
+        with sqlite3.connect(w.logbook.path) as book:
+            book.execute("PRAGMA ignore_check_constraints = ON")
+            changed = book.execute(
+                f"UPDATE pulses SET {self.changes} WHERE id = (SELECT id FROM pulses "
+                "WHERE zone = 'a' ORDER BY state = 'planned', id DESC LIMIT 1)"
+            )
+            assert changed.rowcount == 1
+        book.close()
+        if self.dies:
+            w.was_running = bool(w.openings.running)
+            raise Killed({"released": True})
+
+    def recorded(self, w: CrossWorld) -> bool:
+        with Questions(w.logbook.path) as questions:
+            sound = questions.unsound() == 0
+        # A later step of the same row may have written over the bit.
+        return sound and not w.steward.unrecorded_words()
+
+
+class FlippedDay(Flipped):
+    name = "a bit of a pulse's day flips"
+    changes = "day = substr(day, 1, 6) || 'v' || substr(day, 8)"
+
+
+class FlippedState(Flipped):
+    name = "a bit of a pulse's state flips"
+    changes = "state = substr(state, 1, 2) || '%' || substr(state, 4)"
+
+
+class FlippedList(Flipped):
+    name = "a bit of a pulse's list of zones flips"
+    changes = "together = '[' || char(34)"
+
+
+class FlippedNull(Flipped):
+    name = "a number of a pulse becomes NULL"
+    changes = (
+        "litres = NULL, planned_open_s = CASE WHEN litres IS NULL THEN NULL ELSE planned_open_s END"
+    )
+
+
+class FlippedInfinity(Flipped):
+    name = "a number of a pulse becomes infinite"
+    changes = (
+        "litres = CASE WHEN litres IS NULL THEN NULL ELSE 9e999 END, "
+        "planned_litres = CASE WHEN litres IS NULL THEN 9e999 ELSE planned_litres END"
+    )
+
+
+class FlippedDayKilled(FlippedDay):
+    name, dies = "a bit of a pulse's day flips, and it is killed", True
+
+
+class FlippedStateKilled(FlippedState):
+    name, dies = "a bit of a pulse's state flips, and it is killed", True
+
+
+class FlippedListKilled(FlippedList):
+    name, dies = "a bit of a pulse's list of zones flips, and it is killed", True
+
+
+class FlippedNullKilled(FlippedNull):
+    name, dies = "a number of a pulse becomes NULL, and it is killed", True
+
+
+class FlippedInfinityKilled(FlippedInfinity):
+    name, dies = "a number of a pulse becomes infinite, and it is killed", True
+
+
 # --- what the mind hears ----------------------------------------------------------------------
+
+
+def a_server(w: CrossWorld) -> None:
+    """The control socket of that world, until its end."""
+
+    def answer(request: dict[str, Any]) -> Future[Mapping[str, Any]]:
+        reply: Future[Mapping[str, Any]] = Future()
+        reply.set_result(w.ask(**request))
+        return reply
+
+    server = ControlServer(w.folder, answer, clock=w.clock, close_first=lambda _: None)
+    w.at_the_end.append(server.stop)
 
 
 class SocketGone(Fault):
     name, family, early = "the socket is deleted", "socket", False
 
     def strike(self, w: CrossWorld) -> None:
-        def answer(request: dict[str, Any]) -> Future[Mapping[str, Any]]:
-            reply: Future[Mapping[str, Any]] = Future()
-            reply.set_result(w.ask(**request))
-            return reply
-
-        server = ControlServer(w.folder, answer, clock=w.clock, close_first=lambda _: None)
-        w.at_the_end.append(server.stop)
+        a_server(w)
         next(w.folder.glob("*.sock*")).unlink()
 
     def recorded(self, w: CrossWorld) -> bool:
@@ -385,6 +493,54 @@ class SocketGone(Fault):
         except DaemonError:
             return True  # whoever asks is told
         return False
+
+
+class SlowAskers(Fault):
+    name, family, early = (
+        "all places are taken by slow askers, and a person closes",
+        "socket",
+        False,
+    )
+
+    def strike(self, w: CrossWorld) -> None:
+        a_server(w)
+        for _ in range(TALKERS_A_USER):
+            line = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+            w.at_the_end.append(line.close)
+            line.connect(str(w.folder / SOCKET_NAME))
+            line.sendall(b'{"ask": ')
+        w.was_answered = bool(ask(w.folder, {"ask": "close", "zone": "a"})["ok"])
+
+    def recorded(self, w: CrossWorld) -> bool:
+        return w.was_answered
+
+    def cannot(self, kind: str, moment: str) -> str:
+        return Person.cannot(Person(), kind, moment)
+
+
+class NoThread(Fault):
+    name, family, early = "no thread can be begun, for two minutes", "process", False
+
+    def strike(self, w: CrossWorld) -> None:
+        a_server(w)
+        begins = threading.Thread.start
+
+        def refuses(thread: threading.Thread) -> None:
+            raise RuntimeError("can't start new thread")
+
+        def mend() -> None:
+            threading.Thread.start = begins  # type: ignore[method-assign]
+            w.set_desk(None)
+
+        w.at_the_end.append(mend)
+        w.later(MEND_DISK_S, mend)
+        threading.Thread.start = refuses  # type: ignore[method-assign]
+        w.set_desk(lambda: ThreadDesk(w._fetch, w.clock))
+        w.steward._ask_weather()
+        w.was_answered = bool(ask(w.folder, {"ask": "status"})["ok"])
+
+    def recorded(self, w: CrossWorld) -> bool:
+        return w.was_answered
 
 
 class ClockFault(Fault):
@@ -416,6 +572,16 @@ class YearAhead(ClockFault):
 
 class YearBehind(ClockFault):
     name, step_s, back_s = "a year behind, for two hours", -YEAR_S, 7200.0
+
+
+class EndOfTime(ClockFault):
+    name = "in the last hours of the year 9999, for two hours"
+    owes = False  # as for a year ahead
+
+    def strike(self, w: CrossWorld) -> None:
+        step = datetime(9999, 12, 31, 21, 0, tzinfo=UTC) - w.clock.wall
+        w.clock.step_wall(step.total_seconds())
+        w.later(7200.0, lambda: w.clock.step_wall(-step.total_seconds()))
 
 
 class Unset(ClockFault):
@@ -483,6 +649,39 @@ class RelayMoved(FileFault):
         return replace(garden, zones=(moved, garden.zone("b")))
 
 
+class FileTooDeep(FileFault):
+    name = "is 500 tables deep"
+
+    def strike(self, w: CrossWorld) -> None:
+        assert MOST_DEEP < 500
+        w.file.write_text(f"[{'.'.join('a' * 500)}]\nb = 1\n", encoding="utf-8")
+
+
+class FileTooLarge(FileFault):
+    name = "is larger than any"
+
+    def strike(self, w: CrossWorld) -> None:
+        with w.file.open("r+b") as sparse:
+            sparse.truncate(1000 * MOST_BYTES)
+
+
+class FileLoop(FileFault):
+    name = "is a link to itself"
+
+    def strike(self, w: CrossWorld) -> None:
+        w.file.unlink()
+        w.file.symlink_to(w.file)
+
+
+class FileLoopKilled(FileLoop):
+    name = "is a link to itself, and the daemon is killed"
+    wide = True
+
+    def strike(self, w: CrossWorld) -> None:
+        super().strike(w)
+        raise Killed({"released": True})
+
+
 class WeatherDown(Fault):
     name, family = "the source is silent", "weather"
     owes = False  # a stand-in's day is not the day's own
@@ -513,6 +712,58 @@ class WeatherAbsurd(Fault):
             ]
 
         w.weather = absurd
+
+
+class WeatherHangs(WeatherDown):
+    name = "the asking hangs for good"
+
+    def strike(self, w: CrossWorld) -> None:
+        let_go = threading.Event()
+        w.at_the_end.append(let_go.set)
+
+        def hangs(_: object) -> WeatherAnswer:
+            let_go.wait()
+            raise AssertionError("the world has ended")
+
+        w.set_desk(lambda: ThreadDesk(hangs, w.clock))
+
+
+class WeatherEndless(WeatherDown):
+    name = "the server sends a header a moment, without end"
+
+    def strike(self, w: CrossWorld) -> None:
+        stack = ExitStack()
+        w.at_the_end.append(stack.close)
+        head = b"HTTP/1.1 200 OK\r\nX-Long: "
+        server = stack.enter_context(EndlessServer(head, b"x", pause_s=0.01).running())
+        fetch = _asks(w, server.url)
+        w.set_desk(lambda: DirectDesk(fetch))
+
+
+def _asks(w: CrossWorld, url: str) -> Fetch:
+    """Asks that server as the daemon does, with less patience."""
+
+    def fetch(_: object) -> WeatherAnswer:
+        session = requests.Session()
+        session.trust_env = False
+        online = service(
+            "open-meteo",
+            w.folder / "cache",
+            SystemClock(),
+            session=session,
+            base_url=url,
+            patience=Patience(overall_s=0.03, read_s=0.02),
+            sleep=lambda _: None,
+        )
+        place = Place(latitude_deg=47.6, longitude_deg=8.1, elevation_m=410.0, timezone="UTC")
+        now, words = w.clock.now_utc(), "it answered"
+        try:
+            online.days(place, past_days=2, forecast_days=1)
+        except NoWeather as fault:
+            words = str(fault)
+        return WeatherAnswer(days=(), source="test", asked_utc=now, remarks=(words,), failed=True)
+
+    return fetch
 
 
 class AlarmSilent(Fault):
@@ -595,6 +846,38 @@ class MeterNoisy(MeterFault):
         w.meter_noise_s = 5.0
 
 
+class MeterPart(MeterFault):
+    """Nothing tells it from holes that clog: the least of the band is credited."""
+
+    name = "counts a third of its pulses"
+    more_l = 0.0
+
+    def strike(self, w: CrossWorld) -> None:
+        w.meter_factor = 1.0 / 3.0
+
+    def besides(self, w: CrossWorld, usual: Mapping[str, float]) -> Iterator[str]:
+        low, _ = passing_shares(w.openings.credit._band_of(frozenset("a")))
+        yield from least_credited(w, low)
+
+
+class MeterFlooded(MeterFault):
+    name = "is flooded with ten thousand a second"
+    more_l = 0.0
+
+    def strike(self, w: CrossWorld) -> None:
+        w.meter_flood_s = 10_000.0
+
+
+def least_credited(w: CrossWorld, low: float) -> Iterator[str]:
+    """Pulses that are credited less than the band allows."""
+    for row in w.pulses():
+        if row.litres is None or not row.open_s or row.how_known is None:
+            continue
+        flow_l_s = w.steward.flow_l_s(row.zone, frozenset((row.zone, *row.together)))
+        if row.litres < low * row.open_s * flow_l_s - 3.0 * LITRES_PER_PULSE:
+            yield f"{row.key}: {row.litres:.2f} L credited of {row.open_s:.0f} s"
+
+
 class SwitchFault(Fault):
     family, wide = "switch", True
 
@@ -662,10 +945,14 @@ FAULTS: tuple[Fault, ...] = tuple(
     for kind in (
         OnFailsOnce, OnFails, OffFailsOnce, OffFails, Welded, ReadsOff, ReadsOn, ReadThrows,
         Strange, Slow, CloseLineFails, KilledReleased, KilledDriven, Reboot, CloserDead,
-        CloserHung, StewardHung, Locked, Full, ReadOnly, Deleted, Damaged, SocketGone, HourAhead,
-        HourBehind, YearAhead, YearBehind, Unset, FileBroken, FileChanged, ZoneRemoved, RelayMoved,
-        WeatherDown, WeatherAbsurd, AlarmSilent, PersonCloses, PersonOpens, PersonHolds, MeterDead,
-        MeterStuck, MeterNoisy, RainWet, Freeze, MasterDoesNotOpen, MasterDoesNotShut, LowDisk,
+        CloserHung, StewardHung, NoThread, Locked, Full, ReadOnly, Deleted, Damaged, FlippedDay,
+        FlippedState, FlippedList, FlippedNull, FlippedInfinity, FlippedDayKilled,
+        FlippedStateKilled, FlippedListKilled, FlippedNullKilled, FlippedInfinityKilled, SocketGone,
+        SlowAskers, HourAhead, HourBehind, YearAhead, YearBehind, EndOfTime, Unset, FileBroken,
+        FileChanged, ZoneRemoved, RelayMoved, FileTooDeep, FileTooLarge, FileLoop, FileLoopKilled,
+        WeatherDown, WeatherAbsurd, WeatherHangs, WeatherEndless, AlarmSilent, PersonCloses,
+        PersonOpens, PersonHolds, MeterDead, MeterStuck, MeterNoisy, MeterPart, MeterFlooded,
+        RainWet, Freeze, MasterDoesNotOpen, MasterDoesNotShut, LowDisk,
     )
 )  # fmt: skip
 NAMES: dict[str, Fault] = {f"{fault.family}: {fault.name}": fault for fault in FAULTS}

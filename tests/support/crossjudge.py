@@ -102,6 +102,7 @@ def _judged(world: CrossWorld, fault: Fault, usual: dict[str, float]) -> Iterato
     keys = [r.key for r in world.pulses()]
     if len(keys) != len(set(keys)):
         yield "a pulse ran twice"
+    yield from fault.besides(world, usual)
     blur_s = fault.blur_at(world.moment)
     deaths, run_s = world.fate.deaths, BEAT_S + 0.2
     for zone in ("a", "b"):

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from itertools import pairwise
 from math import inf
 
+from controller.clock import folded
 from controller.errors import ValveFault
 from support.clock import HandClock
 
@@ -15,6 +17,10 @@ class TrueClock(HandClock):
     """Beside the two clocks of a computer, time itself: no reboot and no hand moves it."""
 
     true_s = 0.0
+
+    def now_utc(self) -> datetime:
+        """As the computer's own clock shows what a hand has set."""
+        return folded(self.wall)
 
     def advance(self, seconds: float) -> None:
         super().advance(seconds)

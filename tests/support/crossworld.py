@@ -19,6 +19,7 @@ from zoneinfo import ZoneInfo
 
 from controller.daemon.gardenfile import Accepted, accept
 from controller.daemon.restarts import ending, starting
+from controller.daemon.weatherdesk import WeatherDesk
 from controller.errors import LogbookError
 from controller.garden.model import (
     Board,
@@ -37,6 +38,7 @@ from controller.garden.model import (
 )
 from controller.hydraulics.corrections import Corrections
 from controller.logbook.write import Logbook
+from controller.timetable.whole import read_whole_text
 from controller.units import l_from_m3, m3_s_from_l_min
 from controller.valves.alloff import SHUT_AT
 from controller.valves.closer import Supervisor
@@ -47,7 +49,7 @@ from crops.catalogue import Catalogue
 from support.clock import HandClock
 from support.crosspins import BoardPins, RealValve, Shape, TrueClock, full_seconds, open_stretches
 from support.crosspins import stands as where_it_stands
-from support.daemon import World, dry_days
+from support.daemon import CATALOGUE, World, dry_days
 from support.gardens import a_garden, a_row, a_zone
 
 OPENER, SHUTTER, OTHER, MASTER, METER, SWITCH = 17, 27, 22, 4, 5, 6
@@ -197,11 +199,12 @@ class CrossWorld(World):
         self._later: list[tuple[float, Callable[[], None]]] = []
         self._unread_l = self._ran_l = 0.0
         self._dry_moves = 0
-        self.meter_factor, self.meter_noise_s = 1.0, 0.0
+        self.meter_factor, self.meter_noise_s, self.meter_flood_s = 1.0, 0.0, 0.0
+        self._other_desk: Callable[[], WeatherDesk] | None = None
         self.orders: dict[int, tuple[str, float, float]] = {}  # by pulse: zone, opened, deadline
         self.struck_s = float("inf")
         self.slow_hands_s = 0.0
-        self.lock_hangs = self.was_running = self.struck_early = False
+        self.lock_hangs = self.was_running = self.struck_early = self.was_answered = False
         self.at_the_end: list[Callable[[], None]] = []
         self.moved_to: int | None = None
         clock = TrueClock(self._starts_utc(moment))
@@ -315,6 +318,14 @@ class CrossWorld(World):
 
     # --- time ----------------------------------------------------------------------------------
 
+    def set_desk(self, desk: Callable[[], WeatherDesk] | None) -> None:
+        """Who is asked for weather from now on, by each process; None for who was at first."""
+        self._other_desk = desk
+        self.steward._desk = self._desk()
+
+    def _desk(self) -> WeatherDesk:
+        return super()._desk() if self._other_desk is None else self._other_desk()
+
     def later(self, after_s: float, do: Callable[[], None]) -> None:
         """Do something that much later, true time."""
         self._later.append((self.clock.true_s + after_s, do))
@@ -372,6 +383,8 @@ class CrossWorld(World):
             stands = [self.shape(zone, self._dry_moves)[-1][1] for zone in ("a", "b")]
             if not any(stands) and not self.pins.any_on():
                 self._dry_moves, self._ran_l = len(moves), 0.0  # all of it is shut again
+        for counter, _ in self.steward.watching._counters.values():
+            counter._count += int(seconds * self.meter_flood_s)
         noise = int(seconds * self.meter_noise_s)
         count = int(self._unread_l / LITRES_PER_PULSE)
         self._unread_l -= count * LITRES_PER_PULSE
@@ -477,6 +490,13 @@ class CrossWorld(World):
         while not self._is_open("a"):
             assert self.clock.true_s < end, "a did not open"
             self.run_true(self.clock.true_s + self._step(end))
+
+    def _read(self, text: str) -> Garden:
+        return (
+            self.gardens[text]
+            if text in self.gardens
+            else read_whole_text(text, str(self.file), CATALOGUE)
+        )
 
     # --- what came of it -----------------------------------------------------------------------
 

@@ -18,7 +18,7 @@ from controller.daemon.recovery import recover, shut_at, write_down
 from controller.daemon.steward import Steward
 from controller.daemon.watching import Watching
 from controller.daemon.waterworks import LINE_FILE, Waterworks
-from controller.daemon.weatherdesk import DirectDesk, WeatherAnswer
+from controller.daemon.weatherdesk import DirectDesk, WeatherAnswer, WeatherDesk
 from controller.errors import GardenFileError
 from controller.garden.model import Garden, Watering, Window
 from controller.logbook.ask import Questions
@@ -149,7 +149,7 @@ class World:
             books=self.books,
             clock=self.clock,
             sense=ClockSense(self.clock, self.books.newest_utc()),
-            desk=DirectDesk(self._fetch),
+            desk=self._desk(),
             alarm=self.alarm,
             post=lambda message: message(),
             pins="mock",
@@ -246,6 +246,9 @@ class World:
         if text not in self.gardens:
             raise GardenFileError([f"garden.toml, line 1: found {text!r}"])
         return self.gardens[text]
+
+    def _desk(self) -> WeatherDesk:
+        return DirectDesk(self._fetch)
 
     def _fetch(self, garden: Garden) -> WeatherAnswer:
         self.asked_weather += 1
