@@ -6,6 +6,7 @@ interfaces, but for the setting of released pins, which its documentation names.
 
 from __future__ import annotations
 
+import math
 import os
 import shutil
 from collections.abc import Callable, Iterable, Mapping
@@ -13,7 +14,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
-from controller.clock import Clock
+from controller.clock import Clock, slept_s
 
 HEAT = Path("/sys/class/thermal/thermal_zone0/temp")  # thousandths of a degree C
 HWMON = Path("/sys/class/hwmon")
@@ -23,6 +24,7 @@ MEMORY = Path("/proc/self/statm")  # pages; the second figure is what is residen
 LOOK_EVERY_S = 60.0  # between two looks for something to tell; our choice
 LEAST_DISK_MB = 50.0  # below it, it is said; our choice
 HOT_C = 80.0  # boards slow down from about there; from memory
+SLEPT_LEAST_S = 1.0  # the two clocks are read one after the other
 KEEPS_WORDS = (
     "this kernel leaves a pin as it was when the daemon is killed, so a valve may stay open until "
     "the stop step has run; dtparam=strict_gpiod in the board's config.txt ends that"
@@ -37,6 +39,7 @@ class BoardFiles:
     hwmon: Path = HWMON
     keeps_pins: Path = KEEPS_PINS
     memory: Path = MEMORY
+    slept_s: Callable[[], float] = slept_s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +51,7 @@ class BoardNow:
     disk_free_mb: float | None = None
     memory_mb: float | None = None
     keeps_pins: bool | None = None
+    slept_s: float | None = None  # since its boot
     doubts: tuple[str, ...] = field(default=())
 
     def as_dict(self) -> Mapping[str, object]:
@@ -58,6 +62,7 @@ class BoardNow:
             "disk_free_mb": self.disk_free_mb,
             "memory_mb": self.memory_mb,
             "keeps_pins": self.keeps_pins,
+            "slept_s": self.slept_s,
             "doubts": list(self.doubts),
         }
 
@@ -116,12 +121,19 @@ def look_at_board(state_dir: Path, files: BoardFiles | None = None) -> BoardNow:
         doubts.append(f"only {free_mb:.0f} MB are free where the logbook lies")
     if keeps:
         doubts.append(KEEPS_WORDS)
+    slept = files.slept_s()
+    if slept >= SLEPT_LEAST_S:
+        doubts.append(
+            f"the board has slept for {math.ceil(slept / 60.0)} min since its boot; nothing shuts "
+            "a valve while it sleeps: forbid it with systemctl mask sleep.target"
+        )
     return BoardNow(
         heat_c=heat_c,
         weak_supply=weak,
         disk_free_mb=free_mb,
         memory_mb=memory_mb,
         keeps_pins=keeps,
+        slept_s=slept if slept >= SLEPT_LEAST_S else None,
         doubts=tuple(doubts),
     )
 

@@ -6,6 +6,7 @@ is no longer told that all is well, and the service manager's stop step drives e
 
 from __future__ import annotations
 
+import math
 import threading
 from dataclasses import dataclass
 
@@ -15,7 +16,9 @@ from controller.valves.bank import Bank
 from controller.valves.line import told
 from controller.valves.states import State
 
-BEAT_S = 1.0  # our choice: how often the closer moves when nothing is due
+# Our choice: how often the closer moves when nothing is due. So much later than a board that slept
+# it wakes at most; the supervisor does sooner.
+BEAT_S = 1.0
 MARGIN_S = 0.5  # our choice: how long past its deadline a line may wait for the closer
 STALE_S = 5.0  # our choice: a closer silent for longer than this is taken for dead
 PATIENCE_S = 2.0  # our choice: how long the supervisor waits for the bank's lock
@@ -103,6 +106,7 @@ class Supervisor:
         self._bank, self._closer, self._clock = bank, closer, clock
         self._margin_s, self._stale_s, self._patience_s = margin_s, stale_s, patience_s
         self._looked_mono_s = clock.mono_s()
+        self._stood_still_mono_s = -math.inf  # until when the process, or the board, last did
         self._end_because: tuple[str, ...] = ()
 
     def check(self) -> Findings:
@@ -130,10 +134,13 @@ class Supervisor:
     def _stale(self) -> str:
         """Why the closer is taken for dead; empty if it is not."""
         now = self._clock.mono_s()
-        unseen_s, self._looked_mono_s = now - self._looked_mono_s, now
-        silent_s = now - self._closer.last_beat_mono_s
-        # If we did not look for so long ourselves, the whole process stood still: look once more.
-        if silent_s <= self._stale_s or unseen_s > self._stale_s:
+        # If we did not look for so long ourselves, the whole process stood still, or the board
+        # slept: the closer has as long again from now on. It wakes later than we do.
+        if now - self._looked_mono_s > self._stale_s:
+            self._stood_still_mono_s = now
+        self._looked_mono_s = now
+        silent_s = now - max(self._closer.last_beat_mono_s, self._stood_still_mono_s)
+        if silent_s <= self._stale_s:
             return ""
         why = f" ({self._closer.fault})" if self._closer.fault else ""
         return f"the closer has not moved for {silent_s:.0f} s{why}"

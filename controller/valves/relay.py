@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import gc
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Literal
@@ -16,7 +16,7 @@ from typing import Any, Literal
 import gpiozero
 from gpiozero.pins.mock import MockFactory
 
-from controller.clock import Clock
+from controller.clock import Clock, slept_s
 from controller.errors import ValveFault
 from controller.valves.inputs import Debounce, OnEdge
 from controller.valves.pins import PinDriver
@@ -144,8 +144,10 @@ class GpioInputs:
     debounce, too; the mock does not, so what counts is our own.
     """
 
-    def __init__(self, pins: GpioPins, clock: Clock) -> None:
-        self._factory, self._clock = pins.factory, clock
+    def __init__(
+        self, pins: GpioPins, clock: Clock, slept_s: Callable[[], float] = slept_s
+    ) -> None:
+        self._factory, self._clock, self._slept_s = pins.factory, clock, slept_s
         self._devices: dict[int, Any] = {}
         self._handlers: list[Any] = []  # gpiozero keeps them weakly
 
@@ -160,9 +162,11 @@ class GpioInputs:
             if high not in (0, 1):
                 return  # no edge: lgpio says 2 for a watchdog, which nobody set
             # The kernel's time of the edge: one that waited for a busy interpreter is not late.
+            # Its stamps leave out what the board slept.
             active, now = bool(high) != active_low, self._clock.mono_s()
             if debounce.changed(active, stamp_s):
-                on_edge(stamp_s if abs(now - stamp_s) <= _STAMP_TRUSTED_S else now)
+                at_s = stamp_s + self._slept_s()
+                on_edge(at_s if abs(now - at_s) <= _STAMP_TRUSTED_S else now)
 
         try:
             with _no_collection():

@@ -18,6 +18,7 @@ def _board(folder: Path, **told: str) -> BoardFiles:
         hwmon=folder / "hwmon",
         keeps_pins=folder / "persist_gpio_outputs",
         memory=folder / "statm",
+        slept_s=lambda: float(told.get("slept", "0")),
     )
     places = {"heat": files.heat, "keeps_pins": files.keeps_pins, "memory": files.memory}
     for name, place in places.items():
@@ -37,10 +38,13 @@ def test_a_board_that_tells_nothing_is_no_fault(tmp_path: Path) -> None:
 
 
 def test_every_figure_is_read(tmp_path: Path) -> None:
-    files = _board(tmp_path, heat="48312\n", keeps_pins="N\n", memory="9000 2500 1 1 0 1 0\n")
+    files = _board(
+        tmp_path, heat="48312\n", keeps_pins="N\n", memory="9000 2500 1 1 0 1 0\n", slept="61"
+    )
     now = look_at_board(tmp_path, files)
     assert now.heat_c == 48.312
     assert now.keeps_pins is False
+    assert now.slept_s == 61.0 and now.as_dict()["slept_s"] == 61.0
     assert now.memory_mb is not None and now.memory_mb >= 2500 * 4096 / 1e6
     assert now.disk_free_mb is not None and now.disk_free_mb > 0.0
 
@@ -51,6 +55,8 @@ def test_every_figure_is_read(tmp_path: Path) -> None:
         ({"heat": "80000"}, "80 C"),
         ({"chips": "cpu_thermal rpi_volt", "alarm": "1"}, "supply is too weak"),
         ({"keeps_pins": "Y"}, "strict_gpiod"),
+        ({"slept": "121"}, "has slept for 3 min since its boot"),
+        ({"slept": "1"}, "mask sleep.target"),
     ],
 )
 def test_what_is_amiss_is_said(tmp_path: Path, told: dict[str, str], doubt: str) -> None:
@@ -65,6 +71,7 @@ def test_what_is_amiss_is_said(tmp_path: Path, told: dict[str, str], doubt: str)
         {"chips": "cpu_thermal rpi_volt", "alarm": "0"},
         {"chips": "cpu_thermal other", "alarm": "1"},
         {"keeps_pins": "N"},
+        {"slept": "0.99"},
         {"heat": "hot", "memory": "", "keeps_pins": "?"},
     ],
 )

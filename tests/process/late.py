@@ -16,7 +16,7 @@ import random
 import sys
 import time
 
-from controller.clock import SystemClock
+from controller.clock import SystemClock, slept_s
 from controller.valves.bank import Bank
 from controller.valves.closer import Closer
 from controller.valves.limits import LineLimits
@@ -55,7 +55,8 @@ def pulses(count: int) -> list[tuple[int, float, float, float]]:
         if record.what is not What.CLOSED or record.number not in asked:
             continue
         deadline_s, for_s = asked.pop(record.number)
-        done.append((record.number, deadline_s, for_s, record.open_s - for_s))
+        # The recorder stamps by the clock that leaves out what the machine slept.
+        done.append((record.number, deadline_s - slept_s(), for_s, record.open_s - for_s))
         if begun < count:
             open_one(record.number)
             begun += 1

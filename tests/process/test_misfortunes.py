@@ -313,6 +313,26 @@ def test_the_clock_is_set(make: Callable[..., Manager], hours: float) -> None:
     kept_every_deadline(manager)
 
 
+def test_the_board_sleeps_while_water_runs(make: Callable[..., Manager]) -> None:
+    manager = make()
+    child = manager.started()
+    until_on(manager)
+    manager.page.turn(asleep_s=3600.0)  # the waiting of every thread goes on where it stood
+    woke_s = time.monotonic()
+    manager.until(lambda: not manager.on(), within_s=30.0)
+    assert time.monotonic() - woke_s < 1.0 / RATE + LATE_S
+    manager.until(lambda: manager.ask(ask="status")["board"]["slept_s"] == 3600.0)
+    status = manager.ask(ask="status")
+    assert status["open"] == [] and status["clock_believed"]  # no jump: both clocks went on
+    assert any("has slept for 60 min" in words for words in status["board"]["doubts"])
+    keeps_on(manager)
+    assert child.poll() is None, manager.log_text()[-3000:]  # nobody was taken for dead
+    ended_well(manager)
+    said(manager, "has slept for 60 min")
+    # The whole hour is on record: water ran, and the bed's account has it.
+    assert max(row.open_s or 0.0 for row in rows_of(manager.logbook)) > 3600.0
+
+
 def test_the_sockets_folder_is_removed(
     make: Callable[..., Manager], calm_l: dict[int, float]
 ) -> None:

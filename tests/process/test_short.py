@@ -34,8 +34,8 @@ WAITS = """
 import sys, threading, time
 from controller.clock import SystemClock
 clock = SystemClock()
-print("ready", flush=True)
 begun, real = clock.mono_s(), time.monotonic()
+print("ready", flush=True)
 threading.Event().wait(3600.0)
 print(clock.mono_s() - begun, time.monotonic() - real, clock.now_utc().year)
 """
@@ -99,6 +99,19 @@ def test_a_waiting_thread_sees_time_that_was_let_pass(tmp_path: Path) -> None:
     assert float(passed_s) >= 3600.0
     assert float(real_s) < 10.0
     assert year == str(BEGINS.year)
+
+
+def test_a_waiting_thread_does_not_see_the_time_the_board_slept(tmp_path: Path) -> None:
+    page = TimePage.new(tmp_path / "time", wall_s=BEGINS.timestamp(), rate=1.0)
+    child = _python(WAITS.replace("3600.0", "0.5"), tmp_path, ROWGATE_TIME_PAGE=str(page.path))
+    assert child.stdout is not None and child.stdout.readline() == "ready\n"
+    page.turn(asleep_s=7200.0)
+    passed_s, real_s, _ = child.communicate(timeout=30.0)[0].split()
+    assert float(real_s) >= 0.5
+    assert float(passed_s) >= 7200.5
+    assert page.now().awake_s == pytest.approx(page.mono_s() - 7200.0, abs=0.5)
+    page.reboot()
+    assert page.now().slept_s == 0.0
 
 
 @pytest.fixture

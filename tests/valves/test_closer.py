@@ -11,7 +11,7 @@ from support.pins import BadPins, GoodPins, OffThrows, limits
 from controller.clock import SystemClock
 from controller.errors import ValveRefused
 from controller.valves.bank import Bank, BankRecord
-from controller.valves.closer import Closer, Supervisor
+from controller.valves.closer import BEAT_S, Closer, Supervisor
 from controller.valves.states import State
 
 
@@ -164,8 +164,72 @@ def test_a_process_that_stood_still_as_a_whole_is_looked_at_once_more() -> None:
     assert h.supervisor.check().sound
     h.clock.advance(3600.0)
     assert h.supervisor.check().sound
-    h.clock.advance(1.0)  # and the closer still does not move
-    assert not h.supervisor.check().sound
+    # The closer still does not move: it has its five seconds from then on, and no more.
+    for _ in range(5):
+        h.clock.advance(1.0)
+        assert h.supervisor.check().sound
+    h.clock.advance(1.0)
+    assert h.supervisor.check().faults == ("the closer has not moved for 6 s",)
+
+
+def test_not_looking_for_just_as_long_as_the_closer_may_be_silent_is_no_standing_still() -> None:
+    h = Hand()
+    h.clock.advance(5.0)
+    assert h.supervisor.check().sound
+    h.clock.advance(0.5)
+    assert h.supervisor.check().faults == ("the closer has not moved for 6 s",)
+
+
+class SleepyClock(SystemClock):
+    """The board's own clock, and what it counts of a sleep that the waiting of threads does not."""
+
+    slept_s = 0.0
+
+    def mono_s(self) -> float:
+        return super().mono_s() + self.slept_s
+
+
+@pytest.mark.parametrize("watched", [False, True], ids=["by the closer", "by the supervisor"])
+def test_a_board_that_slept_shuts_what_is_overdue_within_a_second(watched: bool) -> None:
+    # Real time, up to a second. While it sleeps nobody can shut anything; the thread's own waiting
+    # has not come to its end when the board wakes.
+    clock = SleepyClock()
+    shut = threading.Event()
+
+    class Told(GoodPins):
+        def write(self, number: int, on: bool) -> None:
+            super().write(number, on)
+            if not on and self.moves:
+                shut.set()
+
+    pins = Told(clock)
+    bank = Bank((limits(5),), pins, clock, lambda _: None)
+    closer = Closer(bank, clock, beat_s=60.0 if watched else BEAT_S)
+    supervisor = Supervisor(bank, closer, clock)
+    closer.start()
+    bank.open(5, for_s=600.0)
+    clock.slept_s += 3600.0
+    woke_s = clock.mono_s()
+    if watched:
+        found = supervisor.check()
+        assert found.closed_late == (5,) and found.sound
+    assert shut.wait(10.0)
+    assert clock.mono_s() - woke_s < BEAT_S + 2.0
+    assert bank.used_s(5) > 3600.0 - 1.0  # it ran all the time, and that is counted
+    bank.shut_down("the test is over")
+    assert closer.stop()
+
+
+def test_after_a_sleep_the_closer_is_not_taken_for_dead_before_it_can_wake() -> None:
+    h = Hand()
+    h.closer.round()
+    h.clock.advance(3600.0)  # the board slept; the main thread is the first to wake
+    for _ in range(4):  # half a second between its looks, as in the daemon
+        assert h.supervisor.check().sound
+        h.clock.advance(0.5)
+    h.closer.round()  # its waiting is over
+    assert h.supervisor.check().sound
+    assert h.bank.shut_because == ""
 
 
 def test_a_closer_with_a_fault_of_its_own_goes_on_but_does_not_beat() -> None:

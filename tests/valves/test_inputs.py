@@ -186,7 +186,7 @@ def test_over_lgpio_edges_are_counted_by_the_kernels_time(lgpio: StandIn) -> Non
     # The interpreter may be late; the kernel's stamps tell bounces from pulses all the same.
     clock, counter = HandClock(), PulseCounter()
     clock.mono = 50.0
-    inputs = GpioInputs(GpioPins("lgpio", chip=0), clock)
+    inputs = GpioInputs(GpioPins("lgpio", chip=0), clock, slept_s=lambda: 0.0)
     lgpio.levels[METER] = 1
     inputs.watch(METER, active_low=True, debounce_s=0.002, on_edge=counter.edge)
     assert ("debounce", METER, 2000) in lgpio.calls
@@ -231,11 +231,21 @@ def test_a_stamp_is_believed_within_five_seconds_of_now(
 ) -> None:
     clock, counter = HandClock(), PulseCounter()
     clock.mono = 50.0
-    inputs = GpioInputs(GpioPins("lgpio", chip=0), clock)
+    inputs = GpioInputs(GpioPins("lgpio", chip=0), clock, slept_s=lambda: 0.0)
     lgpio.levels[METER] = 1
     inputs.watch(METER, active_low=True, debounce_s=0.0, on_edge=counter.edge)
     lgpio.edge(METER, 0, round((50.0 - early_s) * 1e9))
     assert counter.last_mono_s == told_s
+
+
+def test_what_the_board_slept_is_added_to_the_kernels_stamps(lgpio: StandIn) -> None:
+    clock, counter = HandClock(), PulseCounter()
+    clock.mono = 50.0 + 3600.0
+    inputs = GpioInputs(GpioPins("lgpio", chip=0), clock, slept_s=lambda: 3600.0)
+    lgpio.levels[METER] = 1
+    inputs.watch(METER, active_low=True, debounce_s=0.002, on_edge=counter.edge)
+    lgpio.edge(METER, 0, 48_250_000_000)  # awake seconds since the boot
+    assert counter.last_mono_s == 3648.25
 
 
 def test_a_kernel_that_stamps_with_another_clock_is_told_the_time(lgpio: StandIn) -> None:

@@ -2,7 +2,8 @@
 
 The product's own clock (`controller.clock`), the standard library's waiting and the alarm clock's
 idea of now all follow the page: a thread that waits sees time that was let pass at once, as a
-process does that stood still for so long. Nothing of the product is changed for it.
+process does that stood still for so long. It does not see the time the board slept. Nothing of the
+product is changed for it.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ SLICE_S = 0.02  # real seconds; so soon does a waiting thread see that time was 
 
 def follow(page: Any) -> None:
     """Make this process live by the page."""
+    from controller import clock
     from controller.clock import SystemClock
 
     def now(zone: tzinfo | None = None) -> datetime:
@@ -31,6 +33,7 @@ def follow(page: Any) -> None:
     SystemClock.mono_s = lambda self: page.mono_s()  # type: ignore[method-assign]
     SystemClock.synced = lambda self: page.now().synced  # type: ignore[method-assign]
     SystemClock.boot_id = lambda self: f"boot-{page.now().boot}"  # type: ignore[method-assign]
+    clock.slept_s = lambda: page.now().slept_s
     _wait_by(page)
     sys.meta_path.insert(0, _AlarmFinder(now))
 
@@ -55,17 +58,17 @@ def _wait_by(page: Any) -> None:
 
     def _acquired(waiter: Any, timeout: float) -> bool:
         hands = page.now()
-        ends = hands.mono_s + timeout
+        ends = hands.awake_s + timeout
         while True:
-            left = (ends - hands.mono_s) / hands.rate
+            left = (ends - hands.awake_s) / hands.rate
             if waiter.acquire(True, min(max(left, 0.0), SLICE_S)):
                 return True
             hands = page.now()
-            if hands.mono_s >= ends:
+            if hands.awake_s >= ends:
                 return False
 
     threading.Condition.wait = wait  # type: ignore[method-assign,assignment]
-    threading._time = page.mono_s  # type: ignore[attr-defined]
+    threading._time = lambda: page.now().awake_s  # type: ignore[attr-defined]
     queue.SimpleQueue = queue._PySimpleQueue  # type: ignore[misc,attr-defined]
 
 

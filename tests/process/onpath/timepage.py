@@ -1,5 +1,7 @@
 """A page of memory that says what time it is; every process that maps it has the same clock.
 
+Two of its hands only go forward: one counts what the board sleeps, and one stands still meanwhile.
+
 The clock runs `rate` times as fast as the kernel's monotonic one, and can be put ahead by whoever
 holds the page: by both its hands (so much time has passed) or by the wall's (somebody set it).
 """
@@ -26,6 +28,12 @@ class Hands:
     rate: float
     boot: int = 1
     synced: bool = True
+    slept_s: float = 0.0
+
+    @property
+    def awake_s(self) -> float:
+        """The hand that stands still while the board sleeps; threads wait by it."""
+        return self.mono_s - self.slept_s
 
     def at(self, real_s: float) -> Hands:
         """The hands at another moment."""
@@ -66,33 +74,38 @@ class TimePage:
         wall_by_s: float = 0.0,
         rate: float | None = None,
         synced: bool | None = None,
+        asleep_s: float = 0.0,
     ) -> None:
-        """Let time pass at once, set the wall clock, or change the pace."""
+        """Let time pass at once, awake or asleep, set the wall clock, or change the pace."""
         hands = self.now()
         self._write(
             replace(
                 hands,
-                mono_s=hands.mono_s + by_s,
-                wall_s=hands.wall_s + by_s + wall_by_s,
+                mono_s=hands.mono_s + by_s + asleep_s,
+                wall_s=hands.wall_s + by_s + wall_by_s + asleep_s,
                 rate=hands.rate if rate is None else rate,
                 synced=hands.synced if synced is None else synced,
+                slept_s=hands.slept_s + asleep_s,
             )
         )
 
     def reboot(self) -> None:
         """The monotonic hand begins again, under another boot's name."""
         hands = self.now()
-        self._write(replace(hands, mono_s=10.0, boot=hands.boot + 1))
+        self._write(replace(hands, mono_s=10.0, boot=hands.boot + 1, slept_s=0.0))
 
     def _read(self) -> Hands:
         while True:
-            turn, real, mono, wall, rate, _, boot, synced = _LAYOUT.unpack_from(self._page)
+            turn, real, mono, wall, rate, slept, boot, synced = _LAYOUT.unpack_from(self._page)
             if turn % 2 == 0 and _LAYOUT.unpack_from(self._page)[0] == turn:
-                return Hands(real, mono, wall, rate, boot, bool(synced))
+                return Hands(real, mono, wall, rate, boot, bool(synced), slept)
 
     def _write(self, hands: Hands) -> None:
         turn = _LAYOUT.unpack_from(self._page)[0]
-        told = (hands.real_s, hands.mono_s, hands.wall_s, hands.rate, 0.0, hands.boot, hands.synced)
+        told = (
+            *(hands.real_s, hands.mono_s, hands.wall_s, hands.rate, hands.slept_s),
+            *(hands.boot, hands.synced),
+        )
         struct.pack_into("=Q", self._page, 0, turn + 1)  # odd: a reader waits
         _LAYOUT.pack_into(self._page, 0, turn + 1, *told)
         struct.pack_into("=Q", self._page, 0, turn + 2)
