@@ -28,7 +28,7 @@ from controller.daemon.recovery import ShutAt, open_in_last_day, shut_at
 from controller.daemon.stateplace import CalmClock, OneDaemon
 from controller.daemon.waterworks import LINE_FILE, Waterworks
 from controller.daemon.weatherdesk import Fetch
-from controller.errors import DaemonError, LogbookError
+from controller.errors import DaemonError, LogbookError, ValveFault
 from controller.garden.model import Garden
 from controller.logbook.write import Logbook
 from controller.timetable.whole import read_whole_text
@@ -71,11 +71,13 @@ def run_service(
     fetch: Fetch | None = None,
     driver: PinDriver | None = None,
     inputs: InputDriver | None = None,
+    leave: Callable[[int], object] | None = None,
 ) -> int:
     """Run until told to stop; the exit code.
 
     `pins` names the pin driver, or None for the one the garden file names; `fetch`, `driver` and
-    `inputs` take the place of the garden's weather source and pins.
+    `inputs` take the place of the garden's weather source and pins. `leave` ends the process at
+    once, with that exit code, where a call that hangs in the pin driver would hang its end, too.
 
     Raises
     ------
@@ -102,7 +104,7 @@ def run_service(
             environ,
             may_listen=lock.holds,
         )
-        return service.run(pins, fetch, driver, inputs)
+        return service.run(pins, fetch, driver, inputs, leave)
 
 
 def _without_links(path: Path) -> Path:
@@ -147,6 +149,7 @@ class _Service:
         fetch: Fetch | None,
         driver: PinDriver | None,
         inputs: InputDriver | None = None,
+        leave: Callable[[int], object] | None = None,
     ) -> int:
         """Everything, from closing all to closing all."""
         # First of all, and before anything is read that may keep us waiting.
@@ -189,10 +192,17 @@ class _Service:
         finally:
             # Again, where it was done already: it costs nothing.
             failed = works.end(self._ending.why, self._still_closing)
-            driver.release_all()
+            try:
+                works.release_all()
+            except ValveFault as fault:
+                _LOG.error("%s", fault)
             for line, why in failed.items():
                 _LOG.error("line %d does not shut: %s; shut the tap", line, why)
                 self._ending.exit_code = 1
+            if works.hanging() and leave is not None:
+                # The interpreter's own end would drive that line once more, and hang.
+                _LOG.critical("the pin driver hangs; the process ends as it stands")
+                leave(1)
         return self._ending.exit_code
 
     def _run_with(
