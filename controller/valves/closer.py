@@ -1,7 +1,8 @@
 """Who closes: a thread that wakes exactly at each deadline, and a supervisor that trusts nobody.
 
-Neither asks a database, a network, a scheduler or the wall clock. Should both fail, the watchdog
-is no longer told that all is well, and the service manager's stop step drives every line off.
+Neither asks a database, a network, a scheduler or the wall clock. A call that hangs in the pin
+driver (`timed`) holds up neither for long; the process must end for it. Should both fail, the
+watchdog is no longer told that all is well, and the service manager's stop step drives all off.
 """
 
 from __future__ import annotations
