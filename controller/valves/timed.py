@@ -26,7 +26,10 @@ from controller.valves.pins import PinDriver
 
 # Our choice: so many looks, so long apart, a call is waited for. A process that gets no time itself
 # looks more slowly, so a busy board is not taken for a driver that hangs.
-LOOKS, LOOK_S = 8, 0.05
+LOOKS, LOOK_S = 12, 0.05
+# Our choice: taking a line is waited for so many times longer. The first one asks what board it
+# is, which takes a small board long; nothing is open meanwhile.
+TAKING = 10
 _MOST_HANDS = 2  # at a line: one that hangs, and one that tells it off
 
 
@@ -82,13 +85,23 @@ class TimedPins:
         self._idle: deque[_Hand] = deque()
         self._hanging: dict[int, list[tuple[_Call, float]]] = {}  # by line, with since when
         self._claimed: dict[int, None] = {}
+        self._late: dict[int, bool] = {}  # taken after all, and whether active low
         # One more than is needed: it must be there when no thread can be begun.
         for _ in range(2):
             self._idle.append(_Hand(self._came_back))
 
     def claim(self, number: int, active_low: bool) -> None:
-        """Take the line, off."""
-        self._made(number, lambda: self._pins.claim(number, active_low), "taking")
+        """Take the line, off; drive it off where it was taken in a call that came back late."""
+
+        def take() -> None:
+            if self._late.get(number) == active_low:
+                self._pins.write(number, False)
+                return
+            self._pins.claim(number, active_low)
+            self._late[number] = active_low
+
+        self._made(number, take, "taking", looks=self._looks * TAKING)
+        del self._late[number]
         self._claimed[number] = None
 
     def write(self, number: int, on: bool) -> None:
@@ -144,6 +157,7 @@ class TimedPins:
         on: bool = False,
         safe: bool = False,
         moves: bool = True,
+        looks: int | None = None,
     ) -> Any:
         """Have the call made, and wait for it; its result, or its fault raised."""
         hangs = f"the pin driver does not come back from {words} line {number}"
@@ -159,7 +173,7 @@ class TimedPins:
             return act()  # no thread can be begun: as well as can be
         begun_mono_s = self._clock.mono_s()
         hand.give(call)
-        for _ in range(self._looks):
+        for _ in range(self._looks if looks is None else looks):
             if call.done.acquire(timeout=self._look_s):
                 break
         else:

@@ -100,7 +100,10 @@ def hung_line(folder: Path) -> dict[str, float]:
         ended_s = time.monotonic()
         manager.release()
         manager.stop_step()
-        spans = {span.line: span for span in manager.recorder.spans(ON_LEVEL)}
+        manager.started()
+        cured = manager.ask(ask="open", zone="leeks", seconds=60.0)["ok"]
+        assert manager.terminate() == 0
+        spans = {span.line: span for span in reversed(manager.recorder.spans(ON_LEVEL))}
         ends = {zone: spans[LINES[zone]].end_s for zone in begun}
         hung, kale, beets, corn = (ends[zone] for zone in ("leeks", "kale", "beets", "corn"))
         assert hung is not None and kale is not None and beets is not None and corn is not None
@@ -114,6 +117,7 @@ def hung_line(folder: Path) -> dict[str, float]:
             "ended": ended_s - due_s,
             "hung line off": hung - due_s,
             "code": float(child.returncode),
+            "opens again after the next start": float(cured),
         }
     finally:
         manager.close()

@@ -24,6 +24,7 @@ def test_a_line_that_hangs_holds_up_no_other_and_the_process_ends(tmp_path: Path
     assert found["another closed by a person"] < LATE_S and found["answered"] < 2.0
     assert found["told"] == 1.0
     assert found["code"] == 1.0
+    assert found["opens again after the next start"] == 1.0
     # It hangs for five seconds before the process ends itself; the manager's stop step comes after.
     assert found["another shut for the end"] < HANGS_S + 3.0
     assert found["ended"] < WATCHDOG_S

@@ -5,6 +5,7 @@ Real threads and real time, some tenths of a second each.
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable, Iterator
 
@@ -283,6 +284,21 @@ def test_a_reading_that_hangs_holds_up_no_closing(made: Callable[..., Set]) -> N
         s.bank.open(HANGING, for_s=60.0)
     assert s.off_at(OTHER) - due < LATE_S
     assert not s.pins.really_on(HANGING)
+
+
+def test_a_look_that_hangs_holds_up_no_closing(made: Callable[..., Set]) -> None:
+    s = made()
+    s.pins.hangs.add((HANGING, "read"))
+    s.pins.times = 1
+    looking = threading.Thread(target=s.supervisor.check, daemon=True)
+    looking.start()
+    assert s.pins.entered.acquire(timeout=10.0)
+    due = s.bank.open(OTHER, for_s=0.2)
+    assert s.off_at(OTHER) - due < LATE_S
+    assert looking.is_alive()
+    s.pins.come_back.set()
+    looking.join(10.0)
+    assert not looking.is_alive()
 
 
 # --- the supervisor -------------------------------------------------------------------------------

@@ -76,7 +76,7 @@ def the_hanging(*hangs: tuple[int, str]) -> tuple[Set, Hangs]:
 
 
 def test_a_closing_is_delayed_by_well_under_a_second() -> None:
-    assert pytest.approx(0.4) == LOOKS * LOOK_S
+    assert pytest.approx(0.6) == LOOKS * LOOK_S
 
 
 def test_what_does_not_hang_passes_through() -> None:
@@ -205,6 +205,40 @@ def test_a_call_that_comes_back_late_leaves_the_line_off_and_usable(what: str) -
     assert raw.calls[-1] == (5, "off")
     made.pins.write(5, True)
     assert made.pins.read(5)
+
+
+def test_taking_a_line_is_waited_for_longer_than_driving_it() -> None:
+    made, raw = the_hanging((7, "claim"))
+    assert timed.TAKING == 10
+    threading.Timer(0.2, raw.come_back.set).start()  # driving would be given up after 0.05 s
+    made.pins.claim(7, active_low=True)
+    assert made.pins.hanging() == {} and not made.pins.read(7)
+
+
+def test_a_line_that_was_taken_late_is_driven_off_when_it_is_asked_for_again() -> None:
+    made, raw = the_hanging((7, "claim"))
+    with pytest.raises(ValveFault, match="taking line 7"):
+        made.pins.claim(7, active_low=True)
+    raw.come_back.set()
+    until(lambda: not made.pins.hanging())
+    raw.calls.clear()
+    made.pins.claim(7, active_low=True)
+    assert raw.calls == [(7, "off")]
+    made.pins.write(7, True)
+    with pytest.raises(ValveFault, match="taken already"):
+        made.pins.claim(7, active_low=True)
+    made.pins.release_all()
+    assert not raw.really_on(7)
+
+
+def test_a_line_that_was_taken_late_at_the_other_level_is_the_drivers_to_refuse() -> None:
+    made, raw = the_hanging((7, "claim"))
+    with pytest.raises(ValveFault):
+        made.pins.claim(7, active_low=True)
+    raw.come_back.set()
+    until(lambda: not made.pins.hanging())
+    with pytest.raises(ValveFault, match="taken already"):
+        made.pins.claim(7, active_low=False)
 
 
 def test_a_reading_that_comes_back_late_moves_nothing() -> None:
