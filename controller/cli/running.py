@@ -6,6 +6,7 @@ Whoever talks imports no garden, no pipes and no crops: on a small board those t
 from __future__ import annotations
 
 import argparse
+import os
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +29,7 @@ def run(args: argparse.Namespace) -> int:
         runtime_dir=runtime_dir(args, folder),
         own_dir=Path(args.own) if args.own else None,
         pins=args.pins,
+        leave=os._exit,
     )
 
 

@@ -130,7 +130,7 @@ class Bench:
         self.leaving = True
         failed = dict(self._works.end("the walk is over", self._beat_on))
         with contextlib.suppress(Exception):  # a driver may raise anything; told just below
-            self._board.pins.release_all()
+            self._works.release_all()
         for line, why in failed.items():
             tell(f"line {line} does not shut: {why}; SHUT THE TAP")
         if self.other_level:

@@ -14,7 +14,7 @@ from pathlib import Path
 
 from controller.clock import Clock
 from controller.daemon.waterworks import Waterworks
-from controller.errors import RowgateError
+from controller.errors import RowgateError, ValveFault
 from controller.valves.alloff import Ball, Known, read_line_file
 from controller.valves.limits import DAY_S, LineLimits, travel_s
 from controller.valves.pins import PinDriver
@@ -38,10 +38,12 @@ class Held:
     def let_go(self, meanwhile: Callable[[], None]) -> None:
         """Wait until balls are shut, and give chip and lines back."""
         self.works.end("the pins are given back", meanwhile)
-        if isinstance(self.driver, GpioPins):
-            self.driver.close()
-        else:
-            self.driver.release_all()
+        try:
+            self.works.release_all()
+            if isinstance(self.driver, GpioPins) and not self.works.hanging():
+                self.driver.close()
+        except ValveFault as fault:
+            _LOG.error("%s", fault)
 
 
 def hold_known_lines(

@@ -35,7 +35,7 @@ from controller.daemon.stateplace import (
 )
 from controller.daemon.waterworks import LINE_FILE, Waterworks
 from controller.daemon.weatherdesk import Fetch
-from controller.errors import DaemonError, LogbookError
+from controller.errors import DaemonError, LogbookError, ValveFault
 from controller.garden.model import Garden
 from controller.logbook.write import Logbook
 from controller.timetable.whole import read_whole_text
@@ -80,12 +80,14 @@ def run_service(
     fetch: Fetch | None = None,
     driver: PinDriver | None = None,
     inputs: InputDriver | None = None,
+    leave: Callable[[int], object] | None = None,
 ) -> int:
     """Run until told to stop; the exit code.
 
     `own_dir` is for what nobody but the daemon may write, the state folder unless named.
     `pins` names the pin driver, or None for the one the garden file names; `fetch`, `driver` and
-    `inputs` take the place of the garden's weather source and pins.
+    `inputs` take the place of the garden's weather source and pins. `leave` ends the process at
+    once, with that exit code, where a call that hangs in the pin driver would hang its end, too.
 
     Raises
     ------
@@ -114,7 +116,7 @@ def run_service(
             environ,
             may_listen=taken[runtime_dir].holds,
         )
-        return service.run(pins, fetch, driver, inputs)
+        return service.run(pins, fetch, driver, inputs, leave)
 
 
 def _without_links(path: Path) -> Path:
@@ -161,6 +163,7 @@ class _Service:
         fetch: Fetch | None,
         driver: PinDriver | None,
         inputs: InputDriver | None = None,
+        leave: Callable[[int], object] | None = None,
     ) -> int:
         """Everything, from closing all to closing all."""
         # First of all, and before anything is read that may keep us waiting.
@@ -203,10 +206,17 @@ class _Service:
         finally:
             # Again, where it was done already: it costs nothing.
             failed = works.end(self._ending.why, self._still_closing)
-            driver.release_all()
+            try:
+                works.release_all()
+            except ValveFault as fault:
+                _LOG.error("%s", fault)
             for line, why in failed.items():
                 _LOG.error("line %d does not shut: %s; shut the tap", line, why)
                 self._ending.exit_code = 1
+            if works.hanging() and leave is not None:
+                # The interpreter's own end would drive that line once more, and hang.
+                _LOG.critical("the pin driver hangs; the process ends as it stands")
+                leave(1)
         return self._ending.exit_code
 
     def _run_with(

@@ -19,6 +19,7 @@ from controller.valves.limits import DAY_S, LineLimits, MasterLimits
 from controller.valves.pins import PinDriver
 from controller.valves.states import State
 from controller.valves.tell import BankRecord
+from controller.valves.timed import TimedPins
 
 LINE_FILE = "lines.json"
 _LEAST_FLOW_L_S = 1e-9
@@ -96,7 +97,8 @@ class Waterworks:
         kind: str = "mock",
         threads: bool = True,
     ) -> None:
-        self._pins, self._clock, self._record = _Claimed(pins), clock, record
+        self._timed = TimedPins(pins, clock) if threads else None
+        self._pins, self._clock, self._record = _Claimed(self._timed or pins), clock, record
         self._line_file, self._kind, self._named_chip = line_file, kind, chip
         # The stop step must go to the chip that was really opened, whatever the garden file says.
         opened = getattr(pins, "chip", None)
@@ -198,6 +200,14 @@ class Waterworks:
         old = _valves(self._limits, self._master)
         return frozenset(v.number for v in old if v.number in shut and _movement(v) in moves)
 
+    def release_all(self) -> None:
+        """Drive every line off that was ever taken, for the end of the process."""
+        self._pins.release_all()
+
+    def hanging(self) -> Mapping[int, float]:
+        """Lines of which a call hangs in the pin driver, and since when. [s]"""
+        return self._timed.hanging() if self._timed else {}
+
     def _closing(self) -> list[LineLimits]:
         states = self.bank.states()
         closing = (State.CLOSING, State.RECLOSING)
@@ -227,6 +237,7 @@ class Waterworks:
             already_open_s,
             master=master,
             known_shut=known_shut,
+            glance=self._timed.glance if self._timed else None,
         )
         self._limits, self._master = limits, master
         self.closer, self.supervisor = self._watchers()
@@ -246,7 +257,7 @@ class Waterworks:
         closer = Closer(self.bank, self._clock)
         if self._threads:
             closer.start()
-        return closer, Supervisor(self.bank, closer, self._clock)
+        return closer, Supervisor(self.bank, closer, self._clock, hanging=self.hanging)
 
 
 def _valves(lines: list[LineLimits], master: MasterLimits | None) -> list[LineLimits]:

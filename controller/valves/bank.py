@@ -36,6 +36,7 @@ class Bank:
     """All lines of one board. Thread-safe; closing waits for nothing but the pins.
 
     A line that travels is driven shut for its whole time at birth, unless it is `known_shut`.
+    `glance` reads a line in passing, without the lock; by itself the driver's own reading.
     """
 
     def __init__(
@@ -48,7 +49,9 @@ class Bank:
         *,
         master: MasterLimits | None = None,
         known_shut: Collection[int] = (),
+        glance: Callable[[int], bool] | None = None,
     ) -> None:
+        self._glance = glance or driver.read
         self._driver, self._clock, self._teller = driver, clock, Teller(record)
         self._changed = threading.Condition(threading.Lock())
         self._shut_because = ""
@@ -203,9 +206,17 @@ class Bank:
         return tuple(line.number for line in due if line.number not in failed)
 
     def look(self, *, patience_s: float = FOR_EVER) -> tuple[int, ...]:
-        """Read every line back; drive off and bar what is not as it should be, and name it."""
+        """Read every line back; drive off and bar what is not as it should be, and name it.
+
+        The first reading is in passing and holds up nobody; what it finds is read again with the
+        lock held, since a line may have been told something meanwhile.
+        """
         with self._held(patience_s):
-            found = [n.number for n in self._hands.every() if self._hands.is_amiss(n)]
+            every = self._hands.every()
+        suspect = [line for line in every if self._seems_amiss(line)]
+        with self._held(patience_s):
+            still = self._hands.every()
+            found = [n.number for n in suspect if n in still and self._hands.is_amiss(n)]
             self._hands.mind_master()
         self._teller.deliver()
         return tuple(found)
@@ -334,6 +345,12 @@ class Bank:
     def undelivered(self) -> tuple[str, ...]:
         """Records that could not be delivered, in words, the newest last."""
         return tuple(self._teller.undelivered)
+
+    def _seems_amiss(self, line: Line) -> bool:
+        try:
+            return bool(line.amiss(self._glance))
+        except Exception:  # noqa: BLE001 - a driver may raise anything
+            return True
 
     # ---- below, the lock is held -----------------------------------------------------------------
 

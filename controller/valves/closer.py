@@ -1,20 +1,22 @@
 """Who closes: a thread that wakes exactly at each deadline, and a supervisor that trusts nobody.
 
-Neither asks a database, a network, a scheduler or the wall clock. Should both fail, the watchdog
-is no longer told that all is well, and the service manager's stop step drives every line off.
+Neither asks a database, a network, a scheduler or the wall clock. A call that hangs in the pin
+driver (`timed`) holds up neither for long; the process must end for it. Should both fail, the
+watchdog is no longer told that all is well, and the service manager's stop step drives all off.
 """
 
 from __future__ import annotations
 
 import math
 import threading
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from controller.clock import Clock
 from controller.errors import ValveFault
 from controller.valves.bank import Bank
 from controller.valves.line import told
-from controller.valves.states import State
+from controller.valves.states import MAY_RUN, State
 
 # Our choice: how often the closer moves when nothing is due. So much later than a board that slept
 # it wakes at most; the supervisor does sooner.
@@ -22,6 +24,7 @@ BEAT_S = 1.0
 MARGIN_S = 0.5  # our choice: how long past its deadline a line may wait for the closer
 STALE_S = 5.0  # our choice: a closer silent for longer than this is taken for dead
 PATIENCE_S = 2.0  # our choice: how long the supervisor waits for the bank's lock
+HANGS_S = 5.0  # our choice: how long a call may hang in the pin driver before the process must end
 
 
 class Closer:
@@ -91,7 +94,10 @@ class Findings:
 
 
 class Supervisor:
-    """Looks at the lines and at the closer, once a second, from the main thread."""
+    """Looks at the lines and at the closer, once a second, from the main thread.
+
+    `hanging` tells which lines' calls hang in the pin driver, and since when.
+    """
 
     def __init__(
         self,
@@ -102,9 +108,13 @@ class Supervisor:
         margin_s: float = MARGIN_S,
         stale_s: float = STALE_S,
         patience_s: float = PATIENCE_S,
+        hangs_s: float = HANGS_S,
+        hanging: Callable[[], Mapping[int, float]] = dict,
     ) -> None:
+        self._hanging = hanging
         self._bank, self._closer, self._clock = bank, closer, clock
         self._margin_s, self._stale_s, self._patience_s = margin_s, stale_s, patience_s
+        self._hangs_s = hangs_s
         self._looked_mono_s = clock.mono_s()
         self._stood_still_mono_s = -math.inf  # until when the process, or the board, last did
         self._end_because: tuple[str, ...] = ()
@@ -113,16 +123,19 @@ class Supervisor:
         """Close what is overdue, drive off what is amiss, and say whether the process may go on.
 
         A closer that does not move, or a bank whose lock cannot be had, shuts the bank for good:
-        every line is driven off and nothing opens until the daemon is started anew.
+        every line is driven off and nothing opens until the daemon is started anew. So does a call
+        that hangs in the pin driver: only our end frees the line for the stop step. Where the line
+        is known to be off all the same, the others may end their openings first.
         """
         patience_s = self._patience_s
         try:
             late = self._bank.close_due(margin_s=self._margin_s, patience_s=patience_s)
             amiss = self._bank.look(patience_s=patience_s)
-            stale = self._stale()
-            if stale:
-                self._end_because = self._end_because or (stale,)
-                self._bank.shut_down(stale, patience_s=patience_s)
+            states = self._bank.states(patience_s=patience_s)
+            why = self._stale() or self._hung(states)
+            if why:
+                self._end_because = self._end_because or (why,)
+                self._bank.shut_down(why, patience_s=patience_s)
             states = self._bank.states(patience_s=patience_s)
         except ValveFault as fault:
             self._end_because = self._end_because or (str(fault),)
@@ -130,6 +143,16 @@ class Supervisor:
             return Findings(still_open=tuple(failed), faults=self._end_because)
         stuck = tuple(number for number, state in states.items() if state is State.STUCK)
         return Findings(closed_late=late, amiss=amiss, still_open=stuck, faults=self._end_because)
+
+    def _hung(self, states: Mapping[int, State]) -> str:
+        """Which line's call has hung for too long; empty if none has, or it can wait."""
+        now = self._clock.mono_s()
+        hung = [n for n, since in self._hanging().items() if now - since > self._hangs_s]
+        stuck = State.STUCK in states.values()
+        if not hung or (not stuck and not MAY_RUN.isdisjoint(states.values())):
+            return ""
+        lines = ", ".join(f"line {number}" for number in sorted(hung))
+        return f"the pin driver has not come back from {lines} for {self._hangs_s:g} s"
 
     def _stale(self) -> str:
         """Why the closer is taken for dead; empty if it is not."""

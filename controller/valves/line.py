@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
+from collections.abc import Callable
 
 from controller.clock import Clock
 from controller.valves.limits import DAY_S, LineLimits
@@ -138,10 +139,10 @@ class Line:
             self._stands_open = False
         return ""
 
-    def amiss(self) -> str:
+    def amiss(self, read: Callable[[int], bool] | None = None) -> str:
         """Read its lines; what is not as it should be, in words. Raises what the driver raises."""
-        close = self.limits.close_number
-        on, should_be_on = self._driver.read(self.number), self._on
+        read, close = read or self._driver.read, self.limits.close_number
+        on, should_be_on = read(self.number), self._on
         if on and not should_be_on:
             resting = self.state is State.OPEN
             return "is read as on, " + (
@@ -151,7 +152,7 @@ class Line:
             return "is read as off while it should be open"
         if close is None:
             return ""
-        closes, should_close = self._driver.read(close), self.state in CLOSINGS
+        closes, should_close = read(close), self.state in CLOSINGS
         if closes and not should_close:
             return f"its close line {close} is read as on, though nobody closes it"
         if should_close and not closes:

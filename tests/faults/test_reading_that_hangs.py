@@ -8,15 +8,17 @@ from pathlib import Path
 
 import pytest
 from support.daemon_faults import TINY_GARDEN, FaultyPins
+from support.pins import Hangs
 
 from controller.clock import SystemClock
-from controller.daemon import gardenfile, service
+from controller.daemon import firstoff, gardenfile, service
 from controller.daemon.fieldtests import KeptFieldTests
 from controller.daemon.steward import Steward
 from controller.daemon.waterworks import LINE_FILE
 from controller.logbook.write import Logbook
-from controller.valves.alloff import write_line_file
+from controller.valves.alloff import read_line_file, write_line_file
 from controller.valves.limits import LineLimits
+from controller.valves.relay import GpioPins, Kind
 
 LEFT_ON = 17
 
@@ -78,3 +80,76 @@ def test_the_lines_of_the_run_before_are_off_while_it_is_read(
     assert code == [1]
     assert pins.taken == [LEFT_ON]  # once: the bank's line is the one that was held
     assert not pins.moves
+
+
+@pytest.mark.parametrize(
+    ("chip", "made"), [(None, [("mock", None)]), (4, [("mock", 4), ("mock", None)])]
+)
+def test_pins_are_made_anew_only_where_the_garden_names_others(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, chip: int | None, made: list[object]
+) -> None:
+    (tmp_path / "garden.toml").write_text(TINY_GARDEN, encoding="utf-8")
+    write_line_file(tmp_path / LINE_FILE, [a_line(LEFT_ON)], "mock", chip, named_chip=chip)
+    seen: list[object] = []
+
+    class Seen(GpioPins):
+        def __init__(self, kind: Kind, chip: int | None = None) -> None:
+            seen.append((kind, chip))
+            super().__init__(kind, chip)
+
+    monkeypatch.setattr(service, "GpioPins", Seen)
+    monkeypatch.setattr(firstoff, "GpioPins", Seen)
+    monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)  # the end of it
+    code = service.run_service(
+        garden_path=tmp_path / "garden.toml",
+        state_dir=tmp_path,
+        runtime_dir=tmp_path,
+        pins="mock",
+        environ={},
+    )
+    assert code == 1 and seen == made
+    known = read_line_file(tmp_path / LINE_FILE)
+    assert (known.off_levels, known.named_chip) == ({17: 1}, None)
+
+
+def test_what_hangs_in_the_driver_at_the_end_does_not_hang_the_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "garden.toml").write_text(TINY_GARDEN, encoding="utf-8")
+    pins = Hangs(SystemClock())
+    left: list[int] = []
+
+    def breaks(self: Steward) -> None:
+        pins.hangs.add((17, "off"))
+        raise ZeroDivisionError("a mistake of ours")
+
+    monkeypatch.setattr(Steward, "tick", breaks)
+    code = service.run_service(
+        garden_path=tmp_path / "garden.toml",
+        state_dir=tmp_path,
+        runtime_dir=tmp_path,
+        pins="mock",
+        driver=pins,
+        environ={},
+        leave=left.append,
+    )
+    assert (code, left) == (1, [1])
+    pins.come_back.set()
+
+
+def test_an_end_at_which_nothing_hangs_is_left_to_the_interpreter(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "garden.toml").write_text(TINY_GARDEN, encoding="utf-8")
+    left: list[int] = []
+    monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)
+    code = service.run_service(
+        garden_path=tmp_path / "garden.toml",
+        state_dir=tmp_path,
+        runtime_dir=tmp_path,
+        pins="mock",
+        driver=FaultyPins(SystemClock()),
+        environ={},
+        leave=left.append,
+    )
+    assert (code, left) == (1, [])

@@ -22,6 +22,7 @@ from controller.valves.closer import Closer
 from controller.valves.limits import LineLimits
 from controller.valves.relay import GpioPins
 from controller.valves.tell import BankRecord, What
+from controller.valves.timed import TimedPins
 from process.manager import CHIP
 
 LINES = tuple(range(2, 22))
@@ -35,7 +36,8 @@ def pulses(count: int) -> list[tuple[int, float, float, float]]:
         LineLimits(number=n, active_low=True, longest_open_s=60.0, most_open_s_per_day=86400.0)
         for n in LINES
     ]
-    bank = Bank(limits, GpioPins("lgpio", CHIP), clock, ends.put)
+    pins = TimedPins(GpioPins("lgpio", CHIP), clock)
+    bank = Bank(limits, pins, clock, ends.put, glance=pins.glance)
     closer = Closer(bank, clock)
     closer.start()
     chance = random.Random(1)

@@ -184,9 +184,9 @@ class Manager:
         except subprocess.TimeoutExpired:
             return self.kill()
 
-    def hang(self, thread: str) -> None:
-        """That thread of the daemon never comes back from its next write to a pin."""
-        (self.folder / "hang").write_text(thread, encoding="ascii")
+    def hang(self, line: int) -> None:
+        """No thread of a process comes back from writing to that line."""
+        (self.folder / "hang").write_text(str(line), encoding="ascii")
 
     def release(self) -> None:
         """Whoever writes to a pin from now on comes back."""

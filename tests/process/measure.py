@@ -20,7 +20,7 @@ from pathlib import Path
 from process.late import Burning
 from process.manager import CHIP, ON_LEVEL, ON_PATH, Manager
 from process.recorder import PERSIST, RELEASED, Recorder
-from process.season import BEGINS, Haste, a_plot, its_weather
+from process.season import BEGINS, LINES, Haste, a_plot, its_weather
 from process.twin import Twin
 from process.verdict import of, season_of_deaths
 
@@ -68,28 +68,56 @@ def _child(how: str, count: int, recorder: Recorder) -> list:  # type: ignore[ty
     return found
 
 
-def hung_closer(folder: Path) -> dict[str, float]:
-    """A closer that never comes back from a pin: seconds past the deadline to off, and to the end.
+def hung_line(folder: Path) -> dict[str, float]:
+    """A line whose writes never come back: seconds past deadlines, to answers and to the end.
 
-    At the clock's own pace. The supervisor drives the line off past the lock and ends the process.
+    At the clock's own pace. Leeks hang; kale ends by its deadline after that, beets are closed by
+    a person, corn stays open until the process ends itself.
     """
     manager = Manager(
-        folder, garden=a_plot("leeks"), weather=its_weather(), wall_s=BEGINS.timestamp()
+        folder,
+        garden=a_plot("leeks", "kale", "beets", "corn"),
+        weather=its_weather(),
+        wall_s=BEGINS.timestamp(),
     )
     try:
         child = manager.started()
-        manager.until(lambda: manager.ask(ask="open", zone="leeks", seconds=2.0)["ok"])
-        manager.hang("closer")
+        begun = {}
+        for zone, seconds in (("corn", 60.0), ("beets", 60.0), ("kale", 5.0), ("leeks", 3.0)):
+            manager.until(
+                lambda zone=zone, seconds=seconds: manager.ask(  # type: ignore[misc]
+                    ask="open", zone=zone, seconds=seconds
+                )["ok"]
+            )
+            begun[zone] = time.monotonic()
+        manager.hang(LINES["leeks"])
+        time.sleep(max(0.0, begun["leeks"] + 3.1 - time.monotonic()))  # it hangs now
+        asked_s = time.monotonic()
+        assert manager.ask(ask="close", zone="beets")["ok"]
+        answered_s = time.monotonic() - asked_s
+        barred = manager.ask(ask="status")["barred"]
         manager.until(lambda: child.poll() is not None, within_s=60.0)
         ended_s = time.monotonic()
         manager.release()
         manager.stop_step()
-        (span,) = manager.recorder.spans(ON_LEVEL)
-        assert span.end_s is not None
+        manager.started()
+        cured = manager.ask(ask="open", zone="leeks", seconds=60.0)["ok"]
+        assert manager.terminate() == 0
+        spans = {span.line: span for span in reversed(manager.recorder.spans(ON_LEVEL))}
+        ends = {zone: spans[LINES[zone]].end_s for zone in begun}
+        hung, kale, beets, corn = (ends[zone] for zone in ("leeks", "kale", "beets", "corn"))
+        assert hung is not None and kale is not None and beets is not None and corn is not None
+        due_s = spans[LINES["leeks"]].begin_s + 3.0
         return {
-            "off": span.end_s - span.begin_s - 2.0,
-            "ended": ended_s - span.begin_s - 2.0,
+            "another past its deadline": kale - spans[LINES["kale"]].begin_s - 5.0,
+            "another closed by a person": beets - asked_s,
+            "answered": answered_s,
+            "told": float(barred == [{"zone": "leeks", "state": "stuck"}]),
+            "another shut for the end": corn - due_s,
+            "ended": ended_s - due_s,
+            "hung line off": hung - due_s,
             "code": float(child.returncode),
+            "opens again after the next start": float(cured),
         }
     finally:
         manager.close()
@@ -223,7 +251,7 @@ def _late() -> None:
 
 
 def _hung() -> None:
-    print("hung closer:", hung_closer(_folder()))
+    print("hung line:", hung_line(_folder()))
     print("hung steward:", hung_steward(_folder()))
 
 

@@ -8,21 +8,27 @@ from pathlib import Path
 import pytest
 
 from controller.daemon.service import SILENCE_S
+from controller.valves.closer import HANGS_S
 from process.audit import LATE_S
 from process.manager import ON_LEVEL, WATCHDOG_S, Manager
-from process.measure import hung_closer, hung_steward
+from process.measure import hung_line, hung_steward
 from process.recorder import PERSIST, RELEASED
 from process.season import BEGINS, a_plot, its_weather
 
 pytestmark = [pytest.mark.slow, pytest.mark.alone]
 
 
-def test_a_closer_that_hangs_in_a_pin_is_driven_off_past(tmp_path: Path) -> None:
-    found = hung_closer(tmp_path)
+def test_a_line_that_hangs_holds_up_no_other_and_the_process_ends(tmp_path: Path) -> None:
+    found = hung_line(tmp_path)
+    assert -0.1 < found["another past its deadline"] < LATE_S
+    assert found["another closed by a person"] < LATE_S and found["answered"] < 2.0
+    assert found["told"] == 1.0
     assert found["code"] == 1.0
-    # The supervisor looks twice a second, and waits two seconds for the bank's lock.
-    assert found["off"] < 2.5 + 2.0
-    assert found["ended"] < WATCHDOG_S + 10.0
+    assert found["opens again after the next start"] == 1.0
+    # It hangs for five seconds before the process ends itself; the manager's stop step comes after.
+    assert found["another shut for the end"] < HANGS_S + 3.0
+    assert found["ended"] < WATCHDOG_S
+    assert 0.0 < found["hung line off"] < WATCHDOG_S + 5.0
 
 
 def test_a_steward_that_hangs_is_noticed_by_the_watchdog(tmp_path: Path) -> None:

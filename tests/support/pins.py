@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+import threading
+
 from controller.clock import Clock
 from controller.valves.pins import RecordingPins
 from controller.valves.states import LineLimits
@@ -128,3 +131,37 @@ class ReadThrows(BadPins):
         if number in self.bad:
             raise OSError("cannot be read")
         return super().read(number)
+
+
+class Hangs(BadPins):
+    """Calls named in `hangs`, (line, what), do not come back until the test lets them.
+
+    What is "on", "off", "read" or "claim". With `times` only so many calls hang, and later ones
+    come through: what is lost then is a thread, and not the line.
+    """
+
+    def __init__(self, clock: Clock) -> None:
+        super().__init__(clock)
+        self.hangs: set[tuple[int, str]] = set()
+        self.times = math.inf
+        self.entered, self.come_back = threading.Semaphore(0), threading.Event()
+        self.calls: list[tuple[int, str]] = []
+
+    def claim(self, number: int, active_low: bool) -> None:
+        self._maybe(number, "claim")
+        super().claim(number, active_low)
+
+    def write(self, number: int, on: bool) -> None:
+        self._maybe(number, "on" if on else "off")
+        super().write(number, on)
+
+    def read(self, number: int) -> bool:
+        self._maybe(number, "read")
+        return super().read(number)
+
+    def _maybe(self, number: int, what: str) -> None:
+        self.calls.append((number, what))
+        if (number, what) in self.hangs and self.times > 0:
+            self.times -= 1
+            self.entered.release()
+            assert self.come_back.wait(30.0)
