@@ -66,7 +66,7 @@ def main(arguments: Sequence[str], wait: Callable[[float], None] | None = None) 
     except FileNotFoundError:
         _say(f"{path}: no such file, so no line was ever taken; nothing to do")
         return 0
-    except _Doubted as fault:
+    except Doubted as fault:
         _say(f"{path}: {fault}, so it is not believed; NO LINE WAS DRIVEN OFF: shut the tap")
         _say("the next start of the daemon drives every line of the garden file off")
         return 1
@@ -89,25 +89,31 @@ def main(arguments: Sequence[str], wait: Callable[[float], None] | None = None) 
     return 1 if failed else 0
 
 
-class _Doubted(Exception):
+class Doubted(OSError):
     """Others may have written the line file."""
 
 
-def _believed(path: str) -> Any:
-    """What the line file says. The open file is asked who may write it, and not its name."""
+def _believed(path: str | os.PathLike[str]) -> Any:
+    """What the line file says. The open file is asked who may write it, and not its name.
+
+    Raises
+    ------
+    Doubted
+        If others may have written it.
+    """
     flags = os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC
     with open(os.open(path, flags), encoding="utf-8") as file:  # noqa: PTH123
         found = os.fstat(file.fileno())
         if not stat.S_ISREG(found.st_mode):
-            raise _Doubted("it is no plain file")
+            raise Doubted("it is no plain file")
         us = os.geteuid()
         owners = {0, us}
         if us == 0:  # root, who looks after another's daemon by hand
-            owners.add(os.stat(os.path.dirname(path)).st_uid)  # noqa: PTH116, PTH120
+            owners.add(os.stat(_beside(os.fspath(path), "")).st_uid)  # noqa: PTH116
         if found.st_uid not in owners:
-            raise _Doubted(f"it belongs to user {found.st_uid}, who is not the daemon")
+            raise Doubted(f"it belongs to user {found.st_uid}, who is not the daemon")
         if found.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
-            raise _Doubted(f"others may write it (mode {stat.S_IMODE(found.st_mode):o})")
+            raise Doubted(f"others may write it (mode {stat.S_IMODE(found.st_mode):o})")
         return json.load(file)
 
 

@@ -188,10 +188,6 @@ class Manager:
         """That thread of the daemon never comes back from its next write to a pin."""
         (self.folder / "hang").write_text(thread, encoding="ascii")
 
-    def hang_on_disk(self) -> None:
-        """The steward never comes back from its next look at the garden file."""
-        (self.folder / "hang.disk").touch()
-
     def release(self) -> None:
         """Whoever writes to a pin from now on comes back."""
         (self.folder / "hang").unlink()

@@ -1,4 +1,4 @@
-"""Gives a Python process the clock of a time page, where the environment names one; hangs its disk.
+"""Gives a Python process the clock of a time page, where the environment names one.
 
 The product's own clock (`controller.clock`), the standard library's waiting and the alarm clock's
 idea of now all follow the page: a thread that waits sees time that was let pass at once, as a
@@ -12,7 +12,6 @@ import os
 import queue
 import sys
 import threading
-import time
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
@@ -105,23 +104,6 @@ class _AlarmFinder:
         return spec
 
 
-def hang_at_the_garden_file(sign: str) -> None:
-    """Once the file of that name is there, the steward never comes back from the garden file."""
-
-    def hook(event: str, arguments: tuple[Any, ...]) -> None:
-        if (
-            event == "open"
-            and threading.current_thread().name == "steward"
-            and str(arguments[0]).endswith("garden.toml")
-            and os.path.exists(sign)  # noqa: PTH110 - opens nothing itself
-        ):
-            time.sleep(3600.0)
-
-    sys.addaudithook(hook)
-
-
-if os.environ.get("ROWGATE_HANG"):
-    hang_at_the_garden_file(os.environ["ROWGATE_HANG"] + ".disk")
 if os.environ.get("ROWGATE_TIME_PAGE"):
     sys.path.insert(0, str(Path(__file__).parent))
     from timepage import TimePage
