@@ -72,7 +72,9 @@ def keep_cut_log(path: Path, connection: sqlite3.Connection, clock: Clock) -> st
     if not lost:
         return None
     kept = path.with_name(f"{path.stem}-log-damaged-{clock.now_utc():%Y-%m-%dT%H%M%SZ}.db-wal")
-    kept.write_bytes(written)
+    kept.unlink(missing_ok=True)
+    with kept.open("xb") as file:  # no link that somebody else put there is followed
+        file.write(written)
     return (
         f"of {len(writings)} writings in the log beside the logbook the last {lost} do not read: a "
         f"power cut tears one, more are damage; a copy of the log is kept as {kept.name}. Water "

@@ -80,12 +80,18 @@ def main(arguments: Sequence[str], wait: Callable[[float], None] | None = None) 
     return 1 if failed else 0
 
 
-class Doubted(ValueError):
+class Doubted(OSError):
     """Others may have written the line file."""
 
 
-def _believed(path: str) -> Any:
-    """What the line file says. The open file is asked who may write it, and not its name."""
+def _believed(path: str | os.PathLike[str]) -> Any:
+    """What the line file says. The open file is asked who may write it, and not its name.
+
+    Raises
+    ------
+    Doubted
+        If others may have written it.
+    """
     flags = os.O_RDONLY | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC
     with open(os.open(path, flags), encoding="utf-8") as file:  # noqa: PTH123
         found = os.fstat(file.fileno())
@@ -94,7 +100,7 @@ def _believed(path: str) -> Any:
         us = os.geteuid()
         owners = {0, us}
         if us == 0:  # root, who looks after another's daemon by hand
-            owners.add(os.stat(os.path.dirname(path)).st_uid)  # noqa: PTH116, PTH120
+            owners.add(os.stat(_beside(os.fspath(path), "")).st_uid)  # noqa: PTH116
         if found.st_uid not in owners:
             raise Doubted(f"it belongs to user {found.st_uid}, who is not the daemon")
         if found.st_mode & (stat.S_IWGRP | stat.S_IWOTH):

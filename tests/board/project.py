@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -28,16 +29,16 @@ def key(*more: Path) -> str:
 
 
 def wheels(folder: Path) -> Path:
-    """The project's wheel and one of each package it needs, for the guest's Python."""
+    """The project's wheel and, by its exact list, those it needs, for the guest's Python."""
     own, all_of_them = folder / "own", folder / "all"
     _pip("wheel", "--no-deps", "--wheel-dir", os.fspath(own), os.fspath(ROOT))
-    wheel = own_wheel(folder)
     _pip(
-        *("download", "--dest", os.fspath(all_of_them), "--only-binary=:all:"),
+        *("download", "--dest", os.fspath(all_of_them), "--only-binary=:all:", "--no-deps"),
         *("--implementation", "cp", "--python-version", GUEST_PYTHON),
         *(word for platform in PLATFORMS for word in ("--platform", platform)),
-        os.fspath(wheel),
+        *("--require-hashes", "-r", os.fspath(ROOT / "config" / "requirements.txt")),
     )
+    shutil.copy(own_wheel(folder), all_of_them)
     return all_of_them
 
 

@@ -201,6 +201,25 @@ def test_the_stop_steps_file_is_written_before_a_pin_is_taken(
     assert {line["number"] for line in told["lines"]} == set(LINES.values())
 
 
+@pytest.mark.parametrize("named", [True, False])
+def test_the_stop_steps_file_lies_where_the_daemon_keeps_it(
+    go: Go, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, named: bool
+) -> None:
+    own = tmp_path / "own"
+    if named:
+        done = go(None, None, "--own", str(own))
+    else:  # where nobody names it, the system's own beside the system's state folder
+        own.mkdir()
+        monkeypatch.setattr(walking, "SYSTEM_STATE", tmp_path)
+        monkeypatch.setattr(walking, "SYSTEM_OWN", own)
+        done = go()
+    assert done.code == 0
+    assert (own / "lines.json").is_file() and not (tmp_path / "lines.json").exists()
+    assert (tmp_path / "logbook.db").is_file() and not (own / "logbook.db").exists()
+    with OneDaemon(own), pytest.raises(IndexError):
+        go(None, None, "--own", str(own))  # a daemon that is not ready yet holds it
+
+
 def test_each_valve_is_open_as_long_as_asked_and_no_longer(go: Go) -> None:
     def slow(_: int, question: str, person: Watcher) -> bool:
         if "did water come" in question:

@@ -219,6 +219,10 @@ def test_writings_lost_from_a_damaged_log_are_counted_and_the_log_is_kept(tmp_pa
     (later / "logbook.db").write_bytes(book.read_bytes())
     (later / "logbook.db-wal").write_bytes(found)
     world.kill()
+    # Who may write in this folder may put a link where the copy goes.
+    (later / "other").write_bytes(b"years")
+    now = f"{world.clock.now_utc():%Y-%m-%dT%H%M%SZ}"
+    (later / f"logbook-log-damaged-{now}.db-wal").symlink_to(later / "other")
     with Logbook(later / "logbook.db", world.clock):
         with Questions(later / "logbook.db") as ask:
             (said,) = [h.words for h in ask.happenings() if h.kind == "log damaged"]
@@ -226,6 +230,7 @@ def test_writings_lost_from_a_damaged_log_are_counted_and_the_log_is_kept(tmp_pa
         assert "the last 3 do not read" in said
         (kept,) = later.glob("logbook-log-damaged-*.db-wal")
         assert kept.read_bytes() == bytes(found)
+        assert (later / "other").read_bytes() == b"years"
     Logbook(later / "logbook.db", world.clock).close()
     with Questions(later / "logbook.db") as ask:
         assert len([h for h in ask.happenings() if h.kind == "log damaged"]) == 1
