@@ -194,6 +194,13 @@ class Steward:
         self.want_plan("hold", drop=True)
 
     @property
+    def at_rest(self) -> bool:
+        """Whether nothing is open or waits to be written, and no meter or sensor is watched."""
+        garden = self.accepted.garden
+        watched = garden.meter is not None or garden.sensors
+        return not (self.openings.running or self.unrecorded_words() or watched)
+
+    @property
     def pending(self) -> list[Pulse]:
         """What of today's plan is still to be opened."""
         return self.due.pending

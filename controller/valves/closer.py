@@ -13,9 +13,10 @@ from controller.clock import Clock
 from controller.errors import ValveFault
 from controller.valves.bank import Bank
 from controller.valves.line import told
-from controller.valves.states import State
+from controller.valves.states import MAY_RUN, State
 
 BEAT_S = 1.0  # our choice: how often the closer moves when nothing is due
+AT_REST = 2.0  # our choice: so many beats apart while no line is open, closing or stuck
 MARGIN_S = 0.5  # our choice: how long past its deadline a line may wait for the closer
 STALE_S = 5.0  # our choice: a closer silent for longer than this is taken for dead
 PATIENCE_S = 2.0  # our choice: how long the supervisor waits for the bank's lock
@@ -69,7 +70,7 @@ class Closer:
             if self._fault:
                 self._ending.wait(self._beat_s)
             else:
-                self._bank.wait_until_due(self._beat_s)
+                self._bank.wait_until_due(self._beat_s, at_rest_s=AT_REST * self._beat_s)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,6 +81,7 @@ class Findings:
     amiss: tuple[int, ...] = ()  # lines that were not as they should be; driven off
     still_open: tuple[int, ...] = ()  # lines that do not close
     faults: tuple[str, ...] = ()  # why this process must not go on, from the first time on
+    at_rest: bool = False  # no line is open, closing or stuck
 
     @property
     def sound(self) -> bool:
@@ -125,7 +127,13 @@ class Supervisor:
             failed = self._bank.off_past_the_lock()
             return Findings(still_open=tuple(failed), faults=self._end_because)
         stuck = tuple(number for number, state in states.items() if state is State.STUCK)
-        return Findings(closed_late=late, amiss=amiss, still_open=stuck, faults=self._end_because)
+        return Findings(
+            closed_late=late,
+            amiss=amiss,
+            still_open=stuck,
+            faults=self._end_because,
+            at_rest=not any(state in MAY_RUN for state in states.values()),
+        )
 
     def _stale(self) -> str:
         """Why the closer is taken for dead; empty if it is not."""
