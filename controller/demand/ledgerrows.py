@@ -10,10 +10,10 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import fields
 from datetime import date
-from hashlib import blake2b
 from operator import attrgetter
 from struct import Struct
 from typing import Any, overload
+from zlib import adler32, crc32
 
 from controller.demand.ledger import DRAW_DAYS
 from controller.demand.records import LedgerDay
@@ -216,6 +216,6 @@ def _record(place: int, row: LedgerDay) -> bytes:
 
 
 def _mark(words: bytes, record: bytes | memoryview) -> int:
-    sum_of = blake2b(words, digest_size=8)
-    sum_of.update(record[_COMPARED])
-    return int.from_bytes(sum_of.digest(), "big")
+    # Two sums of different make; hashlib would bring the whole of OpenSSL into a small board.
+    compared = record[_COMPARED]
+    return crc32(compared, crc32(words)) << 32 | adler32(compared, adler32(words))
