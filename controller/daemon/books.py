@@ -5,12 +5,13 @@ Reading has a connection of the thread that makes it, so one of these belongs to
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from controller.daemon.planning import LastPulse
+from controller.demand.ledgerrows import JoinedRows, LedgerRows, rows_since
 from controller.demand.records import LedgerDay
 from controller.garden.model import Hold, ValveKind
 from controller.logbook.ask import Questions
@@ -51,7 +52,7 @@ class Books:
         self._kept_of = -1
         self._watched: date | None = None
         self._kept_weather: dict[tuple[date, str], WeatherDay] | None = None
-        self._kept_ledger: dict[tuple[str, date], dict[str, LedgerDay]] | None = None
+        self._kept_ledger: dict[str, dict[date, int]] | None = None  # marks, by zone and day
 
     def close(self) -> None:
         """Close what was opened for reading."""
@@ -214,26 +215,36 @@ class Books:
             ]
             self._write.plan_day(day, pulses)
             day += _DAY
-        self._keep_ledger(row for row in timetable.ledger if kept_from <= row.day < timetable.first)
+        self._keep_ledger(timetable.ledger, kept_from, timetable.first)
 
-    def _keep_ledger(self, rows: Iterable[LedgerDay]) -> None:
+    def _keep_ledger(self, ledger: Sequence[LedgerDay], first: date, before: date) -> None:
         """Keep the accounts that changed, a zone's day with all its parts, so many at a time that
         each writing ends in time on a slow card."""
-        fresh = _by_zone_day(rows)
+        fresh = _marks_of(ledger, first, before)
         if not fresh:
             return
         self._forget_another_file()
-        first = min(day for _, day in fresh)
-        if self._kept_ledger is None:
-            self._kept_ledger = _by_zone_day(self._ask.ledger(None, first))
+        first = min(day for marks in fresh.values() for day in marks)
         kept = self._kept_ledger
-        changed = [(key, parts) for key, parts in fresh.items() if kept.get(key) != parts]
-        for start in range(0, len(changed), _AT_ONCE):
-            some = changed[start : start + _AT_ONCE]
-            self._write.keep_ledger(row for _, parts in some for row in parts.values())
-            kept.update(some)
-        for key in [key for key in kept if key[1] < first]:
-            del kept[key]  # older than any plan looks back
+        if kept is None:
+            kept = self._kept_ledger = {}
+            for zone in fresh:  # one by one: a season of all of them is much to hold
+                kept |= _marks_of(self._ask.ledger(zone, first), first, date.max)
+        changed = {
+            (zone, day)
+            for zone, marks in fresh.items()
+            for day, mark in marks.items()
+            if kept.get(zone, {}).get(day) != mark
+        }
+        rows = _by_zone_day(ledger, changed)
+        for start in range(0, len(rows), _AT_ONCE):
+            some = rows[start : start + _AT_ONCE]
+            self._write.keep_ledger(row for _, parts in some for row in parts)
+            for (zone, day), _ in some:
+                kept.setdefault(zone, {})[day] = fresh[zone][day]
+        for marks in kept.values():
+            for day in [day for day in marks if day < first]:
+                del marks[day]  # older than any plan looks back
 
     def _forget_another_file(self) -> None:
         """Where the file was opened anew, it may be one that has nothing of ours."""
@@ -312,12 +323,29 @@ class Books:
         return self._questions
 
 
-def _by_zone_day(rows: Iterable[LedgerDay]) -> dict[tuple[str, date], dict[str, LedgerDay]]:
-    """Every zone's days, each with its parts."""
-    found: dict[tuple[str, date], dict[str, LedgerDay]] = {}
-    for row in rows:
-        found.setdefault((row.zone, row.day), {})[row.part] = row
+def _marks_of(ledger: Sequence[LedgerDay], first: date, before: date) -> dict[str, dict[date, int]]:
+    """A mark of each zone's days, of all its parts together, in whatever order."""
+    rows = ledger if isinstance(ledger, JoinedRows) else LedgerRows(ledger)
+    found: dict[str, dict[date, int]] = {}
+    for zone, day, mark in rows.marks():
+        if first <= day < before:
+            of = found.setdefault(zone, {})
+            of[day] = of.get(day, 0) ^ mark
     return found
+
+
+def _by_zone_day(
+    ledger: Sequence[LedgerDay], wanted: Collection[tuple[str, date]]
+) -> list[tuple[tuple[str, date], list[LedgerDay]]]:
+    """The zones' days that are wanted, each with its parts."""
+    if not wanted:
+        return []
+    since = min(day for _, day in wanted)
+    found: dict[tuple[str, date], list[LedgerDay]] = {}
+    for row in rows_since(ledger, since):
+        if (row.zone, row.day) in wanted:
+            found.setdefault((row.zone, row.day), []).append(row)
+    return list(found.items())
 
 
 def _last_pulse(row: PulseRow) -> LastPulse:

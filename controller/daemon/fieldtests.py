@@ -26,6 +26,8 @@ class KeptFieldTests:
         self._last: FitRow | None = None
         self._tests: list[Mapping[str, Any]] = []
         self._anew: tuple[object, Tested] | None = None
+        self._state: object = None
+        self._settled = False
 
     def mark(self) -> object:
         """The number of the fit that stands."""
@@ -58,12 +60,35 @@ class KeptFieldTests:
         return tested
 
     def _look(self) -> FitRow | None:
-        if not self._path.is_file():
+        """Ask the logbook, if anything has been written to it since it was asked.
+
+        A file may be written twice within one tick of the clock that stamps it: after each change
+        it is asked once more.
+        """
+        state = _state_of(self._path)
+        if state is None:
             return None
+        if self._settled and state == self._state:
+            return self._last
+        self._settled, self._state = state == self._state, state
         try:
             with Questions(self._path) as ask:
                 self._last = ask.latest_fit()
                 self._tests = [row.said for row in ask.measurements()]
         except LogbookError as fault:
+            self._settled = False
             _LOG.warning("the field tests are as they were: %s", fault)
         return self._last
+
+
+def _state_of(path: Path) -> object:
+    """What changes whenever something is written to the logbook; None where there is none."""
+    found: list[tuple[int, ...] | None] = []
+    for each in (path, path.with_name(path.name + "-wal")):
+        try:
+            told = each.stat()
+        except OSError:
+            found.append(None)
+        else:
+            found.append((told.st_dev, told.st_ino, told.st_size, told.st_mtime_ns))
+    return None if found[0] is None else tuple(found)

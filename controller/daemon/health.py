@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 
 from controller.clock import Clock
 
-LOGBOOK_EVERY_S = 5.0  # between two questions to the logbook's writer; our choice
+LOGBOOK_EVERY_S = 30.0  # between two questions to the logbook's writer; our choice
 LOGBOOK_ANSWERS_S = 10.0  # how long one may take; longer than a lock is waited for; our choice
 WATCHDOG_EVERY_S = 5.0  # the unit file allows 30 s of silence
 _LOG = logging.getLogger("rowgate.health")

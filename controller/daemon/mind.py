@@ -12,6 +12,7 @@ import threading
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -26,7 +27,7 @@ from controller.daemon.flowdesk import Past
 from controller.daemon.gardenfile import Accepted, GardenFile
 from controller.daemon.health import Health
 from controller.daemon.openings import Openings, shut
-from controller.daemon.process import Ending
+from controller.daemon.process import Ending, give_back_memory
 from controller.daemon.recovery import ShutAt, recover, write_down
 from controller.daemon.restarts import ending, starting
 from controller.daemon.rhythm import WallAlarm
@@ -42,6 +43,7 @@ from controller.valves.alloff import forget_shut_at
 from controller.valves.inputs import InputDriver
 
 TICK_EVERY_S = 1.0  # the steward looks at least so often
+REST_S = 5.0  # the same while nothing is open and no pin is watched; our choice
 SHUT_WITHIN_S = 300.0  # the last ends are written once the valves are shut; a ball takes its time
 FACTS_EVERY_S = 5.0  # between two pages of facts for the health address; our choice
 _LOG = logging.getLogger("rowgate")
@@ -77,6 +79,7 @@ class Mind:
         self._ready = threading.Event()
         self._steward: Steward | None = None
         self._thread = threading.Thread(target=self._live, name="steward", daemon=True)
+        self._planned_utc: datetime | None = None
         self.facts: Facts | None = None  # the last page of them, for the health address
 
     # --- from other threads ------------------------------------------------------------------
@@ -206,14 +209,18 @@ class Mind:
 
     def _one_round(self, steward: Steward) -> None:
         wait = (steward.next_moment_utc() - self._clock.now_utc()).total_seconds()
+        longest_s = REST_S if steward.at_rest else TICK_EVERY_S
         try:
-            message = self._inbox.get(timeout=min(max(wait, 0.02), TICK_EVERY_S))
+            message = self._inbox.get(timeout=min(max(wait, 0.02), longest_s))
             message()
             while True:
                 self._inbox.get_nowait()()
         except queue.Empty:
             pass
         steward.tick()
+        if steward.planned_utc != self._planned_utc:
+            self._planned_utc = steward.planned_utc
+            give_back_memory()
 
     def _write_facts(self, steward: Steward) -> None:
         """A new page of facts for the health address, now and then; none where nobody reads it."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import ctypes
 import logging
 import signal
 import sys
@@ -17,6 +19,7 @@ class Ending:
 
     def __init__(self) -> None:
         self.told = threading.Event()
+        self.stirred = threading.Event()  # the main thread is to look now
         self.shut = threading.Event()  # the valves have been told for the last time
         self.why = "the daemon ends"
         self.exit_code = 0
@@ -25,6 +28,7 @@ class Ending:
         """End, for this reason."""
         self.why = why
         self.told.set()
+        self.stirred.set()
 
     def fail(self, why: str) -> None:
         """End, for something that must not be."""
@@ -50,6 +54,12 @@ class Signals:
 
     def _came(self, number: int, frame: FrameType | None) -> None:
         self._end(f"told to end by {signal.Signals(number).name}")
+
+
+def give_back_memory() -> None:
+    """Give what a plan took and freed back to the system, where the C library can (glibc's)."""
+    with contextlib.suppress(AttributeError, OSError):
+        ctypes.CDLL(None).malloc_trim(0)
 
 
 def log_to_stderr() -> None:

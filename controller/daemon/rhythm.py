@@ -13,10 +13,13 @@ from datetime import datetime
 from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
-from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MAX_INSTANCES, EVENT_JOB_MISSED
-from apscheduler.jobstores.memory import MemoryJobStore
-from apscheduler.schedulers.background import BackgroundScheduler
-from apscheduler.triggers.date import DateTrigger
+from controller.logbook.schema import UNUSED, out_of_sight
+
+with out_of_sight(*UNUSED):  # asyncio, which it imports and we do not use, asks for them
+    from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MAX_INSTANCES, EVENT_JOB_MISSED
+    from apscheduler.jobstores.memory import MemoryJobStore
+    from apscheduler.schedulers.background import BackgroundScheduler
+    from apscheduler.triggers.date import DateTrigger
 
 GRACE_S = 600  # a ring may be this late; the steward judges the pulse by itself
 _LOG = logging.getLogger("rowgate.alarm")

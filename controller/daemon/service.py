@@ -24,6 +24,7 @@ from controller.daemon.health import Health, LogbookBeat, sd_notify
 from controller.daemon.mind import Around, Mind
 from controller.daemon.openings import Openings
 from controller.daemon.process import Ending, Signals, log_to_stderr
+from controller.daemon.readapart import read_apart
 from controller.daemon.recovery import ShutAt, open_in_last_day, shut_at
 from controller.daemon.stateplace import (
     WEATHER_CACHE,
@@ -38,7 +39,6 @@ from controller.daemon.weatherdesk import Fetch
 from controller.errors import DaemonError, LogbookError, ValveFault
 from controller.garden.model import Garden
 from controller.logbook.write import Logbook
-from controller.timetable.whole import read_whole_text
 from controller.valves.alloff import PRETENDED, SHUT_AT
 from controller.valves.alloff import main as stop_step
 from controller.valves.inputs import InputDriver
@@ -52,6 +52,7 @@ if TYPE_CHECKING:
 
 LOGBOOK_NAME = "logbook.db"
 LOOK_EVERY_S = 0.5  # the main thread's round
+AT_REST = 4.0  # so many times as long between two while no line is open; an opening ends the rest
 # How long each may be silent before the watchdog is told nothing. The steward may wait for a slow
 # disk, and a big plan takes a small board a while; valves close without it. Our choice.
 # The logbook's writer is silent only where it does not answer at all; an error is an answer.
@@ -304,7 +305,8 @@ class _Service:
             silent = self._health.say_alive(self._environ)
             if silent:
                 _LOG.error("silent: %s; the watchdog is told nothing", ", ".join(silent))
-            self._ending.told.wait(LOOK_EVERY_S)
+            self._ending.stirred.wait(LOOK_EVERY_S * (AT_REST if found.at_rest else 1.0))
+            self._ending.stirred.clear()
 
     def _health_page(self, accepted: Accepted, mind: Mind) -> HealthPage | None:
         """The health address, where the garden file asks for one; without it all else goes on."""
@@ -332,6 +334,7 @@ class _Service:
 
     def _bank_said(self, record: BankRecord) -> None:
         """In the closer's thread: hand it on, and wait for nobody."""
+        self._ending.stirred.set()
         if self._openings is None:
             self._early.append(record)
             return
@@ -347,12 +350,11 @@ class _Service:
 
     def _first_garden(self) -> Accepted:
         path = self._garden_path = _without_links(self._garden_path)
-        catalogue = load_catalogue()
         self._file = GardenFile(
             path,
             self._own / COPY_NAME,
-            lambda text: read_whole_text(text, str(path), catalogue),
-            catalogue,
+            lambda text: read_apart(text, str(path)),
+            load_catalogue(),
             self._field_tests,
         )
         return self._file.first()

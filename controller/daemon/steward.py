@@ -41,6 +41,7 @@ from controller.daemon.watching import Watching
 from controller.daemon.waterworks import Waterworks
 from controller.daemon.weatherdesk import WeatherAnswer, WeatherDesk
 from controller.daemon.weatherkeeping import WeatherKeeping
+from controller.demand.ledgerrows import rows_since
 from controller.errors import LogbookError, RowgateError, ValveFault
 from controller.garden.model import Garden, ValveKind, Zone
 from controller.logbook.records import HowKnown
@@ -191,6 +192,13 @@ class Steward:
             if held is not None and not running.manual:
                 shut(self.waterworks.bank, running.line, f"held: {held or 'no reason given'}")
         self.want_plan("hold", drop=True)
+
+    @property
+    def at_rest(self) -> bool:
+        """Whether nothing is open or waits to be written, and no meter or sensor is watched."""
+        garden = self.accepted.garden
+        watched = garden.meter is not None or garden.sensors
+        return not (self.openings.running or self.unrecorded_words() or watched)
 
     @property
     def pending(self) -> list[Pulse]:
@@ -365,6 +373,9 @@ class Steward:
             self.books.keep_plan(
                 timetable, today, now, kept_from, as_printed, believed=self.sense.believed
             )
+            # What is in the logbook now need not be held here, too: a season is much.
+            lately = rows_since(timetable.ledger, today - _DAY)
+            self.timetable = replace(timetable, ledger=tuple(lately))
             self.plan_fault = ""
         except LogbookError as fault:
             self._plan_after_mono_s, self._want_plan = self.clock.mono_s() + RETRY_S, reason

@@ -38,7 +38,7 @@ __all__ = ["HoleFlow", "LineVolume", "Lines", "RowFlow", "SetFlow", "ZoneFlow"]
 
 # Sets remembered, the quick answers (some 1.4 kB each) and the whole trees; a daemon meets new sets
 # every morning of a season. Our choice: many mornings of sixty zones.
-_MOST_QUICK, _MOST_WHOLE = 4096, 512
+_MOST_QUICK, _MOST_WHOLE = 2048, 512
 
 
 class Lines:

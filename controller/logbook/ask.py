@@ -19,7 +19,7 @@ from controller.garden.model import Garden, ValveKind
 from controller.logbook.days import DayQuestions, span
 from controller.logbook.door import SET_ASIDE, is_moment, look_at_pulses, look_through
 from controller.logbook.faults import is_damage, plain
-from controller.logbook.files import NO_FILE, file_id
+from controller.logbook.files import NO_FILE, REMEMBERED_KIB, file_id
 from controller.logbook.records import (
     MENDED,
     FlowStretch,
@@ -356,6 +356,7 @@ class Questions(DayQuestions, SeenQuestions):
             timeout=self._wait_s,
             isolation_level=None,
         )
+        self._connection.execute(f"PRAGMA cache_size=-{REMEMBERED_KIB}")
         refuse_newer(self._connection, self.path)
         look_through(self._connection)
         self._connection.row_factory = sqlite3.Row

@@ -13,6 +13,9 @@ from controller.logbook.faults import is_damage
 
 # SQLite brings its log into the file at every thousandth page, which is 4 MB; so long it may stay.
 LONGEST_LOG_BYTES = 4 * 1024 * 1024
+# Of the file's pages each connection remembers so many KiB; the system's own memory of files stands
+# behind it. SQLite's 2 MB would be 4 MB of a small board. Our choice.
+REMEMBERED_KIB = 512
 NO_FILE = (0, 0)
 LOG_DAMAGED = "log damaged"  # of the happening
 _HEADER, _FRAME = 32, 24  # bytes before the log's first frame, and before each frame's page

@@ -19,6 +19,7 @@ from controller.logbook.faults import is_damage, plain
 from controller.logbook.files import (
     LOG_DAMAGED,
     LONGEST_LOG_BYTES,
+    REMEMBERED_KIB,
     file_id,
     keep_cut_log,
     put_aside,
@@ -86,6 +87,7 @@ def _opened(path: Path, clock: Clock, wait_s: float, index_damaged: bool) -> Dat
         cut_log = keep_cut_log(path, connection, clock)
         db.enable_wal()
         db.execute("PRAGMA synchronous=FULL")
+        db.execute(f"PRAGMA cache_size=-{REMEMBERED_KIB}")
         db.execute("PRAGMA foreign_keys=ON")
         db.execute(f"PRAGMA journal_size_limit={LONGEST_LOG_BYTES}")
         copies: dict[int, tuple[object, ...]] = {}

@@ -22,7 +22,7 @@ def out_of_sight(*names: str) -> Iterator[None]:
     """Keep packages from being imported meanwhile, but for those that are there already.
 
     sqlite-utils takes what it can see of numpy and pandas, for column types nobody here uses: 49 MB
-    of a small board's memory.
+    of a small board's memory. What else is hidden is `UNUSED`.
     """
     hidden = [name for name in names if name not in sys.modules]
     blocked: dict[str, Any] = dict.fromkeys(hidden)  # None there: an import fails
@@ -34,7 +34,11 @@ def out_of_sight(*names: str) -> Iterator[None]:
             sys.modules.pop(name, None)
 
 
-with out_of_sight("numpy", "pandas"):
+# OpenSSL, 4 MB: hashlib takes its sums where it can, asyncio its sockets; both do without. Whoever
+# speaks to a weather service imports ssl for itself.
+UNUSED = ("_hashlib", "ssl", "_ssl")
+
+with out_of_sight("numpy", "pandas", *UNUSED):
     from sqlite_utils import Database, Migrations
 
 SET = "rowgate-logbook"

@@ -12,7 +12,8 @@ from datetime import date, timedelta
 
 from controller.demand.facts import Part
 from controller.demand.ledger import advance, as_read
-from controller.demand.records import DayInput, LedgerDay
+from controller.demand.ledgerrows import LedgerRows
+from controller.demand.records import DayInput
 from controller.demand.stages import SETTLING_LEAST_MM
 from controller.garden.model import UnlikeRows, Watering, Zone
 from controller.hydraulics.evenness import dose_divisor, real_uniformity
@@ -55,7 +56,7 @@ class ZoneAccount:
         )
         starts = [each.planting.start for part in parts for each in part.plantings]
         self.begins = min(starts) - BARE_BEFORE if starts else None
-        self.ledgers: tuple[list[LedgerDay], ...] = tuple([] for _ in parts)
+        self.ledgers = tuple(LedgerRows() for _ in parts)
         alone = lines.open_set(frozenset((zone.name,))).zones[zone.name]
         self.shares = _shares(parts, alone)
         self.driest = real_uniformity(alone.holes, watering)
@@ -140,8 +141,8 @@ class ZoneAccount:
         """The last evening as a person read it, a share of volume; of rows that are all alike."""
         if len(self.parts) == 1 and self.ledgers[0]:
             capacity = self.parts[0].soil.field_capacity
-            self.ledgers[0][-1] = as_read(
-                self.ledgers[0][-1], moisture=moisture, field_capacity=capacity
+            self.ledgers[0].put_last(
+                as_read(self.ledgers[0][-1], moisture=moisture, field_capacity=capacity)
             )
 
     def stored_of(self, litres: float) -> float:

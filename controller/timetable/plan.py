@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, datetime, timedelta
 
 from controller.demand.facts import Season, parts_of
+from controller.demand.ledgerrows import JoinedRows
 from controller.demand.records import DayInput
 from controller.garden.model import Garden, Row, Zone
 from controller.hydraulics.lines import Lines
@@ -123,7 +124,7 @@ def plan_garden(
     doses = [finished(dose, p.packed.pulses) for p in planned for dose in p.doses]
     not_fitted = [left for p in planned for left in p.packed.not_fitted]
     said += march.reckoning.guesses(doses)
-    ledger = tuple(row for account in accounts.values() for rows in account.ledgers for row in rows)
+    ledger = JoinedRows(rows for account in accounts.values() for rows in account.ledgers)
     pulses = tuple(pulse for p in planned for pulse in p.packed.pulses)
     return Timetable(
         first=shown,
@@ -132,7 +133,7 @@ def plan_garden(
         doses=tuple(doses),
         not_fitted=tuple(not_fitted),
         ledger=ledger,
-        short=shortages(ledger, not_fitted, first=shown),
+        short=shortages(ledger.since(shown), not_fitted, first=shown),
         no_water=without_water(
             march.reckoning, accounts, pulses, not_fitted, first=shown, last=last
         ),

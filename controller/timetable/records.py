@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -142,7 +143,7 @@ class Timetable:
     pulses: tuple[Pulse, ...]
     doses: tuple[Dose, ...]
     not_fitted: tuple[NotFitted, ...]
-    ledger: tuple[LedgerDay, ...]  # all zones, from the start of the account to the last day
+    ledger: Sequence[LedgerDay]  # all zones, from the start of the account to the last day
     short: tuple[Short, ...] = ()
     no_water: tuple[NoWater, ...] = ()
     water_in: tuple[WaterIn, ...] = ()

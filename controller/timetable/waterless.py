@@ -117,7 +117,13 @@ def _drying(facts: PlantingFacts, day: date) -> str:
 def _gone(reckoning: Reckoning, ledger: Sequence[LedgerDay], day: date, last: date) -> str:
     """The most that is missing on the evenings before the days from `day` on, and may be."""
     us = reckoning.garden.us_units
-    evenings = [row for row in ledger if row.crop and day - _DAY <= row.day < last]
+    evenings = []
+    for row in reversed(ledger):
+        if row.day < day - _DAY:
+            break
+        if row.crop and row.day < last:
+            evenings.append(row)
+    evenings.reverse()
     if not evenings:
         return "; set out or sown that day, it is watered in by hand"
     worst = max(evenings, key=lambda row: row.wet_depletion_mm)

@@ -244,12 +244,17 @@ class Bank:
         with self._changed:
             return self._hands.due_mono_s()
 
-    def wait_until_due(self, at_most_s: float) -> None:
-        """Sleep until the nearest deadline, a change of the bank, or for so long at most."""
+    def wait_until_due(self, at_most_s: float, *, at_rest_s: float | None = None) -> None:
+        """Sleep until the nearest deadline, a change of the bank, or for so long at most.
+
+        `at_rest_s` takes the place of `at_most_s` while nothing is under way.
+        """
         with self._changed:
             wait_s, due_mono_s = at_most_s, self._hands.due_mono_s()
             if due_mono_s is not None:
                 wait_s = min(wait_s, due_mono_s - self._clock.mono_s())
+            elif at_rest_s is not None:
+                wait_s = at_rest_s
             if wait_s > 0.0:
                 self._changed.wait(wait_s)
 

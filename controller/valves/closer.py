@@ -21,6 +21,7 @@ from controller.valves.states import MAY_RUN, State
 # Our choice: how often the closer moves when nothing is due. So much later than a board that slept
 # it wakes at most; the supervisor does sooner.
 BEAT_S = 1.0
+AT_REST = 2.0  # our choice: so many beats apart while no line is open, closing or stuck
 MARGIN_S = 0.5  # our choice: how long past its deadline a line may wait for the closer
 STALE_S = 5.0  # our choice: a closer silent for longer than this is taken for dead
 PATIENCE_S = 2.0  # our choice: how long the supervisor waits for the bank's lock
@@ -75,7 +76,7 @@ class Closer:
             if self._fault:
                 self._ending.wait(self._beat_s)
             else:
-                self._bank.wait_until_due(self._beat_s)
+                self._bank.wait_until_due(self._beat_s, at_rest_s=AT_REST * self._beat_s)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,6 +87,7 @@ class Findings:
     amiss: tuple[int, ...] = ()  # lines that were not as they should be; driven off
     still_open: tuple[int, ...] = ()  # lines that do not close
     faults: tuple[str, ...] = ()  # why this process must not go on, from the first time on
+    at_rest: bool = False  # no line is open, closing or stuck
 
     @property
     def sound(self) -> bool:
@@ -142,7 +144,13 @@ class Supervisor:
             failed = self._bank.off_past_the_lock()
             return Findings(still_open=tuple(failed), faults=self._end_because)
         stuck = tuple(number for number, state in states.items() if state is State.STUCK)
-        return Findings(closed_late=late, amiss=amiss, still_open=stuck, faults=self._end_because)
+        return Findings(
+            closed_late=late,
+            amiss=amiss,
+            still_open=stuck,
+            faults=self._end_because,
+            at_rest=not any(state in MAY_RUN for state in states.values()),
+        )
 
     def _hung(self, states: Mapping[int, State]) -> str:
         """Which line's call has hung for too long; empty if none has, or it can wait."""
