@@ -88,7 +88,7 @@ def test_the_daemon_starts_plans_and_forgets_no_water_without_a_word(
     else:
         _changed(world, CHANGES[what])
     assert sum(given.values()) > 10.0
-    world.start()
+    world.start_anew()
     status = world.ask(ask="status")
     assert status["ok"]
     assert world.steward.timetable is not None
@@ -129,7 +129,7 @@ def test_water_counts_on_where_the_rest_of_its_row_tells_what_changed(
     world = _watered(tmp_path)
     given = world.litres()
     _changed(world, CHANGES[what])
-    world.start()
+    world.start_anew()
     assert world.litres() == given
     words = [words for kind, words in world.happenings() if kind == "rows set aside"]
     assert any("put right" in one for one in words)
@@ -143,7 +143,7 @@ def test_litres_that_cannot_be_are_named_with_zone_and_day_and_the_row_is_kept(
     world = _watered(tmp_path)
     keys = [row.key for row in world.pulses() if row.state is PulseState.CLOSED]
     _changed(world, CHANGES["litres without end"])
-    world.start()
+    world.start_anew()
     words = next(words for kind, words in world.happenings() if kind == "rows set aside")
     assert all(key in words for key in keys) and "litres" in words
     with sqlite3.connect(world.logbook.path) as book:
@@ -189,7 +189,7 @@ def test_litres_that_changed_to_what_they_could_be_are_told_by_their_second_copy
     given = world.litres()
     world.kill()
     _litres_in_the_file(world.logbook.path, lambda litres: litres / 4.0)
-    world.start()
+    world.start_anew()
     assert world.litres() == given  # the copy nearer to what its open time gives counts
     words = next(words for kind, words in world.happenings() if kind == "rows set aside")
     assert "two copies" in words
@@ -200,7 +200,7 @@ def test_litres_that_cannot_be_come_back_from_their_second_copy(tmp_path: Path) 
     given = world.litres()
     world.kill()
     _litres_in_the_file(world.logbook.path, lambda litres: litres * 2.0**900)
-    world.start()
+    world.start_anew()
     assert world.litres() == given
     assert "rows set aside" in {kind for kind, _ in world.happenings()}
 

@@ -182,6 +182,10 @@ class World:
         self.clock.advance(after_s)
         if rebooted:
             self.clock.boot, self.clock.mono = self.clock.boot + "+", 10.0
+        self.start_anew()
+
+    def start_anew(self) -> None:
+        """What was killed starts again; nobody else holds the lines."""
         if isinstance(self.pins, RecordingPins):
             moves = self.pins.moves
             self.pins = RecordingPins(self.clock)
