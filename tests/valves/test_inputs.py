@@ -63,7 +63,7 @@ def test_a_level_found_at_the_start_is_no_edge() -> None:
 
 @pytest.mark.parametrize("wrong", [-0.1, float("nan"), 61.0])
 def test_a_debounce_without_sense_is_refused(wrong: float) -> None:
-    with pytest.raises(OutOfRange, match="debounce_s"):
+    with pytest.raises(OutOfRange, match=r"^debounce_s\b"):
         Debounce(wrong)
 
 
