@@ -15,6 +15,7 @@ from support.metered import MeteredWorld, a_thirsty_garden, burst
 
 from controller.daemon.openings import shut
 from controller.daemon.recovery import recover, write_down
+from controller.errors import GardenFileError, NoWeather
 from controller.logbook.records import HowKnown, PulseState
 
 NOON = datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
@@ -201,3 +202,96 @@ def test_a_zone_gone_from_the_garden_is_left_out_and_the_others_open(tmp_path: P
     world.steward.due.pending = [replace(pulse, zone="gone"), *world.steward.due.pending]
     world.run_until_open("a")
     assert "gone" not in [p.zone for p in world.steward.pending]
+
+
+# ---- plans that cannot be made ---------------------------------------------------------------
+
+
+def test_a_plan_that_the_logbook_does_not_take_is_said_once_and_made_a_minute_later(
+    tmp_path: Path,
+) -> None:
+    world = World(tmp_path, a_slow_garden())
+    with Locked(world.logbook.path):
+        world.steward.want_plan("replan")
+        world.steward.tick()
+        assert world.steward.plan_fault
+        world.run_for(30.0)
+    assert world.steward.plan_fault  # no sooner than after a minute
+    world.run_for(40.0)
+    assert world.steward.plan_fault == ""
+    world.run_for(600.0)  # words that the logbook did not take are written later
+    said = [words for kind, words in world.happenings() if kind == "plan"]
+    assert len(said) == 1 and said[0].startswith("no plan could be made: ")
+
+
+def test_a_plan_that_cannot_be_made_is_said_once_and_not_tried_over_and_over(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    world, tried = World(tmp_path, a_slow_garden()), []
+
+    def no_weather(*_: Any, **__: Any) -> None:
+        tried.append(world.clock.now_utc())
+        raise NoWeather("nobody knows the weather of 1 June")
+
+    monkeypatch.setattr("controller.daemon.steward.plan", no_weather)
+    world.steward.want_plan("replan")
+    world.run_for(600.0)
+    assert len(tried) == 1
+    assert world.steward.plan_fault == "nobody knows the weather of 1 June"
+    world.steward.want_plan("replan")
+    world.run_for(60.0)
+    assert len(tried) == 2
+    assert [words for kind, words in world.happenings() if kind == "plan"] == [
+        "no plan could be made: nobody knows the weather of 1 June"
+    ]
+
+
+def test_while_a_zone_is_open_no_plan_is_made(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    planned = world.steward.planned_utc
+    assert world.ask(ask="open", zone="a", seconds=100)["ok"]
+    world.steward.want_plan("replan")
+    world.run_for(60.0)
+    assert world.steward.planned_utc == planned
+    world.run_for(60.0)
+    assert world.steward.planned_utc is not None and world.steward.planned_utc != planned
+
+
+def test_a_broken_garden_file_is_said_with_its_first_faults_and_that_it_reads_again(
+    tmp_path: Path,
+) -> None:
+    world = World(tmp_path, a_slow_garden())
+
+    def broken(text: str) -> Any:
+        if text == "good":
+            return world.gardens["good"]
+        raise GardenFileError([f"line {n}: found {text}" for n in range(1, 8)])
+
+    world.garden_file._read = broken  # type: ignore[assignment]
+    world.file.write_text("nonsense", encoding="utf-8")
+    world.run_for(70.0)
+    said = [words for kind, words in world.happenings() if kind == "garden file"]
+    assert len(said) == 5  # status shows all
+    assert said[0] == "line 1: found nonsense; the last good one waters on"
+    world.file.write_text("good", encoding="utf-8")
+    world.run_for(70.0)
+    assert [words for kind, words in world.happenings() if kind == "garden file"][5:] == [
+        "reads again"
+    ]
+
+
+# ---- an end that nobody told -----------------------------------------------------------------
+
+
+def test_a_pulse_whose_end_was_never_told_ends_as_planned(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.run_until_open()
+    running = world.openings.running["a"]
+    world.openings.bank_said = lambda record: None  # type: ignore[method-assign]
+    ends_in_s = running.deadline_mono_s - world.clock.mono_s()
+    world.run_for(ends_in_s + 4.0)
+    assert "a" in world.openings.running  # somebody may still tell
+    world.run_for(30.0)
+    row = next(r for r in world.pulses() if r.id == running.pulse_id)
+    assert (row.state, row.why) == (PulseState.CLOSED, "it is shut")
+    assert row.open_s == approx(row.planned_open_s)
