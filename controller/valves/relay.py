@@ -138,7 +138,7 @@ class GpioInputs:
             # The kernel's time of the edge: one that waited for a busy interpreter is not late.
             active, now = bool(high) != active_low, self._clock.mono_s()
             if debounce.changed(active, stamp_s):
-                on_edge(stamp_s if abs(now - stamp_s) <= _STAMP_TRUSTED_S else now)
+                on_edge(stamp_s if abs(now - stamp_s) < _STAMP_TRUSTED_S else now)
 
         try:
             with _no_collection():
