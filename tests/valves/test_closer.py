@@ -258,6 +258,7 @@ def test_a_lock_that_is_lost_in_the_midst_of_a_look_does_not_hold_the_supervisor
     monkeypatch.setattr(h.bank, after, then_hang)
     found = h.supervisor.check()
     assert not found.sound and not h.pins.read(5)
+    assert not h.bank._changed.acquire(blocking=False)  # it was not waited for
     over.set()
 
 
