@@ -56,7 +56,7 @@ def _daemon(*names: str) -> list[str]:
 
 
 DAEMON_TESTS = (
-    *("decisions", "answers", "judge", "recovery", "restarts", "books"),
+    *("decisions", "answers", "judge", "recovery", "remedies", "restarts", "books"),
     *("litres", "metercredit", "flowwatch"),
 )
 ROOMS = {

@@ -403,3 +403,21 @@ def test_a_dose_a_person_shut_is_left_out_for_its_own_day_only(tmp_path: Path) -
     assert on_the_day == 2  # on and off, once
     world.run_until(NOON + timedelta(days=1))
     assert len(moves(world, 17)) > on_the_day
+
+
+def test_a_line_that_sticks_on_for_more_than_a_week_does_not_end_the_daemon(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden(("a", 17), ("b", 22)))
+    world.kill()
+    world.pins = FaultyPins(world.clock)
+    world.start()
+    world.run_until_open("a")
+    running = world.openings.running["a"]
+    world.pins.sticks.add(17)
+    world.clock.advance(8 * 86_400.0)  # nobody came
+    world.run_for(30.0)  # with heartbeats
+    world.pins.sticks.clear()
+    world.run_for(30.0)
+    row = next(r for r in world.pulses() if r.id == running.pulse_id)
+    assert row.state is PulseState.CLOSED
+    assert row.open_s == 7 * 86_400.0  # the most the logbook takes of one pulse
+    assert row.litres == approx(8 * 86_400.0 * 3.0 / 60.0, rel=0.01)

@@ -73,6 +73,12 @@ def test_the_whole_history_of_one_pulse() -> None:
         (5, What.CLOSED, 60.0),
         (MASTER, What.CLOSED, 65.0),
     ]
+    assert [r.words for r in s.records] == [
+        "the master, for line 5",
+        "for 60.0 s, 2.0 s after the master",
+        "time is up",
+        "time is up",
+    ]
 
 
 def test_pulses_one_after_another_share_one_opening_of_the_master() -> None:
