@@ -320,6 +320,11 @@ def test_the_page_of_facts_says_how_it_stands(tmp_path: Path) -> None:
     assert (facts.at_mono_s, facts.open_lines) == (world.clock.mono_s(), 0)
     assert (facts.clock_believed, facts.litres_by) == (True, "time")
     assert facts.planned_mono_s is not None and facts.planned_mono_s > began_s
+    assert facts.told == {}
+    assert world.ask(ask="open", zone="b", seconds=60)["ok"]
+    shut(world.works.bank, 22, "rain")
+    world.steward.tick()
+    assert world.steward.facts().told == {"cut short": 1}
 
 
 def test_what_the_logbook_has_not_taken_is_listed(tmp_path: Path) -> None:

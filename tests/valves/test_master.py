@@ -104,6 +104,15 @@ def test_a_line_asked_for_while_the_master_leads_waits_for_the_rest_only() -> No
     assert s.history() == [(0.0, MASTER, True), (2.0, 5, True), (2.0, 6, True)]
 
 
+def test_while_the_master_leads_no_time_of_the_line_is_used() -> None:
+    s = Set()
+    s.bank.open(5, for_s=60.0)
+    s.pass_s(1.0)
+    assert s.bank.used_s(5) == 0.0
+    s.pass_s(11.0)
+    assert s.bank.used_s(5) == approx(10.0)
+
+
 def test_without_a_lead_both_open_at_once_the_master_first() -> None:
     s = Set(leads_s=0.0, lags_s=0.0)
     s.bank.open(5, for_s=10.0)
