@@ -15,6 +15,7 @@ from controller.demand.ledgerrows import JoinedRows, LedgerRows, rows_since
 from controller.demand.records import LedgerDay
 from controller.garden.model import Hold, ValveKind
 from controller.logbook.ask import Questions
+from controller.logbook.door import LONGEST_OPEN_S, MOST_LITRES
 from controller.logbook.records import (
     FlowStretch,
     Happening,
@@ -71,8 +72,8 @@ class Books:
         self._write.opened(pulse_id, mono_s)
 
     def beat(self, pulse_id: int, *, open_s: float, litres: float) -> None:
-        """Write a sign of life."""
-        self._write.beat(pulse_id, open_s, litres)
+        """Write a sign of life; of a line that has stuck on for more than a week, a week."""
+        self._write.beat(pulse_id, min(open_s, LONGEST_OPEN_S), min(litres, MOST_LITRES))
 
     def ended(
         self,
@@ -85,13 +86,16 @@ class Books:
         why: str,
         how: HowKnown = HowKnown.TIMED,
     ) -> None:
-        """Write the true end, also where the logbook was begun anew while the valve was open."""
+        """Write the true end, also where the logbook was begun anew while the valve was open.
+
+        Of a line that had stuck on for more than a week it takes a week.
+        """
         self._write.ended(
             pulse,
             opened_utc=opened_utc,
             opened_mono_s=opened_mono_s,
-            open_s=open_s,
-            litres=litres,
+            open_s=min(open_s, LONGEST_OPEN_S),
+            litres=min(litres, MOST_LITRES),
             how=how,
             why=why,
         )

@@ -166,7 +166,7 @@ class GpioInputs:
             active, now = bool(high) != active_low, self._clock.mono_s()
             if debounce.changed(active, stamp_s):
                 at_s = stamp_s + self._slept_s()
-                on_edge(at_s if abs(now - at_s) <= _STAMP_TRUSTED_S else now)
+                on_edge(at_s if abs(now - at_s) < _STAMP_TRUSTED_S else now)
 
         try:
             with _no_collection():

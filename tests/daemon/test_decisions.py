@@ -15,6 +15,8 @@ from support.metered import MeteredWorld, a_thirsty_garden, burst
 
 from controller.daemon.openings import shut
 from controller.daemon.recovery import recover, write_down
+from controller.errors import GardenFileError, NoWeather
+from controller.logbook.ask import Questions
 from controller.logbook.records import HowKnown, PulseState
 
 NOON = datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
@@ -201,3 +203,226 @@ def test_a_zone_gone_from_the_garden_is_left_out_and_the_others_open(tmp_path: P
     world.steward.due.pending = [replace(pulse, zone="gone"), *world.steward.due.pending]
     world.run_until_open("a")
     assert "gone" not in [p.zone for p in world.steward.pending]
+
+
+# ---- plans that cannot be made ---------------------------------------------------------------
+
+
+def test_a_plan_that_the_logbook_does_not_take_is_said_once_and_made_a_minute_later(
+    tmp_path: Path,
+) -> None:
+    world = World(tmp_path, a_slow_garden())
+    with Locked(world.logbook.path):
+        world.steward.want_plan("replan")
+        world.steward.tick()
+        assert world.steward.plan_fault
+        world.run_for(30.0)
+    assert world.steward.plan_fault  # no sooner than after a minute
+    world.run_for(40.0)
+    assert world.steward.plan_fault == ""
+    world.run_for(600.0)  # words that the logbook did not take are written later
+    said = [words for kind, words in world.happenings() if kind == "plan"]
+    assert len(said) == 1 and said[0].startswith("no plan could be made: ")
+
+
+def test_a_plan_that_cannot_be_made_is_said_once_and_not_tried_over_and_over(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    world, tried = World(tmp_path, a_slow_garden()), []
+
+    def no_weather(*_: Any, **__: Any) -> None:
+        tried.append(world.clock.now_utc())
+        raise NoWeather("nobody knows the weather of 1 June")
+
+    monkeypatch.setattr("controller.daemon.steward.plan", no_weather)
+    world.steward.want_plan("replan")
+    world.run_for(600.0)
+    assert len(tried) == 1
+    assert world.steward.plan_fault == "nobody knows the weather of 1 June"
+    world.steward.want_plan("replan")
+    world.run_for(60.0)
+    assert len(tried) == 2
+    assert [words for kind, words in world.happenings() if kind == "plan"] == [
+        "no plan could be made: nobody knows the weather of 1 June"
+    ]
+
+
+def test_while_a_zone_is_open_no_plan_is_made(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    planned = world.steward.planned_utc
+    assert world.ask(ask="open", zone="a", seconds=100)["ok"]
+    world.steward.want_plan("replan")
+    world.run_for(60.0)
+    assert world.steward.planned_utc == planned
+    world.run_for(60.0)
+    assert world.steward.planned_utc is not None and world.steward.planned_utc != planned
+
+
+def test_a_broken_garden_file_is_said_with_its_first_faults_and_that_it_reads_again(
+    tmp_path: Path,
+) -> None:
+    world = World(tmp_path, a_slow_garden())
+
+    def broken(text: str) -> Any:
+        if text == "good":
+            return world.gardens["good"]
+        raise GardenFileError([f"line {n}: found {text}" for n in range(1, 8)])
+
+    world.garden_file._read = broken  # type: ignore[assignment]
+    world.file.write_text("nonsense", encoding="utf-8")
+    world.run_for(70.0)
+    said = [words for kind, words in world.happenings() if kind == "garden file"]
+    assert len(said) == 5  # status shows all
+    assert said[0] == "line 1: found nonsense; the last good one waters on"
+    world.file.write_text("good", encoding="utf-8")
+    world.run_for(70.0)
+    assert [words for kind, words in world.happenings() if kind == "garden file"][5:] == [
+        "reads again"
+    ]
+
+
+# ---- an end that nobody told -----------------------------------------------------------------
+
+
+def test_a_pulse_whose_end_was_never_told_ends_as_planned(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.run_until_open()
+    running = world.openings.running["a"]
+    world.openings.bank_said = lambda record: None  # type: ignore[method-assign]
+    ends_in_s = running.deadline_mono_s - world.clock.mono_s()
+    world.run_for(ends_in_s + 4.0)
+    assert "a" in world.openings.running  # somebody may still tell
+    world.run_for(30.0)
+    row = next(r for r in world.pulses() if r.id == running.pulse_id)
+    assert (row.state, row.why) == (PulseState.CLOSED, "it is shut")
+    assert row.open_s == approx(row.planned_open_s)
+
+
+# ---- what is shown ---------------------------------------------------------------------------
+
+
+def test_the_page_of_facts_says_how_it_stands(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden(("a", 17), ("b", 22)))
+    began_s = world.clock.mono_s()
+    before = world.steward.facts()
+    assert (before.litres, before.pulses, before.open_lines) == ({}, {}, 0)
+    assert (before.planned_mono_s, before.weather_mono_s) == (began_s, began_s)
+    assert before.told == {} and before.starts_in_last_day == 1
+    assert world.ask(ask="open", zone="a", seconds=60)["ok"]
+    assert world.steward.facts().open_lines == 1
+    world.run_for(61.0)
+    assert world.ask(ask="open", zone="a", seconds=30)["ok"]
+    world.run_for(31.0)
+    facts = world.steward.facts()
+    # WORKED: 90 s at 3 L/min.
+    assert facts.litres == {"a": approx(4.5, rel=1e-3)}
+    assert facts.pulses == {("a", "timed"): 2}
+    assert (facts.at_mono_s, facts.open_lines) == (world.clock.mono_s(), 0)
+    assert (facts.clock_believed, facts.litres_by) == (True, "time")
+    assert facts.planned_mono_s is not None and facts.planned_mono_s > began_s
+    assert facts.told == {}
+    assert world.ask(ask="open", zone="b", seconds=60)["ok"]
+    shut(world.works.bank, 22, "rain")
+    world.steward.tick()
+    assert world.steward.facts().told == {"cut short": 1}
+
+
+def test_what_the_logbook_has_not_taken_is_listed(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.run_until_open()
+    assert world.steward.unrecorded_words() == []
+    with Locked(world.logbook.path):
+        shut(world.works.bank, 17, "rain")
+        world.steward.tick()
+        words = world.steward.unrecorded_words()
+    assert "the end of a pulse of a" in words
+    assert any("cut short" in said and "rain" in said for said in words)
+
+
+def test_a_clock_that_jumps_is_said_with_what_follows_and_that_it_is_believed_again(
+    tmp_path: Path,
+) -> None:
+    world = World(tmp_path, a_slow_garden())
+    assert world.steward.pending
+    world.clock.step_wall(7200.0)
+    world.steward.tick()
+    assert world.steward.pending == []
+    world.run_for(3600.0)
+    said = [words for kind, words in world.happenings() if kind == "clock"]
+    assert said[0] == "the clock jumped by +7200 s; the plan is dropped"
+    assert said[1].startswith("no openings by plan: the clock was moved; ")
+    assert said[2:] == ["believed"]
+
+
+def test_a_valves_fault_is_said_with_its_line_and_zone(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden(("a", 17), ("b", 22)))
+    world.pins.write(22, True)  # some other program's doing
+    world.works.bank.look()
+    world.steward.tick()
+    with Questions(world.logbook.path) as ask:
+        (found,) = [h for h in ask.happenings(100) if h.kind == "valve"]
+    assert found.zone == "b"
+    assert found.words == "line 22: is read as on, though nobody opened it; driven off and barred"
+
+
+def test_a_changed_garden_is_said_to_be_in_force_once_nothing_is_open(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.gardens["better"] = a_slow_garden(("a", 17), ("c", 27))
+    assert world.ask(ask="open", zone="a", seconds=100)["ok"]
+    world.file.write_text("better", encoding="utf-8")
+    world.run_for(60.0)
+    assert [z.name for z in world.steward.garden.zones] == ["a"]
+    world.run_for(60.0)
+    assert [z.name for z in world.steward.garden.zones] == ["a", "c"]
+    assert ("garden file", "a changed garden file is in force") in world.happenings()
+    assert {p.zone for p in world.steward.pending} == {"a", "c"}
+
+
+def test_a_person_opens_by_time_though_pulses_go_by_litres(tmp_path: Path) -> None:
+    world = MeteredWorld(tmp_path, a_thirsty_garden(by_litres=True))
+    assert world.ask(ask="open", zone="a", seconds=45)["ok"]
+    assert world.openings.litres_due_in_s(world.steward.flow_l_s) is None
+    world.run_for(60.0)
+    row = world.given()[-1]
+    assert (row.open_s, row.why) == (approx(45.0, abs=0.01), "time is up")
+
+
+@pytest.mark.parametrize(("reason", "words"), [("guests", "guests"), ("", "no reason given")])
+def test_what_a_hold_shuts_says_why(tmp_path: Path, reason: str, words: str) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.run_until_open()
+    world.run_for(10.0)
+    assert world.ask(ask="hold", hours=1, reason=reason)["ok"]
+    world.run_for(1.0)
+    assert not world.pins.read(17)
+    assert done(world).why == f"held: {words}"
+
+
+def test_a_dose_a_person_shut_is_left_out_for_its_own_day_only(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.run_until_open()
+    assert world.ask(ask="close", zone="a")["ok"]
+    world.steward.want_plan("replan")
+    world.run_until(NOON)
+    on_the_day = len(moves(world, 17))
+    assert on_the_day == 2  # on and off, once
+    world.run_until(NOON + timedelta(days=1))
+    assert len(moves(world, 17)) > on_the_day
+
+
+def test_a_line_that_sticks_on_for_more_than_a_week_does_not_end_the_daemon(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden(("a", 17), ("b", 22)))
+    world.kill()
+    world.pins = FaultyPins(world.clock)
+    world.start()
+    world.run_until_open("a")
+    running = world.openings.running["a"]
+    world.pins.sticks.add(17)
+    world.clock.advance(8 * 86_400.0)  # nobody came
+    world.run_for(30.0)  # with heartbeats
+    world.pins.sticks.clear()
+    world.run_for(30.0)
+    row = next(r for r in world.pulses() if r.id == running.pulse_id)
+    assert row.state is PulseState.CLOSED
+    assert row.open_s == 7 * 86_400.0  # the most the logbook takes of one pulse
+    assert row.litres == approx(8 * 86_400.0 * 3.0 / 60.0, rel=0.01)

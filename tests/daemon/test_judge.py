@@ -73,6 +73,26 @@ def test_a_pulse_in_time_runs_as_long_as_planned() -> None:
     assert judge(PULSE, _moment()).open_s == 300.0
 
 
-def test_what_is_missed_says_why() -> None:
-    assert "guests" in judge(PULSE, _moment(held="guests")).why
-    assert "11 minutes late" in judge(PULSE, _moment(660.0)).why
+def test_what_does_not_open_says_why() -> None:
+    def why(late_s: float = 0.0, **more: Any) -> str:
+        return judge(PULSE, _moment(late_s, **more)).why
+
+    assert why(held="guests") == "held: guests"
+    assert why(held="") == "held: no reason given"
+    assert why(660.0) == "11 minutes late"
+    assert why(may_run_until_utc=None) == "no window allows it any more"
+    assert why(may_run_until_utc=OPENS) == "its window closes now"
+    assert why(is_open=True) == "its valve is open already"
+    assert why(key_spent=True) == "it has run already"
+    assert why(doubt="the clock was moved") == "the clock was moved"
+    assert why(shut_by="the rain switch is wet") == "the rain switch is wet"
+    assert why() == ""
+
+
+def test_a_pulse_shorter_than_the_shortest_opens_whole_or_not_at_all() -> None:
+    # Its plan knew why it is so short; cut by the window it is not worth opening.
+    def verdict(left_s: float) -> Verdict:
+        ends = OPENS + timedelta(seconds=left_s)
+        return judge(PULSE, _moment(may_run_until_utc=ends, shortest_s=400.0)).verdict
+
+    assert (verdict(300.0), verdict(299.9)) == (Verdict.OPEN, Verdict.MISSED)

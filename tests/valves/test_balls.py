@@ -256,6 +256,25 @@ def test_a_close_line_that_does_not_go_off_keeps_the_valve_from_opening() -> Non
     assert s.pins.both_on == []
 
 
+@pytest.mark.parametrize(
+    ("pins", "words"),
+    [
+        (SticksOff, "its close line 6 was driven on and is read as off"),
+        (SticksOn, "its close line 6 was driven off and is read as on"),
+    ],
+)
+def test_a_close_line_that_is_not_read_back_as_driven_is_said_so(
+    pins: type[BadPins], words: str
+) -> None:
+    s = Set(pins=pins)
+    s.bank.open(OPENER, for_s=60.0)
+    s.pass_s(61.0 if pins is SticksOn else 30.0)
+    s.pins.bad.add(SHUTTER)
+    s.pass_s(60.0, watched=False)
+    (fault,) = [r for r in s.records if r.what is What.FAULT]
+    assert fault.words.endswith(words)
+
+
 def test_a_close_line_read_as_on_is_a_reason_not_to_open() -> None:
     s = Set(pins=AlwaysReadsOn)
     s.pins.bad.add(SHUTTER)

@@ -232,6 +232,16 @@ def test_the_day_has_its_cap_and_it_rolls() -> None:
     s.bank.open(5, for_s=30.0)
 
 
+def test_an_opening_under_way_counts_up_to_now_and_a_day_at_most() -> None:
+    s = Set(limits(5), pins=SticksOn)
+    s.bank.open(5, for_s=60.0)
+    s.clock.advance(10.0)
+    assert s.bank.used_s(5) == 10.0
+    s.pins.bad.add(5)
+    s.clock.advance(2 * DAY_S)  # it sticks on, and nobody comes
+    assert s.bank.used_s(5) == DAY_S
+
+
 def test_what_an_earlier_process_opened_counts_for_a_full_day() -> None:
     s = Set(limits(5, day_s=100.0), already_open_s={5: 80.0})
     with pytest.raises(ValveRefused, match=r"80.0 s in the last 24 hours"):

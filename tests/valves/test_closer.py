@@ -30,6 +30,7 @@ def test_the_closer_closes_what_is_due_and_beats() -> None:
     h = Hand()
     h.bank.open(5, for_s=2.0)
     h.clock.advance(2.0)
+    assert h.closer.fault == ""
     assert h.closer.round() == (5,)
     assert h.closer.last_beat_mono_s == h.clock.mono
 
@@ -150,6 +151,8 @@ def test_a_closer_that_hangs_is_not_waited_for_for_ever() -> None:
     closer = Closer(Hangs((limits(5),), GoodPins(clock), clock, lambda _: None), clock)
     closer.start()
     assert entered.wait(10.0)
+    (thread,) = [t for t in threading.enumerate() if t.name == "closer"]
+    assert thread.daemon  # the process ends all the same
     assert closer.stop(at_most_s=0.01) is False
     go_on.set()
     assert closer.stop(at_most_s=10.0)
@@ -319,6 +322,7 @@ def test_a_lock_that_is_lost_in_the_midst_of_a_look_does_not_hold_the_supervisor
     monkeypatch.setattr(h.bank, after, then_hang)
     found = h.supervisor.check()
     assert not found.sound and not h.pins.read(5)
+    assert not h.bank._changed.acquire(blocking=False)  # it was not waited for
     over.set()
 
 

@@ -73,6 +73,12 @@ def test_the_whole_history_of_one_pulse() -> None:
         (5, What.CLOSED, 60.0),
         (MASTER, What.CLOSED, 65.0),
     ]
+    assert [r.words for r in s.records] == [
+        "the master, for line 5",
+        "for 60.0 s, 2.0 s after the master",
+        "time is up",
+        "time is up",
+    ]
 
 
 def test_pulses_one_after_another_share_one_opening_of_the_master() -> None:
@@ -96,6 +102,15 @@ def test_a_line_asked_for_while_the_master_leads_waits_for_the_rest_only() -> No
     assert s.bank.open(6, for_s=10.0) == 1012.0
     s.pass_s(1.0)
     assert s.history() == [(0.0, MASTER, True), (2.0, 5, True), (2.0, 6, True)]
+
+
+def test_while_the_master_leads_no_time_of_the_line_is_used() -> None:
+    s = Set()
+    s.bank.open(5, for_s=60.0)
+    s.pass_s(1.0)
+    assert s.bank.used_s(5) == 0.0
+    s.pass_s(11.0)
+    assert s.bank.used_s(5) == approx(10.0)
 
 
 def test_without_a_lead_both_open_at_once_the_master_first() -> None:

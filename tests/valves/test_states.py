@@ -113,7 +113,7 @@ def test_a_line_without_sound_limits_is_not_made(wrong: dict[str, float]) -> Non
     sound = {"number": 17, "active_low": True, "longest_open_s": 60.0, "most_open_s_per_day": 99.0}
     LineLimits(**sound)  # type: ignore[arg-type]
     (key,) = wrong
-    with pytest.raises(OutOfRange, match=key):
+    with pytest.raises(OutOfRange, match=rf"^{key}\b"):
         LineLimits(**(sound | wrong))  # type: ignore[arg-type]
 
 
@@ -150,7 +150,7 @@ def test_a_valve_is_given_more_than_its_travel() -> None:
 )
 def test_a_master_without_sound_limits_is_not_made(wrong: dict[str, float]) -> None:
     (key,) = wrong
-    with pytest.raises(OutOfRange, match=key):
+    with pytest.raises(OutOfRange, match=rf"^{key}\b"):
         MasterLimits(**({"number": 5, "active_low": True} | wrong))  # type: ignore[arg-type]
 
 
