@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.plots import SPRING, day, planted
 
-from controller.demand.course import Course
+from controller.demand.course import Course, in_first_year
 from controller.demand.emergence import USUAL_EMERGENCE_DAYS, ordinary_emergence_days
 from controller.demand.records import Observation
 from controller.demand.seen import EVENTS
@@ -76,6 +76,28 @@ def test_a_short_planting_is_cut_off_and_nothing_else():
     assert course(length=30).on(when(30)) == course().on(when(30))
 
 
+def test_days_to_the_late_stage_are_those_of_the_table():
+    # WORKED: 65 days come before it; on its first day none is left.
+    assert [course().days_to_late(when(n)) for n in (1, 65, 66, 70)] == [65.0, 1.0, 0.0, -4.0]
+
+
+def test_a_first_year_is_that_of_a_perennial_not_yet_grown_and_ends_where_the_next_begins():
+    asparagus = load().crop("asparagus")
+    young = planted("asparagus", 0, 900, years_before=0)
+    anniversary = SPRING.replace(year=SPRING.year + 1)
+    assert in_first_year(young, asparagus, SPRING)
+    assert in_first_year(young, asparagus, anniversary - timedelta(days=1))
+    assert not in_first_year(young, asparagus, anniversary)
+    assert not in_first_year(young, asparagus, SPRING - timedelta(days=1))
+    assert not in_first_year(replace(young, years_before=1), asparagus, SPRING)
+    assert not in_first_year(replace(young, years_before=None), asparagus, SPRING)
+    assert not in_first_year(young, LETTUCE, SPRING)
+    # One that rests until the gardener's own day has its first year from there.
+    later = replace(young, grows_from=SPRING + timedelta(days=30))
+    assert in_first_year(later, asparagus, anniversary + timedelta(days=29))
+    assert not in_first_year(later, asparagus, anniversary + timedelta(days=30))
+
+
 # Warmth
 
 
@@ -96,6 +118,14 @@ def test_the_gardeners_own_sums_of_warmth_go_before_the_normals():
     sums = (200.0, 240.0, 120.0, 80.0)
     own = course(days=warm(12.0), normal_temps=normal(3.0), by_warmth=True, stage_warmth=sums)
     assert [position(own, n) for n in (16, 17, 18)] == approx([19, 20.25, 21.75], abs=1e-5)
+
+
+def test_the_late_stage_goes_at_its_own_pace_from_within_the_day_that_reaches_it():
+    # WORKED: as above to 63.75 on day 46. Late goes at 10 days for 40 degree days, 3 a day: 1.25 of
+    # mid take 1.25/1.5 of day 47, and the sixth that is left makes 0.5 of late.
+    sums = (200.0, 240.0, 120.0, 40.0)
+    own = course(days=warm(12.0), by_warmth=True, stage_warmth=sums)
+    assert [position(own, n) for n in (46, 47, 48)] == approx([63.75, 65.5, 68.5], abs=1e-5)
 
 
 def test_each_stage_is_measured_by_the_warmth_of_its_own_dates():
