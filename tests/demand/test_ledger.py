@@ -326,7 +326,7 @@ def test_bare_soil_is_one_layer_wherever_the_line_wets_it():
 
 def test_a_planting_finds_both_surfaces_as_dry_as_the_bare_ground_left_them():
     run = days([(5.0, 0.0)] * 4)
-    ledger = dual(plot(planted("leek", 3, 60)), run[:3] + [day(3, eto_mm=0.0)], line_fraction=0.4)
+    ledger = dual(plot(planted("leek", 3, 60)), [*run[:3], day(3, eto_mm=0.0)], line_fraction=0.4)
     bare, leek = ledger[-2:]
     for store in ("surface_depletion_mm", "rest_surface_depletion_mm", "wet_depletion_mm"):
         assert getattr(leek, store) == approx(bare.depletion_mm)
