@@ -16,7 +16,7 @@ from controller.demand.course import Course, in_first_year
 from controller.demand.emergence import USUAL_EMERGENCE_DAYS, ordinary_emergence_days
 from controller.demand.records import Observation
 from controller.demand.seen import EVENTS
-from controller.demand.stages import FIRST_ROOTS_M, crop_on
+from controller.demand.stages import FIRST_ROOTS_M, Settling, crop_on
 from controller.errors import OutOfRange
 from controller.garden.model import Planting
 from crops.catalogue import load
@@ -336,6 +336,24 @@ def test_what_was_set_out_settles_in_for_a_week():
     assert [plain.on(when(n)).phase for n in (1, 7, 8)] == ["settling", "settling", ""]
     planting = planted("lettuce", 0, 60)
     assert Course(LETTUCE, planting, {}, settling_days=0).on(when(1)).phase == ""
+
+
+def test_a_perennial_settles_in_for_its_own_days_on_the_roots_it_was_set_out_with():
+    strawberry = load().crop("strawberry")
+    assert strawberry.first_years is not None
+    moist, roots_m = strawberry.first_years.moist_days, strawberry.first_years.roots_m
+    young = course(strawberry, years_before=0)
+    assert young.on(when(1)).settling == Settling(
+        days_left=moist, at_most_days_between=3, roots_m=min(roots_m, strawberry.root_min_m)
+    )
+    last = young.on(when(moist)).settling
+    assert last is not None and last.days_left == 1
+    assert young.on(when(moist + 1)).settling is None
+    assert course(strawberry, years_before=1).on(when(1)).settling is None
+    # Roots end where the crop's do.
+    shallow = replace(strawberry, root_min_m=0.5 * roots_m)
+    on_first = course(shallow, years_before=0).on(when(1)).settling
+    assert on_first is not None and on_first.roots_m == 0.5 * roots_m
 
 
 def test_established_plants_neither_come_up_nor_settle():

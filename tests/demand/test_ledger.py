@@ -454,9 +454,18 @@ def test_water_counts_as_given_and_the_rest_as_passed():
     assert found.drained_mm == approx(3.6)
     dry = advance(None, part=part, today=today, watered_mm=0.0, water_from="planned")
     assert dry.water_from == ""
-    for watered, stored in ((8.0, 8.1), (8.0, -0.1), (-1.0, -1.0), (5000.1, 0.0)):
-        with pytest.raises(OutOfRange):
+    for watered, stored, name in (
+        (8.0, 8.1, "stored_mm"),
+        (8.0, -0.1, "stored_mm"),
+        (-1.0, -1.0, "watered_mm"),
+        (5000.1, 0.0, "watered_mm"),
+    ):
+        with pytest.raises(OutOfRange, match=rf"^{name}: "):
             advance(None, part=part, today=today, watered_mm=watered, stored_mm=stored)
+    most = advance(None, part=part, today=day(0, eto_mm=50.0), watered_mm=5000.0)
+    assert (most.zone, most.watered_mm, most.passed_mm) == ("invented plot", 5000.0, 0.0)
+    with pytest.raises(OutOfRange, match=r"^eto_mm: .* 0 to 50$"):
+        advance(None, part=part, today=day(0, eto_mm=50.1), watered_mm=0.0)
 
 
 @pytest.mark.parametrize("number", [0, -1, 2])
