@@ -68,7 +68,7 @@ def test_by_date_the_position_is_the_day_of_the_planting():
 
 def test_a_day_outside_the_planting_is_refused():
     for number in (0, 121):
-        with pytest.raises(OutOfRange, match="day_of_planting"):
+        with pytest.raises(OutOfRange, match=r"^day_of_planting: "):
             course().on(when(number))
 
 
@@ -184,6 +184,17 @@ def test_without_a_measure_the_stages_go_by_days_and_say_so(crop, normal_temps, 
     assert plain.remarks[0].startswith("lettuce from 2031-04-01: ")
 
 
+def test_a_stage_goes_by_warmth_from_one_degree_day_a_day_on_and_the_others_are_named():
+    # WORKED: 20 degree days for 20 days are just one a day: at 2 a day it goes twice as fast.
+    just = course(days=warm(2.0), by_warmth=True, stage_warmth=(20.0, 29.0, 15.0, 10.0))
+    assert [position(just, n) for n in (1, 2, 3)] == [1, 3, 5]
+    (words,) = just.remarks
+    assert "its development stage goes by days: an ordinary day there has less than" in words
+    two = course(days=warm(2.0), by_warmth=True, stage_warmth=(19.0, 29.0, 15.0, 10.0))
+    assert "its initial and development stages go by days: an ordinary" in two.remarks[0]
+    assert [position(two, n) for n in (1, 2, 3)] == [1, 2, 3]
+
+
 # Observations
 
 
@@ -203,6 +214,11 @@ def test_each_of_several_observations_holds_from_its_day_on():
     seen = course(LETTUCE, noted("full", 44), noted("spreading", 15), noted("ripening", 70))
     assert [position(seen, n) for n in (14, 15, 43, 44, 69, 70)] == [14, 21, 49, 51, 76, 66]
     assert seen.remarks == ()
+
+
+def test_what_was_seen_on_one_day_counts_in_the_order_of_growth():
+    seen = course(LETTUCE, noted("full", 44), noted("spreading", 44))
+    assert (position(seen, 44), seen.remarks) == (51, ())
 
 
 def test_by_warmth_the_course_goes_on_from_what_was_seen():

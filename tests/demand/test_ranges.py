@@ -145,6 +145,18 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
         },
         {"depletion_mm": (0.0, 100.0), "raw_mm": (0.0, 100.0), "runoff_mm": (0.0, 5.0)},
     ),
+    (
+        ledger.next_day,
+        {
+            "depletion_mm": 10.0,
+            "taw_mm": 100.0,
+            "raw_mm": 40.0,
+            "rain_mm": 5.0,
+            "watered_mm": 5.0,
+            "demand_mm": 5.0,
+        },
+        {"rain_mm": (0.0, 5000.0), "watered_mm": (0.0, 5000.0), "demand_mm": (0.0, 100.0)},
+    ),
     (mulch.mulch_of, {"name": "straw", "cover": 0.5}, {"cover as mulch_cover": SHARE}),
     (
         mulch.mulch_of,
