@@ -127,22 +127,13 @@ def next_day(
     ------
     Allen et al. (1998), FAO Paper 56, eq. 84 to 86 and 88, without capillary rise.
     """
-    if not (
-        0.0 <= depletion_mm <= taw_mm < 5000.0
-        and 0.0 <= raw_mm <= taw_mm
-        and 0.0 <= runoff_mm <= rain_mm < 5000.0
-        and 0.0 <= watered_mm < 5000.0
-        and 0.0 <= demand_mm < 100.0
-    ):
-        _say_which(
-            taw_mm=(taw_mm, 5000.0),
-            depletion_mm=(depletion_mm, taw_mm),
-            raw_mm=(raw_mm, taw_mm),
-            rain_mm=(rain_mm, 5000.0),
-            runoff_mm=(runoff_mm, rain_mm),
-            watered_mm=(watered_mm, 5000.0),
-            demand_mm=(demand_mm, 100.0),
-        )
+    require_range("taw_mm", taw_mm, 0.0, 5000.0)
+    require_range("depletion_mm", depletion_mm, 0.0, taw_mm)
+    require_range("raw_mm", raw_mm, 0.0, taw_mm)
+    require_range("rain_mm", rain_mm, 0.0, 5000.0)
+    require_range("runoff_mm", runoff_mm, 0.0, rain_mm)
+    require_range("watered_mm", watered_mm, 0.0, 5000.0)
+    require_range("demand_mm", demand_mm, 0.0, 100.0)
     return bucket_day(
         depletion_mm=depletion_mm,
         taw_mm=taw_mm,
@@ -473,9 +464,3 @@ def _written(part: Part, today: DayInput, came: _Coming, **own: Any) -> LedgerDa
         depletion_fraction=own["raw_mm"] / own["taw_mm"],
         **own,
     )
-
-
-def _say_which(**values: tuple[float, float]) -> None:
-    for name, (value, high) in values.items():
-        require_range(name, value, 0.0, high)
-    raise OutOfRange("a depth of water", float("nan"), 0.0, 5000.0)

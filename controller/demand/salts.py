@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from controller.demand.soil import stress_coefficient
-from controller.errors import OutOfRange, require_range
+from controller.errors import require_range
 from crops.catalogue import Crop
 
 # Our choice: FAO-29's share grows without bound as the water nears what a crop can bear. Beyond
@@ -133,65 +133,6 @@ def root_zone_salt_ds_m(*, water_ds_m: float, leaching_share: float) -> float:
     return (1.0 + leaching_share) / leaching_share * water_ds_m / 5.0
 
 
-def yield_share(*, soil_ds_m: float, threshold_ds_m: float, slope_pct_per_ds_m: float) -> float:
-    """The share of its full yield a crop gives in soil that salty, with water enough.
-
-    Parameters
-    ----------
-    soil_ds_m : float
-        ECe, 0 to 60. [dS/m]
-    threshold_ds_m : float
-        ECe up to which nothing is lost, 0 to 60. [dS/m]
-    slope_pct_per_ds_m : float
-        Loss beyond it, 0 to 100. [%/(dS/m)]
-
-    Returns
-    -------
-    float
-        0 to 1.
-
-    Raises
-    ------
-    OutOfRange
-        If a value is outside its range, or not a number.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, eq. 89, ended at no yield.
-    """
-    loss_pct = _loss_pct(soil_ds_m, threshold_ds_m, slope_pct_per_ds_m)
-    return max(1.0 - loss_pct / 100.0, 0.0)
-
-
-def salt_limit_ds_m(*, threshold_ds_m: float, slope_pct_per_ds_m: float) -> float:
-    """The salinity of the soil up to which `salt_stress` speaks: half the yield is lost there.
-
-    Parameters
-    ----------
-    threshold_ds_m : float
-        ECe up to which nothing is lost, 0 to 60. [dS/m]
-    slope_pct_per_ds_m : float
-        Loss beyond it, above 0 to 100. [%/(dS/m)]
-
-    Returns
-    -------
-    float
-        ECe. [dS/m]
-
-    Raises
-    ------
-    OutOfRange
-        If a value is outside its range, or not a number.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, chapter 8, below eq. 91: threshold + 50 / b.
-    """
-    require_range("threshold_ds_m", threshold_ds_m, *SALT_RANGE_DS_M)
-    require_range("slope_pct_per_ds_m", slope_pct_per_ds_m, 1e-3, 100.0)
-    return threshold_ds_m + MOST_LOSS_PCT / slope_pct_per_ds_m
-
-
 def salt_stress(
     *,
     soil_ds_m: float,
@@ -215,7 +156,7 @@ def salt_stress(
     Returns
     -------
     float
-        0 to 1. Beyond `salt_limit_ds_m` it stays as it is there: the equation says no more.
+        0 to 1. Where half the yield is lost it stays as it is there: the equation says no more.
 
     Raises
     ------
@@ -224,10 +165,14 @@ def salt_stress(
 
     Source
     ------
-    Allen et al. (1998), FAO Paper 56, eq. 91 with its limit. That it stays there is our choice.
+    Allen et al. (1998), FAO Paper 56, eq. 91 with its limit, threshold + 50 / b. That it stays
+    there is our choice.
     """
-    loss_pct = _loss_pct(soil_ds_m, threshold_ds_m, slope_pct_per_ds_m)
+    require_range("soil_ds_m", soil_ds_m, *SALT_RANGE_DS_M)
+    require_range("threshold_ds_m", threshold_ds_m, *SALT_RANGE_DS_M)
+    require_range("slope_pct_per_ds_m", slope_pct_per_ds_m, 0.0, 100.0)
     require_range("yield_response", yield_response, 0.1, 5.0)
+    loss_pct = slope_pct_per_ds_m * max(soil_ds_m - threshold_ds_m, 0.0)
     return max(1.0 - min(loss_pct, MOST_LOSS_PCT) / (100.0 * yield_response), 0.0)
 
 
@@ -377,11 +322,3 @@ def salt_stress_of(crop: Crop, water_ds_m: float | None) -> float:
         slope_pct_per_ds_m=slope,
         yield_response=YIELD_RESPONSE.get(crop.name, OTHER_YIELD_RESPONSE),
     )
-
-
-def _loss_pct(soil_ds_m: float, threshold_ds_m: float, slope_pct_per_ds_m: float) -> float:
-    for name, value in (("soil_ds_m", soil_ds_m), ("threshold_ds_m", threshold_ds_m)):
-        require_range(name, value, *SALT_RANGE_DS_M)
-    if not 0.0 <= slope_pct_per_ds_m <= 100.0:
-        raise OutOfRange("slope_pct_per_ds_m", slope_pct_per_ds_m, 0.0, 100.0)
-    return slope_pct_per_ds_m * max(soil_ds_m - threshold_ds_m, 0.0)

@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.plots import SPRING, day, planted
 
-from controller.demand.course import Course
+from controller.demand.course import Course, in_first_year
 from controller.demand.emergence import USUAL_EMERGENCE_DAYS, ordinary_emergence_days
 from controller.demand.records import Observation
 from controller.demand.seen import EVENTS
-from controller.demand.stages import FIRST_ROOTS_M, crop_on
+from controller.demand.stages import FIRST_ROOTS_M, Settling, crop_on
 from controller.errors import OutOfRange
 from controller.garden.model import Planting
 from crops.catalogue import load
@@ -68,12 +68,34 @@ def test_by_date_the_position_is_the_day_of_the_planting():
 
 def test_a_day_outside_the_planting_is_refused():
     for number in (0, 121):
-        with pytest.raises(OutOfRange, match="day_of_planting"):
+        with pytest.raises(OutOfRange, match=r"^day_of_planting: "):
             course().on(when(number))
 
 
 def test_a_short_planting_is_cut_off_and_nothing_else():
     assert course(length=30).on(when(30)) == course().on(when(30))
+
+
+def test_days_to_the_late_stage_are_those_of_the_table():
+    # WORKED: 65 days come before it; on its first day none is left.
+    assert [course().days_to_late(when(n)) for n in (1, 65, 66, 70)] == [65.0, 1.0, 0.0, -4.0]
+
+
+def test_a_first_year_is_that_of_a_perennial_not_yet_grown_and_ends_where_the_next_begins():
+    asparagus = load().crop("asparagus")
+    young = planted("asparagus", 0, 900, years_before=0)
+    anniversary = SPRING.replace(year=SPRING.year + 1)
+    assert in_first_year(young, asparagus, SPRING)
+    assert in_first_year(young, asparagus, anniversary - timedelta(days=1))
+    assert not in_first_year(young, asparagus, anniversary)
+    assert not in_first_year(young, asparagus, SPRING - timedelta(days=1))
+    assert not in_first_year(replace(young, years_before=1), asparagus, SPRING)
+    assert not in_first_year(replace(young, years_before=None), asparagus, SPRING)
+    assert not in_first_year(young, LETTUCE, SPRING)
+    # One that rests until the gardener's own day has its first year from there.
+    later = replace(young, grows_from=SPRING + timedelta(days=30))
+    assert in_first_year(later, asparagus, anniversary + timedelta(days=29))
+    assert not in_first_year(later, asparagus, anniversary + timedelta(days=30))
 
 
 # Warmth
@@ -96,6 +118,14 @@ def test_the_gardeners_own_sums_of_warmth_go_before_the_normals():
     sums = (200.0, 240.0, 120.0, 80.0)
     own = course(days=warm(12.0), normal_temps=normal(3.0), by_warmth=True, stage_warmth=sums)
     assert [position(own, n) for n in (16, 17, 18)] == approx([19, 20.25, 21.75], abs=1e-5)
+
+
+def test_the_late_stage_goes_at_its_own_pace_from_within_the_day_that_reaches_it():
+    # WORKED: as above to 63.75 on day 46. Late goes at 10 days for 40 degree days, 3 a day: 1.25 of
+    # mid take 1.25/1.5 of day 47, and the sixth that is left makes 0.5 of late.
+    sums = (200.0, 240.0, 120.0, 40.0)
+    own = course(days=warm(12.0), by_warmth=True, stage_warmth=sums)
+    assert [position(own, n) for n in (46, 47, 48)] == approx([63.75, 65.5, 68.5], abs=1e-5)
 
 
 def test_each_stage_is_measured_by_the_warmth_of_its_own_dates():
@@ -154,6 +184,17 @@ def test_without_a_measure_the_stages_go_by_days_and_say_so(crop, normal_temps, 
     assert plain.remarks[0].startswith("lettuce from 2031-04-01: ")
 
 
+def test_a_stage_goes_by_warmth_from_one_degree_day_a_day_on_and_the_others_are_named():
+    # WORKED: 20 degree days for 20 days are just one a day: at 2 a day it goes twice as fast.
+    just = course(days=warm(2.0), by_warmth=True, stage_warmth=(20.0, 29.0, 15.0, 10.0))
+    assert [position(just, n) for n in (1, 2, 3)] == [1, 3, 5]
+    (words,) = just.remarks
+    assert "its development stage goes by days: an ordinary day there has less than" in words
+    two = course(days=warm(2.0), by_warmth=True, stage_warmth=(19.0, 29.0, 15.0, 10.0))
+    assert "its initial and development stages go by days: an ordinary" in two.remarks[0]
+    assert [position(two, n) for n in (1, 2, 3)] == [1, 2, 3]
+
+
 # Observations
 
 
@@ -173,6 +214,11 @@ def test_each_of_several_observations_holds_from_its_day_on():
     seen = course(LETTUCE, noted("full", 44), noted("spreading", 15), noted("ripening", 70))
     assert [position(seen, n) for n in (14, 15, 43, 44, 69, 70)] == [14, 21, 49, 51, 76, 66]
     assert seen.remarks == ()
+
+
+def test_what_was_seen_on_one_day_counts_in_the_order_of_growth():
+    seen = course(LETTUCE, noted("full", 44), noted("spreading", 44))
+    assert (position(seen, 44), seen.remarks) == (51, ())
 
 
 def test_by_warmth_the_course_goes_on_from_what_was_seen():
@@ -306,6 +352,24 @@ def test_what_was_set_out_settles_in_for_a_week():
     assert [plain.on(when(n)).phase for n in (1, 7, 8)] == ["settling", "settling", ""]
     planting = planted("lettuce", 0, 60)
     assert Course(LETTUCE, planting, {}, settling_days=0).on(when(1)).phase == ""
+
+
+def test_a_perennial_settles_in_for_its_own_days_on_the_roots_it_was_set_out_with():
+    strawberry = load().crop("strawberry")
+    assert strawberry.first_years is not None
+    moist, roots_m = strawberry.first_years.moist_days, strawberry.first_years.roots_m
+    young = course(strawberry, years_before=0)
+    assert young.on(when(1)).settling == Settling(
+        days_left=moist, at_most_days_between=3, roots_m=min(roots_m, strawberry.root_min_m)
+    )
+    last = young.on(when(moist)).settling
+    assert last is not None and last.days_left == 1
+    assert young.on(when(moist + 1)).settling is None
+    assert course(strawberry, years_before=1).on(when(1)).settling is None
+    # Roots end where the crop's do.
+    shallow = replace(strawberry, root_min_m=0.5 * roots_m)
+    on_first = course(shallow, years_before=0).on(when(1)).settling
+    assert on_first is not None and on_first.roots_m == 0.5 * roots_m
 
 
 def test_established_plants_neither_come_up_nor_settle():

@@ -272,6 +272,10 @@ def test_the_crop_drinks_before_the_surplus_drains():
         {"demand_mm": math.inf},
         {"runoff_mm": 1.0},
         {"taw_mm": math.nan},
+        {"taw_mm": 5000.1},
+        {"rain_mm": 5000.1},
+        {"watered_mm": 5000.1},
+        {"demand_mm": 100.1},
     ],
 )
 def test_a_bucket_that_cannot_be_is_refused_by_name(wrong):
@@ -298,6 +302,34 @@ def test_bare_soil_without_a_yesterday_starts_with_its_ready_water_gone():
     assert (found.start_depletion_mm, found.taw_mm, found.raw_mm) == (9.0, approx(20.0), 9.0)
     # WORKED: Kr = 1 at REW; 1.15 * 5 mm = 5.75 mm.
     assert found.depletion_mm == approx(14.75, abs=1e-9)
+
+
+def test_bare_soil_is_one_layer_wherever_the_line_wets_it():
+    # WORKED: 14.75 mm as above; 1.15 of 5 mm went, and no plant draws. Then 20 mm of rain: 5.25
+    # drain but for the 5.75 that the air takes first.
+    first = one_day(zone=plot())
+    wet = one_day(first, zone=plot(), number=1, rain_mm=20.5)
+    for found, missing in ((first, 14.75), (wet, 0.0)):
+        assert [
+            found.wet_depletion_mm,
+            found.rest_depletion_mm,
+            found.surface_depletion_mm,
+            found.rest_surface_depletion_mm,
+        ] == approx([missing] * 4)
+        assert (found.kc, found.ke, found.wet_kc, found.stress) == approx((1.15, 1.15, 1.15, 1.0))
+        assert (found.evaporated_mm, found.transpired_mm) == (approx(5.75), 0.0)
+        assert (found.day_of_planting, found.root_depth_m) == (0, 0.1)
+    assert wet.drained_mm == wet.wet_drained_mm == approx(20.5 - 14.75 - 5.75)
+    dry = over(plot(), days([(9.0, 0.0)] * 60))[-1]
+    assert dry.ke == dry.wet_kc == approx(dry.stress * 1.15) and dry.stress < 0.01
+
+
+def test_a_planting_finds_both_surfaces_as_dry_as_the_bare_ground_left_them():
+    run = days([(5.0, 0.0)] * 4)
+    ledger = dual(plot(planted("leek", 3, 60)), [*run[:3], day(3, eto_mm=0.0)], line_fraction=0.4)
+    bare, leek = ledger[-2:]
+    for store in ("surface_depletion_mm", "rest_surface_depletion_mm", "wet_depletion_mm"):
+        assert getattr(leek, store) == approx(bare.depletion_mm)
 
 
 def test_bare_soil_never_loses_more_than_the_surface_holds():
@@ -422,9 +454,18 @@ def test_water_counts_as_given_and_the_rest_as_passed():
     assert found.drained_mm == approx(3.6)
     dry = advance(None, part=part, today=today, watered_mm=0.0, water_from="planned")
     assert dry.water_from == ""
-    for watered, stored in ((8.0, 8.1), (8.0, -0.1), (-1.0, -1.0), (5000.1, 0.0)):
-        with pytest.raises(OutOfRange):
+    for watered, stored, name in (
+        (8.0, 8.1, "stored_mm"),
+        (8.0, -0.1, "stored_mm"),
+        (-1.0, -1.0, "watered_mm"),
+        (5000.1, 0.0, "watered_mm"),
+    ):
+        with pytest.raises(OutOfRange, match=rf"^{name}: "):
             advance(None, part=part, today=today, watered_mm=watered, stored_mm=stored)
+    most = advance(None, part=part, today=day(0, eto_mm=50.0), watered_mm=5000.0)
+    assert (most.zone, most.watered_mm, most.passed_mm) == ("invented plot", 5000.0, 0.0)
+    with pytest.raises(OutOfRange, match=r"^eto_mm: .* 0 to 50$"):
+        advance(None, part=part, today=day(0, eto_mm=50.1), watered_mm=0.0)
 
 
 @pytest.mark.parametrize("number", [0, -1, 2])

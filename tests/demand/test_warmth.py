@@ -284,6 +284,22 @@ def test_a_bed_warms_by_what_lies_on_it():
     assert ground_of(mulch_of("none", 1.0), clay, south=True) == Ground(sun_share=0.5, south=True)
 
 
+def test_soil_of_the_south_has_its_own_months_and_means_that_do_not_swing_their_limit():
+    def soil(month: int, *, south: bool) -> float:
+        return soil_warmth_c(
+            None, day=date(2031, month, 1), tmin_c=5.0, tmax_c=15.0, solar_mj_m2=None, snow=False,
+            ground=Ground(south=south),
+        )  # fmt: skip
+
+    for month in range(1, 13):
+        assert soil(month, south=True) == soil((month + 5) % 12 + 1, south=False)
+    assert soil(12, south=True) > soil(12, south=False)
+    # WORKED: 30 and 40 cut at 35: (30 + 35) / 2 - 10.
+    assert usual_degree_days(
+        tmin_c=30.0, tmax_c=40.0, spread_c=0.0, base_c=10.0, upper_c=35.0
+    ) == approx(22.5)
+
+
 def test_cold_soil_is_said_while_the_seed_is_not_up_and_only_then():
     days = winter_days([9.0] * 30)
     sown = date(2031, 1, 26)

@@ -204,3 +204,16 @@ def test_a_note_made_days_later_changes_what_is_missing_and_no_sheet_that_was_pr
             (row,) = [r for r in week.ledger if (r.zone, r.day) == ("hand", TODAY - DAY)]
             assert row.depletion_mm > rows[TODAY - DAY].depletion_mm + 0.5 * missed
     assert litres(weeks[TODAY], "hand") > litres(NO_LOGBOOK, "hand") + 5.0
+
+
+def test_a_reading_of_the_soil_taken_as_a_start_is_what_is_missing_that_evening() -> None:
+    read_on = TODAY - 3 * DAY
+    read = replace(NOTHING_GIVEN, soil_starts={("relay", read_on): 0.20})
+    rows = {row.day: row for row in planned(read).ledger if row.zone == "relay"}
+    was = {row.day: row for row in NO_LOGBOOK.ledger if row.zone == "relay"}
+    row = rows[read_on]
+    # WORKED, FAO-56 (1998), eq. 87: loam at field capacity has 0.26; 60 mm of each metre are gone.
+    assert row.wet_depletion_mm == approx(60.0 * row.root_depth_m)
+    assert row.rest_depletion_mm == was[read_on].rest_depletion_mm  # nobody read it
+    assert rows[read_on - DAY] == was[read_on - DAY]
+    assert rows[read_on + DAY] != was[read_on + DAY]

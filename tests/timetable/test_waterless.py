@@ -96,6 +96,37 @@ def test_a_bed_that_has_enough_says_how_much_is_gone() -> None:
     assert f"{gone:.1f}".rstrip("0").rstrip(".") in found.words and "watered at" in found.words
 
 
+WET = even_days(SPRING - 10 * DAY, TODAY + 60 * DAY, eto_mm=1.0, rain_mm=3.0)
+
+
+def _enough(planting: Planting, count: int = 1) -> str:
+    garden = a_garden(a_zone("a", plantings=(planting,)))
+    (found,) = a_plan(garden, WET, first=TODAY, count=count).no_water
+    assert found.why == "nothing needed"
+    return found.words
+
+
+def test_what_is_set_out_settling_or_in_its_seedbed_is_said_as_such() -> None:
+    set_out = standing("leek", TODAY, TODAY + 60 * DAY)
+    assert _enough(set_out) == "Leek has enough; set out or sown that day, it is watered in by hand"
+    settling = standing("leek", TODAY - 3 * DAY, TODAY + 60 * DAY)
+    sown = replace(settling, crop="carrot", transplanted=False, emerges_days=14)
+    for planting in (settling, sown):
+        words = _enough(planting, count=2)
+        assert words.endswith(" gone") and "watered at" not in words
+
+
+def test_beans_left_to_dry_say_since_when() -> None:
+    # WORKED: 110 days of stages, the last 20 late; its last half begins on day 101, 10 July.
+    bean = Planting(
+        crop="dry_bean", start=SPRING, until=TODAY + 40 * DAY, stage_days=(20, 30, 40, 20)
+    )
+    garden = a_garden(a_zone("a", plantings=(bean,)))
+    (found,) = a_plan(garden, DAYS, first=SPRING + 105 * DAY, count=2).no_water
+    assert found.why == "drying"
+    assert "dries down since 2031-07-10: it is left to dry in the last half" in found.words
+
+
 def test_what_keeps_the_water_back_is_named() -> None:
     hold = Hold(begins=datetime(2031, 6, 30), ends=datetime(2031, 7, 9), reason="the tap is off")
     garden = a_garden(
