@@ -103,7 +103,7 @@ def keep(
     book.keep_measurement(kept_dict(told, loaded.garden), at=done_utc, who=args.who)
     ids, _ = _standing(folder, loaded.garden)
     book.keep_fit(fitted_to_dict(fitted), ids)
-    _tell(fitted)
+    _tell(fitted, f"written down, of {day}" if args.day else "written down")
 
 
 def take_back(number: int, loaded: Loaded, book: Logbook, folder: Path, clock: Clock) -> None:
@@ -125,8 +125,8 @@ def _standing(folder: Path, garden: Garden) -> tuple[list[int], list[Measurement
     return [row.id for row in rows], list(tests)
 
 
-def _tell(fitted: Fitted) -> None:
-    tell("written down")
+def _tell(fitted: Fitted, done: str = "written down") -> None:
+    tell(done)
     for line in fitted_words(fitted):
         tell(line)
 

@@ -7,7 +7,7 @@ import contextlib
 import os
 import sys
 from collections.abc import Callable
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from controller.cli import fieldtests, seeing, soiling
@@ -26,8 +26,9 @@ from controller.cli.saying import print_json, tell
 from controller.clock import Clock
 from controller.daemon.control import ask
 from controller.errors import DaemonError, InputError, NoSolution
-from controller.garden.model import ValveKind
+from controller.garden.model import Garden, ValveKind
 from controller.garden.quantities import read_length, read_volume
+from controller.hydraulics.kept import shown
 from controller.logbook.ask import Questions
 from controller.logbook.copying import copy_logbook
 from controller.logbook.days import GAUGE
@@ -35,7 +36,15 @@ from controller.logbook.records import MENDED, HowKnown, Sums
 from controller.logbook.write import Logbook
 from controller.paper.amounts import depth, volume
 from controller.paper.held import held_row, held_text
-from controller.paper.report import band_text, report_csv, report_rows, report_text
+from controller.paper.report import (
+    Written,
+    band_text,
+    report_csv,
+    report_rows,
+    report_text,
+    written_rows,
+    written_text,
+)
 from controller.timetable import plausible
 from controller.timetable.plausible import Doubt
 from controller.timetable.tested import Bands
@@ -43,6 +52,7 @@ from controller.units import l_from_m3
 
 SYSTEM_STATE = Path("/var/lib/rowgate")
 _MM_PER_M = 1000.0
+_MOST_NOTES = 1000  # words looked through for a report; our choice
 
 
 def note(args: argparse.Namespace) -> int:
@@ -271,6 +281,7 @@ def report(args: argparse.Namespace) -> int:
             raise InputError(f"--from {first} is after --to {last}")
         sums = questions.sums(args.by, first, last, loaded.garden)
         by_zone = questions.sums("zone", first, last, loaded.garden) if args.band else None
+        written = _written(questions, loaded.garden, first, last)
     errors = {} if by_zone is None else _timed_errors(args, loaded, by_zone)
     if args.json:
         print_json(
@@ -280,6 +291,7 @@ def report(args: argparse.Namespace) -> int:
                 "report": report_rows(sums),
                 "ledger_zone_days_by_weather": dict(sums.zone_days_by_rung),
                 "timed_standard_error_fraction": errors,
+                "written_down": written_rows(written),
             }
         )
     elif args.csv:
@@ -288,7 +300,37 @@ def report(args: argparse.Namespace) -> int:
         print(report_text(sums, loaded.garden, by=args.by, first=first, last=last), end="")
         if by_zone is not None:
             print(band_text(by_zone, errors, us=loaded.garden.us_units), end="")
+        print(written_text(written), end="")
     return 0
+
+
+def _written(ask: Questions, garden: Garden, first: date, last: date) -> list[Written]:
+    """What people wrote down of these days: words, meter, rain and field tests, in their order."""
+    us = garden.us_units
+
+    def day_of(at_utc: datetime) -> date:
+        return at_utc.astimezone(garden.site.zone_info).date()
+
+    found = [
+        Written(day=day_of(n.at_utc), kind="words", words=n.words, zone=n.zone or "", who=n.who)
+        for n in reversed(ask.notes(_MOST_NOTES))
+    ]
+    found += [
+        Written(day=r.day or day_of(r.at_utc), kind="meter", words=f"{r.value:,.0f} L", who=r.who)
+        for r in ask.readings("meter")
+    ]
+    rain = {r.day: r for r in ask.readings(GAUGE) if r.day is not None}  # the last word on a day
+    found += [
+        Written(day=day, kind="rain", words=depth(r.value, us=us), who=r.who)
+        for day, r in rain.items()
+    ]
+    found += [
+        Written(
+            day=day_of(t.at_utc), kind="field test", words=f"{t.id}, {shown(t.said)}", who=t.who
+        )
+        for t in ask.measurements()
+    ]
+    return sorted((one for one in found if first <= one.day <= last), key=lambda one: one.day)
 
 
 def backup(args: argparse.Namespace) -> int:

@@ -9,12 +9,12 @@ that says "nothing was done" stays true.
 from __future__ import annotations
 
 import contextlib
+import errno
 import json
 import logging
 import os
 import select
 import socket
-import struct
 import threading
 from collections import deque
 from collections.abc import Callable, Mapping
@@ -27,6 +27,7 @@ from typing import Any
 
 from controller.clock import Clock
 from controller.daemon.control import LONGEST_LINE, SOCKET_NAME, refusal
+from controller.daemon.sockets import SpareFile, is_gone, listen, user_of
 from controller.errors import DaemonError, RowgateError
 
 # All of these are our choice.
@@ -36,16 +37,17 @@ WAITING_A_USER = 8  # requests at once, closing not counted
 REQUEST_WITHIN_S = 10.0  # a whole request, or the reading of an answer
 ANSWERED_WITHIN_S = 15.0  # less than whoever asks waits
 LOOK_EVERY_S = 5.0  # whether the socket's name is still there
+LAST_PLACE_WITHIN_S = 1.0  # in the last place: so long may a `close` be kept out
 LANE_WITHIN_S = 10.0  # one closing; for longer, and the socket's pulse stops
 _PAUSE_S = 0.5  # before going on after an error
-_QUEUE = 64
 MOST_LOGGED = 200  # letters of a request; a whole one may have 64 kB
-_CREDENTIALS = struct.Struct("3i")  # pid, uid, gid: SO_PEERCRED, unix(7)
+_NO_FILE = (errno.EMFILE, errno.ENFILE)
 _GONE = select.POLLHUP | select.POLLERR | select.POLLNVAL
 _LOG = logging.getLogger("rowgate.control")
 
 TOO_MANY = "too many talk to the daemon at once; ask again in a moment"
 TOO_SLOW = f"the request did not come whole within {REQUEST_WITHIN_S:g} s"
+ONLY_CLOSE = "the daemon can open no file any more; it only closes now, until it is started anew"
 BUSY = "the daemon is busy; nothing was done; ask again in a moment"
 UNDER_WAY = "the daemon is busy with this; look at its status in a moment"
 SHUT_BUT_BUSY = (
@@ -79,6 +81,7 @@ class _Talker:
     out: bytes = b""
     asked: _Asked | None = None
     last: bool = False  # nothing more is read from it
+    in_last_place: bool = False
     draining: bool = False
 
 
@@ -113,7 +116,8 @@ class ControlServer:
         self._accept_from_mono_s = self._looked_mono_s = clock.mono_s()
         self._said = ""
         self._mistakes = 0
-        self._socket, self._ours = _listen(self._path)
+        self._spare = SpareFile()
+        self._socket, self._ours = listen(self._path)
         self._bell, self._ringer = socket.socketpair()
         for end in (self._bell, self._ringer):
             end.setblocking(False)
@@ -197,6 +201,7 @@ class ControlServer:
             self._path.unlink(missing_ok=True)
         for held in (self._socket, self._bell, self._ringer):
             held.close()
+        self._spare.give_up()
 
     def _round(self) -> None:
         self._be_there()
@@ -237,11 +242,14 @@ class ControlServer:
 
     def _ends_mono_s(self, talker: _Talker) -> float:
         within_s = REQUEST_WITHIN_S if talker.asked is None else ANSWERED_WITHIN_S
+        if talker.in_last_place and talker.asked is None:
+            within_s = LAST_PLACE_WITHIN_S
         return talker.since_mono_s + within_s
 
     # --- who comes in ------------------------------------------------------------------------
 
     def _hear_newcomers(self) -> None:
+        self._spare.keep()
         if self._listening is None and self._clock.mono_s() >= self._accept_from_mono_s:
             self._listening = self._socket
             self._poll.register(self._listening, select.POLLIN)
@@ -253,27 +261,53 @@ class ControlServer:
 
     def _accept(self) -> None:
         try:
-            line, _ = self._socket.accept()
+            line = self._accepted()
         except (BlockingIOError, ConnectionAbortedError):
             return
-        except OSError as fault:  # as where no file can be opened any more
+        except OSError as fault:
             self._deaf()
             self._accept_from_mono_s = self._clock.mono_s() + _PAUSE_S
             self._warn(f"the control socket: {fault}")
             return
-        self._said = ""
+        in_last_place = not self._spare_is_kept()
+        if in_last_place:
+            self._deaf()  # until this one has gone
+            self._accept_from_mono_s = self._clock.mono_s() + ANSWERED_WITHIN_S
+            self._warn(f"the control socket: {ONLY_CLOSE}")
+        else:
+            self._said = ""
         try:
             line.setblocking(False)
-            uid = _user(line)
+            uid = user_of(line)
             self._make_room(uid)
             self._poll.register(line, select.POLLIN)
         except OSError as fault:
             line.close()
+            self._accept_from_mono_s = self._clock.mono_s()
             _LOG.debug("a talker went away: %s", fault)
             return
-        talker = _Talker(line=line, uid=uid, since_mono_s=self._clock.mono_s())
+        now = self._clock.mono_s()
+        talker = _Talker(line=line, uid=uid, since_mono_s=now, in_last_place=in_last_place)
         self._talkers[line.fileno()] = talker
         self._guarded(talker, partial(self._read, talker))  # most send at once
+
+    def _accepted(self) -> socket.socket:
+        """The next in the queue, by the spare file where no other can be opened."""
+        try:
+            return self._socket.accept()[0]
+        except OSError as fault:
+            if fault.errno not in _NO_FILE or not self._spare.give_up():
+                raise
+        return self._socket.accept()[0]
+
+    def _spare_is_kept(self) -> bool:
+        """Keep the spare file again, where need be in the place of who has asked nothing yet."""
+        while not self._spare.keep():
+            idle = [t for t in self._talkers.values() if t.asked is None]
+            if not idle:
+                return False
+            self._turn_away(min(idle, key=lambda t: t.since_mono_s), TOO_MANY)
+        return True
 
     def _make_room(self, uid: int) -> None:
         """Let the oldest go: of this user where it has all its places, or of who has most."""
@@ -305,6 +339,8 @@ class ControlServer:
             return
         self._poll.unregister(number)
         talker.line.close()
+        if self._spare.keep() and talker.in_last_place:
+            self._accept_from_mono_s = self._clock.mono_s()
         asked, talker.asked = talker.asked, None
         if asked is not None and asked.reply is not None and not asked.closing:
             asked.reply.cancel()
@@ -354,6 +390,10 @@ class ControlServer:
             self._say(talker, refusal(words))
             return
         closing = request.get("ask") == "close"
+        if talker.in_last_place and not closing:
+            talker.last = True
+            self._say(talker, refusal(ONLY_CLOSE))
+            return
         if not closing and self._waiting(talker.uid) >= WAITING_A_USER:
             self._say(talker, refusal(BUSY))
             return
@@ -362,7 +402,7 @@ class ControlServer:
         self._poll.modify(talker.line, 0)  # whoever goes away shows all the same
         if closing:
             self._lane.put((talker, asked))
-        elif _is_gone(talker.line):
+        elif is_gone(talker.line):
             self._drop(talker)  # nobody is there to hear what came of it
         else:
             self._ask(talker, asked)
@@ -444,7 +484,7 @@ class ControlServer:
             self._warn("the control socket was taken away, and another daemon has its folder")
             return
         try:
-            fresh = _listen(self._path)
+            fresh = listen(self._path)
         except DaemonError as fault:
             self._warn(f"the control socket is gone, and {fault}")
             return
@@ -463,34 +503,3 @@ class ControlServer:
 
 def _as_line(said: Mapping[str, Any]) -> bytes:
     return json.dumps(said).encode() + b"\n"
-
-
-def _user(line: socket.socket) -> int:
-    """Whose process is at the other end; the kernel may show users it does not map as one."""
-    told = line.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, _CREDENTIALS.size)
-    return int(_CREDENTIALS.unpack(told)[1])
-
-
-def _is_gone(line: socket.socket) -> bool:
-    """Whether the other end has closed, both ways; one that only says no more still hears."""
-    look = select.poll()
-    look.register(line, 0)
-    return bool(look.poll(0))
-
-
-def _listen(path: Path) -> tuple[socket.socket, os.stat_result]:
-    """Our socket, in place of one a dead daemon left (the caller holds the lock), and its name."""
-    try:
-        path.unlink(missing_ok=True)
-        listening = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
-        try:
-            listening.bind(str(path))
-            path.chmod(0o660)
-            listening.listen(_QUEUE)
-            listening.setblocking(False)
-            return listening, path.lstat()
-        except OSError:
-            listening.close()
-            raise
-    except OSError as fault:
-        raise DaemonError(f"cannot listen on {path}: {fault}") from fault

@@ -56,6 +56,8 @@ class Credit:
         self._per_pulse_l, self._band_of, self._most_l_s = litres_per_pulse, band_of, most_l_s
         self._right: set[frozenset[str]] = set()
         self._day: date | None = None
+        # By set: counted less than the band allows, over its openings until they balance. [L]
+        self._short_l: dict[frozenset[str], float] = {}
 
     def of(self, counted: Counted, day: date) -> Credited:
         """What is credited of an opening that is over.
@@ -72,7 +74,9 @@ class Credit:
         Credited
             The meter's litres where they lie within the band, or where a zone that did not run
             with these was seen right on that day; the band's least where they lie below it, and
-            what time says where no tap gives so much. [L]
+            what time says where no tap gives so much. [L] A pulse counts on from one opening to
+            the next, so the two that may be missing are of all openings together: each by itself
+            would let a meter of a litre a pulse count nothing of small doses.
 
         Source
         ------
@@ -88,12 +92,15 @@ class Credit:
             return Credited(litres=counted.metered_l, by_meter=True)
         low, high = passing_shares(band)
         off_l = COUNTS_OFF * self._per_pulse_l
-        least_l = max(0.0, low * counted.timed_l - off_l)
-        if counted.metered_l < least_l:
+        short_l = self._short_l.get(counted.zones, 0.0)
+        short_l = max(0.0, short_l + low * counted.timed_l - counted.metered_l)
+        if short_l > off_l:
             self._right.discard(counted.zones)
             if any(not right & counted.zones for right in self._right):
                 return Credited(litres=counted.metered_l, by_meter=True)
-            return Credited(litres=least_l, by_meter=False)
+            self._short_l[counted.zones] = off_l
+            return Credited(litres=counted.metered_l + short_l - off_l, by_meter=False)
+        self._short_l[counted.zones] = short_l
         enough = counted.metered_l >= LEAST_COUNTS * self._per_pulse_l
         if enough and counted.metered_l <= high * counted.timed_l + off_l:
             self._right.add(counted.zones)
@@ -165,6 +172,15 @@ def held_to_plan(
         left_s[key] -= open_s
         kept.append(_shortened(pulse, open_s))
     return kept, cut
+
+
+def short_words(counted: Counted, credited_l: float) -> str:
+    """That the meter counted less than the band allows, of an opening too short to be judged."""
+    return (
+        f"the meter counted {counted.metered_l:.1f} L where time says {counted.timed_l:.1f} L; "
+        f"{credited_l:.1f} L are credited, by the least that passes of these openings together; "
+        "look at the line, and at the meter"
+    )
 
 
 def cut_words(given: DayGiven) -> str:

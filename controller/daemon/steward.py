@@ -17,10 +17,10 @@ from controller.daemon.books import Books
 from controller.daemon.clocksense import ClockSense
 from controller.daemon.due import Due
 from controller.daemon.flowdesk import Past
-from controller.daemon.flowwatch import LEAST_SHARE
+from controller.daemon.flowwatch import LEAST_COUNTS, LEAST_SHARE
 from controller.daemon.gardenfile import Accepted, GardenFile
 from controller.daemon.judge import Moment
-from controller.daemon.metercredit import cut_words, day_given, held_to_plan
+from controller.daemon.metercredit import cut_words, day_given, held_to_plan, short_words
 from controller.daemon.openings import Ended, Openings, shut
 from controller.daemon.planning import (
     DAYS_AHEAD,
@@ -112,6 +112,7 @@ class Steward:
         self._shown_faults: tuple[str, ...] = ()
         self._not_today: dict[str, date] = {}
         self._said_cut: set[tuple[str, date]] = set()  # zone-days the meter would have made longer
+        self._said_short: set[tuple[str, date]] = set()  # zone-days credited beyond the count
         self._want_plan = ""
         self._plan_after_mono_s = float("-inf")
         self._garden_looked_mono_s = float("-inf")
@@ -262,12 +263,23 @@ class Steward:
         for end in ended:
             self._tallies.ended(end)
             self.watching.ended(end)
+            self._say_short(end)
             zone = end.running.zone
             _LOG.info("%s shut after %.1f s, %.1f L: %s", zone, end.open_s, end.litres, end.why)
             if not end.in_time:
                 self.tell("cut short", f"shut after {end.open_s:.0f} s: {end.why}", zone)
             if end.running.manual or not end.in_time or self._is_short(end):
                 self.want_plan("an opening that was not planned so")
+
+    def _say_short(self, end: Ended) -> None:
+        """What is credited beyond the meter's count, where its watch cannot judge the opening."""
+        counted, meter, key = end.counted, self._garden.meter, (end.running.zone, end.running.day)
+        if counted is None or meter is None or end.litres <= counted.metered_l:
+            return
+        too_short = counted.timed_l < LEAST_COUNTS * meter.litres_per_pulse
+        if too_short and key not in self._said_short:
+            self._said_short = {said for said in self._said_short if said[1] == key[1]} | {key}
+            self.tell("meter", short_words(counted, end.litres), key[0])
 
     def _is_short(self, end: Ended) -> bool:
         """Whether the meter says that clearly less came than time does."""

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from controller.errors import InputError
 from controller.garden.model import Garden
 from controller.hydraulics.fitted import described
 from controller.hydraulics.measured import (
@@ -28,6 +29,14 @@ def kept_dict(measurement: Measurement, garden: Garden) -> dict[str, Any]:
     return measurement_to_dict(measurement) | {
         _MARKS: {part: marks[part] for part in parts if part in marks}
     }
+
+
+def shown(kept: Mapping[str, Any]) -> str:
+    """A kept field test in a few words, also of one that does not read."""
+    try:
+        return measurement_from_dict({key: kept[key] for key in kept if key != _MARKS}).shown
+    except InputError as fault:
+        return f"which does not read: {fault}"
 
 
 def kept_measurements(

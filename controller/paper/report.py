@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 import io
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
 from datetime import date
 
 from controller.garden.model import Garden
@@ -58,6 +59,35 @@ def band_text(by_zone: Sums, errors: Mapping[str, float], *, us: bool) -> str:
     if len(lines) == 2:
         lines.append("  none were timed")
     return "\n".join(lines) + "\n"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """What a person wrote down of a day: words, a reading, or a field test."""
+
+    day: date
+    kind: str
+    words: str
+    zone: str = ""
+    who: str = ""
+
+
+def written_text(written: Sequence[Written]) -> str:
+    """What people wrote down, a day after the other; empty where nothing was."""
+    lines = ["", "Written down"] if written else []
+    for one in written:
+        zone, who = f"{one.zone}: " if one.zone else "", f" ({one.who})" if one.who else ""
+        words = one.words if one.kind == "words" else f"{one.kind} {one.words}"
+        # What would move a terminal's cursor or colours is shown as a question mark.
+        said = " ".join(f"{zone}{words}{who}".split())
+        plain = "".join(sign if sign.isprintable() else "?" for sign in said)
+        lines += _wrapped(f"{one.day}  {plain}", "  ", "              ")
+    return "".join(f"{line}\n" for line in lines)
+
+
+def written_rows(written: Sequence[Written]) -> list[dict[str, str]]:
+    """The same for --json."""
+    return [asdict(one) | {"day": one.day.isoformat()} for one in written]
 
 
 def report_rows(sums: Sums) -> list[dict[str, object]]:
@@ -162,5 +192,6 @@ def _gallons(litres: float) -> str:
     return f"{gal_from_m3(m3_from_l(litres)):,.1f}"
 
 
-def _wrapped(text: str, indent: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
+def _wrapped(text: str, indent: str, then: str | None = None) -> list[str]:
+    then = indent if then is None else then
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=then)

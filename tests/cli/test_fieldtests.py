@@ -15,6 +15,7 @@ import controller.cli.keeping as keeping
 import controller.cli.reckoning as reckoning
 import controller.cli.writing as writing
 from controller.cli import main
+from controller.demand.records import RECORDED
 from controller.logbook.ask import Questions
 from controller.logbook.write import Logbook
 
@@ -62,7 +63,8 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureF
     monkeypatch.delenv("ROWGATE_STATE", raising=False)
 
     def call(command: str, *argv: str) -> tuple[int, str, str]:
-        garden = ("--garden", str(path)) if command == "note" else (str(path),)
+        named = command in ("note", "report")
+        garden = ("--garden", str(path)) if named else (str(path),)
         code = main([command, *garden, *argv])
         out = capsys.readouterr()
         return code, out.out, out.err
@@ -157,3 +159,64 @@ def test_a_fit_of_an_older_edition_is_made_anew_and_kept(run: Run, tmp_path: Pat
     assert '"slow"' in err
     assert "fitted anew" not in run("flow")[2]
     assert _flow(run, "slow")["flow_l_min"] == approx(2.0, rel=0.05)
+
+
+NOTES = {
+    "words": ("words", "the pump hums", "--zone", "open"),
+    "meter": ("meter", "81100 L"),
+    "rain": ("rain", "4 mm"),
+    "watered": ("watered", "open", "--amount", "5 L"),
+    "field test": ("run", "--before", "100 L", "--after", "104 L", "--time", "120 s",
+                   "--open", "slow"),
+}  # fmt: skip
+ON = "2031-06-20"
+
+
+def test_every_note_keeps_the_day_it_was_said_to_be_of(run: Run) -> None:
+    """On 26 June somebody writes down what was on the 20th; all of it is of the 20th."""
+    for kind, words in NOTES.items():
+        code, _, err = run("note", *words, "--on", ON, "--who", "Ines")
+        assert code == 0 and ON in err, kind
+    span = ("--from", ON, "--to", ON)
+    report = json.loads(run("report", "--json", *span)[1])
+    given = {row["zone"]: row["by_hand_litres"] for row in report["report"]}
+    assert given == approx({"slow": 0.0, "open": 5.0})
+    written = report["written_down"]
+    assert {row["kind"] for row in written} == set(NOTES) - {"watered"}
+    assert {(row["day"], row["who"]) for row in written} == {(ON, "Ines")}
+    out = run("report", *span)[1]
+    shown = out[out.index("Written down") :].splitlines()[1:]
+    assert shown == [
+        f"  {ON}  open: the pump hums (Ines)",
+        f"  {ON}  meter 81,100 L (Ines)",
+        f"  {ON}  rain 4.0 mm (Ines)",
+        f"  {ON}  field test 1, meter with slow open (Ines)",
+    ]
+    # Of other days nothing is said.
+    other = run("report", "--from", "2031-06-21", "--to", "2031-06-26")[1]
+    assert "Written down" not in other and "by hand" not in other
+    # The ledger has rain and water on that day, and on no other; the plan's flows have the test.
+    days = json.loads(run("balance", "--json")[1])
+    rows = [row for row in days["balance"] if row["zone"] == "open"]
+    assert {row["date"] for row in rows if row["rain_mm"]} == {ON}
+    assert {row["date"] for row in rows if row["water_from"] == RECORDED} == {ON}
+    assert _flow(run, "slow")["flow_l_min"] == approx(2.0, rel=0.05)
+
+
+@pytest.mark.parametrize("kind", NOTES)
+def test_a_note_of_a_day_ahead_or_long_gone_is_refused_in_words(
+    run: Run, tmp_path: Path, kind: str
+) -> None:
+    code, _, err = run("note", *NOTES[kind], "--on", "2031-06-27")
+    assert code == 2
+    assert "--on 2031-06-27 lies ahead; only what has happened is written down" in err
+    code, _, err = run("note", *NOTES[kind], "--on", "2030-06-20")
+    assert code == 2
+    assert "371 days ago" in " ".join(err.split()) and "is it the year?" in err
+    assert not (tmp_path / "logbook.db").exists()
+
+
+def test_words_that_would_move_a_terminal_are_shown_without(run: Run) -> None:
+    assert run("note", "words", "all\x1b[2Jwell")[0] == 0
+    out = run("report")[1]
+    assert "\x1b" not in out and "all?[2Jwell" in out

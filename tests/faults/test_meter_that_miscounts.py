@@ -101,6 +101,22 @@ def test_a_meter_that_counts_a_part_gives_no_bed_its_water_twice(
         assert row.litres >= low * row.open_s * flow_l_s - 3.0 * LITRES_PER_PULSE
 
 
+def test_a_coarse_meter_that_counts_a_part_gives_small_doses_no_more(tmp_path: Path) -> None:
+    """A litre a pulse, doses of a few litres in openings of two or three. Each opening had two
+    pulses of its own that might be missing, so little was ever credited: three times the water in a
+    week, and not a word."""
+    garden = a_small_garden("a", litres_per_pulse=1.0)
+    sound, world = a_world(tmp_path / "sound", garden), a_world(tmp_path / "part", garden)
+    sound.rig.litres_per_pulse, world.rig.litres_per_pulse = 1.0, 3.0
+    sound.run_until(END)
+    world.run_until(END)
+    low, _ = passing_shares(world.openings.credit._band_of(frozenset("a")))
+    assert seconds(world) <= 1.1 * seconds(sound) / low
+    told = [words for kind, words in world.happenings() if kind == "meter"]
+    assert any("look at the line, and at the meter" in words for words in told)
+    assert not [k for k, _ in sound.happenings() if k.startswith(("flow", "meter"))]
+
+
 @pytest.mark.parametrize("by_litres", [False, True], ids=["by time", "by litres"])
 def test_a_flooded_meter_waters_by_time_and_holds_nothing(tmp_path: Path, by_litres: bool) -> None:
     """10 kHz at 400 pulses a litre would be 25 L/s; the open tap gives 0.7. No burst is taken from

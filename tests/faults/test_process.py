@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import resource
 import signal
 import socket
 import subprocess
@@ -266,3 +267,44 @@ def test_a_garden_that_does_not_read_shuts_the_old_lines_and_says_why(daemon: Pr
     assert child.wait(20.0) != 0
     assert (daemon.state / PRETENDED).exists()
     assert child.stderr is not None and "garden.toml" in child.stderr.read()
+
+
+def _limited(child: subprocess.Popen[str], spare: int = 0) -> None:
+    """Let the process open so many files more and no other: by the lowest numbers that are free."""
+    taken = {int(path.name) for path in Path(f"/proc/{child.pid}/fd").iterdir()}
+    free = [number for number in range(max(taken) + spare + 2) if number not in taken]
+    _, hard = resource.prlimit(child.pid, resource.RLIMIT_NOFILE)
+    resource.prlimit(child.pid, resource.RLIMIT_NOFILE, (free[spare], hard))
+
+
+def test_a_close_gets_through_where_no_file_can_be_opened_any_more(daemon: Process) -> None:
+    child = daemon.started()
+    assert daemon.ask(ask="open", zone="leeks", seconds=300)["ok"]
+    _limited(child)
+    began = time.monotonic()
+    said = daemon.ask(ask="status")
+    assert not said["ok"] and "it only closes now" in said["words"]
+    assert daemon.ask(ask="close", zone="leeks")["ok"]
+    assert daemon.ask(ask="close")["ok"]  # and again
+    assert time.monotonic() - began < 10.0
+    _, hard = resource.prlimit(child.pid, resource.RLIMIT_NOFILE)
+    resource.prlimit(child.pid, resource.RLIMIT_NOFILE, (hard, hard))
+    daemon.until(lambda: daemon.ask(ask="status")["ok"])
+    assert daemon.ask(ask="status")["open"] == []
+
+
+@pytest.mark.parametrize("spare", [0, 3])
+def test_slow_askers_who_take_the_last_files_keep_no_close_out(daemon: Process, spare: int) -> None:
+    child = daemon.started()
+    assert daemon.ask(ask="open", zone="leeks", seconds=300)["ok"]
+    _limited(child, spare)
+    slow = []
+    for _ in range(spare + 2):
+        slow.append(socket.socket(socket.AF_UNIX, socket.SOCK_STREAM))
+        slow[-1].connect(str(daemon.runtime / SOCKET_NAME))
+        slow[-1].sendall(b'{"ask": ')
+    began = time.monotonic()
+    assert daemon.ask(ask="close", zone="leeks")["ok"]
+    assert time.monotonic() - began < 8.0  # a second for each ahead of it in the queue
+    for line in slow:
+        line.close()

@@ -321,7 +321,8 @@ class CrossWorld(World):
     def set_desk(self, desk: Callable[[], WeatherDesk] | None) -> None:
         """Who is asked for weather from now on, by each process; None for who was at first."""
         self._other_desk = desk
-        self.steward._desk = self._desk()
+        if not self.struck_early:  # else the first process begins with it
+            self.steward._desk = self._desk()
 
     def _desk(self) -> WeatherDesk:
         return super()._desk() if self._other_desk is None else self._other_desk()
