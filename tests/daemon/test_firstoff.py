@@ -339,10 +339,17 @@ def test_pins_given_back_are_off_and_can_be_taken_by_another_chip(
     caplog.set_level(logging.ERROR)
     held = held_on_board(tmp_path, limits(17))
     lgpio.calls.clear()
-    held.let_go(lambda: None)
+    assert held.let_go(lambda: None)
     assert {call for call in lgpio.calls if call[0] != "close chip"} == {("write", 17, 1)}
     assert lgpio.calls[-1] == ("close chip", 7, 0)
     again = GpioPins("lgpio", chip=4)
     again.claim(17, active_low=True)
     assert lgpio.calls[-1] == ("claim output", 17, 1)
     assert not caplog.records
+
+
+def test_what_does_not_shut_is_not_said_to_be_shut(tmp_path: Path, lgpio: StandIn) -> None:
+    held = held_on_board(tmp_path, limits(17), limits(27))
+    lgpio.dead.add(17)
+    assert not held.let_go(lambda: None)
+    assert lgpio.levels[27] == 1
