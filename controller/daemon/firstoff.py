@@ -35,15 +35,17 @@ class Held:
         """Whether a garden that names these pins and this chip means the same board."""
         return (self._known.pins, self._known.named_chip) == (kind, named_chip)
 
-    def let_go(self, meanwhile: Callable[[], None]) -> None:
-        """Wait until balls are shut, and give chip and lines back."""
-        self.works.end("the pins are given back", meanwhile)
+    def let_go(self, meanwhile: Callable[[], None]) -> bool:
+        """Wait until balls are shut, and give chip and lines back; whether all are shut."""
+        failed = self.works.end("the pins are given back", meanwhile)
         try:
             self.works.release_all()
             if isinstance(self.driver, GpioPins) and not self.works.hanging():
                 self.driver.close()
         except ValveFault as fault:
             _LOG.error("%s", fault)
+            return False
+        return not failed
 
 
 def hold_known_lines(

@@ -128,6 +128,10 @@ def _without_links(path: Path) -> Path:
         return path.absolute()
 
 
+def _no_wait(seconds: float) -> None:
+    """What moves slowly has had its time."""
+
+
 class _Service:
     """What lives as long as the process."""
 
@@ -173,9 +177,9 @@ class _Service:
             accepted = self._first_garden()
         except BaseException:
             # No garden to run on: what the daemon before us drove must not stay open for it.
-            if held is not None:
-                held.let_go(self._still_closing)
-            stop_step([str(self._line_file)])
+            shut = held is not None and held.let_go(self._still_closing)
+            # It drives off once more, and keeps the moment; balls that are shut need no time again.
+            stop_step([str(self._line_file)], _no_wait if shut else None)
             raise
         kind, chip = pins or accepted.garden.board.pins, accepted.garden.board.chip
         if held is not None and driver is None and not held.is_of(kind, chip):

@@ -26,7 +26,8 @@ from controller.valves.pins import PinDriver
 
 # Our choice: so many looks, so long apart, a call is waited for. A process that gets no time itself
 # looks more slowly, so a busy board is not taken for a driver that hangs.
-LOOKS, LOOK_S = 12, 0.05
+LOOKS, LOOK_S = 10, 0.05
+LOOKS_AGAIN = 3  # at a line of which a call hangs already; our choice
 # Our choice: taking a line is waited for so many times longer. The first one asks what board it
 # is, which takes a small board long; nothing is open meanwhile.
 TAKING = 10
@@ -173,6 +174,8 @@ class TimedPins:
             return act()  # no thread can be begun: as well as can be
         begun_mono_s = self._clock.mono_s()
         hand.give(call)
+        if waiting:
+            looks = LOOKS_AGAIN
         for _ in range(self._looks if looks is None else looks):
             if call.done.acquire(timeout=self._look_s):
                 break

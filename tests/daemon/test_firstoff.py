@@ -6,6 +6,8 @@ import gc
 import json
 import logging
 import sys
+import threading
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -17,7 +19,7 @@ from support.clock import HandClock
 from support.daemon import CATALOGUE
 from support.gardens import a_garden, a_zone
 from support.lgpio import StandIn
-from support.pins import ClaimThrows, GoodPins, OffThrows, ball, limits
+from support.pins import ClaimThrows, GoodPins, OffThrows, SticksOn, ball, limits
 
 from controller.daemon import firstoff
 from controller.daemon.firstoff import Held, hold_known_lines
@@ -339,10 +341,48 @@ def test_pins_given_back_are_off_and_can_be_taken_by_another_chip(
     caplog.set_level(logging.ERROR)
     held = held_on_board(tmp_path, limits(17))
     lgpio.calls.clear()
-    held.let_go(lambda: None)
+    assert held.let_go(lambda: None)
     assert {call for call in lgpio.calls if call[0] != "close chip"} == {("write", 17, 1)}
     assert lgpio.calls[-1] == ("close chip", 7, 0)
     again = GpioPins("lgpio", chip=4)
     again.claim(17, active_low=True)
     assert lgpio.calls[-1] == ("claim output", 17, 1)
     assert not caplog.records
+
+
+def test_what_does_not_shut_is_not_said_to_be_shut(tmp_path: Path, lgpio: StandIn) -> None:
+    held = held_on_board(tmp_path, limits(17), limits(27))
+    lgpio.dead.add(17)
+    assert not held.let_go(lambda: None)
+    assert lgpio.levels[27] == 1
+
+
+def test_a_line_that_sticks_is_not_said_to_be_shut_and_no_hand_is_kept(tmp_path: Path) -> None:
+    start = Start(tmp_path, limits(17), limits(27), pins=SticksOn)
+    start.pins.bad.add(17)
+    held = start.hold()
+    assert held is not None
+    start.pins._on[17] = True  # and off is taken without a word
+    assert not held.let_go(lambda: None)
+    assert held.works._timed is not None and not held.works._timed._idle
+
+
+def test_a_chip_of_which_a_line_hangs_is_not_touched(
+    tmp_path: Path, lgpio: StandIn, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    held = held_on_board(tmp_path, limits(17), limits(27))
+    come_back, real = threading.Event(), lgpio.gpio_write
+
+    def hangs(handle: int, number: int, level: int) -> None:
+        if number == 17:
+            assert come_back.wait(30.0)
+        real(handle, number, level)
+
+    monkeypatch.setattr(lgpio, "gpio_write", hangs)
+    assert not held.let_go(lambda: None)
+    assert lgpio.calls[-1] == ("write", 27, 1)  # and the chip is still open
+    come_back.set()
+    ends = time.monotonic() + 10.0
+    while held.works.hanging():
+        assert time.monotonic() < ends
+        time.sleep(0.005)

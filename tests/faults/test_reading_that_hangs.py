@@ -8,13 +8,14 @@ from pathlib import Path
 
 import pytest
 from support.daemon_faults import TINY_GARDEN, FaultyPins
-from support.pins import Hangs
+from support.pins import Hangs, ball
 
 from controller.clock import SystemClock
 from controller.daemon import firstoff, gardenfile, service
 from controller.daemon.fieldtests import KeptFieldTests
 from controller.daemon.steward import Steward
 from controller.daemon.waterworks import LINE_FILE
+from controller.errors import GardenFileError
 from controller.logbook.write import Logbook
 from controller.valves.alloff import read_line_file, write_line_file
 from controller.valves.limits import LineLimits
@@ -153,3 +154,26 @@ def test_an_end_at_which_nothing_hangs_is_left_to_the_interpreter(
         leave=left.append,
     )
     assert (code, left) == (1, [])
+
+
+@pytest.mark.parametrize("fails", [False, True])
+def test_without_a_garden_a_ball_is_driven_shut_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fails: bool
+) -> None:
+    (tmp_path / "garden.toml").write_text("[site]\nname = 3\n", encoding="utf-8")
+    write_line_file(tmp_path / LINE_FILE, [ball(5, 6, closes_in_s=0.2)], "mock", None)
+    pins, waits = FaultyPins(SystemClock()), list[object]()
+    pins.fails_off |= {5} if fails else set()
+    monkeypatch.setattr(service, "stop_step", lambda words, wait: waits.append(wait))
+    with pytest.raises(GardenFileError):
+        service.run_service(
+            garden_path=tmp_path / "garden.toml",
+            state_dir=tmp_path,
+            runtime_dir=tmp_path,
+            pins="mock",
+            driver=pins,
+            environ={},
+        )
+    # The stop step after it has nothing to wait for, where the ball is known to be shut.
+    assert waits == [None if fails else service._no_wait]
+    assert [(m.number, m.on) for m in pins.moves] == ([] if fails else [(6, True), (6, False)])

@@ -13,7 +13,7 @@ from support.pins import Hangs, OffThrows, ReadThrows
 from controller.errors import ValveFault
 from controller.valves import timed
 from controller.valves.pins import PinDriver
-from controller.valves.timed import LOOK_S, LOOKS, TimedPins
+from controller.valves.timed import LOOK_S, LOOKS, LOOKS_AGAIN, TimedPins
 
 FREE_WITHIN_S = 10.0
 
@@ -76,7 +76,7 @@ def the_hanging(*hangs: tuple[int, str]) -> tuple[Set, Hangs]:
 
 
 def test_a_closing_is_delayed_by_well_under_a_second() -> None:
-    assert pytest.approx(0.6) == LOOKS * LOOK_S
+    assert pytest.approx(0.65) == (LOOKS + LOOKS_AGAIN) * LOOK_S
 
 
 def test_what_does_not_hang_passes_through() -> None:
@@ -126,6 +126,7 @@ def test_a_call_that_hangs_is_a_fault_in_time_and_holds_up_no_other_line(
     assert made.pins.hanging() == {line: 1234.5}
     made.pins.write(6, True)
     assert made.pins.read(6)
+    assert len(made.pins._idle) == 2  # one that is free, and a spare begun for the one that hangs
 
 
 def test_a_call_that_is_only_slow_is_waited_for() -> None:
@@ -320,6 +321,56 @@ def test_the_spare_hand_is_there_where_no_thread_can_be_begun(
         made.pins.claim(7, active_low=True)
         made.pins.write(7, True)
         assert made.pins.read(7)
+
+
+def test_a_line_of_which_a_call_hangs_is_waited_for_less() -> None:
+    made, _ = the_hanging((5, "off"), (6, "on"), (7, "claim"))
+    with pytest.raises(ValveFault):
+        made.pins.write(5, False)
+    looks: list[float] = []
+    real = timed._Call.__init__
+
+    class Counted:
+        """Nobody comes back, and each look is counted."""
+
+        def acquire(self, blocking: bool = True, timeout: float = -1.0) -> bool:
+            looks.append(timeout if blocking else 0.0)
+            return False
+
+        def release(self) -> None:
+            """Nobody waits."""
+
+    def counted(self: timed._Call, *arguments: object, **more: object) -> None:
+        real(self, *arguments, **more)  # type: ignore[arg-type]
+        self.done = Counted()  # type: ignore[assignment]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(timed._Call, "__init__", counted)
+        with pytest.raises(ValveFault, match="driving off line 5"):
+            made.pins.write(5, False)
+        assert looks == [0.01] * 3 + [0.0]
+        looks.clear()
+        with pytest.raises(ValveFault, match="driving on line 6"):
+            made.pins.write(6, True)
+        assert looks == [0.01] * 5 + [0.0]
+        looks.clear()
+        with pytest.raises(ValveFault, match="taking line 7"):
+            made.pins.claim(7, active_low=True)
+        assert looks == [0.01] * 50 + [0.0]
+
+
+def test_a_call_that_comes_back_at_the_last_moment_does_not_hang() -> None:
+    made, _ = the_hanging()
+    made.pins._looks = 0
+
+    def at_once(hand: timed._Hand, call: timed._Call) -> None:
+        call.result = call.act()
+        made.pins._came_back(hand, call)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(timed._Hand, "give", at_once)
+        assert made.pins.read(5) is False
+    assert made.pins.hanging() == {}
 
 
 def test_two_calls_at_once_have_a_hand_each() -> None:
