@@ -293,6 +293,26 @@ def test_the_last_good_copy_of_the_shared_folder_is_not_believed_and_not_lost(
     assert life.pins.moves == []
 
 
+@needs_root
+def test_a_start_takes_no_line_that_only_a_list_of_others_names(tmp_path: Path) -> None:
+    life = Life(tmp_path)
+    life.own.mkdir(0o700)
+    told = {"pins": "mock", "chip": None, "lines": [{"number": 5, "off_level": 0}]}
+    (life.own / LINE_FILE).write_text(json.dumps(told))
+    os.chown(life.own / LINE_FILE, MEMBER, -1)
+    claimed: list[int] = []
+    claim = RecordingPins.claim
+
+    def seen(self: RecordingPins, number: int, active_low: bool) -> None:
+        claimed.append(number)
+        claim(self, number, active_low)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(RecordingPins, "claim", seen)
+        assert life.live(life.own) == 0
+    assert claimed == [17]
+
+
 def test_at_a_desk_one_folder_holds_all(tmp_path: Path) -> None:
     life = Life(tmp_path)
     assert life.live(None) == 0
