@@ -5,9 +5,11 @@ Reading has a connection of the thread that makes it, so one of these belongs to
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from itertools import groupby
+from operator import itemgetter
 from zoneinfo import ZoneInfo
 
 from controller.daemon.planning import LastPulse
@@ -240,11 +242,9 @@ class Books:
             for day, mark in marks.items()
             if kept.get(zone, {}).get(day) != mark
         }
-        rows = _by_zone_day(ledger, changed)
-        for start in range(0, len(rows), _AT_ONCE):
-            some = rows[start : start + _AT_ONCE]
-            self._write.keep_ledger(row for _, parts in some for row in parts)
-            for (zone, day), _ in some:
+        for some in _by_zone_day(ledger, changed):
+            self._write.keep_ledger(row for parts in some.values() for row in parts)
+            for zone, day in some:
                 kept.setdefault(zone, {})[day] = fresh[zone][day]
         for marks in kept.values():
             for day in [day for day in marks if day < first]:
@@ -340,16 +340,22 @@ def _marks_of(ledger: Sequence[LedgerDay], first: date, before: date) -> dict[st
 
 def _by_zone_day(
     ledger: Sequence[LedgerDay], wanted: Collection[tuple[str, date]]
-) -> list[tuple[tuple[str, date], list[LedgerDay]]]:
-    """The zones' days that are wanted, each with its parts."""
-    if not wanted:
-        return []
-    since = min(day for _, day in wanted)
-    found: dict[tuple[str, date], list[LedgerDay]] = {}
-    for row in rows_since(ledger, since):
-        if (row.zone, row.day) in wanted:
-            found.setdefault((row.zone, row.day), []).append(row)
-    return list(found.items())
+) -> Iterator[dict[tuple[str, date], list[LedgerDay]]]:
+    """The zones' days that are wanted, each with all its parts, so many at once: all of a season
+    are much to hold."""
+    some: dict[tuple[str, date], list[LedgerDay]] = {}
+    for zone, days in groupby(sorted(wanted), key=itemgetter(0)):
+        found: dict[tuple[str, date], list[LedgerDay]] = {key: [] for key in days}
+        for row in rows_since(ledger, min(day for _, day in found), zone):
+            if (row.zone, row.day) in found:
+                found[row.zone, row.day].append(row)
+        for key, parts in found.items():
+            some[key] = parts
+            if len(some) >= _AT_ONCE:
+                yield some
+                some = {}
+    if some:
+        yield some
 
 
 def _last_pulse(row: PulseRow) -> LastPulse:

@@ -149,11 +149,11 @@ def columns(rows: Sequence[LedgerDay], *names: str) -> Iterator[tuple[Any, ...]]
     return rows.columns(*names) if isinstance(rows, LedgerRows) else map(attrgetter(*names), rows)
 
 
-def rows_since(rows: Sequence[LedgerDay], day: date) -> list[LedgerDay]:
-    """The rows from that day on."""
-    if isinstance(rows, LedgerRows | JoinedRows):
-        return rows.since(day)
-    return [row for row in rows if row.day >= day]
+def rows_since(rows: Sequence[LedgerDay], day: date, zone: str | None = None) -> list[LedgerDay]:
+    """The rows from that day on, of one zone or of all."""
+    if isinstance(rows, JoinedRows):
+        return rows.since(day, zone)
+    return [row for row in rows if row.day >= day and zone in (None, row.zone)]
 
 
 class JoinedRows(Sequence[LedgerDay]):
@@ -193,9 +193,10 @@ class JoinedRows(Sequence[LedgerDay]):
     def __hash__(self) -> int:
         return hash(tuple(self))
 
-    def since(self, day: date) -> list[LedgerDay]:
-        """The rows from that day on, ledger by ledger."""
-        return [row for each in self._ledgers for row in each.since(day)]
+    def since(self, day: date, zone: str | None = None) -> list[LedgerDay]:
+        """The rows from that day on, ledger by ledger; each ledger is of one zone."""
+        asked = (each for each in self._ledgers if each and zone in (None, each[-1].zone))
+        return [row for each in asked for row in each.since(day)]
 
     def marks(self) -> Iterator[tuple[str, date, int]]:
         """As those of each ledger."""

@@ -9,9 +9,12 @@ from __future__ import annotations
 import math
 import sqlite3
 from collections import defaultdict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from datetime import date, datetime
+from itertools import groupby
+from operator import itemgetter
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from controller.errors import LogbookError
@@ -149,32 +152,30 @@ class Questions(DayQuestions, SeenQuestions):
         self, first: date = date.min, last: date = date.max
     ) -> dict[tuple[str, date], float]:
         """What the ledger credits: litres of closed and cut pulses, hand watering with them."""
-        parts: defaultdict[tuple[str, date], list[float]] = defaultdict(list)
-        for row in self._rows(
-            "SELECT zone, day, litres FROM pulses WHERE day BETWEEN ? AND ? AND state IN (?, ?)",
-            (*span(first, last), *_GAVE),
-        ):
-            parts[row["zone"], date.fromisoformat(row["day"])].append(row["litres"])
-        return {key: math.fsum(litres) for key, litres in parts.items()}
+        return {
+            key: math.fsum(litres)
+            for key, litres in self._by_zone_day(
+                "SELECT zone, day, litres FROM pulses WHERE day BETWEEN ? AND ? AND state IN "
+                "(?, ?) ORDER BY day, zone",
+                (*span(first, last), *_GAVE),
+            )
+        }
 
     def stored_by_zone_day(
         self, first: date = date.min, last: date = date.max
     ) -> dict[tuple[str, date], float]:
         """What of those litres was logged as credited to the driest quarter; where a pulse of the
         day was logged without, the day is left out."""
-        parts: defaultdict[tuple[str, date], list[float | None]] = defaultdict(list)
         columns = self._rows("SELECT name FROM pragma_table_info('pulses')")
         if "uniformity" not in {row["name"] for row in columns}:
             return {}
-        for row in self._rows(
-            "SELECT zone, day, max(litres - line_litres, 0.0) * uniformity AS stored FROM pulses "
-            "WHERE day BETWEEN ? AND ? AND state IN (?, ?)",
-            (*span(first, last), *_GAVE),
-        ):
-            parts[row["zone"], date.fromisoformat(row["day"])].append(row["stored"])
         return {
-            key: math.fsum(part for part in stored if part is not None)
-            for key, stored in parts.items()
+            key: math.fsum(stored)
+            for key, stored in self._by_zone_day(
+                "SELECT zone, day, max(litres - line_litres, 0.0) * uniformity FROM pulses "
+                "WHERE day BETWEEN ? AND ? AND state IN (?, ?) ORDER BY day, zone",
+                (*span(first, last), *_GAVE),
+            )
             if None not in stored
         }
 
@@ -210,16 +211,15 @@ class Questions(DayQuestions, SeenQuestions):
         )
         first_by_relay = day_of(by_relay[0]["day"])
         known = [day for day in (*watched[:1], first_by_relay) if day is not None]
-        printed: defaultdict[tuple[str, date], list[float]] = defaultdict(list)
-        for row in self._rows(
-            "SELECT zone, day, planned_litres FROM pulses WHERE state = ?", (PulseState.ASSUMED,)
-        ):
-            printed[row["zone"], date.fromisoformat(row["day"])].append(row["planned_litres"])
+        printed = self._by_zone_day(
+            "SELECT zone, day, planned_litres FROM pulses WHERE state = ? ORDER BY day, zone",
+            (PulseState.ASSUMED,),
+        )
         return Record(
             begun=begun,
             daemon_from=min(known, default=None),
             watched=frozenset(watched),
-            printed_litres={key: math.fsum(litres) for key, litres in printed.items()},
+            printed_litres={key: math.fsum(litres) for key, litres in printed},
         )
 
     def open_seconds_since(self, since_utc: datetime) -> dict[str, float]:
@@ -361,13 +361,34 @@ class Questions(DayQuestions, SeenQuestions):
         look_through(self._connection)
         self._connection.row_factory = sqlite3.Row
 
+    def _by_zone_day(
+        self, sql: str, values: Iterable[object]
+    ) -> Iterator[tuple[tuple[str, date], list[Any]]]:
+        """The third column of the rows of each zone and day, in whose order they come.
+
+        A season has ten thousand of them: no list of all rows is made, and each name and each day
+        is there once.
+        """
+        zones: dict[str, str] = {}
+        try:
+            found = self._asked(sql, values)
+            for day_text, of_day in groupby(found, key=itemgetter(1)):
+                day = date.fromisoformat(day_text)
+                for zone, rows in groupby(of_day, key=itemgetter(0)):
+                    yield (zones.setdefault(zone, zone), day), [row[2] for row in rows]
+        except (sqlite3.Error, UnicodeDecodeError) as error:
+            raise self._told(error) from error
+
+    def _asked(self, sql: str, values: Iterable[object]) -> sqlite3.Cursor:
+        # A damaged logbook may have been set aside, and another begun, since we looked.
+        if file_id(self.path) not in (self._file_id, NO_FILE):
+            self._connection.close()
+            self._open()
+        return self._connection.execute(sql, tuple(values))
+
     def _rows(self, sql: str, values: Iterable[object] = ()) -> list[sqlite3.Row]:
         try:
-            # A damaged logbook may have been set aside, and another begun, since we looked.
-            if file_id(self.path) not in (self._file_id, NO_FILE):
-                self._connection.close()
-                self._open()
-            return self._connection.execute(sql, tuple(values)).fetchall()
+            return self._asked(sql, values).fetchall()
         except (sqlite3.Error, UnicodeDecodeError) as error:
             raise self._told(error) from error
 

@@ -15,6 +15,7 @@ from support.daemon import World
 from support.logbook import DAY, a_ledger_day
 
 from controller.daemon.books import Books
+from controller.demand.ledgerrows import JoinedRows, LedgerRows
 from controller.demand.records import LedgerDay, Observation
 from controller.logbook.ask import Questions
 from controller.logbook.write import Logbook
@@ -169,3 +170,36 @@ def test_a_logbook_begun_in_mid_run_is_given_all_there_is_again(
     assert books.weather_rows() == weather
     with Questions(tmp_path / "logbook.db") as ask:
         assert len(ask.ledger()) == len(rows)
+
+
+def _packed(rows: list[LedgerDay]) -> JoinedRows:
+    places = dict.fromkeys((row.zone, row.part) for row in rows)
+    return JoinedRows(
+        LedgerRows(row for row in rows if (row.zone, row.part) == place) for place in places
+    )
+
+
+def test_packed_ledgers_are_kept_as_others_are(
+    logbook: Counting, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setattr("controller.daemon.books._AT_ONCE", 7)
+    rows = _season(parts=("row 1", "row 2"), zones="abc", days=25)
+    books = Books(logbook)  # type: ignore[arg-type]
+    plan = Timetable(
+        first=FIRST, last=FIRST, pulses=(), doses=(), not_fitted=(), remarks=(), ledger=()
+    )
+    books.keep_plan(replace(plan, ledger=_packed(rows)), FIRST, HandClock().now_utc(), DAY)
+    wanted = sorted(rows, key=lambda row: (row.zone, row.part, row.day))
+    with Questions(tmp_path / "logbook.db") as ask:
+        assert ask.ledger() == wanted
+    # A zone's day is written whole, seven at once, whatever zone they are of.
+    assert [len({(r.zone, r.day) for r in some}) for some in logbook.ledger] == [7] * 10 + [5]
+    assert [len(some) for some in logbook.ledger] == [14] * 10 + [10]
+    # One day of every zone has changed: one writing.
+    logbook.ledger.clear()
+    at = DAY + timedelta(days=3)
+    other = [replace(r, depletion_mm=9.0) if r.day == at and r.part == "row 2" else r for r in rows]
+    books.keep_plan(replace(plan, ledger=_packed(other)), FIRST, HandClock().now_utc(), DAY)
+    assert [sorted((r.zone, r.part, r.day) for r in some) for some in logbook.ledger] == [
+        [(zone, part, at) for zone in "abc" for part in ("row 1", "row 2")]
+    ]

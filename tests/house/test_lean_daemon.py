@@ -74,6 +74,18 @@ def test_the_weather_client_and_the_metrics_page_wait_until_they_are_wanted(
     assert _run(code, tmp_path) == "[]\n"
 
 
+def test_openssl_is_not_taken_along_and_is_there_for_those_who_want_it(tmp_path: Path) -> None:
+    """hashlib and asyncio take it where they see it: 4 MB that only a weather service needs."""
+    code = (
+        "import controller.daemon.service, controller.daemon.gardenweather\n"
+        "print(sorted({'_hashlib', 'ssl', '_ssl'} & set(sys.modules)))\n"
+        "import hashlib, ssl, requests, urllib3\n"
+        "print(hashlib.sha256(b'abc').hexdigest()[:8], ssl.create_default_context() is not None)"
+    )
+    # FIPS 180-4, the example of SHA-256 of "abc": ba7816bf ... PRINTED
+    assert _run(code, tmp_path) == "[]\nba7816bf True\n"
+
+
 def test_the_sets_that_stay_open_are_not_remembered_without_end(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import random
+import sqlite3
 import time
+from contextlib import closing
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+from support.clock import HandClock
 
 from controller.daemon.planning import plan_moments
-from controller.garden.model import Garden
+from controller.garden.model import Garden, Zone
+from controller.logbook.records import utc_text
+from controller.logbook.write import Logbook
 from controller.timetable.whole import read_whole_text
 from crops.catalogue import load
 from process.manager import CHIP, Manager
@@ -69,6 +76,65 @@ def a_plot(*names: str) -> str:
         for i, name in enumerate(names or LINES)
     ]
     return _HEAD + "".join(zones)
+
+
+def a_big_plot(zones: int = 60) -> str:
+    """So many zones: relays on all lines a board has, hand valves for the rest."""
+    text = _HEAD
+    for n in range(zones):
+        zone = _ZONE.format(name=f"plot {n}", line=2 + n, soil="loam", run=12 + n, length=6 + n % 3)
+        text += zone if n < 26 else zone.replace(f"relay = {2 + n}", "hand = true")
+    return text
+
+
+def write_a_season(logbook: Path, garden: Garden, first: date, last: date) -> int:
+    """A logbook as it is after a season; how many pulses: two a day of each zone."""
+    begun = datetime(first.year, first.month, first.day, 1, tzinfo=UTC)
+    with Logbook(logbook, HandClock(begun)):
+        pass
+    days = [first + timedelta(n) for n in range((last - first).days + 1)]
+    rows = [_pulse(z, day, slot) for day in days for z in garden.zones for slot in (1, 2)]
+    with closing(sqlite3.connect(logbook)) as db:
+        names, marks = ", ".join(rows[0]), ", ".join("?" * len(rows[0]))
+        db.executemany(
+            f"INSERT INTO pulses ({names}) VALUES ({marks})", [tuple(row.values()) for row in rows]
+        )
+        db.executemany(
+            "INSERT INTO watched_days (day) VALUES (?)",
+            [(day.isoformat(),) for day in days],
+        )
+        db.commit()
+    return len(rows)
+
+
+def _pulse(zone: Zone, day: date, slot: int) -> dict[str, object]:
+    opens = datetime(day.year, day.month, day.day, 3, slot, tzinfo=UTC)
+    row: dict[str, object] = {
+        "key": f"{zone.name}|{day.isoformat()}|{slot}",
+        "zone": zone.name,
+        "day": day.isoformat(),
+        "slot": slot,
+        "valve": zone.valve.kind.value,
+        "relay_line": zone.valve.relay_line,
+        "together": "[]",
+        "state": "closed",
+        "planned_utc": utc_text(opens),
+        "planned_opens_utc": utc_text(opens),
+        "planned_open_s": 20.0,
+        "planned_litres": 4.0,
+        "intended_utc": utc_text(opens),
+        "opened_utc": utc_text(opens),
+        "opened_mono_s": 1600.0,
+        "boot_id": "boot-0",
+        "closed_utc": utc_text(opens + timedelta(seconds=20)),
+        "open_s": 20.0,
+        "litres": 4.0,
+        "how_known": "timed",
+        "why": "time is up",
+        "line_litres": 0.6,
+        "uniformity": 0.94,
+    }
+    return row
 
 
 def its_weather(first: date = date(2031, 5, 1), days: int = 300) -> str:

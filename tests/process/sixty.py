@@ -1,0 +1,87 @@
+"""What a daemon of sixty zones holds in memory; `python -m process.sixty` from the folder `tests`.
+
+It needs no more than a base install, so that nothing else is counted. Sixty zones are 26 relays, as
+many as a board has lines for, and 34 hand valves.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from collections.abc import Mapping
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+from process.manager import Manager
+from process.season import a_big_plot, garden_of, its_weather, write_a_season
+
+FIRST_DAY = date(2031, 5, 8)
+SEASON_DAYS = 180
+SETTLED_S = 4.0
+
+
+def resident_of_sixty(folder: Path, *, after_days: int, days: int = 5) -> Mapping[str, float]:
+    """MiB when a daemon is ready, after each of some days of plans, and at most.
+
+    It is started `after_days` into the season, with all of the season until then in its logbook.
+    """
+    first, garden = FIRST_DAY + timedelta(days=after_days), a_big_plot()
+    folder.mkdir(parents=True, exist_ok=True)
+    manager = Manager(
+        folder,
+        garden=garden,
+        weather=its_weather(date(2031, 1, 1), 365),
+        wall_s=datetime(first.year, first.month, first.day, 2, 50, tzinfo=UTC).timestamp(),
+    )
+    found: dict[str, float] = {}
+    try:
+        if after_days:
+            eve = first - timedelta(days=1)
+            found["pulses"] = write_a_season(manager.logbook, garden_of(garden), FIRST_DAY, eve)
+        child = manager.started()
+        _wait_for_plan(manager, "")
+        found["ready"] = of_process(child.pid, "VmRSS")
+        for day in range(1, days + 1):
+            planned = _planned(manager)
+            manager.page.turn(by_s=86_400.0)
+            _wait_for_plan(manager, planned)
+            found[f"day {day}"] = of_process(child.pid, "VmRSS")
+        found["most"] = of_process(child.pid, "VmHWM")
+        manager.terminate()
+        found["logbook"] = manager.logbook.stat().st_size / 2**20
+    finally:
+        manager.close()
+    return found
+
+
+def _wait_for_plan(manager: Manager, before: str) -> None:
+    """Until there is a plan made after that moment, and no other has followed for a while."""
+    ends, last, since = time.monotonic() + 120.0, before, time.monotonic()
+    while last <= before or time.monotonic() - since < SETTLED_S:
+        assert time.monotonic() < ends, manager.log_text()[-3000:]
+        time.sleep(0.2)
+        now = _planned(manager)
+        if now and now != last:
+            last, since = now, time.monotonic()
+
+
+def _planned(manager: Manager) -> str:
+    """When the plan in force was made; "" where there is none yet, or nobody answers now."""
+    status = manager.ask_or_none(ask="status") or {}
+    return str(status.get("planned_utc") or "")
+
+
+def of_process(pid: int, what: str) -> float:
+    """A line of /proc/PID/status. [MiB]"""
+    for line in Path(f"/proc/{pid}/status").read_text().splitlines():
+        if line.startswith(f"{what}:"):
+            return float(line.split()[1]) / 1024.0
+    raise AssertionError("this kernel does not tell")
+
+
+if __name__ == "__main__":
+    for after_days in [int(word) for word in sys.argv[1:]] or [0, SEASON_DAYS]:
+        place = Path(tempfile.mkdtemp(prefix="rowgate-"))
+        for what, much in resident_of_sixty(place, after_days=after_days).items():
+            print(f"sixty zones, day {after_days}, {what}: {much:.1f}", flush=True)
