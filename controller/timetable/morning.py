@@ -314,6 +314,12 @@ class Morning:
 
     def _let_pass(self, now: float, seconds: float) -> None:
         together = self._open_set(now)
+        if seconds < 0.0:
+            # The flow rose as another shut, and half of a slow valve's way back was all it still
+            # had to give: it is told a moment before now. All that was known of now is asked anew.
+            self._moving = list(self._plays)
+            for play in self._plays:
+                play.waits_anew()
         for play in self._moving:
             if play.open_since_s is None:
                 play.standing_mm = play.job.soaking.standing_after(play.standing_mm, 0.0, seconds)
