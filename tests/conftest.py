@@ -1,4 +1,4 @@
-"""How many tests run at once: as many as there are cores, but for what is to be looked at alone."""
+"""What all rooms' tests share, and how many of them run at once."""
 
 from __future__ import annotations
 
@@ -15,3 +15,12 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
     shown = config.getoption("capture") == "no" or config.getoption("benchmark_only")
     one_file = len(config.args) == 1 and not Path(config.args[0]).is_dir()
     return 0 if shown or one_file else None
+
+
+@pytest.fixture
+def seldom_looks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The steward looks at the garden file every five minutes: most of a quiet day is that.
+
+    For days in which the file stays what it is.
+    """
+    monkeypatch.setattr("controller.daemon.steward.GARDEN_EVERY_S", 300.0)

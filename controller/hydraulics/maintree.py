@@ -62,6 +62,8 @@ class MainTree:
             self._add_run(run, tees[run.name], forks[run.name])
         self.stretches: Sequence[Stretch] = tuple(self._stretches)
         self.above: Sequence[int] = tuple(one.above for one in self._stretches)
+        pipes = [one.pipe for one in self._stretches]
+        self._of_one_pipe = Joints(self.above, lambda a, b: pipes[a] == pipes[b])
 
     @classmethod
     def of(cls, garden: Garden) -> MainTree:
@@ -169,8 +171,7 @@ class MainTree:
         ------
         pipe.py, with what leaves at or beyond each stretch flowing through it.
         """
-        pipes = [one.pipe for one in self.stretches]
-        pieces, now = joined(self.above, lambda a, b: pipes[a] == pipes[b], {*wanted, *drawn_m3_s})
+        pieces, now = self._of_one_pipe.joined({*wanted, *drawn_m3_s})
         through = [0.0] * (len(pieces) + 1)
         for place, flow in drawn_m3_s.items():
             through[now[place]] += flow
@@ -178,7 +179,7 @@ class MainTree:
             through[pieces[i][0]] += through[i]
         heads = [0.0] * len(pieces) + [tap_head_m]
         for i, (before, parts) in enumerate(pieces):
-            pipe = pipes[parts[0]]
+            pipe = self.stretches[parts[0]].pipe
             heads[i] = heads[before] - head_loss_m(
                 flow_m3_s=through[i],
                 length_m=sum(self.stretches[k].length_m for k in parts),
@@ -213,58 +214,87 @@ class MainTree:
             self._place[run.name, station_m] = node
 
 
-def joined(
-    above: Sequence[int], alike: Callable[[int, int], bool], ends: Collection[int]
-) -> tuple[list[tuple[int, list[int]]], dict[int, int]]:
-    """Stretches that the same water flows through in one pipe, put together.
+class Joints:
+    """Stretches that the same water flows through in one pipe, put together for places asked about.
 
-    Parameters
-    ----------
-    above : sequence of int
-        The stretch before each stretch, -1 for the tap; it comes earlier in the list.
-    alike : callable
-        Whether two stretches, one after the other, are of one pipe.
-    ends : collection of int
-        The places asked about; nothing flows to any place beyond them.
-
-    Returns
-    -------
-    list of tuple of int and list of int
-        Each piece: the piece before it, -1 for the tap, and its stretches from the tap on. What
-        leads to none of the places is left out.
-    dict of int to int
-        The piece that ends at each of the places, and -1 for the tap.
-
-    Source
-    ------
-    Our own; losses of one flow in one pipe add up.
+    What a question costs goes by the places asked about and the pipe to them, not by the main.
     """
-    count = len(above)
-    onward = [0] * count  # how many stretches that lead to a place go on from the end of each
-    last = [-1] * count  # the last of them
-    leads = []
-    for i in range(count - 1, -1, -1):
-        if onward[i] or i in ends:
-            leads.append(i)
-            before = above[i]
+
+    def __init__(self, above: Sequence[int], alike: Callable[[int, int], bool]) -> None:
+        """`above` is the stretch before each, -1 for the tap; it comes earlier in the list.
+
+        `alike` says whether two stretches, one after the other, are of one pipe.
+        """
+        self._above, self._alike = above, alike
+        onward = [0] * len(above)
+        for before in above:
             if before >= 0:
                 onward[before] += 1
-                last[before] = i
-    pieces: list[tuple[int, list[int]]] = []
-    now = {-1: -1}
-    piece = [-1] * (count + 1)  # that ends where a stretch does; the tap is found at -1
-    begun: dict[int, list[int]] = {}  # by the stretch a piece goes on with: what it has so far
-    for i in reversed(leads):
-        parts = begun.pop(i, [])
-        parts.append(i)
-        if i in ends:
-            now[i] = len(pieces)
-        elif onward[i] == 1 and alike(i, last[i]):
-            begun[last[i]] = parts
-            continue
-        piece[i] = len(pieces)
-        pieces.append((piece[above[parts[0]]], parts))
-    return pieces, now
+        # Chains of one pipe from which nothing leaves, and each stretch's chain and place in it.
+        self._chains: list[list[int]] = []
+        self._at: list[tuple[int, int]] = []
+        for i, before in enumerate(above):
+            if before >= 0 and onward[before] == 1 and alike(before, i):
+                number = self._at[before][0]
+                self._at.append((number, len(self._chains[number])))
+                self._chains[number].append(i)
+            else:
+                self._at.append((len(self._chains), 0))
+                self._chains.append([i])
+
+    def joined(self, ends: Collection[int]) -> tuple[list[tuple[int, list[int]]], dict[int, int]]:
+        """The pieces that lead to some places.
+
+        Parameters
+        ----------
+        ends : collection of int
+            The places asked about; nothing flows to any place beyond them.
+
+        Returns
+        -------
+        list of tuple of int and list of int
+            Each piece: the piece before it, -1 for the tap, and its stretches from the tap on. What
+            leads to none of the places is left out.
+        dict of int to int
+            The piece that ends at each of the places, and -1 for the tap.
+
+        Source
+        ------
+        Our own; losses of one flow in one pipe add up.
+        """
+        places: dict[int, list[int]] = {}  # by chain
+        for end in ends:
+            if end >= 0:
+                number, place = self._at[end]
+                places.setdefault(number, []).append(place)
+        onward: dict[int, list[int]] = {}  # the chains that lead on from a stretch
+        leads = set(places)
+        for number in places:
+            while (before := self._above[self._chains[number][0]]) >= 0:
+                onward.setdefault(before, []).append(number)
+                number = self._at[before][0]
+                if number in leads:
+                    break
+                leads.add(number)
+        begun: dict[int, list[int]] = {}  # by the chain a piece goes on with: what it has so far
+        found: list[list[int]] = []
+        for number in sorted(leads):
+            chain, parts, begins = self._chains[number], begun.pop(number, []), 0
+            for place in sorted(places.get(number, ())):
+                found.append(parts + chain[begins : place + 1])
+                parts, begins = [], place + 1
+            beyond = onward.get(chain[-1], ())
+            if beyond and begins < len(chain):
+                parts = parts + chain[begins:]
+                if len(beyond) == 1 and self._alike(chain[-1], self._chains[beyond[0]][0]):
+                    begun[beyond[0]] = parts
+                else:
+                    found.append(parts)
+        found.sort(key=lambda parts: parts[-1])
+        piece = {parts[-1]: number for number, parts in enumerate(found)}
+        piece[TAP] = TAP
+        now = {end: piece[end] for end in sorted({TAP, *ends})}
+        return [(piece[self._above[parts[0]]], parts) for parts in found], now
 
 
 def _one_run(garden: Garden) -> Run:

@@ -13,7 +13,7 @@ from math import exp, inf, log, sqrt
 
 from controller.hydraulics.curves import MOVED, NOWHERE, RowCurve
 from controller.hydraulics.gradient import SpanLaw, SupplyLaw, losses
-from controller.hydraulics.maintree import joined
+from controller.hydraulics.maintree import Joints
 
 # Change of a row's flow in the last step, over itself, or over the flow of all. The next step would
 # change it by about the square of that.
@@ -73,7 +73,7 @@ class QuickFlow:
 def quick_set(
     zones: Sequence[ZoneLaw],
     main: Sequence[SpanLaw],
-    above: Sequence[int],
+    joints: Joints,
     *,
     static_head_m: float,
     supply_k: float,
@@ -83,7 +83,7 @@ def quick_set(
 ) -> QuickFlow | None:
     """Flows of the zones open together, or None where the curves cannot tell.
 
-    `above` is the span before each span of the main, which comes earlier; -1 is the tap.
+    `joints` puts spans of the main together that are of one pipe (`joints_of`).
     The head at the tap is static - k * flow**n, or what a limit leaves where that is less.
     `roughly` takes the curves as they stand, where no cell of them can be made sure.
 
@@ -94,7 +94,7 @@ def quick_set(
     if not all(zone.curved for zone in zones):
         return None
     supply = ((static_head_m, supply_k, exponent), *limits)
-    small = _SmallTree(zones, main, above, supply)
+    small = _SmallTree(zones, main, joints, supply)
     for _ in range(_MOST_STEPS):
         if not small.rests():
             return None
@@ -113,11 +113,11 @@ class _SmallTree:
         self,
         zones: Sequence[ZoneLaw],
         main: Sequence[SpanLaw],
-        above: Sequence[int],
+        joints: Joints,
         supply: Sequence[SupplyLaw],
     ) -> None:
         self._zones = zones
-        self._main, self._above, at = _as_open(main, above, {zone.station for zone in zones})
+        self._main, self._above, at = _as_open(main, joints, {zone.station for zone in zones})
         # From the leaves to the tap: each span and the one above it, -1 for the tap.
         self._upwards = list(enumerate(self._above))[::-1]
         (self._static, self._k, self._exponent), *self._limits = supply
@@ -284,6 +284,11 @@ class _SmallTree:
         return at_rest
 
 
+def joints_of(main: Sequence[SpanLaw], above: Sequence[int]) -> Joints:
+    """Of a main whose spans lose alike where their pipes are alike; `above` as in `Joints`."""
+    return Joints(above, lambda a, b: main[a][2:4] == main[b][2:4])
+
+
 def _begins(takes: float, static: float, k: float, exponent: float) -> float:
     """A head at the tap to start from, for lines that take so much at one metre."""
     if static <= 0.0:
@@ -293,14 +298,14 @@ def _begins(takes: float, static: float, k: float, exponent: float) -> float:
 
 
 def _as_open(
-    main: Sequence[SpanLaw], above: Sequence[int], stations: Collection[int]
+    main: Sequence[SpanLaw], joints: Joints, stations: Collection[int]
 ) -> tuple[list[SpanLaw], list[int], dict[int, int]]:
     """The main as the open zones see it: spans, the one above each, and where each station is now.
 
     Spans of one pipe that carry the same water lose as one does: what friction, fittings and
     laminar flow take adds up, all else is the pipe's. Where no open zone is fed nothing moves.
     """
-    pieces, now = joined(above, lambda a, b: main[a][2:4] == main[b][2:4], stations)
+    pieces, now = joints.joined(stations)
     spans: list[SpanLaw] = []
     before: list[int] = []
     for piece, parts in pieces:

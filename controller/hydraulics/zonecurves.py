@@ -12,7 +12,7 @@ from controller.hydraulics.gradient import SpanLaw, span_law
 from controller.hydraulics.hole import Water
 from controller.hydraulics.maintree import MainTree
 from controller.hydraulics.network import SupplyCurve
-from controller.hydraulics.quick import QuickFlow, RowsAlike, ZoneLaw, quick_set
+from controller.hydraulics.quick import QuickFlow, RowsAlike, ZoneLaw, joints_of, quick_set
 from controller.hydraulics.rowmarch import Shape
 from controller.hydraulics.rowshape import DrilledHole, row_shape
 from controller.units import GRAVITY_M_S2
@@ -36,6 +36,7 @@ class Curves:
             )
             for one in main.stretches
         ]
+        self._joints = joints_of(self._spans, main.above)
 
     def law(self, zone: Zone, holes: Sequence[Sequence[DrilledHole]], loss_k: float) -> ZoneLaw:
         """A zone with its valve; rows drilled alike share a curve, in one zone or in several."""
@@ -61,7 +62,7 @@ class Curves:
         return quick_set(
             zones,
             self._spans,
-            self._main.above,
+            self._joints,
             static_head_m=supply.static_head_m,
             supply_k=supply.k,
             exponent=supply.exponent,

@@ -8,6 +8,7 @@ travel.py, at the flow of the set.
 from __future__ import annotations
 
 import math
+from bisect import insort
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -28,7 +29,7 @@ _TENTH = 10.0
 _MOST_EVENTS = 200_000  # a day of this many is a mistake of ours, not a garden
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Play:
     """A job while the morning is played."""
 
@@ -45,6 +46,15 @@ class Play:
     too_little: str | None = None
     together: set[str] = field(default_factory=set)
     each_stretch_l: float = 0.0  # kept back for every stretch that has not begun
+    # While it waits, dry and shut: the end of the stretch in which it may open at any moment of the
+    # grid, or the moment from which on it may; and the open set that it could not join.
+    may_until_s: float | None = None
+    not_before_s: float = 0.0
+    refused: frozenset[str] | None = None
+
+    def waits_anew(self) -> None:
+        """Nothing is known of when it may open."""
+        self.may_until_s, self.not_before_s, self.refused = None, 0.0, None
 
     def shuts_in_s(self, now: float, flow_l_s: float) -> float:
         """When to tell it to shut, so that target and basin get no more than they want. [s]"""
@@ -71,7 +81,10 @@ class Play:
 
 
 class Morning:
-    """The playing itself; times are seconds after `start`."""
+    """The playing itself; times are seconds after `start`.
+
+    An event asks only those zones whose water moves: what waits, dry and shut, waits on unasked.
+    """
 
     def __init__(
         self,
@@ -84,9 +97,15 @@ class Morning:
     ) -> None:
         # Those that are open, or may open again.
         self._plays, self._flows, self._start = list(plays), flows, start
-        self._most_open, self._least_share, self._pulses = most_open, least_share, pulses
+        self._moving: list[Play] = []  # open, shutting, or with water standing; in the same order
+        self._order = {play.job.zone: number for number, play in enumerate(plays)}
+        self._most_open, self._pulses = most_open, pulses
         self._hand_free_s = 0.0
-        # Of each zone alone: its shortest pulse, and the travel back after it.
+        # Of each zone alone: the flow it has and must keep, its dry holes; its shortest pulse, and
+        # the travel back after it.
+        self._alone = {zone: flows.flow_l_s(zone, frozenset((zone,))) for zone in self._order}
+        self._least_l_s = {zone: least_share * alone for zone, alone in self._alone.items()}
+        self._dry = {zone: flows.dry_holes(zone, frozenset((zone,))) for zone in self._order}
         self._least_s = {
             play.job.zone: self._smallest_s(play, frozenset((play.job.zone,)))
             + play.job.closes_in_s
@@ -111,8 +130,22 @@ class Morning:
             self._let_pass(now, following - now)
             now = following
             self._close_what_must(now)
-            self._plays = [play for play in self._plays if not self._is_over(play, now)]
+            self._put_to_rest(now)
         raise NoSolution("a day's valve events", 0, _MOST_EVENTS, len(self._open_set(now)))
+
+    def _put_to_rest(self, now: float) -> None:
+        """Let go of what is quite shut: for good, or until it may open again."""
+        over, moving = False, []
+        for play in self._moving:
+            if play.open_since_s is not None or play.shut_at_s > now + _TINY_S:
+                moving.append(play)
+            elif play.left_l <= TINY_L or play.too_little is not None:
+                over = True
+            elif play.standing_mm > 0.0:
+                moving.append(play)
+        self._moving = moving
+        if over:
+            self._plays = [play for play in self._plays if not self._is_over(play, now)]
 
     def _is_over(self, play: Play, now: float) -> bool:
         """Whether it is quite shut, for good."""
@@ -124,22 +157,52 @@ class Morning:
         """All that is not quite shut."""
         return frozenset(
             p.job.zone
-            for p in self._plays
+            for p in self._moving
             if p.open_since_s is not None or p.shut_at_s > now + _TINY_S
         )
 
     def _open_what_may(self, now: float) -> None:
         together = self._open_set(now)
+        if len(together) >= self._most_open:
+            return
+        grid_s = self._grid_s(now)
         for play in self._plays:
-            if len(together) >= self._most_open:
-                return
-            if self._ready_at(play, now) != now:
+            if play.refused == together or self._ready(play, now, grid_s) != now:
                 continue
             joined = together | {play.job.zone}
-            if together and not (self._all_fed(joined) and self._can_fill(play, now, joined)):
+            if together and not self._all_fed(joined):
+                play.refused = together
+                continue
+            if together and not self._can_fill(play, now, joined):
                 continue
             self._open(play, now, joined)
             together = joined
+            if len(together) >= self._most_open:
+                return
+
+    def _grid_s(self, now: float) -> float:
+        """The next whole second of the clock."""
+        return ceil_to(now, 1.0, self._start)
+
+    def _ready(self, play: Play, now: float, grid_s: float) -> float | None:
+        """As `_ready_at`, remembered for what waits dry and shut."""
+        if play.not_before_s > now:
+            return play.not_before_s
+        if play.may_until_s is not None and grid_s + self._least_s[play.job.zone] <= (
+            play.may_until_s
+        ):
+            return grid_s
+        ready = self._ready_at(play, now)
+        waits = play.standing_mm == 0.0 and play.shut_at_s <= now and play.open_since_s is None
+        if waits and play.job.valve is not ValveKind.HAND:
+            play.may_until_s, play.not_before_s = None, 0.0
+            if ready is None:
+                play.not_before_s = math.inf
+            elif ready == grid_s:
+                play.may_until_s = next(e for b, e in self._spans[play.job.zone] if b <= ready < e)
+            elif ready > now:
+                play.not_before_s = ready
+        return ready
 
     def _ready_at(self, play: Play, now: float) -> float | None:
         """The earliest moment, now or later, at which this zone may open; None for never."""
@@ -185,12 +248,9 @@ class Morning:
 
     def _all_fed(self, joined: frozenset[str]) -> bool:
         for zone in joined:
-            alone = frozenset((zone,))
-            if self._flows.flow_l_s(zone, joined) < self._least_share * self._flows.flow_l_s(
-                zone, alone
-            ):
+            if self._flows.flow_l_s(zone, joined) < self._least_l_s[zone]:
                 return False
-            if self._flows.dry_holes(zone, joined) > self._flows.dry_holes(zone, alone):
+            if self._flows.dry_holes(zone, joined) > self._dry[zone]:
                 return False
         return self._flows.stays_open(joined) is None
 
@@ -208,9 +268,12 @@ class Morning:
         play.opening_s = job.opens_in_s / 2.0
         play.fill_left_l = job.line_litres
         play.standing_mm = 0.0
+        play.waits_anew()
         if job.valve is ValveKind.HAND:
             self._hand_free_s = math.inf
-        for other in self._plays:
+        if play not in self._moving:
+            insort(self._moving, play, key=lambda one: self._order[one.job.zone])
+        for other in self._moving:
             if other.open_since_s is not None:
                 other.together |= joined - {other.job.zone}
 
@@ -218,11 +281,12 @@ class Morning:
         together, moments = self._open_set(now), []
         # While no more may be open, nothing can happen but that one shuts.
         full = len(together) >= self._most_open
-        for play in self._plays:
+        if not full:
+            ready = self._next_ready(now)
+            if ready is not None:
+                moments.append(ready)
+        for play in self._moving:
             if play.open_since_s is None:
-                ready = None if full else self._ready_at(play, now)
-                if ready is not None and math.isfinite(ready) and ready > now:
-                    moments.append(ready)
                 if play.shut_at_s > now + _TINY_S:
                     moments.append(play.shut_at_s)
                 continue
@@ -231,6 +295,18 @@ class Morning:
             moments.append(self._must_shut_by(play))
         return min((m for m in moments if math.isfinite(m)), default=None)
 
+    def _next_ready(self, now: float) -> float | None:
+        """When the first of those that are shut may open, after now."""
+        grid_s, first = self._grid_s(now), math.inf
+        for play in self._plays:
+            if play.open_since_s is None:
+                ready = self._ready(play, now, grid_s)
+                if ready is not None and now < ready < first:
+                    first = ready
+                    if first <= grid_s:
+                        break  # none is earlier
+        return first if first < math.inf else None
+
     def _must_shut_by(self, play: Play) -> float:
         assert play.open_since_s is not None
         ends = next(e for b, e in self._spans[play.job.zone] if b <= play.open_since_s < e)
@@ -238,7 +314,13 @@ class Morning:
 
     def _let_pass(self, now: float, seconds: float) -> None:
         together = self._open_set(now)
-        for play in self._plays:
+        if seconds < 0.0:
+            # The flow rose as another shut, and half of a slow valve's way back was all it still
+            # had to give: it is told a moment before now. All that was known of now is asked anew.
+            self._moving = list(self._plays)
+            for play in self._plays:
+                play.waits_anew()
+        for play in self._moving:
             if play.open_since_s is None:
                 play.standing_mm = play.job.soaking.standing_after(play.standing_mm, 0.0, seconds)
                 if play.standing_mm < 1e-9:
@@ -250,7 +332,7 @@ class Morning:
 
     def _close_what_must(self, now: float) -> None:
         together = self._open_set(now)
-        for play in self._plays:
+        for play in self._moving:
             if play.open_since_s is None:
                 continue
             flow = self._flows.flow_l_s(play.job.zone, together)
@@ -288,7 +370,7 @@ class Morning:
         play.slot += 1
         play.open_since_s, play.together = None, set()
         play.shut_at_s = now + job.closes_in_s
-        alone_l_s = self._flows.flow_l_s(job.zone, frozenset((job.zone,)))
+        alone_l_s = self._alone[job.zone]
         if play.left_l <= alone_l_s * 0.05:
             play.left_l = 0.0  # less than a twentieth of a second's water
         else:

@@ -17,6 +17,8 @@ from support.logbook import a_ledger_day, a_pulse
 from controller.logbook.ask import Questions
 from controller.logbook.write import Logbook
 
+pytestmark = pytest.mark.usefixtures("seldom_looks")
+
 FIRST, TODAY = date(2031, 4, 1), date(2031, 6, 1)
 EVENING = datetime(2031, 6, 1, 18, 0, tzinfo=UTC)
 SAID = {"rows set aside", "logbook damaged", "log damaged"}

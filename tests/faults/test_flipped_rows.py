@@ -16,6 +16,8 @@ from controller.logbook.ask import Questions
 from controller.logbook.records import PulseState
 from controller.logbook.write import Logbook
 
+pytestmark = pytest.mark.usefixtures("seldom_looks")
+
 DAY = date(2031, 6, 1)
 EVENING = datetime(2031, 6, 1, 18, 0, tzinfo=UTC)
 NEXT_NOON = datetime(2031, 6, 2, 10, 0, tzinfo=UTC)

@@ -17,6 +17,8 @@ from controller.daemon.waterworks import LINE_FILE
 from controller.logbook.records import HowKnown, PulseState
 from controller.valves.alloff import SHUT_AT
 
+pytestmark = pytest.mark.usefixtures("seldom_looks")
+
 NOON = datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
 FLOW_L_S = 3.0 / 60  # as measured, alone
 # Seconds into the first pulse at which the process is gone.

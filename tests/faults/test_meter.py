@@ -16,6 +16,8 @@ from support.metered import START, MeteredWorld, a_thirsty_garden, burst, plugge
 from controller.garden.model import Action, FlowFinding, Master, Valve, ValveKind
 from controller.logbook.records import MENDED, HowKnown, PulseState
 
+pytestmark = pytest.mark.usefixtures("seldom_looks")
+
 NOON = datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
 DAY = date(2031, 6, 1)
 

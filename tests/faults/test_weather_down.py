@@ -5,8 +5,11 @@ from __future__ import annotations
 from datetime import timedelta
 from pathlib import Path
 
+import pytest
 from support.daemon import World
 from support.daemon_faults import a_slow_garden
+
+pytestmark = pytest.mark.usefixtures("seldom_looks")
 
 
 def test_ten_days_without_weather_are_watered_by_stand_ins(tmp_path: Path) -> None:

@@ -406,9 +406,10 @@ def _inside(seeds: range, *, together: bool) -> tuple[int, int]:
     return inside, asked
 
 
-def test_in_forty_gardens_the_true_flow_is_mostly_within_the_band() -> None:
-    inside, asked = _inside(range(40), together=False)
-    assert asked > 100
+def test_in_sixteen_gardens_the_true_flow_is_mostly_within_the_band() -> None:
+    """A sample of the 250 below."""
+    inside, asked = _inside(range(16), together=False)
+    assert asked > 40
     assert 0.90 <= inside / asked <= 0.99
 
 

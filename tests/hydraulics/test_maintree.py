@@ -21,8 +21,8 @@ from controller.hydraulics.maintree import (
     PAST_FORK_K,
     TAP,
     TEE_RUN_K,
+    Joints,
     MainTree,
-    joined,
 )
 from controller.hydraulics.opening import Alone
 from controller.hydraulics.pipe import PIPES
@@ -296,14 +296,18 @@ def test_stretches_of_one_pipe_go_together_and_dead_ends_fall_out() -> None:
         return pipes[a] == pipes[b]
 
     # WORKED.
-    assert joined(above, alike, {3}) == ([(-1, [0, 1, 2]), (0, [3])], {-1: -1, 3: 1})
-    assert joined(above, alike, {5}) == ([(-1, [0, 1, 4, 5])], {-1: -1, 5: 0})
-    assert joined(above, alike, {5, 1}) == ([(-1, [0, 1]), (0, [4, 5])], {-1: -1, 1: 0, 5: 1})
-    assert joined(above, alike, {2, 5}) == (
+    main = Joints(above, alike)
+    assert main.joined({3}) == ([(-1, [0, 1, 2]), (0, [3])], {-1: -1, 3: 1})
+    assert main.joined({5}) == ([(-1, [0, 1, 4, 5])], {-1: -1, 5: 0})
+    assert main.joined({5, 1}) == (
+        [(-1, [0, 1]), (0, [4, 5])],
+        {-1: -1, 1: 0, 5: 1},
+    )
+    assert main.joined({2, 5}) == (
         [(-1, [0, 1]), (0, [2]), (0, [4, 5])],
         {-1: -1, 2: 1, 5: 2},
     )
-    assert joined(above, alike, {-1}) == ([], {-1: -1})
+    assert main.joined({-1}) == ([], {-1: -1})
 
 
 @pytest.mark.parametrize(("size", "before"), [("1 in", "1 in"), ("3/4 in", "1 in")])

@@ -29,6 +29,8 @@ from controller.timetable.plan import NetworkFlows
 from controller.timetable.tested import Bands
 from controller.units import l_from_m3
 
+pytestmark = pytest.mark.usefixtures("seldom_looks")
+
 START = date(2031, 5, 1)
 TELLING = {FlowFinding.BURST, FlowFinding.CLOGGED, FlowFinding.CHANGED}
 FAULT_DAY = 25  # the watch has had its base by then

@@ -50,8 +50,10 @@ CELLS: tuple[Cell, ...] = tuple(
 @cache
 def calm(base: Path, kind: str, moment: str, fit: Fit) -> dict[str, float]:
     """What the two days give when nothing happens; what a zone's day is made of."""
-    world = CrossWorld(Path(tempfile.mkdtemp(dir=base)), kind, moment, fit)
-    world.run_to_the_end()
+    # Its garden file stays: looked at seldom.
+    with mock.patch("controller.daemon.steward.GARDEN_EVERY_S", 300.0):
+        world = CrossWorld(Path(tempfile.mkdtemp(dir=base)), kind, moment, fit)
+        world.run_to_the_end()
     given = {zone: world.credited(zone) for zone in ("a", "b")}
     assert min(given.values()) > 2.0
     # A meter ahead of both shares its litres by flows without travel: only the sum is sure.
