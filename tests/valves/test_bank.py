@@ -51,6 +51,7 @@ def test_at_birth_every_line_is_off_and_closed() -> None:
     assert not s.pins.really_on(6)
     assert s.bank.next_deadline_mono_s() is None
     assert s.bank.open_lines() == ()
+    assert s.bank.shut_because == ""
 
 
 def test_an_opening_ends_at_its_deadline_and_not_before() -> None:
