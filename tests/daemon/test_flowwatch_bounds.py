@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from support.clock import HandClock
 
 from controller.daemon.flowwatch import (
     Reckoned,
@@ -16,6 +17,7 @@ from controller.daemon.flowwatch import (
     passing_words,
     unknown_words,
 )
+from controller.daemon.metering import Metering
 from controller.garden.model import FlowFinding
 
 PULSE_L = 0.0625  # a binary fraction, so that counts times it are exact
@@ -119,3 +121,67 @@ def test_what_is_no_water_and_what_is_not_known_say_so() -> None:
     # WORKED: 0.5 L/s are 30 / 3.785 US gallons a minute.
     assert unknown.startswith("the flow of a, b is not known well enough to judge (7.93 gal/min")
     assert passing_words(SURE, 100.0, PULSE_L, us=True) == "6.32 gal/min to 9.53 gal/min"
+
+
+# ---- the meter's counts ----------------------------------------------------------------------
+
+
+class Counts:
+    """A meter whose count the test sets."""
+
+    def __init__(self) -> None:
+        self.clock, self.count = HandClock(), 0
+        self.metering = Metering(self.clock, 0.5, lambda: self.count)
+
+    def later(self, seconds: float, count: int) -> None:
+        self.clock.advance(seconds)
+        self.count = count
+        self.metering.sample()
+
+
+def test_two_looks_in_one_instant_are_one_with_the_later_count() -> None:
+    counts = Counts()  # at 1000 s
+    counts.later(10.0, 100)
+    counts.later(0.0, 120)
+    counts.later(10.0, 140)
+    assert counts.metering.litres_between(1000.0, 1010.0) == 60.0
+    assert counts.metering.litres_between(1010.0, 1020.0) == 10.0
+
+
+def test_one_count_brings_a_dead_meter_back_and_it_is_said_once() -> None:
+    metering = Counts().metering
+
+    def watered(zone: str, metered_l: float = 0.0, timed_l: float = 10.0) -> bool:
+        return metering.watered(zone, metered_l=metered_l, timed_l=timed_l, zones=2)
+
+    assert not watered("a") and not watered("b") and not metering.dead
+    assert watered("a") and metering.dead  # three in a row, of two zones
+    assert not watered("b") and metering.dead
+    assert watered("a", metered_l=0.5) and not metering.dead
+    # It takes three anew.
+    assert not watered("a") and not watered("b") and watered("a")
+
+
+def test_just_twenty_counts_that_should_have_come_say_something_of_the_meter() -> None:
+    # WORKED: 20 counts of 0.5 L are 10 L.
+    for timed_l, dead in ((10.0, True), (9.99, False)):
+        metering = Counts().metering
+        for zone in ("a", "b", "a"):
+            metering.watered(zone, metered_l=0.0, timed_l=timed_l, zones=2)
+        assert metering.dead is dead
+
+
+def test_a_meter_found_dead_stays_so_until_it_counts() -> None:
+    metering = Counts().metering
+    for zone in ("a", "b", "a"):
+        metering.watered(zone, metered_l=0.0, timed_l=10.0, zones=2)
+    for _ in range(60):  # of one zone alone, longer than is remembered
+        assert not metering.watered("a", metered_l=0.0, timed_l=10.0, zones=2)
+    assert metering.dead
+
+
+def test_a_count_that_went_back_is_no_water() -> None:
+    counts = Counts()
+    counts.later(10.0, 100)
+    counts.later(10.0, 40)
+    assert counts.metering.litres_between(1010.0, 1020.0) == 0.0
