@@ -59,6 +59,17 @@ def test_a_zone_that_a_person_shut_opens_no_more_and_the_others_go_on(tmp_path: 
     assert len(moves(world, 22)) > before[1] + 1
 
 
+def test_who_shuts_a_dose_of_yesterday_keeps_that_of_today(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.run_until_open()
+    running = world.openings.running["a"]  # as from a window across midnight
+    world.openings.running["a"] = replace(running, day=running.day - timedelta(days=1))
+    world.steward.due.pending = []
+    assert world.ask(ask="close", zone="a")["ok"]
+    world.run_for(60.0)
+    assert [p.zone for p in world.steward.pending][:1] == ["a"]
+
+
 # ---- pulses by litres ------------------------------------------------------------------------
 
 

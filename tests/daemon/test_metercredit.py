@@ -224,6 +224,10 @@ def test_a_day_that_may_be_just_so_long_is_not_cut() -> None:
     assert cut(DayGiven(open_s=40.0, lacking_s=10.25), [10.0]) == ([approx(9.6875)], True)
 
 
+def test_a_second_planned_is_held_to_the_plan_too() -> None:
+    assert cut(DayGiven(open_s=40.0, lacking_s=40.0), [1.0], shortest_s=0.5) == ([], True)
+
+
 def test_a_rest_of_just_the_shortest_opening_is_given() -> None:
     given = DayGiven(open_s=60.0, lacking_s=60.0)  # 15 s more of the 60 planned
     assert cut(given, [60.0], shortest_s=15.0) == ([15.0], True)
