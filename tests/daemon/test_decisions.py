@@ -15,7 +15,7 @@ from support.metered import MeteredWorld, a_thirsty_garden, burst
 
 from controller.daemon.openings import shut
 from controller.daemon.recovery import recover, write_down
-from controller.errors import GardenFileError, NoWeather
+from controller.errors import GardenFileError, LogbookError, NoWeather
 from controller.logbook.ask import Questions
 from controller.logbook.records import HowKnown, PulseState
 
@@ -132,6 +132,30 @@ def test_a_pulse_cut_short_is_said_and_brings_a_new_plan(tmp_path: Path) -> None
     assert planned_anew(world, world.clock.now_utc() + timedelta(seconds=5))
     (words,) = [words for kind, words in world.happenings() if kind == "cut short"]
     assert words == "shut after 20 s: the hose is off"
+
+
+def test_a_pulse_that_cannot_be_written_down_is_said_with_its_zone_and_tried_a_minute_later(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    world, tried = World(tmp_path, a_slow_garden()), []
+    pulse = world.steward.pending[0]
+
+    def full(pulse: Any) -> int:
+        tried.append(world.clock.now_utc())
+        raise LogbookError("the disk is full")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(world.books, "intend", full)
+        world.run_until(pulse.opens_utc + timedelta(seconds=90))
+        assert [(at - pulse.opens_utc).total_seconds() // 30 for at in tried] == [0, 2]
+    with Questions(world.logbook.path) as ask:
+        (first, *_) = [h for h in reversed(ask.happenings(100)) if h.kind == "logbook"]
+    assert (first.zone, first.words) == (
+        "a",
+        "not opened, it cannot be written down: the disk is full",
+    )
+    world.run_for(60.0)
+    assert world.pins.read(17)
 
 
 # ---- what is said ----------------------------------------------------------------------------

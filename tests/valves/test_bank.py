@@ -412,6 +412,21 @@ def test_a_recorder_that_throws_stops_no_closing_and_is_remembered() -> None:
     )
 
 
+def test_of_records_that_could_not_be_handed_over_the_newest_fifty_are_kept() -> None:
+    def broken(record: BankRecord) -> None:
+        raise OSError("disk full")
+
+    s = Set(record=broken)
+    for _ in range(30):
+        s.bank.open(5, for_s=1.0)
+        s.clock.advance(1.0)
+        s.bank.close_due()
+    assert len(s.bank.undelivered) == 50
+    assert s.bank.undelivered[-1] == (
+        "line 5 closed at 2031-06-01 04:00:30 UTC, time is up: not recorded: disk full"
+    )
+
+
 def test_pins_move_before_any_record_is_handed_over() -> None:
     seen: list[tuple[bool, bool]] = []
     s = Set(record=lambda _: seen.append((s.pins.really_on(5), s.pins.really_on(6))))
