@@ -15,7 +15,7 @@ from support.metered import MeteredWorld, a_thirsty_garden, burst
 
 from controller.daemon.openings import shut
 from controller.daemon.recovery import recover, write_down
-from controller.errors import GardenFileError, LogbookError, NoWeather
+from controller.errors import GardenFileError, LogbookError, NoWeather, ValveRefused
 from controller.logbook.ask import Questions
 from controller.logbook.records import HowKnown, PulseState
 
@@ -156,6 +156,26 @@ def test_a_pulse_that_cannot_be_written_down_is_said_with_its_zone_and_tried_a_m
     )
     world.run_for(60.0)
     assert world.pins.read(17)
+
+
+def test_a_pulse_that_the_bank_refuses_is_said_with_its_zone_and_not_tried_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    world = World(tmp_path, a_slow_garden())
+    pulse = world.steward.pending[0]
+
+    def refuses(line: int, *, for_s: float) -> float:
+        raise ValveRefused(f"line {line} is not opened: it has disobeyed")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(world.works.bank, "open", refuses)
+        world.steward.due.open(pulse, pulse.open_s)
+    assert pulse not in world.steward.pending
+    with Questions(world.logbook.path) as ask:
+        (said,) = [h for h in ask.happenings(100) if h.kind == "refused"]
+    assert (said.zone, said.words) == ("a", "line 17 is not opened: it has disobeyed")
+    row = next(r for r in world.pulses() if r.key == pulse.key)
+    assert (row.state, row.why) == (PulseState.REFUSED, said.words)
 
 
 # ---- what is said ----------------------------------------------------------------------------
