@@ -360,6 +360,16 @@ def test_the_supervisor_takes_no_current_from_a_ball_on_its_way() -> None:
     assert not s.pins.really_on(OPENER)
 
 
+def test_the_supervisor_leaves_a_ball_that_is_closing_its_whole_time() -> None:
+    s = Set()
+    s.bank.open(OPENER, for_s=60.0)
+    s.pass_s(60.0)
+    s.clock.advance(CLOSING_S - 0.3)
+    s.closer.round()
+    Supervisor(s.bank, s.closer, s.clock).check()
+    assert s.pins.really_on(SHUTTER)
+
+
 def test_past_the_lock_open_lines_go_off_and_no_close_line_is_driven_on() -> None:
     # Who holds the lock may be driving the open line on at this moment.
     s = Set()

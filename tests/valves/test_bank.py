@@ -200,6 +200,14 @@ def test_an_unknown_line_is_refused_and_the_known_ones_are_named() -> None:
         s.bank.close(7, "")
 
 
+def test_a_bank_without_lines_knows_none() -> None:
+    clock = HandClock()
+    bank = Bank((), GoodPins(clock), clock, lambda _: None)
+    with pytest.raises(ValveRefused, match="line 7: there is no such line; known are none"):
+        bank.open(7, for_s=10.0)
+    assert bank.next_deadline_mono_s() is None and bank.states() == {}
+
+
 def test_an_open_line_is_not_opened_again_and_its_deadline_stands() -> None:
     s = Set()
     s.bank.open(5, for_s=30.0)
