@@ -55,9 +55,17 @@ def _daemon(*names: str) -> list[str]:
     return [f"controller/daemon/{name}.py" for name in names]
 
 
+def _timetable(*names: str) -> list[str]:
+    return [f"controller/timetable/{name}.py" for name in names]
+
+
+def _published(*names: str) -> list[str]:
+    return [f"tests/published/test_{name}.py" for name in names]
+
+
 DAEMON_TESTS = (
     *("decisions", "answers", "judge", "recovery", "remedies", "restarts", "books"),
-    *("litres", "metercredit", "flowwatch"),
+    *("litres", "metercredit", "flowwatch", "flowwatch_bounds"),
 )
 
 

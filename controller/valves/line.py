@@ -29,7 +29,7 @@ class Line:
         clock: Clock,
         already_open_s: float,
         *,
-        known_shut: bool = False,
+        known_shut: bool,
     ) -> None:
         self.limits, self._driver, self._clock = limits, driver, clock
         self.number = limits.number

@@ -15,7 +15,7 @@ from support.metered import MeteredWorld, a_thirsty_garden, burst
 
 from controller.daemon.openings import shut
 from controller.daemon.recovery import recover, write_down
-from controller.errors import GardenFileError, NoWeather
+from controller.errors import GardenFileError, LogbookError, NoWeather, ValveRefused
 from controller.logbook.ask import Questions
 from controller.logbook.records import HowKnown, PulseState
 
@@ -57,6 +57,17 @@ def test_a_zone_that_a_person_shut_opens_no_more_and_the_others_go_on(tmp_path: 
     assert len(moves(world, 17)) <= before[0] + 1  # it may have been open: then it went off
     assert not world.pins.read(17)
     assert len(moves(world, 22)) > before[1] + 1
+
+
+def test_who_shuts_a_dose_of_yesterday_keeps_that_of_today(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.run_until_open()
+    running = world.openings.running["a"]  # as from a window across midnight
+    world.openings.running["a"] = replace(running, day=running.day - timedelta(days=1))
+    world.steward.due.pending = []
+    assert world.ask(ask="close", zone="a")["ok"]
+    world.run_for(60.0)
+    assert [p.zone for p in world.steward.pending][:1] == ["a"]
 
 
 # ---- pulses by litres ------------------------------------------------------------------------
@@ -121,6 +132,50 @@ def test_a_pulse_cut_short_is_said_and_brings_a_new_plan(tmp_path: Path) -> None
     assert planned_anew(world, world.clock.now_utc() + timedelta(seconds=5))
     (words,) = [words for kind, words in world.happenings() if kind == "cut short"]
     assert words == "shut after 20 s: the hose is off"
+
+
+def test_a_pulse_that_cannot_be_written_down_is_said_with_its_zone_and_tried_a_minute_later(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    world, tried = World(tmp_path, a_slow_garden()), []
+    pulse = world.steward.pending[0]
+
+    def full(pulse: Any) -> int:
+        tried.append(world.clock.now_utc())
+        raise LogbookError("the disk is full")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(world.books, "intend", full)
+        world.run_until(pulse.opens_utc + timedelta(seconds=90))
+        assert [(at - pulse.opens_utc).total_seconds() // 30 for at in tried] == [0, 2]
+    with Questions(world.logbook.path) as ask:
+        (first, *_) = [h for h in reversed(ask.happenings(100)) if h.kind == "logbook"]
+    assert (first.zone, first.words) == (
+        "a",
+        "not opened, it cannot be written down: the disk is full",
+    )
+    world.run_for(60.0)
+    assert world.pins.read(17)
+
+
+def test_a_pulse_that_the_bank_refuses_is_said_with_its_zone_and_not_tried_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    world = World(tmp_path, a_slow_garden())
+    pulse = world.steward.pending[0]
+
+    def refuses(line: int, *, for_s: float) -> float:
+        raise ValveRefused(f"line {line} is not opened: it has disobeyed")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(world.works.bank, "open", refuses)
+        world.steward.due.open(pulse, pulse.open_s)
+    assert pulse not in world.steward.pending
+    with Questions(world.logbook.path) as ask:
+        (said,) = [h for h in ask.happenings(100) if h.kind == "refused"]
+    assert (said.zone, said.words) == ("a", "line 17 is not opened: it has disobeyed")
+    row = next(r for r in world.pulses() if r.key == pulse.key)
+    assert (row.state, row.why) == (PulseState.REFUSED, said.words)
 
 
 # ---- what is said ----------------------------------------------------------------------------

@@ -85,3 +85,65 @@ def test_where_nothing_should_flow_the_meters_litres_are_shared_evenly() -> None
         lambda begins, ends: 6.0 * (ends - begins),
     )
     assert found == approx(24.0 + 18.0, abs=1e-9)
+
+
+def test_what_counts_of_an_opening_may_end_before_it_is_over() -> None:
+    # WORKED: 6 L/s from 10 s to 14 s, told at 20 s; then it does not end after all.
+    spans = OpenSpans()
+    spans.opened("a", 10.0)
+    spans.closing("a", 14.0)
+    assert spans.so_far("a", 12.0, shared_l_s) == approx(12.0)
+    assert spans.so_far("a", 20.0, shared_l_s) == approx(24.0)
+    spans.closing("a", None)
+    assert spans.so_far("a", 20.0, shared_l_s) == approx(60.0)
+    assert spans.closed("a", 20.0, shared_l_s) == approx(60.0)
+
+
+def test_the_end_of_one_opening_says_nothing_of_the_next() -> None:
+    spans = OpenSpans()
+    spans.opened("a", 10.0)
+    spans.closing("a", 14.0)
+    spans.closed("a", 14.0, shared_l_s)
+    spans.opened("a", 20.0)
+    assert spans.so_far("a", 25.0, shared_l_s) == approx(30.0)
+
+
+def test_an_opening_that_lies_ahead_has_given_nothing() -> None:
+    spans = OpenSpans()
+    spans.opened("a", 10.0)
+    assert spans.so_far("a", 8.0, shared_l_s) == 0.0
+
+
+def test_what_is_shut_is_looked_back_on_while_anything_is_open() -> None:
+    spans = OpenSpans()
+    assert spans.earliest_mono_s is None
+    spans.opened("a", 0.0)
+    spans.opened("b", 5.0)
+    assert (spans.earliest_mono_s, spans.since("a"), spans.since("b")) == (0.0, 0.0, 5.0)
+    spans.closed("a", 10.0, shared_l_s)
+    assert (spans.earliest_mono_s, spans.since("a")) == (0.0, None)
+    # WORKED: b beside a from 5 to 10 s at 3 L/s, then alone at 6 L/s.
+    assert spans.closed("b", 12.0, shared_l_s) == approx(15.0 + 12.0)
+    assert spans.earliest_mono_s is None
+    spans.opened("b", 6.0)  # nothing is left of what ran before all was shut
+    assert spans.so_far("b", 8.0, shared_l_s) == approx(12.0)
+
+
+def test_the_zones_that_ran_with_an_opening_are_those_open_at_any_moment_of_it() -> None:
+    spans = OpenSpans()
+    spans.opened("a", 0.0)
+    spans.opened("b", 2.0)
+    spans.closed("b", 4.0, shared_l_s)
+    spans.opened("c", 9.0)
+    assert spans.together("a", 3.0) == {"a", "b"}
+    assert spans.together("a", 8.0) == {"a", "b"}
+    assert spans.together("a", 10.0) == {"a", "b", "c"}
+    assert spans.together("c", 10.0) == {"a", "c"}
+
+
+def test_the_meters_litres_of_an_opening_under_way_are_its_share_up_to_now() -> None:
+    spans = OpenSpans()
+    spans.opened("a", 0.0)
+    spans.opened("b", 5.0)
+    found = spans.metered("a", 10.0, shared_l_s, lambda begins, ends: 2.0 * (ends - begins))
+    assert found == approx(10.0 + 5.0)

@@ -221,3 +221,72 @@ def test_a_zones_day_is_summed_up_and_more_than_time_says_lacks_nothing() -> Non
         "open for 40 s today, of which 20 s gave nothing by the meter; it gets no more than 25 % "
         "above its plan in a day, and the rest stays owed"
     )
+
+
+# ---- just at the bounds ----------------------------------------------------------------------
+
+
+def test_just_the_least_that_passes_is_the_meters_own() -> None:
+    low, high = passing_shares(BAND)
+    least_l, most_l = low * 10.0 - 2 * PER_PULSE_L, high * 10.0 + 2 * PER_PULSE_L
+    assert a_credit().of(counted(A, least_l), DAY).by_meter
+    assert not a_credit().of(counted(A, least_l - 1e-9), DAY).by_meter
+    for metered_l, vouches in ((most_l, True), (most_l + 1e-9, False)):
+        credit = a_credit()
+        credit.of(counted(B, metered_l), DAY)
+        assert credit.of(counted(A, 3.3), DAY).by_meter is vouches
+
+
+def test_twenty_pulses_vouch_and_fewer_do_not() -> None:
+    for metered_l, vouches in ((20 * PER_PULSE_L, True), (19.99 * PER_PULSE_L, False)):
+        credit = a_credit()
+        credit.of(counted(B, metered_l, 0.2), DAY)
+        assert credit.of(counted(A, 3.3), DAY).by_meter is vouches
+
+
+def test_where_nothing_is_due_by_time_the_count_is_credited() -> None:
+    found = a_credit().of(Counted(zones=A, metered_l=0.05, timed_l=0.0, seconds=20.0), DAY)
+    assert (found.litres, found.by_meter) == (0.05, True)
+
+
+def test_just_what_the_tap_may_give_is_water() -> None:
+    # WORKED: twice 1 L/s over 20 s, and 20 pulses of 0.01 L: 40.2 L.
+    credit = a_credit()
+    assert not credit.is_absurd(40.2, 20.0)
+    assert credit.is_absurd(40.2001, 20.0)
+
+
+def test_a_day_that_may_be_just_so_long_is_not_cut() -> None:
+    # WORKED: 40 s open and 10 s planned, 10 s lack: 1.25 x 40 - 40 = 10 s.
+    assert cut(DayGiven(open_s=40.0, lacking_s=10.0), [10.0]) == ([10.0], False)
+    assert cut(DayGiven(open_s=40.0, lacking_s=10.25), [10.0]) == ([approx(9.6875)], True)
+
+
+def test_a_second_planned_is_held_to_the_plan_too() -> None:
+    assert cut(DayGiven(open_s=40.0, lacking_s=40.0), [1.0], shortest_s=0.5) == ([], True)
+
+
+def test_a_rest_of_just_the_shortest_opening_is_given() -> None:
+    given = DayGiven(open_s=60.0, lacking_s=60.0)  # 15 s more of the 60 planned
+    assert cut(given, [60.0], shortest_s=15.0) == ([15.0], True)
+    assert cut(given, [60.0], shortest_s=15.1) == ([], True)
+    # After a pulse that no longer fits nothing later is given either.
+    assert cut(given, [10.0, 45.0, 5.0], shortest_s=6.0) == ([10.0], True)
+
+
+def test_without_a_known_shortest_opening_nothing_of_no_length_is_planned() -> None:
+    pulses = [a_pulse(open_s=30.0), a_pulse(minute=10, open_s=30.0)]
+    kept, _ = held_to_plan(pulses, {("a", DAY): DayGiven(open_s=0.0, lacking_s=36.0)}, {})
+    assert [p.open_s for p in kept] == [approx(30.0)]
+    kept, _ = held_to_plan(pulses, {("a", DAY): DayGiven(open_s=30.0, lacking_s=60.0)}, {})
+    assert [p.open_s for p in kept] == [approx(7.5)]
+
+
+def test_what_a_pulse_keeps_when_it_is_shortened() -> None:
+    (kept,), _ = held_to_plan(
+        [a_pulse(open_s=40.0)], {("a", DAY): DayGiven(open_s=60.0, lacking_s=50.0)}, {}
+    )
+    # WORKED: 1.25 x 50 - 60 = 2.5 s of 40, 20 L of which a sixteenth.
+    assert (kept.open_s, kept.litres) == (approx(2.5), approx(1.25))
+    assert kept.opens_utc == SIX
+    assert kept.closes_utc == SIX + timedelta(seconds=2.5)

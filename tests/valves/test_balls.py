@@ -348,6 +348,28 @@ def test_the_supervisor_starts_and_ends_what_a_slow_closer_missed() -> None:
     assert s.pins.really_on(SHUTTER)
 
 
+def test_the_supervisor_takes_no_current_from_a_ball_on_its_way() -> None:
+    s = Set()
+    supervisor = Supervisor(s.bank, s.closer, s.clock)  # half a second of margin
+    s.bank.open(OPENER, for_s=60.0)
+    s.clock.advance(OPENING_S - 0.3)
+    supervisor.check()
+    assert s.pins.really_on(OPENER)
+    s.clock.advance(0.9)
+    supervisor.check()
+    assert not s.pins.really_on(OPENER)
+
+
+def test_the_supervisor_leaves_a_ball_that_is_closing_its_whole_time() -> None:
+    s = Set()
+    s.bank.open(OPENER, for_s=60.0)
+    s.pass_s(60.0)
+    s.clock.advance(CLOSING_S - 0.3)
+    s.closer.round()
+    Supervisor(s.bank, s.closer, s.clock).check()
+    assert s.pins.really_on(SHUTTER)
+
+
 def test_past_the_lock_open_lines_go_off_and_no_close_line_is_driven_on() -> None:
     # Who holds the lock may be driving the open line on at this moment.
     s = Set()

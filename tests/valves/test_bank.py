@@ -51,6 +51,7 @@ def test_at_birth_every_line_is_off_and_closed() -> None:
     assert not s.pins.really_on(6)
     assert s.bank.next_deadline_mono_s() is None
     assert s.bank.open_lines() == ()
+    assert s.bank.shut_because == ""
 
 
 def test_an_opening_ends_at_its_deadline_and_not_before() -> None:
@@ -197,6 +198,14 @@ def test_an_unknown_line_is_refused_and_the_known_ones_are_named() -> None:
         s.bank.open(7, for_s=10.0)
     with pytest.raises(ValveRefused, match="no such line"):
         s.bank.close(7, "")
+
+
+def test_a_bank_without_lines_knows_none() -> None:
+    clock = HandClock()
+    bank = Bank((), GoodPins(clock), clock, lambda _: None)
+    with pytest.raises(ValveRefused, match="line 7: there is no such line; known are none"):
+        bank.open(7, for_s=10.0)
+    assert bank.next_deadline_mono_s() is None and bank.states() == {}
 
 
 def test_an_open_line_is_not_opened_again_and_its_deadline_stands() -> None:
@@ -408,6 +417,21 @@ def test_a_recorder_that_throws_stops_no_closing_and_is_remembered() -> None:
     assert len(s.bank.undelivered) == 4
     assert s.bank.undelivered[0] == (
         "line 5 opened at 2031-06-01 04:00:00 UTC, for 60.0 s: not recorded: disk full"
+    )
+
+
+def test_of_records_that_could_not_be_handed_over_the_newest_fifty_are_kept() -> None:
+    def broken(record: BankRecord) -> None:
+        raise OSError("disk full")
+
+    s = Set(record=broken)
+    for _ in range(30):
+        s.bank.open(5, for_s=1.0)
+        s.clock.advance(1.0)
+        s.bank.close_due()
+    assert len(s.bank.undelivered) == 50
+    assert s.bank.undelivered[-1] == (
+        "line 5 closed at 2031-06-01 04:00:30 UTC, time is up: not recorded: disk full"
     )
 
 

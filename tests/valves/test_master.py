@@ -262,6 +262,16 @@ def test_a_line_that_does_not_close_is_made_dry_by_the_master_at_once() -> None:
     s.bank.open(6, for_s=10.0)
 
 
+def test_water_that_ended_days_ago_is_no_credit_for_today() -> None:
+    s = Set(pins=OffThrows)
+    s.bank.open(5, for_s=30.0)
+    s.pins.bad.add(5)
+    s.pass_s(40.0, watched=False)  # the master made it dry; its own line is still told to shut
+    assert s.bank.used_s(5) == approx(30.0)
+    s.clock.advance(2 * 86_400.0)
+    assert s.bank.used_s(5) == 0.0
+
+
 def test_a_line_nobody_can_reach_does_not_keep_the_others_dry() -> None:
     # It was off when the daemon came, for all anybody knows.
     s = Set(pins=OffThrows, bad=5)

@@ -117,6 +117,12 @@ def test_a_line_without_sound_limits_is_not_made(wrong: dict[str, float]) -> Non
         LineLimits(**(sound | wrong))  # type: ignore[arg-type]
 
 
+@pytest.mark.parametrize("key", ["number", "close_number"])
+def test_what_is_no_number_is_told_which_are(key: str) -> None:
+    with pytest.raises(OutOfRange, match=rf"^{key}: found nan; allowed is 0 to 1023$"):
+        LineLimits(**(BALL | {key: True}))  # type: ignore[arg-type]
+
+
 BALL = {"number": 17, "active_low": True, "longest_open_s": 60.0, "most_open_s_per_day": 99.0}
 
 
