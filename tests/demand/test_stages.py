@@ -87,6 +87,14 @@ def test_height_grows_evenly_from_a_hand_to_full_when_mid_season_begins():
     assert [on(n, crop=low).height_m for n in (1, 120)] == approx([0.06, 0.06])
 
 
+def test_young_perennials_stand_as_high_as_the_fourth_root_of_their_cover():
+    # WORKED: asparagus shades 0.15 of 0.8 in its first year: 0.1875^0.25 is 0.658 of its height.
+    asparagus = load().crop("asparagus")
+    first = replace(at(30.0), year=1)
+    found = crop_on(asparagus, first, supported=False, **STANDARD)
+    assert found.full_height_m == approx(0.658 * asparagus.height_m, abs=5e-4)
+
+
 def test_established_plants_have_their_roots_from_the_first_day():
     asparagus = load().crop("asparagus")
     assert on(1, crop=asparagus, years_before=None).root_depth_m == asparagus.root_min_m
