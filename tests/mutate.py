@@ -67,16 +67,6 @@ DAEMON_TESTS = (
     *("decisions", "answers", "judge", "recovery", "remedies", "restarts", "books"),
     *("litres", "metercredit", "flowwatch", "flowwatch_bounds"),
 )
-
-
-def _timetable(*names: str) -> list[str]:
-    return [f"controller/timetable/{name}.py" for name in names]
-
-
-def _published(*names: str) -> list[str]:
-    return [f"tests/published/test_{name}.py" for name in names]
-
-
 ROOMS = {
     "valves": Room(["controller/valves/*"], ["tests/valves"], 0.95),
     # What decides; the rest of the daemon is pipes, sockets and pages.

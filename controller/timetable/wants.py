@@ -19,8 +19,8 @@ from controller.timetable.dose import full_roots_m, need_of, refill_share
 from controller.timetable.forecast import lowered_mm
 
 # Seedbeds are watered lightly and often, 2 to 5 mm (extension services' practice, no source): as
-# soon as so much has gone from the layer that dries.
-SEEDBED_LEAST_MM, SEEDBED_MOST_MM = 2.0, 5.0
+# soon as the least of it has gone from the layer that dries.
+SEEDBED_LEAST_MM = 2.0
 # On a day of at least this reference ET a seedbed is watered at each of the day's windows. Our
 # choice.
 SEEDBED_TWICE_FROM_MM = 5.0

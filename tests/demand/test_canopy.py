@@ -282,6 +282,11 @@ def test_no_plants_leave_bare_soil_and_seedlings_are_seedlings_anywhere(crop):
     assert thinned(crop, 0.3, kcb=0.05).kcb == 0.05
 
 
+def test_no_plants_leave_what_dry_bare_soil_loses():
+    # FAO-56 (1998), eq. 76: 0.15 to 0.20.
+    assert sparse_kcb(cover=0.0, effective_cover=0.0, height_m=0.5, kcb_full=1.1) == 0.15
+
+
 def test_a_tall_crop_is_measured_at_its_full_height_all_season():
     # WORKED: vines of 2 m with Kcb mid 0.8 under Kc max 1.2 shade (0.65 / 1.05)^2 = 0.383 in the
     # table's field. Plants that will shade 0.39 are that field, from their first day of 0.2 m on;

@@ -13,6 +13,7 @@ from controller.demand.dual import (
     evaporation_coefficients,
     exposed_fraction,
     exposed_fractions,
+    kc_max,
     kc_max_base,
 )
 from controller.demand.maths import Maths
@@ -308,6 +309,14 @@ def test_the_energy_of_wet_ground_goes_by_how_often_it_is_wetted(
 ) -> None:
     found = kc_max_base(before=before, dry_days=dry_days, rained=rained, watered=watered)
     assert found == approx(after)
+
+
+def test_plants_that_draw_nearly_all_leave_a_twentieth_to_the_ground() -> None:
+    # FAO-56 (1998), eq. 72: Kc max is 1.2 in the tables' climate, and at least Kcb + 0.05.
+    air = {"wind_2m_m_s": 2.0, "rh_min_pct": 45.0, "height_m": 1.0}
+    assert kc_max(kcb=1.14, **air) == approx(1.2)
+    assert kc_max(kcb=1.25, **air) == approx(1.3)
+    assert kc_max(kcb=0.5, base=1.1, **air) == approx(1.1)
 
 
 # WORKED, FAO-56 (1998), eq. 75 and Example 34: in the open the lesser of fw and 1 - fc.

@@ -20,7 +20,13 @@ from support.stationyears import (
     typical_year,
 )
 
-from controller.demand.season import CLIMATES, season_eto_mm_day, season_tmean_c
+from controller.demand.season import (
+    CLIMATES,
+    _share_of_sun,
+    season_eto_mm_day,
+    season_tmean_c,
+)
+from controller.demand.sun import day_of_year, extraterrestrial_mj_m2
 from controller.errors import InputError
 from controller.timetable.reference import eto_of
 
@@ -65,6 +71,68 @@ def test_the_tropics_are_within_the_printed_range_all_year(
 ) -> None:
     for month in range(1, 13):
         assert low <= eto_mm(date(2031, month, 15), 8.0, climate) <= high
+
+
+# PRINTED: FAO-56 (1998), Table 2 (from memory): lowest and highest mean ETo [mm/day] where it is
+# about 10, 20 and 30 °C; Table 16: the lowest relative humidity of five classes [%].
+TABLE_2 = {
+    ("tropics", "humid"): ((2, 3), (3, 5), (5, 7)),
+    ("tropics", "arid"): ((2, 4), (4, 6), (6, 8)),
+    ("temperate", "humid"): ((1, 2), (2, 4), (4, 7)),
+    ("temperate", "arid"): ((1, 3), (4, 7), (6, 9)),
+}
+TABLE_16 = {"arid": 20, "semi-arid": 30, "sub-humid": 45, "humid": 70, "very humid": 80}
+# Our choice: how far up the printed range a class lies, and the sun above the air [MJ/m2 a day] of
+# the three columns, by which a printed figure becomes a share.
+UP = {"arid": 0.8, "semi-arid": 0.4, "sub-humid": 0.75, "humid": 0.5, "very humid": 0.25}
+SUN = {"tropics": (28.0, 33.0, 38.0), "temperate": (25.0, 38.0, 40.0)}
+
+
+@pytest.mark.parametrize("climate", list(CLIMATES))
+@pytest.mark.parametrize("region", list(SUN))
+def test_a_share_of_the_sun_is_the_printed_figure_at_each_column(region: str, climate: str) -> None:
+    found = CLIMATES[climate]
+    for warmth_c, sun_mj, (low, high) in zip(
+        (10.0, 20.0, 30.0), SUN[region], TABLE_2[region, found.row], strict=True
+    ):
+        share = _share_of_sun(region, found, warmth_c)
+        # FAO-56, eq. 20: 1 MJ/m2 evaporates 0.408 mm.
+        assert share * 0.408 * sun_mj == pytest.approx(low + UP[climate] * (high - low), rel=1e-3)
+    assert found.rh_min_pct == TABLE_16[climate]
+
+
+def test_below_the_coolest_column_the_share_falls_and_above_the_warmest_it_stays() -> None:
+    # WORKED: 3 % for each degree under 10, half of it at the least (our choice).
+    def share(warmth_c: float) -> float:
+        return _share_of_sun("temperate", CLIMATES["humid"], warmth_c)
+
+    assert [share(c) / share(10.0) for c in (9.0, 0.0, -6.0, -7.0, -40.0)] == pytest.approx(
+        [0.97, 0.7, 0.52, 0.5, 0.5]
+    )
+    assert share(15.0) == pytest.approx((share(10.0) + share(20.0)) / 2.0)
+    assert share(31.0) == share(30.0)
+
+
+def test_between_tropics_and_temperate_lands_it_is_shared_by_latitude() -> None:
+    # WORKED: up to 25 degrees all tropics, from 35 all temperate, at 30 half of each.
+    found, day = CLIMATES["arid"], date(2031, 7, 20)
+    for latitude, temperate in ((25.0, 0.0), (30.0, 0.5), (-30.0, 0.5), (35.0, 1.0)):
+        warmth_c = season_tmean_c(day, latitude_deg=latitude, elevation_m=100.0)
+        share = temperate * _share_of_sun("temperate", found, warmth_c)
+        share += (1.0 - temperate) * _share_of_sun("tropics", found, warmth_c)
+        above = extraterrestrial_mj_m2(latitude_deg=latitude, day_of_year=day_of_year(day))
+        assert eto_mm(day, latitude, "arid") == pytest.approx(share * 0.408 * above, rel=1e-3)
+
+
+def test_the_warmest_day_is_a_month_after_midsummer_and_a_mountain_is_cooler() -> None:
+    days = [date(2031, 1, 1) + timedelta(days=n) for n in range(365)]
+    warmth = {day: season_tmean_c(day, latitude_deg=50.0, elevation_m=0.0) for day in days}
+    assert max(warmth, key=lambda day: warmth[day]) == date(2031, 7, 20)
+    # WORKED: 27 - 0.0068 x 2500 is 10 °C in the mean; 0.22 x 50 swings 11 about it, 7.7 by the sea;
+    # 6.5 °C less a kilometre up.
+    assert max(warmth.values()) == pytest.approx(21.0, abs=0.01)
+    sea = season_tmean_c(date(2031, 7, 20), latitude_deg=50.0, elevation_m=1000.0, coastal=True)
+    assert sea == pytest.approx(10.0 + 7.7 - 6.5)
 
 
 @given(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -74,6 +75,24 @@ def test_roots_start_at_seed_depth_and_are_full_when_mid_season_begins():
     assert on(1).root_depth_m == on(20).root_depth_m == approx(0.20, abs=1e-9)
     assert on(35).root_depth_m == approx(0.25, abs=1e-9)
     assert on(50).root_depth_m == on(120).root_depth_m == approx(LETTUCE.root_min_m, abs=1e-9)
+
+
+def test_height_grows_evenly_from_a_hand_to_full_when_mid_season_begins():
+    # WORKED: a seedling of 0.10 m (our choice); lettuce is 0.3 m high after 50 days: half way on
+    # day 26.
+    assert LETTUCE.height_m == 0.3
+    assert [on(n).height_m for n in (1, 26, 51, 120)] == approx([0.1, 0.2, 0.3, 0.3])
+    assert on(1).full_height_m == 0.3 and on(1).kcb_mid == LETTUCE.kcb_mid
+    low = replace(LETTUCE, height_m=0.06)
+    assert [on(n, crop=low).height_m for n in (1, 120)] == approx([0.06, 0.06])
+
+
+def test_young_perennials_stand_as_high_as_the_fourth_root_of_their_cover():
+    # WORKED: asparagus shades 0.15 of 0.8 in its first year: 0.1875^0.25 is 0.658 of its height.
+    asparagus = load().crop("asparagus")
+    first = replace(at(30.0), year=1)
+    found = crop_on(asparagus, first, supported=False, **STANDARD)
+    assert found.full_height_m == approx(0.658 * asparagus.height_m, abs=5e-4)
 
 
 def test_established_plants_have_their_roots_from_the_first_day():

@@ -9,7 +9,7 @@ import pytest
 from support.stationyears import WAGENINGEN, days_of
 
 from controller.demand.course import Course
-from controller.demand.pace import first_long_day, winters
+from controller.demand.pace import first_long_day, pace_of, winters
 from controller.demand.records import DayInput, Observation
 from controller.demand.stages import crop_on
 from controller.errors import CropFileError
@@ -116,6 +116,26 @@ def test_what_was_seen_goes_before_the_length_of_the_day():
 )
 def test_which_plantings_winter(planting, latitude, does):
     assert winters(planting, latitude) is does
+
+
+def test_bulbs_planted_in_autumn_winter_where_they_stand_for_five_months():
+    # Our choice: August to January in the north, February to July in the south; 150 days.
+    for month in range(1, 13):
+        start = date(1983, month, 15)
+        planting = garlic(start, start + timedelta(days=150))
+        assert winters(planting, 52) is (month in (8, 9, 10, 11, 12, 1))
+        assert winters(planting, -40) is (month not in (8, 9, 10, 11, 12, 1))
+        short = garlic(start, start + timedelta(days=149))
+        assert not winters(short, 52) and not winters(short, -40)
+
+
+def test_bulbs_fill_for_a_month_at_the_least():
+    pace, _ = pace_of(GARLIC, garlic(), None, 52)
+    (mid, covers), (late, yellows) = pace.not_before
+    assert (mid, late) == (pace.ends[1], pace.ends[2])
+    assert covers == first_long_day(garlic().start, GARLIC.autumn.cover_from_h, 52)
+    long_day = first_long_day(garlic().start, GARLIC.autumn.yellow_from_h, 52)
+    assert yellows == long_day + timedelta(days=30)
 
 
 def test_autumn_figures_that_do_not_fit_are_refused():

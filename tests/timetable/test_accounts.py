@@ -12,7 +12,7 @@ from support.mornings import catalogue
 
 from controller.demand.facts import Season, parts_of
 from controller.demand.records import DayInput
-from controller.garden.model import Planting, Satisfy, UnlikeRows, Zone
+from controller.garden.model import Planting, Row, Satisfy, UnlikeRows, Zone
 from controller.hydraulics.lines import Lines
 from controller.timetable.accounts import ZoneAccount
 
@@ -189,3 +189,13 @@ def test_how_much_to_water_in_is_what_the_wetted_ground_lacks_on_the_eve() -> No
     for n in range(-40, 1):
         sown.credit(DAYS[START + n * DAY], 0.0, stored_litres=None, water_from="")
     assert not list(sown.to_water_in(START, lambda _: 0.0))
+
+
+@pytest.mark.parametrize(
+    ("row", "found"), [(a_row(ground_width_m=0.25), 1), (a_row(plugged=True), 0)]
+)
+def test_a_small_bed_is_watered_in_too_and_one_without_ground_is_not(row: Row, found: int) -> None:
+    account = an_account(a_zone(plantings=(LEEK,), rows=(row,)))
+    for n in range(-40, 1):
+        account.credit(DAYS[START + n * DAY], 0.0, stored_litres=None, water_from="")
+    assert len(list(account.to_water_in(START, lambda _: 0.0))) == found

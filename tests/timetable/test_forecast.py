@@ -52,7 +52,9 @@ def test_rain_that_a_model_says_has_fallen_is_no_forecast() -> None:
         (10.0, 80.0, 1, 4.0),  # tomorrow by half
         (10.0, 80.0, 2, 0.0),  # later not at all
         (10.0, 80.0, -1, 0.0),  # nor yesterday's forecast
+        (10.0, 40.0, 0, 4.0),
         (10.0, 39.0, 0, 0.0),  # unlikely
+        (2.0, 100.0, 0, 2.0),
         (1.9, 100.0, 0, 0.0),  # light
         (10.0, None, 0, 5.0),  # an amount and no chance
         (None, 90.0, 0, 0.0),

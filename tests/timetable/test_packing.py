@@ -292,6 +292,9 @@ def test_hand_valves_are_turned_one_at_a_time_on_whole_minutes() -> None:
     assert all(p.opens_utc.second == 0 for p in found.pulses)
     for a, b in zip(found.pulses, found.pulses[1:], strict=False):
         assert (b.opens_utc - a.closes_utc).total_seconds() >= WALK_S
+    # WORKED: 60 L at 0.5 L/s are two minutes, and a minute to walk: every third minute.
+    even = packed(jobs, SharedTap(5.0, dict.fromkeys("abc", 0.5)))
+    assert [p.opens_utc for p in even.pulses] == [FIVE + n * timedelta(minutes=3) for n in range(3)]
 
 
 def test_the_same_jobs_give_the_same_pulses() -> None:

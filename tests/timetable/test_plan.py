@@ -143,6 +143,17 @@ def test_what_may_be_missing_goes_by_zone_then_garden_then_the_crop_and_its_year
         assert allowed(a_garden(zone), stage="mid") == approx(mm)
 
 
+def test_a_first_year_that_is_over_is_not_that_of_what_stands_there_now() -> None:
+    gone = Planting(crop="asparagus", start=date(2031, 4, 1), until=date(2031, 6, 1))
+    now = replace(gone, start=date(2031, 6, 2), until=date(2033, 9, 1), years_before=9)
+    garden = a_garden(a_zone(plantings=(gone, now)))
+    row = replace(planned(garden, count=1).ledger[-1], raw_mm=20.0, stage="mid")
+    assert row.crop == "asparagus"
+    assert allowed_mm(row, garden, Grounds(garden, CATALOGUE)) == approx(16.0)
+    then = replace(row, day=date(2031, 5, 1))
+    assert allowed_mm(then, garden, Grounds(garden, CATALOGUE)) == approx(10.0)
+
+
 def test_an_unthrottled_short_row_gets_its_water_in_seconds() -> None:
     """`common practice, no source`: nobody opens such a row for long."""
     timetable = planned(a_garden(a_zone(refill_at=0.1)), count=3)

@@ -65,6 +65,8 @@ def test_what_is_asked_of_rain_has_the_figures_found() -> None:
         assert found is not None
         return found.words
 
+    assert words(-0.5, 0.0) == "found -0.5 mm of rain; allowed is 0 or more"
+    assert words(1830.0, 0.0).endswith("anywhere, is 1825 mm: look at the unit and the point")
     assert words(150.0, 0.0).startswith("found 150 mm of rain on 2031-07-01; over 127 mm")
     assert "150 mm with what was noted for that day before" in words(130.0, 20.0)
     assert "before" not in words(150.0, 0.0)

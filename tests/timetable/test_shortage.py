@@ -13,7 +13,8 @@ from controller.garden.model import Garden, Hold, Opening, Planting, Watering
 from controller.hydraulics.lines import Lines
 from controller.timetable.jobs import NOTHING_GIVEN, Grounds
 from controller.timetable.onweather import Weather, plan_on
-from controller.timetable.records import Timetable
+from controller.timetable.records import NotFitted, Timetable
+from controller.timetable.shortage import is_short, shortages
 from controller.units import m3_s_from_l_min
 
 DAY = timedelta(days=1)
@@ -93,3 +94,47 @@ def test_a_zone_whose_rows_are_all_plugged_is_short_and_says_why() -> None:
     assert [(short.zone, short.reason) for short in found.short] == [
         ("dry", "all its rows are plugged")
     ]
+
+
+def test_what_kept_water_back_later_is_not_why_a_crop_was_short_before() -> None:
+    rows = [r for r in season(beds()).ledger if r.crop and r.phase == ""][:5]
+    dry = [replace(r, stress=s) for r, s in zip(rows, (1.0, 0.9, 0.5, 0.7, 0.98), strict=True)]
+    worst = dry[2].day
+
+    def reason(*left: NotFitted) -> str:
+        (short,) = shortages(dry, left, first=rows[0].day)
+        # 0.98 is where a shortage begins (our choice).
+        assert (short.first, short.days) == (dry[1].day, 3)
+        assert (short.least_stress, short.worst_day) == (0.5, worst)
+        return short.reason
+
+    def back(day: date, zone: str = "salad", why: str = "no window") -> NotFitted:
+        return NotFitted(zone=zone, day=day, litres=1.0, reason=why)
+
+    assert reason() == ""
+    assert reason(back(worst)) == reason(back(worst - DAY)) == "no window"
+    assert reason(back(worst + DAY)) == ""
+    assert reason(back(worst, zone="another")) == ""
+    assert reason(back(worst - DAY), back(worst, why="the cap")) == "no window"
+    (later,) = shortages(dry, (), first=worst)
+    assert (later.first, later.days) == (worst, 2)
+    asked = sum(r.kcb * r.eto_mm * r.exposure - r.transpired_mm for r in dry[2:4])
+    assert later.lost_mm == approx(max(asked, 0.0))
+
+
+def test_seedbeds_what_dries_down_and_the_first_day_are_never_short() -> None:
+    row = next(r for r in season(beds()).ledger if r.crop and r.phase == "")
+    assert is_short(replace(row, stress=0.97, day_of_planting=2))
+    for not_short in (
+        {"stress": 0.98},
+        {"crop": None},
+        {"day_of_planting": 1},
+        {"phase": "seedbed"},
+        {"phase": "dry-down"},
+    ):
+        plain = {"stress": 0.5, "day_of_planting": 2}
+        assert not is_short(replace(row, **{**plain, **not_short}))  # type: ignore[arg-type]
+    # By the single coefficient a crop lacks what it asks for less what it used.
+    single = replace(row, stress=0.5, day_of_planting=9, coefficients="single", etc_mm=5.0)
+    (short,) = shortages([replace(single, used_mm=2.0)], (), first=row.day)
+    assert short.lost_mm == 3.0

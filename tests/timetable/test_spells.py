@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
 from pytest import approx
+from support.gardens import a_garden
+from support.mornings import a_plan
 from support.stationyears import (
     ASTURIAS,
     MUNICH,
@@ -169,3 +172,22 @@ def test_frost_that_a_forecast_has_later_is_said_with_the_days_it_may_take() -> 
     assert "listed for 2031-07-12 is left" in said(2, 5.0, 4.0, 3.0, -1.0)[0]
     assert said(1, 5.0, 4.0, 3.0, -1.0) == ()
     assert said(4, 5.0, 4.0, 3.0, -1.0, 2.0, rung="normal") == ()  # usual cold is no forecast
+
+
+def test_a_plan_says_them_in_the_gardens_own_units_and_of_its_own_days() -> None:
+    days = table(
+        *(a_day(n) for n in range(-5, 0)),
+        a_day(0, eto_mm=7.4, tmax_c=35.0, rung="forecast"),
+        a_day(1, tmin_c=-1.0, rung="forecast"),
+        a_day(2, eto_mm=7.4, tmax_c=35.0, rung="forecast"),
+    )
+    garden = a_garden()
+    said = a_plan(garden, days, first=TODAY).remarks
+    # WORKED: 35 °C are 95 °F, -1 °C 30.2 °F.
+    (hot,) = [words for words in said if "dries far more than usual" in words]
+    assert hot.startswith("2031-07-10: ") and "up to 35 C" in hot
+    (cold,) = [words for words in said if words.startswith("frost: ")]
+    assert "-1 C" in cold
+    us = a_plan(replace(garden, us_units=True), days, first=TODAY).remarks
+    assert any("up to 95 F" in words for words in us)
+    assert any(words.startswith("frost: 30.2 F") for words in us)

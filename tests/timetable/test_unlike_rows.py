@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from types import SimpleNamespace
 
 import pytest
 from pytest import approx
@@ -18,6 +19,8 @@ from controller.garden.show import show_depth
 from controller.hydraulics.evenness import real_uniformity
 from controller.hydraulics.lines import Lines
 from controller.timetable.records import Timetable
+from controller.timetable.unlike import depth_of, loss_words
+from controller.timetable.wants import Want
 from controller.units import m3_s_from_l_min
 
 DAY = timedelta(days=1)
@@ -42,6 +45,97 @@ def both(
         unlike_rows=unlike_rows,
     )
     return a_garden(zone, watering=Watering(windows=(EVERY_DAY,), **watering))  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True)
+class OfPart:
+    """As much of a part as a depth is made of."""
+
+    name: str
+    ground_m2: float
+    rows: tuple[int, ...]
+    line_fraction: float = 1.0
+
+
+def wants_of(*nets_mm: float, due: tuple[bool, ...] = (True, True)) -> dict[int, Want]:
+    evening = a_plan(both(), DAYS, first=TODAY).ledger[-1]
+    return {
+        n: Want(
+            part=PARTS[n],  # type: ignore[arg-type]
+            evening=evening,
+            net_mm=net_mm,
+            urgency=1.0,
+            words="",
+            strip_missing_mm=net_mm,
+            due=due[n],
+        )
+        for n, net_mm in enumerate(nets_mm)
+    }
+
+
+PARTS = (OfPart("row 1", 3.0, (1,)), OfPart("rows 2 and 3", 1.0, (2, 3)))
+FOUR = replace(a_zone(), rows=(a_row(length_m=4.0, ground_width_m=1.0),))
+
+
+def account_of(*shares: float) -> SimpleNamespace:
+    return SimpleNamespace(parts=PARTS, shares=shares)
+
+
+# WORKED: four square metres, three of row 1, which wants 6 mm, 18 L; the others want 10 mm, 10 L.
+# By its share of the flow each asks for 18 / 0.7 and 10 / 0.3 L of the whole.
+@pytest.mark.parametrize(
+    ("shares", "litres", "whose"),
+    [
+        ((0.7, 0.3), 10.0 / 0.3, 1),
+        ((0.5, 0.5), 18.0 / 0.5, 0),
+        # Of rows 2 and 3 a quarter of the flow is due; under 0.4 of that they would flood row 1.
+        ((0.9, 0.1), 10.0 / 0.1, 1),
+        ((0.95, 0.05), 10.0 / 0.1, 1),
+    ],
+)
+def test_a_dose_for_the_neediest_brings_each_its_own_by_its_share_of_the_flow(
+    shares: tuple[float, float], litres: float, whose: int
+) -> None:
+    wants = wants_of(6.0, 10.0)
+    zone = replace(FOUR, unlike_rows=UnlikeRows.NEEDIEST)
+    depth_mm, chosen = depth_of(zone, account_of(*shares), wants)  # type: ignore[arg-type]
+    assert depth_mm == approx(litres / 4.0) and chosen is wants[whose]
+    # For the mean it is what all miss together, 28 L, whoever is the neediest.
+    mean = replace(FOUR, unlike_rows=UnlikeRows.MEAN)
+    depth_mm, chosen = depth_of(mean, account_of(*shares), wants)  # type: ignore[arg-type]
+    assert depth_mm == approx(7.0) and chosen is wants[whose]
+    # Who is not due asks for nothing of the neediest's dose.
+    one = wants_of(6.0, 10.0, due=(True, False))
+    depth_mm, chosen = depth_of(zone, account_of(*shares), one)  # type: ignore[arg-type]
+    assert depth_mm == approx(18.0 / shares[0] / 4.0) and chosen is one[0]
+
+
+# WORKED: a dose of 8 mm is 32 L. With half of the flow row 1 gets 16 L, 5.33 mm, and the others 16
+# mm; said from half a millimetre of difference on (our choice).
+@pytest.mark.parametrize(
+    ("nets_mm", "said"),
+    [
+        ((5.84, 16.0), "; row 1 gets 0.5 mm less than it lacks"),
+        ((5.8, 16.0), ""),
+        ((4.8, 16.0), "; row 1 gets 0.5 mm more than it lacks"),
+        ((4.86, 16.0), ""),
+        ((5.33, 18.0), "; rows 2 and 3 get 2 mm less than they lack"),
+        ((5.33, 15.0), ""),  # those that it is for
+    ],
+)
+def test_what_the_others_get_or_lack_is_said_from_half_a_millimetre_on(
+    nets_mm: tuple[float, float], said: str
+) -> None:
+    zone, wants = replace(FOUR, unlike_rows=UnlikeRows.NEEDIEST), wants_of(*nets_mm)
+    words = loss_words(
+        zone,
+        account_of(0.5, 0.5),
+        wants,
+        8.0,
+        wants[1],
+        us_units=False,  # type: ignore[arg-type]
+    )
+    assert words == "; for rows 2 and 3" + said
 
 
 def parts(timetable: Timetable) -> set[str]:

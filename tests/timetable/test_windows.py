@@ -14,6 +14,7 @@ from controller.timetable.windows import (
     days_to_next_window,
     hold_in_force,
     utc_from_local,
+    windows_on,
 )
 
 BERLIN = ZoneInfo("Europe/Berlin")
@@ -154,3 +155,56 @@ def test_the_next_chance_is_counted_in_days() -> None:
     monday = date(2026, 6, 29)
     assert days_to_next_window(watering, ValveKind.RELAY, monday) == 3
     assert days_to_next_window(watering, ValveKind.RELAY, monday + timedelta(days=3)) == 4
+    # None within a fortnight, the furthest that is looked (our choice), counts as a fortnight.
+    assert days_to_next_window(watering, ValveKind.RELAY, monday, at_most=2) == 2
+    assert days_to_next_window(Watering(windows=()), ValveKind.RELAY, monday) == 14
+
+
+def test_windows_of_a_day_are_counted_for_a_kind_of_valve() -> None:
+    hand = Window(opens=time(18), closes=time(20), valves=frozenset({ValveKind.HAND}))
+    mondays = Window(opens=time(5), closes=time(6), weekdays=frozenset({0}))
+    watering = Watering(windows=(hand, mondays, mondays))
+    monday = date(2026, 6, 29)
+    assert windows_on(watering, ValveKind.HAND, monday) == 3
+    assert windows_on(watering, ValveKind.RELAY, monday) == 2
+    assert windows_on(watering, ValveKind.RELAY, monday + timedelta(days=1)) == 0
+
+
+def test_a_hold_is_in_force_on_each_local_day_that_it_touches() -> None:
+    hold = Hold(begins=datetime(2026, 7, 1, 23), ends=datetime(2026, 7, 3), reason="guests")
+    watering = _watering(time(5), time(8), holds=(hold,))
+    found = [hold_in_force(watering, "a", date(2026, 7, n), BERLIN) for n in (1, 2, 3)]
+    assert found == [hold, hold, None]
+    assert hold_in_force(watering, "a", date(2026, 6, 30), BERLIN) is None
+
+
+@pytest.mark.parametrize(
+    ("begins", "ends", "left_h"),
+    [
+        (3, 5, [3.0]),  # it ends as the window opens
+        (8, 9, [3.0]),
+        (5, 6, [2.0]),
+        (7, 8, [2.0]),
+        (5, 8, []),
+        (4, 9, []),
+        (6, 7, [1.0, 1.0]),
+    ],
+)
+def test_a_hold_leaves_what_it_does_not_cover(begins: int, ends: int, left_h: list[float]) -> None:
+    hold = Hold(begins=datetime(2026, 7, 1, begins), ends=datetime(2026, 7, 1, ends), reason="x")
+    watering = _watering(time(5), time(8), holds=(hold,))
+    found = allowed(watering, "a", ValveKind.RELAY, date(2026, 7, 1), BERLIN)
+    assert [s.seconds / 3600.0 for s in found] == left_h
+
+
+def test_windows_that_touch_are_one_and_others_stay_apart() -> None:
+    def hours(*spans: tuple[int, int]) -> list[float]:
+        windows = tuple(Window(opens=time(a), closes=time(b)) for a, b in spans)
+        watering = Watering(windows=windows)
+        found = allowed(watering, "a", ValveKind.RELAY, date(2026, 7, 1), BERLIN)
+        return [s.seconds / 3600.0 for s in found]
+
+    assert hours((5, 6), (6, 8)) == [3.0]
+    assert hours((5, 8), (6, 7)) == [3.0]
+    assert hours((7, 9), (5, 8)) == [4.0]
+    assert hours((5, 6), (7, 8)) == [1.0, 1.0]
