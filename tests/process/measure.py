@@ -98,7 +98,7 @@ def hung_closer(folder: Path) -> dict[str, float]:
 def hung_steward(folder: Path, rate: float = 10.0) -> dict[str, float]:
     """A steward that never comes back from the disk: seconds of its clock to the watchdog's abort.
 
-    The garden file has become a pipe nobody writes into. Lines close meanwhile.
+    The garden file does not open any more. Lines close meanwhile.
     """
     manager = Manager(
         folder,
@@ -110,8 +110,8 @@ def hung_steward(folder: Path, rate: float = 10.0) -> dict[str, float]:
     try:
         manager.started()
         manager.until(lambda: manager.ask(ask="open", zone="leeks", seconds=50.0)["ok"])
-        manager.garden.unlink()
-        os.mkfifo(manager.garden)
+        mark = manager.folder / "never-opens"
+        mark.write_text(str(manager.garden.resolve()), encoding="utf-8")
         hung_s = manager.page.mono_s()
         code = manager.watchdog()
         seen_s = manager.page.mono_s() - hung_s

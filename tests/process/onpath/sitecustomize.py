@@ -12,6 +12,7 @@ import os
 import queue
 import sys
 import threading
+import time
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import Any
@@ -68,6 +69,18 @@ def _wait_by(page: Any) -> None:
     queue.SimpleQueue = queue._PySimpleQueue  # type: ignore[misc,attr-defined]
 
 
+def hang_at(mark: Path) -> None:
+    """A disk that answers no more: the file that `mark` names never opens, once `mark` is there."""
+    opens = os.open
+
+    def opened(path: Any, *more: Any, **named: Any) -> int:
+        while mark.exists() and mark.read_text(encoding="utf-8") == os.fspath(path):
+            time.sleep(SLICE_S)
+        return opens(path, *more, **named)
+
+    os.open = opened
+
+
 class _AlarmFinder:
     """Hands the alarm clock's scheduler, when it is imported, a datetime that follows the page."""
 
@@ -109,3 +122,4 @@ if os.environ.get("ROWGATE_TIME_PAGE"):
     from timepage import TimePage
 
     follow(TimePage(os.environ["ROWGATE_TIME_PAGE"]))
+    hang_at(Path(os.environ["ROWGATE_TIME_PAGE"]).with_name("never-opens"))
