@@ -17,7 +17,7 @@ import pytest
 from support.clock import HandClock
 
 from controller.clock import SystemClock
-from controller.daemon import controlserver
+from controller.daemon import controlserver, sockets
 from controller.daemon.control import LONGEST_LINE, SOCKET_NAME, _connect, ask
 from controller.daemon.controlserver import (
     ANSWERED_WITHIN_S,
@@ -272,7 +272,7 @@ def test_who_does_not_read_the_answer_is_let_go(desk: Desk) -> None:
 
 def test_one_user_takes_no_place_of_another(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     users = [7, *[8] * (2 * TALKERS)]
-    monkeypatch.setattr(controlserver, "_user", lambda line: users.pop(0))
+    monkeypatch.setattr(controlserver, "user_of", lambda line: users.pop(0))
     first = desk.come(b'{"ask"')
     for _ in range(2 * TALKERS):
         desk.come(b'{"ask"')
@@ -284,7 +284,7 @@ def test_one_user_takes_no_place_of_another(desk: Desk, monkeypatch: pytest.Monk
 def test_many_users_make_room_where_most_are(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     # A user with two, and as many others with one as there are places left; then one more.
     users = [7, 7, *range(100, 100 + TALKERS - 2), 8]
-    monkeypatch.setattr(controlserver, "_user", lambda line: users.pop(0))
+    monkeypatch.setattr(controlserver, "user_of", lambda line: users.pop(0))
     lines = []
     for _ in range(TALKERS + 1):
         desk.clock.advance(0.01)
@@ -315,7 +315,7 @@ def test_of_one_user_so_many_requests_wait_and_closing_is_not_counted(desk: Desk
 def test_the_users_number_is_the_kernels() -> None:
     here, there = socket.socketpair(socket.AF_UNIX, socket.SOCK_STREAM)
     with here, there:
-        assert controlserver._user(here) == Path("/proc/self").stat().st_uid
+        assert sockets.user_of(here) == Path("/proc/self").stat().st_uid
 
 
 # --- answers that come too late -------------------------------------------------------------------

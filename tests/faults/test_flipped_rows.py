@@ -139,6 +139,61 @@ def test_water_counts_on_where_the_rest_of_its_row_tells_what_changed(
     assert status["rows_set_aside"] >= 1
 
 
+OPEN_CHANGES = {
+    "a day": "day = '2031-0v-01'",
+    "a state": "state = 'op%n'",
+    "a list of zones": "together = '[\"b'",
+    "a plan that is NULL": "planned_open_s = NULL",
+    "litres planned without end": "planned_litres = 9e999",
+    "a moment": "planned_opens_utc = '2031-06-01T2:00:00.000000Z'",
+    "a slot": "slot = -1",
+}
+
+
+@pytest.mark.parametrize("what", OPEN_CHANGES)
+def test_a_pulse_that_was_open_at_a_kill_counts_to_its_last_heartbeat(
+    tmp_path: Path, what: str
+) -> None:
+    """Before, its row was set aside with what had run, and all of the dose was given once more."""
+    world = World(tmp_path, a_slow_garden())
+    world.run_until_open()
+    world.run_for(25.0)
+    _changed(world, f"UPDATE pulses SET {OPEN_CHANGES[what]} WHERE state = 'open'")
+    world.start()
+    (row,) = [row for row in world.pulses() if row.state is PulseState.CUT]
+    # 3 L/min, as the garden says; a heartbeat each ten seconds, so 20 s at least. WORKED.
+    assert 1.0 <= row.litres <= 1.3
+    assert row.day == DAY and row.slot == 1
+    assert "rows set aside" in {kind for kind, _ in world.happenings()}
+    planned = [pulse.key for pulse in world.steward.pending]
+    assert row.key not in planned
+    world.run_until(NEXT_NOON)
+    assert not world.ask(ask="status")["plan_fault"]
+
+
+def test_a_state_that_is_none_keeps_no_end_from_being_written(tmp_path: Path) -> None:
+    world = World(tmp_path, a_slow_garden())
+    world.run_until_open()
+    with sqlite3.connect(world.logbook.path) as book:
+        book.execute("UPDATE pulses SET state = 'op%n' WHERE state = 'open'")
+    book.close()
+    while world.openings.running:
+        world.run_for(5.0)
+    assert world.openings.all_written
+    assert sum(world.litres().values()) > 1.0
+
+
+def test_water_whose_litres_are_gone_counts_by_its_open_time(tmp_path: Path) -> None:
+    """Table and index both: 3 L/min over the time it was open, as was planned."""
+    world = _watered(tmp_path)
+    given = world.litres()
+    _changed(world, CHANGES["litres that are NULL"])
+    world.start()
+    assert world.litres() == pytest.approx(given, rel=0.01)
+    words = next(words for kind, words in world.happenings() if kind == "rows set aside")
+    assert "L by its open time" in words
+
+
 def test_litres_that_cannot_be_are_named_with_zone_and_day_and_the_row_is_kept(
     tmp_path: Path,
 ) -> None:

@@ -101,6 +101,30 @@ def test_a_closer_that_hangs_ends_the_daemon_with_the_valves_shut(
     assert [m.on for m in run.pins.moves] == [True, False]
 
 
+def test_other_lines_where_no_thread_can_be_begun_end_the_daemon_with_all_off(
+    run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """New lines want a closer of their own. Without one nothing is kept open, or opened."""
+    monkeypatch.setattr("controller.daemon.steward.GARDEN_EVERY_S", 0.1)
+    garden = TINY_GARDEN + '[board]\nclock = "battery"\n'  # believed, so that plans are made
+    (run.folder / "garden.toml").write_text(garden, encoding="utf-8")
+    run.start()
+    run.until(run.answers)
+
+    def refuses(thread: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    monkeypatch.setattr(threading.Thread, "start", refuses)
+    text = garden.replace("relay = 17", "relay = 18")
+    (run.folder / "garden.toml").write_text(text, encoding="utf-8")
+    run.ended()
+    assert run.code == 1
+    assert [run.pins.read(line) for line in (17, 18)] == [False, False]
+    assert not run.pins.moves  # no line was ever on
+    with Questions(run.folder / LOGBOOK_NAME) as questions:
+        assert any("mistake" in h.words for h in questions.happenings())
+
+
 def test_a_logbook_that_cannot_be_opened_ends_the_daemon_after_all_lines_are_off(
     run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -149,3 +149,42 @@ def test_a_bad_row_of_any_table_is_moved_and_named(path: Path, table: str) -> No
     book.close()
     assert left == count - (0 if table == "happenings" else 1)
     assert source == table and f"{column} = '\x7f'" in cells
+
+
+def test_a_look_at_all_pulses_leaves_the_same_ones_to_be_seen(tmp_path: Path) -> None:
+    """A season, three rows of it bad: seen is the same as without the look, before and after a row
+    of the last days changes too."""
+    clock, path = HandClock(), tmp_path / "logbook.db"
+    with Logbook(path, clock) as book:
+        for number in range(40):
+            day = DAY + timedelta(days=number)
+            book.closed(book.intend(a_pulse(day=day)), 60.0, 5.0, "timed")
+    changes = ("day = '2031-0v-01'", "state = 'clos%d'", "together = '['")
+    with Questions(path) as looked, Questions(path) as other:
+        for number, change in enumerate((*changes, "litres = NULL")):
+            row = 40 if number == 3 else 5 + 7 * number
+            with sqlite3.connect(path) as book:
+                book.execute(f"UPDATE pulses SET {change} WHERE id = {row}")
+            book.close()
+            if number < 3:
+                assert looked.unsound() == number + 1
+            seen = [found.id for found in looked.pulses(date.min, date.max)]
+            assert seen == [found.id for found in other.pulses(date.min, date.max)]
+            assert len(seen) == 39 - number
+        assert looked.litres_by_zone_day() == other.litres_by_zone_day()
+        # Of long ago a change is seen at the next look; the daemon looks before every plan.
+        with sqlite3.connect(path) as book:
+            book.execute("UPDATE pulses SET slot = -1 WHERE id = 2")
+        book.close()
+        assert looked.unsound() == 5
+        assert [r.id for r in looked.pulses(DAY, DAY + timedelta(days=3))] == [1, 3, 4]
+
+
+def test_the_newest_moment_is_that_of_a_moment(path: Path) -> None:
+    with Questions(path) as ask:
+        newest = ask.last_written_utc()
+    with sqlite3.connect(path) as book:
+        book.execute("UPDATE notes SET at_utc = '9031-13-01T04:00:00.000000Z'")
+    book.close()
+    with Questions(path) as ask:
+        assert ask.last_written_utc() == newest
