@@ -5,6 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# Speed is measured by benchmarks alone: a busy machine fails no test.
+settings.register_profile("rowgate", deadline=None)
+settings.load_profile("rowgate")
 
 
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
