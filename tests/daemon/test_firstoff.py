@@ -112,7 +112,9 @@ def test_the_off_levels_are_those_of_the_line_file(tmp_path: Path) -> None:
     assert seen == [(17, True), (22, False)]
 
 
-@pytest.mark.parametrize("words", ["", "{}", "[]", '{"pins": "mock", "chip": 0, "lines": 3}'])
+@pytest.mark.parametrize(
+    "words", ["", "{}", "[]", '{"pins": "mock", "chip": 0, "lines": 3}', "[" * 100_000, "\x00"]
+)
 def test_a_line_file_that_does_not_read_is_said_and_ends_no_start(
     tmp_path: Path, words: str, caplog: pytest.LogCaptureFixture
 ) -> None:
