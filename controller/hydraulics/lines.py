@@ -64,6 +64,7 @@ class Lines:
             effects=effects,
         )
         self._zones = {zone.name: zone for zone in garden.zones}
+        self._number = {name: number for number, name in enumerate(self._zones)}
         self.main = MainTree.of(garden)
         self._holes: dict[str, tuple[tuple[DrilledHole, ...], ...]] = {}
         self._valve_k: dict[str, float] = {}
@@ -261,6 +262,10 @@ class Lines:
         if zone not in self._valve_k:
             self._valve_k[zone] = self._found_k(self._zone(zone))
         return self._valve_k[zone]
+
+    def zones_of(self, names: frozenset[str]) -> list[Zone]:
+        """The zones of these names, in the garden's order; KeyError if there is no such zone."""
+        return [self._zones[name] for name in sorted(names, key=self._number.__getitem__)]
 
     def _zone(self, name: str) -> Zone:
         if name not in self._zones:

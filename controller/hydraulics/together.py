@@ -103,11 +103,11 @@ class StaysOpen:
 
 def closing_heads_m(garden: Garden) -> dict[str, float]:
     """The zones whose valve needs a head before it to shut, and that head. [m]"""
-    return {zone.name: wants_m for zone, wants_m in _closing_heads(garden)}
+    return {zone.name: wants_m for zone, wants_m in _closing_heads(garden.zones)}
 
 
-def _closing_heads(garden: Garden) -> Iterator[tuple[Zone, float]]:
-    for zone in garden.zones:
+def _closing_heads(zones: Iterable[Zone]) -> Iterator[tuple[Zone, float]]:
+    for zone in zones:
         if zone.valve.kind is ValveKind.RELAY and zone.valve.least_closing_head_m > 0.0:
             yield zone, zone.valve.least_closing_head_m
 
@@ -136,9 +136,7 @@ def that_stay_open(lines: Lines, opened: frozenset[str]) -> list[StaysOpen]:
     ------
     `before_valve_m` against the valve's own figure. Hand valves shut at any head.
     """
-    asking = [
-        (zone, wants_m) for zone, wants_m in _closing_heads(lines.garden) if zone.name in opened
-    ]
+    asking = list(_closing_heads(lines.zones_of(opened)))
     if not asking:
         return []
     heads_m = _heads_in_main_m(lines, opened, [zone for zone, _ in asking])
@@ -250,9 +248,9 @@ def _heads_in_main_m(
     flows, main = lines.zone_flows(opened), lines.main
     places = {zone.name: main.place(zone) for zone in wanted}
     drawn: dict[int, float] = {}
-    for name in opened:
-        place = main.place(lines.garden.zone(name))
-        drawn[place] = drawn.get(place, 0.0) + flows[name]
+    for zone in lines.zones_of(opened):
+        place = main.place(zone)
+        drawn[place] = drawn.get(place, 0.0) + flows[zone.name]
     heads_m = main.heads_m(
         tap_head_m=lines.supply.head_m(sum(flows.values())),
         drawn_m3_s=drawn,
