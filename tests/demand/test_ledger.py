@@ -12,9 +12,11 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.plots import day, days, ground, planted, plot
 
+from controller.demand.facts import Season, parts_of
 from controller.demand.ledger import advance, as_read, ledger_over, next_day
 from controller.errors import OutOfRange
-from controller.garden.model import Coefficients
+from controller.garden.model import Coefficients, Drilling, Face, Row
+from controller.hydraulics.pipe import pipe_of
 from crops.catalogue import load
 
 CATALOGUE = load()
@@ -330,6 +332,34 @@ def test_a_planting_finds_both_surfaces_as_dry_as_the_bare_ground_left_them():
     bare, leek = ledger[-2:]
     for store in ("surface_depletion_mm", "rest_surface_depletion_mm", "wet_depletion_mm"):
         assert getattr(leek, store) == approx(bare.depletion_mm)
+
+
+def test_open_to_the_sun_is_what_the_plants_do_not_shade():
+    zone, run = plot(planted("leek", 0, 60)), days([(5.0, 0.0)] * 40)
+    found = dual(zone, run, line_fraction=0.4, under_canopy=False)[-1]
+    assert found.cover > 0.02 and found.exposed_fraction == approx(1.0 - found.cover)
+    assert over(zone, run)[-1].exposed_fraction == 1.0  # the single Kc has it within
+
+
+def test_plants_shade_their_rows_by_the_ground_that_each_has():
+    # WORKED: discs of 0.4 m at 0.4 m cover pi/4 of lines 0.4 m apart, and half of it at 0.8 m; of
+    # 4 and 8 square metres together that is pi/6. 50 plants stand on two rows of 10 m.
+    leek = replace(CROPS("leek"), spread_m=0.4)
+    rows = tuple(
+        Row(
+            length_m=10.0, pipe=pipe_of("3/4 in"), ground_width_m=width_m,
+            drilling=Drilling(bore_m=0.0016, every_m=0.15, first_m=0.07, face=Face.DOWN),
+        )
+        for width_m in (0.4, 0.8)
+    )  # fmt: skip
+    zone = replace(plot(planted("leek", 0, 60, spacing_m=0.4)), rows=rows)
+    season = Season(crop_for=lambda _: leek, days={})
+    (part,) = parts_of(zone, LOAM, season)
+    (facts,) = part.plantings
+    assert (part.zone, part.ground_m2, facts.plants) == (zone.name, approx(12.0), approx(50.0))
+    assert facts.cover_full == approx(math.pi / 6.0)
+    unknown = Season(crop_for=lambda _: replace(leek, spread_m=None), days={})
+    assert parts_of(zone, LOAM, unknown)[0].plantings[0].cover_full is None
 
 
 def test_bare_soil_never_loses_more_than_the_surface_holds():

@@ -95,6 +95,19 @@ def test_young_perennials_stand_as_high_as_the_fourth_root_of_their_cover():
     assert found.full_height_m == approx(0.658 * asparagus.height_m, abs=5e-4)
 
 
+def test_roots_of_young_perennials_reach_aside_from_their_second_year_on():
+    # WORKED: asparagus takes three years: none aside in the first, half way after the second.
+    asparagus = load().crop("asparagus")
+
+    def rooted(year, position=1.0):
+        young = replace(at(position), year=year)
+        return crop_on(asparagus, young, supported=False, **STANDARD).rooted
+
+    last = float(sum(asparagus.stage_days)) + 1.0
+    assert [rooted(1), rooted(1, last), rooted(2)] == [0.0, 0.0, 0.0]
+    assert [rooted(2, last), rooted(3), rooted(3, last)] == approx([0.5, 0.5, 1.0])
+
+
 def test_established_plants_have_their_roots_from_the_first_day():
     asparagus = load().crop("asparagus")
     assert on(1, crop=asparagus, years_before=None).root_depth_m == asparagus.root_min_m
