@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 # Speed is measured by benchmarks alone: a busy machine fails no test.
-settings.register_profile("rowgate", deadline=None)
+settings.register_profile("rowgate", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("rowgate")
 
 
