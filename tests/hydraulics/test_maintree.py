@@ -8,7 +8,7 @@ from math import pi
 
 import pytest
 from fluids import fittings as crane
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from support.hydraulics_gardens import a_garden, a_zone
 
@@ -118,6 +118,9 @@ def test_a_run_in_two_of_the_same_size_flows_as_one(garden: Garden, data: st.Dat
     at = data.draw(st.integers(0, len(garden.runs) - 1))
     run = garden.runs[at]
     cut_m = data.draw(st.floats(0.1, 0.9)) * run.length_m
+    # What leaves exactly at the cut is at a joint then, which has fittings of its own.
+    assume(all(zone.run != run.name or zone.main_run_m != cut_m for zone in garden.zones))
+    assume(all(one.parent != run.name or one.from_m != cut_m for one in garden.runs))
     first = replace(run, length_m=cut_m)
     second = a_run(
         "second",
