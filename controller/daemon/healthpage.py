@@ -26,6 +26,7 @@ from controller.daemon.tallies import Facts
 from controller.errors import DaemonError
 
 ASKERS = 4  # at once; more are turned away, all our choice
+LOOK_S = 0.5  # between two looks whether to listen on
 PATIENCE_S = 5.0  # with a whole question and its answer
 YIELDS_AFTER_S = 1.0  # where all places are taken, the one that is asked longest goes
 _FREE_WITHIN_S = 0.5  # the place of one that was cut off
@@ -55,7 +56,7 @@ class HealthPage:
             raise DaemonError(f"the health address {address}:{port}: {fault}") from fault
         self.port = int(self._server.server_address[1])
         self._thread = threading.Thread(
-            target=self._server.serve_forever, name="health page", daemon=True
+            target=self._server.serve_forever, args=(LOOK_S,), name="health page", daemon=True
         )
         self._thread.start()
 

@@ -76,6 +76,12 @@ def _until(true: Callable[[], object]) -> None:
         time.sleep(0.005)
 
 
+@pytest.fixture(autouse=True)
+def ends_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A page that is stopped does not look for half a second whether it is to listen on."""
+    monkeypatch.setattr("controller.daemon.healthpage.LOOK_S", 0.01)
+
+
 @pytest.fixture
 def page() -> Iterator[Page]:
     with _open() as opened:

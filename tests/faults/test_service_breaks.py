@@ -12,7 +12,7 @@ import pytest
 from support.daemon_faults import TINY_GARDEN, FaultyPins
 
 from controller.clock import SystemClock
-from controller.daemon import controlserver, service
+from controller.daemon import controlserver, mind, service
 from controller.daemon.control import ask
 from controller.daemon.controlserver import BUSY, SHUT_BUT_BUSY, ControlServer
 from controller.daemon.service import LOGBOOK_NAME, run_service
@@ -65,6 +65,12 @@ class Run:
     def ended(self) -> None:
         self._thread.join(20.0)
         assert not self._thread.is_alive()
+
+
+@pytest.fixture(autouse=True)
+def rests_shortly(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The steward's next look, which many a fault here waits for, comes soon."""
+    monkeypatch.setattr(mind, "REST_S", 0.3)
 
 
 @pytest.fixture
