@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from pathlib import Path
 
 import pytest
@@ -20,6 +21,12 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
     shown = config.getoption("capture") == "no" or config.getoption("benchmark_only")
     one_file = len(config.args) == 1 and not Path(config.args[0]).is_dir()
     return 0 if shown or one_file else None
+
+
+def pytest_collection_finish() -> None:
+    """What was imported stays: the collector need not look through it at every turn."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture
