@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import os
 import sqlite3
 import struct
 import sys
@@ -45,6 +46,30 @@ def put_aside(path: Path, clock: Clock) -> Path:
     return target
 
 
+def read_shared(path: Path, most: int = -1) -> bytes:
+    """The file's first bytes, all of them unless `most` says how many; none of a missing file.
+
+    Where this process has the file open, it is read by that descriptor: to close another one would
+    end every lock that SQLite holds on the file (fcntl(2); sqlite.org/howtocorrupt.html, 2.2).
+    Another process that came and went would then take the log away under us.
+    """
+    try:
+        found = path.stat()
+    except FileNotFoundError:
+        return b""
+    count = found.st_size if most < 0 else min(most, found.st_size)
+    ours = Path("/proc/self/fd")
+    for name in os.listdir(ours) if ours.is_dir() else ():
+        try:
+            told = os.fstat(int(name))
+            if (told.st_dev, told.st_ino) == (found.st_dev, found.st_ino):
+                return os.pread(int(name), count, 0)
+        except OSError:
+            continue  # closed in the meantime, or not for reading
+    with path.open("rb") as file:
+        return file.read(count)
+
+
 def keep_cut_log(path: Path, connection: sqlite3.Connection, clock: Clock) -> str | None:
     """What is said where the log beside the file holds writings that SQLite does not take.
 
@@ -58,9 +83,8 @@ def keep_cut_log(path: Path, connection: sqlite3.Connection, clock: Clock) -> st
     connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
     connection.execute("BEGIN IMMEDIATE")  # nobody writes while the two are compared
     try:
-        written = log.read_bytes() if log.exists() else b""
-        index_path = path.with_name(path.name + "-shm")
-        index = index_path.read_bytes()[:40] if index_path.exists() else b""
+        written = read_shared(log)
+        index = read_shared(path.with_name(path.name + "-shm"), 40)
     finally:
         connection.execute("ROLLBACK")
     if len(written) <= _HEADER + _FRAME or len(index) < 40:
@@ -99,8 +123,7 @@ def _head_is_sound(log: bytes) -> bool:
 
 def _writings(log: bytes, path: Path) -> list[int]:
     """The numbers of the frames that end a writing, of the log's present turn."""
-    with path.open("rb") as file:
-        said = int.from_bytes(file.read(18)[16:18], "big")
+    said = int.from_bytes(read_shared(path, 18)[16:18], "big")
     page = 65536 if said == 1 else said or int.from_bytes(log[8:12], "big")
     starts = range(_HEADER, len(log) - _FRAME + 1, _FRAME + page)
     salts = [log[at + 8 : at + 16] for at in starts]

@@ -23,6 +23,7 @@ from controller.logbook.files import (
     file_id,
     keep_cut_log,
     put_aside,
+    read_shared,
     shorten_log,
 )
 from controller.logbook.records import utc_from_text, utc_text
@@ -228,8 +229,7 @@ def _look(path: Path) -> tuple[str | None, bool]:
     refused one stays as it is. Rows that cannot be are found later."""
     if not path.exists() or path.stat().st_size == 0:
         return None, False
-    with path.open("rb") as file:
-        head = file.read(100)
+    head = read_shared(path, 100)
     if head[18:19] != head[19:20]:
         return "its head says two ways of writing", False
     connection = sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)
