@@ -59,11 +59,11 @@ def read_shared(path: Path, most: int = -1) -> bytes:
         return b""
     count = found.st_size if most < 0 else min(most, found.st_size)
     ours = Path("/proc/self/fd")
-    for name in os.listdir(ours) if ours.is_dir() else ():
+    for number in [int(each.name) for each in ours.iterdir()] if ours.is_dir() else ():
         try:
-            told = os.fstat(int(name))
+            told = os.fstat(number)
             if (told.st_dev, told.st_ino) == (found.st_dev, found.st_ino):
-                return os.pread(int(name), count, 0)
+                return os.pread(number, count, 0)
         except OSError:
             continue  # closed in the meantime, or not for reading
     with path.open("rb") as file:
