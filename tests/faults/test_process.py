@@ -53,7 +53,7 @@ from controller.valves.pins import RecordingPins
 class SlowPins(RecordingPins):
     def write(self, number, on):
         if not on and self.read(number):
-            time.sleep(2.5)
+            time.sleep(SLOW_S)
         super().write(number, on)
 folder = Path""",
 )
@@ -159,14 +159,31 @@ def test_a_day_of_a_process_from_start_to_sigterm(daemon: Process) -> None:
 
 @pytest.mark.slow
 def test_what_sigterm_cuts_short_is_written_down_however_slow_the_pins(daemon: Process) -> None:
-    child = daemon.started(SLOW_START)
+    child = daemon.started(SLOW_START.replace("SLOW_S", "0.3"))
     assert daemon.ask(ask="open", zone="leeks", seconds=300)["ok"]
     child.send_signal(signal.SIGTERM)
     assert child.wait(30.0) == 0
     with Questions(daemon.state / LOGBOOK_NAME) as questions:
         (row,) = questions.pulses(*_ALWAYS)
     assert row.state is PulseState.CLOSED and "SIGTERM" in row.why
-    assert row.open_s is not None and row.open_s >= 2.5
+    assert row.open_s is not None and row.open_s >= 0.3
+
+
+@pytest.mark.slow
+def test_where_pins_do_not_come_back_at_the_end_the_next_start_counts_what_ran(
+    daemon: Process,
+) -> None:
+    child = daemon.started(SLOW_START.replace("SLOW_S", "2.5"))
+    assert daemon.ask(ask="open", zone="leeks", seconds=300)["ok"]
+    child.send_signal(signal.SIGTERM)
+    assert child.wait(30.0) == 1
+    assert child.stderr is not None and "line 17 does not shut" in child.stderr.read()
+    child = daemon.started()
+    child.send_signal(signal.SIGTERM)
+    assert child.wait(30.0) == 0
+    with Questions(daemon.state / LOGBOOK_NAME) as questions:
+        (row,) = questions.pulses(*_ALWAYS)
+    assert row.state is PulseState.CUT and row.open_s is not None
 
 
 @pytest.mark.slow
