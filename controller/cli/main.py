@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 
 from controller.cli.arguments import count, day, forms, garden, own, runtime, state, weather
 from controller.cli.noting import note_arguments
-from controller.cli.plain import plain_streams
+from controller.cli.saying import plain_streams
 from controller.errors import (
     DaemonError,
     InputError,

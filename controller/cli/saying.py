@@ -1,12 +1,68 @@
-"""Words and documents on their way out; kept so small that talking to the daemon starts at once."""
+"""Words and documents on their way out: what reaches the terminal is text.
+
+Words come from the garden file, the logbook and the daemon, and so from whoever may write there:
+none of them moves the cursor or changes its colours. Kept so small that talking to the daemon
+starts at once.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import json
+import re
 import sys
+from collections.abc import Iterator
 from typing import Any
 
-from controller.cli.plain import spelled
+# The control characters but tab, line feed and carriage return, and the marks that turn the
+# direction of what follows (Unicode's bidirectional algorithm, UAX #9, 2).
+_NOT_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+
+
+def plain(text: str) -> str:
+    """The same with a question mark for each sign that is no text."""
+    return _NOT_TEXT.sub("?", text)
+
+
+def spelled(text: str) -> str:
+    """JSON with such signs as escapes, which mean the same to whoever reads it."""
+    return _NOT_TEXT.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
+
+
+class _PlainStream:
+    """A stream that passes plain text on, and all else to the stream below it."""
+
+    def __init__(self, stream: Any) -> None:
+        self.below = stream
+
+    def write(self, text: str) -> int:
+        """Write it plain."""
+        self.below.write(plain(text))
+        return len(text)
+
+    def writelines(self, lines: Any) -> None:
+        """Write each plain."""
+        for line in lines:
+            self.write(line)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.below, name)
+
+
+@contextlib.contextmanager
+def plain_streams() -> Iterator[None]:
+    """Let only text through to the two streams of this process."""
+    out: Any = _PlainStream(sys.stdout)
+    err: Any = _PlainStream(sys.stderr)
+    sys.stdout, sys.stderr = out, err
+    try:
+        yield
+    finally:
+        # Where somebody put another stream in its place meanwhile, that one stays.
+        if sys.stdout is out:
+            sys.stdout = out.below
+        if sys.stderr is err:
+            sys.stderr = err.below
 
 
 def tell(words: str) -> None:

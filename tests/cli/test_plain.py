@@ -12,8 +12,7 @@ import pytest
 from controller.cli.arguments import day, number
 from controller.cli.loading import print_csv
 from controller.cli.main import main
-from controller.cli.plain import plain, plain_streams
-from controller.cli.saying import print_json
+from controller.cli.saying import plain, plain_streams, print_json
 from controller.daemon import control
 from controller.paper.cells import cells
 

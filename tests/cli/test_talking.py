@@ -26,7 +26,6 @@ SMALL = {
     "controller.cli.arguments",
     "controller.cli.main",
     "controller.cli.noting",
-    "controller.cli.plain",
     "controller.cli.running",
     "controller.cli.saying",
     "controller.daemon",
