@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import argparse
-import csv
 import os
-import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
@@ -18,7 +16,7 @@ from controller.clock import Clock, SystemClock
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden
 from controller.hydraulics.fitted import Fitted, fitted_to_dict
-from controller.paper.cells import cells
+from controller.paper.cells import csv_text
 from controller.timetable.gather import Gathered, Gatherer, best_normals
 from controller.timetable.onweather import Weather
 from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds
@@ -206,11 +204,8 @@ def state_dir(args: argparse.Namespace, loaded: Loaded) -> Path:
 
 def print_csv(rows: Sequence[Mapping[str, object]]) -> None:
     """Rows with a header, for a spreadsheet too."""
-    if not rows:
-        return
-    writer = csv.DictWriter(sys.stdout, fieldnames=list(rows[0]), lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(map(cells, rows))
+    if rows:
+        print(csv_text(list(rows[0]), rows), end="")
 
 
 def system_clock() -> Clock:

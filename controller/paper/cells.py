@@ -1,11 +1,22 @@
-"""Cells of a CSV that a spreadsheet shows, and never takes for a formula."""
+"""CSV that a spreadsheet shows, and never takes for a formula."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import csv
+import io
+from collections.abc import Iterable, Mapping, Sequence
 
 # What spreadsheets begin a formula with, and what they skip before one (common practice).
 _BEGINS_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def csv_text(header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> str:
+    """A header, then the rows; with no rows, the header alone."""
+    out = io.StringIO()
+    writer = csv.DictWriter(out, fieldnames=header, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(map(cells, rows))
+    return out.getvalue()
 
 
 def cells(row: Mapping[str, object]) -> dict[str, object]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -12,7 +10,7 @@ from datetime import date
 from controller.garden.model import Garden
 from controller.logbook.records import HowKnown, SumRow, Sums
 from controller.paper.amounts import long_day, open_time, volume
-from controller.paper.cells import cells
+from controller.paper.cells import csv_text
 from controller.paper.rungs import lower_services, step_words
 from controller.timetable.tested import BAND
 from controller.units import gal_from_m3, m3_from_l
@@ -97,11 +95,7 @@ def report_rows(sums: Sums) -> list[dict[str, object]]:
 
 def report_csv(sums: Sums) -> str:
     """The same rows as CSV; with no rows, the header alone."""
-    out = io.StringIO()
-    writer = csv.DictWriter(out, fieldnames=list(_flat(sums, sums.total)), lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(map(cells, report_rows(sums)))
-    return out.getvalue()
+    return csv_text(list(_flat(sums, sums.total)), report_rows(sums))
 
 
 def _flat(sums: Sums, row: SumRow) -> dict[str, object]:
