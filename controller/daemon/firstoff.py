@@ -1,9 +1,9 @@
 """Before anything is read: the lines of the run before are driven off, and held off.
 
-The stop step's line file names them, and it is small and lies in the state folder. The garden file
-may lie on a disk that does not answer, and the logbook may take long to look through: no line may
-stay on for either. The pins that hold the lines off here are those of the bank that comes after, so
-no line floats in between.
+The stop step's line file names them; it is small, and lies in the daemon's own folder. The garden
+file may lie on a disk that does not answer, and the logbook may take long to look through: no line
+may stay on for either. The pins that hold the lines off here are those of the bank that comes
+after, so no line floats in between.
 """
 
 from __future__ import annotations

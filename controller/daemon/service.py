@@ -39,7 +39,7 @@ from controller.daemon.weatherdesk import Fetch
 from controller.errors import DaemonError, LogbookError, ValveFault
 from controller.garden.model import Garden
 from controller.logbook.write import Logbook
-from controller.valves.alloff import PRETENDED, SHUT_AT
+from controller.valves.alloff import PRETENDED, SHUT_AT, no_wait
 from controller.valves.alloff import main as stop_step
 from controller.valves.inputs import InputDriver
 from controller.valves.pins import PinDriver
@@ -128,10 +128,6 @@ def _without_links(path: Path) -> Path:
         return path.absolute()
 
 
-def _no_wait(seconds: float) -> None:
-    """What moves slowly has had its time."""
-
-
 class _Service:
     """What lives as long as the process."""
 
@@ -179,7 +175,7 @@ class _Service:
             # No garden to run on: what the daemon before us drove must not stay open for it.
             shut = held is not None and held.let_go(self._still_closing)
             # It drives off once more, and keeps the moment; balls that are shut need no time again.
-            stop_step([str(self._line_file)], _no_wait if shut else None)
+            stop_step([str(self._line_file)], no_wait if shut else None)
             raise
         kind, chip = pins or accepted.garden.board.pins, accepted.garden.board.chip
         if held is not None and driver is None and not held.is_of(kind, chip):

@@ -190,9 +190,6 @@ class JoinedRows(Sequence[LedgerDay]):
             return False
         return all(mine == theirs for mine, theirs in zip(self, other, strict=True))
 
-    def __hash__(self) -> int:
-        return hash(tuple(self))
-
     def since(self, day: date, zone: str | None = None) -> list[LedgerDay]:
         """The rows from that day on, ledger by ledger; each ledger is of one zone."""
         asked = (each for each in self._ledgers if each and zone in (None, each[-1].zone))

@@ -69,7 +69,7 @@ def main(arguments: Sequence[str], wait: Callable[[float], None] | None = None) 
         mark: dict[str, Any] = {"off_levels": known.off_levels}
         _replace(_beside(path, PRETENDED), mark | ({"driven_shut_s": driven} if driven else {}))
         roads: Sequence[Road] = (lambda number, level: None,)
-        wait = _no_wait
+        wait = no_wait
     else:
         roads = _roads(0 if known.chip is None else known.chip, path)
     failed = _all_off(known.off_levels, known.balls, roads, wait or _wait, path)
@@ -84,7 +84,7 @@ class Doubted(OSError):
     """Others may have written the line file."""
 
 
-def _believed(path: str | os.PathLike[str]) -> Any:
+def _believed(path: str) -> Any:
     """What the line file says. The open file is asked who may write it, and not its name.
 
     Raises
@@ -100,7 +100,7 @@ def _believed(path: str | os.PathLike[str]) -> Any:
         us = os.geteuid()
         owners = {0, us}
         if us == 0:  # root, who looks after another's daemon by hand
-            owners.add(os.stat(_beside(os.fspath(path), "")).st_uid)  # noqa: PTH116
+            owners.add(os.stat(_beside(path, "")).st_uid)  # noqa: PTH116
         if found.st_uid not in owners:
             raise Doubted(f"it belongs to user {found.st_uid}, who is not the daemon")
         if found.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
@@ -342,8 +342,8 @@ def _check(level: int, found: int) -> None:
         raise OSError(f"was driven to level {level} and is read as {found}")
 
 
-def _no_wait(seconds: float) -> None:
-    """Pretended valves need no time."""
+def no_wait(seconds: float) -> None:
+    """For valves that need no time: pretended ones, and those that have had it."""
 
 
 def _wait(seconds: float) -> None:
