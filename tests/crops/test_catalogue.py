@@ -170,7 +170,7 @@ def test_a_name_near_to_nothing_says_how_to_describe_an_own_one():
 
 
 @given(st.text(max_size=20))
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_any_name_is_found_or_refused_in_our_own_words(name):
     for look_up in (CATALOGUE.crop, CATALOGUE.soil):
         try:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import json
 import logging
 import sys
@@ -14,11 +13,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from gpiozero.pins.local import LocalPiFactory
 from support.clock import HandClock
 from support.daemon import CATALOGUE
 from support.gardens import a_garden, a_zone
-from support.lgpio import StandIn
+from support.lgpio import StandIn, on_a_known_board
 from support.pins import ClaimThrows, GoodPins, OffThrows, SticksOn, ball, limits
 
 from controller.daemon import firstoff
@@ -279,15 +277,7 @@ def test_a_line_file_of_an_older_rowgate_is_of_the_chip_it_names(tmp_path: Path)
 
 @pytest.fixture
 def lgpio(monkeypatch: pytest.MonkeyPatch) -> Iterator[StandIn]:
-    stand_in = StandIn()
-    monkeypatch.setitem(sys.modules, "lgpio", stand_in)
-    monkeypatch.delitem(sys.modules, "gpiozero.pins.lgpio", raising=False)
-    monkeypatch.setattr(LocalPiFactory, "_get_revision", lambda self: 0xA02082)
-    monkeypatch.setattr(LocalPiFactory, "pins", {})
-    yield stand_in
-    sys.modules.pop("gpiozero.pins.lgpio", None)
-    LocalPiFactory._reservations.clear()
-    gc.collect()
+    yield from on_a_known_board(monkeypatch)
 
 
 def held_on_board(folder: Path, *known: LineLimits, chip: int = 0) -> Held:

@@ -540,7 +540,7 @@ def test_what_was_seen_of_a_perennial_counts_for_its_year():
     warmth=st.floats(-5, 25),
     cut=st.integers(1, 120),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_nothing_seen_changes_the_days_before_it_nor_shrinks_a_plant(crop, seen, more, warmth, cut):
     days = warm(warmth, base_c=0.0)
     full = course(crop, *seen, days=days, normal_temps=normal(10.0, 0.0), **more)

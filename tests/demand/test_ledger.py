@@ -121,7 +121,7 @@ def over(zone, run, watered=None):
 
 
 @given(season=seasons())
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_every_day_closes_and_hands_its_depletion_to_the_next(season):
     part, run, watered = season
     ledger = ledger_over(part, run, watered)
@@ -138,7 +138,7 @@ def test_every_day_closes_and_hands_its_depletion_to_the_next(season):
 
 
 @given(season=seasons(), moisture=st.floats(0, 0.6))
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_a_day_that_starts_anew_from_a_reading_closes_too(season, moisture):
     part, run, watered = season
     was = ledger_over(part, run, watered)[-1]
@@ -158,7 +158,7 @@ def test_a_day_that_starts_anew_from_a_reading_closes_too(season, moisture):
 
 
 @given(season=seasons())
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_a_whole_season_closes(season):
     part, run, watered = season
     ledger = ledger_over(part, run, watered)
@@ -172,7 +172,7 @@ def test_a_whole_season_closes(season):
 
 
 @given(season=seasons())
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_no_day_holds_a_figure_that_is_no_number(season):
     part, run, watered = season
     for found in ledger_over(part, run, watered):
@@ -185,7 +185,7 @@ def test_no_day_holds_a_figure_that_is_no_number(season):
     season=seasons(coefficients=[Coefficients.SINGLE]),
     more=st.lists(st.floats(0, 40), min_size=70, max_size=70),
 )
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 def test_more_rain_never_leaves_the_soil_drier(season, more):
     part, run, watered = season
     wetter = [
@@ -199,7 +199,7 @@ def test_more_rain_never_leaves_the_soil_drier(season, more):
 
 
 @given(season=seasons(), split=st.integers(0, 70))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 def test_yesterdays_ledger_is_all_that_today_needs(season, split):
     part, run, watered = season
     whole = ledger_over(part, run, watered)
@@ -542,7 +542,7 @@ def dual(zone, run, watered=None, *, soil=LOAM, **facts):
 
 
 @given(season=seasons(coefficients=[Coefficients.DUAL]))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_plants_and_open_soil_together_are_what_left_the_ground(season):
     part, run, watered = season
     for found in ledger_over(part, run, watered):

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from support.daemon_faults import TINY_GARDEN, FaultyPins
+from support.daemon_faults import TINY_GARDEN, FaultyPins, run_here
 from support.pins import Hangs, ball
 
 from controller.clock import SystemClock
@@ -58,16 +58,7 @@ def test_the_lines_of_the_run_before_are_off_while_it_is_read(
     code: list[int] = []
 
     def run() -> None:
-        code.append(
-            service.run_service(
-                garden_path=tmp_path / "garden.toml",
-                state_dir=tmp_path,
-                runtime_dir=tmp_path,
-                pins="mock",
-                driver=pins,
-                environ={},
-            )
-        )
+        code.append(run_here(tmp_path, driver=pins))
 
     daemon = threading.Thread(target=run, daemon=True)
     daemon.start()
@@ -101,13 +92,7 @@ def test_pins_are_made_anew_only_where_the_garden_names_others(
     monkeypatch.setattr(service, "GpioPins", Seen)
     monkeypatch.setattr(firstoff, "GpioPins", Seen)
     monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)  # the end of it
-    code = service.run_service(
-        garden_path=tmp_path / "garden.toml",
-        state_dir=tmp_path,
-        runtime_dir=tmp_path,
-        pins="mock",
-        environ={},
-    )
+    code = run_here(tmp_path)
     assert code == 1 and seen == made
     known = read_line_file(tmp_path / LINE_FILE)
     assert (known.off_levels, known.named_chip) == ({17: 1}, None)
@@ -125,15 +110,7 @@ def test_what_hangs_in_the_driver_at_the_end_does_not_hang_the_end(
         raise ZeroDivisionError("a mistake of ours")
 
     monkeypatch.setattr(Steward, "tick", breaks)
-    code = service.run_service(
-        garden_path=tmp_path / "garden.toml",
-        state_dir=tmp_path,
-        runtime_dir=tmp_path,
-        pins="mock",
-        driver=pins,
-        environ={},
-        leave=left.append,
-    )
+    code = run_here(tmp_path, driver=pins, leave=left.append)
     assert (code, left) == (1, [1])
     pins.come_back.set()
 
@@ -144,15 +121,7 @@ def test_an_end_at_which_nothing_hangs_is_left_to_the_interpreter(
     (tmp_path / "garden.toml").write_text(TINY_GARDEN, encoding="utf-8")
     left: list[int] = []
     monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)
-    code = service.run_service(
-        garden_path=tmp_path / "garden.toml",
-        state_dir=tmp_path,
-        runtime_dir=tmp_path,
-        pins="mock",
-        driver=FaultyPins(SystemClock()),
-        environ={},
-        leave=left.append,
-    )
+    code = run_here(tmp_path, driver=FaultyPins(SystemClock()), leave=left.append)
     assert (code, left) == (1, [])
 
 
@@ -166,14 +135,7 @@ def test_without_a_garden_a_ball_is_driven_shut_once(
     pins.fails_off |= {5} if fails else set()
     monkeypatch.setattr(service, "stop_step", lambda words, wait: waits.append(wait))
     with pytest.raises(GardenFileError):
-        service.run_service(
-            garden_path=tmp_path / "garden.toml",
-            state_dir=tmp_path,
-            runtime_dir=tmp_path,
-            pins="mock",
-            driver=pins,
-            environ={},
-        )
+        run_here(tmp_path, driver=pins)
     # The stop step after it has nothing to wait for, where the ball is known to be shut.
-    assert waits == [None if fails else service._no_wait]
+    assert waits == [None if fails else service.no_wait]
     assert [(m.number, m.on) for m in pins.moves] == ([] if fails else [(6, True), (6, False)])

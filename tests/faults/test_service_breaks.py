@@ -9,13 +9,13 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from support.daemon_faults import TINY_GARDEN, FaultyPins
+from support.daemon_faults import TINY_GARDEN, FaultyPins, run_here
 
 from controller.clock import SystemClock
 from controller.daemon import controlserver, mind, service
 from controller.daemon.control import ask
 from controller.daemon.controlserver import BUSY, SHUT_BUT_BUSY, ControlServer
-from controller.daemon.service import LOGBOOK_NAME, run_service
+from controller.daemon.service import LOGBOOK_NAME
 from controller.daemon.steward import Steward
 from controller.errors import DaemonError, LogbookError
 from controller.logbook.ask import Questions
@@ -39,14 +39,7 @@ class Run:
 
     def _run(self) -> None:
         try:
-            self.code = run_service(
-                garden_path=self.folder / "garden.toml",
-                state_dir=self.folder,
-                runtime_dir=self.runtime,
-                pins="mock",
-                driver=self.pins,
-                environ={},
-            )
+            self.code = run_here(self.folder, runtime_dir=self.runtime, driver=self.pins)
         except (DaemonError, LogbookError) as fault:
             self.fault = fault
 

@@ -12,10 +12,9 @@ from pathlib import Path
 
 import pytest
 from prometheus_client.parser import text_string_to_metric_families
-from support.daemon_faults import TINY_GARDEN
+from support.daemon_faults import TINY_GARDEN, run_here
 
 from controller.daemon.control import ask
-from controller.daemon.service import run_service
 from controller.errors import DaemonError
 from controller.valves.inputs import HandInputs
 
@@ -51,14 +50,7 @@ class Run:
         self._thread.start()
 
     def _run(self) -> None:
-        run_service(
-            garden_path=self.folder / "garden.toml",
-            state_dir=self.folder,
-            runtime_dir=self.folder,
-            pins="mock",
-            inputs=self.inputs,
-            environ={},
-        )
+        run_here(self.folder, inputs=self.inputs)
 
     def until(self, true: Callable[[], object]) -> None:
         ends = time.monotonic() + 30.0

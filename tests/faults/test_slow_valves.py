@@ -13,13 +13,12 @@ import pytest
 from pytest import approx
 from support.clock import HandClock
 from support.daemon import World
-from support.daemon_faults import TINY_GARDEN, FaultyPins, a_slow_garden
+from support.daemon_faults import TINY_GARDEN, FaultyPins, a_slow_garden, run_here
 
 from controller.clock import SystemClock
 from controller.daemon.control import ask
 from controller.daemon.mind import Mind
 from controller.daemon.recovery import recover
-from controller.daemon.service import run_service
 from controller.daemon.waterworks import LINE_FILE, Waterworks
 from controller.errors import DaemonError
 from controller.garden.model import Device, Garden, Master, Valve, ValveKind, Zone
@@ -304,16 +303,7 @@ def test_the_process_waits_for_a_ball_at_its_start_and_at_its_end(tmp_path: Path
     def service() -> None:
         with pytest.MonkeyPatch.context() as patched:
             patched.setattr("controller.daemon.waterworks.master_of", lambda accepted: master)
-            ended.append(
-                run_service(
-                    garden_path=tmp_path / "garden.toml",
-                    state_dir=tmp_path,
-                    runtime_dir=tmp_path,
-                    pins="mock",
-                    driver=pins,
-                    environ={},
-                )
-            )
+            ended.append(run_here(tmp_path, driver=pins))
 
     minds: list[Mind] = []
     real = Mind.wait_for_plan

@@ -415,7 +415,7 @@ def test_a_length_needs_a_wish_and_a_hopeless_wish_gives_none():
     head=st.floats(0.05, 2.0),
     shape=st.sampled_from([(1, 0), (-1, 0), (0, 1), (0, -1)]),
 )
-@settings(deadline=None, max_examples=25)
+@settings(max_examples=25)
 def test_a_row_off_level_by_no_more_than_enough_varies_no_more_than_allowed(length, head, shape):
     enough_m = level_enough_m(row=a_row(length_m=length), inlet_head_m=head)
     crooked = a_row(
@@ -439,7 +439,7 @@ def test_the_largest_good_number_is_found(answer, most):
     bore=st.floats(0.001, 0.003),
     more=st.floats(0.01, 0.2),
 )
-@settings(deadline=None, max_examples=15)
+@settings(max_examples=15)
 def test_a_softer_wish_never_makes_the_row_shorter(head, every, bore, more):
     drilling = a_drilling(every_m=every, first_m=every / 2, bore_m=bore)
 

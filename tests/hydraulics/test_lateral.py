@@ -36,7 +36,7 @@ def laterals(draw, level=False):
 
 
 @given(laterals(), heads)
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 def test_each_stretch_loses_the_head_of_the_water_still_passing(lateral, head_m):
     flow = solve_lateral(lateral, head_m)
     nu = viscosity_m2_s(WATER_TEMP_C)
@@ -54,7 +54,7 @@ def test_each_stretch_loses_the_head_of_the_water_still_passing(lateral, head_m)
 
 
 @given(laterals(), heads)
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 def test_each_hole_keeps_its_law(lateral, head_m):
     flow = solve_lateral(lateral, head_m)
     for hole, at_m, q in zip(lateral.holes, flow.hole_heads_m, flow.hole_flows_m3_s, strict=True):
@@ -83,14 +83,14 @@ def test_a_row_that_has_used_up_its_head_is_still_solved():
 
 
 @given(laterals(level=True), heads)
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 def test_head_never_rises_toward_the_closed_end_of_a_level_line(lateral, head_m):
     at_m = (head_m, *solve_lateral(lateral, head_m).hole_heads_m)
     assert all(near + 1e-10 >= far for near, far in pairwise(at_m))
 
 
 @given(laterals(), heads)
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 def test_the_march_and_the_network_agree(lateral, head_m):
     # A tap that keeps its head whatever is drawn: 1 mm lost at 1 m3/s.
     stiff = SupplyCurve(static_head_m=head_m, test_head_m=head_m - 1e-3, test_flow_m3_s=1.0)

@@ -54,7 +54,7 @@ def gardens(draw):
 
 
 @given(gardens())
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 def test_the_flow_of_a_zone_never_grows_when_another_opens(garden):
     lines = Lines(garden)
     names = [zone.name for zone in garden.zones]
@@ -67,7 +67,7 @@ def test_the_flow_of_a_zone_never_grows_when_another_opens(garden):
 
 
 @given(gardens())
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 def test_open_zones_take_what_the_supply_gives_and_no_more(garden):
     lines = Lines(garden)
     flow = lines.open_set(frozenset(zone.name for zone in garden.zones))
@@ -83,7 +83,7 @@ def test_open_zones_take_what_the_supply_gives_and_no_more(garden):
 
 
 @given(length=st.floats(1.0, 20.0), loss_k=st.sampled_from([0.0, 1e3, 1e6]))
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 def test_head_never_rises_toward_the_closed_end_of_a_level_line(length, loss_k):
     # Total head, that is: what drives the holes rises where the water slows down.
     zone = a_zone("ash", a_row(length_m=length), opening=Opening(loss_k=loss_k))
@@ -125,7 +125,7 @@ def test_a_measured_flow_is_given_back():
     far=st.sampled_from([-0.05, 0.0, 0.05]),
     count=st.integers(1, 3),
 )
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 def test_any_flow_up_to_full_open_is_found_again(share, run, far, count):
     rows = [a_row(far_height_m=far)] * count
     full = Lines(a_garden(a_zone("ash", *rows, main_run_m=run), a_zone("bay", main_run_m=3.0)))

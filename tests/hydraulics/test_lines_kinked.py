@@ -119,7 +119,7 @@ def curves(draw: st.DrawFn) -> SupplyCurve:
     return found
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(supply=curves(), order=st.permutations(NAMES))
 def test_as_zones_are_added_all_take_more_and_each_no_more(
     supply: SupplyCurve, order: list[str]

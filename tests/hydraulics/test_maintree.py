@@ -92,7 +92,7 @@ def forked(draw: st.DrawFn) -> Garden:
 
 
 @given(forked(), st.randoms(use_true_random=False))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_names_and_order_of_runs_change_nothing(garden: Garden, rng) -> None:
     numbers = list(range(len(garden.runs)))
     rng.shuffle(numbers)
@@ -113,7 +113,7 @@ def test_names_and_order_of_runs_change_nothing(garden: Garden, rng) -> None:
 
 
 @given(forked(), st.data())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_a_run_in_two_of_the_same_size_flows_as_one(garden: Garden, data: st.DataObject) -> None:
     at = data.draw(st.integers(0, len(garden.runs) - 1))
     run = garden.runs[at]
@@ -149,7 +149,7 @@ def test_a_run_in_two_of_the_same_size_flows_as_one(garden: Garden, data: st.Dat
 
 
 @given(forked())
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_the_quick_way_meets_the_whole_tree(garden: Garden) -> None:
     lines = Lines(garden)
     names = sorted(all_of(garden))
@@ -159,7 +159,7 @@ def test_the_quick_way_meets_the_whole_tree(garden: Garden) -> None:
 
 
 @given(forked())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_water_is_conserved_and_heads_fit_at_every_place(garden: Garden) -> None:
     lines, opened = Lines(garden), all_of(garden)
     found = lines.open_set(opened)

@@ -27,7 +27,7 @@ def net_flow(seed):
 
 
 @given(seeds)
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 def test_no_water_is_made_or_lost_at_any_node(seed):
     net, flow = net_flow(seed)
     out = dict.fromkeys(flow.heads_m, 0.0)
@@ -41,7 +41,7 @@ def test_no_water_is_made_or_lost_at_any_node(seed):
 
 
 @given(seeds)
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 def test_open_lines_never_ask_more_than_the_supply_gives(seed):
     net, flow = net_flow(seed)
     assert flow.tap_head_m == pytest.approx(net.supply.head_m(flow.supply_flow_m3_s), abs=1e-6)
@@ -49,7 +49,7 @@ def test_open_lines_never_ask_more_than_the_supply_gives(seed):
 
 
 @given(seeds)
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 def test_every_span_and_hole_keeps_its_law(seed):
     net, flow = net_flow(seed)
     nu = viscosity_m2_s(WATER_TEMP_C)
@@ -77,7 +77,7 @@ def test_every_span_and_hole_keeps_its_law(seed):
 
 
 @given(seeds)
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 def test_head_never_rises_along_the_flow(seed):
     net, flow = net_flow(seed)
     for span in net.spans:

@@ -105,7 +105,7 @@ def test_the_text_fits_eighty_columns_in_both_units():
     tilt=st.floats(-0.03, 0.03),
     plugged=st.sets(st.integers(1, 6)),
 )
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 def test_shares_of_a_row_sum_to_one_and_the_low_quarter_is_the_weakest(
     length, loss_k, tilt, plugged
 ):

@@ -416,7 +416,7 @@ season = st.lists(
 )
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(season)
 def test_litres_over_the_pulses_are_what_the_ledger_credits_and_what_each_report_says(
     acts: list[tuple[str, int, str, float, float]],

@@ -141,7 +141,7 @@ def test_a_plugged_hole_has_a_bar_of_nothing_and_a_word():
     blocks=st.booleans(),
     tilt=st.floats(-0.1, 0.1),
 )
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 def test_bars_keep_to_their_width_and_to_a_screenful(length, width, us, blocks, tilt):
     row = _flow(a_row(length_m=length, far_height_m=tilt), loss_k=1e4).rows[0]
     bars = row_bars(row, width, us=us, blocks=blocks)
@@ -152,7 +152,7 @@ def test_bars_keep_to_their_width_and_to_a_screenful(length, width, us, blocks, 
 @given(
     length=st.floats(0.3, 25.0), loss_k=st.sampled_from([0.0, 1e5, 1e9]), tilt=st.floats(-0.5, 0.5)
 )
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 def test_every_picture_is_sound_xml_with_its_marks_inside(length, loss_k, tilt):
     svg = row_picture_svg(_flow(a_row(length_m=length, far_height_m=tilt), loss_k=loss_k), HABITS)
     root = ElementTree.fromstring(svg)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import sqlite3
 from pathlib import Path
+from typing import Any
 
 from controller.clock import Clock
+from controller.daemon.service import run_service
 from controller.errors import ValveFault
 from controller.garden.model import Garden, Opening
 from controller.units import m3_s_from_l_min
@@ -90,3 +92,15 @@ def a_slow_garden(*names_and_lines: tuple[str, int]) -> Garden:
         for name, line in names_and_lines
     ]
     return a_garden(*zones, watering=MORNING)
+
+
+def run_here(folder: Path, **more: Any) -> int:
+    """A daemon in this process, all its files in one folder, on pretended pins unless told."""
+    usual = {
+        "garden_path": folder / "garden.toml",
+        "state_dir": folder,
+        "runtime_dir": folder,
+        "pins": "mock",
+        "environ": {},
+    }
+    return run_service(**usual | more)

@@ -5,8 +5,13 @@ Names and signatures are lgpio 0.2's, as gpiozero 2.0 calls them. Nothing here r
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import gc
+import sys
+from collections.abc import Callable, Iterator
 from types import ModuleType
+
+import pytest
+from gpiozero.pins.local import LocalPiFactory
 
 
 class StandIn(ModuleType):
@@ -86,3 +91,16 @@ class StandIn(ModuleType):
             raise self.error("unknown handle")
         if number in self.dead:
             raise self.error("GPIO busy")
+
+
+def on_a_known_board(monkeypatch: pytest.MonkeyPatch) -> Iterator[StandIn]:
+    """gpiozero's lgpio factory over a stand-in, on a board of a known kind; for a fixture."""
+    stand_in = StandIn()
+    monkeypatch.setitem(sys.modules, "lgpio", stand_in)
+    monkeypatch.delitem(sys.modules, "gpiozero.pins.lgpio", raising=False)
+    monkeypatch.setattr(LocalPiFactory, "_get_revision", lambda self: 0xA02082)
+    monkeypatch.setattr(LocalPiFactory, "pins", {})
+    yield stand_in
+    sys.modules.pop("gpiozero.pins.lgpio", None)
+    LocalPiFactory._reservations.clear()
+    gc.collect()  # here, and not while another test takes a pin or lets one go

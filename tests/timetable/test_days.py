@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from time import perf_counter
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 from support.gardens import a_garden
@@ -178,7 +178,6 @@ def test_with_a_first_day_there_is_always_an_answer() -> None:
     )
 
 
-@settings(suppress_health_check=[HealthCheck.too_slow], deadline=None)
 @given(
     figures=st.lists(
         st.one_of(st.none(), st.floats(), st.floats(-60.0, 60.0)), min_size=14, max_size=14

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_zone, even_days
@@ -162,7 +162,7 @@ def test_the_gauge_lowers_todays_dose_in_full_and_once() -> None:
     assert net_mm(dry) - net_mm(caught) == approx(3.0 * dry.ledger[-1].wetted_fraction)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=40)
 @given(
     rain=st.lists(st.floats(0.0, 60.0), min_size=2, max_size=2),
     chance=st.floats(40.0, 100.0),

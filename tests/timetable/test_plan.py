@@ -8,7 +8,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
@@ -309,7 +309,7 @@ def test_hand_zones_are_planned_in_their_own_window() -> None:
 rain = st.lists(st.floats(min_value=0.0, max_value=30.0), min_size=10, max_size=10)
 
 
-@settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@settings(max_examples=25)
 @given(rain=rain, day=st.integers(min_value=0, max_value=9), more=st.floats(0.0, 40.0))
 def test_more_rain_never_means_more_watering(rain: list[float], day: int, more: float) -> None:
     """On any morning, for the same record of watering, a wetter past asks for no more water."""
@@ -328,7 +328,7 @@ def test_more_rain_never_means_more_watering(rain: list[float], day: int, more: 
     assert asked(wetter) <= asked(days) + 1e-9
 
 
-@settings(max_examples=15, suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@settings(max_examples=15)
 @given(
     eto=st.lists(st.floats(0.2, 9.0), min_size=40, max_size=40),
     rain=st.lists(st.one_of(st.just(0.0), st.floats(0.0, 40.0)), min_size=40, max_size=40),

@@ -46,7 +46,7 @@ def counted_m2(every_m: float, offsets_m: list[float], diameter_m: float) -> flo
     return float(covered.mean()) * every_m * diameter_m
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(every_m=st.floats(0.05, 1.5), diameter_m=st.floats(0.2, 0.8))
 def test_discs_along_a_line_cover_what_a_grid_counts(every_m: float, diameter_m: float) -> None:
     found = disc_of_a_line_m2(diameter_m=diameter_m, every_m=every_m)
@@ -56,7 +56,7 @@ def test_discs_along_a_line_cover_what_a_grid_counts(every_m: float, diameter_m:
     assert found <= min(pi / 4 * diameter_m**2, every_m * diameter_m) + 1e-12
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(every_m=st.floats(0.1, 1.0), group=st.integers(1, 6), gap_m=st.floats(0.01, 0.06))
 def test_groups_of_holes_wet_what_a_grid_counts(every_m: float, group: int, gap_m: float) -> None:
     """Gaps within a group are small beside a disc: the scallops between are left out, 0.5 %."""

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-import gc
-import sys
 import threading
 from collections.abc import Iterator
 
 import pytest
-from gpiozero.pins.local import LocalPiFactory
 from pytest import approx
 from support.clock import HandClock
-from support.lgpio import StandIn
+from support.lgpio import StandIn, on_a_known_board
 
 from controller.clock import SystemClock
 from controller.errors import OutOfRange, ValveFault
@@ -23,16 +20,7 @@ METER = 23
 
 @pytest.fixture
 def lgpio(monkeypatch: pytest.MonkeyPatch) -> Iterator[StandIn]:
-    """gpiozero's lgpio factory over a stand-in, on a board of a known kind."""
-    stand_in = StandIn()
-    monkeypatch.setitem(sys.modules, "lgpio", stand_in)
-    monkeypatch.delitem(sys.modules, "gpiozero.pins.lgpio", raising=False)
-    monkeypatch.setattr(LocalPiFactory, "_get_revision", lambda self: 0xA02082)
-    monkeypatch.setattr(LocalPiFactory, "pins", {})
-    yield stand_in
-    sys.modules.pop("gpiozero.pins.lgpio", None)
-    LocalPiFactory._reservations.clear()
-    gc.collect()  # here, and not while another test takes a pin or lets one go
+    yield from on_a_known_board(monkeypatch)
 
 
 def counts(debounce: Debounce, changes: list[tuple[float, bool]]) -> list[float]:

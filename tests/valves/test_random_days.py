@@ -124,5 +124,5 @@ def _on_s(moves: list[tuple[float, bool]], begin: float, end: float) -> float:
     return total_s
 
 
-RandomDays.TestCase.settings = settings(max_examples=60, stateful_step_count=40, deadline=None)
+RandomDays.TestCase.settings = settings(max_examples=60, stateful_step_count=40)
 TestRandomDays = RandomDays.TestCase

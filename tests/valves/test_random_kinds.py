@@ -165,5 +165,5 @@ def _ball_stands_at(pins: OffThrows, now: float) -> float:
     return stands
 
 
-RandomKinds.TestCase.settings = settings(max_examples=80, stateful_step_count=40, deadline=None)
+RandomKinds.TestCase.settings = settings(max_examples=80, stateful_step_count=40)
 TestRandomKinds = RandomKinds.TestCase

@@ -15,7 +15,7 @@ import pytest
 from gpiozero.pins.local import LocalPiFactory
 from gpiozero.pins.mock import MockPin
 from support.clock import HandClock
-from support.lgpio import StandIn
+from support.lgpio import StandIn, on_a_known_board
 from support.pins import limits
 
 from controller.errors import ValveFault
@@ -34,16 +34,7 @@ def levels(pins: GpioPins, number: int) -> list[bool]:
 
 @pytest.fixture
 def lgpio(monkeypatch: pytest.MonkeyPatch) -> Iterator[StandIn]:
-    """gpiozero's lgpio factory over a stand-in, on a board of a known kind."""
-    stand_in = StandIn()
-    monkeypatch.setitem(sys.modules, "lgpio", stand_in)
-    monkeypatch.delitem(sys.modules, "gpiozero.pins.lgpio", raising=False)
-    monkeypatch.setattr(LocalPiFactory, "_get_revision", lambda self: 0xA02082)
-    monkeypatch.setattr(LocalPiFactory, "pins", {})
-    yield stand_in
-    sys.modules.pop("gpiozero.pins.lgpio", None)
-    LocalPiFactory._reservations.clear()
-    gc.collect()  # here, and not while another test takes a pin or lets one go
+    yield from on_a_known_board(monkeypatch)
 
 
 def test_pretended_pins_say_so_loudly() -> None:

@@ -100,7 +100,7 @@ def test_lines_out_of_order_are_not_taken_for_the_hour_that_comes_again() -> Non
     assert moments[1] == shown[1].replace(tzinfo=zone, fold=0).timestamp()
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(
     st.datetimes(datetime(2030, 1, 1), datetime(2032, 1, 1)),
     st.sampled_from(["Europe/Madrid", "America/Denver", "Australia/Sydney", "Asia/Kolkata"]),

@@ -582,7 +582,7 @@ def test_a_time_zone_that_is_none_is_refused(tmp_path: Path) -> None:
         read_as(tmp_path, log(HEAD, [(t, (warm(t),)) for t in times()]), timezone="Mars/Olympus")
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(
     amounts=st.lists(st.integers(0, 40), min_size=49, max_size=49),
     start=st.integers(0, 5000),
@@ -609,7 +609,7 @@ def test_rain_written_in_any_way_sums_to_what_fell(
     assert [d.rain_mm for d in found.days if d.rain_mm is not None] == pytest.approx(fell)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(at=st.integers(0, 600), raw=st.binary(max_size=20), cut=st.integers(0, 1500))
 def test_a_garbled_file_is_read_or_refused_and_brings_nothing_down(
     tmp_path_factory: pytest.TempPathFactory, at: int, raw: bytes, cut: int
