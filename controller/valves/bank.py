@@ -244,12 +244,21 @@ class Bank:
         with self._changed:
             return self._hands.due_mono_s()
 
-    def wait_until_due(self, at_most_s: float, *, at_rest_s: float | None = None) -> None:
+    def wait_until_due(
+        self,
+        at_most_s: float,
+        *,
+        at_rest_s: float | None = None,
+        unless: Callable[[], bool] = lambda: False,
+    ) -> None:
         """Sleep until the nearest deadline, a change of the bank, or for so long at most.
 
-        `at_rest_s` takes the place of `at_most_s` while nothing is under way.
+        `at_rest_s` takes the place of `at_most_s` while nothing is under way. `unless` is asked
+        first, under the lock that `wake` takes: a wake that comes before the wait is not missed.
         """
         with self._changed:
+            if unless():
+                return
             wait_s, due_mono_s = at_most_s, self._hands.due_mono_s()
             if due_mono_s is not None:
                 wait_s = min(wait_s, due_mono_s - self._clock.mono_s())

@@ -76,7 +76,9 @@ class Closer:
             if self._fault:
                 self._ending.wait(self._beat_s)
             else:
-                self._bank.wait_until_due(self._beat_s, at_rest_s=AT_REST * self._beat_s)
+                self._bank.wait_until_due(
+                    self._beat_s, at_rest_s=AT_REST * self._beat_s, unless=self._ending.is_set
+                )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -35,6 +35,22 @@ def test_the_closer_closes_what_is_due_and_beats() -> None:
     assert h.closer.last_beat_mono_s == h.clock.mono
 
 
+def test_a_closer_told_to_end_in_mid_round_does_not_wait_a_beat_first(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    h = Hand()
+    waits: list[float] = []
+    monkeypatch.setattr(h.bank._changed, "wait", waits.append)
+
+    def ended_meanwhile() -> tuple[int, ...]:
+        h.closer.stop()  # from another thread: its wake comes before anybody waits
+        return ()
+
+    monkeypatch.setattr(h.bank, "close_due", ended_meanwhile)
+    h.closer._run()
+    assert waits == []
+
+
 def test_the_supervisor_leaves_the_margin_to_the_closer_and_then_closes_itself() -> None:
     h = Hand()
     h.bank.open(5, for_s=2.0)
