@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from importlib.util import find_spec
+
 import pytest
 from support.hydraulics_epanet import GRAVITY_M_S2, VISCOSITY_M2_S, Engine, Net, random_net
 from support.hydraulics_large import (
@@ -15,7 +17,8 @@ from support.hydraulics_large import (
 
 from controller.hydraulics.network import TreeFlow, solve_tree
 
-pytest.importorskip("wntr")
+# Looked for and not imported: that takes a second and a half, and every worker collects this file.
+pytestmark = pytest.mark.skipif(find_spec("wntr") is None, reason="could not import 'wntr'")
 
 # EPANET is asked for 1e-5 of the flow; its own rounded constants leave up to 1e-4 in single holes.
 WITHIN, COUNTED_FROM = 2e-3, 0.05
