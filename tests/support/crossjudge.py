@@ -23,6 +23,7 @@ from support.crossworld import (
     FLOW_L_S,
     KINDS,
     MOMENTS,
+    ODD_NIGHTS,
     OPENER,
     SHUTTER,
     CrossWorld,
@@ -47,9 +48,16 @@ CELLS: tuple[Cell, ...] = tuple(
 )
 
 
-@cache
 def calm(base: Path, kind: str, moment: str, fit: Fit) -> dict[str, float]:
-    """What the two days give when nothing happens; what a zone's day is made of."""
+    """What the two days give when nothing happens; what a zone's day is made of.
+
+    Where nothing strikes, all moments of a plain morning are one.
+    """
+    return _calm(base, kind, moment if moment in ODD_NIGHTS else "open", fit)
+
+
+@cache
+def _calm(base: Path, kind: str, moment: str, fit: Fit) -> dict[str, float]:
     # Its garden file stays: looked at seldom.
     with mock.patch("controller.daemon.steward.GARDEN_EVERY_S", 300.0):
         world = CrossWorld(Path(tempfile.mkdtemp(dir=base)), kind, moment, fit)
