@@ -27,6 +27,10 @@ _PATIENT_STEPS, _MOST_STEPS = 40, 200
 SpanLaw = tuple[float, float, float, float, float, tuple[float, float, float, float]]
 # Of a supply: head at no flow, head lost at 1 m3/s, exponent of the flow.
 SupplyLaw = tuple[float, float, float]
+# A place whose holes feel the speed before and behind it, made linear in the head there: what flows
+# to it as s + t * head, what flows on behind it likewise, head of the speed per flow squared, and
+# the flows before and behind about which it is made linear.
+_Bend = tuple[float, float, float, float, float, float, float]
 
 
 def span_law(
@@ -99,12 +103,15 @@ class Tree:
         supply_k: float,
         exponent: float,
         limits: Sequence[SupplyLaw] = (),
+        *,
+        start: Sequence[float] | None = None,
     ) -> tuple[float, list[float], list[float], list[float]]:
         """Root head, node heads, span and hole flows, with root head = static - k * flow**n.
 
-        Where one of the limits, laws of the same form, is lower, it rules.
+        Where one of the limits, laws of the same form, is lower, it rules. `start` are flows of the
+        holes to begin at, as of a tree much like this one: it is then sooner done.
         """
-        return self._newton(static_head_m, supply_k, exponent, None, limits)
+        return self._newton(static_head_m, supply_k, exponent, None, limits, start)
 
     def solve_for_flow(
         self, flow_m3_s: float, guess_head_m: float
@@ -119,19 +126,18 @@ class Tree:
         exponent: float,
         wanted: float | None,
         limits: Sequence[SupplyLaw] = (),
+        start: Sequence[float] | None = None,
     ) -> tuple[float, list[float], list[float], list[float]]:
         parent, spans = self._parent, self._spans
         n, m = len(parent), len(self._hole_node)
         hole_node, c, laws = self._hole_node, self._hole_c, self._laws
         z = self._hole_z
         moving = self._moving_nodes()
+        ideal = [law[2] <= 0.0 and law[-1] == 0.0 for law in laws]
+        stands = [node not in moving for node in hole_node]
         c2 = [x * x for x in c]
         q_linear = [x * sqrt(LINEAR_BELOW_M) for x in c]
-        # Start: three tenths of what each hole would pass at the head of a still line; 0 is "dry".
-        hole_q = [0.3 * c[j] * sqrt(static - z[j]) if static > z[j] else 0.0 for j in range(m)]
-        if wanted is not None and m:
-            start = sum(hole_q)
-            hole_q = [q * wanted / start for q in hole_q] if start > 0.0 else [wanted / m] * m
+        hole_q = self._begun_at(static, wanted) if start is None else list(start)
         flow, hole_q = self._summed(hole_q)
         root_flow = sum(hole_q)
         head = [static] * n
@@ -145,7 +151,7 @@ class Tree:
                 q = hole_q[j]
                 if q <= 0.0:
                     continue
-                if laws[j][2] > 0.0 or laws[j][-1] != 0.0:
+                if not ideal[j]:
                     over = over_for(laws[j], q)
                     q, t = passes(laws[j], over)
                     s = q - t * (over + z[j])
@@ -156,15 +162,18 @@ class Tree:
                     t = c2[j] / q_linear[j]
                     s = -t * z[j]
                 hole_s[j], hole_t[j] = s, t
-                if hole_node[j] not in moving:
+                if stands[j]:
                     s_sum[hole_node[j]] += s
                     t_sum[hole_node[j]] += t
             slope, rest = losses(flow, spans)
             root_s = root_t = 0.0
             for i in range(n - 1, -1, -1):
                 if i in moving:
-                    bends[i] = self._bend(i, moving[i], flow, hole_q, hole_s, hole_t)
-                    s_sum[i], t_sum[i] = bends[i].before(s_sum[i], t_sum[i])
+                    bend = self._bend(
+                        i, moving[i], flow[i], hole_q, hole_s, hole_t, s_sum[i], t_sum[i]
+                    )
+                    bends[i] = bend
+                    s_sum[i], t_sum[i] = bend[:2]
                 den = 1.0 + slope[i] * t_sum[i]
                 s, t = (s_sum[i] - t_sum[i] * rest[i]) / den, t_sum[i] / den
                 p = parent[i]
@@ -202,12 +211,22 @@ class Tree:
                 head[i], flow[i] = h, q
             for j in range(m):
                 q_before, h = hole_q[j], head[hole_node[j]]
-                bend = bends.get(hole_node[j])
-                squares = bend.squares(h) if bend is not None else 0.0
+                over = h  # against which the hole's mouth is measured
+                if not stands[j]:
+                    # What the water's speed takes off, by its mean velocity head before and behind,
+                    # along the tangent.
+                    s_in, t_in, s_out, t_out, half, before, behind = bends[hole_node[j]]
+                    over = h - laws[j][-1] * (
+                        half
+                        * (
+                            before * (2.0 * (s_in + t_in * h) - before)
+                            + behind * (2.0 * (s_out + t_out * h) - behind)
+                        )
+                    )
                 if q_before > 0.0:
-                    q = max(0.0, hole_s[j] + hole_t[j] * (h - laws[j][-1] * squares))
+                    q = max(0.0, hole_s[j] + hole_t[j] * over)
                 else:
-                    q = passes(laws[j], h - z[j] - laws[j][-1] * squares)[0]
+                    q = passes(laws[j], over - z[j])[0]
                 change += abs(q - q_before)
                 hole_q[j] = q
             root_flow = root_s + root_t * root_head
@@ -216,6 +235,16 @@ class Tree:
                 flow, hole_q = self._summed(hole_q)
                 return root_head, head, flow, hole_q
         raise NoSolution("flows of the open line", 0.0, static, change / total if total else change)
+
+    def _begun_at(self, static: float, wanted: float | None) -> list[float]:
+        """Three tenths of what each hole would pass at the head of a still line; 0 is "dry"."""
+        pairs = zip(self._hole_c, self._hole_z, strict=True)
+        hole_q = [0.3 * c * sqrt(static - z) if static > z else 0.0 for c, z in pairs]
+        if wanted is not None and hole_q:
+            start = sum(hole_q)
+            m = len(hole_q)
+            hole_q = [q * wanted / start for q in hole_q] if start > 0.0 else [wanted / m] * m
+        return hole_q
 
     def _moving_nodes(self) -> dict[int, list[int]]:
         """The holes that feel the water's speed, by their node."""
@@ -228,21 +257,32 @@ class Tree:
         self,
         node: int,
         holes: Sequence[int],
-        flow: Sequence[float],
+        before: float,
         hole_q: Sequence[float],
         hole_s: Sequence[float],
         hole_t: Sequence[float],
+        s_out: float,
+        t_out: float,
     ) -> _Bend:
-        """How a node's holes and its speed depend on each other, about the flows as they are."""
-        before = flow[node]
+        """How a node's holes and its speed depend on each other, about the flows as they are.
+
+        `s_out` + `t_out` * head flows on behind it.
+        """
         s = t = taken = 0.0
         for j in holes:
             if hole_q[j] > 0.0:
                 s += hole_s[j]
                 t += hole_t[j]
                 taken += hole_t[j] * self._laws[j][-1]
-        behind = before - sum(hole_q[j] for j in holes)
-        return _Bend(s, t, taken, self._half_heads[node], before, behind)
+        behind = before - (hole_q[holes[0]] if len(holes) == 1 else sum([hole_q[j] for j in holes]))
+        half = self._half_heads[node]
+        feels = taken * half
+        den = 1.0 + 2.0 * feels * before
+        both = 2.0 * (before + behind)
+        gone = before * before + behind * behind
+        s_in = s_out + (s - feels * (both * s_out - gone)) / den
+        t_in = t_out + (t - feels * both * t_out) / den
+        return s_in, t_in, s_out, t_out, half, before, behind
 
     def speed_heads_m(self, flow: Sequence[float], hole_q: Sequence[float]) -> dict[int, float]:
         """By how much the water's speed drives each hole less, of those that feel it. [m]"""
@@ -270,51 +310,6 @@ class Tree:
             if self._parent[i] >= 0:
                 flow[self._parent[i]] += flow[i]
         return flow, hole_q
-
-
-class _Bend:
-    """A place whose holes feel the speed before and behind it, made linear in the head there."""
-
-    __slots__ = (
-        "_before",
-        "_behind",
-        "_half",
-        "_s",
-        "_s_in",
-        "_t",
-        "_t_in",
-        "_taken",
-        "s_out",
-        "t_out",
-    )
-
-    def __init__(
-        self, s: float, t: float, taken: float, half: float, before: float, behind: float
-    ) -> None:
-        self._s, self._t, self._taken, self._half = s, t, taken, half
-        self._before, self._behind = before, behind
-        self.s_out = self.t_out = self._s_in = self._t_in = 0.0
-
-    def before(self, s_out: float, t_out: float) -> tuple[float, float]:
-        """What flows to the place, as s + t * head, from what flows on behind it."""
-        self.s_out, self.t_out = s_out, t_out
-        feels = self._taken * self._half
-        den = 1.0 + 2.0 * feels * self._before
-        both = 2.0 * (self._before + self._behind)
-        gone = self._before * self._before + self._behind * self._behind
-        s = (self._s - feels * (both * s_out - gone)) / den
-        t = (self._t - feels * both * t_out) / den
-        self._s_in, self._t_in = s_out + s, t_out + t
-        return self._s_in, self._t_in
-
-    def squares(self, head: float) -> float:
-        """The mean velocity head before and behind, along the tangent. [m]"""
-        before = self._s_in + self._t_in * head
-        behind = self.s_out + self.t_out * head
-        return self._half * (
-            self._before * (2.0 * before - self._before)
-            + self._behind * (2.0 * behind - self._behind)
-        )
 
 
 def losses(flow: Sequence[float], spans: Sequence[SpanLaw]) -> tuple[list[float], list[float]]:

@@ -42,7 +42,11 @@ _MOST_QUICK, _MOST_WHOLE = 2048, 512
 
 
 class Lines:
-    """The lines of one garden. Answers are remembered: the garden stays, sets come again."""
+    """The lines of one garden. Answers are remembered: the garden stays, sets come again.
+
+    `beside` are lines of the same garden and almost the same corrections: holes that are alike are
+    taken from it, and where it has solved a set, the search for that set's flows begins at its own.
+    """
 
     def __init__(
         self,
@@ -51,9 +55,10 @@ class Lines:
         water_temp_c: float | None = None,
         corrections: Corrections = NOTHING_MEASURED,
         effects: Effects = ALL_EFFECTS,
+        beside: Lines | None = None,
     ) -> None:
         self.garden = garden
-        self._corrections = corrections
+        self._corrections, self._beside = corrections, beside
         self.supply = corrections.supply or planning_curve(garden.supply)
         temp_c = garden.supply.water_temp_c if water_temp_c is None else water_temp_c
         self._water_temp_c = temp_c
@@ -306,9 +311,11 @@ class Lines:
 
     def _row_holes(self, zone: Zone) -> tuple[tuple[DrilledHole, ...], ...]:
         """The zone's holes, row by row."""
+        if zone.name not in self._holes and self._beside is not None:
+            if self._beside._drilled_as(zone) == self._drilled_as(zone):
+                self._holes[zone.name] = self._beside._row_holes(zone)
         if zone.name not in self._holes:
-            factor = self._corrections.discharge.get(zone.name, 1.0)
-            rise_m = zone.rise_m + self._corrections.level_m.get(zone.name, 0.0)
+            factor, rise_m = self._drilled_as(zone)
             self._holes[zone.name] = tuple(
                 tuple(
                     replace(
@@ -321,6 +328,24 @@ class Lines:
                 for row in zone.rows
             )
         return self._holes[zone.name]
+
+    def _drilled_as(self, zone: Zone) -> tuple[float, float]:
+        """Factor of its holes' discharge, and the height of its outlet against the tap [m]."""
+        corrections = self._corrections
+        return (
+            corrections.discharge.get(zone.name, 1.0),
+            zone.rise_m + corrections.level_m.get(zone.name, 0.0),
+        )
+
+    def _begins_at(self, opened: Sequence[Zone]) -> list[float] | None:
+        """The open holes' flows in the lines beside, in the tree's order, if they know the set."""
+        if self._beside is None:
+            return None
+        found = self._beside._sets.get(frozenset(zone.name for zone in opened))
+        if found is None:
+            return None
+        rows = (row for zone in opened for row in found.zones[zone.name].rows)
+        return [hole.flow_m3_s for row in rows for hole in row.holes if not hole.plugged]
 
     def _found_k(self, zone: Zone) -> float:
         if zone.name in self._corrections.valve_k:
@@ -349,7 +374,7 @@ class Lines:
                 add_row(tree, row, holes, node, self.water)
                 for row, holes in zip(zone.rows, self._row_holes(zone), strict=True)
             ]
-        tap_head_m, heads, spans, flows = tree.solve(*supply.law)
+        tap_head_m, heads, spans, flows = tree.solve(*supply.law, start=self._begins_at(opened))
         speeds_m = tree.speed_heads_m(spans, flows)
         vents = self.water.effects.vented
         rows_of = {

@@ -178,28 +178,25 @@ def drilled_holes(row: Row, rise_m: float) -> tuple[DrilledHole, ...]:
             for x_m in _stations_m(every_m / 2.0, every_m, row.length_m)
         ]
         places.sort(key=lambda place: place[0])
-    given = drilling.discharge_coefficient
+    bores_m: dict[Kind, float] = {kind: bore_m for _, _, bore_m, kind in places}
+    coefficients = {kind: _coefficient(row, bore_m, kind) for kind, bore_m in bores_m.items()}
     end_m = _open_length_m(row)
     count = {"hole": 0, "drain": 0}
     holes: list[DrilledHole] = []
     for x_m, offset_m, bore_m, kind in places:
         count[kind] += 1
         number = count[kind]
-        coefficient = (
-            given
-            if given is not None and kind == "hole"
-            else discharge_coefficient(wall_m=row.pipe.wall_m, bore_m=bore_m)
-        )
+        axis_m = rise_m + height_m(row, x_m)
         holes.append(
             DrilledHole(
                 number=number,
                 kind=kind,
                 x_m=x_m,
-                z_m=rise_m + height_m(row, x_m) + offset_m,
+                z_m=axis_m + offset_m,
                 bore_m=bore_m,
-                discharge_coefficient=coefficient,
+                discharge_coefficient=coefficients[kind],
                 wall_m=row.pipe.wall_m,
-                floor_m=rise_m + height_m(row, x_m) - radius_m,
+                floor_m=axis_m - radius_m,
                 plugged=row.plugged
                 or x_m > end_m + _SAME_PLACE_M
                 or (kind == "hole" and number in row.plugged_holes),
@@ -212,6 +209,14 @@ def drilled_holes(row: Row, rise_m: float) -> tuple[DrilledHole, ...]:
             "numbered from 1 at the inlet"
         )
     return tuple(holes)
+
+
+def _coefficient(row: Row, bore_m: float, kind: Kind) -> float:
+    """The one of the garden file for holes, else by wall and bore."""
+    given = row.drilling.discharge_coefficient
+    if given is not None and kind == "hole":
+        return given
+    return discharge_coefficient(wall_m=row.pipe.wall_m, bore_m=bore_m)
 
 
 def hole_places_m(drilling: Drilling, length_m: float) -> list[float]:

@@ -53,7 +53,7 @@ class Neighbours:
                 continue
             if i not in self._moved:
                 beside = [x + (_STEP if k == i else 0.0) for k, x in enumerate(self._at)]
-                self._moved[i] = self._network(beside)
+                self._moved[i] = self._network(beside, self.lines)
             slopes.append((figure(*self._moved[i]) - here) / _STEP)
         return slopes
 
@@ -67,7 +67,7 @@ class Neighbours:
         """How what a test would show changes with each unknown."""
         return self.slopes(lambda lines, tried: foretold(test, lines, tried), test.zones)
 
-    def _network(self, at: Sequence[float]) -> tuple[Lines, Tried]:
+    def _network(self, at: Sequence[float], beside: Lines | None = None) -> tuple[Lines, Tried]:
         made = corrections_of(self.garden, self.unknowns, at)
         values = {(u.kind, u.zone): u.value(x) for u, x in zip(self.unknowns, at, strict=True)}
         tried = Tried(
@@ -78,7 +78,7 @@ class Neighbours:
                 if kind == "open holes" and zone is not None
             },
         )
-        return Lines(self.garden, corrections=made), tried
+        return Lines(self.garden, corrections=made, beside=beside), tried
 
 
 class FlowErrors:

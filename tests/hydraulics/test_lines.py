@@ -12,6 +12,7 @@ from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
 from controller.errors import InputError
 from controller.garden.model import Face, Opening, Supply, Walls
+from controller.hydraulics.corrections import Corrections
 from controller.hydraulics.hole import Effects
 from controller.hydraulics.lines import Lines
 
@@ -200,6 +201,28 @@ def test_a_set_is_solved_once():
     lines = Lines(a_garden(a_zone("ash"), a_zone("bay")))
     first = lines.open_set(frozenset(["ash", "bay"]))
     assert lines.open_set(frozenset(["bay", "ash"])) is first
+
+
+@given(gardens(), st.floats(0.5, 1.5), st.floats(-0.3, 0.3))
+@settings(max_examples=20)
+def test_lines_beside_others_give_what_they_give_alone(garden, factor, higher_m):
+    rows = (a_row(plugged_holes=(1, 3)), a_row(plugged=True), a_row(plugged_beyond_m=2.0))
+    garden = replace(garden, zones=(*garden.zones, a_zone("fig", *rows)))
+    names = frozenset(zone.name for zone in garden.zones)
+    known = Lines(garden)
+    known.open_set(names)
+    moved = Corrections(discharge={"ash": factor, "fig": factor}, level_m={"bay": higher_m})
+    beside = Lines(garden, corrections=moved, beside=known)
+    alone = Lines(garden, corrections=moved)
+    for opened in (names, names - {"ash"}):  # of the second, those beside know nothing
+        found, wanted = beside.open_set(opened), alone.open_set(opened)
+        least = 1e-8 * wanted.supply_flow_m3_s
+        for name in opened:
+            for row, other in zip(found.zones[name].rows, wanted.zones[name].rows, strict=True):
+                flows = [hole.flow_m3_s for hole in other.holes]
+                assert [hole.flow_m3_s for hole in row.holes] == pytest.approx(
+                    flows, rel=1e-6, abs=least
+                )
 
 
 def test_plugged_holes_stay_listed_and_give_nothing():
