@@ -311,11 +311,11 @@ class Lines:
 
     def _row_holes(self, zone: Zone) -> tuple[tuple[DrilledHole, ...], ...]:
         """The zone's holes, row by row."""
-        if zone.name not in self._holes and self._beside is not None:
-            if self._beside._drilled_as(zone) == self._drilled_as(zone):
-                self._holes[zone.name] = self._beside._row_holes(zone)
         if zone.name not in self._holes:
             factor, rise_m = self._drilled_as(zone)
+            if self._beside is not None and self._beside._drilled_as(zone) == (factor, rise_m):
+                self._holes[zone.name] = self._beside._row_holes(zone)
+                return self._holes[zone.name]
             self._holes[zone.name] = tuple(
                 tuple(
                     replace(
