@@ -521,18 +521,13 @@ def test_doubtful_weather_stays_marked():
 @pytest.mark.parametrize("name", CATALOGUE.crop_names)
 def test_every_crop_lives_through_a_hot_season_that_is_watered_to_full(name):
     # Refilled each morning, no crop of the table is short on sand at 9 mm/day of reference ET.
-    found, zone = None, plot(planted(name, 0, 200))
-    for number in range(200):
-        found = one_day(
-            found,
-            zone=zone,
-            soil=CATALOGUE.soil("sand"),
-            number=number,
-            eto_mm=9.0,
-            watered_mm=found.depletion_mm if found else 0.0,
-        )
+    found, run = None, [day(number, eto_mm=9.0) for number in range(200)]
+    part = ground(plot(planted(name, 0, 200)), CATALOGUE.soil("sand"), CROPS, run)
+    for today in run:
+        watered_mm = found.depletion_mm if found else 0.0
+        found = advance(found, part=part, today=today, watered_mm=watered_mm)
         # WORKED: new grass, 0.1 m of roots, has 7.0 mm on its first day and wants 7.2.
-        assert found.stress == 1.0 or found.taw_mm < found.etc_mm, (number, found)
+        assert found.stress == 1.0 or found.taw_mm < found.etc_mm, found
         assert found.drained_mm == 0.0
 
 

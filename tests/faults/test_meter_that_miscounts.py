@@ -89,8 +89,28 @@ def sound_seconds(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], d
     return seconds_of
 
 
-@pytest.mark.parametrize("name", GARDENS)
-@pytest.mark.parametrize("share", [1 / 3, 1 / 2, 0.0], ids=["a third", "half", "none"])
+SHARES = {"a third": 1 / 3, "half": 1 / 2, "none": 0.0}
+# Any two of share, length and number of zones meet in these; all twelve are run with the slow ones.
+FEW = {
+    ("a third", "long pulses, one zone"),
+    ("a third", "short pulses, two zones"),
+    ("half", "long pulses, two zones"),
+    ("half", "short pulses, one zone"),
+    ("none", "long pulses, one zone"),
+    ("none", "short pulses, two zones"),
+}
+
+
+@pytest.mark.parametrize(
+    ("share", "name"),
+    [
+        pytest.param(
+            share, name, marks=() if (of, name) in FEW else pytest.mark.slow, id=f"{of}-{name}"
+        )
+        for of, share in SHARES.items()
+        for name in GARDENS
+    ],
+)
 def test_a_meter_that_counts_a_part_gives_no_bed_its_water_twice(
     tmp_path: Path, sound_seconds: Callable[[str], dict[str, float]], name: str, share: float
 ) -> None:

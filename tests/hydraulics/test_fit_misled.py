@@ -21,8 +21,10 @@ from controller.hydraulics.uncertainty import FlowErrors, flow_uncertainty, sets
 from controller.units import l_min_from_m3_s, m3_s_from_l_min
 
 A = frozenset("a")
-# Three of the nine gardens by default, all with the slow tests.
-NINE = [*range(3), *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(3, 9))]
+# Three of the nine gardens by default, or one where each takes a score of fits; all with the slow
+# tests.
+LATER = [pytest.param(seed, marks=pytest.mark.slow) for seed in range(9)]
+NINE, ONE_OF_NINE = [*range(3), *LATER[3:]], [0, *LATER[1:]]
 FULL, SLOW = Opening(angle_deg=0.0), Opening(unknown=True)
 
 
@@ -261,7 +263,7 @@ def _honest(true: TrueGarden, rng: Random, *zones: str) -> list[Measurement]:
     return tests
 
 
-@pytest.mark.parametrize("seed", NINE)
+@pytest.mark.parametrize("seed", ONE_OF_NINE)
 def test_a_run_noted_for_the_wrong_zone_is_recognised(seed: int) -> None:
     garden, true, rng = _house(seed)
     ran, noted = rng.choice((("b", "a"), ("a", "b"), ("c", "b"), ("b", "c")))

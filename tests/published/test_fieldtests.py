@@ -131,7 +131,9 @@ def test_the_throttled_row_is_only_known_once_it_is_measured() -> None:
     assert _band(slow, *tap) > 1.0
 
 
-@pytest.mark.parametrize("seed", [2, 3, 5, 7])
+@pytest.mark.parametrize(
+    "seed", [2, 7, *(pytest.param(seed, marks=pytest.mark.slow) for seed in (3, 5))]
+)
 def test_scipy_finds_the_same_values_and_errors(seed: int) -> None:
     optimize = pytest.importorskip("scipy.optimize")
     numpy = pytest.importorskip("numpy")

@@ -184,7 +184,9 @@ def given_and_missing_mm(rows: list[LedgerDay], morning: date) -> float:
 
 
 @pytest.mark.parametrize("coefficients", list(Coefficients))
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize(
+    "seed", [*range(1, 4), *(pytest.param(seed, marks=pytest.mark.slow) for seed in (0, 4, 5))]
+)
 def test_more_rain_on_a_day_gone_makes_no_zone_due_and_asks_for_no_more(
     seed: int, coefficients: Coefficients
 ) -> None:

@@ -313,16 +313,15 @@ def check(case: Case) -> None:
 
 @pytest.mark.parametrize("logbook", LOGBOOKS)
 @pytest.mark.parametrize("source", SOURCES)
-@pytest.mark.parametrize("seed", range(2))
-def test_pulses_do_not_depend_on_how_a_span_is_cut(seed: int, source: str, logbook: str) -> None:
-    check(drawn(seed, source, logbook))
+def test_pulses_do_not_depend_on_how_a_span_is_cut(source: str, logbook: str) -> None:
+    check(drawn(1, source, logbook))
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("logbook", LOGBOOKS)
 @pytest.mark.parametrize("source", SOURCES)
 def test_nor_do_they_in_many_more_gardens(source: str, logbook: str) -> None:
-    for seed in range(2, 32):
+    for seed in (0, *range(2, 32)):
         check(drawn(seed, source, logbook))
 
 
