@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Callable, Sequence
+from functools import cache
 
 from controller.cli.arguments import count, day, forms, garden, own, runtime, state, weather
 from controller.cli.noting import note_arguments
@@ -83,6 +84,7 @@ def _command(name: str) -> Command:
     }[name]
 
 
+@cache
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="rowgate",

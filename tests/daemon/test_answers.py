@@ -16,6 +16,8 @@ from support.gardens import a_garden, a_zone
 from controller.logbook.records import PulseState
 from controller.paper.status import status_text
 
+pytestmark = pytest.mark.usefixtures("seldom_looks")
+
 NOON = datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
 
 

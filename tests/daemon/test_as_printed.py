@@ -18,6 +18,8 @@ from controller.logbook.ask import Questions
 from controller.logbook.records import PulseState
 from controller.paper.report import report_text
 
+pytestmark = pytest.mark.usefixtures("seldom_looks")
+
 FIRST = date(2031, 6, 1)
 ZONE_INFO = ZoneInfo("Europe/Zurich")
 END = datetime(2031, 6, 5, 10, 0, tzinfo=UTC)

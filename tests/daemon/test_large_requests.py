@@ -20,6 +20,8 @@ from controller.daemon.clocksense import ClockSense
 from controller.daemon.control import ask
 from controller.daemon.controlserver import MOST_LOGGED, ControlServer
 
+pytestmark = pytest.mark.usefixtures("seldom_looks")
+
 
 @pytest.fixture
 def world(tmp_path: Path) -> World:

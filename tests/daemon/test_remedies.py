@@ -16,6 +16,8 @@ from controller.errors import ValveFault
 from controller.garden.model import Action, FlowFinding, Master, Valve, ValveKind
 from controller.logbook.ask import Questions
 
+pytestmark = pytest.mark.usefixtures("seldom_looks")
+
 MASTER = Master(valve=Valve(kind=ValveKind.RELAY, relay_line=27))
 
 

@@ -21,6 +21,8 @@ from controller.logbook.records import PulseState
 from controller.logbook.write import Logbook
 from controller.valves.inputs import HandInputs
 
+pytestmark = pytest.mark.usefixtures("seldom_looks")
+
 START, NOON = datetime(2031, 6, 1, 2, 0, tzinfo=UTC), datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
 DAY = date(2031, 6, 1)
 PIN = 6

@@ -14,6 +14,8 @@ from support.daemon_faults import a_slow_garden
 from controller.garden.model import Planting, Watering, Window
 from controller.logbook.records import PulseState
 
+pytestmark = pytest.mark.usefixtures("seldom_looks")
+
 # Europe/Berlin, tz database: 2026-03-29 02:00 becomes 03:00, 2026-10-25 03:00 becomes 02:00.
 SPRING, AUTUMN = date(2026, 3, 29), date(2026, 10, 25)
 

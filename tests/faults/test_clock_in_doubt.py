@@ -14,6 +14,8 @@ from support.daemon_faults import a_slow_garden
 from controller.daemon.clocksense import LONG_IN_DOUBT_S, SETTLE_S
 from controller.logbook.records import PulseState
 
+pytestmark = pytest.mark.usefixtures("seldom_looks")
+
 START, NOON = datetime(2031, 6, 1, 2, 0, tzinfo=UTC), datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
 TEN_YEARS_S = 3652 * 86_400.0
 

@@ -47,7 +47,7 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
             day += timedelta(days=1)
         book.hold(datetime(2031, 4, 2, tzinfo=UTC), datetime(2031, 4, 3, tzinfo=UTC), ["a"])
     world = World(
-        folder, a_slow_garden(), clock=HandClock(EVENING - timedelta(hours=16)), begun_utc=None
+        folder, a_slow_garden(), clock=HandClock(EVENING - timedelta(hours=16)), begun_days=None
     )
     world.run_until(EVENING)
     kept = tmp_path_factory.mktemp("kept")
@@ -69,7 +69,7 @@ def _start(season: Path, folder: Path, name: str, place: int, flip: int) -> str:
         file.write(bytes([byte ^ flip]))
     clock = HandClock(EVENING + timedelta(minutes=1))
     clock.boot += "+"
-    world = World(folder, a_slow_garden(), clock=clock, begun_utc=None)
+    world = World(folder, a_slow_garden(), clock=clock, begun_days=None)
     try:
         status = world.ask(ask="status")
         assert status["ok"]

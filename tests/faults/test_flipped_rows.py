@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 import struct
 from collections.abc import Callable
 from datetime import UTC, date, datetime
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from support.daemon import World
@@ -24,10 +26,23 @@ NEXT_NOON = datetime(2031, 6, 2, 10, 0, tzinfo=UTC)
 SAID = {"rows set aside", "logbook damaged", "log damaged"}
 
 
-def _watered(folder: Path) -> World:
-    """A day on which a zone was watered, a hold of long ago, and a person's reading."""
-    world = World(folder, a_slow_garden())
-    world.run_until(EVENING)
+@pytest.fixture(scope="module")
+def evening(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What a daemon that was killed in the evening left of a day on which a zone was watered."""
+    folder = tmp_path_factory.mktemp("evening")
+    with mock.patch("controller.daemon.steward.GARDEN_EVERY_S", 300.0):
+        world = World(folder, a_slow_garden())
+        world.run_until(EVENING)
+    world.kill()
+    return folder
+
+
+@pytest.fixture
+def watered(evening: Path, tmp_path: Path) -> World:
+    """That daemon started again, with a hold of long ago and a person's reading."""
+    folder = tmp_path / "watered"
+    shutil.copytree(evening, folder)
+    world = World(folder, a_slow_garden(), now_utc=EVENING)
     long_ago = datetime(2031, 5, 1, tzinfo=UTC)
     world.logbook.hold(long_ago, datetime(2031, 5, 2, tzinfo=UTC), ["a"], "away")
     world.logbook.rain_gauge(date(2031, 5, 30), 2.0)
@@ -79,31 +94,30 @@ CHANGES = {
 
 @pytest.mark.parametrize("what", CHANGES)
 def test_the_daemon_starts_plans_and_forgets_no_water_without_a_word(
-    tmp_path: Path, what: str
+    watered: World, what: str
 ) -> None:
-    world = _watered(tmp_path)
-    given = world.litres()
+    given = watered.litres()
     if what == "a column's name":
-        world.kill()
-        world.clock.advance(60.0)
-        _in_the_file(world.logbook.path, b"beat_litres REAL", b"beat_litren REAL")
+        watered.kill()
+        watered.clock.advance(60.0)
+        _in_the_file(watered.logbook.path, b"beat_litres REAL", b"beat_litren REAL")
     else:
-        _changed(world, CHANGES[what])
+        _changed(watered, CHANGES[what])
     assert sum(given.values()) > 10.0
-    world.start_anew()
-    status = world.ask(ask="status")
+    watered.start_anew()
+    status = watered.ask(ask="status")
     assert status["ok"]
-    assert world.steward.timetable is not None
+    assert watered.steward.timetable is not None
     assert not status["plan_fault"]
-    if world.litres() != given:
-        assert SAID & {kind for kind, _ in world.happenings()}, world.happenings()
-    world.run_until(NEXT_NOON)
-    assert not world.ask(ask="status")["plan_fault"]
-    assert world.steward.timetable.pulses
+    if watered.litres() != given:
+        assert SAID & {kind for kind, _ in watered.happenings()}, watered.happenings()
+    watered.run_until(NEXT_NOON)
+    assert not watered.ask(ask="status")["plan_fault"]
+    assert watered.steward.timetable.pulses
     # The file is sound again: a second start says nothing more.
-    said = [words for kind, words in world.happenings() if kind in SAID]
-    world.restart()
-    assert [words for kind, words in world.happenings() if kind in SAID] == said
+    said = [words for kind, words in watered.happenings() if kind in SAID]
+    watered.restart()
+    assert [words for kind, words in watered.happenings() if kind in SAID] == said
 
 
 def _in_the_file(path: Path, was: bytes, is_now: bytes) -> None:
@@ -126,16 +140,15 @@ def _in_the_file(path: Path, was: bytes, is_now: bytes) -> None:
     ],
 )
 def test_water_counts_on_where_the_rest_of_its_row_tells_what_changed(
-    tmp_path: Path, what: str
+    watered: World, what: str
 ) -> None:
-    world = _watered(tmp_path)
-    given = world.litres()
-    _changed(world, CHANGES[what])
-    world.start_anew()
-    assert world.litres() == given
-    words = [words for kind, words in world.happenings() if kind == "rows set aside"]
+    given = watered.litres()
+    _changed(watered, CHANGES[what])
+    watered.start_anew()
+    assert watered.litres() == given
+    words = [words for kind, words in watered.happenings() if kind == "rows set aside"]
     assert any("put right" in one for one in words)
-    status = world.ask(ask="status")
+    status = watered.ask(ask="status")
     assert status["rows_set_aside"] >= 1
 
 
@@ -190,27 +203,25 @@ def test_a_state_that_is_none_keeps_no_end_from_being_written(tmp_path: Path) ->
     assert sum(world.litres().values()) > 1.0
 
 
-def test_water_whose_litres_are_gone_counts_by_its_open_time(tmp_path: Path) -> None:
+def test_water_whose_litres_are_gone_counts_by_its_open_time(watered: World) -> None:
     """Table and index both: 3 L/min over the time it was open, as was planned."""
-    world = _watered(tmp_path)
-    given = world.litres()
-    _changed(world, CHANGES["litres that are NULL"])
-    world.start()
-    assert world.litres() == pytest.approx(given, rel=0.01)
-    words = next(words for kind, words in world.happenings() if kind == "rows set aside")
+    given = watered.litres()
+    _changed(watered, CHANGES["litres that are NULL"])
+    watered.start()
+    assert watered.litres() == pytest.approx(given, rel=0.01)
+    words = next(words for kind, words in watered.happenings() if kind == "rows set aside")
     assert "L by its open time" in words
 
 
 def test_litres_that_cannot_be_are_named_with_zone_and_day_and_the_row_is_kept(
-    tmp_path: Path,
+    watered: World,
 ) -> None:
-    world = _watered(tmp_path)
-    keys = [row.key for row in world.pulses() if row.state is PulseState.CLOSED]
-    _changed(world, CHANGES["litres without end"])
-    world.start_anew()
-    words = next(words for kind, words in world.happenings() if kind == "rows set aside")
+    keys = [row.key for row in watered.pulses() if row.state is PulseState.CLOSED]
+    _changed(watered, CHANGES["litres without end"])
+    watered.start_anew()
+    words = next(words for kind, words in watered.happenings() if kind == "rows set aside")
     assert all(key in words for key in keys) and "litres" in words
-    with sqlite3.connect(world.logbook.path) as book:
+    with sqlite3.connect(watered.logbook.path) as book:
         rows = book.execute("SELECT source, wrong, cells FROM rows_set_aside").fetchall()
     book.close()
     assert {(source, wrong) for source, wrong, _ in rows} == {("pulses", "litres")}
@@ -218,18 +229,17 @@ def test_litres_that_cannot_be_are_named_with_zone_and_day_and_the_row_is_kept(
 
 
 def test_a_row_that_changes_while_the_daemon_runs_is_found_before_the_next_plan(
-    tmp_path: Path,
+    watered: World,
 ) -> None:
-    world = _watered(tmp_path)
-    given = world.litres()
-    with sqlite3.connect(world.logbook.path) as book:
+    given = watered.litres()
+    with sqlite3.connect(watered.logbook.path) as book:
         book.execute("UPDATE pulses SET together = '[' WHERE state = 'closed'")
     book.close()
-    assert world.litres() != given  # not seen before it is put right
-    world.steward.want_plan("test")
-    world.run_for(60.0)
-    assert world.litres() == given
-    assert "rows set aside" in {kind for kind, _ in world.happenings()}
+    assert watered.litres() != given  # not seen before it is put right
+    watered.steward.want_plan("test")
+    watered.run_for(60.0)
+    assert watered.litres() == given
+    assert "rows set aside" in {kind for kind, _ in watered.happenings()}
 
 
 def _litres_in_the_file(path: Path, change: Callable[[float], float]) -> None:
@@ -247,47 +257,45 @@ def _litres_in_the_file(path: Path, change: Callable[[float], float]) -> None:
 
 
 def test_litres_that_changed_to_what_they_could_be_are_told_by_their_second_copy(
-    tmp_path: Path,
+    watered: World,
 ) -> None:
-    world = _watered(tmp_path)
-    given = world.litres()
-    world.kill()
-    _litres_in_the_file(world.logbook.path, lambda litres: litres / 4.0)
-    world.start_anew()
-    assert world.litres() == given  # the copy nearer to what its open time gives counts
-    words = next(words for kind, words in world.happenings() if kind == "rows set aside")
+    given = watered.litres()
+    watered.kill()
+    _litres_in_the_file(watered.logbook.path, lambda litres: litres / 4.0)
+    watered.start_anew()
+    assert watered.litres() == given  # the copy nearer to what its open time gives counts
+    words = next(words for kind, words in watered.happenings() if kind == "rows set aside")
     assert "two copies" in words
 
 
-def test_litres_that_cannot_be_come_back_from_their_second_copy(tmp_path: Path) -> None:
-    world = _watered(tmp_path)
-    given = world.litres()
-    world.kill()
-    _litres_in_the_file(world.logbook.path, lambda litres: litres * 2.0**900)
-    world.start_anew()
-    assert world.litres() == given
-    assert "rows set aside" in {kind for kind, _ in world.happenings()}
+def test_litres_that_cannot_be_come_back_from_their_second_copy(watered: World) -> None:
+    given = watered.litres()
+    watered.kill()
+    _litres_in_the_file(watered.logbook.path, lambda litres: litres * 2.0**900)
+    watered.start_anew()
+    assert watered.litres() == given
+    assert "rows set aside" in {kind for kind, _ in watered.happenings()}
 
 
-def test_writings_lost_from_a_damaged_log_are_counted_and_the_log_is_kept(tmp_path: Path) -> None:
-    (tmp_path / "first").mkdir()
-    world = _watered(tmp_path / "first")
+def test_writings_lost_from_a_damaged_log_are_counted_and_the_log_is_kept(
+    watered: World, tmp_path: Path
+) -> None:
     for number in range(5):
-        world.logbook.note(f"note {number}")
+        watered.logbook.note(f"note {number}")
     later = tmp_path / "later"
     later.mkdir()
-    book, log = world.logbook.path, world.logbook.path.with_name("logbook.db-wal")
+    book, log = watered.logbook.path, watered.logbook.path.with_name("logbook.db-wal")
     found = bytearray(log.read_bytes())
     place = found.index(b"note 2")
     found[place] ^= 0x10
     (later / "logbook.db").write_bytes(book.read_bytes())
     (later / "logbook.db-wal").write_bytes(found)
-    world.kill()
+    watered.kill()
     # Who may write in this folder may put a link where the copy goes.
     (later / "other").write_bytes(b"years")
-    now = f"{world.clock.now_utc():%Y-%m-%dT%H%M%SZ}"
+    now = f"{watered.clock.now_utc():%Y-%m-%dT%H%M%SZ}"
     (later / f"logbook-log-damaged-{now}.db-wal").symlink_to(later / "other")
-    with Logbook(later / "logbook.db", world.clock):
+    with Logbook(later / "logbook.db", watered.clock):
         with Questions(later / "logbook.db") as ask:
             (said,) = [h.words for h in ask.happenings() if h.kind == "log damaged"]
             assert {note.words for note in ask.notes()} == {"note 0", "note 1"}
@@ -295,21 +303,19 @@ def test_writings_lost_from_a_damaged_log_are_counted_and_the_log_is_kept(tmp_pa
         (kept,) = later.glob("logbook-log-damaged-*.db-wal")
         assert kept.read_bytes() == bytes(found)
         assert (later / "other").read_bytes() == b"years"
-    Logbook(later / "logbook.db", world.clock).close()
+    Logbook(later / "logbook.db", watered.clock).close()
     with Questions(later / "logbook.db") as ask:
         assert len([h for h in ask.happenings() if h.kind == "log damaged"]) == 1
 
 
-def test_a_log_that_was_left_whole_says_nothing(tmp_path: Path) -> None:
-    (tmp_path / "first").mkdir()
-    world = _watered(tmp_path / "first")
+def test_a_log_that_was_left_whole_says_nothing(watered: World, tmp_path: Path) -> None:
     later = tmp_path / "later"
     later.mkdir()
     for name in ("logbook.db", "logbook.db-wal"):
-        (later / name).write_bytes((tmp_path / "first" / name).read_bytes())
-    given = world.litres()
-    world.kill()
-    Logbook(later / "logbook.db", world.clock).close()
+        (later / name).write_bytes((tmp_path / "watered" / name).read_bytes())
+    given = watered.litres()
+    watered.kill()
+    Logbook(later / "logbook.db", watered.clock).close()
     with Questions(later / "logbook.db") as ask:
         assert not SAID & {h.kind for h in ask.happenings()}
         assert ask.litres_by_zone_day() == given

@@ -14,6 +14,8 @@ from support.daemon_faults import FaultyPins, a_slow_garden
 from controller.logbook.records import PulseState
 from controller.valves.states import State
 
+pytestmark = pytest.mark.usefixtures("seldom_looks")
+
 START, NOON = datetime(2031, 6, 1, 2, 0, tzinfo=UTC), datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
 BAD, GOOD = 17, 22
 

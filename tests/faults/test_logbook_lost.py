@@ -14,6 +14,8 @@ from support.daemon_faults import Locked, a_slow_garden
 from controller.errors import LogbookError
 from controller.logbook.records import PulseState
 
+pytestmark = pytest.mark.usefixtures("seldom_looks")
+
 NOON = datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
 TEN_MINUTES_S = 600.0
 

@@ -19,7 +19,7 @@ class Twin(World):
 
     def __init__(self, folder: Path, *, garden: str, weather: str) -> None:
         (folder / "weather.csv").write_text(weather, encoding="utf-8")
-        super().__init__(folder, garden_of(garden), now_utc=BEGINS, begun_utc=None)
+        super().__init__(folder, garden_of(garden), now_utc=BEGINS, begun_days=None)
 
     def _fetch(self, garden: Garden) -> WeatherAnswer:
         return GardenWeather(self.folder, self.folder / "cache", self.clock)(garden)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import pairwise
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from pytest import approx
@@ -68,23 +69,25 @@ def fortnight(tmp_path_factory: pytest.TempPathFactory) -> World:
             d for d in days if d.day < now.astimezone(garden.site.zone_info).date()
         ],
     )
-    for ahead in range(DAYS):
-        evening = datetime(2031, 6, 2, 21, 0, tzinfo=UTC) + timedelta(days=ahead)
-        world.run_until(evening)
-        day = FIRST + timedelta(days=ahead)
-        if ahead != 9:  # one evening the gardener forgets to write it down
-            for row in world.pulses():
-                if (row.day, row.valve, row.state) == (day, ValveKind.HAND, PulseState.PLANNED):
-                    assert row.planned_open_s and row.planned_litres
-                    world.logbook.hand_watering(
-                        row.zone,
-                        day,
-                        litres=row.planned_litres,
-                        minutes=row.planned_open_s / 60,
-                        who="Odile",
-                        at=world.clock.now_utc(),
-                    )
-    world.run_until(datetime(2031, 6, 16, 1, 0, tzinfo=UTC))
+    # Its garden file stays: looked at seldom.
+    with mock.patch("controller.daemon.steward.GARDEN_EVERY_S", 300.0):
+        for ahead in range(DAYS):
+            evening = datetime(2031, 6, 2, 21, 0, tzinfo=UTC) + timedelta(days=ahead)
+            world.run_until(evening)
+            day = FIRST + timedelta(days=ahead)
+            if ahead != 9:  # one evening the gardener forgets to write it down
+                for row in world.pulses():
+                    if (row.day, row.valve, row.state) == (day, ValveKind.HAND, PulseState.PLANNED):
+                        assert row.planned_open_s and row.planned_litres
+                        world.logbook.hand_watering(
+                            row.zone,
+                            day,
+                            litres=row.planned_litres,
+                            minutes=row.planned_open_s / 60,
+                            who="Odile",
+                            at=world.clock.now_utc(),
+                        )
+        world.run_until(datetime(2031, 6, 16, 1, 0, tzinfo=UTC))
     return world
 
 
@@ -187,8 +190,8 @@ def test_a_new_logbook_does_not_flood_beds_that_somebody_watered_before(tmp_path
     """What was given before the logbook began is unknown; its first morning is an ordinary one."""
     for name in ("a", "b"):
         (tmp_path / name).mkdir()
-    old = World(tmp_path / "a", begun_utc=datetime(2020, 1, 1, tzinfo=UTC))
-    new = World(tmp_path / "b", begun_utc=None)
+    old = World(tmp_path / "a")
+    new = World(tmp_path / "b", begun_days=None)
     litres = []
     for world in (old, new):
         world.run_until(datetime(2031, 6, 2, 22, tzinfo=UTC))

@@ -217,7 +217,7 @@ class CrossWorld(World):
             clock=clock,
             pins=BoardPins(clock, wired_low=garden.board.active_low),
             weather=self._dry,
-            begun_utc=None,
+            begun_days=None,
             inputs=inputs,
         )
         self.clock: TrueClock

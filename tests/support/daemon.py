@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import sqlite3
+import tempfile
 from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, date, datetime, time, timedelta
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +35,25 @@ from support.gardens import a_garden, a_zone
 
 CATALOGUE = load()
 MORNING = Watering(windows=(Window(opens=time(6), closes=time(9)),))
+# How long a daemon was at work: an account goes back 545 days, and weather is looked at 60 before.
+LONG_AGO_DAYS = 800
+
+
+@cache
+def _begun(now_utc: datetime, days: int) -> bytes:
+    """An old logbook, a daemon at work on every day, and nothing given: its dry days count as dry.
+
+    Its file is made once for all worlds of a process.
+    """
+    begun_utc = now_utc - timedelta(days=days)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "logbook.db"
+        Logbook(path, HandClock(begun_utc)).close()
+        with sqlite3.connect(path) as book:
+            rows = [((begun_utc + timedelta(days=n)).date().isoformat(),) for n in range(days)]
+            book.executemany("INSERT OR IGNORE INTO watched_days (day) VALUES (?)", rows)
+        book.close()
+        return path.read_bytes()
 
 
 class HandAlarm:
@@ -85,7 +106,7 @@ class World:
         weather: Callable[[datetime], Iterable[WeatherDay]] | None = None,
         pins: PinDriver | None = None,
         clock: HandClock | None = None,
-        begun_utc: datetime | None = datetime(2020, 1, 1, tzinfo=UTC),
+        begun_days: int | None = LONG_AGO_DAYS,
         inputs: HandInputs | None = None,
         time_passes: Callable[[World, float, float], None] | None = None,
     ) -> None:
@@ -99,16 +120,10 @@ class World:
         self.weather_is_down = False
         self.inputs, self._time_passes = inputs, time_passes
         self.asked_weather = 0
-        if begun_utc is not None:
-            # An old logbook, a daemon at work on every day, and nothing given: the dry days before
-            # count as dry.
-            Logbook(self.folder / "logbook.db", HandClock(begun_utc)).close()
-            watched = self.clock.now_utc() - begun_utc
-            days = [(begun_utc + timedelta(days=n)).date() for n in range(watched.days)]
-            with sqlite3.connect(self.folder / "logbook.db") as book:
-                rows = [(day.isoformat(),) for day in days]
-                book.executemany("INSERT OR IGNORE INTO watched_days (day) VALUES (?)", rows)
-            book.close()
+        if begun_days is not None and not (self.folder / "logbook.db").exists():
+            begun = _begun(self.clock.now_utc(), begun_days)
+            (self.folder / "logbook.db").write_bytes(begun)
+            (self.folder / "logbook.db").chmod(0o600)
         self.start()
 
     # --- the daemon --------------------------------------------------------------------------
