@@ -179,7 +179,7 @@ def test_a_pulse_that_was_open_at_a_kill_counts_to_its_last_heartbeat(
     world.run_until_open()
     world.run_for(25.0)
     _changed(world, f"UPDATE pulses SET {OPEN_CHANGES[what]} WHERE state = 'open'")
-    world.start()
+    world.start_anew()
     (row,) = [row for row in world.pulses() if row.state is PulseState.CUT]
     # 3 L/min, as the garden says; a heartbeat each ten seconds, so 20 s at least. WORKED.
     assert 1.0 <= row.litres <= 1.3

@@ -11,7 +11,7 @@ from pytest import approx
 from support.daemon import World
 from support.daemon_faults import Locked, a_slow_garden
 from support.gardens import a_zone
-from support.metered import START, MeteredWorld, a_thirsty_garden, burst, plugged
+from support.metered import COARSER, START, MeteredWorld, a_thirsty_garden, burst, plugged
 
 from controller.garden.model import Action, FlowFinding, Master, Valve, ValveKind
 from controller.logbook.records import MENDED, HowKnown, PulseState
@@ -300,7 +300,8 @@ def test_a_lost_end_cap_is_told_within_a_week_and_again_only_a_fortnight_later(
     tmp_path: Path,
 ) -> None:
     """Two zones watered daily; from the twelfth day on a gives a tenth more than it did."""
-    world = MeteredWorld(tmp_path, a_thirsty_garden(("a", 17), ("b", 22)))
+    garden = a_thirsty_garden(("a", 17), ("b", 22), litres_per_pulse=COARSER)
+    world = MeteredWorld(tmp_path, garden)
     steady, more = world.rig.flow_l_s, [1.0]
     world.rig.flow_l_s = lambda opened: steady(opened) * (more[0] if "a" in opened else 1.0)
 

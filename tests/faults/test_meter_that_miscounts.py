@@ -14,6 +14,7 @@ from pytest import approx
 from support.daemon import MORNING
 from support.gardens import a_row, a_zone
 from support.metered import (
+    COARSER,
     LITRES_PER_PULSE,
     MeteredWorld,
     a_metered_garden,
@@ -45,8 +46,8 @@ def a_small_garden(*names: str, width_m: float = 0.3, **meter: Any) -> Garden:
 GARDENS = {
     "short pulses, one zone": a_small_garden("a"),
     "short pulses, two zones": a_small_garden("a", "b"),
-    "long pulses, one zone": a_thirsty_garden(),
-    "long pulses, two zones": a_thirsty_garden(("a", 17), ("b", 22)),
+    "long pulses, one zone": a_thirsty_garden(litres_per_pulse=COARSER),
+    "long pulses, two zones": a_thirsty_garden(("a", 17), ("b", 22), litres_per_pulse=COARSER),
 }
 
 
@@ -118,8 +119,9 @@ def test_a_meter_that_counts_a_part_gives_no_bed_its_water_twice(
     of its water at most, and in a day a quarter more than planned. Before, the first day gave
     three times the planned seconds, and nine where nothing was counted."""
     world = a_world(tmp_path / "part", GARDENS[name])
+    per_pulse = world.rig.litres_per_pulse
     if share > 0.0:
-        world.rig.litres_per_pulse = LITRES_PER_PULSE / share
+        world.rig.litres_per_pulse = per_pulse / share
     else:
         world.rig.dead = True
     planned_s = sum(p.open_s for p in world.steward.pending if p.zone == "a")
@@ -134,7 +136,7 @@ def test_a_meter_that_counts_a_part_gives_no_bed_its_water_twice(
     # What is credited is never below the band.
     flow_l_s = world.steward.flow_l_s("a", frozenset("a"))
     for row in world.given():
-        assert row.litres >= low * row.open_s * flow_l_s - 3.0 * LITRES_PER_PULSE
+        assert row.litres >= low * row.open_s * flow_l_s - 3.0 * per_pulse
 
 
 def test_a_coarse_meter_that_counts_a_part_gives_small_doses_no_more(tmp_path: Path) -> None:

@@ -23,6 +23,7 @@ from support.gardens import a_garden, a_row, a_zone
 METER_LINE = 5
 START = datetime(2031, 6, 1, 2, 0, tzinfo=UTC)
 LITRES_PER_PULSE = 1 / 400  # a small turbine meter; invented
+COARSER = 1 / 40  # where minutes of water run each day: a tenth of the pulses to turn
 
 FlowOf = Callable[[frozenset[str]], float]
 
@@ -122,7 +123,8 @@ class MeteredWorld(World):
 
     def __init__(self, folder: Path, garden: Garden, truth: Garden | None = None) -> None:
         inputs = HandInputs()
-        self.rig = Rig(inputs, true_flow(Lines(truth or garden)))
+        per_pulse = garden.meter.litres_per_pulse if garden.meter else LITRES_PER_PULSE
+        self.rig = Rig(inputs, true_flow(Lines(truth or garden)), per_pulse)
         self.zone_of = {z.valve.relay_line: z.name for z in garden.zones}
         super().__init__(
             folder, garden, now_utc=START, inputs=inputs, time_passes=MeteredWorld._flow
