@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import lru_cache
 
 from controller.demand.eto import ReferenceEt
 from controller.demand.records import DayInput
@@ -53,6 +54,7 @@ CLIMATE_DAYS = 30
 LOOK_BACK = timedelta(days=60)
 # What an account is carried at least before a day is planned on it; our choice.
 LEAST_BACK = timedelta(days=180)
+_MOST_PLAIN = 1_000  # days remembered, two years of growing; our choice
 _MOST_SPANS = 4  # named one by one in a remark; our choice
 
 
@@ -192,12 +194,29 @@ class _Making:
     def days(self, begins: date, last: date) -> dict[date, DayInput]:
         """All days from `begins` to `last`."""
         usual = self.stand_ins
+        plain = _plain_days(usual.site, usual.climate)
+        if len(plain) > _MOST_PLAIN:
+            plain.clear()
         made: dict[date, DayInput] = {}
         trail: list[KnownDay] = []
         lying_mm = 0.0
         day = begins
         while day <= last:
             known = self.known.get(day)
+            # Nobody knows anything of the day, nor of one before it: it is the season's alone.
+            is_plain = (
+                not trail
+                and not lying_mm
+                and known is None
+                and usual.normals is None
+                and day not in self.best
+                and day not in self.gauge
+            )
+            again = plain.get(day) if is_plain else None
+            if again is not None:
+                made[day] = again
+                day += _DAY
+                continue
             if known is not None:
                 trail = [*trail[-(CLIMATE_DAYS - 1) :], known]
                 eto_mm, method = known.eto.eto_mm_day, known.eto.method
@@ -236,6 +255,8 @@ class _Making:
                 snow_mm=lying_mm,
                 normal_eto_mm=self.stand_ins.usual_mm(day),
             )
+            if is_plain:
+                plain[day] = made[day]
             day += _DAY
         return made
 
@@ -284,6 +305,12 @@ class _Making:
         if given.weather.settles:
             words = "a weather model's figures that may still change; they are asked for again"
             by_words.setdefault(words, []).append(day)
+
+
+@lru_cache(maxsize=2)
+def _plain_days(site: Site, climate: str) -> dict[date, DayInput]:
+    """The days made that are the season's alone, for the next plan."""
+    return {}
 
 
 def _mean(values: Sequence[float], otherwise: float) -> float:

@@ -60,6 +60,24 @@ def test_a_measured_day_has_its_own_reference_et() -> None:
     assert found.days[BEGINS].method == eto.method
 
 
+def test_days_that_are_the_seasons_alone_are_remembered_and_what_is_known_comes_before_them() -> (
+    None
+):
+    span = {"first": BEGINS, "last": BEGINS + 9 * DAY}
+    other = replace(SITE, latitude_deg=20.0)
+    alone = demand_days([], SITE, **span).days
+    known = demand_days([a_day(3)], SITE, **span).days
+    gauged = demand_days([], SITE, rain_gauge_mm={BEGINS: 4.0}, **span).days
+    assert demand_days([], SITE, **span).days == alone
+    assert [day for day in alone if known[day] != alone[day]] == list(alone)[3:]
+    assert [day for day in alone if gauged[day] != alone[day]] == [BEGINS]
+    assert gauged[BEGINS].rain_mm == 4.0
+    for more in ({"climate": "arid"}, {"climate": "humid"}):
+        assert demand_days([], SITE, **span, **more).days[BEGINS].eto_mm != alone[BEGINS].eto_mm
+    assert demand_days([], other, **span).days[BEGINS].eto_mm != alone[BEGINS].eto_mm
+    assert demand_days([], SITE, **span).days == alone
+
+
 @pytest.mark.parametrize("figure", [0.0, 31.0])
 def test_a_stuck_thermometer_is_said_and_its_days_get_stand_in_temperatures(figure: float) -> None:
     dead = {"tmin_c": figure, "tmax_c": figure}
