@@ -14,6 +14,8 @@ from support.daemon_faults import a_slow_garden
 from controller.daemon.service import _without_links
 from controller.errors import GardenFileError
 
+pytestmark = pytest.mark.usefixtures("seldom_looks")
+
 NOON = datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
 
 
