@@ -135,7 +135,7 @@ def _judged(world: CrossWorld, fault: Fault, usual: dict[str, float]) -> Iterato
 
 
 def some_of_each() -> list[Cell]:
-    """Few cells in which any two of family, kind and moment meet, and every fault twice."""
+    """Few cells in which any two of family, kind and moment meet, and every fault is met."""
     needed: set[object] = set()
     seen: dict[Cell, set[object]] = {}
     for cell in CELLS:
@@ -149,11 +149,11 @@ def some_of_each() -> list[Cell]:
     chosen: list[Cell] = []
     times: dict[str, int] = defaultdict(int)
     # Each fault in turn takes the cell that brings most pairs not seen yet; the first of equals.
-    while needed or any(times[name] < 2 for name in NAMES):
+    while needed or any(not times[name] for name in NAMES):
         for name in NAMES:
             mine = [c for c in CELLS if c[0] == name and c not in chosen]
             best = max(mine, key=lambda c: len(seen[c] & needed))
-            if times[name] < 2 or seen[best] & needed:
+            if not times[name] or seen[best] & needed:
                 chosen.append(best)
                 times[name] += 1
                 needed -= seen[best]
