@@ -63,7 +63,6 @@ LOOK_S = 0.5  # the service's main thread
 BERLIN = ZoneInfo("Europe/Berlin")
 # Europe/Berlin, tz database: at 01:00 UTC of these nights the local clock is moved.
 SPRING, AUTUMN, PLAIN = date(2026, 3, 29), date(2026, 10, 25), date(2031, 6, 1)
-PLANTED_DAYS = 15  # before the night; each plan goes through them and the six weeks before
 BEGUN_DAYS = 2  # before the first night: the logbook's own first day
 
 MOMENTS = (
@@ -96,7 +95,7 @@ def a_garden_of(kind: str, moment: str, fit: Fit) -> Garden:
     device, _, master = kind.partition("+")
     night, window = _when(moment)
     planting = Planting(
-        crop="leek", start=night - timedelta(days=PLANTED_DAYS), until=night + timedelta(days=40)
+        crop="leek", start=night - timedelta(days=60), until=night + timedelta(days=40)
     )
     zones = tuple(
         a_zone(
