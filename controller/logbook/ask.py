@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from controller.demand.zonedays import ZoneDays
 from controller.errors import LogbookError
 from controller.garden.model import Garden, ValveKind
 from controller.logbook.days import DayQuestions, span
@@ -150,34 +151,31 @@ class Questions(DayQuestions, SeenQuestions):
 
     def litres_by_zone_day(
         self, first: date = date.min, last: date = date.max
-    ) -> dict[tuple[str, date], float]:
+    ) -> ZoneDays[float]:
         """What the ledger credits: litres of closed and cut pulses, hand watering with them."""
-        return {
-            key: math.fsum(litres)
-            for key, litres in self._by_zone_day(
-                "SELECT zone, day, litres FROM pulses WHERE day BETWEEN ? AND ? AND state IN "
-                "(?, ?) ORDER BY day, zone",
-                (*span(first, last), *_GAVE),
-            )
-        }
+        found = self._by_zone_day(
+            "SELECT zone, day, litres FROM pulses WHERE day BETWEEN ? AND ? AND state IN "
+            "(?, ?) ORDER BY day, zone",
+            (*span(first, last), *_GAVE),
+        )
+        return ZoneDays(((key, math.fsum(litres)) for key, litres in found), kind=float)
 
     def stored_by_zone_day(
         self, first: date = date.min, last: date = date.max
-    ) -> dict[tuple[str, date], float]:
+    ) -> ZoneDays[float]:
         """What of those litres was logged as credited to the driest quarter; where a pulse of the
         day was logged without, the day is left out."""
         columns = self._rows("SELECT name FROM pragma_table_info('pulses')")
         if "uniformity" not in {row["name"] for row in columns}:
-            return {}
-        return {
-            key: math.fsum(stored)
-            for key, stored in self._by_zone_day(
-                "SELECT zone, day, max(litres - line_litres, 0.0) * uniformity FROM pulses "
-                "WHERE day BETWEEN ? AND ? AND state IN (?, ?) ORDER BY day, zone",
-                (*span(first, last), *_GAVE),
-            )
-            if None not in stored
-        }
+            return ZoneDays(kind=float)
+        found = self._by_zone_day(
+            "SELECT zone, day, max(litres - line_litres, 0.0) * uniformity FROM pulses "
+            "WHERE day BETWEEN ? AND ? AND state IN (?, ?) ORDER BY day, zone",
+            (*span(first, last), *_GAVE),
+        )
+        return ZoneDays(
+            ((key, math.fsum(stored)) for key, stored in found if None not in stored), kind=float
+        )
 
     def noted_on(self, zone_info: ZoneInfo) -> dict[tuple[str, date], date]:
         """By zone and day, the day on which the last hand watering of it was written down."""

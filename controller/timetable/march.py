@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from controller.demand.records import ASSUMED, PLANNED, RECORDED
+from controller.demand.zonedays import ZoneDays
 from controller.garden.model import Zone
 from controller.timetable.accounts import ZoneAccount
 from controller.timetable.job import Job
@@ -71,6 +72,8 @@ class March:
             day = begins
             while day < until:
                 march._day_gone(day, done, since=since)
+                if not moments:
+                    done.clear()  # nobody will ask for it again
                 day += _DAY
 
     def _without(self, notes: Collection[tuple[str, date]]) -> March:
@@ -78,8 +81,10 @@ class March:
         if not notes:
             return self
 
+        written = self.reckoning.given.litres.items()
+        litres = ZoneDays(((k, n) for k, n in written if k not in notes), kind=float)
+
         def unknowing(reckoning: Reckoning) -> Reckoning:
-            litres = {k: v for k, v in reckoning.given.litres.items() if k not in notes}
             return replace(reckoning, given=replace(reckoning.given, litres=litres))
 
         reckonings = {name: unknowing(found) for name, found in self.reckonings.items()}
