@@ -199,9 +199,7 @@ class Books:
         if believed and self._watched != today:
             self._write.watched(today)
             self._watched = today
-        for row in self._ask.pulses(timetable.first - _LOOK_BACK, timetable.first - _DAY):
-            if row.state is not PulseState.PLANNED:
-                continue
+        for row in self._ask.left_planned(timetable.first - _LOOK_BACK, timetable.first - _DAY):
             if row.valve is ValveKind.HAND and row.zone in as_printed:
                 self._write.assumed(row.key, "its day is over: taken as done as printed")
             else:

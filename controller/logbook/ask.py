@@ -122,6 +122,13 @@ class Questions(DayQuestions, SeenQuestions):
             (day.isoformat(), PulseState.PLANNED),
         )
 
+    def left_planned(self, first: date, last: date) -> list[PulseRow]:
+        """The pulses of these days that are planned and no more."""
+        return self._pulses(
+            "day BETWEEN ? AND ? AND state = ? ORDER BY day, id",
+            (*span(first, last), PulseState.PLANNED),
+        )
+
     def pulses(self, first: date, last: date) -> list[PulseRow]:
         """All pulses of these days, however far they came."""
         return self._pulses("day BETWEEN ? AND ? ORDER BY day, id", span(first, last))
@@ -154,7 +161,7 @@ class Questions(DayQuestions, SeenQuestions):
     ) -> ZoneDays[float]:
         """What the ledger credits: litres of closed and cut pulses, hand watering with them."""
         found = self._by_zone_day(
-            "SELECT zone, day, litres FROM pulses WHERE day BETWEEN ? AND ? AND state IN "
+            "SELECT zone, day, litres FROM pulses WHERE day BETWEEN ? AND ? AND +state IN "
             "(?, ?) ORDER BY day, zone",
             (*span(first, last), *_GAVE),
         )
@@ -170,7 +177,7 @@ class Questions(DayQuestions, SeenQuestions):
             return ZoneDays(kind=float)
         found = self._by_zone_day(
             "SELECT zone, day, max(litres - line_litres, 0.0) * uniformity FROM pulses "
-            "WHERE day BETWEEN ? AND ? AND state IN (?, ?) ORDER BY day, zone",
+            "WHERE day BETWEEN ? AND ? AND +state IN (?, ?) ORDER BY day, zone",
             (*span(first, last), *_GAVE),
         )
         return ZoneDays(
@@ -365,7 +372,7 @@ class Questions(DayQuestions, SeenQuestions):
         """The third column of the rows of each zone and day, in whose order they come.
 
         A season has ten thousand of them: no list of all rows is made, and each name and each day
-        is there once.
+        is there once. With `+state` SQLite goes by the index of days, and sorts nothing in memory.
         """
         zones: dict[str, str] = {}
         try:
@@ -398,4 +405,8 @@ class Questions(DayQuestions, SeenQuestions):
         return plain(error, self.path)
 
     def _pulses(self, where: str, values: Iterable[object]) -> list[PulseRow]:
-        return [pulse_of(row) for row in self._rows(f"SELECT * FROM pulses WHERE {where}", values)]
+        try:  # row by row: as SQLite gives them they take more than as we do
+            found = self._asked(f"SELECT * FROM pulses WHERE {where}", values)
+            return [pulse_of(row) for row in found]
+        except (sqlite3.Error, UnicodeDecodeError) as error:
+            raise self._told(error) from error
