@@ -123,7 +123,8 @@ class Books:
 
     def litres_on(self, zone: str, day: date) -> float:
         """What that zone has been given on that day. [L]"""
-        return self._ask.litres_by_zone_day(day, day).get((zone, day), 0.0)
+        litres: float = self._ask.litres_by_zone_day(day, day).get((zone, day), 0.0)
+        return litres
 
     def openings_given(self, first: date, last: date) -> list[PulseRow]:
         """The openings of relays on these days that are over, their litres known."""

@@ -113,9 +113,7 @@ class LedgerRows(Sequence[LedgerDay]):
             found.append(row)
         return found[::-1]
 
-    def carried(
-        self, of: object, names: Sequence[str], step: Callable[..., _T], start: _T
-    ) -> _T:
+    def carried(self, of: object, names: Sequence[str], step: Callable[..., _T], start: _T) -> _T:
         """As the function of that name; what the packed days come to is remembered."""
         if self._carried is None or self._carried[0] != of:
             self._carried = (of, 0, start)

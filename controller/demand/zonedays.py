@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_left
-from collections.abc import Callable, Collection, Iterable, Iterator, MutableMapping
+from collections.abc import Callable, Iterable, Iterator, MutableMapping
 from datetime import date
 from typing import Any, Generic, TypeVar
 
 _N = TypeVar("_N", int, float)
-_NOTHING: tuple[array[Any], array[Any]] = (array("l"), array("d"))
+_NOTHING: tuple[array[Any], array[Any]] = (array("i"), array("d"))
 
 
 class ZoneDays(MutableMapping[tuple[str, date], _N], Generic[_N]):
@@ -25,7 +25,7 @@ class ZoneDays(MutableMapping[tuple[str, date], _N], Generic[_N]):
         self, items: Iterable[tuple[tuple[str, date], _N]] = (), *, kind: Callable[[], _N]
     ) -> None:
         """`kind` is `float`, or `int` for whole numbers from 0 to 2^64 - 1."""
-        self._kind, self._code = kind, "d" if kind is float else "Q"
+        self._code = "d" if kind is float else "Q"
         self._of: dict[str, tuple[array[int], array[_N]]] = {}  # its days, and their numbers
         for (zone, day), number in items:
             self[zone, day] = number
@@ -47,7 +47,7 @@ class ZoneDays(MutableMapping[tuple[str, date], _N], Generic[_N]):
     def __setitem__(self, key: tuple[str, date], number: _N) -> None:
         zone, day = key[0], key[1].toordinal()
         if zone not in self._of:
-            self._of[zone] = (array("l"), array(self._code))
+            self._of[zone] = (array("i"), array(self._code))
         days, numbers = self._of[zone]
         at = len(days) if not days or day > days[-1] else bisect_left(days, day)
         if at < len(days) and days[at] == day:
@@ -86,10 +86,6 @@ class ZoneDays(MutableMapping[tuple[str, date], _N], Generic[_N]):
         for days, numbers in self._of.values():
             at = bisect_left(days, first.toordinal())
             del days[:at], numbers[:at]
-
-    def without(self, keys: Collection[tuple[str, date]]) -> ZoneDays[_N]:
-        """The same, but for these."""
-        return ZoneDays(((k, n) for k, n in self.items() if k not in keys), kind=self._kind)
 
     def _found(self, key: tuple[str, date]) -> _N | None:
         days, numbers = self._of.get(key[0], _NOTHING)

@@ -156,9 +156,7 @@ class Questions(DayQuestions, SeenQuestions):
         )
         return {(row["zone"], date.fromisoformat(row["day"])): row["slot"] for row in rows}
 
-    def litres_by_zone_day(
-        self, first: date = date.min, last: date = date.max
-    ) -> ZoneDays[float]:
+    def litres_by_zone_day(self, first: date = date.min, last: date = date.max) -> ZoneDays[float]:
         """What the ledger credits: litres of closed and cut pulses, hand watering with them."""
         found = self._by_zone_day(
             "SELECT zone, day, litres FROM pulses WHERE day BETWEEN ? AND ? AND +state IN "
@@ -167,9 +165,7 @@ class Questions(DayQuestions, SeenQuestions):
         )
         return ZoneDays(((key, math.fsum(litres)) for key, litres in found), kind=float)
 
-    def stored_by_zone_day(
-        self, first: date = date.min, last: date = date.max
-    ) -> ZoneDays[float]:
+    def stored_by_zone_day(self, first: date = date.min, last: date = date.max) -> ZoneDays[float]:
         """What of those litres was logged as credited to the driest quarter; where a pulse of the
         day was logged without, the day is left out."""
         columns = self._rows("SELECT name FROM pragma_table_info('pulses')")
