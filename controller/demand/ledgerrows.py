@@ -244,6 +244,13 @@ class JoinedRows(Sequence[LedgerDay]):
         asked = (each for each in self._ledgers if each and zone in (None, each[-1].zone))
         return [row for each in asked for row in each.since(day)]
 
+    def continued(self, rows: Iterable[LedgerDay]) -> JoinedRows:
+        """The same and the days that follow, by zone and part; its ledgers grow by them."""
+        found = {(each[-1].zone, each[-1].part): each for each in self._ledgers if each}
+        for row in rows:
+            found.setdefault((row.zone, row.part), LedgerRows()).append(row)
+        return JoinedRows(found[key] for key in sorted(found))
+
     def marks(self) -> Iterator[tuple[str, date, int]]:
         """As those of each ledger."""
         for each in self._ledgers:
