@@ -163,3 +163,13 @@ def test_a_season_takes_a_third_of_its_packed_days() -> None:
         tracemalloc.stop()
     assert kept[0] == rows[0] == days[0]
     assert size / (200 - TAIL_DAYS) < 250
+
+
+def test_ledgers_go_on_by_zone_and_part_and_stay_packed() -> None:
+    days = [_a_day(n) for n in range(40)]
+    late = [_a_day(n, "b", part="row 2") for n in range(3)]
+    before = JoinedRows([LedgerRows(late[:2]), LedgerRows(), LedgerRows(days[:30])])
+    found = before.continued([*late[2:], *days[30:], _a_day(0, "c")])
+    assert list(found) == [*days, *late, _a_day(0, "c")]
+    assert found.since(DAY + timedelta(2)) == [*days[2:], late[2]]
+    assert found.since(DAY, "b") == late

@@ -28,8 +28,8 @@ FIRST_DAY = date(2031, 5, 8)
 SEASON_DAYS = 180
 SETTLED_S = 4.0
 SOON_S = 1.5  # the same for the many plans of a season
-# From the first of March it comes to the 28th of June, whose plan spans two accounts: it ends on the
-# first day whose account begins with this year, and not with the year before.
+# From the first of March it comes to the 28th of June, whose plan spans two accounts: its last day
+# is the first whose account begins with this year, and not with the year before.
 STEP_DAYS = 7
 
 
