@@ -19,7 +19,7 @@ from zlib import Z_BEST_SPEED, adler32, compress, crc32, decompress
 from controller.demand.ledger import DRAW_DAYS
 from controller.demand.records import LedgerDay
 
-TAIL_DAYS = 14  # the last days, looked at again and again, stay as they are; our choice
+TAIL_DAYS = 8  # the last days, looked at again and again, stay as they are; our choice
 _BLOCK_DAYS = 16  # so many are compressed together; our choice
 
 _TYPES = {each.name: str(each.type) for each in fields(LedgerDay)}

@@ -110,12 +110,15 @@ class March:
         if day >= since:
             planned = self._as_planned(day, assumed)
             for name in assumed:
-                done[name, day] = planned.get(name, NOTHING_ON_DAY)
+                if name in planned:
+                    done[name, day] = planned[name]
+                else:  # most zones, on most days: they are not held
+                    done.pop((name, day), None)
         for zone in garden.zones:
             if (zone.name, day) in given.litres:
                 self._credit_written(zone, day, NOTHING_ON_DAY)
             elif zone.name in assumed:
-                found = done[zone.name, day]
+                found = done.get((zone.name, day), NOTHING_ON_DAY)
                 self._credit_assumed(zone, day, found.litres, found.stored_litres)
             else:
                 printed = given.record.printed(zone, garden, day)
