@@ -8,13 +8,12 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from itertools import groupby
-from operator import itemgetter
 from zoneinfo import ZoneInfo
 
 from controller.daemon.planning import LastPulse
 from controller.demand.ledgerrows import JoinedRows, LedgerRows, rows_since
 from controller.demand.records import LedgerDay
+from controller.demand.zonedays import ZoneDays
 from controller.garden.model import Hold, ValveKind
 from controller.logbook.ask import Questions
 from controller.logbook.door import LONGEST_OPEN_S, MOST_LITRES
@@ -55,7 +54,7 @@ class Books:
         self._kept_of = -1
         self._watched: date | None = None
         self._kept_weather: dict[tuple[date, str], WeatherDay] | None = None
-        self._kept_ledger: dict[str, dict[date, int]] | None = None  # marks, by zone and day
+        self._kept_ledger: ZoneDays[int] | None = None  # marks, by zone and day
 
     def close(self) -> None:
         """Close what was opened for reading."""
@@ -124,7 +123,8 @@ class Books:
 
     def litres_on(self, zone: str, day: date) -> float:
         """What that zone has been given on that day. [L]"""
-        return self._ask.litres_by_zone_day(day, day).get((zone, day), 0.0)
+        litres: float = self._ask.litres_by_zone_day(day, day).get((zone, day), 0.0)
+        return litres
 
     def openings_given(self, first: date, last: date) -> list[PulseRow]:
         """The openings of relays on these days that are over, their litres known."""
@@ -200,9 +200,7 @@ class Books:
         if believed and self._watched != today:
             self._write.watched(today)
             self._watched = today
-        for row in self._ask.pulses(timetable.first - _LOOK_BACK, timetable.first - _DAY):
-            if row.state is not PulseState.PLANNED:
-                continue
+        for row in self._ask.left_planned(timetable.first - _LOOK_BACK, timetable.first - _DAY):
             if row.valve is ValveKind.HAND and row.zone in as_printed:
                 self._write.assumed(row.key, "its day is over: taken as done as printed")
             else:
@@ -230,25 +228,17 @@ class Books:
         if not fresh:
             return
         self._forget_another_file()
-        first = min(day for marks in fresh.values() for day in marks)
+        first = min(day for _, day in fresh)
         kept = self._kept_ledger
         if kept is None:
-            kept = self._kept_ledger = {}
-            for zone in fresh:  # one by one: a season of all of them is much to hold
-                kept |= _marks_of(self._ask.ledger(zone, first), first, date.max)
-        changed = {
-            (zone, day)
-            for zone, marks in fresh.items()
-            for day, mark in marks.items()
-            if kept.get(zone, {}).get(day) != mark
-        }
-        for some in _by_zone_day(ledger, changed):
-            self._write.keep_ledger(row for parts in some.values() for row in parts)
-            for zone, day in some:
-                kept.setdefault(zone, {})[day] = fresh[zone][day]
-        for marks in kept.values():
-            for day in [day for day in marks if day < first]:
-                del marks[day]  # older than any plan looks back
+            kept = self._kept_ledger = ZoneDays(kind=int)
+            for zone in fresh.zones():  # one by one: a season of all of them is much to hold
+                kept.update(_marks_of(self._ask.ledger(zone, first), first, date.max))
+        for some in _by_zone_day(ledger, fresh, kept):
+            self._write.keep_ledger([row for parts in some.values() for row in parts])
+            for key in some:
+                kept[key] = fresh[key]
+        kept.forget_before(first)  # older than any plan looks back
 
     def _forget_another_file(self) -> None:
         """Where the file was opened anew, it may be one that has nothing of ours."""
@@ -327,30 +317,32 @@ class Books:
         return self._questions
 
 
-def _marks_of(ledger: Sequence[LedgerDay], first: date, before: date) -> dict[str, dict[date, int]]:
+def _marks_of(ledger: Sequence[LedgerDay], first: date, before: date) -> ZoneDays[int]:
     """A mark of each zone's days, of all its parts together, in whatever order."""
     rows = ledger if isinstance(ledger, JoinedRows) else LedgerRows(ledger)
-    found: dict[str, dict[date, int]] = {}
+    found = ZoneDays(kind=int)
     for zone, day, mark in rows.marks():
         if first <= day < before:
-            of = found.setdefault(zone, {})
-            of[day] = of.get(day, 0) ^ mark
+            found[zone, day] = found.get((zone, day), 0) ^ mark
     return found
 
 
 def _by_zone_day(
-    ledger: Sequence[LedgerDay], wanted: Collection[tuple[str, date]]
+    ledger: Sequence[LedgerDay], fresh: ZoneDays[int], kept: ZoneDays[int]
 ) -> Iterator[dict[tuple[str, date], list[LedgerDay]]]:
-    """The zones' days that are wanted, each with all its parts, so many at once: all of a season
-    are much to hold."""
+    """The zones' days whose fresh mark is not the kept one, each with all its parts, so many at
+    once: all of a season are much to hold."""
     some: dict[tuple[str, date], list[LedgerDay]] = {}
-    for zone, days in groupby(sorted(wanted), key=itemgetter(0)):
-        found: dict[tuple[str, date], list[LedgerDay]] = {key: [] for key in days}
-        for row in rows_since(ledger, min(day for _, day in found), zone):
-            if (row.zone, row.day) in found:
-                found[row.zone, row.day].append(row)
-        for key, parts in found.items():
-            some[key] = parts
+    for zone in sorted(fresh.zones()):
+        days = [d for d, mark in fresh.days_of(zone) if kept.get((zone, d)) != mark]
+        if not days:
+            continue
+        found: dict[date, list[LedgerDay]] = {day: [] for day in days}
+        for row in rows_since(ledger, days[0], zone):
+            if row.day in found:
+                found[row.day].append(row)
+        for day, parts in found.items():
+            some[zone, day] = parts
             if len(some) >= _AT_ONCE:
                 yield some
                 some = {}

@@ -23,6 +23,7 @@ maturity, shown by leaves, not by a first fruit).
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
@@ -63,7 +64,9 @@ EARLY_DAYS = 21
 # practice; Nebraska and UK growers for potato: not left on its reserves for longer).
 LIFT_WITHIN_DAYS = 21
 # Of each day: its position and the furthest so far; then the number of days until watering stops.
-_Run = tuple[list[float], list[float], int]
+_Run = tuple["array[float]", "array[float]", int]
+# A day is asked for several times, and then the next: so many are remembered. Our choice.
+_KEPT_DAYS = 8
 
 
 class Course:
@@ -114,6 +117,8 @@ class Course:
         found = self._found.get(day)
         if found is None:
             found = self._found[day] = self._stands_on(day)
+            if len(self._found) > _KEPT_DAYS:
+                del self._found[next(iter(self._found))]
         return found
 
     def days_to_late(self, day: date) -> float:
@@ -203,8 +208,7 @@ class Course:
         if self.emerges is not None and not rests and first == self._planting.start:
             up = (self.emerges - first).days
         comes_up_at = max(min(1.0 + ordinary_emergence_days(self._crop), pace.ends[0]), 1.0)
-        positions: list[float] = []
-        furthest: list[float] = []
+        positions, furthest = array("d"), array("d")
         stops_at, position, most = length, 1.0, 1.0
         picking = False
         # Nothing that is seen later may change this: the garden file's own last day.

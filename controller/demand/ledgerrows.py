@@ -1,24 +1,26 @@
 """The days of a ledger, the older ones packed: a season of 60 zones is 16,000 days.
 
-A day as it is worked with takes some 1.1 kB, a packed one a third of that. It comes out as it went
-in; only its figures are then all floats, as they are written.
+A day as it is worked with takes some 1.1 kB, a packed one 0.4 kB, and half of that or less once
+sixteen of them are compressed together: of one day to the next much is the same. It comes out as it
+went in; only its figures are then all floats, as they are written.
 """
 
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import fields
 from datetime import date
 from operator import attrgetter
 from struct import Struct
-from typing import Any, overload
-from zlib import adler32, crc32
+from typing import Any, TypeVar, overload
+from zlib import Z_BEST_SPEED, adler32, compress, crc32, decompress
 
 from controller.demand.ledger import DRAW_DAYS
 from controller.demand.records import LedgerDay
 
-TAIL_DAYS = 14  # the last days, looked at again and again, stay as they are; our choice
+TAIL_DAYS = 8  # the last days, looked at again and again, stay as they are; our choice
+_BLOCK_DAYS = 16  # so many are compressed together; our choice
 
 _TYPES = {each.name: str(each.type) for each in fields(LedgerDay)}
 _FIGURES = tuple(name for name, kind in _TYPES.items() if kind in ("float", "int"))
@@ -29,18 +31,22 @@ _ZONE = _WORDS.index("zone")
 # The place of its words, its day, its figures, how many draws there are, its draws.
 _PACKED = Struct(f"<ii{len(_FIGURES)}db{DRAW_DAYS}d")
 _HEAD = Struct("<ii")
+_BLOCK_BYTES = _BLOCK_DAYS * _PACKED.size
 _COMPARED = slice(4, Struct(f"<ii{len(_FIGURES)}d").size)  # the day and the figures of a record
 _NO_DRAWS = (0.0,) * DRAW_DAYS
+_T = TypeVar("_T")
 
 
 class LedgerRows(Sequence[LedgerDay]):
     """One ledger, day by day; to be lengthened, and its last day to be changed."""
 
     def __init__(self, rows: Iterable[LedgerDay] = ()) -> None:
-        self._packed = bytearray()
+        self._blocks: list[bytes] = []  # the oldest days, each compressed
+        self._packed = bytearray()  # the days after those, fewer than fill a block
         self._words: dict[tuple[Any, ...], int] = {}
         self._words_at: list[tuple[Any, ...]] = []
         self._tail: deque[LedgerDay] = deque()
+        self._carried: tuple[object, int, Any] | None = None
         self += rows
 
     def append(self, row: LedgerDay) -> None:
@@ -56,7 +62,9 @@ class LedgerRows(Sequence[LedgerDay]):
 
     def clear(self) -> None:
         """Forget all days."""
+        self._blocks.clear()
         self._packed.clear()
+        self._carried = None
         self._words.clear()
         self._words_at.clear()
         self._tail.clear()
@@ -66,7 +74,7 @@ class LedgerRows(Sequence[LedgerDay]):
         self._tail[-1] = row
 
     def __len__(self) -> int:
-        return len(self._packed) // _PACKED.size + len(self._tail)
+        return self._packed_days + len(self._tail)
 
     @overload
     def __getitem__(self, at: int) -> LedgerDay: ...
@@ -81,18 +89,20 @@ class LedgerRows(Sequence[LedgerDay]):
         number = at + count if at < 0 else at
         if not 0 <= number < count:
             raise IndexError(f"day {at} of {count}")
-        packed = count - len(self._tail)
-        return self._tail[number - packed] if number >= packed else self._unpack(number)
+        packed = self._packed_days
+        if number >= packed:
+            return self._tail[number - packed]
+        block, place = divmod(number, _BLOCK_DAYS)
+        return self._unpack(_PACKED.unpack_from(self._block(block), place * _PACKED.size))
 
     def __iter__(self) -> Iterator[LedgerDay]:
-        for number in range(len(self) - len(self._tail)):
-            yield self._unpack(number)
+        yield from map(self._unpack, self._records())
         yield from self._tail
 
     def __reversed__(self) -> Iterator[LedgerDay]:
         yield from reversed(self._tail)
-        for number in reversed(range(len(self) - len(self._tail))):
-            yield self._unpack(number)
+        for block in reversed(range(len(self._blocks) + 1)):
+            yield from map(self._unpack, reversed([*_PACKED.iter_unpack(self._block(block))]))
 
     def since(self, day: date) -> list[LedgerDay]:
         """The rows from that day on, of rows in the order of their days."""
@@ -103,26 +113,49 @@ class LedgerRows(Sequence[LedgerDay]):
             found.append(row)
         return found[::-1]
 
-    def columns(self, *names: str) -> Iterator[tuple[Any, ...]]:
-        """These fields of each row, which is quicker than all of them."""
+    def carried(self, of: object, names: Sequence[str], step: Callable[..., _T], start: _T) -> _T:
+        """As the function of that name; what the packed days come to is remembered."""
+        if self._carried is None or self._carried[0] != of:
+            self._carried = (of, 0, start)
+        _, done, value = self._carried
+        words = [(n in _WORDS, (_WORDS if n in _WORDS else _FIGURES).index(n)) for n in names]
+        for place, _, *figures in self._records(done):
+            mine = self._words_at[place]
+            value = step(value, *[mine[n] if is_word else figures[n] for is_word, n in words])
+        self._carried = (of, self._packed_days, value)
         wanted = attrgetter(*names)
-        at = [(n in _WORDS, (_WORDS if n in _WORDS else _FIGURES).index(n)) for n in names]
-        for place, _, *figures in _PACKED.iter_unpack(self._packed):
-            words = self._words_at[place]
-            yield tuple([words[n] if is_word else figures[n] for is_word, n in at])
-        yield from map(wanted, self._tail)
+        for row in self._tail:
+            value = step(value, *wanted(row))
+        return value
 
     def marks(self) -> Iterator[tuple[str, date, int]]:
         """The zone, the day and a number of 8 bytes that differs where anything compared does."""
         words = [repr(each).encode() for each in self._words_at]
-        packed = memoryview(self._packed)
-        for at in range(0, len(packed), _PACKED.size):
-            record = packed[at : at + _PACKED.size]
-            place, day = _HEAD.unpack_from(record)
-            zone = self._words_at[place][_ZONE]
-            yield zone, date.fromordinal(day), _mark(words[place], record)
+        for block in range(len(self._blocks) + 1):
+            packed = memoryview(self._block(block))
+            for at in range(0, len(packed), _PACKED.size):
+                record = packed[at : at + _PACKED.size]
+                place, day = _HEAD.unpack_from(record)
+                zone = self._words_at[place][_ZONE]
+                yield zone, date.fromordinal(day), _mark(words[place], record)
         for row in self._tail:
             yield row.zone, row.day, _mark(repr(_words_of(row)).encode(), _record(0, row))
+
+    @property
+    def _packed_days(self) -> int:
+        return len(self._blocks) * _BLOCK_DAYS + len(self._packed) // _PACKED.size
+
+    def _block(self, number: int) -> bytes:
+        """The records of a block; the one after the last are those that fill none yet."""
+        full = number < len(self._blocks)
+        return decompress(self._blocks[number]) if full else bytes(self._packed)
+
+    def _records(self, first: int = 0) -> Iterator[tuple[Any, ...]]:
+        """What is packed, from that day on, as the numbers of its records."""
+        block, place = divmod(first, _BLOCK_DAYS)
+        for number in range(block, len(self._blocks) + 1):
+            yield from _PACKED.iter_unpack(self._block(number)[place * _PACKED.size :])
+            place = 0
 
     def _pack(self, row: LedgerDay) -> None:
         words = _words_of(row)
@@ -130,9 +163,12 @@ class LedgerRows(Sequence[LedgerDay]):
         if place == len(self._words_at):
             self._words_at.append(words)
         self._packed += _record(place, row)
+        if len(self._packed) == _BLOCK_BYTES:
+            self._blocks.append(compress(self._packed, Z_BEST_SPEED))
+            self._packed.clear()
 
-    def _unpack(self, number: int) -> LedgerDay:
-        place, day, *figures = _PACKED.unpack_from(self._packed, number * _PACKED.size)
+    def _unpack(self, record: tuple[Any, ...]) -> LedgerDay:
+        place, day, *figures = record
         for at in _WHOLE:
             figures[at] = int(figures[at])
         count, *draws = figures[len(_FIGURES) :]
@@ -144,9 +180,22 @@ class LedgerRows(Sequence[LedgerDay]):
         )
 
 
-def columns(rows: Sequence[LedgerDay], *names: str) -> Iterator[tuple[Any, ...]]:
-    """These fields, two at least, of each row of a ledger."""
-    return rows.columns(*names) if isinstance(rows, LedgerRows) else map(attrgetter(*names), rows)
+def carried(
+    rows: Sequence[LedgerDay],
+    of: object,
+    names: Sequence[str],
+    step: Callable[..., _T],
+    start: _T,
+) -> _T:
+    """What `step` makes of `start` and of these fields, two at least, of each row of a ledger.
+
+    `of` tells this balance from others: the same `of` means the same fields, step and start.
+    """
+    if isinstance(rows, LedgerRows):
+        return rows.carried(of, names, step, start)
+    for figures in map(attrgetter(*names), rows):
+        start = step(start, *figures)
+    return start
 
 
 def rows_since(rows: Sequence[LedgerDay], day: date, zone: str | None = None) -> list[LedgerDay]:
@@ -194,6 +243,13 @@ class JoinedRows(Sequence[LedgerDay]):
         """The rows from that day on, ledger by ledger; each ledger is of one zone."""
         asked = (each for each in self._ledgers if each and zone in (None, each[-1].zone))
         return [row for each in asked for row in each.since(day)]
+
+    def continued(self, rows: Iterable[LedgerDay]) -> JoinedRows:
+        """The same and the days that follow, by zone and part; its ledgers grow by them."""
+        found = {(each[-1].zone, each[-1].part): each for each in self._ledgers if each}
+        for row in rows:
+            found.setdefault((row.zone, row.part), LedgerRows()).append(row)
+        return JoinedRows(found[key] for key in sorted(found))
 
     def marks(self) -> Iterator[tuple[str, date, int]]:
         """As those of each ledger."""

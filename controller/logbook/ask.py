@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from controller.demand.zonedays import ZoneDays
 from controller.errors import LogbookError
 from controller.garden.model import Garden, ValveKind
 from controller.logbook.days import DayQuestions, span
@@ -121,6 +122,13 @@ class Questions(DayQuestions, SeenQuestions):
             (day.isoformat(), PulseState.PLANNED),
         )
 
+    def left_planned(self, first: date, last: date) -> list[PulseRow]:
+        """The pulses of these days that are planned and no more."""
+        return self._pulses(
+            "day BETWEEN ? AND ? AND state = ? ORDER BY day, id",
+            (*span(first, last), PulseState.PLANNED),
+        )
+
     def pulses(self, first: date, last: date) -> list[PulseRow]:
         """All pulses of these days, however far they came."""
         return self._pulses("day BETWEEN ? AND ? ORDER BY day, id", span(first, last))
@@ -148,36 +156,29 @@ class Questions(DayQuestions, SeenQuestions):
         )
         return {(row["zone"], date.fromisoformat(row["day"])): row["slot"] for row in rows}
 
-    def litres_by_zone_day(
-        self, first: date = date.min, last: date = date.max
-    ) -> dict[tuple[str, date], float]:
+    def litres_by_zone_day(self, first: date = date.min, last: date = date.max) -> ZoneDays[float]:
         """What the ledger credits: litres of closed and cut pulses, hand watering with them."""
-        return {
-            key: math.fsum(litres)
-            for key, litres in self._by_zone_day(
-                "SELECT zone, day, litres FROM pulses WHERE day BETWEEN ? AND ? AND state IN "
-                "(?, ?) ORDER BY day, zone",
-                (*span(first, last), *_GAVE),
-            )
-        }
+        found = self._by_zone_day(
+            "SELECT zone, day, litres FROM pulses WHERE day BETWEEN ? AND ? AND +state IN "
+            "(?, ?) ORDER BY day, zone",
+            (*span(first, last), *_GAVE),
+        )
+        return ZoneDays(((key, math.fsum(litres)) for key, litres in found), kind=float)
 
-    def stored_by_zone_day(
-        self, first: date = date.min, last: date = date.max
-    ) -> dict[tuple[str, date], float]:
+    def stored_by_zone_day(self, first: date = date.min, last: date = date.max) -> ZoneDays[float]:
         """What of those litres was logged as credited to the driest quarter; where a pulse of the
         day was logged without, the day is left out."""
         columns = self._rows("SELECT name FROM pragma_table_info('pulses')")
         if "uniformity" not in {row["name"] for row in columns}:
-            return {}
-        return {
-            key: math.fsum(stored)
-            for key, stored in self._by_zone_day(
-                "SELECT zone, day, max(litres - line_litres, 0.0) * uniformity FROM pulses "
-                "WHERE day BETWEEN ? AND ? AND state IN (?, ?) ORDER BY day, zone",
-                (*span(first, last), *_GAVE),
-            )
-            if None not in stored
-        }
+            return ZoneDays(kind=float)
+        found = self._by_zone_day(
+            "SELECT zone, day, max(litres - line_litres, 0.0) * uniformity FROM pulses "
+            "WHERE day BETWEEN ? AND ? AND +state IN (?, ?) ORDER BY day, zone",
+            (*span(first, last), *_GAVE),
+        )
+        return ZoneDays(
+            ((key, math.fsum(stored)) for key, stored in found if None not in stored), kind=float
+        )
 
     def noted_on(self, zone_info: ZoneInfo) -> dict[tuple[str, date], date]:
         """By zone and day, the day on which the last hand watering of it was written down."""
@@ -367,7 +368,7 @@ class Questions(DayQuestions, SeenQuestions):
         """The third column of the rows of each zone and day, in whose order they come.
 
         A season has ten thousand of them: no list of all rows is made, and each name and each day
-        is there once.
+        is there once. With `+state` SQLite goes by the index of days, and sorts nothing in memory.
         """
         zones: dict[str, str] = {}
         try:
@@ -400,4 +401,8 @@ class Questions(DayQuestions, SeenQuestions):
         return plain(error, self.path)
 
     def _pulses(self, where: str, values: Iterable[object]) -> list[PulseRow]:
-        return [pulse_of(row) for row in self._rows(f"SELECT * FROM pulses WHERE {where}", values)]
+        try:  # row by row: as SQLite gives them they take more than as we do
+            found = self._asked(f"SELECT * FROM pulses WHERE {where}", values)
+            return [pulse_of(row) for row in found]
+        except (sqlite3.Error, UnicodeDecodeError) as error:
+            raise self._told(error) from error

@@ -16,7 +16,7 @@ from controller.logbook.faults import is_damage
 LONGEST_LOG_BYTES = 4 * 1024 * 1024
 # Of the file's pages each connection remembers so many KiB; the system's own memory of files stands
 # behind it. SQLite's 2 MB would be 4 MB of a small board. Our choice.
-REMEMBERED_KIB = 512
+REMEMBERED_KIB = 256
 NO_FILE = (0, 0)
 LOG_DAMAGED = "log damaged"  # of the happening
 _HEADER, _FRAME = 32, 24  # bytes before the log's first frame, and before each frame's page

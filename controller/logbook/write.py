@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import fields
 from datetime import date, datetime
 
@@ -34,12 +34,8 @@ class Logbook(SeenPages):
 
     def keep_weather(self, days: Iterable[WeatherDay]) -> None:
         """Keep days of weather; a source's newer word on a day replaces its older one."""
-        rows = [_row_of(day) for day in days]
-        self.write(
-            lambda book, now: _upsert(
-                book, "weather", [row | {"kept_utc": now} for row in rows], ("day", "source")
-            )
-        )
+        kept = list(days)
+        self.write(lambda book, now: _upsert(book, "weather", kept, now, ("day", "source")))
 
     def keep_ledger(self, days: Iterable[LedgerDay]) -> None:
         """Keep days of the ledger; a zone's newer account of a day replaces the older one whole.
@@ -47,14 +43,11 @@ class Logbook(SeenPages):
         Give all parts of a zone's day together: a part that is not among them is gone.
         """
         kept = list(days)
-        rows = [_row_of(day) for day in kept]
         places = sorted({(day.zone, day.day.isoformat()) for day in kept})
 
         def work(book: Book, now: str) -> None:
             book.db.conn.executemany("DELETE FROM ledger WHERE zone = ? AND day = ?", places)
-            _upsert(
-                book, "ledger", [row | {"kept_utc": now} for row in rows], ("zone", "day", "part")
-            )
+            _upsert(book, "ledger", kept, now, ("zone", "day", "part"))
 
         self.write(work)
 
@@ -207,9 +200,9 @@ class Logbook(SeenPages):
         return self.write(lambda book, now: insert(book, "happenings", row | {"at_utc": now}))
 
 
-def _row_of(value: WeatherDay | LedgerDay) -> Row:
+def _row_of(value: WeatherDay | LedgerDay, now: str) -> Row:
     """A frozen value as a row: its fields are the columns."""
-    row: Row = {}
+    row: Row = {"kept_utc": now}
     for field in fields(value):
         if not field.compare:
             continue  # worked with, and not kept
@@ -220,6 +213,13 @@ def _row_of(value: WeatherDay | LedgerDay) -> Row:
     return row
 
 
-def _upsert(book: Book, table: str, rows: list[Row], keys: tuple[str, ...]) -> None:
-    if rows:
-        book.db.table(table).upsert_all(rows, pk=keys)
+def _upsert(
+    book: Book,
+    table: str,
+    days: Sequence[WeatherDay | LedgerDay],
+    now: str,
+    keys: tuple[str, ...],
+) -> None:
+    if days:
+        # Made into rows as they are written: those of many days are much to hold at once.
+        book.db.table(table).upsert_all((_row_of(day, now) for day in days), pk=keys)

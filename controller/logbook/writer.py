@@ -170,6 +170,7 @@ class Writer(Generic[S]):
                     if not alive:
                         return
                     store = self._tended(store)
+                job = None  # with all that it had to write
         finally:
             if store is not None:
                 store.close()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
+from itertools import islice
 
 from controller.demand.course import in_first_year
 from controller.demand.facts import PlantingFacts
@@ -317,7 +318,7 @@ def _rain_doubt_days(account: Sequence[LedgerDay]) -> int:
 
     More than matter are given as none: then the record has ended, and nothing waits for it.
     """
-    for unknown, past in enumerate(reversed(account[-DOUBTFUL_DAYS - 1 :])):
+    for unknown, past in enumerate(islice(reversed(account), DOUBTFUL_DAYS + 1)):
         if past.rain_known:
             return unknown
     return 0

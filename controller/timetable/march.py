@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from controller.demand.records import ASSUMED, PLANNED, RECORDED
+from controller.demand.zonedays import ZoneDays
 from controller.garden.model import Zone
 from controller.timetable.accounts import ZoneAccount
 from controller.timetable.job import Job
@@ -71,6 +72,8 @@ class March:
             day = begins
             while day < until:
                 march._day_gone(day, done, since=since)
+                if not moments:
+                    done.clear()  # nobody will ask for it again
                 day += _DAY
 
     def _without(self, notes: Collection[tuple[str, date]]) -> March:
@@ -78,8 +81,10 @@ class March:
         if not notes:
             return self
 
+        written = self.reckoning.given.litres.items()
+        litres = ZoneDays(((k, n) for k, n in written if k not in notes), kind=float)
+
         def unknowing(reckoning: Reckoning) -> Reckoning:
-            litres = {k: v for k, v in reckoning.given.litres.items() if k not in notes}
             return replace(reckoning, given=replace(reckoning.given, litres=litres))
 
         reckonings = {name: unknowing(found) for name, found in self.reckonings.items()}
@@ -105,12 +110,15 @@ class March:
         if day >= since:
             planned = self._as_planned(day, assumed)
             for name in assumed:
-                done[name, day] = planned.get(name, NOTHING_ON_DAY)
+                if name in planned:
+                    done[name, day] = planned[name]
+                else:  # most zones, on most days: they are not held
+                    done.pop((name, day), None)
         for zone in garden.zones:
             if (zone.name, day) in given.litres:
                 self._credit_written(zone, day, NOTHING_ON_DAY)
             elif zone.name in assumed:
-                found = done[zone.name, day]
+                found = done.get((zone.name, day), NOTHING_ON_DAY)
                 self._credit_assumed(zone, day, found.litres, found.stored_litres)
             else:
                 printed = given.record.printed(zone, garden, day)

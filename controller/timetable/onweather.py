@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
+from controller.demand.ledgerrows import JoinedRows, rows_since
 from controller.garden.model import Garden
 from controller.hydraulics.lines import Lines
 from controller.timetable.climate import climate_words
@@ -60,21 +61,22 @@ def plan_on(
         until = last
         while account_begins(until, garden.site) != begins:
             until -= _DAY
-        parts.append(
-            _planned(
-                garden,
-                grounds,
-                lines,
-                weather,
-                given,
-                begins=begins,
-                first=max(first, begins),
-                shown_from=shown,
-                last=until,
-                today=today,
-                not_before_utc=not_before_utc,
-            )
+        part = _planned(
+            garden,
+            grounds,
+            lines,
+            weather,
+            given,
+            begins=begins,
+            first=max(first, begins),
+            shown_from=shown,
+            last=until,
+            today=today,
+            not_before_utc=not_before_utc,
         )
+        if parts:  # its days before are those of the part before it
+            part = replace(part, ledger=tuple(rows_since(part.ledger, shown)))
+        parts.append(part)
         shown = until + _DAY
     return parts[0] if len(parts) == 1 else _joined(parts)
 
@@ -189,10 +191,9 @@ def _planned(
 
 def _joined(parts: Sequence[Timetable]) -> Timetable:
     """One timetable of several that follow each other."""
-    ledger = [*parts[0].ledger]
-    for part in parts[1:]:
-        ledger += [row for row in part.ledger if row.day >= part.first]
-    ledger.sort(key=lambda row: (row.zone, row.part, row.day))
+    ledger = parts[0].ledger  # packed, and it stays so: a season of all zones is much
+    assert isinstance(ledger, JoinedRows)
+    ledger = ledger.continued(row for part in parts[1:] for row in part.ledger)
     not_fitted = tuple(left for part in parts for left in part.not_fitted)
     watered = {pulse.zone for part in parts for pulse in part.pulses}
     return Timetable(
@@ -201,8 +202,8 @@ def _joined(parts: Sequence[Timetable]) -> Timetable:
         pulses=tuple(pulse for part in parts for pulse in part.pulses),
         doses=tuple(dose for part in parts for dose in part.doses),
         not_fitted=not_fitted,
-        ledger=tuple(ledger),
-        short=shortages(ledger, not_fitted, first=parts[0].first),
+        ledger=ledger,
+        short=shortages(ledger.since(parts[0].first), not_fitted, first=parts[0].first),
         no_water=tuple(
             dict.fromkeys(n for part in parts for n in part.no_water if n.zone not in watered)
         ),

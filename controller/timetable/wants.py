@@ -8,7 +8,7 @@ from datetime import date
 
 from controller.demand.dual import evaporation_coefficient, exposed_fraction, kc_max_base
 from controller.demand.facts import Part, PlantingFacts
-from controller.demand.ledgerrows import columns
+from controller.demand.ledgerrows import carried
 from controller.demand.mulch import evaporation_factor
 from controller.demand.records import DayInput, LedgerDay
 from controller.demand.salts import leaching_owed_mm
@@ -159,17 +159,22 @@ def want_of(
 
 def _leaching_owed_mm(part: Part, account: Sequence[LedgerDay], share: float) -> float:
     """What the wetted ground owes since this planting's account began, day by day."""
-    owed, standing = 0.0, account[-1].account
+    standing = account[-1].account
+
+    def step(
+        owed_mm: float, of: str, watered_mm: float, passed_mm: float, drained_mm: float
+    ) -> float:
+        if of != standing:
+            return owed_mm
+        return leaching_owed_mm(
+            owed_mm=owed_mm,
+            entered_mm=max(watered_mm - passed_mm, 0.0) / part.line_fraction,
+            drained_mm=drained_mm,
+            share=share,
+        )
+
     fields = ("account", "watered_mm", "passed_mm", "wet_drained_mm")
-    for of, watered_mm, passed_mm, drained_mm in columns(account, *fields):
-        if of == standing:
-            owed = leaching_owed_mm(
-                owed_mm=owed,
-                entered_mm=max(watered_mm - passed_mm, 0.0) / part.line_fraction,
-                drained_mm=drained_mm,
-                share=share,
-            )
-    return owed
+    return carried(account, (standing, share, part.line_fraction), fields, step, 0.0)
 
 
 def _settling_due(

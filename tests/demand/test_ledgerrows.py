@@ -1,7 +1,9 @@
-"""Packed days come out as they went in."""
+"""Packed days come out as they went in, and take what is said."""
 
 from __future__ import annotations
 
+import tracemalloc
+from collections.abc import Sequence
 from dataclasses import fields, replace
 from datetime import date, timedelta
 
@@ -9,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.demand.ledgerrows import TAIL_DAYS, JoinedRows, LedgerRows, columns, rows_since
+from controller.demand.ledgerrows import TAIL_DAYS, JoinedRows, LedgerRows, carried, rows_since
 from controller.demand.records import LedgerDay
 
 DAY = date(2031, 6, 1)
@@ -27,7 +29,7 @@ _OF = {
 @st.composite
 def _ledgers(draw: st.DrawFn) -> list[LedgerDay]:
     count = draw(st.integers(0, TAIL_DAYS + 4))
-    return [
+    found = [
         LedgerDay(
             **{
                 f.name: DAY + timedelta(n) if f.name == "day" else draw(_OF[str(f.type)])
@@ -36,6 +38,7 @@ def _ledgers(draw: st.DrawFn) -> list[LedgerDay]:
         )
         for n in range(count)
     ]
+    return found * draw(st.integers(1, 4))  # some blocks of them, where there are many
 
 
 def _a_day(n: int, zone: str = "a", **other: object) -> LedgerDay:
@@ -58,9 +61,27 @@ def test_what_goes_in_comes_out(days: list[LedgerDay]) -> None:
     assert [rows[n] for n in range(-len(days), len(days))] == days + days
     assert rows[1:-2] == days[1:-2]
     assert JoinedRows([rows]) == days
-    fields_asked = ("account", "wet_drained_mm", "zone")
-    wanted = [(d.account, d.wet_drained_mm, d.zone) for d in days]
-    assert list(columns(rows, *fields_asked)) == list(columns(days, *fields_asked)) == wanted
+
+
+@given(_ledgers(), st.lists(st.integers(0, 1), max_size=3))
+def test_a_balance_carried_on_is_that_carried_anew(days: list[LedgerDay], more: list[int]) -> None:
+    def step(before: tuple[object, ...], *fields: object) -> tuple[object, ...]:
+        return (*before, fields)
+
+    def asked(rows: Sequence[LedgerDay], of: int) -> tuple[object, ...]:
+        return carried(rows, of, ("account", "wet_drained_mm", "zone"), step, ())
+
+    rows = LedgerRows(days)
+    for of in (0, *more):
+        wanted = tuple((d.account, d.wet_drained_mm, d.zone) for d in days)
+        assert asked(rows, of) == asked(days, of) == wanted
+        if days:  # the last is changed, and more follow
+            changed, added = replace(days[-1], wet_drained_mm=3.25), days[-9:]
+            rows.put_last(changed)
+            rows += added
+            days = [*days[:-1], changed, *added]
+    rows.clear()
+    assert asked(rows, 0) == ()
 
 
 def test_a_number_out_of_reach_is_none() -> None:
@@ -118,3 +139,37 @@ def test_a_mark_is_the_same_packed_or_not() -> None:
     for day in days:
         ((_, _, mark),) = LedgerRows([day]).marks()
         assert mark == packed[day.day]
+
+
+def test_a_season_takes_a_third_of_its_packed_days() -> None:
+    """Our choice of a bound: days as different from each other as a dry summer's are."""
+    days = [
+        _a_day(
+            n,
+            **{
+                f.name: (n + 1) / (at + 3)
+                for at, f in enumerate(fields(LedgerDay))
+                if str(f.type) == "float" and at % 2
+            },
+        )
+        for n in range(200)
+    ]
+    rows = LedgerRows(days)
+    tracemalloc.start()
+    try:
+        kept = LedgerRows(days)
+        size = tracemalloc.get_traced_memory()[0]
+    finally:
+        tracemalloc.stop()
+    assert kept[0] == rows[0] == days[0]
+    assert size / (200 - TAIL_DAYS) < 250
+
+
+def test_ledgers_go_on_by_zone_and_part_and_stay_packed() -> None:
+    days = [_a_day(n) for n in range(40)]
+    late = [_a_day(n, "b", part="row 2") for n in range(3)]
+    before = JoinedRows([LedgerRows(late[:2]), LedgerRows(), LedgerRows(days[:30])])
+    found = before.continued([*late[2:], *days[30:], _a_day(0, "c")])
+    assert list(found) == [*days, *late, _a_day(0, "c")]
+    assert found.since(DAY + timedelta(2)) == [*days[2:], late[2]]
+    assert found.since(DAY, "b") == late

@@ -86,6 +86,26 @@ def test_openssl_is_not_taken_along_and_is_there_for_those_who_want_it(tmp_path:
     assert _run(code, tmp_path) == "[]\nba7816bf True\n"
 
 
+def test_asyncio_is_not_taken_along_and_is_there_for_those_who_want_it(tmp_path: Path) -> None:
+    """APScheduler asks it one question: 1.1 MB."""
+    code = (
+        "import controller.daemon.service, controller.daemon.gardenweather\n"
+        "print(sorted(name for name in sys.modules if name.split('.')[0] == 'asyncio'))\n"
+        "import asyncio\n"
+        "async def answer(): return 42\n"
+        "print(asyncio.run(answer()))"
+    )
+    assert _run(code, tmp_path) == "[]\n42\n"
+
+
+def test_asyncio_that_is_there_already_stays(tmp_path: Path) -> None:
+    code = (
+        "import asyncio\nthere = asyncio\nimport controller.daemon.rhythm\n"
+        "print(sys.modules['asyncio'] is there)"
+    )
+    assert _run(code, tmp_path) == "True\n"
+
+
 def test_the_sets_that_stay_open_are_not_remembered_without_end(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import threading
+import time
+import weakref
 from collections.abc import Callable
 
 import pytest
@@ -47,6 +49,24 @@ def test_work_comes_back_after_its_commit() -> None:
     assert story == ["open", "begin", "commit"]
     writer.close()
     assert story[-1] == "close"
+
+
+def test_what_was_written_is_let_go() -> None:
+    """A season's first ledger is much to hold until somebody writes again."""
+
+    class Much:
+        pass
+
+    writer = _writer([])
+    much = Much()
+    gone = weakref.ref(much)
+    writer.do(lambda _, held=much: held is None)
+    del much
+    ends = time.monotonic() + 10.0
+    while gone() is not None and time.monotonic() < ends:
+        time.sleep(0.001)  # its thread has yet to wait for the next work
+    assert gone() is None
+    writer.close()
 
 
 def test_an_error_in_the_work_is_taken_back_and_reaches_whoever_asked() -> None:

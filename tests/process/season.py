@@ -87,20 +87,46 @@ def a_big_plot(zones: int = 60) -> str:
     return text
 
 
+_MIXED = (
+    '{ crop = "leek", transplanted = 2031-04-22, until = 2031-11-10 }',
+    '{ crop = "spinach", sown = 2031-03-15, until = 2031-06-10 }, '
+    '{ crop = "kale", transplanted = 2031-07-01, until = 2031-11-30 }',
+    '{ crop = "strawberry", transplanted = 2030-04-10, until = 2031-11-30 }',
+    '{ crop = "lettuce", transplanted = 2031-04-10, until = 2031-06-20 }, '
+    '{ crop = "beet", sown = 2031-07-03, until = 2031-10-20 }',
+)
+
+
+def a_mixed_plot(zones: int = 60) -> str:
+    """The same with what stands in a garden from March to November, on two soils."""
+    head, *each = a_big_plot(zones).split("[[bed]]")
+    planted = '{ crop = "leek", transplanted = 2031-04-22, until = 2031-11-10 }'
+    assert all(planted in zone for zone in each)
+    mixed = [zone.replace(planted, _MIXED[n % len(_MIXED)]) for n, zone in enumerate(each)]
+    mixed = [z if n % 3 else z.replace('"loam"', '"sandy loam"') for n, z in enumerate(mixed)]
+    return "[[bed]]".join((head, *mixed))
+
+
 def write_a_season(logbook: Path, garden: Garden, first: date, last: date) -> int:
     """A logbook as it is after a season; how many pulses: two a day of each zone."""
     begun = datetime(first.year, first.month, first.day, 1, tzinfo=UTC)
     with Logbook(logbook, HandClock(begun)):
         pass
+    return write_days(logbook, garden, first, last)
+
+
+def write_days(logbook: Path, garden: Garden, first: date, last: date) -> int:
+    """The same days in a logbook that is there; what was planned for them ran."""
     days = [first + timedelta(n) for n in range((last - first).days + 1)]
     rows = [_pulse(z, day, slot) for day in days for z in garden.zones for slot in (1, 2)]
-    with closing(sqlite3.connect(logbook)) as db:
+    with closing(sqlite3.connect(logbook, timeout=20.0)) as db:
         names, marks = ", ".join(rows[0]), ", ".join("?" * len(rows[0]))
         db.executemany(
-            f"INSERT INTO pulses ({names}) VALUES ({marks})", [tuple(row.values()) for row in rows]
+            f"INSERT OR REPLACE INTO pulses ({names}) VALUES ({marks})",
+            [tuple(row.values()) for row in rows],
         )
         db.executemany(
-            "INSERT INTO watched_days (day) VALUES (?)",
+            "INSERT OR IGNORE INTO watched_days (day) VALUES (?)",
             [(day.isoformat(),) for day in days],
         )
         db.commit()
@@ -137,14 +163,15 @@ def _pulse(zone: Zone, day: date, slot: int) -> dict[str, object]:
     return row
 
 
-def its_weather(first: date = date(2031, 5, 1), days: int = 300) -> str:
-    """A dry summer, by a formula."""
+def its_weather(first: date = date(2031, 5, 1), days: int = 300, *, rain_every: int = 0) -> str:
+    """A dry summer, by a formula; or one with rain, so many days from one to the next."""
     rows = ["date,tmin_c,tmax_c,rh_mean_pct,wind_m_s,solar_mj_m2,rain_mm"]
     for i in range(days):
         turn = i % 7
         rows.append(
             f"{first + timedelta(days=i)},{13 + turn / 3:.1f},{28 + turn / 2:.1f},55,"
-            f"{1.8 + turn / 8:.2f},{23 + turn / 2:.1f},0.0"
+            f"{1.8 + turn / 8:.2f},{23 + turn / 2:.1f},"
+            f"{i % 13 + 0.5 if rain_every and i % rain_every == 0 else 0.0}"
         )
     return "\n".join(rows) + "\n"
 
