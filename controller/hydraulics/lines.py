@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
 from types import MappingProxyType
+from typing import Any
 
 from controller.errors import InputError
 from controller.garden.model import Garden, Zone
@@ -37,7 +38,8 @@ __all__ = ["HoleFlow", "LineVolume", "Lines", "RowFlow", "SetFlow", "ZoneFlow"]
 
 
 # Sets remembered, the quick answers (some 1.4 kB each) and the whole trees; a daemon meets new sets
-# every morning of a season. Our choice: many mornings of sixty zones.
+# every morning of a season. Our choice: many mornings of sixty zones. Each zone alone, which every
+# plan asks about, stays remembered besides.
 _MOST_QUICK, _MOST_WHOLE = 2048, 512
 
 
@@ -115,8 +117,7 @@ class Lines:
         wanted = frozenset(zones)
         if wanted not in self._sets:
             opened = [self._zone(name) for name in sorted(wanted)]
-            if len(self._sets) >= _MOST_WHOLE:
-                self._sets.clear()
+            _make_room(self._sets, _MOST_WHOLE)
             self._sets[wanted] = self._solved(opened, self.supply)
         return self._sets[wanted]
 
@@ -183,8 +184,7 @@ class Lines:
         """Lowest and highest flow of each zone of an open set, as `flow_range`. [m3/s]"""
         wanted = frozenset(zones)
         if wanted not in self._ranges:
-            if len(self._ranges) >= _MOST_QUICK:
-                self._ranges.clear()
+            _make_room(self._ranges, _MOST_QUICK)
             every = [self.zone_flows(wanted)]
             every += [self._flow_on(curve, wanted).flows_m3_s for curve in self._extremes]
             self._ranges[wanted] = {
@@ -279,8 +279,7 @@ class Lines:
     def _quick_flow(self, zones: frozenset[str]) -> QuickFlow:
         wanted = frozenset(zones)
         if wanted not in self._quick:
-            if len(self._quick) >= _MOST_QUICK:
-                self._quick.clear()
+            _make_room(self._quick, _MOST_QUICK)
             self._quick[wanted] = self._curves.together(
                 self._laws_of(wanted), self.supply
             ) or quick_from(self.open_set(wanted))
@@ -338,12 +337,11 @@ class Lines:
     def _solved(self, opened: Sequence[Zone], supply: SupplyCurve) -> SetFlow:
         """Build the tree of the open zones, solve it, and sort the answer by zone, row and hole."""
         tree = Tree(viscosity_m2_s=self.viscosity_m2_s, gravity_m_s2=GRAVITY_M_S2)
-        add_main(tree, self.main)
+        stations = add_main(tree, self.main, opened)
         behind_valve: dict[str, int] = {}
         row_nodes: dict[str, list[RowNodes]] = {}
         for zone in opened:
-            station = self.main.place(zone)
-            node = add_valve(tree, zone, station, self.valve_loss_k(zone.name))
+            node = add_valve(tree, zone, stations[zone.name], self.valve_loss_k(zone.name))
             behind_valve[zone.name] = node
             row_nodes[zone.name] = [
                 add_row(tree, row, holes, node, self.water)
@@ -365,7 +363,7 @@ class Lines:
                 return vented
         answers = {}
         for zone in opened:
-            node, station = behind_valve[zone.name], self.main.place(zone)
+            node, station = behind_valve[zone.name], stations[zone.name]
             valve_loss_m = (tap_head_m if station == TAP else heads[station]) - heads[node]
             answers[zone.name] = self._zone_flow(
                 zone, rows_of[zone.name], heads[node], valve_loss_m, supply
@@ -426,3 +424,11 @@ class Lines:
             else "supply",
             rows=rows,
         )
+
+
+def _make_room(kept: dict[frozenset[str], Any], most: int) -> None:
+    """Forget what is remembered of sets once it is as much as may be; not of zones alone."""
+    if len(kept) >= most:
+        alone = {zones: found for zones, found in kept.items() if len(zones) == 1}
+        kept.clear()
+        kept.update(alone)

@@ -8,11 +8,11 @@ from controller.garden.model import Zone
 from controller.hydraulics.assembly import valve_loss
 from controller.hydraulics.curves import RowCurve
 from controller.hydraulics.flows import SetFlow
-from controller.hydraulics.gradient import SpanLaw, span_law
+from controller.hydraulics.gradient import span_law
 from controller.hydraulics.hole import Water
 from controller.hydraulics.maintree import MainTree
 from controller.hydraulics.network import SupplyCurve
-from controller.hydraulics.quick import QuickFlow, RowsAlike, ZoneLaw, joints_of, quick_set
+from controller.hydraulics.quick import QuickFlow, RowsAlike, Spans, ZoneLaw, quick_set
 from controller.hydraulics.rowmarch import Shape
 from controller.hydraulics.rowshape import DrilledHole, row_shape
 from controller.units import GRAVITY_M_S2
@@ -25,7 +25,7 @@ class Curves:
         self._water = water
         self._by_shape: dict[Shape, RowCurve] = {}
         self._main = main
-        self._spans: list[SpanLaw] = [
+        laws = [
             span_law(
                 one.length_m,
                 one.pipe.bore_m,
@@ -36,7 +36,7 @@ class Curves:
             )
             for one in main.stretches
         ]
-        self._joints = joints_of(self._spans, main.above)
+        self._spans = Spans(laws, main.above)
 
     def law(self, zone: Zone, holes: Sequence[Sequence[DrilledHole]], loss_k: float) -> ZoneLaw:
         """A zone with its valve; rows drilled alike share a curve, in one zone or in several."""
@@ -62,7 +62,6 @@ class Curves:
         return quick_set(
             zones,
             self._spans,
-            self._joints,
             static_head_m=supply.static_head_m,
             supply_k=supply.k,
             exponent=supply.exponent,

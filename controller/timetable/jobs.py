@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
@@ -272,10 +273,17 @@ def _own_refill_at(zone: Zone, garden: Garden) -> float | None:
     return garden.watering.refill_at if zone.refill_at is None else zone.refill_at
 
 
-def finished(dose: Dose, pulses: Iterable[Pulse]) -> Dose:
-    """The dose with the pulses it came to, and the line filled for each."""
-    count = sum(p.zone == dose.zone for p in pulses)
-    return replace(dose, pulses=count, litres=dose.litres + count * dose.line_litres)
+def finished(doses: Iterable[Dose], pulses: Iterable[Pulse]) -> list[Dose]:
+    """The doses of a day with the pulses they came to, and the line filled for each."""
+    counts = Counter(pulse.zone for pulse in pulses)
+    return [
+        replace(
+            dose,
+            pulses=counts[dose.zone],
+            litres=dose.litres + counts[dose.zone] * dose.line_litres,
+        )
+        for dose in doses
+    ]
 
 
 def _dose(zone: Zone, account: Sequence[LedgerDay], due: _Due, words: str) -> Dose:
