@@ -67,9 +67,9 @@ class Spans:
         """`above` as in `Joints`."""
         self._laws = laws
         self._joints = Joints(above, lambda a, b: laws[a][2:4] == laws[b][2:4])
-        self._friction, self._fitting, self._laminar = (
-            self._joints.totals([law[i] for law in laws]) for i in (0, 1, 4)
-        )
+        self._friction = self._joints.totals([law[0] for law in laws])
+        self._fitting = self._joints.totals([law[1] for law in laws])
+        self._laminar = self._joints.totals([law[4] for law in laws])
 
     def as_open(self, stations: Collection[int]) -> tuple[list[SpanLaw], list[int], dict[int, int]]:
         """Spans, the one above each, and where each station is now.
