@@ -68,6 +68,9 @@ class LedgerRows(Sequence[LedgerDay]):
     def __len__(self) -> int:
         return len(self._packed) // _PACKED.size + len(self._tail)
 
+    def __bool__(self) -> bool:
+        return bool(self._tail)
+
     @overload
     def __getitem__(self, at: int) -> LedgerDay: ...
 
@@ -77,6 +80,8 @@ class LedgerRows(Sequence[LedgerDay]):
     def __getitem__(self, at: int | slice) -> LedgerDay | list[LedgerDay]:
         if isinstance(at, slice):
             return [self[n] for n in range(*at.indices(len(self)))]
+        if at == -1 and self._tail:  # asked for most of all
+            return self._tail[-1]
         count = len(self)
         number = at + count if at < 0 else at
         if not 0 <= number < count:
@@ -105,12 +110,20 @@ class LedgerRows(Sequence[LedgerDay]):
 
     def columns(self, *names: str) -> Iterator[tuple[Any, ...]]:
         """These fields of each row, which is quicker than all of them."""
-        wanted = attrgetter(*names)
-        at = [(n in _WORDS, (_WORDS if n in _WORDS else _FIGURES).index(n)) for n in names]
+        at = _places_of(names)
         for place, _, *figures in _PACKED.iter_unpack(self._packed):
             words = self._words_at[place]
             yield tuple([words[n] if is_word else figures[n] for is_word, n in at])
-        yield from map(wanted, self._tail)
+        yield from map(attrgetter(*names), self._tail)
+
+    def columns_back(self, *names: str) -> Iterator[tuple[Any, ...]]:
+        """The same, from the last row back to the first."""
+        yield from map(attrgetter(*names), reversed(self._tail))
+        at, size = _places_of(names), _PACKED.size
+        for begins in range(len(self._packed) - size, -1, -size):
+            place, _, *figures = _PACKED.unpack_from(self._packed, begins)
+            words = self._words_at[place]
+            yield tuple([words[n] if is_word else figures[n] for is_word, n in at])
 
     def marks(self) -> Iterator[tuple[str, date, int]]:
         """The zone, the day and a number of 8 bytes that differs where anything compared does."""
@@ -142,6 +155,11 @@ class LedgerRows(Sequence[LedgerDay]):
             **dict(zip(_FIGURES, figures, strict=False)),
             **dict(zip(_WORDS, self._words_at[place], strict=True)),
         )
+
+
+def _places_of(names: Sequence[str]) -> list[tuple[bool, int]]:
+    """Of each field, whether it is of words, and its place among the words or the figures."""
+    return [(n in _WORDS, (_WORDS if n in _WORDS else _FIGURES).index(n)) for n in names]
 
 
 def columns(rows: Sequence[LedgerDay], *names: str) -> Iterator[tuple[Any, ...]]:
