@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
+from math import inf
 from types import MappingProxyType
 from typing import Any
 
@@ -24,6 +25,7 @@ from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
 from controller.hydraulics.flows import HoleFlow, LineVolume, RowFlow, SetFlow, ZoneFlow
 from controller.hydraulics.gradient import Tree
 from controller.hydraulics.hole import ALL_EFFECTS, Effects, Water, air_over_vapour_m
+from controller.hydraulics.joining import Need
 from controller.hydraulics.maintree import TAP, MainTree
 from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.opening import Alone
@@ -75,6 +77,8 @@ class Lines:
         self._curves = Curves(self.main, self.water)
         self._laws: dict[str, ZoneLaw] = {}
         self._quick: dict[frozenset[str], QuickFlow] = {}
+        self._needs: dict[str, Need] = {}
+        self._needs_share = 0.0
         states = supply_states(garden.supply, corrections.supply)
         self._extremes = tuple(
             curve for curve in (states.start, states.end) if curve != self.supply
@@ -152,6 +156,40 @@ class Lines:
     def zone_dry_holes(self, zones: frozenset[str]) -> Mapping[str, int]:
         """Dry holes of each zone with exactly these zones open, found as `zone_flows` is."""
         return self._quick_flow(zones).dry_holes
+
+    def refused_by(self, zones: frozenset[str], least_share: float) -> Callable[[str], bool]:
+        """Which further zones can surely not join those open, each keeping a share of its flow.
+
+        Parameters
+        ----------
+        zones : frozenset of str
+            Names of the open zones, at least one.
+        least_share : float
+            Share of the flow each has alone that each must keep, 0 to 1. [-]
+
+        Returns
+        -------
+        callable
+            Says of another zone whether it would starve one of the set or be starved by it, as far
+            as that can be seen without solving the set: True is sure, False is not.
+
+        Raises
+        ------
+        InputError, NoSolution
+            As `zone_flows`.
+
+        Source
+        ------
+        joining.py.
+        """
+        wanted = frozenset(zones)
+        needs = [self._need(name, least_share) for name in sorted(wanted)]
+        if any(need.head_m == -inf for need in needs):
+            return lambda name: False
+        joining = self._curves.joining(
+            self._laws_of(wanted), needs, self._quick_flow(wanted), self.supply
+        )
+        return lambda name: joining.refuses(self._need(name, least_share))
 
     def flow_range(self, zones: frozenset[str]) -> tuple[float, float]:
         """Lowest and highest total flow these zones can draw while the supply rises and falls.
@@ -302,6 +340,15 @@ class Lines:
                 zone, self._row_holes(zone), self.valve_loss_k(zone.name)
             )
         return self._laws[zone.name]
+
+    def _need(self, name: str, least_share: float) -> Need:
+        """What a zone must keep; remembered for one share."""
+        if least_share != self._needs_share:
+            self._needs, self._needs_share = {}, least_share
+        if name not in self._needs:
+            law, alone = self._law(self._zone(name)), self._quick_flow(frozenset((name,)))
+            self._needs[name] = self._curves.need(law, alone, least_share)
+        return self._needs[name]
 
     def _row_holes(self, zone: Zone) -> tuple[tuple[DrilledHole, ...], ...]:
         """The zone's holes, row by row."""

@@ -6,6 +6,7 @@ leave anywhere along one.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -340,6 +341,34 @@ class Joints:
             (piece[above[self._chains[parts[0][0]][parts[0][1]]]], last, parts)
             for last, parts in found
         ], now
+
+    def seen_from(self, ends: Collection[int]) -> Callable[[int], tuple[int, bool, int]]:
+        """Where any place hangs on the pieces that lead to some.
+
+        Gives the piece; True for on the way to its end, False for at the end or beyond; and the
+        last stretch of the way there from the tap. -1 is the tap.
+        """
+        of_chain: dict[int, tuple[list[int], list[int], list[int]]] = {}
+        for piece, (_, last, parts) in enumerate(self.pieces(ends)[0]):
+            for number, _, ends_at in parts:
+                up_to, piece_of, last_of = of_chain.setdefault(number, ([], [], []))
+                up_to.append(ends_at)
+                piece_of.append(piece)
+                last_of.append(last)
+
+        def hangs_on(place: int) -> tuple[int, bool, int]:
+            while place >= 0:
+                number, at = self._at[place]
+                if number in of_chain:
+                    up_to, piece_of, last_of = of_chain[number]
+                    k = bisect_right(up_to, at)
+                    if k == len(up_to):
+                        return piece_of[-1], False, last_of[-1]
+                    return piece_of[k], place != last_of[k], place
+                place = self._above[self._chains[number][0]]
+            return TAP, False, TAP
+
+        return hangs_on
 
     def totals(self, figures: Sequence[float]) -> Totals:
         """Sums over pieces of a figure that each stretch has."""

@@ -7,7 +7,7 @@ is no answer, and the whole tree has to be asked.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, inf, log, sqrt
 
@@ -70,6 +70,11 @@ class Spans:
         self._friction = self._joints.totals([law[0] for law in laws])
         self._fitting = self._joints.totals([law[1] for law in laws])
         self._laminar = self._joints.totals([law[4] for law in laws])
+        self._friction_to: list[float] = []  # from the tap to the end of each
+        self._fitting_to: list[float] = []
+        for law, before in zip(laws, above, strict=True):
+            self._friction_to.append(law[0] + (self._friction_to[before] if before >= 0 else 0.0))
+            self._fitting_to.append(law[1] + (self._fitting_to[before] if before >= 0 else 0.0))
 
     def as_open(self, stations: Collection[int]) -> tuple[list[SpanLaw], list[int], dict[int, int]]:
         """Spans, the one above each, and where each station is now.
@@ -84,6 +89,21 @@ class Spans:
             friction, fitting = self._friction.over(parts), self._fitting.over(parts)
             spans.append((friction, fitting, law[2], law[3], self._laminar.over(parts), law[5]))
         return spans, [above for above, _, _ in pieces], now
+
+    def seen_from(self, stations: Collection[int]) -> Callable[[int], tuple[int, bool, int]]:
+        """As `Joints.seen_from`."""
+        return self._joints.seen_from(stations)
+
+    def share_beyond(self, station: int, stretch: int) -> float:
+        """What of the main's loss on the way from the tap lies beyond a stretch, at most."""
+        if station < 0:
+            return 0.0
+        shares = (
+            1.0 - (up_to[stretch] if stretch >= 0 else 0.0) / up_to[station]
+            for up_to in (self._friction_to, self._fitting_to)
+            if up_to[station] > 0.0
+        )
+        return max(shares, default=0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from math import inf
 
 from controller.garden.model import Zone
 from controller.hydraulics.assembly import valve_loss
@@ -10,12 +12,17 @@ from controller.hydraulics.curves import RowCurve
 from controller.hydraulics.flows import SetFlow
 from controller.hydraulics.gradient import span_law
 from controller.hydraulics.hole import Water
-from controller.hydraulics.maintree import MainTree
+from controller.hydraulics.joining import Joining, Need
+from controller.hydraulics.maintree import TAP, MainTree
 from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.quick import QuickFlow, RowsAlike, Spans, ZoneLaw, quick_set
 from controller.hydraulics.rowmarch import Shape
 from controller.hydraulics.rowshape import DrilledHole, row_shape
+from controller.hydraulics.supplies import held
 from controller.units import GRAVITY_M_S2
+
+# How near a zone's least flow is met, and in how many steps, to know the head it asks for.
+_NEAR, _MOST_TRIES = 1e-5, 20
 
 
 class Curves:
@@ -68,6 +75,41 @@ class Curves:
             limits=supply.law[3],
             roughly=roughly,
         )
+
+    def need(self, law: ZoneLaw, alone: QuickFlow, least_share: float) -> Need:
+        """The least flow that a zone must keep of what it has alone, and the head for it."""
+        most = alone.flows_m3_s[law.zone]
+        has_m = alone.behind_m[law.zone] + law.loss * most * most
+        least, by_itself = least_share * most, replace(law, station=TAP)
+        low, high, head = 0.0, has_m, least_share**2 * has_m
+        for _ in range(_MOST_TRIES):
+            found = None if head <= 0.0 else self.together([by_itself], held(head))
+            if found is None:
+                break
+            flow = found.flows_m3_s[law.zone]
+            if abs(flow - least) <= _NEAR * least:
+                return Need(
+                    station=law.station,
+                    least_m3_s=least,
+                    head_m=head,
+                    more_m2_s=(most - least) / max(1e-6, has_m - head),
+                    main_s_m2=(alone.tap_head_m - has_m) / most,
+                )
+            low, high = (head, high) if flow < least else (low, head)
+            head = head * (least / flow) ** 2 if flow > 0.0 else high
+            if not low < head < high:
+                head = 0.5 * (low + high)
+        return Need(law.station, least, -inf, 0.0, 0.0)
+
+    def joining(
+        self,
+        laws: Sequence[ZoneLaw],
+        needs: Sequence[Need],
+        found: QuickFlow,
+        supply: SupplyCurve,
+    ) -> Joining:
+        """What an open set can spare; `found` is what flows in it."""
+        return Joining(laws, needs, found, self._spans, supply)
 
     def _curve(self, shape: Shape) -> RowCurve:
         if shape not in self._by_shape:

@@ -17,7 +17,7 @@ from heapq import heappop, heappush
 from controller.errors import NoSolution
 from controller.garden.model import ValveKind
 from controller.timetable.dose import Soaking
-from controller.timetable.job import Flows, Job
+from controller.timetable.job import Flows, FlowsForeseen, Job
 from controller.timetable.moments import ceil_to, seconds_after
 from controller.timetable.records import Pulse
 from controller.timetable.smallest import filling_s, smallest_pulse_s, too_little
@@ -28,6 +28,8 @@ TINY_L = 1e-6
 _TINY_S = 1e-9
 _GRID_SLACK_S = 1e-6  # more than a moment may lie before what it was rounded up from
 _TENTH = 10.0
+# A set that has refused so many is asked which others it would: costs about as much as three sets.
+_FORESEE_AFTER = 2
 _MOST_EVENTS = 200_000  # a day of this many is a mistake of ours, not a garden
 
 
@@ -177,6 +179,8 @@ class Morning:
         self._hands = [play for play in plays if play.job.valve is ValveKind.HAND]
         self._waiting = _Waiting(play for play in plays if play.job.valve is not ValveKind.HAND)
         self._most_open, self._pulses = most_open, pulses
+        self._foreseen = flows if isinstance(flows, FlowsForeseen) else None
+        self._least_share = least_share
         self._hand_free_s = 0.0
         # Of each zone alone: the flow it has and must keep, its dry holes; its shortest pulse, and
         # the travel back after it.
@@ -248,21 +252,28 @@ class Morning:
         if grid_s == now:
             due = waiting.to_try(together)
         asked = sorted(due + others, key=_place) if others else due
-        settled = grid_s == now
+        settled, refused = grid_s == now, 0
+        hopeless: Callable[[str], bool] | None = None
         for play in asked:
             if play.refused == together or (
                 play.may_until_s is None and self._ready(play, now, grid_s) != now
             ):
                 continue
+            if hopeless is not None and hopeless(play.job.zone):
+                play.refused = together
+                continue
             joined = together | {play.job.zone}
             if together and not self._all_fed(joined):
                 play.refused = together
+                refused += 1
+                if refused == _FORESEE_AFTER and self._foreseen is not None:
+                    hopeless = self._foreseen.refused_by(together, self._least_share)
                 continue
             settled = False
             if together and not self._can_fill(play, now, joined):
                 continue
             self._open(play, now, joined)
-            together = joined
+            together, refused, hopeless = joined, 0, None
             if len(together) >= self._most_open:
                 break
         if settled:
