@@ -10,7 +10,7 @@ not refused here may be refused by the set itself.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, log
 
@@ -57,97 +57,120 @@ class Joining:
         """`found` is what flows in the set."""
         main, self._above, now = spans.as_open({law.station for law in laws})
         self._spans, self._on, self._supply = spans, spans.seen_from(now), supply
-        count = len(main)
+        self._main, count = main, len(main)
         # The tap comes last, where index -1 finds it.
-        chords, flows, self._head = [0.0] * (count + 1), [0.0] * (count + 1), [0.0] * count
-        self._head.append(found.tap_head_m)
+        self._chords, self._flows = [0.0] * (count + 1), [0.0] * (count + 1)
         self._spare: list[tuple[int, float]] = []  # head above that below which each starves
         for law, need in zip(laws, needs, strict=True):
             at, flow = now[law.station], found.flows_m3_s[law.zone]
             head = found.behind_m[law.zone] + law.loss * flow * flow
-            flows[at] += flow
-            chords[at] += max(0.0, flow - need.least_m3_s) / max(_LEAST_M, head - need.head_m)
+            self._flows[at] += flow
+            spared = max(0.0, flow - need.least_m3_s)
+            self._chords[at] += spared / max(_LEAST_M, head - need.head_m)
             self._spare.append((at, max(0.0, head - need.starves_below_m)))
         for i in range(count - 1, -1, -1):
-            flows[self._above[i]] += flows[i]
-        self._drawn = flows[TAP]
-        self._slopes, rests = losses(flows[:count], main)
-        # What takes more the higher the head: at each place, and seen from the one above.
-        self._takes = chords
-        for i in range(count - 1, -1, -1):
-            chords[self._above[i]] += chords[i] / (1.0 + self._slopes[i] * chords[i])
+            self._flows[self._above[i]] += self._flows[i]
+        slopes, rests = losses(self._flows[:count], main)
+        self._lost = [
+            slope * flow + rest
+            for slope, flow, rest in zip(slopes, self._flows, rests, strict=False)
+        ]
+        self._head = [0.0] * count + [found.tap_head_m]
         for i, above in enumerate(self._above):
-            self._head[i] = self._head[above] - self._slopes[i] * flows[i] - rests[i]
-        self._near: dict[int, _Near] = {}
+            self._head[i] = self._head[above] - self._lost[i]
+        self._near: dict[tuple[int, int], _Near] = {}
 
     def refuses(self, need: Need) -> bool:
         """Whether this zone can surely not join."""
-        level = round(log(need.least_m3_s) / _ALIKE)
-        near = self._near.get(level)
-        if near is None:
-            near = self._near[level] = self._about(exp(_ALIKE * level))
         place, between, stretch = self._on(need.station)
-        before, most = place, near.at_most[place]
+        level = round(log(need.least_m3_s) / _ALIKE)
+        before = self._above[place] if between else place
+        near = self._near.get((level, before))
+        if near is None:
+            near = self._near[level, before] = self._about(exp(_ALIKE * level), before)
         lost_s_m2 = need.main_s_m2 * self._spans.share_beyond(need.station, stretch)
+        most, end_m = near.at_most, near.head_m
         if between:
-            before, most = self._above[place], near.between[place]
-            lost_s_m2 += self._slopes[place]
+            most, end_m, slope = near.towards[place]
+            lost_s_m2 += slope
         # What it draws here, its way from the set's pipes counted too long rather than too short.
-        own = near.own[before]
-        over_m = near.head[place] - need.head_m - (own + lost_s_m2) * need.least_m3_s
+        own = near.own
+        over_m = end_m - need.head_m - (own + lost_s_m2) * need.least_m3_s
         drawn = need.least_m3_s
         if over_m > 0.0:
             drawn += need.more_m2_s * over_m / (1.0 + need.more_m2_s * (own + lost_s_m2))
         drawn *= 1.0 - _SLACK
-        return drawn > most or near.head[before] - own * drawn < need.starves_below_m
+        return drawn > most or near.head_m - own * drawn < need.starves_below_m
 
-    def _about(self, more_m3_s: float) -> _Near:
-        """The linear network, the supply as where so much more is drawn."""
-        supply, flow = self._supply, self._drawn + more_m3_s
+    def _about(self, more_m3_s: float, place: int) -> _Near:
+        """The linear network where so much more is drawn at, or beyond, a place."""
+        count, above = len(self._above), self._above
+        flows, at = self._flows[:count], place
+        while at != TAP:
+            flows[at] += more_m3_s
+            at = above[at]
+        slopes, rests = losses(flows, self._main)
+        supply, flow = self._supply, self._flows[TAP] + more_m3_s
         step = 1e-4 * flow  # back, where the curve falls less steeply
         tap_slope = (supply.head_m(flow - step) - supply.head_m(flow)) / step
-        over_m = supply.head_m(flow) + tap_slope * more_m3_s - self._head[TAP]
-        rise = [0.0] * len(self._takes)
-        rise[TAP] = max(0.0, over_m) / (1.0 + tap_slope * self._takes[TAP])
-        for i, above in enumerate(self._above):
-            rise[i] = rise[above] / (1.0 + self._slopes[i] * self._takes[i])
-        places = [*range(len(self._above)), TAP]
-        drops = [self._drops(place, tap_slope) for place in places]
-        bears = [
-            [(spare + rise[at]) / max(1e-30, each[at]) for at, spare in self._spare]
-            for each in drops
+        # By how much each tangent lies over what it touches elsewhere, as things are.
+        over_m = [
+            lost - slope * flow - rest
+            for lost, slope, flow, rest in zip(self._lost, slopes, self._flows, rests, strict=False)
         ]
-        return _Near(
-            head=[head + more for head, more in zip(self._head, rise, strict=True)],
-            own=[drops[place][place] for place in places],
-            at_most=[min(each) for each in bears],
-            between=[
-                min(max(a, b) for a, b in zip(bears[i], bears[above], strict=True))
-                for i, above in enumerate(self._above)
-            ],
-        )
+        over_m.append(supply.head_m(flow) + tap_slope * more_m3_s - self._head[TAP])
+        takes = self._chords.copy()
+        for i in range(count - 1, -1, -1):
+            takes[above[i]] += takes[i] / (1.0 + slopes[i] * takes[i])
 
-    def _drops(self, place: int, tap_slope: float) -> list[float]:
-        """By how much the head falls at each place for each m3/s drawn at one of them."""
-        drawn = [0.0] * len(self._takes)
-        drawn[place] = 1.0
-        for i in range(len(self._above) - 1, -1, -1):
-            drawn[self._above[i]] += drawn[i] / (1.0 + self._slopes[i] * self._takes[i])
-        found = [0.0] * len(self._takes)
-        found[TAP] = tap_slope * drawn[TAP] / (1.0 + tap_slope * self._takes[TAP])
-        for i, above in enumerate(self._above):
-            slope = self._slopes[i]
-            found[i] = (found[above] + slope * drawn[i]) / (1.0 + slope * self._takes[i])
-        return found
+        def changes(gain_m: Sequence[float], drawn_at: int | None) -> list[float]:
+            """Change of the head at each place by such gains, and by 1 m3/s drawn at a place."""
+            taken = [0.0] * (count + 1)
+            if drawn_at is not None:
+                taken[drawn_at] = 1.0
+            for i in range(count - 1, -1, -1):
+                taken[above[i]] += (takes[i] * gain_m[i] + taken[i]) / (1.0 + slopes[i] * takes[i])
+            found = [0.0] * (count + 1)
+            found[TAP] = (gain_m[TAP] - tap_slope * taken[TAP]) / (1.0 + tap_slope * takes[TAP])
+            for i, before in enumerate(above):
+                found[i] = (found[before] + gain_m[i] - slopes[i] * taken[i]) / (
+                    1.0 + slopes[i] * takes[i]
+                )
+            return found
+
+        def bears(falls: Sequence[float]) -> list[float]:
+            """What may be drawn until each open zone has just its least."""
+            return [(spare + rise[at]) / max(1e-30, -falls[at]) for at, spare in self._spare]
+
+        rise, none = changes(over_m, None), [0.0] * (count + 1)
+        falls = changes(none, place)
+        here = bears(falls)
+        return _Near(
+            head_m=self._head[place] + rise[place],
+            own=-falls[place],
+            at_most=min(here),
+            towards={
+                i: (
+                    min(map(max, here, bears(changes(none, i)))),
+                    self._head[i] + rise[i],
+                    slopes[i],
+                )
+                for i, before in enumerate(above)
+                if before == place
+            },
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Near:
-    """The linear network by place, the tap last: heads now; the head lost there for each m3/s drawn
-    there; the draw there that leaves some open zone just its least, and the same for a draw on the
-    way to the place, where each zone bears no more than at either end."""
+    """The linear network where something is drawn at a place: the head there now, and what it loses
+    for each m3/s; the draw there that leaves some open zone just its least.
 
-    head: Sequence[float]
-    own: Sequence[float]
-    at_most: Sequence[float]
-    between: Sequence[float]
+    `towards` has, of each piece that leads on: such a draw for a place on the way to its end, where
+    each zone bears no more than at either end; the head at its end; its loss for each m3/s.
+    """
+
+    head_m: float
+    own: float
+    at_most: float
+    towards: Mapping[int, tuple[float, float, float]]
