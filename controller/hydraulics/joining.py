@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import exp, log
+from math import exp, inf, log
 
 from controller.hydraulics.gradient import losses
 from controller.hydraulics.maintree import TAP
@@ -21,7 +21,7 @@ from controller.hydraulics.quick import QuickFlow, Spans, ZoneLaw
 
 # Heads may be so much lower, and flows so much less, before a zone is refused: tangents and chords
 # bound what bends one way, which water between laminar and turbulent does not quite. Our choice.
-_SLACK, _SLACK_M = 0.02, 0.002
+_SLACK, _SLACK_M = 0.005, 0.0005
 _LEAST_M = 1e-6
 # Zones that draw alike share a tangent of the supply: how far apart in the flow's logarithm.
 _ALIKE = 0.4
@@ -29,7 +29,8 @@ _ALIKE = 0.4
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """The least flow of a zone, and the head in the main where it hangs that gives it so much."""
+    """The least flow of a zone, and the head in the main where it hangs that gives it so much;
+    -inf where that is not known."""
 
     station: int
     least_m3_s: float
@@ -82,6 +83,8 @@ class Joining:
 
     def refuses(self, need: Need) -> bool:
         """Whether this zone can surely not join."""
+        if need.head_m == -inf:
+            return False
         place, between, stretch = self._on(need.station)
         level = round(log(need.least_m3_s) / _ALIKE)
         before = self._above[place] if between else place

@@ -23,6 +23,7 @@ from controller.units import GRAVITY_M_S2
 
 # How near a zone's least flow is met, and in how many steps, to know the head it asks for.
 _NEAR, _MOST_TRIES = 1e-5, 20
+_LOWEST_M = 1e-3  # lower heads than this are not looked for
 
 
 class Curves:
@@ -82,8 +83,8 @@ class Curves:
         has_m = alone.behind_m[law.zone] + law.loss * most * most
         least, by_itself = least_share * most, replace(law, station=TAP)
         low, high, head = 0.0, has_m, least_share**2 * has_m
-        for _ in range(_MOST_TRIES):
-            found = None if head <= 0.0 else self.together([by_itself], held(head))
+        for _ in range(_MOST_TRIES if most > 0.0 else 0):
+            found = None if head < _LOWEST_M else self.together([by_itself], held(head))
             if found is None:
                 break
             flow = found.flows_m3_s[law.zone]

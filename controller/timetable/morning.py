@@ -28,8 +28,8 @@ TINY_L = 1e-6
 _TINY_S = 1e-9
 _GRID_SLACK_S = 1e-6  # more than a moment may lie before what it was rounded up from
 _TENTH = 10.0
-# A set that has refused so many is asked which others it would: costs about as much as three sets.
-_FORESEE_AFTER = 2
+# A set that has refused so many is asked which others it would, for about the price of five sets.
+_FORESEE_AFTER = 1
 _MOST_EVENTS = 200_000  # a day of this many is a mistake of ours, not a garden
 
 
