@@ -56,7 +56,7 @@ class Joining:
         supply: SupplyCurve,
     ) -> None:
         """`found` is what flows in the set."""
-        main, self._above, now = spans.as_open({law.station for law in laws})
+        main, self._above, now = spans.as_open({law.station for law in laws} | spans.marks)
         self._spans, self._on, self._supply = spans, spans.seen_from(now), supply
         self._main, count = main, len(main)
         # The tap comes last, where index -1 finds it.
@@ -71,10 +71,10 @@ class Joining:
             self._spare.append((at, max(0.0, head - need.starves_below_m)))
         for i in range(count - 1, -1, -1):
             self._flows[self._above[i]] += self._flows[i]
-        slopes, rests = losses(self._flows[:count], main)
+        self._slopes, self._rests = losses(self._flows[:count], main)
         self._lost = [
             slope * flow + rest
-            for slope, flow, rest in zip(slopes, self._flows, rests, strict=False)
+            for slope, flow, rest in zip(self._slopes, self._flows, self._rests, strict=False)
         ]
         self._head = [0.0] * count + [found.tap_head_m]
         for i, above in enumerate(self._above):
@@ -108,11 +108,16 @@ class Joining:
     def _about(self, more_m3_s: float, place: int) -> _Near:
         """The linear network where so much more is drawn at, or beyond, a place."""
         count, above = len(self._above), self._above
-        flows, at = self._flows[:count], place
+        on_way, at = [], place
         while at != TAP:
-            flows[at] += more_m3_s
+            on_way.append(at)
             at = above[at]
-        slopes, rests = losses(flows, self._main)
+        slopes, rests = self._slopes.copy(), self._rests.copy()
+        raised = losses(
+            [self._flows[i] + more_m3_s for i in on_way], [self._main[i] for i in on_way]
+        )
+        for i, slope, rest in zip(on_way, *raised, strict=True):
+            slopes[i], rests[i] = slope, rest
         supply, flow = self._supply, self._flows[TAP] + more_m3_s
         step = 1e-4 * flow  # back, where the curve falls less steeply
         tap_slope = (supply.head_m(flow - step) - supply.head_m(flow)) / step

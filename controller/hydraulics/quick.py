@@ -27,6 +27,7 @@ _ROUND_A_BEND = 0.1
 # A row that stands still begins to run again from this head over its lowest hole on. [m]
 _DRY_BELOW_M = 1e-7
 _STILL = (0.0, 0.0)
+_MARKS = 8  # about so many; our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,6 +71,8 @@ class Spans:
         self._friction = self._joints.totals([law[0] for law in laws])
         self._fitting = self._joints.totals([law[1] for law in laws])
         self._laminar = self._joints.totals([law[4] for law in laws])
+        # Places all along the main, for whoever asks about any place.
+        self.marks = frozenset(range(0, len(laws), max(1, len(laws) // _MARKS)))
         self._friction_to: list[float] = []  # from the tap to the end of each
         self._fitting_to: list[float] = []
         for law, before in zip(laws, above, strict=True):
