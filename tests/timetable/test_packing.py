@@ -458,7 +458,7 @@ def test_a_set_that_starves_hundreds_does_not_solve_each_of_them() -> None:
         assert _most_open_at_once(found.pulses) < 6
         return lines.asked / count
 
-    # RECORDED: 4.2 and 5.0, of which 1 is the zone alone and one the set it joins; each set that a
+    # RECORDED: 4.1 and 4.5, of which 1 is the zone alone and one the set it joins; each set that a
     # closing leaves solves one at least, and those within a hair of their least are not foreseen.
     # Before, 30 and 120.
     few, many = per_zone(60), per_zone(240)
