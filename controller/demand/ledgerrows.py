@@ -76,6 +76,9 @@ class LedgerRows(Sequence[LedgerDay]):
     def __len__(self) -> int:
         return self._packed_days + len(self._tail)
 
+    def __bool__(self) -> bool:
+        return bool(self._tail)
+
     @overload
     def __getitem__(self, at: int) -> LedgerDay: ...
 
@@ -85,6 +88,8 @@ class LedgerRows(Sequence[LedgerDay]):
     def __getitem__(self, at: int | slice) -> LedgerDay | list[LedgerDay]:
         if isinstance(at, slice):
             return [self[n] for n in range(*at.indices(len(self)))]
+        if at == -1 and self._tail:  # asked for most of all
+            return self._tail[-1]
         count = len(self)
         number = at + count if at < 0 else at
         if not 0 <= number < count:
@@ -118,7 +123,7 @@ class LedgerRows(Sequence[LedgerDay]):
         if self._carried is None or self._carried[0] != of:
             self._carried = (of, 0, start)
         _, done, value = self._carried
-        words = [(n in _WORDS, (_WORDS if n in _WORDS else _FIGURES).index(n)) for n in names]
+        words = _places_of(names)
         for place, _, *figures in self._records(done):
             mine = self._words_at[place]
             value = step(value, *[mine[n] if is_word else figures[n] for is_word, n in words])
@@ -127,6 +132,15 @@ class LedgerRows(Sequence[LedgerDay]):
         for row in self._tail:
             value = step(value, *wanted(row))
         return value
+
+    def columns_back(self, *names: str) -> Iterator[tuple[Any, ...]]:
+        """These fields of each row, from the last back to the first: quicker than all of them."""
+        yield from map(attrgetter(*names), reversed(self._tail))
+        words = _places_of(names)
+        for block in reversed(range(len(self._blocks) + 1)):
+            for place, _, *figures in reversed([*_PACKED.iter_unpack(self._block(block))]):
+                mine = self._words_at[place]
+                yield tuple([mine[n] if is_word else figures[n] for is_word, n in words])
 
     def marks(self) -> Iterator[tuple[str, date, int]]:
         """The zone, the day and a number of 8 bytes that differs where anything compared does."""
@@ -196,6 +210,11 @@ def carried(
     for figures in map(attrgetter(*names), rows):
         start = step(start, *figures)
     return start
+
+
+def _places_of(names: Sequence[str]) -> list[tuple[bool, int]]:
+    """Of each field, whether it is of words, and its place among the words or the figures."""
+    return [(n in _WORDS, (_WORDS if n in _WORDS else _FIGURES).index(n)) for n in names]
 
 
 def rows_since(rows: Sequence[LedgerDay], day: date, zone: str | None = None) -> list[LedgerDay]:

@@ -29,10 +29,13 @@ class RowNodes:
     numbers: tuple[int | None, ...]
 
 
-def add_main(tree: Tree, main: MainTree) -> None:
-    """Add the main to an empty tree: the node at a place then has the place's own number."""
-    for one in main.stretches:
+def add_main(tree: Tree, main: MainTree, zones: Iterable[Zone]) -> dict[str, int]:
+    """Add to an empty tree what of the main leads to some zones; the node where each hangs."""
+    places = {zone.name: main.place(zone) for zone in zones}
+    stretches, now = main.leading_to(set(places.values()))
+    for one in stretches:
         tree.add_span(one.above, one.length_m, one.pipe.bore_m, one.pipe.roughness_m, one.loss_k)
+    return {name: now[place] for name, place in places.items()}
 
 
 def add_valve(tree: Tree, zone: Zone, station: int, loss_k: float) -> int:

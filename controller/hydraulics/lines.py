@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
+from math import inf
 from types import MappingProxyType
+from typing import Any
 
 from controller.errors import InputError
 from controller.garden.model import Garden, Zone
@@ -23,6 +25,7 @@ from controller.hydraulics.corrections import NOTHING_MEASURED, Corrections
 from controller.hydraulics.flows import HoleFlow, LineVolume, RowFlow, SetFlow, ZoneFlow
 from controller.hydraulics.gradient import Tree
 from controller.hydraulics.hole import ALL_EFFECTS, Effects, Water, air_over_vapour_m
+from controller.hydraulics.joining import Need
 from controller.hydraulics.maintree import TAP, MainTree
 from controller.hydraulics.network import SupplyCurve
 from controller.hydraulics.opening import Alone
@@ -37,7 +40,8 @@ __all__ = ["HoleFlow", "LineVolume", "Lines", "RowFlow", "SetFlow", "ZoneFlow"]
 
 
 # Sets remembered, the quick answers (some 1.4 kB each) and the whole trees; a daemon meets new sets
-# every morning of a season. Our choice: many mornings of sixty zones.
+# every morning of a season. Our choice: many mornings of sixty zones. Each zone alone, which every
+# plan asks about, stays remembered besides.
 _MOST_QUICK, _MOST_WHOLE = 2048, 512
 
 
@@ -78,6 +82,8 @@ class Lines:
         self._curves = Curves(self.main, self.water)
         self._laws: dict[str, ZoneLaw] = {}
         self._quick: dict[frozenset[str], QuickFlow] = {}
+        self._needs: dict[str, Need] = {}
+        self._needs_share = 0.0
         states = supply_states(garden.supply, corrections.supply)
         self._extremes = tuple(
             curve for curve in (states.start, states.end) if curve != self.supply
@@ -120,8 +126,7 @@ class Lines:
         wanted = frozenset(zones)
         if wanted not in self._sets:
             opened = [self._zone(name) for name in sorted(wanted)]
-            if len(self._sets) >= _MOST_WHOLE:
-                self._sets.clear()
+            _make_room(self._sets, _MOST_WHOLE)
             self._sets[wanted] = self._solved(opened, self.supply)
         return self._sets[wanted]
 
@@ -157,6 +162,40 @@ class Lines:
         """Dry holes of each zone with exactly these zones open, found as `zone_flows` is."""
         return self._quick_flow(zones).dry_holes
 
+    def refused_by(self, zones: frozenset[str], least_share: float) -> Callable[[str], bool]:
+        """Which further zones can surely not join those open, each keeping a share of its flow.
+
+        Parameters
+        ----------
+        zones : frozenset of str
+            Names of the open zones, at least one.
+        least_share : float
+            Share of the flow each has alone that each must keep, 0 to 1. [-]
+
+        Returns
+        -------
+        callable
+            Says of another zone whether it would starve one of the set or be starved by it, as far
+            as that can be seen without solving the set: True is sure, False is not.
+
+        Raises
+        ------
+        InputError, NoSolution
+            As `zone_flows`.
+
+        Source
+        ------
+        joining.py.
+        """
+        wanted = frozenset(zones)
+        needs = [self._need(name, least_share) for name in sorted(wanted)]
+        if any(need.head_m == -inf for need in needs):
+            return lambda name: False
+        joining = self._curves.joining(
+            self._laws_of(wanted), needs, self._quick_flow(wanted), self.supply
+        )
+        return lambda name: joining.refuses(self._need(name, least_share))
+
     def flow_range(self, zones: frozenset[str]) -> tuple[float, float]:
         """Lowest and highest total flow these zones can draw while the supply rises and falls.
 
@@ -188,8 +227,7 @@ class Lines:
         """Lowest and highest flow of each zone of an open set, as `flow_range`. [m3/s]"""
         wanted = frozenset(zones)
         if wanted not in self._ranges:
-            if len(self._ranges) >= _MOST_QUICK:
-                self._ranges.clear()
+            _make_room(self._ranges, _MOST_QUICK)
             every = [self.zone_flows(wanted)]
             every += [self._flow_on(curve, wanted).flows_m3_s for curve in self._extremes]
             self._ranges[wanted] = {
@@ -284,8 +322,7 @@ class Lines:
     def _quick_flow(self, zones: frozenset[str]) -> QuickFlow:
         wanted = frozenset(zones)
         if wanted not in self._quick:
-            if len(self._quick) >= _MOST_QUICK:
-                self._quick.clear()
+            _make_room(self._quick, _MOST_QUICK)
             self._quick[wanted] = self._curves.together(
                 self._laws_of(wanted), self.supply
             ) or quick_from(self.open_set(wanted))
@@ -308,6 +345,15 @@ class Lines:
                 zone, self._row_holes(zone), self.valve_loss_k(zone.name)
             )
         return self._laws[zone.name]
+
+    def _need(self, name: str, least_share: float) -> Need:
+        """What a zone must keep; remembered for one share."""
+        if least_share != self._needs_share:
+            self._needs, self._needs_share = {}, least_share
+        if name not in self._needs:
+            law, alone = self._law(self._zone(name)), self._quick_flow(frozenset((name,)))
+            self._needs[name] = self._curves.need(law, alone, least_share)
+        return self._needs[name]
 
     def _row_holes(self, zone: Zone) -> tuple[tuple[DrilledHole, ...], ...]:
         """The zone's holes, row by row."""
@@ -363,12 +409,11 @@ class Lines:
     def _solved(self, opened: Sequence[Zone], supply: SupplyCurve) -> SetFlow:
         """Build the tree of the open zones, solve it, and sort the answer by zone, row and hole."""
         tree = Tree(viscosity_m2_s=self.viscosity_m2_s, gravity_m_s2=GRAVITY_M_S2)
-        add_main(tree, self.main)
+        stations = add_main(tree, self.main, opened)
         behind_valve: dict[str, int] = {}
         row_nodes: dict[str, list[RowNodes]] = {}
         for zone in opened:
-            station = self.main.place(zone)
-            node = add_valve(tree, zone, station, self.valve_loss_k(zone.name))
+            node = add_valve(tree, zone, stations[zone.name], self.valve_loss_k(zone.name))
             behind_valve[zone.name] = node
             row_nodes[zone.name] = [
                 add_row(tree, row, holes, node, self.water)
@@ -390,7 +435,7 @@ class Lines:
                 return vented
         answers = {}
         for zone in opened:
-            node, station = behind_valve[zone.name], self.main.place(zone)
+            node, station = behind_valve[zone.name], stations[zone.name]
             valve_loss_m = (tap_head_m if station == TAP else heads[station]) - heads[node]
             answers[zone.name] = self._zone_flow(
                 zone, rows_of[zone.name], heads[node], valve_loss_m, supply
@@ -451,3 +496,11 @@ class Lines:
             else "supply",
             rows=rows,
         )
+
+
+def _make_room(kept: dict[frozenset[str], Any], most: int) -> None:
+    """Forget what is remembered of sets once it is as much as may be; not of zones alone."""
+    if len(kept) >= most:
+        alone = {zones: found for zones, found in kept.items() if len(zones) == 1}
+        kept.clear()
+        kept.update(alone)

@@ -6,9 +6,11 @@ leave anywhere along one.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from bisect import bisect_right
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from itertools import accumulate
 
 from controller.errors import InputError
 from controller.garden.fittings import ENTRANCE_K
@@ -23,6 +25,12 @@ TEE_RUN_K = 0.4
 PAST_FORK_K = 0.1
 
 TAP = -1
+
+# A part of a chain of stretches: the chain, the place in it where the part begins, and where the
+# next one would.
+Part = tuple[int, int, int]
+# The piece before, TAP for none; the stretch that ends this one; the parts it is made of.
+Piece = tuple[int, int, list[Part]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +72,8 @@ class MainTree:
         self.above: Sequence[int] = tuple(one.above for one in self._stretches)
         pipes = [one.pipe for one in self._stretches]
         self._of_one_pipe = Joints(self.above, lambda a, b: pipes[a] == pipes[b])
+        self._lengths_m = self._of_one_pipe.totals([one.length_m for one in self._stretches])
+        self._losses_k = self._of_one_pipe.totals([one.loss_k for one in self._stretches])
 
     @classmethod
     def of(cls, garden: Garden) -> MainTree:
@@ -171,24 +181,57 @@ class MainTree:
         ------
         pipe.py, with what leaves at or beyond each stretch flowing through it.
         """
-        pieces, now = self._of_one_pipe.joined({*wanted, *drawn_m3_s})
+        pieces, now = self.leading_to({*wanted, *drawn_m3_s})
         through = [0.0] * (len(pieces) + 1)
         for place, flow in drawn_m3_s.items():
             through[now[place]] += flow
         for i in range(len(pieces) - 1, -1, -1):
-            through[pieces[i][0]] += through[i]
+            through[pieces[i].above] += through[i]
         heads = [0.0] * len(pieces) + [tap_head_m]
-        for i, (before, parts) in enumerate(pieces):
-            pipe = self.stretches[parts[0]].pipe
-            heads[i] = heads[before] - head_loss_m(
+        for i, one in enumerate(pieces):
+            heads[i] = heads[one.above] - head_loss_m(
                 flow_m3_s=through[i],
-                length_m=sum(self.stretches[k].length_m for k in parts),
-                bore_m=pipe.bore_m,
-                roughness_m=pipe.roughness_m,
-                loss_k=sum(self.stretches[k].loss_k for k in parts),
+                length_m=one.length_m,
+                bore_m=one.pipe.bore_m,
+                roughness_m=one.pipe.roughness_m,
+                loss_k=one.loss_k,
                 viscosity_m2_s=viscosity_m2_s,
             )
         return {place: heads[piece] for place, piece in now.items()}
+
+    def leading_to(self, places: Collection[int]) -> tuple[list[Stretch], dict[int, int]]:
+        """The main as far as it leads to some places, stretches of one pipe put together.
+
+        Parameters
+        ----------
+        places : collection of int
+            The places asked about.
+
+        Returns
+        -------
+        list of Stretch
+            Each after the one above it, whose number is now that in this list.
+        dict of int to int
+            The number of the stretch that ends at each of the places, and `TAP`.
+
+        Source
+        ------
+        `Joints`; lengths and loss coefficients of one pipe add up.
+        """
+        pieces, now = self._of_one_pipe.pieces(places)
+        found: list[Stretch] = []
+        for above, last, parts in pieces:
+            one = self.stretches[last]
+            found.append(
+                Stretch(
+                    above=above,
+                    run=one.run,
+                    length_m=self._lengths_m.over(parts),
+                    pipe=one.pipe,
+                    loss_k=self._losses_k.over(parts),
+                )
+            )
+        return found, now
 
     def _add_run(self, run: Run, tees: set[float], forks: set[float]) -> None:
         """The stretches of one run, as far as something hangs on it."""
@@ -242,7 +285,7 @@ class Joints:
                 self._at.append((len(self._chains), 0))
                 self._chains.append([i])
 
-    def joined(self, ends: Collection[int]) -> tuple[list[tuple[int, list[int]]], dict[int, int]]:
+    def pieces(self, ends: Collection[int]) -> tuple[list[Piece], dict[int, int]]:
         """The pieces that lead to some places.
 
         Parameters
@@ -252,9 +295,8 @@ class Joints:
 
         Returns
         -------
-        list of tuple of int and list of int
-            Each piece: the piece before it, -1 for the tap, and its stretches from the tap on. What
-            leads to none of the places is left out.
+        list of Piece
+            Those on the way from the tap. What leads to none of the places is left out.
         dict of int to int
             The piece that ends at each of the places, and -1 for the tap.
 
@@ -276,25 +318,80 @@ class Joints:
                 if number in leads:
                     break
                 leads.add(number)
-        begun: dict[int, list[int]] = {}  # by the chain a piece goes on with: what it has so far
-        found: list[list[int]] = []
+        begun: dict[int, list[Part]] = {}  # by the chain a piece goes on with: what it has so far
+        found: list[tuple[int, list[Part]]] = []  # by the stretch that ends it
         for number in sorted(leads):
             chain, parts, begins = self._chains[number], begun.pop(number, []), 0
             for place in sorted(places.get(number, ())):
-                found.append(parts + chain[begins : place + 1])
+                found.append((chain[place], [*parts, (number, begins, place + 1)]))
                 parts, begins = [], place + 1
             beyond = onward.get(chain[-1], ())
             if beyond and begins < len(chain):
-                parts = parts + chain[begins:]
+                parts = [*parts, (number, begins, len(chain))]
                 if len(beyond) == 1 and self._alike(chain[-1], self._chains[beyond[0]][0]):
                     begun[beyond[0]] = parts
                 else:
-                    found.append(parts)
-        found.sort(key=lambda parts: parts[-1])
-        piece = {parts[-1]: number for number, parts in enumerate(found)}
+                    found.append((chain[-1], parts))
+        found.sort()
+        piece = {last: number for number, (last, _) in enumerate(found)}
         piece[TAP] = TAP
         now = {end: piece[end] for end in sorted({TAP, *ends})}
-        return [(piece[self._above[parts[0]]], parts) for parts in found], now
+        above = self._above
+        return [
+            (piece[above[self._chains[parts[0][0]][parts[0][1]]]], last, parts)
+            for last, parts in found
+        ], now
+
+    def seen_from(self, ends: Collection[int]) -> Callable[[int], tuple[int, bool, int]]:
+        """Where any place hangs on the pieces that lead to some.
+
+        Gives the piece; True for on the way to its end, False for at the end or beyond; and the
+        last stretch of the way there from the tap. -1 is the tap.
+        """
+        of_chain: dict[int, tuple[list[int], list[int], list[int]]] = {}
+        for piece, (_, last, parts) in enumerate(self.pieces(ends)[0]):
+            for number, _, ends_at in parts:
+                up_to, piece_of, last_of = of_chain.setdefault(number, ([], [], []))
+                up_to.append(ends_at)
+                piece_of.append(piece)
+                last_of.append(last)
+
+        def hangs_on(place: int) -> tuple[int, bool, int]:
+            while place >= 0:
+                number, at = self._at[place]
+                if number in of_chain:
+                    up_to, piece_of, last_of = of_chain[number]
+                    k = bisect_right(up_to, at)
+                    if k == len(up_to):
+                        return piece_of[-1], False, last_of[-1]
+                    return piece_of[k], place != last_of[k], place
+                place = self._above[self._chains[number][0]]
+            return TAP, False, TAP
+
+        return hangs_on
+
+    def totals(self, figures: Sequence[float]) -> Totals:
+        """Sums over pieces of a figure that each stretch has."""
+        return Totals([[figures[i] for i in chain] for chain in self._chains])
+
+    def stretches(self, parts: Sequence[Part]) -> list[int]:
+        """The stretches of a piece, from the tap on."""
+        return [i for number, begins, ends in parts for i in self._chains[number][begins:ends]]
+
+
+class Totals:
+    """Sums of a figure over pieces, each found by a subtraction however long the piece is."""
+
+    def __init__(self, of_chains: Iterable[Sequence[float]]) -> None:
+        self._up_to = [[0.0, *accumulate(of_chain)] for of_chain in of_chains]
+
+    def over(self, parts: Sequence[Part]) -> float:
+        """The figure's sum over the parts of a piece."""
+        total = 0.0
+        for number, begins, ends in parts:
+            up_to = self._up_to[number]
+            total += up_to[ends] - up_to[begins]
+        return total
 
 
 def _one_run(garden: Garden) -> Run:

@@ -261,8 +261,8 @@ class Alone:
     def _rows_with(self, holes: Holes, loss_k: float) -> list[RowFlow]:
         """The rows of the whole line, with a loss of take-off and valve."""
         tree = self._new_tree()
-        add_main(tree, self._main)
-        valve = add_valve(tree, self.zone, self._main.place(self.zone), loss_k)
+        station = add_main(tree, self._main, [self.zone])[self.zone.name]
+        valve = add_valve(tree, self.zone, station, loss_k)
         nodes = self._add_rows(tree, valve, holes)
         supply = self._supply
         _, heads, spans, flows = tree.solve(*supply.law)

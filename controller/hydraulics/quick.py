@@ -7,7 +7,7 @@ is no answer, and the whole tree has to be asked.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, inf, log, sqrt
 
@@ -27,6 +27,7 @@ _ROUND_A_BEND = 0.1
 # A row that stands still begins to run again from this head over its lowest hole on. [m]
 _DRY_BELOW_M = 1e-7
 _STILL = (0.0, 0.0)
+_MARKS = 8  # about so many; our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,6 +61,54 @@ class ZoneLaw:
         object.__setattr__(self, "curved", all(flow > 0.0 for flow in about))
 
 
+class Spans:
+    """A main whose spans lose alike where their pipes are alike, as each set of zones sees it."""
+
+    def __init__(self, laws: Sequence[SpanLaw], above: Sequence[int]) -> None:
+        """`above` as in `Joints`."""
+        self._laws = laws
+        self._joints = Joints(above, lambda a, b: laws[a][2:4] == laws[b][2:4])
+        self._friction = self._joints.totals([law[0] for law in laws])
+        self._fitting = self._joints.totals([law[1] for law in laws])
+        self._laminar = self._joints.totals([law[4] for law in laws])
+        # Places all along the main, for whoever asks about any place.
+        self.marks = frozenset(range(0, len(laws), max(1, len(laws) // _MARKS)))
+        self._friction_to: list[float] = []  # from the tap to the end of each
+        self._fitting_to: list[float] = []
+        for law, before in zip(laws, above, strict=True):
+            self._friction_to.append(law[0] + (self._friction_to[before] if before >= 0 else 0.0))
+            self._fitting_to.append(law[1] + (self._fitting_to[before] if before >= 0 else 0.0))
+
+    def as_open(self, stations: Collection[int]) -> tuple[list[SpanLaw], list[int], dict[int, int]]:
+        """Spans, the one above each, and where each station is now.
+
+        Spans of one pipe that carry the same water lose as one does: what friction, fittings and
+        laminar flow take adds up, all else is the pipe's. Where no open zone is fed nothing moves.
+        """
+        pieces, now = self._joints.pieces(stations)
+        spans: list[SpanLaw] = []
+        for _, last, parts in pieces:
+            law = self._laws[last]
+            friction, fitting = self._friction.over(parts), self._fitting.over(parts)
+            spans.append((friction, fitting, law[2], law[3], self._laminar.over(parts), law[5]))
+        return spans, [above for above, _, _ in pieces], now
+
+    def seen_from(self, stations: Collection[int]) -> Callable[[int], tuple[int, bool, int]]:
+        """As `Joints.seen_from`."""
+        return self._joints.seen_from(stations)
+
+    def share_beyond(self, station: int, stretch: int) -> float:
+        """What of the main's loss on the way from the tap lies beyond a stretch, at most."""
+        if station < 0:
+            return 0.0
+        shares = (
+            1.0 - (up_to[stretch] if stretch >= 0 else 0.0) / up_to[station]
+            for up_to in (self._friction_to, self._fitting_to)
+            if up_to[station] > 0.0
+        )
+        return max(shares, default=0.0)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QuickFlow:
     """What the zones of a set give together, and how many of their holes are dry."""
@@ -72,8 +121,7 @@ class QuickFlow:
 
 def quick_set(
     zones: Sequence[ZoneLaw],
-    main: Sequence[SpanLaw],
-    joints: Joints,
+    main: Spans,
     *,
     static_head_m: float,
     supply_k: float,
@@ -83,7 +131,6 @@ def quick_set(
 ) -> QuickFlow | None:
     """Flows of the zones open together, or None where the curves cannot tell.
 
-    `joints` puts spans of the main together that are of one pipe (`joints_of`).
     The head at the tap is static - k * flow**n, or what a limit leaves where that is less.
     `roughly` takes the curves as they stand, where no cell of them can be made sure.
 
@@ -94,7 +141,7 @@ def quick_set(
     if not all(zone.curved for zone in zones):
         return None
     supply = ((static_head_m, supply_k, exponent), *limits)
-    small = _SmallTree(zones, main, joints, supply)
+    small = _SmallTree(zones, main, supply)
     for _ in range(_MOST_STEPS):
         if not small.rests():
             return None
@@ -112,12 +159,11 @@ class _SmallTree:
     def __init__(
         self,
         zones: Sequence[ZoneLaw],
-        main: Sequence[SpanLaw],
-        joints: Joints,
+        main: Spans,
         supply: Sequence[SupplyLaw],
     ) -> None:
         self._zones = zones
-        self._main, self._above, at = _as_open(main, joints, {zone.station for zone in zones})
+        self._main, self._above, at = main.as_open({zone.station for zone in zones})
         # From the leaves to the tap: each span and the one above it, -1 for the tap.
         self._upwards = list(enumerate(self._above))[::-1]
         (self._static, self._k, self._exponent), *self._limits = supply
@@ -284,40 +330,9 @@ class _SmallTree:
         return at_rest
 
 
-def joints_of(main: Sequence[SpanLaw], above: Sequence[int]) -> Joints:
-    """Of a main whose spans lose alike where their pipes are alike; `above` as in `Joints`."""
-    return Joints(above, lambda a, b: main[a][2:4] == main[b][2:4])
-
-
 def _begins(takes: float, static: float, k: float, exponent: float) -> float:
     """A head at the tap to start from, for lines that take so much at one metre."""
     if static <= 0.0:
         return 0.0
     half = float((0.5 * static / k) ** (1.0 / exponent))
     return static / (1.0 + 0.5 * static * (takes / half) ** 2)
-
-
-def _as_open(
-    main: Sequence[SpanLaw], joints: Joints, stations: Collection[int]
-) -> tuple[list[SpanLaw], list[int], dict[int, int]]:
-    """The main as the open zones see it: spans, the one above each, and where each station is now.
-
-    Spans of one pipe that carry the same water lose as one does: what friction, fittings and
-    laminar flow take adds up, all else is the pipe's. Where no open zone is fed nothing moves.
-    """
-    pieces, now = joints.joined(stations)
-    spans: list[SpanLaw] = []
-    before: list[int] = []
-    for piece, parts in pieces:
-        before.append(piece)
-        if len(parts) == 1:
-            spans.append(main[parts[0]])
-            continue
-        friction = fitting = laminar = 0.0
-        for i in parts:
-            law = main[i]
-            friction += law[0]
-            fitting += law[1]
-            laminar += law[4]
-        spans.append((friction, fitting, law[2], law[3], laminar, law[5]))
-    return spans, before, now

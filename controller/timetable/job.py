@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from controller.garden.model import ValveKind
 from controller.timetable.dose import Soaking
@@ -23,6 +23,14 @@ class Flows(Protocol):
 
     def stays_open(self, together: frozenset[str]) -> str | None:
         """Which valve of the set would not shut for want of pressure, in words; None for none."""
+
+
+@runtime_checkable
+class FlowsForeseen(Flows, Protocol):
+    """A network that can say of many zones at once that they cannot join an open set."""
+
+    def refused_by(self, together: frozenset[str], least_share: float) -> Callable[[str], bool]:
+        """Says of a zone whether it surely cannot join, each keeping that share of its flow."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
@@ -9,6 +10,7 @@ from itertools import islice
 
 from controller.demand.course import in_first_year
 from controller.demand.facts import PlantingFacts
+from controller.demand.ledgerrows import LedgerRows
 from controller.demand.records import DayInput, LedgerDay, Observation
 from controller.demand.salts import leaching_share_of
 from controller.demand.stages import FIRST_YEAR_REFILL_AT
@@ -145,7 +147,7 @@ class Reckoning:
         return due.job, _dose(zone, ledger, due, words)
 
     def _due(self, zone: Zone, account: ZoneAccount, day: date) -> _Due | None:
-        if zone.ground_m2 <= 0.0 or not account.stands_on(day):
+        if not account.stands_on(day) or zone.ground_m2 <= 0.0:
             return None
         wants = self._wants(zone, account, day)
         if not any(want.due for want in wants.values()):
@@ -273,19 +275,38 @@ def _own_refill_at(zone: Zone, garden: Garden) -> float | None:
     return garden.watering.refill_at if zone.refill_at is None else zone.refill_at
 
 
-def finished(dose: Dose, pulses: Iterable[Pulse]) -> Dose:
-    """The dose with the pulses it came to, and the line filled for each."""
-    count = sum(p.zone == dose.zone for p in pulses)
-    return replace(dose, pulses=count, litres=dose.litres + count * dose.line_litres)
+def finished(doses: Iterable[Dose], pulses: Iterable[Pulse]) -> list[Dose]:
+    """The doses of a day with the pulses they came to, and the line filled for each."""
+    counts = Counter(pulse.zone for pulse in pulses)
+    return [
+        replace(
+            dose,
+            pulses=counts[dose.zone],
+            litres=dose.litres + counts[dose.zone] * dose.line_litres,
+        )
+        for dose in doses
+    ]
 
 
-def _dose(zone: Zone, account: Sequence[LedgerDay], due: _Due, words: str) -> Dose:
+def _dose(zone: Zone, account: LedgerRows, due: _Due, words: str) -> Dose:
     evening, job, want = account[-1], due.job, due.chosen
-    since: list[LedgerDay] = []
-    for past in reversed(account):
-        if past.watered_mm > 0.0 or past.account != evening.account:
+    rain_mm, rain_unknown_days, stand_in_days = 0.0, 0, 0
+    for watered_mm, of_account, *rained_mm, known, measured, rung in account.columns_back(
+        "watered_mm",
+        "account",
+        "rain_mm",
+        "rain_unused_mm",
+        "runoff_mm",
+        "rain_known",
+        "measured",
+        "rung",
+    ):
+        if watered_mm > 0.0 or of_account != evening.account:
             break
-        since.append(past)
+        fell_mm, unused_mm, ran_off_mm = rained_mm
+        rain_mm += fell_mm - unused_mm - ran_off_mm
+        rain_unknown_days += not known
+        stand_in_days += not (measured or is_of_a_model(rung))
     return Dose(
         zone=job.zone,
         day=job.day,
@@ -305,9 +326,9 @@ def _dose(zone: Zone, account: Sequence[LedgerDay], due: _Due, words: str) -> Do
             depletion_mm=want.strip_missing_mm,
             allowed_mm=want.allowed_mm,
             raw_mm=evening.raw_mm,
-            rain_mm=sum(d.rain_mm - d.rain_unused_mm - d.runoff_mm for d in since),
-            rain_unknown_days=sum(not d.rain_known for d in since),
-            stand_in_days=sum(not (d.measured or is_of_a_model(d.rung)) for d in since),
+            rain_mm=rain_mm,
+            rain_unknown_days=rain_unknown_days,
+            stand_in_days=stand_in_days,
             words=words,
         ),
     )

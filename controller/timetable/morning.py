@@ -8,14 +8,16 @@ travel.py, at the flow of the set.
 from __future__ import annotations
 
 import math
-from bisect import insort
-from collections.abc import Sequence
+from bisect import bisect_left, insort
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from heapq import heappop, heappush
 
 from controller.errors import NoSolution
 from controller.garden.model import ValveKind
-from controller.timetable.job import Flows, Job
+from controller.timetable.dose import Soaking
+from controller.timetable.job import Flows, FlowsForeseen, Job
 from controller.timetable.moments import ceil_to, seconds_after
 from controller.timetable.records import Pulse
 from controller.timetable.smallest import filling_s, smallest_pulse_s, too_little
@@ -26,6 +28,8 @@ TINY_L = 1e-6
 _TINY_S = 1e-9
 _GRID_SLACK_S = 1e-6  # more than a moment may lie before what it was rounded up from
 _TENTH = 10.0
+# A set that has refused so many is asked which others it would, for about the price of five sets.
+_FORESEE_AFTER = 1
 _MOST_EVENTS = 200_000  # a day of this many is a mistake of ours, not a garden
 
 
@@ -34,8 +38,10 @@ class Play:
     """A job while the morning is played."""
 
     job: Job
+    soaking: Soaking  # the job's, with room in the basin for what runs out of the line
     left_l: float
     slot: int
+    at: int = 0  # its place in the order of who goes first
     standing_mm: float = 0.0
     open_since_s: float | None = None  # told to open
     shut_at_s: float = 0.0  # quite shut, after its travel
@@ -58,7 +64,7 @@ class Play:
 
     def shuts_in_s(self, now: float, flow_l_s: float) -> float:
         """When to tell it to shut, so that target and basin get no more than they want. [s]"""
-        soaking, fill_s = self.job.soaking, self.fill_left_l / flow_l_s
+        soaking, fill_s = self.soaking, self.fill_left_l / flow_l_s
         water_left_s = fill_s + min(
             self.target_l / flow_l_s, soaking.seconds_to_full(flow_l_s, self.standing_mm)
         )
@@ -75,9 +81,79 @@ class Play:
         self.passed_l += passed
         self.target_l -= spread
         self.left_l -= spread
-        self.standing_mm = self.job.soaking.standing_after(
+        self.standing_mm = self.soaking.standing_after(
             self.standing_mm, flow_l_s, spread / flow_l_s
         )
+
+
+def _place(play: Play) -> int:
+    return play.at
+
+
+class _Waiting:
+    """Relay zones that wait, dry and shut. One is asked anew only when something changes for it.
+
+    `due` are those that may open at any second of the clock, in order of who goes first;
+    `unsorted` those of which nothing is known yet.
+    """
+
+    def __init__(self, plays: Iterable[Play] = ()) -> None:
+        self.unsorted = list(plays)
+        self.due: list[Play] = []
+        self._fresh: list[Play] = []  # of those due, what was not when the last set refused all
+        self._refused_by: frozenset[str] | None = None
+        self._all_due_until_s = math.inf  # so long, at least
+        self._later: list[tuple[float, int, Play]] = []  # a heap, by when each may open
+
+    def sort(
+        self,
+        now: float,
+        grid_s: float,
+        ready: Callable[[Play, float, float], float | None],
+        least_s: Mapping[str, float],
+    ) -> None:
+        """Put each where it belongs now; `ready` and `least_s` are the morning's."""
+        later, unsorted = self._later, self.unsorted
+        while later and later[0][0] <= now:
+            unsorted.append(heappop(later)[2])
+        if grid_s > self._all_due_until_s:
+            unsorted += self.due
+            self.due, self._fresh, self._refused_by = [], [], None
+            self._all_due_until_s = math.inf
+        self.unsorted = []
+        for play in unsorted:
+            ready(play, now, grid_s)
+            if play.may_until_s is not None:
+                insort(self.due, play, key=_place)
+                insort(self._fresh, play, key=_place)
+                until_s = play.may_until_s - least_s[play.job.zone] - _GRID_SLACK_S
+                self._all_due_until_s = min(self._all_due_until_s, until_s)
+            elif play.not_before_s <= now:
+                self.unsorted.append(play)
+            elif play.not_before_s < math.inf:
+                heappush(later, (play.not_before_s, play.at, play))
+
+    def to_try(self, together: frozenset[str]) -> list[Play]:
+        """Those due that this open set may not have refused."""
+        return list(self._fresh if together == self._refused_by else self.due)
+
+    def refused_by(self, together: frozenset[str]) -> None:
+        """This open set has refused all that are due."""
+        self._refused_by = together
+        self._fresh = []
+
+    def let_go(self, play: Play) -> None:
+        """It opens: it is none of them."""
+        for waiting in (self.due, self._fresh):
+            at = bisect_left(waiting, play.at, key=_place)
+            if waiting[at : at + 1] == [play]:
+                del waiting[at]
+        if play in self.unsorted:
+            self.unsorted.remove(play)
+
+    def next_s(self) -> float | None:
+        """When the first of those that are not due may open; None for never."""
+        return self._later[0][0] if self._later else None
 
 
 class Morning:
@@ -97,15 +173,23 @@ class Morning:
     ) -> None:
         # Those that are open, or may open again.
         self._plays, self._flows, self._start = list(plays), flows, start
+        for at, play in enumerate(plays):
+            play.at = at
         self._moving: list[Play] = []  # open, shutting, or with water standing; in the same order
-        self._order = {play.job.zone: number for number, play in enumerate(plays)}
+        self._hands = [play for play in plays if play.job.valve is ValveKind.HAND]
+        self._waiting = _Waiting(play for play in plays if play.job.valve is not ValveKind.HAND)
         self._most_open, self._pulses = most_open, pulses
+        self._foreseen = flows if isinstance(flows, FlowsForeseen) else None
+        self._least_share = least_share
         self._hand_free_s = 0.0
         # Of each zone alone: the flow it has and must keep, its dry holes; its shortest pulse, and
         # the travel back after it.
-        self._alone = {zone: flows.flow_l_s(zone, frozenset((zone,))) for zone in self._order}
+        self._alone = {
+            play.job.zone: flows.flow_l_s(play.job.zone, frozenset((play.job.zone,)))
+            for play in plays
+        }
         self._least_l_s = {zone: least_share * alone for zone, alone in self._alone.items()}
-        self._dry = {zone: flows.dry_holes(zone, frozenset((zone,))) for zone in self._order}
+        self._dry = {zone: flows.dry_holes(zone, frozenset((zone,))) for zone in self._alone}
         self._least_s = {
             play.job.zone: self._smallest_s(play, frozenset((play.job.zone,)))
             + play.job.closes_in_s
@@ -135,23 +219,19 @@ class Morning:
 
     def _put_to_rest(self, now: float) -> None:
         """Let go of what is quite shut: for good, or until it may open again."""
-        over, moving = False, []
+        moving = []
         for play in self._moving:
             if play.open_since_s is not None or play.shut_at_s > now + _TINY_S:
                 moving.append(play)
             elif play.left_l <= TINY_L or play.too_little is not None:
-                over = True
+                self._plays.remove(play)
+                if play.job.valve is ValveKind.HAND:
+                    self._hands.remove(play)
             elif play.standing_mm > 0.0:
                 moving.append(play)
+            elif play.job.valve is not ValveKind.HAND:
+                self._waiting.unsorted.append(play)
         self._moving = moving
-        if over:
-            self._plays = [play for play in self._plays if not self._is_over(play, now)]
-
-    def _is_over(self, play: Play, now: float) -> bool:
-        """Whether it is quite shut, for good."""
-        if play.open_since_s is not None or play.shut_at_s > now + _TINY_S:
-            return False
-        return play.left_l <= TINY_L or play.too_little is not None
 
     def _open_set(self, now: float) -> frozenset[str]:
         """All that is not quite shut."""
@@ -165,20 +245,51 @@ class Morning:
         together = self._open_set(now)
         if len(together) >= self._most_open:
             return
-        grid_s = self._grid_s(now)
-        for play in self._plays:
-            if play.refused == together or self._ready(play, now, grid_s) != now:
+        grid_s, waiting = self._grid_s(now), self._waiting
+        waiting.sort(now, grid_s, self._ready, self._least_s)
+        others = self._others()
+        due: list[Play] = []
+        if grid_s == now:
+            due = waiting.to_try(together)
+        asked = sorted(due + others, key=_place) if others else due
+        settled, refused = grid_s == now, 0
+        hopeless: Callable[[str], bool] | None = None
+        for play in asked:
+            if play.refused == together or (
+                play.may_until_s is None and self._ready(play, now, grid_s) != now
+            ):
+                continue
+            if hopeless is not None and hopeless(play.job.zone):
+                play.refused = together
                 continue
             joined = together | {play.job.zone}
             if together and not self._all_fed(joined):
                 play.refused = together
+                refused += 1
+                if refused == _FORESEE_AFTER and self._foreseen is not None:
+                    hopeless = self._foreseen.refused_by(together, self._least_share)
                 continue
+            settled = False
             if together and not self._can_fill(play, now, joined):
                 continue
             self._open(play, now, joined)
-            together = joined
+            together, refused, hopeless = joined, 0, None
             if len(together) >= self._most_open:
-                return
+                break
+        if settled:
+            waiting.refused_by(together)
+
+    def _others(self) -> list[Play]:
+        """Those that are shut of which nothing is remembered: hand valves, and where water moves or
+        stands."""
+        found = [play for play in self._hands if play.open_since_s is None]
+        found += self._waiting.unsorted
+        found += (
+            play
+            for play in self._moving
+            if play.open_since_s is None and play.job.valve is not ValveKind.HAND
+        )
+        return found
 
     def _grid_s(self, now: float) -> float:
         """The next whole second of the clock."""
@@ -210,7 +321,7 @@ class Morning:
             return None
         job, at = play.job, max(now, play.shut_at_s)
         if play.standing_mm > 0.0:
-            at = max(at, now + job.soaking.seconds_to_soak(play.standing_mm))
+            at = max(at, now + play.soaking.seconds_to_soak(play.standing_mm))
         hand = job.valve is ValveKind.HAND
         if hand:
             at = max(at, self._hand_free_s)
@@ -260,7 +371,7 @@ class Morning:
             open_s=job.longest_open_s, opens_in_s=job.opens_in_s, closes_in_s=job.closes_in_s
         )
         room_l = room_s * flow - job.line_litres
-        at_once_l = min(job.soaking.litres_at_once(flow), room_l)
+        at_once_l = min(play.soaking.litres_at_once(flow), room_l)
         now_l = self._now_l(play, now)
         pulses = max(1, math.ceil(now_l / at_once_l - 1e-9))
         play.target_l = now_l / pulses
@@ -272,7 +383,8 @@ class Morning:
         if job.valve is ValveKind.HAND:
             self._hand_free_s = math.inf
         if play not in self._moving:
-            insort(self._moving, play, key=lambda one: self._order[one.job.zone])
+            insort(self._moving, play, key=_place)
+            self._waiting.let_go(play)
         for other in self._moving:
             if other.open_since_s is not None:
                 other.together |= joined - {other.job.zone}
@@ -297,15 +409,12 @@ class Morning:
 
     def _next_ready(self, now: float) -> float | None:
         """When the first of those that are shut may open, after now."""
-        grid_s, first = self._grid_s(now), math.inf
-        for play in self._plays:
-            if play.open_since_s is None:
-                ready = self._ready(play, now, grid_s)
-                if ready is not None and now < ready < first:
-                    first = ready
-                    if first <= grid_s:
-                        break  # none is earlier
-        return first if first < math.inf else None
+        grid_s = self._grid_s(now)
+        if self._waiting.due and grid_s > now:
+            return grid_s  # none is earlier
+        readies = [self._ready(play, now, grid_s) for play in self._others()]
+        readies.append(self._waiting.next_s())
+        return min((r for r in readies if r is not None and now < r < math.inf), default=None)
 
     def _must_shut_by(self, play: Play) -> float:
         assert play.open_since_s is not None
@@ -318,11 +427,12 @@ class Morning:
             # The flow rose as another shut, and half of a slow valve's way back was all it still
             # had to give: it is told a moment before now. All that was known of now is asked anew.
             self._moving = list(self._plays)
+            self._waiting = _Waiting()
             for play in self._plays:
                 play.waits_anew()
         for play in self._moving:
             if play.open_since_s is None:
-                play.standing_mm = play.job.soaking.standing_after(play.standing_mm, 0.0, seconds)
+                play.standing_mm = play.soaking.standing_after(play.standing_mm, 0.0, seconds)
                 if play.standing_mm < 1e-9:
                     play.standing_mm = 0.0
                 continue
@@ -366,7 +476,7 @@ class Morning:
             )
         )
         run_out_l = job.line_litres - play.fill_left_l
-        play.standing_mm += run_out_l / job.soaking.strip_m2
+        play.standing_mm += run_out_l / play.soaking.strip_m2
         play.slot += 1
         play.open_since_s, play.together = None, set()
         play.shut_at_s = now + job.closes_in_s

@@ -29,6 +29,9 @@ NO_WINDOW = "no window on this day"
 CLOSED_FIRST = "the windows closed first"
 OVER_CAP = "the zone's daily cap"
 HELD = "held: "
+# Zones that are equally urgent to so many digits go by their names: what rounding left of their
+# accounts decides nothing, nor do flows that are known to a part in ten million.
+_URGENCY_DIGITS = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,7 +110,7 @@ def pack(
     """
     not_fitted: list[NotFitted] = []
     plays: list[Play] = []
-    for job in sorted(jobs, key=lambda j: (-j.urgency, j.zone)):
+    for job in sorted(jobs, key=lambda j: (-round(j.urgency, _URGENCY_DIGITS), j.zone)):
         play = _admit(job, flows, not_fitted)
         if play is not None:
             plays.append(play)
@@ -161,9 +164,14 @@ def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> Play | None:
     # What runs out of the line after a pulse wants room in the basin, too; half of it at most.
     basin_mm = job.soaking.basin_mm
     room_mm = max(0.5 * basin_mm, basin_mm - job.line_litres / job.soaking.strip_m2)
-    job = replace(job, soaking=replace(job.soaking, basin_mm=room_mm))
     kept = wanted / len(job.stretches) if job.spread else 0.0
-    return Play(job=job, left_l=wanted, slot=job.first_slot, each_stretch_l=kept)
+    return Play(
+        job=job,
+        soaking=replace(job.soaking, basin_mm=room_mm),
+        left_l=wanted,
+        slot=job.first_slot,
+        each_stretch_l=kept,
+    )
 
 
 def _left_over(job: Job, litres: float, reason: str) -> NotFitted:

@@ -121,7 +121,7 @@ def plan_garden(
         if day >= shown:
             planned.append(found)
         day += _DAY
-    doses = [finished(dose, p.packed.pulses) for p in planned for dose in p.doses]
+    doses = [dose for p in planned for dose in finished(p.doses, p.packed.pulses)]
     not_fitted = [left for p in planned for left in p.packed.not_fitted]
     said += march.reckoning.guesses(doses)
     ledger = JoinedRows(rows for account in accounts.values() for rows in account.ledgers)

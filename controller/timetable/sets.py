@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from controller.hydraulics.lines import Lines
 from controller.hydraulics.together import first_that_stays_open
 from controller.units import l_from_m3
@@ -23,6 +25,10 @@ class NetworkFlows:
     def dry_holes(self, zone: str, together: frozenset[str]) -> int:
         """Holes of that zone that give nothing."""
         return self._lines.zone_dry_holes(together)[zone]
+
+    def refused_by(self, together: frozenset[str], least_share: float) -> Callable[[str], bool]:
+        """Says of a zone whether it surely cannot join, each keeping that share of its flow."""
+        return self._lines.refused_by(together, least_share)
 
     def stays_open(self, together: frozenset[str]) -> str | None:
         """Which valve would not shut while all of these are open, in words; None if all would."""

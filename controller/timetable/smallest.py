@@ -96,6 +96,8 @@ def why_too_short(
         opens_in_s=opens_in_s,
         closes_in_s=closes_in_s,
     )
+    if longest_open_s >= smallest_s and longest_window_s >= smallest_s + closes_in_s:
+        return too_little(even_litres, fill_s, flow_l_s, shortest_pulse_s)
     travels = " beside its valve's travel" if opens_in_s + closes_in_s > 0.0 else ""
     needs = (
         f"its smallest pulse is {show_duration(smallest_s)}, {show_duration(fill_s)} to fill its "
@@ -103,9 +105,7 @@ def why_too_short(
     )
     if longest_open_s < smallest_s:
         return f"{OPEN_TOO_SHORT} {show_duration(longest_open_s)} at most, and {needs}"
-    if longest_window_s < smallest_s + closes_in_s:
-        return f"{WINDOW_TOO_SHORT}: {needs}"
-    return too_little(even_litres, fill_s, flow_l_s, shortest_pulse_s)
+    return f"{WINDOW_TOO_SHORT}: {needs}"
 
 
 def too_little(

@@ -298,19 +298,29 @@ def test_stretches_of_one_pipe_go_together_and_dead_ends_fall_out() -> None:
     def alike(a: int, b: int) -> bool:
         return pipes[a] == pipes[b]
 
-    # WORKED.
     main = Joints(above, alike)
-    assert main.joined({3}) == ([(-1, [0, 1, 2]), (0, [3])], {-1: -1, 3: 1})
-    assert main.joined({5}) == ([(-1, [0, 1, 4, 5])], {-1: -1, 5: 0})
-    assert main.joined({5, 1}) == (
+
+    def joined(ends: set[int]) -> tuple[list[tuple[int, list[int]]], dict[int, int]]:
+        pieces, now = main.pieces(ends)
+        for _, last, parts in pieces:
+            assert main.stretches(parts)[-1] == last
+            assert main.totals([1.0, 2.0, 4.0, 8.0, 16.0, 32.0]).over(parts) == sum(
+                2.0**i for i in main.stretches(parts)
+            )
+        return [(before, main.stretches(parts)) for before, _, parts in pieces], now
+
+    # WORKED.
+    assert joined({3}) == ([(-1, [0, 1, 2]), (0, [3])], {-1: -1, 3: 1})
+    assert joined({5}) == ([(-1, [0, 1, 4, 5])], {-1: -1, 5: 0})
+    assert joined({5, 1}) == (
         [(-1, [0, 1]), (0, [4, 5])],
         {-1: -1, 1: 0, 5: 1},
     )
-    assert main.joined({2, 5}) == (
+    assert joined({2, 5}) == (
         [(-1, [0, 1]), (0, [2]), (0, [4, 5])],
         {-1: -1, 2: 1, 5: 2},
     )
-    assert main.joined({-1}) == ([], {-1: -1})
+    assert joined({-1}) == ([], {-1: -1})
 
 
 @pytest.mark.parametrize(("size", "before"), [("1 in", "1 in"), ("3/4 in", "1 in")])

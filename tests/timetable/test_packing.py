@@ -11,13 +11,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
+from support.gardens import a_garden, a_zone
 
-from controller.garden.model import ValveKind
+from controller.garden.model import Opening, Supply, ValveKind
+from controller.hydraulics.lines import Lines
 from controller.timetable.dose import Soaking
 from controller.timetable.morning import Morning, Play
 from controller.timetable.packing import WALK_S, Job, Packed, pack
 from controller.timetable.records import Pulse
+from controller.timetable.sets import NetworkFlows
 from controller.timetable.windows import Stretch
+from controller.units import m3_s_from_l_min
 
 SECOND = timedelta(seconds=1)
 FIVE = datetime(2031, 6, 1, 5, tzinfo=UTC)
@@ -298,6 +302,14 @@ def test_hand_valves_are_turned_one_at_a_time_on_whole_minutes() -> None:
     assert [p.opens_utc for p in even.pulses] == [FIVE + n * timedelta(minutes=3) for n in range(3)]
 
 
+def test_zones_equally_urgent_but_for_rounding_go_by_name() -> None:
+    # WORKED: one third, and one third as rounding leaves it.
+    third = [1.0 / 3.0, 1.0 / 3.0 + 1e-15, 1.0 / 3.0 - 1e-12]
+    jobs = [a_job(name, urgency=urgency) for name, urgency in zip("cab", third, strict=True)]
+    found = packed(jobs, SharedTap(1.0, dict.fromkeys("abc", 1.0)), most_open=1)
+    assert [p.zone for p in found.pulses] == ["a", "b", "c"]
+
+
 def test_the_same_jobs_give_the_same_pulses() -> None:
     jobs = [a_job(n, even_litres=10.0 + 7 * i) for i, n in enumerate("abcde")]
     flows = SharedTap(1.0, dict.fromkeys("abcde", 0.7))
@@ -405,3 +417,49 @@ def test_a_zone_is_asked_as_often_among_hundreds_as_among_a_hundred(
     few, many = per_zone(120), per_zone(480)
     for what in ("flow", "ready"):
         assert many[what] <= 1.1 * few[what], (what, few, many)
+
+
+def test_a_set_that_starves_hundreds_does_not_solve_each_of_them() -> None:
+    """Under a supply that feeds fewer than wait, sets solved for each zone; before, rising with
+    the zones that wait."""
+
+    class Counting(Lines):
+        asked = 0
+
+        def zone_flows(self, zones: frozenset[str]) -> Mapping[str, float]:
+            self.asked += zones not in self._quick
+            return super().zone_flows(zones)
+
+    def per_zone(count: int) -> float:
+        garden = a_garden(
+            *(
+                a_zone(
+                    f"z{number:03d}",
+                    relay=number,
+                    main_run_m=1.0 + 0.05 * number,
+                    opening=Opening(alone_flow_m3_s=m3_s_from_l_min(6.0 + number % 5)),
+                )
+                for number in range(count)
+            ),
+            supply=Supply(static_head_m=30.0, test_head_m=15.0, test_flow_m3_s=m3_s_from_l_min(30)),
+        )
+        lines = Counting(garden)
+        jobs = [
+            a_job(
+                zone.name,
+                even_litres=20.0 + number % 7,
+                urgency=0.5 + 0.01 * (number % 11),
+                stretches=(Stretch(FIVE, FIVE + timedelta(hours=20)),),
+            )
+            for number, zone in enumerate(garden.zones)
+        ]
+        found = pack(jobs, NetworkFlows(lines), most_open=6, least_share=0.9)
+        assert len(found.pulses) == count and not found.not_fitted
+        assert _most_open_at_once(found.pulses) < 6
+        return lines.asked / count
+
+    # RECORDED: 4.1 and 4.5, of which 1 is the zone alone and one the set it joins; each set that a
+    # closing leaves solves one at least, and those within a hair of their least are not foreseen.
+    # Before, 30 and 120.
+    few, many = per_zone(60), per_zone(240)
+    assert many <= 1.3 * few < 8.0, (few, many)
