@@ -209,6 +209,17 @@ def test_only_that_zone_and_day_are_cut() -> None:
     assert which == [("a", DAY)]
 
 
+def test_a_day_that_lacks_nothing_shields_no_other_from_the_cut() -> None:
+    given = {
+        ("b", DAY): DayGiven(open_s=30.0, lacking_s=0.0),
+        ("c", DAY): DayGiven(open_s=30.0, lacking_s=30.0),  # nothing of it is planned
+        ("a", DAY): DayGiven(open_s=30.0, lacking_s=30.0),
+    }
+    kept, which = held_to_plan([a_pulse("a"), a_pulse("b", 1)], given, {})
+    assert [(p.zone, p.open_s) for p in kept] == [("a", approx(7.5)), ("b", 30.0)]
+    assert which == [("a", DAY)]
+
+
 def test_a_zones_day_is_summed_up_and_more_than_time_says_lacks_nothing() -> None:
     found = day_given(
         [("a", DAY, 30.0, 5.0, 0.5), ("a", DAY, 10.0, 8.0, 0.5), ("b", DAY, 20.0, 0.0, 0.0)]

@@ -327,5 +327,5 @@ def test_a_device_left_over_is_not_collected_while_a_pin_is_taken(
     with monkeypatch.context() as patch:
         patch.setattr(pins.factory, "_get_board_info", collecting)
         taking.start()
-        taking.join(10.0)
+        taking.join(30.0)
     assert not taking.is_alive()
