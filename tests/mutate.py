@@ -64,8 +64,8 @@ def _published(*names: str) -> list[str]:
 
 
 DAEMON_TESTS = (
-    *("decisions", "answers", "judge", "recovery", "remedies", "restarts", "books"),
-    *("litres", "metercredit", "flowwatch", "flowwatch_bounds"),
+    *("due", "openings", "decisions", "answers", "judge", "recovery", "remedies", "restarts"),
+    *("books", "litres", "metercredit", "flowwatch", "flowwatch_bounds"),
 )
 ROOMS = {
     "valves": Room(["controller/valves/*"], ["tests/valves"], 0.95),
