@@ -245,6 +245,23 @@ def test_an_address_that_is_taken_is_said(page: Page) -> None:
             HealthPage("127.0.0.1", port, facts=lambda: None, silent=lambda: (), clock=HandClock())
 
 
+def test_without_a_thread_to_be_had_the_address_is_let_go_and_said(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def none_left(self: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    with socket.socket() as other:  # a port that is free
+        other.bind(("127.0.0.1", 0))
+        port = other.getsockname()[1]
+    with monkeypatch.context() as patch:
+        patch.setattr(threading.Thread, "start", none_left)
+        with pytest.raises(DaemonError, match=rf":{port}: can't start new thread"):
+            HealthPage("127.0.0.1", port, facts=lambda: None, silent=lambda: (), clock=HandClock())
+    with pytest.raises(ConnectionRefusedError):
+        socket.create_connection(("127.0.0.1", port), timeout=30.0)
+
+
 def test_once_stopped_it_listens_no_more() -> None:
     with _open() as opened:
         port = opened.page.port
