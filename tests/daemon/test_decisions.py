@@ -92,6 +92,50 @@ def test_a_pulse_that_runs_longer_than_planned_is_due_no_more_litres(tmp_path: P
     assert world.openings.running["a"].due_litres == approx(pulse.litres)
 
 
+# ---- what is credited beyond the count ----------------------------------------------------------
+
+
+def test_what_is_credited_beyond_the_count_is_said_once_for_each_zone_and_day(
+    tmp_path: Path,
+) -> None:
+    """A litre a pulse, and every third one counted: twenty seconds are too short to judge by."""
+    garden = a_thirsty_garden(("a", 17), ("b", 22), litres_per_pulse=1.0)
+    world = MeteredWorld(tmp_path, garden)
+    world.rig.litres_per_pulse = 3.0
+    assert world.ask(ask="hold", hours=72)["ok"]
+    for zone in ("a", "a", "b", "a"):
+        assert world.ask(ask="open", zone=zone, seconds=20)["ok"]
+        world.run_for(30.0)
+    world.run_for(24 * 3600.0)
+    assert world.ask(ask="open", zone="a", seconds=20)["ok"]
+    world.run_for(30.0)
+    with Questions(world.logbook.path) as ask:
+        said = [h for h in reversed(ask.happenings(100)) if h.kind == "meter"]
+    assert [h.zone for h in said] == ["a", "b", "a"]
+    first = world.given()[0]
+    timed_l = first.open_s * world.steward.flow_l_s("a", frozenset("a"))
+    assert said[0].words == (
+        f"the meter counted 3.0 L where time says {timed_l:.1f} L; {first.litres:.1f} L are "
+        "credited, by the least that passes of these openings together; look at the line, and at "
+        "the meter"
+    )
+    assert 3.0 < first.litres < timed_l
+
+
+def test_a_sound_meter_and_an_opening_long_enough_to_be_judged_say_nothing_of_it(
+    tmp_path: Path,
+) -> None:
+    for share, seconds in ((1.0, 20), (3.0, 120)):
+        folder = tmp_path / str(seconds)
+        folder.mkdir()
+        world = MeteredWorld(folder, a_thirsty_garden(litres_per_pulse=1.0))
+        world.rig.litres_per_pulse = share
+        assert world.ask(ask="hold", hours=24)["ok"]
+        assert world.ask(ask="open", zone="a", seconds=seconds)["ok"]
+        world.run_for(150.0)
+        assert [words for kind, words in world.happenings() if kind == "meter"] == []
+
+
 # ---- what calls for a new plan ---------------------------------------------------------------
 
 
