@@ -21,6 +21,7 @@ from __future__ import annotations
 
 import argparse
 import ast
+import builtins
 import difflib
 import functools
 import io
@@ -32,9 +33,11 @@ import sys
 import time
 import tokenize
 import tomllib
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from importlib.machinery import SourceFileLoader
 from itertools import islice
 from pathlib import Path
 from textwrap import dedent
@@ -230,14 +233,15 @@ def _run(names: Sequence[str]) -> dict[str, str]:
     from mutmut.runners.harness import PytestRunner
     from mutmut.state import state
 
-    run_tests, lines = PytestRunner.run_tests, _Lines(PytestRunner)
+    run_tests, ran = PytestRunner.run_tests, _Ran(PytestRunner)
 
     def took_s(test: str) -> float:
         return state().duration_by_test[test]
 
     def quickest_first(runner: PytestRunner, *, mutant_name: str | None, tests: list[str]) -> int:
-        if mutant_name is not None:
-            tests = [test for test in tests if lines.may_matter(test, mutant_name)]
+        reach = None if mutant_name is None else ran.tests_of(mutant_name)
+        if reach is not None:
+            tests = [test for test in tests if test in reach]
             if not tests:
                 return 0  # no test runs what it changes: it lives
         return run_tests(runner, mutant_name=mutant_name, tests=sorted(tests, key=took_s))
@@ -250,65 +254,80 @@ def _run(names: Sequence[str]) -> dict[str, str]:
     return {name: mutmut.status_by_exit_code[code] for _, name, code in found}
 
 
-class _Lines:
-    """Which tests run which lines of the mutated files, seen when all run once, for their times."""
+class _Ran:
+    """Which tests run which statements, seen when all tests run once, for their times.
+
+    The mutated files are imported with a call ahead of each statement of the functions as they are:
+    tracing would slow down all that whole days of a garden call besides.
+    """
 
     def __init__(self, runner: Any) -> None:
-        os.environ["COVERAGE_CORE"] = "ctrace"  # the newer core knows no contexts
-        import coverage
+        self._tests: defaultdict[tuple[str, int], set[str]] = defaultdict(set)
+        self._under_way = ""
+        vars(builtins)["_ran_"] = self._note
+        execute, compiled = runner.execute_pytest, SourceFileLoader.source_to_code
 
-        self._plain = {path: path.resolve() for path in Path("mutants/controller").rglob("*.py")}
-        found = [str(path) for path in self._plain.values() if "__mutmut_orig" in path.read_text()]
-        self._coverage = coverage.Coverage(data_file=None, config_file=False, include=found)
-        self._ran: dict[str, dict[int, list[str]]] = {}
-        run_stats, execute = runner.run_stats, runner.execute_pytest
+        def with_us(self_: Any, params: list[str], *, plugins: Sequence[Any] = ()) -> int:
+            return int(execute(self_, params, plugins=[*plugins, self]))
 
-        def with_lines(self_: Any, params: list[str], **more: Any) -> int:
-            return int(execute(self_, params, plugins=[*more.pop("plugins"), self], **more))
+        def with_calls(loader: Any, data: Any, path: Any, **more: Any) -> Any:
+            if isinstance(data, bytes) and b"__mutmut_orig(" in data:
+                data = _with_calls(data, _from_the_root(path))
+            return compiled(loader, data, path, **more)
 
-        def run(self_: Any, *, tests: Iterable[str]) -> int:
-            runner.execute_pytest = with_lines
-            with self._coverage.collect():
-                code = int(run_stats(self_, tests=tests))
-            runner.execute_pytest = execute
-            seen = self._coverage.get_data()
-            self._ran = {path: seen.contexts_by_lineno(path) for path in found}
-            return code
-
-        runner.run_stats = run
+        runner.execute_pytest, SourceFileLoader.source_to_code = with_us, with_calls  # type: ignore[method-assign]
 
     def pytest_runtest_logstart(self, nodeid: str) -> None:
-        self._coverage.switch_context(nodeid)
+        self._under_way = nodeid
 
-    def may_matter(self, test: str, mutant: str) -> bool:
-        """Whether the test runs the statement that the mutant changes, or we cannot tell."""
-        statement = self._statement(mutant)
-        return statement is None or test in statement
+    def _note(self, path: str, line: int) -> None:
+        self._tests[path, line].add(self._under_way)
 
     @functools.cache  # noqa: B019 - it lives as long as the process
-    def _statement(self, mutant: str) -> set[str] | None:
+    def tests_of(self, mutant: str) -> set[str] | None:
+        """The tests that run what the mutant changes; None where we cannot tell."""
         before, after = (source.splitlines() for source in _sources(mutant))
-        first = next(n for n, line in enumerate(before) if line.startswith(("def ", "async def ")))
         steps = difflib.SequenceMatcher(None, before, after, autojunk=False).get_opcodes()
         changed = [n for tag, low, high, _, _ in steps if tag != "equal" for n in range(low, high)]
         where, _, function = mutant.rpartition("__mutmut_")[0].rpartition(".")
-        path = self._plain[Path("mutants", *where.split(".")).with_suffix(".py")]
-        text = path.read_text(encoding="utf-8").splitlines()
-        begins = next(
-            n for n, line in enumerate(text, 1) if f"def {function}__mutmut_orig(" in line
-        )
-        tests: set[str] = set()
-        for line in changed or [0]:
-            whole = _whole_statement("\n".join(before[first:]), line - first + 1)
-            if whole is None:
+        path = where.replace(".", "/") + ".py"
+        text = Path("mutants", path).read_text(encoding="utf-8").splitlines()
+        head = next(n for n, line in enumerate(text) if f"def {function}__mutmut_orig(" in line)
+        first = next(n for n, line in enumerate(before) if line.startswith(("def ", "async def ")))
+        tests = set[str]()
+        for line in changed or [first]:
+            statement = _statement("\n".join(before[first:]), line - first + 1)
+            if statement is None:
                 return None
-            for each in whole:
-                tests.update(self._ran[str(path)].get(begins + each - 1, ()))
+            tests |= self._tests[path, head + statement]
         return tests
 
 
-def _whole_statement(function: str, line: int) -> range | None:
-    """The lines of the statement on that line, or of its head; None where that is not simple."""
+def _from_the_root(path: Any) -> str:
+    return "controller/" + str(path).rpartition("controller/")[2]
+
+
+def _with_calls(data: bytes, path: str) -> ast.Module:
+    """The module, with a call that notes the line ahead of each statement of what mutmut keeps."""
+    module = ast.parse(data)
+    for function in ast.walk(module):
+        if isinstance(function, ast.FunctionDef) and function.name.endswith("__mutmut_orig"):
+            for block in list(ast.walk(function)):
+                for name in ("body", "orelse", "finalbody"):
+                    inside = getattr(block, name, None)
+                    if isinstance(inside, list):
+                        setattr(block, name, [s for at in inside for s in (_call(path, at), at)])
+    return ast.fix_missing_locations(module)
+
+
+def _call(path: str, ahead_of: ast.stmt) -> ast.stmt:
+    what = [ast.Constant(path), ast.Constant(ahead_of.lineno)]
+    call = ast.Expr(ast.Call(ast.Name("_ran_", ast.Load()), what, []))
+    return ast.copy_location(call, ahead_of)
+
+
+def _statement(function: str, line: int) -> int | None:
+    """The first line of the statement on that line; None where only a head or a part of it is."""
     around = [
         node
         for node in ast.walk(ast.parse(function))
@@ -316,10 +335,8 @@ def _whole_statement(function: str, line: int) -> range | None:
     ]
     if not around or isinstance(around[-1], ast.FunctionDef | ast.Try | ast.Match):
         return None
-    body = getattr(around[-1], "body", None)  # of what has a head
-    if body is None:
-        return range(around[-1].lineno, (around[-1].end_lineno or 0) + 1)
-    return range(around[-1].lineno, body[0].lineno) if line < body[0].lineno else None
+    inside = getattr(around[-1], "body", None)
+    return None if inside and line >= inside[0].lineno else around[-1].lineno
 
 
 def _sources(name: str) -> tuple[str, str]:
