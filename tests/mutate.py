@@ -73,7 +73,7 @@ def _published(*names: str) -> list[str]:
 
 DAEMON_TESTS = (
     *("due", "openings", "decisions", "answers", "judge", "recovery", "remedies", "restarts"),
-    *("books", "litres", "metercredit", "flowwatch", "flowwatch_bounds"),
+    *("books", "litres", "metercredit", "flowwatch", "flowwatch_bounds", "sensors"),
 )
 DAEMON_FAULTS = (
     *("killed", "lines", "logbook_lost", "garden_file", "clock_in_doubt", "slow_valves"),
