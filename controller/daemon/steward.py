@@ -372,9 +372,7 @@ class Steward:
             self._want_plan = ""
             _LOG.info("planned (%s): %d pulses to come today", reason, len(self.due.pending))
             as_printed = zones_as_printed(self._garden)
-            self.books.keep_plan(
-                timetable, today, now, kept_from, as_printed, believed=self.sense.believed
-            )
+            self.books.keep_plan(timetable, today, now, kept_from, as_printed)
             # What is in the logbook now need not be held here, too: a season is much.
             lately = rows_since(timetable.ledger, today - _DAY)
             self.timetable = replace(timetable, ledger=tuple(lately))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import fields, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -322,6 +323,25 @@ def test_at_a_start_with_a_clock_in_doubt_the_keeper_is_told_that_nothing_opens(
     words = [words for kind, words in world.happenings() if kind == "clock"]
     assert words[-1] == f"no openings by plan: {world.steward.sense.why}"
     assert world.steward.sense.why
+
+
+def test_a_day_that_was_planned_is_known_as_watched_and_one_of_a_doubtful_clock_is_not(
+    tmp_path: Path,
+) -> None:
+    def watched(world: World) -> Collection[date]:
+        with Questions(world.logbook.path) as ask:
+            return ask.record(world.steward.garden.site.zone_info).watched
+
+    world = World(tmp_path, a_slow_garden())
+    assert NOON.date() in watched(world)
+    world.kill()
+    world.clock.is_synced = False
+    world.clock.advance(3 * 86_400.0)
+    world.clock.boot = "boot-2"
+    world.start()
+    assert not world.steward.sense.believed
+    world.run_for(3600.0)
+    assert max(watched(world)) == NOON.date()
 
 
 def test_an_orderly_stop_writes_down_the_end_of_what_ran(tmp_path: Path) -> None:
