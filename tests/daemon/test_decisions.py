@@ -225,6 +225,19 @@ def test_a_hold_that_is_not_written_yet_lets_nothing_of_its_zone_open(
 # ---- what calls for a new plan ---------------------------------------------------------------
 
 
+def test_the_log_says_what_called_for_a_plan(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    caplog.set_level("INFO", "rowgate.steward")
+    world = World(tmp_path, a_slow_garden())
+    count = len(world.steward.pending)
+    assert count > 0
+    assert f"planned (start): {count} pulses to come today" in caplog.messages
+    assert world.ask(ask="hold", hours=24)["ok"]
+    world.run_for(1.0)
+    assert caplog.messages[-1] == "planned (hold): 0 pulses to come today"
+
+
 def test_a_pulse_that_ends_as_planned_brings_no_new_plan(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden())
     world.run_until_open()
