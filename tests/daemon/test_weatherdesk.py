@@ -48,7 +48,8 @@ def _asked(desk: ThreadDesk) -> Callable[[], list[WeatherAnswer]]:
 
     def reply(answer: WeatherAnswer) -> None:
         came.append(answer)
-        there.set()
+        if answer.source == "one":  # and not the word that another was given up
+            there.set()
 
     def ask() -> list[WeatherAnswer]:
         there.clear()
