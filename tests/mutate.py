@@ -82,7 +82,8 @@ DAEMON_FAULTS = (
 LONG = (  # of these: seasons, crosses, and a process of their own
     *("lost_end_cap", "season_of_the_bands_own_noise", "its_water_twice", "a_flooded_meter"),
     *("small_doses_no_more", "judged_together", "outlasts_a_restart", "after_a_jump"),
-    *("future_that_never_came", "process_waits_for_a_ball"),
+    *("future_that_never_came", "process_waits_for_a_ball", "ten_years_off", "a_row_a_day"),
+    *("known_to_be_dry", "tips_become", "rain_is_kept"),
 )
 ROOMS = {
     "valves": Room(
