@@ -185,8 +185,6 @@ class Books:
         now_utc: datetime,
         kept_from: date,
         as_printed: Collection[str] = (),
-        *,
-        believed: bool = True,
     ) -> None:
         """Put the plan up to today in place of the old one, and the ledger of the days gone.
 
@@ -194,10 +192,10 @@ class Books:
 
         A hand pulse whose time has come stays until somebody notes it, or the day is over; then it
         is taken as done in the zones `as_printed`; elsewhere it is missed, and credits nothing.
-        Only a clock that is `believed` tells on which days a daemon ran.
+        On a clock in doubt there is no plan: a day that one is kept for is one a daemon ran on.
         """
         self._forget_another_file()
-        if believed and self._watched != today:
+        if self._watched != today:
             self._write.watched(today)
             self._watched = today
         for row in self._ask.left_planned(timetable.first - _LOOK_BACK, timetable.first - _DAY):

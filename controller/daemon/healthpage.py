@@ -58,7 +58,11 @@ class HealthPage:
         self._thread = threading.Thread(
             target=self._server.serve_forever, args=(LOOK_S,), name="health page", daemon=True
         )
-        self._thread.start()
+        try:
+            self._thread.start()
+        except RuntimeError as fault:  # no thread to be had
+            self._server.server_close()
+            raise DaemonError(f"the health address {address}:{port}: {fault}") from fault
 
     def stop(self) -> None:
         """Listen no more; askers under way end with the process."""

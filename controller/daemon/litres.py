@@ -82,22 +82,16 @@ def _pieces(
     span: OpenSpan, others: Iterable[OpenSpan]
 ) -> Iterator[tuple[float, float, frozenset[str]]]:
     """The span in pieces over each of which the open set stayed the same, with that set."""
-    near = [
-        other
-        for other in others
-        if other.zone != span.zone
-        and other.from_mono_s < span.to_mono_s
-        and other.to_mono_s > span.from_mono_s
-    ]
+    beside = [other for other in others if other.zone != span.zone]
     edges = {span.from_mono_s, span.to_mono_s}
-    for other in near:
+    for other in beside:
         edges |= {
             edge
             for edge in (other.from_mono_s, other.to_mono_s)
             if span.from_mono_s < edge < span.to_mono_s
         }
     for begins, ends in pairwise(sorted(edges)):
-        together = {o.zone for o in near if o.from_mono_s <= begins and o.to_mono_s >= ends}
+        together = {o.zone for o in beside if o.from_mono_s <= begins and o.to_mono_s >= ends}
         yield begins, ends, frozenset(together | {span.zone})
 
 

@@ -152,8 +152,6 @@ def held_to_plan(
     left_s: dict[tuple[str, date], float] = {}
     for key, day_given in given.items():
         planned_s = sum(p.open_s for p in pulses if (p.zone, p.day) == key)
-        if day_given.lacking_s <= 0.0 or planned_s <= 0.0:
-            continue
         by_time_s = day_given.open_s + planned_s - day_given.lacking_s
         most_s = max(0.0, (1.0 + MORE_THAN_PLAN) * by_time_s - day_given.open_s)
         if planned_s > most_s:

@@ -91,9 +91,9 @@ class Mind:
     def wait_for_plan(self) -> bool:
         """Wait for the first plan; every line is off meanwhile. False if none is to come."""
         while not self._ready.wait(0.1):
-            if self._ending.told.is_set() or not self._thread.is_alive():
+            if self._ending.told or not self._thread.is_alive():
                 return False
-        return not self._ending.told.is_set()
+        return not self._ending.told
 
     def wake(self) -> None:
         """Let it look now."""
@@ -108,7 +108,7 @@ class Mind:
         """What the answer to a request will be; one that is cancelled in time is not done."""
         reply: Future[Mapping[str, Any]] = Future()
         steward = self._steward
-        if steward is None or self._ending.told.is_set():
+        if steward is None or self._ending.told:
             reply.set_result(refusal("the daemon is ending"))
             return reply
 
@@ -140,7 +140,7 @@ class Mind:
             steward.start()
             self._steward = steward
             self._ready.set()
-            while not self._ending.told.is_set():
+            while not self._ending.told:
                 around.health.moved("steward")
                 self._one_round(steward)
                 self._write_facts(steward)

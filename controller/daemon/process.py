@@ -10,25 +10,41 @@ import sys
 import threading
 import time
 from collections.abc import Callable
+from queue import Empty, SimpleQueue
 from types import FrameType
 from typing import Any
 
 
 class Ending:
-    """That the process is to end, why, and with which exit code; any thread may tell it."""
+    """That the process is to end, why, and with which exit code; any thread may tell it.
+
+    So may a signal, whatever line the main thread is at: an Event has a lock, and who is told by a
+    signal while it holds that lock waits for itself. A SimpleQueue can be put into at any moment.
+    """
 
     def __init__(self) -> None:
-        self.told = threading.Event()
-        self.stirred = threading.Event()  # the main thread is to look now
+        self.told = False
         self.shut = threading.Event()  # the valves have been told for the last time
         self.why = "the daemon ends"
         self.exit_code = 0
+        self._stirs: SimpleQueue[None] = SimpleQueue()
+
+    def stir(self) -> None:
+        """Let the main thread look now."""
+        self._stirs.put(None)
+
+    def rest(self, at_most_s: float) -> None:
+        """Wait until somebody stirs, or has since the last rest, or for so long at most."""
+        with contextlib.suppress(Empty):
+            self._stirs.get(timeout=at_most_s)
+            while True:
+                self._stirs.get_nowait()
 
     def tell(self, why: str) -> None:
         """End, for this reason."""
         self.why = why
-        self.told.set()
-        self.stirred.set()
+        self.told = True
+        self.stir()
 
     def fail(self, why: str) -> None:
         """End, for something that must not be."""

@@ -276,7 +276,7 @@ class _Service:
                 try:
                     works.end(self._ending.why, self._still_closing)  # valves first
                 finally:
-                    self._ending.told.set()
+                    self._ending.told = True
                     self._ending.shut.set()
                 mind.wake()
                 if server is not None:
@@ -289,7 +289,7 @@ class _Service:
     def _watch(self, works: Waterworks, server: ControlServer) -> None:
         """The main thread's rounds, until the end is told."""
         woken_mono_s = self._clock.mono_s()
-        while not self._ending.told.is_set():
+        while not self._ending.told:
             found = works.supervisor.check()
             self._health.moved("supervisor")
             self._health.moved("closer", works.closer.last_beat_mono_s)
@@ -305,8 +305,7 @@ class _Service:
             silent = self._health.say_alive(self._environ)
             if silent:
                 _LOG.error("silent: %s; the watchdog is told nothing", ", ".join(silent))
-            self._ending.stirred.wait(LOOK_EVERY_S * (AT_REST if found.at_rest else 1.0))
-            self._ending.stirred.clear()
+            self._ending.rest(LOOK_EVERY_S * (AT_REST if found.at_rest else 1.0))
 
     def _health_page(self, accepted: Accepted, mind: Mind) -> HealthPage | None:
         """The health address, where the garden file asks for one; without it all else goes on."""
@@ -334,7 +333,7 @@ class _Service:
 
     def _bank_said(self, record: BankRecord) -> None:
         """In the closer's thread: hand it on, and wait for nobody."""
-        self._ending.stirred.set()
+        self._ending.stir()
         if self._openings is None:
             self._early.append(record)
             return

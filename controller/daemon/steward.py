@@ -16,7 +16,6 @@ from controller.daemon.board import BoardNow, BoardWatch
 from controller.daemon.books import Books
 from controller.daemon.clocksense import ClockSense
 from controller.daemon.due import Due
-from controller.daemon.flowdesk import Past
 from controller.daemon.flowwatch import LEAST_COUNTS, LEAST_SHARE
 from controller.daemon.gardenfile import Accepted, GardenFile
 from controller.daemon.judge import Moment
@@ -48,7 +47,6 @@ from controller.logbook.records import HowKnown
 from controller.timetable.plan import NetworkFlows
 from controller.timetable.record import zones_as_printed
 from controller.timetable.records import Pulse, Timetable
-from controller.timetable.tested import Bands
 from controller.timetable.travel import shortest_pulse_s, water_s
 
 _DAY = timedelta(days=1)
@@ -76,17 +74,17 @@ class Steward:
         alarm: Alarm,
         post: Callable[[Callable[[], None]], None],
         pins: str,
+        watching: Watching,
         silent: Callable[[], tuple[str, ...]] = tuple,
-        watching: Watching | None = None,
         board: Callable[[], BoardNow] = BoardNow,
-        restarts: Restarts | None = None,
     ) -> None:
         self.accepted, self.garden_file = accepted, garden_file
         self.waterworks, self.openings, self.books = waterworks, openings, books
         self.clock, self.sense = clock, sense
         self._desk, self._alarm, self._post = desk, alarm, post
         self.pins, self.silent, self.started_utc = pins, silent, clock.now_utc()
-        self.board, self.restarts = board, restarts
+        self.watching, self.board = watching, board
+        self.restarts: Restarts | None = None  # told once it has recovered
         self._board_watch: BoardWatch | None = None
         self.timetable: Timetable | None = None
         self.planned_utc: datetime | None = None
@@ -97,14 +95,6 @@ class Steward:
         self._tallies = Tallies()
         self._garden = accepted.garden  # with the holds in force
         self.weather = WeatherKeeping(books, clock, self.tell, self._today)
-        self.watching = watching or Watching(
-            None,
-            openings,
-            clock,
-            bands=lambda garden: Bands(garden, None),
-            write_rain=books.rain_on_pin,
-            past=Past(books.flow_stretches, books.keep_flow_stretch),
-        )
         self.due = Due(books, openings, waterworks, clock, self.tell, self.want_plan)
         self._remedies = Remedies(books, openings, waterworks, clock, self.tell, self.holds_changed)
         self._flows = NetworkFlows(accepted.lines)
@@ -382,9 +372,7 @@ class Steward:
             self._want_plan = ""
             _LOG.info("planned (%s): %d pulses to come today", reason, len(self.due.pending))
             as_printed = zones_as_printed(self._garden)
-            self.books.keep_plan(
-                timetable, today, now, kept_from, as_printed, believed=self.sense.believed
-            )
+            self.books.keep_plan(timetable, today, now, kept_from, as_printed)
             # What is in the logbook now need not be held here, too: a season is much.
             lately = rows_since(timetable.ledger, today - _DAY)
             self.timetable = replace(timetable, ledger=tuple(lately))

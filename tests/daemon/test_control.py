@@ -81,7 +81,7 @@ class Desk:
 
     def _shut(self, request: Mapping[str, Any]) -> None:
         if self.hangs is not None:
-            self.hangs.wait(10.0)
+            self.hangs.wait(120.0)
         self.shut.append(request.get("zone"))
 
     def _beat(self) -> None:
@@ -89,8 +89,8 @@ class Desk:
 
     def come(self, text: bytes = b"") -> socket.socket:
         line = self._open.enter_context(socket.socket(socket.AF_UNIX, socket.SOCK_STREAM))
-        line.settimeout(10.0)
-        _connect(line, self.folder / SOCKET_NAME, 10.0)  # the queue may be full for a moment
+        line.settimeout(30.0)
+        _connect(line, self.folder / SOCKET_NAME, 30.0)  # the queue may be full for a moment
         with suppress(ConnectionError):  # turned away already
             line.sendall(text)
         return line
@@ -120,7 +120,7 @@ def desk(tmp_path: Path) -> Iterator[Desk]:
 
 
 def _until(true: Callable[[], object]) -> None:
-    ends = time.monotonic() + 10.0
+    ends = time.monotonic() + 30.0
     while not true():
         assert time.monotonic() < ends, "it did not come about"
         time.sleep(0.005)
@@ -165,7 +165,7 @@ def test_one_line_after_another_on_the_same_connection(folder: Path) -> None:
 
 def test_many_lines_at_once_are_answered_one_after_another(folder: Path) -> None:
     with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as line:
-        line.settimeout(10.0)
+        line.settimeout(30.0)
         line.connect(str(folder / SOCKET_NAME))
         line.sendall(b'{"a": 1}\nnonsense\n' * 500)
         with line.makefile("rb") as reader:
@@ -261,7 +261,7 @@ def test_a_request_has_so_long_for_all_of_it(desk: Desk) -> None:
 def test_who_does_not_read_the_answer_is_let_go(desk: Desk) -> None:
     line = desk.asks("status")
     desk.replies[-1].set_result({"ok": True, "words": "x" * 5_000_000})
-    time.sleep(0.05)
+    _until(lambda: any(talker.out for talker in desk.server._talkers.values()))
     desk.passes(REQUEST_WITHIN_S)
     _until(lambda: not desk.server._talkers)
     heard = b""
@@ -390,7 +390,7 @@ def test_a_closing_that_hangs_holds_up_no_other_request_and_stops_the_pulse(desk
 def test_what_waits_at_the_end_is_called_off(desk: Desk) -> None:
     desk.asks("open", zone="leeks", seconds=60)
     desk.server.stop()
-    assert desk.replies[0].cancelled()
+    _until(lambda: desk.replies[0].cancelled())
 
 
 # --- what must not end it -------------------------------------------------------------------------
@@ -423,11 +423,12 @@ def test_a_mistake_of_ours_ends_a_round_and_no_more(
 ) -> None:
     monkeypatch.setattr(controlserver, "_PAUSE_S", 0.01)
     with monkeypatch.context() as patch:
-        patch.setattr(desk.server, "_hear_newcomers", lambda: 1 / 0)
+        rounds: list[None] = []
+        patch.setattr(desk.server, "_hear_newcomers", lambda: rounds.append(None) or 1 / 0)
         desk.passes(0.0)
-        time.sleep(0.1)
+        _until(lambda: rounds)
         beats = desk.beats
-        time.sleep(0.1)
+        _until(lambda: len(rounds) > 3)
         assert desk.beats == beats  # no round went well
     line = desk.asks("close")
     desk.replies[-1].set_result({"ok": True})
@@ -491,7 +492,7 @@ def test_a_socket_a_dead_daemon_left_is_replaced(tmp_path: Path) -> None:
     server = _server(tmp_path)
     assert ask(tmp_path, {"ask": "status"})["ok"]
     server.stop()
-    assert not (tmp_path / SOCKET_NAME).exists()
+    _until(lambda: not (tmp_path / SOCKET_NAME).exists())
 
 
 def test_a_folder_too_deep_for_a_socket_is_said(tmp_path: Path) -> None:
@@ -515,7 +516,7 @@ def test_a_socket_that_was_taken_away_is_there_again(
     _until((runtime / SOCKET_NAME).exists)
     assert ask(runtime, {"ask": "status"})["ok"]
     server.stop()
-    assert not (runtime / SOCKET_NAME).exists()
+    _until(lambda: not (runtime / SOCKET_NAME).exists())
 
 
 def test_the_socket_of_another_is_not_taken_away_at_the_end(tmp_path: Path) -> None:
@@ -547,4 +548,4 @@ def test_a_name_that_is_anothers_is_taken_back_only_where_the_folder_is_ours(
         time.sleep(0.3)
         assert (tmp_path / SOCKET_NAME).is_file()
     server.stop()
-    assert (tmp_path / SOCKET_NAME).exists() is not ours
+    _until(lambda: (tmp_path / SOCKET_NAME).exists() is not ours)

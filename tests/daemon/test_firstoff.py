@@ -172,7 +172,7 @@ def no_closer_is_left_behind(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     yield
     for held in begun:
         held.works.bank.shut_down("the test is over")
-        assert held.works.closer.stop()
+        assert held.works.closer.stop(at_most_s=30.0)
 
 
 # --- what comes after -----------------------------------------------------------------------------
@@ -367,14 +367,14 @@ def test_a_chip_of_which_a_line_hangs_is_not_touched(
 
     def hangs(handle: int, number: int, level: int) -> None:
         if number == 17:
-            assert come_back.wait(30.0)
+            assert come_back.wait(120.0)
         real(handle, number, level)
 
     monkeypatch.setattr(lgpio, "gpio_write", hangs)
     assert not held.let_go(lambda: None)
     assert lgpio.calls[-1] == ("write", 27, 1)  # and the chip is still open
     come_back.set()
-    ends = time.monotonic() + 10.0
+    ends = time.monotonic() + 30.0
     while held.works.hanging():
         assert time.monotonic() < ends
         time.sleep(0.005)

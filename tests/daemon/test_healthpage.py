@@ -51,7 +51,7 @@ class Page:
         )
 
     def ask(self, path: str, method: str = "GET", accept: str = "") -> tuple[int, str, str]:
-        line = http.client.HTTPConnection("127.0.0.1", self.page.port, timeout=10.0)
+        line = http.client.HTTPConnection("127.0.0.1", self.page.port, timeout=30.0)
         try:
             line.request(method, path, headers={"Accept": accept} if accept else {})
             answer = line.getresponse()
@@ -70,7 +70,7 @@ class Page:
 
 
 def _until(true: Callable[[], object]) -> None:
-    ends = time.monotonic() + 10.0
+    ends = time.monotonic() + 30.0
     while not true():
         assert time.monotonic() < ends, "it did not come about"
         time.sleep(0.005)
@@ -197,7 +197,7 @@ def test_four_slow_askers_keep_nobody_out(page: Page) -> None:
 
 
 def test_a_question_has_so_long_for_all_of_it(page: Page) -> None:
-    with socket.create_connection(("127.0.0.1", page.page.port), timeout=10.0) as line:
+    with socket.create_connection(("127.0.0.1", page.page.port), timeout=30.0) as line:
         for letter in b"GET /health HTTP/1.0":  # a byte now and then: never silent for long
             line.sendall(bytes([letter]))
             page.clock.advance(PATIENCE_S / 40)
@@ -225,7 +225,7 @@ def test_where_no_thread_can_be_begun_an_asker_is_turned_away_and_the_next_serve
     "nonsense", [b"\x00\xff\r\n\r\n", b"GET\r\n\r\n", b"G" * 70_000, b"GET / HTTP/9.9\r\n\r\n"]
 )
 def test_nonsense_hurts_nobody(page: Page, nonsense: bytes) -> None:
-    with socket.create_connection(("127.0.0.1", page.page.port), timeout=10.0) as line:
+    with socket.create_connection(("127.0.0.1", page.page.port), timeout=30.0) as line:
         line.sendall(nonsense)
         line.shutdown(socket.SHUT_WR)
         try:
@@ -243,6 +243,23 @@ def test_an_address_that_is_taken_is_said(page: Page) -> None:
         port = taken.getsockname()[1]
         with pytest.raises(DaemonError, match=str(port)):
             HealthPage("127.0.0.1", port, facts=lambda: None, silent=lambda: (), clock=HandClock())
+
+
+def test_without_a_thread_to_be_had_the_address_is_let_go_and_said(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def none_left(self: threading.Thread) -> None:
+        raise RuntimeError("can't start new thread")
+
+    with socket.socket() as other:  # a port that is free
+        other.bind(("127.0.0.1", 0))
+        port = other.getsockname()[1]
+    with monkeypatch.context() as patch:
+        patch.setattr(threading.Thread, "start", none_left)
+        with pytest.raises(DaemonError, match=rf":{port}: can't start new thread"):
+            HealthPage("127.0.0.1", port, facts=lambda: None, silent=lambda: (), clock=HandClock())
+    with pytest.raises(ConnectionRefusedError):
+        socket.create_connection(("127.0.0.1", port), timeout=30.0)
 
 
 def test_once_stopped_it_listens_no_more() -> None:

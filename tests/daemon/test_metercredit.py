@@ -159,6 +159,15 @@ def test_more_than_any_tap_gives_is_no_water_and_goes_by_time() -> None:
     assert not credit.of(counted(A, 3.3), DAY).by_meter
 
 
+@pytest.mark.parametrize("wrong_l", [2000.0, 3.3], ids=["far too much", "too little"])
+def test_a_set_that_was_seen_right_and_then_wrong_vouches_for_nobody(wrong_l: float) -> None:
+    credit = a_credit()
+    credit.of(counted(B, 10.0), DAY)
+    assert credit.of(counted(A, 3.3), DAY).by_meter  # b was seen right
+    credit.of(counted(B, wrong_l), DAY)
+    assert not credit.of(counted(A, 3.3), DAY).by_meter
+
+
 def test_a_flow_that_nobody_knows_is_credited_as_it_was_counted() -> None:
     unknown = Reckoned(flow_l_s=0.5, error=0.8)
     assert a_credit(unknown).of(counted(A, 0.7), DAY).litres == 0.7
@@ -206,6 +215,17 @@ def test_only_that_zone_and_day_are_cut() -> None:
         ("b", DAY, 30.0),
         ("a", NEXT, 30.0),
     ]
+    assert which == [("a", DAY)]
+
+
+def test_a_day_that_lacks_nothing_shields_no_other_from_the_cut() -> None:
+    given = {
+        ("b", DAY): DayGiven(open_s=30.0, lacking_s=0.0),
+        ("c", DAY): DayGiven(open_s=30.0, lacking_s=30.0),  # nothing of it is planned
+        ("a", DAY): DayGiven(open_s=30.0, lacking_s=30.0),
+    }
+    kept, which = held_to_plan([a_pulse("a"), a_pulse("b", 1)], given, {})
+    assert [(p.zone, p.open_s) for p in kept] == [("a", approx(7.5)), ("b", 30.0)]
     assert which == [("a", DAY)]
 
 

@@ -144,7 +144,7 @@ def test_a_hold_stands_for_a_year_and_is_written_once(tmp_path: Path) -> None:
 
 
 def test_a_hold_the_logbook_does_not_take_holds_and_is_written_a_minute_later(
-    tmp_path: Path,
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     world = both_open(tmp_path)
     remedies = world.steward._remedies
@@ -152,6 +152,8 @@ def test_a_hold_the_logbook_does_not_take_holds_and_is_written_a_minute_later(
         remedies.act(found(Action.HOLD_ZONE, "a"), world.steward.garden)
         assert is_open(world) == (False, True)
         assert (remedies.held("a"), remedies.held("b")) == ("flow: burst", None)
+    (said,) = [r.getMessage() for r in caplog.records if r.name == "rowgate.remedies"]
+    assert said.startswith("a hold is not written down yet: ")
     tries = _counted(world)
     world.clock.advance(59.0)
     remedies.try_again()

@@ -96,6 +96,14 @@ def test_starts_of_more_than_a_day_ago_do_not_count(kept: Kept) -> None:
     assert kept.begin().in_last_day == 3
 
 
+def test_a_start_of_just_a_day_ago_does_not_count(kept: Kept) -> None:
+    kept.begin()
+    kept.clock.advance(timedelta(days=1).total_seconds())
+    assert kept.begin().in_last_day == 1
+    kept.clock.advance(timedelta(days=1).total_seconds() - 1.0)
+    assert kept.begin().in_last_day == 2
+
+
 def test_other_happenings_between_do_not_hide_the_last_word(kept: Kept) -> None:
     kept.begin()
     ending(kept.books, "the steward made a mistake")

@@ -143,13 +143,13 @@ def test_a_meter_that_dies_gives_way_to_time_and_comes_back(tmp_path: Path) -> N
     assert all(0.5 < r.litres / (60.0 * flow_l_s) < 0.8 for r in rows[:2])
     assert rows[3].litres == approx(60.0 * flow_l_s, rel=0.001)
     assert world.ask(ask="status")["litres_by"] == "time, the meter is silent"
-    assert ("meter", "litres go by time, the meter is silent") in world.happenings()
+    assert world.happenings().count(("meter", "litres go by time, the meter is silent")) == 1
     assert world.ask(ask="status")["holds"] == []
     world.rig.dead = False
     assert world.ask(ask="open", zone="a", seconds=60)["ok"]
     world.run_for(70.0)
     assert world.given()[-1].how_known is HowKnown.METERED
-    assert ("meter", "litres go by meter") in world.happenings()
+    assert world.happenings().count(("meter", "litres go by meter")) == 1
 
 
 def test_a_valve_that_does_not_open_is_credited_nothing_once_the_meter_is_trusted(

@@ -97,7 +97,7 @@ class Process:
                 return word in self.heard
 
     @staticmethod
-    def until(true: Callable[[], Any], within_s: float = 30.0) -> None:
+    def until(true: Callable[[], Any], within_s: float = 120.0) -> None:
         ends = time.monotonic() + within_s
         while not true():
             assert time.monotonic() < ends, "it did not come about in time"
@@ -131,7 +131,7 @@ def test_a_day_of_a_process_from_start_to_sigterm(daemon: Process) -> None:
     status = daemon.ask(ask="status")
     assert status["ok"] and status["pins"] == "mock" and status["open"] == []
 
-    assert daemon.ask(ask="open", zone="leeks", seconds=2)["ok"]
+    assert daemon.ask(ask="open", zone="leeks", seconds=5)["ok"]
     assert daemon.ask(ask="status")["open"][0]["zone"] == "leeks"
     daemon.until(lambda: daemon.ask(ask="status")["open"] == [])
     assert daemon.ask(ask="open", zone="leeks", seconds=300)["ok"]
@@ -141,7 +141,7 @@ def test_a_day_of_a_process_from_start_to_sigterm(daemon: Process) -> None:
 
     assert daemon.ask(ask="open", zone="leeks", seconds=300)["ok"]
     child.send_signal(signal.SIGTERM)
-    assert child.wait(20.0) == 0
+    assert child.wait(60.0) == 0
     assert daemon.hears("STOPPING=1")
     assert not (daemon.runtime / SOCKET_NAME).exists()
     with OneDaemon(daemon.state):
@@ -150,7 +150,7 @@ def test_a_day_of_a_process_from_start_to_sigterm(daemon: Process) -> None:
         rows = [r for r in questions.pulses(*_ALWAYS) if r.state is PulseState.CLOSED]
         assert not questions.unfinished()
     assert len(rows) == 3
-    assert rows[0].open_s == pytest.approx(2.0, abs=0.3)
+    assert 4.99 <= rows[0].open_s < 15.0  # it may end late on a busy machine
     assert rows[2].open_s < 30.0 and "SIGTERM" in rows[2].why
     assert all(r.litres > 0.0 for r in rows)
     assert child.stderr is not None
@@ -162,7 +162,7 @@ def test_what_sigterm_cuts_short_is_written_down_however_slow_the_pins(daemon: P
     child = daemon.started(SLOW_START.replace("SLOW_S", "0.3"))
     assert daemon.ask(ask="open", zone="leeks", seconds=300)["ok"]
     child.send_signal(signal.SIGTERM)
-    assert child.wait(30.0) == 0
+    assert child.wait(60.0) == 0
     with Questions(daemon.state / LOGBOOK_NAME) as questions:
         (row,) = questions.pulses(*_ALWAYS)
     assert row.state is PulseState.CLOSED and "SIGTERM" in row.why
@@ -176,11 +176,11 @@ def test_where_pins_do_not_come_back_at_the_end_the_next_start_counts_what_ran(
     child = daemon.started(SLOW_START.replace("SLOW_S", "2.5"))
     assert daemon.ask(ask="open", zone="leeks", seconds=300)["ok"]
     child.send_signal(signal.SIGTERM)
-    assert child.wait(30.0) == 1
+    assert child.wait(60.0) == 1
     assert child.stderr is not None and "line 17 does not shut" in child.stderr.read()
     child = daemon.started()
     child.send_signal(signal.SIGTERM)
-    assert child.wait(30.0) == 0
+    assert child.wait(60.0) == 0
     with Questions(daemon.state / LOGBOOK_NAME) as questions:
         (row,) = questions.pulses(*_ALWAYS)
     assert row.state is PulseState.CUT and row.open_s is not None
@@ -199,7 +199,7 @@ def test_a_killed_process_is_cleaned_up_after_and_counted(daemon: Process) -> No
     child = daemon.started()
     assert daemon.ask(ask="status")["open"] == []
     child.send_signal(signal.SIGINT)
-    assert child.wait(20.0) == 0
+    assert child.wait(60.0) == 0
     with Questions(daemon.state / LOGBOOK_NAME) as questions:
         (row,) = questions.pulses(*_ALWAYS)
     assert row.state is PulseState.CUT
@@ -219,7 +219,7 @@ def test_a_start_that_cannot_write_down_what_a_kill_left_ends_and_says_so(daemon
     assert "keeps it locked" in child.stderr.read()
     child = daemon.started()
     child.send_signal(signal.SIGTERM)
-    assert child.wait(20.0) == 0
+    assert child.wait(60.0) == 0
     with Questions(daemon.state / LOGBOOK_NAME) as questions:
         assert not questions.unfinished()
 
@@ -228,12 +228,12 @@ def test_a_start_that_cannot_write_down_what_a_kill_left_ends_and_says_so(daemon
 def test_a_second_daemon_refuses_and_leaves_the_first_alone(daemon: Process) -> None:
     child = daemon.started()
     second = daemon.start()
-    assert second.wait(20.0) != 0
+    assert second.wait(60.0) != 0
     assert second.stderr is not None
     assert "a daemon runs on" in second.stderr.read()
     assert daemon.ask(ask="status")["ok"]
     child.send_signal(signal.SIGHUP)
-    assert child.wait(20.0) == 0
+    assert child.wait(60.0) == 0
 
 
 def test_two_daemons_on_one_folder_are_refused(tmp_path: Path) -> None:
@@ -281,7 +281,7 @@ def test_a_garden_that_does_not_read_shuts_the_old_lines_and_says_why(daemon: Pr
     (daemon.state / "last-good-garden.toml").unlink()
     (daemon.folder / "garden.toml").write_text("[site]\nname = 3\n", encoding="utf-8")
     child = daemon.start()
-    assert child.wait(20.0) != 0
+    assert child.wait(60.0) != 0
     assert (daemon.state / PRETENDED).exists()
     assert child.stderr is not None and "garden.toml" in child.stderr.read()
 
@@ -306,7 +306,7 @@ def test_a_close_gets_through_where_no_file_can_be_opened_any_more(daemon: Proce
     assert not said["ok"] and "it only closes now" in said["words"]
     assert daemon.ask(ask="close", zone="leeks")["ok"]
     assert daemon.ask(ask="close")["ok"]  # and again
-    assert time.monotonic() - began < 10.0
+    assert time.monotonic() - began < 15.0
     _, hard = resource.prlimit(child.pid, resource.RLIMIT_NOFILE)
     resource.prlimit(child.pid, resource.RLIMIT_NOFILE, (hard, hard))
     daemon.until(lambda: daemon.ask(ask="status")["ok"])
@@ -325,6 +325,6 @@ def test_slow_askers_who_take_the_last_files_keep_no_close_out(daemon: Process, 
         slow[-1].sendall(b'{"ask": ')
     began = time.monotonic()
     assert daemon.ask(ask="close", zone="leeks")["ok"]
-    assert time.monotonic() - began < 8.0  # a second for each ahead of it in the queue
+    assert time.monotonic() - began < 15.0  # a second for each ahead of it; else ten
     for line in slow:
         line.close()

@@ -51,7 +51,7 @@ def test_the_lines_of_the_run_before_are_off_while_it_is_read(
 
     def slow(*args: object, **more: object) -> object:
         reading.set()
-        assert answers.wait(20.0)
+        assert answers.wait(60.0)
         return real(*args, **more)
 
     monkeypatch.setattr(holder, name, slow)
@@ -63,12 +63,12 @@ def test_the_lines_of_the_run_before_are_off_while_it_is_read(
     daemon = threading.Thread(target=run, daemon=True)
     daemon.start()
     try:
-        assert reading.wait(20.0)
+        assert reading.wait(60.0)
         assert pins.taken == [LEFT_ON] and not pins.read(LEFT_ON)
     finally:
         monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)  # the end of it
         answers.set()
-    daemon.join(20.0)
+    daemon.join(60.0)
     assert code == [1]
     assert pins.taken == [LEFT_ON]  # once: the bank's line is the one that was held
     assert not pins.moves

@@ -53,7 +53,7 @@ class Run:
         run_here(self.folder, inputs=self.inputs)
 
     def until(self, true: Callable[[], object]) -> None:
-        ends = time.monotonic() + 30.0
+        ends = time.monotonic() + 60.0
         while not true():
             assert time.monotonic() < ends and self._thread.is_alive(), "it did not come about"
             time.sleep(0.02)
@@ -65,7 +65,7 @@ class Run:
             return {}
 
     def get(self, path: str) -> tuple[int, str]:
-        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=10.0)
+        line = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30.0)
         try:
             line.request("GET", path)
             answer = line.getresponse()
@@ -93,7 +93,7 @@ def end(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[Run], None]]:
     def ends(run: Run) -> None:
         for one in made:
             one._ending.tell("the test is over")
-        run._thread.join(20.0)
+        run._thread.join(60.0)
         assert not run._thread.is_alive()
 
     yield ends

@@ -14,7 +14,6 @@ from support.gardens import a_garden, a_zone
 
 from controller.daemon import fieldtests
 from controller.daemon.fieldtests import KeptFieldTests
-from controller.daemon.process import Ending
 from controller.garden.model import Meter
 from controller.logbook.write import Logbook
 from controller.valves.bank import Bank
@@ -139,9 +138,3 @@ def test_the_steward_rests_only_where_nothing_is_open_and_no_pin_is_watched(
 def test_a_meter_is_looked_at_every_second(tmp_path: Path) -> None:
     garden = a_garden(a_zone(), meter=Meter(line=22, litres_per_pulse=0.01))
     assert not World(tmp_path, garden, now_utc=BEGINS).steward.at_rest
-
-
-def test_the_end_stirs_the_main_thread() -> None:
-    ending = Ending()
-    ending.tell("it is over")
-    assert ending.told.is_set() and ending.stirred.is_set()

@@ -250,7 +250,7 @@ def test_it_is_done_once_a_day_after_a_row_was_written(
         ):
             clock.advance(wait_s)
             logbook.note("a row")
-            assert finished.acquire(timeout=10.0 if tended else 0.05) is tended
+            assert finished.acquire(timeout=30.0 if tended else 0.05) is tended
 
 
 def test_a_daemon_that_starts_often_tends_once_a_day_all_the_same(

@@ -389,7 +389,7 @@ def test_of_two_threads_that_want_one_key_one_gets_it(book: Logbook) -> None:
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(5.0)
+        thread.join(30.0)
     assert sorted(outcomes) == ["opens", "refused"]
 
 

@@ -112,7 +112,7 @@ def test_work_queued_behind_a_dying_writer_is_still_done() -> None:
 
     def die(_: Slate) -> None:
         inside.set()
-        assert go_on.wait(5.0)
+        assert go_on.wait(30.0)
         raise SystemExit
 
     def ask(work: Callable[[Slate], object]) -> None:
@@ -123,14 +123,14 @@ def test_work_queued_behind_a_dying_writer_is_still_done() -> None:
 
     first = threading.Thread(target=ask, args=(die,))
     first.start()
-    assert inside.wait(5.0)
+    assert inside.wait(30.0)
     second = threading.Thread(target=ask, args=(lambda _: "done",))
     second.start()
     while writer._queue.empty():
         pass
     go_on.set()
-    first.join(5.0)
-    second.join(5.0)
+    first.join(30.0)
+    second.join(30.0)
     assert sorted(map(str, results)) == ["done", "stopped"]
     writer.close()
 
@@ -141,7 +141,7 @@ def test_who_waits_too_long_is_told_and_the_work_is_dropped() -> None:
     go_on, ran = threading.Event(), threading.Event()
 
     def slow(_: Slate) -> None:
-        assert go_on.wait(5.0)
+        assert go_on.wait(30.0)
         ran.set()
 
     with pytest.raises(LogbookError, match=r"within 0\.05 s; it was dropped"):
@@ -149,7 +149,7 @@ def test_who_waits_too_long_is_told_and_the_work_is_dropped() -> None:
     with pytest.raises(LogbookError, match="it was dropped"):
         writer.do(lambda _: story.append("never"))  # still queued behind the slow one
     go_on.set()
-    assert ran.wait(5.0)
+    assert ran.wait(30.0)
     writer.close()
     assert story == ["open", "begin", "rollback", "close"]
 
@@ -159,7 +159,7 @@ def test_a_commit_under_way_is_not_called_dropped() -> None:
 
     class SlowDisk(Slate):
         def commit(self) -> None:
-            assert go_on.wait(5.0)
+            assert go_on.wait(30.0)
             super().commit()
 
     story: list[str] = []

@@ -164,4 +164,4 @@ class Hangs(BadPins):
         if (number, what) in self.hangs and self.times > 0:
             self.times -= 1
             self.entered.release()
-            assert self.come_back.wait(30.0)
+            assert self.come_back.wait(120.0)

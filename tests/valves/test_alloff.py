@@ -431,6 +431,20 @@ def test_balls_that_do_not_read_are_cried_out(
     assert "NO LINE WAS DRIVEN OFF: shut the tap" in capsys.readouterr().err
 
 
+def test_a_list_that_others_may_write_is_cried_out_with_what_comes_next(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "lines.json"
+    file.write_text('{"pins": "lgpio", "chip": 0, "lines": [{"number": 17, "off_level": 1}]}')
+    file.chmod(0o664)
+    assert alloff.main([str(file)]) == 1
+    assert capsys.readouterr().err == (
+        f"rowgate stop step: {file}: others may write it (mode 664), so it is not believed; "
+        "NO LINE WAS DRIVEN OFF: shut the tap\n"
+        "rowgate stop step: the next start of the daemon drives every line of the garden file off\n"
+    )
+
+
 def test_real_balls_are_given_their_time_asleep(
     tmp_path: Path,
     kernel: Kernel,

@@ -388,7 +388,7 @@ def test_a_driver_that_hangs_on_the_open_line_never_sees_the_close_line_driven()
         def write(self, number: int, on: bool) -> None:
             if on and number == OPENER:
                 entered.set()
-                assert go_on.wait(10.0)
+                assert go_on.wait(30.0)
             super().write(number, on)
 
     s = Set(pins=Hangs)
@@ -403,11 +403,11 @@ def test_a_driver_that_hangs_on_the_open_line_never_sees_the_close_line_driven()
 
     hung = threading.Thread(target=opens)
     hung.start()
-    assert entered.wait(10.0)
+    assert entered.wait(30.0)
     assert not supervisor.check().sound
     assert not s.pins.really_on(SHUTTER)
     go_on.set()
-    hung.join(10.0)
+    hung.join(30.0)
     # It got through after all: off again at once, and driven shut.
     assert refused == ["line 5 was closed again at once: driven off past the lock"]
     assert s.bank.states()[OPENER] is State.CLOSING

@@ -124,7 +124,7 @@ def test_without_a_patience_a_busy_bank_is_waited_for(asked: str) -> None:
     def hold() -> None:
         with s.bank._changed:
             held.set()
-            assert go_on.wait(10.0)
+            assert go_on.wait(30.0)
 
     def ask() -> None:
         try:
@@ -134,13 +134,13 @@ def test_without_a_patience_a_busy_bank_is_waited_for(asked: str) -> None:
 
     holder, asker = threading.Thread(target=hold), threading.Thread(target=ask)
     holder.start()
-    assert held.wait(10.0)
+    assert held.wait(30.0)
     asker.start()
     asker.join(0.1)
     assert asker.is_alive() and outcome == []
     go_on.set()
     for thread in (holder, asker):
-        thread.join(10.0)
+        thread.join(30.0)
     assert len(outcome) == 1 and not isinstance(outcome[0], ValveFault)
 
 
@@ -456,7 +456,7 @@ def test_a_recorder_may_ask_and_tell_the_bank() -> None:
     s = Set(record=recorder)
     opener = threading.Thread(target=s.bank.open, args=(5,), kwargs={"for_s": 60.0}, daemon=True)
     opener.start()
-    opener.join(5.0)
+    opener.join(30.0)
     assert not opener.is_alive()  # the bank does not wait for itself
     assert told == [(5, OPENED), (5, CLOSED)]
     assert not s.pins.really_on(5)
@@ -469,7 +469,7 @@ def test_a_recorder_that_hangs_holds_up_one_thread_and_no_closing() -> None:
     def hangs(record: BankRecord) -> None:
         if record.what is CLOSED and record.number == 5:
             entered.set()
-            assert go_on.wait(10.0)
+            assert go_on.wait(30.0)
         told.append((record.number, record.what))
 
     s = Set(record=hangs)
@@ -478,16 +478,16 @@ def test_a_recorder_that_hangs_holds_up_one_thread_and_no_closing() -> None:
     s.clock.advance(30.0)
     stuck = threading.Thread(target=s.bank.close_due, daemon=True)
     stuck.start()
-    assert entered.wait(10.0)
+    assert entered.wait(30.0)
     s.clock.advance(30.0)
     other = threading.Thread(target=s.bank.close_due, daemon=True)
     other.start()
-    other.join(5.0)
+    other.join(30.0)
     assert not other.is_alive()  # it returned, although the first thread still hangs
     assert not s.pins.really_on(6)
     assert told == [(5, OPENED), (6, OPENED)]
     go_on.set()
-    stuck.join(10.0)
+    stuck.join(30.0)
     assert told == [(5, OPENED), (6, OPENED), (5, CLOSED), (6, CLOSED)]
 
 

@@ -120,14 +120,14 @@ def test_a_line_that_cannot_be_driven_off_past_the_lock_is_named() -> None:
     def hang() -> None:
         with h.bank._changed:
             held.set()
-            over.wait(10.0)
+            over.wait(30.0)
 
     thread = threading.Thread(target=hang, daemon=True)
     thread.start()
-    assert held.wait(10.0)
+    assert held.wait(30.0)
     assert h.supervisor.check().still_open == (5,)
     over.set()
-    thread.join(10.0)
+    thread.join(30.0)
 
 
 def test_a_closer_that_failed_tries_again_after_its_beat() -> None:
@@ -148,9 +148,9 @@ def test_a_closer_that_failed_tries_again_after_its_beat() -> None:
     bank = FailsOnce((limits(5),), GoodPins(clock), clock, lambda _: None)
     closer = Closer(bank, clock, beat_s=0.01)
     closer.start()
-    assert tried.wait(10.0)
+    assert tried.wait(30.0)
     bank.shut_down("end of the test")
-    assert closer.stop()
+    assert closer.stop(at_most_s=30.0)
     assert closer.fault == ""
 
 
@@ -160,18 +160,18 @@ def test_a_closer_that_hangs_is_not_waited_for_for_ever() -> None:
     class Hangs(Bank):
         def close_due(self, *, margin_s: float = 0.0, patience_s: float = -1.0) -> tuple[int, ...]:
             entered.set()
-            assert go_on.wait(10.0)
+            assert go_on.wait(30.0)
             return ()
 
     clock = SystemClock()
     closer = Closer(Hangs((limits(5),), GoodPins(clock), clock, lambda _: None), clock)
     closer.start()
-    assert entered.wait(10.0)
+    assert entered.wait(30.0)
     (thread,) = [t for t in threading.enumerate() if t.name == "closer"]
     assert thread.daemon  # the process ends all the same
     assert closer.stop(at_most_s=0.01) is False
     go_on.set()
-    assert closer.stop(at_most_s=10.0)
+    assert closer.stop(at_most_s=30.0)
 
 
 def test_a_process_that_stood_still_as_a_whole_is_looked_at_once_more() -> None:
@@ -232,11 +232,11 @@ def test_a_board_that_slept_shuts_what_is_overdue_within_a_second(watched: bool)
     if watched:
         found = supervisor.check()
         assert found.closed_late == (5,) and found.sound
-    assert shut.wait(10.0)
-    assert clock.mono_s() - woke_s < BEAT_S + 5.0  # the rest is the machine's
+    assert shut.wait(30.0)
+    assert clock.mono_s() - woke_s < BEAT_S + 20.0  # the rest is the machine's
     assert bank.used_s(5) > 3600.0 - 1.0  # it ran all the time, and that is counted
     bank.shut_down("the test is over")
-    assert closer.stop()
+    assert closer.stop(at_most_s=30.0)
 
 
 def test_after_a_sleep_the_closer_is_not_taken_for_dead_before_it_can_wake() -> None:
@@ -282,7 +282,7 @@ def test_a_lock_that_cannot_be_had_does_not_keep_the_other_lines_on() -> None:
         def write(self, number: int, on: bool) -> None:
             if on and number == 6:
                 entered.set()
-                assert go_on.wait(10.0)
+                assert go_on.wait(30.0)
             super().write(number, on)
 
     h = Hand(HangsOnSix)
@@ -297,13 +297,13 @@ def test_a_lock_that_cannot_be_had_does_not_keep_the_other_lines_on() -> None:
 
     hung = threading.Thread(target=opens)
     hung.start()
-    assert entered.wait(10.0)
+    assert entered.wait(30.0)
     found = h.supervisor.check()
     assert found.faults == ("the valve bank has been busy for more than 0.01 s",)
     assert not found.sound
     assert not h.pins.really_on(5)
     go_on.set()
-    hung.join(10.0)
+    hung.join(30.0)
     # The opening that hung got through after all, and was closed again at once.
     assert not h.pins.really_on(6)
     assert refused == ["line 6 was closed again at once: driven off past the lock"]
@@ -327,12 +327,12 @@ def test_a_lock_that_is_lost_in_the_midst_of_a_look_does_not_hold_the_supervisor
     def hang() -> None:
         with h.bank._changed:
             held.set()
-            over.wait(10.0)
+            over.wait(30.0)
 
     def then_hang(**more: float) -> tuple[int, ...]:
         found: tuple[int, ...] = done(**more)
         threading.Thread(target=hang, daemon=True).start()
-        assert held.wait(10.0)
+        assert held.wait(30.0)
         return found
 
     monkeypatch.setattr(h.bank, after, then_hang)
@@ -362,9 +362,9 @@ def test_the_thread_closes_at_the_deadline_though_it_sleeps_long(longer_first: b
     if longer_first:
         bank.open(6, for_s=50.0)
     deadline_mono_s = bank.open(5, for_s=0.1)
-    assert closed.wait(10.0)
+    assert closed.wait(30.0)
     (_, _), (closed_mono_s, _) = pins.moves_of(5)
-    assert deadline_mono_s <= closed_mono_s < deadline_mono_s + 5.0
+    assert deadline_mono_s <= closed_mono_s < deadline_mono_s + 20.0
     assert bank.shut_down("end of the test") == {}
-    assert closer.stop()
+    assert closer.stop(at_most_s=30.0)
     assert bank.states() == {5: State.CLOSED, 6: State.CLOSED}

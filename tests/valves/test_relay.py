@@ -115,6 +115,16 @@ def test_recorded_pins_are_all_released_and_remember_it() -> None:
         pins.read(5)
 
 
+def test_a_recorded_line_that_is_let_go_goes_off_and_is_nobodys() -> None:
+    pins = RecordingPins(HandClock())
+    pins.claim(17, active_low=True)
+    pins.write(17, True)
+    pins.let_go(17)
+    assert [move.on for move in pins.moves] == [True, False]
+    with pytest.raises(ValveFault, match="never taken"):
+        pins.read(17)
+
+
 def test_a_bank_over_pretended_pins_leaves_the_whole_history_of_levels() -> None:
     clock, pins = HandClock(), GpioPins("mock")
     bank = Bank((limits(17), limits(27)), pins, clock, lambda _: None)
@@ -327,5 +337,5 @@ def test_a_device_left_over_is_not_collected_while_a_pin_is_taken(
     with monkeypatch.context() as patch:
         patch.setattr(pins.factory, "_get_board_info", collecting)
         taking.start()
-        taking.join(10.0)
+        taking.join(30.0)
     assert not taking.is_alive()

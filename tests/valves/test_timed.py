@@ -15,7 +15,7 @@ from controller.valves import timed
 from controller.valves.pins import PinDriver
 from controller.valves.timed import LOOK_S, LOOKS, LOOKS_AGAIN, TimedPins
 
-FREE_WITHIN_S = 10.0
+FREE_WITHIN_S = 30.0
 
 
 def hands() -> int:
@@ -56,13 +56,13 @@ def until(true: Callable[[], object]) -> None:
 
 
 class Set:
-    """Lines 5 and 6 through `TimedPins`, looked at five times within a twentieth of a second."""
+    """Lines 5 and 6 through `TimedPins`, looked at five times within a tenth of a second."""
 
     def __init__(self, pins: Callable[[HandClock], PinDriver] = Hangs) -> None:
         self.clock = HandClock()
         self.raw = pins(self.clock)
         assert isinstance(self.raw, Hangs) or pins is not Hangs
-        self.pins = TimedPins(self.raw, self.clock, looks=5, look_s=0.01)
+        self.pins = TimedPins(self.raw, self.clock, looks=5, look_s=0.02)
         for number in (5, 6):
             self.pins.claim(number, active_low=True)
 
@@ -122,7 +122,7 @@ def test_a_call_that_hangs_is_a_fault_in_time_and_holds_up_no_other_line(
             "read": lambda: made.pins.read(5),
             "claim": lambda: made.pins.claim(7, active_low=True),
         }[what]()
-    assert 0.05 <= time.monotonic() - begun_s < 5.0
+    assert 0.1 <= time.monotonic() - begun_s < 20.0
     assert made.pins.hanging() == {line: 1234.5}
     made.pins.write(6, True)
     assert made.pins.read(6)
@@ -131,6 +131,7 @@ def test_a_call_that_hangs_is_a_fault_in_time_and_holds_up_no_other_line(
 
 def test_a_call_that_is_only_slow_is_waited_for() -> None:
     made, raw = the_hanging((5, "on"))
+    made.pins._looks = 1000  # however late a busy machine is
     slow = threading.Timer(0.03, raw.come_back.set)
     slow.start()
     made.pins.write(5, True)
@@ -182,13 +183,13 @@ def test_a_line_holds_two_hands_at_most() -> None:
             call()
     held = [call for call in raw.calls if call[0] == 5]
     assert held == [(5, "off"), (5, "read")]
-    begun_s, begun = time.monotonic(), hands()
+    begun = hands()
     for _ in range(50):
         with pytest.raises(ValveFault, match="driving off line 5"):
             made.pins.write(5, False)
         with pytest.raises(ValveFault, match="reading line 5"):
             made.pins.read(5)
-    assert time.monotonic() - begun_s < 2.0 and hands() == begun
+    assert hands() == begun
     assert [call for call in raw.calls if call[0] == 5] == held
     made.pins.write(6, True)
 
@@ -211,7 +212,7 @@ def test_a_call_that_comes_back_late_leaves_the_line_off_and_usable(what: str) -
 def test_taking_a_line_is_waited_for_longer_than_driving_it() -> None:
     made, raw = the_hanging((7, "claim"))
     assert timed.TAKING == 10
-    threading.Timer(0.2, raw.come_back.set).start()  # driving would be given up after 0.05 s
+    threading.Timer(0.2, raw.come_back.set).start()  # driving would be given up after 0.1 s
     made.pins.claim(7, active_low=True)
     assert made.pins.hanging() == {} and not made.pins.read(7)
 
@@ -348,15 +349,15 @@ def test_a_line_of_which_a_call_hangs_is_waited_for_less() -> None:
         patch.setattr(timed._Call, "__init__", counted)
         with pytest.raises(ValveFault, match="driving off line 5"):
             made.pins.write(5, False)
-        assert looks == [0.01] * 3 + [0.0]
+        assert looks == [0.02] * 3 + [0.0]
         looks.clear()
         with pytest.raises(ValveFault, match="driving on line 6"):
             made.pins.write(6, True)
-        assert looks == [0.01] * 5 + [0.0]
+        assert looks == [0.02] * 5 + [0.0]
         looks.clear()
         with pytest.raises(ValveFault, match="taking line 7"):
             made.pins.claim(7, active_low=True)
-        assert looks == [0.01] * 50 + [0.0]
+        assert looks == [0.02] * 50 + [0.0]
 
 
 def test_a_call_that_comes_back_at_the_last_moment_does_not_hang() -> None:
@@ -378,11 +379,11 @@ def test_two_calls_at_once_have_a_hand_each() -> None:
     made.pins._looks = 1000
     first = threading.Thread(target=made.pins.write, args=(5, True))
     first.start()
-    assert raw.entered.acquire(timeout=10.0)
+    assert raw.entered.acquire(timeout=30.0)
     made.pins.write(6, True)
     assert raw.really_on(6) and not raw.really_on(5)
     raw.come_back.set()
-    first.join(10.0)
+    first.join(30.0)
     assert raw.really_on(5)
 
 
