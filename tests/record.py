@@ -1,4 +1,4 @@
-"""What a user sees, written down, so that a change of the code's shape can prove it changed nothing.
+"""What a user sees, written down: so a change of the code's shape can prove it changed nothing.
 
 `tests/record.py FOLDER` runs some 400 commands in invented gardens on fixed days, and a daemon
 through some simulated weeks, and writes one file for each: exit code, what it printed, what it said
@@ -58,6 +58,7 @@ row = [{ length = "11 ft", every = "6 in", bore = "1/16 in" }]
 planting = [{ crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 }]
 """
 LEEKS = 'planting = [{ crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 }]\n'
+RELAY_5 = "valve = { relay = 5 }\n"
 FILE = '[weather]\nfile = "weather.csv"\n'
 
 
@@ -72,6 +73,10 @@ def _example(*swaps: tuple[str, str]) -> str:
 def _zone(name: str, more: str = "", row: str = "", planting: str = LEEKS) -> str:
     row = row or '{ length = "11 ft", every = "6 in", bore = "1/16 in" }'
     return f'[[zone]]\nname = "{name}"\n{more}row = [{row}]\n{planting}'
+
+
+def _one(crop: str, begins: str, until: str) -> str:
+    return _planting(f'{{ crop = "{crop}", {begins}, until = {until} }}')
 
 
 def _planting(text: str) -> str:
@@ -125,7 +130,7 @@ GARDENS: dict[str, str] = {
     'cover = { kind = "high tunnel", from = 2031-03-01, until = 2031-10-31 }\n'
     '[[bed]]\nname = "film"\nlength = "20 ft"\nwidth = "4 ft"\nsoil = "sand"\n'
     'mulch = "plastic"\n'
-    + _zone("garlic", "", "", _planting('{ crop = "garlic", sown = 2030-10-10, until = 2031-07-15 }'))
+    + _zone("garlic", planting=_one("garlic", "sown = 2030-10-10", "2031-07-15"))
     + _zone(
         "tunnel tomatoes",
         'bed = "tunnel"\nvalve = { relay = 5 }\n',
@@ -146,14 +151,12 @@ GARDENS: dict[str, str] = {
         "",
         _planting('{ crop = "asparagus", transplanted = 2031-04-10, until = 2031-11-10 }'),
     )
-    + _zone(
-        "late lettuce", "", "", _planting('{ crop = "lettuce", sown = 2031-06-20, until = 2031-08-20 }')
-    ),
+    + _zone("late lettuce", planting=_one("lettuce", "sown = 2031-06-20", "2031-08-20")),
     "south": SITE.replace("latitude = 47.1", "latitude = -34.6")
     .replace("longitude = 8.2", "longitude = -58.4")
     .replace("Europe/Zurich", "America/Argentina/Buenos_Aires")
     + TAP
-    + _zone("beans", "valve = { relay = 5 }\n", "", _planting('{ crop = "broad_bean", sown = 2031-05-01, until = 2031-10-20 }')),
+    + _zone("beans", RELAY_5, planting=_one("broad_bean", "sown = 2031-05-01", "2031-10-20")),
     "meter": SITE
     + TAP
     + FILE
@@ -214,8 +217,14 @@ ODD: dict[str, tuple[str, str]] = {
     "plugged": ('every = "6 in"', 'every = "6 in", plugged = [1, 400]'),
     "drain": ('every = "6 in"', 'every = "6 in", drain = { bore = "1/16 in" }'),
     "window": ("[[zone]]", '[watering]\nwindow = [{ from = "25:00", to = "26:00" }]\n[[zone]]'),
-    "window short": ("[[zone]]", '[watering]\nwindow = [{ from = "05:00", to = "05:01" }]\n[[zone]]'),
-    "hold": ("[[zone]]", '[watering]\nhold = [{ from = "2031-07-09", to = "2031-07-01" }]\n[[zone]]'),
+    "window short": (
+        "[[zone]]",
+        '[watering]\nwindow = [{ from = "05:00", to = "05:01" }]\n[[zone]]',
+    ),
+    "hold": (
+        "[[zone]]",
+        '[watering]\nhold = [{ from = "2031-07-09", to = "2031-07-01" }]\n[[zone]]',
+    ),
     "most open": ("[[zone]]", "[watering]\nmost_open = 0\n[[zone]]"),
     "satisfy": ("[[zone]]", '[watering]\nsatisfy = "all"\n[[zone]]'),
     "weather missing": ("[[zone]]", '[weather]\nfile = "nowhere.csv"\n[[zone]]'),
@@ -250,8 +259,14 @@ LOOKS: tuple[tuple[str, ...], ...] = (
     ("report", "--garden"),
 )
 
-HELPED = ["plan", "balance", "flow", "et", "check", "new", "run", "status", "open", "close", "reset", "hold", "walk", "note", "report", "backup"]  # fmt: skip
-NOTED = ["watered", "rain", "meter", "soil", "unsoil", "seen", "unseen", "mended", "words", "cups", "stream", "bucket", "run", "gauge", "count", "back"]  # fmt: skip
+HELPED = (
+    *("plan", "balance", "flow", "et", "check", "new", "run", "status"),
+    *("open", "close", "reset", "hold", "walk", "note", "report", "backup"),
+)
+NOTED = (
+    *("watered", "rain", "meter", "soil", "unsoil", "seen", "unseen", "mended", "words"),
+    *("cups", "stream", "bucket", "run", "gauge", "count", "back"),
+)
 
 TYPED: tuple[tuple[str, ...], ...] = (
     (),
@@ -361,14 +376,22 @@ NOTES: tuple[str, ...] = (
     "backup copy.db --garden {g}",
     "backup copy.db --garden {g}",
 )
-NOTED_IN = {"example": ("beans", "squash"), "ten-lines": ("leeks", "leeks"), "regulator": ("b", "b"), "meter": ("by hand", "zone 4")}  # fmt: skip
+NOTED_IN = {
+    "example": ("beans", "squash"),
+    "ten-lines": ("leeks", "leeks"),
+    "regulator": ("b", "b"),
+    "meter": ("by hand", "zone 4"),
+}
 
-NEW: dict[str, list[str]] = {
-    "plain": ["Invented", "us", "47.6", "8,1", "", "Europe/Zurich", "48 psi", "5 gal", "40", "leeks", "17", "18 ft", "leek", "2031-04-22", "", "2031-10-10", "11 ft", "", "6 in", "no", ""],
-    "metric, slips": ["Invented", "metric", "north", "47.6", "8,1", "430", "430 m", "Europe/Nowhere", "Europe/Zurich", "48", "3.3 bar", "20 L", "0", "40", "leeks", "99", "hand", "5 m", "leak", "leek", "2031-04-22", "", "2031-10-10", "3 m", "", "15 cm", "no", ""],
-    "pump": ["Pump", "us", "47.6", "8.1", "", "Europe/Zurich", "30 psi", "25 psi", "50 psi", "", "", "30", "52 psi", "40 psi", "leeks", "17", "18 ft", "leek", "2031-04-22", "", "2031-10-10", "11 ft", "", "6 in", "no", ""],
-    "ended": ["Invented", "us"],
-}  # fmt: skip
+LEEK_ZONE = "leeks|17|18 ft|leek|2031-04-22||2031-10-10|11 ft||6 in|no|"
+# What is typed at `new`, a line for each answer.
+NEW: dict[str, str] = {
+    "plain": f"Invented|us|47.6|8,1||Europe/Zurich|48 psi|5 gal|40|{LEEK_ZONE}",
+    "metric, slips": "Invented|metric|north|47.6|8,1|430|430 m|Europe/Nowhere|Europe/Zurich|48"
+    "|3.3 bar|20 L|0|40|leeks|99|hand|5 m|leak|leek|2031-04-22||2031-10-10|3 m||15 cm|no|",
+    "pump": f"Pump|us|47.6|8.1||Europe/Zurich|30 psi|25 psi|50 psi|||30|52 psi|40 psi|{LEEK_ZONE}",
+    "ended": "Invented|us",
+}
 
 
 def record(folder: Path, jobs: int) -> None:
@@ -402,13 +425,17 @@ def _said(*argv: str, typed: str = "") -> tuple[str, str]:
     from controller.cli import main
 
     out, err = io.StringIO(), io.StringIO()
-    stdin = io.StringIO(typed)
-    with time_machine.travel(NOON, tick=False), mock.patch("sys.stdin", stdin):
-        with redirect_stdout(out), redirect_stderr(err):
-            try:
-                code: object = main(list(argv))
-            except SystemExit as end:
-                code = f"SystemExit {end.code}"
+    code: object
+    with (
+        time_machine.travel(NOON, tick=False),
+        mock.patch("sys.stdin", io.StringIO(typed)),
+        redirect_stdout(out),
+        redirect_stderr(err),
+    ):
+        try:
+            code = main(list(argv))
+        except SystemExit as end:
+            code = f"SystemExit {end.code}"
     files = [f"--- {p}\n{p.read_text()}" for p in sorted(Path().glob("*.svg"))]
     shown = [f"exit {code}", "--- out", out.getvalue(), "--- err", err.getvalue(), *files]
     return " ".join(argv), "\n".join(shown)
@@ -463,7 +490,7 @@ def _odd(_: str) -> Iterator[tuple[str, str]]:
 def _new(_: str) -> Iterator[tuple[str, str]]:
     for name, answers in NEW.items():
         file = Path(f"{name.split(',')[0]}.toml")
-        shown = _said("new", str(file), typed="\n".join(answers) + "\n")[1]
+        shown = _said("new", str(file), typed=answers.replace("|", "\n") + "\n")[1]
         yield name, shown + (f"--- {file}\n{file.read_text()}" if file.exists() else "no file")
 
 
@@ -534,9 +561,7 @@ def compare(before: Path, after: Path, *, whole: bool) -> int:
 
 def main() -> int:
     """The command line."""
-    parser = argparse.ArgumentParser(
-        description=__doc__, formatter_class=argparse.RawTextHelpFormatter
-    )
+    parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", nargs="?", type=Path)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--compare", nargs=2, type=Path, metavar=("BEFORE", "AFTER"))
