@@ -17,7 +17,7 @@ from types import ModuleType
 from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
-from controller.logbook.schema import UNUSED, out_of_sight
+from controller.lean import OPENSSL, out_of_sight
 
 
 @contextmanager
@@ -36,7 +36,7 @@ def _one_word_of_asyncio() -> Iterator[None]:
         del sys.modules["asyncio"]
 
 
-with out_of_sight(*UNUSED), _one_word_of_asyncio():
+with out_of_sight(*OPENSSL), _one_word_of_asyncio():
     from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MAX_INSTANCES, EVENT_JOB_MISSED
     from apscheduler.jobstores.memory import MemoryJobStore
     from apscheduler.schedulers.background import BackgroundScheduler

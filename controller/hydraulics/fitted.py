@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from hashlib import sha256
 from math import exp
 from typing import Any
 
@@ -19,6 +18,7 @@ from controller.hydraulics.unknowns import (
     is_worth_handing_on,
     unknowns_of,
 )
+from controller.lean import sha256
 
 # Edition 1 knew no level, no share of open holes, no take-off's or exponent's error.
 _EDITION = 2

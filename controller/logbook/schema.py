@@ -3,42 +3,17 @@
 from __future__ import annotations
 
 import sqlite3
-import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from controller.clock import Clock
 from controller.errors import LogbookError
+from controller.lean import OPENSSL, out_of_sight
 from controller.logbook.door import GIVEN, GIVEN_INDEX, SET_ASIDE, lenient
 from controller.logbook.files import file_id
 from controller.logbook.records import utc_text
 
-
-@contextmanager
-def out_of_sight(*names: str) -> Iterator[None]:
-    """Keep packages from being imported meanwhile, but for those that are there already.
-
-    sqlite-utils takes what it can see of numpy and pandas, for column types nobody here uses: 49 MB
-    of a small board's memory. What else is hidden is `UNUSED`.
-    """
-    hidden = [name for name in names if name not in sys.modules]
-    blocked: dict[str, Any] = dict.fromkeys(hidden)  # None there: an import fails
-    sys.modules.update(blocked)
-    try:
-        yield
-    finally:
-        for name in hidden:
-            sys.modules.pop(name, None)
-
-
-# OpenSSL, 4 MB: hashlib takes its sums where it can, asyncio its sockets; both do without. Whoever
-# speaks to a weather service imports ssl for itself.
-UNUSED = ("_hashlib", "ssl", "_ssl")
-
-with out_of_sight("numpy", "pandas", *UNUSED):
+with out_of_sight("numpy", "pandas", *OPENSSL):
     from sqlite_utils import Database, Migrations
 
 SET = "rowgate-logbook"

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 from support.gardens import a_garden, a_zone
 
+from controller import lean
 from controller.hydraulics.lines import Lines
-from controller.logbook import schema
 from controller.timetable import sets
 from controller.timetable.sets import NetworkFlows
 
@@ -55,7 +55,7 @@ def test_whoever_wants_numpy_afterwards_has_it(tmp_path: Path) -> None:
 def test_what_is_imported_already_stays(monkeypatch: pytest.MonkeyPatch) -> None:
     there = object()
     monkeypatch.setitem(sys.modules, "a_package_there", there)  # type: ignore[arg-type]
-    with schema.out_of_sight("a_package_there", "a_package_not_there"):
+    with lean.out_of_sight("a_package_there", "a_package_not_there"):
         assert sys.modules["a_package_there"] is there  # type: ignore[comparison-overlap]
         assert sys.modules["a_package_not_there"] is None
     assert sys.modules["a_package_there"] is there  # type: ignore[comparison-overlap]
