@@ -16,8 +16,9 @@ from controller.hydraulics.gradient import SpanLaw, SupplyLaw, losses
 from controller.hydraulics.maintree import Joints
 
 # Change of a row's flow in the last step, over itself, or over the flow of all. The next step would
-# change it by about the square of that.
-_NEARLY, _CLOSE_ENOUGH = 3e-4, 1e-10
+# change it by about the square of that: what was asked before, and so how fine the curves were on
+# the way, then moves no flow by more than rounding does, and no plan.
+_NEARLY, _CLOSE_ENOUGH = 3e-7, 1e-10
 # Friction factor to start from.
 _ROUGHLY = 0.02
 # Half a dozen steps are usual; rows at the brink of running dry can go round in circles.
