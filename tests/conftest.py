@@ -34,14 +34,17 @@ def pytest_configure() -> None:
             os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
 
 
-def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
-    """None of their own for one file, for benchmarks and for what prints as it goes (-s).
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int:
+    """One more than there are cores; none for one file, for benchmarks and for what prints (-s).
 
     Workers take seconds to start, measure beside each other, and show nothing that a test prints.
     """
     shown = config.getoption("capture") == "no" or config.getoption("benchmark_only")
     one_file = len(config.args) == 1 and not Path(config.args[0]).is_dir()
-    return 0 if shown or one_file else None
+    if shown or one_file:
+        return 0
+    # One more than there are cores: some tests wait for a process or a socket.
+    return len(os.sched_getaffinity(0)) + 1
 
 
 def pytest_collection_finish() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import socket
 import stat
@@ -255,7 +256,8 @@ def test_a_request_has_so_long_for_all_of_it(desk: Desk) -> None:
     line.sendall(b" ")
     desk.passes(REQUEST_WITHIN_S / 8)
     assert _words(line) == TOO_SLOW
-    assert line.recv(1) == b""
+    with contextlib.suppress(ConnectionResetError):  # the last byte may lie there unread
+        assert line.recv(1) == b""
 
 
 def test_who_does_not_read_the_answer_is_let_go(desk: Desk) -> None:
