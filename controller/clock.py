@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Protocol
 
 SYNC_FLAG = Path("/run/systemd/timesync/synchronized")
-# A wall clock at or after this is nobody's; nothing of ours reckons near the last year there is.
+# A wall clock at or after this is nobody's; nothing of ours computes near the last year there is.
 LATEST_UTC = datetime(2200, 1, 1, tzinfo=UTC)
 _FOLD = timedelta(days=3650)
 BOOT_ID = Path("/proc/sys/kernel/random/boot_id")

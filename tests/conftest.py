@@ -55,8 +55,8 @@ def pytest_collection_finish() -> None:
 
 @pytest.fixture
 def seldom_looks(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The steward looks at the garden file every five minutes: most of a quiet day is that.
+    """The engine looks at the garden file every five minutes: most of a quiet day is that.
 
     For days in which the file stays what it is.
     """
-    monkeypatch.setattr("controller.daemon.steward.GARDEN_EVERY_S", 300.0)
+    monkeypatch.setattr("controller.daemon.engine.GARDEN_EVERY_S", 300.0)

@@ -73,7 +73,7 @@ def _published(*names: str) -> list[str]:
 
 DAEMON_TESTS = (
     *("due", "openings", "decisions", "answers", "judge", "recovery", "remedies", "restarts"),
-    *("books", "litres", "metercredit", "flowwatch", "flowwatch_bounds", "sensors"),
+    *("journal", "litres", "credit", "flowwatch", "flowwatch_bounds", "sensors"),
 )
 DAEMON_FAULTS = (
     *("killed", "lines", "logbook_lost", "garden_file", "clock_in_doubt", "slow_valves"),
@@ -97,8 +97,8 @@ ROOMS = {
     # What decides; the rest of the daemon is pipes, sockets and pages.
     "daemon": Room(
         [
-            *_daemon("due", "openings", "steward", "recovery", "judge", "restarts", "tallies"),
-            *_daemon("litres", "metercredit", "metering", "flowwatch", "remedies"),
+            *_daemon("dispatch", "openings", "engine", "recovery", "alerts", "host/counts"),
+            *_daemon("flow/litres", "flow/credit", "flow/rules"),
         ],
         [
             *(f"tests/daemon/test_{name}.py" for name in DAEMON_TESTS),
@@ -110,9 +110,10 @@ ROOMS = {
     # Dose and need, from the account to the pulses; the rest is checks, advice and their words.
     "timetable": Room(
         [
-            *_timetable("accounts", "dose", "forecast", "jobs", "march", "moments", "morning"),
-            *_timetable("packing", "plan", "plausible", "record", "sets", "shortage", "smallest"),
-            *_timetable("travel", "undercover", "unlike", "wants", "wetted", "windows"),
+            *_timetable("need/accounts", "need/dose", "need/jobs", "need/need"),
+            *_timetable("need/pulse_length", "need/wetted_area", "march", "plan", "plausible"),
+            *_timetable("packing/job", "packing/morning", "packing/fit_day", "unwritten"),
+            *_timetable("weather/covers", "windows"),
         ],
         ["tests/timetable"],
         0.90,

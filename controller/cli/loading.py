@@ -1,31 +1,59 @@
-"""What most commands need first: the garden, its grounds and lines, its days of weather."""
+"""What most commands need first: the garden, its lines, its days of weather; and progress shown."""
 
 from __future__ import annotations
 
 import argparse
 import os
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import controller
-from controller.cli.saying import tell
+from controller.cli.output import tell
 from controller.clock import Clock, SystemClock
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden
-from controller.hydraulics.fitted import Fitted, fitted_to_dict
-from controller.paper.cells import csv_text
-from controller.timetable.gather import Gathered, Gatherer, best_normals
-from controller.timetable.onweather import Weather
-from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds
-from controller.timetable.reference import read_station
-from controller.timetable.tested import Tested, tested_lines
-from controller.timetable.whole import read_whole
+from controller.hydraulics.calibration.result import Fitted, fitted_to_dict
+from controller.paper.amounts import csv_text
+from controller.timetable.calibrated import Tested, tested_lines
+from controller.timetable.garden_loader import read_whole
+from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds, Weather
+from controller.timetable.weather.climatology import read_station
+from controller.timetable.weather.gather import Gathered, Gatherer, best_normals
 from controller.weather.day import WeatherDay
 from crops.catalogue import Catalogue
 from crops.catalogue import load as load_catalogue
+
+QUIET_S = 2.0  # shorter work needs no word; our choice
+_AGAIN_S = 0.25
+
+
+class Progress:
+    """A line on stderr that is written anew while work goes on, and wiped out in the end."""
+
+    def __init__(self, words: str, clock: Clock, stream: TextIO | None = None) -> None:
+        self._words, self._clock = words, clock
+        self._stream = sys.stderr if stream is None else stream
+        self._next_s = clock.mono_s() + QUIET_S if self._stream.isatty() else None
+        self._steps, self._shown = 0, False
+
+    def step(self) -> None:
+        """One step done."""
+        self._steps += 1
+        if self._next_s is None or self._clock.mono_s() < self._next_s:
+            return
+        self._next_s, self._shown = self._clock.mono_s() + _AGAIN_S, True
+        print(f"\r{self._words}: {self._steps}", end="", file=self._stream, flush=True)
+
+    def done(self) -> None:
+        """Wipe the line out."""
+        if self._shown:
+            width = len(f"{self._words}: {self._steps}")
+            print(f"\r{' ' * width}\r", end="", file=self._stream, flush=True)
+
 
 LOGBOOK_NAME = "logbook.db"
 EXAMPLE_GARDEN = "example-garden.toml"
@@ -116,7 +144,7 @@ def load_tested(args: argparse.Namespace, loaded: Loaded) -> Tested:
     book, found = _logbook(args, loaded), None
     tests: list[Mapping[str, Any]] = []
     if book is not None:
-        from controller.logbook.ask import Questions
+        from controller.logbook.queries import Questions
 
         with Questions(book) as questions:
             kept, rows = questions.latest_fit(), questions.measurements()
@@ -132,7 +160,7 @@ def load_tested(args: argparse.Namespace, loaded: Loaded) -> Tested:
 
 def _keep_fit(book: Path, fitted: Fitted, ids: Sequence[int]) -> None:
     """Keep a fit made anew; where the logbook may only be read, it is made anew each time."""
-    from controller.logbook.write import Logbook
+    from controller.logbook.logbook import Logbook
 
     try:
         with Logbook(book, system_clock()) as logbook:
@@ -154,7 +182,7 @@ def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
     book = _logbook(args, loaded)
     if book is None:
         return Kept(given=NOTHING_GIVEN, rows=())
-    from controller.logbook.ask import Questions
+    from controller.logbook.queries import Questions
 
     with Questions(book) as questions:
         if bad := questions.unsound():

@@ -1,6 +1,6 @@
 """Openings under way: intent on disk before water, heartbeats while it flows, the true end after.
 
-Everything here runs in the steward's thread, but for `bank_said`, which only puts in a queue what
+Everything here runs in the engine's thread, but for `bank_said`, which only puts in a queue what
 the bank did, in the order it did it.
 """
 
@@ -13,17 +13,17 @@ from datetime import date, datetime
 from queue import Empty, SimpleQueue
 
 from controller.clock import Clock
-from controller.daemon.books import Books
-from controller.daemon.litres import FlowOf, OpenSpans
-from controller.daemon.metercredit import Counted, Credit
-from controller.daemon.metering import Metering
+from controller.daemon.flow.credit import Counted, Credit
+from controller.daemon.flow.litres import FlowOf, OpenSpans
+from controller.daemon.flow.rules import Metering
+from controller.daemon.journal import Journal
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.logbook.records import HowKnown
+from controller.timetable.need.pulse_length import water_span_s
 from controller.timetable.records import Pulse
-from controller.timetable.travel import water_span_s
 from controller.valves.bank import Bank
+from controller.valves.events import BankRecord, What
 from controller.valves.states import CLOSINGS, MAY_RUN, State
-from controller.valves.tell import BankRecord, What
 
 BEAT_S = 10.0  # how much of a pulse a crash may leave uncertain
 RETRY_S = 15.0  # between tries to write down what the logbook would not take; our choice
@@ -93,8 +93,8 @@ class Ended:
 class Openings:
     """Opens by way of the bank, and writes the logbook around it."""
 
-    def __init__(self, books: Books, clock: Clock) -> None:
-        self._books, self._clock = books, clock
+    def __init__(self, journal: Journal, clock: Clock) -> None:
+        self._journal, self._clock = journal, clock
         self._said: SimpleQueue[BankRecord] = SimpleQueue()
         self._spans = OpenSpans()  # by time: half of each travel counts
         self._whole = OpenSpans()  # by meter: from told to open until shut
@@ -128,18 +128,18 @@ class Openings:
         """
         line = pulse.relay_line
         assert line is not None, "a hand valve never comes here"
-        pulse_id = self._books.intend(pulse)
+        pulse_id = self._journal.intend(pulse)
         opened_utc = self._clock.now_utc()
         asked_mono_s = opened_mono_s = self._clock.mono_s()
         stuck: ValveFault | None = None
         try:
             deadline_mono_s = bank.open(line, for_s=open_s)
         except ValveRefused as fault:
-            self._books.refused(pulse_id, str(fault))
+            self._journal.refused(pulse_id, str(fault))
             raise
         except ValveFault as fault:
             if not bank.is_open(line):
-                self._books.refused(pulse_id, str(fault))
+                self._journal.refused(pulse_id, str(fault))
                 raise
             # It did not open rightly and does not shut: water may run, and is counted as running.
             deadline_mono_s, stuck = opened_mono_s, fault
@@ -165,7 +165,7 @@ class Openings:
         self._whole.opened(pulse.zone, opened_mono_s)
         self._keep_samples()
         try:
-            self._books.opened(pulse_id, mono_s=opened_mono_s)
+            self._journal.opened(pulse_id, mono_s=opened_mono_s)
         except LogbookError:
             shut(bank, line, "its opening could not be written down")
             raise
@@ -213,7 +213,7 @@ class Openings:
         try:
             for running in self.running.values():
                 litres = self.litres_so_far(running.zone, flow_l_s)
-                self._books.beat(running.pulse_id, open_s=running.open_s(now), litres=litres)
+                self._journal.beat(running.pulse_id, open_s=running.open_s(now), litres=litres)
         except LogbookError as fault:
             _LOG.warning("no heartbeat written: %s", fault)
 
@@ -360,7 +360,7 @@ class Openings:
         while self._unwritten:
             end = self._unwritten[0]
             try:
-                self._books.ended(
+                self._journal.ended(
                     end.running.pulse,
                     opened_utc=end.running.opened_utc,
                     opened_mono_s=end.running.opened_mono_s,

@@ -10,14 +10,14 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from zlib import crc32
 
-from controller.daemon.gardenfile import Accepted
+from controller.daemon.garden_reload import Accepted
 from controller.garden.model import Garden, Hold, Watering, Zone
-from controller.timetable.dose import soaking_of
-from controller.timetable.jobs import Given
-from controller.timetable.onweather import Weather, plan_on
+from controller.timetable.need.dose import soaking_of
+from controller.timetable.need.jobs import Given
+from controller.timetable.need.pulse_length import water_s
+from controller.timetable.need.wetted_area import zone_wet_ground_m2
+from controller.timetable.plan import Weather, plan_on
 from controller.timetable.records import Timetable
-from controller.timetable.travel import water_s
-from controller.timetable.wetted import zone_wet_ground_m2
 from controller.timetable.windows import allowed, hold_stretches, utc_from_local
 
 DAYS_AHEAD = 2  # days after today in each plan: shown, never opened from; our choice

@@ -1,4 +1,4 @@
-"""After a crash: what was open, how long it was, what that gave. The rest stays owed.
+"""After a crash: what was open and what it gave; how often the daemon was started.
 
 A pulse is credited up to the last sign that water flowed: its last heartbeat, or, in the same
 boot, the moment at which the stop step drove all lines off. An opening that was only meant gave
@@ -7,16 +7,19 @@ nothing. The new plan counts what was given and asks for the rest, once.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+import contextlib
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from controller.daemon.books import Books
-from controller.daemon.litres import FlowOf, OpenSpan, litres_of
+from controller.clock import Clock
+from controller.daemon.flow.litres import FlowOf, OpenSpan, litres_of
+from controller.daemon.journal import Journal
+from controller.errors import LogbookError
 from controller.garden.model import Garden
-from controller.logbook.ask import Questions
-from controller.logbook.records import PulseRow, PulseState
+from controller.logbook.queries import Questions
+from controller.logbook.records import Happening, PulseRow, PulseState
 from controller.valves.alloff import read_shut_at
 
 # A deadline is kept by threads, and by a supervisor a little later; our choice.
@@ -74,16 +77,16 @@ class Recovered:
     why: str
 
 
-def write_down(found: Iterable[Recovered], books: Books) -> None:
+def write_down(found: Iterable[Recovered], journal: Journal) -> None:
     """Write what became of them; each is then finished, and not found again."""
     for item in found:
         if item.refused:
-            books.refused(item.row.id, item.why)
-            books.happening("recovery", item.why, item.row.zone)
+            journal.refused(item.row.id, item.why)
+            journal.happening("recovery", item.why, item.row.zone)
         else:
-            books.cut(item.row.id, open_s=item.open_s, litres=item.litres, why=item.why)
+            journal.cut(item.row.id, open_s=item.open_s, litres=item.litres, why=item.why)
             words = f"{item.why}: {item.open_s:.0f} s, {item.litres:.1f} L; the rest stays owed"
-            books.happening("recovery", words, item.row.zone)
+            journal.happening("recovery", words, item.row.zone)
 
 
 def recover(
@@ -165,3 +168,69 @@ def _span(row: PulseRow, from_s: float, to_s: float) -> OpenSpan:
         from_mono_s=row.opened_mono_s + from_s,
         to_mono_s=row.opened_mono_s + max(from_s, to_s),
     )
+
+
+STARTED, ENDED = "started", "ended"
+FIRST = "the first start"
+# What the service manager calls the end of a unit, systemd.exec(5): $SERVICE_RESULT.
+_BY_RESULT: Mapping[str, str] = {
+    "watchdog": "it gave no sign of life, and the service manager ended it",
+    "oom-kill": "the board had no memory left, and the kernel ended it",
+    "timeout": "it took too long to start or to end, and the service manager ended it",
+    "core-dump": "it crashed",
+}
+_LOOK_BACK = 300  # happenings; our choice
+_SLACK = timedelta(seconds=5)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Restarts:
+    """Starts within the last day, this one among them, and why the one before ended."""
+
+    in_last_day: int
+    last_ended: str
+
+
+def how_it_ended(
+    before: Sequence[Happening], *, now_utc: datetime, mono_s: float, stopped: ShutAt | None
+) -> str:
+    """Why the daemon before this one ended, from the newest of its own rows.
+
+    `stopped`: the stop step that ran after it within this boot.
+    """
+    last = next((row for row in before if row.kind in (STARTED, ENDED)), None)
+    if last is None:
+        return FIRST
+    if last.kind == ENDED:
+        return last.words
+    # The monotonic clock counts from the boot on; a row from before it is of another boot.
+    if last.at_utc < now_utc - timedelta(seconds=mono_s) - _SLACK:
+        return "the board was started anew, or had lost its power"
+    if stopped is None:
+        return "it was killed or crashed"
+    why = _BY_RESULT.get(stopped.result, "it was killed or crashed")
+    return f"{why}; the stop step shut the lines"
+
+
+def starting(journal: Journal, clock: Clock, stopped: ShutAt | None) -> Restarts:
+    """Write down that the daemon starts; a logbook that is silent counts as this start alone."""
+    now = clock.now_utc()
+    try:
+        before = journal.happenings(_LOOK_BACK)
+        why = how_it_ended(
+            before,
+            now_utc=now,
+            mono_s=clock.mono_s(),
+            stopped=None if stopped is None or stopped.boot_id != clock.boot_id() else stopped,
+        )
+        journal.happening(STARTED, f"before: {why}")
+    except LogbookError:
+        return Restarts(in_last_day=1, last_ended="not known")
+    lately = [r for r in before if r.kind == STARTED and now - timedelta(days=1) < r.at_utc <= now]
+    return Restarts(in_last_day=len(lately) + 1, last_ended=why)
+
+
+def ending(journal: Journal, why: str) -> None:
+    """Write down why it ends, if the logbook takes it."""
+    with contextlib.suppress(LogbookError):
+        journal.happening(ENDED, why)

@@ -1,7 +1,7 @@
 """The alarm clock: it rings at moments on our own list and decides nothing.
 
-The one door for APScheduler. A ring only wakes the steward, who judges by its own rules what is
-due; a ring that is lost or late costs nothing but time, since the steward also looks by itself.
+The one door for APScheduler. A ring only wakes the engine, who judges by its own rules what is
+due; a ring that is lost or late costs nothing but time, since the engine also looks by itself.
 Closing a valve never passes through here.
 """
 
@@ -42,7 +42,7 @@ with out_of_sight(*OPENSSL), _one_word_of_asyncio():
     from apscheduler.schedulers.background import BackgroundScheduler
     from apscheduler.triggers.date import DateTrigger
 
-GRACE_S = 600  # a ring may be this late; the steward judges the pulse by itself
+GRACE_S = 600  # a ring may be this late; the engine judges the pulse by itself
 _LOG = logging.getLogger("rowgate.alarm")
 
 
@@ -96,7 +96,7 @@ class WallAlarm:
             self._scheduler.shutdown(wait=False)
 
     def _went_wrong(self, event: Any) -> None:
-        """A ring failed, came too late or was skipped: wake the steward all the same."""
+        """A ring failed, came too late or was skipped: wake the engine all the same."""
         fault = getattr(event, "exception", None)
         _LOG.warning("alarm %s: %s", event.job_id, fault or "late or skipped")
         if fault is None:

@@ -1,7 +1,7 @@
 """The daemon itself: one process, one bank, threads that wait for nobody, valves first at the end.
 
 The main thread looks after the lines and tells the watchdog; the closer's thread shuts valves at
-their deadlines; the steward's thread (`mind`) decides and writes.
+their deadlines; the engine's thread (`mind`) decides and writes.
 """
 
 from __future__ import annotations
@@ -15,45 +15,46 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from controller.clock import Clock, SystemClock
-from controller.daemon.books import Books
-from controller.daemon.controlserver import ControlServer
-from controller.daemon.fieldtests import KeptFieldTests
-from controller.daemon.firstoff import hold_known_lines
-from controller.daemon.gardenfile import COPY_NAME, Accepted, GardenFile
-from controller.daemon.health import Health, LogbookBeat, sd_notify
-from controller.daemon.mind import Around, Mind
-from controller.daemon.openings import Openings
-from controller.daemon.process import Ending, Signals, log_to_stderr
-from controller.daemon.readapart import read_apart
-from controller.daemon.recovery import ShutAt, open_in_last_day, shut_at
-from controller.daemon.stateplace import (
+from controller.daemon.control.server import ControlServer
+from controller.daemon.engine_thread import Around, EngineThread
+from controller.daemon.garden_process import read_apart
+from controller.daemon.garden_reload import COPY_NAME, Accepted, GardenFile, KeptFieldTests
+from controller.daemon.host.process import (
     WEATHER_CACHE,
     CalmClock,
+    Ending,
     OneDaemon,
+    Signals,
     leave_to_others,
+    log_to_stderr,
     make_folder,
     warn_of_others,
 )
-from controller.daemon.waterworks import LINE_FILE, Waterworks
-from controller.daemon.weatherdesk import Fetch
+from controller.daemon.host.watchdog import Health, LogbookBeat, sd_notify
+from controller.daemon.journal import Journal
+from controller.daemon.openings import Openings
+from controller.daemon.recovery import ShutAt, open_in_last_day, shut_at
+from controller.daemon.valve_set import LINE_FILE, ValveSet, hold_known_lines
+from controller.daemon.weather import Fetch
 from controller.errors import DaemonError, LogbookError, ValveFault
 from controller.garden.model import Garden
-from controller.logbook.write import Logbook
+from controller.logbook.logbook import Logbook
 from controller.valves.alloff import PRETENDED, SHUT_AT, no_wait
 from controller.valves.alloff import main as stop_step
+from controller.valves.events import BankRecord
+from controller.valves.gpio import GpioInputs, GpioPins
 from controller.valves.inputs import InputDriver
 from controller.valves.pins import PinDriver
-from controller.valves.relay import GpioInputs, GpioPins
-from controller.valves.tell import BankRecord
 from crops.catalogue import load as load_catalogue
 
 if TYPE_CHECKING:
-    from controller.daemon.healthpage import HealthPage
+    from controller.daemon.host.metrics_page import HealthPage
+
 
 LOGBOOK_NAME = "logbook.db"
 LOOK_EVERY_S = 0.5  # the main thread's round
 AT_REST = 4.0  # so many times as long between two while no line is open; an opening ends the rest
-# How long each may be silent before the watchdog is told nothing. The steward may wait for a slow
+# How long each may be silent before the watchdog is told nothing. The engine may wait for a slow
 # disk, and a big plan takes a small board a while; valves close without it. Our choice.
 # The logbook's writer is silent only where it does not answer at all; an error is an answer.
 # The control socket is silent where its thread is gone or hangs, or a closing hangs in a pin.
@@ -61,7 +62,7 @@ SILENCE_S = {
     "closer": 5.0,
     "supervisor": 5.0,
     "control": 30.0,
-    "steward": 120.0,
+    "engine": 120.0,
     "logbook": 120.0,
 }
 CONTROL_EVERY_S = 10.0  # between two looks at the control socket; our choice
@@ -156,7 +157,7 @@ class _Service:
         self._health = Health(clock, SILENCE_S)
         self._openings: Openings | None = None
         self._early: list[BankRecord] = []  # said before anybody could write it down
-        self._mind: Mind | None = None
+        self._engine_thread: EngineThread | None = None
 
     def run(
         self,
@@ -185,7 +186,7 @@ class _Service:
             works, driver = held.works, held.driver
         else:
             driver = driver or GpioPins(kind, chip)  # type: ignore[arg-type]  # it names what it takes
-            works = Waterworks(
+            works = ValveSet(
                 driver,
                 self._clock,
                 self._line_file,
@@ -222,7 +223,7 @@ class _Service:
 
     def _run_with(
         self,
-        works: Waterworks,
+        works: ValveSet,
         accepted: Accepted,
         kind: str,
         fetch: Fetch | None,
@@ -230,18 +231,18 @@ class _Service:
         stopped: ShutAt | None,
     ) -> None:
         with Logbook(self._state / LOGBOOK_NAME, self._clock) as logbook:
-            books = Books(logbook)
+            journal = Journal(logbook)
             leave_to_others(self._state, self._own, (LINE_FILE, SHUT_AT, PRETENDED, COPY_NAME))
-            self._openings = Openings(books, self._clock)
+            self._openings = Openings(journal, self._clock)
             for record in self._early:
                 self._openings.bank_said(record)
-            mind = self._mind = Mind(
+            mind = self._engine_thread = EngineThread(
                 Around(
                     accepted=accepted,
                     garden_file=self._file,
                     field_tests=self._field_tests,
                     works=works,
-                    books=books,
+                    journal=journal,
                     openings=self._openings,
                     pins=kind,
                     inputs=inputs,
@@ -286,7 +287,7 @@ class _Service:
                 if page is not None:
                     page.stop()
 
-    def _watch(self, works: Waterworks, server: ControlServer) -> None:
+    def _watch(self, works: ValveSet, server: ControlServer) -> None:
         """The main thread's rounds, until the end is told."""
         woken_mono_s = self._clock.mono_s()
         while not self._ending.told:
@@ -307,13 +308,13 @@ class _Service:
                 _LOG.error("silent: %s; the watchdog is told nothing", ", ".join(silent))
             self._ending.rest(LOOK_EVERY_S * (AT_REST if found.at_rest else 1.0))
 
-    def _health_page(self, accepted: Accepted, mind: Mind) -> HealthPage | None:
+    def _health_page(self, accepted: Accepted, mind: EngineThread) -> HealthPage | None:
         """The health address, where the garden file asks for one; without it all else goes on."""
         health = accepted.garden.health
         if health.port is None:
             return None
         # Imported here: a daemon without a health address does without its library.
-        from controller.daemon.healthpage import HealthPage
+        from controller.daemon.host.metrics_page import HealthPage
 
         try:
             return HealthPage(
@@ -338,12 +339,12 @@ class _Service:
             self._early.append(record)
             return
         self._openings.bank_said(record)
-        if self._mind is not None:
-            self._mind.wake()
+        if self._engine_thread is not None:
+            self._engine_thread.wake()
 
     def _garden_weather(self) -> Fetch:
         # Imported here: it brings the network's library, which a test of the rest can do without.
-        from controller.daemon.gardenweather import GardenWeather
+        from controller.daemon.garden_weather import GardenWeather
 
         return GardenWeather(self._garden_path.parent, self._own / WEATHER_CACHE, self._clock)
 

@@ -15,7 +15,7 @@ class DayInput:
     """One day's demand side, ready for any zone's ledger.
 
     `rain_mm` is None when nobody knows: unknown rain is credited to no ledger, and the day says so.
-    `method` names how the reference ET was reckoned, as in "penman-monteith" or "normal of the
+    `method` names how the reference ET was computed, as in "penman-monteith" or "normal of the
     season"; `rung` names the step of the weather's ladder that the day stands on (`source` the
     station or service). `rain_mm` is what reached the ground as water: snow counts when it melts,
     and `snow_mm` lies at the end of the day. `normal_eto_mm` is what is usual for the day.
@@ -42,7 +42,7 @@ class DayInput:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Observation:
-    """What a person saw of a planting; `event` is one of `controller.demand.seen.EVENTS`."""
+    """What a person saw of a planting; `event` is one of `observations.EVENTS`."""
 
     zone: str
     day: date
@@ -109,7 +109,7 @@ class LedgerDay:
     exposure: float = 1.0  # the bed's own factor, in etc_mm and used_mm
     plants: float = 0.0  # how many stand there
     ground_m2: float = 0.0
-    salt_stress: float = 1.0  # expected yield-related share; see controller.demand.salts
+    salt_stress: float = 1.0  # expected yield-related share; see controller.demand.soil.salinity
     rung: str = ""
     snow_mm: float = 0.0
     passed_mm: float = 0.0

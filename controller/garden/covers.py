@@ -1,8 +1,8 @@
 """What may stand over a bed: its kinds with their figures, and how it is written.
 
 A cover is the word of its kind, a table of `KEYS`, or a list of either. Of what is outside, it
-leaves a share of the reference ET and a share of the rain; `controller.demand.undercover` computes
-with them.
+leaves a share of the reference ET and a share of the rain; `demand/climate/under_cover.py`
+computes with them.
 """
 
 from __future__ import annotations

@@ -1,13 +1,195 @@
-"""Faults of a garden file, gathered: each names file, line, place, what was found and allowed."""
+"""Faults of a garden file, each with its line, place, what was found and allowed.
+
+The standard library's reader gives values and no positions, so this walks the text once more and
+notes the line of every key, by its path: ("zone", 1, "row", 0, "bore"). It trusts that the text is
+valid TOML; the reader has seen it first.
+"""
 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from controller.errors import GardenFileError
-from controller.garden.lines import LineFinder, Path
+
+Path = tuple[str | int, ...]
+
+_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+_SPACE = " \t\r\n"
+
+
+class LineFinder:
+    """The lines of one text."""
+
+    def __init__(self, text: str) -> None:
+        self._lines: Mapping[Path, int] = _Walk(text).run()
+
+    def line(self, path: Path) -> int:
+        """The line of the key at `path`, or of the nearest thing around it; 1 for the whole."""
+        for end in range(len(path), 0, -1):
+            if path[:end] in self._lines:
+                return self._lines[path[:end]]
+        return 1
+
+    def has(self, path: Path) -> bool:
+        """Whether this very path is written in the text."""
+        return path in self._lines
+
+
+class _Walk:
+    """One pass over the text; `at` only goes forward."""
+
+    def __init__(self, text: str) -> None:
+        self.text, self.at = text, 0
+        self.line_no = 1
+        self.lines: dict[Path, int] = {}
+        self.counts: dict[Path, int] = {}  # how many [[tables]] of this path came so far
+
+    def run(self) -> dict[Path, int]:
+        here: Path = ()
+        while self._skip():
+            if self._peek() == "[":
+                here = self._header()
+            else:
+                self._pair(here)
+        return self.lines
+
+    def _header(self) -> Path:
+        """[a.b] or [[a.b]]: the path the keys below it belong to."""
+        line_no = self.line_no
+        self._step()
+        repeated = self._peek() == "["
+        if repeated:
+            self._step()
+        path: Path = ()
+        keys = self._keys()
+        for key in keys[:-1]:
+            path = self._into((*path, key))
+            self.lines.setdefault(path, line_no)
+        path = (*path, keys[-1])
+        self.lines.setdefault(path, line_no)
+        if repeated:
+            number = self.counts.get(path, 0)
+            self.counts[path] = number + 1
+            path = (*path, number)
+            self.lines[path] = line_no
+        while self._peek() == "]":
+            self._step()
+        return path
+
+    def _into(self, path: Path) -> Path:
+        """A key that names a list of tables means its latest table."""
+        return (*path, self.counts[path] - 1) if path in self.counts else path
+
+    def _pair(self, here: Path) -> None:
+        """key = value, the key perhaps dotted."""
+        line_no = self.line_no
+        path = here
+        for key in self._keys():
+            path = (*path, key)
+            self.lines.setdefault(path, line_no)
+        self._step()  # =
+        self._value(path)
+
+    def _keys(self) -> list[str]:
+        """One or more keys with dots between; ends on the sign after them."""
+        keys: list[str] = []
+        while True:
+            self._skip()
+            if self._peek() in "\"'":
+                keys.append(self._string())
+            else:
+                found = _BARE_KEY.match(self.text, self.at)
+                keys.append(found[0] if found else "")
+                self._step(len(keys[-1]))
+            self._skip()
+            if self._peek() != ".":
+                return keys
+            self._step()
+
+    def _value(self, path: Path) -> None:
+        self._skip()
+        sign = self._peek()
+        if sign == "[":
+            self._list(path)
+        elif sign == "{":
+            self._table(path)
+        elif sign and sign in "\"'":
+            self._string()
+        else:
+            while self._peek() and self._peek() not in ",]}#\n":
+                self._step()
+
+    def _list(self, path: Path) -> None:
+        self._step()
+        number = 0
+        while self._skip() and self._peek() != "]":
+            self.lines[(*path, number)] = self.line_no
+            before = self.at
+            self._value((*path, number))
+            number += 1
+            if self._skip() and (self._peek() == "," or self.at == before):
+                self._step()  # in text that is no TOML, forward all the same
+        self._step()
+
+    def _table(self, path: Path) -> None:
+        self._step()
+        while self._skip() and self._peek() != "}":
+            self._pair(path)
+            if self._skip() and self._peek() == ",":
+                self._step()
+        self._step()
+
+    def _string(self) -> str:
+        """Past a string of any of the four sorts; gives back what stands between its quotes."""
+        quote = self._peek()
+        closing = quote * 3 if self.text.startswith(quote * 3, self.at) else quote
+        self._step(len(closing))
+        start = self.at
+        while self._peek() and not self.text.startswith(closing, self.at):
+            self._step(2 if quote == '"' and self._peek() == "\\" else 1)
+        inner = self.text[start : self.at]
+        self._step(len(closing))
+        while len(closing) == 3 and self._peek() == quote:  # up to two quotes may touch the end
+            self._step()
+        return _unescaped(inner) if quote == '"' and len(closing) == 1 else inner
+
+    def _skip(self) -> bool:
+        """Past white space and comments; False at the end of the text."""
+        while self.at < len(self.text):
+            if self._peek() == "#":
+                while self._peek() and self._peek() != "\n":
+                    self._step()
+            elif self._peek() in _SPACE:
+                self._step()
+            else:
+                return True
+        return False
+
+    def _peek(self) -> str:
+        return self.text[self.at : self.at + 1]
+
+    def _step(self, count: int = 1) -> None:
+        self.line_no += self.text.count("\n", self.at, self.at + count)
+        self.at += count
+
+
+def _unescaped(inner: str) -> str:
+    """A quoted key may carry escapes; only those that keys meet in practice need be exact."""
+    if "\\" not in inner:
+        return inner
+    escapes = {"b": "\b", "t": "\t", "n": "\n", "f": "\f", "r": "\r", '"': '"', "\\": "\\"}
+
+    def one(found: re.Match[str]) -> str:
+        code = found[1]
+        if code[0] in "uU":
+            return chr(int(code[1:], 16))
+        return escapes.get(code, code)
+
+    return re.sub(r"\\(u[0-9a-fA-F]{4}|U[0-9a-fA-F]{8}|.)", one, inner)
+
 
 # Lists of tables that a person knows by name, not by number.
 _NAMED = frozenset({("zone",), ("bed",), ("crop",), ("soil",), ("main", "run")})

@@ -8,7 +8,7 @@ from typing import Any
 from controller.errors import QuantityError
 from controller.garden import quantities as q
 from controller.garden import values as v
-from controller.garden.model import Pipe
+from controller.garden.plumbing import Pipe
 
 
 class Begins(StrEnum):

@@ -10,8 +10,9 @@ from typing import Annotated, Any
 from controller.errors import QuantityError
 from controller.garden import quantities as q
 from controller.garden import values as v
-from controller.garden.form import Field, Table, by
-from controller.garden.model import Action, Device, FlowFinding, SensorKind
+from controller.garden.model import Action, FlowFinding, SensorKind
+from controller.garden.plumbing import Device
+from controller.garden.pydantic_form import Field, Table, by
 
 # The limits are ours: wide enough for any garden, narrow enough to catch a slipped unit.
 _TRAVEL = v.quantity(q.DURATION, "a valve's travel", '"8 s"', 0.0, 300.0, "0 to 5 min")

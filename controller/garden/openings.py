@@ -8,7 +8,7 @@ from typing import Any
 from controller.errors import QuantityError
 from controller.garden import quantities as q
 from controller.garden import values as v
-from controller.garden.model import Opening
+from controller.garden.plumbing import Opening
 
 _ALLOWED = (
     'an opening is "full", the handle\'s turn from full open, below 90, as in "40 deg", a share of '

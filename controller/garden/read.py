@@ -11,13 +11,13 @@ from typing import Any
 from controller.errors import GardenFileError
 from controller.garden.checks import Known, check
 from controller.garden.faults import Faults
-from controller.garden.fill import fill
-from controller.garden.form import read_table
-from controller.garden.model import Garden, Pipe
-from controller.garden.needed import NEEDED
+from controller.garden.from_file.garden import fill
+from controller.garden.model import Garden
+from controller.garden.plumbing import Pipe
+from controller.garden.pydantic_form import read_table
 from controller.garden.quantities import is_us
+from controller.garden.schema import NEEDED, WrittenGarden
 from controller.garden.size import MOST_BYTES, require_size, too_large
-from controller.garden.written import WrittenGarden
 
 # A bare quantity, the commonest slip: length = 11 ft
 _BARE_QUANTITY = re.compile(r"=\s*([-+]?\d[\d ./,-]*\s*[A-Za-z%°][A-Za-z0-9/]*)\s*(?:#|,|\}|$)")

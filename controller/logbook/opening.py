@@ -14,19 +14,20 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from controller.clock import Clock
-from controller.logbook.door import KIND, compare_given, given_by_index, lenient, sweep
-from controller.logbook.faults import is_damage, plain
 from controller.logbook.files import (
     LOG_DAMAGED,
     LONGEST_LOG_BYTES,
     REMEMBERED_KIB,
     file_id,
+    is_damage,
     keep_cut_log,
+    plain,
     put_aside,
     read_shared,
     shorten_log,
 )
 from controller.logbook.records import utc_from_text, utc_text
+from controller.logbook.row_rules import KIND, compare_given, given_by_index, lenient, sweep
 from controller.logbook.schema import MIGRATIONS, SET, Book, migrate, refuse_newer, steps_known
 
 # What SQLite's check says of single rows, which are set aside, and of indexes, which are made anew.

@@ -11,11 +11,11 @@ from collections.abc import Callable, Iterable, Mapping
 from datetime import date, datetime, timedelta
 
 from controller.errors import LogbookError, require_range
-from controller.garden.model import ValveKind
-from controller.logbook.door import LONGEST_OPEN_S, MOST_LITRES, sweep
-from controller.logbook.pen import Pen, Row, insert
+from controller.garden.plumbing import ValveKind
 from controller.logbook.records import HowKnown, PulseState, utc_text
+from controller.logbook.row_rules import LONGEST_OPEN_S, MOST_LITRES, sweep
 from controller.logbook.schema import Book
+from controller.logbook.writer import Pages, Row, insert
 from controller.timetable.records import Pulse
 
 # From where a pulse may come to each state. Besides, `hand_watering` closes a planned hand pulse.
@@ -31,7 +31,7 @@ NEXT: Mapping[PulseState, frozenset[PulseState]] = {
 }
 
 
-class PulsePages(Pen):
+class PulsePages(Pages):
     """The pages of the pulses."""
 
     def plan_day(self, day: date, pulses: Iterable[Pulse]) -> int:

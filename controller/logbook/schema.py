@@ -9,9 +9,9 @@ from pathlib import Path
 from controller.clock import Clock
 from controller.errors import LogbookError
 from controller.lean import OPENSSL, out_of_sight
-from controller.logbook.door import GIVEN, GIVEN_INDEX, SET_ASIDE, lenient
 from controller.logbook.files import file_id
 from controller.logbook.records import utc_text
+from controller.logbook.row_rules import GIVEN, GIVEN_INDEX, SET_ASIDE, lenient
 
 with out_of_sight("numpy", "pandas", *OPENSSL):
     from sqlite_utils import Database, Migrations
@@ -111,7 +111,7 @@ def _parts_and_observations(db: Database) -> None:
     """The ledger anew, keyed by zone, day and part.
 
     Days kept before are kept: of the whole zone (part ''), by the single coefficient, with neither
-    exposure nor salts in them. What was not reckoned then (plant and soil apart, shade, plants,
+    exposure nor salts in them. What was not computed then (plant and soil apart, shade, plants,
     ground, snow) is NULL, not nought.
     """
     kept = (

@@ -1,7 +1,10 @@
-"""How amounts are written for a person: in the garden file's units, short, never too exact."""
+"""How amounts are written for a person, and cells for a spreadsheet."""
 
 from __future__ import annotations
 
+import csv
+import io
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 
 from controller.units import gal_from_m3, in_from_mm, m3_from_l
@@ -72,3 +75,41 @@ def _three_figures(amount: float) -> str:
     if amount >= 99.95:
         return f"{amount:,.0f}"
     return f"{amount:.1f}" if amount >= 9.995 else f"{amount:.2f}"
+
+
+# What spreadsheets begin a formula with, and what they skip before one (common practice).
+_BEGINS_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+
+
+def csv_text(header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> str:
+    """A header, then the rows; with no rows, the header alone."""
+    out = io.StringIO()
+    writer = csv.DictWriter(out, fieldnames=header, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows(map(cells, rows))
+    return out.getvalue()
+
+
+def cells(row: Mapping[str, object]) -> dict[str, object]:
+    """The row with an apostrophe before each text that a spreadsheet would work out.
+
+    Numbers stay as they are, negative ones too, also where they are written as text. Lists are
+    joined with a plus sign.
+    """
+    return {name: _cell(value) for name, value in row.items()}
+
+
+def _cell(value: object) -> object:
+    if isinstance(value, list):
+        value = "+".join(map(str, value))
+    if not isinstance(value, str) or not value.startswith(_BEGINS_FORMULA) or _is_number(value):
+        return value
+    return f"'{value}"
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return text == text.strip()

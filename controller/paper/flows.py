@@ -1,23 +1,27 @@
-"""What the lines deliver, as a person reads it and as a document."""
+"""What the lines and the main deliver, as a person reads it and as a document."""
 
 from __future__ import annotations
 
 import math
 import textwrap
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
-from controller.garden.model import Garden, Row, SupplyKind, Watering, Zone
-from controller.garden.show import show_about
-from controller.hydraulics.evenness import real_uniformity
-from controller.hydraulics.linefill import LineFill
-from controller.hydraulics.lines import HoleFlow, RowFlow, SetFlow, ZoneFlow
-from controller.hydraulics.sureness import Range
-from controller.hydraulics.surge import velocity_m_s
+from controller.garden.model import Garden, Watering, Zone
+from controller.garden.plumbing import Row, Run, SupplyKind
+from controller.garden.show import show_about, show_flow, show_length, show_pressure
+from controller.hydraulics.calibration.hole_law_error import Range
+from controller.hydraulics.design.advice_base import quoted
+from controller.hydraulics.network.filling import LineFill
+from controller.hydraulics.network.garden_lines import HoleFlow, Lines, RowFlow, SetFlow, ZoneFlow
+from controller.hydraulics.network.uniformity import real_uniformity
+from controller.hydraulics.physics.water_hammer import velocity_m_s
 from controller.paper.amounts import open_time, volume
 from controller.paper.picture import row_bars
-from controller.timetable.tested import Bands
+from controller.timetable.calibrated import Bands
 from controller.units import (
     GRAVITY_M_S2,
+    M_PER_FT,
     gal_min_from_m3_s,
     in_from_m,
     l_from_m3,
@@ -25,6 +29,102 @@ from controller.units import (
     m_from_ft,
     psi_from_head_m,
 )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunUse:
+    """A run with the zones it feeds; speed and loss with the thirstiest of them open alone."""
+
+    run: Run
+    feeds: tuple[str, ...]
+    thirstiest: str = ""
+    flow_m3_s: float = 0.0
+    speed_m_s: float = 0.0
+    lost_m: float = 0.0
+
+
+def run_uses(lines: Lines) -> list[RunUse]:
+    """The runs of a garden's main in their order; none for a main of one pipe.
+
+    Raises
+    ------
+    InputError, NoSolution
+        As `Lines.zone_flows`.
+    """
+    garden, main = lines.garden, lines.main
+    uses = []
+    for run in garden.runs:
+        fed = [
+            zone
+            for zone in garden.zones
+            if any(one.run == run.name for one in main.way_to(main.place(zone)))
+        ]
+        if not fed:
+            uses.append(RunUse(run=run, feeds=()))
+            continue
+        alone = {z.name: lines.zone_flows(frozenset((z.name,)))[z.name] for z in fed}
+        zone = max(fed, key=lambda one: alone[one.name])
+        flow = alone[zone.name]
+        uses.append(
+            RunUse(
+                run=run,
+                feeds=tuple(one.name for one in fed),
+                thirstiest=zone.name,
+                flow_m3_s=flow,
+                speed_m_s=velocity_m_s(flow_m3_s=flow, bore_m=run.pipe.bore_m),
+                lost_m=main.loss_m(
+                    to=main.place(zone),
+                    flow_m3_s=flow,
+                    viscosity_m2_s=lines.viscosity_m2_s,
+                    run=run.name,
+                ),
+            )
+        )
+    return uses
+
+
+def run_lines(lines: Lines) -> list[str]:
+    """A line a run, for a gardener."""
+    us = lines.garden.us_units
+    return [_line(use, us) for use in run_uses(lines)]
+
+
+def _line(use: RunUse, us: bool) -> str:
+    run = use.run
+    begins = "the tap"
+    if run.parent:
+        begins = f'{show_length(run.from_m, us)} along "{run.parent}"'
+    words = f'"{run.name}": {show_length(run.length_m, us)} of {run.pipe.label} from {begins}'
+    if not use.feeds:
+        return f"{words}; feeds no zone"
+    speed = f"{use.speed_m_s / M_PER_FT:.1f} ft/s" if us else f"{use.speed_m_s:.1f} m/s"
+    return (
+        f"{words}; feeds {quoted(use.feeds)}. The most it carries, with "
+        f'"{use.thirstiest}" open alone: '
+        f"{show_flow(use.flow_m3_s, us)} at {speed}, {show_pressure(use.lost_m, us)} lost in it"
+    )
+
+
+def run_rows(lines: Lines) -> list[dict[str, object]]:
+    """The same for programs; SI, units in the keys."""
+    return [
+        {
+            "run": use.run.name,
+            "from": use.run.parent or "tap",
+            "along_m": use.run.from_m,
+            "length_m": use.run.length_m,
+            "size": use.run.pipe.label,
+            "bore_m": use.run.pipe.bore_m,
+            "loss_k": use.run.loss_k,
+            "feeds": list(use.feeds),
+            "thirstiest": use.thirstiest,
+            "flow_m3_s": use.flow_m3_s,
+            "speed_m_s": use.speed_m_s,
+            "lost_m": use.lost_m,
+        }
+        for use in run_uses(lines)
+    ]
+
 
 _STEADY = 0.005  # a range that is narrower does not show in the figures
 UNKNOWN_FROM = 0.33  # above a third the error of a logarithm is no per cent any more

@@ -1,18 +1,212 @@
-"""The soil-water ledger as a person reads it, a table for each zone or part of one."""
+"""The soil-water ledger as a person and a program read it, with the source of each day."""
 
 from __future__ import annotations
 
 import textwrap
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from datetime import date
+from datetime import date, timedelta
 
-from controller.demand.mulch import mulch_of
 from controller.demand.records import ASSUMED, PLANNED, LedgerDay
-from controller.garden.model import Bed, Garden
+from controller.demand.soil.mulch import mulch_of
+from controller.garden.model import Bed, Coefficients, Garden
 from controller.paper.amounts import day_cell, day_in_year, depth, short_day
-from controller.paper.ledgerrows import DUAL, ledger_rows, plant_litres
-from controller.paper.rungs import Rungs
-from controller.units import M_PER_FT, gal_from_m3, in_from_mm, m3_from_l
+from controller.units import M_PER_FT, gal_from_m3, in_from_mm, litres_from_mm, m3_from_l
+from controller.weather.source_priority import (
+    CLIMATE_TABLE,
+    DAYS_BEFORE,
+    FORECAST,
+    FORECAST_KEPT,
+    NORMAL,
+    SEASON,
+    STATION,
+)
+
+_SERVICE = "service"
+_DOUBT = "*"  # neither measured nor on any step that is known
+# From the best step down: its mark, and what it is. The first step that a table has is not marked.
+_STEPS: Mapping[str, tuple[str, str]] = {
+    STATION: (" ", "the garden's own station"),
+    _SERVICE: ("1", "the first service"),
+    "second service": ("2", "the second service"),
+    "third service": ("3", "the third service"),
+    "fourth service": ("4", "the fourth service"),
+    "fifth service": ("5", "a service further down"),
+    FORECAST: ("f", "a forecast"),
+    FORECAST_KEPT: ("k", "a forecast of it that was kept, for nobody measured"),
+    DAYS_BEFORE: ("b", "the days before, for there was no weather"),
+    NORMAL: ("n", "what is normal in this garden, for there was no weather"),
+    CLIMATE_TABLE: ("m", "the monthly climate table, for there was no weather"),
+    SEASON: ("s", "the season's table, for there was no weather"),
+}
+_DAY = timedelta(days=1)
+
+
+def step_words(rung: str) -> str:
+    """What a step is, for a person; its own name where it is none of the ladder's."""
+    return _STEPS[rung][1] if rung in _STEPS else rung
+
+
+def lower_services(rungs: Iterable[str]) -> list[str]:
+    """Of these steps the services that are not the first one asked, best first."""
+    met = set(rungs)
+    services = [rung for rung in _STEPS if rung.endswith(_SERVICE) and rung in met]
+    return services if STATION in met else [rung for rung in services if rung != _SERVICE]
+
+
+class SourceMarks:
+    """The steps of a table's days."""
+
+    def __init__(self, days: Iterable[LedgerDay]) -> None:
+        self._by_day: dict[date, tuple[str, bool]] = {}
+        for row in days:
+            self._by_day.setdefault(row.day, (row.rung, row.measured))
+        met = {rung for rung, _ in self._by_day.values()}
+        measured = [rung for rung in (STATION, _SERVICE) if rung in met]
+        self._first = measured[0] if measured else ""
+
+    def mark(self, row: LedgerDay) -> str:
+        """One character: a blank where the day stands on the first step."""
+        return self._mark(row.rung, row.measured)
+
+    def words(self) -> list[str]:
+        """The days by step, best step first; nothing where nothing is known of their steps."""
+        spans: dict[str, list[date]] = {}
+        for day in sorted(self._by_day):
+            rung, measured = self._by_day[day]
+            if rung or not measured:
+                spans.setdefault(rung, []).append(day)
+        if not spans:
+            return []
+        order = [
+            *(rung for rung in _STEPS if rung in spans),
+            *(r for r in spans if r not in _STEPS),
+        ]
+        return [
+            f"{self._mark(rung, False)} {step_words(rung) or 'a forecast or a stand-in'}: "
+            f"{spans_words(spans[rung])}"
+            for rung in order
+        ]
+
+    def _mark(self, rung: str, measured: bool) -> str:
+        if rung in _STEPS:
+            return " " if rung == self._first else _STEPS[rung][0]
+        return " " if measured else _DOUBT
+
+
+def spans_words(days: Sequence[date]) -> str:
+    """Days in order as spans, as in "3 July, 5 to 9 July 2031"."""
+    spans: list[list[date]] = []
+    for day in days:
+        if spans and day - spans[-1][1] == _DAY:
+            spans[-1][1] = day
+        else:
+            spans.append([day, day])
+    words = []
+    for number, (first, last) in enumerate(spans):
+        follows = spans[number + 1][0] if number + 1 < len(spans) else None
+        # The year is said once, at the end of a run of spans of one year.
+        close = follows is None or follows.year != last.year
+        end = short_day(last) if close else day_in_year(last)
+        if first == last:
+            words.append(end)
+        elif first.year != last.year:
+            words.append(f"{short_day(first)} to {end}")
+        elif first.month == last.month:
+            words.append(f"{first.day} to {end}")
+        else:
+            words.append(f"{day_in_year(first)} to {end}")
+    return ", ".join(words)
+
+
+DUAL = Coefficients.DUAL.value
+_METHOD = {
+    Coefficients.SINGLE.value: "single crop coefficient",
+    DUAL: "dual crop coefficients",
+}
+
+
+def ledger_rows(days: Iterable[LedgerDay]) -> list[dict[str, object]]:
+    """One row a zone, part and day, for --json and --csv; SI.
+
+    What the single coefficient does not tell apart, and rain that nobody knows, is None.
+    """
+    return [_row(day) for day in days]
+
+
+def plant_litres(day: LedgerDay) -> tuple[float, float]:
+    """What one plant drew that day, and what it and its ground lost together. [L]
+
+    With the single coefficient the two are not told apart, and both are the latter.
+    """
+    ground_m2 = day.ground_m2 / day.plants
+    together = litres_from_mm(day.used_mm, ground_m2)
+    if day.coefficients != DUAL:
+        return together, together
+    return litres_from_mm(day.transpired_mm, ground_m2), together
+
+
+def _row(d: LedgerDay) -> dict[str, object]:
+    apart = d.coefficients == DUAL
+    drew: tuple[float, float] | None = None
+    if d.plants > 0.0 and d.ground_m2 > 0.0:
+        drew = plant_litres(d)
+    return {
+        "zone": d.zone,
+        "part": d.part,
+        "date": d.day.isoformat(),
+        "account": d.account,
+        "crop": d.crop,
+        "stage": d.stage,
+        "phase": d.phase,
+        "day_of_planting": d.day_of_planting,
+        "coefficients": d.coefficients,
+        "method": _METHOD.get(d.coefficients, d.coefficients),
+        "eto_mm": round(d.eto_mm, 4),
+        "eto_method": d.method,
+        "rung": d.rung,
+        "measured": d.measured,
+        "kc": round(d.kc, 4),
+        "kcb": round(d.kcb, 4) if apart else None,
+        "ke": round(d.ke, 4) if apart else None,
+        "exposure": round(d.exposure, 4),
+        "etc_mm": round(d.etc_mm, 4),
+        "stress": round(d.stress, 4),
+        "salt_stress": round(d.salt_stress, 4),
+        "used_mm": round(d.used_mm, 4),
+        "transpired_mm": round(d.transpired_mm, 4) if apart else None,
+        "evaporated_mm": round(d.evaporated_mm, 4) if apart else None,
+        "rain_mm": round(d.rain_mm, 4) if d.rain_known else None,
+        "rain_unused_mm": round(d.rain_unused_mm, 4),
+        "runoff_mm": round(d.runoff_mm, 4),
+        "snow_mm": round(d.snow_mm, 4),
+        "watered_mm": round(d.watered_mm, 4),
+        "water_from": d.water_from,
+        "passed_mm": round(d.passed_mm, 4),
+        "drained_mm": round(d.drained_mm, 4),
+        "handed_over_mm": round(d.handed_over_mm, 4),
+        "start_depletion_mm": round(d.start_depletion_mm, 4),
+        "depletion_mm": round(d.depletion_mm, 4),
+        "wetted_fraction": round(d.wetted_fraction, 4),
+        "wet_depletion_mm": round(d.wet_depletion_mm, 4),
+        "rest_depletion_mm": round(d.rest_depletion_mm, 4),
+        "wet_drained_mm": round(d.wet_drained_mm, 4),
+        "wet_kc": round(d.wet_kc, 4),
+        "surface_depletion_mm": round(d.surface_depletion_mm, 4) if apart else None,
+        "rest_surface_depletion_mm": round(d.rest_surface_depletion_mm, 4) if apart else None,
+        "kc_max_base": round(d.kc_max_base, 4) if apart else None,
+        "dry_days": d.dry_days,
+        "exposed_fraction": round(d.exposed_fraction, 4) if apart else None,
+        "cover": round(d.cover, 4),
+        "root_depth_m": round(d.root_depth_m, 4),
+        "taw_mm": round(d.taw_mm, 4),
+        "raw_mm": round(d.raw_mm, 4),
+        "depletion_fraction": round(d.depletion_fraction, 4),
+        "plants": round(d.plants, 1),
+        "ground_m2": round(d.ground_m2, 4),
+        "plant_litres": None if drew is None else round(drew[0], 4),
+        "plant_and_ground_litres": None if drew is None else round(drew[1], 4),
+    }
+
 
 __all__ = ["ledger_rows", "ledger_text"]
 
@@ -34,7 +228,7 @@ def ledger_text(
 
     The garden tells what lies on the beds, `allowed` what may be missing before a bed is watered.
     """
-    rungs = Rungs(days)
+    rungs = SourceMarks(days)
     beds = {} if garden is None else {zone.name: zone.bed for zone in garden.zones}
     lines = _heading(days, us=us)
     for (zone, part), rows in _tables(days).items():
@@ -87,7 +281,7 @@ def _table(
     name: str,
     rows: Sequence[LedgerDay],
     bed: Bed | None,
-    rungs: Rungs,
+    rungs: SourceMarks,
     allowed: Callable[[LedgerDay], float | None],
     *,
     us: bool,
@@ -200,7 +394,7 @@ def _area(row: LedgerDay, *, us: bool) -> str:
     return f"{each_m2 / M_PER_FT**2:.2f} sq ft" if us else f"{each_m2:.2f} m2"
 
 
-def _weather(days: Sequence[LedgerDay], rungs: Rungs, *, us: bool) -> list[str]:
+def _weather(days: Sequence[LedgerDay], rungs: SourceMarks, *, us: bool) -> list[str]:
     """What the days stand on, with the marks; and snow that lay."""
     lines = []
     for words in rungs.words():

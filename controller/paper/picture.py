@@ -7,8 +7,8 @@ from math import ceil, floor, log10
 from zlib import crc32
 
 from controller.garden.model import Watering
-from controller.hydraulics.flows import RowFlow, ZoneFlow
-from controller.hydraulics.shares import (
+from controller.hydraulics.network.results import RowFlow, ZoneFlow
+from controller.hydraulics.network.row_shares import (
     GOOD_VARIATION,
     MOST_VARIATION,
     HoleShare,

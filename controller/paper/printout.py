@@ -8,11 +8,12 @@ from collections.abc import Iterable, Mapping
 from datetime import date, datetime, timedelta
 from typing import TypeVar
 
-from controller.garden.model import Garden, ValveKind
+from controller.garden.model import Garden
+from controller.garden.plumbing import ValveKind
 from controller.paper.amounts import clock_time, day_in_year, depth, long_day, open_time, volume
+from controller.timetable.calibrated import BAND, Bands
 from controller.timetable.flooding import FLOODING_EFFICIENCY, against_flooding
 from controller.timetable.records import Dose, NotFitted, Pulse, Short, Timetable, WaterIn
-from controller.timetable.tested import BAND, Bands
 
 _T = TypeVar("_T", Pulse, NotFitted, WaterIn)
 WIDTH = 80
@@ -225,7 +226,7 @@ def _sums(timetable: Timetable, garden: Garden) -> list[str]:
 
 
 def _flooding(timetable: Timetable, garden: Garden) -> list[str]:
-    """The same depth by flooding, with the efficiencies it is reckoned from."""
+    """The same depth by flooding, with the efficiencies it is computed from."""
     found = against_flooding(timetable)
     if found is None:
         return []

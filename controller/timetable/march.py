@@ -11,20 +11,19 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from controller.demand.records import ASSUMED, PLANNED, RECORDED
-from controller.demand.zonedays import ZoneDays
+from controller.demand.soil.zone_days import ZoneDays
 from controller.garden.model import Zone
-from controller.timetable.accounts import ZoneAccount
-from controller.timetable.job import Job
-from controller.timetable.jobs import Reckoning
-from controller.timetable.packing import (
+from controller.timetable.need.accounts import ZoneAccount
+from controller.timetable.need.jobs import JobMaker
+from controller.timetable.packing.fit_day import (
     NOTHING_ON_DAY,
     GivenOnDay,
     Packed,
     given_on_day,
     pack,
 )
+from controller.timetable.packing.job import Job, NetworkFlows
 from controller.timetable.records import Dose, WaterIn
-from controller.timetable.sets import NetworkFlows
 
 _DAY = timedelta(days=1)
 
@@ -41,8 +40,8 @@ class DayPlanned:
 class March:
     """The accounts of all zones, carried day by day."""
 
-    reckoning: Reckoning  # of open ground
-    reckonings: Mapping[str, Reckoning]  # of each zone, under what covers it
+    job_maker: JobMaker  # of open ground
+    job_makers: Mapping[str, JobMaker]  # of each zone, under what covers it
     accounts: Mapping[str, ZoneAccount]
     flows: NetworkFlows
 
@@ -53,14 +52,14 @@ class March:
         was written later. So where notes came late the days gone are carried again from each day
         on which one was written: with it, and with what had been taken as done until then.
         """
-        first = self.reckoning.first
+        first = self.job_maker.first
         starts = [account.begins for account in self.accounts.values() if account.begins]
-        if not self.reckoning.days or not starts:
+        if not self.job_maker.days or not starts:
             return
-        begins = max(min(self.reckoning.days), min(starts))
+        begins = max(min(self.job_maker.days), min(starts))
         late = {
             key: min(noted, first)
-            for key, noted in self.reckoning.given.noted_on.items()
+            for key, noted in self.job_maker.given.noted_on.items()
             if noted > key[1] + _DAY and begins <= key[1] < first
         }
         done: dict[tuple[str, date], GivenOnDay] = {}
@@ -81,14 +80,14 @@ class March:
         if not notes:
             return self
 
-        written = self.reckoning.given.litres.items()
+        written = self.job_maker.given.litres.items()
         litres = ZoneDays(((k, n) for k, n in written if k not in notes), kind=float)
 
-        def unknowing(reckoning: Reckoning) -> Reckoning:
-            return replace(reckoning, given=replace(reckoning.given, litres=litres))
+        def unknowing(job_maker: JobMaker) -> JobMaker:
+            return replace(job_maker, given=replace(job_maker.given, litres=litres))
 
-        reckonings = {name: unknowing(found) for name, found in self.reckonings.items()}
-        return March(unknowing(self.reckoning), reckonings, self.accounts, self.flows)
+        job_makers = {name: unknowing(found) for name, found in self.job_makers.items()}
+        return March(unknowing(self.job_maker), job_makers, self.accounts, self.flows)
 
     def _day_gone(
         self, day: date, done: dict[tuple[str, date], GivenOnDay], *, since: date
@@ -97,8 +96,8 @@ class March:
 
         Of days that are still to come nobody can have written anything: they go as planned.
         """
-        garden, given = self.reckoning.garden, self.reckoning.given
-        if day >= self.reckoning.today:
+        garden, given = self.job_maker.garden, self.job_maker.given
+        if day >= self.job_maker.today:
             self.plan(day)
             return
         assumed = {
@@ -133,17 +132,17 @@ class March:
             return {}
         jobs = [
             job
-            for zone in self.reckoning.garden.zones
-            if (job := self.reckonings[zone.name].job(zone, self.accounts[zone.name], day))
+            for zone in self.job_maker.garden.zones
+            if (job := self.job_makers[zone.name].job(zone, self.accounts[zone.name], day))
         ]
         if not any(job.zone in assumed for job in jobs):
             return {}
-        watering = self.reckoning.garden.watering
-        return self.reckoning.grounds.days_gone.given(
+        watering = self.job_maker.garden.watering
+        return self.job_maker.grounds.days_gone.given(
             day,
             jobs,
             self.flows,
-            network=self.reckoning.lines,
+            network=self.job_maker.lines,
             most_open=watering.most_open,
             least_share=watering.least_share,
         )
@@ -151,7 +150,7 @@ class March:
     def plan(self, day: date) -> DayPlanned:
         """Plan one day, and credit it."""
         found = self._doses(day)
-        watering = self.reckoning.garden.watering
+        watering = self.job_maker.garden.watering
         packed = pack(
             [job for job, _ in found],
             self.flows,
@@ -159,7 +158,7 @@ class March:
             least_share=watering.least_share,
         )
         given = given_on_day(packed)
-        for zone in self.reckoning.garden.zones:
+        for zone in self.job_maker.garden.zones:
             self._credit_written(zone, day, given.get(zone.name, NOTHING_ON_DAY))
         return DayPlanned(packed, [dose for _, dose in found])
 
@@ -170,16 +169,16 @@ class March:
         """
         return tuple(
             found
-            for zone in self.reckoning.garden.zones
+            for zone in self.job_maker.garden.zones
             for found in self.accounts[zone.name].to_water_in(
-                first, self.reckonings[zone.name].fallen_mm
+                first, self.job_makers[zone.name].fallen_mm
             )
         )
 
     def _doses(self, day: date) -> list[tuple[Job, Dose]]:
         found = (
-            self.reckonings[zone.name].dose(zone, self.accounts[zone.name], day)
-            for zone in self.reckoning.garden.zones
+            self.job_makers[zone.name].dose(zone, self.accounts[zone.name], day)
+            for zone in self.job_maker.garden.zones
         )
         return [job for job in found if job is not None]
 
@@ -188,7 +187,7 @@ class March:
     ) -> None:
         """Credit what nobody wrote down, as it was planned or printed."""
         self.accounts[zone.name].credit(
-            self.reckonings[zone.name].days[day],
+            self.job_makers[zone.name].days[day],
             litres,
             stored_litres=stored_litres,
             water_from=ASSUMED,
@@ -197,7 +196,7 @@ class March:
 
     def _credit_written(self, zone: Zone, day: date, planned: GivenOnDay) -> None:
         """Credit what is written of a day, and what is planned beside it."""
-        account, given = self.accounts[zone.name], self.reckoning.given
+        account, given = self.accounts[zone.name], self.job_maker.given
         litres, stored = planned.litres, planned.stored_litres
         written = given.litres.get((zone.name, day), 0.0)
         if written > 0.0:
@@ -205,7 +204,7 @@ class March:
             litres += written
             stored += account.stored_of(written) if logged is None else logged
         account.credit(
-            self.reckonings[zone.name].days[day],
+            self.job_makers[zone.name].days[day],
             litres,
             stored_litres=stored,
             water_from=PLANNED if planned.litres > 0.0 else RECORDED,
@@ -214,6 +213,6 @@ class March:
 
     def _as_read(self, zone: Zone, day: date) -> None:
         """Take what a person read of the soil as the account's new start, where one says so."""
-        moisture = self.reckoning.given.soil_starts.get((zone.name, day))
+        moisture = self.job_maker.given.soil_starts.get((zone.name, day))
         if moisture is not None:
             self.accounts[zone.name].as_read(moisture)

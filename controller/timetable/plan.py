@@ -1,4 +1,4 @@
-"""The morning's work, for any span of days: ledger, need, dose, timetable.
+"""From weather and logbook to a timetable: balance, need, dose, packing, for any span of days.
 
 A pure function of the garden, its weather, what the logbook says was given, and the span asked
 for: the same inputs give the same timetable, to the tenth of a second.
@@ -6,27 +6,37 @@ for: the same inputs give the same timetable, to the tenth of a second.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
-from controller.demand.facts import Season, parts_of
-from controller.demand.ledgerrows import JoinedRows
 from controller.demand.records import DayInput
-from controller.garden.model import Garden, Row, Zone
-from controller.hydraulics.lines import Lines
-from controller.timetable.accounts import ZoneAccount
-from controller.timetable.endings import ending_words
-from controller.timetable.forecast import as_planned, counted_on
-from controller.timetable.jobs import NOTHING_GIVEN, Given, Grounds, Reckoning, finished
+from controller.demand.soil.ground import Season, parts_of
+from controller.demand.soil.packed_days import JoinedRows, rows_since
+from controller.garden.model import Garden, Zone
+from controller.garden.plumbing import Row
+from controller.hydraulics.network.garden_lines import Lines
 from controller.timetable.march import DayPlanned, March
-from controller.timetable.normals import Normals
+from controller.timetable.need.accounts import ZoneAccount
+from controller.timetable.need.dose import as_planned, counted_on
+from controller.timetable.need.jobs import NOTHING_GIVEN, Given, Grounds, JobMaker, finished
+from controller.timetable.need.wetted_area import side_reach_m, wet_ground_m2
+from controller.timetable.notices import ending_words, shortages, without_water
+from controller.timetable.packing.job import NetworkFlows
 from controller.timetable.records import Timetable
-from controller.timetable.sets import NetworkFlows
-from controller.timetable.shortage import shortages
-from controller.timetable.spells import frost_days, frost_days_gone, frost_words, spell_words
-from controller.timetable.undercover import by_zone, cover_words
-from controller.timetable.waterless import without_water
-from controller.timetable.wetted import side_reach_m, wet_ground_m2
+from controller.timetable.unwritten import record_words
+from controller.timetable.weather.climatology import Normals
+from controller.timetable.weather.covers import by_zone, cover_words
+from controller.timetable.weather.days import account_begins, demand_days
+from controller.timetable.weather.extremes import (
+    frost_days,
+    frost_days_gone,
+    frost_words,
+    spell_words,
+)
+from controller.timetable.weather.monthly_climate import climate_words
+from controller.timetable.windows import FURTHEST_WINDOW_DAYS, clock_change_words
+from controller.weather.day import WeatherDay
 
 __all__ = [
     "NOTHING_GIVEN",
@@ -123,7 +133,7 @@ def plan_garden(
         day += _DAY
     doses = [dose for p in planned for dose in finished(p.doses, p.packed.pulses)]
     not_fitted = [left for p in planned for left in p.packed.not_fitted]
-    said += march.reckoning.guesses(doses)
+    said += march.job_maker.guesses(doses)
     ledger = JoinedRows(rows for account in accounts.values() for rows in account.ledgers)
     pulses = tuple(pulse for p in planned for pulse in p.packed.pulses)
     return Timetable(
@@ -135,7 +145,7 @@ def plan_garden(
         ledger=ledger,
         short=shortages(ledger.since(shown), not_fitted, first=shown),
         no_water=without_water(
-            march.reckoning, accounts, pulses, not_fitted, first=shown, last=last
+            march.job_maker, accounts, pulses, not_fitted, first=shown, last=last
         ),
         water_in=march.to_water_in(shown),
         remarks=tuple(said),
@@ -156,7 +166,7 @@ def march_of(
     watered_in: bool = False,
 ) -> March:
     """The accounts of all zones, not yet begun; as for `plan_garden`, and as `ZoneAccount`."""
-    reckoning = _reckoning(
+    job_maker = _job_maker(
         garden,
         grounds,
         lines,
@@ -166,24 +176,24 @@ def march_of(
         today=first if today is None else today,
         not_before_utc=not_before_utc,
     )
-    reckonings = by_zone(reckoning)
+    job_makers = by_zone(job_maker)
     accounts = {
-        zone.name: zone_account(reckonings[zone.name], zone, normals, watered_in=watered_in)
+        zone.name: zone_account(job_makers[zone.name], zone, normals, watered_in=watered_in)
         for zone in garden.zones
     }
-    return March(reckoning, reckonings, accounts, NetworkFlows(lines))
+    return March(job_maker, job_makers, accounts, NetworkFlows(lines))
 
 
 def zone_account(
-    reckoning: Reckoning, zone: Zone, normals: Normals | None, *, watered_in: bool = False
+    job_maker: JobMaker, zone: Zone, normals: Normals | None, *, watered_in: bool = False
 ) -> ZoneAccount:
-    """The account of one zone, not yet begun; the reckoning is that under its covers."""
-    garden, lines = reckoning.garden, reckoning.lines
-    soil = reckoning.grounds.soil(zone.bed.soil)
+    """The account of one zone, not yet begun; the computation is that under its covers."""
+    garden, lines = job_maker.garden, job_maker.lines
+    soil = job_maker.grounds.soil(zone.bed.soil)
     season = Season(
-        crop_for=reckoning.grounds.crop,
-        days=reckoning.days,
-        observations=reckoning.given.observations,
+        crop_for=job_maker.grounds.crop,
+        days=job_maker.days,
+        observations=job_maker.given.observations,
         normal_temps=None if normals is None else normals.temperatures,
         normal_spread=None if normals is None else normals.temp_spread_c,
         settling_days=garden.watering.settling_days,
@@ -200,7 +210,7 @@ def zone_account(
     return ZoneAccount(zone, parts, lines, garden.watering, watered_in=watered_in)
 
 
-def _reckoning(
+def _job_maker(
     garden: Garden,
     grounds: Grounds,
     lines: Lines,
@@ -210,7 +220,7 @@ def _reckoning(
     first: date,
     today: date,
     not_before_utc: datetime | None,
-) -> Reckoning:
+) -> JobMaker:
     """The days as a plan made today may count on them, and the frosts that hold them."""
     hold_below_c = garden.weather.frost_hold_c
     held = (
@@ -218,7 +228,7 @@ def _reckoning(
         *frost_days(days, today=today, hold_below_c=hold_below_c),
     )
     counted = counted_on(days, first=today, fallen_mm=given.fallen_mm)
-    return Reckoning(
+    return JobMaker(
         garden=garden,
         grounds=grounds,
         lines=lines,
@@ -251,3 +261,192 @@ def _course_words(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
             )
             said += [f"{account.zone.name}: {remark}" for remark in remarks]
     return list(dict.fromkeys(said))  # parts may share a planting
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Weather:
+    """Every row of weather known, the rank of its sources, and what is normal in this garden.
+
+    `remarks` go before what the days have to say, `credits` after it.
+    """
+
+    rows: tuple[WeatherDay, ...]
+    order: tuple[str, ...] = ()
+    normals: Normals | None = None
+    remarks: tuple[str, ...] = ()
+    credits: tuple[str, ...] = ()
+
+
+def plan_on(
+    garden: Garden,
+    grounds: Grounds,
+    lines: Lines,
+    weather: Weather,
+    given: Given,
+    *,
+    first: date,
+    last: date,
+    today: date,
+    not_before_utc: datetime | None = None,
+) -> Timetable:
+    """Plan the days from `first` to `last` on this weather.
+
+    `today` parts what has been from what is foretold. Each day is planned on the account that
+    begins with its own winter: a span over the change is planned in two.
+    """
+    parts: list[Timetable] = []
+    shown = first
+    while shown <= last:
+        begins = account_begins(shown, garden.site)
+        until = last
+        while account_begins(until, garden.site) != begins:
+            until -= _DAY
+        part = _planned(
+            garden,
+            grounds,
+            lines,
+            weather,
+            given,
+            begins=begins,
+            first=max(first, begins),
+            shown_from=shown,
+            last=until,
+            today=today,
+            not_before_utc=not_before_utc,
+        )
+        if parts:  # its days before are those of the part before it
+            part = replace(part, ledger=tuple(rows_since(part.ledger, shown)))
+        parts.append(part)
+        shown = until + _DAY
+    return parts[0] if len(parts) == 1 else _joined(parts)
+
+
+def ledger_on(
+    garden: Garden,
+    grounds: Grounds,
+    lines: Lines,
+    weather: Weather,
+    given: Given,
+    *,
+    first: date,
+    last: date,
+    planned_from: date,
+    today: date,
+) -> Timetable:
+    """The ledger of the days from `first` to `last`, and what there is to say of them.
+
+    Days from `planned_from` on, which is at most the day after `last`, are planned. Each day stands
+    on the account that it was planned on: that of its own winter, as in `plan_on`.
+    """
+    found = plan_on(
+        garden,
+        grounds,
+        lines,
+        weather,
+        given,
+        first=planned_from,
+        last=max(last, planned_from),
+        today=today,
+    )
+    rows = list(found.ledger)
+    begins, day = account_begins(planned_from, garden.site), planned_from - _DAY
+    while day >= first:
+        if account_begins(day, garden.site) != begins:
+            begins = account_begins(day, garden.site)
+            older = _planned(
+                garden,
+                grounds,
+                lines,
+                weather,
+                given,
+                begins=begins,
+                first=day + _DAY,
+                shown_from=day + _DAY,
+                last=day,
+                today=today,
+                not_before_utc=None,
+            )
+            rows = [row for row in rows if row.day > day]
+            rows += older.ledger
+        day -= _DAY
+    rows.sort(key=lambda row: (row.zone, row.part, row.day))
+    return replace(found, ledger=tuple(rows))
+
+
+def _planned(
+    garden: Garden,
+    grounds: Grounds,
+    lines: Lines,
+    weather: Weather,
+    given: Given,
+    *,
+    begins: date,
+    first: date,
+    shown_from: date,
+    last: date,
+    today: date,
+    not_before_utc: datetime | None,
+) -> Timetable:
+    """The days that share one beginning of their accounts.
+
+    Weather is looked at beyond the last of them as far as a dose may: to the next window, and to
+    tomorrow's rain and frost. Else the last day of a short print would be planned on less.
+    """
+    demand = demand_days(
+        weather.rows,
+        garden.site,
+        first=begins,
+        last=last + timedelta(days=FURTHEST_WINDOW_DAYS),
+        today=today,
+        remarks_from=shown_from,
+        remarks_until=last,
+        order=weather.order,
+        rain_gauge_mm=given.fallen_mm,
+        normals=weather.normals,
+        climate=garden.weather.climate,
+    )
+    shown = (day for day in demand.days.values() if shown_from <= day.day <= last)
+    return plan_garden(
+        garden,
+        grounds,
+        lines,
+        demand.days,
+        first=first,
+        count=(last - first).days + 1,
+        today=today,
+        shown_from=shown_from,
+        given=given,
+        not_before_utc=not_before_utc,
+        normals=weather.normals,
+        remarks=(
+            *weather.remarks,
+            *demand.remarks,
+            *clock_change_words(garden.watering, garden.site.zone_info, first, last),
+            *climate_words(garden, shown, weather.normals),
+            *weather.credits,
+            *record_words(garden, given.record, first=first, today=today, litres=given.litres),
+        ),
+    )
+
+
+def _joined(parts: Sequence[Timetable]) -> Timetable:
+    """One timetable of several that follow each other."""
+    ledger = parts[0].ledger  # packed, and it stays so: a season of all zones is much
+    assert isinstance(ledger, JoinedRows)
+    ledger = ledger.continued(row for part in parts[1:] for row in part.ledger)
+    not_fitted = tuple(left for part in parts for left in part.not_fitted)
+    watered = {pulse.zone for part in parts for pulse in part.pulses}
+    return Timetable(
+        first=parts[0].first,
+        last=parts[-1].last,
+        pulses=tuple(pulse for part in parts for pulse in part.pulses),
+        doses=tuple(dose for part in parts for dose in part.doses),
+        not_fitted=not_fitted,
+        ledger=ledger,
+        short=shortages(ledger.since(parts[0].first), not_fitted, first=parts[0].first),
+        no_water=tuple(
+            dict.fromkeys(n for part in parts for n in part.no_water if n.zone not in watered)
+        ),
+        water_in=tuple(each for part in parts for each in part.water_in),
+        remarks=tuple(dict.fromkeys(remark for part in parts for remark in part.remarks)),
+    )

@@ -10,11 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from controller.demand.snow import MOST_MM
-from controller.demand.soil import taw_mm
+from controller.demand.climate.snow import MOST_MM
+from controller.demand.soil.soil_water import taw_mm
 from controller.garden.model import Zone
 from controller.garden.show import show_depth, show_volume
-from controller.timetable.jobs import Grounds
+from controller.timetable.need.jobs import Grounds
 from controller.units import l_from_m3, m3_from_l, mm_from_litres
 
 # Rain of one day. The most ever measured in 24 hours: Foc-Foc, La Reunion, 7 and 8 January 1966,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from controller.demand.records import LedgerDay
-from controller.garden.model import ValveKind
+from controller.garden.plumbing import ValveKind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

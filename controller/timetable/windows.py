@@ -13,7 +13,8 @@ from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
-from controller.garden.model import Hold, ValveKind, Watering, Window
+from controller.garden.model import Hold, Watering, Window
+from controller.garden.plumbing import ValveKind
 
 _DAY = timedelta(days=1)
 FURTHEST_WINDOW_DAYS = 14  # a window is looked for no further ahead; our choice

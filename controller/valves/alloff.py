@@ -30,6 +30,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 if TYPE_CHECKING:
     from controller.valves.limits import LineLimits, MasterLimits
 
+
 SHUT_AT = "shut-at.json"  # beside the line file: when the lines were last surely off
 PRETENDED = "pretended-off.json"  # beside it, in place of pins: what "mock" lines were told
 
@@ -245,7 +246,7 @@ def read_shut_at(line_file: str | os.PathLike[str]) -> dict[str, Any] | None:
     wall_utc, mono_s, boot_id; shut, failed (lines); result: the service manager's word for how the
     daemon ended ("watchdog", "signal"), or "".
     It tells only of openings before it: `mono_s` may be compared within the same `boot_id` alone,
-    and an older stop step says nothing of a later opening. Whoever has reckoned with it removes it
+    and an older stop step says nothing of a later opening. Whoever has computed with it removes it
     (`forget_shut_at`): until then a further stop step leaves the moment as it is.
     """
     try:
@@ -265,7 +266,7 @@ def read_shut_at(line_file: str | os.PathLike[str]) -> dict[str, Any] | None:
 
 
 def forget_shut_at(line_file: str | os.PathLike[str]) -> None:
-    """What the last stop step left has been reckoned with; the next one counts anew."""
+    """What the last stop step left has been computed with; the next one counts anew."""
     with contextlib.suppress(OSError):
         os.unlink(_beside(os.fspath(line_file), SHUT_AT))  # noqa: PTH108
 
@@ -351,7 +352,7 @@ def _wait(seconds: float) -> None:
 
 
 def _moment() -> dict[str, Any]:
-    """Now, for whoever reckons what was delivered; empty if even that fails."""
+    """Now, for whoever computes what was delivered; empty if even that fails."""
     try:
         from controller.clock import SystemClock
 
@@ -370,7 +371,7 @@ def _moment() -> dict[str, Any]:
 def _first_moment(path: str, now: dict[str, Any], lines: Iterable[int]) -> dict[str, Any]:
     """When a stop step before this one shut these lines, if no daemon has taken up its word since.
 
-    A daemon that dies before it could reckon what the one before it gave leaves that word lying;
+    A daemon that dies before it could compute what the one before it gave leaves that word lying;
     nothing opened in between, so the earlier moment is the true one.
     """
     earlier = read_shut_at(path)

@@ -18,13 +18,12 @@ from math import isinf
 
 from controller.clock import Clock
 from controller.errors import ValveFault, ValveRefused
-from controller.valves.hands import RETRY_S, Hands
+from controller.valves.events import BankRecord, OpenLine, Teller, What
+from controller.valves.group import RETRY_S, ValveGroup, why_not_open
 from controller.valves.limits import LineLimits, MasterLimits
 from controller.valves.line import Line, told
 from controller.valves.pins import PinDriver
-from controller.valves.rules import why_not_open
 from controller.valves.states import CLOSINGS, Event, State, next_state
-from controller.valves.tell import BankRecord, OpenLine, Teller, What
 
 __all__ = ["RETRY_S", "Bank", "BankRecord", "OpenLine", "What"]
 
@@ -55,7 +54,7 @@ class Bank:
         self._driver, self._clock, self._teller = driver, clock, Teller(record)
         self._changed = threading.Condition(threading.Lock())
         self._shut_because = ""
-        self._hands = Hands(
+        self._hands = ValveGroup(
             lines,
             driver,
             clock,

@@ -1,9 +1,25 @@
-"""The one face of every pin driver, and a driver that only remembers what it was told."""
+"""The one face of every pin driver, and calls that come back although a driver hangs.
+
+The bank holds its one lock while it drives a line. A driver that does not come back from one line
+would hold up the closing of all others, so each call is made by a hand, a thread kept for it, and
+is waited for a bounded time. A hand that hangs stays with its line; others go on with another.
+
+While a call of a line hangs, that line is told nothing but off, and read, by one hand more. A hung
+call to drive it on may still come through: until it is back the line is not known to be off,
+whatever is read. Once it is back, the hand itself drives the line off.
+
+What this cannot help: a driver that keeps the interpreter to itself while it hangs. Then no thread
+moves at all, and the service manager's watchdog ends the process.
+"""
 
 from __future__ import annotations
 
+import contextlib
+import threading
+from collections import deque
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 from controller.clock import Clock
 from controller.errors import ValveFault
@@ -78,3 +94,196 @@ class RecordingPins:
             return self._on[number]
         except KeyError:
             raise ValveFault(f"line {number} was never taken as an output") from None
+
+
+# Our choice: so many looks, so long apart, a call is waited for. A process that gets no time itself
+# looks more slowly, so a busy board is not taken for a driver that hangs.
+LOOKS, LOOK_S = 10, 0.05
+LOOKS_AGAIN = 3  # at a line of which a call hangs already; our choice
+# Our choice: taking a line is waited for so many times longer. The first one asks what board it
+# is, which takes a small board long; nothing is open meanwhile.
+TAKING = 10
+_MOST_HANDS = 2  # at a line: one that hangs, and one that tells it off
+
+
+class _Call:
+    """One call of the driver, and how it came out."""
+
+    def __init__(self, number: int, act: Callable[[], Any], *, on: bool, moves: bool) -> None:
+        self.number, self.act = number, act
+        self.on, self.moves = on, moves  # drives the line on; may change its level
+        self.done = threading.Lock()
+        self.done.acquire()
+        self.left = False  # nobody waits for it any more
+        self.result: Any = None
+        self.fault: BaseException | None = None
+
+
+class _Hand:
+    """A thread that makes one call at a time."""
+
+    def __init__(self, back: Callable[[_Hand, _Call], None]) -> None:
+        self._back = back
+        self._given = threading.Semaphore(0)
+        self._call: _Call | None = None
+        self.thread = threading.Thread(target=self._run, name="pins", daemon=True)
+        self.thread.start()
+
+    def give(self, call: _Call | None) -> None:
+        """Make this call; None ends the hand."""
+        self._call = call
+        self._given.release()
+
+    def _run(self) -> None:
+        while True:
+            self._given.acquire()
+            call = self._call
+            if call is None:
+                return
+            try:
+                call.result = call.act()
+            except BaseException as fault:  # noqa: BLE001 - raised again where it was asked for
+                call.fault = fault
+            self._back(self, call)
+
+
+class TimedPins:
+    """A pin driver whose every call comes back in time, or is a `ValveFault`. Thread-safe."""
+
+    def __init__(
+        self, pins: PinDriver, clock: Clock, *, looks: int = LOOKS, look_s: float = LOOK_S
+    ) -> None:
+        self._pins, self._clock, self._looks, self._look_s = pins, clock, looks, look_s
+        self._lock = threading.Lock()
+        self._idle: deque[_Hand] = deque()
+        self._hanging: dict[int, list[tuple[_Call, float]]] = {}  # by line, with since when
+        self._claimed: dict[int, None] = {}
+        self._late: dict[int, bool] = {}  # taken after all, and whether active low
+        # One more than is needed: it must be there when no thread can be begun.
+        for _ in range(2):
+            self._idle.append(_Hand(self._came_back))
+
+    def claim(self, number: int, active_low: bool) -> None:
+        """Take the line, off; drive it off where it was taken in a call that came back late."""
+
+        def take() -> None:
+            if self._late.get(number) == active_low:
+                self._pins.write(number, False)
+                return
+            self._pins.claim(number, active_low)
+            self._late[number] = active_low
+
+        self._made(number, take, "taking", looks=self._looks * TAKING)
+        del self._late[number]
+        self._claimed[number] = None
+
+    def write(self, number: int, on: bool) -> None:
+        """Drive the line on or off."""
+        words = "driving on" if on else "driving off"
+        self._made(number, lambda: self._pins.write(number, on), words, on=on, safe=not on)
+        if not on:
+            with self._lock:
+                if any(call.on for call, _ in self._hanging.get(number, ())):
+                    raise ValveFault(f"line {number} was driven off, but driving it on still hangs")
+
+    def read(self, number: int) -> bool:
+        """Whether the line's level is the one for on."""
+        act = lambda: self._pins.read(number)  # noqa: E731
+        return bool(self._made(number, act, "reading", safe=True, moves=False))
+
+    def let_go(self, number: int) -> None:
+        """Drive the line off and give it back."""
+        self._made(number, lambda: self._pins.let_go(number), "giving back")
+        self._claimed.pop(number, None)
+
+    def release_all(self) -> None:
+        """Drive every line off, each in its own try, and end the hands that are free."""
+        failed = []
+        for number in self._claimed:
+            try:
+                self.write(number, False)
+            except Exception as fault:  # noqa: BLE001 - a dead line must not stop the others
+                failed.append(str(fault))
+        with self._lock:
+            while self._idle:
+                self._idle.pop().give(None)
+        if failed:
+            raise ValveFault("; ".join(failed))
+
+    def glance(self, number: int) -> bool:
+        """As `read`, by the thread that asks; only while nothing hangs, and never with a lock."""
+        if self._hanging:
+            raise ValveFault(f"line {number} is not read in passing while a call hangs")
+        return self._pins.read(number)
+
+    def hanging(self) -> Mapping[int, float]:
+        """Lines of which a call hangs, and since when on the monotonic clock. [s]"""
+        with self._lock:
+            return {number: calls[0][1] for number, calls in self._hanging.items()}
+
+    def _made(
+        self,
+        number: int,
+        act: Callable[[], Any],
+        words: str,
+        *,
+        on: bool = False,
+        safe: bool = False,
+        moves: bool = True,
+        looks: int | None = None,
+    ) -> Any:
+        """Have the call made, and wait for it; its result, or its fault raised."""
+        hangs = f"the pin driver does not come back from {words} line {number}"
+        call = _Call(number, act, on=on, moves=moves)
+        with self._lock:
+            waiting = len(self._hanging.get(number, ()))
+            if waiting and (not safe or waiting >= _MOST_HANDS):
+                raise ValveFault(hangs)
+            hand = self._free_hand()
+            if hand is None and waiting:
+                raise ValveFault(hangs)
+        if hand is None:
+            return act()  # no thread can be begun: as well as can be
+        begun_mono_s = self._clock.mono_s()
+        hand.give(call)
+        if waiting:
+            looks = LOOKS_AGAIN
+        for _ in range(self._looks if looks is None else looks):
+            if call.done.acquire(timeout=self._look_s):
+                break
+        else:
+            with self._lock:
+                if not call.done.acquire(blocking=False):
+                    call.left = True
+                    self._hanging.setdefault(number, []).append((call, begun_mono_s))
+                    raise ValveFault(hangs)
+        if call.fault is not None:
+            raise call.fault
+        return call.result
+
+    def _free_hand(self) -> _Hand | None:
+        """A hand for a call, and one more begun if it was the last; None where none can be had."""
+        hand = self._idle.popleft() if self._idle else None
+        with contextlib.suppress(RuntimeError):  # no thread can be begun
+            if not self._idle:
+                self._idle.append(_Hand(self._came_back))
+            if hand is None:
+                hand = self._idle.popleft()
+        return hand
+
+    def _came_back(self, hand: _Hand, call: _Call) -> None:
+        """In the hand's own thread, its call over: it is free, after it has tidied up if late."""
+        with self._lock:
+            call.done.release()
+            if not call.left:
+                self._idle.appendleft(hand)
+                return
+        if call.moves:  # nobody knows what it did to the line in the end
+            with contextlib.suppress(Exception):  # told again, and judged, by the bank
+                self._pins.write(call.number, False)
+        with self._lock:
+            left = [(each, at) for each, at in self._hanging[call.number] if each is not call]
+            self._hanging[call.number] = left
+            if not left:
+                del self._hanging[call.number]
+            self._idle.append(hand)

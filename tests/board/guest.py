@@ -117,7 +117,7 @@ SCRIBE = f"""
 import sys
 from pathlib import Path
 from controller.clock import SystemClock
-from controller.logbook.write import Logbook
+from controller.logbook.logbook import Logbook
 with Logbook(Path("{LOGBOOK}"), SystemClock()) as book:
     while True:
         row = book.note("scribe")

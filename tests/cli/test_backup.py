@@ -13,11 +13,11 @@ from support.clock import HandClock
 from support.daemon import World
 from support.logbook import a_pulse
 
-import controller.cli.keeping as keeping
+import controller.cli.logbook_commands as logbook_commands
 from controller.cli import main
-from controller.logbook.copying import copy_logbook
+from controller.logbook.backup import copy_logbook
+from controller.logbook.logbook import Logbook
 from controller.logbook.records import HowKnown
-from controller.logbook.write import Logbook
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -73,9 +73,9 @@ def test_backup_finds_the_logbook_where_the_others_do(
     run: Run, state: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert run("backup", tmp_path / "1.db", "--garden", state / "garden.toml")[0] == 0
-    monkeypatch.setattr(keeping, "SYSTEM_STATE", state)
+    monkeypatch.setattr(logbook_commands, "SYSTEM_STATE", state)
     assert run("backup", tmp_path / "2.db")[0] == 0
-    monkeypatch.setattr(keeping, "SYSTEM_STATE", tmp_path / "none")
+    monkeypatch.setattr(logbook_commands, "SYSTEM_STATE", tmp_path / "none")
     code, _, err = run("backup", tmp_path / "3.db")
     assert code == 2
     assert "--state" in err

@@ -15,8 +15,8 @@ import pytest
 from pytest import approx
 from support.clock import HandClock
 
-import controller.cli.keeping as keeping
-import controller.cli.reckoning as reckoning
+import controller.cli.logbook_commands as logbook_commands
+import controller.cli.plan_commands as plan_commands
 from controller.cli import main
 
 SMALL = """
@@ -51,8 +51,8 @@ def garden(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / "garden.toml").write_text(SMALL, encoding="utf-8")
     (tmp_path / "weather.csv").write_text(WEATHER, encoding="utf-8")
     clock = HandClock(datetime(2031, 6, 26, 4, 0, tzinfo=UTC))
-    monkeypatch.setattr(reckoning, "system_clock", lambda: clock)
-    monkeypatch.setattr(keeping, "system_clock", lambda: clock)
+    monkeypatch.setattr(plan_commands, "system_clock", lambda: clock)
+    monkeypatch.setattr(logbook_commands, "system_clock", lambda: clock)
     monkeypatch.delenv("ROWGATE_STATE", raising=False)
     return tmp_path / "garden.toml"
 
@@ -402,9 +402,9 @@ def test_a_row_drilled_anew_leaves_its_old_tests_out(run: Run, garden: Path) -> 
 
 
 def test_a_report_shows_how_sure_timed_litres_are(run: Run, garden: Path) -> None:
-    from controller.garden.model import ValveKind
+    from controller.garden.plumbing import ValveKind
+    from controller.logbook.logbook import Logbook
     from controller.logbook.records import HowKnown
-    from controller.logbook.write import Logbook
     from controller.timetable.records import Pulse
 
     at = datetime(2031, 6, 25, 4, tzinfo=UTC)

@@ -12,8 +12,8 @@ import pytest
 from pytest import approx
 from support.clock import HandClock
 
-import controller.cli.keeping as keeping
-import controller.cli.reckoning as reckoning
+import controller.cli.logbook_commands as logbook_commands
+import controller.cli.plan_commands as plan_commands
 from controller.cli import main
 
 GARDEN = """
@@ -52,7 +52,7 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureF
     """A command on the garden under that cover, on 26 June 2031; what it says."""
     (tmp_path / "weather.csv").write_text(WEATHER, encoding="utf-8")
     clock = HandClock(datetime(2031, 6, 26, 4, 0, tzinfo=UTC))
-    for module in (keeping, reckoning):
+    for module in (logbook_commands, plan_commands):
         monkeypatch.setattr(module, "system_clock", lambda: clock)
     monkeypatch.delenv("ROWGATE_STATE", raising=False)
 

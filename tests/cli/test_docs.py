@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.cli.main import _parser
+from controller.cli.parser import _parser
 
 DOCS = Path(__file__).parents[2] / "docs"
 _INLINE = re.compile(r"`(rowgate [^`]+)`")

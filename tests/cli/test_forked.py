@@ -11,7 +11,7 @@ import pytest
 from support.clock import HandClock
 from support.garden_files import FORKED
 
-import controller.cli.reckoning as reckoning
+import controller.cli.plan_commands as plan_commands
 
 Run = Callable[..., tuple[int, str, str]]
 WEATHER = "date,tmin_c,tmax_c,rain_mm\n" + "".join(
@@ -26,7 +26,7 @@ def garden(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     path = tmp_path / "garden.toml"
     path.write_text(FORKED + '[weather]\nfile = "weather.csv"\n', encoding="utf-8")
     clock = HandClock(datetime(2031, 6, 10, 4, 0, tzinfo=UTC))
-    monkeypatch.setattr(reckoning, "system_clock", lambda: clock)
+    monkeypatch.setattr(plan_commands, "system_clock", lambda: clock)
     return path
 
 

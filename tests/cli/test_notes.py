@@ -15,11 +15,11 @@ import pytest
 from pytest import approx
 from support.clock import HandClock
 
-import controller.cli.keeping as keeping
+import controller.cli.logbook_commands as logbook_commands
 from controller.cli import main
-from controller.logbook.ask import Questions
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
 from controller.logbook.records import FlowStretch
-from controller.logbook.write import Logbook
 from controller.timetable.plausible import DAYS_LATE, RECORD_RAIN_MM, UNLIKELY_RAIN_MM
 
 GARDEN = """
@@ -53,7 +53,7 @@ def note(
     """Write down in a garden of metric units on 26 June 2031; nobody sits at a terminal."""
     (tmp_path / "garden.toml").write_text(GARDEN, encoding="utf-8")
     clock = HandClock(datetime(2031, 6, 26, 4, 0, tzinfo=UTC))
-    monkeypatch.setattr(keeping, "system_clock", lambda: clock)
+    monkeypatch.setattr(logbook_commands, "system_clock", lambda: clock)
     monkeypatch.delenv("ROWGATE_STATE", raising=False)
     at_terminal(monkeypatch, None)
 

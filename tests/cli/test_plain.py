@@ -9,12 +9,11 @@ import sys
 
 import pytest
 
-from controller.cli.arguments import day, number
 from controller.cli.loading import print_csv
-from controller.cli.main import main
-from controller.cli.saying import plain, plain_streams, print_json
-from controller.daemon import control
-from controller.paper.cells import cells
+from controller.cli.output import plain, plain_streams, print_json
+from controller.cli.parser import day, main, number
+from controller.daemon.control import protocol
+from controller.paper.amounts import cells
 
 # Clears a screen, sets a window's title, colours, moves the cursor (ECMA-48, 5.3 and 8.3), the
 # same with the one-byte CSI of its 8-bit form, and turns text round (Unicode's UAX #9).
@@ -35,9 +34,9 @@ def test_status_shows_a_hold_s_reason_as_text(
         "holds": [{"ends_local": "2031-06-02T18:00:00", "zones": [HOSTILE], "reason": HOSTILE}],
         "happenings": [{"at_utc": None, "kind": "refused", "zone": HOSTILE, "words": HOSTILE}],
     }
-    from controller.cli import running
+    from controller.cli import daemon_commands
 
-    monkeypatch.setattr(running, "ask", lambda *_, **__: answer)
+    monkeypatch.setattr(daemon_commands, "ask", lambda *_, **__: answer)
     assert main(["status", "--runtime", "/nonexistent"]) == 0
     shown = capsys.readouterr().out
     assert "hold: guests?[2J" in shown
@@ -51,9 +50,9 @@ def test_status_shows_a_hold_s_reason_as_text(
 def test_the_words_of_an_answer_and_of_an_error_are_text_too(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    from controller.cli import running
+    from controller.cli import daemon_commands
 
-    monkeypatch.setattr(running, "ask", lambda *_, **__: {"ok": False, "words": HOSTILE})
+    monkeypatch.setattr(daemon_commands, "ask", lambda *_, **__: {"ok": False, "words": HOSTILE})
     assert main(["close", "--runtime", "/nonexistent"]) == 1
     assert main(["check", f"/nonexistent/{HOSTILE}"]) == 2
     assert "\x1b" not in capsys.readouterr().err
@@ -69,7 +68,7 @@ def test_the_streams_are_put_back(monkeypatch: pytest.MonkeyPatch) -> None:
     def broken(argv: object) -> int:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(sys.modules["controller.cli.main"], "_run", broken)
+    monkeypatch.setattr(sys.modules["controller.cli.parser"], "_run", broken)
     with pytest.raises(ZeroDivisionError):
         main([])
     assert (sys.stdout, sys.stderr) == (out, err)
@@ -121,8 +120,8 @@ def test_hours_of_nearly_nothing_are_refused(
 
 
 def test_the_shortest_that_is_said_is_let_through(capsys: pytest.CaptureFixture[str]) -> None:
-    assert control.SHORTEST_OPEN_S <= 0.02 * 60.0
-    assert control.SHORTEST_HOLD_S <= 0.02 * 3600.0
+    assert protocol.SHORTEST_OPEN_S <= 0.02 * 60.0
+    assert protocol.SHORTEST_HOLD_S <= 0.02 * 3600.0
     for command in (["open", "leeks", "--minutes", "0.02"], ["hold", "--hours", "0.02"]):
         assert main([*command, "--runtime", "/nonexistent"]) == 1
         assert "no daemon runs here" in capsys.readouterr().err

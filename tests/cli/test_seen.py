@@ -10,10 +10,10 @@ from typing import Any
 import pytest
 from support.clock import HandClock
 
-import controller.cli.keeping as keeping
+import controller.cli.logbook_commands as logbook_commands
 from controller.cli import main
 from controller.demand.records import Observation
-from controller.logbook.ask import Questions
+from controller.logbook.queries import Questions
 
 GARDEN = """
 [site]
@@ -74,7 +74,7 @@ def note(
     garden = tmp_path / "garden.toml"
     garden.write_text(GARDEN, encoding="utf-8")
     clock = HandClock(datetime(2031, 6, 26, 4, 0, tzinfo=UTC))
-    monkeypatch.setattr(keeping, "system_clock", lambda: clock)
+    monkeypatch.setattr(logbook_commands, "system_clock", lambda: clock)
     monkeypatch.delenv("ROWGATE_STATE", raising=False)
 
     def call(*argv: str) -> tuple[int, str]:
@@ -108,7 +108,7 @@ def test_what_was_seen_is_written_down_as_what_it_means(
     assert code == 0, said
     assert _kept(tmp_path) == [Observation(zone="leeks", day=date(2031, 6, 20), event=event)]
     assert "number 1: leeks, leek from 22 April 2031" in said
-    assert "seen on 20 June 2031; the ledger is reckoned anew from then on" in said
+    assert "seen on 20 June 2031; the ledger is computed anew from then on" in said
 
 
 def test_without_a_day_it_was_seen_today(note: Note, tmp_path: Path) -> None:
@@ -186,7 +186,7 @@ def test_a_running_daemon_is_told(note: Note, monkeypatch: pytest.MonkeyPatch) -
         asked.append(question)
         return {"words": "planned anew"}
 
-    monkeypatch.setattr(keeping, "ask", ask)
+    monkeypatch.setattr(logbook_commands, "ask", ask)
     assert "daemon: planned anew" in note("seen", "leeks", "full")[1]
     assert "daemon: planned anew" in note("unseen", "1")[1]
     assert asked == [{"ask": "replan"}] * 2

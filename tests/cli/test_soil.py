@@ -12,12 +12,12 @@ from support.clock import HandClock
 from support.gardens import a_garden, a_zone, even_days
 from support.mornings import a_plan
 
-import controller.cli.keeping as keeping
-import controller.cli.reckoning as reckoning
-import controller.cli.writing as writing
+import controller.cli.garden_commands as garden_commands
+import controller.cli.logbook_commands as logbook_commands
+import controller.cli.plan_commands as plan_commands
 from controller.cli import main
 from controller.cli.loading import LOGBOOK_NAME
-from controller.logbook.write import Logbook
+from controller.logbook.logbook import Logbook
 from crops.catalogue import load
 
 GARDEN = """
@@ -46,7 +46,7 @@ def run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureF
     garden = tmp_path / "garden.toml"
     garden.write_text(GARDEN, encoding="utf-8")
     clock = HandClock(datetime(2031, 6, 26, 4, 0, tzinfo=UTC))
-    for module in (keeping, reckoning, writing):
+    for module in (logbook_commands, plan_commands, garden_commands):
         monkeypatch.setattr(module, "system_clock", lambda: clock)
     monkeypatch.delenv("ROWGATE_STATE", raising=False)
 

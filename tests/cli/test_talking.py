@@ -17,19 +17,18 @@ from typing import Any
 import pytest
 
 from controller.clock import SystemClock
-from controller.daemon.controlserver import ControlServer
+from controller.daemon.control.server import ControlServer
 
 # All of ours that a talker may import; status alone also what writes its page.
 SMALL = {
     "controller",
     "controller.cli",
-    "controller.cli.arguments",
-    "controller.cli.main",
-    "controller.cli.noting",
-    "controller.cli.running",
-    "controller.cli.saying",
+    "controller.cli.parser",
+    "controller.cli.daemon_commands",
+    "controller.cli.output",
     "controller.daemon",
     "controller.daemon.control",
+    "controller.daemon.control.protocol",
     "controller.errors",
 }
 PAGE = {f"controller.{name}" for name in ("paper", "paper.amounts", "paper.status", "units")}

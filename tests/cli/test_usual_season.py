@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 from support.clock import HandClock
 
-import controller.cli.writing as writing
+import controller.cli.garden_commands as garden_commands
 from controller.cli import main
-from controller.cli.progress import Progress
+from controller.cli.loading import Progress
 
 GARDEN = """
 [site]
@@ -43,7 +43,7 @@ window = [ {{ from = "05:00", to = "08:00"{days} }} ]
 def check(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):
     """`check` of the garden with these windows, on 1 April 2031; its exit code and both outputs."""
     clock = HandClock(datetime(2031, 4, 1, 4, 0, tzinfo=UTC))
-    monkeypatch.setattr(writing, "system_clock", lambda: clock)
+    monkeypatch.setattr(garden_commands, "system_clock", lambda: clock)
     monkeypatch.delenv("ROWGATE_STATE", raising=False)
 
     def call(*argv: str, days: str = "", more: str = "", units: str = "") -> tuple[int, str, str]:

@@ -16,14 +16,15 @@ from support.gardens import a_garden, a_row, a_zone
 from support.pins import BadPins, OffThrows, OnThrows, OnThrowsTooLate, SticksOff
 from support.walk import Plant, Watcher, Wiring
 
-import controller.cli.walkbench as walkbench
-import controller.cli.walking as walking
+import controller.cli.walk.bench as walkbench
+import controller.cli.walk.command as walking
 from controller.cli import main
 from controller.cli.loading import Loaded
-from controller.cli.walkbench import Bench
-from controller.daemon.stateplace import OneDaemon
-from controller.garden.model import Device, Garden, Master, Meter, Valve, ValveKind
-from controller.logbook.ask import Questions
+from controller.cli.walk.bench import Bench
+from controller.daemon.host.process import OneDaemon
+from controller.garden.model import Garden, Meter
+from controller.garden.plumbing import Device, Master, Valve, ValveKind
+from controller.logbook.queries import Questions
 from crops.catalogue import load
 
 LINES = {"leeks": 17, "beans": 22, "kale": 23}
@@ -181,7 +182,7 @@ def test_the_stop_steps_file_is_written_before_a_pin_is_taken(
     go: Go, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     claimed: list[bool] = []
-    plain = walkbench.Waterworks._fit
+    plain = walkbench.ValveSet._fit
 
     def fit(self: Any, *args: Any) -> None:
         driver = self._pins._pins
@@ -194,7 +195,7 @@ def test_the_stop_steps_file_is_written_before_a_pin_is_taken(
         driver.claim = look
         plain(self, *args)
 
-    monkeypatch.setattr(walkbench.Waterworks, "_fit", fit)
+    monkeypatch.setattr(walkbench.ValveSet, "_fit", fit)
     go()
     assert claimed == [True] * 3
     told = json.loads((tmp_path / "lines.json").read_text())
@@ -429,7 +430,7 @@ def test_with_the_water_off_the_meter_is_not_judged(go: Go) -> None:
 def test_a_meter_that_counts_has_no_finding_and_its_litres_stand_beside(go: Go) -> None:
     done = go(three_zones(meter=METER), Wiring(meter_per_s=2.0))
     assert done.code == 0, done.out
-    assert "counts," in done.out and "(reckoned " in done.out
+    assert "counts," in done.out and "(computed " in done.out
 
 
 def test_a_meter_that_does_not_count(go: Go) -> None:

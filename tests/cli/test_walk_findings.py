@@ -8,8 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support.gardens import a_garden, a_zone
 
-from controller.cli.walkfindings import findings
-from controller.cli.walkseen import AtRest, Finding, Tried
+from controller.cli.walk.findings import AtRest, Finding, Tried, findings
 
 NAMES = ["leeks", "peas, then kale", "beans", 'the "new" bed', "salad", "corn"]
 FIRST_LINE = 10

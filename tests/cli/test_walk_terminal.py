@@ -15,9 +15,8 @@ from pathlib import Path
 import pytest
 from support.clock import HandClock
 
-from controller.cli.walkasking import WalkEnded
-from controller.cli.walkguard import Guard
-from controller.cli.walkperson import AtTerminal
+from controller.cli.walk.dialogue import AtTerminal, WalkEnded
+from controller.cli.walk.guard import Guard
 from controller.clock import SystemClock
 from controller.errors import DaemonError
 from controller.valves.alloff import PRETENDED
@@ -146,7 +145,7 @@ def test_ctrl_z_does_not_leave_a_valve_open(walking: subprocess.Popen[str], tmp_
 _WALKS = """
 import sys, time
 from pathlib import Path
-from controller.cli.walkguard import Guard
+from controller.cli.walk.guard import Guard
 guard = Guard(Path(sys.argv[1]), silence_s=1.5)
 for _ in range(25):
     guard.beat()
@@ -204,8 +203,8 @@ class Typed:
 
 def test_a_question_runs_out_of_time() -> None:
     looks: list[int] = []
-    reading, writing = os.pipe()
-    with os.fdopen(reading) as stdin, os.fdopen(writing, "w"):
+    reading, garden_commands = os.pipe()
+    with os.fdopen(reading) as stdin, os.fdopen(garden_commands, "w"):
         person = AtTerminal(stdin, io.StringIO(), SystemClock(), lambda: looks.append(1))
         assert person.ask("Well?", 0.6) is None
     assert len(looks) >= 2

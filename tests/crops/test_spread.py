@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.demand.canopy import cover_at_full_size, field_cover
+from controller.demand.plants.canopy import cover_at_full_size, field_cover
 from crops.catalogue import load
 
 # Row distances in m as gardens and market gardens have them: common practice, no source.

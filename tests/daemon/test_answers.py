@@ -71,7 +71,7 @@ def test_open_opens_for_that_long_and_writes_it_down(world: World) -> None:
 
 
 def test_what_a_person_gave_comes_off_todays_dose(world: World, tmp_path: Path) -> None:
-    planned = sum(p.litres for p in world.steward.pending if p.zone == "a")
+    planned = sum(p.litres for p in world.engine.pending if p.zone == "a")
     world.ask(ask="open", zone="a", seconds=400)
     world.run_until(NOON)
     given = sum(litres for (zone, _), litres in world.litres().items() if zone == "a")
@@ -153,9 +153,9 @@ def test_a_person_may_open_in_a_hold(world: World) -> None:
 
 def test_replan_plans_anew(world: World) -> None:
     world.run_for(600.0)
-    before = world.steward.planned_utc
+    before = world.engine.planned_utc
     assert world.ask(ask="replan")["ok"]
-    assert world.steward.planned_utc > before
+    assert world.engine.planned_utc > before
 
 
 def test_status_is_json_and_reads_on_paper(world: World) -> None:

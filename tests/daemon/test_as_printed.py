@@ -14,7 +14,7 @@ from support.daemon import MORNING, World
 from support.gardens import a_garden, a_row, a_zone
 
 from controller.garden.model import HandWater
-from controller.logbook.ask import Questions
+from controller.logbook.queries import Questions
 from controller.logbook.records import PulseState
 from controller.paper.report import report_text
 
@@ -44,7 +44,7 @@ def test_what_nobody_noted_is_taken_as_done_and_is_in_no_sum(printed: World) -> 
     assert rows and {r.state for r in rows} == {PulseState.ASSUMED}
     assert {r.litres for r in rows} == {None}
     assert not any(zone == "hedge" for zone, _ in printed.litres())
-    garden = printed.steward.garden
+    garden = printed.engine.garden
     with Questions(printed.logbook.path) as ask:
         sums = ask.sums("zone", FIRST, date(2031, 6, 4), garden)
     planned = math.fsum(r.planned_litres or 0.0 for r in rows)
@@ -57,7 +57,7 @@ def test_what_nobody_noted_is_taken_as_done_and_is_in_no_sum(printed: World) -> 
 
 
 def test_the_ledger_credits_it_and_says_so(printed: World) -> None:
-    ground_m2 = printed.steward.garden.zone("hedge").ground_m2
+    ground_m2 = printed.engine.garden.zone("hedge").ground_m2
     rows = {r.day: r for r in printed.pulses() if r.zone == "hedge" and r.slot == 1}
     kept = {r.day: r for r in printed.ledger() if r.zone == "hedge"}
     for day, row in rows.items():
@@ -113,7 +113,7 @@ def test_a_note_made_days_later_takes_its_place(tmp_path: Path) -> None:
     world.run_until(END + timedelta(days=1))
     row = next(r for r in world.ledger() if (r.zone, r.day) == ("hedge", day))
     assert row.water_from == "recorded"
-    assert row.watered_mm == approx(1.0 / world.steward.garden.zone("hedge").ground_m2)
+    assert row.watered_mm == approx(1.0 / world.engine.garden.zone("hedge").ground_m2)
 
 
 def test_where_keepers_confirm_only_what_was_noted_counts(tmp_path: Path) -> None:

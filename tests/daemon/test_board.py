@@ -8,7 +8,13 @@ from pathlib import Path
 import pytest
 from support.clock import HandClock
 
-from controller.daemon.board import KEEPS_WORDS, BoardFiles, BoardNow, BoardWatch, look_at_board
+from controller.daemon.host.board import (
+    KEEPS_WORDS,
+    BoardFiles,
+    BoardNow,
+    BoardWatch,
+    look_at_board,
+)
 
 
 def _board(folder: Path, **told: str) -> BoardFiles:

@@ -18,9 +18,10 @@ import pytest
 from support.clock import HandClock
 
 from controller.clock import SystemClock
-from controller.daemon import controlserver, sockets
-from controller.daemon.control import LONGEST_LINE, SOCKET_NAME, _connect, ask
-from controller.daemon.controlserver import (
+from controller.daemon.control import protocol
+from controller.daemon.control import server as controlserver
+from controller.daemon.control.protocol import LONGEST_LINE, SOCKET_NAME, _connect, ask
+from controller.daemon.control.server import (
     ANSWERED_WITHIN_S,
     BUSY,
     LANE_WITHIN_S,
@@ -317,7 +318,7 @@ def test_of_one_user_so_many_requests_wait_and_closing_is_not_counted(desk: Desk
 def test_the_users_number_is_the_kernels() -> None:
     here, there = socket.socketpair(socket.AF_UNIX, socket.SOCK_STREAM)
     with here, there:
-        assert sockets.user_of(here) == Path("/proc/self").stat().st_uid
+        assert protocol.user_of(here) == Path("/proc/self").stat().st_uid
 
 
 # --- answers that come too late -------------------------------------------------------------------

@@ -1,4 +1,4 @@
-"""What the steward decides, said and planned anew; each by what a keeper or a bed would notice."""
+"""What the engine decides, said and planned anew; each by what a keeper or a bed would notice."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from support.metered import MeteredWorld, a_thirsty_garden, burst
 from controller.daemon.openings import shut
 from controller.daemon.recovery import recover, write_down
 from controller.errors import GardenFileError, LogbookError, NoWeather, ValveRefused
-from controller.logbook.ask import Questions
+from controller.logbook.queries import Questions
 from controller.logbook.records import HowKnown, PulseRow, PulseState
 
 NOON = datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
@@ -35,10 +35,10 @@ def done(world: World) -> Any:
 def planned_anew(world: World, until: datetime) -> bool:
     """Whether a plan is made between now and then that no clock asked for."""
     began = world.clock.now_utc()
-    assert not [at for _, at in world.steward._moments if began < at <= until]
+    assert not [at for _, at in world.engine._moments if began < at <= until]
     world.run_until(until)
-    assert world.steward.planned_utc is not None
-    return world.steward.planned_utc > began
+    assert world.engine.planned_utc is not None
+    return world.engine.planned_utc > began
 
 
 # ---- what a person shut ----------------------------------------------------------------------
@@ -46,12 +46,12 @@ def planned_anew(world: World, until: datetime) -> bool:
 
 def test_a_zone_that_a_person_shut_opens_no_more_and_the_others_go_on(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden(("a", 17), ("b", 22)))
-    slots = [(p.zone, p.opens_utc) for p in world.steward.pending]
+    slots = [(p.zone, p.opens_utc) for p in world.engine.pending]
     assert len([zone for zone, _ in slots if zone == "a"]) > 1
     assert len([zone for zone, _ in slots if zone == "b"]) > 1
     world.run_until_open("b")
     assert world.ask(ask="close", zone="a")["ok"]
-    left = [p.zone for p in world.steward.pending]
+    left = [p.zone for p in world.engine.pending]
     assert "a" not in left and "b" in left
     before = len(moves(world, 17)), len(moves(world, 22))
     world.run_until(NOON)
@@ -65,10 +65,10 @@ def test_who_shuts_a_dose_of_yesterday_keeps_that_of_today(tmp_path: Path) -> No
     world.run_until_open()
     running = world.openings.running["a"]  # as from a window across midnight
     world.openings.running["a"] = replace(running, day=running.day - timedelta(days=1))
-    world.steward.due.pending = []
+    world.engine.due.pending = []
     assert world.ask(ask="close", zone="a")["ok"]
     world.run_for(60.0)
-    assert [p.zone for p in world.steward.pending][:1] == ["a"]
+    assert [p.zone for p in world.engine.pending][:1] == ["a"]
 
 
 # ---- pulses by litres ------------------------------------------------------------------------
@@ -77,8 +77,8 @@ def test_who_shuts_a_dose_of_yesterday_keeps_that_of_today(tmp_path: Path) -> No
 def test_a_pulse_by_litres_that_is_shortened_is_due_only_its_share(tmp_path: Path) -> None:
     garden = a_thirsty_garden(by_litres=True)
     world = MeteredWorld(tmp_path, garden, burst(garden, "a", 0.004))
-    pulse = world.steward.pending[0]
-    world.steward.due.open(pulse, pulse.open_s / 4.0)
+    pulse = world.engine.pending[0]
+    world.engine.due.open(pulse, pulse.open_s / 4.0)
     assert world.openings.running["a"].due_litres == approx(pulse.litres / 4.0)
     world.run_for(pulse.open_s)
     row = next(r for r in world.given() if r.key == pulse.key)
@@ -88,8 +88,8 @@ def test_a_pulse_by_litres_that_is_shortened_is_due_only_its_share(tmp_path: Pat
 
 def test_a_pulse_that_runs_longer_than_planned_is_due_no_more_litres(tmp_path: Path) -> None:
     world = MeteredWorld(tmp_path, a_thirsty_garden(by_litres=True))
-    pulse = world.steward.pending[0]
-    world.steward.due.open(pulse, pulse.open_s + 5.0)
+    pulse = world.engine.pending[0]
+    world.engine.due.open(pulse, pulse.open_s + 5.0)
     assert world.openings.running["a"].due_litres == approx(pulse.litres)
 
 
@@ -114,7 +114,7 @@ def test_what_is_credited_beyond_the_count_is_said_once_for_each_zone_and_day(
         said = [h for h in reversed(ask.happenings(100)) if h.kind == "meter"]
     assert [h.zone for h in said] == ["a", "b", "a"]
     first = world.given()[0]
-    timed_l = first.open_s * world.steward.flow_l_s("a", frozenset("a"))
+    timed_l = first.open_s * world.engine.flow_l_s("a", frozenset("a"))
     assert said[0].words == (
         f"the meter counted 3.0 L where time says {timed_l:.1f} L; {first.litres:.1f} L are "
         "credited, by the least that passes of these openings together; look at the line, and at "
@@ -165,21 +165,21 @@ def test_by_the_meters_word_a_day_is_no_more_than_a_quarter_longer(
     more_s: float,
 ) -> None:
     world = MeteredWorld(tmp_path, a_thirsty_garden(("a", 17), ("b", 22)))
-    steward = world.steward
-    monkeypatch.setattr(steward, "flow_l_s", lambda zone, together: 0.25 / len(together))
+    engine = world.engine
+    monkeypatch.setattr(engine, "flow_l_s", lambda zone, together: 0.25 / len(together))
     found = [given_row(zone, s, litres, together=beside) for zone, s, litres, beside in rows]
     asked: list[tuple[date, date]] = []
     monkeypatch.setattr(
-        steward.books, "openings_given", lambda first, last: asked.append((first, last)) or found
+        engine.journal, "openings_given", lambda first, last: asked.append((first, last)) or found
     )
-    assert steward.timetable is not None
-    pulse = replace(steward.pending[0], zone="a", day=NOON.date(), open_s=100.0)
-    kept = steward._held_to_plan(replace(steward.timetable, pulses=(pulse,)))
+    assert engine.timetable is not None
+    pulse = replace(engine.pending[0], zone="a", day=NOON.date(), open_s=100.0)
+    kept = engine._held_to_plan(replace(engine.timetable, pulses=(pulse,)))
     assert [p.open_s for p in kept.pulses] == [approx(more_s)]
-    assert asked == [(steward.timetable.first, NOON.date())]
+    assert asked == [(engine.timetable.first, NOON.date())]
     told = [(k, w) for k, w in world.happenings() if k == "meter"]
     assert len(told) == (more_s != 100.0)
-    steward._held_to_plan(replace(steward.timetable, pulses=(pulse,)))
+    engine._held_to_plan(replace(engine.timetable, pulses=(pulse,)))
     assert [(k, w) for k, w in world.happenings() if k == "meter"] == told  # said once
     if told:
         assert "it gets no more than 25 % above its plan in a day" in told[0][1]
@@ -193,14 +193,14 @@ def test_a_slow_valves_travel_is_no_water_that_lacks(
     (zone,) = garden.zones
     slow = replace(zone, valve=replace(zone.valve, opens_in_s=20.0, closes_in_s=4.0))
     world = MeteredWorld(tmp_path, replace(garden, zones=(slow,)))
-    steward = world.steward
-    monkeypatch.setattr(steward, "flow_l_s", lambda zone, together: 0.25)
-    assert steward.timetable is not None
-    pulse = replace(steward.pending[0], day=NOON.date(), open_s=100.0)
+    engine = world.engine
+    monkeypatch.setattr(engine, "flow_l_s", lambda zone, together: 0.25)
+    assert engine.timetable is not None
+    pulse = replace(engine.pending[0], day=NOON.date(), open_s=100.0)
     monkeypatch.setattr(
-        steward.books, "openings_given", lambda first, last: [given_row("a", 40.0, 0.0)]
+        engine.journal, "openings_given", lambda first, last: [given_row("a", 40.0, 0.0)]
     )
-    kept = steward._held_to_plan(replace(steward.timetable, pulses=(pulse,)))
+    kept = engine._held_to_plan(replace(engine.timetable, pulses=(pulse,)))
     assert [p.open_s for p in kept.pulses] == [approx(1.25 * 100.0 - 32.0)]
 
 
@@ -211,12 +211,12 @@ def test_a_hold_that_is_not_written_yet_lets_nothing_of_its_zone_open(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     world = World(tmp_path, a_slow_garden(("a", 17), ("b", 22)))
-    first = world.steward.pending[0]
+    first = world.engine.pending[0]
     held = {first.zone: "flow: burst"}
-    monkeypatch.setattr(world.steward._remedies, "held", held.get)
+    monkeypatch.setattr(world.engine._remedies, "held", held.get)
     world.run_until(first.opens_utc + timedelta(seconds=5))
     assert first.zone not in world.openings.running
-    assert first in world.steward.pending  # it waits
+    assert first in world.engine.pending  # it waits
     held.clear()
     world.run_for(5.0)
     assert world.openings.running[first.zone].pulse.key == first.key
@@ -228,9 +228,9 @@ def test_a_hold_that_is_not_written_yet_lets_nothing_of_its_zone_open(
 def test_the_log_says_what_called_for_a_plan(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
-    caplog.set_level("INFO", "rowgate.steward")
+    caplog.set_level("INFO", "rowgate.engine")
     world = World(tmp_path, a_slow_garden())
-    count = len(world.steward.pending)
+    count = len(world.engine.pending)
     assert count > 0
     assert f"planned (start): {count} pulses to come today" in caplog.messages
     assert world.ask(ask="hold", hours=24)["ok"]
@@ -262,7 +262,7 @@ def test_a_pulse_that_gave_clearly_less_by_the_meter_brings_a_new_plan(
     ends = world.clock.now_utc() + timedelta(seconds=running.pulse.open_s + 5)
     assert planned_anew(world, ends) is anew
     row = next(r for r in world.given() if r.zone == "b")
-    timed = row.open_s * world.steward.flow_l_s("b", frozenset("b"))
+    timed = row.open_s * world.engine.flow_l_s("b", frozenset("b"))
     assert row.how_known is HowKnown.METERED
     assert row.litres == approx(share * timed, rel=0.02)
 
@@ -281,14 +281,14 @@ def test_a_pulse_that_cannot_be_written_down_is_said_with_its_zone_and_tried_a_m
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     world, tried = World(tmp_path, a_slow_garden()), []
-    pulse = world.steward.pending[0]
+    pulse = world.engine.pending[0]
 
     def full(pulse: Any) -> int:
         tried.append(world.clock.now_utc())
         raise LogbookError("the disk is full")
 
     with monkeypatch.context() as patch:
-        patch.setattr(world.books, "intend", full)
+        patch.setattr(world.journal, "intend", full)
         world.run_until(pulse.opens_utc + timedelta(seconds=90))
         assert [(at - pulse.opens_utc).total_seconds() // 30 for at in tried] == [0, 2]
     with Questions(world.logbook.path) as ask:
@@ -305,15 +305,15 @@ def test_a_pulse_that_the_bank_refuses_is_said_with_its_zone_and_not_tried_again
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     world = World(tmp_path, a_slow_garden())
-    pulse = world.steward.pending[0]
+    pulse = world.engine.pending[0]
 
     def refuses(line: int, *, for_s: float) -> float:
         raise ValveRefused(f"line {line} is not opened: it has disobeyed")
 
     with monkeypatch.context() as patch:
         patch.setattr(world.works.bank, "open", refuses)
-        world.steward.due.open(pulse, pulse.open_s)
-    assert pulse not in world.steward.pending
+        world.engine.due.open(pulse, pulse.open_s)
+    assert pulse not in world.engine.pending
     with Questions(world.logbook.path) as ask:
         (said,) = [h for h in ask.happenings(100) if h.kind == "refused"]
     assert (said.zone, said.words) == ("a", "line 17 is not opened: it has disobeyed")
@@ -332,10 +332,10 @@ def test_at_a_start_with_a_clock_in_doubt_the_keeper_is_told_that_nothing_opens(
     world.clock.is_synced = False
     world.clock.step_wall(-3 * 86_400.0)
     world.start()
-    assert not world.steward.sense.believed
+    assert not world.engine.sense.believed
     words = [words for kind, words in world.happenings() if kind == "clock"]
-    assert words[-1] == f"no openings by plan: {world.steward.sense.why}"
-    assert world.steward.sense.why
+    assert words[-1] == f"no openings by plan: {world.engine.sense.why}"
+    assert world.engine.sense.why
 
 
 def test_a_day_that_was_planned_is_known_as_watched_and_one_of_a_doubtful_clock_is_not(
@@ -343,7 +343,7 @@ def test_a_day_that_was_planned_is_known_as_watched_and_one_of_a_doubtful_clock_
 ) -> None:
     def watched(world: World) -> Collection[date]:
         with Questions(world.logbook.path) as ask:
-            return ask.record(world.steward.garden.site.zone_info).watched
+            return ask.record(world.engine.garden.site.zone_info).watched
 
     world = World(tmp_path, a_slow_garden())
     assert NOON.date() in watched(world)
@@ -352,7 +352,7 @@ def test_a_day_that_was_planned_is_known_as_watched_and_one_of_a_doubtful_clock_
     world.clock.advance(3 * 86_400.0)
     world.clock.boot = "boot-2"
     world.start()
-    assert not world.steward.sense.believed
+    assert not world.engine.sense.believed
     world.run_for(3600.0)
     assert max(watched(world)) == NOON.date()
 
@@ -362,11 +362,11 @@ def test_an_orderly_stop_writes_down_the_end_of_what_ran(tmp_path: Path) -> None
     world.run_until_open()
     world.run_for(30.0)
     world.works.bank.shut_down("told to stop")
-    world.steward.tick_last()
+    world.engine.tick_last()
     row = done(world)
     assert (row.state, row.why) == (PulseState.CLOSED, "told to stop")
     assert row.open_s == approx(30.0, abs=0.1)
-    assert world.books.unfinished() == []
+    assert world.journal.unfinished() == []
 
 
 def test_a_close_that_does_not_take_says_so(tmp_path: Path) -> None:
@@ -400,15 +400,15 @@ def test_a_heartbeat_that_cannot_be_written_costs_only_precision(
 
 def test_a_pulse_that_never_opened_is_on_record_as_what_happened(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden())
-    pulse = world.steward.pending[0]
-    world.books.intend(pulse)
+    pulse = world.engine.pending[0]
+    world.journal.intend(pulse)
     found = recover(
-        world.books.unfinished(),
+        world.journal.unfinished(),
         boot_id=world.clock.boot_id(),
         stopped=None,
-        flow_l_s=world.steward.flow_or_nothing_l_s,
+        flow_l_s=world.engine.flow_or_nothing_l_s,
     )
-    write_down(found, world.books)
+    write_down(found, world.journal)
     said = [words for kind, words in world.happenings() if kind == "recovery"]
     assert said == ["meant to open when the daemon died; no sign that it did"]
     assert done(world).state is PulseState.REFUSED
@@ -416,10 +416,10 @@ def test_a_pulse_that_never_opened_is_on_record_as_what_happened(tmp_path: Path)
 
 def test_a_zone_gone_from_the_garden_is_left_out_and_the_others_open(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden(("a", 17), ("b", 22)))
-    pulse = next(p for p in world.steward.pending if p.zone == "a")
-    world.steward.due.pending = [replace(pulse, zone="gone"), *world.steward.due.pending]
+    pulse = next(p for p in world.engine.pending if p.zone == "a")
+    world.engine.due.pending = [replace(pulse, zone="gone"), *world.engine.due.pending]
     world.run_until_open("a")
-    assert "gone" not in [p.zone for p in world.steward.pending]
+    assert "gone" not in [p.zone for p in world.engine.pending]
 
 
 # ---- plans that cannot be made ---------------------------------------------------------------
@@ -430,13 +430,13 @@ def test_a_plan_that_the_logbook_does_not_take_is_said_once_and_made_a_minute_la
 ) -> None:
     world = World(tmp_path, a_slow_garden())
     with Locked(world.logbook.path):
-        world.steward.want_plan("replan")
-        world.steward.tick()
-        assert world.steward.plan_fault
+        world.engine.want_plan("replan")
+        world.engine.tick()
+        assert world.engine.plan_fault
         world.run_for(30.0)
-    assert world.steward.plan_fault  # no sooner than after a minute
+    assert world.engine.plan_fault  # no sooner than after a minute
     world.run_for(40.0)
-    assert world.steward.plan_fault == ""
+    assert world.engine.plan_fault == ""
     world.run_for(600.0)  # words that the logbook did not take are written later
     said = [words for kind, words in world.happenings() if kind == "plan"]
     assert len(said) == 1 and said[0].startswith("no plan could be made: ")
@@ -451,12 +451,12 @@ def test_a_plan_that_cannot_be_made_is_said_once_and_not_tried_over_and_over(
         tried.append(world.clock.now_utc())
         raise NoWeather("nobody knows the weather of 1 June")
 
-    monkeypatch.setattr("controller.daemon.steward.plan", no_weather)
-    world.steward.want_plan("replan")
+    monkeypatch.setattr("controller.daemon.engine.plan", no_weather)
+    world.engine.want_plan("replan")
     world.run_for(600.0)
     assert len(tried) == 1
-    assert world.steward.plan_fault == "nobody knows the weather of 1 June"
-    world.steward.want_plan("replan")
+    assert world.engine.plan_fault == "nobody knows the weather of 1 June"
+    world.engine.want_plan("replan")
     world.run_for(60.0)
     assert len(tried) == 2
     assert [words for kind, words in world.happenings() if kind == "plan"] == [
@@ -466,13 +466,13 @@ def test_a_plan_that_cannot_be_made_is_said_once_and_not_tried_over_and_over(
 
 def test_while_a_zone_is_open_no_plan_is_made(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden())
-    planned = world.steward.planned_utc
+    planned = world.engine.planned_utc
     assert world.ask(ask="open", zone="a", seconds=100)["ok"]
-    world.steward.want_plan("replan")
+    world.engine.want_plan("replan")
     world.run_for(60.0)
-    assert world.steward.planned_utc == planned
+    assert world.engine.planned_utc == planned
     world.run_for(60.0)
-    assert world.steward.planned_utc is not None and world.steward.planned_utc != planned
+    assert world.engine.planned_utc is not None and world.engine.planned_utc != planned
 
 
 def test_a_broken_garden_file_is_said_with_its_first_faults_and_that_it_reads_again(
@@ -521,16 +521,16 @@ def test_a_pulse_whose_end_was_never_told_ends_as_planned(tmp_path: Path) -> Non
 def test_the_page_of_facts_says_how_it_stands(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden(("a", 17), ("b", 22)))
     began_s = world.clock.mono_s()
-    before = world.steward.facts()
+    before = world.engine.facts()
     assert (before.litres, before.pulses, before.open_lines) == ({}, {}, 0)
     assert (before.planned_mono_s, before.weather_mono_s) == (began_s, began_s)
     assert before.told == {} and before.starts_in_last_day == 1
     assert world.ask(ask="open", zone="a", seconds=60)["ok"]
-    assert world.steward.facts().open_lines == 1
+    assert world.engine.facts().open_lines == 1
     world.run_for(61.0)
     assert world.ask(ask="open", zone="a", seconds=30)["ok"]
     world.run_for(31.0)
-    facts = world.steward.facts()
+    facts = world.engine.facts()
     # WORKED: 90 s at 3 L/min.
     assert facts.litres == {"a": approx(4.5, rel=1e-3)}
     assert facts.pulses == {("a", "timed"): 2}
@@ -540,18 +540,18 @@ def test_the_page_of_facts_says_how_it_stands(tmp_path: Path) -> None:
     assert facts.told == {}
     assert world.ask(ask="open", zone="b", seconds=60)["ok"]
     shut(world.works.bank, 22, "rain")
-    world.steward.tick()
-    assert world.steward.facts().told == {"cut short": 1}
+    world.engine.tick()
+    assert world.engine.facts().told == {"cut short": 1}
 
 
 def test_what_the_logbook_has_not_taken_is_listed(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden())
     world.run_until_open()
-    assert world.steward.unrecorded_words() == []
+    assert world.engine.unrecorded_words() == []
     with Locked(world.logbook.path):
         shut(world.works.bank, 17, "rain")
-        world.steward.tick()
-        words = world.steward.unrecorded_words()
+        world.engine.tick()
+        words = world.engine.unrecorded_words()
     assert "the end of a pulse of a" in words
     assert any("cut short" in said and "rain" in said for said in words)
 
@@ -560,10 +560,10 @@ def test_a_clock_that_jumps_is_said_with_what_follows_and_that_it_is_believed_ag
     tmp_path: Path,
 ) -> None:
     world = World(tmp_path, a_slow_garden())
-    assert world.steward.pending
+    assert world.engine.pending
     world.clock.step_wall(7200.0)
-    world.steward.tick()
-    assert world.steward.pending == []
+    world.engine.tick()
+    assert world.engine.pending == []
     world.run_for(3600.0)
     said = [words for kind, words in world.happenings() if kind == "clock"]
     assert said[0] == "the clock jumped by +7200 s; the plan is dropped"
@@ -575,7 +575,7 @@ def test_a_valves_fault_is_said_with_its_line_and_zone(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden(("a", 17), ("b", 22)))
     world.pins.write(22, True)  # some other program's doing
     world.works.bank.look()
-    world.steward.tick()
+    world.engine.tick()
     with Questions(world.logbook.path) as ask:
         (found,) = [h for h in ask.happenings(100) if h.kind == "valve"]
     assert found.zone == "b"
@@ -588,17 +588,17 @@ def test_a_changed_garden_is_said_to_be_in_force_once_nothing_is_open(tmp_path: 
     assert world.ask(ask="open", zone="a", seconds=100)["ok"]
     world.file.write_text("better", encoding="utf-8")
     world.run_for(60.0)
-    assert [z.name for z in world.steward.garden.zones] == ["a"]
+    assert [z.name for z in world.engine.garden.zones] == ["a"]
     world.run_for(60.0)
-    assert [z.name for z in world.steward.garden.zones] == ["a", "c"]
+    assert [z.name for z in world.engine.garden.zones] == ["a", "c"]
     assert ("garden file", "a changed garden file is in force") in world.happenings()
-    assert {p.zone for p in world.steward.pending} == {"a", "c"}
+    assert {p.zone for p in world.engine.pending} == {"a", "c"}
 
 
 def test_a_person_opens_by_time_though_pulses_go_by_litres(tmp_path: Path) -> None:
     world = MeteredWorld(tmp_path, a_thirsty_garden(by_litres=True))
     assert world.ask(ask="open", zone="a", seconds=45)["ok"]
-    assert world.openings.litres_due_in_s(world.steward.flow_l_s) is None
+    assert world.openings.litres_due_in_s(world.engine.flow_l_s) is None
     world.run_for(60.0)
     row = world.given()[-1]
     assert (row.open_s, row.why) == (approx(45.0, abs=0.01), "time is up")
@@ -619,7 +619,7 @@ def test_a_dose_a_person_shut_is_left_out_for_its_own_day_only(tmp_path: Path) -
     world = World(tmp_path, a_slow_garden())
     world.run_until_open()
     assert world.ask(ask="close", zone="a")["ok"]
-    world.steward.want_plan("replan")
+    world.engine.want_plan("replan")
     world.run_until(NOON)
     on_the_day = len(moves(world, 17))
     assert on_the_day == 2  # on and off, once

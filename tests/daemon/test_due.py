@@ -11,10 +11,10 @@ import pytest
 from support.clock import HandClock
 from support.gardens import a_zone
 
-from controller.daemon.due import RETRY_S, Due
-from controller.daemon.judge import Moment
+from controller.daemon.dispatch import RETRY_S, Dispatcher, Moment
 from controller.errors import LogbookError, ValveFault, ValveRefused
-from controller.garden.model import ValveKind, Zone
+from controller.garden.model import Zone
+from controller.garden.plumbing import ValveKind
 from controller.timetable.records import Pulse
 
 DAY = date(2031, 6, 1)
@@ -47,7 +47,7 @@ class Set:
         self.row_fault: Exception | None = None  # of writing down what was missed
         self.moment: dict[str, Any] = {}
         self.bank = object()
-        self.due = Due(
+        self.due = Dispatcher(
             self,  # type: ignore[arg-type]
             self,  # type: ignore[arg-type]
             self,  # type: ignore[arg-type]
@@ -196,5 +196,5 @@ def test_a_refusal_is_told_and_a_fault_logged_and_neither_is_tried_again(
     s.fault = ValveFault("line 17 did not open")
     assert s.look() == [] and s.left == []  # the bank's record tells it
     assert caplog.record_tuples == [
-        ("rowgate.steward", logging.ERROR, "a: line 17 did not open"),
+        ("rowgate.engine", logging.ERROR, "a: line 17 did not open"),
     ]

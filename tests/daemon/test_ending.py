@@ -9,7 +9,7 @@ import time
 from types import FrameType
 from typing import Any
 
-from controller.daemon.process import Ending, Signals
+from controller.daemon.host.process import Ending, Signals
 
 
 def rested_s(ending: Ending) -> float:

@@ -8,14 +8,13 @@ from pytest import approx
 from support.clock import HandClock
 from support.gardens import a_garden, a_zone
 
-from controller.daemon.fieldtests import KeptFieldTests
-from controller.daemon.gardenfile import GardenFile
-from controller.garden.model import Opening
-from controller.hydraulics.corrections import NOTHING_MEASURED
-from controller.hydraulics.fit import fit
-from controller.hydraulics.fitted import fitted_to_dict
-from controller.hydraulics.measured import Bucket
-from controller.logbook.write import Logbook
+from controller.daemon.garden_reload import GardenFile, KeptFieldTests
+from controller.garden.plumbing import Opening
+from controller.hydraulics.calibration.fit import fit
+from controller.hydraulics.calibration.measurements import Bucket
+from controller.hydraulics.calibration.result import fitted_to_dict
+from controller.hydraulics.network.spans import NOTHING_MEASURED
+from controller.logbook.logbook import Logbook
 from controller.units import m3_s_from_l_min
 from crops.catalogue import load
 

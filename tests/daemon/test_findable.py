@@ -12,17 +12,18 @@ from support.gardens import a_row, a_zone
 from support.metered import a_metered_garden, plugged, true_flow
 
 from controller.cli import main
-from controller.daemon.findable import (
+from controller.daemon.flow.findable import (
     Findable,
     findable,
     findable_lines,
     findable_remarks,
     leak_from_l_s,
 )
-from controller.garden.model import Garden, Meter, Opening
-from controller.hydraulics.corrections import NOTHING_MEASURED
-from controller.hydraulics.lines import Lines
-from controller.timetable.tested import Bands
+from controller.garden.model import Garden, Meter
+from controller.garden.plumbing import Opening
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.spans import NOTHING_MEASURED
+from controller.timetable.calibrated import Bands
 from controller.units import m3_s_from_l_min
 
 METER = '\n[meter]\npin = 22\npulses_per = "450 per L"\n'

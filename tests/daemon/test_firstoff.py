@@ -19,17 +19,18 @@ from support.gardens import a_garden, a_zone
 from support.lgpio import StandIn, on_a_known_board
 from support.pins import ClaimThrows, GoodPins, OffThrows, SticksOn, ball, limits
 
-from controller.daemon import firstoff
-from controller.daemon.firstoff import Held, hold_known_lines
-from controller.daemon.gardenfile import Accepted, accept
-from controller.garden.model import Board, Device, Master, Valve, ValveKind
+from controller.daemon import valve_set
+from controller.daemon.garden_reload import Accepted, accept
+from controller.daemon.valve_set import Held, hold_known_lines
+from controller.garden.model import Board
+from controller.garden.plumbing import Device, Master, Valve, ValveKind
 from controller.valves.alloff import read_line_file, write_line_file
+from controller.valves.events import BankRecord, What
+from controller.valves.gpio import GpioInputs, GpioPins
 from controller.valves.inputs import InputDriver
 from controller.valves.limits import LineLimits, MasterLimits
 from controller.valves.pins import PinDriver
-from controller.valves.relay import GpioInputs, GpioPins
 from controller.valves.states import State
-from controller.valves.tell import BankRecord, What
 
 OPENER, SHUTTER = 5, 6  # eight seconds to shut, driven for ten
 CLOSING_S = 10.0
@@ -162,13 +163,13 @@ def test_pins_that_cannot_be_had_end_no_start(
 @pytest.fixture(autouse=True)
 def no_closer_is_left_behind(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     begun: list[Held] = []
-    real = firstoff.Held
+    real = valve_set.Held
 
     def noted(*arguments: Any) -> Held:
         begun.append(real(*arguments))
         return begun[-1]
 
-    monkeypatch.setattr(firstoff, "Held", noted)
+    monkeypatch.setattr(valve_set, "Held", noted)
     yield
     for held in begun:
         held.works.bank.shut_down("the test is over")

@@ -25,24 +25,25 @@ from support.metered import (
     true_flow,
 )
 
-from controller.daemon.flowdesk import (
+from controller.daemon.flow.input_pins import computed_of
+from controller.daemon.flow.monitor import (
     LEAK_AFTER_S,
     LEAK_STRETCH_S,
     SETTLES_S,
     STILL_AFTER_S,
-    FlowDesk,
+    FlowMonitor,
     Found,
     action_of,
     fill_seconds,
 )
-from controller.daemon.flowtrend import BASE_LEAST
-from controller.daemon.flowwatch import (
+from controller.daemon.flow.rules import (
     FIND_AT,
     LEAST_COUNTS,
     LEAST_SHARE,
     METER_ERROR,
     TAP_VARIES,
-    Reckoned,
+    ComputedFlow,
+    Metering,
     Seen,
     flow_while_open,
     found_words,
@@ -50,27 +51,19 @@ from controller.daemon.flowwatch import (
     judge_shut,
     passing_l,
 )
-from controller.daemon.metering import Metering
-from controller.daemon.watching import reckoned_of
+from controller.daemon.flow.trend import BASE_LEAST
 from controller.errors import OutOfRange
-from controller.garden.model import (
-    Action,
-    Filled,
-    FlowFinding,
-    Garden,
-    Opening,
-    Supply,
-    SupplyKind,
-)
-from controller.hydraulics.lines import Lines
+from controller.garden.model import Action, Filled, FlowFinding, Garden
+from controller.garden.plumbing import Opening, Supply, SupplyKind
+from controller.hydraulics.network.garden_lines import Lines
+from controller.timetable.calibrated import Bands
 from controller.timetable.plan import NetworkFlows
-from controller.timetable.tested import Bands
 from controller.units import m3_s_from_gal_min, m3_s_from_l_min
 from controller.valves.inputs import HandInputs, PulseCounter
 
 DAY = date(2031, 6, 1)
 COARSE = 1 / 20  # a coarser meter, whose pulses are quicker to act out
-SURE = Reckoned(flow_l_s=0.2, error=0.0)
+SURE = ComputedFlow(flow_l_s=0.2, error=0.0)
 
 
 def _with_flow(garden: Garden, zone: str, gal_min: float) -> Garden:
@@ -121,12 +114,12 @@ def test_too_little_seen_is_not_judged(seen: Seen, why: str) -> None:
 
 
 def test_many_counts_where_few_were_due_are_a_burst() -> None:
-    few = Reckoned(flow_l_s=0.001, error=0.0)  # 0.1 L: 10 counts due
+    few = ComputedFlow(flow_l_s=0.001, error=0.0)  # 0.1 L: 10 counts due
     assert judge_open(_seen(LEAST_COUNTS * 0.01), few) is FlowFinding.BURST
 
 
 def test_the_band_widens_with_the_error_of_the_flow_and_of_the_meter() -> None:
-    unsure = Reckoned(flow_l_s=0.2, error=0.10)
+    unsure = ComputedFlow(flow_l_s=0.2, error=0.10)
     least, most = passing_l(unsure, 100.0, 0.01)
     far = FIND_AT * hypot(0.10, METER_ERROR) + TAP_VARIES
     assert least == approx(20.0 * exp(-far) - 0.02)
@@ -144,11 +137,11 @@ def test_the_band_widens_with_the_error_of_the_flow_and_of_the_meter() -> None:
 def test_a_flow_is_found_wrong_only_outside_what_passes(
     flow_l_s: float, error: float, seconds: float, litres_per_pulse: float, share: float
 ) -> None:
-    reckoned = Reckoned(flow_l_s=flow_l_s, error=error)
+    computed = ComputedFlow(flow_l_s=flow_l_s, error=error)
     litres = share * flow_l_s * seconds
-    least, most = passing_l(reckoned, seconds, litres_per_pulse)
+    least, most = passing_l(computed, seconds, litres_per_pulse)
     seen = Seen(litres=litres, seconds=seconds, litres_per_pulse=litres_per_pulse)
-    finding = judge_open(seen, reckoned)
+    finding = judge_open(seen, computed)
     assert least < flow_l_s * seconds < most
     if finding is FlowFinding.BURST:
         assert litres > most
@@ -180,9 +173,9 @@ def test_a_flow_known_to_no_factor_of_ten_is_said_and_holds_nothing() -> None:
     500 would pass. RECORDED."""
     garden = _of_an_unknown_valve()
     bench = Bench(garden, Lines(_with_flow(garden, "a", 0.6)))
-    reckoned = bench.reckon(frozenset("a"))
-    assert reckoned.error > 1.0
-    assert not reckoned.is_known
+    computed = bench.compute(frozenset("a"))
+    assert computed.error > 1.0
+    assert not computed.is_known
     for _ in range(3):
         bench.run(["a"], 180.0)
         bench.run([], 60.0)
@@ -232,7 +225,7 @@ def test_next_to_nothing_is_judged_by_the_band_too() -> None:
         (0.75, 0.0, None),
         (0.75, 400.0, None),
     ]:
-        assert judge_open(_seen(litres), Reckoned(flow_l_s=0.2, error=error)) is finding, error
+        assert judge_open(_seen(litres), ComputedFlow(flow_l_s=0.2, error=error)) is finding, error
 
 
 def test_what_goes_on_is_held_against_the_lesser_of_seen_and_computed() -> None:
@@ -240,7 +233,7 @@ def test_what_goes_on_is_held_against_the_lesser_of_seen_and_computed() -> None:
     assert flow_while_open(_seen(22.0), SURE) == approx(0.20)
     assert flow_while_open(_seen(1.0), SURE) == approx(0.20)  # it had not opened
     assert flow_while_open(_seen(0.0, seconds=0.0), SURE) == approx(0.20)
-    unknown = Reckoned(flow_l_s=0.2, error=2.0)
+    unknown = ComputedFlow(flow_l_s=0.2, error=2.0)
     assert flow_while_open(_seen(1.0), unknown) == approx(0.01)
     assert flow_while_open(_seen(0.1), unknown) is None
     assert judge_shut(_seen(10.0), None, soon=True) is None
@@ -263,7 +256,7 @@ def test_a_full_barrel_is_no_burst_and_one_near_empty_not_clogged() -> None:
     garden = replace(a_metered_garden(), supply=supply)
     alone = frozenset("a")
     bench = Bench(garden)
-    known = replace(bench.reckon(alone), error=0.02)
+    known = replace(bench.compute(alone), error=0.02)
     assert known.highest_l_s / known.flow_l_s == approx(1.31, abs=0.02)
     assert known.lowest_l_s / known.flow_l_s == approx(0.53, abs=0.03)
     full = _seen(known.highest_l_s * 100.0, litres_per_pulse=LITRES_PER_PULSE)
@@ -399,20 +392,20 @@ class Bench:
         self.rig = Rig(inputs, true_flow(truth or lines), litres_per_pulse)
         self.metering = Metering(self.clock, litres_per_pulse, counter.count)
 
-        known: dict[frozenset[str], Reckoned] = {}
+        known: dict[frozenset[str], ComputedFlow] = {}
 
-        def reckon(opened: frozenset[str]) -> Reckoned:
+        def compute(opened: frozenset[str]) -> ComputedFlow:
             if opened not in known:
-                known[opened] = reckoned_of(opened, lines, bands)
+                known[opened] = computed_of(opened, lines, bands)
             return known[opened]
 
-        self.reckon = reckon
-        self.desk = FlowDesk(
+        self.compute = compute
+        self.desk = FlowMonitor(
             garden,
             garden.meter,
             self.metering,
             self.clock,
-            reckon=reckon,
+            compute=compute,
             fill_s=lambda z, s: fill_seconds(lines.line(z).volume_m3, flows.flow_l_s(z, s)),
             say=(said := []).append,
         )
@@ -453,7 +446,7 @@ def test_a_clogged_row_is_found_at_the_stated_size() -> None:
         bench.run(["a"], 180.0)
         bench.run([], 10.0)
         found[true_flow(truth)(alone) / right] = bench.findings
-    least, _ = passing_l(Bench(garden).reckon(alone), 160.0, LITRES_PER_PULSE)
+    least, _ = passing_l(Bench(garden).compute(alone), 160.0, LITRES_PER_PULSE)
     stated = least / 160.0 / right
     assert stated == approx(0.694, abs=0.002)
     for share, findings in found.items():
@@ -465,7 +458,7 @@ def test_a_burst_is_found_at_the_stated_size_while_it_flows() -> None:
     garden = a_metered_garden()
     alone = frozenset("a")
     right = true_flow(Lines(garden))(alone)
-    _, most = passing_l(Bench(garden).reckon(alone), 160.0, LITRES_PER_PULSE)
+    _, most = passing_l(Bench(garden).compute(alone), 160.0, LITRES_PER_PULSE)
     stated = most / 160.0 / right
     assert stated == approx(1.440, abs=0.002)
     shares = []

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 from support.clock import HandClock
 
-from controller.daemon.flowwatch import (
-    Reckoned,
+from controller.daemon.flow.rules import (
+    ComputedFlow,
+    Metering,
     Seen,
     flow_while_open,
     found_words,
@@ -17,11 +18,10 @@ from controller.daemon.flowwatch import (
     passing_words,
     unknown_words,
 )
-from controller.daemon.metering import Metering
 from controller.garden.model import FlowFinding
 
 PULSE_L = 0.0625  # a binary fraction, so that counts times it are exact
-SURE = Reckoned(flow_l_s=0.5, error=0.0)
+SURE = ComputedFlow(flow_l_s=0.5, error=0.0)
 
 
 def seen(litres: float, seconds: float = 100.0, **more: float) -> Seen:
@@ -49,13 +49,13 @@ def test_a_tenth_of_what_is_due_is_next_to_nothing() -> None:
 
 def test_twenty_pulses_can_be_judged_and_fewer_not() -> None:
     # WORKED: 20 pulses of 1/16 L are 1.25 L; of 0.0125 L/s due in 100 s, of a burst counted.
-    assert judge_open(seen(0.0), Reckoned(flow_l_s=0.0125, error=0.0)) is FlowFinding.NOT_OPENED
-    assert judge_open(seen(0.0), Reckoned(flow_l_s=0.01249, error=0.0)) is None
-    little = Reckoned(flow_l_s=0.001, error=0.0)
+    assert judge_open(seen(0.0), ComputedFlow(flow_l_s=0.0125, error=0.0)) is FlowFinding.NOT_OPENED
+    assert judge_open(seen(0.0), ComputedFlow(flow_l_s=0.01249, error=0.0)) is None
+    little = ComputedFlow(flow_l_s=0.001, error=0.0)
     assert judge_open(seen(1.25), little) is FlowFinding.BURST
     assert judge_open(seen(1.1875), little) is None
-    assert is_enough(seen(9.0), Reckoned(flow_l_s=0.0125, error=0.0))
-    assert not is_enough(seen(9.0), Reckoned(flow_l_s=0.01249, error=0.0))
+    assert is_enough(seen(9.0), ComputedFlow(flow_l_s=0.0125, error=0.0))
+    assert not is_enough(seen(9.0), ComputedFlow(flow_l_s=0.01249, error=0.0))
 
 
 def test_where_the_meter_may_stand_still_too_little_is_not_looked_for() -> None:
@@ -83,7 +83,7 @@ def test_what_goes_on_is_held_against_what_was_seen_where_that_counts() -> None:
     assert flow_while_open(seen(least - 0.01), SURE) == 0.5
     assert flow_while_open(seen(60.0), SURE) == 0.5
     assert flow_while_open(seen(45.0, 9.9), SURE) == 0.5
-    unknown = Reckoned(flow_l_s=0.5, error=0.8)
+    unknown = ComputedFlow(flow_l_s=0.5, error=0.8)
     assert flow_while_open(seen(1.25), unknown) == 0.0125
     assert flow_while_open(seen(1.1875), unknown) is None
 
@@ -110,8 +110,8 @@ def test_a_finding_says_its_figures(
     finding: FlowFinding, before_l_s: float | None, words: str
 ) -> None:
     # WORKED: 12 L in 120 s; 0.8 and 1.2 times 30 L/min, less and more 0.125 L in 120 s.
-    reckoned = SURE if finding is FlowFinding.NOT_OPENED else None
-    assert found_words(finding, seen(12.0, 120.0), reckoned, before_l_s, us=False) == words
+    computed = SURE if finding is FlowFinding.NOT_OPENED else None
+    assert found_words(finding, seen(12.0, 120.0), computed, before_l_s, us=False) == words
 
 
 def test_what_is_no_water_and_what_is_not_known_say_so() -> None:

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from controller.daemon.judge import LATEST_S, Moment, Verdict, judge
-from controller.garden.model import ValveKind
+from controller.daemon.dispatch import LATEST_S, Moment, Verdict, judge
+from controller.garden.plumbing import ValveKind
 from controller.timetable.records import Pulse
 
 OPENS = datetime(2031, 6, 1, 4, 0, tzinfo=UTC)

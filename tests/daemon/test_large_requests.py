@@ -16,9 +16,9 @@ from support.daemon_faults import a_slow_garden
 
 from controller import clock as clock_module
 from controller.clock import LATEST_UTC, SystemClock, folded
-from controller.daemon.clocksense import ClockSense
-from controller.daemon.control import ask
-from controller.daemon.controlserver import MOST_LOGGED, ControlServer
+from controller.daemon.control.protocol import ask
+from controller.daemon.control.server import MOST_LOGGED, ControlServer
+from controller.daemon.host.clock_trust import ClockTrust
 
 pytestmark = pytest.mark.usefixtures("seldom_looks")
 
@@ -106,9 +106,9 @@ def test_a_clock_beyond_all_gardens_is_not_believed_and_hurts_nobody(
 
 def test_it_is_not_believed_at_a_start_either() -> None:
     clock = HandClock(LATEST_UTC)
-    assert not ClockSense(clock, None).look().believed
+    assert not ClockTrust(clock, None).look().believed
     clock = HandClock(LATEST_UTC - timedelta(seconds=1))
-    assert ClockSense(clock, None).look().believed
+    assert ClockTrust(clock, None).look().believed
 
 
 def test_the_folded_clock_goes_on_at_its_pace() -> None:

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
-from controller.daemon.litres import OpenSpan, OpenSpans, litres_of, metered_of
+from controller.daemon.flow.litres import OpenSpan, OpenSpans, litres_of, metered_of
 
 
 def shared_l_s(zone: str, together: frozenset[str]) -> float:

@@ -11,12 +11,11 @@ from pytest import approx
 from support.clock import HandClock
 from support.pins import BadPins, GoodPins, OffThrows, OnThrows, ball, limits
 
-from controller.daemon.flowwatch import Reckoned
-from controller.daemon.metercredit import Counted, Credit
-from controller.daemon.metering import Metering
+from controller.daemon.flow.credit import Counted, Credit
+from controller.daemon.flow.rules import ComputedFlow, Metering
 from controller.daemon.openings import BEAT_S, LITRES_PASSED, RETRY_S, UNTOLD_S, Ended, Openings
 from controller.errors import LogbookError, ValveFault, ValveRefused
-from controller.garden.model import ValveKind
+from controller.garden.plumbing import ValveKind
 from controller.logbook.records import HowKnown
 from controller.timetable.records import Pulse
 from controller.valves.bank import Bank, BankRecord, What
@@ -36,7 +35,7 @@ def flow_l_s(zone: str, together: frozenset[str]) -> float:
 
 
 class Notebook:
-    """What `Books` is asked to write, in its order; it refuses what is named in `refuses`."""
+    """What `Journal` is asked to write, in its order; it refuses what is named in `refuses`."""
 
     def __init__(self, pins: BadPins) -> None:
         self._pins = pins
@@ -535,7 +534,7 @@ class Told(Credit):
     """Credits half of the count, and remembers what it was asked."""
 
     def __init__(self, most_l_s: float = 100.0) -> None:
-        super().__init__(PER_PULSE_L, lambda _: Reckoned(flow_l_s=0.6, error=0.04), most_l_s)
+        super().__init__(PER_PULSE_L, lambda _: ComputedFlow(flow_l_s=0.6, error=0.04), most_l_s)
         self.asked: list[tuple[Counted, date]] = []
         self.by_meter = True
 

@@ -11,7 +11,7 @@ import pytest
 from pytest import approx
 
 from controller.daemon.recovery import MARGIN_S, Recovered, ShutAt, recover, shut_at
-from controller.garden.model import ValveKind
+from controller.garden.plumbing import ValveKind
 from controller.logbook.records import PulseRow, PulseState
 from controller.valves.alloff import SHUT_AT
 

@@ -11,10 +11,11 @@ import pytest
 from support.daemon import World
 from support.daemon_faults import Locked, a_slow_garden
 
-from controller.daemon.flowdesk import Found
+from controller.daemon.flow.monitor import Found
 from controller.errors import ValveFault
-from controller.garden.model import Action, FlowFinding, Master, Valve, ValveKind
-from controller.logbook.ask import Questions
+from controller.garden.model import Action, FlowFinding
+from controller.garden.plumbing import Master, Valve, ValveKind
+from controller.logbook.queries import Questions
 
 pytestmark = pytest.mark.usefixtures("seldom_looks")
 
@@ -35,8 +36,8 @@ def both_open(folder: Path, *, master: Master | None = None) -> World:
 
 def act(world: World, what: Found) -> list[tuple[str | None, str]]:
     """What was said, and of which zone."""
-    world.steward._remedies.act(what, world.steward.garden)
-    world.steward.tick()
+    world.engine._remedies.act(what, world.engine.garden)
+    world.engine.tick()
     with Questions(world.logbook.path) as ask:
         rows = [h for h in reversed(ask.happenings(100)) if h.kind == f"flow: {what.finding}"]
     return [(row.zone, row.words) for row in rows]
@@ -130,11 +131,11 @@ def test_a_hold_stands_for_a_year_and_is_written_once(tmp_path: Path) -> None:
     assert world.ask(ask="close")["ok"]
     world.run_for(2.0)
     world.clock.advance(timedelta(days=365).total_seconds())
-    assert len(world.books.hold_rows(world.clock.now_utc())) == 1
+    assert len(world.journal.hold_rows(world.clock.now_utc())) == 1
     act(world, found(Action.HOLD_ZONE, "b"))
     act(world, found(Action.HOLD_ZONE, "a", finding=FlowFinding.CLOGGED))
     reasons = {
-        (tuple(row.zones), row.reason) for row in world.books.hold_rows(world.clock.now_utc())
+        (tuple(row.zones), row.reason) for row in world.journal.hold_rows(world.clock.now_utc())
     }
     assert reasons == {
         (("a",), "flow: burst"),
@@ -147,12 +148,12 @@ def test_a_hold_the_logbook_does_not_take_holds_and_is_written_a_minute_later(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     world = both_open(tmp_path)
-    remedies = world.steward._remedies
+    remedies = world.engine._remedies
     with Locked(world.logbook.path):
-        remedies.act(found(Action.HOLD_ZONE, "a"), world.steward.garden)
+        remedies.act(found(Action.HOLD_ZONE, "a"), world.engine.garden)
         assert is_open(world) == (False, True)
         assert (remedies.held("a"), remedies.held("b")) == ("flow: burst", None)
-    (said,) = [r.getMessage() for r in caplog.records if r.name == "rowgate.remedies"]
+    (said,) = [r.getMessage() for r in caplog.records if "a hold is" in r.getMessage()]
     assert said.startswith("a hold is not written down yet: ")
     tries = _counted(world)
     world.clock.advance(59.0)
@@ -166,11 +167,11 @@ def test_a_hold_the_logbook_does_not_take_holds_and_is_written_a_minute_later(
 
 
 def _counted(world: World) -> Callable[[], int]:
-    hold, tries = world.books.hold, []
+    hold, tries = world.journal.hold, []
 
     def counted(*arguments: object) -> object:
         tries.append(arguments)
         return hold(*arguments)  # type: ignore[arg-type]
 
-    world.books.hold = counted  # type: ignore[method-assign, assignment]
+    world.journal.hold = counted  # type: ignore[method-assign, assignment]
     return lambda: len(tries)

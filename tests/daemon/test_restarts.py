@@ -10,10 +10,9 @@ import pytest
 from support.clock import HandClock
 from support.daemon_faults import Locked
 
-from controller.daemon.books import Books
-from controller.daemon.recovery import ShutAt
-from controller.daemon.restarts import ENDED, FIRST, STARTED, Restarts, ending, starting
-from controller.logbook.write import Logbook
+from controller.daemon.journal import Journal
+from controller.daemon.recovery import ENDED, FIRST, STARTED, Restarts, ShutAt, ending, starting
+from controller.logbook.logbook import Logbook
 
 START = datetime(2031, 6, 1, 4, 0, tzinfo=UTC)
 
@@ -22,13 +21,13 @@ class Kept:
     def __init__(self, folder: Path) -> None:
         self.clock = HandClock(START)
         self.logbook = Logbook(folder / "logbook.db", self.clock, timeout_s=1.0)
-        self.books = Books(self.logbook)
+        self.journal = Journal(self.logbook)
 
     def begin(self, stopped: ShutAt | None = None) -> Restarts:
-        return starting(self.books, self.clock, stopped)
+        return starting(self.journal, self.clock, stopped)
 
     def close(self) -> None:
-        self.books.close()
+        self.journal.close()
         self.logbook.close()
 
 
@@ -54,7 +53,7 @@ def test_the_first_start_is_told_as_such(kept: Kept) -> None:
 
 def test_a_daemon_that_was_told_to_end_said_why(kept: Kept) -> None:
     kept.begin()
-    ending(kept.books, "told to end by SIGTERM")
+    ending(kept.journal, "told to end by SIGTERM")
     kept.clock.advance(60.0)
     assert kept.begin() == Restarts(in_last_day=2, last_ended="told to end by SIGTERM")
 
@@ -106,15 +105,15 @@ def test_a_start_of_just_a_day_ago_does_not_count(kept: Kept) -> None:
 
 def test_other_happenings_between_do_not_hide_the_last_word(kept: Kept) -> None:
     kept.begin()
-    ending(kept.books, "the steward made a mistake")
+    ending(kept.journal, "the engine made a mistake")
     for _ in range(20):
-        kept.books.happening("valve", "something")
-    assert kept.begin().last_ended == "the steward made a mistake"
-    assert {h.kind for h in kept.books.happenings(100)} == {STARTED, ENDED, "valve"}
+        kept.journal.happening("valve", "something")
+    assert kept.begin().last_ended == "the engine made a mistake"
+    assert {h.kind for h in kept.journal.happenings(100)} == {STARTED, ENDED, "valve"}
 
 
 def test_a_logbook_that_takes_nothing_counts_as_this_start_alone(kept: Kept) -> None:
     kept.begin()
     with Locked(kept.logbook.path):
         assert kept.begin() == Restarts(in_last_day=1, last_ended="not known")
-        ending(kept.books, "nobody hears it")
+        ending(kept.journal, "nobody hears it")

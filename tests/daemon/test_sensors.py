@@ -12,13 +12,12 @@ from support.clock import HandClock
 from support.daemon import World
 from support.daemon_faults import Locked, a_slow_garden
 
-from controller.daemon.sensors import TELL_EVERY_S, Switches, TippingGauge
+from controller.daemon.flow.input_pins import TELL_EVERY_S, Switches, TippingGauge
 from controller.errors import LogbookError, ValveFault
 from controller.garden.model import Sensor, SensorKind
-from controller.logbook.ask import Questions
-from controller.logbook.days import PIN_GAUGE, WATCHED_H
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import PIN_GAUGE, WATCHED_H, Questions
 from controller.logbook.records import PulseState
-from controller.logbook.write import Logbook
 from controller.valves.inputs import HandInputs
 
 pytestmark = pytest.mark.usefixtures("seldom_looks")
@@ -91,7 +90,7 @@ def test_water_comes_once_the_switch_is_dry_and_the_window_still_open(tmp_path: 
     world = SensingWorld(tmp_path, RAIN)
     world.put(PIN, True)
     dry_again = datetime(2031, 6, 1, 5, 0, tzinfo=UTC)
-    due = sum(p.opens_utc < dry_again for p in world.steward.pending)
+    due = sum(p.opens_utc < dry_again for p in world.engine.pending)
     world.run_until(dry_again)
     assert world.given() == []
     world.put(PIN, False)
@@ -168,14 +167,14 @@ def test_rain_that_has_fallen_today_counts_before_the_day_is_over(tmp_path: Path
     world = SensingWorld(tmp_path, GAUGE)
     world.run_for(600.0)
     assert world.gauge() == {}  # a dry hour says nothing of the day
-    before = world.steward.timetable.doses[0].net_mm
+    before = world.engine.timetable.doses[0].net_mm
     world.tip(60)
     world.run_for(400.0)
     assert world.gauge() == {DAY: approx(12.0)}
     world.run_until(NOON)
-    (dose, *_) = world.steward.timetable.doses
+    (dose, *_) = world.engine.timetable.doses
     # It fell on the ground that the line wets as on the rest, and the dose is for the first alone.
-    share = world.steward.timetable.ledger[-1].wetted_fraction
+    share = world.engine.timetable.ledger[-1].wetted_fraction
     assert (dose.day, dose.net_mm) == (DAY, approx(before - 12.0 * share))
     assert sum(world.given()) == approx(dose.litres, rel=0.01)
 

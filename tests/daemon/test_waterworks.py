@@ -8,7 +8,7 @@ from pathlib import Path
 from support.clock import HandClock
 from support.daemon import World
 
-from controller.daemon.waterworks import LINE_FILE
+from controller.daemon.valve_set import LINE_FILE
 from controller.valves.pins import RecordingPins
 
 

@@ -14,14 +14,14 @@ from support.daemon import World
 from support.daemon_faults import a_slow_garden
 from support.gardens import a_garden
 
-from controller.daemon import weatherdesk
-from controller.daemon.gardenweather import GardenWeather
-from controller.daemon.weatherdesk import ThreadDesk, WeatherAnswer
+from controller.daemon import weather
+from controller.daemon.garden_weather import GardenWeather
+from controller.daemon.weather import ThreadDesk, WeatherAnswer
 from controller.errors import NoWeather
 from controller.garden.model import Garden, WeatherSource
 from controller.paper.status import status_text
-from controller.timetable.gather import SilentSource
-from controller.weather import services
+from controller.timetable.weather.gather import SilentSource
+from controller.weather.online import services
 
 BEGAN = HandClock().now_utc()
 
@@ -67,7 +67,7 @@ def test_a_question_that_hangs_is_given_up_and_asked_anew() -> None:
     ask = _asked(desk)
     assert ask() == []
     assert source.began.acquire(timeout=30.0)
-    clock.advance(weatherdesk.GIVEN_UP_AFTER_S - 1.0)
+    clock.advance(weather.GIVEN_UP_AFTER_S - 1.0)
     assert ask() == []  # it may still come
     assert source.asked == 1
     clock.advance(2.0)
@@ -92,9 +92,9 @@ def test_threads_that_hang_do_not_grow_in_number() -> None:
     try:
         for _ in range(8):
             came = ask()
-            clock.advance(weatherdesk.GIVEN_UP_AFTER_S + 1.0)
-        assert source.asked <= weatherdesk.MOST_GIVEN_UP
-        assert len(came) >= weatherdesk.MOST_GIVEN_UP
+            clock.advance(weather.GIVEN_UP_AFTER_S + 1.0)
+        assert source.asked <= weather.MOST_GIVEN_UP
+        assert len(came) >= weather.MOST_GIVEN_UP
     finally:
         source.let_go.set()
 
@@ -169,7 +169,7 @@ def test_status_says_it_to_people(tmp_path: Path) -> None:
     answer = WeatherAnswer(
         days=(), source="nws", asked_utc=BEGAN, remarks=(why,), failed=True, silent=(since,)
     )
-    world.steward.weather_came(answer)
+    world.engine.weather_came(answer)
     status = world.ask(ask="status")
     assert status["weather"]["silent"] == [
         {

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
-from controller.demand.canopy import (
+from controller.demand.plants.canopy import (
     canopy_on,
     cover_at_full_size,
     effective_cover,
@@ -18,7 +18,7 @@ from controller.demand.canopy import (
     noon_sun_height_rad,
     sparse_kcb,
 )
-from controller.demand.dual import kc_max
+from controller.demand.soil.daily_balance import kc_max
 from controller.errors import OutOfRange
 from crops.catalogue import load
 

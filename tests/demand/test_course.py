@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.plots import SPRING, day, planted
 
-from controller.demand.course import Course, in_first_year
-from controller.demand.emergence import USUAL_EMERGENCE_DAYS, ordinary_emergence_days
+from controller.demand.plants.course import Course, in_first_year
+from controller.demand.plants.development import USUAL_EMERGENCE_DAYS, ordinary_emergence_days
+from controller.demand.plants.observations import EVENTS
+from controller.demand.plants.stages import FIRST_ROOTS_M, Settling, crop_on
 from controller.demand.records import Observation
-from controller.demand.seen import EVENTS
-from controller.demand.stages import FIRST_ROOTS_M, Settling, crop_on
 from controller.errors import OutOfRange
 from controller.garden.model import Planting
 from crops.catalogue import load

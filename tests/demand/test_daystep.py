@@ -8,15 +8,18 @@ import numpy as np
 import pytest
 from pytest import approx
 
-from controller.demand.daystep import Asked, Stores, bucket_day, dual_day
-from controller.demand.dual import (
+from controller.demand.soil.daily_balance import (
+    Asked,
+    Stores,
+    bucket_day,
+    dual_day,
     evaporation_coefficients,
     exposed_fraction,
     exposed_fractions,
     kc_max,
     kc_max_base,
 )
-from controller.demand.maths import Maths
+from controller.demand.soil.soil_water import Maths
 
 
 class _Arrays:

@@ -10,12 +10,12 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.plots import SPRING, day, planted, plot
 
-from controller.demand.canopy import canopy_on
-from controller.demand.course import Course
-from controller.demand.dual import kc_max
-from controller.demand.facts import Season, parts_of
-from controller.demand.ledger import ledger_over
-from controller.demand.stages import Settling, crop_on
+from controller.demand.plants.canopy import canopy_on
+from controller.demand.plants.course import Course
+from controller.demand.plants.stages import Settling, crop_on
+from controller.demand.soil.daily_balance import kc_max
+from controller.demand.soil.ground import Season, parts_of
+from controller.demand.soil.water_balance import ledger_over
 from controller.garden.model import Coefficients, Planting
 from crops.catalogue import load
 

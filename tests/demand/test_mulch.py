@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
-from controller.demand.mulch import (
+from controller.demand.soil.mulch import (
     KINDS,
     Mulch,
     evaporation_factor,

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
-from controller.demand.radiation import (
+from controller.demand.climate.radiation import (
     black_body_mj_m2,
     clear_sky_mj_m2,
     net_longwave_mj_m2,

@@ -13,23 +13,10 @@ from typing import Any
 
 import pytest
 
-from controller.demand import (
-    air,
-    canopy,
-    dual,
-    eto,
-    ledger,
-    mulch,
-    radiation,
-    runoff,
-    salts,
-    season,
-    snow,
-    soil,
-    stages,
-    sun,
-    warmth,
-)
+from controller.demand.climate import atmosphere, radiation, reference_et, snow, usual_et
+from controller.demand.climate import radiation as sun
+from controller.demand.plants import canopy, degree_days, stages
+from controller.demand.soil import daily_balance, mulch, salinity, soil_water, water_balance
 from controller.errors import OutOfRange
 
 STRAW = mulch.mulch_of("straw", 0.5)
@@ -38,31 +25,31 @@ TEMP, SALT, HEIGHT, SUN = (-60.0, 60.0), (0.0, 60.0), (0.0, 30.0), (0.0, 60.0)
 AIR, PLACE, SHARE = (-90.0, 60.0), (-450.0, 6000.0), (0.0, 1.0)
 Bounds = dict[str, tuple[float, float]]
 EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
-    (air.air_pressure_kpa, {"elevation_m": 100.0}, {"elevation_m": PLACE}),
-    (air.psychrometric_kpa_per_c, {"pressure_kpa": 100.0}, {"pressure_kpa": (40.0, 110.0)}),
-    (air.saturation_vapour_pressure_kpa, {"air_temp_c": 20.0}, {"air_temp_c": TEMP}),
+    (atmosphere.air_pressure_kpa, {"elevation_m": 100.0}, {"elevation_m": PLACE}),
+    (atmosphere.psychrometric_kpa_per_c, {"pressure_kpa": 100.0}, {"pressure_kpa": (40.0, 110.0)}),
+    (atmosphere.saturation_vapour_pressure_kpa, {"air_temp_c": 20.0}, {"air_temp_c": TEMP}),
     (
-        air.vapour_from_rh_range_kpa,
+        atmosphere.vapour_from_rh_range_kpa,
         {"tmin_c": 10.0, "tmax_c": 20.0, "rh_max_pct": 80.0, "rh_min_pct": 40.0},
         {"rh_max_pct": (40.0, 100.0), "rh_min_pct": (0.0, 80.0)},
     ),
     (
-        air.vapour_from_rh_max_kpa,
+        atmosphere.vapour_from_rh_max_kpa,
         {"tmin_c": 10.0, "rh_max_pct": 80.0},
         {"rh_max_pct": (0.0, 100.0)},
     ),
     (
-        air.vapour_from_rh_mean_kpa,
+        atmosphere.vapour_from_rh_mean_kpa,
         {"tmin_c": 10.0, "tmax_c": 20.0, "rh_mean_pct": 60.0},
         {"rh_mean_pct": (0.0, 100.0)},
     ),
     (
-        air.rh_min_from_vapour_pct,
+        atmosphere.rh_min_from_vapour_pct,
         {"vapour_pressure_kpa": 1.0, "tmax_c": 20.0},
         {"vapour_pressure_kpa": (0.0, 20.0)},
     ),
     (
-        air.wind_at_2m_m_s,
+        atmosphere.wind_at_2m_m_s,
         {"wind_m_s": 2.0, "height_m": 10.0},
         {"wind_m_s": (0.0, 60.0), "height_m as wind_height_m": (0.25, 100.0)},
     ),
@@ -123,17 +110,17 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
         },
     ),
     (
-        dual.kc_max,
+        daily_balance.kc_max,
         {"kcb": 0.5, "wind_2m_m_s": 2.0, "rh_min_pct": 45.0, "height_m": 0.5},
         {"wind_2m_m_s": (0.0, 60.0), "rh_min_pct": (0.0, 100.0), "height_m": (0.0, 100.0)},
     ),
     (
-        eto.hargreaves_mm_day,
+        reference_et.hargreaves_mm_day,
         {"tmin_c": 10.0, "tmax_c": 20.0, "extraterrestrial_mj_m2": 30.0},
         {"tmin_c": (-60.0, 20.0), "tmax_c": (10.0, 60.0), "extraterrestrial_mj_m2": SUN},
     ),
     (
-        ledger.next_day,
+        water_balance.next_day,
         {
             "depletion_mm": 10.0,
             "taw_mm": 100.0,
@@ -146,7 +133,7 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
         {"depletion_mm": (0.0, 100.0), "raw_mm": (0.0, 100.0), "runoff_mm": (0.0, 5.0)},
     ),
     (
-        ledger.next_day,
+        water_balance.next_day,
         {
             "depletion_mm": 10.0,
             "taw_mm": 100.0,
@@ -208,23 +195,23 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
         {"vapour_pressure_kpa": (0.0, 20.0), "solar_mj_m2": SUN, "clear_sky_mj_m2": SUN},
     ),
     (
-        runoff.runoff_mm,
+        soil_water.runoff_mm,
         {"rain_mm": 30.0, "curve_number": 75.0},
         {"rain_mm": (0.0, 2000.0), "curve_number": (1.0, 100.0)},
     ),
-    (salts.water_class, {"water_ds_m": 1.0}, {"water_ds_m": SALT}),
+    (salinity.water_class, {"water_ds_m": 1.0}, {"water_ds_m": SALT}),
     (
-        salts.leaching_share,
+        salinity.leaching_share,
         {"water_ds_m": 1.0, "soil_ds_m": 2.0},
         {"water_ds_m": SALT, "soil_ds_m": SALT},
     ),
     (
-        salts.root_zone_salt_ds_m,
+        salinity.root_zone_salt_ds_m,
         {"water_ds_m": 1.0, "leaching_share": 0.2},
         {"water_ds_m": SALT, "leaching_share": (1e-4, 1.0)},
     ),
     (
-        salts.salt_stress,
+        salinity.salt_stress,
         {
             "soil_ds_m": 2.0,
             "threshold_ds_m": 1.0,
@@ -239,12 +226,12 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
         },
     ),
     (
-        salts.stress_with_salt,
+        salinity.stress_with_salt,
         {"salt_stress": 0.9, "depletion_mm": 5.0, "taw_mm": 100.0, "raw_mm": 40.0},
         {"salt_stress": SHARE},
     ),
     (
-        salts.leaching_owed_mm,
+        salinity.leaching_owed_mm,
         {"entered_mm": 5.0, "drained_mm": 1.0, "share": 0.2, "owed_mm": 1.0},
         {
             "entered_mm": (0.0, 1e6),
@@ -254,7 +241,7 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
         },
     ),
     (
-        season.season_tmean_c,
+        usual_et.season_tmean_c,
         {"day": DAY, "latitude_deg": 40.0, "elevation_m": 100.0},
         {"latitude_deg": (-90.0, 90.0), "elevation_m": PLACE},
     ),
@@ -265,21 +252,21 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
         {"precipitation_mm": (0.0, 2000.0), "lying_mm": (0.0, math.inf)},
     ),
     (
-        soil.taw_mm,
+        soil_water.taw_mm,
         {"field_capacity": 0.3, "wilting_point": 0.1, "root_depth_m": 0.5},
         {"field_capacity": (0.1, 1.0), "wilting_point": (0.0, 0.3), "root_depth_m": (0.0, 5.0)},
     ),
     (
-        soil.raw_mm,
+        soil_water.raw_mm,
         {"taw_mm": 100.0, "depletion_fraction": 0.5},
         {"taw_mm": (0.0, 5000.0), "depletion_fraction": SHARE},
     ),
     (
-        soil.depletion_fraction_adjusted,
+        soil_water.depletion_fraction_adjusted,
         {"depletion_fraction": 0.5, "etc_mm_day": 5.0},
         {"depletion_fraction": SHARE, "etc_mm_day": (0.0, 100.0)},
     ),
-    (soil.rain_unused_mm, {"rain_mm": 1.0, "eto_mm_day": 5.0}, {"rain_mm": (0.0, 2000.0)}),
+    (soil_water.rain_unused_mm, {"rain_mm": 1.0, "eto_mm_day": 5.0}, {"rain_mm": (0.0, 2000.0)}),
     (
         stages.climate_shift,
         {"wind_2m_m_s": 2.0, "rh_min_pct": 45.0, "height_m": 0.5},
@@ -291,17 +278,17 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
         {"latitude_deg": (-90.0, 90.0), "day_of_year": (1, 366)},
     ),
     (
-        warmth.degree_days,
+        degree_days.degree_days,
         {"tmin_c": 5.0, "tmax_c": 20.0, "base_c": 10.0, "upper_c": 30.0},
         {"tmin_c": AIR, "tmax_c": AIR},
     ),
     (
-        warmth.usual_degree_days,
+        degree_days.usual_degree_days,
         {"tmin_c": 5.0, "tmax_c": 20.0, "spread_c": 3.0, "base_c": 10.0},
         {"spread_c": (0.0, 20.0)},
     ),
     (
-        warmth.soil_warmth_c,
+        degree_days.soil_warmth_c,
         {
             "before_c": 10.0,
             "day": DAY,
@@ -309,12 +296,12 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
             "tmax_c": 20.0,
             "solar_mj_m2": 20.0,
             "snow": False,
-            "ground": warmth.OPEN_GROUND,
+            "ground": degree_days.OPEN_GROUND,
         },
         {"tmin_c": AIR, "tmax_c": AIR},
     ),
     (
-        warmth.emergence_rate,
+        degree_days.emergence_rate,
         {"soil_c": 12.0, "emergence_days": (36, 14, 9, 8, 6)},
         {"soil_c": AIR},
     ),
@@ -371,6 +358,6 @@ def test_warmth_is_counted_from_a_base_to_a_limit_above_it(
     base_c: float, upper_c: float, name: str
 ) -> None:
     with pytest.raises(OutOfRange) as refused:
-        warmth.degree_days(tmin_c=5.0, tmax_c=20.0, base_c=base_c, upper_c=upper_c)
+        degree_days.degree_days(tmin_c=5.0, tmax_c=20.0, base_c=base_c, upper_c=upper_c)
     assert refused.value.name == name
-    assert warmth.degree_days(tmin_c=5.0, tmax_c=20.0, base_c=-90.0, upper_c=60.0) == 102.5
+    assert degree_days.degree_days(tmin_c=5.0, tmax_c=20.0, base_c=-90.0, upper_c=60.0) == 102.5

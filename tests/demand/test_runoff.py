@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
-from controller.demand.runoff import runoff_mm
+from controller.demand.soil.soil_water import runoff_mm
 from controller.errors import OutOfRange
 
 rains_mm = st.floats(0.0, 500.0)

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
-from controller.demand.snow import snow_day, snow_share
+from controller.demand.climate.snow import snow_day, snow_share
 from controller.errors import OutOfRange
 
 temp_c = st.floats(-40.0, 45.0)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
-from controller.demand.soil import (
+from controller.demand.soil.soil_water import (
     depletion_fraction_adjusted,
     evaporation_reduction,
     rain_unused_mm,

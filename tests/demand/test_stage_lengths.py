@@ -9,8 +9,8 @@ import pytest
 from pytest import approx
 from support.plots import planted
 
-from controller.demand.course import Course
-from controller.demand.stages import crop_on, first_picking_days, scale_of, stage_days_of
+from controller.demand.plants.course import Course
+from controller.demand.plants.stages import crop_on, first_picking_days, scale_of, stage_days_of
 from crops.catalogue import load
 
 CORN, TOMATO, BEAN, LETTUCE = map(load().crop, ("sweet corn", "tomato", "bush bean", "lettuce"))

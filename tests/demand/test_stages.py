@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.plots import day, planted
 
-from controller.demand.course import Course
-from controller.demand.stages import CourseDay, climate_shift, crop_on, kc_end_adjusted
+from controller.demand.plants.course import Course
+from controller.demand.plants.stages import CourseDay, climate_shift, crop_on, kc_end_adjusted
 from controller.errors import OutOfRange
 from crops.catalogue import load
 

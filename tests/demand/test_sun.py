@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
 
-from controller.demand.sun import (
+from controller.demand.climate.radiation import (
     day_length_h,
     day_of_year,
     declination_rad,

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import pytest
 from pytest import approx
 
-from controller.demand.daystep import Asked, Stores, dual_day
+from controller.demand.soil.daily_balance import Asked, Stores, dual_day
 
 DAYS, WET, TAW_MM, RAW_MM = 60, 0.13, 84.0, 42.0
 NO_RAIN: Mapping[int, float] = {}

@@ -8,10 +8,10 @@ from statistics import median
 import pytest
 from support.stationyears import WAGENINGEN, days_of
 
-from controller.demand.course import Course
-from controller.demand.pace import first_long_day, pace_of, winters
+from controller.demand.plants.course import Course
+from controller.demand.plants.development import first_long_day, pace_of, winters
+from controller.demand.plants.stages import crop_on
 from controller.demand.records import DayInput, Observation
-from controller.demand.stages import crop_on
 from controller.errors import CropFileError
 from controller.garden.model import Planting
 from crops.catalogue import load

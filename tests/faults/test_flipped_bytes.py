@@ -14,8 +14,8 @@ from support.daemon import World, dry_day
 from support.daemon_faults import a_slow_garden
 from support.logbook import a_ledger_day, a_pulse
 
-from controller.logbook.ask import Questions
-from controller.logbook.write import Logbook
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
 
 pytestmark = pytest.mark.usefixtures("seldom_looks")
 
@@ -73,7 +73,7 @@ def _start(season: Path, folder: Path, name: str, place: int, flip: int) -> str:
     try:
         status = world.ask(ask="status")
         assert status["ok"]
-        planned = world.steward.timetable is not None
+        planned = world.engine.timetable is not None
         assert planned or status["plan_fault"] or status["clock_doubt"], status["words"]
         with Questions(folder / NAMES[0]) as ask:
             given = ask.litres_by_zone_day()

@@ -14,9 +14,9 @@ import pytest
 from support.daemon import World
 from support.daemon_faults import a_slow_garden
 
-from controller.logbook.ask import Questions
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
 from controller.logbook.records import PulseState
-from controller.logbook.write import Logbook
 
 pytestmark = pytest.mark.usefixtures("seldom_looks")
 
@@ -30,7 +30,7 @@ SAID = {"rows set aside", "logbook damaged", "log damaged"}
 def evening(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """What a daemon that was killed in the evening left of a day on which a zone was watered."""
     folder = tmp_path_factory.mktemp("evening")
-    with mock.patch("controller.daemon.steward.GARDEN_EVERY_S", 300.0):
+    with mock.patch("controller.daemon.engine.GARDEN_EVERY_S", 300.0):
         world = World(folder, a_slow_garden())
         world.run_until(EVENING)
     world.kill()
@@ -107,13 +107,13 @@ def test_the_daemon_starts_plans_and_forgets_no_water_without_a_word(
     watered.start_anew()
     status = watered.ask(ask="status")
     assert status["ok"]
-    assert watered.steward.timetable is not None
+    assert watered.engine.timetable is not None
     assert not status["plan_fault"]
     if watered.litres() != given:
         assert SAID & {kind for kind, _ in watered.happenings()}, watered.happenings()
     watered.run_until(NEXT_NOON)
     assert not watered.ask(ask="status")["plan_fault"]
-    assert watered.steward.timetable.pulses
+    assert watered.engine.timetable.pulses
     # The file is sound again: a second start says nothing more.
     said = [words for kind, words in watered.happenings() if kind in SAID]
     watered.restart()
@@ -185,7 +185,7 @@ def test_a_pulse_that_was_open_at_a_kill_counts_to_its_last_heartbeat(
     assert 1.0 <= row.litres <= 1.3
     assert row.day == DAY and row.slot == 1
     assert "rows set aside" in {kind for kind, _ in world.happenings()}
-    planned = [pulse.key for pulse in world.steward.pending]
+    planned = [pulse.key for pulse in world.engine.pending]
     assert row.key not in planned
     world.run_until(NEXT_NOON)
     assert not world.ask(ask="status")["plan_fault"]
@@ -236,7 +236,7 @@ def test_a_row_that_changes_while_the_daemon_runs_is_found_before_the_next_plan(
         book.execute("UPDATE pulses SET together = '[' WHERE state = 'closed'")
     book.close()
     assert watered.litres() != given  # not seen before it is put right
-    watered.steward.want_plan("test")
+    watered.engine.want_plan("test")
     watered.run_for(60.0)
     assert watered.litres() == given
     assert "rows set aside" in {kind for kind, _ in watered.happenings()}

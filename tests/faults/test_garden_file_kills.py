@@ -71,8 +71,8 @@ def test_a_mistake_of_ours_over_a_file_ends_nothing(
         return good(text)
 
     world._read = read  # type: ignore[method-assign]
-    if world.steward is not None:
-        world.steward.garden_file._read = read
+    if world.engine is not None:
+        world.engine.garden_file._read = read
     world.file.write_text("a trap", encoding="utf-8")
     if restarts:
         world.restart()

@@ -13,7 +13,7 @@ from support.daemon_faults import a_slow_garden
 
 from controller.daemon.openings import BEAT_S
 from controller.daemon.recovery import MARGIN_S
-from controller.daemon.waterworks import LINE_FILE
+from controller.daemon.valve_set import LINE_FILE
 from controller.logbook.records import HowKnown, PulseState
 from controller.valves.alloff import SHUT_AT
 
@@ -82,8 +82,8 @@ def test_dying_again_and_again_never_gives_the_dose_twice(
 
 def test_an_opening_that_was_only_meant_gave_nothing(tmp_path: Path, undisturbed_l: float) -> None:
     world = World(tmp_path, a_slow_garden())
-    pulse = world.steward.pending[0]
-    world.books.intend(pulse)
+    pulse = world.engine.pending[0]
+    world.journal.intend(pulse)
     world.restart()
     (row,) = [r for r in world.pulses() if r.state is PulseState.REFUSED]
     assert row.key == pulse.key and row.litres is None

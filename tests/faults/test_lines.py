@@ -104,9 +104,9 @@ def test_a_reset_line_waters_again(tmp_path: Path) -> None:
 
 def test_a_pulse_longer_than_its_valve_may_be_open_is_refused_by_the_bank(tmp_path: Path) -> None:
     world = _world(tmp_path)
-    pulse = next(p for p in world.steward.pending if p.zone == "bad")
-    longest = world.steward.accepted.garden.zone("bad").valve.longest_open_s
-    world.steward.due.open(pulse, longest + 1.0)
+    pulse = next(p for p in world.engine.pending if p.zone == "bad")
+    longest = world.engine.accepted.garden.zone("bad").valve.longest_open_s
+    world.engine.due.open(pulse, longest + 1.0)
     (row,) = [r for r in world.pulses() if r.key == pulse.key]
     assert row.state is PulseState.REFUSED
     assert f"{longest:g}" in row.why

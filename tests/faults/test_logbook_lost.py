@@ -76,7 +76,7 @@ def test_an_opening_that_cannot_be_confirmed_is_shut_again(
     def fails(*_: object, **__: object) -> None:
         raise LogbookError("the disk is full")
 
-    monkeypatch.setattr(world.books, "opened", fails)
+    monkeypatch.setattr(world.journal, "opened", fails)
     world.run_until(datetime(2031, 6, 1, 4, 0, 5, tzinfo=UTC))
     assert [m.on for m in world.pins.moves] == [True, False]
     assert world.pins.moves[1].mono_s - world.pins.moves[0].mono_s < 0.1
@@ -103,8 +103,8 @@ def test_a_full_disk_at_the_first_opening_is_retried_and_told(
         raise LogbookError("the disk is full")
 
     with monkeypatch.context() as patch:
-        patch.setattr(world.books, "intend", full)
-        patch.setattr(world.books, "happening", full)
+        patch.setattr(world.journal, "intend", full)
+        patch.setattr(world.journal, "happening", full)
         world.run_for(300.0)
         assert not world.pins.moves
     world.run_for(120.0)
@@ -116,14 +116,14 @@ def test_a_pulse_ten_minutes_late_is_missed_and_its_water_planned_anew(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     world = World(tmp_path, a_slow_garden())
-    calm = sum(p.litres for p in world.steward.pending)
+    calm = sum(p.litres for p in world.engine.pending)
     world.run_until(datetime(2031, 6, 1, 3, 59, 30, tzinfo=UTC))
 
     def full(*_: object) -> int:
         raise LogbookError("the disk is full")
 
     with monkeypatch.context() as patch:
-        patch.setattr(world.books, "intend", full)
+        patch.setattr(world.journal, "intend", full)
         world.run_for(700.0)
     world.run_until(NOON)
     assert [r.slot for r in world.pulses() if r.state is PulseState.MISSED][:1] == [1]
@@ -135,7 +135,7 @@ def test_an_end_that_a_slow_disk_took_late_does_not_stop_the_planning(
 ) -> None:
     world = World(tmp_path, a_slow_garden())
     world.run_until_open()
-    ended, times = world.books.ended, []
+    ended, times = world.journal.ended, []
 
     def slow(*args: Any, **more: Any) -> None:
         ended(*args, **more)
@@ -143,7 +143,7 @@ def test_an_end_that_a_slow_disk_took_late_does_not_stop_the_planning(
         if len(times) == 1:
             raise LogbookError("the disk is slow to take it, so it may be there later")
 
-    monkeypatch.setattr(world.books, "ended", slow)
+    monkeypatch.setattr(world.journal, "ended", slow)
     world.run_until(NOON)
     assert len(times) > 1
     assert world.openings.all_written
@@ -160,7 +160,7 @@ def test_an_intent_that_a_slow_disk_took_late_costs_no_water(
     undisturbed.run_until(NOON)
     world = World(tmp_path)
     world.run_until(datetime(2031, 6, 1, 3, 59, tzinfo=UTC))
-    intend, times = world.books.intend, []
+    intend, times = world.journal.intend, []
 
     def slow(*args: Any, **more: Any) -> int:
         found = intend(*args, **more)
@@ -169,7 +169,7 @@ def test_an_intent_that_a_slow_disk_took_late_costs_no_water(
             raise LogbookError("the disk is slow to take it, so it may be there later")
         return found
 
-    monkeypatch.setattr(world.books, "intend", slow)
+    monkeypatch.setattr(world.journal, "intend", slow)
     world.run_until(NOON)
     given, asked = sum(world.litres().values()), sum(undisturbed.litres().values())
     assert asked > 0.0 and given == approx(asked, abs=1.0)

@@ -13,7 +13,8 @@ from support.daemon_faults import Locked, a_slow_garden
 from support.gardens import a_zone
 from support.metered import COARSER, START, MeteredWorld, a_thirsty_garden, burst, plugged
 
-from controller.garden.model import Action, FlowFinding, Master, Valve, ValveKind
+from controller.garden.model import Action, FlowFinding
+from controller.garden.plumbing import Master, Valve, ValveKind
 from controller.logbook.records import MENDED, HowKnown, PulseState
 
 pytestmark = pytest.mark.usefixtures("seldom_looks")
@@ -30,7 +31,7 @@ def test_the_ledger_is_credited_what_the_meter_counted(tmp_path: Path) -> None:
     assert rows
     assert {r.how_known for r in rows} == {HowKnown.METERED}
     assert sum(r.litres for r in rows) == approx(world.rig.litres, abs=0.02)
-    timed = sum(r.open_s for r in rows) * world.steward.flow_l_s("a", frozenset("a"))
+    timed = sum(r.open_s for r in rows) * world.engine.flow_l_s("a", frozenset("a"))
     assert world.rig.litres < 0.9 * timed
     assert world.ask(ask="status")["litres_by"] == "meter"
 
@@ -57,7 +58,7 @@ def test_without_a_meter_litres_go_by_time_and_it_is_said(tmp_path: Path) -> Non
 def test_a_pulse_by_litres_ends_when_they_have_passed(tmp_path: Path) -> None:
     garden = a_thirsty_garden(by_litres=True)
     world = MeteredWorld(tmp_path, garden, burst(garden, "a", 0.004))
-    planned = {p.key: p.litres for p in world.steward.pending}
+    planned = {p.key: p.litres for p in world.engine.pending}
     flow_l_s = world.rig.flow_l_s(frozenset("a"))
     world.run_until(NOON)
     rows = [r for r in world.given() if r.key in planned]
@@ -105,9 +106,9 @@ def test_a_burst_is_shut_and_held_though_the_logbook_takes_nothing(tmp_path: Pat
     with Locked(world.logbook.path):
         world.run_for(60.0)
         assert not world.pins.read(17)
-        assert world.steward._remedies.held("a") == "flow: burst"
+        assert world.engine._remedies.held("a") == "flow: burst"
     world.run_for(200.0)
-    assert world.steward._remedies.held("a") is None
+    assert world.engine._remedies.held("a") is None
     assert [h["reason"] for h in world.ask(ask="status")["holds"]] == ["flow: burst"]
 
 
@@ -138,7 +139,7 @@ def test_a_meter_that_dies_gives_way_to_time_and_comes_back(tmp_path: Path) -> N
         world.run_for(70.0)
     rows = world.given()
     assert {r.how_known for r in rows} == {HowKnown.TIMED}
-    flow_l_s = world.steward.flow_l_s("b", frozenset("b"))
+    flow_l_s = world.engine.flow_l_s("b", frozenset("b"))
     # Until it is found dead the least that passes is credited: nobody knows whether water came.
     assert all(0.5 < r.litres / (60.0 * flow_l_s) < 0.8 for r in rows[:2])
     assert rows[3].litres == approx(60.0 * flow_l_s, rel=0.001)
@@ -230,11 +231,11 @@ def test_a_leak_of_many_days_holds_once(tmp_path: Path) -> None:
 
 def test_a_changed_meter_in_the_garden_file_is_taken_up(tmp_path: Path) -> None:
     world = MeteredWorld(tmp_path, a_slow_garden(), a_thirsty_garden())
-    assert world.steward.watching.litres_by == "time"
+    assert world.engine.watching.litres_by == "time"
     world.gardens["metered"] = a_thirsty_garden()
     world.file.write_text("metered", encoding="utf-8")
     world.run_until(NOON)
-    assert world.steward.watching.litres_by == "meter"
+    assert world.engine.watching.litres_by == "meter"
     assert HowKnown.METERED in {r.how_known for r in world.given()}
 
 
@@ -335,6 +336,6 @@ def test_what_flows_too_slowly_for_the_meter_goes_by_time(tmp_path: Path) -> Non
         assert world.ask(ask="open", zone=zone, seconds=60)["ok"]
         world.run_for(70.0)
     assert {r.how_known for r in world.given()} == {HowKnown.TIMED}
-    assert world.given()[0].litres == approx(60.0 * world.steward.flow_l_s("a", frozenset("a")))
+    assert world.given()[0].litres == approx(60.0 * world.engine.flow_l_s("a", frozenset("a")))
     assert world.ask(ask="status")["litres_by"] == "meter"
     assert [k for k, _ in world.happenings() if k.startswith("flow")] == []

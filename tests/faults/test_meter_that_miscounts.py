@@ -22,8 +22,8 @@ from support.metered import (
     plugged,
 )
 
-from controller.daemon.flowwatch import passing_shares
-from controller.daemon.metercredit import MORE_THAN_PLAN
+from controller.daemon.flow.credit import MORE_THAN_PLAN
+from controller.daemon.flow.rules import passing_shares
 from controller.garden.model import Garden
 from controller.logbook.records import HowKnown
 
@@ -63,7 +63,7 @@ def flooded(world: MeteredWorld, *, all_day: bool = False) -> None:
     def and_flood(opened: frozenset[str], from_mono_s: float, to_mono_s: float) -> None:
         run(opened, from_mono_s, to_mono_s)
         if opened or all_day:
-            counter, _ = next(iter(world.steward.watching._counters.values()))
+            counter, _ = next(iter(world.engine.watching._counters.values()))
             counter._count += round(10_000.0 * (to_mono_s - from_mono_s))
 
     world.rig.run = and_flood  # type: ignore[method-assign]
@@ -124,7 +124,7 @@ def test_a_meter_that_counts_a_part_gives_no_bed_its_water_twice(
         world.rig.litres_per_pulse = per_pulse / share
     else:
         world.rig.dead = True
-    planned_s = sum(p.open_s for p in world.steward.pending if p.zone == "a")
+    planned_s = sum(p.open_s for p in world.engine.pending if p.zone == "a")
     world.run_until(NOON)
     assert planned_s - 0.5 < seconds(world) <= SHARE * planned_s + 0.5
     assert any(kind.startswith(("flow", "meter")) for kind, _ in world.happenings())
@@ -134,7 +134,7 @@ def test_a_meter_that_counts_a_part_gives_no_bed_its_water_twice(
     for zone, sound_s in sound_seconds(name).items():
         assert seconds(world, zone) <= 1.1 * sound_s / low
     # What is credited is never below the band.
-    flow_l_s = world.steward.flow_l_s("a", frozenset("a"))
+    flow_l_s = world.engine.flow_l_s("a", frozenset("a"))
     for row in world.given():
         assert row.litres >= low * row.open_s * flow_l_s - 3.0 * per_pulse
 
@@ -186,7 +186,7 @@ def test_a_flood_that_the_debounce_swallows_is_a_meter_that_counts_nothing(tmp_p
     """Edges 0.05 ms apart pass no debounce of 0.2 ms."""
     garden = a_small_garden("a")
     world = a_world(tmp_path / "swallowed", garden)
-    planned_s = sum(p.open_s for p in world.steward.pending)
+    planned_s = sum(p.open_s for p in world.engine.pending)
     world.rig.litres_per_pulse = world.rig.flow_l_s(frozenset("a")) / 10_000.0
     world.run_until(NOON)
     assert sum(r.litres for r in world.given()) > 0.5 * world.rig.litres
@@ -255,7 +255,7 @@ def test_the_limit_of_a_zones_day_outlasts_a_restart(tmp_path: Path) -> None:
     """A clogged zone that the meter is believed about: three quarters of its water never came."""
     garden = a_thirsty_garden(("b", 22), ("a", 17))
     world = a_world(tmp_path / "clogged", garden, plugged(garden, "a", range(1, 13)))
-    planned_s = sum(p.open_s for p in world.steward.pending if p.zone == "a")
+    planned_s = sum(p.open_s for p in world.engine.pending if p.zone == "a")
     while not seconds(world):
         world.run_for(300.0)
     world.restart()

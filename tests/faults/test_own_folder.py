@@ -31,10 +31,15 @@ from support.users import (
 )
 
 from controller.clock import SystemClock
-from controller.daemon.gardenfile import COPY_NAME
+from controller.daemon.garden_reload import COPY_NAME
+from controller.daemon.host.process import (
+    OVERRULED_NAME,
+    OneDaemon,
+    leave_to_others,
+    warn_of_others,
+)
 from controller.daemon.service import LOGBOOK_NAME, run_service
-from controller.daemon.stateplace import OVERRULED_NAME, OneDaemon, leave_to_others, warn_of_others
-from controller.daemon.waterworks import LINE_FILE
+from controller.daemon.valve_set import LINE_FILE
 from controller.errors import DaemonError, GardenFileError
 from controller.valves import alloff
 from controller.valves.alloff import PRETENDED, SHUT_AT

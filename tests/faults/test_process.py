@@ -18,12 +18,12 @@ from typing import Any
 import pytest
 from support.daemon_faults import TINY_GARDEN, Locked
 
-from controller.daemon.control import SOCKET_NAME, ask
+from controller.daemon.control.protocol import SOCKET_NAME, ask
+from controller.daemon.host.process import OneDaemon
 from controller.daemon.service import LOGBOOK_NAME
-from controller.daemon.stateplace import OneDaemon
-from controller.daemon.waterworks import LINE_FILE
+from controller.daemon.valve_set import LINE_FILE
 from controller.errors import DaemonError
-from controller.logbook.ask import Questions
+from controller.logbook.queries import Questions
 from controller.logbook.records import PulseState
 from controller.valves.alloff import PRETENDED, SHUT_AT, main
 
@@ -40,7 +40,7 @@ sys.exit(run_service(
 """
 
 
-# The same on pins that are slow to let go: the steward is awake before the valves are shut.
+# The same on pins that are slow to let go: the engine is awake before the valves are shut.
 SLOW_START = START.replace(
     'pins="mock",',
     "driver=SlowPins(SystemClock()),",

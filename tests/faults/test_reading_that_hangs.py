@@ -11,15 +11,15 @@ from support.daemon_faults import TINY_GARDEN, FaultyPins, run_here
 from support.pins import Hangs, ball
 
 from controller.clock import SystemClock
-from controller.daemon import firstoff, gardenfile, service
-from controller.daemon.fieldtests import KeptFieldTests
-from controller.daemon.steward import Steward
-from controller.daemon.waterworks import LINE_FILE
+from controller.daemon import garden_reload, service, valve_set
+from controller.daemon.engine import Engine
+from controller.daemon.garden_reload import KeptFieldTests
+from controller.daemon.valve_set import LINE_FILE
 from controller.errors import GardenFileError
-from controller.logbook.write import Logbook
+from controller.logbook.logbook import Logbook
 from controller.valves.alloff import read_line_file, write_line_file
+from controller.valves.gpio import GpioPins, Kind
 from controller.valves.limits import LineLimits
-from controller.valves.relay import GpioPins, Kind
 
 LEFT_ON = 17
 
@@ -31,7 +31,7 @@ def a_line(number: int) -> LineLimits:
 # Each stands for a disk that does not answer: what is read there, at the start, in this order.
 READ: dict[str, tuple[object, str]] = {
     "a link to the garden file": (service, "_without_links"),
-    "the garden file": (gardenfile, "_bytes"),
+    "the garden file": (garden_reload, "_bytes"),
     "the field tests in the logbook": (KeptFieldTests, "_look"),
     "what was open, by the logbook": (service, "open_in_last_day"),
     "the logbook": (Logbook, "__init__"),
@@ -66,7 +66,7 @@ def test_the_lines_of_the_run_before_are_off_while_it_is_read(
         assert reading.wait(60.0)
         assert pins.taken == [LEFT_ON] and not pins.read(LEFT_ON)
     finally:
-        monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)  # the end of it
+        monkeypatch.setattr(Engine, "tick", lambda self: 1 / 0)  # the end of it
         answers.set()
     daemon.join(60.0)
     assert code == [1]
@@ -90,8 +90,8 @@ def test_pins_are_made_anew_only_where_the_garden_names_others(
             super().__init__(kind, chip)
 
     monkeypatch.setattr(service, "GpioPins", Seen)
-    monkeypatch.setattr(firstoff, "GpioPins", Seen)
-    monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)  # the end of it
+    monkeypatch.setattr(valve_set, "GpioPins", Seen)
+    monkeypatch.setattr(Engine, "tick", lambda self: 1 / 0)  # the end of it
     code = run_here(tmp_path)
     assert code == 1 and seen == made
     known = read_line_file(tmp_path / LINE_FILE)
@@ -105,11 +105,11 @@ def test_what_hangs_in_the_driver_at_the_end_does_not_hang_the_end(
     pins = Hangs(SystemClock())
     left: list[int] = []
 
-    def breaks(self: Steward) -> None:
+    def breaks(self: Engine) -> None:
         pins.hangs.add((17, "off"))
         raise ZeroDivisionError("a mistake of ours")
 
-    monkeypatch.setattr(Steward, "tick", breaks)
+    monkeypatch.setattr(Engine, "tick", breaks)
     code = run_here(tmp_path, driver=pins, leave=left.append)
     assert (code, left) == (1, [1])
     pins.come_back.set()
@@ -120,7 +120,7 @@ def test_an_end_at_which_nothing_hangs_is_left_to_the_interpreter(
 ) -> None:
     (tmp_path / "garden.toml").write_text(TINY_GARDEN, encoding="utf-8")
     left: list[int] = []
-    monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)
+    monkeypatch.setattr(Engine, "tick", lambda self: 1 / 0)
     code = run_here(tmp_path, driver=FaultyPins(SystemClock()), leave=left.append)
     assert (code, left) == (1, [])
 

@@ -12,15 +12,16 @@ import pytest
 from support.daemon_faults import TINY_GARDEN, FaultyPins, run_here
 
 from controller.clock import SystemClock
-from controller.daemon import controlserver, mind, service
-from controller.daemon.control import ask
-from controller.daemon.controlserver import BUSY, SHUT_BUT_BUSY, ControlServer
-from controller.daemon.health import Health
+from controller.daemon import engine_thread, service
+from controller.daemon.control import server
+from controller.daemon.control.protocol import ask
+from controller.daemon.control.server import BUSY, SHUT_BUT_BUSY, ControlServer
+from controller.daemon.engine import Engine
+from controller.daemon.host.watchdog import Health
 from controller.daemon.service import LOGBOOK_NAME
-from controller.daemon.steward import Steward
 from controller.errors import DaemonError, LogbookError
-from controller.logbook.ask import Questions
-from controller.logbook.write import Logbook
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
 from controller.valves.closer import Closer
 
 
@@ -63,8 +64,8 @@ class Run:
 
 @pytest.fixture(autouse=True)
 def rests_shortly(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The steward's next look, which many a fault here waits for, comes soon."""
-    monkeypatch.setattr(mind, "REST_S", 0.3)
+    """The engine's next look, which many a fault here waits for, comes soon."""
+    monkeypatch.setattr(engine_thread, "REST_S", 0.3)
 
 
 @pytest.fixture
@@ -79,10 +80,10 @@ def test_a_mistake_of_the_steward_ends_the_daemon_with_the_valves_shut(
     run.until(run.answers)
     assert ask(run.folder, {"ask": "open", "zone": "leeks", "seconds": 300})["ok"]
 
-    def breaks(self: Steward) -> None:
+    def breaks(self: Engine) -> None:
         raise ZeroDivisionError("a mistake of ours")
 
-    monkeypatch.setattr(Steward, "tick", breaks)
+    monkeypatch.setattr(Engine, "tick", breaks)
     run.ended()
     assert run.code == 1
     assert [m.on for m in run.pins.moves] == [True, False]
@@ -105,7 +106,7 @@ def test_other_lines_where_no_thread_can_be_begun_end_the_daemon_with_all_off(
     run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """New lines want a closer of their own. Without one nothing is kept open, or opened."""
-    monkeypatch.setattr("controller.daemon.steward.GARDEN_EVERY_S", 0.1)
+    monkeypatch.setattr("controller.daemon.engine.GARDEN_EVERY_S", 0.1)
     garden = TINY_GARDEN + '[board]\nclock = "battery"\n'  # believed, so that plans are made
     (run.folder / "garden.toml").write_text(garden, encoding="utf-8")
     run.start()
@@ -144,7 +145,7 @@ def test_what_a_crash_left_and_nobody_can_write_down_ends_the_daemon_in_words(
     def refuses(*_: object) -> None:
         raise LogbookError("the disk is full; make room, then try again")
 
-    monkeypatch.setattr("controller.daemon.mind.write_down", refuses)
+    monkeypatch.setattr("controller.daemon.engine_thread.write_down", refuses)
     run.start()
     run.ended()
     assert run.code == 1
@@ -164,7 +165,7 @@ def test_a_line_that_is_not_off_at_the_start_is_written_down(
     assert not ask(run.folder, {"ask": "open", "zone": "leeks", "seconds": 30})["ok"]
     run.pins.fails_off.clear()
     with monkeypatch.context() as patch:
-        patch.setattr(Steward, "tick", lambda self: 1 / 0)
+        patch.setattr(Engine, "tick", lambda self: 1 / 0)
         run.ended()
     with Questions(run.folder / LOGBOOK_NAME) as questions:
         assert any(h.kind == "valve" and h.zone == "leeks" for h in questions.happenings())
@@ -178,7 +179,7 @@ def test_the_same_folder_cannot_be_kept_twice(run: Run, monkeypatch: pytest.Monk
     second.ended()
     assert isinstance(second.fault, DaemonError)
     assert run.answers()
-    monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)
+    monkeypatch.setattr(Engine, "tick", lambda self: 1 / 0)
     run.ended()
 
 
@@ -194,7 +195,7 @@ def test_a_deleted_lock_lets_no_second_daemon_in(
     second.ended()
     assert "there can be only one" in str(second.fault)
     assert not second.pins.moves
-    monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)
+    monkeypatch.setattr(Engine, "tick", lambda self: 1 / 0)
     run.ended()
 
 
@@ -212,23 +213,23 @@ def test_two_daemons_with_one_runtime_folder_are_refused(
     assert "there can be only one" in str(second.fault)
     assert str(tmp_path / "run") in str(second.fault)
     assert first.answers()
-    monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)
+    monkeypatch.setattr(Engine, "tick", lambda self: 1 / 0)
     first.ended()
 
 
 @contextmanager
 def _busy(monkeypatch: pytest.MonkeyPatch, answered_s: float = 0.5) -> Iterator[None]:
-    """The steward is held up, as by a large plan; who asks waits so long."""
-    busy, free, real = threading.Event(), threading.Event(), Steward.tick
+    """The engine is held up, as by a large plan; who asks waits so long."""
+    busy, free, real = threading.Event(), threading.Event(), Engine.tick
 
-    def held_up(self: Steward) -> None:
+    def held_up(self: Engine) -> None:
         busy.set()
         free.wait(120.0)
         real(self)
 
     with monkeypatch.context() as patch:
-        patch.setattr(controlserver, "ANSWERED_WITHIN_S", answered_s)
-        patch.setattr(Steward, "tick", held_up)
+        patch.setattr(server, "ANSWERED_WITHIN_S", answered_s)
+        patch.setattr(Engine, "tick", held_up)
         assert busy.wait(60.0)
         try:
             yield
@@ -251,7 +252,7 @@ def test_what_was_answered_with_busy_is_not_done_later(
     status = ask(run.folder, {"ask": "status"})
     assert status["open"] == [] and status["holds"] == []
     assert not run.pins.moves
-    monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)
+    monkeypatch.setattr(Engine, "tick", lambda self: 1 / 0)
     run.ended()
 
 
@@ -265,7 +266,7 @@ def test_a_close_shuts_at_once_however_busy_and_is_seen_to_later(
         assert ask(run.folder, {"ask": "close", "zone": "leeks"})["words"] == SHUT_BUT_BUSY
         assert [m.on for m in run.pins.moves] == [True, False]
     run.until(lambda: ask(run.folder, {"ask": "status"})["open"] == [])
-    monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)
+    monkeypatch.setattr(Engine, "tick", lambda self: 1 / 0)
     run.ended()
 
 
@@ -292,5 +293,5 @@ def test_a_control_socket_that_hangs_stops_the_watchdogs_feed(
     monkeypatch.setattr(ControlServer, "_round", lambda self: let_go.wait(120.0))
     run.until(lambda: any("silent: control" in r.message for r in caplog.records))
     let_go.set()
-    monkeypatch.setattr(Steward, "tick", lambda self: 1 / 0)
+    monkeypatch.setattr(Engine, "tick", lambda self: 1 / 0)
     run.ended()

@@ -14,7 +14,7 @@ import pytest
 from prometheus_client.parser import text_string_to_metric_families
 from support.daemon_faults import TINY_GARDEN, run_here
 
-from controller.daemon.control import ask
+from controller.daemon.control.protocol import ask
 from controller.errors import DaemonError
 from controller.valves.inputs import HandInputs
 

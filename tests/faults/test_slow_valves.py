@@ -16,14 +16,15 @@ from support.daemon import World
 from support.daemon_faults import TINY_GARDEN, FaultyPins, a_slow_garden, run_here
 
 from controller.clock import SystemClock
-from controller.daemon.control import ask
-from controller.daemon.mind import Mind
+from controller.daemon.control.protocol import ask
+from controller.daemon.engine_thread import EngineThread
 from controller.daemon.recovery import recover
-from controller.daemon.waterworks import LINE_FILE, Waterworks
+from controller.daemon.valve_set import LINE_FILE, ValveSet
 from controller.errors import DaemonError
-from controller.garden.model import Device, Garden, Master, Valve, ValveKind, Zone
+from controller.garden.model import Garden, Zone
+from controller.garden.plumbing import Device, Master, Valve, ValveKind
 from controller.logbook.records import PulseState
-from controller.timetable.travel import water_s
+from controller.timetable.need.pulse_length import water_s
 from controller.valves.alloff import SHUT_AT
 from controller.valves.limits import MasterLimits
 from controller.valves.states import State
@@ -103,10 +104,10 @@ def test_a_persons_opening_and_closing_give_what_the_ball_let_through(tmp_path: 
     assert world.works.bank.states()[OPENER] is State.CLOSING
     at_once = world.openings.running["a"]
     assert at_once.open_s(world.clock.mono_s()) == approx(100.0, abs=0.1)
-    so_far_l = world.openings.litres_so_far("a", world.steward.flow_l_s)
+    so_far_l = world.openings.litres_so_far("a", world.engine.flow_l_s)
     world.run_for(5.0)
     assert not world.ask(ask="open", zone="a", seconds=300)["ok"]  # it is not shut yet
-    assert world.openings.litres_so_far("a", world.steward.flow_l_s) >= so_far_l
+    assert world.openings.litres_so_far("a", world.engine.flow_l_s) >= so_far_l
     world.run_for(6.0)
     (row,) = [r for r in world.pulses() if r.state is PulseState.CLOSED]
     assert row.open_s == approx(100.0, abs=0.1)
@@ -169,10 +170,10 @@ def test_a_power_cut_under_an_open_ball_is_said_and_not_credited(
     world.run_until_open("a")
     world.run_for(36.0)
     (found,) = recover(
-        world.books.unfinished(),
+        world.journal.unfinished(),
         boot_id=boot,
         stopped=None,
-        flow_l_s=world.steward.flow_or_nothing_l_s,
+        flow_l_s=world.engine.flow_or_nothing_l_s,
         stays_open={"a"},
     )
     assert ("water may have run till now" in found.why) == said
@@ -277,14 +278,14 @@ def test_the_line_file_names_old_and_new_while_lines_change(
     world = World(tmp_path, _garden(("b", 22), master=MASTER_VALVE))
     world.run_for(CLOSING_S + 1.0)
     seen: list[set[int]] = []
-    real = Waterworks._write_line_file
+    real = ValveSet._write_line_file
 
-    def spy(self: Waterworks, *arguments: object) -> None:
+    def spy(self: ValveSet, *arguments: object) -> None:
         real(self, *arguments)  # type: ignore[arg-type]
         told = json.loads((tmp_path / LINE_FILE).read_text(encoding="utf-8"))
         seen.append({line["number"] for line in told["lines"]})
 
-    monkeypatch.setattr(Waterworks, "_write_line_file", spy)
+    monkeypatch.setattr(ValveSet, "_write_line_file", spy)
     world.gardens["other"] = a_slow_garden(("a", 5))
     world.file.write_text("other", encoding="utf-8")
     world.run_for(60.0)
@@ -302,19 +303,19 @@ def test_the_process_waits_for_a_ball_at_its_start_and_at_its_end(tmp_path: Path
 
     def service() -> None:
         with pytest.MonkeyPatch.context() as patched:
-            patched.setattr("controller.daemon.waterworks.master_of", lambda accepted: master)
+            patched.setattr("controller.daemon.valve_set.master_of", lambda accepted: master)
             ended.append(run_here(tmp_path, driver=pins))
 
-    minds: list[Mind] = []
-    real = Mind.wait_for_plan
+    minds: list[EngineThread] = []
+    real = EngineThread.wait_for_plan
 
-    def waits(self: Mind) -> bool:
+    def waits(self: EngineThread) -> bool:
         minds.append(self)
         assert [m.number for m in pins.moves] == [3, 3]  # shut before anybody plans
         return real(self)
 
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(Mind, "wait_for_plan", waits)
+        patched.setattr(EngineThread, "wait_for_plan", waits)
         thread = threading.Thread(target=service)
         thread.start()
         ends = time.monotonic() + 60.0

@@ -44,36 +44,36 @@ def test_a_restart_without_weather_plans_by_what_the_logbook_kept(tmp_path: Path
     world = World(tmp_path, a_slow_garden())
     world.weather_is_down = True
     world.restart()
-    assert world.steward.pending
-    assert not world.steward.plan_fault
+    assert world.engine.pending
+    assert not world.engine.plan_fault
 
 
 def test_no_weather_at_all_waters_by_the_season_and_says_so(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden(), weather=lambda now: [])
     world.weather_is_down = True
     world.run_for(30 * 86_400.0)
-    assert any("season" in remark for remark in world.steward.timetable.remarks)
+    assert any("season" in remark for remark in world.engine.timetable.remarks)
     got = world.litres()
     # A month of a garden that nobody tells about the weather: neither drought nor flood. Its leeks
     # are asked what the season's table says, some 4 mm/day, so the month comes to 50 to 200 mm.
-    ground_m2 = sum(zone.ground_m2 for zone in world.steward.garden.zones)
+    ground_m2 = sum(zone.ground_m2 for zone in world.engine.garden.zones)
     assert 50.0 < sum(got.values()) / ground_m2 < 200.0
-    assert {d.rung for d in world.steward.timetable.ledger} == {"season"}
+    assert {d.rung for d in world.engine.timetable.ledger} == {"season"}
     assert any(kind == "weather" for kind, _ in world.happenings())
 
 
 def test_a_source_that_never_answers_is_waited_for_and_then_done_without(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden(), weather=lambda now: [])
-    world.steward.weather.answer = None
-    world.steward.timetable = None
-    world.steward._desk = type("Silent", (), {"ask": lambda self, garden, reply: None})()
-    world.steward.want_plan("start")
+    world.engine.weather.answer = None
+    world.engine.timetable = None
+    world.engine._desk = type("Silent", (), {"ask": lambda self, garden, reply: None})()
+    world.engine.want_plan("start")
     world.run_for(300.0)
-    assert world.steward.timetable is None
-    assert world.steward.plan_fault == "the weather has not come yet"
+    assert world.engine.timetable is None
+    assert world.engine.plan_fault == "the weather has not come yet"
     world.run_for(600.0)
-    assert world.steward.timetable is not None
-    assert not world.steward.plan_fault
+    assert world.engine.timetable is not None
+    assert not world.engine.plan_fault
 
 
 def test_rain_that_was_only_forecast_is_no_rain_once_its_day_is_past(tmp_path: Path) -> None:

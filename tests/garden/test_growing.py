@@ -9,7 +9,7 @@ import pytest
 from support.garden_files import TEN_LINES, faults, in_zone, read, with_planting
 
 from controller.errors import QuantityError
-from controller.garden import growing, sources
+from controller.garden import values
 from controller.garden.model import Coefficients, UnlikeRows
 
 LEEK = 'crop = "leek", sown = 2031-04-01, until = 2031-09-01'
@@ -306,7 +306,7 @@ def test_what_is_not_said_of_a_planting_is_left_to_the_crop_table():
 
 
 def test_days_may_be_bare_or_told():
-    read_days = growing.days_of("a wait", 1, 30, 5)
+    read_days = values.days_of("a wait", 1, 30, 5)
     assert [read_days(found) for found in (12, "12 days", "2 weeks")] == [12, 12, 14]
     for found in (0, 31, 12.0, True, "31 days", 10**30, "0 days", None):
         with pytest.raises(QuantityError):
@@ -371,10 +371,10 @@ def test_a_frost_hold_is_a_temperature_or_off(written, held_c):
 @pytest.mark.parametrize(
     ("words", "module", "name"),
     [
-        (growing.MULCHES, "controller.demand.mulch", "KINDS"),
-        (sources.CLIMATES, "controller.demand.season", "CLIMATES"),
-        (sources.SERVICES, "controller.weather.services", "SERVICES"),
-        (sources.FILE_KINDS[1:], "controller.weather.file", "KINDS"),
+        (values.MULCHES, "controller.demand.soil.mulch", "KINDS"),
+        (values.CLIMATES, "controller.demand.climate.usual_et", "CLIMATES"),
+        (values.SERVICES, "controller.weather.online.services", "SERVICES"),
+        (values.FILE_KINDS[1:], "controller.weather.files.reader", "KINDS"),
     ],
 )
 def test_a_word_of_the_file_is_one_that_the_room_below_it_knows(words, module, name):

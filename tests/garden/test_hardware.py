@@ -12,15 +12,8 @@ from support.garden_files import TEN_LINES, faults, in_zone, read
 
 from controller.errors import QuantityError
 from controller.garden.hardware import pulses_per
-from controller.garden.model import (
-    Action,
-    Device,
-    FlowFinding,
-    HealthAddress,
-    SensorKind,
-    Valve,
-    ValveKind,
-)
+from controller.garden.model import Action, FlowFinding, HealthAddress, SensorKind
+from controller.garden.plumbing import Device, Valve, ValveKind
 from controller.units import psi_from_head_m
 
 EXAMPLE = Path(__file__).parents[2] / "config/example-garden.toml"

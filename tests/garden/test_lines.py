@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.garden.lines import LineFinder
+from controller.garden.faults import LineFinder
 
 TEXT = """\
 # one zone

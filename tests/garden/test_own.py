@@ -6,7 +6,7 @@ import pytest
 from support.garden_files import TEN_LINES, faults, read
 
 from controller.garden.checks import WHOLE_CROP, WHOLE_SOIL
-from controller.garden.own import WrittenCrop, WrittenSoil
+from controller.garden.pydantic_form import WrittenCrop, WrittenSoil
 from crops.catalogue import load
 from crops.entry import CROP_FIGURES, SOIL_FIGURES
 

@@ -7,11 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from controller.garden import growing, hardware, sources
-from controller.garden import written as w
+from controller.garden import hardware, values
+from controller.garden import schema as w
 from controller.garden.fittings import FITTINGS_K, Begins
-from controller.garden.model import Action, Device, SensorKind
-from controller.garden.own import WrittenCrop, WrittenSoil
+from controller.garden.model import Action, SensorKind
+from controller.garden.plumbing import Device
+from controller.garden.pydantic_form import WrittenCrop, WrittenSoil
 
 PAGE = (Path(__file__).parents[2] / "docs/garden-file.md").read_text(encoding="utf-8")
 
@@ -70,12 +71,12 @@ def test_every_table_of_the_file_is_on_the_page():
 @pytest.mark.parametrize(
     ("heading", "words"),
     [
-        ("`[[bed]]`", growing.MULCHES),
+        ("`[[bed]]`", values.MULCHES),
         ("`[[main.run]]`", [*Begins, *FITTINGS_K]),
         ("A valve", Device),
         ("`[meter]`", Action),
         ("`[[sensor]]`", SensorKind),
-        ("`[weather]`", [*sources.SERVICES, *sources.FILE_KINDS, *sources.CLIMATES, sources.OFF]),
+        ("`[weather]`", [*values.SERVICES, *values.FILE_KINDS, *values.CLIMATES, values.OFF]),
     ],
 )
 def test_the_page_has_every_word_that_a_key_allows(heading, words):

@@ -11,18 +11,11 @@ from hypothesis import strategies as st
 from support.garden_files import TEN_LINES, faults, in_zone, read, with_planting, with_row
 
 from controller.errors import GardenFileError
-from controller.garden.model import (
-    Coefficients,
-    Face,
-    OwnCrop,
-    OwnSoil,
-    UnlikeRows,
-    ValveKind,
-    Walls,
-)
+from controller.garden.model import Coefficients, OwnCrop, OwnSoil, UnlikeRows
+from controller.garden.plumbing import Face, ValveKind, Walls
 from controller.garden.read import read_garden
 from controller.garden.show import show_filled
-from controller.hydraulics.pipe import PIPES
+from controller.hydraulics.physics.pipe import PIPES
 
 
 def test_ten_lines_are_enough_for_one_zone():

@@ -10,9 +10,9 @@ import pytest
 from support.garden_files import FORKED, TEN_LINES, faults, forked, in_zone, read
 
 from controller.garden.fittings import ENTRANCE_K
-from controller.hydraulics import maintree
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.pipe import PIPES
+from controller.hydraulics.network import main_tree
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.physics.pipe import PIPES
 
 FT = 0.3048
 
@@ -33,7 +33,7 @@ def test_runs_are_read_with_their_sizes_and_losses() -> None:
     assert [run.loss_k for run in garden.runs] == pytest.approx([0.5, 1.3 + 2 * 0.9, 1.5, 1.3])
     assert not any(run.tees_counted for run in garden.runs)
     assert garden.main == PIPES["1 in"]
-    assert vars(maintree)["ENTRANCE_K"] is ENTRANCE_K  # one figure, however the main is written
+    assert vars(main_tree)["ENTRANCE_K"] is ENTRANCE_K  # one figure, however the main is written
 
 
 def test_a_zone_hangs_along_its_run_or_at_its_end() -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from controller.errors import GardenFileError
 from controller.garden.size import MOST_BYTES, MOST_DEEP, MOST_WORDS, require_size
-from controller.timetable.whole import read_whole, read_whole_text
+from controller.timetable.garden_loader import read_whole, read_whole_text
 from crops.catalogue import load
 
 CATALOGUE = load()

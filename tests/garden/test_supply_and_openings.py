@@ -5,10 +5,11 @@ from __future__ import annotations
 import pytest
 
 from controller.errors import GardenFileError
-from controller.garden.model import Garden, Opening, SupplyKind
+from controller.garden.model import Garden
+from controller.garden.plumbing import Opening, SupplyKind
 from controller.garden.read import read_garden_text
 from controller.garden.show import show_filled
-from controller.hydraulics.pipe import PIPES
+from controller.hydraulics.physics.pipe import PIPES
 
 MAINS = """\
 static_pressure = "48 psi"

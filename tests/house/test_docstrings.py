@@ -11,10 +11,13 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 PHYSICS = [
-    *sorted((ROOT / "controller/hydraulics").glob("*.py")),
+    *sorted((ROOT / "controller/hydraulics").rglob("*.py")),
     *(
         ROOT / "controller/demand" / f"{n}.py"
-        for n in ("air", "sun", "radiation", "soil", "canopy", "mulch", "runoff", "salts")
+        for n in (
+            *("climate/atmosphere", "climate/radiation", "plants/canopy"),
+            *("soil/soil_water", "soil/mulch", "soil/salinity"),
+        )
     ),
 ]
 ALL = sorted(p for top in ("controller", "crops") for p in (ROOT / top).rglob("*.py"))

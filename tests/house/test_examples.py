@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from controller.garden.model import Walls
+from controller.garden.plumbing import Walls
 from controller.garden.read import read_garden
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.pipe import PIPES
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.physics.pipe import PIPES
 from crops.catalogue import load
 
 CONFIG = Path(__file__).parents[2] / "config"

@@ -26,9 +26,9 @@ OUTSIDE = {
 # Sleeping between tries, and stamping log lines in UTC, is not asking what time it is.
 MAY_IMPORT_TIME = {
     "controller/clock.py",
-    "controller/weather/fetch.py",
-    "controller/daemon/control.py",
-    "controller/daemon/process.py",
+    "controller/weather/online/client.py",
+    "controller/daemon/control/protocol.py",
+    "controller/daemon/host/process.py",
 }
 MODULES = sorted(
     p.relative_to(ROOT).as_posix()

@@ -10,9 +10,9 @@ import pytest
 from support.gardens import a_garden, a_zone
 
 from controller import lean
-from controller.hydraulics.lines import Lines
-from controller.timetable import sets
-from controller.timetable.sets import NetworkFlows
+from controller.hydraulics.network.garden_lines import Lines
+from controller.timetable.packing import job
+from controller.timetable.packing.job import NetworkFlows
 
 # A package that says it was imported, put in sight as a board's own packages are.
 LOUD = "print('imported', __name__)\n__version__ = '9.9.9'\nTimestamp = object\n"
@@ -42,7 +42,7 @@ def test_the_packages_put_in_sight_would_be_taken(tmp_path: Path) -> None:
 def test_the_daemon_imports_no_numpy_though_it_is_in_sight(tmp_path: Path) -> None:
     """sqlite-utils imports numpy and pandas where it sees them, and boards have them."""
     _in_sight(tmp_path)
-    code = "import controller.daemon.service, controller.daemon.gardenweather\nprint('done')"
+    code = "import controller.daemon.service, controller.daemon.garden_weather\nprint('done')"
     assert _run(code, tmp_path) == "done\n"
 
 
@@ -67,8 +67,8 @@ def test_the_weather_client_and_the_metrics_page_wait_until_they_are_wanted(
 ) -> None:
     """Each brings some megabytes; a garden with neither does without them."""
     code = (
-        "import controller.daemon.service, controller.daemon.gardenweather\n"
-        "from controller.timetable.gather import Gatherer\n"
+        "import controller.daemon.service, controller.daemon.garden_weather\n"
+        "from controller.timetable.weather.gather import Gatherer\n"
         "print(sorted({'requests', 'urllib3', 'prometheus_client'} & set(sys.modules)))"
     )
     assert _run(code, tmp_path) == "[]\n"
@@ -77,7 +77,7 @@ def test_the_weather_client_and_the_metrics_page_wait_until_they_are_wanted(
 def test_openssl_is_not_taken_along_and_is_there_for_those_who_want_it(tmp_path: Path) -> None:
     """hashlib and asyncio take it where they see it: 4 MB that only a weather service needs."""
     code = (
-        "import controller.daemon.service, controller.daemon.gardenweather\n"
+        "import controller.daemon.service, controller.daemon.garden_weather\n"
         "print(sorted({'_hashlib', 'ssl', '_ssl'} & set(sys.modules)))\n"
         "import hashlib, ssl, requests, urllib3\n"
         "print(hashlib.sha256(b'abc').hexdigest()[:8], ssl.create_default_context() is not None)"
@@ -89,7 +89,7 @@ def test_openssl_is_not_taken_along_and_is_there_for_those_who_want_it(tmp_path:
 def test_asyncio_is_not_taken_along_and_is_there_for_those_who_want_it(tmp_path: Path) -> None:
     """APScheduler asks it one question: 1.1 MB."""
     code = (
-        "import controller.daemon.service, controller.daemon.gardenweather\n"
+        "import controller.daemon.service, controller.daemon.garden_weather\n"
         "print(sorted(name for name in sys.modules if name.split('.')[0] == 'asyncio'))\n"
         "import asyncio\n"
         "async def answer(): return 42\n"
@@ -109,7 +109,7 @@ def test_asyncio_that_is_there_already_stays(tmp_path: Path) -> None:
 def test_the_sets_that_stay_open_are_not_remembered_without_end(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(sets, "_MOST_KEPT", 3)
+    monkeypatch.setattr(job, "_MOST_KEPT", 3)
     garden = a_garden(*(a_zone(name, 17 + n) for n, name in enumerate("abc")))
     flows = NetworkFlows(Lines(garden))
     for zones in ("a", "b", "c", "ab", "bc", "ac", "abc"):

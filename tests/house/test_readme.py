@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from controller.cli import main
-from controller.weather.file import column_help
+from controller.weather.files.reader import column_help
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

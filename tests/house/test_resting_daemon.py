@@ -12,10 +12,10 @@ from support.clock import HandClock
 from support.daemon import World
 from support.gardens import a_garden, a_zone
 
-from controller.daemon import fieldtests
-from controller.daemon.fieldtests import KeptFieldTests
+from controller.daemon import garden_reload
+from controller.daemon.garden_reload import KeptFieldTests
 from controller.garden.model import Meter
-from controller.logbook.write import Logbook
+from controller.logbook.logbook import Logbook
 from controller.valves.bank import Bank
 from controller.valves.closer import AT_REST, BEAT_S, Closer, Supervisor
 from controller.valves.limits import LineLimits
@@ -79,13 +79,13 @@ def test_a_logbook_nobody_wrote_to_is_not_opened_again(
     """Each opening had the disk write 4 kB: SQLite, as root, gives the log beside the file its
     owner anew, and readers leave their mark."""
     opened: list[Path] = []
-    real = fieldtests.Questions
+    real = garden_reload.Questions
 
     def counted(path: Path) -> object:
         opened.append(path)
         return real(path)
 
-    monkeypatch.setattr(fieldtests, "Questions", counted)
+    monkeypatch.setattr(garden_reload, "Questions", counted)
     book = Logbook(tmp_path / "logbook.db", HandClock())
     kept = KeptFieldTests(tmp_path / "logbook.db")
     assert [kept.mark() for _ in range(20)] == [None] * 20
@@ -128,13 +128,13 @@ def test_the_steward_rests_only_where_nothing_is_open_and_no_pin_is_watched(
     tmp_path: Path,
 ) -> None:
     world = World(tmp_path, a_garden(a_zone()), now_utc=BEGINS)
-    assert world.steward.at_rest
+    assert world.engine.at_rest
     assert world.ask(ask="open", zone="a", seconds=30)["ok"]
-    assert not world.steward.at_rest
+    assert not world.engine.at_rest
     world.run_for(60.0)
-    assert world.steward.at_rest
+    assert world.engine.at_rest
 
 
 def test_a_meter_is_looked_at_every_second(tmp_path: Path) -> None:
     garden = a_garden(a_zone(), meter=Meter(line=22, litres_per_pulse=0.01))
-    assert not World(tmp_path, garden, now_utc=BEGINS).steward.at_rest
+    assert not World(tmp_path, garden, now_utc=BEGINS).engine.at_rest

@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from controller.cli.keeping import SYSTEM_STATE
-from controller.cli.walking import SYSTEM_OWN
-from controller.daemon.health import WATCHDOG_EVERY_S
-from controller.daemon.waterworks import LINE_FILE
+from controller.cli.logbook_commands import SYSTEM_STATE
+from controller.cli.walk.command import SYSTEM_OWN
+from controller.daemon.host.watchdog import WATCHDOG_EVERY_S
+from controller.daemon.valve_set import LINE_FILE
 from controller.valves.closer import STALE_S
 
 UNIT = Path(__file__).parents[2] / "systemd" / "rowgate.service"

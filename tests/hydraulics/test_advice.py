@@ -12,30 +12,21 @@ from hypothesis import strategies as st
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
 from controller.errors import InputError
-from controller.garden.model import (
-    Garden,
-    Opening,
-    Planting,
-    Supply,
-    SupplyKind,
-    Valve,
-    ValveKind,
-    Watering,
-    Window,
-)
-from controller.hydraulics.advice import Advice, advice_rows, advice_text, advise
-from controller.hydraulics.advised import figures, ranked, show_off_level, show_speed
-from controller.hydraulics.corrections import Corrections
-from controller.hydraulics.design import (
+from controller.garden.model import Garden, Planting, Watering, Window
+from controller.garden.plumbing import Opening, Supply, SupplyKind, Valve, ValveKind
+from controller.hydraulics.design.advice import Advice, advice_rows, advice_text, advise
+from controller.hydraulics.design.advice_base import figures, ranked, show_off_level, show_speed
+from controller.hydraulics.design.limits import (
     even_enough,
     level_enough_m,
     longest_row_m,
     most_that_is_good,
 )
-from controller.hydraulics.evenness import real_uniformity
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.pipe import PIPES
-from controller.hydraulics.together import most_together, share_together
+from controller.hydraulics.design.open_together import most_together, share_together
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.spans import Corrections
+from controller.hydraulics.network.uniformity import real_uniformity
+from controller.hydraulics.physics.pipe import PIPES
 from controller.units import head_m_from_psi
 
 SPACING = {"carrot": 0.05, "cabbage": 0.45, "leek": 0.15, "squash": 0.9}

@@ -5,11 +5,10 @@ from __future__ import annotations
 from pytest import approx
 from support.gardens import a_garden, a_zone
 
-from controller.garden.model import Opening
-from controller.hydraulics.corrections import Corrections
-from controller.hydraulics.hole import NO_EFFECTS
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.network import SupplyCurve
+from controller.garden.plumbing import Opening
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.spans import Corrections, SupplyCurve
+from controller.hydraulics.physics.orifice import NO_EFFECTS
 from controller.units import m3_s_from_l_min
 
 ALONE = frozenset("a")

@@ -13,18 +13,19 @@ import numpy as np
 import pytest
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
-from controller.garden.model import Garden, Supply, Walls, Watering, Zone
-from controller.hydraulics.design import longest_row_m
-from controller.hydraulics.evenness import (
+from controller.garden.model import Garden, Watering, Zone
+from controller.garden.plumbing import Supply, Walls
+from controller.hydraulics.design.limits import longest_row_m
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.geometry import DrilledHole
+from controller.hydraulics.network.results import ZoneFlow
+from controller.hydraulics.network.uniformity import (
     by_squares,
     low_quarter_uniformity,
     real_uniformity,
     scattered_uniformity,
 )
-from controller.hydraulics.flows import ZoneFlow
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.pipe import PIPES
-from controller.hydraulics.rowshape import DrilledHole
+from controller.hydraulics.physics.pipe import PIPES
 
 DRAWS = 4000
 SCATTERS = (0.0, 0.02, 0.05, 0.1, 0.15, 0.2, 0.25)

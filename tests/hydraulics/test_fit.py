@@ -23,26 +23,27 @@ from support.hydraulics_fieldtests import (
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
 from controller.errors import InputError, NoSolution
-from controller.garden.model import Face, Garden, Opening, Supply, SupplyKind
-from controller.hydraulics.fit import fit
-from controller.hydraulics.fitted import (
+from controller.garden.model import Garden
+from controller.garden.plumbing import Face, Opening, Supply, SupplyKind
+from controller.hydraulics.calibration.fit import fit
+from controller.hydraulics.calibration.least_squares import (
+    covariance_of,
+    fitted_unknowns,
+    information_of,
+    solved,
+)
+from controller.hydraulics.calibration.measurements import Bucket, Measurement
+from controller.hydraulics.calibration.parameters import unknowns_of
+from controller.hydraulics.calibration.result import (
     Fitted,
     FittedParameter,
     corrections_for,
     fitted_from_dict,
     fitted_to_dict,
 )
-from controller.hydraulics.leastsquares import (
-    covariance_of,
-    fitted_unknowns,
-    information_of,
-    solved,
-)
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.measured import Bucket, Measurement
-from controller.hydraulics.supplies import planning_curve
-from controller.hydraulics.uncertainty import flow_uncertainty, possible_tests
-from controller.hydraulics.unknowns import unknowns_of
+from controller.hydraulics.calibration.uncertainty import flow_uncertainty, possible_tests
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.supplies import planning_curve
 from controller.units import m3_s_from_l_min
 
 A = frozenset({"a"})
@@ -222,7 +223,7 @@ def test_a_valve_nobody_could_tell_is_handed_on_once_it_was_measured(opening: Op
     assert _flow(lines) == approx(_flow(truth), rel=0.01)
 
 
-def test_a_barrel_is_reckoned_half_way_down_and_its_fall_widens_the_band() -> None:
+def test_a_barrel_is_computed_half_way_down_and_its_fall_widens_the_band() -> None:
     barrel = Supply(
         static_head_m=1.2,
         test_head_m=0.0,
@@ -367,7 +368,7 @@ def test_tests_that_fit_no_garden_at_all_are_refused_with_the_worst_named(monkey
         residuals(start)
         raise NoSolution("fit", 0.0, 1.0, 1.0)
 
-    monkeypatch.setattr("controller.hydraulics.solving.fitted_unknowns", gives_up)
+    monkeypatch.setattr("controller.hydraulics.calibration.uncertainty.fitted_unknowns", gives_up)
     with pytest.raises(InputError, match="furthest off is: Monday's bucket; take it back"):
         fit(garden, [meter_run(truth, None, "a"), wrong])
 

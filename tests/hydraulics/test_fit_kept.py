@@ -7,9 +7,14 @@ from dataclasses import replace
 
 from support.hydraulics_gardens import a_garden, a_row, a_zone
 
-from controller.garden.model import Opening
-from controller.hydraulics.kept import kept_dict, kept_measurements
-from controller.hydraulics.measured import Bucket, Gauge, MeterRun, measurement_to_dict
+from controller.garden.plumbing import Opening
+from controller.hydraulics.calibration.kept_tests import kept_dict, kept_measurements
+from controller.hydraulics.calibration.measurements import (
+    Bucket,
+    Gauge,
+    MeterRun,
+    measurement_to_dict,
+)
 
 A, B = frozenset("a"), frozenset("b")
 BUCKET = Bucket(zones=A, zone="a", volume_m3=0.019, time_s=60.0)

@@ -12,12 +12,19 @@ from pytest import approx
 from support.hydraulics_forward import Drawn, TrueGarden
 from support.hydraulics_gardens import GPM_M3_S, PSI_M, a_drilling, a_garden, a_row, a_zone
 
-from controller.garden.model import Face, Garden, Opening, Supply, Valve, ValveKind, Zone
-from controller.hydraulics.fit import fit
-from controller.hydraulics.fitted import Fitted, corrections_for
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.measured import Bucket, Count, Cups, Measurement, MeterRun
-from controller.hydraulics.uncertainty import FlowErrors, flow_uncertainty, sets_in_use
+from controller.garden.model import Garden, Zone
+from controller.garden.plumbing import Face, Opening, Supply, Valve, ValveKind
+from controller.hydraulics.calibration.fit import fit
+from controller.hydraulics.calibration.measurements import (
+    Bucket,
+    Count,
+    Cups,
+    Measurement,
+    MeterRun,
+)
+from controller.hydraulics.calibration.result import Fitted, corrections_for
+from controller.hydraulics.calibration.uncertainty import FlowErrors, flow_uncertainty, sets_in_use
+from controller.hydraulics.network.garden_lines import Lines
 from controller.units import l_min_from_m3_s, m3_s_from_l_min
 
 A = frozenset("a")

@@ -17,22 +17,22 @@ from support.hydraulics_forward import Drawn, TrueGarden
 from support.hydraulics_worn import Tally, asked_next, done, invented, tallied
 
 from controller.errors import InputError
-from controller.hydraulics.fit import fit
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.measured import Measurement
+from controller.hydraulics.calibration.fit import fit
+from controller.hydraulics.calibration.measurements import Measurement
+from controller.hydraulics.network.garden_lines import Lines
 
 Stages = list[tuple[Tally, Tally]]
 
 
 def _coverage(seeds: Iterable[int], *, worn: bool, stages: int) -> Stages:
     """For each number of tests done: zones alone, and in pairs."""
-    tallies: Stages = [(Tally(), Tally()) for _ in range(stages + 1)]
+    counts: Stages = [(Tally(), Tally()) for _ in range(stages + 1)]
     for seed in seeds:
         it = invented(seed, worn=worn)
         tests: list[Measurement] = []
         fitted = fit(it.garden, tests)
         for stage in range(stages + 1):
-            tallied(it, fitted, *tallies[stage])
+            tallied(it, fitted, *counts[stage])
             asked = asked_next(it.garden, fitted)
             reading = None if asked is None or stage == stages else done(asked, it)
             if reading is None:
@@ -42,7 +42,7 @@ def _coverage(seeds: Iterable[int], *, worn: bool, stages: int) -> Stages:
             except InputError:
                 break  # refused, and nothing is written down
             tests.append(reading)
-    return tallies
+    return counts
 
 
 def _printed(stages: Stages) -> None:

@@ -5,8 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.errors import OutOfRange
-from controller.hydraulics import jets
-from controller.hydraulics.hole import hole_flow_m3_s
+from controller.hydraulics.physics import jets
+from controller.hydraulics.physics.orifice import hole_flow_m3_s
 
 
 def test_a_stream_of_an_inch_leaves_at_the_speed_of_a_fall_of_an_inch() -> None:

@@ -9,8 +9,8 @@ from support.hydraulics_gardens import a_garden, a_zone
 from support.hydraulics_large import many_rows, on_arms, random_garden
 
 from controller.garden.model import Garden
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.maintree import Joints
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.main_tree import Joints
 
 
 def alone(lines: Lines, name: str) -> float:

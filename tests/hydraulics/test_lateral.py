@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.errors import InputError
-from controller.hydraulics.hole import hole_flow_m3_s
-from controller.hydraulics.lateral import Hole, Lateral, solve_lateral
-from controller.hydraulics.network import Outlet, Span, SupplyCurve, solve_tree
-from controller.hydraulics.pipe import WATER_TEMP_C, head_loss_m, viscosity_m2_s
+from controller.hydraulics.network.lateral import Hole, Lateral, solve_lateral
+from controller.hydraulics.network.spans import Outlet, Span, SupplyCurve, solve_tree
+from controller.hydraulics.physics.orifice import hole_flow_m3_s
+from controller.hydraulics.physics.pipe import WATER_TEMP_C, head_loss_m, viscosity_m2_s
 
 heads = st.floats(0.02, 40.0)
 

@@ -9,12 +9,13 @@ import pytest
 from pytest import approx
 from support.hydraulics_gardens import GPM_M3_S, PSI_M, a_drilling, a_garden, a_row, a_zone
 
-from controller.garden.model import Face, Garden, Opening, Supply, SupplyKind
-from controller.hydraulics import jets
-from controller.hydraulics.corrections import Corrections
-from controller.hydraulics.flows import HoleFlow, SetFlow
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.supplies import supply_states
+from controller.garden.model import Garden
+from controller.garden.plumbing import Face, Opening, Supply, SupplyKind
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.results import HoleFlow, SetFlow
+from controller.hydraulics.network.spans import Corrections
+from controller.hydraulics.network.supplies import supply_states
+from controller.hydraulics.physics import jets
 from controller.units import GRAVITY_M_S2, l_min_from_m3_s
 
 UP = a_row(a_drilling(face=Face.UP))

@@ -8,14 +8,14 @@ from math import pi
 import pytest
 from support.hydraulics_gardens import a_garden, a_row, a_zone
 
-from controller.garden.model import Garden, Opening, Run, Supply, Watering
-from controller.hydraulics.advice import Advice, advise
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.mainadvice import HAND_CLOSES_S
-from controller.hydraulics.pipe import PIPES
-from controller.hydraulics.surge import velocity_m_s, wave_speed_m_s
-from controller.hydraulics.together import uncounted_at_forks_m
-from controller.timetable.setcheck import of_forks
+from controller.garden.model import Garden, Watering
+from controller.garden.plumbing import Opening, Run, Supply
+from controller.hydraulics.design.advice import HAND_CLOSES_S, Advice, advise
+from controller.hydraulics.design.open_together import uncounted_at_forks_m
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.physics.pipe import PIPES
+from controller.hydraulics.physics.water_hammer import velocity_m_s, wave_speed_m_s
+from controller.timetable.check.supply_checks import of_forks
 from controller.units import GRAVITY_M_S2
 
 TRUNK = Run(name="trunk", length_m=10.0, pipe=PIPES["1 in"], loss_k=0.5)

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 from support.hydraulics_epanet import random_net
 
 from controller.errors import InputError, OutOfRange
-from controller.hydraulics.hole import hole_flow_m3_s
-from controller.hydraulics.network import Outlet, Span, SupplyCurve, solve_tree
-from controller.hydraulics.pipe import WATER_TEMP_C, head_loss_m, viscosity_m2_s
+from controller.hydraulics.network.spans import Outlet, Span, SupplyCurve, solve_tree
+from controller.hydraulics.physics.orifice import hole_flow_m3_s
+from controller.hydraulics.physics.pipe import WATER_TEMP_C, head_loss_m, viscosity_m2_s
 
 SUPPLY = SupplyCurve(static_head_m=35.0, test_head_m=17.5, test_flow_m3_s=5e-4)
 MAIN = Span(upstream="tap", downstream="a", length_m=5.0, bore_m=0.026)

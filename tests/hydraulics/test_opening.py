@@ -10,15 +10,15 @@ from hypothesis import strategies as st
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
 from controller.errors import InputError
-from controller.garden.model import Face, Garden, Opening, Supply, Walls
-from controller.hydraulics import jets
-from controller.hydraulics.hole import Water
-from controller.hydraulics.maintree import MainTree
-from controller.hydraulics.opening import Alone
-from controller.hydraulics.pipe import viscosity_m2_s
-from controller.hydraulics.rowshape import coefficient_at, drilled_holes
-from controller.hydraulics.seen import seen_hole
-from controller.hydraulics.supplies import planning_curve
+from controller.garden.model import Garden
+from controller.garden.plumbing import Face, Opening, Supply, Walls
+from controller.hydraulics.network.geometry import coefficient_at, drilled_holes
+from controller.hydraulics.network.main_tree import MainTree
+from controller.hydraulics.network.supplies import planning_curve
+from controller.hydraulics.network.valve_opening import Alone, seen_hole
+from controller.hydraulics.physics import jets
+from controller.hydraulics.physics.orifice import Water
+from controller.hydraulics.physics.pipe import viscosity_m2_s
 
 UP = a_drilling(face=Face.UP)
 SIDE = a_drilling(face=Face.SIDE)
@@ -99,7 +99,7 @@ def test_holes_that_look_down_cannot_be_read_and_how_to_read_them_is_said() -> N
         a_stream(Opening(reach_m=0.1, reach_drop_m=0.1), UP).loss_k()
 
 
-def test_a_pipe_turned_to_look_is_reckoned_as_it_lay_and_then_turned_back() -> None:
+def test_a_pipe_turned_to_look_is_computed_as_it_lay_and_then_turned_back() -> None:
     up = a_stream(Opening(stream_m=0.1))
     turned = a_stream(Opening(stream_m=0.1, turned=True), DOWN)
     assert turned.loss_k() == pytest.approx(up.loss_k(), rel=1e-9)

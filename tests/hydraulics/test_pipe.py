@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.errors import InputError, OutOfRange
-from controller.hydraulics.pipe import friction_factor, head_loss_m, pipe_of, viscosity_m2_s
+from controller.hydraulics.physics.pipe import friction_factor, head_loss_m, pipe_of, viscosity_m2_s
 
 
 @pytest.mark.parametrize("corner", [2000.0, 4000.0])

@@ -18,11 +18,11 @@ from support.hydraulics_large import (
 )
 
 from controller.garden.model import Garden
-from controller.hydraulics.curves import RowCurve
-from controller.hydraulics.hole import Effects, Water
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.network import solve_tree
-from controller.hydraulics.rowshape import drilled_holes, row_shape
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.geometry import drilled_holes, row_shape
+from controller.hydraulics.network.row_curves import RowCurve
+from controller.hydraulics.network.spans import solve_tree
+from controller.hydraulics.physics.orifice import Effects, Water
 
 FULL = Effects(vented=False)
 SEEDS = (1, 9, 24, 38)  # 124 to 198 holes, two with dry ones

@@ -10,12 +10,17 @@ from pytest import approx
 from support.hydraulics_gardens import a_garden, a_zone
 
 from controller.errors import InputError
-from controller.garden.model import BeforeRegulator, Pump, Supply, SupplyKind
-from controller.hydraulics.fit import fit
-from controller.hydraulics.fitted import described, fitted_from_dict, fitted_to_dict
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.measured import Bucket
-from controller.hydraulics.supplies import at_level, planning_curve, supply_states, with_readings
+from controller.garden.plumbing import BeforeRegulator, Pump, Supply, SupplyKind
+from controller.hydraulics.calibration.fit import fit
+from controller.hydraulics.calibration.measurements import Bucket
+from controller.hydraulics.calibration.result import described, fitted_from_dict, fitted_to_dict
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.supplies import (
+    at_level,
+    planning_curve,
+    supply_states,
+    with_readings,
+)
 
 # 4 ft of water over the tap, 5 gal in 60 s from the open tap.
 BARREL = Supply(
@@ -27,7 +32,7 @@ BARREL = Supply(
 )
 
 
-def test_a_barrel_is_reckoned_at_start_middle_and_end() -> None:
+def test_a_barrel_is_computed_at_start_middle_and_end() -> None:
     states = supply_states(BARREL)
     # WORKED: 4 ft down to 1 ft, the middle at 2 ft 6 in.
     assert states.start.static_head_m == approx(1.2192)

@@ -9,8 +9,9 @@ import pytest
 from pytest import approx
 from support.gardens import a_garden, a_zone
 
-from controller.garden.model import ValveKind, Watering, Window, Zone
-from controller.hydraulics.throttle import longest_run_s, lost_share, throttle_to
+from controller.garden.model import Watering, Window, Zone
+from controller.garden.plumbing import ValveKind
+from controller.hydraulics.design.limits import longest_run_s, lost_share, throttle_to
 from controller.units import m3_from_l
 
 

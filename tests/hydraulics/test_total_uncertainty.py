@@ -10,9 +10,9 @@ import pytest
 from pytest import approx
 from support.metered import a_metered_garden, drawn, true_flow
 
-from controller.hydraulics.fit import fit
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.uncertainty import flow_uncertainty, total_uncertainty
+from controller.hydraulics.calibration.fit import fit
+from controller.hydraulics.calibration.uncertainty import flow_uncertainty, total_uncertainty
+from controller.hydraulics.network.garden_lines import Lines
 
 GARDEN = a_metered_garden()
 FITTED = fit(GARDEN, [])

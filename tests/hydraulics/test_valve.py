@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.errors import InputError, OutOfRange
-from controller.hydraulics.valve import loss_k_at
+from controller.hydraulics.physics.pipe import loss_k_at
 
 
 @given(angle=st.floats(0.0, 64.0), more=st.floats(0.01, 1.0))

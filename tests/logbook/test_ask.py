@@ -19,10 +19,10 @@ from support.logbook import DAY, a_hand_pulse, a_ledger_day, a_pulse
 from controller.demand.records import LedgerDay
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Bed
-from controller.logbook.ask import Questions
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
 from controller.logbook.records import HowKnown, PulseState, utc_from_text, utc_text
-from controller.logbook.sums import BY, NO_KEEPER, NOT_IN_GARDEN
-from controller.logbook.write import Logbook
+from controller.logbook.totals import BY, NO_KEEPER, NOT_IN_GARDEN
 from controller.weather.day import WeatherDay
 
 

@@ -15,9 +15,9 @@ from pathlib import Path
 
 from support.clock import HandClock
 
-from controller.logbook.ask import Questions
 from controller.logbook.files import read_shared
-from controller.logbook.write import Logbook
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
 
 COUNT = """
 import sqlite3, sys

@@ -11,9 +11,9 @@ from sqlite_utils import Database
 from support.clock import HandClock
 
 from controller.errors import LogbookError
-from controller.logbook.ask import Questions
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
 from controller.logbook.schema import MIGRATIONS, migrate
-from controller.logbook.write import Logbook
 
 METER = {"kind": "meter", "zones": ["a"], "before_m3": 7.0, "after_m3": 7.02, "time_s": 120.0}
 CUPS = {"kind": "cups", "zones": ["a"], "volumes_m3": [1e-4, 1.1e-4], "time_s": 30.0}

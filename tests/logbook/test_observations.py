@@ -14,9 +14,9 @@ from support.logbook import DAY, a_ledger_day
 
 from controller.demand.records import LedgerDay, Observation
 from controller.errors import LogbookError
-from controller.logbook.ask import Questions
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
 from controller.logbook.schema import MIGRATIONS, migrate
-from controller.logbook.write import Logbook
 
 FULL = Observation(zone="leeks", day=date(2031, 7, 3), event="full", crop="leek")
 KEPT = "2031-06-02T03:00:00.000000Z"

@@ -12,9 +12,9 @@ from support.clock import HandClock
 from support.logbook import DAY, a_pulse
 
 from controller.errors import LogbookError
-from controller.logbook.ask import Questions
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
 from controller.logbook.schema import MIGRATIONS, SET, migrate
-from controller.logbook.write import Logbook
 
 STEPS = [migration.name for migration in MIGRATIONS.pending(Database(memory=True))]
 TABLES = {

@@ -17,9 +17,9 @@ from support.daemon_faults import TINY_GARDEN
 from controller.clock import SystemClock
 from controller.daemon.service import LOGBOOK_NAME, run_service
 from controller.errors import LogbookError
-from controller.logbook.ask import Questions
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
 from controller.logbook.schema import MIGRATIONS, SET, migrate
-from controller.logbook.write import Logbook
 from controller.valves.pins import RecordingPins
 
 

@@ -11,8 +11,7 @@ from support.logbook import a_ledger_day
 
 from controller.demand.records import ASSUMED, PLANNED, RECORDED, LedgerDay
 from controller.garden.model import Bed
-from controller.paper.ledger import ledger_rows, ledger_text
-from controller.paper.rungs import spans_words
+from controller.paper.ledger import ledger_rows, ledger_text, spans_words
 
 FIRST = date(2031, 6, 28)
 GARDEN = a_garden(

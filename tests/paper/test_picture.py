@@ -9,9 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
-from controller.garden.model import Opening, Watering
-from controller.hydraulics.flows import ZoneFlow
-from controller.hydraulics.lines import Lines
+from controller.garden.model import Watering
+from controller.garden.plumbing import Opening
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.results import ZoneFlow
 from controller.paper.picture import row_bars, row_picture_svg
 
 HABITS = Watering(windows=())

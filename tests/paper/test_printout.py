@@ -12,11 +12,12 @@ from support.gardens import EVERY_DAY, a_garden, a_zone, even_days
 from support.given import NOTHING_GIVEN
 
 import controller.paper.amounts as amounts
-from controller.garden.model import Garden, Hold, ValveKind, Watering, Window
-from controller.hydraulics.evenness import real_uniformity
-from controller.hydraulics.linefill import LineFill, line_fill
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.sureness import Range, evenness_range
+from controller.garden.model import Garden, Hold, Watering, Window
+from controller.garden.plumbing import ValveKind
+from controller.hydraulics.calibration.hole_law_error import Range, evenness_range
+from controller.hydraulics.network.filling import LineFill, line_fill
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.uniformity import real_uniformity
 from controller.paper.amounts import depth, long_day, open_time, volume
 from controller.paper.flows import flow_document, flow_text, gauge_m
 from controller.paper.ledger import ledger_rows, ledger_text
@@ -27,11 +28,11 @@ from controller.paper.printout import (
     timetable_text,
     why_line,
 )
-from controller.timetable.dose import need_of
-from controller.timetable.jobs import Grounds
+from controller.timetable.calibrated import Bands
+from controller.timetable.need.dose import need_of
+from controller.timetable.need.jobs import Grounds
 from controller.timetable.plan import plan_garden
 from controller.timetable.records import Dose, Timetable, Why
-from controller.timetable.tested import Bands
 from crops.catalogue import load
 
 FIRST = date(2031, 7, 1)

@@ -17,10 +17,10 @@ from support.gardens import a_garden, a_zone
 from support.logbook import DAY, a_ledger_day, a_pulse
 
 from controller.garden.model import Bed
-from controller.logbook.ask import Questions
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
 from controller.logbook.records import Sums
-from controller.logbook.sums import BY
-from controller.logbook.write import Logbook
+from controller.logbook.totals import BY
 from controller.paper.report import report_csv, report_rows, report_text
 
 GARDEN = a_garden(

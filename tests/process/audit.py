@@ -12,8 +12,8 @@ from pathlib import Path
 
 from controller.daemon.openings import BEAT_S
 from controller.daemon.recovery import MARGIN_S
-from controller.hydraulics.lines import Lines
-from controller.logbook.ask import Questions
+from controller.hydraulics.network.garden_lines import Lines
+from controller.logbook.queries import Questions
 from controller.logbook.records import PulseRow, PulseState
 from controller.units import l_from_m3
 from process.deaths import Death

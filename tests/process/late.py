@@ -19,10 +19,10 @@ import time
 from controller.clock import SystemClock, slept_s
 from controller.valves.bank import Bank
 from controller.valves.closer import Closer
+from controller.valves.events import BankRecord, What
+from controller.valves.gpio import GpioPins
 from controller.valves.limits import LineLimits
-from controller.valves.relay import GpioPins
-from controller.valves.tell import BankRecord, What
-from controller.valves.timed import TimedPins
+from controller.valves.pins import TimedPins
 from process.manager import CHIP
 
 LINES = tuple(range(2, 22))

@@ -17,9 +17,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from controller.daemon.control import ask
+from controller.daemon.control.protocol import ask
 from controller.daemon.service import LOGBOOK_NAME
-from controller.daemon.waterworks import LINE_FILE
+from controller.daemon.valve_set import LINE_FILE
 from controller.errors import DaemonError
 from process.onpath import lgpio as _lgpio
 from process.onpath.timepage import ENVIRONMENT as TIME_PAGE

@@ -123,8 +123,8 @@ def hung_line(folder: Path) -> dict[str, float]:
         manager.close()
 
 
-def hung_steward(folder: Path, rate: float = 10.0) -> dict[str, float]:
-    """A steward that never comes back from the disk: seconds of its clock to the watchdog's abort.
+def hung_engine(folder: Path, rate: float = 10.0) -> dict[str, float]:
+    """An engine that never comes back from the disk: seconds of its clock to the watchdog's abort.
 
     The garden file lies on a disk that does not answer any more. Lines close meanwhile.
     """
@@ -252,7 +252,7 @@ def _late() -> None:
 
 def _hung() -> None:
     print("hung line:", hung_line(_folder()))
-    print("hung steward:", hung_steward(_folder()))
+    print("hung engine:", hung_engine(_folder()))
 
 
 def _disk() -> None:

@@ -11,7 +11,7 @@ from controller.daemon.service import SILENCE_S
 from controller.valves.closer import HANGS_S
 from process.audit import LATE_S
 from process.manager import ON_LEVEL, WATCHDOG_S, Manager
-from process.measure import hung_line, hung_steward
+from process.measure import hung_engine, hung_line
 from process.recorder import PERSIST, RELEASED
 from process.season import BEGINS, a_plot, its_weather
 
@@ -33,10 +33,10 @@ def test_a_line_that_hangs_holds_up_no_other_and_the_process_ends(tmp_path: Path
 
 
 def test_a_steward_that_hangs_is_noticed_by_the_watchdog(tmp_path: Path) -> None:
-    found = hung_steward(tmp_path)
+    found = hung_engine(tmp_path)
     assert found["line_late"] < LATE_S
     # It looks at the garden file every half minute; then its own silence, then the watchdog's.
-    assert found["aborted"] < 30.0 + SILENCE_S["steward"] + WATCHDOG_S + 20.0
+    assert found["aborted"] < 30.0 + SILENCE_S["engine"] + WATCHDOG_S + 20.0
     assert found["code"] != 0.0
 
 

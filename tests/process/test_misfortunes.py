@@ -21,7 +21,7 @@ from pathlib import Path
 import pytest
 
 from controller.errors import LogbookError
-from controller.logbook.ask import Questions
+from controller.logbook.queries import Questions
 from controller.logbook.records import PulseState
 from process.audit import LATE_S, rows_of
 from process.manager import ON_LEVEL, Manager

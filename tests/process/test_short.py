@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.hydraulics.lines import Lines
+from controller.hydraulics.network.garden_lines import Lines
 from controller.logbook.records import PulseState
 from process.audit import LATE_S, audit, rows_of
 from process.deaths import Death

@@ -8,8 +8,8 @@ from pathlib import Path
 
 from support.daemon import World
 
-from controller.daemon.gardenweather import GardenWeather
-from controller.daemon.weatherdesk import WeatherAnswer
+from controller.daemon.garden_weather import GardenWeather
+from controller.daemon.weather import WeatherAnswer
 from controller.garden.model import Garden
 from process.season import BEGINS, garden_of
 
@@ -31,7 +31,7 @@ def undisturbed_l(
     """Litres by line up to that moment. [L]"""
     twin = Twin(folder, garden=garden, weather=weather)
     twin.run_until(until)
-    lines = {z.name: z.valve.relay_line or 0 for z in twin.steward.garden.zones}
+    lines = {z.name: z.valve.relay_line or 0 for z in twin.engine.garden.zones}
     found = dict.fromkeys(lines.values(), 0.0)
     for (zone, _), litres in twin.litres().items():
         found[lines[zone]] += litres

@@ -12,7 +12,7 @@ from pathlib import Path
 from pytest import approx
 
 from controller.daemon.openings import BEAT_S
-from controller.hydraulics.lines import Lines
+from controller.hydraulics.network.garden_lines import Lines
 from controller.logbook.records import PulseState
 from process.audit import Audit, audit
 from process.deaths import MANUAL_S, WAYS, Season, Toll

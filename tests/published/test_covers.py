@@ -23,13 +23,13 @@ from support.gardens import a_zone
 from support.mornings import catalogue
 from support.stationyears import RONDA, STATIONS, Station, days_of
 
-from controller.demand.facts import Season, parts_of
-from controller.demand.ledger import ledger_over
+from controller.demand.climate.under_cover import day_under
 from controller.demand.records import DayInput
-from controller.demand.undercover import day_under
+from controller.demand.soil.ground import Season, parts_of
+from controller.demand.soil.water_balance import ledger_over
 from controller.garden.covers import KINDS, WHITENED
 from controller.garden.model import Bed, Coefficients, Cover, Planting
-from controller.timetable.days import eto_of
+from controller.timetable.weather.days import eto_of
 
 GLASS = KINDS["glasshouse"].eto_factor
 TUNNEL = KINDS["high tunnel"].eto_factor

@@ -8,16 +8,16 @@ import pytest
 from support.hydraulics_epanet import VISCOSITY_M2_S, Engine, Net
 from support.hydraulics_gardens import PSI_M, a_drilling, a_row
 
-from controller.garden.model import Walls
-from controller.hydraulics.design import (
+from controller.garden.plumbing import Walls
+from controller.hydraulics.design.limits import (
     level_enough_m,
     longest_row_m,
     soaking_flow_m3_s,
 )
-from controller.hydraulics.hole import NO_EFFECTS
-from controller.hydraulics.network import Outlet, Span, SupplyCurve
-from controller.hydraulics.pipe import PIPES, viscosity_m2_s
-from controller.hydraulics.surge import (
+from controller.hydraulics.network.spans import Outlet, Span, SupplyCurve
+from controller.hydraulics.physics.orifice import NO_EFFECTS
+from controller.hydraulics.physics.pipe import PIPES, viscosity_m2_s
+from controller.hydraulics.physics.water_hammer import (
     RATING_PSI,
     end_force_n,
     rated_head_m,

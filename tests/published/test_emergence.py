@@ -13,7 +13,7 @@ from statistics import mean
 import pytest
 from support.stationyears import WAGENINGEN, days_of
 
-from controller.demand.emergence import Emergence, emergence_of
+from controller.demand.plants.development import Emergence, emergence_of
 from controller.demand.records import DayInput
 from controller.garden.model import Planting
 from crops.catalogue import load

@@ -7,7 +7,7 @@ under 0.001 mm/day here. pyet (1.4 and later) computes FAO-56.
 Both keep Rs/Rso at 0.3 or more, which FAO-56 does not print, so the weather drawn is never darker.
 Neither has our least wind of 0.5 m/s at 2 m, so it is never calmer. Both take vapour as it comes;
 refet, as we do, lets no deficit fall below 0, pyet does, so pyet gets no air beyond saturation.
-Longer nights than days with sun, where Rso is 0, are left to tests/demand/test_eto.py.
+Longer nights than days with sun, where Rso is 0, are left to tests/demand/test_reference_et.py.
 """
 
 from __future__ import annotations
@@ -21,9 +21,8 @@ import pyet
 import pytest
 import refet
 
-from controller.demand.eto import reference_et
-from controller.demand.radiation import clear_sky_mj_m2
-from controller.demand.sun import extraterrestrial_mj_m2
+from controller.demand.climate.radiation import clear_sky_mj_m2, extraterrestrial_mj_m2
+from controller.demand.climate.reference_et import reference_et
 
 REFET_MM_DAY = 0.002  # seen: 0.0008
 PYET_MM_DAY = 1e-6  # the same equation to the last constant; seen: 3e-10

@@ -27,14 +27,15 @@ from support.hydraulics_fieldtests import (
 )
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
-from controller.garden.model import Face, Garden, Opening
-from controller.hydraulics.fit import fit
-from controller.hydraulics.foretold import foretold, said
-from controller.hydraulics.hole import NO_EFFECTS
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.measured import Bucket, Count, Measurement
-from controller.hydraulics.uncertainty import Neighbours, flow_uncertainty
-from controller.hydraulics.unknowns import open_holes, unknowns_of
+from controller.garden.model import Garden
+from controller.garden.plumbing import Face, Opening
+from controller.hydraulics.calibration.fit import fit
+from controller.hydraulics.calibration.measurements import Bucket, Count, Measurement
+from controller.hydraulics.calibration.parameters import open_holes, unknowns_of
+from controller.hydraulics.calibration.predicted import foretold, said
+from controller.hydraulics.calibration.uncertainty import Neighbours, flow_uncertainty
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.physics.orifice import NO_EFFECTS
 from controller.units import m3_s_from_l_min
 
 A = frozenset("a")
@@ -57,8 +58,8 @@ def _even(garden: Garden) -> Truth:
 def as_epanet(monkeypatch: pytest.MonkeyPatch) -> None:
     """Lines as EPANET has them: it knows no cavitation, in which a lone row here stands."""
     plain = partial(Lines, effects=NO_EFFECTS)
-    monkeypatch.setattr("controller.hydraulics.uncertainty.Lines", plain)
-    monkeypatch.setattr("controller.hydraulics.unknowns.MAY_BOIL_M", inf)
+    monkeypatch.setattr("controller.hydraulics.calibration.uncertainty.Lines", plain)
+    monkeypatch.setattr("controller.hydraulics.calibration.parameters.MAY_BOIL_M", inf)
 
 
 # Of the row's flow to discharge coefficient, bore, test flow, static head and valve. The printed

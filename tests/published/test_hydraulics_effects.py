@@ -3,7 +3,7 @@
 The figures marked COMPUTED were made with scripts that share no code with this project: a march of
 the row with one equation a hole (fluids at 15 C, nu 1.139e-6 m2/s, standard gravity, roughness
 1.5e-6 m, 3/4 in pipe of 20.4216 mm, 1/16 in holes, Cd 0.80). The laws behind them are published
-and named in controller/hydraulics/hole.py.
+and named in controller/hydraulics/physics/orifice.py.
 """
 
 from __future__ import annotations
@@ -13,9 +13,11 @@ from itertools import pairwise
 import pytest
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
-from controller.garden.model import Face, Opening, Supply
-from controller.hydraulics.evenness import flow_variation, low_quarter_uniformity
-from controller.hydraulics.hole import (
+from controller.garden.plumbing import Face, Opening, Supply
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.lateral import Hole, Lateral, LateralFlow, solve_lateral
+from controller.hydraulics.network.uniformity import flow_variation, low_quarter_uniformity
+from controller.hydraulics.physics.orifice import (
     NO_EFFECTS,
     air_over_vapour_m,
     discharge_coefficient,
@@ -25,9 +27,7 @@ from controller.hydraulics.hole import (
     over_for,
     passes,
 )
-from controller.hydraulics.lateral import Hole, Lateral, LateralFlow, solve_lateral
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.pipe import head_loss_m
+from controller.hydraulics.physics.pipe import head_loss_m
 from controller.units import HEAD_M_PER_PSI
 
 NU = 1.139e-6
@@ -106,7 +106,7 @@ def test_rows_at_a_held_gauge(bore_m, feet, every_m, pairs, by_sigma):
 
 
 def test_sigma_follows_the_wall_and_lies_in_its_band():
-    # Our choice from the sources named in hole.py: 1 for 1/16 in through 3/4 in pipe (wall over
+    # Our choice from the sources named in orifice.py: 1 for 1/16 in through 3/4 in pipe (wall over
     # bore 1.97), 1.65 for 1/8 in (0.98).
     assert momentum_sigma(wall_m=0.00312, bore_m=0.0015875) == 1.0
     assert momentum_sigma(wall_m=0.00312, bore_m=0.003175) == pytest.approx(1.65)

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from controller.hydraulics.lateral import Hole, Lateral, solve_lateral
-from controller.hydraulics.network import Outlet, Span, SupplyCurve, TreeFlow, solve_tree
+from controller.hydraulics.network.lateral import Hole, Lateral, solve_lateral
+from controller.hydraulics.network.spans import Outlet, Span, SupplyCurve, TreeFlow, solve_tree
 
 # RECORDED from EPANET 2.2 (wntr 1.5.0), an outside program; the files' heads say how.
 CASES = [

@@ -10,10 +10,11 @@ from typing import Any
 import pytest
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
-from controller.garden.model import Garden, Opening, Pipe, Run, Supply, Walls
-from controller.hydraulics.hole import NO_EFFECTS
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.pipe import viscosity_m2_s
+from controller.garden.model import Garden
+from controller.garden.plumbing import Opening, Pipe, Run, Supply, Walls
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.physics.orifice import NO_EFFECTS
+from controller.hydraulics.physics.pipe import viscosity_m2_s
 from controller.units import GRAVITY_M_S2
 
 # RECORDED from EPANET 2.2 (wntr 1.5.0), an outside program; the file's head says how.

@@ -15,7 +15,7 @@ from support.hydraulics_large import (
     zone_flows_of,
 )
 
-from controller.hydraulics.network import TreeFlow, solve_tree
+from controller.hydraulics.network.spans import TreeFlow, solve_tree
 
 # Looked for and not imported: that takes a second and a half, and every worker collects this file.
 pytestmark = pytest.mark.skipif(find_spec("wntr") is None, reason="could not import 'wntr'")

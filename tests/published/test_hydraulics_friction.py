@@ -6,7 +6,7 @@ from math import pi
 
 import pytest
 
-from controller.hydraulics.pipe import friction_factor, head_loss_m, viscosity_m2_s
+from controller.hydraulics.physics.pipe import friction_factor, head_loss_m, viscosity_m2_s
 
 fluids = pytest.importorskip("fluids")
 

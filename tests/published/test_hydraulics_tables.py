@@ -12,9 +12,11 @@ from support.hydraulics_gardens import (
     a_zone,
 )
 
-from controller.garden.model import Opening, Supply, Walls
-from controller.hydraulics.evenness import flow_variation, low_quarter_uniformity
-from controller.hydraulics.hole import (
+from controller.garden.plumbing import Opening, Supply, Walls
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.lateral import Hole, Lateral, solve_lateral
+from controller.hydraulics.network.uniformity import flow_variation, low_quarter_uniformity
+from controller.hydraulics.physics.orifice import (
     NO_EFFECTS,
     discharge_coefficient,
     first_drip_head_m,
@@ -22,10 +24,7 @@ from controller.hydraulics.hole import (
     hole_law,
     passes,
 )
-from controller.hydraulics.lateral import Hole, Lateral, solve_lateral
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.pipe import PIPES
-from controller.hydraulics.valve import loss_k_at
+from controller.hydraulics.physics.pipe import PIPES, loss_k_at
 from controller.units import GRAVITY_M_S2
 
 # EPANET's viscosity and gravity.

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from controller.hydraulics.evenness import (
+from controller.hydraulics.network.uniformity import (
     emission_uniformity,
     low_quarter_uniformity,
     variation_coefficient,
 )
-from controller.hydraulics.hole import hole_flow_m3_s
+from controller.hydraulics.physics.orifice import hole_flow_m3_s
 
 
 def test_low_quarter_of_sixteen_catches():

@@ -10,22 +10,22 @@ import pytest
 from pytest import approx
 from support.plots import day, ground, planted, plot
 
-from controller.demand.course import Course
-from controller.demand.ledger import advance, next_day
-from controller.demand.mulch import (
+from controller.demand.plants.course import Course
+from controller.demand.plants.stages import crop_on, kc_end_adjusted, kc_mid_adjusted, kc_on_day
+from controller.demand.soil.mulch import (
     evaporation_factor,
     kc_under_mulch,
     mulch_of,
     transpiration_factor,
 )
-from controller.demand.soil import (
+from controller.demand.soil.soil_water import (
     depletion_fraction_adjusted,
     evaporation_reduction,
     raw_mm,
     stress_coefficient,
     taw_mm,
 )
-from controller.demand.stages import crop_on, kc_end_adjusted, kc_mid_adjusted, kc_on_day
+from controller.demand.soil.water_balance import advance, next_day
 from controller.garden.model import OwnCrop
 from crops.catalogue import load
 

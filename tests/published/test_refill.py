@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from controller.timetable.dose import REFILL_AT, refill_share
+from controller.timetable.need.dose import REFILL_AT, refill_share
 from crops.catalogue import load
 
 CATALOGUE = load()

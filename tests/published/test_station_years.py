@@ -17,14 +17,15 @@ from pathlib import Path
 
 import pytest
 
-from controller.demand.air import day_saturation_kpa, wind_at_2m_m_s
-from controller.demand.eto import ReferenceEt, penman_monteith_mm_day, reference_et
-from controller.demand.radiation import (
+from controller.demand.climate.atmosphere import day_saturation_kpa, wind_at_2m_m_s
+from controller.demand.climate.radiation import (
     clear_sky_mj_m2,
+    day_of_year,
+    extraterrestrial_mj_m2,
     net_longwave_mj_m2,
     net_shortwave_mj_m2,
 )
-from controller.demand.sun import day_of_year, extraterrestrial_mj_m2
+from controller.demand.climate.reference_et import ReferenceEt, penman_monteith_mm_day, reference_et
 
 MONTHS = ["JAN", "FEB", "MAR", "APR", "MAY", "JUN", "JUL", "AUG", "SEP", "OCT", "NOV", "DEC"]
 

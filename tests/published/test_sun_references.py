@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from pvlib import irradiance, solarposition
 
-from controller.demand.sun import (
+from controller.demand.climate.radiation import (
     day_length_h,
     day_of_year,
     declination_rad,

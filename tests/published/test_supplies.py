@@ -14,10 +14,18 @@ from pytest import approx
 from support.supplies import BEFORE, GPM, PSI_M, PUMP, WELL
 from support.supplies import REGULATOR as PLAIN_REGULATOR
 
-from controller.garden.model import Pump
-from controller.hydraulics.network import Outlet, Span, SupplyCurve, TreeFlow, solve_tree
-from controller.hydraulics.pump import Cycle, RunsOn, air_head_m, drawdown_m3, pump_round
-from controller.hydraulics.supplies import held, planning_curve, supply_states
+from controller.garden.plumbing import Pump
+from controller.hydraulics.network.spans import Outlet, Span, SupplyCurve, TreeFlow, solve_tree
+from controller.hydraulics.network.supplies import (
+    Cycle,
+    RunsOn,
+    air_head_m,
+    drawdown_m3,
+    held,
+    planning_curve,
+    pump_round,
+    supply_states,
+)
 from controller.units import (
     GRAVITY_M_S2,
     m3_from_gal,

@@ -16,52 +16,59 @@ from typing import Any
 import pytest
 
 from controller import units
-from controller.demand import air, radiation, sun
-from controller.demand.canopy import (
+from controller.demand.climate import atmosphere, radiation
+from controller.demand.climate import radiation as sun
+from controller.demand.climate.reference_et import (
+    hargreaves_mm_day,
+    penman_monteith_mm_day,
+    reference_et,
+)
+from controller.demand.plants.canopy import (
     effective_cover,
     field_cover,
     full_cover_kcb,
     noon_sun_height_rad,
     sparse_kcb,
 )
-from controller.demand.daystep import Asked, Stores, dual_day
-from controller.demand.dual import (
-    KC_MAX_SELDOM,
-    evaporation_coefficient,
-    exposed_fraction,
-    kc_max,
-)
-from controller.demand.eto import hargreaves_mm_day, penman_monteith_mm_day, reference_et
-from controller.demand.ledger import next_day
-from controller.demand.mulch import evaporation_factor, mulch_of
-from controller.demand.runoff import runoff_mm
-from controller.demand.salts import (
-    leaching_share,
-    root_zone_salt_ds_m,
-    salt_stress,
-    stress_with_salt,
-)
-from controller.demand.soil import (
-    depletion_fraction_adjusted,
-    evaporation_reduction,
-    raw_mm,
-    stress_coefficient,
-    taw_mm,
-)
-from controller.demand.stages import (
+from controller.demand.plants.degree_days import degree_days
+from controller.demand.plants.stages import (
     climate_shift,
     kc_end_adjusted,
     kc_mid_adjusted,
     kc_on_day,
 )
-from controller.demand.warmth import degree_days
-from controller.hydraulics.evenness import (
+from controller.demand.soil.daily_balance import (
+    KC_MAX_SELDOM,
+    Asked,
+    Stores,
+    dual_day,
+    evaporation_coefficient,
+    exposed_fraction,
+    kc_max,
+)
+from controller.demand.soil.mulch import evaporation_factor, mulch_of
+from controller.demand.soil.salinity import (
+    leaching_share,
+    root_zone_salt_ds_m,
+    salt_stress,
+    stress_with_salt,
+)
+from controller.demand.soil.soil_water import (
+    depletion_fraction_adjusted,
+    evaporation_reduction,
+    raw_mm,
+    runoff_mm,
+    stress_coefficient,
+    taw_mm,
+)
+from controller.demand.soil.water_balance import next_day
+from controller.hydraulics.network.uniformity import (
     emission_uniformity,
     low_quarter_uniformity,
     variation_coefficient,
 )
-from controller.hydraulics.hole import hole_flow_m3_s
-from controller.timetable.dose import even_litres
+from controller.hydraulics.physics.orifice import hole_flow_m3_s
+from controller.timetable.need.dose import even_litres
 
 EXAMPLES = {
     e["id"]: e
@@ -87,23 +94,23 @@ Inputs = Mapping[str, Any]
 
 
 def ex02(i: Inputs) -> Any:
-    pressure = air.air_pressure_kpa(i["elevation_m"])
+    pressure = atmosphere.air_pressure_kpa(i["elevation_m"])
     return {
         "pressure_kPa": pressure,
-        "gamma_kPa_per_C": air.psychrometric_kpa_per_c(pressure),
+        "gamma_kPa_per_C": atmosphere.psychrometric_kpa_per_c(pressure),
     }
 
 
 def ex03(i: Inputs) -> Any:
     return {
-        "e0_tmax_kPa": air.saturation_vapour_pressure_kpa(i["tmax_C"]),
-        "e0_tmin_kPa": air.saturation_vapour_pressure_kpa(i["tmin_C"]),
-        "es_kPa": air.day_saturation_kpa(tmin_c=i["tmin_C"], tmax_c=i["tmax_C"]),
+        "e0_tmax_kPa": atmosphere.saturation_vapour_pressure_kpa(i["tmax_C"]),
+        "e0_tmin_kPa": atmosphere.saturation_vapour_pressure_kpa(i["tmin_C"]),
+        "es_kPa": atmosphere.day_saturation_kpa(tmin_c=i["tmin_C"], tmax_c=i["tmax_C"]),
     }
 
 
 def vapour(i: Inputs) -> float:
-    return air.vapour_from_rh_range_kpa(
+    return atmosphere.vapour_from_rh_range_kpa(
         tmin_c=i["tmin_C"],
         tmax_c=i["tmax_C"],
         rh_max_pct=i["rh_max_pct"],
@@ -112,7 +119,7 @@ def vapour(i: Inputs) -> float:
 
 
 def ex06(i: Inputs) -> Any:
-    return air.day_saturation_kpa(tmin_c=i["tmin_C"], tmax_c=i["tmax_C"]) - vapour(i)
+    return atmosphere.day_saturation_kpa(tmin_c=i["tmin_C"], tmax_c=i["tmax_C"]) - vapour(i)
 
 
 def place(i: Inputs) -> dict[str, Any]:
@@ -135,15 +142,15 @@ def ex09(i: Inputs) -> Any:
 
 
 def ex14(i: Inputs) -> Any:
-    return air.wind_at_2m_m_s(i["wind_m_s"], height_m=i["height_m"])
+    return atmosphere.wind_at_2m_m_s(i["wind_m_s"], height_m=i["height_m"])
 
 
 def wind_factors(i: Inputs) -> Any:
-    return [air.wind_at_2m_m_s(1.0, height_m=height) for height in i["height_m"]]
+    return [atmosphere.wind_at_2m_m_s(1.0, height_m=height) for height in i["height_m"]]
 
 
 def slopes(i: Inputs) -> Any:
-    return [air.saturation_slope_kpa_per_c(t) for t in i["t_C"]]
+    return [atmosphere.saturation_slope_kpa_per_c(t) for t in i["t_C"]]
 
 
 def black_bodies(i: Inputs) -> Any:
@@ -208,7 +215,8 @@ def ex17(i: Inputs) -> Any:
         elevation_m=i["elevation_m"],
         net_radiation_mj_m2=found["rn"],
         wind_2m_m_s=i["wind_2m_m_s"],
-        deficit_kpa=air.day_saturation_kpa(tmin_c=i["tmin_C"], tmax_c=i["tmax_C"]) - i["ea_kPa"],
+        deficit_kpa=atmosphere.day_saturation_kpa(tmin_c=i["tmin_C"], tmax_c=i["tmax_C"])
+        - i["ea_kPa"],
         soil_heat_mj_m2=i["g_MJ_m2_d"],
     )
     return {"rs_MJ_m2_d": solar, "rnl_MJ_m2_d": found["rnl_MJ_m2_d"], "eto_mm_d": eto}

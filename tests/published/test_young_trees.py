@@ -13,9 +13,9 @@ from importlib.resources import files
 import pytest
 from pytest import approx
 
-from controller.demand.canopy import canopy_on
-from controller.demand.dual import KC_MIN, kc_max
-from controller.demand.stages import CourseDay, crop_on
+from controller.demand.plants.canopy import canopy_on
+from controller.demand.plants.stages import CourseDay, crop_on
+from controller.demand.soil.daily_balance import KC_MIN, kc_max
 from controller.units import gal_from_m3, m_from_ft, m_from_in
 from crops.catalogue import read_tables
 

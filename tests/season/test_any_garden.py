@@ -16,25 +16,14 @@ from support.given import NOTHING_GIVEN
 from support.longrecord import record
 from support.mornings import catalogue
 
-from controller.demand.mulch import KINDS
+from controller.demand.plants.observations import EVENTS
 from controller.demand.records import DayInput, LedgerDay, Observation
-from controller.demand.seen import EVENTS
-from controller.garden.model import (
-    Bed,
-    Coefficients,
-    Face,
-    Garden,
-    Opening,
-    Planting,
-    Row,
-    UnlikeRows,
-    Walls,
-    Watering,
-    Zone,
-)
-from controller.hydraulics.lines import Lines
+from controller.demand.soil.mulch import KINDS
+from controller.garden.model import Bed, Coefficients, Garden, Planting, UnlikeRows, Watering, Zone
+from controller.garden.plumbing import Face, Opening, Row, Walls
+from controller.hydraulics.network.garden_lines import Lines
 from controller.timetable.plan import Grounds, plan_garden
-from controller.timetable.record import Record
+from controller.timetable.unwritten import Record
 from controller.units import m3_s_from_l_min
 
 DAY = timedelta(days=1)

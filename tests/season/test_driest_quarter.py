@@ -21,20 +21,11 @@ from support.given import NOTHING_GIVEN
 from support.mornings import catalogue
 
 from controller.demand.records import DayInput, LedgerDay
-from controller.garden.model import (
-    Bed,
-    Coefficients,
-    Opening,
-    OwnCrop,
-    Planting,
-    Satisfy,
-    Walls,
-    Watering,
-    Window,
-)
-from controller.hydraulics.evenness import real_uniformity
-from controller.hydraulics.flows import HoleFlow
-from controller.hydraulics.lines import Lines
+from controller.garden.model import Bed, Coefficients, OwnCrop, Planting, Satisfy, Watering, Window
+from controller.garden.plumbing import Opening, Walls
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.results import HoleFlow
+from controller.hydraulics.network.uniformity import real_uniformity
 from controller.timetable.plan import Grounds, plan_garden
 from controller.units import l_from_m3, m3_s_from_l_min
 

@@ -19,14 +19,13 @@ import pytest
 from support.clock import HandClock
 from support.waterworld import Barrel, Tap, drawn_world, fifth, zone_names
 
-from controller.daemon.flowdesk import SETTLES_S, FlowDesk, Found, fill_seconds
-from controller.daemon.flowwatch import METER_ERROR, Reckoned
-from controller.daemon.metering import Metering
-from controller.daemon.watching import reckoned_of, tap_loss
+from controller.daemon.flow.input_pins import computed_of, tap_loss
+from controller.daemon.flow.monitor import SETTLES_S, FlowMonitor, Found, fill_seconds
+from controller.daemon.flow.rules import METER_ERROR, ComputedFlow, Metering
 from controller.garden.model import Action, FlowFinding, Garden
-from controller.hydraulics.lines import Lines
+from controller.hydraulics.network.garden_lines import Lines
+from controller.timetable.calibrated import Bands
 from controller.timetable.plan import NetworkFlows
-from controller.timetable.tested import Bands
 from controller.units import l_from_m3
 
 pytestmark = pytest.mark.usefixtures("seldom_looks")
@@ -52,15 +51,15 @@ class Season:
         self.desk = self._desk(self.garden)
         self.found: list[tuple[int, Found]] = []
 
-    def _desk(self, garden: Garden) -> FlowDesk:
+    def _desk(self, garden: Garden) -> FlowMonitor:
         meter, lines, bands = garden.meter, Lines(garden), Bands(garden, None)
         assert meter is not None
         self.lines = lines
-        flows, known = NetworkFlows(lines), dict[frozenset[str], Reckoned]()
+        flows, known = NetworkFlows(lines), dict[frozenset[str], ComputedFlow]()
 
-        def reckon(opened: frozenset[str]) -> Reckoned:
+        def compute(opened: frozenset[str]) -> ComputedFlow:
             if opened not in known:
-                known[opened] = reckoned_of(opened, lines, bands)
+                known[opened] = computed_of(opened, lines, bands)
                 if self.sure:
                     known[opened] = replace(known[opened], error=0.04)
             return known[opened]
@@ -71,12 +70,12 @@ class Season:
             meter.litres_per_pulse,
             lambda: int(self._litres / meter.litres_per_pulse),
         )
-        return FlowDesk(
+        return FlowMonitor(
             garden,
             meter,
             self.metering,
             self._clock,
-            reckon=reckon,
+            compute=compute,
             fill_s=self.fill_s,
             tap_loss_of=lambda opened: tap_loss(lines, opened),
         )

@@ -12,12 +12,13 @@ from pytest import approx
 from support.daemon import World
 from support.gardens import a_garden, a_row, a_zone
 
-from controller.garden.model import HandWater, ValveKind, Watering, Window
-from controller.logbook.ask import Questions
+from controller.garden.model import HandWater, Watering, Window
+from controller.garden.plumbing import ValveKind
+from controller.logbook.queries import Questions
 from controller.logbook.records import HowKnown, PulseState
 from controller.units import l_from_m3
 from controller.weather.day import WeatherDay
-from controller.weather.file import read_weather_csv
+from controller.weather.files.reader import read_weather_csv
 
 FIRST = date(2031, 6, 2)
 DAYS = 14
@@ -70,7 +71,7 @@ def fortnight(tmp_path_factory: pytest.TempPathFactory) -> World:
         ],
     )
     # Its garden file stays: looked at seldom.
-    with mock.patch("controller.daemon.steward.GARDEN_EVERY_S", 300.0):
+    with mock.patch("controller.daemon.engine.GARDEN_EVERY_S", 300.0):
         for ahead in range(DAYS):
             evening = datetime(2031, 6, 2, 21, 0, tzinfo=UTC) + timedelta(days=ahead)
             world.run_until(evening)
@@ -92,7 +93,7 @@ def fortnight(tmp_path_factory: pytest.TempPathFactory) -> World:
 
 
 def test_logbook_report_and_ledger_have_the_same_litres(fortnight: World) -> None:
-    garden = fortnight.steward.garden
+    garden = fortnight.engine.garden
     logged = sum(fortnight.litres().values())
     last = FIRST + timedelta(days=DAYS - 1)
     with Questions(fortnight.logbook.path) as ask:
@@ -106,7 +107,7 @@ def test_logbook_report_and_ledger_have_the_same_litres(fortnight: World) -> Non
 
 
 def test_each_zones_ledger_is_credited_day_by_day_with_what_was_logged(fortnight: World) -> None:
-    litres, garden = fortnight.litres(), fortnight.steward.garden
+    litres, garden = fortnight.litres(), fortnight.engine.garden
     ledger = {
         (row.zone, row.day): row.watered_mm * garden.zone(row.zone).ground_m2
         for row in fortnight.ledger()
@@ -118,8 +119,8 @@ def test_each_zones_ledger_is_credited_day_by_day_with_what_was_logged(fortnight
 
 def test_the_litres_are_those_of_the_pins_own_history(fortnight: World) -> None:
     """WORKED: the pins' moves, integrated here anew over the sets really open together."""
-    lines = fortnight.steward.accepted.lines
-    zone_of = {zone.valve.relay_line: zone.name for zone in fortnight.steward.accepted.garden.zones}
+    lines = fortnight.engine.accepted.lines
+    zone_of = {zone.valve.relay_line: zone.name for zone in fortnight.engine.accepted.garden.zones}
     given: dict[str, float] = dict.fromkeys(zone_of.values(), 0.0)
     is_open: set[str] = set()
     for move, following in pairwise(fortnight.pins.moves):
@@ -145,7 +146,7 @@ def test_some_zones_were_open_together(fortnight: World) -> None:
 
 
 def test_every_pulse_lies_within_a_window(fortnight: World) -> None:
-    zone_info = fortnight.steward.garden.site.zone_info
+    zone_info = fortnight.engine.garden.site.zone_info
     ran = [r for r in fortnight.pulses() if r.valve is ValveKind.RELAY and r.open_s]
     assert len(ran) > 40
     for row in ran:
@@ -200,7 +201,5 @@ def test_a_new_logbook_does_not_flood_beds_that_somebody_watered_before(tmp_path
             kept = ask.ledger()
         if world is new:
             assert all(row.day >= date(2031, 6, 1) for row in kept)
-            assert any(
-                "before 2031-06-01, as printed" in r for r in world.steward.timetable.remarks
-            )
+            assert any("before 2031-06-01, as printed" in r for r in world.engine.timetable.remarks)
     assert litres[0] > 2.5 * litres[1]

@@ -24,11 +24,16 @@ import pytest
 from pytest import approx
 from support.stationyears import STATIONS, WAGENINGEN, Station, days_of
 
-from controller.demand.eto import reference_et
-from controller.timetable.days import demand_days
-from controller.timetable.normals import Normals, normals_from
-from controller.timetable.reference import eto_of
-from controller.timetable.standin import NEAR_DAYS, KnownDay, StandIns
+from controller.demand.climate.reference_et import reference_et
+from controller.timetable.weather.climatology import (
+    NEAR_DAYS,
+    KnownDay,
+    Normals,
+    StandIns,
+    eto_of,
+    normals_from,
+)
+from controller.timetable.weather.days import demand_days
 from controller.weather.day import WeatherDay
 
 DOC = Path(__file__).parents[2] / "docs" / "weather-ladder.md"
@@ -110,7 +115,7 @@ def _blurred(w: WeatherDay, draw: random.Random, by: float, source: str) -> Weat
     )
 
 
-# --- the reckoning -------------------------------------------------------------------------------
+# --- the computation ----------------------------------------------------------------------------
 
 
 @cache

@@ -25,19 +25,10 @@ from support.given import NOTHING_GIVEN
 from support.mornings import catalogue
 
 from controller.demand.records import DayInput, LedgerDay
-from controller.garden.model import (
-    Bed,
-    Coefficients,
-    Garden,
-    Opening,
-    Planting,
-    Walls,
-    Watering,
-    Window,
-    Zone,
-)
-from controller.hydraulics.lines import Lines
-from controller.timetable.jobs import Given, Grounds
+from controller.garden.model import Bed, Coefficients, Garden, Planting, Watering, Window, Zone
+from controller.garden.plumbing import Opening, Walls
+from controller.hydraulics.network.garden_lines import Lines
+from controller.timetable.need.jobs import Given, Grounds
 from controller.timetable.plan import plan_garden
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min

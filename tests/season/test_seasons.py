@@ -18,7 +18,8 @@ from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 from support.mornings import a_plan, catalogue
 
 from controller.demand.records import DayInput
-from controller.garden.model import Bed, Coefficients, Opening, Planting, Row, Walls, Watering
+from controller.garden.model import Bed, Coefficients, Planting, Watering
+from controller.garden.plumbing import Opening, Row, Walls
 from controller.units import m3_s_from_l_min
 
 pytestmark = pytest.mark.slow

@@ -18,12 +18,12 @@ from support.longrecord import YEARS, record
 from support.mornings import catalogue
 
 from controller.demand.records import DayInput
-from controller.hydraulics.lines import Lines
-from controller.timetable.jobs import Grounds
+from controller.hydraulics.network.garden_lines import Lines
+from controller.timetable.garden_loader import read_whole
+from controller.timetable.need.jobs import Grounds
+from controller.timetable.notices import is_short
 from controller.timetable.plan import plan_garden
 from controller.timetable.records import Timetable
-from controller.timetable.shortage import is_short
-from controller.timetable.whole import read_whole
 
 pytestmark = pytest.mark.slow
 

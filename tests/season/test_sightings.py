@@ -15,8 +15,8 @@ from support.mornings import a_plan
 
 from controller.demand.records import LedgerDay, Observation
 from controller.garden.model import Planting
-from controller.timetable.jobs import NOTHING_GIVEN
-from controller.timetable.shortage import is_short
+from controller.timetable.need.jobs import NOTHING_GIVEN
+from controller.timetable.notices import is_short
 
 DRY, WET = 1976, 1998
 

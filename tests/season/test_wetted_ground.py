@@ -13,7 +13,8 @@ import pytest
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.mornings import a_plan
 
-from controller.garden.model import Bed, Face, Opening, Planting, Row, Walls, Watering
+from controller.garden.model import Bed, Planting, Watering
+from controller.garden.plumbing import Face, Opening, Row, Walls
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min
 

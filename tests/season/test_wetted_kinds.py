@@ -25,7 +25,8 @@ from support.longrecord import (
     yearly,
 )
 
-from controller.garden.model import Coefficients, Garden, Row, Zone
+from controller.garden.model import Coefficients, Garden, Zone
+from controller.garden.plumbing import Row
 from controller.timetable.records import Timetable
 
 pytestmark = pytest.mark.slow

@@ -16,17 +16,17 @@ from typing import Any, ClassVar
 import requests
 
 from controller.clock import SystemClock
-from controller.daemon.board import BoardNow
-from controller.daemon.control import SOCKET_NAME, ask
-from controller.daemon.controlserver import TALKERS_A_USER, ControlServer
-from controller.daemon.flowwatch import passing_shares
-from controller.daemon.weatherdesk import DirectDesk, Fetch, ThreadDesk, WeatherAnswer
+from controller.daemon.control.protocol import SOCKET_NAME, ask
+from controller.daemon.control.server import TALKERS_A_USER, ControlServer
+from controller.daemon.flow.rules import passing_shares
+from controller.daemon.host.board import BoardNow
+from controller.daemon.weather import DirectDesk, Fetch, ThreadDesk, WeatherAnswer
 from controller.errors import DaemonError, NoWeather
 from controller.garden.model import Sensor, SensorKind
 from controller.garden.size import MOST_BYTES, MOST_DEEP
-from controller.logbook.ask import Questions
-from controller.weather.patience import Patience
-from controller.weather.services import Place, service
+from controller.logbook.queries import Questions
+from controller.weather.online.retry import Patience
+from controller.weather.online.services import Place, service
 from support.crosspins import Unspeakable, Wrong
 from support.crossworld import (
     LITRES_PER_PULSE,
@@ -288,11 +288,11 @@ class CloserHung(CloserDead):
 
 
 class StewardHung(Fault):
-    name, family, wide, early = "the steward hangs", "process", True, False
+    name, family, wide, early = "the engine hangs", "process", True, False
     late_s = 5.0
 
     def strike(self, w: CrossWorld) -> None:
-        w.steward_hung = True
+        w.engine_hung = True
         w.was_running = bool(w.openings.running)
 
         def watchdog() -> None:
@@ -311,7 +311,7 @@ class BookFault(Fault):
     family, wide, early = "logbook", True, False
 
     def recorded(self, w: CrossWorld) -> bool:
-        return not w.steward.unrecorded_words()  # what it would not take is told to it later
+        return not w.engine.unrecorded_words()  # what it would not take is told to it later
 
     def pragma(self, w: CrossWorld, words: str) -> None:
         w.logbook._do(lambda book: book.db.execute(words).fetchall())
@@ -412,7 +412,7 @@ class Flipped(BookFault):
         with Questions(w.logbook.path) as questions:
             sound = questions.unsound() == 0
         # A later step of the same row may have written over the bit.
-        return sound and not w.steward.unrecorded_words()
+        return sound and not w.engine.unrecorded_words()
 
 
 class FlippedDay(Flipped):
@@ -536,7 +536,7 @@ class NoThread(Fault):
         w.later(MEND_DISK_S, mend)
         threading.Thread.start = refuses  # type: ignore[method-assign]
         w.set_desk(lambda: ThreadDesk(w._fetch, w.clock))
-        w.steward._ask_weather()
+        w.engine._ask_weather()
         w.was_answered = bool(ask(w.folder, {"ask": "status"})["ok"])
 
     def recorded(self, w: CrossWorld) -> bool:
@@ -781,7 +781,7 @@ class Person(Fault):
 
     def cannot(self, kind: str, moment: str) -> str:
         if moment == "opening":
-            return "the steward's one thread opens first, and listens then"
+            return "the engine's one thread opens first, and listens then"
         return ""
 
 
@@ -873,7 +873,7 @@ def least_credited(w: CrossWorld, low: float) -> Iterator[str]:
     for row in w.pulses():
         if row.litres is None or not row.open_s or row.how_known is None:
             continue
-        flow_l_s = w.steward.flow_l_s(row.zone, frozenset((row.zone, *row.together)))
+        flow_l_s = w.engine.flow_l_s(row.zone, frozenset((row.zone, *row.together)))
         if row.litres < low * row.open_s * flow_l_s - 3.0 * LITRES_PER_PULSE:
             yield f"{row.key}: {row.litres:.2f} L credited of {row.open_s:.0f} s"
 
@@ -934,7 +934,7 @@ class LowDisk(Fault):
     name, family, early = "the disk has 12 MB left", "disk", False
 
     def strike(self, w: CrossWorld) -> None:
-        w.steward.board = lambda: BoardNow(disk_free_mb=12.0, doubts=("12 MB are free",))
+        w.engine.board = lambda: BoardNow(disk_free_mb=12.0, doubts=("12 MB are free",))
 
     def recorded(self, w: CrossWorld) -> bool:
         return bool(w.ask(ask="status")["board"]["doubts"])

@@ -59,7 +59,7 @@ def calm(base: Path, kind: str, moment: str, fit: Fit) -> dict[str, float]:
 @cache
 def _calm(base: Path, kind: str, moment: str, fit: Fit) -> dict[str, float]:
     # Its garden file stays: looked at seldom.
-    with mock.patch("controller.daemon.steward.GARDEN_EVERY_S", 300.0):
+    with mock.patch("controller.daemon.engine.GARDEN_EVERY_S", 300.0):
         world = CrossWorld(Path(tempfile.mkdtemp(dir=base)), kind, moment, fit)
         world.run_to_the_end()
     given = {zone: world.credited(zone) for zone in ("a", "b")}
@@ -166,9 +166,9 @@ def quickly() -> Iterator[None]:
     was = logging.root.manager.disable
     logging.disable(logging.CRITICAL)
     with (
-        mock.patch("controller.daemon.steward.GARDEN_EVERY_S", 900.0),
-        mock.patch("controller.daemon.waterworks.END_PATIENCE_S", 0.01),
-        mock.patch("controller.daemon.gardenfile.accept", quicker_accepting()),
+        mock.patch("controller.daemon.engine.GARDEN_EVERY_S", 900.0),
+        mock.patch("controller.daemon.valve_set.END_PATIENCE_S", 0.01),
+        mock.patch("controller.daemon.garden_reload.accept", quicker_accepting()),
     ):
         yield
     logging.disable(was)

@@ -17,28 +17,15 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from controller.daemon.gardenfile import Accepted, accept
-from controller.daemon.restarts import ending, starting
-from controller.daemon.weatherdesk import WeatherDesk
+from controller.daemon.garden_reload import Accepted, accept
+from controller.daemon.recovery import ending, starting
+from controller.daemon.weather import WeatherDesk
 from controller.errors import LogbookError
-from controller.garden.model import (
-    Board,
-    Device,
-    Garden,
-    Master,
-    Meter,
-    Opening,
-    Planting,
-    Sensor,
-    Valve,
-    ValveKind,
-    Watering,
-    Window,
-    Zone,
-)
-from controller.hydraulics.corrections import Corrections
-from controller.logbook.write import Logbook
-from controller.timetable.whole import read_whole_text
+from controller.garden.model import Board, Garden, Meter, Planting, Sensor, Watering, Window, Zone
+from controller.garden.plumbing import Device, Master, Opening, Valve, ValveKind
+from controller.hydraulics.network.spans import Corrections
+from controller.logbook.logbook import Logbook
+from controller.timetable.garden_loader import read_whole_text
 from controller.units import l_from_m3, m3_s_from_l_min
 from controller.valves.alloff import SHUT_AT
 from controller.valves.closer import Supervisor
@@ -196,7 +183,7 @@ class CrossWorld(World):
         self.night, _ = _when(moment)
         begun = _begun(self.night - timedelta(days=BEGUN_DAYS), folder.parent)
         shutil.copy(begun, folder / "logbook.db")
-        self.closer_dead = self.steward_hung = False
+        self.closer_dead = self.engine_hung = False
         self._later: list[tuple[float, Callable[[], None]]] = []
         self._unread_l = self._ran_l = 0.0
         self._dry_moves = 0
@@ -234,7 +221,7 @@ class CrossWorld(World):
 
     def fill_l(self, zone: str) -> float:
         """What one filling of that zone's line takes."""
-        return l_from_m3(self.steward.accepted.lines.line(zone).volume_m3)
+        return l_from_m3(self.engine.accepted.lines.line(zone).volume_m3)
 
     def _dry(self, now: datetime) -> Any:
         today = now.astimezone(BERLIN).date()
@@ -262,7 +249,7 @@ class CrossWorld(World):
                 self._do_later()
                 continue
             break
-        self.steward.restarts = starting(self.books, self.clock, None)
+        self.engine.restarts = starting(self.journal, self.clock, None)
         self._watch_with_little_patience()
 
     def _watch_with_little_patience(self) -> None:
@@ -273,7 +260,7 @@ class CrossWorld(World):
     def dies(self, *, released: bool = True, rebooted: bool = False) -> None:
         """Killed, or the power is gone; the service manager starts it again."""
         self.fate.deaths += 1
-        self.closer_dead = self.steward_hung = False
+        self.closer_dead = self.engine_hung = False
         self.kill()
         self.pins.process_ends(released=released)
         if released and not rebooted:
@@ -312,8 +299,8 @@ class CrossWorld(World):
                     break
                 self._turn(min(0.2, self.works.bank.closing_s()))
                 self.works.bank.close_due()
-            self.steward.tick_last()
-        ending(self.books, why)
+            self.engine.tick_last()
+        ending(self.journal, why)
         self.pins.release_all()
         self.dies()
 
@@ -323,7 +310,7 @@ class CrossWorld(World):
         """Who is asked for weather from now on, by each process; None for who was at first."""
         self._other_desk = desk
         if not self.struck_early:  # else the first process begins with it
-            self.steward._desk = self._desk()
+            self.engine._desk = self._desk()
 
     def _desk(self) -> WeatherDesk:
         return super()._desk() if self._other_desk is None else self._other_desk()
@@ -340,7 +327,7 @@ class CrossWorld(World):
         turns = 0
         while self.clock.true_s < until_s - 1e-6:
             turns += 1
-            assert turns < 50_000, "the steward asks to be looked at without end"
+            assert turns < 50_000, "the engine asks to be looked at without end"
             try:
                 self._turn(self._step(until_s))
                 self._do_later()
@@ -352,8 +339,8 @@ class CrossWorld(World):
         step = until_s - self.clock.true_s
         for at_s, _ in self._later:
             step = min(step, at_s - self.clock.true_s)
-        if not self.steward_hung:
-            wanted = (self.steward.next_moment_utc() - self.clock.now_utc()).total_seconds()
+        if not self.engine_hung:
+            wanted = (self.engine.next_moment_utc() - self.clock.now_utc()).total_seconds()
             step = min(step, max(wanted, 0.001) + self.tick_late_s)
         bank = self.works.bank
         if not self.bank_locked():
@@ -361,8 +348,8 @@ class CrossWorld(World):
             if due is not None and not self.closer_dead:
                 step = min(step, due - self.clock.mono_s())
             if bank.open_lines():
-                step = min(step, 1.0 if self.steward.garden.meter else 5.0)
-        if self.closer_dead or self.steward_hung or self.bank_locked():
+                step = min(step, 1.0 if self.engine.garden.meter else 5.0)
+        if self.closer_dead or self.engine_hung or self.bank_locked():
             step = min(step, LOOK_S)
         return max(step, 0.001)
 
@@ -373,7 +360,7 @@ class CrossWorld(World):
     def _turn(self, seconds: float) -> None:
         began_s = self.clock.true_s
         self.clock.advance(seconds)
-        if self.steward.garden.meter is not None and self.inputs is not None:
+        if self.engine.garden.meter is not None and self.inputs is not None:
             self._meter_turns(self.clock.true_s - began_s)
 
     def _meter_turns(self, seconds: float) -> None:
@@ -385,7 +372,7 @@ class CrossWorld(World):
             stands = [self.shape(zone, self._dry_moves)[-1][1] for zone in ("a", "b")]
             if not any(stands) and not self.pins.any_on():
                 self._dry_moves, self._ran_l = len(moves), 0.0  # all of it is shut again
-        for counter, _ in self.steward.watching._counters.values():
+        for counter, _ in self.engine.watching._counters.values():
             counter._count += int(seconds * self.meter_flood_s)
         noise = int(seconds * self.meter_noise_s)
         count = int(self._unread_l / LITRES_PER_PULSE)
@@ -411,8 +398,8 @@ class CrossWorld(World):
         if not found.sound:
             self._ends_itself("; ".join(found.faults))
             return
-        if not self.steward_hung:
-            self.steward.tick()
+        if not self.engine_hung:
+            self.engine.tick()
         self._note_orders()
 
     def _note_orders(self) -> None:
@@ -474,16 +461,16 @@ class CrossWorld(World):
             self.dies(**how.args[0])
 
     def _strike_between_intent_and_water(self, struck: Callable[[], None]) -> None:
-        books, real = self.books, self.books.intend
+        journal, real = self.journal, self.journal.intend
 
         def intend(pulse: Any) -> int:
             pulse_id = real(pulse)
             if pulse.zone == "a":
-                books.intend = real  # type: ignore[method-assign]
+                journal.intend = real  # type: ignore[method-assign]
                 struck()
             return pulse_id
 
-        books.intend = intend  # type: ignore[method-assign]
+        journal.intend = intend  # type: ignore[method-assign]
         self.run_until(self._starts_utc(self.moment).replace(hour=4, minute=0, second=1))
         assert self.struck_s < float("inf"), "nothing was opened"
 

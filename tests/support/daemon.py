@@ -10,22 +10,22 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from controller.daemon.answers import answer
-from controller.daemon.books import Books
-from controller.daemon.clocksense import ClockSense
-from controller.daemon.flowdesk import Past
-from controller.daemon.gardenfile import GardenFile
+from controller.daemon.control.answers import answer
+from controller.daemon.engine import Engine
+from controller.daemon.flow.input_pins import Watching
+from controller.daemon.flow.monitor import Past
+from controller.daemon.garden_reload import GardenFile
+from controller.daemon.host.clock_trust import ClockTrust
+from controller.daemon.journal import Journal
 from controller.daemon.openings import Openings
 from controller.daemon.recovery import recover, shut_at, write_down
-from controller.daemon.steward import Steward
-from controller.daemon.watching import Watching
-from controller.daemon.waterworks import LINE_FILE, Waterworks
-from controller.daemon.weatherdesk import DirectDesk, WeatherAnswer, WeatherDesk
+from controller.daemon.valve_set import LINE_FILE, ValveSet
+from controller.daemon.weather import DirectDesk, WeatherAnswer, WeatherDesk
 from controller.errors import GardenFileError
 from controller.garden.model import Garden, Watering, Window
-from controller.logbook.ask import Questions
-from controller.logbook.write import Logbook
-from controller.timetable.tested import Bands
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
+from controller.timetable.calibrated import Bands
 from controller.valves.inputs import HandInputs
 from controller.valves.pins import PinDriver, RecordingPins
 from controller.weather.day import WeatherDay
@@ -57,7 +57,7 @@ def _begun(now_utc: datetime, days: int) -> bytes:
 
 
 class HandAlarm:
-    """Keeps the list it was given; the test's loop looks at the steward instead."""
+    """Keeps the list it was given; the test's loop looks at the engine instead."""
 
     def __init__(self) -> None:
         self.moments: list[tuple[str, datetime]] = []
@@ -135,10 +135,10 @@ class World:
         self.logbook = Logbook(
             self.folder / "logbook.db", self.clock, timeout_s=self.logbook_timeout_s
         )
-        self.books = Books(self.logbook)
-        self.openings = Openings(self.books, self.clock)
+        self.journal = Journal(self.logbook)
+        self.openings = Openings(self.journal, self.clock)
         stopped = shut_at(self.folder / LINE_FILE)
-        self.works = Waterworks(
+        self.works = ValveSet(
             self.pins,
             self.clock,
             self.folder / LINE_FILE,
@@ -156,14 +156,14 @@ class World:
             },
         )
         self.alarm = HandAlarm()
-        self.steward = Steward(
+        self.engine = Engine(
             accepted=accepted,
             garden_file=self.garden_file,
-            waterworks=self.works,
+            valve_set=self.works,
             openings=self.openings,
-            books=self.books,
+            journal=self.journal,
             clock=self.clock,
-            sense=ClockSense(self.clock, self.books.newest_utc()),
+            sense=ClockTrust(self.clock, self.journal.newest_utc()),
             desk=self._desk(),
             alarm=self.alarm,
             post=lambda message: message(),
@@ -173,22 +173,22 @@ class World:
                 self.openings,
                 self.clock,
                 bands=lambda garden: Bands(garden, None),
-                write_rain=self.books.rain_on_pin,
-                past=Past(self.books.flow_stretches, self.books.keep_flow_stretch),
+                write_rain=self.journal.rain_on_pin,
+                past=Past(self.journal.flow_stretches, self.journal.keep_flow_stretch),
             ),
         )
         found = recover(
-            self.books.unfinished(),
+            self.journal.unfinished(),
             boot_id=self.clock.boot_id(),
             stopped=stopped,
-            flow_l_s=self.steward.flow_or_nothing_l_s,
+            flow_l_s=self.engine.flow_or_nothing_l_s,
         )
-        write_down(found, self.books)
-        self.steward.start()
+        write_down(found, self.journal)
+        self.engine.start()
 
     def kill(self) -> None:
         """SIGKILL: nothing is written, nothing is shut; the pins stay as they are."""
-        self.books.close()
+        self.journal.close()
         self.logbook.close()
 
     def restart(self, *, rebooted: bool = False, after_s: float = 5.0) -> None:
@@ -214,9 +214,9 @@ class World:
         turns = 0
         while self.clock.now_utc() < moment:
             turns += 1
-            assert turns < 200_000, "the steward asks to be looked at without end"
+            assert turns < 200_000, "the engine asks to be looked at without end"
             step = (
-                min(moment, self.steward.next_moment_utc()) - self.clock.now_utc()
+                min(moment, self.engine.next_moment_utc()) - self.clock.now_utc()
             ).total_seconds()
             due = self.works.bank.next_deadline_mono_s()
             if due is not None:
@@ -226,7 +226,7 @@ class World:
             if self._time_passes is not None:
                 self._time_passes(self, began_s, self.clock.mono_s())
             self.works.closer.round()
-            self.steward.tick()
+            self.engine.tick()
 
     def run_for(self, seconds: float) -> None:
         self.run_until(self.clock.now_utc() + timedelta(seconds=seconds))
@@ -236,12 +236,12 @@ class World:
         end = self.clock.now_utc() + timedelta(hours=at_most_h)
         while zone not in self.openings.running:
             assert self.clock.now_utc() < end, f"{zone} did not open"
-            self.run_until(min(self.steward.next_moment_utc(), end) + timedelta(milliseconds=1))
+            self.run_until(min(self.engine.next_moment_utc(), end) + timedelta(milliseconds=1))
 
     # --- questions ---------------------------------------------------------------------------
 
     def ask(self, **request: Any) -> dict[str, Any]:
-        return answer(self.steward, request)
+        return answer(self.engine, request)
 
     def pulses(self) -> list[Any]:
         with Questions(self.logbook.path) as ask:
@@ -279,5 +279,5 @@ class World:
         return WeatherAnswer(days=tuple(self.weather(now)), source="test", asked_utc=now)
 
     def _dry_until_yesterday(self, now: datetime) -> list[WeatherDay]:
-        today = now.astimezone(self.steward.accepted.garden.site.zone_info).date()
+        today = now.astimezone(self.engine.accepted.garden.site.zone_info).date()
         return dry_days(date(2031, 5, 1), today - timedelta(days=1))

@@ -9,7 +9,8 @@ from typing import Any
 from controller.clock import Clock
 from controller.daemon.service import run_service
 from controller.errors import ValveFault
-from controller.garden.model import Garden, Opening
+from controller.garden.model import Garden
+from controller.garden.plumbing import Opening
 from controller.units import m3_s_from_l_min
 from controller.valves.pins import RecordingPins
 from support.daemon import MORNING

@@ -9,7 +9,7 @@ import pytest
 from controller.errors import GardenFileError
 from controller.garden.model import Garden
 from controller.garden.read import read_garden_text
-from controller.hydraulics.pipe import PIPES
+from controller.hydraulics.physics.pipe import PIPES
 
 CROPS = ["leek", "carrot", "tomato_staked"]
 SOILS = ["loam", "sandy_loam"]

@@ -10,22 +10,16 @@ from controller.demand.records import DayInput
 from controller.garden.model import (
     Bed,
     Board,
-    Drilling,
-    Face,
     Garden,
-    Opening,
     Planting,
-    Row,
     Site,
-    Supply,
-    Valve,
-    ValveKind,
     Watering,
     WeatherSource,
     Window,
     Zone,
 )
-from controller.hydraulics.pipe import pipe_of
+from controller.garden.plumbing import Drilling, Face, Opening, Row, Supply, Valve, ValveKind
+from controller.hydraulics.physics.pipe import pipe_of
 from controller.units import head_m_from_psi, m3_s_from_gal_min, m_from_ft, m_from_in
 
 EVERY_DAY = Window(opens=time(5), closes=time(8))

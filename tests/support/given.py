@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date
 
 from controller.timetable import plan
-from controller.timetable.record import Record
+from controller.timetable.unwritten import Record
 
 
 class EveryDay(Collection[date]):

@@ -7,10 +7,9 @@ from math import exp, log, pi, sqrt
 from random import Random
 from typing import Any
 
-from controller.garden.model import Face, Garden, Opening, Row, Supply, Zone
-from controller.hydraulics.jets import height_m
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.measured import (
+from controller.garden.model import Garden, Zone
+from controller.garden.plumbing import Face, Opening, Row, Supply
+from controller.hydraulics.calibration.measurements import (
     METER_SHARE,
     Bucket,
     Cups,
@@ -19,9 +18,11 @@ from controller.hydraulics.measured import (
     MeterRun,
     Stream,
 )
-from controller.hydraulics.pipe import PIPES
-from controller.hydraulics.rowshape import DrilledHole
-from controller.hydraulics.unknowns import corrections_of, open_holes, unknowns_of
+from controller.hydraulics.calibration.parameters import corrections_of, open_holes, unknowns_of
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.geometry import DrilledHole
+from controller.hydraulics.physics.jets import height_m
+from controller.hydraulics.physics.pipe import PIPES
 from controller.units import GRAVITY_M_S2, HEAD_M_PER_PSI
 from support.hydraulics_gardens import GPM_M3_S, PSI_M, a_drilling, a_garden, a_row, a_zone
 

@@ -13,7 +13,8 @@ from dataclasses import dataclass, field
 from math import exp, log10, pi, sqrt
 from random import Random
 
-from controller.garden.model import Face, Garden, Row, SupplyKind, Walls, Zone
+from controller.garden.model import Garden, Zone
+from controller.garden.plumbing import Face, Row, SupplyKind, Walls
 
 G = 9.80665
 NU = 1.139e-6  # water at 15 degrees C; handbooks print 1.14e-6. [m2/s]

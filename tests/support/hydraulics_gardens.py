@@ -4,24 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from controller.garden.model import (
-    Bed,
-    Board,
-    Drilling,
-    Face,
-    Garden,
-    Opening,
-    Row,
-    Run,
-    Site,
-    Supply,
-    Valve,
-    ValveKind,
-    Watering,
-    WeatherSource,
-    Zone,
-)
-from controller.hydraulics.pipe import PIPES
+from controller.garden.model import Bed, Board, Garden, Site, Watering, WeatherSource, Zone
+from controller.garden.plumbing import Drilling, Face, Opening, Row, Run, Supply, Valve, ValveKind
+from controller.hydraulics.physics.pipe import PIPES
 
 BED = Bed(name="invented bed")
 # The reference house counts a psi as 0.70307 m.

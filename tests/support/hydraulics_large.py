@@ -6,13 +6,14 @@ from dataclasses import replace
 from random import Random
 
 from controller.garden.fittings import ENTRANCE_K
-from controller.garden.model import Face, Garden, Opening, Row, Run, Supply, Walls
-from controller.hydraulics.hole import NO_EFFECTS
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.maintree import PAST_FORK_K, TEE_RUN_K
-from controller.hydraulics.network import Outlet, Span, SupplyCurve
-from controller.hydraulics.pipe import PIPES, viscosity_m2_s
-from controller.hydraulics.rowshape import drilled_holes
+from controller.garden.model import Garden
+from controller.garden.plumbing import Face, Opening, Row, Run, Supply, Walls
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.geometry import drilled_holes
+from controller.hydraulics.network.main_tree import PAST_FORK_K, TEE_RUN_K
+from controller.hydraulics.network.spans import Outlet, Span, SupplyCurve
+from controller.hydraulics.physics.orifice import NO_EFFECTS
+from controller.hydraulics.physics.pipe import PIPES, viscosity_m2_s
 from controller.units import GRAVITY_M_S2
 from support.hydraulics_epanet import GRAVITY_M_S2 as ENGINE_GRAVITY_M_S2
 from support.hydraulics_epanet import VISCOSITY_M2_S, Net

@@ -10,10 +10,9 @@ from itertools import combinations, pairwise
 from math import exp, log
 from random import Random
 
-from controller.garden.model import Face, Garden, Opening, Row, Supply, SupplyKind, Valve, ValveKind
-from controller.hydraulics.fitted import Fitted, corrections_for
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.measured import (
+from controller.garden.model import Garden
+from controller.garden.plumbing import Face, Opening, Row, Supply, SupplyKind, Valve, ValveKind
+from controller.hydraulics.calibration.measurements import (
     Bucket,
     Count,
     Cups,
@@ -22,7 +21,9 @@ from controller.hydraulics.measured import (
     MeterRun,
     Stream,
 )
-from controller.hydraulics.uncertainty import FlowErrors, possible_tests
+from controller.hydraulics.calibration.result import Fitted, corrections_for
+from controller.hydraulics.calibration.uncertainty import FlowErrors, possible_tests
+from controller.hydraulics.network.garden_lines import Lines
 from support.hydraulics_forward import Drawn, G, TrueGarden
 from support.hydraulics_gardens import GPM_M3_S, PSI_M, a_drilling, a_garden, a_row, a_zone
 

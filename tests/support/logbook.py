@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from controller.demand.records import LedgerDay
-from controller.garden.model import ValveKind
+from controller.garden.plumbing import ValveKind
 from controller.timetable.records import Pulse
 
 DAY = date(2031, 6, 1)

@@ -9,11 +9,12 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from controller.garden.model import Drilling, Garden, Meter
-from controller.hydraulics.fit import fit
-from controller.hydraulics.fitted import standing
-from controller.hydraulics.lines import Lines
-from controller.hydraulics.unknowns import corrections_of
+from controller.garden.model import Garden, Meter
+from controller.garden.plumbing import Drilling
+from controller.hydraulics.calibration.fit import fit
+from controller.hydraulics.calibration.parameters import corrections_of
+from controller.hydraulics.calibration.result import standing
+from controller.hydraulics.network.garden_lines import Lines
 from controller.logbook.records import PulseState
 from controller.units import l_from_m3
 from controller.valves.inputs import HandInputs

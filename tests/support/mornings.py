@@ -10,7 +10,7 @@ from functools import cache
 
 from controller.demand.records import DayInput, LedgerDay, Observation
 from controller.garden.model import Garden
-from controller.hydraulics.lines import Lines
+from controller.hydraulics.network.garden_lines import Lines
 from controller.timetable.plan import Given, Grounds, plan_garden
 from controller.timetable.records import Timetable
 from crops.catalogue import Catalogue, load

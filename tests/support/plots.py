@@ -6,17 +6,10 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
-from controller.demand.facts import Part, Season, parts_of
 from controller.demand.records import DayInput
-from controller.garden.model import (
-    Bed,
-    Coefficients,
-    Opening,
-    Planting,
-    Valve,
-    ValveKind,
-    Zone,
-)
+from controller.demand.soil.ground import Part, Season, parts_of
+from controller.garden.model import Bed, Coefficients, Planting, Zone
+from controller.garden.plumbing import Opening, Valve, ValveKind
 from crops.catalogue import Crop, Soil
 
 SPRING = date(2031, 4, 1)

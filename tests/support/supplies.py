@@ -5,7 +5,7 @@ The pump: a 20 gal tank, 30 to 50 psi, 10 gal/min at 40 psi. The regulator: 25 p
 
 from __future__ import annotations
 
-from controller.garden.model import BeforeRegulator, Pump, Supply, SupplyKind
+from controller.garden.plumbing import BeforeRegulator, Pump, Supply, SupplyKind
 from controller.units import head_m_from_psi, m3_s_from_gal_min
 
 PSI_M, GPM = head_m_from_psi(1.0), m3_s_from_gal_min(1.0)

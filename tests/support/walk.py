@@ -6,8 +6,9 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from controller.cli.walkbench import Bench, Board
-from controller.garden.model import Device, Garden
+from controller.cli.walk.bench import Bench, Board
+from controller.garden.model import Garden
+from controller.garden.plumbing import Device
 from controller.valves.inputs import HandInputs
 from controller.valves.pins import RecordingPins
 from support.clock import HandClock

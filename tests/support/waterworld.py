@@ -15,7 +15,8 @@ from dataclasses import dataclass, field, replace
 from math import exp, log, pi, sqrt
 from random import Random
 
-from controller.garden.model import Garden, Opening, Supply, SupplyKind, Valve, ValveKind, Zone
+from controller.garden.model import Garden, Zone
+from controller.garden.plumbing import Opening, Supply, SupplyKind, Valve, ValveKind
 from controller.units import head_m_from_psi, m3_s_from_gal_min, m_from_ft
 from support.gardens import a_row, a_zone
 from support.metered import a_metered_garden

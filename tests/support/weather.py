@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from controller.weather.day import WeatherDay
-from controller.weather.file import WeatherFile, read_weather_csv
+from controller.weather.files.reader import WeatherFile, read_weather_csv
 
 FIRST = date(2031, 6, 1)
 

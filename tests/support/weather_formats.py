@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
 from pathlib import Path
 
-from controller.weather.file import WeatherFile, read_weather
+from controller.weather.files.reader import WeatherFile, read_weather
 
 STATION = "XX000000001"  # of no country
 # (day, element) to (value in the format's unit, measurement flag, quality flag).

@@ -10,11 +10,12 @@ from pytest import approx
 from support.gardens import a_garden, a_row, a_zone, even_days
 from support.mornings import catalogue
 
-from controller.demand.facts import Season, parts_of
 from controller.demand.records import DayInput
-from controller.garden.model import Planting, Row, Satisfy, UnlikeRows, Zone
-from controller.hydraulics.lines import Lines
-from controller.timetable.accounts import ZoneAccount
+from controller.demand.soil.ground import Season, parts_of
+from controller.garden.model import Planting, Satisfy, UnlikeRows, Zone
+from controller.garden.plumbing import Row
+from controller.hydraulics.network.garden_lines import Lines
+from controller.timetable.need.accounts import ZoneAccount
 
 DAY = timedelta(days=1)
 START = date(2031, 6, 1)

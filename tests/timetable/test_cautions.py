@@ -9,23 +9,13 @@ from datetime import date, time
 from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 
-from controller.garden.model import (
-    Garden,
-    HealthAddress,
-    Meter,
-    Opening,
-    Planting,
-    Row,
-    ValveKind,
-    Watering,
-    Window,
-    Zone,
-)
-from controller.hydraulics.advice import advise
-from controller.hydraulics.evenness import real_uniformity
-from controller.hydraulics.lines import Lines
-from controller.timetable.cautions import Finding, findings, unsaid
-from controller.timetable.jobs import Grounds
+from controller.garden.model import Garden, HealthAddress, Meter, Planting, Watering, Window, Zone
+from controller.garden.plumbing import Opening, Row, ValveKind
+from controller.hydraulics.design.advice import advise
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.uniformity import real_uniformity
+from controller.timetable.check.cautions import Finding, findings, unsaid
+from controller.timetable.need.jobs import Grounds
 from controller.units import head_m_from_psi, m3_s_from_l_min, m_from_in
 from crops.catalogue import load
 

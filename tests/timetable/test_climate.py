@@ -14,17 +14,16 @@ from support.gardens import a_garden
 from support.stationyears import WAGENINGEN, days_of
 
 from controller.cli import main
-from controller.demand.season import CLIMATES, season_eto_mm_day
+from controller.demand.climate.usual_et import CLIMATES, season_eto_mm_day
 from controller.garden.model import Garden, WeatherSource
-from controller.hydraulics.lines import Lines
+from controller.hydraulics.network.garden_lines import Lines
 from controller.paper.printout import timetable_text
-from controller.timetable.climate import climate_in_force, climate_words
-from controller.timetable.days import demand_days
-from controller.timetable.gather import Gatherer
-from controller.timetable.jobs import Grounds
-from controller.timetable.normals import Normals, normals_from
-from controller.timetable.onweather import Weather, plan_on
-from controller.timetable.plan import NOTHING_GIVEN
+from controller.timetable.need.jobs import Grounds
+from controller.timetable.plan import NOTHING_GIVEN, Weather, plan_on
+from controller.timetable.weather.climatology import Normals, normals_from
+from controller.timetable.weather.days import demand_days
+from controller.timetable.weather.gather import Gatherer
+from controller.timetable.weather.monthly_climate import climate_in_force, climate_words
 from controller.weather.day import WeatherDay
 from crops.catalogue import load
 

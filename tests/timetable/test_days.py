@@ -12,11 +12,10 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.gardens import a_garden
 
-from controller.demand.season import season_eto_mm_day
+from controller.demand.climate.usual_et import season_eto_mm_day
 from controller.errors import InputError, NoWeather
-from controller.timetable.days import CLIMATE_DAYS, account_begins, demand_days, eto_of
-from controller.timetable.normals import normals_from
-from controller.timetable.standin import NEAR_DAYS, REACH_DAYS
+from controller.timetable.weather.climatology import NEAR_DAYS, REACH_DAYS, normals_from
+from controller.timetable.weather.days import CLIMATE_DAYS, account_begins, demand_days, eto_of
 from controller.weather.day import VALUES, WeatherDay
 
 SITE = a_garden().site
@@ -430,5 +429,5 @@ def test_a_plans_days_are_ready_in_thirty_milliseconds() -> None:
         )
         return perf_counter() - begun
 
-    once()  # what is reckoned of each day is remembered from here on
+    once()  # what is computed of each day is remembered from here on
     assert min(once() for _ in range(5)) < 0.030

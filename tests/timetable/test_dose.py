@@ -8,7 +8,8 @@ from datetime import date
 import pytest
 from pytest import approx
 
-from controller.timetable.dose import (
+from controller.timetable.flooding import FLOODING_EFFICIENCY, against_flooding
+from controller.timetable.need.dose import (
     Soaking,
     even_litres,
     full_roots_m,
@@ -16,7 +17,6 @@ from controller.timetable.dose import (
     refill_share,
     soaking_of,
 )
-from controller.timetable.flooding import FLOODING_EFFICIENCY, against_flooding
 from controller.timetable.records import Dose, Pulse, Timetable, Why
 from crops.catalogue import Crop, load
 
@@ -167,7 +167,7 @@ def test_the_saving_against_flooding_is_computed_from_stated_efficiencies() -> N
     )  # fmt: skip
     from datetime import UTC, datetime
 
-    from controller.garden.model import ValveKind
+    from controller.garden.plumbing import ValveKind
 
     opens = datetime(2031, 7, 1, 3, tzinfo=UTC)
     pulses = tuple(

@@ -9,11 +9,11 @@ import pytest
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.mornings import a_plan
 
-from controller.demand.facts import Season, parts_of
 from controller.demand.records import Observation
+from controller.demand.soil.ground import Season, parts_of
 from controller.garden.model import Planting, Watering
-from controller.timetable.endings import ending_words
-from controller.timetable.plantingcheck import length_words
+from controller.timetable.check.zone_checks import length_words
+from controller.timetable.notices import ending_words
 from crops.catalogue import load
 
 SPRING = date(2031, 5, 1)

@@ -20,7 +20,7 @@ from support.mornings import a_plan, catalogue
 from controller.demand.records import DayInput
 from controller.garden.model import Coefficients, Garden, Planting
 from controller.paper.printout import timetable_text, water_in_rows
-from controller.timetable.jobs import Given
+from controller.timetable.need.jobs import Given
 from controller.timetable.records import Timetable
 
 DAY = timedelta(days=1)

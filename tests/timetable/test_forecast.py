@@ -14,9 +14,16 @@ from support.gardens import EVERY_DAY, a_garden, a_zone, even_days
 from support.given import NOTHING_GIVEN
 
 from controller.demand.records import DayInput, LedgerDay
-from controller.garden.model import Opening, Watering, Window
-from controller.hydraulics.lines import Lines
-from controller.timetable.forecast import as_planned, counted_mm, counted_on, lowered_mm, to_come_mm
+from controller.garden.model import Watering, Window
+from controller.garden.plumbing import Opening
+from controller.hydraulics.network.garden_lines import Lines
+from controller.timetable.need.dose import (
+    as_planned,
+    counted_mm,
+    counted_on,
+    lowered_mm,
+    to_come_mm,
+)
 from controller.timetable.plan import Given, Grounds, plan_garden
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min

@@ -13,11 +13,11 @@ from support.gardens import a_garden
 
 from controller.errors import NoWeather
 from controller.garden.model import Garden, WeatherSource
-from controller.timetable.days import demand_days
-from controller.timetable.gather import Gatherer, best_normals, order_of
-from controller.weather import services
+from controller.timetable.weather.days import demand_days
+from controller.timetable.weather.gather import Gatherer, best_normals, order_of
 from controller.weather.day import WeatherDay
-from controller.weather.services import OnlineAnswer
+from controller.weather.online import services
+from controller.weather.online.services import OnlineAnswer
 
 NOW = datetime(2031, 6, 10, 8, tzinfo=UTC)
 TODAY = date(2031, 6, 10)

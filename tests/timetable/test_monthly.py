@@ -19,17 +19,16 @@ from support.clock import HandClock
 from support.gardens import a_garden
 from support.stationyears import ASTURIAS, MUNICH, SWEDEN, WAGENINGEN, Station, days_of
 
-from controller.demand.season import season_eto_mm_day
+from controller.demand.climate.usual_et import season_eto_mm_day
 from controller.garden.model import Site, WeatherSource
-from controller.timetable.days import demand_days
-from controller.timetable.gather import Gatherer, best_normals
-from controller.timetable.monthly import daily_from_months, normals_of_months
-from controller.timetable.normals import Normals, normals_from
-from controller.timetable.reference import eto_of
-from controller.timetable.spells import spell_words
+from controller.timetable.weather.climatology import Normals, eto_of, normals_from
+from controller.timetable.weather.days import demand_days
+from controller.timetable.weather.extremes import spell_words
+from controller.timetable.weather.gather import Gatherer, best_normals
+from controller.timetable.weather.monthly_climate import daily_from_months, normals_of_months
 from controller.weather.day import WeatherDay
-from controller.weather.ladder import CLIMATE_TABLE, DAYS_BEFORE, NORMAL
-from controller.weather.monthly import YEAR, MonthlyTable
+from controller.weather.files.monthly_table import YEAR, MonthlyTable
+from controller.weather.source_priority import CLIMATE_TABLE, DAYS_BEFORE, NORMAL
 
 PAGE = Path(__file__).parents[2] / "docs" / "weather-file.md"
 SITE = a_garden().site

@@ -16,12 +16,12 @@ from pytest import approx
 from support.plots import SPRING, ground, planted, plot
 from support.plots import day as weather
 
-from controller.demand.facts import Part
-from controller.demand.ledger import ledger_over
+from controller.demand.plants.stages import CourseDay, Settling
 from controller.demand.records import LedgerDay
-from controller.demand.stages import CourseDay, Settling
+from controller.demand.soil.ground import Part
+from controller.demand.soil.water_balance import ledger_over
 from controller.garden.model import Coefficients, Watering
-from controller.timetable.wants import Outlook, Want, want_of
+from controller.timetable.need.need import Outlook, Want, want_of
 from crops.catalogue import Soil, load
 
 CATALOGUE = load()

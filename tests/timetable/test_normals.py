@@ -11,10 +11,9 @@ from pytest import approx
 from support.gardens import a_garden
 from support.stationyears import WAGENINGEN, days_of
 
-from controller.demand.warmth import degree_days, usual_degree_days
-from controller.timetable import normals as room
-from controller.timetable.normals import HALF_WINDOW_DAYS, normals_from
-from controller.timetable.reference import eto_of
+from controller.demand.plants.degree_days import degree_days, usual_degree_days
+from controller.timetable.weather import climatology as room
+from controller.timetable.weather.climatology import HALF_WINDOW_DAYS, eto_of, normals_from
 from controller.weather.day import WeatherDay
 
 SITE = a_garden().site

@@ -15,17 +15,10 @@ from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.given import NOTHING_GIVEN
 
 from controller.demand.records import DayInput
-from controller.garden.model import (
-    Garden,
-    Hold,
-    Opening,
-    Planting,
-    ValveKind,
-    Watering,
-    Window,
-)
-from controller.hydraulics.lines import Lines
-from controller.timetable.jobs import Given, Grounds, allowed_mm
+from controller.garden.model import Garden, Hold, Planting, Watering, Window
+from controller.garden.plumbing import Opening, ValveKind
+from controller.hydraulics.network.garden_lines import Lines
+from controller.timetable.need.jobs import Given, Grounds, allowed_mm
 from controller.timetable.plan import plan_garden
 from controller.timetable.records import Timetable
 from controller.units import l_from_m3, m3_s_from_l_min

@@ -10,10 +10,11 @@ from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.given import NOTHING_GIVEN
 
-from controller.garden.model import Garden, Opening, Watering
-from controller.hydraulics.lines import Lines
+from controller.garden.model import Garden, Watering
+from controller.garden.plumbing import Opening
+from controller.hydraulics.network.garden_lines import Lines
 from controller.timetable import plan
-from controller.timetable.jobs import Grounds
+from controller.timetable.need.jobs import Grounds
 from controller.timetable.records import Timetable
 from controller.units import l_from_m3
 from crops.catalogue import load

@@ -17,15 +17,15 @@ import pytest
 from support.gardens import a_garden, a_row, a_zone
 from support.given import WRITTEN
 
-from controller.daemon.gardenfile import Accepted
+from controller.daemon.garden_reload import Accepted
 from controller.daemon.planning import plan
-from controller.demand.daystep import Asked, Stores, dual_day
-from controller.garden.model import Coefficients, Garden, Opening, Planting, Supply
-from controller.hydraulics.lines import Lines
-from controller.timetable.gather import PAST_DAYS
-from controller.timetable.onweather import Weather
-from controller.timetable.plan import Given, Grounds
+from controller.demand.soil.daily_balance import Asked, Stores, dual_day
+from controller.garden.model import Coefficients, Garden, Planting
+from controller.garden.plumbing import Opening, Supply
+from controller.hydraulics.network.garden_lines import Lines
+from controller.timetable.plan import Given, Grounds, Weather
 from controller.timetable.records import Pulse, Timetable
+from controller.timetable.weather.gather import PAST_DAYS
 from controller.units import head_m_from_psi, m3_s_from_gal_min, m3_s_from_l_min
 from controller.weather.day import WeatherDay
 from crops.catalogue import load
@@ -184,7 +184,7 @@ def test_sixty_zones_with_92_days_gone(benchmark, kept_for_days):
     )
     assert dual_s < 3.0 * single_s
     assert hard_s < 4.0 * dual_s
-    # Half a second is promised; a new logbook, its days gone reckoned twice, is not there yet.
+    # Half a second is promised; a new logbook, its days gone computed twice, is not there yet.
     assert dual_s < (0.5 if kept_for_days else 0.75)
 
 

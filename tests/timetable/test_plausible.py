@@ -12,9 +12,9 @@ from datetime import date, timedelta
 import pytest
 from support.gardens import a_garden, a_row, a_zone
 
-from controller.demand.snow import MOST_MM
+from controller.demand.climate.snow import MOST_MM
 from controller.garden.model import Planting, Zone
-from controller.timetable.jobs import Grounds
+from controller.timetable.need.jobs import Grounds
 from controller.timetable.plausible import (
     Doubt,
     of_day,

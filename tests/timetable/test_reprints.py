@@ -22,27 +22,21 @@ from controller.garden.model import (
     Bed,
     Coefficients,
     Cover,
-    Drilling,
-    Face,
     Garden,
     HandWater,
     Planting,
-    Row,
     Satisfy,
-    Valve,
-    ValveKind,
-    Walls,
     Watering,
     Window,
     Zone,
 )
-from controller.hydraulics.lines import Lines
-from controller.timetable.jobs import Given, Grounds
-from controller.timetable.normals import normals_from
-from controller.timetable.onweather import Weather, ledger_on, plan_on
-from controller.timetable.plan import NOTHING_GIVEN
-from controller.timetable.record import Record
+from controller.garden.plumbing import Drilling, Face, Row, Valve, ValveKind, Walls
+from controller.hydraulics.network.garden_lines import Lines
+from controller.timetable.need.jobs import Given, Grounds
+from controller.timetable.plan import NOTHING_GIVEN, Weather, ledger_on, plan_on
 from controller.timetable.records import Pulse, Timetable
+from controller.timetable.unwritten import Record
+from controller.timetable.weather.climatology import normals_from
 from controller.weather.day import WeatherDay
 from crops.catalogue import load
 

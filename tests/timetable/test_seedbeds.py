@@ -16,8 +16,9 @@ from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.longrecord import garden_of, groups, kept, record, strip
 from support.mornings import a_plan
 
-from controller.demand.stages import FIRST_ROOTS_M
-from controller.garden.model import Coefficients, Garden, Opening, Planting, Watering, Window
+from controller.demand.plants.stages import FIRST_ROOTS_M
+from controller.garden.model import Coefficients, Garden, Planting, Watering, Window
+from controller.garden.plumbing import Opening
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min
 

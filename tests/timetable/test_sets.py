@@ -12,8 +12,9 @@ import pytest
 from support.gardens import a_garden, a_row, a_zone, even_days
 from support.given import NOTHING_GIVEN
 
-from controller.garden.model import Garden, Opening, Watering, Zone
-from controller.hydraulics.lines import Lines
+from controller.garden.model import Garden, Watering, Zone
+from controller.garden.plumbing import Opening
+from controller.hydraulics.network.garden_lines import Lines
 from controller.timetable.plan import Grounds, NetworkFlows, plan_garden
 from controller.timetable.records import Pulse, Timetable
 from controller.units import GRAVITY_M_S2, head_m_from_psi, m3_s_from_l_min

@@ -9,12 +9,13 @@ from pytest import approx
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
 from support.mornings import a_plan, catalogue
 
-from controller.garden.model import Garden, Hold, Opening, Planting, Watering
-from controller.hydraulics.lines import Lines
-from controller.timetable.jobs import NOTHING_GIVEN, Grounds
-from controller.timetable.onweather import Weather, plan_on
+from controller.garden.model import Garden, Hold, Planting, Watering
+from controller.garden.plumbing import Opening
+from controller.hydraulics.network.garden_lines import Lines
+from controller.timetable.need.jobs import NOTHING_GIVEN, Grounds
+from controller.timetable.notices import is_short, shortages
+from controller.timetable.plan import Weather, plan_on
 from controller.timetable.records import NotFitted, Timetable
-from controller.timetable.shortage import is_short, shortages
 from controller.units import m3_s_from_l_min
 
 DAY = timedelta(days=1)

@@ -9,11 +9,16 @@ import pytest
 from pytest import approx
 from support.gardens import a_garden, a_row, a_zone
 
-from controller.garden.model import Drilling, Face, ValveKind
-from controller.hydraulics.lines import Lines
-from controller.timetable.dose import Soaking
-from controller.timetable.packing import Job, Packed, pack
-from controller.timetable.smallest import filling_s, smallest_pulse_s, too_little, why_too_short
+from controller.garden.plumbing import Drilling, Face, ValveKind
+from controller.hydraulics.network.garden_lines import Lines
+from controller.timetable.need.dose import Soaking
+from controller.timetable.need.pulse_length import (
+    filling_s,
+    smallest_pulse_s,
+    too_little,
+    why_too_short,
+)
+from controller.timetable.packing.fit_day import Job, Packed, pack
 from controller.timetable.windows import Stretch
 from controller.units import l_from_m3
 

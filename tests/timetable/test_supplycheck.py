@@ -9,19 +9,12 @@ import pytest
 from support.gardens import a_garden, a_row, a_zone
 from support.supplies import BEFORE, GPM, PSI_M, PUMP, REGULATOR, WELL
 
-from controller.garden.model import (
-    BeforeRegulator,
-    Garden,
-    Opening,
-    Supply,
-    Watering,
-    Window,
-    Zone,
-)
-from controller.hydraulics.lines import Lines
-from controller.timetable.cautions import findings
-from controller.timetable.jobs import Grounds
-from controller.timetable.supplycheck import supply_lines
+from controller.garden.model import Garden, Watering, Window, Zone
+from controller.garden.plumbing import BeforeRegulator, Opening, Supply
+from controller.hydraulics.network.garden_lines import Lines
+from controller.timetable.check.cautions import findings
+from controller.timetable.check.supply_checks import supply_lines
+from controller.timetable.need.jobs import Grounds
 from controller.units import m3_from_l
 from crops.catalogue import load
 
@@ -81,7 +74,7 @@ def test_a_pump_that_never_rests_is_said_with_where_it_settles() -> None:
     ) in said(garden)
 
 
-def test_a_zone_near_balance_gets_more_than_is_reckoned() -> None:
+def test_a_zone_near_balance_gets_more_than_is_computed() -> None:
     # WORKED: 8 gal/min at 40 psi settle at 45.86 psi and 8.57 gal/min (tests/published): 7 %.
     words = said(by_the_sea(WELL, drawing(8.0)))
     assert "the pump runs on at 45.9 psi, over the middle: it gets up to 7 % more" in words

@@ -10,15 +10,15 @@ from pytest import approx
 from support.clock import HandClock
 from support.hydraulics_gardens import a_garden, a_zone
 
-from controller.daemon.fieldtests import KeptFieldTests
-from controller.garden.model import Opening
-from controller.hydraulics.fit import fit
-from controller.hydraulics.fitted import described, fitted_from_dict, fitted_to_dict
-from controller.hydraulics.kept import kept_dict
-from controller.hydraulics.measured import MeterRun
-from controller.logbook.write import Logbook
-from controller.timetable import tested as kept_lines
-from controller.timetable.tested import Bands
+from controller.daemon.garden_reload import KeptFieldTests
+from controller.garden.plumbing import Opening
+from controller.hydraulics.calibration.fit import fit
+from controller.hydraulics.calibration.kept_tests import kept_dict
+from controller.hydraulics.calibration.measurements import MeterRun
+from controller.hydraulics.calibration.result import described, fitted_from_dict, fitted_to_dict
+from controller.logbook.logbook import Logbook
+from controller.timetable import calibrated as kept_lines
+from controller.timetable.calibrated import Bands
 from controller.units import l_min_from_m3_s
 
 A = frozenset("a")
@@ -68,7 +68,7 @@ def test_the_daemon_makes_it_anew_once(tmp_path: Path, monkeypatch: Any) -> None
         fits.append(args)
         return fit(*args, **more)
 
-    monkeypatch.setattr("controller.hydraulics.fit.fit", counted)
+    monkeypatch.setattr("controller.hydraulics.calibration.fit.fit", counted)
     kept = KeptFieldTests(tmp_path / "logbook.db")
     assert kept.corrections(GARDEN).valve_k["a"] > 1e4
     assert kept.fitted(GARDEN) is not None

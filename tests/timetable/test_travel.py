@@ -13,17 +13,18 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.gardens import EVERY_DAY
 
-from controller.garden.model import Valve, ValveKind, Watering
-from controller.timetable.dose import Soaking
-from controller.timetable.packing import Job, Packed, pack
-from controller.timetable.records import Pulse
-from controller.timetable.travel import (
+from controller.garden.model import Watering
+from controller.garden.plumbing import Valve, ValveKind
+from controller.timetable.need.dose import Soaking
+from controller.timetable.need.pulse_length import (
     least_water_s,
     open_for_s,
     shortest_pulse_s,
     water_s,
     water_span_s,
 )
+from controller.timetable.packing.fit_day import Job, Packed, pack
+from controller.timetable.records import Pulse
 from controller.timetable.windows import Stretch
 
 FIVE = datetime(2031, 6, 1, 5, tzinfo=UTC)

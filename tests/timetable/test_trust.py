@@ -8,11 +8,12 @@ from datetime import date, timedelta
 from support.gardens import a_garden, a_row, a_zone, even_days
 from support.given import NOTHING_GIVEN
 
-from controller.garden.model import Drilling, Face, Garden, Opening, Supply, SupplyKind
-from controller.hydraulics.corrections import Corrections
-from controller.hydraulics.lines import Lines
-from controller.timetable.cautions import findings
-from controller.timetable.jobs import Grounds
+from controller.garden.model import Garden
+from controller.garden.plumbing import Drilling, Face, Opening, Supply, SupplyKind
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.spans import Corrections
+from controller.timetable.check.cautions import findings
+from controller.timetable.need.jobs import Grounds
 from controller.timetable.plan import plan_garden
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_gal_min, m3_s_from_l_min

@@ -14,13 +14,13 @@ from support.given import NOTHING_GIVEN
 from support.mornings import a_plan, ledger_of, mornings
 
 from controller.demand.records import LedgerDay, Observation
-from controller.garden.model import Garden, Opening, Planting, Row, UnlikeRows, Watering
+from controller.garden.model import Garden, Planting, UnlikeRows, Watering
+from controller.garden.plumbing import Opening, Row
 from controller.garden.show import show_depth
-from controller.hydraulics.evenness import real_uniformity
-from controller.hydraulics.lines import Lines
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.uniformity import real_uniformity
+from controller.timetable.need.need import Want, depth_of, loss_words
 from controller.timetable.records import Timetable
-from controller.timetable.unlike import depth_of, loss_words
-from controller.timetable.wants import Want
 from controller.units import m3_s_from_l_min
 
 DAY = timedelta(days=1)

@@ -15,25 +15,17 @@ from functools import cache
 import pytest
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 
-from controller.demand.season import season_eto_mm_day
-from controller.garden.model import (
-    Garden,
-    Hold,
-    Opening,
-    Planting,
-    Satisfy,
-    Window,
-    Zone,
-)
-from controller.hydraulics.lines import Lines
-from controller.paper.usualseason import season_findings, season_lines, season_row
-from controller.timetable import usualseason
-from controller.timetable.cautions import findings
-from controller.timetable.onweather import Weather, plan_on
-from controller.timetable.plan import NOTHING_GIVEN, Grounds
+from controller.demand.climate.usual_et import season_eto_mm_day
+from controller.garden.model import Garden, Hold, Planting, Satisfy, Window, Zone
+from controller.garden.plumbing import Opening
+from controller.hydraulics.network.garden_lines import Lines
+from controller.paper.usual_season import season_findings, season_lines, season_row
+from controller.timetable.check import usual_season as usualseason
+from controller.timetable.check.cautions import findings
+from controller.timetable.check.usual_season import EVEN_ROW, Season, season_of, usual_season
+from controller.timetable.check.what_helps import Help, OutOfTime, search
+from controller.timetable.plan import NOTHING_GIVEN, Grounds, Weather, plan_on
 from controller.timetable.records import Timetable
-from controller.timetable.usualseason import EVEN_ROW, Season, season_of, usual_season
-from controller.timetable.whathelps import Help, OutOfTime, search
 from controller.units import m3_from_l, m3_s_from_l_min
 from controller.weather.day import WeatherDay
 from crops.catalogue import Catalogue, load

@@ -13,20 +13,12 @@ from support.given import NOTHING_GIVEN
 from support.mornings import a_plan, catalogue, ledger_of, mornings
 
 from controller.demand.records import DayInput, LedgerDay, Observation
-from controller.demand.salts import leaching_share_of
-from controller.garden.model import (
-    Bed,
-    Coefficients,
-    Garden,
-    Hold,
-    Opening,
-    Planting,
-    Watering,
-    Window,
-)
-from controller.timetable.days import demand_days
+from controller.demand.soil.salinity import leaching_share_of
+from controller.garden.model import Bed, Coefficients, Garden, Hold, Planting, Watering, Window
+from controller.garden.plumbing import Opening
+from controller.timetable.need.wetted_area import wet_ground_m2
 from controller.timetable.records import Timetable
-from controller.timetable.wetted import wet_ground_m2
+from controller.timetable.weather.days import demand_days
 from controller.units import m3_s_from_l_min
 from controller.weather.day import WeatherDay
 

@@ -7,7 +7,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from controller.garden.model import Hold, ValveKind, Watering, Window
+from controller.garden.model import Hold, Watering, Window
+from controller.garden.plumbing import ValveKind
 from controller.timetable.windows import (
     allowed,
     clock_change_words,

@@ -12,10 +12,11 @@ from support.given import NOTHING_GIVEN
 from support.mornings import a_plan, catalogue, mornings
 
 from controller.demand.records import DayInput
-from controller.garden.model import Garden, Opening, Planting, Watering, Window
-from controller.timetable.jobs import allowed_mm
+from controller.garden.model import Garden, Planting, Watering, Window
+from controller.garden.plumbing import Opening
+from controller.timetable.check.zone_checks import of_plantings, perennials
+from controller.timetable.need.jobs import allowed_mm
 from controller.timetable.plan import Grounds
-from controller.timetable.plantingcheck import of_plantings, perennials
 from controller.units import m3_s_from_l_min
 from crops.catalogue import load
 

@@ -547,7 +547,7 @@ def test_run_by_itself_it_leaves_a_mark_for_pretended_pins_and_the_time(tmp_path
 
 
 def test_the_first_of_several_stop_steps_says_when_the_lines_were_off(tmp_path: Path) -> None:
-    # Two deaths in a row, the second before the daemon had reckoned what the first one gave.
+    # Two deaths in a row, the second before the daemon had computed what the first one gave.
     file = tmp_path / "lines.json"
     alloff.write_line_file(file, lines(17, 27), "mock", None)
     assert alloff.main([str(file)]) == 0

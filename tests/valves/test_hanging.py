@@ -18,8 +18,8 @@ from controller.errors import ValveFault, ValveRefused
 from controller.valves.bank import Bank, BankRecord, What
 from controller.valves.closer import HANGS_S, Closer, Findings, Supervisor
 from controller.valves.limits import LineLimits, MasterLimits
+from controller.valves.pins import TimedPins
 from controller.valves.states import State
-from controller.valves.timed import TimedPins
 
 HANGING, OTHER, THIRD, MASTER = 5, 6, 7, 4
 OPENER, SHUTTER = 20, 21

@@ -12,8 +12,8 @@ from support.lgpio import StandIn, on_a_known_board
 
 from controller.clock import SystemClock
 from controller.errors import OutOfRange, ValveFault
+from controller.valves.gpio import GpioInputs, GpioPins
 from controller.valves.inputs import Debounce, HandInputs, PulseCounter
-from controller.valves.relay import GpioInputs, GpioPins
 
 METER = 23
 

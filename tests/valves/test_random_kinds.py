@@ -1,6 +1,6 @@
 """Random days of valves of every kind behind a master, some of them disobeying for a while.
 
-What a valve does is reckoned here from the pins' own history: a ball goes towards open while its
+What a valve does is computed here from the pins' own history: a ball goes towards open while its
 open line is on, towards shut while its close line is, and stays where it is otherwise.
 """
 

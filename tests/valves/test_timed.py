@@ -11,9 +11,8 @@ from support.clock import HandClock
 from support.pins import Hangs, OffThrows, ReadThrows
 
 from controller.errors import ValveFault
-from controller.valves import timed
-from controller.valves.pins import PinDriver
-from controller.valves.timed import LOOK_S, LOOKS, LOOKS_AGAIN, TimedPins
+from controller.valves import pins as timed
+from controller.valves.pins import LOOK_S, LOOKS, LOOKS_AGAIN, PinDriver, TimedPins
 
 FREE_WITHIN_S = 30.0
 

@@ -10,7 +10,7 @@ import requests
 from support.clock import HandClock
 from support.weather_server import WeatherServer
 
-from controller.weather.services import OnlineAnswer, Place, Service, service
+from controller.weather.online.services import OnlineAnswer, Place, Service, service
 
 
 @pytest.fixture

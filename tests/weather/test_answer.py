@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from support.weather_server import USUAL, forecast
 
 from controller.errors import NoWeather
-from controller.weather import openmeteo
-from controller.weather.answer import Place, Question, Reading, reason_in
-from controller.weather.openmeteo import read_answer
+from controller.weather.online import open_meteo
+from controller.weather.online.answers import Place, Question, Reading, reason_in
+from controller.weather.online.open_meteo import read_answer
 
 TODAY = date(2031, 6, 1)
 NOW = datetime(2031, 6, 1, 4, 0, tzinfo=UTC)
@@ -176,7 +176,7 @@ def test_yesterday_settles_half_a_day_after_its_end_and_days_before_it_have() ->
     # WORKED: 31 May ends in Madrid at 22 UTC of that day; twelve hours on it is 10 UTC, noon there.
     place = QUESTION.place
     noon = datetime(2031, 6, 1, 10, tzinfo=UTC)
-    assert openmeteo.settles_utc(noon - timedelta(hours=7), place) == noon
+    assert open_meteo.settles_utc(noon - timedelta(hours=7), place) == noon
     for at_utc, settles in ((noon - timedelta(seconds=1), True), (noon, False)):
         body = json.dumps(forecast(TODAY))
         reading = read_answer(body, QUESTION, fetched_utc=at_utc)

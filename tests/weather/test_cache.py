@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from controller.weather import atomic
-from controller.weather.cache import AnswerCache, Kept
+from controller.weather.online.cache import AnswerCache, Kept
 
 KEPT = Kept(
     key="service http://a/?b",

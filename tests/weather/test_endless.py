@@ -17,9 +17,9 @@ from support.weather_server import EndlessServer
 
 from controller.clock import SystemClock
 from controller.errors import NoWeather
-from controller.weather import fetch
-from controller.weather.patience import Patience
-from controller.weather.services import Place, Service, service
+from controller.weather.online import client
+from controller.weather.online.retry import Patience
+from controller.weather.online.services import Place, Service, service
 
 HERE = Place(latitude_deg=40.5, longitude_deg=-4.2, elevation_m=640.0, timezone="Europe/Madrid")
 OK = b"HTTP/1.1 200 OK\r\nContent-Type: application/json\r\n"
@@ -93,10 +93,10 @@ def test_a_name_that_is_never_looked_up_holds_up_nobody_for_good(
         raise socket.gaierror("let go")
 
     monkeypatch.setattr(socket, "getaddrinfo", hangs)
-    monkeypatch.setattr(fetch, "GRACE_S", 0.05)
+    monkeypatch.setattr(client, "GRACE_S", 0.05)
     online = _service("http://weather.invalid/v1/forecast", tmp_path)
     try:
-        for _ in range(fetch.MOST_HANGING):
+        for _ in range(client.MOST_HANGING):
             began = time.monotonic()
             with pytest.raises(NoWeather, match="its name is not looked up"):
                 online.days(HERE, past_days=2, forecast_days=3)
@@ -106,7 +106,7 @@ def test_a_name_that_is_never_looked_up_holds_up_nobody_for_good(
             online.days(HERE, past_days=2, forecast_days=3)
     finally:
         let_go.set()
-        for thread in fetch.Fetcher._hanging:
+        for thread in client.Fetcher._hanging:
             thread.join(30.0)
     with pytest.raises(NoWeather, match="cannot be reached"):
         online.days(HERE, past_days=2, forecast_days=3)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from support.weather_formats import dly, element_csv, read_as
 
 from controller.errors import WeatherFileError
-from controller.weather.file import read_weather
+from controller.weather.files.reader import read_weather
 
 DAY = date(2031, 6, 3)
 ORDINARY = {

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.weather import headings as hd
+from controller.weather.station_log import layout as hd
 
 
 @pytest.mark.parametrize(

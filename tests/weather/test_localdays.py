@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.weather.localdays import (
+from controller.weather.online.answers import (
     Point,
     Span,
     Stretch,

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from support.weather_answers import HOUR, layer, nws_grid, nws_point, stretch
 
 from controller.errors import NoWeather
-from controller.weather.answer import Place, Question, Reading
-from controller.weather.nws import point_path, read_forecast, read_square
+from controller.weather.online.answers import Place, Question, Reading
+from controller.weather.online.nws import point_path, read_forecast, read_square
 
 # An invented place in the zone of Chicago, in summer five hours behind: its midnight is 5 UTC.
 NOW = datetime(2031, 6, 10, 3, 0, tzinfo=UTC)

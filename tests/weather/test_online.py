@@ -17,9 +17,8 @@ from support.weather_server import Reply, WeatherServer, error, forecast, good
 
 from controller.clock import SystemClock
 from controller.errors import NoWeather, OutOfRange
-from controller.weather.patience import Patience
-from controller.weather.services import OnlineAnswer, Place, Service, service
-from controller.weather.ways import ABOUT
+from controller.weather.online.retry import Patience
+from controller.weather.online.services import ABOUT, OnlineAnswer, Place, Service, service
 
 Ask = Callable[[], OnlineAnswer]
 TODAY = date(2031, 6, 1)

@@ -14,10 +14,10 @@ from typing import Any
 import pytest
 from pytest import approx
 
-from controller.demand.eto import reference_et
+from controller.demand.climate.reference_et import reference_et
 from controller.errors import NoWeather
-from controller.weather import metnorway, nws, openmeteo, power
-from controller.weather.answer import Place, Question, Reading
+from controller.weather.online import met_norway, nasa_power, nws, open_meteo
+from controller.weather.online.answers import Place, Question, Reading
 
 RECORDED = Path(__file__).parents[1] / "support" / "recorded"
 
@@ -52,7 +52,7 @@ VERACRUZ_UTC = datetime(2026, 9, 19, 12, tzinfo=UTC)
 
 def london() -> Reading:
     asked = question(51.5, -0.1, 25.0, "Europe/London", LONDON_UTC, forecast_days=9)
-    return metnorway.read_forecast(body("met_norway_london_2020"), asked, given_utc=LONDON_UTC)
+    return met_norway.read_forecast(body("met_norway_london_2020"), asked, given_utc=LONDON_UTC)
 
 
 def florida() -> Reading:
@@ -62,13 +62,13 @@ def florida() -> Reading:
 
 def idaho() -> Reading:
     asked = question(47.685, -116.784, 647.0, "GMT", IDAHO_UTC, forecast_days=7)
-    return openmeteo.read_answer(body("open_meteo_idaho_2025"), asked, fetched_utc=IDAHO_UTC)
+    return open_meteo.read_answer(body("open_meteo_idaho_2025"), asked, fetched_utc=IDAHO_UTC)
 
 
 def veracruz(answer: Any = None) -> Reading:
     asked = question(19.5, -96.9, 1133.0, "America/Mexico_City", VERACRUZ_UTC, past_days=9)
     text = body("nasa_power_veracruz_2026") if answer is None else json.dumps(answer)
-    return power.read_days(text, asked, given_utc=VERACRUZ_UTC)
+    return nasa_power.read_days(text, asked, given_utc=VERACRUZ_UTC)
 
 
 def test_met_norways_steps_make_these_days() -> None:

@@ -21,7 +21,7 @@ from support.weather_server import forecast
 from urllib3 import HTTPResponse
 
 from controller.errors import NoWeather
-from controller.weather.services import OnlineAnswer, Place, service
+from controller.weather.online.services import OnlineAnswer, Place, service
 
 ASKED = "https://weather.example/v1/forecast"
 HERE = Place(latitude_deg=40.0, longitude_deg=-4.0, elevation_m=640.0, timezone="Europe/Madrid")

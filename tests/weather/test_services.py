@@ -28,10 +28,16 @@ from support.weather_server import (
 
 from controller.clock import SystemClock
 from controller.errors import InputError, NoWeather, OutOfRange
-from controller.garden import sources
-from controller.weather.patience import Patience
-from controller.weather.services import SERVICES, OnlineAnswer, Place, Service, service
-from controller.weather.ways import ABOUT
+from controller.garden import values
+from controller.weather.online.retry import Patience
+from controller.weather.online.services import (
+    ABOUT,
+    SERVICES,
+    OnlineAnswer,
+    Place,
+    Service,
+    service,
+)
 
 CONTACT = "keeper@garden.example"
 HOUR = 3600.0
@@ -119,8 +125,8 @@ def test_the_services_are_asked_in_this_order() -> None:
 
 
 def test_a_garden_file_may_name_the_services_there_are_and_no_others() -> None:
-    assert sources.SERVICES == SERVICES
-    assert {n for n, about in ABOUT.items() if about.wants_contact} == sources.WANT_CONTACT
+    assert values.SERVICES == SERVICES
+    assert {n for n, about in ABOUT.items() if about.wants_contact} == values.WANT_CONTACT
 
 
 def test_a_good_answer_becomes_days_named_for_what_they_are(

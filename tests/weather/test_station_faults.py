@@ -14,9 +14,8 @@ from pathlib import Path
 
 from support.weather import read
 
-from controller.demand.radiation import clear_sky_mj_m2
-from controller.demand.sun import day_of_year, extraterrestrial_mj_m2
-from controller.weather.file import WeatherFile
+from controller.demand.climate.radiation import clear_sky_mj_m2, day_of_year, extraterrestrial_mj_m2
+from controller.weather.files.reader import WeatherFile
 
 HEADER = "date,solar_mj_m2,tmin_c,tmax_c,vapour_pressure_kpa,wind_m_s,rain_mm"
 

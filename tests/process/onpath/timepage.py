@@ -19,7 +19,7 @@ _LAYOUT = struct.Struct("=Q5dQQ")
 
 
 @dataclass(frozen=True, slots=True)
-class Hands:
+class ValveGroup:
     """Where the hands stood at one moment of the kernel's clock, and how fast they go."""
 
     real_s: float
@@ -35,7 +35,7 @@ class Hands:
         """The hand that stands still while the board sleeps; threads wait by it."""
         return self.mono_s - self.slept_s
 
-    def at(self, real_s: float) -> Hands:
+    def at(self, real_s: float) -> ValveGroup:
         """The hands at another moment."""
         gone = (real_s - self.real_s) * self.rate
         return replace(self, real_s=real_s, mono_s=self.mono_s + gone, wall_s=self.wall_s + gone)
@@ -56,10 +56,10 @@ class TimePage:
         """A page whose hands begin to move now."""
         path.write_bytes(bytes(mmap.PAGESIZE))
         page = cls(path)
-        page._write(Hands(time.monotonic(), mono_s, wall_s, rate))
+        page._write(ValveGroup(time.monotonic(), mono_s, wall_s, rate))
         return page
 
-    def now(self) -> Hands:
+    def now(self) -> ValveGroup:
         """The hands as they stand."""
         return self._read().at(time.monotonic())
 
@@ -94,13 +94,13 @@ class TimePage:
         hands = self.now()
         self._write(replace(hands, mono_s=10.0, boot=hands.boot + 1, slept_s=0.0))
 
-    def _read(self) -> Hands:
+    def _read(self) -> ValveGroup:
         while True:
             turn, real, mono, wall, rate, slept, boot, synced = _LAYOUT.unpack_from(self._page)
             if turn % 2 == 0 and _LAYOUT.unpack_from(self._page)[0] == turn:
-                return Hands(real, mono, wall, rate, boot, bool(synced), slept)
+                return ValveGroup(real, mono, wall, rate, boot, bool(synced), slept)
 
-    def _write(self, hands: Hands) -> None:
+    def _write(self, hands: ValveGroup) -> None:
         turn = _LAYOUT.unpack_from(self._page)[0]
         told = (
             *(hands.real_s, hands.mono_s, hands.wall_s, hands.rate, hands.slept_s),

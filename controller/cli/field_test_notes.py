@@ -1,0 +1,170 @@
+"""note cups, stream, bucket, run, gauge, count: field tests, written down and fitted at once."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Sequence
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from controller.cli.loading import LOGBOOK_NAME, Loaded, moment_on, today_in
+from controller.cli.output import tell
+from controller.clock import Clock
+from controller.errors import InputError
+from controller.garden.model import Garden
+from controller.garden.quantities import (
+    read_duration,
+    read_length,
+    read_pressure,
+    read_share,
+    read_volume,
+)
+from controller.hydraulics.calibration.fit import fit
+from controller.hydraulics.calibration.kept_tests import kept_dict, kept_measurements
+from controller.hydraulics.calibration.measurements import (
+    Bucket,
+    Count,
+    Cups,
+    Gauge,
+    Measurement,
+    MeterRun,
+    Stream,
+)
+from controller.hydraulics.calibration.result import Fitted, fitted_to_dict
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
+from controller.paper.small_tables import fitted_words
+
+KINDS = ("cups", "stream", "bucket", "run", "gauge", "count")
+_SHARE_ERRORS = ("cups", "bucket")
+
+
+def measurement(args: argparse.Namespace) -> Measurement:
+    """The field test as said on the command line, in SI; InputError names what is wrong."""
+    zone = getattr(args, "zone", None)
+    zones = frozenset(_names(args.open_zones)) | ({zone} if zone else frozenset())
+    stated = _stated_error(args)
+    if args.kind == "cups":
+        return Cups(
+            zones=zones,
+            zone=args.zone,
+            row=args.row or 1,
+            holes=_numbers(args.holes),
+            volumes_m3=_each(args.volumes, read_volume, "volumes"),
+            time_s=read_duration(args.time, "time"),
+            **stated,
+        )
+    if args.kind == "stream":
+        return Stream(
+            zones=zones,
+            zone=args.zone,
+            row=args.row or 1,
+            holes=_numbers(args.holes),
+            heights_m=_each(args.heights, read_length, "heights"),
+            reaches_m=_each(args.reaches, read_length, "reaches"),
+            drop_m=None if args.drop is None else read_length(args.drop, "drop"),
+            **stated,
+        )
+    if args.kind == "bucket":
+        return Bucket(
+            zones=zones,
+            zone=args.zone,
+            row=args.row,
+            volume_m3=read_volume(args.amount, "amount"),
+            time_s=read_duration(args.time, "time"),
+            **stated,
+        )
+    if args.kind == "run":
+        return MeterRun(
+            zones=zones,
+            before_m3=read_volume(args.before, "before"),
+            after_m3=read_volume(args.after, "after"),
+            time_s=read_duration(args.time, "time"),
+            **stated,
+        )
+    if args.kind == "count":
+        return Count(zones=zones, zone=args.zone, running=args.running, **stated)
+    return Gauge(zones=zones, head_m=read_pressure(args.pressure, "pressure"), **stated)
+
+
+def keep(
+    args: argparse.Namespace, loaded: Loaded, book: Logbook, folder: Path, day: date, clock: Clock
+) -> None:
+    """Write the test of that day down, fit all tests together, and keep what came out.
+
+    A test that cannot be is refused before anything is written.
+    """
+    told = measurement(args)
+    _, before = _standing(folder, loaded.garden)
+    today = today_in(loaded.garden, clock)
+    fitted = fit(loaded.garden, [*before, told], today)
+    done_utc = moment_on(day, loaded.garden, clock)
+    book.keep_measurement(kept_dict(told, loaded.garden), at=done_utc, who=args.who)
+    ids, _ = _standing(folder, loaded.garden)
+    book.keep_fit(fitted_to_dict(fitted), ids)
+    _tell(fitted, f"written down, of {day}" if args.day else "written down")
+
+
+def take_back(number: int, loaded: Loaded, book: Logbook, folder: Path, clock: Clock) -> None:
+    """Take a field test back and fit the others again."""
+    book.take_back_measurement(number)
+    ids, tests = _standing(folder, loaded.garden)
+    fitted = fit(loaded.garden, tests, today_in(loaded.garden, clock))
+    book.keep_fit(fitted_to_dict(fitted), ids)
+    _tell(fitted)
+
+
+def _standing(folder: Path, garden: Garden) -> tuple[list[int], list[Measurement]]:
+    """The tests that stand, and those of them that this garden file still describes."""
+    with Questions(folder / LOGBOOK_NAME) as ask:
+        rows = ask.measurements()
+    tests, left_out = kept_measurements([row.said for row in rows], garden)
+    for words in left_out:
+        tell(f"field tests: {words}")
+    return [row.id for row in rows], list(tests)
+
+
+def _tell(fitted: Fitted, done: str = "written down") -> None:
+    tell(done)
+    for line in fitted_words(fitted):
+        tell(line)
+
+
+def _stated_error(args: argparse.Namespace) -> dict[str, Any]:
+    """The error the gardener states, if any, under the name its kind of test has for it."""
+    if args.error is None:
+        return {}
+    if args.kind in _SHARE_ERRORS:
+        return {"error_share": read_share(args.error, "error")}
+    if args.kind == "stream":
+        return {"error_m": read_length(args.error, "error")}
+    if args.kind == "gauge":
+        return {"error_m": read_pressure(args.error, "error")}
+    if args.kind == "count":
+        try:
+            return {"error_holes": float(args.error)}
+        except ValueError:
+            raise InputError(
+                f"--error: found {args.error!r}; allowed is a number of holes"
+            ) from None
+    return {"error_m3": read_volume(args.error, "error")}
+
+
+def _names(text: str | None) -> Sequence[str]:
+    return [name.strip() for name in (text or "").split(",") if name.strip()]
+
+
+def _numbers(text: str) -> tuple[int, ...]:
+    try:
+        return tuple(int(part) for part in text.split(","))
+    except ValueError:
+        raise InputError(
+            f"--holes: found {text!r}; allowed are numbers from 1 at the inlet, as in 1,8,16"
+        ) from None
+
+
+def _each(text: str | None, read: Callable[[object, str], float], what: str) -> tuple[float, ...]:
+    if text is None:
+        return ()
+    return tuple(read(part.strip(), what) for part in text.split(","))

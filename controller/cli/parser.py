@@ -1,0 +1,459 @@
+"""The words of the command line, and the call that each stands for."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from datetime import date
+from functools import cache
+
+from controller.cli.output import plain_streams
+from controller.errors import (
+    DaemonError,
+    InputError,
+    NoWeather,
+    OutOfRange,
+    RowgateError,
+    ValveRefused,
+)
+
+
+def garden(parser: argparse.ArgumentParser) -> None:
+    """The garden file, last and without a name."""
+    parser.add_argument(
+        "garden", nargs="?", metavar="GARDEN", help="garden file (without one: the example)"
+    )
+
+
+def weather(parser: argparse.ArgumentParser) -> None:
+    """Another weather file than the garden's."""
+    parser.add_argument("--weather", metavar="FILE", help="weather file")
+
+
+def state(parser: argparse.ArgumentParser) -> None:
+    """Where the logbook lies."""
+    parser.add_argument(
+        "--state", metavar="DIR", help="folder of the logbook (default: the garden file's folder)"
+    )
+
+
+def own(parser: argparse.ArgumentParser) -> None:
+    """Where the daemon keeps what nobody else may write."""
+    parser.add_argument(
+        "--own",
+        metavar="DIR",
+        help="folder that only the daemon writes in: which lines to drive off, the last good "
+        "garden file (default: the --state folder)",
+    )
+
+
+def runtime(parser: argparse.ArgumentParser) -> None:
+    """Where the daemon listens."""
+    parser.add_argument(
+        "--runtime", metavar="DIR", help="folder of the daemon's socket (/run/rowgate, if there)"
+    )
+
+
+def forms(parser: argparse.ArgumentParser, *, csv: bool = False) -> None:
+    """The answer as rows for a program."""
+    either = parser.add_mutually_exclusive_group()
+    either.add_argument("--json", action="store_true", help="as JSON; SI, units in the keys")
+    if csv:
+        either.add_argument("--csv", action="store_true", help="as CSV; SI, units in the header")
+
+
+def day(text: str) -> date:
+    """A day as a person writes it."""
+    try:
+        found = date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(
+            f"found {text!r:.60}; a day is written year-month-day, as in 2031-07-06"
+        ) from None
+    if not 1900 <= found.year < 2200:
+        raise argparse.ArgumentTypeError(f"found {text!r}; allowed are the years 1900 to 2199")
+    return found
+
+
+def number(text: str) -> int:
+    """A number as lists of ours show it, or a count of things."""
+    try:
+        found = int(text)
+    except ValueError:
+        found = -1
+    if not 0 <= found <= 999_999_999:
+        raise argparse.ArgumentTypeError(
+            f"found {text!r:.60}; allowed is a whole number of up to nine digits"
+        )
+    return found
+
+
+def count(text: str) -> int:
+    """A number of days, up to a year."""
+    try:
+        found = int(text)
+    except ValueError:
+        found = 0
+    if not 1 <= found <= 366:
+        raise argparse.ArgumentTypeError(f"found {text!r:.60}; allowed is a whole number, 1 to 366")
+    return found
+
+
+def note_arguments(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    """Add note to the commands."""
+    note = commands.add_parser("note", help="write down what a person did or saw")
+    note.add_argument("--garden", metavar="GARDEN", help="garden file")
+    state(note)
+    runtime(note)
+    kinds = note.add_subparsers(dest="kind", required=True, metavar="KIND")
+    watered = kinds.add_parser("watered", help="a zone was watered by hand")
+    watered.add_argument("zone", metavar="ZONE")
+    watered.add_argument("--minutes", type=float, metavar="N", help="time its valve was open")
+    watered.add_argument("--amount", metavar="VOLUME", help='as in "12 gal" or "40 L"')
+    rain = kinds.add_parser(
+        "rain",
+        help="what the rain gauge held",
+        description="One reading of the gauge, which is emptied then: readings of one day add up. "
+        "What was wrong is put right with --replace.",
+    )
+    rain.add_argument("depth", metavar="DEPTH", help='as in "0.4 in" or "10 mm"')
+    rain.add_argument(
+        "--replace",
+        action="store_true",
+        help="it is all of that day's rain, in place of what was noted for it before",
+    )
+    meter = kinds.add_parser("meter", help="what the water meter reads")
+    meter.add_argument("reading", metavar="VOLUME", help='as in "81234 L"')
+    soil = kinds.add_parser(
+        "soil",
+        help="what a probe or a hand says of a zone's soil; a check on the ledger",
+        description="Percent of the soil's volume that is water (as in 21), or how it feels: dry, "
+        "moist, wet. balance shows it beside the ledger, as do plan and check where they differ; "
+        "no account is changed by it, unless you add --start.",
+    )
+    soil.add_argument(
+        "--start",
+        action="store_true",
+        help="take it as what the account has that evening, where the line wets the ground",
+    )
+    unsoil = kinds.add_parser(
+        "unsoil", help="take the new start of an account back; without a number: list them"
+    )
+    unsoil.add_argument("number", nargs="?", type=number, metavar="NUMBER")
+    soil.add_argument("zone", metavar="ZONE")
+    soil.add_argument("value", nargs="+", metavar="VALUE", help='as in 21, "21 %%" or moist')
+    seen = kinds.add_parser(
+        "seen",
+        help="what was seen of a zone's plants, which moves their stage",
+        description="What was seen: up, spreading (a tenth of the ground covered), full cover or "
+        "first flowers, first ripe (picking begins), ripening (lower leaves yellow), last picking, "
+        "tops fallen (stops the water of onion, garlic, potato), gone (ends the planting).",
+    )
+    seen.add_argument("zone", metavar="ZONE")
+    seen.add_argument(
+        "event", nargs="+", metavar="EVENT", help='as in "full cover", "tops falling"'
+    )
+    seen.add_argument("--crop", default="", metavar="CROP", help="where a zone holds several")
+    unseen = kinds.add_parser("unseen", help="take what was seen back; without a number: list it")
+    unseen.add_argument("number", nargs="?", type=number, metavar="NUMBER")
+    mended = kinds.add_parser(
+        "mended",
+        help="a zone's line was mended or changed, or is as it should be",
+        description="What the meter saw of the zone up to that day no longer counts: from the next "
+        "day on its flow is held against its new first weeks.",
+    )
+    mended.add_argument("zone", metavar="ZONE")
+    words = kinds.add_parser("words", help="anything else")
+    words.add_argument("words", metavar="WORDS")
+    words.add_argument("--zone", metavar="ZONE")
+    field_tests = _field_tests(kinds)
+    for kind in (watered, rain, meter, soil, unsoil, seen, unseen, mended, words, *field_tests):
+        kind.add_argument("--on", dest="day", type=day, metavar="DATE", help="day (today)")
+        kind.add_argument("--who", default="", metavar="NAME")
+        kind.add_argument(
+            "--force", action="store_true", help="write it down though it looks like a slip"
+        )
+
+
+def _field_tests(
+    kinds: argparse._SubParsersAction[argparse.ArgumentParser],
+) -> list[argparse.ArgumentParser]:
+    cups = kinds.add_parser("cups", help="field test: water caught under some holes")
+    stream = kinds.add_parser("stream", help="field test: how high or far the streams go")
+    bucket = kinds.add_parser("bucket", help="field test: a row, or the open tap, into a bucket")
+    run = kinds.add_parser("run", help="field test: the house meter before and after a run")
+    gauge = kinds.add_parser("gauge", help="field test: the pressure at the tap")
+    count = kinds.add_parser("count", help="field test: how many holes of a zone run")
+    count.add_argument("zone", metavar="ZONE")
+    count.add_argument("--running", required=True, type=number, metavar="N", help="holes that run")
+    for kind in (cups, stream):
+        kind.add_argument("zone", metavar="ZONE")
+        kind.add_argument("--holes", required=True, metavar="N,N", help="numbers from the inlet")
+    cups.add_argument("--volumes", required=True, metavar="V,V", help='as in "90 mL,88 mL"')
+    stream.add_argument("--heights", metavar="H,H", help='upward streams, as in "3 in,2.5 in"')
+    stream.add_argument("--reaches", metavar="R,R", help="level streams, with --drop")
+    stream.add_argument("--drop", metavar="DROP", help="from the hole down to where it lands")
+    bucket.add_argument("zone", nargs="?", metavar="ZONE", help="without one: the open tap")
+    bucket.add_argument("--amount", required=True, metavar="VOLUME")
+    run.add_argument("--before", required=True, metavar="VOLUME")
+    run.add_argument("--after", required=True, metavar="VOLUME")
+    gauge.add_argument("pressure", metavar="PRESSURE", help='as in "31 psi"')
+    for kind in (cups, stream, bucket):
+        kind.add_argument("--row", type=number, metavar="N", help="which row of the zone")
+    for kind in (cups, bucket, run):
+        kind.add_argument("--time", required=True, metavar="TIME", help='as in "30 s"')
+    tests = [cups, stream, bucket, run, gauge, count]
+    for kind in tests:
+        kind.add_argument("--open", dest="open_zones", metavar="ZONE,ZONE", help="zones open")
+        kind.add_argument("--error", metavar="ERROR", help="how far off it may be, if you know")
+    back = kinds.add_parser("back", help="take a field test back")
+    back.add_argument("number", type=number, metavar="NUMBER")
+    return [*tests, back]
+
+
+Command = Callable[[argparse.Namespace], int]
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code."""
+    with plain_streams():
+        return _run(argv)
+
+
+def _run(argv: Sequence[str] | None) -> int:
+    args = _parser().parse_args(argv)
+    try:
+        return _command(args.command)(args)
+    except (InputError, OutOfRange, NoWeather) as fault:
+        print(f"rowgate: {fault}", file=sys.stderr)
+        return 2
+    except (DaemonError, ValveRefused) as fault:
+        print(f"rowgate: {fault}", file=sys.stderr)
+        return 1
+    except RowgateError as fault:
+        print(f"rowgate: {fault}", file=sys.stderr)
+        return 1
+    except BrokenPipeError:
+        # The reader of the pipe went away; point the descriptor elsewhere so that exit is quiet.
+        sys.stdout = open("/dev/null", "w", encoding="utf-8")  # noqa: SIM115, PTH123
+        return 0
+    except KeyboardInterrupt:
+        return 130
+
+
+def _command(name: str) -> Command:
+    """Find a command; each room is imported only when its command runs."""
+    if name in ("plan", "balance", "flow", "et"):
+        from controller.cli import plan_commands
+
+        return {
+            "plan": plan_commands.plan,
+            "balance": plan_commands.balance,
+            "flow": plan_commands.flow,
+            "et": plan_commands.et,
+        }[name]
+    if name in ("check", "new"):
+        from controller.cli import garden_commands
+
+        return {"check": garden_commands.check, "new": garden_commands.new}[name]
+    if name in ("note", "report", "backup"):
+        from controller.cli import logbook_commands
+
+        return {
+            "note": logbook_commands.note,
+            "report": logbook_commands.report,
+            "backup": logbook_commands.backup,
+        }[name]
+    if name == "walk":
+        from controller.cli.walk import command
+
+        return command.walk
+    from controller.cli import daemon_commands
+
+    return {
+        "run": daemon_commands.run,
+        "status": daemon_commands.status,
+        "open": daemon_commands.open_zone,
+        "close": daemon_commands.close_zone,
+        "hold": daemon_commands.hold,
+        "reset": daemon_commands.reset,
+    }[name]
+
+
+@cache
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="rowgate",
+        description="Water beds through drilled rows: what they deliver, what the plants have "
+        "lost, how long each valve is open.",
+        epilog="Without a garden file, plan, balance, flow and check use an invented example.",
+    )
+    parser.add_argument(
+        "--version",
+        action=_Version,
+        nargs=0,
+        default=argparse.SUPPRESS,
+        help="show program's version number and exit",
+    )
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    _plan_commands(commands)
+    _garden_commands(commands)
+    _daemon_commands(commands)
+    _walk_command(commands)
+    _logbook_commands(commands)
+    return parser
+
+
+def _plan_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    plan = commands.add_parser("plan", help="print a dry-run timetable")
+    garden(plan)
+    weather(plan)
+    plan.add_argument("--from", dest="first", type=day, metavar="DATE", help="first day planned")
+    plan.add_argument("--days", type=count, default=7, metavar="N", help="days planned (7)")
+    plan.add_argument("--band", action="store_true", help="show how sure times and litres are")
+    state(plan)
+    forms(plan, csv=True)
+
+    balance = commands.add_parser("balance", help="print the soil-water ledger day by day")
+    garden(balance)
+    weather(balance)
+    balance.add_argument("--zone", help="one zone only")
+    balance.add_argument("--from", dest="first", type=day, metavar="DATE")
+    balance.add_argument("--to", dest="last", type=day, metavar="DATE")
+    state(balance)
+    forms(balance, csv=True)
+
+    flow = commands.add_parser("flow", help="print what each row and hole delivers")
+    garden(flow)
+    flow.add_argument(
+        "--open",
+        dest="open_zones",
+        metavar="ZONE,ZONE",
+        help="zones open together (default: each zone alone)",
+    )
+    flow.add_argument("--holes", action="store_true", help="print every hole")
+    flow.add_argument("--bars", action="store_true", help="draw each row's holes as bars")
+    flow.add_argument("--picture", metavar="FILE", help="write an SVG picture of one zone's rows")
+    flow.add_argument(
+        "--what-if", action="store_true", help="what small changes do to the first zone named"
+    )
+    flow.add_argument("--advice", action="store_true", help="design advice for these zones")
+    state(flow)
+    forms(flow)
+
+    et = commands.add_parser("et", help="reference ET of each day of a weather file")
+    et.add_argument("weather", metavar="WEATHER", help="weather file")
+    et.add_argument("--latitude", type=float, required=True, metavar="DEG", help="north positive")
+    et.add_argument("--elevation", type=float, required=True, metavar="M", help="metres")
+    et.add_argument("--wind-height", type=float, default=2.0, metavar="M", help="metres (2)")
+    et.add_argument("--coastal", action="store_true", help="by the sea: other sun estimate")
+    forms(et, csv=True)
+
+
+def _garden_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    check = commands.add_parser("check", help="read a garden file: defaults, faults, cautions")
+    garden(check)
+    state(check)
+    check.add_argument("--advice", action="store_true", help="design advice, with numbers")
+    forms(check)
+    new = commands.add_parser("new", help="answer some questions, get a garden file")
+    new.add_argument("garden", metavar="FILE", help="file to write; never overwritten")
+
+
+def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    run = commands.add_parser("run", help="run the daemon that opens the valves")
+    run.add_argument("garden", metavar="GARDEN", help="garden file")
+    state(run)
+    own(run)
+    runtime(run)
+    run.add_argument(
+        "--pins",
+        choices=("lgpio", "mock"),
+        help="pin driver: lgpio on a board, mock where no valve shall move "
+        "(default: the garden file's)",
+    )
+    status = commands.add_parser("status", help="ask the running daemon how it stands")
+    runtime(status)
+    forms(status)
+    open_zone = commands.add_parser("open", help="open a zone for some minutes")
+    open_zone.add_argument("zone", metavar="ZONE")
+    open_zone.add_argument("--minutes", type=float, required=True, metavar="N")
+    runtime(open_zone)
+    close = commands.add_parser("close", help="close a zone, or all")
+    close.add_argument("zone", nargs="?", metavar="ZONE")
+    runtime(close)
+    reset = commands.add_parser("reset", help="let a line that disobeyed open again")
+    reset.add_argument("zone", metavar="ZONE")
+    runtime(reset)
+    hold = commands.add_parser("hold", help="let nothing open for a while; --lift ends it")
+    hold.add_argument("--hours", type=float, metavar="N", help="for so long (24)")
+    hold.add_argument("--zone", action="append", metavar="ZONE", help="only this zone; repeatable")
+    hold.add_argument("--reason", default="", metavar="WORDS")
+    hold.add_argument("--lift", action="store_true", help="end the holds in force")
+    runtime(hold)
+
+
+def _walk_command(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    walk = commands.add_parser(
+        "walk",
+        help="open each valve of a new installation for some seconds, and say what moved",
+        description="Opens one line of the board after another, the daemon stopped, and asks what "
+        "was seen: exchanged wires, a board that switches on at the other level, dead relays, "
+        "valves that do not close, a meter that does not count.",
+    )
+    walk.add_argument("garden", metavar="GARDEN", help="garden file")
+    walk.add_argument(
+        "--seconds", type=float, default=15.0, metavar="N", help="each valve is open (15)"
+    )
+    walk.add_argument("--zone", action="append", metavar="ZONE", help="only this zone; repeatable")
+    walk.add_argument("--who", default="", metavar="NAME", help="who walks, for the logbook")
+    walk.add_argument(
+        "--pins", choices=("lgpio", "mock"), help="mock to practise (default: the garden file's)"
+    )
+    state(walk)
+    own(walk)
+    runtime(walk)
+
+
+def _logbook_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+    note_arguments(commands)
+    report = commands.add_parser("report", help="print the water applied")
+    report.add_argument("--garden", metavar="GARDEN", help="garden file")
+    report.add_argument("--by", choices=("zone", "bed", "keeper", "month"), default="zone")
+    report.add_argument("--band", action="store_true", help="show how sure timed litres are")
+    report.add_argument("--from", dest="first", type=day, metavar="DATE")
+    report.add_argument("--to", dest="last", type=day, metavar="DATE")
+    state(report)
+    forms(report, csv=True)
+    backup = commands.add_parser(
+        "backup", help="copy the logbook to a file, also while the daemon runs"
+    )
+    backup.add_argument("file", metavar="FILE", help="file to write; never overwritten")
+    backup.add_argument("--garden", metavar="GARDEN", help="garden file beside the logbook")
+    state(backup)
+    forms(backup)
+
+
+class _Version(argparse.Action):
+    """Looks the version up only where somebody asks for it."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: object,
+        option_string: str | None = None,
+    ) -> None:
+        """Print it, and end."""
+        print(_version())
+        parser.exit()
+
+
+def _version() -> str:
+    from importlib.metadata import PackageNotFoundError, version
+
+    try:
+        return f"rowgate {version('rowgate')}"
+    except PackageNotFoundError:
+        return "rowgate (not installed)"

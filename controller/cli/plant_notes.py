@@ -1,0 +1,237 @@
+"""note seen and unseen: what a person saw of the plants, by which their stage is moved."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from datetime import date, timedelta
+from pathlib import Path
+
+from controller.cli.loading import Loaded
+from controller.cli.output import tell
+from controller.demand.plants.course import EARLY_DAYS, LIFT_WITHIN_DAYS, Course
+from controller.demand.plants.observations import EVENTS, allotted, events_of, named
+from controller.demand.records import Observation
+from controller.errors import InputError
+from controller.garden.model import Planting, Zone
+from controller.logbook.logbook import Logbook
+from controller.logbook.notes import SeenRow
+from controller.logbook.queries import Questions
+from controller.paper.amounts import short_day
+from controller.timetable.plausible import Doubt
+from crops.catalogue import Crop
+
+_DAY = timedelta(days=1)
+
+
+def judged(
+    args: argparse.Namespace,
+    loaded: Loaded,
+    path: Path,
+    day: date,
+    believed: Callable[[argparse.Namespace, Doubt | None], None],
+) -> Callable[[Logbook], None]:
+    """How to write down what was seen; InputError if it makes no sense of this zone.
+
+    `believed` goes on with what is doubtful if the person insists on it, or raises InputError.
+    """
+    zone, words = loaded.garden.zone(args.zone), " ".join(args.event)
+    events_of(words)  # words that mean nothing are refused before the zone is looked at
+    standing = _standing(zone, Observation(zone=zone.name, day=day, event="", crop=args.crop))
+    crop = loaded.catalogue.crop(standing[0].crop, loaded.garden.own_crops)
+    seen = Observation(
+        zone=zone.name,
+        day=day,
+        event=_meant(words, events_of(words, crop), crop),
+        crop=standing[0].crop if args.crop else "",
+    )
+    before: list[Observation] = []
+    if path.is_file():
+        with Questions(path) as ask:
+            before = [row.seen for row in ask.seen_rows() if row.seen.zone == zone.name]
+    passed_over = _passed_over(loaded, zone, before, seen)
+    was = _courses(loaded, zone, before)
+    for planting in standing:
+        believed(args, _doubt(seen, crop, was[planting]))
+    now = _courses(loaded, zone, [*before, seen])
+    which = " and ".join(f"{p.crop} from {short_day(p.start)}" for p in standing)
+    done = list(dict.fromkeys(_does(seen, crop, was[p], now[p]) for p in standing))
+
+    def write(book: Logbook) -> None:
+        number = book.observe(seen, args.who)
+        tell(
+            f"written down as number {number}: {zone.name}, {which}: {EVENTS[seen.event]}, seen on "
+            f"{short_day(day)}; the ledger is computed anew from then on"
+        )
+        for words in done:
+            tell(f"{words}. If that is wrong, take it back: rowgate note unseen {number}")
+        for left in passed_over:
+            tell(f"because of it: {left}")
+
+    return write
+
+
+def _meant(words: str, events: Sequence[str], crop: Crop) -> str:
+    """The one event that was meant; asked at a terminal, InputError elsewhere."""
+    if len(events) == 1:
+        return events[0]
+    asked = f'"{words}" of {crop.label} may mean several things; say which: {named(events)}'
+    if not sys.stdin.isatty():
+        raise InputError(f"{asked}. Nothing is written down")
+    tell(f"{asked}.")
+    try:
+        said = input("Which one? [none]: ").strip().strip('"')
+    except EOFError:
+        said = ""
+    if not said:
+        raise InputError("nothing is written down")
+    chosen = events_of(said, crop)
+    if len(chosen) != 1 or chosen[0] not in events:
+        raise InputError(f'"{said}" is none of them; nothing is written down')
+    return chosen[0]
+
+
+def _doubt(seen: Observation, crop: Crop, was: Course) -> Doubt | None:
+    """What looks wrong: a perennial that is gone, or a sign of the late stage long before it."""
+    if seen.event == "gone" and crop.perennial:
+        return Doubt(
+            words=f"{crop.label} is a perennial: once it is gone it gets no water in later years "
+            'either. If it was picked, note "first ripe" or "last picking"'
+        )
+    if seen.event not in ("ripening", "tops fallen"):
+        return None
+    early = was.days_to_late(seen.day)
+    if early <= EARLY_DAYS:
+        return None
+    stops = crop.dry_down == "stop"
+    does = "its water would end weeks too early" if stops else "its water would fall too early"
+    if stops and seen.event == "ripening":
+        does = "so early they move no stage"
+    return Doubt(
+        words=f"by its stages the late stage of {crop.label} is {early:.0f} days away: "
+        f"{EVENTS[seen.event]}, on {short_day(seen.day)}, may come of thirst or blight; {does}"
+    )
+
+
+def _does(seen: Observation, crop: Crop, was: Course, now: Course) -> str:
+    """What the note does to the water of a planting, in words."""
+    day = seen.day
+    if seen.event == "gone":
+        words = f"It gets no water after {short_day(now.ends)}"
+        if now.ends < was.ends:
+            words += f"; without this note it would until {short_day(was.ends)}"
+        return words
+    before, after = _stops_on(was, day), _stops_on(now, day)
+    if after is not None and after != before:
+        words = f"Its watering ends: none from {short_day(after)} on, to dry down"
+        if before is not None:
+            words += f" (before: from {short_day(before)})"
+        if crop.dry_down == "stop":
+            words += f"; lift it by {short_day(after + LIFT_WITHIN_DAYS * _DAY)}"
+        return words
+    stage, old = now.on(day).stage, was.on(day).stage
+    if seen.event == "first ripe" and stage != "late" and not crop.dry_down and not crop.perennial:
+        return 'It is watered on in full; note "ripening" or "last picking" when it comes to an end'
+    if stage == "late" and old != "late":
+        return "Its late stage begins: it gets less, day by day, from then on"
+    if crop.dry_down == "stop" and seen.event == "ripening":
+        return 'It is watered on; when its tops have fallen or dried, note "tops fallen"'
+    if stage != old:
+        return f"It moves from the {old} stage to the {stage} stage"
+    return f"It is watered on; it stays in its {stage} stage"
+
+
+def _stops_on(course: Course, first: date) -> date | None:
+    """The first day from `first` on that gets no water though plants stand, by date."""
+    day = first
+    while day <= course.ends:
+        if course.on(day).stopped:
+            return day
+        day += _DAY
+    return None
+
+
+def take_back(number: int, book: Logbook) -> None:
+    """Take back what was seen."""
+    with Questions(book.path) as ask:
+        rows = {row.id: row for row in ask.seen_rows()}
+    book.unobserve(number)
+    tell(f"taken back: {_words(rows[number])}; the ledger is computed anew from then on")
+
+
+def show(path: Path) -> None:
+    """List what was seen and stands."""
+    rows: list[SeenRow] = []
+    if path.is_file():
+        with Questions(path) as ask:
+            rows = ask.seen_rows()
+    for row in rows:
+        print(f"{row.id:>4}  {_words(row)}")
+    if not rows:
+        print("nothing seen is written down")
+
+
+def _words(row: SeenRow) -> str:
+    crop = f", {row.seen.crop}" if row.seen.crop else ""
+    who = f" ({row.who})" if row.who else ""
+    meaning = EVENTS.get(row.seen.event, f'"{row.seen.event}"')
+    return f"{row.seen.zone}{crop}: {meaning}, {short_day(row.seen.day)}{who}"
+
+
+def _standing(zone: Zone, seen: Observation) -> Sequence[Planting]:
+    """The plantings it is of; InputError where there is none, or one cannot tell which."""
+    of_each, _ = allotted(zone.plantings, [seen])
+    standing = [p for p, mine in zip(zone.plantings, of_each, strict=True) if mine]
+    if not standing:
+        what = f"no {seen.crop}" if seen.crop else "nothing"
+        there = "; ".join(
+            f"{p.crop} from {short_day(p.start)} to {short_day(p.until)}" for p in zone.plantings
+        )
+        raise InputError(
+            f"{zone.name}: {what} stands there on {short_day(seen.day)}; in the garden file: "
+            f"{there or 'no plantings'}"
+        )
+    crops = sorted({p.crop for p in standing})
+    if len(crops) > 1:
+        raise InputError(
+            f"{zone.name} holds {' and '.join(crops)} on {short_day(seen.day)}; say which one "
+            "with --crop"
+        )
+    return standing
+
+
+def _passed_over(
+    loaded: Loaded, zone: Zone, before: Sequence[Observation], seen: Observation
+) -> list[str]:
+    """What was seen before and counts no more; InputError where the new would not count."""
+    was, now = _left_aside(loaded, zone, before), _left_aside(loaded, zone, [*before, seen])
+    fresh = [words for words in now if words not in was]
+    mine = f'"{seen.event}" noted for {seen.day.isoformat()} '
+    for words in fresh:
+        if mine in words:
+            raise InputError(f"{words}; see what is written down with: rowgate note unseen")
+    return fresh
+
+
+def _left_aside(loaded: Loaded, zone: Zone, seen: Sequence[Observation]) -> list[str]:
+    return [
+        words
+        for course in _courses(loaded, zone, seen).values()
+        for words in course.remarks
+        if "is left aside: " in words
+    ]
+
+
+def _courses(loaded: Loaded, zone: Zone, seen: Sequence[Observation]) -> dict[Planting, Course]:
+    """The course of each planting of the zone by date, whatever the weather."""
+    of_each, _ = allotted(zone.plantings, seen)
+    return {
+        planting: Course(
+            loaded.catalogue.crop(planting.crop, loaded.garden.own_crops),
+            planting,
+            {},
+            observations=mine,
+        )
+        for planting, mine in zip(zone.plantings, of_each, strict=True)
+    }

@@ -1,0 +1,126 @@
+"""note soil and unsoil: what a probe or a hand says of the soil, beside the ledger or in it."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+from controller.cli.loading import LOGBOOK_NAME, Loaded, state_dir
+from controller.cli.output import tell
+from controller.demand.records import LedgerDay
+from controller.demand.soil.ground import row_groups
+from controller.errors import InputError
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import SOIL_START, SOIL_START_BACK, Questions
+from controller.logbook.records import Reading
+from controller.paper.amounts import short_day
+from controller.paper.soil_readings import BY_FEEL, KIND, SoilCheck, moisture_from, soil_checks
+from controller.timetable.plausible import Doubt, of_moisture
+
+LATELY = timedelta(days=14)  # how old a reading may be that plan and check still speak of
+
+
+def doubt(args: argparse.Namespace, loaded: Loaded, day: date) -> Doubt | None:
+    """What is doubtful of a reading; InputError where it cannot be an account's new start."""
+    value, unit = moisture_from(" ".join(args.value))
+    zone = loaded.garden.zone(args.zone)
+    if args.start:
+        if unit == BY_FEEL:
+            raise InputError("--start wants a percentage by volume, as in 21; a feel is too rough")
+        if len(row_groups(zone)) > 1:
+            raise InputError(
+                f"{zone.name}: its rows have different plantings and an account each; --start "
+                "cannot tell which was read"
+            )
+        if not any(p.start <= day <= p.until for p in zone.plantings):
+            raise InputError(f"{zone.name}: nothing stands there on {day}; --start wants roots")
+    return None if unit == BY_FEEL else of_moisture(value, zone, grounds=loaded.grounds)
+
+
+def keep(args: argparse.Namespace, book: Logbook, day: date) -> None:
+    """Write down a reading of a zone's soil, and that its account starts anew from it."""
+    value, unit = moisture_from(" ".join(args.value))
+    book.reading(KIND, value, unit, day=day, zone=args.zone, who=args.who)
+    said = " ".join(args.value) if unit == BY_FEEL else f"{value:g} {unit}"
+    said = f"written down: the soil of {args.zone} on {short_day(day)}: {said}"
+    if not args.start:
+        tell(f"{said}; balance shows it beside the ledger, and no account is changed by it")
+        return
+    number = book.reading(SOIL_START, value, unit, day=day, zone=args.zone, who=args.who)
+    tell(
+        f"{said}; the account starts anew from it that evening, with the day's water in it. To "
+        f"take that back: rowgate note unsoil {number}"
+    )
+
+
+def take_back(number: int, book: Logbook) -> None:
+    """Take the new start of an account back; the reading stays as a check."""
+    with Questions(book.path) as ask:
+        starts = {start.id: start for start in ask.soil_starts()}
+    if number not in starts:
+        raise InputError(f"no new start that stands has the number {number}")
+    start = starts[number]
+    book.reading(SOIL_START_BACK, float(number), "number", day=start.day, zone=start.zone)
+    tell(f"taken back: {_words(start)}; the account is computed as before it")
+
+
+def show(path: Path) -> None:
+    """List the new starts that stand."""
+    starts: list[Reading] = []
+    if path.is_file():
+        with Questions(path) as ask:
+            starts = ask.soil_starts()
+    for start in starts:
+        print(f"{start.id:>4}  {_words(start)}")
+    if not starts:
+        print("no account starts anew from a reading of soil")
+
+
+def _words(start: Reading) -> str:
+    day = "" if start.day is None else f", {short_day(start.day)}"
+    return f"{start.zone}: the account starts from {start.value:g} % by volume{day}"
+
+
+def lately_far(
+    args: argparse.Namespace, loaded: Loaded, ledger: Iterable[LedgerDay], today: date
+) -> list[SoilCheck]:
+    """Readings of the last fortnight that the ledger contradicts.
+
+    Nobody knows whether today's was read before or after the day's water: it must be far from what
+    the ledger has on both evenings.
+    """
+    rows = [row for row in ledger if today - LATELY <= row.day <= today]
+    eve = [replace(row, day=today) for row in rows if row.day == today - timedelta(days=1)]
+    before = {(c.zone, c.part, c.read): c.far for c in checks(args, loaded, eve)}
+    return [
+        check
+        for check in checks(args, loaded, rows)
+        if check.far
+        and (check.day < today or before.get((check.zone, check.part, check.read), True))
+    ]
+
+
+def kept_ledger(args: argparse.Namespace, loaded: Loaded, today: date) -> list[LedgerDay]:
+    """The last fortnight's ledger as a daemon kept it; nothing where there is no logbook."""
+    path = state_dir(args, loaded) / LOGBOOK_NAME
+    if loaded.is_example or not path.is_file():
+        return []
+    with Questions(path) as ask:
+        return ask.ledger(None, today - LATELY, today)
+
+
+def checks(args: argparse.Namespace, loaded: Loaded, shown: Sequence[LedgerDay]) -> list[SoilCheck]:
+    """What was read beside what the ledger says; nothing where there is no logbook."""
+    path = state_dir(args, loaded) / LOGBOOK_NAME
+    if loaded.is_example or not path.is_file():
+        return []
+    with Questions(path) as ask:
+        readings = ask.readings(KIND)
+    if not readings:
+        return []
+    grounds = loaded.grounds
+    capacity = {z.name: grounds.soil(z.bed.soil).field_capacity for z in loaded.garden.zones}
+    return soil_checks(readings, shown, capacity)

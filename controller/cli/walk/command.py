@@ -1,0 +1,268 @@
+"""walk: each line of a new installation is opened for some seconds; a person says what moved."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import signal
+import sys
+import threading
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from pathlib import Path
+
+from controller.cli.daemon_commands import runtime_dir
+from controller.cli.loading import LOGBOOK_NAME, load_garden, system_clock
+from controller.cli.logbook_commands import SYSTEM_STATE
+from controller.cli.output import tell
+from controller.cli.walk.bench import Bench, Board, open_board
+from controller.cli.walk.dialogue import Asking, AtTerminal, Person, Talk, WalkEnded
+from controller.cli.walk.findings import AtRest, Finding, Tried, findings, relay_zones
+from controller.cli.walk.sheet import logbook_lines, sheet_text
+from controller.clock import Clock
+from controller.daemon.control.protocol import ask
+from controller.daemon.garden_reload import Accepted, accept
+from controller.daemon.host.process import OneDaemon, Signals, make_folder
+from controller.daemon.recovery import open_in_last_day
+from controller.errors import DaemonError, InputError, LogbookError, RowgateError
+from controller.garden.model import Garden, Zone
+from controller.logbook.logbook import Logbook
+from controller.units import l_from_m3
+
+SYSTEM_OWN = Path("/var/lib/rowgate-daemon")
+LEAST_OPEN_S, MOST_OPEN_S = 3.0, 120.0  # our choice
+THREADS = True  # tests turn the hands of the clock themselves
+_BEFORE = """\
+Before anything opens
+  1. Somebody stands at the tap and can shut it when you call.
+  2. Nobody digs, drills or holds a wire; the relay board's cover is on.
+  3. The daemon is stopped; it cannot start while you walk.
+  4. You see the beds, or can call to somebody who does.
+Each line opens for some seconds and shuts by itself, answered or not. Ctrl-C
+shuts everything at once."""
+_ALL_ON = """\
+SHUT THE TAP. As this ends, every line goes to the other level, which puts these
+relays out. See that every lamp is off before you open the tap again."""
+
+
+def walk(args: argparse.Namespace) -> int:
+    """Walk the lines of a garden; 0 where all were walked and are well, else 1."""
+    loaded, clock = load_garden(args), system_clock()
+    if not LEAST_OPEN_S <= args.seconds <= MOST_OPEN_S:
+        raise InputError(
+            f"--seconds {args.seconds:g}: allowed is {LEAST_OPEN_S:g} to {MOST_OPEN_S:g}"
+        )
+    zones = _zones(loaded.garden, args.zone)
+    state = _state_dir(args)
+    own = _own_dir(args, state)
+    _refuse_beside_a_daemon(args, state)
+    make_folder(own, 0o700 if own != state else 0o777)
+    make_folder(state)
+    with ExitStack() as locks:
+        locks.enter_context(OneDaemon(own))
+        if not own.samefile(state):
+            locks.enter_context(OneDaemon(state))
+        accepted = accept(loaded.garden, loaded.catalogue)
+        return _Walk(args, accepted, zones, state, own, clock).run()
+
+
+def a_board(kind: str, garden: Garden, clock: Clock, own: Path) -> Board:
+    """The board; tests put another in its place."""
+    return open_board(kind, garden.board.chip, clock, own)
+
+
+def a_person(clock: Clock, look: Callable[[], None]) -> Person:
+    """Who sits at the terminal; tests put another in their place."""
+    return AtTerminal(sys.stdin, sys.stdout, clock, look)
+
+
+class _Walk:
+    """One walk, from the safety words to the sheet."""
+
+    def __init__(
+        self,
+        args: argparse.Namespace,
+        accepted: Accepted,
+        zones: Sequence[Zone],
+        state: Path,
+        own: Path,
+        clock: Clock,
+    ) -> None:
+        self._args, self._accepted, self._zones = args, accepted, zones
+        self._garden, self._state, self._own = accepted.garden, state, own
+        self._clock = clock
+        self._bench: Bench | None = None
+        self._at_rest, self._tries, self._ended = AtRest(), list[Tried](), ""
+        self._told, self._dry = False, False
+
+    def run(self) -> int:
+        """Talk, walk, shut everything, tell, write down."""
+        person = a_person(self._clock, self._look)
+        with Signals(self._told_to_end), _NotSuspended():
+            try:
+                if not self._agreed(person):
+                    return 1
+                self._on_the_board(person)
+            except WalkEnded as over:
+                self._ended = str(over)
+            except RowgateError as fault:
+                self._ended = f"a fault: {fault}"
+        found = findings(
+            self._garden, self._at_rest, self._tries, dry=self._dry, flow_l_s=self._flow_l_s
+        )
+        now = self._clock.now_utc().astimezone(self._garden.site.zone_info)
+        sheet = sheet_text(
+            self._garden,
+            self._tries,
+            found,
+            when=f"{now:%Y-%m-%d %H:%M}",
+            dry=self._dry,
+            ended=self._ended,
+            flow_l_s=self._flow_l_s,
+        )
+        print(sheet, end="", flush=True)
+        written = self._write_down(found)
+        all_well = all(t.well for t in self._tries) and not found and not self._ended
+        return 0 if written and all_well else 1
+
+    def _agreed(self, person: Person) -> bool:
+        """Whether the person is ready; nothing has been touched yet."""
+        person.say(_BEFORE)
+        asking = Asking(person, ())
+        if not asking.yes("Is somebody at the tap, and all of the above so?"):
+            person.say("Then not now. Nothing was opened.")
+            return False
+        self._dry = not asking.yes("Is the tap open? (no: only clicks and movements are asked for)")
+        person.say(
+            "Now every line is put to rest. The file says that relays are on at a "
+            f"{'low' if self._garden.board.active_low else 'high'} level.\n"
+            "If all of them switch on instead: have the tap shut, and answer all."
+        )
+        return True
+
+    def _on_the_board(self, person: Person) -> None:
+        kind = self._args.pins or self._garden.board.pins
+        board = a_board(kind, self._garden, self._clock, self._own)
+        loud = getattr(board.pins, "loud", "")
+        if loud:
+            person.say(loud)
+        self._bench = Bench(
+            board,
+            self._accepted,
+            self._own,
+            self._clock,
+            self._open_before(),
+            threads=THREADS,
+        )
+        with self._bench as bench:
+            talk = Talk(
+                self._garden,
+                self._zones,
+                bench.bank,
+                person,
+                open_s=self._args.seconds,
+                dry=self._dry,
+                meter=bench.meter(person.say),
+            )
+            try:
+                talk.walk()
+            finally:
+                self._at_rest, self._tries = talk.at_rest, talk.tries
+                bench.other_level = self._at_rest.all_on
+        if self._at_rest.all_on:
+            self._ended = "the relays switch on at the other level"
+            person.say(_ALL_ON)
+
+    def _look(self) -> None:
+        if self._bench is not None:
+            self._bench.look()
+
+    def _told_to_end(self, why: str) -> None:
+        # Told once: a second Ctrl-C must not break into the shutting.
+        if not self._told and not (self._bench is not None and self._bench.leaving):
+            self._told = True
+            raise WalkEnded(why)
+
+    def _flow_l_s(self, zone: str) -> float:
+        flows = self._accepted.lines.open_set(frozenset((zone,))).zones
+        return l_from_m3(flows[zone].flow_m3_s)
+
+    def _open_before(self) -> dict[int, float]:
+        """What counts against the day's limits; a logbook that does not say stops nobody."""
+        path, now = self._state / LOGBOOK_NAME, self._clock.now_utc()
+        try:
+            return open_in_last_day(path, self._garden, now)
+        except LogbookError as fault:
+            tell(str(fault))
+            return {}
+
+    def _write_down(self, found: Sequence[Finding]) -> bool:
+        if not self._tries and not found:
+            return True
+        rows = logbook_lines(
+            self._garden,
+            self._tries,
+            found,
+            dry=self._dry,
+            ended=self._ended,
+            who=self._args.who,
+        )
+        try:
+            with Logbook(self._state / LOGBOOK_NAME, self._clock) as logbook:
+                for words, zone, line in rows:
+                    logbook.happening("walk", words, zone, line)
+        except LogbookError as fault:
+            tell(f"not written down: {fault}")
+            return False
+        return True
+
+
+class _NotSuspended:
+    """Ctrl-Z, or a walk in the background, would stop the closer with a valve open: not here."""
+
+    def __enter__(self) -> None:
+        self._before = {
+            number: signal.signal(number, signal.SIG_IGN)
+            for number in (signal.SIGTSTP, signal.SIGTTIN, signal.SIGTTOU)
+            if threading.current_thread() is threading.main_thread()
+        }
+
+    def __exit__(self, *_: object) -> None:
+        for number, handler in self._before.items():
+            signal.signal(number, handler)
+
+
+def _zones(garden: Garden, wanted: Sequence[str] | None) -> list[Zone]:
+    moved = relay_zones(garden)
+    if not moved:
+        raise InputError("this garden has no relay: only hand valves, which you walk by hand")
+    names = [zone.name for zone in moved]
+    for name in wanted or ():
+        if name not in names:
+            raise InputError(f"found zone {name!r}; with a relay there are: {', '.join(names)}")
+    return [zone for zone in moved if not wanted or zone.name in wanted]
+
+
+def _state_dir(args: argparse.Namespace) -> Path:
+    """Where the daemon keeps its lock and logbook: as said, the system's, or beside the garden."""
+    named = args.state or os.environ.get("ROWGATE_STATE")
+    if named:
+        return Path(named)
+    return SYSTEM_STATE if SYSTEM_STATE.is_dir() else Path(args.garden).parent
+
+
+def _own_dir(args: argparse.Namespace, state: Path) -> Path:
+    """Where the daemon keeps what nobody else may write: as said, the system's, or its state."""
+    if args.own:
+        return Path(args.own)
+    is_system = state.resolve() == SYSTEM_STATE.resolve() and SYSTEM_OWN.is_dir()
+    return SYSTEM_OWN if is_system else state
+
+
+def _refuse_beside_a_daemon(args: argparse.Namespace, state: Path) -> None:
+    """A daemon on another folder holds the same pins; the lock would not show it."""
+    try:
+        ask(runtime_dir(args, state), {"ask": "status"})
+    except DaemonError:
+        return
+    raise DaemonError("a daemon runs here; stop it first, as in: systemctl stop rowgate")

@@ -1,0 +1,200 @@
+"""What is worth saying: to the log, the logbook; and what a finding of the meter does.
+
+A hold stands in the logbook until a person lifts it. While the logbook does not take it, it holds
+all the same.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections import Counter, deque
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Protocol
+from zoneinfo import ZoneInfo
+
+from controller.clock import Clock
+from controller.daemon.flow.monitor import CHANGED_AGAIN, Found
+from controller.daemon.journal import Journal
+from controller.daemon.openings import Openings, shut
+from controller.daemon.valve_set import ValveSet
+from controller.errors import LogbookError, RowgateError
+from controller.garden.model import Action, FlowFinding, Garden
+
+RETRY_S = 60.0  # between two tries to write down what the logbook would not take; our choice
+_MOST_KEPT = 200  # happenings kept while the logbook takes none
+_LOG = logging.getLogger("rowgate.alerts")
+
+
+class AlertWriter:
+    """Happenings on their way into the logbook; a full disk delays them, and loses the oldest."""
+
+    def __init__(self, journal: Journal, clock: Clock) -> None:
+        self._journal, self._clock = journal, clock
+        self._kept: deque[tuple[str, str, str | None]] = deque(maxlen=_MOST_KEPT)
+        self._tried_mono_s = float("-inf")
+        self.told: Counter[str] = Counter()  # by kind, since the start
+
+    def tell(self, kind: str, words: str, zone: str | None = None) -> None:
+        """Log it, and write it down, now or when that works again."""
+        self.told[kind] += 1
+        _LOG.warning("%s: %s", kind, words if zone is None else f"{zone}: {words}")
+        try:
+            self._journal.happening(kind, words, zone)
+        except LogbookError as fault:
+            _LOG.error("not written down: %s", fault)
+            self._kept.append((kind, words, zone))
+
+    def unrecorded(self) -> list[str]:
+        """What the logbook has not taken yet, in words."""
+        return [f"{kind}: {words}" for kind, words, _ in self._kept]
+
+    def try_again(self) -> None:
+        """Write down what is kept, if it is time to try."""
+        now = self._clock.mono_s()
+        if not self._kept or now < self._tried_mono_s + RETRY_S:
+            return
+        self._tried_mono_s = now
+        try:
+            while self._kept:
+                self._journal.happening(*self._kept[0])
+                self._kept.popleft()
+        except LogbookError as fault:
+            _LOG.error("still not written down: %s", fault)
+
+
+def flow_findings(
+    journal: Journal, day: date, zone_info: ZoneInfo
+) -> list[tuple[FlowFinding, str, date]]:
+    """The meter's findings told on that local day, and changes told in the week before, as far as
+    the logbook has them."""
+    try:
+        rows = journal.happenings(_MOST_KEPT)
+    except LogbookError as fault:
+        _LOG.error("what the meter found today is not known: %s", fault)
+        return []
+    return [
+        (finding, row.zone or "", told)
+        for row in rows
+        for finding in FlowFinding
+        if row.kind == f"flow: {finding}"
+        and (told := row.at_utc.astimezone(zone_info).date()) <= day
+        and (told == day or (finding is FlowFinding.CHANGED and day - told < CHANGED_AGAIN))
+    ]
+
+
+def told_words(journal: Journal, kind: str) -> list[str]:
+    """What was told of a kind before, as far back as is looked."""
+    try:
+        return [row.words for row in journal.happenings(_MOST_KEPT) if row.kind == kind]
+    except LogbookError as fault:
+        _LOG.error("what was told before is not known: %s", fault)
+        return []
+
+
+HELD_FOR = timedelta(days=366)  # as long as a hold may be; a person lifts it before
+
+
+class TellZone(Protocol):
+    """Says something worth knowing later, of a zone or of the garden."""
+
+    def __call__(self, kind: str, words: str, zone: str | None = None) -> None:
+        """Log it, and write it down."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Owed:
+    """A hold that is in force and not written yet; no zones: all."""
+
+    zones: tuple[str, ...]
+    reason: str
+
+
+class FindingActions:
+    """Does what findings ask for, in the engine's thread."""
+
+    def __init__(
+        self,
+        journal: Journal,
+        openings: Openings,
+        valve_set: ValveSet,
+        clock: Clock,
+        tell: TellZone,
+        holds_changed: Callable[[], None],
+    ) -> None:
+        self._journal, self._openings, self._works = journal, openings, valve_set
+        self._clock, self._tell, self._holds_changed = clock, tell, holds_changed
+        self._owed: list[_Owed] = []
+        self._tried_mono_s = float("-inf")
+
+    def act(self, found: Found, garden: Garden) -> None:
+        """Say it, shut what must be shut, and hold what must be held."""
+        action, did = found.action, ""
+        if action is Action.SHUT_MASTER:
+            did = self._shut_master(f"flow: {found.finding}", garden)
+            if not did:
+                did = "there is no master valve to shut: shut the tap"
+                action = Action.HOLD_ZONE if found.zones else Action.NOTE
+            else:
+                action = Action.HOLD_GARDEN
+        held: tuple[str, ...] | None = None
+        if action is Action.HOLD_ZONE and found.zones:
+            held = found.zones
+        elif action in (Action.HOLD_GARDEN, Action.HOLD_ZONE):
+            held = ()  # a finding without a zone can hold the garden only
+        if held is not None:
+            what = ", ".join(held) or "the garden"
+            did = "; ".join(words for words in (did, f"{what} held until lifted") if words)
+        words = f"{', '.join(found.zones)}: {found.words}" if len(found.zones) > 1 else found.words
+        for zone in found.zones or (None,):
+            self._tell(f"flow: {found.finding}", f"{words}{'; ' + did if did else ''}", zone)
+        if held is not None:
+            self._hold(held, f"flow: {found.finding}")
+
+    def held(self, zone: str) -> str | None:
+        """The reason of a hold on this zone that is not in the logbook yet."""
+        return next((o.reason for o in self._owed if not o.zones or zone in o.zones), None)
+
+    def try_again(self) -> None:
+        """Write the holds that are owed, if it is time to try."""
+        now = self._clock.mono_s()
+        if not self._owed or now - self._tried_mono_s < RETRY_S:
+            return
+        self._tried_mono_s = now
+        try:
+            while self._owed:
+                self._write(self._owed[0])
+                self._owed.pop(0)
+            self._holds_changed()
+        except LogbookError as fault:
+            _LOG.error("a hold is not written down yet: %s", fault)
+
+    def _hold(self, zones: tuple[str, ...], reason: str) -> None:
+        # Shut first, a person's opening too: what flows wrongly must not wait for the disk.
+        for running in list(self._openings.running.values()):
+            if not zones or running.zone in zones:
+                shut(self._works.bank, running.line, f"held: {reason}")
+        self._owed.append(_Owed(zones=zones, reason=reason))
+        self._tried_mono_s = float("-inf")
+        self.try_again()
+
+    def _write(self, hold: _Owed) -> None:
+        now = self._clock.now_utc()
+        if not self._is_held(hold.zones, hold.reason):
+            self._journal.hold(now, now + HELD_FOR, hold.zones, hold.reason)
+
+    def _is_held(self, zones: Iterable[str], reason: str) -> bool:
+        """Whether such a hold stands already, so that a leak of many days holds once."""
+        rows = self._journal.hold_rows(self._clock.now_utc())
+        return any(row.zones == frozenset(zones) and row.reason == reason for row in rows)
+
+    def _shut_master(self, why: str, garden: Garden) -> str:
+        """What was done, in words; empty where there is no master."""
+        if garden.master is None:
+            return ""
+        try:
+            self._works.bank.shut_master(why)
+        except RowgateError as fault:
+            return f"the master valve was told to shut: {fault}; shut the tap"
+        return "the master valve is shut"

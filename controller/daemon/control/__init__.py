@@ -1,0 +1,1 @@
+"""The daemon's local socket: who asks, and what is answered."""

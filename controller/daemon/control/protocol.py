@@ -1,0 +1,132 @@
+"""Asking the running daemon over its local socket: one JSON object a line, each way.
+
+The socket's folder and mode decide who may speak. The daemon's end is in `server`.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import select
+import socket
+import struct
+import time
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from controller.errors import DaemonError
+
+_QUEUE = 64
+_CREDENTIALS = struct.Struct("3i")  # pid, uid, gid: SO_PEERCRED, unix(7)
+
+
+class SpareFile:
+    """A file descriptor kept open for nothing, to be given up where no other can be had."""
+
+    def __init__(self) -> None:
+        self._number: int | None = None
+        self.keep()
+
+    def keep(self) -> bool:
+        """Open it again, if it was given up; whether it is there."""
+        if self._number is None:
+            with contextlib.suppress(OSError):
+                self._number = os.open(os.devnull, os.O_RDONLY | os.O_CLOEXEC)
+        return self._number is not None
+
+    def give_up(self) -> bool:
+        """Close it; whether there was one to close."""
+        number, self._number = self._number, None
+        if number is not None:
+            os.close(number)
+        return number is not None
+
+
+def user_of(line: socket.socket) -> int:
+    """Whose process is at the other end; the kernel may show users it does not map as one."""
+    told = line.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, _CREDENTIALS.size)
+    return int(_CREDENTIALS.unpack(told)[1])
+
+
+def is_gone(line: socket.socket) -> bool:
+    """Whether the other end has closed, both ways; one that only says no more still hears."""
+    look = select.poll()
+    look.register(line, 0)
+    return bool(look.poll(0))
+
+
+def listen(path: Path) -> tuple[socket.socket, os.stat_result]:
+    """Our socket, in place of one a dead daemon left (the caller holds the lock), and its name."""
+    try:
+        path.unlink(missing_ok=True)
+        listening = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        try:
+            listening.bind(str(path))
+            path.chmod(0o660)
+            listening.listen(_QUEUE)
+            listening.setblocking(False)
+            return listening, path.lstat()
+        except OSError:
+            listening.close()
+            raise
+    except OSError as fault:
+        raise DaemonError(f"cannot listen on {path}: {fault}") from fault
+
+
+SOCKET_NAME = "rowgate.sock"
+LONGEST_LINE = 64 * 1024
+ANSWER_WITHIN_S = 20.0
+# What a person may ask for at least: a relay that only clicks waters nothing; our choice.
+SHORTEST_OPEN_S = 1.0
+SHORTEST_HOLD_S = 60.0
+_AGAIN_S = 0.05
+
+
+def ask(
+    runtime_dir: Path, request: Mapping[str, Any], *, within_s: float = ANSWER_WITHIN_S
+) -> dict[str, Any]:
+    """Put one request to the daemon and return its answer.
+
+    Raises
+    ------
+    DaemonError
+        If no daemon answers, or what it answers does not read.
+    """
+    path = runtime_dir / SOCKET_NAME
+    try:
+        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as line:
+            line.settimeout(within_s)
+            _connect(line, path, within_s)
+            line.sendall(json.dumps(request).encode() + b"\n")
+            with line.makefile("rb") as reader:
+                text = reader.readline()
+    except TimeoutError as fault:
+        raise DaemonError(f"the daemon does not answer within {within_s:g} s on {path}") from fault
+    except OSError as fault:
+        raise DaemonError(f"no daemon runs here (no answer on {path})") from fault
+    try:
+        answer = json.loads(text)
+    except ValueError as fault:
+        raise DaemonError(f"the daemon on {path} broke off in mid-answer") from fault
+    if not isinstance(answer, dict):
+        raise DaemonError(f"the daemon on {path} gave an answer that does not read")
+    return answer
+
+
+def _connect(line: socket.socket, path: Path, within_s: float) -> None:
+    """Connect; with a full queue of askers the kernel says "again" at once, so wait and try."""
+    for _ in range(int(within_s / _AGAIN_S)):
+        try:
+            line.connect(str(path))
+        except BlockingIOError:
+            time.sleep(_AGAIN_S)
+        else:
+            return
+    raise TimeoutError
+
+
+def refusal(words: str) -> dict[str, Any]:
+    """The answer that says no, and why."""
+    return {"ok": False, "words": words}

@@ -1,0 +1,512 @@
+"""The daemon's end of the control socket: one thread for all who ask, and a lane for closing.
+
+No thread is begun for an asker, so none can be wanting. Each asker has so long for a whole request,
+each user so many places, and the oldest asker makes room for a new one. Closing has a thread of its
+own that waits for no other request. What is asked and not begun in time is called off: an answer
+that says "nothing was done" stays true.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import json
+import logging
+import os
+import select
+import socket
+import threading
+from collections import deque
+from collections.abc import Callable, Mapping
+from concurrent.futures import CancelledError, Future
+from dataclasses import dataclass, field
+from functools import partial
+from pathlib import Path
+from queue import SimpleQueue
+from typing import Any
+
+from controller.clock import Clock
+from controller.daemon.control.protocol import (
+    LONGEST_LINE,
+    SOCKET_NAME,
+    SpareFile,
+    is_gone,
+    listen,
+    refusal,
+    user_of,
+)
+from controller.errors import DaemonError, RowgateError
+
+# All of these are our choice.
+TALKERS = 64  # at once
+TALKERS_A_USER = 16  # of them
+WAITING_A_USER = 8  # requests at once, closing not counted
+REQUEST_WITHIN_S = 10.0  # a whole request, or the reading of an answer
+ANSWERED_WITHIN_S = 15.0  # less than whoever asks waits
+LOOK_EVERY_S = 5.0  # whether the socket's name is still there
+LAST_PLACE_WITHIN_S = 1.0  # in the last place: so long may a `close` be kept out
+LANE_WITHIN_S = 10.0  # one closing; for longer, and the socket's pulse stops
+_PAUSE_S = 0.5  # before going on after an error
+MOST_LOGGED = 200  # letters of a request; a whole one may have 64 kB
+_NO_FILE = (errno.EMFILE, errno.ENFILE)
+_GONE = select.POLLHUP | select.POLLERR | select.POLLNVAL
+_LOG = logging.getLogger("rowgate.control")
+
+TOO_MANY = "too many talk to the daemon at once; ask again in a moment"
+TOO_SLOW = f"the request did not come whole within {REQUEST_WITHIN_S:g} s"
+ONLY_CLOSE = "the daemon can open no file any more; it only closes now, until it is started anew"
+BUSY = "the daemon is busy; nothing was done; ask again in a moment"
+UNDER_WAY = "the daemon is busy with this; look at its status in a moment"
+SHUT_BUT_BUSY = (
+    "the valves were told to shut; the daemon is busy, and takes the rest of today's openings by "
+    "plan away as soon as it can; look at its status in a moment"
+)
+NOT_SHUT_YET = "told to close, and not done yet; look at the valves, and shut the tap if they run"
+
+Request = dict[str, Any]
+Answer = Callable[[Request], Future[Mapping[str, Any]]]
+
+
+@dataclass(eq=False, slots=True)
+class _Asked:
+    """One request that waits for its answer."""
+
+    request: Request
+    closing: bool  # it is a `close`
+    shut: bool = False  # whose valves were told
+    reply: Future[Mapping[str, Any]] | None = None
+
+
+@dataclass(eq=False, slots=True)
+class _Talker:
+    """One who asks: reading a request, then waiting for its answer, then writing that."""
+
+    line: socket.socket
+    uid: int
+    since_mono_s: float  # what it does now began
+    text: bytearray = field(default_factory=bytearray)
+    out: bytes = b""
+    asked: _Asked | None = None
+    last: bool = False  # nothing more is read from it
+    in_last_place: bool = False
+    draining: bool = False
+
+
+class ControlServer:
+    """Listens on the socket until it is stopped.
+
+    `answer` gives at once a future of the answer; cancelling it calls the request off, unless it
+    has begun. `close_first` shuts valves, in the lane's thread, before a `close` is handed to
+    `answer`. `beat` is told that the socket is alive, and is told nothing while a round or a
+    closing hangs. `may_listen` says whether the folder is still ours.
+    """
+
+    def __init__(
+        self,
+        runtime_dir: Path,
+        answer: Answer,
+        *,
+        clock: Clock,
+        close_first: Callable[[Request], None],
+        beat: Callable[[], None] = lambda: None,
+        may_listen: Callable[[], bool] = lambda: True,
+    ) -> None:
+        self._path, self._answer, self._clock = runtime_dir / SOCKET_NAME, answer, clock
+        self._close_first, self._beat, self._may_listen = close_first, beat, may_listen
+        self._ended = threading.Event()
+        self._talkers: dict[int, _Talker] = {}
+        self._finished: deque[tuple[_Talker, _Asked]] = deque()
+        self._lane: SimpleQueue[tuple[_Talker, _Asked] | None] = SimpleQueue()
+        self._lane_since: float | None = None
+        self._poll = select.poll()
+        self._listening: socket.socket | None = None
+        self._accept_from_mono_s = self._looked_mono_s = clock.mono_s()
+        self._said = ""
+        self._mistakes = 0
+        self._spare = SpareFile()
+        self._socket, self._ours = listen(self._path)
+        self._bell, self._ringer = socket.socketpair()
+        for end in (self._bell, self._ringer):
+            end.setblocking(False)
+        self._poll.register(self._bell, select.POLLIN)
+        self._threads = [
+            threading.Thread(target=self._run, name="control", daemon=True),
+            threading.Thread(target=self._run_lane, name="control close", daemon=True),
+        ]
+        try:
+            for thread in self._threads:
+                thread.start()
+        except RuntimeError as fault:
+            self.stop()
+            raise DaemonError(f"cannot listen on {self._path}: {fault}") from fault
+        self._beat()
+
+    def stop(self) -> None:
+        """Take the socket away; what waits for an answer and has not begun is called off."""
+        self._ended.set()
+        self._lane.put(None)
+        self.wake()
+        if self._threads[0].is_alive():
+            self._threads[0].join(2.0)
+        else:
+            self._end()
+
+    # --- the lane ----------------------------------------------------------------------------
+
+    def _run_lane(self) -> None:
+        while (job := self._lane.get()) is not None:
+            talker, asked = job
+            self._lane_since = self._clock.mono_s()
+            try:
+                self._close_first(asked.request)
+                asked.shut = True
+            except Exception:  # noqa: BLE001 - the lane outlives a mistake; the engine shuts, too
+                _LOG.exception("closing at once")
+            self._lane_since = None
+            self._ask(talker, asked)
+
+    def _ask(self, talker: _Talker, asked: _Asked) -> None:
+        """Hand a request on; whatever comes of it is heard in the socket's own thread."""
+        try:
+            reply = self._answer(asked.request)
+        except Exception as fault:  # noqa: BLE001 - heard like any other
+            reply = Future()
+            reply.set_exception(fault)
+        asked.reply = reply
+
+        def done(_: object) -> None:
+            self._finished.append((talker, asked))
+            self.wake()
+
+        reply.add_done_callback(done)
+
+    def wake(self) -> None:
+        """Let the socket's thread look now, and show by a beat that it lives."""
+        # A full bell rings already; one that is gone has nobody to wake.
+        with contextlib.suppress(OSError):
+            self._ringer.send(b"x")
+
+    # --- the socket's own thread -------------------------------------------------------------
+
+    def _run(self) -> None:
+        while not self._ended.is_set():
+            try:
+                self._round()
+            except Exception:  # noqa: BLE001 - the socket outlives a mistake of ours
+                _LOG.exception("the control socket")
+                self._ended.wait(_PAUSE_S)
+                continue
+            began = self._lane_since
+            if began is None or self._clock.mono_s() - began < LANE_WITHIN_S:
+                self._beat()
+        self._end()
+
+    def _end(self) -> None:
+        for talker in list(self._talkers.values()):
+            self._drop(talker)
+        if self._is_ours():
+            self._path.unlink(missing_ok=True)
+        for held in (self._socket, self._bell, self._ringer):
+            held.close()
+        self._spare.give_up()
+
+    def _round(self) -> None:
+        self._be_there()
+        self._hear_newcomers()
+        for number, event in self._poll.poll(1000.0 * self._wait_s()):
+            if number == self._bell.fileno():
+                with contextlib.suppress(BlockingIOError):
+                    self._bell.recv(4096)
+            elif self._listening is not None and number == self._listening.fileno():
+                self._accept()
+            elif (talker := self._talkers.get(number)) is not None:
+                self._guarded(talker, partial(self._serve, talker, event))
+        while self._finished:
+            talker, asked = self._finished.popleft()
+            self._guarded(talker, partial(self._say_reply, talker, asked))
+        now = self._clock.mono_s()
+        for talker in list(self._talkers.values()):
+            if now >= self._ends_mono_s(talker):
+                self._guarded(talker, partial(self._too_late, talker))
+
+    def _guarded(self, talker: _Talker, work: Callable[[], None]) -> None:
+        """One who goes away, or over whom we make a mistake, costs nobody else anything."""
+        try:
+            work()
+        except OSError as fault:
+            _LOG.debug("a talker went away: %s", fault)
+            self._drop(talker)
+        except Exception:  # noqa: BLE001 - only this one is let go
+            _LOG.exception("the control socket, over one who asked")
+            self._drop(talker)
+
+    def _wait_s(self) -> float:
+        ends = [self._ends_mono_s(talker) for talker in self._talkers.values()]
+        if self._listening is None:
+            ends.append(self._accept_from_mono_s)
+        now = self._clock.mono_s()
+        return min(max(min(ends, default=now + LOOK_EVERY_S) - now, 0.01), LOOK_EVERY_S)
+
+    def _ends_mono_s(self, talker: _Talker) -> float:
+        within_s = REQUEST_WITHIN_S if talker.asked is None else ANSWERED_WITHIN_S
+        if talker.in_last_place and talker.asked is None:
+            within_s = LAST_PLACE_WITHIN_S
+        return talker.since_mono_s + within_s
+
+    # --- who comes in ------------------------------------------------------------------------
+
+    def _hear_newcomers(self) -> None:
+        self._spare.keep()
+        if self._listening is None and self._clock.mono_s() >= self._accept_from_mono_s:
+            self._listening = self._socket
+            self._poll.register(self._listening, select.POLLIN)
+
+    def _deaf(self) -> None:
+        if self._listening is not None:
+            self._poll.unregister(self._listening)
+            self._listening = None
+
+    def _accept(self) -> None:
+        try:
+            line = self._accepted()
+        except (BlockingIOError, ConnectionAbortedError):
+            return
+        except OSError as fault:
+            self._deaf()
+            self._accept_from_mono_s = self._clock.mono_s() + _PAUSE_S
+            self._warn(f"the control socket: {fault}")
+            return
+        in_last_place = not self._spare_is_kept()
+        if in_last_place:
+            self._deaf()  # until this one has gone
+            self._accept_from_mono_s = self._clock.mono_s() + ANSWERED_WITHIN_S
+            self._warn(f"the control socket: {ONLY_CLOSE}")
+        else:
+            self._said = ""
+        try:
+            line.setblocking(False)
+            uid = user_of(line)
+            self._make_room(uid)
+            self._poll.register(line, select.POLLIN)
+        except OSError as fault:
+            line.close()
+            self._accept_from_mono_s = self._clock.mono_s()
+            _LOG.debug("a talker went away: %s", fault)
+            return
+        now = self._clock.mono_s()
+        talker = _Talker(line=line, uid=uid, since_mono_s=now, in_last_place=in_last_place)
+        self._talkers[line.fileno()] = talker
+        self._guarded(talker, partial(self._read, talker))  # most send at once
+
+    def _accepted(self) -> socket.socket:
+        """The next in the queue, by the spare file where no other can be opened."""
+        try:
+            return self._socket.accept()[0]
+        except OSError as fault:
+            if fault.errno not in _NO_FILE or not self._spare.give_up():
+                raise
+        return self._socket.accept()[0]
+
+    def _spare_is_kept(self) -> bool:
+        """Keep the spare file again, where need be in the place of who has asked nothing yet."""
+        while not self._spare.keep():
+            idle = [t for t in self._talkers.values() if t.asked is None]
+            if not idle:
+                return False
+            self._turn_away(min(idle, key=lambda t: t.since_mono_s), TOO_MANY)
+        return True
+
+    def _make_room(self, uid: int) -> None:
+        """Let the oldest go: of this user where it has all its places, or of who has most."""
+        everybody = list(self._talkers.values())
+        crowd = [t for t in everybody if t.uid == uid]
+        if len(crowd) < TALKERS_A_USER:
+            if len(everybody) < TALKERS:
+                return
+            users = [t.uid for t in everybody]
+            most = max(users, key=users.count)
+            crowd = [t for t in everybody if t.uid == most]
+
+        def keeps(talker: _Talker) -> tuple[bool, float]:
+            # What waits is kept longest: it would be called off. Of a `close` only words are lost.
+            waits = talker.asked is not None and not talker.asked.closing
+            return waits, talker.since_mono_s
+
+        self._turn_away(min(crowd, key=keeps), TOO_MANY)
+
+    def _turn_away(self, talker: _Talker, words: str) -> None:
+        with contextlib.suppress(OSError):
+            talker.line.send(_as_line(refusal(words)))
+        self._drop(talker)
+
+    def _drop(self, talker: _Talker) -> None:
+        """Let one go. What it asked is called off where it has not begun; a `close` stands."""
+        number = talker.line.fileno()
+        if self._talkers.pop(number, None) is None:
+            return
+        self._poll.unregister(number)
+        talker.line.close()
+        if self._spare.keep() and talker.in_last_place:
+            self._accept_from_mono_s = self._clock.mono_s()
+        asked, talker.asked = talker.asked, None
+        if asked is not None and asked.reply is not None and not asked.closing:
+            asked.reply.cancel()
+
+    # --- a request ---------------------------------------------------------------------------
+
+    def _serve(self, talker: _Talker, event: int) -> None:
+        if talker.asked is not None:
+            if event & _GONE:
+                self._drop(talker)
+        elif talker.out:
+            self._write(talker)
+        elif event & select.POLLOUT:
+            self._look_for_line(talker)  # it sent the next before it had its answer
+        else:
+            self._read(talker)
+
+    def _read(self, talker: _Talker) -> None:
+        try:
+            more = talker.line.recv(LONGEST_LINE)
+        except BlockingIOError:
+            return
+        if not more:
+            self._drop(talker)
+        elif not talker.draining:
+            talker.text += more
+            self._look_for_line(talker)
+
+    def _look_for_line(self, talker: _Talker) -> None:
+        end = talker.text.find(b"\n")
+        if max(end, len(talker.text) if end < 0 else 0) > LONGEST_LINE:
+            talker.last = True  # the rest of that line is not worth reading
+            self._say(talker, refusal(f"the request is longer than {LONGEST_LINE} bytes"))
+        elif end >= 0:
+            text = bytes(talker.text[:end])
+            del talker.text[: end + 1]
+            self._take(talker, text)
+
+    def _take(self, talker: _Talker, text: bytes) -> None:
+        try:
+            request = json.loads(text)
+        except (ValueError, RecursionError):
+            self._say(talker, refusal("the request is not JSON; one object a line is wanted"))
+            return
+        if not isinstance(request, dict):
+            words = 'the request is not an object, as in {"ask": "status"}'
+            self._say(talker, refusal(words))
+            return
+        closing = request.get("ask") == "close"
+        if talker.in_last_place and not closing:
+            talker.last = True
+            self._say(talker, refusal(ONLY_CLOSE))
+            return
+        if not closing and self._waiting(talker.uid) >= WAITING_A_USER:
+            self._say(talker, refusal(BUSY))
+            return
+        asked = talker.asked = _Asked(request, closing)
+        talker.since_mono_s = self._clock.mono_s()
+        self._poll.modify(talker.line, 0)  # whoever goes away shows all the same
+        if closing:
+            self._lane.put((talker, asked))
+        elif is_gone(talker.line):
+            self._drop(talker)  # nobody is there to hear what came of it
+        else:
+            self._ask(talker, asked)
+
+    def _waiting(self, uid: int) -> int:
+        asked = [t.asked for t in self._talkers.values() if t.uid == uid]
+        return sum(a is not None and not a.closing for a in asked)
+
+    def _say_reply(self, talker: _Talker, asked: _Asked) -> None:
+        if talker.asked is not asked or asked.reply is None:
+            return  # it was told that it takes too long, or went away
+        try:
+            said = asked.reply.result()
+        except RowgateError as fault:
+            said = refusal(str(fault))
+        except CancelledError:
+            said = refusal(BUSY)
+        except Exception:  # noqa: BLE001 - the server outlives a mistake of ours
+            self._mistakes += 1
+            if self._mistakes <= 10 or self._mistakes & (self._mistakes - 1) == 0:
+                # Whoever asks the same again and again does not fill the disk with it.
+                words = f"{asked.request!r:.{MOST_LOGGED}}"
+                _LOG.exception("mistake %d over a request: %s", self._mistakes, words)
+            said = refusal("the daemon made a mistake over this; its log says more")
+        self._say(talker, said)
+
+    def _too_late(self, talker: _Talker) -> None:
+        """Nothing that is told "nothing was done" is done later; a `close` always is."""
+        asked = talker.asked
+        if talker.out or talker.draining:
+            self._drop(talker)
+        elif asked is None:
+            self._turn_away(talker, TOO_SLOW)
+        elif asked.closing:
+            self._say(talker, refusal(SHUT_BUT_BUSY if asked.shut else NOT_SHUT_YET))
+        elif asked.reply is None or asked.reply.cancel():
+            self._say(talker, refusal(BUSY))
+        elif not asked.reply.done():
+            self._say(talker, refusal(UNDER_WAY))
+        # Otherwise it was answered this moment, and is heard in the next round.
+
+    def _say(self, talker: _Talker, said: Mapping[str, Any]) -> None:
+        talker.asked = None
+        talker.out = _as_line(said)
+        talker.since_mono_s = self._clock.mono_s()
+        self._poll.modify(talker.line, select.POLLOUT)
+        self._write(talker)
+
+    def _write(self, talker: _Talker) -> None:
+        with contextlib.suppress(BlockingIOError):
+            talker.out = talker.out[talker.line.send(talker.out) :]
+        if talker.out:
+            return
+        talker.since_mono_s = self._clock.mono_s()
+        more = b"\n" in talker.text and not talker.last
+        self._poll.modify(talker.line, select.POLLOUT if more else select.POLLIN)
+        if talker.last:
+            talker.draining = True  # closing on what was not read would lose the answer
+            talker.line.shutdown(socket.SHUT_WR)
+
+    # --- the socket's name -------------------------------------------------------------------
+
+    def _is_ours(self) -> bool:
+        try:
+            there = self._path.lstat()
+        except OSError:
+            return False
+        return os.path.samestat(there, self._ours)
+
+    def _be_there(self) -> None:
+        """Listen anew where somebody took the socket's name away, or its folder and put it back."""
+        now = self._clock.mono_s()
+        if now - self._looked_mono_s < LOOK_EVERY_S:
+            return
+        self._looked_mono_s = now
+        if self._is_ours() or not self._path.parent.is_dir():
+            return
+        if not self._may_listen():
+            self._warn("the control socket was taken away, and another daemon has its folder")
+            return
+        try:
+            fresh = listen(self._path)
+        except DaemonError as fault:
+            self._warn(f"the control socket is gone, and {fault}")
+            return
+        self._deaf()
+        self._socket.close()
+        self._socket, self._ours = fresh
+        self._said = ""
+        _LOG.warning("the control socket was taken away; it is there again")
+
+    def _warn(self, words: str) -> None:
+        """Once, until it is over."""
+        if words != self._said:
+            _LOG.warning("%s", words)
+            self._said = words
+
+
+def _as_line(said: Mapping[str, Any]) -> bytes:
+    return json.dumps(said).encode() + b"\n"

@@ -1,0 +1,473 @@
+"""Everything that decides, in one thread: when to plan, what to open, what to write down.
+
+`tick()` looks at the clock and does what is due; `next_moment_utc()` says when to look again.
+Closing is not here: an open line shuts by the bank's own deadline, whatever the engine does.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+
+from controller.clock import Clock
+from controller.daemon.alerts import AlertWriter, FindingActions, flow_findings, told_words
+from controller.daemon.dispatch import Dispatcher, Moment
+from controller.daemon.flow.credit import cut_words, day_given, held_to_plan, short_words
+from controller.daemon.flow.input_pins import Watching
+from controller.daemon.flow.rules import LEAST_COUNTS, LEAST_SHARE
+from controller.daemon.garden_reload import Accepted, GardenFile
+from controller.daemon.host.board import BoardNow, BoardWatch
+from controller.daemon.host.clock_trust import ClockTrust
+from controller.daemon.host.counts import Counts, Facts
+from controller.daemon.journal import Journal
+from controller.daemon.openings import Ended, Openings, shut
+from controller.daemon.planning import (
+    DAYS_AHEAD,
+    first_day_to_plan,
+    held_now,
+    local_day,
+    may_run_until,
+    plan,
+    plan_moments,
+    with_holds,
+)
+from controller.daemon.recovery import Restarts
+from controller.daemon.rhythm import Alarm
+from controller.daemon.valve_set import ValveSet
+from controller.daemon.weather import WeatherAnswer, WeatherDesk, WeatherKeeping
+from controller.demand.soil.packed_days import rows_since
+from controller.errors import LogbookError, RowgateError, ValveFault
+from controller.garden.model import Garden, Zone
+from controller.garden.plumbing import ValveKind
+from controller.logbook.records import HowKnown
+from controller.timetable.need.pulse_length import shortest_pulse_s, water_s
+from controller.timetable.plan import NetworkFlows
+from controller.timetable.records import Pulse, Timetable
+from controller.timetable.unwritten import zones_as_printed
+
+_DAY = timedelta(days=1)
+GARDEN_EVERY_S = 30.0  # between two looks at the garden file; our choice
+LITRES_EVERY_S = 0.2  # between two looks at a pulse about to have its litres; our choice
+RETRY_S = 60.0  # after a plan that failed for want of the logbook; our choice
+_MOST_FAULTS = 5  # of one garden file, written down; status shows all
+_LOG = logging.getLogger("rowgate.engine")
+
+
+class Engine:
+    """The daemon's mind. Time, lines, logbook, weather, garden file and alarm are handed in."""
+
+    def __init__(
+        self,
+        *,
+        accepted: Accepted,
+        garden_file: GardenFile,
+        valve_set: ValveSet,
+        openings: Openings,
+        journal: Journal,
+        clock: Clock,
+        sense: ClockTrust,
+        desk: WeatherDesk,
+        alarm: Alarm,
+        post: Callable[[Callable[[], None]], None],
+        pins: str,
+        watching: Watching,
+        silent: Callable[[], tuple[str, ...]] = tuple,
+        board: Callable[[], BoardNow] = BoardNow,
+    ) -> None:
+        self.accepted, self.garden_file = accepted, garden_file
+        self.valve_set, self.openings, self.journal = valve_set, openings, journal
+        self.clock, self.sense = clock, sense
+        self._desk, self._alarm, self._post = desk, alarm, post
+        self.pins, self.silent, self.started_utc = pins, silent, clock.now_utc()
+        self.watching, self.board = watching, board
+        self.restarts: Restarts | None = None  # told once it has recovered
+        self._board_watch: BoardWatch | None = None
+        self.timetable: Timetable | None = None
+        self.planned_utc: datetime | None = None
+        self._planned_mono_s: float | None = None
+        self.plan_fault = ""
+        self._telling = AlertWriter(journal, clock)
+        self.tell = self._telling.tell
+        self._counts = Counts()
+        self._garden = accepted.garden  # with the holds in force
+        self.weather = WeatherKeeping(journal, clock, self.tell, self._today)
+        self.due = Dispatcher(journal, openings, valve_set, clock, self.tell, self.want_plan)
+        self._remedies = FindingActions(
+            journal, openings, valve_set, clock, self.tell, self.holds_changed
+        )
+        self._flows = NetworkFlows(accepted.lines)
+        self._coming: Accepted | None = None
+        self._shown_faults: tuple[str, ...] = ()
+        self._not_today: dict[str, date] = {}
+        self._said_cut: set[tuple[str, date]] = set()  # zone-days the meter would have made longer
+        self._said_short: set[tuple[str, date]] = set()  # zone-days credited beyond the count
+        self._want_plan = ""
+        self._plan_after_mono_s = float("-inf")
+        self._garden_looked_mono_s = float("-inf")
+        self._moments: list[tuple[str, datetime]] = []
+
+    # --- the day -----------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Take up the day: holds and weather the logbook kept, the source asked, a first plan."""
+        self.want_plan("start")
+        self.weather.take_up()
+        self._watch_garden()
+        told = told_words(self.journal, "board")
+        self._board_watch = BoardWatch(self.board, self.clock, self.tell, told)
+        self.holds_changed()
+        self._look_at_garden()
+        self.sense.look()
+        if not self.sense.believed:
+            self.tell("clock", f"no openings by plan: {self.sense.why}")
+        self._set_alarm()
+        self._ask_weather()
+        self.tick()
+
+    def tick(self) -> None:
+        """Do what is due."""
+        self._settle()
+        self._look_at_clock()
+        self._look_at_water()
+        self.openings.beat(self.flow_l_s)
+        mono = self.clock.mono_s()
+        if mono - self._garden_looked_mono_s >= GARDEN_EVERY_S:
+            self._look_at_garden()
+        self._telling.try_again()
+        self._plan_if_due()
+        self.due.look(self._zone, self._moment)
+
+    def tick_last(self) -> None:
+        """The valves are shut for good: write down the last ends."""
+        self._settle()
+        self.watching.end()
+
+    def next_moment_utc(self) -> datetime:
+        """When something is to be done next, seen from now."""
+        now, mono = self.clock.now_utc(), self.clock.mono_s()
+        wait = self._garden_looked_mono_s + GARDEN_EVERY_S - mono
+        beat = self.openings.next_mono_s()
+        if beat is not None:
+            wait = min(wait, beat - mono)
+        litres_in_s = self.openings.litres_due_in_s(self.flow_l_s)
+        if litres_in_s is not None:
+            wait = min(wait, max(litres_in_s, LITRES_EVERY_S))
+        moments = [now + timedelta(seconds=max(0.0, wait))]
+        moments += [at for _, at in self._moments if at > now]
+        return min([*moments, *self.due.coming(now)])
+
+    # --- planning ----------------------------------------------------------------------------
+
+    def want_plan(self, reason: str, *, drop: bool = False) -> None:
+        """Plan anew as soon as nothing is open; with `drop`, nothing of the old plan opens."""
+        self._want_plan = self._want_plan or reason
+        self._plan_after_mono_s = float("-inf")
+        if drop:
+            self.due.pending = []
+
+    def weather_came(self, answer: WeatherAnswer) -> None:
+        """Take in what the source said; what is usable is kept in the logbook."""
+        if self.weather.came(answer):
+            self.want_plan("weather")
+
+    def holds_changed(self) -> None:
+        """Read the holds in force anew, shut what one of them holds, and plan anew."""
+        holds = self.journal.holds(self.clock.now_utc(), self.accepted.garden.site.zone_info)
+        self._garden = with_holds(self.accepted.garden, holds)
+        now = self.clock.now_utc()
+        for running in list(self.openings.running.values()):
+            zone = self._zone(running.zone)
+            held = None if zone is None else held_now(self._garden, zone, now)
+            if held is not None and not running.manual:
+                shut(self.valve_set.bank, running.line, f"held: {held or 'no reason given'}")
+        self.want_plan("hold", drop=True)
+
+    @property
+    def at_rest(self) -> bool:
+        """Whether nothing is open or waits to be written, and no meter or sensor is watched."""
+        garden = self.accepted.garden
+        watched = garden.meter is not None or garden.sensors
+        return not (self.openings.running or self.unrecorded_words() or watched)
+
+    @property
+    def pending(self) -> list[Pulse]:
+        """What of today's plan is still to be opened."""
+        return self.due.pending
+
+    @property
+    def garden(self) -> Garden:
+        """The garden in force, with the holds of the logbook."""
+        return self._garden
+
+    def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
+        """Flow of an open zone within a set, in the garden in force. [L/s]"""
+        return self._flows.flow_l_s(zone, together)
+
+    def flow_or_nothing_l_s(self, zone: str, together: frozenset[str]) -> float:
+        """The same for zones of an older garden file, too: one that is gone gives nothing. [L/s]"""
+        known = frozenset(z.name for z in self.accepted.garden.zones)
+        return self.flow_l_s(zone, together & known) if zone in known else 0.0
+
+    def person_closed(self, zone: str) -> None:
+        """A person shut this zone: what is left of its dose stays in the ledger until the next.
+
+        A dose of yesterday's, from a window across midnight, is not today's.
+        """
+        running = self.openings.running.get(zone)
+        days = [running.day] if running is not None and not running.manual else []
+        days += sorted(p.day for p in self.due.pending if p.zone == zone)
+        self._not_today[zone] = days[0] if days else self._today()
+        self.due.leave_out(zone)
+
+    def facts(self) -> Facts:
+        """How it stands now, for those who show it."""
+        return Facts(
+            at_mono_s=self.clock.mono_s(),
+            litres=dict(self._counts.litres),
+            pulses=dict(self._counts.pulses),
+            told=dict(self._telling.told),
+            open_lines=len(self.valve_set.bank.open_lines()),
+            planned_mono_s=self._planned_mono_s,
+            weather_mono_s=self.weather.came_mono_s,
+            clock_believed=self.sense.believed,
+            litres_by=self.watching.litres_by,
+            starts_in_last_day=1 if self.restarts is None else self.restarts.in_last_day,
+            board=self.board(),
+        )
+
+    def unrecorded_words(self) -> list[str]:
+        """What the logbook has not taken yet: happenings, ends of pulses, records of the bank."""
+        ends = [f"the end of a pulse of {zone}" for zone in self.openings.unwritten_zones]
+        return [*self._telling.unrecorded(), *ends, *self.valve_set.bank.undelivered]
+
+    # --- the parts of a tick -----------------------------------------------------------------
+
+    def _settle(self) -> None:
+        ended, faults = self.openings.settle(self.valve_set.bank, self.flow_l_s)
+        for record in faults:
+            self.tell(
+                "valve", f"line {record.number}: {record.words}", self._zone_of(record.number)
+            )
+        for end in ended:
+            self._counts.ended(end)
+            self.watching.ended(end)
+            self._say_short(end)
+            zone = end.running.zone
+            _LOG.info("%s shut after %.1f s, %.1f L: %s", zone, end.open_s, end.litres, end.why)
+            if not end.in_time:
+                self.tell("cut short", f"shut after {end.open_s:.0f} s: {end.why}", zone)
+            if end.running.manual or not end.in_time or self._is_short(end):
+                self.want_plan("an opening that was not planned so")
+
+    def _say_short(self, end: Ended) -> None:
+        """What is credited beyond the meter's count, where its watch cannot judge the opening."""
+        counted, meter, key = end.counted, self._garden.meter, (end.running.zone, end.running.day)
+        if counted is None or meter is None or end.litres <= counted.metered_l:
+            return
+        too_short = counted.timed_l < LEAST_COUNTS * meter.litres_per_pulse
+        if too_short and key not in self._said_short:
+            self._said_short = {said for said in self._said_short if said[1] == key[1]} | {key}
+            self.tell("meter", short_words(counted, end.litres), key[0])
+
+    def _is_short(self, end: Ended) -> bool:
+        """Whether the meter says that clearly less came than time does."""
+        by_meter = end.how is HowKnown.METERED
+        return by_meter and end.litres < (1.0 - LEAST_SHARE) * end.timed_litres
+
+    def _look_at_water(self) -> None:
+        """The meter and the sensors: what they find, and what comes of it."""
+        self.openings.shut_what_had_its_litres(self.valve_set.bank, self.flow_l_s)
+        self._remedies.try_again()
+        if self._board_watch is not None:
+            self._board_watch.look(self._today())
+        for found in self.watching.look(self._garden, self._today()):
+            self._remedies.act(found, self._garden)
+        if self.openings.meter_turned:
+            self.openings.meter_turned = False
+            self.tell("meter", f"litres go by {self.watching.litres_by}")
+
+    def _watch_garden(self) -> None:
+        """Fit the input pins to the garden in force."""
+        told = flow_findings(self.journal, self._today(), self._garden.site.zone_info)
+        self.watching.fit(self.accepted, self.flow_l_s, told, self.tell)
+
+    def _today(self) -> date:
+        return local_day(self._garden, self.clock.now_utc())
+
+    def _look_at_clock(self) -> None:
+        sense = self.sense.look()
+        self.sense.saw_row(self.clock.now_utc())
+        if sense.jumped_s:
+            self.tell("clock", f"the clock jumped by {sense.jumped_s:+.0f} s; the plan is dropped")
+        if sense.changed:
+            self.tell("clock", f"no openings by plan: {sense.why}" if sense.why else "believed")
+        if sense.jumped_s or (sense.changed and sense.believed):
+            self.want_plan("clock", drop=True)
+            self._set_alarm()
+
+    def _look_at_garden(self) -> None:
+        self._garden_looked_mono_s = self.clock.mono_s()
+        fresh = self.garden_file.look()
+        if self.garden_file.faults != self._shown_faults:
+            self._shown_faults = self.garden_file.faults
+            for fault in self._shown_faults[:_MOST_FAULTS]:
+                self.tell("garden file", f"{fault}; the last good one waters on")
+            if not self._shown_faults:
+                self.tell("garden file", "reads again")
+        if fresh is not None and not fresh.same_as(self.accepted):
+            self._coming = fresh
+            self.want_plan("garden", drop=True)
+
+    def _plan_if_due(self) -> None:
+        if not self.sense.believed:
+            return
+        now = self.clock.now_utc()
+        while self._moments and self._moments[0][1] <= now:
+            name, _ = self._moments.pop(0)
+            self.want_plan(name)
+            self._ask_weather()
+        if self._want_plan and self.weather.is_waited_for:
+            self.plan_fault = "the weather has not come yet"
+            return
+        if (
+            self._want_plan
+            and not self.openings.running
+            and self.openings.all_written
+            and self.clock.mono_s() >= self._plan_after_mono_s
+        ):
+            self._make_plan(self._want_plan)
+
+    def _make_plan(self, reason: str) -> None:
+        try:
+            self._take_up_coming()
+            now = self.clock.now_utc()
+            today = local_day(self._garden, now)
+            known = self.journal.known(
+                first_day_to_plan(self._garden, now),
+                today + DAYS_AHEAD * _DAY,
+                self._garden.site.zone_info,
+            )
+            kept_from = local_day(self._garden, known.begun_utc or now)
+            timetable = plan(
+                self.accepted,
+                self._garden,
+                self.weather.for_plan(self._garden, today),
+                now_utc=now,
+                given=known.given,
+                last_pulses=known.last_pulses,
+            )
+            if self._garden.meter is not None:
+                timetable = self._held_to_plan(timetable)
+            self.due.pending = [
+                p
+                for p in timetable.pulses
+                if p.valve is ValveKind.RELAY
+                and p.day <= today
+                and self._not_today.get(p.zone) != p.day
+            ]
+            self.timetable, self.planned_utc = timetable, now
+            self._planned_mono_s = self.clock.mono_s()
+            self._want_plan = ""
+            _LOG.info("planned (%s): %d pulses to come today", reason, len(self.due.pending))
+            as_printed = zones_as_printed(self._garden)
+            self.journal.keep_plan(timetable, today, now, kept_from, as_printed)
+            # What is in the logbook now need not be held here, too: a season is much.
+            lately = rows_since(timetable.ledger, today - _DAY)
+            self.timetable = replace(timetable, ledger=tuple(lately))
+            self.plan_fault = ""
+        except LogbookError as fault:
+            self._plan_after_mono_s, self._want_plan = self.clock.mono_s() + RETRY_S, reason
+            self._no_plan(str(fault))
+        except RowgateError as fault:
+            self._want_plan = ""
+            self._no_plan(str(fault))
+        self._set_alarm()
+
+    def _held_to_plan(self, timetable: Timetable) -> Timetable:
+        """The plan, no zone's day longer by the meter's word than it may be; what is cut is told
+        once, and stays owed."""
+        garden = self._garden
+        valves = {zone.name: zone.valve for zone in garden.zones}
+        rows = self.journal.openings_given(timetable.first, self._today())
+        given = day_given(
+            (
+                row.zone,
+                row.day,
+                water_s(
+                    open_s=row.open_s or 0.0,
+                    opens_in_s=valves[row.zone].opens_in_s,
+                    closes_in_s=valves[row.zone].closes_in_s,
+                ),
+                row.litres or 0.0,
+                self.flow_or_nothing_l_s(row.zone, frozenset((row.zone, *row.together))),
+            )
+            for row in rows
+            if row.zone in valves
+        )
+        pulses, cut = held_to_plan(
+            timetable.pulses,
+            given,
+            {name: shortest_pulse_s(valve, garden.watering) for name, valve in valves.items()},
+        )
+        for key in cut:
+            if key not in self._said_cut:
+                self._said_cut.add(key)
+                self.tell("meter", cut_words(given[key]), key[0])
+        return replace(timetable, pulses=tuple(pulses))
+
+    def _no_plan(self, why: str) -> None:
+        if why != self.plan_fault:
+            self.plan_fault = why
+            self.tell("plan", f"no plan could be made: {why}")
+
+    def _take_up_coming(self) -> None:
+        """A changed garden, now that nothing is open; one whose lines cannot be had waits."""
+        if self._coming is None:
+            return
+        coming = self._coming
+        holds = self.journal.holds(self.clock.now_utc(), coming.garden.site.zone_info)
+        try:
+            self.valve_set.refit(coming)
+        except ValveFault as fault:
+            self.tell("garden file", f"the changed garden file is not in force yet: {fault}")
+            return
+        self._coming = None
+        self.accepted, self._flows = coming, NetworkFlows(coming.lines)
+        self._garden = with_holds(coming.garden, holds)
+        self._watch_garden()
+        self.tell("garden file", "a changed garden file is in force")
+
+    def _moment(self, pulse: Pulse, zone: Zone) -> Moment:
+        now = self.clock.now_utc()
+        return Moment(
+            now_utc=now,
+            doubt=self.sense.why,
+            key_spent=self.journal.spent(pulse),
+            # A hold that is not written yet makes it wait; once written, it is planned for.
+            shut_by=self._remedies.held(zone.name) or self.watching.why_shut,
+            held=held_now(self._garden, zone, now),
+            # Or still on its way shut, it or the master: the pulse waits for that.
+            is_open=pulse.zone in self.openings.running
+            or self.valve_set.is_closing(pulse.relay_line),
+            may_run_until_utc=may_run_until(self._garden, zone, pulse.day, now),
+            shortest_s=shortest_pulse_s(zone.valve, self._garden.watering),
+        )
+
+    def _ask_weather(self) -> None:
+        self._desk.ask(
+            self.accepted.garden, lambda answer: self._post(lambda: self.weather_came(answer))
+        )
+
+    def _set_alarm(self) -> None:
+        now = self.clock.now_utc()
+        self._moments = plan_moments(self._garden, now)
+        self._alarm.set_all([*self._moments, *((p.key, p.opens_utc) for p in self.due.pending)])
+
+    def _zone_of(self, line: int) -> str | None:
+        zones = self.accepted.garden.zones
+        return next((z.name for z in zones if z.valve.relay_line == line), None)
+
+    def _zone(self, name: str) -> Zone | None:
+        return next((z for z in self.accepted.garden.zones if z.name == name), None)

@@ -1,0 +1,247 @@
+"""The engine's thread: it recovers, plans, decides and writes, and answers what is asked.
+
+Everything else, the alarm, the socket, the weather and the bank, only puts something into its
+inbox. It shuts nothing: valves close without it.
+"""
+
+from __future__ import annotations
+
+import logging
+import queue
+import threading
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from controller.clock import Clock
+from controller.daemon.control.answers import answer
+from controller.daemon.control.protocol import refusal
+from controller.daemon.engine import Engine
+from controller.daemon.flow.input_pins import Watching
+from controller.daemon.flow.monitor import Past
+from controller.daemon.garden_reload import Accepted, GardenFile, KeptFieldTests
+from controller.daemon.host.board import look_at_board
+from controller.daemon.host.clock_trust import ClockTrust
+from controller.daemon.host.counts import Facts
+from controller.daemon.host.process import Ending, Overruled, give_back_memory
+from controller.daemon.host.watchdog import Health
+from controller.daemon.journal import Journal
+from controller.daemon.openings import Openings, shut
+from controller.daemon.recovery import ShutAt, ending, recover, starting, write_down
+from controller.daemon.rhythm import WallAlarm
+from controller.daemon.valve_set import LINE_FILE, ValveSet
+from controller.daemon.weather import Fetch, ThreadDesk
+from controller.errors import LogbookError, ValveRefused
+from controller.timetable.calibrated import Bands
+from controller.valves.alloff import forget_shut_at
+from controller.valves.inputs import InputDriver
+
+TICK_EVERY_S = 1.0  # the engine looks at least so often
+REST_S = 5.0  # the same while nothing is open and no pin is watched; our choice
+SHUT_WITHIN_S = 300.0  # the last ends are written once the valves are shut; a ball takes its time
+FACTS_EVERY_S = 5.0  # between two pages of facts for the health address; our choice
+_LOG = logging.getLogger("rowgate")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Around:
+    """What the engine's thread finds there when it begins."""
+
+    accepted: Accepted
+    garden_file: GardenFile
+    field_tests: KeptFieldTests
+    works: ValveSet
+    journal: Journal
+    openings: Openings
+    pins: str  # which driver moves them
+    inputs: InputDriver | None
+    weather: Fetch
+    stopped: ShutAt | None  # what the last stop step left
+    health: Health
+    ending: Ending
+    clock: Clock
+    state: Path
+    own: Path  # the folder that nobody but us writes in
+
+
+class EngineThread:
+    """One engine, its inbox, and the thread they live in."""
+
+    def __init__(self, around: Around) -> None:
+        self._around, self._clock, self._ending = around, around.clock, around.ending
+        self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
+        self._ready = threading.Event()
+        self._engine: Engine | None = None
+        self._thread = threading.Thread(target=self._live, name="engine", daemon=True)
+        self._planned_utc: datetime | None = None
+        self.facts: Facts | None = None  # the last page of them, for the health address
+
+    # --- from other threads ------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Begin to live."""
+        self._thread.start()
+
+    def wait_for_plan(self) -> bool:
+        """Wait for the first plan; every line is off meanwhile. False if none is to come."""
+        while not self._ready.wait(0.1):
+            if self._ending.told or not self._thread.is_alive():
+                return False
+        return not self._ending.told
+
+    def wake(self) -> None:
+        """Let it look now."""
+        self._inbox.put(_nothing)
+
+    def join(self, within_s: float) -> None:
+        """Wait for its end."""
+        if self._thread.is_alive():
+            self._thread.join(within_s)
+
+    def asked(self, request: dict[str, Any]) -> Future[Mapping[str, Any]]:
+        """What the answer to a request will be; one that is cancelled in time is not done."""
+        reply: Future[Mapping[str, Any]] = Future()
+        engine = self._engine
+        if engine is None or self._ending.told:
+            reply.set_result(refusal("the daemon is ending"))
+            return reply
+
+        def serve() -> None:
+            if not reply.set_running_or_notify_cancel():
+                return  # whoever asked was told that nothing was done
+            try:
+                reply.set_result(answer(engine, request))
+            except Exception as fault:  # noqa: BLE001 - raised again in the thread that asked
+                reply.set_exception(fault)
+
+        self._inbox.put(serve)
+        return reply
+
+    def close_first(self, request: Mapping[str, Any]) -> None:
+        """Shut what a `close` names, in the thread that asks: closing waits for nothing."""
+        if self._engine is not None:
+            _close_first(self._engine, request.get("zone"))
+
+    # --- its own thread ----------------------------------------------------------------------
+
+    def _live(self) -> None:
+        around, alarm = self._around, None
+        try:
+            alarm = WallAlarm(lambda name: self.wake(), around.accepted.garden.site.zone_info)
+            engine = self._new_engine(alarm)
+            self._recover(engine)
+            engine.restarts = starting(around.journal, self._clock, around.stopped)
+            engine.start()
+            self._engine = engine
+            self._ready.set()
+            while not self._ending.told:
+                around.health.moved("engine")
+                self._one_round(engine)
+                self._write_facts(engine)
+            self._ending.shut.wait(SHUT_WITHIN_S)  # what ended, and when, is known only then
+            engine.tick_last()
+            ending(around.journal, self._ending.why)
+        except LogbookError as fault:
+            # What a crash left must be written down before anything opens; the next start tries.
+            _LOG.error("the daemon cannot go on: %s", fault)
+            self._ending.fail("the logbook does not take what must be in it")
+        except Exception:  # noqa: BLE001 - the process must end, valves first
+            _LOG.exception("the engine")
+            self._ending.fail("the engine made a mistake")
+            ending(around.journal, self._ending.why)
+        finally:
+            if alarm is not None:
+                alarm.stop()
+            around.journal.close()
+
+    def _new_engine(self, alarm: WallAlarm) -> Engine:
+        around = self._around
+        overruled = Overruled(around.own)
+        newest = overruled.less(around.journal.newest_utc(), self._clock.now_utc())
+        return Engine(
+            accepted=around.accepted,
+            garden_file=around.garden_file,
+            valve_set=around.works,
+            openings=around.openings,
+            journal=around.journal,
+            clock=self._clock,
+            sense=ClockTrust(
+                self._clock,
+                newest,
+                overruled.keep,
+                keeps_time=around.accepted.garden.board.battery_clock,
+            ),
+            desk=ThreadDesk(around.weather, self._clock),
+            alarm=alarm,
+            post=self._inbox.put,
+            pins=around.pins,
+            silent=around.health.silent,
+            watching=Watching(
+                around.inputs,
+                around.openings,
+                self._clock,
+                bands=lambda garden: Bands(garden, around.field_tests.fitted(garden)),
+                write_rain=around.journal.rain_on_pin,
+                past=Past(around.journal.flow_stretches, around.journal.keep_flow_stretch),
+            ),
+            board=lambda: look_at_board(around.state),
+        )
+
+    def _recover(self, engine: Engine) -> None:
+        """Write down what a crash left unfinished, before anything opens."""
+        around = self._around
+        zones = around.accepted.garden.zones
+        found = recover(
+            around.journal.unfinished(),
+            boot_id=self._clock.boot_id(),
+            stopped=around.stopped,
+            flow_l_s=engine.flow_or_nothing_l_s,
+            stays_open={zone.name for zone in zones if zone.valve.close_line is not None},
+        )
+        write_down(found, around.journal)
+        forget_shut_at(around.own / LINE_FILE)
+
+    def _one_round(self, engine: Engine) -> None:
+        wait = (engine.next_moment_utc() - self._clock.now_utc()).total_seconds()
+        longest_s = REST_S if engine.at_rest else TICK_EVERY_S
+        try:
+            message = self._inbox.get(timeout=min(max(wait, 0.02), longest_s))
+            message()
+            while True:
+                self._inbox.get_nowait()()
+        except queue.Empty:
+            pass
+        engine.tick()
+        if engine.planned_utc != self._planned_utc:
+            self._planned_utc = engine.planned_utc
+            give_back_memory()
+
+    def _write_facts(self, engine: Engine) -> None:
+        """A new page of facts for the health address, now and then; none where nobody reads it."""
+        if engine.accepted.garden.health.port is None:
+            return
+        if self.facts is None or self._clock.mono_s() - self.facts.at_mono_s >= FACTS_EVERY_S:
+            self.facts = engine.facts()
+
+
+def _close_first(engine: Engine, name: object) -> None:
+    """Shut at once, in the thread that asked: closing waits for nothing."""
+    bank = engine.valve_set.bank
+    if name is None:
+        bank.close_all("a person closed it")
+        return
+    for zone in engine.accepted.garden.zones:
+        if zone.name == name and zone.valve.relay_line is not None:
+            try:
+                words = shut(bank, zone.valve.relay_line, "a person closed it")
+            except ValveRefused as fault:
+                words = str(fault)
+            if words:
+                _LOG.error("%s: %s", zone.name, words)
+
+
+def _nothing() -> None:
+    """A message that only wakes."""

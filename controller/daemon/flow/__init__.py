@@ -1,0 +1,1 @@
+"""The flow watch: the meter and the input pins beside the openings."""

@@ -1,0 +1,72 @@
+"""The garden file read in a process of its own.
+
+What reads it takes some 20 MB that nobody needs once it is read; they go with the process, and the
+garden comes back as it is. Where no such process can be had, or it ends without an answer, the file
+is read here.
+"""
+
+from __future__ import annotations
+
+import logging
+import pickle
+import subprocess
+import sys
+
+from controller.errors import GardenFileError, InputError, RowgateError
+from controller.garden.model import Garden
+
+WITHIN_S = 60.0  # a big file on a busy small board takes some seconds; our choice
+_LOG = logging.getLogger("rowgate.garden")
+
+
+def read_apart(text: str, path: str) -> Garden:
+    """The garden of this text; `path` only names it in the faults.
+
+    Raises
+    ------
+    GardenFileError
+        With every fault, unknown crops and soils among them.
+    """
+    try:
+        done = subprocess.run(
+            [sys.executable, "-P", "-m", "controller.daemon.garden_process", path],
+            input=text.encode("utf-8", "surrogatepass"),
+            stdout=subprocess.PIPE,
+            timeout=WITHIN_S,
+            check=True,
+        )
+        said = pickle.loads(done.stdout)  # from our own child
+    except (OSError, subprocess.SubprocessError, pickle.UnpicklingError, EOFError) as fault:
+        _LOG.warning("the garden file is read in the daemon itself: %s", fault)
+        said = _said_of(text, path)
+    if isinstance(said, Garden):
+        return said
+    if isinstance(said, tuple):
+        raise GardenFileError(said)
+    raise InputError(said)
+
+
+def _said_of(text: str, path: str) -> Garden | tuple[str, ...] | str:
+    """The garden, or its faults, or what else is wrong."""
+    # Imported here: this is what takes so much.
+    from controller.timetable.garden_loader import read_whole_text
+    from crops.catalogue import load
+
+    try:
+        return read_whole_text(text, path, load())
+    except GardenFileError as fault:
+        return fault.faults
+    except RowgateError as fault:
+        return str(fault)
+
+
+def main() -> int:
+    """The process: the text comes in, and the garden goes out."""
+    text = sys.stdin.buffer.read().decode("utf-8", "surrogatepass")
+    said = pickle.dumps(_said_of(text, sys.argv[1]), pickle.HIGHEST_PROTOCOL)
+    sys.stdout.buffer.write(said)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

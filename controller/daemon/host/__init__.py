@@ -1,0 +1,1 @@
+"""The board, the process and the service manager around the daemon."""

@@ -1,0 +1,123 @@
+"""Whether the wall clock may be believed. Openings by plan wait for it; closing never asks.
+
+A doubt is one sentence for a gardener. Four things raise one: the clock was never set from a
+trusted source; it jumped against the monotonic clock; it stands before what the logbook has
+already seen; it stands so far from all we know that it cannot be right.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from controller.clock import LATEST_UTC, Clock
+
+JUMP_S = 2.0  # more than this between two looks is a step, not drift; our choice
+SETTLE_S = 600.0  # after a jump the clock must run on in step for so long; our choice
+# A clock may be a little behind the newest row: a correction of a second is no journey in time.
+BACK_S = 2.0
+# Longer than any winter: a newest row older than this says the clock ran ahead. Our choice.
+FAR_AHEAD = timedelta(days=400)
+EARLIEST_UTC = datetime(2025, 1, 1, tzinfo=UTC)  # before this program was written
+# Rows of a future that never came would stop watering for ever, and a garden that rested for two
+# years could never start. A set clock that disagrees with the rows is believed after a day, aloud.
+LONG_IN_DOUBT_S = 86_400.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sense:
+    """What one look at the clock found."""
+
+    believed: bool
+    why: str  # the doubt, or "" where there is none
+    jumped_s: float  # how far the wall clock stepped since the last look; 0 for none
+    changed: bool  # whether `believed` differs from the look before
+
+
+class ClockTrust:
+    """Compares the two clocks at every look, and the wall clock with the logbook's newest row.
+
+    `overruled` is told of a newest row that a long-steady clock was believed against. With
+    `keeps_time` the board has a battery clock, which no time source needs to set.
+    """
+
+    def __init__(
+        self,
+        clock: Clock,
+        newest_row_utc: datetime | None,
+        overruled: Callable[[datetime], None] = lambda newest_row_utc: None,
+        *,
+        keeps_time: bool = False,
+    ) -> None:
+        self._clock, self._newest, self._overruled = clock, newest_row_utc, overruled
+        self._keeps_time = keeps_time
+        self._offset_s = self._offset()
+        self._steady_since_mono_s = clock.mono_s()
+        self._settling = False
+        self._believed: bool | None = None
+        self.why = "the clock has not been looked at yet"
+
+    @property
+    def believed(self) -> bool:
+        """What the last look found."""
+        return bool(self._believed)
+
+    def look(self) -> Sense:
+        """Look at the clocks; cheap, meant for every tick."""
+        offset, mono = self._offset(), self._clock.mono_s()
+        jumped = offset - self._offset_s
+        self._offset_s = offset
+        if abs(jumped) > JUMP_S:
+            self._settling, self._steady_since_mono_s = True, mono
+        else:
+            jumped = 0.0
+        self.why = self._doubt(mono)
+        believed = not self.why
+        changed = believed != self._believed
+        self._believed = believed
+        return Sense(believed=believed, why=self.why, jumped_s=jumped, changed=changed)
+
+    def saw_row(self, at_utc: datetime) -> None:
+        """A row was written while the clock was believed: time does not go back before it."""
+        if self._believed and (self._newest is None or at_utc > self._newest):
+            self._newest = at_utc
+
+    def _doubt(self, mono_s: float) -> str:
+        if not self._keeps_time and not self._clock.synced():
+            self._steady_since_mono_s = mono_s
+            return (
+                "the clock has not been set from a time source (a board with a battery clock "
+                'says so: clock = "battery" in [board])'
+            )
+        now, steady_s = self._clock.now_utc(), mono_s - self._steady_since_mono_s
+        if now < EARLIEST_UTC:
+            return f"the clock says {now:%Y-%m-%d}, which is before Rowgate was written"
+        if now >= LATEST_UTC:
+            return f"the clock says {now:%Y} or later, which cannot be"
+        if self._settling and steady_s < SETTLE_S:
+            return (
+                "the clock was moved; plans wait until it has run on for "
+                f"{SETTLE_S / 60:.0f} minutes"
+            )
+        self._settling = False
+        return self._against_rows(now, steady_s)
+
+    def _against_rows(self, now: datetime, steady_s: float) -> str:
+        if self._newest is None:
+            return ""
+        apart = now - self._newest
+        if -timedelta(seconds=BACK_S) <= apart <= FAR_AHEAD:
+            return ""
+        if steady_s >= LONG_IN_DOUBT_S:
+            self._overruled(self._newest)
+            self._newest = None  # begins anew with the next row
+            return ""
+        side = "before" if apart < timedelta() else "long after"
+        return (
+            f"the clock says {now:%Y-%m-%d %H:%M} UTC, {side} the logbook's newest row of "
+            f"{self._newest:%Y-%m-%d %H:%M} UTC"
+        )
+
+    def _offset(self) -> float:
+        return self._clock.now_utc().timestamp() - self._clock.mono_s()

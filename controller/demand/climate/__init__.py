@@ -1,0 +1,1 @@
+"""From the air and the sun to reference ET."""

@@ -1,0 +1,1 @@
+"""A planting on its way: stages, cover, roots, coefficients."""

@@ -1,0 +1,414 @@
+"""Plants that stand apart: what they shade and draw, next to the closed field of the tables.
+
+A table's Kcb is for plants as dense as a field grows them. `canopy_on` thins that field: the day's
+cover follows from the day's Kcb (FAO-56, eq. 76), and where full-grown plants will shade less than
+the field does at mid-season, every day's cover is less by the same share. Kcb then follows by the
+density form (eq. 98) with the crop's own coefficient at full cover, which is the one that gives the
+table's Kcb at the field's cover. So a closed bed has the table's Kcb to the last digit, thinner
+ones run down to Kc min without a step, and no bed has more than the table.
+"""
+
+from __future__ import annotations
+
+from math import asin, cos, hypot, pi, radians, sin, sqrt
+from typing import NamedTuple
+
+from controller.demand.climate.radiation import LATITUDE_RANGE_DEG, declination_rad
+from controller.demand.plants.stages import climate_shift
+from controller.demand.soil.daily_balance import KC_MIN
+from controller.errors import OutOfRange, require_range
+from crops.firstyears import YoungStand
+
+MOST_COVER = 0.99  # FAO-56 (1998), eq. 76
+LEAST_ABOVE_KC_MIN = 0.01  # of Kcb, and of Kc max: FAO-56 (1998), eq. 76
+MOST_FULL_KCB = 1.20  # before climate: FAO-56 (1998), chapter 9
+LEAST_SUN_HEIGHT_RAD = 0.01  # ours: under half a degree everything lies in shade
+HEIGHT_RANGE_M = (0.0, 30.0)
+
+
+class Canopy(NamedTuple):
+    """What the plants are on a day: their basal coefficient, and the share of ground they shade."""
+
+    kcb: float
+    cover: float
+
+
+def cover_at_full_size(*, spread_m: float, spacing_m: float, line_gap_m: float) -> float:
+    """Share of the ground that full-grown plants shade, the sun overhead.
+
+    Parameters
+    ----------
+    spread_m : float
+        How wide one plant grows, seen from above, 0 to 30. [m]
+    spacing_m : float
+        From plant to plant along the line, 0.001 to 100. [m]
+    line_gap_m : float
+        From line to line: the width of ground one line of plants has, 0.001 to 100. [m]
+
+    Returns
+    -------
+    float
+        0 to 1.
+
+    Raises
+    ------
+    OutOfRange
+        If a value is outside its range, or not a number.
+
+    Notes
+    -----
+    Plants are discs, abreast of those in the next line. Each point of the ground is in some disc
+    only if it is in the disc of its nearest plant, so the part of one disc within its plant's own
+    rectangle is the whole overlap, along the line and across: exact. Plants set staggered shade a
+    little more, and only where discs of neighbouring lines meet.
+
+    Source
+    ------
+    Geometry of a disc and a rectangle; discs for plants are our choice.
+
+    Examples
+    --------
+    >>> round(cover_at_full_size(spread_m=0.4, spacing_m=0.4, line_gap_m=0.4), 4)
+    0.7854
+    """
+    require_range("spread_m", spread_m, *HEIGHT_RANGE_M)
+    require_range("spacing_m", spacing_m, 0.001, 100.0)
+    require_range("line_gap_m", line_gap_m, 0.001, 100.0)
+    radius, half_along, half_across = spread_m / 2.0, spacing_m / 2.0, line_gap_m / 2.0
+    if radius <= 0.0:
+        return 0.0
+    if radius >= hypot(half_along, half_across):
+        return 1.0
+    # A quarter of the rectangle: filled to its side up to `cut`, under the circle from there.
+    end = min(half_along, radius)
+    cut = sqrt(radius**2 - half_across**2) if radius > half_across else 0.0
+    quarter = cut * half_across + _under_circle(end, radius) - _under_circle(cut, radius)
+    return min(quarter / (half_along * half_across), 1.0)
+
+
+def field_cover(*, kcb: float, kc_max: float, height_m: float, kc_min: float = KC_MIN) -> float:
+    """Share of the ground shaded by a crop of that basal coefficient, as fields grow it.
+
+    Parameters
+    ----------
+    kcb : float
+        Basal crop coefficient of the day.
+    kc_max : float
+        Kc max of the day.
+    height_m : float
+        Height of the plants. [m]
+    kc_min : float
+        Kc of dry bare soil.
+
+    Returns
+    -------
+    float
+        fc, above 0 and at most 0.99. Not a number if an argument is none.
+
+    Raises
+    ------
+    OutOfRange
+        Never: `canopy_on` checks at its door.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 76 with its limits.
+    """
+    above = max(kcb - kc_min, LEAST_ABOVE_KC_MIN)
+    most = max(kc_max - kc_min, LEAST_ABOVE_KC_MIN)
+    share = above / most
+    return min(float(share ** (1.0 + 0.5 * height_m)), MOST_COVER)
+
+
+def noon_sun_height_rad(*, latitude_deg: float, day_of_year: int) -> float:
+    """How high the sun stands over the horizon at noon.
+
+    Parameters
+    ----------
+    latitude_deg : float
+        Latitude, -90 to 90, south negative. [deg]
+    day_of_year : int
+        Day of the year, 1 to 366.
+
+    Returns
+    -------
+    float
+        Up to pi/2; below 0 where the sun does not rise. [rad]
+
+    Raises
+    ------
+    OutOfRange
+        If a value is outside its range, or not a number.
+
+    Notes
+    -----
+    What counts is the mean while most water is used, about 11 to 15 o'clock; noon stands for it.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, Box 18.
+    """
+    require_range("latitude_deg", latitude_deg, *LATITUDE_RANGE_DEG)
+    return pi / 2.0 - abs(radians(latitude_deg) - declination_rad(day_of_year))
+
+
+def effective_cover(*, cover: float, height_width_ratio: float, sun_height_rad: float) -> float:
+    """Share of the ground in the shade of rows or hedges, the sun standing where it does.
+
+    Parameters
+    ----------
+    cover : float
+        Share shaded with the sun overhead, 0 to 1.
+    height_width_ratio : float
+        Height of the plants over their width, seen along the row, 0 to 100.
+    sun_height_rad : float
+        Mean height of the sun in the hours of most use; `noon_sun_height_rad` will do. 0.01 to
+        pi/2. [rad]
+
+    Returns
+    -------
+    float
+        fc eff, 0 to 1.
+
+    Raises
+    ------
+    OutOfRange
+        If a value is outside its range, or not a number.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, Box 18: fc (1 + HWR / tan(height of the sun)), at most 1.
+    """
+    require_range("cover", cover, 0.0, 1.0)
+    require_range("height_width_ratio", height_width_ratio, 0.0, 100.0)
+    require_range("sun_height_rad", sun_height_rad, LEAST_SUN_HEIGHT_RAD, pi / 2.0)
+    lengthened = 1.0 + height_width_ratio * cos(sun_height_rad) / sin(sun_height_rad)
+    return min(cover * lengthened, 1.0)
+
+
+def full_cover_kcb(*, height_m: float, wind_2m_m_s: float, rh_min_pct: float) -> float:
+    """Basal coefficient of plants that no table has, where they cover all the ground.
+
+    Parameters
+    ----------
+    height_m : float
+        Height of the plants, 0 to 30. [m]
+    wind_2m_m_s : float
+        Wind at 2 m; see `climate_shift`. [m/s]
+    rh_min_pct : float
+        Lowest relative humidity; see `climate_shift`. [%]
+
+    Returns
+    -------
+    float
+        Kcb full.
+
+    Raises
+    ------
+    OutOfRange
+        If a value is outside its range, or not a number.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, chapter 9, after eq. 98: 1.0 + 0.1 h, at most 1.20, and the
+    climate's shift on top.
+    """
+    require_range("height_m", height_m, *HEIGHT_RANGE_M)
+    shift = climate_shift(wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=height_m)
+    return min(1.0 + 0.1 * height_m, MOST_FULL_KCB) + shift
+
+
+def density_coefficient(*, cover: float, effective_cover: float, height_m: float) -> float:
+    """The share of a full cover's Kcb, above Kc min, that thinner plants reach.
+
+    Parameters
+    ----------
+    cover : float
+        fc, 0 to 1.
+    effective_cover : float
+        fc eff, 0 to 1.
+    height_m : float
+        Height of the plants. [m]
+
+    Returns
+    -------
+    float
+        0 to 1.
+
+    Raises
+    ------
+    OutOfRange
+        Never: `sparse_kcb` and `canopy_on` check at their doors.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 98: the least of 1, 2 fc and fc eff^(1/(1+h)).
+    """
+    return min(1.0, 2.0 * cover, float(effective_cover ** (1.0 / (1.0 + height_m))))
+
+
+def sparse_kcb(
+    *,
+    cover: float,
+    effective_cover: float,
+    height_m: float,
+    kcb_full: float,
+    kc_min: float = KC_MIN,
+) -> float:
+    """Basal coefficient of plants that stand apart, from what they shade.
+
+    Parameters
+    ----------
+    cover : float
+        fc, 0 to 1.
+    effective_cover : float
+        fc eff, 0 to 1.
+    height_m : float
+        Height of the plants, 0 to 30. [m]
+    kcb_full : float
+        Kcb were all the ground covered, at least `kc_min`.
+    kc_min : float
+        Kc of dry bare soil, 0 or more.
+
+    Returns
+    -------
+    float
+        Kcb, from `kc_min` to `kcb_full`.
+
+    Raises
+    ------
+    OutOfRange
+        If a value is outside its range, or not a number.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 98.
+    """
+    require_range("cover", cover, 0.0, 1.0)
+    require_range("effective_cover", effective_cover, 0.0, 1.0)
+    require_range("height_m", height_m, *HEIGHT_RANGE_M)
+    require_range("kc_min", kc_min, 0.0, 2.0)
+    require_range("kcb_full", kcb_full, kc_min, 2.0)
+    density = density_coefficient(cover=cover, effective_cover=effective_cover, height_m=height_m)
+    return kc_min + (kcb_full - kc_min) * density
+
+
+def canopy_on(
+    *,
+    kcb_table: float,
+    kcb_mid_table: float,
+    kc_max: float,
+    height_m: float,
+    cover_full: float | None,
+    full_height_m: float | None = None,
+    kc_min: float = KC_MIN,
+    young: YoungStand | None = None,
+) -> Canopy:
+    """The day's basal coefficient and cover of plants as they stand in this bed.
+
+    Parameters
+    ----------
+    kcb_table : float
+        Kcb of the day by the table, already brought to the climate.
+    kcb_mid_table : float
+        Kcb at mid-season by the table, likewise.
+    kc_max : float
+        Kc max of the day.
+    height_m : float
+        Height of the plants on the day. [m]
+    cover_full : float, optional
+        `cover_at_full_size` of these plants; None: they stand as the table's field does.
+    full_height_m : float, optional
+        Height they will have at mid-season; None: that of the day. [m]
+    kc_min : float
+        Kc of dry bare soil.
+    young : YoungStand, optional
+        How far a perennial in its first years has come; None: the plants are full-grown.
+
+    Returns
+    -------
+    Canopy
+        Kcb from the lesser of `kcb_table` and `kc_min` up to `kcb_table`; cover from 0 to 0.99.
+        Plants that stand closer than a field does have the field's: no more than the table is
+        promised, and eq. 76 says little about how dense that is. Young perennials have no more
+        than full-grown ones as low as they are would have in their place.
+
+    Raises
+    ------
+    OutOfRange
+        If a coefficient is outside 0 to 3, a height outside 0 to 30, the cover outside 0 to 1, or
+        one is not a number.
+
+    Notes
+    -----
+    With D the density coefficient and f the field's cover, eq. 98 gives the table's Kcb there if
+    the crop's Kcb full is Kc min + (Kcb table - Kc min) / D(f); put in at this bed's cover c it is
+    Kc min + (Kcb table - Kc min) D(c) / D(f). The sun is taken overhead (fc eff = fc): a lower one
+    lengthens both shadows, and only their ratio counts.
+
+    Young perennials shade c, the same share of what they will shade in this bed as at usual spacing
+    (without a bed of known size, what they do there); their Kcb is Kc min + (Kcb table - Kc min)
+    D(c), eq. 98 with the table's Kcb for that of full cover. So the curve of their year keeps its
+    shape.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 76 and 98. Solving eq. 98 for Kcb full and scaling the
+    cover by one share all season are our choice; eq. 94, the paper's quick form, likewise
+    computes from the dense field of the table.
+    """
+    full_m = height_m if full_height_m is None else full_height_m
+    if not (
+        0.0 <= kcb_table <= 3.0
+        and 0.0 <= kcb_mid_table <= 3.0
+        and 0.0 <= kc_max <= 3.0
+        and 0.0 <= kc_min <= 3.0
+        and 0.0 <= height_m <= 30.0
+        and 0.0 <= full_m <= 30.0
+        and (cover_full is None or 0.0 <= cover_full <= 1.0)
+    ):
+        for name, value in (
+            ("kcb_table", kcb_table),
+            ("kcb_mid_table", kcb_mid_table),
+            ("kc_max", kc_max),
+            ("kc_min", kc_min),
+        ):
+            require_range(name, value, 0.0, 3.0)
+        require_range("height_m", height_m, *HEIGHT_RANGE_M)
+        require_range("full_height_m", full_m, *HEIGHT_RANGE_M)
+        raise OutOfRange("cover_full", cover_full or 0.0, 0.0, 1.0)
+    field = field_cover(kcb=kcb_table, kc_max=kc_max, height_m=height_m, kc_min=kc_min)
+    if cover_full is None and young is None:
+        return Canopy(kcb_table, field)
+    at_mid = field_cover(kcb=kcb_mid_table, kc_max=kc_max, height_m=full_m, kc_min=kc_min)
+    if young is not None:
+        grown = _thinned(kcb_table, field, at_mid, height_m, kc_min, cover_full)
+        at_best = young.cover if cover_full is None else young.share * cover_full
+        density = density_coefficient(cover=at_best, effective_cover=at_best, height_m=full_m)
+        kcb = kc_min + (kcb_table - kc_min) * density if kcb_table > kc_min else kcb_table
+        return Canopy(min(kcb, grown.kcb), min(field * at_best / at_mid, grown.cover))
+    return _thinned(kcb_table, field, at_mid, height_m, kc_min, cover_full)
+
+
+def _thinned(
+    kcb_table: float,
+    field: float,
+    at_mid: float,
+    height_m: float,
+    kc_min: float,
+    cover_full: float | None,
+) -> Canopy:
+    """Full-grown plants whose bed they shade less than a field of them shades its own."""
+    if cover_full is None or cover_full >= at_mid:
+        return Canopy(kcb_table, field)
+    cover = field * cover_full / at_mid
+    if kcb_table <= kc_min:
+        return Canopy(kcb_table, cover)
+    density = density_coefficient(cover=cover, effective_cover=cover, height_m=height_m)
+    dense = density_coefficient(cover=field, effective_cover=field, height_m=height_m)
+    return Canopy(kc_min + (kcb_table - kc_min) * density / dense, cover)
+
+
+def _under_circle(x: float, radius: float) -> float:
+    """Area under the quarter circle from 0 to `x`."""
+    return 0.5 * (x * sqrt(max(radius**2 - x**2, 0.0)) + radius**2 * asin(min(x / radius, 1.0)))

@@ -1,0 +1,381 @@
+"""How fast a planting goes through its stages, from the day it is up."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+from itertools import accumulate
+
+from controller.demand.climate.radiation import day_length_h, day_of_year
+from controller.demand.plants.degree_days import (
+    OPEN_GROUND,
+    SOIL_DAYS,
+    Ground,
+    NormalSpread,
+    NormalTemps,
+    emergence_rate,
+    soil_warmth_c,
+    usual_degree_days,
+)
+from controller.demand.plants.stages import STAGE_NAMES, stage_days_of
+from controller.demand.records import DayInput
+from controller.demand.soil.mulch import Mulch
+from controller.garden.model import Planting
+from crops.catalogue import Crop, Soil
+from crops.entry import Autumn
+
+# Soil into which such a crop is sown as a rule; our choice: the coldest of these in which it comes
+# up at all.
+_ORDINARY_SOIL_C = (15.0, 20.0, 25.0)
+USUAL_EMERGENCE_DAYS = 14  # our choice, where neither gardener nor table has a figure
+# Our choice: parsley, parsnip and leek take two months in soil of 5 °C (the germination table and
+# thermal time); what has not come up by then will hardly do so.
+LONGEST_SEEDBED_DAYS = 75
+# Our choices. A seedbed's straw lies thin, and keeps out a third of the surface's swing. Black film
+# warms soil by 2 to 4 °C in spring (from memory of trials; 3.1 on the mean of film-covered ridges,
+# Ren 2017, abstract). Soil that holds this much water at field capacity warms half as fast.
+STRAW_HOLDS = 0.3
+FILM_WARMS_C = 2.0
+HEAVY_FIELD_CAPACITY = 0.35
+_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Emergence:
+    """When plants are up by the table; `gave_up`: only `LONGEST_SEEDBED_DAYS` made it so.
+
+    `soil_c` is the soil's temperature at seed depth on each day until then, where it is known.
+    """
+
+    up: date
+    gave_up: bool
+    soil_c: Mapping[date, float]
+
+
+def ground_of(mulch: Mulch, soil: Soil, *, south: bool) -> Ground:
+    """What a bed does to the warmth of its soil."""
+    return Ground(
+        holds=STRAW_HOLDS * mulch.cover if mulch.kind == "organic" else 0.0,
+        film_c=FILM_WARMS_C * mulch.cover if mulch.kind == "plastic" else 0.0,
+        sun_share=0.5 if soil.field_capacity >= HEAVY_FIELD_CAPACITY else 1.0,
+        south=south,
+    )
+
+
+def ordinary_emergence_days(crop: Crop) -> float:
+    """Days from sowing to emergence that a crop's table of stages has in its initial stage.
+
+    Of the germination table in soil of 15 °C, or of 20 or 25 °C where it does not come up in less;
+    never more than `USUAL_EMERGENCE_DAYS`, which stand in for a crop without a figure. Our choice:
+    FAO-56, table 11, counts its stages from the planting date and does not say how warm soils were.
+    """
+    if crop.emergence_days:
+        for soil_c in _ORDINARY_SOIL_C:
+            rate = emergence_rate(soil_c, crop.emergence_days)
+            if rate > 0.0:
+                return min(1.0 / rate, float(USUAL_EMERGENCE_DAYS))
+    return float(USUAL_EMERGENCE_DAYS)
+
+
+def emergence_of(
+    crop: Crop,
+    planting: Planting,
+    days: Mapping[date, DayInput],
+    normal_temps: NormalTemps | None,
+    ground: Ground = OPEN_GROUND,
+) -> Emergence:
+    """The day plants are up by the warmth of the soil, or by the gardener's own days.
+
+    A day without temperatures takes the normal ones; failing those, the soil stays as warm as it
+    was; and with no warmth known at all the day counts as one of `USUAL_EMERGENCE_DAYS`.
+    """
+    own = planting.emerges_days
+    if own is None and not crop.emergence_days:
+        own = USUAL_EMERGENCE_DAYS
+    soil_c: float | None = None
+    found: dict[date, float] = {}
+    day, done = planting.start - SOIL_DAYS * _DAY, 0.0
+    last = planting.start + (LONGEST_SEEDBED_DAYS if own is None else own) * _DAY
+    while day < last:
+        soil_c = _soil_after(soil_c, day, days.get(day), normal_temps, ground)
+        if day >= planting.start:
+            if soil_c is not None:
+                found[day] = soil_c
+            if own is None:
+                done += _share_of(crop, soil_c)
+        day += _DAY
+        if done >= 1.0 - 1e-9:
+            return Emergence(up=day, gave_up=False, soil_c=found)
+    return Emergence(up=last, gave_up=own is None, soil_c=found)
+
+
+def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> str:
+    """How warm soil is and should be, on a day when it is too cold for seed; "" where it is not."""
+    found_c = None if day is None else soil_c.get(day)
+    least_c = crop.emergence_least_c
+    if found_c is None or least_c is None or found_c >= least_c:
+        return ""
+    return (
+        f"soil at seed depth has about {_both(found_c)} by the air, it wants {_both(least_c)} or "
+        "more"
+    )
+
+
+def cold_words(crop: Crop, found: Emergence, today: date | None) -> str:
+    """What is said on a day when soil is too cold for seed that is not up; "" where it is not."""
+    words = too_cold(crop, found.soil_c, today)
+    if not words:
+        return ""
+    return (
+        f"too cold, its seed may rot: {words}; up about {found.up.isoformat()}, if at all; "
+        'sow it later or again, and note "up" when you see it'
+    )
+
+
+def _both(temp_c: float) -> str:
+    return f"{temp_c:.0f} °C ({1.8 * temp_c + 32.0:.0f} °F)"
+
+
+def _share_of(crop: Crop, soil_c: float | None) -> float:
+    if soil_c is None:
+        return 1.0 / USUAL_EMERGENCE_DAYS
+    rate = emergence_rate(soil_c, crop.emergence_days, crop.emergence_base_c)
+    return rate / crop.emergence_slower
+
+
+def _soil_after(
+    before_c: float | None,
+    day: date,
+    today: DayInput | None,
+    normal_temps: NormalTemps | None,
+    ground: Ground,
+) -> float | None:
+    if today is not None and today.tmin_c is not None and today.tmax_c is not None:
+        low_c, high_c, solar = today.tmin_c, today.tmax_c, today.solar_mj_m2
+    elif normal_temps is not None and (pair := normal_temps(day)) is not None:
+        (low_c, high_c), solar = pair, None
+    else:
+        return before_c
+    return soil_warmth_c(
+        before_c,
+        day=day,
+        tmin_c=low_c,
+        tmax_c=high_c,
+        solar_mj_m2=solar,
+        snow=today is not None and today.snow_mm > 0.0,
+        ground=ground,
+    )
+
+
+# Our choice: a stage whose ordinary day has less warmth than this goes by days. Winter's few degree
+# days say little of growth, and one mild day would count as weeks.
+LEAST_DAILY_WARMTH_C = 1.0
+# Planted in these months (in the north, and in the south) and left to stand so long, garlic and
+# onion winter. Our choice.
+_AUTUMN, _SOUTHERN_AUTUMN = frozenset((8, 9, 10, 11, 12, 1)), frozenset((2, 3, 4, 5, 6, 7))
+LEAST_WINTER_DAYS = 150
+YELLOWS_AFTER_DAYS = 30  # bulbs fill for a month at the least: our choice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pace:
+    """Of each stage: its last position, and how far a degree day goes in it (None: by days)."""
+
+    ends: tuple[int, int, int, int]
+    per_degree_day: tuple[float | None, float | None, float | None, float | None]
+    base_c: float
+    upper_c: float
+    # Of the stages from mid on: the last position before it, and the day it may begin.
+    not_before: tuple[tuple[int, date], ...] = ()
+
+    @property
+    def by_days(self) -> bool:
+        """Whether warmth plays no part."""
+        return not any(self.per_degree_day)
+
+    def after(self, position: float, day: date, today: DayInput | None) -> float:
+        """The position a day later, that day's warmth given; without temperatures, 1 further."""
+        found = self._after(position, today)
+        for end, opens in self.not_before:
+            if day < opens and position <= end:
+                found = min(found, float(end))
+        return found
+
+    def _after(self, position: float, today: DayInput | None) -> float:
+        warmth = None
+        if today is not None and today.tmin_c is not None and today.tmax_c is not None:
+            warmth = usual_degree_days(
+                tmin_c=today.tmin_c,
+                tmax_c=today.tmax_c,
+                spread_c=today.temp_spread_c,
+                base_c=self.base_c,
+                upper_c=self.upper_c,
+            )
+        left = 1.0  # of the day: it may cross into the next stage, which has a pace of its own
+        for end, per_degree_day in zip(self.ends[:3], self.per_degree_day, strict=False):
+            if position >= end:
+                continue
+            far = _a_day(warmth, per_degree_day)
+            if position + far * left <= end:
+                return round(position + far * left, 6)
+            left -= (end - position) / far
+            position = float(end)
+        return round(position + _a_day(warmth, self.per_degree_day[3]) * left, 6)
+
+
+def pace_of(
+    crop: Crop,
+    planting: Planting,
+    normal_temps: NormalTemps | None,
+    latitude_deg: float | None = None,
+    normal_spread: NormalSpread | None = None,
+) -> tuple[Pace, tuple[str, ...]]:
+    """The pace of a planting's stages, and remarks where warmth was asked for and cannot be had."""
+    days = stage_days_of(crop, planting)
+    ends = tuple(accumulate(days))
+    autumn = crop.autumn
+    if autumn is not None and latitude_deg is not None and winters(planting, latitude_deg):
+        return Pace(
+            ends=ends,  # type: ignore[arg-type]
+            per_degree_day=tuple(n / total for n, total in zip(days, autumn.warmth, strict=True)),  # type: ignore[arg-type]
+            base_c=autumn.base_c,
+            upper_c=crop.gdd_upper_c,
+            not_before=_opens(autumn, planting, latitude_deg, ends),
+        ), ()
+    base_c = crop.gdd_base_c
+    rates: list[float | None] = [None] * 4
+    remarks = []
+    if planting.by_warmth and base_c is None:
+        remarks.append("its stages go by days: no base temperature is known for it")
+    elif planting.by_warmth and base_c is not None:
+        sums: list[float | None] = list(planting.stage_warmth or ())
+        if not sums and normal_temps is None:
+            remarks.append(
+                "its stages go by days: neither its stages_warmth nor the garden's normal "
+                "temperatures are known"
+            )
+        sums = sums or [
+            _ordinary_sum(
+                crop,
+                base_c,
+                planting.start + timedelta(days=end - length),
+                length,
+                normal_temps,
+                normal_spread,
+            )
+            for length, end in zip(days, ends, strict=True)
+        ]
+        by_days = []
+        for number, (length, total) in enumerate(zip(days, sums, strict=True)):
+            if total is not None and total >= LEAST_DAILY_WARMTH_C * max(length, 1):
+                rates[number] = length / total
+            elif length:
+                by_days.append(STAGE_NAMES[number])
+        if by_days and not remarks:
+            go = "stage goes" if len(by_days) == 1 else "stages go"
+            remarks.append(
+                f"its {' and '.join(by_days)} {go} by days: an ordinary day there has less "
+                f"than {LEAST_DAILY_WARMTH_C:g} degree day over {base_c:g} °C, or is not known"
+            )
+    pace = Pace(
+        ends=ends,  # type: ignore[arg-type]
+        per_degree_day=tuple(rates),  # type: ignore[arg-type]
+        base_c=base_c if base_c is not None else 0.0,
+        upper_c=crop.gdd_upper_c,
+    )
+    return pace, tuple(remarks)
+
+
+def winters(planting: Planting, latitude_deg: float) -> bool:
+    """Whether it is planted in autumn and stands through winter, with no stages of its own."""
+    if planting.stage_days or planting.stage_warmth:
+        return False
+    autumn = _AUTUMN if latitude_deg >= 0.0 else _SOUTHERN_AUTUMN
+    stands = (planting.until - planting.start).days
+    return planting.start.month in autumn and stands >= LEAST_WINTER_DAYS
+
+
+def _opens(
+    autumn: Autumn, planting: Planting, latitude_deg: float, ends: tuple[int, ...]
+) -> tuple[tuple[int, date], ...]:
+    """From when mid and late may begin: by the hours of day of the spring after planting."""
+    covers = first_long_day(planting.start, autumn.cover_from_h, latitude_deg)
+    yellows = first_long_day(planting.start, autumn.yellow_from_h, latitude_deg)
+    found = []
+    if covers is not None:
+        found.append((ends[1], covers))
+    if yellows is not None:
+        found.append((ends[2], yellows + timedelta(days=YELLOWS_AFTER_DAYS)))
+    return tuple(found)
+
+
+def first_long_day(start: date, hours: float, latitude_deg: float) -> date | None:
+    """The first day with so many hours after the winter of `start`; None: none is so long.
+
+    Parameters
+    ----------
+    start : date
+        The day of planting, in autumn or winter.
+    hours : float
+        Length of the day. [h]
+    latitude_deg : float
+        Latitude, south negative. [deg]
+
+    Returns
+    -------
+    date or None
+        Not before `start`.
+
+    Raises
+    ------
+    OutOfRange
+        If the latitude cannot be.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 34.
+    """
+    solstice = (12, 21) if latitude_deg >= 0.0 else (6, 21)
+    shortest = next(
+        found
+        for year in range(start.year - 1, start.year + 2)
+        if (found := date(year, *solstice)) >= start - timedelta(days=60)
+    )
+    for number in range(184):
+        day = shortest + timedelta(days=number)
+        if (
+            day >= start
+            and day_length_h(latitude_deg=latitude_deg, day_of_year=day_of_year(day)) >= hours
+        ):
+            return day
+    return None
+
+
+def _a_day(warmth: float | None, per_degree_day: float | None) -> float:
+    return 1.0 if warmth is None or per_degree_day is None else warmth * per_degree_day
+
+
+def _ordinary_sum(
+    crop: Crop,
+    base_c: float,
+    first: date,
+    length: int,
+    normal_temps: NormalTemps | None,
+    normal_spread: NormalSpread | None,
+) -> float | None:
+    """Degree days of a stage on the dates it has by date; days without normals as the rest."""
+    if normal_temps is None:
+        return None
+    found = [
+        usual_degree_days(
+            tmin_c=pair[0],
+            tmax_c=pair[1],
+            spread_c=0.0 if normal_spread is None else normal_spread(day),
+            base_c=base_c,
+            upper_c=crop.gdd_upper_c,
+        )
+        for day in (first + timedelta(days=number) for number in range(length))
+        if (pair := normal_temps(day)) is not None
+    ]
+    return sum(found) / len(found) * length if found else None

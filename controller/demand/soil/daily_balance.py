@@ -1,0 +1,415 @@
+"""One day of soil water, with dual crop coefficients: plants and open ground apart.
+
+The ground that the line wets and the rest, wetted by rain alone, have a surface layer each, so
+that a shower cannot make the whole ground as wet as the line left its strip. Allen, Pereira, Smith,
+Raes and Wright (2005), J. Irrig. Drain. Eng. 131(1), 2-13 (from memory), keep them apart likewise.
+
+Ground under plants is two stores: what the drilled line wets, and the rest. Rain enters both, the
+line only the first. Roots draw from each by how easily it gives and how far they reach.
+
+Both steps make and lose no water, and both run on floats or, with the arrays' own `Maths`, on many
+zones and years at once with the same figures. They check nothing: the ledger does, at its door.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+from controller.demand.plants.stages import climate_shift
+from controller.demand.soil.soil_water import FLOATS, Maths, Number, share_met
+
+# FAO-56 (1998), eq. 72 and the text after it: 1.2 holds the heat that dry soil has stored between
+# wettings more than three or four days apart; where they follow each other within two, 1.1.
+KC_MAX_SELDOM, KC_MAX_OFTEN = 1.2, 1.1
+OFTEN_DAYS, SELDOM_DAYS = 2.0, 4.0  # between them straight: our choice
+LEAST_ABOVE_KCB = 0.05  # of Kc max: FAO-56 (1998), eq. 72
+KC_MIN = 0.15  # dry bare soil: FAO-56 (1998), eq. 76, 0.15 to 0.20
+LEAST_FRACTION = 0.01  # of ground, in a division: FAO-56 (1998), eq. 75 and 76
+
+
+def kc_max(
+    *,
+    kcb: float,
+    wind_2m_m_s: float,
+    rh_min_pct: float,
+    height_m: float,
+    base: float = KC_MAX_SELDOM,
+) -> float:
+    """The most that a wet, cropped ground can lose over ETo, by the energy there is.
+
+    Parameters
+    ----------
+    kcb : float
+        Basal crop coefficient of the day.
+    wind_2m_m_s : float
+        Wind at 2 m; see `climate_shift`. [m/s]
+    rh_min_pct : float
+        Lowest relative humidity; see `climate_shift`. [%]
+    height_m : float
+        Height of the plants. [m]
+    base : float
+        1.1 to 1.2, by how often the ground is wetted; see `kc_max_base`.
+
+    Returns
+    -------
+    float
+        Kc max, at least `kcb` + 0.05.
+
+    Raises
+    ------
+    OutOfRange
+        As `climate_shift`.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 72.
+    """
+    shift = climate_shift(wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=height_m)
+    return max(base + shift, kcb + LEAST_ABOVE_KCB)
+
+
+def kc_max_base(
+    *, before: Number, dry_days: Number, rained: Any, watered: Any, maths: Maths = FLOATS
+) -> tuple[Number, Number]:
+    """The coefficient in eq. 72 for a day, and how many days its ground is dry at the end of it.
+
+    Parameters
+    ----------
+    before : float
+        The coefficient of the day before, 1.1 to 1.2.
+    dry_days : float
+        Whole days since the last wetting, at the end of the day before: 0 after a day of wetting.
+    rained : bool
+        Whether rain entered the ground on the day.
+    watered : bool
+        Whether the line watered it on the day.
+    maths : Maths
+        For numbers or arrays.
+
+    Returns
+    -------
+    tuple
+        The coefficient: from one wetting to the next it stays. Rain may lower it and never raises
+        it, so that no shower makes ground that was wet already lose more (our choice).
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, chapter 7, on Kc max; the ramp is our choice.
+    """
+    gap = dry_days + 1.0
+    share = maths.least(maths.most((gap - OFTEN_DAYS) / (SELDOM_DAYS - OFTEN_DAYS), 0.0), 1.0)
+    by_gap = KC_MAX_OFTEN + (KC_MAX_SELDOM - KC_MAX_OFTEN) * share
+    after_rain = maths.choose(rained, maths.least(before, by_gap), before)
+    coefficient = maths.choose(watered, by_gap, after_rain)
+    dry = maths.choose(rained, 0.0 * gap, gap)
+    return coefficient, maths.choose(watered, 0.0 * gap, dry)
+
+
+def exposed_fractions(
+    *, cover: Number, wetted: Number, under_canopy: Any, maths: Maths = FLOATS
+) -> tuple[Number, Number]:
+    """few, twice: of the ground that the line wets, and of the rest, what lies open to the sun.
+
+    Parameters
+    ----------
+    cover : float
+        Ground shaded by the plants, 0 to 0.99.
+    wetted : float
+        What the line wets of the ground, 0.01 to 1.
+    under_canopy : bool
+        Whether that lies mainly in the plants' shade.
+    maths : Maths
+        For numbers or arrays.
+
+    Returns
+    -------
+    tuple
+        Shares of the whole ground: together 1 - `cover`, the first at least 0.01.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 75, and for drip under the canopy fw (1 - 2/3 fc) as in
+    Example 34.
+    """
+    exposed = exposed_fraction(cover=cover, wetted=wetted, under_canopy=under_canopy, maths=maths)
+    return exposed, maths.most(1.0 - cover - exposed, 0.0)
+
+
+def exposed_fraction(
+    *, cover: Number, wetted: Number, under_canopy: Any, maths: Maths = FLOATS
+) -> Number:
+    """few: the share of the ground that is both wetted and open to sun and wind.
+
+    Parameters
+    ----------
+    cover : float
+        Ground shaded by the plants, 0 to 0.99.
+    wetted : float
+        fw in force, 0.01 to 1.
+    under_canopy : bool
+        Whether the line wets mainly the ground in the plants' shade; where it wets all of it that
+        makes no difference.
+    maths : Maths
+        For numbers or arrays.
+
+    Returns
+    -------
+    float
+        0.01 to 1.
+
+    Raises
+    ------
+    OutOfRange
+        Never: the ledger checks at its own door.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 75, and for drip under the canopy fw (1 - 2/3 fc) as in
+    Example 34.
+    """
+    shaded = maths.choose(under_canopy, wetted * (1.0 - cover * 2.0 / 3.0), wetted)
+    line = maths.choose(wetted < 1.0, shaded, wetted)
+    return maths.most(maths.least(1.0 - cover, line), LEAST_FRACTION)
+
+
+def evaporation_coefficients(
+    *,
+    wet_kr: Number,
+    rest_kr: Number,
+    kcb: Number,
+    kc_max: Number,
+    wet_open: Number,
+    rest_open: Number,
+    maths: Maths = FLOATS,
+) -> tuple[Number, Number]:
+    """Ke, twice: what the open ground that the line wets loses over ETo, and the open rest.
+
+    Parameters
+    ----------
+    wet_kr, rest_kr : float
+        How far its drying has slowed each, 0 to 1.
+    kcb : float
+        Basal crop coefficient.
+    kc_max : float
+        The most there is energy for.
+    wet_open, rest_open : float
+        few of each; see `exposed_fractions`.
+    maths : Maths
+        For numbers or arrays.
+
+    Returns
+    -------
+    tuple
+        Ke over the whole ground. Ground that the line wets takes of the energy first; the rest
+        takes what is left. Where both are as dry, their sum is the paper's figure for one.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 71; who takes first is our choice: so more rain never
+    leaves either drier.
+    """
+    energy = kc_max - kcb
+    wet = evaporation_coefficient(kr=wet_kr, kcb=kcb, kc_max=kc_max, exposed=wet_open, maths=maths)
+    left = maths.most(wet_kr, rest_kr) * energy - wet
+    rest = maths.least(maths.least(rest_kr * energy, left), rest_open * kc_max)
+    return wet, maths.most(rest, 0.0)
+
+
+def evaporation_coefficient(
+    *, kr: Number, kcb: Number, kc_max: Number, exposed: Number, maths: Maths = FLOATS
+) -> Number:
+    """Ke: what the open, wetted ground loses over ETo.
+
+    Parameters
+    ----------
+    kr : float
+        How far its drying has slowed it, 0 to 1.
+    kcb : float
+        Basal crop coefficient.
+    kc_max : float
+        The most there is energy for.
+    exposed : float
+        few, 0.01 to 1.
+    maths : Maths
+        For numbers or arrays.
+
+    Returns
+    -------
+    float
+        Ke over the whole ground.
+
+    Raises
+    ------
+    OutOfRange
+        Never: the ledger checks at its own door.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 71.
+    """
+    return maths.least(kr * (kc_max - kcb), exposed * kc_max)
+
+
+_NOTHING = 1e-12  # in a division, where no ground or no root is
+_ROUNDING_MM = 1e-9
+
+
+class Bucket(NamedTuple):
+    """A day of one bucket: stress Ks (or Kr), used, drained and missing at its end, in mm."""
+
+    stress: Number
+    used_mm: Number
+    drained_mm: Number
+    depletion_mm: Number
+
+
+class Stores(NamedTuple):
+    """What is missing at the end of a day, each depth over its own ground. [mm]"""
+
+    wet_mm: Number  # of the root zone, where the line wets it
+    rest_mm: Number  # of the root zone, elsewhere
+    wet_surface_mm: Number  # of the surface layer, where it is wetted by the line and open
+    rest_surface_mm: Number  # of the surface layer, elsewhere
+
+
+class Asked(NamedTuple):
+    """What one day asks of a planted ground, whatever water it holds."""
+
+    demand_mm: Number  # ETo times the bed's exposure
+    kcb: Number
+    kc_max: Number
+    cover: Number
+    evaporation_factor: Number  # of a mulch
+    taw_mm: Number
+    raw_mm: Number
+    tew_mm: Number
+    rew_mm: Number
+    line_fraction: Number  # of the ground, that the line wets
+    reach: Number  # how far roots have grown beyond that: 0 to 1
+    under_canopy: Any
+
+
+class DualDay(NamedTuple):
+    """What a day of both stores came to; depths over the whole ground but for `wet_`."""
+
+    state: Stores
+    stress: Number  # Ks, or less where a store ran out within the day
+    transpired_mm: Number
+    evaporated_mm: Number
+    drained_mm: Number
+    etc_mm: Number  # what an unstressed crop and this ground would lose
+    exposed: Number
+    wet_kc: Number  # what the ground that the line wets would lose over ETo, its crop unstressed
+    wet_drained_mm: Number  # drained there, over that ground
+
+
+def bucket_day(
+    *,
+    depletion_mm: Number,
+    taw_mm: Number,
+    raw_mm: Number,
+    entering_mm: Number,
+    demand_mm: Number,
+    maths: Maths = FLOATS,
+) -> Bucket:
+    """A bucket's day: water enters, is used under stress, and runs over (FAO-56, eq. 84-88)."""
+    missing = depletion_mm - entering_mm
+    stress = share_met(missing, taw_mm, raw_mm, maths)
+    used = maths.least(stress * demand_mm, taw_mm - missing)
+    after = missing + used
+    return Bucket(
+        stress, used, maths.most(-after, 0.0), maths.least(maths.most(after, 0.0), taw_mm)
+    )
+
+
+def dual_day(
+    start: Stores, asked: Asked, *, rain_mm: Number, stored_mm: Number, maths: Maths = FLOATS
+) -> DualDay:
+    """A planted ground's day, plants and open soil apart, wetted ground and the rest apart.
+
+    Water enters: rain both stores, `stored_mm` (over the whole ground) the wetted one. Each open
+    surface dries by what it then lacks (eq. 71, 74, 77) and by no more than it holds. Plants draw
+    under stress (eq. 80, 84): as much as the better store gives, from each by its share of the
+    roots times its own Ks. What is above field capacity drains (eq. 88). What the surface loses
+    comes out of the root zone below it, whose depletion closes the account. Plants draw nothing
+    from the surface layer alone (Tew of eq. 77 is 0), which the paper allows. Where the line wets
+    all the ground there is one store, and this is the paper's own day, but that a full root zone
+    has a full surface (our choice: else rain that drains would still make the surface lose more).
+
+    That roots in moist soil make up for those in dry soil is known of many crops (Jarvis 1989,
+    from memory). Our choice: the wetted ground may serve alone; the rest alone as far as twice its
+    share of the roots.
+    """
+    least, most = maths.least, maths.most
+    taw, tew, demand = asked.taw_mm, asked.tew_mm, asked.demand_mm
+    wet, rest = asked.line_fraction, 1.0 - asked.line_fraction
+    on_strip = rain_mm + stored_mm / wet
+    wet_open, rest_open = exposed_fractions(
+        cover=asked.cover, wetted=wet, under_canopy=asked.under_canopy, maths=maths
+    )
+    wet_surface = most(least(start.wet_surface_mm, tew) - on_strip, 0.0)
+    rest_surface = most(least(start.rest_surface_mm, tew) - rain_mm, 0.0)
+    wet_ke, rest_ke = evaporation_coefficients(
+        wet_kr=share_met(wet_surface, tew, asked.rew_mm, maths),
+        rest_kr=share_met(rest_surface, tew, asked.rew_mm, maths),
+        kcb=asked.kcb,
+        kc_max=asked.kc_max,
+        wet_open=wet_open,
+        rest_open=rest_open,
+        maths=maths,
+    )
+    wet_missing, rest_missing = start.wet_mm - on_strip, start.rest_mm - rain_mm
+    wet_room = wet * (taw - wet_missing)
+    rest_room = rest * (taw - rest_missing)
+    factor = asked.evaporation_factor
+    wet_lost = least(
+        least(factor * wet_ke * demand, wet_open * (tew - wet_surface)), most(wet_room, 0.0)
+    )
+    rest_lost = least(
+        least(factor * rest_ke * demand, rest_open * (tew - rest_surface)), most(rest_room, 0.0)
+    )
+    drawn = asked.kcb * demand
+    wet_ks = share_met(wet_missing, taw, asked.raw_mm, maths)
+    rest_ks = share_met(rest_missing, taw, asked.raw_mm, maths)
+    far_roots = rest * asked.reach
+    alone = least(2.0 * far_roots / (wet + far_roots), 1.0)
+    stress = most(wet_ks, alone * rest_ks)
+    wet_share = wet * wet_ks / most(wet * wet_ks + far_roots * rest_ks, _NOTHING)
+    # Of the whole, so that nothing is lost to rounding where there is one store.
+    rest_drawn = least((1.0 - wet_share) * stress * drawn, rest_room - rest_lost)
+    rest_drawn = maths.choose(far_roots > 0.0, most(rest_drawn, 0.0), 0.0 * rest_drawn)
+    # What the rest has no more of, the wetted ground gives as far as it gives easily.
+    eased = least(stress * drawn - rest_drawn, most(wet_share * stress, wet_ks) * drawn)
+    wet_drawn = least(eased, wet_room - wet_lost)
+    # A small store may be emptied within the day: what the crop then misses is stress, too.
+    missed = stress * drawn - wet_drawn - rest_drawn
+    emptied = most(stress - missed / most(drawn, _NOTHING), 0.0)
+    stress = maths.choose(missed > _ROUNDING_MM, emptied, stress)
+    wet_after = wet_missing + (wet_drawn + wet_lost) / wet
+    rest_after = rest_missing + (rest_drawn + rest_lost) / most(rest, _NOTHING)
+    rest_after = maths.choose(rest > 0.0, rest_after, wet_after)
+    wet_drained = most(-wet_after, 0.0)
+    wet_end, rest_end = least(most(wet_after, 0.0), taw), least(most(rest_after, 0.0), taw)
+    # What the open surface lacks is part of what the root zone below lacks.
+    wet_surface_end = least(wet_surface + wet_lost / wet_open, wet_end * wet / wet_open)
+    rest_open_div = most(rest_open, _NOTHING)
+    rest_surface_end = least(
+        rest_surface + rest_lost / rest_open_div, rest_end * rest / rest_open_div
+    )
+    easy_share = wet / (wet + far_roots)  # of what an unstressed crop draws
+    return DualDay(
+        Stores(
+            wet_end,
+            rest_end,
+            least(wet_surface_end, tew),
+            least(rest_surface_end, tew),
+        ),
+        stress,
+        wet_drawn + rest_drawn,
+        wet_lost + rest_lost,
+        wet * wet_drained + rest * most(-rest_after, 0.0),
+        drawn + wet_lost + rest_lost,
+        wet_open + rest_open,
+        (maths.choose(wet_ks > 0.0, wet_share, easy_share) * asked.kcb + factor * wet_ke) / wet,
+        wet_drained,
+    )

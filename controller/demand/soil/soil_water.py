@@ -1,0 +1,289 @@
+"""What soil holds for roots and air: available water, stress, drying, runoff.
+
+The daily step is written once. The ledger runs it on floats; whoever looks many seasons ahead hands
+it arrays and their own three functions, and gets the same figures.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Protocol
+
+from controller.errors import OutOfRange, require_range
+
+Number = Any  # a float, or an array of them: whatever the `Maths` handed in can work on
+
+
+class Maths(Protocol):
+    """Element by element: the lesser, the greater, and one or the other."""
+
+    def least(self, one: Number, other: Number) -> Number:
+        """The lesser of the two."""
+
+    def most(self, one: Number, other: Number) -> Number:
+        """The greater of the two."""
+
+    def choose(self, condition: Any, yes: Number, no: Number) -> Number:
+        """`yes` where the condition holds, else `no`."""
+
+
+class Floats:
+    """Plain numbers."""
+
+    least = staticmethod(min)
+    most = staticmethod(max)
+
+    @staticmethod
+    def choose(condition: Any, yes: Number, no: Number) -> Number:
+        """`yes` where the condition holds, else `no`."""
+        return yes if condition else no
+
+
+FLOATS: Maths = Floats()
+
+
+LEAST_RAIN_SHARE = 0.2  # rain under this share of ETo does not count: FAO-56 (1998), chapter 8
+
+
+def taw_mm(*, field_capacity: float, wilting_point: float, root_depth_m: float) -> float:
+    """Total available water: what the root zone holds between field capacity and wilting.
+
+    Parameters
+    ----------
+    field_capacity : float
+        Water content by volume after draining, 0 to 1.
+    wilting_point : float
+        Water content by volume at which plants wilt, less than `field_capacity`.
+    root_depth_m : float
+        Depth of the roots, 0 to 5. [m]
+
+    Returns
+    -------
+    float
+        Total available water. [mm]
+
+    Raises
+    ------
+    OutOfRange
+        If a value is outside its range, or not a number.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 82.
+    """
+    require_range("field_capacity", field_capacity, 0.0, 1.0)
+    require_range("wilting_point", wilting_point, 0.0, field_capacity)
+    require_range("root_depth_m", root_depth_m, 0.0, 5.0)
+    return 1000.0 * (field_capacity - wilting_point) * root_depth_m
+
+
+def raw_mm(*, taw_mm: float, depletion_fraction: float) -> float:
+    """Readily available water: what plants can take before they feel a lack.
+
+    Parameters
+    ----------
+    taw_mm : float
+        Total available water. [mm]
+    depletion_fraction : float
+        The share that may go, 0 to 1 (Table 22, after `depletion_fraction_adjusted`).
+
+    Returns
+    -------
+    float
+        Readily available water. [mm]
+
+    Raises
+    ------
+    OutOfRange
+        If a value is negative, above 1 for the share, or not a number.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 83.
+    """
+    require_range("taw_mm", taw_mm, 0.0, 5000.0)
+    return require_range("depletion_fraction", depletion_fraction, 0.0, 1.0) * taw_mm
+
+
+def depletion_fraction_adjusted(depletion_fraction: float, *, etc_mm_day: float) -> float:
+    """The share that may go before stress, for a day's demand: less on a thirsty day.
+
+    Parameters
+    ----------
+    depletion_fraction : float
+        The table's share, for a demand of 5 mm/day; 0 to 1.
+    etc_mm_day : float
+        What an unstressed crop would use, 0 or more. [mm/day]
+
+    Returns
+    -------
+    float
+        The share for this demand, kept between 0.1 and 0.8.
+
+    Raises
+    ------
+    OutOfRange
+        If a value is outside its range, or not a number.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, Table 22, note 2. The 5-10 % less on clay and more on sand
+    that the same chapter allows are not applied.
+    """
+    require_range("depletion_fraction", depletion_fraction, 0.0, 1.0)
+    require_range("etc_mm_day", etc_mm_day, 0.0, 100.0)
+    fraction: float = fraction_for(depletion_fraction, etc_mm_day)
+    return fraction
+
+
+def fraction_for(table: Number, etc_mm_day: Number, maths: Maths = FLOATS) -> Number:
+    """`depletion_fraction_adjusted`, unchecked, for numbers or arrays."""
+    return maths.least(maths.most(table + 0.04 * (5.0 - etc_mm_day), 0.1), 0.8)
+
+
+def share_met(
+    depletion_mm: Number, taw_mm: Number, raw_mm: Number, maths: Maths = FLOATS
+) -> Number:
+    """`stress_coefficient`, unchecked, for numbers or arrays; `raw_mm` may equal `taw_mm`."""
+    span = maths.most(taw_mm - raw_mm, 1e-12)
+    return maths.most(maths.least((taw_mm - depletion_mm) / span, 1.0), 0.0)
+
+
+def stress_coefficient(*, depletion_mm: float, taw_mm: float, raw_mm: float) -> float:
+    """Ks: the share of its demand a crop can still meet.
+
+    Parameters
+    ----------
+    depletion_mm : float
+        Water missing from field capacity; below zero (more than full) counts as none. [mm]
+    taw_mm : float
+        Total available water. [mm]
+    raw_mm : float
+        Readily available water, not above `taw_mm`. [mm]
+
+    Returns
+    -------
+    float
+        1 down to `raw_mm`, from there falling evenly to 0 at `taw_mm`.
+
+    Raises
+    ------
+    OutOfRange
+        If a value is not a number, or `raw_mm` is above `taw_mm`.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 84. Of the same shape is the drying of bare soil, eq. 74:
+    see `evaporation_reduction`.
+    """
+    if not raw_mm <= taw_mm:
+        raise OutOfRange("raw_mm", raw_mm, 0.0, taw_mm)
+    if depletion_mm != depletion_mm:
+        raise OutOfRange("depletion_mm", depletion_mm, 0.0, taw_mm)
+    share: float = 1.0 if depletion_mm <= raw_mm else share_met(depletion_mm, taw_mm, raw_mm)
+    return share
+
+
+def evaporation_reduction(*, depletion_mm: float, tew_mm: float, rew_mm: float) -> float:
+    """Kr: how far the drying of the surface has slowed evaporation from bare soil.
+
+    Parameters
+    ----------
+    depletion_mm : float
+        Water gone from the surface layer, at the start of the day after any wetting. [mm]
+    tew_mm : float
+        Total evaporable water of that layer. [mm]
+    rew_mm : float
+        What goes freely, not above `tew_mm`. [mm]
+
+    Returns
+    -------
+    float
+        1 down to `rew_mm`, from there falling evenly to 0 at `tew_mm`.
+
+    Raises
+    ------
+    OutOfRange
+        If a value is not a number, or `rew_mm` is above `tew_mm`.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 74.
+    """
+    return stress_coefficient(depletion_mm=depletion_mm, taw_mm=tew_mm, raw_mm=rew_mm)
+
+
+def rain_unused_mm(*, rain_mm: float, eto_mm_day: float) -> float:
+    """Rain that never reaches the account: all of it when there is too little to count, else none.
+
+    Parameters
+    ----------
+    rain_mm : float
+        The day's rain, 0 or more. [mm]
+    eto_mm_day : float
+        The day's reference ET. [mm/day]
+
+    Returns
+    -------
+    float
+        `rain_mm` if it is under a fifth of the reference ET, otherwise 0. [mm]
+
+    Raises
+    ------
+    OutOfRange
+        If the rain is outside 0 to 2000, or not a number.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, chapter 8, on precipitation in eq. 85: a day's rain under
+    about 0.2 ETo mostly evaporates and may be left out.
+    """
+    require_range("rain_mm", rain_mm, 0.0, 2000.0)
+    return rain_mm if rain_mm < LEAST_RAIN_SHARE * eto_mm_day else 0.0
+
+
+INITIAL_SHARE = 0.2  # of the storage, filled before anything runs off: NEH 630, chapter 10
+
+
+def runoff_mm(*, rain_mm: float, curve_number: float) -> float:
+    """What of a day's rain runs off, by the curve number of the ground.
+
+    Parameters
+    ----------
+    rain_mm : float
+        The day's rain, 0 to 2000. [mm]
+    curve_number : float
+        1 to 100; higher sheds more. Flat mulched beds have 60 to 75, compacted clay 80 to 90.
+
+    Returns
+    -------
+    float
+        From 0 to `rain_mm`. [mm]
+
+    Raises
+    ------
+    OutOfRange
+        If a value is outside its range, or not a number.
+
+    Notes
+    -----
+    Made for a storm and for fields. Neither the wetness before (which moves the number) nor the
+    length of the storm is asked for; nor is snow.
+
+    Source
+    ------
+    NRCS National Engineering Handbook, part 630, chapter 10, in millimetres (from memory): storage
+    S = 25400 / CN - 254; Q = (P - 0.2 S)^2 / (P + 0.8 S) where P is above 0.2 S, else 0.
+
+    Examples
+    --------
+    >>> round(runoff_mm(rain_mm=50.0, curve_number=75.0), 2)
+    9.29
+    """
+    require_range("rain_mm", rain_mm, 0.0, 2000.0)
+    require_range("curve_number", curve_number, 1.0, 100.0)
+    storage_mm = 25400.0 / curve_number - 254.0
+    beyond_mm = rain_mm - INITIAL_SHARE * storage_mm
+    if beyond_mm <= 0.0:
+        return 0.0
+    # The share first: so rounding never lets more run off than fell.
+    return beyond_mm * (beyond_mm / (beyond_mm + storage_mm))

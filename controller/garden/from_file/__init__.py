@@ -1,0 +1,1 @@
+"""From the file as written to the garden model."""

@@ -1,0 +1,401 @@
+"""Valves, meter, sensors and the health address of the model, from the file as written.
+
+What a kind of valve needs and what makes no sense for it is told here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from controller.garden import quantities as q
+from controller.garden import show
+from controller.garden.faults import Path
+from controller.garden.from_file.defaults import Filling
+from controller.garden.hardware import (
+    WrittenDevice,
+    WrittenMeter,
+    WrittenSensor,
+    WrittenValve,
+    WrittenWhen,
+)
+from controller.garden.model import (
+    Action,
+    FlowFinding,
+    HealthAddress,
+    Meter,
+    Sensor,
+    SensorKind,
+    Zone,
+)
+from controller.garden.plumbing import Device, Master, Supply, Valve, ValveKind
+from controller.units import head_m_from_psi
+
+METER_DEBOUNCE_S = 0.002  # a reed contact's bouncing (from memory)
+SENSOR_DEBOUNCE_S = 0.1  # our choice
+# Small turbine meters begin to turn at 1 to 2 L/min (from memory); a house meter of 2.5 m3/h and
+# ratio 80 is right from 2500 / 80 L/h = 0.52 L/min on (Q1 = Q3 / R, ISO 4064-1).
+LEAST_FLOW_M3_S = 1e-3 / 60.0
+HERE = "127.0.0.1"
+
+
+def meter_of(filling: Filling, supply: Supply) -> Meter | None:
+    """The flow meter, if there is one; `supply` tells how fast its pulses may come."""
+    written = filling.written.meter
+    if written is None:
+        return None
+    at: Path = ("meter",)
+    per_pulse_m3 = _per_pulse_m3(filling, written)
+    return Meter(
+        line=written.pin,
+        litres_per_pulse=1000.0 * per_pulse_m3,
+        least_flow_l_s=1000.0
+        * filling.default(
+            at,
+            "least_flow",
+            written.least_flow_m3_s,
+            LEAST_FLOW_M3_S,
+            show.show_flow(LEAST_FLOW_M3_S, filling.us),
+            "small turbine meters, from memory; your meter's label has it",
+        ),
+        by_litres=filling.default(
+            at, "ends_pulses", written.ends_pulses, False, "false", "time ends them; it only looks"
+        ),
+        active_low=filling.default(
+            at, "active", written.active_low, True, "low", "a contact to ground"
+        ),
+        debounce_s=_debounce_s(filling, written, per_pulse_m3 / supply.test_flow_m3_s),
+        actions=_actions(filling, written.when),
+    )
+
+
+def sensors_of(filling: Filling) -> tuple[Sensor, ...]:
+    """The switches and gauges, as they are written."""
+    return tuple(
+        _sensor(filling, sensor, ("sensor", number))
+        for number, sensor in enumerate(filling.written.sensor)
+    )
+
+
+def health_of(filling: Filling) -> HealthAddress:
+    """Where the daemon may be looked at; nowhere unless a port is named."""
+    written = filling.written.health
+    if written.port is None:
+        if written.address is not None:
+            filling.faults.add(
+                ("health", "address"),
+                "found it without a port; name that too, as in port = 8765",
+                needs=[("health", "port")],
+            )
+        return HealthAddress()
+    address = filling.default(
+        ("health",), "address", written.address, HERE, HERE, "seen from this board alone"
+    )
+    return HealthAddress(port=written.port, address=address)
+
+
+def _per_pulse_m3(filling: Filling, written: WrittenMeter) -> float:
+    """What passes at each pulse, told in one of two ways."""
+    at: Path = ("meter",)
+    told = [one for one in (written.per_pulse_m3, written.pulses_per_m3) if one is not None]
+    if len(told) != 1:
+        said = "both per_pulse and pulses_per" if told else "neither per_pulse nor pulses_per"
+        filling.faults.add(
+            at,
+            f'found {said}; a meter tells one of them, as in per_pulse = "0.45 L" or '
+            'pulses_per = "450 per L"',
+            needs=[(*at, "per_pulse"), (*at, "pulses_per")],
+        )
+        filling.faults.spoil((*at, "per_pulse"))
+    return told[0] if told else 0.001
+
+
+def _debounce_s(filling: Filling, written: WrittenMeter, apart_s: float) -> float:
+    """How long a contact must hold still; pulses at the tap's full flow must not be lost by it."""
+    at: Path = ("meter",)
+    default_s = min(METER_DEBOUNCE_S, apart_s / 4.0)
+    found_s = filling.default(
+        at, "debounce", written.debounce_s, default_s, show.show_short(default_s), "our choice"
+    )
+    if found_s > apart_s / 2.0:
+        filling.faults.add(
+            (*at, "debounce"),
+            f"found {show.show_short(found_s)}; at the flow of the test a pulse comes every "
+            f"{show.show_short(apart_s)}, and a debounce is at most half of that",
+            needs=[(*at, "per_pulse"), (*at, "pulses_per"), ("supply",)],
+        )
+    return found_s
+
+
+def _actions(filling: Filling, written: WrittenWhen) -> dict[FlowFinding, Action]:
+    """What each finding does. Defaults: our choice, the mildest that keeps water from running."""
+    at: Path = ("meter", "when")
+    master = filling.written.master is not None
+    shut = (
+        (Action.SHUT_MASTER, "our choice: water runs that no zone's valve stops")
+        if master
+        else (Action.HOLD_GARDEN, "our choice: no more water onto a valve that stays open")
+    )
+    defaults = {
+        FlowFinding.CLOGGED: (Action.NOTE, "our choice: what comes still waters"),
+        FlowFinding.BURST: (Action.HOLD_ZONE, "our choice: its water runs where nobody wants it"),
+        FlowFinding.NOT_OPENED: (Action.HOLD_ZONE, "our choice: somebody must look at its valve"),
+        FlowFinding.NOT_CLOSED: shut,
+        # All is shut already, and whoever fills a can must not stop the garden for August.
+        FlowFinding.LEAK: (Action.NOTE, "our choice: all is shut already"),
+        FlowFinding.CHANGED: (Action.NOTE, "our choice: it is small, and somebody has to look"),
+        FlowFinding.MISCOUNTED: (Action.NOTE, "our choice: time stands in for the meter"),
+    }
+    actions: dict[FlowFinding, Action] = {}
+    for finding, (default, why) in defaults.items():
+        key = finding.value.replace(" ", "_")
+        action = filling.default(at, key, getattr(written, key), default, default.value, why)
+        if action is Action.SHUT_MASTER and not master:
+            filling.faults.add(
+                (*at, key),
+                f'found "{action}" without a [master]; name the master valve, as in [master] '
+                f'relay = 5, or write "{Action.HOLD_GARDEN}"',
+                needs=[("master",)],
+            )
+        actions[finding] = action
+    return actions
+
+
+def _sensor(filling: Filling, written: WrittenSensor, at: Path) -> Sensor:
+    gauge = written.kind is SensorKind.RAIN_GAUGE
+    if gauge and written.per_tip_m is None:
+        filling.faults.add(
+            at,
+            "found a rain gauge without per_tip; what one tip stands for is needed, as in "
+            'per_tip = "0.2 mm"',
+            needs=[(*at, "per_tip"), (*at, "kind")],
+        )
+    if not gauge and written.per_tip_m is not None:
+        filling.faults.add(
+            (*at, "per_tip"),
+            f'found it on a {written.kind}; per_tip belongs to kind = "{SensorKind.RAIN_GAUGE}"',
+            needs=[(*at, "kind")],
+        )
+    return Sensor(
+        kind=written.kind,
+        line=written.pin,
+        active_low=filling.default(
+            at, "active", written.active_low, True, "low", "a contact to ground"
+        ),
+        debounce_s=filling.default(
+            at,
+            "debounce",
+            written.debounce_s,
+            SENSOR_DEBOUNCE_S,
+            show.show_short(SENSOR_DEBOUNCE_S),
+            "our choice",
+        ),
+        mm_per_tip=1000.0 * written.per_tip_m if gauge and written.per_tip_m else None,
+    )
+
+
+# Makers of small diaphragm valves ask for 5 to 10 psi (from memory); the higher is our choice.
+DIAPHRAGM_HEAD_M = head_m_from_psi(10.0)
+# Small motorised balls take some 5 to 15 s (from memory). Our choice, for one that returns by
+# itself: a wrong second costs a little water. One that stays is driven by this time alone, so
+# there it is asked for.
+BALL_TRAVEL_S = 8.0
+# For the pressure to build up, and for a diaphragm to shut against. Our choice.
+AHEAD_S = 2.0
+LONGEST_MASTER_S = 86_400.0  # its zones' own limits shut it
+_BALLS = (Device.BALL_RETURNS, Device.BALL_STAYS)
+# Keys of a valve that only a relay moves.
+_MOVED = ("kind", "close_relay", "opens_in", "closes_in")
+
+
+def valve_of(filling: Filling, written: WrittenValve | None, at: Path) -> Valve:
+    """The valve of the zone that stands at `at`."""
+    place: Path = (*at, "valve")
+    if written is None:
+        filling.tell(at, "valve", "hand = true", "no relay is named")
+        written = WrittenValve.model_validate({"hand": True})
+    elif (written.relay is None) == (not written.hand):
+        said = "neither relay nor hand" if written.relay is None else "both relay and hand"
+        filling.faults.add(
+            place,
+            f"found {said}; a valve is {{ relay = 17 }} or {{ hand = true }}",
+            needs=[(*place, "relay"), (*place, "hand")],
+        )
+    moved = _moved(filling, written, place)
+    shortest_s = written.shortest_pulse_s
+    travel_s = (moved.opens_in_s + moved.closes_in_s) / 2.0
+    if shortest_s is not None and shortest_s < travel_s:
+        filling.faults.add(
+            (*place, "shortest_pulse"),
+            f"found {show.show_duration(shortest_s)}; only opening and shutting it passes as much "
+            f"as {show.show_duration(travel_s)} of its flow, so no pulse is shorter",
+            needs=[(*place, "opens_in"), (*place, "closes_in")],
+        )
+    return Valve(
+        kind=ValveKind.HAND if written.relay is None else ValveKind.RELAY,
+        relay_line=written.relay,
+        longest_open_s=filling.default(
+            place,
+            "longest_open",
+            written.longest_open_s,
+            3600.0,
+            "1 h",
+            "our choice: at one opening",
+        ),
+        least_closing_head_m=moved.least_closing_head_m,
+        device=written.kind,
+        close_line=written.close_relay,
+        opens_in_s=moved.opens_in_s,
+        closes_in_s=moved.closes_in_s,
+        shortest_pulse_s=shortest_s,
+    )
+
+
+def master_of(filling: Filling, zones: Iterable[Zone]) -> Master | None:
+    """The valve ahead of all zones, if there is one."""
+    written = filling.written.master
+    if written is None:
+        return None
+    at: Path = ("master",)
+    moved = _moved(filling, written, at)
+    slowest_s = max((zone.valve.closes_in_s for zone in zones), default=0.0)
+    return Master(
+        valve=Valve(
+            kind=ValveKind.RELAY,
+            relay_line=written.relay,
+            longest_open_s=LONGEST_MASTER_S,
+            least_closing_head_m=moved.least_closing_head_m,
+            device=written.kind,
+            close_line=written.close_relay,
+            opens_in_s=moved.opens_in_s,
+            closes_in_s=moved.closes_in_s,
+        ),
+        leads_s=_ahead_s(
+            filling, "leads", written.leads_s, moved.opens_in_s, "it opens itself in", "opens_in"
+        ),
+        lags_s=_ahead_s(
+            filling, "lags", written.lags_s, slowest_s, "the slowest zone's valve shuts in", None
+        ),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Moved:
+    opens_in_s: float
+    closes_in_s: float
+    least_closing_head_m: float
+
+
+def _moved(filling: Filling, written: WrittenDevice, at: Path) -> _Moved:
+    """How long the valve takes, and the head it wants; what does not go with its kind is noted."""
+    if written.relay is None:
+        for key in _MOVED:
+            if filling.faults.is_written((*at, key)):
+                filling.faults.add(
+                    (*at, key),
+                    f"found it without a relay; {key} belongs to a valve that a relay moves",
+                    needs=[(*at, "relay"), (*at, "hand")],
+                )
+        return _Moved(opens_in_s=0.0, closes_in_s=0.0, least_closing_head_m=0.0)
+    _check_close_relay(filling, written, at)
+    opens_in_s, closes_in_s = _travel_s(filling, written, at)
+    return _Moved(
+        opens_in_s=opens_in_s,
+        closes_in_s=closes_in_s,
+        least_closing_head_m=_least_closing_head_m(filling, written, at),
+    )
+
+
+def _check_close_relay(filling: Filling, written: WrittenDevice, at: Path) -> None:
+    stays = written.kind is Device.BALL_STAYS
+    if stays and written.close_relay is None:
+        filling.faults.add(
+            at,
+            'found kind = "ball stays" without a close_relay; such a ball is driven shut by a '
+            "relay of its own, as in close_relay = 18",
+            needs=[(*at, "kind"), (*at, "close_relay")],
+        )
+    if written.close_relay is not None and not stays:
+        kind = "no kind" if written.kind is None else f'kind = "{written.kind}"'
+        filling.faults.add(
+            (*at, "close_relay"),
+            f'found it with {kind}; a close_relay belongs to kind = "{Device.BALL_STAYS}"',
+            needs=[(*at, "kind")],
+        )
+
+
+def _travel_s(filling: Filling, written: WrittenDevice, at: Path) -> tuple[float, float]:
+    """Seconds to open and to shut; the one that is not told is as long as the other."""
+    opens_s, closes_s = written.opens_in_s, written.closes_in_s
+    if written.kind not in _BALLS:
+        return opens_s or 0.0, closes_s or 0.0
+    if opens_s is None and closes_s is None:
+        if written.kind is Device.BALL_STAYS:
+            filling.faults.add(
+                at,
+                f'found kind = "{Device.BALL_STAYS}" without opens_in; how long it takes from '
+                'shut to open must be known, as in opens_in = "8 s": time it',
+                needs=[(*at, "kind"), (*at, "opens_in"), (*at, "closes_in")],
+            )
+        else:
+            shown = show.show_duration(BALL_TRAVEL_S)
+            filling.tell(at, "opens_in", shown, "our choice: time yours")
+        opens_s = BALL_TRAVEL_S
+    if opens_s is None:
+        shown = show.show_duration(closes_s or 0.0)
+        opens_s = filling.default(at, "opens_in", opens_s, closes_s or 0.0, shown, "as it shuts")
+    closes_s = filling.default(
+        at, "closes_in", closes_s, opens_s, show.show_duration(opens_s), "as it opens"
+    )
+    if written.kind is Device.BALL_STAYS:
+        for key, travel_s in (("opens_in", opens_s), ("closes_in", closes_s)):
+            if travel_s <= 0.0:
+                filling.faults.add(
+                    (*at, key), "found no time at all; a ball that stays is driven for its travel"
+                )
+    return opens_s, closes_s
+
+
+def _least_closing_head_m(filling: Filling, written: WrittenDevice, at: Path) -> float:
+    """The pressure it wants before it to shut, which only a diaphragm does."""
+    key, least_m = "least_closing_pressure", written.least_closing_head_m
+    if written.kind is None:
+        shown = show.show_pressure(0.0, filling.us)
+        why = "closes at any pressure; see the maker's sheet"
+        return filling.default(at, key, least_m, 0.0, shown, why)
+    if written.kind is Device.DIAPHRAGM:
+        shown = show.show_pressure(DIAPHRAGM_HEAD_M, filling.us)
+        why = "our choice: the most that makers ask for; see the sheet"
+        return filling.default(at, key, least_m, DIAPHRAGM_HEAD_M, shown, why)
+    if least_m:
+        filling.faults.add(
+            (*at, key),
+            f'found {show.show_pressure(least_m, filling.us)} with kind = "{written.kind}"; only a '
+            "diaphragm is shut by the water",
+            needs=[(*at, "kind")],
+        )
+    return 0.0
+
+
+def _ahead_s(
+    filling: Filling,
+    key: str,
+    asked_s: float | None,
+    least_s: float,
+    why: str,
+    leans_on: str | None,
+) -> float:
+    """How long the master is open alone: no shorter than what it waits for."""
+    at: Path = ("master",)
+    default_s = max(AHEAD_S, least_s)
+    shown = show.show_duration(default_s)
+    reason = f"{why} that" if default_s > AHEAD_S else "our choice"
+    found_s = filling.default(at, key, asked_s, default_s, shown, reason)
+    if found_s < least_s:
+        filling.faults.add(
+            (*at, key),
+            f"found {q.spell(show.show_duration(found_s))}; {why} {show.show_duration(least_s)}, "
+            "and the master waits for that",
+            needs=[("zone",)] if leans_on is None else [(*at, leans_on)],
+        )
+    return found_s

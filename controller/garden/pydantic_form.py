@@ -1,0 +1,192 @@
+"""Pydantic's one door: tables with fixed keys, its errors in a gardener's words.
+
+The limits are those that `crops.entry` sets for the tables, said here with line and key; a test
+holds the two together.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterable, Mapping
+from typing import Annotated, Any, TypeVar, get_args
+
+from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationError
+
+from controller.garden import values as v
+from controller.garden.faults import Faults, Path, instead
+from controller.garden.model import OwnCrop, OwnSoil
+from controller.garden.quantities import spell
+from controller.garden.values import Reader
+
+__all__ = ["Field", "Needed", "Table", "by", "read_table"]
+
+# What must be written, by table and key: the words that ask for it, and a stand-in that lets the
+# rest of the file be judged when it is missing or wrong.
+Needed = Mapping[tuple[str, str], tuple[str, Any]]
+
+
+class Table(BaseModel):
+    """A table of the file: these keys and no others."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+
+SomeTable = TypeVar("SomeTable", bound=Table)
+
+
+def by(reader: Reader) -> PlainValidator:
+    """Let a reader judge the value alone; its `QuantityError` is a ValueError, which is kept."""
+    return PlainValidator(reader)
+
+
+def read_table(
+    model: type[SomeTable], data: Mapping[str, Any], faults: Faults, needed: Needed
+) -> SomeTable:
+    """Read all of `data`; what does not read is noted and a stand-in takes its place.
+
+    Raises `GardenFileError` only if even the stand-ins leave nothing that can be judged.
+    """
+    patched = copy.deepcopy(dict(data))
+    for _ in range(4):  # a stand-in may bring the faults next to it to light
+        try:
+            return model.model_validate(patched)
+        except ValidationError as error:
+            details: list[Any] = error.errors(include_url=False)
+        for detail in details:
+            place: Path = detail["loc"]
+            faults.add(place, _words(detail, model, needed))
+            faults.spoil(place)
+            _patch(patched, place, needed)
+    faults.raise_if_any()
+    raise AssertionError("stand-ins do not read")
+
+
+def _words(detail: Mapping[str, Any], model: type[Table], needed: Needed) -> str:
+    """One of pydantic's errors, said to a gardener."""
+    place, found = detail["loc"], detail["input"]
+    key = str(place[-1])
+    match detail["type"]:
+        case "value_error":
+            return str(detail["ctx"]["error"])
+        case "missing":
+            words = needed.get((_section(place), key), (f"{key} is needed", None))[0]
+            return f"found nothing; {words}"
+        case "extra_forbidden":
+            known = instead(key, _keys(_table_at(model, place[:-1])), called="known keys here")
+            return f"found an unknown key; {known}"
+        case "list_type":
+            hint = f"each {key} starts with [[...{key}]] in double brackets, or stands in a list"
+            return f"found {spell(found)}; {hint}"
+        case "model_type" | "model_attributes_type":
+            keys = ", ".join(_keys(_table_at(model, place)))
+            return f"found {spell(found)}; allowed is a table of {keys}"
+    return f"found {spell(found)}; {detail['msg'][:1].lower()}{detail['msg'][1:]}"
+
+
+def _patch(data: Any, place: Path, needed: Needed) -> None:
+    """Put a stand-in at `place`, or take away what stands there if it is not needed."""
+    at = data
+    for step in place[:-1]:
+        at = at[step]
+    key = place[-1]
+    if isinstance(key, int):
+        list_key = str(place[-2])
+        at[key] = copy.deepcopy(needed[(_section(place[:-1]), list_key)][1][0])
+    elif (_section(place), key) in needed:
+        at[key] = copy.deepcopy(needed[(_section(place), key)][1])
+    else:
+        at.pop(key, None)
+
+
+def _section(place: Path) -> str:
+    """The key of the table that `place` stands in; "" at the top."""
+    return next((step for step in reversed(place[:-1]) if isinstance(step, str)), "")
+
+
+def _keys(table: type[Table] | None) -> Iterable[str]:
+    fields = table.model_fields if table else {}
+    return [field.alias or name for name, field in fields.items()]
+
+
+def _table_at(model: type[Table], place: Path) -> type[Table] | None:
+    """The table that stands at `place`."""
+    at: type[Table] | None = model
+    for step in place:
+        if isinstance(step, str) and at is not None:
+            fields = [f for name, f in at.model_fields.items() if (f.alias or name) == step]
+            at = _table_in(fields[0].annotation) if fields else None
+    return at
+
+
+def _table_in(annotation: Any) -> type[Table] | None:
+    """The table inside list[...] or "... | None"."""
+    if isinstance(annotation, type) and issubclass(annotation, Table):
+        return annotation
+    found = (_table_in(inner) for inner in get_args(annotation))
+    return next((table for table in found if table is not None), None)
+
+
+Name = Annotated[str, by(v.text("a name", "leeks"))]
+Days = Annotated[float, by(v.whole("a stage", 0, 400))]
+
+
+def _bare(what: str, example: str, low: float, high: float) -> Any:
+    return by(v.number(what, example, low, high))
+
+
+Kc = Annotated[float, _bare("a crop coefficient", "1.05", 0, 2)]
+Height = Annotated[float, _bare("a height in metres", "0.6", 0.01, 12)]
+Root = Annotated[float, _bare("a depth in metres", "0.3", 0.05, 5)]
+
+
+class WrittenCrop(Table):
+    name: Name
+    like: Name | None = None
+    kc_ini: Kc | None = None
+    kc_mid: Kc | None = None
+    kc_end: Kc | None = None
+    kcb_ini: Kc | None = None
+    kcb_mid: Kc | None = None
+    kcb_end: Kc | None = None
+    kc_mid_supported: Kc | None = None
+    kcb_mid_supported: Kc | None = None
+    height_m: Height | None = None
+    height_supported_m: Height | None = None
+    root_min_m: Root | None = None
+    root_max_m: Root | None = None
+    depletion_fraction: Annotated[float, _bare("depletion_fraction", "0.4", 0.1, 0.8)] | None = None
+    in_row_spacing_m: Annotated[float, _bare("a spacing in metres", "0.3", 0.005, 10)] | None = None
+    spread_m: Annotated[float, _bare("a spread in metres", "0.5", 0.02, 10)] | None = None
+    gdd_base_c: Annotated[float, _bare("a temperature in degrees C", "5", -5, 30)] | None = None
+    gdd_upper_c: Annotated[float, _bare("a temperature in degrees C", "30", 10, 50)] | None = None
+    salinity_threshold_ds_m: Annotated[float, _bare("a threshold in dS/m", "1.2", 0, 30)] | None = (
+        None
+    )
+    salinity_slope_pct: Annotated[float, _bare("a loss in % per dS/m", "16", 0, 100)] | None = None
+    days_initial: Days | None = None
+    days_development: Days | None = None
+    days_mid: Days | None = None
+    days_late: Days | None = None
+
+
+class WrittenSoil(Table):
+    name: Name
+    like: Name | None = None
+    field_capacity: Annotated[float, _bare("field_capacity", "0.25", 0.02, 0.7)] | None = None
+    wilting_point: Annotated[float, _bare("wilting_point", "0.12", 0.005, 0.5)] | None = None
+    rew_mm: Annotated[float, _bare("a depth in millimetres", "9", 0.5, 20)] | None = None
+    intake_mm_h: Annotated[float, _bare("an intake in mm per hour", "13", 0.1, 500)] | None = None
+    wetted_width_m: Annotated[float, _bare("a width in metres", "0.4", 0.05, 2)] | None = None
+    curve_number: Annotated[float, _bare("a curve number", "75", 30, 98)] | None = None
+
+
+def own_crop(written: WrittenCrop) -> OwnCrop:
+    """The crop of the model; what is not written stays the table's."""
+    changes = written.model_dump(exclude={"name", "like"}, exclude_none=True)
+    return OwnCrop(name=written.name, like=written.like, changes=changes)
+
+
+def own_soil(written: WrittenSoil) -> OwnSoil:
+    """The soil of the model; what is not written stays the table's."""
+    changes = written.model_dump(exclude={"name", "like"}, exclude_none=True)
+    return OwnSoil(name=written.name, like=written.like, changes=changes)

@@ -1,0 +1,377 @@
+"""The garden file's shape: which keys there are, what each may hold, which are needed.
+
+Quantities are SI by the time they stand in these tables; a key left out is None. What one key
+alone cannot tell (references, overlaps, sizes against each other) is found in `from_file` and
+`checks`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, datetime, time
+from typing import Annotated, Any
+
+from controller.garden import covers, values
+from controller.garden import values as v
+from controller.garden.fittings import Begins
+from controller.garden.fittings import fittings as read_fittings
+from controller.garden.hardware import (
+    WrittenHealth,
+    WrittenMaster,
+    WrittenMeter,
+    WrittenSensor,
+    WrittenValve,
+)
+from controller.garden.model import Coefficients, HandWater, Satisfy, UnlikeRows
+from controller.garden.openings import opening as read_opening
+from controller.garden.plumbing import Face, Opening, Pipe, SupplyKind, ValveKind, Walls
+from controller.garden.pydantic_form import Field, Needed, Table, WrittenCrop, WrittenSoil, by
+from controller.garden.quantities import read_share
+
+_ROW = {"length": "11 ft", "every": "6 in", "bore": "1/16 in"}
+_PLANTING = {"crop": "-", "sown": date(2031, 4, 1), "until": date(2031, 4, 2)}
+_SPAN = {"from": "05:00", "to": "08:00"}
+_SITE = {"latitude": 0.0, "longitude": 0.0, "elevation": "0 m", "timezone": "UTC"}
+_TEST = {"flow": "5 gal/min", "pressure": "30 psi"}
+NEEDED: Needed = {
+    ("", "site"): ("a [site] with latitude, longitude, elevation and timezone is needed", _SITE),
+    ("site", "latitude"): ("a latitude in degrees is needed, north positive, as in 47.6", 0.0),
+    ("site", "longitude"): ("a longitude in degrees is needed, east positive, as in 8.1", 0.0),
+    ("site", "elevation"): ('a height above the sea is needed, as in "410 m"', "0 m"),
+    ("site", "timezone"): ('a time zone is needed, as in "Europe/Zurich"', "UTC"),
+    ("", "supply"): (
+        "a [supply] with static_pressure and flow_test is needed",
+        {"static_pressure": "60 psi", "flow_test": _TEST},
+    ),
+    ("supply", "static_pressure"): (
+        'the pressure at the tap with nothing running is needed, as in "48 psi"',
+        "290 psi",
+    ),
+    ("supply", "flow_test"): (
+        'what the tap gives is needed, as in { flow = "7.5 gal/min", pressure = "31 psi" } or '
+        '{ fill = "5 gal", seconds = 40 } from the open tap',
+        _TEST,
+    ),
+    ("main", "run"): ("", [{"name": "-", "from": "tap", "length": "10 ft", "size": "1 in"}]),
+    ("run", "name"): ('a run of the main needs a name, as in "left arm"', "-"),
+    ("run", "from"): (
+        'where a run begins is needed, as in from = "tap", or the name of the run it leaves',
+        "tap",
+    ),
+    ("run", "length"): ('a run of the main needs its length, as in "40 ft"', "10 ft"),
+    ("run", "size"): (
+        'the size of every run is needed, for its friction hangs on it most, as in "3/4 in"',
+        "1 in",
+    ),
+    ("", "zone"): ("at least one [[zone]] is needed", [{"name": "-", "row": [_ROW]}]),
+    ("zone", "name"): ('a zone needs a name, as in "leeks"', "-"),
+    ("zone", "row"): (
+        'a zone needs its rows, as in row = [{ length = "11 ft", every = "6 in", '
+        'bore = "1/16 in" }]',
+        [_ROW],
+    ),
+    ("row", "length"): ('a row needs its length, as in "11 ft"', "11 ft"),
+    ("row", "every"): ('a row needs the spacing of its holes, as in every = "6 in"', "6 in"),
+    ("row", "bore"): ('a row needs the bore of its holes, as in "1.5 mm" or "1/16 in"', "1/16 in"),
+    ("drain", "bore"): ('drain holes need a bore, as in "1/16 in"', "1/16 in"),
+    ("drain", "every"): ('drain holes need a spacing, as in "4 ft"', "4 ft"),
+    ("zone", "planting"): ("", [_PLANTING]),
+    ("planting", "crop"): ('a planting needs its crop, as in "leek"', "-"),
+    ("planting", "until"): ("a planting needs its last day, as in until = 2031-10-10", date.max),
+    ("", "bed"): ("", [{"name": "-"}]),
+    ("bed", "name"): ('a bed needs a name, as in "terrace 1"', "-"),
+    ("watering", "window"): ("", [_SPAN]),
+    ("window", "from"): ('a window needs its start, as in from = "05:30"', "05:00"),
+    ("window", "to"): ('a window needs its end, as in to = "08:00"', "08:00"),
+    ("watering", "hold"): ("", [{"from": date.min, "to": date(9999, 1, 1)}]),
+    ("hold", "from"): ("a hold needs its start, as in from = 2031-07-08", date.min),
+    ("hold", "to"): ("a hold needs its end, as in to = 2031-07-10", date(9999, 1, 1)),
+    ("master", "relay"): ("a master needs its relay, as in relay = 5", 5),
+    ("meter", "pin"): ("a meter needs the pin its pulses come in on, as in pin = 22", 22),
+    ("", "sensor"): ("", [{"kind": "rain switch", "pin": 23}]),
+    ("sensor", "kind"): (
+        'a sensor needs its kind: "rain switch", "rain gauge" or "freeze switch"',
+        "rain switch",
+    ),
+    ("sensor", "pin"): ("a sensor needs its pin, as in pin = 23", 23),
+    ("", "crop"): ("", [{"name": "-"}]),
+    ("crop", "name"): ("a crop of your own needs a name", "-"),
+    ("", "soil"): ("", [{"name": "-"}]),
+    ("soil", "name"): ("a soil of your own needs a name", "-"),
+}
+
+
+Name = Annotated[str, by(v.text("a name", "leeks"))]
+Text = Annotated[str, by(v.text("this", "rain tank empty"))]
+YesNo = Annotated[bool, by(v.yes_no)]
+Share = Annotated[float, by(read_share)]
+Day = Annotated[date, by(v.calendar_day)]
+Moment = Annotated[date | datetime, by(v.moment)]
+Clock = Annotated[time, by(v.time_of_day)]
+Units = Annotated[bool, by(v.choice("units", {"us": True, "metric": False}))]
+PipeSize = Annotated[str | Pipe, by(v.pipe)]
+
+Bore = Annotated[float, by(v.BORE)]
+RowLength = Annotated[float, by(v.ROW_LENGTH)]
+Spacing = Annotated[float, by(v.SPACING)]
+Width = Annotated[float, by(v.WIDTH)]
+Height = Annotated[float, by(v.HEIGHT)]
+RowHeight = Annotated[float, by(v.ROW_HEIGHT)]
+Run = Annotated[float, by(v.RUN)]
+Pressure = Annotated[float, by(v.PRESSURE)]
+Flow = Annotated[float, by(v.FLOW)]
+Volume = Annotated[float, by(v.VOLUME)]
+OpenTime = Annotated[float, by(v.OPEN_TIME)]
+
+
+def _bare(what: str, example: str, low: float, high: float) -> Any:
+    return by(v.number(what, example, low, high))
+
+
+def _word(what: str, words: Iterable[Any]) -> Any:
+    """One of these words; those of an enumeration by their values."""
+    return by(v.choice(what, {str(word): word for word in words}))
+
+
+class WrittenSite(Table):
+    name: Name | None = None
+    latitude_deg: Annotated[float, by(v.LATITUDE)] = Field(alias="latitude")
+    longitude_deg: Annotated[float, by(v.LONGITUDE)] = Field(alias="longitude")
+    elevation_m: Annotated[float, by(v.ELEVATION)] = Field(alias="elevation")
+    timezone: Annotated[str, by(v.timezone)]
+    coastal: YesNo | None = None
+    units: Units | None = None
+
+
+class WrittenFlowTest(Table):
+    flow_m3_s: Flow | None = Field(None, alias="flow")
+    head_m: Pressure | None = Field(None, alias="pressure")
+    fill_m3: Volume | None = Field(None, alias="fill")
+    fill_s: Annotated[float, by(v.seconds)] | None = Field(None, alias="seconds")
+    on: Day | None = None
+
+
+class WrittenSupply(Table):
+    kind: (
+        Annotated[SupplyKind, by(v.choice("a supply", {kind.value: kind for kind in SupplyKind}))]
+        | None
+    ) = None
+    static_head_m: Pressure | None = Field(None, alias="static_pressure")
+    level_m: Annotated[float, by(v.LEVEL)] | None = Field(None, alias="level")
+    falls_to_m: Annotated[float, by(v.LEVEL)] | None = Field(None, alias="falls_to")
+    holds_m3: Volume | None = Field(None, alias="holds")
+    set_head_m: Pressure | None = Field(None, alias="set_pressure")
+    water_temp_c: Annotated[float, by(v.WATER_TEMPERATURE)] | None = Field(
+        None, alias="water_temperature"
+    )
+    salt_ds_m: Annotated[float, by(v.SALT)] | None = Field(None, alias="salt")
+    flow_test: WrittenFlowTest | None = None
+    flow_test_before: WrittenFlowTest | None = None
+    open_loss: WrittenFlowTest | None = None
+    on_head_m: Pressure | None = Field(None, alias="switch_on")
+    off_head_m: Pressure | None = Field(None, alias="switch_off")
+    tank_m3: Volume | None = Field(None, alias="tank")
+    pre_charge_head_m: Pressure | None = Field(None, alias="pre_charge")
+    shut_off_head_m: Pressure | None = Field(None, alias="shut_off")
+    well_yield_m3_s: Flow | None = Field(None, alias="well_yield")
+    exponent: Annotated[float, _bare("an exponent", "2.0", 1, 2)] | None = None
+
+
+class WrittenRun(Table):
+    name: Name
+    start: Name = Field(alias="from")
+    along_m: Run | None = Field(None, alias="along")
+    length_m: Annotated[float, by(v.MAIN_LENGTH)] = Field(alias="length")
+    size: PipeSize
+    begins: Annotated[Begins, _word("how a run begins", Begins)] | None = None
+    fittings: Annotated[tuple[str, ...], by(read_fittings)] | None = None
+    loss_k: Annotated[float, _bare("a loss coefficient", "1.2", 0, 1000)] | None = None
+
+
+class WrittenMain(Table):
+    size: PipeSize | None = None
+    run: list[WrittenRun] = Field(default_factory=list)
+
+
+class WrittenGround(Table):
+    """What may stand in a bed, and in a zone that has none."""
+
+    soil: Name | None = None
+    mulch: Annotated[str, by(values.mulch)] | None = None
+    mulch_cover: Share | None = None
+    mulch_rain: Share | None = None
+    exposure: Annotated[float, by(values.EXPOSURE)] | None = None
+    holds_rain: YesNo | None = None
+    cover: Annotated[tuple[covers.WrittenCover, ...], by(covers.covers)] | None = None
+    keeper: Name | None = None
+
+
+class WrittenBed(WrittenGround):
+    name: Name
+    length_m: Width | None = Field(None, alias="length")
+    width_m: Width | None = Field(None, alias="width")
+    rooting_limit_m: Width | None = Field(None, alias="rooting_limit")
+
+
+class WrittenDrain(Table):
+    bore_m: Bore = Field(alias="bore")
+    every_m: Spacing = Field(alias="every")
+
+
+class WrittenRow(Table):
+    length_m: RowLength = Field(alias="length")
+    pipe: PipeSize | None = None
+    bore_m: Bore = Field(alias="bore")
+    every_m: Spacing = Field(alias="every")
+    first_m: Spacing | None = Field(None, alias="first")
+    group: Annotated[int, by(v.whole("a group", 1, 50))] | None = None
+    group_gap_m: Spacing | None = Field(None, alias="group_gap")
+    walls: (
+        Annotated[Walls, by(v.choice("walls", {"one": Walls.ONE, "both": Walls.BOTH}))] | None
+    ) = None
+    face: Annotated[Face, by(v.choice("a face", {face.value: face for face in Face}))] | None = None
+    drain: WrittenDrain | None = None
+    width_m: Width | None = Field(None, alias="width")
+    wetted_width_m: Width | None = Field(None, alias="wetted_width")
+    inlet_height_m: RowHeight | None = Field(None, alias="inlet")
+    middle_height_m: RowHeight | None = Field(None, alias="middle")
+    far_height_m: RowHeight | None = Field(None, alias="far_end")
+    plugged: YesNo | None = None
+    plugged_holes: Annotated[tuple[int, ...], by(v.hole_numbers)] | None = None
+    plugged_beyond_m: Run | None = Field(None, alias="plugged_beyond")
+    discharge_coefficient: (
+        Annotated[float, _bare("a discharge coefficient", "0.62", 0.2, 1.0)] | None
+    ) = None
+
+
+class WrittenPlanting(Table):
+    crop: Name
+    sown: Day | None = None
+    transplanted: Day | None = None
+    grows_from: Day | None = Field(None, alias="from")
+    established: YesNo | None = None
+    planted_year: Annotated[int, by(v.whole("a planting year", 1900, 2200))] | None = None
+    until: Day
+    rows: Annotated[tuple[int, ...], by(values.row_numbers)] | None = None
+    apart_m: Annotated[float, by(values.APART)] | None = Field(None, alias="apart")
+    lines: Annotated[int, by(v.whole("how many lines of plants", 1, 50))] | None = None
+    supports: YesNo | None = None
+    emerges_days: Annotated[int, by(values.days_of("emerges_in", 1, 120, 12))] | None = Field(
+        None, alias="emerges_in"
+    )
+    harvest_days: Annotated[int, by(values.days_of("harvest_in", 15, 400, 75))] | None = Field(
+        None, alias="harvest_in"
+    )
+    by_warmth: (
+        Annotated[bool, by(v.choice("what moves its stages", {"days": False, "warmth": True}))]
+        | None
+    ) = Field(None, alias="stages_by")
+    stages: Annotated[tuple[int, int, int, int], by(values.stage_days)] | None = None
+    stages_warmth: Annotated[tuple[float, float, float, float], by(values.stage_warmth)] | None = (
+        None
+    )
+
+
+class WrittenZone(WrittenGround):
+    name: Name
+    bed: Name | None = None
+    main_run_m: Run | None = Field(None, alias="main_run")
+    run: Name | None = None
+    along_m: Run | None = Field(None, alias="along")
+    rise_m: Height | None = Field(None, alias="rise")
+    valve: WrittenValve | None = None
+    opening: Annotated[Opening, by(read_opening)] | None = None
+    row: list[WrittenRow]
+    planting: list[WrittenPlanting] = Field(default_factory=list)
+    take_off_k: Annotated[float, _bare("a loss coefficient", "4.0", 0, 1000)] | None = None
+    daily_cap_m3: Volume | None = Field(None, alias="daily_cap")
+    refill_at: Share | None = None
+    hand_water: Annotated[HandWater, _word("hand_water", HandWater)] | None = None
+    unlike_rows: Annotated[UnlikeRows, _word("unlike_rows", UnlikeRows)] | None = None
+
+
+class WrittenWindow(Table):
+    opens: Clock = Field(alias="from")
+    closes: Clock = Field(alias="to")
+    weekdays: Annotated[frozenset[int], by(v.weekdays)] | None = Field(None, alias="days")
+    valves: (
+        Annotated[
+            frozenset[ValveKind],
+            by(
+                v.choice(
+                    "valves",
+                    {
+                        "any": frozenset(ValveKind),
+                        "relay": frozenset({ValveKind.RELAY}),
+                        "hand": frozenset({ValveKind.HAND}),
+                    },
+                )
+            ),
+        ]
+        | None
+    ) = None
+
+
+class WrittenHold(Table):
+    begins: Moment = Field(alias="from")
+    ends: Moment = Field(alias="to")
+    zones: Annotated[tuple[str, ...], by(v.names)] | None = None
+    reason: Text | None = None
+
+
+class WrittenWatering(Table):
+    window: list[WrittenWindow] | None = None
+    hold: list[WrittenHold] = Field(default_factory=list)
+    refill_at: Share | None = None
+    satisfy: Annotated[Satisfy, _word("satisfy", Satisfy)] | None = None
+    hand_water: Annotated[HandWater, _word("hand_water", HandWater)] | None = None
+    most_open: Annotated[int, by(v.whole("the most zones open", 1, 100))] | None = None
+    least_share: Share | None = None
+    basin_m: Annotated[float, by(v.DEPTH)] | None = Field(None, alias="basin")
+    drilling_scatter: Share | None = None
+    level_error_m: Annotated[float, by(v.LEVEL_ERROR)] | None = Field(None, alias="level_error")
+    shortest_pulse_s: OpenTime | None = Field(None, alias="shortest_pulse")
+    coefficients: Annotated[Coefficients, _word("coefficients", Coefficients)] | None = None
+    forecast_trust: Share | None = None
+    settling_days: Annotated[int, by(values.days_of("settling_days", 0, 60, 7))] | None = None
+
+
+class WrittenWeather(Table):
+    file: Text | None = None
+    file_kind: Annotated[str, _word("a kind of weather file", values.FILE_KINDS)] | None = None
+    online: Annotated[bool | tuple[str, ...], by(values.online)] | None = None
+    contact: Annotated[str, by(values.contact)] | None = None
+    wind_height_m: Width | None = Field(None, alias="wind_height")
+    normals: Text | None = None
+    climate_table: Text | None = None
+    climate: Annotated[str, _word("a climate", values.CLIMATES)] | None = None
+    frost_hold: Annotated[float | str, by(values.frost_hold)] | None = None
+
+
+class WrittenBoard(Table):
+    pins: Annotated[str, by(v.choice("pins", {"lgpio": "lgpio", "mock": "mock"}))] | None = None
+    active_low: (
+        Annotated[bool, by(v.choice("relays", {"active low": True, "active high": False}))] | None
+    ) = Field(None, alias="relays")
+    chip: Annotated[int, by(v.whole("a chip", 0, 20))] | None = None
+    battery_clock: (
+        Annotated[bool, by(v.choice("a clock", {"network": False, "battery": True}))] | None
+    ) = Field(None, alias="clock")
+
+
+class WrittenGarden(Table):
+    units: Units | None = None
+    site: WrittenSite
+    supply: WrittenSupply
+    main: WrittenMain = WrittenMain()
+    bed: list[WrittenBed] = Field(default_factory=list)
+    zone: list[WrittenZone]
+    watering: WrittenWatering = WrittenWatering.model_validate({})
+    weather: WrittenWeather = WrittenWeather.model_validate({})
+    board: WrittenBoard = WrittenBoard.model_validate({})
+    master: WrittenMaster | None = None
+    meter: WrittenMeter | None = None
+    sensor: list[WrittenSensor] = Field(default_factory=list)
+    health: WrittenHealth = WrittenHealth.model_validate({})
+    crop: list[WrittenCrop] = Field(default_factory=list)
+    soil: list[WrittenSoil] = Field(default_factory=list)

@@ -1,0 +1,313 @@
+"""What a fit of the field tests found, as frozen values that the logbook can keep."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from math import exp
+from typing import Any
+
+from controller.errors import InputError
+from controller.garden.model import Garden
+from controller.hydraulics.calibration.parameters import (
+    NOTHING_LEARNT,
+    Unknown,
+    corrections_of,
+    is_worth_handing_on,
+    unknowns_of,
+)
+from controller.hydraulics.network.spans import Corrections, SupplyCurve
+from controller.lean import sha256
+
+# Edition 1 knew no level, no share of open holes, no take-off's or exponent's error.
+_EDITION = 2
+_FIRST_EDITION = 1
+# What the garden file can say since; left out of a mark where nobody says it, so that marks of
+# older logbooks still fit.
+_SAID_SINCE = (", tested_on=None",)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FittedParameter:
+    """One unknown after the fit. Errors are relative standard errors (of the logarithm).
+
+    `value` is a factor, a static head [m], a flow at the test's head [m3/s], or what the valve
+    loses over its take-off. `narrowed` is the share of its prior error that the tests took away.
+    """
+
+    unknown: Unknown
+    log_factor: float
+    error: float
+
+    @property
+    def value(self) -> float:
+        """The unknown's value after the fit."""
+        return self.unknown.value(self.log_factor)
+
+    @property
+    def narrowed(self) -> float:
+        """Share of the prior error that the tests took away, 0 to 1."""
+        return max(0.0, 1.0 - self.error / self.unknown.prior_error)
+
+    @property
+    def learnt(self) -> bool:
+        """Whether the tests say anything of it; if not, it keeps its prior."""
+        return self.narrowed >= NOTHING_LEARNT
+
+    @property
+    def name(self) -> str:
+        """What it is called in reports."""
+        where = f' of "{self.unknown.zone}"' if self.unknown.zone is not None else ""
+        return f"{self.unknown.kind}{where}"
+
+    @property
+    def words(self) -> str:
+        """What the tests say of it."""
+        if not self.learnt:
+            return f"{self.name}: the tests say nothing of it; the prior stands"
+        if self.unknown.kind == "level":
+            return (
+                f"{self.name}: {100.0 * self.log_factor:+.1f} cm against the garden file, give or "
+                f"take {100.0 * self.error:.1f} cm"
+            )
+        if self.unknown.kind == "valve":
+            return (
+                f"{self.name}: loss coefficient {self.value:.3g} over its take-off, give or take "
+                f"{self.error:.1%} (before the tests {self.unknown.prior_value:.3g}, "
+                f"{self.unknown.prior_error:.0%})"
+            )
+        return (
+            f"{self.name}: {exp(self.log_factor):.3g} times what the garden file says, give or "
+            f"take {self.error:.1%} (before the tests {self.unknown.prior_error:.1%})"
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contradiction:
+    """A test that the others and the priors do not believe: `sigmas` off, the reading over them.
+
+    `cause` is what it most likely comes from, in words; empty where nothing stands out.
+    """
+
+    test: str
+    sigmas: float
+    words: str
+    cause: str = ""
+
+    @property
+    def short(self) -> str:
+        """One sentence for a plan: which test, and what to do."""
+        return (
+            f"{self.test}: contradicts the other field tests ({self.cause or 'do it again'}); "
+            "flows are less sure until that is solved"
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextTest:
+    """The test that would narrow the zones' flows most: from `before` to `after`.
+
+    Both are the root mean square of the zones' relative standard errors, in the sets that a plan
+    opens. `enough`: the flows are known well enough, or nothing that can be tested tells more.
+    """
+
+    kind: str
+    zones: frozenset[str]
+    words: str
+    before: float
+    after: float
+    enough: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fitted:
+    """The outcome of a fit. `described` tells which words of the garden file it stood on.
+
+    `remarks` say what the tests found otherwise than the file has it, and what to do.
+    """
+
+    corrections: Corrections
+    parameters: tuple[FittedParameter, ...]
+    covariance: tuple[tuple[float, ...], ...]
+    contradictions: tuple[Contradiction, ...]
+    next_test: NextTest | None
+    tests: int
+    described: Mapping[str, str]
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What stands in plans until it is solved: remarks, and contradictions in short."""
+        return (*self.remarks, *dict.fromkeys(found.short for found in self.contradictions))
+
+
+def described(garden: Garden) -> dict[str, str]:
+    """A short mark of each part of the garden file that a fit stands on."""
+    supply = garden.supply
+    beside = [part for part in (supply.before, supply.test_assumed, supply.pump) if part]
+    parts = {"supply": "".join(map(repr, [supply, *beside]))}
+    for zone in garden.zones:
+        parts[f"holes of {zone.name}"] = repr(zone.rows)
+        parts[f"valve of {zone.name}"] = repr((zone.opening, zone.take_off_k, zone.rows[0].pipe))
+    for since in _SAID_SINCE:
+        parts = {part: text.replace(since, "") for part, text in parts.items()}
+    return {part: sha256(text.encode()).hexdigest()[:16] for part, text in parts.items()}
+
+
+def part_of(unknown: Unknown) -> str | None:
+    """The part of the garden file an unknown belongs to; None for the drill's bore, of all."""
+    if unknown.kind in ("static head", "test flow", "exponent"):
+        return "supply"
+    if unknown.kind == "bore":
+        return None
+    return f"{'valve' if unknown.kind in ('valve', 'take-off') else 'holes'} of {unknown.zone}"
+
+
+def standing(
+    garden: Garden, fitted: Fitted, *, jets: bool = True
+) -> tuple[list[Unknown], list[float], list[int | None]]:
+    """The garden's unknowns as they stand: each with its fitted value and place in the fit.
+
+    What the garden file describes otherwise than at the time of the fit is back at its prior.
+    `jets` as in `unknowns_of`.
+    """
+    now = described(garden)
+    places = {(p.unknown.kind, p.unknown.zone): i for i, p in enumerate(fitted.parameters)}
+    unknowns, log_factors, found = list(unknowns_of(garden, jets=jets)), [], []
+    for unknown in unknowns:
+        part, place = part_of(unknown), places.get((unknown.kind, unknown.zone))
+        if part is not None and fitted.described.get(part) != now[part]:
+            place = None
+        found.append(place)
+        log_factors.append(0.0 if place is None else fitted.parameters[place].log_factor)
+    return unknowns, log_factors, found
+
+
+def corrections_for(garden: Garden, fitted: Fitted) -> tuple[Corrections, tuple[str, ...]]:
+    """The corrections that hold for a garden as it is described now, and what no longer does."""
+    unknowns, log_factors, places = standing(garden, fitted, jets=False)
+    made = corrections_of(garden, unknowns, log_factors)
+    stands = {
+        (unknown.kind, unknown.zone)
+        for unknown, place in zip(unknowns, places, strict=True)
+        if place is not None
+        and (
+            unknown.kind != "valve"
+            or is_worth_handing_on(garden, unknown, fitted.parameters[place].error)
+        )
+    }
+    corrections = Corrections(
+        discharge={z: f for z, f in made.discharge.items() if ("discharge", z) in stands},
+        valve_k={
+            z: k
+            for z, k in made.valve_k.items()
+            if ("valve", z) in stands or ("take-off", z) in stands
+        },
+        level_m={z: m for z, m in made.level_m.items() if ("level", z) in stands},
+        supply=made.supply if ("test flow", None) in stands else None,
+    )
+    now = described(garden)
+    stale = [part for part in fitted.described if now.get(part) != fitted.described[part]]
+    return corrections, tuple(
+        f"{part}: the garden file describes it otherwise than when it was tested; what was "
+        "measured of it is left out until it is tested again"
+        for part in stale
+        if part in now
+    )
+
+
+def fitted_to_dict(fitted: Fitted) -> dict[str, Any]:
+    """A fit as plain values that JSON can hold."""
+    supply, next_test = fitted.corrections.supply, fitted.next_test
+    return {
+        "edition": _EDITION,
+        "corrections": {
+            "discharge": dict(fitted.corrections.discharge),
+            "valve_k": dict(fitted.corrections.valve_k),
+            "level_m": dict(fitted.corrections.level_m),
+            "supply": None if supply is None else asdict(supply),
+        },
+        "parameters": [asdict(parameter) for parameter in fitted.parameters],
+        # Most of it is 0: of zones that share no test. Lower triangle, by row and column.
+        "covariance": [
+            [i, k, row[k]]
+            for i, row in enumerate(fitted.covariance)
+            for k in range(i + 1)
+            if row[k] != 0.0
+        ],
+        "contradictions": [asdict(found) for found in fitted.contradictions],
+        "next_test": None
+        if next_test is None
+        else asdict(next_test) | {"zones": sorted(next_test.zones)},
+        "tests": fitted.tests,
+        "described": dict(fitted.described),
+        "remarks": list(fitted.remarks),
+    }
+
+
+def _curve(plain: Mapping[str, Any] | None) -> SupplyCurve | None:
+    """The curve that `asdict` made plain, and what limits it."""
+    return None if plain is None else SupplyCurve(**{**plain, "limit": _curve(plain.get("limit"))})
+
+
+def is_of_an_older_edition(plain: Mapping[str, Any]) -> bool:
+    """Whether a kept fit was made by an older Rowgate, so that its tests are to be fitted anew."""
+    return plain.get("edition") == _FIRST_EDITION
+
+
+def older_corrections(plain: Mapping[str, Any]) -> Corrections:
+    """What a fit of an older edition had made of the lines; none where it does not read."""
+    try:
+        corrections = plain["corrections"]
+        supply = corrections["supply"]
+        return Corrections(
+            discharge=dict(corrections["discharge"]),
+            valve_k=dict(corrections["valve_k"]),
+            supply=_curve(supply),
+        )
+    except (KeyError, TypeError):
+        return Corrections()
+
+
+def fitted_from_dict(plain: Mapping[str, Any]) -> Fitted:
+    """The fit that `fitted_to_dict` made plain; InputError if it does not read."""
+    if plain.get("edition") != _EDITION:
+        raise InputError(
+            f"fitted field tests of edition {plain.get('edition')!r}; this Rowgate reads "
+            f"edition {_EDITION}: fit the tests again"
+        )
+    try:
+        corrections, next_test = plain["corrections"], plain["next_test"]
+        supply = corrections["supply"]
+        return Fitted(
+            corrections=Corrections(
+                discharge=dict(corrections["discharge"]),
+                valve_k=dict(corrections["valve_k"]),
+                level_m=dict(corrections["level_m"]),
+                supply=_curve(supply),
+            ),
+            parameters=tuple(
+                FittedParameter(**{**one, "unknown": Unknown(**one["unknown"])})
+                for one in plain["parameters"]
+            ),
+            covariance=_whole(plain["covariance"], len(plain["parameters"])),
+            contradictions=tuple(Contradiction(**one) for one in plain["contradictions"]),
+            next_test=None
+            if next_test is None
+            else NextTest(**{**next_test, "zones": frozenset(next_test["zones"])}),
+            tests=plain["tests"],
+            described=dict(plain["described"]),
+            remarks=tuple(plain["remarks"]),
+        )
+    except (KeyError, TypeError, ValueError, IndexError) as error:
+        raise InputError(
+            f"fitted field tests that do not read ({error}): fit them again"
+        ) from error
+
+
+def _whole(entries: Sequence[Sequence[Any]], size: int) -> tuple[tuple[float, ...], ...]:
+    """A symmetric matrix from the entries of its lower triangle."""
+    rows = [[0.0] * size for _ in range(size)]
+    for i, k, value in entries:
+        rows[i][k] = rows[k][i] = float(value)
+    return tuple(tuple(row) for row in rows)

@@ -1,0 +1,1 @@
+"""Design advice: how long, how level, how far throttled, which zones together."""

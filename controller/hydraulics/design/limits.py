@@ -1,0 +1,482 @@
+"""Limits to build by: the longest level row, how level, how slow, how far to throttle."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from math import inf
+from typing import Protocol
+
+from controller.errors import InputError, require_range
+from controller.garden.model import Garden, Window, Zone
+from controller.garden.plumbing import Drilling, Pipe, Row, Valve, ValveKind
+from controller.garden.show import show_duration
+from controller.hydraulics.design.advice_base import show_off_level
+from controller.hydraulics.network.assembly import solve_row
+from controller.hydraulics.network.geometry import drilled_holes
+from controller.hydraulics.network.uniformity import flow_variation, scattered_uniformity
+from controller.hydraulics.physics.orifice import ALL_EFFECTS, Effects, Water
+from controller.hydraulics.physics.pipe import WATER_TEMP_C, viscosity_m2_s
+
+# A thousand stations, or what a gardener can drill in a week. Our choice.
+MOST_STATIONS = 1000
+_NEAR_ENOUGH_M = 1e-4
+_S_PER_H = 3600.0
+_WATER_M2_S = viscosity_m2_s(WATER_TEMP_C)
+
+Meets = Callable[[Sequence[float]], bool]
+
+
+def longest_row_m(
+    *,
+    pipe: Pipe,
+    drilling: Drilling,
+    inlet_head_m: float,
+    most_variation: float | None = None,
+    least_uniformity: float | None = None,
+    scatter_fraction: float = 0.0,
+    water_temp_c: float = WATER_TEMP_C,
+    effects: Effects = ALL_EFFECTS,
+) -> float:
+    """Longest level row that stays as even as wished at a head held at its inlet.
+
+    Parameters
+    ----------
+    pipe : Pipe
+        The row's pipe.
+    drilling : Drilling
+        Its holes; drain holes do not count for evenness.
+    inlet_head_m : float
+        Head at the inlet over the pipe's middle line. [m]
+    most_variation : float or None
+        Flow variation allowed, 0 to 1. [-]
+    least_uniformity : float or None
+        Low-quarter uniformity wished, 0 to 1. [-]
+    scatter_fraction : float
+        Coefficient of variation of hole flows at one head, for the uniformity. [-]
+    water_temp_c : float
+        Water temperature; colder water is thicker. [°C]
+    effects : Effects
+        What is counted (orifice.py).
+
+    Returns
+    -------
+    float
+        Length, a whole number of the holes' distance; infinite where a thousand stations are not
+        enough to break the wish, 0 where the first does. [m]
+
+    Raises
+    ------
+    InputError
+        If nothing is wished.
+    OutOfRange
+        If a figure is outside its range.
+
+    Source
+    ------
+    lateral.py, marched for each length tried; doubled until one is uneven, then halved.
+    """
+    wish = even_enough(
+        most_variation=most_variation,
+        least_uniformity=least_uniformity,
+        scatter_fraction=scatter_fraction,
+    )
+    require_range("inlet_head_m", inlet_head_m, 0.0, 1e3)
+    water = Water(viscosity_m2_s=viscosity_m2_s(water_temp_c), effects=effects)
+
+    def good(stations: int) -> bool:
+        row = Row(
+            length_m=stations * drilling.every_m,
+            pipe=pipe,
+            drilling=drilling,
+            ground_width_m=1.0,
+        )
+        return wish(_hole_flows(row, 0.0, inlet_head_m, water))
+
+    stations = most_that_is_good(good, MOST_STATIONS)
+    return inf if stations == MOST_STATIONS else stations * drilling.every_m
+
+
+def level_enough_m(
+    *,
+    row: Row,
+    inlet_head_m: float,
+    rise_m: float = 0.0,
+    most_variation: float = 0.2,
+    most_m: float = 0.5,
+    effects: Effects = ALL_EFFECTS,
+) -> float:
+    """How far a row may lie off level, at its far end or its middle, up or down.
+
+    Parameters
+    ----------
+    row : Row
+        The row; its far end and middle are taken as level with its inlet to begin with.
+    inlet_head_m : float
+        Piezometric head at its inlet when it lies level, against the tap. [m]
+    rise_m : float
+        Height of the zone's outlet against the tap. [m]
+    most_variation : float
+        Flow variation along the row that is still allowed, 0 to 1. [-]
+    most_m : float
+        Height beyond which nobody needs to know; where it is allowed, it is the answer. [m]
+    effects : Effects
+        What is counted (orifice.py).
+
+    Returns
+    -------
+    float
+        Height off level that the worst of the four shapes still bears, to a hundredth of it; 0
+        where friction alone takes all that is allowed. [m]
+
+    Raises
+    ------
+    OutOfRange
+        If a figure is outside its range.
+    InputError
+        If the row has no open hole.
+
+    Source
+    ------
+    lateral.py, marched for each height tried, with the head at the inlet held. A throttled valve
+    holds the flow instead, and the head follows the row: the worst shape then varies a little less.
+    """
+    require_range("most_m", most_m, _NEAR_ENOUGH_M, 1e3)
+    at_m = row.inlet_height_m
+    level = replace(row, far_height_m=at_m, middle_height_m=0.0)
+    wish = even_enough(most_variation=most_variation, least_uniformity=None)
+    water = Water(viscosity_m2_s=_WATER_M2_S, effects=effects)
+    if not wish(_hole_flows(level, rise_m, inlet_head_m, water)):
+        return 0.0
+
+    def good(off_m: float) -> bool:
+        shapes = (
+            replace(level, far_height_m=at_m + off_m),
+            replace(level, far_height_m=at_m - off_m),
+            replace(level, middle_height_m=off_m),
+            replace(level, middle_height_m=-off_m),
+        )
+        return all(wish(_hole_flows(shape, rise_m, inlet_head_m, water)) for shape in shapes)
+
+    if good(most_m):
+        return most_m
+    low_m, high_m = 0.0, most_m
+    while high_m - low_m > max(_NEAR_ENOUGH_M, 0.01 * low_m):
+        middle_m = 0.5 * (low_m + high_m)
+        if good(middle_m):
+            low_m = middle_m
+        else:
+            high_m = middle_m
+    return low_m
+
+
+def flow_at_head_m3_s(*, row: Row, over_holes_m: float) -> float:
+    """Flow of a row, laid level, whose inlet has this much head over its highest hole.
+
+    Parameters
+    ----------
+    row : Row
+        The row.
+    over_holes_m : float
+        Head over the highest open hole, drain holes left out. [m]
+
+    Returns
+    -------
+    float
+        Flow of all its holes, drain holes too; 0 where none is open. [m3/s]
+
+    Raises
+    ------
+    OutOfRange
+        If the head is negative or not a number.
+
+    Source
+    ------
+    lateral.py.
+    """
+    require_range("over_holes_m", over_holes_m, 0.0, 1e3)
+    level = replace(row, inlet_height_m=0.0, far_height_m=0.0, middle_height_m=0.0)
+    holes = [hole for hole in drilled_holes(level, 0.0) if not hole.plugged]
+    if not holes:
+        return 0.0
+    highest_m = max((hole.z_m for hole in holes if hole.kind == "hole"), default=0.0)
+    water = Water(viscosity_m2_s=_WATER_M2_S)
+    return solve_row(level, holes, highest_m + over_holes_m, water).flow_m3_s
+
+
+def soaking_flow_m3_s(
+    *, dose_m3: float, strip_m2: float, intake_mm_h: float, basin_mm: float
+) -> float:
+    """Flow at which a dose goes into the ground in one pulse, what stands never over the basin.
+
+    Parameters
+    ----------
+    dose_m3 : float
+        Water to give. [m3]
+    strip_m2 : float
+        Ground the row wets. [m2]
+    intake_mm_h : float
+        Depth the soil takes in, steadily. [mm/h]
+    basin_mm : float
+        Depth that may stand on it. [mm]
+
+    Returns
+    -------
+    float
+        Flow; infinite where the basin holds the whole dose. [m3/s]
+
+    Raises
+    ------
+    OutOfRange
+        If a figure is outside its range.
+
+    Source
+    ------
+    Water given less water soaked in stands: depth - intake x time = basin, solved for the time.
+    """
+    require_range("dose_m3", dose_m3, 0.0, 1e4)
+    require_range("strip_m2", strip_m2, 1e-6, 1e6)
+    require_range("intake_mm_h", intake_mm_h, 1e-6, 1e5)
+    depth_mm = 1000.0 * dose_m3 / strip_m2
+    if depth_mm <= basin_mm:
+        return inf
+    return dose_m3 * intake_mm_h / _S_PER_H / (depth_mm - basin_mm)
+
+
+def even_enough(
+    *,
+    most_variation: float | None,
+    least_uniformity: float | None,
+    scatter_fraction: float = 0.0,
+) -> Meets:
+    """A test of hole flows against a wish; every wish given must be met.
+
+    The uniformity is that of holes with the scatter, the variation that of the pipe alone.
+    """
+    if most_variation is None and least_uniformity is None:
+        raise InputError("name what is wished of the row: a variation or a uniformity")
+    if most_variation is not None:
+        require_range("most_variation", most_variation, 0.0, 1.0)
+    if least_uniformity is not None:
+        require_range("least_uniformity", least_uniformity, 0.0, 1.0)
+
+    def meets(flows_m3_s: Sequence[float]) -> bool:
+        if not flows_m3_s or max(flows_m3_s) <= 0.0:
+            return False
+        if most_variation is not None and flow_variation(flows_m3_s) > most_variation:
+            return False
+        if least_uniformity is None:
+            return True
+        deviations_m3_s = [scatter_fraction * flow for flow in flows_m3_s]
+        return scattered_uniformity(flows_m3_s, deviations_m3_s) >= least_uniformity
+
+    return meets
+
+
+def most_that_is_good(good: Callable[[int], bool], most: int) -> int:
+    """Largest number up to `most` that is good, where no number beyond a bad one is; 0 if none."""
+    low, high = 0, 1
+    while high < most and good(high):
+        low, high = high, min(most, 2 * high)
+    if high == most and good(most):
+        return most
+    while high - low > 1:
+        middle = (low + high) // 2
+        if good(middle):
+            low = middle
+        else:
+            high = middle
+    return low
+
+
+def _hole_flows(row: Row, rise_m: float, inlet_head_m: float, water: Water) -> list[float]:
+    """Flows of the row's open holes, drain holes left out, at a head held at its inlet."""
+    holes = [hole for hole in drilled_holes(row, rise_m) if not hole.plugged]
+    found = solve_row(row, holes, inlet_head_m, water)
+    return [
+        flow for hole, flow in zip(holes, found.hole_flows_m3_s, strict=True) if hole.kind == "hole"
+    ]
+
+
+# A hot day's dose should take so long, for a hand and for a relay to time it well. Our choice. [s]
+HAND_S, RELAY_S = 300.0, 120.0
+# While a valve travels, and while its line fills and runs out, the near and the low holes get what
+# the others miss: no more than this part of a hot day's water should pass so. Our choice.
+LOST_SHARE = 0.25
+# A zone that gives no more than this times the flow advised is left as it is. Our choice.
+WORTH_THROTTLING = 1.25
+# Head to keep over the holes: below it a centimetre of level error costs over 5 % of a hole's flow
+# (half of 1/10, by the square root of the orifice law). Our choice.
+LEAST_HEAD_M = 0.10
+
+
+class TakesIn(Protocol):
+    """How a zone's ground takes water in; the timetable's Soaking fits."""
+
+    @property
+    def strip_m2(self) -> float:
+        """Ground that gets wet."""
+
+    @property
+    def intake_mm_s(self) -> float:
+        """Depth the soil takes in a second."""
+
+    @property
+    def basin_mm(self) -> float:
+        """Depth that may stand."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Throttle:
+    """A flow to throttle a zone to, alone, and what for."""
+
+    flow_m3_s: float
+    why: str
+
+
+def lost_share(valve: Valve, *, flow_m3_s: float, wanted_m3: float, drains_m3: float) -> float:
+    """Part of a dose that passes while the valve travels and the line fills and runs out.
+
+    Parameters
+    ----------
+    valve : Valve
+        The zone's valve, with its travel.
+    flow_m3_s : float
+        The zone's flow. [m3/s]
+    wanted_m3 : float
+        The dose, without what fills the line. [m3]
+    drains_m3 : float
+        What fills the line and runs out after. [m3]
+
+    Returns
+    -------
+    float
+        Above 1 where that is more than the dose itself. [-]
+
+    Source
+    ------
+    Half of each travel at full flow; volume of the line.
+    """
+    return (flow_m3_s * _travel_water_s(valve) + drains_m3) / wanted_m3
+
+
+def longest_run_s(garden: Garden, zone: Zone) -> float:
+    """How long a zone may run on a hot day, so that the other zones find their time too.
+
+    Parameters
+    ----------
+    garden : Garden
+        The garden, with its windows.
+    zone : Zone
+        The zone.
+
+    Returns
+    -------
+    float
+        Its valve's longest opening, or its part of the windows if that is less: of the weekday
+        with least of them, shared by the zones of its kind of valve, `most_open` at a time.
+        Infinite without windows and limit. [s]
+
+    Raises
+    ------
+    OutOfRange
+        Never, for the garden model.
+
+    Source
+    ------
+    The share is our choice.
+    """
+    kind = zone.valve.kind
+    by_day = [
+        sum(_seconds(w) for w in garden.watering.windows if kind in w.valves and day in w.weekdays)
+        for day in range(7)
+    ]
+    open_s = min((seconds for seconds in by_day if seconds > 0.0), default=inf)
+    alike = sum(other.valve.kind is kind for other in garden.zones)
+    share = min(1.0, garden.watering.most_open / max(1, alike))
+    return min(zone.valve.longest_open_s, share * open_s)
+
+
+def throttle_to(
+    zone: Zone,
+    *,
+    wanted_m3: float,
+    drains_m3: float,
+    takes_in: TakesIn | None,
+    longest_s: float = inf,
+    us_units: bool = False,
+) -> Throttle:
+    """The flow at which a dose takes long enough, its valve's travel is little, and it soaks in.
+
+    Parameters
+    ----------
+    zone : Zone
+        The zone.
+    wanted_m3 : float
+        A hot day's dose, without what fills the line. [m3]
+    drains_m3 : float
+        What fills the line and runs out after. [m3]
+    takes_in : TakesIn or None
+        How its ground takes water in; None leaves the soil out.
+    longest_s : float
+        How long the zone may run, as `longest_run_s` has it. [s]
+    us_units : bool
+        Whether the words are in US units.
+
+    Returns
+    -------
+    Throttle
+        Never so little that the holes would be left without a hand's breadth of water, or that the
+        dose would take longer than it may. [m3/s]
+
+    Raises
+    ------
+    OutOfRange
+        If the dose is not a number.
+
+    Source
+    ------
+    The dose over `HAND_S` or `RELAY_S`; where the valve travels, `lost_share` solved for the flow
+    at `LOST_SHARE`; the soil's steady intake and its basin (limits.py).
+    """
+    dose_m3 = wanted_m3 + drains_m3
+    shortest_s = HAND_S if zone.valve.kind is ValveKind.HAND else RELAY_S
+    target_m3_s, why = dose_m3 / shortest_s, "so that its time can be kept"
+    spare_m3, travel_s = LOST_SHARE * wanted_m3 - drains_m3, _travel_water_s(zone.valve)
+    if spare_m3 > 0.0 and travel_s * target_m3_s > spare_m3:
+        target_m3_s, why = spare_m3 / travel_s, "so that little passes while its valve travels"
+    if takes_in is not None and takes_in.strip_m2 > 0.0:
+        soaks_m3_s = soaking_flow_m3_s(
+            dose_m3=dose_m3,
+            strip_m2=takes_in.strip_m2,
+            intake_mm_h=takes_in.intake_mm_s * 3600.0,
+            basin_mm=takes_in.basin_mm,
+        )
+        if soaks_m3_s < target_m3_s:
+            target_m3_s, why = soaks_m3_s, "so that the soil takes it in as one pulse"
+    if dose_m3 > target_m3_s * longest_s:
+        target_m3_s = dose_m3 / longest_s
+        why += f", as far as {show_duration(round(longest_s))}, the longest it may run, allows"
+    least_m3_s = sum(
+        flow_at_head_m3_s(row=row, over_holes_m=LEAST_HEAD_M)
+        for row in zone.rows
+        if not row.plugged
+    )
+    if target_m3_s < least_m3_s:
+        target_m3_s = least_m3_s
+        over = show_off_level(LEAST_HEAD_M, us_units)
+        why += f", as far as {over} of water over the holes allows"
+    return Throttle(flow_m3_s=target_m3_s, why=why)
+
+
+def _travel_water_s(valve: Valve) -> float:
+    """Seconds of full flow that pass while the valve travels: half of each way."""
+    return (valve.opens_in_s + valve.closes_in_s) / 2.0
+
+
+def _seconds(window: Window) -> float:
+    """How long a window is; one that ends at or before its start runs past midnight."""
+    opens, closes = window.opens, window.closes
+    minutes = 60 * (closes.hour - opens.hour) + closes.minute - opens.minute
+    seconds = 60.0 * minutes + closes.second - opens.second
+    return seconds if seconds > 0.0 else seconds + 86400.0

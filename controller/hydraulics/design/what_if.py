@@ -1,0 +1,239 @@
+"""What small changes do to a zone: a tilt, a drain hole, a plugged tail, a neighbour, a worn hole.
+
+Each change is made to the garden and the whole network is solved again. Valves stay as they stand:
+a flow that was measured is turned into the loss it implies, and that loss is kept.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from controller.errors import InputError
+from controller.garden.model import Garden, Zone
+from controller.garden.plumbing import Drilling, Opening, Row
+from controller.garden.show import show_bore, show_flow
+from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.geometry import DrilledHole
+from controller.hydraulics.network.results import ZoneFlow
+from controller.hydraulics.network.row_shares import drained_share
+from controller.hydraulics.network.spans import NOTHING_MEASURED, Corrections
+from controller.hydraulics.network.uniformity import real_uniformity
+from controller.units import in_from_m
+
+Change = Literal["tilt up", "tilt down", "drain", "plugged tail", "together", "worn hole"]
+
+TILT_M = 0.01
+PLUGGED_TAIL = 0.25  # share of the row's length, from its far end
+WORN = 1.2  # a hole's bore after years of grit, against the drill; our choice
+# A drain hole to try where a row has none: 1/16 in, at the far end (common practice, no source).
+TRIED_DRAIN_BORE_M = 0.0015875
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WhatIf:
+    """One change and what it does to the zone; evenness is low-quarter, with drill and level."""
+
+    change: Change
+    words: str
+    flow_before_m3_s: float
+    flow_m3_s: float
+    evenness_before: float
+    evenness: float
+    dry_holes_before: int
+    dry_holes: int
+
+    @property
+    def flow_change(self) -> float:
+        """Part by which the flow grows; negative where it falls. [-]"""
+        if self.flow_before_m3_s <= 0.0:
+            return 0.0
+        return self.flow_m3_s / self.flow_before_m3_s - 1.0
+
+
+def what_if(
+    garden: Garden, zone: str, *, corrections: Corrections = NOTHING_MEASURED
+) -> tuple[WhatIf, ...]:
+    """What small changes do to one zone's flow and evenness, each found by solving again.
+
+    Parameters
+    ----------
+    garden : Garden
+        The garden as it is.
+    zone : str
+        Name of the zone; it runs alone but for the change that opens another with it.
+    corrections : Corrections
+        What field tests have taught.
+
+    Returns
+    -------
+    tuple of WhatIf
+        Flow [m3/s] and evenness before and after; none for a zone that gives no water.
+
+    Raises
+    ------
+    InputError
+        If there is no such zone, or its opening cannot be turned into a loss.
+    NoSolution
+        If the flows do not settle.
+
+    Source
+    ------
+    spans.py, with the change made.
+    """
+    before_lines = Lines(garden, corrections=corrections)
+    alone = frozenset((zone,))
+    before = before_lines.open_set(alone).zones[zone]
+    if before.flow_m3_s <= 0.0:
+        return ()
+    fixed = hold_valve(garden, before_lines, zone)
+    found: list[WhatIf] = []
+
+    def add(change: Change, words: str, after: ZoneFlow) -> None:
+        found.append(
+            WhatIf(
+                change=change,
+                words=words,
+                flow_before_m3_s=before.flow_m3_s,
+                flow_m3_s=after.flow_m3_s,
+                evenness_before=real_uniformity(before.holes, garden.watering),
+                evenness=real_uniformity(after.holes, garden.watering),
+                dry_holes_before=before.dry_holes,
+                dry_holes=after.dry_holes,
+            )
+        )
+
+    for change, words, changed in _changes(fixed.zone(zone), garden.us_units):
+        lines = Lines(with_zone(fixed, changed), corrections=corrections)
+        after = lines.open_set(alone).zones[zone]
+        if change == "drain" and (lost := max(drained_share(after), drained_share(before))) > 0:
+            words += f" ({100 * lost:.0f} % of the water leaves that way)"
+        add(change, words, after)
+    worn = _Worn(fixed, corrections=corrections)
+    worn.worn_zone = zone
+    grown = f"{100 * (WORN - 1):.0f} %"
+    add(
+        "worn hole",
+        f"the middle hole of the first row worn {grown} wider",
+        worn.open_set(alone).zones[zone],
+    )
+    neighbour = _hardest_neighbour(garden, zone, before_lines)
+    if neighbour is not None:
+        together = before_lines.open_set(frozenset((zone, neighbour))).zones[zone]
+        add("together", f'open together with "{neighbour}", which takes most from it', together)
+    return tuple(found)
+
+
+def hold_valve(garden: Garden, lines: Lines, zone: str) -> Garden:
+    """The same garden with one zone's valve given as the loss it has now."""
+    old = garden.zone(zone)
+    loss_k = max(0.0, lines.valve_loss_k(zone) - old.take_off_k)
+    return with_zone(garden, replace(old, opening=Opening(loss_k=loss_k)))
+
+
+def with_zone(garden: Garden, zone: Zone) -> Garden:
+    """The same garden with the zone of that name put in its place."""
+    zones = tuple(zone if old.name == zone.name else old for old in garden.zones)
+    return replace(garden, zones=zones)
+
+
+def what_if_text(found: tuple[WhatIf, ...], *, us: bool) -> str:
+    """A line a change: flow and evenness after it, and by how much they move."""
+    if not found:
+        return ""
+    first = found[0]
+    now = f"even {100 * first.evenness_before:.0f} %"
+    lines = [f"  as it is: {show_flow(first.flow_before_m3_s, us)}, {now}"]
+    for one in found:
+        flow = f"{show_flow(one.flow_m3_s, us)}{_moved(one.flow_change, ' %')}"
+        moved = f"even {100 * one.evenness:.0f} %{_moved(one.evenness - one.evenness_before, '')}"
+        more_dry = one.dry_holes - one.dry_holes_before
+        dry = f", {more_dry} more holes dry" if more_dry > 0 else ""
+        lines += textwrap.wrap(f"{one.words}:", 78, initial_indent="  ", subsequent_indent="    ")
+        lines.append(f"      {flow}, {moved}{dry}")
+    return "\n".join(lines) + "\n"
+
+
+def _moved(part: float, unit: str) -> str:
+    """A change in per cent, where it would show."""
+    return f" ({100 * part:+.0f}{unit})" if abs(part) >= 0.005 else ""
+
+
+class _Worn(Lines):
+    """Lines in which the middle open hole of one zone's first running row has worn wider."""
+
+    worn_zone = ""
+
+    def _row_holes(self, zone: Zone) -> tuple[tuple[DrilledHole, ...], ...]:
+        rows = super()._row_holes(zone)
+        if zone.name != self.worn_zone:
+            return rows
+        for number, holes in enumerate(rows):
+            running = [
+                i for i, hole in enumerate(holes) if hole.kind == "hole" and not hole.plugged
+            ]
+            if running:
+                at = running[len(running) // 2]
+                wide = replace(holes[at], bore_m=WORN * holes[at].bore_m)
+                changed = (*holes[:at], wide, *holes[at + 1 :])
+                return (*rows[:number], changed, *rows[number + 1 :])
+        return rows
+
+
+def _changes(zone: Zone, us: bool) -> Iterator[tuple[Change, str, Zone]]:
+    """Each change of the zone itself, what it is called, and the zone with it."""
+    tilt = f"1 cm ({in_from_m(TILT_M):.1f} in)" if us else "1 cm"
+    higher = [replace(row, far_height_m=row.far_height_m + TILT_M) for row in zone.rows]
+    lower = [replace(row, far_height_m=row.far_height_m - TILT_M) for row in zone.rows]
+    yield "tilt up", f"every far end {tilt} higher", replace(zone, rows=tuple(higher))
+    yield "tilt down", f"every far end {tilt} lower", replace(zone, rows=tuple(lower))
+    if any(row.drilling.drain_bore_m is not None for row in zone.rows):
+        words, drained = "without its drain holes", [_drained(row, None) for row in zone.rows]
+    else:
+        bore = show_bore(TRIED_DRAIN_BORE_M, us)
+        words = f"with a drain hole of {bore} at the far end of each row"
+        drained = [_drained(row, TRIED_DRAIN_BORE_M) for row in zone.rows]
+    yield "drain", words, replace(zone, rows=tuple(drained))
+    tail = f"the last {100 * PLUGGED_TAIL:.0f} % of each row plugged"
+    yield "plugged tail", tail, replace(zone, rows=tuple(_tail_plugged(row) for row in zone.rows))
+
+
+def _drained(row: Row, bore_m: float | None) -> Row:
+    """The row with one drain hole at its far end, or with none."""
+    # The first drain hole stands half of their distance from the inlet.
+    every_m = None if bore_m is None else 2.0 * row.length_m
+    drilling: Drilling = replace(row.drilling, drain_bore_m=bore_m, drain_every_m=every_m)
+    return replace(row, drilling=drilling)
+
+
+def _tail_plugged(row: Row) -> Row:
+    """The row with a plug where its last part begins, unless one stands nearer already."""
+    plug_m = (1.0 - PLUGGED_TAIL) * row.length_m
+    if row.plugged_beyond_m is not None:
+        plug_m = min(plug_m, row.plugged_beyond_m)
+    return replace(row, plugged_beyond_m=plug_m)
+
+
+def _hardest_neighbour(garden: Garden, zone: str, lines: Lines) -> str | None:
+    """The zone that, opened beside this one, leaves it least."""
+    others = [
+        other.name
+        for other in garden.zones
+        if other.name != zone and _can_be_computed(lines, other.name)
+    ]
+    return min(
+        others,
+        key=lambda name: lines.zone_flows(frozenset((zone, name)))[zone],
+        default=None,
+    )
+
+
+def _can_be_computed(lines: Lines, zone: str) -> bool:
+    """Whether a zone's flow is known at all: its valve may stand where nobody can tell."""
+    try:
+        lines.zone_flows(frozenset((zone,)))
+    except InputError:
+        return False
+    return True

@@ -1,0 +1,1 @@
+"""The laws of one hole, one pipe, one valve: floats in, floats out."""

@@ -1,0 +1,198 @@
+"""The pages of what people measured and saw: field tests, and stages of the plants.
+
+A test and a fit are kept as plain values; what they mean is for those who made them plain.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from controller.demand.records import Observation
+from controller.errors import LogbookError
+from controller.logbook.pulses import PulsePages
+from controller.logbook.records import utc_from_text, utc_text
+from controller.logbook.schema import Book
+from controller.logbook.writer import Row, insert
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasurementRow:
+    """A field test as its maker said it."""
+
+    id: int
+    at_utc: datetime
+    said: Mapping[str, Any]
+    who: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FitRow:
+    """What was fitted, when, and to which tests; `outdated` once the tests are others."""
+
+    id: int
+    written_utc: datetime
+    measurements: tuple[int, ...]
+    found: Mapping[str, Any]
+    outdated: bool
+
+
+class FieldTestPages(PulsePages):
+    """Writing the field tests."""
+
+    def keep_measurement(
+        self, said: Mapping[str, Any], *, at: datetime | None = None, who: str = ""
+    ) -> int:
+        """Write down a field test; `at` is now where nobody says otherwise. Gives back its id."""
+        row: Row = {"said": _text("field test", said), "who": who}
+        at_text = None if at is None else utc_text(at)
+        return self.write(
+            lambda book, now: insert(
+                book, "measurements", row | {"written_utc": now, "at_utc": at_text or now}
+            )
+        )
+
+    def take_back_measurement(self, measurement_id: int) -> None:
+        """Take a field test back; it stays on record, and is not fitted any more."""
+
+        def work(book: Book, now: str) -> None:
+            changed = book.db.execute(
+                "UPDATE measurements SET taken_back_utc = ? "
+                "WHERE id = ? AND taken_back_utc IS NULL",
+                [now, measurement_id],
+            )
+            if changed.rowcount != 1:
+                raise LogbookError(f"no field test that stands has the number {measurement_id}")
+
+        self.write(work)
+
+    def keep_fit(self, found: Mapping[str, Any], measurements: Iterable[int]) -> int:
+        """Write down what was fitted to the field tests of these ids; the latest fit stands."""
+        row: Row = {
+            "found": _text("fit", found),
+            "measurements": json.dumps(sorted(measurements)),
+        }
+        return self.write(lambda book, now: insert(book, "fits", row | {"written_utc": now}))
+
+
+class FieldTestQuestions:
+    """Asking for the field tests."""
+
+    def measurements(self) -> list[MeasurementRow]:
+        """The field tests that stand, in the order they were done."""
+        if not self._has("measurements"):
+            return []
+        return [
+            MeasurementRow(
+                id=row["id"],
+                at_utc=utc_from_text(row["at_utc"]),
+                said=json.loads(row["said"], strict=False),
+                who=row["who"],
+            )
+            for row in self._rows(
+                "SELECT * FROM measurements WHERE taken_back_utc IS NULL ORDER BY at_utc, id"
+            )
+        ]
+
+    def latest_fit(self) -> FitRow | None:
+        """The fit that stands; None where nothing was ever fitted."""
+        if not self._has("fits"):
+            return None
+        for row in self._rows("SELECT * FROM fits ORDER BY id DESC LIMIT 1"):
+            among = tuple(json.loads(row["measurements"]))
+            return FitRow(
+                id=row["id"],
+                written_utc=utc_from_text(row["written_utc"]),
+                measurements=among,
+                found=json.loads(row["found"], strict=False),
+                outdated=set(among) != {test.id for test in self.measurements()},
+            )
+        return None
+
+    def _has(self, table: str) -> bool:
+        """Whether the logbook has a table: a reader may come before the writer that adds it."""
+        return bool(
+            self._rows("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?", (table,))
+        )
+
+    def _rows(self, sql: str, values: Iterable[object] = ()) -> list[sqlite3.Row]:
+        raise NotImplementedError
+
+
+def _text(what: str, plain: Mapping[str, Any]) -> str:
+    try:
+        return json.dumps(plain, allow_nan=False, sort_keys=True)
+    except (TypeError, ValueError) as error:
+        raise LogbookError(f"a {what} that cannot be written down: {error}") from error
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeenRow:
+    """An observation with its number and who made it."""
+
+    id: int
+    seen: Observation
+    who: str
+
+
+class SeenPages(FieldTestPages):
+    """Writing what was seen."""
+
+    def observe(self, seen: Observation, who: str = "") -> int:
+        """Write down what a person saw; gives back its number."""
+        row: Row = {
+            "day": seen.day.isoformat(),
+            "zone": seen.zone,
+            "event": seen.event,
+            "crop": seen.crop,
+            "who": who,
+        }
+        return self.write(
+            lambda book, now: insert(book, "observations", row | {"written_utc": now})
+        )
+
+    def unobserve(self, number: int) -> None:
+        """Take an observation back; it stays on record, and moves no stage any more."""
+
+        def work(book: Book, now: str) -> None:
+            changed = book.db.execute(
+                "UPDATE observations SET taken_back_utc = ? "
+                "WHERE id = ? AND taken_back_utc IS NULL",
+                [now, number],
+            )
+            if changed.rowcount != 1:
+                raise LogbookError(f"nothing seen that stands has the number {number}")
+
+        self.write(work)
+
+
+class SeenQuestions(FieldTestQuestions):
+    """Asking for what was seen."""
+
+    def observations(self) -> list[Observation]:
+        """What was seen and stands, in order of days, then of writing."""
+        return [row.seen for row in self.seen_rows()]
+
+    def seen_rows(self) -> list[SeenRow]:
+        """The same with numbers and names."""
+        if not self._has("observations"):
+            return []
+        return [
+            SeenRow(
+                id=row["id"],
+                seen=Observation(
+                    zone=row["zone"],
+                    day=date.fromisoformat(row["day"]),
+                    event=row["event"],
+                    crop=row["crop"],
+                ),
+                who=row["who"],
+            )
+            for row in self._rows(
+                "SELECT * FROM observations WHERE taken_back_utc IS NULL ORDER BY day, id"
+            )
+        ]

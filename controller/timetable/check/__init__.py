@@ -1,0 +1,1 @@
+"""What `check` says of a garden whose file reads well."""

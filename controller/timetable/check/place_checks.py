@@ -1,0 +1,227 @@
+"""Whether latitude, longitude, time zone and the plantings' dates fit each other, for `check`.
+
+A place that is not where the gardener is reads as well as the right one: a minus left out puts the
+summer into the winter. Each caution names the likely slip; none is a fault, for borders of time
+zones are drawn by people.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from functools import lru_cache
+from importlib.resources import files
+from math import asin, cos, radians, sin, sqrt
+from zoneinfo import ZoneInfo
+
+from controller.demand.climate.usual_et import season_tmean_c
+from controller.garden.model import Garden, Planting, Site
+from controller.garden.show import show_temperature
+from controller.timetable.check.finding import Finding, caution
+from crops.catalogue import Crop
+
+# A zone's clock may lie so far from the sun's, and its places so far from its city; our choice. Of
+# the cities of the zone table only Dawson, Whitehorse, Nome and one in Antarctica pass the first.
+MOST_OFF_H, MOST_FROM_CITY_H = 2.0, 1.0
+# Zones whose land is wider than that: China keeps one time from 73 to 135 east; western Alaska.
+_WIDE_DEG = {
+    **dict.fromkeys(("Asia/Shanghai", "Asia/Chongqing", "Asia/Harbin", "PRC"), (73.0, 135.0)),
+    **dict.fromkeys(("America/Anchorage", "US/Alaska"), (-173.0, -129.0)),
+}
+# Both a site and its zone's city so far from the equator, on either side, cannot be neighbours.
+# Our choice: no zone reaches from one to the other.
+BOTH_FROM_EQUATOR_DEG = 15.0
+_FIXED = frozenset(
+    {"EST", "MST", "HST", "UTC", "UCT", "GMT", "GMT0", "GMT+0", "GMT-0", "Greenwich"}
+    | {"Universal", "Zulu"}
+)
+# A crop of the warmth does not grow below its base temperature (no less than 10 °C taken), hardly
+# up to so much above it; half a year later it would be so much warmer. Our choice: the season's
+# rough temperatures leave winter crops of 27 to 30 degrees of latitude in peace.
+WARM_BASE_C, HARDLY_C, WARMER_C = 10.0, 4.0, 6.0
+_HALF_A_YEAR = timedelta(days=182)
+_YEAR = 2031  # any: offsets are looked up in it
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class City:
+    """The place that names a time zone."""
+
+    zone: str
+    latitude_deg: float
+    longitude_deg: float
+
+
+def of_place(garden: Garden, crop: Callable[[str], Crop]) -> list[Finding]:
+    """What does not fit of the garden's place, its time zone and its plantings' dates."""
+    site = garden.site
+    words = [_zone_words(site), _longitude_words(site)]
+    latitude = _latitude_words(site)
+    words.append(latitude or _season_words(garden, crop))
+    return [caution("site", found) for found in words if found]
+
+
+@lru_cache(maxsize=1)
+def cities() -> dict[str, City]:
+    """The time zones with a place, by name; empty where this system's zone data have no table.
+
+    Source: zone.tab of the IANA time zone database, as the package tzdata brings it.
+    """
+    try:
+        text = (files("tzdata") / "zoneinfo" / "zone.tab").read_text(encoding="utf-8")
+    except (ImportError, OSError):
+        return {}
+    found = {}
+    for line in text.splitlines():
+        parts = line.split("\t")
+        if line.startswith("#") or len(parts) < 3:
+            continue
+        at = max(parts[1].rfind("+"), parts[1].rfind("-"))  # where the longitude begins
+        found[parts[2]] = City(
+            zone=parts[2],
+            latitude_deg=_degrees(parts[1][:at], 2),
+            longitude_deg=_degrees(parts[1][at:], 3),
+        )
+    return found
+
+
+def _degrees(text: str, digits: int) -> float:
+    """Degrees of "+4723" or "-0740023": degrees, minutes, perhaps seconds."""
+    whole, minutes, seconds = (
+        text[1 : 1 + digits],
+        text[1 + digits : 3 + digits],
+        text[3 + digits :],
+    )
+    value = int(whole) + int(minutes) / 60.0 + int(seconds or 0) / 3600.0
+    return -value if text[0] == "-" else value
+
+
+def _zone_words(site: Site) -> str:
+    """A zone that is one offset and no place."""
+    if site.timezone not in _FIXED and not site.timezone.startswith("Etc/"):
+        return ""
+    near = _nearest_city(site)
+    hint = f"; the nearest is {near.zone}" if near else ""
+    return (
+        f'timezone "{site.timezone}" has the same time all year: where clocks change, windows are '
+        f"an hour off for months; name a zone by its area and city, as in America/Denver{hint}"
+    )
+
+
+def _longitude_words(site: Site) -> str:
+    """A longitude that the clock does not fit."""
+    off_h = _hours_off(site, site.longitude_deg)
+    if off_h <= MOST_OFF_H or _known_to_fit(site, site.longitude_deg):
+        return ""
+    words = (
+        f"longitude {site.longitude_deg:g} does not fit {site.timezone}: its clock is {off_h:.1f} "
+        "h off the sun there"
+    )
+    turned = -site.longitude_deg
+    if _hours_off(site, turned) <= MOST_OFF_H or _known_to_fit(site, turned):
+        slip = "without its minus" if site.longitude_deg > 0.0 else "with a minus too many"
+        return f"{words}. A longitude {slip}? West is negative, {turned:g} would fit"
+    return f"{words}; one of the two may be another place's"
+
+
+def _latitude_words(site: Site) -> str:
+    """A latitude on the other side of the equator than the zone's own city."""
+    city = cities().get(site.timezone)
+    if (
+        city is None
+        or city.latitude_deg * site.latitude_deg >= 0.0
+        or min(abs(city.latitude_deg), abs(site.latitude_deg)) < BOTH_FROM_EQUATOR_DEG
+    ):
+        return ""
+    side = "north" if site.latitude_deg > 0.0 else "south"
+    slip = "without its minus" if site.latitude_deg > 0.0 else "with a minus too many"
+    return (
+        f"latitude {site.latitude_deg:g} lies {side} of the equator, {site.timezone} does not. A "
+        f"latitude {slip}? South is negative; as it is, summer and winter are taken for each other"
+    )
+
+
+def _season_words(garden: Garden, crop: Callable[[str], Crop]) -> str:
+    """Crops of the warmth that stand in the winter of the place; the first of them is named."""
+    site = garden.site
+    cold = [
+        (zone.name, planting, found)
+        for zone in garden.zones
+        for planting in zone.plantings
+        if (found := _too_cold_c(site, planting, crop(planting.crop))) is not None
+    ]
+    if not cold:
+        return ""
+    name, planting, mean_c = cold[0]
+    rest = len(cold) - 1
+    more = f", and {rest} more planting{'s' if rest > 1 else ''} like it" if rest else ""
+    slip = "without its minus" if site.latitude_deg > 0.0 else "with a minus too many"
+    return (
+        f"{crop(planting.crop).label} in {name} from {planting.start} to {planting.until}{more}: "
+        f"at latitude {site.latitude_deg:g} that is the cold half of the year, about "
+        f"{show_temperature(round(mean_c), garden.us_units)} on average. A latitude {slip}, or "
+        "dates of the other hemisphere? South is negative"
+    )
+
+
+def _too_cold_c(site: Site, planting: Planting, crop: Crop) -> float | None:
+    """How warm it is on average while a crop of the warmth stands in winter; None for any other."""
+    base_c = crop.gdd_base_c
+    comes_up_cold = not crop.emergence_days or crop.emergence_days[1] > 0.0  # in soil of 10 °C
+    if crop.perennial or base_c is None or (base_c < WARM_BASE_C and comes_up_cold):
+        return None
+    if crop.family == "various":
+        return None  # flowers of many kinds, some sown in autumn
+    mean_c = _mean_c(site, planting, timedelta())
+    least_c = max(base_c, WARM_BASE_C) + HARDLY_C
+    if mean_c >= least_c or _mean_c(site, planting, _HALF_A_YEAR) < mean_c + WARMER_C:
+        return None
+    return mean_c
+
+
+def _mean_c(site: Site, planting: Planting, later: timedelta) -> float:
+    """Mean temperature of a planting's days, or of those half a year later, by the latitude."""
+    count = min((planting.until - planting.start).days, 364) + 1
+    days = [planting.start + timedelta(days=n) for n in range(0, count, 7)]
+    return sum(_season_c(site, day + later) for day in days) / len(days)
+
+
+def _season_c(site: Site, day: date) -> float:
+    return season_tmean_c(
+        day,
+        latitude_deg=site.latitude_deg,
+        elevation_m=site.elevation_m,
+        coastal=site.coastal,
+    )
+
+
+def _hours_off(site: Site, longitude_deg: float) -> float:
+    """How far the zone's clock is off the sun there, at the time of the year it is least. [h]"""
+    zone = ZoneInfo(site.timezone)
+    found = []
+    for month in range(1, 13):
+        offset = datetime(_YEAR, month, 15, tzinfo=UTC).astimezone(zone).utcoffset()
+        hours = 0.0 if offset is None else offset.total_seconds() / 3600.0
+        found.append(abs((hours - longitude_deg / 15.0 + 12.0) % 24.0 - 12.0))
+    return min(found)
+
+
+def _known_to_fit(site: Site, longitude_deg: float) -> bool:
+    """Whether a place lies in the zone all the same: it is wide, or its city is as far off."""
+    low, high = _WIDE_DEG.get(site.timezone, (1.0, -1.0))
+    city = cities().get(site.timezone)
+    near = city is not None and abs(city.longitude_deg - longitude_deg) < 15.0 * MOST_FROM_CITY_H
+    return near or low <= longitude_deg <= high
+
+
+def _nearest_city(site: Site) -> City | None:
+    """The city of the zone table that lies nearest."""
+
+    def apart(city: City) -> float:
+        lat_a, lat_b = radians(site.latitude_deg), radians(city.latitude_deg)
+        along = radians(site.longitude_deg - city.longitude_deg) / 2.0
+        half = sin((lat_a - lat_b) / 2.0) ** 2 + cos(lat_a) * cos(lat_b) * sin(along) ** 2
+        return 2.0 * asin(sqrt(min(half, 1.0)))
+
+    return min(cities().values(), key=apart, default=None)

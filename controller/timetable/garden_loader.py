@@ -1,0 +1,56 @@
+"""A garden file read against the crop, soil and pipe tables it refers to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TypedDict
+
+from controller.errors import CropFileError
+from controller.garden.model import Garden
+from controller.garden.plumbing import Pipe
+from controller.garden.read import read_garden, read_garden_text
+from controller.hydraulics.physics.pipe import PIPES
+from crops.catalogue import Catalogue
+
+Judge = Callable[[str], str | None]
+
+
+class _Tables(TypedDict):
+    pipes: dict[str, Pipe]
+    known_crops: Judge
+    known_soils: Judge
+
+
+def read_whole(path: str | Path, catalogue: Catalogue) -> Garden:
+    """Read a garden file; GardenFileError with every fault, unknown crops and soils among them."""
+    return read_garden(path, **_tables(catalogue))
+
+
+def read_whole_text(text: str, path: str, catalogue: Catalogue) -> Garden:
+    """The same from text; `path` only names it in the faults."""
+    return read_garden_text(text, path=path, **_tables(catalogue))
+
+
+def crop_judge(catalogue: Catalogue) -> Judge:
+    """None for a crop the table knows; for any other, words with the nearest."""
+    return _judge(catalogue.crop)
+
+
+def _tables(catalogue: Catalogue) -> _Tables:
+    return {
+        "pipes": dict(PIPES),
+        "known_crops": _judge(catalogue.crop),
+        "known_soils": _judge(catalogue.soil),
+    }
+
+
+def _judge(find: Callable[[str], object]) -> Judge:
+    def judged(name: str) -> str | None:
+        try:
+            find(name)
+        except CropFileError as unknown:
+            return str(unknown)
+        return None
+
+    return judged

@@ -1,0 +1,1 @@
+"""How much water a zone needs today, and in which pulses."""

@@ -1,0 +1,356 @@
+"""From a zone's accounts to its job for the day: whether it is due, how much, and when."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
+from itertools import islice
+
+from controller.demand.plants.course import in_first_year
+from controller.demand.plants.stages import FIRST_YEAR_REFILL_AT
+from controller.demand.records import DayInput, LedgerDay, Observation
+from controller.demand.soil.ground import PlantingFacts
+from controller.demand.soil.packed_days import LedgerRows
+from controller.demand.soil.salinity import leaching_share_of
+from controller.garden.model import Garden, UnlikeRows, Zone
+from controller.hydraulics.design.row_warnings import opening_doubt
+from controller.hydraulics.network.garden_lines import Lines
+from controller.timetable.need.accounts import ZoneAccount
+from controller.timetable.need.dose import (
+    DOUBTFUL_DAYS,
+    even_litres,
+    full_roots_m,
+    refill_share,
+    soaking_of,
+    to_come_mm,
+)
+from controller.timetable.need.need import Outlook, Want, depth_of, loss_words, want_of
+from controller.timetable.need.pulse_length import shortest_pulse_s
+from controller.timetable.packing.fit_day import DaysGone
+from controller.timetable.packing.job import Job
+from controller.timetable.records import Dose, Pulse, Why
+from controller.timetable.unwritten import NO_RECORD, Record
+from controller.timetable.windows import (
+    Stretch,
+    allowed,
+    days_to_next_window,
+    hold_in_force,
+    windows_on,
+)
+from controller.units import l_from_m3
+from controller.weather.source_priority import is_of_a_model
+from crops.catalogue import Catalogue, Crop, Soil
+
+_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Given:
+    """What the logbook says has been given and seen, and which slots of a day are spent.
+
+    `litres` is by zone and local day, and `stored_litres` what of them was logged as credited to
+    the driest quarter; `slots` the highest slot that has gone past planning; `soaking_until_utc`
+    when a zone's last pulse will have soaked away; `fallen_mm` what the garden's own gauge has
+    caught, also today. `noted_on` is the day on which the last note of a zone's day was written;
+    `soil_starts` water in the soil that a person read and takes as the account's new start from
+    that evening on, a share of volume; `record` says of which days the logbook knows at all.
+    """
+
+    litres: Mapping[tuple[str, date], float]
+    slots: Mapping[tuple[str, date], int]
+    soaking_until_utc: Mapping[str, datetime]
+    observations: Sequence[Observation] = ()
+    fallen_mm: Mapping[date, float] = field(default_factory=dict)
+    stored_litres: Mapping[tuple[str, date], float] = field(default_factory=dict)
+    noted_on: Mapping[tuple[str, date], date] = field(default_factory=dict)
+    record: Record = NO_RECORD
+    soil_starts: Mapping[tuple[str, date], float] = field(default_factory=dict)
+
+
+NOTHING_GIVEN = Given(litres={}, slots={}, soaking_until_utc={})
+
+
+class Grounds:
+    """The crops and soils of a garden, looked up once; and its days gone, packed once."""
+
+    def __init__(self, garden: Garden, catalogue: Catalogue) -> None:
+        self.garden, self._catalogue = garden, catalogue
+        self._crops: dict[str, Crop] = {}
+        self._soils: dict[str, Soil] = {}
+        self.days_gone = DaysGone()
+
+    def crop(self, name: str) -> Crop:
+        """A crop as this garden has it."""
+        if name not in self._crops:
+            self._crops[name] = self._catalogue.crop(name, self.garden.own_crops)
+        return self._crops[name]
+
+    def soil(self, name: str) -> Soil:
+        """A soil as this garden has it."""
+        if name not in self._soils:
+            self._soils[name] = self._catalogue.soil(name, self.garden.own_soils)
+        return self._soils[name]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Due:
+    """A zone that is to be watered: its job, and what it follows from."""
+
+    job: Job
+    wants: Mapping[int, Want]
+    chosen: Want
+    spread_mm: float
+    evenness: float
+    already_litres: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobMaker:
+    """All that a span of days is computed from.
+
+    `first` is the first day planned, `today` parts what has been from what is to come. `frost` are
+    days on which a frost holds all; `coming_mm` is the rain that is forecast and to be counted on,
+    before any trust; `days` credit no more of it than is trusted.
+    """
+
+    garden: Garden
+    grounds: Grounds
+    lines: Lines
+    days: Mapping[date, DayInput]
+    first: date
+    today: date
+    given: Given
+    not_before_utc: datetime | None
+    frost: Mapping[date, str] = field(default_factory=dict)
+    coming_mm: Mapping[date, float] = field(default_factory=dict)
+
+    def job(self, zone: Zone, account: ZoneAccount, day: date) -> Job | None:
+        """The zone's job on this day, on last evening's account; None if it needs nothing."""
+        due = self._due(zone, account, day)
+        return None if due is None else due.job
+
+    def dose(self, zone: Zone, account: ZoneAccount, day: date) -> tuple[Job, Dose] | None:
+        """The same, with the dose it is for, and why."""
+        due = self._due(zone, account, day)
+        if due is None:
+            return None
+        chosen, us_units = due.chosen, self.garden.us_units
+        words = chosen.words + loss_words(
+            zone, account, due.wants, due.spread_mm, chosen, us_units=us_units
+        )
+        if self._guess(zone) is not None:
+            words = f"{words}; its opening is unknown, its flow a guess"
+        ledger = account.ledgers[account.parts.index(chosen.part)]
+        return due.job, _dose(zone, ledger, due, words)
+
+    def _due(self, zone: Zone, account: ZoneAccount, day: date) -> _Due | None:
+        if not account.stands_on(day) or zone.ground_m2 <= 0.0:
+            return None
+        wants = self._wants(zone, account, day)
+        if not any(want.due for want in wants.values()):
+            return None
+        spread_mm, chosen = depth_of(zone, account, wants)
+        if spread_mm <= 0.0:
+            return None
+        evenness = account.divisor
+        if zone.unlike_rows is UnlikeRows.NEEDIEST:
+            evenness = account.divisors[account.parts.index(chosen.part)]
+        already = self.given.litres.get((zone.name, day), 0.0)
+        stored = self.given.stored_litres.get((zone.name, day), account.stored_of(already))
+        wanted = even_litres(net_mm=spread_mm, ground_m2=zone.ground_m2, evenness=evenness)
+        wanted -= stored / account.divisor
+        if wanted <= 0.0:
+            return None
+        return _Due(
+            job=self._job(zone, account, day, chosen, wanted, already),
+            wants=wants,
+            chosen=chosen,
+            spread_mm=spread_mm,
+            evenness=evenness,
+            already_litres=already,
+        )
+
+    def _wants(self, zone: Zone, account: ZoneAccount, day: date) -> dict[int, Want]:
+        """What each part wants that has something standing on it, by its number."""
+        wants: dict[int, Want] = {}
+        for number, (part, ledger) in enumerate(zip(account.parts, account.ledgers, strict=True)):
+            outlook = Outlook(
+                day=day,
+                days=self.days,
+                coming_mm=part.mulch.rain_share * to_come_mm(self.coming_mm, day),
+                fallen_mm=part.mulch.rain_share * self.fallen_mm(day),
+                wait_days=days_to_next_window(self.garden.watering, zone.valve.kind, day),
+                rain_doubt_days=_rain_doubt_days(ledger),
+                refill_at=_own_refill_at(zone, self.garden),
+                us_units=self.garden.us_units,
+                windows=windows_on(self.garden.watering, zone.valve.kind, day),
+            )
+            leach = self._leach(part.planting_on(day))
+            want = want_of(part, ledger, outlook, self.garden.watering, leach=leach)
+            if want is not None:
+                wants[number] = want
+        return wants
+
+    def fallen_mm(self, day: date) -> float:
+        """Rain of today that the gauge has caught before this plan was made."""
+        return self.given.fallen_mm.get(day, 0.0) if day == self.today else 0.0
+
+    def _leach(self, facts: PlantingFacts | None) -> float:
+        salt = self.garden.supply.salt_ds_m
+        return 0.0 if facts is None else leaching_share_of(facts.crop, salt)
+
+    def _job(
+        self,
+        zone: Zone,
+        account: ZoneAccount,
+        day: date,
+        want: Want,
+        wanted: float,
+        already: float,
+    ) -> Job:
+        watering, zone_info = self.garden.watering, self.garden.site.zone_info
+        hold = hold_in_force(watering, zone.name, day, zone_info)
+        stretches = allowed(watering, zone.name, zone.valve.kind, day, zone_info)
+        if day >= self.first:
+            soaking_until_utc = self.given.soaking_until_utc.get(zone.name)
+            stretches = _later(stretches, self.not_before_utc, soaking_until_utc)
+        frost = self.frost.get(day)
+        return Job(
+            zone=zone.name,
+            day=day,
+            valve=zone.valve.kind,
+            relay_line=zone.valve.relay_line,
+            even_litres=wanted,
+            line_litres=account.line_litres,
+            uniformity=account.divisor,
+            urgency=want.urgency,
+            stretches=() if frost is not None else tuple(stretches),
+            soaking=soaking_of(account.wet_m2, self.grounds.soil(zone.bed.soil), watering.basin_mm),
+            longest_open_s=zone.valve.longest_open_s,
+            shortest_pulse_s=shortest_pulse_s(zone.valve, watering),
+            opens_in_s=zone.valve.opens_in_s,
+            closes_in_s=zone.valve.closes_in_s,
+            cap_litres=max(0.0, l_from_m3(zone.daily_cap_m3) - already),
+            first_slot=self.given.slots.get((zone.name, day), 0) + 1,
+            hold_reason=frost if frost is not None else (None if hold is None else hold.reason),
+            spread=want.spread,
+        )
+
+    def guesses(self, doses: Iterable[Dose]) -> list[str]:
+        """What to know about those zones that are timed at a guessed flow, once for each."""
+        dosed = {dose.zone for dose in doses}
+        zones = [zone for zone in self.garden.zones if zone.name in dosed]
+        found = ((zone.name, self._guess(zone)) for zone in zones)
+        return [f'zone "{name}": {guess}' for name, guess in found if guess is not None]
+
+    def _guess(self, zone: Zone) -> str | None:
+        if not zone.opening.unknown:
+            return None
+        alone = self.lines.open_set(frozenset((zone.name,))).zones[zone.name]
+        loss_k = self.lines.valve_loss_k(zone.name)
+        return opening_doubt(zone, alone, loss_k, us_units=self.garden.us_units)
+
+
+def allowed_mm(row: LedgerDay, garden: Garden, grounds: Grounds) -> float | None:
+    """What may be missing from a zone's wetted ground before it is watered; None on bare soil."""
+    if row.crop is None:
+        return None
+    zone = garden.zone(row.zone)
+    share = _own_refill_at(zone, garden)
+    crop = grounds.crop(row.crop)
+    stands = (p for p in zone.plantings if p.crop == row.crop and p.start <= row.day <= p.until)
+    if share is None and any(in_first_year(planting, crop, row.day) for planting in stands):
+        share = FIRST_YEAR_REFILL_AT
+    if share is None:
+        roots_m = full_roots_m(crop, zone.bed.rooting_limit_m)
+        share = refill_share(crop, row.stage, root_depth_m=roots_m)
+    return share * row.raw_mm
+
+
+def _own_refill_at(zone: Zone, garden: Garden) -> float | None:
+    """The gardener's own share for the zone, or else for all; None: by the crop's stage."""
+    return garden.watering.refill_at if zone.refill_at is None else zone.refill_at
+
+
+def finished(doses: Iterable[Dose], pulses: Iterable[Pulse]) -> list[Dose]:
+    """The doses of a day with the pulses they came to, and the line filled for each."""
+    counts = Counter(pulse.zone for pulse in pulses)
+    return [
+        replace(
+            dose,
+            pulses=counts[dose.zone],
+            litres=dose.litres + counts[dose.zone] * dose.line_litres,
+        )
+        for dose in doses
+    ]
+
+
+def _dose(zone: Zone, account: LedgerRows, due: _Due, words: str) -> Dose:
+    evening, job, want = account[-1], due.job, due.chosen
+    rain_mm, rain_unknown_days, stand_in_days = 0.0, 0, 0
+    for watered_mm, of_account, *rained_mm, known, measured, rung in account.columns_back(
+        "watered_mm",
+        "account",
+        "rain_mm",
+        "rain_unused_mm",
+        "runoff_mm",
+        "rain_known",
+        "measured",
+        "rung",
+    ):
+        if watered_mm > 0.0 or of_account != evening.account:
+            break
+        fell_mm, unused_mm, ran_off_mm = rained_mm
+        rain_mm += fell_mm - unused_mm - ran_off_mm
+        rain_unknown_days += not known
+        stand_in_days += not (measured or is_of_a_model(rung))
+    return Dose(
+        zone=job.zone,
+        day=job.day,
+        net_mm=due.spread_mm,
+        ground_m2=zone.ground_m2,
+        evenness=due.evenness,
+        line_litres=job.line_litres,
+        pulses=0,
+        litres=job.even_litres,
+        already_litres=due.already_litres,
+        why=Why(
+            account=evening.account,
+            stage=evening.stage,
+            eto_mm=evening.eto_mm,
+            method=evening.method,
+            kc=evening.kc,
+            depletion_mm=want.strip_missing_mm,
+            allowed_mm=want.allowed_mm,
+            raw_mm=evening.raw_mm,
+            rain_mm=rain_mm,
+            rain_unknown_days=rain_unknown_days,
+            stand_in_days=stand_in_days,
+            words=words,
+        ),
+    )
+
+
+def _rain_doubt_days(account: Sequence[LedgerDay]) -> int:
+    """Days in a row up to the last on which rain is unknown, after one on which it was known.
+
+    More than matter are given as none: then the record has ended, and nothing waits for it.
+    """
+    for unknown, past in enumerate(islice(reversed(account), DOUBTFUL_DAYS + 1)):
+        if past.rain_known:
+            return unknown
+    return 0
+
+
+def _later(stretches: list[Stretch], *not_before: datetime | None) -> list[Stretch]:
+    """What is left of the stretches after the latest of the moments given."""
+    for moment in not_before:
+        if moment is not None:
+            stretches = [
+                Stretch(max(s.begins_utc, moment), s.ends_utc)
+                for s in stretches
+                if s.ends_utc > moment
+            ]
+    return stretches

@@ -1,0 +1,1 @@
+"""The day's doses fitted into windows that the supply can feed."""

@@ -1,0 +1,177 @@
+"""Fit the day's doses into what the windows allow and the supply can feed.
+
+A morning is played through: valves open and close one event at a time, and after each event the
+network is asked anew what every open zone gets. A zone's flow thus is always that of the set open
+together, never that of the zone alone. Nothing here is random; the same jobs give the same pulses.
+
+Who goes first: the zone that has used up most of what it may. A zone joins those already open only
+if each of them keeps its stated share of the flow it has alone and no hole falls dry by it.
+Hand valves are turned one at a time, on whole minutes, with a minute to walk between them.
+No pulse is opened that could not fill its line, at the flow of the set, and water after that.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from controller.timetable.need.pulse_length import why_too_short
+from controller.timetable.packing.job import Flows, Job, whole_second
+from controller.timetable.packing.morning import TINY_L, WALK_S, Morning, Play
+from controller.timetable.records import NotFitted, Pulse
+
+__all__ = ["WALK_S", "Flows", "Job", "Packed", "pack"]
+
+# Why water found no place, beside the words of `smallest`; a hold's own reason follows its word.
+NO_WINDOW = "no window on this day"
+CLOSED_FIRST = "the windows closed first"
+OVER_CAP = "the zone's daily cap"
+HELD = "held: "
+# Zones that are equally urgent to so many digits go by their names: what rounding left of their
+# accounts decides nothing, nor do flows that are known to a part in ten million.
+_URGENCY_DIGITS = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Packed:
+    """What found a place, and what did not."""
+
+    pulses: tuple[Pulse, ...]
+    not_fitted: tuple[NotFitted, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GivenOnDay:
+    """What a zone's pulses of a day came to."""
+
+    litres: float
+    stored_litres: float  # of them, what the account of the driest quarter is credited
+
+
+NOTHING_ON_DAY = GivenOnDay(0.0, 0.0)
+
+
+def given_on_day(packed: Packed) -> dict[str, GivenOnDay]:
+    """By zone, what the pulses of one day came to."""
+    pulses: dict[str, list[Pulse]] = {}
+    for pulse in packed.pulses:
+        pulses.setdefault(pulse.zone, []).append(pulse)
+    return {
+        zone: GivenOnDay(sum(p.litres for p in mine), sum(p.stored_litres or 0.0 for p in mine))
+        for zone, mine in pulses.items()
+    }
+
+
+class DaysGone:
+    """What days gone came to by their own timetable, as long as their jobs stay what they were.
+
+    A daemon plans several times a day on an account of months. What it keeps of a day is small.
+    """
+
+    def __init__(self) -> None:
+        self._days: dict[date, tuple[int, dict[str, GivenOnDay]]] = {}
+        self._network: object = None
+
+    def given(
+        self,
+        day: date,
+        jobs: Sequence[Job],
+        flows: Flows,
+        *,
+        network: object,
+        most_open: int,
+        least_share: float,
+    ) -> dict[str, GivenOnDay]:
+        """By zone, what that day's pulses came to; `network` is what the flows are those of."""
+        if network is not self._network:
+            self._days, self._network = {}, network
+        packed_from = hash((most_open, least_share, tuple(jobs)))
+        kept = self._days.get(day)
+        if kept is None or kept[0] != packed_from:
+            packed = pack(jobs, flows, most_open=most_open, least_share=least_share)
+            kept = self._days[day] = (packed_from, given_on_day(packed))
+        return kept[1]
+
+
+def pack(
+    jobs: Sequence[Job],
+    flows: Flows,
+    *,
+    most_open: int,
+    least_share: float,
+) -> Packed:
+    """Play the day through and return its pulses in order of opening.
+
+    A dose that, its line once full, would run shorter than its valve's shortest pulse waits for
+    another day. What the cap, the windows or the
+    supply leave over is returned with its reason.
+    """
+    not_fitted: list[NotFitted] = []
+    plays: list[Play] = []
+    for job in sorted(jobs, key=lambda j: (-round(j.urgency, _URGENCY_DIGITS), j.zone)):
+        play = _admit(job, flows, not_fitted)
+        if play is not None:
+            plays.append(play)
+    pulses: list[Pulse] = []
+    if plays:
+        start = whole_second(min(s.begins_utc for p in plays for s in p.job.stretches))
+        Morning(plays, flows, start, most_open, least_share, pulses).play()
+        for play in plays:
+            if play.left_l > TINY_L:
+                reason = play.too_little or CLOSED_FIRST
+                not_fitted.append(_left_over(play.job, play.left_l, reason))
+    pulses.sort(key=lambda p: (p.opens_utc, p.zone))
+    return Packed(pulses=tuple(pulses), not_fitted=tuple(not_fitted))
+
+
+def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> Play | None:
+    """Refuse what cannot be given at all, and cut what the daily cap does not leave."""
+    if not job.stretches:
+        held = job.hold_reason
+        reason = NO_WINDOW if held is None else f"{HELD}{held or 'no reason given'}"
+        not_fitted.append(_left_over(job, job.even_litres, reason))
+        return None
+    alone = flows.flow_l_s(job.zone, frozenset((job.zone,)))
+    if alone <= TINY_L:
+        not_fitted.append(_left_over(job, job.even_litres, "the supply does not reach this zone"))
+        return None
+    stays_open = flows.stays_open(frozenset((job.zone,)))
+    if stays_open is not None:
+        not_fitted.append(_left_over(job, job.even_litres, f"even alone, {stays_open}"))
+        return None
+    wanted = job.even_litres
+    if wanted + job.line_litres > job.cap_litres:
+        fits = max(0.0, job.cap_litres - job.line_litres)
+        not_fitted.append(_left_over(job, wanted - fits, OVER_CAP))
+        wanted = fits
+    if wanted <= TINY_L:
+        return None
+    refused = why_too_short(
+        even_litres=wanted,
+        line_litres=job.line_litres,
+        flow_l_s=alone,
+        shortest_pulse_s=job.shortest_pulse_s,
+        longest_open_s=job.longest_open_s,
+        opens_in_s=job.opens_in_s,
+        closes_in_s=job.closes_in_s,
+        longest_window_s=max((s.ends_utc - s.begins_utc).total_seconds() for s in job.stretches),
+    )
+    if refused is not None:
+        not_fitted.append(_left_over(job, wanted, refused))
+        return None
+    # What runs out of the line after a pulse wants room in the basin, too; half of it at most.
+    basin_mm = job.soaking.basin_mm
+    room_mm = max(0.5 * basin_mm, basin_mm - job.line_litres / job.soaking.strip_m2)
+    kept = wanted / len(job.stretches) if job.spread else 0.0
+    return Play(
+        job=job,
+        soaking=replace(job.soaking, basin_mm=room_mm),
+        left_l=wanted,
+        slot=job.first_slot,
+        each_stretch_l=kept,
+    )
+
+
+def _left_over(job: Job, litres: float, reason: str) -> NotFitted:
+    return NotFitted(zone=job.zone, day=job.day, litres=litres, reason=reason)

@@ -1,0 +1,114 @@
+"""What packing is handed: each zone's job, the flows of open sets, moments on whole seconds."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Protocol, runtime_checkable
+
+from controller.garden.plumbing import ValveKind
+from controller.hydraulics.design.open_together import first_that_stays_open
+from controller.hydraulics.network.garden_lines import Lines
+from controller.timetable.need.dose import Soaking
+from controller.timetable.windows import Stretch
+from controller.units import l_from_m3
+
+
+class Flows(Protocol):
+    """What packing asks of the network."""
+
+    def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
+        """Flow of one open zone of the set. [L/s]"""
+
+    def dry_holes(self, zone: str, together: frozenset[str]) -> int:
+        """Holes of that zone that give nothing."""
+
+    def stays_open(self, together: frozenset[str]) -> str | None:
+        """Which valve of the set would not shut for want of pressure, in words; None for none."""
+
+
+@runtime_checkable
+class FlowsForeseen(Flows, Protocol):
+    """A network that can say of many zones at once that they cannot join an open set."""
+
+    def refused_by(self, together: frozenset[str], least_share: float) -> Callable[[str], bool]:
+        """Says of a zone whether it surely cannot join, each keeping that share of its flow."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """One zone's dose of one day, ready to be packed."""
+
+    zone: str
+    day: date
+    valve: ValveKind
+    relay_line: int | None
+    even_litres: float
+    line_litres: float
+    urgency: float
+    stretches: Sequence[Stretch]  # a tuple where days gone are kept by their jobs
+    soaking: Soaking
+    longest_open_s: float
+    shortest_pulse_s: float  # of a full line
+    cap_litres: float  # what the daily cap still leaves
+    first_slot: int = 1
+    hold_reason: str | None = None
+    opens_in_s: float = 0.0
+    closes_in_s: float = 0.0
+    uniformity: float = 1.0  # that its dose is divided by
+    spread: bool = False  # over all stretches, an equal share in each, instead of at the first
+
+
+def seconds_after(moment: datetime, start: datetime) -> float:
+    """Seconds from the start to a moment."""
+    return (moment - start).total_seconds()
+
+
+def whole_second(moment: datetime) -> datetime:
+    """The next whole second."""
+    if moment.microsecond:
+        return moment.replace(microsecond=0) + timedelta(seconds=1)
+    return moment
+
+
+def ceil_to(at: float, grid_s: float, start: datetime) -> float:
+    """The next moment on the grid of whole seconds or minutes of the clock."""
+    if math.isinf(at):
+        return at
+    offset = start.timestamp() % grid_s
+    return max(0.0, math.ceil((at + offset) / grid_s - 1e-9) * grid_s - offset)
+
+
+_MOST_KEPT = 4096  # sets, a megabyte or two; a season of sixty zones has far more; our choice
+
+
+class NetworkFlows:
+    """Flows from the rows' curves; which valves would not shut, remembered by set."""
+
+    def __init__(self, lines: Lines) -> None:
+        self._lines = lines
+        self._stays_open: dict[frozenset[str], str | None] = {}
+
+    def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
+        """Flow of one open zone of the set. [L/s]"""
+        return l_from_m3(self._lines.zone_flows(together)[zone])
+
+    def dry_holes(self, zone: str, together: frozenset[str]) -> int:
+        """Holes of that zone that give nothing."""
+        return self._lines.zone_dry_holes(together)[zone]
+
+    def refused_by(self, together: frozenset[str], least_share: float) -> Callable[[str], bool]:
+        """Says of a zone whether it surely cannot join, each keeping that share of its flow."""
+        return self._lines.refused_by(together, least_share)
+
+    def stays_open(self, together: frozenset[str]) -> str | None:
+        """Which valve would not shut while all of these are open, in words; None if all would."""
+        if together not in self._stays_open:
+            if len(self._stays_open) >= _MOST_KEPT:
+                self._stays_open.clear()
+            found = first_that_stays_open(self._lines, together)
+            us_units = self._lines.garden.us_units
+            self._stays_open[together] = None if found is None else found.words(us_units)
+        return self._stays_open[together]

@@ -1,0 +1,142 @@
+"""What water counts of days that are over, where nobody wrote any down.
+
+One rule for each zone: a relay zone goes by the daemon's own record; a hand zone as printed (taken
+as done as the sheet said, unless a note says otherwise) or as confirmed (only what was noted
+counts). Days before there was any record are taken as done as planned: the plants lived.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from itertools import pairwise
+
+from controller.garden.model import Garden, HandWater, Zone
+from controller.garden.plumbing import ValveKind
+
+_DAY = timedelta(days=1)
+# Without a note of water for so many days a person may have been away; our choice.
+SILENT_DAYS = 31
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Record:
+    """Of which days a logbook knows.
+
+    `begun` is the day it was begun (None: there is none). `daemon_from` is the first day on which
+    a daemon ran for it (None: none ever did), `watched` the days on which one is known to have run,
+    and `printed_litres` what it then had on its sheet for hand valves and nobody wrote down.
+    """
+
+    begun: date | None = None
+    daemon_from: date | None = None
+    watched: Collection[date] = ()
+    printed_litres: Mapping[tuple[str, date], float] = field(default_factory=dict)
+
+    def assumed_as_planned(self, zone: Zone, garden: Garden, day: date) -> bool:
+        """Whether a day gone, of which nothing is written, is taken as done as planned."""
+        if self.begun is None or day < self.begun:
+            return True
+        if zone.valve.kind is ValveKind.RELAY:
+            return self.daemon_from is None or day < self.daemon_from
+        return hand_water(zone, garden) is HandWater.AS_PRINTED and day not in self.watched
+
+    def printed(self, zone: Zone, garden: Garden, day: date) -> float:
+        """Litres that the daemon's sheet had for a hand zone, as far as they are taken as given."""
+        if zone.valve.kind is not ValveKind.HAND:
+            return 0.0
+        if hand_water(zone, garden) is not HandWater.AS_PRINTED:
+            return 0.0
+        return self.printed_litres.get((zone.name, day), 0.0)
+
+    def gaps(self, before: date) -> list[tuple[date, date]]:
+        """Stretches without a daemon, between its first day on record and the day `before`."""
+        found: list[tuple[date, date]] = []
+        known = sorted(day for day in self.watched if day < before)
+        for one, other in pairwise((*known, before)):
+            if other - one > _DAY:
+                found.append((one + _DAY, other - _DAY))
+        return found
+
+
+NO_RECORD = Record()
+
+
+def hand_water(zone: Zone, garden: Garden) -> HandWater:
+    """The zone's own rule, or the garden's."""
+    return garden.watering.hand_water if zone.hand_water is None else zone.hand_water
+
+
+def zones_as_printed(garden: Garden) -> frozenset[str]:
+    """The zones whose hand valves count as printed."""
+    return frozenset(
+        zone.name for zone in garden.zones if hand_water(zone, garden) is HandWater.AS_PRINTED
+    )
+
+
+def record_words(
+    garden: Garden,
+    record: Record,
+    *,
+    first: date,
+    today: date | None = None,
+    litres: Collection[tuple[str, date]] = (),
+) -> list[str]:
+    """How this garden counts what nobody wrote down, since when, and where no daemon ran.
+
+    `litres` names the zones and days of which water is written down. A month without any in zones
+    by hand is said, once for all of them that go by the same rule.
+    """
+    today = first if today is None else today
+    rules: dict[str, list[str]] = {}
+    for zone in garden.zones:
+        rules.setdefault(_rule(zone, garden, record), []).append(zone.name)
+    said = []
+    for rule, names in rules.items():
+        whose = "" if len(rules) == 1 else f"{', '.join(names)}: "
+        since = _silent_since(names, garden, record, today, litres)
+        said.append(f"water that nobody wrote down: {whose}{rule}{since}")
+    for begins, ends in record.gaps(first):
+        days = begins.isoformat() if begins == ends else f"from {begins} to {ends}"
+        said.append(f"no daemon ran {days}: those days are counted by the same rules")
+    return said
+
+
+def _silent_since(
+    names: Collection[str],
+    garden: Garden,
+    record: Record,
+    today: date,
+    litres: Collection[tuple[str, date]],
+) -> str:
+    """That nobody wrote down any water for a month, in words; "" where somebody did."""
+    from_day = today - SILENT_DAYS * _DAY
+    # A bed that was bare on one of those days may have needed none.
+    standing = {
+        zone.name
+        for zone in garden.zones
+        if zone.name in names and zone.valve.kind is ValveKind.HAND
+        if any(p.start <= from_day and today <= p.until for p in zone.plantings)
+    }
+    if record.begun is None or not standing:
+        return ""
+    printed = [key for key in record.printed_litres if key[0] in zones_as_printed(garden)]
+    written = [day for zone, day in (*litres, *printed) if zone in standing and day < today]
+    last = max(record.begun, *written, date.min)
+    days = (today - last).days
+    if days < SILENT_DAYS:
+        return ""
+    return f". Nobody wrote any down for {days} days, since {last}: if that is wrong, note it"
+
+
+def _rule(zone: Zone, garden: Garden, record: Record) -> str:
+    if zone.valve.kind is ValveKind.RELAY and record.daemon_from is not None:
+        before = f"; before {record.daemon_from}, as printed" if record.begun else ""
+        return f"none, the daemon's own record counts{before}"
+    printed = "as printed, taken as done as the sheet said, unless a note says otherwise"
+    if zone.valve.kind is ValveKind.RELAY or record.begun is None:
+        return printed
+    if hand_water(zone, garden) is HandWater.AS_CONFIRMED:
+        return f"as confirmed, none; before {record.begun}, as printed"
+    return printed

@@ -1,0 +1,1 @@
+"""From days of weather to days of demand, and what stands in for them."""

@@ -1,0 +1,340 @@
+"""From days of weather to days of demand: every day has an answer, and says what it stands on.
+
+Weather itself is chosen by the ladder of the weather room. Where it has no temperatures for a day,
+or those of a thermometer that stands still, reference ET stands in: by the days just before, by
+what is normal in this garden, by its monthly climate table, and at last by the season's table; rain
+is then what somebody measured, or unknown. docs/weather-ladder.md tells the whole ladder with its
+figures.
+
+All of it is a pure function of the rows known: when better rows arrive, the days they touch come
+out anew, and whatever is computed from them changes once, by the difference.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from functools import lru_cache
+
+from controller.demand.climate.reference_et import ReferenceEt
+from controller.demand.climate.snow import MOST_MM, snow_day
+from controller.demand.records import DayInput
+from controller.errors import NoWeather, OutOfRange
+from controller.garden.model import Site
+from controller.timetable.weather.climatology import (
+    KnownDay,
+    Normals,
+    StandIns,
+    clear_sky_of,
+    eto_of,
+    read_station,
+)
+from controller.weather.day import WeatherDay
+from controller.weather.series_checks import without_dead_thermometers
+from controller.weather.source_priority import (
+    FORECAST_KEPT,
+    MODEL_RAIN_SHARE,
+    NOTHING,
+    BestDay,
+    best_of,
+    ranked_rows,
+)
+
+__all__ = [
+    "CLIMATE_DAYS",
+    "DemandDays",
+    "clear_sky_of",
+    "demand_days",
+    "eto_of",
+    "read_station",
+]
+
+_DAY = timedelta(days=1)
+# FAO-56 wants stage means of wind and humidity for the climate adjustment of Kc (eq. 62); a running
+# mean of this many days stands for them. Our choice, about the length of a stage.
+CLIMATE_DAYS = 30
+# How long before the first day asked for weather is looked at, for running means and for snow that
+# lies; our choice.
+LOOK_BACK = timedelta(days=60)
+# What an account is carried at least before a day is planned on it; our choice.
+LEAST_BACK = timedelta(days=180)
+_MOST_PLAIN = 1_000  # days remembered, two years of growing; our choice
+_MOST_SPANS = 4  # named one by one in a remark; our choice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DemandDays:
+    """Days ready for the ledger, without gaps, and what has to be said about them."""
+
+    days: Mapping[date, DayInput]
+    remarks: tuple[str, ...]
+
+
+def demand_days(
+    weather: Iterable[WeatherDay],
+    site: Site,
+    *,
+    last: date,
+    first: date | None = None,
+    today: date | None = None,
+    remarks_from: date | None = None,
+    remarks_until: date = date.max,
+    order: Sequence[str] = (),
+    rain_gauge_mm: Mapping[date, float] | None = None,
+    normals: Normals | None = None,
+    climate: str = "sub-humid",
+) -> DemandDays:
+    """Every day from `first` to `last`, in order and without gaps.
+
+    Parameters
+    ----------
+    weather : iterable of WeatherDay
+        Every row known, of any source, several a day if so.
+    first : date, optional
+        The first day wanted; without it, the first day that has weather.
+    today : date, optional
+        The garden's date; what was forecast for a day before it did not therefore happen.
+    remarks_from : date, optional
+        Where no weather has come at all, the days before are not remarked on.
+    remarks_until : date
+        Nor is any day after this one.
+    order : sequence of str
+        Sources, best first.
+    rain_gauge_mm : mapping, optional
+        Readings of the garden's own rain gauge; they outrank every source.
+    normals : Normals, optional
+        What is normal in this garden.
+    climate : str
+        Its class for the season's table: one of `controller.demand.climate.usual_et.CLIMATES`.
+
+    Raises
+    ------
+    NoWeather
+        If no day at all has temperatures, and no `first` is given.
+    InputError
+        If there is no such climate.
+    """
+    back = date.min if first is None else first - LOOK_BACK
+    ranked, rungs = ranked_rows((w for w in weather if back <= w.day <= last), order=order)
+    by_day, stuck = without_dead_thermometers(ranked)
+    remarks: list[str] = [*stuck]
+    best: dict[date, BestDay] = {}
+    known: dict[date, KnownDay] = {}
+    for day, rows in by_day.items():
+        said = remarks if (first is None or day >= first) and day <= remarks_until else []
+        best[day], eto = _usable(rows, rungs, site, today, said)
+        if eto is not None:
+            known[day] = KnownDay(weather=best[day].weather, eto=eto)
+    if first is None and not known:
+        raise NoWeather(f"no day up to {last} has both temperatures; a ledger needs at least one")
+    making = _Making(
+        best=best,
+        known=known,
+        gauge=rain_gauge_mm or {},
+        stand_ins=StandIns(site=site, normals=normals, climate=climate),
+        today=today,
+        remarks=remarks,
+    )
+    begins = min([*known, *([] if first is None else [first])])
+    days = making.days(begins, last)
+    wanted = {d: made for d, made in days.items() if first is None or d >= first}
+    remarked = {d: made for d, made in wanted.items() if d <= remarks_until}
+    since = min((day for day in known if day <= remarks_until), default=remarks_from)
+    making.remark_on(remarked, since=since)
+    return DemandDays(days=wanted, remarks=tuple(remarks))
+
+
+def _usable(
+    rows: Sequence[WeatherDay],
+    rungs: Mapping[str, str],
+    site: Site,
+    today: date | None,
+    remarks: list[str],
+) -> tuple[BestDay, ReferenceEt | None]:
+    """The best of a day that reference ET can be computed of; impossible rows are passed over."""
+    left = list(rows)
+    while True:
+        best = best_of(left, rungs, today=today)
+        try:
+            return best, eto_of(best.weather, site)
+        except OutOfRange as fault:
+            remarks.append(f"{best.weather.day}: {fault}; {best.source or 'it'} is not used")
+        at_fault = (best.source, best.weather.measured)
+        kept = [row for row in left if (row.source, row.measured) != at_fault]
+        if not kept:
+            nothing = best.weather.with_(tmin_c=None, tmax_c=None)
+            return BestDay(weather=nothing, rung=NOTHING), None
+        left = kept
+
+
+def account_begins(day: date, site: Site) -> date:
+    """The day on which the accounts begin that `day` is planned on: New Year of its winter.
+
+    The same for every day of a year of growing, so that no plan depends on when it was made; and
+    at least `LEAST_BACK` before it, so that winter crops and a dry winter are not forgotten in
+    spring. That is the first of January, south of the equator of July. A plan must not grow slower
+    with every season of the logbook.
+    """
+    return growing_year(day - LEAST_BACK, site)
+
+
+def growing_year(day: date, site: Site) -> date:
+    """The first day of the year of growing that holds `day`: a first of January, or of July."""
+    begins = day.replace(month=1 if site.latitude_deg >= 0.0 else 7, day=1)
+    return begins if begins <= day else begins.replace(year=begins.year - 1)
+
+
+@dataclass(slots=True, kw_only=True)
+class _Making:
+    """Days made one after the other: running means, what lies as snow, what stands in."""
+
+    best: Mapping[date, BestDay]
+    known: Mapping[date, KnownDay]
+    gauge: Mapping[date, float]
+    stand_ins: StandIns
+    today: date | None
+    remarks: list[str]
+
+    def days(self, begins: date, last: date) -> dict[date, DayInput]:
+        """All days from `begins` to `last`."""
+        usual = self.stand_ins
+        plain = _plain_days(usual.site, usual.climate)
+        if len(plain) > _MOST_PLAIN:
+            plain.clear()
+        made: dict[date, DayInput] = {}
+        trail: list[KnownDay] = []
+        lying_mm = 0.0
+        day = begins
+        while day <= last:
+            known = self.known.get(day)
+            # Nobody knows anything of the day, nor of one before it: it is the season's alone.
+            is_plain = (
+                not trail
+                and not lying_mm
+                and known is None
+                and usual.normals is None
+                and day not in self.best
+                and day not in self.gauge
+            )
+            again = plain.get(day) if is_plain else None
+            if again is not None:
+                made[day] = again
+                day += _DAY
+                continue
+            if known is not None:
+                trail = [*trail[-(CLIMATE_DAYS - 1) :], known]
+                eto_mm, method = known.eto.eto_mm_day, known.eto.method
+                tmin_c, tmax_c = known.weather.tmin_c, known.weather.tmax_c
+                solar_mj_m2, spread_c = known.weather.solar_mj_m2, 0.0
+                rung, source = self.best[day].rung, known.weather.source
+                measured, chance_pct = known.weather.measured, known.weather.rain_chance_pct
+            else:
+                found = self.stand_ins.on(day, trail)
+                eto_mm, method, rung = found.eto_mm, found.method, found.rung
+                tmin_c, tmax_c, source = found.tmin_c, found.tmax_c, "stand-in"
+                measured, chance_pct, solar_mj_m2 = False, None, None
+                spread_c = self.stand_ins.temp_spread_c(day)
+            rain_mm = self._rain_mm(day)
+            snow = snow_day(
+                precipitation_mm=rain_mm or 0.0, lying_mm=lying_mm, tmin_c=tmin_c, tmax_c=tmax_c
+            )
+            lying_mm = snow.lying_mm
+            fresh = [k for k in trail if (day - k.weather.day).days < CLIMATE_DAYS]
+            made[day] = DayInput(
+                day=day,
+                eto_mm=eto_mm,
+                method=method,
+                # What melts is known to reach the ground, also where nobody knows what fell.
+                rain_mm=None if rain_mm is None and not snow.melted_mm else snow.reached_mm,
+                wind_2m_m_s=_mean([k.eto.wind_2m_m_s for k in fresh], usual.wind_2m_m_s(day)),
+                rh_min_pct=_mean([k.eto.rh_min_pct for k in fresh], usual.rh_min_pct(day)),
+                measured=measured,
+                source=source,
+                rung=rung,
+                tmin_c=tmin_c,
+                tmax_c=tmax_c,
+                solar_mj_m2=solar_mj_m2,
+                temp_spread_c=spread_c,
+                rain_chance_pct=None if day in self.gauge else chance_pct,
+                snow_mm=lying_mm,
+                normal_eto_mm=self.stand_ins.usual_mm(day),
+            )
+            if is_plain:
+                plain[day] = made[day]
+            day += _DAY
+        return made
+
+    def _rain_mm(self, day: date) -> float | None:
+        given = self.best.get(day)
+        rain_mm = self.gauge.get(day, None if given is None else given.weather.rain_mm)
+        if rain_mm is not None and not 0.0 <= rain_mm <= MOST_MM:
+            self.remarks.append(f"{day}: found {rain_mm:g} mm of rain; taken as unknown")
+            return None
+        return rain_mm
+
+    def remark_on(self, days: Mapping[date, DayInput], *, since: date | None) -> None:
+        """Name the days that stand on less than weather of their own, span by span.
+
+        Before `since` there never was any: the account begins on what is usual.
+        """
+        newest = max(self.known, default=date.max)
+        by_words: dict[str, list[date]] = {}
+        for day, made in days.items():
+            if since is not None and day < since:
+                continue
+            over = self.today is not None and day < self.today
+            self._remark_on_model(day, by_words)
+            if made.rung == FORECAST_KEPT:
+                rain = ", its rain is unknown" if made.rain_mm is None else ""
+                words = f"nobody measured; the forecast that was kept stands{rain}"
+            elif day not in self.known and (over or day < newest or day in self.best):
+                rain = "rain is unknown" if made.rain_mm is None else "rain is what was measured"
+                words = f"no usable weather; {self.stand_ins.words(made.rung)}, {rain}"
+            else:
+                continue
+            by_words.setdefault(words, []).append(day)
+        self.remarks += [f"{_spans(found)}: {words}" for words, found in by_words.items()]
+
+    def _remark_on_model(self, day: date, by_words: dict[str, list[date]]) -> None:
+        """Name the days whose rain is a model's, and those on which the model has not settled."""
+        given = self.best.get(day)
+        if given is None:
+            return
+        if given.model_rain_mm and day not in self.gauge:
+            words = (
+                f"rain is a weather model's and may have missed the garden; "
+                f"{100 * MODEL_RAIN_SHARE:.0f} % of it is credited: note what a rain gauge caught"
+            )
+            by_words.setdefault(words, []).append(day)
+        if given.weather.settles:
+            words = "a weather model's figures that may still change; they are asked for again"
+            by_words.setdefault(words, []).append(day)
+
+
+@lru_cache(maxsize=2)
+def _plain_days(site: Site, climate: str) -> dict[date, DayInput]:
+    """The days made that are the season's alone, for the next plan."""
+    return {}
+
+
+def _mean(values: Sequence[float], otherwise: float) -> float:
+    return sum(values) / len(values) if values else otherwise
+
+
+def _spans(days: Sequence[date]) -> str:
+    """Days in order as spans: "2031-06-09, 2031-06-12 to 2031-06-20"."""
+    spans: list[list[date]] = []
+    for day in days:
+        if spans and day - spans[-1][-1] == _DAY:
+            spans[-1].append(day)
+        else:
+            spans.append([day])
+    if len(spans) > _MOST_SPANS:
+        return f"{len(days)} days from {days[0]} to {days[-1]}"
+    return ", ".join(
+        f"{span[0]} to {span[-1]} ({len(span)} days)"
+        if len(span) > 2
+        else ", ".join(map(str, span))
+        for span in spans
+    )

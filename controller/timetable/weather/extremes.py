@@ -1,0 +1,182 @@
+"""Days out of the ordinary: spells that dry far more than is usual, and frost that holds watering.
+
+Neither changes a dose: a hot day's reference ET is in the ledger already. They are said in the
+plan's remarks, because a gardener wants to look; and frost keeps valves shut that would fill pipes
+for the ice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from controller.demand.records import DayInput
+from controller.garden.show import show_depth, show_temperature
+from controller.timetable.weather.climatology import Normals
+from controller.weather.source_priority import CLIMATE_TABLE, DAYS_BEFORE, FORECAST, NORMAL, SEASON
+
+_DAY = timedelta(days=1)
+# Far above usual: the garden's own high bound where its years tell one, else so many times what is
+# usual: by the season's table, or of late, whichever is more, for the table does not know the
+# place. At five stations, April to September, that marks 0 to 6 days in 100
+# (tests/timetable/test_extremes.py); the figures are our choice.
+FAR_ABOVE = 1.75
+OF_LATE_DAYS, LEAST_DAYS_OF_LATE = 30, 10
+LEAST_MM = 3.0  # a winter's day that dries twice as much as usual is no news; our choice
+LOOKS_BACK = timedelta(days=2)  # a spell is told of until it is this long over; our choice
+_STAND_INS = frozenset({DAYS_BEFORE, NORMAL, CLIMATE_TABLE, SEASON})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Hot:
+    """A day far above usual."""
+
+    day: date
+    eto_mm: float
+    usual_mm: float
+    usual: str  # what says that it is usual
+    tmax_c: float | None
+
+
+def spell_words(
+    days: Mapping[date, DayInput],
+    today: date,
+    *,
+    us_units: bool,
+    normals: Normals | None = None,
+) -> tuple[str, ...]:
+    """Spells of the last days and of those to come, one remark each; stand-ins are not judged."""
+    hot = [
+        found
+        for day in sorted(days)
+        if day >= today - LOOKS_BACK and (found := _far_above(days, day, normals)) is not None
+    ]
+    words = []
+    for spell in _running(hot):
+        worst = max(spell, key=lambda h: h.eto_mm)
+        warmest = max((h.tmax_c for h in spell if h.tmax_c is not None), default=None)
+        heat = "" if warmest is None else f", up to {show_temperature(warmest, us_units)}"
+        some = "up to " if len(spell) > 1 else ""
+        words.append(
+            f"{_span([h.day for h in spell])}: dries far more than usual{heat}; reference ET "
+            f"{some}{show_depth(worst.eto_mm, us_units)}, usual {worst.usual} is "
+            f"{show_depth(worst.usual_mm, us_units)}"
+        )
+    return tuple(words)
+
+
+def frost_days(
+    days: Mapping[date, DayInput], *, today: date, hold_below_c: float | None
+) -> tuple[date, ...]:
+    """The days, of today and tomorrow, on which nothing may be watered for frost.
+
+    A day is held when it is to be as cold as `hold_below_c`, or the day after it is: what an
+    evening leaves in the pipes freezes before morning. Any temperature known counts, a forecast's
+    or a stand-in's. None as `hold_below_c` holds nothing.
+    """
+    two = (today, today + _DAY)
+    return _held(two, _cold(days, two, hold_below_c))
+
+
+def frost_days_gone(
+    days: Mapping[date, DayInput], *, before: date, hold_below_c: float | None
+) -> tuple[date, ...]:
+    """The days before `before` that a frost held, as far as the weather that is now known tells.
+
+    Their own timetables had nothing for them, so nothing is taken as done either.
+    """
+    return _held((d for d in days if d < before), _cold(days, days, hold_below_c))
+
+
+def frost_words(
+    days: Mapping[date, DayInput],
+    *,
+    today: date,
+    last: date,
+    hold_below_c: float | None,
+    us_units: bool,
+) -> tuple[str, ...]:
+    """What a gardener is told of frost up to `last`: what it holds, and what it may hold later."""
+    two = (today, today + _DAY)
+    cold = _cold(days, two, hold_below_c)
+    held = _held(two, cold)
+    words = []
+    if held:
+        words.append(
+            f"frost: {_foretold(days, cold, us_units)}; nothing is watered on "
+            f"{' and '.join(map(str, held))}. Drain what lies exposed"
+        )
+    foretold = (d for d, found in sorted(days.items()) if found.rung == FORECAST)
+    ahead = [d for d in foretold if two[-1] < d <= last + _DAY]
+    later = _cold(days, ahead, hold_below_c)
+    open_days = (d for d in sorted(days) if today <= d <= last and d not in held)
+    at_stake = _held(open_days, later)
+    if at_stake:
+        words.append(
+            f"frost: {_foretold(days, later, us_units)}; if it comes, what is listed for "
+            f"{', '.join(map(str, at_stake))} is left out and not counted as given. "
+            "Plan anew that morning"
+        )
+    return tuple(words)
+
+
+def _foretold(days: Mapping[date, DayInput], cold: Mapping[date, float], us_units: bool) -> str:
+    return ", ".join(
+        f"{show_temperature(tmin_c, us_units)} "
+        f"{'forecast' if days[day].rung == FORECAST else 'expected'} for {day}"
+        for day, tmin_c in cold.items()
+    )
+
+
+def _cold(
+    days: Mapping[date, DayInput], among: Iterable[date], hold_below_c: float | None
+) -> dict[date, float]:
+    """Which of these days are so cold, and how cold."""
+    if hold_below_c is None:
+        return {}
+    lows = ((day, days[day].tmin_c) for day in among if day in days)
+    return {day: low for day, low in lows if low is not None and low <= hold_below_c}
+
+
+def _held(among: Iterable[date], cold: Collection[date]) -> tuple[date, ...]:
+    """Which of these days are cold, or the eve of a cold one."""
+    return tuple(d for d in among if d in cold or d + _DAY in cold)
+
+
+def _far_above(days: Mapping[date, DayInput], day: date, normals: Normals | None) -> _Hot | None:
+    found = days[day]
+    usual_mm, usual = found.normal_eto_mm, "here"
+    if usual_mm is None or found.rung in _STAND_INS or found.eto_mm < LEAST_MM:
+        return None
+    high_mm = None if normals is None else normals.eto_high_mm(day)
+    if high_mm is None:
+        by_table = normals is not None and normals.on(day) is not None
+        table = "by the climate table" if by_table else "by the season's table"
+        usual_mm, usual = max((usual_mm, table), (_of_late(days, day), "of late"))
+        high_mm = FAR_ABOVE * usual_mm
+    if found.eto_mm <= high_mm:
+        return None
+    return _Hot(day=day, eto_mm=found.eto_mm, usual_mm=usual_mm, usual=usual, tmax_c=found.tmax_c)
+
+
+def _of_late(days: Mapping[date, DayInput], day: date) -> float:
+    """Mean reference ET of the month before, where enough of its days had weather; else 0. [mm]"""
+    before = [days.get(day - ahead * _DAY) for ahead in range(1, OF_LATE_DAYS + 1)]
+    etos = [d.eto_mm for d in before if d is not None and d.rung not in _STAND_INS]
+    return sum(etos) / len(etos) if len(etos) >= LEAST_DAYS_OF_LATE else 0.0
+
+
+def _running(hot: Iterable[_Hot]) -> list[list[_Hot]]:
+    """Days that follow one another together."""
+    spells: list[list[_Hot]] = []
+    for day in hot:
+        if spells and day.day - spells[-1][-1].day == _DAY:
+            spells[-1].append(day)
+        else:
+            spells.append([day])
+    return spells
+
+
+def _span(days: list[date]) -> str:
+    return f"{days[0]}" if len(days) == 1 else f"{days[0]} to {days[-1]}"

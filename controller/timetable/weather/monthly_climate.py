@@ -1,0 +1,241 @@
+"""What is usual by a monthly table, and which climate is in force.
+
+Days between the months' middles lie on a smooth curve that keeps every month's mean: the slope of
+the periodic cubic spline through the sums at the months' ends (a histospline). Straight lines from
+middle to middle would cut the summer's top off. Each day's reference ET is then computed from the
+day's own figures. Rain is spread evenly over its month (our choice): it is only ever summed up, so
+nothing is won by a curve that might fall below zero.
+
+Like everything that is usual and not known, the rain of a table is credited to no bed.
+
+Without weather it is the largest single choice of a garden file: the same month's water may come to
+twice as much in the next class but one.
+"""
+
+from __future__ import annotations
+
+from calendar import monthrange
+from collections.abc import Iterable, Sequence
+from datetime import date, timedelta
+from itertools import pairwise
+
+from controller.demand.records import DayInput
+from controller.garden.model import Garden, Site
+from controller.garden.show import show_depth
+from controller.timetable.weather.climatology import (
+    NormalDay,
+    Normals,
+    StandIns,
+    eto_of,
+    season_words,
+)
+from controller.units import in_from_mm
+from controller.weather.day import VALUES, WeatherDay
+from controller.weather.day_checks import LIMITS
+from controller.weather.files.monthly_table import MONTHS, YEAR, MonthlyTable
+from controller.weather.source_priority import CLIMATE_TABLE, DAYS_BEFORE, SEASON
+
+_LENGTHS = tuple(monthrange(YEAR, month)[1] for month in range(1, 13))
+_ROUNDS = 60  # each round leaves less than half of the error: far beyond what a float can tell
+
+
+def daily_from_months(means: Sequence[float]) -> list[float]:
+    """A smooth year of 365 days whose months have these means, 1 January first.
+
+    Parameters
+    ----------
+    means : sequence of float
+        The mean of each month, January first.
+
+    Returns
+    -------
+    list of float
+        The mean of each day. Near a sharp turn days may pass a little beyond what months have.
+
+    Raises
+    ------
+    OutOfRange
+        Never: a monthly table has been checked.
+
+    Source
+    ------
+    The slope of a periodic cubic spline through the sums at the months' ends keeps the sums and has
+    no kink (histospline: Boneva, Kendall, Stefanov 1971, from memory). Its use here is our choice.
+    """
+    # What the curve has where month n begins, by the spline's condition that its bend has no step:
+    # (e[n-1] + 2 e[n]) / h[n-1] + (2 e[n] + e[n+1]) / h[n] = 3 (m[n-1] / h[n-1] + m[n] / h[n]).
+    edges = [(means[n - 1] + means[n]) / 2.0 for n in range(12)]
+    for _ in range(_ROUNDS):
+        for n in range(12):
+            before, after = 1.0 / _LENGTHS[n - 1], 1.0 / _LENGTHS[n]
+            wanted = 3.0 * (means[n - 1] * before + means[n] * after)
+            wanted -= edges[n - 1] * before + edges[(n + 1) % 12] * after
+            edges[n] = wanted / (2.0 * (before + after))
+    days: list[float] = []
+    for n, length in enumerate(_LENGTHS):
+        first, last, mean = edges[n], edges[(n + 1) % 12], means[n]
+        sums = [_sum_to(k / length, first, last, mean) for k in range(length + 1)]
+        days += [length * (b - a) for a, b in pairwise(sums)]
+    return days
+
+
+def _sum_to(u: float, first: float, last: float, mean: float) -> float:
+    """The curve of one month summed from its beginning to the part `u` of it; `mean` at 1."""
+    squared = u * u
+    return (
+        first * (u - 2.0 * squared + squared * u)
+        + last * (squared * u - squared)
+        + mean * (3.0 * squared - 2.0 * squared * u)
+    )
+
+
+def normals_of_months(table: MonthlyTable, site: Site) -> Normals:
+    """What is usual on each day of the year by a monthly climate table.
+
+    Raises
+    ------
+    OutOfRange
+        If reference ET cannot be computed of a day; a table that was read without faults has none.
+    """
+    curves = {
+        name: daily_from_months([v for day in table.days if (v := day.value(name)) is not None])
+        for name in VALUES
+        if all(day.value(name) is not None for day in table.days)
+    }
+    rain = [
+        mm / length
+        for mm, length in zip(table.rain_mm, _LENGTHS, strict=False)
+        for _ in range(length)
+    ]
+    first = table.days[0]
+    by_number = []
+    for number in range(sum(_LENGTHS)):
+        figures = {name: _held(name, curve[number]) for name, curve in curves.items()}
+        figures["tmin_c"] = min(figures["tmin_c"], figures["tmax_c"])
+        weather = WeatherDay(
+            day=date(YEAR, 1, 1) + timedelta(days=number),
+            wind_height_m=first.wind_height_m,
+            source=first.source,
+            measured=False,
+        ).with_(**figures)
+        eto = eto_of(weather, site)
+        assert eto is not None  # both temperatures are there
+        by_number.append(
+            NormalDay(
+                eto_mm=eto.eto_mm_day,
+                eto_high_mm=None,
+                tmin_c=figures["tmin_c"],
+                tmax_c=figures["tmax_c"],
+                wind_2m_m_s=eto.wind_2m_m_s,
+                rh_min_pct=eto.rh_min_pct,
+                rain_mm=rain[number] if rain else None,
+                of_table=True,
+            )
+        )
+    return Normals(by_number=tuple(by_number), years=0)
+
+
+def _held(name: str, value: float) -> float:
+    """Inside what the figure can be, where the curve passes beyond it."""
+    limit = LIMITS[name]
+    return min(max(value, limit.low), limit.high)
+
+
+DRIEST, DAMPEST = "arid", "very humid"
+_YEAR = 2031  # any year: what is usual does not ask for it
+_DAY = timedelta(days=1)
+_SET = "set climate or climate_table in [weather]"
+
+
+def climate_in_force(garden: Garden, normals: Normals | None) -> str:
+    """What stands in at this garden where no weather is known, and what it does; one sentence."""
+    days = [date(_YEAR, 1, 1) + n * _DAY for n in range(365)]
+    us, climate = garden.us_units, garden.weather.climate
+
+    def monthly(stand_ins: StandIns) -> list[float]:
+        return [
+            _mean(stand_ins.usual_mm(d) for d in days if d.month == month) for month in range(1, 13)
+        ]
+
+    etos_mm = monthly(_stand_ins(garden, normals, climate))
+    at = max(range(12), key=lambda n: etos_mm[n])
+    peak = f"reference ET is greatest in {MONTHS[at]}, {show_depth(etos_mm[at], us)} a day"
+    known = [] if normals is None else [n for d in days if (n := normals.on(d)) is not None]
+    tables = [found for found in known if found.of_table]
+    sources = []
+    if normals is not None and len(known) > len(tables):
+        sources.append(f"what is normal here in {normals.years} years")
+    if tables:
+        sources.append(f"the climate table {garden.weather.climate_table}")
+    if len(known) == len(days):
+        rain = _rain_words(sum(found.rain_mm or 0.0 for found in tables), us)
+        return f"{', then '.join(sources)}: {peak}{rain}"
+    sources.append(season_words(climate))
+    others = [
+        f"{show_depth(monthly(_stand_ins(garden, None, name))[at], us)} if {name}"
+        for name in (DRIEST, DAMPEST)
+        if name != climate
+    ]
+    return f"{', then '.join(sources)}: {peak} ({', '.join(others)}); {_SET}"
+
+
+def climate_words(
+    garden: Garden, days: Iterable[DayInput], normals: Normals | None
+) -> tuple[str, ...]:
+    """One remark where days of a plan stand on a climate class or table; nothing where none do."""
+    by_class: list[DayInput] = []
+    by_table: list[DayInput] = []
+    for found in days:
+        normal = None if normals is None else normals.on(found.day)
+        if found.rung == SEASON or (found.rung == DAYS_BEFORE and normal is None):
+            by_class.append(found)
+        elif normal is not None and normal.of_table and found.rung in (CLIMATE_TABLE, DAYS_BEFORE):
+            by_table.append(found)
+    us, words = garden.us_units, []
+    if by_class:
+        climate = garden.weather.climate
+        usual_mm = _class_mm(garden, climate, by_class)
+        others = [
+            f"{_class_mm(garden, name, by_class) / usual_mm:.1f} times that if {name}"
+            for name in (DRIEST, DAMPEST)
+            if usual_mm > 0.0 and name != climate
+        ]
+        words.append(
+            f"climate {climate} stands in on {_days(by_class)}: "
+            f"{', '.join((f'ETo {show_depth(usual_mm, us)} a day', *others))}; {_SET}"
+        )
+    if by_table and normals is not None:
+        eto_mm = _mean(found.eto_mm for found in by_table)
+        fallen = (normals.on(found.day) for found in by_table if found.rain_mm is None)
+        rain = _rain_words(sum(n.rain_mm or 0.0 for n in fallen if n is not None), us)
+        words.append(
+            f"the climate table stands in on {_days(by_table)}: ETo {show_depth(eto_mm, us)} a "
+            f"day{rain}"
+        )
+    return tuple(words)
+
+
+def _class_mm(garden: Garden, climate: str, days: Sequence[DayInput]) -> float:
+    """Mean reference ET of these days by the season's table for that climate. [mm]"""
+    return _mean(_stand_ins(garden, None, climate).usual_mm(found.day) for found in days)
+
+
+def _rain_words(rain_mm: float, us: bool) -> str:
+    """That usual rain is not counted; nothing where the table has none."""
+    if rain_mm <= 0.0:
+        return ""
+    shown = f"{in_from_mm(rain_mm):.1f} in" if us else f"{rain_mm:.0f} mm"
+    return f"; its usual rain, {shown}, is not counted before it has fallen"
+
+
+def _stand_ins(garden: Garden, normals: Normals | None, climate: str) -> StandIns:
+    return StandIns(site=garden.site, normals=normals, climate=climate)
+
+
+def _days(found: Sequence[DayInput]) -> str:
+    return "1 day" if len(found) == 1 else f"{len(found)} days"
+
+
+def _mean(values: Iterable[float]) -> float:
+    kept = list(values)
+    return sum(kept) / len(kept) if kept else 0.0

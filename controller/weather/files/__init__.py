@@ -1,0 +1,1 @@
+"""Weather files: a gardener's own, a station's, two archives' formats."""

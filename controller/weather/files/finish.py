@@ -1,0 +1,152 @@
+"""What a weather file holds, after every check: the last step, the same for every kind of file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from itertools import pairwise
+
+from controller.weather.day import WeatherDay
+from controller.weather.day_checks import ClearSky, Suspicion, unit_suspicions
+from controller.weather.files.table import DATE, Notes, Row
+from controller.weather.series_checks import NAMED, odd_series, spans
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeatherFile:
+    """What a file holds: its usable days in order, and what there is to say about the rest.
+
+    `missing_days` are those between the first and the last day for which there is none.
+    """
+
+    days: tuple[WeatherDay, ...]
+    remarks: tuple[str, ...]
+    faults: tuple[str, ...]
+    missing_days: tuple[date, ...]
+    kind: str = "own"
+
+
+def finished(
+    rows: Sequence[Row],
+    notes: Notes,
+    *,
+    kind: str,
+    names: Mapping[str, str],
+    own_units: bool,
+    header_line: int = 1,
+    clear_sky_mj_m2: ClearSky | None = None,
+    count_empty: bool = True,
+) -> WeatherFile:
+    """Check the days singly and together; `names` has the file's own word for each field.
+
+    `own_units` says that a file's column may be mislabelled: its figures are then held against the
+    units it could be in. `count_empty` tells how many days each column leaves out.
+    """
+    if not rows:
+        notes.faults.append((0, f"{notes.file}: no line with a day under the header"))
+    if own_units:
+        written = [row.written for row in rows]
+        for suspicion in unit_suspicions(written, names, clear_sky_mj_m2=clear_sky_mj_m2):
+            _tell_suspicion(suspicion, rows, names, header_line, notes)
+    for row in rows:
+        row.check(clear_sky_mj_m2, names, notes)
+    _tell_odd(notes)
+    days = _without_doubles(rows, notes)
+    missing = _missing_days(rows, days, notes)
+    if count_empty:
+        notes.remarks += [f"{notes.file}: {text}" for text in _empty_cells(rows, names)]
+    notes.remarks += [
+        f"{notes.file}: {text}" for text in odd_series(days, names, clear_sky_mj_m2=clear_sky_mj_m2)
+    ]
+    return WeatherFile(
+        days=tuple(days),
+        remarks=tuple(notes.remarks),
+        faults=tuple(text for _, text in sorted(notes.faults, key=lambda fault: fault[0])),
+        missing_days=missing,
+        kind=kind,
+    )
+
+
+def _tell_suspicion(
+    suspicion: Suspicion,
+    rows: Sequence[Row],
+    names: Mapping[str, str],
+    header_line: int,
+    notes: Notes,
+) -> None:
+    column = names[suspicion.field]
+    if not suspicion.refused:
+        notes.remark(header_line, f"column {column}: {suspicion.found}")
+        return
+    notes.fault(
+        header_line,
+        column,
+        suspicion.found,
+        "nothing is converted on a guess: the column is not used; name it for its true unit",
+    )
+    for row in rows:
+        row.written = row.checked = row.written.with_(**{suspicion.field: None})
+
+
+def _tell_odd(notes: Notes) -> None:
+    """Odd figures one by one, or together where a column has many of them."""
+    for column in dict.fromkeys(odd.column for odd in notes.odd):
+        same = [odd for odd in notes.odd if odd.column == column]
+        if len(same) <= NAMED:
+            for odd in same:
+                notes.remark(odd.line, f"{column}: {odd.text}")
+            continue
+        notes.remark(
+            same[0].line,
+            f"{column}: {same[0].text}; {len(same)} days are like this: "
+            f"{spans(odd.day for odd in same)}",
+        )
+
+
+def _without_doubles(rows: Sequence[Row], notes: Notes) -> list[WeatherDay]:
+    by_day: dict[date, list[Row]] = {}
+    for row in rows:
+        by_day.setdefault(row.written.day, []).append(row)
+    days = []
+    for day, same in sorted(by_day.items()):
+        lines = " and ".join(str(row.line) for row in same)
+        if len(same) > 1 and any(row.written != same[0].written for row in same):
+            notes.fault(
+                same[-1].line,
+                DATE,
+                f"{day} with other figures on lines {lines}",
+                "allowed is one line a day; none of them is used",
+            )
+            continue
+        if len(same) > 1:
+            notes.remark(same[-1].line, f"{day} stands alike on lines {lines}; used once")
+        days.append(same[0].checked)
+    return days
+
+
+def _missing_days(
+    rows: Sequence[Row], days: Sequence[WeatherDay], notes: Notes
+) -> tuple[date, ...]:
+    """Days between the first and the last line that gave none, each gap in one remark."""
+    there = {day.day for day in days}
+    dates = sorted({row.written.day for row in rows})
+    line_of = {row.written.day: row.line for row in rows}
+    missing = [day for day in dates if day not in there]
+    for before, after in pairwise(dates):
+        gap = [before + timedelta(days=n) for n in range(1, (after - before).days)]
+        if gap:
+            span = f"{gap[0]}" if len(gap) == 1 else f"{gap[0]} to {gap[-1]} ({len(gap)} days)"
+            notes.remark(line_of[after], f"no usable line for {span}, before {after}")
+        missing += gap
+    return tuple(sorted(missing))
+
+
+def _empty_cells(rows: Sequence[Row], names: Mapping[str, str]) -> list[str]:
+    counts = {field: sum(row.written.value(field) is None for row in rows) for field in names}
+    return [
+        f"{names[field]}: no figure on {count} of {len(rows)} days"
+        + ("; unknown rain is not taken as none" if field == "rain_mm" else "")
+        for field, count in counts.items()
+        if count
+    ]

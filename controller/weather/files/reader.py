@@ -1,0 +1,192 @@
+"""Weather files of every kind: a gardener's own, a station's readings, two archives' formats.
+
+Nothing is filled in and nothing is converted on a guess. A figure that cannot be is left out, a
+day given twice over is left out, and each such thing is named with its line.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterable
+from pathlib import Path
+
+from controller.errors import WeatherFileError
+from controller.weather.atomic import write_whole
+from controller.weather.day import VALUES, WeatherDay
+from controller.weather.day_checks import ClearSky
+from controller.weather.files.finish import WeatherFile as WeatherFile
+from controller.weather.files.finish import finished
+from controller.weather.files.ghcn import is_ghcn, read_ghcn
+from controller.weather.files.gsod import is_gsod, read_gsod
+from controller.weather.files.monthly_table import MONTH
+from controller.weather.files.table import (
+    BY_NAME,
+    DATE,
+    MEASURED,
+    Header,
+    Notes,
+    any_text,
+    bytes_of,
+    numbered_lines,
+    utf8_text,
+)
+from controller.weather.files.table import column_help as column_help
+from controller.weather.station_log.reader import is_station_log, read_station_log
+
+# What `file_kind` of the garden file may say, and what each is.
+KINDS = {
+    "own": "a CSV of days with our column names",
+    "station-log": "readings of a weather station, many a day",
+    "ghcn-daily": "the daily climate network's .dly or its CSV of one element a line",
+    "gsod": "the global summary of the day, CSV",
+}
+AUTO = "auto"
+
+
+def read_weather(
+    path: Path | str,
+    *,
+    kind: str = AUTO,
+    wind_height_m: float = 2.0,
+    clear_sky_mj_m2: ClearSky | None = None,
+    timezone: str | None = None,
+) -> WeatherFile:
+    """Read days of weather from a file of any kind; "auto" tells the kind from the file itself.
+
+    `clear_sky_mj_m2` lets the sun's figures be held to the season. `timezone` is the garden's; a
+    station's readings need it only around the change of clocks.
+
+    Raises
+    ------
+    WeatherFileError
+        If there is no such file, it is no text, its kind cannot be told, or it is not of the kind.
+    """
+    path = Path(path)
+    if kind not in (AUTO, *KINDS):
+        raise WeatherFileError(f"file_kind: found {kind!r}; allowed are {_kinds()}")
+    raw = bytes_of(path)
+    if kind == AUTO:
+        kind = _kind_of(any_text(raw, path), path)
+    if kind == "own":
+        return _own(
+            utf8_text(raw, path), path, wind_height_m=wind_height_m, clear_sky=clear_sky_mj_m2
+        )
+    text = any_text(raw, path)
+    if kind == "ghcn-daily":
+        return read_ghcn(text, path, wind_height_m=wind_height_m, clear_sky_mj_m2=clear_sky_mj_m2)
+    if kind == "gsod":
+        return read_gsod(text, path, wind_height_m=wind_height_m, clear_sky_mj_m2=clear_sky_mj_m2)
+    return read_station_log(
+        text,
+        path,
+        wind_height_m=wind_height_m,
+        clear_sky_mj_m2=clear_sky_mj_m2,
+        timezone=timezone,
+    )
+
+
+def read_weather_csv(
+    path: Path | str, *, wind_height_m: float = 2.0, clear_sky_mj_m2: ClearSky | None = None
+) -> WeatherFile:
+    """Read a gardener's own days of weather: one line a day, our column names.
+
+    Raises
+    ------
+    WeatherFileError
+        If there is no such file, it is no text, or it has no header with a date column.
+    """
+    return read_weather(
+        path, kind="own", wind_height_m=wind_height_m, clear_sky_mj_m2=clear_sky_mj_m2
+    )
+
+
+def write_weather_csv(path: Path | str, days: Iterable[WeatherDay]) -> None:
+    """Write days so that `read_weather_csv` reads the same figures back; whole or not at all.
+
+    Raises
+    ------
+    WeatherFileError
+        If the wind was not measured at one height, or the file cannot be written.
+    """
+    ordered = sorted(days, key=lambda day: day.day)
+    heights = {day.wind_height_m for day in ordered if day.wind_m_s is not None}
+    if len(heights) > 1:
+        raise WeatherFileError(
+            f"{path}: wind from {min(heights):g} m and {max(heights):g} m above the ground; "
+            "a weather file has one height for all days"
+        )
+    out = io.StringIO()
+    for height in heights:
+        out.write(f"# wind at {height:g} m above the ground\n")
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow((DATE, *VALUES, MEASURED))
+    for day in ordered:
+        cells = ("" if (v := day.value(name)) is None else repr(float(v)) for name in VALUES)
+        writer.writerow((day.day.isoformat(), *cells, "yes" if day.measured else "no"))
+    try:
+        write_whole(Path(path), out.getvalue().encode("utf-8"))
+    except OSError as fault:
+        raise WeatherFileError(f"{path}: cannot be written: {fault.strerror}") from fault
+
+
+def _own(text: str, path: Path, *, wind_height_m: float, clear_sky: ClearSky | None) -> WeatherFile:
+    lines = numbered_lines(text)
+    if not lines:
+        raise WeatherFileError(f"{path}: nothing in it; the first line must name the columns")
+    notes = Notes(file=path.name)
+    header = Header.of(*lines[0], path=path, notes=notes)
+    rows = [
+        row
+        for number, line in lines[1:]
+        if (row := header.row(number, line, path.name, wind_height_m, notes)) is not None
+    ]
+    return finished(
+        rows,
+        notes,
+        kind="own",
+        names=header.names,
+        own_units=True,
+        header_line=lines[0][0],
+        clear_sky_mj_m2=clear_sky,
+    )
+
+
+def _kind_of(text: str, path: Path) -> str:
+    """The one kind whose shape this is."""
+    lines = numbered_lines(text)
+    if not lines:
+        raise WeatherFileError(f"{path}: nothing in it; the first line must name the columns")
+    if is_ghcn(lines):
+        return "ghcn-daily"
+    if is_gsod(lines):
+        return "gsod"
+    if _is_own(lines[0][1]):
+        return "own"
+    if is_station_log(text):
+        return "station-log"
+    if DATE in _names(lines[0][1]):
+        return "own"  # whose reader says best what is amiss with its columns
+    if MONTH in _names(lines[0][1]):
+        raise WeatherFileError(
+            f"{path}: a table of months, not of days; name it as climate_table in [weather] of the "
+            "garden file"
+        )
+    raise WeatherFileError(
+        f"{path}: what kind of weather file this is cannot be told from it; set file_kind in "
+        f"[weather] of the garden file to one of {_kinds()}"
+    )
+
+
+def _is_own(header: str) -> bool:
+    names = _names(header)
+    return DATE in names and any(name in BY_NAME for name in names)
+
+
+def _names(header: str) -> list[str]:
+    separator = next((s for s in (";", "\t") if s in header), ",")
+    return [name.strip().strip('"').lower() for name in header.split(separator)]
+
+
+def _kinds() -> str:
+    return "; ".join(f'"{kind}" ({what})' for kind, what in KINDS.items())

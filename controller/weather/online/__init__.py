@@ -1,0 +1,1 @@
+"""The public weather services, asked politely, and never for long."""

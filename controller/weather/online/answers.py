@@ -1,0 +1,384 @@
+"""What the services' answers have in common: place, days, JSON, and the garden's civil days.
+
+Two kinds of figures come in: points, true at one moment and joined here by straight lines, and
+stretches, each with one figure for all of it. Whatever does not cover the whole of a day gives
+nothing for that day: part of a day's rain is not the day's rain.
+
+Whatever is not as agreed is refused; what a service does not give is None, never a guess.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from itertools import pairwise
+from zoneinfo import ZoneInfo
+
+from controller import units
+from controller.errors import NoWeather
+from controller.weather.day import WeatherDay
+from controller.weather.day_checks import check_day
+
+_DAY = timedelta(days=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """A length of time, its end excluded."""
+
+    begins_utc: datetime
+    ends_utc: datetime
+
+    @property
+    def seconds(self) -> float:
+        """How long it is. [s]"""
+        return (self.ends_utc - self.begins_utc).total_seconds()
+
+    @property
+    def middle_utc(self) -> datetime:
+        """The moment half-way."""
+        return self.begins_utc + (self.ends_utc - self.begins_utc) / 2
+
+    def holds(self, at_utc: datetime) -> bool:
+        """Whether that moment lies in it."""
+        return self.begins_utc <= at_utc < self.ends_utc
+
+    def shared_s(self, other: Span) -> float:
+        """How much of it lies in the other one, too. [s]"""
+        begins_utc = max(self.begins_utc, other.begins_utc)
+        return max(0.0, (min(self.ends_utc, other.ends_utc) - begins_utc).total_seconds())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """One figure for all of a span: a sum over it, or a state that lasts through it."""
+
+    span: Span
+    value: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Point:
+    """One figure at one moment."""
+
+    at_utc: datetime
+    value: float
+
+
+def local_day(day: date, zone: ZoneInfo) -> Span:
+    """From one midnight there to the next: 24 h, or 23 or 25 where the clocks change."""
+    return Span(begins_utc=_midnight_utc(day, zone), ends_utc=_midnight_utc(day + _DAY, zone))
+
+
+def sum_over(day: Span, parts: Sequence[Stretch]) -> float | None:
+    """The day's share of sums over stretches, each spread evenly over its own; None if not all."""
+    if not is_covered(day, parts):
+        return None
+    return sum(p.value * p.span.shared_s(day) / p.span.seconds for p in parts)
+
+
+def mean_over(day: Span, parts: Sequence[Stretch]) -> float | None:
+    """The day's mean of a state, each figure weighing as long as it lasts; None if not all day."""
+    if not is_covered(day, parts):
+        return None
+    return sum(p.value * p.span.shared_s(day) for p in parts) / day.seconds
+
+
+def within(day: Span, parts: Sequence[Stretch]) -> list[float]:
+    """The figures of all stretches that reach into the day."""
+    return [p.value for p in parts if p.span.shared_s(day) > 0.0]
+
+
+def centred_in(day: Span, parts: Sequence[Stretch]) -> list[float]:
+    """The figures of the stretches whose middle lies in the day.
+
+    For the highest or lowest of a stretch that goes past midnight, which belongs to one day only:
+    the one that has more of it. Our choice.
+    """
+    return [p.value for p in parts if day.holds(p.span.middle_utc)]
+
+
+def is_covered(day: Span, parts: Sequence[Stretch]) -> bool:
+    """Whether stretches that do not overlap leave nothing of the day out."""
+    left_out_s = day.seconds - sum(p.span.shared_s(day) for p in parts)
+    return day.seconds > 0.0 and abs(left_out_s) < 1.0
+
+
+def mean_of_points(day: Span, points: Sequence[Point], *, longest_gap: timedelta) -> float | None:
+    """The day's mean along straight lines from point to point (trapezoids).
+
+    `points` are in order of time. None where none stands at or before the day's beginning or at or
+    after its end, or two are further apart than `longest_gap`.
+    """
+    if not reaches(day, points):
+        return None
+    area = 0.0
+    for left, right in pairwise(points):
+        gap = Span(begins_utc=left.at_utc, ends_utc=right.at_utc)
+        shared_s = gap.shared_s(day)
+        if shared_s == 0.0:
+            continue
+        if right.at_utc - left.at_utc > longest_gap:
+            return None
+        ends = [_between(left, right, max(left.at_utc, day.begins_utc))]
+        ends.append(_between(left, right, min(right.at_utc, day.ends_utc)))
+        area += sum(ends) / 2.0 * shared_s
+    return area / day.seconds
+
+
+def reaches(day: Span, points: Sequence[Point]) -> bool:
+    """Whether there are points at or before the day's beginning, and at or after its end."""
+    return (
+        bool(points)
+        and day.seconds > 0.0  # a few zones have left a date out altogether
+        and points[0].at_utc <= day.begins_utc
+        and points[-1].at_utc >= day.ends_utc
+    )
+
+
+def in_turn(stretches: Sequence[Stretch], *, sums: bool) -> list[Stretch]:
+    """The stretches in order, each ending where the next begins, so that none counts twice.
+
+    Of a sum that is cut short, the even share of what is left remains.
+    """
+    ordered = sorted(stretches, key=lambda s: s.span.begins_utc)
+    found: list[Stretch] = []
+    following = [*ordered[1:], None][: len(ordered)]
+    for one, after in zip(ordered, following, strict=True):
+        span = one.span
+        if after is not None and after.span.begins_utc < span.ends_utc:
+            span = Span(begins_utc=span.begins_utc, ends_utc=after.span.begins_utc)
+        if span.seconds > 0.0:
+            share = span.seconds / one.span.seconds if sums else 1.0
+            found.append(Stretch(span=span, value=one.value * share))
+    return found
+
+
+def _midnight_utc(day: date, zone: ZoneInfo) -> datetime:
+    """Where the clocks skip midnight, the moment they do; where it comes twice, the first."""
+    return datetime.combine(day, time(), tzinfo=zone).astimezone(UTC)
+
+
+def _between(left: Point, right: Point, at_utc: datetime) -> float:
+    share = (at_utc - left.at_utc) / (right.at_utc - left.at_utc)
+    return left.value + share * (right.value - left.value)
+
+
+Convert = Callable[[float], float]
+MOST_PAST_DAYS, MOST_FORECAST_DAYS = 92, 16  # the most any of them has, as documented
+# The models behind the services run every six hours and take some more to come out: our choice.
+LONGEST_MAKING = timedelta(hours=12)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """Where the weather is wanted; its days are those of the time zone named."""
+
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float
+    timezone: str
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The time zone."""
+        return ZoneInfo(self.timezone)
+
+    def date_at(self, at_utc: datetime) -> date:
+        """The date there at that time."""
+        return at_utc.astimezone(self.zone).date()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """Which place and which days are asked about, by this clock's date `today`."""
+
+    place: Place
+    today: date
+    past_days: int
+    forecast_days: int
+
+    def days_to_come(self, given_on: date) -> tuple[date, ...]:
+        """From the day a forecast was given to the last one wanted, by the later of two dates."""
+        last = max(given_on, self.today) + timedelta(days=self.forecast_days - 1)
+        # A clock that has run far ahead must not make a list of years.
+        count = min((last - given_on).days + 1, MOST_FORECAST_DAYS)
+        return tuple(given_on + timedelta(days=n) for n in range(count))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Series:
+    """One list of an answer: its name there, the field it fills, the units it may come in."""
+
+    name: str
+    field: str
+    units: Mapping[str, Convert]
+    needed: bool = True  # for a day to count as whole
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """What an answer says. `asked_on` is the garden's date on which it was given.
+
+    `made_utc` is when the forecast was made, where the service says so: it may repeat an old one.
+    """
+
+    days: tuple[WeatherDay, ...]
+    asked_on: date
+    remarks: tuple[str, ...] = ()
+    made_utc: datetime | None = None
+
+
+def same(value: float) -> float:
+    """A figure that is in our unit already."""
+    return value
+
+
+# The units figures may come in, by the names these services use, with what makes them ours.
+TEMPERATURE: Mapping[str, Convert] = {
+    **dict.fromkeys(("°C", "degC", "celsius", "C"), same),
+    **dict.fromkeys(("°F", "degF", "fahrenheit", "F"), units.c_from_f),
+}
+PERCENT: Mapping[str, Convert] = {"%": same, "percent": same}
+WIND: Mapping[str, Convert] = {
+    **dict.fromkeys(("m/s", "m_s-1"), same),
+    **dict.fromkeys(("km/h", "km_h-1"), units.m_s_from_km_h),
+    **dict.fromkeys(("mp/h", "mph"), units.m_s_from_mph),
+    **dict.fromkeys(("kn", "kt", "knots"), units.m_s_from_knot),
+}
+RAIN: Mapping[str, Convert] = {
+    **dict.fromkeys(("mm", "mm/day"), same),
+    **dict.fromkeys(("inch", "in"), units.mm_from_in),
+}
+
+
+def unit_trouble(name: str, unit: object, known: Mapping[str, Convert]) -> str | None:
+    """What to say of a figure whose unit we do not know; None where we do."""
+    if isinstance(unit, str) and unit in known:
+        return None
+    return f"{name} not used: its unit is {unit!r:.40}, known is {' or '.join(known)}"
+
+
+def parsed(body: str) -> Mapping[str, object]:
+    """The JSON object a body holds.
+
+    Raises
+    ------
+    NoWeather
+        If it holds none.
+    """
+    try:
+        answer = json.loads(body, parse_constant=_refuse_constant)
+    except (ValueError, RecursionError):
+        raise NoWeather("the weather service's answer is cut short or garbled") from None
+    if not isinstance(answer, Mapping):
+        raise NoWeather("the weather service's answer is not for one place")
+    return answer
+
+
+def inner(answer: Mapping[str, object], *names: str) -> Mapping[str, object]:
+    """The object that lies within, under those names; NoWeather where there is none."""
+    found: object = answer
+    for name in names:
+        found = found.get(name) if isinstance(found, Mapping) else None
+    if not isinstance(found, Mapping):
+        raise NoWeather(f"the weather service's answer has no {'.'.join(names)} in it")
+    return found
+
+
+def number(name: str, value: object) -> float:
+    """A figure; NoWeather where there is something else in its place."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or not _finite(value):
+        raise NoWeather(f"the weather service's {name} has {value!r:.40} where a number belongs")
+    return float(value)
+
+
+def number_or_none(name: str, value: object) -> float | None:
+    """A figure, or None where it was left empty."""
+    return None if value is None else number(name, value)
+
+
+def instant_utc(value: object) -> datetime:
+    """A moment written as ISO 8601 with its zone; NoWeather for anything else."""
+    try:
+        read = datetime.fromisoformat(value) if isinstance(value, str) else None
+        if read is not None and read.tzinfo is not None and 1900 < read.year < 2200:
+            return read.astimezone(UTC)
+    except (ValueError, OverflowError):
+        pass
+    raise NoWeather(f"the weather service has {value!r:.40} where a time belongs")
+
+
+def checked(day: WeatherDay, remarks: list[str]) -> WeatherDay:
+    """The day without its impossible figures; each is told of."""
+    sound, findings = check_day(day)
+    remarks += [
+        f"{day.day}, {' and '.join(f.fields)}: found {f.found}; allowed is {f.allowed}; not used"
+        for f in findings
+    ]
+    return sound
+
+
+def under_way_words(asked_on: date, begins_utc: datetime, place: Place) -> list[str]:
+    """What to say of a forecast that begins after the midnight of the day it was given on."""
+    begins = begins_utc.astimezone(place.zone)
+    if begins.replace(tzinfo=None) <= datetime.combine(asked_on, time()):
+        return []
+    if begins.date() > asked_on:
+        return [f"it has nothing of the day under way, {asked_on}: it begins on {begins:%Y-%m-%d}"]
+    return [
+        f"of the day under way, {asked_on}, it lacks the hours before {begins:%H:%M}: that day is "
+        "not taken from it, nor the rain it still has for it"
+    ]
+
+
+def forecast_given_utc(given_utc: datetime, made_utc: datetime | None) -> datetime:
+    """What a forecast's age is counted from, against other services' forecasts.
+
+    When it was given; one that was made more than `LONGEST_MAKING` before is being repeated, and
+    counts from its making. A time to come is no time of making.
+    """
+    if made_utc is None or made_utc > given_utc or given_utc - made_utc <= LONGEST_MAKING:
+        return given_utc
+    return made_utc
+
+
+def only_parts(days: list[date]) -> list[str]:
+    """What to say of days that are not there whole."""
+    named = ", ".join(str(day) for day in days)
+    return [f"left out, being only part of a day: {named}"] if days else []
+
+
+def reason_in(body: str) -> str:
+    """The reason an error answer gives, cut short; nothing where it gives none.
+
+    "reason" is Open-Meteo's, "detail" and "title" are those of problem details (RFC 9457) and of
+    NASA POWER, "messages" is NASA POWER's too.
+    """
+    try:
+        answer = parsed(body)
+    except NoWeather:
+        return ""
+    for name in ("reason", "detail", "title", "messages"):
+        reason = answer.get(name)
+        if isinstance(reason, list):
+            reason = reason[0] if reason else None
+        if isinstance(reason, Mapping):
+            reason = reason.get("msg")
+        if isinstance(reason, str) and reason.strip():
+            return " ".join(reason.split())[:200]
+    return ""
+
+
+def _refuse_constant(word: str) -> float:
+    raise ValueError(word)
+
+
+def _finite(value: float) -> bool:
+    try:
+        return math.isfinite(value)
+    except OverflowError:  # an integer of hundreds of digits
+        return False

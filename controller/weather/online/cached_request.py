@@ -1,0 +1,173 @@
+"""When to ask anew, when to make do with the answer kept, and what to say of its age.
+
+An answer is worth nothing until it has been read: one that does not read never takes the place of
+one that did.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Generic, Protocol, TypeVar
+
+from controller.clock import Clock
+from controller.errors import NoWeather
+from controller.weather.online.answers import Place
+from controller.weather.online.cache import AnswerCache, Kept
+from controller.weather.online.client import Fetched, Fetcher, Request
+from controller.weather.online.retry import LONGEST_WAIT_S, TryFailed
+
+
+class Dated(Protocol):
+    """What was read out of an answer; it knows the garden's date on which it was given."""
+
+    @property
+    def asked_on(self) -> date:
+        """That date."""
+
+
+Read = TypeVar("Read", bound=Dated)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Keeping:
+    """How long an answer serves: without asking, without a warning, and at all; None: for good."""
+
+    fresh_for: timedelta
+    warn_after: timedelta | None
+    never_beyond: timedelta | None
+
+
+# The models behind the services run four to eight times a day; the others are our choice.
+FORECASTS = Keeping(
+    fresh_for=timedelta(hours=3), warn_after=timedelta(hours=24), never_beyond=timedelta(hours=72)
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answered(Generic[Read]):
+    """What was read, the answer it was read from, and whether that is a new enough one."""
+
+    reading: Read
+    kept: Kept
+    fresh: bool
+    remarks: tuple[str, ...]
+
+
+class Asker:
+    """Asks one service when the answer kept is old, and falls back on it when nobody answers."""
+
+    def __init__(self, name: str, cache: AnswerCache, clock: Clock, fetcher: Fetcher) -> None:
+        self._name, self._cache, self._clock, self._fetcher = name, cache, clock, fetcher
+
+    def ask(
+        self,
+        request: Request,
+        read: Callable[[Kept], Read],
+        place: Place,
+        keeping: Keeping,
+        *,
+        anew: bool = False,
+        telling: frozenset[int] = frozenset(),
+        good_until_utc: Callable[[Kept], datetime] | None = None,
+    ) -> Answered[Read]:
+        """The answer to a question, read; `anew` asks although the one kept would still do.
+
+        `good_until_utc`: from that moment on, an answer given before it is asked for anew.
+
+        A refusal with a status that is `telling` is raised, whatever is kept.
+
+        Raises
+        ------
+        NoWeather
+            If there is no good answer, nor an earlier one that may still be used.
+        """
+        kept, remarks = self._cache.load(request.key)
+        reading: Read | None = None
+        if kept is not None:
+            try:
+                reading = read(kept)
+            except NoWeather:
+                kept, remarks = None, (*remarks, *self._cache.set_aside(request.key))
+        outdated = anew or (kept is not None and self._is_outdated(kept, good_until_utc))
+        if kept and reading is not None and not outdated and self._is_fresh(kept, keeping):
+            return Answered(reading=reading, kept=kept, fresh=True, remarks=remarks)
+        try:
+            fetched = self._fetch(request, kept)
+            new_reading = self._read_new(read, fetched.kept)
+        except NoWeather as fault:
+            if isinstance(fault, TryFailed) and fault.status in telling:
+                raise
+            if kept is None or reading is None:
+                told = "".join(f"; {remark}" for remark in remarks)
+                raise NoWeather(f"{fault}; no earlier answer is kept{told}") from fault
+            words = self._stale_words(kept, reading.asked_on, place, keeping, str(fault))
+            return Answered(reading=reading, kept=kept, fresh=False, remarks=(*remarks, *words))
+        if fetched.on_its_way_out:
+            words = ("this way of asking is on its way out (203): look for a newer Rowgate",)
+            remarks = (*remarks, *words)
+        remarks = (*remarks, *self._cache.store(fetched.kept))
+        return Answered(reading=new_reading, kept=fetched.kept, fresh=True, remarks=remarks)
+
+    def _fetch(self, request: Request, kept: Kept | None) -> Fetched:
+        """Leave the service alone where it asked for that, whoever of us it asked."""
+        now_utc, held_utc = self._clock.now_utc(), self._cache.held_until_utc(self._name)
+        # One further off than any wait there is was noted by another clock.
+        if held_utc is not None and 0.0 < (held_utc - now_utc).total_seconds() <= LONGEST_WAIT_S:
+            raise TryFailed(
+                f"the weather service is left alone until {held_utc:%Y-%m-%d %H:%M} UTC: it "
+                "refused us or asked us to wait",
+                again=False,
+            )
+        try:
+            return self._fetcher.fetch(request, kept)
+        except TryFailed as fault:
+            if fault.wait_s is not None:
+                until_utc = self._clock.now_utc() + timedelta(seconds=fault.wait_s)
+                self._cache.hold(self._name, until_utc)
+            raise
+
+    def _read_new(self, read: Callable[[Kept], Read], new: Kept) -> Read:
+        try:
+            return read(new)
+        except NoWeather as fault:
+            if new.when_utc == new.fetched_utc:
+                raise
+            raise NoWeather(
+                f"{fault}; its clock says {new.given_utc:%Y-%m-%d}, this one "
+                f"{new.fetched_utc:%Y-%m-%d}: is this clock right?"
+            ) from fault
+
+    def _is_outdated(self, kept: Kept, good_until_utc: Callable[[Kept], datetime] | None) -> bool:
+        if good_until_utc is None:
+            return False
+        return kept.when_utc < good_until_utc(kept) <= self._clock.now_utc()
+
+    def _is_fresh(self, kept: Kept, keeping: Keeping) -> bool:
+        age = self._clock.now_utc() - kept.when_utc
+        good_for = max(keeping.fresh_for, timedelta(seconds=kept.good_for_s))
+        return timedelta(0) <= age < good_for  # an answer from the future is no fresh one
+
+    def _stale_words(
+        self, kept: Kept, asked_on: date, place: Place, keeping: Keeping, why: str
+    ) -> tuple[str, ...]:
+        """What to say with an old answer; NoWeather if it is too old to give."""
+        now_utc = self._clock.now_utc()
+        age = now_utc - kept.when_utc
+        if age < timedelta(0):
+            # One of the two clock readings is wrong, so the answer's own date has to tell.
+            age = place.date_at(now_utc) - asked_on
+            if age < timedelta(days=-1):
+                raise NoWeather(
+                    f"{why}; the last answer is of {asked_on}, which this clock says is "
+                    "still to come"
+                )
+            age = max(age, timedelta(0))
+        hours = f"{age.total_seconds() / 3600.0:.0f} h"
+        if keeping.never_beyond is not None and age > keeping.never_beyond:
+            raise NoWeather(f"{why}; the last answer is {hours} old, too old to use")
+        words = [f"{why}; used is the last answer, {hours} old"]
+        if keeping.warn_after is not None and age > keeping.warn_after:
+            words.append(f"warning: this forecast is {hours} old; look at the sky")
+        return tuple(words)

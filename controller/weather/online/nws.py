@@ -1,0 +1,227 @@
+"""The US National Weather Service: what is asked of it, and its answers read into days.
+
+Source of the shape: the service's own pages on its interface (weather.gov/documentation/services-
+web-api, and the general questions beside its source, weather-gov/api). By these `windSpeed` is the
+highest steady wind of its stretch, so a mean made of it is on the high side, and water use with it.
+That it is given for 10 m is from memory: the pages do not say.
+
+It is asked in two steps: which square of its grid a place lies in, then for that square. A forecast
+for the United States alone; no past, no radiation. Each layer holds stretches of time, each with
+one figure, in UTC; they become the garden's own days here. Rain is the total of its stretch: what
+goes past the garden's midnight is split evenly by the hour. The highest by day and the lowest by
+night are layers of their own; each belongs to the day in which the middle of its stretch lies.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from controller.errors import NoWeather
+from controller.weather.day import WeatherDay
+from controller.weather.online.answers import (
+    PERCENT,
+    RAIN,
+    TEMPERATURE,
+    WIND,
+    Convert,
+    Place,
+    Question,
+    Reading,
+    Span,
+    Stretch,
+    centred_in,
+    checked,
+    forecast_given_utc,
+    in_turn,
+    inner,
+    instant_utc,
+    is_covered,
+    local_day,
+    mean_over,
+    number,
+    only_parts,
+    parsed,
+    sum_over,
+    under_way_words,
+    unit_trouble,
+    within,
+)
+
+FORECAST = "nws forecast"
+WIND_HEIGHT_M = 10.0
+ELSEWHERE = "the US National Weather Service has no forecast here: it serves the United States only"
+# Layer, and the units it may come in.
+_LAYERS: Mapping[str, Mapping[str, Convert]] = {
+    "temperature": TEMPERATURE,
+    "maxTemperature": TEMPERATURE,
+    "minTemperature": TEMPERATURE,
+    "dewpoint": TEMPERATURE,
+    "relativeHumidity": PERCENT,
+    "windSpeed": WIND,
+    "probabilityOfPrecipitation": PERCENT,
+    "quantitativePrecipitation": RAIN,
+}
+_GRID = re.compile(r"/gridpoints/[A-Z]{3}/\d{1,4},\d{1,4}$")
+_DURATION = re.compile(r"P(?:(\d{1,2})D)?(?:T(?:(\d{1,3})H)?(?:(\d{1,4})M)?(?:(\d{1,5})S)?)?")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Square:
+    """Which square of the grid a place lies in, as the end of an address."""
+
+    path: str
+    asked_on: date
+
+
+def point_path(place: Place) -> str:
+    """The first question; NoWeather where the place is nowhere near the United States.
+
+    No more than four decimals, and no noughts at their end, or it sends us on to another address.
+    """
+    # The widest the States and their islands reach; the service itself knows it more exactly.
+    latitude_deg, longitude_deg = place.latitude_deg, place.longitude_deg
+    if not -15.0 <= latitude_deg <= 72.0 or -64.0 < longitude_deg < 144.0:
+        raise NoWeather(ELSEWHERE)
+    return f"/points/{_short(latitude_deg)},{_short(longitude_deg)}"
+
+
+def read_square(body: str, question: Question, *, given_utc: datetime) -> Square:
+    """The square out of the first answer; its address is taken only as far as it is a square's.
+
+    Raises
+    ------
+    NoWeather
+        If the answer names none.
+    """
+    named = inner(parsed(body), "properties").get("forecastGridData")
+    found = _GRID.search(named) if isinstance(named, str) else None
+    if found is None:
+        raise NoWeather("the weather service names no square of its grid for this place")
+    return Square(path=found.group(), asked_on=question.place.date_at(given_utc))
+
+
+def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Reading:
+    """The garden's whole days to come out of the second answer.
+
+    Raises
+    ------
+    NoWeather
+        If the body is not what was asked for, or has no day whole.
+    """
+    properties = inner(parsed(body), "properties")
+    remarks: list[str] = []
+    layers = {
+        name: layer for name in _LAYERS if (layer := _layer(name, properties, remarks)) is not None
+    }
+    if "temperature" not in layers:
+        raise NoWeather("the weather service gave no temperatures: " + "; ".join(remarks))
+    place, asked_on = question.place, question.place.date_at(given_utc)
+    days: list[WeatherDay] = []
+    partial, rainless = [], []
+    ends_utc = layers["temperature"][-1].span.ends_utc
+    begins_utc = layers["temperature"][0].span.begins_utc
+    made = properties.get("updateTime")
+    made_utc = None if made is None else instant_utc(made)
+    dated_utc = forecast_given_utc(given_utc, made_utc)
+    for day in question.days_to_come(asked_on):
+        span = local_day(day, place.zone)
+        if span.begins_utc < begins_utc or span.ends_utc > ends_utc:
+            continue  # the day under way, or beyond the forecast's end
+        values = _values(span, layers)
+        if values is None:
+            partial.append(day)
+            continue
+        if values["rain_mm"] is None:
+            rainless.append(str(day))
+        written = WeatherDay(
+            day=day, wind_height_m=WIND_HEIGHT_M, source=FORECAST, measured=False
+        ).with_(given_utc=dated_utc, **values)
+        days.append(checked(written, remarks))
+    remarks += only_parts(partial)
+    if not days:
+        raise NoWeather("the weather service gave no day whole")
+    if rainless:
+        remarks.append(f"its rain does not reach to {', '.join(rainless)}")
+    remarks += under_way_words(asked_on, begins_utc, place)
+    return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks), made_utc=made_utc)
+
+
+def _short(degrees: float) -> str:
+    text = f"{degrees:.4f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def _layer(
+    name: str, properties: Mapping[str, object], remarks: list[str]
+) -> Sequence[Stretch] | None:
+    """The stretches of a layer in our unit, or None with a remark where it cannot be used."""
+    found = properties.get(name)
+    values = found.get("values") if isinstance(found, Mapping) else None
+    if not isinstance(found, Mapping) or not values:
+        remarks.append(f"the weather service gave no {name}")
+        return None
+    if not isinstance(values, list):
+        raise NoWeather(f"the weather service's {name} does not read")
+    uom = found.get("uom")
+    unit = uom.rpartition(":")[2] if isinstance(uom, str) else uom
+    trouble = unit_trouble(name, unit, _LAYERS[name])
+    if trouble is not None:
+        remarks.append(trouble)
+        return None
+    to_ours, stretches = _LAYERS[name][str(unit)], []
+    for entry in values:
+        if not isinstance(entry, Mapping):
+            raise NoWeather(f"the weather service's {name} has a stretch that does not read")
+        if entry.get("value") is not None:
+            value = to_ours(number(name, entry["value"]))
+            stretches.append(Stretch(span=_span(entry.get("validTime")), value=value))
+    if not stretches:
+        remarks.append(f"the weather service left {name} empty")
+        return None
+    if name in ("maxTemperature", "minTemperature"):
+        return stretches  # theirs are looked at by their middle
+    return in_turn(stretches, sums=name == "quantitativePrecipitation")
+
+
+def _span(text: object) -> Span:
+    """A stretch written as its beginning, a slash and its ISO 8601 duration."""
+    begins, _, lasts = text.partition("/") if isinstance(text, str) else ("", "", "")
+    found = _DURATION.fullmatch(lasts)
+    parts = [int(part or 0) for part in found.groups()] if found is not None else [0]
+    if not any(parts):
+        raise NoWeather(f"the weather service has {text!r:.60} where a stretch of time belongs")
+    begins_utc = instant_utc(begins)
+    days, hours, minutes, seconds = parts
+    lasting = timedelta(days=days, hours=hours, minutes=minutes, seconds=seconds)
+    return Span(begins_utc=begins_utc, ends_utc=begins_utc + lasting)
+
+
+def _values(day: Span, layers: Mapping[str, Sequence[Stretch]]) -> dict[str, float | None] | None:
+    """What the layers make of a day; None if one but rain or its chance does not cover it."""
+    air_c = layers["temperature"]
+    if not is_covered(day, air_c):
+        return None
+    by_day, by_night = layers.get("maxTemperature", ()), layers.get("minTemperature", ())
+    values: dict[str, float | None] = {
+        "tmin_c": min([*within(day, air_c), *centred_in(day, by_night)]),
+        "tmax_c": max([*within(day, air_c), *centred_in(day, by_day)]),
+    }
+    if "dewpoint" in layers:
+        values["dewpoint_c"] = mean_over(day, layers["dewpoint"])
+    if "windSpeed" in layers:
+        values["wind_m_s"] = mean_over(day, layers["windSpeed"])
+    if "relativeHumidity" in layers:
+        humidity = layers["relativeHumidity"]
+        values["rh_mean_pct"] = mean_over(day, humidity)
+        values["rh_min_pct"] = min(within(day, humidity), default=None)
+        values["rh_max_pct"] = max(within(day, humidity), default=None)
+    if None in values.values():
+        return None
+    # Rain is forecast for fewer days than the rest; beyond them it is unknown, not nought.
+    values["rain_mm"] = sum_over(day, layers.get("quantitativePrecipitation", ()))
+    chance = layers.get("probabilityOfPrecipitation", ())
+    values["rain_chance_pct"] = max(within(day, chance)) if is_covered(day, chance) else None
+    return values

@@ -1,0 +1,345 @@
+"""The public weather services, where and how each is asked.
+
+Each may be used without a key. What each gives, where its days begin, what it asks of those who use
+it, and what it is told about the garden: docs/weather-services.md. The data of each must be
+credited: show `OnlineAnswer.credit` wherever the weather shows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from controller.clock import Clock
+from controller.errors import InputError, NoWeather, require_range
+from controller.weather.day import WeatherDay
+from controller.weather.online import met_norway, nasa_power, nws, open_meteo
+from controller.weather.online.answers import (
+    MOST_FORECAST_DAYS,
+    MOST_PAST_DAYS,
+    Place,
+    Question,
+    Reading,
+)
+from controller.weather.online.cache import AnswerCache, Kept
+from controller.weather.online.cached_request import FORECASTS, Answered, Asker, Keeping
+from controller.weather.online.client import Fetcher, Request, Session
+from controller.weather.online.retry import Patience, TryFailed
+
+# What has been does not change: an old answer of POWER is as true as ever, only short of days.
+PAST = Keeping(fresh_for=timedelta(hours=12), warn_after=None, never_beyond=None)
+# Which square of the grid a place lies in changes when an office moves: our choice.
+SQUARES = Keeping(fresh_for=timedelta(days=7), warn_after=None, never_beyond=None)
+_CC_BY = "https://creativecommons.org/licenses/by/4.0/"
+_GEO_JSON = ("application/geo+json", "application/json")
+_NOT_FOUND = frozenset({404})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Way:
+    """How to put a question: through whom, where to, and in whose name."""
+
+    asker: Asker
+    base_url: str
+    contact: str
+
+
+def _ask_open_meteo(way: Way, question: Question) -> Answered[Reading]:
+    url = f"{way.base_url}?{open_meteo.query(question)}"
+
+    def read(kept: Kept) -> Reading:
+        return open_meteo.read_answer(
+            kept.body, question, fetched_utc=kept.fetched_utc, given_utc=kept.given_utc
+        )
+
+    def settles_utc(kept: Kept) -> datetime:
+        return open_meteo.settles_utc(kept.when_utc, question.place)
+
+    request = Request(url=url, key=f"open-meteo {url}")
+    return way.asker.ask(
+        request,
+        read,
+        question.place,
+        FORECASTS,
+        good_until_utc=settles_utc if question.past_days else None,
+    )
+
+
+def _ask_met_norway(way: Way, question: Question) -> Answered[Reading]:
+    url = f"{way.base_url}?{met_norway.query(question.place)}"
+
+    def read(kept: Kept) -> Reading:
+        return met_norway.read_forecast(kept.body, question, given_utc=kept.given_utc)
+
+    request = Request(
+        url=url,
+        key=f"met-norway {url}",
+        accept=("application/json", "application/geo+json"),
+        contact=way.contact,
+        most_bytes=500_000,  # about 100 kB as it is
+    )
+    return way.asker.ask(request, read, question.place, FORECASTS)
+
+
+def _ask_nasa_power(way: Way, question: Question) -> Answered[Reading]:
+    place = question.place
+
+    def read(kept: Kept) -> Reading:
+        return nasa_power.read_days(kept.body, question, given_utc=kept.given_utc)
+
+    request = Request(
+        url=f"{way.base_url}?{nasa_power.query(question)}",
+        # Its address changes every day; the answer of the day before is still of use.
+        key=f"nasa-power {place.latitude_deg:.4f} {place.longitude_deg:.4f} {question.past_days}",
+    )
+    return way.asker.ask(request, read, place, PAST)
+
+
+def _ask_nws(way: Way, question: Question) -> Answered[Reading]:
+    """The forecast of the place's square; if that is gone, the place is looked up anew, once."""
+    square = _square(way, question, anew=False)
+    try:
+        return _forecast_of(way, question, square, telling=_NOT_FOUND)
+    except TryFailed as fault:
+        if fault.status not in _NOT_FOUND:
+            raise
+    return _forecast_of(way, question, _square(way, question, anew=True))
+
+
+def _square(way: Way, question: Question, *, anew: bool) -> nws.Square:
+    def read(kept: Kept) -> nws.Square:
+        return nws.read_square(kept.body, question, given_utc=kept.given_utc)
+
+    path = nws.point_path(question.place)
+    request = Request(
+        url=way.base_url + path, key=f"nws {path}", accept=_GEO_JSON, contact=way.contact
+    )
+    try:
+        answered = way.asker.ask(
+            request, read, question.place, SQUARES, anew=anew, telling=_NOT_FOUND
+        )
+    except TryFailed as fault:
+        if fault.status in _NOT_FOUND:
+            raise NoWeather(nws.ELSEWHERE) from fault
+        raise
+    return answered.reading  # however old: the square itself tells if it is gone
+
+
+def _forecast_of(
+    way: Way, question: Question, square: nws.Square, *, telling: frozenset[int] = frozenset()
+) -> Answered[Reading]:
+    def read(kept: Kept) -> Reading:
+        return nws.read_forecast(kept.body, question, given_utc=kept.given_utc)
+
+    request = Request(
+        url=way.base_url + square.path,
+        key=f"nws {nws.point_path(question.place)} {square.path}",
+        accept=_GEO_JSON,
+        contact=way.contact,
+        most_bytes=2_000_000,  # half a megabyte is common: it cannot be asked for single layers
+    )
+    return way.asker.ask(request, read, question.place, FORECASTS, telling=telling)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class About:
+    """What is to be known of a service before asking it; `credit` carries the licence's link."""
+
+    base_url: str
+    credit: str
+    ask: Callable[[Way, Question], Answered[Reading]]
+    has_past: bool
+    has_forecast: bool
+    wants_contact: bool = False
+
+
+# In the order in which they are best asked.
+ABOUT: Mapping[str, About] = {
+    "open-meteo": About(
+        base_url="https://api.open-meteo.com/v1/forecast",
+        credit="Weather data by Open-Meteo.com (https://open-meteo.com/), "
+        f"CC BY 4.0 ({_CC_BY}), worked into days of this garden",
+        ask=_ask_open_meteo,
+        has_past=True,
+        has_forecast=True,
+    ),
+    "met-norway": About(
+        base_url="https://api.met.no/weatherapi/locationforecast/2.0/complete",
+        credit="Weather data by MET Norway (https://api.met.no/), "
+        f"NLOD 2.0 (https://data.norge.no/nlod/en/2.0) and CC BY 4.0 ({_CC_BY}), "
+        "worked into days of this garden",
+        ask=_ask_met_norway,
+        has_past=False,
+        has_forecast=True,
+        wants_contact=True,
+    ),
+    "nasa-power": About(
+        base_url="https://power.larc.nasa.gov/api/temporal/daily/point",
+        credit="Weather data by the NASA POWER project, NASA Langley Research Center "
+        "(https://power.larc.nasa.gov/docs/referencing/)",
+        ask=_ask_nasa_power,
+        has_past=True,
+        has_forecast=False,
+    ),
+    "nws": About(
+        base_url="https://api.weather.gov",
+        credit="Weather data by the US National Weather Service, public domain "
+        "(https://www.weather.gov/disclaimer)",
+        ask=_ask_nws,
+        has_past=False,
+        has_forecast=True,
+        wants_contact=True,
+    ),
+}
+
+
+__all__ = ["SERVICES", "OnlineAnswer", "Place", "Service", "service"]
+
+SERVICES: tuple[str, ...] = tuple(ABOUT)  # in the default order of asking
+
+MOST_CONTACT = 200
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OnlineAnswer:
+    """Days of weather and how good they are; `fresh` is False where the service failed us."""
+
+    days: tuple[WeatherDay, ...]
+    fetched_utc: datetime
+    fresh: bool
+    remarks: tuple[str, ...]
+    credit: str
+
+
+class Service:
+    """One public service. `name` is one of SERVICES; `credit` is owed wherever its days show."""
+
+    def __init__(
+        self, name: str, asker: Asker, clock: Clock, *, contact: str, base_url: str
+    ) -> None:
+        about = ABOUT[name]
+        self.name, self.credit = name, about.credit
+        self._about, self._asker, self._clock = about, asker, clock
+        self._contact, self._base_url = contact, base_url
+
+    def days(self, place: Place, *, past_days: int, forecast_days: int) -> OnlineAnswer:
+        """Days of weather there, from before today to after it; of these, what the service has.
+
+        Today counts among the days to come. One service has only these, another only the past.
+
+        Raises
+        ------
+        NoWeather
+            If the service gives none and the last answer is too old or there is none.
+        OutOfRange
+            If more days are asked for than any service has.
+        """
+        require_range("latitude_deg", place.latitude_deg, -90.0, 90.0)
+        require_range("longitude_deg", place.longitude_deg, -180.0, 180.0)
+        require_range("past_days", past_days, 0, MOST_PAST_DAYS)
+        require_range("forecast_days", forecast_days, 0, MOST_FORECAST_DAYS)
+        try:
+            _require_zone(place.timezone)
+            question = Question(
+                place=place,
+                today=place.date_at(self._clock.now_utc()),
+                past_days=past_days if self._about.has_past else 0,
+                forecast_days=forecast_days if self._about.has_forecast else 0,
+            )
+            if question.past_days + question.forecast_days == 0:
+                raise NoWeather(self._nothing_wanted())
+            contact = _contact(self._contact) if self._about.wants_contact else ""
+            way = Way(asker=self._asker, base_url=self._base_url, contact=contact)
+            answered = self._about.ask(way, question)
+            remarks = (*answered.remarks, *answered.reading.remarks, *_age_words(answered, place))
+        except NoWeather as fault:
+            raise NoWeather(f"{self.name}: {fault}") from fault
+        return OnlineAnswer(
+            days=answered.reading.days,
+            fetched_utc=answered.kept.fetched_utc,
+            fresh=answered.fresh,
+            remarks=tuple(f"{self.name}: {remark}" for remark in remarks),
+            credit=self.credit,
+        )
+
+    def _nothing_wanted(self) -> str:
+        if self._about.has_past and self._about.has_forecast:
+            return "no days were asked for"
+        return f"it has {'the past' if self._about.has_past else 'days to come'} only"
+
+
+def service(
+    name: str,
+    cache_dir: Path,
+    clock: Clock,
+    *,
+    contact: str = "",
+    session: Session | None = None,
+    base_url: str | None = None,
+    patience: Patience | None = None,
+    sleep: Callable[[float], None] | None = None,
+    jitter: Callable[[], float] | None = None,
+) -> Service:
+    """The service of that name, keeping its answers in that folder.
+
+    `contact` is told to the services that want to know who asks, and to no other. The rest is for
+    tests: another address, other waits.
+
+    Raises
+    ------
+    InputError
+        If there is no service of that name.
+    """
+    if name not in SERVICES:
+        raise InputError(f"weather service: found {name!r}; allowed is {', '.join(SERVICES)}")
+    fetcher = Fetcher(clock, session, patience=patience, sleep=sleep, jitter=jitter)
+    return Service(
+        name,
+        Asker(name, AnswerCache(cache_dir), clock, fetcher),
+        clock,
+        contact=contact,
+        base_url=base_url if base_url is not None else ABOUT[name].base_url,
+    )
+
+
+def _contact(contact: str) -> str:
+    """The contact as it can be sent; NoWeather where there is none, or it cannot."""
+    plain = contact.strip()
+    if not plain:
+        raise NoWeather(
+            "it wants to know who asks: set contact, an e-mail address or a web page of yours, in "
+            "[weather] of the garden file"
+        )
+    if not (plain.isascii() and plain.isprintable() and len(plain) <= MOST_CONTACT):
+        raise NoWeather(
+            f"contact in [weather] of the garden file: found {plain!r:.60}; allowed is an e-mail "
+            f"address or a web page, in plain letters, at most {MOST_CONTACT} of them"
+        )
+    return plain
+
+
+def _age_words(answered: Answered[Reading], place: Place) -> list[str]:
+    """What to say of dates that do not fit, and of a forecast that is old though newly given."""
+    kept, reading = answered.kept, answered.reading
+    words = []
+    own_date = place.date_at(kept.fetched_utc)
+    if abs(own_date - reading.asked_on) > timedelta(days=1):
+        words.append(f"the weather service's date is {reading.asked_on}, this clock's {own_date}")
+    if reading.made_utc is not None:
+        age = kept.given_utc - reading.made_utc
+        hours = f"{age.total_seconds() / 3600.0:.0f} h"
+        if FORECASTS.never_beyond is not None and age > FORECASTS.never_beyond:
+            raise NoWeather(f"it gave a forecast made {hours} before, too old to use")
+        if FORECASTS.warn_after is not None and age > FORECASTS.warn_after:
+            words.append(f"warning: its forecast was made {hours} before; look at the sky")
+    return words
+
+
+def _require_zone(timezone: str) -> None:
+    try:
+        ZoneInfo(timezone)
+    except (KeyError, ValueError, OSError):
+        raise NoWeather(f"time zone {timezone!r} is not known here") from None

@@ -1,0 +1,289 @@
+"""A weather station's own log, readings many times a day, drawn together into whole local days."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from pathlib import Path
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from controller.errors import WeatherFileError
+from controller.weather.day import WeatherDay
+from controller.weather.day_checks import LIMITS, ClearSky
+from controller.weather.files.finish import WeatherFile, finished
+from controller.weather.files.table import Notes, Row, all_lines
+from controller.weather.series_checks import spans as day_words
+from controller.weather.station_log import daily_values
+from controller.weather.station_log import layout as hd
+from controller.weather.station_log.daily_values import Point, Span
+from controller.weather.station_log.layout import Layout, cells_of, layout_of
+from controller.weather.station_log.readings import Log, read_log
+
+KIND = "station-log"
+# What one reading may say; a day's mean is held to narrower limits later.
+_READING_LIMITS: Mapping[str, tuple[float, float]] = {
+    hd.TEMP: (LIMITS["tmin_c"].low, LIMITS["tmax_c"].high),
+    hd.DEW: (LIMITS["dewpoint_c"].low, LIMITS["dewpoint_c"].high),
+    hd.HUMIDITY: (0.0, 105.0),  # a good sensor in fog reads a little over 100
+    hd.WIND: (0.0, 75.0),  # from memory, as the sun's: limits of automatic stations
+    hd.SUN: (-20.0, 1600.0),  # a sensor loses a little heat to the night sky
+    hd.SUN_ENERGY: (0.0, 50.0),
+}
+# With more than this part of its readings impossible, a column is not what it says: our choice.
+WRONG_PART = 0.05
+_FIELD = {
+    hd.TEMP: ("tmin_c", "tmax_c"),
+    hd.DEW: ("dewpoint_c",),
+    hd.HUMIDITY: ("rh_min_pct", "rh_mean_pct", "rh_max_pct"),
+    hd.WIND: ("wind_m_s",),
+    hd.SUN: ("solar_mj_m2",),
+    hd.SUN_ENERGY: ("solar_mj_m2",),
+}
+
+
+def is_station_log(text: str) -> bool:
+    """Whether there is a header with a time, and a time of day in the line below it."""
+    lines = all_lines(text)
+    layout = layout_of(lines)
+    if layout is None:
+        return False
+    cells = cells_of(lines[layout.body_at][1], layout.separator)
+    return layout.stamp(cells + [""] * layout.width) is not None
+
+
+def read_station_log(
+    text: str,
+    path: Path,
+    *,
+    wind_height_m: float = 2.0,
+    clear_sky_mj_m2: ClearSky | None = None,
+    timezone: str | None = None,
+) -> WeatherFile:
+    """The log's whole local days.
+
+    Raises
+    ------
+    WeatherFileError
+        If no header with a time and a reading is found, or the dates cannot be told.
+    """
+    lines = all_lines(text)
+    layout = layout_of(lines)
+    if layout is None:
+        raise WeatherFileError(
+            f"{path}: no header of a station's log in its first lines; it names a column of date "
+            "and time and at least one reading with its unit, as 'Time, Temp (°C), Rain (mm)'"
+        )
+    notes = Notes(file=path.name)
+    log = read_log(lines, layout, path, notes, _zone(timezone, path))
+    if not log.headings or not log.readings:
+        raise WeatherFileError(
+            f"{path}: no column of it can be used"
+            + "".join(f"\n{fault}" for _, fault in notes.faults)
+            + "".join(f"\n{remark}" for remark in notes.remarks)
+        )
+    _missing_kinds(layout, log, notes)
+    spans = daily_values.spans_of(log.readings[0].at_s, log.readings[-1].at_s, log.clock)
+    days, not_whole = _days(log, spans, notes)
+    _tell_not_whole(not_whole, log, notes)
+    rows = _rows(days, log, spans, path.name, wind_height_m)
+    names = _names(log, days)
+    if not rows:
+        notes.faults.append((0, f"{path.name}: no day with enough readings to be a whole one"))
+        return WeatherFile(
+            days=(),
+            remarks=tuple(notes.remarks),
+            faults=tuple(text for _, text in sorted(notes.faults, key=lambda fault: fault[0])),
+            missing_days=(),
+            kind=KIND,
+        )
+    return finished(
+        rows, notes, kind=KIND, names=names, own_units=True, header_line=layout.header_line,
+        clear_sky_mj_m2=clear_sky_mj_m2, count_empty=False,
+    )  # fmt: skip
+
+
+def _days(
+    log: Log, spans: Sequence[Span], notes: Notes
+) -> tuple[dict[date, dict[str, float]], dict[str, list[date]]]:
+    """Each day's figures, and by quantity the days too little covered for one."""
+    days: dict[date, dict[str, float]] = {span.day: {} for span in spans}
+    not_whole: dict[str, list[date]] = {}
+    for name in log.headings:
+        points = _points(log, name, notes)
+        if name.startswith("rain") or name == hd.SUN_ENERGY:
+            sums = _sums(name, points, spans, log, notes)
+            if sums is None:
+                continue
+            amounts, not_whole[name] = sums
+            field = "rain_mm" if name.startswith("rain") else "solar_mj_m2"
+            for day, amount in amounts.items():
+                days[day][field] = amount
+            continue
+        covered = daily_values.sun_is_whole if name == hd.SUN else daily_values.is_whole
+        found = daily_values.by_span(points, spans)
+        for span in spans:
+            if covered(found[span.day], span):
+                days[span.day] |= _figures(name, found[span.day], span)
+            else:
+                not_whole.setdefault(name, []).append(span.day)
+    return days, not_whole
+
+
+def _figures(name: str, points: Sequence[Point], span: Span) -> dict[str, float]:
+    values = [p.value for p in points]
+    if name == hd.TEMP:
+        return {"tmin_c": min(values), "tmax_c": max(values)}
+    if name == hd.HUMIDITY:
+        return {
+            "rh_min_pct": min(values),
+            "rh_mean_pct": daily_values.mean_of(points, span),
+            "rh_max_pct": max(values),
+        }
+    if name == hd.SUN:
+        return {"solar_mj_m2": daily_values.integral(points, span) / 1e6}
+    return {_FIELD[name][0]: daily_values.mean_of(points, span)}
+
+
+def _points(log: Log, name: str, notes: Notes) -> list[Point]:
+    """The readings of one quantity without those that cannot be."""
+    low, high = _READING_LIMITS.get(name, (0.0, float("inf")))
+    points, beyond = [], []
+    for reading in log.readings:
+        value = reading.values.get(name)
+        if value is None:
+            continue
+        if not low <= value <= high:
+            beyond.append((reading.line, value))
+            continue
+        if name == hd.HUMIDITY:
+            value = min(value, 100.0)
+        points.append(Point(at_s=reading.at_s, value=max(value, 0.0) if name == hd.SUN else value))
+    heading = log.headings[name].text
+    if len(beyond) > WRONG_PART * (len(points) + len(beyond)):
+        notes.fault(
+            log.header_line,
+            heading,
+            f"{len(beyond)} of {len(points) + len(beyond)} readings beyond {low:g} to {high:g} "
+            "once in our unit",
+            "the column is not used; is it in another unit than its heading says?",
+        )
+        return []
+    if beyond:
+        notes.fault(
+            beyond[0][0],
+            heading,
+            f"{beyond[0][1]:.4g} in our unit",
+            f"allowed is {low:g} to {high:g}"
+            + (f"; {len(beyond)} readings are left out so" if len(beyond) > 1 else ""),
+        )
+    if name in (hd.TEMP, hd.DEW):
+        kept = daily_values.without_spikes(points)
+        if len(kept) < len(points):
+            notes.remarks.append(
+                f"{notes.file}: {heading}: {len(points) - len(kept)} single readings far from "
+                "those before and after are left out"
+            )
+        return kept
+    return points
+
+
+def _sums(
+    name: str, points: Sequence[Point], spans: Sequence[Span], log: Log, notes: Notes
+) -> tuple[dict[date, float], list[date]] | None:
+    """What fell each day, by the way this column counts; None where that cannot be told."""
+    heading = log.headings[name]
+    holds, pairs = daily_values.part_that_holds(points, spans)
+    counter = name in (hd.RAIN_DAY, hd.RAIN_TOTAL)
+    if counter and holds < daily_values.DOES_NOT_COUNT_UP and pairs >= daily_values.LEAST_PAIRS:
+        notes.fault(
+            log.header_line,
+            heading.text,
+            "a counter by its name whose figures fall again and again",
+            "what it counts cannot be told; it is not used",
+        )
+        return None
+    if not counter and name != hd.RAIN_AMOUNT:
+        told = daily_values.counts_up(points, spans)
+        if told is None:
+            notes.fault(
+                log.header_line,
+                heading.text,
+                "figures that are neither plainly a counter nor amounts",
+                "name it 'since midnight', 'total' or 'per interval'",
+            )
+            return None
+        counter = told
+        how = "a counter" if counter else "amounts since the reading before"
+        if any(p.value > 0.0 for p in points):
+            notes.remarks.append(f"{notes.file}: {heading.text}: its figures are {how}")
+    if not counter:
+        return daily_values.amounts_by_day(points, spans)
+    midnight = name == hd.RAIN_DAY or (
+        name != hd.RAIN_TOTAL and daily_values.starts_at_midnight(points, spans)
+    )
+    return daily_values.counts_by_day(points, spans, from_midnight=midnight)
+
+
+def _tell_not_whole(not_whole: Mapping[str, list[date]], log: Log, notes: Notes) -> None:
+    """The days too little read, once for all columns they are the same days of."""
+    by_days: dict[tuple[date, ...], list[str]] = {}
+    for name, gone in not_whole.items():
+        if gone:
+            by_days.setdefault(tuple(gone), []).append(log.headings[name].text)
+    for gone_days, columns in by_days.items():
+        count = f"{len(gone_days)} day{'s' if len(gone_days) > 1 else ''}"
+        notes.remarks.append(
+            f"{notes.file}: {', '.join(columns)}: too little read on {count} for a whole day, so "
+            f"unknown: {day_words(gone_days)}"
+        )
+
+
+def _missing_kinds(layout: Layout, log: Log, notes: Notes) -> None:
+    gust = any("gust" in h.text.lower() for h in layout.headings)
+    if gust and hd.WIND not in log.headings:
+        notes.remark(layout.header_line, "only gusts, no mean wind; the wind is unknown")
+    humid = [h for h in layout.headings if h.meaning == hd.HUMIDITY]
+    if hd.TEMP not in log.headings:
+        notes.remark(layout.header_line, "no usable column of the outdoor temperature")
+    if not any(name.startswith("rain") for name in log.headings):
+        notes.remark(layout.header_line, "no usable column of rain; unknown rain is not none")
+    if humid and hd.HUMIDITY not in log.headings:
+        notes.remark(layout.header_line, "no usable column of the outdoor humidity")
+
+
+def _rows(
+    days: Mapping[date, Mapping[str, float]],
+    log: Log,
+    spans: Sequence[Span],
+    file: str,
+    wind_height_m: float,
+) -> list[Row]:
+    rows, at = [], 0
+    for span in spans:
+        while at < len(log.readings) - 1 and log.readings[at].at_s < span.start_s:
+            at += 1
+        if not days[span.day]:
+            continue
+        written = WeatherDay(day=span.day, wind_height_m=wind_height_m, source=file)
+        written = written.with_(**days[span.day])
+        rows.append(Row(line=log.readings[at].line, written=written, cells={}, checked=written))
+    return rows
+
+
+def _names(log: Log, days: Mapping[date, Mapping[str, float]]) -> dict[str, str]:
+    known = {field for values in days.values() for field in values}
+    names = {}
+    for name, heading in log.headings.items():
+        for field in ("rain_mm",) if name.startswith("rain") else _FIELD[name]:
+            if field in known:
+                names[field] = heading.text
+    return names
+
+
+def _zone(timezone: str | None, path: Path) -> ZoneInfo | None:
+    if timezone is None:
+        return None
+    try:
+        return ZoneInfo(timezone)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise WeatherFileError(f"{path}: no time zone is called {timezone!r}") from None
