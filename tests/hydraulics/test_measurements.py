@@ -22,7 +22,7 @@ from controller.hydraulics.calibration.measurements import (
     measurement_to_dict,
 )
 from controller.hydraulics.calibration.predicted import (
-    NOTHING_TRIED,
+    Tried,
     foretold,
     refuse_impossible,
     said,
@@ -32,6 +32,8 @@ from controller.hydraulics.physics.jets import DETACHED_VELOCITY_COEFFICIENT, he
 from controller.units import GRAVITY_M_S2
 
 A = frozenset({"a"})
+# A network just as the garden file has it: bores by the drill's name, no hole blocked.
+NOTHING_TRIED = Tried(bore=1.0, open_holes={})
 CUPS = Cups(zones=A, zone="a", holes=(1, 5, 11, 16), volumes_m3=(9e-4,) * 4, time_s=30.0)
 STREAM = Stream(zones=A, zone="a", holes=(1, 16), heights_m=(0.07, 0.065))
 REACH = Stream(zones=A, zone="a", holes=(1,), reaches_m=(0.4,), drop_m=0.15)

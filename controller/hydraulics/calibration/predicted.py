@@ -61,9 +61,6 @@ class Tried:
     open_holes: Mapping[str, float]
 
 
-NOTHING_TRIED = Tried(bore=1.0, open_holes={})
-
-
 def level_errors(measurement: Cups, garden: Garden) -> list[float]:
     """What a hole's level, a little off, does to each cup: sigma_z over twice the head.
 

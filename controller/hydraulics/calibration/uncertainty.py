@@ -132,7 +132,10 @@ class FlowErrors:
         return found
 
     def total(self, zones: Iterable[str]) -> float:
-        """Relative standard error of what a meter at the tap sees with exactly these zones open."""
+        """Relative standard error of what a meter at the tap sees with exactly these zones open.
+
+        Less than that of each zone: what one zone takes too much, the others lack.
+        """
         opened = frozenset(zones)
         slopes = self._here.slopes(
             lambda lines, _: log(max(lines.open_set(opened).supply_flow_m3_s, 1e-15)), opened
@@ -153,37 +156,6 @@ class FlowErrors:
         error_m = sqrt(max(0.0, quadratic(self._covariance, slopes, slopes)))
         highest_m = over_m(self._here.lines, self._here.tried) + _DRY_SIGMAS * error_m
         return 0.0 if highest_m < 0.0 else DRY_ERROR
-
-
-def flow_uncertainty(garden: Garden, fitted: Fitted, zones: Iterable[str]) -> dict[str, float]:
-    """Relative standard error of each zone's flow with exactly these zones open; see FlowErrors."""
-    return FlowErrors(garden, fitted).of_zones(zones)
-
-
-def total_uncertainty(garden: Garden, fitted: Fitted, zones: Iterable[str]) -> float:
-    """Relative standard error of what a meter at the tap sees with exactly these zones open.
-
-    Less than that of each zone: what one zone takes too much, the others lack.
-
-    Parameters
-    ----------
-    garden : Garden
-        The garden as its file describes it.
-    fitted : Fitted
-        What field tests taught; of no tests, what the file alone says.
-    zones : iterable of str
-        All open zones.
-
-    Returns
-    -------
-    float
-        Standard error over the flow at the tap [-].
-
-    Source
-    ------
-    First-order propagation of errors through the network's slopes; common practice, no source.
-    """
-    return FlowErrors(garden, fitted).total(zones)
 
 
 def _standing_here(garden: Garden, fitted: Fitted) -> tuple[Neighbours, Matrix]:

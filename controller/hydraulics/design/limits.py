@@ -1,100 +1,26 @@
-"""Limits to build by: the longest level row, how level, how slow, how far to throttle."""
+"""Limits to build by: how level, how slow, how far to throttle."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import inf
 from typing import Protocol
 
-from controller.errors import InputError, require_range
+from controller.errors import require_range
 from controller.garden.model import Garden, Window, Zone
-from controller.garden.plumbing import Drilling, Pipe, Row, Valve, ValveKind
+from controller.garden.plumbing import Row, Valve, ValveKind
 from controller.garden.show import show_duration
 from controller.hydraulics.design.advice_base import show_off_level
 from controller.hydraulics.network.assembly import solve_row
 from controller.hydraulics.network.geometry import drilled_holes
-from controller.hydraulics.network.uniformity import flow_variation, scattered_uniformity
+from controller.hydraulics.network.uniformity import flow_variation
 from controller.hydraulics.physics.orifice import ALL_EFFECTS, Effects, Water
 from controller.hydraulics.physics.pipe import WATER_TEMP_C, viscosity_m2_s
 
-# A thousand stations, or what a gardener can drill in a week. Our choice.
-MOST_STATIONS = 1000
 _NEAR_ENOUGH_M = 1e-4
 _S_PER_H = 3600.0
 _WATER_M2_S = viscosity_m2_s(WATER_TEMP_C)
-
-Meets = Callable[[Sequence[float]], bool]
-
-
-def longest_row_m(
-    *,
-    pipe: Pipe,
-    drilling: Drilling,
-    inlet_head_m: float,
-    most_variation: float | None = None,
-    least_uniformity: float | None = None,
-    scatter_fraction: float = 0.0,
-    water_temp_c: float = WATER_TEMP_C,
-    effects: Effects = ALL_EFFECTS,
-) -> float:
-    """Longest level row that stays as even as wished at a head held at its inlet.
-
-    Parameters
-    ----------
-    pipe : Pipe
-        The row's pipe.
-    drilling : Drilling
-        Its holes; drain holes do not count for evenness.
-    inlet_head_m : float
-        Head at the inlet over the pipe's middle line. [m]
-    most_variation : float or None
-        Flow variation allowed, 0 to 1. [-]
-    least_uniformity : float or None
-        Low-quarter uniformity wished, 0 to 1. [-]
-    scatter_fraction : float
-        Coefficient of variation of hole flows at one head, for the uniformity. [-]
-    water_temp_c : float
-        Water temperature; colder water is thicker. [°C]
-    effects : Effects
-        What is counted (orifice.py).
-
-    Returns
-    -------
-    float
-        Length, a whole number of the holes' distance; infinite where a thousand stations are not
-        enough to break the wish, 0 where the first does. [m]
-
-    Raises
-    ------
-    InputError
-        If nothing is wished.
-    OutOfRange
-        If a figure is outside its range.
-
-    Source
-    ------
-    lateral.py, marched for each length tried; doubled until one is uneven, then halved.
-    """
-    wish = even_enough(
-        most_variation=most_variation,
-        least_uniformity=least_uniformity,
-        scatter_fraction=scatter_fraction,
-    )
-    require_range("inlet_head_m", inlet_head_m, 0.0, 1e3)
-    water = Water(viscosity_m2_s=viscosity_m2_s(water_temp_c), effects=effects)
-
-    def good(stations: int) -> bool:
-        row = Row(
-            length_m=stations * drilling.every_m,
-            pipe=pipe,
-            drilling=drilling,
-            ground_width_m=1.0,
-        )
-        return wish(_hole_flows(row, 0.0, inlet_head_m, water))
-
-    stations = most_that_is_good(good, MOST_STATIONS)
-    return inf if stations == MOST_STATIONS else stations * drilling.every_m
 
 
 def level_enough_m(
@@ -144,9 +70,14 @@ def level_enough_m(
     require_range("most_m", most_m, _NEAR_ENOUGH_M, 1e3)
     at_m = row.inlet_height_m
     level = replace(row, far_height_m=at_m, middle_height_m=0.0)
-    wish = even_enough(most_variation=most_variation, least_uniformity=None)
+    require_range("most_variation", most_variation, 0.0, 1.0)
     water = Water(viscosity_m2_s=_WATER_M2_S, effects=effects)
-    if not wish(_hole_flows(level, rise_m, inlet_head_m, water)):
+
+    def even(shape: Row) -> bool:
+        flows = _hole_flows(shape, rise_m, inlet_head_m, water)
+        return bool(flows) and max(flows) > 0.0 and flow_variation(flows) <= most_variation
+
+    if not even(level):
         return 0.0
 
     def good(off_m: float) -> bool:
@@ -156,7 +87,7 @@ def level_enough_m(
             replace(level, middle_height_m=off_m),
             replace(level, middle_height_m=-off_m),
         )
-        return all(wish(_hole_flows(shape, rise_m, inlet_head_m, water)) for shape in shapes)
+        return all(even(shape) for shape in shapes)
 
     if good(most_m):
         return most_m
@@ -241,36 +172,6 @@ def soaking_flow_m3_s(
     if depth_mm <= basin_mm:
         return inf
     return dose_m3 * intake_mm_h / _S_PER_H / (depth_mm - basin_mm)
-
-
-def even_enough(
-    *,
-    most_variation: float | None,
-    least_uniformity: float | None,
-    scatter_fraction: float = 0.0,
-) -> Meets:
-    """A test of hole flows against a wish; every wish given must be met.
-
-    The uniformity is that of holes with the scatter, the variation that of the pipe alone.
-    """
-    if most_variation is None and least_uniformity is None:
-        raise InputError("name what is wished of the row: a variation or a uniformity")
-    if most_variation is not None:
-        require_range("most_variation", most_variation, 0.0, 1.0)
-    if least_uniformity is not None:
-        require_range("least_uniformity", least_uniformity, 0.0, 1.0)
-
-    def meets(flows_m3_s: Sequence[float]) -> bool:
-        if not flows_m3_s or max(flows_m3_s) <= 0.0:
-            return False
-        if most_variation is not None and flow_variation(flows_m3_s) > most_variation:
-            return False
-        if least_uniformity is None:
-            return True
-        deviations_m3_s = [scatter_fraction * flow for flow in flows_m3_s]
-        return scattered_uniformity(flows_m3_s, deviations_m3_s) >= least_uniformity
-
-    return meets
 
 
 def most_that_is_good(good: Callable[[int], bool], most: int) -> int:

@@ -9,7 +9,7 @@ from math import pi
 from controller.garden.model import Zone
 from controller.garden.plumbing import Row
 from controller.hydraulics.network.geometry import DrilledHole, law_of, mouths_of
-from controller.hydraulics.network.lateral import LateralFlow, solve_mouths
+from controller.hydraulics.network.lateral import LateralFlow, solve_lateral
 from controller.hydraulics.network.main_tree import MainTree
 from controller.hydraulics.network.results import HoleFlow, RowFlow
 from controller.hydraulics.network.tree_solver import Tree
@@ -127,7 +127,7 @@ def solve_row(
     row: Row, holes: Sequence[DrilledHole], inlet_head_m: float, water: Water
 ) -> LateralFlow:
     """A row's open holes at a total head at its inlet, in their order."""
-    return solve_mouths(
+    return solve_lateral(
         row.pipe.bore_m,
         row.pipe.roughness_m,
         mouths_of(holes, water),

@@ -58,7 +58,6 @@ class RowCurve:
         self._row = RowMarch(shape, viscosity_m2_s)
         self.holes = self._row.holes
         self.sill_m = self._row.sill_m  # head up to which nothing flows, over the lowest hole
-        self.marches = 0
         # Nodes in order of the flow: its logarithm, that of the head, slope of the second in the
         # first, dry holes, the march's end; and, of the cell that follows, whether it is believed.
         self._y: list[float] = []
@@ -77,17 +76,6 @@ class RowCurve:
             while not self._add(0, (0, self._low)) and self._low > _LOWEST:
                 self._low = self._high = self._low - 4
         self.flow_at_one_metre = self.flow_near(1.0)
-
-    def head_at(self, flow_m3_s: float) -> tuple[float, float]:
-        """Head at the inlet over the lowest hole [m] and its slope in the flow, at a flow above 0.
-
-        As the cells stand: `settle` makes the one asked for a sure one.
-        """
-        y = log(flow_m3_s)
-        _, _, y0, x0, c1, c2, c3, _ = self.cell(y)
-        d = y - y0
-        head = exp(x0 + d * (c1 + d * (c2 + d * c3)))
-        return head, head * (c1 + d * (2.0 * c2 + 3.0 * d * c3)) / flow_m3_s
 
     def flow_near(self, head_m: float) -> float:
         """About the flow at a head above 0 over the lowest hole: a start, not an answer. [m3/s]"""
@@ -222,7 +210,6 @@ class RowCurve:
 
     def _marched(self, end: End) -> tuple[float, float, float, int]:
         """Logarithms of inlet head and flow, slope of the first in the second, dry holes."""
-        self.marches += 1
         head, flow, head_slope, flow_slope, dry = self._row.march(*end)
         if not head < inf or not flow > 0.0:
             return inf, inf, 1.0, dry

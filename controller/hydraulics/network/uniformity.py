@@ -1,7 +1,7 @@
-"""How evenly a row waters: low-quarter and emission uniformity, variation, drill and level.
+"""How evenly a row waters: low-quarter uniformity and variation, with drill and level in them.
 
 `real_uniformity` is the one place where the pipe, the drill and the level of a row are put
-together; doses, longest rows and every figure of evenness come from it.
+together; doses, longest rows and every figure of evenness use it.
 """
 
 from __future__ import annotations
@@ -95,53 +95,6 @@ def flow_variation(flows_m3_s: Sequence[float]) -> float:
     """
     ordered = _ordered(flows_m3_s)
     return (ordered[-1] - ordered[0]) / ordered[-1] if ordered[-1] > 0.0 else 0.0
-
-
-def emission_uniformity(
-    *,
-    least_flow_m3_s: float,
-    mean_flow_m3_s: float,
-    scatter_fraction: float,
-    outlets_per_plant: int = 1,
-) -> float:
-    """Design emission uniformity: the pipe's own unevenness and the drill's scatter together.
-
-    Parameters
-    ----------
-    least_flow_m3_s : float
-        Flow of the outlet with the least head. [m3/s]
-    mean_flow_m3_s : float
-        Mean flow of all outlets. [m3/s]
-    scatter_fraction : float
-        Coefficient of variation of outlets at one head, 0 to 1. [-]
-    outlets_per_plant : int
-        Outlets that feed one plant, 1 or more.
-
-    Returns
-    -------
-    float
-        Emission uniformity, 0 to 1. [-]
-
-    Raises
-    ------
-    OutOfRange
-        If a figure is outside its range.
-
-    Notes
-    -----
-    The published formula as it stands: it multiplies, where `real_uniformity` adds squares, and it
-    goes by the least hole instead of the lowest quarter, so it lies below.
-
-    Source
-    ------
-    Keller and Karmeli (1974), ASABE EP405: EU = (1 - 1.27 CV/sqrt(n)) qmin/qmean.
-    """
-    require_range("mean_flow_m3_s", mean_flow_m3_s, 1e-300, 1e6)
-    require_range("least_flow_m3_s", least_flow_m3_s, 0.0, mean_flow_m3_s * (1.0 + 1e-9))
-    require_range("outlets_per_plant", outlets_per_plant, 1, 1e6)
-    require_range("scatter_fraction", scatter_fraction, 0.0, 1.0)
-    even = max(0.0, 1.0 - 1.27 * scatter_fraction / sqrt(outlets_per_plant))
-    return even * least_flow_m3_s / mean_flow_m3_s
 
 
 def real_uniformity(holes: Iterable[HoleFlow], watering: Watering) -> float:
@@ -307,37 +260,6 @@ def by_squares(*uniformities: float) -> float:
     """
     lacks = [1.0 - require_range("uniformity", one, 0.0, 1.0) for one in uniformities]
     return max(0.0, 1.0 - hypot(*lacks))
-
-
-def variation_coefficient(flows_m3_s: Sequence[float]) -> float:
-    """Standard deviation over mean, the deviation taken with n - 1.
-
-    Parameters
-    ----------
-    flows_m3_s : sequence of float, two or more
-        Flow, or catch, of each outlet. [m3/s]
-
-    Returns
-    -------
-    float
-        Coefficient of variation. [-]
-
-    Raises
-    ------
-    InputError
-        If there are fewer than two outlets, or nothing flows.
-    OutOfRange
-        If a flow is negative or not a number.
-
-    Source
-    ------
-    ASABE EP405 (manufacturer's coefficient of variation), with the sample deviation.
-    """
-    ordered = _ordered(flows_m3_s)
-    mean = sum(ordered) / len(ordered)
-    if len(ordered) < 2 or mean <= 0.0:
-        raise InputError("a scatter needs two or more outlets that flow")
-    return sqrt(sum((flow - mean) ** 2 for flow in ordered) / (len(ordered) - 1)) / mean
 
 
 def _ordered(flows_m3_s: Sequence[float]) -> list[float]:

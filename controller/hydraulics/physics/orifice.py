@@ -48,8 +48,6 @@ class Effects:
 
 
 ALL_EFFECTS = Effects()
-# As network solvers have it: constant coefficients driven by the total head, pipes always full.
-NO_EFFECTS = Effects(momentum=0.0, varying=False, vented=False)
 
 
 def discharge_coefficient(*, wall_m: float, bore_m: float) -> float:
@@ -91,49 +89,6 @@ def discharge_coefficient(*, wall_m: float, bore_m: float) -> float:
     if ratio < 2.4:
         tau = (2.4 - ratio) * 10.0 ** -(0.25 + 0.535 * ratio**8 / (0.05 + ratio**7))
     return 1.0 / sqrt(1.5 + tau + 0.02 * ratio)
-
-
-def hole_flow_m3_s(
-    *,
-    head_over_hole_m: float,
-    bore_m: float,
-    discharge_coefficient: float,
-    gravity_m_s2: float = GRAVITY_M_S2,
-) -> float:
-    """Flow of one hole into air.
-
-    Parameters
-    ----------
-    head_over_hole_m : float
-        Piezometric head in the pipe less the height of the hole's mouth. [m]
-    bore_m : float
-        Diameter of the hole. [m]
-    discharge_coefficient : float
-        Part of the ideal flow that passes. [-]
-    gravity_m_s2 : float
-        Gravity. [m/s2]
-
-    Returns
-    -------
-    float
-        Flow; 0 where the head is below the mouth, for a hole takes in no air in this model. [m3/s]
-
-    Raises
-    ------
-    OutOfRange
-        If the head is not a number, or bore or coefficient are not above 0.
-
-    Source
-    ------
-    Torricelli's law with a discharge coefficient, q = Cd a sqrt(2 g h).
-    """
-    require_range("head_over_hole_m", head_over_hole_m, -1e6, 1e6)
-    require_range("bore_m", bore_m, 1e-6, 1.0)
-    require_range("discharge_coefficient", discharge_coefficient, 1e-6, 1.0)
-    if head_over_hole_m <= 0.0:
-        return 0.0
-    area_m2 = pi / 4.0 * bore_m**2
-    return discharge_coefficient * area_m2 * sqrt(2.0 * gravity_m_s2 * head_over_hole_m)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -46,14 +46,6 @@ LAMINAR_BELOW = 2000.0
 TURBULENT_FROM = 4000.0
 
 
-def pipe_of(label: str) -> Pipe:
-    """The Schedule 40 pipe of that nominal size, as "3/4 in"; InputError names the sizes."""
-    wanted = " ".join(label.split())
-    if wanted not in PIPES:
-        raise InputError(f'pipe: found "{label}"; allowed is one of {", ".join(PIPES)}')
-    return PIPES[wanted]
-
-
 def friction_factor(reynolds: float, relative_roughness: float) -> float:
     """Darcy friction factor of a full round pipe, continuous in value and slope.
 
