@@ -88,6 +88,15 @@ def shape_of(
     """Shape of a row and the height of its lowest open hole [m]; None for a row without any.
 
     Holes that are alike at one place become one, unless they are to be kept `apart`.
+
+    Examples
+    --------
+    >>> from controller.hydraulics.physics.orifice import hole_law
+    >>> law = hole_law(bore_m=0.0016, discharge_coefficient=0.8)
+    >>> mouths = [Mouth(x_m=x_m, z_m=0.2, floor_m=0.2, law=law) for x_m in (0.5, 1.5)]
+    >>> shape, lowest_m = shape_of(0.0204, 1.5e-6, mouths, vented=True)
+    >>> lowest_m, [onward_m for _, onward_m, _ in shape.steps]
+    (0.2, [1.0, 0.5])
     """
     if not mouths:
         return None
@@ -153,6 +162,19 @@ class RowMarch:
 
         The head at the end is over the pool's lowest hole, that at the inlet and the recorded ones
         over the row's.
+
+        Examples
+        --------
+        Two holes 1 m apart, 1 m of head at the closed end. Each passes 0.8 a sqrt(2 g) = 0.427
+        L/min; laminar friction takes 0.2 mm on the first half metre, 0.2 mm on the last metre:
+
+        >>> from controller.hydraulics.physics.orifice import hole_law
+        >>> law = hole_law(bore_m=0.0016, discharge_coefficient=0.8)
+        >>> mouths = [Mouth(x_m=x_m, z_m=0.0, floor_m=0.0, law=law) for x_m in (0.5, 1.5)]
+        >>> shape, _ = shape_of(0.0204, 1.5e-6, mouths, vented=True)
+        >>> head_m, flow_m3_s, *_ = RowMarch(shape, 1.139e-6).march(0, 1.0)
+        >>> round(head_m, 4), round(6e4 * flow_m3_s, 3)
+        (1.0004, 0.855)
         """
         water = self.pools[pool]
         friction, _, re_per_flow, rough, laminar, (x1, x2, x3, x4) = self._pipe

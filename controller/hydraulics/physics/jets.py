@@ -44,6 +44,13 @@ def exit_speed_from_height_m_s(height_m: float) -> float:
     ------
     v = sqrt(2 g z), a body thrown up. A stream that falls back on itself stands about a tenth
     lower; tilt the hole slightly when reading.
+
+    Examples
+    --------
+    One inch, sqrt(2 x 9.80665 x 0.0254):
+
+    >>> round(exit_speed_from_height_m_s(0.0254), 4)
+    0.7058
     """
     require_range("height_m", height_m, 0.0, 100.0)
     return sqrt(2.0 * GRAVITY_M_S2 * height_m)
@@ -72,6 +79,13 @@ def exit_speed_from_reach_m_s(*, reach_m: float, drop_m: float) -> float:
     Source
     ------
     v = x sqrt(g/(2 y)), a body thrown level.
+
+    Examples
+    --------
+    Two feet while it falls 6 in, which takes 0.1763 s:
+
+    >>> round(exit_speed_from_reach_m_s(reach_m=0.6096, drop_m=0.1524), 3)
+    3.458
     """
     require_range("reach_m", reach_m, 0.0, 100.0)
     require_range("drop_m", drop_m, 1e-3, 100.0)
@@ -102,6 +116,13 @@ def height_m(*, head_m: float, velocity_coefficient: float) -> float:
     Source
     ------
     v = Cv sqrt(2 g h), z = v^2/(2 g).
+
+    Examples
+    --------
+    At 1 psi (0.703 m), 0.80^2 x 0.703:
+
+    >>> round(height_m(head_m=0.703, velocity_coefficient=0.80), 2)
+    0.45
     """
     require_range("head_m", head_m, -1e4, 1e4)
     require_range("velocity_coefficient", velocity_coefficient, 0.1, 1.0)
@@ -133,6 +154,13 @@ def reach_m(*, head_m: float, drop_m: float, velocity_coefficient: float) -> flo
     Source
     ------
     x = 2 Cv sqrt(h y), from v = Cv sqrt(2 g h) and a body thrown level.
+
+    Examples
+    --------
+    At 1 psi (0.703 m) from 15 cm up, 2 x 0.80 x sqrt(0.703 x 0.15):
+
+    >>> round(reach_m(head_m=0.703, drop_m=0.15, velocity_coefficient=0.80), 2)
+    0.52
     """
     require_range("head_m", head_m, -1e4, 1e4)
     require_range("drop_m", drop_m, 1e-3, 100.0)
@@ -163,6 +191,11 @@ def head_from_speed_m(*, speed_m_s: float, velocity_coefficient: float) -> float
     Source
     ------
     Torricelli's law, h = v^2/(2 g Cv^2).
+
+    Examples
+    --------
+    >>> round(head_from_speed_m(speed_m_s=0.7058, velocity_coefficient=0.80), 4)
+    0.0397
     """
     require_range("speed_m_s", speed_m_s, 0.0, 1e4)
     require_range("velocity_coefficient", velocity_coefficient, 0.1, 1.0)
@@ -192,6 +225,11 @@ def head_from_height_m(*, height_m: float, velocity_coefficient: float) -> float
     Source
     ------
     The inverse of `height_m`.
+
+    Examples
+    --------
+    >>> round(head_from_height_m(height_m=0.45, velocity_coefficient=0.80), 3)
+    0.703
     """
     return head_from_speed_m(
         speed_m_s=exit_speed_from_height_m_s(height_m), velocity_coefficient=velocity_coefficient
@@ -223,6 +261,11 @@ def head_from_reach_m(*, reach_m: float, drop_m: float, velocity_coefficient: fl
     Source
     ------
     The inverse of `reach_m`.
+
+    Examples
+    --------
+    >>> round(head_from_reach_m(reach_m=0.52, drop_m=0.15, velocity_coefficient=0.80), 2)
+    0.7
     """
     return head_from_speed_m(
         speed_m_s=exit_speed_from_reach_m_s(reach_m=reach_m, drop_m=drop_m),
@@ -261,6 +304,13 @@ def velocity_coefficient(*, discharge_coefficient: float, wall_m: float, bore_m:
     Source
     ------
     Mouthpieces run full from a length of about 1.5 bores (hydraulics handbooks, from memory).
+
+    Examples
+    --------
+    A stream that narrows in a thin wall:
+
+    >>> velocity_coefficient(discharge_coefficient=0.62, wall_m=0.0015, bore_m=0.0032)
+    0.97
     """
     require_range("discharge_coefficient", discharge_coefficient, 0.1, 1.0)
     require_range("wall_m", wall_m, 1e-6, 1.0)

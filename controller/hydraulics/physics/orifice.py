@@ -81,6 +81,13 @@ def discharge_coefficient(*, wall_m: float, bore_m: float) -> float:
     Idelchik, Handbook of Hydraulic Resistance, diagram 4-15 (thick-edged orifice in a large wall):
     Cd = 1/sqrt(1.5 + tau + 0.02 L/d). The fit of tau is from memory; it meets the 0.61 of a thin
     plate and the 0.80 to 0.82 of a short tube running full.
+
+    Examples
+    --------
+    A 1/16 in drill through 3/4 in Schedule 40 pipe; handbooks give a short tube 0.80 to 0.82:
+
+    >>> round(discharge_coefficient(wall_m=0.003124, bore_m=0.0015875), 2)
+    0.8
     """
     require_range("wall_m", wall_m, 1e-6, 1.0)
     require_range("bore_m", bore_m, 1e-6, 1.0)
@@ -131,6 +138,11 @@ def momentum_sigma(*, wall_m: float, bore_m: float) -> float:
     of second order in the branch's share: Crane TP-410. Cross-flow of thin walls: Koh and Brooks
     (1975), sharp ports, 0.59 to 0.80; free-streamline theory 0.54 to 0.69. Interpolation and the
     default: our choice.
+
+    Examples
+    --------
+    >>> round(momentum_sigma(wall_m=0.00125, bore_m=0.001), 3)
+    1.325
     """
     require_range("wall_m", wall_m, 1e-6, 1.0)
     require_range("bore_m", bore_m, 1e-6, 1.0)
@@ -161,6 +173,11 @@ def momentum_sigma_band(*, wall_m: float, bore_m: float) -> tuple[float, float]:
     ------
     The spread of the sources of `momentum_sigma`; the upper end of thick walls is for a stream
     torn off the wall. Our choice: no test of drilled pipe this small was found.
+
+    Examples
+    --------
+    >>> momentum_sigma_band(wall_m=0.002, bore_m=0.001)
+    (0.8, 1.65)
     """
     require_range("wall_m", wall_m, 1e-6, 1.0)
     require_range("bore_m", bore_m, 1e-6, 1.0)
@@ -201,6 +218,11 @@ def air_over_vapour_m(*, elevation_m: float, water_temp_c: float) -> float:
     ------
     10.33 m less 1.2 m a kilometre; vapour 0.09, 0.17 and 0.32 m at 5, 15 and 25 C (steam tables,
     from memory), an exponential through them.
+
+    Examples
+    --------
+    >>> round(air_over_vapour_m(elevation_m=0.0, water_temp_c=15.0), 2)
+    10.16
     """
     require_range("elevation_m", elevation_m, -1000.0, 6000.0)
     require_range("water_temp_c", water_temp_c, 0.0, 60.0)
@@ -256,6 +278,12 @@ def hole_law(
     ------
     Lichtarowicz, Duggins and Markland (1965), wall over bore 2 to 10; the same viscous terms below
     2 are ours (below 1 their sign is unsettled). Cavitation: Nurick (1976), Cc 0.61 to 0.62.
+
+    Examples
+    --------
+    >>> law = hole_law(bore_m=0.001, discharge_coefficient=0.62)
+    >>> round(1.0 / law[1], 2)
+    0.62
     """
     require_range("bore_m", bore_m, 1e-5, 1.0)
     require_range("discharge_coefficient", discharge_coefficient, 1e-3, 1.5)
@@ -280,7 +308,14 @@ def hole_law(
 
 
 def times(factor: float, law: HoleLaw) -> HoleLaw:
-    """The law of a hole, or of so many alike, that passes a factor more at any head."""
+    """The law of a hole, or of so many alike, that passes a factor more at any head.
+
+    Examples
+    --------
+    >>> law = hole_law(bore_m=0.001, discharge_coefficient=0.62)
+    >>> passes(times(2.0, law), 5.0)[0] / passes(law, 5.0)[0]
+    2.0
+    """
     return (factor * law[0], *law[1:])
 
 
@@ -307,6 +342,15 @@ def passes(law: HoleLaw, over_m: float) -> tuple[float, float]:
     Source
     ------
     As `hole_law`.
+
+    Examples
+    --------
+    By hand 0.62 x pi/4 x (1 mm)2 x sqrt(2 x 9.81 x 5) = 17.36 L/h:
+
+    >>> law = hole_law(bore_m=0.001, discharge_coefficient=0.62, gravity_m_s2=9.81)
+    >>> flow_m3_s, slope_m2_s = passes(law, 5.0)
+    >>> round(3.6e6 * flow_m3_s, 2)
+    17.36
     """
     if over_m <= 0.0:
         return 0.0, 0.0
@@ -354,6 +398,12 @@ def over_for(law: HoleLaw, flow_m3_s: float) -> float:
     Source
     ------
     As `hole_law`; one or three steps of Newton from the law without its small parts.
+
+    Examples
+    --------
+    >>> law = hole_law(bore_m=0.001, discharge_coefficient=0.62, gravity_m_s2=9.81)
+    >>> round(over_for(law, 17.36 / 3.6e6), 2)
+    5.0
     """
     area, inverse, slow, hump, re, capped_from_m, air_m, _ = law
     ideal = flow_m3_s / area
@@ -416,6 +466,13 @@ def first_drip_head_m(bore_m: float) -> float:
     Source
     ------
     Pressure across a half sphere of the hole's diameter, 4 sigma/(rho g d) (Young-Laplace).
+
+    Examples
+    --------
+    A hole of 1/16 in, in mm of water:
+
+    >>> round(1000.0 * first_drip_head_m(0.0015875))
+    19
     """
     require_range("bore_m", bore_m, 1e-6, 1.0)
     return 4.0 * _SURFACE_TENSION_N_M / (WATER_DENSITY_KG_M3 * GRAVITY_M_S2 * bore_m)

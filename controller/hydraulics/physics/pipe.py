@@ -71,6 +71,15 @@ def friction_factor(reynolds: float, relative_roughness: float) -> float:
     Laminar: Hagen-Poiseuille, 64/Re to Re 2000. Turbulent: Swamee and Jain (1976) from Re 4000.
     Between: the cubic of Dunlop (1991) as in EPANET 2.2, Rossman et al. (2020), Table 12.1 notes;
     constants as in its source, hydcoeffs.c. The ranges are ours.
+
+    Examples
+    --------
+    Laminar, 64/1600; and smooth pipe at Re 100 000, which a Moody chart gives as 0.018:
+
+    >>> friction_factor(1600.0, 0.0)
+    0.04
+    >>> round(friction_factor(1e5, 0.0), 4)
+    0.0179
     """
     require_range("reynolds", reynolds, 1e-300, 1e8)
     require_range("relative_roughness", relative_roughness, 0.0, 0.05)
@@ -100,6 +109,13 @@ def transition_cubic(relative_roughness: float) -> tuple[float, float, float, fl
     Source
     ------
     Dunlop (1991), as in the EPANET 2.2 source, hydcoeffs.c.
+
+    Examples
+    --------
+    At Re 2000 the powers are all 1, and the sum is 64/2000:
+
+    >>> round(sum(transition_cubic(0.0)), 6)
+    0.032
     """
     y2 = relative_roughness / 3.7 + 5.74 / 4000.0**0.9
     y3 = -0.86859 * log(y2)
@@ -155,6 +171,16 @@ def head_loss_m(
     Source
     ------
     Darcy-Weisbach; friction factor of `friction_factor`.
+
+    Examples
+    --------
+    Four velocity heads of 0.318 m/s, 4 x 0.318^2/(2 x 9.80665):
+
+    >>> lost_m = head_loss_m(
+    ...     flow_m3_s=1e-4, length_m=0.0, bore_m=0.02, loss_k=4.0, viscosity_m2_s=1e-6
+    ... )
+    >>> round(lost_m, 4)
+    0.0207
     """
     require_range("flow_m3_s", flow_m3_s, -1e3, 1e3)
     require_range("length_m", length_m, 0.0, 1e6)
@@ -193,6 +219,13 @@ def viscosity_m2_s(water_temp_c: float = WATER_TEMP_C) -> float:
     ------
     Dynamic viscosity: IAPWS R12-08 (2008), the short equation for liquid water at 0.1 MPa.
     Density: Kell (1975). Coefficients of both from memory; checked at 0 to 30 °C in the tests.
+
+    Examples
+    --------
+    IAPWS gives 1.0016 mPa s at 20 °C, Kell 998.2 kg/m3: 1.003e-6 m2/s.
+
+    >>> f"{viscosity_m2_s(20.0):.3e}"
+    '1.003e-06'
     """
     t = require_range("water_temp_c", water_temp_c, 0.0, 50.0)
     warm = (t + 273.15) / 300.0
@@ -258,6 +291,13 @@ def loss_k_at(angle_deg: float) -> float:
     ------
     Weisbach's table (`LOSS_K_BY_ANGLE`); between its lines the logarithm of the coefficient is
     interpolated, below 5 degrees the coefficient itself (our choice).
+
+    Examples
+    --------
+    Weisbach's printed figure for 20 degrees:
+
+    >>> round(loss_k_at(20.0), 2)
+    1.56
     """
     require_range("angle_deg", angle_deg, 0.0, 90.0)
     if angle_deg > LAST_ANGLE_DEG:
@@ -299,6 +339,14 @@ def unknown_loss_k(*, holes_m2: float, bore_m: float) -> tuple[float, float, flo
     ------
     Our choice, see `_UNKNOWN_K`; K grows as pipe area squared over hole area squared, because
     people throttle by the look of the stream.
+
+    Examples
+    --------
+    Sixteen holes of 1/16 in on 3/4 in pipe:
+
+    >>> holes_m2 = 16 * pi / 4.0 * 0.0015875**2
+    >>> [round(k) for k in unknown_loss_k(holes_m2=holes_m2, bore_m=PIPES["3/4 in"].bore_m)]
+    [1000, 10000, 100000]
     """
     require_range("holes_m2", holes_m2, 1e-12, 1.0)
     require_range("bore_m", bore_m, 1e-4, 1.0)
