@@ -45,7 +45,7 @@ def level_enough_m(
     most_variation : float
         Flow variation along the row that is still allowed, 0 to 1. [-]
     most_m : float
-        Height beyond which nobody needs to know; where it is allowed, it is the answer. [m]
+        Largest height tried; where the row bears it, it is the answer. [m]
     effects : Effects
         What is counted (orifice.py).
 
@@ -166,7 +166,7 @@ def flow_at_head_m3_s(*, row: Row, over_holes_m: float) -> float:
 def soaking_flow_m3_s(
     *, dose_m3: float, strip_m2: float, intake_mm_h: float, basin_mm: float
 ) -> float:
-    """Flow at which a dose goes into the ground in one pulse, what stands never over the basin.
+    """Flow at which a dose soaks in during one pulse, without overflowing the basin.
 
     Parameters
     ----------
@@ -175,7 +175,7 @@ def soaking_flow_m3_s(
     strip_m2 : float
         Ground the row wets. [m2]
     intake_mm_h : float
-        Depth the soil takes in, steadily. [mm/h]
+        Steady intake of the soil. [mm/h]
     basin_mm : float
         Depth that may stand on it. [mm]
 
@@ -243,44 +243,44 @@ def _hole_flows(row: Row, rise_m: float, inlet_head_m: float, water: Water) -> l
     ]
 
 
-# A hot day's dose should take so long, for a hand and for a relay to time it well. Our choice. [s]
+# Least time of a hot day's dose, so that a hand or a relay can time it well. Our choice. [s]
 HAND_S, RELAY_S = 300.0, 120.0
-# While a valve travels, and while its line fills and runs out, the near and the low holes get what
-# the others miss: no more than this part of a hot day's water should pass so. Our choice.
+# While a valve travels, and while its line fills and drains, near and low holes get the water that
+# the others miss. At most this part of a hot day's water should pass that way. Our choice.
 LOST_SHARE = 0.25
-# A zone that gives no more than this times the flow advised is left as it is. Our choice.
+# A zone that gives at most this times the advised flow is left as it is. Our choice.
 WORTH_THROTTLING = 1.25
-# Head to keep over the holes: below it a centimetre of level error costs over 5 % of a hole's flow
+# Least head over the holes: below it an error of level of 1 cm changes a hole's flow by over 5 %
 # (half of 1/10, by the square root of the orifice law). Our choice.
 LEAST_HEAD_M = 0.10
 
 
 class TakesIn(Protocol):
-    """How a zone's ground takes water in; the timetable's Soaking fits."""
+    """How a zone's ground takes water in; the timetable's `Soaking` has these."""
 
     @property
     def strip_m2(self) -> float:
-        """Ground that gets wet."""
+        """Ground that gets wet. [m2]"""
 
     @property
     def intake_mm_s(self) -> float:
-        """Depth the soil takes in a second."""
+        """Intake of the soil. [mm/s]"""
 
     @property
     def basin_mm(self) -> float:
-        """Depth that may stand."""
+        """Depth that may stand on the ground. [mm]"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Throttle:
-    """A flow to throttle a zone to, alone, and what for."""
+    """The flow to throttle a zone to when it is open alone, and the reason."""
 
     flow_m3_s: float
     why: str
 
 
 def lost_share(valve: Valve, *, flow_m3_s: float, wanted_m3: float, drains_m3: float) -> float:
-    """Part of a dose that passes while the valve travels and the line fills and runs out.
+    """Part of a dose that passes while the valve travels and while the line fills and drains.
 
     Parameters
     ----------
@@ -296,7 +296,7 @@ def lost_share(valve: Valve, *, flow_m3_s: float, wanted_m3: float, drains_m3: f
     Returns
     -------
     float
-        Above 1 where that is more than the dose itself. [-]
+        Share of the dose; above 1 where more passes than the dose itself. [-]
 
     Source
     ------
@@ -314,7 +314,7 @@ def lost_share(valve: Valve, *, flow_m3_s: float, wanted_m3: float, drains_m3: f
 
 
 def longest_run_s(garden: Garden, zone: Zone) -> float:
-    """How long a zone may run on a hot day, so that the other zones find their time too.
+    """How long a zone may run on a hot day, so that time is left for the other zones.
 
     Parameters
     ----------
@@ -326,9 +326,9 @@ def longest_run_s(garden: Garden, zone: Zone) -> float:
     Returns
     -------
     float
-        Its valve's longest opening, or its part of the windows if that is less: of the weekday
-        with least of them, shared by the zones of its kind of valve, `most_open` at a time.
-        Infinite without windows and limit. [s]
+        The valve's longest opening, or the zone's share of the windows if that is less: the windows
+        of the weekday with the least time, shared by the zones with the same kind of valve,
+        `most_open` at a time. Infinite without windows and limit. [s]
 
     Raises
     ------
@@ -359,7 +359,7 @@ def throttle_to(
     longest_s: float = inf,
     us_units: bool = False,
 ) -> Throttle:
-    """The flow at which a dose takes long enough, its valve's travel is little, and it soaks in.
+    """The flow at which a dose takes long enough, loses little to valve travel, and soaks in.
 
     Parameters
     ----------
@@ -379,8 +379,8 @@ def throttle_to(
     Returns
     -------
     Throttle
-        Never so little that the holes would be left without a hand's breadth of water, or that the
-        dose would take longer than it may. [m3/s]
+        Never so small that the holes have less than `LEAST_HEAD_M` over them, or that the dose
+        takes longer than it may. [m3/s]
 
     Raises
     ------
@@ -428,7 +428,7 @@ def _travel_water_s(valve: Valve) -> float:
 
 
 def _seconds(window: Window) -> float:
-    """How long a window is; one that ends at or before its start runs past midnight."""
+    """Length of a window; one that ends at or before its start runs past midnight."""
     opens, closes = window.opens, window.closes
     minutes = 60 * (closes.hour - opens.hour) + closes.minute - opens.minute
     seconds = 60.0 * minutes + closes.second - opens.second

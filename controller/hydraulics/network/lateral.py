@@ -104,7 +104,7 @@ def solve_lateral(
 
 
 def _met(row: RowMarch, wanted_m: float) -> tuple[int, float] | None:
-    """Pool and head in it whose march meets a head at the inlet; both over the lowest hole."""
+    """The pool, and the head in it, whose march meets a head at the inlet; over the lowest hole."""
     pool, low_miss = 0, row.sill_m - wanted_m
     while pool + 1 < len(row.pools):
         reached = row.march(pool, row.pools[pool].full_m)[0] - wanted_m
@@ -118,7 +118,7 @@ def _met(row: RowMarch, wanted_m: float) -> tuple[int, float] | None:
         end = high
         if step:
             end = (low * high_miss - high * low_miss) / (high_miss - low_miss)
-            # A step in three halves, so that neither end can stay for long.
+            # Every third step halves the bracket, so that neither end stays for long.
             if step % 3 == 0 or not low < end < high:
                 end = 0.5 * (low + high)
         miss = row.march(pool, end)[0] - wanted_m
@@ -140,7 +140,7 @@ def _recorded(
     inlet_head_m: float,
     lowest_m: float,
 ) -> LateralFlow:
-    """The march that meets the inlet once more, hole by hole."""
+    """March once more from the end head that meets the inlet, and record each hole."""
     record = Record()
     row.march(*met, record)
     flows, overs, heads = [], [], []
@@ -148,7 +148,7 @@ def _recorded(
         flows.append(flow)
         overs.append(over)
         heads.append(head + lowest_m)
-    # What lies beyond a crest lacks what the water at the crest lacks.
+    # Holes beyond a crest lack the same head as the water at the crest.
     lacks_m = max(0.0, row.pools[met[0]].full_m - met[1])
     for mouth in mouths[len(flows) :]:
         flows.append(0.0)
@@ -166,7 +166,7 @@ def _recorded(
 
 
 def _first_holes(mouths: Sequence[Mouth]) -> list[int]:
-    """Of each step of the march, from the closed end, its hole nearest the inlet."""
+    """The hole nearest the inlet in each step of the march, from the closed end."""
     return [
         i
         for i in range(len(mouths) - 1, -1, -1)
@@ -181,7 +181,7 @@ def _as_tree(
     mouths: Sequence[Mouth],
     inlet_head_m: float,
 ) -> LateralFlow:
-    """The same row with all its flows and heads as unknowns, and always full."""
+    """The same row, always full, with all flows and heads as unknowns of a tree."""
     node, at_m = -1, 0.0
     nodes: list[int] = []
     for mouth in mouths:

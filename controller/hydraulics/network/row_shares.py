@@ -120,7 +120,7 @@ def drained_share(zone: ZoneFlow) -> float:
 
 
 def _low_quarter(row: RowFlow) -> frozenset[int]:
-    """Places in the row of its weakest quarter of open holes; a broken one counts whole."""
+    """Places of the weakest quarter of the open holes; a fraction of a hole counts as one."""
     open_holes: Sequence[int] = [
         i for i, h in enumerate(row.holes) if h.kind == "hole" and not h.plugged
     ]

@@ -1,4 +1,4 @@
-"""What the tap gives, as a curve, and what field tests put in the place of sizes and tables."""
+"""The supply curve at the tap, with the corrections that field tests give."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from controller.hydraulics.network.tree_solver import SupplyLaw
 class SupplyCurve:
     """Head at the tap, falling with the flow through one tested point; heads against the tap. [m]
 
-    The exponent 2 is that of fittings and rough pipe; 1.85 moves the flow of a garden by about 2 %.
-    Where `limit`, another such curve, is lower, it rules: the mains before a regulator, the pump
-    that fills a pressure tank. The lower of two falling curves falls too.
+    The exponent 2 is that of fittings and rough pipe; with 1.85 the flow of a garden differs by
+    about 2 %. The lower of this curve and `limit` holds: the mains before a regulator, or the pump
+    that fills a pressure tank.
     """
 
     static_head_m: float
@@ -110,12 +110,12 @@ class SupplyCurve:
         return own if self.limit is None else min(own, self.limit.flow_m3_s(head_m))
 
     def limited_from_m3_s(self) -> float:
-        """Flow from which on the limit rules, as where a regulator drops out.
+        """Flow from which the limit holds, as where a regulator drops out.
 
         Returns
         -------
         float
-            Flow at which the two curves cross; infinite without a limit, or where that is
+            Flow at which the two curves cross; infinite without a limit, or where the limit is
             higher up to the flow of the open tap. [m3/s]
 
         Source
@@ -139,12 +139,12 @@ class SupplyCurve:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Corrections:
-    """Factors and coefficients that take the place of what drill sizes and tables say.
+    """Factors and coefficients from field tests, in place of drill sizes and tables.
 
     `discharge` multiplies the discharge coefficient of every hole of a zone (a worn drill and a
-    wide bore count in it, too); `valve_k` is the loss coefficient of a zone's take-off and valve
-    together, on the velocity in its first row's pipe; `level_m` is how much higher [m] a zone's
-    rows lie than the garden file says; `supply` replaces the supply curve.
+    wide bore included); `valve_k` is the loss coefficient of a zone's take-off and valve together,
+    on the velocity in its first row's pipe; `level_m` is how much higher [m] a zone's rows lie than
+    in the garden file; `supply` replaces the supply curve.
     """
 
     discharge: Mapping[str, float] = field(default_factory=dict)

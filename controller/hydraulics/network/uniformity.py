@@ -16,17 +16,17 @@ from controller.garden.model import Satisfy, Watering
 from controller.hydraulics.network.results import HoleFlow
 
 # No dose is divided by less: below this class limit (ASAE EP458, "poor"; from memory) the price of
-# serving the driest quarter grows fast. Such a row needs mending, and `check` says so. Our choice.
+# serving the driest quarter grows fast. Such a row needs repair, and `check` says so. Our choice.
 LEAST_UNIFORMITY = 0.6
-# How far the mean of the lowest quarter of a normal distribution lies below its mean, in standard
+# Distance of the mean of the lowest quarter of a normal distribution below its mean, in standard
 # deviations: the density at the quartile over a quarter. Practice rounds it to 1.27.
 _LOW_QUARTER_SD = NormalDist().pdf(NormalDist().inv_cdf(0.25)) / 0.25
-# The quartile is found when its count of holes is right to this part: the low quarter is then right
-# to its square.
+# Relative tolerance of the quartile's count of holes; the error of the low quarter is then its
+# square.
 _NEAR_ENOUGH = 1e-5
-# What gives less than this part of the largest hole is dry: it has no digits left.
+# A hole with less than this part of the largest hole's flow counts as dry: it has no digits left.
 _TRICKLE = 1e-12
-# A hole without scatter of its own among others that have some, as a part of its flow.
+# Scatter of a hole without its own among holes with some, as a part of its flow.
 _LEAST_SCATTER = 1e-9
 
 
@@ -52,8 +52,8 @@ def low_quarter_uniformity(flows_m3_s: Sequence[float]) -> float:
 
     Notes
     -----
-    Where the number of outlets is no multiple of four, the next one counts by the missing
-    fraction, so that no outlet is lost or doubled: of six, the lowest and half of the second.
+    Where the number of outlets is no multiple of four, the next outlet counts by the missing
+    fraction: for six, the lowest and half of the second.
 
     Source
     ------
@@ -110,12 +110,12 @@ def flow_variation(flows_m3_s: Sequence[float]) -> float:
 
 
 def real_uniformity(holes: Iterable[HoleFlow], watering: Watering) -> float:
-    """Low-quarter uniformity to expect of real holes: the pipe, the drill and the level together.
+    """Expected low-quarter uniformity of real holes, from pipe, drill and level together.
 
     Parameters
     ----------
     holes : iterable of HoleFlow
-        Holes as solved, of a row, a part or a zone; plugged ones and drain holes do not count.
+        Holes as solved, of a row, part of a row or zone; plugged ones and drain holes do not count.
     watering : Watering
         The garden's scatter of drilling (coefficient of variation of hole flows at one head) and
         its error of level (standard deviation of a mouth's height from what the garden file says).
@@ -123,7 +123,7 @@ def real_uniformity(holes: Iterable[HoleFlow], watering: Watering) -> float:
     Returns
     -------
     float
-        Low-quarter uniformity, 0 to 1; of no hole, 0. [-]
+        Low-quarter uniformity, 0 to 1; 0 for no hole. [-]
 
     Raises
     ------
@@ -132,10 +132,10 @@ def real_uniformity(holes: Iterable[HoleFlow], watering: Watering) -> float:
 
     Notes
     -----
-    Drill and level are independent, so their squares add, hole by hole. The level's part is what
-    the hole law gives one error higher and lower, about error/(2 head): nothing under pressure,
-    5 % of a hole's flow for 3 mm under 3 cm. What the garden file says of a slope is in the flows
-    and is not counted again. A hole that the solver finds dry stays dry.
+    Drill and level are independent, so their squares add, hole by hole. The level's part is the
+    change of flow by the hole law for one error higher and lower, about error/(2 head): almost 0
+    under pressure, 5 % of a hole's flow for 3 mm under 3 cm. A slope in the garden file is in the
+    flows and is not counted again. A hole that is computed dry stays dry.
 
     Source
     ------
@@ -172,12 +172,12 @@ def real_uniformity(holes: Iterable[HoleFlow], watering: Watering) -> float:
 
 
 def scattered_uniformity(flows_m3_s: Sequence[float], deviations_m3_s: Sequence[float]) -> float:
-    """Low-quarter uniformity to expect of holes that scatter normally about their flows.
+    """Expected low-quarter uniformity of holes that scatter normally about their flows.
 
     Parameters
     ----------
     flows_m3_s : sequence of float, any length above 0
-        Flow of each hole were it as meant. [m3/s]
+        Flow of each hole without scatter. [m3/s]
     deviations_m3_s : sequence of float, as many
         Standard deviation of each. [m3/s]
 
@@ -195,13 +195,13 @@ def scattered_uniformity(flows_m3_s: Sequence[float], deviations_m3_s: Sequence[
 
     Notes
     -----
-    Causes that are independent add by squares: 1 - sqrt((1 - DU)^2 + (1.27 CV)^2). That is exact
-    only where the pipe's own flows are spread normally; along a row they are skewed, and squares
-    miss by up to 6 points. So the lowest quarter is taken of the mixture itself: each hole a
+    Independent causes add by squares: 1 - sqrt((1 - DU)^2 + (1.27 CV)^2). That is exact only where
+    the pipe's own flows are normally distributed; along a row they are skewed, and squares are
+    wrong by up to 6 points. So the lowest quarter is taken from the mixture itself: each hole is a
     normal distribution about its flow, cut off at no flow. Few holes scatter less than a whole
-    distribution: of four, the least lies 1.03 deviations below the mean, not 1.27. Their
-    deviations are made smaller by just that. Against random draws by the definition: within 0.6
-    points for 8 holes and more (docs/numbers.md).
+    distribution: the least of four lies 1.03 deviations below the mean, not 1.27, so their
+    deviations are reduced by that ratio. It agrees with random draws within 0.6 points for 8 holes
+    and more (docs/numbers.md).
 
     Source
     ------
@@ -239,7 +239,7 @@ def scattered_uniformity(flows_m3_s: Sequence[float], deviations_m3_s: Sequence[
 
 
 def dose_divisor(uniformity: float, watering: Watering) -> float:
-    """What a dose is divided by, for rows of a uniformity: the uniformity, or a limit, or 1.
+    """Divisor of a dose for rows of a given uniformity: the uniformity, a lower limit, or 1.
 
     Parameters
     ----------
@@ -272,7 +272,7 @@ def dose_divisor(uniformity: float, watering: Watering) -> float:
 
 
 def by_squares(*uniformities: float) -> float:
-    """Uniformity of independent causes, each given by its own; for wishes, not for rows.
+    """Uniformity of independent causes together; for wishes, not for solved rows.
 
     Parameters
     ----------
@@ -314,7 +314,7 @@ def _ordered(flows_m3_s: Sequence[float]) -> list[float]:
 
 @lru_cache(maxsize=1024)
 def _of_few(count: int) -> float:
-    """How far the low quarter of so many normal draws lies from their mean, against very many."""
+    """Low quarter of so many normal draws below their mean, over that of very many draws."""
     scores = [NormalDist().inv_cdf((i + 0.625) / (count + 0.25)) for i in range(count)]
     quarter = count / 4.0
     whole = int(quarter)
@@ -323,14 +323,14 @@ def _of_few(count: int) -> float:
 
 
 def _partial(at: float, mean: float, sd: float) -> tuple[float, float, float]:
-    """Of a normal distribution: its share below a value, that share's mean, the density there."""
+    """Share of a normal distribution below a value, its part of the mean, and the density there."""
     z = (at - mean) / sd
     share, bell = 0.5 * (1.0 + erf(z / sqrt(2.0))), exp(-0.5 * z * z) / sqrt(2.0 * pi)
     return share, mean * share - sd * bell, bell / sd
 
 
 def _quartile(running: Sequence[tuple[float, float]], wanted: float) -> tuple[float, float, float]:
-    """The flow that so many holes lie below; their count, and the sum of their flows."""
+    """The flow below which so many holes lie, their count, and the sum of their flows."""
     mean = sum(flow for flow, _ in running) / len(running)
     spread = sqrt(sum((flow - mean) ** 2 + sd * sd for flow, sd in running) / len(running))
     low_end, high_end = 0.0, max(flow + 8.0 * sd for flow, sd in running)
