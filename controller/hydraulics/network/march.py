@@ -89,6 +89,28 @@ def shape_of(
 
     Like holes at one place become one, unless `apart`.
 
+    Parameters
+    ----------
+    bore_m : float
+        Inside diameter of the pipe. [m]
+    roughness_m : float
+        Its roughness. [m]
+    mouths : sequence of Mouth
+        Open holes in the order of their distance from the inlet.
+    vented : bool
+        Whether a hole above the water lets air in.
+    apart : bool
+        Whether like holes at one place stay apart.
+
+    Returns
+    -------
+    tuple of Shape and float, or None
+        The shape, with heights over the lowest hole; and the height of that hole. [m]
+
+    Source
+    ------
+    The definition of the march; heights and lengths rounded to a nanometre (our choice).
+
     Examples
     --------
     >>> from controller.hydraulics.physics.orifice import hole_law
@@ -162,6 +184,26 @@ class RowMarch:
 
         The head at the end is over the pool's lowest hole, that at the inlet and the recorded ones
         over the row's.
+
+        Parameters
+        ----------
+        pool : int
+            Number of the pool in `pools`, in which the march begins.
+        over_m : float
+            Head at the closed end, over that pool's lowest hole, above 0. [m]
+        record : Record or None
+            Filled with the values met on the way.
+
+        Returns
+        -------
+        tuple
+            Head at the inlet over the row's lowest hole [m], flow [m3/s], slopes of both in
+            `over_m` [-, m2/s], and dry holes.
+
+        Source
+        ------
+        Step-by-step manifold calculation; common practice, no source. Friction: pipe.py. Hole law
+        and `sigma`: orifice.py.
 
         Examples
         --------

@@ -13,8 +13,8 @@ from controller.units import GRAVITY_M_S2, M_PER_IN
 # Roughness of PVC: lists give "smooth" to 1.5e-6 m; at our flows the choice moves nothing. [m]
 PVC_ROUGHNESS_M = 1.5e-6
 
-# Our choice: mains water in a growing season comes out of the ground at 10 to 20 °C. Against 20 °C
-# the flow of a 60 ft row changes by under 1 %, of a short one by less.
+# Our choice: mains water in a growing season is at 10 to 20 °C. At 20 °C the flow of a 60 ft row
+# differs by under 1 %, that of a short one by less.
 WATER_TEMP_C = 15.0
 
 # ASTM D1785, Schedule 40: outside diameter (exact) and average inside diameter as makers list it;
@@ -203,7 +203,7 @@ def viscosity_m2_s(water_temp_c: float = WATER_TEMP_C) -> float:
     Parameters
     ----------
     water_temp_c : float
-        Water temperature, 0 to 50; 15 unless said (mains water in a growing season). [°C]
+        Water temperature, 0 to 50; default 15 (mains water in a growing season). [°C]
 
     Returns
     -------
@@ -257,10 +257,10 @@ LOSS_K_BY_ANGLE = (
     (65.0, 486.0),
 )
 LAST_ANGLE_DEG = LOSS_K_BY_ANGLE[-1][0]
-# A throttled valve nobody has measured, on 3/4 in pipe before 16 holes of 1/16 in: much, middle and
-# little open. On a tap of 50 psi they let 14, 5 and 1.6 L/min through (29 full open), so that the
-# middle is within about three times either way. Our choice: from hardly throttled to the small
-# stream of a hand valve all but shut.
+# A throttled valve that nobody has measured, on 3/4 in pipe before 16 holes of 1/16 in: much, half
+# and little open. On a tap of 50 psi they pass 14, 5 and 1.6 L/min (29 full open), so the middle is
+# right within a factor of about three. Our choice: from hardly throttled to the small stream of a
+# hand valve that is almost shut.
 _UNKNOWN_K = (1e3, 1e4, 1e5)
 _UNKNOWN_HOLES_M2 = 16 * pi / 4.0 * 0.0015875**2
 _UNKNOWN_BORE_M = PIPES["3/4 in"].bore_m
@@ -284,8 +284,8 @@ def loss_k_at(angle_deg: float) -> float:
     OutOfRange
         If the angle is not 0 to 90.
     InputError
-        If it is beyond 65: in the last stretch before shut a few degrees double the flow, and
-        nobody can compute it from the handle.
+        If it is beyond 65: near shut a few degrees double the flow, and it cannot be computed from
+        the handle.
 
     Source
     ------
@@ -315,7 +315,7 @@ def loss_k_at(angle_deg: float) -> float:
 
 
 def unknown_loss_k(*, holes_m2: float, bore_m: float) -> tuple[float, float, float]:
-    """Loss coefficients of a throttled valve nobody has measured: much, middle and little open.
+    """Loss coefficients of a throttled valve nobody has measured: much, half and little open.
 
     Parameters
     ----------
@@ -327,8 +327,8 @@ def unknown_loss_k(*, holes_m2: float, bore_m: float) -> tuple[float, float, flo
     Returns
     -------
     tuple of float
-        Loss coefficients over that of the open valve, least first; with them each hole gives alike
-        whatever their number. [-]
+        Loss coefficients over that of the open valve, least first; each hole then gives the same
+        flow whatever their number. [-]
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""What water does to pipe when a valve shuts, and what standing pressure does to ends and walls."""
+"""Pressure surges when a valve closes, and static pressure on the ends and walls of pipe."""
 
 from __future__ import annotations
 
@@ -22,7 +22,8 @@ RATING_PSI = {
     "1-1/2 in": 330.0,
     "2 in": 280.0,
 }
-# Part of it that is left in warm pipe: makers' lists; 73 and 100 °F read, the rest from memory.
+# Part of the rating that remains in warm pipe: makers' lists; 73 and 100 °F read, the rest from
+# memory.
 DERATING_BY_F = (
     (73.0, 1.00),
     (80.0, 0.88),
@@ -73,7 +74,7 @@ def wave_speed_m_s(
     wall_m: float,
     modulus_pa: float = PVC_MODULUS_PA,
 ) -> float:
-    """Speed of a pressure wave in a full pipe whose wall gives way.
+    """Speed of a pressure wave in a full elastic pipe.
 
     Parameters
     ----------
@@ -114,7 +115,7 @@ def wave_speed_m_s(
 
 
 def there_and_back_s(*, length_m: float, wave_m_s: float) -> float:
-    """Time a pressure wave takes along the pipe and back: shutting any faster changes nothing.
+    """Time of a pressure wave along the pipe and back; closing faster makes no difference.
 
     Parameters
     ----------
@@ -149,18 +150,18 @@ def there_and_back_s(*, length_m: float, wave_m_s: float) -> float:
 def surge_head_m(
     *, stopped_m_s: float, wave_m_s: float, length_m: float, closing_s: float = 0.0
 ) -> float:
-    """Rise of head before a valve that shuts.
+    """Rise of head before a closing valve.
 
     Parameters
     ----------
     stopped_m_s : float
-        Velocity in the pipe that the valve stops. [m/s]
+        Velocity in the pipe that the valve stops, 0 to 100. [m/s]
     wave_m_s : float
         Wave speed. [m/s]
     length_m : float
         Length of pipe upstream that moves at that velocity. [m]
     closing_s : float
-        Time the valve takes; 0 is at once. [s]
+        Time in which the valve closes; 0 is at once. [s]
 
     Returns
     -------
@@ -174,7 +175,7 @@ def surge_head_m(
 
     Notes
     -----
-    A valve does most of its stopping in the last part of its travel: count only that time.
+    A valve stops most of the flow in the last part of its travel: count only that time.
 
     Source
     ------
@@ -198,7 +199,7 @@ def surge_head_m(
 
 
 def end_force_n(*, head_m: float, diameter_m: float) -> float:
-    """Push of standing water on the closed end of a pipe.
+    """Force of static water on the closed end of a pipe.
 
     Parameters
     ----------
@@ -235,7 +236,7 @@ def end_force_n(*, head_m: float, diameter_m: float) -> float:
 
 
 def derating(pipe_temp_c: float) -> float:
-    """Part of its rating that PVC pipe keeps when warm.
+    """Factor on the pressure rating of warm PVC pipe.
 
     Parameters
     ----------
@@ -284,7 +285,7 @@ def rated_head_m(label: str, *, pipe_temp_c: float = c_from_f(73.0)) -> float:
     label : str
         Nominal size, as "3/4 in".
     pipe_temp_c : float
-        Temperature of the pipe's wall; 23 unless said. [°C]
+        Temperature of the pipe's wall, -20 to 60; default 23. [°C]
 
     Returns
     -------
