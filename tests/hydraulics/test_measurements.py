@@ -23,7 +23,7 @@ from controller.hydraulics.calibration.measurements import (
 )
 from controller.hydraulics.calibration.predicted import (
     Tried,
-    foretold,
+    predicted,
     refuse_impossible,
     said,
 )
@@ -145,7 +145,7 @@ def test_what_tests_of_the_true_network_say_is_what_the_network_foretells() -> N
         Gauge(zones=frozenset(), head_m=lines.supply.static_head_m),
         Bucket(zones=frozenset(), volume_m3=lines.supply.flow_m3_s(0.0) * 9.0, time_s=9.0),
     ):
-        assert foretold(test, lines, NOTHING_TRIED) == approx(said(test, garden)[0], rel=1e-9), (
+        assert predicted(test, lines, NOTHING_TRIED) == approx(said(test, garden)[0], rel=1e-9), (
             test.shown
         )
 
@@ -172,7 +172,7 @@ def test_streams_are_foretold_as_of_a_pipe_turned_for_the_look(
         replace(STREAM, holes=(1,), heights_m=(up_m,)),
         replace(REACH, reaches_m=(far_m,)),
     ):
-        assert foretold(test, Lines(garden), NOTHING_TRIED) == approx(
+        assert predicted(test, Lines(garden), NOTHING_TRIED) == approx(
             said(test, garden)[0], abs=1e-9
         )
 

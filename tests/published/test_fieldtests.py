@@ -33,7 +33,7 @@ from controller.garden.plumbing import Face, Opening
 from controller.hydraulics.calibration.fit import fit
 from controller.hydraulics.calibration.measurements import Bucket, Count, Measurement
 from controller.hydraulics.calibration.parameters import open_holes, unknowns_of
-from controller.hydraulics.calibration.predicted import foretold, said
+from controller.hydraulics.calibration.predicted import predicted, said
 from controller.hydraulics.calibration.uncertainty import FlowErrors, Neighbours
 from controller.hydraulics.network.garden_lines import Lines
 from controller.units import m3_s_from_l_min
@@ -147,7 +147,7 @@ def test_scipy_finds_the_same_values_and_errors(seed: int) -> None:
     def residuals(x) -> list[float]:
         here = Neighbours(garden, unknowns, [float(a) for a in x])
         found = [
-            (foretold(test, here.lines, here.tried) - value) / error
+            (predicted(test, here.lines, here.tried) - value) / error
             for test in tests
             for value, error in [said(test, garden)]
         ]

@@ -32,12 +32,12 @@ from controller.hydraulics.calibration.parameters import (
     unknowns_of,
 )
 from controller.hydraulics.calibration.predicted import (
-    foretold,
     height_of_m,
     hole_error,
     hole_figures,
-    hole_foretold,
+    holes_predicted,
     is_level_unsure,
+    predicted,
     refuse_impossible,
     said,
 )
@@ -125,7 +125,7 @@ class _Beside:
         value, error = said(test, self._garden)
         slopes = here.test_slopes(test)
         wide = error**2 + quadratic(self._covariance, slopes, slopes)
-        off = foretold(test, here.lines, here.tried) - value
+        off = predicted(test, here.lines, here.tried) - value
         unlikely = off**2 / wide + log(wide) + pattern(test, self._garden, here)
         return unlikely, abs(off) / sqrt(wide)
 
@@ -156,7 +156,7 @@ def pattern(test: Measurement, garden: Garden, here: Neighbours) -> float:
     apart = [
         a - b
         for a, b in zip(
-            hole_figures(test), hole_foretold(test, here.lines, here.tried), strict=True
+            hole_figures(test), holes_predicted(test, here.lines, here.tried), strict=True
         )
     ]
     weights = [hole_error(test, garden, i) ** -2 for i in range(len(apart))]
@@ -321,7 +321,7 @@ def _as_slip(found: Solved, slip: Slip) -> Contradiction:
     """A test that is left out because it was most likely noted wrongly."""
     test, sigmas = found.tests[slip.place], found.sigmas[slip.place]
     value, _ = said(test, found.garden)
-    told = foretold(test, found.here.lines, found.here.tried)
+    told = predicted(test, found.here.lines, found.here.tried)
     return Contradiction(
         test=test.shown,
         sigmas=-sigmas,
@@ -343,7 +343,7 @@ def _contradictions(found: Solved) -> list[Contradiction]:
         off = -sigmas if mirrored is None else sqrt(mirrored.gain)
         cause = "" if mirrored is None else mirrored.words
         value, _ = said(test, garden)
-        told = foretold(test, here.lines, here.tried)
+        told = predicted(test, here.lines, here.tried)
         made.append(
             Contradiction(
                 test=test.shown,
@@ -445,7 +445,7 @@ def _oddest_hole(garden: Garden, test: Measurement, here: Neighbours) -> list[Co
     apart = [
         a - b
         for a, b in zip(
-            hole_figures(test), hole_foretold(test, here.lines, here.tried), strict=True
+            hole_figures(test), holes_predicted(test, here.lines, here.tried), strict=True
         )
     ]
     if len(apart) < 3 or not isinstance(test, Cups | Stream):

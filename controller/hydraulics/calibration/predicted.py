@@ -172,7 +172,7 @@ def said(measurement: Measurement, garden: Garden) -> tuple[float, float]:
     raise InputError(f"{measurement.shown}: no field test we know")
 
 
-def foretold(measurement: Measurement, lines: Lines, tried: Tried) -> float:
+def predicted(measurement: Measurement, lines: Lines, tried: Tried) -> float:
     """What the network predicts that a test shows, as the same figure that `said` gives.
 
     Parameters
@@ -211,7 +211,7 @@ def foretold(measurement: Measurement, lines: Lines, tried: Tried) -> float:
         zone_flow = flow.zones[str(measurement.zone)]
         row = measurement.row
         return _log(zone_flow.flow_m3_s if row is None else zone_flow.rows[row - 1].flow_m3_s)
-    return _mean(hole_foretold(measurement, lines, tried), _weights(measurement, lines.garden))
+    return _mean(holes_predicted(measurement, lines, tried), _weights(measurement, lines.garden))
 
 
 def hole_figures(measurement: Measurement) -> list[float]:
@@ -229,7 +229,7 @@ def hole_figures(measurement: Measurement) -> list[float]:
     return []
 
 
-def hole_foretold(measurement: Measurement, lines: Lines, tried: Tried) -> list[float]:
+def holes_predicted(measurement: Measurement, lines: Lines, tried: Tried) -> list[float]:
     """The same as predicted by the network, hole by hole; only running holes can be measured."""
     if not isinstance(measurement, Cups | Stream):
         return []

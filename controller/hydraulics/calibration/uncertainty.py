@@ -33,7 +33,7 @@ from controller.hydraulics.calibration.parameters import (
     open_holes,
     start_of,
 )
-from controller.hydraulics.calibration.predicted import Tried, foretold, said
+from controller.hydraulics.calibration.predicted import Tried, predicted, said
 from controller.hydraulics.calibration.result import Fitted, NextTest, standing
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.physics.jets import TRUSTED_BELOW_M
@@ -89,7 +89,7 @@ class Neighbours:
 
     def test_slopes(self, test: Measurement) -> Vector:
         """Slope of a test's predicted reading in each unknown."""
-        return self.slopes(lambda lines, tried: foretold(test, lines, tried), test.zones)
+        return self.slopes(lambda lines, tried: predicted(test, lines, tried), test.zones)
 
     def _network(self, at: Sequence[float], beside: Lines | None = None) -> tuple[Lines, Tried]:
         made = corrections_of(self.garden, self.unknowns, at)
@@ -366,7 +366,7 @@ def solve(garden: Garden, tests: Sequence[Measurement], unknowns: Sequence[Unkno
     def residuals(x: Vector) -> Vector:
         here = network(x)
         return [
-            (foretold(test, here.lines, here.tried) - value) / error
+            (predicted(test, here.lines, here.tried) - value) / error
             for test, (value, error) in zip(tests, figures, strict=True)
         ]
 
