@@ -23,7 +23,7 @@ from controller.hydraulics.design.limits import (
 )
 from controller.hydraulics.design.open_together import most_together, share_together
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.network.spans import Corrections
+from controller.hydraulics.network.supply_curve import Corrections
 from controller.hydraulics.network.uniformity import real_uniformity
 from controller.hydraulics.physics.pipe import PIPES
 from controller.units import head_m_from_psi

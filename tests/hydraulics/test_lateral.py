@@ -11,7 +11,7 @@ from support.hydraulics_rows import Hole, Lateral, lateral_flow, torricelli_m3_s
 from support.hydraulics_trees import Outlet, Span, solve_tree
 
 from controller.errors import InputError
-from controller.hydraulics.network.spans import SupplyCurve
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.hydraulics.physics.pipe import WATER_TEMP_C, head_loss_m, viscosity_m2_s
 
 heads = st.floats(0.02, 40.0)

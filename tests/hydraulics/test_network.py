@@ -12,7 +12,7 @@ from support.hydraulics_rows import torricelli_m3_s
 from support.hydraulics_trees import Outlet, Span, solve_tree
 
 from controller.errors import InputError, OutOfRange
-from controller.hydraulics.network.spans import SupplyCurve
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.hydraulics.physics.pipe import WATER_TEMP_C, head_loss_m, viscosity_m2_s
 
 SUPPLY = SupplyCurve(static_head_m=35.0, test_head_m=17.5, test_flow_m3_s=5e-4)

@@ -22,7 +22,7 @@ from controller.hydraulics.network.geometry import drilled_holes, row_shape
 from controller.hydraulics.network.lateral import LateralFlow
 from controller.hydraulics.network.march import RowMarch
 from controller.hydraulics.network.row_curves import MOVED, RowCurve
-from controller.hydraulics.network.spans import Corrections
+from controller.hydraulics.network.supply_curve import Corrections
 from controller.hydraulics.physics.orifice import Water
 from controller.hydraulics.physics.pipe import PIPES, viscosity_m2_s
 

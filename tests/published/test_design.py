@@ -15,7 +15,7 @@ from controller.hydraulics.design.limits import (
     level_enough_m,
     soaking_flow_m3_s,
 )
-from controller.hydraulics.network.spans import SupplyCurve
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.hydraulics.physics.pipe import PIPES, viscosity_m2_s
 from controller.hydraulics.physics.water_hammer import (
     RATING_PSI,

@@ -12,7 +12,7 @@ import pytest
 from support.hydraulics_rows import Hole, Lateral, lateral_flow
 from support.hydraulics_trees import Outlet, Span, TreeFlow, solve_tree
 
-from controller.hydraulics.network.spans import SupplyCurve
+from controller.hydraulics.network.supply_curve import SupplyCurve
 
 # RECORDED from EPANET 2.2 (wntr 1.5.0), an outside program; the files' heads say how.
 CASES = [

@@ -16,7 +16,6 @@ from support.supplies import BEFORE, GPM, PSI_M, PUMP, WELL
 from support.supplies import REGULATOR as PLAIN_REGULATOR
 
 from controller.garden.plumbing import Pump
-from controller.hydraulics.network.spans import SupplyCurve
 from controller.hydraulics.network.supplies import (
     Cycle,
     RunsOn,
@@ -27,6 +26,7 @@ from controller.hydraulics.network.supplies import (
     pump_round,
     supply_states,
 )
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.units import (
     GRAVITY_M_S2,
     m3_from_gal,

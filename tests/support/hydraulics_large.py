@@ -11,7 +11,7 @@ from controller.garden.plumbing import Face, Opening, Row, Run, Supply, Walls
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.geometry import drilled_holes
 from controller.hydraulics.network.main_tree import PAST_FORK_K, TEE_RUN_K
-from controller.hydraulics.network.spans import SupplyCurve
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.hydraulics.physics.pipe import PIPES, viscosity_m2_s
 from controller.units import GRAVITY_M_S2
 from support.hydraulics_epanet import GRAVITY_M_S2 as ENGINE_GRAVITY_M_S2

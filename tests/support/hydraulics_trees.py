@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from controller.errors import InputError, require_range
-from controller.hydraulics.network.spans import SupplyCurve
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.hydraulics.network.tree_solver import Tree
 from controller.hydraulics.physics.orifice import hole_law
 from controller.hydraulics.physics.pipe import PVC_ROUGHNESS_M, WATER_TEMP_C, viscosity_m2_s

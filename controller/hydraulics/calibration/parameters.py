@@ -21,8 +21,8 @@ from controller.hydraulics.calibration.measurements import Bucket, Measurement, 
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.geometry import drilled_holes
 from controller.hydraulics.network.main_tree import MainTree
-from controller.hydraulics.network.spans import Corrections, SupplyCurve
 from controller.hydraulics.network.supplies import at_level, planning_curve, with_readings
+from controller.hydraulics.network.supply_curve import Corrections, SupplyCurve
 from controller.hydraulics.network.valve_opening import Alone, unknown_k
 from controller.hydraulics.physics.orifice import Water, discharge_coefficient
 from controller.hydraulics.physics.pipe import LAST_ANGLE_DEG, loss_k_at, viscosity_m2_s

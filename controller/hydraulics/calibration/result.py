@@ -16,7 +16,7 @@ from controller.hydraulics.calibration.parameters import (
     is_worth_handing_on,
     unknowns_of,
 )
-from controller.hydraulics.network.spans import Corrections, SupplyCurve
+from controller.hydraulics.network.supply_curve import Corrections, SupplyCurve
 from controller.lean import sha256
 
 # Edition 1 knew no level, no share of open holes, no take-off's or exponent's error.

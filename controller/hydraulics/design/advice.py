@@ -31,7 +31,7 @@ from controller.hydraulics.design.advice_zone import (
 from controller.hydraulics.design.limits import TakesIn
 from controller.hydraulics.design.open_together import before_valve_m, of_together
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.network.spans import NOTHING_MEASURED, Corrections
+from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections
 from controller.hydraulics.physics.pipe import PIPES
 from controller.hydraulics.physics.water_hammer import (
     end_force_n,

@@ -14,8 +14,8 @@ from controller.garden.show import listed, show_bore, show_length
 from controller.hydraulics.design.what_if import hold_valve, with_zone
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.results import ZoneFlow
-from controller.hydraulics.network.spans import Corrections, SupplyCurve
 from controller.hydraulics.network.supplies import at_level, planning_curve, supply_states
+from controller.hydraulics.network.supply_curve import Corrections, SupplyCurve
 from controller.hydraulics.network.uniformity import dose_divisor, real_uniformity
 from controller.units import (
     M_PER_FT,

@@ -19,7 +19,7 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.geometry import DrilledHole
 from controller.hydraulics.network.results import ZoneFlow
 from controller.hydraulics.network.row_shares import drained_share
-from controller.hydraulics.network.spans import NOTHING_MEASURED, Corrections
+from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections
 from controller.hydraulics.network.uniformity import real_uniformity
 from controller.units import in_from_m
 

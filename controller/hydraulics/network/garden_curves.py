@@ -22,8 +22,8 @@ from controller.hydraulics.network.march import Shape
 from controller.hydraulics.network.quick_flow import QuickFlow, RowsAlike, Spans, ZoneLaw, quick_set
 from controller.hydraulics.network.results import SetFlow
 from controller.hydraulics.network.row_curves import RowCurve
-from controller.hydraulics.network.spans import SupplyCurve
 from controller.hydraulics.network.supplies import held
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.hydraulics.network.tree_solver import losses, span_law
 from controller.hydraulics.physics.orifice import Water
 from controller.units import GRAVITY_M_S2

@@ -26,8 +26,8 @@ from controller.hydraulics.network.geometry import DrilledHole, drained_m3, dril
 from controller.hydraulics.network.main_tree import TAP, MainTree
 from controller.hydraulics.network.quick_flow import QuickFlow, ZoneLaw
 from controller.hydraulics.network.results import HoleFlow, LineVolume, RowFlow, SetFlow, ZoneFlow
-from controller.hydraulics.network.spans import NOTHING_MEASURED, Corrections, SupplyCurve
 from controller.hydraulics.network.supplies import held, planning_curve, supply_states
+from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections, SupplyCurve
 from controller.hydraulics.network.tree_solver import Tree
 from controller.hydraulics.network.valve_opening import Alone
 from controller.hydraulics.physics.orifice import ALL_EFFECTS, Effects, Water, air_over_vapour_m

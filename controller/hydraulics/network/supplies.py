@@ -17,7 +17,7 @@ from math import sqrt
 
 from controller.errors import require_range
 from controller.garden.plumbing import Pump, Supply, SupplyKind
-from controller.hydraulics.network.spans import SupplyCurve
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.units import head_m_from_psi, m_from_ft
 
 # Pressure of the air at sea level, and its fall with height (14.7 psi less 0.53 per 1000 ft: the

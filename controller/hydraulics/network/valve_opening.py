@@ -27,7 +27,7 @@ from controller.hydraulics.network.assembly import (
 from controller.hydraulics.network.geometry import DrilledHole, coefficient_at, height_m
 from controller.hydraulics.network.main_tree import TAP, MainTree
 from controller.hydraulics.network.results import RowFlow
-from controller.hydraulics.network.spans import SupplyCurve
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.hydraulics.network.tree_solver import Tree
 from controller.hydraulics.physics.jets import (
     head_from_height_m,
