@@ -24,7 +24,7 @@ Kind = Literal["never fills", "stays dry", "may not run", "lets air in"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Doubt:
+class RowWarning:
     """A warning about a row: its holes by number, and words that say what to do.
 
     `raise_m` is the head that the worst of them lacks to run. `flow_m3_s` is about the zone's flow
@@ -43,7 +43,7 @@ class Doubt:
 
 def doubtful_rows(
     zone_flow: ZoneFlow, *, most_m3_s: float = inf, us_units: bool = False
-) -> tuple[Doubt, ...]:
+) -> tuple[RowWarning, ...]:
     """Rows, or parts of rows, that do not fill or may not run at these flows.
 
     Parameters
@@ -57,7 +57,7 @@ def doubtful_rows(
 
     Returns
     -------
-    tuple of Doubt
+    tuple of RowWarning
         Row by row; heads in `raise_m` [m], flows in `flow_m3_s` [m3/s]; none for plugged rows.
 
     Raises
@@ -74,7 +74,7 @@ def doubtful_rows(
     ------
     Surface tension: `orifice.first_drip_head_m`. The rest is the hole law.
     """
-    found: list[Doubt] = []
+    found: list[RowWarning] = []
     for number, row in enumerate(zone_flow.rows, 1):
         holes = [hole for hole in row.holes if hole.kind == "hole" and not hole.plugged]
         sucks = {id(hole) for hole in row.holes[: max(row.air_at, default=-1) + 1]}
@@ -91,10 +91,12 @@ def doubtful_rows(
             beyond = [hole for hole in holes if hole.x_m >= dry[0].x_m]
             at_far_end = all(hole.flow_m3_s <= 0.0 for hole in beyond)
             kind: Kind = "never fills" if at_far_end else "stays dry"
-            found.append(_doubt(zone_flow, number, kind, dry, us_units, most_m3_s))
+            found.append(_warning(zone_flow, number, kind, dry, us_units, most_m3_s))
         if weak:
             found.append(
-                _doubt(zone_flow, number, "may not run", weak, us_units, most_m3_s, remedy=not dry)
+                _warning(
+                    zone_flow, number, "may not run", weak, us_units, most_m3_s, remedy=not dry
+                )
             )
     return tuple(found)
 
@@ -208,7 +210,7 @@ def opening_doubt(
     )
 
 
-def _airy(zone_flow: ZoneFlow, number: int, row: RowFlow, holes: Sequence[HoleFlow]) -> Doubt:
+def _airy(zone_flow: ZoneFlow, number: int, row: RowFlow, holes: Sequence[HoleFlow]) -> RowWarning:
     """Holes of a falling row, or before a crest, that let air in instead of water out."""
     numbers = tuple(hole.number for hole in holes)
     at = row.holes[row.air_at[0]]
@@ -219,7 +221,7 @@ def _airy(zone_flow: ZoneFlow, number: int, row: RowFlow, holes: Sequence[HoleFl
     ways = ["lay the row level", "feed it at its low end"]
     if zone_flow.decided_by == "valve":
         ways.insert(0, "open the valve further, and throttle at the row's low end if at all")
-    return Doubt(
+    return RowWarning(
         row=number,
         kind="lets air in",
         holes=numbers,
@@ -231,7 +233,7 @@ def _airy(zone_flow: ZoneFlow, number: int, row: RowFlow, holes: Sequence[HoleFl
     )
 
 
-def _doubt(
+def _warning(
     zone_flow: ZoneFlow,
     row: int,
     kind: Kind,
@@ -240,7 +242,7 @@ def _doubt(
     most_m3_s: float,
     *,
     remedy: bool = True,
-) -> Doubt:
+) -> RowWarning:
     """One warning; without a remedy where the remedy for the row's dry holes is also theirs."""
     raise_m = max(first_drip_head_m(hole.bore_m) - _over_m(hole) for hole in holes)
     more = _more_flow(zone_flow, raise_m)
@@ -275,7 +277,7 @@ def _doubt(
             )
     if kind != "may not run":
         ways.append("plug those and plan without them")
-    return Doubt(
+    return RowWarning(
         row=row,
         kind=kind,
         holes=numbers,
