@@ -34,8 +34,9 @@ LARGE = {"Garden", "Zone"}
 
 
 def _names(annotation: ast.expr | None) -> set[str]:
-    nodes = ast.walk(annotation) if annotation is not None else ()
-    return {node.id for node in nodes if isinstance(node, ast.Name)} - {"tuple"}
+    if annotation is None:
+        return set()
+    return {node.id for node in ast.walk(annotation) if isinstance(node, ast.Name)} - {"tuple"}
 
 
 def _is_plain(function: ast.FunctionDef) -> bool:
