@@ -19,8 +19,11 @@ MODULES = [
 ]
 # Modules whose every plain function has an example; add one when its functions do.
 WITH_EXAMPLES = [
+    "controller.hydraulics.calibration.least_squares",
     "controller.hydraulics.design.limits",
+    "controller.hydraulics.network.geometry",
     "controller.hydraulics.network.march",
+    "controller.hydraulics.network.supplies",
     "controller.hydraulics.network.uniformity",
     "controller.hydraulics.physics.jets",
     "controller.hydraulics.physics.orifice",

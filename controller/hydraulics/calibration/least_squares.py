@@ -163,6 +163,13 @@ def quadratic(matrix: Sequence[Sequence[float]], a: Sequence[float], b: Sequence
     Source
     ------
     Linear propagation of errors: JCGM 100:2008 (GUM), eq. 13.
+
+    Examples
+    --------
+    Variance of the sum of two unknowns, 0.04 + 0.09 + 2 x 0.01:
+
+    >>> round(quadratic([[0.04, 0.01], [0.01, 0.09]], [1.0, 1.0], [1.0, 1.0]), 4)
+    0.15
     """
     return sum(
         x * sum(m * y for m, y in zip(row, b, strict=True))

@@ -71,6 +71,13 @@ def air_head_m(elevation_m: float) -> float:
     Source
     ------
     14.7 psi at the sea, 0.53 psi less per 1000 ft; trade figures for pressure tanks, from memory.
+
+    Examples
+    --------
+    14.7 psi at the sea, and 1.74 psi less 1000 m up, in metres of water:
+
+    >>> round(air_head_m(0.0), 2), round(air_head_m(1000.0), 2)
+    (10.35, 9.13)
     """
     require_range("elevation_m", elevation_m, -500.0, 9000.0)
     return _AIR_HEAD_M - _AIR_PER_M * elevation_m
@@ -99,6 +106,18 @@ def drawdown_m3(pump: Pump, *, elevation_m: float = 0.0) -> float:
     Source
     ------
     Boyle's law: Vt (p_pre + pa) (1/(p_on + pa) - 1/(p_off + pa)).
+
+    Examples
+    --------
+    A trade journal prints 25.1 gal for a tank of 85 gal at 28 psi, switched at 30 and 50 psi:
+
+    >>> psi_m, gal_m3 = 0.70307, 0.00378541
+    >>> tank = Pump(
+    ...     on_head_m=30 * psi_m, off_head_m=50 * psi_m, tank_m3=85 * gal_m3,
+    ...     pre_charge_head_m=28 * psi_m, shut_off_head_m=62 * psi_m,
+    ... )
+    >>> round(drawdown_m3(tank) / gal_m3, 1)
+    25.1
     """
     air_m = air_head_m(elevation_m)
     gas = pump.tank_m3 * (pump.pre_charge_head_m + air_m)
