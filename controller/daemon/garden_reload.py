@@ -19,7 +19,7 @@ from controller.garden.model import Garden
 from controller.garden.size import MOST_BYTES, too_large
 from controller.hydraulics.calibration.result import Fitted
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.network.spans import NOTHING_MEASURED, Corrections
+from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections
 from controller.logbook.notes import FitRow
 from controller.logbook.queries import Questions
 from controller.timetable.calibrated import Tested, tested_lines

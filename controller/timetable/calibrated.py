@@ -18,7 +18,7 @@ from controller.hydraulics.calibration.result import (
     older_corrections,
 )
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.network.spans import NOTHING_MEASURED, Corrections
+from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections
 
 if TYPE_CHECKING:
     from controller.hydraulics.calibration.uncertainty import FlowErrors

@@ -13,7 +13,7 @@ from controller.garden.plumbing import Opening
 from controller.hydraulics.calibration.fit import fit
 from controller.hydraulics.calibration.measurements import Bucket
 from controller.hydraulics.calibration.result import fitted_to_dict
-from controller.hydraulics.network.spans import NOTHING_MEASURED
+from controller.hydraulics.network.supply_curve import NOTHING_MEASURED
 from controller.logbook.logbook import Logbook
 from controller.units import m3_s_from_l_min
 from crops.catalogue import load

@@ -22,7 +22,7 @@ from controller.daemon.flow.findable import (
 from controller.garden.model import Garden, Meter
 from controller.garden.plumbing import Opening
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.network.spans import NOTHING_MEASURED
+from controller.hydraulics.network.supply_curve import NOTHING_MEASURED
 from controller.timetable.calibrated import Bands
 from controller.units import m3_s_from_l_min
 

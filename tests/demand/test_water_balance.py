@@ -17,7 +17,7 @@ from controller.demand.soil.water_balance import advance, as_read, ledger_over, 
 from controller.errors import OutOfRange
 from controller.garden.model import Coefficients
 from controller.garden.plumbing import Drilling, Face, Row
-from controller.hydraulics.physics.pipe import pipe_of
+from controller.hydraulics.physics.pipe import PIPES
 from crops.catalogue import load
 
 CATALOGUE = load()
@@ -348,7 +348,7 @@ def test_plants_shade_their_rows_by_the_ground_that_each_has():
     leek = replace(CROPS("leek"), spread_m=0.4)
     rows = tuple(
         Row(
-            length_m=10.0, pipe=pipe_of("3/4 in"), ground_width_m=width_m,
+            length_m=10.0, pipe=PIPES["3/4 in"], ground_width_m=width_m,
             drilling=Drilling(bore_m=0.0016, every_m=0.15, first_m=0.07, face=Face.DOWN),
         )
         for width_m in (0.4, 0.8)

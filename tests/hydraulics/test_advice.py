@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
+from support.hydraulics_rows import longest_row_m
 
 from controller.errors import InputError
 from controller.garden.model import Garden, Planting, Watering, Window
@@ -17,14 +18,12 @@ from controller.garden.plumbing import Opening, Supply, SupplyKind, Valve, Valve
 from controller.hydraulics.design.advice import Advice, advice_rows, advice_text, advise
 from controller.hydraulics.design.advice_base import figures, ranked, show_off_level, show_speed
 from controller.hydraulics.design.limits import (
-    even_enough,
     level_enough_m,
-    longest_row_m,
     most_that_is_good,
 )
 from controller.hydraulics.design.open_together import most_together, share_together
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.network.spans import Corrections
+from controller.hydraulics.network.supply_curve import Corrections
 from controller.hydraulics.network.uniformity import real_uniformity
 from controller.hydraulics.physics.pipe import PIPES
 from controller.units import head_m_from_psi
@@ -390,15 +389,6 @@ def test_the_screen_is_a_tenth_of_the_smallest_hole():
     # WORKED: 1/16 in is 1.59 mm, a tenth 0.159 mm: 100 mesh has 0.149 mm, 80 mesh 0.177.
     (advice,) = _about(_advice(a_garden(a_zone("ash"))), "filter")
     assert advice.figures["mesh"] == 100.0
-
-
-def test_a_length_needs_a_wish_and_a_hopeless_wish_gives_none():
-    with pytest.raises(InputError, match="wished"):
-        even_enough(most_variation=None, least_uniformity=None)
-    hopeless = longest_row_m(
-        pipe=PIPES["1/2 in"], drilling=a_drilling(), inlet_head_m=0.0, most_variation=0.1
-    )
-    assert hopeless == 0.0
 
 
 @given(

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from pytest import approx
 from support.gardens import a_garden, a_zone
+from support.hydraulics_rows import NO_EFFECTS
 
 from controller.garden.plumbing import Opening
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.network.spans import Corrections, SupplyCurve
-from controller.hydraulics.physics.orifice import NO_EFFECTS
+from controller.hydraulics.network.supply_curve import Corrections, SupplyCurve
 from controller.units import m3_s_from_l_min
 
 ALONE = frozenset("a")

@@ -12,10 +12,10 @@ from math import hypot
 import numpy as np
 import pytest
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
+from support.hydraulics_rows import longest_row_m
 
 from controller.garden.model import Garden, Watering, Zone
 from controller.garden.plumbing import Supply, Walls
-from controller.hydraulics.design.limits import longest_row_m
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.geometry import DrilledHole
 from controller.hydraulics.network.results import ZoneFlow

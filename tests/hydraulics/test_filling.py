@@ -7,11 +7,11 @@ from math import inf
 import pytest
 from pytest import approx
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
+from support.hydraulics_rows import NO_EFFECTS
 
 from controller.garden.plumbing import Face, Opening, Supply
 from controller.hydraulics.network.filling import line_fill
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.physics.orifice import NO_EFFECTS
 
 ASH = frozenset(["ash"])
 DOWN = a_row(a_drilling(face=Face.DOWN))

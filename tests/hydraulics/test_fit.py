@@ -41,7 +41,7 @@ from controller.hydraulics.calibration.result import (
     fitted_from_dict,
     fitted_to_dict,
 )
-from controller.hydraulics.calibration.uncertainty import flow_uncertainty, possible_tests
+from controller.hydraulics.calibration.uncertainty import FlowErrors, possible_tests
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.supplies import planning_curve
 from controller.units import m3_s_from_l_min
@@ -174,15 +174,15 @@ def test_four_cups_and_a_bucket_bring_a_throttled_row_within_eight_percent() -> 
     garden = _garden(SLOW)
     truth = _truth(garden, valve_a=1.0)
     fitted, lines = _after(garden, cups(truth, None, "a"), bucket(truth, None, "a"))
-    assert 1.96 * flow_uncertainty(garden, fitted, "a")["a"] < 0.08
+    assert 1.96 * FlowErrors(garden, fitted).of_zones("a")["a"] < 0.08
     assert _flow(lines) == approx(_flow(truth), rel=0.01)
 
 
 def test_a_test_of_the_tap_helps_every_zone() -> None:
     garden = _garden(FULL, FULL)
     both = frozenset("ab")
-    before = flow_uncertainty(garden, fit(garden, []), both)
-    after = flow_uncertainty(garden, fit(garden, [bucket(_truth(garden), None)]), both)
+    before = FlowErrors(garden, fit(garden, [])).of_zones(both)
+    after = FlowErrors(garden, fit(garden, [bucket(_truth(garden), None)])).of_zones(both)
     assert after["b"] < 0.93 * before["b"]
 
 
@@ -194,7 +194,7 @@ def test_the_flow_alone_of_a_garden_file_counts_as_a_test() -> None:
     fitted, lines = _after(garden)
     assert fitted.tests == 0
     assert _flow(lines) == approx(m3_s_from_l_min(1.5), rel=0.01)
-    assert flow_uncertainty(garden, fitted, "a")["a"] == approx(0.05, abs=0.002)
+    assert FlowErrors(garden, fitted).of_zones("a")["a"] == approx(0.05, abs=0.002)
 
 
 def test_so_does_a_stream_seen_at_the_first_hole() -> None:
@@ -204,7 +204,7 @@ def test_so_does_a_stream_seen_at_the_first_hole() -> None:
     # WORKED: 0.08 m from a hole that runs full; Lichtarowicz at 0.134 m and 15 C has Cd 0.773 for
     # the 0.80 of fast water: 0.08/0.773^2 = 0.134 m of head.
     assert hole.head_m - hole.z_m == approx(0.134, rel=0.03)
-    assert 0.03 < flow_uncertainty(garden, fitted, "a")["a"] < 0.12
+    assert 0.03 < FlowErrors(garden, fitted).of_zones("a")["a"] < 0.12
 
 
 def test_a_flow_in_the_file_that_nothing_else_allows_is_named_not_refused() -> None:
@@ -238,8 +238,8 @@ def test_a_barrel_is_computed_half_way_down_and_its_fall_widens_the_band() -> No
     assert fitted.corrections.supply.static_head_m == approx(curve.static_head_m)
     assert fitted.corrections.supply.k == approx(curve.k)
     steady = replace(garden, supply=replace(barrel, falls_to_m=1.2))
-    wide = flow_uncertainty(garden, fitted, "a")["a"]
-    assert wide > 1.3 * flow_uncertainty(steady, fit(steady, []), "a")["a"]
+    wide = FlowErrors(garden, fitted).of_zones("a")["a"]
+    assert wide > 1.3 * FlowErrors(steady, fit(steady, [])).of_zones("a")["a"]
 
 
 # Disputes ----------------------------------------------------------------------------------------
@@ -293,7 +293,7 @@ def test_the_proposed_test_narrows_as_far_as_was_said_and_no_other_does_more() -
 
     def left_by(test: Measurement) -> float:
         after = fit(garden, [test])
-        bands = [flow_uncertainty(garden, after, zone)[zone] for zone in "ab"]
+        bands = [FlowErrors(garden, after).of_zones(zone)[zone] for zone in "ab"]
         return (sum(band**2 for band in bands) / 2.0) ** 0.5
 
     left = {words: left_by(test) for test, words in possible_tests(garden, Lines(garden))}
@@ -317,7 +317,7 @@ def test_a_fit_survives_being_written_down() -> None:
     assert fitted.contradictions
     back = fitted_from_dict(json.loads(json.dumps(fitted_to_dict(fitted))))
     assert back == fitted
-    assert flow_uncertainty(garden, back, "ab") == flow_uncertainty(garden, fitted, "ab")
+    assert FlowErrors(garden, back).of_zones("ab") == FlowErrors(garden, fitted).of_zones("ab")
 
 
 @pytest.mark.parametrize("plain", [{}, {"edition": 99}, {"edition": 1}])
@@ -341,7 +341,7 @@ def test_what_the_garden_file_describes_anew_is_back_at_its_prior() -> None:
         "valve of a: the garden file describes it otherwise than when it was tested; what was "
         "measured of it is left out until it is tested again",
     )
-    assert flow_uncertainty(moved, fitted, "a")["a"] > 1.0
+    assert FlowErrors(moved, fitted).of_zones("a")["a"] > 1.0
     drilled = replace(garden, zones=(a, replace(b, rows=(a_row(length_m=3.0),))))
     corrections, words = corrections_for(drilled, fitted)
     assert set(corrections.discharge) == {"a"}
@@ -350,7 +350,7 @@ def test_what_the_garden_file_describes_anew_is_back_at_its_prior() -> None:
     assert corrections_for(other_tap, fitted)[0].supply is None
     fewer = replace(garden, zones=(b,))
     assert set(corrections_for(fewer, fitted)[0].valve_k) == {"b"}
-    assert flow_uncertainty(fewer, fitted, "b")["b"] < 0.1
+    assert FlowErrors(fewer, fitted).of_zones("b")["b"] < 0.1
 
 
 def test_bad_input_reaches_the_gardener_from_the_fit() -> None:
@@ -398,7 +398,7 @@ def _inside(seeds: range, *, together: bool) -> tuple[int, int]:
         lines = Lines(garden, corrections=corrections_for(garden, fitted)[0])
         names = [zone.name for zone in garden.zones]
         for opened in [frozenset(names)] if together else [frozenset({name}) for name in names]:
-            bands = flow_uncertainty(garden, fitted, opened)
+            bands = FlowErrors(garden, fitted).of_zones(opened)
             for name in opened:
                 found = lines.open_set(opened).zones[name].flow_m3_s
                 true = truth.open_set(opened).zones[name].flow_m3_s

@@ -23,7 +23,7 @@ from controller.hydraulics.calibration.measurements import (
     MeterRun,
 )
 from controller.hydraulics.calibration.result import Fitted, corrections_for
-from controller.hydraulics.calibration.uncertainty import FlowErrors, flow_uncertainty, sets_in_use
+from controller.hydraulics.calibration.uncertainty import FlowErrors, sets_in_use
 from controller.hydraulics.network.garden_lines import Lines
 from controller.units import l_min_from_m3_s, m3_s_from_l_min
 
@@ -74,7 +74,7 @@ def test_four_litres_by_the_meter_are_two_litres_a_minute() -> None:
     garden = a_garden(a_zone("a", _row(), _row(), opening=SLOW), supply=supply)
     fitted = fit(garden, [_run("a", 2.0)])
     assert _flow(garden, fitted) == approx(2.0, rel=0.05)
-    error = flow_uncertainty(garden, fitted, "a")["a"]
+    error = FlowErrors(garden, fitted).of_zones("a")["a"]
     # WORKED: 1 L of the meter's dial in 4 L.
     assert error == approx(0.25, abs=0.02)
 
@@ -83,7 +83,7 @@ def test_four_litres_by_the_meter_are_two_litres_a_minute() -> None:
 def test_what_was_measured_is_used_however_poor(litres: float) -> None:
     garden = a_garden(a_zone("a", _row(), opening=SLOW))
     fitted = fit(garden, [_run("a", litres / 2.0)])
-    error = flow_uncertainty(garden, fitted, "a")["a"]
+    error = FlowErrors(garden, fitted).of_zones("a")["a"]
     assert abs(log(_flow(garden, fitted) / (litres / 2.0))) < error
     assert error == approx(1.0 / litres, rel=0.25)
 
@@ -112,8 +112,8 @@ def test_each_has_an_error_of_its_own(kind: str) -> None:
     sure = replace(fitted, covariance=tuple(map(tuple, surer)))
     both = frozenset("ab")
     assert (
-        flow_uncertainty(garden, fitted, both)["a"]
-        > 1.0005 * (flow_uncertainty(garden, sure, both)["a"])
+        FlowErrors(garden, fitted).of_zones(both)["a"]
+        > 1.0005 * (FlowErrors(garden, sure).of_zones(both)["a"])
     )
 
 
@@ -167,7 +167,7 @@ def test_buckets_under_the_open_tap_overrule_the_files_flow_test() -> None:
     assert "the supply has changed since the flow test in the garden file" in said
     assert said in fitted.warnings
     true = TrueGarden(garden, Drawn(test_flow=0.6), Random(1)).flow("a", A)
-    band = 1.96 * flow_uncertainty(garden, fitted, "a")["a"]
+    band = 1.96 * FlowErrors(garden, fitted).of_zones("a")["a"]
     assert abs(log(m3_s_from_l_min(_flow(garden, fitted)) / true)) < band
 
 
@@ -280,7 +280,7 @@ def test_a_run_noted_for_the_wrong_zone_is_recognised(seed: int) -> None:
     named = next(found for found in fitted.contradictions if found.test == "the slip")
     assert f'as a test of "{ran}"' in named.cause
     assert named.short in fitted.warnings
-    band = 1.96 * flow_uncertainty(garden, fitted, noted)[noted]
+    band = 1.96 * FlowErrors(garden, fitted).of_zones(noted)[noted]
     off = log(true.flow(noted, frozenset({noted})) / m3_s_from_l_min(_flow(garden, fitted, noted)))
     assert abs(off) < band
 

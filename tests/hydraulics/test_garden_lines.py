@@ -13,7 +13,7 @@ from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 from controller.errors import InputError
 from controller.garden.plumbing import Face, Opening, Supply, Walls
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.network.spans import Corrections
+from controller.hydraulics.network.supply_curve import Corrections
 from controller.hydraulics.physics.orifice import Effects
 
 NAMES = ["ash", "bay", "cob", "dew", "elm"]

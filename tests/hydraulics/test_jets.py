@@ -3,10 +3,10 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.hydraulics_rows import torricelli_m3_s
 
 from controller.errors import OutOfRange
 from controller.hydraulics.physics import jets
-from controller.hydraulics.physics.orifice import hole_flow_m3_s
 
 
 def test_a_stream_of_an_inch_leaves_at_the_speed_of_a_fall_of_an_inch() -> None:
@@ -46,7 +46,9 @@ def test_the_height_of_a_full_stream_tells_the_flow_whatever_the_coefficient(
     high_m = jets.height_m(head_m=head_m, velocity_coefficient=coefficient)
     area_m2 = 3.141592653589793 / 4.0 * 0.0015875**2
     assert area_m2 * jets.exit_speed_from_height_m_s(high_m) == pytest.approx(
-        hole_flow_m3_s(head_over_hole_m=head_m, bore_m=0.0015875, discharge_coefficient=coefficient)
+        torricelli_m3_s(
+            head_over_hole_m=head_m, bore_m=0.0015875, discharge_coefficient=coefficient
+        )
     )
 
 

@@ -7,11 +7,11 @@ from itertools import pairwise
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from support.hydraulics_rows import Hole, Lateral, lateral_flow, torricelli_m3_s
+from support.hydraulics_trees import Outlet, Span, solve_tree
 
 from controller.errors import InputError
-from controller.hydraulics.network.lateral import Hole, Lateral, solve_lateral
-from controller.hydraulics.network.spans import Outlet, Span, SupplyCurve, solve_tree
-from controller.hydraulics.physics.orifice import hole_flow_m3_s
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.hydraulics.physics.pipe import WATER_TEMP_C, head_loss_m, viscosity_m2_s
 
 heads = st.floats(0.02, 40.0)
@@ -38,7 +38,7 @@ def laterals(draw, level=False):
 @given(laterals(), heads)
 @settings(max_examples=60)
 def test_each_stretch_loses_the_head_of_the_water_still_passing(lateral, head_m):
-    flow = solve_lateral(lateral, head_m)
+    flow = lateral_flow(lateral, head_m)
     nu = viscosity_m2_s(WATER_TEMP_C)
     passing, near_m, at_m = sum(flow.hole_flows_m3_s), head_m, 0.0
     assert passing == pytest.approx(flow.flow_m3_s, rel=1e-12)
@@ -56,15 +56,15 @@ def test_each_stretch_loses_the_head_of_the_water_still_passing(lateral, head_m)
 @given(laterals(), heads)
 @settings(max_examples=60)
 def test_each_hole_keeps_its_law(lateral, head_m):
-    flow = solve_lateral(lateral, head_m)
+    flow = lateral_flow(lateral, head_m)
     for hole, at_m, q in zip(lateral.holes, flow.hole_heads_m, flow.hole_flows_m3_s, strict=True):
-        law = hole_flow_m3_s(
+        law = torricelli_m3_s(
             head_over_hole_m=at_m - hole.z_m,
             bore_m=hole.bore_m,
             discharge_coefficient=hole.discharge_coefficient,
         )
         # A micrometre of head about the grade line is left to rounding.
-        floor = hole_flow_m3_s(head_over_hole_m=1e-6, bore_m=hole.bore_m, discharge_coefficient=1)
+        floor = torricelli_m3_s(head_over_hole_m=1e-6, bore_m=hole.bore_m, discharge_coefficient=1)
         assert q == pytest.approx(law, rel=1e-6, abs=floor)
         assert q >= 0.0
 
@@ -76,7 +76,7 @@ def test_a_row_that_has_used_up_its_head_is_still_solved():
         Hole(x_m=0.07 + 0.5 * i, z_m=0.013, bore_m=0.003, discharge_coefficient=0.8)
         for i in range(41)
     )
-    flow = solve_lateral(Lateral(bore_m=0.01529, holes=holes), 0.0345)
+    flow = lateral_flow(Lateral(bore_m=0.01529, holes=holes), 0.0345)
     assert all(near >= far for near, far in pairwise(flow.hole_flows_m3_s))
     assert 1e-6 < flow.hole_flows_m3_s[0] < 5e-6
     assert flow.hole_flows_m3_s[-1] < 1e-3 * flow.hole_flows_m3_s[0]
@@ -85,7 +85,7 @@ def test_a_row_that_has_used_up_its_head_is_still_solved():
 @given(laterals(level=True), heads)
 @settings(max_examples=60)
 def test_head_never_rises_toward_the_closed_end_of_a_level_line(lateral, head_m):
-    at_m = (head_m, *solve_lateral(lateral, head_m).hole_heads_m)
+    at_m = (head_m, *lateral_flow(lateral, head_m).hole_heads_m)
     assert all(near + 1e-10 >= far for near, far in pairwise(at_m))
 
 
@@ -114,7 +114,7 @@ def test_the_march_and_the_network_agree(lateral, head_m):
             )
         )
     tree = solve_tree(supply=stiff, spans=spans, outlets=outlets)
-    march = solve_lateral(lateral, head_m)
+    march = lateral_flow(lateral, head_m)
     largest = max(march.hole_flows_m3_s, default=0.0)
     assert tree.outlet_flows_m3_s == pytest.approx(
         march.hole_flows_m3_s, rel=1e-4, abs=1e-4 * largest + 1e-9
@@ -123,18 +123,18 @@ def test_the_march_and_the_network_agree(lateral, head_m):
 
 def test_an_inlet_below_every_hole_gives_nothing():
     hole = Hole(x_m=0.1, z_m=0.5, bore_m=0.002, discharge_coefficient=0.8)
-    flow = solve_lateral(Lateral(bore_m=0.02, holes=(hole,)), 0.4)
+    flow = lateral_flow(Lateral(bore_m=0.02, holes=(hole,)), 0.4)
     assert flow.flow_m3_s == 0.0
     assert flow.hole_heads_m == (0.4,)
 
 
 def test_a_lateral_without_holes_gives_nothing():
-    assert solve_lateral(Lateral(bore_m=0.02, holes=()), 3.0).flow_m3_s == 0.0
+    assert lateral_flow(Lateral(bore_m=0.02, holes=()), 3.0).flow_m3_s == 0.0
 
 
 def test_two_holes_at_one_place_give_the_same():
     hole = Hole(x_m=1.0, z_m=0.0, bore_m=0.0015875, discharge_coefficient=0.8)
-    flow = solve_lateral(Lateral(bore_m=0.02, holes=(hole, hole)), 2.0)
+    flow = lateral_flow(Lateral(bore_m=0.02, holes=(hole, hole)), 2.0)
     assert flow.hole_flows_m3_s[0] == flow.hole_flows_m3_s[1] > 0.0
 
 
@@ -150,5 +150,5 @@ def test_the_low_far_end_of_a_falling_row_may_stand_above_its_inlet_pressure():
         Hole(x_m=0.15 * i, z_m=-0.02 * i, bore_m=0.0015875, discharge_coefficient=0.8)
         for i in range(1, 9)
     )
-    flow = solve_lateral(Lateral(bore_m=0.0204, holes=holes), 0.3)
+    flow = lateral_flow(Lateral(bore_m=0.0204, holes=holes), 0.3)
     assert flow.hole_flows_m3_s[-1] == max(flow.hole_flows_m3_s)

@@ -13,8 +13,8 @@ from support.hydraulics_gardens import GPM_M3_S, PSI_M, a_garden, a_row, a_zone
 from controller.garden.model import Garden
 from controller.garden.plumbing import BeforeRegulator, Opening, Pump, Supply, SupplyKind
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.network.spans import Corrections, SupplyCurve
 from controller.hydraulics.network.supplies import held, planning_curve, supply_states
+from controller.hydraulics.network.supply_curve import Corrections, SupplyCurve
 
 # What `zone_flows` says of itself.
 WITHIN = 1e-5

@@ -13,8 +13,8 @@ from controller.garden.model import Garden
 from controller.garden.plumbing import Face, Opening, Supply, SupplyKind
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.results import HoleFlow, SetFlow
-from controller.hydraulics.network.spans import Corrections
 from controller.hydraulics.network.supplies import supply_states
+from controller.hydraulics.network.supply_curve import Corrections
 from controller.hydraulics.physics import jets
 from controller.units import GRAVITY_M_S2, l_min_from_m3_s
 

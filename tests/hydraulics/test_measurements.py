@@ -22,8 +22,8 @@ from controller.hydraulics.calibration.measurements import (
     measurement_to_dict,
 )
 from controller.hydraulics.calibration.predicted import (
-    NOTHING_TRIED,
-    foretold,
+    Tried,
+    predicted,
     refuse_impossible,
     said,
 )
@@ -32,6 +32,8 @@ from controller.hydraulics.physics.jets import DETACHED_VELOCITY_COEFFICIENT, he
 from controller.units import GRAVITY_M_S2
 
 A = frozenset({"a"})
+# A network just as the garden file has it: bores by the drill's name, no hole blocked.
+NOTHING_TRIED = Tried(bore=1.0, open_holes={})
 CUPS = Cups(zones=A, zone="a", holes=(1, 5, 11, 16), volumes_m3=(9e-4,) * 4, time_s=30.0)
 STREAM = Stream(zones=A, zone="a", holes=(1, 16), heights_m=(0.07, 0.065))
 REACH = Stream(zones=A, zone="a", holes=(1,), reaches_m=(0.4,), drop_m=0.15)
@@ -143,7 +145,7 @@ def test_what_tests_of_the_true_network_say_is_what_the_network_foretells() -> N
         Gauge(zones=frozenset(), head_m=lines.supply.static_head_m),
         Bucket(zones=frozenset(), volume_m3=lines.supply.flow_m3_s(0.0) * 9.0, time_s=9.0),
     ):
-        assert foretold(test, lines, NOTHING_TRIED) == approx(said(test, garden)[0], rel=1e-9), (
+        assert predicted(test, lines, NOTHING_TRIED) == approx(said(test, garden)[0], rel=1e-9), (
             test.shown
         )
 
@@ -170,7 +172,7 @@ def test_streams_are_foretold_as_of_a_pipe_turned_for_the_look(
         replace(STREAM, holes=(1,), heights_m=(up_m,)),
         replace(REACH, reaches_m=(far_m,)),
     ):
-        assert foretold(test, Lines(garden), NOTHING_TRIED) == approx(
+        assert predicted(test, Lines(garden), NOTHING_TRIED) == approx(
             said(test, garden)[0], abs=1e-9
         )
 

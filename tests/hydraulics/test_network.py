@@ -8,10 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.hydraulics_epanet import random_net
+from support.hydraulics_rows import torricelli_m3_s
+from support.hydraulics_trees import Outlet, Span, solve_tree
 
 from controller.errors import InputError, OutOfRange
-from controller.hydraulics.network.spans import Outlet, Span, SupplyCurve, solve_tree
-from controller.hydraulics.physics.orifice import hole_flow_m3_s
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.hydraulics.physics.pipe import WATER_TEMP_C, head_loss_m, viscosity_m2_s
 
 SUPPLY = SupplyCurve(static_head_m=35.0, test_head_m=17.5, test_flow_m3_s=5e-4)
@@ -65,13 +66,15 @@ def test_every_span_and_hole_keeps_its_law(seed):
         fall = flow.heads_m[span.upstream] - flow.heads_m[span.downstream]
         assert fall == pytest.approx(lost, abs=1e-6)
     for outlet, q in zip(net.outlets, flow.outlet_flows_m3_s, strict=True):
-        law = hole_flow_m3_s(
+        law = torricelli_m3_s(
             head_over_hole_m=flow.heads_m[outlet.node] - outlet.z_m,
             bore_m=outlet.bore_m,
             discharge_coefficient=outlet.discharge_coefficient,
         )
         # A micrometre of head about the grade line is left to rounding.
-        floor = hole_flow_m3_s(head_over_hole_m=1e-6, bore_m=outlet.bore_m, discharge_coefficient=1)
+        floor = torricelli_m3_s(
+            head_over_hole_m=1e-6, bore_m=outlet.bore_m, discharge_coefficient=1
+        )
         assert q == pytest.approx(law, rel=1e-5, abs=floor)
         assert q >= 0.0
 

@@ -7,12 +7,13 @@ from math import nan
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from support.hydraulics_rows import hole_passes_m3_s, torricelli_m3_s
 
 from controller.errors import OutOfRange
 from controller.hydraulics.physics.orifice import (
     discharge_coefficient,
     first_drip_head_m,
-    hole_flow_m3_s,
+    hole_law,
 )
 from controller.hydraulics.physics.pipe import PIPES
 
@@ -21,20 +22,27 @@ BORE_M, WALL_M = 0.0015875, PIPES["3/4 in"].wall_m
 
 @given(head_m=st.floats(-50.0, 0.0))
 def test_a_hole_above_the_grade_line_gives_nothing(head_m):
-    flow = hole_flow_m3_s(head_over_hole_m=head_m, bore_m=BORE_M, discharge_coefficient=0.8)
+    flow = hole_passes_m3_s(head_over_hole_m=head_m, bore_m=BORE_M, discharge_coefficient=0.8)
     assert flow == 0.0
 
 
 @given(head_m=st.floats(1e-6, 50.0))
 def test_four_times_the_head_doubles_the_flow(head_m):
-    one = hole_flow_m3_s(head_over_hole_m=head_m, bore_m=BORE_M, discharge_coefficient=0.8)
-    four = hole_flow_m3_s(head_over_hole_m=4 * head_m, bore_m=BORE_M, discharge_coefficient=0.8)
+    one = hole_passes_m3_s(head_over_hole_m=head_m, bore_m=BORE_M, discharge_coefficient=0.8)
+    four = hole_passes_m3_s(head_over_hole_m=4 * head_m, bore_m=BORE_M, discharge_coefficient=0.8)
     assert four == pytest.approx(2 * one, rel=1e-12)
 
 
-def test_a_head_that_is_no_number_is_refused():
-    with pytest.raises(OutOfRange, match="head_over_hole_m"):
-        hole_flow_m3_s(head_over_hole_m=nan, bore_m=BORE_M, discharge_coefficient=0.8)
+@given(head_m=st.floats(1e-6, 50.0), coefficient=st.floats(0.5, 1.0))
+def test_a_constant_coefficient_is_torricellis_law(head_m, coefficient):
+    figures = {"head_over_hole_m": head_m, "bore_m": BORE_M, "discharge_coefficient": coefficient}
+    assert hole_passes_m3_s(**figures) == pytest.approx(torricelli_m3_s(**figures), rel=1e-12)
+
+
+@pytest.mark.parametrize("bore_m", [nan, 0.0, -0.001])
+def test_a_bore_that_is_none_is_refused(bore_m):
+    with pytest.raises(OutOfRange, match="bore_m"):
+        hole_law(bore_m=bore_m, discharge_coefficient=0.8)
 
 
 @given(ratio=st.floats(0.02, 2.3))

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from controller.errors import InputError, OutOfRange
-from controller.hydraulics.physics.pipe import friction_factor, head_loss_m, pipe_of, viscosity_m2_s
+from controller.errors import OutOfRange
+from controller.hydraulics.physics.pipe import friction_factor, head_loss_m, viscosity_m2_s
 
 
 @pytest.mark.parametrize("corner", [2000.0, 4000.0])
@@ -53,15 +53,6 @@ def test_laminar_flow_loses_head_by_poiseuille():
     # WORKED: 128 nu L Q/(pi g D4) = 128 x 1e-6 x 2 x 1e-6/(pi x 9.80665 x 0.01^4) m.
     lost = head_loss_m(flow_m3_s=1e-6, length_m=2.0, bore_m=0.01, viscosity_m2_s=1e-6)
     assert lost == pytest.approx(128e-6 * 2 * 1e-6 / (3.141592653589793 * 9.80665 * 1e-8), rel=1e-9)
-
-
-def test_an_unknown_pipe_names_the_sizes():
-    with pytest.raises(InputError, match="3/4 in"):
-        pipe_of("7/8 in")
-
-
-def test_a_pipe_is_found_by_its_nominal_size():
-    assert pipe_of(" 3/4  in ").label == "3/4 in"
 
 
 @pytest.mark.parametrize("water_temp_c", [-1.0, 51.0, nan])

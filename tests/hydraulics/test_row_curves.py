@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 from support.hydraulics_large import many_rows, random_garden
+from support.hydraulics_rows import head_at, marches_counted
 
 from controller.errors import InputError
 from controller.garden.plumbing import Face, Opening, Supply, Walls
@@ -21,7 +22,7 @@ from controller.hydraulics.network.geometry import drilled_holes, row_shape
 from controller.hydraulics.network.lateral import LateralFlow
 from controller.hydraulics.network.march import RowMarch
 from controller.hydraulics.network.row_curves import MOVED, RowCurve
-from controller.hydraulics.network.spans import Corrections
+from controller.hydraulics.network.supply_curve import Corrections
 from controller.hydraulics.physics.orifice import Water
 from controller.hydraulics.physics.pipe import PIPES, viscosity_m2_s
 
@@ -66,7 +67,7 @@ def test_a_curve_meets_the_row_solved_hole_by_hole(name):
         dry = curve.settle(exact.flow_m3_s)
         if dry == MOVED:
             dry = curve.settle(exact.flow_m3_s)
-        head_m, slope = curve.head_at(exact.flow_m3_s)
+        head_m, slope = head_at(curve, exact.flow_m3_s)
         # An error in the head at this flow, turned into one of the flow at this head.
         assert abs(head_m - over_m) / slope <= 1e-5 * exact.flow_m3_s, over_m
         is_dry = [q <= 0.0 for q in exact.hole_flows_m3_s]
@@ -80,7 +81,7 @@ def test_head_grows_with_flow_all_along_a_curve(name):
     flows = [top * 0.9**k for k in range(60, -1, -1)]
     for flow in flows:
         curve.settle(flow)
-    answers = [curve.head_at(flow) for flow in flows]
+    answers = [head_at(curve, flow) for flow in flows]
     assert all(a[0] < b[0] for a, b in pairwise(answers))
     assert all(slope > 0.0 for _, slope in answers)
 
@@ -294,14 +295,19 @@ def test_an_unknown_zone_is_refused_as_by_the_whole_tree():
 
 
 def test_asking_again_marches_no_more():
-    curve, _, solved = curve_and_row(ROWS["long"])
-    flows = [solved(over_m).flow_m3_s for over_m in HEADS_M]
-    for flow in flows:
-        curve.settle(flow)
-    marched = curve.marches
-    # WORKED: 1 cm to 33 m is log4(3300) = 5.8 steps of four to one, each cell with its middle; the
-    # rest is friction's transition, which each hole crosses elsewhere, and from 13 m on where each
-    # hole begins to cavitate. Three for each head would say that no cell outlives the asking.
-    assert 12 <= marched <= 3 * len(flows)
-    assert all(curve.settle(flow) != MOVED for flow in flows)
-    assert curve.marches == marched
+    row = ROWS["long"]
+    shape, lowest_m = row_shape(row, drilled_holes(row, 0.0), WATER)
+    _, _, solved = curve_and_row(row)
+    flows = [solved(lowest_m + over_m).flow_m3_s for over_m in HEADS_M]
+    with marches_counted() as marches:
+        curve = RowCurve(shape, WATER.viscosity_m2_s)
+        for flow in flows:
+            curve.settle(flow)
+        (marched,) = marches
+        # WORKED: 1 cm to 33 m is log4(3300) = 5.8 steps of four to one, each cell with its middle;
+        # the rest is friction's transition, which each hole crosses elsewhere, and from 13 m on
+        # where each hole begins to cavitate. Three for each head would say that no cell outlives
+        # the asking.
+        assert 12 <= marched <= 3 * len(flows)
+        assert all(curve.settle(flow) != MOVED for flow in flows)
+        assert marches == [marched]

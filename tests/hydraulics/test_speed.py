@@ -16,12 +16,12 @@ from support.hydraulics_large import (
     raced_net,
     zone_flows_of,
 )
+from support.hydraulics_trees import solve_tree
 
 from controller.garden.model import Garden
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.geometry import drilled_holes, row_shape
 from controller.hydraulics.network.row_curves import RowCurve
-from controller.hydraulics.network.spans import solve_tree
 from controller.hydraulics.physics.orifice import Effects, Water
 
 FULL = Effects(vented=False)
@@ -110,9 +110,9 @@ def names_of(garden: Garden) -> frozenset[str]:
     return frozenset(zone.name for zone in garden.zones)
 
 
-def whole_curves(garden: Garden, water: Water) -> int:
+def whole_curves(garden: Garden, water: Water) -> None:
     """Each shape's curve from nothing, believed everywhere from 1 cm of head to the tap's own."""
-    marches, done = 0, set()
+    done = set()
     for zone in garden.zones:
         for row in zone.rows:
             holes = drilled_holes(row, zone.rise_m)
@@ -124,8 +124,6 @@ def whole_curves(garden: Garden, water: Water) -> int:
             low, high = curve.flow_near(0.01), curve.flow_near(garden.supply.static_head_m)
             for k in range(101):
                 curve.settle(low * (high / low) ** (k / 100.0))
-            marches += curve.marches
-    return marches
 
 
 @pytest.mark.benchmark(group="sixty rows open together")

@@ -11,7 +11,7 @@ from pytest import approx
 from support.metered import a_metered_garden, drawn, true_flow
 
 from controller.hydraulics.calibration.fit import fit
-from controller.hydraulics.calibration.uncertainty import flow_uncertainty, total_uncertainty
+from controller.hydraulics.calibration.uncertainty import FlowErrors
 from controller.hydraulics.network.garden_lines import Lines
 
 GARDEN = a_metered_garden()
@@ -25,16 +25,16 @@ def test_the_spread_of_drawn_gardens_is_the_error_said(zones: str) -> None:
     dice, opened = Random(1), frozenset(zones)
     right = true_flow(Lines(GARDEN))(opened)
     spread = stdev(log(true_flow(drawn(GARDEN, dice)[0])(opened) / right) for _ in range(300))
-    assert total_uncertainty(GARDEN, FITTED, opened) == approx(spread, rel=0.12)
+    assert FlowErrors(GARDEN, FITTED).total(opened) == approx(spread, rel=0.12)
 
 
 def test_one_zone_alone_is_as_sure_as_the_whole() -> None:
     alone = frozenset("a")
-    whole = total_uncertainty(GARDEN, FITTED, alone)
-    assert whole == approx(flow_uncertainty(GARDEN, FITTED, alone)["a"], rel=1e-6)
+    whole = FlowErrors(GARDEN, FITTED).total(alone)
+    assert whole == approx(FlowErrors(GARDEN, FITTED).of_zones(alone)["a"], rel=1e-6)
 
 
 def test_the_whole_is_surer_than_its_parts() -> None:
     both = frozenset("ab")
-    parts = flow_uncertainty(GARDEN, FITTED, both)
-    assert total_uncertainty(GARDEN, FITTED, both) < min(parts.values())
+    parts = FlowErrors(GARDEN, FITTED).of_zones(both)
+    assert FlowErrors(GARDEN, FITTED).total(both) < min(parts.values())

@@ -9,11 +9,9 @@ from hypothesis import strategies as st
 from controller.errors import InputError, OutOfRange
 from controller.hydraulics.network.uniformity import (
     by_squares,
-    emission_uniformity,
     flow_variation,
     low_quarter_uniformity,
     scattered_uniformity,
-    variation_coefficient,
 )
 
 flows = st.lists(st.floats(0.0, 1e-4), min_size=1, max_size=60)
@@ -113,23 +111,3 @@ def test_a_scatter_is_no_less_than_none():
         scattered_uniformity([1.0], [-0.1])
     with pytest.raises(InputError, match="at least one open hole"):
         scattered_uniformity([], [])
-
-
-def test_more_outlets_at_a_plant_hide_the_scatter():
-    one = emission_uniformity(least_flow_m3_s=1.8, mean_flow_m3_s=2.0, scatter_fraction=0.1)
-    four = emission_uniformity(
-        least_flow_m3_s=1.8, mean_flow_m3_s=2.0, scatter_fraction=0.1, outlets_per_plant=4
-    )
-    # WORKED: 0.9 x (1 - 1.27 x 0.1/2) = 0.84285.
-    assert four == pytest.approx(0.84285, abs=1e-9)
-    assert four > one
-
-
-def test_a_scatter_needs_two_outlets():
-    with pytest.raises(InputError, match="two or more"):
-        variation_coefficient([1.0])
-
-
-def test_the_least_flow_is_not_above_the_mean():
-    with pytest.raises(OutOfRange, match="least_flow_m3_s"):
-        emission_uniformity(least_flow_m3_s=2.1, mean_flow_m3_s=2.0, scatter_fraction=0.0)

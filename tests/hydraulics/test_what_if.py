@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
+from support.uniformity import emission_uniformity
 
 from controller.errors import InputError
 from controller.garden.model import Watering
@@ -18,7 +19,6 @@ from controller.hydraulics.network.row_shares import (
     drained_share,
     grade_of,
     row_shares,
-    shares_text,
 )
 from controller.hydraulics.network.uniformity import low_quarter_uniformity, real_uniformity
 
@@ -112,7 +112,7 @@ def test_the_text_fits_eighty_columns_in_both_units():
     plugged=st.sets(st.integers(1, 6)),
 )
 @settings(max_examples=30)
-def test_shares_of_a_row_sum_to_one_and_the_low_quarter_is_the_weakest(
+def test_a_rows_holes_sum_to_its_flow_and_the_low_quarter_is_the_weakest(
     length, loss_k, tilt, plugged
 ):
     row = a_row(
@@ -128,40 +128,22 @@ def test_shares_of_a_row_sum_to_one_and_the_low_quarter_is_the_weakest(
     if not running or flow.flow_m3_s <= 0.0:
         assert shares.uniformity == 0.0
         return
-    assert sum(h.of_row for h in shares.holes) == pytest.approx(1.0, abs=1e-9)
-    assert sum(h.of_mean for h in running) == pytest.approx(len(running), abs=1e-6)
+    assert sum(h.flow_m3_s for h in shares.holes) == pytest.approx(flow.flow_m3_s, rel=1e-9)
     low = [h.flow_m3_s for h in running if h.low_quarter]
     assert len(low) == (len(running) + 3) // 4
     assert max(low) <= min([h.flow_m3_s for h in running if not h.low_quarter] or [max(low)])
     pipe = low_quarter_uniformity([h.flow_m3_s for h in running])
-    assert shares.pipe_uniformity == pytest.approx(pipe, rel=1e-9)
+    assert flow.evenness == pytest.approx(pipe, rel=1e-9)
     assert shares.uniformity == real_uniformity(flow.holes, HABITS)
     # The published formula knows no error of level.
     drilled = row_shares(flow, replace(HABITS, level_error_m=0.0))
-    assert shares.emission_uniformity <= drilled.uniformity + 1e-9
-
-
-def test_a_rows_line_says_who_gets_most_and_least():
-    # The far hole lies some 3 cm higher than the first, with a few centimetres of head over it.
-    row = a_row(far_height_m=0.03, plugged_holes=(16,))
-    zone = a_zone("ash", row, opening=Opening(alone_flow_m3_s=2.0 / 60000))
-    flow = Lines(a_garden(zone)).open_set(ALONE).zones["ash"].rows[0]
-    words = shares_text(row_shares(flow, HABITS))
-    mean = flow.flow_m3_s / 15
-    assert f"hole 1 gives {100 * flow.holes[0].flow_m3_s / mean:.0f} % of the mean" in words
-    assert f"hole 15 {100 * flow.holes[14].flow_m3_s / mean:.0f} %" in words
-    dry = a_garden(a_zone("ash", rise_m=60.0))
-    nothing = Lines(dry).open_set(ALONE).zones["ash"].rows[0]
-    assert shares_text(row_shares(nothing, HABITS)) == "no hole gives water"
-
-
-def test_emission_uniformity_is_the_least_hole_over_the_mean_less_scatter():
-    # WORKED: EP405 (1 - 1.27 x 0.05/sqrt(3)) x qmin/qmean with three holes a plant.
-    flow = Lines(a_garden(a_zone("ash", a_row(length_m=6.0)))).open_set(ALONE).zones["ash"].rows[0]
-    shares = row_shares(flow, HABITS, outlets_per_plant=3)
-    flows = [hole.flow_m3_s for hole in flow.holes]
-    expected = (1 - 1.27 * 0.05 / 3**0.5) * min(flows) / (sum(flows) / len(flows))
-    assert shares.emission_uniformity == pytest.approx(expected, rel=1e-9)
+    flows = [h.flow_m3_s for h in running]
+    emission = emission_uniformity(
+        least_flow=min(flows),
+        mean_flow=sum(flows) / len(flows),
+        scatter_fraction=HABITS.drilling_scatter,
+    )
+    assert emission <= drilled.uniformity + 1e-9
 
 
 def test_classes_are_those_of_practice():

@@ -7,15 +7,15 @@ from itertools import pairwise
 import pytest
 from support.hydraulics_epanet import VISCOSITY_M2_S, Engine, Net
 from support.hydraulics_gardens import PSI_M, a_drilling, a_row
+from support.hydraulics_rows import NO_EFFECTS, longest_row_m
+from support.hydraulics_trees import Outlet, Span
 
 from controller.garden.plumbing import Walls
 from controller.hydraulics.design.limits import (
     level_enough_m,
-    longest_row_m,
     soaking_flow_m3_s,
 )
-from controller.hydraulics.network.spans import Outlet, Span, SupplyCurve
-from controller.hydraulics.physics.orifice import NO_EFFECTS
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.hydraulics.physics.pipe import PIPES, viscosity_m2_s
 from controller.hydraulics.physics.water_hammer import (
     RATING_PSI,

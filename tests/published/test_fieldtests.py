@@ -26,16 +26,16 @@ from support.hydraulics_fieldtests import (
     stream,
 )
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
+from support.hydraulics_rows import NO_EFFECTS
 
 from controller.garden.model import Garden
 from controller.garden.plumbing import Face, Opening
 from controller.hydraulics.calibration.fit import fit
 from controller.hydraulics.calibration.measurements import Bucket, Count, Measurement
 from controller.hydraulics.calibration.parameters import open_holes, unknowns_of
-from controller.hydraulics.calibration.predicted import foretold, said
-from controller.hydraulics.calibration.uncertainty import Neighbours, flow_uncertainty
+from controller.hydraulics.calibration.predicted import predicted, said
+from controller.hydraulics.calibration.uncertainty import FlowErrors, Neighbours
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.physics.orifice import NO_EFFECTS
 from controller.units import m3_s_from_l_min
 
 A = frozenset("a")
@@ -106,7 +106,7 @@ def test_a_bucket_under_epanets_throttled_row_tells_the_valve_epanet_had(
 
 
 def _band(garden: Garden, *tests: Measurement, zones: frozenset[str] = A) -> float:
-    return flow_uncertainty(garden, fit(garden, tests), zones)["a"]
+    return FlowErrors(garden, fit(garden, tests)).of_zones(zones)["a"]
 
 
 def test_usual_tests_tell_a_flow_as_well_as_practice_has_it(as_epanet: None) -> None:
@@ -147,7 +147,7 @@ def test_scipy_finds_the_same_values_and_errors(seed: int) -> None:
     def residuals(x) -> list[float]:
         here = Neighbours(garden, unknowns, [float(a) for a in x])
         found = [
-            (foretold(test, here.lines, here.tried) - value) / error
+            (predicted(test, here.lines, here.tried) - value) / error
             for test in tests
             for value, error in [said(test, garden)]
         ]

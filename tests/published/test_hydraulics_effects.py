@@ -12,13 +12,13 @@ from itertools import pairwise
 
 import pytest
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
+from support.hydraulics_rows import NO_EFFECTS, Hole, Lateral, lateral_flow
 
 from controller.garden.plumbing import Face, Opening, Supply
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.network.lateral import Hole, Lateral, LateralFlow, solve_lateral
+from controller.hydraulics.network.lateral import LateralFlow
 from controller.hydraulics.network.uniformity import flow_variation, low_quarter_uniformity
 from controller.hydraulics.physics.orifice import (
-    NO_EFFECTS,
     air_over_vapour_m,
     discharge_coefficient,
     hole_law,
@@ -61,7 +61,7 @@ def a_lateral(
 )
 def test_a_dense_row_with_momentum(sigma, l_min, by_pair, du, end_m):
     row = a_lateral(80, 0.0762, pairs=True, sigma=sigma)
-    flow = solve_lateral(row, 2.0, viscosity_m2_s=NU)
+    flow = lateral_flow(row, 2.0, viscosity_m2_s=NU)
     assert flow.flow_m3_s * L_MIN == pytest.approx(l_min, rel=2e-5)
     for pair, expected in by_pair.items():
         assert flow.hole_flows_m3_s[2 * pair - 2] * ML_MIN == pytest.approx(expected, rel=3e-5)
@@ -94,7 +94,7 @@ def test_rows_at_a_held_gauge(bore_m, feet, every_m, pairs, by_sigma):
         gamma = min(sigma, 1.0)
         total_m = HEAD_M_PER_PSI * 0.70307 / 0.70434
         for _ in range(40):
-            flow = solve_lateral(row, total_m, viscosity_m2_s=NU)
+            flow = lateral_flow(row, total_m, viscosity_m2_s=NU)
             speed_m = (flow.flow_m3_s / area_m2) ** 2 / (2 * 9.80665)
             before_m, total_m = total_m, 0.70307 + gamma * speed_m
             if abs(total_m - before_m) < 1e-9:
@@ -142,7 +142,7 @@ def fed(height_m, level_m: float, loss_k: float, *, vented: bool) -> LateralFlow
     low_m, high_m = -3.0, level_m
     for _ in range(60):  # 3 m / 2**60: to the last digit
         inlet_m = 0.5 * (low_m + high_m)
-        flow = solve_lateral(row, inlet_m, viscosity_m2_s=NU)
+        flow = lateral_flow(row, inlet_m, viscosity_m2_s=NU)
         lost_m = head_loss_m(
             flow_m3_s=flow.flow_m3_s,
             length_m=3.0,
@@ -184,7 +184,7 @@ def test_a_hump_at_a_held_inlet_head():
             sigma=0.0,
             vented=vented,
         )
-        flow = solve_lateral(row, 0.0381, viscosity_m2_s=NU)
+        flow = lateral_flow(row, 0.0381, viscosity_m2_s=NU)
         assert flow.flow_m3_s * L_MIN == pytest.approx(l_min, abs=0.0006)
         assert sum(q <= 0.0 for q in flow.hole_flows_m3_s) == dry
 

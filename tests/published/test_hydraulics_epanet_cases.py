@@ -9,9 +9,10 @@ import json
 from pathlib import Path
 
 import pytest
+from support.hydraulics_rows import Hole, Lateral, lateral_flow
+from support.hydraulics_trees import Outlet, Span, TreeFlow, solve_tree
 
-from controller.hydraulics.network.lateral import Hole, Lateral, solve_lateral
-from controller.hydraulics.network.spans import Outlet, Span, SupplyCurve, TreeFlow, solve_tree
+from controller.hydraulics.network.supply_curve import SupplyCurve
 
 # RECORDED from EPANET 2.2 (wntr 1.5.0), an outside program; the files' heads say how.
 CASES = [
@@ -140,7 +141,7 @@ def test_a_row_marched_from_its_closed_end_flows_as_in_epanet(case):
                 for i in free
             ),
         )
-        flow = solve_lateral(
+        flow = lateral_flow(
             lateral,
             theirs["inlet_head_m"],
             viscosity_m2_s=case["nu_m2_s"],

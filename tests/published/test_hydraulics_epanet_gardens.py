@@ -9,11 +9,11 @@ from typing import Any
 
 import pytest
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
+from support.hydraulics_rows import NO_EFFECTS
 
 from controller.garden.model import Garden
 from controller.garden.plumbing import Opening, Pipe, Run, Supply, Walls
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.physics.orifice import NO_EFFECTS
 from controller.hydraulics.physics.pipe import viscosity_m2_s
 from controller.units import GRAVITY_M_S2
 

@@ -14,8 +14,7 @@ from support.hydraulics_large import (
     random_garden,
     zone_flows_of,
 )
-
-from controller.hydraulics.network.spans import TreeFlow, solve_tree
+from support.hydraulics_trees import TreeFlow, solve_tree
 
 # Looked for and not imported: that takes a second and a half, and every worker collects this file.
 pytestmark = pytest.mark.skipif(find_spec("wntr") is None, reason="could not import 'wntr'")

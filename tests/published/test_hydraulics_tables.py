@@ -11,16 +11,14 @@ from support.hydraulics_gardens import (
     a_row,
     a_zone,
 )
+from support.hydraulics_rows import NO_EFFECTS, Hole, Lateral, hole_passes_m3_s, lateral_flow
 
 from controller.garden.plumbing import Opening, Supply, Walls
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.network.lateral import Hole, Lateral, solve_lateral
 from controller.hydraulics.network.uniformity import flow_variation, low_quarter_uniformity
 from controller.hydraulics.physics.orifice import (
-    NO_EFFECTS,
     discharge_coefficient,
     first_drip_head_m,
-    hole_flow_m3_s,
     hole_law,
     passes,
 )
@@ -112,7 +110,7 @@ def test_valve_loss_by_angle_is_as_printed(angle_deg, printed_k):
 # WORKED: 29.84 Cd d2 sqrt(p) gal/min (in, psi) at Cd 0.80, d 1/16 in, 1 psi = 0.0932 (constant from
 # memory).
 def test_a_sixteenth_inch_hole_gives_its_us_figure():
-    flow = hole_flow_m3_s(head_over_hole_m=0.70325, bore_m=0.0015875, discharge_coefficient=0.80)
+    flow = hole_passes_m3_s(head_over_hole_m=0.70325, bore_m=0.0015875, discharge_coefficient=0.80)
     assert flow / GPM_M3_S == pytest.approx(0.0932, abs=0.00015)
 
 
@@ -146,7 +144,7 @@ def marched(inlet_head_m, count, height_m=lambda share: 0.0):
         for i in range(count)
     )
     lateral = Lateral(bore_m=0.0204216, holes=holes)
-    return solve_lateral(lateral, inlet_head_m, viscosity_m2_s=NU, gravity_m_s2=G)
+    return lateral_flow(lateral, inlet_head_m, viscosity_m2_s=NU, gravity_m_s2=G)
 
 
 @pytest.mark.parametrize("count", LEVEL_ROW)

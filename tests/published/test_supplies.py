@@ -11,11 +11,11 @@ from math import pi, sqrt
 
 import pytest
 from pytest import approx
+from support.hydraulics_trees import Outlet, Span, TreeFlow, solve_tree
 from support.supplies import BEFORE, GPM, PSI_M, PUMP, WELL
 from support.supplies import REGULATOR as PLAIN_REGULATOR
 
 from controller.garden.plumbing import Pump
-from controller.hydraulics.network.spans import Outlet, Span, SupplyCurve, TreeFlow, solve_tree
 from controller.hydraulics.network.supplies import (
     Cycle,
     RunsOn,
@@ -26,6 +26,7 @@ from controller.hydraulics.network.supplies import (
     pump_round,
     supply_states,
 )
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.units import (
     GRAVITY_M_S2,
     m3_from_gal,

@@ -14,6 +14,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from support.hydraulics_rows import hole_passes_m3_s
+from support.uniformity import variation_coefficient
 
 from controller import units
 from controller.demand.climate import atmosphere, radiation
@@ -62,12 +64,7 @@ from controller.demand.soil.soil_water import (
     taw_mm,
 )
 from controller.demand.soil.water_balance import next_day
-from controller.hydraulics.network.uniformity import (
-    emission_uniformity,
-    low_quarter_uniformity,
-    variation_coefficient,
-)
-from controller.hydraulics.physics.orifice import hole_flow_m3_s
+from controller.hydraulics.network.uniformity import low_quarter_uniformity, scattered_uniformity
 from controller.timetable.need.dose import even_litres
 
 EXAMPLES = {
@@ -387,12 +384,11 @@ def conversions(_: Inputs) -> Any:
 
 
 def design_uniformity(i: Inputs) -> Any:
-    return 100 * emission_uniformity(
-        least_flow_m3_s=i["qmin_L_h"] / 3.6e6,
-        mean_flow_m3_s=i["qavg_L_h"] / 3.6e6,
-        scatter_fraction=i["cv"],
-        outlets_per_plant=i["emitters_per_plant"],
-    )
+    # The scatter's part by the low quarter of many like holes, the pipe's as the formula has it.
+    mean = i["qavg_L_h"] / 3.6e6
+    scatter = i["cv"] / i["emitters_per_plant"] ** 0.5
+    even = scattered_uniformity([mean] * 2000, [scatter * mean] * 2000)
+    return 100 * even * i["qmin_L_h"] / i["qavg_L_h"]
 
 
 def low_quarter(i: Inputs) -> Any:
@@ -404,7 +400,7 @@ def low_quarter(i: Inputs) -> Any:
 
 
 def drilled_hole(i: Inputs) -> Any:
-    flow_m3_s = hole_flow_m3_s(
+    flow_m3_s = hole_passes_m3_s(
         head_over_hole_m=i["head_m"],
         bore_m=i["hole_mm"] / 1000,
         discharge_coefficient=i["cd"],

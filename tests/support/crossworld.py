@@ -23,7 +23,7 @@ from controller.daemon.weather import WeatherDesk
 from controller.errors import LogbookError
 from controller.garden.model import Board, Garden, Meter, Planting, Sensor, Watering, Window, Zone
 from controller.garden.plumbing import Device, Master, Opening, Valve, ValveKind
-from controller.hydraulics.network.spans import Corrections
+from controller.hydraulics.network.supply_curve import Corrections
 from controller.logbook.logbook import Logbook
 from controller.timetable.garden_loader import read_whole_text
 from controller.units import l_from_m3, m3_s_from_l_min

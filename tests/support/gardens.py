@@ -19,7 +19,7 @@ from controller.garden.model import (
     Zone,
 )
 from controller.garden.plumbing import Drilling, Face, Opening, Row, Supply, Valve, ValveKind
-from controller.hydraulics.physics.pipe import pipe_of
+from controller.hydraulics.physics.pipe import PIPES
 from controller.units import head_m_from_psi, m3_s_from_gal_min, m_from_ft, m_from_in
 
 EVERY_DAY = Window(opens=time(5), closes=time(8))
@@ -29,7 +29,7 @@ def a_row(length_ft: float = 8.0, **more: Any) -> Row:
     """A level row of 3/4 in pipe, 1/16 in holes every 6 in, looking down."""
     plain = Row(
         length_m=m_from_ft(length_ft),
-        pipe=pipe_of("3/4 in"),
+        pipe=PIPES["3/4 in"],
         drilling=Drilling(
             bore_m=m_from_in(1 / 16), every_m=m_from_in(6), first_m=m_from_in(3), face=Face.DOWN
         ),
@@ -69,7 +69,7 @@ def a_garden(*zones: Zone, **more: Any) -> Garden:
             test_head_m=head_m_from_psi(25),
             test_flow_m3_s=m3_s_from_gal_min(8),
         ),
-        main=pipe_of("1 in"),
+        main=PIPES["1 in"],
         watering=Watering(windows=(EVERY_DAY,)),
         weather=WeatherSource(),
         board=Board(pins="mock"),

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from random import Random
 
-from controller.hydraulics.network.spans import Outlet, Span, SupplyCurve
+from controller.hydraulics.network.supply_curve import SupplyCurve
+from support.hydraulics_trees import Outlet, Span
 
 GRAVITY_M_S2 = 32.2 * 0.3048
 VISCOSITY_M2_S = 1.1e-5 * 0.3048**2

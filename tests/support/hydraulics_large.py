@@ -11,13 +11,14 @@ from controller.garden.plumbing import Face, Opening, Row, Run, Supply, Walls
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.geometry import drilled_holes
 from controller.hydraulics.network.main_tree import PAST_FORK_K, TEE_RUN_K
-from controller.hydraulics.network.spans import Outlet, Span, SupplyCurve
-from controller.hydraulics.physics.orifice import NO_EFFECTS
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.hydraulics.physics.pipe import PIPES, viscosity_m2_s
 from controller.units import GRAVITY_M_S2
 from support.hydraulics_epanet import GRAVITY_M_S2 as ENGINE_GRAVITY_M_S2
 from support.hydraulics_epanet import VISCOSITY_M2_S, Net
 from support.hydraulics_gardens import GPM_M3_S, PSI_M, a_drilling, a_garden, a_row, a_zone
+from support.hydraulics_rows import NO_EFFECTS
+from support.hydraulics_trees import Outlet, Span
 
 
 def _temperature_of(viscosity: float) -> float:

@@ -11,7 +11,7 @@ from support.given import NOTHING_GIVEN
 from controller.garden.model import Garden
 from controller.garden.plumbing import Drilling, Face, Opening, Supply, SupplyKind
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.network.spans import Corrections
+from controller.hydraulics.network.supply_curve import Corrections
 from controller.timetable.check.cautions import findings
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.plan import plan_garden

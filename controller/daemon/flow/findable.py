@@ -28,7 +28,7 @@ from controller.garden.plumbing import Row, ValveKind
 from controller.garden.show import show_flow
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.geometry import drilled_holes
-from controller.hydraulics.network.spans import Corrections
+from controller.hydraulics.network.supply_curve import Corrections
 from controller.units import l_from_m3, m3_from_l
 
 # What a change must be for the past weeks to show it: the least that is told and a scatter of days

@@ -1,7 +1,7 @@
-"""All field tests of a garden fitted together, contradictions found and named.
+"""Fits all field tests of a garden together, and names the tests that contradict the others.
 
-A suspect is left out, the others are fitted alone, and its reading is compared with what they say
-of it as it was noted, and as it would be if the slip were mended.
+A suspect test is left out and the others are fitted without it. Its reading, as noted and with the
+likely slip corrected, is then compared with what they predict.
 """
 
 from __future__ import annotations
@@ -32,12 +32,12 @@ from controller.hydraulics.calibration.parameters import (
     unknowns_of,
 )
 from controller.hydraulics.calibration.predicted import (
-    foretold,
     height_of_m,
     hole_error,
     hole_figures,
-    hole_foretold,
+    holes_predicted,
     is_level_unsure,
+    predicted,
     refuse_impossible,
     said,
 )
@@ -57,15 +57,15 @@ from controller.hydraulics.calibration.uncertainty import (
 )
 from controller.hydraulics.network.geometry import drilled_holes
 
-# A slip is named where it makes the reading so much likelier, as a sum of squares, and it then lies
-# within so many errors; tests and zones tried for it, at most.
+# A slip is named where correcting it lowers the sum of squares by `_NAMED_FROM`, and brings the
+# reading within `_FITS` standard errors; at most so many tests and zones are tried for it.
 _FITS = 3.5
 _NAMED_FROM, _SUSPECTS, _ZONES = 9.0, 4, 8
 
 
 @dataclass(frozen=True, slots=True)
 class Slip:
-    """A likely slip: of which test, how much better its reading fits, and its name."""
+    """A likely slip: its test, how much better the reading fits without it, and its name."""
 
     place: int
     gain: float
@@ -100,7 +100,7 @@ def likeliest_slip(found: Solved) -> Slip | None:
 
 
 class _Beside:
-    """What all other tests say of a reading."""
+    """What all the other tests predict for a reading."""
 
     def __init__(self, others: Solved, unknowns: Sequence[Unknown]) -> None:
         places = {(u.kind, u.zone): i for i, u in enumerate(others.unknowns)}
@@ -120,18 +120,18 @@ class _Beside:
         )
 
     def unlikely(self, test: Measurement) -> tuple[float, float]:
-        """Twice the negative logarithm of how likely a reading is, and how many errors off."""
+        """Twice the negative log-likelihood of a reading, and its distance in standard errors."""
         here = self._here
         value, error = said(test, self._garden)
         slopes = here.test_slopes(test)
         wide = error**2 + quadratic(self._covariance, slopes, slopes)
-        off = foretold(test, here.lines, here.tried) - value
+        off = predicted(test, here.lines, here.tried) - value
         unlikely = off**2 / wide + log(wide) + pattern(test, self._garden, here)
         return unlikely, abs(off) / sqrt(wide)
 
 
 def pattern(test: Measurement, garden: Garden, here: Neighbours) -> float:
-    """How far the holes of a test scatter about what is foretold, their mean left free.
+    """How far the holes of a test scatter about the predicted flows, with their mean left free.
 
     Parameters
     ----------
@@ -145,7 +145,7 @@ def pattern(test: Measurement, garden: Garden, here: Neighbours) -> float:
     Returns
     -------
     float
-        Sum of squares in standard errors, of one less than the holes. [-]
+        Sum of squares in standard errors, with one degree of freedom less than holes. [-]
 
     Source
     ------
@@ -156,7 +156,7 @@ def pattern(test: Measurement, garden: Garden, here: Neighbours) -> float:
     apart = [
         a - b
         for a, b in zip(
-            hole_figures(test), hole_foretold(test, here.lines, here.tried), strict=True
+            hole_figures(test), holes_predicted(test, here.lines, here.tried), strict=True
         )
     ]
     weights = [hole_error(test, garden, i) ** -2 for i in range(len(apart))]
@@ -165,7 +165,7 @@ def pattern(test: Measurement, garden: Garden, here: Neighbours) -> float:
 
 
 def told_from_the_far_end(test: Measurement, garden: Garden, here: Neighbours) -> Slip | None:
-    """Cups or streams whose holes fit far better counted from the far end."""
+    """Cups or streams whose holes fit much better when counted from the far end."""
     for mirrored, words in _mirrored(test, garden):
         gain = pattern(test, garden, here) - pattern(mirrored, garden, here)
         if gain > _NAMED_FROM:
@@ -209,10 +209,10 @@ def _mirrored(test: Measurement, garden: Garden) -> Iterator[tuple[Measurement, 
 __all__ = ["Slip", "likeliest_slip", "pattern", "told_from_the_far_end"]
 
 
-# A refuted prior is let go where that takes away so much of the sum of squares, what the wider
-# prior costs already paid; at most so many times; and a supply that changed by less is not said.
+# A refuted prior is released where that lowers the sum of squares by so much, after the cost of the
+# wider prior; at most so many times. A supply that changed by less than the last is not reported.
 _WORTH_LETTING_GO, _MOST_TURNS, _CHANGE_SAID = 4.0, 4, 0.10
-# How much less sure a zone is while a slip is not solved. Our choice.
+# Factor on the errors of a zone while a slip in its tests is not resolved. Our choice.
 _SLIP_WIDENS = 2.0
 
 
@@ -223,23 +223,22 @@ def fit(
     *,
     propose: bool = True,
 ) -> Fitted:
-    """Fit all field tests of a garden together; flows in its garden file count among them.
+    """Fit all field tests of a garden together; flows that its file gives count as tests.
 
-    Nonlinear least squares on the logarithms of the unknowns, each test weighted by its error and
-    each unknown held by its prior. The covariance is the linear one at the solution; a test
-    contradicts where it lies more than three standard errors from what all the rest say. Where
-    tests contradict, whichever explains it best is taken: a slip of the pen (the test is named,
-    left out, and its zone's errors doubled until that is solved), or a prior that they refute (the
-    flow test in the garden file, which a supply may have left behind; that all holes run; a
-    handle's angle). What is
-    left of the contradiction widens the covariance by its chi-squared over its expectation. Without
-    `propose` no next test is looked for, which takes longest.
+    Nonlinear least squares on the logarithms of the unknowns. Each test is weighted by its error,
+    each unknown is held by its prior, and the covariance is the linear one at the solution. A test
+    contradicts the others where it lies more than three standard errors from what they predict. The
+    best of two explanations is then taken. It may be a slip of the pen: the test is named and left
+    out, and its zone's errors are doubled until the slip is resolved. Or the tests refute a prior:
+    the flow test in the garden file, where the supply has changed since; that all holes run; a
+    handle's angle. A contradiction that remains widens the covariance by its chi-squared over the
+    expected one. The next test is proposed only with `propose`, because that takes longest.
 
     Raises
     ------
     InputError
-        If a test is of what is not there, shows what the pressure could not do, or the tests do
-        not fit together at all.
+        If a test names a zone, row or hole that does not exist, shows more than the pressure can
+        give, or the tests do not fit together at all.
     NoSolution
         If a network does not settle.
     """
@@ -286,7 +285,7 @@ def fit(
 def _let_go(
     found: Solved, unknowns: Sequence[Unknown]
 ) -> tuple[float, Solved, list[Unknown]] | None:
-    """The one refuted prior that, let go, explains the contradictions best; None if none does."""
+    """The refuted prior whose release explains the contradictions best; None if none does."""
     if all(found.tests[i] in file_measurements(found.garden) for i in found.odd):
         return None  # the garden file contradicts itself
     zones = frozenset().union(*(found.tests[i].zones for i in found.odd))
@@ -314,15 +313,15 @@ def _let_go(
 
 
 def _price(wider: float) -> float:
-    """What a prior so many times wider costs, as a sum of squares: twice its logarithm."""
+    """Cost of a prior so many times wider, as a sum of squares: twice the logarithm."""
     return 2.0 * log(wider)
 
 
 def _as_slip(found: Solved, slip: Slip) -> Contradiction:
-    """A test that is left out, for it was most likely noted wrongly."""
+    """A test that is left out because it was most likely noted wrongly."""
     test, sigmas = found.tests[slip.place], found.sigmas[slip.place]
     value, _ = said(test, found.garden)
-    told = foretold(test, found.here.lines, found.here.tried)
+    told = predicted(test, found.here.lines, found.here.tried)
     return Contradiction(
         test=test.shown,
         sigmas=-sigmas,
@@ -344,7 +343,7 @@ def _contradictions(found: Solved) -> list[Contradiction]:
         off = -sigmas if mirrored is None else sqrt(mirrored.gain)
         cause = "" if mirrored is None else mirrored.words
         value, _ = said(test, garden)
-        told = foretold(test, here.lines, here.tried)
+        told = predicted(test, here.lines, here.tried)
         made.append(
             Contradiction(
                 test=test.shown,
@@ -359,11 +358,11 @@ def _contradictions(found: Solved) -> list[Contradiction]:
 
 
 def _widened(found: Solved, odd: set[str], doubted: set[str]) -> Matrix:
-    """The covariance, wider by what the contradictions are above what errors allow.
+    """The covariance, widened by as much as the contradictions exceed the stated errors.
 
-    Each zone's unknowns by the tests it was open in, the supply's and the drill's by all tests:
-    the squares of residuals over the share of them that the fit leaves free, or those of
-    residuals and priors over the number of tests, whichever is more; never narrower.
+    A zone's unknowns are widened by the tests it was open in, those of the supply and the drill by
+    all tests. The factor is the larger of two: squares of residuals over the share that the fit
+    leaves free, and squares of residuals and priors over the number of tests. It is never below 1.
     """
     if not odd and not doubted:
         return found.covariance
@@ -404,7 +403,7 @@ def _widened(found: Solved, odd: set[str], doubted: set[str]) -> Matrix:
 def _all_parameters(
     unknowns: Sequence[Unknown], found: Solved, covariance: Matrix
 ) -> tuple[tuple[FittedParameter, ...], Matrix]:
-    """All unknowns of the garden, those that no test touches at their priors."""
+    """All unknowns of the garden; those that no test touches stay at their priors."""
     places = {(u.kind, u.zone): i for i, u in enumerate(found.unknowns)}
     at = [places.get((u.kind, u.zone)) for u in unknowns]
     whole = with_priors(covariance, at, [unknown.prior_error for unknown in unknowns])
@@ -419,7 +418,7 @@ def _all_parameters(
 
 
 def _remarks(garden: Garden, parameters: Sequence[FittedParameter]) -> list[str]:
-    """What the tests found otherwise than the garden file has it."""
+    """Where the tests differ from the garden file."""
     remarks = []
     for parameter in parameters:
         unknown, x = parameter.unknown, parameter.log_factor
@@ -442,11 +441,11 @@ def _remarks(garden: Garden, parameters: Sequence[FittedParameter]) -> list[str]
 
 
 def _oddest_hole(garden: Garden, test: Measurement, here: Neighbours) -> list[Contradiction]:
-    """The hole of a test of three or more that stands furthest from the others of that test."""
+    """The hole that lies furthest from the others in a test of three or more."""
     apart = [
         a - b
         for a, b in zip(
-            hole_figures(test), hole_foretold(test, here.lines, here.tried), strict=True
+            hole_figures(test), holes_predicted(test, here.lines, here.tried), strict=True
         )
     ]
     if len(apart) < 3 or not isinstance(test, Cups | Stream):

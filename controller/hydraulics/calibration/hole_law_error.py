@@ -1,4 +1,4 @@
-"""How sure the hole law is in a zone: its evenness by momentum, and jets that may come loose."""
+"""Error of the hole law in a zone: uniformity by momentum, and jets that may come loose."""
 
 from __future__ import annotations
 
@@ -13,15 +13,15 @@ from controller.hydraulics.network.results import ZoneFlow
 from controller.hydraulics.network.uniformity import real_uniformity
 from controller.hydraulics.physics.orifice import momentum_sigma_band
 
-# Coefficient times area of all holes over the pipe's, from which momentum shifts a row's evenness
-# by more than a hundredth or two either way (the first hole against the last: about half of the
-# square of it). Our choice, from the figures of tests/published/test_hydraulics_effects.py.
+# Coefficient times area of all holes, over the area of the pipe, from which momentum shifts a row's
+# uniformity by more than a hundredth or two either way (the first hole against the last: about half
+# of the square of it). Our choice, from the figures of tests/published/test_hydraulics_effects.py.
 DENSE_FROM = 0.3
 # Head over a hole from which its jet may cavitate or come loose. A 1/16 in hole with a sharp inner
 # edge cavitates from 11.9 m and flips from 16.3 m on (Nurick 1976 and later, criteria as computer
 # models of fluids quote them; from memory).
 MAY_BOIL_M = 12.0
-# A coefficient this small is that of a jet which is loose already. Our choice.
+# A jet with a coefficient this small is loose already. Our choice.
 DETACHED_BELOW = 0.65
 
 
@@ -67,7 +67,7 @@ def hole_share(zone: Zone) -> float:
 
 
 def evenness_range(lines: Lines, zone: str, opened: frozenset[str]) -> Range | None:
-    """From where to where a zone's real uniformity may lie, for how unsure momentum is in its rows.
+    """Range of a zone's real uniformity, as the effect of momentum in its rows is uncertain.
 
     Parameters
     ----------
@@ -81,7 +81,7 @@ def evenness_range(lines: Lines, zone: str, opened: frozenset[str]) -> Range | N
     Returns
     -------
     Range or None
-        None for a zone whose rows are not so dense that it matters.
+        None where the rows of the zone are not dense enough for it to matter.
 
     Raises
     ------
@@ -107,7 +107,7 @@ def evenness_range(lines: Lines, zone: str, opened: frozenset[str]) -> Range | N
 
 
 def most_over_m(flow: ZoneFlow) -> float:
-    """The most head that drives a hole of a zone.
+    """Largest head that drives any hole of a zone.
 
     Parameters
     ----------
@@ -132,7 +132,7 @@ def most_over_m(flow: ZoneFlow) -> float:
 
 
 def jet_words(flow: ZoneFlow, lines: Lines, *, us_units: bool) -> str | None:
-    """What is unsure of a zone's jets under high pressure; None where nothing is.
+    """How uncertain a zone's jets are under high pressure; None where they are certain.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
 """Field tests as a logbook keeps them: with marks of the zones they were done in.
 
-A zone drilled or throttled anew makes a test of it untrue, but not wrong: it is left out for as
-long as the garden file describes the zone otherwise than it did on the day.
+A test of a zone no longer holds once the zone is drilled or throttled anew. It is left out for as
+long as the garden file describes the zone otherwise than on the day of the test.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ def kept_dict(measurement: Measurement, garden: Garden) -> dict[str, Any]:
 
 
 def shown(kept: Mapping[str, Any]) -> str:
-    """A kept field test in a few words, also of one that does not read."""
+    """A kept field test in a few words, even if it cannot be read."""
     try:
         return measurement_from_dict({key: kept[key] for key in kept if key != _MARKS}).shown
     except InputError as fault:
@@ -42,12 +42,12 @@ def shown(kept: Mapping[str, Any]) -> str:
 def kept_measurements(
     kept: Iterable[Mapping[str, Any]], garden: Garden
 ) -> tuple[list[Measurement], list[str]]:
-    """The field tests that still speak of this garden, and why each other one is left out.
+    """The field tests that still hold for this garden, and why each of the others is left out.
 
     Raises
     ------
     InputError
-        If one does not read.
+        If a kept test cannot be read.
     """
     marks, names = described(garden), {zone.name for zone in garden.zones}
     standing, left_out = [], []

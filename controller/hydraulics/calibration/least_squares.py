@@ -9,16 +9,16 @@ from controller.errors import NoSolution
 
 Vector = list[float]
 Matrix = list[list[float]]
-# A step of more than this many natural-log units at once leaves the range where a slope means
-# anything. Our choice.
+# A step of more natural-log units than this leaves the range in which the slopes hold. Our choice.
 _LONGEST_STEP = 2.0
-# Sum of squares, in standard errors, that a full step still promises to take away: one ten
-# thousandth of a standard error is close enough for anybody.
+# The fit ends where a full step promises a smaller fall of the sum of squares than this: one ten
+# thousandth of a standard error is close enough.
 _CLOSE_ENOUGH = 1e-8
 _MOST_STEPS = 300
-# Where no step helps though little was promised, rounding in the network has the last word.
+# Where no step helps and the promised fall is this small, the rest is rounding in the network.
 _MOST_DAMPING, _ROUNDING = 1e12, 1e-3
-# Below the first share of what it promised a step was too bold, above the second too timid.
+# A step that gave less than the first share of the promised fall was too long, above the second too
+# short.
 _TOO_BOLD, _TOO_TIMID = 0.25, 0.75
 
 
@@ -28,7 +28,7 @@ def fitted_unknowns(
     prior_errors: Sequence[float],
     start: Sequence[float],
 ) -> Vector:
-    """The unknowns that make the squares of residuals and of departures from 0 least.
+    """The unknowns with the least sum of squares of residuals and of departures from the priors.
 
     `residuals` are in standard errors; `slopes` has a row for each residual. Priors stand at 0,
     with `prior_errors`. Levenberg's damping.
@@ -76,7 +76,7 @@ def fitted_unknowns(
 
 
 def information_of(slopes: Matrix, prior_errors: Sequence[float]) -> Matrix:
-    """What tests and priors together know: the inverse of the covariance."""
+    """Information of tests and priors together: the inverse of the covariance."""
     n = len(prior_errors)
     return [
         [
@@ -100,7 +100,7 @@ def with_priors(
     places: Sequence[int | None],
     prior_errors: Sequence[float],
 ) -> Matrix:
-    """The covariance of more unknowns: each at its place in a fit, or at its prior without one."""
+    """Covariance of a longer list of unknowns: each from its place in a fit, or from its prior."""
     return [
         [
             (prior_errors[i] ** 2 if i == k else 0.0)
@@ -113,7 +113,7 @@ def with_priors(
 
 
 def solved(matrix: Matrix, right: Sequence[float]) -> Vector:
-    """Solution of matrix x = right by Cholesky, the matrix scaled to a unit diagonal first."""
+    """Solution of matrix x = right by Cholesky, after scaling the matrix to a unit diagonal."""
     return _back(_factored(matrix), right)
 
 
@@ -144,7 +144,7 @@ def _back(factor: tuple[Vector, Matrix], right: Sequence[float]) -> Vector:
 
 
 def quadratic(matrix: Sequence[Sequence[float]], a: Sequence[float], b: Sequence[float]) -> float:
-    """A row, a matrix and a column multiplied: with a covariance, how two figures vary together.
+    """Row times matrix times column: with a covariance matrix, the covariance of two figures.
 
     Parameters
     ----------
@@ -163,6 +163,13 @@ def quadratic(matrix: Sequence[Sequence[float]], a: Sequence[float], b: Sequence
     Source
     ------
     Linear propagation of errors: JCGM 100:2008 (GUM), eq. 13.
+
+    Examples
+    --------
+    Variance of the sum of two unknowns, 0.04 + 0.09 + 2 x 0.01:
+
+    >>> round(quadratic([[0.04, 0.01], [0.01, 0.09]], [1.0, 1.0], [1.0, 1.0]), 4)
+    0.15
     """
     return sum(
         x * sum(m * y for m, y in zip(row, b, strict=True))
@@ -172,7 +179,7 @@ def quadratic(matrix: Sequence[Sequence[float]], a: Sequence[float], b: Sequence
 
 
 def _foreseen(step: Vector, gradient: Vector, information: Matrix) -> float:
-    """How much a step takes off the sum of squares if nothing is bent."""
+    """Fall of the sum of squares by a step, if the model were linear."""
     bend = sum(
         a * sum(m * b for m, b in zip(row, step, strict=True))
         for a, row in zip(step, information, strict=True)

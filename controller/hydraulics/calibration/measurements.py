@@ -1,7 +1,7 @@
 """Field tests anyone can do, as frozen values: cups, streams, buckets, meter, gauge, a count.
 
-Each carries the error its maker may state; what nobody states has a default, labelled here. How a
-test is compared with the network is `predicted.py`'s.
+Each has an error, which the gardener may state; else a default stands, with its reason below.
+`predicted.py` compares a test with the network.
 """
 
 from __future__ import annotations
@@ -22,14 +22,14 @@ BUCKET_SHARE = 0.03
 WATCH_S = 1.0
 METER_M3 = 0.001
 GAUGE_M = HEAD_M_PER_PSI
-COUNT_HOLES = 0.5  # a hole that only drips counts for some and not for others
-# What the meter itself may be wrong by at ordinary flows: AWWA C700, 98.5 to 101.5 % (from memory).
+COUNT_HOLES = 0.5  # some count a hole that only drips, others do not
+# Error of the meter itself at ordinary flows: AWWA C700, 98.5 to 101.5 % (from memory).
 METER_SHARE = 0.015
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Measurement:
-    """One field test. `zones` are those open meanwhile; `name` is its maker's word for it."""
+    """One field test. `zones` are those open during it; `name` is the gardener's name for it."""
 
     kind: ClassVar[str] = ""
     zones: frozenset[str]
@@ -44,7 +44,7 @@ class Measurement:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cups(Measurement):
-    """Water caught under some holes of a row, all for the same time. Rows and holes from 1."""
+    """Water caught under some holes of a row for the same time. Rows and holes count from 1."""
 
     kind: ClassVar[str] = "cups"
     zone: str
@@ -66,7 +66,7 @@ class Cups(Measurement):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stream(Measurement):
-    """How high holes that look up throw, or how far holes that look level to the side do.
+    """How high holes that face up throw, or how far holes that face level to the side throw.
 
     `drop_m` is how far below the mouths the streams land; a height needs none.
     """
@@ -101,7 +101,7 @@ class Stream(Measurement):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bucket(Measurement):
-    """All water of a zone, of one of its rows, or (no zone) of the open tap, into a bucket."""
+    """Water of a zone, of one row, or (without a zone) of the open tap, caught in a bucket."""
 
     kind: ClassVar[str] = "bucket"
     zone: str | None = None
@@ -128,7 +128,7 @@ class Bucket(Measurement):
 class MeterRun(Measurement):
     """The house meter before and after a timed run, begun with the lines full of water.
 
-    Other water drawn in the house meanwhile counts as the zones' here: let nobody draw any.
+    Water drawn in the house during the run counts as water of the zones: nobody may draw any.
     """
 
     kind: ClassVar[str] = "meter"
@@ -231,7 +231,7 @@ def _above_0(what: Measurement, key: str, found: float, unit: str, more: str = "
 
 
 def _errors(what: Measurement, *stated: float) -> None:
-    """Refuse errors below 0, and a test said to be exact."""
+    """Refuse an error below 0, and a test whose error is stated as 0."""
     if not all(isfinite(error) and error >= 0.0 for error in stated) or stated[0] == 0.0:
         raise InputError(f"{what.shown}: error: no reading is exact; state an error above 0")
 

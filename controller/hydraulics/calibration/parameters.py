@@ -1,7 +1,7 @@
-"""What nobody knows of a garden's lines before a field test, and how far each may be off.
+"""The unknowns of a garden's lines before any field test, each with its prior error.
 
-An unknown is a natural logarithm of a factor on what the garden file says; 0 is the file's word.
-A zone's level alone is a height over it.
+An unknown is the natural logarithm of a factor on the garden file's value; 0 is that value itself.
+Only a zone's level is a difference of height.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ from controller.hydraulics.calibration.measurements import Bucket, Measurement, 
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.geometry import drilled_holes
 from controller.hydraulics.network.main_tree import MainTree
-from controller.hydraulics.network.spans import Corrections, SupplyCurve
 from controller.hydraulics.network.supplies import at_level, planning_curve, with_readings
+from controller.hydraulics.network.supply_curve import Corrections, SupplyCurve
 from controller.hydraulics.network.valve_opening import Alone, unknown_k
 from controller.hydraulics.physics.orifice import Water, discharge_coefficient
 from controller.hydraulics.physics.pipe import LAST_ANGLE_DEG, loss_k_at, viscosity_m2_s
@@ -52,23 +52,24 @@ TEST_FLOW_ERROR, HEAD_ERROR = 0.045, 0.05
 ALONE_FLOW_ERROR = 0.05
 # Under some 12 m of head and more, a hole gives between 0.61 (its jet loose) and what is computed.
 BOILING_ERROR = 0.08
-UNTESTED_ERROR = 0.6  # a regulator's fall, anywhere from none to twice what is assumed
-# How far a supply drifts: with the root of the years since its flow test, and what to take where
-# the garden file has no date (some four years). Exponent: 1.85 of smooth pipe, 2 of fittings.
+UNTESTED_ERROR = 0.6  # a regulator's fall, from none to twice the assumed one
+# Drift of a supply: it grows with the root of the years since the flow test; the last is for a
+# garden file without a date (some four years). Exponent: 1.85 of smooth pipe, 2 of fittings.
 DRIFT_A_YEAR, UNDATED_DRIFT, EXPONENT_ERROR = 0.05, 0.15, 0.04
-# A take-off's loss, of handbooks that differ by two and more; the share of holes that run; a
-# zone's height over the tap, by a tape and a level across a garden, less of a low barrel.
+# A take-off's loss, for which handbooks differ by a factor of two and more; the share of holes that
+# run; a zone's height over the tap, measured by tape and level across a garden, less for a low
+# barrel.
 TAKE_OFF_ERROR, OPEN_HOLES_ERROR, LEVEL_ERROR_M = 0.5, 0.04, 0.02
-# A prior that the tests have refuted is let go this far: a supply that changed, plugged holes, a
-# handle that was moved or misread.
+# Width of a prior that the tests have refuted: a supply that changed, plugged holes, a handle that
+# was moved or misread.
 RELEASED: Mapping[Kind, float] = {"test flow": 0.6, "open holes": 0.25, "valve": 3.0}
-# An unknown whose error fell by less than this share has learnt nothing.
+# The tests say nothing of an unknown whose error fell by less than this share.
 NOTHING_LEARNT = 0.02
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Unknown:
-    """One unknown: `prior_value` is the file's word (a factor, a loss, a head, a flow)."""
+    """One unknown; `prior_value` is the garden file's value (a factor, a loss, a head, a flow)."""
 
     kind: Kind
     zone: str | None
@@ -76,17 +77,17 @@ class Unknown:
     prior_error: float
 
     def value(self, log_factor: float) -> float:
-        """What the unknown comes to.
+        """Value of the unknown.
 
         Parameters
         ----------
         log_factor : float
-            Natural logarithm of the factor on the file's word; of a level, metres over it. [-, m]
+            Natural logarithm of the factor on the file's value; for a level, metres over it. [-, m]
 
         Returns
         -------
         float
-            The file's word times the factor, or with the metres. [-, m or m3/s, by its kind]
+            The file's value times the factor, or plus the metres. [-, m or m3/s, by its kind]
 
         Source
         ------
@@ -102,12 +103,12 @@ def unknowns_of(
 ) -> tuple[Unknown, ...]:
     """The unknowns of a garden: the supply, the drill, each zone's holes, level and valve.
 
-    `today` is the day on which the flow test in the garden file has its age. Without `jets` the
-    errors lack what is unsure of jets under high pressure, for which each zone has to be solved.
+    `today` gives the age of the flow test in the garden file. Without `jets` the errors leave out
+    the uncertainty of jets under high pressure, for which each zone has to be solved.
     """
     supply = garden.supply
     gauge = min(HEAD_M_PER_PSI / supply.static_head_m, HEAD_ERROR)
-    if supply.kind is SupplyKind.BARREL:  # and tests are done at any level of its fall
+    if supply.kind is SupplyKind.BARREL:  # tests are done at any level of its fall
         low = (supply.falls_to_m or 0.0) / supply.static_head_m
         gauge = hypot(gauge, (1.0 - low) / (1.0 + low) / sqrt(3.0))
     still_m = supply.static_head_m
@@ -135,7 +136,7 @@ def unknowns_of(
     ]
     boiling = _boiling_errors(garden) if jets else {}
     for zone in garden.zones:
-        # The mean of the zone's holes as they are, their scatter about the drill's with it.
+        # The mean of the zone's holes as drilled, including their scatter about the drill's bore.
         scatter = garden.watering.drilling_scatter / sqrt(max(open_holes(zone), 1))
         found.append(
             Unknown(
@@ -173,7 +174,7 @@ def unknowns_of(
 
 
 def released(unknown: Unknown) -> Unknown:
-    """The unknown with the wide prior of one that the tests have refuted."""
+    """The unknown with the wide prior that it has once the tests have refuted it."""
     return replace(unknown, prior_error=RELEASED[unknown.kind])
 
 
@@ -195,7 +196,7 @@ def corrections_of(
             valve_k[zone] = value
     return Corrections(
         discharge={
-            # Plugged holes are spread over the row: who meets one does not know which.
+            # Plugged holes are spread over the row, because nobody knows which they are.
             zone: value * by_kind["open holes", zone] * bore**2
             for (kind, zone), value in by_kind.items()
             if kind == "discharge" and zone is not None
@@ -216,10 +217,10 @@ def corrections_of(
 
 
 def _curve(supply: Supply, *, gauge: float, test_flow_m3_s: float, exponent: float) -> SupplyCurve:
-    """The supply's curve, its still head so many times what the file leads to."""
+    """The supply's curve, with its still head multiplied by a factor."""
     tested = replace(supply, test_flow_m3_s=test_flow_m3_s, exponent=exponent)
     if supply.kind is SupplyKind.BARREL:
-        # Its level of the day is another one; what pipes and tap lose by flow stays.
+        # Only the level differs from day to day; the loss in pipes and tap stays.
         middle = planning_curve(tested)
         return at_level(middle, gauge * middle.static_head_m)
     # A gauge that reads high reads both heads of the flow test high.
@@ -233,13 +234,13 @@ def _curve(supply: Supply, *, gauge: float, test_flow_m3_s: float, exponent: flo
 
 
 def is_worth_handing_on(garden: Garden, unknown: Unknown, error: float) -> bool:
-    """Whether a valve's loss may be used: where the file gives none, only once a test has."""
+    """Whether a valve's loss may be used: from the file, or else once a test has found it."""
     told = not _is_untold(garden.zone(unknown.zone or ""))
     return told or error < (1.0 - NOTHING_LEARNT) * unknown.prior_error
 
 
 def file_measurements(garden: Garden) -> list[Measurement]:
-    """The flows and streams alone that the garden file holds, as the field tests they are."""
+    """Flows and streams that the garden file gives for a zone open alone, as field tests."""
     found: list[Measurement] = []
     for zone in garden.zones:
         opening, alone = zone.opening, frozenset({zone.name})
@@ -293,7 +294,7 @@ def _discharge_error(zone: Zone) -> float:
 
 
 def _boiling_errors(garden: Garden) -> dict[str, float]:
-    """What is added for zones that alone stand under so much pressure that jets are unsure."""
+    """Error added for zones whose pressure, open alone, is so high that jets are uncertain."""
     if garden.supply.static_head_m < MAY_BOIL_M:
         return {}
     found: dict[str, float] = {}
@@ -305,7 +306,7 @@ def _boiling_errors(garden: Garden) -> dict[str, float]:
         )
         if coefficient < DETACHED_BELOW:
             continue
-        # A valve that nobody can tell leaves little of it.
+        # An unknown valve leaves little of that pressure.
         with suppress(InputError):
             over_m = lines.behind_valves_m(frozenset((zone.name,)))[zone.name] - zone.rise_m
             if over_m >= MAY_BOIL_M:
@@ -314,7 +315,7 @@ def _boiling_errors(garden: Garden) -> dict[str, float]:
 
 
 def _is_untold(zone: Zone) -> bool:
-    """Whether nobody could tell the valve's loss from the garden file."""
+    """Whether the garden file leaves the valve's loss unknown."""
     opening = zone.opening
     return opening.unknown or (opening.angle_deg is not None and opening.angle_deg > LAST_ANGLE_DEG)
 
@@ -329,7 +330,7 @@ def _first_open_hole(zone: Zone) -> tuple[int, int]:
 
 
 def _valve(garden: Garden, zone: Zone) -> Unknown | None:
-    """The zone's valve, as its loss over that of the take-off; None for one that is full open."""
+    """Loss of the zone's valve over that of the take-off; None for a valve that is full open."""
     opening = zone.opening
     if _is_untold(zone):
         loss_k, error = throttled_k(zone), UNKNOWN_K_ERROR
@@ -338,8 +339,8 @@ def _valve(garden: Garden, zone: Zone) -> Unknown | None:
     elif opening.angle_deg is not None:
         loss_k, error = loss_k_at(opening.angle_deg), ANGLE_ERROR
     else:
-        # Where what was seen is more than the file's other words allow, the fit shares the fault
-        # out, beginning with a valve that is all but full open.
+        # Where more was seen than the rest of the file allows, the fit shares out the difference,
+        # from a valve that is all but full open.
         loss_k, error = _least_k(zone), UNKNOWN_K_ERROR
         with suppress(InputError):
             loss_k = max(loss_k, _seen_k(garden, zone) - zone.take_off_k)
@@ -349,7 +350,7 @@ def _valve(garden: Garden, zone: Zone) -> Unknown | None:
 
 
 def start_of(garden: Garden, unknown: Unknown) -> float:
-    """Where a fit begins: at the prior, but a valve that might be shut far not wide open.
+    """Where a fit begins: at the prior, but partly shut for a valve that may be shut far.
 
     Parameters
     ----------
@@ -365,8 +366,8 @@ def start_of(garden: Garden, unknown: Unknown) -> float:
 
     Source
     ------
-    Our choice: from a valve wide open no slope shows the way to a small stream; from a small stream
-    one leads back.
+    Our choice: a valve wide open has no slope towards a small stream; a small stream has one
+    towards the wide open valve.
     """
     if unknown.kind != "valve" or unknown.prior_error <= 1.0:
         return 0.0
@@ -374,7 +375,7 @@ def start_of(garden: Garden, unknown: Unknown) -> float:
 
 
 def throttled_k(zone: Zone) -> float:
-    """The middle of what a valve may lose that nobody has measured.
+    """Middle of the range of loss of a valve that nobody has measured.
 
     Parameters
     ----------
@@ -388,7 +389,7 @@ def throttled_k(zone: Zone) -> float:
 
     Source
     ------
-    `pipe.unknown_loss_k`, so that a fit begins where the file alone leads.
+    `pipe.unknown_loss_k`, so that a fit begins where flows without field tests stand.
     """
     holes = [drilled_holes(row, zone.rise_m) for row in zone.rows]
     return unknown_k(zone, holes) or _least_k(zone)

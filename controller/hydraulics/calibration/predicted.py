@@ -1,4 +1,4 @@
-"""A field test beside the network: what was predicted, its error, and tests that cannot be true.
+"""A field test against the network: predicted reading, error, and tests that cannot be true.
 
 Flows and speeds are compared by their natural logarithms, a gauge by its head.
 """
@@ -35,8 +35,8 @@ from controller.hydraulics.physics.jets import (
 )
 from controller.units import GRAVITY_M_S2
 
-# A stream's height over what a simple model says: 3 % even at its best, and as much as drag of the
-# air takes of it, about 12 % for each metre (computed with a drop model, uncertain). Our choice.
+# Error of a stream's height: 3 % at best, and as much as the drag of the air takes, about 12 % for
+# each metre (computed with a drop model, uncertain). Our choice.
 _STREAM_SHARE, _DRAG_PER_M = 0.03, 0.12
 # Where the wall is 0.7 to 1.4 bores thick a stream may fill its hole or not, which makes its speed
 # 0.75 or 0.97 of the ideal one; the latter is taken. Our choice.
@@ -45,32 +45,30 @@ _NEXT_TO_NOTHING = 1e-15  # a dry hole's flow, so that it has a logarithm. [m3/s
 # How far a hole's mouth may lie off its pipe's line: drilled a little off the crown. Our choice;
 # that the pipe lies a little off level is the garden's own `level_error`. [m]
 _MOUTH_M = 0.004
-# Under a film of water the level alone decides; nothing is learnt of such a hole.
+# Under a film of water only the level decides; such a hole says nothing.
 _MOST_LEVEL_ERROR = 1.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tried:
-    """Values of the unknowns that streams and counts ask for beside the network's flows.
+    """Values of the unknowns that streams and counts need besides the network's flows.
 
-    `bore` is the true bore over the drill's name; `open_holes` the share of a zone's holes that
-    runs: flows are spread over all holes, those that run give so much more. [-]
+    `bore` is the true bore over the drill's name; `open_holes` is the share of a zone's holes that
+    run: the network spreads the flow over all holes, so each running hole gives more by that share.
+    [-]
     """
 
     bore: float
     open_holes: Mapping[str, float]
 
 
-NOTHING_TRIED = Tried(bore=1.0, open_holes={})
-
-
 def level_errors(measurement: Cups, garden: Garden) -> list[float]:
-    """What a hole's level, a little off, does to each cup: sigma_z over twice the head.
+    """Error of each cup's flow by the error of a hole's level: sigma_z over twice the head.
 
     Parameters
     ----------
     measurement : Cups
-        Cups; the head over each hole is that of its own water, at least a quarter of their mean.
+        Cups; each head is found from the cup itself, and is at least a quarter of their mean.
     garden : Garden
         The garden, for the drilling.
 
@@ -101,7 +99,7 @@ def level_errors(measurement: Cups, garden: Garden) -> list[float]:
 
 
 def _weights(measurement: Measurement, garden: Garden) -> list[float]:
-    """What each hole of a test counts: cups by their errors, streams alike."""
+    """Weight of each hole of a test: cups by their errors, streams all alike."""
     if not isinstance(measurement, Cups):
         return [1.0] * len(hole_figures(measurement))
     scatter = garden.watering.drilling_scatter
@@ -112,10 +110,9 @@ def _weights(measurement: Measurement, garden: Garden) -> list[float]:
 
 
 def said(measurement: Measurement, garden: Garden) -> tuple[float, float]:
-    """What a test says as one figure, and that figure's standard error, drilling scatter and all.
+    """A test's reading as one figure, and its standard error, drilling scatter included.
 
-    A test of some holes speaks of the mean of all holes of the zone only as far as these go: of
-    `n` among `N`, by the scatter times sqrt(1/n - 1/N).
+    A test of `n` holes among `N` gives the mean of all within the scatter times sqrt(1/n - 1/N).
     """
     scatter = garden.watering.drilling_scatter
     if isinstance(measurement, Gauge):
@@ -175,8 +172,8 @@ def said(measurement: Measurement, garden: Garden) -> tuple[float, float]:
     raise InputError(f"{measurement.shown}: no field test we know")
 
 
-def foretold(measurement: Measurement, lines: Lines, tried: Tried) -> float:
-    """What the network says a test would have shown, as the figure of `said`.
+def predicted(measurement: Measurement, lines: Lines, tried: Tried) -> float:
+    """What the network predicts that a test shows, as the same figure that `said` gives.
 
     Parameters
     ----------
@@ -190,7 +187,7 @@ def foretold(measurement: Measurement, lines: Lines, tried: Tried) -> float:
     Returns
     -------
     float
-        Logarithm of a flow in m3/s, of a speed in m/s or of a share; of a gauge its head. [-, m]
+        Logarithm of a flow in m3/s, of a speed in m/s or of a share; for a gauge its head. [-, m]
 
     Raises
     ------
@@ -199,7 +196,7 @@ def foretold(measurement: Measurement, lines: Lines, tried: Tried) -> float:
 
     Source
     ------
-    garden_lines.py; of streams jets.py.
+    garden_lines.py; for streams jets.py.
     """
     if isinstance(measurement, Bucket) and measurement.zone is None:
         return log(lines.supply.flow_m3_s(0.0))
@@ -214,11 +211,11 @@ def foretold(measurement: Measurement, lines: Lines, tried: Tried) -> float:
         zone_flow = flow.zones[str(measurement.zone)]
         row = measurement.row
         return _log(zone_flow.flow_m3_s if row is None else zone_flow.rows[row - 1].flow_m3_s)
-    return _mean(hole_foretold(measurement, lines, tried), _weights(measurement, lines.garden))
+    return _mean(holes_predicted(measurement, lines, tried), _weights(measurement, lines.garden))
 
 
 def hole_figures(measurement: Measurement) -> list[float]:
-    """The logarithm of each cup's flow or of each stream's speed; of other tests, none."""
+    """Logarithm of each cup's flow or each stream's speed; empty for other tests."""
     if isinstance(measurement, Cups):
         return [log(volume_m3 / measurement.time_s) for volume_m3 in measurement.volumes_m3]
     if isinstance(measurement, Stream):
@@ -232,8 +229,8 @@ def hole_figures(measurement: Measurement) -> list[float]:
     return []
 
 
-def hole_foretold(measurement: Measurement, lines: Lines, tried: Tried) -> list[float]:
-    """The same as the network has it, hole by hole; only holes that run can be measured."""
+def holes_predicted(measurement: Measurement, lines: Lines, tried: Tried) -> list[float]:
+    """The same as predicted by the network, hole by hole; only running holes can be measured."""
     if not isinstance(measurement, Cups | Stream):
         return []
     zone = lines.garden.zone(measurement.zone)
@@ -249,7 +246,7 @@ def hole_foretold(measurement: Measurement, lines: Lines, tried: Tried) -> list[
 
 
 def hole_error(measurement: Measurement, garden: Garden, place: int) -> float:
-    """Standard error of one hole of a test of several, its own scatter with it.
+    """Standard error of one hole of a test, including the scatter of its drilling.
 
     Parameters
     ----------
@@ -278,7 +275,7 @@ def hole_error(measurement: Measurement, garden: Garden, place: int) -> float:
 
 
 def is_level_unsure(measurement: Measurement, garden: Garden, place: int) -> bool:
-    """Whether a hole's level may be off by more than its drilling is, in what it gives."""
+    """Whether the error of level moves a hole's flow by more than the scatter of drilling."""
     if not isinstance(measurement, Cups):
         return False
     return level_errors(measurement, garden)[place] > garden.watering.drilling_scatter
@@ -287,7 +284,7 @@ def is_level_unsure(measurement: Measurement, garden: Garden, place: int) -> boo
 def _speed_m_s(
     hole: HoleFlow, row: Row, upward: bool, bore_factor: float, open_share: float
 ) -> float:
-    """Speed of a hole's stream, the pipe turned so that it looks up or level if it does not."""
+    """Speed of a hole's stream, with the pipe turned until the hole faces up or level."""
     radius_m = row.pipe.outside_m / 2.0
     own = {Face.DOWN: -1.0, Face.UP: 1.0, Face.SIDE: 0.0}[row.drilling.face]
     if row.drilling.walls is Walls.BOTH and hole.number % 2 == 0:
@@ -307,7 +304,7 @@ def _runs_full(row: Row) -> bool:
 
 
 def reading_error(test: Stream, place: int) -> float:
-    """Standard error of one stream's speed by the tape alone.
+    """Standard error of one stream's speed from the tape alone.
 
     Parameters
     ----------
@@ -319,7 +316,8 @@ def reading_error(test: Stream, place: int) -> float:
     Returns
     -------
     float
-        Of the logarithm of the speed, which goes as the root of a height, and as a reach. [-]
+        Error of the logarithm of the speed, which grows with the root of a height, or with a reach.
+        [-]
 
     Source
     ------
@@ -365,7 +363,7 @@ def _log(value: float) -> float:
 
 
 def refuse_impossible(garden: Garden, measurements: Sequence[Measurement]) -> None:
-    """InputError for a test of what is not there, or that no water at this pressure could show."""
+    """Raise InputError for a test of what does not exist, or that this pressure cannot give."""
     still_m = _highest_head_m(garden, measurements)
     us = garden.us_units
     for test in measurements:
@@ -412,7 +410,7 @@ def refuse_impossible(garden: Garden, measurements: Sequence[Measurement]) -> No
 
 
 def _highest_head_m(garden: Garden, measurements: Sequence[Measurement]) -> float:
-    """The static head at the most that the file and the gauges at the still tap allow."""
+    """Largest static head that the file and the gauges at the still tap allow."""
     static = unknowns_of(garden, jets=False)[0]
     heads_m = [static.value(3.0 * static.prior_error)]
     for test in measurements:
@@ -422,7 +420,7 @@ def _highest_head_m(garden: Garden, measurements: Sequence[Measurement]) -> floa
 
 
 def _most_m3_s(garden: Garden, test: Measurement, still_m: float) -> float:
-    """What the holes (or the main, of an open tap) pass at all of the head without any loss."""
+    """Flow of the holes (or of the main for an open tap) at the full head without any loss."""
     if isinstance(test, Bucket) and test.zone is None:
         return pi / 4.0 * garden.main.bore_m**2 * sqrt(2.0 * GRAVITY_M_S2 * still_m)
     most_m3_s = 0.0

@@ -1,4 +1,4 @@
-"""What a fit of the field tests found, as frozen values that the logbook can keep."""
+"""The result of a fit of the field tests, as frozen values that the logbook can keep."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from controller.hydraulics.calibration.parameters import (
     is_worth_handing_on,
     unknowns_of,
 )
-from controller.hydraulics.network.spans import Corrections, SupplyCurve
+from controller.hydraulics.network.supply_curve import Corrections, SupplyCurve
 from controller.lean import sha256
 
 # Edition 1 knew no level, no share of open holes, no take-off's or exponent's error.
 _EDITION = 2
 _FIRST_EDITION = 1
-# What the garden file can say since; left out of a mark where nobody says it, so that marks of
-# older logbooks still fit.
+# Keys added to the garden file later; a mark leaves them out where the file does not use them, so
+# that marks of older logbooks still match.
 _SAID_SINCE = (", tested_on=None",)
 
 
@@ -51,18 +51,18 @@ class FittedParameter:
 
     @property
     def learnt(self) -> bool:
-        """Whether the tests say anything of it; if not, it keeps its prior."""
+        """Whether the tests say anything about it; if not, it keeps its prior."""
         return self.narrowed >= NOTHING_LEARNT
 
     @property
     def name(self) -> str:
-        """What it is called in reports."""
+        """Its name in reports."""
         where = f' of "{self.unknown.zone}"' if self.unknown.zone is not None else ""
         return f"{self.unknown.kind}{where}"
 
     @property
     def words(self) -> str:
-        """What the tests say of it."""
+        """What the tests say about it, for reports."""
         if not self.learnt:
             return f"{self.name}: the tests say nothing of it; the prior stands"
         if self.unknown.kind == "level":
@@ -84,9 +84,9 @@ class FittedParameter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Contradiction:
-    """A test that the others and the priors do not believe: `sigmas` off, the reading over them.
+    """A test that contradicts the others and the priors: reading less prediction, in `sigmas`.
 
-    `cause` is what it most likely comes from, in words; empty where nothing stands out.
+    `cause` is the most likely reason, in words; empty where none stands out.
     """
 
     test: str
@@ -96,7 +96,7 @@ class Contradiction:
 
     @property
     def short(self) -> str:
-        """One sentence for a plan: which test, and what to do."""
+        """One sentence for a plan: the test, and what to do."""
         return (
             f"{self.test}: contradicts the other field tests ({self.cause or 'do it again'}); "
             "flows are less sure until that is solved"
@@ -105,10 +105,10 @@ class Contradiction:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NextTest:
-    """The test that would narrow the zones' flows most: from `before` to `after`.
+    """The test that would narrow the errors of the zones' flows most, from `before` to `after`.
 
     Both are the root mean square of the zones' relative standard errors, in the sets that a plan
-    opens. `enough`: the flows are known well enough, or nothing that can be tested tells more.
+    opens. `enough`: the flows are known well enough, or no possible test adds much.
     """
 
     kind: str
@@ -121,9 +121,9 @@ class NextTest:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fitted:
-    """The outcome of a fit. `described` tells which words of the garden file it stood on.
+    """The result of a fit. `described` marks the parts of the garden file that it rests on.
 
-    `remarks` say what the tests found otherwise than the file has it, and what to do.
+    `remarks` say where the tests differ from the file, and what to do.
     """
 
     corrections: Corrections
@@ -137,12 +137,12 @@ class Fitted:
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        """What stands in plans until it is solved: remarks, and contradictions in short."""
+        """What plans print until it is resolved: remarks, and contradictions in short."""
         return (*self.remarks, *dict.fromkeys(found.short for found in self.contradictions))
 
 
 def described(garden: Garden) -> dict[str, str]:
-    """A short mark of each part of the garden file that a fit stands on."""
+    """A short mark of each part of the garden file that a fit rests on."""
     supply = garden.supply
     beside = [part for part in (supply.before, supply.test_assumed, supply.pump) if part]
     parts = {"supply": "".join(map(repr, [supply, *beside]))}
@@ -155,7 +155,7 @@ def described(garden: Garden) -> dict[str, str]:
 
 
 def part_of(unknown: Unknown) -> str | None:
-    """The part of the garden file an unknown belongs to; None for the drill's bore, of all."""
+    """The part of the garden file an unknown belongs to; None for the drill's bore (all zones)."""
     if unknown.kind in ("static head", "test flow", "exponent"):
         return "supply"
     if unknown.kind == "bore":
@@ -166,10 +166,10 @@ def part_of(unknown: Unknown) -> str | None:
 def standing(
     garden: Garden, fitted: Fitted, *, jets: bool = True
 ) -> tuple[list[Unknown], list[float], list[int | None]]:
-    """The garden's unknowns as they stand: each with its fitted value and place in the fit.
+    """The garden's unknowns now: each with its fitted value and its place in the fit.
 
-    What the garden file describes otherwise than at the time of the fit is back at its prior.
-    `jets` as in `unknowns_of`.
+    An unknown returns to its prior once the garden file describes its part otherwise than at the
+    fit. `jets` as in `unknowns_of`.
     """
     now = described(garden)
     places = {(p.unknown.kind, p.unknown.zone): i for i, p in enumerate(fitted.parameters)}
@@ -184,7 +184,7 @@ def standing(
 
 
 def corrections_for(garden: Garden, fitted: Fitted) -> tuple[Corrections, tuple[str, ...]]:
-    """The corrections that hold for a garden as it is described now, and what no longer does."""
+    """The corrections that hold for the garden as described now, and what no longer holds."""
     unknowns, log_factors, places = standing(garden, fitted, jets=False)
     made = corrections_of(garden, unknowns, log_factors)
     stands = {
@@ -228,7 +228,7 @@ def fitted_to_dict(fitted: Fitted) -> dict[str, Any]:
             "supply": None if supply is None else asdict(supply),
         },
         "parameters": [asdict(parameter) for parameter in fitted.parameters],
-        # Most of it is 0: of zones that share no test. Lower triangle, by row and column.
+        # Most entries are 0, for zones that share no test. Lower triangle, by row and column.
         "covariance": [
             [i, k, row[k]]
             for i, row in enumerate(fitted.covariance)
@@ -246,17 +246,17 @@ def fitted_to_dict(fitted: Fitted) -> dict[str, Any]:
 
 
 def _curve(plain: Mapping[str, Any] | None) -> SupplyCurve | None:
-    """The curve that `asdict` made plain, and what limits it."""
+    """The curve back from what `asdict` made of it, and what limits it."""
     return None if plain is None else SupplyCurve(**{**plain, "limit": _curve(plain.get("limit"))})
 
 
 def is_of_an_older_edition(plain: Mapping[str, Any]) -> bool:
-    """Whether a kept fit was made by an older Rowgate, so that its tests are to be fitted anew."""
+    """Whether an older Rowgate made a kept fit, so that its tests must be fitted anew."""
     return plain.get("edition") == _FIRST_EDITION
 
 
 def older_corrections(plain: Mapping[str, Any]) -> Corrections:
-    """What a fit of an older edition had made of the lines; none where it does not read."""
+    """Corrections of a fit of an older edition; none where it cannot be read."""
     try:
         corrections = plain["corrections"]
         supply = corrections["supply"]
@@ -270,7 +270,7 @@ def older_corrections(plain: Mapping[str, Any]) -> Corrections:
 
 
 def fitted_from_dict(plain: Mapping[str, Any]) -> Fitted:
-    """The fit that `fitted_to_dict` made plain; InputError if it does not read."""
+    """The fit back from what `fitted_to_dict` made of it; InputError if it cannot be read."""
     if plain.get("edition") != _EDITION:
         raise InputError(
             f"fitted field tests of edition {plain.get('edition')!r}; this Rowgate reads "

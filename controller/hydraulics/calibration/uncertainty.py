@@ -1,4 +1,4 @@
-"""One fit of some tests: how well a zone's flow is then known, and which test would help most."""
+"""One fit of some tests: how well it knows each zone's flow, and which test would help most."""
 
 from __future__ import annotations
 
@@ -33,30 +33,30 @@ from controller.hydraulics.calibration.parameters import (
     open_holes,
     start_of,
 )
-from controller.hydraulics.calibration.predicted import Tried, foretold, said
+from controller.hydraulics.calibration.predicted import Tried, predicted, said
 from controller.hydraulics.calibration.result import Fitted, NextTest, standing
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.physics.jets import TRUSTED_BELOW_M
 
-# How far each unknown is moved to see what follows, of its logarithm, or in metres.
+# How far each unknown is moved for a slope: in its logarithm, or in metres.
 _STEP = 1e-4
 # Sizes of a proposed test: a bucket of 5 gal, three times; cups for half a minute; a meter whose
 # litres are read for two minutes at least, and until it has counted twenty, which is 5 %, for half
 # an hour at most. Our choice.
 _BUCKET_M3, _CUPS_S, _METER_S, _METER_M3, _METER_MOST_S = 0.019, 30.0, 120.0, 0.020, 1800.0
 _CUPS = 4
-# The error of a zone that is computed dry and might as well run. [-]
+# Error of a zone that is computed dry but may as well run. [-]
 DRY_ERROR = 1.0
 _DRY_SIGMAS = 2.0
-# Flows known to so little (one standard error) are known well enough to water by: the day's ETo is
-# no surer. And a test that takes away less than this share of what is unknown is hardly one. Ours.
+# Flows known within this standard error are good enough to water by: the day's ETo is no better.
+# And a test that removes less than this share of the error is not worth doing. Our choice.
 ENOUGH, _HARDLY = 0.05, 0.05
-# Sets of zones that a next test is chosen for, at most; more would make a note slow.
+# Most sets of zones that a next test is chosen for; more would make `note` slow.
 _MOST_SETS = 16
 
 
 class Neighbours:
-    """The network at some values of the unknowns, and with each of them moved a little."""
+    """The network at given values of the unknowns, and with each of them moved a little."""
 
     def __init__(
         self, garden: Garden, unknowns: Sequence[Unknown], log_factors: Sequence[float]
@@ -68,7 +68,7 @@ class Neighbours:
         self._moved: dict[int, tuple[Lines, Tried]] = {}
 
     def slopes(self, figure: Callable[[Lines, Tried], float], zones: Iterable[str]) -> Vector:
-        """How a figure changes with each unknown; unknowns of zones that are shut do not count."""
+        """Slope of a figure in each unknown; 0 for unknowns of zones that are shut."""
         here, among = figure(self.lines, self.tried), frozenset(zones)
         slopes = []
         for i, unknown in enumerate(self.unknowns):
@@ -82,14 +82,14 @@ class Neighbours:
         return slopes
 
     def flow_slopes(self, zone: str, zones: frozenset[str]) -> Vector:
-        """How the logarithm of a zone's flow changes with each unknown, these zones open."""
+        """Slope of the logarithm of a zone's flow in each unknown, with these zones open."""
         return self.slopes(
             lambda lines, _: log(max(lines.open_set(zones).zones[zone].flow_m3_s, 1e-15)), zones
         )
 
     def test_slopes(self, test: Measurement) -> Vector:
-        """How what a test would show changes with each unknown."""
-        return self.slopes(lambda lines, tried: foretold(test, lines, tried), test.zones)
+        """Slope of a test's predicted reading in each unknown."""
+        return self.slopes(lambda lines, tried: predicted(test, lines, tried), test.zones)
 
     def _network(self, at: Sequence[float], beside: Lines | None = None) -> tuple[Lines, Tried]:
         made = corrections_of(self.garden, self.unknowns, at)
@@ -106,10 +106,10 @@ class Neighbours:
 
 
 class FlowErrors:
-    """How sure the flows of any set of zones are; the networks are built once for all sets.
+    """Standard errors of the flows of any set of zones; the networks are built once for all sets.
 
-    Errors of what the garden file says, of the tests and of hand drilling (its scatter over the
-    root of the number of holes) are carried through the network by its slopes.
+    Errors of the garden file, of the tests and of hand drilling (its scatter over the root of the
+    number of holes) are propagated through the network by its slopes.
     """
 
     def __init__(self, garden: Garden, fitted: Fitted) -> None:
@@ -119,7 +119,7 @@ class FlowErrors:
         """Relative standard error of each zone's flow with exactly these zones open.
 
         Twice the figure is about the 95 % band while the figure is small; above a third or so it
-        only says "unknown". A zone computed dry has 0 where it is surely so, else 1.
+        only says "unknown". A zone that is computed dry has 0 where that is certain, else 1.
         """
         opened = frozenset(zones)
         found = {}
@@ -132,7 +132,11 @@ class FlowErrors:
         return found
 
     def total(self, zones: Iterable[str]) -> float:
-        """Relative standard error of what a meter at the tap sees with exactly these zones open."""
+        """Relative standard error of what a meter at the tap sees with exactly these zones open.
+
+        It is less than that of each zone: water that one zone takes too much is missing in the
+        others.
+        """
         opened = frozenset(zones)
         slopes = self._here.slopes(
             lambda lines, _: log(max(lines.open_set(opened).supply_flow_m3_s, 1e-15)), opened
@@ -140,7 +144,7 @@ class FlowErrors:
         return sqrt(max(0.0, quadratic(self._covariance, slopes, slopes)))
 
     def _dry_error(self, zone: str, opened: frozenset[str]) -> float:
-        """Of a zone computed dry: is its best hole below water level for sure?"""
+        """Error of a zone computed dry: 0 where even its best hole is certain to stay dry."""
 
         def over_m(lines: Lines, _: Tried) -> float:
             rows = lines.open_set(opened).zones[zone].rows
@@ -155,49 +159,18 @@ class FlowErrors:
         return 0.0 if highest_m < 0.0 else DRY_ERROR
 
 
-def flow_uncertainty(garden: Garden, fitted: Fitted, zones: Iterable[str]) -> dict[str, float]:
-    """Relative standard error of each zone's flow with exactly these zones open; see FlowErrors."""
-    return FlowErrors(garden, fitted).of_zones(zones)
-
-
-def total_uncertainty(garden: Garden, fitted: Fitted, zones: Iterable[str]) -> float:
-    """Relative standard error of what a meter at the tap sees with exactly these zones open.
-
-    Less than that of each zone: what one zone takes too much, the others lack.
-
-    Parameters
-    ----------
-    garden : Garden
-        The garden as its file describes it.
-    fitted : Fitted
-        What field tests taught; of no tests, what the file alone says.
-    zones : iterable of str
-        All open zones.
-
-    Returns
-    -------
-    float
-        Standard error over the flow at the tap [-].
-
-    Source
-    ------
-    First-order propagation of errors through the network's slopes; common practice, no source.
-    """
-    return FlowErrors(garden, fitted).total(zones)
-
-
 def _standing_here(garden: Garden, fitted: Fitted) -> tuple[Neighbours, Matrix]:
-    """The network as it is held to be now, and how sure its unknowns are."""
+    """The network as known now, and the covariance of its unknowns."""
     unknowns, log_factors, places = standing(garden, fitted)
     covariance = with_priors(fitted.covariance, places, [one.prior_error for one in unknowns])
     return Neighbours(garden, unknowns, log_factors), covariance
 
 
 def sets_in_use(garden: Garden, lines: Lines) -> list[frozenset[str]]:
-    """The sets that a plan opens: by its rules for zones together, else each zone alone.
+    """The sets of zones that a plan opens by its rules, and each remaining zone alone.
 
-    As the timetable packs them: hand valves one at a time; a zone joins those that are open where
-    each keeps its share of the flow it has alone and none falls dry, up to `most_open`.
+    As in the timetable: hand valves one at a time; a zone joins the open ones where each keeps its
+    share of the flow it has alone and none falls dry, up to `most_open`.
     """
     rules = garden.watering
     alone = {
@@ -223,7 +196,7 @@ def sets_in_use(garden: Garden, lines: Lines) -> list[frozenset[str]]:
 
 
 def most_telling_test(here: Neighbours, covariance: Matrix) -> NextTest | None:
-    """The possible test that would narrow the flows the most, in the sets that a plan opens."""
+    """The possible test that narrows the flows most, in the sets that a plan opens."""
     garden = here.garden
     flows = [
         here.flow_slopes(zone, opened)
@@ -254,7 +227,7 @@ def most_telling_test(here: Neighbours, covariance: Matrix) -> NextTest | None:
 
 
 def possible_tests(garden: Garden, lines: Lines) -> list[tuple[Measurement, str]]:
-    """Tests that could be done in this garden, with the readings foretold and usual errors."""
+    """Tests that could be done in this garden, with predicted readings and usual errors."""
     tap_m3_s = lines.supply.flow_m3_s(0.0)
     tests: list[tuple[Measurement, str]] = [
         (
@@ -342,13 +315,13 @@ def possible_tests(garden: Garden, lines: Lines) -> list[tuple[Measurement, str]
     return tests
 
 
-# A test further off than this many standard errors contradicts the others.
+# A test that is off by more standard errors than this contradicts the others.
 TOO_FAR = 3.0
 
 
 @dataclass(frozen=True, slots=True)
 class Solved:
-    """Tests fitted: the unknowns that they touch, and how far each test stays off."""
+    """Tests as fitted: the unknowns that they touch, and how far each test remains off."""
 
     garden: Garden
     tests: Sequence[Measurement]
@@ -357,7 +330,7 @@ class Solved:
     covariance: Matrix
     here: Neighbours
     off: Vector  # residuals, in standard errors of the test
-    free: Vector  # the share of each residual that the unknowns do not take up
+    free: Vector  # share of each residual that the unknowns do not absorb
 
     @property
     def cost(self) -> float:
@@ -368,7 +341,7 @@ class Solved:
 
     @property
     def sigmas(self) -> Vector:
-        """Each test against what all the rest says, in standard errors of both."""
+        """Each test against the prediction of all the others, in standard errors of both."""
         return [r / sqrt(share) for r, share in zip(self.off, self.free, strict=True)]
 
     @property
@@ -378,7 +351,7 @@ class Solved:
 
 
 def solve(garden: Garden, tests: Sequence[Measurement], unknowns: Sequence[Unknown]) -> Solved:
-    """The unknowns that these tests touch, fitted to them; the others stay at their priors."""
+    """Fit the unknowns that these tests touch; the others stay at their priors."""
     touched = frozenset().union(*(test.zones for test in tests))
     among = [u for u in unknowns if u.zone is None or u.zone in touched]
     priors = [unknown.prior_error for unknown in among]
@@ -393,7 +366,7 @@ def solve(garden: Garden, tests: Sequence[Measurement], unknowns: Sequence[Unkno
     def residuals(x: Vector) -> Vector:
         here = network(x)
         return [
-            (foretold(test, here.lines, here.tried) - value) / error
+            (predicted(test, here.lines, here.tried) - value) / error
             for test, (value, error) in zip(tests, figures, strict=True)
         ]
 

@@ -31,7 +31,7 @@ from controller.hydraulics.design.advice_zone import (
 from controller.hydraulics.design.limits import TakesIn
 from controller.hydraulics.design.open_together import before_valve_m, of_together
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.network.spans import NOTHING_MEASURED, Corrections
+from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections
 from controller.hydraulics.physics.pipe import PIPES
 from controller.hydraulics.physics.water_hammer import (
     end_force_n,
@@ -45,18 +45,18 @@ from controller.units import M_PER_FT, M_PER_IN, c_from_f, head_m_from_psi
 
 # Water main guideline of 5 ft/s, for friction and surge (utilities' practice; from memory).
 FASTEST_MAIN_M_S = 5.0 * M_PER_FT
-# A wave that is back sooner, as in a main of no length, is not spoken of.
+# A wave that returns sooner, as in a main of no length, is not reported.
 _WORTH_SAYING_S = 0.005
-# A main that takes this part of the standing pressure is worth a look. Our choice.
+# A main that takes this part of the static pressure is reported. Our choice.
 MAIN_TAKES = 0.10
-# A bigger main is named only where the zone gains as much by it. Our choice.
+# A bigger main is advised only where the zone gains this much by it. Our choice.
 WORTH_A_PIPE = 0.03
 # Time in which a valve stops most of its flow: a quarter turn by hand, a solenoid valve's
 # diaphragm (both from memory; makers seldom say). [s]
 HAND_CLOSES_S, RELAY_CLOSES_S = 0.2, 1.0
 # Pipe that lies in the sun, for the rating. [°C]
 SUNNY_PIPE_C = c_from_f(100.0)
-# What diaphragm valves want to shut where the garden file says nothing (from memory).
+# Head that diaphragm valves need to shut, where the garden file says nothing (from memory).
 DIAPHRAGM_LEAST_M = head_m_from_psi(5.0)
 # Below this static head no end is pushed off: a barrel on a stand. Our choice.
 GENTLE_HEAD_M = 3.0
@@ -78,7 +78,7 @@ N_PER_LBF = 4.4482216152605
 
 
 def of_garden(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> Iterator[Advice]:
-    """All of the advice that is not about one row; `cases` are the zones that give water."""
+    """All advice that is not about one row; `cases` are the zones that give water."""
     garden = lines.garden
     if cases:
         yield from _of_main(cases, lines, corrections)
@@ -99,7 +99,7 @@ def of_garden(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> 
 
 
 def _of_main(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> Iterator[Advice]:
-    """The main at the zone that draws most through it, run by run, and its next size."""
+    """Loss in each run of the main at the zone that draws most through it, and the next size."""
     main = lines.main
     if not lines.garden.runs:
         yield from _of_run("", max(cases, key=lambda one: one.full.flow_m3_s), lines, corrections)
@@ -111,7 +111,7 @@ def _of_main(cases: list[ZoneCase], lines: Lines, corrections: Corrections) -> I
 
 
 def _of_run(run: str, case: ZoneCase, lines: Lines, corrections: Corrections) -> Iterator[Advice]:
-    """One run at its thirstiest zone; "" is a main that does not fork."""
+    """One run at the zone that draws most; "" is a main that does not fork."""
     main = lines.main
     name, flow = case.zone.name, case.full.flow_m3_s
     place = main.place(case.zone)
@@ -169,7 +169,7 @@ def _with_pipe(garden: Garden, run: str, pipe: Pipe) -> Garden:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Surge:
-    """A zone's shutting valve: the rise in the pipe on its way that it strains most."""
+    """A zone's closing valve: the pressure rise in the pipe that it strains most."""
 
     zone: str
     pipe: Pipe
@@ -181,7 +181,7 @@ class _Surge:
 
 
 def _surge_of(case: ZoneCase, lines: Lines) -> _Surge:
-    """The wave from the valve up to the tap; where the pipe's size changes, part of it goes on."""
+    """The wave from the valve to the tap; where the pipe's size changes, part of it goes on."""
     main, flow = lines.main, case.full.flow_m3_s
     way = main.way_to(main.place(case.zone))[::-1]
     pipes = [one.pipe for one in way] or [lines.garden.main]
@@ -200,7 +200,7 @@ def _surge_of(case: ZoneCase, lines: Lines) -> _Surge:
     except InputError:
         rated_m = [None] * len(pipes)
     worst = max(range(len(pipes)), key=lambda i: (static_m + rises_m[i]) / (rated_m[i] or 1.0))
-    # Closed slowly, the water of all the way is slowed down together.
+    # When the valve closes slowly, all water on the way slows down together.
     wave_m_s, speed_m_s = waves[0], speeds[0]
     if len(set(pipes)) > 1:
         parts = [one.length_m for one in way]
@@ -226,7 +226,7 @@ def _surge_of(case: ZoneCase, lines: Lines) -> _Surge:
 
 
 def _of_surge(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
-    """What the hardest shutting valve does to the main."""
+    """Pressure rise in the main by the valve that closes hardest."""
     us = lines.garden.us_units
     surge = max((_surge_of(case, lines) for case in cases), key=lambda one: one.at_once_m)
     at_once_m, usual_m, rated_m = surge.at_once_m, surge.usual_m, surge.rated_m
@@ -294,7 +294,7 @@ def _push(force_n: float, us: bool) -> str:
 
 
 def _of_house_pipe(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
-    """What the thirstiest zone does in the house's own pipe, whose size is not known."""
+    """Speed and surge in the house's own pipe, whose size is not known, at the largest flow."""
     garden, us = lines.garden, lines.garden.us_units
     if garden.supply.kind is SupplyKind.BARREL:
         return
@@ -341,7 +341,7 @@ def _of_house_pipe(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
 
 
 def _of_closing(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
-    """Relay valves that may not have the pressure to shut."""
+    """Relay valves that may lack the pressure to close."""
     us = lines.garden.us_units
     for case in cases:
         valve, name = case.zone.valve, case.zone.name
@@ -400,7 +400,7 @@ def advise(
     soaking: Callable[[Zone], TakesIn] | None = None,
     corrections: Corrections = NOTHING_MEASURED,
 ) -> tuple[Advice, ...]:
-    """What to build or set otherwise in this garden, what keeps from harm first.
+    """What to build or set otherwise in this garden; what prevents harm comes first.
 
     Parameters
     ----------
@@ -409,17 +409,17 @@ def advise(
     lines : Lines
         Its lines.
     crop_spacing : callable
-        Distance of a crop's plants in the row, by the crop's name. [m]
+        Distance between a crop's plants in the row, by the crop's name. [m]
     soaking : callable or None
         How a zone's ground takes water in; None leaves the soil out.
     corrections : Corrections
-        What field tests have taught; the same as in `lines`.
+        Results of field tests; the same as in `lines`.
 
     Returns
     -------
     tuple of Advice
-        What keeps from harm, then by water saved, then by time; then what is good to know. A zone
-        whose flow is not known, or that gives no water, gets none of its own.
+        Advice that prevents harm, then by water saved, then by time, then what is good to know.
+        There is none for a zone whose flow is not known or that gives no water.
 
     Raises
     ------

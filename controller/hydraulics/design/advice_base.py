@@ -14,8 +14,8 @@ from controller.garden.show import listed, show_bore, show_length
 from controller.hydraulics.design.what_if import hold_valve, with_zone
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.results import ZoneFlow
-from controller.hydraulics.network.spans import Corrections, SupplyCurve
 from controller.hydraulics.network.supplies import at_level, planning_curve, supply_states
+from controller.hydraulics.network.supply_curve import Corrections, SupplyCurve
 from controller.hydraulics.network.uniformity import dose_divisor, real_uniformity
 from controller.units import (
     M_PER_FT,
@@ -48,11 +48,11 @@ _ORDER: tuple[Kind, ...] = ("harm", "water", "time", "to know")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Advice:
-    """What to build or set otherwise, and how that is known.
+    """What to build or set otherwise, and the reason.
 
-    `kind` says what it saves: harm to pipe or house, water, time; or nothing, being good to know.
-    `saves_m3` is water saved on a hot day, where that can be computed. `figures` holds the numbers
-    behind the words, units in the keys.
+    `kind` says what it prevents or saves: harm to pipe or house, water, time; or that it is only
+    good to know. `saves_m3` is water saved on a hot day, where that can be computed. `figures`
+    holds the numbers behind the words, units in the keys.
     """
 
     subject: Subject
@@ -65,19 +65,19 @@ class Advice:
 
 
 def ranked(advice: Iterable[Advice]) -> tuple[Advice, ...]:
-    """What keeps from harm first, then by water saved, then what saves time, then the rest."""
+    """Sorted: what prevents harm, then by water saved, then what saves time, then the rest."""
     return tuple(sorted(advice, key=lambda a: (_ORDER.index(a.kind), -a.saves_m3)))
 
 
 def advice_text(advice: Iterable[Advice], *, us: bool) -> str:
-    """Each piece in a paragraph of 80 columns, what it is based on below it."""
+    """Each piece as a paragraph of 80 columns, with its basis below."""
     pieces = list(advice)
     lines: list[str] = []
     for number, one in enumerate(pieces):
         saves = f" Saves about {show_litres(one.saves_m3, us)} on a hot day."
         words = f"{one.where}: {one.words}.{saves if one.saves_m3 > 0.0 else ''}"
         lines += textwrap.wrap(words, 80, initial_indent="- ", subsequent_indent="  ")
-        # Said once for neighbours that rest on the same.
+        # Printed once for neighbours with the same basis.
         if [after.based_on for after in pieces[number + 1 : number + 2]] != [one.based_on]:
             basis = f"({one.based_on})"
             lines += textwrap.wrap(basis, 80, initial_indent="    ", subsequent_indent="     ")
@@ -131,7 +131,7 @@ def show_head(head_m: float, us: bool) -> str:
 
 
 def show_off_level(metres: float, us: bool) -> str:
-    """A small height in both units, the garden's first, for levels are marked in either."""
+    """A small height in both units, the garden's first, because levels are marked in either."""
     size_mm = 1000.0 * metres
     metric = f"{figures(size_mm, 2)} mm" if size_mm < 10.0 else f"{figures(size_mm / 10.0, 2)} cm"
     both = f"{figures(in_from_m(metres), 2)} in", metric
@@ -140,7 +140,7 @@ def show_off_level(metres: float, us: bool) -> str:
 
 
 def show_speed(m_s: float, us: bool) -> str:
-    """A velocity in both units, the garden's first: the guideline is known in feet."""
+    """A velocity in both units, the garden's first, because the guideline is known in feet."""
     both = f"{m_s / M_PER_FT:.1f} ft/s", f"{m_s:.1f} m/s"
     first, second = both if us else both[::-1]
     return f"{first} ({second})"
@@ -153,19 +153,20 @@ def quoted(names: Iterable[str]) -> str:
 
 # A full bed's use on a hot day (FAO-56 Table 2, warm; from memory). [mm]
 HOT_DAY_MM = 6.0
-# Off level by more than this a row can be seen to be: what bears it needs no care. Our choice. [m]
+# A row that is off level by more than this can be seen to be; one that bears it needs no care. Our
+# choice. [m]
 SEEN_OFF_LEVEL_M = 0.05
-# A barrel that may run dry is judged while this part of its fall is left: what comes after is the
-# last tenth of its water. Our choice.
+# A barrel that may run dry is judged while this part of its fall is left; after that comes the last
+# tenth of its water. Our choice.
 LOW_SHARE = 0.1
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ZoneCase:
-    """One zone that gives water; its valve is held as it stands.
+    """One zone that gives water, with its valve as it stands.
 
-    `flow` is what it gives as it is planned; `full` and `low` on a supply that rises and falls: a
-    barrel full, and near its lowest. On a steady supply the three are one.
+    `flow` is its flow as planned; `full` and `low` are its flows with a barrel full and near its
+    lowest. On a steady supply all three are equal.
     """
 
     garden: Garden
@@ -189,12 +190,12 @@ class ZoneCase:
 
     @property
     def dose_m3(self) -> float:
-        """Water of a hot day as it is planned, without what drains. [m3]"""
+        """Water of a hot day as planned, without what drains. [m3]"""
         divisor = dose_divisor(self.uniformity, self.garden.watering)
         return HOT_DAY_MM / 1000.0 * self.zone.ground_m2 / divisor
 
     def with_zone(self, zone: Zone, *, low: bool = False) -> Lines:
-        """The lines with the zone changed; as they are planned, or with the supply low."""
+        """The lines with the zone changed, on the planned supply or on the low one."""
         corrections = self.low_corrections if low else self.corrections
         return Lines(with_zone(self.garden, zone), corrections=corrections)
 
@@ -226,7 +227,7 @@ def zone_case(garden: Garden, lines: Lines, zone: str, corrections: Corrections)
 
 
 def fall_of(lines: Lines) -> tuple[SupplyCurve, SupplyCurve]:
-    """The supply full and low: a barrel, while `LOW_SHARE` of its fall is left, or less if said."""
+    """The supply full and low: a barrel with `LOW_SHARE` of its fall left, or less if given."""
     supply = lines.garden.supply
     if supply.kind is not SupplyKind.BARREL or lines.supply != planning_curve(supply):
         return lines.supply, lines.supply  # steady, or measured and replaced

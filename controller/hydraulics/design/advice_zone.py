@@ -38,20 +38,21 @@ from controller.hydraulics.network.uniformity import by_squares, dose_divisor, r
 from controller.hydraulics.physics.water_hammer import velocity_m_s
 from controller.units import M_PER_FT, M_PER_IN, l_min_from_m3_s
 
-# Wished of a row: real low-quarter uniformity where "excellent" begins; where drill and level alone
-# take more than that, what the pipe may add to it. The second is our choice.
+# Uniformity wished of a row: the low-quarter uniformity where "excellent" begins; and, where drill
+# and level alone give less, the uniformity that the pipe itself shall keep. The second is our
+# choice.
 WISHED_UNIFORMITY, WISHED_OF_THE_PIPE = 0.90, 0.96
-# A row is called too long where it misses that by more than this, a point. Our choice.
+# A row is too long where it misses that by more than this, one point. Our choice.
 WORTH_SHORTENING = 0.01
-# Water enters a row faster than this, the guideline of 5 ft/s in mains (utilities' practice; from
-# memory), and friction and joints feel it.
+# Speed of water at a row's inlet above which friction and joints suffer: the guideline of 5 ft/s in
+# mains (utilities' practice; from memory).
 FASTEST_ROW_M_S = 5.0 * M_PER_FT
-# Stations tried in a row at most: longer ones are no garden's.
+# Most stations tried in a row; no garden has longer rows.
 _MOST_STATIONS = 200
 
 
 def of_length(cases: list[ZoneCase]) -> Iterator[Advice]:
-    """Longest level row for each way of drilling; and rows that are too long for theirs."""
+    """Longest level row for each drilling, and rows that are too long for theirs."""
     seen: set[tuple[object, ...]] = set()
     for case in cases:
         us, watering = case.garden.us_units, case.garden.watering
@@ -103,12 +104,12 @@ def of_length(cases: list[ZoneCase]) -> Iterator[Advice]:
 
 
 def wished_of(holes: Sequence[HoleFlow], watering: Watering) -> float:
-    """Uniformity to wish of a row: `WISHED_UNIFORMITY`, or what drill and level leave of it.
+    """Uniformity to wish of a row: `WISHED_UNIFORMITY`, or less where drill and level take more.
 
     Parameters
     ----------
     holes : sequence of HoleFlow
-        The row's holes as they run: the error of level counts by their heads.
+        The row's holes as solved; the error of level counts by their heads.
     watering : Watering
         The garden's scatter of drilling and error of level.
 
@@ -124,7 +125,7 @@ def wished_of(holes: Sequence[HoleFlow], watering: Watering) -> float:
 
     Source
     ------
-    Drill and level by `real_uniformity` of holes with like flows; what the pipe may add, by
+    Drill and level by `real_uniformity` of holes with equal flows; the pipe's part is added by
     squares.
     """
     alike = [replace(hole, flow_m3_s=1.0) for hole in holes if hole.flow_m3_s > 0.0]
@@ -132,7 +133,7 @@ def wished_of(holes: Sequence[HoleFlow], watering: Watering) -> float:
 
 
 def longest_on_supply_m(case: ZoneCase, index: int, wished: float) -> float:
-    """Longest level row in the place of one of a zone's, fed by this supply and valve.
+    """Longest level row in the place of a row of the zone, fed by this supply and valve.
 
     Parameters
     ----------
@@ -204,7 +205,7 @@ def of_speed(cases: list[ZoneCase]) -> Iterator[Advice]:
 
 
 def row_speeds_m_s(zone: Zone, flow: ZoneFlow) -> dict[int, float]:
-    """How fast water enters each row of a zone, by the row's number. [m/s]"""
+    """Speed of water at the inlet of each row of a zone, by the row's number. [m/s]"""
     return {
         number: velocity_m_s(flow_m3_s=found.flow_m3_s, bore_m=row.pipe.bore_m)
         for number, (row, found) in enumerate(zip(zone.rows, flow.rows, strict=True), 1)
@@ -213,7 +214,7 @@ def row_speeds_m_s(zone: Zone, flow: ZoneFlow) -> dict[int, float]:
 
 
 def of_level(cases: list[ZoneCase]) -> Iterator[Advice]:
-    """How level each row must lie, and which does not."""
+    """How level each row must lie, and which rows do not."""
     basis = (
         f"rows marched with their far end or middle off level, up to {100 * MOST_VARIATION:.0f} % "
         "between strongest and weakest hole (ASAE practice, from memory), the head at the inlet "
@@ -273,7 +274,7 @@ def of_level(cases: list[ZoneCase]) -> Iterator[Advice]:
 
 
 def _bears(flow: RowFlow, enough_m: float, us: bool) -> str:
-    """How far off level a row may lie, and why no further."""
+    """How far off level a row may lie, and the reason for the limit."""
     if enough_m <= 0.0:
         return "its friction alone takes all that its holes may differ"
     over_m = min(h.head_m - h.z_m for h in flow.holes if h.kind == "hole" and not h.plugged)
@@ -282,7 +283,7 @@ def _bears(flow: RowFlow, enough_m: float, us: bool) -> str:
 
 
 def _or_open(case: ZoneCase, number: int) -> str:
-    """Whether opening the valve further would do as well; nothing where it is open."""
+    """Whether opening the valve further would help as well; nothing where it is full open."""
     zone = case.garden.zone(case.zone.name)
     if case.zone.opening.angle_deg == 0.0:
         return ""
@@ -295,7 +296,7 @@ def _or_open(case: ZoneCase, number: int) -> str:
 
 
 def _levelled(case: ZoneCase, *, low: bool = False) -> tuple[RowFlow, ...]:
-    """Each row as it runs were all of the zone's rows level."""
+    """Each row as it would run if all rows of the zone were level."""
     zone = case.garden.zone(case.zone.name)
     rows = [replace(r, far_height_m=r.inlet_height_m, middle_height_m=0.0) for r in zone.rows]
     return _rows_of(case, replace(zone, rows=tuple(rows)), low=low)
@@ -311,7 +312,7 @@ def _when_low(case: ZoneCase) -> str:
 
 
 def _saved_m3(case: ZoneCase, number: int, then: float) -> float:
-    """Water of a hot day on a row's ground that a better uniformity saves, as doses are planned."""
+    """Water that a better uniformity saves on a row's ground on a hot day, as doses are planned."""
     watering = case.garden.watering
     now = real_uniformity(case.flow.rows[number - 1].holes, watering)
     if now <= 0.0 or then <= now:
@@ -325,7 +326,7 @@ CLOSE_CROP_M, CLOSE_EVERY_M, CLOSE_BORE_M, BIG_PLANT_M = 0.20, 0.1524, 0.0015875
 
 
 def of_holes(cases: list[ZoneCase], crop_spacing: Callable[[str], float]) -> Iterator[Advice]:
-    """Bore and distance of holes that miss the plants they are for, and what better ones give."""
+    """Bore and distance of holes that miss their plants, and what better ones give."""
     for case in cases:
         us, zone = case.garden.us_units, case.garden.zone(case.zone.name)
         for crop in dict.fromkeys(planting.crop for planting in zone.plantings):
@@ -374,7 +375,7 @@ def of_holes(cases: list[ZoneCase], crop_spacing: Callable[[str], float]) -> Ite
 def of_throttle(
     cases: list[ZoneCase], soaking: Callable[[Zone], TakesIn] | None
 ) -> Iterator[Advice]:
-    """Flow to throttle a zone to, so that time can be kept and the soil keeps up."""
+    """Flow to throttle a zone to, so that its time can be kept and the soil takes the water in."""
     for case in cases:
         us, zone = case.garden.us_units, case.zone
         if case.uniformity <= 0.0 or zone.ground_m2 <= 0.0:
@@ -428,9 +429,9 @@ def of_throttle(
 
 
 def _throttled(case: ZoneCase, flow_m3_s: float) -> tuple[float, float, tuple[float, float]]:
-    """With a flow the zone can give, alone: its valve's loss, and how level its rows must be.
+    """For a flow that the zone can give alone: its valve's loss, and how level its rows must be.
 
-    Then what it gives at the ends of the supply's fall, the full one first.
+    Then its flow at both ends of the supply's fall, the full end first.
     """
     name = case.zone.name
     free = {zone: k for zone, k in case.corrections.valve_k.items() if zone != name}
@@ -458,13 +459,13 @@ def _throttled(case: ZoneCase, flow_m3_s: float) -> tuple[float, float, tuple[fl
 
 
 def _round_length_m(metres: float, us: bool) -> float:
-    """A distance as one would mark it: whole inches, or whole centimetres; at least one."""
+    """A distance to mark on a pipe: whole inches or whole centimetres, at least one."""
     unit_m = M_PER_IN if us else 0.01
     return max(1, round(metres / unit_m)) * unit_m
 
 
 def _better_drilling(drilling: Drilling, gap_m: float) -> Drilling | None:
-    """Holes that meet each plant, where the ones drilled do not; None where they do."""
+    """Holes that meet each plant, where the drilled ones do not; None where they do."""
     if gap_m <= CLOSE_CROP_M:
         if drilling.every_m <= CLOSE_CROP_M:
             return None

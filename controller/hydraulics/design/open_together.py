@@ -1,4 +1,4 @@
-"""Which zones can be open together, and what is left before a valve then."""
+"""Which zones can be open together, and the head that is then left before each valve."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from controller.units import GRAVITY_M_S2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Together:
-    """Zones that can be open at once, and what the worst off keeps of its flow alone."""
+    """Zones that can be open at once, and the least share of its flow alone that one keeps."""
 
     zones: tuple[str, ...]
     least_share: float
@@ -25,7 +25,7 @@ class Together:
 
 
 def of_together(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
-    """How many zones can run at once, and what the thirstiest leave each other."""
+    """How many zones can run at once, and the shares that the largest leave each other."""
     us, watering = lines.garden.us_units, lines.garden.watering
     names = tuple(case.zone.name for case in cases)
     if len(names) < 2:
@@ -61,7 +61,7 @@ def of_together(cases: list[ZoneCase], lines: Lines) -> Iterator[Advice]:
 
 
 def most_together(lines: Lines, zones: tuple[str, ...]) -> Together:
-    """The most zones that can be open at once by the garden's own rules, least thirsty first.
+    """The most zones that can be open at once by the garden's rules, smallest flows first.
 
     Each keeps `least_share` of the flow it has alone, none has more dry holes than alone, and each
     relay valve keeps the pressure it needs to close.
@@ -87,14 +87,14 @@ def most_together(lines: Lines, zones: tuple[str, ...]) -> Together:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StaysOpen:
-    """A zone whose valve does not shut while a set is open: the head it wants and what it has."""
+    """A zone whose valve does not close while a set is open: the head it needs and has."""
 
     zone: str
     wants_m: float
     has_m: float
 
     def words(self, us: bool) -> str:
-        """For a reader who knows which set is meant."""
+        """Words for a reader who knows which set is meant."""
         return (
             f'the valve of "{self.zone}" wants {show_pressure(self.wants_m, us)} before it to '
             f"shut, and {show_pressure(max(0.0, self.has_m), us)} would be left"
@@ -125,7 +125,7 @@ def that_stay_open(lines: Lines, opened: frozenset[str]) -> list[StaysOpen]:
     Returns
     -------
     list of StaysOpen
-        Each with the head it wants and has [m], what lacks most first.
+        Each with the head it needs and has [m], the largest lack first.
 
     Raises
     ------
@@ -149,12 +149,12 @@ def that_stay_open(lines: Lines, opened: frozenset[str]) -> list[StaysOpen]:
 
 
 def first_that_stays_open(lines: Lines, opened: frozenset[str]) -> StaysOpen | None:
-    """The zone whose valve lacks most of the head it needs to shut; None if all would shut."""
+    """The zone whose valve lacks most head to close; None if all close."""
     return next(iter(that_stay_open(lines, opened)), None)
 
 
 def share_together(lines: Lines, zones: tuple[str, ...]) -> Together:
-    """What the worst off of these zones keeps of the flow it has alone when all are open."""
+    """Least share of its flow alone that any of these zones keeps when all are open."""
     flows = lines.zone_flows(frozenset(zones))
     shares = [flows[name] / lines.zone_flows(frozenset((name,)))[name] for name in zones]
     return Together(
@@ -188,14 +188,14 @@ def before_valve_m(lines: Lines, opened: frozenset[str], zone: str) -> float:
 
     Source
     ------
-    The supply's head at the set's flow, less the main, each stretch at what flows through it.
+    The supply's head at the set's flow, less the loss in each stretch of the main at its flow.
     """
     place = lines.garden.zone(zone)
     return _heads_in_main_m(lines, opened, [place])[zone] - place.rise_m
 
 
 def uncounted_at_forks_m(lines: Lines, opened: frozenset[str], zone: str) -> float:
-    """Head that a thin stream may lose beyond what is computed, where it leaves a fast run.
+    """Head that a small branch flow may lose beyond the computed loss, where it leaves a fast run.
 
     Parameters
     ----------
@@ -204,7 +204,7 @@ def uncounted_at_forks_m(lines: Lines, opened: frozenset[str], zone: str) -> flo
     opened : frozenset of str
         The open zones, this one among them.
     zone : str
-        The zone whose way from the tap is asked about.
+        The zone at the end of the way from the tap.
 
     Returns
     -------
@@ -218,8 +218,8 @@ def uncounted_at_forks_m(lines: Lines, opened: frozenset[str], zone: str) -> flo
 
     Source
     ------
-    Losses of tees are computed on the velocity in the branch. The less of the water goes into it,
-    the nearer is its loss to one velocity head of the run before the tee (Crane TP-410).
+    Losses of tees are computed on the velocity in the branch. The smaller the branch's share of the
+    flow, the nearer its loss is to one velocity head of the run before the tee (Crane TP-410).
     """
     flows, main = lines.zone_flows(opened), lines.main
     through = [0.0] * len(main.stretches)
@@ -244,7 +244,7 @@ def uncounted_at_forks_m(lines: Lines, opened: frozenset[str], zone: str) -> flo
 def _heads_in_main_m(
     lines: Lines, opened: frozenset[str], wanted: Iterable[Zone]
 ) -> dict[str, float]:
-    """Head in the main where each of the zones wanted hangs, against the tap's height. [m]"""
+    """Head in the main at the take-off of each zone wanted, against the tap's height. [m]"""
     flows, main = lines.zone_flows(opened), lines.main
     places = {zone.name: main.place(zone) for zone in wanted}
     drawn: dict[int, float] = {}

@@ -1,8 +1,8 @@
-"""Where a row's water is not to be relied on, and what would mend it.
+"""Warnings about rows that do not run reliably, and what to do about them.
 
-A row never fills where its far end lies above the water; a hole above the grade line stays dry, and
-lets air in where water runs on past it; one under a head that surface tension can hold may drip or
-not, whatever the hole law says.
+A row whose far end lies above the water never fills. A hole above the grade line stays dry, and
+lets air in where water flows on past it. A hole under a head that surface tension can hold may drip
+or not, whatever the hole law gives.
 """
 
 from __future__ import annotations
@@ -24,12 +24,12 @@ Kind = Literal["never fills", "stays dry", "may not run", "lets air in"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Doubt:
-    """What is doubtful about a row, its holes by number, and words that say what to do.
+class RowWarning:
+    """A warning about a row: its holes by number, and words that say what to do.
 
-    `raise_m` is by how much the head at the worst of them falls short of what makes it run;
-    `flow_m3_s` about what the zone gives once it does, and `plug` how many of the zone's holes,
-    evenly spread, would have to be plugged for the same at the flow it has now.
+    `raise_m` is the head that the worst of them lacks to run. `flow_m3_s` is about the zone's flow
+    once it runs. `plug` is the number of the zone's holes, evenly spread, to plug for the same
+    effect at the present flow.
     """
 
     row: int
@@ -43,22 +43,22 @@ class Doubt:
 
 def doubtful_rows(
     zone_flow: ZoneFlow, *, most_m3_s: float = inf, us_units: bool = False
-) -> tuple[Doubt, ...]:
-    """Rows, or parts of them, that do not fill or do not run for sure at these flows.
+) -> tuple[RowWarning, ...]:
+    """Rows, or parts of rows, that do not fill or may not run at these flows.
 
     Parameters
     ----------
     zone_flow : ZoneFlow
         An open zone, as `Lines.open_set` gives it.
     most_m3_s : float
-        What the zone gives alone with its valve wide open: more is not advised. [m3/s]
+        Flow of the zone alone with its valve full open: more is not advised. [m3/s]
     us_units : bool
         Whether the words are in US units.
 
     Returns
     -------
-    tuple of Doubt
-        Row by row; heads in `raise_m` [m], flows in `flow_m3_s` [m3/s]. Plugged rows have none.
+    tuple of RowWarning
+        Row by row; heads in `raise_m` [m], flows in `flow_m3_s` [m3/s]; none for plugged rows.
 
     Raises
     ------
@@ -67,14 +67,14 @@ def doubtful_rows(
 
     Notes
     -----
-    The flow that would do is found with all heads raised by what is lacking and friction left as it
-    is; in a long row a little more is needed.
+    The flow needed is found with all heads raised by what is lacking and friction unchanged; a long
+    row needs a little more.
 
     Source
     ------
     Surface tension: `orifice.first_drip_head_m`. The rest is the hole law.
     """
-    found: list[Doubt] = []
+    found: list[RowWarning] = []
     for number, row in enumerate(zone_flow.rows, 1):
         holes = [hole for hole in row.holes if hole.kind == "hole" and not hole.plugged]
         sucks = {id(hole) for hole in row.holes[: max(row.air_at, default=-1) + 1]}
@@ -91,21 +91,23 @@ def doubtful_rows(
             beyond = [hole for hole in holes if hole.x_m >= dry[0].x_m]
             at_far_end = all(hole.flow_m3_s <= 0.0 for hole in beyond)
             kind: Kind = "never fills" if at_far_end else "stays dry"
-            found.append(_doubt(zone_flow, number, kind, dry, us_units, most_m3_s))
+            found.append(_warning(zone_flow, number, kind, dry, us_units, most_m3_s))
         if weak:
             found.append(
-                _doubt(zone_flow, number, "may not run", weak, us_units, most_m3_s, remedy=not dry)
+                _warning(
+                    zone_flow, number, "may not run", weak, us_units, most_m3_s, remedy=not dry
+                )
             )
     return tuple(found)
 
 
 def stream_doubt(zone: Zone, zone_flow: ZoneFlow, *, us_units: bool = False) -> str | None:
-    """Why a stream that was read tells too little; None where it tells enough.
+    """Why the reading of a stream is too low; None where it is good enough.
 
     Parameters
     ----------
     zone : Zone
-        The zone; without a stream or reach as its opening there is no doubt.
+        The zone; there is no warning without a stream or reach as its opening.
     zone_flow : ZoneFlow
         Its flow with only this zone open.
     us_units : bool
@@ -138,7 +140,7 @@ def stream_doubt(zone: Zone, zone_flow: ZoneFlow, *, us_units: bool = False) -> 
 
 
 def unmeasured_loss_k(zone: Zone, zone_flow: ZoneFlow) -> tuple[float, float, float] | None:
-    """Take-off and valve of an unknown opening: much, middle and little open; None if it is known.
+    """Loss of take-off and an unknown valve, much, half and little open; None if it is known.
 
     Parameters
     ----------
@@ -208,7 +210,7 @@ def opening_doubt(
     )
 
 
-def _airy(zone_flow: ZoneFlow, number: int, row: RowFlow, holes: Sequence[HoleFlow]) -> Doubt:
+def _airy(zone_flow: ZoneFlow, number: int, row: RowFlow, holes: Sequence[HoleFlow]) -> RowWarning:
     """Holes of a falling row, or before a crest, that let air in instead of water out."""
     numbers = tuple(hole.number for hole in holes)
     at = row.holes[row.air_at[0]]
@@ -219,7 +221,7 @@ def _airy(zone_flow: ZoneFlow, number: int, row: RowFlow, holes: Sequence[HoleFl
     ways = ["lay the row level", "feed it at its low end"]
     if zone_flow.decided_by == "valve":
         ways.insert(0, "open the valve further, and throttle at the row's low end if at all")
-    return Doubt(
+    return RowWarning(
         row=number,
         kind="lets air in",
         holes=numbers,
@@ -231,7 +233,7 @@ def _airy(zone_flow: ZoneFlow, number: int, row: RowFlow, holes: Sequence[HoleFl
     )
 
 
-def _doubt(
+def _warning(
     zone_flow: ZoneFlow,
     row: int,
     kind: Kind,
@@ -240,8 +242,8 @@ def _doubt(
     most_m3_s: float,
     *,
     remedy: bool = True,
-) -> Doubt:
-    """One doubt; without the way out where that of the row's dry holes is also theirs."""
+) -> RowWarning:
+    """One warning; without a remedy where the remedy for the row's dry holes is also theirs."""
     raise_m = max(first_drip_head_m(hole.bore_m) - _over_m(hole) for hole in holes)
     more = _more_flow(zone_flow, raise_m)
     open_holes = len(zone_flow.open_holes)
@@ -275,7 +277,7 @@ def _doubt(
             )
     if kind != "may not run":
         ways.append("plug those and plan without them")
-    return Doubt(
+    return RowWarning(
         row=row,
         kind=kind,
         holes=numbers,
@@ -287,12 +289,12 @@ def _doubt(
 
 
 def _more_flow(zone_flow: ZoneFlow, raise_m: float) -> float:
-    """By which factor the zone's flow grows when all its heads are raised; 0 if nothing flows."""
+    """Factor by which the zone's flow grows when all its heads are raised; 0 if nothing flows."""
     holes = [hole for row in zone_flow.rows for hole in row.holes if not hole.plugged]
     running = [hole for hole in holes if hole.flow_m3_s > 0.0 and _over_m(hole) > 0.0]
     if not running:
         return 0.0
-    # What passes a hole by its area and the root of its head, as those that run have it.
+    # Flow over bore squared and root of the head, as the mean of the running holes.
     usual = sum(h.flow_m3_s for h in running) / sum(h.bore_m**2 * sqrt(_over_m(h)) for h in running)
     raised = sum(usual * h.bore_m**2 * sqrt(max(0.0, _over_m(h) + raise_m)) for h in holes)
     return raised / sum(h.flow_m3_s for h in running)

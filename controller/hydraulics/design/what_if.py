@@ -1,7 +1,7 @@
-"""What small changes do to a zone: a tilt, a drain hole, a plugged tail, a neighbour, a worn hole.
+"""Effects of small changes on a zone: tilt, drain hole, plugged tail, neighbour, worn hole.
 
-Each change is made to the garden and the whole network is solved again. Valves stay as they stand:
-a flow that was measured is turned into the loss it implies, and that loss is kept.
+Each change is made to the garden and the whole network is solved again. Valves stay as they are: a
+measured flow is turned into the loss it implies, and that loss is kept.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.geometry import DrilledHole
 from controller.hydraulics.network.results import ZoneFlow
 from controller.hydraulics.network.row_shares import drained_share
-from controller.hydraulics.network.spans import NOTHING_MEASURED, Corrections
+from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections
 from controller.hydraulics.network.uniformity import real_uniformity
 from controller.units import in_from_m
 
@@ -34,7 +34,7 @@ TRIED_DRAIN_BORE_M = 0.0015875
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WhatIf:
-    """One change and what it does to the zone; evenness is low-quarter, with drill and level."""
+    """One change and its effect; evenness is low-quarter uniformity, with drill and level."""
 
     change: Change
     words: str
@@ -56,7 +56,7 @@ class WhatIf:
 def what_if(
     garden: Garden, zone: str, *, corrections: Corrections = NOTHING_MEASURED
 ) -> tuple[WhatIf, ...]:
-    """What small changes do to one zone's flow and evenness, each found by solving again.
+    """Effects of small changes on one zone's flow and uniformity, each by solving again.
 
     Parameters
     ----------
@@ -65,12 +65,12 @@ def what_if(
     zone : str
         Name of the zone; it runs alone but for the change that opens another with it.
     corrections : Corrections
-        What field tests have taught.
+        Results of field tests.
 
     Returns
     -------
     tuple of WhatIf
-        Flow [m3/s] and evenness before and after; none for a zone that gives no water.
+        Flow [m3/s] and uniformity before and after; none for a zone that gives no water.
 
     Raises
     ------
@@ -81,7 +81,7 @@ def what_if(
 
     Source
     ------
-    spans.py, with the change made.
+    garden_lines.py, with the change made.
     """
     before_lines = Lines(garden, corrections=corrections)
     alone = frozenset((zone,))
@@ -140,7 +140,7 @@ def with_zone(garden: Garden, zone: Zone) -> Garden:
 
 
 def what_if_text(found: tuple[WhatIf, ...], *, us: bool) -> str:
-    """A line a change: flow and evenness after it, and by how much they move."""
+    """One line for each change: flow and uniformity after it, and how much they change."""
     if not found:
         return ""
     first = found[0]
@@ -162,7 +162,7 @@ def _moved(part: float, unit: str) -> str:
 
 
 class _Worn(Lines):
-    """Lines in which the middle open hole of one zone's first running row has worn wider."""
+    """Lines in which the middle open hole of a zone's first running row is worn wider."""
 
     worn_zone = ""
 
@@ -183,7 +183,7 @@ class _Worn(Lines):
 
 
 def _changes(zone: Zone, us: bool) -> Iterator[tuple[Change, str, Zone]]:
-    """Each change of the zone itself, what it is called, and the zone with it."""
+    """Each change of the zone itself, its name, and the zone with it."""
     tilt = f"1 cm ({in_from_m(TILT_M):.1f} in)" if us else "1 cm"
     higher = [replace(row, far_height_m=row.far_height_m + TILT_M) for row in zone.rows]
     lower = [replace(row, far_height_m=row.far_height_m - TILT_M) for row in zone.rows]
@@ -217,7 +217,7 @@ def _tail_plugged(row: Row) -> Row:
 
 
 def _hardest_neighbour(garden: Garden, zone: str, lines: Lines) -> str | None:
-    """The zone that, opened beside this one, leaves it least."""
+    """The zone that leaves this one the least flow when both are open."""
     others = [
         other.name
         for other in garden.zones
@@ -231,7 +231,7 @@ def _hardest_neighbour(garden: Garden, zone: str, lines: Lines) -> str | None:
 
 
 def _can_be_computed(lines: Lines, zone: str) -> bool:
-    """Whether a zone's flow is known at all: its valve may stand where nobody can tell."""
+    """Whether a zone's flow is known at all; the position of its valve may be unknown."""
     try:
         lines.zone_flows(frozenset((zone,)))
     except InputError:

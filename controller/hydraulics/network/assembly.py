@@ -9,7 +9,7 @@ from math import pi
 from controller.garden.model import Zone
 from controller.garden.plumbing import Row
 from controller.hydraulics.network.geometry import DrilledHole, law_of, mouths_of
-from controller.hydraulics.network.lateral import LateralFlow, solve_mouths
+from controller.hydraulics.network.lateral import LateralFlow, solve_lateral
 from controller.hydraulics.network.main_tree import MainTree
 from controller.hydraulics.network.results import HoleFlow, RowFlow
 from controller.hydraulics.network.tree_solver import Tree
@@ -17,7 +17,7 @@ from controller.hydraulics.network.uniformity import flow_variation, low_quarter
 from controller.hydraulics.physics.orifice import Water
 from controller.units import GRAVITY_M_S2
 
-# Suction that is rounding, and no air. [m]
+# Suction below this is rounding: no air. [m]
 _SUCKS_M = 1e-7
 
 
@@ -31,7 +31,7 @@ class RowNodes:
 
 
 def add_main(tree: Tree, main: MainTree, zones: Iterable[Zone]) -> dict[str, int]:
-    """Add to an empty tree what of the main leads to some zones; the node where each hangs."""
+    """Add to an empty tree the part of the main that leads to some zones; gives their nodes."""
     places = {zone.name: main.place(zone) for zone in zones}
     stretches, now = main.leading_to(set(places.values()))
     for one in stretches:
@@ -105,7 +105,7 @@ def row_flow(
     *,
     vented: bool,
 ) -> RowFlow:
-    """One row of the answer; `air_at` has the holes that would suck, were the pipe always full."""
+    """One row of the answer; `air_at` has the holes that would draw in air in a full pipe."""
     found: list[HoleFlow] = []
     for hole, node, number in zip(holes, nodes.nodes, nodes.numbers, strict=True):
         speed_m = 0.0 if number is None else speeds_m.get(number, 0.0)
@@ -126,8 +126,8 @@ def row_flow(
 def solve_row(
     row: Row, holes: Sequence[DrilledHole], inlet_head_m: float, water: Water
 ) -> LateralFlow:
-    """A row's open holes at a total head at its inlet, in their order."""
-    return solve_mouths(
+    """Flows of a row's open holes, in their order, at a total head at its inlet. [m]"""
+    return solve_lateral(
         row.pipe.bore_m,
         row.pipe.roughness_m,
         mouths_of(holes, water),
@@ -140,7 +140,7 @@ def solve_row(
 def marched_row(
     row: Row, holes: Sequence[DrilledHole], inlet_head_m: float, water: Water
 ) -> RowFlow:
-    """One row at a total head at its inlet, marched by itself, with the air its holes let in."""
+    """One row at a total head at its inlet [m], solved by itself, with the air its holes let in."""
     free = [i for i, hole in enumerate(holes) if not hole.plugged]
     marched = solve_row(row, holes, inlet_head_m, water)
     place = {i: k for k, i in enumerate(free)}
@@ -158,7 +158,7 @@ def marched_row(
 
 
 def scaled(row: RowFlow, factor: float) -> RowFlow:
-    """The same row with all its flows a little larger or smaller."""
+    """The same row with all its flows multiplied by a factor."""
     return replace(
         row,
         flow_m3_s=factor * row.flow_m3_s,
@@ -192,7 +192,7 @@ def _row_of(holes: Sequence[HoleFlow], inlet_head_m: float, air_at: Sequence[int
 
 
 def evenness_of(holes: Iterable[HoleFlow]) -> tuple[float, float]:
-    """Uniformity and variation of the open holes, drain holes apart; of none, 0 and 0."""
+    """Uniformity and variation of the open holes without drain holes; 0 and 0 for none."""
     flows = [hole.flow_m3_s for hole in holes if hole.kind == "hole" and not hole.plugged]
     if not flows:
         return 0.0, 0.0

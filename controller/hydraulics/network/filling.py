@@ -1,4 +1,4 @@
-"""Filling a zone's lines and letting them run out: litres and seconds, at the flow of the set."""
+"""Filling and draining a zone's lines: litres and seconds, at the flow of the open set."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from controller.hydraulics.network.garden_lines import Lines
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineFill:
-    """A zone's lines in an open set: filled when quite empty, and again after they have run out.
+    """A zone's lines in an open set: filled from empty, and again after they have drained.
 
-    `drains_m3` runs out by itself after the valve has shut, and is what the next pulse fills
-    again; where nothing flows the times are infinite.
+    `drains_m3` runs out after the valve has closed, and the next pulse fills it again. Where
+    nothing flows the times are infinite.
     """
 
     volume_m3: float
@@ -23,7 +23,7 @@ class LineFill:
 
 
 def line_fill(lines: Lines, zone: str, together: frozenset[str]) -> LineFill:
-    """How long a zone's lines take to fill while a set is open, and what runs out of them after.
+    """Time that a zone's lines take to fill while a set is open, and the water that drains after.
 
     Parameters
     ----------
@@ -47,7 +47,7 @@ def line_fill(lines: Lines, zone: str, together: frozenset[str]) -> LineFill:
     Notes
     -----
     While a line fills, the water's front is at the pressure of the air: holes behind it pass
-    little, and the valve passes at least as much as later. The time is thus rather too long.
+    little, and the valve passes at least as much as later. So the time is rather too long.
 
     Source
     ------

@@ -1,11 +1,11 @@
-"""A garden's curves, one for each shape of row, and the zones that can surely not join others.
+"""A garden's curves, one for each shape of row, and the zones that certainly cannot join others.
 
-A zone may join where each of the set, itself included, keeps a share of the flow it has alone.
-About the open set the network is made linear so that no head comes out too low: the main by its
-tangents, the supply by one near the flow that would be drawn; each open zone by the chord from its
-flow now down to the least it must keep, and the one that joins by the chord from its flow alone.
-Where even so a zone finds less head than its least flow asks for, the set would starve it. What is
-not refused here may be refused by the set itself.
+A zone may join where each zone of the set, itself included, keeps a share of the flow it has alone.
+The network is linearised about the open set so that no head is computed too low: the main by its
+tangents, the supply by a tangent near the new flow, each open zone by the chord from its present
+flow to the least it must keep, and the joining zone by the chord from its flow alone. If a zone
+then still has less head than its least flow needs, the set would starve it. A zone that is not
+refused here may be refused when the set is solved.
 """
 
 from __future__ import annotations
@@ -22,39 +22,38 @@ from controller.hydraulics.network.march import Shape
 from controller.hydraulics.network.quick_flow import QuickFlow, RowsAlike, Spans, ZoneLaw, quick_set
 from controller.hydraulics.network.results import SetFlow
 from controller.hydraulics.network.row_curves import RowCurve
-from controller.hydraulics.network.spans import SupplyCurve
 from controller.hydraulics.network.supplies import held
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.hydraulics.network.tree_solver import losses, span_law
 from controller.hydraulics.physics.orifice import Water
 from controller.units import GRAVITY_M_S2
 
-# Heads may be so much lower, and flows so much less, before a zone is refused: tangents and chords
-# bound what bends one way, which water between laminar and turbulent does not quite. Our choice.
+# Margin on heads and on flows before a zone is refused: tangents and chords bound a curve that
+# bends one way, which friction between laminar and turbulent does not quite do. Our choice.
 _SLACK, _SLACK_M = 0.005, 0.0005
 _LEAST_M = 1e-6
-# Zones that draw alike share a tangent of the supply: how far apart in the flow's logarithm.
+# Zones with almost equal flows share a tangent of the supply: distance in the flow's logarithm.
 _ALIKE = 0.4
 
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """The least flow of a zone, and the head in the main where it hangs that gives it so much;
-    -inf where that is not known."""
+    """The least flow of a zone, and the head in the main that gives it; -inf where not known."""
 
     station: int
     least_m3_s: float
     head_m: float
-    more_m2_s: float  # what it draws beyond for each metre more, at least, up to its flow alone
-    main_s_m2: float  # what the main to it loses for each m3/s, at most, up to its flow alone
+    more_m2_s: float  # least further flow for each metre of head, up to its flow alone
+    main_s_m2: float  # most loss in the main to it for each m3/s, up to its flow alone
 
     @property
     def starves_below_m(self) -> float:
-        """Below this head it surely gets less than its least."""
+        """Below this head it certainly gets less than its least flow."""
         return self.head_m - _SLACK * abs(self.head_m) - _SLACK_M
 
 
 class Joining:
-    """An open set, and what each of its zones can spare."""
+    """An open set, and the head that each of its zones can spare."""
 
     def __init__(
         self,
@@ -91,7 +90,7 @@ class Joining:
         self._near: dict[tuple[int, int], _Near] = {}
 
     def refuses(self, need: Need) -> bool:
-        """Whether this zone can surely not join."""
+        """Whether this zone certainly cannot join."""
         if need.head_m == -inf:
             return False
         place, between, stretch = self._on(need.station)
@@ -105,7 +104,7 @@ class Joining:
         if between:
             most, end_m, slope = near.towards[place]
             lost_s_m2 += slope
-        # What it draws here, its way from the set's pipes counted too long rather than too short.
+        # Its flow here, with its way from the set's pipes rather too long than too short.
         own = near.own
         over_m = end_m - need.head_m - (own + lost_s_m2) * need.least_m3_s
         drawn = need.least_m3_s
@@ -115,7 +114,7 @@ class Joining:
         return drawn > most or near.head_m - own * drawn < need.starves_below_m
 
     def _about(self, more_m3_s: float, place: int) -> _Near:
-        """The linear network where so much more is drawn at, or beyond, a place."""
+        """The linear network with so much more flow drawn at or beyond a place."""
         count, above = len(self._above), self._above
         on_way, at = [], place
         while at != TAP:
@@ -130,7 +129,7 @@ class Joining:
         supply, flow = self._supply, self._flows[TAP] + more_m3_s
         step = 1e-4 * flow  # back, where the curve falls less steeply
         tap_slope = (supply.head_m(flow - step) - supply.head_m(flow)) / step
-        # By how much each tangent lies over what it touches elsewhere, as things are.
+        # How far each tangent lies above its curve at the present flows.
         over_m = [
             lost - slope * flow - rest
             for lost, slope, flow, rest in zip(self._lost, slopes, self._flows, rests, strict=False)
@@ -141,7 +140,7 @@ class Joining:
             takes[above[i]] += takes[i] / (1.0 + slopes[i] * takes[i])
 
         def changes(gain_m: Sequence[float], drawn_at: int | None) -> list[float]:
-            """Change of the head at each place by such gains, and by 1 m3/s drawn at a place."""
+            """Change of the head at each place by these gains, and by 1 m3/s drawn at a place."""
             taken = [0.0] * (count + 1)
             if drawn_at is not None:
                 taken[drawn_at] = 1.0
@@ -156,7 +155,7 @@ class Joining:
             return found
 
         def bears(falls: Sequence[float]) -> list[float]:
-            """What may be drawn until each open zone has just its least."""
+            """Flow that may be drawn until some open zone has just its least flow."""
             return [(spare + rise[at]) / max(1e-30, -falls[at]) for at, spare in self._spare]
 
         rise, none = changes(over_m, None), [0.0] * (count + 1)
@@ -180,11 +179,12 @@ class Joining:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Near:
-    """The linear network where something is drawn at a place: the head there now, and what it loses
-    for each m3/s; the draw there that leaves some open zone just its least.
+    """The linear network with a flow drawn at a place.
 
-    `towards` has, of each piece that leads on: such a draw for a place on the way to its end, where
-    each zone bears no more than at either end; the head at its end; its loss for each m3/s.
+    `head_m` is the head there now, `own` its loss for each m3/s, and `at_most` the flow that leaves
+    some open zone just its least. `towards` has for each piece that leads on: such a flow for a
+    place on the way to its end, where each zone bears no more than at either end; the head at its
+    end; its loss for each m3/s.
     """
 
     head_m: float
@@ -193,13 +193,13 @@ class _Near:
     towards: Mapping[int, tuple[float, float, float]]
 
 
-# How near a zone's least flow is met, and in how many steps, to know the head it asks for.
+# Tolerance and most steps of the search for the head of a zone's least flow.
 _NEAR, _MOST_TRIES = 1e-5, 20
-_LOWEST_M = 1e-3  # lower heads than this are not looked for
+_LOWEST_M = 1e-3  # lowest head searched
 
 
 class Curves:
-    """The rows' curves, made as zones ask for them, and the main they hang on."""
+    """The rows' curves, made when first needed, and the main that feeds them."""
 
     def __init__(self, main: MainTree, water: Water) -> None:
         self._water = water
@@ -238,7 +238,7 @@ class Curves:
     def together(
         self, zones: Sequence[ZoneLaw], supply: SupplyCurve, *, roughly: bool = False
     ) -> QuickFlow | None:
-        """What these zones give together; None where the curves cannot tell (`quick_set`)."""
+        """Flows of these zones together; None where the curves are not valid (`quick_set`)."""
         return quick_set(
             zones,
             self._spans,
@@ -250,7 +250,7 @@ class Curves:
         )
 
     def need(self, law: ZoneLaw, alone: QuickFlow, least_share: float) -> Need:
-        """The least flow that a zone must keep of what it has alone, and the head for it."""
+        """The least flow that a zone must keep, a share of its flow alone, and the head for it."""
         most = alone.flows_m3_s[law.zone]
         has_m = alone.behind_m[law.zone] + law.loss * most * most
         least, by_itself = least_share * most, replace(law, station=TAP)
@@ -281,7 +281,7 @@ class Curves:
         found: QuickFlow,
         supply: SupplyCurve,
     ) -> Joining:
-        """What an open set can spare; `found` is what flows in it."""
+        """The head that an open set can spare; `found` are its flows."""
         return Joining(laws, needs, found, self._spans, supply)
 
     def _curve(self, shape: Shape) -> RowCurve:
@@ -291,7 +291,7 @@ class Curves:
 
 
 def quick_from(exact: SetFlow) -> QuickFlow:
-    """The same figures from the whole tree."""
+    """The same figures from the exact tree."""
     return QuickFlow(
         flows_m3_s={zone.zone: zone.flow_m3_s for zone in exact.zones.values()},
         dry_holes={zone.zone: zone.dry_holes for zone in exact.zones.values()},

@@ -26,8 +26,8 @@ from controller.hydraulics.network.geometry import DrilledHole, drained_m3, dril
 from controller.hydraulics.network.main_tree import TAP, MainTree
 from controller.hydraulics.network.quick_flow import QuickFlow, ZoneLaw
 from controller.hydraulics.network.results import HoleFlow, LineVolume, RowFlow, SetFlow, ZoneFlow
-from controller.hydraulics.network.spans import NOTHING_MEASURED, Corrections, SupplyCurve
 from controller.hydraulics.network.supplies import held, planning_curve, supply_states
+from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections, SupplyCurve
 from controller.hydraulics.network.tree_solver import Tree
 from controller.hydraulics.network.valve_opening import Alone
 from controller.hydraulics.physics.orifice import ALL_EFFECTS, Effects, Water, air_over_vapour_m
@@ -37,17 +37,17 @@ from controller.units import GRAVITY_M_S2
 __all__ = ["HoleFlow", "LineVolume", "Lines", "RowFlow", "SetFlow", "ZoneFlow"]
 
 
-# Sets remembered, the quick answers (some 1.4 kB each) and the whole trees; a daemon meets new sets
-# every morning of a season. Our choice: many mornings of sixty zones. Each zone alone, which every
-# plan asks about, stays remembered besides.
+# Most sets remembered, as quick answers (some 1.4 kB each) and as exact trees, because a daemon
+# meets new sets every morning of a season. Our choice: many mornings of sixty zones. Each zone
+# alone, which every plan needs, is remembered in addition.
 _MOST_QUICK, _MOST_WHOLE = 2048, 512
 
 
 class Lines:
-    """The lines of one garden. Answers are remembered: the garden stays, sets come again.
+    """The lines of one garden. Answers are remembered, because plans ask for the same sets again.
 
-    `beside` are lines of the same garden and almost the same corrections: holes that are alike are
-    taken from it, and where it has solved a set, the search for that set's flows begins at its own.
+    `beside` are lines of the same garden with almost the same corrections: like holes are taken
+    from them, and the solution of a set starts from their flows where they have solved it.
     """
 
     def __init__(
@@ -119,7 +119,7 @@ class Lines:
 
         Source
         ------
-        spans.py; the main is a tree of stretches with the zones' tees (main_tree.py).
+        tree_solver.py; the main is a tree of stretches with the zones' tees (main_tree.py).
         """
         wanted = frozenset(zones)
         if wanted not in self._sets:
@@ -129,7 +129,7 @@ class Lines:
         return self._sets[wanted]
 
     def zone_flows(self, zones: frozenset[str]) -> Mapping[str, float]:
-        """Flow of each zone with exactly these zones open, without asking hole by hole.
+        """Flow of each zone with exactly these zones open, without the flow of each hole.
 
         Parameters
         ----------
@@ -148,8 +148,8 @@ class Lines:
 
         Source
         ------
-        row_curves.py and quick_flow.py; where the curves cannot tell (quick_flow.py says when),
-        `open_set`.
+        row_curves.py and quick_flow.py; `open_set` where the curves are not valid (quick_flow.py
+        says when).
         """
         return self._quick_flow(zones).flows_m3_s
 
@@ -162,20 +162,20 @@ class Lines:
         return self._quick_flow(zones).dry_holes
 
     def refused_by(self, zones: frozenset[str], least_share: float) -> Callable[[str], bool]:
-        """Which further zones can surely not join those open, each keeping a share of its flow.
+        """Which further zones certainly cannot join, if each keeps a share of its flow.
 
         Parameters
         ----------
         zones : frozenset of str
             Names of the open zones, at least one.
         least_share : float
-            Share of the flow each has alone that each must keep, 0 to 1. [-]
+            Share of its flow alone that each zone must keep, 0 to 1. [-]
 
         Returns
         -------
         callable
-            Says of another zone whether it would starve one of the set or be starved by it, as far
-            as that can be seen without solving the set: True is sure, False is not.
+            Says whether another zone would starve one of the set or be starved by it, as far as
+            that is known without solving the set: True is certain, False is not.
 
         Raises
         ------
@@ -216,8 +216,8 @@ class Lines:
 
         Source
         ------
-        `supply_states` says between which curves a supply moves; what flows on each as in
-        `zone_flows`. Less head at the tap gives less at every hole.
+        `supply_states` has the curves between which a supply moves; flows on each as in
+        `zone_flows`. Less head at the tap gives less flow at every hole.
         """
         of_zones = self.zone_ranges(zones).values()
         return sum(low for low, _ in of_zones), sum(high for _, high in of_zones)
@@ -243,12 +243,11 @@ class Lines:
 
     @property
     def most_standing_m(self) -> float:
-        """The most head that stands on the lines when nothing flows: a barrel full, a pump's tank
-        at cut-out. [m]"""
+        """Largest head on the lines when nothing flows: barrel full, pump's tank at cut-out. [m]"""
         return max(curve.static_head_m for curve in (self.supply, *self._extremes))
 
     def line(self, zone: str) -> LineVolume:
-        """Water in a zone's laterals, and how much of it drains once the valve has shut.
+        """Water in a zone's laterals, and how much of it drains after the valve has closed.
 
         Parameters
         ----------
@@ -294,12 +293,12 @@ class Lines:
         Raises
         ------
         InputError
-            If there is no such zone, the handle stands near shut, a stream cannot be read from its
-            holes, or what was seen alone is more than the zone can give.
+            If there is no such zone, its handle stands near shut, a stream cannot come from its
+            holes, or the flow or stream seen is more than the zone can give.
 
         Source
         ------
-        valve_opening.py; what a field test has fitted comes first.
+        valve_opening.py; a value fitted to field tests comes first.
         """
         if zone not in self._valve_k:
             self._valve_k[zone] = self._found_k(self._zone(zone))
@@ -328,7 +327,7 @@ class Lines:
         return self._quick[wanted]
 
     def _flow_on(self, supply: SupplyCurve, zones: frozenset[str]) -> QuickFlow:
-        """The same lines, their valves left as they stand, on another supply; not remembered."""
+        """The same lines with the same valves on another supply; not remembered."""
         quick = self._curves.together(self._laws_of(zones), supply)
         if quick is not None:
             return quick
@@ -346,7 +345,7 @@ class Lines:
         return self._laws[zone.name]
 
     def _need(self, name: str, least_share: float) -> Need:
-        """What a zone must keep; remembered for one share."""
+        """The least flow that a zone must keep; remembered for one share."""
         if least_share != self._needs_share:
             self._needs, self._needs_share = {}, least_share
         if name not in self._needs:
@@ -383,7 +382,7 @@ class Lines:
         )
 
     def _begins_at(self, opened: Sequence[Zone]) -> list[float] | None:
-        """The open holes' flows in the lines beside, in the tree's order, if they know the set."""
+        """Flows of the open holes in the lines beside, if they have solved the set."""
         if self._beside is None:
             return None
         found = self._beside._sets.get(frozenset(zone.name for zone in opened))
@@ -406,7 +405,7 @@ class Lines:
         return alone.loss_k()
 
     def _solved(self, opened: Sequence[Zone], supply: SupplyCurve) -> SetFlow:
-        """Build the tree of the open zones, solve it, and sort the answer by zone, row and hole."""
+        """Build and solve the tree of the open zones, and sort the answer by zone, row and hole."""
         tree = Tree(viscosity_m2_s=self.viscosity_m2_s, gravity_m_s2=GRAVITY_M_S2)
         stations = add_main(tree, self.main, opened)
         behind_valve: dict[str, int] = {}
@@ -444,9 +443,9 @@ class Lines:
         )
 
     def _vented(self, opened: Sequence[Zone], supply: SupplyCurve) -> SetFlow | None:
-        """The set with the air that its rows let in: the rows' curves, then each row by itself.
+        """The set with the air that its rows let in: first by the rows' curves, then row by row.
 
-        None where the curves find no answer: then the pipes are taken as full.
+        None where the curves find no answer; the pipes are then taken as full.
         """
         quick = self._curves.together([self._law(zone) for zone in opened], supply, roughly=True)
         if quick is None:
@@ -458,7 +457,7 @@ class Lines:
                 marched_row(row, holes, behind_m, self.water)
                 for row, holes in zip(zone.rows, self._row_holes(zone), strict=True)
             )
-            # Where air holds the head at the inlet, the flow is the surer figure of the two.
+            # Where air holds the head at the inlet, the flow is the more certain of the two.
             marched = sum(row.flow_m3_s for row in rows)
             if marched > 0.0:
                 rows = tuple(scaled(row, quick.flows_m3_s[zone.name] / marched) for row in rows)
@@ -498,7 +497,7 @@ class Lines:
 
 
 def _make_room(kept: dict[frozenset[str], Any], most: int) -> None:
-    """Forget what is remembered of sets once it is as much as may be; not of zones alone."""
+    """Forget the remembered sets once they are too many, but not the zones alone."""
     if len(kept) >= most:
         alone = {zones: found for zones, found in kept.items() if len(zones) == 1}
         kept.clear()

@@ -1,15 +1,14 @@
-"""One drilled lateral at a known inlet head, marched hole by hole from its closed end."""
+"""One drilled lateral at a known inlet head: the march from its closed end that meets that head."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from controller.errors import InputError, require_range
+from controller.errors import require_range
 from controller.hydraulics.network.march import Mouth, Record, RowMarch, shape_of
 from controller.hydraulics.network.tree_solver import Tree
-from controller.hydraulics.physics.orifice import hole_law
-from controller.hydraulics.physics.pipe import PVC_ROUGHNESS_M, WATER_TEMP_C, viscosity_m2_s
+from controller.hydraulics.physics.pipe import WATER_TEMP_C, viscosity_m2_s
 from controller.units import GRAVITY_M_S2
 
 _WATER_M2_S = viscosity_m2_s(WATER_TEMP_C)
@@ -18,51 +17,12 @@ _MET_M = 1e-11
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Hole:
-    """An open hole: where it sits along the pipe, the height of its mouth, and what it passes.
-
-    Its coefficient is constant, and the pipe's floor is where its mouth is. `sigma` is how much the
-    water's speed counts (orifice.py).
-    """
-
-    x_m: float
-    z_m: float
-    bore_m: float
-    discharge_coefficient: float
-    sigma: float = 0.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Lateral:
-    """A pipe closed at its last hole; holes in the order of their distance from the inlet.
-
-    In a `vented` one a hole above the water lets air in; else the pipe is always full.
-    """
-
-    bore_m: float
-    holes: tuple[Hole, ...]
-    roughness_m: float = PVC_ROUGHNESS_M
-    vented: bool = False
-
-    def __post_init__(self) -> None:
-        require_range("bore_m", self.bore_m, 1e-4, 1.0)
-        last_m = 0.0
-        for hole in self.holes:
-            if not hole.x_m >= last_m:
-                raise InputError("holes of a lateral go in order from the inlet, x 0 or more")
-            last_m = hole.x_m
-            require_range("z_m", hole.z_m, -1e4, 1e4)
-            require_range("bore_m", hole.bore_m, 1e-5, 1.0)
-            require_range("discharge_coefficient", hole.discharge_coefficient, 1e-3, 1.0)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class LateralFlow:
     """What the lateral gives; flows and heads in the order of its holes.
 
-    `hole_heads_m` are total heads in the pipe beside the holes, `hole_overs_m` what drives each:
-    the head over its mouth less what the water's speed takes. `air_at` are the holes that let air
-    in while water flows on past them.
+    `hole_heads_m` are total heads in the pipe beside the holes. `hole_overs_m` drive the holes: the
+    head over the mouth less what the water's speed takes. `air_at` are the holes that let air in
+    while water flows on past them.
     """
 
     flow_m3_s: float
@@ -74,21 +34,30 @@ class LateralFlow:
 
 
 def solve_lateral(
-    lateral: Lateral,
+    bore_m: float,
+    roughness_m: float,
+    mouths: Sequence[Mouth],
     inlet_head_m: float,
     *,
+    vented: bool,
     viscosity_m2_s: float = _WATER_M2_S,
     gravity_m_s2: float = GRAVITY_M_S2,
 ) -> LateralFlow:
-    """Flow of each hole of a lateral whose inlet is held at a head.
+    """Flow of each open hole of a pipe, closed at its end, whose inlet is held at a head.
 
     Parameters
     ----------
-    lateral : Lateral
-        The pipe and its open holes.
+    bore_m : float
+        Inside diameter of the pipe. [m]
+    roughness_m : float
+        Its roughness. [m]
+    mouths : sequence of Mouth
+        Open holes in the order of their distance from the inlet.
     inlet_head_m : float
-        Total head at x = 0, on the datum of the holes' heights: what a gauge there shows and the
+        Total head at x = 0, on the datum of the holes' heights: what a gauge there shows, and the
         velocity head. [m]
+    vented : bool
+        Whether a hole above the water lets air in; else the pipe is always full.
     viscosity_m2_s : float
         Kinematic viscosity; water at 15 °C unless said. [m2/s]
     gravity_m_s2 : float
@@ -109,83 +78,15 @@ def solve_lateral(
     Notes
     -----
     The head at the inlet grows with that at the closed end, which lies between the lowest hole and
-    the inlet head; that bracket is narrowed until the march meets the inlet. A row with crests is
-    first marched as far as the water gets over them. Where friction has all but used up the head
-    before the far end, the smallest change there is metres at the inlet: no number a computer holds
-    will meet it, and the row is solved as a tree of one branch instead.
+    the inlet head; that bracket is narrowed until the march (march.py) meets the inlet. A row with
+    crests is first marched as far as the water gets over them. Where friction uses up almost all
+    the head before the far end, the smallest change there is metres at the inlet: no double meets
+    it, and `Tree` solves the row as one branch instead.
 
     Source
     ------
     Step-by-step manifold calculation; common practice, no source. Momentum, cross-flow and the
     coefficient: orifice.py. Air: a pipe open to the air above its water holds no suction.
-    """
-    mouths = [
-        Mouth(
-            x_m=hole.x_m,
-            z_m=hole.z_m,
-            floor_m=hole.z_m,
-            law=hole_law(
-                bore_m=hole.bore_m,
-                discharge_coefficient=hole.discharge_coefficient,
-                sigma=hole.sigma,
-                gravity_m_s2=gravity_m_s2,
-            ),
-        )
-        for hole in lateral.holes
-    ]
-    return solve_mouths(
-        lateral.bore_m,
-        lateral.roughness_m,
-        mouths,
-        inlet_head_m,
-        vented=lateral.vented,
-        viscosity_m2_s=viscosity_m2_s,
-        gravity_m_s2=gravity_m_s2,
-    )
-
-
-def solve_mouths(
-    bore_m: float,
-    roughness_m: float,
-    mouths: Sequence[Mouth],
-    inlet_head_m: float,
-    *,
-    vented: bool,
-    viscosity_m2_s: float = _WATER_M2_S,
-    gravity_m_s2: float = GRAVITY_M_S2,
-) -> LateralFlow:
-    """The same for a pipe and its open holes with their laws, as the march wants them.
-
-    Parameters
-    ----------
-    bore_m : float
-        Inside diameter of the pipe. [m]
-    roughness_m : float
-        Its roughness. [m]
-    mouths : sequence of Mouth
-        Open holes in the order of their distance from the inlet.
-    inlet_head_m : float
-        Total head at x = 0, on the datum of the holes' heights. [m]
-    vented : bool
-        Whether holes above the water let air in.
-    viscosity_m2_s : float
-        Kinematic viscosity. [m2/s]
-    gravity_m_s2 : float
-        Gravity. [m/s2]
-
-    Returns
-    -------
-    LateralFlow
-        As `solve_lateral`.
-
-    Raises
-    ------
-    OutOfRange, NoSolution
-        As `solve_lateral`.
-
-    Source
-    ------
-    As `solve_lateral`.
     """
     require_range("inlet_head_m", inlet_head_m, -1e4, 1e4)
     shaped = shape_of(bore_m, roughness_m, mouths, vented=vented, apart=True)
@@ -203,7 +104,7 @@ def solve_mouths(
 
 
 def _met(row: RowMarch, wanted_m: float) -> tuple[int, float] | None:
-    """Pool and head in it whose march meets a head at the inlet; both over the lowest hole."""
+    """The pool, and the head in it, whose march meets a head at the inlet; over the lowest hole."""
     pool, low_miss = 0, row.sill_m - wanted_m
     while pool + 1 < len(row.pools):
         reached = row.march(pool, row.pools[pool].full_m)[0] - wanted_m
@@ -217,7 +118,7 @@ def _met(row: RowMarch, wanted_m: float) -> tuple[int, float] | None:
         end = high
         if step:
             end = (low * high_miss - high * low_miss) / (high_miss - low_miss)
-            # A step in three halves, so that neither end can stay for long.
+            # Every third step halves the bracket, so that neither end stays for long.
             if step % 3 == 0 or not low < end < high:
                 end = 0.5 * (low + high)
         miss = row.march(pool, end)[0] - wanted_m
@@ -239,7 +140,7 @@ def _recorded(
     inlet_head_m: float,
     lowest_m: float,
 ) -> LateralFlow:
-    """The march that meets the inlet once more, hole by hole."""
+    """March once more from the end head that meets the inlet, and record each hole."""
     record = Record()
     row.march(*met, record)
     flows, overs, heads = [], [], []
@@ -247,7 +148,7 @@ def _recorded(
         flows.append(flow)
         overs.append(over)
         heads.append(head + lowest_m)
-    # What lies beyond a crest lacks what the water at the crest lacks.
+    # Holes beyond a crest lack the same head as the water at the crest.
     lacks_m = max(0.0, row.pools[met[0]].full_m - met[1])
     for mouth in mouths[len(flows) :]:
         flows.append(0.0)
@@ -265,7 +166,7 @@ def _recorded(
 
 
 def _first_holes(mouths: Sequence[Mouth]) -> list[int]:
-    """Of each step of the march, from the closed end, its hole nearest the inlet."""
+    """The hole nearest the inlet in each step of the march, from the closed end."""
     return [
         i
         for i in range(len(mouths) - 1, -1, -1)
@@ -280,7 +181,7 @@ def _as_tree(
     mouths: Sequence[Mouth],
     inlet_head_m: float,
 ) -> LateralFlow:
-    """The same row with all its flows and heads as unknowns, and always full."""
+    """The same row, always full, with all flows and heads as unknowns of a tree."""
     node, at_m = -1, 0.0
     nodes: list[int] = []
     for mouth in mouths:

@@ -1,7 +1,7 @@
-"""The main as a tree of stretches: where zones hang on it, and the head lost on the way there.
+"""The main as a tree of stretches: the take-off of each zone, and the head lost on the way there.
 
-A main of one pipe is a chain of them. A main that forks is made of runs; a zone or another run may
-leave anywhere along one.
+A main of one pipe is a chain of stretches. A main that forks consists of runs; a zone or another
+run may leave anywhere along a run.
 """
 
 from __future__ import annotations
@@ -21,16 +21,16 @@ from controller.hydraulics.physics.pipe import head_loss_m
 # Fittings of the main, on its velocity: the run of the tee at each zone (handbooks 0.2 to 0.9), and
 # a sharp entrance before the first.
 TEE_RUN_K = 0.4
-# Straight on past a tee from which another run leaves: loss coefficients of a dividing tee (Crane
-# TP-410, as the library `fluids` has them) give -0.05 to 0.12; rounded up, our choice.
+# Loss straight past a tee from which another run leaves: coefficients of a dividing tee (Crane
+# TP-410, as in the library `fluids`) give -0.05 to 0.12; rounded up, our choice.
 PAST_FORK_K = 0.1
 
 TAP = -1
 
-# A part of a chain of stretches: the chain, the place in it where the part begins, and where the
-# next one would.
+# A part of a chain of stretches: the chain, the place where the part begins, and the place where
+# the next part would begin.
 Part = tuple[int, int, int]
-# The piece before, TAP for none; the stretch that ends this one; the parts it is made of.
+# The piece before (TAP for none), the last stretch of this piece, and the parts it consists of.
 Piece = tuple[int, int, list[Part]]
 
 
@@ -46,14 +46,14 @@ class Stretch:
 
 
 class MainTree:
-    """All stretches that lead to a zone, each after the one above it.
+    """All stretches that lead to a zone, each after the stretch above it.
 
     A place is named by the number of the stretch that ends there; the tap is `TAP`.
     """
 
     def __init__(self, runs: Sequence[Run], zones: Sequence[tuple[str, float]]) -> None:
         self._runs = {run.name: run for run in runs}
-        self._begins: dict[str, float] = {}  # each run's beginning along the pipe from the tap
+        self._begins: dict[str, float] = {}  # pipe from the tap to the beginning of each run
         self._place: dict[tuple[str, float], int] = {}
         self._stretches: list[Stretch] = []
         tees: dict[str, set[float]] = {run.name: set() for run in runs}
@@ -85,15 +85,15 @@ class MainTree:
         )
 
     def place(self, zone: Zone) -> int:
-        """Where a zone hangs."""
+        """Place of a zone's take-off."""
         return self._place[zone.run, zone.main_run_m]
 
     def length_to_m(self, zone: Zone) -> float:
-        """Pipe from the tap to where a zone hangs. [m]"""
+        """Pipe from the tap to a zone's take-off. [m]"""
         return self._begins[zone.run] + zone.main_run_m
 
     def path_to(self, place: int) -> list[int]:
-        """The places on the way from the tap to a place, itself the last; none to the tap."""
+        """The places on the way from the tap to a place, which is the last; empty for the tap."""
         path: list[int] = []
         while place != TAP:
             path.append(place)
@@ -118,7 +118,7 @@ class MainTree:
         viscosity_m2_s : float
             Kinematic viscosity. [m2/s]
         run : str or None
-            Count the stretches of this run alone; None: all.
+            Count only the stretches of this run; None: all.
 
         Returns
         -------
@@ -180,7 +180,7 @@ class MainTree:
 
         Source
         ------
-        pipe.py, with what leaves at or beyond each stretch flowing through it.
+        pipe.py; each stretch carries the flow that leaves at its end and beyond.
         """
         pieces, now = self.leading_to({*wanted, *drawn_m3_s})
         through = [0.0] * (len(pieces) + 1)
@@ -201,7 +201,7 @@ class MainTree:
         return {place: heads[piece] for place, piece in now.items()}
 
     def leading_to(self, places: Collection[int]) -> tuple[list[Stretch], dict[int, int]]:
-        """The main as far as it leads to some places, stretches of one pipe put together.
+        """The part of the main that leads to some places, with stretches of one pipe joined.
 
         Parameters
         ----------
@@ -259,13 +259,13 @@ class MainTree:
 
 
 class Joints:
-    """Stretches that the same water flows through in one pipe, put together for places asked about.
+    """Joins stretches of one pipe with the same flow, for the places asked about.
 
-    What a question costs goes by the places asked about and the pipe to them, not by the main.
+    The cost grows with the number of places and the ways to them, not with the whole main.
     """
 
     def __init__(self, above: Sequence[int], alike: Callable[[int, int], bool]) -> None:
-        """`above` is the stretch before each, -1 for the tap; it comes earlier in the list.
+        """`above` is the stretch before each (-1 for the tap), earlier in the list.
 
         `alike` says whether two stretches, one after the other, are of one pipe.
         """
@@ -274,7 +274,7 @@ class Joints:
         for before in above:
             if before >= 0:
                 onward[before] += 1
-        # Chains of one pipe from which nothing leaves, and each stretch's chain and place in it.
+        # Chains of one pipe without a branch, and each stretch's chain and place in it.
         self._chains: list[list[int]] = []
         self._at: list[tuple[int, int]] = []
         for i, before in enumerate(above):
@@ -297,7 +297,7 @@ class Joints:
         Returns
         -------
         list of Piece
-            Those on the way from the tap. What leads to none of the places is left out.
+            Pieces on the way from the tap to the places; all others are left out.
         dict of int to int
             The piece that ends at each of the places, and -1 for the tap.
 
@@ -310,7 +310,7 @@ class Joints:
             if end >= 0:
                 number, place = self._at[end]
                 places.setdefault(number, []).append(place)
-        onward: dict[int, list[int]] = {}  # the chains that lead on from a stretch
+        onward: dict[int, list[int]] = {}  # chains that begin at the end of a stretch
         leads = set(places)
         for number in places:
             while (before := self._above[self._chains[number][0]]) >= 0:
@@ -319,8 +319,8 @@ class Joints:
                 if number in leads:
                     break
                 leads.add(number)
-        begun: dict[int, list[Part]] = {}  # by the chain a piece goes on with: what it has so far
-        found: list[tuple[int, list[Part]]] = []  # by the stretch that ends it
+        begun: dict[int, list[Part]] = {}  # by the next chain of a piece: its parts so far
+        found: list[tuple[int, list[Part]]] = []  # by its last stretch
         for number in sorted(leads):
             chain, parts, begins = self._chains[number], begun.pop(number, []), 0
             for place in sorted(places.get(number, ())):
@@ -344,10 +344,10 @@ class Joints:
         ], now
 
     def seen_from(self, ends: Collection[int]) -> Callable[[int], tuple[int, bool, int]]:
-        """Where any place hangs on the pieces that lead to some.
+        """Position of any place on the pieces that lead to some places.
 
-        Gives the piece; True for on the way to its end, False for at the end or beyond; and the
-        last stretch of the way there from the tap. -1 is the tap.
+        Gives the piece; True if the place is on the way to its end, False if at the end or beyond;
+        and the last stretch of the way from the tap. -1 is the tap.
         """
         of_chain: dict[int, tuple[list[int], list[int], list[int]]] = {}
         for piece, (_, last, parts) in enumerate(self.pieces(ends)[0]):
@@ -372,7 +372,7 @@ class Joints:
         return hangs_on
 
     def totals(self, figures: Sequence[float]) -> Totals:
-        """Sums over pieces of a figure that each stretch has."""
+        """Sums of a figure of the stretches over pieces."""
         return Totals([[figures[i] for i in chain] for chain in self._chains])
 
     def stretches(self, parts: Sequence[Part]) -> list[int]:
@@ -381,7 +381,7 @@ class Joints:
 
 
 class Totals:
-    """Sums of a figure over pieces, each found by a subtraction however long the piece is."""
+    """Sums of a figure over pieces, each by one subtraction whatever the piece's length."""
 
     def __init__(self, of_chains: Iterable[Sequence[float]]) -> None:
         self._up_to = [[0.0, *accumulate(of_chain)] for of_chain in of_chains]

@@ -16,10 +16,10 @@ from controller.hydraulics.physics.orifice import HoleLaw, passes
 from controller.hydraulics.physics.pipe import LAMINAR_BELOW, TURBULENT_FROM
 from controller.units import GRAVITY_M_S2
 
-# Heights are told apart to a nanometre: rows drilled alike then share a curve at any height.
+# Heights are rounded to a nanometre, so that rows drilled alike share a curve at any height.
 _DIGITS = 9
-# A node's own flow is found when Newton moves it by no more than this part of the flow there: what
-# is then left is about the square of it.
+# Newton on a place's flow ends when a step moves it by no more than this part; the error is then
+# about the square of that.
 _STANDS, _MOST_STEPS = 1e-6, 40
 
 
@@ -54,10 +54,10 @@ class Shape:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pool:
-    """A part of a row that fills before water flows on over the crest behind it.
+    """A part of a row that fills before water flows over the crest behind it.
 
-    The march begins at step `begins`, the crest (or the row's closed end). The water there stands
-    over `lowest_m`, the lowest hole of the pool, by up to `full_m`; `beyond` holes lie dry behind.
+    The march begins at step `begins`, the crest (or the row's closed end). The water stands up to
+    `full_m` over `lowest_m`, the pool's lowest hole; `beyond` holes behind it are dry.
     """
 
     begins: int
@@ -68,7 +68,7 @@ class Pool:
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """What a march met, from the closed end on.
+    """Values that a march meets, from the closed end to the inlet.
 
     `holes`: flow, driving head and total head of each; `air`: the steps that let air in.
     """
@@ -87,7 +87,38 @@ def shape_of(
 ) -> tuple[Shape, float] | None:
     """Shape of a row and the height of its lowest open hole [m]; None for a row without any.
 
-    Holes that are alike at one place become one, unless they are to be kept `apart`.
+    Like holes at one place become one, unless `apart`.
+
+    Parameters
+    ----------
+    bore_m : float
+        Inside diameter of the pipe. [m]
+    roughness_m : float
+        Its roughness. [m]
+    mouths : sequence of Mouth
+        Open holes in the order of their distance from the inlet.
+    vented : bool
+        Whether a hole above the water lets air in.
+    apart : bool
+        Whether like holes at one place stay apart.
+
+    Returns
+    -------
+    tuple of Shape and float, or None
+        The shape, with heights over the lowest hole; and the height of that hole. [m]
+
+    Source
+    ------
+    The definition of the march; heights and lengths rounded to a nanometre (our choice).
+
+    Examples
+    --------
+    >>> from controller.hydraulics.physics.orifice import hole_law
+    >>> law = hole_law(bore_m=0.0016, discharge_coefficient=0.8)
+    >>> mouths = [Mouth(x_m=x_m, z_m=0.2, floor_m=0.2, law=law) for x_m in (0.5, 1.5)]
+    >>> shape, lowest_m = shape_of(0.0204, 1.5e-6, mouths, vented=True)
+    >>> lowest_m, [onward_m for _, onward_m, _ in shape.steps]
+    (0.2, [1.0, 0.5])
     """
     if not mouths:
         return None
@@ -116,7 +147,7 @@ def shape_of(
 def _merged(
     holes: Sequence[tuple[float, HoleLaw, int]],
 ) -> tuple[tuple[float, HoleLaw, int], ...]:
-    """Holes at one place, those alike in all but area as one."""
+    """Holes at one place; those that differ only in area become one."""
     found: list[tuple[float, HoleLaw, int]] = []
     for z, law, counted in holes:
         if found and found[-1][0] == z and found[-1][1][1:] == law[1:]:
@@ -127,7 +158,7 @@ def _merged(
 
 
 class RowMarch:
-    """A row's shape, ready to be marched."""
+    """A row's shape, prepared for marches from its closed end."""
 
     def __init__(
         self, shape: Shape, viscosity_m2_s: float, gravity_m_s2: float = GRAVITY_M_S2
@@ -153,6 +184,39 @@ class RowMarch:
 
         The head at the end is over the pool's lowest hole, that at the inlet and the recorded ones
         over the row's.
+
+        Parameters
+        ----------
+        pool : int
+            Number of the pool in `pools`, in which the march begins.
+        over_m : float
+            Head at the closed end, over that pool's lowest hole, above 0. [m]
+        record : Record or None
+            Filled with the values met on the way.
+
+        Returns
+        -------
+        tuple
+            Head at the inlet over the row's lowest hole [m], flow [m3/s], slopes of both in
+            `over_m` [-, m2/s], and dry holes.
+
+        Source
+        ------
+        Step-by-step manifold calculation; common practice, no source. Friction: pipe.py. Hole law
+        and `sigma`: orifice.py.
+
+        Examples
+        --------
+        Two holes 1 m apart, 1 m of head at the closed end. Each passes 0.8 a sqrt(2 g) = 0.427
+        L/min; laminar friction takes 0.2 mm on the first half metre, 0.2 mm on the last metre:
+
+        >>> from controller.hydraulics.physics.orifice import hole_law
+        >>> law = hole_law(bore_m=0.0016, discharge_coefficient=0.8)
+        >>> mouths = [Mouth(x_m=x_m, z_m=0.0, floor_m=0.0, law=law) for x_m in (0.5, 1.5)]
+        >>> shape, _ = shape_of(0.0204, 1.5e-6, mouths, vented=True)
+        >>> head_m, flow_m3_s, *_ = RowMarch(shape, 1.139e-6).march(0, 1.0)
+        >>> round(head_m, 4), round(6e4 * flow_m3_s, 3)
+        (1.0004, 0.855)
         """
         water = self.pools[pool]
         friction, _, re_per_flow, rough, laminar, (x1, x2, x3, x4) = self._pipe
@@ -170,7 +234,7 @@ class RowMarch:
             speed = 0.0
             if moving:
                 before = flow
-                # What the holes pass grows evenly along a row: a guess that is close.
+                # The flow of the holes grows evenly along a row, which gives a close first guess.
                 guess, last = max(0.0, 2.0 * passed - last), passed
                 flow, flow_slope, stay_dry = _moving_node(
                     head, head_slope, flow, flow_slope, guess, holes, half
@@ -223,10 +287,10 @@ def _moving_node(
     holes: Sequence[tuple[float, HoleLaw, int]],
     half: float,
 ) -> tuple[float, float, int]:
-    """Flow before a place whose holes feel the water's speed, its slope, and holes dry there.
+    """Flow upstream of a place whose holes feel the water's speed, its slope, and dry holes there.
 
-    The velocity head is the mean of that before and behind the place: one equation in the flow
-    before it, which rises in it, and which Newton solves between bounds.
+    The velocity head is the mean of those upstream and downstream. That gives one rising equation
+    in the flow upstream, which Newton solves between bounds.
     """
     low, high = beyond, inf
     flow = beyond + guess
@@ -280,8 +344,8 @@ def _sill_m(shape: Shape, pool: Pool) -> float:
 def _pools(shape: Shape) -> tuple[Pool, ...]:
     """The pools of a row, nearest the inlet first; the last is the whole row's.
 
-    A crest is an open hole that the next one lies below. Where no hole before a crest lies lower
-    than it, back to the crest before, there is nothing to fill.
+    A crest is an open hole after which the next one lies lower. There is nothing to fill where no
+    hole between it and the crest before lies lower than it.
     """
     last = len(shape.steps) - 1
     crests = [

@@ -1,8 +1,8 @@
-"""Flow of each open zone from the curves of its rows: Newton on a small tree, hole by hole unseen.
+"""Flow of each open zone from the curves of its rows, by Newton on a small tree without holes.
 
-The same method as tree_solver.py, with a row's curve in the place of a hole's law: the stretches of
-the main are the spans, a zone is its valve and the rows behind it. Where a curve is not valid there
-is no answer, and the whole tree has to be asked.
+The method is that of tree_solver.py, with a row's curve in place of a hole's law. The stretches of
+the main are the spans; a zone is its valve with the rows behind it. Where a curve is not valid
+there is no answer, and the exact tree must be solved.
 """
 
 from __future__ import annotations
@@ -15,17 +15,17 @@ from controller.hydraulics.network.main_tree import Joints
 from controller.hydraulics.network.row_curves import MOVED, NOWHERE, RowCurve
 from controller.hydraulics.network.tree_solver import SpanLaw, SupplyLaw, losses
 
-# Change of a row's flow in the last step, over itself, or over the flow of all. The next step would
-# change it by about the square of that: what was asked before, and so how fine the curves were on
-# the way, then moves no flow by more than rounding does, and no plan.
+# Change of a row's flow in the last step, over itself or over the total flow. The next step would
+# change it by about the square of that. So earlier questions, which refine the curves, move no flow
+# by more than rounding, and no plan.
 _NEARLY, _CLOSE_ENOUGH = 3e-7, 1e-10
 # Friction factor to start from.
 _ROUGHLY = 0.02
-# Half a dozen steps are usual; rows at the brink of running dry can go round in circles.
+# Half a dozen steps are usual; rows that are about to run dry may cycle.
 _PATIENT_STEPS, _MOST_STEPS = 10, 60
-# Flows that still change by no more than this go round a bend.
+# Flows that still change by this much or less cycle about a bend of a curve.
 _ROUND_A_BEND = 0.1
-# A row that stands still begins to run again from this head over its lowest hole on. [m]
+# A row at rest begins to run again from this head over its lowest hole on. [m]
 _DRY_BELOW_M = 1e-7
 _STILL = (0.0, 0.0)
 _MARKS = 8  # about so many; our choice
@@ -42,13 +42,13 @@ class RowsAlike:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ZoneLaw:
-    """A zone as the small tree sees it; `loss` is its valve's loss at 1 m3/s, squared-law. [m]"""
+    """A zone in the small tree; `loss` is its valve's loss at 1 m3/s, by a square law. [m]"""
 
     zone: str
     station: int  # index in the main's spans, -1 for the tap itself
     loss: float
     rows: tuple[RowsAlike, ...]
-    # Found from the others: flow of each of the rows, and of all, at one metre before the valve.
+    # Computed from the others: flow of each row, and of all, at one metre before the valve.
     about: tuple[float, ...] = ()
     takes: float = 0.0
     curved: bool = True  # whether each row has a curve at all
@@ -63,7 +63,7 @@ class ZoneLaw:
 
 
 class Spans:
-    """A main whose spans lose alike where their pipes are alike, as each set of zones sees it."""
+    """The spans of a main, joined for each set of zones where pipe and flow are the same."""
 
     def __init__(self, laws: Sequence[SpanLaw], above: Sequence[int]) -> None:
         """`above` as in `Joints`."""
@@ -72,7 +72,7 @@ class Spans:
         self._friction = self._joints.totals([law[0] for law in laws])
         self._fitting = self._joints.totals([law[1] for law in laws])
         self._laminar = self._joints.totals([law[4] for law in laws])
-        # Places all along the main, for whoever asks about any place.
+        # Positions of all places along the main.
         self.marks = frozenset(range(0, len(laws), max(1, len(laws) // _MARKS)))
         self._friction_to: list[float] = []  # from the tap to the end of each
         self._fitting_to: list[float] = []
@@ -81,10 +81,10 @@ class Spans:
             self._fitting_to.append(law[1] + (self._fitting_to[before] if before >= 0 else 0.0))
 
     def as_open(self, stations: Collection[int]) -> tuple[list[SpanLaw], list[int], dict[int, int]]:
-        """Spans, the one above each, and where each station is now.
+        """The joined spans, the span above each, and the new place of each station.
 
-        Spans of one pipe that carry the same water lose as one does: what friction, fittings and
-        laminar flow take adds up, all else is the pipe's. Where no open zone is fed nothing moves.
+        Spans of one pipe with the same flow lose as one: their friction, fittings and laminar loss
+        add up, all else belongs to the pipe. Spans that feed no open zone are left out.
         """
         pieces, now = self._joints.pieces(stations)
         spans: list[SpanLaw] = []
@@ -99,7 +99,7 @@ class Spans:
         return self._joints.seen_from(stations)
 
     def share_beyond(self, station: int, stretch: int) -> float:
-        """What of the main's loss on the way from the tap lies beyond a stretch, at most."""
+        """Largest share of the main's loss, on the way from the tap, that lies beyond a stretch."""
         if station < 0:
             return 0.0
         shares = (
@@ -112,7 +112,7 @@ class Spans:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QuickFlow:
-    """What the zones of a set give together, and how many of their holes are dry."""
+    """Flows of the zones of a set together, and how many of their holes are dry."""
 
     flows_m3_s: Mapping[str, float]
     dry_holes: Mapping[str, int]
@@ -130,14 +130,14 @@ def quick_set(
     limits: Sequence[SupplyLaw] = (),
     roughly: bool = False,
 ) -> QuickFlow | None:
-    """Flows of the zones open together, or None where the curves cannot tell.
+    """Flows of the zones open together, or None where the curves are not valid.
 
-    The head at the tap is static - k * flow**n, or what a limit leaves where that is less.
-    `roughly` takes the curves as they stand, where no cell of them can be made sure.
+    The head at the tap is static - k * flow**n, or that of a limit where it is lower. `roughly`
+    takes the curves as they are, where no cell can be confirmed.
 
-    They cannot where a row's head stands within a micrometre over its lowest hole, or within a ten
-    millionth of where one more hole begins to run; where a row eats up its head so wholly that its
-    end cannot be told from still water; or where Newton goes round in circles.
+    They are not valid where a row's head lies within a micrometre over its lowest hole, or within a
+    ten millionth of the head at which one more hole begins to run; where friction uses up a row's
+    head so fully that its end is as good as still; or where Newton cycles.
     """
     if not all(zone.curved for zone in zones):
         return None
@@ -155,7 +155,7 @@ def quick_set(
 
 
 class _SmallTree:
-    """Zones on a main, with the flow of each row (of rows alike) as the unknowns."""
+    """Zones on a main; the unknowns are the flows of the rows (one for rows alike)."""
 
     def __init__(
         self,
@@ -177,7 +177,7 @@ class _SmallTree:
         self.at_rest = False
 
     def _start(self) -> list[float]:
-        """Flows by square laws alone, heights left out but at the rows themselves."""
+        """First flows, by square laws, with heights only at the rows."""
         takes = [0.0] * (len(self._main) + 1)
         for zone, (at, _) in zip(self._zones, self._of_zone, strict=True):
             takes[at] += zone.takes
@@ -186,7 +186,7 @@ class _SmallTree:
         for i, above in self._upwards:
             shares[i] = 1.0 / (1.0 + squared[i] * takes[i] * takes[i])
             takes[above] += takes[i] * sqrt(shares[i])
-        # For the supply, the square law that agrees with its own where half of the head is gone.
+        # For the supply, the square law that meets its own at half of the static head.
         head = _begins(takes[-1], self._static, self._k, self._exponent)
         for limit, k, n in self._limits:
             head = min(head, _begins(takes[-1], limit, k, n))
@@ -200,10 +200,10 @@ class _SmallTree:
         ]
 
     def rests(self) -> bool:
-        """Bring the rows' flows to rest on the curves as they stand; False if they will not.
+        """Iterate the rows' flows on the curves as they are; False if they do not settle.
 
-        Flows that go round and round a bend, and not far from it, are good enough to have the
-        curves made sure there: `at_rest` is then False.
+        Flows that cycle closely about a bend are good enough to confirm the curves there; `at_rest`
+        is then False.
         """
         before = self._flows
         try:
@@ -216,15 +216,15 @@ class _SmallTree:
                     pairs = zip(before, self._flows, strict=True)
                     return all(abs(a - b) <= _ROUND_A_BEND * b + 1e-3 * near for a, b in pairs)
                 if step >= _PATIENT_STEPS and step % 8:
-                    # Round and round a bend of some curve: go between.
+                    # Cycling about a bend of some curve: take the mean.
                     self._flows = [0.5 * (a + b) for a, b in zip(before, self._flows, strict=True)]
                 before = list(self._flows)
         except (OverflowError, ZeroDivisionError):
-            return False  # thrown out of all that a number can hold
+            return False  # overflow
         return False
 
     def settled(self) -> list[int] | None:
-        """Dry holes of each row where its curve is believed; MOVED where it has just become so."""
+        """Dry holes of each row where its curve is confirmed; MOVED where it has just been."""
         found: list[int] = []
         for (_, row), flow, cell in zip(self._rows, self._flows, self.cells, strict=True):
             dry = row.curve.holes
@@ -256,7 +256,7 @@ class _SmallTree:
         )
 
     def _step(self) -> bool:
-        """One step of Newton on all rows; whether it changed next to nothing."""
+        """One step of Newton on all rows; True where it changed almost nothing."""
         flows, zones, stations = self._flows, len(self._zones), len(self._main)
         # Up from the rows, flow = s + t * head: rows to valve, valve to station, station to tap.
         s_of, t_of, q_of = [0.0] * zones, [0.0] * zones, [0.0] * zones
@@ -332,7 +332,7 @@ class _SmallTree:
 
 
 def _begins(takes: float, static: float, k: float, exponent: float) -> float:
-    """A head at the tap to start from, for lines that take so much at one metre."""
+    """A first head at the tap, for lines with this flow at one metre."""
     if static <= 0.0:
         return 0.0
     half = float((0.5 * static / k) ** (1.0 / exponent))

@@ -1,4 +1,4 @@
-"""What the lines give, as frozen values: for the open set, each zone, each row and each hole.
+"""Flows of the lines, as frozen values: of the open set, each zone, each row and each hole.
 
 Heads are piezometric, in metres of water above the tap's height.
 """
@@ -14,7 +14,7 @@ from controller.hydraulics.network.geometry import Kind
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HoleFlow:
-    """One hole; head less z is what drives it, with all effects of the water's speed in it."""
+    """One hole; `head_m` less `z_m` drives it, with all effects of the water's speed in it."""
 
     number: int
     x_m: float
@@ -28,7 +28,7 @@ class HoleFlow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RowFlow:
-    """One row; evenness and variation are over its open holes, drain holes left out.
+    """One row; evenness (low-quarter uniformity) and variation leave drain holes out.
 
     `inlet_head_m` is the total head there. `air_at` are the places in `holes` that let air in.
     """
@@ -60,18 +60,18 @@ class ZoneFlow:
 
     @property
     def open_holes(self) -> tuple[HoleFlow, ...]:
-        """Its holes that are not plugged, drain holes apart, in the order of rows and inlet."""
+        """Its holes that are not plugged, without drain holes, in the order of rows and inlet."""
         return tuple(hole for hole in self.holes if hole.kind == "hole" and not hole.plugged)
 
     @property
     def holes(self) -> tuple[HoleFlow, ...]:
-        """All holes of all rows, as a zone's evenness is taken over them."""
+        """All holes of all rows; a zone's uniformity is taken over them."""
         return tuple(hole for row in self.rows for hole in row.holes)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetFlow:
-    """What flows while exactly these zones are open."""
+    """Flows while exactly these zones are open."""
 
     supply_flow_m3_s: float
     tap_head_m: float
@@ -80,7 +80,7 @@ class SetFlow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineVolume:
-    """Water in a zone's laterals when full, and the part that runs out once the valve has shut."""
+    """Water in a zone's full laterals, and the part that drains after the valve has closed."""
 
     volume_m3: float
     drains_m3: float

@@ -1,10 +1,10 @@
 """A row as one curve: its inlet head against its flow, marched from the closed end.
 
-The head at the closed end is the curve's own variable. Chosen freely it gives, hole by hole, the
-flow and the head at the inlet, with their slopes, and nothing has to be searched for. Marches stand
-four to one apart in it; between two, the logarithm of the head over the lowest hole is a cubic of
+The curve's parameter is the head at the closed end. Each march from such a head gives the flow and
+the head at the inlet, with their slopes, without a search. Successive marches differ by a factor of
+four in that head. Between two of them the logarithm of the head over the lowest hole is a cubic of
 the logarithm of the flow, with the marches' exact slopes at its ends (Hermite). A cell of the curve
-is believed after the march in its middle has met the cubic; else it is halved, where it is asked.
+is confirmed when the march in its middle meets the cubic; else it is halved, where it is needed.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from math import exp, floor, inf, log, sqrt
 
 from controller.hydraulics.network.march import RowMarch, Shape
 
-# How far the march in the middle of a cell may lie from its cubic, in the logarithm of the head;
-# the halves that are then used are closer by a factor of eight or more.
+# Largest distance of the march in a cell's middle from its cubic, in the logarithm of the head; the
+# halves, which are then used, are closer by a factor of eight or more.
 _CUBIC_MET = 1e-7
 # A cell this narrow, in the logarithm of the head, is as good as a point.
 _POINT = 1e-7
@@ -23,23 +23,23 @@ _POINT = 1e-7
 # past any tap; below the lowest, and where it takes longer to halve a cell than doubles have
 # digits, there is no curve.
 _APART, _TOPMOST, _LOWEST, _MOST_HALVINGS = 4.0, 6, -500, 60
-# A row that eats up its head moves little at its inlet by a march: the next one then goes further.
+# Where friction uses up a row's head, a march moves the flow little: the next one goes further.
 _MOVED_LITTLE = 0.2
-# With less head than this over the lowest hole at the closed end, rounding decides what is dry
-# there, and two ways of computing need not agree.
+# With less head than this over the lowest hole at the closed end, rounding decides which holes are
+# dry, and two ways of computing may differ.
 _STILL_M = 1e-12
-# Below a micrometre of head over its lowest hole a row only drips; no curve is believed there.
+# Below a micrometre of head over its lowest hole a row only drips; no curve is valid there.
 _DRIPS_X = log(1e-6)
 # Slopes under three times the chord's keep a cubic from turning back (Fritsch and Carlson, 1980).
 _STEEPEST = 3.0
-# From and to which logarithm of the flow; where the cubic starts, and its coefficients; dry holes,
-# or MOVED where it is not believed yet.
+# First and last logarithm of the flow; the cubic's origin and coefficients; dry holes, or MOVED
+# where it is not confirmed yet.
 Cell = tuple[float, float, float, float, float, float, float, int]
 MOVED = -1
 # No march is kept that ends ten kilometres up. [log m]
 _BEYOND_X = log(1e4)
 NOWHERE: Cell = (inf, -inf, 0.0, 0.0, 0.0, 0.0, 0.0, MOVED)
-# Where air holds the head at the inlet, the curve is flat; so flat at most.
+# Where air holds the head at the inlet the curve is flat; its least slope.
 _FLATTEST = 1e-9
 # A start goes no further than this beyond the last march, in the flow's logarithm.
 _FAR = 10.0
@@ -58,9 +58,8 @@ class RowCurve:
         self._row = RowMarch(shape, viscosity_m2_s)
         self.holes = self._row.holes
         self.sill_m = self._row.sill_m  # head up to which nothing flows, over the lowest hole
-        self.marches = 0
         # Nodes in order of the flow: its logarithm, that of the head, slope of the second in the
-        # first, dry holes, the march's end; and, of the cell that follows, whether it is believed.
+        # first, dry holes, the march's end; and whether the cell that follows is confirmed.
         self._y: list[float] = []
         self._x: list[float] = []
         self._slope: list[float] = []
@@ -68,7 +67,7 @@ class RowCurve:
         self._end: list[End] = []
         self._sure: list[bool] = []
         self._cells: list[Cell | None] = [None]
-        # A row that eats up its head would have kilometres of it at the inlet for one at its end.
+        # Where friction uses up a row's head, a metre at its end is kilometres at its inlet.
         self._low, self._stride, self._high = 0, 1, 0
         self._last = len(self._row.pools) - 1
         if self._last:
@@ -78,19 +77,8 @@ class RowCurve:
                 self._low = self._high = self._low - 4
         self.flow_at_one_metre = self.flow_near(1.0)
 
-    def head_at(self, flow_m3_s: float) -> tuple[float, float]:
-        """Head at the inlet over the lowest hole [m] and its slope in the flow, at a flow above 0.
-
-        As the cells stand: `settle` makes the one asked for a sure one.
-        """
-        y = log(flow_m3_s)
-        _, _, y0, x0, c1, c2, c3, _ = self.cell(y)
-        d = y - y0
-        head = exp(x0 + d * (c1 + d * (c2 + d * c3)))
-        return head, head * (c1 + d * (2.0 * c2 + 3.0 * d * c3)) / flow_m3_s
-
     def flow_near(self, head_m: float) -> float:
-        """About the flow at a head above 0 over the lowest hole: a start, not an answer. [m3/s]"""
+        """Rough flow at a head above 0 over the lowest hole, to start from. [m3/s]"""
         x = log(head_m)
         if not self._x:
             return 0.0
@@ -101,9 +89,9 @@ class RowCurve:
         return exp(min(self._y[i] + (x - self._x[i]) / slope, self._y[-1] + _FAR))
 
     def settle(self, flow_m3_s: float) -> int | None:
-        """Holes dry at a flow, where the curve is believed there; None where it never will be.
+        """Holes dry at a flow, where the curve is confirmed; None where it cannot be.
 
-        Where it was not yet, its cell has been halved until it is, and MOVED is given back.
+        Where it was not confirmed yet, its cell is halved until it is, and MOVED is returned.
         """
         y = log(flow_m3_s)
         self._reach(y)
@@ -119,7 +107,7 @@ class RowCurve:
         return None
 
     def _dry_in(self, i: int) -> int | None:
-        """Holes dry in a cell that is believed, MOVED where it is not; None for no use to halve."""
+        """Holes dry in a confirmed cell, MOVED in another; None where halving does not help."""
         if self._end[i][1] < _STILL_M or self._x[i] < _DRIPS_X:
             return None
         if not self._sure[i]:
@@ -151,7 +139,7 @@ class RowCurve:
         return ys[i], ys[i + 1], ys[i], xs[i], s0, c2, c3, MOVED if dry is None else dry
 
     def _halve(self, i: int) -> bool:
-        """March in the middle of cell i, and believe both halves if that was foreseen."""
+        """March in the middle of cell i, and confirm both halves if the cubic predicted it."""
         (pool, below), (next_pool, above) = self._end[i], self._end[i + 1]
         if next_pool > pool:  # the node above is where this pool is full
             above = self._row.pools[pool].full_m
@@ -177,7 +165,7 @@ class RowCurve:
         return True
 
     def _reach(self, y: float) -> None:
-        """Add marches at either end until one has less, or more, than the flow asked for."""
+        """Add marches at both ends until the curve spans the flow asked for."""
         while y < self._y[0] and self._low - self._stride >= _LOWEST:
             self._low -= self._stride
             self._add(0, (0, self._low))
@@ -201,7 +189,7 @@ class RowCurve:
                 self._put(len(self._y), (x, y, slope, dry, end), False)
 
     def _add(self, i: int, place: tuple[int, int]) -> bool:
-        """March from a power of four as end head; False if it leads out of this world."""
+        """March from a power of four as end head; False if the inlet head is out of range."""
         pool, power = place
         end = (pool, _APART**power)
         x, y, slope, dry = self._marched(end)
@@ -222,7 +210,6 @@ class RowCurve:
 
     def _marched(self, end: End) -> tuple[float, float, float, int]:
         """Logarithms of inlet head and flow, slope of the first in the second, dry holes."""
-        self.marches += 1
         head, flow, head_slope, flow_slope, dry = self._row.march(*end)
         if not head < inf or not flow > 0.0:
             return inf, inf, 1.0, dry

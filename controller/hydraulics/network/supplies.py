@@ -1,12 +1,12 @@
 """The supply as a curve: mains, a barrel, a pressure regulator, or a pump with its tank.
 
-Every kind comes to one falling curve of head against flow. A regulator holds the pressure it is
-set to, a little less the more flows, down to its drop-out, from where the mains before it rule. A
-pump's tank stands about the middle between the switch pressures, down to where the pump runs
-without a pause and its own curve rules.
+Every kind becomes one falling curve of head against flow. A regulator holds its set pressure, which
+falls a little with the flow, up to its drop-out; beyond that the mains before it hold. A pump's
+tank stays about the middle of the switch pressures, up to the flow at which the pump runs without a
+pause; beyond that the pump's own curve holds.
 
 Some supplies rise and fall: a barrel with its level, a pump's tank between cut-in and cut-out.
-Flows are computed at the middle, and those at both ends tell how far they may be off.
+Flows are computed at the middle; those at both ends give their range.
 """
 
 from __future__ import annotations
@@ -17,21 +17,21 @@ from math import sqrt
 
 from controller.errors import require_range
 from controller.garden.plumbing import Pump, Supply, SupplyKind
-from controller.hydraulics.network.spans import SupplyCurve
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.units import head_m_from_psi, m_from_ft
 
-# Air's pressure at the sea, and what it loses with height (14.7 psi less 0.53 per 1000 ft: the
+# Pressure of the air at sea level, and its fall with height (14.7 psi less 0.53 per 1000 ft: the
 # trade's figures for pressure tanks). [m, m/m]
 _AIR_HEAD_M = head_m_from_psi(14.7)
 _AIR_PER_M = head_m_from_psi(0.53) / m_from_ft(1000.0)
-# Steps of the tank's pressure between cut-in and cut-out, and of the search for where a pump that
-# never stops settles.
+# Steps of the tank's pressure between cut-in and cut-out, and of the search for the point at which
+# a pump that never stops settles.
 _STEPS, _HALVINGS = 24, 40
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cycle:
-    """One round of the pump: it rests while the tank empties, and runs while it fills again."""
+    """One cycle of the pump: it rests while the tank empties, and runs while it fills again."""
 
     rests_s: float
     runs_s: float
@@ -71,13 +71,20 @@ def air_head_m(elevation_m: float) -> float:
     Source
     ------
     14.7 psi at the sea, 0.53 psi less per 1000 ft; trade figures for pressure tanks, from memory.
+
+    Examples
+    --------
+    14.7 psi at the sea, and 1.74 psi less 1000 m up, in metres of water:
+
+    >>> round(air_head_m(0.0), 2), round(air_head_m(1000.0), 2)
+    (10.35, 9.13)
     """
     require_range("elevation_m", elevation_m, -500.0, 9000.0)
     return _AIR_HEAD_M - _AIR_PER_M * elevation_m
 
 
 def drawdown_m3(pump: Pump, *, elevation_m: float = 0.0) -> float:
-    """What the tank gives between cut-out and cut-in.
+    """Water that the tank gives between cut-out and cut-in.
 
     Parameters
     ----------
@@ -99,6 +106,18 @@ def drawdown_m3(pump: Pump, *, elevation_m: float = 0.0) -> float:
     Source
     ------
     Boyle's law: Vt (p_pre + pa) (1/(p_on + pa) - 1/(p_off + pa)).
+
+    Examples
+    --------
+    A trade journal prints 25.1 gal for a tank of 85 gal at 28 psi, switched at 30 and 50 psi:
+
+    >>> psi_m, gal_m3 = 0.70307, 0.00378541
+    >>> tank = Pump(
+    ...     on_head_m=30 * psi_m, off_head_m=50 * psi_m, tank_m3=85 * gal_m3,
+    ...     pre_charge_head_m=28 * psi_m, shut_off_head_m=62 * psi_m,
+    ... )
+    >>> round(drawdown_m3(tank) / gal_m3, 1)
+    25.1
     """
     air_m = air_head_m(elevation_m)
     gas = pump.tank_m3 * (pump.pre_charge_head_m + air_m)
@@ -108,7 +127,7 @@ def drawdown_m3(pump: Pump, *, elevation_m: float = 0.0) -> float:
 def pump_round(
     pump: Pump, runs: SupplyCurve, takes: Callable[[float], float], *, elevation_m: float = 0.0
 ) -> Cycle | RunsOn:
-    """How a pump goes with lines open that take so much at a head held at the tank.
+    """The cycle of a pump with lines open, whose flow depends on the head at the tank.
 
     Parameters
     ----------
@@ -124,8 +143,8 @@ def pump_round(
     Returns
     -------
     Cycle or RunsOn
-        The times of a round; or, where the lines take all that the pump gives before the tank is
-        full, where it settles. A round without end is one of lines that take nothing.
+        The times of a cycle; or the point at which the pump settles, where the lines take all it
+        gives before the tank is full. Lines that take nothing have an infinite cycle.
 
     Raises
     ------
@@ -134,8 +153,8 @@ def pump_round(
 
     Source
     ------
-    Balance of the tank: what it gains is what the pump gives less what the lines take, at the head
-    that Boyle's law gives its air; integrated over that head by the midpoint rule.
+    Balance of the tank: it gains the pump's flow less the lines' flow, at the head of its air by
+    Boyle's law; integrated over that head by the midpoint rule.
     """
     on_m, off_m = pump.on_head_m, pump.off_head_m
     if takes(off_m) >= runs.flow_m3_s(off_m):
@@ -158,7 +177,7 @@ def pump_round(
 
 
 def _settles(high_m: float, runs: SupplyCurve, takes: Callable[[float], float]) -> RunsOn:
-    """The head below this one at which the lines take what the pump gives."""
+    """The head, below this one, at which the lines take all that the pump gives."""
     low_m = 0.0
     for _ in range(_HALVINGS):
         head_m = 0.5 * (low_m + high_m)
@@ -169,10 +188,10 @@ def _settles(high_m: float, runs: SupplyCurve, takes: Callable[[float], float]) 
     return RunsOn(head_m=high_m, flow_m3_s=runs.flow_m3_s(high_m))
 
 
-# A regulator whose fall nobody measured: the middle is in the garden file's default (supply.py),
-# and it may fall by so much less or more, in shares of that (0 to 40 % about 20 %; our choice).
+# A regulator whose fall nobody measured: the garden file's default (supply.py) is the middle; the
+# fall may be less or more by this share of it (0 to 40 % about 20 %; our choice).
 _LEAST_FALL, _MOST_FALL = 1e-3, 2.0
-# A head that is held whatever flows, as a curve: so little is lost at 1 m3/s. [m]
+# Loss at 1 m3/s of a curve that holds its head at any flow. [m]
 _HELD_LOSES_M = 1e-6
 
 
@@ -181,8 +200,8 @@ class SupplyStates:
     """The curves a supply moves between: at its highest, in the middle, at its lowest.
 
     The start, the middle and the end of a barrel's fall; a pump's tank at cut-out, half-way and at
-    cut-in; a regulator that nobody tested, falling not at all, as assumed, and twice that. One
-    curve thrice for what is steady.
+    cut-in; an untested regulator with no fall, the assumed fall, and twice that. A steady supply
+    has the same curve three times.
     """
 
     start: SupplyCurve
@@ -191,23 +210,23 @@ class SupplyStates:
 
 
 def supply_states(supply: Supply, measured: SupplyCurve | None = None) -> SupplyStates:
-    """What the tap gives while the supply is at its highest, half-way, and at its lowest.
+    """Curves of the tap with the supply at its highest, half-way, and at its lowest.
 
     Parameters
     ----------
     supply : Supply
         The garden's supply. The flow test of a barrel was made at its full level.
     measured : SupplyCurve, optional
-        What field tests put in the place of its curve: the middle, where it has one. The start and
-        end then have its loss by flow, from the levels or switch pressures the garden file says.
+        The curve found by field tests, where there is one: it replaces the middle. Start and end
+        then have its loss by flow, from the levels or switch pressures of the garden file.
 
     Returns
     -------
     SupplyStates
-        Curves of head against flow. A barrel's three have the same loss by flow, and start from
-        the level when full, from the middle between, and from the level it falls to. A pump's are
-        the heads held at cut-out, between and at cut-in, the last two no more than the pump's own
-        curve; a full tank gives its head whatever the pump can do.
+        Curves of head against flow. A barrel's three curves have the same loss by flow, and start
+        from the full level, the middle and the lowest level. A pump's curves hold the heads at
+        cut-out, half-way and cut-in; the last two are limited by the pump's own curve, while a full
+        tank gives its head without the pump.
 
     Raises
     ------
@@ -218,11 +237,11 @@ def supply_states(supply: Supply, measured: SupplyCurve | None = None) -> Supply
 
     Source
     ------
-    The head of a still barrel is its level; common practice, no source. The end is taken no lower
-    than 1 mm above the tap, for a tap with no head has no curve. A regulator's fall is nearly
-    straight in the flow (from memory), and its drop-out where that line meets what mains and open
-    regulator leave. A pump and tank as the steady min(middle pressure, pump curve): our choice;
-    a simulated cycle agrees within 2 % but near balance (tests/published/test_supplies.py).
+    The head of a still barrel is its level; common practice, no source. The end is at least 1 mm
+    above the tap, because a tap without head has no curve. A regulator's fall is nearly linear in
+    the flow (from memory); it drops out where that line meets the head that mains and open
+    regulator leave. A pump and tank are the steady min(middle pressure, pump curve): our choice; a
+    simulated cycle agrees within 2 % except near balance (tests/published/test_supplies.py).
     """
     if supply.kind is SupplyKind.BARREL:
         full = measured or _tested(supply, supply.static_head_m)
@@ -254,14 +273,14 @@ def supply_states(supply: Supply, measured: SupplyCurve | None = None) -> Supply
 
 
 def held(head_m: float, limit: SupplyCurve | None = None) -> SupplyCurve:
-    """A head that stays whatever flows, up to where a limit leaves less.
+    """A head that is held at any flow, up to a limit.
 
     Parameters
     ----------
     head_m : float
         The head. [m]
     limit : SupplyCurve, optional
-        A falling curve from no lower a head.
+        A falling curve that starts at least as high.
 
     Returns
     -------
@@ -286,22 +305,22 @@ def held(head_m: float, limit: SupplyCurve | None = None) -> SupplyCurve:
 
 
 def with_readings(supply: Supply, *, static_head_m: float, test_flow_m3_s: float) -> Supply:
-    """The supply had its gauge read another still head, and its test another flow.
+    """The supply as if its gauge had read another still head, and its test another flow.
 
     Parameters
     ----------
     supply : Supply
         The garden's supply.
     static_head_m : float
-        Head of the still tap; every other head that was read goes in step with it, but for a
-        pump, whose tank stands anywhere between cut-in and cut-out. [m]
+        Head of the still tap. Every other head read scales with it, except a pump's, whose tank
+        stands anywhere between cut-in and cut-out. [m]
     test_flow_m3_s : float
         Flow of the flow test. [m3/s]
 
     Returns
     -------
     Supply
-        The same but for these.
+        The same supply with these two changed.
 
     Source
     ------
@@ -326,7 +345,7 @@ def with_readings(supply: Supply, *, static_head_m: float, test_flow_m3_s: float
 
 
 def _tested(supply: Supply, still_m: float, limit: SupplyCurve | None = None) -> SupplyCurve:
-    """From a still head down through the point of the flow test."""
+    """Curve from a still head through the point of the flow test."""
     return SupplyCurve(
         static_head_m=still_m,
         test_head_m=supply.test_head_m,
@@ -337,7 +356,7 @@ def _tested(supply: Supply, still_m: float, limit: SupplyCurve | None = None) ->
 
 
 def _before_regulator(supply: Supply) -> SupplyCurve | None:
-    """What the mains leave behind a wide open regulator; None where nobody tested them."""
+    """Curve of the mains behind a wide open regulator; None where nobody tested them."""
     before = supply.before
     if before is None or before.test_flow_m3_s is None:
         return None
@@ -363,7 +382,7 @@ def at_level(curve: SupplyCurve, level_m: float) -> SupplyCurve:
     Returns
     -------
     SupplyCurve
-        From that level down, with the same loss by flow.
+        Curve from that level, with the same loss by flow.
 
     Raises
     ------
@@ -372,7 +391,7 @@ def at_level(curve: SupplyCurve, level_m: float) -> SupplyCurve:
 
     Source
     ------
-    What tap and pipes lose depends on the flow alone.
+    The loss of tap and pipes depends only on the flow.
     """
     require_range("level_m", level_m, 1e-6, 1000.0)
     return SupplyCurve(
@@ -384,7 +403,7 @@ def at_level(curve: SupplyCurve, level_m: float) -> SupplyCurve:
 
 
 def planning_curve(supply: Supply) -> SupplyCurve:
-    """The curve flows are computed with: a barrel's at the middle of its fall.
+    """The curve that plans use: for a barrel, the one at the middle of its fall.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
 """Newton on all flows and heads of a tree at once, eliminated exactly from the leaves to the root.
 
 Todini and Pilati (1988), global gradient method; in a tree its linear system needs no matrix. Plain
-lists, no objects: this is the inner loop of everything that asks what a line delivers.
+lists, no objects: this is the inner loop of all flows of lines.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ from controller.hydraulics.physics.pipe import LAMINAR_BELOW, TURBULENT_FROM, tr
 
 # Swamee-Jain with natural logarithms, see pipe.py.
 SWAMEE_JAIN = 0.25 * log(10.0) ** 2
-# Change of all flows in the last step, over their sum. A dozen steps are usual; lines whose holes
-# all stand within a hair of the grade line can come no closer than rounding lets them, so from the
-# fortieth step on less is asked. Whoever needs two hundred goes round in circles.
+# Change of all flows in the last step, over their sum. A dozen steps are usual. Where all holes lie
+# within a hair of the grade line, rounding limits the accuracy, so the tolerance is wider from the
+# fortieth step on. After two hundred steps the flows are cycling.
 _CLOSE_ENOUGH, _ROUNDING = 1e-9, 1e-6
 _PATIENT_STEPS, _MOST_STEPS = 40, 200
 
@@ -27,9 +27,9 @@ _PATIENT_STEPS, _MOST_STEPS = 40, 200
 SpanLaw = tuple[float, float, float, float, float, tuple[float, float, float, float]]
 # Of a supply: head at no flow, head lost at 1 m3/s, exponent of the flow.
 SupplyLaw = tuple[float, float, float]
-# A place whose holes feel the speed before and behind it, made linear in the head there: what flows
-# to it as s + t * head, what flows on behind it likewise, head of the speed per flow squared, and
-# the flows before and behind about which it is made linear.
+# A place whose holes feel the water's speed, linearised in the head there: flow to it as s + t *
+# head, flow on behind it likewise, velocity head per flow squared, and the flows before and behind
+# about which it is linearised.
 _Bend = tuple[float, float, float, float, float, float, float]
 
 
@@ -41,7 +41,7 @@ def span_law(
     viscosity_m2_s: float,
     gravity_m_s2: float,
 ) -> SpanLaw:
-    """Everything `losses` asks of a span that does not change with its flow."""
+    """The figures of a span that `losses` needs and that do not change with the flow."""
     relative = roughness_m / bore_m
     return (
         8.0 * length_m / (pi**2 * gravity_m_s2 * bore_m**5),
@@ -60,9 +60,9 @@ def _cubic(relative: float) -> tuple[float, float, float, float]:
 
 
 class Tree:
-    """A tree of spans with holes; node i ends span i, its parent comes before it (-1: the root).
+    """A tree of spans with holes; node i ends span i, and its parent (-1: the root) comes first.
 
-    `solve` may be asked again with other heads at the root; the tree itself does not change.
+    `solve` may be called again with other heads at the root; the tree does not change.
     """
 
     def __init__(self, *, viscosity_m2_s: float, gravity_m_s2: float) -> None:
@@ -108,15 +108,15 @@ class Tree:
     ) -> tuple[float, list[float], list[float], list[float]]:
         """Root head, node heads, span and hole flows, with root head = static - k * flow**n.
 
-        Where one of the limits, laws of the same form, is lower, it rules. `start` are flows of the
-        holes to begin at, as of a tree much like this one: it is then sooner done.
+        Where one of the limits, laws of the same form, is lower, it holds. `start` are first flows
+        of the holes, such as those of a similar tree, which save steps.
         """
         return self._newton(static_head_m, supply_k, exponent, None, limits, start)
 
     def solve_for_flow(
         self, flow_m3_s: float, guess_head_m: float
     ) -> tuple[float, list[float], list[float], list[float]]:
-        """The same, with the flow through the root given and the head there found."""
+        """The same with a given flow through the root; the head there is found."""
         return self._newton(guess_head_m, 0.0, 2.0, flow_m3_s)
 
     def _newton(
@@ -188,9 +188,9 @@ class Tree:
                 g = exponent * supply_k * flow_n1
                 w = supply_k * flow_n1 * root_flow - g * root_flow
                 root_head = (static - w - g * root_s) / (1.0 + g * root_t)
-                # The tree takes more the higher the head, each law gives less the more is taken:
-                # where they meet the lowest of the laws is the lowest of where each meets the tree.
-                # No step jumps to and fro over the kink where one law takes over from another.
+                # The flow of the tree rises with the head, the head of each law falls with the
+                # flow. So the tree meets the lowest of the laws at the lowest of its meetings with
+                # each. No step then jumps over the kink between two laws.
                 for limit, k, power in limits:
                     flow_n1 = abs(root_flow) ** (power - 1.0)
                     g = power * k * flow_n1
@@ -213,8 +213,8 @@ class Tree:
                 q_before, h = hole_q[j], head[hole_node[j]]
                 over = h  # against which the hole's mouth is measured
                 if not stands[j]:
-                    # What the water's speed takes off, by its mean velocity head before and behind,
-                    # along the tangent.
+                    # Head that the water's speed takes, by the mean velocity head before and
+                    # behind, along the tangent.
                     s_in, t_in, s_out, t_out, half, before, behind = bends[hole_node[j]]
                     over = h - laws[j][-1] * (
                         half
@@ -231,13 +231,13 @@ class Tree:
                 hole_q[j] = q
             root_flow = root_s + root_t * root_head
             if change <= (_CLOSE_ENOUGH if step < _PATIENT_STEPS else _ROUNDING) * total:
-                # Sum the flows once more from the holes: water is then conserved to the last digit.
+                # Sum the flows once more from the holes, which conserves water to the last digit.
                 flow, hole_q = self._summed(hole_q)
                 return root_head, head, flow, hole_q
         raise NoSolution("flows of the open line", 0.0, static, change / total if total else change)
 
     def _begun_at(self, static: float, wanted: float | None) -> list[float]:
-        """Three tenths of what each hole would pass at the head of a still line; 0 is "dry"."""
+        """First flows: three tenths of each hole's flow at the head of a still line; 0 is "dry"."""
         pairs = zip(self._hole_c, self._hole_z, strict=True)
         hole_q = [0.3 * c * sqrt(static - z) if static > z else 0.0 for c, z in pairs]
         if wanted is not None and hole_q:
@@ -264,7 +264,7 @@ class Tree:
         s_out: float,
         t_out: float,
     ) -> _Bend:
-        """How a node's holes and its speed depend on each other, about the flows as they are.
+        """A node's holes and its speed, linearised about the present flows.
 
         `s_out` + `t_out` * head flows on behind it.
         """
@@ -285,7 +285,7 @@ class Tree:
         return s_in, t_in, s_out, t_out, half, before, behind
 
     def speed_heads_m(self, flow: Sequence[float], hole_q: Sequence[float]) -> dict[int, float]:
-        """By how much the water's speed drives each hole less, of those that feel it. [m]"""
+        """Head by which the water's speed drives each hole less, for the holes that feel it. [m]"""
         if not self._moving:
             return {}
         leaves = [0.0] * len(self._parent)

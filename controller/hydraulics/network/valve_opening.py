@@ -1,7 +1,8 @@
-"""A zone's valve from what was set or seen: its loss coefficient, with only that zone open.
+"""Loss coefficient of a zone's valve, from its handle, or a flow or stream seen alone.
 
-A handle's turn is looked up. A flow, or a stream at the first hole, is led back through the rows to
-the head behind the valve; what the supply and the main leave over above it is lost in the valve.
+The turn of a handle is looked up in a table. A flow, or a stream at the first hole, is traced back
+through the rows to the head behind the valve. The valve loses the difference to the head that
+supply and main leave.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ from controller.hydraulics.network.assembly import (
 from controller.hydraulics.network.geometry import DrilledHole, coefficient_at, height_m
 from controller.hydraulics.network.main_tree import TAP, MainTree
 from controller.hydraulics.network.results import RowFlow
-from controller.hydraulics.network.spans import SupplyCurve
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.hydraulics.network.tree_solver import Tree
 from controller.hydraulics.physics.jets import (
     head_from_height_m,
@@ -47,7 +48,7 @@ _LOOKS_UP_M = 1e-4
 def seen_hole(
     zone: Zone, holes_as_laid: Holes, *, turned: bool, up: bool
 ) -> tuple[int, int, Holes]:
-    """Row and place of the hole that was looked at, and the holes as the pipe lay meanwhile."""
+    """Row and place of the hole that was looked at, and the holes as the pipe lay then."""
     with_holes = [any(map(is_open, row)) for row in holes_as_laid]
     if True not in with_holes:
         raise InputError(f'zone "{zone.name}": a stream was seen, but all its holes are plugged')
@@ -70,21 +71,21 @@ def seen_hole(
 
 
 def is_open(hole: DrilledHole) -> bool:
-    """Whether a hole of the pattern, no drain hole, passes water."""
+    """Whether a hole is a hole of the pattern (no drain hole) and not plugged."""
     return hole.kind == "hole" and not hole.plugged
 
 
 def _turned(
     holes: Sequence[DrilledHole], row: Row, rise_m: float, now: Face
 ) -> tuple[DrilledHole, ...]:
-    """The holes of a row whose pipe is turned about itself until they look up or level."""
+    """The holes of a row whose pipe is turned about its axis until they face up or level."""
     was, radius_m = row.drilling.face, row.pipe.outside_m / 2.0
     if was is now:
         return tuple(holes)
     turned = []
     for hole in holes:
         axis_m = rise_m + height_m(row, hole.x_m)
-        offset_m = 0.0  # level, and so do drain holes come to lie when the others turn from there
+        offset_m = 0.0  # level; drain holes also come to lie level when the others are turned up
         if now is Face.UP and was is Face.DOWN:
             offset_m = axis_m - hole.z_m
         elif now is Face.UP and hole.kind == "hole":
@@ -96,11 +97,11 @@ def _turned(
 
 _MOST_STEPS, _MET_M = 200, 1e-10
 _SEEN_STEPS = 12
-_LEAST_COEFFICIENT = 0.1  # of a stream a millimetre high, which is no stream
+_LEAST_COEFFICIENT = 0.1  # for a stream 1 mm high, which is none
 
 
 def unknown_k(zone: Zone, holes: Holes) -> float:
-    """The middle of what a throttled valve may lose, by the holes behind it.
+    """Middle of the range of loss of a throttled valve, by the holes behind it.
 
     Parameters
     ----------
@@ -156,15 +157,15 @@ class Alone:
         Raises
         ------
         InputError
-            If the handle stands near shut, a stream cannot be read from these holes, or what was
-            seen is more than the zone can give with its valve full open.
+            If the handle stands near shut, a stream cannot come from these holes, or the flow or
+            stream seen is more than the zone gives with its valve full open.
         OutOfRange
             If a figure is outside its range.
 
         Source
         ------
-        pipe.py for a turn of the handle and for an unknown one; else the loss that leaves the
-        rows the head they need for what was seen.
+        pipe.py for the turn of a handle and for an unknown valve; else the loss that leaves the
+        rows the head they need for the flow or stream seen.
         """
         zone, opening = self.zone, self.zone.opening
         if opening.unknown:
@@ -217,7 +218,7 @@ class Alone:
         return max(loss_k, self.zone.take_off_k)
 
     def _k_from_stream(self, opening: Opening) -> float:
-        """From the stream to the head at its hole, the head behind the valve, flow and loss."""
+        """Loss from a stream: head at its hole, head behind the valve, then flow and loss."""
         zone, up = self.zone, opening.stream_m is not None
         row_number, hole_number, holes = seen_hole(zone, self._holes, turned=opening.turned, up=up)
         hole = holes[row_number][hole_number]
@@ -230,7 +231,7 @@ class Alone:
             rows = self._rows_at(holes, behind_m)
             return rows[row_number].holes[hole_number].head_m, _sum(rows)
 
-        # The first hole may stand a little way into the row, or far along it behind plugs.
+        # The first open hole may lie a little way into the row, or far along it behind plugs.
         most_m = self._supply.static_head_m
         if wanted_m < most_m and at_hole(most_m)[0] >= wanted_m:
             _, flow, behind_m = _meet(at_hole, wanted_m, wanted_m, most_m)
@@ -244,7 +245,7 @@ class Alone:
     ) -> tuple[float, float]:
         """Head over a hole for the stream that was seen, and its velocity coefficient there."""
         over_m, coefficient = 0.0, 1.0
-        for _ in range(_SEEN_STEPS):  # slow water's coefficient is less, and the head then more
+        for _ in range(_SEEN_STEPS):  # slow water has a smaller coefficient, so the head is larger
             found = coefficient_at(hole, self._water, over_m)
             coefficient = velocity_coefficient(
                 discharge_coefficient=min(1.0, max(_LEAST_COEFFICIENT, found)),
@@ -264,14 +265,14 @@ class Alone:
         return over_m, coefficient
 
     def _k_that_leaves(self, flow_m3_s: float, behind_m: float) -> float:
-        """The loss between what supply and main leave at this flow, and the head behind it."""
+        """Head that supply and main leave at this flow, less the head behind the valve."""
         left_m = self._left_m(flow_m3_s)
         if flow_m3_s <= 0.0:
             return inf if left_m > behind_m else -inf
         return (left_m - behind_m) / (valve_loss(self.zone, 1.0) * flow_m3_s**2)
 
     def _left_m(self, flow_m3_s: float) -> float:
-        """What supply and main leave before the take-off at a flow. [m]"""
+        """Head that supply and main leave before the take-off at a flow. [m]"""
         return self._supply.head_m(flow_m3_s) - self._main.loss_m(
             to=self._main.place(self.zone),
             flow_m3_s=flow_m3_s,
@@ -279,7 +280,7 @@ class Alone:
         )
 
     def _is_too_open(self, loss_k: float) -> bool:
-        """Whether a loss is less than that of the full open valve, beyond rounding."""
+        """Whether a loss is less than that of the full open valve by more than rounding."""
         return loss_k < self.zone.take_off_k * (1.0 - 1e-6) - 1e-6
 
     def _needed_m(self, flow_m3_s: float) -> float:
@@ -328,7 +329,7 @@ class Alone:
         loss = valve_loss(self.zone, loss_k)
 
         def too_high_m(behind_m: float) -> tuple[float, float]:
-            """By how much a head behind the valve is more than the line leaves it."""
+            """Excess of a head behind the valve over the head that the line leaves there."""
             flow = _sum(self._rows_at(holes, behind_m))
             return behind_m - self._left_m(flow) + loss * flow * flow, flow
 
@@ -411,7 +412,7 @@ class Alone:
 def _meet(
     at: Callable[[float], tuple[float, float]], wanted: float, low: float, high: float
 ) -> tuple[float, float, float]:
-    """Both answers, and the argument, of a rising function whose first meets what is wanted."""
+    """Argument and both results of a rising function whose first result meets the wanted value."""
     low_miss, high_miss = at(low)[0] - wanted, at(high)[0] - wanted
     met, flow = at(high)
     found = high

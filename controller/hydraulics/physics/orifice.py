@@ -1,9 +1,8 @@
-"""One drilled hole: what passes, by head, bore and wall; above the grade line, nothing.
+"""Flow of one drilled hole by head, bore and wall; none above the grade line.
 
-In a row the law has more in it than one coefficient. Slow water rubs along the hole (low Reynolds
-number), fast water boils in it (cavitation), and the water that streams by in the pipe drives it
-less than the total head would: by `sigma` of its velocity heads. `Effects` switches these off for
-comparison with solvers that know none of them.
+In a row the law has more in it than one coefficient. Slow water has friction in the hole (low
+Reynolds number), fast water cavitates in it, and the stream past the hole reduces the driving head
+by `sigma` velocity heads. `Effects` switches these off for comparison with solvers without them.
 """
 
 from __future__ import annotations
@@ -16,27 +15,28 @@ from controller.units import GRAVITY_M_S2, WATER_DENSITY_KG_M3
 
 # Surface tension of water against air at 20 °C: IAPWS R1-76, 72.75 mN/m. [N/m]
 _SURFACE_TENSION_N_M = 0.07275
-# Share of the velocity head by which a stream past a hole drives it less, beyond the head that the
-# pipe wins back (1): none where the hole is so long that its jet fills it again, 0.65 for a thin
-# wall. Limits: wall over bore.
+# Velocity heads by which a stream past a hole reduces the driving head, beyond the one that the
+# pipe recovers: none where the hole is so long that its jet fills it again, 0.65 for a thin wall.
+# Limits: wall over bore.
 _THIN_WALL, _THICK_WALL, _THIN_KAPPA = 1.0, 1.5, 0.65
-# How far that may be off, of a thick wall and of a thin one.
+# Range of sigma for a thick wall and for a thin one.
 _THICK_SIGMA, _THIN_SIGMA = (0.8, 1.65), (1.1, 1.95)
-# Contraction of a cavitating hole with a sharp inner edge; two laws meet over this much of the
+# Contraction of a cavitating hole with a sharp inner edge. Two laws blend over this part of the
 # coefficient, so that the flow's slope has no jump (our choice).
 _CAVITATING, _MEETS_OVER = 0.615, 0.03
-# A constant coefficient's law is made linear below this head, so that its slope stays finite. [m]
+# Below this head the law of a constant coefficient is linear, so that its slope stays finite. [m]
 LINEAR_BELOW_M = 1e-7
 _LINEAR_ROOT = sqrt(LINEAR_BELOW_M)
-# Of a hole: area times sqrt(2 g); one over the coefficient at large Reynolds numbers; what slow
-# flow adds, over the root of the head; the transition's part; Reynolds number times 0.00015, over
-# that root; head from which it may cavitate [m]; air's pressure over the vapour's [m]; sigma.
+# Figures of a hole: area times sqrt(2 g); one over the coefficient at large Reynolds numbers; the
+# addition for slow flow, over the root of the head; the transition's part; Reynolds number times
+# 0.00015, over that root; head from which it may cavitate [m]; pressure of the air over the
+# vapour's [m]; sigma.
 HoleLaw = tuple[float, float, float, float, float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Effects:
-    """Which effects a computation has in it. `momentum` is sigma for all holes; None: by the wall.
+    """The effects that a computation counts. `momentum` is sigma for all holes; None: by the wall.
 
     `varying`: the coefficient falls at low Reynolds numbers and where the water cavitates.
     `vented`: holes above the water let air in.
@@ -48,12 +48,10 @@ class Effects:
 
 
 ALL_EFFECTS = Effects()
-# As network solvers have it: constant coefficients driven by the total head, pipes always full.
-NO_EFFECTS = Effects(momentum=0.0, varying=False, vented=False)
 
 
 def discharge_coefficient(*, wall_m: float, bore_m: float) -> float:
-    """Part of the ideal flow a drilled hole passes to air, by the wall's thickness over the bore.
+    """Discharge coefficient of a drilled hole into air, by the wall's thickness over the bore.
 
     Parameters
     ----------
@@ -74,15 +72,22 @@ def discharge_coefficient(*, wall_m: float, bore_m: float) -> float:
 
     Notes
     -----
-    A constant, for Reynolds numbers above about 1e4; burrs, chamfers and worn drills move the true
-    one by a tenth either way, and between wall over bore 0.7 and 1.4 it is unsettled. A catch in a
-    cup tells better than any formula.
+    A constant, for Reynolds numbers above about 1e4. Burrs, chamfers and worn drills change it by a
+    tenth either way, and it is uncertain for a wall over bore of 0.7 to 1.4. A catch in a cup is
+    better than any formula.
 
     Source
     ------
     Idelchik, Handbook of Hydraulic Resistance, diagram 4-15 (thick-edged orifice in a large wall):
     Cd = 1/sqrt(1.5 + tau + 0.02 L/d). The fit of tau is from memory; it meets the 0.61 of a thin
     plate and the 0.80 to 0.82 of a short tube running full.
+
+    Examples
+    --------
+    A 1/16 in drill through 3/4 in Schedule 40 pipe; handbooks give a short tube 0.80 to 0.82:
+
+    >>> round(discharge_coefficient(wall_m=0.003124, bore_m=0.0015875), 2)
+    0.8
     """
     require_range("wall_m", wall_m, 1e-6, 1.0)
     require_range("bore_m", bore_m, 1e-6, 1.0)
@@ -91,49 +96,6 @@ def discharge_coefficient(*, wall_m: float, bore_m: float) -> float:
     if ratio < 2.4:
         tau = (2.4 - ratio) * 10.0 ** -(0.25 + 0.535 * ratio**8 / (0.05 + ratio**7))
     return 1.0 / sqrt(1.5 + tau + 0.02 * ratio)
-
-
-def hole_flow_m3_s(
-    *,
-    head_over_hole_m: float,
-    bore_m: float,
-    discharge_coefficient: float,
-    gravity_m_s2: float = GRAVITY_M_S2,
-) -> float:
-    """Flow of one hole into air.
-
-    Parameters
-    ----------
-    head_over_hole_m : float
-        Piezometric head in the pipe less the height of the hole's mouth. [m]
-    bore_m : float
-        Diameter of the hole. [m]
-    discharge_coefficient : float
-        Part of the ideal flow that passes. [-]
-    gravity_m_s2 : float
-        Gravity. [m/s2]
-
-    Returns
-    -------
-    float
-        Flow; 0 where the head is below the mouth, for a hole takes in no air in this model. [m3/s]
-
-    Raises
-    ------
-    OutOfRange
-        If the head is not a number, or bore or coefficient are not above 0.
-
-    Source
-    ------
-    Torricelli's law with a discharge coefficient, q = Cd a sqrt(2 g h).
-    """
-    require_range("head_over_hole_m", head_over_hole_m, -1e6, 1e6)
-    require_range("bore_m", bore_m, 1e-6, 1.0)
-    require_range("discharge_coefficient", discharge_coefficient, 1e-6, 1.0)
-    if head_over_hole_m <= 0.0:
-        return 0.0
-    area_m2 = pi / 4.0 * bore_m**2
-    return discharge_coefficient * area_m2 * sqrt(2.0 * gravity_m_s2 * head_over_hole_m)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -146,7 +108,7 @@ class Water:
 
 
 def momentum_sigma(*, wall_m: float, bore_m: float) -> float:
-    """Velocity heads of the water in the pipe by which a hole is driven less than by total head.
+    """Velocity heads of the water in the pipe by which the total head drives a hole less.
 
     Parameters
     ----------
@@ -167,8 +129,8 @@ def momentum_sigma(*, wall_m: float, bore_m: float) -> float:
 
     Notes
     -----
-    Two effects in one figure. Past a small hole the pipe wins back the whole velocity head it
-    gives up (1), and a thin-walled hole passes less of a stream that hurries by (0.65 more).
+    Two effects in one figure: past a small hole the pipe recovers the whole velocity head that it
+    gives up (1), and a hole in a thin wall passes less from a fast stream (0.65 more).
 
     Source
     ------
@@ -176,6 +138,11 @@ def momentum_sigma(*, wall_m: float, bore_m: float) -> float:
     of second order in the branch's share: Crane TP-410. Cross-flow of thin walls: Koh and Brooks
     (1975), sharp ports, 0.59 to 0.80; free-streamline theory 0.54 to 0.69. Interpolation and the
     default: our choice.
+
+    Examples
+    --------
+    >>> round(momentum_sigma(wall_m=0.00125, bore_m=0.001), 3)
+    1.325
     """
     require_range("wall_m", wall_m, 1e-6, 1.0)
     require_range("bore_m", bore_m, 1e-6, 1.0)
@@ -183,7 +150,7 @@ def momentum_sigma(*, wall_m: float, bore_m: float) -> float:
 
 
 def momentum_sigma_band(*, wall_m: float, bore_m: float) -> tuple[float, float]:
-    """From where to where `momentum_sigma` may lie.
+    """Range in which `momentum_sigma` may lie.
 
     Parameters
     ----------
@@ -206,6 +173,11 @@ def momentum_sigma_band(*, wall_m: float, bore_m: float) -> tuple[float, float]:
     ------
     The spread of the sources of `momentum_sigma`; the upper end of thick walls is for a stream
     torn off the wall. Our choice: no test of drilled pipe this small was found.
+
+    Examples
+    --------
+    >>> momentum_sigma_band(wall_m=0.002, bore_m=0.001)
+    (0.8, 1.65)
     """
     require_range("wall_m", wall_m, 1e-6, 1.0)
     require_range("bore_m", bore_m, 1e-6, 1.0)
@@ -218,12 +190,12 @@ def momentum_sigma_band(*, wall_m: float, bore_m: float) -> tuple[float, float]:
 
 
 def _thin(ratio: float) -> float:
-    """How much of a thin wall a hole has: 1 up to wall over bore 1, 0 from 1.5 on."""
+    """Weight of the thin wall's figures: 1 up to wall over bore 1, 0 from 1.5 on."""
     return min(1.0, max(0.0, (_THICK_WALL - ratio) / (_THICK_WALL - _THIN_WALL)))
 
 
 def air_over_vapour_m(*, elevation_m: float, water_temp_c: float) -> float:
-    """Head of the air's pressure over that at which the water boils.
+    """Head of the air's pressure over the vapour pressure of the water.
 
     Parameters
     ----------
@@ -240,12 +212,17 @@ def air_over_vapour_m(*, elevation_m: float, water_temp_c: float) -> float:
     Raises
     ------
     OutOfRange
-        If a figure is none.
+        If a figure is outside its range.
 
     Source
     ------
     10.33 m less 1.2 m a kilometre; vapour 0.09, 0.17 and 0.32 m at 5, 15 and 25 C (steam tables,
     from memory), an exponential through them.
+
+    Examples
+    --------
+    >>> round(air_over_vapour_m(elevation_m=0.0, water_temp_c=15.0), 2)
+    10.16
     """
     require_range("elevation_m", elevation_m, -1000.0, 6000.0)
     require_range("water_temp_c", water_temp_c, 0.0, 60.0)
@@ -262,20 +239,20 @@ def hole_law(
     sigma: float = 0.0,
     gravity_m_s2: float = GRAVITY_M_S2,
 ) -> HoleLaw:
-    """The law of a hole, ready for `passes`.
+    """The law of a hole, as `passes` needs it.
 
     Parameters
     ----------
     bore_m : float
         Diameter of the hole. [m]
     discharge_coefficient : float
-        Of the hole running full and fast. [-]
+        Coefficient of the hole running full and fast. [-]
     wall_m : float or None
         Thickness of the wall; None leaves the coefficient constant. [m]
     viscosity_m2_s : float
         Kinematic viscosity. [m2/s]
     air_m : float
-        As `air_over_vapour_m`; infinite where nothing boils. [m]
+        As `air_over_vapour_m`; infinite without cavitation. [m]
     sigma : float
         As `momentum_sigma`. [-]
     gravity_m_s2 : float
@@ -301,6 +278,12 @@ def hole_law(
     ------
     Lichtarowicz, Duggins and Markland (1965), wall over bore 2 to 10; the same viscous terms below
     2 are ours (below 1 their sign is unsettled). Cavitation: Nurick (1976), Cc 0.61 to 0.62.
+
+    Examples
+    --------
+    >>> law = hole_law(bore_m=0.001, discharge_coefficient=0.62)
+    >>> round(1.0 / law[1], 2)
+    0.62
     """
     require_range("bore_m", bore_m, 1e-5, 1.0)
     require_range("discharge_coefficient", discharge_coefficient, 1e-3, 1.5)
@@ -325,7 +308,14 @@ def hole_law(
 
 
 def times(factor: float, law: HoleLaw) -> HoleLaw:
-    """The law of a hole, or of so many alike, that passes a factor more at any head."""
+    """The law of a hole, or of several alike, with its flow multiplied by a factor at any head.
+
+    Examples
+    --------
+    >>> law = hole_law(bore_m=0.001, discharge_coefficient=0.62)
+    >>> passes(times(2.0, law), 5.0)[0] / passes(law, 5.0)[0]
+    2.0
+    """
     return (factor * law[0], *law[1:])
 
 
@@ -337,12 +327,12 @@ def passes(law: HoleLaw, over_m: float) -> tuple[float, float]:
     law : HoleLaw
         From `hole_law`.
     over_m : float
-        Head over the mouth, what the speed of the water takes off already taken off. [m]
+        Head over the mouth, less what the water's speed takes. [m]
 
     Returns
     -------
     tuple of float
-        Both 0 where the head is not above the mouth.
+        Flow and slope, both 0 where the head is not above the mouth. [m3/s, m2/s]
 
     Raises
     ------
@@ -352,6 +342,15 @@ def passes(law: HoleLaw, over_m: float) -> tuple[float, float]:
     Source
     ------
     As `hole_law`.
+
+    Examples
+    --------
+    By hand 0.62 x pi/4 x (1 mm)2 x sqrt(2 x 9.81 x 5) = 17.36 L/h:
+
+    >>> law = hole_law(bore_m=0.001, discharge_coefficient=0.62, gravity_m_s2=9.81)
+    >>> flow_m3_s, slope_m2_s = passes(law, 5.0)
+    >>> round(3.6e6 * flow_m3_s, 2)
+    17.36
     """
     if over_m <= 0.0:
         return 0.0, 0.0
@@ -377,7 +376,7 @@ def passes(law: HoleLaw, over_m: float) -> tuple[float, float]:
 
 
 def over_for(law: HoleLaw, flow_m3_s: float) -> float:
-    """The head over the mouth that drives a flow: the inverse of `passes`.
+    """Head over the mouth that drives a flow: the inverse of `passes`.
 
     Parameters
     ----------
@@ -399,6 +398,12 @@ def over_for(law: HoleLaw, flow_m3_s: float) -> float:
     Source
     ------
     As `hole_law`; one or three steps of Newton from the law without its small parts.
+
+    Examples
+    --------
+    >>> law = hole_law(bore_m=0.001, discharge_coefficient=0.62, gravity_m_s2=9.81)
+    >>> round(over_for(law, 17.36 / 3.6e6), 2)
+    5.0
     """
     area, inverse, slow, hump, re, capped_from_m, air_m, _ = law
     ideal = flow_m3_s / area
@@ -428,7 +433,7 @@ _HUMP_SLOPE = 15.0 / log(10.0)
 def _capped(
     area: float, root: float, over_m: float, air_m: float, against: float, against_slope: float
 ) -> tuple[float, float]:
-    """`passes` where the hole may cavitate: the lesser of two coefficients, smoothly."""
+    """`passes` where the hole may cavitate: the smaller of two coefficients, blended."""
     full = root / against
     full_slope = 0.5 * (against - root * against_slope) / (against * against * root)
     rises = sqrt(1.0 + air_m / over_m)
@@ -441,7 +446,7 @@ def _capped(
 
 
 def first_drip_head_m(bore_m: float) -> float:
-    """Head below which a hole facing down need not start to drip at all.
+    """Head below which a hole that faces down may not start to drip.
 
     Parameters
     ----------
@@ -461,6 +466,13 @@ def first_drip_head_m(bore_m: float) -> float:
     Source
     ------
     Pressure across a half sphere of the hole's diameter, 4 sigma/(rho g d) (Young-Laplace).
+
+    Examples
+    --------
+    A hole of 1/16 in, in mm of water:
+
+    >>> round(1000.0 * first_drip_head_m(0.0015875))
+    19
     """
     require_range("bore_m", bore_m, 1e-6, 1.0)
     return 4.0 * _SURFACE_TENSION_N_M / (WATER_DENSITY_KG_M3 * GRAVITY_M_S2 * bore_m)

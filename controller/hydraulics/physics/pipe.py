@@ -13,8 +13,8 @@ from controller.units import GRAVITY_M_S2, M_PER_IN
 # Roughness of PVC: lists give "smooth" to 1.5e-6 m; at our flows the choice moves nothing. [m]
 PVC_ROUGHNESS_M = 1.5e-6
 
-# Our choice: mains water in a growing season comes out of the ground at 10 to 20 °C. Against 20 °C
-# the flow of a 60 ft row changes by under 1 %, of a short one by less.
+# Our choice: mains water in a growing season is at 10 to 20 °C. At 20 °C the flow of a 60 ft row
+# differs by under 1 %, that of a short one by less.
 WATER_TEMP_C = 15.0
 
 # ASTM D1785, Schedule 40: outside diameter (exact) and average inside diameter as makers list it;
@@ -46,14 +46,6 @@ LAMINAR_BELOW = 2000.0
 TURBULENT_FROM = 4000.0
 
 
-def pipe_of(label: str) -> Pipe:
-    """The Schedule 40 pipe of that nominal size, as "3/4 in"; InputError names the sizes."""
-    wanted = " ".join(label.split())
-    if wanted not in PIPES:
-        raise InputError(f'pipe: found "{label}"; allowed is one of {", ".join(PIPES)}')
-    return PIPES[wanted]
-
-
 def friction_factor(reynolds: float, relative_roughness: float) -> float:
     """Darcy friction factor of a full round pipe, continuous in value and slope.
 
@@ -79,6 +71,15 @@ def friction_factor(reynolds: float, relative_roughness: float) -> float:
     Laminar: Hagen-Poiseuille, 64/Re to Re 2000. Turbulent: Swamee and Jain (1976) from Re 4000.
     Between: the cubic of Dunlop (1991) as in EPANET 2.2, Rossman et al. (2020), Table 12.1 notes;
     constants as in its source, hydcoeffs.c. The ranges are ours.
+
+    Examples
+    --------
+    Laminar, 64/1600; and smooth pipe at Re 100 000, which a Moody chart gives as 0.018:
+
+    >>> friction_factor(1600.0, 0.0)
+    0.04
+    >>> round(friction_factor(1e5, 0.0), 4)
+    0.0179
     """
     require_range("reynolds", reynolds, 1e-300, 1e8)
     require_range("relative_roughness", relative_roughness, 0.0, 0.05)
@@ -108,6 +109,13 @@ def transition_cubic(relative_roughness: float) -> tuple[float, float, float, fl
     Source
     ------
     Dunlop (1991), as in the EPANET 2.2 source, hydcoeffs.c.
+
+    Examples
+    --------
+    At Re 2000 the powers are all 1, and the sum is 64/2000:
+
+    >>> round(sum(transition_cubic(0.0)), 6)
+    0.032
     """
     y2 = relative_roughness / 3.7 + 5.74 / 4000.0**0.9
     y3 = -0.86859 * log(y2)
@@ -163,6 +171,16 @@ def head_loss_m(
     Source
     ------
     Darcy-Weisbach; friction factor of `friction_factor`.
+
+    Examples
+    --------
+    Four velocity heads of 0.318 m/s, 4 x 0.318^2/(2 x 9.80665):
+
+    >>> lost_m = head_loss_m(
+    ...     flow_m3_s=1e-4, length_m=0.0, bore_m=0.02, loss_k=4.0, viscosity_m2_s=1e-6
+    ... )
+    >>> round(lost_m, 4)
+    0.0207
     """
     require_range("flow_m3_s", flow_m3_s, -1e3, 1e3)
     require_range("length_m", length_m, 0.0, 1e6)
@@ -185,7 +203,7 @@ def viscosity_m2_s(water_temp_c: float = WATER_TEMP_C) -> float:
     Parameters
     ----------
     water_temp_c : float
-        Water temperature, 0 to 50; 15 unless said (mains water in a growing season). [°C]
+        Water temperature, 0 to 50; default 15 (mains water in a growing season). [°C]
 
     Returns
     -------
@@ -201,6 +219,13 @@ def viscosity_m2_s(water_temp_c: float = WATER_TEMP_C) -> float:
     ------
     Dynamic viscosity: IAPWS R12-08 (2008), the short equation for liquid water at 0.1 MPa.
     Density: Kell (1975). Coefficients of both from memory; checked at 0 to 30 °C in the tests.
+
+    Examples
+    --------
+    IAPWS gives 1.0016 mPa s at 20 °C, Kell 998.2 kg/m3: 1.003e-6 m2/s.
+
+    >>> f"{viscosity_m2_s(20.0):.3e}"
+    '1.003e-06'
     """
     t = require_range("water_temp_c", water_temp_c, 0.0, 50.0)
     warm = (t + 273.15) / 300.0
@@ -232,10 +257,10 @@ LOSS_K_BY_ANGLE = (
     (65.0, 486.0),
 )
 LAST_ANGLE_DEG = LOSS_K_BY_ANGLE[-1][0]
-# A throttled valve nobody has measured, on 3/4 in pipe before 16 holes of 1/16 in: much, middle and
-# little open. On a tap of 50 psi they let 14, 5 and 1.6 L/min through (29 full open), so that the
-# middle is within about three times either way. Our choice: from hardly throttled to the small
-# stream of a hand valve all but shut.
+# A throttled valve that nobody has measured, on 3/4 in pipe before 16 holes of 1/16 in: much, half
+# and little open. On a tap of 50 psi they pass 14, 5 and 1.6 L/min (29 full open), so the middle is
+# right within a factor of about three. Our choice: from hardly throttled to the small stream of a
+# hand valve that is almost shut.
 _UNKNOWN_K = (1e3, 1e4, 1e5)
 _UNKNOWN_HOLES_M2 = 16 * pi / 4.0 * 0.0015875**2
 _UNKNOWN_BORE_M = PIPES["3/4 in"].bore_m
@@ -259,13 +284,20 @@ def loss_k_at(angle_deg: float) -> float:
     OutOfRange
         If the angle is not 0 to 90.
     InputError
-        If it is beyond 65: in the last stretch before shut a few degrees double the flow, and
-        nobody can compute it from the handle.
+        If it is beyond 65: near shut a few degrees double the flow, and it cannot be computed from
+        the handle.
 
     Source
     ------
     Weisbach's table (`LOSS_K_BY_ANGLE`); between its lines the logarithm of the coefficient is
     interpolated, below 5 degrees the coefficient itself (our choice).
+
+    Examples
+    --------
+    Weisbach's printed figure for 20 degrees:
+
+    >>> round(loss_k_at(20.0), 2)
+    1.56
     """
     require_range("angle_deg", angle_deg, 0.0, 90.0)
     if angle_deg > LAST_ANGLE_DEG:
@@ -283,7 +315,7 @@ def loss_k_at(angle_deg: float) -> float:
 
 
 def unknown_loss_k(*, holes_m2: float, bore_m: float) -> tuple[float, float, float]:
-    """Loss coefficients of a throttled valve nobody has measured: much, middle and little open.
+    """Loss coefficients of a throttled valve nobody has measured: much, half and little open.
 
     Parameters
     ----------
@@ -295,8 +327,8 @@ def unknown_loss_k(*, holes_m2: float, bore_m: float) -> tuple[float, float, flo
     Returns
     -------
     tuple of float
-        Loss coefficients over that of the open valve, least first; with them each hole gives alike
-        whatever their number. [-]
+        Loss coefficients over that of the open valve, least first; each hole then gives the same
+        flow whatever their number. [-]
 
     Raises
     ------
@@ -307,6 +339,14 @@ def unknown_loss_k(*, holes_m2: float, bore_m: float) -> tuple[float, float, flo
     ------
     Our choice, see `_UNKNOWN_K`; K grows as pipe area squared over hole area squared, because
     people throttle by the look of the stream.
+
+    Examples
+    --------
+    Sixteen holes of 1/16 in on 3/4 in pipe:
+
+    >>> holes_m2 = 16 * pi / 4.0 * 0.0015875**2
+    >>> [round(k) for k in unknown_loss_k(holes_m2=holes_m2, bore_m=PIPES["3/4 in"].bore_m)]
+    [1000, 10000, 100000]
     """
     require_range("holes_m2", holes_m2, 1e-12, 1.0)
     require_range("bore_m", bore_m, 1e-4, 1.0)

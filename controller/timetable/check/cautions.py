@@ -27,8 +27,8 @@ from controller.hydraulics.design.row_warnings import (
 )
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.results import ZoneFlow
-from controller.hydraulics.network.spans import Corrections, SupplyCurve
 from controller.hydraulics.network.supplies import planning_curve, supply_states
+from controller.hydraulics.network.supply_curve import Corrections, SupplyCurve
 from controller.hydraulics.network.uniformity import LEAST_UNIFORMITY, dose_divisor, real_uniformity
 from controller.hydraulics.physics.water_hammer import velocity_m_s
 from controller.timetable.check.finding import Finding, caution, unsaid

@@ -17,7 +17,6 @@ from controller.hydraulics.design.open_together import (
     uncounted_at_forks_m,
 )
 from controller.hydraulics.network.garden_lines import Lines
-from controller.hydraulics.network.spans import SupplyCurve
 from controller.hydraulics.network.supplies import (
     Cycle,
     RunsOn,
@@ -25,6 +24,7 @@ from controller.hydraulics.network.supplies import (
     pump_round,
     supply_states,
 )
+from controller.hydraulics.network.supply_curve import SupplyCurve
 from controller.timetable.check.finding import Finding, caution
 from controller.units import head_m_from_psi
 
