@@ -94,11 +94,6 @@ def psi_from_head_m(head_m: float) -> float:
     return head_m / HEAD_M_PER_PSI
 
 
-def head_m_from_kpa(kilopascals: float) -> float:
-    """Kilopascals to metres of water."""
-    return kilopascals * HEAD_M_PER_KPA
-
-
 def kpa_from_head_m(head_m: float) -> float:
     """Metres of water to kilopascals."""
     return head_m / HEAD_M_PER_KPA

@@ -62,25 +62,9 @@ _Entry = TypeVar("_Entry", bound=Crop | Soil)
 class Catalogue:
     """All crops and soils by any of their names; case, spaces, hyphens, plurals do not matter."""
 
-    def __init__(
-        self, crops: Iterable[Crop], soils: Iterable[Soil], where: Mapping[str, str]
-    ) -> None:
-        crops, soils = tuple(crops), tuple(soils)
-        self._crops = {crop.name: crop for crop in crops}
-        self._soils = {soil.name: soil for soil in soils}
-        self._where = dict(where)
+    def __init__(self, crops: Iterable[Crop], soils: Iterable[Soil]) -> None:
         self._crop_by_name = _index(crops, "crop")
         self._soil_by_name = _index(soils, "soil")
-
-    @property
-    def crop_names(self) -> tuple[str, ...]:
-        """The crops of the table, in its order."""
-        return tuple(self._crops)
-
-    @property
-    def soil_names(self) -> tuple[str, ...]:
-        """The soils of the table, in its order."""
-        return tuple(self._soils)
 
     def crop(self, name: str, own: Iterable[Changes] = ()) -> Crop:
         """The crop of that name, the gardener's own first; CropFileError if there is none."""
@@ -89,25 +73,6 @@ class Catalogue:
     def soil(self, name: str, own: Iterable[Changes] = ()) -> Soil:
         """The soil of that name, the gardener's own first; CropFileError if there is none."""
         return _find("soil", name, tuple(own), self._soil_by_name, _changed_soil)
-
-    def crops_with(self, own: Iterable[Changes]) -> Callable[[str], Crop]:
-        """`crop` with these own crops, remembering what it found: for the ledger's daily asking."""
-        kept = tuple(own)
-        return lru_cache(maxsize=None)(lambda name: self.crop(name, kept))
-
-    def source_of(self, entry: Crop | Soil, figure: str) -> str:
-        """Where one figure of a crop or soil comes from, in words."""
-        if figure in entry.changed:
-            return "the gardener's own"
-        usual = self._where.get(figure, entry.source)
-        if figure == "first_years" and isinstance(entry, Crop) and entry.first_years:
-            kind = entry.first_years.label if entry.first_years.kind else ""
-            return f"{usual}; those of {kind}" if kind else usual
-        if figure in entry.from_memory and usual.startswith("FAO-56"):
-            return f"from memory, or no table's ({entry.source})"
-        if figure in entry.from_memory and figure == "emergence_days":
-            return f"a near relative's in the {usual}, or as its note says"
-        return usual
 
 
 @lru_cache(maxsize=1)
@@ -125,8 +90,8 @@ def read_tables(
 ) -> Catalogue:
     """Tables as text to a catalogue; CropFileError says what is wrong with one.
 
-    `more_crops` are further files of crops by their names; their figures come from where the first
-    file's `[where]` says.
+    `more_crops` are further files of crops by their names; the first file's `[where]` holds for
+    their figures too.
     """
     crops, soils = _parsed("crops.toml", crops_toml), _parsed("soils.toml", soils_toml)
     kinds = kinds_of(crops.get("first_years", {}))
@@ -138,12 +103,7 @@ def read_tables(
     soil_list: list[Soil] = []
     for name, row in soils.get("soil", {}).items():
         soil_list.append(_soil_from_row(name, row, soil_list, soils.get("where", {})))
-    where = {"root_min_m": "roots_m", "root_max_m": "roots_m"}
-    where |= {key: key.split("_")[0] for key in CROP_FIGURES if key.startswith(("kc", "salinity"))}
-    where |= dict.fromkeys(SUPPORTED, "supported")
-    words: dict[str, str] = {**crops.get("where", {}), **soils.get("where", {})}
-    words |= {figure: words[key] for figure, key in where.items() if key in words}
-    return Catalogue(crop_list, soil_list, words)
+    return Catalogue(crop_list, soil_list)
 
 
 def _parsed(file: str, text: str) -> dict[str, Any]:

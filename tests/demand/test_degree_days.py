@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.plots import SPRING, day
 from support.stationyears import WAGENINGEN, days_of
+from support.tables import CROP_NAMES
 
 from controller.demand.plants.course import Course
 from controller.demand.plants.degree_days import (
@@ -168,7 +169,7 @@ def test_a_bean_in_cool_soil_is_near_its_thermal_time():
     assert 1 / emergence_rate(12.0, BEAN.emergence_days, 7.7) == approx(130 / 4.3, rel=0.11)
 
 
-@pytest.mark.parametrize("name", load().crop_names)
+@pytest.mark.parametrize("name", CROP_NAMES)
 def test_a_tenth_of_a_degree_never_stops_a_seed(name):
     crop = load().crop(name)
     if not crop.emergence_days:

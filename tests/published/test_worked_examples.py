@@ -14,6 +14,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from support.fao56 import (
+    density_kcb,
+    effective_cover,
+    full_cover_kcb,
+    mid_and_end,
+    noon_sun_height_rad,
+    stress_with_salt,
+)
 
 from controller import units
 from controller.demand.climate import atmosphere, radiation
@@ -23,24 +31,14 @@ from controller.demand.climate.reference_et import (
     penman_monteith_mm_day,
     reference_et,
 )
-from controller.demand.plants.canopy import (
-    effective_cover,
-    field_cover,
-    full_cover_kcb,
-    noon_sun_height_rad,
-    sparse_kcb,
-)
+from controller.demand.plants.canopy import density_coefficient, field_cover
 from controller.demand.plants.degree_days import degree_days
-from controller.demand.plants.stages import (
-    climate_shift,
-    kc_end_adjusted,
-    kc_mid_adjusted,
-    kc_on_day,
-)
+from controller.demand.plants.stages import climate_shift, kc_on_day
 from controller.demand.soil.daily_balance import (
     KC_MAX_SELDOM,
     Asked,
     Stores,
+    bucket_day,
     dual_day,
     evaporation_coefficient,
     exposed_fraction,
@@ -51,17 +49,14 @@ from controller.demand.soil.salinity import (
     leaching_share,
     root_zone_salt_ds_m,
     salt_stress,
-    stress_with_salt,
 )
 from controller.demand.soil.soil_water import (
     depletion_fraction_adjusted,
-    evaporation_reduction,
     raw_mm,
     runoff_mm,
     stress_coefficient,
     taw_mm,
 )
-from controller.demand.soil.water_balance import next_day
 from controller.hydraulics.network.uniformity import (
     emission_uniformity,
     low_quarter_uniformity,
@@ -300,9 +295,9 @@ def ex24(i: Inputs) -> Any:
 def kc_mids(i: Inputs) -> Any:
     climates = zip(i["wind_2m_m_s"], i["rh_min_pct"], strict=True)
     return [
-        kc_mid_adjusted(
-            i["kc_mid_table"], wind_2m_m_s=wind, rh_min_pct=humidity, height_m=i["height_m"]
-        )
+        mid_and_end(
+            kc_mid=i["kc_mid_table"], wind_2m_m_s=wind, rh_min_pct=humidity, height_m=i["height_m"]
+        )[0].kc
         for wind, humidity in climates
     ]
 
@@ -312,7 +307,7 @@ def climate(i: Inputs) -> dict[str, float]:
 
 
 def kc_mid(i: Inputs) -> Any:
-    return kc_mid_adjusted(i["kc_mid_table"], **climate(i))
+    return mid_and_end(kc_mid=i["kc_mid_table"], **climate(i))[0].kc
 
 
 def ex28(i: Inputs) -> Any:
@@ -321,27 +316,23 @@ def ex28(i: Inputs) -> Any:
 
 
 def ex29(i: Inputs) -> Any:
-    return {
-        "kcb_mid": kc_mid_adjusted(i["kcb_mid_table"], **climate(i)),
-        "kcb_end": kc_end_adjusted(i["kcb_end_table"], **climate(i)),
-    }
+    mid, end = mid_and_end(kcb_mid=i["kcb_mid_table"], kcb_end=i["kcb_end_table"], **climate(i))
+    return {"kcb_mid": mid.kcb, "kcb_end": end.kcb}
 
 
 def ex31(i: Inputs) -> Any:
     gone, found = i["de_start_mm"], {"kr": [], "de_end_mm": [], "etc_mm_d": []}
     assert i["few"] == 1.0
     for _ in range(i["days"]):
-        kr = evaporation_reduction(depletion_mm=gone, tew_mm=i["tew_mm"], rew_mm=i["rew_mm"])
-        day = next_day(
+        day = bucket_day(
             depletion_mm=gone,
             taw_mm=i["tew_mm"],
             raw_mm=i["rew_mm"],
-            rain_mm=0.0,
-            watered_mm=0.0,
+            entering_mm=0.0,
             demand_mm=(i["kc_max"] - i["kcb"]) * i["eto_mm_d"],
         )
         gone = day.depletion_mm
-        found["kr"].append(kr)
+        found["kr"].append(day.stress)
         found["de_end_mm"].append(gone)
         found["etc_mm_d"].append(day.used_mm + i["kcb"] * i["eto_mm_d"])
     return found
@@ -358,14 +349,11 @@ def ex37(i: Inputs) -> Any:
     held, missing = waters(i), i["dr_start_mm"]
     found: dict[str, Any] = {**held, "ks": [], "dr_end_mm": []}
     for _ in range(i["days"]):
-        found["ks"].append(stress_coefficient(depletion_mm=missing, **held))
-        missing = next_day(
-            depletion_mm=missing,
-            rain_mm=0.0,
-            watered_mm=0.0,
-            demand_mm=i["kc"] * i["eto_mm_d"],
-            **held,
-        ).depletion_mm
+        day = bucket_day(
+            depletion_mm=missing, entering_mm=0.0, demand_mm=i["kc"] * i["eto_mm_d"], **held
+        )
+        found["ks"].append(day.stress)
+        missing = day.depletion_mm
         found["dr_end_mm"].append(missing)
     return found
 
@@ -463,9 +451,7 @@ def ex35(i: Inputs) -> Any:
             wetted = i["fw_irrigation"]
         state = Stores(1e3, 1e3, surface, tew)
         surface = max(surface - rain - irrigation / wetted, 0.0)
-        found["kr"].append(
-            evaporation_reduction(depletion_mm=surface, tew_mm=tew, rew_mm=i["rew_mm"])
-        )
+        found["kr"].append(stress_coefficient(surface, tew, i["rew_mm"]))
         day = dual_day(
             state,
             Asked(
@@ -503,7 +489,8 @@ def ex39(i: Inputs) -> Any:
         "ks_salinity_only": salty,
         "ks_combined": [
             stress_with_salt(
-                salt_stress=salty, depletion_mm=gone, taw_mm=i["taw_mm"], raw_mm=i["raw_mm"]
+                salt_stress=salty,
+                water_stress=stress_coefficient(gone, i["taw_mm"], i["raw_mm"]),
             )
             for gone in i["dr_mm"]
         ],
@@ -518,14 +505,10 @@ def ex41(i: Inputs) -> Any:
     full = full_cover_kcb(
         height_m=i["height_m"], wind_2m_m_s=i["wind_2m_m_s"], rh_min_pct=i["rh_min_pct"]
     )
-    sparse = sparse_kcb(
-        cover=i["fc"],
-        effective_cover=shaded,
-        height_m=i["height_m"],
-        kcb_full=full,
-        kc_min=i["kc_min"],
-    )
-    return {"fc_eff": shaded, "kcb_full": full, "kcb_mid": sparse}
+    plants = {"cover": i["fc"], "effective_cover": shaded, "height_m": i["height_m"]}
+    kcb = i["kc_min"] + (full - i["kc_min"]) * density_coefficient(**plants)
+    assert abs(kcb - density_kcb(**plants, kcb_full=full, kc_min=i["kc_min"])) < 1e-12
+    return {"fc_eff": shaded, "kcb_full": full, "kcb_mid": kcb}
 
 
 def straw(i: Inputs) -> Any:

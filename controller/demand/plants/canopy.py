@@ -10,19 +10,15 @@ ones run down to Kc min without a step, and no bed has more than the table.
 
 from __future__ import annotations
 
-from math import asin, cos, hypot, pi, radians, sin, sqrt
+from math import asin, hypot, sqrt
 from typing import NamedTuple
 
-from controller.demand.climate.radiation import LATITUDE_RANGE_DEG, declination_rad
-from controller.demand.plants.stages import climate_shift
 from controller.demand.soil.daily_balance import KC_MIN
 from controller.errors import OutOfRange, require_range
 from crops.firstyears import YoungStand
 
 MOST_COVER = 0.99  # FAO-56 (1998), eq. 76
 LEAST_ABOVE_KC_MIN = 0.01  # of Kcb, and of Kc max: FAO-56 (1998), eq. 76
-MOST_FULL_KCB = 1.20  # before climate: FAO-56 (1998), chapter 9
-LEAST_SUN_HEIGHT_RAD = 0.01  # ours: under half a degree everything lies in shade
 HEIGHT_RANGE_M = (0.0, 30.0)
 
 
@@ -120,104 +116,6 @@ def field_cover(*, kcb: float, kc_max: float, height_m: float, kc_min: float = K
     return min(float(share ** (1.0 + 0.5 * height_m)), MOST_COVER)
 
 
-def noon_sun_height_rad(*, latitude_deg: float, day_of_year: int) -> float:
-    """How high the sun stands over the horizon at noon.
-
-    Parameters
-    ----------
-    latitude_deg : float
-        Latitude, -90 to 90, south negative. [deg]
-    day_of_year : int
-        Day of the year, 1 to 366.
-
-    Returns
-    -------
-    float
-        Up to pi/2; below 0 where the sun does not rise. [rad]
-
-    Raises
-    ------
-    OutOfRange
-        If a value is outside its range, or not a number.
-
-    Notes
-    -----
-    What counts is the mean while most water is used, about 11 to 15 o'clock; noon stands for it.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, Box 18.
-    """
-    require_range("latitude_deg", latitude_deg, *LATITUDE_RANGE_DEG)
-    return pi / 2.0 - abs(radians(latitude_deg) - declination_rad(day_of_year))
-
-
-def effective_cover(*, cover: float, height_width_ratio: float, sun_height_rad: float) -> float:
-    """Share of the ground in the shade of rows or hedges, the sun standing where it does.
-
-    Parameters
-    ----------
-    cover : float
-        Share shaded with the sun overhead, 0 to 1.
-    height_width_ratio : float
-        Height of the plants over their width, seen along the row, 0 to 100.
-    sun_height_rad : float
-        Mean height of the sun in the hours of most use; `noon_sun_height_rad` will do. 0.01 to
-        pi/2. [rad]
-
-    Returns
-    -------
-    float
-        fc eff, 0 to 1.
-
-    Raises
-    ------
-    OutOfRange
-        If a value is outside its range, or not a number.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, Box 18: fc (1 + HWR / tan(height of the sun)), at most 1.
-    """
-    require_range("cover", cover, 0.0, 1.0)
-    require_range("height_width_ratio", height_width_ratio, 0.0, 100.0)
-    require_range("sun_height_rad", sun_height_rad, LEAST_SUN_HEIGHT_RAD, pi / 2.0)
-    lengthened = 1.0 + height_width_ratio * cos(sun_height_rad) / sin(sun_height_rad)
-    return min(cover * lengthened, 1.0)
-
-
-def full_cover_kcb(*, height_m: float, wind_2m_m_s: float, rh_min_pct: float) -> float:
-    """Basal coefficient of plants that no table has, where they cover all the ground.
-
-    Parameters
-    ----------
-    height_m : float
-        Height of the plants, 0 to 30. [m]
-    wind_2m_m_s : float
-        Wind at 2 m; see `climate_shift`. [m/s]
-    rh_min_pct : float
-        Lowest relative humidity; see `climate_shift`. [%]
-
-    Returns
-    -------
-    float
-        Kcb full.
-
-    Raises
-    ------
-    OutOfRange
-        If a value is outside its range, or not a number.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, chapter 9, after eq. 98: 1.0 + 0.1 h, at most 1.20, and the
-    climate's shift on top.
-    """
-    require_range("height_m", height_m, *HEIGHT_RANGE_M)
-    shift = climate_shift(wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=height_m)
-    return min(1.0 + 0.1 * height_m, MOST_FULL_KCB) + shift
-
-
 def density_coefficient(*, cover: float, effective_cover: float, height_m: float) -> float:
     """The share of a full cover's Kcb, above Kc min, that thinner plants reach.
 
@@ -238,59 +136,13 @@ def density_coefficient(*, cover: float, effective_cover: float, height_m: float
     Raises
     ------
     OutOfRange
-        Never: `sparse_kcb` and `canopy_on` check at their doors.
+        Never: `canopy_on` checks at its door.
 
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 98: the least of 1, 2 fc and fc eff^(1/(1+h)).
     """
     return min(1.0, 2.0 * cover, float(effective_cover ** (1.0 / (1.0 + height_m))))
-
-
-def sparse_kcb(
-    *,
-    cover: float,
-    effective_cover: float,
-    height_m: float,
-    kcb_full: float,
-    kc_min: float = KC_MIN,
-) -> float:
-    """Basal coefficient of plants that stand apart, from what they shade.
-
-    Parameters
-    ----------
-    cover : float
-        fc, 0 to 1.
-    effective_cover : float
-        fc eff, 0 to 1.
-    height_m : float
-        Height of the plants, 0 to 30. [m]
-    kcb_full : float
-        Kcb were all the ground covered, at least `kc_min`.
-    kc_min : float
-        Kc of dry bare soil, 0 or more.
-
-    Returns
-    -------
-    float
-        Kcb, from `kc_min` to `kcb_full`.
-
-    Raises
-    ------
-    OutOfRange
-        If a value is outside its range, or not a number.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, eq. 98.
-    """
-    require_range("cover", cover, 0.0, 1.0)
-    require_range("effective_cover", effective_cover, 0.0, 1.0)
-    require_range("height_m", height_m, *HEIGHT_RANGE_M)
-    require_range("kc_min", kc_min, 0.0, 2.0)
-    require_range("kcb_full", kcb_full, kc_min, 2.0)
-    density = density_coefficient(cover=cover, effective_cover=effective_cover, height_m=height_m)
-    return kc_min + (kcb_full - kc_min) * density
 
 
 def canopy_on(

@@ -16,7 +16,7 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 from controller.demand.plants.stages import climate_shift
-from controller.demand.soil.soil_water import FLOATS, Maths, Number, share_met
+from controller.demand.soil.soil_water import FLOATS, Maths, Number, stress_coefficient
 
 # FAO-56 (1998), eq. 72 and the text after it: 1.2 holds the heat that dry soil has stored between
 # wettings more than three or four days apart; where they follow each other within two, 1.1.
@@ -312,9 +312,51 @@ def bucket_day(
     demand_mm: Number,
     maths: Maths = FLOATS,
 ) -> Bucket:
-    """A bucket's day: water enters, is used under stress, and runs over (FAO-56, eq. 84-88)."""
+    """One day of a bucket of soil: water enters, is used under stress, and runs over.
+
+    Parameters
+    ----------
+    depletion_mm : float
+        Water missing at the start of the day, 0 to `taw_mm`. [mm]
+    taw_mm : float
+        What the bucket holds. [mm]
+    raw_mm : float
+        What may be missing before use slows, 0 to `taw_mm`. [mm]
+    entering_mm : float
+        Rain that counts, less runoff, and watering. [mm]
+    demand_mm : float
+        What would be used without stress. [mm]
+    maths : Maths
+        For numbers or arrays.
+
+    Returns
+    -------
+    Bucket
+        depletion_mm (end) = depletion_mm (start) - entering_mm + used_mm + drained_mm, between 0
+        and `taw_mm`.
+
+    Notes
+    -----
+    No more is used than the bucket holds. This limit acts only if the demand is above
+    `taw_mm - raw_mm`. With it the depletion at the end grows with that at the start, whatever the
+    demand: more rain never leaves the soil drier.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, eq. 84 to 86 and 88, without capillary rise.
+
+    Examples
+    --------
+    FAO-56, Example 31, fourth day: Kr 0.55, depletion at its end 16.57 mm.
+
+    >>> day = bucket_day(
+    ...     depletion_mm=13.98, taw_mm=20.0, raw_mm=9.0, entering_mm=0.0, demand_mm=1.05 * 4.5
+    ... )
+    >>> round(day.stress, 2), round(day.depletion_mm, 2)
+    (0.55, 16.57)
+    """
     missing = depletion_mm - entering_mm
-    stress = share_met(missing, taw_mm, raw_mm, maths)
+    stress = stress_coefficient(missing, taw_mm, raw_mm, maths)
     used = maths.least(stress * demand_mm, taw_mm - missing)
     after = missing + used
     return Bucket(
@@ -350,8 +392,8 @@ def dual_day(
     wet_surface = most(least(start.wet_surface_mm, tew) - on_strip, 0.0)
     rest_surface = most(least(start.rest_surface_mm, tew) - rain_mm, 0.0)
     wet_ke, rest_ke = evaporation_coefficients(
-        wet_kr=share_met(wet_surface, tew, asked.rew_mm, maths),
-        rest_kr=share_met(rest_surface, tew, asked.rew_mm, maths),
+        wet_kr=stress_coefficient(wet_surface, tew, asked.rew_mm, maths),
+        rest_kr=stress_coefficient(rest_surface, tew, asked.rew_mm, maths),
         kcb=asked.kcb,
         kc_max=asked.kc_max,
         wet_open=wet_open,
@@ -369,8 +411,8 @@ def dual_day(
         least(factor * rest_ke * demand, rest_open * (tew - rest_surface)), most(rest_room, 0.0)
     )
     drawn = asked.kcb * demand
-    wet_ks = share_met(wet_missing, taw, asked.raw_mm, maths)
-    rest_ks = share_met(rest_missing, taw, asked.raw_mm, maths)
+    wet_ks = stress_coefficient(wet_missing, taw, asked.raw_mm, maths)
+    rest_ks = stress_coefficient(rest_missing, taw, asked.raw_mm, maths)
     far_roots = rest * asked.reach
     alone = least(2.0 * far_roots / (wet + far_roots), 1.0)
     stress = most(wet_ks, alone * rest_ks)

@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from controller.demand.soil.soil_water import stress_coefficient
 from controller.errors import require_range
 from crops.catalogue import Crop
 
@@ -174,41 +173,6 @@ def salt_stress(
     require_range("yield_response", yield_response, 0.1, 5.0)
     loss_pct = slope_pct_per_ds_m * max(soil_ds_m - threshold_ds_m, 0.0)
     return max(1.0 - min(loss_pct, MOST_LOSS_PCT) / (100.0 * yield_response), 0.0)
-
-
-def stress_with_salt(
-    *, salt_stress: float, depletion_mm: float, taw_mm: float, raw_mm: float
-) -> float:
-    """Ks of a crop that has salt and want of water to bear together.
-
-    Parameters
-    ----------
-    salt_stress : float
-        What salt alone leaves, 0 to 1.
-    depletion_mm : float
-        Water missing from field capacity. [mm]
-    taw_mm : float
-        Total available water. [mm]
-    raw_mm : float
-        Readily available water, not above `taw_mm`. [mm]
-
-    Returns
-    -------
-    float
-        0 to 1.
-
-    Raises
-    ------
-    OutOfRange
-        If a value is outside its range, or not a number.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, eq. 92.
-    """
-    require_range("salt_stress", salt_stress, 0.0, 1.0)
-    dry = stress_coefficient(depletion_mm=depletion_mm, taw_mm=taw_mm, raw_mm=raw_mm)
-    return salt_stress * dry
 
 
 def leaching_owed_mm(

@@ -44,9 +44,7 @@ of nothing else.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 from typing import Any
 
 from controller.demand.plants.canopy import canopy_on
@@ -57,7 +55,6 @@ from controller.demand.soil.daily_balance import (
     LEAST_ABOVE_KCB,
     SELDOM_DAYS,
     Asked,
-    Bucket,
     Stores,
     bucket_day,
     dual_day,
@@ -80,72 +77,6 @@ from crops.entry import SURFACE_LAYER_M
 BARE_SOIL_KC = 1.15  # evaporation from wet bare soil over ETo: FAO-56 (1998), annex 7
 BARE = "bare"
 DRAW_DAYS = 7  # over which the mean of what plants draw is taken; our choice
-
-
-def next_day(
-    *,
-    depletion_mm: float,
-    taw_mm: float,
-    raw_mm: float,
-    rain_mm: float,
-    watered_mm: float,
-    demand_mm: float,
-    runoff_mm: float = 0.0,
-) -> Bucket:
-    """One day of a bucket of soil: water enters, is used under stress, and runs over.
-
-    Parameters
-    ----------
-    depletion_mm : float
-        Water missing at the start of the day, 0 to `taw_mm`. [mm]
-    taw_mm : float
-        What the bucket holds. [mm]
-    raw_mm : float
-        What may be missing before use slows, 0 to `taw_mm`. [mm]
-    rain_mm : float
-        Rain that counts. [mm]
-    watered_mm : float
-        Watering. [mm]
-    demand_mm : float
-        What would be used without stress. [mm]
-    runoff_mm : float
-        Rain that runs off the surface, not above `rain_mm`. [mm]
-
-    Returns
-    -------
-    Bucket
-        depletion_mm (end) = depletion_mm (start) - (rain_mm - runoff_mm) - watered_mm + used_mm
-        + drained_mm, between 0 and `taw_mm`.
-
-    Raises
-    ------
-    OutOfRange
-        If a value is outside its range, or not a number.
-
-    Notes
-    -----
-    No more is used than the bucket holds. This binds only if the demand is above
-    `taw_mm - raw_mm`, and makes the depletion at the end grow with that at the start, whatever the
-    demand: more rain never leaves the soil drier.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, eq. 84 to 86 and 88, without capillary rise.
-    """
-    require_range("taw_mm", taw_mm, 0.0, 5000.0)
-    require_range("depletion_mm", depletion_mm, 0.0, taw_mm)
-    require_range("raw_mm", raw_mm, 0.0, taw_mm)
-    require_range("rain_mm", rain_mm, 0.0, 5000.0)
-    require_range("runoff_mm", runoff_mm, 0.0, rain_mm)
-    require_range("watered_mm", watered_mm, 0.0, 5000.0)
-    require_range("demand_mm", demand_mm, 0.0, 100.0)
-    return bucket_day(
-        depletion_mm=depletion_mm,
-        taw_mm=taw_mm,
-        raw_mm=raw_mm,
-        entering_mm=rain_mm - runoff_mm + watered_mm,
-        demand_mm=demand_mm,
-    )
 
 
 def advance(
@@ -214,22 +145,6 @@ def as_read(row: LedgerDay, *, moisture: float, field_capacity: float) -> Ledger
         depletion_mm=row.depletion_mm + more_mm,
         handed_over_mm=row.handed_over_mm + more_mm,
     )
-
-
-def ledger_over(
-    part: Part,
-    days: Sequence[DayInput],
-    watered_mm: Mapping[date, float],
-    previous: LedgerDay | None = None,
-) -> list[LedgerDay]:
-    """The part's ledger over a run of days; a day that is not in `watered_mm` got none."""
-    ledger = []
-    for today in days:
-        previous = advance(
-            previous, part=part, today=today, watered_mm=watered_mm.get(today.day, 0.0)
-        )
-        ledger.append(previous)
-    return ledger
 
 
 @dataclass(slots=True)
