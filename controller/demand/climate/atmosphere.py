@@ -244,6 +244,11 @@ def vapour_from_rh_max_kpa(*, tmin_c: float, rh_max_pct: float) -> float:
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 18.
+
+    Examples
+    --------
+    >>> round(vapour_from_rh_max_kpa(tmin_c=18.0, rh_max_pct=82.0), 2)
+    1.69
     """
     require_range("rh_max_pct", rh_max_pct, 0.0, 100.0)
     return saturation_vapour_pressure_kpa(tmin_c) * rh_max_pct / 100.0
@@ -274,6 +279,11 @@ def vapour_from_rh_mean_kpa(*, tmin_c: float, tmax_c: float, rh_mean_pct: float)
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 19.
+
+    Examples
+    --------
+    >>> round(vapour_from_rh_mean_kpa(tmin_c=18.0, tmax_c=25.0, rh_mean_pct=68.0), 2)
+    1.78
     """
     require_range("rh_mean_pct", rh_mean_pct, 0.0, 100.0)
     return day_saturation_kpa(tmin_c=tmin_c, tmax_c=tmax_c) * rh_mean_pct / 100.0
@@ -303,6 +313,11 @@ def rh_min_from_vapour_pct(*, vapour_pressure_kpa: float, tmax_c: float) -> floa
     ------
     Allen et al. (1998), FAO Paper 56, eq. 63; with the vapour of air saturated at the lowest
     temperature it is eq. 64.
+
+    Examples
+    --------
+    >>> round(rh_min_from_vapour_pct(vapour_pressure_kpa=1.409, tmax_c=21.5), 1)
+    54.9
     """
     require_range("vapour_pressure_kpa", vapour_pressure_kpa, *VAPOUR_RANGE_KPA)
     return min(100.0 * vapour_pressure_kpa / saturation_vapour_pressure_kpa(tmax_c), 100.0)

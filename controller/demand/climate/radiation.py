@@ -248,6 +248,13 @@ def clear_sky_mj_m2(*, extraterrestrial_mj_m2: float, elevation_m: float) -> flo
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 37.
+
+    Examples
+    --------
+    FAO-56, Example 18: 30.90.
+
+    >>> round(clear_sky_mj_m2(extraterrestrial_mj_m2=41.09, elevation_m=100.0), 2)
+    30.9
     """
     require_range("extraterrestrial_mj_m2", extraterrestrial_mj_m2, *SOLAR_RANGE_MJ_M2)
     require_range("elevation_m", elevation_m, *ELEVATION_RANGE_M)
@@ -281,6 +288,14 @@ def solar_from_sunshine_mj_m2(
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 35 with the constants for places without their own.
+
+    Examples
+    --------
+    FAO-56, Example 18: 22.07.
+
+    >>> hours = {"sunshine_h": 9.25, "day_length_h": 16.1}
+    >>> round(solar_from_sunshine_mj_m2(**hours, extraterrestrial_mj_m2=41.09), 1)
+    22.1
     """
     require_range("sunshine_h", sunshine_h, 0.0, 24.0)
     require_range("day_length_h", day_length_h, 0.0, 24.0)
@@ -329,6 +344,12 @@ def solar_from_temperatures_mj_m2(
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 50.
+
+    Examples
+    --------
+    >>> sun = {"extraterrestrial_mj_m2": 40.6, "clear_sky_mj_m2": 30.6}
+    >>> round(solar_from_temperatures_mj_m2(tmin_c=14.8, tmax_c=26.6, **sun, coastal=False), 1)
+    22.3
     """
     require_range("tmax_c", tmax_c, *AIR_TEMP_RANGE_C)
     require_range("tmin_c", tmin_c, AIR_TEMP_RANGE_C[0], tmax_c)
@@ -359,6 +380,13 @@ def net_shortwave_mj_m2(solar_mj_m2: float) -> float:
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 38.
+
+    Examples
+    --------
+    FAO-56, Example 16: 16.9.
+
+    >>> round(net_shortwave_mj_m2(21.9), 1)
+    16.9
     """
     require_range("solar_mj_m2", solar_mj_m2, *SOLAR_RANGE_MJ_M2)
     return (1.0 - ALBEDO) * solar_mj_m2
@@ -437,6 +465,14 @@ def net_longwave_mj_m2(
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 39.
+
+    Examples
+    --------
+    FAO-56, Example 18: 3.71.
+
+    >>> sun = {"solar_mj_m2": 22.07, "clear_sky_mj_m2": 30.90}
+    >>> round(net_longwave_mj_m2(tmin_c=12.3, tmax_c=21.5, vapour_pressure_kpa=1.409, **sun), 2)
+    3.71
     """
     require_range("vapour_pressure_kpa", vapour_pressure_kpa, *VAPOUR_RANGE_KPA)
     require_range("solar_mj_m2", solar_mj_m2, *SOLAR_RANGE_MJ_M2)

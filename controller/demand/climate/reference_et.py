@@ -269,6 +269,14 @@ def penman_monteith_mm_day(
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 6.
+
+    Examples
+    --------
+    FAO-56, Example 18: 3.88.
+
+    >>> air = {"tmean_c": 16.9, "wind_2m_m_s": 2.078, "deficit_kpa": 0.589}
+    >>> round(penman_monteith_mm_day(elevation_m=100.0, net_radiation_mj_m2=13.28, **air), 2)
+    3.88
     """
     slope = saturation_slope_kpa_per_c(tmean_c)
     gamma = psychrometric_kpa_per_c(air_pressure_kpa(elevation_m))
@@ -302,6 +310,13 @@ def hargreaves_mm_day(*, tmin_c: float, tmax_c: float, extraterrestrial_mj_m2: f
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 52.
+
+    Examples
+    --------
+    FAO-56, Example 20: 5.0.
+
+    >>> round(hargreaves_mm_day(tmin_c=14.8, tmax_c=26.6, extraterrestrial_mj_m2=40.6), 1)
+    5.0
     """
     require_range("tmax_c", tmax_c, *AIR_TEMP_RANGE_C)
     require_range("tmin_c", tmin_c, AIR_TEMP_RANGE_C[0], tmax_c)

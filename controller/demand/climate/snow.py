@@ -52,6 +52,11 @@ def snow_share(tmean_c: float) -> float:
     Source
     ------
     From memory: two temperatures with a straight line between; their figures are our choice.
+
+    Examples
+    --------
+    >>> snow_share(0.5)
+    0.75
     """
     require_range("tmean_c", tmean_c, *AIR_TEMP_RANGE_C)
     return min(max((ALL_RAIN_C - tmean_c) / (ALL_RAIN_C - ALL_SNOW_C), 0.0), 1.0)

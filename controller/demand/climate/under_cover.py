@@ -26,7 +26,7 @@ FILM_RH_MIN_PCT = 60.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shelter:
-    """What all covers of a day come to together."""
+    """What all covers of a day together leave of the weather, and add to it."""
 
     eto_factor: float
     rain_factor: float
@@ -35,7 +35,32 @@ class Shelter:
 
 
 def shelter_on(covers: Sequence[Cover], day: date) -> Shelter | None:
-    """What the covers that stand on that day come to; None where none stands."""
+    """What the covers that stand on a day together leave of the weather.
+
+    Parameters
+    ----------
+    covers : sequence of Cover
+        All that ever stand over the bed.
+    day : date
+        The day.
+
+    Returns
+    -------
+    Shelter or None
+        Factors are multiplied, warmth [°C] is added; None if no cover stands.
+
+    Source
+    ------
+    The factors: `controller.garden.covers`. That they multiply: our choice.
+
+    Examples
+    --------
+    >>> tunnel = Cover(kind="tunnel", eto_factor=0.75, rain_factor=0.0, is_film=True)
+    >>> shade = Cover(kind="shade cloth", eto_factor=0.5, rain_factor=1.0)
+    >>> found = shelter_on([tunnel, shade], date(2031, 6, 1))
+    >>> found.eto_factor, found.rain_factor
+    (0.375, 0.0)
+    """
     standing = [cover for cover in covers if cover.stands_on(day)]
     if not standing:
         return None
@@ -69,6 +94,14 @@ def day_under(covers: Sequence[Cover], today: DayInput) -> DayInput:
     The factors are those of `controller.garden.covers`, with their sources. That rain measured
     outside is multiplied like any other, and that an unknown rain under a full cover is no rain,
     follows from what a cover is.
+
+    Examples
+    --------
+    >>> tunnel = Cover(kind="tunnel", eto_factor=0.75, rain_factor=0.0, is_film=True)
+    >>> outside = DayInput(day=date(2031, 6, 1), eto_mm=4.0, method="given", rain_mm=None)
+    >>> inside = day_under([tunnel], outside)
+    >>> inside.eto_mm, inside.rain_mm, inside.rh_min_pct
+    (3.0, 0.0, 60.0)
     """
     found = shelter_on(covers, today.day)
     if found is None:
@@ -91,12 +124,58 @@ def day_under(covers: Sequence[Cover], today: DayInput) -> DayInput:
 
 
 def days_under(covers: Sequence[Cover], days: Mapping[date, DayInput]) -> Mapping[date, DayInput]:
-    """Every day as a bed under these covers has it; the same mapping where there are none."""
+    """Every day as a bed under these covers has it.
+
+    Parameters
+    ----------
+    covers : sequence of Cover
+        All that ever stand over the bed.
+    days : mapping of date to DayInput
+        The days as they are outside.
+
+    Returns
+    -------
+    mapping of date to DayInput
+        `day_under` of each; the same mapping if there are no covers.
+
+    Source
+    ------
+    As `day_under`.
+
+    Examples
+    --------
+    >>> days_under([], {})
+    {}
+    """
     return {day: day_under(covers, today) for day, today in days.items()} if covers else days
 
 
 def rain_under(covers: Sequence[Cover], rain_mm: Mapping[date, float]) -> Mapping[date, float]:
-    """Rain by day, of a gauge or of a forecast, as a bed under these covers has it. [mm]"""
+    """Rain by day, of a gauge or of a forecast, as a bed under these covers has it.
+
+    Parameters
+    ----------
+    covers : sequence of Cover
+        All that ever stand over the bed.
+    rain_mm : mapping of date to float
+        Rain outside, 0 or more. [mm]
+
+    Returns
+    -------
+    mapping of date to float
+        Rain that reaches the bed; the same mapping if there are no covers. [mm]
+
+    Source
+    ------
+    As `day_under`.
+
+    Examples
+    --------
+    >>> net = Cover(kind="net", eto_factor=0.8, rain_factor=0.5, until=date(2031, 6, 1))
+    >>> rain = rain_under([net], {date(2031, 6, 1): 6.0, date(2031, 6, 2): 6.0})
+    >>> list(rain.values())
+    [3.0, 6.0]
+    """
     if not covers:
         return rain_mm
     shelters = {day: shelter_on(covers, day) for day in rain_mm}

@@ -75,6 +75,11 @@ def climate_of(name: str) -> Climate:
     ------
     InputError
         If there is none.
+
+    Examples
+    --------
+    >>> climate_of("semi-arid").rh_min_pct
+    30.0
     """
     if name not in CLIMATES:
         raise InputError(f"climate: found {name!r}; allowed is {', '.join(CLIMATES)}")
@@ -115,6 +120,12 @@ def season_eto_mm_day(
     ------
     Allen et al. (1998), FAO Paper 56, Table 2 (from memory), spread over the year by the sun above
     the air (eq. 21) and a rough temperature; see the constants.
+
+    Examples
+    --------
+    >>> place = {"latitude_deg": 45.0, "elevation_m": 200.0}
+    >>> round(season_eto_mm_day(date(2031, 7, 15), **place, climate="sub-humid"), 1)
+    4.2
     """
     found = climate_of(climate)
     tmean_c = season_tmean_c(
@@ -159,6 +170,11 @@ def season_tmean_c(
     Source
     ------
     From memory of means by latitude; the figures are our choice.
+
+    Examples
+    --------
+    >>> round(season_tmean_c(date(2031, 7, 20), latitude_deg=45.0, elevation_m=200.0), 1)
+    21.8
     """
     require_range("latitude_deg", latitude_deg, *LATITUDE_RANGE_DEG)
     require_range("elevation_m", elevation_m, *ELEVATION_RANGE_M)

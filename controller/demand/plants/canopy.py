@@ -109,6 +109,13 @@ def field_cover(*, kcb: float, kc_max: float, height_m: float, kc_min: float = K
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 76 with its limits.
+
+    Examples
+    --------
+    FAO-56, Example 32: 0.53.
+
+    >>> round(field_cover(kcb=0.9, kc_max=1.30, height_m=1.0), 2)
+    0.53
     """
     above = max(kcb - kc_min, LEAST_ABOVE_KC_MIN)
     most = max(kc_max - kc_min, LEAST_ABOVE_KC_MIN)
@@ -141,6 +148,13 @@ def density_coefficient(*, cover: float, effective_cover: float, height_m: float
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 98: the least of 1, 2 fc and fc eff^(1/(1+h)).
+
+    Examples
+    --------
+    FAO-56, Example 41: from Kcb full 1.15 this makes 0.15 + 0.6 (1.15 - 0.15) = 0.75.
+
+    >>> density_coefficient(cover=0.3, effective_cover=0.41, height_m=2.0)
+    0.6
     """
     return min(1.0, 2.0 * cover, float(effective_cover ** (1.0 / (1.0 + height_m))))
 
@@ -208,6 +222,13 @@ def canopy_on(
     Allen et al. (1998), FAO Paper 56, eq. 76 and 98. Solving eq. 98 for Kcb full and scaling the
     cover by one share all season are our choice; eq. 94, the paper's quick form, likewise
     computes from the dense field of the table.
+
+    Examples
+    --------
+    >>> day = {"kcb_table": 1.0, "kcb_mid_table": 1.0, "kc_max": 1.2, "height_m": 0.5}
+    >>> found = canopy_on(**day, cover_full=0.25)
+    >>> round(found.kcb, 2), found.cover
+    (0.55, 0.25)
     """
     full_m = height_m if full_height_m is None else full_height_m
     if not (

@@ -353,7 +353,34 @@ class Course:
 
 
 def in_first_year(planting: Planting, crop: Crop, day: date) -> bool:
-    """Whether a perennial is in its first growing year, in which it is watered sooner."""
+    """Whether a perennial is in its first growing year, in which it is watered sooner.
+
+    Parameters
+    ----------
+    planting : Planting
+        `years_before` says how old the plants were when they were set out.
+    crop : Crop
+        Its figures.
+    day : date
+        Any day.
+
+    Returns
+    -------
+    bool
+        False for a crop that is no perennial.
+
+    Source
+    ------
+    `FIRST_YEAR_REFILL_AT` in `stages`: our choice.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> stands = {"start": date(2031, 4, 1), "until": date(2040, 12, 31), "years_before": 0}
+    >>> canes = Planting(crop="raspberry", **stands)
+    >>> [in_first_year(canes, load().crop("raspberry"), date(y, 6, 1)) for y in (2031, 2032)]
+    [True, False]
+    """
     if crop.first_years is None or planting.years_before != 0:
         return False
     grows_from = planting.grows_from if crop.perennial else None

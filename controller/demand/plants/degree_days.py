@@ -240,6 +240,11 @@ def soil_warmth_c(
     watershed models (EPIC; Williams et al. 1984, from memory). The share of 0.35 a day is our
     choice: by a damping depth of 0.12 m for the daily wave soil at 3 to 5 cm follows the air within
     one or two days; a mean of a week suits 10 to 20 cm.
+
+    Examples
+    --------
+    >>> round(soil_warmth_c(8.0, day=date(2031, 4, 1), tmin_c=4.0, tmax_c=16.0), 2)
+    9.05
     """
     require_range("tmin_c", tmin_c, *AIR_RANGE_C)
     require_range("tmax_c", tmax_c, *AIR_RANGE_C)

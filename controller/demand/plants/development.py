@@ -54,7 +54,33 @@ class Emergence:
 
 
 def ground_of(mulch: Mulch, soil: Soil, *, south: bool) -> Ground:
-    """What a bed does to the warmth of its soil."""
+    """How mulch and soil of a bed change the temperature at seed depth.
+
+    Parameters
+    ----------
+    mulch : Mulch
+        What lies there.
+    soil : Soil
+        Its figures.
+    south : bool
+        Whether the place lies south of the equator.
+
+    Returns
+    -------
+    Ground
+        For `degree_days.soil_warmth_c`.
+
+    Source
+    ------
+    Our choices; see `STRAW_HOLDS`, `FILM_WARMS_C` and `HEAVY_FIELD_CAPACITY`.
+
+    Examples
+    --------
+    >>> from controller.demand.soil.mulch import mulch_of
+    >>> from crops.catalogue import load
+    >>> ground_of(mulch_of("plastic", 1.0), load().soil("loam"), south=False)
+    Ground(holds=0.0, film_c=2.0, sun_share=1.0, south=False)
+    """
     return Ground(
         holds=STRAW_HOLDS * mulch.cover if mulch.kind == "organic" else 0.0,
         film_c=FILM_WARMS_C * mulch.cover if mulch.kind == "plastic" else 0.0,
@@ -66,9 +92,28 @@ def ground_of(mulch: Mulch, soil: Soil, *, south: bool) -> Ground:
 def ordinary_emergence_days(crop: Crop) -> float:
     """Days from sowing to emergence that a crop's table of stages has in its initial stage.
 
-    Of the germination table in soil of 15 °C, or of 20 or 25 °C where it does not come up in less;
-    never more than `USUAL_EMERGENCE_DAYS`, which stand in for a crop without a figure. Our choice:
-    FAO-56, table 11, counts its stages from the planting date and does not say how warm soils were.
+    Parameters
+    ----------
+    crop : Crop
+        Its figures.
+
+    Returns
+    -------
+    float
+        Days of the germination table in soil of 15 °C, or of 20 or 25 °C if nothing comes up in
+        colder soil. At most `USUAL_EMERGENCE_DAYS`, which also stand in for a crop without a
+        figure. [days]
+
+    Source
+    ------
+    `emergence_days` of the crop. Which soil: our choice, for FAO-56, table 11, counts stages from
+    the planting date and does not say how warm the soil was.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> ordinary_emergence_days(load().crop("carrot"))
+    10.0
     """
     if crop.emergence_days:
         for soil_c in _ORDINARY_SOIL_C:
@@ -85,10 +130,39 @@ def emergence_of(
     normal_temps: NormalTemps | None,
     ground: Ground = OPEN_GROUND,
 ) -> Emergence:
-    """The day plants are up by the warmth of the soil, or by the gardener's own days.
+    """The day on which plants are up, by the warmth of the soil or the gardener's own days.
 
-    A day without temperatures takes the normal ones; failing those, the soil stays as warm as it
-    was; and with no warmth known at all the day counts as one of `USUAL_EMERGENCE_DAYS`.
+    Parameters
+    ----------
+    crop : Crop
+        Its figures.
+    planting : Planting
+        What was sown; its own `emerges_days` go before the table.
+    days : mapping of date to DayInput
+        The known days. A day without temperatures takes the normal ones; without those the soil
+        stays as warm as it was. If no temperature is known at all, each day makes its share of
+        `USUAL_EMERGENCE_DAYS`.
+    normal_temps : callable, optional
+        Lowest and highest temperature usual for a date. [°C]
+    ground : Ground
+        What lies on the soil.
+
+    Returns
+    -------
+    Emergence
+        The day, at most `LONGEST_SEEDBED_DAYS` after sowing, and the soil's temperatures. [°C]
+
+    Source
+    ------
+    The sum of `degree_days.emergence_rate` over the days; see there.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> bed = {"start": date(2031, 4, 1), "until": date(2031, 8, 1), "transplanted": False}
+    >>> sown = Planting(crop="carrot", **bed)
+    >>> emergence_of(load().crop("carrot"), sown, {}, lambda day: (9.0, 19.0)).up
+    datetime.date(2031, 4, 15)
     """
     own = planting.emerges_days
     if own is None and not crop.emergence_days:
@@ -111,7 +185,33 @@ def emergence_of(
 
 
 def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> str:
-    """How warm soil is and should be, on a day when it is too cold for seed; "" where it is not."""
+    """How warm the soil is and should be, if it is too cold for seed.
+
+    Parameters
+    ----------
+    crop : Crop
+        Its `emergence_least_c` is the limit.
+    soil_c : mapping of date to float
+        Temperature at seed depth by day. [°C]
+    day : date, optional
+        The day that is asked about.
+
+    Returns
+    -------
+    str
+        Empty if the soil is warm enough, or one of the figures is not known.
+
+    Source
+    ------
+    The germination table's cold end; see `emergence_least_c` in crops.toml.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> today = date(2031, 4, 1)
+    >>> too_cold(load().crop("tomato"), {today: 8.0}, today)
+    'soil at seed depth has about 8 °C (46 °F) by the air, it wants 10 °C (50 °F) or more'
+    """
     found_c = None if day is None else soil_c.get(day)
     least_c = crop.emergence_least_c
     if found_c is None or least_c is None or found_c >= least_c:
@@ -123,7 +223,34 @@ def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> str:
 
 
 def cold_words(crop: Crop, found: Emergence, today: date | None) -> str:
-    """What is said on a day when soil is too cold for seed that is not up; "" where it is not."""
+    """The warning that soil is too cold for seed that is not up; empty if there is none.
+
+    Parameters
+    ----------
+    crop : Crop
+        Its figures.
+    found : Emergence
+        When its seed comes up, and the soil's temperatures until then.
+    today : date, optional
+        The day that is asked about.
+
+    Returns
+    -------
+    str
+        In words.
+
+    Source
+    ------
+    As `too_cold`.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> today = date(2031, 4, 1)
+    >>> found = Emergence(up=date(2031, 4, 20), gave_up=False, soil_c={today: 8.0})
+    >>> cold_words(load().crop("tomato"), found, today)[:26]
+    'too cold, its seed may rot'
+    """
     words = too_cold(crop, found.soil_c, today)
     if not words:
         return ""
@@ -231,7 +358,39 @@ def pace_of(
     latitude_deg: float | None = None,
     normal_spread: NormalSpread | None = None,
 ) -> tuple[Pace, tuple[str, ...]]:
-    """The pace of a planting's stages, and remarks where warmth was asked for and cannot be had."""
+    """The pace of a planting's stages.
+
+    Parameters
+    ----------
+    crop : Crop
+        Its figures.
+    planting : Planting
+        Whether its stages go by warmth; its own sums of degree days, if any.
+    normal_temps : callable, optional
+        Lowest and highest temperature usual for a date. [°C]
+    latitude_deg : float, optional
+        Latitude, south negative; None: no crop winters. [deg]
+    normal_spread : callable, optional
+        Standard deviation of those temperatures. [°C]
+
+    Returns
+    -------
+    tuple
+        The `Pace`, and remarks on stages that go by days though warmth was asked for.
+
+    Source
+    ------
+    A stage's length in days over its degree days, on the dates that it has by date: our choice.
+    Crops that winter go by `Crop.autumn`.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> summer = {"start": date(2031, 5, 1), "until": date(2031, 8, 20)}
+    >>> pace, remarks = pace_of(load().crop("dry bean"), Planting(crop="dry bean", **summer), None)
+    >>> pace.ends, pace.by_days, remarks
+    ((20, 50, 90, 110), True, ())
+    """
     days = stage_days_of(crop, planting)
     ends = tuple(accumulate(days))
     autumn = crop.autumn
@@ -288,7 +447,30 @@ def pace_of(
 
 
 def winters(planting: Planting, latitude_deg: float) -> bool:
-    """Whether it is planted in autumn and stands through winter, with no stages of its own."""
+    """Whether a planting goes in in autumn and stands through winter, with no stages of its own.
+
+    Parameters
+    ----------
+    planting : Planting
+        Its dates, and its own stages, if any.
+    latitude_deg : float
+        Latitude, south negative. [deg]
+
+    Returns
+    -------
+    bool
+        True from August to January (south: February to July), for `LEAST_WINTER_DAYS` or more.
+
+    Source
+    ------
+    Our choice.
+
+    Examples
+    --------
+    >>> garlic = Planting(crop="garlic", start=date(2031, 10, 20), until=date(2032, 7, 10))
+    >>> winters(garlic, 45.0), winters(garlic, -45.0)
+    (True, False)
+    """
     if planting.stage_days or planting.stage_warmth:
         return False
     autumn = _AUTUMN if latitude_deg >= 0.0 else _SOUTHERN_AUTUMN
@@ -330,11 +512,16 @@ def first_long_day(start: date, hours: float, latitude_deg: float) -> date | Non
     Raises
     ------
     OutOfRange
-        If the latitude cannot be.
+        If the latitude is outside -90 to 90.
 
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 34.
+
+    Examples
+    --------
+    >>> first_long_day(date(2031, 10, 20), 12.0, 45.0)
+    datetime.date(2032, 3, 21)
     """
     solstice = (12, 21) if latitude_deg >= 0.0 else (6, 21)
     shortest = next(

@@ -146,6 +146,15 @@ def crop_on(
     Allen et al. (1998), FAO Paper 56, eq. 62, 65, 66, 70; table 12 with its footnote 2 for plants
     on supports; annex 8, eq. 8-1 for roots, by the table's own Kcb, whose line from the initial to
     the mid value is that of the days of development.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> at = CourseDay(stage="mid", position=80, day_of_planting=80)
+    >>> calm = {"wind_2m_m_s": 2.0, "rh_min_pct": 45.0}
+    >>> found = crop_on(load().crop("tomato"), at, supported=False, **calm)
+    >>> found.kc, found.kcb, found.root_depth_m
+    (1.15, 1.1, 0.7)
     """
     days, position = at.stage_days or crop.stage_days, at.position
     kc_mid, kcb_mid, height_m = crop.kc_mid, crop.kcb_mid, crop.height_m
@@ -197,7 +206,29 @@ def crop_on(
 
 
 def stage_on_day(number: float, *, stage_days: tuple[int, int, int, int]) -> str:
-    """The stage of a day of the planting, counted from 1; days after the last are "late" too."""
+    """The stage of a day of the planting.
+
+    Parameters
+    ----------
+    number : float
+        Day of the curve, from 1; it need not be whole.
+    stage_days : tuple of int
+        Lengths of the initial, development, mid-season and late stages. [days]
+
+    Returns
+    -------
+    str
+        One of `STAGE_NAMES`; days after the last are "late" too.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, chapter 6.
+
+    Examples
+    --------
+    >>> stage_on_day(40, stage_days=(25, 25, 30, 20))
+    'development'
+    """
     initial, development, mid, _ = stage_days
     if number <= initial:
         return "initial"
@@ -234,6 +265,14 @@ def kc_on_day(
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 66.
+
+    Examples
+    --------
+    FAO-56, Example 28: 0.77 on day 40.
+
+    >>> curve = {"kc_ini": 0.15, "kc_mid": 1.19, "kc_end": 0.35}
+    >>> round(kc_on_day(40, stage_days=(25, 25, 30, 20), **curve), 2)
+    0.77
     """
     initial, development, mid, late = stage_days
     if number <= initial:
@@ -276,6 +315,13 @@ def climate_shift(*, wind_2m_m_s: float, rh_min_pct: float, height_m: float) -> 
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 62, 65, 70 with their limits.
+
+    Examples
+    --------
+    FAO-56, Example 27: Kc mid of maize rises from 1.20 to 1.30 at Mocha.
+
+    >>> round(climate_shift(wind_2m_m_s=4.6, rh_min_pct=44.0, height_m=2.0), 2)
+    0.1
     """
     require_range("wind_2m_m_s", wind_2m_m_s, 0.0, 60.0)
     require_range("rh_min_pct", rh_min_pct, 0.0, 100.0)
@@ -288,7 +334,28 @@ def climate_shift(*, wind_2m_m_s: float, rh_min_pct: float, height_m: float) -> 
 
 
 def first_picking_days(crop: Crop) -> float:
-    """Days of the crop's table from its first day to the first picking."""
+    """Days of the crop's table from its first day to the first picking.
+
+    Parameters
+    ----------
+    crop : Crop
+        Its figures.
+
+    Returns
+    -------
+    float
+        All days of the table for a crop that is picked once. [days]
+
+    Source
+    ------
+    `first_picking` of the crop: the share of mid-season after which picking begins, our choice.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> first_picking_days(load().crop("dry bean"))
+    110.0
+    """
     initial, development, mid, _ = crop.stage_days
     if crop.first_picking is None:
         return float(sum(crop.stage_days))
@@ -296,7 +363,30 @@ def first_picking_days(crop: Crop) -> float:
 
 
 def scale_of(crop: Crop, harvest_days: int) -> float:
-    """The packet's days over the table's, kept within `LEAST_SCALE` and `MOST_SCALE`."""
+    """The packet's days over the table's.
+
+    Parameters
+    ----------
+    crop : Crop
+        Its figures.
+    harvest_days : int
+        Days to harvest as the seed packet prints them. [days]
+
+    Returns
+    -------
+    float
+        From `LEAST_SCALE` to `MOST_SCALE`.
+
+    Source
+    ------
+    Our choice; see those constants.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> scale_of(load().crop("dry bean"), 88)
+    0.8
+    """
     return min(max(harvest_days / first_picking_days(crop), LEAST_SCALE), MOST_SCALE)
 
 
@@ -323,6 +413,15 @@ def stage_days_of(crop: Crop, planting: Planting) -> tuple[int, int, int, int]:
     between the stages alike, so scaling all is right; rows of tomato of 135, 145 and 180 days
     differ mostly in mid. Chapter 6: mid ends when leaves age, not with the first ripe fruit. Where
     picking begins in the table's days: our choice.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from crops.catalogue import load
+    >>> summer = {"start": date(2031, 5, 1), "until": date(2031, 8, 20)}
+    >>> beans = Planting(crop="dry bean", **summer, harvest_days=88)
+    >>> stage_days_of(load().crop("dry bean"), beans)
+    (16, 24, 32, 16)
     """
     if planting.stage_days is not None:
         return planting.stage_days

@@ -87,9 +87,23 @@ class Season:
 def parts_of(
     zone: Zone, soil: Soil, season: Season, *, wetted_m2: Callable[[Row], float] | None = None
 ) -> tuple[Part, ...]:
-    """The parts of a zone, in order of their rows; one of all rows where they do not differ.
+    """The parts of a zone, in order of their rows; one part if all rows hold the same.
 
-    `wetted_m2` tells the ground a row wets (without it: all of it).
+    Parameters
+    ----------
+    zone : Zone
+        Its rows, bed and plantings.
+    soil : Soil
+        That of its bed.
+    season : Season
+        Weather, observations and settings of the garden.
+    wetted_m2 : callable, optional
+        The ground that a row wets; None: all of its ground. [m2]
+
+    Returns
+    -------
+    tuple of Part
+        Each has a water balance of its own.
     """
     groups = row_groups(zone)
     seen = [s for s in season.observations if s.zone == zone.name]
@@ -112,7 +126,18 @@ def parts_of(
 
 
 def row_groups(zone: Zone) -> list[tuple[tuple[int, ...], tuple[Planting, ...]]]:
-    """Rows in use by number, together where the same plantings stand on them."""
+    """Numbers of the rows in use, grouped by the plantings that stand on them.
+
+    Parameters
+    ----------
+    zone : Zone
+        Its rows, numbered from 1, and its plantings.
+
+    Returns
+    -------
+    list of tuple
+        Row numbers and plantings of each group; one group without rows if no row is in use.
+    """
     groups: dict[tuple[Planting, ...], list[int]] = {}
     for number, row in enumerate(zone.rows, 1):
         if not row.plugged:
@@ -124,7 +149,13 @@ def row_groups(zone: Zone) -> list[tuple[tuple[int, ...], tuple[Planting, ...]]]
 
 
 def rows_named(rows: Sequence[int]) -> str:
-    """As in "row 2", or "rows 1, 2 and 4"."""
+    """Row numbers in words.
+
+    Examples
+    --------
+    >>> rows_named([2]), rows_named([1, 2, 4])
+    ('row 2', 'rows 1, 2 and 4')
+    """
     if len(rows) == 1:
         return f"row {rows[0]}"
     return f"rows {', '.join(map(str, rows[:-1]))} and {rows[-1]}"

@@ -80,6 +80,11 @@ def mulch_of(name: str, cover: float, rain_share: float | None = None) -> Mulch:
     Source
     ------
     Which are organic: common sense.
+
+    Examples
+    --------
+    >>> mulch_of("straw", 0.8)
+    Mulch(kind='organic', cover=0.8, rain_share=1.0)
     """
     kind = KINDS.get(name.strip().lower())
     if kind is None:
@@ -116,6 +121,11 @@ def evaporation_factor(mulch: Mulch) -> float:
     ------
     Allen et al. (1998), FAO Paper 56, chapter 10; for plastic derived from its figures as the
     comment at PLASTIC_EVAPORATION says.
+
+    Examples
+    --------
+    >>> round(evaporation_factor(mulch_of("straw", 0.8)), 2)
+    0.6
     """
     if mulch.kind == "none":
         return 1.0
@@ -145,6 +155,11 @@ def transpiration_factor(mulch: Mulch) -> float:
     ------
     Allen et al. (1998), FAO Paper 56, chapter 10: Kcb as it is over organic mulches, 5 to 15 % less
     over plastic; the choice of 10 % is explained at PLASTIC_TRANSPIRATION.
+
+    Examples
+    --------
+    >>> transpiration_factor(mulch_of("plastic", 1.0))
+    0.9
     """
     if mulch.kind != "plastic":
         return 1.0
@@ -177,6 +192,11 @@ def kc_under_mulch(*, kc: float, kcb: float, mulch: Mulch) -> float:
     ------
     Allen et al. (1998), FAO Paper 56, chapter 10, with Kc - Kcb for the evaporation that a single
     coefficient holds.
+
+    Examples
+    --------
+    >>> round(kc_under_mulch(kc=1.00, kcb=0.95, mulch=mulch_of("plastic", 1.0)), 3)
+    0.855
     """
     require_range("kc", kc, 0.0, 3.0)
     require_range("kcb", kcb, 0.0, 3.0)

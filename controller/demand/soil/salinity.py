@@ -48,10 +48,31 @@ OTHER_YIELD_RESPONSE = 1.0  # our choice where the table has no figure: in propo
 
 
 def water_class(water_ds_m: float) -> str:
-    """How much trouble salts in the water bring: "no problem", "slight to moderate", "severe".
+    """How much trouble salts in the water bring, in words.
 
-    The water's conductivity in dS/m; FAO-29 (Ayers and Westcot 1985), guidelines: under 0.7, up to
-    3.0, above. OutOfRange outside 0 to 60, or if it is not a number.
+    Parameters
+    ----------
+    water_ds_m : float
+        ECw of the water, 0 to 60. [dS/m]
+
+    Returns
+    -------
+    str
+        "no problem", "slight to moderate" from 0.7 on, "severe" above 3.0.
+
+    Raises
+    ------
+    OutOfRange
+        If the conductivity is outside that range, or not a number.
+
+    Source
+    ------
+    Ayers and Westcot (1985), FAO Paper 29, guidelines for water quality.
+
+    Examples
+    --------
+    >>> water_class(1.5)
+    'slight to moderate'
     """
     require_range("water_ds_m", water_ds_m, *SALT_RANGE_DS_M)
     if water_ds_m < CLASSES[0][0]:
@@ -166,6 +187,14 @@ def salt_stress(
     ------
     Allen et al. (1998), FAO Paper 56, eq. 91 with its limit, threshold + 50 / b. That it stays
     there is our choice.
+
+    Examples
+    --------
+    FAO-56, Example 39: 0.92.
+
+    >>> beans = {"threshold_ds_m": 1.0, "slope_pct_per_ds_m": 19.0, "yield_response": 1.15}
+    >>> round(salt_stress(soil_ds_m=1.5, **beans), 2)
+    0.92
     """
     require_range("soil_ds_m", soil_ds_m, *SALT_RANGE_DS_M)
     require_range("threshold_ds_m", threshold_ds_m, *SALT_RANGE_DS_M)
@@ -211,6 +240,11 @@ def leaching_owed_mm(
     ------
     The meaning of FAO-29's share (Ayers and Westcot 1985), drained over entered, kept as a running
     balance: our own bookkeeping.
+
+    Examples
+    --------
+    >>> round(leaching_owed_mm(entered_mm=10.0, drained_mm=0.5, share=0.15, owed_mm=2.0), 2)
+    3.0
     """
     require_range("entered_mm", entered_mm, 0.0, 1e6)
     require_range("drained_mm", drained_mm, 0.0, 1e6)
@@ -242,6 +276,12 @@ def leaching_share_of(crop: Crop, water_ds_m: float | None) -> float:
     Source
     ------
     As `leaching_share`: no loss of yield is wanted.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> round(leaching_share_of(load().crop("carrot"), 1.0), 2)
+    0.25
     """
     if water_ds_m is None or crop.salinity_threshold_ds_m is None:
         return 0.0
@@ -272,6 +312,12 @@ def salt_stress_of(crop: Crop, water_ds_m: float | None) -> float:
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 91 and 93, with the Ky of Table 24.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> round(salt_stress_of(load().crop("carrot"), 2.0), 2)
+    0.9
     """
     threshold, slope = crop.salinity_threshold_ds_m, crop.salinity_slope_pct
     if not water_ds_m or threshold is None or slope is None:

@@ -69,6 +69,13 @@ def taw_mm(*, field_capacity: float, wilting_point: float, root_depth_m: float) 
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 82.
+
+    Examples
+    --------
+    FAO-56, Example 36, onion on loamy sand: 36.
+
+    >>> round(taw_mm(field_capacity=0.15, wilting_point=0.06, root_depth_m=0.4))
+    36
     """
     require_range("field_capacity", field_capacity, 0.0, 1.0)
     require_range("wilting_point", wilting_point, 0.0, field_capacity)
@@ -99,6 +106,13 @@ def raw_mm(*, taw_mm: float, depletion_fraction: float) -> float:
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 83.
+
+    Examples
+    --------
+    FAO-56, Example 36, onion on loamy sand: 11.
+
+    >>> round(raw_mm(taw_mm=36.0, depletion_fraction=0.30))
+    11
     """
     require_range("taw_mm", taw_mm, 0.0, 5000.0)
     return require_range("depletion_fraction", depletion_fraction, 0.0, 1.0) * taw_mm
@@ -128,16 +142,15 @@ def depletion_fraction_adjusted(depletion_fraction: float, *, etc_mm_day: float)
     ------
     Allen et al. (1998), FAO Paper 56, Table 22, note 2. The 5-10 % less on clay and more on sand
     that the same chapter allows are not applied.
+
+    Examples
+    --------
+    >>> round(depletion_fraction_adjusted(0.40, etc_mm_day=7.0), 2)
+    0.32
     """
     require_range("depletion_fraction", depletion_fraction, 0.0, 1.0)
     require_range("etc_mm_day", etc_mm_day, 0.0, 100.0)
-    fraction: float = fraction_for(depletion_fraction, etc_mm_day)
-    return fraction
-
-
-def fraction_for(table: Number, etc_mm_day: Number, maths: Maths = FLOATS) -> Number:
-    """`depletion_fraction_adjusted`, unchecked, for numbers or arrays."""
-    return maths.least(maths.most(table + 0.04 * (5.0 - etc_mm_day), 0.1), 0.8)
+    return min(max(depletion_fraction + 0.04 * (5.0 - etc_mm_day), 0.1), 0.8)
 
 
 def stress_coefficient(
@@ -201,6 +214,11 @@ def rain_unused_mm(*, rain_mm: float, eto_mm_day: float) -> float:
     ------
     Allen et al. (1998), FAO Paper 56, chapter 8, on precipitation in eq. 85: a day's rain under
     about 0.2 ETo mostly evaporates and may be left out.
+
+    Examples
+    --------
+    >>> rain_unused_mm(rain_mm=0.8, eto_mm_day=5.0), rain_unused_mm(rain_mm=8.0, eto_mm_day=5.0)
+    (0.8, 0.0)
     """
     require_range("rain_mm", rain_mm, 0.0, 2000.0)
     return rain_mm if rain_mm < LEAST_RAIN_SHARE * eto_mm_day else 0.0

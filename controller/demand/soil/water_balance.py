@@ -88,11 +88,36 @@ def advance(
     stored_mm: float | None = None,
     water_from: str = "",
 ) -> LedgerDay:
-    """The part's ledger for `today`, from yesterday's (None: the account opens today).
+    """The water balance of a part for one day, from that of the day before.
 
-    `watered_mm` passed the valve, over the part's whole ground, and `stored_mm` of it (None: all)
-    is what the driest quarter got. OutOfRange if `today` is not the day after, or its figures are
-    no weather.
+    Parameters
+    ----------
+    previous : LedgerDay or None
+        The day before; None: the account opens today.
+    part : Part
+        The ground and its plantings.
+    today : DayInput
+        The day's weather.
+    watered_mm : float
+        Watering that passed the valve, over the part's whole ground, 0 to 5000. [mm]
+    stored_mm : float, optional
+        What the driest quarter got of it, 0 to `watered_mm`; None: all. [mm]
+    water_from : str
+        Where the watering is known from: a constant of `controller.demand.records`.
+
+    Returns
+    -------
+    LedgerDay
+        The day's water, which closes to nothing. [mm]
+
+    Raises
+    ------
+    OutOfRange
+        If `today` is not the day after `previous`, or a figure is outside its range.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, chapters 7 and 8; what differs is said at the head.
     """
     if previous is not None and today.day.toordinal() - previous.day.toordinal() != 1:
         gap = (today.day - previous.day).days
