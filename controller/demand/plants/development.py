@@ -25,8 +25,8 @@ from controller.garden.model import Planting
 from crops.catalogue import Crop, Soil
 from crops.entry import Autumn
 
-# Soil into which such a crop is sown as a rule; our choice: the coldest of these in which it comes
-# up at all.
+# Soil into which such a crop is usually sown: the coldest of these in which it comes up at all. Our
+# choice.
 _ORDINARY_SOIL_C = (15.0, 20.0, 25.0)
 USUAL_EMERGENCE_DAYS = 14  # our choice, where neither gardener nor table has a figure
 # Our choice: parsley, parsnip and leek take two months in soil of 5 °C (the germination table and
@@ -43,9 +43,9 @@ _DAY = timedelta(days=1)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Emergence:
-    """When plants are up by the table; `gave_up`: only `LONGEST_SEEDBED_DAYS` made it so.
+    """When plants are up by the table; `gave_up`: it is only the limit `LONGEST_SEEDBED_DAYS`.
 
-    `soil_c` is the soil's temperature at seed depth on each day until then, where it is known.
+    `soil_c` is the soil's temperature at seed depth on each day until then, if known. [°C]
     """
 
     up: date
@@ -54,21 +54,7 @@ class Emergence:
 
 
 def ground_of(mulch: Mulch, soil: Soil, *, south: bool) -> Ground:
-    """How mulch and soil of a bed change the temperature at seed depth.
-
-    Parameters
-    ----------
-    mulch : Mulch
-        What lies there.
-    soil : Soil
-        Its figures.
-    south : bool
-        Whether the place lies south of the equator.
-
-    Returns
-    -------
-    Ground
-        For `degree_days.soil_warmth_c`.
+    """How mulch and soil of a bed change the temperature at seed depth, for `soil_warmth_c`.
 
     Source
     ------
@@ -91,11 +77,6 @@ def ground_of(mulch: Mulch, soil: Soil, *, south: bool) -> Ground:
 
 def ordinary_emergence_days(crop: Crop) -> float:
     """Days from sowing to emergence that a crop's table of stages has in its initial stage.
-
-    Parameters
-    ----------
-    crop : Crop
-        Its figures.
 
     Returns
     -------
@@ -134,10 +115,8 @@ def emergence_of(
 
     Parameters
     ----------
-    crop : Crop
-        Its figures.
-    planting : Planting
-        What was sown; its own `emerges_days` go before the table.
+    crop, planting
+        Its figures; what was sown, whose own `emerges_days` go before the table.
     days : mapping of date to DayInput
         The known days. A day without temperatures takes the normal ones; without those the soil
         stays as warm as it was. If no temperature is known at all, each day makes its share of
@@ -190,7 +169,7 @@ def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> str:
     Parameters
     ----------
     crop : Crop
-        Its `emergence_least_c` is the limit.
+        Its `emergence_least_c` is the limit; see crops.toml for the source.
     soil_c : mapping of date to float
         Temperature at seed depth by day. [°C]
     day : date, optional
@@ -199,11 +178,7 @@ def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> str:
     Returns
     -------
     str
-        Empty if the soil is warm enough, or one of the figures is not known.
-
-    Source
-    ------
-    The germination table's cold end; see `emergence_least_c` in crops.toml.
+        Empty if the soil is warm enough, or a figure is not known.
 
     Examples
     --------
@@ -224,20 +199,6 @@ def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> str:
 
 def cold_words(crop: Crop, found: Emergence, today: date | None) -> str:
     """The warning that soil is too cold for seed that is not up; empty if there is none.
-
-    Parameters
-    ----------
-    crop : Crop
-        Its figures.
-    found : Emergence
-        When its seed comes up, and the soil's temperatures until then.
-    today : date, optional
-        The day that is asked about.
-
-    Returns
-    -------
-    str
-        In words.
 
     Source
     ------
@@ -307,7 +268,7 @@ YELLOWS_AFTER_DAYS = 30  # bulbs fill for a month at the least: our choice
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pace:
-    """Of each stage: its last position, and how far a degree day goes in it (None: by days)."""
+    """Last position of each stage, and days of the table per degree day in it (None: by days)."""
 
     ends: tuple[int, int, int, int]
     per_degree_day: tuple[float | None, float | None, float | None, float | None]
@@ -322,7 +283,7 @@ class Pace:
         return not any(self.per_degree_day)
 
     def after(self, position: float, day: date, today: DayInput | None) -> float:
-        """The position a day later, that day's warmth given; without temperatures, 1 further."""
+        """The position a day later, by the day's warmth; 1 further if no temperature is known."""
         found = self._after(position, today)
         for end, opens in self.not_before:
             if day < opens and position <= end:
@@ -362,10 +323,8 @@ def pace_of(
 
     Parameters
     ----------
-    crop : Crop
-        Its figures.
-    planting : Planting
-        Whether its stages go by warmth; its own sums of degree days, if any.
+    crop, planting
+        Its figures; its dates, and its own sums of degree days, if any.
     normal_temps : callable, optional
         Lowest and highest temperature usual for a date. [°C]
     latitude_deg : float, optional
@@ -449,21 +408,12 @@ def pace_of(
 def winters(planting: Planting, latitude_deg: float) -> bool:
     """Whether a planting goes in in autumn and stands through winter, with no stages of its own.
 
-    Parameters
-    ----------
-    planting : Planting
-        Its dates, and its own stages, if any.
-    latitude_deg : float
-        Latitude, south negative. [deg]
-
-    Returns
-    -------
-    bool
-        True from August to January (south: February to July), for `LEAST_WINTER_DAYS` or more.
+    Latitude in degrees, south negative.
 
     Source
     ------
-    Our choice.
+    Our choice: planted from August to January (south: February to July) for at least
+    `LEAST_WINTER_DAYS`.
 
     Examples
     --------
@@ -481,7 +431,7 @@ def winters(planting: Planting, latitude_deg: float) -> bool:
 def _opens(
     autumn: Autumn, planting: Planting, latitude_deg: float, ends: tuple[int, ...]
 ) -> tuple[tuple[int, date], ...]:
-    """From when mid and late may begin: by the hours of day of the spring after planting."""
+    """When mid and late may begin: by the day length of the spring after planting."""
     covers = first_long_day(planting.start, autumn.cover_from_h, latitude_deg)
     yellows = first_long_day(planting.start, autumn.yellow_from_h, latitude_deg)
     found = []
@@ -493,7 +443,7 @@ def _opens(
 
 
 def first_long_day(start: date, hours: float, latitude_deg: float) -> date | None:
-    """The first day with so many hours after the winter of `start`; None: none is so long.
+    """The first day of that length after the winter of `start`; None if no day is so long.
 
     Parameters
     ----------
@@ -503,11 +453,6 @@ def first_long_day(start: date, hours: float, latitude_deg: float) -> date | Non
         Length of the day. [h]
     latitude_deg : float
         Latitude, south negative. [deg]
-
-    Returns
-    -------
-    date or None
-        Not before `start`.
 
     Raises
     ------
@@ -551,7 +496,7 @@ def _ordinary_sum(
     normal_temps: NormalTemps | None,
     normal_spread: NormalSpread | None,
 ) -> float | None:
-    """Degree days of a stage on the dates it has by date; days without normals as the rest."""
+    """Degree days of a stage on the dates it has by date; days without normals have the mean."""
     if normal_temps is None:
         return None
     found = [

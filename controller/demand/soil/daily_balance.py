@@ -2,13 +2,13 @@
 
 The ground that the line wets and the rest, wetted by rain alone, have a surface layer each, so
 that a shower cannot make the whole ground as wet as the line left its strip. Allen, Pereira, Smith,
-Raes and Wright (2005), J. Irrig. Drain. Eng. 131(1), 2-13 (from memory), keep them apart likewise.
+Raes and Wright (2005), J. Irrig. Drain. Eng. 131(1), 2-13 (from memory), also keep them apart.
 
 Ground under plants is two stores: what the drilled line wets, and the rest. Rain enters both, the
-line only the first. Roots draw from each by how easily it gives and how far they reach.
+line only the first. Roots draw from each by how easily it gives water and how far they reach.
 
-Both steps make and lose no water, and both run on floats or, with the arrays' own `Maths`, on many
-zones and years at once with the same figures. They check nothing: the ledger does, at its door.
+Both steps make and lose no water. Both run on floats or, with the arrays' own `Maths`, on many
+zones and years at once with the same figures. They check no input: the water balance does that.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def kc_max(
     height_m: float,
     base: float = KC_MAX_SELDOM,
 ) -> float:
-    """The most that a wet, cropped ground can lose over ETo, by the energy there is.
+    """Kc max: the most that wet, cropped ground can lose over ETo with the energy of the day.
 
     Parameters
     ----------
@@ -78,7 +78,7 @@ def kc_max(
 def kc_max_base(
     *, before: Number, dry_days: Number, rained: Any, watered: Any, maths: Maths = FLOATS
 ) -> tuple[Number, Number]:
-    """The coefficient in eq. 72 for a day, and how many days its ground is dry at the end of it.
+    """The coefficient in eq. 72 for a day, and the days since the last wetting at its end.
 
     Parameters
     ----------
@@ -96,8 +96,8 @@ def kc_max_base(
     Returns
     -------
     tuple
-        The coefficient: from one wetting to the next it stays. Rain may lower it and never raises
-        it, so that no shower makes ground that was wet already lose more (our choice).
+        The coefficient stays from one wetting to the next. Rain may lower it and never raises it,
+        so that no shower makes ground that was already wet lose more (our choice).
 
     Source
     ------
@@ -120,18 +120,12 @@ def kc_max_base(
 def exposed_fractions(
     *, cover: Number, wetted: Number, under_canopy: Any, maths: Maths = FLOATS
 ) -> tuple[Number, Number]:
-    """few, twice: of the ground that the line wets, and of the rest, what lies open to the sun.
+    """few of the ground that the line wets, and of the rest: the shares that lie open to the sun.
 
     Parameters
     ----------
-    cover : float
-        Ground shaded by the plants, 0 to 0.99.
-    wetted : float
-        What the line wets of the ground, 0.01 to 1.
-    under_canopy : bool
-        Whether that lies mainly in the plants' shade.
-    maths : Maths
-        For numbers or arrays.
+    cover, wetted, under_canopy, maths
+        As for `exposed_fraction`.
 
     Returns
     -------
@@ -140,8 +134,7 @@ def exposed_fractions(
 
     Source
     ------
-    Allen et al. (1998), FAO Paper 56, eq. 75, and for drip under the canopy fw (1 - 2/3 fc) as in
-    Example 34.
+    As `exposed_fraction`.
 
     Examples
     --------
@@ -174,12 +167,7 @@ def exposed_fraction(
     Returns
     -------
     float
-        0.01 to 1.
-
-    Raises
-    ------
-    OutOfRange
-        Never: the ledger checks at its own door.
+        0.01 to 1. Inputs are not checked: the water balance does that.
 
     Source
     ------
@@ -208,36 +196,30 @@ def evaporation_coefficients(
     rest_open: Number,
     maths: Maths = FLOATS,
 ) -> tuple[Number, Number]:
-    """Ke, twice: what the open ground that the line wets loses over ETo, and the open rest.
+    """Ke of the open ground that the line wets, and of the open rest.
 
     Parameters
     ----------
     wet_kr, rest_kr : float
-        How far its drying has slowed each, 0 to 1.
-    kcb : float
-        Basal crop coefficient.
-    kc_max : float
-        The most there is energy for.
+        Kr of each, 0 to 1.
+    kcb, kc_max, maths
+        As for `evaporation_coefficient`.
     wet_open, rest_open : float
         few of each; see `exposed_fractions`.
-    maths : Maths
-        For numbers or arrays.
 
     Returns
     -------
     tuple
-        Ke over the whole ground. Ground that the line wets takes of the energy first; the rest
-        takes what is left. Where both are as dry, their sum is the paper's figure for one.
+        Ke over the whole ground. Ground that the line wets takes from the energy first, the rest
+        takes what is left. If both are equally dry, their sum is the paper's figure for one.
 
     Source
     ------
-    Allen et al. (1998), FAO Paper 56, eq. 71; who takes first is our choice: so more rain never
+    Allen et al. (1998), FAO Paper 56, eq. 71. Our choice which takes first: so more rain never
     leaves either drier.
 
     Examples
     --------
-    FAO-56, Example 34, whose ground beside the line is dry: 0.25.
-
     >>> shares = {"wet_open": 0.19, "rest_open": 0.28}
     >>> ke = evaporation_coefficients(wet_kr=1.0, rest_kr=0.0, kcb=0.9, kc_max=1.30, **shares)
     >>> [round(each, 2) for each in ke]
@@ -253,16 +235,16 @@ def evaporation_coefficients(
 def evaporation_coefficient(
     *, kr: Number, kcb: Number, kc_max: Number, exposed: Number, maths: Maths = FLOATS
 ) -> Number:
-    """Ke: what the open, wetted ground loses over ETo.
+    """Ke: evaporation from the open, wetted ground over ETo.
 
     Parameters
     ----------
     kr : float
-        How far its drying has slowed it, 0 to 1.
+        Kr: how far drying has slowed it, 0 to 1.
     kcb : float
         Basal crop coefficient.
     kc_max : float
-        The most there is energy for.
+        The most that the energy allows.
     exposed : float
         few, 0.01 to 1.
     maths : Maths
@@ -271,12 +253,7 @@ def evaporation_coefficient(
     Returns
     -------
     float
-        Ke over the whole ground.
-
-    Raises
-    ------
-    OutOfRange
-        Never: the ledger checks at its own door.
+        Ke over the whole ground. Inputs are not checked: the water balance does that.
 
     Source
     ------
@@ -306,7 +283,7 @@ class Bucket(NamedTuple):
 
 
 class Stores(NamedTuple):
-    """What is missing at the end of a day, each depth over its own ground. [mm]"""
+    """Water missing at the end of a day, each depth over its own ground. [mm]"""
 
     wet_mm: Number  # of the root zone, where the line wets it
     rest_mm: Number  # of the root zone, elsewhere
@@ -332,7 +309,7 @@ class Asked(NamedTuple):
 
 
 class DualDay(NamedTuple):
-    """What a day of both stores came to; depths over the whole ground but for `wet_`."""
+    """The result of a day of both stores; depths over the whole ground, `wet_` over the wetted."""
 
     state: Stores
     stress: Number  # Ks, or less where a store ran out within the day
@@ -413,10 +390,8 @@ def dual_day(
 
     Parameters
     ----------
-    start : Stores
-        What is missing at the start of the day. [mm]
-    asked : Asked
-        What the day asks of the ground.
+    start, asked
+        Water missing at the start of the day [mm]; what the day asks of the ground.
     rain_mm : float
         Rain that enters the ground, 0 or more. [mm]
     stored_mm : float
