@@ -1,6 +1,7 @@
-"""Conversions by name, and the physical constants, each with its source.
+"""Unit conversions and physical constants, each with its source.
 
-SI inside; a gardener's units are turned once, at the door, by a function named for both ends.
+The program computes in SI. A gardener's units are converted once, on input or output, by a function
+whose name has both units.
 """
 
 from __future__ import annotations

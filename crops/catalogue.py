@@ -1,7 +1,7 @@
-"""The crop and soil tables: read, checked and looked up by any of their names.
+"""The crop and soil tables: reading, checking, look-up by any name.
 
 `load()` reads crops.toml, the files of `MORE_CROPS` and soils.toml beside this file. A gardener's
-own crops and soils are laid over them: each names what it is `like` and the figures it changes.
+own crops and soils come before them: each names what it is `like` and the figures that it changes.
 """
 
 from __future__ import annotations
@@ -34,24 +34,24 @@ __all__ = ["Catalogue", "Changes", "Crop", "Soil", "load", "read_tables"]
 
 
 class Changes(Protocol):
-    """What a gardener wrote of an own crop or soil (the garden model's OwnCrop and OwnSoil fit)."""
+    """An own crop or soil as a gardener describes it (OwnCrop and OwnSoil of the garden model)."""
 
     @property
     def name(self) -> str:
-        """What it is called."""
+        """Its name."""
 
     @property
     def like(self) -> str | None:
-        """The table's entry it starts from; None: the one of its own name, or none."""
+        """The entry of the table that it starts from; None: the one of its own name, if any."""
 
     @property
     def changes(self) -> Mapping[str, float]:
         """Figures that differ, by the names of `CROP_FIGURES` or `SOIL_FIGURES`."""
 
 
-# Read after crops.toml, whose head holds for them; the names are those of no crop before them.
+# Read after crops.toml, whose head is valid for them; no name may occur twice.
 MORE_CROPS = ("greens_and_herbs.toml", "grains_and_covers.toml", "trees_bushes_lawns.toml")
-# As a row of crops.toml writes them, in the order of kc_mid, kcb_mid, height_m.
+# In the order of a row of crops.toml: kc_mid, kcb_mid, height_m.
 SUPPORTED = ("kc_mid_supported", "kcb_mid_supported", "height_supported_m")
 
 EMERGENCE = ("emergence_base_c", "emergence_least_c", "emergence_slower")
@@ -60,7 +60,7 @@ _Entry = TypeVar("_Entry", bound=Crop | Soil)
 
 
 class Catalogue:
-    """All crops and soils by any of their names; case, spaces, hyphens, plurals do not matter."""
+    """All crops and soils by any name; case, spaces, hyphens and plurals do not matter."""
 
     def __init__(self, crops: Iterable[Crop], soils: Iterable[Soil]) -> None:
         self._crop_by_name = _index(crops, "crop")
@@ -88,7 +88,7 @@ def load() -> Catalogue:
 def read_tables(
     crops_toml: str, soils_toml: str, more_crops: Mapping[str, str] | None = None
 ) -> Catalogue:
-    """Tables as text to a catalogue; CropFileError says what is wrong with one.
+    """Make a catalogue from tables as text; CropFileError if one is wrong.
 
     `more_crops` are further files of crops by their names; the first file's `[where]` holds for
     their figures too.
@@ -179,7 +179,7 @@ def _index(entries: Iterable[_Entry], noun: str) -> dict[str, _Entry]:
 
 
 def _key(name: str) -> str:
-    """The name with everything taken out that people write differently."""
+    """The name without what people write differently: case, spaces, signs."""
     return re.sub(r"[\W_]+", "", name.casefold())
 
 
@@ -204,7 +204,7 @@ def _find(
 
 
 def _singulars(key: str) -> tuple[str, ...]:
-    """The word itself, then what it may be the plural of: "leeks", "tomatoes", "strawberries"."""
+    """The word itself, then its possible singulars: "leeks", "tomatoes", "strawberries"."""
     return key, key.removesuffix("s"), key.removesuffix("es"), key.removesuffix("ies") + "y"
 
 

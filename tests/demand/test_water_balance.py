@@ -15,7 +15,7 @@ from support.tables import CROP_NAMES, SOIL_NAMES
 
 from controller.demand.soil.daily_balance import bucket_day
 from controller.demand.soil.ground import Season, parts_of
-from controller.demand.soil.water_balance import advance, as_read
+from controller.demand.soil.water_balance import advance, corrected_by_reading
 from controller.errors import OutOfRange
 from controller.garden.model import Coefficients
 from controller.garden.plumbing import Drilling, Face, Row
@@ -145,7 +145,7 @@ def test_every_day_closes_and_hands_its_depletion_to_the_next(season):
 def test_a_day_that_starts_anew_from_a_reading_closes_too(season, moisture):
     part, run, watered = season
     was = ledger_over(part, run, watered)[-1]
-    now = as_read(was, moisture=moisture, field_capacity=part.soil.field_capacity)
+    now = corrected_by_reading(was, moisture=moisture, field_capacity=part.soil.field_capacity)
     assert left_over(now) == approx(0.0, abs=1e-9)
     assert 0.0 <= now.wet_depletion_mm <= now.taw_mm
     assert 0.0 <= now.surface_depletion_mm <= was.surface_depletion_mm

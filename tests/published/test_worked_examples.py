@@ -36,7 +36,7 @@ from controller.demand.plants.degree_days import degree_days
 from controller.demand.plants.stages import climate_shift, kc_on_day
 from controller.demand.soil.daily_balance import (
     KC_MAX_SELDOM,
-    Asked,
+    DayDemand,
     Stores,
     bucket_day,
     dual_day,
@@ -124,7 +124,7 @@ def place(i: Inputs) -> dict[str, Any]:
 def ex08(i: Inputs) -> Any:
     above = sun.extraterrestrial_mj_m2(**place(i))
     return {
-        "dr": sun.nearness(i["day_of_year"]),
+        "dr": sun.inverse_relative_distance(i["day_of_year"]),
         "declination_rad": sun.declination_rad(i["day_of_year"]),
         "sunset_angle_rad": sun.sunset_angle_rad(**place(i)),
         "ra_MJ_m2_d": above,
@@ -454,7 +454,7 @@ def ex35(i: Inputs) -> Any:
         found["kr"].append(stress_coefficient(surface, tew, i["rew_mm"]))
         day = dual_day(
             state,
-            Asked(
+            DayDemand(
                 demand_mm=eto,
                 kcb=kcb,
                 kc_max=most,

@@ -47,7 +47,7 @@ def air_pressure_kpa(elevation_m: float) -> float:
 
 
 def psychrometric_kpa_per_c(pressure_kpa: float) -> float:
-    """The psychrometric constant: vapour pressure that weighs as much as a degree of warmth.
+    """The psychrometric constant at an air pressure.
 
     Parameters
     ----------
@@ -78,7 +78,7 @@ def psychrometric_kpa_per_c(pressure_kpa: float) -> float:
 
 
 def saturation_vapour_pressure_kpa(air_temp_c: float) -> float:
-    """Pressure of the water vapour in air that can hold no more of it.
+    """Saturation vapour pressure at an air temperature.
 
     Parameters
     ----------
@@ -113,7 +113,7 @@ def saturation_vapour_pressure_kpa(air_temp_c: float) -> float:
 
 
 def day_saturation_kpa(*, tmin_c: float, tmax_c: float) -> float:
-    """A day's mean saturation vapour pressure: of its highest and its lowest temperature.
+    """Mean saturation vapour pressure of a day, from its highest and lowest temperature.
 
     Parameters
     ----------
@@ -134,7 +134,7 @@ def day_saturation_kpa(*, tmin_c: float, tmax_c: float) -> float:
 
     Notes
     -----
-    The curve bends upward, so the value at the mean temperature would be too low.
+    The curve bends upward, so its value at the mean temperature would be too low.
 
     Source
     ------
@@ -290,7 +290,7 @@ def vapour_from_rh_mean_kpa(*, tmin_c: float, tmax_c: float, rh_mean_pct: float)
 
 
 def rh_min_from_vapour_pct(*, vapour_pressure_kpa: float, tmax_c: float) -> float:
-    """Relative humidity in the heat of the day, from the vapour in the air.
+    """Lowest relative humidity of the day, from the actual vapour pressure.
 
     Parameters
     ----------
@@ -324,7 +324,7 @@ def rh_min_from_vapour_pct(*, vapour_pressure_kpa: float, tmax_c: float) -> floa
 
 
 def wind_at_2m_m_s(wind_m_s: float, *, height_m: float) -> float:
-    """Wind over short grass, brought from the height it was measured at to 2 m.
+    """Wind speed at 2 m over short grass, from the height at which it was measured.
 
     Parameters
     ----------
@@ -345,7 +345,7 @@ def wind_at_2m_m_s(wind_m_s: float, *, height_m: float) -> float:
 
     Notes
     -----
-    The equation gives 1.0002 at 2 m itself; wind measured there is handed back as it is.
+    The equation gives 1.0002 at 2 m; wind measured there is returned unchanged.
 
     Source
     ------

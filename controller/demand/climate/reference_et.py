@@ -1,16 +1,16 @@
 """Reference evapotranspiration of a day: the FAO-56 Penman-Monteith equation on what is known.
 
-What was not measured is filled in as FAO-56 (1998), chapter 3, fills it, and the result says which
-rung each variable stood on:
+What was not measured is estimated as in FAO-56 (1998), chapter 3. The result says from what each
+variable was taken, best first:
 
 - vapour: vapour pressure > dew point > highest and lowest humidity > highest > mean > dew point
   taken as the lowest temperature (which in arid places is 2 to 3 °C too high);
 - radiation: measured > sunshine hours > the swing of the temperatures, at most clear sky;
 - wind: measured, brought to 2 m > 2 m/s, the mean of some 2000 stations.
 
-With nothing but temperatures the equation still stands, all three filled in: FAO-56 finds that
+With temperatures alone all three are estimated and the same equation is used: FAO-56 finds that
 usually somewhat better than the Hargreaves equation. So did we, at four of five European stations
-(tests/published/test_station_years.py). Hargreaves remains to be asked for by name.
+(tests/published/test_station_years.py). Hargreaves is used only if asked for by name.
 """
 
 from __future__ import annotations
@@ -52,14 +52,14 @@ USUAL_WIND_M_S = 2.0  # FAO-56 (1998), chapter 3: the mean of some 2000 stations
 LEAST_WIND_M_S = 0.5
 # Ours: a dew point of 41 °C, above any recorded; hectopascals stand out.
 MEASURED_VAPOUR_RANGE_KPA = (0.0, 8.0)
-# Measured radiation above this share of clear sky is remarked on. FAO-56, annex 5 wants clear days
-# within a few per cent (the figure from memory).
+# Measured radiation above this share of clear sky gets a remark. FAO-56, annex 5: clear days should
+# agree within a few per cent (the figure from memory).
 ODD_CLEAR_SHARE = 1.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReferenceEt:
-    """A day's reference ET, how it was come by, and the weather it stood on."""
+    """Reference ET of a day, how it was computed, and the weather used."""
 
     eto_mm_day: float
     method: str  # "penman-monteith", with what was filled in; or "hargreaves"
@@ -91,7 +91,7 @@ def reference_et(
     coastal: bool = False,
     equation: Literal["penman-monteith", "hargreaves"] = "penman-monteith",
 ) -> ReferenceEt:
-    """Reference ET of one day, from its two temperatures and whatever else was measured.
+    """Reference ET of one day, from its two temperatures and all else that was measured.
 
     Parameters
     ----------
@@ -124,7 +124,7 @@ def reference_et(
     sunshine_h : float, optional
         Bright sunshine, 0 to 24. [h]
     coastal : bool
-        Whether a large water near by tempers the swing of the temperatures.
+        Whether a large body of water near by narrows the range of temperatures.
     equation : str
         "penman-monteith", or "hargreaves" to use that equation whatever was measured.
 
@@ -239,7 +239,7 @@ def penman_monteith_mm_day(
     deficit_kpa: float,
     soil_heat_mj_m2: float = 0.0,
 ) -> float:
-    """The FAO Penman-Monteith equation as printed: no limits, no floor.
+    """The FAO Penman-Monteith equation as printed, without limits.
 
     Parameters
     ----------
@@ -327,7 +327,7 @@ def hargreaves_mm_day(*, tmin_c: float, tmax_c: float, extraterrestrial_mj_m2: f
 
 @dataclass(slots=True)
 class _Known:
-    """What was measured of a day's warmth and vapour."""
+    """Measured temperatures and humidity of a day."""
 
     tmin_c: float
     tmax_c: float
@@ -343,7 +343,7 @@ _SUNSHINE = "sunshine hours"
 
 
 def _vapour(known: _Known) -> tuple[float, str]:
-    """Actual vapour pressure by the best rung there is, and the rung's name."""
+    """Actual vapour pressure from the best measurement there is, and the name of that."""
     for name in ("rh_max_pct", "rh_min_pct", "rh_mean_pct"):
         value = getattr(known, name)
         if value is not None:
@@ -379,7 +379,7 @@ def _vapour(known: _Known) -> tuple[float, str]:
 def _measured_sun_mj_m2(
     solar_mj_m2: float, above_mj_m2: float, clear_mj_m2: float, notes: list[str]
 ) -> float:
-    """Measured radiation, cut to what is possible; what is odd about it goes to `notes`."""
+    """Measured radiation, cut to what is possible; what is odd goes to `notes`."""
     require_range("solar_mj_m2", solar_mj_m2, *SOLAR_RANGE_MJ_M2)
     if solar_mj_m2 > above_mj_m2:
         notes.append("more sun measured than there is above the air: cut to that")

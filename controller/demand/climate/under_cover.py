@@ -1,11 +1,11 @@
-"""A day of weather as a bed has it under its cover: less ETo, less rain or none, other air.
+"""Weather of a day under the cover of a bed: less ETo, less rain or none, other air.
 
-Weather is measured or forecast outside. What stands over a bed on a day leaves a share of the
-reference ET and a share of the water that reaches the ground, as rain or as melting snow; covers
-that stand together (a shade cloth in a tunnel) leave the product. Glass and film change the air
-that the crop coefficients are adjusted to; a row cover warms the days that heat units are summed
-of: what is normal for a stage stays that of the open garden, so it comes sooner. On days without a
-cover, and without covers at all, a day stays the very same.
+Weather is measured or forecast outside. A cover lets through a share of the reference ET and a
+share of the water that reaches the ground, as rain or as melting snow. The shares of covers that
+stand together (a shade cloth in a tunnel) are multiplied. Glass and film change the air to which
+the crop coefficients are adjusted. A row cover warms the days whose heat units are summed; a stage
+still needs the sum of the open garden, so it comes sooner. On days without a cover the weather is
+unchanged.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from controller.demand.records import DayInput
 from controller.garden.model import Cover
 
 # Air under glass or film, for the climate adjustment of the crop coefficients: our choice. It
-# hardly moves (FAO-56 takes no wind below 1 m/s into its equations), and is moist by day.
+# hardly moves (the equations of FAO-56 take at least 1 m/s) and is moist by day.
 FILM_WIND_M_S = 1.0
 FILM_RH_MIN_PCT = 60.0
 
@@ -73,7 +73,7 @@ def shelter_on(covers: Sequence[Cover], day: date) -> Shelter | None:
 
 
 def day_under(covers: Sequence[Cover], today: DayInput) -> DayInput:
-    """The day as a bed under these covers has it.
+    """Weather of a day under the covers of a bed.
 
     Parameters
     ----------
@@ -86,14 +86,12 @@ def day_under(covers: Sequence[Cover], today: DayInput) -> DayInput:
     -------
     DayInput
         Reference ET, what is usual of it, rain and snow [mm], wind [m/s], lowest relative humidity
-        [%] and temperatures [degree C] under the covers. Where no rain passes, rain that nobody
-        measured is known: there is none.
+        [%] and temperatures [°C] under the covers. If no rain passes the covers, rain is 0 even
+        if nobody measured it.
 
     Source
     ------
-    The factors are those of `controller.garden.covers`, with their sources. That rain measured
-    outside is multiplied like any other, and that an unknown rain under a full cover is no rain,
-    follows from what a cover is.
+    The factors are those of `controller.garden.covers`, with their sources.
 
     Examples
     --------
@@ -124,7 +122,7 @@ def day_under(covers: Sequence[Cover], today: DayInput) -> DayInput:
 
 
 def days_under(covers: Sequence[Cover], days: Mapping[date, DayInput]) -> Mapping[date, DayInput]:
-    """Every day as a bed under these covers has it.
+    """Weather of each day under the covers of a bed.
 
     Parameters
     ----------
@@ -151,7 +149,7 @@ def days_under(covers: Sequence[Cover], days: Mapping[date, DayInput]) -> Mappin
 
 
 def rain_under(covers: Sequence[Cover], rain_mm: Mapping[date, float]) -> Mapping[date, float]:
-    """Rain by day, of a gauge or of a forecast, as a bed under these covers has it.
+    """Rain under the covers of a bed by day, from a gauge or a forecast.
 
     Parameters
     ----------

@@ -1,11 +1,11 @@
-"""Plants that stand apart: what they shade and draw, next to the closed field of the tables.
+"""Cover and basal coefficient of plants that stand apart, compared with a closed field.
 
-A table's Kcb is for plants as dense as a field grows them. `canopy_on` thins that field: the day's
-cover follows from the day's Kcb (FAO-56, eq. 76), and where full-grown plants will shade less than
-the field does at mid-season, every day's cover is less by the same share. Kcb then follows by the
-density form (eq. 98) with the crop's own coefficient at full cover, which is the one that gives the
-table's Kcb at the field's cover. So a closed bed has the table's Kcb to the last digit, thinner
-ones run down to Kc min without a step, and no bed has more than the table.
+The Kcb of a table is for plants as dense as in a field. `canopy_on` thins that field. The cover of
+the day follows from its Kcb (FAO-56, eq. 76). If full-grown plants will shade less than the field
+does at mid-season, the cover of every day is reduced by the same share. Kcb then follows from the
+density form (eq. 98) with the crop's own coefficient at full cover: the one that gives the table's
+Kcb at the field's cover. So a closed bed has the table's Kcb to the last digit, thinner beds go
+down to Kc min without a step, and no bed has more than the table.
 """
 
 from __future__ import annotations
@@ -23,14 +23,14 @@ HEIGHT_RANGE_M = (0.0, 30.0)
 
 
 class Canopy(NamedTuple):
-    """What the plants are on a day: their basal coefficient, and the share of ground they shade."""
+    """Basal coefficient of the plants on a day, and the share of the ground that they shade."""
 
     kcb: float
     cover: float
 
 
 def cover_at_full_size(*, spread_m: float, spacing_m: float, line_gap_m: float) -> float:
-    """Share of the ground that full-grown plants shade, the sun overhead.
+    """Share of the ground that full-grown plants shade with the sun overhead.
 
     Parameters
     ----------
@@ -53,10 +53,10 @@ def cover_at_full_size(*, spread_m: float, spacing_m: float, line_gap_m: float) 
 
     Notes
     -----
-    Plants are discs, abreast of those in the next line. Each point of the ground is in some disc
-    only if it is in the disc of its nearest plant, so the part of one disc within its plant's own
-    rectangle is the whole overlap, along the line and across: exact. Plants set staggered shade a
-    little more, and only where discs of neighbouring lines meet.
+    Plants are discs, each beside one in the next line. A point of the ground is shaded only if it
+    is in the disc of its nearest plant, so the part of a disc within the rectangle of its plant is
+    exactly what is shaded there. Staggered plants shade a little more, and only if discs of
+    neighbouring lines meet.
 
     Source
     ------
@@ -83,7 +83,7 @@ def cover_at_full_size(*, spread_m: float, spacing_m: float, line_gap_m: float) 
 
 
 def field_cover(*, kcb: float, kc_max: float, height_m: float, kc_min: float = KC_MIN) -> float:
-    """Share of the ground shaded by a crop of that basal coefficient, as fields grow it.
+    """Share of the ground that a field of a crop shades, from its basal coefficient.
 
     Parameters
     ----------
@@ -124,7 +124,7 @@ def field_cover(*, kcb: float, kc_max: float, height_m: float, kc_min: float = K
 
 
 def density_coefficient(*, cover: float, effective_cover: float, height_m: float) -> float:
-    """The share of a full cover's Kcb, above Kc min, that thinner plants reach.
+    """Density coefficient: the share of Kcb full, above Kc min, that thinner plants reach.
 
     Parameters
     ----------
@@ -170,7 +170,7 @@ def canopy_on(
     kc_min: float = KC_MIN,
     young: YoungStand | None = None,
 ) -> Canopy:
-    """The day's basal coefficient and cover of plants as they stand in this bed.
+    """Basal coefficient and cover of the day for the plants of this bed.
 
     Parameters
     ----------
@@ -195,9 +195,9 @@ def canopy_on(
     -------
     Canopy
         Kcb from the lesser of `kcb_table` and `kc_min` up to `kcb_table`; cover from 0 to 0.99.
-        Plants that stand closer than a field does have the field's: no more than the table is
-        promised, and eq. 76 says little about how dense that is. Young perennials have no more
-        than full-grown ones as low as they are would have in their place.
+        Plants that stand closer than in a field have the field's values: eq. 76 says little about
+        how dense a field is. Young perennials have at most what full-grown plants of the same
+        height would have in their place.
 
     Raises
     ------
@@ -271,7 +271,7 @@ def _thinned(
     kc_min: float,
     cover_full: float | None,
 ) -> Canopy:
-    """Full-grown plants whose bed they shade less than a field of them shades its own."""
+    """The same for full-grown plants that shade less of their bed than a field does."""
     if cover_full is None or cover_full >= at_mid:
         return Canopy(kcb_table, field)
     cover = field * cover_full / at_mid

@@ -1,23 +1,23 @@
-"""The course of a planting: where it stands each day, by date, by warmth, and as a person saw it.
+"""The course of a planting: its stage each day, by date, by degree days and by observations.
 
-The position is the day of the crop's table that a day is like. It starts at 1 and goes on by 1 a
-day; or, by warmth, by the day's degree days over those of an ordinary day of the same stage. What a
-person saw on a day puts it at the first day of that stage, and the rest of the curve follows from
-there; the days before keep what they were. What was sown waits below ground until it is up, and is
-then where its table has it after an ordinary emergence: a later one, or an earlier, moves all that
-follows, and no seedbed is past the initial stage. A perennial begins again each year on the day of
-its start, or on that which the gardener names; set out before that, it rests until then. Until it
-is full-grown its growing years count, and just set out it is kept moist for the days that such
-plants take to root. The day on which plants were lifted is the planting's last.
+The position is the day of the crop's table that a day corresponds to. It starts at 1 and advances
+by 1 a day or, by warmth, by the day's degree days over those of an ordinary day of the same stage.
+An observation sets the position to the first day of that stage, and the curve continues from there;
+earlier days keep their positions. Seed waits below ground until it is up; then the position is that
+of the table after an ordinary emergence. So a late or an early emergence moves all that follows,
+and no seedbed is past the initial stage. A perennial begins again each year on the day of its
+start, or on the day that the gardener names; if it was set out before that day, it rests until
+then. Its growing years are counted until it is full-grown. Plants just set out are kept moist for
+the days that they take to root. The day on which plants were lifted is the last of the planting.
 
-Watering can end before the plants do. Onions, garlic and potatoes are stopped once their tops were
-seen to have fallen or dried, never by the calendar alone, and not by yellow lower leaves, which
-come weeks before; beans, sunflowers and squashes left to dry get nothing in the last half of their
-late stage (FAO-56 annex 8).
+Watering can end before the planting does. For onions, garlic and potatoes it stops when somebody
+has noted that the tops have fallen or dried: never by the calendar alone, and not for yellow lower
+leaves, which come weeks earlier. Beans, sunflowers and squashes that dry where they stand get no
+water in the last half of their late stage (FAO-56 annex 8).
 
-A first ripe fruit moves no stage. Where nothing is left to dry, plants that are picked stay in
-their mid-season past the table's length: until leaves turn yellow, the last is picked, or the late
-stage must begin to end with the planting (FAO-56, chapter 6: mid-season lasts to the start of
+A first ripe fruit moves no stage. A crop that is picked and does not have to dry stays in
+mid-season beyond the table's length: until leaves turn yellow, the last fruit is picked, or the
+late stage must begin to end with the planting (FAO-56, chapter 6: mid-season lasts to the start of
 maturity, shown by leaves, not by a first fruit).
 """
 
@@ -55,17 +55,17 @@ __all__ = ["Course", "CourseDay"]
 _DAY = timedelta(days=1)
 _RANK = {event: rank for rank, event in enumerate(EVENTS)}
 _PUTS_AT_END_OF = {"spreading": 0, "full": 1, "ripening": 2}  # the stage before
-# Signs of the late stage that come so many days before it, by the crop's table, are asked about;
-# yellow leaves of a crop that is stopped move nothing then. Quick varieties are two to three weeks
-# ahead of the table (common practice, no source); leaves also yellow from want or blight. Our
-# choice.
+# Signs of the late stage that come more than so many days before it, by the table, are queried. If
+# the crop is one that is stopped, yellow leaves then move nothing. Quick varieties are two to three
+# weeks ahead of the table (common practice, no source); leaves also turn yellow from lack of
+# nutrients or from blight. Our choice.
 EARLY_DAYS = 21
 # From the stop to lifting, at most: onion two weeks (Utah), garlic and potato two to three (common
 # practice; Nebraska and UK growers for potato: not left on its reserves for longer).
 LIFT_WITHIN_DAYS = 21
 # Of each day: its position and the furthest so far; then the number of days until watering stops.
 _Run = tuple["array[float]", "array[float]", int]
-# A day is asked for several times, and then the next: so many are remembered. Our choice.
+# Callers ask for a day several times, then for the next: so many days are cached. Our choice.
 _KEPT_DAYS = 8
 
 
@@ -109,11 +109,11 @@ class Course:
 
     @property
     def remarks(self) -> tuple[str, ...]:
-        """What a person should know: what was left aside, stood in for, or wants a look."""
+        """What a person should know: what was ignored or replaced, and what to look at."""
         return tuple(self._remarks)
 
     def on(self, day: date) -> CourseDay:
-        """Where the planting stands; OutOfRange on a day that is not one of its own."""
+        """Stage and position of the day; OutOfRange if the planting does not stand then."""
         found = self._found.get(day)
         if found is None:
             found = self._found[day] = self._stands_on(day)
@@ -156,7 +156,7 @@ class Course:
         return "dry-down" if stopped else ""
 
     def _moist_days(self, settling_days: int) -> int:
-        """How long what was set out is kept moist; a perennial its own days, if any are wanted."""
+        """Days for which plants set out are kept moist; a perennial has its own."""
         young = self._crop.first_years
         if young is None or not settling_days:
             return settling_days
@@ -211,7 +211,7 @@ class Course:
         positions, furthest = array("d"), array("d")
         stops_at, position, most = length, 1.0, 1.0
         picking = False
-        # Nothing that is seen later may change this: the garden file's own last day.
+        # No later observation may change this: it is the last day by the garden file.
         picked_to = self._planting.until - timedelta(days=self._stage_days[3])
         for number in range(length):
             day = first + timedelta(days=number)
@@ -238,7 +238,7 @@ class Course:
         return self._runs[first]
 
     def _moved(self, event: str, position: float) -> float:
-        """The position once that was seen; the same where it moves nothing."""
+        """The position after an observation; the same if that moves nothing."""
         late = self._pace.ends[2] + 1.0
         if event == "ripening" and self._crop.dry_down == "stop" and position < late - EARLY_DAYS:
             return position
@@ -250,7 +250,7 @@ class Course:
         return position
 
     def _sorted_out(self, observations: Sequence[Observation]) -> tuple[Observation, ...]:
-        """Those that make sense, in order; a remark on each of the rest. Finds `ends` too."""
+        """Observations that make sense, in order; a remark on each other one. Sets `ends` too."""
         kept: list[Observation] = []
         told = [self._as_named_now(each) for each in observations]
         for seen in sorted(told, key=lambda each: (each.day, _RANK.get(each.event, -1))):
@@ -310,7 +310,7 @@ class Course:
         return guess
 
     def _ask_for_a_look(self) -> None:
-        """Remark on a crop that by its course ripens, where nobody has noted that it does."""
+        """Remark on a crop that should ripen now by its course, if nobody has noted it."""
         today = self._known_to
         if (
             self._crop.dry_down != "stop"

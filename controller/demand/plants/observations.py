@@ -1,4 +1,4 @@
-"""What a person may have seen of a planting, and the words people say it in."""
+"""What a person may observe of a planting, and the words for it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from controller.errors import InputError
 from controller.garden.model import Planting
 from crops.catalogue import Crop
 
-# FAO-56 (1998), chapter 6, tells the stages apart by what can be seen: a tenth of the ground
+# FAO-56 (1998), chapter 6, separates the stages by what can be seen: a tenth of the ground
 # covered, full cover or the first flowers, the start of maturity. A first ripe fruit is not the end
 # of the mid-season of plants that are picked for weeks. Logbooks keep these names: "ripening" once
 # meant fallen tops too, and reads as yellow lower leaves now, which stop no water.
@@ -24,7 +24,7 @@ EVENTS: Mapping[str, str] = {
     "tops fallen": "the tops have fallen or dried",
     "gone": "the plants are gone",
 }
-# What logbooks hold from when "harvested" was taken for the end of the plants.
+# Older logbooks have this word, from when "harvested" was taken as the end of the plants.
 OLD_GONE = "lifted"
 
 _WORDS: Mapping[str, tuple[str, ...]] = {
@@ -77,7 +77,7 @@ _WORDS: Mapping[str, tuple[str, ...]] = {
         *("removed", "taken out"),
     ),
 }
-# Words that may mean several things: a person says which.
+# Words that may mean several things: a person has to say which.
 _UNCLEAR: Mapping[tuple[str, ...], tuple[str, ...]] = {
     ("first ripe", "last picking", "gone"): (
         *("harvest", "harvested", "harvesting", "picked", "pick", "cropped", "taken in"),
@@ -190,7 +190,7 @@ def allotted(
 
 
 def _plain(words: str) -> str:
-    """The words with case, spaces and signs evened out."""
+    """The words without differences of case, spaces and signs."""
     return re.sub(r"[\W_]+", " ", words.casefold().replace("%", " percent ")).strip()
 
 

@@ -291,8 +291,8 @@ class Stores(NamedTuple):
     rest_surface_mm: Number  # of the surface layer, elsewhere
 
 
-class Asked(NamedTuple):
-    """What one day asks of a planted ground, whatever water it holds."""
+class DayDemand(NamedTuple):
+    """The demand of one day on a planted ground, and the limits of its stores."""
 
     demand_mm: Number  # ETo times the bed's exposure
     kcb: Number
@@ -303,7 +303,7 @@ class Asked(NamedTuple):
     raw_mm: Number
     tew_mm: Number
     rew_mm: Number
-    line_fraction: Number  # of the ground, that the line wets
+    line_fraction: Number  # share of the ground that the line wets
     reach: Number  # how far roots have grown beyond that: 0 to 1
     under_canopy: Any
 
@@ -312,13 +312,13 @@ class DualDay(NamedTuple):
     """The result of a day of both stores; depths over the whole ground, `wet_` over the wetted."""
 
     state: Stores
-    stress: Number  # Ks, or less where a store ran out within the day
+    stress: Number  # Ks, or less if a store ran out within the day
     transpired_mm: Number
     evaporated_mm: Number
     drained_mm: Number
-    etc_mm: Number  # what an unstressed crop and this ground would lose
+    etc_mm: Number  # ETc of an unstressed crop on this ground
     exposed: Number
-    wet_kc: Number  # what the ground that the line wets would lose over ETo, its crop unstressed
+    wet_kc: Number  # Kc of the ground that the line wets, its crop unstressed
     wet_drained_mm: Number  # drained there, over that ground
 
 
@@ -384,7 +384,7 @@ def bucket_day(
 
 
 def dual_day(
-    start: Stores, asked: Asked, *, rain_mm: Number, stored_mm: Number, maths: Maths = FLOATS
+    start: Stores, asked: DayDemand, *, rain_mm: Number, stored_mm: Number, maths: Maths = FLOATS
 ) -> DualDay:
     """One day of a planted ground: plants and open soil, wetted ground and the rest.
 
@@ -427,7 +427,7 @@ def dual_day(
     --------
     Seedlings on wet ground, wetted all over: Kcb 0.15 and Ke 1.05 on 4 mm of demand.
 
-    >>> asked = Asked(
+    >>> asked = DayDemand(
     ...     demand_mm=4.0, kcb=0.15, kc_max=1.20, cover=0.0, evaporation_factor=1.0, taw_mm=40.0,
     ...     raw_mm=16.0, tew_mm=20.0, rew_mm=9.0, line_fraction=1.0, reach=1.0, under_canopy=False,
     ... )
@@ -470,13 +470,13 @@ def dual_day(
     alone = least(2.0 * far_roots / (wet + far_roots), 1.0)
     stress = most(wet_ks, alone * rest_ks)
     wet_share = wet * wet_ks / most(wet * wet_ks + far_roots * rest_ks, _NOTHING)
-    # Of the whole, so that nothing is lost to rounding where there is one store.
+    # As a share of the whole, so that rounding loses nothing if there is one store.
     rest_drawn = least((1.0 - wet_share) * stress * drawn, rest_room - rest_lost)
     rest_drawn = maths.choose(far_roots > 0.0, most(rest_drawn, 0.0), 0.0 * rest_drawn)
-    # What the rest has no more of, the wetted ground gives as far as it gives easily.
+    # What the rest cannot give, the wetted ground gives as far as its Ks allows.
     eased = least(stress * drawn - rest_drawn, most(wet_share * stress, wet_ks) * drawn)
     wet_drawn = least(eased, wet_room - wet_lost)
-    # A small store may be emptied within the day: what the crop then misses is stress, too.
+    # A small store may be emptied within the day: what the crop then lacks is also stress.
     missed = stress * drawn - wet_drawn - rest_drawn
     emptied = most(stress - missed / most(drawn, _NOTHING), 0.0)
     stress = maths.choose(missed > _ROUNDING_MM, emptied, stress)
@@ -485,13 +485,13 @@ def dual_day(
     rest_after = maths.choose(rest > 0.0, rest_after, wet_after)
     wet_drained = most(-wet_after, 0.0)
     wet_end, rest_end = least(most(wet_after, 0.0), taw), least(most(rest_after, 0.0), taw)
-    # What the open surface lacks is part of what the root zone below lacks.
+    # The depletion of the open surface is part of the depletion of the root zone below.
     wet_surface_end = least(wet_surface + wet_lost / wet_open, wet_end * wet / wet_open)
     rest_open_div = most(rest_open, _NOTHING)
     rest_surface_end = least(
         rest_surface + rest_lost / rest_open_div, rest_end * rest / rest_open_div
     )
-    easy_share = wet / (wet + far_roots)  # of what an unstressed crop draws
+    easy_share = wet / (wet + far_roots)  # share of what an unstressed crop draws
     return DualDay(
         Stores(
             wet_end,

@@ -1,7 +1,7 @@
-"""What the ledger needs to know of a ground besides the day: rows under one succession of crops.
+"""Ground for the water balance: rows of a zone under one succession of crops.
 
-A zone whose rows all hold the same plantings is one part. Where they differ, rows with the same
-plantings make a part, and each part has an account of its own.
+A zone whose rows all hold the same plantings is one part. If they differ, rows with the same
+plantings make a part, and each part has a water balance of its own.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ Temperatures = Callable[[date], tuple[float, float] | None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlantingFacts:
-    """One planting: its crop, its course through the season, how close its plants stand."""
+    """One planting: its crop, its course through the season, the density of its plants."""
 
     planting: Planting
     crop: Crop
@@ -42,8 +42,8 @@ class PlantingFacts:
 class Part:
     """Rows of one zone under one succession of plantings, and their ground.
 
-    `line_fraction` is the share of that ground the drilled rows wet; `under_canopy` whether that is
-    the ground below the plants; `curve_number` None where no rain runs off.
+    `line_fraction` is the share of that ground that the drilled rows wet; `under_canopy` whether
+    that lies below the plants; `curve_number` is None if no rain runs off.
     """
 
     zone: str
@@ -62,7 +62,7 @@ class Part:
     remarks: tuple[str, ...] = ()  # of the first part: observations of nothing in the zone
 
     def planting_on(self, day: date) -> PlantingFacts | None:
-        """What stands there that day."""
+        """The planting that stands there on a day; None: bare ground."""
         for facts in self.plantings:
             if facts.planting.start <= day <= facts.course.ends:
                 return facts
@@ -71,7 +71,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Season:
-    """What courses and canopies are computed from, the same for a whole garden."""
+    """Inputs of courses and canopies that are the same for a whole garden."""
 
     crop_for: Callable[[str], Crop]
     days: Mapping[date, DayInput]
@@ -107,7 +107,7 @@ def parts_of(
     """
     groups = row_groups(zone)
     seen = [s for s in season.observations if s.zone == zone.name]
-    # What was seen of one part's crop is no stranger in the zone, so this is told for all of it.
+    # An observation of another part's crop fits the zone, so remarks are made for the whole zone.
     _, strange = allotted(zone.plantings, seen)
     return tuple(
         _part(
@@ -232,7 +232,7 @@ def _planting(
 
 
 def _cover(crop: Crop, planting: Planting, spacing_m: float, rows: Sequence[Row]) -> float | None:
-    """The rows' mean; None where the crop's spread or the ground is unknown."""
+    """Mean cover of the rows; None if the crop's spread or the ground is unknown."""
     ground_m2 = sum(row.ground_m2 for row in rows)
     if crop.spread_m is None or ground_m2 <= 0.0:
         return None

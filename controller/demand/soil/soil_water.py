@@ -1,7 +1,7 @@
-"""What soil holds for roots and air: available water, stress, drying, runoff.
+"""Available water of the soil, stress, drying, rain that counts, runoff.
 
-The daily step is written once. The ledger runs it on floats; whoever looks many seasons ahead hands
-it arrays and their own three functions, and gets the same figures.
+The daily step is written once. The water balance runs it on floats. A computation of many seasons
+may run it on arrays, with three functions of theirs, and gets the same figures.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ Number = Any  # a float, or an array of them: whatever the `Maths` handed in can
 
 
 class Maths(Protocol):
-    """Element by element: the lesser, the greater, and one or the other."""
+    """Three functions that work element by element."""
 
     def least(self, one: Number, other: Number) -> Number:
         """The lesser of the two."""
@@ -45,7 +45,7 @@ LEAST_RAIN_SHARE = 0.2  # rain under this share of ETo does not count: FAO-56 (1
 
 
 def taw_mm(*, field_capacity: float, wilting_point: float, root_depth_m: float) -> float:
-    """Total available water: what the root zone holds between field capacity and wilting.
+    """Total available water TAW: what the root zone holds between field capacity and wilting.
 
     Parameters
     ----------
@@ -84,14 +84,14 @@ def taw_mm(*, field_capacity: float, wilting_point: float, root_depth_m: float) 
 
 
 def raw_mm(*, taw_mm: float, depletion_fraction: float) -> float:
-    """Readily available water: what plants can take before they feel a lack.
+    """Readily available water RAW: what plants can take before they suffer stress.
 
     Parameters
     ----------
     taw_mm : float
         Total available water. [mm]
     depletion_fraction : float
-        The share that may go, 0 to 1 (Table 22, after `depletion_fraction_adjusted`).
+        The share p that may be used, 0 to 1 (Table 22, after `depletion_fraction_adjusted`).
 
     Returns
     -------
@@ -119,7 +119,7 @@ def raw_mm(*, taw_mm: float, depletion_fraction: float) -> float:
 
 
 def depletion_fraction_adjusted(depletion_fraction: float, *, etc_mm_day: float) -> float:
-    """The share that may go before stress, for a day's demand: less on a thirsty day.
+    """The share p that may be used before stress, for the demand of a day: less on a hot day.
 
     Parameters
     ----------
@@ -191,7 +191,7 @@ def stress_coefficient(
 
 
 def rain_unused_mm(*, rain_mm: float, eto_mm_day: float) -> float:
-    """Rain that never reaches the account: all of it when there is too little to count, else none.
+    """Rain that does not enter the water balance: all of a day's rain if it is too little.
 
     Parameters
     ----------
@@ -228,7 +228,7 @@ INITIAL_SHARE = 0.2  # of the storage, filled before anything runs off: NEH 630,
 
 
 def runoff_mm(*, rain_mm: float, curve_number: float) -> float:
-    """What of a day's rain runs off, by the curve number of the ground.
+    """Runoff of a day's rain, by the curve number of the ground.
 
     Parameters
     ----------
@@ -249,8 +249,8 @@ def runoff_mm(*, rain_mm: float, curve_number: float) -> float:
 
     Notes
     -----
-    Made for a storm and for fields. Neither the wetness before (which moves the number) nor the
-    length of the storm is asked for; nor is snow.
+    The method is made for storms on fields. The wetness before (which changes the number), the
+    length of the storm and snow are not considered.
 
     Source
     ------

@@ -11,7 +11,7 @@ from controller.demand.plants.stages import (
     LEAST_SCALE,
     MOST_SCALE,
     first_picking_days,
-    scale_of,
+    packet_scale,
     stage_days_of,
 )
 from controller.demand.soil.ground import rows_named
@@ -284,8 +284,8 @@ def length_words(planting: Planting, crop: Crop, site: Site) -> str:
             return (
                 f"{crop.label}: harvest_in is {planting.harvest_days} days, and the crop table has "
                 f"{first_picking_days(crop):.0f}; its stages are changed no further than to "
-                f"{scale_of(crop, planting.harvest_days):g} of the table's; write stages if the "
-                "days are right"
+                f"{packet_scale(crop, planting.harvest_days):g} of the table's; write stages if "
+                "the days are right"
             )
     if crop.perennial or own or (crop.autumn and winters(planting, site.latitude_deg)):
         return ""
