@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from controller.demand.climate import atmosphere, radiation, reference_et, snow, usual_et
+from controller.demand.climate import atmosphere, radiation, snow, usual_et
 from controller.demand.climate import radiation as sun
 from controller.demand.plants import canopy, degree_days, stages
 from controller.demand.soil import daily_balance, mulch, salinity, soil_water
@@ -83,11 +83,6 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
         daily_balance.kc_max,
         {"kcb": 0.5, "wind_2m_m_s": 2.0, "rh_min_pct": 45.0, "height_m": 0.5},
         {"wind_2m_m_s": (0.0, 60.0), "rh_min_pct": (0.0, 100.0), "height_m": (0.0, 100.0)},
-    ),
-    (
-        reference_et.hargreaves_mm_day,
-        {"tmin_c": 10.0, "tmax_c": 20.0, "extraterrestrial_mj_m2": 30.0},
-        {"tmin_c": (-60.0, 20.0), "tmax_c": (10.0, 60.0), "extraterrestrial_mj_m2": SUN},
     ),
     (mulch.mulch_of, {"name": "straw", "cover": 0.5}, {"cover as mulch_cover": SHARE}),
     (

@@ -7,7 +7,7 @@ nothing. The last function is a way to the project's own coefficients.
 from __future__ import annotations
 
 from dataclasses import replace
-from math import pi, radians, sin, tan
+from math import pi, radians, sin, sqrt, tan
 
 from controller.demand.plants.stages import CourseDay, CropDay, crop_on
 from crops.catalogue import load
@@ -46,6 +46,12 @@ def density_kcb(
 def stress_with_salt(*, salt_stress: float, water_stress: float) -> float:
     """Eq. 92: Ks of a crop that suffers from salt and from lack of water."""
     return salt_stress * water_stress
+
+
+def hargreaves_mm_day(*, tmin_c: float, tmax_c: float, extraterrestrial_mj_m2: float) -> float:
+    """Eq. 52: reference ET from temperatures alone, fair for means of 5 to 10 days."""
+    warmth = max((tmin_c + tmax_c) / 2.0 + 17.8, 0.0)
+    return 0.0023 * warmth * sqrt(tmax_c - tmin_c) * 0.408 * extraterrestrial_mj_m2
 
 
 def mid_and_end(

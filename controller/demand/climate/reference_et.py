@@ -10,15 +10,13 @@ variable was taken, best first:
 
 With temperatures alone all three are estimated and the same equation is used: FAO-56 finds that
 usually somewhat better than the Hargreaves equation. So did we, at four of five European stations
-(tests/published/test_station_years.py). Hargreaves is used only if asked for by name.
+(tests/published/test_station_years.py).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from math import sqrt
-from typing import Literal
 
 from controller.demand.climate.atmosphere import (
     AIR_TEMP_RANGE_C,
@@ -62,7 +60,7 @@ class ReferenceEt:
     """Reference ET of a day, how it was computed, and the weather used."""
 
     eto_mm_day: float
-    method: str  # "penman-monteith", with what was filled in; or "hargreaves"
+    method: str  # "penman-monteith", with what was estimated
     humidity_rung: str
     radiation_rung: str
     wind_rung: str
@@ -89,7 +87,6 @@ def reference_et(
     solar_mj_m2: float | None = None,
     sunshine_h: float | None = None,
     coastal: bool = False,
-    equation: Literal["penman-monteith", "hargreaves"] = "penman-monteith",
 ) -> ReferenceEt:
     """Reference ET of one day, from its two temperatures and all else that was measured.
 
@@ -125,8 +122,6 @@ def reference_et(
         Bright sunshine, 0 to 24. [h]
     coastal : bool
         Whether a large body of water near by narrows the range of temperatures.
-    equation : str
-        "penman-monteith", or "hargreaves" to use that equation whatever was measured.
 
     Returns
     -------
@@ -196,30 +191,25 @@ def reference_et(
         wind_rung = f"measured at {wind_height_m:g} m"
         if wind_2m_m_s < LEAST_WIND_M_S:
             notes.append(f"wind under {LEAST_WIND_M_S:g} m/s: counted as {LEAST_WIND_M_S:g} m/s")
-    if equation == "hargreaves":
-        method = "hargreaves"
-        eto = hargreaves_mm_day(tmin_c=tmin_c, tmax_c=tmax_c, extraterrestrial_mj_m2=above_mj_m2)
-    else:
-        method = _method(humidity_rung, radiation_rung, wind_known=wind_m_s is not None)
-        outgoing_mj_m2 = net_longwave_mj_m2(
-            tmin_c=tmin_c,
-            tmax_c=tmax_c,
-            vapour_pressure_kpa=vapour_kpa,
-            solar_mj_m2=sun_mj_m2,
-            clear_sky_mj_m2=clear_mj_m2,
-        )
-        eto = penman_monteith_mm_day(
-            tmean_c=(tmin_c + tmax_c) / 2.0,
-            elevation_m=elevation_m,
-            net_radiation_mj_m2=net_shortwave_mj_m2(sun_mj_m2) - outgoing_mj_m2,
-            wind_2m_m_s=max(wind_2m_m_s, LEAST_WIND_M_S),
-            deficit_kpa=max(saturation_kpa - vapour_kpa, 0.0),
-        )
+    outgoing_mj_m2 = net_longwave_mj_m2(
+        tmin_c=tmin_c,
+        tmax_c=tmax_c,
+        vapour_pressure_kpa=vapour_kpa,
+        solar_mj_m2=sun_mj_m2,
+        clear_sky_mj_m2=clear_mj_m2,
+    )
+    eto = penman_monteith_mm_day(
+        tmean_c=(tmin_c + tmax_c) / 2.0,
+        elevation_m=elevation_m,
+        net_radiation_mj_m2=net_shortwave_mj_m2(sun_mj_m2) - outgoing_mj_m2,
+        wind_2m_m_s=max(wind_2m_m_s, LEAST_WIND_M_S),
+        deficit_kpa=max(saturation_kpa - vapour_kpa, 0.0),
+    )
     if rh_min_pct is None:
         rh_min_pct = rh_min_from_vapour_pct(vapour_pressure_kpa=vapour_kpa, tmax_c=tmax_c)
     return ReferenceEt(
         eto_mm_day=max(eto, 0.0),
-        method=method,
+        method=_method(humidity_rung, radiation_rung, wind_known=wind_m_s is not None),
         humidity_rung=humidity_rung,
         radiation_rung=radiation_rung,
         wind_rung=wind_rung,
@@ -283,46 +273,6 @@ def penman_monteith_mm_day(
     from_radiation = MM_PER_MJ_M2 * slope * (net_radiation_mj_m2 - soil_heat_mj_m2)
     from_air = gamma * 900.0 / (tmean_c + 273.0) * wind_2m_m_s * deficit_kpa
     return (from_radiation + from_air) / (slope + gamma * (1.0 + 0.34 * wind_2m_m_s))
-
-
-def hargreaves_mm_day(*, tmin_c: float, tmax_c: float, extraterrestrial_mj_m2: float) -> float:
-    """The Hargreaves equation: reference ET from temperatures, fair for means of 5 to 10 days.
-
-    Parameters
-    ----------
-    tmin_c : float
-        Lowest temperature of the day, not above `tmax_c`. [°C]
-    tmax_c : float
-        Highest temperature of the day. [°C]
-    extraterrestrial_mj_m2 : float
-        Radiation above the air. [MJ/m2]
-
-    Returns
-    -------
-    float
-        Reference ET, 0 or more. [mm/day]
-
-    Raises
-    ------
-    OutOfRange
-        If the lowest temperature is above the highest, or a value is not a number.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, eq. 52.
-
-    Examples
-    --------
-    FAO-56, Example 20: 5.0.
-
-    >>> round(hargreaves_mm_day(tmin_c=14.8, tmax_c=26.6, extraterrestrial_mj_m2=40.6), 1)
-    5.0
-    """
-    require_range("tmax_c", tmax_c, *AIR_TEMP_RANGE_C)
-    require_range("tmin_c", tmin_c, AIR_TEMP_RANGE_C[0], tmax_c)
-    require_range("extraterrestrial_mj_m2", extraterrestrial_mj_m2, *SOLAR_RANGE_MJ_M2)
-    warmth = max((tmin_c + tmax_c) / 2.0 + 17.8, 0.0)
-    return 0.0023 * warmth * sqrt(tmax_c - tmin_c) * MM_PER_MJ_M2 * extraterrestrial_mj_m2
 
 
 @dataclass(slots=True)
