@@ -304,7 +304,6 @@ def test_a_tall_crop_is_measured_at_its_full_height_all_season():
         ({"kcb_table": math.nan}, "kcb_table"),
         ({"kcb_mid_table": -0.1}, "kcb_mid_table"),
         ({"kc_max": math.inf}, "kc_max"),
-        ({"kc_min": -0.1}, "kc_min"),
         ({"height_m": 31.0}, "height_m"),
         ({"full_height_m": math.nan}, "full_height_m"),
         ({"cover_full": 1.01}, "cover_full"),

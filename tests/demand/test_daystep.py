@@ -319,7 +319,6 @@ def test_plants_that_draw_nearly_all_leave_a_twentieth_to_the_ground() -> None:
     air = {"wind_2m_m_s": 2.0, "rh_min_pct": 45.0, "height_m": 1.0}
     assert kc_max(kcb=1.14, **air) == approx(1.2)
     assert kc_max(kcb=1.25, **air) == approx(1.3)
-    assert kc_max(kcb=0.5, base=1.1, **air) == approx(1.1)
 
 
 # WORKED, FAO-56 (1998), eq. 75 and Example 34: in the open the lesser of fw and 1 - fc.

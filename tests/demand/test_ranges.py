@@ -67,7 +67,6 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
             "height_m": 0.5,
             "cover_full": 0.5,
             "full_height_m": 1.0,
-            "kc_min": 0.15,
         },
         {
             "kcb_table": (0.0, 3.0),
@@ -76,7 +75,6 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
             "height_m": HEIGHT,
             "cover_full": SHARE,
             "full_height_m": HEIGHT,
-            "kc_min": (0.0, 3.0),
         },
     ),
     (

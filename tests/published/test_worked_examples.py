@@ -33,6 +33,7 @@ from controller.demand.plants.degree_days import degree_days
 from controller.demand.plants.stages import climate_shift, kc_on_day
 from controller.demand.soil.daily_balance import (
     KC_MAX_SELDOM,
+    KC_MIN,
     DayDemand,
     Stores,
     bucket_day,
@@ -205,11 +206,10 @@ def ex17(i: Inputs) -> Any:
     eto = penman_monteith_mm_day(
         tmean_c=(i["tmin_C"] + i["tmax_C"]) / 2,
         elevation_m=i["elevation_m"],
-        net_radiation_mj_m2=found["rn"],
+        net_radiation_mj_m2=found["rn"] - i["g_MJ_m2_d"],
         wind_2m_m_s=i["wind_2m_m_s"],
         deficit_kpa=atmosphere.day_saturation_kpa(tmin_c=i["tmin_C"], tmax_c=i["tmax_C"])
         - i["ea_kPa"],
-        soil_heat_mj_m2=i["g_MJ_m2_d"],
     )
     return {"rs_MJ_m2_d": solar, "rnl_MJ_m2_d": found["rnl_MJ_m2_d"], "eto_mm_d": eto}
 
@@ -416,7 +416,8 @@ def valve_minutes(i: Inputs) -> Any:
 def wet_and_open(i: Inputs) -> dict[str, float]:
     climate = {name: i[name] for name in ("wind_2m_m_s", "rh_min_pct", "height_m")}
     most = kc_max(kcb=i["kcb"], **climate)
-    cover = field_cover(kcb=i["kcb"], kc_max=most, height_m=i["height_m"], kc_min=i["kc_min"])
+    assert i["kc_min"] == KC_MIN
+    cover = field_cover(kcb=i["kcb"], kc_max=most, height_m=i["height_m"])
     exposed = exposed_fraction(cover=cover, wetted=i["fw"], under_canopy=i.get("drip", False))
     ke = evaporation_coefficient(kr=i["kr"], kcb=i["kcb"], kc_max=most, exposed=exposed)
     return {"kc_max": most, "fc": cover, "few": exposed, "ke": ke, "kc": i["kcb"] + ke}

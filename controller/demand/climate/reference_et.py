@@ -227,7 +227,6 @@ def penman_monteith_mm_day(
     net_radiation_mj_m2: float,
     wind_2m_m_s: float,
     deficit_kpa: float,
-    soil_heat_mj_m2: float = 0.0,
 ) -> float:
     """The FAO Penman-Monteith equation as printed, without limits.
 
@@ -238,13 +237,12 @@ def penman_monteith_mm_day(
     elevation_m : float
         Height above the sea. [m]
     net_radiation_mj_m2 : float
-        Net radiation Rn of the day. [MJ/m2]
+        Net radiation Rn of the day, less the heat G that the soil takes up, which is about 0 over a
+        day (eq. 42). [MJ/m2]
     wind_2m_m_s : float
         Wind at 2 m. [m/s]
     deficit_kpa : float
         Saturation vapour pressure less the actual. [kPa]
-    soil_heat_mj_m2 : float
-        Heat G that the soil takes up in the day; 0 but for means over a month. [MJ/m2]
 
     Returns
     -------
@@ -270,7 +268,7 @@ def penman_monteith_mm_day(
     """
     slope = saturation_slope_kpa_per_c(tmean_c)
     gamma = psychrometric_kpa_per_c(air_pressure_kpa(elevation_m))
-    from_radiation = MM_PER_MJ_M2 * slope * (net_radiation_mj_m2 - soil_heat_mj_m2)
+    from_radiation = MM_PER_MJ_M2 * slope * net_radiation_mj_m2
     from_air = gamma * 900.0 / (tmean_c + 273.0) * wind_2m_m_s * deficit_kpa
     return (from_radiation + from_air) / (slope + gamma * (1.0 + 0.34 * wind_2m_m_s))
 

@@ -82,7 +82,7 @@ def cover_at_full_size(*, spread_m: float, spacing_m: float, line_gap_m: float) 
     return min(quarter / (half_along * half_across), 1.0)
 
 
-def field_cover(*, kcb: float, kc_max: float, height_m: float, kc_min: float = KC_MIN) -> float:
+def field_cover(*, kcb: float, kc_max: float, height_m: float) -> float:
     """Share of the ground that a field of a crop shades, from its basal coefficient.
 
     Parameters
@@ -93,8 +93,6 @@ def field_cover(*, kcb: float, kc_max: float, height_m: float, kc_min: float = K
         Kc max of the day.
     height_m : float
         Height of the plants. [m]
-    kc_min : float
-        Kc of dry bare soil.
 
     Returns
     -------
@@ -117,8 +115,8 @@ def field_cover(*, kcb: float, kc_max: float, height_m: float, kc_min: float = K
     >>> round(field_cover(kcb=0.9, kc_max=1.30, height_m=1.0), 2)
     0.53
     """
-    above = max(kcb - kc_min, LEAST_ABOVE_KC_MIN)
-    most = max(kc_max - kc_min, LEAST_ABOVE_KC_MIN)
+    above = max(kcb - KC_MIN, LEAST_ABOVE_KC_MIN)
+    most = max(kc_max - KC_MIN, LEAST_ABOVE_KC_MIN)
     share = above / most
     return min(float(share ** (1.0 + 0.5 * height_m)), MOST_COVER)
 
@@ -167,7 +165,6 @@ def canopy_on(
     height_m: float,
     cover_full: float | None,
     full_height_m: float | None = None,
-    kc_min: float = KC_MIN,
     young: YoungStand | None = None,
 ) -> Canopy:
     """Basal coefficient and cover of the day for the plants of this bed.
@@ -186,15 +183,13 @@ def canopy_on(
         `cover_at_full_size` of these plants; None: they stand as the table's field does.
     full_height_m : float, optional
         Height they will have at mid-season; None: that of the day. [m]
-    kc_min : float
-        Kc of dry bare soil.
     young : YoungStand, optional
         How far a perennial in its first years has come; None: the plants are full-grown.
 
     Returns
     -------
     Canopy
-        Kcb from the lesser of `kcb_table` and `kc_min` up to `kcb_table`; cover from 0 to 0.99.
+        Kcb from the lesser of `kcb_table` and `KC_MIN` up to `kcb_table`; cover from 0 to 0.99.
         Plants that stand closer than in a field have the field's values: eq. 76 says little about
         how dense a field is. Young perennials have at most what full-grown plants of the same
         height would have in their place.
@@ -235,7 +230,6 @@ def canopy_on(
         0.0 <= kcb_table <= 3.0
         and 0.0 <= kcb_mid_table <= 3.0
         and 0.0 <= kc_max <= 3.0
-        and 0.0 <= kc_min <= 3.0
         and 0.0 <= height_m <= 30.0
         and 0.0 <= full_m <= 30.0
         and (cover_full is None or 0.0 <= cover_full <= 1.0)
@@ -244,23 +238,22 @@ def canopy_on(
             ("kcb_table", kcb_table),
             ("kcb_mid_table", kcb_mid_table),
             ("kc_max", kc_max),
-            ("kc_min", kc_min),
         ):
             require_range(name, value, 0.0, 3.0)
         require_range("height_m", height_m, *HEIGHT_RANGE_M)
         require_range("full_height_m", full_m, *HEIGHT_RANGE_M)
         raise OutOfRange("cover_full", cover_full or 0.0, 0.0, 1.0)
-    field = field_cover(kcb=kcb_table, kc_max=kc_max, height_m=height_m, kc_min=kc_min)
+    field = field_cover(kcb=kcb_table, kc_max=kc_max, height_m=height_m)
     if cover_full is None and young is None:
         return Canopy(kcb_table, field)
-    at_mid = field_cover(kcb=kcb_mid_table, kc_max=kc_max, height_m=full_m, kc_min=kc_min)
+    at_mid = field_cover(kcb=kcb_mid_table, kc_max=kc_max, height_m=full_m)
     if young is not None:
-        grown = _thinned(kcb_table, field, at_mid, height_m, kc_min, cover_full)
+        grown = _thinned(kcb_table, field, at_mid, height_m, cover_full)
         at_best = young.cover if cover_full is None else young.share * cover_full
         density = density_coefficient(cover=at_best, effective_cover=at_best, height_m=full_m)
-        kcb = kc_min + (kcb_table - kc_min) * density if kcb_table > kc_min else kcb_table
+        kcb = KC_MIN + (kcb_table - KC_MIN) * density if kcb_table > KC_MIN else kcb_table
         return Canopy(min(kcb, grown.kcb), min(field * at_best / at_mid, grown.cover))
-    return _thinned(kcb_table, field, at_mid, height_m, kc_min, cover_full)
+    return _thinned(kcb_table, field, at_mid, height_m, cover_full)
 
 
 def _thinned(
@@ -268,18 +261,17 @@ def _thinned(
     field: float,
     at_mid: float,
     height_m: float,
-    kc_min: float,
     cover_full: float | None,
 ) -> Canopy:
     """The same for full-grown plants that shade less of their bed than a field does."""
     if cover_full is None or cover_full >= at_mid:
         return Canopy(kcb_table, field)
     cover = field * cover_full / at_mid
-    if kcb_table <= kc_min:
+    if kcb_table <= KC_MIN:
         return Canopy(kcb_table, cover)
     density = density_coefficient(cover=cover, effective_cover=cover, height_m=height_m)
     dense = density_coefficient(cover=field, effective_cover=field, height_m=height_m)
-    return Canopy(kc_min + (kcb_table - kc_min) * density / dense, cover)
+    return Canopy(KC_MIN + (kcb_table - KC_MIN) * density / dense, cover)
 
 
 def _under_circle(x: float, radius: float) -> float:

@@ -33,7 +33,6 @@ def kc_max(
     wind_2m_m_s: float,
     rh_min_pct: float,
     height_m: float,
-    base: float = KC_MAX_SELDOM,
 ) -> float:
     """Kc max: the most that wet, cropped ground can lose over ETo with the energy of the day.
 
@@ -47,13 +46,11 @@ def kc_max(
         Lowest relative humidity; see `climate_shift`. [%]
     height_m : float
         Height of the plants. [m]
-    base : float
-        1.1 to 1.2, by how often the ground is wetted; see `kc_max_base`.
 
     Returns
     -------
     float
-        Kc max, at least `kcb` + 0.05.
+        Kc max of ground that is seldom wetted, at least `kcb` + 0.05.
 
     Raises
     ------
@@ -72,7 +69,7 @@ def kc_max(
     1.3
     """
     shift = climate_shift(wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=height_m)
-    return max(base + shift, kcb + LEAST_ABOVE_KCB)
+    return max(KC_MAX_SELDOM + shift, kcb + LEAST_ABOVE_KCB)
 
 
 def kc_max_base(
