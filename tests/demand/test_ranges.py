@@ -221,7 +221,7 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
         {"spread_c": (0.0, 20.0)},
     ),
     (
-        degree_days.soil_warmth_c,
+        degree_days.soil_temperature_c,
         {
             "before_c": 10.0,
             "day": DAY,

@@ -31,7 +31,7 @@ from datetime import date, timedelta
 from controller.demand.plants.degree_days import OPEN_GROUND, Ground, NormalSpread, NormalTemps
 from controller.demand.plants.development import (
     LONGEST_SEEDBED_DAYS,
-    cold_words,
+    cold_soil_warning,
     emergence_of,
     ordinary_emergence_days,
     pace_of,
@@ -98,14 +98,14 @@ class Course:
         for remark in said:
             self._remark(remark)
         self.ends = planting.until
-        self._seen = self._sorted_out(observations)
+        self._seen = self._accepted(observations)
         self._known_to = max(days, default=None)
         self.soil_c: Mapping[date, float] = {}  # at seed depth, until it is up
         self.emerges = self._emergence(normal_temps, ground)
         # Each year of a perennial, or the one run of everything else, is computed when asked for.
         self._runs: dict[date, _Run] = {}
         self._found: dict[date, CourseDay] = {}
-        self._ask_for_a_look()
+        self._remark_on_ripeness()
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -249,11 +249,11 @@ class Course:
             return max(position, late)
         return position
 
-    def _sorted_out(self, observations: Sequence[Observation]) -> tuple[Observation, ...]:
+    def _accepted(self, observations: Sequence[Observation]) -> tuple[Observation, ...]:
         """Observations that make sense, in order; a remark on each other one. Sets `ends` too."""
         kept: list[Observation] = []
-        told = [self._as_named_now(each) for each in observations]
-        for seen in sorted(told, key=lambda each: (each.day, _RANK.get(each.event, -1))):
+        current = [self._with_current_name(each) for each in observations]
+        for seen in sorted(current, key=lambda each: (each.day, _RANK.get(each.event, -1))):
             fault = self._fault_of(seen, kept)
             if fault:
                 self._remark(
@@ -265,7 +265,7 @@ class Course:
                 self.ends = seen.day
         return tuple(kept)
 
-    def _as_named_now(self, seen: Observation) -> Observation:
+    def _with_current_name(self, seen: Observation) -> Observation:
         """What an older logbook calls "lifted" may have been a harvest: no perennial's end."""
         if seen.event != OLD_GONE or self._crop.perennial:
             return seen
@@ -300,7 +300,7 @@ class Course:
         seen = self._seen[0].day if self._seen else None
         if seen is not None and (self._seen[0].event == "up" or seen < guess):
             return seen
-        if words := cold_words(self._crop, found, self._known_to):
+        if words := cold_soil_warning(self._crop, found, self._known_to):
             self._remark(words)
         if found.gave_up and self._is_known(guess):
             self._remark(
@@ -309,7 +309,7 @@ class Course:
             )
         return guess
 
-    def _ask_for_a_look(self) -> None:
+    def _remark_on_ripeness(self) -> None:
         """Remark on a crop that should ripen now by its course, if nobody has noted it."""
         today = self._known_to
         if (

@@ -16,7 +16,7 @@ NormalTemps = Callable[[date], tuple[float, float] | None]
 NormalSpread = Callable[[date], float]  # the standard deviation of both
 AIR_RANGE_C = (-90.0, 60.0)  # our choice: beyond any weather station's record
 SOIL_DAYS = 5  # our choice: so many days before sowing the soil's warmth is followed from
-SOIL_FOLLOWS = 0.35  # of the way to the surface's temperature in a day; see `soil_warmth_c`
+SOIL_FOLLOWS = 0.35  # of the way to the surface's temperature in a day; see `soil_temperature_c`
 # January first, in the north: what the sun adds where nobody knows how it shone. Our choice.
 _SUN_BY_MONTH_C = (0.0, 0.0, 0.5, 1.0, 1.5, 1.5, 1.5, 1.5, 0.5, 0.5, 0.0, 0.0)
 
@@ -151,7 +151,7 @@ class Ground:
 OPEN_GROUND = Ground()
 
 
-def sun_warms_c(
+def sun_warming_c(
     *,
     day: date,
     tmin_c: float,
@@ -188,7 +188,7 @@ def sun_warms_c(
 
     Examples
     --------
-    >>> sun_warms_c(day=date(2031, 4, 1), tmin_c=2, tmax_c=12, solar_mj_m2=20)
+    >>> sun_warming_c(day=date(2031, 4, 1), tmin_c=2, tmax_c=12, solar_mj_m2=20)
     0.5
     """
     if solar_mj_m2 is not None:
@@ -197,7 +197,7 @@ def sun_warms_c(
     return _SUN_BY_MONTH_C[(day.month + (5 if south else -1)) % 12]
 
 
-def soil_warmth_c(
+def soil_temperature_c(
     before_c: float | None,
     *,
     day: date,
@@ -243,12 +243,12 @@ def soil_warmth_c(
 
     Examples
     --------
-    >>> round(soil_warmth_c(8.0, day=date(2031, 4, 1), tmin_c=4.0, tmax_c=16.0), 2)
+    >>> round(soil_temperature_c(8.0, day=date(2031, 4, 1), tmin_c=4.0, tmax_c=16.0), 2)
     9.05
     """
     require_range("tmin_c", tmin_c, *AIR_RANGE_C)
     require_range("tmax_c", tmax_c, *AIR_RANGE_C)
-    sun_c = ground.sun_share * sun_warms_c(
+    sun_c = ground.sun_share * sun_warming_c(
         day=day, tmin_c=tmin_c, tmax_c=tmax_c, solar_mj_m2=solar_mj_m2, south=ground.south
     )
     bare_c = (tmin_c + tmax_c) / 2.0 + sun_c + ground.film_c

@@ -15,7 +15,7 @@ from controller.demand.plants.degree_days import (
     NormalSpread,
     NormalTemps,
     emergence_rate,
-    soil_warmth_c,
+    soil_temperature_c,
     usual_degree_days,
 )
 from controller.demand.plants.stages import STAGE_NAMES, stage_days_of
@@ -54,7 +54,7 @@ class Emergence:
 
 
 def ground_of(mulch: Mulch, soil: Soil, *, south: bool) -> Ground:
-    """How mulch and soil of a bed change the temperature at seed depth, for `soil_warmth_c`.
+    """How mulch and soil of a bed change the temperature at seed depth, for `soil_temperature_c`.
 
     Source
     ------
@@ -197,7 +197,7 @@ def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> str:
     )
 
 
-def cold_words(crop: Crop, found: Emergence, today: date | None) -> str:
+def cold_soil_warning(crop: Crop, found: Emergence, today: date | None) -> str:
     """The warning that soil is too cold for seed that is not up; empty if there is none.
 
     Source
@@ -209,7 +209,7 @@ def cold_words(crop: Crop, found: Emergence, today: date | None) -> str:
     >>> from crops.catalogue import load
     >>> today = date(2031, 4, 1)
     >>> found = Emergence(up=date(2031, 4, 20), gave_up=False, soil_c={today: 8.0})
-    >>> cold_words(load().crop("tomato"), found, today)[:26]
+    >>> cold_soil_warning(load().crop("tomato"), found, today)[:26]
     'too cold, its seed may rot'
     """
     words = too_cold(crop, found.soil_c, today)
@@ -245,7 +245,7 @@ def _soil_after(
         (low_c, high_c), solar = pair, None
     else:
         return before_c
-    return soil_warmth_c(
+    return soil_temperature_c(
         before_c,
         day=day,
         tmin_c=low_c,
@@ -328,7 +328,7 @@ def pace_of(
     normal_temps : callable, optional
         Lowest and highest temperature usual for a date. [°C]
     latitude_deg : float, optional
-        Latitude, south negative; None: no crop winters. [deg]
+        Latitude, south negative; None: no crop overwinters. [deg]
     normal_spread : callable, optional
         Standard deviation of those temperatures. [°C]
 
@@ -340,7 +340,7 @@ def pace_of(
     Source
     ------
     A stage's length in days over its degree days, on the dates that it has by date: our choice.
-    Crops that winter go by `Crop.autumn`.
+    Crops that overwinter go by `Crop.autumn`.
 
     Examples
     --------
@@ -353,7 +353,7 @@ def pace_of(
     days = stage_days_of(crop, planting)
     ends = tuple(accumulate(days))
     autumn = crop.autumn
-    if autumn is not None and latitude_deg is not None and winters(planting, latitude_deg):
+    if autumn is not None and latitude_deg is not None and overwinters(planting, latitude_deg):
         return Pace(
             ends=ends,  # type: ignore[arg-type]
             per_degree_day=tuple(n / total for n, total in zip(days, autumn.warmth, strict=True)),  # type: ignore[arg-type]
@@ -405,7 +405,7 @@ def pace_of(
     return pace, tuple(remarks)
 
 
-def winters(planting: Planting, latitude_deg: float) -> bool:
+def overwinters(planting: Planting, latitude_deg: float) -> bool:
     """Whether a planting goes in in autumn and stands through winter, with no stages of its own.
 
     Latitude in degrees, south negative.
@@ -418,7 +418,7 @@ def winters(planting: Planting, latitude_deg: float) -> bool:
     Examples
     --------
     >>> garlic = Planting(crop="garlic", start=date(2031, 10, 20), until=date(2032, 7, 10))
-    >>> winters(garlic, 45.0), winters(garlic, -45.0)
+    >>> overwinters(garlic, 45.0), overwinters(garlic, -45.0)
     (True, False)
     """
     if planting.stage_days or planting.stage_warmth:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from datetime import date, timedelta
 
-from controller.demand.plants.development import winters
+from controller.demand.plants.development import overwinters
 from controller.demand.plants.stages import (
     LEAST_SCALE,
     MOST_SCALE,
@@ -287,7 +287,7 @@ def length_words(planting: Planting, crop: Crop, site: Site) -> str:
                 f"{packet_scale(crop, planting.harvest_days):g} of the table's; write stages if "
                 "the days are right"
             )
-    if crop.perennial or own or (crop.autumn and winters(planting, site.latitude_deg)):
+    if crop.perennial or own or (crop.autumn and overwinters(planting, site.latitude_deg)):
         return ""
     days = stage_days_of(crop, planting)
     stands = (planting.until - planting.start).days + 1
