@@ -168,7 +168,7 @@ def sun_warming_c(
     tmin_c, tmax_c : float
         Lowest and highest air temperature. [°C]
     solar_mj_m2 : float or None
-        Solar radiation, if known. [MJ/m2 a day]
+        Solar radiation of the day, if known. [MJ/m2]
     south : bool
         Whether the place lies south of the equator.
 
@@ -218,7 +218,7 @@ def soil_temperature_c(
     tmin_c, tmax_c : float
         Lowest and highest air temperature, -90 to 60. [°C]
     solar_mj_m2 : float or None
-        Solar radiation, if known. [MJ/m2 a day]
+        Solar radiation of the day, if known. [MJ/m2]
     snow : bool
         Whether there is snow: soil under it does not freeze.
     ground : Ground

@@ -116,7 +116,21 @@ def advance(
 
     Source
     ------
-    Allen et al. (1998), FAO Paper 56, chapters 7 and 8; what differs is said at the head.
+    Allen et al. (1998), FAO Paper 56, chapters 7 and 8; the head of this module says what differs.
+
+    Examples
+    --------
+    Bare loam that lacks 9 mm gets 10 mm of rain and loses 1.15 x 4.0 mm:
+
+    >>> from datetime import date
+    >>> from controller.demand.soil.mulch import mulch_of
+    >>> from crops.catalogue import load
+    >>> loam, bare = load().soil("loam"), mulch_of("none", 0.0)
+    >>> part = Part(zone="a", name="", ground_m2=9.0, soil=loam, plantings=(), mulch=bare)
+    >>> today = DayInput(day=date(2031, 4, 1), eto_mm=4.0, method="given", rain_mm=10.0)
+    >>> evening = advance(None, part=part, today=today, watered_mm=0.0)
+    >>> round(evening.used_mm, 2), round(evening.depletion_mm, 2)
+    (4.6, 3.6)
     """
     if previous is not None and today.day.toordinal() - previous.day.toordinal() != 1:
         gap = (today.day - previous.day).days
