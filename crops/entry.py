@@ -319,7 +319,7 @@ def _faults(
         number = isinstance(value, int | float) and not isinstance(value, bool)
         if not number or not math.isfinite(value) or not low <= value <= high:
             faults.append(f"{where}, {key}: found {value!r}; allowed is {low:g} to {high:g}")
-    # a Kcb without its Kc is not asked for: it follows from Kc
+    # a missing Kcb is no fault if its Kc is missing too: it follows from Kc
     missing = [
         key
         for key in known

@@ -1,4 +1,4 @@
-"""The air over the garden: its pressure by height, the vapour in it, its wind brought to 2 m."""
+"""The air over the garden: pressure by elevation, water vapour, wind at 2 m."""
 
 from __future__ import annotations
 
@@ -150,7 +150,7 @@ def day_saturation_kpa(*, tmin_c: float, tmax_c: float) -> float:
 
 
 def saturation_slope_kpa_per_c(air_temp_c: float) -> float:
-    """How steeply the saturation vapour pressure rises with temperature.
+    """Slope of the saturation vapour pressure curve.
 
     Parameters
     ----------
@@ -255,7 +255,7 @@ def vapour_from_rh_max_kpa(*, tmin_c: float, rh_max_pct: float) -> float:
 
 
 def vapour_from_rh_mean_kpa(*, tmin_c: float, tmax_c: float, rh_mean_pct: float) -> float:
-    """Vapour pressure from the day's mean relative humidity: the roughest of the three.
+    """Vapour pressure from the day's mean relative humidity: the least accurate of the three.
 
     Parameters
     ----------

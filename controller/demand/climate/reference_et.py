@@ -1,4 +1,4 @@
-"""Reference evapotranspiration of a day: the FAO-56 Penman-Monteith equation on what is known.
+"""Reference evapotranspiration of a day by the FAO-56 Penman-Monteith equation, from what is known.
 
 What was not measured is estimated as in FAO-56 (1998), chapter 3. The result says from what each
 variable was taken, best first:

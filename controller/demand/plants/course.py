@@ -266,7 +266,7 @@ class Course:
         return tuple(kept)
 
     def _with_current_name(self, seen: Observation) -> Observation:
-        """What an older logbook calls "lifted" may have been a harvest: no perennial's end."""
+        """The observation with today's name; "lifted" of an older logbook may be a mere harvest."""
         if seen.event != OLD_GONE or self._crop.perennial:
             return seen
         return replace(seen, event="gone")
@@ -291,7 +291,7 @@ class Course:
         return ""
 
     def _emergence(self, normal_temps: NormalTemps | None, ground: Ground) -> date | None:
-        """The day that plants are up; None where they were never sown."""
+        """The day on which plants are up; None if they were not sown."""
         planting = self._planting
         if planting.transplanted:
             return None
@@ -342,7 +342,7 @@ class Course:
 
     @property
     def _grows_from(self) -> date:
-        """The day on which a perennial's growing year begins; the start of everything else."""
+        """The day on which the growing year begins: for all but perennials the start."""
         begins = self._planting.grows_from
         return begins if begins is not None and self._crop.perennial else self._planting.start
 

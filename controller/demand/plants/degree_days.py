@@ -17,7 +17,7 @@ NormalSpread = Callable[[date], float]  # the standard deviation of both
 AIR_RANGE_C = (-90.0, 60.0)  # our choice: beyond any weather station's record
 SOIL_DAYS = 5  # our choice: so many days before sowing the soil's warmth is followed from
 SOIL_FOLLOWS = 0.35  # of the way to the surface's temperature in a day; see `soil_temperature_c`
-# January first, in the north: what the sun adds where nobody knows how it shone. Our choice.
+# From January on, in the north: what the sun adds if its radiation is unknown. Our choice.
 _SUN_BY_MONTH_C = (0.0, 0.0, 0.5, 1.0, 1.5, 1.5, 1.5, 1.5, 0.5, 0.5, 0.0, 0.0)
 
 

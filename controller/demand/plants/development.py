@@ -164,7 +164,7 @@ def emergence_of(
 
 
 def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> str:
-    """How warm the soil is and should be, if it is too cold for seed.
+    """In words how warm the soil is and should be, if it is too cold for seed.
 
     Parameters
     ----------
@@ -279,7 +279,7 @@ class Pace:
 
     @property
     def by_days(self) -> bool:
-        """Whether warmth plays no part."""
+        """Whether all stages go by days."""
         return not any(self.per_degree_day)
 
     def after(self, position: float, day: date, today: DayInput | None) -> float:
@@ -406,7 +406,7 @@ def pace_of(
 
 
 def overwinters(planting: Planting, latitude_deg: float) -> bool:
-    """Whether a planting goes in in autumn and stands through winter, with no stages of its own.
+    """Whether a planting is planted in autumn and stands through winter, without own stages.
 
     Latitude in degrees, south negative.
 

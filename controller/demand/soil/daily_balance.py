@@ -271,7 +271,7 @@ _ROUNDING_MM = 1e-9
 
 
 class Bucket(NamedTuple):
-    """A day of one bucket: stress Ks (or Kr), used, drained and missing at its end, in mm."""
+    """A day of one bucket: Ks (or Kr), then water used, drained and missing at its end. [mm]"""
 
     stress: Number
     used_mm: Number

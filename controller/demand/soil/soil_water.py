@@ -10,7 +10,7 @@ from typing import Any, Protocol
 
 from controller.errors import require_range
 
-Number = Any  # a float, or an array of them: whatever the `Maths` handed in can work on
+Number = Any  # a float, or an array of floats with its own `Maths`
 
 
 class Maths(Protocol):

@@ -144,7 +144,7 @@ def advance(
 
 
 def corrected_by_reading(row: LedgerDay, *, moisture: float, field_capacity: float) -> LedgerDay:
-    """The evening of a day, with the wetted ground as moist as a person has measured it.
+    """The evening of a day, with the moisture of the wetted ground as a person has measured it.
 
     Parameters
     ----------
@@ -274,7 +274,7 @@ def _planted_day(
     today: DayInput,
     water: _DayWater,
 ) -> LedgerDay:
-    """The root zone under a planting, by the coefficients the garden asks for."""
+    """The root zone under a planting, with the coefficients of the garden file."""
     at = facts.course.on(today.day)
     wind, humidity = today.wind_2m_m_s, today.rh_min_pct
     crop = crop_on(
