@@ -1,6 +1,7 @@
-"""Conversions by name, and the physical constants, each with its source.
+"""Unit conversions and physical constants, each with its source.
 
-SI inside; a gardener's units are turned once, at the door, by a function named for both ends.
+The program computes in SI. A gardener's units are converted once, on input or output, by a function
+whose name has both units.
 """
 
 from __future__ import annotations
@@ -92,11 +93,6 @@ def head_m_from_psi(psi: float) -> float:
 def psi_from_head_m(head_m: float) -> float:
     """Metres of water to pounds per square inch."""
     return head_m / HEAD_M_PER_PSI
-
-
-def head_m_from_kpa(kilopascals: float) -> float:
-    """Kilopascals to metres of water."""
-    return kilopascals * HEAD_M_PER_KPA
 
 
 def kpa_from_head_m(head_m: float) -> float:

@@ -1,7 +1,7 @@
-"""The crop and soil tables: read, checked and looked up by any of their names.
+"""The crop and soil tables: reading, checking, look-up by any name.
 
 `load()` reads crops.toml, the files of `MORE_CROPS` and soils.toml beside this file. A gardener's
-own crops and soils are laid over them: each names what it is `like` and the figures it changes.
+own crops and soils come before them: each names what it is `like` and the figures that it changes.
 """
 
 from __future__ import annotations
@@ -34,24 +34,24 @@ __all__ = ["Catalogue", "Changes", "Crop", "Soil", "load", "read_tables"]
 
 
 class Changes(Protocol):
-    """What a gardener wrote of an own crop or soil (the garden model's OwnCrop and OwnSoil fit)."""
+    """An own crop or soil as a gardener describes it (OwnCrop and OwnSoil of the garden model)."""
 
     @property
     def name(self) -> str:
-        """What it is called."""
+        """Its name."""
 
     @property
     def like(self) -> str | None:
-        """The table's entry it starts from; None: the one of its own name, or none."""
+        """The entry of the table that it starts from; None: the one of its own name, if any."""
 
     @property
     def changes(self) -> Mapping[str, float]:
         """Figures that differ, by the names of `CROP_FIGURES` or `SOIL_FIGURES`."""
 
 
-# Read after crops.toml, whose head holds for them; the names are those of no crop before them.
+# Read after crops.toml, whose head is valid for them; no name may occur twice.
 MORE_CROPS = ("greens_and_herbs.toml", "grains_and_covers.toml", "trees_bushes_lawns.toml")
-# As a row of crops.toml writes them, in the order of kc_mid, kcb_mid, height_m.
+# In the order of a row of crops.toml: kc_mid, kcb_mid, height_m.
 SUPPORTED = ("kc_mid_supported", "kcb_mid_supported", "height_supported_m")
 
 EMERGENCE = ("emergence_base_c", "emergence_least_c", "emergence_slower")
@@ -60,27 +60,11 @@ _Entry = TypeVar("_Entry", bound=Crop | Soil)
 
 
 class Catalogue:
-    """All crops and soils by any of their names; case, spaces, hyphens, plurals do not matter."""
+    """All crops and soils by any name; case, spaces, hyphens and plurals do not matter."""
 
-    def __init__(
-        self, crops: Iterable[Crop], soils: Iterable[Soil], where: Mapping[str, str]
-    ) -> None:
-        crops, soils = tuple(crops), tuple(soils)
-        self._crops = {crop.name: crop for crop in crops}
-        self._soils = {soil.name: soil for soil in soils}
-        self._where = dict(where)
+    def __init__(self, crops: Iterable[Crop], soils: Iterable[Soil]) -> None:
         self._crop_by_name = _index(crops, "crop")
         self._soil_by_name = _index(soils, "soil")
-
-    @property
-    def crop_names(self) -> tuple[str, ...]:
-        """The crops of the table, in its order."""
-        return tuple(self._crops)
-
-    @property
-    def soil_names(self) -> tuple[str, ...]:
-        """The soils of the table, in its order."""
-        return tuple(self._soils)
 
     def crop(self, name: str, own: Iterable[Changes] = ()) -> Crop:
         """The crop of that name, the gardener's own first; CropFileError if there is none."""
@@ -89,25 +73,6 @@ class Catalogue:
     def soil(self, name: str, own: Iterable[Changes] = ()) -> Soil:
         """The soil of that name, the gardener's own first; CropFileError if there is none."""
         return _find("soil", name, tuple(own), self._soil_by_name, _changed_soil)
-
-    def crops_with(self, own: Iterable[Changes]) -> Callable[[str], Crop]:
-        """`crop` with these own crops, remembering what it found: for the ledger's daily asking."""
-        kept = tuple(own)
-        return lru_cache(maxsize=None)(lambda name: self.crop(name, kept))
-
-    def source_of(self, entry: Crop | Soil, figure: str) -> str:
-        """Where one figure of a crop or soil comes from, in words."""
-        if figure in entry.changed:
-            return "the gardener's own"
-        usual = self._where.get(figure, entry.source)
-        if figure == "first_years" and isinstance(entry, Crop) and entry.first_years:
-            kind = entry.first_years.label if entry.first_years.kind else ""
-            return f"{usual}; those of {kind}" if kind else usual
-        if figure in entry.from_memory and usual.startswith("FAO-56"):
-            return f"from memory, or no table's ({entry.source})"
-        if figure in entry.from_memory and figure == "emergence_days":
-            return f"a near relative's in the {usual}, or as its note says"
-        return usual
 
 
 @lru_cache(maxsize=1)
@@ -123,10 +88,10 @@ def load() -> Catalogue:
 def read_tables(
     crops_toml: str, soils_toml: str, more_crops: Mapping[str, str] | None = None
 ) -> Catalogue:
-    """Tables as text to a catalogue; CropFileError says what is wrong with one.
+    """Make a catalogue from tables as text; CropFileError if one is wrong.
 
-    `more_crops` are further files of crops by their names; their figures come from where the first
-    file's `[where]` says.
+    `more_crops` are further files of crops by their names; the first file's `[where]` holds for
+    their figures too.
     """
     crops, soils = _parsed("crops.toml", crops_toml), _parsed("soils.toml", soils_toml)
     kinds = kinds_of(crops.get("first_years", {}))
@@ -138,12 +103,7 @@ def read_tables(
     soil_list: list[Soil] = []
     for name, row in soils.get("soil", {}).items():
         soil_list.append(_soil_from_row(name, row, soil_list, soils.get("where", {})))
-    where = {"root_min_m": "roots_m", "root_max_m": "roots_m"}
-    where |= {key: key.split("_")[0] for key in CROP_FIGURES if key.startswith(("kc", "salinity"))}
-    where |= dict.fromkeys(SUPPORTED, "supported")
-    words: dict[str, str] = {**crops.get("where", {}), **soils.get("where", {})}
-    words |= {figure: words[key] for figure, key in where.items() if key in words}
-    return Catalogue(crop_list, soil_list, words)
+    return Catalogue(crop_list, soil_list)
 
 
 def _parsed(file: str, text: str) -> dict[str, Any]:
@@ -219,7 +179,7 @@ def _index(entries: Iterable[_Entry], noun: str) -> dict[str, _Entry]:
 
 
 def _key(name: str) -> str:
-    """The name with everything taken out that people write differently."""
+    """The name without what people write differently: case, spaces, signs."""
     return re.sub(r"[\W_]+", "", name.casefold())
 
 
@@ -244,7 +204,7 @@ def _find(
 
 
 def _singulars(key: str) -> tuple[str, ...]:
-    """The word itself, then what it may be the plural of: "leeks", "tomatoes", "strawberries"."""
+    """The word itself, then its possible singulars: "leeks", "tomatoes", "strawberries"."""
     return key, key.removesuffix("s"), key.removesuffix("es"), key.removesuffix("ies") + "y"
 
 

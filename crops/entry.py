@@ -1,4 +1,4 @@
-"""A crop's and a soil's figures, and what is believed of them."""
+"""The figures of a crop and of a soil, and their allowed ranges."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ from crops.firstyears import FirstYears
 
 SURFACE_LAYER_M = 0.10  # depth that dries by evaporation, 0.10-0.15 m: FAO-56 (1998), chapter 7
 
-# The figures a gardener may set, with what is believed of each (limits: our choice, wide enough for
-# any plant or soil, narrow enough to catch a slipped point or a wrong unit).
+# The figures that a gardener may set, each with its allowed range (our choice, wide enough for any
+# plant or soil, narrow enough to catch a slipped decimal point or a wrong unit).
 CROP_FIGURES: Mapping[str, tuple[float, float]] = {
     **dict.fromkeys(("kc_ini", "kc_mid", "kc_end", "kcb_ini", "kcb_mid", "kcb_end"), (0.0, 2.0)),
     **dict.fromkeys(("days_initial", "days_development", "days_mid", "days_late"), (0, 400)),
@@ -37,11 +37,11 @@ CROP_MAY_LACK = frozenset(
         *("kc_mid_supported", "kcb_mid_supported", "height_supported_m"),
     }
 )
-# Heat above this brings no more growth: Oregon State University Extension EM 9305 (86 °F for sweet
-# corn); our choice for every other crop.
+# Temperature above which heat brings no more growth: Oregon State University Extension EM 9305
+# (86 °F for sweet corn); our choice for every other crop.
 USUAL_GDD_UPPER_C = 30.0
 USUAL_CURVE_NUMBER = 75.0  # our choice: the upper end of flat mulched beds, 60-75 (from memory)
-EMERGENCE_SOIL_C = (5.0, 10.0, 15.0, 20.0, 25.0)  # what the figures of `emergence_days` are for
+EMERGENCE_SOIL_C = (5.0, 10.0, 15.0, 20.0, 25.0)  # soil temperatures of `emergence_days`
 LONGEST_EMERGENCE_DAYS = 90.0
 COLDEST_EMERGENCE_C = -5.0  # our choice: no vegetable comes up in frozen ground
 SOIL_FIGURES: Mapping[str, tuple[float, float]] = {
@@ -65,11 +65,11 @@ RANGES = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Autumn:
-    """How a crop goes that is planted in autumn and stands through winter.
+    """Stages of a crop that is planted in autumn and stands through winter.
 
-    `warmth` are the lengths of its stages in degree days over `base_c`, so that winter stops them.
-    Full cover does not come before days of `cover_from_h` hours, yellowing not before 30 days after
-    those of `yellow_from_h`.
+    `warmth` has the lengths of its stages in degree days over `base_c`, so that winter stops them.
+    Full cover begins at the earliest on the first day of `cover_from_h` hours, yellowing 30 days
+    after the first day of `yellow_from_h`.
     """
 
     warmth: tuple[float, float, float, float]
@@ -79,7 +79,7 @@ class Autumn:
 
 
 def autumn_of(where: str, written: Mapping[str, Any] | None) -> Autumn | None:
-    """The autumn figures of a row; CropFileError says what is wrong with them."""
+    """The autumn figures of a row; CropFileError if one is wrong."""
     if written is None:
         return None
     warmth = tuple(map(float, written.get("warmth", ())))
@@ -156,7 +156,7 @@ class Crop:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Soil:
-    """One soil's figures; the head of soils.toml says what each is, `note` how it was chosen."""
+    """One soil's figures; the head of soils.toml explains them, `note` how each was chosen."""
 
     name: str
     label: str
@@ -198,10 +198,10 @@ def checked_crop(
     written: Mapping[str, Any],
     about: Mapping[str, Any],
 ) -> Crop:
-    """Check the figures together and make the crop of them.
+    """Check the figures together and make a crop from them.
 
-    Two that a gardener may well leave out are filled in: plants spread until they meet in the row,
-    and heat has the usual upper limit.
+    Two figures that a gardener may leave out are filled in: plants spread until they meet in the
+    row, and degree days have the usual upper limit.
     """
     figures = {
         "spread_m": figures.get("in_row_spacing_m"),
@@ -248,7 +248,7 @@ def checked_soil(
     written: Mapping[str, Any],
     about: Mapping[str, Any],
 ) -> Soil:
-    """Check the figures together and make the soil of them."""
+    """Check the figures together and make a soil from them."""
     figures = {"curve_number": USUAL_CURVE_NUMBER, **figures}
     faults = _faults(where, written, figures, SOIL_FIGURES, frozenset())
     if faults:
@@ -269,7 +269,7 @@ def checked_soil(
 
 
 def _faults_of_growing(where: str, about: Mapping[str, Any]) -> list[str]:
-    """The same for what is no single number: the days until plants show, and the end."""
+    """The same for what is not a single number: emergence, first picking, dry-down."""
     days, end = about.get("emergence_days", ()), about.get("dry_down", "")
     faults = []
     if days and not (
@@ -307,7 +307,7 @@ def _faults(
     known: Mapping[str, tuple[float, float]],
     may_lack: frozenset[str],
 ) -> list[str]:
-    """One readable line for each figure that is unknown, missing, or beyond belief."""
+    """One readable line for each figure that is unknown, missing or out of its range."""
     faults = []
     for key, value in written.items():
         if key not in known:
@@ -319,7 +319,7 @@ def _faults(
         number = isinstance(value, int | float) and not isinstance(value, bool)
         if not number or not math.isfinite(value) or not low <= value <= high:
             faults.append(f"{where}, {key}: found {value!r}; allowed is {low:g} to {high:g}")
-    # a Kcb without its Kc is not asked for: it follows from Kc
+    # a missing Kcb is no fault if its Kc is missing too: it follows from Kc
     missing = [
         key
         for key in known

@@ -1,8 +1,8 @@
-"""The first years of a perennial: what it is on the way from setting out to full growth.
+"""The first years of a perennial, from setting out to full growth.
 
-The tables describe established plants. A perennial just set out has the roots it was dug up with
-and shades next to nothing; it takes some years to become what the tables say. Its own figures stand
-in crops.toml as `first_years`; else those of its kind do (tree, bush, cane ...), under
+The tables describe established plants. A perennial just set out has the roots with which it was
+lifted and shades next to nothing; it takes some years to reach the figures of the tables. Its own
+figures are in crops.toml as `first_years`, or those of its kind (tree, bush, cane ...) under
 `[first_years.KIND]` in the same file.
 """
 
@@ -14,32 +14,33 @@ from typing import Any, NamedTuple
 
 from controller.errors import CropFileError
 
-# What is believed of each figure: our choice, wide enough for any plant.
-_BELIEVED: Mapping[str, tuple[float, float]] = {
+# Allowed range of each figure: our choice, wide enough for any plant.
+_ALLOWED: Mapping[str, tuple[float, float]] = {
     "roots_m": (0.05, 1.0),
     "years": (1, 15),
     "cover_full": (0.01, 1.0),
     "moist_days": (0, 90),
 }
-# The kind of a perennial whose row names none, by its height: our choice.
+# Kind of a perennial whose row names none, by its least height: our choice.
 _KIND_BY_HEIGHT = ((2.5, "tree"), (1.0, "bush"), (0.0, "herb"))
 
 
 class YoungStand(NamedTuple):
-    """How far the plants of one of the first years have come, at its mid-season."""
+    """Cover of the plants at mid-season of one of the first years."""
 
-    cover: float  # of the ground, where they stand as far apart as is usual
-    share: float  # of the ground that full-grown plants of the same bed shade
+    cover: float  # share of the ground, at usual spacing
+    share: float  # the same over the cover of full-grown plants
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FirstYears:
     """From setting out to full growth.
 
-    Roots are `roots_m` deep when set out and full after `years` growing years. `cover` is the share
-    of the ground that the plants shade at mid-season of their first years, one figure a year,
-    `cover_full` that of established ones, all at usual spacing. For `moist_days` after setting out
-    they are kept moist. `kind` is empty where the figures are the crop's own.
+    Roots are `roots_m` deep when the plants are set out and full after `years` growing years.
+    `cover` is the share of the ground that they shade at mid-season of their first years, one
+    figure a year; `cover_full` is that of established plants; both at usual spacing. Plants are
+    kept moist for `moist_days` after setting out. `kind` is empty if the figures are the crop's
+    own.
     """
 
     roots_m: float
@@ -54,8 +55,8 @@ class FirstYears:
     def stand_in(self, year: int) -> YoungStand:
         """The stand at mid-season of a growing year, the first is 1.
 
-        From the last year that has a figure, cover grows evenly until the year after `years`, which
-        is the first of the established plants. Our choice.
+        From the last year with a figure, cover grows linearly until the year after `years`, in
+        which the plants are established. Our choice.
         """
         last = len(self.cover)
         if year <= last:
@@ -66,9 +67,9 @@ class FirstYears:
         return YoungStand(cover, cover / self.cover_full)
 
     def roots_by(self, years_grown: float, *, full_m: float) -> float:
-        """Depth of the roots after so many growing years, the one under way by its share. [m]
+        """Depth of the roots after a number of growing years, which need not be whole. [m]
 
-        They grow evenly from `roots_m` to `full_m`: our choice, within 0.2 m of gardeners' custom.
+        It grows linearly from `roots_m` to `full_m`: our choice, within 0.2 m of gardeners' custom.
         """
         first_m = min(self.roots_m, full_m)
         return first_m + (full_m - first_m) * min(max(years_grown, 0.0) / self.years, 1.0)
@@ -87,9 +88,9 @@ def first_years_of(
     perennial: bool,
     height_m: float,
 ) -> FirstYears | None:
-    """A crop's first years: its own, those of the kind it names, or of the kind of its height.
+    """First years of a crop: its own, those of the kind it names, or those of its height's kind.
 
-    None for a crop that is no perennial, and where no kinds are known at all.
+    None for a crop that is no perennial, or if no kinds are known.
     """
     if not perennial:
         if written is not None:
@@ -103,14 +104,14 @@ def first_years_of(
     if written not in kinds:
         raise CropFileError(
             f"{where}, first_years: found {written!r}; allowed are {', '.join(kinds)}, or a table "
-            f"of {', '.join(_BELIEVED)} and cover"
+            f"of {', '.join(_ALLOWED)} and cover"
         )
     return kinds[written]
 
 
 def _read(where: str, row: Mapping[str, Any], *, kind: str) -> FirstYears:
     faults = [f"{where}, {key}: there is no such figure" for key in _unknown(row)]
-    for key, (low, high) in _BELIEVED.items():
+    for key, (low, high) in _ALLOWED.items():
         if not _within(row.get(key), low, high):
             faults.append(f"{where}, {key}: found {row.get(key)!r}; allowed is {low:g} to {high:g}")
     cover = row.get("cover")
@@ -140,7 +141,7 @@ def _grows(cover: Sequence[float]) -> bool:
 
 
 def _unknown(row: Mapping[str, Any]) -> list[str]:
-    return [key for key in row if key not in (*_BELIEVED, "cover", "label", "note")]
+    return [key for key in row if key not in (*_ALLOWED, "cover", "label", "note")]
 
 
 def _within(value: Any, low: float, high: float) -> bool:

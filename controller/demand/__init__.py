@@ -1,1 +1,1 @@
-"""How much water has gone: sun, reference ET, crop stages, soil, the ledger."""
+"""Water demand: reference ET, crop stages, soil, the water balance."""

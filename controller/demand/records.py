@@ -1,24 +1,24 @@
-"""What the rooms hand each other about demand: a day as the ledger needs it, a ledger day."""
+"""Records of demand: the inputs of a day, an observation, a day of the water balance."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from datetime import date
 
-# Where the water of a ledger day is known from: written down; taken as given, since nobody wrote
+# Where the watering of a day is known from: written down; assumed as given, since nobody wrote
 # down that it was not; or planned.
 RECORDED, ASSUMED, PLANNED = "recorded", "assumed", "planned"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DayInput:
-    """One day's demand side, ready for any zone's ledger.
+    """Weather inputs of one day for the water balance of any zone.
 
-    `rain_mm` is None when nobody knows: unknown rain is credited to no ledger, and the day says so.
-    `method` names how the reference ET was computed, as in "penman-monteith" or "normal of the
-    season"; `rung` names the step of the weather's ladder that the day stands on (`source` the
-    station or service). `rain_mm` is what reached the ground as water: snow counts when it melts,
-    and `snow_mm` lies at the end of the day. `normal_eto_mm` is what is usual for the day.
+    `rain_mm` is the rain and melt water that reached the ground; None: unknown, which is credited
+    nowhere, and the day says so. `method` names how the reference ET was computed, such as
+    "penman-monteith" or "normal of the season". `rung` names the source's rank among the weather
+    sources, `source` the station or service. `snow_mm` is the snow, as water, at the end of the
+    day. `normal_eto_mm` is usual for the date.
     """
 
     day: date
@@ -32,7 +32,7 @@ class DayInput:
     rung: str = ""
     tmin_c: float | None = None
     tmax_c: float | None = None
-    # Of a stand-in's temperatures, which are means: how far days swing around them.
+    # For mean temperatures that stand in: the standard deviation of single days.
     temp_spread_c: float = 0.0
     solar_mj_m2: float | None = None  # where it is known, not computed
     rain_chance_pct: float | None = None  # of a forecast
@@ -42,29 +42,29 @@ class DayInput:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Observation:
-    """What a person saw of a planting; `event` is one of `observations.EVENTS`."""
+    """What a person observed of a planting; `event` is one of `observations.EVENTS`."""
 
     zone: str
     day: date
     event: str
-    crop: str = ""  # where a zone holds several; empty: whichever stands there
+    crop: str = ""  # if a zone holds several; empty: any that stands there
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LedgerDay:
-    """One day of one soil-water account; depths over the whole ground its rows serve.
+    """One day of one soil-water balance; depths over the whole ground that its rows serve.
 
-    A zone whose rows hold different crops has an account for each `part`. The account is that of
-    the driest quarter: of `watered_mm`, which passed the valve, `passed_mm` went below the roots
-    elsewhere or filled the line, and the rest is credited. With dual coefficients `kc` is Kcb + Ke,
-    and `used_mm` what plants and soil lost together.
+    A zone whose rows hold different crops has a balance for each `part`. It is that of the driest
+    quarter: `watered_mm` passed the valve, `passed_mm` of it went below the roots elsewhere or
+    filled the line, and the rest is credited. With dual coefficients `kc` is Kcb + Ke, and
+    `used_mm` is what plants and soil lost together.
 
-    Ground that the line wets (`wetted_fraction` of it) and the rest are two stores:
-    `wet_depletion_mm` and `rest_depletion_mm` are missing over their own ground, as are what is
-    gone from their surface layers; `taw_mm` and `raw_mm` are those of either. Together, by their
-    shares, they are `depletion_mm`. What leaves a surface layer leaves the account.
+    The ground that the line wets (`wetted_fraction`) and the rest are two stores.
+    `wet_depletion_mm`, `rest_depletion_mm` and the depletions of their surface layers are over
+    their own ground; `taw_mm` and `raw_mm` hold for both. Weighted by their shares the two are
+    `depletion_mm`. What leaves a surface layer leaves the root zone.
 
-    Closes to nothing: depletion_mm = start_depletion_mm - (rain_mm - rain_unused_mm - runoff_mm)
+    The balance closes: depletion_mm = start_depletion_mm - (rain_mm - rain_unused_mm - runoff_mm)
     - (watered_mm - passed_mm) + used_mm + drained_mm + handed_over_mm, where `handed_over_mm` is
     the change of account when a planting begins or ends.
     """
@@ -117,9 +117,9 @@ class LedgerDay:
     wet_depletion_mm: float = 0.0
     rest_depletion_mm: float = 0.0
     rest_surface_depletion_mm: float = 0.0
-    wet_kc: float = 0.0  # what the ground that the line wets loses over ETo, its crop unstressed
+    wet_kc: float = 0.0  # Kc of the ground that the line wets, its crop unstressed
     wet_drained_mm: float = 0.0  # over that ground
     kc_max_base: float = 1.2
     dry_days: float = 4.0  # since the ground was last wetted
-    # What plants would have drawn on each of the last days, this one last; for the mean alone.
+    # What unstressed plants would have drawn on the last days, this one last; for the mean alone.
     draws_mm: tuple[float, ...] = field(default=(), compare=False, repr=False)

@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
+from support.tables import CROP_NAMES, SOIL_NAMES, source_of
 
 from controller.errors import CropFileError
 from controller.garden.model import OwnCrop, OwnSoil
@@ -17,8 +18,8 @@ from crops.catalogue import load, read_tables
 from crops.entry import CROP_FIGURES, STAGES
 
 CATALOGUE = load()
-CROPS = [CATALOGUE.crop(name) for name in CATALOGUE.crop_names]
-SOILS = [CATALOGUE.soil(name) for name in CATALOGUE.soil_names]
+CROPS = [CATALOGUE.crop(name) for name in CROP_NAMES]
+SOILS = [CATALOGUE.soil(name) for name in SOIL_NAMES]
 TINY = """
 [crop.thing]
 label = "Thing"
@@ -40,7 +41,7 @@ def test_there_are_a_hundred_garden_crops():
 def test_every_entry_says_where_each_figure_comes_from(entry):
     assert entry.source
     for figure in type(entry).__dataclass_fields__:
-        assert CATALOGUE.source_of(entry, figure)
+        assert source_of(entry, figure)
     known = set(type(entry).__dataclass_fields__)
     assert entry.from_memory <= known
 
@@ -63,18 +64,18 @@ def test_every_crop_is_sound(crop):
 
 def test_a_figure_that_no_table_prints_says_so():
     leek = CATALOGUE.crop("leek")
-    assert "memory" in CATALOGUE.source_of(leek, "kc_mid")
-    assert CATALOGUE.source_of(CATALOGUE.crop("tomato"), "kc_mid") == "FAO-56 (1998) table 12"
-    assert "memory" in CATALOGUE.source_of(CATALOGUE.soil("loam"), "intake_mm_h")
-    assert "memory" in CATALOGUE.source_of(CATALOGUE.soil("clay"), "curve_number")
-    assert "no source" in CATALOGUE.source_of(leek, "spread_m")
-    assert "relative's" in CATALOGUE.source_of(leek, "emergence_days")
+    assert "memory" in source_of(leek, "kc_mid")
+    assert source_of(CATALOGUE.crop("tomato"), "kc_mid") == "FAO-56 (1998) table 12"
+    assert "memory" in source_of(CATALOGUE.soil("loam"), "intake_mm_h")
+    assert "memory" in source_of(CATALOGUE.soil("clay"), "curve_number")
+    assert "no source" in source_of(leek, "spread_m")
+    assert "relative's" in source_of(leek, "emergence_days")
     onion = CATALOGUE.crop("onion")
-    assert "Harrington" in CATALOGUE.source_of(onion, "emergence_days")
-    assert "relative's" not in CATALOGUE.source_of(onion, "emergence_days")
-    assert "footnote 2" in CATALOGUE.source_of(CATALOGUE.crop("pea"), "kc_mid_supported")
+    assert "Harrington" in source_of(onion, "emergence_days")
+    assert "relative's" not in source_of(onion, "emergence_days")
+    assert "footnote 2" in source_of(CATALOGUE.crop("pea"), "kc_mid_supported")
     mix = CATALOGUE.soil("raised-bed mix")
-    assert "common practice, no source" in CATALOGUE.source_of(mix, "field_capacity")
+    assert "common practice, no source" in source_of(mix, "field_capacity")
 
 
 @pytest.mark.parametrize(
@@ -185,7 +186,6 @@ def test_an_own_crop_starts_from_another_and_changes_what_it_says():
     assert (blue.kc_mid, blue.stage_days) == (1.1, (*leek.stage_days[:2], 75, leek.stage_days[3]))
     assert blue.root_min_m == leek.root_min_m
     assert blue.changed == {"kc_mid", "stage_days"}
-    assert CATALOGUE.source_of(blue, "kc_mid") == "the gardener's own"
     # Kcb moved with Kc: WORKED, 0.90 + (1.10 - 1.00) = 1.00.
     assert blue.kcb_mid == approx(1.0, abs=1e-9)
 
@@ -324,17 +324,10 @@ def test_any_changes_make_a_sound_crop_or_are_refused(changes):
             assert low <= value <= high
 
 
-def test_a_remembered_look_up_gives_the_same_crop():
-    own = [OwnCrop(name="blue leek", like="leek", changes={"kc_mid": 1.1})]
-    crops = CATALOGUE.crops_with(own)
-    assert crops("blue leek") is crops("blue leek")
-    assert crops("leek") is CATALOGUE.crop("leek")
-
-
 def test_a_second_file_of_crops_is_read_and_named_in_its_errors():
     other = TINY.replace("[crop.thing]", "[crop.other]").replace('"Thing"', '"Other"')
     both = read_tables(TINY, "", {"more.toml": other})
-    assert both.crop_names == ("thing", "other")
+    assert (both.crop("thing").label, both.crop("other").label) == ("Thing", "Other")
     with pytest.raises(CropFileError, match=r'more\.toml, crop "other": missing height_m'):
         read_tables(TINY, "", {"more.toml": other.replace("height_m = 0.4\n", "")})
     with pytest.raises(CropFileError, match=r"more\.toml: "):

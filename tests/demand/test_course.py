@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pytest import approx
 from support.plots import SPRING, day, planted
+from support.tables import CROP_NAMES
 
 from controller.demand.plants.course import Course, in_first_year
 from controller.demand.plants.development import USUAL_EMERGENCE_DAYS, ordinary_emergence_days
@@ -20,7 +21,7 @@ from controller.errors import OutOfRange
 from controller.garden.model import Planting
 from crops.catalogue import load
 
-CROPS = [load().crop(name) for name in load().crop_names]
+CROPS = [load().crop(name) for name in CROP_NAMES]
 LETTUCE = load().crop("lettuce")  # stages 20/30/15/10, base 4.4 °C
 ONION = load().crop("onion")  # stages 15/25/70/40, stopped when its tops fall
 BEAN = load().crop("dry bean")  # stages 20/30/40/20, tapered

@@ -13,14 +13,15 @@ from hypothesis import strategies as st
 from pytest import approx
 from support.plots import SPRING, day
 from support.stationyears import WAGENINGEN, days_of
+from support.tables import CROP_NAMES
 
 from controller.demand.plants.course import Course
 from controller.demand.plants.degree_days import (
     Ground,
     degree_days,
     emergence_rate,
-    soil_warmth_c,
-    sun_warms_c,
+    soil_temperature_c,
+    sun_warming_c,
     usual_degree_days,
 )
 from controller.demand.plants.development import LONGEST_SEEDBED_DAYS, emergence_of, ground_of
@@ -83,9 +84,9 @@ def test_degree_days_of_means_that_swing():
         usual_degree_days(spread_c=-1.0, **swings)
 
 
-# WORKED by script outside this project from the rule as it is written at `soil_warmth_c`: bare soil
-# of 7 °C, ten days of these lows, highs and sun; under black film from 9 °C, and with straw that
-# keeps out half.
+# WORKED by script outside this project from the rule as it is written at `soil_temperature_c`: bare
+# soil of 7 °C, ten days of these lows, highs and sun; under black film from 9 °C, and with straw
+# that keeps out half.
 LOWS = (2, 3, 4, 5, 6, 6, 7, 8, 8, 7)
 HIGHS = (12, 13, 15, 16, 17, 16, 18, 20, 19, 17)
 SUN = (14, 16, 18, 18, 20, 12, 20, 22, 20, 16)
@@ -97,7 +98,7 @@ def soil_over(begins, **more):
     found, soil = [], begins
     for number, (low, high, sun) in enumerate(zip(LOWS, HIGHS, SUN, strict=True)):
         on = date(2031, 4, 1 + number)
-        soil = soil_warmth_c(soil, day=on, tmin_c=low, tmax_c=high, solar_mj_m2=sun, **more)
+        soil = soil_temperature_c(soil, day=on, tmin_c=low, tmax_c=high, solar_mj_m2=sun, **more)
         found.append(soil)
     return found
 
@@ -116,24 +117,24 @@ def test_after_a_step_of_the_air_soil_is_near_it_within_a_week():
     # WORKED: 14 - 6 * 0.65^n after 1, 3, 5, 7 days of 14 °C that follow 8 °C; in winter, no sun.
     soil, found = 8.0, []
     for number in range(7):
-        soil = soil_warmth_c(soil, day=date(2031, 1, 1 + number), tmin_c=9, tmax_c=19)
+        soil = soil_temperature_c(soil, day=date(2031, 1, 1 + number), tmin_c=9, tmax_c=19)
         found.append(soil)
     assert [found[n] for n in (0, 2, 4, 6)] == approx([10.1, 12.35, 13.30, 13.71], abs=0.006)
 
 
 def test_without_the_suns_figure_the_month_stands_in_and_the_south_has_its_own():
     air = {"tmin_c": 5.0, "tmax_c": 15.0, "solar_mj_m2": None}
-    assert sun_warms_c(day=date(2031, 6, 1), **air) == 1.5
-    assert sun_warms_c(day=date(2031, 1, 9), **air) == 0.0
-    assert sun_warms_c(day=date(2031, 12, 9), south=True, **air) == 1.5
-    assert sun_warms_c(day=date(2031, 7, 9), south=True, **air) == 0.0
-    assert sun_warms_c(day=date(2031, 10, 9), south=True, **air) == 1.0
+    assert sun_warming_c(day=date(2031, 6, 1), **air) == 1.5
+    assert sun_warming_c(day=date(2031, 1, 9), **air) == 0.0
+    assert sun_warming_c(day=date(2031, 12, 9), south=True, **air) == 1.5
+    assert sun_warming_c(day=date(2031, 7, 9), south=True, **air) == 0.0
+    assert sun_warming_c(day=date(2031, 10, 9), south=True, **air) == 1.0
 
 
 def test_soil_under_snow_does_not_freeze():
     cold = {"day": date(2031, 1, 9), "tmin_c": -14.0, "tmax_c": -6.0}
-    assert soil_warmth_c(0.5, snow=True, **cold) == 0.0
-    assert soil_warmth_c(0.5, **cold) < -3.0
+    assert soil_temperature_c(0.5, snow=True, **cold) == 0.0
+    assert soil_temperature_c(0.5, **cold) < -3.0
 
 
 # PRINTED, vegetable germination table (Harrington and Minges 1954, attribution from memory): pea
@@ -168,7 +169,7 @@ def test_a_bean_in_cool_soil_is_near_its_thermal_time():
     assert 1 / emergence_rate(12.0, BEAN.emergence_days, 7.7) == approx(130 / 4.3, rel=0.11)
 
 
-@pytest.mark.parametrize("name", load().crop_names)
+@pytest.mark.parametrize("name", CROP_NAMES)
 def test_a_tenth_of_a_degree_never_stops_a_seed(name):
     crop = load().crop(name)
     if not crop.emergence_days:
@@ -286,7 +287,7 @@ def test_a_bed_warms_by_what_lies_on_it():
 
 def test_soil_of_the_south_has_its_own_months_and_means_that_do_not_swing_their_limit():
     def soil(month: int, *, south: bool) -> float:
-        return soil_warmth_c(
+        return soil_temperature_c(
             None, day=date(2031, month, 1), tmin_c=5.0, tmax_c=15.0, solar_mj_m2=None, snow=False,
             ground=Ground(south=south),
         )  # fmt: skip

@@ -8,19 +8,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
-from support.plots import SPRING, day, planted, plot
+from support.plots import SPRING, day, ledger_over, planted, plot
+from support.tables import CROP_NAMES
 
 from controller.demand.plants.canopy import canopy_on
 from controller.demand.plants.course import Course
 from controller.demand.plants.stages import Settling, crop_on
 from controller.demand.soil.daily_balance import kc_max
 from controller.demand.soil.ground import Season, parts_of
-from controller.demand.soil.water_balance import ledger_over
 from controller.garden.model import Coefficients, Planting
 from crops.catalogue import load
 
 STANDARD = {"wind_2m_m_s": 2.0, "rh_min_pct": 45.0}  # the climate of the table
-PERENNIALS = [crop for crop in map(load().crop, load().crop_names) if crop.perennial]
+PERENNIALS = [crop for crop in map(load().crop, CROP_NAMES) if crop.perennial]
 
 
 def asked(crop, planting, when, *, cover_full=None):

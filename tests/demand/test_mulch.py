@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
+from support.tables import CROP_NAMES
 
 from controller.demand.soil.mulch import (
     KINDS,
@@ -22,7 +23,7 @@ from crops.catalogue import load
 
 BARE = mulch_of("none", 1.0)
 FILM = mulch_of("plastic", 1.0)
-CROPS = [load().crop(name) for name in load().crop_names]
+CROPS = [load().crop(name) for name in CROP_NAMES]
 VEGETABLES = [c for c in CROPS if c.kcb_ini == 0.15 and c.kc_mid >= 0.9]
 
 covers = st.floats(0.0, 1.0)

@@ -13,10 +13,10 @@ from typing import Any
 
 import pytest
 
-from controller.demand.climate import atmosphere, radiation, reference_et, snow, usual_et
+from controller.demand.climate import atmosphere, radiation, snow, usual_et
 from controller.demand.climate import radiation as sun
 from controller.demand.plants import canopy, degree_days, stages
-from controller.demand.soil import daily_balance, mulch, salinity, soil_water, water_balance
+from controller.demand.soil import daily_balance, mulch, salinity, soil_water
 from controller.errors import OutOfRange
 
 STRAW = mulch.mulch_of("straw", 0.5)
@@ -59,36 +59,6 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
         {"spread_m": HEIGHT, "spacing_m": (0.001, 100.0), "line_gap_m": (0.001, 100.0)},
     ),
     (
-        canopy.noon_sun_height_rad,
-        {"latitude_deg": 40.0, "day_of_year": 100},
-        {"latitude_deg": (-90.0, 90.0), "day_of_year": (1, 366)},
-    ),
-    (
-        canopy.effective_cover,
-        {"cover": 0.3, "height_width_ratio": 1.0, "sun_height_rad": 1.0},
-        {
-            "cover": SHARE,
-            "height_width_ratio": (0.0, 100.0),
-            "sun_height_rad": (0.01, math.pi / 2.0),
-        },
-    ),
-    (
-        canopy.full_cover_kcb,
-        {"height_m": 1.0, "wind_2m_m_s": 2.0, "rh_min_pct": 45.0},
-        {"height_m": HEIGHT, "wind_2m_m_s": (0.0, 60.0), "rh_min_pct": (0.0, 100.0)},
-    ),
-    (
-        canopy.sparse_kcb,
-        {"cover": 0.3, "effective_cover": 0.4, "height_m": 1.0, "kcb_full": 1.1, "kc_min": 0.15},
-        {
-            "cover": SHARE,
-            "effective_cover": SHARE,
-            "height_m": HEIGHT,
-            "kc_min": (0.0, 1.1),
-            "kcb_full": (0.15, 2.0),
-        },
-    ),
-    (
         canopy.canopy_on,
         {
             "kcb_table": 0.8,
@@ -97,7 +67,6 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
             "height_m": 0.5,
             "cover_full": 0.5,
             "full_height_m": 1.0,
-            "kc_min": 0.15,
         },
         {
             "kcb_table": (0.0, 3.0),
@@ -106,43 +75,12 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
             "height_m": HEIGHT,
             "cover_full": SHARE,
             "full_height_m": HEIGHT,
-            "kc_min": (0.0, 3.0),
         },
     ),
     (
         daily_balance.kc_max,
         {"kcb": 0.5, "wind_2m_m_s": 2.0, "rh_min_pct": 45.0, "height_m": 0.5},
         {"wind_2m_m_s": (0.0, 60.0), "rh_min_pct": (0.0, 100.0), "height_m": (0.0, 100.0)},
-    ),
-    (
-        reference_et.hargreaves_mm_day,
-        {"tmin_c": 10.0, "tmax_c": 20.0, "extraterrestrial_mj_m2": 30.0},
-        {"tmin_c": (-60.0, 20.0), "tmax_c": (10.0, 60.0), "extraterrestrial_mj_m2": SUN},
-    ),
-    (
-        water_balance.next_day,
-        {
-            "depletion_mm": 10.0,
-            "taw_mm": 100.0,
-            "raw_mm": 40.0,
-            "rain_mm": 5.0,
-            "watered_mm": 5.0,
-            "demand_mm": 5.0,
-            "runoff_mm": 1.0,
-        },
-        {"depletion_mm": (0.0, 100.0), "raw_mm": (0.0, 100.0), "runoff_mm": (0.0, 5.0)},
-    ),
-    (
-        water_balance.next_day,
-        {
-            "depletion_mm": 10.0,
-            "taw_mm": 100.0,
-            "raw_mm": 40.0,
-            "rain_mm": 5.0,
-            "watered_mm": 5.0,
-            "demand_mm": 5.0,
-        },
-        {"rain_mm": (0.0, 5000.0), "watered_mm": (0.0, 5000.0), "demand_mm": (0.0, 100.0)},
     ),
     (mulch.mulch_of, {"name": "straw", "cover": 0.5}, {"cover as mulch_cover": SHARE}),
     (
@@ -226,11 +164,6 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
         },
     ),
     (
-        salinity.stress_with_salt,
-        {"salt_stress": 0.9, "depletion_mm": 5.0, "taw_mm": 100.0, "raw_mm": 40.0},
-        {"salt_stress": SHARE},
-    ),
-    (
         salinity.leaching_owed_mm,
         {"entered_mm": 5.0, "drained_mm": 1.0, "share": 0.2, "owed_mm": 1.0},
         {
@@ -288,7 +221,7 @@ EQUATIONS: list[tuple[Callable[..., Any], dict[str, Any], Bounds]] = [
         {"spread_c": (0.0, 20.0)},
     ),
     (
-        degree_days.soil_warmth_c,
+        degree_days.soil_temperature_c,
         {
             "before_c": 10.0,
             "day": DAY,
@@ -338,7 +271,6 @@ ORDERED = {
     "tmax_c": "tmin_c",
     "rh_max_pct": "rh_min_pct",
     "field_capacity": "wilting_point",
-    "kc_min": "kcb_full",
 }
 
 

@@ -129,16 +129,10 @@ MEASURED = {"dewpoint_c": 12.0, "solar_mj_m2": 22.0, "wind_m_s": 2.0}
             {},
             "penman-monteith (dew point taken as Tmin, sun from temperatures, wind 2 m/s)",
         ),
-        ({**MEASURED, "equation": "hargreaves"}, "hargreaves"),
     ],
 )
 def test_the_method_names_what_was_filled_in(known, method):
     assert reference_et(**PLAIN, **known).method == method
-
-
-def test_hargreaves_hears_only_the_temperatures():
-    alone = reference_et(**PLAIN, equation="hargreaves")
-    assert reference_et(**PLAIN, **MEASURED, equation="hargreaves").eto_mm_day == alone.eto_mm_day
 
 
 @pytest.mark.parametrize(
@@ -218,19 +212,15 @@ maybe = {
     st.floats(-430, 6000),
     st.tuples(st.floats(-45, 50), st.floats(-45, 50)),
     st.fixed_dictionaries({}, optional=maybe),
-    st.sampled_from(["penman-monteith", "hargreaves"]),
 )
-@example(354, 90.0, 0.0, (-40.0, -40.0), {"solar_mj_m2": 0.0}, "penman-monteith")
-def test_et_is_never_negative_and_always_a_number(
-    number, latitude, elevation, temps, known, equation
-):
+@example(354, 90.0, 0.0, (-40.0, -40.0), {"solar_mj_m2": 0.0})
+def test_et_is_never_negative_and_always_a_number(number, latitude, elevation, temps, known):
     found = reference_et(
         day=date(2032, 1, 1) + timedelta(days=number),
         latitude_deg=latitude,
         elevation_m=elevation,
         tmin_c=min(temps),
         tmax_c=max(temps),
-        equation=equation,
         **known,
     )
     assert found.eto_mm_day >= 0

@@ -10,7 +10,7 @@ from pytest import approx
 from support.plots import planted
 
 from controller.demand.plants.course import Course
-from controller.demand.plants.stages import crop_on, first_picking_days, scale_of, stage_days_of
+from controller.demand.plants.stages import crop_on, first_picking_days, packet_scale, stage_days_of
 from crops.catalogue import load
 
 CORN, TOMATO, BEAN, LETTUCE = map(load().crop, ("sweet corn", "tomato", "bush bean", "lettuce"))
@@ -42,8 +42,8 @@ def test_maize_of_one_row_scaled_is_maize_of_another(row):
 
 
 def test_packets_stretch_no_further_than_a_crop_can():
-    assert scale_of(CORN, 400) == 1.6
-    assert scale_of(CORN, 15) == 0.6
+    assert packet_scale(CORN, 400) == 1.6
+    assert packet_scale(CORN, 15) == 0.6
 
 
 def test_a_crop_picked_for_weeks_keeps_its_leaves_until_the_end():

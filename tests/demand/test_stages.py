@@ -9,14 +9,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from pytest import approx
+from support.fao56 import mid_and_end
 from support.plots import day, planted
+from support.tables import CROP_NAMES
 
 from controller.demand.plants.course import Course
-from controller.demand.plants.stages import CourseDay, climate_shift, crop_on, kc_end_adjusted
+from controller.demand.plants.stages import CourseDay, climate_shift, crop_on
 from controller.errors import OutOfRange
 from crops.catalogue import load
 
-CROPS = [load().crop(name) for name in load().crop_names]
+CROPS = [load().crop(name) for name in CROP_NAMES]
 LETTUCE = load().crop("lettuce")  # stages 20/30/15/10; roots 0.3 m
 STANDARD = {"wind_2m_m_s": 2.0, "rh_min_pct": 45.0}  # the climate of the table
 
@@ -162,10 +164,13 @@ def test_wind_and_dry_air_raise_kc_only_from_the_development_stage_on():
 
 
 def test_an_end_under_045_feels_no_wind():
-    assert kc_end_adjusted(0.44, wind_2m_m_s=5, rh_min_pct=25, height_m=0.4) == 0.44
-    assert kc_end_adjusted(0.45, wind_2m_m_s=5, rh_min_pct=25, height_m=0.4) > 0.45
-    bean = load().crop("dry bean")
     windy = {"wind_2m_m_s": 5.0, "rh_min_pct": 25.0}
+    for name in ("kc_end", "kcb_end"):
+        low, high = (mid_and_end(height_m=0.4, **windy, **{name: end})[1] for end in (0.44, 0.45))
+        figure = name.removesuffix("_end")
+        assert getattr(low, figure) == approx(0.44, abs=1e-12)
+        assert getattr(high, figure) > 0.45 + 0.05
+    bean = load().crop("dry bean")
     assert on(110, crop=bean, climate=windy).kc == approx(bean.kc_end, abs=1e-9)
     assert on(110, crop=bean, climate=windy).kcb == approx(bean.kcb_end, abs=1e-9)
 

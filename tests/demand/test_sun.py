@@ -15,7 +15,7 @@ from controller.demand.climate.radiation import (
     day_of_year,
     declination_rad,
     extraterrestrial_mj_m2,
-    nearness,
+    inverse_relative_distance,
     sunset_angle_rad,
 )
 from controller.errors import OutOfRange
@@ -58,7 +58,7 @@ def test_the_year_has_its_turning_points_where_the_calendar_has_them():
     assert max(tilt, key=tilt.__getitem__) == approx(172, abs=1)  # 21 June
     assert min(tilt, key=tilt.__getitem__) == approx(355, abs=1)  # 21 December
     assert max(tilt.values()) == approx(0.409, abs=1e-4)
-    near = {n: nearness(n) for n in range(1, 366)}
+    near = {n: inverse_relative_distance(n) for n in range(1, 366)}
     assert min(near, key=near.__getitem__) in (182, 183)  # farthest in early July
 
 

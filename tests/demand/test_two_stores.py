@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import pytest
 from pytest import approx
 
-from controller.demand.soil.daily_balance import Asked, Stores, dual_day
+from controller.demand.soil.daily_balance import DayDemand, Stores, dual_day
 
 DAYS, WET, TAW_MM, RAW_MM = 60, 0.13, 84.0, 42.0
 NO_RAIN: Mapping[int, float] = {}
@@ -33,7 +33,7 @@ class Season:
 
 
 def season(etc_mm: float, refill_at: float, rain: Mapping[int, float]) -> Season:
-    asked = Asked(
+    asked = DayDemand(
         demand_mm=etc_mm,
         kcb=1.0,
         kc_max=1.05,

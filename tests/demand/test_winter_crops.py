@@ -9,7 +9,7 @@ import pytest
 from support.stationyears import WAGENINGEN, days_of
 
 from controller.demand.plants.course import Course
-from controller.demand.plants.development import first_long_day, pace_of, winters
+from controller.demand.plants.development import first_long_day, overwinters, pace_of
 from controller.demand.plants.stages import crop_on
 from controller.demand.records import DayInput, Observation
 from controller.errors import CropFileError
@@ -115,7 +115,7 @@ def test_what_was_seen_goes_before_the_length_of_the_day():
     ],
 )
 def test_which_plantings_winter(planting, latitude, does):
-    assert winters(planting, latitude) is does
+    assert overwinters(planting, latitude) is does
 
 
 def test_bulbs_planted_in_autumn_winter_where_they_stand_for_five_months():
@@ -123,10 +123,10 @@ def test_bulbs_planted_in_autumn_winter_where_they_stand_for_five_months():
     for month in range(1, 13):
         start = date(1983, month, 15)
         planting = garlic(start, start + timedelta(days=150))
-        assert winters(planting, 52) is (month in (8, 9, 10, 11, 12, 1))
-        assert winters(planting, -40) is (month not in (8, 9, 10, 11, 12, 1))
+        assert overwinters(planting, 52) is (month in (8, 9, 10, 11, 12, 1))
+        assert overwinters(planting, -40) is (month not in (8, 9, 10, 11, 12, 1))
         short = garlic(start, start + timedelta(days=149))
-        assert not winters(short, 52) and not winters(short, -40)
+        assert not overwinters(short, 52) and not overwinters(short, -40)
 
 
 def test_bulbs_fill_for_a_month_at_the_least():

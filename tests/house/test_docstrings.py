@@ -12,13 +12,7 @@ import pytest
 ROOT = Path(__file__).parents[2]
 PHYSICS = [
     *sorted((ROOT / "controller/hydraulics").rglob("*.py")),
-    *(
-        ROOT / "controller/demand" / f"{n}.py"
-        for n in (
-            *("climate/atmosphere", "climate/radiation", "plants/canopy"),
-            *("soil/soil_water", "soil/mulch", "soil/salinity"),
-        )
-    ),
+    *sorted((ROOT / "controller/demand").rglob("*.py")),
 ]
 ALL = sorted(p for top in ("controller", "crops") for p in (ROOT / top).rglob("*.py"))
 # The unit a name's ending promises, as a docstring writes it in brackets.

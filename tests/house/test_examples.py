@@ -9,12 +9,12 @@ from math import acos, cos, pi, sin, tan
 from pathlib import Path
 
 import pytest
+from support.tables import CROP_NAMES, SOIL_NAMES
 
 from controller.garden.plumbing import Walls
 from controller.garden.read import read_garden
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.physics.pipe import PIPES
-from crops.catalogue import load
 
 CONFIG = Path(__file__).parents[2] / "config"
 GARDEN, WEATHER = CONFIG / "example-garden.toml", CONFIG / "example-weather.csv"
@@ -22,10 +22,7 @@ GARDEN, WEATHER = CONFIG / "example-garden.toml", CONFIG / "example-weather.csv"
 
 @pytest.fixture(scope="module")
 def garden():
-    tables = load()
-    return read_garden(
-        GARDEN, pipes=PIPES, known_crops=tables.crop_names, known_soils=tables.soil_names
-    )
+    return read_garden(GARDEN, pipes=PIPES, known_crops=CROP_NAMES, known_soils=SOIL_NAMES)
 
 
 @pytest.fixture(scope="module")

@@ -21,12 +21,12 @@ import pytest
 import refet
 from support.gardens import a_zone
 from support.mornings import catalogue
+from support.plots import ledger_over
 from support.stationyears import RONDA, STATIONS, Station, days_of
 
 from controller.demand.climate.under_cover import day_under
 from controller.demand.records import DayInput
 from controller.demand.soil.ground import Season, parts_of
-from controller.demand.soil.water_balance import ledger_over
 from controller.garden.covers import KINDS, WHITENED
 from controller.garden.model import Bed, Coefficients, Cover, Planting
 from controller.timetable.weather.days import eto_of

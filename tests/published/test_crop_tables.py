@@ -10,6 +10,7 @@ from math import log
 
 import pytest
 from pytest import approx
+from support.tables import CROP_NAMES
 
 from crops.catalogue import load
 
@@ -323,7 +324,7 @@ def test_plants_on_supports_have_the_footnotes_figures(name):
 
 
 def test_only_crops_of_the_footnote_change_on_supports():
-    with_figures = {n for n in load().crop_names if load().crop(n).kc_mid_supported is not None}
+    with_figures = {n for n in CROP_NAMES if load().crop(n).kc_mid_supported is not None}
     assert with_figures == set(ON_SUPPORTS)
 
 
@@ -486,7 +487,7 @@ def test_the_finer_the_soil_the_more_rain_runs_off():
 
 def test_basal_coefficients_stand_below_the_full_ones_as_table_18_says():
     # PRINTED, table 18: Kcb mid is Kc mid less 0.05 (over 80 % cover) or less 0.10 (vegetables).
-    for name in load().crop_names:
+    for name in CROP_NAMES:
         crop = load().crop(name)
         assert 0.0 <= crop.kc_mid - crop.kcb_mid <= 0.10 + 1e-9, name
         assert crop.kcb_ini < crop.kc_ini, name

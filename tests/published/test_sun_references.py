@@ -14,7 +14,7 @@ from controller.demand.climate.radiation import (
     day_of_year,
     declination_rad,
     extraterrestrial_mj_m2,
-    nearness,
+    inverse_relative_distance,
     sunset_angle_rad,
 )
 
@@ -26,7 +26,7 @@ DAYS = [date(2031, month, day) for month in range(1, 13) for day in (6, 21)]
 @pytest.mark.parametrize("number", [1, 60, 172, 246, 355, 366])
 def test_nearness_is_that_of_the_standardized_equation(number):
     theirs = irradiance.get_extra_radiation(number, solar_constant=1.0, method="asce")
-    assert nearness(number) == pytest.approx(theirs, abs=1e-12)
+    assert inverse_relative_distance(number) == pytest.approx(theirs, abs=1e-12)
 
 
 def test_declination_is_within_the_simple_formulas_of_the_almanac():

@@ -15,6 +15,7 @@ from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 from support.given import NOTHING_GIVEN
 from support.longrecord import record
 from support.mornings import catalogue
+from support.tables import CROP_NAMES, SOIL_NAMES
 
 from controller.demand.plants.observations import EVENTS
 from controller.demand.records import DayInput, LedgerDay, Observation
@@ -54,7 +55,7 @@ def any_plantings(rng: Random, first: date, rows: tuple[int, ...]) -> list[Plant
         length = rng.randint(1, 160)
         found.append(
             Planting(
-                crop=rng.choice(catalogue().crop_names),
+                crop=rng.choice(CROP_NAMES),
                 start=start,
                 until=start + length * DAY,
                 transplanted=rng.random() < 0.5,
@@ -86,7 +87,7 @@ def any_zone(rng: Random, number: int, first: date) -> Zone:
         refill_at=rng.choice([None, 0.1, 0.9]),
         bed=Bed(
             name=f"bed {number}",
-            soil=rng.choice(catalogue().soil_names),
+            soil=rng.choice(SOIL_NAMES),
             mulch=rng.choice(list(KINDS)),
             mulch_cover=rng.random(),
             exposure=rng.uniform(0.5, 1.6),

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
-from controller.demand.records import DayInput
+from controller.demand.records import DayInput, LedgerDay
 from controller.demand.soil.ground import Part, Season, parts_of
+from controller.demand.soil.water_balance import advance
 from controller.garden.model import Bed, Coefficients, Planting, Zone
 from controller.garden.plumbing import Opening, Valve, ValveKind
 from crops.catalogue import Crop, Soil
@@ -72,3 +73,19 @@ def ground(
     )
     (part,) = parts_of(zone, soil, season)
     return replace(part, **facts)  # type: ignore[arg-type]
+
+
+def ledger_over(
+    part: Part,
+    run: Sequence[DayInput],
+    watered_mm: Mapping[date, float],
+    previous: LedgerDay | None = None,
+) -> list[LedgerDay]:
+    """The part's water balance over a run of days; a day that is not in `watered_mm` got none."""
+    ledger = []
+    for today in run:
+        previous = advance(
+            previous, part=part, today=today, watered_mm=watered_mm.get(today.day, 0.0)
+        )
+        ledger.append(previous)
+    return ledger

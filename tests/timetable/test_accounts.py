@@ -29,7 +29,7 @@ def an_account(
     zone = zone or a_zone(plantings=(LEEK,))
     garden = a_garden(zone, watering=replace(a_garden().watering, **watering))  # type: ignore[arg-type]
     soil = catalogue().soil(zone.bed.soil)
-    season = Season(crop_for=catalogue().crops_with(()), days=DAYS)
+    season = Season(crop_for=catalogue().crop, days=DAYS)
     return ZoneAccount(
         zone, parts_of(zone, soil, season), Lines(garden), garden.watering, watered_in=watered_in
     )

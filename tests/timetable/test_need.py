@@ -13,19 +13,18 @@ from datetime import date, timedelta
 
 import pytest
 from pytest import approx
-from support.plots import SPRING, ground, planted, plot
+from support.plots import SPRING, ground, ledger_over, planted, plot
 from support.plots import day as weather
 
 from controller.demand.plants.stages import CourseDay, Settling
 from controller.demand.records import LedgerDay
 from controller.demand.soil.ground import Part
-from controller.demand.soil.water_balance import ledger_over
 from controller.garden.model import Coefficients, Watering
 from controller.timetable.need.need import Outlook, Want, want_of
 from crops.catalogue import Soil, load
 
 CATALOGUE = load()
-CROPS = CATALOGUE.crops_with(())
+CROPS = CATALOGUE.crop
 LOAM = CATALOGUE.soil("loam")  # 0.26 / 0.12; TEW 20 mm
 DAY = timedelta(days=1)
 TODAY = SPRING + 10 * DAY

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from support.gardens import a_garden, a_zone
+from support.tables import CROP_NAMES
 
 from controller.garden.model import Garden, Planting, Site
 from controller.hydraulics.network.garden_lines import Lines
@@ -17,7 +18,7 @@ from controller.timetable.check.place_checks import cities, of_place
 from controller.timetable.need.jobs import Grounds
 from crops.catalogue import load
 
-CROPS = load().crops_with(())
+CROPS = load().crop
 # Well-known places: latitude, longitude, zone; public geography. Those that lie far from the middle
 # of their zone, or in one that keeps another's time, with the rest.
 PLACES = {
@@ -220,7 +221,7 @@ def test_check_says_it_as_a_caution_of_the_site() -> None:
     st.floats(-89.0, 89.0),
     st.floats(-180.0, 180.0),
     st.sampled_from(["Europe/Zurich", "EST", "Asia/Shanghai", "US/Alaska", "Antarctica/Troll"]),
-    st.sampled_from(load().crop_names),
+    st.sampled_from(CROP_NAMES),
 )
 def test_any_place_gets_an_answer(lat: float, lon: float, zone: str, crop: str) -> None:
     for found in words(site(lat, lon, zone), planting(crop, (3, 1), (11, 1))):

@@ -19,7 +19,7 @@ from support.given import WRITTEN
 
 from controller.daemon.garden_reload import Accepted
 from controller.daemon.planning import plan
-from controller.demand.soil.daily_balance import Asked, Stores, dual_day
+from controller.demand.soil.daily_balance import DayDemand, Stores, dual_day
 from controller.garden.model import Coefficients, Garden, Planting
 from controller.garden.plumbing import Opening, Supply
 from controller.hydraulics.network.garden_lines import Lines
@@ -257,7 +257,7 @@ def test_arrays_take_many_seasons_at_once(benchmark):
         state = Stores(*(np.zeros(seasons) for _ in range(4)))
         for day in range(length):
             found = dual_day(
-                state, Asked(eto[day], *rest), rain_mm=rain[day], stored_mm=0.0, maths=_Arrays()
+                state, DayDemand(eto[day], *rest), rain_mm=rain[day], stored_mm=0.0, maths=_Arrays()
             )
             state = found.state
         return float(state.wet_mm.sum())
@@ -271,7 +271,7 @@ def test_arrays_take_many_seasons_at_once(benchmark):
             for day in range(length):
                 found = dual_day(
                     state,
-                    Asked(eto_rows[day][season], *rest),
+                    DayDemand(eto_rows[day][season], *rest),
                     rain_mm=rain_rows[day][season],
                     stored_mm=0.0,
                 )

@@ -1,1 +1,1 @@
-"""From the air and the sun to reference ET."""
+"""Climate: from air, sun and snow to reference ET."""

@@ -1,4 +1,4 @@
-"""The air over the garden: its pressure by height, the vapour in it, its wind brought to 2 m."""
+"""The air over the garden: pressure by elevation, water vapour, wind at 2 m."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def air_pressure_kpa(elevation_m: float) -> float:
 
 
 def psychrometric_kpa_per_c(pressure_kpa: float) -> float:
-    """The psychrometric constant: vapour pressure that weighs as much as a degree of warmth.
+    """The psychrometric constant at an air pressure.
 
     Parameters
     ----------
@@ -78,7 +78,7 @@ def psychrometric_kpa_per_c(pressure_kpa: float) -> float:
 
 
 def saturation_vapour_pressure_kpa(air_temp_c: float) -> float:
-    """Pressure of the water vapour in air that can hold no more of it.
+    """Saturation vapour pressure at an air temperature.
 
     Parameters
     ----------
@@ -113,7 +113,7 @@ def saturation_vapour_pressure_kpa(air_temp_c: float) -> float:
 
 
 def day_saturation_kpa(*, tmin_c: float, tmax_c: float) -> float:
-    """A day's mean saturation vapour pressure: of its highest and its lowest temperature.
+    """Mean saturation vapour pressure of a day, from its highest and lowest temperature.
 
     Parameters
     ----------
@@ -134,7 +134,7 @@ def day_saturation_kpa(*, tmin_c: float, tmax_c: float) -> float:
 
     Notes
     -----
-    The curve bends upward, so the value at the mean temperature would be too low.
+    The curve bends upward, so its value at the mean temperature would be too low.
 
     Source
     ------
@@ -150,7 +150,7 @@ def day_saturation_kpa(*, tmin_c: float, tmax_c: float) -> float:
 
 
 def saturation_slope_kpa_per_c(air_temp_c: float) -> float:
-    """How steeply the saturation vapour pressure rises with temperature.
+    """Slope of the saturation vapour pressure curve.
 
     Parameters
     ----------
@@ -244,13 +244,18 @@ def vapour_from_rh_max_kpa(*, tmin_c: float, rh_max_pct: float) -> float:
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 18.
+
+    Examples
+    --------
+    >>> round(vapour_from_rh_max_kpa(tmin_c=18.0, rh_max_pct=82.0), 2)
+    1.69
     """
     require_range("rh_max_pct", rh_max_pct, 0.0, 100.0)
     return saturation_vapour_pressure_kpa(tmin_c) * rh_max_pct / 100.0
 
 
 def vapour_from_rh_mean_kpa(*, tmin_c: float, tmax_c: float, rh_mean_pct: float) -> float:
-    """Vapour pressure from the day's mean relative humidity: the roughest of the three.
+    """Vapour pressure from the day's mean relative humidity: the least accurate of the three.
 
     Parameters
     ----------
@@ -274,13 +279,18 @@ def vapour_from_rh_mean_kpa(*, tmin_c: float, tmax_c: float, rh_mean_pct: float)
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 19.
+
+    Examples
+    --------
+    >>> round(vapour_from_rh_mean_kpa(tmin_c=18.0, tmax_c=25.0, rh_mean_pct=68.0), 2)
+    1.78
     """
     require_range("rh_mean_pct", rh_mean_pct, 0.0, 100.0)
     return day_saturation_kpa(tmin_c=tmin_c, tmax_c=tmax_c) * rh_mean_pct / 100.0
 
 
 def rh_min_from_vapour_pct(*, vapour_pressure_kpa: float, tmax_c: float) -> float:
-    """Relative humidity in the heat of the day, from the vapour in the air.
+    """Lowest relative humidity of the day, from the actual vapour pressure.
 
     Parameters
     ----------
@@ -303,13 +313,18 @@ def rh_min_from_vapour_pct(*, vapour_pressure_kpa: float, tmax_c: float) -> floa
     ------
     Allen et al. (1998), FAO Paper 56, eq. 63; with the vapour of air saturated at the lowest
     temperature it is eq. 64.
+
+    Examples
+    --------
+    >>> round(rh_min_from_vapour_pct(vapour_pressure_kpa=1.409, tmax_c=21.5), 1)
+    54.9
     """
     require_range("vapour_pressure_kpa", vapour_pressure_kpa, *VAPOUR_RANGE_KPA)
     return min(100.0 * vapour_pressure_kpa / saturation_vapour_pressure_kpa(tmax_c), 100.0)
 
 
 def wind_at_2m_m_s(wind_m_s: float, *, height_m: float) -> float:
-    """Wind over short grass, brought from the height it was measured at to 2 m.
+    """Wind speed at 2 m over short grass, from the height at which it was measured.
 
     Parameters
     ----------
@@ -330,7 +345,7 @@ def wind_at_2m_m_s(wind_m_s: float, *, height_m: float) -> float:
 
     Notes
     -----
-    The equation gives 1.0002 at 2 m itself; wind measured there is handed back as it is.
+    The equation gives 1.0002 at 2 m; wind measured there is returned unchanged.
 
     Source
     ------

@@ -1,4 +1,4 @@
-"""The sun's radiation: where the sun stands, what reaches the ground, what the ground keeps."""
+"""Position of the sun, solar radiation at the ground, net radiation."""
 
 from __future__ import annotations
 
@@ -41,8 +41,8 @@ def day_of_year(day: date) -> int:
     return day.timetuple().tm_yday
 
 
-def nearness(day_of_year: int) -> float:
-    """How much nearer the sun is than on average, as it counts for radiation.
+def inverse_relative_distance(day_of_year: int) -> float:
+    """Inverse relative distance between the earth and the sun, dr.
 
     Parameters
     ----------
@@ -65,14 +65,14 @@ def nearness(day_of_year: int) -> float:
 
     Examples
     --------
-    >>> round(nearness(246), 3)
+    >>> round(inverse_relative_distance(246), 3)
     0.985
     """
     return 1.0 + 0.033 * cos(_year_angle_rad(day_of_year))
 
 
 def declination_rad(day_of_year: int) -> float:
-    """How far north of the equator the sun stands overhead.
+    """Declination of the sun.
 
     Parameters
     ----------
@@ -102,7 +102,7 @@ def declination_rad(day_of_year: int) -> float:
 
 
 def sunset_angle_rad(*, latitude_deg: float, day_of_year: int) -> float:
-    """The angle the earth turns from the sun's noon to its setting.
+    """Sunset hour angle.
 
     Parameters
     ----------
@@ -136,7 +136,7 @@ def sunset_angle_rad(*, latitude_deg: float, day_of_year: int) -> float:
 
 
 def day_length_h(*, latitude_deg: float, day_of_year: int) -> float:
-    """Hours from the rising to the setting of the middle of the sun, over a flat horizon.
+    """Day length: from sunrise to sunset of the centre of the sun, over a flat horizon.
 
     Parameters
     ----------
@@ -157,8 +157,8 @@ def day_length_h(*, latitude_deg: float, day_of_year: int) -> float:
 
     Notes
     -----
-    An almanac's day is some minutes longer: it begins with the sun's upper rim, and the air bends
-    its light.
+    The day of an almanac is some minutes longer: it begins with the upper rim of the sun, and the
+    air refracts its light.
 
     Source
     ------
@@ -173,7 +173,7 @@ def day_length_h(*, latitude_deg: float, day_of_year: int) -> float:
 
 
 def extraterrestrial_mj_m2(*, latitude_deg: float, day_of_year: int) -> float:
-    """What the sun sends in a day to a level place above the air.
+    """Extraterrestrial radiation of a day on a level surface, Ra.
 
     Parameters
     ----------
@@ -207,7 +207,15 @@ def extraterrestrial_mj_m2(*, latitude_deg: float, day_of_year: int) -> float:
         sunset
     )
     # Rounding can leave a trace below zero at the edge of polar night.
-    return max(24.0 * 60.0 / pi * SOLAR_CONSTANT_MJ_M2_MIN * nearness(day_of_year) * height, 0.0)
+    return max(
+        24.0
+        * 60.0
+        / pi
+        * SOLAR_CONSTANT_MJ_M2_MIN
+        * inverse_relative_distance(day_of_year)
+        * height,
+        0.0,
+    )
 
 
 def _year_angle_rad(day_of_year: int) -> float:
@@ -219,14 +227,14 @@ ALBEDO = 0.23  # of the grass that the reference stands for: FAO-56 (1998), eq. 
 STEFAN_BOLTZMANN_MJ_M2_K4 = 4.903e-9  # for a day: FAO-56 (1998), eq. 39
 KELVIN = 273.16  # as FAO-56 (1998), eq. 39 has it, though 0 °C is 273.15 K
 KRS_INLAND, KRS_COAST = 0.16, 0.19  # FAO-56 (1998), eq. 50
-# In polar night nothing tells the clouds: half a clear sky. FAO-56, chapter 4, takes 0.4 to 0.6 for
+# In polar night clouds are unknown: half a clear sky. FAO-56, chapter 4, takes 0.4 to 0.6 for
 # nights in humid places (from memory).
 DARK_CLEAR_SHARE = 0.5
 SOLAR_RANGE_MJ_M2 = (0.0, 60.0)  # ours: Ra is never above 50; watts a square metre stand out
 
 
 def clear_sky_mj_m2(*, extraterrestrial_mj_m2: float, elevation_m: float) -> float:
-    """Radiation that reaches the ground in a day under a clear sky.
+    """Solar radiation of a day under a clear sky, Rso.
 
     Parameters
     ----------
@@ -248,6 +256,13 @@ def clear_sky_mj_m2(*, extraterrestrial_mj_m2: float, elevation_m: float) -> flo
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 37.
+
+    Examples
+    --------
+    FAO-56, Example 18: 30.90.
+
+    >>> round(clear_sky_mj_m2(extraterrestrial_mj_m2=41.09, elevation_m=100.0), 2)
+    30.9
     """
     require_range("extraterrestrial_mj_m2", extraterrestrial_mj_m2, *SOLAR_RANGE_MJ_M2)
     require_range("elevation_m", elevation_m, *ELEVATION_RANGE_M)
@@ -281,6 +296,14 @@ def solar_from_sunshine_mj_m2(
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 35 with the constants for places without their own.
+
+    Examples
+    --------
+    FAO-56, Example 18: 22.07.
+
+    >>> hours = {"sunshine_h": 9.25, "day_length_h": 16.1}
+    >>> round(solar_from_sunshine_mj_m2(**hours, extraterrestrial_mj_m2=41.09), 1)
+    22.1
     """
     require_range("sunshine_h", sunshine_h, 0.0, 24.0)
     require_range("day_length_h", day_length_h, 0.0, 24.0)
@@ -297,7 +320,7 @@ def solar_from_temperatures_mj_m2(
     clear_sky_mj_m2: float,
     coastal: bool,
 ) -> float:
-    """Solar radiation from how far the day's temperatures lie apart: clear days swing widest.
+    """Solar radiation from the range of the day's temperatures, which is widest on clear days.
 
     Parameters
     ----------
@@ -308,9 +331,9 @@ def solar_from_temperatures_mj_m2(
     extraterrestrial_mj_m2 : float
         Radiation above the air, 0 to 60. [MJ/m2]
     clear_sky_mj_m2 : float
-        Clear-sky radiation, which the answer never passes. [MJ/m2]
+        Clear-sky radiation, the upper limit of the result. [MJ/m2]
     coastal : bool
-        Whether a large water near by tempers the swing.
+        Whether a large body of water near by narrows that range.
 
     Returns
     -------
@@ -329,6 +352,12 @@ def solar_from_temperatures_mj_m2(
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 50.
+
+    Examples
+    --------
+    >>> sun = {"extraterrestrial_mj_m2": 40.6, "clear_sky_mj_m2": 30.6}
+    >>> round(solar_from_temperatures_mj_m2(tmin_c=14.8, tmax_c=26.6, **sun, coastal=False), 1)
+    22.3
     """
     require_range("tmax_c", tmax_c, *AIR_TEMP_RANGE_C)
     require_range("tmin_c", tmin_c, AIR_TEMP_RANGE_C[0], tmax_c)
@@ -339,7 +368,7 @@ def solar_from_temperatures_mj_m2(
 
 
 def net_shortwave_mj_m2(solar_mj_m2: float) -> float:
-    """What grass keeps of the sun's radiation.
+    """Net short-wave radiation of the reference grass.
 
     Parameters
     ----------
@@ -359,13 +388,20 @@ def net_shortwave_mj_m2(solar_mj_m2: float) -> float:
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 38.
+
+    Examples
+    --------
+    FAO-56, Example 16: 16.9.
+
+    >>> round(net_shortwave_mj_m2(21.9), 1)
+    16.9
     """
     require_range("solar_mj_m2", solar_mj_m2, *SOLAR_RANGE_MJ_M2)
     return (1.0 - ALBEDO) * solar_mj_m2
 
 
 def black_body_mj_m2(air_temp_c: float) -> float:
-    """What a black body of that temperature radiates in a day.
+    """Radiation of a black body in a day.
 
     Parameters
     ----------
@@ -403,7 +439,7 @@ def net_longwave_mj_m2(
     solar_mj_m2: float,
     clear_sky_mj_m2: float,
 ) -> float:
-    """What the ground loses to the sky as heat, less under vapour and clouds.
+    """Net outgoing long-wave radiation; vapour and clouds reduce it.
 
     Parameters
     ----------
@@ -431,12 +467,20 @@ def net_longwave_mj_m2(
     Notes
     -----
     The share of clear-sky radiation is kept at 1 or less; where there is no sun at all, it is 0.5.
-    ASCE-EWRI (2005) also keeps it at 0.3 or more in the same equation; FAO-56 does not, and neither
-    do we: on days darker than that this loss comes out smaller, and at last below 0.
+    ASCE-EWRI (2005) also keeps it at 0.3 or more in the same equation; FAO-56 does not, nor do we.
+    On darker days this loss is therefore smaller, and may fall below 0.
 
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 39.
+
+    Examples
+    --------
+    FAO-56, Example 18: 3.71.
+
+    >>> sun = {"solar_mj_m2": 22.07, "clear_sky_mj_m2": 30.90}
+    >>> round(net_longwave_mj_m2(tmin_c=12.3, tmax_c=21.5, vapour_pressure_kpa=1.409, **sun), 2)
+    3.71
     """
     require_range("vapour_pressure_kpa", vapour_pressure_kpa, *VAPOUR_RANGE_KPA)
     require_range("solar_mj_m2", solar_mj_m2, *SOLAR_RANGE_MJ_M2)

@@ -1,24 +1,22 @@
-"""Reference evapotranspiration of a day: the FAO-56 Penman-Monteith equation on what is known.
+"""Reference evapotranspiration of a day by the FAO-56 Penman-Monteith equation, from what is known.
 
-What was not measured is filled in as FAO-56 (1998), chapter 3, fills it, and the result says which
-rung each variable stood on:
+What was not measured is estimated as in FAO-56 (1998), chapter 3. The result says from what each
+variable was taken, best first:
 
 - vapour: vapour pressure > dew point > highest and lowest humidity > highest > mean > dew point
   taken as the lowest temperature (which in arid places is 2 to 3 °C too high);
 - radiation: measured > sunshine hours > the swing of the temperatures, at most clear sky;
 - wind: measured, brought to 2 m > 2 m/s, the mean of some 2000 stations.
 
-With nothing but temperatures the equation still stands, all three filled in: FAO-56 finds that
+With temperatures alone all three are estimated and the same equation is used: FAO-56 finds that
 usually somewhat better than the Hargreaves equation. So did we, at four of five European stations
-(tests/published/test_station_years.py). Hargreaves remains to be asked for by name.
+(tests/published/test_station_years.py).
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from math import sqrt
-from typing import Literal
 
 from controller.demand.climate.atmosphere import (
     AIR_TEMP_RANGE_C,
@@ -52,17 +50,17 @@ USUAL_WIND_M_S = 2.0  # FAO-56 (1998), chapter 3: the mean of some 2000 stations
 LEAST_WIND_M_S = 0.5
 # Ours: a dew point of 41 °C, above any recorded; hectopascals stand out.
 MEASURED_VAPOUR_RANGE_KPA = (0.0, 8.0)
-# Measured radiation above this share of clear sky is remarked on. FAO-56, annex 5 wants clear days
-# within a few per cent (the figure from memory).
+# Measured radiation above this share of clear sky gets a remark. FAO-56, annex 5: clear days should
+# agree within a few per cent (the figure from memory).
 ODD_CLEAR_SHARE = 1.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReferenceEt:
-    """A day's reference ET, how it was come by, and the weather it stood on."""
+    """Reference ET of a day, how it was computed, and the weather used."""
 
     eto_mm_day: float
-    method: str  # "penman-monteith", with what was filled in; or "hargreaves"
+    method: str  # "penman-monteith", with what was estimated
     humidity_rung: str
     radiation_rung: str
     wind_rung: str
@@ -89,9 +87,8 @@ def reference_et(
     solar_mj_m2: float | None = None,
     sunshine_h: float | None = None,
     coastal: bool = False,
-    equation: Literal["penman-monteith", "hargreaves"] = "penman-monteith",
 ) -> ReferenceEt:
-    """Reference ET of one day, from its two temperatures and whatever else was measured.
+    """Reference ET of one day, from its two temperatures and all else that was measured.
 
     Parameters
     ----------
@@ -124,9 +121,7 @@ def reference_et(
     sunshine_h : float, optional
         Bright sunshine, 0 to 24. [h]
     coastal : bool
-        Whether a large water near by tempers the swing of the temperatures.
-    equation : str
-        "penman-monteith", or "hargreaves" to use that equation whatever was measured.
+        Whether a large body of water near by narrows the range of temperatures.
 
     Returns
     -------
@@ -196,30 +191,25 @@ def reference_et(
         wind_rung = f"measured at {wind_height_m:g} m"
         if wind_2m_m_s < LEAST_WIND_M_S:
             notes.append(f"wind under {LEAST_WIND_M_S:g} m/s: counted as {LEAST_WIND_M_S:g} m/s")
-    if equation == "hargreaves":
-        method = "hargreaves"
-        eto = hargreaves_mm_day(tmin_c=tmin_c, tmax_c=tmax_c, extraterrestrial_mj_m2=above_mj_m2)
-    else:
-        method = _method(humidity_rung, radiation_rung, wind_known=wind_m_s is not None)
-        outgoing_mj_m2 = net_longwave_mj_m2(
-            tmin_c=tmin_c,
-            tmax_c=tmax_c,
-            vapour_pressure_kpa=vapour_kpa,
-            solar_mj_m2=sun_mj_m2,
-            clear_sky_mj_m2=clear_mj_m2,
-        )
-        eto = penman_monteith_mm_day(
-            tmean_c=(tmin_c + tmax_c) / 2.0,
-            elevation_m=elevation_m,
-            net_radiation_mj_m2=net_shortwave_mj_m2(sun_mj_m2) - outgoing_mj_m2,
-            wind_2m_m_s=max(wind_2m_m_s, LEAST_WIND_M_S),
-            deficit_kpa=max(saturation_kpa - vapour_kpa, 0.0),
-        )
+    outgoing_mj_m2 = net_longwave_mj_m2(
+        tmin_c=tmin_c,
+        tmax_c=tmax_c,
+        vapour_pressure_kpa=vapour_kpa,
+        solar_mj_m2=sun_mj_m2,
+        clear_sky_mj_m2=clear_mj_m2,
+    )
+    eto = penman_monteith_mm_day(
+        tmean_c=(tmin_c + tmax_c) / 2.0,
+        elevation_m=elevation_m,
+        net_radiation_mj_m2=net_shortwave_mj_m2(sun_mj_m2) - outgoing_mj_m2,
+        wind_2m_m_s=max(wind_2m_m_s, LEAST_WIND_M_S),
+        deficit_kpa=max(saturation_kpa - vapour_kpa, 0.0),
+    )
     if rh_min_pct is None:
         rh_min_pct = rh_min_from_vapour_pct(vapour_pressure_kpa=vapour_kpa, tmax_c=tmax_c)
     return ReferenceEt(
         eto_mm_day=max(eto, 0.0),
-        method=method,
+        method=_method(humidity_rung, radiation_rung, wind_known=wind_m_s is not None),
         humidity_rung=humidity_rung,
         radiation_rung=radiation_rung,
         wind_rung=wind_rung,
@@ -237,9 +227,8 @@ def penman_monteith_mm_day(
     net_radiation_mj_m2: float,
     wind_2m_m_s: float,
     deficit_kpa: float,
-    soil_heat_mj_m2: float = 0.0,
 ) -> float:
-    """The FAO Penman-Monteith equation as printed: no limits, no floor.
+    """The FAO Penman-Monteith equation as printed, without limits.
 
     Parameters
     ----------
@@ -248,13 +237,12 @@ def penman_monteith_mm_day(
     elevation_m : float
         Height above the sea. [m]
     net_radiation_mj_m2 : float
-        Net radiation Rn of the day. [MJ/m2]
+        Net radiation Rn of the day, less the heat G that the soil takes up, which is about 0 over a
+        day (eq. 42). [MJ/m2]
     wind_2m_m_s : float
         Wind at 2 m. [m/s]
     deficit_kpa : float
         Saturation vapour pressure less the actual. [kPa]
-    soil_heat_mj_m2 : float
-        Heat G that the soil takes up in the day; 0 but for means over a month. [MJ/m2]
 
     Returns
     -------
@@ -269,50 +257,25 @@ def penman_monteith_mm_day(
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 6.
+
+    Examples
+    --------
+    FAO-56, Example 18: 3.88.
+
+    >>> air = {"tmean_c": 16.9, "wind_2m_m_s": 2.078, "deficit_kpa": 0.589}
+    >>> round(penman_monteith_mm_day(elevation_m=100.0, net_radiation_mj_m2=13.28, **air), 2)
+    3.88
     """
     slope = saturation_slope_kpa_per_c(tmean_c)
     gamma = psychrometric_kpa_per_c(air_pressure_kpa(elevation_m))
-    from_radiation = MM_PER_MJ_M2 * slope * (net_radiation_mj_m2 - soil_heat_mj_m2)
+    from_radiation = MM_PER_MJ_M2 * slope * net_radiation_mj_m2
     from_air = gamma * 900.0 / (tmean_c + 273.0) * wind_2m_m_s * deficit_kpa
     return (from_radiation + from_air) / (slope + gamma * (1.0 + 0.34 * wind_2m_m_s))
 
 
-def hargreaves_mm_day(*, tmin_c: float, tmax_c: float, extraterrestrial_mj_m2: float) -> float:
-    """The Hargreaves equation: reference ET from temperatures, fair for means of 5 to 10 days.
-
-    Parameters
-    ----------
-    tmin_c : float
-        Lowest temperature of the day, not above `tmax_c`. [°C]
-    tmax_c : float
-        Highest temperature of the day. [°C]
-    extraterrestrial_mj_m2 : float
-        Radiation above the air. [MJ/m2]
-
-    Returns
-    -------
-    float
-        Reference ET, 0 or more. [mm/day]
-
-    Raises
-    ------
-    OutOfRange
-        If the lowest temperature is above the highest, or a value is not a number.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, eq. 52.
-    """
-    require_range("tmax_c", tmax_c, *AIR_TEMP_RANGE_C)
-    require_range("tmin_c", tmin_c, AIR_TEMP_RANGE_C[0], tmax_c)
-    require_range("extraterrestrial_mj_m2", extraterrestrial_mj_m2, *SOLAR_RANGE_MJ_M2)
-    warmth = max((tmin_c + tmax_c) / 2.0 + 17.8, 0.0)
-    return 0.0023 * warmth * sqrt(tmax_c - tmin_c) * MM_PER_MJ_M2 * extraterrestrial_mj_m2
-
-
 @dataclass(slots=True)
 class _Known:
-    """What was measured of a day's warmth and vapour."""
+    """Measured temperatures and humidity of a day."""
 
     tmin_c: float
     tmax_c: float
@@ -328,7 +291,7 @@ _SUNSHINE = "sunshine hours"
 
 
 def _vapour(known: _Known) -> tuple[float, str]:
-    """Actual vapour pressure by the best rung there is, and the rung's name."""
+    """Actual vapour pressure from the best measurement there is, and the name of that."""
     for name in ("rh_max_pct", "rh_min_pct", "rh_mean_pct"):
         value = getattr(known, name)
         if value is not None:
@@ -364,7 +327,7 @@ def _vapour(known: _Known) -> tuple[float, str]:
 def _measured_sun_mj_m2(
     solar_mj_m2: float, above_mj_m2: float, clear_mj_m2: float, notes: list[str]
 ) -> float:
-    """Measured radiation, cut to what is possible; what is odd about it goes to `notes`."""
+    """Measured radiation, cut to what is possible; what is odd goes to `notes`."""
     require_range("solar_mj_m2", solar_mj_m2, *SOLAR_RANGE_MJ_M2)
     if solar_mj_m2 > above_mj_m2:
         notes.append("more sun measured than there is above the air: cut to that")

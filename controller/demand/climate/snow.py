@@ -1,7 +1,7 @@
-"""Precipitation on cold days lies as snow, and counts for the plants when it melts.
+"""Precipitation of cold days is stored as snow and enters the water balance when it melts.
 
-Nothing is lost on the way: what fell is what reached the ground and what lies. Snow that blows
-away or goes back into the air is not computed.
+No water is lost: precipitation is what reached the ground plus the change of the snow. Drift and
+sublimation are not computed.
 """
 
 from __future__ import annotations
@@ -52,6 +52,11 @@ def snow_share(tmean_c: float) -> float:
     Source
     ------
     From memory: two temperatures with a straight line between; their figures are our choice.
+
+    Examples
+    --------
+    >>> snow_share(0.5)
+    0.75
     """
     require_range("tmean_c", tmean_c, *AIR_TEMP_RANGE_C)
     return min(max((ALL_RAIN_C - tmean_c) / (ALL_RAIN_C - ALL_SNOW_C), 0.0), 1.0)
@@ -60,7 +65,7 @@ def snow_share(tmean_c: float) -> float:
 def snow_day(
     *, precipitation_mm: float, lying_mm: float, tmin_c: float | None, tmax_c: float | None
 ) -> SnowDay:
-    """What of a day's precipitation, and of the snow that lay, reaches the ground as water.
+    """Water that reaches the ground on a day, from its precipitation and the snow that lay.
 
     Parameters
     ----------
@@ -76,8 +81,8 @@ def snow_day(
     Returns
     -------
     SnowDay
-        Today's snow may melt today. Without both temperatures what falls is taken as rain, and
-        what lies stays.
+        Today's snow may melt today. Without both temperatures precipitation is taken as rain, and
+        the snow stays.
 
     Raises
     ------

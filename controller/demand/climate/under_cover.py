@@ -1,11 +1,11 @@
-"""A day of weather as a bed has it under its cover: less ETo, less rain or none, other air.
+"""Weather of a day under the cover of a bed: less ETo, less rain or none, other air.
 
-Weather is measured or forecast outside. What stands over a bed on a day leaves a share of the
-reference ET and a share of the water that reaches the ground, as rain or as melting snow; covers
-that stand together (a shade cloth in a tunnel) leave the product. Glass and film change the air
-that the crop coefficients are adjusted to; a row cover warms the days that heat units are summed
-of: what is normal for a stage stays that of the open garden, so it comes sooner. On days without a
-cover, and without covers at all, a day stays the very same.
+Weather is measured or forecast outside. A cover lets through a share of the reference ET and a
+share of the water that reaches the ground, as rain or as melting snow. The shares of covers that
+stand together (a shade cloth in a tunnel) are multiplied. Glass and film change the air to which
+the crop coefficients are adjusted. A row cover warms the days whose heat units are summed; a stage
+still needs the sum of the open garden, so it comes sooner. On days without a cover the weather is
+unchanged.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ from controller.demand.records import DayInput
 from controller.garden.model import Cover
 
 # Air under glass or film, for the climate adjustment of the crop coefficients: our choice. It
-# hardly moves (FAO-56 takes no wind below 1 m/s into its equations), and is moist by day.
+# hardly moves (the equations of FAO-56 take at least 1 m/s) and is moist by day.
 FILM_WIND_M_S = 1.0
 FILM_RH_MIN_PCT = 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shelter:
-    """What all covers of a day come to together."""
+    """What all covers of a day together leave of the weather, and add to it."""
 
     eto_factor: float
     rain_factor: float
@@ -35,7 +35,32 @@ class Shelter:
 
 
 def shelter_on(covers: Sequence[Cover], day: date) -> Shelter | None:
-    """What the covers that stand on that day come to; None where none stands."""
+    """What the covers that stand on a day together leave of the weather.
+
+    Parameters
+    ----------
+    covers : sequence of Cover
+        All that ever stand over the bed.
+    day : date
+        The day.
+
+    Returns
+    -------
+    Shelter or None
+        Factors are multiplied, warmth [°C] is added; None if no cover stands.
+
+    Source
+    ------
+    The factors: `controller.garden.covers`. That they multiply: our choice.
+
+    Examples
+    --------
+    >>> tunnel = Cover(kind="tunnel", eto_factor=0.75, rain_factor=0.0, is_film=True)
+    >>> shade = Cover(kind="shade cloth", eto_factor=0.5, rain_factor=1.0)
+    >>> found = shelter_on([tunnel, shade], date(2031, 6, 1))
+    >>> found.eto_factor, found.rain_factor
+    (0.375, 0.0)
+    """
     standing = [cover for cover in covers if cover.stands_on(day)]
     if not standing:
         return None
@@ -48,7 +73,7 @@ def shelter_on(covers: Sequence[Cover], day: date) -> Shelter | None:
 
 
 def day_under(covers: Sequence[Cover], today: DayInput) -> DayInput:
-    """The day as a bed under these covers has it.
+    """Weather of a day under the covers of a bed.
 
     Parameters
     ----------
@@ -61,14 +86,20 @@ def day_under(covers: Sequence[Cover], today: DayInput) -> DayInput:
     -------
     DayInput
         Reference ET, what is usual of it, rain and snow [mm], wind [m/s], lowest relative humidity
-        [%] and temperatures [degree C] under the covers. Where no rain passes, rain that nobody
-        measured is known: there is none.
+        [%] and temperatures [°C] under the covers. If no rain passes the covers, rain is 0 even
+        if nobody measured it.
 
     Source
     ------
-    The factors are those of `controller.garden.covers`, with their sources. That rain measured
-    outside is multiplied like any other, and that an unknown rain under a full cover is no rain,
-    follows from what a cover is.
+    The factors are those of `controller.garden.covers`, with their sources.
+
+    Examples
+    --------
+    >>> tunnel = Cover(kind="tunnel", eto_factor=0.75, rain_factor=0.0, is_film=True)
+    >>> outside = DayInput(day=date(2031, 6, 1), eto_mm=4.0, method="given", rain_mm=None)
+    >>> inside = day_under([tunnel], outside)
+    >>> inside.eto_mm, inside.rain_mm, inside.rh_min_pct
+    (3.0, 0.0, 60.0)
     """
     found = shelter_on(covers, today.day)
     if found is None:
@@ -91,12 +122,58 @@ def day_under(covers: Sequence[Cover], today: DayInput) -> DayInput:
 
 
 def days_under(covers: Sequence[Cover], days: Mapping[date, DayInput]) -> Mapping[date, DayInput]:
-    """Every day as a bed under these covers has it; the same mapping where there are none."""
+    """Weather of each day under the covers of a bed.
+
+    Parameters
+    ----------
+    covers : sequence of Cover
+        All that ever stand over the bed.
+    days : mapping of date to DayInput
+        The days as they are outside.
+
+    Returns
+    -------
+    mapping of date to DayInput
+        `day_under` of each; the same mapping if there are no covers.
+
+    Source
+    ------
+    As `day_under`.
+
+    Examples
+    --------
+    >>> days_under([], {})
+    {}
+    """
     return {day: day_under(covers, today) for day, today in days.items()} if covers else days
 
 
 def rain_under(covers: Sequence[Cover], rain_mm: Mapping[date, float]) -> Mapping[date, float]:
-    """Rain by day, of a gauge or of a forecast, as a bed under these covers has it. [mm]"""
+    """Rain under the covers of a bed by day, from a gauge or a forecast.
+
+    Parameters
+    ----------
+    covers : sequence of Cover
+        All that ever stand over the bed.
+    rain_mm : mapping of date to float
+        Rain outside, 0 or more. [mm]
+
+    Returns
+    -------
+    mapping of date to float
+        Rain that reaches the bed; the same mapping if there are no covers. [mm]
+
+    Source
+    ------
+    As `day_under`.
+
+    Examples
+    --------
+    >>> net = Cover(kind="net", eto_factor=0.8, rain_factor=0.5, until=date(2031, 6, 1))
+    >>> rain = rain_under([net], {date(2031, 6, 1): 6.0, date(2031, 6, 2): 6.0})
+    >>> list(rain.values())
+    [3.0, 6.0]
+    """
     if not covers:
         return rain_mm
     shelters = {day: shelter_on(covers, day) for day in rain_mm}

@@ -1,11 +1,11 @@
-"""The last resort: what reference ET is usual in a climate at a latitude on a day of the year.
+"""The last resort: usual reference ET in a climate at a latitude on a day of the year.
 
-No weather goes in at all. FAO-56, Table 2 prints ranges of reference ET by region and by how warm
-it is; how warm it usually is comes from the latitude, roughly, and the sun above the air spreads
-the printed ranges over the year. The figure keeps plants alive; it is no measurement, and a day
-that stands on it says so. Against station years (tests/demand/test_usual_et.py) its sum from April
-to September was off by -24 to +9 % at five places taken for sub-humid, -4 % at a semi-arid and -9 %
-at a very humid one; for arid and humid places there were none to hold it to.
+No weather is used. FAO-56, Table 2 prints ranges of reference ET by region and temperature. The
+usual temperature is estimated roughly from the latitude, and extraterrestrial radiation spreads the
+printed ranges over the year. The figure keeps plants alive; it is no measurement, and a day that is
+computed from it says so. Compared with station years (tests/demand/test_usual_et.py) its sum from
+April to September was off by -24 to +9 % at five places taken as sub-humid, by -4 % at a semi-arid
+and by -9 % at a very humid one; for arid and humid places there was no station.
 """
 
 from __future__ import annotations
@@ -33,8 +33,9 @@ _TABLE_2 = {
     ("temperate", "humid"): ((1.0, 2.0), (2.0, 4.0), (4.0, 7.0)),
     ("temperate", "arid"): ((1.0, 3.0), (4.0, 7.0), (6.0, 9.0)),
 }
-# The sun above the air when a place of the region is as warm as that [MJ/m2 a day]: our choice. It
-# turns the printed figures into shares of the sun, so that spring gets more than autumn.
+# Extraterrestrial radiation when a place of the region has that temperature [MJ/m2 a day]: our
+# choice. It turns the printed figures into shares of radiation, so that spring gets more than
+# autumn.
 _SUN_AT = {"tropics": (28.0, 33.0, 38.0), "temperate": (25.0, 38.0, 40.0)}
 # Below the coolest column the share falls by so much a degree, to no less than that part of it: the
 # slope of the sub-humid row between its first two columns; our choice.
@@ -52,7 +53,7 @@ _LAPSE_C_PER_M = 0.0065
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Climate:
-    """A climate class: its row of Table 2, how far up the printed range, and its dry hours."""
+    """A climate class: its row of Table 2, its place in the printed range, its driest humidity."""
 
     row: str
     place_in_range: float  # 0 at the lowest figure printed, 1 at the highest; our choice
@@ -75,6 +76,11 @@ def climate_of(name: str) -> Climate:
     ------
     InputError
         If there is none.
+
+    Examples
+    --------
+    >>> climate_of("semi-arid").rh_min_pct
+    30.0
     """
     if name not in CLIMATES:
         raise InputError(f"climate: found {name!r}; allowed is {', '.join(CLIMATES)}")
@@ -84,7 +90,7 @@ def climate_of(name: str) -> Climate:
 def season_eto_mm_day(
     day: date, *, latitude_deg: float, elevation_m: float, climate: str, coastal: bool = False
 ) -> float:
-    """Reference ET that is usual on a day of the year in a climate; from no weather at all.
+    """Usual reference ET on a day of the year in a climate, without any weather.
 
     Parameters
     ----------
@@ -97,7 +103,7 @@ def season_eto_mm_day(
     climate : str
         One of `CLIMATES`.
     coastal : bool
-        Whether a large water near by tempers the seasons.
+        Whether a large body of water near by tempers the seasons.
 
     Returns
     -------
@@ -113,8 +119,14 @@ def season_eto_mm_day(
 
     Source
     ------
-    Allen et al. (1998), FAO Paper 56, Table 2 (from memory), spread over the year by the sun above
-    the air (eq. 21) and a rough temperature; see the constants.
+    Allen et al. (1998), FAO Paper 56, Table 2 (from memory), spread over the year by
+    extraterrestrial radiation (eq. 21) and a rough temperature; see the constants.
+
+    Examples
+    --------
+    >>> place = {"latitude_deg": 45.0, "elevation_m": 200.0}
+    >>> round(season_eto_mm_day(date(2031, 7, 15), **place, climate="sub-humid"), 1)
+    4.2
     """
     found = climate_of(climate)
     tmean_c = season_tmean_c(
@@ -133,7 +145,7 @@ def season_eto_mm_day(
 def season_tmean_c(
     day: date, *, latitude_deg: float, elevation_m: float, coastal: bool = False
 ) -> float:
-    """How warm it usually is on a day of the year, told by the latitude alone, and so rough.
+    """Usual mean temperature on a day of the year, roughly, from the latitude alone.
 
     Parameters
     ----------
@@ -144,7 +156,7 @@ def season_tmean_c(
     elevation_m : float
         Height above the sea, -450 to 6000. [m]
     coastal : bool
-        Whether a large water near by tempers the seasons.
+        Whether a large body of water near by tempers the seasons.
 
     Returns
     -------
@@ -159,6 +171,11 @@ def season_tmean_c(
     Source
     ------
     From memory of means by latitude; the figures are our choice.
+
+    Examples
+    --------
+    >>> round(season_tmean_c(date(2031, 7, 20), latitude_deg=45.0, elevation_m=200.0), 1)
+    21.8
     """
     require_range("latitude_deg", latitude_deg, *LATITUDE_RANGE_DEG)
     require_range("elevation_m", elevation_m, *ELEVATION_RANGE_M)
@@ -169,7 +186,7 @@ def season_tmean_c(
 
 
 def _share_of_sun(region: str, climate: Climate, tmean_c: float) -> float:
-    """Table 2 as a share of the sun above the air: straight between its three columns.
+    """Table 2 as a share of extraterrestrial radiation: linear between its three columns.
 
     Above the warmest the share stays; below the coolest it falls with the temperature.
     """

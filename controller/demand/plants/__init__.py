@@ -1,1 +1,1 @@
-"""A planting on its way: stages, cover, roots, coefficients."""
+"""A planting through its season: stages, cover, roots, coefficients."""

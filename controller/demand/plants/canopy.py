@@ -1,40 +1,36 @@
-"""Plants that stand apart: what they shade and draw, next to the closed field of the tables.
+"""Cover and basal coefficient of plants that stand apart, compared with a closed field.
 
-A table's Kcb is for plants as dense as a field grows them. `canopy_on` thins that field: the day's
-cover follows from the day's Kcb (FAO-56, eq. 76), and where full-grown plants will shade less than
-the field does at mid-season, every day's cover is less by the same share. Kcb then follows by the
-density form (eq. 98) with the crop's own coefficient at full cover, which is the one that gives the
-table's Kcb at the field's cover. So a closed bed has the table's Kcb to the last digit, thinner
-ones run down to Kc min without a step, and no bed has more than the table.
+The Kcb of a table is for plants as dense as in a field. `canopy_on` thins that field. The cover of
+the day follows from its Kcb (FAO-56, eq. 76). If full-grown plants will shade less than the field
+does at mid-season, the cover of every day is reduced by the same share. Kcb then follows from the
+density form (eq. 98) with the crop's own coefficient at full cover: the one that gives the table's
+Kcb at the field's cover. So a closed bed has the table's Kcb to the last digit, thinner beds go
+down to Kc min without a step, and no bed has more than the table.
 """
 
 from __future__ import annotations
 
-from math import asin, cos, hypot, pi, radians, sin, sqrt
+from math import asin, hypot, sqrt
 from typing import NamedTuple
 
-from controller.demand.climate.radiation import LATITUDE_RANGE_DEG, declination_rad
-from controller.demand.plants.stages import climate_shift
 from controller.demand.soil.daily_balance import KC_MIN
 from controller.errors import OutOfRange, require_range
 from crops.firstyears import YoungStand
 
 MOST_COVER = 0.99  # FAO-56 (1998), eq. 76
 LEAST_ABOVE_KC_MIN = 0.01  # of Kcb, and of Kc max: FAO-56 (1998), eq. 76
-MOST_FULL_KCB = 1.20  # before climate: FAO-56 (1998), chapter 9
-LEAST_SUN_HEIGHT_RAD = 0.01  # ours: under half a degree everything lies in shade
 HEIGHT_RANGE_M = (0.0, 30.0)
 
 
 class Canopy(NamedTuple):
-    """What the plants are on a day: their basal coefficient, and the share of ground they shade."""
+    """Basal coefficient of the plants on a day, and the share of the ground that they shade."""
 
     kcb: float
     cover: float
 
 
 def cover_at_full_size(*, spread_m: float, spacing_m: float, line_gap_m: float) -> float:
-    """Share of the ground that full-grown plants shade, the sun overhead.
+    """Share of the ground that full-grown plants shade with the sun overhead.
 
     Parameters
     ----------
@@ -57,10 +53,10 @@ def cover_at_full_size(*, spread_m: float, spacing_m: float, line_gap_m: float) 
 
     Notes
     -----
-    Plants are discs, abreast of those in the next line. Each point of the ground is in some disc
-    only if it is in the disc of its nearest plant, so the part of one disc within its plant's own
-    rectangle is the whole overlap, along the line and across: exact. Plants set staggered shade a
-    little more, and only where discs of neighbouring lines meet.
+    Plants are discs, each beside one in the next line. A point of the ground is shaded only if it
+    is in the disc of its nearest plant, so the part of a disc within the rectangle of its plant is
+    exactly what is shaded there. Staggered plants shade a little more, and only if discs of
+    neighbouring lines meet.
 
     Source
     ------
@@ -86,8 +82,8 @@ def cover_at_full_size(*, spread_m: float, spacing_m: float, line_gap_m: float) 
     return min(quarter / (half_along * half_across), 1.0)
 
 
-def field_cover(*, kcb: float, kc_max: float, height_m: float, kc_min: float = KC_MIN) -> float:
-    """Share of the ground shaded by a crop of that basal coefficient, as fields grow it.
+def field_cover(*, kcb: float, kc_max: float, height_m: float) -> float:
+    """Share of the ground that a field of a crop shades, from its basal coefficient.
 
     Parameters
     ----------
@@ -97,8 +93,6 @@ def field_cover(*, kcb: float, kc_max: float, height_m: float, kc_min: float = K
         Kc max of the day.
     height_m : float
         Height of the plants. [m]
-    kc_min : float
-        Kc of dry bare soil.
 
     Returns
     -------
@@ -113,113 +107,22 @@ def field_cover(*, kcb: float, kc_max: float, height_m: float, kc_min: float = K
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 76 with its limits.
+
+    Examples
+    --------
+    FAO-56, Example 32: 0.53.
+
+    >>> round(field_cover(kcb=0.9, kc_max=1.30, height_m=1.0), 2)
+    0.53
     """
-    above = max(kcb - kc_min, LEAST_ABOVE_KC_MIN)
-    most = max(kc_max - kc_min, LEAST_ABOVE_KC_MIN)
+    above = max(kcb - KC_MIN, LEAST_ABOVE_KC_MIN)
+    most = max(kc_max - KC_MIN, LEAST_ABOVE_KC_MIN)
     share = above / most
     return min(float(share ** (1.0 + 0.5 * height_m)), MOST_COVER)
 
 
-def noon_sun_height_rad(*, latitude_deg: float, day_of_year: int) -> float:
-    """How high the sun stands over the horizon at noon.
-
-    Parameters
-    ----------
-    latitude_deg : float
-        Latitude, -90 to 90, south negative. [deg]
-    day_of_year : int
-        Day of the year, 1 to 366.
-
-    Returns
-    -------
-    float
-        Up to pi/2; below 0 where the sun does not rise. [rad]
-
-    Raises
-    ------
-    OutOfRange
-        If a value is outside its range, or not a number.
-
-    Notes
-    -----
-    What counts is the mean while most water is used, about 11 to 15 o'clock; noon stands for it.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, Box 18.
-    """
-    require_range("latitude_deg", latitude_deg, *LATITUDE_RANGE_DEG)
-    return pi / 2.0 - abs(radians(latitude_deg) - declination_rad(day_of_year))
-
-
-def effective_cover(*, cover: float, height_width_ratio: float, sun_height_rad: float) -> float:
-    """Share of the ground in the shade of rows or hedges, the sun standing where it does.
-
-    Parameters
-    ----------
-    cover : float
-        Share shaded with the sun overhead, 0 to 1.
-    height_width_ratio : float
-        Height of the plants over their width, seen along the row, 0 to 100.
-    sun_height_rad : float
-        Mean height of the sun in the hours of most use; `noon_sun_height_rad` will do. 0.01 to
-        pi/2. [rad]
-
-    Returns
-    -------
-    float
-        fc eff, 0 to 1.
-
-    Raises
-    ------
-    OutOfRange
-        If a value is outside its range, or not a number.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, Box 18: fc (1 + HWR / tan(height of the sun)), at most 1.
-    """
-    require_range("cover", cover, 0.0, 1.0)
-    require_range("height_width_ratio", height_width_ratio, 0.0, 100.0)
-    require_range("sun_height_rad", sun_height_rad, LEAST_SUN_HEIGHT_RAD, pi / 2.0)
-    lengthened = 1.0 + height_width_ratio * cos(sun_height_rad) / sin(sun_height_rad)
-    return min(cover * lengthened, 1.0)
-
-
-def full_cover_kcb(*, height_m: float, wind_2m_m_s: float, rh_min_pct: float) -> float:
-    """Basal coefficient of plants that no table has, where they cover all the ground.
-
-    Parameters
-    ----------
-    height_m : float
-        Height of the plants, 0 to 30. [m]
-    wind_2m_m_s : float
-        Wind at 2 m; see `climate_shift`. [m/s]
-    rh_min_pct : float
-        Lowest relative humidity; see `climate_shift`. [%]
-
-    Returns
-    -------
-    float
-        Kcb full.
-
-    Raises
-    ------
-    OutOfRange
-        If a value is outside its range, or not a number.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, chapter 9, after eq. 98: 1.0 + 0.1 h, at most 1.20, and the
-    climate's shift on top.
-    """
-    require_range("height_m", height_m, *HEIGHT_RANGE_M)
-    shift = climate_shift(wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=height_m)
-    return min(1.0 + 0.1 * height_m, MOST_FULL_KCB) + shift
-
-
 def density_coefficient(*, cover: float, effective_cover: float, height_m: float) -> float:
-    """The share of a full cover's Kcb, above Kc min, that thinner plants reach.
+    """Density coefficient: the share of Kcb full, above Kc min, that thinner plants reach.
 
     Parameters
     ----------
@@ -238,59 +141,20 @@ def density_coefficient(*, cover: float, effective_cover: float, height_m: float
     Raises
     ------
     OutOfRange
-        Never: `sparse_kcb` and `canopy_on` check at their doors.
+        Never: `canopy_on` checks at its door.
 
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 98: the least of 1, 2 fc and fc eff^(1/(1+h)).
+
+    Examples
+    --------
+    FAO-56, Example 41: from Kcb full 1.15 this makes 0.15 + 0.6 (1.15 - 0.15) = 0.75.
+
+    >>> density_coefficient(cover=0.3, effective_cover=0.41, height_m=2.0)
+    0.6
     """
     return min(1.0, 2.0 * cover, float(effective_cover ** (1.0 / (1.0 + height_m))))
-
-
-def sparse_kcb(
-    *,
-    cover: float,
-    effective_cover: float,
-    height_m: float,
-    kcb_full: float,
-    kc_min: float = KC_MIN,
-) -> float:
-    """Basal coefficient of plants that stand apart, from what they shade.
-
-    Parameters
-    ----------
-    cover : float
-        fc, 0 to 1.
-    effective_cover : float
-        fc eff, 0 to 1.
-    height_m : float
-        Height of the plants, 0 to 30. [m]
-    kcb_full : float
-        Kcb were all the ground covered, at least `kc_min`.
-    kc_min : float
-        Kc of dry bare soil, 0 or more.
-
-    Returns
-    -------
-    float
-        Kcb, from `kc_min` to `kcb_full`.
-
-    Raises
-    ------
-    OutOfRange
-        If a value is outside its range, or not a number.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, eq. 98.
-    """
-    require_range("cover", cover, 0.0, 1.0)
-    require_range("effective_cover", effective_cover, 0.0, 1.0)
-    require_range("height_m", height_m, *HEIGHT_RANGE_M)
-    require_range("kc_min", kc_min, 0.0, 2.0)
-    require_range("kcb_full", kcb_full, kc_min, 2.0)
-    density = density_coefficient(cover=cover, effective_cover=effective_cover, height_m=height_m)
-    return kc_min + (kcb_full - kc_min) * density
 
 
 def canopy_on(
@@ -301,10 +165,9 @@ def canopy_on(
     height_m: float,
     cover_full: float | None,
     full_height_m: float | None = None,
-    kc_min: float = KC_MIN,
     young: YoungStand | None = None,
 ) -> Canopy:
-    """The day's basal coefficient and cover of plants as they stand in this bed.
+    """Basal coefficient and cover of the day for the plants of this bed.
 
     Parameters
     ----------
@@ -320,18 +183,16 @@ def canopy_on(
         `cover_at_full_size` of these plants; None: they stand as the table's field does.
     full_height_m : float, optional
         Height they will have at mid-season; None: that of the day. [m]
-    kc_min : float
-        Kc of dry bare soil.
     young : YoungStand, optional
         How far a perennial in its first years has come; None: the plants are full-grown.
 
     Returns
     -------
     Canopy
-        Kcb from the lesser of `kcb_table` and `kc_min` up to `kcb_table`; cover from 0 to 0.99.
-        Plants that stand closer than a field does have the field's: no more than the table is
-        promised, and eq. 76 says little about how dense that is. Young perennials have no more
-        than full-grown ones as low as they are would have in their place.
+        Kcb from the lesser of `kcb_table` and `KC_MIN` up to `kcb_table`; cover from 0 to 0.99.
+        Plants that stand closer than in a field have the field's values: eq. 76 says little about
+        how dense a field is. Young perennials have at most what full-grown plants of the same
+        height would have in their place.
 
     Raises
     ------
@@ -356,13 +217,19 @@ def canopy_on(
     Allen et al. (1998), FAO Paper 56, eq. 76 and 98. Solving eq. 98 for Kcb full and scaling the
     cover by one share all season are our choice; eq. 94, the paper's quick form, likewise
     computes from the dense field of the table.
+
+    Examples
+    --------
+    >>> day = {"kcb_table": 1.0, "kcb_mid_table": 1.0, "kc_max": 1.2, "height_m": 0.5}
+    >>> found = canopy_on(**day, cover_full=0.25)
+    >>> round(found.kcb, 2), found.cover
+    (0.55, 0.25)
     """
     full_m = height_m if full_height_m is None else full_height_m
     if not (
         0.0 <= kcb_table <= 3.0
         and 0.0 <= kcb_mid_table <= 3.0
         and 0.0 <= kc_max <= 3.0
-        and 0.0 <= kc_min <= 3.0
         and 0.0 <= height_m <= 30.0
         and 0.0 <= full_m <= 30.0
         and (cover_full is None or 0.0 <= cover_full <= 1.0)
@@ -371,23 +238,22 @@ def canopy_on(
             ("kcb_table", kcb_table),
             ("kcb_mid_table", kcb_mid_table),
             ("kc_max", kc_max),
-            ("kc_min", kc_min),
         ):
             require_range(name, value, 0.0, 3.0)
         require_range("height_m", height_m, *HEIGHT_RANGE_M)
         require_range("full_height_m", full_m, *HEIGHT_RANGE_M)
         raise OutOfRange("cover_full", cover_full or 0.0, 0.0, 1.0)
-    field = field_cover(kcb=kcb_table, kc_max=kc_max, height_m=height_m, kc_min=kc_min)
+    field = field_cover(kcb=kcb_table, kc_max=kc_max, height_m=height_m)
     if cover_full is None and young is None:
         return Canopy(kcb_table, field)
-    at_mid = field_cover(kcb=kcb_mid_table, kc_max=kc_max, height_m=full_m, kc_min=kc_min)
+    at_mid = field_cover(kcb=kcb_mid_table, kc_max=kc_max, height_m=full_m)
     if young is not None:
-        grown = _thinned(kcb_table, field, at_mid, height_m, kc_min, cover_full)
+        grown = _thinned(kcb_table, field, at_mid, height_m, cover_full)
         at_best = young.cover if cover_full is None else young.share * cover_full
         density = density_coefficient(cover=at_best, effective_cover=at_best, height_m=full_m)
-        kcb = kc_min + (kcb_table - kc_min) * density if kcb_table > kc_min else kcb_table
+        kcb = KC_MIN + (kcb_table - KC_MIN) * density if kcb_table > KC_MIN else kcb_table
         return Canopy(min(kcb, grown.kcb), min(field * at_best / at_mid, grown.cover))
-    return _thinned(kcb_table, field, at_mid, height_m, kc_min, cover_full)
+    return _thinned(kcb_table, field, at_mid, height_m, cover_full)
 
 
 def _thinned(
@@ -395,18 +261,17 @@ def _thinned(
     field: float,
     at_mid: float,
     height_m: float,
-    kc_min: float,
     cover_full: float | None,
 ) -> Canopy:
-    """Full-grown plants whose bed they shade less than a field of them shades its own."""
+    """The same for full-grown plants that shade less of their bed than a field does."""
     if cover_full is None or cover_full >= at_mid:
         return Canopy(kcb_table, field)
     cover = field * cover_full / at_mid
-    if kcb_table <= kc_min:
+    if kcb_table <= KC_MIN:
         return Canopy(kcb_table, cover)
     density = density_coefficient(cover=cover, effective_cover=cover, height_m=height_m)
     dense = density_coefficient(cover=field, effective_cover=field, height_m=height_m)
-    return Canopy(kc_min + (kcb_table - kc_min) * density / dense, cover)
+    return Canopy(KC_MIN + (kcb_table - KC_MIN) * density / dense, cover)
 
 
 def _under_circle(x: float, radius: float) -> float:

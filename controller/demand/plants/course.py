@@ -1,23 +1,23 @@
-"""The course of a planting: where it stands each day, by date, by warmth, and as a person saw it.
+"""The course of a planting: its stage each day, by date, by degree days and by observations.
 
-The position is the day of the crop's table that a day is like. It starts at 1 and goes on by 1 a
-day; or, by warmth, by the day's degree days over those of an ordinary day of the same stage. What a
-person saw on a day puts it at the first day of that stage, and the rest of the curve follows from
-there; the days before keep what they were. What was sown waits below ground until it is up, and is
-then where its table has it after an ordinary emergence: a later one, or an earlier, moves all that
-follows, and no seedbed is past the initial stage. A perennial begins again each year on the day of
-its start, or on that which the gardener names; set out before that, it rests until then. Until it
-is full-grown its growing years count, and just set out it is kept moist for the days that such
-plants take to root. The day on which plants were lifted is the planting's last.
+The position is the day of the crop's table that a day corresponds to. It starts at 1 and advances
+by 1 a day or, by warmth, by the day's degree days over those of an ordinary day of the same stage.
+An observation sets the position to the first day of that stage, and the curve continues from there;
+earlier days keep their positions. Seed waits below ground until it is up; then the position is that
+of the table after an ordinary emergence. So a late or an early emergence moves all that follows,
+and no seedbed is past the initial stage. A perennial begins again each year on the day of its
+start, or on the day that the gardener names; if it was set out before that day, it rests until
+then. Its growing years are counted until it is full-grown. Plants just set out are kept moist for
+the days that they take to root. The day on which plants were lifted is the last of the planting.
 
-Watering can end before the plants do. Onions, garlic and potatoes are stopped once their tops were
-seen to have fallen or dried, never by the calendar alone, and not by yellow lower leaves, which
-come weeks before; beans, sunflowers and squashes left to dry get nothing in the last half of their
-late stage (FAO-56 annex 8).
+Watering can end before the planting does. For onions, garlic and potatoes it stops when somebody
+has noted that the tops have fallen or dried: never by the calendar alone, and not for yellow lower
+leaves, which come weeks earlier. Beans, sunflowers and squashes that dry where they stand get no
+water in the last half of their late stage (FAO-56 annex 8).
 
-A first ripe fruit moves no stage. Where nothing is left to dry, plants that are picked stay in
-their mid-season past the table's length: until leaves turn yellow, the last is picked, or the late
-stage must begin to end with the planting (FAO-56, chapter 6: mid-season lasts to the start of
+A first ripe fruit moves no stage. A crop that is picked and does not have to dry stays in
+mid-season beyond the table's length: until leaves turn yellow, the last fruit is picked, or the
+late stage must begin to end with the planting (FAO-56, chapter 6: mid-season lasts to the start of
 maturity, shown by leaves, not by a first fruit).
 """
 
@@ -31,7 +31,7 @@ from datetime import date, timedelta
 from controller.demand.plants.degree_days import OPEN_GROUND, Ground, NormalSpread, NormalTemps
 from controller.demand.plants.development import (
     LONGEST_SEEDBED_DAYS,
-    cold_words,
+    cold_soil_warning,
     emergence_of,
     ordinary_emergence_days,
     pace_of,
@@ -55,17 +55,17 @@ __all__ = ["Course", "CourseDay"]
 _DAY = timedelta(days=1)
 _RANK = {event: rank for rank, event in enumerate(EVENTS)}
 _PUTS_AT_END_OF = {"spreading": 0, "full": 1, "ripening": 2}  # the stage before
-# Signs of the late stage that come so many days before it, by the crop's table, are asked about;
-# yellow leaves of a crop that is stopped move nothing then. Quick varieties are two to three weeks
-# ahead of the table (common practice, no source); leaves also yellow from want or blight. Our
-# choice.
+# Signs of the late stage that come more than so many days before it, by the table, are queried. If
+# the crop is one that is stopped, yellow leaves then move nothing. Quick varieties are two to three
+# weeks ahead of the table (common practice, no source); leaves also turn yellow from lack of
+# nutrients or from blight. Our choice.
 EARLY_DAYS = 21
 # From the stop to lifting, at most: onion two weeks (Utah), garlic and potato two to three (common
 # practice; Nebraska and UK growers for potato: not left on its reserves for longer).
 LIFT_WITHIN_DAYS = 21
 # Of each day: its position and the furthest so far; then the number of days until watering stops.
 _Run = tuple["array[float]", "array[float]", int]
-# A day is asked for several times, and then the next: so many are remembered. Our choice.
+# Callers ask for a day several times, then for the next: so many days are cached. Our choice.
 _KEPT_DAYS = 8
 
 
@@ -98,22 +98,22 @@ class Course:
         for remark in said:
             self._remark(remark)
         self.ends = planting.until
-        self._seen = self._sorted_out(observations)
+        self._seen = self._accepted(observations)
         self._known_to = max(days, default=None)
         self.soil_c: Mapping[date, float] = {}  # at seed depth, until it is up
         self.emerges = self._emergence(normal_temps, ground)
         # Each year of a perennial, or the one run of everything else, is computed when asked for.
         self._runs: dict[date, _Run] = {}
         self._found: dict[date, CourseDay] = {}
-        self._ask_for_a_look()
+        self._remark_on_ripeness()
 
     @property
     def remarks(self) -> tuple[str, ...]:
-        """What a person should know: what was left aside, stood in for, or wants a look."""
+        """What a person should know: what was ignored or replaced, and what to look at."""
         return tuple(self._remarks)
 
     def on(self, day: date) -> CourseDay:
-        """Where the planting stands; OutOfRange on a day that is not one of its own."""
+        """Stage and position of the day; OutOfRange if the planting does not stand then."""
         found = self._found.get(day)
         if found is None:
             found = self._found[day] = self._stands_on(day)
@@ -156,7 +156,7 @@ class Course:
         return "dry-down" if stopped else ""
 
     def _moist_days(self, settling_days: int) -> int:
-        """How long what was set out is kept moist; a perennial its own days, if any are wanted."""
+        """Days for which plants set out are kept moist; a perennial has its own."""
         young = self._crop.first_years
         if young is None or not settling_days:
             return settling_days
@@ -211,7 +211,7 @@ class Course:
         positions, furthest = array("d"), array("d")
         stops_at, position, most = length, 1.0, 1.0
         picking = False
-        # Nothing that is seen later may change this: the garden file's own last day.
+        # No later observation may change this: it is the last day by the garden file.
         picked_to = self._planting.until - timedelta(days=self._stage_days[3])
         for number in range(length):
             day = first + timedelta(days=number)
@@ -238,7 +238,7 @@ class Course:
         return self._runs[first]
 
     def _moved(self, event: str, position: float) -> float:
-        """The position once that was seen; the same where it moves nothing."""
+        """The position after an observation; the same if that moves nothing."""
         late = self._pace.ends[2] + 1.0
         if event == "ripening" and self._crop.dry_down == "stop" and position < late - EARLY_DAYS:
             return position
@@ -249,11 +249,11 @@ class Course:
             return max(position, late)
         return position
 
-    def _sorted_out(self, observations: Sequence[Observation]) -> tuple[Observation, ...]:
-        """Those that make sense, in order; a remark on each of the rest. Finds `ends` too."""
+    def _accepted(self, observations: Sequence[Observation]) -> tuple[Observation, ...]:
+        """Observations that make sense, in order; a remark on each other one. Sets `ends` too."""
         kept: list[Observation] = []
-        told = [self._as_named_now(each) for each in observations]
-        for seen in sorted(told, key=lambda each: (each.day, _RANK.get(each.event, -1))):
+        current = [self._with_current_name(each) for each in observations]
+        for seen in sorted(current, key=lambda each: (each.day, _RANK.get(each.event, -1))):
             fault = self._fault_of(seen, kept)
             if fault:
                 self._remark(
@@ -265,8 +265,8 @@ class Course:
                 self.ends = seen.day
         return tuple(kept)
 
-    def _as_named_now(self, seen: Observation) -> Observation:
-        """What an older logbook calls "lifted" may have been a harvest: no perennial's end."""
+    def _with_current_name(self, seen: Observation) -> Observation:
+        """The observation with today's name; "lifted" of an older logbook may be a mere harvest."""
         if seen.event != OLD_GONE or self._crop.perennial:
             return seen
         return replace(seen, event="gone")
@@ -291,7 +291,7 @@ class Course:
         return ""
 
     def _emergence(self, normal_temps: NormalTemps | None, ground: Ground) -> date | None:
-        """The day that plants are up; None where they were never sown."""
+        """The day on which plants are up; None if they were not sown."""
         planting = self._planting
         if planting.transplanted:
             return None
@@ -300,7 +300,7 @@ class Course:
         seen = self._seen[0].day if self._seen else None
         if seen is not None and (self._seen[0].event == "up" or seen < guess):
             return seen
-        if words := cold_words(self._crop, found, self._known_to):
+        if words := cold_soil_warning(self._crop, found, self._known_to):
             self._remark(words)
         if found.gave_up and self._is_known(guess):
             self._remark(
@@ -309,8 +309,8 @@ class Course:
             )
         return guess
 
-    def _ask_for_a_look(self) -> None:
-        """Remark on a crop that by its course ripens, where nobody has noted that it does."""
+    def _remark_on_ripeness(self) -> None:
+        """Remark on a crop that should ripen now by its course, if nobody has noted it."""
         today = self._known_to
         if (
             self._crop.dry_down != "stop"
@@ -342,7 +342,7 @@ class Course:
 
     @property
     def _grows_from(self) -> date:
-        """The day on which a perennial's growing year begins; the start of everything else."""
+        """The day on which the growing year begins: for all but perennials the start."""
         begins = self._planting.grows_from
         return begins if begins is not None and self._crop.perennial else self._planting.start
 
@@ -353,7 +353,34 @@ class Course:
 
 
 def in_first_year(planting: Planting, crop: Crop, day: date) -> bool:
-    """Whether a perennial is in its first growing year, in which it is watered sooner."""
+    """Whether a perennial is in its first growing year, in which it is watered sooner.
+
+    Parameters
+    ----------
+    planting : Planting
+        `years_before` says how old the plants were when they were set out.
+    crop : Crop
+        Its figures.
+    day : date
+        Any day.
+
+    Returns
+    -------
+    bool
+        False for a crop that is no perennial.
+
+    Source
+    ------
+    `FIRST_YEAR_REFILL_AT` in `stages`: our choice.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> stands = {"start": date(2031, 4, 1), "until": date(2040, 12, 31), "years_before": 0}
+    >>> canes = Planting(crop="raspberry", **stands)
+    >>> [in_first_year(canes, load().crop("raspberry"), date(y, 6, 1)) for y in (2031, 2032)]
+    [True, False]
+    """
     if crop.first_years is None or planting.years_before != 0:
         return False
     grows_from = planting.grows_from if crop.perennial else None

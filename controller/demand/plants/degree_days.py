@@ -1,4 +1,4 @@
-"""Warmth as plants count it: degree days for the stages, and the soil's for what was sown."""
+"""Degree days for the stages; soil temperature and emergence for what was sown."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ NormalTemps = Callable[[date], tuple[float, float] | None]
 NormalSpread = Callable[[date], float]  # the standard deviation of both
 AIR_RANGE_C = (-90.0, 60.0)  # our choice: beyond any weather station's record
 SOIL_DAYS = 5  # our choice: so many days before sowing the soil's warmth is followed from
-SOIL_FOLLOWS = 0.35  # of the way to the surface's temperature in a day; see `soil_warmth_c`
-# January first, in the north: what the sun adds where nobody knows how it shone. Our choice.
+SOIL_FOLLOWS = 0.35  # of the way to the surface's temperature in a day; see `soil_temperature_c`
+# From January on, in the north: what the sun adds if its radiation is unknown. Our choice.
 _SUN_BY_MONTH_C = (0.0, 0.0, 0.5, 1.0, 1.5, 1.5, 1.5, 1.5, 0.5, 0.5, 0.0, 0.0)
 
 
@@ -81,7 +81,7 @@ def usual_degree_days(
     base_c: float,
     upper_c: float = USUAL_GDD_UPPER_C,
 ) -> float:
-    """Mean degree days of days whose temperatures swing around these means from year to year.
+    """Mean degree days of days whose temperatures vary around these means from year to year.
 
     Parameters
     ----------
@@ -96,7 +96,7 @@ def usual_degree_days(
     -------
     float
         More than `degree_days` of the means near the base, less near the upper limit: warm days
-        count in full, cold ones for no less than nothing. [°C day]
+        count in full, cold days count as 0. [°C day]
 
     Raises
     ------
@@ -127,7 +127,7 @@ def usual_degree_days(
 
 
 def _mean_above(over: float, spread: float) -> float:
-    """Mean of what a normal variable of mean `over` has above 0."""
+    """Mean of the part above 0 of a normal variable with mean `over`."""
     z = over / spread
     share = 0.5 * (1.0 + erf(z / sqrt(2.0)))
     return over * share + spread * exp(-z * z / 2.0) / sqrt(2.0 * pi)
@@ -137,9 +137,9 @@ def _mean_above(over: float, spread: float) -> float:
 class Ground:
     """What makes the soil at seed depth warmer or colder than the air.
 
-    `holds` is the share of the surface's swing that straw and its like keep out, `film_c` what a
-    film adds [°C], `sun_share` how much of the sun's warming reaches the soil (half in heavy, wet
-    soil), `south` whether the seasons are those of the south.
+    `holds` is the share of the surface's temperature swing that an organic mulch keeps out,
+    `film_c` the warming by a film [°C], `sun_share` the share of the sun's warming that reaches the
+    soil (half in heavy, wet soil), `south` whether the place lies south of the equator.
     """
 
     holds: float = 0.0
@@ -151,7 +151,7 @@ class Ground:
 OPEN_GROUND = Ground()
 
 
-def sun_warms_c(
+def sun_warming_c(
     *,
     day: date,
     tmin_c: float,
@@ -159,7 +159,7 @@ def sun_warms_c(
     solar_mj_m2: float | None,
     south: bool = False,
 ) -> float:
-    """How much warmer than the air's mean a bare surface is by the sun.
+    """How much the sun warms a bare surface above the mean air temperature.
 
     Parameters
     ----------
@@ -168,7 +168,7 @@ def sun_warms_c(
     tmin_c, tmax_c : float
         Lowest and highest air temperature. [°C]
     solar_mj_m2 : float or None
-        Solar radiation, if known. [MJ/m2 a day]
+        Solar radiation of the day, if known. [MJ/m2]
     south : bool
         Whether the place lies south of the equator.
 
@@ -188,7 +188,7 @@ def sun_warms_c(
 
     Examples
     --------
-    >>> sun_warms_c(day=date(2031, 4, 1), tmin_c=2, tmax_c=12, solar_mj_m2=20)
+    >>> sun_warming_c(day=date(2031, 4, 1), tmin_c=2, tmax_c=12, solar_mj_m2=20)
     0.5
     """
     if solar_mj_m2 is not None:
@@ -197,7 +197,7 @@ def sun_warms_c(
     return _SUN_BY_MONTH_C[(day.month + (5 if south else -1)) % 12]
 
 
-def soil_warmth_c(
+def soil_temperature_c(
     before_c: float | None,
     *,
     day: date,
@@ -207,20 +207,20 @@ def soil_warmth_c(
     snow: bool = False,
     ground: Ground = OPEN_GROUND,
 ) -> float:
-    """Mean temperature of a day of the soil 3 to 5 cm deep, from the air and the day before.
+    """Mean soil temperature of a day at 3 to 5 cm, from the air and the day before.
 
     Parameters
     ----------
     before_c : float or None
-        The same of the day before; None: the soil begins as warm as its surface is. [°C]
+        The same of the day before; None: the soil starts with the surface temperature. [°C]
     day : date
         The day.
     tmin_c, tmax_c : float
         Lowest and highest air temperature, -90 to 60. [°C]
     solar_mj_m2 : float or None
-        Solar radiation, if known. [MJ/m2 a day]
+        Solar radiation of the day, if known. [MJ/m2]
     snow : bool
-        Whether snow lies: soil under it does not freeze.
+        Whether there is snow: soil under it does not freeze.
     ground : Ground
         What lies on it.
 
@@ -240,10 +240,15 @@ def soil_warmth_c(
     watershed models (EPIC; Williams et al. 1984, from memory). The share of 0.35 a day is our
     choice: by a damping depth of 0.12 m for the daily wave soil at 3 to 5 cm follows the air within
     one or two days; a mean of a week suits 10 to 20 cm.
+
+    Examples
+    --------
+    >>> round(soil_temperature_c(8.0, day=date(2031, 4, 1), tmin_c=4.0, tmax_c=16.0), 2)
+    9.05
     """
     require_range("tmin_c", tmin_c, *AIR_RANGE_C)
     require_range("tmax_c", tmax_c, *AIR_RANGE_C)
-    sun_c = ground.sun_share * sun_warms_c(
+    sun_c = ground.sun_share * sun_warming_c(
         day=day, tmin_c=tmin_c, tmax_c=tmax_c, solar_mj_m2=solar_mj_m2, south=ground.south
     )
     bare_c = (tmin_c + tmax_c) / 2.0 + sun_c + ground.film_c
@@ -257,16 +262,16 @@ def soil_warmth_c(
 def emergence_rate(
     soil_c: float, emergence_days: Sequence[float], base_c: float | None = None
 ) -> float:
-    """The share of the way from sowing to emergence that one day at this soil temperature makes.
+    """Rate of emergence: the share of the way from sowing that one day at this temperature makes.
 
     Parameters
     ----------
     soil_c : float
         Temperature of the soil at seed depth. [°C]
     emergence_days : sequence of float
-        Days to emergence in soil of 5, 10, 15, 20 and 25 °C; 0 where none came up or nobody tried.
+        Days to emergence in soil of 5, 10, 15, 20 and 25 °C; 0 if none came up or nobody tried.
     base_c : float or None
-        Soil in which nothing moves, below the coldest entry; None: nothing below that entry. [°C]
+        Temperature at which the rate is 0, below the coldest entry; None: 0 below that entry. [°C]
 
     Returns
     -------

@@ -15,7 +15,7 @@ from controller.demand.plants.degree_days import (
     NormalSpread,
     NormalTemps,
     emergence_rate,
-    soil_warmth_c,
+    soil_temperature_c,
     usual_degree_days,
 )
 from controller.demand.plants.stages import STAGE_NAMES, stage_days_of
@@ -25,8 +25,8 @@ from controller.garden.model import Planting
 from crops.catalogue import Crop, Soil
 from crops.entry import Autumn
 
-# Soil into which such a crop is sown as a rule; our choice: the coldest of these in which it comes
-# up at all.
+# Soil into which such a crop is usually sown: the coldest of these in which it comes up at all. Our
+# choice.
 _ORDINARY_SOIL_C = (15.0, 20.0, 25.0)
 USUAL_EMERGENCE_DAYS = 14  # our choice, where neither gardener nor table has a figure
 # Our choice: parsley, parsnip and leek take two months in soil of 5 °C (the germination table and
@@ -43,9 +43,9 @@ _DAY = timedelta(days=1)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Emergence:
-    """When plants are up by the table; `gave_up`: only `LONGEST_SEEDBED_DAYS` made it so.
+    """When plants are up by the table; `gave_up`: it is only the limit `LONGEST_SEEDBED_DAYS`.
 
-    `soil_c` is the soil's temperature at seed depth on each day until then, where it is known.
+    `soil_c` is the soil's temperature at seed depth on each day until then, if known. [°C]
     """
 
     up: date
@@ -54,7 +54,19 @@ class Emergence:
 
 
 def ground_of(mulch: Mulch, soil: Soil, *, south: bool) -> Ground:
-    """What a bed does to the warmth of its soil."""
+    """How mulch and soil of a bed change the temperature at seed depth, for `soil_temperature_c`.
+
+    Source
+    ------
+    Our choices; see `STRAW_HOLDS`, `FILM_WARMS_C` and `HEAVY_FIELD_CAPACITY`.
+
+    Examples
+    --------
+    >>> from controller.demand.soil.mulch import mulch_of
+    >>> from crops.catalogue import load
+    >>> ground_of(mulch_of("plastic", 1.0), load().soil("loam"), south=False)
+    Ground(holds=0.0, film_c=2.0, sun_share=1.0, south=False)
+    """
     return Ground(
         holds=STRAW_HOLDS * mulch.cover if mulch.kind == "organic" else 0.0,
         film_c=FILM_WARMS_C * mulch.cover if mulch.kind == "plastic" else 0.0,
@@ -66,9 +78,23 @@ def ground_of(mulch: Mulch, soil: Soil, *, south: bool) -> Ground:
 def ordinary_emergence_days(crop: Crop) -> float:
     """Days from sowing to emergence that a crop's table of stages has in its initial stage.
 
-    Of the germination table in soil of 15 °C, or of 20 or 25 °C where it does not come up in less;
-    never more than `USUAL_EMERGENCE_DAYS`, which stand in for a crop without a figure. Our choice:
-    FAO-56, table 11, counts its stages from the planting date and does not say how warm soils were.
+    Returns
+    -------
+    float
+        Days of the germination table in soil of 15 °C, or of 20 or 25 °C if nothing comes up in
+        colder soil. At most `USUAL_EMERGENCE_DAYS`, which also stand in for a crop without a
+        figure. [days]
+
+    Source
+    ------
+    `emergence_days` of the crop. Which soil: our choice, for FAO-56, table 11, counts stages from
+    the planting date and does not say how warm the soil was.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> ordinary_emergence_days(load().crop("carrot"))
+    10.0
     """
     if crop.emergence_days:
         for soil_c in _ORDINARY_SOIL_C:
@@ -85,10 +111,37 @@ def emergence_of(
     normal_temps: NormalTemps | None,
     ground: Ground = OPEN_GROUND,
 ) -> Emergence:
-    """The day plants are up by the warmth of the soil, or by the gardener's own days.
+    """The day on which plants are up, by the warmth of the soil or the gardener's own days.
 
-    A day without temperatures takes the normal ones; failing those, the soil stays as warm as it
-    was; and with no warmth known at all the day counts as one of `USUAL_EMERGENCE_DAYS`.
+    Parameters
+    ----------
+    crop, planting
+        Its figures; what was sown, whose own `emerges_days` go before the table.
+    days : mapping of date to DayInput
+        The known days. A day without temperatures takes the normal ones; without those the soil
+        stays as warm as it was. If no temperature is known at all, each day makes its share of
+        `USUAL_EMERGENCE_DAYS`.
+    normal_temps : callable, optional
+        Lowest and highest temperature usual for a date. [°C]
+    ground : Ground
+        What lies on the soil.
+
+    Returns
+    -------
+    Emergence
+        The day, at most `LONGEST_SEEDBED_DAYS` after sowing, and the soil's temperatures. [°C]
+
+    Source
+    ------
+    The sum of `degree_days.emergence_rate` over the days; see there.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> bed = {"start": date(2031, 4, 1), "until": date(2031, 8, 1), "transplanted": False}
+    >>> sown = Planting(crop="carrot", **bed)
+    >>> emergence_of(load().crop("carrot"), sown, {}, lambda day: (9.0, 19.0)).up
+    datetime.date(2031, 4, 15)
     """
     own = planting.emerges_days
     if own is None and not crop.emergence_days:
@@ -111,7 +164,29 @@ def emergence_of(
 
 
 def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> str:
-    """How warm soil is and should be, on a day when it is too cold for seed; "" where it is not."""
+    """In words how warm the soil is and should be, if it is too cold for seed.
+
+    Parameters
+    ----------
+    crop : Crop
+        Its `emergence_least_c` is the limit; see crops.toml for the source.
+    soil_c : mapping of date to float
+        Temperature at seed depth by day. [°C]
+    day : date, optional
+        The day that is asked about.
+
+    Returns
+    -------
+    str
+        Empty if the soil is warm enough, or a figure is not known.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> today = date(2031, 4, 1)
+    >>> too_cold(load().crop("tomato"), {today: 8.0}, today)
+    'soil at seed depth has about 8 °C (46 °F) by the air, it wants 10 °C (50 °F) or more'
+    """
     found_c = None if day is None else soil_c.get(day)
     least_c = crop.emergence_least_c
     if found_c is None or least_c is None or found_c >= least_c:
@@ -122,8 +197,21 @@ def too_cold(crop: Crop, soil_c: Mapping[date, float], day: date | None) -> str:
     )
 
 
-def cold_words(crop: Crop, found: Emergence, today: date | None) -> str:
-    """What is said on a day when soil is too cold for seed that is not up; "" where it is not."""
+def cold_soil_warning(crop: Crop, found: Emergence, today: date | None) -> str:
+    """The warning that soil is too cold for seed that is not up; empty if there is none.
+
+    Source
+    ------
+    As `too_cold`.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> today = date(2031, 4, 1)
+    >>> found = Emergence(up=date(2031, 4, 20), gave_up=False, soil_c={today: 8.0})
+    >>> cold_soil_warning(load().crop("tomato"), found, today)[:26]
+    'too cold, its seed may rot'
+    """
     words = too_cold(crop, found.soil_c, today)
     if not words:
         return ""
@@ -157,7 +245,7 @@ def _soil_after(
         (low_c, high_c), solar = pair, None
     else:
         return before_c
-    return soil_warmth_c(
+    return soil_temperature_c(
         before_c,
         day=day,
         tmin_c=low_c,
@@ -180,7 +268,7 @@ YELLOWS_AFTER_DAYS = 30  # bulbs fill for a month at the least: our choice
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pace:
-    """Of each stage: its last position, and how far a degree day goes in it (None: by days)."""
+    """Last position of each stage, and days of the table per degree day in it (None: by days)."""
 
     ends: tuple[int, int, int, int]
     per_degree_day: tuple[float | None, float | None, float | None, float | None]
@@ -191,11 +279,11 @@ class Pace:
 
     @property
     def by_days(self) -> bool:
-        """Whether warmth plays no part."""
+        """Whether all stages go by days."""
         return not any(self.per_degree_day)
 
     def after(self, position: float, day: date, today: DayInput | None) -> float:
-        """The position a day later, that day's warmth given; without temperatures, 1 further."""
+        """The position a day later, by the day's warmth; 1 further if no temperature is known."""
         found = self._after(position, today)
         for end, opens in self.not_before:
             if day < opens and position <= end:
@@ -231,11 +319,41 @@ def pace_of(
     latitude_deg: float | None = None,
     normal_spread: NormalSpread | None = None,
 ) -> tuple[Pace, tuple[str, ...]]:
-    """The pace of a planting's stages, and remarks where warmth was asked for and cannot be had."""
+    """The pace of a planting's stages.
+
+    Parameters
+    ----------
+    crop, planting
+        Its figures; its dates, and its own sums of degree days, if any.
+    normal_temps : callable, optional
+        Lowest and highest temperature usual for a date. [°C]
+    latitude_deg : float, optional
+        Latitude, south negative; None: no crop overwinters. [deg]
+    normal_spread : callable, optional
+        Standard deviation of those temperatures. [°C]
+
+    Returns
+    -------
+    tuple
+        The `Pace`, and remarks on stages that go by days though warmth was asked for.
+
+    Source
+    ------
+    A stage's length in days over its degree days, on the dates that it has by date: our choice.
+    Crops that overwinter go by `Crop.autumn`.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> summer = {"start": date(2031, 5, 1), "until": date(2031, 8, 20)}
+    >>> pace, remarks = pace_of(load().crop("dry bean"), Planting(crop="dry bean", **summer), None)
+    >>> pace.ends, pace.by_days, remarks
+    ((20, 50, 90, 110), True, ())
+    """
     days = stage_days_of(crop, planting)
     ends = tuple(accumulate(days))
     autumn = crop.autumn
-    if autumn is not None and latitude_deg is not None and winters(planting, latitude_deg):
+    if autumn is not None and latitude_deg is not None and overwinters(planting, latitude_deg):
         return Pace(
             ends=ends,  # type: ignore[arg-type]
             per_degree_day=tuple(n / total for n, total in zip(days, autumn.warmth, strict=True)),  # type: ignore[arg-type]
@@ -287,8 +405,22 @@ def pace_of(
     return pace, tuple(remarks)
 
 
-def winters(planting: Planting, latitude_deg: float) -> bool:
-    """Whether it is planted in autumn and stands through winter, with no stages of its own."""
+def overwinters(planting: Planting, latitude_deg: float) -> bool:
+    """Whether a planting is planted in autumn and stands through winter, without own stages.
+
+    Latitude in degrees, south negative.
+
+    Source
+    ------
+    Our choice: planted from August to January (south: February to July) for at least
+    `LEAST_WINTER_DAYS`.
+
+    Examples
+    --------
+    >>> garlic = Planting(crop="garlic", start=date(2031, 10, 20), until=date(2032, 7, 10))
+    >>> overwinters(garlic, 45.0), overwinters(garlic, -45.0)
+    (True, False)
+    """
     if planting.stage_days or planting.stage_warmth:
         return False
     autumn = _AUTUMN if latitude_deg >= 0.0 else _SOUTHERN_AUTUMN
@@ -299,7 +431,7 @@ def winters(planting: Planting, latitude_deg: float) -> bool:
 def _opens(
     autumn: Autumn, planting: Planting, latitude_deg: float, ends: tuple[int, ...]
 ) -> tuple[tuple[int, date], ...]:
-    """From when mid and late may begin: by the hours of day of the spring after planting."""
+    """When mid and late may begin: by the day length of the spring after planting."""
     covers = first_long_day(planting.start, autumn.cover_from_h, latitude_deg)
     yellows = first_long_day(planting.start, autumn.yellow_from_h, latitude_deg)
     found = []
@@ -311,7 +443,7 @@ def _opens(
 
 
 def first_long_day(start: date, hours: float, latitude_deg: float) -> date | None:
-    """The first day with so many hours after the winter of `start`; None: none is so long.
+    """The first day of that length after the winter of `start`; None if no day is so long.
 
     Parameters
     ----------
@@ -322,19 +454,19 @@ def first_long_day(start: date, hours: float, latitude_deg: float) -> date | Non
     latitude_deg : float
         Latitude, south negative. [deg]
 
-    Returns
-    -------
-    date or None
-        Not before `start`.
-
     Raises
     ------
     OutOfRange
-        If the latitude cannot be.
+        If the latitude is outside -90 to 90.
 
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 34.
+
+    Examples
+    --------
+    >>> first_long_day(date(2031, 10, 20), 12.0, 45.0)
+    datetime.date(2032, 3, 21)
     """
     solstice = (12, 21) if latitude_deg >= 0.0 else (6, 21)
     shortest = next(
@@ -364,7 +496,7 @@ def _ordinary_sum(
     normal_temps: NormalTemps | None,
     normal_spread: NormalSpread | None,
 ) -> float | None:
-    """Degree days of a stage on the dates it has by date; days without normals as the rest."""
+    """Degree days of a stage on the dates it has by date; days without normals have the mean."""
     if normal_temps is None:
         return None
     found = [

@@ -1,4 +1,4 @@
-"""What a person may have seen of a planting, and the words people say it in."""
+"""What a person may observe of a planting, and the words for it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from controller.errors import InputError
 from controller.garden.model import Planting
 from crops.catalogue import Crop
 
-# FAO-56 (1998), chapter 6, tells the stages apart by what can be seen: a tenth of the ground
+# FAO-56 (1998), chapter 6, separates the stages by what can be seen: a tenth of the ground
 # covered, full cover or the first flowers, the start of maturity. A first ripe fruit is not the end
 # of the mid-season of plants that are picked for weeks. Logbooks keep these names: "ripening" once
 # meant fallen tops too, and reads as yellow lower leaves now, which stop no water.
@@ -24,7 +24,7 @@ EVENTS: Mapping[str, str] = {
     "tops fallen": "the tops have fallen or dried",
     "gone": "the plants are gone",
 }
-# What logbooks hold from when "harvested" was taken for the end of the plants.
+# Older logbooks have this word, from when "harvested" was taken as the end of the plants.
 OLD_GONE = "lifted"
 
 _WORDS: Mapping[str, tuple[str, ...]] = {
@@ -77,7 +77,7 @@ _WORDS: Mapping[str, tuple[str, ...]] = {
         *("removed", "taken out"),
     ),
 }
-# Words that may mean several things: a person says which.
+# Words that may mean several things: a person has to say which.
 _UNCLEAR: Mapping[tuple[str, ...], tuple[str, ...]] = {
     ("first ripe", "last picking", "gone"): (
         *("harvest", "harvested", "harvesting", "picked", "pick", "cropped", "taken in"),
@@ -88,15 +88,34 @@ _RIPE = ("ripe", "ripened")
 
 
 def events_of(words: str, crop: Crop | None = None) -> tuple[str, ...]:
-    """The events that a gardener's words may mean of a crop; one, where they are clear.
+    """The events that a gardener's words may mean; one, if they are clear.
 
-    What was harvested may stand for weeks yet, and a perennial is never gone by it. "Ripe" of a
-    crop whose watering stops at fallen tops may be either of its two signs.
+    Parameters
+    ----------
+    words : str
+        As a gardener says it; case and signs do not matter.
+    crop : Crop, optional
+        What stands there. A perennial is never gone by a harvest. "Ripe" of a crop whose watering
+        stops at fallen tops may be either of its two signs.
+
+    Returns
+    -------
+    tuple of str
+        Names of `EVENTS`.
 
     Raises
     ------
     InputError
         If the words mean nothing that can be noted; it names what can.
+
+    Source
+    ------
+    Our own list of words.
+
+    Examples
+    --------
+    >>> events_of("in bloom"), events_of("finished")
+    (('full',), ('last picking', 'gone'))
     """
     plain = _plain(words)
     if plain in _RIPE:
@@ -113,16 +132,42 @@ def events_of(words: str, crop: Crop | None = None) -> tuple[str, ...]:
 
 
 def named(events: Iterable[str] = EVENTS) -> str:
-    """The events with what they mean, as one says them."""
+    """The events with what they mean.
+
+    Examples
+    --------
+    >>> named(["up", "gone"])
+    '"up" (the plants are up); "gone" (the plants are gone)'
+    """
     return "; ".join(f'"{name}" ({EVENTS[name]})' for name in events)
 
 
 def allotted(
     plantings: Sequence[Planting], observations: Sequence[Observation]
 ) -> tuple[tuple[tuple[Observation, ...], ...], tuple[str, ...]]:
-    """Each of one zone's observations to the plantings it is of, and remarks on the rest.
+    """Share out a zone's observations to its plantings.
 
-    It is of every planting that stands on its day and is of its crop, where it names one.
+    Parameters
+    ----------
+    plantings : sequence of Planting
+        Those of one zone.
+    observations : sequence of Observation
+        Those of the same zone. Each goes to every planting that stands on its day and, if the
+        observation names a crop, is of that crop.
+
+    Returns
+    -------
+    tuple
+        The observations of each planting, and remarks on those that fit none.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> peas = Planting(crop="pea", start=date(2031, 4, 1), until=date(2031, 7, 1))
+    >>> seen = Observation(zone="a", day=date(2031, 4, 15), event="up")
+    >>> (of_peas,), remarks = allotted([peas], [seen])
+    >>> of_peas == (seen,), remarks
+    (True, ())
     """
     of_each: list[list[Observation]] = [[] for _ in plantings]
     remarks = []
@@ -145,7 +190,7 @@ def allotted(
 
 
 def _plain(words: str) -> str:
-    """The words with case, spaces and signs evened out."""
+    """The words without differences of case, spaces and signs."""
     return re.sub(r"[\W_]+", " ", words.casefold().replace("%", " percent ")).strip()
 
 

@@ -1,4 +1,4 @@
-"""A crop on a given day: its stage, crop coefficient, height and roots; how long stages are."""
+"""Stage, crop coefficients, height and roots of a crop on a day; lengths of the stages."""
 
 from __future__ import annotations
 
@@ -14,20 +14,20 @@ from crops.firstyears import YoungStand
 FIRST_ROOTS_M = 0.20
 FIRST_HEIGHT_M = 0.10  # our choice: a seedling; also the least height of eq. 62
 LEAST_KC_END_ADJUSTED = 0.45  # FAO-56 (1998), eq. 65: lower ends are dry leaves, which feel no wind
-# How far a packet's days may stretch or shrink the table's: our choice, about what FAO-56 table 11
-# has between the quickest and the slowest row of a crop.
+# Limits for the packet's days over the table's: our choice, about the ratio of the quickest and the
+# slowest row of a crop in FAO-56, table 11.
 LEAST_SCALE, MOST_SCALE = 0.6, 1.6
 STAGE_NAMES = ("initial", "development", "mid", "late")
 # Plants just set out are not watered for less than this; our choice.
 SETTLING_LEAST_MM = 1.0
-# Perennials just set out, while they settle in: watered when this share of the water is gone that
-# their first roots reach, and every third day at the latest. Our choice, after gardeners' custom of
-# keeping them moist.
+# Perennials just set out are watered when this share of the water within reach of their first roots
+# is gone, and every third day at the latest, until they have settled. Our choice, after gardeners'
+# custom of keeping them moist.
 SETTLING_SHARE = 0.25
 SETTLING_DAYS_BETWEEN = 3
 # The share of the readily available water that may go in the first year of a perennial: our choice.
 FIRST_YEAR_REFILL_AT = 0.5
-# Young plants are tall for their width: height goes with the fourth root of the ground they shade.
+# Young plants are tall for their width: height follows the fourth root of the ground they shade.
 # Our choice: asparagus ferns of 0.5 m and canes of 1 m in the first summer.
 _HEIGHT_BY_COVER = 0.25
 
@@ -36,9 +36,9 @@ _HEIGHT_BY_COVER = 0.25
 class Settling:
     """How plants just set out are watered until they have rooted.
 
-    `days_left` has this day in it. A dose is due when `trigger_mm` is missing, and when the last
-    was `at_most_days_between` days ago. `roots_m` are a perennial's as it was set out; None: other
-    plants, which are watered at every chance.
+    `days_left` includes this day. A dose is due when `trigger_mm` is missing, or when the last was
+    `at_most_days_between` days ago. `roots_m` is the root depth of a perennial when it was set out;
+    None: other plants, which are watered at every chance.
     """
 
     days_left: int
@@ -46,7 +46,7 @@ class Settling:
     roots_m: float | None = None
 
     def trigger_mm(self, soil: Soil) -> float:
-        """Depth over the whole ground that may be missing. [mm]"""
+        """Depletion over the whole ground at which a dose is due. [mm]"""
         if self.roots_m is None:
             return SETTLING_LEAST_MM
         available = 1000.0 * (soil.field_capacity - soil.wilting_point) * self.roots_m
@@ -55,14 +55,14 @@ class Settling:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CourseDay:
-    """Where a planting stands on one day; `controller.demand.plants.course.Course` makes them.
+    """Stage of a planting on one day; `controller.demand.plants.course.Course` makes them.
 
-    `position` is the day of the crop's table that this day is like, from 1; `furthest` the greatest
-    it has been, as roots and height never shrink (0: no further than `position`). `phase` is
-    "seedbed", "settling", "dry-down" or "". `stopped`: not to be watered any more. `stage_days` are
-    the planting's own lengths of the stages; None: the crop's. `settling` is set while it settles
-    in. `year` is the growing year of a perennial that is not full-grown yet, the first is 1;
-    `refill_at` the most of the readily available water that may go in the first of them.
+    `position` is the day of the crop's table that this day corresponds to, from 1; `furthest` its
+    maximum so far, as roots and height never shrink (0: no further than `position`). `phase` is
+    "seedbed", "settling", "dry-down" or "". `stopped`: no more watering. `stage_days` are the
+    planting's own lengths of the stages; None: the crop's. `settling` is set until it has settled.
+    `year` is the growing year of a perennial that is not full-grown yet, the first is 1;
+    `refill_at` is the share of the readily available water that may be used in the first year.
     """
 
     stage: str
@@ -81,10 +81,10 @@ class CourseDay:
 class CropDay:
     """One crop on one day; `depletion_fraction` is the table's, for a demand of 5 mm/day.
 
-    `kc` has the soil's evaporation in it, `kcb` has not. `grown` is the share of its height that
-    the crop has reached by now, `rooted` that of its roots to the sides; `kcb_mid` and
+    `kc` includes the evaporation of the soil, `kcb` does not. `grown` is the share of its height
+    that the crop has reached, `rooted` that of its roots to the sides; `kcb_mid` and
     `full_height_m` are those of mid-season. `young` is the stand of a perennial in its first years,
-    for `canopy_on`; roots and height are those of such plants already, the coefficients not yet.
+    for `canopy_on`; roots and height already allow for it, the coefficients do not.
     """
 
     stage: str
@@ -104,37 +104,37 @@ class CropDay:
 def crop_on(
     crop: Crop, at: CourseDay, *, supported: bool, wind_2m_m_s: float, rh_min_pct: float
 ) -> CropDay:
-    """What the crop is on that day of its course.
+    """Coefficients, height and roots of a crop on a day of its course.
 
     Parameters
     ----------
     crop : Crop
         Its figures.
     at : CourseDay
-        Where the planting stands; its `stage_days`, if any, go before the crop's.
+        Stage of the planting; its `stage_days`, if any, replace the crop's.
     supported : bool
-        Whether it stands on stakes, a frame or a trellis of 1.5 to 2 m: then the `*_supported`
-        figures of the crop hold, where it has any.
+        Whether it grows on stakes, a frame or a trellis of 1.5 to 2 m. Then the `*_supported`
+        figures of the crop apply, if it has any.
     wind_2m_m_s : float
-        Wind at 2 m, taken as given. The equations want the mean of a stage: hand that over if you
-        have it; a day's own wind makes Kc jump, but averages out. [m/s]
+        Wind at 2 m. The equations ask for the mean of a stage; the wind of a single day makes Kc
+        vary more, which averages out. [m/s]
     rh_min_pct : float
         Lowest relative humidity of the day, likewise. [%]
 
     Returns
     -------
     CropDay
-        After the last day of the late stage Kc and Kcb stay at their end values. Height grows
-        evenly through the initial and development stages and then stays; roots wait for the
-        development stage and grow in step with Kcb. An established perennial has all its roots
-        from the first day; one in its first years grows them through all those years
-        (`FirstYears.roots_by`), to the sides from the second on, and stands as high as the fourth
-        root of its cover over the full one makes it.
+        After the last day of the late stage Kc and Kcb keep their end values. Height grows linearly
+        through the initial and development stages and then stays; roots grow in the development
+        stage, in step with Kcb. An established perennial has all its roots from the first day. The
+        roots of one in its first years grow through all those years (`FirstYears.roots_by`), to the
+        sides from the second year on; its height follows the fourth root of its share of the full
+        cover.
 
     Raises
     ------
     OutOfRange
-        If wind or humidity cannot be.
+        If wind or humidity is outside its range; see `climate_shift`.
 
     Notes
     -----
@@ -146,6 +146,15 @@ def crop_on(
     Allen et al. (1998), FAO Paper 56, eq. 62, 65, 66, 70; table 12 with its footnote 2 for plants
     on supports; annex 8, eq. 8-1 for roots, by the table's own Kcb, whose line from the initial to
     the mid value is that of the days of development.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> at = CourseDay(stage="mid", position=80, day_of_planting=80)
+    >>> calm = {"wind_2m_m_s": 2.0, "rh_min_pct": 45.0}
+    >>> found = crop_on(load().crop("tomato"), at, supported=False, **calm)
+    >>> found.kc, found.kcb, found.root_depth_m
+    (1.15, 1.1, 0.7)
     """
     days, position = at.stage_days or crop.stage_days, at.position
     kc_mid, kcb_mid, height_m = crop.kc_mid, crop.kcb_mid, crop.height_m
@@ -197,7 +206,29 @@ def crop_on(
 
 
 def stage_on_day(number: float, *, stage_days: tuple[int, int, int, int]) -> str:
-    """The stage of a day of the planting, counted from 1; days after the last are "late" too."""
+    """The stage of a day of the planting.
+
+    Parameters
+    ----------
+    number : float
+        Day of the curve, from 1; it need not be whole.
+    stage_days : tuple of int
+        Lengths of the initial, development, mid-season and late stages. [days]
+
+    Returns
+    -------
+    str
+        One of `STAGE_NAMES`; days after the last are "late" too.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, chapter 6.
+
+    Examples
+    --------
+    >>> stage_on_day(40, stage_days=(25, 25, 30, 20))
+    'development'
+    """
     initial, development, mid, _ = stage_days
     if number <= initial:
         return "initial"
@@ -214,7 +245,7 @@ def kc_on_day(
     kc_mid: float,
     kc_end: float,
 ) -> float:
-    """Crop coefficient on the curve of four straight pieces (Kcb works alike).
+    """Crop coefficient on the curve of four straight lines (also for Kcb).
 
     Parameters
     ----------
@@ -234,6 +265,14 @@ def kc_on_day(
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 66.
+
+    Examples
+    --------
+    FAO-56, Example 28: 0.77 on day 40.
+
+    >>> curve = {"kc_ini": 0.15, "kc_mid": 1.19, "kc_end": 0.35}
+    >>> round(kc_on_day(40, stage_days=(25, 25, 30, 20), **curve), 2)
+    0.77
     """
     initial, development, mid, late = stage_days
     if number <= initial:
@@ -251,7 +290,7 @@ def kc_on_day(
 
 
 def climate_shift(*, wind_2m_m_s: float, rh_min_pct: float, height_m: float) -> float:
-    """What a climate windier or drier than 2 m/s and 45 % adds to Kc mid (and to Kcb mid).
+    """Climate adjustment of Kc mid and Kcb mid, from 2 m/s of wind and 45 % of humidity.
 
     Parameters
     ----------
@@ -265,7 +304,7 @@ def climate_shift(*, wind_2m_m_s: float, rh_min_pct: float, height_m: float) -> 
     Returns
     -------
     float
-        To be added to the table's coefficient.
+        What to add to the coefficient of the table; negative in calm or moist air.
 
     Raises
     ------
@@ -276,6 +315,13 @@ def climate_shift(*, wind_2m_m_s: float, rh_min_pct: float, height_m: float) -> 
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 62, 65, 70 with their limits.
+
+    Examples
+    --------
+    FAO-56, Example 27: Kc mid of maize rises from 1.20 to 1.30 at Mocha.
+
+    >>> round(climate_shift(wind_2m_m_s=4.6, rh_min_pct=44.0, height_m=2.0), 2)
+    0.1
     """
     require_range("wind_2m_m_s", wind_2m_m_s, 0.0, 60.0)
     require_range("rh_min_pct", rh_min_pct, 0.0, 100.0)
@@ -287,86 +333,60 @@ def climate_shift(*, wind_2m_m_s: float, rh_min_pct: float, height_m: float) -> 
     return float((0.04 * (wind - 2.0) - 0.004 * (humidity - 45.0)) * height_factor)
 
 
-def kc_mid_adjusted(
-    kc_mid: float, *, wind_2m_m_s: float, rh_min_pct: float, height_m: float
-) -> float:
-    """Kc mid (or Kcb mid) of the table, brought to a climate.
-
-    Parameters
-    ----------
-    kc_mid : float
-        The table's coefficient.
-    wind_2m_m_s : float
-        See `climate_shift`. [m/s]
-    rh_min_pct : float
-        See `climate_shift`. [%]
-    height_m : float
-        See `climate_shift`. [m]
-
-    Returns
-    -------
-    float
-        The adjusted coefficient.
-
-    Raises
-    ------
-    OutOfRange
-        As `climate_shift`.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, eq. 62 (and 70 for Kcb).
-    """
-    return kc_mid + climate_shift(wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=height_m)
-
-
-def kc_end_adjusted(
-    kc_end: float, *, wind_2m_m_s: float, rh_min_pct: float, height_m: float
-) -> float:
-    """Kc end (or Kcb end) of the table, brought to a climate; under 0.45 it stays as it is.
-
-    Parameters
-    ----------
-    kc_end : float
-        The table's coefficient.
-    wind_2m_m_s : float
-        See `climate_shift`. [m/s]
-    rh_min_pct : float
-        See `climate_shift`. [%]
-    height_m : float
-        See `climate_shift`. [m]
-
-    Returns
-    -------
-    float
-        The adjusted coefficient.
-
-    Raises
-    ------
-    OutOfRange
-        As `climate_shift`.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, eq. 65 (and 70 for Kcb).
-    """
-    if kc_end < LEAST_KC_END_ADJUSTED:
-        return kc_end
-    return kc_mid_adjusted(
-        kc_end, wind_2m_m_s=wind_2m_m_s, rh_min_pct=rh_min_pct, height_m=height_m
-    )
-
-
 def first_picking_days(crop: Crop) -> float:
-    """Days of the crop's table from its first day to the first picking."""
+    """Days of the crop's table from its first day to the first picking.
+
+    Parameters
+    ----------
+    crop : Crop
+        Its figures.
+
+    Returns
+    -------
+    float
+        All days of the table for a crop that is picked once. [days]
+
+    Source
+    ------
+    `first_picking` of the crop: the share of mid-season after which picking begins, our choice.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> first_picking_days(load().crop("dry bean"))
+    110.0
+    """
     initial, development, mid, _ = crop.stage_days
     if crop.first_picking is None:
         return float(sum(crop.stage_days))
     return initial + development + crop.first_picking * mid
 
 
-def scale_of(crop: Crop, harvest_days: int) -> float:
-    """The packet's days over the table's, kept within `LEAST_SCALE` and `MOST_SCALE`."""
+def packet_scale(crop: Crop, harvest_days: int) -> float:
+    """The packet's days over the table's.
+
+    Parameters
+    ----------
+    crop : Crop
+        Its figures.
+    harvest_days : int
+        Days to harvest as the seed packet prints them. [days]
+
+    Returns
+    -------
+    float
+        From `LEAST_SCALE` to `MOST_SCALE`.
+
+    Source
+    ------
+    Our choice; see those constants.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> packet_scale(load().crop("dry bean"), 88)
+    0.8
+    """
     return min(max(harvest_days / first_picking_days(crop), LEAST_SCALE), MOST_SCALE)
 
 
@@ -378,14 +398,14 @@ def stage_days_of(crop: Crop, planting: Planting) -> tuple[int, int, int, int]:
     crop : Crop
         Its figures.
     planting : Planting
-        Its own `stage_days` go before all else, `harvest_days` before the table.
+        Its own `stage_days` replace all else, its `harvest_days` replace those of the table.
 
     Returns
     -------
     tuple of int
-        Initial, development, mid and late. Of crops picked once all four follow the packet; of
-        crops picked for weeks the first two, and mid lasts until only the late stage is left before
-        `until`, as such crops stay in full leaf while they are picked. [days]
+        Initial, development, mid and late. For crops picked once all four follow the packet. For
+        crops picked for weeks the first two do, and mid lasts until only the late stage is left
+        before `until`, as such crops stay in full leaf while they are picked. [days]
 
     Source
     ------
@@ -393,6 +413,15 @@ def stage_days_of(crop: Crop, planting: Planting) -> tuple[int, int, int, int]:
     between the stages alike, so scaling all is right; rows of tomato of 135, 145 and 180 days
     differ mostly in mid. Chapter 6: mid ends when leaves age, not with the first ripe fruit. Where
     picking begins in the table's days: our choice.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> from crops.catalogue import load
+    >>> summer = {"start": date(2031, 5, 1), "until": date(2031, 8, 20)}
+    >>> beans = Planting(crop="dry bean", **summer, harvest_days=88)
+    >>> stage_days_of(load().crop("dry bean"), beans)
+    (16, 24, 32, 16)
     """
     if planting.stage_days is not None:
         return planting.stage_days
@@ -400,7 +429,7 @@ def stage_days_of(crop: Crop, planting: Planting) -> tuple[int, int, int, int]:
     if crop.perennial:
         return crop.stage_days
     if planting.harvest_days is not None:
-        scale = scale_of(crop, planting.harvest_days)
+        scale = packet_scale(crop, planting.harvest_days)
         initial, development = _times(initial, scale), _times(development, scale)
         if crop.first_picking is None:
             mid, late = _times(mid, scale), _times(late, scale)

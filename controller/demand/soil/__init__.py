@@ -1,1 +1,1 @@
-"""The water in the ground: what it holds, what it loses, the daily balance."""
+"""Soil water: what the soil holds, what it loses, the daily water balance."""

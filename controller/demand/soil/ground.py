@@ -1,7 +1,7 @@
-"""What the ledger needs to know of a ground besides the day: rows under one succession of crops.
+"""Ground for the water balance: rows of a zone under one succession of crops.
 
-A zone whose rows all hold the same plantings is one part. Where they differ, rows with the same
-plantings make a part, and each part has an account of its own.
+A zone whose rows all hold the same plantings is one part. If they differ, rows with the same
+plantings make a part, and each part has a water balance of its own.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ Temperatures = Callable[[date], tuple[float, float] | None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlantingFacts:
-    """One planting: its crop, its course through the season, how close its plants stand."""
+    """One planting: its crop, its course through the season, the density of its plants."""
 
     planting: Planting
     crop: Crop
@@ -42,8 +42,8 @@ class PlantingFacts:
 class Part:
     """Rows of one zone under one succession of plantings, and their ground.
 
-    `line_fraction` is the share of that ground the drilled rows wet; `under_canopy` whether that is
-    the ground below the plants; `curve_number` None where no rain runs off.
+    `line_fraction` is the share of that ground that the drilled rows wet; `under_canopy` whether
+    that lies below the plants; `curve_number` is None if no rain runs off.
     """
 
     zone: str
@@ -62,7 +62,7 @@ class Part:
     remarks: tuple[str, ...] = ()  # of the first part: observations of nothing in the zone
 
     def planting_on(self, day: date) -> PlantingFacts | None:
-        """What stands there that day."""
+        """The planting that stands there on a day; None: bare ground."""
         for facts in self.plantings:
             if facts.planting.start <= day <= facts.course.ends:
                 return facts
@@ -71,7 +71,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Season:
-    """What courses and canopies are computed from, the same for a whole garden."""
+    """Inputs of courses and canopies that are the same for a whole garden."""
 
     crop_for: Callable[[str], Crop]
     days: Mapping[date, DayInput]
@@ -87,13 +87,27 @@ class Season:
 def parts_of(
     zone: Zone, soil: Soil, season: Season, *, wetted_m2: Callable[[Row], float] | None = None
 ) -> tuple[Part, ...]:
-    """The parts of a zone, in order of their rows; one of all rows where they do not differ.
+    """The parts of a zone, in order of their rows; one part if all rows hold the same.
 
-    `wetted_m2` tells the ground a row wets (without it: all of it).
+    Parameters
+    ----------
+    zone : Zone
+        Its rows, bed and plantings.
+    soil : Soil
+        That of its bed.
+    season : Season
+        Weather, observations and settings of the garden.
+    wetted_m2 : callable, optional
+        The ground that a row wets; None: all of its ground. [m2]
+
+    Returns
+    -------
+    tuple of Part
+        Each has a water balance of its own.
     """
     groups = row_groups(zone)
     seen = [s for s in season.observations if s.zone == zone.name]
-    # What was seen of one part's crop is no stranger in the zone, so this is told for all of it.
+    # An observation of another part's crop fits the zone, so remarks are made for the whole zone.
     _, strange = allotted(zone.plantings, seen)
     return tuple(
         _part(
@@ -112,7 +126,18 @@ def parts_of(
 
 
 def row_groups(zone: Zone) -> list[tuple[tuple[int, ...], tuple[Planting, ...]]]:
-    """Rows in use by number, together where the same plantings stand on them."""
+    """Numbers of the rows in use, grouped by the plantings that stand on them.
+
+    Parameters
+    ----------
+    zone : Zone
+        Its rows, numbered from 1, and its plantings.
+
+    Returns
+    -------
+    list of tuple
+        Row numbers and plantings of each group; one group without rows if no row is in use.
+    """
     groups: dict[tuple[Planting, ...], list[int]] = {}
     for number, row in enumerate(zone.rows, 1):
         if not row.plugged:
@@ -124,7 +149,13 @@ def row_groups(zone: Zone) -> list[tuple[tuple[int, ...], tuple[Planting, ...]]]
 
 
 def rows_named(rows: Sequence[int]) -> str:
-    """As in "row 2", or "rows 1, 2 and 4"."""
+    """Row numbers in words.
+
+    Examples
+    --------
+    >>> rows_named([2]), rows_named([1, 2, 4])
+    ('row 2', 'rows 1, 2 and 4')
+    """
     if len(rows) == 1:
         return f"row {rows[0]}"
     return f"rows {', '.join(map(str, rows[:-1]))} and {rows[-1]}"
@@ -201,7 +232,7 @@ def _planting(
 
 
 def _cover(crop: Crop, planting: Planting, spacing_m: float, rows: Sequence[Row]) -> float | None:
-    """The rows' mean; None where the crop's spread or the ground is unknown."""
+    """Mean cover of the rows; None if the crop's spread or the ground is unknown."""
     ground_m2 = sum(row.ground_m2 for row in rows)
     if crop.spread_m is None or ground_m2 <= 0.0:
         return None

@@ -1,8 +1,8 @@
-"""What lies on the soil, and how much less the ground loses under it.
+"""Mulch, and how much less the ground loses under it.
 
-Straw and its like slow evaporation and leave the plants as they are; a film of plastic stops the
-evaporation below it and lessens Kcb a little too, and sheds most of the rain that falls on it: that
-runs to the path, and is booked as run off.
+Organic mulch such as straw slows evaporation and does not change Kcb. Plastic film stops the
+evaporation below it and lowers Kcb a little. It also sheds most of the rain that falls on it: that
+runs to the path and counts as runoff.
 """
 
 from __future__ import annotations
@@ -43,9 +43,9 @@ PLASTIC_EVAPORATION = 0.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mulch:
-    """A mulch and the share of the surface it covers, 0 to 1; holes in a film are not covered.
+    """A mulch and the share of the surface that it covers, 0 to 1, without the holes in a film.
 
-    `rain_share` of the rain gets into the ground, 0 to 1.
+    `rain_share` is the share of the rain that enters the ground, 0 to 1.
     """
 
     kind: Kind
@@ -54,7 +54,7 @@ class Mulch:
 
 
 def mulch_of(name: str, cover: float, rain_share: float | None = None) -> Mulch:
-    """The mulch of that name, as a garden file has it, on that share of the surface.
+    """The mulch of that name in a garden file, on that share of the surface.
 
     Parameters
     ----------
@@ -63,12 +63,12 @@ def mulch_of(name: str, cover: float, rain_share: float | None = None) -> Mulch:
     cover : float
         Share of the surface covered, 0 to 1.
     rain_share : float, optional
-        Share of the rain that gets in, 0 to 1; None: `controller.garden.values.rain_through`.
+        Share of the rain that enters, 0 to 1; None: `controller.garden.values.rain_through`.
 
     Returns
     -------
     Mulch
-        Its cover is 0 and all rain gets in where there is none.
+        For "none" its cover is 0 and all rain enters.
 
     Raises
     ------
@@ -80,6 +80,11 @@ def mulch_of(name: str, cover: float, rain_share: float | None = None) -> Mulch:
     Source
     ------
     Which are organic: common sense.
+
+    Examples
+    --------
+    >>> mulch_of("straw", 0.8)
+    Mulch(kind='organic', cover=0.8, rain_share=1.0)
     """
     kind = KINDS.get(name.strip().lower())
     if kind is None:
@@ -94,7 +99,7 @@ def mulch_of(name: str, cover: float, rain_share: float | None = None) -> Mulch:
 
 
 def evaporation_factor(mulch: Mulch) -> float:
-    """What is left of the soil's own evaporation (Ke) under a mulch.
+    """Factor for the evaporation of the soil (Ke) under a mulch.
 
     Parameters
     ----------
@@ -104,8 +109,7 @@ def evaporation_factor(mulch: Mulch) -> float:
     Returns
     -------
     float
-        1 without mulch; at full cover 0.5 under an organic one and 0 under plastic, in proportion
-        to the cover between.
+        1 without mulch; at full cover 0.5 under organic mulch and 0 under plastic, linear between.
 
     Raises
     ------
@@ -116,6 +120,11 @@ def evaporation_factor(mulch: Mulch) -> float:
     ------
     Allen et al. (1998), FAO Paper 56, chapter 10; for plastic derived from its figures as the
     comment at PLASTIC_EVAPORATION says.
+
+    Examples
+    --------
+    >>> round(evaporation_factor(mulch_of("straw", 0.8)), 2)
+    0.6
     """
     if mulch.kind == "none":
         return 1.0
@@ -124,7 +133,7 @@ def evaporation_factor(mulch: Mulch) -> float:
 
 
 def transpiration_factor(mulch: Mulch) -> float:
-    """What is left of the basal coefficient (Kcb) over a mulch.
+    """Factor for the basal coefficient (Kcb) over a mulch.
 
     Parameters
     ----------
@@ -134,7 +143,7 @@ def transpiration_factor(mulch: Mulch) -> float:
     Returns
     -------
     float
-        1, but over plastic down to 0.90 at full cover.
+        1; over plastic it falls to 0.90 at full cover.
 
     Raises
     ------
@@ -145,6 +154,11 @@ def transpiration_factor(mulch: Mulch) -> float:
     ------
     Allen et al. (1998), FAO Paper 56, chapter 10: Kcb as it is over organic mulches, 5 to 15 % less
     over plastic; the choice of 10 % is explained at PLASTIC_TRANSPIRATION.
+
+    Examples
+    --------
+    >>> transpiration_factor(mulch_of("plastic", 1.0))
+    0.9
     """
     if mulch.kind != "plastic":
         return 1.0
@@ -152,7 +166,7 @@ def transpiration_factor(mulch: Mulch) -> float:
 
 
 def kc_under_mulch(*, kc: float, kcb: float, mulch: Mulch) -> float:
-    """The single crop coefficient where a mulch lies.
+    """The single crop coefficient under a mulch.
 
     Parameters
     ----------
@@ -177,6 +191,11 @@ def kc_under_mulch(*, kc: float, kcb: float, mulch: Mulch) -> float:
     ------
     Allen et al. (1998), FAO Paper 56, chapter 10, with Kc - Kcb for the evaporation that a single
     coefficient holds.
+
+    Examples
+    --------
+    >>> round(kc_under_mulch(kc=1.00, kcb=0.95, mulch=mulch_of("plastic", 1.0)), 3)
+    0.855
     """
     require_range("kc", kc, 0.0, 3.0)
     require_range("kcb", kcb, 0.0, 3.0)

@@ -1,8 +1,8 @@
-"""The days of a ledger, the older ones packed: a season of 60 zones is 16,000 days.
+"""Days of the water balance, the older ones packed: a season of 60 zones has 16,000 days.
 
-A day as it is worked with takes some 1.1 kB, a packed one 0.4 kB, and half of that or less once
-sixteen of them are compressed together: of one day to the next much is the same. It comes out as it
-went in; only its figures are then all floats, as they are written.
+A `LedgerDay` takes some 1.1 kB and a packed one 0.4 kB. Sixteen compressed together take half of
+that or less, because much stays the same from day to day. A day is unpacked as it was packed, but
+all its figures are then floats.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ _WHOLE = tuple(_FIGURES.index(name) for name in _FIGURES if _TYPES[name] == "int
 _WORDS = tuple(n for n in _TYPES if n not in (*_FIGURES, "day", "draws_mm"))
 _figures_of, _words_of = attrgetter(*_FIGURES), attrgetter(*_WORDS)
 _ZONE = _WORDS.index("zone")
-# The place of its words, its day, its figures, how many draws there are, its draws.
+# The place of its words, its day, its figures, the number of its draws, its draws.
 _PACKED = Struct(f"<ii{len(_FIGURES)}db{DRAW_DAYS}d")
 _HEAD = Struct("<ii")
 _BLOCK_BYTES = _BLOCK_DAYS * _PACKED.size
@@ -38,7 +38,7 @@ _T = TypeVar("_T")
 
 
 class LedgerRows(Sequence[LedgerDay]):
-    """One ledger, day by day; to be lengthened, and its last day to be changed."""
+    """One water balance, day by day; it can be extended, and its last day replaced."""
 
     def __init__(self, rows: Iterable[LedgerDay] = ()) -> None:
         self._blocks: list[bytes] = []  # the oldest days, each compressed
@@ -50,7 +50,7 @@ class LedgerRows(Sequence[LedgerDay]):
         self += rows
 
     def append(self, row: LedgerDay) -> None:
-        """One day more."""
+        """Add one day."""
         self._tail.append(row)
         if len(self._tail) > TAIL_DAYS:
             self._pack(self._tail.popleft())
@@ -70,7 +70,7 @@ class LedgerRows(Sequence[LedgerDay]):
         self._tail.clear()
 
     def put_last(self, row: LedgerDay) -> None:
-        """Put this day in place of the last."""
+        """Replace the last day."""
         self._tail[-1] = row
 
     def __len__(self) -> int:
@@ -110,7 +110,7 @@ class LedgerRows(Sequence[LedgerDay]):
             yield from map(self._unpack, reversed([*_PACKED.iter_unpack(self._block(block))]))
 
     def since(self, day: date) -> list[LedgerDay]:
-        """The rows from that day on, of rows in the order of their days."""
+        """The rows from that day on; rows are in the order of their days."""
         found = []
         for row in reversed(self):
             if row.day < day:
@@ -119,7 +119,7 @@ class LedgerRows(Sequence[LedgerDay]):
         return found[::-1]
 
     def carried(self, of: object, names: Sequence[str], step: Callable[..., _T], start: _T) -> _T:
-        """As the function of that name; what the packed days come to is remembered."""
+        """As the function of that name; the result for the packed days is remembered."""
         if self._carried is None or self._carried[0] != of:
             self._carried = (of, 0, start)
         _, done, value = self._carried
@@ -134,7 +134,7 @@ class LedgerRows(Sequence[LedgerDay]):
         return value
 
     def columns_back(self, *names: str) -> Iterator[tuple[Any, ...]]:
-        """These fields of each row, from the last back to the first: quicker than all of them."""
+        """These fields of each row, from the last to the first: quicker than whole rows."""
         yield from map(attrgetter(*names), reversed(self._tail))
         words = _places_of(names)
         for block in reversed(range(len(self._blocks) + 1)):
@@ -143,7 +143,7 @@ class LedgerRows(Sequence[LedgerDay]):
                 yield tuple([mine[n] if is_word else figures[n] for is_word, n in words])
 
     def marks(self) -> Iterator[tuple[str, date, int]]:
-        """The zone, the day and a number of 8 bytes that differs where anything compared does."""
+        """Zone, day and a checksum of 8 bytes over everything that is compared."""
         words = [repr(each).encode() for each in self._words_at]
         for block in range(len(self._blocks) + 1):
             packed = memoryview(self._block(block))
@@ -160,12 +160,12 @@ class LedgerRows(Sequence[LedgerDay]):
         return len(self._blocks) * _BLOCK_DAYS + len(self._packed) // _PACKED.size
 
     def _block(self, number: int) -> bytes:
-        """The records of a block; the one after the last are those that fill none yet."""
+        """The records of a block; the last block is the one that is not full yet."""
         full = number < len(self._blocks)
         return decompress(self._blocks[number]) if full else bytes(self._packed)
 
     def _records(self, first: int = 0) -> Iterator[tuple[Any, ...]]:
-        """What is packed, from that day on, as the numbers of its records."""
+        """The packed days from that one on, as the numbers of their records."""
         block, place = divmod(first, _BLOCK_DAYS)
         for number in range(block, len(self._blocks) + 1):
             yield from _PACKED.iter_unpack(self._block(number)[place * _PACKED.size :])
@@ -201,9 +201,9 @@ def carried(
     step: Callable[..., _T],
     start: _T,
 ) -> _T:
-    """What `step` makes of `start` and of these fields, two at least, of each row of a ledger.
+    """Fold `step` over these fields (at least two) of each row, from `start`.
 
-    `of` tells this balance from others: the same `of` means the same fields, step and start.
+    `of` is the key of the running result: the same key means the same fields, step and start.
     """
     if isinstance(rows, LedgerRows):
         return rows.carried(of, names, step, start)
@@ -213,7 +213,7 @@ def carried(
 
 
 def _places_of(names: Sequence[str]) -> list[tuple[bool, int]]:
-    """Of each field, whether it is of words, and its place among the words or the figures."""
+    """For each field whether it is among the words, and its place in words or figures."""
     return [(n in _WORDS, (_WORDS if n in _WORDS else _FIGURES).index(n)) for n in names]
 
 
@@ -225,7 +225,7 @@ def rows_since(rows: Sequence[LedgerDay], day: date, zone: str | None = None) ->
 
 
 class JoinedRows(Sequence[LedgerDay]):
-    """Several ledgers as one, one after the other; what it was made of must change no more."""
+    """Several water balances one after the other; they must not change any more."""
 
     def __init__(self, ledgers: Iterable[LedgerRows]) -> None:
         self._ledgers = tuple(ledgers)
@@ -259,12 +259,12 @@ class JoinedRows(Sequence[LedgerDay]):
         return all(mine == theirs for mine, theirs in zip(self, other, strict=True))
 
     def since(self, day: date, zone: str | None = None) -> list[LedgerDay]:
-        """The rows from that day on, ledger by ledger; each ledger is of one zone."""
+        """The rows from that day on, one zone after the other."""
         asked = (each for each in self._ledgers if each and zone in (None, each[-1].zone))
         return [row for each in asked for row in each.since(day)]
 
     def continued(self, rows: Iterable[LedgerDay]) -> JoinedRows:
-        """The same and the days that follow, by zone and part; its ledgers grow by them."""
+        """The same with the days that follow, added to the balance of their zone and part."""
         found = {(each[-1].zone, each[-1].part): each for each in self._ledgers if each}
         for row in rows:
             found.setdefault((row.zone, row.part), LedgerRows()).append(row)
@@ -289,6 +289,6 @@ def _record(place: int, row: LedgerDay) -> bytes:
 
 
 def _mark(words: bytes, record: bytes | memoryview) -> int:
-    # Two sums of different make; hashlib would bring the whole of OpenSSL into a small board.
+    # Two different checksums; hashlib would load the whole of OpenSSL on a small board.
     compared = record[_COMPARED]
     return crc32(compared, crc32(words)) << 32 | adler32(compared, adler32(words))

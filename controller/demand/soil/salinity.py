@@ -1,8 +1,8 @@
-"""Salty water: how much of it must pass below the roots, and what plants lose if it does not.
+"""Salty water: how much of it must pass below the roots, and the stress if it does not.
 
 Salinity is electrical conductivity: ECw of the water, ECe of the saturation extract of the soil of
-the root zone, both in dS/m. Plants bear ECe up to a threshold; beyond, yield falls by so many per
-cent for each dS/m. The yield equations speak of a season, not of a day.
+the root zone, both in dS/m. Plants tolerate ECe up to a threshold; beyond it yield falls by so many
+per cent for each dS/m. The yield equations are for a season, not for a day.
 """
 
 from __future__ import annotations
@@ -10,12 +10,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from controller.demand.soil.soil_water import stress_coefficient
 from controller.errors import require_range
 from crops.catalogue import Crop
 
-# Our choice: FAO-29's share grows without bound as the water nears what a crop can bear. Beyond
-# three tenths a garden pours away more than it can drain, and should grow something hardier.
+# Our choice: the share of FAO-29 grows without bound as the water nears what a crop tolerates. With
+# more than three tenths a garden wastes more than it can drain, and should grow a hardier crop.
 MOST_LEACHING = 0.30
 SALT_RANGE_DS_M = (0.0, 60.0)  # sea water has about 50
 # FAO-56 (1998), chapter 8: eq. 91 is for losses of less than half the yield.
@@ -49,10 +48,31 @@ OTHER_YIELD_RESPONSE = 1.0  # our choice where the table has no figure: in propo
 
 
 def water_class(water_ds_m: float) -> str:
-    """How much trouble salts in the water bring: "no problem", "slight to moderate", "severe".
+    """How much trouble salts in the water bring, in words.
 
-    The water's conductivity in dS/m; FAO-29 (Ayers and Westcot 1985), guidelines: under 0.7, up to
-    3.0, above. OutOfRange outside 0 to 60, or if it is not a number.
+    Parameters
+    ----------
+    water_ds_m : float
+        ECw of the water, 0 to 60. [dS/m]
+
+    Returns
+    -------
+    str
+        "no problem", "slight to moderate" from 0.7 on, "severe" above 3.0.
+
+    Raises
+    ------
+    OutOfRange
+        If the conductivity is outside that range, or not a number.
+
+    Source
+    ------
+    Ayers and Westcot (1985), FAO Paper 29, guidelines for water quality.
+
+    Examples
+    --------
+    >>> water_class(1.5)
+    'slight to moderate'
     """
     require_range("water_ds_m", water_ds_m, *SALT_RANGE_DS_M)
     if water_ds_m < CLASSES[0][0]:
@@ -61,14 +81,14 @@ def water_class(water_ds_m: float) -> str:
 
 
 def leaching_share(*, water_ds_m: float, soil_ds_m: float) -> float:
-    """The share of the watering that must pass below the roots to keep the soil as salty as said.
+    """Leaching requirement: the share of the watering that must pass below the roots.
 
     Parameters
     ----------
     water_ds_m : float
         ECw of the water, 0 to 60. [dS/m]
     soil_ds_m : float
-        ECe to be kept; for no loss of yield the crop's threshold. 0 to 60. [dS/m]
+        ECe that the soil shall keep; the crop's threshold for no loss of yield. 0 to 60. [dS/m]
 
     Returns
     -------
@@ -93,14 +113,14 @@ def leaching_share(*, water_ds_m: float, soil_ds_m: float) -> float:
     require_range("water_ds_m", water_ds_m, *SALT_RANGE_DS_M)
     require_range("soil_ds_m", soil_ds_m, *SALT_RANGE_DS_M)
     room = 5.0 * soil_ds_m - water_ds_m
-    # Compared without dividing, so that a room of nothing is the cap, not an error.
+    # Compared without a division, so that no room gives the cap, not an error.
     if water_ds_m >= MOST_LEACHING * room:
         return MOST_LEACHING if water_ds_m > 0.0 else 0.0
     return water_ds_m / room
 
 
 def root_zone_salt_ds_m(*, water_ds_m: float, leaching_share: float) -> float:
-    """How salty the root zone becomes in time when that share of the watering passes through it.
+    """ECe of the root zone in the long run, if that share of the watering passes through it.
 
     Parameters
     ----------
@@ -140,7 +160,7 @@ def salt_stress(
     slope_pct_per_ds_m: float,
     yield_response: float,
 ) -> float:
-    """Ks of a crop in salty soil that lacks no water: the share of its demand it meets.
+    """Ks of a crop in salty soil without lack of water: the share of its demand that it meets.
 
     Parameters
     ----------
@@ -156,7 +176,7 @@ def salt_stress(
     Returns
     -------
     float
-        0 to 1. Where half the yield is lost it stays as it is there: the equation says no more.
+        0 to 1. From half the yield lost on it stays constant: the equation ends there.
 
     Raises
     ------
@@ -167,6 +187,14 @@ def salt_stress(
     ------
     Allen et al. (1998), FAO Paper 56, eq. 91 with its limit, threshold + 50 / b. That it stays
     there is our choice.
+
+    Examples
+    --------
+    FAO-56, Example 39: 0.92.
+
+    >>> beans = {"threshold_ds_m": 1.0, "slope_pct_per_ds_m": 19.0, "yield_response": 1.15}
+    >>> round(salt_stress(soil_ds_m=1.5, **beans), 2)
+    0.92
     """
     require_range("soil_ds_m", soil_ds_m, *SALT_RANGE_DS_M)
     require_range("threshold_ds_m", threshold_ds_m, *SALT_RANGE_DS_M)
@@ -176,45 +204,10 @@ def salt_stress(
     return max(1.0 - min(loss_pct, MOST_LOSS_PCT) / (100.0 * yield_response), 0.0)
 
 
-def stress_with_salt(
-    *, salt_stress: float, depletion_mm: float, taw_mm: float, raw_mm: float
-) -> float:
-    """Ks of a crop that has salt and want of water to bear together.
-
-    Parameters
-    ----------
-    salt_stress : float
-        What salt alone leaves, 0 to 1.
-    depletion_mm : float
-        Water missing from field capacity. [mm]
-    taw_mm : float
-        Total available water. [mm]
-    raw_mm : float
-        Readily available water, not above `taw_mm`. [mm]
-
-    Returns
-    -------
-    float
-        0 to 1.
-
-    Raises
-    ------
-    OutOfRange
-        If a value is outside its range, or not a number.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, eq. 92.
-    """
-    require_range("salt_stress", salt_stress, 0.0, 1.0)
-    dry = stress_coefficient(depletion_mm=depletion_mm, taw_mm=taw_mm, raw_mm=raw_mm)
-    return salt_stress * dry
-
-
 def leaching_owed_mm(
     *, entered_mm: float, drained_mm: float, share: float, owed_mm: float = 0.0
 ) -> float:
-    """What still has to pass below the roots at the end of a day.
+    """Water that still has to pass below the roots at the end of a day.
 
     Parameters
     ----------
@@ -230,7 +223,7 @@ def leaching_owed_mm(
     Returns
     -------
     float
-        0 where enough has drained. [mm]
+        0 if enough has drained. [mm]
 
     Raises
     ------
@@ -239,14 +232,19 @@ def leaching_owed_mm(
 
     Notes
     -----
-    Never below 0 on any day: rain washes out only the salt that is there, so a wet winter pays for
-    no watering of the summer after it. Added to a dose that fills the root zone, it drains. The
-    dose's own share is owed from the next day on, so nothing is divided by 1 - share.
+    Never below 0 on any day: rain washes out only the salt that is there, so a wet winter does not
+    leach for the summer after it. Added to a dose that fills the root zone, this water drains. The
+    share of that dose is owed from the next day on, so nothing is divided by 1 - share.
 
     Source
     ------
     The meaning of FAO-29's share (Ayers and Westcot 1985), drained over entered, kept as a running
     balance: our own bookkeeping.
+
+    Examples
+    --------
+    >>> round(leaching_owed_mm(entered_mm=10.0, drained_mm=0.5, share=0.15, owed_mm=2.0), 2)
+    3.0
     """
     require_range("entered_mm", entered_mm, 0.0, 1e6)
     require_range("drained_mm", drained_mm, 0.0, 1e6)
@@ -256,7 +254,7 @@ def leaching_owed_mm(
 
 
 def leaching_share_of(crop: Crop, water_ds_m: float | None) -> float:
-    """`leaching_share` at the crop's own threshold; 0 where the water or the crop has no figure.
+    """`leaching_share` at the crop's own threshold; 0 if the water or the crop has no figure.
 
     Parameters
     ----------
@@ -278,6 +276,12 @@ def leaching_share_of(crop: Crop, water_ds_m: float | None) -> float:
     Source
     ------
     As `leaching_share`: no loss of yield is wanted.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> round(leaching_share_of(load().crop("carrot"), 1.0), 2)
+    0.25
     """
     if water_ds_m is None or crop.salinity_threshold_ds_m is None:
         return 0.0
@@ -285,7 +289,7 @@ def leaching_share_of(crop: Crop, water_ds_m: float | None) -> float:
 
 
 def salt_stress_of(crop: Crop, water_ds_m: float | None) -> float:
-    """What salt leaves of the crop's demand when it is watered with its `leaching_share_of`.
+    """Ks by salt of a crop that is watered with its `leaching_share_of`.
 
     Parameters
     ----------
@@ -297,7 +301,7 @@ def salt_stress_of(crop: Crop, water_ds_m: float | None) -> float:
     Returns
     -------
     float
-        1 unless our cap on leaching leaves the soil saltier than the crop bears; 1 also where the
+        1 unless our cap on leaching leaves the soil saltier than the crop tolerates; 1 also if the
         table has no figures for the crop.
 
     Raises
@@ -308,6 +312,12 @@ def salt_stress_of(crop: Crop, water_ds_m: float | None) -> float:
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 91 and 93, with the Ky of Table 24.
+
+    Examples
+    --------
+    >>> from crops.catalogue import load
+    >>> round(salt_stress_of(load().crop("carrot"), 2.0), 2)
+    0.9
     """
     threshold, slope = crop.salinity_threshold_ds_m, crop.salinity_slope_pct
     if not water_ds_m or threshold is None or slope is None:

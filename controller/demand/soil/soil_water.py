@@ -1,20 +1,20 @@
-"""What soil holds for roots and air: available water, stress, drying, runoff.
+"""Available water of the soil, stress, drying, rain that counts, runoff.
 
-The daily step is written once. The ledger runs it on floats; whoever looks many seasons ahead hands
-it arrays and their own three functions, and gets the same figures.
+The daily step is written once. The water balance runs it on floats. A computation of many seasons
+may run it on arrays, with three functions of theirs, and gets the same figures.
 """
 
 from __future__ import annotations
 
 from typing import Any, Protocol
 
-from controller.errors import OutOfRange, require_range
+from controller.errors import require_range
 
-Number = Any  # a float, or an array of them: whatever the `Maths` handed in can work on
+Number = Any  # a float, or an array of floats with its own `Maths`
 
 
 class Maths(Protocol):
-    """Element by element: the lesser, the greater, and one or the other."""
+    """Three functions that work element by element."""
 
     def least(self, one: Number, other: Number) -> Number:
         """The lesser of the two."""
@@ -45,7 +45,7 @@ LEAST_RAIN_SHARE = 0.2  # rain under this share of ETo does not count: FAO-56 (1
 
 
 def taw_mm(*, field_capacity: float, wilting_point: float, root_depth_m: float) -> float:
-    """Total available water: what the root zone holds between field capacity and wilting.
+    """Total available water TAW: what the root zone holds between field capacity and wilting.
 
     Parameters
     ----------
@@ -69,6 +69,13 @@ def taw_mm(*, field_capacity: float, wilting_point: float, root_depth_m: float) 
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 82.
+
+    Examples
+    --------
+    FAO-56, Example 36, onion on loamy sand: 36.
+
+    >>> round(taw_mm(field_capacity=0.15, wilting_point=0.06, root_depth_m=0.4))
+    36
     """
     require_range("field_capacity", field_capacity, 0.0, 1.0)
     require_range("wilting_point", wilting_point, 0.0, field_capacity)
@@ -77,14 +84,14 @@ def taw_mm(*, field_capacity: float, wilting_point: float, root_depth_m: float) 
 
 
 def raw_mm(*, taw_mm: float, depletion_fraction: float) -> float:
-    """Readily available water: what plants can take before they feel a lack.
+    """Readily available water RAW: what plants can take before they suffer stress.
 
     Parameters
     ----------
     taw_mm : float
         Total available water. [mm]
     depletion_fraction : float
-        The share that may go, 0 to 1 (Table 22, after `depletion_fraction_adjusted`).
+        The share p that may be used, 0 to 1 (Table 22, after `depletion_fraction_adjusted`).
 
     Returns
     -------
@@ -99,13 +106,20 @@ def raw_mm(*, taw_mm: float, depletion_fraction: float) -> float:
     Source
     ------
     Allen et al. (1998), FAO Paper 56, eq. 83.
+
+    Examples
+    --------
+    FAO-56, Example 36, onion on loamy sand: 11.
+
+    >>> round(raw_mm(taw_mm=36.0, depletion_fraction=0.30))
+    11
     """
     require_range("taw_mm", taw_mm, 0.0, 5000.0)
     return require_range("depletion_fraction", depletion_fraction, 0.0, 1.0) * taw_mm
 
 
 def depletion_fraction_adjusted(depletion_fraction: float, *, etc_mm_day: float) -> float:
-    """The share that may go before stress, for a day's demand: less on a thirsty day.
+    """The share p that may be used before stress, for the demand of a day: less on a hot day.
 
     Parameters
     ----------
@@ -128,92 +142,56 @@ def depletion_fraction_adjusted(depletion_fraction: float, *, etc_mm_day: float)
     ------
     Allen et al. (1998), FAO Paper 56, Table 22, note 2. The 5-10 % less on clay and more on sand
     that the same chapter allows are not applied.
+
+    Examples
+    --------
+    >>> round(depletion_fraction_adjusted(0.40, etc_mm_day=7.0), 2)
+    0.32
     """
     require_range("depletion_fraction", depletion_fraction, 0.0, 1.0)
     require_range("etc_mm_day", etc_mm_day, 0.0, 100.0)
-    fraction: float = fraction_for(depletion_fraction, etc_mm_day)
-    return fraction
+    return min(max(depletion_fraction + 0.04 * (5.0 - etc_mm_day), 0.1), 0.8)
 
 
-def fraction_for(table: Number, etc_mm_day: Number, maths: Maths = FLOATS) -> Number:
-    """`depletion_fraction_adjusted`, unchecked, for numbers or arrays."""
-    return maths.least(maths.most(table + 0.04 * (5.0 - etc_mm_day), 0.1), 0.8)
-
-
-def share_met(
+def stress_coefficient(
     depletion_mm: Number, taw_mm: Number, raw_mm: Number, maths: Maths = FLOATS
 ) -> Number:
-    """`stress_coefficient`, unchecked, for numbers or arrays; `raw_mm` may equal `taw_mm`."""
-    span = maths.most(taw_mm - raw_mm, 1e-12)
-    return maths.most(maths.least((taw_mm - depletion_mm) / span, 1.0), 0.0)
-
-
-def stress_coefficient(*, depletion_mm: float, taw_mm: float, raw_mm: float) -> float:
-    """Ks: the share of its demand a crop can still meet.
+    """Ks: the share of its demand that a crop can still meet; for drying bare soil it is Kr.
 
     Parameters
     ----------
     depletion_mm : float
         Water missing from field capacity; below zero (more than full) counts as none. [mm]
     taw_mm : float
-        Total available water. [mm]
+        Total available water; for Kr the total evaporable water TEW. [mm]
     raw_mm : float
-        Readily available water, not above `taw_mm`. [mm]
+        Readily available water, at most `taw_mm`; for Kr the readily evaporable REW. [mm]
+    maths : Maths
+        For numbers or arrays.
 
     Returns
     -------
     float
-        1 down to `raw_mm`, from there falling evenly to 0 at `taw_mm`.
-
-    Raises
-    ------
-    OutOfRange
-        If a value is not a number, or `raw_mm` is above `taw_mm`.
+        1 down to `raw_mm`, from there falling evenly to 0 at `taw_mm`. Not a number if an argument
+        is none: the water balance checks its inputs.
 
     Source
     ------
-    Allen et al. (1998), FAO Paper 56, eq. 84. Of the same shape is the drying of bare soil, eq. 74:
-    see `evaporation_reduction`.
+    Allen et al. (1998), FAO Paper 56, eq. 84; eq. 74 (Kr) has the same shape.
+
+    Examples
+    --------
+    FAO-56, Example 37, fourth day: 0.91.
+
+    >>> round(stress_coefficient(72.8, 160.0, 64.0), 2)
+    0.91
     """
-    if not raw_mm <= taw_mm:
-        raise OutOfRange("raw_mm", raw_mm, 0.0, taw_mm)
-    if depletion_mm != depletion_mm:
-        raise OutOfRange("depletion_mm", depletion_mm, 0.0, taw_mm)
-    share: float = 1.0 if depletion_mm <= raw_mm else share_met(depletion_mm, taw_mm, raw_mm)
-    return share
-
-
-def evaporation_reduction(*, depletion_mm: float, tew_mm: float, rew_mm: float) -> float:
-    """Kr: how far the drying of the surface has slowed evaporation from bare soil.
-
-    Parameters
-    ----------
-    depletion_mm : float
-        Water gone from the surface layer, at the start of the day after any wetting. [mm]
-    tew_mm : float
-        Total evaporable water of that layer. [mm]
-    rew_mm : float
-        What goes freely, not above `tew_mm`. [mm]
-
-    Returns
-    -------
-    float
-        1 down to `rew_mm`, from there falling evenly to 0 at `tew_mm`.
-
-    Raises
-    ------
-    OutOfRange
-        If a value is not a number, or `rew_mm` is above `tew_mm`.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, eq. 74.
-    """
-    return stress_coefficient(depletion_mm=depletion_mm, taw_mm=tew_mm, raw_mm=rew_mm)
+    span = maths.most(taw_mm - raw_mm, 1e-12)
+    return maths.most(maths.least((taw_mm - depletion_mm) / span, 1.0), 0.0)
 
 
 def rain_unused_mm(*, rain_mm: float, eto_mm_day: float) -> float:
-    """Rain that never reaches the account: all of it when there is too little to count, else none.
+    """Rain that does not enter the water balance: all of a day's rain if it is too little.
 
     Parameters
     ----------
@@ -236,6 +214,11 @@ def rain_unused_mm(*, rain_mm: float, eto_mm_day: float) -> float:
     ------
     Allen et al. (1998), FAO Paper 56, chapter 8, on precipitation in eq. 85: a day's rain under
     about 0.2 ETo mostly evaporates and may be left out.
+
+    Examples
+    --------
+    >>> rain_unused_mm(rain_mm=0.8, eto_mm_day=5.0), rain_unused_mm(rain_mm=8.0, eto_mm_day=5.0)
+    (0.8, 0.0)
     """
     require_range("rain_mm", rain_mm, 0.0, 2000.0)
     return rain_mm if rain_mm < LEAST_RAIN_SHARE * eto_mm_day else 0.0
@@ -245,7 +228,7 @@ INITIAL_SHARE = 0.2  # of the storage, filled before anything runs off: NEH 630,
 
 
 def runoff_mm(*, rain_mm: float, curve_number: float) -> float:
-    """What of a day's rain runs off, by the curve number of the ground.
+    """Runoff of a day's rain, by the curve number of the ground.
 
     Parameters
     ----------
@@ -266,8 +249,8 @@ def runoff_mm(*, rain_mm: float, curve_number: float) -> float:
 
     Notes
     -----
-    Made for a storm and for fields. Neither the wetness before (which moves the number) nor the
-    length of the storm is asked for; nor is snow.
+    The method is made for storms on fields. The wetness before (which changes the number), the
+    length of the storm and snow are not considered.
 
     Source
     ------

@@ -1,24 +1,24 @@
-"""One zone, one day: the soil-water account, which makes and loses no water.
+"""One zone, one day: the soil-water balance, which makes and loses no water.
 
 Depths are over the whole ground the rows serve. The order of a day's events is part of the result
 and is this:
 
 1. the account changes hands (a planting begins or ends) and roots grow;
-2. rain enters, early in the day, as much as a film lets in, and of the watering what the driest
-   quarter gets;
+2. water enters, early in the day: the rain that a film lets through, and the watering that the
+   driest quarter gets;
 3. stress follows from what is then missing;
 4. the crop uses water, or bare soil loses it;
 5. what is left above field capacity drains (FAO-56, eq. 85 and 88).
 
 What the line gives beyond its driest quarter goes below the roots elsewhere, or fills the line: it
-is booked as passed on the day, and never drunk.
+is booked as passed on that day, and no plant gets it.
 
 Under a planting the account is the root zone (eq. 82-86). Before the first planting and between
 plantings it is the layer that dries by evaporation, the top 0.10 m, which loses Kr * 1.15 * ETo
 (FAO-56, eq. 74, and annex 7 for 1.15); what that layer cannot hold goes below it. When the account
 changes, at most the new one's capacity is taken over as missing and the rest is handed over; soil
-that roots reach joins at field capacity. So dryness left deep by an earlier crop is not remembered:
-water the bed through before the next one.
+that roots reach joins at field capacity. So deep dryness left by an earlier crop is forgotten: soak
+the bed before the next one.
 
 An account without a yesterday starts full under a planting (eq. 87 after a soaking: FAO-56,
 chapter 8, takes the initial depletion as near 0 after heavy rain or irrigation) and, on bare soil,
@@ -30,23 +30,20 @@ soak such a bed before planting.
 
 Under a planting the ground that the line wets and the rest are two stores
 (`daily_balance.dual_day`). The day's loss is computed with dual coefficients, plants and open
-ground apart; or, where the garden file says so, with the single crop coefficient. Either way depths
-are over the whole ground, and
-what a surface layer loses comes out of the account.
+ground apart; or, if the garden file says so, with the single crop coefficient. In both cases depths
+are over the whole ground, and what a surface layer loses comes out of the root zone.
 
-The share that may go before stress (Table 22) follows the mean of a week of what plants draw, not
+The share p that may be used before stress (Table 22) follows the mean transpiration of a week, not
 the day's whole loss: the paper allows a constant share for a period, and evaporation from wet soil
-asks nothing of roots. So rain never makes a bed due.
+needs no roots. So rain never makes a bed due.
 
-Each day is a function of yesterday's `LedgerDay`, today's inputs, and the ground's own facts, and
-of nothing else.
+Each day is a function of yesterday's `LedgerDay`, today's inputs and the figures of the ground
+alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 from typing import Any
 
 from controller.demand.plants.canopy import canopy_on
@@ -56,8 +53,7 @@ from controller.demand.soil.daily_balance import (
     KC_MAX_SELDOM,
     LEAST_ABOVE_KCB,
     SELDOM_DAYS,
-    Asked,
-    Bucket,
+    DayDemand,
     Stores,
     bucket_day,
     dual_day,
@@ -82,72 +78,6 @@ BARE = "bare"
 DRAW_DAYS = 7  # over which the mean of what plants draw is taken; our choice
 
 
-def next_day(
-    *,
-    depletion_mm: float,
-    taw_mm: float,
-    raw_mm: float,
-    rain_mm: float,
-    watered_mm: float,
-    demand_mm: float,
-    runoff_mm: float = 0.0,
-) -> Bucket:
-    """One day of a bucket of soil: water enters, is used under stress, and runs over.
-
-    Parameters
-    ----------
-    depletion_mm : float
-        Water missing at the start of the day, 0 to `taw_mm`. [mm]
-    taw_mm : float
-        What the bucket holds. [mm]
-    raw_mm : float
-        What may be missing before use slows, 0 to `taw_mm`. [mm]
-    rain_mm : float
-        Rain that counts. [mm]
-    watered_mm : float
-        Watering. [mm]
-    demand_mm : float
-        What would be used without stress. [mm]
-    runoff_mm : float
-        Rain that runs off the surface, not above `rain_mm`. [mm]
-
-    Returns
-    -------
-    Bucket
-        depletion_mm (end) = depletion_mm (start) - (rain_mm - runoff_mm) - watered_mm + used_mm
-        + drained_mm, between 0 and `taw_mm`.
-
-    Raises
-    ------
-    OutOfRange
-        If a value is outside its range, or not a number.
-
-    Notes
-    -----
-    No more is used than the bucket holds. This binds only if the demand is above
-    `taw_mm - raw_mm`, and makes the depletion at the end grow with that at the start, whatever the
-    demand: more rain never leaves the soil drier.
-
-    Source
-    ------
-    Allen et al. (1998), FAO Paper 56, eq. 84 to 86 and 88, without capillary rise.
-    """
-    require_range("taw_mm", taw_mm, 0.0, 5000.0)
-    require_range("depletion_mm", depletion_mm, 0.0, taw_mm)
-    require_range("raw_mm", raw_mm, 0.0, taw_mm)
-    require_range("rain_mm", rain_mm, 0.0, 5000.0)
-    require_range("runoff_mm", runoff_mm, 0.0, rain_mm)
-    require_range("watered_mm", watered_mm, 0.0, 5000.0)
-    require_range("demand_mm", demand_mm, 0.0, 100.0)
-    return bucket_day(
-        depletion_mm=depletion_mm,
-        taw_mm=taw_mm,
-        raw_mm=raw_mm,
-        entering_mm=rain_mm - runoff_mm + watered_mm,
-        demand_mm=demand_mm,
-    )
-
-
 def advance(
     previous: LedgerDay | None,
     *,
@@ -157,38 +87,77 @@ def advance(
     stored_mm: float | None = None,
     water_from: str = "",
 ) -> LedgerDay:
-    """The part's ledger for `today`, from yesterday's (None: the account opens today).
+    """The water balance of a part for one day, from that of the day before.
 
-    `watered_mm` passed the valve, over the part's whole ground, and `stored_mm` of it (None: all)
-    is what the driest quarter got. OutOfRange if `today` is not the day after, or its figures are
-    no weather.
+    Parameters
+    ----------
+    previous : LedgerDay or None
+        The day before; None: the account opens today.
+    part : Part
+        The ground and its plantings.
+    today : DayInput
+        The day's weather.
+    watered_mm : float
+        Watering that passed the valve, over the part's whole ground, 0 to 5000. [mm]
+    stored_mm : float, optional
+        What the driest quarter got of it, 0 to `watered_mm`; None: all. [mm]
+    water_from : str
+        Where the watering is known from: a constant of `controller.demand.records`.
+
+    Returns
+    -------
+    LedgerDay
+        The day's water, which closes to nothing. [mm]
+
+    Raises
+    ------
+    OutOfRange
+        If `today` is not the day after `previous`, or a figure is outside its range.
+
+    Source
+    ------
+    Allen et al. (1998), FAO Paper 56, chapters 7 and 8; the head of this module says what differs.
+
+    Examples
+    --------
+    Bare loam that lacks 9 mm gets 10 mm of rain and loses 1.15 x 4.0 mm:
+
+    >>> from datetime import date
+    >>> from controller.demand.soil.mulch import mulch_of
+    >>> from crops.catalogue import load
+    >>> loam, bare = load().soil("loam"), mulch_of("none", 0.0)
+    >>> part = Part(zone="a", name="", ground_m2=9.0, soil=loam, plantings=(), mulch=bare)
+    >>> today = DayInput(day=date(2031, 4, 1), eto_mm=4.0, method="given", rain_mm=10.0)
+    >>> evening = advance(None, part=part, today=today, watered_mm=0.0)
+    >>> round(evening.used_mm, 2), round(evening.depletion_mm, 2)
+    (4.6, 3.6)
     """
     if previous is not None and today.day.toordinal() - previous.day.toordinal() != 1:
         gap = (today.day - previous.day).days
         raise OutOfRange("days since the ledger's last day", gap, 1, 1)
     stored = watered_mm if stored_mm is None else stored_mm
-    came = _coming(part, today, watered_mm, stored, water_from)
+    water = _day_water(part, today, watered_mm, stored, water_from)
     facts = part.planting_on(today.day)
     if facts is None:
-        return _bare_day(previous, part, today, came)
-    return _planted_day(previous, part, facts, today, came)
+        return _bare_day(previous, part, today, water)
+    return _planted_day(previous, part, facts, today, water)
 
 
-def as_read(row: LedgerDay, *, moisture: float, field_capacity: float) -> LedgerDay:
-    """The evening with the ground that the line wets as a person read it.
+def corrected_by_reading(row: LedgerDay, *, moisture: float, field_capacity: float) -> LedgerDay:
+    """The evening of a day, with the moisture of the wetted ground as a person has measured it.
 
     Parameters
     ----------
     row : LedgerDay
-        The day as computed; bare ground stays as it is.
+        The day as computed; bare ground is left unchanged.
     moisture, field_capacity : float
         Water in the depth of the roots, as shares of volume, 0 to 1.
 
     Returns
     -------
     LedgerDay
-        What the reading adds or takes away is `handed_over_mm`, so the account closes. The ground
-        beside what the line wets, which nobody read, stays.
+        The change is booked as `handed_over_mm`, so the balance closes. The ground that the line
+        does not wet, where nobody measured, is left unchanged.
 
     Raises
     ------
@@ -216,25 +185,9 @@ def as_read(row: LedgerDay, *, moisture: float, field_capacity: float) -> Ledger
     )
 
 
-def ledger_over(
-    part: Part,
-    days: Sequence[DayInput],
-    watered_mm: Mapping[date, float],
-    previous: LedgerDay | None = None,
-) -> list[LedgerDay]:
-    """The part's ledger over a run of days; a day that is not in `watered_mm` got none."""
-    ledger = []
-    for today in days:
-        previous = advance(
-            previous, part=part, today=today, watered_mm=watered_mm.get(today.day, 0.0)
-        )
-        ledger.append(previous)
-    return ledger
-
-
 @dataclass(slots=True)
-class _Coming:
-    """Water of a day: what came as rain, what of it does not enter, what was given and credited."""
+class _DayWater:
+    """Water of a day: rain, the part of it that does not enter, watering, the part credited."""
 
     rain_mm: float
     unused_mm: float
@@ -248,27 +201,29 @@ class _Coming:
         return self.rain_mm - self.unused_mm - self.runoff_mm
 
 
-def _coming(
+def _day_water(
     part: Part, today: DayInput, watered_mm: float, stored_mm: float, water_from: str
-) -> _Coming:
+) -> _DayWater:
     require_range("eto_mm", today.eto_mm, 0.0, 50.0)
     require_range("watered_mm", watered_mm, 0.0, 5000.0)
     require_range("stored_mm", stored_mm, 0.0, watered_mm)
     rain = today.rain_mm
     given = (watered_mm, stored_mm, water_from if watered_mm > 0.0 else "")
     if not rain:
-        return _Coming(0.0, 0.0, 0.0, *given)
+        return _DayWater(0.0, 0.0, 0.0, *given)
     unused = rain_unused_mm(rain_mm=rain, eto_mm_day=today.eto_mm)
     runoff = 0.0
     if part.curve_number is not None:
         runoff = runoff_mm(rain_mm=rain, curve_number=part.curve_number)
     runoff = min(runoff, rain - unused)
-    # What a film sheds runs to the path, and so is no water of this ground's.
+    # Rain that a film sheds runs to the path and is lost to this ground.
     runoff += (1.0 - part.mulch.rain_share) * (rain - unused - runoff)
-    return _Coming(rain, unused, runoff, *given)
+    return _DayWater(rain, unused, runoff, *given)
 
 
-def _bare_day(previous: LedgerDay | None, part: Part, today: DayInput, came: _Coming) -> LedgerDay:
+def _bare_day(
+    previous: LedgerDay | None, part: Part, today: DayInput, water: _DayWater
+) -> LedgerDay:
     """The top layer between plantings: Kr * 1.15 * ETo, less under a mulch."""
     tew, rew = part.soil.tew_mm, part.soil.rew_mm
     start = rew if previous is None else previous.depletion_mm
@@ -279,13 +234,13 @@ def _bare_day(previous: LedgerDay | None, part: Part, today: DayInput, came: _Co
         depletion_mm=opening,
         taw_mm=tew,
         raw_mm=rew,
-        entering_mm=came.entering_mm + came.stored_mm,
+        entering_mm=water.entering_mm + water.stored_mm,
         demand_mm=etc,
     )
-    return _written(
+    return _ledger_day(
         part,
         today,
-        came,
+        water,
         account=BARE,
         crop=None,
         stage=BARE,
@@ -317,9 +272,9 @@ def _planted_day(
     part: Part,
     facts: PlantingFacts,
     today: DayInput,
-    came: _Coming,
+    water: _DayWater,
 ) -> LedgerDay:
-    """The root zone under a planting, by the coefficients the garden asks for."""
+    """The root zone under a planting, with the coefficients of the garden file."""
     at = facts.course.on(today.day)
     wind, humidity = today.wind_2m_m_s, today.rh_min_pct
     crop = crop_on(
@@ -342,8 +297,8 @@ def _planted_day(
     base, dry_days = kc_max_base(
         before=base,
         dry_days=dry_days,
-        rained=came.entering_mm > 0.0,
-        watered=came.watered_mm > 0.0,
+        rained=water.entering_mm > 0.0,
+        watered=water.watered_mm > 0.0,
     )
     seldom = kc_max(kcb=crop.kcb, wind_2m_m_s=wind, rh_min_pct=humidity, height_m=crop.height_m)
     # The same with the base of the day in eq. 72.
@@ -351,7 +306,7 @@ def _planted_day(
     canopy = canopy_on(
         kcb_table=crop.kcb,
         kcb_mid_table=crop.kcb_mid,
-        kc_max=seldom,  # shade is no matter of how often the ground is wetted
+        kc_max=seldom,  # shade does not depend on how often the ground is wetted
         height_m=crop.height_m,
         cover_full=facts.cover_full,
         full_height_m=crop.full_height_m,
@@ -384,25 +339,25 @@ def _planted_day(
             previous.surface_depletion_mm,
             previous.rest_surface_depletion_mm,
         )
-    # The difference that a change of account, or of the roots' limit, cannot take over:
+    # A change of account, or of the roots' limit, hands over what is above the new capacity:
     opening = Stores(
         min(held.wet_mm, taw), min(held.rest_mm, taw), held.wet_surface_mm, held.rest_surface_mm
     )
     found = dual_day(
         opening,
-        Asked(
+        DayDemand(
             demand, kcb, most, canopy.cover, evaporation_factor(part.mulch), taw, raw,
             soil.tew_mm, soil.rew_mm, wet, crop.rooted, part.under_canopy,
         ),
-        rain_mm=came.entering_mm,
-        stored_mm=came.stored_mm,
+        rain_mm=water.entering_mm,
+        stored_mm=water.stored_mm,
     )  # fmt: skip
     state = found.state
     ke = found.evaporated_mm / demand if dual and demand > 0.0 else 0.0
-    return _written(
+    return _ledger_day(
         part,
         today,
-        came,
+        water,
         account=facts.name,
         crop=facts.planting.crop,
         stage=crop.stage,
@@ -412,9 +367,9 @@ def _planted_day(
         stress=found.stress,
         used_mm=found.transpired_mm + found.evaporated_mm,
         drained_mm=found.drained_mm,
-        handed_over_mm=_together(opening, wet) - start,
+        handed_over_mm=_over_whole_ground(opening, wet) - start,
         start_depletion_mm=start,
-        depletion_mm=_together(state, wet),
+        depletion_mm=_over_whole_ground(state, wet),
         root_depth_m=depth_m,
         taw_mm=taw,
         raw_mm=raw,
@@ -440,13 +395,13 @@ def _planted_day(
     )
 
 
-def _together(stores: Stores, wet: float) -> float:
-    """What both stores miss, over the whole ground."""
+def _over_whole_ground(stores: Stores, wet: float) -> float:
+    """Depletion of both stores over the whole ground."""
     return float(stores.rest_mm + wet * (stores.wet_mm - stores.rest_mm))
 
 
-def _written(part: Part, today: DayInput, came: _Coming, **own: Any) -> LedgerDay:
-    """The day as it is kept: what ground, weather and water say of any day, and its own."""
+def _ledger_day(part: Part, today: DayInput, water: _DayWater, **own: Any) -> LedgerDay:
+    """The `LedgerDay`: fields that every day takes from ground, weather and water, and its own."""
     return LedgerDay(
         zone=part.zone,
         part=part.name,
@@ -456,13 +411,13 @@ def _written(part: Part, today: DayInput, came: _Coming, **own: Any) -> LedgerDa
         rung=today.rung,
         measured=today.measured,
         snow_mm=today.snow_mm,
-        rain_mm=came.rain_mm,
+        rain_mm=water.rain_mm,
         rain_known=today.rain_mm is not None,
-        rain_unused_mm=came.unused_mm,
-        runoff_mm=came.runoff_mm,
-        watered_mm=came.watered_mm,
-        passed_mm=came.watered_mm - came.stored_mm,
-        water_from=came.water_from,
+        rain_unused_mm=water.unused_mm,
+        runoff_mm=water.runoff_mm,
+        watered_mm=water.watered_mm,
+        passed_mm=water.watered_mm - water.stored_mm,
+        water_from=water.water_from,
         coefficients=part.coefficients.value,
         exposure=part.exposure,
         ground_m2=part.ground_m2,

@@ -16,9 +16,9 @@ _NOTHING: tuple[array[Any], array[Any]] = (array("i"), array("d"))
 
 
 class ZoneDays(MutableMapping[tuple[str, date], _N], Generic[_N]):
-    """A mapping of (zone, day) to a number, zone by zone and each zone's days in their order.
+    """A mapping of (zone, day) to a number, in the order of zones and days.
 
-    It is quick where each zone's days come in their order.
+    It is quick if the days of each zone are added in their order.
     """
 
     def __init__(
@@ -37,7 +37,7 @@ class ZoneDays(MutableMapping[tuple[str, date], _N], Generic[_N]):
         return found
 
     def get(self, key: tuple[str, date], default: Any = None) -> Any:
-        """The number, or the default; without the detour by KeyError: it is asked often."""
+        """The number, or the default; quicker than by KeyError, as it is called often."""
         found = self._found(key)
         return default if found is None else found
 
@@ -72,7 +72,7 @@ class ZoneDays(MutableMapping[tuple[str, date], _N], Generic[_N]):
         return sum(len(days) for days, _ in self._of.values())
 
     def zones(self) -> list[str]:
-        """The zones that there is anything of, or was."""
+        """The zones that have, or had, numbers."""
         return list(self._of)
 
     def days_of(self, zone: str) -> Iterator[tuple[date, _N]]:

@@ -29,13 +29,13 @@ from controller.garden.model import (
     Zone,
 )
 from controller.garden.plumbing import Device, Master, Supply, Valve, ValveKind
-from controller.units import head_m_from_psi
+from controller.units import head_m_from_psi, m3_s_from_l_min
 
 METER_DEBOUNCE_S = 0.002  # a reed contact's bouncing (from memory)
 SENSOR_DEBOUNCE_S = 0.1  # our choice
 # Small turbine meters begin to turn at 1 to 2 L/min (from memory); a house meter of 2.5 m3/h and
 # ratio 80 is right from 2500 / 80 L/h = 0.52 L/min on (Q1 = Q3 / R, ISO 4064-1).
-LEAST_FLOW_M3_S = 1e-3 / 60.0
+LEAST_FLOW_M3_S = m3_s_from_l_min(1.0)
 HERE = "127.0.0.1"
 
 

@@ -6,12 +6,12 @@ import math
 from collections.abc import Iterator
 from datetime import date, timedelta
 
-from controller.demand.plants.development import winters
+from controller.demand.plants.development import overwinters
 from controller.demand.plants.stages import (
     LEAST_SCALE,
     MOST_SCALE,
     first_picking_days,
-    scale_of,
+    packet_scale,
     stage_days_of,
 )
 from controller.demand.soil.ground import rows_named
@@ -284,10 +284,10 @@ def length_words(planting: Planting, crop: Crop, site: Site) -> str:
             return (
                 f"{crop.label}: harvest_in is {planting.harvest_days} days, and the crop table has "
                 f"{first_picking_days(crop):.0f}; its stages are changed no further than to "
-                f"{scale_of(crop, planting.harvest_days):g} of the table's; write stages if the "
-                "days are right"
+                f"{packet_scale(crop, planting.harvest_days):g} of the table's; write stages if "
+                "the days are right"
             )
-    if crop.perennial or own or (crop.autumn and winters(planting, site.latitude_deg)):
+    if crop.perennial or own or (crop.autumn and overwinters(planting, site.latitude_deg)):
         return ""
     days = stage_days_of(crop, planting)
     stands = (planting.until - planting.start).days + 1

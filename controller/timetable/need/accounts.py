@@ -14,7 +14,7 @@ from controller.demand.plants.stages import SETTLING_LEAST_MM
 from controller.demand.records import DayInput
 from controller.demand.soil.ground import Part
 from controller.demand.soil.packed_days import LedgerRows
-from controller.demand.soil.water_balance import advance, as_read
+from controller.demand.soil.water_balance import advance, corrected_by_reading
 from controller.garden.model import UnlikeRows, Watering, Zone
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.results import ZoneFlow
@@ -142,7 +142,9 @@ class ZoneAccount:
         if len(self.parts) == 1 and self.ledgers[0]:
             capacity = self.parts[0].soil.field_capacity
             self.ledgers[0].put_last(
-                as_read(self.ledgers[0][-1], moisture=moisture, field_capacity=capacity)
+                corrected_by_reading(
+                    self.ledgers[0][-1], moisture=moisture, field_capacity=capacity
+                )
             )
 
     def stored_of(self, litres: float) -> float:
