@@ -184,17 +184,11 @@ __all__ = [
     "Kind",
     "is_us",
     "parse",
-    "read_angle",
-    "read_days",
     "read_duration",
-    "read_flow",
     "read_length",
     "read_pressure",
-    "read_salt",
     "read_share",
-    "read_temperature",
     "read_volume",
-    "read_warmth",
     "spell",
 ]
 
@@ -227,11 +221,6 @@ def read_pressure(found: object, what: str = "a pressure") -> float:
     return parse(found, PRESSURE, what=what)
 
 
-def read_flow(found: object, what: str = "a flow") -> float:
-    """A flow in cubic metres a second."""
-    return parse(found, FLOW, what=what)
-
-
 def read_volume(found: object, what: str = "a volume") -> float:
     """A volume in cubic metres."""
     return parse(found, VOLUME, what=what)
@@ -240,31 +229,6 @@ def read_volume(found: object, what: str = "a volume") -> float:
 def read_duration(found: object, what: str = "a time") -> float:
     """A stretch of time in seconds."""
     return parse(found, DURATION, what=what)
-
-
-def read_angle(found: object, what: str = "an angle") -> float:
-    """An angle in degrees."""
-    return parse(found, ANGLE, what=what)
-
-
-def read_temperature(found: object, what: str = "a temperature") -> float:
-    """A temperature in degrees Celsius."""
-    return parse(found, TEMPERATURE, what=what)
-
-
-def read_warmth(found: object, what: str = "a sum of warmth") -> float:
-    """A sum of warmth in degree days Celsius."""
-    return parse(found, WARMTH, what=what)
-
-
-def read_days(found: object, what: str = "a number of days") -> float:
-    """A stretch of days."""
-    return parse(found, DAYS, what=what)
-
-
-def read_salt(found: object, what: str = "the salt in water") -> float:
-    """The electrical conductivity of water in decisiemens a metre."""
-    return parse(found, SALT, what=what)
 
 
 def read_share(found: object, what: str = "a share") -> float:

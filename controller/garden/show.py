@@ -46,11 +46,6 @@ def show_bore(metres: float, us: bool) -> str:
     return _inches(units.in_from_m(metres)) if us else f"{_trim(metres * 1000, 2)} mm"
 
 
-def show_elevation(metres: float, us: bool) -> str:
-    """A height above the sea, in whole feet or metres."""
-    return f"{units.ft_from_m(metres):.0f} ft" if us else f"{metres:.0f} m"
-
-
 def show_pressure(head_m: float, us: bool) -> str:
     """Metres of water as psi or kPa."""
     if us:
@@ -95,16 +90,6 @@ def show_short(seconds: float) -> str:
 def show_temperature(celsius: float, us: bool) -> str:
     """A temperature in F or C."""
     return f"{_trim(units.f_from_c(celsius), 1)} F" if us else f"{_trim(celsius, 1)} C"
-
-
-def show_warmth(degree_days_c: float, us: bool) -> str:
-    """A sum of warmth in F days or C days."""
-    return f"{_trim(degree_days_c * 1.8, 0)} F days" if us else f"{_trim(degree_days_c, 0)} C days"
-
-
-def show_salt(conductivity_ds_m: float) -> str:
-    """How salty water is; its unit is the same everywhere."""
-    return f"{_trim(conductivity_ds_m, 2)} dS/m"
 
 
 def show_filled(filled: Iterable[Filled]) -> list[str]:

@@ -63,10 +63,6 @@ class WeatherDay:
         """The figures this day has, by field name."""
         return {name: v for name in VALUES if (v := self.value(name)) is not None}
 
-    def has_any(self) -> bool:
-        """Whether the day has any figure at all."""
-        return bool(self.known())
-
 
 # The fields that hold a figure of the weather, in the order they are shown.
 VALUES: tuple[str, ...] = tuple(

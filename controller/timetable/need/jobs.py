@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from itertools import islice
 
 from controller.demand.plants.course import in_first_year
@@ -42,8 +42,6 @@ from controller.timetable.windows import (
 from controller.units import l_from_m3
 from controller.weather.source_priority import is_of_a_model
 from crops.catalogue import Catalogue, Crop, Soil
-
-_DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

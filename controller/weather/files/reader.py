@@ -6,14 +6,9 @@ day given twice over is left out, and each such thing is named with its line.
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterable
 from pathlib import Path
 
 from controller.errors import WeatherFileError
-from controller.weather.atomic import write_whole
-from controller.weather.day import VALUES, WeatherDay
 from controller.weather.day_checks import ClearSky
 from controller.weather.files.finish import WeatherFile as WeatherFile
 from controller.weather.files.finish import finished
@@ -23,7 +18,6 @@ from controller.weather.files.monthly_table import MONTH
 from controller.weather.files.table import (
     BY_NAME,
     DATE,
-    MEASURED,
     Header,
     Notes,
     any_text,
@@ -84,50 +78,6 @@ def read_weather(
         clear_sky_mj_m2=clear_sky_mj_m2,
         timezone=timezone,
     )
-
-
-def read_weather_csv(
-    path: Path | str, *, wind_height_m: float = 2.0, clear_sky_mj_m2: ClearSky | None = None
-) -> WeatherFile:
-    """Read a gardener's own days of weather: one line a day, our column names.
-
-    Raises
-    ------
-    WeatherFileError
-        If there is no such file, it is no text, or it has no header with a date column.
-    """
-    return read_weather(
-        path, kind="own", wind_height_m=wind_height_m, clear_sky_mj_m2=clear_sky_mj_m2
-    )
-
-
-def write_weather_csv(path: Path | str, days: Iterable[WeatherDay]) -> None:
-    """Write days so that `read_weather_csv` reads the same figures back; whole or not at all.
-
-    Raises
-    ------
-    WeatherFileError
-        If the wind was not measured at one height, or the file cannot be written.
-    """
-    ordered = sorted(days, key=lambda day: day.day)
-    heights = {day.wind_height_m for day in ordered if day.wind_m_s is not None}
-    if len(heights) > 1:
-        raise WeatherFileError(
-            f"{path}: wind from {min(heights):g} m and {max(heights):g} m above the ground; "
-            "a weather file has one height for all days"
-        )
-    out = io.StringIO()
-    for height in heights:
-        out.write(f"# wind at {height:g} m above the ground\n")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow((DATE, *VALUES, MEASURED))
-    for day in ordered:
-        cells = ("" if (v := day.value(name)) is None else repr(float(v)) for name in VALUES)
-        writer.writerow((day.day.isoformat(), *cells, "yes" if day.measured else "no"))
-    try:
-        write_whole(Path(path), out.getvalue().encode("utf-8"))
-    except OSError as fault:
-        raise WeatherFileError(f"{path}: cannot be written: {fault.strerror}") from fault
 
 
 def _own(text: str, path: Path, *, wind_height_m: float, clear_sky: ClearSky | None) -> WeatherFile:
