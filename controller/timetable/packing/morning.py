@@ -19,7 +19,7 @@ from controller.garden.plumbing import ValveKind
 from controller.timetable.need.dose import Soaking
 from controller.timetable.need.pulse_length import (
     filling_s,
-    least_told_s,
+    least_open_s,
     smallest_pulse_s,
     too_little,
     water_s,
@@ -73,7 +73,7 @@ class Play:
             self.target_l / flow_l_s, soaking.seconds_to_full(flow_l_s, self.standing_mm)
         )
         assert self.open_since_s is not None
-        least_s = self.open_since_s + least_told_s(self.job.opens_in_s) - now
+        least_s = self.open_since_s + least_open_s(self.job.opens_in_s) - now
         return max(least_s, self.opening_s + water_left_s - self.job.closes_in_s / 2.0)
 
     def run(self, flow_l_s: float, seconds: float) -> None:
@@ -461,7 +461,7 @@ class Morning:
         water = _water_s(job, open_s)
         # A tenth of a second is what a relay can be asked for; the litres follow the rounded time.
         # None is rounded into its opening travel, where a tenth would be much of the water.
-        rounded = max(round(open_s * _TENTH) / _TENTH, least_told_s(job.opens_in_s))
+        rounded = max(round(open_s * _TENTH) / _TENTH, least_open_s(job.opens_in_s))
         opens = self._start + timedelta(seconds=play.open_since_s)
         self._pulses.append(
             Pulse(
