@@ -31,7 +31,7 @@ _MOVED = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Tested:
+class Calibrated:
     """Lines with what field tests taught; `fitted` is None where nothing was ever tested.
 
     `anew` says that the fit was made just now, from tests fitted by an older Rowgate; keep it.
@@ -41,7 +41,7 @@ class Tested:
     corrections: Corrections
     fitted: Fitted | None
     remarks: tuple[str, ...]
-    anew: bool = False
+    refitted: bool = False
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -49,13 +49,13 @@ class Tested:
         return () if self.fitted is None else self.fitted.warnings
 
 
-def tested_lines(
+def calibrated_lines(
     garden: Garden,
     found: Mapping[str, Any] | None,
     tests: Iterable[Mapping[str, Any]] = (),
     *,
     propose: bool = True,
-) -> Tested:
+) -> Calibrated:
     """The lines of a garden, with the fit that the logbook keeps as plain values, if any.
 
     What the garden file describes otherwise than at the time of the tests is left out, and said;
@@ -65,26 +65,26 @@ def tested_lines(
     """
     fitted: Fitted | None = None
     corrections, remarks = NOTHING_MEASURED, tuple[str, ...]()
-    anew = False
+    refitted = False
     if found is not None:
         try:
-            anew = is_of_an_older_edition(found)
-            fitted = _made_anew(garden, tests, propose) if anew else fitted_from_dict(found)
+            refitted = is_of_an_older_edition(found)
+            fitted = _refitted(garden, tests, propose) if refitted else fitted_from_dict(found)
             corrections, remarks = corrections_for(garden, fitted)
         except InputError as fault:
-            anew, remarks = False, (str(fault),)
-        if anew:
+            refitted, remarks = False, (str(fault),)
+        if refitted:
             remarks = (*_moved(garden, older_corrections(found), corrections), *remarks)
-    return Tested(
+    return Calibrated(
         lines=Lines(garden, corrections=corrections),
         corrections=corrections,
         fitted=fitted,
         remarks=tuple(remarks),
-        anew=anew,
+        refitted=refitted,
     )
 
 
-def _made_anew(garden: Garden, tests: Iterable[Mapping[str, Any]], propose: bool) -> Fitted:
+def _refitted(garden: Garden, tests: Iterable[Mapping[str, Any]], propose: bool) -> Fitted:
     """The tests that the logbook keeps, fitted by this edition."""
     from controller.hydraulics.calibration.fit import fit
 

@@ -207,7 +207,7 @@ def ending_words(part: Part, day: date) -> list[str]:
     words = [_dries(standing, day), _past(standing, day)]
     if not any(facts.planting.start > day for facts in part.plantings):
         words.append(_ends_soon(standing, day))
-    return [*(f"{standing.name}: {said}" for said in words if said), *coming]
+    return [*(f"{standing.name}: {text}" for text in words if text), *coming]
 
 
 def _sown_cold(part: Part, day: date) -> list[str]:

@@ -31,8 +31,8 @@ from controller.timetable.weather.days import account_begins, demand_days
 from controller.timetable.weather.extremes import (
     frost_days,
     frost_days_gone,
-    frost_words,
-    spell_words,
+    frost_messages,
+    heat_messages,
 )
 from controller.timetable.weather.monthly_climate import climate_words
 from controller.timetable.windows import FURTHEST_WINDOW_DAYS, clock_change_words
@@ -106,17 +106,17 @@ def plan_garden(
     accounts = march.accounts
     march.through_days_gone()
     last = first + (count - 1) * _DAY
-    said = [
+    messages = [
         *remarks,
         *cover_words(garden, shown, last),
         *_course_words(accounts, shown),
-        *spell_words(
+        *heat_messages(
             {d: found for d, found in days.items() if d <= last},
             shown,
             us_units=garden.us_units,
             normals=normals,
         ),
-        *frost_words(
+        *frost_messages(
             days,
             today=shown,
             last=last,
@@ -133,7 +133,7 @@ def plan_garden(
         day += _DAY
     doses = [dose for p in planned for dose in finished(p.doses, p.packed.pulses)]
     not_fitted = [left for p in planned for left in p.packed.not_fitted]
-    said += march.job_maker.guesses(doses)
+    messages += march.job_maker.guesses(doses)
     ledger = JoinedRows(rows for account in accounts.values() for rows in account.ledgers)
     pulses = tuple(pulse for p in planned for pulse in p.packed.pulses)
     return Timetable(
@@ -148,7 +148,7 @@ def plan_garden(
             march.job_maker, accounts, pulses, not_fitted, first=shown, last=last
         ),
         water_in=march.to_water_in(shown),
-        remarks=tuple(said),
+        remarks=tuple(messages),
     )
 
 
@@ -250,7 +250,7 @@ def _job_maker(
 
 def _course_words(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
     """What there is to say of the courses of what stands on that day."""
-    said: list[str] = []
+    messages: list[str] = []
     for account in accounts.values():
         for part in account.parts:
             facts = part.planting_on(day)
@@ -259,8 +259,8 @@ def _course_words(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
                 *(facts.course.remarks if facts is not None else ()),
                 *ending_words(part, day),
             )
-            said += [f"{account.zone.name}: {remark}" for remark in remarks]
-    return list(dict.fromkeys(said))  # parts may share a planting
+            messages += [f"{account.zone.name}: {remark}" for remark in remarks]
+    return list(dict.fromkeys(messages))  # parts may share a planting
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -92,15 +92,15 @@ def record_words(
     rules: dict[str, list[str]] = {}
     for zone in garden.zones:
         rules.setdefault(_rule(zone, garden, record), []).append(zone.name)
-    said = []
+    messages = []
     for rule, names in rules.items():
         whose = "" if len(rules) == 1 else f"{', '.join(names)}: "
         since = _silent_since(names, garden, record, today, litres)
-        said.append(f"water that nobody wrote down: {whose}{rule}{since}")
+        messages.append(f"water that nobody wrote down: {whose}{rule}{since}")
     for begins, ends in record.gaps(first):
         days = begins.isoformat() if begins == ends else f"from {begins} to {ends}"
-        said.append(f"no daemon ran {days}: those days are counted by the same rules")
-    return said
+        messages.append(f"no daemon ran {days}: those days are counted by the same rules")
+    return messages
 
 
 def _silent_since(

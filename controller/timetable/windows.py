@@ -75,16 +75,16 @@ def clock_change_words(
     watering: Watering, zone_info: ZoneInfo, first: date, last: date
 ) -> list[str]:
     """Which windows that begin on these days are longer or shorter by a change of the clocks."""
-    said: list[str] = []
+    messages: list[str] = []
     day = first
     while day <= last:
         midnights = (datetime.combine(day + n * _DAY, time(), tzinfo=zone_info) for n in (0, 2))
         if len({midnight.utcoffset() for midnight in midnights}) > 1:
             for window in watering.windows:
                 if day.weekday() in window.weekdays:
-                    said += _change_words(window, day, zone_info)
+                    messages += _change_words(window, day, zone_info)
         day += _DAY
-    return list(dict.fromkeys(said))
+    return list(dict.fromkeys(messages))
 
 
 def _change_words(window: Window, day: date, zone_info: ZoneInfo) -> list[str]:

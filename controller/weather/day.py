@@ -39,7 +39,7 @@ class WeatherDay:
     given_utc: datetime | None = None
 
     @property
-    def foretold(self) -> bool:
+    def is_forecast(self) -> bool:
         """Whether it is a forecast: neither measured nor modelled of what has been."""
         return not (self.measured or self.modelled)
 

@@ -62,8 +62,8 @@ def odd_series(
     ordered = sorted(days, key=lambda d: d.day)
     remarks = [
         *stuck_figures(ordered, names),
-        *calm_spells(ordered, names),
-        *dry_spells(ordered, names),
+        *calm_runs(ordered, names),
+        *dry_air_runs(ordered, names),
         *damp_days(ordered, names),
         *outliers(ordered, names),
     ]
@@ -129,7 +129,7 @@ def without_dead_thermometers(
     return rows, tuple(remarks)
 
 
-def calm_spells(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str]:
+def calm_runs(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str]:
     """Wind near nought for days on end: a blocked cup, or a mast behind a wall."""
     low = [d for d in days if d.wind_m_s is not None and d.wind_m_s < CALM_M_S]
     column = names.get("wind_m_s", "wind_m_s")
@@ -141,7 +141,7 @@ def calm_spells(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[st
     ]
 
 
-def dry_spells(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str]:
+def dry_air_runs(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str]:
     """Air that never becomes damp for weeks: a dry site, not the garden's, or a tired sensor."""
     low = [d for d in days if d.rh_max_pct is not None and d.rh_max_pct < DRY_PCT]
     column = names.get("rh_max_pct", "rh_max_pct")

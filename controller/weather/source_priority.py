@@ -114,9 +114,9 @@ def best_of(
     day = rows[0].day
     over = today is not None and day < today
     to_come = today is not None and day >= today
-    been = [row for row in rows if not row.foretold]
-    foretold = _fresh_first([row for row in rows if row.foretold])
-    by_worth = [*foretold, *been] if to_come else [*been, *foretold]
+    been = [row for row in rows if not row.is_forecast]
+    forecasts = _fresh_first([row for row in rows if row.is_forecast])
+    by_worth = [*forecasts, *been] if to_come else [*been, *forecasts]
     base = next((r for r in by_worth if r.tmin_c is not None and r.tmax_c is not None), None)
     tells_rain = been if over else by_worth
     wet = next((row for row in tells_rain if row.rain_mm is not None), None)
@@ -137,8 +137,8 @@ def best_of(
         taken.append(f"rain from {wet.source}")
     elif wet is None and base.rain_mm is not None:
         changes["rain_chance_pct"] = None
-    foretold_rung = FORECAST_KEPT if over else FORECAST
-    rung = foretold_rung if base.foretold else rungs[base.source]
+    forecast_rung = FORECAST_KEPT if over else FORECAST
+    rung = forecast_rung if base.is_forecast else rungs[base.source]
     if taken:
         changes["source"] = "; ".join((base.source, *taken))
     weather = base.with_(**changes) if changes else base
@@ -166,14 +166,14 @@ def _is_older(row: WeatherDay, other: WeatherDay | None) -> bool:
     return row.given_utc < other.given_utc
 
 
-def _fresh_first(foretold: Sequence[WeatherDay]) -> list[WeatherDay]:
+def _fresh_first(forecasts: Sequence[WeatherDay]) -> list[WeatherDay]:
     """Forecasts in their order, but services' old ones behind those given lately.
 
     One without a date is older than any that has one. A file of the gardener's own keeps its rank.
     """
-    newest_utc = max((r.given_utc for r in foretold if r.given_utc is not None), default=None)
+    newest_utc = max((r.given_utc for r in forecasts if r.given_utc is not None), default=None)
     if newest_utc is None:
-        return list(foretold)
+        return list(forecasts)
     oldest_utc = newest_utc - OUTRANKED_AFTER
 
     def is_old(row: WeatherDay) -> bool:
@@ -181,7 +181,7 @@ def _fresh_first(foretold: Sequence[WeatherDay]) -> list[WeatherDay]:
             return False
         return row.given_utc is None or row.given_utc < oldest_utc
 
-    return sorted(foretold, key=is_old)
+    return sorted(forecasts, key=is_old)
 
 
 def _singly(

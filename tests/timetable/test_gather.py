@@ -104,7 +104,7 @@ def test_an_old_answer_of_the_first_does_not_outrank_the_seconds_fresh_one(
         return tuple(
             replace(day, given_utc=given_utc, rain_mm=rain_mm, rain_chance_pct=90.0)
             for day in around(name)
-            if day.foretold
+            if day.is_forecast
         )
 
     Services(

@@ -48,16 +48,16 @@ _WORTH_SAYING = 0.10
 def zone_words(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[str]:
     """What is doubtful about one zone alone: its rows, its stream, its opening, its barrel."""
     us = garden.us_units
-    said = [
+    messages = [
         doubt.words
         for doubt in doubtful_rows(flow, most_m3_s=_wide_open_m3_s(zone, lines), us_units=us)
     ]
     jets = jet_words(flow, lines, us_units=us)
     if jets is not None:
-        said.append(jets)
+        messages.append(jets)
     stream = stream_doubt(zone, flow, us_units=us)
     if stream is not None:
-        said.append(stream)
+        messages.append(stream)
     loss_k = lines.valve_loss_k(zone.name)
     guess = opening_doubt(zone, flow, loss_k, us_units=us)
     unmeasured = unmeasured_loss_k(zone, flow)
@@ -66,11 +66,11 @@ def zone_words(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list
             _alone_on(lines.supply, zone, garden, k).flow_m3_s
             for k in (unmeasured[0], unmeasured[2])
         )
-        said.append(f"{guess} (from {show_flow(low, us)} to {show_flow(high, us)} is likely)")
+        messages.append(f"{guess} (from {show_flow(low, us)} to {show_flow(high, us)} is likely)")
     fall = _fall_words(zone, garden, flow, lines, loss_k)
     if fall is not None:
-        said.append(fall)
-    return said
+        messages.append(fall)
+    return messages
 
 
 def barrel_words(garden: Garden, wanted_m3: float) -> str | None:
@@ -183,10 +183,10 @@ def _of_zone(zone: Zone, garden: Garden, grounds: Grounds, lines: Lines) -> list
 
 
 def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[Finding]:
-    said: list[str] = []
+    messages: list[str] = []
     if flow.dry_holes:
-        said.append(f"{flow.dry_holes} of its holes stay dry even when it runs alone")
-    said += zone_words(zone, garden, flow, lines)
+        messages.append(f"{flow.dry_holes} of its holes stay dry even when it runs alone")
+    messages += zone_words(zone, garden, flow, lines)
     even = real_uniformity(flow.holes, garden.watering)
     if even < UNEVEN:
         words = (
@@ -198,17 +198,17 @@ def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Line
                 f". No dose is divided by less than {LEAST_UNIFORMITY:g}, so that quarter gets "
                 f"only {100 * even / LEAST_UNIFORMITY:.0f} % of what it asks for: mend the row"
             )
-        said.append(words)
+        messages.append(words)
     way = lines.main.way_to(lines.main.place(zone))
     bore_m, run = min(((one.pipe.bore_m, one.run) for one in way), default=(garden.main.bore_m, ""))
     speed = velocity_m_s(flow_m3_s=flow.flow_m3_s, bore_m=bore_m)
     if speed > FASTEST_MAIN_M_S:
         through = f'the run "{run}" of the main' if run else "the main"
-        said.append(
+        messages.append(
             f"alone it draws {show_speed(speed, garden.us_units)} through {through}; over "
             f"{show_speed(FASTEST_MAIN_M_S, garden.us_units)} surge and noise grow"
         )
-    found = [caution(where, words) for words in said]
+    found = [caution(where, words) for words in messages]
     for number, speed in row_speeds_m_s(zone, flow).items():
         if speed > WILD_ROW_M_S:
             found.append(

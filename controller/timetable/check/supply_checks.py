@@ -136,7 +136,7 @@ def _pump_lines(garden: Garden, pump: Pump, lines: Lines) -> list[str]:
         for head_m in (pump.on_head_m, pump.off_head_m, lines.supply.static_head_m)
     )
     gives_m3 = drawdown_m3(pump, elevation_m=garden.site.elevation_m)
-    said = [
+    messages = [
         f"a pump that starts at {on} and stops at {off}: taken as {middle} while it rests and runs "
         f"by turns, and as its own curve once it runs on, from "
         f"{show_flow(_runs(garden, lines).flow_m3_s(lines.supply.static_head_m), us)} on. Its tank "
@@ -149,20 +149,20 @@ def _pump_lines(garden: Garden, pump: Pump, lines: Lines) -> list[str]:
         low, high = lines.flow_range(frozenset((zone.name,)))
         who = f'zone "{zone.name}", alone: '
         if isinstance(found, RunsOn):
-            said.append(
+            messages.append(
                 f"{who}the pump runs on, and {show_flow(found.flow_m3_s, us)} at "
                 f"{show_pressure(found.head_m, us)} is where it settles, after up to "
                 f"{show_flow(high, us)} from a full tank; timed at {show_flow(planned, us)}"
             )
             continue
         swing = 0.5 * (high - low) / planned
-        said.append(
+        messages.append(
             f"{who}the pump starts every {_seconds(found.every_s)} and runs "
             f"{_seconds(found.runs_s)} of them; {show_flow(low, us)} to {show_flow(high, us)}, "
             f"timed at {show_flow(planned, us)}: a pulse shorter than a round is known to "
             f"{100 * swing:.0f} %, one of many rounds to {100 * OVER_ROUNDS:.0f} %"
         )
-    return said
+    return messages
 
 
 def _of_pump(garden: Garden, pump: Pump, lines: Lines, hot_day_m3: float) -> Iterator[Finding]:
@@ -231,21 +231,21 @@ def _of_pump(garden: Garden, pump: Pump, lines: Lines, hot_day_m3: float) -> Ite
 
 
 def _regulator_lines(supply: Supply, curve: SupplyCurve, us: bool) -> list[str]:
-    said = (
+    message = (
         f"a regulator that holds {show_pressure(curve.static_head_m, us)} with nothing flowing, "
         f"{show_pressure(curve.head_m(supply.test_flow_m3_s), us)} at "
         f"{show_flow(supply.test_flow_m3_s, us)}"
     )
     drops = curve.limited_from_m3_s()
     if curve.limit is None:
-        return [f"{said}; the mains before it are not known"]
+        return [f"{message}; the mains before it are not known"]
     if drops < curve.flow_m3_s(0.0):
-        said += (
+        message += (
             f"; from {show_flow(drops, us)} on, at "
             f"{show_pressure(max(0.0, curve.head_m(drops)), us)}, it is wide open and the mains "
             "before it rule"
         )
-    return [said]
+    return [message]
 
 
 def _of_regulator(garden: Garden, lines: Lines) -> Iterator[Finding]:

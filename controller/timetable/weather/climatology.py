@@ -173,7 +173,7 @@ def normals_from(days: Iterable[WeatherDay], site: Site) -> Normals | None:
     years: set[int] = set()
     for weather in days:
         try:
-            eto = None if weather.foretold else eto_of(weather, site)
+            eto = None if weather.is_forecast else eto_of(weather, site)
         except OutOfRange:
             continue
         if eto is None or weather.tmin_c is None or weather.tmax_c is None:

@@ -29,7 +29,7 @@ _STAND_INS = frozenset({DAYS_BEFORE, NORMAL, CLIMATE_TABLE, SEASON})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Hot:
+class _HotDay:
     """A day far above usual."""
 
     day: date
@@ -39,7 +39,7 @@ class _Hot:
     tmax_c: float | None
 
 
-def spell_words(
+def heat_messages(
     days: Mapping[date, DayInput],
     today: date,
     *,
@@ -53,13 +53,13 @@ def spell_words(
         if day >= today - LOOKS_BACK and (found := _far_above(days, day, normals)) is not None
     ]
     words = []
-    for spell in _running(hot):
-        worst = max(spell, key=lambda h: h.eto_mm)
-        warmest = max((h.tmax_c for h in spell if h.tmax_c is not None), default=None)
+    for run in _running(hot):
+        worst = max(run, key=lambda h: h.eto_mm)
+        warmest = max((h.tmax_c for h in run if h.tmax_c is not None), default=None)
         heat = "" if warmest is None else f", up to {show_temperature(warmest, us_units)}"
-        some = "up to " if len(spell) > 1 else ""
+        some = "up to " if len(run) > 1 else ""
         words.append(
-            f"{_span([h.day for h in spell])}: dries far more than usual{heat}; reference ET "
+            f"{_span([h.day for h in run])}: dries far more than usual{heat}; reference ET "
             f"{some}{show_depth(worst.eto_mm, us_units)}, usual {worst.usual} is "
             f"{show_depth(worst.usual_mm, us_units)}"
         )
@@ -89,7 +89,7 @@ def frost_days_gone(
     return _held((d for d in days if d < before), _cold(days, days, hold_below_c))
 
 
-def frost_words(
+def frost_messages(
     days: Mapping[date, DayInput],
     *,
     today: date,
@@ -104,24 +104,24 @@ def frost_words(
     words = []
     if held:
         words.append(
-            f"frost: {_foretold(days, cold, us_units)}; nothing is watered on "
+            f"frost: {_lows_text(days, cold, us_units)}; nothing is watered on "
             f"{' and '.join(map(str, held))}. Drain what lies exposed"
         )
-    foretold = (d for d, found in sorted(days.items()) if found.rung == FORECAST)
-    ahead = [d for d in foretold if two[-1] < d <= last + _DAY]
+    forecast_days = (d for d, found in sorted(days.items()) if found.rung == FORECAST)
+    ahead = [d for d in forecast_days if two[-1] < d <= last + _DAY]
     later = _cold(days, ahead, hold_below_c)
     open_days = (d for d in sorted(days) if today <= d <= last and d not in held)
     at_stake = _held(open_days, later)
     if at_stake:
         words.append(
-            f"frost: {_foretold(days, later, us_units)}; if it comes, what is listed for "
+            f"frost: {_lows_text(days, later, us_units)}; if it comes, what is listed for "
             f"{', '.join(map(str, at_stake))} is left out and not counted as given. "
             "Plan anew that morning"
         )
     return tuple(words)
 
 
-def _foretold(days: Mapping[date, DayInput], cold: Mapping[date, float], us_units: bool) -> str:
+def _lows_text(days: Mapping[date, DayInput], cold: Mapping[date, float], us_units: bool) -> str:
     return ", ".join(
         f"{show_temperature(tmin_c, us_units)} "
         f"{'forecast' if days[day].rung == FORECAST else 'expected'} for {day}"
@@ -144,7 +144,7 @@ def _held(among: Iterable[date], cold: Collection[date]) -> tuple[date, ...]:
     return tuple(d for d in among if d in cold or d + _DAY in cold)
 
 
-def _far_above(days: Mapping[date, DayInput], day: date, normals: Normals | None) -> _Hot | None:
+def _far_above(days: Mapping[date, DayInput], day: date, normals: Normals | None) -> _HotDay | None:
     found = days[day]
     usual_mm, usual = found.normal_eto_mm, "here"
     if usual_mm is None or found.rung in _STAND_INS or found.eto_mm < LEAST_MM:
@@ -157,7 +157,9 @@ def _far_above(days: Mapping[date, DayInput], day: date, normals: Normals | None
         high_mm = FAR_ABOVE * usual_mm
     if found.eto_mm <= high_mm:
         return None
-    return _Hot(day=day, eto_mm=found.eto_mm, usual_mm=usual_mm, usual=usual, tmax_c=found.tmax_c)
+    return _HotDay(
+        day=day, eto_mm=found.eto_mm, usual_mm=usual_mm, usual=usual, tmax_c=found.tmax_c
+    )
 
 
 def _of_late(days: Mapping[date, DayInput], day: date) -> float:
@@ -167,15 +169,15 @@ def _of_late(days: Mapping[date, DayInput], day: date) -> float:
     return sum(etos) / len(etos) if len(etos) >= LEAST_DAYS_OF_LATE else 0.0
 
 
-def _running(hot: Iterable[_Hot]) -> list[list[_Hot]]:
+def _running(hot: Iterable[_HotDay]) -> list[list[_HotDay]]:
     """Days that follow one another together."""
-    spells: list[list[_Hot]] = []
+    runs: list[list[_HotDay]] = []
     for day in hot:
-        if spells and day.day - spells[-1][-1].day == _DAY:
-            spells[-1].append(day)
+        if runs and day.day - runs[-1][-1].day == _DAY:
+            runs[-1].append(day)
         else:
-            spells.append([day])
-    return spells
+            runs.append([day])
+    return runs
 
 
 def _span(days: list[date]) -> str:

@@ -229,7 +229,7 @@ def order_of(garden: Garden) -> tuple[str, ...]:
 
 
 def best_normals(
-    told: Normals | None,
+    own: Normals | None,
     rows: Iterable[WeatherDay],
     *,
     garden: Garden,
@@ -240,11 +240,11 @@ def best_normals(
 
     A monthly climate table, which has no years, stands behind those of the rows kept.
     """
-    if told is not None and told.years:
-        return told
+    if own is not None and own.years:
+        return own
     kept = list(rows)
     if not kept or (today - min(w.day for w in kept)).days < LEAST_YEARS * 365:
-        return told
+        return own
     best = best_days(kept, order=order, today=today)
     found = normals_from([found.weather for found in best.values()], garden.site)
-    return told if found is None else found.filled_by(told)
+    return own if found is None else found.filled_by(own)
