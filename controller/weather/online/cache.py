@@ -8,20 +8,19 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from controller.weather.atomic import write_whole
-
 MOST_BYTES = 4_000_000
 CLOCKS_AGREE = timedelta(days=1)  # our choice: two clocks further apart than this, one is wrong
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Kept:
+class CachedAnswer:
     """An answer as it came, to which question, and when by this clock.
 
     `date_utc` is when by the service's own clock, if it said; `good_for_s` how long it said that
@@ -55,7 +54,7 @@ class AnswerCache:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
-    def load(self, key: str) -> tuple[Kept | None, tuple[str, ...]]:
+    def load(self, key: str) -> tuple[CachedAnswer | None, tuple[str, ...]]:
         """The answer kept for this question, if any, and what there is to say about it."""
         path = self._path(key)
         try:
@@ -65,22 +64,22 @@ class AnswerCache:
             return None, ()
         except OSError as fault:
             return None, (f"the kept weather cannot be read ({fault.strerror})",)
-        kept = _kept(raw, key)
-        return (kept, ()) if kept is not None else (None, self.set_aside(key))
+        cached = _read_record(raw, key)
+        return (cached, ()) if cached is not None else (None, self.set_aside(key))
 
-    def store(self, kept: Kept) -> tuple[str, ...]:
+    def store(self, cached: CachedAnswer) -> tuple[str, ...]:
         """Keep an answer in place of the one before; say so if that fails."""
         record = {
-            "key": kept.key,
-            "fetched_utc": kept.fetched_utc.isoformat(),
-            "date_utc": kept.date_utc and kept.date_utc.isoformat(),
-            "good_for_s": kept.good_for_s,
-            "etag": kept.etag,
-            "last_modified": kept.last_modified,
-            "body": kept.body,
+            "key": cached.key,
+            "fetched_utc": cached.fetched_utc.isoformat(),
+            "date_utc": cached.date_utc and cached.date_utc.isoformat(),
+            "good_for_s": cached.good_for_s,
+            "etag": cached.etag,
+            "last_modified": cached.last_modified,
+            "body": cached.body,
         }
         try:
-            write_whole(self._path(kept.key), json.dumps(record).encode("utf-8"))
+            _write_whole(self._path(cached.key), json.dumps(record).encode("utf-8"))
         except OSError as fault:
             return (f"the weather could not be kept on disk ({fault.strerror})",)
         return ()
@@ -98,7 +97,7 @@ class AnswerCache:
     def hold(self, service: str, until_utc: datetime) -> None:
         """Note until when a service wants to be left alone, for other runs of ours, too."""
         with suppress(OSError):  # then it is asked once more than it likes
-            write_whole(self._hold_path(service), until_utc.isoformat().encode("ascii"))
+            _write_whole(self._hold_path(service), until_utc.isoformat().encode("ascii"))
 
     def held_until_utc(self, service: str) -> datetime | None:
         """Until when it wants to be left alone, if it ever said so."""
@@ -115,7 +114,7 @@ class AnswerCache:
         return self._folder / f"weather-{name}.json"
 
 
-def _kept(raw: bytes, key: str) -> Kept | None:
+def _read_record(raw: bytes, key: str) -> CachedAnswer | None:
     """What a file says; None where it is not one of ours, or not about this question."""
     try:
         record = json.loads(raw)
@@ -129,7 +128,7 @@ def _kept(raw: bytes, key: str) -> Kept | None:
     if fetched_utc is None or not all(isinstance(text, str) for text in texts):
         return None
     body, etag, last_modified = texts
-    return Kept(
+    return CachedAnswer(
         key=key,
         body=body,
         fetched_utc=fetched_utc,
@@ -148,3 +147,22 @@ def _instant(text: str | None) -> datetime | None:
     if read.tzinfo is None:
         raise ValueError(text)
     return read.astimezone(UTC)
+
+
+def _write_whole(path: Path, data: bytes) -> None:
+    """Write to a file beside `path`, sync it, then rename it to `path`; OSError if that fails."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        with unfinished.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        unfinished.replace(path)
+    finally:
+        unfinished.unlink(missing_ok=True)
+    folder = os.open(path.parent, os.O_RDONLY)
+    try:
+        os.fsync(folder)  # the rename must survive a power cut, too
+    finally:
+        os.close(folder)

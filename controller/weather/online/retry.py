@@ -16,7 +16,7 @@ _RETRY = {408, 429, 500, 502, 503, 504}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Patience:
+class RetryPolicy:
     """How long to wait for what. Waits between tries are random up to a bound that doubles."""
 
     connect_s: float = 5.0
@@ -43,7 +43,7 @@ class TryFailed(NoWeather):
 
 def refusal(status: int, reason: str, retry_after: str | None, now_utc: datetime) -> TryFailed:
     """What an answer with that status means; `reason` is what its body says, if anything."""
-    said = f": {reason}" if reason else ""
+    detail = f": {reason}" if reason else ""
     if 300 <= status < 400:
         return TryFailed(
             "we were sent on to another page; does the network ask for a sign-in?",
@@ -52,7 +52,7 @@ def refusal(status: int, reason: str, retry_after: str | None, now_utc: datetime
         )
     wait_s = _asked_wait_s(retry_after, now_utc)
     if status == 429:
-        why = f"the weather service has had too many questions from this address{said}"
+        why = f"the weather service has had too many questions from this address{detail}"
         if "daily" in reason.lower() or "tomorrow" in reason.lower():
             # A day's allowance that is used up does not come back in a minute.
             return TryFailed(why, again=False, wait_s=wait_s or LONGEST_WAIT_S, status=status)
@@ -65,9 +65,9 @@ def refusal(status: int, reason: str, retry_after: str | None, now_utc: datetime
             )
         return TryFailed(why, again=True, wait_s=wait_s, status=status)
     if status in _RETRY:
-        why = f"the weather service is out of order ({status}){said}"
+        why = f"the weather service is out of order ({status}){detail}"
         return TryFailed(why, again=True, wait_s=wait_s, status=status)
-    why = f"the weather service refused the question ({status}){said}"
+    why = f"the weather service refused the question ({status}){detail}"
     if status == 403:
         return TryFailed(
             f"{why}; it is left alone for {'an hour' if wait_s is None else 'as long as it asks'}",

@@ -24,42 +24,47 @@ from controller.weather.online.answers import (
     Question,
     Reading,
 )
-from controller.weather.online.cache import AnswerCache, Kept
-from controller.weather.online.cached_request import FORECASTS, Answered, Asker, Keeping
+from controller.weather.online.cache import AnswerCache, CachedAnswer
+from controller.weather.online.cached_request import (
+    FORECASTS,
+    Answered,
+    CachedClient,
+    CacheLifetime,
+)
 from controller.weather.online.client import Fetcher, Request, Session
-from controller.weather.online.retry import Patience, TryFailed
+from controller.weather.online.retry import RetryPolicy, TryFailed
 
 # What has been does not change: an old answer of POWER is as true as ever, only short of days.
-PAST = Keeping(fresh_for=timedelta(hours=12), warn_after=None, never_beyond=None)
+PAST = CacheLifetime(fresh_for=timedelta(hours=12), warn_after=None, never_beyond=None)
 # Which square of the grid a place lies in changes when an office moves: our choice.
-SQUARES = Keeping(fresh_for=timedelta(days=7), warn_after=None, never_beyond=None)
+SQUARES = CacheLifetime(fresh_for=timedelta(days=7), warn_after=None, never_beyond=None)
 _CC_BY = "https://creativecommons.org/licenses/by/4.0/"
 _GEO_JSON = ("application/geo+json", "application/json")
 _NOT_FOUND = frozenset({404})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Way:
+class Access:
     """How to put a question: through whom, where to, and in whose name."""
 
-    asker: Asker
+    client: CachedClient
     base_url: str
     contact: str
 
 
-def _ask_open_meteo(way: Way, question: Question) -> Answered[Reading]:
-    url = f"{way.base_url}?{open_meteo.query(question)}"
+def _ask_open_meteo(access: Access, question: Question) -> Answered[Reading]:
+    url = f"{access.base_url}?{open_meteo.query(question)}"
 
-    def read(kept: Kept) -> Reading:
+    def read(cached: CachedAnswer) -> Reading:
         return open_meteo.read_answer(
-            kept.body, question, fetched_utc=kept.fetched_utc, given_utc=kept.given_utc
+            cached.body, question, fetched_utc=cached.fetched_utc, given_utc=cached.given_utc
         )
 
-    def settles_utc(kept: Kept) -> datetime:
-        return open_meteo.settles_utc(kept.when_utc, question.place)
+    def settles_utc(cached: CachedAnswer) -> datetime:
+        return open_meteo.settles_utc(cached.when_utc, question.place)
 
     request = Request(url=url, key=f"open-meteo {url}")
-    return way.asker.ask(
+    return access.client.ask(
         request,
         read,
         question.place,
@@ -68,58 +73,58 @@ def _ask_open_meteo(way: Way, question: Question) -> Answered[Reading]:
     )
 
 
-def _ask_met_norway(way: Way, question: Question) -> Answered[Reading]:
-    url = f"{way.base_url}?{met_norway.query(question.place)}"
+def _ask_met_norway(access: Access, question: Question) -> Answered[Reading]:
+    url = f"{access.base_url}?{met_norway.query(question.place)}"
 
-    def read(kept: Kept) -> Reading:
-        return met_norway.read_forecast(kept.body, question, given_utc=kept.given_utc)
+    def read(cached: CachedAnswer) -> Reading:
+        return met_norway.read_forecast(cached.body, question, given_utc=cached.given_utc)
 
     request = Request(
         url=url,
         key=f"met-norway {url}",
         accept=("application/json", "application/geo+json"),
-        contact=way.contact,
+        contact=access.contact,
         most_bytes=500_000,  # about 100 kB as it is
     )
-    return way.asker.ask(request, read, question.place, FORECASTS)
+    return access.client.ask(request, read, question.place, FORECASTS)
 
 
-def _ask_nasa_power(way: Way, question: Question) -> Answered[Reading]:
+def _ask_nasa_power(access: Access, question: Question) -> Answered[Reading]:
     place = question.place
 
-    def read(kept: Kept) -> Reading:
-        return nasa_power.read_days(kept.body, question, given_utc=kept.given_utc)
+    def read(cached: CachedAnswer) -> Reading:
+        return nasa_power.read_days(cached.body, question, given_utc=cached.given_utc)
 
     request = Request(
-        url=f"{way.base_url}?{nasa_power.query(question)}",
+        url=f"{access.base_url}?{nasa_power.query(question)}",
         # Its address changes every day; the answer of the day before is still of use.
         key=f"nasa-power {place.latitude_deg:.4f} {place.longitude_deg:.4f} {question.past_days}",
     )
-    return way.asker.ask(request, read, place, PAST)
+    return access.client.ask(request, read, place, PAST)
 
 
-def _ask_nws(way: Way, question: Question) -> Answered[Reading]:
+def _ask_nws(access: Access, question: Question) -> Answered[Reading]:
     """The forecast of the place's square; if that is gone, the place is looked up anew, once."""
-    square = _square(way, question, anew=False)
+    square = _square(access, question, refresh=False)
     try:
-        return _forecast_of(way, question, square, telling=_NOT_FOUND)
+        return _forecast_of(access, question, square, raise_on=_NOT_FOUND)
     except TryFailed as fault:
         if fault.status not in _NOT_FOUND:
             raise
-    return _forecast_of(way, question, _square(way, question, anew=True))
+    return _forecast_of(access, question, _square(access, question, refresh=True))
 
 
-def _square(way: Way, question: Question, *, anew: bool) -> nws.Square:
-    def read(kept: Kept) -> nws.Square:
-        return nws.read_square(kept.body, question, given_utc=kept.given_utc)
+def _square(access: Access, question: Question, *, refresh: bool) -> nws.Square:
+    def read(cached: CachedAnswer) -> nws.Square:
+        return nws.read_square(cached.body, question, given_utc=cached.given_utc)
 
     path = nws.point_path(question.place)
     request = Request(
-        url=way.base_url + path, key=f"nws {path}", accept=_GEO_JSON, contact=way.contact
+        url=access.base_url + path, key=f"nws {path}", accept=_GEO_JSON, contact=access.contact
     )
     try:
-        answered = way.asker.ask(
-            request, read, question.place, SQUARES, anew=anew, telling=_NOT_FOUND
+        answered = access.client.ask(
+            request, read, question.place, SQUARES, refresh=refresh, raise_on=_NOT_FOUND
         )
     except TryFailed as fault:
         if fault.status in _NOT_FOUND:
@@ -129,19 +134,23 @@ def _square(way: Way, question: Question, *, anew: bool) -> nws.Square:
 
 
 def _forecast_of(
-    way: Way, question: Question, square: nws.Square, *, telling: frozenset[int] = frozenset()
+    access: Access,
+    question: Question,
+    square: nws.Square,
+    *,
+    raise_on: frozenset[int] = frozenset(),
 ) -> Answered[Reading]:
-    def read(kept: Kept) -> Reading:
-        return nws.read_forecast(kept.body, question, given_utc=kept.given_utc)
+    def read(cached: CachedAnswer) -> Reading:
+        return nws.read_forecast(cached.body, question, given_utc=cached.given_utc)
 
     request = Request(
-        url=way.base_url + square.path,
+        url=access.base_url + square.path,
         key=f"nws {nws.point_path(question.place)} {square.path}",
         accept=_GEO_JSON,
-        contact=way.contact,
+        contact=access.contact,
         most_bytes=2_000_000,  # half a megabyte is common: it cannot be asked for single layers
     )
-    return way.asker.ask(request, read, question.place, FORECASTS, telling=telling)
+    return access.client.ask(request, read, question.place, FORECASTS, raise_on=raise_on)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,7 +159,7 @@ class About:
 
     base_url: str
     credit: str
-    ask: Callable[[Way, Question], Answered[Reading]]
+    ask: Callable[[Access, Question], Answered[Reading]]
     has_past: bool
     has_forecast: bool
     wants_contact: bool = False
@@ -218,11 +227,11 @@ class Service:
     """One public service. `name` is one of SERVICES; `credit` is owed wherever its days show."""
 
     def __init__(
-        self, name: str, asker: Asker, clock: Clock, *, contact: str, base_url: str
+        self, name: str, client: CachedClient, clock: Clock, *, contact: str, base_url: str
     ) -> None:
         about = ABOUT[name]
         self.name, self.credit = name, about.credit
-        self._about, self._asker, self._clock = about, asker, clock
+        self._about, self._client, self._clock = about, client, clock
         self._contact, self._base_url = contact, base_url
 
     def days(self, place: Place, *, past_days: int, forecast_days: int) -> OnlineAnswer:
@@ -250,22 +259,22 @@ class Service:
                 forecast_days=forecast_days if self._about.has_forecast else 0,
             )
             if question.past_days + question.forecast_days == 0:
-                raise NoWeather(self._nothing_wanted())
+                raise NoWeather(self._no_days_text())
             contact = _contact(self._contact) if self._about.wants_contact else ""
-            way = Way(asker=self._asker, base_url=self._base_url, contact=contact)
-            answered = self._about.ask(way, question)
+            access = Access(client=self._client, base_url=self._base_url, contact=contact)
+            answered = self._about.ask(access, question)
             remarks = (*answered.remarks, *answered.reading.remarks, *_age_words(answered, place))
         except NoWeather as fault:
             raise NoWeather(f"{self.name}: {fault}") from fault
         return OnlineAnswer(
             days=answered.reading.days,
-            fetched_utc=answered.kept.fetched_utc,
+            fetched_utc=answered.cached.fetched_utc,
             fresh=answered.fresh,
             remarks=tuple(f"{self.name}: {remark}" for remark in remarks),
             credit=self.credit,
         )
 
-    def _nothing_wanted(self) -> str:
+    def _no_days_text(self) -> str:
         if self._about.has_past and self._about.has_forecast:
             return "no days were asked for"
         return f"it has {'the past' if self._about.has_past else 'days to come'} only"
@@ -279,7 +288,7 @@ def service(
     contact: str = "",
     session: Session | None = None,
     base_url: str | None = None,
-    patience: Patience | None = None,
+    policy: RetryPolicy | None = None,
     sleep: Callable[[float], None] | None = None,
     jitter: Callable[[], float] | None = None,
 ) -> Service:
@@ -295,10 +304,10 @@ def service(
     """
     if name not in SERVICES:
         raise InputError(f"weather service: found {name!r}; allowed is {', '.join(SERVICES)}")
-    fetcher = Fetcher(clock, session, patience=patience, sleep=sleep, jitter=jitter)
+    fetcher = Fetcher(clock, session, policy=policy, sleep=sleep, jitter=jitter)
     return Service(
         name,
-        Asker(name, AnswerCache(cache_dir), clock, fetcher),
+        CachedClient(name, AnswerCache(cache_dir), clock, fetcher),
         clock,
         contact=contact,
         base_url=base_url if base_url is not None else ABOUT[name].base_url,
@@ -323,13 +332,13 @@ def _contact(contact: str) -> str:
 
 def _age_words(answered: Answered[Reading], place: Place) -> list[str]:
     """What to say of dates that do not fit, and of a forecast that is old though newly given."""
-    kept, reading = answered.kept, answered.reading
+    cached, reading = answered.cached, answered.reading
     words = []
-    own_date = place.date_at(kept.fetched_utc)
+    own_date = place.date_at(cached.fetched_utc)
     if abs(own_date - reading.asked_on) > timedelta(days=1):
         words.append(f"the weather service's date is {reading.asked_on}, this clock's {own_date}")
     if reading.made_utc is not None:
-        age = kept.given_utc - reading.made_utc
+        age = cached.given_utc - reading.made_utc
         hours = f"{age.total_seconds() / 3600.0:.0f} h"
         if FORECASTS.never_beyond is not None and age > FORECASTS.never_beyond:
             raise NoWeather(f"it gave a forecast made {hours} before, too old to use")
