@@ -1,7 +1,7 @@
-"""The last good answer of each question, kept on disk through power cuts and lost networks.
+"""The last good answer to each request, cached on disk.
 
-Nothing here is ever fatal: a file that does not read is set aside, one that cannot be written is
-told of, and the asking goes on without it.
+It survives power cuts and network failures. Nothing here is fatal: a file that cannot be read is
+set aside, and one that cannot be written gives a remark.
 """
 
 from __future__ import annotations
@@ -21,11 +21,11 @@ CLOCKS_AGREE = timedelta(days=1)  # our choice: two clocks further apart than th
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CachedAnswer:
-    """An answer as it came, to which question, and when by this clock.
+    """An answer with its request and the time by this clock.
 
-    `date_utc` is when by the service's own clock, if it said; `good_for_s` how long it said that
-    nothing new is to be had; `etag` and `last_modified` are its marks, word for word, for asking
-    whether there is anything newer.
+    `date_utc` is the time by the service's own clock, if it sent one. `good_for_s` is how long the
+    service has nothing newer, by its own header. `etag` and `last_modified` are its validators,
+    exactly as sent, for a conditional request.
     """
 
     key: str
@@ -38,24 +38,24 @@ class CachedAnswer:
 
     @property
     def given_utc(self) -> datetime:
-        """When it was given: by the service's clock, which is set, or else by this one."""
+        """When the service gave it, by the service's clock; without one, by this clock."""
         return self.date_utc or self.fetched_utc
 
     @property
     def when_utc(self) -> datetime:
-        """What its age is counted from: this clock's time, unless it was plainly wrong then."""
+        """The time from which its age counts: this clock's, unless it was clearly wrong then."""
         far_apart = abs(self.given_utc - self.fetched_utc) > CLOCKS_AGREE
         return self.given_utc if far_apart else self.fetched_utc
 
 
 class AnswerCache:
-    """A folder with one file for each question."""
+    """A folder with one file for each request."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
     def load(self, key: str) -> tuple[CachedAnswer | None, tuple[str, ...]]:
-        """The answer kept for this question, if any, and what there is to say about it."""
+        """The cached answer to this request, if any, with remarks."""
         path = self._path(key)
         try:
             with path.open("rb") as file:
@@ -68,7 +68,7 @@ class AnswerCache:
         return (cached, ()) if cached is not None else (None, self.set_aside(key))
 
     def store(self, cached: CachedAnswer) -> tuple[str, ...]:
-        """Keep an answer in place of the one before; say so if that fails."""
+        """Replace the cached answer; a remark if that fails."""
         record = {
             "key": cached.key,
             "fetched_utc": cached.fetched_utc.isoformat(),
@@ -85,7 +85,7 @@ class AnswerCache:
         return ()
 
     def set_aside(self, key: str) -> tuple[str, ...]:
-        """Move a file that is of no use out of the way, so that somebody can look at it."""
+        """Rename a useless file, so that somebody can look at it."""
         path = self._path(key)
         aside = path.with_suffix(".bad")
         try:
@@ -95,12 +95,12 @@ class AnswerCache:
         return (f"the kept weather did not read and was set aside as {aside.name}",)
 
     def hold(self, service: str, until_utc: datetime) -> None:
-        """Note until when a service wants to be left alone, for other runs of ours, too."""
-        with suppress(OSError):  # then it is asked once more than it likes
+        """Store until when a service told us to wait; other runs of ours read it, too."""
+        with suppress(OSError):  # then it is asked once too often
             _write_whole(self._hold_path(service), until_utc.isoformat().encode("ascii"))
 
     def held_until_utc(self, service: str) -> datetime | None:
-        """Until when it wants to be left alone, if it ever said so."""
+        """Until when a service told us to wait, if it did."""
         try:
             return _instant(self._hold_path(service).read_text(encoding="ascii"))
         except (OSError, ValueError):
@@ -115,7 +115,7 @@ class AnswerCache:
 
 
 def _read_record(raw: bytes, key: str) -> CachedAnswer | None:
-    """What a file says; None where it is not one of ours, or not about this question."""
+    """The answer in a file; None if the file is not ours, or belongs to another request."""
     try:
         record = json.loads(raw)
         if not isinstance(record, Mapping) or record["key"] != key:
@@ -140,7 +140,7 @@ def _read_record(raw: bytes, key: str) -> CachedAnswer | None:
 
 
 def _instant(text: str | None) -> datetime | None:
-    """A time with its zone; ValueError for one without."""
+    """A time with its zone; ValueError if it has no zone."""
     if text is None:
         return None
     read = datetime.fromisoformat(text)

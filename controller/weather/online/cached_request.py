@@ -1,7 +1,7 @@
-"""When to ask anew, when to make do with the answer kept, and what to say of its age.
+"""A client that asks a service only if the cached answer is too old.
 
-An answer is worth nothing until it has been read: one that does not read never takes the place of
-one that did.
+An answer replaces the cached one only after it has been parsed. So a broken answer never replaces a
+good one.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from controller.weather.online.retry import LONGEST_WAIT_S, TryFailed
 
 
 class Dated(Protocol):
-    """What was read out of an answer; it knows the garden's date on which it was given."""
+    """A parsed answer; it knows the date in the garden on which the service gave it."""
 
     @property
     def asked_on(self) -> date:
@@ -32,7 +32,7 @@ Read = TypeVar("Read", bound=Dated)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CacheLifetime:
-    """How long an answer serves: without asking, without a warning, and at all; None: for good."""
+    """How long an answer is used: without asking, without a warning, and at all; None: no limit."""
 
     fresh_for: timedelta
     warn_after: timedelta | None
@@ -47,7 +47,7 @@ FORECASTS = CacheLifetime(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answered(Generic[Read]):
-    """What was read, the answer it was read from, and whether that is a new enough one."""
+    """A parsed answer, the answer as cached, and whether it is fresh."""
 
     reading: Read
     cached: CachedAnswer
@@ -56,7 +56,7 @@ class Answered(Generic[Read]):
 
 
 class CachedClient:
-    """Asks one service when the answer kept is old, and falls back on it when nobody answers."""
+    """Asks one service if the cached answer is old; uses that answer if the service fails."""
 
     def __init__(self, name: str, cache: AnswerCache, clock: Clock, fetcher: Fetcher) -> None:
         self._name, self._cache, self._clock, self._fetcher = name, cache, clock, fetcher
@@ -72,16 +72,15 @@ class CachedClient:
         raise_on: frozenset[int] = frozenset(),
         good_until_utc: Callable[[CachedAnswer], datetime] | None = None,
     ) -> Answered[Read]:
-        """The answer to a question, read; `anew` asks although the one kept would still do.
+        """The parsed answer to a request; with `refresh` the service is asked in any case.
 
-        `good_until_utc`: from that moment on, an answer given before it is asked for anew.
-
-        A refusal with a status that is `telling` is raised, whatever is kept.
+        `good_until_utc` gives the time from which an older answer is asked for again. A refusal
+        with a status in `raise_on` is raised, even if there is a cached answer.
 
         Raises
         ------
         NoWeather
-            If there is no good answer, nor an earlier one that may still be used.
+            If there is no good answer, and no cached one that may still be used.
         """
         cached, remarks = self._cache.load(request.key)
         reading: Read | None = None
@@ -111,9 +110,9 @@ class CachedClient:
         return Answered(reading=new_reading, cached=fetched.cached, fresh=True, remarks=remarks)
 
     def _fetch(self, request: Request, cached: CachedAnswer | None) -> Fetched:
-        """Leave the service alone where it asked for that, whoever of us it asked."""
+        """Ask the service, unless it told this or another run of ours to wait."""
         now_utc, held_utc = self._clock.now_utc(), self._cache.held_until_utc(self._name)
-        # One further off than any wait there is was noted by another clock.
+        # A time further ahead than the longest wait was written by another clock.
         if held_utc is not None and 0.0 < (held_utc - now_utc).total_seconds() <= LONGEST_WAIT_S:
             raise TryFailed(
                 f"the weather service is left alone until {held_utc:%Y-%m-%d %H:%M} UTC: it "
@@ -149,16 +148,16 @@ class CachedClient:
     def _is_fresh(self, cached: CachedAnswer, lifetime: CacheLifetime) -> bool:
         age = self._clock.now_utc() - cached.when_utc
         good_for = max(lifetime.fresh_for, timedelta(seconds=cached.good_for_s))
-        return timedelta(0) <= age < good_for  # an answer from the future is no fresh one
+        return timedelta(0) <= age < good_for  # an answer from the future is not fresh
 
     def _stale_words(
         self, cached: CachedAnswer, asked_on: date, place: Place, lifetime: CacheLifetime, why: str
     ) -> tuple[str, ...]:
-        """What to say with an old answer; NoWeather if it is too old to give."""
+        """The remarks for an old answer; NoWeather if it is too old to use."""
         now_utc = self._clock.now_utc()
         age = now_utc - cached.when_utc
         if age < timedelta(0):
-            # One of the two clock readings is wrong, so the answer's own date has to tell.
+            # One of the two clock readings is wrong, so the answer's own date decides.
             age = place.date_at(now_utc) - asked_on
             if age < timedelta(days=-1):
                 raise NoWeather(

@@ -1,6 +1,7 @@
-"""The one door to the network: asks a public service, politely, and never for long.
+"""The HTTP client for the weather services; nothing else uses the network.
 
-Every way an answer can fail becomes one plain error, which says whether asking again may help.
+One deadline limits each request as a whole. Every failure becomes one plain error, which says
+whether another try may help.
 """
 
 from __future__ import annotations
@@ -25,27 +26,27 @@ from controller.weather.online.bounded import Bounds, TooMuch, bind
 from controller.weather.online.cache import CLOCKS_AGREE, CachedAnswer
 from controller.weather.online.retry import RetryPolicy, TryFailed, refusal
 
-Session = requests.Session  # for those who pass one through
+Session = requests.Session  # for callers that pass their own
 MOST_REASON_BYTES = 2_000
 PIECE_BYTES = 16_384
 _REDIRECTS = {301, 302, 303, 307, 308}
-# A mark of when an answer last changed is sent back only if it is younger than this, and no later
-# than the answer itself: our choice. The US service has dated answers weeks ahead, and would then
-# say for weeks that nothing is new.
+# We send Last-Modified back only if it is younger than this, and not later than the answer itself:
+# our choice. The US service has dated answers weeks ahead, and would then report for weeks that
+# nothing is new.
 OLDEST_MARK = timedelta(days=1)
-# Nothing new for longer than this is not believed of any of these services: our choice.
+# We do not believe a service that has nothing new for longer than this: our choice.
 LONGEST_GOOD_S = 24 * 3600.0
-# A try is left alone this long after its deadline, and so many such tries may hang at once: what
-# looks up a name, or connects to one address after another, cannot be stopped. Our choice.
+# We wait for a try so long after its deadline, and so many tries may hang at once: a name look-up
+# cannot be stopped, nor can connecting to one address after another. Our choice.
 GRACE_S = 1.0
 MOST_HANGING = 4
-# What a read of the body raises: urllib3's root error, which requests brings along.
+# A read of the body raises this: urllib3's root error, which requests exports.
 _BROKEN_OFF = requests.exceptions.BaseHTTPError  # type: ignore[attr-defined]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Request:
-    """A question as it is sent. `key` names it where the address changes with the day."""
+    """A request; `key` is its name in the cache, because its address may change every day."""
 
     url: str
     key: str
@@ -56,26 +57,26 @@ class Request:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fetched:
-    """The answer to keep, and whether its form of asking is on the way out."""
+    """The answer, and whether the service will soon end this form of request (status 203)."""
 
     cached: CachedAnswer
     deprecated: bool = False
 
 
 class _Adapter(requests.adapters.HTTPAdapter):
-    """Its connections end when the question has to, directly and through a proxy alike."""
+    """An adapter whose connections keep to the deadline, direct ones and those through a proxy."""
 
     def __init__(self, bounds: Bounds) -> None:
         self._bounds = bounds
         super().__init__()
 
     def init_poolmanager(self, *args: Any, **kwargs: Any) -> None:
-        """The usual one, bound."""
+        """The usual one, with our limits."""
         super().init_poolmanager(*args, **kwargs)
         bind(self.poolmanager, self._bounds)
 
     def proxy_manager_for(self, proxy: str, **kwargs: Any) -> Any:
-        """The usual one, bound; SOCKS has connections of its own."""
+        """The usual one, with our limits; SOCKS has its own connections."""
         manager = super().proxy_manager_for(proxy, **kwargs)
         if not proxy.lower().startswith("socks"):
             bind(manager, self._bounds)
@@ -83,9 +84,9 @@ class _Adapter(requests.adapters.HTTPAdapter):
 
 
 class Fetcher:
-    """Asks, waits, and asks again; keeps nothing.
+    """Asks a service, and tries again where that may help; it stores nothing.
 
-    One limit holds for the whole of a question, from the look-up of the name to the last byte.
+    One deadline limits the whole request, from the name look-up to the last byte.
     """
 
     _hanging: ClassVar[list[threading.Thread]] = []
@@ -110,9 +111,9 @@ class Fetcher:
                 self._session.mount(prefix, _Adapter(self._bounds))
 
     def fetch(self, request: Request, cached: CachedAnswer | None = None) -> Fetched:
-        """A good answer; tries again where that may help, within the time allowed.
+        """A good answer, if necessary after several tries within the deadline.
 
-        With an answer `kept`, the service is asked only for a newer one.
+        With a `cached` answer the request is conditional: the service sends only a newer one.
 
         Raises
         ------
@@ -138,7 +139,7 @@ class Fetcher:
     def _try_within(
         self, request: Request, cached: CachedAnswer | None, deadline_mono_s: float
     ) -> Fetched:
-        """One try in a thread of its own, which is given up where the deadline does not end it."""
+        """One try in its own thread; the thread is abandoned if it hangs beyond the deadline."""
         Fetcher._hanging[:] = [thread for thread in Fetcher._hanging if thread.is_alive()]
         if len(Fetcher._hanging) >= MOST_HANGING:
             raise TryFailed(
@@ -180,7 +181,7 @@ class Fetcher:
         *,
         redirected_to: str | None = None,
     ) -> Fetched:
-        """One try; an answer that sends us on within the same host is followed, once."""
+        """One try; one redirect within the same host is followed."""
         left_s = deadline_mono_s - self._clock.mono_s()
         if left_s <= 0.0:
             raise TryFailed("the weather service took too long", again=False)
@@ -228,13 +229,13 @@ class Fetcher:
             if self._clock.mono_s() >= deadline_mono_s:
                 raise self._too_late(deadline_mono_s) from fault
             raise TryFailed("the weather service broke off its answer", again=True) from fault
-        except ValueError as fault:  # requests reads the address we are sent on to
+        except ValueError as fault:  # requests parses the address of the redirect
             raise TryFailed(
                 "we were sent on to another page, and its address does not read", again=False
             ) from fault
 
     def _too_late(self, deadline_mono_s: float) -> TryFailed:
-        """Silence, or an answer that does not end within the limit of the whole question."""
+        """The failure for a read timeout, or for the deadline of the whole request."""
         if self._clock.mono_s() >= deadline_mono_s:
             return TryFailed("the weather service took too long over its answer", again=False)
         return TryFailed("the weather service did not answer in time", again=True)
@@ -249,7 +250,7 @@ class Fetcher:
         headers, status = response.headers, response.status_code
         date_utc, now_utc = _date_utc(headers.get("Date")), self._clock.now_utc()
         if status == 304 and cached is not None:
-            # It has no body; a mark it leaves out is the one we sent.
+            # It has no body; a validator that it leaves out is the one we sent.
             return Fetched(
                 cached=CachedAnswer(
                     key=request.key,
@@ -264,7 +265,7 @@ class Fetcher:
         if status not in (200, 203):
             raw = self._read(response, MOST_REASON_BYTES, deadline_mono_s)
             reason = reason_in(raw[:MOST_REASON_BYTES].decode("utf-8", errors="replace"))
-            # A date it names is held against its own clock: this one may be wrong.
+            # Its dates are compared with its own clock: this one may be wrong.
             fault = refusal(status, reason, headers.get("Retry-After"), date_utc or now_utc)
             raise fault.with_(_clock_words(date_utc, now_utc))
         kind = headers.get("Content-Type", "").split(";")[0].strip().lower()
@@ -298,10 +299,10 @@ class Fetcher:
         )
 
     def _read(self, response: requests.Response, most_bytes: int, deadline_mono_s: float) -> bytes:
-        """The body, unpacked; a piece more than `most_bytes` where it is larger than that.
+        """The body, decompressed; a little more than `most_bytes` if it is larger than that.
 
-        Taken as it comes over the line: a read that waits for so many bytes would be held by a
-        server that trickles past any deadline. Unpacked here, so that what is packed cannot swell.
+        It is read in pieces as they arrive: a read of a fixed number of bytes would hang on a
+        server that sends them slowly. It is decompressed here, so that its size stays limited.
         """
         packed = response.headers.get("Content-Encoding", "").lower() in ("gzip", "x-gzip")
         unpacker = zlib.decompressobj(31) if packed else None  # 31: with the gzip header
@@ -328,7 +329,7 @@ _ENDLESS = "the weather service does not come to the end of its answer"
 
 
 def _is_endless(fault: BaseException) -> bool:
-    """Whether too much came, however deep the client library has wrapped that."""
+    """Whether the cause is `TooMuch`, however deep the client library has wrapped it."""
     seen: BaseException | None = fault
     for _ in range(10):
         if seen is None:
@@ -340,16 +341,16 @@ def _is_endless(fault: BaseException) -> bool:
 
 
 def _piece(response: requests.Response) -> bytes:
-    """What has come over the line, as it was sent; nothing at its end."""
+    """The next bytes that have arrived, as they were sent; empty at the end."""
     if hasattr(response.raw, "read1"):
         piece: bytes = response.raw.read1(PIECE_BYTES, decode_content=False)
-    else:  # urllib3 before 2.1, as boards have it among their own packages
+    else:  # urllib3 before 2.1, as boards have it among their system packages
         piece = response.raw.read(1, decode_content=False)
     return piece
 
 
 def user_agent(contact: str) -> str:
-    """How we say who asks, with a contact where the service wants one."""
+    """Our User-Agent header, with a contact if the service needs one."""
     try:
         own = version("rowgate")
     except PackageNotFoundError:
@@ -358,9 +359,9 @@ def user_agent(contact: str) -> str:
 
 
 def _redirect(url: str, response: requests.Response) -> str | None:
-    """Where an answer sends us on to, if that is the same host over TLS; else None.
+    """The address of a redirect to the same host over TLS; else None.
 
-    Any other host may be a network's sign-in page, or somebody we would not tell of the garden.
+    Another host may be a network's sign-in page, or one that must not learn where the garden is.
     """
     if response.status_code not in _REDIRECTS:
         return None
@@ -389,7 +390,7 @@ def _headers(request: Request, cached: CachedAnswer | None, now_utc: datetime) -
 
 
 def _is_sound_mark(cached: CachedAnswer, now_utc: datetime) -> bool:
-    """Whether an answer's mark of its last change is worth sending back, word for word."""
+    """Whether an answer's Last-Modified is plausible, so that we send it back."""
     changed_utc = _date_utc(cached.last_modified) if cached.last_modified else None
     if changed_utc is None or changed_utc > cached.given_utc:
         return False
@@ -397,9 +398,9 @@ def _is_sound_mark(cached: CachedAnswer, now_utc: datetime) -> bool:
 
 
 def _good_for_s(headers: Mapping[str, str], date_utc: datetime | None) -> float:
-    """How long the service says that nothing new is to be had (RFC 9111, 4.2.1), capped.
+    """Freshness lifetime of an answer by its headers (RFC 9111, 4.2.1), with our limit. [s]
 
-    The end it names is held against its own date, not this clock, which may be wrong.
+    Expires is compared with the service's own date, because this clock may be wrong.
     """
     for part in headers.get("Cache-Control", "").lower().split(","):
         name, _, value = part.strip().partition("=")
@@ -412,7 +413,7 @@ def _good_for_s(headers: Mapping[str, str], date_utc: datetime | None) -> float:
 
 
 def _date_utc(header: str | None) -> datetime | None:
-    """A date of HTTP; None where there is none, or it does not read."""
+    """An HTTP date; None if there is none, or it cannot be parsed."""
     if header is None:
         return None
     try:

@@ -1,8 +1,8 @@
-"""The public weather services, where and how each is asked.
+"""The public weather services: address, request and licence of each.
 
-Each may be used without a key. What each gives, where its days begin, what it asks of those who use
-it, and what it is told about the garden: docs/weather-services.md. The data of each must be
-credited: show `OnlineAnswer.credit` wherever the weather shows.
+None needs a key. docs/weather-services.md says what each gives, where its days begin, what its
+terms are, and what it learns about the garden. Their data must be credited: show `OnlineAnswer.credit`
+wherever their weather is shown.
 """
 
 from __future__ import annotations
@@ -34,9 +34,9 @@ from controller.weather.online.cached_request import (
 from controller.weather.online.client import Fetcher, Request, Session
 from controller.weather.online.retry import RetryPolicy, TryFailed
 
-# What has been does not change: an old answer of POWER is as true as ever, only short of days.
+# The past does not change: an old answer of POWER stays true, it only lacks the last days.
 PAST = CacheLifetime(fresh_for=timedelta(hours=12), warn_after=None, never_beyond=None)
-# Which square of the grid a place lies in changes when an office moves: our choice.
+# The grid square of a place changes only when an office moves; the time is our choice.
 SQUARES = CacheLifetime(fresh_for=timedelta(days=7), warn_after=None, never_beyond=None)
 _CC_BY = "https://creativecommons.org/licenses/by/4.0/"
 _GEO_JSON = ("application/geo+json", "application/json")
@@ -45,7 +45,7 @@ _NOT_FOUND = frozenset({404})
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Access:
-    """How to put a question: through whom, where to, and in whose name."""
+    """How to reach a service: the client, the address and the contact."""
 
     client: CachedClient
     base_url: str
@@ -84,7 +84,7 @@ def _ask_met_norway(access: Access, question: Question) -> Answered[Reading]:
         key=f"met-norway {url}",
         accept=("application/json", "application/geo+json"),
         contact=access.contact,
-        most_bytes=500_000,  # about 100 kB as it is
+        most_bytes=500_000,  # about 100 kB is usual
     )
     return access.client.ask(request, read, question.place, FORECASTS)
 
@@ -97,14 +97,14 @@ def _ask_nasa_power(access: Access, question: Question) -> Answered[Reading]:
 
     request = Request(
         url=f"{access.base_url}?{nasa_power.query(question)}",
-        # Its address changes every day; the answer of the day before is still of use.
+        # Its address changes every day; the answer of the day before is still useful.
         key=f"nasa-power {place.latitude_deg:.4f} {place.longitude_deg:.4f} {question.past_days}",
     )
     return access.client.ask(request, read, place, PAST)
 
 
 def _ask_nws(access: Access, question: Question) -> Answered[Reading]:
-    """The forecast of the place's square; if that is gone, the place is looked up anew, once."""
+    """The forecast of the place's grid square; if that is gone, the place is looked up again."""
     square = _square(access, question, refresh=False)
     try:
         return _forecast_of(access, question, square, raise_on=_NOT_FOUND)
@@ -130,7 +130,7 @@ def _square(access: Access, question: Question, *, refresh: bool) -> nws.Square:
         if fault.status in _NOT_FOUND:
             raise NoWeather(nws.ELSEWHERE) from fault
         raise
-    return answered.reading  # however old: the square itself tells if it is gone
+    return answered.reading  # at any age: the service reports a square that is gone
 
 
 def _forecast_of(
@@ -148,14 +148,14 @@ def _forecast_of(
         key=f"nws {nws.point_path(question.place)} {square.path}",
         accept=_GEO_JSON,
         contact=access.contact,
-        most_bytes=2_000_000,  # half a megabyte is common: it cannot be asked for single layers
+        most_bytes=2_000_000,  # half a megabyte is common: it has no request for single layers
     )
     return access.client.ask(request, read, question.place, FORECASTS, raise_on=raise_on)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class About:
-    """What is to be known of a service before asking it; `credit` carries the licence's link."""
+    """The facts of a service; `credit` has the link to its licence."""
 
     base_url: str
     credit: str
@@ -165,7 +165,7 @@ class About:
     wants_contact: bool = False
 
 
-# In the order in which they are best asked.
+# In the order in which we ask them.
 ABOUT: Mapping[str, About] = {
     "open-meteo": About(
         base_url="https://api.open-meteo.com/v1/forecast",
@@ -207,14 +207,14 @@ ABOUT: Mapping[str, About] = {
 
 __all__ = ["SERVICES", "OnlineAnswer", "Place", "Service", "service"]
 
-SERVICES: tuple[str, ...] = tuple(ABOUT)  # in the default order of asking
+SERVICES: tuple[str, ...] = tuple(ABOUT)  # in our order
 
 MOST_CONTACT = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OnlineAnswer:
-    """Days of weather and how good they are; `fresh` is False where the service failed us."""
+    """Days of weather with their remarks; `fresh` is False if the service failed."""
 
     days: tuple[WeatherDay, ...]
     fetched_utc: datetime
@@ -224,7 +224,7 @@ class OnlineAnswer:
 
 
 class Service:
-    """One public service. `name` is one of SERVICES; `credit` is owed wherever its days show."""
+    """One public service; `name` is one of SERVICES. Show `credit` wherever its days are shown."""
 
     def __init__(
         self, name: str, client: CachedClient, clock: Clock, *, contact: str, base_url: str
@@ -235,16 +235,16 @@ class Service:
         self._contact, self._base_url = contact, base_url
 
     def days(self, place: Place, *, past_days: int, forecast_days: int) -> OnlineAnswer:
-        """Days of weather there, from before today to after it; of these, what the service has.
+        """Days of weather of a place, as far as the service has them.
 
-        Today counts among the days to come. One service has only these, another only the past.
+        Today counts as a forecast day. Some services have only forecast days, one only past days.
 
         Raises
         ------
         NoWeather
-            If the service gives none and the last answer is too old or there is none.
+            If the service gives none, and there is no cached answer that may be used.
         OutOfRange
-            If more days are asked for than any service has.
+            If more days are requested than any service has.
         """
         require_range("latitude_deg", place.latitude_deg, -90.0, 90.0)
         require_range("longitude_deg", place.longitude_deg, -180.0, 180.0)
@@ -292,10 +292,9 @@ def service(
     sleep: Callable[[float], None] | None = None,
     jitter: Callable[[], float] | None = None,
 ) -> Service:
-    """The service of that name, keeping its answers in that folder.
+    """The service with this name; it caches its answers in `cache_dir`.
 
-    `contact` is told to the services that want to know who asks, and to no other. The rest is for
-    tests: another address, other waits.
+    `contact` is sent only to the services that require one. The other arguments are for tests.
 
     Raises
     ------
@@ -315,7 +314,7 @@ def service(
 
 
 def _contact(contact: str) -> str:
-    """The contact as it can be sent; NoWeather where there is none, or it cannot."""
+    """The contact, ready to be sent; NoWeather if there is none, or it cannot be sent."""
     plain = contact.strip()
     if not plain:
         raise NoWeather(
@@ -331,7 +330,7 @@ def _contact(contact: str) -> str:
 
 
 def _age_words(answered: Answered[Reading], place: Place) -> list[str]:
-    """What to say of dates that do not fit, and of a forecast that is old though newly given."""
+    """Remarks on dates that differ, and on an old forecast in a new answer."""
     cached, reading = answered.cached, answered.reading
     words = []
     own_date = place.date_at(cached.fetched_utc)
