@@ -257,9 +257,9 @@ class Row:
         """Take out what cannot be, and name it; `names` has the file's word for each field."""
         self.checked, findings = check_day(self.written, clear_sky_mj_m2=clear_sky)
         for finding in findings:
-            self._tell(finding, names, notes)
+            self._report(finding, names, notes)
 
-    def _tell(self, finding: Finding, names: Mapping[str, str], notes: Notes) -> None:
+    def _report(self, finding: Finding, names: Mapping[str, str], notes: Notes) -> None:
         columns = list(dict.fromkeys(names[f] for f in finding.fields if f in names))
         found = finding.found
         cell = self.cells.get(finding.fields[0]) if len(finding.fields) == 1 else None

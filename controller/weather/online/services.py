@@ -1,8 +1,8 @@
 """The public weather services: address, request and licence of each.
 
 None needs a key. docs/weather-services.md says what each gives, where its days begin, what its
-terms are, and what it learns about the garden. Their data must be credited: show `OnlineAnswer.credit`
-wherever their weather is shown.
+terms are, and what it learns about the garden. Their data must be credited: show
+`OnlineAnswer.credit` wherever their weather is shown.
 """
 
 from __future__ import annotations

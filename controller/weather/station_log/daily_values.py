@@ -72,7 +72,7 @@ def by_span(points: Sequence[Point], spans: Sequence[Span]) -> dict[date, list[P
     return found
 
 
-def is_whole(points: Sequence[Point], span: Span) -> bool:
+def is_complete(points: Sequence[Point], span: Span) -> bool:
     """Whether so much of the day is covered that its extremes and means can be told."""
     if not points:
         return False
@@ -82,9 +82,9 @@ def is_whole(points: Sequence[Point], span: Span) -> bool:
     return len(hours) >= needed and max(b - a for a, b in pairwise(edges)) <= LONGEST_GAP_S
 
 
-def sun_is_whole(points: Sequence[Point], span: Span) -> bool:
+def sun_is_complete(points: Sequence[Point], span: Span) -> bool:
     """As `is_whole`, and with no long gap while the sun is up."""
-    return is_whole(points, span) and all(
+    return is_complete(points, span) and all(
         b.at_s - a.at_s <= LONGEST_SUN_GAP_S or max(a.value, b.value) <= SUN_UP_W_M2
         for a, b in pairwise(points)
     )
@@ -111,7 +111,7 @@ def without_spikes(points: Sequence[Point]) -> list[Point]:
     ]
 
 
-def part_that_holds(points: Sequence[Point], spans: Sequence[Span]) -> tuple[float, int]:
+def share_that_holds(points: Sequence[Point], spans: Sequence[Span]) -> tuple[float, int]:
     """Of readings above nought, the part not followed by a lower one that day; and of how many."""
     held = pairs = 0
     for day in by_span(points, spans).values():
@@ -141,7 +141,7 @@ def counts_up(points: Sequence[Point], spans: Sequence[Span]) -> bool | None:
         if run and not _is_cut_short(run[-1].at_s, midnights, points[-1].at_s)
     ]
     if not lasted:
-        holds, _ = part_that_holds(points, spans)
+        holds, _ = share_that_holds(points, spans)
         return None if DOES_NOT_COUNT_UP < holds < COUNTS_UP else holds >= COUNTS_UP
     hours = sum(lasted) / len(lasted)
     if HOURS_OF_A_SHOWER < hours < HOURS_OF_A_COUNTER:
@@ -155,7 +155,9 @@ def amounts_by_day(
     """Sums of what fell since the reading before, and the days not covered."""
     # An amount read at midnight fell before it.
     found = by_span([Point(at_s=p.at_s - 1.0, value=p.value) for p in points], spans)
-    whole = {s.day: sum(p.value for p in found[s.day]) for s in spans if is_whole(found[s.day], s)}
+    whole = {
+        s.day: sum(p.value for p in found[s.day]) for s in spans if is_complete(found[s.day], s)
+    }
     return whole, [s.day for s in spans if s.day not in whole]
 
 

@@ -30,7 +30,7 @@ _READING_LIMITS: Mapping[str, tuple[float, float]] = {
     hd.SUN_ENERGY: (0.0, 50.0),
 }
 # With more than this part of its readings impossible, a column is not what it says: our choice.
-WRONG_PART = 0.05
+WRONG_SHARE = 0.05
 _FIELD = {
     hd.TEMP: ("tmin_c", "tmax_c"),
     hd.DEW: ("dewpoint_c",),
@@ -83,8 +83,8 @@ def read_station_log(
         )
     _missing_kinds(layout, log, notes)
     spans = daily_values.spans_of(log.readings[0].at_s, log.readings[-1].at_s, log.clock)
-    days, not_whole = _days(log, spans, notes)
-    _tell_not_whole(not_whole, log, notes)
+    days, incomplete = _days(log, spans, notes)
+    _report_incomplete(incomplete, log, notes)
     rows = _rows(days, log, spans, path.name, wind_height_m)
     names = _names(log, days)
     if not rows:
@@ -93,7 +93,6 @@ def read_station_log(
             days=(),
             remarks=tuple(notes.remarks),
             faults=tuple(text for _, text in sorted(notes.faults, key=lambda fault: fault[0])),
-            missing_days=(),
             kind=KIND,
         )
     return finished(
@@ -107,26 +106,26 @@ def _days(
 ) -> tuple[dict[date, dict[str, float]], dict[str, list[date]]]:
     """Each day's figures, and by quantity the days too little covered for one."""
     days: dict[date, dict[str, float]] = {span.day: {} for span in spans}
-    not_whole: dict[str, list[date]] = {}
+    incomplete: dict[str, list[date]] = {}
     for name in log.headings:
         points = _points(log, name, notes)
         if name.startswith("rain") or name == hd.SUN_ENERGY:
             sums = _sums(name, points, spans, log, notes)
             if sums is None:
                 continue
-            amounts, not_whole[name] = sums
+            amounts, incomplete[name] = sums
             field = "rain_mm" if name.startswith("rain") else "solar_mj_m2"
             for day, amount in amounts.items():
                 days[day][field] = amount
             continue
-        covered = daily_values.sun_is_whole if name == hd.SUN else daily_values.is_whole
+        covered = daily_values.sun_is_complete if name == hd.SUN else daily_values.is_complete
         found = daily_values.by_span(points, spans)
         for span in spans:
             if covered(found[span.day], span):
                 days[span.day] |= _figures(name, found[span.day], span)
             else:
-                not_whole.setdefault(name, []).append(span.day)
-    return days, not_whole
+                incomplete.setdefault(name, []).append(span.day)
+    return days, incomplete
 
 
 def _figures(name: str, points: Sequence[Point], span: Span) -> dict[str, float]:
@@ -159,7 +158,7 @@ def _points(log: Log, name: str, notes: Notes) -> list[Point]:
             value = min(value, 100.0)
         points.append(Point(at_s=reading.at_s, value=max(value, 0.0) if name == hd.SUN else value))
     heading = log.headings[name].text
-    if len(beyond) > WRONG_PART * (len(points) + len(beyond)):
+    if len(beyond) > WRONG_SHARE * (len(points) + len(beyond)):
         notes.fault(
             log.header_line,
             heading,
@@ -192,7 +191,7 @@ def _sums(
 ) -> tuple[dict[date, float], list[date]] | None:
     """What fell each day, by the way this column counts; None where that cannot be told."""
     heading = log.headings[name]
-    holds, pairs = daily_values.part_that_holds(points, spans)
+    holds, pairs = daily_values.share_that_holds(points, spans)
     counter = name in (hd.RAIN_DAY, hd.RAIN_TOTAL)
     if counter and holds < daily_values.DOES_NOT_COUNT_UP and pairs >= daily_values.LEAST_PAIRS:
         notes.fault(
@@ -203,8 +202,8 @@ def _sums(
         )
         return None
     if not counter and name != hd.RAIN_AMOUNT:
-        told = daily_values.counts_up(points, spans)
-        if told is None:
+        is_counter = daily_values.counts_up(points, spans)
+        if is_counter is None:
             notes.fault(
                 log.header_line,
                 heading.text,
@@ -212,7 +211,7 @@ def _sums(
                 "name it 'since midnight', 'total' or 'per interval'",
             )
             return None
-        counter = told
+        counter = is_counter
         how = "a counter" if counter else "amounts since the reading before"
         if any(p.value > 0.0 for p in points):
             notes.remarks.append(f"{notes.file}: {heading.text}: its figures are {how}")
@@ -224,10 +223,10 @@ def _sums(
     return daily_values.counts_by_day(points, spans, from_midnight=midnight)
 
 
-def _tell_not_whole(not_whole: Mapping[str, list[date]], log: Log, notes: Notes) -> None:
+def _report_incomplete(incomplete: Mapping[str, list[date]], log: Log, notes: Notes) -> None:
     """The days too little read, once for all columns they are the same days of."""
     by_days: dict[tuple[date, ...], list[str]] = {}
-    for name, gone in not_whole.items():
+    for name, gone in incomplete.items():
         if gone:
             by_days.setdefault(tuple(gone), []).append(log.headings[name].text)
     for gone_days, columns in by_days.items():

@@ -92,7 +92,7 @@ def read_log(
     for (number, cells, _), time in zip(table, local, strict=True):
         if time is None:
             odd_lines.append((number, layout.stamp_text(cells), "there is no such date"))
-    _tell_lines(odd_lines, notes)
+    _report_lines(odd_lines, notes)
     kept = [(row, time) for row, time in zip(table, local, strict=True) if time is not None]
     moments, clock, remarks = on_one_clock([time for _, time in kept], zone)
     notes.remarks += [f"{notes.file}: {text}" for text in remarks]
@@ -103,7 +103,7 @@ def read_log(
     ]
     used = {name: h for name, h in chosen.items() if any(name in r.values for r in readings)}
     return Log(
-        readings=tuple(_without_twins(readings, notes)),
+        readings=tuple(_without_duplicates(readings, notes)),
         header_line=layout.header_line,
         headings=used,
         clock=clock,
@@ -170,7 +170,7 @@ def _number(text: str, comma: bool) -> tuple[float, str] | str | None:
     return (value, (match[2] or "").strip()) if isfinite(value) else "odd"
 
 
-def _without_twins(readings: Sequence[Reading], notes: Notes) -> list[Reading]:
+def _without_duplicates(readings: Sequence[Reading], notes: Notes) -> list[Reading]:
     """In order of time; of one moment's readings one if they are alike, else none."""
     ordered = sorted(readings, key=lambda r: r.at_s)
     same: dict[float, list[Reading]] = {}
@@ -187,7 +187,7 @@ def _without_twins(readings: Sequence[Reading], notes: Notes) -> list[Reading]:
     return [group[0] for group in same.values() if all(r.values == group[0].values for r in group)]
 
 
-def _tell_lines(odd: Sequence[tuple[int, str, str]], notes: Notes) -> None:
+def _report_lines(odd: Sequence[tuple[int, str, str]], notes: Notes) -> None:
     for number, found, allowed in sorted(odd)[:LINES_NAMED]:
         notes.fault(number, "the line", found, f"{allowed}; it is left out")
     if len(odd) > LINES_NAMED:
