@@ -1,4 +1,4 @@
-"""What a weather file holds, after every check: the last step, the same for every kind of file."""
+"""The last step of reading a weather file, the same for every kind: its checks."""
 
 from __future__ import annotations
 
@@ -34,10 +34,10 @@ def finished(
     clear_sky_mj_m2: ClearSky | None = None,
     count_empty: bool = True,
 ) -> WeatherFile:
-    """Check the days singly and together; `names` has the file's own word for each field.
+    """Check the days one by one and together; `names` has the file's column for each field.
 
-    `own_units` says that a file's column may be mislabelled: its figures are then held against the
-    units it could be in. `count_empty` tells how many days each column leaves out.
+    With `own_units` a column may be mislabelled: its figures are compared with other units. With
+    `count_empty` a remark says how many days each column leaves out.
     """
     if not rows:
         notes.faults.append((0, f"{notes.file}: no line with a day under the header"))
@@ -85,7 +85,7 @@ def _report_suspicion(
 
 
 def _report_odd(notes: Notes) -> None:
-    """Odd figures one by one, or together where a column has many of them."""
+    """Odd figures one by one, or together if a column has many of them."""
     for column in dict.fromkeys(odd.column for odd in notes.odd):
         same = [odd for odd in notes.odd if odd.column == column]
         if len(same) <= NAMED:

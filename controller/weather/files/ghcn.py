@@ -1,7 +1,7 @@
-"""Days from the global daily climate network: fixed-width .dly, and CSV of one element a line.
+"""Reader of the global daily climate network's files: fixed-width .dly, or CSV by element.
 
-What the format says is from its readme (GHCN-Daily, NOAA/NCEI): tenths of degrees, of millimetres
-and of metres a second; -9999 for nothing; three flags beside each value. The columns' places in
+The format is described in its readme (GHCN-Daily, NOAA/NCEI): tenths of degrees, of millimetres and
+of metres per second; -9999 for no value; three flags beside each value. The column positions in
 .dly and the letters of the flags are from memory of that readme.
 """
 
@@ -52,7 +52,7 @@ def is_ghcn(lines: Sequence[tuple[int, str]]) -> bool:
 def values_of(
     lines: Sequence[tuple[int, str]], notes: Notes, known: Collection[str]
 ) -> Iterator[Value]:
-    """Every value of the elements known; lines that are of neither shape are named."""
+    """Every value of the known elements; lines of neither format give a fault."""
     for number, line in lines:
         if _DLY.fullmatch(line):
             if line[17:21] in known:
@@ -119,7 +119,7 @@ def _one(number: int, line: str, notes: Notes, known: Collection[str]) -> Iterat
     if not YEARS[0] <= day.year <= YEARS[1]:
         notes.fault(number, "date", cells[1], f"allowed are the years {YEARS[0]} to {YEARS[1]}")
         return
-    if len(cells) < 7:  # whether the value failed a check cannot be seen any more
+    if len(cells) < 7:  # we cannot see whether the value failed a check
         notes.fault(number, cells[2], f"{len(cells)} cells", "allowed are 7 or 8; it is left out")
         return
     hour = cells[7] if len(cells) > 7 else ""
@@ -172,7 +172,7 @@ _FAILED = {
 
 @dataclass(slots=True, kw_only=True)
 class _Collected:
-    """What was gathered on the way, to be told once at the end."""
+    """What the lines hold, collected for one report at the end."""
 
     values: dict[tuple[date, str], float] = field(default_factory=dict)
     first_line: dict[date, int] = field(default_factory=dict)
@@ -190,12 +190,12 @@ def read_ghcn(
     wind_height_m: float = 2.0,
     clear_sky_mj_m2: ClearSky | None = None,
 ) -> WeatherFile:
-    """One station's days, of either shape of file.
+    """The days of one station, from either format.
 
     Raises
     ------
     WeatherFileError
-        If no line is of the format, or there are several stations in it.
+        If no line has the format, or there are several stations in the file.
     """
     notes = Notes(file=path.name)
     lines = numbered_lines(text)
@@ -255,7 +255,7 @@ def _sift(value: Value, collected: _Collected) -> None:
 
 
 def _multi_day_rain(collected: _Collected, notes: Notes) -> None:
-    """Leave unknown the rain of days that have only a total with their neighbours."""
+    """Leave the rain of days unknown that have only a total of several days."""
     for (day, element), amount in sorted(collected.values.items()):
         if element != _MULTI_DAY_RAIN:
             continue

@@ -1,7 +1,7 @@
-"""Days from the global summary of the day: one CSV a station and year.
+"""Reader of the global summary of the day: one CSV for each station and year.
 
-What the format says is from its readme (GSOD, NOAA/NCEI, 2020): degrees Fahrenheit, knots, inches,
-days of UTC, and a code for nothing that differs by field. The letters beside the rain are from
+The format is described in its readme (GSOD, NOAA/NCEI, 2020): degrees Fahrenheit, knots, inches,
+days in UTC, and a code for no value that differs by field. The letters beside the rain are from
 memory of it.
 """
 
@@ -28,7 +28,7 @@ _LETTERS = f"{_RAIN}_ATTRIBUTES"
 _NUMBER = re.compile(r"-?[0-9]{1,5}(\.[0-9]*)?|-?\.[0-9]+")
 # Rain summed from fewer than 24 hours (A, B, C: one to three reports of 6 h; E: one of 12 h).
 _PART_OF_DAY = {"A", "B", "C", "E"}
-# H: nought, yet some was seen in the hourly reports; I: nobody reported any.
+# H: zero, but the hourly reports had some; I: no report.
 _NOT_REPORTED = {"H", "I"}
 
 
@@ -71,12 +71,12 @@ def read_gsod(
     wind_height_m: float = 2.0,
     clear_sky_mj_m2: ClearSky | None = None,
 ) -> WeatherFile:
-    """One station's days.
+    """The days of one station.
 
     Raises
     ------
     WeatherFileError
-        If the header is not the format's, or there are several stations in it.
+        If the header is not the format's, or there are several stations in the file.
     """
     lines = numbered_lines(text)
     header = _header(lines[0][1]) if lines else []
@@ -165,7 +165,7 @@ def _figure(number: int, name: str, cell: str, known: _Field, notes: Notes) -> f
 def _rain(
     day: date, rain_mm: float | None, cells: Mapping[str, str], collected: _Collected
 ) -> float | None:
-    """The day's rain, or None where nobody saw the whole day and none was seen in the part."""
+    """The day's rain; None if only part of the day was observed, and no rain in that part."""
     letter = cells.get(_LETTERS, "").strip().upper() or cells[_RAIN].strip()[-1:].upper()
     if letter in _NOT_REPORTED:
         collected.no_rain_report.add(day)

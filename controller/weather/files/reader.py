@@ -1,7 +1,7 @@
-"""Weather files of every kind: a gardener's own, a station's readings, two archives' formats.
+"""Reader of weather files of every kind: the gardener's own, a station's log, two archives.
 
-Nothing is filled in and nothing is converted on a guess. A figure that cannot be is left out, a
-day given twice over is left out, and each such thing is named with its line.
+Nothing is filled in, and nothing is converted by a guess. An impossible figure is left out, and so
+is a day with two different lines; each is named with its line.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from controller.weather.files.table import (
 from controller.weather.files.table import column_help as column_help
 from controller.weather.station_log.reader import is_station_log, read_station_log
 
-# What `file_kind` of the garden file may say, and what each is.
+# The values of `file_kind` in the garden file, and what each means.
 KINDS = {
     "own": "a CSV of days with our column names",
     "station-log": "readings of a weather station, many a day",
@@ -46,15 +46,15 @@ def read_weather(
     clear_sky_mj_m2: ClearSky | None = None,
     timezone: str | None = None,
 ) -> WeatherFile:
-    """Read days of weather from a file of any kind; "auto" tells the kind from the file itself.
+    """Read days of weather from a file of any kind; "auto" finds the kind from the file itself.
 
-    `clear_sky_mj_m2` lets the sun's figures be held to the season. `timezone` is the garden's; a
-    station's readings need it only around the change of clocks.
+    `clear_sky_mj_m2` is used to check the solar radiation. `timezone` is the garden's; a station's
+    log needs it only around the change of the clocks.
 
     Raises
     ------
     WeatherFileError
-        If there is no such file, it is no text, its kind cannot be told, or it is not of the kind.
+        If there is no such file, it is not text, or it is not of a known kind, or not of `kind`.
     """
     path = Path(path)
     if kind not in (AUTO, *KINDS):
@@ -103,7 +103,7 @@ def _own(text: str, path: Path, *, wind_height_m: float, clear_sky: ClearSky | N
 
 
 def _kind_of(text: str, path: Path) -> str:
-    """The one kind whose shape this is."""
+    """The kind of this file; WeatherFileError if it is none."""
     lines = numbered_lines(text)
     if not lines:
         raise WeatherFileError(f"{path}: nothing in it; the first line must name the columns")
@@ -116,7 +116,7 @@ def _kind_of(text: str, path: Path) -> str:
     if is_station_log(text):
         return "station-log"
     if DATE in _names(lines[0][1]):
-        return "own"  # whose reader says best what is amiss with its columns
+        return "own"  # its reader reports best what is wrong with the columns
     if MONTH in _names(lines[0][1]):
         raise WeatherFileError(
             f"{path}: a table of months, not of days; name it as climate_table in [weather] of the "

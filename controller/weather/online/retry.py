@@ -9,8 +9,8 @@ from email.utils import parsedate_to_datetime
 from controller.errors import NoWeather
 
 LONGEST_WAIT_S = 6 * 3600.0  # our longest Retry-After: this clock may be wrong
-# The wait after status 403, and after 429 without a Retry-After. A client that asks again at once is
-# locked out for longer. The hour is our choice.
+# The wait after status 403, and after 429 without a Retry-After. A client that asks again at once
+# is locked out for longer. The hour is our choice.
 REFUSED_WAIT_S = 3600.0
 _RETRY = {408, 429, 500, 502, 503, 504}
 

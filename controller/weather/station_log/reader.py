@@ -1,4 +1,4 @@
-"""A weather station's own log, readings many times a day, drawn together into whole local days."""
+"""Reader of a weather station's log: many readings a day, aggregated to complete local days."""
 
 from __future__ import annotations
 
@@ -20,16 +20,16 @@ from controller.weather.station_log.layout import Layout, cells_of, layout_of
 from controller.weather.station_log.readings import Log, read_log
 
 KIND = "station-log"
-# What one reading may say; a day's mean is held to narrower limits later.
+# The limits of one reading; a day's mean has narrower ones.
 _READING_LIMITS: Mapping[str, tuple[float, float]] = {
     hd.TEMP: (LIMITS["tmin_c"].low, LIMITS["tmax_c"].high),
     hd.DEW: (LIMITS["dewpoint_c"].low, LIMITS["dewpoint_c"].high),
     hd.HUMIDITY: (0.0, 105.0),  # a good sensor in fog reads a little over 100
-    hd.WIND: (0.0, 75.0),  # from memory, as the sun's: limits of automatic stations
-    hd.SUN: (-20.0, 1600.0),  # a sensor loses a little heat to the night sky
+    hd.WIND: (0.0, 75.0),  # limits of automatic stations, from memory; also those of the sun
+    hd.SUN: (-20.0, 1600.0),  # at night a sensor reads a little below 0
     hd.SUN_ENERGY: (0.0, 50.0),
 }
-# With more than this part of its readings impossible, a column is not what it says: our choice.
+# A column with a larger share of impossible readings has another meaning or unit: our choice.
 WRONG_SHARE = 0.05
 _FIELD = {
     hd.TEMP: ("tmin_c", "tmax_c"),
@@ -42,7 +42,7 @@ _FIELD = {
 
 
 def is_station_log(text: str) -> bool:
-    """Whether there is a header with a time, and a time of day in the line below it."""
+    """Whether it has a header with a time, and a time of day in the line below it."""
     lines = all_lines(text)
     layout = layout_of(lines)
     if layout is None:
@@ -59,12 +59,12 @@ def read_station_log(
     clear_sky_mj_m2: ClearSky | None = None,
     timezone: str | None = None,
 ) -> WeatherFile:
-    """The log's whole local days.
+    """The complete local days of a log.
 
     Raises
     ------
     WeatherFileError
-        If no header with a time and a reading is found, or the dates cannot be told.
+        If there is no header with a time and a reading, or the order of the dates is unclear.
     """
     lines = all_lines(text)
     layout = layout_of(lines)
@@ -104,7 +104,7 @@ def read_station_log(
 def _days(
     log: Log, spans: Sequence[Span], notes: Notes
 ) -> tuple[dict[date, dict[str, float]], dict[str, list[date]]]:
-    """Each day's figures, and by quantity the days too little covered for one."""
+    """The figures of each day, and by quantity its incomplete days."""
     days: dict[date, dict[str, float]] = {span.day: {} for span in spans}
     incomplete: dict[str, list[date]] = {}
     for name in log.headings:
@@ -144,7 +144,7 @@ def _figures(name: str, points: Sequence[Point], span: Span) -> dict[str, float]
 
 
 def _points(log: Log, name: str, notes: Notes) -> list[Point]:
-    """The readings of one quantity without those that cannot be."""
+    """The readings of one quantity, without impossible ones."""
     low, high = _READING_LIMITS.get(name, (0.0, float("inf")))
     points, beyond = [], []
     for reading in log.readings:
@@ -189,7 +189,7 @@ def _points(log: Log, name: str, notes: Notes) -> list[Point]:
 def _sums(
     name: str, points: Sequence[Point], spans: Sequence[Span], log: Log, notes: Notes
 ) -> tuple[dict[date, float], list[date]] | None:
-    """What fell each day, by the way this column counts; None where that cannot be told."""
+    """The daily sums of a column of rain or radiation; None if it is unclear how it counts."""
     heading = log.headings[name]
     holds, pairs = daily_values.share_that_holds(points, spans)
     counter = name in (hd.RAIN_DAY, hd.RAIN_TOTAL)
@@ -224,7 +224,7 @@ def _sums(
 
 
 def _report_incomplete(incomplete: Mapping[str, list[date]], log: Log, notes: Notes) -> None:
-    """The days too little read, once for all columns they are the same days of."""
+    """Report the incomplete days, once for all columns with the same ones."""
     by_days: dict[tuple[date, ...], list[str]] = {}
     for name, gone in incomplete.items():
         if gone:

@@ -1,4 +1,4 @@
-"""A station's log as a table: separator, header, decimal sign and times told from the file."""
+"""The readings of a station's log, with decimal sign and times found from the file."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from controller.weather.station_log.timestamps import (
     on_one_clock,
 )
 
-LINES_NAMED = 5  # how many lines of one kind of fault are named before the rest is counted
+LINES_NAMED = 5  # so many lines with one kind of fault are named; the others are counted
 _NOTHING = {"", "-", "--", "---", "–", "—", "nan", "na", "n/a", "null", "none", "-999", "-9999",
             "-999.0", "-9999.0", "-999.9"}  # fmt: skip
 _NUMBER = re.compile(r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+-]?\d{1,2})?)\s*([^\d\s].*)?")
@@ -32,7 +32,7 @@ _NUMBER = re.compile(r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+-]?\d{1,2})?)\s*([
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """One line of the log: the moment, and what was read, in our units."""
+    """One line of the log: the time, and the values in our units."""
 
     line: int
     at_s: float
@@ -56,12 +56,12 @@ def read_log(
     notes: Notes,
     zone: ZoneInfo | None,
 ) -> Log:
-    """All readings of the file, with what there is to say about lines that are none.
+    """All readings of the file; lines without one are reported.
 
     Raises
     ------
     WeatherFileError
-        If the order of day and month cannot be told, or times are UTC and no zone is known.
+        If the order of day and month is unclear, or times are UTC and no time zone is known.
     """
     chosen = chosen_columns(layout, notes)
     table: list[tuple[int, list[str], Written]] = []
@@ -116,7 +116,7 @@ def _figures(
     layout: Layout,
     notes: Notes,
 ) -> list[dict[str, float]]:
-    """Each line's figures in our units, without columns that name no unit or are all noughts."""
+    """The figures of each line in our units, without columns that have no unit or only zeros."""
     found: list[dict[str, float]] = [{} for _ in rows]
     for name, h in list(chosen.items()):
         texts = [row[1][h.at].strip() for row in rows]
@@ -152,14 +152,14 @@ def _decimal_comma(texts: Sequence[str], separator: str) -> bool:
         return False
     commas = sum(re.fullmatch(r"[+-]?\d*,\d+\D*", text) is not None for text in texts)
     points = sum("." in text for text in texts)
-    # Between commas only quoted cells can hold one; three digits behind it may be thousands.
+    # In a table with commas only quoted cells have one; three digits may be thousands.
     thousands = sum(re.fullmatch(r"[+-]?\d{1,3},\d{3}\D*", text) is not None for text in texts)
     return commas > 0 and points == 0 and (separator != "," or commas > thousands)
 
 
-@lru_cache(maxsize=20_000)  # a year of readings holds few figures that differ
+@lru_cache(maxsize=20_000)  # a year of readings has few different figures
 def _number(text: str, comma: bool) -> tuple[float, str] | str | None:
-    """The figure and what stands behind it, None for nothing, "odd" for what is no number."""
+    """The figure and its unit; None for an empty cell, "odd" for something else."""
     cell = text.replace("−", "-").replace("\u00a0", " ").strip().lower()
     if cell in _NOTHING:
         return None
@@ -171,7 +171,7 @@ def _number(text: str, comma: bool) -> tuple[float, str] | str | None:
 
 
 def _without_duplicates(readings: Sequence[Reading], notes: Notes) -> list[Reading]:
-    """In order of time; of one moment's readings one if they are alike, else none."""
+    """Readings in order of time; of several with one time, one if they are alike, else none."""
     ordered = sorted(readings, key=lambda r: r.at_s)
     same: dict[float, list[Reading]] = {}
     for reading in ordered:
@@ -200,7 +200,7 @@ def _any_unsure(table: Sequence[tuple[int, list[str], Written]]) -> bool:
 
 
 def _newest_first(table: Sequence[tuple[int, list[str], Written]]) -> bool:
-    """Told without knowing day from month: within one date, times fall from line to line."""
+    """Whether times fall from line to line within a date; day and month may be unknown yet."""
     falls = rises = 0
     for (*_, before), (*_, after) in pairwise(table):
         if (before.year, before.first, before.second) == (after.year, after.first, after.second):
