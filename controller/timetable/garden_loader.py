@@ -1,4 +1,4 @@
-"""A garden file read against the crop, soil and pipe tables it refers to."""
+"""Reading of a garden file with the crop, soil and pipe tables to which it refers."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class _Tables(TypedDict):
 
 
 def garden_from_file(path: str | Path, catalogue: Catalogue) -> Garden:
-    """Read a garden file; GardenFileError with every fault, unknown crops and soils among them."""
+    """Read a garden file; GardenFileError with all faults, also unknown crops and soils."""
     return read_garden(path, **_tables(catalogue))
 
 
@@ -33,7 +33,7 @@ def garden_from_text(text: str, path: str, catalogue: Catalogue) -> Garden:
 
 
 def crop_name_check(catalogue: Catalogue) -> NameCheck:
-    """None for a crop the table knows; for any other, words with the nearest."""
+    """A check that gives None for a known crop, else a message with the nearest name."""
     return _name_check(catalogue.crop)
 
 

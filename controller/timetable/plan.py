@@ -1,7 +1,7 @@
-"""From weather and logbook to a timetable: balance, need, dose, packing, for any span of days.
+"""Planning of any span of days: from weather and logbook to a timetable.
 
-A pure function of the garden, its weather, what the logbook says was given, and the span asked
-for: the same inputs give the same timetable, to the tenth of a second.
+A plan is a pure function of the garden, its weather, the water given by the logbook, and the span:
+the same inputs give the same timetable, to the tenth of a second.
 """
 
 from __future__ import annotations
@@ -66,25 +66,25 @@ def plan_garden(
 ) -> Timetable:
     """Plan `count` local days from `first` on.
 
-    The account begins with the first of `days` and is carried through the days gone as through the
-    days planned: what is written counts; what is not counts by its zone's rule (`given.record`),
-    as the timetable of that day had it. So no opening depends on how a span is cut into plans.
+    The account begins with the first of `days`. On past days recorded water counts; without a
+    record, water counts by its zone's rule (`given.record`), as the timetable of that day had it.
+    So no opening depends on how a span is cut into plans.
 
     Parameters
     ----------
     days : mapping of date to DayInput
-        Without gaps from the start of the account to the last day planned, and as far beyond as a
-        dose may look: to the next window, and to tomorrow's rain and frost.
+        Without gaps from the start of the account to the last planned day, and as far beyond as a
+        dose depends on: to the next window, and to the rain and frost of the next day.
     today : date, optional
-        The garden's date: parts what has been from what is to come; without it, `first`.
+        The garden's date: it separates the past from the forecast; without it, `first`.
     shown_from : date, optional
         The first day of the timetable; without it, `first`.
     given : Given
-        What the ledger credits for days gone, and for the first day what was given already.
+        The water given on past days, and already on the first day.
     not_before_utc : datetime, optional
         Nothing opens before this moment (a plan made in mid-morning).
     normals : Normals, optional
-        What is usual here, for stages that go by warmth.
+        The normals of this garden, for stages by warmth.
 
     Raises
     ------
@@ -165,7 +165,7 @@ def march_of(
     normals: Normals | None = None,
     watered_in: bool = False,
 ) -> March:
-    """The accounts of all zones, not yet begun; as for `plan_garden`, and as `ZoneAccount`."""
+    """The accounts of all zones, still empty; arguments as for `plan_garden` and `ZoneAccount`."""
     job_maker = _job_maker(
         garden,
         grounds,
@@ -187,7 +187,7 @@ def march_of(
 def zone_account(
     job_maker: JobMaker, zone: Zone, normals: Normals | None, *, watered_in: bool = False
 ) -> ZoneAccount:
-    """The account of one zone, not yet begun; the computation is that under its covers."""
+    """The account of one zone, still empty, with the weather under its covers."""
     garden, lines = job_maker.garden, job_maker.lines
     soil = job_maker.grounds.soil(zone.bed.soil)
     season = Season(
@@ -221,7 +221,7 @@ def _job_maker(
     today: date,
     not_before_utc: datetime | None,
 ) -> JobMaker:
-    """The days as a plan made today may count on them, and the frosts that hold them."""
+    """The job maker of a plan made today: the days as it credits them, and frost holds."""
     hold_below_c = garden.weather.frost_hold_c
     held = (
         *frost_days_gone(days, before=today, hold_below_c=hold_below_c),
@@ -249,7 +249,7 @@ def _job_maker(
 
 
 def _course_words(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
-    """What there is to say of the courses of what stands on that day."""
+    """Messages on the stages and ends of the plantings of that day."""
     messages: list[str] = []
     for account in accounts.values():
         for part in account.parts:
@@ -265,9 +265,9 @@ def _course_words(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Weather:
-    """Every row of weather known, the rank of its sources, and what is normal in this garden.
+    """All rows of weather, the order of their sources, and the normals of this garden.
 
-    `remarks` go before what the days have to say, `credits` after it.
+    `remarks` are printed before those on the days, `credits` after them.
     """
 
     rows: tuple[WeatherDay, ...]
@@ -289,10 +289,10 @@ def plan_on(
     today: date,
     not_before_utc: datetime | None = None,
 ) -> Timetable:
-    """Plan the days from `first` to `last` on this weather.
+    """Plan the days from `first` to `last` with this weather.
 
-    `today` parts what has been from what is foretold. Each day is planned on the account that
-    begins with its own winter: a span over the change is planned in two.
+    `today` separates the past from the forecast. Each day stands on the account that begins with
+    its own winter: a span across that beginning is planned in two parts.
     """
     parts: list[Timetable] = []
     shown = first
@@ -314,7 +314,7 @@ def plan_on(
             today=today,
             not_before_utc=not_before_utc,
         )
-        if parts:  # its days before are those of the part before it
+        if parts:  # the days before are those of the previous part
             part = replace(part, ledger=tuple(rows_since(part.ledger, shown)))
         parts.append(part)
         shown = until + _DAY
@@ -333,10 +333,10 @@ def ledger_on(
     planned_from: date,
     today: date,
 ) -> Timetable:
-    """The ledger of the days from `first` to `last`, and what there is to say of them.
+    """The ledger of the days from `first` to `last`, with remarks.
 
-    Days from `planned_from` on, which is at most the day after `last`, are planned. Each day stands
-    on the account that it was planned on: that of its own winter, as in `plan_on`.
+    Days from `planned_from` on are planned; it is at most the day after `last`. Each day stands on
+    the account of its own winter, as in `plan_on`.
     """
     found = plan_on(
         garden,
@@ -387,10 +387,10 @@ def _planned(
     today: date,
     not_before_utc: datetime | None,
 ) -> Timetable:
-    """The days that share one beginning of their accounts.
+    """Plan days whose accounts have one beginning.
 
-    Weather is looked at beyond the last of them as far as a dose may: to the next window, and to
-    tomorrow's rain and frost. Else the last day of a short print would be planned on less.
+    Weather is made beyond the last of them, as far as a dose depends on: to the next window, and to
+    the rain and frost of the next day. Otherwise the last day of a short plan would know less.
     """
     demand = demand_days(
         weather.rows,
@@ -430,8 +430,8 @@ def _planned(
 
 
 def _joined(parts: Sequence[Timetable]) -> Timetable:
-    """One timetable of several that follow each other."""
-    ledger = parts[0].ledger  # packed, and it stays so: a season of all zones is much
+    """One timetable from several consecutive ones."""
+    ledger = parts[0].ledger  # it stays packed: a season of all zones is large
     assert isinstance(ledger, JoinedRows)
     ledger = ledger.continued(row for part in parts[1:] for row in part.ledger)
     not_fitted = tuple(left for part in parts for left in part.not_fitted)
