@@ -148,7 +148,7 @@ def _nothing_stands(part: Part, day: date) -> tuple[str, str]:
         begins = f"{coming[0].crop.label} begins on {coming[0].planting.start.isoformat()}"
     if not before:
         return NOT_BEGUN, begins
-    # The last to leave the ground says why it is bare.
+    # The last planting in the ground explains why it is bare.
     facts = max(before, key=lambda each: each.course.ends)
     label, ends = facts.crop.label, facts.course.ends.isoformat()
     then = f"; {begins}" if begins else ""

@@ -1,9 +1,8 @@
-"""A usual season of a garden played through, for `check`: who goes short, why, and what would help.
+"""Simulation of a usual season, for `check`: zones short of water, reasons, remedies.
 
-The season is that of the garden's own plantings; each day has the reference ET that is usual here,
-and no rain; what is sown or set out is watered in by hand on the day. Demand, dose and packing are
-the plan's own, and every day goes as it was planned. What the driest quarter of each zone costs
-comes out of the same play.
+The season is that of the garden's own plantings. Each day has the usual reference ET and no rain.
+Plants and seeds are watered in by hand on their first day. Demand, dose and packing are those of a
+plan, and every day goes as planned. The water cost of each zone's driest quarter is part of it.
 """
 
 from __future__ import annotations
@@ -27,27 +26,27 @@ from controller.timetable.weather.climatology import Normals
 from controller.timetable.weather.days import demand_days, growing_year
 
 _DAY = timedelta(days=1)
-# A crop is short for want of water kept back if some found no place so shortly before; our choice,
+# A shortage is explained by water that did not fit at most so many days before; our choice,
 # a week of windows.
 KEPT_BACK_DAYS = 7
-# So many days of zones the search for what would help may play: under ten seconds on a computer of
-# today, or twenty seasons of ten zones. Our choice.
+# The search for remedies may simulate so many zone days: under ten seconds on a computer of today,
+# or twenty seasons of ten zones. Our choice.
 MOST_ZONE_DAYS = 45_000
-# A row to compare with: what hand drilling leaves of a level row is 0.94, and drip lines are laid
-# out for 0.90 (ASABE EP405, from memory).
+# The row for comparison: a level row after hand drilling has 0.94, and drip lines are designed for
+# 0.90 (ASABE EP405, from memory).
 EVEN_ROW = 0.90
-# What is worth a word: a uniformity under this (class limit between good and fair, ASAE EP458,
-# from memory), or so much of the water. Our choice.
+# A message is given for a lower uniformity (class limit between good and fair, ASAE EP458, from
+# memory), or for a larger share of the water. Our choice.
 UNEVEN_SAID, SAVING_SAID = 0.85, 0.10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ZoneWater:
-    """What a zone gets in a usual season, and what its driest quarter costs.
+    """The water of a zone in a usual season, with the cost of its driest quarter.
 
-    Of `litres`, `past_litres` do not count for the driest quarter: `line_litres` fill the line, the
-    rest goes below the roots where the line gives more. A dose is divided by `divisor`, and
-    `saving_litres` are what a row as even as `EVEN_ROW` would not need.
+    Of `litres`, `past_litres` do not reach the driest quarter: `line_litres` fill the line, and the
+    rest goes below the roots where the line gives more. A dose is divided by `divisor`. A row as
+    even as `EVEN_ROW` would save `saving_litres`.
     """
 
     zone: str
@@ -60,12 +59,12 @@ class ZoneWater:
 
     @property
     def saving_share(self) -> float:
-        """Of the litres, 0 to 1."""
+        """Share of the litres that an even row saves, 0 to 1. [-]"""
         return self.saving_litres / self.litres if self.litres > 0.0 else 0.0
 
     @property
     def worth_saying(self) -> bool:
-        """Whether a more even row is worth a word."""
+        """Whether a more even row is worth a message."""
         if self.saving_litres <= 0.0:
             return False
         return self.uniformity < UNEVEN_SAID or self.saving_share > SAVING_SAID
@@ -73,9 +72,9 @@ class ZoneWater:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Season:
-    """A usual season: the days played, parts of zones that go short, what would help, the water.
+    """A usual season: its days, the parts that are short of water, remedies, water by zone.
 
-    The `reason` of each shortage is what kept most of its water back.
+    The `reason` of each shortage is what held back most of its water.
     """
 
     first: date
@@ -95,9 +94,9 @@ def usual_season(
     today: date,
     on_day: Callable[[], None] = lambda: None,
 ) -> Season | None:
-    """Play the season through, and again with each change that may help; None without plantings.
+    """Simulate the season, and again with each change that may help; None without plantings.
 
-    `on_day` is called after each day played, for whoever shows that it goes on.
+    `on_day` is called after each simulated day, to show progress.
     """
     span = season_of(garden, today)
     if span is None:
@@ -138,10 +137,10 @@ def usual_season(
 
 
 def season_of(garden: Garden, today: date) -> tuple[date, date] | None:
-    """From the first planting to the last of the year of growing that matters; None without any.
+    """From the first to the last planting of the growing year that matters; None without any.
 
-    Of the plantings that are not over yet, it is the first year in which any stands, or the next if
-    more of them stand in that; where all are over, the last year.
+    It is the first year with plantings that are not over yet, or the next one if more of them stand
+    in that. If all are over, it is the last year.
     """
     plantings = [planting for zone in garden.zones for planting in zone.plantings]
     if not plantings:
@@ -166,7 +165,7 @@ def _year_after(begins: date) -> date:
 
 
 class _Play:
-    """One play of the season: what was given, what was kept back, and who went short for it."""
+    """One simulation of the season: water given, water held back, shortages."""
 
     def __init__(self, march: March) -> None:
         self.march = march
@@ -177,7 +176,7 @@ class _Play:
         self._last_left: dict[str, date] = {}
 
     def go_on(self, day: date) -> None:
-        """Play one day more."""
+        """Simulate one more day."""
         planned = self.march.plan(day)
         self.pulses += planned.packed.pulses
         self.doses.update(((dose.zone, dose.day), dose) for dose in planned.doses)
@@ -191,7 +190,7 @@ class _Play:
             self.short[name] += [row for row in today if is_short(row)]
 
     def left_before(self, zone: str) -> list[NotFitted]:
-        """What was kept back from a zone on the days it was short, and shortly before."""
+        """Water held back from a zone on its short days, and shortly before."""
         if not self.short.get(zone):
             return []
         first, last = self.short[zone][0].day, self.short[zone][-1].day
@@ -202,7 +201,7 @@ class _Play:
         ]
 
     def shortages(self, zones: Collection[str]) -> tuple[Short, ...]:
-        """Who of these goes short, and what kept most of the water back."""
+        """Those of these zones that are short, and what held back most of their water."""
         found = []
         for zone in zones:
             reasons: defaultdict[str, float] = defaultdict(float)
@@ -216,7 +215,7 @@ class _Play:
 
 @dataclass(slots=True)
 class _Playing:
-    """All that plays of one garden share."""
+    """What all simulations of one garden share."""
 
     grounds: Grounds
     lines: Lines
@@ -224,18 +223,18 @@ class _Playing:
     normals: Normals | None
     last: date
     on_day: Callable[[], None]
-    left: int  # days of zones that may still be played
+    left: int  # zone days that may still be simulated
     flows: NetworkFlows | None = None
 
     def march(self, garden: Garden, first: date) -> March:
-        """Accounts not yet begun; the network is the same whatever changes."""
+        """Empty accounts for a simulation; all simulations share one network."""
         found = march_of(
             garden,
             self.grounds,
             self.lines,
             self.days,
             first=first,
-            today=first - 2 * _DAY,  # no frost is foretold in these days
+            today=first - 2 * _DAY,  # so no frost is forecast in these days
             normals=self.normals,
             watered_in=True,
         )
@@ -244,9 +243,11 @@ class _Playing:
         return replace(found, flows=self.flows)
 
     def again(self, base: _Play, tight: date) -> Callable[[Garden, frozenset[str]], frozenset[str]]:
-        """The season once more for a changed garden, from the day on which water was first kept
-        back: until then all went the same. It ends as soon as nobody asked for is kept, or another
-        zone goes short."""
+        """Simulate the season again for a changed garden.
+
+        It begins on the day on which water was first held back: before that nothing differs. It
+        ends when none of the given zones can be helped any more, or another zone goes short.
+        """
         short = {name for name, rows in base.short.items() if rows}
 
         def kept_by(garden: Garden, asked: frozenset[str]) -> frozenset[str]:
@@ -273,7 +274,7 @@ class _Playing:
 
 
 def _waterable(zone: Zone, garden: Garden, flows: NetworkFlows) -> bool:
-    """Whether `check` has no fault that says already why a zone gets nothing."""
+    """Whether no fault of `check` already explains why a zone gets no water."""
     alone = frozenset((zone.name,))
     return (
         any(zone.valve.kind in window.valves for window in garden.watering.windows)

@@ -1,8 +1,8 @@
-"""A morning played through: valves open and close one event at a time.
+"""Event simulation of one day's watering.
 
-After each event the network is asked anew what every open zone gets. A valve that travels belongs
-to the open set from the moment it is told to open until it is quite shut; its water is that of
-pulse_length.py, at the flow of the set.
+After each event the network gives the flow of every open zone. A slow valve belongs to the open set
+from the command to open until it is completely shut; its water is that of pulse_length.py, at the
+flow of the set.
 """
 
 from __future__ import annotations
@@ -30,44 +30,44 @@ from controller.timetable.records import Pulse
 WALK_S = 60.0  # between two hand valves; our choice
 TINY_L = 1e-6
 _TINY_S = 1e-9
-_GRID_SLACK_S = 1e-6  # more than a moment may lie before what it was rounded up from
+_GRID_SLACK_S = 1e-6  # more than the time by which rounding may move an event
 _TENTH = 10.0
-# A set that has refused so many is asked which others it would, for about the price of five sets.
+# A set that refused so many zones is tested against all others, at the cost of about five sets.
 _FORESEE_AFTER = 1
-_MOST_EVENTS = 200_000  # a day of this many is a mistake of ours, not a garden
+_MOST_EVENTS = 200_000  # a day with more events is an error of ours, not a garden
 
 
 @dataclass(slots=True, eq=False)
 class Play:
-    """A job while the morning is played."""
+    """The state of a job in the simulation."""
 
     job: Job
-    soaking: Soaking  # the job's, with room in the basin for what runs out of the line
+    soaking: Soaking  # the job's, with room in the basin for the water that runs out of the line
     left_l: float
     slot: int
-    at: int = 0  # its place in the order of who goes first
+    at: int = 0  # its place in the order
     standing_mm: float = 0.0
     open_since_s: float | None = None  # told to open
-    shut_at_s: float = 0.0  # quite shut, after its travel
-    opening_s: float = 0.0  # of its opening, before its water counts
+    shut_at_s: float = 0.0  # completely shut, after its travel
+    opening_s: float = 0.0  # of the opening, before its water counts
     fill_left_l: float = 0.0
     passed_l: float = 0.0
     target_l: float = 0.0
     too_little: str | None = None
     together: set[str] = field(default_factory=set)
-    each_stretch_l: float = 0.0  # kept back for every stretch that has not begun
-    # While it waits, dry and shut: the end of the stretch in which it may open at any moment of the
-    # grid, or the moment from which on it may; and the open set that it could not join.
+    each_stretch_l: float = 0.0  # reserved for each stretch that has not begun
+    # While it waits, dry and shut: the end of the stretch in which it may open at any time of the
+    # grid, or the time from which it may; and the open set that it could not join.
     may_until_s: float | None = None
     not_before_s: float = 0.0
     refused: frozenset[str] | None = None
 
     def waits_anew(self) -> None:
-        """Nothing is known of when it may open."""
+        """Forget when it may open."""
         self.may_until_s, self.not_before_s, self.refused = None, 0.0, None
 
     def shuts_in_s(self, now: float, flow_l_s: float) -> float:
-        """When to tell it to shut, so that target and basin get no more than they want. [s]"""
+        """Time of the command to shut, so that neither target nor basin is exceeded. [s]"""
         soaking, fill_s = self.soaking, self.fill_left_l / flow_l_s
         water_left_s = fill_s + min(
             self.target_l / flow_l_s, soaking.seconds_to_full(flow_l_s, self.standing_mm)
@@ -77,7 +77,7 @@ class Play:
         return max(least_s, self.opening_s + water_left_s - self.job.closes_in_s / 2.0)
 
     def run(self, flow_l_s: float, seconds: float) -> None:
-        """Let its water flow for so long; the first fills the line."""
+        """Let its water flow for this time; the first part fills the line."""
         passed = flow_l_s * seconds
         filling = min(self.fill_left_l, passed)
         self.fill_left_l -= filling
@@ -95,19 +95,19 @@ def _place(play: Play) -> int:
 
 
 class _Waiting:
-    """Relay zones that wait, dry and shut. One is asked anew only when something changes for it.
+    """Relay zones that wait, dry and shut. A zone is tested again only when its state changes.
 
-    `due` are those that may open at any second of the clock, in order of who goes first;
-    `unsorted` those of which nothing is known yet.
+    `due` are those that may open at any second of the clock, in their order; `unsorted` are those
+    that have not been tested yet.
     """
 
     def __init__(self, plays: Iterable[Play] = ()) -> None:
         self.unsorted = list(plays)
         self.due: list[Play] = []
-        self._fresh: list[Play] = []  # of those due, what was not when the last set refused all
+        self._fresh: list[Play] = []  # those that became due after the last set refused all
         self._refused_by: frozenset[str] | None = None
         self._all_due_until_s = math.inf  # so long, at least
-        self._later: list[tuple[float, int, Play]] = []  # a heap, by when each may open
+        self._later: list[tuple[float, int, Play]] = []  # a heap, by the time of opening
 
     def sort(
         self,
@@ -116,7 +116,7 @@ class _Waiting:
         ready: Callable[[Play, float, float], float | None],
         least_s: Mapping[str, float],
     ) -> None:
-        """Put each where it belongs now; `ready` and `least_s` are the morning's."""
+        """Sort each by its state now; `ready` and `least_s` are functions of `Morning`."""
         later, unsorted = self._later, self.unsorted
         while later and later[0][0] <= now:
             unsorted.append(heappop(later)[2])
@@ -138,16 +138,16 @@ class _Waiting:
                 heappush(later, (play.not_before_s, play.at, play))
 
     def to_try(self, together: frozenset[str]) -> list[Play]:
-        """Those due that this open set may not have refused."""
+        """Due zones that this open set has not refused."""
         return list(self._fresh if together == self._refused_by else self.due)
 
     def refused_by(self, together: frozenset[str]) -> None:
-        """This open set has refused all that are due."""
+        """Note that this open set has refused all due zones."""
         self._refused_by = together
         self._fresh = []
 
     def let_go(self, play: Play) -> None:
-        """It opens: it is none of them."""
+        """Remove a zone that opens."""
         for waiting in (self.due, self._fresh):
             at = bisect_left(waiting, play.at, key=_place)
             if waiting[at : at + 1] == [play]:
@@ -156,14 +156,14 @@ class _Waiting:
             self.unsorted.remove(play)
 
     def next_s(self) -> float | None:
-        """When the first of those that are not due may open; None for never."""
+        """Time at which the first of the others may open; None for never."""
         return self._later[0][0] if self._later else None
 
 
 class Morning:
-    """The playing itself; times are seconds after `start`.
+    """The simulation; times are seconds after `start`.
 
-    An event asks only those zones whose water moves: what waits, dry and shut, waits on unasked.
+    An event tests only zones whose water moves. Zones that wait, dry and shut, are not tested.
     """
 
     def __init__(
@@ -175,11 +175,11 @@ class Morning:
         least_share: float,
         pulses: list[Pulse],
     ) -> None:
-        # Those that are open, or may open again.
+        # Zones that are open, or may open again.
         self._plays, self._flows, self._start = list(plays), flows, start
         for at, play in enumerate(plays):
             play.at = at
-        self._moving: list[Play] = []  # open, shutting, or with water standing; in the same order
+        self._moving: list[Play] = []  # open, shutting, or with standing water; in the same order
         self._hands = [play for play in plays if play.job.valve is ValveKind.HAND]
         self._waiting = _Waiting(play for play in plays if play.job.valve is not ValveKind.HAND)
         self._most_open, self._pulses = most_open, pulses
@@ -187,7 +187,7 @@ class Morning:
         self._least_share = least_share
         self._hand_free_s = 0.0
         # Of each zone alone: the flow it has and must keep, its dry holes; its shortest pulse, and
-        # the travel back after it.
+        # its closing travel.
         self._alone = {
             play.job.zone: flows.flow_l_s(play.job.zone, frozenset((play.job.zone,)))
             for play in plays
@@ -208,7 +208,7 @@ class Morning:
         }
 
     def play(self) -> None:
-        """Until nothing more can open; the pulses are those handed over at the start."""
+        """Run until nothing more can open; the pulses go to the list given at the start."""
         now = 0.0
         for _ in range(_MOST_EVENTS):
             self._open_what_may(now)
@@ -222,7 +222,7 @@ class Morning:
         raise NoSolution("a day's valve events", 0, _MOST_EVENTS, len(self._open_set(now)))
 
     def _put_to_rest(self, now: float) -> None:
-        """Let go of what is quite shut: for good, or until it may open again."""
+        """Remove completely shut zones from the open set, for good or until they open again."""
         moving = []
         for play in self._moving:
             if play.open_since_s is not None or play.shut_at_s > now + _TINY_S:
@@ -238,7 +238,7 @@ class Morning:
         self._moving = moving
 
     def _open_set(self, now: float) -> frozenset[str]:
-        """All that is not quite shut."""
+        """All zones that are not completely shut."""
         return frozenset(
             p.job.zone
             for p in self._moving
@@ -300,7 +300,7 @@ class Morning:
         return ceil_to(now, 1.0, self._start)
 
     def _ready(self, play: Play, now: float, grid_s: float) -> float | None:
-        """As `_ready_at`, remembered for what waits dry and shut."""
+        """As `_ready_at`, cached for zones that wait dry and shut."""
         if play.not_before_s > now:
             return play.not_before_s
         if play.may_until_s is not None and grid_s + self._least_s[play.job.zone] <= (
@@ -320,7 +320,7 @@ class Morning:
         return ready
 
     def _ready_at(self, play: Play, now: float) -> float | None:
-        """The earliest moment, now or later, at which this zone may open; None for never."""
+        """The earliest time, now or later, at which this zone may open; None for never."""
         if play.open_since_s is not None or play.left_l <= TINY_L or play.too_little:
             return None
         job, at = play.job, max(now, play.shut_at_s)
@@ -339,14 +339,14 @@ class Morning:
         return None
 
     def _now_l(self, play: Play, now: float) -> float:
-        """What may still be given before the next stretch begins."""
+        """Water that may still be given before the next stretch begins. [L]"""
         if not play.each_stretch_l:
             return play.left_l
         to_come = sum(begins > now for begins, _ in self._spans[play.job.zone])
         return play.left_l - to_come * play.each_stretch_l
 
     def _smallest_s(self, play: Play, together: frozenset[str]) -> float:
-        """The shortest pulse of this zone at the flow it has in this set."""
+        """The shortest pulse of this zone at its flow in this set. [s]"""
         return smallest_pulse_s(
             line_litres=play.job.line_litres,
             flow_l_s=self._flows.flow_l_s(play.job.zone, together),
@@ -395,7 +395,7 @@ class Morning:
 
     def _next_event(self, now: float) -> float | None:
         together, moments = self._open_set(now), []
-        # While no more may be open, nothing can happen but that one shuts.
+        # While no more zones may open, the next event is that one shuts.
         full = len(together) >= self._most_open
         if not full:
             ready = self._next_ready(now)
@@ -412,7 +412,7 @@ class Morning:
         return min((m for m in moments if math.isfinite(m)), default=None)
 
     def _next_ready(self, now: float) -> float | None:
-        """When the first of those that are shut may open, after now."""
+        """Time after now at which the first shut zone may open."""
         grid_s = self._grid_s(now)
         if self._waiting.due and grid_s > now:
             return grid_s  # none is earlier
@@ -429,7 +429,7 @@ class Morning:
         together = self._open_set(now)
         if seconds < 0.0:
             # The flow rose as another shut, and half of a slow valve's way back was all it still
-            # had to give: it is told a moment before now. All that was known of now is asked anew.
+            # had to give: its command to shut lies before now. All tests of now are repeated.
             self._moving = list(self._plays)
             self._waiting = _Waiting()
             for play in self._plays:
@@ -454,13 +454,13 @@ class Morning:
                 self._close(play, now, flow)
 
     def _close(self, play: Play, now: float, flow: float) -> None:
-        """Tell it to shut; what still passes on its way counts at once."""
+        """Give the command to shut; the water of its closing travel counts at once."""
         assert play.open_since_s is not None
         job, open_s = play.job, now - play.open_since_s
         play.run(flow, job.closes_in_s / 2.0)
         water = _water_s(job, open_s)
-        # A tenth of a second is what a relay can be asked for; the litres follow the rounded time.
-        # None is rounded into its opening travel, where a tenth would be much of the water.
+        # The step of a relay is a tenth of a second; the litres are those of the rounded time.
+        # No time is rounded below the opening travel: there a step is a large part of the water.
         rounded = max(round(open_s * _TENTH) / _TENTH, least_open_s(job.opens_in_s))
         opens = self._start + timedelta(seconds=play.open_since_s)
         self._pulses.append(
