@@ -10,7 +10,7 @@ from typing import Any
 from controller.errors import QuantityError
 from controller.garden import quantities as q
 from controller.garden import values as v
-from controller.garden.checks import Known, judge
+from controller.garden.checks import Known, name_fault
 from controller.garden.hardware import RELAY
 
 # Asks one question with a default ("" for none) and gives back the answer.
@@ -224,7 +224,7 @@ def _zone(
 
     def crop(answer: str) -> str:
         name: str = v.text("a crop", "leek")(answer)
-        wrong = None if known_crops is None else judge(name, known_crops, "crops")
+        wrong = None if known_crops is None else name_fault(name, known_crops, "crops")
         if wrong is not None:
             raise QuantityError(f"found {q.spell(name)}; {wrong}")
         return name

@@ -1,8 +1,7 @@
-"""The garden file's shape: which keys there are, what each may hold, which are needed.
+"""The schema of the garden file: its keys, their values, and which are required.
 
-Quantities are SI by the time they stand in these tables; a key left out is None. What one key
-alone cannot tell (references, overlaps, sizes against each other) is found in `from_file` and
-`checks`.
+Quantities in these tables are in SI; a missing key is None. Faults across keys (references,
+overlaps, sizes) are found in `from_file` and `checks`.
 """
 
 from __future__ import annotations
@@ -194,7 +193,7 @@ class WrittenMain(Table):
 
 
 class WrittenGround(Table):
-    """What may stand in a bed, and in a zone that has none."""
+    """The keys of a bed, also allowed in a zone without one."""
 
     soil: Name | None = None
     mulch: Annotated[str, by(values.mulch)] | None = None
