@@ -54,14 +54,14 @@ def read_table(
             details: list[Any] = error.errors(include_url=False)
         for detail in details:
             place: Path = detail["loc"]
-            faults.add(place, _words(detail, model, needed))
+            faults.add(place, _message(detail, model, needed))
             faults.spoil(place)
             _patch(patched, place, needed)
     faults.raise_if_any()
     raise AssertionError("stand-ins do not read")
 
 
-def _words(detail: Mapping[str, Any], model: type[Table], needed: Needed) -> str:
+def _message(detail: Mapping[str, Any], model: type[Table], needed: Needed) -> str:
     """One of pydantic's errors, as a message for a gardener."""
     place, found = detail["loc"], detail["input"]
     key = str(place[-1])

@@ -199,7 +199,7 @@ OVER_DAYS = 30  # an end is reported for so many days after, if nothing follows
 PAST_DAYS = 7  # a planting so many days past its stages gets a question
 
 
-def ending_words(part: Part, day: date) -> list[str]:
+def ending_messages(part: Part, day: date) -> list[str]:
     """Messages on `day` about the ends of a part's plantings."""
     standing, coming = part.planting_on(day), _sown_cold(part, day)
     if standing is None:

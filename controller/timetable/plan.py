@@ -21,12 +21,12 @@ from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.dose import as_planned, counted_on
 from controller.timetable.need.jobs import NOTHING_GIVEN, Given, Grounds, JobMaker, finished
 from controller.timetable.need.wetted_area import side_reach_m, wet_ground_m2
-from controller.timetable.notices import ending_words, shortages, without_water
+from controller.timetable.notices import ending_messages, shortages, without_water
 from controller.timetable.packing.job import NetworkFlows
 from controller.timetable.records import Timetable
-from controller.timetable.unwritten import record_words
+from controller.timetable.unwritten import record_messages
 from controller.timetable.weather.climatology import Normals
-from controller.timetable.weather.covers import by_zone, cover_words
+from controller.timetable.weather.covers import by_zone, cover_messages
 from controller.timetable.weather.days import account_begins, demand_days
 from controller.timetable.weather.extremes import (
     frost_days,
@@ -34,8 +34,8 @@ from controller.timetable.weather.extremes import (
     frost_messages,
     heat_messages,
 )
-from controller.timetable.weather.monthly_climate import climate_words
-from controller.timetable.windows import FURTHEST_WINDOW_DAYS, clock_change_words
+from controller.timetable.weather.monthly_climate import climate_messages
+from controller.timetable.windows import FURTHEST_WINDOW_DAYS, clock_change_messages
 from controller.weather.day import WeatherDay
 
 __all__ = [
@@ -108,8 +108,8 @@ def plan_garden(
     last = first + (count - 1) * _DAY
     messages = [
         *remarks,
-        *cover_words(garden, shown, last),
-        *_course_words(accounts, shown),
+        *cover_messages(garden, shown, last),
+        *_course_messages(accounts, shown),
         *heat_messages(
             {d: found for d, found in days.items() if d <= last},
             shown,
@@ -248,7 +248,7 @@ def _job_maker(
     )
 
 
-def _course_words(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
+def _course_messages(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
     """Messages on the stages and ends of the plantings of that day."""
     messages: list[str] = []
     for account in accounts.values():
@@ -257,7 +257,7 @@ def _course_words(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
             remarks = (
                 *part.remarks,
                 *(facts.course.remarks if facts is not None else ()),
-                *ending_words(part, day),
+                *ending_messages(part, day),
             )
             messages += [f"{account.zone.name}: {remark}" for remark in remarks]
     return list(dict.fromkeys(messages))  # parts may share a planting
@@ -421,10 +421,10 @@ def _planned(
         remarks=(
             *weather.remarks,
             *demand.remarks,
-            *clock_change_words(garden.watering, garden.site.zone_info, first, last),
-            *climate_words(garden, shown, weather.normals),
+            *clock_change_messages(garden.watering, garden.site.zone_info, first, last),
+            *climate_messages(garden, shown, weather.normals),
             *weather.credits,
-            *record_words(garden, given.record, first=first, today=today, litres=given.litres),
+            *record_messages(garden, given.record, first=first, today=today, litres=given.litres),
         ),
     )
 

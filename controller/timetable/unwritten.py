@@ -75,7 +75,7 @@ def zones_as_printed(garden: Garden) -> frozenset[str]:
     )
 
 
-def record_words(
+def record_messages(
     garden: Garden,
     record: Record,
     *,

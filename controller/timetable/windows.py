@@ -71,7 +71,7 @@ def allowed(
     return _without(_merged(windows), hold_stretches(watering.holds, zone_name, zone_info))
 
 
-def clock_change_words(
+def clock_change_messages(
     watering: Watering, zone_info: ZoneInfo, first: date, last: date
 ) -> list[str]:
     """Messages on windows that a change of the clocks makes longer or shorter."""
@@ -82,12 +82,12 @@ def clock_change_words(
         if len({midnight.utcoffset() for midnight in midnights}) > 1:
             for window in watering.windows:
                 if day.weekday() in window.weekdays:
-                    messages += _change_words(window, day, zone_info)
+                    messages += _change_messages(window, day, zone_info)
         day += _DAY
     return list(dict.fromkeys(messages))
 
 
-def _change_words(window: Window, day: date, zone_info: ZoneInfo) -> list[str]:
+def _change_messages(window: Window, day: date, zone_info: ZoneInfo) -> list[str]:
     opens = datetime.combine(day, window.opens)
     closes = datetime.combine(day, window.closes)
     if closes <= opens:

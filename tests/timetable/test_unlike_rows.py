@@ -19,7 +19,7 @@ from controller.garden.plumbing import Opening, Row
 from controller.garden.show import show_depth
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.uniformity import real_uniformity
-from controller.timetable.need.need import PartNeed, depth_of, loss_words
+from controller.timetable.need.need import PartNeed, depth_of, mixed_crops_text
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min
 
@@ -125,7 +125,7 @@ def test_what_the_others_get_or_lack_is_said_from_half_a_millimetre_on(
     nets_mm: tuple[float, float], said: str
 ) -> None:
     zone, needs = replace(FOUR, unlike_rows=UnlikeRows.NEEDIEST), needs_of(*nets_mm)
-    words = loss_words(
+    words = mixed_crops_text(
         zone,
         account_of(0.5, 0.5),
         needs,

@@ -36,14 +36,14 @@ from controller.timetable.check.zone_checks import HOT_DAY_MM, of_bare_rows, of_
 from controller.timetable.need.dose import even_litres
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.weather.covers import of_covers
-from controller.timetable.windows import clock_change_words
+from controller.timetable.windows import clock_change_messages
 from controller.units import M_PER_FT
 
 # A smaller change of flow while a barrel empties gives no caution. Our choice.
 _WORTH_SAYING = 0.10
 
 
-def zone_words(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[str]:
+def zone_messages(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[str]:
     """Doubts about one zone alone: its rows, its stream, its opening, its barrel."""
     us = garden.us_units
     messages = [
@@ -65,13 +65,13 @@ def zone_words(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list
             for k in (unmeasured[0], unmeasured[2])
         )
         messages.append(f"{guess} (from {show_flow(low, us)} to {show_flow(high, us)} is likely)")
-    fall = _fall_words(zone, garden, flow, lines, loss_k)
+    fall = _fall_message(zone, garden, flow, lines, loss_k)
     if fall is not None:
         messages.append(fall)
     return messages
 
 
-def barrel_words(garden: Garden, wanted_m3: float) -> str | None:
+def barrel_message(garden: Garden, wanted_m3: float) -> str | None:
     """Message if a hot day's water is more than the barrel gives between its levels."""
     holds_m3, us = garden.supply.holds_m3, garden.us_units
     if holds_m3 is None or wanted_m3 <= holds_m3:
@@ -83,7 +83,7 @@ def barrel_words(garden: Garden, wanted_m3: float) -> str | None:
     )
 
 
-def _fall_words(
+def _fall_message(
     zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines, loss_k: float
 ) -> str | None:
     """Message on how a zone's flow falls with a barrel's level; None for a steady supply."""
@@ -184,7 +184,7 @@ def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Line
     messages: list[str] = []
     if flow.dry_holes:
         messages.append(f"{flow.dry_holes} of its holes stay dry even when it runs alone")
-    messages += zone_words(zone, garden, flow, lines)
+    messages += zone_messages(zone, garden, flow, lines)
     even = real_uniformity(flow.holes, garden.watering)
     if even < UNEVEN:
         words = (
@@ -262,7 +262,7 @@ def _hot_day_m3(garden: Garden, lines: Lines) -> float:
 
 def _of_barrel(garden: Garden, hot_day_m3: float) -> list[Finding]:
     """A caution if the barrel does not hold a hot day's water of all zones."""
-    words = barrel_words(garden, hot_day_m3)
+    words = barrel_message(garden, hot_day_m3)
     return [] if words is None else [caution("supply", words)]
 
 
@@ -271,7 +271,7 @@ def _of_clock_changes(garden: Garden, today: date) -> list[Finding]:
     zone_info, last = garden.site.zone_info, today + timedelta(days=365)
     return [
         caution("watering", f"{words}; a window clear of that hour is as long as it says")
-        for words in clock_change_words(garden.watering, zone_info, today, last)
+        for words in clock_change_messages(garden.watering, zone_info, today, last)
     ]
 
 

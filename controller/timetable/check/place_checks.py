@@ -56,9 +56,9 @@ class City:
 def of_place(garden: Garden, crop: Callable[[str], Crop]) -> list[Finding]:
     """Cautions on the garden's place, its time zone and its plantings' dates."""
     site = garden.site
-    words = [_zone_words(site), _longitude_words(site)]
-    latitude = _latitude_words(site)
-    words.append(latitude or _season_words(garden, crop))
+    words = [_zone_message(site), _longitude_message(site)]
+    latitude = _latitude_message(site)
+    words.append(latitude or _season_message(garden, crop))
     return [caution("site", found) for found in words if found]
 
 
@@ -97,7 +97,7 @@ def _degrees(text: str, digits: int) -> float:
     return -value if text[0] == "-" else value
 
 
-def _zone_words(site: Site) -> str:
+def _zone_message(site: Site) -> str:
     """Message on a time zone that is a fixed offset without a place."""
     if site.timezone not in _FIXED and not site.timezone.startswith("Etc/"):
         return ""
@@ -109,7 +109,7 @@ def _zone_words(site: Site) -> str:
     )
 
 
-def _longitude_words(site: Site) -> str:
+def _longitude_message(site: Site) -> str:
     """Message on a longitude that does not fit the time zone."""
     off_h = _hours_off(site, site.longitude_deg)
     if off_h <= MOST_OFF_H or _known_to_fit(site, site.longitude_deg):
@@ -125,7 +125,7 @@ def _longitude_words(site: Site) -> str:
     return f"{words}; one of the two may be another place's"
 
 
-def _latitude_words(site: Site) -> str:
+def _latitude_message(site: Site) -> str:
     """Message on a latitude on the other side of the equator than the time zone's city."""
     city = cities().get(site.timezone)
     if (
@@ -142,7 +142,7 @@ def _latitude_words(site: Site) -> str:
     )
 
 
-def _season_words(garden: Garden, crop: Callable[[str], Crop]) -> str:
+def _season_message(garden: Garden, crop: Callable[[str], Crop]) -> str:
     """Message on warm-season crops in the winter of the place; it names the first."""
     site = garden.site
     cold = [

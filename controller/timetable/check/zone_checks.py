@@ -152,9 +152,9 @@ def of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
     for planting in zone.plantings:
         crop = grounds.crop(planting.crop)
         for words in (
-            _salt_words(crop, grounds.garden.supply.salt_ds_m),
-            _age_words(planting, crop, grounds.garden.site),
-            length_words(planting, crop, grounds.garden.site),
+            _salt_message(crop, grounds.garden.supply.salt_ds_m),
+            _age_message(planting, crop, grounds.garden.site),
+            length_message(planting, crop, grounds.garden.site),
         ):
             if words:
                 found[words] = None
@@ -249,7 +249,7 @@ def _age(planting: Planting, crop: Crop, garden: Garden) -> str:
     return f"{', '.join(words)}; {full}{whose}"
 
 
-def _age_words(planting: Planting, crop: Crop, site: Site) -> str:
+def _age_message(planting: Planting, crop: Crop, site: Site) -> str:
     """Message on a planting's age that does not fit the crop, or is missing; else empty."""
     start, north = planting.start, site.latitude_deg >= 0.0
     if not crop.perennial:
@@ -273,7 +273,7 @@ def _age_words(planting: Planting, crop: Crop, site: Site) -> str:
     )
 
 
-def length_words(planting: Planting, crop: Crop, site: Site) -> str:
+def length_message(planting: Planting, crop: Crop, site: Site) -> str:
     """Question about a planting that is much longer or shorter than its stages; else empty."""
     own = planting.stage_days or planting.stage_warmth or planting.by_warmth
     if planting.harvest_days is not None:
@@ -308,7 +308,7 @@ def length_words(planting: Planting, crop: Crop, site: Site) -> str:
     return ""
 
 
-def _salt_words(crop: Crop, water_ds_m: float | None) -> str:
+def _salt_message(crop: Crop, water_ds_m: float | None) -> str:
     """Message on the effect of salty water on a crop; empty if there is none."""
     if water_ds_m is None or crop.salinity_threshold_ds_m is None:
         return ""

@@ -26,7 +26,13 @@ from controller.timetable.need.dose import (
     soaking_of,
     to_come_mm,
 )
-from controller.timetable.need.need import Outlook, PartNeed, depth_of, loss_words, need_of_part
+from controller.timetable.need.need import (
+    Outlook,
+    PartNeed,
+    depth_of,
+    mixed_crops_text,
+    need_of_part,
+)
 from controller.timetable.need.pulse_length import shortest_pulse_s
 from controller.timetable.packing.fit_day import DaysGone
 from controller.timetable.packing.job import Job
@@ -135,7 +141,7 @@ class JobMaker:
         if due is None:
             return None
         chosen, us_units = due.chosen, self.garden.us_units
-        words = chosen.words + loss_words(
+        words = chosen.words + mixed_crops_text(
             zone, account, due.needs, due.spread_mm, chosen, us_units=us_units
         )
         if self._guess(zone) is not None:

@@ -342,7 +342,7 @@ def depth_of(
     return sum(litres.values()) / zone.ground_m2, needs[neediest]
 
 
-def loss_words(
+def mixed_crops_text(
     zone: Zone,
     account: ZoneAccount,
     needs: Mapping[int, PartNeed],

@@ -342,11 +342,11 @@ class StandIns:
             DAYS_BEFORE: "what is usual, moved by the days before",
             NORMAL: "what is normal here",
             CLIMATE_TABLE: "what the monthly climate table has",
-            SEASON: season_words(self.climate),
+            SEASON: season_label(self.climate),
         }.get(rung, rung)
 
 
-def season_words(climate: str) -> str:
+def season_label(climate: str) -> str:
     """The name of the season's table of a climate class."""
     return f"the season's table for {'an' if climate[0] in 'aeiou' else 'a'} {climate} climate"
 

@@ -34,7 +34,7 @@ def _under(covers: Sequence[Cover], outside: JobMaker) -> JobMaker:
     )
 
 
-def cover_words(garden: Garden, first: date, last: date) -> list[str]:
+def cover_messages(garden: Garden, first: date, last: date) -> list[str]:
     """Messages on covers in these days, once for all zones under the same ones."""
     zones: dict[tuple[Cover, ...], list[str]] = {}
     for zone in garden.zones:

@@ -27,7 +27,7 @@ from controller.timetable.weather.climatology import (
     Normals,
     StandIns,
     eto_of,
-    season_words,
+    season_label,
 )
 from controller.units import in_from_mm
 from controller.weather.day import VALUES, WeatherDay
@@ -171,9 +171,9 @@ def climate_in_force(garden: Garden, normals: Normals | None) -> str:
     if tables:
         sources.append(f"the climate table {garden.weather.climate_table}")
     if len(known) == len(days):
-        rain = _rain_words(sum(found.rain_mm or 0.0 for found in tables), us)
+        rain = _rain_text(sum(found.rain_mm or 0.0 for found in tables), us)
         return f"{', then '.join(sources)}: {peak}{rain}"
-    sources.append(season_words(climate))
+    sources.append(season_label(climate))
     others = [
         f"{show_depth(monthly(_stand_ins(garden, None, name))[at], us)} if {name}"
         for name in (DRIEST, DAMPEST)
@@ -182,7 +182,7 @@ def climate_in_force(garden: Garden, normals: Normals | None) -> str:
     return f"{', then '.join(sources)}: {peak} ({', '.join(others)}); {_SET}"
 
 
-def climate_words(
+def climate_messages(
     garden: Garden, days: Iterable[DayInput], normals: Normals | None
 ) -> tuple[str, ...]:
     """Messages on days of a plan that stand on a climate class or table."""
@@ -210,7 +210,7 @@ def climate_words(
     if by_table and normals is not None:
         eto_mm = _mean(found.eto_mm for found in by_table)
         fallen = (normals.on(found.day) for found in by_table if found.rain_mm is None)
-        rain = _rain_words(sum(n.rain_mm or 0.0 for n in fallen if n is not None), us)
+        rain = _rain_text(sum(n.rain_mm or 0.0 for n in fallen if n is not None), us)
         words.append(
             f"the climate table stands in on {_days(by_table)}: ETo {show_depth(eto_mm, us)} a "
             f"day{rain}"
@@ -223,7 +223,7 @@ def _class_mm(garden: Garden, climate: str, days: Sequence[DayInput]) -> float:
     return _mean(_stand_ins(garden, None, climate).usual_mm(found.day) for found in days)
 
 
-def _rain_words(rain_mm: float, us: bool) -> str:
+def _rain_text(rain_mm: float, us: bool) -> str:
     """Text that usual rain is not credited; empty if the table has no rain."""
     if rain_mm <= 0.0:
         return ""

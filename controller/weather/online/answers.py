@@ -322,7 +322,7 @@ def checked(day: WeatherDay, remarks: list[str]) -> WeatherDay:
     return sound
 
 
-def under_way_words(asked_on: date, begins_utc: datetime, place: Place) -> list[str]:
+def under_way_remarks(asked_on: date, begins_utc: datetime, place: Place) -> list[str]:
     """Remark on a forecast that begins after midnight of the day on which it was given."""
     begins = begins_utc.astimezone(place.zone)
     if begins.replace(tzinfo=None) <= datetime.combine(asked_on, time()):

@@ -101,7 +101,7 @@ class CachedClient:
             if cached is None or reading is None:
                 told = "".join(f"; {remark}" for remark in remarks)
                 raise NoWeather(f"{fault}; no earlier answer is kept{told}") from fault
-            words = self._stale_words(cached, reading.asked_on, place, lifetime, str(fault))
+            words = self._stale_remarks(cached, reading.asked_on, place, lifetime, str(fault))
             return Answered(reading=reading, cached=cached, fresh=False, remarks=(*remarks, *words))
         if fetched.deprecated:
             words = ("this way of asking is on its way out (203): look for a newer Rowgate",)
@@ -150,7 +150,7 @@ class CachedClient:
         good_for = max(lifetime.fresh_for, timedelta(seconds=cached.good_for_s))
         return timedelta(0) <= age < good_for  # an answer from the future is not fresh
 
-    def _stale_words(
+    def _stale_remarks(
         self, cached: CachedAnswer, asked_on: date, place: Place, lifetime: CacheLifetime, why: str
     ) -> tuple[str, ...]:
         """The remarks for an old answer; NoWeather if it is too old to use."""

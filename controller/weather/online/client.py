@@ -267,7 +267,7 @@ class Fetcher:
             reason = reason_in(raw[:MOST_REASON_BYTES].decode("utf-8", errors="replace"))
             # Its dates are compared with its own clock: this one may be wrong.
             fault = refusal(status, reason, headers.get("Retry-After"), date_utc or now_utc)
-            raise fault.with_(_clock_words(date_utc, now_utc))
+            raise fault.with_(_clock_text(date_utc, now_utc))
         kind = headers.get("Content-Type", "").split(";")[0].strip().lower()
         if kind not in request.accept:
             raise TryFailed(
@@ -423,7 +423,7 @@ def _date_utc(header: str | None) -> datetime | None:
         return None
 
 
-def _clock_words(date_utc: datetime | None, now_utc: datetime) -> str:
+def _clock_text(date_utc: datetime | None, now_utc: datetime) -> str:
     if date_utc is None or abs(date_utc - now_utc) <= CLOCKS_AGREE:
         return ""
     return (

@@ -45,7 +45,7 @@ from controller.weather.online.answers import (
     parsed,
     reaches,
     sum_over,
-    under_way_words,
+    under_way_remarks,
     unit_trouble,
     within,
 )
@@ -149,7 +149,7 @@ def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Read
     remarks += only_parts(partial)
     if not days:
         raise NoWeather("the weather service gave no day whole")
-    remarks += under_way_words(asked_on, air.points["air_temperature"][0].at_utc, place)
+    remarks += under_way_remarks(asked_on, air.points["air_temperature"][0].at_utc, place)
     return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks), made_utc=made_utc)
 
 

@@ -136,7 +136,7 @@ def read_days(body: str, question: Question, *, given_utc: datetime) -> Reading:
     sunless = [str(d.day) for d in days if d.solar_mj_m2 is None]
     if sunless and "solar_mj_m2" in read:
         remarks.append(f"no radiation yet for {', '.join(sunless)}")
-    remarks += _boundary_words(question.place, days[-1].day)
+    remarks += _boundary_remarks(question.place, days[-1].day)
     return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks))
 
 
@@ -193,7 +193,7 @@ def _days_ahead(place: Place, day: date) -> timedelta:
     return timedelta(days=round(_hours_apart(place, day) / 24.0))
 
 
-def _boundary_words(place: Place, day: date) -> list[str]:
+def _boundary_remarks(place: Place, day: date) -> list[str]:
     """Remark on the time between its midnight and the garden's, from one hour on."""
     apart_h = _hours_apart(place, day) - 24.0 * _days_ahead(place, day).days
     if abs(apart_h) < 1.0:

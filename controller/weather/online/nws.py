@@ -45,7 +45,7 @@ from controller.weather.online.answers import (
     only_parts,
     parsed,
     sum_over,
-    under_way_words,
+    under_way_remarks,
     unit_trouble,
     within,
 )
@@ -145,7 +145,7 @@ def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Read
         raise NoWeather("the weather service gave no day whole")
     if rainless:
         remarks.append(f"its rain does not reach to {', '.join(rainless)}")
-    remarks += under_way_words(asked_on, begins_utc, place)
+    remarks += under_way_remarks(asked_on, begins_utc, place)
     return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks), made_utc=made_utc)
 
 

@@ -131,7 +131,7 @@ def read_answer(
     ]
     if not days:
         raise NoWeather("the weather service gave no day whole")
-    remarks += _shifted_words(answer, asked_on, dates[-1], question.place)
+    remarks += _shifted_remarks(answer, asked_on, dates[-1], question.place)
     return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks))
 
 
@@ -155,7 +155,7 @@ def _dated(day: WeatherDay, given_utc: datetime, place: Place) -> WeatherDay:
     return day if settled else day.with_(given_utc=given_utc)
 
 
-def _shifted_words(
+def _shifted_remarks(
     answer: Mapping[str, object], asked_on: date, last: date, place: Place
 ) -> list[str]:
     """Remark on days from yesterday on that begin at another time than the garden's."""

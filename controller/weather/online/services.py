@@ -263,7 +263,7 @@ class Service:
             contact = _contact(self._contact) if self._about.wants_contact else ""
             access = Access(client=self._client, base_url=self._base_url, contact=contact)
             answered = self._about.ask(access, question)
-            remarks = (*answered.remarks, *answered.reading.remarks, *_age_words(answered, place))
+            remarks = (*answered.remarks, *answered.reading.remarks, *_age_remarks(answered, place))
         except NoWeather as fault:
             raise NoWeather(f"{self.name}: {fault}") from fault
         return OnlineAnswer(
@@ -329,7 +329,7 @@ def _contact(contact: str) -> str:
     return plain
 
 
-def _age_words(answered: Answered[Reading], place: Place) -> list[str]:
+def _age_remarks(answered: Answered[Reading], place: Place) -> list[str]:
     """Remarks on dates that differ, and on an old forecast in a new answer."""
     cached, reading = answered.cached, answered.reading
     words = []

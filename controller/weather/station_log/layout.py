@@ -59,9 +59,9 @@ _UNITS[DEW] = _UNITS[TEMP]
 del _UNITS[TEMP]["°"]  # the scale is missing
 for _kind in (RAIN_DAY, RAIN_TOTAL, RAIN_AMOUNT):
     _UNITS[_kind] = _UNITS[RAIN_PLAIN]
-UNIT_WORDS = {TEMP: "(°C) or (°F)", DEW: "(°C) or (°F)", WIND: "(m/s), (km/h), (mph) or (knots)",
+UNIT_HELP = {TEMP: "(°C) or (°F)", DEW: "(°C) or (°F)", WIND: "(m/s), (km/h), (mph) or (knots)",
               SUN: "(W/m2)"}  # fmt: skip
-_RAIN_UNIT_WORDS = "(mm) or (in)"
+_RAIN_UNIT_HELP = "(mm) or (in)"
 
 _INDOORS = {"in", "int", "room", "house", "console"}
 _EXTREME = {"hi", "high", "max", "maximum", "peak", "lo", "low", "min", "minimum"}
@@ -120,9 +120,9 @@ def unit_of(meaning: str, candidates: Sequence[str]) -> ToSi | None:
     return None
 
 
-def unit_words(meaning: str) -> str:
+def unit_help(meaning: str) -> str:
     """How a heading may name its unit, as text for a person."""
-    return UNIT_WORDS.get(meaning, _RAIN_UNIT_WORDS)
+    return UNIT_HELP.get(meaning, _RAIN_UNIT_HELP)
 
 
 def _endings(text: str) -> list[str]:

@@ -12,7 +12,7 @@ from controller.weather.day import WeatherDay
 from controller.weather.day_checks import LIMITS, ClearSky
 from controller.weather.files.finish import WeatherFile, finished
 from controller.weather.files.table import Notes, Row, all_lines
-from controller.weather.series_checks import spans as day_words
+from controller.weather.series_checks import spans as day_spans
 from controller.weather.station_log import daily_values
 from controller.weather.station_log import layout as hd
 from controller.weather.station_log.daily_values import Point, Span
@@ -233,7 +233,7 @@ def _report_incomplete(incomplete: Mapping[str, list[date]], log: Log, notes: No
         count = f"{len(gone_days)} day{'s' if len(gone_days) > 1 else ''}"
         notes.remarks.append(
             f"{notes.file}: {', '.join(columns)}: too little read on {count} for a whole day, so "
-            f"unknown: {day_words(gone_days)}"
+            f"unknown: {day_spans(gone_days)}"
         )
 
 

@@ -132,7 +132,7 @@ def _figures(
         if to_si is None:
             del chosen[name]
             notes.fault(layout.header_line, h.text, "no unit", "the column is not used; write its "
-                        f"unit into the heading, as {hd.unit_words(name)}")  # fmt: skip
+                        f"unit into the heading, as {hd.unit_help(name)}")  # fmt: skip
             continue
         raw = [p[0] for p in figures if p is not None]
         if len(raw) >= 24 and not any(raw) and not name.startswith("rain"):
