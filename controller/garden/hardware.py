@@ -70,7 +70,7 @@ def board_address(found: Any) -> str:
         if isinstance(found, str):
             return str(ipaddress.ip_address(found.strip()))
     except ValueError:
-        pass  # said below
+        pass  # the error follows below
     raise QuantityError(
         f'found {q.spell(found)}; an address is one of this board in numbers, as in "127.0.0.1" '
         'for itself alone or "0.0.0.0" for all its networks'

@@ -31,7 +31,7 @@ def a_day(day: date, source: str, *, measured: bool = True, **more: Any) -> Weat
 
 
 def around(name: str) -> tuple[WeatherDay, ...]:
-    """Yesterday as it was, today and tomorrow as they are foretold."""
+    """Yesterday as it was, today and tomorrow as they are forecast."""
     return (
         a_day(TODAY - DAY, f"{name} model", measured=False, modelled=True),
         *(a_day(TODAY + n * DAY, f"{name} forecast", measured=False) for n in (0, 1)),

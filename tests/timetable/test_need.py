@@ -1,4 +1,4 @@
-"""What one part wants on a morning, from evenings set by hand, so that each figure can be WORKED.
+"""What one part needs on a morning, from evenings set by hand, so that each figure can be WORKED.
 
 Leeks in loam; the line wets 0.4 of the ground, open to the sun. Last evening 16 mm were missing
 there, of 20 mm readily available; Kcb was 0.6 and cover 0.3, and the ground would have lost 0.9 of
@@ -298,7 +298,7 @@ def test_a_perennial_just_set_out_is_watered_every_third_day_unless_rain_did_it(
 
 
 def test_a_seedbed_gets_what_its_top_lacks_from_two_millimetres_on() -> None:
-    # 2 mm: extension services' practice, no source (wants.SEEDBED_LEAST_MM).
+    # 2 mm: extension services' practice, no source (need.SEEDBED_LEAST_MM).
     top: dict[str, object] = {"surface_depletion_mm": 2.0, "wet_depletion_mm": 2.0}
     need = needed(evenings(**top), a_part(SEEDBED), eto_mm=(4.9,))
     assert need.due and not need.spread

@@ -384,14 +384,14 @@ def _pump(filling: Filling) -> Pump:
 def _before(filling: Filling) -> BeforeRegulator | None:
     """The mains before a regulator, if the gardener knows their pressure."""
     supply = filling.written.supply
-    for key, written, wants in (
+    for key, written, needed_key in (
         ("flow_test_before", supply.flow_test_before, "static_pressure"),
         ("open_loss", supply.open_loss, "flow_test_before"),
     ):
-        if written is not None and not filling.faults.is_written((*_AT, wants)):
+        if written is not None and not filling.faults.is_written((*_AT, needed_key)):
             filling.faults.add(
                 (*_AT, key),
-                f"found it without {wants}, measured before the regulator as well: write both",
+                f"found it without {needed_key}, measured before the regulator as well: write both",
             )
     if supply.static_head_m is None:
         return None

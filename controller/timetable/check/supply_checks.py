@@ -35,12 +35,12 @@ FORK_TAKES = 0.05
 
 def of_sets(garden: Garden, lines: Lines) -> list[Finding]:
     """Pairs of zones that are never open together, because a valve would not shut."""
-    wants = set(closing_heads_m(garden))
+    need_pressure = set(closing_heads_m(garden))
     watering = [z for z in garden.zones if any(not row.plugged for row in z.rows)]
     alone = {zone.name for zone in watering if not that_stay_open(lines, frozenset((zone.name,)))}
     beside: dict[str, list[tuple[str, StaysOpen]]] = {}
     for one, other in combinations([z.name for z in watering if z.name in alone], 2):
-        if garden.watering.most_open < 2 or not wants & {one, other}:
+        if garden.watering.most_open < 2 or not need_pressure & {one, other}:
             continue
         for stays in that_stay_open(lines, frozenset((one, other))):
             partner = other if stays.zone == one else one

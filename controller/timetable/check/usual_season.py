@@ -246,7 +246,7 @@ class _Playing:
         """Simulate the season again for a changed garden.
 
         It begins on the day on which water was first held back: before that nothing differs. It
-        ends when none of the given zones can be helped any more, or another zone goes short.
+        ends early when all given zones are short again, or another zone is.
         """
         short = {name for name, rows in base.short.items() if rows}
 

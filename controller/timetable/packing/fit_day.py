@@ -87,11 +87,11 @@ class DaysGone:
         if network is not self._network:
             self._days, self._network = {}, network
         packed_from = hash((most_open, least_share, tuple(jobs)))
-        kept = self._days.get(day)
-        if kept is None or kept[0] != packed_from:
+        cached = self._days.get(day)
+        if cached is None or cached[0] != packed_from:
             packed = pack(jobs, flows, most_open=most_open, least_share=least_share)
-            kept = self._days[day] = (packed_from, given_on_day(packed))
-        return kept[1]
+            cached = self._days[day] = (packed_from, given_on_day(packed))
+        return cached[1]
 
 
 def pack(
@@ -140,15 +140,15 @@ def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> Play | None:
     if stays_open is not None:
         not_fitted.append(_left_over(job, job.even_litres, f"even alone, {stays_open}"))
         return None
-    wanted = job.even_litres
-    if wanted + job.line_litres > job.cap_litres:
+    due_litres = job.even_litres
+    if due_litres + job.line_litres > job.cap_litres:
         fits = max(0.0, job.cap_litres - job.line_litres)
-        not_fitted.append(_left_over(job, wanted - fits, OVER_CAP))
-        wanted = fits
-    if wanted <= TINY_L:
+        not_fitted.append(_left_over(job, due_litres - fits, OVER_CAP))
+        due_litres = fits
+    if due_litres <= TINY_L:
         return None
     refused = why_too_short(
-        even_litres=wanted,
+        even_litres=due_litres,
         line_litres=job.line_litres,
         flow_l_s=alone,
         shortest_pulse_s=job.shortest_pulse_s,
@@ -158,18 +158,18 @@ def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> Play | None:
         longest_window_s=max((s.ends_utc - s.begins_utc).total_seconds() for s in job.stretches),
     )
     if refused is not None:
-        not_fitted.append(_left_over(job, wanted, refused))
+        not_fitted.append(_left_over(job, due_litres, refused))
         return None
     # What runs out of the line after a pulse needs room in the basin, too: half of it at most.
     basin_mm = job.soaking.basin_mm
     room_mm = max(0.5 * basin_mm, basin_mm - job.line_litres / job.soaking.strip_m2)
-    kept = wanted / len(job.stretches) if job.spread else 0.0
+    reserved_l = due_litres / len(job.stretches) if job.spread else 0.0
     return Play(
         job=job,
         soaking=replace(job.soaking, basin_mm=room_mm),
-        left_l=wanted,
+        left_l=due_litres,
         slot=job.first_slot,
-        each_stretch_l=kept,
+        each_stretch_l=reserved_l,
     )
 
 

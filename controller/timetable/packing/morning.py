@@ -47,7 +47,7 @@ class Play:
     slot: int
     at: int = 0  # its place in the order
     standing_mm: float = 0.0
-    open_since_s: float | None = None  # told to open
+    open_since_s: float | None = None  # time of the command to open
     shut_at_s: float = 0.0  # completely shut, after its travel
     opening_s: float = 0.0  # of the opening, before its water counts
     fill_left_l: float = 0.0

@@ -160,11 +160,11 @@ def _usable(
         except OutOfRange as fault:
             remarks.append(f"{best.weather.day}: {fault}; {best.source or 'it'} is not used")
         at_fault = (best.source, best.weather.measured)
-        kept = [row for row in left if (row.source, row.measured) != at_fault]
-        if not kept:
+        others = [row for row in left if (row.source, row.measured) != at_fault]
+        if not others:
             nothing = best.weather.with_(tmin_c=None, tmax_c=None)
             return BestDay(weather=nothing, rung=NOTHING), None
-        left = kept
+        left = others
 
 
 def account_begins(day: date, site: Site) -> date:

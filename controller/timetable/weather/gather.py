@@ -243,9 +243,9 @@ def best_normals(
     """
     if own is not None and own.years:
         return own
-    kept = list(rows)
-    if not kept or (today - min(w.day for w in kept)).days < LEAST_YEARS * 365:
+    stored = list(rows)
+    if not stored or (today - min(w.day for w in stored)).days < LEAST_YEARS * 365:
         return own
-    best = best_days(kept, order=order, today=today)
+    best = best_days(stored, order=order, today=today)
     found = normals_from([found.weather for found in best.values()], garden.site)
     return own if found is None else found.filled_by(own)

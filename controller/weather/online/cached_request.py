@@ -99,8 +99,8 @@ class CachedClient:
             if isinstance(fault, TryFailed) and fault.status in raise_on:
                 raise
             if cached is None or reading is None:
-                told = "".join(f"; {remark}" for remark in remarks)
-                raise NoWeather(f"{fault}; no earlier answer is kept{told}") from fault
+                notes = "".join(f"; {remark}" for remark in remarks)
+                raise NoWeather(f"{fault}; no earlier answer is kept{notes}") from fault
             words = self._stale_remarks(cached, reading.asked_on, place, lifetime, str(fault))
             return Answered(reading=reading, cached=cached, fresh=False, remarks=(*remarks, *words))
         if fetched.deprecated:

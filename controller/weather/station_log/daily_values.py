@@ -236,14 +236,14 @@ def _rise(before: float, after: float) -> float:
 
 
 def _without_glitches(points: Sequence[Point]) -> list[Point]:
-    kept: list[Point] = []
+    good: list[Point] = []
     for n, p in enumerate(points):
-        if kept and kept[-1].value - p.value >= GLITCH_MM:
+        if good and good[-1].value - p.value >= GLITCH_MM:
             coming = points[n + 1 : n + 1 + GLITCH_READINGS]
-            if any(kept[-1].value <= c.value <= kept[-1].value + GLITCH_MM for c in coming):
+            if any(good[-1].value <= c.value <= good[-1].value + GLITCH_MM for c in coming):
                 continue
-        kept.append(p)
-    return kept
+        good.append(p)
+    return good
 
 
 def _is_spike(before: Point, p: Point, after: Point) -> bool:

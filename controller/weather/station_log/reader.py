@@ -176,13 +176,13 @@ def _points(log: Log, name: str, notes: Notes) -> list[Point]:
             + (f"; {len(beyond)} readings are left out so" if len(beyond) > 1 else ""),
         )
     if name in (hd.TEMP, hd.DEW):
-        kept = daily_values.without_spikes(points)
-        if len(kept) < len(points):
+        good = daily_values.without_spikes(points)
+        if len(good) < len(points):
             notes.remarks.append(
-                f"{notes.file}: {heading}: {len(points) - len(kept)} single readings far from "
+                f"{notes.file}: {heading}: {len(points) - len(good)} single readings far from "
                 "those before and after are left out"
             )
-        return kept
+        return good
     return points
 
 

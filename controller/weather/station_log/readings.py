@@ -93,13 +93,13 @@ def read_log(
         if time is None:
             odd_lines.append((number, layout.stamp_text(cells), "there is no such date"))
     _report_lines(odd_lines, notes)
-    kept = [(row, time) for row, time in zip(table, local, strict=True) if time is not None]
-    moments, clock, remarks = on_one_clock([time for _, time in kept], zone)
+    good = [(row, time) for row, time in zip(table, local, strict=True) if time is not None]
+    moments, clock, remarks = on_one_clock([time for _, time in good], zone)
     notes.remarks += [f"{notes.file}: {text}" for text in remarks]
-    columns = _figures([row for row, _ in kept], chosen, layout, notes)
+    columns = _figures([row for row, _ in good], chosen, layout, notes)
     readings = [
         Reading(line=row[0], at_s=at_s, values=values)
-        for (row, _), at_s, values in zip(kept, moments, columns, strict=True)
+        for (row, _), at_s, values in zip(good, moments, columns, strict=True)
     ]
     used = {name: h for name, h in chosen.items() if any(name in r.values for r in readings)}
     return Log(

@@ -79,7 +79,7 @@ def account_of(*shares: float) -> SimpleNamespace:
     return SimpleNamespace(parts=PARTS, shares=shares)
 
 
-# WORKED: four square metres, three of row 1, which wants 6 mm, 18 L; the others want 10 mm, 10 L.
+# WORKED: four square metres, three of row 1, which needs 6 mm, 18 L; the others need 10 mm, 10 L.
 # By its share of the flow each asks for 18 / 0.7 and 10 / 0.3 L of the whole.
 @pytest.mark.parametrize(
     ("shares", "litres", "whose"),
