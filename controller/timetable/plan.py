@@ -16,7 +16,7 @@ from controller.demand.soil.packed_days import JoinedRows, rows_since
 from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import Row
 from controller.hydraulics.network.garden_lines import Lines
-from controller.timetable.march import DayPlanned, March
+from controller.timetable.garden_accounts import DayPlanned, GardenAccounts
 from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.dose import as_planned, counted_on
 from controller.timetable.need.jobs import NOTHING_GIVEN, Given, Grounds, JobMaker, finished
@@ -92,7 +92,7 @@ def plan_garden(
         If a day between the start of the account and the last planned day is missing.
     """
     shown = first if shown_from is None else shown_from
-    march = march_of(
+    carried = garden_accounts(
         garden,
         grounds,
         lines,
@@ -103,8 +103,8 @@ def plan_garden(
         not_before_utc=not_before_utc,
         normals=normals,
     )
-    accounts = march.accounts
-    march.through_days_gone()
+    accounts = carried.accounts
+    carried.through_days_gone()
     last = first + (count - 1) * _DAY
     messages = [
         *remarks,
@@ -127,13 +127,13 @@ def plan_garden(
     planned: list[DayPlanned] = []
     day = first
     while day <= last:
-        found = march.plan(day)
+        found = carried.plan(day)
         if day >= shown:
             planned.append(found)
         day += _DAY
     doses = [dose for p in planned for dose in finished(p.doses, p.packed.pulses)]
     not_fitted = [left for p in planned for left in p.packed.not_fitted]
-    messages += march.job_maker.guesses(doses)
+    messages += carried.job_maker.guesses(doses)
     ledger = JoinedRows(rows for account in accounts.values() for rows in account.ledgers)
     pulses = tuple(pulse for p in planned for pulse in p.packed.pulses)
     return Timetable(
@@ -145,14 +145,14 @@ def plan_garden(
         ledger=ledger,
         short=shortages(ledger.since(shown), not_fitted, first=shown),
         no_water=without_water(
-            march.job_maker, accounts, pulses, not_fitted, first=shown, last=last
+            carried.job_maker, accounts, pulses, not_fitted, first=shown, last=last
         ),
-        water_in=march.to_water_in(shown),
+        water_in=carried.to_water_in(shown),
         remarks=tuple(messages),
     )
 
 
-def march_of(
+def garden_accounts(
     garden: Garden,
     grounds: Grounds,
     lines: Lines,
@@ -164,7 +164,7 @@ def march_of(
     not_before_utc: datetime | None = None,
     normals: Normals | None = None,
     watered_in: bool = False,
-) -> March:
+) -> GardenAccounts:
     """The accounts of all zones, still empty; arguments as for `plan_garden` and `ZoneAccount`."""
     job_maker = _job_maker(
         garden,
@@ -181,7 +181,7 @@ def march_of(
         zone.name: zone_account(job_makers[zone.name], zone, normals, watered_in=watered_in)
         for zone in garden.zones
     }
-    return March(job_maker, job_makers, accounts, NetworkFlows(lines))
+    return GardenAccounts(job_maker, job_makers, accounts, NetworkFlows(lines))
 
 
 def zone_account(

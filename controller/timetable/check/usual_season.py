@@ -16,11 +16,11 @@ from controller.demand.records import DayInput, LedgerDay
 from controller.garden.model import Garden, Satisfy, Zone
 from controller.hydraulics.network.garden_lines import Lines
 from controller.timetable.check.what_helps import Help, OutOfTime, search
-from controller.timetable.march import March
+from controller.timetable.garden_accounts import GardenAccounts
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.notices import is_short, shortages
 from controller.timetable.packing.job import NetworkFlows
-from controller.timetable.plan import march_of
+from controller.timetable.plan import garden_accounts
 from controller.timetable.records import Dose, NotFitted, Pulse, Short
 from controller.timetable.weather.climatology import Normals
 from controller.timetable.weather.days import demand_days, growing_year
@@ -111,12 +111,12 @@ def usual_season(
         normals=normals,
         climate=garden.weather.climate,
     ).days
-    playing = _Playing(grounds, lines, days, normals, last, on_day, left=MOST_ZONE_DAYS)
-    base = _Play(playing.march(garden, first))
+    simulator = _Simulator(grounds, lines, days, normals, last, on_day, left=MOST_ZONE_DAYS)
+    base = _Simulation(simulator.carried(garden, first))
     for day in _span(first, last):
-        base.go_on(day)
+        base.next_day(day)
         on_day()
-    waterable = [zone.name for zone in garden.zones if _waterable(zone, garden, base.march.flows)]
+    waterable = [zone.name for zone in garden.zones if _waterable(zone, garden, base.carried.flows)]
     short = base.shortages(waterable)
     reasons = {
         found.zone: {left.reason for left in base.left_before(found.zone)} for found in short
@@ -124,7 +124,7 @@ def usual_season(
     helps = {}
     if short:
         tight = min(left.day for left in base.not_fitted)
-        helps = search(garden, reasons, playing.again(base, tight))
+        helps = search(garden, reasons, simulator.again(base, tight))
     rows = {(row.zone, row.part, row.day): row for rows in base.short.values() for row in rows}
     return Season(
         first=first,
@@ -164,25 +164,25 @@ def _year_after(begins: date) -> date:
     return begins.replace(year=begins.year + 1)
 
 
-class _Play:
+class _Simulation:
     """One simulation of the season: water given, water held back, shortages."""
 
-    def __init__(self, march: March) -> None:
-        self.march = march
+    def __init__(self, carried: GardenAccounts) -> None:
+        self.carried = carried
         self.pulses: list[Pulse] = []
         self.doses: dict[tuple[str, date], Dose] = {}
         self.not_fitted: list[NotFitted] = []
         self.short: defaultdict[str, list[LedgerDay]] = defaultdict(list)
         self._last_left: dict[str, date] = {}
 
-    def go_on(self, day: date) -> None:
+    def next_day(self, day: date) -> None:
         """Simulate one more day."""
-        planned = self.march.plan(day)
+        planned = self.carried.plan(day)
         self.pulses += planned.packed.pulses
         self.doses.update(((dose.zone, dose.day), dose) for dose in planned.doses)
         self.not_fitted += planned.packed.not_fitted
         self._last_left.update((left.zone, day) for left in planned.packed.not_fitted)
-        for name, account in self.march.accounts.items():
+        for name, account in self.carried.accounts.items():
             left = self._last_left.get(name)
             if left is None or (day - left).days > KEPT_BACK_DAYS:
                 continue
@@ -214,7 +214,7 @@ class _Play:
 
 
 @dataclass(slots=True)
-class _Playing:
+class _Simulator:
     """What all simulations of one garden share."""
 
     grounds: Grounds
@@ -226,9 +226,9 @@ class _Playing:
     left: int  # zone days that may still be simulated
     flows: NetworkFlows | None = None
 
-    def march(self, garden: Garden, first: date) -> March:
+    def carried(self, garden: Garden, first: date) -> GardenAccounts:
         """Empty accounts for a simulation; all simulations share one network."""
-        found = march_of(
+        found = garden_accounts(
             garden,
             self.grounds,
             self.lines,
@@ -242,7 +242,9 @@ class _Playing:
             self.flows = found.flows
         return replace(found, flows=self.flows)
 
-    def again(self, base: _Play, tight: date) -> Callable[[Garden, frozenset[str]], frozenset[str]]:
+    def again(
+        self, base: _Simulation, tight: date
+    ) -> Callable[[Garden, frozenset[str]], frozenset[str]]:
         """Simulate the season again for a changed garden.
 
         It begins on the day on which water was first held back: before that nothing differs. It
@@ -251,20 +253,20 @@ class _Playing:
         short = {name for name, rows in base.short.items() if rows}
 
         def kept_by(garden: Garden, asked: frozenset[str]) -> frozenset[str]:
-            march = self.march(garden, base.march.job_maker.first)
-            for name, account in march.accounts.items():
+            carried = self.carried(garden, base.carried.job_maker.first)
+            for name, account in carried.accounts.items():
                 for mine, theirs in zip(
-                    account.ledgers, base.march.accounts[name].ledgers, strict=True
+                    account.ledgers, base.carried.accounts[name].ledgers, strict=True
                 ):
                     mine += [row for row in theirs if row.day < tight]
-            play, kept = _Play(march), asked
+            simulation, kept = _Simulation(carried), asked
             for day in _span(tight, self.last):
                 if self.left <= 0:
                     raise OutOfTime
                 self.left -= len(garden.zones)
-                play.go_on(day)
+                simulation.next_day(day)
                 self.on_day()
-                fallen = {name for name, rows in play.short.items() if rows}
+                fallen = {name for name, rows in simulation.short.items() if rows}
                 kept -= fallen
                 if not kept or fallen - short:
                     return frozenset()
@@ -283,9 +285,9 @@ def _waterable(zone: Zone, garden: Garden, flows: NetworkFlows) -> bool:
     )
 
 
-def _water(zone: Zone, garden: Garden, base: _Play) -> ZoneWater:
+def _water(zone: Zone, garden: Garden, base: _Simulation) -> ZoneWater:
     pulses = [pulse for pulse in base.pulses if pulse.zone == zone.name]
-    account = base.march.accounts[zone.name]
+    account = base.carried.accounts[zone.name]
     litres, line_litres, saving = 0.0, 0.0, 0.0
     for pulse in pulses:
         filling = pulse.line_litres or 0.0

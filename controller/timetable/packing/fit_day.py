@@ -4,10 +4,10 @@ The day is simulated event by event: a valve opens or closes, and then the netwo
 every open zone. So a zone's flow is always that of the open set, never that of the zone alone.
 Nothing is random: the same jobs give the same pulses.
 
-The zone with the highest depletion over its allowed depletion goes first. A zone joins the open set
-only if each zone of the set keeps its stated share of its flow alone, and no more holes are dry.
-Hand valves are turned one at a time, on whole minutes, with a minute to walk between them. A pulse
-begins only if it can fill its line at the flow of the set, and water after that.
+The zone with the highest depletion over its readily available water goes first. A zone joins the
+open set only if each zone of the set keeps its stated share of its flow alone, and no more holes
+are dry. Hand valves are turned one at a time, on whole minutes, with a minute to walk between them.
+A pulse begins only if it can fill its line at the flow of the set, and water after that.
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from controller.timetable.need.pulse_length import why_too_short
+from controller.timetable.packing.day_simulation import TINY_L, WALK_S, DaySimulation, JobState
 from controller.timetable.packing.job import Flows, Job, whole_second
-from controller.timetable.packing.morning import TINY_L, WALK_S, Morning, Play
 from controller.timetable.records import NotFitted, Pulse
 
 __all__ = ["WALK_S", "Flows", "Job", "Packed", "pack"]
@@ -108,24 +108,24 @@ def pack(
     reason.
     """
     not_fitted: list[NotFitted] = []
-    plays: list[Play] = []
+    states: list[JobState] = []
     for job in sorted(jobs, key=lambda j: (-round(j.urgency, _URGENCY_DIGITS), j.zone)):
-        play = _admit(job, flows, not_fitted)
-        if play is not None:
-            plays.append(play)
+        state = _admit(job, flows, not_fitted)
+        if state is not None:
+            states.append(state)
     pulses: list[Pulse] = []
-    if plays:
-        start = whole_second(min(s.begins_utc for p in plays for s in p.job.stretches))
-        Morning(plays, flows, start, most_open, least_share, pulses).play()
-        for play in plays:
-            if play.left_l > TINY_L:
-                reason = play.too_little or CLOSED_FIRST
-                not_fitted.append(_left_over(play.job, play.left_l, reason))
+    if states:
+        start = whole_second(min(s.begins_utc for p in states for s in p.job.stretches))
+        DaySimulation(states, flows, start, most_open, least_share, pulses).run()
+        for state in states:
+            if state.left_l > TINY_L:
+                reason = state.too_little or CLOSED_FIRST
+                not_fitted.append(_left_over(state.job, state.left_l, reason))
     pulses.sort(key=lambda p: (p.opens_utc, p.zone))
     return Packed(pulses=tuple(pulses), not_fitted=tuple(not_fitted))
 
 
-def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> Play | None:
+def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> JobState | None:
     """Refuse a job that is impossible on this day, and cut one at its daily cap."""
     if not job.stretches:
         held = job.hold_reason
@@ -164,7 +164,7 @@ def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> Play | None:
     basin_mm = job.soaking.basin_mm
     room_mm = max(0.5 * basin_mm, basin_mm - job.line_litres / job.soaking.strip_m2)
     reserved_l = due_litres / len(job.stretches) if job.spread else 0.0
-    return Play(
+    return JobState(
         job=job,
         soaking=replace(job.soaking, basin_mm=room_mm),
         left_l=due_litres,

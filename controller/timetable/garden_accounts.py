@@ -37,7 +37,7 @@ class DayPlanned:
 
 
 @dataclass(frozen=True, slots=True)
-class March:
+class GardenAccounts:
     """The accounts of all zones, carried day by day."""
 
     job_maker: JobMaker  # of open ground
@@ -67,15 +67,15 @@ class March:
         for since, until in zip((date.min, *moments), (*moments, first), strict=True):
             for account in self.accounts.values():
                 account.begin_anew()
-            march = self._without({key for key, noted in late.items() if noted > since})
+            carried = self._without({key for key, noted in late.items() if noted > since})
             day = begins
             while day < until:
-                march._day_gone(day, done, since=since)
+                carried._day_gone(day, done, since=since)
                 if not moments:
                     done.clear()  # it is not needed again
                 day += _DAY
 
-    def _without(self, notes: Collection[tuple[str, date]]) -> March:
+    def _without(self, notes: Collection[tuple[str, date]]) -> GardenAccounts:
         """The same accounts without the notes on these zones and days."""
         if not notes:
             return self
@@ -87,7 +87,7 @@ class March:
             return replace(job_maker, given=replace(job_maker.given, litres=litres))
 
         job_makers = {name: unknowing(found) for name, found in self.job_makers.items()}
-        return March(unknowing(self.job_maker), job_makers, self.accounts, self.flows)
+        return GardenAccounts(unknowing(self.job_maker), job_makers, self.accounts, self.flows)
 
     def _day_gone(
         self, day: date, done: dict[tuple[str, date], GivenOnDay], *, since: date

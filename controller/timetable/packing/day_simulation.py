@@ -38,7 +38,7 @@ _MOST_EVENTS = 200_000  # a day with more events is an error of ours, not a gard
 
 
 @dataclass(slots=True, eq=False)
-class Play:
+class JobState:
     """The state of a job in the simulation."""
 
     job: Job
@@ -90,8 +90,8 @@ class Play:
         )
 
 
-def _place(play: Play) -> int:
-    return play.at
+def _place(state: JobState) -> int:
+    return state.at
 
 
 class _Waiting:
@@ -101,19 +101,19 @@ class _Waiting:
     that have not been tested yet.
     """
 
-    def __init__(self, plays: Iterable[Play] = ()) -> None:
-        self.unsorted = list(plays)
-        self.due: list[Play] = []
-        self._fresh: list[Play] = []  # those that became due after the last set refused all
+    def __init__(self, states: Iterable[JobState] = ()) -> None:
+        self.unsorted = list(states)
+        self.due: list[JobState] = []
+        self._fresh: list[JobState] = []  # those that became due after the last set refused all
         self._refused_by: frozenset[str] | None = None
         self._all_due_until_s = math.inf  # so long, at least
-        self._later: list[tuple[float, int, Play]] = []  # a heap, by the time of opening
+        self._later: list[tuple[float, int, JobState]] = []  # a heap, by the time of opening
 
     def sort(
         self,
         now: float,
         grid_s: float,
-        ready: Callable[[Play, float, float], float | None],
+        ready: Callable[[JobState, float, float], float | None],
         least_s: Mapping[str, float],
     ) -> None:
         """Sort each by its state now; `ready` and `least_s` are functions of `Morning`."""
@@ -125,19 +125,19 @@ class _Waiting:
             self.due, self._fresh, self._refused_by = [], [], None
             self._all_due_until_s = math.inf
         self.unsorted = []
-        for play in unsorted:
-            ready(play, now, grid_s)
-            if play.may_until_s is not None:
-                insort(self.due, play, key=_place)
-                insort(self._fresh, play, key=_place)
-                until_s = play.may_until_s - least_s[play.job.zone] - _GRID_SLACK_S
+        for state in unsorted:
+            ready(state, now, grid_s)
+            if state.may_until_s is not None:
+                insort(self.due, state, key=_place)
+                insort(self._fresh, state, key=_place)
+                until_s = state.may_until_s - least_s[state.job.zone] - _GRID_SLACK_S
                 self._all_due_until_s = min(self._all_due_until_s, until_s)
-            elif play.not_before_s <= now:
-                self.unsorted.append(play)
-            elif play.not_before_s < math.inf:
-                heappush(later, (play.not_before_s, play.at, play))
+            elif state.not_before_s <= now:
+                self.unsorted.append(state)
+            elif state.not_before_s < math.inf:
+                heappush(later, (state.not_before_s, state.at, state))
 
-    def to_try(self, together: frozenset[str]) -> list[Play]:
+    def to_try(self, together: frozenset[str]) -> list[JobState]:
         """Due zones that this open set has not refused."""
         return list(self._fresh if together == self._refused_by else self.due)
 
@@ -146,21 +146,21 @@ class _Waiting:
         self._refused_by = together
         self._fresh = []
 
-    def let_go(self, play: Play) -> None:
+    def let_go(self, state: JobState) -> None:
         """Remove a zone that opens."""
         for waiting in (self.due, self._fresh):
-            at = bisect_left(waiting, play.at, key=_place)
-            if waiting[at : at + 1] == [play]:
+            at = bisect_left(waiting, state.at, key=_place)
+            if waiting[at : at + 1] == [state]:
                 del waiting[at]
-        if play in self.unsorted:
-            self.unsorted.remove(play)
+        if state in self.unsorted:
+            self.unsorted.remove(state)
 
     def next_s(self) -> float | None:
         """Time at which the first of the others may open; None for never."""
         return self._later[0][0] if self._later else None
 
 
-class Morning:
+class DaySimulation:
     """The simulation; times are seconds after `start`.
 
     An event tests only zones whose water moves. Zones that wait, dry and shut, are not tested.
@@ -168,7 +168,7 @@ class Morning:
 
     def __init__(
         self,
-        plays: Sequence[Play],
+        states: Sequence[JobState],
         flows: Flows,
         start: datetime,
         most_open: int,
@@ -176,12 +176,13 @@ class Morning:
         pulses: list[Pulse],
     ) -> None:
         # Zones that are open, or may open again.
-        self._plays, self._flows, self._start = list(plays), flows, start
-        for at, play in enumerate(plays):
-            play.at = at
-        self._moving: list[Play] = []  # open, shutting, or with standing water; in the same order
-        self._hands = [play for play in plays if play.job.valve is ValveKind.HAND]
-        self._waiting = _Waiting(play for play in plays if play.job.valve is not ValveKind.HAND)
+        self._states, self._flows, self._start = list(states), flows, start
+        for at, state in enumerate(states):
+            state.at = at
+        # Open, shutting, or with standing water; in the same order.
+        self._moving: list[JobState] = []
+        self._hands = [state for state in states if state.job.valve is ValveKind.HAND]
+        self._waiting = _Waiting(state for state in states if state.job.valve is not ValveKind.HAND)
         self._most_open, self._pulses = most_open, pulses
         self._foreseen = flows if isinstance(flows, FlowsForeseen) else None
         self._least_share = least_share
@@ -189,25 +190,25 @@ class Morning:
         # Of each zone alone: the flow it has and must keep, its dry holes; its shortest pulse, and
         # its closing travel.
         self._alone = {
-            play.job.zone: flows.flow_l_s(play.job.zone, frozenset((play.job.zone,)))
-            for play in plays
+            state.job.zone: flows.flow_l_s(state.job.zone, frozenset((state.job.zone,)))
+            for state in states
         }
         self._least_l_s = {zone: least_share * alone for zone, alone in self._alone.items()}
         self._dry = {zone: flows.dry_holes(zone, frozenset((zone,))) for zone in self._alone}
         self._least_s = {
-            play.job.zone: self._smallest_s(play, frozenset((play.job.zone,)))
-            + play.job.closes_in_s
-            for play in plays
+            state.job.zone: self._smallest_s(state, frozenset((state.job.zone,)))
+            + state.job.closes_in_s
+            for state in states
         }
         self._spans = {
-            play.job.zone: [
+            state.job.zone: [
                 (seconds_after(s.begins_utc, start), seconds_after(s.ends_utc, start))
-                for s in play.job.stretches
+                for s in state.job.stretches
             ]
-            for play in plays
+            for state in states
         }
 
-    def play(self) -> None:
+    def run(self) -> None:
         """Run until nothing more can open; the pulses go to the list given at the start."""
         now = 0.0
         for _ in range(_MOST_EVENTS):
@@ -224,17 +225,17 @@ class Morning:
     def _put_to_rest(self, now: float) -> None:
         """Remove completely shut zones from the open set, for good or until they open again."""
         moving = []
-        for play in self._moving:
-            if play.open_since_s is not None or play.shut_at_s > now + _TINY_S:
-                moving.append(play)
-            elif play.left_l <= TINY_L or play.too_little is not None:
-                self._plays.remove(play)
-                if play.job.valve is ValveKind.HAND:
-                    self._hands.remove(play)
-            elif play.standing_mm > 0.0:
-                moving.append(play)
-            elif play.job.valve is not ValveKind.HAND:
-                self._waiting.unsorted.append(play)
+        for state in self._moving:
+            if state.open_since_s is not None or state.shut_at_s > now + _TINY_S:
+                moving.append(state)
+            elif state.left_l <= TINY_L or state.too_little is not None:
+                self._states.remove(state)
+                if state.job.valve is ValveKind.HAND:
+                    self._hands.remove(state)
+            elif state.standing_mm > 0.0:
+                moving.append(state)
+            elif state.job.valve is not ValveKind.HAND:
+                self._waiting.unsorted.append(state)
         self._moving = moving
 
     def _open_set(self, now: float) -> frozenset[str]:
@@ -252,46 +253,46 @@ class Morning:
         grid_s, waiting = self._grid_s(now), self._waiting
         waiting.sort(now, grid_s, self._ready, self._least_s)
         others = self._others()
-        due: list[Play] = []
+        due: list[JobState] = []
         if grid_s == now:
             due = waiting.to_try(together)
         asked = sorted(due + others, key=_place) if others else due
         settled, refused = grid_s == now, 0
         hopeless: Callable[[str], bool] | None = None
-        for play in asked:
-            if play.refused == together or (
-                play.may_until_s is None and self._ready(play, now, grid_s) != now
+        for state in asked:
+            if state.refused == together or (
+                state.may_until_s is None and self._ready(state, now, grid_s) != now
             ):
                 continue
-            if hopeless is not None and hopeless(play.job.zone):
-                play.refused = together
+            if hopeless is not None and hopeless(state.job.zone):
+                state.refused = together
                 continue
-            joined = together | {play.job.zone}
+            joined = together | {state.job.zone}
             if together and not self._all_fed(joined):
-                play.refused = together
+                state.refused = together
                 refused += 1
                 if refused == _FORESEE_AFTER and self._foreseen is not None:
                     hopeless = self._foreseen.refused_by(together, self._least_share)
                 continue
             settled = False
-            if together and not self._can_fill(play, now, joined):
+            if together and not self._can_fill(state, now, joined):
                 continue
-            self._open(play, now, joined)
+            self._open(state, now, joined)
             together, refused, hopeless = joined, 0, None
             if len(together) >= self._most_open:
                 break
         if settled:
             waiting.refused_by(together)
 
-    def _others(self) -> list[Play]:
+    def _others(self) -> list[JobState]:
         """Those that are shut of which nothing is remembered: hand valves, and where water moves or
         stands."""
-        found = [play for play in self._hands if play.open_since_s is None]
+        found = [state for state in self._hands if state.open_since_s is None]
         found += self._waiting.unsorted
         found += (
-            play
-            for play in self._moving
-            if play.open_since_s is None and play.job.valve is not ValveKind.HAND
+            state
+            for state in self._moving
+            if state.open_since_s is None and state.job.valve is not ValveKind.HAND
         )
         return found
 
@@ -299,33 +300,34 @@ class Morning:
         """The next whole second of the clock."""
         return ceil_to(now, 1.0, self._start)
 
-    def _ready(self, play: Play, now: float, grid_s: float) -> float | None:
+    def _ready(self, state: JobState, now: float, grid_s: float) -> float | None:
         """As `_ready_at`, cached for zones that wait dry and shut."""
-        if play.not_before_s > now:
-            return play.not_before_s
-        if play.may_until_s is not None and grid_s + self._least_s[play.job.zone] <= (
-            play.may_until_s
+        if state.not_before_s > now:
+            return state.not_before_s
+        if state.may_until_s is not None and grid_s + self._least_s[state.job.zone] <= (
+            state.may_until_s
         ):
             return grid_s
-        ready = self._ready_at(play, now)
-        waits = play.standing_mm == 0.0 and play.shut_at_s <= now and play.open_since_s is None
-        if waits and play.job.valve is not ValveKind.HAND:
-            play.may_until_s, play.not_before_s = None, 0.0
+        ready = self._ready_at(state, now)
+        waits = state.standing_mm == 0.0 and state.shut_at_s <= now and state.open_since_s is None
+        if waits and state.job.valve is not ValveKind.HAND:
+            state.may_until_s, state.not_before_s = None, 0.0
             if ready is None:
-                play.not_before_s = math.inf
+                state.not_before_s = math.inf
             elif ready == grid_s:
-                play.may_until_s = next(e for b, e in self._spans[play.job.zone] if b <= ready < e)
+                spans = self._spans[state.job.zone]
+                state.may_until_s = next(e for b, e in spans if b <= ready < e)
             elif ready > now:
-                play.not_before_s = ready
+                state.not_before_s = ready
         return ready
 
-    def _ready_at(self, play: Play, now: float) -> float | None:
+    def _ready_at(self, state: JobState, now: float) -> float | None:
         """The earliest time, now or later, at which this zone may open; None for never."""
-        if play.open_since_s is not None or play.left_l <= TINY_L or play.too_little:
+        if state.open_since_s is not None or state.left_l <= TINY_L or state.too_little:
             return None
-        job, at = play.job, max(now, play.shut_at_s)
-        if play.standing_mm > 0.0:
-            at = max(at, now + play.soaking.seconds_to_soak(play.standing_mm))
+        job, at = state.job, max(now, state.shut_at_s)
+        if state.standing_mm > 0.0:
+            at = max(at, now + state.soaking.seconds_to_soak(state.standing_mm))
         hand = job.valve is ValveKind.HAND
         if hand:
             at = max(at, self._hand_free_s)
@@ -334,32 +336,32 @@ class Morning:
             if max(at, begins) + least_s > ends + _GRID_SLACK_S:
                 continue
             moment = ceil_to(max(at, begins), 60.0 if hand else 1.0, self._start)
-            if moment + least_s <= ends and self._now_l(play, moment) > TINY_L:
+            if moment + least_s <= ends and self._now_l(state, moment) > TINY_L:
                 return moment
         return None
 
-    def _now_l(self, play: Play, now: float) -> float:
+    def _now_l(self, state: JobState, now: float) -> float:
         """Water that may still be given before the next stretch begins. [L]"""
-        if not play.each_stretch_l:
-            return play.left_l
-        to_come = sum(begins > now for begins, _ in self._spans[play.job.zone])
-        return play.left_l - to_come * play.each_stretch_l
+        if not state.each_stretch_l:
+            return state.left_l
+        to_come = sum(begins > now for begins, _ in self._spans[state.job.zone])
+        return state.left_l - to_come * state.each_stretch_l
 
-    def _smallest_s(self, play: Play, together: frozenset[str]) -> float:
+    def _smallest_s(self, state: JobState, together: frozenset[str]) -> float:
         """The shortest pulse of this zone at its flow in this set. [s]"""
         return smallest_pulse_s(
-            line_litres=play.job.line_litres,
-            flow_l_s=self._flows.flow_l_s(play.job.zone, together),
-            shortest_pulse_s=play.job.shortest_pulse_s,
-            opens_in_s=play.job.opens_in_s,
-            closes_in_s=play.job.closes_in_s,
+            line_litres=state.job.line_litres,
+            flow_l_s=self._flows.flow_l_s(state.job.zone, together),
+            shortest_pulse_s=state.job.shortest_pulse_s,
+            opens_in_s=state.job.opens_in_s,
+            closes_in_s=state.job.closes_in_s,
         )
 
-    def _can_fill(self, play: Play, now: float, joined: frozenset[str]) -> bool:
+    def _can_fill(self, state: JobState, now: float, joined: frozenset[str]) -> bool:
         """Whether there is time for the smallest pulse at the flow of the set."""
-        ends = next(e for b, e in self._spans[play.job.zone] if b <= now < e)
-        room_s = min(ends - play.job.closes_in_s - now, play.job.longest_open_s)
-        return self._smallest_s(play, joined) <= room_s
+        ends = next(e for b, e in self._spans[state.job.zone] if b <= now < e)
+        room_s = min(ends - state.job.closes_in_s - now, state.job.longest_open_s)
+        return self._smallest_s(state, joined) <= room_s
 
     def _all_fed(self, joined: frozenset[str]) -> bool:
         for zone in joined:
@@ -369,26 +371,26 @@ class Morning:
                 return False
         return self._flows.stays_open(joined) is None
 
-    def _open(self, play: Play, now: float, joined: frozenset[str]) -> None:
-        flow, job = self._flows.flow_l_s(play.job.zone, joined), play.job
+    def _open(self, state: JobState, now: float, joined: frozenset[str]) -> None:
+        flow, job = self._flows.flow_l_s(state.job.zone, joined), state.job
         room_s = water_s(
             open_s=job.longest_open_s, opens_in_s=job.opens_in_s, closes_in_s=job.closes_in_s
         )
         room_l = room_s * flow - job.line_litres
-        at_once_l = min(play.soaking.litres_at_once(flow), room_l)
-        now_l = self._now_l(play, now)
+        at_once_l = min(state.soaking.litres_at_once(flow), room_l)
+        now_l = self._now_l(state, now)
         pulses = max(1, math.ceil(now_l / at_once_l - 1e-9))
-        play.target_l = now_l / pulses
-        play.open_since_s, play.passed_l = now, 0.0
-        play.opening_s = job.opens_in_s / 2.0
-        play.fill_left_l = job.line_litres
-        play.standing_mm = 0.0
-        play.waits_anew()
+        state.target_l = now_l / pulses
+        state.open_since_s, state.passed_l = now, 0.0
+        state.opening_s = job.opens_in_s / 2.0
+        state.fill_left_l = job.line_litres
+        state.standing_mm = 0.0
+        state.waits_anew()
         if job.valve is ValveKind.HAND:
             self._hand_free_s = math.inf
-        if play not in self._moving:
-            insort(self._moving, play, key=_place)
-            self._waiting.let_go(play)
+        if state not in self._moving:
+            insort(self._moving, state, key=_place)
+            self._waiting.let_go(state)
         for other in self._moving:
             if other.open_since_s is not None:
                 other.together |= joined - {other.job.zone}
@@ -401,14 +403,14 @@ class Morning:
             ready = self._next_ready(now)
             if ready is not None:
                 moments.append(ready)
-        for play in self._moving:
-            if play.open_since_s is None:
-                if play.shut_at_s > now + _TINY_S:
-                    moments.append(play.shut_at_s)
+        for state in self._moving:
+            if state.open_since_s is None:
+                if state.shut_at_s > now + _TINY_S:
+                    moments.append(state.shut_at_s)
                 continue
-            flow = self._flows.flow_l_s(play.job.zone, together)
-            moments.append(now + play.shuts_in_s(now, flow))
-            moments.append(self._must_shut_by(play))
+            flow = self._flows.flow_l_s(state.job.zone, together)
+            moments.append(now + state.shuts_in_s(now, flow))
+            moments.append(self._must_shut_by(state))
         return min((m for m in moments if math.isfinite(m)), default=None)
 
     def _next_ready(self, now: float) -> float | None:
@@ -416,80 +418,80 @@ class Morning:
         grid_s = self._grid_s(now)
         if self._waiting.due and grid_s > now:
             return grid_s  # none is earlier
-        readies = [self._ready(play, now, grid_s) for play in self._others()]
+        readies = [self._ready(state, now, grid_s) for state in self._others()]
         readies.append(self._waiting.next_s())
         return min((r for r in readies if r is not None and now < r < math.inf), default=None)
 
-    def _must_shut_by(self, play: Play) -> float:
-        assert play.open_since_s is not None
-        ends = next(e for b, e in self._spans[play.job.zone] if b <= play.open_since_s < e)
-        return min(ends - play.job.closes_in_s, play.open_since_s + play.job.longest_open_s)
+    def _must_shut_by(self, state: JobState) -> float:
+        assert state.open_since_s is not None
+        ends = next(e for b, e in self._spans[state.job.zone] if b <= state.open_since_s < e)
+        return min(ends - state.job.closes_in_s, state.open_since_s + state.job.longest_open_s)
 
     def _let_pass(self, now: float, seconds: float) -> None:
         together = self._open_set(now)
         if seconds < 0.0:
             # The flow rose as another shut, and half of a slow valve's way back was all it still
             # had to give: its command to shut lies before now. All tests of now are repeated.
-            self._moving = list(self._plays)
+            self._moving = list(self._states)
             self._waiting = _Waiting()
-            for play in self._plays:
-                play.waits_anew()
-        for play in self._moving:
-            if play.open_since_s is None:
-                play.standing_mm = play.soaking.standing_after(play.standing_mm, 0.0, seconds)
-                if play.standing_mm < 1e-9:
-                    play.standing_mm = 0.0
+            for state in self._states:
+                state.waits_anew()
+        for state in self._moving:
+            if state.open_since_s is None:
+                state.standing_mm = state.soaking.standing_after(state.standing_mm, 0.0, seconds)
+                if state.standing_mm < 1e-9:
+                    state.standing_mm = 0.0
                 continue
-            dry_s = min(play.opening_s, seconds)
-            play.opening_s -= dry_s
-            play.run(self._flows.flow_l_s(play.job.zone, together), seconds - dry_s)
+            dry_s = min(state.opening_s, seconds)
+            state.opening_s -= dry_s
+            state.run(self._flows.flow_l_s(state.job.zone, together), seconds - dry_s)
 
     def _close_what_must(self, now: float) -> None:
         together = self._open_set(now)
-        for play in self._moving:
-            if play.open_since_s is None:
+        for state in self._moving:
+            if state.open_since_s is None:
                 continue
-            flow = self._flows.flow_l_s(play.job.zone, together)
-            if play.shuts_in_s(now, flow) <= _TINY_S or now >= self._must_shut_by(play) - _TINY_S:
-                self._close(play, now, flow)
+            flow = self._flows.flow_l_s(state.job.zone, together)
+            if state.shuts_in_s(now, flow) <= _TINY_S or now >= self._must_shut_by(state) - _TINY_S:
+                self._close(state, now, flow)
 
-    def _close(self, play: Play, now: float, flow: float) -> None:
+    def _close(self, state: JobState, now: float, flow: float) -> None:
         """Give the command to shut; the water of its closing travel counts at once."""
-        assert play.open_since_s is not None
-        job, open_s = play.job, now - play.open_since_s
-        play.run(flow, job.closes_in_s / 2.0)
+        assert state.open_since_s is not None
+        job, open_s = state.job, now - state.open_since_s
+        state.run(flow, job.closes_in_s / 2.0)
         water = _water_s(job, open_s)
         # The step of a relay is a tenth of a second; the litres are those of the rounded time.
         # No time is rounded below the opening travel: there a step is a large part of the water.
         rounded = max(round(open_s * _TENTH) / _TENTH, least_open_s(job.opens_in_s))
-        opens = self._start + timedelta(seconds=play.open_since_s)
+        opens = self._start + timedelta(seconds=state.open_since_s)
         self._pulses.append(
             Pulse(
                 zone=job.zone,
                 day=job.day,
-                slot=play.slot,
+                slot=state.slot,
                 opens_utc=opens,
                 closes_utc=opens + timedelta(seconds=rounded),
                 open_s=rounded,
-                litres=play.passed_l * _water_s(job, rounded) / water if water > 0.0 else 0.0,
+                litres=state.passed_l * _water_s(job, rounded) / water if water > 0.0 else 0.0,
                 valve=job.valve,
                 relay_line=job.relay_line,
-                together=tuple(sorted(play.together)),
-                line_litres=job.line_litres - play.fill_left_l,
+                together=tuple(sorted(state.together)),
+                line_litres=job.line_litres - state.fill_left_l,
                 uniformity=job.uniformity,
             )
         )
-        run_out_l = job.line_litres - play.fill_left_l
-        play.standing_mm += run_out_l / play.soaking.strip_m2
-        play.slot += 1
-        play.open_since_s, play.together = None, set()
-        play.shut_at_s = now + job.closes_in_s
+        run_out_l = job.line_litres - state.fill_left_l
+        state.standing_mm += run_out_l / state.soaking.strip_m2
+        state.slot += 1
+        state.open_since_s, state.together = None, set()
+        state.shut_at_s = now + job.closes_in_s
         alone_l_s = self._alone[job.zone]
-        if play.left_l <= alone_l_s * 0.05:
-            play.left_l = 0.0  # less than a twentieth of a second's water
+        if state.left_l <= alone_l_s * 0.05:
+            state.left_l = 0.0  # less than a twentieth of a second's water
         else:
             fill_s = filling_s(line_litres=job.line_litres, flow_l_s=alone_l_s)
-            play.too_little = too_little(play.left_l, fill_s, alone_l_s, job.shortest_pulse_s)
+            state.too_little = too_little(state.left_l, fill_s, alone_l_s, job.shortest_pulse_s)
         if job.valve is ValveKind.HAND:
             self._hand_free_s = now + WALK_S
 
