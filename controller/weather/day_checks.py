@@ -68,7 +68,7 @@ ABOVE_THE_AIR = 1.0 / 0.75
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
+class DayFinding:
     """One fault or oddity of a day; `dropped` says that its fields were removed."""
 
     fields: tuple[str, ...]
@@ -79,9 +79,9 @@ class Finding:
 
 def check_day(
     day: WeatherDay, *, clear_sky_mj_m2: ClearSky | None = None
-) -> tuple[WeatherDay, tuple[Finding, ...]]:
+) -> tuple[WeatherDay, tuple[DayFinding, ...]]:
     """The day without its impossible figures, with all findings."""
-    findings: list[Finding] = []
+    findings: list[DayFinding] = []
     for name, limit in LIMITS.items():
         value = day.value(name)
         if value is not None and not limit.low <= value <= limit.high:  # also for NaN
@@ -101,11 +101,11 @@ def check_day(
     return day, tuple(findings)
 
 
-def _dropped(names: tuple[str, ...], found: str, allowed: str) -> Finding:
-    return Finding(fields=names, found=found, allowed=allowed, dropped=True)
+def _dropped(names: tuple[str, ...], found: str, allowed: str) -> DayFinding:
+    return DayFinding(fields=names, found=found, allowed=allowed, dropped=True)
 
 
-def _temperatures(day: WeatherDay) -> Finding | None:
+def _temperatures(day: WeatherDay) -> DayFinding | None:
     if day.tmin_c is None or day.tmax_c is None or day.tmin_c <= day.tmax_c:
         return None
     return _dropped(
@@ -115,7 +115,7 @@ def _temperatures(day: WeatherDay) -> Finding | None:
     )
 
 
-def _humidities(day: WeatherDay) -> Finding | None:
+def _humidities(day: WeatherDay) -> DayFinding | None:
     low, mean, high = day.rh_min_pct, day.rh_mean_pct, day.rh_max_pct
     known = [
         (n, v) for n, v in (("lowest", low), ("mean", mean), ("highest", high)) if v is not None
@@ -130,7 +130,7 @@ def _humidities(day: WeatherDay) -> Finding | None:
     )
 
 
-def _dew(day: WeatherDay) -> Finding | None:
+def _dew(day: WeatherDay) -> DayFinding | None:
     if day.dewpoint_c is None or day.tmax_c is None or day.dewpoint_c <= day.tmax_c + SLACK_C:
         return None
     return _dropped(
@@ -140,7 +140,7 @@ def _dew(day: WeatherDay) -> Finding | None:
     )
 
 
-def _vapour(day: WeatherDay) -> Finding | None:
+def _vapour(day: WeatherDay) -> DayFinding | None:
     if day.vapour_pressure_kpa is None or day.tmax_c is None:
         return None
     most = saturation_kpa(day.tmax_c + SLACK_C)
@@ -158,11 +158,11 @@ def saturation_kpa(air_temp_c: float) -> float:
     return 0.6108 * math.exp(17.27 * air_temp_c / (air_temp_c + 237.3))
 
 
-def _sun(day: WeatherDay, clear_mj_m2: float) -> Finding | None:
+def _sun(day: WeatherDay, clear_mj_m2: float) -> DayFinding | None:
     if day.solar_mj_m2 is None or day.solar_mj_m2 <= CLEAR_SKY_SLACK * clear_mj_m2:
         return None
     impossible = day.solar_mj_m2 > ABOVE_THE_AIR * clear_mj_m2
-    return Finding(
+    return DayFinding(
         fields=("solar_mj_m2",),
         found=f"{day.solar_mj_m2:.1f} MJ/m2",
         allowed=f"about {clear_mj_m2:.1f} MJ/m2 on a cloudless day"

@@ -13,7 +13,7 @@ from controller.garden.faults import Faults, Path
 from controller.garden.from_file.defaults import Filling
 from controller.garden.from_file.hardware import health_of, master_of, meter_of, sensors_of
 from controller.garden.from_file.supply import runs_of, supply_of
-from controller.garden.from_file.zones import Grounds
+from controller.garden.from_file.zones import ZoneBuilder
 from controller.garden.model import (
     Board,
     Coefficients,
@@ -135,8 +135,8 @@ class _Fill:
             )
         runs = runs_of(self.filling)
         at_tap = [run.pipe for run in runs if not run.parent]
-        grounds = Grounds(self.filling, runs)
-        zones = grounds.zones
+        builder = ZoneBuilder(self.filling, runs)
+        zones = builder.zones
         supply = supply_of(self.filling)
         return Garden(
             site=self._site(),
@@ -152,7 +152,7 @@ class _Fill:
             meter=meter_of(self.filling, supply),
             sensors=sensors_of(self.filling),
             health=health_of(self.filling),
-            beds=grounds.beds,
+            beds=builder.beds,
             zones=zones,
             own_crops=tuple(own_crop(crop) for crop in w.crop),
             own_soils=tuple(own_soil(soil) for soil in w.soil),

@@ -248,7 +248,7 @@ GROUND_WIDTH_M = 0.6096  # 24 in
 CAP_MM, LEAST_CAP_M3 = 60.0, 0.040
 
 
-class Grounds:
+class ZoneBuilder:
     """The beds and zones of one file."""
 
     def __init__(self, filling: Filling, runs: Sequence[Run]) -> None:

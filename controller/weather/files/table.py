@@ -13,7 +13,7 @@ from pathlib import Path
 from controller import units
 from controller.errors import WeatherFileError
 from controller.weather.day import WeatherDay
-from controller.weather.day_checks import ClearSky, Finding, check_day
+from controller.weather.day_checks import ClearSky, DayFinding, check_day
 
 MOST_BYTES = 50_000_000  # our choice: a thousand years of days; anything larger is another file
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
@@ -259,7 +259,7 @@ class Row:
         for finding in findings:
             self._report(finding, names, notes)
 
-    def _report(self, finding: Finding, names: Mapping[str, str], notes: Notes) -> None:
+    def _report(self, finding: DayFinding, names: Mapping[str, str], notes: Notes) -> None:
         columns = list(dict.fromkeys(names[f] for f in finding.fields if f in names))
         found = finding.found
         cell = self.cells.get(finding.fields[0]) if len(finding.fields) == 1 else None

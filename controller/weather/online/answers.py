@@ -53,7 +53,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Stretch:
+class Interval:
     """One figure for a whole span: a sum over it, or a state that lasts for all of it."""
 
     span: Span
@@ -73,26 +73,26 @@ def local_day(day: date, zone: ZoneInfo) -> Span:
     return Span(begins_utc=_midnight_utc(day, zone), ends_utc=_midnight_utc(day + _DAY, zone))
 
 
-def sum_over(day: Span, parts: Sequence[Stretch]) -> float | None:
+def sum_over(day: Span, parts: Sequence[Interval]) -> float | None:
     """The day's sum, with each stretch's sum spread evenly over it; None if they leave a gap."""
     if not is_covered(day, parts):
         return None
     return sum(p.value * p.span.shared_s(day) / p.span.seconds for p in parts)
 
 
-def mean_over(day: Span, parts: Sequence[Stretch]) -> float | None:
+def mean_over(day: Span, parts: Sequence[Interval]) -> float | None:
     """The day's mean of a state, weighted by time; None if the stretches leave a gap."""
     if not is_covered(day, parts):
         return None
     return sum(p.value * p.span.shared_s(day) for p in parts) / day.seconds
 
 
-def within(day: Span, parts: Sequence[Stretch]) -> list[float]:
+def within(day: Span, parts: Sequence[Interval]) -> list[float]:
     """The figures of all stretches that overlap the day."""
     return [p.value for p in parts if p.span.shared_s(day) > 0.0]
 
 
-def centred_in(day: Span, parts: Sequence[Stretch]) -> list[float]:
+def centred_in(day: Span, parts: Sequence[Interval]) -> list[float]:
     """The figures of the stretches whose middle lies in the day.
 
     The highest or lowest of a stretch across midnight belongs to one day only: the one with the
@@ -101,7 +101,7 @@ def centred_in(day: Span, parts: Sequence[Stretch]) -> list[float]:
     return [p.value for p in parts if day.holds(p.span.middle_utc)]
 
 
-def is_covered(day: Span, parts: Sequence[Stretch]) -> bool:
+def is_covered(day: Span, parts: Sequence[Interval]) -> bool:
     """Whether stretches that do not overlap each other cover the whole day."""
     left_out_s = day.seconds - sum(p.span.shared_s(day) for p in parts)
     return day.seconds > 0.0 and abs(left_out_s) < 1.0
@@ -139,13 +139,13 @@ def reaches(day: Span, points: Sequence[Point]) -> bool:
     )
 
 
-def in_turn(stretches: Sequence[Stretch], *, sums: bool) -> list[Stretch]:
+def in_turn(stretches: Sequence[Interval], *, sums: bool) -> list[Interval]:
     """The stretches in order, each cut at the beginning of the next, so that no time counts twice.
 
     A sum that is cut keeps its share by time.
     """
     ordered = sorted(stretches, key=lambda s: s.span.begins_utc)
-    found: list[Stretch] = []
+    found: list[Interval] = []
     following = [*ordered[1:], None][: len(ordered)]
     for one, after in zip(ordered, following, strict=True):
         span = one.span
@@ -153,7 +153,7 @@ def in_turn(stretches: Sequence[Stretch], *, sums: bool) -> list[Stretch]:
             span = Span(begins_utc=span.begins_utc, ends_utc=after.span.begins_utc)
         if span.seconds > 0.0:
             share = span.seconds / one.span.seconds if sums else 1.0
-            found.append(Stretch(span=span, value=one.value * share))
+            found.append(Interval(span=span, value=one.value * share))
     return found
 
 
@@ -220,7 +220,7 @@ class Series:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
+class ParsedAnswer:
     """A parsed answer; `asked_on` is the local date on which it was given.
 
     `made_utc` is when the forecast was made, if the service gives that: it may repeat an old one.

@@ -27,12 +27,12 @@ from controller.weather.online.answers import (
     TEMPERATURE,
     WIND,
     Convert,
+    Interval,
+    ParsedAnswer,
     Place,
     Point,
     Question,
-    Reading,
     Span,
-    Stretch,
     checked,
     forecast_given_utc,
     in_turn,
@@ -112,11 +112,11 @@ class _Air:
 
     points: Mapping[str, Sequence[Point]]
     wide: Sequence[_Wide]
-    rain: Sequence[Stretch]
-    chance: Sequence[Stretch]
+    rain: Sequence[Interval]
+    chance: Sequence[Interval]
 
 
-def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Reading:
+def read_forecast(body: str, question: Question, *, given_utc: datetime) -> ParsedAnswer:
     """The garden's complete forecast days, from the body of an answer.
 
     Raises
@@ -150,7 +150,9 @@ def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Read
     if not days:
         raise NoWeather("the weather service gave no day whole")
     remarks += under_way_remarks(asked_on, air.points["air_temperature"][0].at_utc, place)
-    return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks), made_utc=made_utc)
+    return ParsedAnswer(
+        days=tuple(days), asked_on=asked_on, remarks=tuple(remarks), made_utc=made_utc
+    )
 
 
 def _units(properties: Mapping[str, object], remarks: list[str]) -> Mapping[str, Convert]:
@@ -219,9 +221,9 @@ def _air(steps: Sequence[_Step], usable: Collection[str], remarks: list[str]) ->
         ends_utc = after.at_utc if after is not None else None
         span, figures = _ahead(step, ends_utc)
         if "precipitation_amount" in figures:
-            rain.append(Stretch(span=span, value=figures["precipitation_amount"]))
+            rain.append(Interval(span=span, value=figures["precipitation_amount"]))
         if "probability_of_precipitation" in figures:
-            chance.append(Stretch(span=span, value=figures["probability_of_precipitation"]))
+            chance.append(Interval(span=span, value=figures["probability_of_precipitation"]))
         if ends_utc is not None and ends_utc - step.at_utc > LONGEST_PLAIN_STEP:
             known = ends_utc - step.at_utc <= LONGEST_STEP
             wide.append(

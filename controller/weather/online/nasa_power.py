@@ -23,9 +23,9 @@ from controller.weather.online.answers import (
     TEMPERATURE,
     WIND,
     Convert,
+    ParsedAnswer,
     Place,
     Question,
-    Reading,
     Series,
     checked,
     inner,
@@ -81,7 +81,7 @@ def query(question: Question) -> str:
     )
 
 
-def read_days(body: str, question: Question, *, given_utc: datetime) -> Reading:
+def read_days(body: str, question: Question, *, given_utc: datetime) -> ParsedAnswer:
     """Past days, from the body of an answer.
 
     Raises
@@ -137,7 +137,7 @@ def read_days(body: str, question: Question, *, given_utc: datetime) -> Reading:
     if sunless and "solar_mj_m2" in read:
         remarks.append(f"no radiation yet for {', '.join(sunless)}")
     remarks += _boundary_remarks(question.place, days[-1].day)
-    return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks))
+    return ParsedAnswer(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks))
 
 
 def _column(

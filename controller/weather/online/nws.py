@@ -27,11 +27,11 @@ from controller.weather.online.answers import (
     TEMPERATURE,
     WIND,
     Convert,
+    Interval,
+    ParsedAnswer,
     Place,
     Question,
-    Reading,
     Span,
-    Stretch,
     centred_in,
     checked,
     forecast_given_utc,
@@ -103,7 +103,7 @@ def read_square(body: str, question: Question, *, given_utc: datetime) -> Square
     return Square(path=found.group(), asked_on=question.place.date_at(given_utc))
 
 
-def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Reading:
+def read_forecast(body: str, question: Question, *, given_utc: datetime) -> ParsedAnswer:
     """The garden's complete forecast days, from the second answer.
 
     Raises
@@ -146,7 +146,9 @@ def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Read
     if rainless:
         remarks.append(f"its rain does not reach to {', '.join(rainless)}")
     remarks += under_way_remarks(asked_on, begins_utc, place)
-    return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks), made_utc=made_utc)
+    return ParsedAnswer(
+        days=tuple(days), asked_on=asked_on, remarks=tuple(remarks), made_utc=made_utc
+    )
 
 
 def _short(degrees: float) -> str:
@@ -156,7 +158,7 @@ def _short(degrees: float) -> str:
 
 def _layer(
     name: str, properties: Mapping[str, object], remarks: list[str]
-) -> Sequence[Stretch] | None:
+) -> Sequence[Interval] | None:
     """The stretches of a layer in our unit; None, with a remark, if it cannot be used."""
     found = properties.get(name)
     values = found.get("values") if isinstance(found, Mapping) else None
@@ -177,7 +179,7 @@ def _layer(
             raise NoWeather(f"the weather service's {name} has a stretch that does not read")
         if entry.get("value") is not None:
             value = to_ours(number(name, entry["value"]))
-            stretches.append(Stretch(span=_span(entry.get("validTime")), value=value))
+            stretches.append(Interval(span=_span(entry.get("validTime")), value=value))
     if not stretches:
         remarks.append(f"the weather service left {name} empty")
         return None
@@ -199,7 +201,7 @@ def _span(text: object) -> Span:
     return Span(begins_utc=begins_utc, ends_utc=begins_utc + lasting)
 
 
-def _values(day: Span, layers: Mapping[str, Sequence[Stretch]]) -> dict[str, float | None] | None:
+def _values(day: Span, layers: Mapping[str, Sequence[Interval]]) -> dict[str, float | None] | None:
     """The values of a day; None if a layer other than rain or its chance does not cover it."""
     air_c = layers["temperature"]
     if not is_covered(day, air_c):

@@ -28,9 +28,9 @@ from controller.weather.online.answers import (
     RAIN,
     TEMPERATURE,
     WIND,
+    ParsedAnswer,
     Place,
     Question,
-    Reading,
     Series,
     checked,
     local_day,
@@ -93,7 +93,7 @@ def settles_utc(given_utc: datetime, place: Place) -> datetime:
 
 def read_answer(
     body: str, question: Question, *, fetched_utc: datetime, given_utc: datetime | None = None
-) -> Reading:
+) -> ParsedAnswer:
     """Days from the body of an answer.
 
     `fetched_utc` is the time by this clock, `given_utc` by the service's, if it sent one. A day
@@ -132,7 +132,7 @@ def read_answer(
     if not days:
         raise NoWeather("the weather service gave no day whole")
     remarks += _shifted_remarks(answer, asked_on, dates[-1], question.place)
-    return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks))
+    return ParsedAnswer(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks))
 
 
 def _require_zone(answer: Mapping[str, object], question: Question, fetched_utc: datetime) -> None:

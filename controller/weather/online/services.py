@@ -20,9 +20,9 @@ from controller.weather.online import met_norway, nasa_power, nws, open_meteo
 from controller.weather.online.answers import (
     MOST_FORECAST_DAYS,
     MOST_PAST_DAYS,
+    ParsedAnswer,
     Place,
     Question,
-    Reading,
 )
 from controller.weather.online.cache import AnswerCache, CachedAnswer
 from controller.weather.online.cached_request import (
@@ -52,10 +52,10 @@ class Access:
     contact: str
 
 
-def _ask_open_meteo(access: Access, question: Question) -> Answered[Reading]:
+def _ask_open_meteo(access: Access, question: Question) -> Answered[ParsedAnswer]:
     url = f"{access.base_url}?{open_meteo.query(question)}"
 
-    def read(cached: CachedAnswer) -> Reading:
+    def read(cached: CachedAnswer) -> ParsedAnswer:
         return open_meteo.read_answer(
             cached.body, question, fetched_utc=cached.fetched_utc, given_utc=cached.given_utc
         )
@@ -73,10 +73,10 @@ def _ask_open_meteo(access: Access, question: Question) -> Answered[Reading]:
     )
 
 
-def _ask_met_norway(access: Access, question: Question) -> Answered[Reading]:
+def _ask_met_norway(access: Access, question: Question) -> Answered[ParsedAnswer]:
     url = f"{access.base_url}?{met_norway.query(question.place)}"
 
-    def read(cached: CachedAnswer) -> Reading:
+    def read(cached: CachedAnswer) -> ParsedAnswer:
         return met_norway.read_forecast(cached.body, question, given_utc=cached.given_utc)
 
     request = Request(
@@ -89,10 +89,10 @@ def _ask_met_norway(access: Access, question: Question) -> Answered[Reading]:
     return access.client.ask(request, read, question.place, FORECASTS)
 
 
-def _ask_nasa_power(access: Access, question: Question) -> Answered[Reading]:
+def _ask_nasa_power(access: Access, question: Question) -> Answered[ParsedAnswer]:
     place = question.place
 
-    def read(cached: CachedAnswer) -> Reading:
+    def read(cached: CachedAnswer) -> ParsedAnswer:
         return nasa_power.read_days(cached.body, question, given_utc=cached.given_utc)
 
     request = Request(
@@ -103,7 +103,7 @@ def _ask_nasa_power(access: Access, question: Question) -> Answered[Reading]:
     return access.client.ask(request, read, place, PAST)
 
 
-def _ask_nws(access: Access, question: Question) -> Answered[Reading]:
+def _ask_nws(access: Access, question: Question) -> Answered[ParsedAnswer]:
     """The forecast of the place's grid square; if that is gone, the place is looked up again."""
     square = _square(access, question, refresh=False)
     try:
@@ -139,8 +139,8 @@ def _forecast_of(
     square: nws.Square,
     *,
     raise_on: frozenset[int] = frozenset(),
-) -> Answered[Reading]:
-    def read(cached: CachedAnswer) -> Reading:
+) -> Answered[ParsedAnswer]:
+    def read(cached: CachedAnswer) -> ParsedAnswer:
         return nws.read_forecast(cached.body, question, given_utc=cached.given_utc)
 
     request = Request(
@@ -159,7 +159,7 @@ class About:
 
     base_url: str
     credit: str
-    ask: Callable[[Access, Question], Answered[Reading]]
+    ask: Callable[[Access, Question], Answered[ParsedAnswer]]
     has_past: bool
     has_forecast: bool
     wants_contact: bool = False
@@ -329,7 +329,7 @@ def _contact(contact: str) -> str:
     return plain
 
 
-def _age_remarks(answered: Answered[Reading], place: Place) -> list[str]:
+def _age_remarks(answered: Answered[ParsedAnswer], place: Place) -> list[str]:
     """Remarks on dates that differ, and on an old forecast in a new answer."""
     cached, reading = answered.cached, answered.reading
     words = []

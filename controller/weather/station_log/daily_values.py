@@ -14,7 +14,7 @@ from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 from typing import NamedTuple
 
-from controller.weather.station_log.timestamps import Clock
+from controller.weather.station_log.timestamps import LogClock
 
 HOURS_OFF = 4
 LONGEST_GAP_S = 3 * 3600.0
@@ -33,7 +33,7 @@ HOURS_OF_A_COUNTER, HOURS_OF_A_SHOWER = 6.0, 3.0
 LEAST_PAIRS = 20  # so many pairs of readings are needed to show that a counter does not count
 
 
-class Point(NamedTuple):
+class LogPoint(NamedTuple):
     """One reading of one quantity; a tuple, because a year has a hundred thousand."""
 
     at_s: float
@@ -41,7 +41,7 @@ class Point(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Span:
+class LogDay:
     """A local day on the log's clock. [s]"""
 
     day: date
@@ -49,21 +49,21 @@ class Span:
     end_s: float
 
 
-def spans_of(first_s: float, last_s: float, clock: Clock) -> list[Span]:
+def spans_of(first_s: float, last_s: float, clock: LogClock) -> list[LogDay]:
     """The local days from that of the first reading to that of the last."""
     day = datetime.fromtimestamp(first_s, UTC).date() - timedelta(days=2)
     found = []
     while (start := clock.start_s(day)) <= last_s:
         end = clock.start_s(day + timedelta(days=1))
         if end > first_s:
-            found.append(Span(day=day, start_s=start, end_s=end))
+            found.append(LogDay(day=day, start_s=start, end_s=end))
         day += timedelta(days=1)
     return found
 
 
-def by_span(points: Sequence[Point], spans: Sequence[Span]) -> dict[date, list[Point]]:
+def by_span(points: Sequence[LogPoint], spans: Sequence[LogDay]) -> dict[date, list[LogPoint]]:
     """The points of each day; midnight belongs to the next day."""
-    found: dict[date, list[Point]] = {span.day: [] for span in spans}
+    found: dict[date, list[LogPoint]] = {span.day: [] for span in spans}
     at = 0
     for span in spans:
         while at < len(points) and points[at].at_s < span.end_s:
@@ -72,7 +72,7 @@ def by_span(points: Sequence[Point], spans: Sequence[Span]) -> dict[date, list[P
     return found
 
 
-def is_complete(points: Sequence[Point], span: Span) -> bool:
+def is_complete(points: Sequence[LogPoint], span: LogDay) -> bool:
     """Whether the readings cover enough of the day for its extremes and means."""
     if not points:
         return False
@@ -82,7 +82,7 @@ def is_complete(points: Sequence[Point], span: Span) -> bool:
     return len(hours) >= needed and max(b - a for a, b in pairwise(edges)) <= LONGEST_GAP_S
 
 
-def sun_is_complete(points: Sequence[Point], span: Span) -> bool:
+def sun_is_complete(points: Sequence[LogPoint], span: LogDay) -> bool:
     """As `is_complete`, and without a long gap while the sun is up."""
     return is_complete(points, span) and all(
         b.at_s - a.at_s <= LONGEST_SUN_GAP_S or max(a.value, b.value) <= SUN_UP_W_M2
@@ -90,19 +90,19 @@ def sun_is_complete(points: Sequence[Point], span: Span) -> bool:
     )
 
 
-def integral(points: Sequence[Point], span: Span) -> float:
+def integral(points: Sequence[LogPoint], span: LogDay) -> float:
     """Integral of the value over the day: linear between readings, constant at both ends."""
     total = points[0].value * (points[0].at_s - span.start_s)
     total += points[-1].value * (span.end_s - points[-1].at_s)
     return total + sum((b.at_s - a.at_s) * (a.value + b.value) / 2.0 for a, b in pairwise(points))
 
 
-def mean_of(points: Sequence[Point], span: Span) -> float:
+def mean_of(points: Sequence[LogPoint], span: LogDay) -> float:
     """The mean over the day, weighted by time."""
     return integral(points, span) / (span.end_s - span.start_s)
 
 
-def without_spikes(points: Sequence[Point]) -> list[Point]:
+def without_spikes(points: Sequence[LogPoint]) -> list[LogPoint]:
     """Temperatures without single readings far from both neighbours."""
     return [
         p
@@ -111,7 +111,7 @@ def without_spikes(points: Sequence[Point]) -> list[Point]:
     ]
 
 
-def share_that_holds(points: Sequence[Point], spans: Sequence[Span]) -> tuple[float, int]:
+def share_that_holds(points: Sequence[LogPoint], spans: Sequence[LogDay]) -> tuple[float, int]:
     """Share of the readings above 0 whose next one that day is not lower, and their number."""
     held = pairs = 0
     for day in by_span(points, spans).values():
@@ -122,14 +122,14 @@ def share_that_holds(points: Sequence[Point], spans: Sequence[Span]) -> tuple[fl
     return (held / pairs if pairs else 1.0), pairs
 
 
-def counts_up(points: Sequence[Point], spans: Sequence[Span]) -> bool | None:
+def counts_up(points: Sequence[LogPoint], spans: Sequence[LogDay]) -> bool | None:
     """Whether the figures are those of a counter, not amounts; None if that is not clear.
 
     It depends on how long figures above 0 go on without falling. If midnight or the end of the file
     cuts all of these times short, it depends on how often the figures fall.
     """
     midnights = [span.end_s for span in spans]
-    runs: list[list[Point]] = []
+    runs: list[list[LogPoint]] = []
     for p in points:
         if p.value > 0.0 and runs and runs[-1] and p.value >= runs[-1][-1].value:
             runs[-1].append(p)
@@ -150,11 +150,11 @@ def counts_up(points: Sequence[Point], spans: Sequence[Span]) -> bool | None:
 
 
 def amounts_by_day(
-    points: Sequence[Point], spans: Sequence[Span]
+    points: Sequence[LogPoint], spans: Sequence[LogDay]
 ) -> tuple[dict[date, float], list[date]]:
     """Daily sums of amounts since the reading before, and the incomplete days."""
     # An amount read at midnight belongs to the day before.
-    found = by_span([Point(at_s=p.at_s - 1.0, value=p.value) for p in points], spans)
+    found = by_span([LogPoint(at_s=p.at_s - 1.0, value=p.value) for p in points], spans)
     whole = {
         s.day: sum(p.value for p in found[s.day]) for s in spans if is_complete(found[s.day], s)
     }
@@ -162,7 +162,7 @@ def amounts_by_day(
 
 
 def counts_by_day(
-    points: Sequence[Point], spans: Sequence[Span], *, from_midnight: bool
+    points: Sequence[LogPoint], spans: Sequence[LogDay], *, from_midnight: bool
 ) -> tuple[dict[date, float], list[date]]:
     """The rise of a counter on each day, and the days for which it is unknown.
 
@@ -172,10 +172,10 @@ def counts_by_day(
     if not from_midnight:
         points = _without_glitches(points)
     # A reading at midnight belongs to the day before.
-    found = by_span([Point(at_s=p.at_s - 1.0, value=p.value) for p in points], spans)
+    found = by_span([LogPoint(at_s=p.at_s - 1.0, value=p.value) for p in points], spans)
     rises: dict[date, float] = {}
     unknown: set[date] = {span.day for span in spans}
-    before: Point | None = None
+    before: LogPoint | None = None
     waiting: list[date] = []  # days since then without a reading near their end
     for span in spans:
         today = found[span.day]
@@ -200,7 +200,7 @@ def counts_by_day(
     return {day: rises[day] for day in sorted(rises) if day not in unknown}, sorted(unknown)
 
 
-def starts_at_midnight(points: Sequence[Point], spans: Sequence[Span]) -> bool:
+def starts_at_midnight(points: Sequence[LogPoint], spans: Sequence[LogDay]) -> bool:
     """Whether a counter that had risen had restarted on most of the next days."""
     found = by_span(points, spans)
     falls = risen = 0
@@ -217,7 +217,7 @@ def _is_cut_short(at_s: float, midnights: Sequence[float], last_s: float) -> boo
 
 
 def _since(
-    before: Point | None, first: Point, span: Span, *, from_midnight: bool
+    before: LogPoint | None, first: LogPoint, span: LogDay, *, from_midnight: bool
 ) -> tuple[float, bool]:
     """The rise up to the day's first reading, and whether all of it belongs to this day."""
     joined = before is not None and first.at_s - before.at_s <= JOINED_S
@@ -235,8 +235,8 @@ def _rise(before: float, after: float) -> float:
     return after - before if after >= before else after
 
 
-def _without_glitches(points: Sequence[Point]) -> list[Point]:
-    good: list[Point] = []
+def _without_glitches(points: Sequence[LogPoint]) -> list[LogPoint]:
+    good: list[LogPoint] = []
     for n, p in enumerate(points):
         if good and good[-1].value - p.value >= GLITCH_MM:
             coming = points[n + 1 : n + 1 + GLITCH_READINGS]
@@ -246,7 +246,7 @@ def _without_glitches(points: Sequence[Point]) -> list[Point]:
     return good
 
 
-def _is_spike(before: Point, p: Point, after: Point) -> bool:
+def _is_spike(before: LogPoint, p: LogPoint, after: LogPoint) -> bool:
     low, high = sorted((before.value, after.value))
     near = after.at_s - before.at_s <= 2 * 3600.0 + 1.0
     off = p.value > high + SPIKE_C or p.value < low - SPIKE_C

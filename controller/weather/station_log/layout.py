@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from controller import units
 from controller.weather.files.table import Notes
-from controller.weather.station_log.timestamps import Written, written_of
+from controller.weather.station_log.timestamps import WrittenTime, written_of
 
 TIME, DATE_ONLY = "time", "date"
 # The meanings of a column. Rain is a counter that restarts at midnight, a counter that runs on, or
@@ -218,7 +218,7 @@ class Layout:
     stamps_at: tuple[int, ...]
     in_utc: bool
 
-    def stamp(self, cells: Sequence[str]) -> Written | None:
+    def stamp(self, cells: Sequence[str]) -> WrittenTime | None:
         """The line's date and time of day, from one cell or two; None if there is none."""
         texts = [cells[at] for at in self.stamps_at]
         if len(texts) > 1:

@@ -15,7 +15,7 @@ from controller.weather.files.table import Notes, Row, all_lines
 from controller.weather.series_checks import spans as day_spans
 from controller.weather.station_log import daily_values
 from controller.weather.station_log import layout as hd
-from controller.weather.station_log.daily_values import Point, Span
+from controller.weather.station_log.daily_values import LogDay, LogPoint
 from controller.weather.station_log.layout import Layout, cells_of, layout_of
 from controller.weather.station_log.readings import Log, read_log
 
@@ -102,7 +102,7 @@ def read_station_log(
 
 
 def _days(
-    log: Log, spans: Sequence[Span], notes: Notes
+    log: Log, spans: Sequence[LogDay], notes: Notes
 ) -> tuple[dict[date, dict[str, float]], dict[str, list[date]]]:
     """The figures of each day, and by quantity its incomplete days."""
     days: dict[date, dict[str, float]] = {span.day: {} for span in spans}
@@ -128,7 +128,7 @@ def _days(
     return days, incomplete
 
 
-def _figures(name: str, points: Sequence[Point], span: Span) -> dict[str, float]:
+def _figures(name: str, points: Sequence[LogPoint], span: LogDay) -> dict[str, float]:
     values = [p.value for p in points]
     if name == hd.TEMP:
         return {"tmin_c": min(values), "tmax_c": max(values)}
@@ -143,7 +143,7 @@ def _figures(name: str, points: Sequence[Point], span: Span) -> dict[str, float]
     return {_FIELD[name][0]: daily_values.mean_of(points, span)}
 
 
-def _points(log: Log, name: str, notes: Notes) -> list[Point]:
+def _points(log: Log, name: str, notes: Notes) -> list[LogPoint]:
     """The readings of one quantity, without impossible ones."""
     low, high = _READING_LIMITS.get(name, (0.0, float("inf")))
     points, beyond = [], []
@@ -156,7 +156,9 @@ def _points(log: Log, name: str, notes: Notes) -> list[Point]:
             continue
         if name == hd.HUMIDITY:
             value = min(value, 100.0)
-        points.append(Point(at_s=reading.at_s, value=max(value, 0.0) if name == hd.SUN else value))
+        points.append(
+            LogPoint(at_s=reading.at_s, value=max(value, 0.0) if name == hd.SUN else value)
+        )
     heading = log.headings[name].text
     if len(beyond) > WRONG_SHARE * (len(points) + len(beyond)):
         notes.fault(
@@ -187,7 +189,7 @@ def _points(log: Log, name: str, notes: Notes) -> list[Point]:
 
 
 def _sums(
-    name: str, points: Sequence[Point], spans: Sequence[Span], log: Log, notes: Notes
+    name: str, points: Sequence[LogPoint], spans: Sequence[LogDay], log: Log, notes: Notes
 ) -> tuple[dict[date, float], list[date]] | None:
     """The daily sums of a column of rain or radiation; None if it is unclear how it counts."""
     heading = log.headings[name]
@@ -253,7 +255,7 @@ def _missing_kinds(layout: Layout, log: Log, notes: Notes) -> None:
 def _rows(
     days: Mapping[date, Mapping[str, float]],
     log: Log,
-    spans: Sequence[Span],
+    spans: Sequence[LogDay],
     file: str,
     wind_height_m: float,
 ) -> list[Row]:

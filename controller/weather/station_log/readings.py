@@ -17,8 +17,8 @@ from controller.weather.files.table import Notes
 from controller.weather.station_log import layout as hd
 from controller.weather.station_log.layout import Layout, cells_of, chosen_columns
 from controller.weather.station_log.timestamps import (
-    Clock,
-    Written,
+    LogClock,
+    WrittenTime,
     day_first,
     local_time,
     on_one_clock,
@@ -31,7 +31,7 @@ _NUMBER = re.compile(r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+-]?\d{1,2})?)\s*([
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
+class LogReading:
     """One line of the log: the time, and the values in our units."""
 
     line: int
@@ -43,10 +43,10 @@ class Reading:
 class Log:
     """Readings in order of time, the heading of each quantity, and the clock of the file."""
 
-    readings: tuple[Reading, ...]
+    readings: tuple[LogReading, ...]
     header_line: int
     headings: Mapping[str, hd.Heading]
-    clock: Clock
+    clock: LogClock
 
 
 def read_log(
@@ -64,7 +64,7 @@ def read_log(
         If the order of day and month is unclear, or times are UTC and no time zone is known.
     """
     chosen = chosen_columns(layout, notes)
-    table: list[tuple[int, list[str], Written]] = []
+    table: list[tuple[int, list[str], WrittenTime]] = []
     odd_lines: list[tuple[int, str, str]] = []
     for number, line in lines[layout.body_at :]:
         if line.lstrip().startswith("#"):
@@ -98,7 +98,7 @@ def read_log(
     notes.remarks += [f"{notes.file}: {text}" for text in remarks]
     columns = _figures([row for row, _ in good], chosen, layout, notes)
     readings = [
-        Reading(line=row[0], at_s=at_s, values=values)
+        LogReading(line=row[0], at_s=at_s, values=values)
         for (row, _), at_s, values in zip(good, moments, columns, strict=True)
     ]
     used = {name: h for name, h in chosen.items() if any(name in r.values for r in readings)}
@@ -111,7 +111,7 @@ def read_log(
 
 
 def _figures(
-    rows: Sequence[tuple[int, list[str], Written]],
+    rows: Sequence[tuple[int, list[str], WrittenTime]],
     chosen: dict[str, hd.Heading],
     layout: Layout,
     notes: Notes,
@@ -170,10 +170,10 @@ def _number(text: str, comma: bool) -> tuple[float, str] | str | None:
     return (value, (match[2] or "").strip()) if isfinite(value) else "odd"
 
 
-def _without_duplicates(readings: Sequence[Reading], notes: Notes) -> list[Reading]:
+def _without_duplicates(readings: Sequence[LogReading], notes: Notes) -> list[LogReading]:
     """Readings in order of time; of several with one time, one if they are alike, else none."""
     ordered = sorted(readings, key=lambda r: r.at_s)
-    same: dict[float, list[Reading]] = {}
+    same: dict[float, list[LogReading]] = {}
     for reading in ordered:
         same.setdefault(reading.at_s, []).append(reading)
     differing = [
@@ -195,11 +195,11 @@ def _report_lines(odd: Sequence[tuple[int, str, str]], notes: Notes) -> None:
                     "they are left out")  # fmt: skip
 
 
-def _any_unsure(table: Sequence[tuple[int, list[str], Written]]) -> bool:
+def _any_unsure(table: Sequence[tuple[int, list[str], WrittenTime]]) -> bool:
     return any(stamp.style == "?" for *_, stamp in table)
 
 
-def _newest_first(table: Sequence[tuple[int, list[str], Written]]) -> bool:
+def _newest_first(table: Sequence[tuple[int, list[str], WrittenTime]]) -> bool:
     """Whether times fall from line to line within a date; day and month may be unknown yet."""
     falls = rises = 0
     for (*_, before), (*_, after) in pairwise(table):

@@ -37,7 +37,7 @@ _STEP_BACK_S = (600.0, 3700.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Written:
+class WrittenTime:
     """A date and time of day as written; `first` and `second` are day and month, or the reverse.
 
     `style` is "ymd" if the order is clear, else "?". `time_s` is None if there is no time of day;
@@ -53,18 +53,18 @@ class Written:
     utc_offset_s: int | None
 
 
-def written_of(text: str) -> Written | None:
+def written_of(text: str) -> WrittenTime | None:
     """The date, and the time of day if there is one; None if it is not a date."""
     plain = _PLAIN.fullmatch(text)
     if plain is not None and int(plain[4]) < 24 and int(plain[5]) < 60:
-        return Written(
+        return WrittenTime(
             style="ymd", year=int(plain[1]), first=int(plain[2]), second=int(plain[3]),
             dotted=False, time_s=int(plain[4]) * 3600 + int(plain[5]) * 60, utc_offset_s=None,
         )  # fmt: skip
     cell = " ".join(text.strip().strip('"').lower().split())
     if _EPOCH.fullmatch(cell):
         moment = datetime.fromtimestamp(int(cell), UTC)
-        return Written(
+        return WrittenTime(
             style="ymd", year=moment.year, first=moment.month, second=moment.day, dotted=False,
             time_s=moment.hour * 3600 + moment.minute * 60 + moment.second, utc_offset_s=0,
         )  # fmt: skip
@@ -82,7 +82,7 @@ def written_of(text: str) -> Written | None:
         time_s = None if time is None else _time_s(time)
         if time is not None and time_s is None:
             return None
-        return Written(
+        return WrittenTime(
             style="?" if style == "?" else "ymd",
             year=year,
             first=first,
@@ -94,7 +94,7 @@ def written_of(text: str) -> Written | None:
     return None
 
 
-def day_first(written: Sequence[Written]) -> bool:
+def day_first(written: Sequence[WrittenTime]) -> bool:
     """Whether the day stands before the month, from the dates themselves.
 
     Raises
@@ -126,7 +126,7 @@ def day_first(written: Sequence[Written]) -> bool:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Clock:
+class LogClock:
     """A clock in seconds that never goes back, with the start of each local day."""
 
     zone: ZoneInfo | None
@@ -142,7 +142,7 @@ class Clock:
 
 def on_one_clock(
     local: Sequence[datetime], zone: ZoneInfo | None
-) -> tuple[list[float], Clock, list[str]]:
+) -> tuple[list[float], LogClock, list[str]]:
     """Each local time in seconds on one clock, oldest line first, with remarks.
 
     Times count in the order of the lines: an hour that comes again is the second one.
@@ -173,10 +173,10 @@ def on_one_clock(
     if steps_back:
         at = ", ".join(f"{step:%Y-%m-%d}" for step in steps_back[:5])
         remarks.append(f"an hour comes twice on {at}, taken as the clocks put back")
-    return moments, Clock(zone=zone, steps_back=tuple(steps_back)), remarks
+    return moments, LogClock(zone=zone, steps_back=tuple(steps_back)), remarks
 
 
-def local_time(written: Written, *, day_first: bool, zone: ZoneInfo | None) -> datetime | None:
+def local_time(written: WrittenTime, *, day_first: bool, zone: ZoneInfo | None) -> datetime | None:
     """The local time, without zone; None if there is no such date.
 
     Raises
