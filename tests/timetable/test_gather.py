@@ -39,7 +39,7 @@ def around(name: str) -> tuple[WeatherDay, ...]:
 
 
 class Services:
-    """Stands in the place of the services; each answers as it was told, and is counted."""
+    """Stands in the place of the services; each answers as it was set, and is counted."""
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch, **answers: Any) -> None:
         self.answers = {name.replace("_", "-"): answer for name, answer in answers.items()}

@@ -59,7 +59,7 @@ def test_the_days_are_those_there_whole_and_all_are_a_forecast() -> None:
 
 
 def test_rain_beyond_its_last_stretch_is_unknown_not_nought() -> None:
-    """Rain is told of for three days, to 13 June 0 UTC, which is before the 12th is over."""
+    """Rain is forecast for three days, to 13 June 0 UTC, which is before the 12th is over."""
     reading = look(grid())
     assert [d.rain_mm for d in reading.days] == [pytest.approx(4.8)] * 2 + [None] * 4
     assert reading.remarks == (
