@@ -35,7 +35,32 @@ class Stretch:
 
 @lru_cache(maxsize=1024)
 def utc_from_local(local: datetime, zone: ZoneInfo) -> datetime:
-    """UTC of a naive local time, by the module's rule for skipped and doubled times."""
+    """UTC of a naive local time, by the module's rule for skipped and doubled times.
+
+    Parameters
+    ----------
+    local : datetime
+        Local time without a zone.
+    zone : ZoneInfo
+        The garden's time zone.
+
+    Returns
+    -------
+    datetime
+        In UTC; on whole seconds for a skipped time.
+
+    Source
+    ------
+    Our choice: the jump for a skipped time, the first for a doubled one.
+
+    Examples
+    --------
+    >>> rome = ZoneInfo("Europe/Rome")  # clocks change on 30 March and 26 October 2031
+    >>> utc_from_local(datetime(2031, 3, 30, 2, 30), rome).isoformat()  # skipped
+    '2031-03-30T01:00:00+00:00'
+    >>> utc_from_local(datetime(2031, 10, 26, 2, 30), rome).isoformat()  # doubled
+    '2031-10-26T00:30:00+00:00'
+    """
     first = local.replace(tzinfo=zone, fold=0).astimezone(UTC)
     if first.astimezone(zone).replace(tzinfo=None) == local:
         return first
@@ -133,7 +158,35 @@ def hold_in_force(
 def days_to_next_window(
     watering: Watering, valve: ValveKind, day: date, *, at_most: int = FURTHEST_WINDOW_DAYS
 ) -> int:
-    """Days from `day` to the next later day with a window for this kind of valve."""
+    """Days from `day` to the next later day with a window for this kind of valve.
+
+    Parameters
+    ----------
+    watering : Watering
+        The garden's windows.
+    valve : ValveKind
+        Relay or hand.
+    day : date
+        A local day.
+    at_most : int
+        The answer if there is no window before that, 1 or more.
+
+    Returns
+    -------
+    int
+        1 to `at_most`. [day]
+
+    Source
+    ------
+    The calendar; the limit is our choice.
+
+    Examples
+    --------
+    >>> from datetime import time
+    >>> monday = Window(opens=time(5), closes=time(8), weekdays=frozenset({0}))
+    >>> days_to_next_window(Watering(windows=(monday,)), ValveKind.RELAY, date(2031, 6, 26))
+    4
+    """
     for ahead in range(1, at_most):
         weekday = (day + ahead * _DAY).weekday()
         if any(weekday in w.weekdays and valve in w.valves for w in watering.windows):
@@ -142,7 +195,33 @@ def days_to_next_window(
 
 
 def windows_on(watering: Watering, valve: ValveKind, day: date) -> int:
-    """Number of windows for this kind of valve that begin on this day."""
+    """Number of windows for this kind of valve that begin on this day.
+
+    Parameters
+    ----------
+    watering : Watering
+        The garden's windows.
+    valve : ValveKind
+        Relay or hand.
+    day : date
+        A local day.
+
+    Returns
+    -------
+    int
+        0 or more. [-]
+
+    Source
+    ------
+    The calendar.
+
+    Examples
+    --------
+    >>> from datetime import time
+    >>> monday = Window(opens=time(5), closes=time(8), weekdays=frozenset({0}))
+    >>> windows_on(Watering(windows=(monday,)), ValveKind.RELAY, date(2031, 6, 30))
+    1
+    """
     return sum(day.weekday() in w.weekdays and valve in w.valves for w in watering.windows)
 
 

@@ -154,7 +154,27 @@ def _vapour(day: WeatherDay) -> DayFinding | None:
 
 
 def saturation_kpa(air_temp_c: float) -> float:
-    """FAO-56 eq. 11; here, not from the demand room, which stands below this one."""
+    """Saturation vapour pressure; the weather room does not import the demand room.
+
+    Parameters
+    ----------
+    air_temp_c : float
+        Air temperature, above -237.3. [°C]
+
+    Returns
+    -------
+    float
+        Above 0. [kPa]
+
+    Source
+    ------
+    FAO-56 eq. 11; Annex 2, Table 2.3 prints 2.338 kPa at 20 °C.
+
+    Examples
+    --------
+    >>> round(saturation_kpa(20.0), 3)
+    2.338
+    """
     return 0.6108 * math.exp(17.27 * air_temp_c / (air_temp_c + 237.3))
 
 

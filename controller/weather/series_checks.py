@@ -260,7 +260,13 @@ def odd_means(
 
 
 def spans(days: Iterable[date]) -> str:
-    """Days as text, with runs as spans: "2031-06-01 to 2031-06-03, 2031-06-07"."""
+    """Days as text, with runs of days as spans.
+
+    Examples
+    --------
+    >>> spans(date(2031, 6, day) for day in (1, 2, 3, 7))
+    '2031-06-01 to 2031-06-03, 2031-06-07'
+    """
     found: list[list[date]] = []
     for day in sorted(set(days)):
         if found and day - found[-1][-1] == timedelta(days=1):

@@ -151,7 +151,13 @@ def best_of(
 
 
 def is_of_a_model(rung: str) -> bool:
-    """Whether the rung is that of a model's past day: neither measured nor a forecast."""
+    """Whether the rung is that of a model's past day: neither measured nor a forecast.
+
+    Examples
+    --------
+    >>> is_of_a_model("second service"), is_of_a_model(STATION), is_of_a_model(FORECAST)
+    (True, False, False)
+    """
     return rung.endswith("service")
 
 
@@ -213,7 +219,15 @@ def _has(row: WeatherDay, name: str, fields: Sequence[str]) -> bool:
 
 
 def service_of(source: str) -> str | None:
-    """The service in a day's source, such as "open-meteo"; None for a station's file."""
+    """The service in a day's source; None for a station's file.
+
+    Examples
+    --------
+    >>> service_of("open-meteo forecast")
+    'open-meteo'
+    >>> service_of("station.csv") is None
+    True
+    """
     for ending in _OF_A_SERVICE:
         if source.endswith(ending):
             return source.removesuffix(ending)

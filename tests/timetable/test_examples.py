@@ -8,11 +8,13 @@ from types import FunctionType, ModuleType
 
 import pytest
 
+from controller.timetable import windows
 from controller.timetable.need import dose, jobs, need, pulse_length, wetted_area
-from controller.timetable.weather import days, monthly_climate
+from controller.timetable.packing import job
+from controller.timetable.weather import days, extremes, monthly_climate
 
 NEED = (dose, jobs, need, pulse_length, wetted_area)
-MODULES = (*NEED, days, monthly_climate)
+MODULES = (*NEED, job, windows, days, extremes, monthly_climate)
 
 
 @pytest.mark.parametrize("module", MODULES, ids=lambda m: m.__name__.rpartition(".")[2])

@@ -62,7 +62,7 @@ class Job:
 
 
 def seconds_after(moment: datetime, start: datetime) -> float:
-    """Seconds from the start to a time."""
+    """Seconds from the start to a time. [s]"""
     return (moment - start).total_seconds()
 
 
@@ -74,7 +74,32 @@ def whole_second(moment: datetime) -> datetime:
 
 
 def ceil_to(at: float, grid_s: float, start: datetime) -> float:
-    """The next time on the grid of whole seconds or minutes of the clock."""
+    """The next time on the grid of whole seconds or minutes of the clock.
+
+    Parameters
+    ----------
+    at : float
+        Time after `start`; infinity stays infinity. [s]
+    grid_s : float
+        Step of the grid, above 0. [s]
+    start : datetime
+        The zero of `at`.
+
+    Returns
+    -------
+    float
+        Time after `start`, 0 or more. [s]
+
+    Source
+    ------
+    Our choice: relays go by the second, people by the minute.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> ceil_to(31.0, 60.0, datetime(2031, 6, 26, 5, 0, 30, tzinfo=UTC))  # 5:01:01, so 5:02
+    90.0
+    """
     if math.isinf(at):
         return at
     offset = start.timestamp() % grid_s

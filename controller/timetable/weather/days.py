@@ -187,7 +187,14 @@ def account_begins(day: date, site: Site) -> date:
 
 
 def growing_year(day: date, site: Site) -> date:
-    """The first day of the growing year with `day`: 1 January, or 1 July in the south."""
+    """The first day of the growing year with `day`: 1 January, or 1 July in the south.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace as Example  # of a site, only the latitude counts
+    >>> growing_year(date(2031, 6, 26), Example(latitude_deg=-33.0))
+    datetime.date(2030, 7, 1)
+    """
     begins = day.replace(month=1 if site.latitude_deg >= 0.0 else 7, day=1)
     return begins if begins <= day else begins.replace(year=begins.year - 1)
 

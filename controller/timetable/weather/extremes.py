@@ -74,6 +74,13 @@ def frost_days(
     A day is held if it, or the next day, is as cold as `hold_below_c` or colder: water that is left
     in the pipes in the evening freezes before morning. Forecasts and stand-ins count, too. With
     None as `hold_below_c` there is no frost hold.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace as Example  # of a day, only its lowest counts
+    >>> days = {date(2031, 4, day): Example(tmin_c=low) for day, low in ((1, 4.0), (2, -1.0))}
+    >>> frost_days(days, today=date(2031, 4, 1), hold_below_c=0.0)
+    (datetime.date(2031, 4, 1), datetime.date(2031, 4, 2))
     """
     two = (today, today + _DAY)
     return _held(two, _cold(days, two, hold_below_c))
