@@ -111,8 +111,10 @@ ROOMS = {
     "timetable": Room(
         [
             *_timetable("need/accounts", "need/dose", "need/jobs", "need/need"),
-            *_timetable("need/pulse_length", "need/wetted_area", "march", "plan", "plausible"),
-            *_timetable("packing/job", "packing/morning", "packing/fit_day", "unwritten"),
+            *_timetable(
+                "need/pulse_length", "need/wetted_area", "garden_accounts", "plan", "plausible"
+            ),
+            *_timetable("packing/job", "packing/day_simulation", "packing/fit_day", "unwritten"),
             *_timetable("weather/covers", "windows"),
         ],
         ["tests/timetable"],

@@ -33,13 +33,13 @@ from controller.garden.show import show_filled
 from controller.hydraulics.design.advice import Advice, advice_rows, advice_text, advise
 from controller.paper.flows import run_lines, run_rows
 from controller.paper.usual_season import season_findings, season_lines, season_row
-from controller.timetable.calibrated import Bands, Tested
+from controller.timetable.calibrated import Bands, Calibrated
 from controller.timetable.check.cautions import Finding, findings, unsaid
 from controller.timetable.check.finding import caution
 from controller.timetable.check.supply_checks import supply_lines
 from controller.timetable.check.usual_season import Season, usual_season
 from controller.timetable.check.zone_checks import perennials
-from controller.timetable.garden_loader import crop_judge
+from controller.timetable.garden_loader import crop_name_check
 from controller.timetable.need.dose import Soaking, soaking_of
 from controller.timetable.need.wetted_area import zone_wet_ground_m2
 from controller.timetable.weather.climatology import Normals
@@ -49,7 +49,7 @@ from crops.catalogue import load as load_catalogue
 
 
 def advice_for(
-    loaded: Loaded, tested: Tested, zones: Collection[str] | None = None
+    loaded: Loaded, tested: Calibrated, zones: Collection[str] | None = None
 ) -> tuple[Advice, ...]:
     """What to build or set otherwise; with zones, only what names one of them."""
     garden, grounds = loaded.garden, loaded.grounds
@@ -116,7 +116,7 @@ def new(args: argparse.Namespace) -> int:
     path = Path(args.garden)
     if path.exists():
         raise InputError(f"{path} is there already; name another file, or move that one away")
-    text = ask_new(_ask, known_crops=crop_judge(load_catalogue()))
+    text = ask_new(_ask, known_crops=crop_name_check(load_catalogue()))
     try:
         with path.open("x", encoding="utf-8") as file:
             file.write(text)
@@ -151,7 +151,7 @@ def _usual(args: argparse.Namespace, loaded: Loaded) -> tuple[Normals | None, li
     ]
 
 
-def _meter_finds(loaded: Loaded, tested: Tested) -> tuple[Findable, ...]:
+def _meter_finds(loaded: Loaded, tested: Calibrated) -> tuple[Findable, ...]:
     """What the flow meter can find; nothing is computed without one."""
     if loaded.garden.meter is None:
         return ()
@@ -159,7 +159,9 @@ def _meter_finds(loaded: Loaded, tested: Tested) -> tuple[Findable, ...]:
     return findable(loaded.garden, tested.lines, tested.corrections, bands)
 
 
-def _season(loaded: Loaded, tested: Tested, normals: Normals | None, today: date) -> Season | None:
+def _season(
+    loaded: Loaded, tested: Calibrated, normals: Normals | None, today: date
+) -> Season | None:
     """A usual season played through; it takes seconds where zones go short."""
     progress = Progress("Playing a usual season, days played", system_clock())
     try:
@@ -177,7 +179,7 @@ def _season(loaded: Loaded, tested: Tested, normals: Normals | None, today: date
 
 def _as_json(
     loaded: Loaded,
-    tested: Tested,
+    tested: Calibrated,
     found: list[Finding],
     advice: tuple[Advice, ...],
     fed: list[str],
@@ -216,7 +218,7 @@ def _as_json(
 
 def _text(
     loaded: Loaded,
-    tested: Tested,
+    tested: Calibrated,
     found: list[Finding],
     fed: list[str],
     climate: str,

@@ -18,8 +18,8 @@ from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden
 from controller.hydraulics.calibration.result import Fitted, fitted_to_dict
 from controller.paper.amounts import csv_text
-from controller.timetable.calibrated import Tested, tested_lines
-from controller.timetable.garden_loader import read_whole
+from controller.timetable.calibrated import Calibrated, calibrated_lines
+from controller.timetable.garden_loader import garden_from_file
 from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds, Weather
 from controller.timetable.weather.climatology import read_station
 from controller.timetable.weather.gather import Gathered, Gatherer, best_normals
@@ -85,7 +85,7 @@ def load_garden(args: argparse.Namespace) -> Loaded:
     if not named:
         tell("No garden file named: this is the example garden, invented from end to end.")
     catalogue = load_catalogue()
-    garden = read_whole(path, catalogue)
+    garden = garden_from_file(path, catalogue)
     return Loaded(garden=garden, catalogue=catalogue, is_example=not named, path=path)
 
 
@@ -139,7 +139,7 @@ def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> Gath
     return found
 
 
-def load_tested(args: argparse.Namespace, loaded: Loaded) -> Tested:
+def load_tested(args: argparse.Namespace, loaded: Loaded) -> Calibrated:
     """The garden's lines, with what field tests in its logbook taught; remarks on stderr."""
     book, found = _logbook(args, loaded), None
     tests: list[Mapping[str, Any]] = []
@@ -150,10 +150,10 @@ def load_tested(args: argparse.Namespace, loaded: Loaded) -> Tested:
             kept, rows = questions.latest_fit(), questions.measurements()
         found = None if kept is None else kept.found
         tests = [row.said for row in rows]
-    tested = tested_lines(loaded.garden, found, tests)
+    tested = calibrated_lines(loaded.garden, found, tests)
     for remark in tested.remarks:
         tell(f"field tests: {remark}")
-    if tested.anew and tested.fitted is not None and book is not None:
+    if tested.refitted and tested.fitted is not None and book is not None:
         _keep_fit(book, tested.fitted, [row.id for row in rows])
     return tested
 

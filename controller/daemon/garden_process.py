@@ -49,11 +49,11 @@ def read_apart(text: str, path: str) -> Garden:
 def _said_of(text: str, path: str) -> Garden | tuple[str, ...] | str:
     """The garden, or its faults, or what else is wrong."""
     # Imported here: this is what takes so much.
-    from controller.timetable.garden_loader import read_whole_text
+    from controller.timetable.garden_loader import garden_from_text
     from crops.catalogue import load
 
     try:
-        return read_whole_text(text, path, load())
+        return garden_from_text(text, path, load())
     except GardenFileError as fault:
         return fault.faults
     except RowgateError as fault:

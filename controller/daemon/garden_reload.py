@@ -22,7 +22,7 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections
 from controller.logbook.notes import FitRow
 from controller.logbook.queries import Questions
-from controller.timetable.calibrated import Tested, tested_lines
+from controller.timetable.calibrated import Calibrated, calibrated_lines
 from controller.timetable.plan import Grounds
 from crops.catalogue import Catalogue
 
@@ -198,7 +198,7 @@ class KeptFieldTests:
         self._path = path
         self._last: FitRow | None = None
         self._tests: list[Mapping[str, Any]] = []
-        self._anew: tuple[object, Tested] | None = None
+        self._anew: tuple[object, Calibrated] | None = None
         self._state: object = None
         self._settled = False
 
@@ -222,13 +222,13 @@ class KeptFieldTests:
         found = self._look()
         return None if found is None else self._tested(garden, found).fitted
 
-    def _tested(self, garden: Garden, found: FitRow) -> Tested:
+    def _tested(self, garden: Garden, found: FitRow) -> Calibrated:
         """The fit for this garden; one of an older edition is made anew once, and remembered."""
         mark = (found.id, garden)
         if self._anew is not None and self._anew[0] == mark:
             return self._anew[1]
-        tested = tested_lines(garden, found.found, self._tests, propose=False)
-        if tested.anew:
+        tested = calibrated_lines(garden, found.found, self._tests, propose=False)
+        if tested.refitted:
             self._anew = mark, tested
         return tested
 

@@ -1,1 +1,1 @@
-"""What the gardener describes: quantities with units, the model, the garden file."""
+"""The garden file, with its quantities, its model and its checks."""

@@ -1,4 +1,4 @@
-"""What only the whole file can tell: things twice, overlaps, pins, sizes and dates."""
+"""Checks across the keys of a file: duplicates, overlaps, pins, sizes, dates."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from controller.garden.schema import WrittenGarden
 
 
 def check_pins(written: WrittenGarden, faults: Faults) -> None:
-    """Note each pin that is named twice, and by whom."""
+    """Add a fault for each pin that is used twice."""
     first_on: dict[int, tuple[Path, str]] = {}
     for place, line, owner in _pins(written):
         first, first_owner = first_on.setdefault(line, (place, owner))
@@ -29,7 +29,7 @@ def check_pins(written: WrittenGarden, faults: Faults) -> None:
 
 
 def _pins(written: WrittenGarden) -> Iterator[tuple[Path, int, str]]:
-    """Every pin with the place that names it, and what hangs there."""
+    """Every pin, with its place in the file and its device."""
     for number, zone in enumerate(written.zone):
         if zone.valve is not None:
             owner = f"zone {q.spell(zone.name)}"
@@ -49,10 +49,10 @@ def _of_device(device: WrittenDevice, at: Path, owner: str) -> Iterator[tuple[Pa
         yield (*at, "close_relay"), device.close_relay, f"the close_relay of {owner}"
 
 
-# Names that are known, or a judge that gives None for a known name and words for any other.
+# Known names, or a function that gives None for a known name and a message for any other.
 Known = Collection[str] | Callable[[str], str | None]
 
-# A crop or soil of the gardener's own that is like no other must tell all of these.
+# The gardener's own crop or soil, if it is not `like` another, needs all of these keys.
 WHOLE_CROP = (
     *("kc_ini", "kc_mid", "kc_end", "height_m", "root_min_m", "root_max_m", "depletion_fraction"),
     "in_row_spacing_m",
@@ -69,7 +69,7 @@ def check(
     known_crops: Known | None,
     known_soils: Known | None,
 ) -> None:
-    """Note all that is wrong between keys. None for the known names: any name will do."""
+    """Add all faults across keys. With None for the known names, any name is accepted."""
     _check_twice(written, faults)
     check_pins(written, faults)
     check_physics(garden, faults)
@@ -84,7 +84,7 @@ def check(
 
 
 def _check_twice(written: WrittenGarden, faults: Faults) -> None:
-    """Names that must be one thing's own."""
+    """Add faults for names that are used twice."""
     lists = {
         "zone": [zone.name for zone in written.zone],
         "run": [run.name for run in written.main.run],
@@ -106,7 +106,7 @@ def _check_twice(written: WrittenGarden, faults: Faults) -> None:
 
 
 def _check_row(row: Row, at: Path, faults: Faults, us: bool) -> None:
-    """The drilling must lie on the pipe, and leave some of it."""
+    """Add faults for a drilling that does not fit on its row."""
     drilling, length_m = row.drilling, row.length_m
     length = show.show_length(length_m, us)
     bores = [("bore",), ("drain", "bore")]
@@ -161,7 +161,7 @@ def _check_row(row: Row, at: Path, faults: Faults, us: bool) -> None:
 
 
 def stations_on(row: Row) -> int:
-    """How many places along the row are drilled."""
+    """Number of drilled places along the row."""
     room_m = row.length_m - row.drilling.first_m + 1e-9
     return int(room_m // row.drilling.every_m) + 1 if room_m >= 0 else 0
 
@@ -252,13 +252,13 @@ def _check_own(
     known: Known | None,
     whole: Iterable[str],
 ) -> None:
-    """An own entry starts from a known one, or from itself in the table, or tells everything."""
+    """Add faults for an own crop or soil that is not complete and not `like` a known one."""
     for number, (name, (like, changes)) in enumerate(own.items()):
         if like is not None:
             _check_name(like, (key, number, "like"), faults, known, (), f"{key}s")
             continue
         missing = [one for one in whole if one not in changes]
-        if missing and known is not None and judge(name, known, "") is not None:
+        if missing and known is not None and name_fault(name, known, "") is not None:
             faults.add(
                 (key, number),
                 f"found neither like nor {', '.join(missing)}; a {key} that is not in the table "
@@ -272,13 +272,13 @@ def _check_name(
 ) -> None:
     if known is None or name in own:
         return
-    words = judge(name, known if callable(known) else [*known, *own], called)
+    words = name_fault(name, known if callable(known) else [*known, *own], called)
     if words is not None:
         faults.add(at, f"found {q.spell(name)}; {words}")
 
 
-def judge(name: str, known: Known, called: str) -> str | None:
-    """None for a known name, else what to write instead."""
+def name_fault(name: str, known: Known, called: str) -> str | None:
+    """None for a known name, else a message with the allowed ones."""
     if callable(known):
         return known(name)
     return None if name in known else instead(name, known, called=called)

@@ -1,8 +1,7 @@
-"""What may stand over a bed: its kinds with their figures, and how it is written.
+"""Covers over a bed: their kinds, their factors, and their form in the garden file.
 
-A cover is the word of its kind, a table of `KEYS`, or a list of either. Of what is outside, it
-leaves a share of the reference ET and a share of the rain; `demand/climate/under_cover.py`
-computes with them.
+A cover is the name of its kind, a table of `KEYS`, or a list of either. It lets in a share of the
+reference ET and of the rain outside; `demand/climate/under_cover.py` uses these factors.
 """
 
 from __future__ import annotations
@@ -26,7 +25,7 @@ SHADE_CLOTH = "shade cloth"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CoverKind:
-    """A kind of cover: what it leaves of the reference ET (None: by its shade) and of the rain."""
+    """A kind of cover: its factors for reference ET (None: by its shade) and for rain."""
 
     eto_factor: float | None
     rain_factor: float
@@ -36,7 +35,7 @@ class CoverKind:
     warmer_c: float = 0.0
 
 
-# Where a source gives a range or one case, the figure taken is our choice within it.
+# If a source gives a range or one case, the figure within it is our choice.
 KINDS: Mapping[str, CoverKind] = MappingProxyType(
     {
         # Amiri and others (2018): 17.6 mm a week in a glasshouse, 27.6 mm outside, 64 %.
@@ -47,7 +46,7 @@ KINDS: Mapping[str, CoverKind] = MappingProxyType(
             rain_why="glass",
             is_film=True,
         ),
-        # Our choice: with some vents open, a house of film is taken as one of glass.
+        # Our choice: with some vents open, a film house counts as a glasshouse.
         "film house": CoverKind(
             eto_factor=0.65,
             rain_factor=0.0,
@@ -63,7 +62,7 @@ KINDS: Mapping[str, CoverKind] = MappingProxyType(
             rain_why="film; its edges get some",
             is_film=True,
         ),
-        # From memory, both. What runs off it soaks in beside, and in part comes back; not counted.
+        # Both from memory. Its runoff soaks in beside the bed and partly comes back; not counted.
         "low tunnel": CoverKind(
             eto_factor=0.65,
             rain_factor=0.0,
@@ -71,7 +70,7 @@ KINDS: Mapping[str, CoverKind] = MappingProxyType(
             rain_why="film; it runs off beside",
             is_film=True,
         ),
-        # Kitta and others (2014): ETo falls linearly with the light passed and the wind kept out.
+        # Kitta and others (2014): ETo falls linearly with the light that passes and the wind.
         # The slope, `SHADE_SLOPE`, is our choice.
         SHADE_CLOTH: CoverKind(
             eto_factor=None,
@@ -100,7 +99,7 @@ SHADE_SLOPE = 0.8  # our choice: some light is scattered in, and a warmer leaf l
 # Fernandez and others, houses at Almeria (abstract): whitening cut the ETo inside by 21.4 %.
 WHITENED = 0.79
 
-# What gardeners call them too; common practice, no source.
+# Other names that gardeners use; common practice, no source.
 _ALSO = {
     **dict.fromkeys(("greenhouse", "glass house", "glass"), "glasshouse"),
     **dict.fromkeys(("film greenhouse", "plastic house", "poly house", "polyhouse"), "film house"),
@@ -113,12 +112,12 @@ _ALSO = {
 
 # A heated house can lose more than the open in winter, hence above 1; both bounds our choice.
 _ETO_FACTOR = v.number("an eto_factor", "0.7", 0.1, 1.5)
-_MOST_SHADE = 0.95  # nothing grows under more; our choice
+_MOST_SHADE = 0.95  # nothing grows with more shade; our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WrittenCover:
-    """One cover as it stands in the file; None for what is left out."""
+    """One cover as written in the file; None for a missing key."""
 
     kind: str
     begins: date | None = None
@@ -178,7 +177,7 @@ def _cover(found: Any) -> WrittenCover:
 
 
 def _check(read: WrittenCover) -> None:
-    """What the keys of one cover say against each other."""
+    """Raise QuantityError if the keys of one cover contradict each other."""
     if read.begins is not None and read.until is not None and read.until < read.begins:
         raise QuantityError(
             f"found until = {read.until}; its last day is not before its first, {read.begins}"
@@ -201,7 +200,7 @@ def _check(read: WrittenCover) -> None:
 
 
 def _of(table: Mapping[str, Any], key: str, read: v.Reader) -> Any:
-    """What stands under the key, None if nothing; a fault names the key."""
+    """The value of a key, None if it is missing; a fault names the key."""
     if key not in table:
         return None
     try:
@@ -235,6 +234,6 @@ def _shade(found: Any) -> float:
 
 
 def _together(one: WrittenCover, other: WrittenCover) -> bool:
-    """Whether both ever stand on the same day."""
+    """Whether both covers stand on a common day."""
     begins = max(one.begins or date.min, other.begins or date.min)
     return begins <= min(one.until or date.max, other.until or date.max)

@@ -1,8 +1,8 @@
-"""Faults of a garden file, each with its line, place, what was found and allowed.
+"""Faults of a garden file, each with its line, its place, what was found and what is allowed.
 
-The standard library's reader gives values and no positions, so this walks the text once more and
-notes the line of every key, by its path: ("zone", 1, "row", 0, "bore"). It trusts that the text is
-valid TOML; the reader has seen it first.
+The standard library's parser gives values without positions. So this module reads the text once
+more and stores the line of every key by its path: ("zone", 1, "row", 0, "bore"). It expects valid
+TOML: the parser has read it before.
 """
 
 from __future__ import annotations
@@ -27,14 +27,14 @@ class LineFinder:
         self._lines: Mapping[Path, int] = _Walk(text).run()
 
     def line(self, path: Path) -> int:
-        """The line of the key at `path`, or of the nearest thing around it; 1 for the whole."""
+        """The line of the key at `path`, or of the nearest table around it; 1 for the file."""
         for end in range(len(path), 0, -1):
             if path[:end] in self._lines:
                 return self._lines[path[:end]]
         return 1
 
     def has(self, path: Path) -> bool:
-        """Whether this very path is written in the text."""
+        """Whether exactly this path is in the text."""
         return path in self._lines
 
 
@@ -45,7 +45,7 @@ class _Walk:
         self.text, self.at = text, 0
         self.line_no = 1
         self.lines: dict[Path, int] = {}
-        self.counts: dict[Path, int] = {}  # how many [[tables]] of this path came so far
+        self.counts: dict[Path, int] = {}  # number of [[tables]] of this path so far
 
     def run(self) -> dict[Path, int]:
         here: Path = ()
@@ -57,7 +57,7 @@ class _Walk:
         return self.lines
 
     def _header(self) -> Path:
-        """[a.b] or [[a.b]]: the path the keys below it belong to."""
+        """[a.b] or [[a.b]]: the path of the keys below it."""
         line_no = self.line_no
         self._step()
         repeated = self._peek() == "["
@@ -84,7 +84,7 @@ class _Walk:
         return (*path, self.counts[path] - 1) if path in self.counts else path
 
     def _pair(self, here: Path) -> None:
-        """key = value, the key perhaps dotted."""
+        """key = value; the key may be dotted."""
         line_no = self.line_no
         path = here
         for key in self._keys():
@@ -94,7 +94,7 @@ class _Walk:
         self._value(path)
 
     def _keys(self) -> list[str]:
-        """One or more keys with dots between; ends on the sign after them."""
+        """One or more keys with dots between; ends on the character after them."""
         keys: list[str] = []
         while True:
             self._skip()
@@ -131,7 +131,7 @@ class _Walk:
             self._value((*path, number))
             number += 1
             if self._skip() and (self._peek() == "," or self.at == before):
-                self._step()  # in text that is no TOML, forward all the same
+                self._step()  # go on also in text that is not TOML
         self._step()
 
     def _table(self, path: Path) -> None:
@@ -143,7 +143,7 @@ class _Walk:
         self._step()
 
     def _string(self) -> str:
-        """Past a string of any of the four sorts; gives back what stands between its quotes."""
+        """Skip a string of any of the four kinds; return the text between its quotes."""
         quote = self._peek()
         closing = quote * 3 if self.text.startswith(quote * 3, self.at) else quote
         self._step(len(closing))
@@ -157,7 +157,7 @@ class _Walk:
         return _unescaped(inner) if quote == '"' and len(closing) == 1 else inner
 
     def _skip(self) -> bool:
-        """Past white space and comments; False at the end of the text."""
+        """Skip white space and comments; False at the end of the text."""
         while self.at < len(self.text):
             if self._peek() == "#":
                 while self._peek() and self._peek() != "\n":
@@ -177,7 +177,7 @@ class _Walk:
 
 
 def _unescaped(inner: str) -> str:
-    """A quoted key may carry escapes; only those that keys meet in practice need be exact."""
+    """A quoted key without its escapes; only those that occur in practice are exact."""
     if "\\" not in inner:
         return inner
     escapes = {"b": "\b", "t": "\t", "n": "\n", "f": "\f", "r": "\r", '"': '"', "\\": "\\"}
@@ -191,17 +191,17 @@ def _unescaped(inner: str) -> str:
     return re.sub(r"\\(u[0-9a-fA-F]{4}|U[0-9a-fA-F]{8}|.)", one, inner)
 
 
-# Lists of tables that a person knows by name, not by number.
+# Lists of tables that people know by name, not by number.
 _NAMED = frozenset({("zone",), ("bed",), ("crop",), ("soil",), ("main", "run")})
 
-# More than these help nobody, and would fill the log; our choice.
+# More faults than this do not help and would fill the log; our choice.
 MOST_SAID = 200
 
 
 class Faults:
-    """Every fault of one file, each said once, in the order of the lines.
+    """All faults of one file, each once, in the order of the lines.
 
-    A place once spoiled stays so: what is found wrong later because of it is not said.
+    A place that has been spoiled stays spoiled: later faults that follow from it are not added.
     """
 
     def __init__(self, path: str, text: str, data: dict[str, Any]) -> None:
@@ -210,29 +210,29 @@ class Faults:
         self._said: dict[tuple[int, str], None] = {}
         self._spoiled: set[Path] = set()
 
-    def add(self, place: Path, said: str, *, needs: Iterable[Path] = ()) -> None:
-        """Note a fault at `place`, unless it or a place the finding leaned on is spoiled."""
+    def add(self, place: Path, message: str, *, needs: Iterable[Path] = ()) -> None:
+        """Add a fault at `place`, unless this place or one of `needs` is spoiled."""
         if self.is_spoiled(place) or any(self.is_spoiled(path) for path in needs):
             return
         line_no = self._finder.line(place)
         where = self.where(place)
-        text = f"{self.path}, line {line_no}{', ' + where if where else ''}: {said}"
+        text = f"{self.path}, line {line_no}{', ' + where if where else ''}: {message}"
         self._said.setdefault((line_no, text))
 
     def spoil(self, place: Path) -> None:
-        """A stand-in takes the place of what was written here."""
+        """Mark a place whose value was replaced by a stand-in."""
         self._spoiled.add(place)
 
     def is_spoiled(self, place: Path) -> bool:
-        """Whether a stand-in stands here or around here."""
+        """Whether this place, or a table around it, has a stand-in."""
         return any(place[:end] in self._spoiled for end in range(1, len(place) + 1))
 
     def is_written(self, place: Path) -> bool:
-        """Whether this very key stands in the file."""
+        """Whether exactly this key is in the file."""
         return self._finder.has(place)
 
     def where(self, place: Path) -> str:
-        """The place in a gardener's words: zone "leeks", row 1, bore."""
+        """The place as text for a gardener: zone "leeks", row 1, bore."""
         words: list[str] = []
         found: Any = self._data
         for number, step in enumerate(place):
@@ -248,7 +248,7 @@ class Faults:
         return ", ".join(words)
 
     def raise_if_any(self) -> None:
-        """Raise `GardenFileError` with the faults, top of the file first."""
+        """Raise `GardenFileError` with all faults, in the order of the lines."""
         if self._said:
             faults = [text for _, text in sorted(self._said)]
             left = len(faults) - MOST_SAID
@@ -257,14 +257,14 @@ class Faults:
 
 
 def nearest(found: str, known: Iterable[str]) -> str | None:
-    """The known word most like the one found, if any is like it."""
+    """The most similar known word, if any is similar."""
     by_small = {word.lower(): word for word in known}
     close = difflib.get_close_matches(found.lower(), by_small, n=1, cutoff=0.6)
     return by_small[close[0]] if close else None
 
 
 def instead(found: str, known: Iterable[str], *, called: str) -> str:
-    """What to write instead of an unknown word: the nearest, and all of them if they are few."""
+    """What to write instead of an unknown word: the nearest, and all if they are few."""
     words = sorted(known)
     close = nearest(found, words)
     hint = f'did you mean "{close}"? ' if close else ""

@@ -1,4 +1,4 @@
-"""What tees, reducers and elbows of the main lose: loss coefficients, with their sources."""
+"""Loss coefficients of the main's tees, reducers and elbows, with their sources."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from controller.garden.plumbing import Pipe
 
 
 class Begins(StrEnum):
-    """How the water gets into a run."""
+    """How water enters a run."""
 
     STRAIGHT = "straight on"
     SIDE = "side branch"
-    BULL_HEAD = "bull head"  # in at the foot of a tee, out at both ends
+    BULL_HEAD = "bull head"  # into the branch of a tee, out at both ends
 
 
 # Loss coefficients on the velocity in the pipe that begins there.
@@ -44,7 +44,7 @@ def fittings(found: Any) -> tuple[str, ...]:
 
 
 def begin_k(begins: Begins, before: Pipe, pipe: Pipe) -> float:
-    """Loss coefficient of the way from one pipe into another, on the velocity in the second."""
+    """Loss coefficient from one pipe into another, on the velocity in the second."""
     smaller = pipe.bore_m < 0.95 * before.bore_m
     if begins is Begins.BULL_HEAD:
         return BULL_HEAD_K

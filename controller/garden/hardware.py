@@ -1,4 +1,4 @@
-"""The shapes of what hangs on the board's pins: valves, master, meter, sensors, and its address."""
+"""The file's tables of the devices on the board's pins: valves, master, meter, sensors."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from controller.garden.model import Action, FlowFinding, SensorKind
 from controller.garden.plumbing import Device
 from controller.garden.pydantic_form import Field, Table, by
 
-# The limits are ours: wide enough for any garden, narrow enough to catch a slipped unit.
+# The limits are our choice: wide enough for any garden, narrow enough to detect a wrong unit.
 _TRAVEL = v.quantity(q.DURATION, "a valve's travel", '"8 s"', 0.0, 300.0, "0 to 5 min")
 _AHEAD = v.quantity(
     q.DURATION, "how long a master is open alone", '"2 s"', 0.0, 600.0, "0 to 10 min"
@@ -51,7 +51,7 @@ RELAY = gpio("a relay", "relay")
 
 
 def pulses_per(found: Any) -> float:
-    """How much passes at each pulse, from "450 per L". [m3]"""
+    """Volume of one pulse, from "450 per L". [m3]"""
     text = found
     if isinstance(found, str):
         text = re.sub(r"^([^a-z]*?)\s*(?=per\b|/)", r"\1 pulses ", found.strip(), flags=re.I)
@@ -65,12 +65,12 @@ def pulses_per(found: Any) -> float:
 
 
 def board_address(found: Any) -> str:
-    """A number address of this board, old or new."""
+    """An IP address of this board, version 4 or 6."""
     try:
         if isinstance(found, str):
             return str(ipaddress.ip_address(found.strip()))
     except ValueError:
-        pass  # said below
+        pass  # the error follows below
     raise QuantityError(
         f'found {q.spell(found)}; an address is one of this board in numbers, as in "127.0.0.1" '
         'for itself alone or "0.0.0.0" for all its networks'
@@ -78,7 +78,7 @@ def board_address(found: Any) -> str:
 
 
 def action(finding: FlowFinding) -> v.Reader:
-    """What a finding of the meter does; a leak and a miscount belong to no zone."""
+    """The action on a finding of the meter; a leak or a miscount has no zone."""
     of_a_zone = finding not in (FlowFinding.LEAK, FlowFinding.MISCOUNTED)
     allowed = [one for one in Action if of_a_zone or one is not Action.HOLD_ZONE]
     return v.choice(f'what is done when it finds "{finding}"', {str(one): one for one in allowed})
@@ -95,7 +95,7 @@ Debounce = Annotated[float, by(_DEBOUNCE)]
 
 
 class WrittenDevice(Table):
-    """What a relay moves."""
+    """The device that a relay moves."""
 
     relay: Annotated[int, by(RELAY)] | None = None
     kind: Annotated[Device, _word("a kind of valve", Device)] | None = None
@@ -124,7 +124,7 @@ class WrittenMaster(WrittenDevice):
 
 
 class WrittenWhen(Table):
-    """What each finding of the meter does."""
+    """The action on each finding of the meter."""
 
     clogged: Annotated[Action, by(action(FlowFinding.CLOGGED))] | None = None
     burst: Annotated[Action, by(action(FlowFinding.BURST))] | None = None
@@ -159,7 +159,7 @@ class WrittenSensor(Table):
 
 
 class WrittenHealth(Table):
-    """Where the running daemon may be looked at."""
+    """The address of the running daemon's health page."""
 
     port: Annotated[int, by(v.whole("a port", 1, 65535))] | None = None
     address: Annotated[str, by(board_address)] | None = None

@@ -1,7 +1,7 @@
-"""One garden as frozen values in SI; no parsing here.
+"""The garden model: frozen values in SI, without parsing.
 
-Heights (`*_rise_m`, `*_height_m`) are against the tap, positive upward, unless said.
-Every optional key of the garden file has been filled by the time one of these exists.
+Heights (`*_rise_m`, `*_height_m`) are relative to the tap, positive upward, if not stated
+otherwise. Every optional key of the garden file has its default here.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from controller.garden.plumbing import (
 
 
 class Action(StrEnum):
-    """What a finding of the flow meter does, from the mildest on."""
+    """The action on a finding of the flow meter, mildest first."""
 
     NOTE = "note"
     HOLD_ZONE = "hold zone"
@@ -34,19 +34,19 @@ class Action(StrEnum):
 
 
 class FlowFinding(StrEnum):
-    """What a flow meter can find."""
+    """The findings of a flow meter."""
 
     CLOGGED = "clogged"  # clearly less than computed
-    BURST = "burst"  # clearly more: a burst, or an end that has popped off
-    NOT_OPENED = "not opened"  # next to nothing while a valve should be open
-    NOT_CLOSED = "not closed"  # it flows on after the last valve has shut
-    LEAK = "leak"  # it flows while all has long been shut
-    CHANGED = "changed"  # not what it was in past weeks
-    MISCOUNTED = "miscounted"  # all zones clearly too little, or more than any tap gives
+    BURST = "burst"  # clearly more: a burst, or an end cap that came off
+    NOT_OPENED = "not opened"  # almost no flow while a valve should be open
+    NOT_CLOSED = "not closed"  # flow goes on after the last valve has shut
+    LEAK = "leak"  # flow while all valves have long been shut
+    CHANGED = "changed"  # different from past weeks
+    MISCOUNTED = "miscounted"  # clearly too little for all zones, or more than any tap gives
 
 
 class SensorKind(StrEnum):
-    """What may hang on an input pin besides the meter."""
+    """The sensors on an input pin, without the meter."""
 
     RAIN_SWITCH = "rain switch"  # wet: nothing opens by plan
     RAIN_GAUGE = "rain gauge"  # a tipping bucket
@@ -54,28 +54,28 @@ class SensorKind(StrEnum):
 
 
 class Coefficients(StrEnum):
-    """How a crop's use is computed: one crop coefficient, or plant and soil apart (FAO-56)."""
+    """How crop water use is computed: single or dual crop coefficient (FAO-56)."""
 
     SINGLE = "single"
     DUAL = "dual"
 
 
 class UnlikeRows(StrEnum):
-    """Whom a zone is watered for when its rows hold different crops."""
+    """The part of a zone for which a dose is made when its rows hold mixed crops."""
 
     NEEDIEST = "neediest"
     MEAN = "mean"
 
 
 class Satisfy(StrEnum):
-    """Whom a dose is for: the driest quarter of the ground, or its mean."""
+    """The ground for which a dose is made: its driest quarter, or its mean."""
 
     DRIEST_QUARTER = "driest quarter"
     MEAN = "mean"
 
 
 class HandWater(StrEnum):
-    """What water through a hand valve counts when nobody wrote it down."""
+    """The water of a hand valve that counts without a note."""
 
     AS_PRINTED = "as printed"
     AS_CONFIRMED = "as confirmed"
@@ -83,7 +83,7 @@ class HandWater(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Site:
-    """Where the garden lies. Latitude north positive, longitude east positive."""
+    """The place of the garden. Latitude is positive north, longitude positive east."""
 
     name: str
     latitude_deg: float
@@ -100,10 +100,10 @@ class Site:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Meter:
-    """A flow meter with pulses on an input pin, ahead of all zones.
+    """A flow meter with pulses on an input pin, before all zones.
 
-    `by_litres`: a pulse ends when its litres have passed, its time standing behind as the limit.
-    `least_flow_l_s`: below it the meter may stand still. `actions` says what each finding does.
+    `by_litres`: an opening ends when its litres have passed; its time is the limit. Below
+    `least_flow_l_s` the meter may stand still. `actions` has the action on each finding.
     """
 
     line: int
@@ -117,7 +117,7 @@ class Meter:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sensor:
-    """A switch or a tipping gauge on an input pin; `mm_per_tip` is the gauge's."""
+    """A switch or a tipping-bucket gauge on an input pin; `mm_per_tip` belongs to the gauge."""
 
     kind: SensorKind
     line: int
@@ -128,7 +128,7 @@ class Sensor:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HealthAddress:
-    """Where the running daemon may be looked at: loopback unless asked; no port: nowhere."""
+    """The address of the daemon's health page: loopback by default; no port: no page."""
 
     port: int | None = None
     address: str = "127.0.0.1"
@@ -138,14 +138,14 @@ class HealthAddress:
 class Planting:
     """A crop in a zone from `start` (sown or set out) to `until`, both days included.
 
-    `rows` are the zone's rows it stands on, numbered from 1; none named: all of them. Plants stand
-    `spacing_m` apart in `plant_lines` lines along each row. `by_warmth`: stages advance with the
-    growing degree days of the crop's base instead of the days; `stage_warmth` are their lengths in
-    degree days, where the gardener knows them.
+    `rows` are its rows of the zone, numbered from 1; empty: all of them. Plants stand `spacing_m`
+    apart in `plant_lines` lines along each row. `by_warmth`: stages go by growing degree days over
+    the crop's base, not by days; `stage_warmth` are their lengths in degree days, if the gardener
+    knows them.
 
-    Of a perennial, `years_before` are the growing years it had here before `start`: 0 for plants
-    set out then, None for so many that they are established. `grows_from` is the day on which its
-    growing year begins, where that is not `start`: set out in autumn, it grows from spring on.
+    For a perennial, `years_before` are its growing years here before `start`: 0 for plants set out
+    then, None for an established stand. `grows_from` is the first day of its growing year, if that
+    is not `start`: plants set out in autumn grow from spring on.
     """
 
     crop: str
@@ -160,18 +160,18 @@ class Planting:
     by_warmth: bool = False
     stage_warmth: tuple[float, float, float, float] | None = None  # [degree C * day]
     emerges_days: int | None = None  # from sowing; None: by the warmth of the soil
-    harvest_days: int | None = None  # to the first picking, by the packet; None: by the crop table
+    harvest_days: int | None = None  # to the first harvest, by the packet; None: by the crop table
     years_before: int | None = 0
     grows_from: date | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cover:
-    """What stands over a bed from `begins` to `until`, both days included.
+    """A cover over a bed from `begins` to `until`, both days included.
 
-    `kind` is one of `controller.garden.covers.KINDS`. Of what is outside, `eto_factor` of the
-    reference ET and `rain_factor` of the rain are left under it; `is_film`: the air under it is
-    still and moist; `warmer_c` is added to the day's temperatures.
+    `kind` is one of `controller.garden.covers.KINDS`. Under it, reference ET and rain are those
+    outside times `eto_factor` and `rain_factor`. `is_film`: the air under it is still and moist.
+    `warmer_c` is added to the temperatures.
     """
 
     kind: str
@@ -183,20 +183,20 @@ class Cover:
     warmer_c: float = 0.0
 
     def stands_on(self, day: date) -> bool:
-        """Whether it is over the bed on that day."""
+        """Whether it is over the bed on this day."""
         return self.begins <= day <= self.until
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bed:
-    """A bed: its soil and who looks after it. `rooting_limit_m` is where roots must stop.
+    """A bed: its soil and its keeper. Roots end at `rooting_limit_m`.
 
-    `mulch` is one of "none", "straw", "leaves", "compost", "bark", "grass", "plastic" on
-    `mulch_cover` of the surface, and `mulch_rain` of the rain gets in (None: by what lies there,
-    `controller.garden.values.rain_through`). `exposure` multiplies what its plants
-    lose: above 1 for a small bed in wind or amid hot paving, below for a sheltered one.
-    `holds_rain`: a frame or a hollow lets no rain run off. Where `covers` stand over it on the same
-    day, their factors multiply, with `mulch_rain` too.
+    `mulch` is one of "none", "straw", "leaves", "compost", "bark", "grass", "plastic" on the share
+    `mulch_cover` of the surface; it lets in the share `mulch_rain` of the rain (None: by its kind,
+    `controller.garden.values.rain_through`). `exposure` multiplies the water use of its plants:
+    above 1 for a small bed in wind or among hot paving, below 1 for a sheltered one. `holds_rain`:
+    a frame or a hollow prevents runoff. The factors of `covers` on the same day multiply, also with
+    `mulch_rain`.
     """
 
     name: str
@@ -215,34 +215,34 @@ class Bed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Zone:
-    """What one valve waters."""
+    """A zone: what one valve waters."""
 
     name: str
     bed: Bed
-    main_run_m: float  # along the main from the tap, or along its run of a main that forks
-    rise_m: float  # the zone's outlet against the tap
+    main_run_m: float  # along the main from the tap, or along its run of a forked main
+    rise_m: float  # height of the zone's outlet over the tap
     valve: Valve
     opening: Opening
     rows: tuple[Row, ...]
-    plantings: tuple[Planting, ...]  # in order of start; on any one row not overlapping
+    plantings: tuple[Planting, ...]  # in order of start; on one row they do not overlap
     take_off_k: float = 4.0  # tee, elbows and the valve's body, on the first row's pipe
     daily_cap_m3: float = 1.0
     refill_at: float | None = None  # None: the garden's
     hand_water: HandWater | None = None  # None: the garden's
     unlike_rows: UnlikeRows = UnlikeRows.NEEDIEST
-    run: str = ""  # the run of the main it hangs on; "": the main does not fork
+    run: str = ""  # its run of a forked main; "": the main does not fork
 
     @property
     def ground_m2(self) -> float:
-        """Ground this zone serves: the sum over its rows in use. [m2]"""
+        """Ground that this zone serves: the sum over its rows in use. [m2]"""
         return sum(row.ground_m2 for row in self.rows)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Window:
-    """When watering is allowed: local times of day on weekdays (0 = Monday).
+    """A watering window: local times of day on weekdays (0 = Monday).
 
-    A window whose end is not after its start runs past midnight into the next day.
+    A window whose end is not after its start runs into the next day.
     """
 
     opens: time
@@ -253,7 +253,7 @@ class Window:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hold:
-    """A stretch in which nothing opens; local times, the end excluded. No zones: all zones."""
+    """A hold: nothing opens; local times, without the end. No zones: all zones."""
 
     begins: datetime  # naive, local
     ends: datetime
@@ -263,12 +263,12 @@ class Hold:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Watering:
-    """The garden's habits.
+    """The watering settings of a garden.
 
-    `refill_at` is the share of readily available water that may be gone before a dose is due, None:
-    by the crop's stage; `satisfy` whom a dose is for; `hand_water` what counts of hand valves where
-    nobody wrote anything down; `most_open` zones may be open together, each keeping at least
-    `least_share` of the flow it has alone; `basin_mm` of water may stand on the wetted strip.
+    `refill_at` is the share of readily available water that may be gone before a dose is due; None:
+    by the crop's stage. `satisfy` is the ground for which a dose is made. `hand_water` is the rule
+    for hand valves without a note. Up to `most_open` zones are open together, each with at least
+    `least_share` of its flow alone. A depth of `basin_mm` may stand on the wetted strip.
     """
 
     windows: tuple[Window, ...]
@@ -280,24 +280,23 @@ class Watering:
     least_share: float = 0.5
     basin_mm: float = 10.0
     drilling_scatter: float = 0.05  # coefficient of variation of hand-drilled holes
-    level_error_m: float = 0.003  # standard deviation of a hole's height from what the file says
+    level_error_m: float = 0.003  # standard deviation of a hole's height from that of the file
     shortest_pulse_s: float = 5.0
     coefficients: Coefficients = Coefficients.DUAL
-    forecast_trust: float = 0.5  # share of likely rain to come that may lower a dose; 0: none
-    settling_days: int = 7  # after setting out, in which a zone is watered at every chance
+    forecast_trust: float = 0.5  # share of expected rain that may lower a dose; 0: none
+    settling_days: int = 7  # after setting out, with water at every chance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeatherSource:
-    """Where days of weather come from, best first: `file`, then each of `services`.
+    """The sources of weather, best first: `file`, then each of `services`.
 
-    `file`, `normals_file` and `climate_table` are relative to the garden file; `file_kind` is one
-    of "own", "station-log", "ghcn-daily", "gsod", or "auto" (told from the file itself).
-    `normals_file` holds years of days, of which the garden's normals are made; `climate_table` what
-    is usual by month, for the days of the year that have no normal. `climate` (FAO-56, Table 16:
-    "arid", "semi-arid", "sub-humid", "humid", "very humid") is for the last resort alone. `contact`
-    is told to services that want to know who asks. Below `frost_hold_c`, forecast, nothing is
-    watered; None: never held.
+    `file`, `normals_file` and `climate_table` are relative to the garden file. `file_kind` is one
+    of "own", "station-log", "ghcn-daily", "gsod", or "auto" (found from the file itself).
+    `normals_file` has years of days, from which the garden's normals are made. `climate_table` has
+    monthly values, for the days of the year without a normal. `climate` (FAO-56, Table 16: "arid",
+    "semi-arid", "sub-humid", "humid", "very humid") is only the last resort. `contact` is sent to
+    services that require one. A forecast below `frost_hold_c` holds all watering; None: no hold.
     """
 
     file: str | None = None
@@ -312,7 +311,7 @@ class WeatherSource:
 
     @property
     def online(self) -> bool:
-        """Whether any public service is asked."""
+        """Whether a public service is used."""
         return bool(self.services)
 
 
@@ -320,7 +319,7 @@ class WeatherSource:
 class Board:
     """The relay board. `pins` names the pin driver: "lgpio" on a board, "mock" elsewhere.
 
-    `battery_clock`: the board keeps time by itself, so its clock need not be set by the network.
+    `battery_clock`: the board keeps the time itself, and needs no network to set its clock.
     """
 
     pins: str = "lgpio"
@@ -331,7 +330,7 @@ class Board:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OwnCrop:
-    """A crop of the gardener's own, or changes to one of the table; None keeps the table's."""
+    """The gardener's own crop, or changes to one of the table; None keeps the table's value."""
 
     name: str
     like: str | None
@@ -340,7 +339,7 @@ class OwnCrop:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OwnSoil:
-    """A soil of the gardener's own, or changes to one of the table."""
+    """The gardener's own soil, or changes to one of the table."""
 
     name: str
     like: str | None
@@ -349,7 +348,7 @@ class OwnSoil:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Filled:
-    """A default that was filled in: the key as written in the file, and the value as shown."""
+    """A default that was filled in: its key in the file, and its value as printed."""
 
     where: str  # 'zone "leeks", row 1'
     key: str
@@ -359,7 +358,7 @@ class Filled:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Garden:
-    """All of one garden file.
+    """The garden of one file.
 
     `runs` are those of a main that forks, each after the one it leaves, and `main` is then the
     widest pipe at the tap; with none of them `main` is all of it.

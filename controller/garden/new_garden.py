@@ -1,4 +1,4 @@
-"""A handful of questions, and from the answers a garden file with remarks in it."""
+"""A dialogue of a few questions that gives a garden file with comments."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from typing import Any
 from controller.errors import QuantityError
 from controller.garden import quantities as q
 from controller.garden import values as v
-from controller.garden.checks import Known, judge
+from controller.garden.checks import Known, name_fault
 from controller.garden.hardware import RELAY
 
-# Asks one question with a default ("" for none) and gives back the answer.
+# Asks one question with a default ("" for none) and returns the answer.
 Ask = Callable[[str, str], str]
 
 _HEAD = """\
@@ -30,12 +30,12 @@ _ZONE_REMARKS = """\
 
 
 def ask_new(ask: Ask, *, known_crops: Known | None = None) -> str:
-    """Ask for one garden and give back the text of its file.
+    """Ask for one garden and return the text of its file.
 
-    A bad answer is asked for again, with what is wrong in front of the question. `ask` may raise to
-    end the talk.
+    After a bad answer the question is asked again, with the fault before it. `ask` may raise to end
+    the dialogue.
     """
-    talk = _Talk(ask)
+    talk = _Dialogue(ask)
     name = talk.until_good("What is the garden called", "our garden", v.text("a name", "leeks"))
     us = talk.until_good(
         "Which units do you measure in, us or metric",
@@ -77,8 +77,8 @@ def ask_new(ask: Ask, *, known_crops: Known | None = None) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class _Words:
-    """Defaults in the gardener's own units; all are our choice, and only to show the form."""
+class _Examples:
+    """Example answers in the gardener's own units; all are our choice, to show the form."""
 
     elevation: str
     pressure: str
@@ -94,7 +94,7 @@ class _Words:
     apart: str
 
 
-_US = _Words(
+_US = _Examples(
     "1000 ft",
     "50 psi",
     "30 psi",
@@ -108,7 +108,7 @@ _US = _Words(
     "-4 in",
     "18 in",
 )
-_METRIC = _Words(
+_METRIC = _Examples(
     "300 m",
     "350 kPa",
     "200 kPa",
@@ -124,8 +124,8 @@ _METRIC = _Words(
 )
 
 
-class _Talk:
-    """The questions, asked until the answer is good."""
+class _Dialogue:
+    """Asks each question until the answer is good."""
 
     def __init__(self, ask: Ask) -> None:
         self._ask = ask
@@ -143,15 +143,15 @@ class _Talk:
         while True:
             answer = self._ask(asked, default).strip() or default
             try:
-                # Longer than any good answer, or holding what no line may hold.
+                # Longer than any good answer, or with a character that no line may have.
                 v.text("an answer", default or "47.6")(answer)
                 return answer, read(answer)
             except QuantityError as error:
                 asked = f"{error}\n{question}"
 
 
-def _supply(talk: _Talk, words: _Words) -> list[str]:
-    """The questions of the tap, or of the pump that feeds it, and their lines of the file."""
+def _supply(talk: _Dialogue, words: _Examples) -> list[str]:
+    """The questions about the tap or its pump, with their lines of the file."""
     static = talk.as_written(
         "Pressure at the tap, nothing running; or pump, for a pump with a pressure tank",
         words.pressure,
@@ -203,9 +203,9 @@ def _supply(talk: _Talk, words: _Words) -> list[str]:
 
 
 def _zone(
-    talk: _Talk, words: _Words, names: set[str], relays: set[int], known_crops: Known | None
+    talk: _Dialogue, words: _Examples, names: set[str], relays: set[int], known_crops: Known | None
 ) -> str:
-    """The questions of one zone, and its part of the file."""
+    """The questions about one zone, with its part of the file."""
 
     def new_name(answer: str) -> str:
         name: str = v.text("a name", "leeks")(answer)
@@ -224,7 +224,7 @@ def _zone(
 
     def crop(answer: str) -> str:
         name: str = v.text("a crop", "leek")(answer)
-        wrong = None if known_crops is None else judge(name, known_crops, "crops")
+        wrong = None if known_crops is None else name_fault(name, known_crops, "crops")
         if wrong is not None:
             raise QuantityError(f"found {q.spell(name)}; {wrong}")
         return name
@@ -273,12 +273,12 @@ def _zone(
 
 
 def _degrees(read: v.Reader) -> v.Reader:
-    """Degrees typed as text, with a decimal point or comma."""
+    """Degrees from text, with a decimal point or comma."""
 
     def degrees(answer: str) -> float:
         try:
             number: float = read(float(answer.replace(",", ".")))
-        except ValueError:  # also the reader's own, whose words need the text as typed
+        except ValueError:  # also the reader's own error, whose message needs the text as typed
             read(answer)
             raise
         return number
@@ -317,5 +317,5 @@ def _begun(answer: str) -> str:
 
 
 def _quoted(text: str) -> str:
-    """Text as a TOML basic string; the answers hold no control characters."""
+    """Text as a TOML basic string; the answers have no control characters."""
     return '"' + text.replace("\\", "\\\\").replace('"', '\\"') + '"'

@@ -1,4 +1,4 @@
-"""How far a valve is opened, in the ways gardeners set it."""
+"""The opening of a valve, in all forms in which gardeners give it."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _ALLOWED = (
     'what was seen with this zone alone open, as in { flow = "1.5 L/min" }, { stream = "3 in" } or '
     '{ reach = "2 ft", drop = "6 in" }, { loss_k = 30000 }, or "unknown"'
 )
-# Taller or farther than any hole throws that can still be read by eye, and a slipped unit.
+# Limits beyond any stream that can be read by eye: a larger figure is a wrong unit.
 _STREAM = v.length(
     "a stream's height over its hole", '"3 in" or "8 cm"', 0.001, 30.0, "1 mm to 30 m"
 )
@@ -32,7 +32,7 @@ _LOSS = v.number("a loss coefficient", "30000", 0, 1e9)
 
 
 def opening(found: Any) -> Opening:
-    """Full, a turn of the handle, a share of its travel, a flow, a stream, a loss, or unknown."""
+    """An opening: full, an angle, a share of travel, a flow, a stream, a loss, or unknown."""
     if isinstance(found, dict):
         return _seen(found)
     word = found.strip().lower() if isinstance(found, str) else ""
@@ -54,7 +54,7 @@ def opening(found: Any) -> Opening:
 
 
 def _seen(found: Mapping[str, Any]) -> Opening:
-    """An opening told by what came of it."""
+    """An opening given by what was measured."""
     keys = set(found)
     if keys == {"flow"}:
         flow = q.parse(found["flow"], q.FLOW, what="a flow measured with this zone alone open")

@@ -1,4 +1,4 @@
-"""What no garden can be: tests above the still tap, holes that overlap, water that runs uphill."""
+"""Checks for the physically impossible: pressures, overlapping holes, water uphill."""
 
 from __future__ import annotations
 
@@ -7,19 +7,19 @@ from controller.garden.faults import Faults, Path
 from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import BeforeRegulator, Face, Pump, Row, Supply, SupplyKind, Walls
 
-# The key that gives the still tap's pressure, and what the test must stay below.
+# The key of the static pressure, which a flow test must be below.
 _STILL = {
     SupplyKind.MAINS: ("static_pressure", "static_pressure"),
     SupplyKind.BARREL: ("level", "the level of the full barrel"),
     SupplyKind.REGULATOR: ("set_pressure", "set_pressure"),
     SupplyKind.PUMP: ("switch_off", "switch_off"),
 }
-# A wall thicker than so many bores is beyond what the hole law is known for.
+# The hole law is not known for walls thicker than so many bores.
 _THICKEST_WALL_BORES = 10.0
 
 
 def check_physics(garden: Garden, faults: Faults) -> None:
-    """Note what cannot be as it is written, with the physical reason."""
+    """Add a fault for each impossible figure, with the physical reason."""
     _check_supply(garden, faults)
     for number, zone in enumerate(garden.zones):
         at: Path = ("zone", number)
@@ -59,7 +59,7 @@ def _check_supply(garden: Garden, faults: Faults) -> None:
 
 
 def _check_pump(supply: Supply, pump: Pump, faults: Faults, us: bool) -> None:
-    """Pressures that a pump and its tank can have."""
+    """The pressures of a pump and its tank must be in order."""
     on, off = (show.show_pressure(head_m, us) for head_m in (pump.on_head_m, pump.off_head_m))
     on_at: Path = ("supply", "switch_on")
     off_at: Path = ("supply", "switch_off")
@@ -95,7 +95,7 @@ def _check_pump(supply: Supply, pump: Pump, faults: Faults, us: bool) -> None:
 
 
 def _check_before(supply: Supply, before: BeforeRegulator, faults: Faults, us: bool) -> None:
-    """A flow test before a regulator must be below its still pressure, and leave what is behind."""
+    """A flow test before a regulator must leave the pressure measured behind it."""
     at: Path = ("supply", "flow_test_before", "pressure")
     still: Path = ("supply", "static_pressure")
     if before.test_head_m >= before.static_head_m:
@@ -127,7 +127,7 @@ def _still_shown(supply: Supply, us: bool) -> str:
 
 
 def _check_holes(row: Row, at: Path, faults: Faults, us: bool) -> None:
-    """Holes must not run into each other, and be holes rather than long pipes."""
+    """Holes must not overlap, and must not be longer than the hole law allows."""
     drilling = row.drilling
     gaps: list[tuple[str, float, float, Path]] = [
         ("every", drilling.every_m, drilling.bore_m, (*at, "bore"))
@@ -168,7 +168,7 @@ def _check_holes(row: Row, at: Path, faults: Faults, us: bool) -> None:
 
 
 def _check_heights(zone: Zone, at: Path, garden: Garden, faults: Faults) -> None:
-    """Water does not rise above the pressure of the still tap."""
+    """No hole may lie above the static head of the tap."""
     supply, us = garden.supply, garden.us_units
     key, _ = _STILL[supply.kind]
     for number, row in enumerate(zone.rows):
@@ -189,7 +189,7 @@ def _check_heights(zone: Zone, at: Path, garden: Garden, faults: Faults) -> None
 
 
 def _check_opening(zone: Zone, at: Path, garden: Garden, faults: Faults) -> None:
-    """A stream must be one that can be seen, and that the supply could throw."""
+    """A stream must be visible, and possible with this supply."""
     opening, us = zone.opening, garden.us_units
     if opening.stream_m is None and opening.reach_m is None:
         return
@@ -220,7 +220,7 @@ def _check_opening(zone: Zone, at: Path, garden: Garden, faults: Faults) -> None
 
 
 def _can_be_seen(row: Row, *, up: bool) -> bool:
-    """Whether some hole of the row looks up, or level to the side."""
+    """Whether a hole of the row looks up, or level to the side."""
     face = row.drilling.face
     if up:
         return face is Face.UP or (face is Face.DOWN and row.drilling.walls is Walls.BOTH)

@@ -1,4 +1,4 @@
-"""Pipes, holes, valves and the supply as frozen values in SI; no parsing here."""
+"""Model of pipes, holes, valves and supply: frozen values in SI, without parsing."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from enum import StrEnum
 
 
 class Face(StrEnum):
-    """Where the holes of a row look."""
+    """The direction of a row's holes."""
 
     DOWN = "down"
     UP = "up"
@@ -16,14 +16,14 @@ class Face(StrEnum):
 
 
 class Walls(StrEnum):
-    """Whether the drill went through one wall of the pipe or straight through both."""
+    """Whether holes go through one wall of the pipe or through both."""
 
     ONE = "one"
     BOTH = "both"
 
 
 class SupplyKind(StrEnum):
-    """What feeds the tap: mains, a barrel whose level falls, a regulator, a pump with its tank."""
+    """The kind of supply: mains, a barrel whose level falls, a regulator, a pump with a tank."""
 
     MAINS = "mains"
     BARREL = "barrel"
@@ -32,18 +32,18 @@ class SupplyKind(StrEnum):
 
 
 class ValveKind(StrEnum):
-    """Who moves the valve: a relay of the board, or a person."""
+    """What moves the valve: a relay of the board, or a person."""
 
     RELAY = "relay"
     HAND = "hand"
 
 
 class Device(StrEnum):
-    """What a relay moves.
+    """The device that a relay moves.
 
-    A diaphragm solenoid is shut by the water's own pressure; a direct one by its spring; a ball
-    that returns is driven back by a spring or a capacitor when the current goes; a ball that stays
-    has a line to open and a line to close, and without current stays where it is.
+    Water pressure shuts a diaphragm solenoid; a spring shuts a direct one. A returning ball valve
+    is driven back by a spring or a capacitor without current. A staying ball valve has a line to
+    open and a line to close, and without current it does not move.
     """
 
     DIAPHRAGM = "diaphragm"
@@ -54,10 +54,10 @@ class Device(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BeforeRegulator:
-    """The mains before a regulator: still and in a flow test there, and the regulator's own loss.
+    """The mains before a regulator: static head, flow test, and the regulator's own loss.
 
-    `test_flow_m3_s` is None where nobody tested. Wide open, at its drop-out, the regulator loses
-    `open_loss_m` at `open_flow_m3_s`, and as the square of the flow.
+    `test_flow_m3_s` is None without a test. Fully open, at its drop-out, the regulator loses
+    `open_loss_m` at `open_flow_m3_s`; the loss goes with the square of the flow.
     """
 
     static_head_m: float
@@ -69,11 +69,11 @@ class BeforeRegulator:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pump:
-    """A pump that a pressure switch starts at `on_head_m` and stops at `off_head_m`, and its tank.
+    """A pump with its tank; a pressure switch starts it at `on_head_m`, stops it at `off_head_m`.
 
     Heads are gauge heads at the tank. `pre_charge_head_m` is that of the air in the empty tank,
-    `shut_off_head_m` that of the pump against a shut valve. A well gives no more than
-    `well_yield_m3_s` for long; None: as much as the pump lifts.
+    `shut_off_head_m` that of the pump against a shut valve. `well_yield_m3_s` is the lasting flow
+    of the well; None: it has no limit.
     """
 
     on_head_m: float
@@ -86,13 +86,13 @@ class Pump:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Supply:
-    """What the tap gives: head at the tap = static - k * flow**exponent through the test point.
+    """The supply curve: head at the tap = static - k * flow**exponent, through the test point.
 
-    `static_head_m` is the head of the still tap: the mains' pressure, what a regulator is set to,
-    the middle between a pump's switch pressures, or the level of a full barrel, at which its flow
-    test was made. A barrel falls to `falls_to_m` above the tap and gives `holds_m3` on the way,
-    where the gardener said. A regulator's test is made behind it, unless it is `test_assumed`; a
-    pump's while it runs without a pause.
+    `static_head_m` is the head without flow: the mains' pressure, a regulator's setting, the middle
+    of a pump's switch pressures, or the level of a full barrel, at which its flow test was made. A
+    barrel falls to `falls_to_m` above the tap and gives `holds_m3` on the way, if the gardener
+    knows that. A regulator's test is made behind it, if it is not `test_assumed`; a pump's test
+    while it runs without a pause.
     """
 
     static_head_m: float
@@ -105,8 +105,8 @@ class Supply:
     water_temp_c: float = 15.0
     salt_ds_m: float | None = None  # electrical conductivity of the water; None: not salty
     tested_on: date | None = None  # day of the flow test
-    # Not in the text that field tests are marked with (hydraulics/calibration/result.py adds them):
-    # what was tested of supplies without them stays tested.
+    # Not in the text that marks field tests (hydraulics/calibration/result.py adds them): so tests
+    # of supplies without them stay valid.
     before: BeforeRegulator | None = field(default=None, repr=False)
     test_assumed: bool = field(default=False, repr=False)
     pump: Pump | None = field(default=None, repr=False)
@@ -129,11 +129,11 @@ class Pipe:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Run:
-    """A run of a main that forks: one pipe from the tap, or from another run, to where it ends.
+    """A run of a forked main: one pipe from the tap, or from another run, to its end.
 
-    `parent` is the run it leaves, "" for the tap, and `from_m` how far along that. `loss_k` is on
-    the velocity in this pipe, of the way into it and of its fittings; with `tees_counted` the tees
-    of the zones along it are in it too.
+    It leaves the run `parent` ("" for the tap) at `from_m`. `loss_k` is the loss coefficient of its
+    entry and its fittings, on the velocity in this pipe; with `tees_counted` it includes the tees
+    of the zones along it.
     """
 
     name: str
@@ -149,9 +149,9 @@ class Run:
 class Drilling:
     """The hole pattern of a row.
 
-    Stations stand `every_m` apart, the first `first_m` from the inlet; each has `group` holes,
-    `group_gap_m` apart along the pipe, around the station; `walls` both doubles every hole.
-    Drain holes, where there are any, look down, `drain_every_m` apart from half of that on.
+    Stations are `every_m` apart, the first `first_m` from the inlet. Each has `group` holes around
+    it, `group_gap_m` apart along the pipe; holes through both walls count twice. Drain holes, if
+    any, look down, `drain_every_m` apart, the first at half of that.
     """
 
     bore_m: float
@@ -170,9 +170,10 @@ class Drilling:
 class Row:
     """One lateral in the ground.
 
-    Heights are against the zone's outlet (`Zone.rise_m`): the row's inlet, its middle against the
-    straight line from inlet to far end (sag negative, hump positive), and its far end.
-    `ground_width_m` is the width of ground this row serves: its area is length times that.
+    Heights are relative to the zone's outlet (`Zone.rise_m`): the row's inlet and its far end. The
+    middle is relative to the straight line between these (sag negative, hump positive).
+    `ground_width_m` is the width of the ground that this row serves: its area is length times
+    width.
     """
 
     length_m: float
@@ -183,25 +184,26 @@ class Row:
     middle_height_m: float = 0.0
     far_height_m: float = 0.0
     wetted_width_m: float | None = None  # None: by soil, or the whole width if drilled through
-    plugged: bool = False  # the whole row is out of use
+    plugged: bool = False  # the whole row is not in use
     plugged_holes: tuple[int, ...] = ()  # numbered from 1 at the inlet
     plugged_beyond_m: float | None = None
 
     @property
     def ground_m2(self) -> float:
-        """Ground this row serves. [m2]"""
+        """Ground that this row serves. [m2]"""
         return 0.0 if self.plugged else self.length_m * self.ground_width_m
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opening:
-    """How far the zone's valve opens. Exactly one of these is set, or `unknown`.
+    """The opening of the zone's valve. Exactly one of these is set, or `unknown`.
 
-    `angle_deg` is the handle's turn from full open (0 = full open); `loss_k` a loss coefficient on
-    the velocity in the first row's pipe. The others were seen with only this zone open, and the
-    loss is found from them: `alone_flow_m3_s` its flow; `stream_m` how high the first open hole
-    throws over its mouth; `reach_m` how far it throws to the side onto ground `reach_drop_m` below
-    its mouth. `turned`: the pipe was turned for that look, so that the hole looked up or level.
+    `angle_deg` is the handle's angle from fully open (0 = fully open); `loss_k` is a loss
+    coefficient on the velocity in the first row's pipe. The others were measured with only this
+    zone open, and the loss follows from them: `alone_flow_m3_s` is its flow; `stream_m` is the
+    height of the first open hole's stream; `reach_m` is its reach to the side, on ground
+    `reach_drop_m` below the hole. `turned`: the pipe was turned for this, so that the hole looked
+    up or level.
     """
 
     angle_deg: float | None = None
@@ -218,9 +220,9 @@ class Opening:
 class Valve:
     """The zone's valve. `relay_line` is a BCM GPIO number; None for a hand valve.
 
-    `device` is None where the gardener has not said what the relay moves. A ball that stays has
-    `close_line`, too. `opens_in_s` and `closes_in_s` are its travel from shut to open and back.
-    Under `least_closing_head_m` of water before it a diaphragm does not shut.
+    `device` is None if the gardener does not name it. A staying ball valve has `close_line`, too.
+    `opens_in_s` and `closes_in_s` are its travel from shut to open and back. A diaphragm does not
+    shut with less than `least_closing_head_m` before it.
     """
 
     kind: ValveKind
@@ -236,7 +238,7 @@ class Valve:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Master:
-    """A valve ahead of all zones: open `leads_s` before the first, `lags_s` after the last."""
+    """A valve before all zones: open `leads_s` before the first, `lags_s` after the last."""
 
     valve: Valve
     leads_s: float = 2.0

@@ -1,7 +1,7 @@
-"""Pydantic's one door: tables with fixed keys, its errors in a gardener's words.
+"""The only use of pydantic: tables with fixed keys, and its errors as a gardener's messages.
 
-The limits are those that `crops.entry` sets for the tables, said here with line and key; a test
-holds the two together.
+The limits are those of `crops.entry` for its tables; here they give messages with line and key. A
+test keeps both equal.
 """
 
 from __future__ import annotations
@@ -20,13 +20,13 @@ from controller.garden.values import Reader
 
 __all__ = ["Field", "Needed", "Table", "by", "read_table"]
 
-# What must be written, by table and key: the words that ask for it, and a stand-in that lets the
-# rest of the file be judged when it is missing or wrong.
+# The required keys, by table and key: the message that asks for it, and a stand-in with which the
+# rest of the file can be checked if it is missing or wrong.
 Needed = Mapping[tuple[str, str], tuple[str, Any]]
 
 
 class Table(BaseModel):
-    """A table of the file: these keys and no others."""
+    """A table of the file: with these keys and no others."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
 
@@ -35,34 +35,34 @@ SomeTable = TypeVar("SomeTable", bound=Table)
 
 
 def by(reader: Reader) -> PlainValidator:
-    """Let a reader judge the value alone; its `QuantityError` is a ValueError, which is kept."""
+    """Let a reader alone check the value; pydantic keeps its `QuantityError`, a ValueError."""
     return PlainValidator(reader)
 
 
 def read_table(
     model: type[SomeTable], data: Mapping[str, Any], faults: Faults, needed: Needed
 ) -> SomeTable:
-    """Read all of `data`; what does not read is noted and a stand-in takes its place.
+    """Read all of `data`; a wrong value gives a fault, and a stand-in replaces it.
 
-    Raises `GardenFileError` only if even the stand-ins leave nothing that can be judged.
+    Raises `GardenFileError` only if the table cannot be checked even with stand-ins.
     """
     patched = copy.deepcopy(dict(data))
-    for _ in range(4):  # a stand-in may bring the faults next to it to light
+    for _ in range(4):  # a stand-in may reveal the faults next to it
         try:
             return model.model_validate(patched)
         except ValidationError as error:
             details: list[Any] = error.errors(include_url=False)
         for detail in details:
             place: Path = detail["loc"]
-            faults.add(place, _words(detail, model, needed))
+            faults.add(place, _message(detail, model, needed))
             faults.spoil(place)
             _patch(patched, place, needed)
     faults.raise_if_any()
     raise AssertionError("stand-ins do not read")
 
 
-def _words(detail: Mapping[str, Any], model: type[Table], needed: Needed) -> str:
-    """One of pydantic's errors, said to a gardener."""
+def _message(detail: Mapping[str, Any], model: type[Table], needed: Needed) -> str:
+    """One of pydantic's errors, as a message for a gardener."""
     place, found = detail["loc"], detail["input"]
     key = str(place[-1])
     match detail["type"]:
@@ -84,7 +84,7 @@ def _words(detail: Mapping[str, Any], model: type[Table], needed: Needed) -> str
 
 
 def _patch(data: Any, place: Path, needed: Needed) -> None:
-    """Put a stand-in at `place`, or take away what stands there if it is not needed."""
+    """Put a stand-in at `place`, or remove its value if it is not required."""
     at = data
     for step in place[:-1]:
         at = at[step]
@@ -99,7 +99,7 @@ def _patch(data: Any, place: Path, needed: Needed) -> None:
 
 
 def _section(place: Path) -> str:
-    """The key of the table that `place` stands in; "" at the top."""
+    """The key of the table of `place`; "" at the top."""
     return next((step for step in reversed(place[:-1]) if isinstance(step, str)), "")
 
 
@@ -109,7 +109,7 @@ def _keys(table: type[Table] | None) -> Iterable[str]:
 
 
 def _table_at(model: type[Table], place: Path) -> type[Table] | None:
-    """The table that stands at `place`."""
+    """The table at `place`."""
     at: type[Table] | None = model
     for step in place:
         if isinstance(step, str) and at is not None:
@@ -181,12 +181,12 @@ class WrittenSoil(Table):
 
 
 def own_crop(written: WrittenCrop) -> OwnCrop:
-    """The crop of the model; what is not written stays the table's."""
+    """The crop of the model; a missing key keeps the value of the crop table."""
     changes = written.model_dump(exclude={"name", "like"}, exclude_none=True)
     return OwnCrop(name=written.name, like=written.like, changes=changes)
 
 
 def own_soil(written: WrittenSoil) -> OwnSoil:
-    """The soil of the model; what is not written stays the table's."""
+    """The soil of the model; a missing key keeps the value of the soil table."""
     changes = written.model_dump(exclude={"name", "like"}, exclude_none=True)
     return OwnSoil(name=written.name, like=written.like, changes=changes)

@@ -1,10 +1,9 @@
-"""Quantities as people write them, with their units and sizes, to SI floats.
+"""Quantities with units, as people write them, to floats in SI.
 
 Gallons, quarts, cups and fluid ounces are those of the United States.
 
-A number without a unit, or with one we do not know, is a `QuantityError` that says what is allowed.
-A comma is a decimal comma; before exactly three digits ("1,000 gal") it could mean two things and
-is refused. Gallons are those of the United States.
+A number without a unit, or with an unknown one, is a `QuantityError` with the allowed units. A
+comma is a decimal comma; before exactly three digits ("1,000 gal") it is ambiguous and refused.
 """
 
 from __future__ import annotations
@@ -21,13 +20,13 @@ from controller.errors import QuantityError
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kind:
-    """One kind of quantity: its unit spellings, each with its size in SI, and how to ask for it."""
+    """One kind of quantity: its units with their sizes in SI, and an example."""
 
     called: str
     allowed: str
     example: str
     sizes: Mapping[str, float]
-    noughts: Mapping[str, float] = field(default_factory=dict)  # where a unit's scale begins, in SI
+    noughts: Mapping[str, float] = field(default_factory=dict)  # the zero point of a unit, in SI
     us: frozenset[str] = field(default=frozenset())  # the spellings that belong to US units
     metric: frozenset[str] = field(default=frozenset())
 
@@ -68,7 +67,7 @@ LENGTH = _kind(
     metric={"mm": 0.001, "cm": 0.01, "m|metre|metres|meter|meters": 1.0},
     allowed="mm, cm, m, in, ft or yd",
 )
-# Water columns are cold water at standard gravity, as the other units are turned by `units`.
+# Water columns are cold water at standard gravity, as in `units`.
 PRESSURE = _kind(
     "a pressure",
     '"48 psi" or "330 kPa"',
@@ -184,17 +183,11 @@ __all__ = [
     "Kind",
     "is_us",
     "parse",
-    "read_angle",
-    "read_days",
     "read_duration",
-    "read_flow",
     "read_length",
     "read_pressure",
-    "read_salt",
     "read_share",
-    "read_temperature",
     "read_volume",
-    "read_warmth",
     "spell",
 ]
 
@@ -205,7 +198,7 @@ _TWO_MEANINGS = re.compile(r"[1-9]\d*,\d{3}(?!\d)")
 
 
 def parse(found: object, kind: Kind, *, what: str = "", example: str = "") -> float:
-    """Turn what was written into a float in SI; `what` and `example` sharpen the error's words."""
+    """The value in SI of a written quantity; `what` and `example` are for the error message."""
     what, example = what or kind.called, example or kind.example
     if isinstance(found, bool) or not isinstance(found, int | float | str):
         raise QuantityError(f"found {spell(found)}; {what} is written as in {example}")
@@ -218,57 +211,27 @@ def parse(found: object, kind: Kind, *, what: str = "", example: str = "") -> fl
 
 
 def read_length(found: object, what: str = "a length") -> float:
-    """A length in metres."""
+    """A length. [m]"""
     return parse(found, LENGTH, what=what)
 
 
 def read_pressure(found: object, what: str = "a pressure") -> float:
-    """A pressure as metres of water."""
+    """A pressure, as head of water. [m]"""
     return parse(found, PRESSURE, what=what)
 
 
-def read_flow(found: object, what: str = "a flow") -> float:
-    """A flow in cubic metres a second."""
-    return parse(found, FLOW, what=what)
-
-
 def read_volume(found: object, what: str = "a volume") -> float:
-    """A volume in cubic metres."""
+    """A volume. [m3]"""
     return parse(found, VOLUME, what=what)
 
 
 def read_duration(found: object, what: str = "a time") -> float:
-    """A stretch of time in seconds."""
+    """A time. [s]"""
     return parse(found, DURATION, what=what)
 
 
-def read_angle(found: object, what: str = "an angle") -> float:
-    """An angle in degrees."""
-    return parse(found, ANGLE, what=what)
-
-
-def read_temperature(found: object, what: str = "a temperature") -> float:
-    """A temperature in degrees Celsius."""
-    return parse(found, TEMPERATURE, what=what)
-
-
-def read_warmth(found: object, what: str = "a sum of warmth") -> float:
-    """A sum of warmth in degree days Celsius."""
-    return parse(found, WARMTH, what=what)
-
-
-def read_days(found: object, what: str = "a number of days") -> float:
-    """A stretch of days."""
-    return parse(found, DAYS, what=what)
-
-
-def read_salt(found: object, what: str = "the salt in water") -> float:
-    """The electrical conductivity of water in decisiemens a metre."""
-    return parse(found, SALT, what=what)
-
-
 def read_share(found: object, what: str = "a share") -> float:
-    """A part of a whole: a bare number from 0 to 1, or "60 %"."""
+    """A share: a bare number from 0 to 1, or "60 %". [-]"""
     allowed = f'{what} is a number from 0 to 1, as in 0.6, or "60 %"'
     value = math.nan
     if isinstance(found, str):
@@ -283,7 +246,7 @@ def read_share(found: object, what: str = "a share") -> float:
 
 
 def is_us(found: str) -> bool | None:
-    """Whether a quantity is written in US units; None if it is no quantity, or belongs to both."""
+    """Whether a quantity is in US units; None if it is not a quantity, or its unit is in both."""
     parts = _PART.findall(_plain(found))
     for kind in KINDS:
         if parts and _value(found, kind) is not None:
@@ -293,7 +256,7 @@ def is_us(found: str) -> bool | None:
 
 
 def spell(found: object) -> str:
-    """What was found, as the gardener wrote it: text in quotes, true and false in small letters."""
+    """A value as the gardener wrote it: text in quotes, true and false in lower case."""
     if isinstance(found, bool):
         return "true" if found else "false"
     if isinstance(found, str):
@@ -309,7 +272,7 @@ def spell(found: object) -> str:
 
 
 def _value(found: str, kind: Kind) -> float | None:
-    """The sum of the parts, or None if the text is no quantity of this kind."""
+    """The sum of the parts; None if the text is not a quantity of this kind."""
     text = _plain(found)
     sign, text = (-1.0, text[1:].lstrip()) if text.startswith(("-", "−")) else (1.0, text)
     total, at, last, nought = 0.0, 0, math.inf, 0.0
@@ -327,7 +290,7 @@ def _value(found: str, kind: Kind) -> float | None:
 
 
 def _number(text: str) -> float | None:
-    """ "2,5", "1/16", "1 1/4" as a float; None where it means nothing, or could mean two things."""
+    """ "2,5", "1/16", "1 1/4" as a float; None if it is meaningless or ambiguous."""
     if _TWO_MEANINGS.fullmatch(text):
         return None
     if "/" not in text:
@@ -340,7 +303,7 @@ def _number(text: str) -> float | None:
 
 
 def _plain(found: str) -> str:
-    """Small letters, one space, plain fractions."""
+    """The text in lower case, with single spaces and plain fractions."""
     text = " ".join(found.strip().lower().split())
     for glyph, spelled in _VULGAR.items():
         text = text.replace(glyph, f" {spelled}")

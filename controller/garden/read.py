@@ -1,4 +1,4 @@
-"""A garden file to a `Garden`: every mistake at once, each with its line."""
+"""Reader of garden files: it gives a `Garden`, or all faults with their lines."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from controller.garden.quantities import is_us
 from controller.garden.schema import NEEDED, WrittenGarden
 from controller.garden.size import MOST_BYTES, require_size, too_large
 
-# A bare quantity, the commonest slip: length = 11 ft
+# A quantity without quotes, the most common mistake: length = 11 ft
 _BARE_QUANTITY = re.compile(r"=\s*([-+]?\d[\d ./,-]*\s*[A-Za-z%°][A-Za-z0-9/]*)\s*(?:#|,|\}|$)")
 
 
@@ -32,9 +32,9 @@ def read_garden(
 ) -> Garden:
     """Read a garden file.
 
-    `pipes` are the sizes a file may name. `known_crops` and `known_soils` are the names it may
-    use, or functions that give None for a known name and words about any other; None lets any
-    name through. Raises `GardenFileError` with every fault found.
+    `pipes` are the known pipe sizes. `known_crops` and `known_soils` are the known names, or
+    functions that give None for a known name and a message for any other; with None any name is
+    accepted. Raises `GardenFileError` with all faults.
     """
     try:
         with Path(path).open("rb") as file:
@@ -74,7 +74,7 @@ def read_garden_text(
 
 
 def _toml(text: str, path: str) -> dict[str, Any]:
-    """The text as TOML gives it, or its first slip with a line."""
+    """The values of the TOML text; GardenFileError with its first mistake and line."""
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -85,12 +85,12 @@ def _toml(text: str, path: str) -> dict[str, Any]:
         raise GardenFileError([f"{path}: cannot be read: {error}"]) from error
 
 
-def _slip(text: str, path: str, said: str) -> str:
-    """TOML's words, with the line in front and a guess at the two commonest slips behind."""
-    at = re.search(r" \(at line (\d+), column \d+\)$", said)
+def _slip(text: str, path: str, message: str) -> str:
+    """The parser's message, with the line and a hint for the two most common mistakes."""
+    at = re.search(r" \(at line (\d+), column \d+\)$", message)
     lines = text.split("\n")
     line_no = int(at[1]) if at else max(1, len(text.rstrip().split("\n")))
-    what = re.sub(r" \(at .*\)$", "", said)
+    what = re.sub(r" \(at .*\)$", "", message)
     line = lines[line_no - 1] if line_no <= len(lines) else ""
     bare = _BARE_QUANTITY.search(line)
     hint = f'; a quantity stands in quotes, as in "{bare[1].strip()}"' if bare else ""

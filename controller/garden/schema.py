@@ -1,8 +1,7 @@
-"""The garden file's shape: which keys there are, what each may hold, which are needed.
+"""The schema of the garden file: its keys, their values, and which are required.
 
-Quantities are SI by the time they stand in these tables; a key left out is None. What one key
-alone cannot tell (references, overlaps, sizes against each other) is found in `from_file` and
-`checks`.
+Quantities in these tables are in SI; a missing key is None. Faults across keys (references,
+overlaps, sizes) are found in `from_file` and `checks`.
 """
 
 from __future__ import annotations
@@ -107,7 +106,7 @@ YesNo = Annotated[bool, by(v.yes_no)]
 Share = Annotated[float, by(read_share)]
 Day = Annotated[date, by(v.calendar_day)]
 Moment = Annotated[date | datetime, by(v.moment)]
-Clock = Annotated[time, by(v.time_of_day)]
+TimeOfDay = Annotated[time, by(v.time_of_day)]
 Units = Annotated[bool, by(v.choice("units", {"us": True, "metric": False}))]
 PipeSize = Annotated[str | Pipe, by(v.pipe)]
 
@@ -117,7 +116,7 @@ Spacing = Annotated[float, by(v.SPACING)]
 Width = Annotated[float, by(v.WIDTH)]
 Height = Annotated[float, by(v.HEIGHT)]
 RowHeight = Annotated[float, by(v.ROW_HEIGHT)]
-Run = Annotated[float, by(v.RUN)]
+RunLength = Annotated[float, by(v.RUN)]
 Pressure = Annotated[float, by(v.PRESSURE)]
 Flow = Annotated[float, by(v.FLOW)]
 Volume = Annotated[float, by(v.VOLUME)]
@@ -180,7 +179,7 @@ class WrittenSupply(Table):
 class WrittenRun(Table):
     name: Name
     start: Name = Field(alias="from")
-    along_m: Run | None = Field(None, alias="along")
+    along_m: RunLength | None = Field(None, alias="along")
     length_m: Annotated[float, by(v.MAIN_LENGTH)] = Field(alias="length")
     size: PipeSize
     begins: Annotated[Begins, _word("how a run begins", Begins)] | None = None
@@ -194,7 +193,7 @@ class WrittenMain(Table):
 
 
 class WrittenGround(Table):
-    """What may stand in a bed, and in a zone that has none."""
+    """The keys of a bed, also allowed in a zone without one."""
 
     soil: Name | None = None
     mulch: Annotated[str, by(values.mulch)] | None = None
@@ -238,7 +237,7 @@ class WrittenRow(Table):
     far_height_m: RowHeight | None = Field(None, alias="far_end")
     plugged: YesNo | None = None
     plugged_holes: Annotated[tuple[int, ...], by(v.hole_numbers)] | None = None
-    plugged_beyond_m: Run | None = Field(None, alias="plugged_beyond")
+    plugged_beyond_m: RunLength | None = Field(None, alias="plugged_beyond")
     discharge_coefficient: (
         Annotated[float, _bare("a discharge coefficient", "0.62", 0.2, 1.0)] | None
     ) = None
@@ -275,9 +274,9 @@ class WrittenPlanting(Table):
 class WrittenZone(WrittenGround):
     name: Name
     bed: Name | None = None
-    main_run_m: Run | None = Field(None, alias="main_run")
+    main_run_m: RunLength | None = Field(None, alias="main_run")
     run: Name | None = None
-    along_m: Run | None = Field(None, alias="along")
+    along_m: RunLength | None = Field(None, alias="along")
     rise_m: Height | None = Field(None, alias="rise")
     valve: WrittenValve | None = None
     opening: Annotated[Opening, by(read_opening)] | None = None
@@ -291,8 +290,8 @@ class WrittenZone(WrittenGround):
 
 
 class WrittenWindow(Table):
-    opens: Clock = Field(alias="from")
-    closes: Clock = Field(alias="to")
+    opens: TimeOfDay = Field(alias="from")
+    closes: TimeOfDay = Field(alias="to")
     weekdays: Annotated[frozenset[int], by(v.weekdays)] | None = Field(None, alias="days")
     valves: (
         Annotated[

@@ -1,6 +1,6 @@
-"""Quantities and filled defaults, back in the gardener's own units.
+"""Text of quantities and of filled defaults, in the gardener's own units.
 
-What is shown for a quantity reads back through `quantities`, to the decimals shown.
+`quantities` reads the text back, to the printed decimals.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def show_length(metres: float, us: bool) -> str:
 
 
 def show_about(metres: float, us: bool) -> str:
-    """A length told roughly: to a sixteenth of an inch or a millimetre, at least one."""
+    """A rough length: to a sixteenth of an inch or a millimetre, at least one."""
     step_m = units.m_from_in(1.0 / 16.0) if us else 0.001
     return show_length(max(1.0, round(metres / step_m)) * step_m, us)
 
@@ -44,11 +44,6 @@ def show_about(metres: float, us: bool) -> str:
 def show_bore(metres: float, us: bool) -> str:
     """A drill or pipe size: a fraction of an inch where it is one, else three decimals; or mm."""
     return _inches(units.in_from_m(metres)) if us else f"{_trim(metres * 1000, 2)} mm"
-
-
-def show_elevation(metres: float, us: bool) -> str:
-    """A height above the sea, in whole feet or metres."""
-    return f"{units.ft_from_m(metres):.0f} ft" if us else f"{metres:.0f} m"
 
 
 def show_pressure(head_m: float, us: bool) -> str:
@@ -78,7 +73,7 @@ def show_depth(depth_mm: float, us: bool) -> str:
 
 
 def show_duration(seconds: float) -> str:
-    """A stretch of time: seconds below two minutes, then minutes, then hours."""
+    """A time: seconds below two minutes, then minutes, then hours."""
     if seconds < 120.0:
         return f"{_trim(seconds, 1)} s"
     minutes, rest_s = divmod(round(seconds), 60)
@@ -88,7 +83,7 @@ def show_duration(seconds: float) -> str:
 
 
 def show_short(seconds: float) -> str:
-    """A short stretch of time: milliseconds below a second."""
+    """A short time: milliseconds below a second."""
     return f"{_trim(1000.0 * seconds, 2)} ms" if seconds < 1.0 else show_duration(seconds)
 
 
@@ -97,18 +92,8 @@ def show_temperature(celsius: float, us: bool) -> str:
     return f"{_trim(units.f_from_c(celsius), 1)} F" if us else f"{_trim(celsius, 1)} C"
 
 
-def show_warmth(degree_days_c: float, us: bool) -> str:
-    """A sum of warmth in F days or C days."""
-    return f"{_trim(degree_days_c * 1.8, 0)} F days" if us else f"{_trim(degree_days_c, 0)} C days"
-
-
-def show_salt(conductivity_ds_m: float) -> str:
-    """How salty water is; its unit is the same everywhere."""
-    return f"{_trim(conductivity_ds_m, 2)} dS/m"
-
-
 def show_filled(filled: Iterable[Filled]) -> list[str]:
-    """One line for each default, and in it all the places where the same one was filled in."""
+    """One line for each default, with all places where it was filled in."""
     places: dict[tuple[str, str, str], list[str]] = {}
     for one in filled:
         places.setdefault((one.key, one.shown, one.why), []).append(one.where)
@@ -138,7 +123,7 @@ def _inches(inches: float) -> str:
 
 
 def _trim(value: float, decimals: int) -> str:
-    """Rounded, without trailing noughts and without a minus before nought."""
+    """The rounded value, without trailing zeros and without a minus before 0."""
     text = f"{value:.{decimals}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text == "-0" else text

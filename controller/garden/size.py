@@ -1,7 +1,7 @@
-"""How large and how deep a garden file may be, judged before anything parses it.
+"""Limits of size and depth of a garden file, checked before it is parsed.
 
-What parses takes time and memory by the square of the depth, and comes to its own end far down.
-One pass over the text, in time and memory that grow with its length alone, keeps that out.
+Time and memory of the parser grow with the square of the depth, and it fails at a great depth. This
+check reads the text once, in time and memory proportional to its length.
 """
 
 from __future__ import annotations
@@ -10,10 +10,10 @@ import re
 
 from controller.errors import GardenFileError
 
-# Our choice: 500 zones as the example garden writes its ten take about half of each.
+# Our choice: 500 zones in the form of the example garden's ten take about half of each.
 MOST_BYTES = 500_000
 MOST_WORDS = 50_000  # keys and values
-MOST_DEEP = 16  # tables and lists within each other; ours lie half as deep
+MOST_DEEP = 16  # nested tables and lists; our format has half of it
 MOST_DIGITS = 40  # of a number
 
 _TOKEN = re.compile(
@@ -32,12 +32,12 @@ _LONG_NUMBER = re.compile(rf"[+-]?[0-9][0-9A-Fa-f_xob]{{{MOST_DIGITS},}}+")
 
 
 def too_large(path: str) -> GardenFileError:
-    """What is said of a file of more than `MOST_BYTES`."""
+    """The message for a file of more than `MOST_BYTES`."""
     return GardenFileError([f"{path}: larger than {MOST_BYTES // 1000} kB, which is allowed"])
 
 
 def require_size(text: str, path: str) -> None:
-    """Raise `GardenFileError` for a text beyond the limits, with the line where it goes beyond."""
+    """Raise `GardenFileError` for a text beyond the limits, with the line."""
     if len(text) > MOST_BYTES:
         raise too_large(path)
     words, depth = 0, _Depth()
@@ -45,33 +45,33 @@ def require_size(text: str, path: str) -> None:
         if token.lastgroup == "skip":
             continue
         found = token[0]
-        said = ""
+        message = ""
         if token.lastgroup == "word":
             words += 1
             if words > MOST_WORDS:
-                said = f"more than {MOST_WORDS} keys and values; that many are allowed"
+                message = f"more than {MOST_WORDS} keys and values; that many are allowed"
             elif _LONG_NUMBER.fullmatch(found):
-                said = f"found a number of {len(found)} digits; allowed are {MOST_DIGITS}"
-        if not said and depth.after(found, is_word=token.lastgroup == "word") > MOST_DEEP:
-            said = f"tables and lists lie deeper than {MOST_DEEP} within each other"
-            said += "; that deep is allowed"
-        if said:
+                message = f"found a number of {len(found)} digits; allowed are {MOST_DIGITS}"
+        if not message and depth.after(found, is_word=token.lastgroup == "word") > MOST_DEEP:
+            message = f"tables and lists lie deeper than {MOST_DEEP} within each other"
+            message += "; that deep is allowed"
+        if message:
             line_no = text.count("\n", 0, token.start()) + 1
-            raise GardenFileError([f"{path}, line {line_no}: {said}"])
+            raise GardenFileError([f"{path}, line {line_no}: {message}"])
 
 
 class _Depth:
-    """How deep the text is at each word and sign; too deep by one or two rather than too flat."""
+    """The depth of the text at each token; it may be too high by one or two, never too low."""
 
     def __init__(self) -> None:
         self._header = 0  # names in the last [header]
-        self._open: list[int] = []  # what each open bracket adds
+        self._open: list[int] = []  # depth of each open bracket
         self._inside = 0  # their sum
-        self._names = 0  # joined by dots, up to here
+        self._names = 0  # names joined by dots, up to here
         self._after_dot = self._after_equals = False
 
     def after(self, found: str, *, is_word: bool) -> int:
-        """The depth with one more word or sign."""
+        """The depth after one more token."""
         if is_word:
             self._names = self._names + 1 if self._after_dot else 1
         elif found in "[{":

@@ -1,7 +1,7 @@
-"""One value of the garden file each: what may be written there, and what it means.
+"""Readers of single values of the garden file, with their limits.
 
-Every reader takes whatever TOML gave and returns the value, quantities in SI, or raises a
-`QuantityError` that says what was found and what is allowed.
+Every reader takes a value from TOML and returns it, quantities in SI, or raises a `QuantityError`
+that says what was found and what is allowed.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ FIRST_YEAR, LAST_YEAR = 1900, 2199  # our choice
 
 
 def quantity(kind: q.Kind, what: str, example: str, low: float, high: float, bounds: str) -> Reader:
-    """A quantity with its unit, low <= value <= high in SI; `bounds` says so to a gardener."""
+    """A quantity with its unit, low <= value <= high in SI; `bounds` is the text of the limits."""
 
     def read(found: Any) -> float:
         value = q.parse(found, kind, what=what, example=example)
@@ -37,12 +37,12 @@ def quantity(kind: q.Kind, what: str, example: str, low: float, high: float, bou
 
 
 def length(what: str, example: str, low: float, high: float, bounds: str) -> Reader:
-    """A length in metres."""
+    """A length. [m]"""
     return quantity(q.LENGTH, what, example, low, high, bounds)
 
 
 def number(what: str, example: str, low: float, high: float) -> Reader:
-    """A bare number: the key's name carries the unit, or there is none."""
+    """A bare number: the unit is in the key's name, or there is none."""
 
     def read(found: Any) -> float:
         is_number = isinstance(found, int | float) and not isinstance(found, bool)
@@ -82,7 +82,7 @@ def choice(what: str, choices: Mapping[str, object]) -> Reader:
 
 
 def instead_of(found: str, what: str, words: Collection[str]) -> str:
-    """What to write instead of an unknown word: the nearest, and all that are allowed."""
+    """What to write instead of an unknown word: the nearest, and all allowed ones."""
     *most, last = (f'"{word}"' for word in words)
     near = nearest(found, words)
     hint = f'did you mean "{near}"? ' if near else ""
@@ -90,7 +90,7 @@ def instead_of(found: str, what: str, words: Collection[str]) -> str:
 
 
 def text(what: str, example: str) -> Reader:
-    """A line of text. A name must not hold "|", which keeps names apart in the logbook."""
+    """A line of text. A name must not have a "|", which separates names in the logbook."""
 
     def read(found: Any) -> str:
         if not isinstance(found, str) or not found.strip():
@@ -110,13 +110,13 @@ def yes_no(found: Any) -> bool:
 
 
 def timezone(found: Any) -> str:
-    """The name of a time zone that the system knows."""
+    """The name of a known time zone."""
     asked = found.strip() if isinstance(found, str) else ""
     try:
         if asked:
             return ZoneInfo(asked).key
     except (KeyError, ValueError, OSError):
-        pass  # said below, with the nearest name
+        pass  # the error follows below, with the nearest name
     near = nearest(asked, available_timezones())
     hint = f'did you mean "{near}"? ' if near else ""
     raise QuantityError(
@@ -144,7 +144,7 @@ def _day_or_none(found: Any) -> date | None:
 
 
 def _of_our_time(found: SomeDay) -> SomeDay:
-    """The day, if days may be added to it and taken from it; a year 9999 is a slip, or worse."""
+    """The day, if it is far enough from the limits of dates; a year 9999 is a mistake."""
     if not FIRST_YEAR <= found.year <= LAST_YEAR:
         raise QuantityError(
             f"found {q.spell(found)}; the year is {FIRST_YEAR} to {LAST_YEAR}, as in 2031-04-22"
@@ -160,12 +160,12 @@ def time_of_day(found: Any) -> time:
         if isinstance(found, str) and re.fullmatch(r"\d{1,2}:\d\d", found.strip()):
             return time.fromisoformat(found.strip().zfill(5))
     except ValueError:
-        pass  # no such time; said below
+        pass  # no such time: the error follows below
     raise QuantityError(f'found {q.spell(found)}; a time is "00:00" to "23:59", as in "05:30"')
 
 
 def moment(found: Any) -> date | datetime:
-    """A whole day, or a local time on a day."""
+    """A day, or a local time on a day."""
     read: date | datetime | None = _day_or_none(found)
     if isinstance(found, datetime):
         read = found
@@ -181,7 +181,7 @@ def moment(found: Any) -> date | datetime:
 
 
 def seconds(found: Any) -> float:
-    """Seconds, bare because the key says so, or any time with its unit."""
+    """Seconds as a bare number, because of the key's name, or any time with its unit."""
     is_number = isinstance(found, int | float) and not isinstance(found, bool)
     value = float(found) if is_number and abs(found) < 1e6 else None
     if value is None:
@@ -192,7 +192,7 @@ def seconds(found: Any) -> float:
 
 
 def pipe(found: Any) -> str | Pipe:
-    """A size by its label, or the gardener's own pipe by inside width and wall."""
+    """A pipe size by its label, or the gardener's own pipe by inside width and wall."""
     if isinstance(found, str):
         return found
     if isinstance(found, dict) and {"bore", "wall"} <= set(found) <= {"bore", "wall", "roughness"}:
@@ -245,7 +245,7 @@ def names(found: Any) -> tuple[str, ...]:
     raise QuantityError(f'found {q.spell(found)}; allowed is a list of names, as in ["leeks"]')
 
 
-# The limits are ours: wide enough for any garden, narrow enough to catch a slipped unit.
+# The limits are our choice: wide enough for any garden, narrow enough to detect a wrong unit.
 LATITUDE = number("a latitude", "47.6", -90, 90)
 LONGITUDE = number("a longitude", "8.1", -180, 180)
 ELEVATION = length("an elevation", '"410 m" or "1350 ft"', -430.0, 6000.0, "-430 m to 6000 m")
@@ -265,14 +265,14 @@ LEVEL = length("a level of water", '"4 ft" or "1.2 m"', 0.0, 60.0, "above the ta
 WATER_TEMPERATURE = quantity(
     q.TEMPERATURE, "the water's temperature", '"15 C" or "59 F"', 0.0, 45.0, "0 C to 45 C"
 )
-# Sea water has some 50 dS/m, and beyond 20 nothing grows that is grown in beds (from memory).
+# Sea water has some 50 dS/m, and beyond 20 no garden crop grows (from memory).
 SALT = quantity(q.SALT, "the salt in the water", '"1.2 dS/m"', 0.0, 20.0, "0 to 20 dS/m")
 VOLUME = quantity(q.VOLUME, "a volume", '"5 gal" or "10 L"', 1e-5, 1e3, "10 mL to 1000 m3")
 OPEN_TIME = quantity(q.DURATION, "a time open", '"10 min"', 1.0, 86400.0, "1 s to 24 h")
 
 
 MULCHES = ("none", "straw", "leaves", "compost", "bark", "grass", "plastic")
-# What gardeners call them too.
+# Other names that gardeners use.
 _ALSO = {
     **dict.fromkeys(("wood chips", "woodchips", "chips"), "bark"),
     **dict.fromkeys(("grass clippings", "clippings"), "grass"),
@@ -296,7 +296,7 @@ EXPOSURE = number("an exposure", "1.2", 0.5, 2.5)
 
 
 def mulch(found: Any) -> str:
-    """What covers the ground, by the word of the model."""
+    """The mulch, by its name in the model."""
     word = " ".join(found.lower().split()) if isinstance(found, str) else ""
     if word in MULCHES:
         return word
@@ -306,12 +306,12 @@ def mulch(found: Any) -> str:
 
 
 def rain_through(mulch: str, cover: float) -> float:
-    """The share of the rain that gets into ground so covered, 0 to 1; all but where film lies."""
+    """Share of the rain that enters ground with this mulch, 0 to 1; 1 without film. [-]"""
     return 1.0 if mulch != "plastic" else 1.0 - cover * (1.0 - FILM_RAIN)
 
 
 def row_numbers(found: Any) -> tuple[int, ...]:
-    """Rows of a zone by number, the first is 1; a single one may stand without brackets."""
+    """Rows of a zone by number from 1; a single one may be without brackets."""
     listed = found if isinstance(found, list) else [found]
     if listed and all(isinstance(one, int) and not isinstance(one, bool) for one in listed):
         return tuple(sorted({whole("a row's number", 1, 1000)(one) for one in listed}))
@@ -346,7 +346,7 @@ def stage_warmth(found: Any) -> tuple[float, float, float, float]:
 
 
 def days_of(what: str, low: int, high: int, example: int) -> Reader:
-    """A whole number of days: bare, because the key asks for days, or "12 days", "2 weeks"."""
+    """A whole number of days: bare, because of the key's name, or "12 days", "2 weeks"."""
     bounds = f'{what} is {low} to {high} whole days, as in {example} or "{example} days"'
 
     def read(found: Any) -> int:
@@ -362,9 +362,9 @@ def days_of(what: str, low: int, high: int, example: int) -> Reader:
     return read
 
 
-# The public services there is a reader for, in the order they are asked.
+# The public services that we can read, in our order.
 SERVICES = ("open-meteo", "met-norway", "nasa-power", "nws")
-# These answer only those who say who they are.
+# These services require a contact.
 WANT_CONTACT = frozenset({"met-norway", "nws"})
 FILE_KINDS = ("auto", "own", "station-log", "ghcn-daily", "gsod")
 CLIMATES = ("arid", "semi-arid", "sub-humid", "humid", "very humid")
@@ -381,7 +381,7 @@ _FROST = quantity(
 
 
 def online(found: Any) -> bool | tuple[str, ...]:
-    """Whether services are asked, or which, in this order."""
+    """Whether services are used, or which, in order."""
     if isinstance(found, bool):
         return found
     listed = [found] if isinstance(found, str) else found
@@ -400,10 +400,10 @@ def online(found: Any) -> bool | tuple[str, ...]:
 
 
 def contact(found: Any) -> str:
-    """How to reach the gardener: a mail address or a web page, fit for a request's header."""
-    said = found.strip() if isinstance(found, str) else ""
-    if len(said) <= 200 and re.fullmatch(r"[!-~]+@[!-~]+|https?://[!-~]+", said):
-        return said
+    """The gardener's contact: a mail address or a web page that fits into a request header."""
+    address = found.strip() if isinstance(found, str) else ""
+    if len(address) <= 200 and re.fullmatch(r"[!-~]+@[!-~]+|https?://[!-~]+", address):
+        return address
     raise QuantityError(
         f"found {q.spell(found)}; a contact is a mail address or a web page, as in "
         f'"gardener@example.org"'
@@ -411,7 +411,7 @@ def contact(found: Any) -> str:
 
 
 def frost_hold(found: Any) -> float | str:
-    """The night's low under which nothing is watered, in degrees Celsius, or "off"."""
+    """The lowest temperature below which nothing is watered, or "off". [°C]"""
     if isinstance(found, str) and found.strip().lower() == OFF:
         return OFF
     held_c: float = _FROST(found)

@@ -1,1 +1,1 @@
-"""When each valve opens and for how long."""
+"""Timetables: when each valve opens, for how long."""

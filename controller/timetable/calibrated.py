@@ -1,4 +1,4 @@
-"""A garden's lines as its field tests have them: what was fitted, where the file still says so."""
+"""A garden's lines, calibrated by its field tests."""
 
 from __future__ import annotations
 
@@ -24,75 +24,75 @@ if TYPE_CHECKING:
     from controller.hydraulics.calibration.uncertainty import FlowErrors
 
 
-# A band is two standard errors: about 95 of 100 true values lie within it.
+# A band is two standard errors: about 95 of 100 true values lie in it.
 BAND = 2.0
-# A flow that a new fit moves by less is not worth a word.
+# A smaller change of a flow by a new fit gives no remark.
 _MOVED = 0.01
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Tested:
-    """Lines with what field tests taught; `fitted` is None where nothing was ever tested.
+class Calibrated:
+    """Calibrated lines; `fitted` is None if there were no field tests.
 
-    `anew` says that the fit was made just now, from tests fitted by an older Rowgate; keep it.
+    `refitted` says that the tests had a fit of an older Rowgate and were fitted again just now; the
+    caller stores the new fit.
     """
 
     lines: Lines
     corrections: Corrections
     fitted: Fitted | None
     remarks: tuple[str, ...]
-    anew: bool = False
+    refitted: bool = False
 
     @property
     def warnings(self) -> tuple[str, ...]:
-        """What the tests found amiss, to stand in plans until it is solved."""
+        """Warnings of the tests; plans repeat them until they are solved."""
         return () if self.fitted is None else self.fitted.warnings
 
 
-def tested_lines(
+def calibrated_lines(
     garden: Garden,
     found: Mapping[str, Any] | None,
     tests: Iterable[Mapping[str, Any]] = (),
     *,
     propose: bool = True,
-) -> Tested:
-    """The lines of a garden, with the fit that the logbook keeps as plain values, if any.
+) -> Calibrated:
+    """The lines of a garden, with the fit stored in the logbook, if any.
 
-    What the garden file describes otherwise than at the time of the tests is left out, and said;
-    so is a fit that does not read. One of an older edition is made anew from the tests as the
-    logbook keeps them, and how far the flows moved is said; without `propose` no next test is
-    looked for then.
+    Parts of the garden file that differ from the time of the tests get no correction, and a remark.
+    So does a fit that cannot be read. A fit of an older edition is repeated from the `tests` in the
+    logbook, with a remark on how far the flows changed; without `propose` no next test is sought.
     """
     fitted: Fitted | None = None
     corrections, remarks = NOTHING_MEASURED, tuple[str, ...]()
-    anew = False
+    refitted = False
     if found is not None:
         try:
-            anew = is_of_an_older_edition(found)
-            fitted = _made_anew(garden, tests, propose) if anew else fitted_from_dict(found)
+            refitted = is_of_an_older_edition(found)
+            fitted = _refitted(garden, tests, propose) if refitted else fitted_from_dict(found)
             corrections, remarks = corrections_for(garden, fitted)
         except InputError as fault:
-            anew, remarks = False, (str(fault),)
-        if anew:
+            refitted, remarks = False, (str(fault),)
+        if refitted:
             remarks = (*_moved(garden, older_corrections(found), corrections), *remarks)
-    return Tested(
+    return Calibrated(
         lines=Lines(garden, corrections=corrections),
         corrections=corrections,
         fitted=fitted,
         remarks=tuple(remarks),
-        anew=anew,
+        refitted=refitted,
     )
 
 
-def _made_anew(garden: Garden, tests: Iterable[Mapping[str, Any]], propose: bool) -> Fitted:
-    """The tests that the logbook keeps, fitted by this edition."""
+def _refitted(garden: Garden, tests: Iterable[Mapping[str, Any]], propose: bool) -> Fitted:
+    """The tests in the logbook, fitted by this edition."""
     from controller.hydraulics.calibration.fit import fit
 
     return fit(garden, kept_measurements(tests, garden)[0], propose=propose)
 
 
 def _moved(garden: Garden, before: Corrections, now: Corrections) -> tuple[str, ...]:
-    """How far a new fit moved the flows, each zone alone."""
+    """Remark on how far a new fit changed the flows, each zone alone."""
     old, new = Lines(garden, corrections=before), Lines(garden, corrections=now)
     moved = []
     for zone in garden.zones:
@@ -111,13 +111,13 @@ def _moved(garden: Garden, before: Corrections, now: Corrections) -> tuple[str, 
 
 
 class Bands:
-    """How sure a flow is, within any set of open zones; asked for one set, kept for all its zones.
+    """The uncertainty of flows, within any set of open zones; each set is computed once.
 
-    Without field tests the bands are those of the garden file alone, which is wide.
+    Without field tests the bands are those of the garden file alone, which are wide.
     """
 
     def __init__(self, garden: Garden, fitted: Fitted | None) -> None:
-        # The fit is needed on this path only; the daemon comes here only where there is a meter.
+        # Only this path needs the fit; the daemon uses it only with a meter.
         from controller.hydraulics.calibration.fit import fit
 
         self._garden = garden
@@ -134,14 +134,14 @@ class Bands:
         return self._known[opened][zone]
 
     def total_error(self, together: Iterable[str]) -> float:
-        """Relative standard error of what all of these zones, open together, take from the tap. [-]
+        """Relative standard error of the total flow of these zones, open together. [-]
 
-        Not kept: who asks often keeps it.
+        It is not cached here.
         """
         return self._errors().total(together)
 
     def _errors(self) -> FlowErrors:
-        """The errors of any set, from networks that are built once."""
+        """The errors of any set; their networks are built once."""
         from controller.hydraulics.calibration.uncertainty import FlowErrors
 
         if self._flow_errors is None:
@@ -150,7 +150,7 @@ class Bands:
 
     @property
     def next_test(self) -> str | None:
-        """The field test that would narrow the flows most, in words; or that it is enough."""
+        """The field test that would narrow the bands most, as text; or that no test is needed."""
         from controller.hydraulics.calibration.fit import fit
 
         if self._untested:

@@ -1,7 +1,7 @@
-"""What flooding the same ground would take, beside what a timetable takes.
+"""Comparison of a timetable's litres with flooding the same ground.
 
 Gardeners report savings of three quarters and more against flooding their rows (common practice, no
-source). Rowgate claims nothing: it computes its own figure from efficiencies it states.
+source). Rowgate makes no such claim: it computes the figure from stated efficiencies.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ FLOODING_EFFICIENCY = 0.60
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Comparison:
-    """Litres of a timetable beside litres of flooding the same ground for the same net depth."""
+    """Litres of a timetable, and of flooding the same ground for the same net depth."""
 
     net_litres: float
     timetable_litres: float
@@ -27,17 +27,17 @@ class Comparison:
 
     @property
     def saved_fraction(self) -> float:
-        """Share of the flooding litres that the timetable leaves in the tap; may be negative."""
+        """Share of the flooding litres that the timetable saves; it may be negative. [-]"""
         return 1.0 - self.timetable_litres / self.flooding_litres
 
     @property
     def efficiency(self) -> float:
-        """Net depth over what passes the valves, as this timetable has it."""
+        """Application efficiency of the timetable: net water over water through the valves. [-]"""
         return self.net_litres / self.timetable_litres
 
 
 def against_flooding(timetable: Timetable) -> Comparison | None:
-    """Compare the doses as far as they found a place; None where nothing was given."""
+    """Compare the doses that were placed; None if there are none."""
     given_l: dict[tuple[str, object], list[float]] = defaultdict(list)
     for pulse in timetable.pulses:
         given_l[pulse.zone, pulse.day].append(pulse.litres)

@@ -1,4 +1,4 @@
-"""What a plan says beside its pulses: zones without water, short of water, plantings that end."""
+"""Notices of a plan: zones without water or short of it, plantings that end."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.jobs import JobMaker, allowed_mm
 from controller.timetable.records import NotFitted, NoWater, Pulse, Short
 
-# A day counts as short from here on: Ks under it is more than the rounding of a dose; our choice.
+# A day with Ks below this is short: it is more than the rounding of a dose; our choice.
 STRESS_SAID = 0.98
 
 
 def shortages(
     ledger: Iterable[LedgerDay], not_fitted: Iterable[NotFitted], *, first: date
 ) -> tuple[Short, ...]:
-    """The parts of zones that are short on days from `first` on, in order of the ledger."""
+    """The parts of zones that are short of water from `first` on, in order of the ledger."""
     short: dict[tuple[str, str], list[LedgerDay]] = {}
     for row in ledger:
         if row.day >= first and is_short(row):
@@ -35,10 +35,10 @@ def shortages(
 
 
 def is_short(row: LedgerDay) -> bool:
-    """Whether a crop finds too little water that day.
+    """Whether a crop has too little water on that day.
 
-    On its first day it is watered in by hand; seeds feel the top alone; and one that dries down
-    before harvest is to.
+    Three cases do not count: the first day, because plants are watered in by hand; seeds, which
+    depend on the top alone; and a crop that dries down before harvest.
     """
     if row.crop is None or row.day_of_planting == 1 or row.phase in ("seedbed", "dry-down"):
         return False
@@ -47,7 +47,7 @@ def is_short(row: LedgerDay) -> bool:
 
 def _short(zone: str, part: str, rows: list[LedgerDay], left: NotFitted | None) -> Short:
     worst = min(rows, key=lambda row: row.stress)
-    # What the crop asks for and what it draws differ by Ks alone.
+    # Demand and uptake of the crop differ only by Ks.
     lost = sum(
         (row.etc_mm - row.used_mm)
         if row.coefficients == "single"
@@ -72,7 +72,7 @@ def _short(zone: str, part: str, rows: list[LedgerDay], left: NotFitted | None) 
 
 
 _DAY = timedelta(days=1)
-# Why a zone gets no water; these are the words of `NoWater.why`.
+# Reasons why a zone gets no water: the values of `NoWater.why`.
 NOTHING_PLANTED, NOT_BEGUN, BETWEEN = "nothing planted", "not begun", "between plantings"
 OVER, GONE, DRYING = "over", "gone", "drying"
 NOT_NEEDED, NOT_GIVEN, NO_ROW = "nothing needed", "not given", "no row in use"
@@ -89,7 +89,7 @@ def without_water(
 ) -> tuple[NoWater, ...]:
     """Each zone without a pulse from `first` to `last`, in order of the garden file.
 
-    Where its parts differ, each is named; and each reason that holds on some of the days.
+    If its parts differ, each is named, with every reason that holds on some of the days.
     """
     watered = {pulse.zone for pulse in pulses}
     kept_back: dict[str, NotFitted] = {}
@@ -119,7 +119,7 @@ def without_water(
 def _reasons(
     job_maker: JobMaker, part: Part, ledger: Sequence[LedgerDay], first: date, last: date
 ) -> Iterator[tuple[str, str]]:
-    """One for each stretch of the span that has a reason of its own."""
+    """One notice for each stretch of days with its own reason."""
     if not part.plantings:
         yield NOTHING_PLANTED, "no planting stands in the garden file"
         return
@@ -148,7 +148,7 @@ def _nothing_stands(part: Part, day: date) -> tuple[str, str]:
         begins = f"{coming[0].crop.label} begins on {coming[0].planting.start.isoformat()}"
     if not before:
         return NOT_BEGUN, begins
-    # The last to leave the ground says why it is bare.
+    # The last planting in the ground explains why it is bare.
     facts = max(before, key=lambda each: each.course.ends)
     label, ends = facts.crop.label, facts.course.ends.isoformat()
     then = f"; {begins}" if begins else ""
@@ -173,7 +173,7 @@ def _drying(facts: PlantingFacts, day: date) -> str:
 
 
 def _gone(job_maker: JobMaker, ledger: Sequence[LedgerDay], day: date, last: date) -> str:
-    """The most that is missing on the evenings before the days from `day` on, and may be."""
+    """Highest depletion on the evenings before the days from `day` on, and what is allowed."""
     us = job_maker.garden.us_units
     evenings = []
     for row in reversed(ledger):
@@ -194,24 +194,24 @@ def _gone(job_maker: JobMaker, ledger: Sequence[LedgerDay], day: date, last: dat
     return words
 
 
-SOON_DAYS = 7  # so long before its last day, or the day its water stops, that is announced
-OVER_DAYS = 30  # so long after its last day that is still said, if nothing is to follow
-PAST_DAYS = 7  # so long past the last of its stages a planting is asked about
+SOON_DAYS = 7  # an end, or a stop of water, is announced so many days before
+OVER_DAYS = 30  # an end is reported for so many days after, if nothing follows
+PAST_DAYS = 7  # a planting so many days past its stages gets a question
 
 
-def ending_words(part: Part, day: date) -> list[str]:
-    """What there is to say on `day` of the ends of a part's plantings."""
+def ending_messages(part: Part, day: date) -> list[str]:
+    """Messages on `day` about the ends of a part's plantings."""
     standing, coming = part.planting_on(day), _sown_cold(part, day)
     if standing is None:
         return [*_over(part, day), *coming]
     words = [_dries(standing, day), _past(standing, day)]
     if not any(facts.planting.start > day for facts in part.plantings):
         words.append(_ends_soon(standing, day))
-    return [*(f"{standing.name}: {said}" for said in words if said), *coming]
+    return [*(f"{standing.name}: {text}" for text in words if text), *coming]
 
 
 def _sown_cold(part: Part, day: date) -> list[str]:
-    """What is to be sown within days into soil that is too cold for it, by the weather to come."""
+    """Messages on seeds that are due soon in soil that is too cold, by the forecast."""
     return [
         f"{facts.name}: it is to be sown in {(start - day).days} days, and by then {words}; "
         "sow it later, or under a film or a row cover"
@@ -222,7 +222,7 @@ def _sown_cold(part: Part, day: date) -> list[str]:
 
 
 def _over(part: Part, day: date) -> list[str]:
-    """The planting that stood there last, where `until` alone ended it."""
+    """Message on the last planting there, if only `until` ended it."""
     gone = [facts for facts in part.plantings if facts.course.ends < day]
     if not gone:
         return []
@@ -248,7 +248,7 @@ def _ends_soon(facts: PlantingFacts, day: date) -> str:
 
 
 def _dries(facts: PlantingFacts, day: date) -> str:
-    """Crops left to dry where they stand: said before their water stops, and while it has."""
+    """Message on crops that dry down, before their water stops and after."""
     course = facts.course
     if facts.crop.dry_down != "taper":
         return ""
@@ -270,7 +270,7 @@ def _dries(facts: PlantingFacts, day: date) -> str:
 
 
 def _past(facts: PlantingFacts, day: date) -> str:
-    """A planting that has long run out of stages and is still in the ground."""
+    """Message on a planting that stands long after its last stage."""
     course, crop = facts.course, facts.crop
     at = course.on(day)
     days = sum(at.stage_days or crop.stage_days)

@@ -1,7 +1,7 @@
-"""From weather and logbook to a timetable: balance, need, dose, packing, for any span of days.
+"""Planning of any span of days: from weather and logbook to a timetable.
 
-A pure function of the garden, its weather, what the logbook says was given, and the span asked
-for: the same inputs give the same timetable, to the tenth of a second.
+A plan is a pure function of the garden, its weather, the water given by the logbook, and the span:
+the same inputs give the same timetable, to the tenth of a second.
 """
 
 from __future__ import annotations
@@ -16,26 +16,26 @@ from controller.demand.soil.packed_days import JoinedRows, rows_since
 from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import Row
 from controller.hydraulics.network.garden_lines import Lines
-from controller.timetable.march import DayPlanned, March
+from controller.timetable.garden_accounts import DayPlanned, GardenAccounts
 from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.dose import as_planned, counted_on
 from controller.timetable.need.jobs import NOTHING_GIVEN, Given, Grounds, JobMaker, finished
 from controller.timetable.need.wetted_area import side_reach_m, wet_ground_m2
-from controller.timetable.notices import ending_words, shortages, without_water
+from controller.timetable.notices import ending_messages, shortages, without_water
 from controller.timetable.packing.job import NetworkFlows
 from controller.timetable.records import Timetable
-from controller.timetable.unwritten import record_words
+from controller.timetable.unwritten import record_messages
 from controller.timetable.weather.climatology import Normals
-from controller.timetable.weather.covers import by_zone, cover_words
+from controller.timetable.weather.covers import by_zone, cover_messages
 from controller.timetable.weather.days import account_begins, demand_days
 from controller.timetable.weather.extremes import (
     frost_days,
     frost_days_gone,
-    frost_words,
-    spell_words,
+    frost_messages,
+    heat_messages,
 )
-from controller.timetable.weather.monthly_climate import climate_words
-from controller.timetable.windows import FURTHEST_WINDOW_DAYS, clock_change_words
+from controller.timetable.weather.monthly_climate import climate_messages
+from controller.timetable.windows import FURTHEST_WINDOW_DAYS, clock_change_messages
 from controller.weather.day import WeatherDay
 
 __all__ = [
@@ -66,25 +66,25 @@ def plan_garden(
 ) -> Timetable:
     """Plan `count` local days from `first` on.
 
-    The account begins with the first of `days` and is carried through the days gone as through the
-    days planned: what is written counts; what is not counts by its zone's rule (`given.record`),
-    as the timetable of that day had it. So no opening depends on how a span is cut into plans.
+    The account begins with the first of `days`. On past days recorded water counts; without a
+    record, water counts by its zone's rule (`given.record`), as the timetable of that day had it.
+    So no opening depends on how a span is cut into plans.
 
     Parameters
     ----------
     days : mapping of date to DayInput
-        Without gaps from the start of the account to the last day planned, and as far beyond as a
-        dose may look: to the next window, and to tomorrow's rain and frost.
+        Without gaps from the start of the account to the last planned day, and as far beyond as a
+        dose depends on: to the next window, and to the rain and frost of the next day.
     today : date, optional
-        The garden's date: parts what has been from what is to come; without it, `first`.
+        The garden's date: it separates the past from the forecast; without it, `first`.
     shown_from : date, optional
         The first day of the timetable; without it, `first`.
     given : Given
-        What the ledger credits for days gone, and for the first day what was given already.
+        The water given on past days, and already on the first day.
     not_before_utc : datetime, optional
         Nothing opens before this moment (a plan made in mid-morning).
     normals : Normals, optional
-        What is usual here, for stages that go by warmth.
+        The normals of this garden, for stages by warmth.
 
     Raises
     ------
@@ -92,7 +92,7 @@ def plan_garden(
         If a day between the start of the account and the last planned day is missing.
     """
     shown = first if shown_from is None else shown_from
-    march = march_of(
+    carried = garden_accounts(
         garden,
         grounds,
         lines,
@@ -103,20 +103,20 @@ def plan_garden(
         not_before_utc=not_before_utc,
         normals=normals,
     )
-    accounts = march.accounts
-    march.through_days_gone()
+    accounts = carried.accounts
+    carried.through_days_gone()
     last = first + (count - 1) * _DAY
-    said = [
+    messages = [
         *remarks,
-        *cover_words(garden, shown, last),
-        *_course_words(accounts, shown),
-        *spell_words(
+        *cover_messages(garden, shown, last),
+        *_course_messages(accounts, shown),
+        *heat_messages(
             {d: found for d, found in days.items() if d <= last},
             shown,
             us_units=garden.us_units,
             normals=normals,
         ),
-        *frost_words(
+        *frost_messages(
             days,
             today=shown,
             last=last,
@@ -127,13 +127,13 @@ def plan_garden(
     planned: list[DayPlanned] = []
     day = first
     while day <= last:
-        found = march.plan(day)
+        found = carried.plan(day)
         if day >= shown:
             planned.append(found)
         day += _DAY
     doses = [dose for p in planned for dose in finished(p.doses, p.packed.pulses)]
     not_fitted = [left for p in planned for left in p.packed.not_fitted]
-    said += march.job_maker.guesses(doses)
+    messages += carried.job_maker.guesses(doses)
     ledger = JoinedRows(rows for account in accounts.values() for rows in account.ledgers)
     pulses = tuple(pulse for p in planned for pulse in p.packed.pulses)
     return Timetable(
@@ -145,14 +145,14 @@ def plan_garden(
         ledger=ledger,
         short=shortages(ledger.since(shown), not_fitted, first=shown),
         no_water=without_water(
-            march.job_maker, accounts, pulses, not_fitted, first=shown, last=last
+            carried.job_maker, accounts, pulses, not_fitted, first=shown, last=last
         ),
-        water_in=march.to_water_in(shown),
-        remarks=tuple(said),
+        water_in=carried.to_water_in(shown),
+        remarks=tuple(messages),
     )
 
 
-def march_of(
+def garden_accounts(
     garden: Garden,
     grounds: Grounds,
     lines: Lines,
@@ -164,8 +164,8 @@ def march_of(
     not_before_utc: datetime | None = None,
     normals: Normals | None = None,
     watered_in: bool = False,
-) -> March:
-    """The accounts of all zones, not yet begun; as for `plan_garden`, and as `ZoneAccount`."""
+) -> GardenAccounts:
+    """The accounts of all zones, still empty; arguments as for `plan_garden` and `ZoneAccount`."""
     job_maker = _job_maker(
         garden,
         grounds,
@@ -181,13 +181,13 @@ def march_of(
         zone.name: zone_account(job_makers[zone.name], zone, normals, watered_in=watered_in)
         for zone in garden.zones
     }
-    return March(job_maker, job_makers, accounts, NetworkFlows(lines))
+    return GardenAccounts(job_maker, job_makers, accounts, NetworkFlows(lines))
 
 
 def zone_account(
     job_maker: JobMaker, zone: Zone, normals: Normals | None, *, watered_in: bool = False
 ) -> ZoneAccount:
-    """The account of one zone, not yet begun; the computation is that under its covers."""
+    """The account of one zone, still empty, with the weather under its covers."""
     garden, lines = job_maker.garden, job_maker.lines
     soil = job_maker.grounds.soil(zone.bed.soil)
     season = Season(
@@ -221,7 +221,7 @@ def _job_maker(
     today: date,
     not_before_utc: datetime | None,
 ) -> JobMaker:
-    """The days as a plan made today may count on them, and the frosts that hold them."""
+    """The job maker of a plan made today: the days as it credits them, and frost holds."""
     hold_below_c = garden.weather.frost_hold_c
     held = (
         *frost_days_gone(days, before=today, hold_below_c=hold_below_c),
@@ -248,26 +248,26 @@ def _job_maker(
     )
 
 
-def _course_words(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
-    """What there is to say of the courses of what stands on that day."""
-    said: list[str] = []
+def _course_messages(accounts: Mapping[str, ZoneAccount], day: date) -> list[str]:
+    """Messages on the stages and ends of the plantings of that day."""
+    messages: list[str] = []
     for account in accounts.values():
         for part in account.parts:
             facts = part.planting_on(day)
             remarks = (
                 *part.remarks,
                 *(facts.course.remarks if facts is not None else ()),
-                *ending_words(part, day),
+                *ending_messages(part, day),
             )
-            said += [f"{account.zone.name}: {remark}" for remark in remarks]
-    return list(dict.fromkeys(said))  # parts may share a planting
+            messages += [f"{account.zone.name}: {remark}" for remark in remarks]
+    return list(dict.fromkeys(messages))  # parts may share a planting
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Weather:
-    """Every row of weather known, the rank of its sources, and what is normal in this garden.
+    """All rows of weather, the order of their sources, and the normals of this garden.
 
-    `remarks` go before what the days have to say, `credits` after it.
+    `remarks` are printed before those on the days, `credits` after them.
     """
 
     rows: tuple[WeatherDay, ...]
@@ -289,10 +289,10 @@ def plan_on(
     today: date,
     not_before_utc: datetime | None = None,
 ) -> Timetable:
-    """Plan the days from `first` to `last` on this weather.
+    """Plan the days from `first` to `last` with this weather.
 
-    `today` parts what has been from what is foretold. Each day is planned on the account that
-    begins with its own winter: a span over the change is planned in two.
+    `today` separates the past from the forecast. Each day stands on the account that begins with
+    its own winter: a span across that beginning is planned in two parts.
     """
     parts: list[Timetable] = []
     shown = first
@@ -314,7 +314,7 @@ def plan_on(
             today=today,
             not_before_utc=not_before_utc,
         )
-        if parts:  # its days before are those of the part before it
+        if parts:  # the days before are those of the previous part
             part = replace(part, ledger=tuple(rows_since(part.ledger, shown)))
         parts.append(part)
         shown = until + _DAY
@@ -333,10 +333,10 @@ def ledger_on(
     planned_from: date,
     today: date,
 ) -> Timetable:
-    """The ledger of the days from `first` to `last`, and what there is to say of them.
+    """The ledger of the days from `first` to `last`, with remarks.
 
-    Days from `planned_from` on, which is at most the day after `last`, are planned. Each day stands
-    on the account that it was planned on: that of its own winter, as in `plan_on`.
+    Days from `planned_from` on are planned; it is at most the day after `last`. Each day stands on
+    the account of its own winter, as in `plan_on`.
     """
     found = plan_on(
         garden,
@@ -387,10 +387,10 @@ def _planned(
     today: date,
     not_before_utc: datetime | None,
 ) -> Timetable:
-    """The days that share one beginning of their accounts.
+    """Plan days whose accounts have one beginning.
 
-    Weather is looked at beyond the last of them as far as a dose may: to the next window, and to
-    tomorrow's rain and frost. Else the last day of a short print would be planned on less.
+    Weather is made beyond the last of them, as far as a dose depends on: to the next window, and to
+    the rain and frost of the next day. Otherwise the last day of a short plan would know less.
     """
     demand = demand_days(
         weather.rows,
@@ -421,17 +421,17 @@ def _planned(
         remarks=(
             *weather.remarks,
             *demand.remarks,
-            *clock_change_words(garden.watering, garden.site.zone_info, first, last),
-            *climate_words(garden, shown, weather.normals),
+            *clock_change_messages(garden.watering, garden.site.zone_info, first, last),
+            *climate_messages(garden, shown, weather.normals),
             *weather.credits,
-            *record_words(garden, given.record, first=first, today=today, litres=given.litres),
+            *record_messages(garden, given.record, first=first, today=today, litres=given.litres),
         ),
     )
 
 
 def _joined(parts: Sequence[Timetable]) -> Timetable:
-    """One timetable of several that follow each other."""
-    ledger = parts[0].ledger  # packed, and it stays so: a season of all zones is much
+    """One timetable from several consecutive ones."""
+    ledger = parts[0].ledger  # it stays packed: a season of all zones is large
     assert isinstance(ledger, JoinedRows)
     ledger = ledger.continued(row for part in parts[1:] for row in part.ledger)
     not_fitted = tuple(left for part in parts for left in part.not_fitted)

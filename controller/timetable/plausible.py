@@ -1,8 +1,8 @@
-"""Whether what a person is about to write down can be: rain, hand watering, a meter, a day.
+"""Plausibility of notes: rain, hand watering, a meter reading, a date.
 
-A slip of the pen (a point forgotten, inches for millimetres, last year's date) would be credited
-to the soil and keep a bed dry for weeks. What looks like one is asked about, or written only where
-the person insists; what cannot be is refused.
+A typing error (a missing decimal point, inches for millimetres, last year's date) would be credited
+to the soil and keep a bed dry for weeks. A note that looks like one gives a question, or is written
+only if the person insists; an impossible one is refused.
 """
 
 from __future__ import annotations
@@ -23,24 +23,24 @@ RECORD_RAIN_MM = 1825.0
 # 5 in: our choice. In most gardens of the temperate zone so much falls in a day once in some
 # decades (from memory).
 UNLIKELY_RAIN_MM = 127.0
-# A soaking of so many times what the whole root zone holds drains nearly all of it; our choice.
+# Of a dose of so many times what the root zone holds, nearly all drains; our choice.
 UNLIKELY_TAW = 3.0
 MOST_MOISTURE_PCT = 55.0
-BARE_DEPTH_M = 1.0  # of the soil, where nothing was ever planted; our choice
-DAYS_LATE = 300  # a note is seldom so late, and last year's date by habit is later; our choice
+BARE_DEPTH_M = 1.0  # of the soil, if nothing was ever planted; our choice
+DAYS_LATE = 300  # a note is seldom later, and last year's date by mistake is; our choice
 _DAY_S = 86_400.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Doubt:
-    """What was found, what is usual, and whether a person may insist on it."""
+    """A doubtful note: what was found, what is usual, whether a person may insist on it."""
 
     words: str
     may_be: bool = True
 
 
 def of_rain(mm: float, before_mm: float, day: date, *, us_units: bool) -> Doubt | None:
-    """What is doubtful of so much rain, with what was noted for that day before. [mm]"""
+    """The doubt about a note of rain, together with earlier notes of that day. [mm]"""
 
     def shown(depth_mm: float) -> str:
         return show_depth(depth_mm, us_units)
@@ -66,11 +66,11 @@ def of_rain(mm: float, before_mm: float, day: date, *, us_units: bool) -> Doubt 
 
 
 def of_moisture(percent: float, zone: Zone, *, grounds: Grounds) -> Doubt | None:
-    """What is doubtful of so much water in the depth of the roots. [% by volume]
+    """The doubt about a soil moisture in the root zone. [% by volume]
 
-    Roots leave no soil much drier than its wilting point, and evaporation only its surface down to
-    half of that (FAO-56 (1998), eq. 73); no mineral soil has room for more than `MOST_MOISTURE_PCT`
-    of water (saturated clay; from memory).
+    Roots dry no soil much below its wilting point; evaporation dries only the surface, down to half
+    of it (FAO-56 (1998), eq. 73). No mineral soil holds more than `MOST_MOISTURE_PCT` of water
+    (saturated clay; from memory).
     """
     soil = grounds.soil(zone.bed.soil)
     least_pct = 50.0 * soil.wilting_point
@@ -92,9 +92,9 @@ def of_moisture(percent: float, zone: Zone, *, grounds: Grounds) -> Doubt | None
 def of_watering(
     litres: float, before_l: float, zone: Zone, day: date, *, grounds: Grounds, flow_m3_s: float
 ) -> Doubt | None:
-    """What is doubtful of so much given to a zone by hand, with what it got that day before. [L]
+    """The doubt about litres given by hand, together with earlier ones of that day. [L]
 
-    `flow_m3_s` is what the zone passes alone, with its valve as it stands; 0 where that is unknown.
+    `flow_m3_s` is the zone's flow alone, with its valve as it is now; 0 if it is unknown.
     """
     us, total_l, ground_m2 = grounds.garden.us_units, before_l + litres, zone.ground_m2
     found = f"found {show_volume(m3_from_l(litres), us)} for {zone.name} on {day}"
@@ -135,7 +135,7 @@ def of_meter(
     *,
     us_units: bool,
 ) -> Doubt | None:
-    """What is doubtful of a meter that reads so much, between what it read before and after. [L]"""
+    """The doubt about a meter reading, between the readings before and after it. [L]"""
 
     def shown(amount_l: float) -> str:
         return show_volume(m3_from_l(amount_l), us_units)
@@ -154,7 +154,7 @@ def of_meter(
 
 
 def of_day(day: date, today: date) -> Doubt | None:
-    """What is doubtful of a note on that day."""
+    """The doubt about the date of a note."""
     late = (today - day).days
     if late <= DAYS_LATE:
         return None
@@ -164,7 +164,7 @@ def of_day(day: date, today: date) -> Doubt | None:
 
 
 def _root_zone_mm(zone: Zone, day: date, grounds: Grounds) -> float:
-    """What the zone's soil holds for full-grown roots of what stands there, or ever does. [mm]"""
+    """Available water of the root zone, for the full-grown crops of the zone. [mm]"""
     standing = [p for p in zone.plantings if p.start <= day <= p.until] or list(zone.plantings)
     depth_m = max((grounds.crop(p.crop).root_max_m for p in standing), default=BARE_DEPTH_M)
     if zone.bed.rooting_limit_m is not None:

@@ -1,4 +1,4 @@
-"""What the rooms hand each other about time: why, doses, pulses, a timetable."""
+"""The records of a timetable: reasons, doses, pulses, notices."""
 
 from __future__ import annotations
 
@@ -12,17 +12,17 @@ from controller.garden.plumbing import ValveKind
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Why:
-    """What stood in the ledger on the evening before, in one line's worth of figures."""
+    """The reason for a dose: the figures of the ledger on the evening before."""
 
     account: str
     stage: str
     eto_mm: float
     method: str
     kc: float
-    depletion_mm: float  # missing from the ground that the line wets
-    allowed_mm: float  # may be missing there before it is watered
-    raw_mm: float  # may be missing there before the crop feels it
-    rain_mm: float  # counted since the last dose
+    depletion_mm: float  # of the ground that the line wets
+    allowed_mm: float  # at which a dose is due there
+    raw_mm: float  # readily available water there
+    rain_mm: float  # credited since the last dose
     rain_unknown_days: int
     stand_in_days: int
     words: str = ""  # why now, as in "depletion passed the allowed share"
@@ -30,10 +30,10 @@ class Why:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dose:
-    """The litres a zone is to get on a day.
+    """The litres that a zone is to get on a day.
 
-    litres = net_mm * ground_m2 / evenness + pulses * line_litres; `evenness` is the uniformity that
-    the dose is divided by, `line_litres` what fills the line each time and runs out after.
+    litres = net_mm * ground_m2 / evenness + pulses * line_litres. `evenness` is the uniformity by
+    which the dose is divided; `line_litres` fill the line for each pulse and run out after it.
     """
 
     zone: str
@@ -44,13 +44,13 @@ class Dose:
     line_litres: float
     pulses: int
     litres: float
-    already_litres: float  # given earlier this day, and taken off
+    already_litres: float  # given earlier on this day, and subtracted
     why: Why
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pulse:
-    """One opening of one valve, planned; what its `key` names runs once, or never."""
+    """One planned opening of one valve; a pulse with this `key` runs at most once."""
 
     zone: str
     day: date
@@ -61,18 +61,18 @@ class Pulse:
     litres: float
     valve: ValveKind
     relay_line: int | None
-    together: tuple[str, ...] = ()  # other zones open during part of it
-    line_litres: float | None = None  # of the litres, what fills the line; None: not known
-    uniformity: float | None = None  # that its dose was divided by; None: not known
+    together: tuple[str, ...] = ()  # zones that are open during a part of it
+    line_litres: float | None = None  # those of the litres that fill the line; None: unknown
+    uniformity: float | None = None  # by which its dose was divided; None: unknown
 
     @property
     def key(self) -> str:
-        """Names this pulse for ever: a key that has run is not run again."""
+        """The permanent name of this pulse: a key that has run does not run again."""
         return f"{self.zone}|{self.day.isoformat()}|{self.slot}"
 
     @property
     def stored_litres(self) -> float | None:
-        """What the driest quarter's account is credited of it; None: not known. [L]"""
+        """Litres credited to the account of the driest quarter; None: unknown. [L]"""
         if self.line_litres is None or self.uniformity is None:
             return None
         return max(0.0, self.litres - self.line_litres) * self.uniformity
@@ -80,7 +80,7 @@ class Pulse:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NotFitted:
-    """Water that found no place; the ledger carries it over to the next day."""
+    """Water that did not fit into the day; the ledger carries it over to the next one."""
 
     zone: str
     day: date
@@ -90,10 +90,10 @@ class NotFitted:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Short:
-    """A part of a zone whose crop will find too little water in the days planned.
+    """A part of a zone whose crop will be short of water in the planned days.
 
-    `least_stress` is the lowest Ks, on `worst_day`; `lost_mm` what the crop could have drawn and
-    will not, over the ground its rows serve, all days together.
+    `least_stress` is the lowest Ks, on `worst_day`. `lost_mm` is the crop's lost transpiration over
+    the ground that its rows serve, for all days together.
     """
 
     zone: str
@@ -103,12 +103,12 @@ class Short:
     least_stress: float
     worst_day: date
     lost_mm: float
-    reason: str  # what kept its water back; "" where nothing did
+    reason: str  # what held its water back; "" for nothing
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NoWater:
-    """A zone, or a part of it, that gets no water in the days planned; `why` in a word or two."""
+    """A zone, or a part of it, without water in the planned days; `why` is a short reason."""
 
     zone: str
     part: str
@@ -118,11 +118,11 @@ class NoWater:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WaterIn:
-    """What plants set out on `day` are to be watered in with, by hand.
+    """The water for plants set out on `day`, to be given by hand.
 
-    `lacking_mm` is missing that morning from the ground that the line wets, less what has come
-    since; `litres` bring it there as evenly as a dose of the zone's own line would. On
-    `rain_unknown_days` of the 30 days before nobody knows the rain, and none is counted.
+    `lacking_mm` is the depletion of the wetted ground on that morning, less the water since then.
+    `litres` give it as evenly as a dose of the zone's own line. The rain is unknown on
+    `rain_unknown_days` of the 30 days before, and counts as none.
     """
 
     zone: str
@@ -136,7 +136,7 @@ class WaterIn:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Timetable:
-    """All pulses of a span of days, and the account behind them."""
+    """All pulses of a span of days, with the ledger on which they stand."""
 
     first: date
     last: date
@@ -147,4 +147,4 @@ class Timetable:
     short: tuple[Short, ...] = ()
     no_water: tuple[NoWater, ...] = ()
     water_in: tuple[WaterIn, ...] = ()
-    remarks: tuple[str, ...] = ()  # doubts about the weather and the like, said aloud
+    remarks: tuple[str, ...] = ()  # printed: doubtful weather and the like

@@ -1,8 +1,8 @@
-"""What water counts of days that are over, where nobody wrote any down.
+"""Assumed water of past days without a record.
 
-One rule for each zone: a relay zone goes by the daemon's own record; a hand zone as printed (taken
-as done as the sheet said, unless a note says otherwise) or as confirmed (only what was noted
-counts). Days before there was any record are taken as done as planned: the plants lived.
+Each zone has one rule. A relay zone goes by the daemon's own record. A hand zone goes as printed
+(the sheet counts as done, unless a note says otherwise) or as confirmed (only notes count). Days
+before the first record count as done as planned: the plants lived.
 """
 
 from __future__ import annotations
@@ -16,17 +16,17 @@ from controller.garden.model import Garden, HandWater, Zone
 from controller.garden.plumbing import ValveKind
 
 _DAY = timedelta(days=1)
-# Without a note of water for so many days a person may have been away; our choice.
+# If nobody notes water for so many days, they may have been away; our choice.
 SILENT_DAYS = 31
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Record:
-    """Of which days a logbook knows.
+    """The days of which a logbook has records.
 
-    `begun` is the day it was begun (None: there is none). `daemon_from` is the first day on which
-    a daemon ran for it (None: none ever did), `watched` the days on which one is known to have run,
-    and `printed_litres` what it then had on its sheet for hand valves and nobody wrote down.
+    `begun` is its first day (None: there is no logbook). `daemon_from` is the first day of a daemon
+    (None: there never was one), and `watched` are the days on which one ran. `printed_litres` were
+    on its sheet for hand valves then, and nobody noted them.
     """
 
     begun: date | None = None
@@ -35,7 +35,7 @@ class Record:
     printed_litres: Mapping[tuple[str, date], float] = field(default_factory=dict)
 
     def assumed_as_planned(self, zone: Zone, garden: Garden, day: date) -> bool:
-        """Whether a day gone, of which nothing is written, is taken as done as planned."""
+        """Whether a past day without a record counts as done as planned."""
         if self.begun is None or day < self.begun:
             return True
         if zone.valve.kind is ValveKind.RELAY:
@@ -43,7 +43,7 @@ class Record:
         return hand_water(zone, garden) is HandWater.AS_PRINTED and day not in self.watched
 
     def printed(self, zone: Zone, garden: Garden, day: date) -> float:
-        """Litres that the daemon's sheet had for a hand zone, as far as they are taken as given."""
+        """Litres on the daemon's sheet for a hand zone that count as given. [L]"""
         if zone.valve.kind is not ValveKind.HAND:
             return 0.0
         if hand_water(zone, garden) is not HandWater.AS_PRINTED:
@@ -51,7 +51,7 @@ class Record:
         return self.printed_litres.get((zone.name, day), 0.0)
 
     def gaps(self, before: date) -> list[tuple[date, date]]:
-        """Stretches without a daemon, between its first day on record and the day `before`."""
+        """Stretches without a daemon, from its first day to the day `before`."""
         found: list[tuple[date, date]] = []
         known = sorted(day for day in self.watched if day < before)
         for one, other in pairwise((*known, before)):
@@ -75,7 +75,7 @@ def zones_as_printed(garden: Garden) -> frozenset[str]:
     )
 
 
-def record_words(
+def record_messages(
     garden: Garden,
     record: Record,
     *,
@@ -83,24 +83,24 @@ def record_words(
     today: date | None = None,
     litres: Collection[tuple[str, date]] = (),
 ) -> list[str]:
-    """How this garden counts what nobody wrote down, since when, and where no daemon ran.
+    """Messages on how this garden counts water without a record, and on days without a daemon.
 
-    `litres` names the zones and days of which water is written down. A month without any in zones
-    by hand is said, once for all of them that go by the same rule.
+    `litres` names the zones and days with recorded water. A month without any in hand zones gives
+    one message for all of them with the same rule.
     """
     today = first if today is None else today
     rules: dict[str, list[str]] = {}
     for zone in garden.zones:
         rules.setdefault(_rule(zone, garden, record), []).append(zone.name)
-    said = []
+    messages = []
     for rule, names in rules.items():
         whose = "" if len(rules) == 1 else f"{', '.join(names)}: "
         since = _silent_since(names, garden, record, today, litres)
-        said.append(f"water that nobody wrote down: {whose}{rule}{since}")
+        messages.append(f"water that nobody wrote down: {whose}{rule}{since}")
     for begins, ends in record.gaps(first):
         days = begins.isoformat() if begins == ends else f"from {begins} to {ends}"
-        said.append(f"no daemon ran {days}: those days are counted by the same rules")
-    return said
+        messages.append(f"no daemon ran {days}: those days are counted by the same rules")
+    return messages
 
 
 def _silent_since(
@@ -110,9 +110,9 @@ def _silent_since(
     today: date,
     litres: Collection[tuple[str, date]],
 ) -> str:
-    """That nobody wrote down any water for a month, in words; "" where somebody did."""
+    """Message that nobody noted water for a month; empty if somebody did."""
     from_day = today - SILENT_DAYS * _DAY
-    # A bed that was bare on one of those days may have needed none.
+    # A bed that was bare on one of those days may have needed no water.
     standing = {
         zone.name
         for zone in garden.zones

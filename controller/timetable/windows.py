@@ -1,8 +1,8 @@
-"""When watering is allowed: windows of local time as stretches of real time, less the holds.
+"""Watering windows as stretches of real time, without the holds.
 
-One rule for the two nights a year on which local time is odd. A time of day that does not exist
-(spring) is the moment the clocks jump; one that comes twice (autumn) is its first coming. So a
-window neither vanishes because its start was skipped nor runs twice.
+There is one rule for both changes of the clocks. A local time that does not exist (spring) is the
+moment of the jump; one that comes twice (autumn) is the first. So a window does not vanish because
+its start was skipped, and it does not run twice.
 """
 
 from __future__ import annotations
@@ -17,29 +17,54 @@ from controller.garden.model import Hold, Watering, Window
 from controller.garden.plumbing import ValveKind
 
 _DAY = timedelta(days=1)
-FURTHEST_WINDOW_DAYS = 14  # a window is looked for no further ahead; our choice
+FURTHEST_WINDOW_DAYS = 14  # we look no further ahead for a window; our choice
 
 
 @dataclass(frozen=True, slots=True, order=True)
 class Stretch:
-    """A stretch of real time; the end is excluded."""
+    """A stretch of real time, without its end."""
 
     begins_utc: datetime
     ends_utc: datetime
 
     @property
     def seconds(self) -> float:
-        """How long it is. [s]"""
+        """Its length. [s]"""
         return (self.ends_utc - self.begins_utc).total_seconds()
 
 
 @lru_cache(maxsize=1024)
 def utc_from_local(local: datetime, zone: ZoneInfo) -> datetime:
-    """Turn a naive local time into UTC by the module's rule for skipped and doubled times."""
+    """UTC of a naive local time, by the module's rule for skipped and doubled times.
+
+    Parameters
+    ----------
+    local : datetime
+        Local time without a zone.
+    zone : ZoneInfo
+        The garden's time zone.
+
+    Returns
+    -------
+    datetime
+        In UTC; on whole seconds for a skipped time.
+
+    Source
+    ------
+    Our choice: the jump for a skipped time, the first for a doubled one.
+
+    Examples
+    --------
+    >>> rome = ZoneInfo("Europe/Rome")  # clocks change on 30 March and 26 October 2031
+    >>> utc_from_local(datetime(2031, 3, 30, 2, 30), rome).isoformat()  # skipped
+    '2031-03-30T01:00:00+00:00'
+    >>> utc_from_local(datetime(2031, 10, 26, 2, 30), rome).isoformat()  # doubled
+    '2031-10-26T00:30:00+00:00'
+    """
     first = local.replace(tzinfo=zone, fold=0).astimezone(UTC)
     if first.astimezone(zone).replace(tzinfo=None) == local:
         return first
-    # Skipped: read with the offset after the jump it lies before the jump, and the other way round.
+    # Skipped: with the offset after the jump it lies before the jump, and the other way round.
     low, high = local.replace(tzinfo=zone, fold=1).astimezone(UTC), first
     before = low.astimezone(zone).utcoffset()
     while high - low > timedelta(seconds=1):
@@ -54,9 +79,9 @@ def utc_from_local(local: datetime, zone: ZoneInfo) -> datetime:
 def allowed(
     watering: Watering, zone_name: str, valve: ValveKind, day: date, zone_info: ZoneInfo
 ) -> list[Stretch]:
-    """The stretches in which this zone may water, for windows that begin on this local day.
+    """The stretches in which this zone may water, in order, for windows that begin on this day.
 
-    Overlapping windows are one; holds are cut out; in order of time.
+    Overlapping windows are joined, and holds are cut out.
     """
     windows = []
     for window in watering.windows:
@@ -71,23 +96,23 @@ def allowed(
     return _without(_merged(windows), hold_stretches(watering.holds, zone_name, zone_info))
 
 
-def clock_change_words(
+def clock_change_messages(
     watering: Watering, zone_info: ZoneInfo, first: date, last: date
 ) -> list[str]:
-    """Which windows that begin on these days are longer or shorter by a change of the clocks."""
-    said: list[str] = []
+    """Messages on windows that a change of the clocks makes longer or shorter."""
+    messages: list[str] = []
     day = first
     while day <= last:
         midnights = (datetime.combine(day + n * _DAY, time(), tzinfo=zone_info) for n in (0, 2))
         if len({midnight.utcoffset() for midnight in midnights}) > 1:
             for window in watering.windows:
                 if day.weekday() in window.weekdays:
-                    said += _change_words(window, day, zone_info)
+                    messages += _change_messages(window, day, zone_info)
         day += _DAY
-    return list(dict.fromkeys(said))
+    return list(dict.fromkeys(messages))
 
 
-def _change_words(window: Window, day: date, zone_info: ZoneInfo) -> list[str]:
+def _change_messages(window: Window, day: date, zone_info: ZoneInfo) -> list[str]:
     opens = datetime.combine(day, window.opens)
     closes = datetime.combine(day, window.closes)
     if closes <= opens:
@@ -107,7 +132,7 @@ def _hours(span: timedelta) -> str:
 
 
 def hold_stretches(holds: Iterable[Hold], zone_name: str, zone_info: ZoneInfo) -> list[Stretch]:
-    """The holds that keep this zone shut, as real time."""
+    """The holds of this zone, as real time."""
     return [
         Stretch(utc_from_local(hold.begins, zone_info), utc_from_local(hold.ends, zone_info))
         for hold in holds
@@ -118,7 +143,7 @@ def hold_stretches(holds: Iterable[Hold], zone_name: str, zone_info: ZoneInfo) -
 def hold_in_force(
     watering: Watering, zone_name: str, day: date, zone_info: ZoneInfo
 ) -> Hold | None:
-    """The first hold that touches this zone on this local day, if any."""
+    """The first hold of this zone on this local day, if any."""
     if not watering.holds:
         return None
     begins = utc_from_local(datetime.combine(day, time()), zone_info)
@@ -133,7 +158,35 @@ def hold_in_force(
 def days_to_next_window(
     watering: Watering, valve: ValveKind, day: date, *, at_most: int = FURTHEST_WINDOW_DAYS
 ) -> int:
-    """Days from `day` to the next later day with a window for this kind of valve."""
+    """Days from `day` to the next later day with a window for this kind of valve.
+
+    Parameters
+    ----------
+    watering : Watering
+        The garden's windows.
+    valve : ValveKind
+        Relay or hand.
+    day : date
+        A local day.
+    at_most : int
+        The answer if there is no window before that, 1 or more.
+
+    Returns
+    -------
+    int
+        1 to `at_most`. [day]
+
+    Source
+    ------
+    The calendar; the limit is our choice.
+
+    Examples
+    --------
+    >>> from datetime import time
+    >>> monday = Window(opens=time(5), closes=time(8), weekdays=frozenset({0}))
+    >>> days_to_next_window(Watering(windows=(monday,)), ValveKind.RELAY, date(2031, 6, 26))
+    4
+    """
     for ahead in range(1, at_most):
         weekday = (day + ahead * _DAY).weekday()
         if any(weekday in w.weekdays and valve in w.valves for w in watering.windows):
@@ -142,7 +195,33 @@ def days_to_next_window(
 
 
 def windows_on(watering: Watering, valve: ValveKind, day: date) -> int:
-    """How many windows for this kind of valve begin on this day."""
+    """Number of windows for this kind of valve that begin on this day.
+
+    Parameters
+    ----------
+    watering : Watering
+        The garden's windows.
+    valve : ValveKind
+        Relay or hand.
+    day : date
+        A local day.
+
+    Returns
+    -------
+    int
+        0 or more. [-]
+
+    Source
+    ------
+    The calendar.
+
+    Examples
+    --------
+    >>> from datetime import time
+    >>> monday = Window(opens=time(5), closes=time(8), weekdays=frozenset({0}))
+    >>> windows_on(Watering(windows=(monday,)), ValveKind.RELAY, date(2031, 6, 30))
+    1
+    """
     return sum(day.weekday() in w.weekdays and valve in w.valves for w in watering.windows)
 
 

@@ -1,1 +1,1 @@
-"""A day of weather, its checks, and where days come from."""
+"""Days of weather: their sources and their checks."""

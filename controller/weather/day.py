@@ -1,4 +1,4 @@
-"""One day of weather as a source gave it; what the source did not give is None, never a guess."""
+"""One day of weather from one source; a figure that it does not give is None, never a guess."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from typing import Any
 class WeatherDay:
     """One local civil day at one place.
 
-    `rain_mm` is None when nobody knows, which is not the same as 0. `wind_m_s` is the day's mean at
+    `rain_mm` is None if it is unknown, which is not the same as 0. `wind_m_s` is the day's mean at
     `wind_height_m` above the ground.
 
-    `measured`: somebody read an instrument. `modelled`: a weather model says what has been. Neither
-    of them: a forecast. `given_utc` is when a figure that may still change was given; None where it
-    is final, or where nobody knows.
+    `measured`: from an instrument. `modelled`: a past day of a weather model. Neither: a forecast.
+    `given_utc` is when the source gave a figure that may still change; None if it is final, or if
+    the time is unknown.
     """
 
     day: date
@@ -39,13 +39,13 @@ class WeatherDay:
     given_utc: datetime | None = None
 
     @property
-    def foretold(self) -> bool:
-        """Whether it is a forecast: neither measured nor modelled of what has been."""
+    def is_forecast(self) -> bool:
+        """Whether it is a forecast: neither measured nor a model's past day."""
         return not (self.measured or self.modelled)
 
     @property
     def settles(self) -> bool:
-        """Whether it is a model's word on a day that has been, and may still change."""
+        """Whether it is a model's past day that may still change."""
         return self.modelled and self.given_utc is not None
 
     def with_(self, **changes: Any) -> WeatherDay:
@@ -53,22 +53,18 @@ class WeatherDay:
         return replace(self, **changes)
 
     def value(self, name: str) -> float | None:
-        """The figure of that field; KeyError for a name that is none of `VALUES`."""
+        """The figure of a field; KeyError for a name that is not in `VALUES`."""
         if name not in VALUES:
             raise KeyError(name)
         found: float | None = getattr(self, name)
         return found
 
     def known(self) -> dict[str, float]:
-        """The figures this day has, by field name."""
+        """The known figures, by field name."""
         return {name: v for name in VALUES if (v := self.value(name)) is not None}
 
-    def has_any(self) -> bool:
-        """Whether the day has any figure at all."""
-        return bool(self.known())
 
-
-# The fields that hold a figure of the weather, in the order they are shown.
+# The fields with a figure of the weather, in the order of printing.
 VALUES: tuple[str, ...] = tuple(
     f.name
     for f in fields(WeatherDay)

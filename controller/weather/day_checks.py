@@ -1,13 +1,14 @@
-"""What one day of weather may say, and columns whose figures would fit another unit better.
+"""Checks of single days of weather, with a search for columns in a wrong unit.
 
-An impossible figure is taken out and named; an odd one stays and is named. Nothing is put right:
-whoever wrote the figure knows better than we do what was meant.
+An impossible figure is removed and named; an odd one stays and is named. Nothing is corrected: the
+person who wrote the figure knows better than we do what was meant.
 
 Limits "(daily limits)" are those of agweather-qaqc, an open checking tool for daily records of farm
-weather stations (Apache-2.0, its documentation and settings); where ours are narrower, it says why.
+weather stations (Apache-2.0, its documentation and settings). Where ours are narrower, a comment
+says why.
 
-Nothing is converted on a guess. The thresholds are our choice: such figures are common in the other
-unit and all but unknown in ours.
+Nothing is converted by a guess. The thresholds are our choice: such figures are common in the other
+unit and almost unknown in ours.
 """
 
 from __future__ import annotations
@@ -21,12 +22,12 @@ from statistics import median
 
 from controller.weather.day import WeatherDay
 
-ClearSky = Callable[[date], float]  # what a cloudless day brings [MJ/m2]
+ClearSky = Callable[[date], float]  # solar radiation of a clear day [MJ/m2]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limit:
-    """The range a figure may have, ends included."""
+    """The range of a figure, with both ends."""
 
     low: float
     high: float
@@ -43,13 +44,13 @@ LIMITS: Mapping[str, Limit] = {
     "wind_m_s": Limit(low=0.0, high=35.0, unit="m/s"),
     "rain_mm": Limit(low=0.0, high=610.0, unit="mm"),
     "vapour_pressure_kpa": Limit(low=0.0, high=8.0, unit="kPa"),
-    # A share of what the air can hold; the daily limits allow 110, which no air can have.
+    # Relative humidity; the daily limits allow 110, which is impossible.
     "rh_mean_pct": Limit(low=0.0, high=100.0, unit="%"),
     "rh_min_pct": Limit(low=0.0, high=100.0, unit="%"),
     "rh_max_pct": Limit(low=0.0, high=100.0, unit="%"),
     # Our choice: the cold end as for air; the warm end is 7.4 kPa, just within the vapour limit.
     "dewpoint_c": Limit(low=-50.0, high=40.0, unit="°C"),
-    # What reaches the top of the air at the pole at midsummer, the most anywhere on any day:
+    # Radiation above the atmosphere at the pole at midsummer, the highest of any place and day:
     # 1440/pi * 0.0820 * 1.033 * pi * sin(23.45 deg) = 48.5 (FAO-56 eq. 21 with sunset angle pi).
     "solar_mj_m2": Limit(low=0.0, high=48.5, unit="MJ/m2"),
     "sunshine_h": Limit(low=0.0, high=24.0, unit="h"),
@@ -58,17 +59,17 @@ LIMITS: Mapping[str, Limit] = {
 # Two sensors, each rounded, may disagree by this much before one is called wrong: our choice.
 SLACK_C = 1.0
 SLACK_PCT = 1.0
-# Above 1.05 of a clear day the sun sensor is in doubt (envelope check of FAO-56 annex 5 and
+# Above 1.05 of a clear day the sun sensor is doubtful (envelope check of FAO-56 annex 5 and
 # ASCE-EWRI 2005 appendix D, their tolerance from memory).
 CLEAR_SKY_SLACK = 1.05
-# A clear day brings at least 0.75 of what reaches the top of the air (FAO-56 eq. 37), so more than
+# A clear day has at least 0.75 of the radiation above the air (FAO-56 eq. 37), so more than
 # 1/0.75 of it cannot come from the sun.
 ABOVE_THE_AIR = 1.0 / 0.75
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Finding:
-    """One thing wrong, or odd, with a day; `dropped` says its fields were taken out."""
+class DayFinding:
+    """One fault or oddity of a day; `dropped` says that its fields were removed."""
 
     fields: tuple[str, ...]
     found: str
@@ -78,9 +79,9 @@ class Finding:
 
 def check_day(
     day: WeatherDay, *, clear_sky_mj_m2: ClearSky | None = None
-) -> tuple[WeatherDay, tuple[Finding, ...]]:
-    """The day without its impossible figures, and what was found."""
-    findings: list[Finding] = []
+) -> tuple[WeatherDay, tuple[DayFinding, ...]]:
+    """The day without its impossible figures, with all findings."""
+    findings: list[DayFinding] = []
     for name, limit in LIMITS.items():
         value = day.value(name)
         if value is not None and not limit.low <= value <= limit.high:  # also for NaN
@@ -100,11 +101,11 @@ def check_day(
     return day, tuple(findings)
 
 
-def _dropped(names: tuple[str, ...], found: str, allowed: str) -> Finding:
-    return Finding(fields=names, found=found, allowed=allowed, dropped=True)
+def _dropped(names: tuple[str, ...], found: str, allowed: str) -> DayFinding:
+    return DayFinding(fields=names, found=found, allowed=allowed, dropped=True)
 
 
-def _temperatures(day: WeatherDay) -> Finding | None:
+def _temperatures(day: WeatherDay) -> DayFinding | None:
     if day.tmin_c is None or day.tmax_c is None or day.tmin_c <= day.tmax_c:
         return None
     return _dropped(
@@ -114,7 +115,7 @@ def _temperatures(day: WeatherDay) -> Finding | None:
     )
 
 
-def _humidities(day: WeatherDay) -> Finding | None:
+def _humidities(day: WeatherDay) -> DayFinding | None:
     low, mean, high = day.rh_min_pct, day.rh_mean_pct, day.rh_max_pct
     known = [
         (n, v) for n, v in (("lowest", low), ("mean", mean), ("highest", high)) if v is not None
@@ -129,7 +130,7 @@ def _humidities(day: WeatherDay) -> Finding | None:
     )
 
 
-def _dew(day: WeatherDay) -> Finding | None:
+def _dew(day: WeatherDay) -> DayFinding | None:
     if day.dewpoint_c is None or day.tmax_c is None or day.dewpoint_c <= day.tmax_c + SLACK_C:
         return None
     return _dropped(
@@ -139,7 +140,7 @@ def _dew(day: WeatherDay) -> Finding | None:
     )
 
 
-def _vapour(day: WeatherDay) -> Finding | None:
+def _vapour(day: WeatherDay) -> DayFinding | None:
     if day.vapour_pressure_kpa is None or day.tmax_c is None:
         return None
     most = saturation_kpa(day.tmax_c + SLACK_C)
@@ -153,15 +154,35 @@ def _vapour(day: WeatherDay) -> Finding | None:
 
 
 def saturation_kpa(air_temp_c: float) -> float:
-    """FAO-56 eq. 11; here, not from the demand room, which stands below this one."""
+    """Saturation vapour pressure; the weather room does not import the demand room.
+
+    Parameters
+    ----------
+    air_temp_c : float
+        Air temperature, above -237.3. [°C]
+
+    Returns
+    -------
+    float
+        Above 0. [kPa]
+
+    Source
+    ------
+    FAO-56 eq. 11; Annex 2, Table 2.3 prints 2.338 kPa at 20 °C.
+
+    Examples
+    --------
+    >>> round(saturation_kpa(20.0), 3)
+    2.338
+    """
     return 0.6108 * math.exp(17.27 * air_temp_c / (air_temp_c + 237.3))
 
 
-def _sun(day: WeatherDay, clear_mj_m2: float) -> Finding | None:
+def _sun(day: WeatherDay, clear_mj_m2: float) -> DayFinding | None:
     if day.solar_mj_m2 is None or day.solar_mj_m2 <= CLEAR_SKY_SLACK * clear_mj_m2:
         return None
     impossible = day.solar_mj_m2 > ABOVE_THE_AIR * clear_mj_m2
-    return Finding(
+    return DayFinding(
         fields=("solar_mj_m2",),
         found=f"{day.solar_mj_m2:.1f} MJ/m2",
         allowed=f"about {clear_mj_m2:.1f} MJ/m2 on a cloudless day"
@@ -181,12 +202,12 @@ LEAST_DAYS_FOR_LITTLE_SUN = 60
 # day in so many is none.
 WARMEST_C = 8.0
 LEAST_DAYS_FOR_COLD = 150
-LEAST_WET_DAYS = 20  # below it small rain may be small rain: said, not refused
+LEAST_WET_DAYS = 20  # with fewer, small rain may be real: a remark, not a fault
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Suspicion:
-    """One field that seems to be in another unit; `refused` says it should not be used."""
+    """One field that seems to be in another unit; `refused` says that it must not be used."""
 
     field: str
     found: str
@@ -263,7 +284,7 @@ def _by_clear_sky(days: Sequence[WeatherDay], clear_sky: ClearSky) -> Suspicion 
 
 
 def _over(middle: float, tenth: float) -> Callable[[Sequence[float]], bool]:
-    """The usual figure is over the first, or one figure in ten over the second."""
+    """Whether the median is over the first limit, or a tenth of the figures over the second."""
     return lambda figures: (
         median(figures) > middle
         or (

@@ -1,7 +1,7 @@
-"""Days of weather side by side: sensors that stick, drift, or stand in the wrong place.
+"""Checks of a series of days: sensors that are stuck, drift, or stand in a wrong place.
 
-Everything here is a remark: the figures stay, since none of them is impossible. The thresholds were
-set on 28 files of real stations (some 10 600 days), so that ordinary weather is left in peace.
+All findings are remarks: the figures stay, because none is impossible. The thresholds come from 28
+files of real stations (some 10 600 days), chosen so that ordinary weather gives no remark.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from statistics import fmean, median
 from controller.weather.day import WeatherDay
 from controller.weather.day_checks import ClearSky, saturation_kpa
 
-# The shortest run of one same figure that is looked at: five days, for wind three. Our choice.
+# The shortest run of one figure that counts: five days, for wind three. Our choice.
 STUCK_DAYS: Mapping[str, int] = {
     "tmin_c": 5,
     "tmax_c": 5,
@@ -26,12 +26,12 @@ STUCK_DAYS: Mapping[str, int] = {
     "solar_mj_m2": 5,
     "wind_m_s": 3,
 }
-# Nought is no sun in the polar night, and no wind, which `calm_spells` looks at.
+# 0 is the sun of the polar night, or calm, which `calm_runs` checks.
 _TRUE_NOUGHTS = frozenset({"solar_mj_m2", "wind_m_s"})
-# A thermometer whose lowest is its highest on so many days running, the same on each, tells nothing
-# of the air: its days are taken as without temperatures. Our choice: real air moves every day.
+# A thermometer whose lowest is its highest, the same on so many days in a row, is stuck: its days
+# count as without temperatures. Our choice: the temperature of real air changes every day.
 DEAD_DAYS = 3
-# A run is named when chance would give less than this many such runs in the whole file: our choice.
+# A run is named if chance would give fewer such runs in the whole file: our choice.
 CHANCE_RUNS = 0.05
 SATURATED_PCT = 99.0  # air in fog stays there for days, and so does a good sensor
 SATURATED_PART, ROUNDING_KPA = 1.03, 0.02  # two good sensors may differ by this much: our choice
@@ -43,13 +43,13 @@ DRY_PCT, DRY_DAYS = 70.0, 21  # over watered ground nights are damp; from memory
 WINDOW_DAYS, CLEAREST_DAYS, LEAST_WINDOW_DAYS = 60, 6, 45
 CLEAREST_PART = (0.75, 1.05)
 NOT_A_DRIFT = (0.5, 1.5)
-LEAST_CLEAR_MJ_M2 = 15.0  # in darker months six clear days of sixty are not to be had
+LEAST_CLEAR_MJ_M2 = 15.0  # darker months do not have six clear days in sixty
 DARK_PART, DARK_CLEAR_MJ_M2 = 0.04, 5.0  # 0.03 of the sun above the air; from memory
 # Modified z-score of Iglewicz and Hoaglin (1993), by calendar month, as agweather-qaqc has it.
-# The spread of one month's thirty days is itself a rough guess, so those are held to a wider limit.
+# The spread of one month's thirty days is itself uncertain, so these have a wider limit.
 OUTLIER_Z, OUTLIER_Z_ROUGH, OUTLIER_DAYS, ROUGH_DAYS = 3.5, 6.0, 56, 25
 MEAN_OFF_C = 3.0  # from memory
-NAMED = 5  # how many days or spans a remark names before it counts the rest
+NAMED = 5  # so many days or spans are named in a remark; the others are counted
 
 
 def odd_series(
@@ -58,12 +58,12 @@ def odd_series(
     *,
     clear_sky_mj_m2: ClearSky | None = None,
 ) -> tuple[str, ...]:
-    """Everything odd about the days together, one remark each, with column, days and reason."""
+    """One remark for each oddity of the series, with column, days and reason."""
     ordered = sorted(days, key=lambda d: d.day)
     remarks = [
         *stuck_figures(ordered, names),
-        *calm_spells(ordered, names),
-        *dry_spells(ordered, names),
+        *calm_runs(ordered, names),
+        *dry_air_runs(ordered, names),
         *damp_days(ordered, names),
         *outliers(ordered, names),
     ]
@@ -74,7 +74,7 @@ def odd_series(
 
 
 def stuck_figures(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str]:
-    """Sensors that gave the very same figure for days, longer than chance would have it."""
+    """Sensors that gave the same figure for more days than chance explains."""
     remarks = []
     for name, least in STUCK_DAYS.items():
         figures = sum(day.value(name) is not None for day in days)
@@ -95,10 +95,10 @@ def stuck_figures(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[
 def without_dead_thermometers(
     by_day: Mapping[date, Sequence[WeatherDay]],
 ) -> tuple[dict[date, list[WeatherDay]], tuple[str, ...]]:
-    """Each day's rows without temperatures of a thermometer that stood still, and what is said.
+    """Each day's rows without the temperatures of a stuck thermometer, with remarks.
 
-    One source's measured days of one same figure, lowest and highest alike, `DEAD_DAYS` and more
-    running. Their other figures stay.
+    It is stuck if one source's measured days have one figure for lowest and highest, on at least
+    `DEAD_DAYS` in a row. Their other figures stay.
     """
     still: dict[str, list[WeatherDay]] = {}
     for day in sorted(by_day):
@@ -129,8 +129,8 @@ def without_dead_thermometers(
     return rows, tuple(remarks)
 
 
-def calm_spells(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str]:
-    """Wind near nought for days on end: a blocked cup, or a mast behind a wall."""
+def calm_runs(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str]:
+    """Wind near 0 for many days in a row: a blocked anemometer, or one behind a wall."""
     low = [d for d in days if d.wind_m_s is not None and d.wind_m_s < CALM_M_S]
     column = names.get("wind_m_s", "wind_m_s")
     return [
@@ -141,8 +141,8 @@ def calm_spells(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[st
     ]
 
 
-def dry_spells(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str]:
-    """Air that never becomes damp for weeks: a dry site, not the garden's, or a tired sensor."""
+def dry_air_runs(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str]:
+    """Air that is not damp for weeks: a dry site, not the garden's, or an aged sensor."""
     low = [d for d in days if d.rh_max_pct is not None and d.rh_max_pct < DRY_PCT]
     column = names.get("rh_max_pct", "rh_max_pct")
     return [
@@ -154,7 +154,7 @@ def dry_spells(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str
 
 
 def damp_days(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str]:
-    """Days with more vapour on the mean than the mean air holds (FAO-56 eq. 12), sensors apart."""
+    """Days whose mean vapour pressure is above saturation (FAO-56 eq. 12), by two sensors."""
     damp = [
         d.day
         for d in days
@@ -176,7 +176,7 @@ def damp_days(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str]
 def dark_days(
     days: Sequence[WeatherDay], names: Mapping[str, str], clear_sky: ClearSky
 ) -> list[str]:
-    """Days with less sun than the thickest cloud lets through."""
+    """Days with less sun than the densest cloud lets through."""
     dark = [
         d.day
         for d in days
@@ -195,7 +195,7 @@ def dark_days(
 def sun_drift(
     days: Sequence[WeatherDay], names: Mapping[str, str], clear_sky: ClearSky
 ) -> list[str]:
-    """Spells of sixty days whose clearest days are not what a clear sky brings."""
+    """Windows of sixty days whose clearest days differ from the sun of a clear sky."""
     windows: dict[int, list[tuple[date, float]]] = {}
     for day in days:
         if day.solar_mj_m2 is not None and (clear := clear_sky(day.day)) >= LEAST_CLEAR_MJ_M2:
@@ -220,7 +220,7 @@ def sun_drift(
 
 
 def outliers(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str]:
-    """Temperatures far from what their month has in this file."""
+    """Temperatures far from those of the same month in this file."""
     remarks = []
     for name in ("tmin_c", "tmax_c"):
         months: dict[int, list[tuple[date, float]]] = {}
@@ -239,7 +239,7 @@ def outliers(days: Sequence[WeatherDay], names: Mapping[str, str]) -> list[str]:
 def odd_means(
     means_c: Mapping[date, float], days: Sequence[WeatherDay], column: str
 ) -> tuple[str, ...]:
-    """Days whose mean temperature is far from the middle of lowest and highest."""
+    """Days whose mean temperature is far from the mean of lowest and highest."""
     off = [
         d.day
         for d in days
@@ -260,7 +260,13 @@ def odd_means(
 
 
 def spans(days: Iterable[date]) -> str:
-    """Days as words, neighbours drawn together: "2031-06-01 to 2031-06-03, 2031-06-07"."""
+    """Days as text, with runs of days as spans.
+
+    Examples
+    --------
+    >>> spans(date(2031, 6, day) for day in (1, 2, 3, 7))
+    '2031-06-01 to 2031-06-03, 2031-06-07'
+    """
     found: list[list[date]] = []
     for day in sorted(set(days)):
         if found and day - found[-1][-1] == timedelta(days=1):
@@ -277,7 +283,7 @@ def spans(days: Iterable[date]) -> str:
 def _runs(
     days: Sequence[WeatherDay], alike: Callable[[WeatherDay, WeatherDay], bool]
 ) -> list[list[WeatherDay]]:
-    """Days that follow one another and are alike, drawn together."""
+    """Runs of days that follow each other and are alike."""
     runs: list[list[WeatherDay]] = []
     for day in days:
         if runs and day.day - runs[-1][-1].day == timedelta(days=1) and alike(runs[-1][-1], day):
@@ -298,10 +304,10 @@ def _may_stick(name: str, value: float | None) -> bool:
 
 
 def _beyond_chance(length: int, figures: int, elsewhere: int) -> bool:
-    """Whether so long a run would be a rare thing in a file of so many figures.
+    """Whether a run of this length would be rare in a file of so many figures.
 
-    How often a figure repeats by chance hangs on how finely it is written, so it is taken from the
-    rest of the file, with one repeat in twenty for a file too short to tell (our choice).
+    How often a figure repeats by chance depends on its decimals. So the rate is that of the rest of
+    the file; for a short file it is one repeat in twenty (our choice).
     """
     repeats = (elsewhere + 1.0) / (figures - length + 20.0)
     return log(figures) + (length - 1) * log(min(repeats, 0.999)) < log(CHANCE_RUNS)

@@ -1,13 +1,13 @@
-"""Which source answers for which day: the best of all that is known, and which rung that is.
+"""The best weather of each day from all sources, and the rung on which it stands.
 
-For a day that is over, the measured day of the first source that has both its temperatures stands,
-whatever else it lacks; what it lacks is taken singly from the next sources, and its `source` then
-names them. Below what was measured stands what a service's weather models say has been. Rain goes
-by itself: the first source that measured it has the word, for a shower is local; a model's rain may
-have missed the garden, so `MODEL_RAIN_SHARE` of it counts. Where neither is there, the forecast
-that was kept of the day stands, but its rain is unknown: it was only foretold. Days to come take
-forecasts, and of these a fresh one before an old one. A rain gauge is no source here; its reading
-outranks them all where the days are made ready for the ledger.
+A past day comes from the first source that measured both temperatures. What it lacks comes from the
+next sources, figure by figure, and its `source` then names them. After measured days come the past
+days of a service's weather models. Rain is chosen on its own: the first source that measured it
+counts, because a shower is local. A model's rain may have missed the garden, so only
+`MODEL_RAIN_SHARE` of it counts. If there is neither, the stored forecast of that day stands, but
+its rain is unknown: it was only a forecast. Today and later days take forecasts, fresh ones before
+old ones. The garden's rain gauge is not a source here: its reading comes first when the days are
+made ready for the ledger.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from controller.weather.day import WeatherDay
 STATION = "station"
 FORECAST = "forecast"
 FORECAST_KEPT = "forecast kept"
-# Rungs below weather: what the timetable's days stand on where none of these answers.
+# The rungs below weather, for days on which no source has any.
 DAYS_BEFORE = "days before"
 NORMAL = "normal"
 CLIMATE_TABLE = "climate table"
@@ -30,19 +30,20 @@ SEASON = "season"
 NOTHING = ""  # no source has the day's temperatures
 
 # The share of a model's rain that is credited to the garden. Our choice: a shower is smaller than a
-# model's cell of 2 to 50 km, so on many days on which the model has rain the garden had less, or
-# none; and rain that is credited though it never fell dries a bed out, while rain that fell without
-# being credited costs some water. A half is also what a forecast of an amount without a chance
-# counts for on its own day, and the first hours of a model run are no better than that.
+# model's cell of 2 to 50 km, so on many days with rain in the model the garden had less, or none.
+# Rain that is credited but never fell dries a bed out; rain that fell and is not credited only
+# costs some water. A half is also the share of a forecast without a chance on its own day, and the
+# first hours of a model run are not better than that.
 MODEL_RAIN_SHARE = 0.5
-# A service's forecast that was given so much earlier than the newest one of that day stands behind
-# it, whatever the order of the services: as long as an answer counts as fresh (asking.FORECASTS).
+# A service's forecast that was given so much earlier than the newest one of that day comes after
+# it, whatever the order of the services. An answer is fresh for the same time
+# (cached_request.FORECASTS).
 OUTRANKED_AFTER = timedelta(hours=3)
 
-_OF_A_SERVICE = (" model", " forecast")  # how the source of a service's day ends
+_OF_A_SERVICE = (" model", " forecast")  # endings of the source of a service's day
 _PLACES = ("", "second ", "third ", "fourth ", "fifth ")
 
-# What is taken together from one source where a day has none of it, and what it is called.
+# Figures that come together from one source if a day has none of them, with their name.
 _GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
         "humidity",
@@ -51,17 +52,16 @@ _GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("wind", ("wind_m_s",)),
     ("sun", ("solar_mj_m2", "sunshine_h")),
 )
-# The lowest humidity alone does not give the vapour.
+# The lowest humidity alone does not give the vapour pressure.
 _TELLS_VAPOUR = ("vapour_pressure_kpa", "dewpoint_c", "rh_max_pct", "rh_mean_pct")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BestDay:
-    """What is known of one day; without temperatures its `rung` is empty.
+    """The best weather of one day; without temperatures its `rung` is empty.
 
-    `source` is the one its temperatures are from; `weather.source` names all that gave a part.
-    `model_rain_mm` is what a model said has fallen, where `weather` holds the share of it that
-    counts.
+    `source` is where its temperatures are from; `weather.source` names all sources of the day.
+    `model_rain_mm` is the whole rain of a model; `weather` has the share of it that counts.
     """
 
     weather: WeatherDay
@@ -73,19 +73,24 @@ class BestDay:
 def best_days(
     rows: Iterable[WeatherDay], *, order: Sequence[str] = (), today: date | None = None
 ) -> dict[date, BestDay]:
-    """For each day of which anything is known the best that is known, in order of days.
+    """The best weather of each day of which anything is known, in order of days.
 
     Parameters
     ----------
     rows : iterable of WeatherDay
-        Every row there is, several a day if so; of two rows of one source for the same day the
-        one given later stands, else the later in the list.
+        All rows, also several a day. Of two rows of one source for one day the later one counts,
+        by `given_utc` or else by its place in the list.
     order : sequence of str
-        Sources, best first: a station file's name, a service's name. What is not named comes
-        after, in the order in which it is met; what was measured comes before what a model says.
+        Sources, best first: a station file's name, a service's name. Other sources come after
+        them, in the order of their first rows, measured days before a model's.
     today : date, optional
-        The garden's date. Days before it are over; from it on, forecasts answer first. Without it
-        every row is taken at its word, also a forecast of rain.
+        The garden's date. Days before it are past; from it on, forecasts come first. Without it
+        every row counts as it is, also a forecast of rain.
+
+    Returns
+    -------
+    dict of date to BestDay
+        One for each day that has a row.
     """
     by_day, rungs = ranked_rows(rows, order=order)
     return {day: best_of(ranked, rungs, today=today) for day, ranked in by_day.items()}
@@ -94,9 +99,9 @@ def best_days(
 def ranked_rows(
     rows: Iterable[WeatherDay], *, order: Sequence[str] = ()
 ) -> tuple[dict[date, list[WeatherDay]], Mapping[str, str]]:
-    """Each day's rows, best source first, and the rung of each source's days that have been.
+    """Each day's rows, best source first, and the rung of each source's past days.
 
-    In order of days; `best_days` tells how `order` ranks.
+    The days are in order; `best_days` explains `order`.
     """
     by_day: dict[date, dict[tuple[str, bool], WeatherDay]] = {}
     for row in rows:
@@ -110,13 +115,13 @@ def ranked_rows(
 def best_of(
     rows: Sequence[WeatherDay], rungs: Mapping[str, str], *, today: date | None = None
 ) -> BestDay:
-    """The best of one day's rows, which come best source first."""
+    """The best weather of one day from its rows, which are ordered best source first."""
     day = rows[0].day
     over = today is not None and day < today
     to_come = today is not None and day >= today
-    been = [row for row in rows if not row.foretold]
-    foretold = _fresh_first([row for row in rows if row.foretold])
-    by_worth = [*foretold, *been] if to_come else [*been, *foretold]
+    been = [row for row in rows if not row.is_forecast]
+    forecasts = _fresh_first([row for row in rows if row.is_forecast])
+    by_worth = [*forecasts, *been] if to_come else [*been, *forecasts]
     base = next((r for r in by_worth if r.tmin_c is not None and r.tmax_c is not None), None)
     tells_rain = been if over else by_worth
     wet = next((row for row in tells_rain if row.rain_mm is not None), None)
@@ -137,8 +142,8 @@ def best_of(
         taken.append(f"rain from {wet.source}")
     elif wet is None and base.rain_mm is not None:
         changes["rain_chance_pct"] = None
-    foretold_rung = FORECAST_KEPT if over else FORECAST
-    rung = foretold_rung if base.foretold else rungs[base.source]
+    forecast_rung = FORECAST_KEPT if over else FORECAST
+    rung = forecast_rung if base.is_forecast else rungs[base.source]
     if taken:
         changes["source"] = "; ".join((base.source, *taken))
     weather = base.with_(**changes) if changes else base
@@ -146,34 +151,40 @@ def best_of(
 
 
 def is_of_a_model(rung: str) -> bool:
-    """Whether that rung is what a service's models say has been: neither measured nor foretold."""
+    """Whether the rung is that of a model's past day: neither measured nor a forecast.
+
+    Examples
+    --------
+    >>> is_of_a_model("second service"), is_of_a_model(STATION), is_of_a_model(FORECAST)
+    (True, False, False)
+    """
     return rung.endswith("service")
 
 
 def _credited_mm(row: WeatherDay) -> float | None:
-    """The rain of a row as far as it is credited. [mm]"""
+    """The rain of a row that is credited. [mm]"""
     return row.rain_mm * MODEL_RAIN_SHARE if row.modelled and row.rain_mm else row.rain_mm
 
 
 def _is_older(row: WeatherDay, other: WeatherDay | None) -> bool:
-    """Whether of two rows of one source for one day this is surely the older one."""
+    """Whether `row` is surely older than `other`, a row of the same source and day."""
     if other is None or row.modelled != other.modelled:
         return False
     if row.modelled and row.settles != other.settles:
-        return row.settles  # what has settled is final
+        return row.settles  # a settled row is final
     if row.given_utc is None or other.given_utc is None:
         return False
     return row.given_utc < other.given_utc
 
 
-def _fresh_first(foretold: Sequence[WeatherDay]) -> list[WeatherDay]:
-    """Forecasts in their order, but services' old ones behind those given lately.
+def _fresh_first(forecasts: Sequence[WeatherDay]) -> list[WeatherDay]:
+    """Forecasts in their order, but old ones of services after recent ones.
 
-    One without a date is older than any that has one. A file of the gardener's own keeps its rank.
+    A forecast without a time is older than any with one. The gardener's own file keeps its rank.
     """
-    newest_utc = max((r.given_utc for r in foretold if r.given_utc is not None), default=None)
+    newest_utc = max((r.given_utc for r in forecasts if r.given_utc is not None), default=None)
     if newest_utc is None:
-        return list(foretold)
+        return list(forecasts)
     oldest_utc = newest_utc - OUTRANKED_AFTER
 
     def is_old(row: WeatherDay) -> bool:
@@ -181,13 +192,13 @@ def _fresh_first(foretold: Sequence[WeatherDay]) -> list[WeatherDay]:
             return False
         return row.given_utc is None or row.given_utc < oldest_utc
 
-    return sorted(foretold, key=is_old)
+    return sorted(forecasts, key=is_old)
 
 
 def _singly(
     base: WeatherDay, by_worth: Sequence[WeatherDay]
 ) -> tuple[dict[str, object], list[str]]:
-    """What `base` lacks, from the next rows, and the words for it."""
+    """The figures that `base` lacks, from the next rows, with a text for each source."""
     changes: dict[str, object] = {}
     taken: dict[str, list[str]] = {}
     lacking = [(name, fields) for name, fields in _GROUPS if not _has(base, name, fields)]
@@ -208,7 +219,15 @@ def _has(row: WeatherDay, name: str, fields: Sequence[str]) -> bool:
 
 
 def service_of(source: str) -> str | None:
-    """The service a day's source names, as "open-meteo"; None for a station's file."""
+    """The service in a day's source; None for a station's file.
+
+    Examples
+    --------
+    >>> service_of("open-meteo forecast")
+    'open-meteo'
+    >>> service_of("station.csv") is None
+    True
+    """
     for ending in _OF_A_SERVICE:
         if source.endswith(ending):
             return source.removesuffix(ending)
@@ -216,7 +235,7 @@ def service_of(source: str) -> str | None:
 
 
 class _Ranks:
-    """The sources met, best first, and the rung of each one's days that have been."""
+    """The sources, best first, with the rung of each one's past days."""
 
     def __init__(
         self, order: Sequence[str], by_day: Mapping[date, Mapping[tuple[str, bool], WeatherDay]]
@@ -229,7 +248,7 @@ class _Ranks:
             source: (places.get(source, places.get(named[source], len(order))), place)
             for place, source in enumerate(met)
         }
-        # A file's name has a dot, or is met as it stands; a service is counted though it is silent.
+        # A file's name has a dot, or is the source itself; a service counts even without a row.
         listed = [name for name in order if "." not in name and name not in met]
         met_services = [name for source in met if (name := service_of(source)) is not None]
         services = list(dict.fromkeys((*listed, *met_services)))

@@ -11,7 +11,7 @@ import pytest
 from controller.daemon import garden_process
 from controller.daemon.garden_process import read_apart
 from controller.errors import GardenFileError
-from controller.timetable.garden_loader import read_whole_text
+from controller.timetable.garden_loader import garden_from_text
 from crops.catalogue import load
 
 EXAMPLE = (Path(__file__).parents[2] / "config" / "example-garden.toml").read_text("utf-8")
@@ -19,13 +19,13 @@ CATALOGUE = load()
 
 
 def test_the_garden_is_the_same_as_read_here() -> None:
-    assert read_apart(EXAMPLE, "g.toml") == read_whole_text(EXAMPLE, "g.toml", CATALOGUE)
+    assert read_apart(EXAMPLE, "g.toml") == garden_from_text(EXAMPLE, "g.toml", CATALOGUE)
 
 
 def test_the_faults_are_the_same_as_read_here() -> None:
     text = EXAMPLE.replace('crop = "leek"', 'crop = "lek"').replace("latitude", "latitide")
     with pytest.raises(GardenFileError) as here:
-        read_whole_text(text, "g.toml", CATALOGUE)
+        garden_from_text(text, "g.toml", CATALOGUE)
     with pytest.raises(GardenFileError) as apart:
         read_apart(text, "g.toml")
     assert apart.value.faults == here.value.faults and len(here.value.faults) >= 2
@@ -47,7 +47,7 @@ def test_without_the_process_it_is_read_here(
         raise happens
 
     monkeypatch.setattr(garden_process.subprocess, "run", run)
-    assert read_apart(EXAMPLE, "g.toml") == read_whole_text(EXAMPLE, "g.toml", CATALOGUE)
+    assert read_apart(EXAMPLE, "g.toml") == garden_from_text(EXAMPLE, "g.toml", CATALOGUE)
     assert "read in the daemon itself" in caplog.text
 
 

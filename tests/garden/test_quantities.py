@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 
 import pytest
 from hypothesis import given
@@ -11,6 +12,11 @@ from hypothesis import strategies as st
 from controller.errors import QuantityError
 from controller.garden import quantities as q
 from controller.garden import show
+
+read_flow, read_angle = partial(q.parse, kind=q.FLOW), partial(q.parse, kind=q.ANGLE)
+read_temperature = partial(q.parse, kind=q.TEMPERATURE)
+read_warmth = partial(q.parse, kind=q.WARMTH)
+read_days, read_salt = partial(q.parse, kind=q.DAYS), partial(q.parse, kind=q.SALT)
 
 # PRINTED: Thompson and Taylor (2008), NIST SP 811, appendix B.8, factors to SI, seven digits as
 # printed (from memory; each is also the exact inch, gallon or pound-force definition worked out).
@@ -22,7 +28,7 @@ NIST = [
     ("1 qt", q.read_volume, 9.463529e-4),
     ("1 cup", q.read_volume, 2.365882e-4),
     ("1 fl oz", q.read_volume, 2.957353e-5),
-    ("1 gal/min", q.read_flow, 6.309020e-5),
+    ("1 gal/min", read_flow, 6.309020e-5),
 ]
 
 
@@ -51,36 +57,36 @@ WORKED = [
     ("0,125 in", q.read_length, 3.175e-3),
     ("3 bar", q.read_pressure, q.read_pressure("300 kPa")),
     ("10 m water", q.read_pressure, 10.0),
-    ("28 L/min", q.read_flow, 28e-3 / 60),
-    ("2,5 l/min", q.read_flow, 2.5e-3 / 60),
-    ("90 l per hour", q.read_flow, 1.5e-3 / 60),
-    ("1 m3/h", q.read_flow, 1 / 3600),
+    ("28 L/min", read_flow, 28e-3 / 60),
+    ("2,5 l/min", read_flow, 2.5e-3 / 60),
+    ("90 l per hour", read_flow, 1.5e-3 / 60),
+    ("1 m3/h", read_flow, 1 / 3600),
     ("90 s", q.read_duration, 90.0),
     ("10 min", q.read_duration, 600.0),
     ("1 h 15 min", q.read_duration, 4500.0),
-    ("40 deg", q.read_angle, 40.0),
+    ("40 deg", read_angle, 40.0),
     ("60 %", q.read_share, 0.6),
     (0.6, q.read_share, 0.6),
-    ("15 C", q.read_temperature, 15.0),
-    ("-2,5 °C", q.read_temperature, -2.5),
-    ("32 F", q.read_temperature, 0.0),
-    ("59 °F", q.read_temperature, 15.0),
-    ("-40 F", q.read_temperature, -40.0),
-    ("250 C days", q.read_warmth, 250.0),
-    ("250 °C·d", q.read_warmth, 250.0),
-    ("450 F days", q.read_warmth, 250.0),
-    ("450 °F·d", q.read_warmth, 250.0),
-    ("450 F-days", q.read_warmth, 250.0),
-    ("450 f day", q.read_warmth, 250.0),
-    ("12 days", q.read_days, 12.0),
-    ("1 day", q.read_days, 1.0),
-    ("2 weeks", q.read_days, 14.0),
-    ("1.2 dS/m", q.read_salt, 1.2),
-    ("1,2 mS/cm", q.read_salt, 1.2),
-    ("1200 uS/cm", q.read_salt, 1.2),
-    ("1200 µS/cm", q.read_salt, 1.2),
-    ("1200 μS/cm", q.read_salt, 1.2),
-    ("120 mS/m", q.read_salt, 1.2),
+    ("15 C", read_temperature, 15.0),
+    ("-2,5 °C", read_temperature, -2.5),
+    ("32 F", read_temperature, 0.0),
+    ("59 °F", read_temperature, 15.0),
+    ("-40 F", read_temperature, -40.0),
+    ("250 C days", read_warmth, 250.0),
+    ("250 °C·d", read_warmth, 250.0),
+    ("450 F days", read_warmth, 250.0),
+    ("450 °F·d", read_warmth, 250.0),
+    ("450 F-days", read_warmth, 250.0),
+    ("450 f day", read_warmth, 250.0),
+    ("12 days", read_days, 12.0),
+    ("1 day", read_days, 1.0),
+    ("2 weeks", read_days, 14.0),
+    ("1.2 dS/m", read_salt, 1.2),
+    ("1,2 mS/cm", read_salt, 1.2),
+    ("1200 uS/cm", read_salt, 1.2),
+    ("1200 µS/cm", read_salt, 1.2),
+    ("1200 μS/cm", read_salt, 1.2),
+    ("120 mS/m", read_salt, 1.2),
 ]
 
 
@@ -161,17 +167,14 @@ BACK = [
     (show.show_length, q.read_length, False, (-100.0, 100.0), 0.005 + 1e-9, 0.0),
     (show.show_bore, q.read_length, True, (1e-4, 0.05), 0.0254 * 0.0011, 0.0),
     (show.show_bore, q.read_length, False, (1e-4, 0.05), 0.5e-5 + 1e-9, 0.0),
-    (show.show_elevation, q.read_length, True, (-400.0, 6000.0), 0.1525, 0.0),
     (show.show_pressure, q.read_pressure, True, (0.0, 200.0), 0.04, 0.0),
     (show.show_pressure, q.read_pressure, False, (0.0, 200.0), 0.006, 0.0),
-    (show.show_flow, q.read_flow, True, (0.0, 0.01), 3.2e-8, 0.0),
-    (show.show_flow, q.read_flow, False, (0.0, 0.01), 8.4e-8, 0.0),
+    (show.show_flow, read_flow, True, (0.0, 0.01), 3.2e-8, 0.0),
+    (show.show_flow, read_flow, False, (0.0, 0.01), 8.4e-8, 0.0),
     (show.show_volume, q.read_volume, True, (0.0, 10.0), 1.9e-5, 0.0),
     (show.show_volume, q.read_volume, False, (0.0, 10.0), 5.1e-5, 0.0),
-    (show.show_temperature, q.read_temperature, True, (-40.0, 60.0), 0.03, 0.0),
-    (show.show_temperature, q.read_temperature, False, (-40.0, 60.0), 0.0501, 0.0),
-    (show.show_warmth, q.read_warmth, True, (0.0, 5000.0), 0.2779, 0.0),
-    (show.show_warmth, q.read_warmth, False, (0.0, 5000.0), 0.5001, 0.0),
+    (show.show_temperature, read_temperature, True, (-40.0, 60.0), 0.03, 0.0),
+    (show.show_temperature, read_temperature, False, (-40.0, 60.0), 0.0501, 0.0),
 ]
 
 
@@ -189,16 +192,10 @@ def test_a_time_shown_reads_back_to_half_a_second(seconds):
     assert q.read_duration(show.show_duration(seconds)) == pytest.approx(seconds, abs=0.51)
 
 
-@given(st.floats(0.0, 20.0))
-def test_a_salt_shown_reads_back_to_half_a_hundredth(salt_ds_m):
-    shown = show.show_salt(salt_ds_m)
-    assert q.read_salt(shown) == pytest.approx(salt_ds_m, abs=0.00501)
-
-
 @pytest.mark.parametrize("found", ["250 days", "250 C", "250 GDD", "250 degree days"])
 def test_a_sum_of_warmth_says_of_which_degrees(found):
     with pytest.raises(QuantityError, match="a sum of warmth is in C days or F days"):
-        q.read_warmth(found)
+        read_warmth(found)
 
 
 @given(st.integers(1, 640))

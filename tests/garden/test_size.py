@@ -10,7 +10,7 @@ import pytest
 
 from controller.errors import GardenFileError
 from controller.garden.size import MOST_BYTES, MOST_DEEP, MOST_WORDS, require_size
-from controller.timetable.garden_loader import read_whole, read_whole_text
+from controller.timetable.garden_loader import garden_from_file, garden_from_text
 from crops.catalogue import load
 
 CATALOGUE = load()
@@ -45,7 +45,7 @@ def test_too_much_is_refused_with_the_limit_and_costs_little(which: str) -> None
     try:
         began = time.process_time()
         with pytest.raises(GardenFileError, match=words) as refused:
-            read_whole_text(text, "garden.toml", CATALOGUE)
+            garden_from_text(text, "garden.toml", CATALOGUE)
         assert time.process_time() - began < 5.0
         # The names of 100 kB took 4 GB, by the square of their number.
         assert tracemalloc.get_traced_memory()[1] < 20e6
@@ -67,7 +67,7 @@ def test_a_large_file_is_refused_from_the_disk_too(tmp_path: Path) -> None:
     with file.open("wb") as sparse:
         sparse.truncate(5_000_000_000)  # it takes no room on the disk, and would in memory
     with pytest.raises(GardenFileError, match="larger than 500 kB"):
-        read_whole(file, CATALOGUE)
+        garden_from_file(file, CATALOGUE)
 
 
 @pytest.mark.parametrize(
@@ -95,7 +95,7 @@ def test_what_fits_the_limits_is_read_in_seconds_and_little_memory() -> None:
     tracemalloc.start()
     try:
         with pytest.raises(GardenFileError) as refused:
-            read_whole_text(text, "garden.toml", CATALOGUE)
+            garden_from_text(text, "garden.toml", CATALOGUE)
         assert tracemalloc.get_traced_memory()[1] < 80e6
     finally:
         tracemalloc.stop()
@@ -118,4 +118,4 @@ def test_a_date_beyond_all_gardens_is_a_fault(year: str, quotes: str) -> None:
     end = begin + len("2031-01-01")
     text = f"{EXAMPLE[:begin]}{quotes}{year}-12-31{quotes}{EXAMPLE[end:]}"
     with pytest.raises(GardenFileError, match="the year is 1900 to 2199"):
-        read_whole_text(text, "garden.toml", CATALOGUE)
+        garden_from_text(text, "garden.toml", CATALOGUE)

@@ -15,7 +15,7 @@ from controller.daemon.planning import plan_moments
 from controller.garden.model import Garden, Zone
 from controller.logbook.logbook import Logbook
 from controller.logbook.records import utc_text
-from controller.timetable.garden_loader import read_whole_text
+from controller.timetable.garden_loader import garden_from_text
 from crops.catalogue import load
 from process.manager import CHIP, Manager
 
@@ -178,7 +178,7 @@ def its_weather(first: date = date(2031, 5, 1), days: int = 300, *, rain_every: 
 
 def garden_of(text: str) -> Garden:
     """The garden of this text, with the tables that come with the product."""
-    return read_whole_text(text, "garden.toml", load())
+    return garden_from_text(text, "garden.toml", load())
 
 
 class Haste:

@@ -18,7 +18,7 @@ from controller.logbook.queries import Questions
 from controller.logbook.records import HowKnown, PulseState
 from controller.units import l_from_m3
 from controller.weather.day import WeatherDay
-from controller.weather.files.reader import read_weather_csv
+from controller.weather.files.reader import read_weather
 
 FIRST = date(2031, 6, 2)
 DAYS = 14
@@ -47,7 +47,7 @@ def _weather_file(folder: Path) -> Path:
 def fortnight(tmp_path_factory: pytest.TempPathFactory) -> World:
     """Four zones with relays and one with a hand valve, from 2 to 15 June, and the night after."""
     folder = tmp_path_factory.mktemp("fortnight")
-    days = read_weather_csv(_weather_file(folder)).days
+    days = read_weather(_weather_file(folder), kind="own").days
     by_hand = a_zone("by the hedge", None, rows=(a_row(6.0),))
     garden = a_garden(
         a_zone("leeks", 17),

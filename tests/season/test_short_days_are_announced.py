@@ -19,7 +19,7 @@ from support.mornings import catalogue
 
 from controller.demand.records import DayInput
 from controller.hydraulics.network.garden_lines import Lines
-from controller.timetable.garden_loader import read_whole
+from controller.timetable.garden_loader import garden_from_file
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.notices import is_short
 from controller.timetable.plan import plan_garden
@@ -34,7 +34,7 @@ LOOKS_BEYOND = 2  # days past a print's last that its doses look at
 
 
 def test_no_crop_of_the_example_runs_short_unannounced_in_twenty_three_years() -> None:
-    garden = read_whole(EXAMPLE, catalogue())
+    garden = garden_from_file(EXAMPLE, catalogue())
     grounds, lines = Grounds(garden, catalogue()), Lines(garden)
     years = {year: _as_the_gardens(year) for year in YEARS[1:]}
     usual = {d: mean(days[d].eto_mm for days in years.values()) for d in years[YEARS[1]]}

@@ -25,7 +25,7 @@ from controller.errors import DaemonError, NoWeather
 from controller.garden.model import Sensor, SensorKind
 from controller.garden.size import MOST_BYTES, MOST_DEEP
 from controller.logbook.queries import Questions
-from controller.weather.online.retry import Patience
+from controller.weather.online.retry import RetryPolicy
 from controller.weather.online.services import Place, service
 from support.crosspins import Unspeakable, Wrong
 from support.crossworld import (
@@ -752,7 +752,7 @@ def _asks(w: CrossWorld, url: str) -> Fetch:
             SystemClock(),
             session=session,
             base_url=url,
-            patience=Patience(overall_s=0.03, read_s=0.02),
+            policy=RetryPolicy(overall_s=0.03, read_s=0.02),
             sleep=lambda _: None,
         )
         place = Place(latitude_deg=47.6, longitude_deg=8.1, elevation_m=410.0, timezone="UTC")

@@ -25,7 +25,7 @@ from controller.garden.model import Board, Garden, Meter, Planting, Sensor, Wate
 from controller.garden.plumbing import Device, Master, Opening, Valve, ValveKind
 from controller.hydraulics.network.supply_curve import Corrections
 from controller.logbook.logbook import Logbook
-from controller.timetable.garden_loader import read_whole_text
+from controller.timetable.garden_loader import garden_from_text
 from controller.units import l_from_m3, m3_s_from_l_min
 from controller.valves.alloff import SHUT_AT
 from controller.valves.closer import Supervisor
@@ -484,7 +484,7 @@ class CrossWorld(World):
         return (
             self.gardens[text]
             if text in self.gardens
-            else read_whole_text(text, str(self.file), CATALOGUE)
+            else garden_from_text(text, str(self.file), CATALOGUE)
         )
 
     # --- what came of it -----------------------------------------------------------------------

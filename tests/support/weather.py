@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from controller.weather.day import WeatherDay
-from controller.weather.files.reader import WeatherFile, read_weather_csv
+from controller.weather.files.reader import WeatherFile, read_weather
 
 FIRST = date(2031, 6, 1)
 
@@ -15,7 +15,7 @@ def read(folder: Path, text: str, **options: object) -> WeatherFile:
     """What the reader makes of a file with this text."""
     path = folder / "station.csv"
     path.write_bytes(text.encode("utf-8"))
-    return read_weather_csv(path, **options)  # type: ignore[arg-type]
+    return read_weather(path, kind="own", **options)  # type: ignore[arg-type]
 
 
 def days(count: int, **values: float) -> list[WeatherDay]:

@@ -23,7 +23,7 @@ from controller.timetable.plan import NOTHING_GIVEN, Weather, plan_on
 from controller.timetable.weather.climatology import Normals, normals_from
 from controller.timetable.weather.days import demand_days
 from controller.timetable.weather.gather import Gatherer
-from controller.timetable.weather.monthly_climate import climate_in_force, climate_words
+from controller.timetable.weather.monthly_climate import climate_in_force, climate_messages
 from controller.weather.day import WeatherDay
 from crops.catalogue import load
 
@@ -152,7 +152,7 @@ def test_a_reading_of_the_gauge_takes_its_day_out_of_the_rain_that_is_not_counte
         normals=normals,
         rain_gauge_mm={FIRST: 3.0},
     )
-    (words,) = climate_words(garden, found.days.values(), normals)
+    (words,) = climate_messages(garden, found.days.values(), normals)
     assert "its usual rain, 12 mm," in words  # WORKED: 6 days of 2 mm
     assert found.days[FIRST].rain_mm == 3.0
 

@@ -12,8 +12,8 @@ from support.mornings import a_plan
 from controller.demand.records import Observation
 from controller.demand.soil.ground import Season, parts_of
 from controller.garden.model import Planting, Watering
-from controller.timetable.check.zone_checks import length_words
-from controller.timetable.notices import ending_words
+from controller.timetable.check.zone_checks import length_message
+from controller.timetable.notices import ending_messages
 from crops.catalogue import load
 
 SPRING = date(2031, 5, 1)
@@ -28,7 +28,7 @@ def words(day, *plantings, seen=(), days=None):
     zone = a_zone(plantings=plantings, rows=(a_row(ground_width_m=1.0),))
     season = Season(crop_for=load().crop, days=days or {}, observations=seen)
     (part,) = parts_of(zone, load().soil("loam"), season)
-    return ending_words(part, day)
+    return ending_messages(part, day)
 
 
 def test_the_last_week_before_until_is_announced_and_the_end_is_said_after():
@@ -119,5 +119,5 @@ def test_the_plan_says_that_a_planting_is_over():
     ],
 )
 def test_check_asks_where_stages_and_last_day_do_not_fit(planting, asked):
-    found = length_words(planting, load().crop(planting.crop), a_garden(a_zone()).site)
+    found = length_message(planting, load().crop(planting.crop), a_garden(a_zone()).site)
     assert asked in found if asked else found == ""

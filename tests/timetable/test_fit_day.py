@@ -16,9 +16,9 @@ from support.gardens import a_garden, a_zone
 from controller.garden.plumbing import Opening, Supply, ValveKind
 from controller.hydraulics.network.garden_lines import Lines
 from controller.timetable.need.dose import Soaking
+from controller.timetable.packing.day_simulation import DaySimulation, JobState
 from controller.timetable.packing.fit_day import WALK_S, Job, Packed, pack
 from controller.timetable.packing.job import NetworkFlows
-from controller.timetable.packing.morning import Morning, Play
 from controller.timetable.records import Pulse
 from controller.timetable.windows import Stretch
 from controller.units import m3_s_from_l_min
@@ -386,13 +386,13 @@ def test_a_zone_is_asked_as_often_among_hundreds_as_among_a_hundred(
             asked["flow"] += 1
             return super().flow_l_s(zone, together)
 
-    ready_at = Morning._ready_at
+    ready_at = DaySimulation._ready_at
 
-    def counted(self: Morning, play: Play, now: float) -> float | None:
+    def counted(self: DaySimulation, state: JobState, now: float) -> float | None:
         asked["ready"] += 1
-        return ready_at(self, play, now)
+        return ready_at(self, state, now)
 
-    monkeypatch.setattr(Morning, "_ready_at", counted)
+    monkeypatch.setattr(DaySimulation, "_ready_at", counted)
 
     def per_zone(count: int) -> dict[str, float]:
         asked.clear()

@@ -31,7 +31,7 @@ def a_day(day: date, source: str, *, measured: bool = True, **more: Any) -> Weat
 
 
 def around(name: str) -> tuple[WeatherDay, ...]:
-    """Yesterday as it was, today and tomorrow as they are foretold."""
+    """Yesterday as it was, today and tomorrow as they are forecast."""
     return (
         a_day(TODAY - DAY, f"{name} model", measured=False, modelled=True),
         *(a_day(TODAY + n * DAY, f"{name} forecast", measured=False) for n in (0, 1)),
@@ -39,7 +39,7 @@ def around(name: str) -> tuple[WeatherDay, ...]:
 
 
 class Services:
-    """Stands in the place of the services; each answers as it was told, and is counted."""
+    """Stands in the place of the services; each answers as it was set, and is counted."""
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch, **answers: Any) -> None:
         self.answers = {name.replace("_", "-"): answer for name, answer in answers.items()}
@@ -104,7 +104,7 @@ def test_an_old_answer_of_the_first_does_not_outrank_the_seconds_fresh_one(
         return tuple(
             replace(day, given_utc=given_utc, rain_mm=rain_mm, rain_chance_pct=90.0)
             for day in around(name)
-            if day.foretold
+            if day.is_forecast
         )
 
     Services(

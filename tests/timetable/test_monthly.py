@@ -23,7 +23,7 @@ from controller.demand.climate.usual_et import season_eto_mm_day
 from controller.garden.model import Site, WeatherSource
 from controller.timetable.weather.climatology import Normals, eto_of, normals_from
 from controller.timetable.weather.days import demand_days
-from controller.timetable.weather.extremes import spell_words
+from controller.timetable.weather.extremes import heat_messages
 from controller.timetable.weather.gather import Gatherer, best_normals
 from controller.timetable.weather.monthly_climate import daily_from_months, normals_of_months
 from controller.weather.day import WeatherDay
@@ -303,7 +303,7 @@ def test_a_day_far_above_the_table_says_so_by_its_name(tmp_path: Path) -> None:
         for n in (0, 1)
     ]
     found = demand_days(hot, SITE, last=today, today=today + DAY, normals=table)
-    (words,) = spell_words(found.days, today, us_units=False, normals=table)
+    (words,) = heat_messages(found.days, today, us_units=False, normals=table)
     assert "usual by the climate table is" in words
 
 

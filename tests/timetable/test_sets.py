@@ -30,7 +30,7 @@ def wants(zone: Zone, psi: float) -> Zone:
 
 
 def beds(*, psi: float) -> Garden:
-    """Two throttled rows whose valves want pressure, and one that draws what it can."""
+    """Two throttled rows whose valves need pressure, and one with all its flow."""
     return a_garden(
         wants(a_zone("ash", relay=4, opening=SLOW), psi),
         wants(a_zone("birch", relay=5, opening=SLOW, main_run_m=12.0), psi),

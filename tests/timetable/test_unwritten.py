@@ -16,7 +16,7 @@ from controller.garden.model import Garden, HandWater
 from controller.garden.plumbing import Opening
 from controller.timetable.need.jobs import NOTHING_GIVEN, Given
 from controller.timetable.records import Timetable
-from controller.timetable.unwritten import NO_RECORD, Record, record_words, zones_as_printed
+from controller.timetable.unwritten import NO_RECORD, Record, record_messages, zones_as_printed
 from controller.units import m3_s_from_l_min
 
 DAY = timedelta(days=1)
@@ -124,7 +124,7 @@ def test_a_gap_without_a_daemon_is_said_once_and_counted_by_each_zones_rule() ->
         (BEGINS + 60 * DAY, TODAY - DAY),
     ]
     rows = [r for r in planned(known(record)).ledger if r.day in (BEGINS + 44 * DAY,)]
-    said = record_words(garden(), record, first=TODAY)
+    said = record_messages(garden(), record, first=TODAY)
     assert sum("no daemon ran" in words for words in said) == 2
     assert "no daemon ran from 2031-06-10 to 2031-06-19" in said[-2]
     week = [
@@ -151,7 +151,7 @@ def test_a_gap_without_a_daemon_is_said_once_and_counted_by_each_zones_rule() ->
 )
 def test_the_printout_says_how_each_zone_counts(record: Record, said: list[str]) -> None:
     noted = {(zone, TODAY - DAY) for zone in ("hand", "asks")}
-    words = record_words(garden(), record, first=TODAY, litres=noted)
+    words = record_messages(garden(), record, first=TODAY, litres=noted)
     assert words == [f"water that nobody wrote down: {rule}" for rule in said]
 
 
@@ -160,7 +160,7 @@ def test_a_month_of_which_nobody_wrote_anything_down_is_said_once_for_each_rule(
 
     def silent(last: date, record: Record = record, today: date = TODAY) -> list[str]:
         noted = {(zone, last) for zone in ("hand", "asks")}
-        said = record_words(garden(), record, first=today, today=today, litres=noted)
+        said = record_messages(garden(), record, first=today, today=today, litres=noted)
         return [words for words in said if "Nobody wrote any down" in words]
 
     for days, lines in ((31, 2), (30, 0)):

@@ -165,7 +165,7 @@ def test_the_cap_named_keeps_it_and_a_lower_one_does_not() -> None:
 
 
 def crowded(count: int = 6) -> Garden:
-    """Zones that all want the same minutes, one after the other."""
+    """Zones that all need the same minutes, one after the other."""
     zones = [lettuce(f"salad {n}", 10 + n, opening=gentle(1.0)) for n in range(count)]
     window = Window(opens=time(5), closes=time(5, 25))
     return a_garden(*zones, watering=watered_on(window, most_open=1, basin_mm=200.0))

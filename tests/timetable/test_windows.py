@@ -11,7 +11,7 @@ from controller.garden.model import Hold, Watering, Window
 from controller.garden.plumbing import ValveKind
 from controller.timetable.windows import (
     allowed,
-    clock_change_words,
+    clock_change_messages,
     days_to_next_window,
     hold_in_force,
     utc_from_local,
@@ -69,7 +69,7 @@ def test_in_spring_a_window_is_what_of_it_exists(opens: time, closes: time, minu
 def test_a_window_that_spans_a_change_of_the_clocks_is_named(
     opens: time, closes: time, day: date, words: str | None
 ) -> None:
-    said = clock_change_words(
+    said = clock_change_messages(
         _watering(opens, closes), BERLIN, day - timedelta(days=9), day + timedelta(days=9)
     )
     assert len(said) == (words is not None)
@@ -77,10 +77,12 @@ def test_a_window_that_spans_a_change_of_the_clocks_is_named(
         f"the clocks change in the window {opens:%H:%M} to {closes:%H:%M} of {day}: {words}"
     )
     # On the days beside it nothing is odd, nor where the window does not open on that weekday.
-    assert not clock_change_words(_watering(opens, closes), BERLIN, *[day - timedelta(days=3)] * 2)
+    assert not clock_change_messages(
+        _watering(opens, closes), BERLIN, *[day - timedelta(days=3)] * 2
+    )
     others = frozenset(range(7)) - {day.weekday()}
     window = Window(opens=opens, closes=closes, weekdays=others)
-    assert not clock_change_words(Watering(windows=(window,)), BERLIN, day, day)
+    assert not clock_change_messages(Watering(windows=(window,)), BERLIN, day, day)
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ from support.weather_server import USUAL, forecast
 
 from controller.errors import NoWeather
 from controller.weather.online import open_meteo
-from controller.weather.online.answers import Place, Question, Reading, reason_in
+from controller.weather.online.answers import ParsedAnswer, Place, Question, reason_in
 from controller.weather.online.open_meteo import read_answer
 
 TODAY = date(2031, 6, 1)
@@ -26,7 +26,7 @@ QUESTION = Question(
 )
 
 
-def look(answer: Any) -> Reading:
+def look(answer: Any) -> ParsedAnswer:
     body = answer if isinstance(answer, str) else json.dumps(answer)
     return read_answer(body, QUESTION, fetched_utc=NOW)
 

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from controller.weather import atomic
-from controller.weather.online.cache import AnswerCache, Kept
+from controller.weather.online import cache as cache_module
+from controller.weather.online.cache import AnswerCache, CachedAnswer
 
-KEPT = Kept(
+CACHED = CachedAnswer(
     key="service http://a/?b",
     body='{"°": 1}',
     fetched_utc=datetime(2031, 6, 1, 4, tzinfo=UTC),
@@ -24,9 +24,9 @@ KEPT = Kept(
 
 def test_what_is_kept_comes_back_as_it_was(tmp_path: Path) -> None:
     cache = AnswerCache(tmp_path / "not" / "yet")
-    assert cache.load(KEPT.key) == (None, ())
-    assert cache.store(KEPT) == ()
-    assert cache.load(KEPT.key) == (KEPT, ())
+    assert cache.load(CACHED.key) == (None, ())
+    assert cache.store(CACHED) == ()
+    assert cache.load(CACHED.key) == (CACHED, ())
     assert cache.load("service http://a/?c") == (None, ())
 
 
@@ -34,36 +34,36 @@ def test_a_power_cut_while_writing_leaves_the_earlier_answer(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     cache = AnswerCache(tmp_path)
-    cache.store(KEPT)
+    cache.store(CACHED)
 
     def fail(_: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(atomic.os, "fsync", fail)
-    newer = Kept(key=KEPT.key, body="{}", fetched_utc=KEPT.fetched_utc)
+    monkeypatch.setattr(cache_module.os, "fsync", fail)
+    newer = CachedAnswer(key=CACHED.key, body="{}", fetched_utc=CACHED.fetched_utc)
     assert cache.store(newer) == (
         "the weather could not be kept on disk (No space left on device)",
     )
-    assert cache.load(KEPT.key) == (KEPT, ())
+    assert cache.load(CACHED.key) == (CACHED, ())
     assert len(list(tmp_path.iterdir())) == 1
 
 
 def test_a_file_about_another_question_is_not_believed(tmp_path: Path) -> None:
     cache = AnswerCache(tmp_path)
-    cache.store(KEPT)
+    cache.store(CACHED)
     (path,) = tmp_path.iterdir()
     path.write_text(path.read_text(encoding="utf-8").replace("?b", "?x"), encoding="utf-8")
-    found, remarks = cache.load(KEPT.key)
+    found, remarks = cache.load(CACHED.key)
     assert found is None
     assert "set aside" in remarks[0]
 
 
 def test_a_time_without_its_zone_is_not_believed(tmp_path: Path) -> None:
     cache = AnswerCache(tmp_path)
-    cache.store(KEPT)
+    cache.store(CACHED)
     (path,) = tmp_path.iterdir()
     path.write_text(path.read_text(encoding="utf-8").replace("+00:00", ""), encoding="utf-8")
-    assert cache.load(KEPT.key)[0] is None
+    assert cache.load(CACHED.key)[0] is None
 
 
 def test_a_wait_that_was_noted_is_found_again_and_one_that_does_not_read_is_none(
@@ -71,8 +71,8 @@ def test_a_wait_that_was_noted_is_found_again_and_one_that_does_not_read_is_none
 ) -> None:
     cache = AnswerCache(tmp_path / "not" / "yet")
     assert cache.held_until_utc("nws") is None
-    cache.hold("nws", KEPT.fetched_utc)
-    assert cache.held_until_utc("nws") == KEPT.fetched_utc
+    cache.hold("nws", CACHED.fetched_utc)
+    assert cache.held_until_utc("nws") == CACHED.fetched_utc
     assert cache.held_until_utc("open-meteo") is None
     (path,) = (tmp_path / "not" / "yet").iterdir()
     for text in ("", "soon", "2031-06-01T04:00:00", "\0"):
@@ -83,12 +83,12 @@ def test_a_wait_that_was_noted_is_found_again_and_one_that_does_not_read_is_none
 def test_a_wait_that_cannot_be_noted_stops_nothing(tmp_path: Path) -> None:
     (tmp_path / "cache").write_text("in the way", encoding="utf-8")
     cache = AnswerCache(tmp_path / "cache")
-    cache.hold("nws", KEPT.fetched_utc)
+    cache.hold("nws", CACHED.fetched_utc)
     assert cache.held_until_utc("nws") is None
 
 
 def test_age_counts_from_this_clock_unless_it_was_plainly_wrong() -> None:
-    assert KEPT.when_utc == KEPT.fetched_utc
-    ahead = replace(KEPT, fetched_utc=datetime(2041, 6, 1, 4, tzinfo=UTC))
-    assert ahead.when_utc == KEPT.date_utc
+    assert CACHED.when_utc == CACHED.fetched_utc
+    ahead = replace(CACHED, fetched_utc=datetime(2041, 6, 1, 4, tzinfo=UTC))
+    assert ahead.when_utc == CACHED.date_utc
     assert replace(ahead, date_utc=None).when_utc == ahead.fetched_utc

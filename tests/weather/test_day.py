@@ -13,7 +13,7 @@ DAY = date(2031, 6, 1)
 
 def test_what_is_not_given_is_unknown() -> None:
     day = WeatherDay(day=DAY)
-    assert not day.has_any()
+    assert not day.known()
     assert all(day.value(name) is None for name in VALUES)
 
 

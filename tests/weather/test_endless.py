@@ -18,7 +18,7 @@ from support.weather_server import EndlessServer
 from controller.clock import SystemClock
 from controller.errors import NoWeather
 from controller.weather.online import client
-from controller.weather.online.retry import Patience
+from controller.weather.online.retry import RetryPolicy
 from controller.weather.online.services import Place, Service, service
 
 HERE = Place(latitude_deg=40.5, longitude_deg=-4.2, elevation_m=640.0, timezone="Europe/Madrid")
@@ -53,7 +53,7 @@ def _service(url: str, folder: Path) -> Service:
     session.trust_env = False
     return service(
         "open-meteo", folder, SystemClock(), session=session, base_url=url,
-        patience=Patience(overall_s=LIMIT_S, read_s=0.2), sleep=lambda _: None,
+        policy=RetryPolicy(overall_s=LIMIT_S, read_s=0.2), sleep=lambda _: None,
     )  # fmt: skip
 
 
@@ -74,7 +74,7 @@ def test_a_server_that_pours_without_end_costs_little(way: str, tmp_path: Path) 
     with EndlessServer(head, again * 50).running() as server:
         with pytest.raises(NoWeather):
             online = _service(server.url, tmp_path)
-            online._asker._fetcher._patience = Patience(overall_s=30.0)  # size has to end it
+            online._client._fetcher._policy = RetryPolicy(overall_s=30.0)  # size has to end it
             began = time.monotonic()
             online.days(HERE, past_days=2, forecast_days=3)
         assert time.monotonic() - began < 10.0

@@ -1,4 +1,4 @@
-"""The kind of a weather file is told from its shape, or asked; any file reads or is refused."""
+"""The kind of a weather file, found from its form or asked for; any file reads or is refused."""
 
 from __future__ import annotations
 

@@ -11,9 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.weather.online.answers import (
+    Interval,
     Point,
     Span,
-    Stretch,
     centred_in,
     in_turn,
     is_covered,
@@ -29,8 +29,8 @@ MADRID = ZoneInfo("Europe/Madrid")
 DAY = local_day(date(2031, 6, 2), MADRID)  # 1 June 22:00 to 2 June 22:00 UTC
 
 
-def hours(first_utc: datetime, lasts_h: float, value: float) -> Stretch:
-    return Stretch(
+def hours(first_utc: datetime, lasts_h: float, value: float) -> Interval:
+    return Interval(
         span=Span(begins_utc=first_utc, ends_utc=first_utc + lasts_h * HOUR), value=value
     )
 
@@ -138,7 +138,7 @@ def test_no_water_is_lost_or_made_between_days(edges: list[int], zone: str) -> N
     begins = at(1, 0)
     times = [begins + timedelta(minutes=m) for m in sorted(edges)]
     rain = [
-        Stretch(span=Span(begins_utc=a, ends_utc=b), value=float(n + 1))
+        Interval(span=Span(begins_utc=a, ends_utc=b), value=float(n + 1))
         for n, (a, b) in enumerate(pairwise(times))
     ]
     days = [local_day(date(2031, 5, 28) + timedelta(days=n), ZoneInfo(zone)) for n in range(12)]

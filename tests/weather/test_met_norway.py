@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from support.weather_answers import met_norway
 
 from controller.errors import NoWeather
-from controller.weather.online.answers import Place, Question, Reading
+from controller.weather.online.answers import ParsedAnswer, Place, Question
 from controller.weather.online.met_norway import query, read_forecast
 
 NOW = datetime(2031, 6, 1, 4, 0, tzinfo=UTC)
@@ -32,7 +32,7 @@ def question(zone: str = "Europe/Madrid", longitude_deg: float = -4.2, days: int
     return Question(place=place, today=place.date_at(NOW), past_days=0, forecast_days=days)
 
 
-def look(answer: Any, asked: Question | None = None) -> Reading:
+def look(answer: Any, asked: Question | None = None) -> ParsedAnswer:
     body = answer if isinstance(answer, str) else json.dumps(answer)
     return read_forecast(body, asked or question(), given_utc=NOW)
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from support.weather_answers import POWER_USUAL, nasa_power
 
 from controller.errors import NoWeather
-from controller.weather.online.answers import Place, Question, Reading
+from controller.weather.online.answers import ParsedAnswer, Place, Question
 from controller.weather.online.nasa_power import query, read_days
 
 NOW = datetime(2031, 6, 10, 4, 0, tzinfo=UTC)
@@ -29,7 +29,7 @@ def question(
     return Question(place=place, today=place.date_at(now), past_days=9, forecast_days=0)
 
 
-def look(answer: Any, asked: Question | None = None) -> Reading:
+def look(answer: Any, asked: Question | None = None) -> ParsedAnswer:
     body = answer if isinstance(answer, str) else json.dumps(answer)
     return read_days(body, asked or question(), given_utc=NOW)
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from support.weather_answers import HOUR, layer, nws_grid, nws_point, stretch
 
 from controller.errors import NoWeather
-from controller.weather.online.answers import Place, Question, Reading
+from controller.weather.online.answers import ParsedAnswer, Place, Question
 from controller.weather.online.nws import point_path, read_forecast, read_square
 
 # An invented place in the zone of Chicago, in summer five hours behind: its midnight is 5 UTC.
@@ -26,7 +26,7 @@ def question(
     return Question(place=place, today=place.date_at(NOW), past_days=0, forecast_days=days)
 
 
-def look(answer: Any, asked: Question | None = None) -> Reading:
+def look(answer: Any, asked: Question | None = None) -> ParsedAnswer:
     body = answer if isinstance(answer, str) else json.dumps(answer)
     return read_forecast(body, asked or question(), given_utc=NOW)
 
@@ -59,7 +59,7 @@ def test_the_days_are_those_there_whole_and_all_are_a_forecast() -> None:
 
 
 def test_rain_beyond_its_last_stretch_is_unknown_not_nought() -> None:
-    """Rain is told of for three days, to 13 June 0 UTC, which is before the 12th is over."""
+    """Rain is forecast for three days, to 13 June 0 UTC, which is before the 12th is over."""
     reading = look(grid())
     assert [d.rain_mm for d in reading.days] == [pytest.approx(4.8)] * 2 + [None] * 4
     assert reading.remarks == (

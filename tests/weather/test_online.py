@@ -17,7 +17,7 @@ from support.weather_server import Reply, WeatherServer, error, forecast, good
 
 from controller.clock import SystemClock
 from controller.errors import NoWeather, OutOfRange
-from controller.weather.online.retry import Patience
+from controller.weather.online.retry import RetryPolicy
 from controller.weather.online.services import ABOUT, OnlineAnswer, Place, Service, service
 
 Ask = Callable[[], OnlineAnswer]
@@ -372,7 +372,7 @@ def test_a_body_that_trickles_is_left_at_the_deadline(
         clock,
         session=session,
         base_url=server.url,
-        patience=Patience(overall_s=0.2),
+        policy=RetryPolicy(overall_s=0.2),
         sleep=lambda _: None,
     )
     began = clock.mono_s()
@@ -389,7 +389,7 @@ def test_a_service_that_keeps_silent_is_left_after_the_read_time(
         session.trust_env = False
         online = service(
             "open-meteo", tmp_path, clock, session=session, base_url=f"http://127.0.0.1:{silent.getsockname()[1]}/",
-            patience=Patience(read_s=0.05, tries=2), sleep=lambda _: None,
+            policy=RetryPolicy(read_s=0.05, tries=2), sleep=lambda _: None,
         )  # fmt: skip
         with pytest.raises(NoWeather, match="did not answer in time"):
             online.days(HERE, past_days=2, forecast_days=3)

@@ -17,7 +17,7 @@ from pytest import approx
 from controller.demand.climate.reference_et import reference_et
 from controller.errors import NoWeather
 from controller.weather.online import met_norway, nasa_power, nws, open_meteo
-from controller.weather.online.answers import Place, Question, Reading
+from controller.weather.online.answers import ParsedAnswer, Place, Question
 
 RECORDED = Path(__file__).parents[1] / "support" / "recorded"
 
@@ -50,22 +50,22 @@ IDAHO_UTC = datetime(2025, 7, 28, 18, tzinfo=UTC)
 VERACRUZ_UTC = datetime(2026, 9, 19, 12, tzinfo=UTC)
 
 
-def london() -> Reading:
+def london() -> ParsedAnswer:
     asked = question(51.5, -0.1, 25.0, "Europe/London", LONDON_UTC, forecast_days=9)
     return met_norway.read_forecast(body("met_norway_london_2020"), asked, given_utc=LONDON_UTC)
 
 
-def florida() -> Reading:
+def florida() -> ParsedAnswer:
     asked = question(30.0, -85.0, 4.0, "America/New_York", FLORIDA_UTC, forecast_days=7)
     return nws.read_forecast(body("nws_gridpoint_tae_2022"), asked, given_utc=FLORIDA_UTC)
 
 
-def idaho() -> Reading:
+def idaho() -> ParsedAnswer:
     asked = question(47.685, -116.784, 647.0, "GMT", IDAHO_UTC, forecast_days=7)
     return open_meteo.read_answer(body("open_meteo_idaho_2025"), asked, fetched_utc=IDAHO_UTC)
 
 
-def veracruz(answer: Any = None) -> Reading:
+def veracruz(answer: Any = None) -> ParsedAnswer:
     asked = question(19.5, -96.9, 1133.0, "America/Mexico_City", VERACRUZ_UTC, past_days=9)
     text = body("nasa_power_veracruz_2026") if answer is None else json.dumps(answer)
     return nasa_power.read_days(text, asked, given_utc=VERACRUZ_UTC)

@@ -29,7 +29,7 @@ from support.weather_server import (
 from controller.clock import SystemClock
 from controller.errors import InputError, NoWeather, OutOfRange
 from controller.garden import values
-from controller.weather.online.retry import Patience
+from controller.weather.online.retry import RetryPolicy
 from controller.weather.online.services import (
     ABOUT,
     SERVICES,
@@ -610,7 +610,7 @@ def test_a_body_that_trickles_is_left_at_the_deadline(
     named = service(
         case.name, tmp_path, clock, contact=CONTACT, session=session,
         base_url=server.root if case.name == "nws" else server.url,
-        patience=Patience(overall_s=0.2), sleep=lambda _: None,
+        policy=RetryPolicy(overall_s=0.2), sleep=lambda _: None,
     )  # fmt: skip
     began = clock.mono_s()
     with pytest.raises(NoWeather, match="took too long over its answer"):
@@ -625,7 +625,7 @@ def test_a_service_that_keeps_silent_or_is_not_there_is_left(
         root = f"http://127.0.0.1:{silent.getsockname()[1]}"
         named = service(
             case.name, tmp_path, clock, contact=CONTACT, session=session, base_url=root,
-            patience=Patience(read_s=0.03, tries=2), sleep=lambda _: None,
+            policy=RetryPolicy(read_s=0.03, tries=2), sleep=lambda _: None,
         )  # fmt: skip
         with pytest.raises(NoWeather, match="did not answer in time"):
             named.days(case.place, past_days=2, forecast_days=3)

@@ -138,7 +138,7 @@ def _coming(engine: Engine) -> list[Any]:
 
 def _weather(engine: Engine) -> dict[str, Any]:
     today = _local(engine).date()
-    known = [w for w in engine.weather.rows.values() if w.day < today and not w.foretold]
+    known = [w for w in engine.weather.rows.values() if w.day < today and not w.is_forecast]
     last = max(known, key=lambda w: w.day, default=None)
     answer = engine.weather.answer
     return {

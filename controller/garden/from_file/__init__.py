@@ -1,1 +1,1 @@
-"""From the file as written to the garden model."""
+"""The garden model, from the tables of the file."""

@@ -1,4 +1,4 @@
-"""What every part of the filling leans on: defaults are told, pipes are found by their label."""
+"""Defaults and pipe sizes, for all parts that build the model."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _NOWHERE_PIPE = Pipe(label="unknown", bore_m=1.0, wall_m=0.003)
 
 
 class Filling:
-    """One file's filling, and the list of what was filled."""
+    """The written tables of one file, and the list of its filled defaults."""
 
     def __init__(
         self, written: WrittenGarden, faults: Faults, pipes: Mapping[str, Pipe], us: bool
@@ -28,20 +28,20 @@ class Filling:
     def default(
         self, place: Path, key: str, written: _T | None, value: _T, shown: str, why: str = ""
     ) -> _T:
-        """What is written, or the default, which is then told."""
+        """The written value, or the default, which is then reported."""
         if written is None:
-            self.tell(place, key, shown, why)
+            self.report(place, key, shown, why)
             return value
         return written
 
-    def tell(self, place: Path, key: str, shown: str, why: str) -> None:
-        """Note a default."""
+    def report(self, place: Path, key: str, shown: str, why: str) -> None:
+        """Report a default."""
         self.filled.append(
             Filled(where=self.faults.where(place) or "garden", key=key, shown=shown, why=why)
         )
 
     def pipe(self, place: Path, written: str | Pipe | None, default: str) -> Pipe:
-        """The pipe of a label, or the gardener's own."""
+        """The pipe with this label, or the gardener's own."""
         if isinstance(written, Pipe):
             return written
         label = self.default(place[:-1], str(place[-1]), written, default, default)

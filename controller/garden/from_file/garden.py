@@ -1,4 +1,4 @@
-"""From the file as written to the garden model: references followed, every default filled and told.
+"""The garden model: references resolved, every default filled in and reported.
 
 Defaults marked `our choice` have no other source.
 """
@@ -13,7 +13,7 @@ from controller.garden.faults import Faults, Path
 from controller.garden.from_file.defaults import Filling
 from controller.garden.from_file.hardware import health_of, master_of, meter_of, sensors_of
 from controller.garden.from_file.supply import runs_of, supply_of
-from controller.garden.from_file.zones import Grounds
+from controller.garden.from_file.zones import ZoneBuilder
 from controller.garden.model import (
     Board,
     Coefficients,
@@ -35,10 +35,10 @@ _AT: Path = ("weather",)
 
 
 def weather_of(filling: Filling) -> WeatherSource:
-    """The sources of the weather; what does not go together is noted."""
+    """The sources of weather; keys that do not fit together give a fault."""
     w = filling.written.weather
     if w.file is None:
-        filling.tell(_AT, "file", "none", "no station file is named")
+        filling.report(_AT, "file", "none", "no station file is named")
         if w.file_kind is not None:
             filling.faults.add(
                 (*_AT, "file_kind"),
@@ -71,11 +71,11 @@ def weather_of(filling: Filling) -> WeatherSource:
 
 
 def _frost_hold_c(filling: Filling) -> float | None:
-    """Under which low of the night nothing is watered; None where that is switched off."""
+    """Temperature below which nothing is watered; None if this is switched off. [°C]"""
     held = filling.written.weather.frost_hold
     if held is None:
         shown = show.show_temperature(0.0, filling.us)
-        filling.tell(
+        filling.report(
             _AT, "frost_hold", shown, "nothing is watered where a day's low is to be under it"
         )
         return 0.0
@@ -83,7 +83,7 @@ def _frost_hold_c(filling: Filling) -> float | None:
 
 
 def _services(filling: Filling) -> tuple[str, ...]:
-    """The services by name; `online = true` is told as what it stands for."""
+    """The services by name; the meaning of `online = true` is reported."""
     w = filling.written.weather
     asked = filling.default(
         _AT, "online", w.online, False, "false", "nothing is fetched unless you ask"
@@ -101,15 +101,15 @@ def _services(filling: Filling) -> tuple[str, ...]:
     if not asked:
         return ()
     if w.contact is None:
-        filling.tell(
+        filling.report(
             _AT, "online", "open-meteo", "true means this; with a contact, met-norway after it"
         )
         return ("open-meteo",)
-    filling.tell(_AT, "online", "open-meteo, met-norway", "true means these, in this order")
+    filling.report(_AT, "online", "open-meteo, met-norway", "true means these, in this order")
     return ("open-meteo", "met-norway")
 
 
-# our choice: before the heat of the day, and when people come home.
+# Our choice: before the heat of the day, and when people come home.
 RELAY_WINDOW = Window(opens=time(5), closes=time(8), valves=frozenset({ValveKind.RELAY}))
 HAND_WINDOW = Window(opens=time(18), closes=time(20), valves=frozenset({ValveKind.HAND}))
 
@@ -117,12 +117,12 @@ HAND_WINDOW = Window(opens=time(18), closes=time(20), valves=frozenset({ValveKin
 def fill(
     written: WrittenGarden, *, faults: Faults, pipes: Mapping[str, Pipe], us_units: bool
 ) -> Garden:
-    """Build the garden; a reference that leads nowhere is noted in `faults`."""
+    """Build the garden; an unknown reference is a fault in `faults`."""
     return _Fill(Filling(written, faults, pipes, us_units)).garden()
 
 
 class _Fill:
-    """What belongs to the whole garden."""
+    """Builds the parts that belong to the whole garden."""
 
     def __init__(self, filling: Filling) -> None:
         self.filling = filling
@@ -130,13 +130,13 @@ class _Fill:
     def garden(self) -> Garden:
         w = self.filling.written
         if w.units is None and w.site.units is None:
-            self.filling.tell(
+            self.filling.report(
                 (), "units", "us" if self.filling.us else "metric", "most of the file is in them"
             )
         runs = runs_of(self.filling)
         at_tap = [run.pipe for run in runs if not run.parent]
-        grounds = Grounds(self.filling, runs)
-        zones = grounds.zones
+        builder = ZoneBuilder(self.filling, runs)
+        zones = builder.zones
         supply = supply_of(self.filling)
         return Garden(
             site=self._site(),
@@ -152,7 +152,7 @@ class _Fill:
             meter=meter_of(self.filling, supply),
             sensors=sensors_of(self.filling),
             health=health_of(self.filling),
-            beds=grounds.beds,
+            beds=builder.beds,
             zones=zones,
             own_crops=tuple(own_crop(crop) for crop in w.crop),
             own_soils=tuple(own_soil(soil) for soil in w.soil),
@@ -186,7 +186,7 @@ class _Fill:
                 at, "settling_days", settling_days, 7, "7", "our choice: kept moist when set out"
             )
         if w.refill_at is None:
-            self.filling.tell(
+            self.filling.report(
                 at,
                 "refill_at",
                 "0.5 to 0.8, by the crop's stage",
@@ -281,7 +281,7 @@ class _Fill:
         for window in windows:
             (kind,) = window.valves
             shown = f"{window.opens:%H:%M} to {window.closes:%H:%M} for {kind} valves"
-            self.filling.tell(("watering",), "window", shown, "our choice")
+            self.filling.report(("watering",), "window", shown, "our choice")
         return tuple(windows)
 
     def _board(self, zones: tuple[Zone, ...]) -> Board:
@@ -314,12 +314,12 @@ class _Fill:
 
 
 def _first_moment(written: date | datetime) -> datetime:
-    """A plain date begins at its midnight."""
+    """The start of a hold: a plain date begins at its midnight."""
     return written if isinstance(written, datetime) else datetime.combine(written, time())
 
 
 def _last_moment(written: date | datetime) -> datetime:
-    """A plain date is meant with the whole of that day."""
+    """The end of a hold: a plain date includes its whole day."""
     if isinstance(written, datetime):
         return written
     return datetime.combine(min(written, date(9999, 12, 30)) + timedelta(days=1), time())

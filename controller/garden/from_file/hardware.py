@@ -1,6 +1,6 @@
-"""Valves, meter, sensors and the health address of the model, from the file as written.
+"""Valves, meter, sensors and health address of the model.
 
-What a kind of valve needs and what makes no sense for it is told here.
+Keys that a kind of valve needs, or cannot have, give a fault here.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from controller.garden.model import (
 from controller.garden.plumbing import Device, Master, Supply, Valve, ValveKind
 from controller.units import head_m_from_psi, m3_s_from_l_min
 
-METER_DEBOUNCE_S = 0.002  # a reed contact's bouncing (from memory)
+METER_DEBOUNCE_S = 0.002  # bounce of a reed contact (from memory)
 SENSOR_DEBOUNCE_S = 0.1  # our choice
 # Small turbine meters begin to turn at 1 to 2 L/min (from memory); a house meter of 2.5 m3/h and
 # ratio 80 is right from 2500 / 80 L/h = 0.52 L/min on (Q1 = Q3 / R, ISO 4064-1).
@@ -40,7 +40,7 @@ HERE = "127.0.0.1"
 
 
 def meter_of(filling: Filling, supply: Supply) -> Meter | None:
-    """The flow meter, if there is one; `supply` tells how fast its pulses may come."""
+    """The flow meter, if there is one; `supply` gives the highest rate of its pulses."""
     written = filling.written.meter
     if written is None:
         return None
@@ -70,7 +70,7 @@ def meter_of(filling: Filling, supply: Supply) -> Meter | None:
 
 
 def sensors_of(filling: Filling) -> tuple[Sensor, ...]:
-    """The switches and gauges, as they are written."""
+    """The switches and gauges."""
     return tuple(
         _sensor(filling, sensor, ("sensor", number))
         for number, sensor in enumerate(filling.written.sensor)
@@ -78,7 +78,7 @@ def sensors_of(filling: Filling) -> tuple[Sensor, ...]:
 
 
 def health_of(filling: Filling) -> HealthAddress:
-    """Where the daemon may be looked at; nowhere unless a port is named."""
+    """The address of the health page; without a port there is none."""
     written = filling.written.health
     if written.port is None:
         if written.address is not None:
@@ -95,23 +95,23 @@ def health_of(filling: Filling) -> HealthAddress:
 
 
 def _per_pulse_m3(filling: Filling, written: WrittenMeter) -> float:
-    """What passes at each pulse, told in one of two ways."""
+    """Volume of one pulse, written in one of two forms. [m3]"""
     at: Path = ("meter",)
-    told = [one for one in (written.per_pulse_m3, written.pulses_per_m3) if one is not None]
-    if len(told) != 1:
-        said = "both per_pulse and pulses_per" if told else "neither per_pulse nor pulses_per"
+    given = [one for one in (written.per_pulse_m3, written.pulses_per_m3) if one is not None]
+    if len(given) != 1:
+        which = "both per_pulse and pulses_per" if given else "neither per_pulse nor pulses_per"
         filling.faults.add(
             at,
-            f'found {said}; a meter tells one of them, as in per_pulse = "0.45 L" or '
+            f'found {which}; a meter tells one of them, as in per_pulse = "0.45 L" or '
             'pulses_per = "450 per L"',
             needs=[(*at, "per_pulse"), (*at, "pulses_per")],
         )
         filling.faults.spoil((*at, "per_pulse"))
-    return told[0] if told else 0.001
+    return given[0] if given else 0.001
 
 
 def _debounce_s(filling: Filling, written: WrittenMeter, apart_s: float) -> float:
-    """How long a contact must hold still; pulses at the tap's full flow must not be lost by it."""
+    """Debounce time of a contact; no pulse at the tap's full flow may be lost. [s]"""
     at: Path = ("meter",)
     default_s = min(METER_DEBOUNCE_S, apart_s / 4.0)
     found_s = filling.default(
@@ -128,7 +128,7 @@ def _debounce_s(filling: Filling, written: WrittenMeter, apart_s: float) -> floa
 
 
 def _actions(filling: Filling, written: WrittenWhen) -> dict[FlowFinding, Action]:
-    """What each finding does. Defaults: our choice, the mildest that keeps water from running."""
+    """The action on each finding. Defaults are our choice: the mildest that stops the water."""
     at: Path = ("meter", "when")
     master = filling.written.master is not None
     shut = (
@@ -141,7 +141,7 @@ def _actions(filling: Filling, written: WrittenWhen) -> dict[FlowFinding, Action
         FlowFinding.BURST: (Action.HOLD_ZONE, "our choice: its water runs where nobody wants it"),
         FlowFinding.NOT_OPENED: (Action.HOLD_ZONE, "our choice: somebody must look at its valve"),
         FlowFinding.NOT_CLOSED: shut,
-        # All is shut already, and whoever fills a can must not stop the garden for August.
+        # All is shut already, and a person who fills a can must not stop the garden for August.
         FlowFinding.LEAK: (Action.NOTE, "our choice: all is shut already"),
         FlowFinding.CHANGED: (Action.NOTE, "our choice: it is small, and somebody has to look"),
         FlowFinding.MISCOUNTED: (Action.NOTE, "our choice: time stands in for the meter"),
@@ -194,7 +194,7 @@ def _sensor(filling: Filling, written: WrittenSensor, at: Path) -> Sensor:
     )
 
 
-# Makers of small diaphragm valves ask for 5 to 10 psi (from memory); the higher is our choice.
+# Makers of small diaphragm valves require 5 to 10 psi (from memory); the higher is our choice.
 DIAPHRAGM_HEAD_M = head_m_from_psi(10.0)
 # Small motorised balls take some 5 to 15 s (from memory). Our choice, for one that returns by
 # itself: a wrong second costs a little water. One that stays is driven by this time alone, so
@@ -202,23 +202,23 @@ DIAPHRAGM_HEAD_M = head_m_from_psi(10.0)
 BALL_TRAVEL_S = 8.0
 # For the pressure to build up, and for a diaphragm to shut against. Our choice.
 AHEAD_S = 2.0
-LONGEST_MASTER_S = 86_400.0  # its zones' own limits shut it
+LONGEST_MASTER_S = 86_400.0  # the limits of its zones shut it
 _BALLS = (Device.BALL_RETURNS, Device.BALL_STAYS)
 # Keys of a valve that only a relay moves.
 _MOVED = ("kind", "close_relay", "opens_in", "closes_in")
 
 
 def valve_of(filling: Filling, written: WrittenValve | None, at: Path) -> Valve:
-    """The valve of the zone that stands at `at`."""
+    """The valve of the zone at `at`."""
     place: Path = (*at, "valve")
     if written is None:
-        filling.tell(at, "valve", "hand = true", "no relay is named")
+        filling.report(at, "valve", "hand = true", "no relay is named")
         written = WrittenValve.model_validate({"hand": True})
     elif (written.relay is None) == (not written.hand):
-        said = "neither relay nor hand" if written.relay is None else "both relay and hand"
+        which = "neither relay nor hand" if written.relay is None else "both relay and hand"
         filling.faults.add(
             place,
-            f"found {said}; a valve is {{ relay = 17 }} or {{ hand = true }}",
+            f"found {which}; a valve is {{ relay = 17 }} or {{ hand = true }}",
             needs=[(*place, "relay"), (*place, "hand")],
         )
     moved = _moved(filling, written, place)
@@ -252,7 +252,7 @@ def valve_of(filling: Filling, written: WrittenValve | None, at: Path) -> Valve:
 
 
 def master_of(filling: Filling, zones: Iterable[Zone]) -> Master | None:
-    """The valve ahead of all zones, if there is one."""
+    """The master valve, if there is one."""
     written = filling.written.master
     if written is None:
         return None
@@ -287,7 +287,7 @@ class _Moved:
 
 
 def _moved(filling: Filling, written: WrittenDevice, at: Path) -> _Moved:
-    """How long the valve takes, and the head it wants; what does not go with its kind is noted."""
+    """Travel and closing head of a valve; keys that do not fit its kind give a fault."""
     if written.relay is None:
         for key in _MOVED:
             if filling.faults.is_written((*at, key)):
@@ -325,7 +325,7 @@ def _check_close_relay(filling: Filling, written: WrittenDevice, at: Path) -> No
 
 
 def _travel_s(filling: Filling, written: WrittenDevice, at: Path) -> tuple[float, float]:
-    """Seconds to open and to shut; the one that is not told is as long as the other."""
+    """Time to open and to shut; a missing one is equal to the other. [s]"""
     opens_s, closes_s = written.opens_in_s, written.closes_in_s
     if written.kind not in _BALLS:
         return opens_s or 0.0, closes_s or 0.0
@@ -339,7 +339,7 @@ def _travel_s(filling: Filling, written: WrittenDevice, at: Path) -> tuple[float
             )
         else:
             shown = show.show_duration(BALL_TRAVEL_S)
-            filling.tell(at, "opens_in", shown, "our choice: time yours")
+            filling.report(at, "opens_in", shown, "our choice: time yours")
         opens_s = BALL_TRAVEL_S
     if opens_s is None:
         shown = show.show_duration(closes_s or 0.0)
@@ -357,7 +357,7 @@ def _travel_s(filling: Filling, written: WrittenDevice, at: Path) -> tuple[float
 
 
 def _least_closing_head_m(filling: Filling, written: WrittenDevice, at: Path) -> float:
-    """The pressure it wants before it to shut, which only a diaphragm does."""
+    """Head that a diaphragm needs before it to shut; 0 for other devices. [m]"""
     key, least_m = "least_closing_pressure", written.least_closing_head_m
     if written.kind is None:
         shown = show.show_pressure(0.0, filling.us)
@@ -385,7 +385,7 @@ def _ahead_s(
     why: str,
     leans_on: str | None,
 ) -> float:
-    """How long the master is open alone: no shorter than what it waits for."""
+    """Time between the master and its zones, at least `least_s`, the travel it waits for. [s]"""
     at: Path = ("master",)
     default_s = max(AHEAD_S, least_s)
     shown = show.show_duration(default_s)

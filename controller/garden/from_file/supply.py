@@ -1,4 +1,4 @@
-"""The supply and the main of the model, from the file as written."""
+"""Supply and main of the model."""
 
 from __future__ import annotations
 
@@ -22,14 +22,14 @@ _CLOSE_M = 1e-9
 
 
 def runs_of(filling: Filling) -> tuple[Run, ...]:
-    """The runs, each after the one it leaves; what cannot be placed is noted and left out."""
+    """The runs, each after its parent; a run that cannot be placed gives a fault."""
     return _Runs(filling).built()
 
 
 def place_of(
     filling: Filling, zone: WrittenZone, at: Path, runs: Sequence[Run]
 ) -> tuple[str, float]:
-    """The run a zone hangs on, "" for a main of one pipe, and how far along it. [m]"""
+    """The run of a zone ("" for a main of one pipe), and the distance along it. [m]"""
     us = filling.us
     if not filling.written.main.run:
         for key, value in (("run", zone.run), ("along", zone.along_m)):
@@ -79,7 +79,7 @@ def place_of(
 
 @dataclass(frozen=True, slots=True)
 class _Begin:
-    """Where a run leaves another: how far along, and whether nothing else leaves from its end."""
+    """Where a run leaves another: the distance, and whether it alone leaves from its end."""
 
     parent: Run | None
     from_m: float
@@ -115,7 +115,7 @@ class _Runs:
                 else:
                     left.append(run)
             if len(left) == len(waiting):
-                break  # these are faulty, and have been named
+                break  # these have faults already
             waiting = left
         return tuple(runs.values())
 
@@ -142,17 +142,17 @@ class _Runs:
                         )
 
     def _check_loops(self) -> None:
-        """A run that hangs, over others, on itself; each loop is named once, with all its runs."""
-        said: set[str] = set()
+        """Add a fault for each loop of runs, once, with all its runs."""
+        reported: set[str] = set()
         for number, run in enumerate(self.written):
             way = [run.name]
             start = run.start
             while not _is_tap(start) and start in self.numbers and start not in way:
                 way.append(start)
                 start = self.written[self.numbers[start]].start
-            if start != run.name or run.name in said:
+            if start != run.name or run.name in reported:
                 continue
-            said.update(way)
+            reported.update(way)
             names = " from ".join(f'"{name}"' for name in (*way, run.name))
             self.faults.add(
                 ("main", "run", number, "from"),
@@ -202,19 +202,19 @@ class _Runs:
 
         here_m = from_m(run)
         if run.along_m is None:
-            self.filling.tell(at, "along", length, f'the end of the run "{parent.name}"')
+            self.filling.report(at, "along", length, f'the end of the run "{parent.name}"')
         here = [one for one in self.written if one.start == parent.name and from_m(one) == here_m]
         return _Begin(parent, here_m, here_m == parent.length_m and len(here) == 1)
 
     def _loss_k(self, run: WrittenRun, at: Path, begin: _Begin, pipe: Pipe) -> float:
-        """The loss on the way into the run, and of its fittings."""
+        """Loss coefficient of the entry into a run and of its fittings. [-]"""
         if begin.parent is None:
             loss_k, why = ENTRANCE_K, "the entrance from the tap"
         else:
             begins = run.begins
             if begins is None:
                 begins = Begins.STRAIGHT if begin.goes_on else Begins.SIDE
-                self.filling.tell(
+                self.filling.report(
                     at,
                     "begins",
                     begins,
@@ -226,7 +226,7 @@ class _Runs:
         if added:
             counted = [f"{added.count(one)} x {one}" for one in dict.fromkeys(added)]
             why += f", with {show.listed(counted)}"
-        self.filling.tell(at, "loss_k", f"{loss_k:.3g}", why)
+        self.filling.report(at, "loss_k", f"{loss_k:.3g}", why)
         return loss_k
 
 
@@ -269,7 +269,7 @@ _SHUT_OFF_OVER = 1.25
 
 
 def supply_of(filling: Filling) -> Supply:
-    """The supply; what is missing or belongs to another kind is noted."""
+    """The supply; missing keys, and keys of another kind, give a fault."""
     supply = filling.written.supply
     kind = filling.default(_AT, "kind", supply.kind, SupplyKind.MAINS, "mains")
     for key in sorted({key for keys in _OWN.values() for key in keys} - set(_OWN[kind])):
@@ -303,7 +303,7 @@ def supply_of(filling: Filling) -> Supply:
     else:
         flow_m3_s, test_head_m = _flow_test(filling, kind)
     if supply.flow_test is not None and supply.flow_test.on is None:
-        filling.tell(
+        filling.report(
             (*_AT, "flow_test"), "on", "unknown", "its day; a supply changes by some 15 % in years"
         )
     falls_to_m = supply.falls_to_m
@@ -341,7 +341,7 @@ def supply_of(filling: Filling) -> Supply:
 def _needed(
     filling: Filling, key: str, found: _T | None, stand_in: _T, asks: str | None = None
 ) -> _T:
-    """What is written; where nothing is, that is noted, and a stand-in takes its place."""
+    """The written value; without one, a fault and a stand-in."""
     if found is not None:
         return found
     place, words = (*_AT, key), _ASKS.get(asks or key)
@@ -351,7 +351,7 @@ def _needed(
 
 
 def _pump(filling: Filling) -> Pump:
-    """A pump and its tank, with the defaults of what nobody knows."""
+    """A pump and its tank, with defaults."""
     supply = filling.written.supply
     on_m = _needed(filling, "switch_on", supply.on_head_m, 1.0)
     off_m = _needed(filling, "switch_off", supply.off_head_m, 200.0)
@@ -382,16 +382,16 @@ def _pump(filling: Filling) -> Pump:
 
 
 def _before(filling: Filling) -> BeforeRegulator | None:
-    """The mains before a regulator, where the gardener knows their pressure."""
+    """The mains before a regulator, if the gardener knows their pressure."""
     supply = filling.written.supply
-    for key, written, wants in (
+    for key, written, needed_key in (
         ("flow_test_before", supply.flow_test_before, "static_pressure"),
         ("open_loss", supply.open_loss, "flow_test_before"),
     ):
-        if written is not None and not filling.faults.is_written((*_AT, wants)):
+        if written is not None and not filling.faults.is_written((*_AT, needed_key)):
             filling.faults.add(
                 (*_AT, key),
-                f"found it without {wants}, measured before the regulator as well: write both",
+                f"found it without {needed_key}, measured before the regulator as well: write both",
             )
     if supply.static_head_m is None:
         return None
@@ -400,7 +400,7 @@ def _before(filling: Filling) -> BeforeRegulator | None:
     flow_m3_s, head_m = _read_test(filling, "flow_test_before", supply.flow_test_before)
     loss = supply.open_loss
     if loss is None:
-        filling.tell(
+        filling.report(
             _AT, "open_loss", "none", "what a wide open regulator takes is often on its data sheet"
         )
     elif loss.flow_m3_s is None or loss.head_m is None or loss.fill_m3 or loss.fill_s:
@@ -420,10 +420,10 @@ def _before(filling: Filling) -> BeforeRegulator | None:
 
 
 def _assumed_test(filling: Filling, set_m: float) -> tuple[float, float]:
-    """What stands in for the flow test of a regulator, which is then told."""
+    """The stand-in for a missing flow test of a regulator, which is then reported."""
     head_m = (1.0 - ASSUMED_FALL) * set_m
     us = filling.us
-    filling.tell(
+    filling.report(
         _AT,
         "flow_test",
         f"{show.show_pressure(head_m, us)} at {show.show_flow(ASSUMED_AT_M3_S, us)}",
@@ -433,7 +433,7 @@ def _assumed_test(filling: Filling, set_m: float) -> tuple[float, float]:
 
 
 def _flow_test(filling: Filling, kind: SupplyKind) -> tuple[float, float]:
-    """Flow of the test, and the head at the tap meanwhile."""
+    """Flow of the test, and the head at the tap with it."""
     asks = "pump" if kind is SupplyKind.PUMP else "flow_test"
     test = _needed(filling, "flow_test", filling.written.supply.flow_test, None, asks)
     if test is None:

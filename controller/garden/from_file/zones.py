@@ -1,4 +1,4 @@
-"""Beds, zones, rows and plantings of the model, from the file as written."""
+"""Beds, zones, rows and plantings of the model."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def _start_of(written: WrittenPlanting) -> date | None:
 
 
 def _years_before(written: WrittenPlanting) -> int | None:
-    """The growing years a planting had here before its first day; None: it is established."""
+    """Growing years of a planting before its first day; None: it is established."""
     start = _start_of(written)
     if written.planted_year is not None and start is not None:
         return max(start.year - written.planted_year, 0)
@@ -65,7 +65,7 @@ def _years_before(written: WrittenPlanting) -> int | None:
 
 
 def stand_together(plantings: tuple[Planting, ...]) -> bool:
-    """Whether two plantings of a zone are ever in the ground on the same day."""
+    """Whether two plantings of a zone stand on a common day."""
     return any(
         one.start <= other.until and other.start <= one.until
         for one, other in combinations(plantings, 2)
@@ -73,7 +73,7 @@ def stand_together(plantings: tuple[Planting, ...]) -> bool:
 
 
 def check_plantings(zone: WrittenZone, at: Path, faults: Faults) -> None:
-    """Note what is wrong with the plantings of the zone at `at`."""
+    """Add the faults of the plantings of the zone at `at`."""
     spans: list[tuple[date, date, int]] = []
     for number, planting in enumerate(zone.planting):
         place: Path = (*at, "planting", number)
@@ -109,13 +109,13 @@ def check_plantings(zone: WrittenZone, at: Path, faults: Faults) -> None:
 
 
 def _check_standing(planting: WrittenPlanting, place: Path, faults: Faults) -> None:
-    """What is said of how long a perennial stands there fits together; at most one fault."""
+    """Check the keys of a perennial's age against each other; at most one fault."""
     out, begins, year = planting.transplanted, planting.grows_from, planting.planted_year
     start = _start_of(planting)
     key, words = "", ""
     if planting.sown is not None:
-        said = {"from": begins, "established": planting.established or None, "planted_year": year}
-        key = next((key for key, found in said.items() if found is not None), "")
+        given = {"from": begins, "established": planting.established or None, "planted_year": year}
+        key = next((key for key, found in given.items() if found is not None), "")
         words = "found sown as well; it is for a perennial that was set out, or stands there"
     elif out and begins and not 0 <= (begins - out).days <= _LONGEST_WAIT_DAYS:
         key = "from"
@@ -147,7 +147,7 @@ def _check_standing(planting: WrittenPlanting, place: Path, faults: Faults) -> N
 
 
 def _check_stages(planting: WrittenPlanting, place: Path, faults: Faults) -> None:
-    """Stages are told in days, in warmth, or by the packet."""
+    """Stages are given in days, in warmth, or by the packet: in one form only."""
     for key in ("stages", "stages_warmth"):
         if planting.harvest_days is not None and getattr(planting, key) is not None:
             faults.add(
@@ -176,7 +176,7 @@ def _check_stages(planting: WrittenPlanting, place: Path, faults: Faults) -> Non
 def _check_rows(
     planting: WrittenPlanting, zone: WrittenZone, at: Path, place: Path, faults: Faults
 ) -> None:
-    """The rows a planting names are there."""
+    """A planting's rows must exist."""
     count = len(zone.row)
     has = "one row" if count == 1 else f"rows 1 to {count}"
     for number in planting.rows or ():
@@ -189,7 +189,7 @@ def _check_rows(
 
 
 def _check_emergence(planting: WrittenPlanting, start: date, place: Path, faults: Faults) -> None:
-    """Only what was sown comes up, and before it is pulled."""
+    """Only a sown planting emerges, and before its last day."""
     days = planting.emerges_days
     if days is None:
         return
@@ -209,9 +209,9 @@ def _check_emergence(planting: WrittenPlanting, start: date, place: Path, faults
 def _check_overlaps(
     spans: list[tuple[date, date, int]], zone: WrittenZone, at: Path, faults: Faults
 ) -> None:
-    """A row holds one planting at a time; said once for each planting that comes too early."""
+    """A row has one planting at a time; one fault for each planting that begins too early."""
     everywhere = range(1, max(len(zone.row), 1) + 1)
-    last: dict[int, tuple[date, int]] = {}  # row -> until when it is taken, and by which planting
+    last: dict[int, tuple[date, int]] = {}  # row -> last day and number of its planting
     for start, until, number in spans:
         rows = zone.planting[number].rows or everywhere
         taken = [row for row in rows if row in last and start <= last[row][0]]
@@ -248,7 +248,7 @@ GROUND_WIDTH_M = 0.6096  # 24 in
 CAP_MM, LEAST_CAP_M3 = 60.0, 0.040
 
 
-class Grounds:
+class ZoneBuilder:
     """The beds and zones of one file."""
 
     def __init__(self, filling: Filling, runs: Sequence[Run]) -> None:
@@ -271,7 +271,7 @@ class Grounds:
         )
 
     def _ground(self, ground: WrittenGround, name: str, at: Path, soil_why: str) -> Bed:
-        """What a bed says of its ground, or a zone that has no bed."""
+        """The ground of a bed, or of a zone without a bed."""
         mulch = self.filling.default(at, "mulch", ground.mulch, "none", "none")
         cover, rain = ground.mulch_cover, ground.mulch_rain
         if mulch != "none":
@@ -300,7 +300,7 @@ class Grounds:
         )
 
     def _covers(self, written: tuple[WrittenCover, ...], at: Path) -> tuple[Cover, ...]:
-        """What stands over a bed, or over a zone of its own."""
+        """The covers over a bed, or over a zone alone."""
         one: Path = (*at, "cover")
         return tuple(
             self._cover(cover, one if len(written) == 1 else (*one, number))
@@ -335,7 +335,7 @@ class Grounds:
         )
 
     def _bed_of(self, zone: WrittenZone, at: Path, beds: Mapping[str, Bed]) -> Bed:
-        """The bed a zone names, or one of its own."""
+        """The bed of a zone, or its own."""
         if zone.bed is None:
             if zone.name in beds:
                 self.filling.faults.add(
@@ -357,7 +357,7 @@ class Grounds:
                 needs=[("bed", n, "name") for n in range(len(self.filling.written.bed))],
             )
         bed = beds.get(zone.bed, Bed(name=zone.bed))
-        # A cover may stand over a part of a bed: the zone's own word goes before the bed's.
+        # A cover may stand over a part of a bed: the zone's own cover replaces the bed's.
         return bed if zone.cover is None else replace(bed, covers=self._covers(zone.cover, at))
 
     def _zone(self, zone: WrittenZone, number: int, beds: Mapping[str, Bed]) -> Zone:
@@ -377,12 +377,12 @@ class Grounds:
         cap_m3 = math.ceil(cap_m3 * 100.0 - 1e-9) / 100.0
         cap_why = "our choice: 60 mm over its ground, at least 40 L"
         plantings = tuple(sorted(map(planting_of, zone.planting), key=lambda p: (p.start, p.rows)))
-        unlike = zone.unlike_rows
+        mixed_crops = zone.unlike_rows
         if stand_together(plantings):
-            unlike = self.filling.default(
+            mixed_crops = self.filling.default(
                 at,
                 "unlike_rows",
-                unlike,
+                mixed_crops,
                 UnlikeRows.NEEDIEST,
                 "neediest",
                 "our choice: no row goes short",
@@ -410,7 +410,7 @@ class Grounds:
             ),
             refill_at=zone.refill_at,
             hand_water=zone.hand_water,
-            unlike_rows=unlike or UnlikeRows.NEEDIEST,
+            unlike_rows=mixed_crops or UnlikeRows.NEEDIEST,
         )
 
     def _row(self, row: WrittenRow, at: Path, bed: Bed, rows_in_bed: int) -> Row:
@@ -456,7 +456,7 @@ class Grounds:
         elif row.group_gap_m is not None:
             gap_m = row.group_gap_m
         if row.discharge_coefficient is None:
-            self.filling.tell(
+            self.filling.report(
                 at, "discharge_coefficient", "computed", "from the wall over the bore"
             )
         return Drilling(

@@ -1,1 +1,1 @@
-"""What `check` says of a garden whose file reads well."""
+"""Checks of a garden whose file has no faults."""

@@ -1,10 +1,8 @@
-"""Where water, pipe or clock will disappoint, and how far flows are to be relied on.
+"""The findings of `check`: all faults and cautions of a garden.
 
-Each answer is a place and what to know there.
-
-A fault is something that cannot work as described; a caution something that will work badly or
-needs a look. Design advice (hydraulics/design/advice.py) says some of it again, with more figures:
-those findings tell `about` what.
+A fault cannot work as described; a caution works badly or needs a look. Design advice
+(hydraulics/design/advice.py) repeats some of it with more figures: those findings name its subject
+in `about`.
 """
 
 from __future__ import annotations
@@ -38,26 +36,26 @@ from controller.timetable.check.zone_checks import HOT_DAY_MM, of_bare_rows, of_
 from controller.timetable.need.dose import even_litres
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.weather.covers import of_covers
-from controller.timetable.windows import clock_change_words
+from controller.timetable.windows import clock_change_messages
 from controller.units import M_PER_FT
 
-# Flows that move by less than this over a barrel's fall are not worth a word. Our choice.
+# A smaller change of flow while a barrel empties gives no caution. Our choice.
 _WORTH_SAYING = 0.10
 
 
-def zone_words(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[str]:
-    """What is doubtful about one zone alone: its rows, its stream, its opening, its barrel."""
+def zone_messages(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[str]:
+    """Doubts about one zone alone: its rows, its stream, its opening, its barrel."""
     us = garden.us_units
-    said = [
+    messages = [
         doubt.words
         for doubt in doubtful_rows(flow, most_m3_s=_wide_open_m3_s(zone, lines), us_units=us)
     ]
     jets = jet_words(flow, lines, us_units=us)
     if jets is not None:
-        said.append(jets)
+        messages.append(jets)
     stream = stream_doubt(zone, flow, us_units=us)
     if stream is not None:
-        said.append(stream)
+        messages.append(stream)
     loss_k = lines.valve_loss_k(zone.name)
     guess = opening_doubt(zone, flow, loss_k, us_units=us)
     unmeasured = unmeasured_loss_k(zone, flow)
@@ -66,15 +64,15 @@ def zone_words(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list
             _alone_on(lines.supply, zone, garden, k).flow_m3_s
             for k in (unmeasured[0], unmeasured[2])
         )
-        said.append(f"{guess} (from {show_flow(low, us)} to {show_flow(high, us)} is likely)")
-    fall = _fall_words(zone, garden, flow, lines, loss_k)
+        messages.append(f"{guess} (from {show_flow(low, us)} to {show_flow(high, us)} is likely)")
+    fall = _fall_message(zone, garden, flow, lines, loss_k)
     if fall is not None:
-        said.append(fall)
-    return said
+        messages.append(fall)
+    return messages
 
 
-def barrel_words(garden: Garden, wanted_m3: float) -> str | None:
-    """Whether a hot day's water is more than the barrel gives between its levels."""
+def barrel_message(garden: Garden, wanted_m3: float) -> str | None:
+    """Message if a hot day's water is more than the barrel gives between its levels."""
     holds_m3, us = garden.supply.holds_m3, garden.us_units
     if holds_m3 is None or wanted_m3 <= holds_m3:
         return None
@@ -85,15 +83,15 @@ def barrel_words(garden: Garden, wanted_m3: float) -> str | None:
     )
 
 
-def _fall_words(
+def _fall_message(
     zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines, loss_k: float
 ) -> str | None:
-    """How a zone's flow falls with a barrel's level; None for a steady supply."""
+    """Message on how a zone's flow falls with a barrel's level; None for a steady supply."""
     states = supply_states(garden.supply)
     if garden.supply.kind is not SupplyKind.BARREL or lines.supply != planning_curve(garden.supply):
-        return None  # steady, or measured and replaced
+        return None  # steady, or replaced by a measured curve
     if flow.flow_m3_s <= 0.0:
-        return None  # `check` has a fault for that
+        return None  # `check` has a fault for this
     us = garden.us_units
     start, end = (_alone_on(curve, zone, garden, loss_k) for curve in (states.start, states.end))
     spread = (start.flow_m3_s - end.flow_m3_s) / flow.flow_m3_s
@@ -112,14 +110,14 @@ def _fall_words(
 
 
 def _wide_open_m3_s(zone: Zone, lines: Lines) -> float:
-    """What the zone gives alone with its valve wide open: no advice asks for more. [m3/s]"""
+    """Flow of the zone alone with its valve fully open: the limit of any advice. [m3/s]"""
     if zone.opening.angle_deg == 0.0:
         return lines.zone_flows(frozenset((zone.name,)))[zone.name]
     return _alone_on(lines.supply, zone, lines.garden, zone.take_off_k).flow_m3_s
 
 
 def _alone_on(curve: SupplyCurve, zone: Zone, garden: Garden, loss_k: float) -> ZoneFlow:
-    """The zone alone on another curve, its valve left as it stands."""
+    """The zone alone on another supply curve, with its valve as it is now."""
     lines = Lines(garden, corrections=Corrections(valve_k={zone.name: loss_k}, supply=curve))
     return lines.open_set(frozenset((zone.name,))).zones[zone.name]
 
@@ -128,7 +126,7 @@ __all__ = ["Finding", "findings", "unsaid"]
 
 # Water main guideline of 5 ft/s, for friction and surge (utilities' practice; from memory).
 FASTEST_MAIN_M_S = 5 * M_PER_FT
-# Twice as fast into a row is said without being asked for advice. Our choice.
+# Twice this speed into a row gives a caution also without `--advice`. Our choice.
 WILD_ROW_M_S = 2.0 * FASTEST_MAIN_M_S
 UNEVEN = 0.7  # class limit between fair and poor (ASAE EP458 usage; from memory)
 
@@ -138,7 +136,7 @@ def findings(
 ) -> list[Finding]:
     """All faults and cautions, zone by zone, faults first.
 
-    With the garden's date, also what the next year's changes of the clocks do to its windows.
+    With the garden's date, also the effect of the next year's clock changes on its windows.
     """
     found: list[Finding] = []
     if not garden.zones:
@@ -183,10 +181,10 @@ def _of_zone(zone: Zone, garden: Garden, grounds: Grounds, lines: Lines) -> list
 
 
 def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[Finding]:
-    said: list[str] = []
+    messages: list[str] = []
     if flow.dry_holes:
-        said.append(f"{flow.dry_holes} of its holes stay dry even when it runs alone")
-    said += zone_words(zone, garden, flow, lines)
+        messages.append(f"{flow.dry_holes} of its holes stay dry even when it runs alone")
+    messages += zone_messages(zone, garden, flow, lines)
     even = real_uniformity(flow.holes, garden.watering)
     if even < UNEVEN:
         words = (
@@ -198,17 +196,17 @@ def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Line
                 f". No dose is divided by less than {LEAST_UNIFORMITY:g}, so that quarter gets "
                 f"only {100 * even / LEAST_UNIFORMITY:.0f} % of what it asks for: mend the row"
             )
-        said.append(words)
+        messages.append(words)
     way = lines.main.way_to(lines.main.place(zone))
     bore_m, run = min(((one.pipe.bore_m, one.run) for one in way), default=(garden.main.bore_m, ""))
     speed = velocity_m_s(flow_m3_s=flow.flow_m3_s, bore_m=bore_m)
     if speed > FASTEST_MAIN_M_S:
         through = f'the run "{run}" of the main' if run else "the main"
-        said.append(
+        messages.append(
             f"alone it draws {show_speed(speed, garden.us_units)} through {through}; over "
             f"{show_speed(FASTEST_MAIN_M_S, garden.us_units)} surge and noise grow"
         )
-    found = [caution(where, words) for words in said]
+    found = [caution(where, words) for words in messages]
     for number, speed in row_speeds_m_s(zone, flow).items():
         if speed > WILD_ROW_M_S:
             found.append(
@@ -237,7 +235,7 @@ def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Line
 
 
 def _of_health(garden: Garden) -> list[Finding]:
-    """A health address that others than the board can reach."""
+    """A health address that other computers can reach."""
     health = garden.health
     if health.port is None or ip_address(health.address).is_loopback:
         return []
@@ -249,7 +247,7 @@ def _of_health(garden: Garden) -> list[Finding]:
 
 
 def _hot_day_m3(garden: Garden, lines: Lines) -> float:
-    """A hot day's water of all zones, where the supply may not have it."""
+    """A hot day's water of all zones, for a barrel or a pump; else 0. [m3]"""
     if garden.supply.holds_m3 is None and garden.supply.pump is None:
         return 0.0
     wanted_l = 0.0
@@ -263,17 +261,17 @@ def _hot_day_m3(garden: Garden, lines: Lines) -> float:
 
 
 def _of_barrel(garden: Garden, hot_day_m3: float) -> list[Finding]:
-    """Whether a hot day's water of all zones is in the barrel."""
-    words = barrel_words(garden, hot_day_m3)
+    """A caution if the barrel does not hold a hot day's water of all zones."""
+    words = barrel_message(garden, hot_day_m3)
     return [] if words is None else [caution("supply", words)]
 
 
 def _of_clock_changes(garden: Garden, today: date) -> list[Finding]:
-    """The windows of the coming year that a change of the clocks makes longer or shorter."""
+    """Windows of the next year that a change of the clocks makes longer or shorter."""
     zone_info, last = garden.site.zone_info, today + timedelta(days=365)
     return [
         caution("watering", f"{words}; a window clear of that hour is as long as it says")
-        for words in clock_change_words(garden.watering, zone_info, today, last)
+        for words in clock_change_messages(garden.watering, zone_info, today, last)
     ]
 
 

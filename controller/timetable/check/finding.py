@@ -1,4 +1,4 @@
-"""One thing that `check` has to say of a garden."""
+"""A finding of `check`."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from controller.hydraulics.design.advice_base import Advice
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
-    """One thing to know about the garden.
+    """A fault or a caution about the garden.
 
-    `about` is the subject of the design advice that says the same with more figures, if any does.
+    `about` is the subject of the design advice that says the same with more figures, if any.
     """
 
     weight: Literal["fault", "caution"]
@@ -23,11 +23,11 @@ class Finding:
 
 
 def caution(where: str, words: str, *, about: str = "") -> Finding:
-    """Something that will work badly, or needs a look."""
+    """A finding that something works badly or needs a look."""
     return Finding(weight="caution", where=where, words=words, about=about)
 
 
 def unsaid(found: Iterable[Finding], advice: Iterable[Advice]) -> list[Finding]:
-    """What is left to say beside design advice: every fault, and cautions it does not repeat."""
+    """The findings that design advice does not repeat: every fault, and the other cautions."""
     said = {(one.subject, one.where) for one in advice}
     return [f for f in found if f.weight == "fault" or (f.about, f.where) not in said]

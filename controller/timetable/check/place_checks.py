@@ -1,8 +1,7 @@
-"""Whether latitude, longitude, time zone and the plantings' dates fit each other, for `check`.
+"""Checks that latitude, longitude, time zone and the plantings' dates fit each other.
 
-A place that is not where the gardener is reads as well as the right one: a minus left out puts the
-summer into the winter. Each caution names the likely slip; none is a fault, for borders of time
-zones are drawn by people.
+A wrong place reads as well as the right one: a missing minus sign swaps summer and winter. Each
+caution names the likely mistake. None is a fault, because people draw the borders of time zones.
 """
 
 from __future__ import annotations
@@ -21,24 +20,25 @@ from controller.garden.show import show_temperature
 from controller.timetable.check.finding import Finding, caution
 from crops.catalogue import Crop
 
-# A zone's clock may lie so far from the sun's, and its places so far from its city; our choice. Of
-# the cities of the zone table only Dawson, Whitehorse, Nome and one in Antarctica pass the first.
+# A time zone's clock may differ so much from solar time, and its places may be so far from its
+# city; our choice. Of the cities of the zone table only Dawson, Whitehorse, Nome and one in
+# Antarctica exceed the first.
 MOST_OFF_H, MOST_FROM_CITY_H = 2.0, 1.0
-# Zones whose land is wider than that: China keeps one time from 73 to 135 east; western Alaska.
+# Time zones that are wider: China has one time from 73 to 135 east; western Alaska.
 _WIDE_DEG = {
     **dict.fromkeys(("Asia/Shanghai", "Asia/Chongqing", "Asia/Harbin", "PRC"), (73.0, 135.0)),
     **dict.fromkeys(("America/Anchorage", "US/Alaska"), (-173.0, -129.0)),
 }
-# Both a site and its zone's city so far from the equator, on either side, cannot be neighbours.
-# Our choice: no zone reaches from one to the other.
+# A site and its time zone's city, both so far from the equator and on different sides, cannot be
+# neighbours. Our choice: no time zone covers both.
 BOTH_FROM_EQUATOR_DEG = 15.0
 _FIXED = frozenset(
     {"EST", "MST", "HST", "UTC", "UCT", "GMT", "GMT0", "GMT+0", "GMT-0", "Greenwich"}
     | {"Universal", "Zulu"}
 )
-# A crop of the warmth does not grow below its base temperature (no less than 10 °C taken), hardly
-# up to so much above it; half a year later it would be so much warmer. Our choice: the season's
-# rough temperatures leave winter crops of 27 to 30 degrees of latitude in peace.
+# A warm-season crop does not grow below its base temperature (at least 10 °C), and hardly up to so
+# much above it; half a year later it would be so much warmer. Our choice: with the season's rough
+# temperatures, winter crops at 27 to 30 degrees of latitude give no caution.
 WARM_BASE_C, HARDLY_C, WARMER_C = 10.0, 4.0, 6.0
 _HALF_A_YEAR = timedelta(days=182)
 _YEAR = 2031  # any: offsets are looked up in it
@@ -46,7 +46,7 @@ _YEAR = 2031  # any: offsets are looked up in it
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class City:
-    """The place that names a time zone."""
+    """The city that names a time zone."""
 
     zone: str
     latitude_deg: float
@@ -54,19 +54,19 @@ class City:
 
 
 def of_place(garden: Garden, crop: Callable[[str], Crop]) -> list[Finding]:
-    """What does not fit of the garden's place, its time zone and its plantings' dates."""
+    """Cautions on the garden's place, its time zone and its plantings' dates."""
     site = garden.site
-    words = [_zone_words(site), _longitude_words(site)]
-    latitude = _latitude_words(site)
-    words.append(latitude or _season_words(garden, crop))
+    words = [_zone_message(site), _longitude_message(site)]
+    latitude = _latitude_message(site)
+    words.append(latitude or _season_message(garden, crop))
     return [caution("site", found) for found in words if found]
 
 
 @lru_cache(maxsize=1)
 def cities() -> dict[str, City]:
-    """The time zones with a place, by name; empty where this system's zone data have no table.
+    """The time zones with a place, by name; empty if this system's zone data have no table.
 
-    Source: zone.tab of the IANA time zone database, as the package tzdata brings it.
+    Source: zone.tab of the IANA time zone database, from the package tzdata.
     """
     try:
         text = (files("tzdata") / "zoneinfo" / "zone.tab").read_text(encoding="utf-8")
@@ -97,8 +97,8 @@ def _degrees(text: str, digits: int) -> float:
     return -value if text[0] == "-" else value
 
 
-def _zone_words(site: Site) -> str:
-    """A zone that is one offset and no place."""
+def _zone_message(site: Site) -> str:
+    """Message on a time zone that is a fixed offset without a place."""
     if site.timezone not in _FIXED and not site.timezone.startswith("Etc/"):
         return ""
     near = _nearest_city(site)
@@ -109,8 +109,8 @@ def _zone_words(site: Site) -> str:
     )
 
 
-def _longitude_words(site: Site) -> str:
-    """A longitude that the clock does not fit."""
+def _longitude_message(site: Site) -> str:
+    """Message on a longitude that does not fit the time zone."""
     off_h = _hours_off(site, site.longitude_deg)
     if off_h <= MOST_OFF_H or _known_to_fit(site, site.longitude_deg):
         return ""
@@ -125,8 +125,8 @@ def _longitude_words(site: Site) -> str:
     return f"{words}; one of the two may be another place's"
 
 
-def _latitude_words(site: Site) -> str:
-    """A latitude on the other side of the equator than the zone's own city."""
+def _latitude_message(site: Site) -> str:
+    """Message on a latitude on the other side of the equator than the time zone's city."""
     city = cities().get(site.timezone)
     if (
         city is None
@@ -142,8 +142,8 @@ def _latitude_words(site: Site) -> str:
     )
 
 
-def _season_words(garden: Garden, crop: Callable[[str], Crop]) -> str:
-    """Crops of the warmth that stand in the winter of the place; the first of them is named."""
+def _season_message(garden: Garden, crop: Callable[[str], Crop]) -> str:
+    """Message on warm-season crops in the winter of the place; it names the first."""
     site = garden.site
     cold = [
         (zone.name, planting, found)
@@ -166,7 +166,7 @@ def _season_words(garden: Garden, crop: Callable[[str], Crop]) -> str:
 
 
 def _too_cold_c(site: Site, planting: Planting, crop: Crop) -> float | None:
-    """How warm it is on average while a crop of the warmth stands in winter; None for any other."""
+    """Mean temperature of a warm-season crop that stands in winter; None for others. [°C]"""
     base_c = crop.gdd_base_c
     comes_up_cold = not crop.emergence_days or crop.emergence_days[1] > 0.0  # in soil of 10 °C
     if crop.perennial or base_c is None or (base_c < WARM_BASE_C and comes_up_cold):
@@ -181,7 +181,7 @@ def _too_cold_c(site: Site, planting: Planting, crop: Crop) -> float | None:
 
 
 def _mean_c(site: Site, planting: Planting, later: timedelta) -> float:
-    """Mean temperature of a planting's days, or of those half a year later, by the latitude."""
+    """Mean temperature of a planting's days, or half a year later, by the latitude. [°C]"""
     count = min((planting.until - planting.start).days, 364) + 1
     days = [planting.start + timedelta(days=n) for n in range(0, count, 7)]
     return sum(_season_c(site, day + later) for day in days) / len(days)
@@ -197,7 +197,7 @@ def _season_c(site: Site, day: date) -> float:
 
 
 def _hours_off(site: Site, longitude_deg: float) -> float:
-    """How far the zone's clock is off the sun there, at the time of the year it is least. [h]"""
+    """Smallest difference in a year between the zone's clock and solar time there. [h]"""
     zone = ZoneInfo(site.timezone)
     found = []
     for month in range(1, 13):
@@ -208,7 +208,7 @@ def _hours_off(site: Site, longitude_deg: float) -> float:
 
 
 def _known_to_fit(site: Site, longitude_deg: float) -> bool:
-    """Whether a place lies in the zone all the same: it is wide, or its city is as far off."""
+    """Whether the place may be in the zone after all: it is wide, or its city differs as much."""
     low, high = _WIDE_DEG.get(site.timezone, (1.0, -1.0))
     city = cities().get(site.timezone)
     near = city is not None and abs(city.longitude_deg - longitude_deg) < 15.0 * MOST_FROM_CITY_H
@@ -216,7 +216,7 @@ def _known_to_fit(site: Site, longitude_deg: float) -> bool:
 
 
 def _nearest_city(site: Site) -> City | None:
-    """The city of the zone table that lies nearest."""
+    """The nearest city of the zone table."""
 
     def apart(city: City) -> float:
         lat_a, lat_b = radians(site.latitude_deg), radians(city.latitude_deg)

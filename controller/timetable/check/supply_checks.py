@@ -1,4 +1,4 @@
-"""Pumps, regulators, forked mains and zones open together."""
+"""Checks of the supply: pumps, regulators, forked mains, zones open together."""
 
 from __future__ import annotations
 
@@ -29,18 +29,18 @@ from controller.timetable.check.finding import Finding, caution
 from controller.units import head_m_from_psi
 
 _MANY_NAMES = 5
-# Of the head before a valve, what a fork may take uncounted before it is worth saying. Our choice.
+# The share of the head before a valve that an uncounted fork loss may take. Our choice.
 FORK_TAKES = 0.05
 
 
 def of_sets(garden: Garden, lines: Lines) -> list[Finding]:
-    """Pairs of zones that are never open together, since a valve of them would not shut."""
-    wants = set(closing_heads_m(garden))
+    """Pairs of zones that are never open together, because a valve would not shut."""
+    need_pressure = set(closing_heads_m(garden))
     watering = [z for z in garden.zones if any(not row.plugged for row in z.rows)]
     alone = {zone.name for zone in watering if not that_stay_open(lines, frozenset((zone.name,)))}
     beside: dict[str, list[tuple[str, StaysOpen]]] = {}
     for one, other in combinations([z.name for z in watering if z.name in alone], 2):
-        if garden.watering.most_open < 2 or not wants & {one, other}:
+        if garden.watering.most_open < 2 or not need_pressure & {one, other}:
             continue
         for stays in that_stay_open(lines, frozenset((one, other))):
             partner = other if stays.zone == one else one
@@ -61,7 +61,7 @@ def of_sets(garden: Garden, lines: Lines) -> list[Finding]:
 
 
 def of_forks(garden: Garden, lines: Lines) -> list[Finding]:
-    """Zones whose thin stream leaves a fast run of the main, with the thirstiest open beside it."""
+    """Zones whose small flow leaves a fast run of the main, with the largest flow beside it."""
     if not garden.runs or garden.watering.most_open < 2:
         return []
     watering = [z.name for z in garden.zones if any(not row.plugged for row in z.rows)]
@@ -97,20 +97,20 @@ def _named(names: list[str], last_word: str = "or") -> str:
     return f"{', '.join(most)} {last_word} {last}" if most else last
 
 
-# Starts of a pump closer than this heat its motor (from memory; the maker's sheet knows better).
+# A pump's motor overheats with more frequent starts (from memory; see the maker's data sheet).
 SHORTEST_ROUND_S = 60.0
-# Over whole rounds the mean flow is that of the middle pressure within this share (simulated).
+# Over whole cycles the mean flow is that of the middle pressure within this share (simulated).
 OVER_ROUNDS = 0.02
-# A regulator holds its setting with so much more before it (from memory).
+# A regulator holds its setting if the pressure before it is so much higher (from memory).
 OVER_SETTING_M = head_m_from_psi(10.0)
 _OVER_SETTING_WORDS = "10 to 15 psi (70 to 100 kPa)"
-# Flows that move by less than this are not worth a word. Our choice.
+# A smaller change of flow gives no message. Our choice.
 _WORTH_SAYING = 0.10
 _WHERE = "supply"
 
 
 def supply_lines(garden: Garden, lines: Lines) -> list[str]:
-    """How a pump or a regulator is taken, and what the pump does with each zone open alone."""
+    """Lines on the pump or regulator, and on the pump's cycles with each zone alone."""
     supply, us = garden.supply, garden.us_units
     if supply.pump is not None:
         return _pump_lines(garden, supply.pump, lines)
@@ -120,7 +120,7 @@ def supply_lines(garden: Garden, lines: Lines) -> list[str]:
 
 
 def of_supply(garden: Garden, lines: Lines, *, hot_day_m3: float) -> list[Finding]:
-    """What works badly with this pump or regulator; `hot_day_m3` is a hot day's water of all."""
+    """Cautions on this pump or regulator; `hot_day_m3` is a hot day's water of all zones."""
     supply = garden.supply
     if supply.pump is not None:
         return list(_of_pump(garden, supply.pump, lines, hot_day_m3))
@@ -136,7 +136,7 @@ def _pump_lines(garden: Garden, pump: Pump, lines: Lines) -> list[str]:
         for head_m in (pump.on_head_m, pump.off_head_m, lines.supply.static_head_m)
     )
     gives_m3 = drawdown_m3(pump, elevation_m=garden.site.elevation_m)
-    said = [
+    messages = [
         f"a pump that starts at {on} and stops at {off}: taken as {middle} while it rests and runs "
         f"by turns, and as its own curve once it runs on, from "
         f"{show_flow(_runs(garden, lines).flow_m3_s(lines.supply.static_head_m), us)} on. Its tank "
@@ -149,20 +149,20 @@ def _pump_lines(garden: Garden, pump: Pump, lines: Lines) -> list[str]:
         low, high = lines.flow_range(frozenset((zone.name,)))
         who = f'zone "{zone.name}", alone: '
         if isinstance(found, RunsOn):
-            said.append(
+            messages.append(
                 f"{who}the pump runs on, and {show_flow(found.flow_m3_s, us)} at "
                 f"{show_pressure(found.head_m, us)} is where it settles, after up to "
                 f"{show_flow(high, us)} from a full tank; timed at {show_flow(planned, us)}"
             )
             continue
         swing = 0.5 * (high - low) / planned
-        said.append(
+        messages.append(
             f"{who}the pump starts every {_seconds(found.every_s)} and runs "
             f"{_seconds(found.runs_s)} of them; {show_flow(low, us)} to {show_flow(high, us)}, "
             f"timed at {show_flow(planned, us)}: a pulse shorter than a round is known to "
             f"{100 * swing:.0f} %, one of many rounds to {100 * OVER_ROUNDS:.0f} %"
         )
-    return said
+    return messages
 
 
 def _of_pump(garden: Garden, pump: Pump, lines: Lines, hot_day_m3: float) -> Iterator[Finding]:
@@ -231,21 +231,21 @@ def _of_pump(garden: Garden, pump: Pump, lines: Lines, hot_day_m3: float) -> Ite
 
 
 def _regulator_lines(supply: Supply, curve: SupplyCurve, us: bool) -> list[str]:
-    said = (
+    message = (
         f"a regulator that holds {show_pressure(curve.static_head_m, us)} with nothing flowing, "
         f"{show_pressure(curve.head_m(supply.test_flow_m3_s), us)} at "
         f"{show_flow(supply.test_flow_m3_s, us)}"
     )
     drops = curve.limited_from_m3_s()
     if curve.limit is None:
-        return [f"{said}; the mains before it are not known"]
+        return [f"{message}; the mains before it are not known"]
     if drops < curve.flow_m3_s(0.0):
-        said += (
+        message += (
             f"; from {show_flow(drops, us)} on, at "
             f"{show_pressure(max(0.0, curve.head_m(drops)), us)}, it is wide open and the mains "
             "before it rule"
         )
-    return [said]
+    return [message]
 
 
 def _of_regulator(garden: Garden, lines: Lines) -> Iterator[Finding]:
@@ -292,7 +292,7 @@ def _of_regulator(garden: Garden, lines: Lines) -> Iterator[Finding]:
 
 
 def _of_head_before(supply: Supply, flows: dict[str, float], us: bool) -> Iterator[Finding]:
-    """Whether the mains stand far enough over the setting, still and with each zone open."""
+    """Cautions on mains pressure that is too low for the regulator's setting."""
     before = supply.before
     assert before is not None
     wants_m = supply.static_head_m + OVER_SETTING_M
@@ -322,7 +322,7 @@ def _of_head_before(supply: Supply, flows: dict[str, float], us: bool) -> Iterat
 
 
 def _round(garden: Garden, pump: Pump, lines: Lines, zone: Zone) -> tuple[float, Cycle | RunsOn]:
-    """A zone's planned flow alone, and what the pump does meanwhile."""
+    """A zone's planned flow alone, and the pump's cycle with it."""
     alone = frozenset((zone.name,))
     found = pump_round(
         pump,
@@ -334,7 +334,7 @@ def _round(garden: Garden, pump: Pump, lines: Lines, zone: Zone) -> tuple[float,
 
 
 def _runs(garden: Garden, lines: Lines) -> SupplyCurve:
-    """The pump's own curve while it runs, as field tests have it if any do."""
+    """The pump's curve while it runs, from field tests if there are any."""
     curve = supply_states(garden.supply, lines.supply).middle.limit
     assert curve is not None
     return curve
@@ -345,7 +345,7 @@ def _watering(garden: Garden) -> list[Zone]:
 
 
 def _longest_day_s(garden: Garden) -> float:
-    """How long all windows of the weekday that has most of them are open."""
+    """Total time of all windows, on the weekday with the most. [s]"""
     days = [0.0] * 7
     for window in garden.watering.windows:
         opens, closes = (60 * t.hour + t.minute for t in (window.opens, window.closes))

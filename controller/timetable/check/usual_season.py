@@ -1,9 +1,8 @@
-"""A usual season of a garden played through, for `check`: who goes short, why, and what would help.
+"""Simulation of a usual season, for `check`: zones short of water, reasons, remedies.
 
-The season is that of the garden's own plantings; each day has the reference ET that is usual here,
-and no rain; what is sown or set out is watered in by hand on the day. Demand, dose and packing are
-the plan's own, and every day goes as it was planned. What the driest quarter of each zone costs
-comes out of the same play.
+The season is that of the garden's own plantings. Each day has the usual reference ET and no rain.
+Plants and seeds are watered in by hand on their first day. Demand, dose and packing are those of a
+plan, and every day goes as planned. The water cost of each zone's driest quarter is part of it.
 """
 
 from __future__ import annotations
@@ -17,37 +16,37 @@ from controller.demand.records import DayInput, LedgerDay
 from controller.garden.model import Garden, Satisfy, Zone
 from controller.hydraulics.network.garden_lines import Lines
 from controller.timetable.check.what_helps import Help, OutOfTime, search
-from controller.timetable.march import March
+from controller.timetable.garden_accounts import GardenAccounts
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.notices import is_short, shortages
 from controller.timetable.packing.job import NetworkFlows
-from controller.timetable.plan import march_of
+from controller.timetable.plan import garden_accounts
 from controller.timetable.records import Dose, NotFitted, Pulse, Short
 from controller.timetable.weather.climatology import Normals
 from controller.timetable.weather.days import demand_days, growing_year
 
 _DAY = timedelta(days=1)
-# A crop is short for want of water kept back if some found no place so shortly before; our choice,
+# A shortage is explained by water that did not fit at most so many days before; our choice,
 # a week of windows.
 KEPT_BACK_DAYS = 7
-# So many days of zones the search for what would help may play: under ten seconds on a computer of
-# today, or twenty seasons of ten zones. Our choice.
+# The search for remedies may simulate so many zone days: under ten seconds on a computer of today,
+# or twenty seasons of ten zones. Our choice.
 MOST_ZONE_DAYS = 45_000
-# A row to compare with: what hand drilling leaves of a level row is 0.94, and drip lines are laid
-# out for 0.90 (ASABE EP405, from memory).
+# The row for comparison: a level row after hand drilling has 0.94, and drip lines are designed for
+# 0.90 (ASABE EP405, from memory).
 EVEN_ROW = 0.90
-# What is worth a word: a uniformity under this (class limit between good and fair, ASAE EP458,
-# from memory), or so much of the water. Our choice.
+# A message is given for a lower uniformity (class limit between good and fair, ASAE EP458, from
+# memory), or for a larger share of the water. Our choice.
 UNEVEN_SAID, SAVING_SAID = 0.85, 0.10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ZoneWater:
-    """What a zone gets in a usual season, and what its driest quarter costs.
+    """The water of a zone in a usual season, with the cost of its driest quarter.
 
-    Of `litres`, `past_litres` do not count for the driest quarter: `line_litres` fill the line, the
-    rest goes below the roots where the line gives more. A dose is divided by `divisor`, and
-    `saving_litres` are what a row as even as `EVEN_ROW` would not need.
+    Of `litres`, `past_litres` do not reach the driest quarter: `line_litres` fill the line, and the
+    rest goes below the roots where the line gives more. A dose is divided by `divisor`. A row as
+    even as `EVEN_ROW` would save `saving_litres`.
     """
 
     zone: str
@@ -60,12 +59,12 @@ class ZoneWater:
 
     @property
     def saving_share(self) -> float:
-        """Of the litres, 0 to 1."""
+        """Share of the litres that an even row saves, 0 to 1. [-]"""
         return self.saving_litres / self.litres if self.litres > 0.0 else 0.0
 
     @property
     def worth_saying(self) -> bool:
-        """Whether a more even row is worth a word."""
+        """Whether a more even row is worth a message."""
         if self.saving_litres <= 0.0:
             return False
         return self.uniformity < UNEVEN_SAID or self.saving_share > SAVING_SAID
@@ -73,9 +72,9 @@ class ZoneWater:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Season:
-    """A usual season: the days played, parts of zones that go short, what would help, the water.
+    """A usual season: its days, the parts that are short of water, remedies, water by zone.
 
-    The `reason` of each shortage is what kept most of its water back.
+    The `reason` of each shortage is what held back most of its water.
     """
 
     first: date
@@ -95,9 +94,9 @@ def usual_season(
     today: date,
     on_day: Callable[[], None] = lambda: None,
 ) -> Season | None:
-    """Play the season through, and again with each change that may help; None without plantings.
+    """Simulate the season, and again with each change that may help; None without plantings.
 
-    `on_day` is called after each day played, for whoever shows that it goes on.
+    `on_day` is called after each simulated day, to show progress.
     """
     span = season_of(garden, today)
     if span is None:
@@ -112,12 +111,12 @@ def usual_season(
         normals=normals,
         climate=garden.weather.climate,
     ).days
-    playing = _Playing(grounds, lines, days, normals, last, on_day, left=MOST_ZONE_DAYS)
-    base = _Play(playing.march(garden, first))
+    simulator = _Simulator(grounds, lines, days, normals, last, on_day, left=MOST_ZONE_DAYS)
+    base = _Simulation(simulator.carried(garden, first))
     for day in _span(first, last):
-        base.go_on(day)
+        base.next_day(day)
         on_day()
-    waterable = [zone.name for zone in garden.zones if _waterable(zone, garden, base.march.flows)]
+    waterable = [zone.name for zone in garden.zones if _waterable(zone, garden, base.carried.flows)]
     short = base.shortages(waterable)
     reasons = {
         found.zone: {left.reason for left in base.left_before(found.zone)} for found in short
@@ -125,7 +124,7 @@ def usual_season(
     helps = {}
     if short:
         tight = min(left.day for left in base.not_fitted)
-        helps = search(garden, reasons, playing.again(base, tight))
+        helps = search(garden, reasons, simulator.again(base, tight))
     rows = {(row.zone, row.part, row.day): row for rows in base.short.values() for row in rows}
     return Season(
         first=first,
@@ -138,10 +137,10 @@ def usual_season(
 
 
 def season_of(garden: Garden, today: date) -> tuple[date, date] | None:
-    """From the first planting to the last of the year of growing that matters; None without any.
+    """From the first to the last planting of the growing year that matters; None without any.
 
-    Of the plantings that are not over yet, it is the first year in which any stands, or the next if
-    more of them stand in that; where all are over, the last year.
+    It is the first year with plantings that are not over yet, or the next one if more of them stand
+    in that. If all are over, it is the last year.
     """
     plantings = [planting for zone in garden.zones for planting in zone.plantings]
     if not plantings:
@@ -165,25 +164,25 @@ def _year_after(begins: date) -> date:
     return begins.replace(year=begins.year + 1)
 
 
-class _Play:
-    """One play of the season: what was given, what was kept back, and who went short for it."""
+class _Simulation:
+    """One simulation of the season: water given, water held back, shortages."""
 
-    def __init__(self, march: March) -> None:
-        self.march = march
+    def __init__(self, carried: GardenAccounts) -> None:
+        self.carried = carried
         self.pulses: list[Pulse] = []
         self.doses: dict[tuple[str, date], Dose] = {}
         self.not_fitted: list[NotFitted] = []
         self.short: defaultdict[str, list[LedgerDay]] = defaultdict(list)
         self._last_left: dict[str, date] = {}
 
-    def go_on(self, day: date) -> None:
-        """Play one day more."""
-        planned = self.march.plan(day)
+    def next_day(self, day: date) -> None:
+        """Simulate one more day."""
+        planned = self.carried.plan(day)
         self.pulses += planned.packed.pulses
         self.doses.update(((dose.zone, dose.day), dose) for dose in planned.doses)
         self.not_fitted += planned.packed.not_fitted
         self._last_left.update((left.zone, day) for left in planned.packed.not_fitted)
-        for name, account in self.march.accounts.items():
+        for name, account in self.carried.accounts.items():
             left = self._last_left.get(name)
             if left is None or (day - left).days > KEPT_BACK_DAYS:
                 continue
@@ -191,7 +190,7 @@ class _Play:
             self.short[name] += [row for row in today if is_short(row)]
 
     def left_before(self, zone: str) -> list[NotFitted]:
-        """What was kept back from a zone on the days it was short, and shortly before."""
+        """Water held back from a zone on its short days, and shortly before."""
         if not self.short.get(zone):
             return []
         first, last = self.short[zone][0].day, self.short[zone][-1].day
@@ -202,7 +201,7 @@ class _Play:
         ]
 
     def shortages(self, zones: Collection[str]) -> tuple[Short, ...]:
-        """Who of these goes short, and what kept most of the water back."""
+        """Those of these zones that are short, and what held back most of their water."""
         found = []
         for zone in zones:
             reasons: defaultdict[str, float] = defaultdict(float)
@@ -215,8 +214,8 @@ class _Play:
 
 
 @dataclass(slots=True)
-class _Playing:
-    """All that plays of one garden share."""
+class _Simulator:
+    """What all simulations of one garden share."""
 
     grounds: Grounds
     lines: Lines
@@ -224,18 +223,18 @@ class _Playing:
     normals: Normals | None
     last: date
     on_day: Callable[[], None]
-    left: int  # days of zones that may still be played
+    left: int  # zone days that may still be simulated
     flows: NetworkFlows | None = None
 
-    def march(self, garden: Garden, first: date) -> March:
-        """Accounts not yet begun; the network is the same whatever changes."""
-        found = march_of(
+    def carried(self, garden: Garden, first: date) -> GardenAccounts:
+        """Empty accounts for a simulation; all simulations share one network."""
+        found = garden_accounts(
             garden,
             self.grounds,
             self.lines,
             self.days,
             first=first,
-            today=first - 2 * _DAY,  # no frost is foretold in these days
+            today=first - 2 * _DAY,  # so no frost is forecast in these days
             normals=self.normals,
             watered_in=True,
         )
@@ -243,27 +242,31 @@ class _Playing:
             self.flows = found.flows
         return replace(found, flows=self.flows)
 
-    def again(self, base: _Play, tight: date) -> Callable[[Garden, frozenset[str]], frozenset[str]]:
-        """The season once more for a changed garden, from the day on which water was first kept
-        back: until then all went the same. It ends as soon as nobody asked for is kept, or another
-        zone goes short."""
+    def again(
+        self, base: _Simulation, tight: date
+    ) -> Callable[[Garden, frozenset[str]], frozenset[str]]:
+        """Simulate the season again for a changed garden.
+
+        It begins on the day on which water was first held back: before that nothing differs. It
+        ends early when all given zones are short again, or another zone is.
+        """
         short = {name for name, rows in base.short.items() if rows}
 
         def kept_by(garden: Garden, asked: frozenset[str]) -> frozenset[str]:
-            march = self.march(garden, base.march.job_maker.first)
-            for name, account in march.accounts.items():
+            carried = self.carried(garden, base.carried.job_maker.first)
+            for name, account in carried.accounts.items():
                 for mine, theirs in zip(
-                    account.ledgers, base.march.accounts[name].ledgers, strict=True
+                    account.ledgers, base.carried.accounts[name].ledgers, strict=True
                 ):
                     mine += [row for row in theirs if row.day < tight]
-            play, kept = _Play(march), asked
+            simulation, kept = _Simulation(carried), asked
             for day in _span(tight, self.last):
                 if self.left <= 0:
                     raise OutOfTime
                 self.left -= len(garden.zones)
-                play.go_on(day)
+                simulation.next_day(day)
                 self.on_day()
-                fallen = {name for name, rows in play.short.items() if rows}
+                fallen = {name for name, rows in simulation.short.items() if rows}
                 kept -= fallen
                 if not kept or fallen - short:
                     return frozenset()
@@ -273,7 +276,7 @@ class _Playing:
 
 
 def _waterable(zone: Zone, garden: Garden, flows: NetworkFlows) -> bool:
-    """Whether `check` has no fault that says already why a zone gets nothing."""
+    """Whether no fault of `check` already explains why a zone gets no water."""
     alone = frozenset((zone.name,))
     return (
         any(zone.valve.kind in window.valves for window in garden.watering.windows)
@@ -282,9 +285,9 @@ def _waterable(zone: Zone, garden: Garden, flows: NetworkFlows) -> bool:
     )
 
 
-def _water(zone: Zone, garden: Garden, base: _Play) -> ZoneWater:
+def _water(zone: Zone, garden: Garden, base: _Simulation) -> ZoneWater:
     pulses = [pulse for pulse in base.pulses if pulse.zone == zone.name]
-    account = base.march.accounts[zone.name]
+    account = base.carried.accounts[zone.name]
     litres, line_litres, saving = 0.0, 0.0, 0.0
     for pulse in pulses:
         filling = pulse.line_litres or 0.0

@@ -1,7 +1,7 @@
-"""What would keep a zone that goes short of water: changes to the garden file, the smallest first.
+"""Remedies for zones that are short of water: changes to the garden file, smallest first.
 
-Each change has its steps, from the smallest on, and is tried alone. Whoever asks plays the season
-again with it; here is only what there is to try, for which zones, and in which order.
+Each change has steps, from the smallest on, and is tried alone. The caller simulates the season
+with it; this module has the changes, their zones and their order.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from controller.timetable.need.pulse_length import OPEN_TOO_SHORT, TOO_LITTLE, W
 from controller.timetable.packing.fit_day import CLOSED_FIRST, HELD, NO_WINDOW, OVER_CAP
 from controller.units import gal_from_m3, l_from_m3, m3_from_gal, m3_from_l
 
-# The steps of each change, all our choice: what a gardener would try, and where it ends.
+# The steps of each change, all our choice: what a gardener would try, and the last step.
 CAP_FACTORS = (1.1, 1.25, 1.5, 2.0, 3.0, 5.0, 10.0, 30.0)
 OPEN_FACTORS = (1.5, 2.0, 3.0, 4.0)
 PULSE_FACTORS = (0.5, 0.2)
@@ -33,7 +33,7 @@ _WEEK = frozenset(range(7))
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """One change to the garden, and its words for a zone, as in "most_open = 3"."""
+    """One change to the garden, with its text for a zone, such as "most_open = 3"."""
 
     apply: Callable[[Garden], Garden]
     words: Callable[[Zone], str]
@@ -41,7 +41,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ladder:
-    """The steps of one change, smallest first, for the zones it may help; `key` is the file's."""
+    """The steps of one change, smallest first, and its zones; `key` is that of the file."""
 
     key: str
     zones: frozenset[str]
@@ -50,10 +50,10 @@ class Ladder:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Help:
-    """What would keep one zone.
+    """The remedy for one zone.
 
-    `change` is the smallest of those tried that does, "" if none; `together`: only all that were
-    `tried` do. `stopped`: the search ended before its end.
+    `change` is the smallest change that helps, "" if none does. `together`: only all `tried`
+    changes together help. `stopped`: the search ended early.
     """
 
     change: str = ""
@@ -64,7 +64,7 @@ class Help:
 
 
 class OutOfTime(Exception):
-    """No further play is allowed."""
+    """No further simulation is allowed."""
 
 
 def search(
@@ -72,10 +72,10 @@ def search(
     reasons: Mapping[str, Collection[str]],
     kept_by: Callable[[Garden, frozenset[str]], frozenset[str]],
 ) -> dict[str, Help]:
-    """Of each zone that goes short, for these reasons, what would keep it.
+    """The remedy for each zone that is short for these reasons.
 
-    `kept_by(changed garden, zones)` says which of the zones are no longer short, and raises
-    OutOfTime when it may not be asked again.
+    `kept_by(changed garden, zones)` gives the zones that are no longer short. It raises OutOfTime
+    when no further simulation is allowed.
     """
     pending, found = frozenset(reasons), dict[str, Help]()
     tried: dict[str, list[str]] = {name: [] for name in reasons}
@@ -109,7 +109,7 @@ def search(
 
 
 def ladders(garden: Garden, reasons: Mapping[str, Collection[str]]) -> list[Ladder]:
-    """What is worth trying for these zones: the file's figures first, then the windows."""
+    """The changes to try for these zones: figures of the file first, then the windows."""
 
     def zones_of(*starts: str) -> list[Zone]:
         return [
@@ -203,7 +203,7 @@ def _most_open(count: int) -> Step:
 
 
 def _longer(garden: Garden, zones: Sequence[Zone], hours: float) -> Step:
-    """The windows of these zones' valves close so much later."""
+    """Steps by which the windows of these zones' valves close later."""
 
     def longer(window: Window) -> Window:
         had_s = _lasts_s(window)
@@ -222,7 +222,7 @@ def _longer(garden: Garden, zones: Sequence[Zone], hours: float) -> Step:
 
 
 def _more_days(garden: Garden, zones: Sequence[Zone]) -> list[Step]:
-    """The windows of these zones' valves on more and more days, spread over the week."""
+    """Steps with the windows of these zones' valves on more days, spread over the week."""
     windows = _usable(garden, zones)
     had = frozenset[int]().union(*(window.weekdays for window in windows))
     if not had or all(window.weekdays == _WEEK for window in windows):
@@ -245,12 +245,12 @@ def _on_days(zones: Sequence[Zone], days: frozenset[int]) -> Step:
 
 
 def _apart(day: int, days: Collection[int]) -> int:
-    """Days to the nearest of these, around the week."""
+    """Days to the nearest of these weekdays."""
     return min(min((day - other) % 7, (other - day) % 7) for other in days)
 
 
 def _second(garden: Garden, zones: Sequence[Zone]) -> list[Step]:
-    """Another window on the same days: in the evening, or else in the morning."""
+    """A step with another window on the same days: in the evening, or else in the morning."""
     windows = _usable(garden, zones)
     most_s = 3600.0 * max(SECOND_H)
     free = [t for t in (EVENING, MORNING) if not any(_touches(w, t, most_s) for w in windows)]
@@ -278,7 +278,7 @@ def _another(window: Window) -> Step:
 
 
 def _without_holds(zones: Sequence[Zone]) -> Step:
-    """No hold on these zones."""
+    """A step without the holds of these zones."""
     names = frozenset(zone.name for zone in zones)
 
     def apply(garden: Garden) -> Garden:
@@ -305,7 +305,7 @@ def _of_zones(zones: Sequence[Zone], change: Callable[[Zone], Zone]) -> Callable
 def _of_windows(
     zones: Sequence[Zone], change: Callable[[Window], Window]
 ) -> Callable[[Garden], Garden]:
-    """Change the windows that any of these zones' valves may use."""
+    """Apply a change to the windows of these zones' valves."""
     kinds = {zone.valve.kind for zone in zones}
 
     def apply(garden: Garden) -> Garden:
@@ -322,13 +322,13 @@ def _usable(garden: Garden, zones: Sequence[Zone]) -> list[Window]:
 
 
 def _touches(window: Window, begins: time, lasts_s: float) -> bool:
-    """Whether a window of that time would run into this one, on any day."""
+    """Whether a window of that time would overlap this one on any day."""
     apart_s = (_second_of_day(begins) - _second_of_day(window.opens)) % 86400.0
     return apart_s <= _lasts_s(window) or 86400.0 - apart_s <= lasts_s
 
 
 def _lasts_s(window: Window) -> float:
-    """How long a window is; one that ends as it begins is a whole day. [s]"""
+    """Length of a window; one that ends at its beginning is a whole day. [s]"""
     return (_second_of_day(window.closes) - _second_of_day(window.opens)) % 86400.0 or 86400.0
 
 

@@ -1,4 +1,4 @@
-"""Whether dose, holes and salt suit what stands in a zone."""
+"""Checks that dose, holes and salt suit the plantings of a zone."""
 
 from __future__ import annotations
 
@@ -38,19 +38,19 @@ from controller.timetable.need.wetted_area import zone_wet_ground_m2
 from controller.units import M_PER_FT, l_from_m3, m3_from_l
 from crops.catalogue import Crop
 
-# A full bed's use on a hot day, for judging times (FAO-56 Table 2, warm; from memory).
+# Water use of a full bed on a hot day, to judge times (FAO-56 Table 2, warm; from memory).
 HOT_DAY_MM = 6.0
 SHORTEST_BY_HAND_S = 30.0  # our choice
-# More pulses than this want somebody's patience, or another stream. Our choice.
+# More pulses than this take too long. Our choice.
 MANY_PULSES = 6
-# A pulse of the meter should be no more of a dose than this, for it to end one. Our choice.
+# For a meter that ends pulses, one tick may be at most this share of a dose. Our choice.
 COARSE_SHARE = 0.05
 
 
 def of_dose(
     where: str, zone: Zone, garden: Garden, grounds: Grounds, flow: ZoneFlow, lines: Lines
 ) -> Iterator[Finding]:
-    """Whether a hot day's water can be timed, soaks in, and is not all filling and travel."""
+    """Cautions on a hot day's water: its time, its intake, its share of filling and travel."""
     even = real_uniformity(flow.holes, garden.watering)
     if even <= 0.0 or zone.ground_m2 <= 0.0:
         return
@@ -126,25 +126,25 @@ def of_dose(
         )
 
 
-# Close crops (carrots, onions, salad) are drilled every few inches, big plants get a group of holes
-# each, a whole bed is drilled through both walls: common practice, no source.
+# Close crops (carrots, onions, salad) get a hole every few inches, big plants a group of holes
+# each, a whole bed holes through both walls: common practice, no source.
 CLOSE_CROP_M = 0.2
-# Plants that stand as far apart as the holes, or nearly, stand at them. Our choice.
+# Plants at about the spacing of the holes stand at the holes. Our choice.
 _NO_NEARER = 1.1
 # Set out in these months (in the north, and in the south) a perennial mostly rests until spring.
 # Our choice.
 _LATE_MONTHS = {True: frozenset((9, 10, 11, 12, 1)), False: frozenset((3, 4, 5, 6, 7))}
 _LONGEST_WINTER_DAYS = 200
-# Less of the water than this, given to bare rows, is not worth a plug. Our choice.
+# A smaller share of the water for bare rows is not worth a plug. Our choice.
 _BARE_SHARE = 0.1
-# Our choices. So much longer than its stages a planting is asked about, where its use falls to such
-# a share by then: crops that end as green as they were lack nothing.
+# Our choices. A planting that stands so much longer than its stages gets a question, if its use
+# falls to such a share by then: crops that are green at the end lack nothing.
 LONGER_BY = 0.15
 DROPS_TO = 0.93
 
 
 def of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
-    """What the zone's drilling and water do not give what is planted there."""
+    """Cautions on plantings that the zone's drilling or water does not suit."""
     if not zone.plantings:
         return [caution(where, "nothing is planted: it gets no water")]
     soil, us = grounds.soil(zone.bed.soil), grounds.garden.us_units
@@ -152,16 +152,16 @@ def of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
     for planting in zone.plantings:
         crop = grounds.crop(planting.crop)
         for words in (
-            _salt_words(crop, grounds.garden.supply.salt_ds_m),
-            _age_words(planting, crop, grounds.garden.site),
-            length_words(planting, crop, grounds.garden.site),
+            _salt_message(crop, grounds.garden.supply.salt_ds_m),
+            _age_message(planting, crop, grounds.garden.site),
+            length_message(planting, crop, grounds.garden.site),
         ):
             if words:
                 found[words] = None
         apart_m = planting.spacing_m or crop.in_row_spacing_m
         sown = not planting.transplanted
         if not (sown or planting.spacing_m or apart_m <= CLOSE_CROP_M):
-            continue  # big plants, taken to stand at their groups of holes
+            continue  # big plants: we take them to stand at their groups of holes
         what = "seeds between them do not come up" if sown else "plants between them stay dry"
         for number, row in enumerate(zone.rows, 1):
             if row.plugged or (planting.rows and number not in planting.rows):
@@ -179,7 +179,7 @@ def of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
 
 
 def of_bare_rows(where: str, zone: Zone, garden: Garden, flow: ZoneFlow) -> list[Finding]:
-    """Rows on the zone's valve that hold nothing all the while others are watered."""
+    """Cautions on rows of the zone that are bare while others are watered."""
     in_use = [number for number, row in enumerate(zone.rows, 1) if not row.plugged]
     found: dict[tuple[int, ...], Finding] = {}
     for planting in zone.plantings:
@@ -217,7 +217,7 @@ def of_bare_rows(where: str, zone: Zone, garden: Garden, flow: ZoneFlow) -> list
 
 
 def perennials(garden: Garden, grounds: Grounds) -> list[tuple[str, str]]:
-    """How old each perennial is taken to be: its zone, and the words."""
+    """The assumed age of each perennial: its zone, and a text."""
     found = []
     for zone in garden.zones:
         for planting in zone.plantings:
@@ -249,8 +249,8 @@ def _age(planting: Planting, crop: Crop, garden: Garden) -> str:
     return f"{', '.join(words)}; {full}{whose}"
 
 
-def _age_words(planting: Planting, crop: Crop, site: Site) -> str:
-    """What is said of a planting's age that does not fit the crop, or is missing."""
+def _age_message(planting: Planting, crop: Crop, site: Site) -> str:
+    """Message on a planting's age that does not fit the crop, or is missing; else empty."""
     start, north = planting.start, site.latitude_deg >= 0.0
     if not crop.perennial:
         if planting.years_before == 0 and planting.grows_from is None:
@@ -273,8 +273,8 @@ def _age_words(planting: Planting, crop: Crop, site: Site) -> str:
     )
 
 
-def length_words(planting: Planting, crop: Crop, site: Site) -> str:
-    """What is asked where the planting stands far longer, or shorter, than its stages."""
+def length_message(planting: Planting, crop: Crop, site: Site) -> str:
+    """Question about a planting that is much longer or shorter than its stages; else empty."""
     own = planting.stage_days or planting.stage_warmth or planting.by_warmth
     if planting.harvest_days is not None:
         if crop.perennial:
@@ -308,8 +308,8 @@ def length_words(planting: Planting, crop: Crop, site: Site) -> str:
     return ""
 
 
-def _salt_words(crop: Crop, water_ds_m: float | None) -> str:
-    """What salty water does to a crop, where it does anything."""
+def _salt_message(crop: Crop, water_ds_m: float | None) -> str:
+    """Message on the effect of salty water on a crop; empty if there is none."""
     if water_ds_m is None or crop.salinity_threshold_ds_m is None:
         return ""
     share = leaching_share_of(crop, water_ds_m)

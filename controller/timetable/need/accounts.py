@@ -1,8 +1,8 @@
-"""A zone's soil-water accounts: one for each part, and how its litres reach them.
+"""The soil-water accounts of a zone, one for each part.
 
-Each account is that of its driest quarter. Of the litres that pass the valve, those that fill the
-line land on its lowest holes; of the rest each part gets its share by its rows' holes, and credits
-it times the uniformity that a dose is divided by.
+Each account is that of the part's driest quarter. Of the litres that pass the valve, some fill the
+line and come out at its lowest holes. The rest reaches the parts by their rows' holes. A part is
+credited with its share, times the uniformity by which a dose is divided.
 """
 
 from __future__ import annotations
@@ -22,21 +22,21 @@ from controller.hydraulics.network.uniformity import dose_divisor, real_uniformi
 from controller.timetable.records import WaterIn
 from controller.units import l_from_m3, mm_from_litres
 
-# How long before a zone's first planting its bare ground is followed; our choice. The layer that
-# dries by evaporation has long forgotten by then with what it began.
+# The account of the bare ground begins so long before a zone's first planting; our choice. After
+# that time the surface layer no longer depends on the depletion with which it began.
 BARE_BEFORE = timedelta(days=45)
-# How long before a planting rain matters to how dry its top is; our choice.
+# Rain of so many days before a planting decides how dry its surface layer is; our choice.
 RAIN_DAYS = 30
 
 
 class ZoneAccount:
     """The ledgers of one zone. They begin on `begins`, or with the first day, as bare ground.
 
-    `shares` are the parts' shares of the zone's flow: a litre that passes the valve reaches each
-    part by its rows' holes, whatever its crop. `divisors` are what a dose for each part is divided
-    by, `divisor` that for the whole zone; `driest` is what the zone's driest quarter really gets
-    of its mean. `wet_m2` is the ground that the zone's rows wet. `watered_in`: each planting is
-    taken to be soaked by hand on its first day, for whoever asks what the line does after that.
+    `shares` are the parts' shares of the zone's flow; they follow from the holes alone, not from
+    the crops. A dose for a part is divided by its entry in `divisors`, one for the whole zone by
+    `divisor`. `driest` is what the zone's driest quarter gets, as a share of the mean. `wet_m2` is
+    the ground that the zone's rows wet. With `watered_in`, each planting counts as soaked by hand
+    on its first day.
     """
 
     def __init__(
@@ -66,18 +66,18 @@ class ZoneAccount:
         self.wet_m2 = sum(part.ground_m2 * part.line_fraction for part in parts)
 
     def begin_anew(self) -> None:
-        """Forget what was carried."""
+        """Empty all ledgers."""
         for ledger in self.ledgers:
             ledger.clear()
 
     def credit(
         self, today: DayInput, litres: float, *, stored_litres: float | None, water_from: str
     ) -> None:
-        """One day on, also on bare ground before the first planting; where nothing is ever
-        planted, nothing.
+        """Add one day to each ledger, also on bare ground before the first planting.
 
-        `litres` passed the valve, and `stored_litres` of them the driest quarter got as it was
-        logged (None: as today's figures say, the line filled once).
+        A part that is never planted has no ledger. `litres` passed the valve. Of these the driest
+        quarter got `stored_litres`, as logged; None: computed from today's network, with the line
+        filled once.
         """
         if stored_litres is None:
             stored_litres = self.stored_of(litres)
@@ -106,9 +106,9 @@ class ZoneAccount:
             )
 
     def to_water_in(self, first: date, fallen_mm: Callable[[date], float]) -> Iterator[WaterIn]:
-        """What is set out from `first` on and finds dry ground: how much to water in by hand.
+        """How much to water in by hand, for plants set out from `first` on into dry ground.
 
-        `fallen_mm` tells the rain that a gauge has caught of a day.
+        `fallen_mm` gives the rain of a day in the garden's gauge.
         """
         for part, ledger in zip(self.parts, self.ledgers, strict=True):
             for row in reversed(ledger):
@@ -138,7 +138,10 @@ class ZoneAccount:
                     )
 
     def as_read(self, moisture: float) -> None:
-        """The last evening as a person read it, a share of volume; of rows that are all alike."""
+        """Set the last evening to a soil moisture that a person read, as a share of volume.
+
+        A zone of mixed crops is left as it is.
+        """
         if len(self.parts) == 1 and self.ledgers[0]:
             capacity = self.parts[0].soil.field_capacity
             self.ledgers[0].put_last(
@@ -148,15 +151,15 @@ class ZoneAccount:
             )
 
     def stored_of(self, litres: float) -> float:
-        """What the driest quarter gets of litres given in one go, by today's figures. [L]"""
+        """What the driest quarter gets of litres given in one pulse, by today's network. [L]"""
         return max(0.0, litres - self.line_litres) * self.divisor
 
     def stands_on(self, day: date) -> bool:
-        """Whether anything stands on the zone that day, and has an account."""
+        """Whether a planting with an account stands on the zone that day."""
         return any(self.ledgers) and any(part.planting_on(day) for part in self.parts)
 
     def _divisor_of(self, part: Part, alone: ZoneFlow, watering: Watering) -> float:
-        """That of the part's own rows where a dose is for the neediest of them."""
+        """The divisor of the part's own rows, if a dose is for the neediest; else the zone's."""
         if not part.name or self.zone.unlike_rows is not UnlikeRows.NEEDIEST:
             return self.divisor
         holes = (hole for number in part.rows for hole in alone.rows[number - 1].holes)
@@ -164,7 +167,7 @@ class ZoneAccount:
 
 
 def _begins(part: Part, day: date) -> bool:
-    """Whether something is sown or set out there that day."""
+    """Whether a planting begins there on that day."""
     facts = part.planting_on(day)
     return facts is not None and facts.planting.start == day
 

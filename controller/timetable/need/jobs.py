@@ -1,11 +1,11 @@
-"""From a zone's accounts to its job for the day: whether it is due, how much, and when."""
+"""The job of a zone for a day, from its accounts: whether it is due, how much and when."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from itertools import islice
 
 from controller.demand.plants.course import in_first_year
@@ -26,7 +26,13 @@ from controller.timetable.need.dose import (
     soaking_of,
     to_come_mm,
 )
-from controller.timetable.need.need import Outlook, Want, depth_of, loss_words, want_of
+from controller.timetable.need.need import (
+    Outlook,
+    PartNeed,
+    depth_of,
+    mixed_crops_text,
+    need_of_part,
+)
 from controller.timetable.need.pulse_length import shortest_pulse_s
 from controller.timetable.packing.fit_day import DaysGone
 from controller.timetable.packing.job import Job
@@ -43,19 +49,17 @@ from controller.units import l_from_m3
 from controller.weather.source_priority import is_of_a_model
 from crops.catalogue import Catalogue, Crop, Soil
 
-_DAY = timedelta(days=1)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Given:
-    """What the logbook says has been given and seen, and which slots of a day are spent.
+    """What the logbook reports: water given, observations, and the used slots of each day.
 
-    `litres` is by zone and local day, and `stored_litres` what of them was logged as credited to
-    the driest quarter; `slots` the highest slot that has gone past planning; `soaking_until_utc`
-    when a zone's last pulse will have soaked away; `fallen_mm` what the garden's own gauge has
-    caught, also today. `noted_on` is the day on which the last note of a zone's day was written;
-    `soil_starts` water in the soil that a person read and takes as the account's new start from
-    that evening on, a share of volume; `record` says of which days the logbook knows at all.
+    `litres` is by zone and local day; `stored_litres` is the part of them that was credited to the
+    driest quarter. `slots` has the highest slot that is no longer planned. `soaking_until_utc` is
+    the time at which a zone's last pulse has soaked away. `fallen_mm` is the rain in the garden's
+    own gauge, also today's. `noted_on` is the day on which the last note of a zone's day was
+    written. `soil_starts` is soil moisture that a person read, as a share of volume; the account
+    starts anew from it on that evening. `record` says for which days the logbook has records.
     """
 
     litres: Mapping[tuple[str, date], float]
@@ -73,7 +77,7 @@ NOTHING_GIVEN = Given(litres={}, slots={}, soaking_until_utc={})
 
 
 class Grounds:
-    """The crops and soils of a garden, looked up once; and its days gone, packed once."""
+    """The crops and soils of a garden, looked up once, with its past days, packed once."""
 
     def __init__(self, garden: Garden, catalogue: Catalogue) -> None:
         self.garden, self._catalogue = garden, catalogue
@@ -82,13 +86,13 @@ class Grounds:
         self.days_gone = DaysGone()
 
     def crop(self, name: str) -> Crop:
-        """A crop as this garden has it."""
+        """A crop, with the garden's own changes."""
         if name not in self._crops:
             self._crops[name] = self._catalogue.crop(name, self.garden.own_crops)
         return self._crops[name]
 
     def soil(self, name: str) -> Soil:
-        """A soil as this garden has it."""
+        """A soil, with the garden's own changes."""
         if name not in self._soils:
             self._soils[name] = self._catalogue.soil(name, self.garden.own_soils)
         return self._soils[name]
@@ -96,11 +100,11 @@ class Grounds:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Due:
-    """A zone that is to be watered: its job, and what it follows from."""
+    """A zone that is due: its job, with what the job follows from."""
 
     job: Job
-    wants: Mapping[int, Want]
-    chosen: Want
+    needs: Mapping[int, PartNeed]
+    chosen: PartNeed
     spread_mm: float
     evenness: float
     already_litres: float
@@ -108,11 +112,11 @@ class _Due:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JobMaker:
-    """All that a span of days is computed from.
+    """Makes the jobs of a span of days, from everything they depend on.
 
-    `first` is the first day planned, `today` parts what has been from what is to come. `frost` are
-    days on which a frost holds all; `coming_mm` is the rain that is forecast and to be counted on,
-    before any trust; `days` credit no more of it than is trusted.
+    `first` is the first day planned; `today` separates the past from the forecast. On the days in
+    `frost` a frost holds all zones. `coming_mm` is the expected rain, before the garden's trust;
+    `days` credit only the trusted share of it.
     """
 
     garden: Garden
@@ -127,18 +131,18 @@ class JobMaker:
     coming_mm: Mapping[date, float] = field(default_factory=dict)
 
     def job(self, zone: Zone, account: ZoneAccount, day: date) -> Job | None:
-        """The zone's job on this day, on last evening's account; None if it needs nothing."""
+        """The zone's job on this day, from its account of the evening before; None if not due."""
         due = self._due(zone, account, day)
         return None if due is None else due.job
 
     def dose(self, zone: Zone, account: ZoneAccount, day: date) -> tuple[Job, Dose] | None:
-        """The same, with the dose it is for, and why."""
+        """The same, with its dose and the reason for it."""
         due = self._due(zone, account, day)
         if due is None:
             return None
         chosen, us_units = due.chosen, self.garden.us_units
-        words = chosen.words + loss_words(
-            zone, account, due.wants, due.spread_mm, chosen, us_units=us_units
+        words = chosen.words + mixed_crops_text(
+            zone, account, due.needs, due.spread_mm, chosen, us_units=us_units
         )
         if self._guess(zone) is not None:
             words = f"{words}; its opening is unknown, its flow a guess"
@@ -148,10 +152,10 @@ class JobMaker:
     def _due(self, zone: Zone, account: ZoneAccount, day: date) -> _Due | None:
         if not account.stands_on(day) or zone.ground_m2 <= 0.0:
             return None
-        wants = self._wants(zone, account, day)
-        if not any(want.due for want in wants.values()):
+        needs = self._needs(zone, account, day)
+        if not any(need.due for need in needs.values()):
             return None
-        spread_mm, chosen = depth_of(zone, account, wants)
+        spread_mm, chosen = depth_of(zone, account, needs)
         if spread_mm <= 0.0:
             return None
         evenness = account.divisor
@@ -159,22 +163,22 @@ class JobMaker:
             evenness = account.divisors[account.parts.index(chosen.part)]
         already = self.given.litres.get((zone.name, day), 0.0)
         stored = self.given.stored_litres.get((zone.name, day), account.stored_of(already))
-        wanted = even_litres(net_mm=spread_mm, ground_m2=zone.ground_m2, evenness=evenness)
-        wanted -= stored / account.divisor
-        if wanted <= 0.0:
+        due_litres = even_litres(net_mm=spread_mm, ground_m2=zone.ground_m2, evenness=evenness)
+        due_litres -= stored / account.divisor
+        if due_litres <= 0.0:
             return None
         return _Due(
-            job=self._job(zone, account, day, chosen, wanted, already),
-            wants=wants,
+            job=self._job(zone, account, day, chosen, due_litres, already),
+            needs=needs,
             chosen=chosen,
             spread_mm=spread_mm,
             evenness=evenness,
             already_litres=already,
         )
 
-    def _wants(self, zone: Zone, account: ZoneAccount, day: date) -> dict[int, Want]:
-        """What each part wants that has something standing on it, by its number."""
-        wants: dict[int, Want] = {}
+    def _needs(self, zone: Zone, account: ZoneAccount, day: date) -> dict[int, PartNeed]:
+        """The need of each part with a planting, by the part's number."""
+        needs: dict[int, PartNeed] = {}
         for number, (part, ledger) in enumerate(zip(account.parts, account.ledgers, strict=True)):
             outlook = Outlook(
                 day=day,
@@ -188,13 +192,13 @@ class JobMaker:
                 windows=windows_on(self.garden.watering, zone.valve.kind, day),
             )
             leach = self._leach(part.planting_on(day))
-            want = want_of(part, ledger, outlook, self.garden.watering, leach=leach)
-            if want is not None:
-                wants[number] = want
-        return wants
+            need = need_of_part(part, ledger, outlook, self.garden.watering, leach=leach)
+            if need is not None:
+                needs[number] = need
+        return needs
 
     def fallen_mm(self, day: date) -> float:
-        """Rain of today that the gauge has caught before this plan was made."""
+        """Rain in the gauge today, before this plan was made; 0 on other days. [mm]"""
         return self.given.fallen_mm.get(day, 0.0) if day == self.today else 0.0
 
     def _leach(self, facts: PlantingFacts | None) -> float:
@@ -206,8 +210,8 @@ class JobMaker:
         zone: Zone,
         account: ZoneAccount,
         day: date,
-        want: Want,
-        wanted: float,
+        need: PartNeed,
+        due_litres: float,
         already: float,
     ) -> Job:
         watering, zone_info = self.garden.watering, self.garden.site.zone_info
@@ -222,10 +226,10 @@ class JobMaker:
             day=day,
             valve=zone.valve.kind,
             relay_line=zone.valve.relay_line,
-            even_litres=wanted,
+            even_litres=due_litres,
             line_litres=account.line_litres,
             uniformity=account.divisor,
-            urgency=want.urgency,
+            urgency=need.urgency,
             stretches=() if frost is not None else tuple(stretches),
             soaking=soaking_of(account.wet_m2, self.grounds.soil(zone.bed.soil), watering.basin_mm),
             longest_open_s=zone.valve.longest_open_s,
@@ -235,11 +239,11 @@ class JobMaker:
             cap_litres=max(0.0, l_from_m3(zone.daily_cap_m3) - already),
             first_slot=self.given.slots.get((zone.name, day), 0) + 1,
             hold_reason=frost if frost is not None else (None if hold is None else hold.reason),
-            spread=want.spread,
+            spread=need.spread,
         )
 
     def guesses(self, doses: Iterable[Dose]) -> list[str]:
-        """What to know about those zones that are timed at a guessed flow, once for each."""
+        """One message for each zone in these doses whose flow is a guess."""
         dosed = {dose.zone for dose in doses}
         zones = [zone for zone in self.garden.zones if zone.name in dosed]
         found = ((zone.name, self._guess(zone)) for zone in zones)
@@ -254,7 +258,35 @@ class JobMaker:
 
 
 def allowed_mm(row: LedgerDay, garden: Garden, grounds: Grounds) -> float | None:
-    """What may be missing from a zone's wetted ground before it is watered; None on bare soil."""
+    """Depletion of a zone's wetted ground at which a dose is due; None on bare soil.
+
+    Parameters
+    ----------
+    row : LedgerDay
+        The evening: its zone, crop, stage and readily available water.
+    garden : Garden
+        Its own `refill_at` comes first, for the zone or for all.
+    grounds : Grounds
+        The garden's crops.
+
+    Returns
+    -------
+    float or None
+        0 or more, at most the readily available water. [mm]
+
+    Source
+    ------
+    `need.dose.refill_share` times RAW (FAO-56, eq. 83); in the first year of a perennial
+    `FIRST_YEAR_REFILL_AT` stands for the share.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace as Example  # of a garden, what counts here
+    >>> garden = Example(zone=lambda name: Example(refill_at=0.5, plantings=()))
+    >>> evening = Example(zone="leeks", crop="leek", day=None, raw_mm=20.0)
+    >>> allowed_mm(evening, garden, Example(crop=lambda name: None))
+    10.0
+    """
     if row.crop is None:
         return None
     zone = garden.zone(row.zone)
@@ -270,12 +302,12 @@ def allowed_mm(row: LedgerDay, garden: Garden, grounds: Grounds) -> float | None
 
 
 def _own_refill_at(zone: Zone, garden: Garden) -> float | None:
-    """The gardener's own share for the zone, or else for all; None: by the crop's stage."""
+    """`refill_at` of the zone, else of the garden; None: by the crop's stage."""
     return garden.watering.refill_at if zone.refill_at is None else zone.refill_at
 
 
 def finished(doses: Iterable[Dose], pulses: Iterable[Pulse]) -> list[Dose]:
-    """The doses of a day with the pulses they came to, and the line filled for each."""
+    """The doses of a day with their number of pulses, and with the litres to fill the line."""
     counts = Counter(pulse.zone for pulse in pulses)
     return [
         replace(
@@ -288,7 +320,7 @@ def finished(doses: Iterable[Dose], pulses: Iterable[Pulse]) -> list[Dose]:
 
 
 def _dose(zone: Zone, account: LedgerRows, due: _Due, words: str) -> Dose:
-    evening, job, want = account[-1], due.job, due.chosen
+    evening, job, need = account[-1], due.job, due.chosen
     rain_mm, rain_unknown_days, stand_in_days = 0.0, 0, 0
     for watered_mm, of_account, *rained_mm, known, measured, rung in account.columns_back(
         "watered_mm",
@@ -322,8 +354,8 @@ def _dose(zone: Zone, account: LedgerRows, due: _Due, words: str) -> Dose:
             eto_mm=evening.eto_mm,
             method=evening.method,
             kc=evening.kc,
-            depletion_mm=want.strip_missing_mm,
-            allowed_mm=want.allowed_mm,
+            depletion_mm=need.strip_missing_mm,
+            allowed_mm=need.allowed_mm,
             raw_mm=evening.raw_mm,
             rain_mm=rain_mm,
             rain_unknown_days=rain_unknown_days,
@@ -334,9 +366,9 @@ def _dose(zone: Zone, account: LedgerRows, due: _Due, words: str) -> Dose:
 
 
 def _rain_doubt_days(account: Sequence[LedgerDay]) -> int:
-    """Days in a row up to the last on which rain is unknown, after one on which it was known.
+    """Number of last days in a row whose rain is unknown, after a day on which it was known.
 
-    More than matter are given as none: then the record has ended, and nothing waits for it.
+    More than `DOUBTFUL_DAYS` give 0: then the record has ended, and no zone waits for it.
     """
     for unknown, past in enumerate(islice(reversed(account), DOUBTFUL_DAYS + 1)):
         if past.rain_known:
@@ -345,7 +377,7 @@ def _rain_doubt_days(account: Sequence[LedgerDay]) -> int:
 
 
 def _later(stretches: list[Stretch], *not_before: datetime | None) -> list[Stretch]:
-    """What is left of the stretches after the latest of the moments given."""
+    """The stretches after the latest of these moments."""
     for moment in not_before:
         if moment is not None:
             stretches = [

@@ -1,4 +1,4 @@
-"""What the parts of a zone need on a day, and one dose for all of them."""
+"""The depth that each part of a zone needs on a day, made into one dose for the zone."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ from controller.garden.show import show_depth
 from controller.timetable.need.accounts import ZoneAccount
 from controller.timetable.need.dose import full_roots_m, lowered_mm, need_of, refill_share
 
-# Seedbeds are watered lightly and often, 2 to 5 mm (extension services' practice, no source): as
-# soon as the least of it has gone from the layer that dries.
+# Seedbeds get 2 to 5 mm, lightly and often (extension services' practice, no source): the dose is
+# due as soon as the surface layer has lost the lesser depth.
 SEEDBED_LEAST_MM = 2.0
 # On a day of at least this reference ET a seedbed is watered at each of the day's windows. Our
 # choice.
@@ -31,51 +31,51 @@ SEEDBED_TWICE_FROM_MM = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Want:
-    """The depth a part is to get, over its whole ground, and why.
+class PartNeed:
+    """The depth that a part needs, over its whole ground, and why.
 
-    `strip_missing_mm` is missing from the ground that the line wets, and `allowed_mm` may be before
-    a dose is due; no dose is for more than that ground can hold.
+    `strip_missing_mm` is the depletion of the ground that the line wets. A dose is due when it
+    reaches `allowed_mm`. No dose is larger than what that ground can hold.
     """
 
     part: Part
-    evening: LedgerDay
     net_mm: float
-    urgency: float  # what is missing over what may be
+    urgency: float  # depletion over readily available water
     words: str
     strip_missing_mm: float = 0.0
     allowed_mm: float = 0.0
-    spread: bool = False  # over all of the day's windows
+    spread: bool = False  # in all windows of the day
     due: bool = True
-    dries: bool = False  # it is to dry down: all it gets is too much
+    dries: bool = False  # the crop dries down: any water is too much
 
     @property
     def missing_mm(self) -> float:
-        """What is missing from the wetted ground, over all of the part's ground."""
+        """Depletion of the wetted ground, over all of the part's ground. [mm]"""
         return self.strip_missing_mm * self.part.line_fraction
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outlook:
-    """What a day's wants depend on besides the account."""
+    """What a part's need depends on, besides its account."""
 
     day: date
     days: Mapping[date, DayInput]
-    coming_mm: float  # rain to be counted on from this day on, before any trust
-    fallen_mm: float  # caught by the garden's gauge this day already
+    coming_mm: float  # expected rain from this day on, before the garden's trust
+    fallen_mm: float  # in the garden's gauge already, on this day
     wait_days: int  # until the next chance to water after this day
     rain_doubt_days: int
     refill_at: float | None  # the gardener's own share; None: by the crop's stage
     us_units: bool = False
-    windows: int = 1  # that begin on the day
+    windows: int = 1  # number of them that begin on the day
 
 
-def want_of(
+def need_of_part(
     part: Part, account: Sequence[LedgerDay], outlook: Outlook, watering: Watering, *, leach: float
-) -> Want | None:
-    """What this part wants; `due` is False where it could wait; None where nothing stands there.
+) -> PartNeed | None:
+    """What this part needs; `due` is False if it can wait; None if nothing stands there.
 
-    `leach` is the share of what enters that must pass below the roots, where the water is salty.
+    `leach` is the leaching fraction: the share of the water that must pass below the roots, because
+    it is salty.
     """
     facts = part.planting_on(outlook.day)
     if facts is None or not account:
@@ -83,9 +83,8 @@ def want_of(
     evening = account[-1]
     at = facts.course.on(outlook.day)
     if at.stopped:
-        return Want(
+        return PartNeed(
             part=part,
-            evening=evening,
             net_mm=0.0,
             urgency=0.0,
             words="it dries down",
@@ -107,10 +106,9 @@ def want_of(
         share = _share_of(part, facts, evening.stage)
     allowed = share * evening.raw_mm
 
-    def want(on_strip_mm: float, words: str, *, due: bool) -> Want:
-        return Want(
+    def need_of_strip(on_strip_mm: float, words: str, *, due: bool) -> PartNeed:
+        return PartNeed(
             part=part,
-            evening=evening,
             net_mm=on_strip_mm * part.line_fraction,
             urgency=urgency,
             words=words,
@@ -125,7 +123,7 @@ def want_of(
         words = "it is settling in"
         if at.settling.days_left > 1:
             words += f", {at.settling.days_left} days yet"
-        return want(missing, words, due=True)
+        return need_of_strip(missing, words, due=True)
     need = need_of(
         missing_mm=missing,
         raw_mm=evening.raw_mm,
@@ -134,8 +132,9 @@ def want_of(
         rain_doubt_days=outlook.rain_doubt_days,
     )
     if need is None:
-        return want(missing, "", due=False)
-    # Ground just watered loses more than it did last evening, and a thirstier day has less to give.
+        return need_of_strip(missing, "", due=False)
+    # Ground just watered loses more than it did on the last evening, and a day of higher ETc leaves
+    # less room to lower the dose.
     once_wet = _expected_etc_mm(evening, outlook, kc=_kc_once_wet(part, evening))
     net = lowered_mm(
         need.net_mm,
@@ -150,19 +149,19 @@ def want_of(
         words += f"; less {less} for rain that is likely"
     if leach > 0.0:
         owed = _leaching_owed_mm(part, account, leach)
-        # The day's own use drinks first of what is given beyond the depletion: only what is left
-        # then drains. At most that and, of both, what a steady share would be.
+        # The crop's use of the day comes first out of what is given beyond the depletion; only the
+        # rest drains. At most that use is added, with the steady leaching share of dose and use.
         today_mm = once_wet / outlook.wait_days
         extra = min(owed, today_mm + (net + today_mm) * leach / (1.0 - leach))
         if extra > 0.0:
             net += extra
             salt = show_depth(extra * part.line_fraction, outlook.us_units)
             words = f"{words}; with {salt} to wash out salt"
-    return want(net, words, due=net > 0.0)
+    return need_of_strip(net, words, due=net > 0.0)
 
 
 def _leaching_owed_mm(part: Part, account: Sequence[LedgerDay], share: float) -> float:
-    """What the wetted ground owes since this planting's account began, day by day."""
+    """Drainage that the wetted ground still owes since this planting's account began. [mm]"""
     standing = account[-1].account
 
     def step(
@@ -190,10 +189,10 @@ def _settling_due(
     expected_mm: float,
     wait_days: int,
 ) -> bool:
-    """Whether plants just set out are watered: by what is missing, or by the days since the last.
+    """Whether plants just set out are due: by the depletion, or by the days since the last water.
 
-    It was watered in on the day it was set out. Days on which nobody may water count as passed, all
-    but the one on which the next chance is.
+    They were watered in on the day they were set out. Days on which nobody may water count as dry,
+    up to the day before the next chance.
     """
     if missing_mm < SETTLING_LEAST_MM:
         return False
@@ -211,18 +210,18 @@ def _settling_due(
 
 def _seedbed(
     part: Part, evening: LedgerDay, outlook: Outlook, *, share: float, kc_once_wet: float
-) -> Want:
-    """What its top or its roots miss on the wetted ground, whichever is more.
+) -> PartNeed:
+    """The depletion of the surface layer or of the root zone, whichever is more.
 
-    The top is kept moist: what its surface layer lacks, from `SEEDBED_LEAST_MM` on. On a hot day of
-    several windows the day's own loss is given too, or the top would be dry by the last of them.
+    The top is kept moist: it is due from `SEEDBED_LEAST_MM` on. On a hot day with several windows
+    the loss of the day is added; otherwise the top would be dry before the last of them.
     """
     fallen = outlook.fallen_mm
     on_strip = evening.surface_depletion_mm
     need = None
     if evening.crop is not None:
         if evening.coefficients == "single":
-            # That account knows no surface: what is missing below it.
+            # That account has no surface layer: the root zone's depletion stands for it.
             on_strip = min(evening.wet_depletion_mm, part.soil.tew_mm)
         need = need_of(
             missing_mm=evening.wet_depletion_mm - fallen,
@@ -241,9 +240,8 @@ def _seedbed(
     if spread and outlook.windows > 1:
         on_strip += kc_once_wet * evening.exposure * today.eto_mm
     on_strip = max(0.0, on_strip)
-    return Want(
+    return PartNeed(
         part=part,
-        evening=evening,
         net_mm=on_strip * part.line_fraction,
         urgency=2.0,  # seeds cannot wait
         strip_missing_mm=on_strip,
@@ -255,13 +253,13 @@ def _seedbed(
 
 
 def _share_of(part: Part, facts: PlantingFacts, stage: str) -> float:
-    """The crop's own share of readily available water that may go in that stage."""
+    """The share of readily available water that may be gone in that stage, by the crop."""
     crop = facts.crop
     return refill_share(crop, stage, root_depth_m=full_roots_m(crop, part.rooting_limit_m))
 
 
 def _kc_once_wet(part: Part, evening: LedgerDay) -> float:
-    """Last evening's Kc of the wetted ground, had the line just wetted it."""
+    """Kc of the wetted ground on the last evening, as if the line had just wetted it."""
     if evening.coefficients == "single":
         return evening.wet_kc
     base, _ = kc_max_base(
@@ -279,7 +277,7 @@ def _kc_once_wet(part: Part, evening: LedgerDay) -> float:
 
 
 def _expected_etc_mm(evening: LedgerDay, outlook: Outlook, *, kc: float) -> float:
-    """What the wetted ground will lose from the day until the next chance."""
+    """ETc of the wetted ground from the day until the next chance to water. [mm]"""
     total = 0.0
     for ahead in range(outlook.wait_days):
         coming = outlook.days.get(date.fromordinal(outlook.day.toordinal() + ahead))
@@ -287,42 +285,73 @@ def _expected_etc_mm(evening: LedgerDay, outlook: Outlook, *, kc: float) -> floa
     return total
 
 
-# Under this part of the flow due to a ground, dividing by it would flood the rest. Our choice.
+# A part may get less than its share of the flow. It counts with at least this much of that share:
+# a dose divided by less would flood the other parts. Our choice.
 LEAST_SHARE = 0.4
-_WORTH_SAYING_MM = 0.5  # more or less than it lacks, before a row is named
+_WORTH_SAYING_MM = 0.5  # a row that gets so much more or less than it lacks is named
 
 
-def depth_of(zone: Zone, account: ZoneAccount, wants: Mapping[int, Want]) -> tuple[float, Want]:
-    """The depth over the zone's whole ground that its parts' wants come to, and whose they are.
+def depth_of(
+    zone: Zone, account: ZoneAccount, needs: Mapping[int, PartNeed]
+) -> tuple[float, PartNeed]:
+    """The depth of one dose over the zone's whole ground, and the need that decides it.
 
-    `wants` are by the parts' numbers; at least one is due. For the neediest, as much as brings each
-    due part its own; for the mean, what all the parts miss together.
+    Parameters
+    ----------
+    zone : Zone
+        Its `unlike_rows` says whether the dose is for the neediest part or for the mean.
+    account : ZoneAccount
+        Its parts, and their shares of the zone's flow.
+    needs : mapping of int to PartNeed
+        By the numbers of the parts; at least one is due.
+
+    Returns
+    -------
+    tuple of float and PartNeed
+        For the neediest: so much that each due part gets what it needs. For the mean: what all
+        parts lack together. [mm]
+
+    Source
+    ------
+    Our choice.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace as Example  # a zone of 3 m2 and 1 m2, as far as it counts
+    >>> parts = [Example(ground_m2=m2, line_fraction=1.0) for m2 in (3.0, 1.0)]
+    >>> needs = {n: PartNeed(part=part, net_mm=mm, urgency=1.0, words="")
+    ...          for n, (part, mm) in enumerate(zip(parts, (6.0, 10.0)))}
+    >>> account = Example(parts=parts, shares=(0.5, 0.5))
+    >>> depth_of(Example(unlike_rows=UnlikeRows.MEAN, ground_m2=4.0), account, needs)[0]
+    7.0
+    >>> depth_of(Example(unlike_rows=UnlikeRows.NEEDIEST, ground_m2=4.0), account, needs)[0]
+    9.0
     """
     if len(account.parts) == 1:
-        (want,) = wants.values()
-        return want.net_mm, want
-    litres = {number: want.net_mm * want.part.ground_m2 for number, want in wants.items()}
+        (need,) = needs.values()
+        return need.net_mm, need
+    litres = {number: need.net_mm * need.part.ground_m2 for number, need in needs.items()}
     due = {
-        n: litres[n] / max(account.shares[n], LEAST_SHARE * want.part.ground_m2 / zone.ground_m2)
-        for n, want in wants.items()
-        if want.due
+        n: litres[n] / max(account.shares[n], LEAST_SHARE * need.part.ground_m2 / zone.ground_m2)
+        for n, need in needs.items()
+        if need.due
     }
     neediest = max(due, key=lambda n: due[n])
     if zone.unlike_rows is UnlikeRows.NEEDIEST:
-        return due[neediest] / zone.ground_m2, wants[neediest]
-    return sum(litres.values()) / zone.ground_m2, wants[neediest]
+        return due[neediest] / zone.ground_m2, needs[neediest]
+    return sum(litres.values()) / zone.ground_m2, needs[neediest]
 
 
-def loss_words(
+def mixed_crops_text(
     zone: Zone,
     account: ZoneAccount,
-    wants: Mapping[int, Want],
+    needs: Mapping[int, PartNeed],
     spread_mm: float,
-    chosen: Want,
+    chosen: PartNeed,
     *,
     us_units: bool,
 ) -> str:
-    """For a zone of unlike rows: whose need it is, what the others get beyond theirs, or lack."""
+    """For mixed crops: whose need decides, and what the other rows get too much or too little."""
     if len(account.parts) == 1:
         return ""
     mean = zone.unlike_rows is UnlikeRows.MEAN
@@ -331,17 +360,17 @@ def loss_words(
         if part.ground_m2 <= 0.0:
             continue
         gets = spread_mm * zone.ground_m2 * share / part.ground_m2  # its driest quarter
-        want = wants.get(number)
+        need = needs.get(number)
         verb = "get" if len(part.rows) > 1 else "gets"
         it = "they lack" if len(part.rows) > 1 else "it lacks"
-        if want is None or want.dries:
+        if need is None or need.dries:
             if gets >= _WORTH_SAYING_MM:
-                why = "where nothing stands" if want is None else "drying down"
+                why = "where nothing stands" if need is None else "drying down"
                 words += f"; {part.name}, {why}, {verb} {show_depth(gets, us_units)}"
-        elif want.due and want.net_mm - gets >= _WORTH_SAYING_MM:
-            lacks = show_depth(want.net_mm - gets, us_units)
+        elif need.due and need.net_mm - gets >= _WORTH_SAYING_MM:
+            lacks = show_depth(need.net_mm - gets, us_units)
             words += f"; {part.name} {verb} {lacks} less than {it}"
-        elif part is not chosen.part and gets - want.missing_mm >= _WORTH_SAYING_MM:
-            beyond = show_depth(gets - want.missing_mm, us_units)
+        elif part is not chosen.part and gets - need.missing_mm >= _WORTH_SAYING_MM:
+            beyond = show_depth(gets - need.missing_mm, us_units)
             words += f"; {part.name} {verb} {beyond} more than {it}"
     return words

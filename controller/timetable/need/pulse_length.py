@@ -1,12 +1,13 @@
-"""The smallest pulse worth opening a valve for, with the valve's travel.
+"""Open time of a valve from the time at full flow, with its travel, and the smallest useful pulse.
 
-A motorised ball takes seconds from shut to open and back. Its flow is taken to grow and to fade
-evenly on the way: our choice, right in the mean for a throttled row, and on the side of too much
-for an open one, whose flow comes early. So half of each travel counts. Every room that turns
-seconds into litres or back asks here.
+A motorised ball valve takes seconds from shut to open and back. We take its flow to rise and fall
+evenly on the way (our choice). That is right in the mean for a throttled row. An open row gets its
+flow earlier, so it gets a little too much. So half of each travel counts. Every room that turns
+seconds into litres, or litres into seconds, uses these functions.
 
-While a line fills, the holes near its inlet run and those beyond wait; what runs out after the
-valve has shut lies mostly at its low end. A pulse that is all filling waters two spots of a row.
+While a line fills, the holes near its inlet run and those beyond wait. What runs out after the
+valve has shut comes mostly from its low end. So a pulse that only fills the line waters only two
+spots of a row.
 """
 
 from __future__ import annotations
@@ -17,29 +18,30 @@ from controller.garden.model import Watering
 from controller.garden.plumbing import Valve
 from controller.garden.show import show_duration
 
-STEP_S = 0.1  # what a relay can be asked for
+STEP_S = 0.1  # the time step of a relay
 
 
 def water_s(*, open_s: float, opens_in_s: float, closes_in_s: float) -> float:
-    """Seconds of full flow that a valve passes which is told to open, and to shut again.
+    """Time at full flow that gives the same water as one opening of the valve.
 
     Parameters
     ----------
     open_s : float
-        From being told to open until being told to shut. [s]
+        From the command to open until the command to shut. [s]
     opens_in_s : float
-        Travel from shut to open. [s]
+        Travel from shut to open, 0 or more. [s]
     closes_in_s : float
-        Travel back. [s]
+        Travel from open to shut, 0 or more. [s]
 
     Returns
     -------
     float
-        Time at full flow that gives the same water. [s]
+        0 or more. [s]
 
     Source
     ------
-    Area under a ramp, a level and a ramp. A valve told to shut on its way turns round there.
+    Area under a ramp, a level and a ramp. A valve that gets the command to shut while it still
+    opens turns round there.
 
     Examples
     --------
@@ -55,25 +57,30 @@ def water_s(*, open_s: float, opens_in_s: float, closes_in_s: float) -> float:
 
 
 def water_span_s(*, open_s: float, opens_in_s: float, closes_in_s: float) -> tuple[float, float]:
-    """When, after a valve is told to open, its full flow may be taken to begin and to end.
+    """Begin and end of the full flow that gives the same water as one opening of the valve.
 
     Parameters
     ----------
     open_s : float
-        From being told to open until being told to shut. [s]
+        From the command to open until the command to shut. [s]
     opens_in_s : float
-        Travel from shut to open. [s]
+        Travel from shut to open, 0 or more. [s]
     closes_in_s : float
-        Travel back. [s]
+        Travel from open to shut, 0 or more. [s]
 
     Returns
     -------
     tuple of float
-        Beginning and end; between them lie `water_s`. [s]
+        Both from the command to open; `water_s` lies between them. [s]
 
     Source
     ------
     The middles of the two ramps.
+
+    Examples
+    --------
+    >>> water_span_s(open_s=60.0, opens_in_s=10.0, closes_in_s=4.0)
+    (5.0, 62.0)
     """
     begins_s = min(open_s, opens_in_s) / 2.0
     return begins_s, begins_s + water_s(
@@ -82,81 +89,112 @@ def water_span_s(*, open_s: float, opens_in_s: float, closes_in_s: float) -> tup
 
 
 def open_for_s(*, wanted_s: float, opens_in_s: float, closes_in_s: float) -> float:
-    """How long to tell a valve to be open for so many seconds of full flow.
+    """Time from the command to open to the command to shut, for a time at full flow.
 
     Parameters
     ----------
     wanted_s : float
-        Time at full flow. [s]
+        Time at full flow, 0 or more. [s]
     opens_in_s : float
-        Travel from shut to open. [s]
+        Travel from shut to open, 0 or more. [s]
     closes_in_s : float
-        Travel back. [s]
+        Travel from open to shut, 0 or more. [s]
 
     Returns
     -------
     float
-        Time, never less than the opening travel: no pulse turns round on its way. [s]
+        Never less than the opening travel, so that no pulse turns round on its way. [s]
 
     Source
     ------
-    `water_s` turned round.
+    The inverse of `water_s`.
 
     Examples
     --------
     >>> open_for_s(wanted_s=57.0, opens_in_s=10.0, closes_in_s=4.0)
     60.0
     """
-    told_s = wanted_s + opens_in_s / 2.0 - closes_in_s / 2.0
-    return max(least_told_s(opens_in_s), told_s)
+    open_s = wanted_s + opens_in_s / 2.0 - closes_in_s / 2.0
+    return max(least_open_s(opens_in_s), open_s)
 
 
-def least_told_s(opens_in_s: float) -> float:
-    """The shortest time to tell a valve to be open: its travel, in whole steps.
+def least_open_s(opens_in_s: float) -> float:
+    """Shortest time between the commands to open and to shut: the travel, in whole steps.
 
     Parameters
     ----------
     opens_in_s : float
-        Travel from shut to open. [s]
+        Travel from shut to open, 0 or more. [s]
 
     Returns
     -------
     float
-        One step at least. [s]
+        At least one step (`STEP_S`). [s]
 
     Source
     ------
     Our choice.
+
+    Examples
+    --------
+    >>> least_open_s(7.0), least_open_s(0.0)
+    (7.0, 0.1)
     """
     return max(STEP_S, math.ceil(opens_in_s / STEP_S - 1e-9) * STEP_S)
 
 
 def least_water_s(*, opens_in_s: float, closes_in_s: float) -> float:
-    """What a valve that opens quite and shuts at once passes.
+    """Time at full flow that gives the water of a valve that opens fully and shuts at once.
 
     Parameters
     ----------
     opens_in_s : float
-        Travel from shut to open. [s]
+        Travel from shut to open, 0 or more. [s]
     closes_in_s : float
-        Travel back. [s]
+        Travel from open to shut, 0 or more. [s]
 
     Returns
     -------
     float
-        Time at full flow that gives the same water. [s]
+        0 or more. [s]
 
     Source
     ------
-    Half of each travel.
+    The area under the two ramps: half of each travel.
+
+    Examples
+    --------
+    >>> least_water_s(opens_in_s=10.0, closes_in_s=4.0)
+    7.0
     """
     return (opens_in_s + closes_in_s) / 2.0
 
 
 def shortest_pulse_s(valve: Valve, watering: Watering) -> float:
-    """How long a full line is to run at least: the valve's own, else the garden's. [s]
+    """Shortest time that a full line runs in one pulse.
 
-    It is never less than its travel alone passes.
+    Parameters
+    ----------
+    valve : Valve
+        Its own `shortest_pulse_s` comes first.
+    watering : Watering
+        Its `shortest_pulse_s` counts for a valve without its own.
+
+    Returns
+    -------
+    float
+        Time at full flow, never less than `least_water_s` of the valve. [s]
+
+    Source
+    ------
+    Our choice.
+
+    Examples
+    --------
+    >>> from controller.garden.plumbing import ValveKind
+    >>> slow = Valve(kind=ValveKind.RELAY, relay_line=17, opens_in_s=30.0, closes_in_s=30.0)
+    >>> shortest_pulse_s(slow, Watering(windows=(), shortest_pulse_s=20.0))
+    30.0
     """
     asked_s = valve.shortest_pulse_s
     return max(
@@ -165,14 +203,14 @@ def shortest_pulse_s(valve: Valve, watering: Watering) -> float:
     )
 
 
-# How the reasons begin, for whoever asks what would help.
+# How the reasons begin; the search for what helps reads this.
 OPEN_TOO_SHORT = "its valve may be open"
 WINDOW_TOO_SHORT = "no window of the day is long enough"
 TOO_LITTLE = "it would take less than"
 
 
 def filling_s(*, line_litres: float, flow_l_s: float) -> float:
-    """How long a line takes to fill at the flow it has in the set that is open.
+    """Time to fill a line at its flow in the open set.
 
     Parameters
     ----------
@@ -184,11 +222,16 @@ def filling_s(*, line_litres: float, flow_l_s: float) -> float:
     Returns
     -------
     float
-        Time. [s]
+        0 or more. [s]
 
     Source
     ------
     Volume over flow, as hydraulics/network/filling.py.
+
+    Examples
+    --------
+    >>> filling_s(line_litres=1.5, flow_l_s=0.1)
+    15.0
     """
     return line_litres / flow_l_s
 
@@ -201,7 +244,7 @@ def smallest_pulse_s(
     opens_in_s: float = 0.0,
     closes_in_s: float = 0.0,
 ) -> float:
-    """The shortest time a valve is told to be open: filling its line, then its shortest pulse.
+    """Open time of the smallest useful pulse: it fills the line, then runs the shortest pulse.
 
     Parameters
     ----------
@@ -210,20 +253,26 @@ def smallest_pulse_s(
     flow_l_s : float
         Flow, above 0. [L/s]
     shortest_pulse_s : float
-        How long a full line is to run at least. [s]
+        Shortest time that a full line runs. [s]
     opens_in_s : float
         The valve's travel from shut to open. [s]
     closes_in_s : float
-        Its travel back. [s]
+        The valve's travel from open to shut. [s]
 
     Returns
     -------
     float
-        Time. [s]
+        From the command to open until the command to shut. [s]
 
     Source
     ------
     Our choice.
+
+    Examples
+    --------
+    >>> smallest_pulse_s(line_litres=1.5, flow_l_s=0.1, shortest_pulse_s=20.0, opens_in_s=10.0,
+    ...                  closes_in_s=4.0)
+    38.0
     """
     return open_for_s(
         wanted_s=filling_s(line_litres=line_litres, flow_l_s=flow_l_s) + shortest_pulse_s,
@@ -243,7 +292,7 @@ def why_too_short(
     opens_in_s: float = 0.0,
     closes_in_s: float = 0.0,
 ) -> str | None:
-    """Why not even the smallest pulse can be given, in a gardener's words; None if it can."""
+    """Why the smallest pulse cannot be given, in a gardener's words; None if it can."""
     fill_s = filling_s(line_litres=line_litres, flow_l_s=flow_l_s)
     smallest_s = smallest_pulse_s(
         line_litres=line_litres,
@@ -267,7 +316,7 @@ def why_too_short(
 def too_little(
     even_litres: float, fill_s: float, flow_l_s: float, shortest_pulse_s: float
 ) -> str | None:
-    """Why so few litres are not worth filling the line for; None if they are."""
+    """Why a dose is too small to fill the line for; None if it is large enough."""
     if even_litres / flow_l_s >= shortest_pulse_s - 1e-9:
         return None
     after = f" after filling its line for {show_duration(fill_s)}" if fill_s > 0.0 else ""

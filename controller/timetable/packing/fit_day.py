@@ -1,13 +1,13 @@
-"""Fit the day's doses into what the windows allow and the supply can feed.
+"""Packing of a day's doses into its windows, within what the supply can feed.
 
-A morning is played through: valves open and close one event at a time, and after each event the
-network is asked anew what every open zone gets. A zone's flow thus is always that of the set open
-together, never that of the zone alone. Nothing here is random; the same jobs give the same pulses.
+The day is simulated event by event: a valve opens or closes, and then the network gives the flow of
+every open zone. So a zone's flow is always that of the open set, never that of the zone alone.
+Nothing is random: the same jobs give the same pulses.
 
-Who goes first: the zone that has used up most of what it may. A zone joins those already open only
-if each of them keeps its stated share of the flow it has alone and no hole falls dry by it.
-Hand valves are turned one at a time, on whole minutes, with a minute to walk between them.
-No pulse is opened that could not fill its line, at the flow of the set, and water after that.
+The zone with the highest depletion over its readily available water goes first. A zone joins the
+open set only if each zone of the set keeps its stated share of its flow alone, and no more holes
+are dry. Hand valves are turned one at a time, on whole minutes, with a minute to walk between them.
+A pulse begins only if it can fill its line at the flow of the set, and water after that.
 """
 
 from __future__ import annotations
@@ -17,25 +17,25 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from controller.timetable.need.pulse_length import why_too_short
+from controller.timetable.packing.day_simulation import TINY_L, WALK_S, DaySimulation, JobState
 from controller.timetable.packing.job import Flows, Job, whole_second
-from controller.timetable.packing.morning import TINY_L, WALK_S, Morning, Play
 from controller.timetable.records import NotFitted, Pulse
 
 __all__ = ["WALK_S", "Flows", "Job", "Packed", "pack"]
 
-# Why water found no place, beside the words of `smallest`; a hold's own reason follows its word.
+# Why water did not fit, besides the texts of `pulse_length`; a hold's own reason follows.
 NO_WINDOW = "no window on this day"
 CLOSED_FIRST = "the windows closed first"
 OVER_CAP = "the zone's daily cap"
 HELD = "held: "
-# Zones that are equally urgent to so many digits go by their names: what rounding left of their
-# accounts decides nothing, nor do flows that are known to a part in ten million.
+# Zones that are equally urgent to so many digits go by name: rounding errors of their accounts must
+# not decide, nor flows that are known to a part in ten million.
 _URGENCY_DIGITS = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Packed:
-    """What found a place, and what did not."""
+    """The pulses of a day, and the water that did not fit."""
 
     pulses: tuple[Pulse, ...]
     not_fitted: tuple[NotFitted, ...]
@@ -43,17 +43,17 @@ class Packed:
 
 @dataclass(frozen=True, slots=True)
 class GivenOnDay:
-    """What a zone's pulses of a day came to."""
+    """Total of a zone's pulses on a day."""
 
     litres: float
-    stored_litres: float  # of them, what the account of the driest quarter is credited
+    stored_litres: float  # of them, those credited to the account of the driest quarter
 
 
 NOTHING_ON_DAY = GivenOnDay(0.0, 0.0)
 
 
 def given_on_day(packed: Packed) -> dict[str, GivenOnDay]:
-    """By zone, what the pulses of one day came to."""
+    """Total of each zone's pulses on one day."""
     pulses: dict[str, list[Pulse]] = {}
     for pulse in packed.pulses:
         pulses.setdefault(pulse.zone, []).append(pulse)
@@ -64,9 +64,9 @@ def given_on_day(packed: Packed) -> dict[str, GivenOnDay]:
 
 
 class DaysGone:
-    """What days gone came to by their own timetable, as long as their jobs stay what they were.
+    """A cache of past days' own timetables, valid as long as their jobs are the same.
 
-    A daemon plans several times a day on an account of months. What it keeps of a day is small.
+    A daemon plans several times a day on an account of months. The cache of one day is small.
     """
 
     def __init__(self) -> None:
@@ -83,15 +83,15 @@ class DaysGone:
         most_open: int,
         least_share: float,
     ) -> dict[str, GivenOnDay]:
-        """By zone, what that day's pulses came to; `network` is what the flows are those of."""
+        """Total of each zone's pulses on that day; `flows` are those of `network`."""
         if network is not self._network:
             self._days, self._network = {}, network
         packed_from = hash((most_open, least_share, tuple(jobs)))
-        kept = self._days.get(day)
-        if kept is None or kept[0] != packed_from:
+        cached = self._days.get(day)
+        if cached is None or cached[0] != packed_from:
             packed = pack(jobs, flows, most_open=most_open, least_share=least_share)
-            kept = self._days[day] = (packed_from, given_on_day(packed))
-        return kept[1]
+            cached = self._days[day] = (packed_from, given_on_day(packed))
+        return cached[1]
 
 
 def pack(
@@ -101,32 +101,32 @@ def pack(
     most_open: int,
     least_share: float,
 ) -> Packed:
-    """Play the day through and return its pulses in order of opening.
+    """Simulate the day and return its pulses in order of opening.
 
-    A dose that, its line once full, would run shorter than its valve's shortest pulse waits for
-    another day. What the cap, the windows or the
-    supply leave over is returned with its reason.
+    A dose that would run, in a full line, shorter than its valve's shortest pulse waits for another
+    day. Water that does not fit into the cap, the windows or the supply is returned with its
+    reason.
     """
     not_fitted: list[NotFitted] = []
-    plays: list[Play] = []
+    states: list[JobState] = []
     for job in sorted(jobs, key=lambda j: (-round(j.urgency, _URGENCY_DIGITS), j.zone)):
-        play = _admit(job, flows, not_fitted)
-        if play is not None:
-            plays.append(play)
+        state = _admit(job, flows, not_fitted)
+        if state is not None:
+            states.append(state)
     pulses: list[Pulse] = []
-    if plays:
-        start = whole_second(min(s.begins_utc for p in plays for s in p.job.stretches))
-        Morning(plays, flows, start, most_open, least_share, pulses).play()
-        for play in plays:
-            if play.left_l > TINY_L:
-                reason = play.too_little or CLOSED_FIRST
-                not_fitted.append(_left_over(play.job, play.left_l, reason))
+    if states:
+        start = whole_second(min(s.begins_utc for p in states for s in p.job.stretches))
+        DaySimulation(states, flows, start, most_open, least_share, pulses).run()
+        for state in states:
+            if state.left_l > TINY_L:
+                reason = state.too_little or CLOSED_FIRST
+                not_fitted.append(_left_over(state.job, state.left_l, reason))
     pulses.sort(key=lambda p: (p.opens_utc, p.zone))
     return Packed(pulses=tuple(pulses), not_fitted=tuple(not_fitted))
 
 
-def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> Play | None:
-    """Refuse what cannot be given at all, and cut what the daily cap does not leave."""
+def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> JobState | None:
+    """Refuse a job that is impossible on this day, and cut one at its daily cap."""
     if not job.stretches:
         held = job.hold_reason
         reason = NO_WINDOW if held is None else f"{HELD}{held or 'no reason given'}"
@@ -140,15 +140,15 @@ def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> Play | None:
     if stays_open is not None:
         not_fitted.append(_left_over(job, job.even_litres, f"even alone, {stays_open}"))
         return None
-    wanted = job.even_litres
-    if wanted + job.line_litres > job.cap_litres:
+    due_litres = job.even_litres
+    if due_litres + job.line_litres > job.cap_litres:
         fits = max(0.0, job.cap_litres - job.line_litres)
-        not_fitted.append(_left_over(job, wanted - fits, OVER_CAP))
-        wanted = fits
-    if wanted <= TINY_L:
+        not_fitted.append(_left_over(job, due_litres - fits, OVER_CAP))
+        due_litres = fits
+    if due_litres <= TINY_L:
         return None
     refused = why_too_short(
-        even_litres=wanted,
+        even_litres=due_litres,
         line_litres=job.line_litres,
         flow_l_s=alone,
         shortest_pulse_s=job.shortest_pulse_s,
@@ -158,18 +158,18 @@ def _admit(job: Job, flows: Flows, not_fitted: list[NotFitted]) -> Play | None:
         longest_window_s=max((s.ends_utc - s.begins_utc).total_seconds() for s in job.stretches),
     )
     if refused is not None:
-        not_fitted.append(_left_over(job, wanted, refused))
+        not_fitted.append(_left_over(job, due_litres, refused))
         return None
-    # What runs out of the line after a pulse wants room in the basin, too; half of it at most.
+    # What runs out of the line after a pulse needs room in the basin, too: half of it at most.
     basin_mm = job.soaking.basin_mm
     room_mm = max(0.5 * basin_mm, basin_mm - job.line_litres / job.soaking.strip_m2)
-    kept = wanted / len(job.stretches) if job.spread else 0.0
-    return Play(
+    reserved_l = due_litres / len(job.stretches) if job.spread else 0.0
+    return JobState(
         job=job,
         soaking=replace(job.soaking, basin_mm=room_mm),
-        left_l=wanted,
+        left_l=due_litres,
         slot=job.first_slot,
-        each_stretch_l=kept,
+        each_stretch_l=reserved_l,
     )
 
 

@@ -1,4 +1,4 @@
-"""What packing is handed: each zone's job, the flows of open sets, moments on whole seconds."""
+"""The inputs of packing: jobs, flows of open sets, times on whole seconds."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from controller.units import l_from_m3
 
 
 class Flows(Protocol):
-    """What packing asks of the network."""
+    """The questions of packing to the network."""
 
     def flow_l_s(self, zone: str, together: frozenset[str]) -> float:
         """Flow of one open zone of the set. [L/s]"""
@@ -26,12 +26,12 @@ class Flows(Protocol):
         """Holes of that zone that give nothing."""
 
     def stays_open(self, together: frozenset[str]) -> str | None:
-        """Which valve of the set would not shut for want of pressure, in words; None for none."""
+        """Message on a valve of the set that would not shut for lack of pressure; else None."""
 
 
 @runtime_checkable
 class FlowsForeseen(Flows, Protocol):
-    """A network that can say of many zones at once that they cannot join an open set."""
+    """A network that can test many zones at once against an open set."""
 
     def refused_by(self, together: frozenset[str], least_share: float) -> Callable[[str], bool]:
         """Says of a zone whether it surely cannot join, each keeping that share of its flow."""
@@ -39,7 +39,7 @@ class FlowsForeseen(Flows, Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Job:
-    """One zone's dose of one day, ready to be packed."""
+    """One zone's dose on one day, ready for packing."""
 
     zone: str
     day: date
@@ -48,21 +48,21 @@ class Job:
     even_litres: float
     line_litres: float
     urgency: float
-    stretches: Sequence[Stretch]  # a tuple where days gone are kept by their jobs
+    stretches: Sequence[Stretch]  # a tuple if past days are cached by their jobs
     soaking: Soaking
     longest_open_s: float
     shortest_pulse_s: float  # of a full line
-    cap_litres: float  # what the daily cap still leaves
+    cap_litres: float  # left of the daily cap
     first_slot: int = 1
     hold_reason: str | None = None
     opens_in_s: float = 0.0
     closes_in_s: float = 0.0
-    uniformity: float = 1.0  # that its dose is divided by
-    spread: bool = False  # over all stretches, an equal share in each, instead of at the first
+    uniformity: float = 1.0  # by which its dose is divided
+    spread: bool = False  # in equal shares over all stretches, instead of in the first
 
 
 def seconds_after(moment: datetime, start: datetime) -> float:
-    """Seconds from the start to a moment."""
+    """Seconds from the start to a time. [s]"""
     return (moment - start).total_seconds()
 
 
@@ -74,7 +74,32 @@ def whole_second(moment: datetime) -> datetime:
 
 
 def ceil_to(at: float, grid_s: float, start: datetime) -> float:
-    """The next moment on the grid of whole seconds or minutes of the clock."""
+    """The next time on the grid of whole seconds or minutes of the clock.
+
+    Parameters
+    ----------
+    at : float
+        Time after `start`; infinity stays infinity. [s]
+    grid_s : float
+        Step of the grid, above 0. [s]
+    start : datetime
+        The zero of `at`.
+
+    Returns
+    -------
+    float
+        Time after `start`, 0 or more. [s]
+
+    Source
+    ------
+    Our choice: relays go by the second, people by the minute.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> ceil_to(31.0, 60.0, datetime(2031, 6, 26, 5, 0, 30, tzinfo=UTC))  # 5:01:01, so 5:02
+    90.0
+    """
     if math.isinf(at):
         return at
     offset = start.timestamp() % grid_s
@@ -85,7 +110,7 @@ _MOST_KEPT = 4096  # sets, a megabyte or two; a season of sixty zones has far mo
 
 
 class NetworkFlows:
-    """Flows from the rows' curves; which valves would not shut, remembered by set."""
+    """Flows from the rows' curves; valves that would not shut are cached by set."""
 
     def __init__(self, lines: Lines) -> None:
         self._lines = lines
@@ -104,7 +129,7 @@ class NetworkFlows:
         return self._lines.refused_by(together, least_share)
 
     def stays_open(self, together: frozenset[str]) -> str | None:
-        """Which valve would not shut while all of these are open, in words; None if all would."""
+        """Message on a valve that would not shut while all of these are open; else None."""
         if together not in self._stays_open:
             if len(self._stays_open) >= _MOST_KEPT:
                 self._stays_open.clear()

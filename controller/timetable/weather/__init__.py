@@ -1,1 +1,1 @@
-"""From days of weather to days of demand, and what stands in for them."""
+"""Demand days from days of weather, with stand-ins for missing ones."""

@@ -1,15 +1,15 @@
-"""What is normal in this garden, and what stands in for a day without temperatures.
+"""The normals of this garden, with stand-ins for days without temperatures.
 
-Each day of the year gets the mean of all days up to `HALF_WINDOW_DAYS` before and after it, of all
-years. 29 February counts as 28 February. A monthly climate table (`monthly_climate.py`) fills the
-days of the year that have none.
+The normal of a day of the year is the mean of all days up to `HALF_WINDOW_DAYS` before and after
+it, in all years. 29 February counts as 28 February. A monthly climate table (`monthly_climate.py`)
+fills the days of the year without a normal.
 
-A day without temperatures gets what is usual on it (normal in this garden, else by its monthly
-climate table, else by the season's table), moved half way by how far the last days that had weather
-were from what is usual on theirs. On station years of five places that is nearer than the mean of
-those days alone, at every length of a gap, and than what is usual alone in the first days; normals
-come to stand alone soon, the table is helped as long as the days reach, because it does not know
-the place (tests/season/test_ladder_drill.py).
+A day without temperatures gets the usual reference ET: the normal of this garden, else its monthly
+climate table, else the season's table. This is moved by half of the mean difference between the
+last known days and what is usual on them. On station years of five places this is nearer than the
+mean of those days alone, for gaps of all lengths, and in the first days nearer than the usual value
+alone. Normals soon stand alone; the season's table is moved as long as there are known days within
+reach, because it does not know the place (tests/season/test_ladder_drill.py).
 """
 
 from __future__ import annotations
@@ -30,17 +30,17 @@ from controller.weather.day import WeatherDay
 from controller.weather.files.reader import WeatherFile, read_weather
 from controller.weather.source_priority import CLIMATE_TABLE, DAYS_BEFORE, NORMAL, SEASON
 
-_DAYS_REMEMBERED = 20_000  # some fifty years of days, so that a plan computes only what is new
+_DAYS_REMEMBERED = 20_000  # some fifty years, so that a plan computes only new days
 
 
 @lru_cache(maxsize=_DAYS_REMEMBERED)
 def eto_of(weather: WeatherDay, site: Site) -> ReferenceEt | None:
-    """Reference ET of one day of weather; None where even its temperatures are missing.
+    """Reference ET of one day of weather; None if a temperature is missing.
 
     Raises
     ------
     OutOfRange
-        If a figure is one that no weather has.
+        If a figure is impossible.
     """
     if weather.tmin_c is None or weather.tmax_c is None:
         return None
@@ -64,7 +64,7 @@ def eto_of(weather: WeatherDay, site: Site) -> ReferenceEt | None:
 
 
 def clear_sky_of(site: Site) -> Callable[[date], float]:
-    """The sun of a clear day at this place, by which a sensor's figures are judged. [MJ/m2]"""
+    """Clear-sky radiation of this place by date, for checks of a sensor. [MJ/m2]"""
 
     def clear_sky(day: date) -> float:
         above_the_air = extraterrestrial_mj_m2(
@@ -76,7 +76,7 @@ def clear_sky_of(site: Site) -> Callable[[date], float]:
 
 
 def read_station(path: Path, garden: Garden) -> WeatherFile:
-    """A station's file as this garden has it: its kind, its anemometer's height, its clear sky.
+    """Read the garden's station file, with its kind, wind height and clear sky.
 
     Raises
     ------
@@ -92,12 +92,12 @@ def read_station(path: Path, garden: Garden) -> WeatherFile:
     )
 
 
-# Half a month to each side: from 23 station years a year left out is then foretold as well as with
+# Half a month to each side: from 23 station years a year left out is then predicted as well as with
 # any width (a day's error 1.09 mm), from two years better than with a narrower window (1.13 mm
 # against 1.20 at 3 days; tests/timetable/test_normals.py).
 HALF_WINDOW_DAYS = 15
 # A day of the year has a normal if so many days of at least `LEAST_YEARS` years lie in its window;
-# our choice. One year alone foretold worse there (1.16 mm) than the season's table (1.11 mm).
+# our choice. One year alone predicted worse there (1.16 mm) than the season's table (1.11 mm).
 LEAST_DAYS, LEAST_YEARS = 20, 2
 HIGH_DEVIATIONS = 2.0  # standard deviations above the mean: some 2 in 100 days; our choice
 # Of days around a monthly table's means: our choice, 3.4 to 4.3 °C from April to August at
@@ -108,16 +108,16 @@ _YEAR = 365
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NormalDay:
-    """What is normal on one day of the year; None where it is not known.
+    """The normals of one day of the year; None for an unknown figure.
 
-    `of_table`: it is from a monthly climate table, which alone tells wind, humidity and rain.
+    `of_table`: from a monthly climate table; only such a table gives wind, humidity and rain.
     """
 
     eto_mm: float
     eto_high_mm: float | None
     tmin_c: float
     tmax_c: float
-    temp_spread_c: float | None = None  # standard deviation of both; None of a monthly table
+    temp_spread_c: float | None = None  # standard deviation of both; None for a monthly table
     wind_2m_m_s: float | None = None
     rh_min_pct: float | None = None
     rain_mm: float | None = None
@@ -126,13 +126,13 @@ class NormalDay:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Normals:
-    """Normals by day of the year; None where too few days of too few years tell one."""
+    """Normals by day of the year; None for a day of the year with too few days or years."""
 
     by_number: tuple[NormalDay | None, ...]  # 365, of 1 January first
-    years: int  # calendar years with a day in them; 0: a monthly climate table alone
+    years: int  # calendar years with data; 0: a monthly climate table alone
 
     def on(self, day: date) -> NormalDay | None:
-        """What is normal on that day of the year."""
+        """The normals of that day of the year."""
         return self.by_number[_number(day)]
 
     def eto_mm(self, day: date) -> float | None:
@@ -141,12 +141,12 @@ class Normals:
         return None if found is None else found.eto_mm
 
     def eto_high_mm(self, day: date) -> float | None:
-        """Reference ET that is far above normal on that day; None where no years tell. [mm]"""
+        """Reference ET that is far above normal on that day; None if it is unknown. [mm]"""
         found = self.on(day)
         return None if found is None else found.eto_high_mm
 
     def filled_by(self, table: Normals | None) -> Normals:
-        """The same with a monthly climate table's days where there is none."""
+        """The same, with the days of a monthly climate table where a normal is missing."""
         if table is None:
             return self
         pairs = zip(self.by_number, table.by_number, strict=True)
@@ -165,15 +165,15 @@ class Normals:
 
 
 def normals_from(days: Iterable[WeatherDay], site: Site) -> Normals | None:
-    """Normals out of days that have been, one row a day; None where no day of the year has one.
+    """Normals from past days, one row a day; None if no day of the year gets one.
 
-    Days without both temperatures, forecasts, and days that no weather can have are left out.
+    Days without both temperatures, forecasts, and days with impossible figures are left out.
     """
     sums = [_Sums() for _ in range(_YEAR)]
     years: set[int] = set()
     for weather in days:
         try:
-            eto = None if weather.foretold else eto_of(weather, site)
+            eto = None if weather.is_forecast else eto_of(weather, site)
         except OutOfRange:
             continue
         if eto is None or weather.tmin_c is None or weather.tmax_c is None:
@@ -225,23 +225,23 @@ def _normal(window: Sequence[_Sums]) -> NormalDay | None:
 
 
 def _number(day: date) -> int:
-    """The place of a day in a year of 365 days, from 0; 29 February is 28 February."""
+    """Index of a day in a year of 365 days, from 0; 29 February counts as 28 February."""
     number = day.timetuple().tm_yday - 1
     is_leap = day.year % 4 == 0 and (day.year % 100 != 0 or day.year % 400 == 0)
     return number - 1 if is_leap and number >= 59 else number
 
 
-MEAN_OF_DAYS = 7  # how many known days a stand-in looks back on; our choice
-MEAN_WITHIN_DAYS = 21  # and how long before the last of them they may lie; our choice
-REACH_DAYS = 45  # so long after the last of them they count at all; our choice
-MOVED = 0.5  # how much of their distance from usual is taken over
-NEAR_DAYS = 4  # so long after the last known day the days before are the rung
-WARMTH_DAYS = 14  # so long, without normals, their mean temperatures stand; our choice
+MEAN_OF_DAYS = 7  # number of known days for a stand-in; our choice
+MEAN_WITHIN_DAYS = 21  # all within so many days before the last of them; our choice
+REACH_DAYS = 45  # they count for so many days after the last of them; our choice
+MOVED = 0.5  # share of their difference from usual that is added
+NEAR_DAYS = 4  # for so many days after the last known day the rung is DAYS_BEFORE
+WARMTH_DAYS = 14  # for so many days, without normals, their mean temperatures stand; our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KnownDay:
-    """A day that has weather, and its reference ET."""
+    """A day with weather, and its reference ET."""
 
     weather: WeatherDay
     eto: ReferenceEt
@@ -249,7 +249,7 @@ class KnownDay:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StandIn:
-    """A day without weather."""
+    """The stand-in for a day without weather."""
 
     eto_mm: float
     method: str
@@ -260,14 +260,14 @@ class StandIn:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StandIns:
-    """What stands in at one site."""
+    """The stand-ins of one site."""
 
     site: Site
     normals: Normals | None
     climate: str
 
     def on(self, day: date, before: Sequence[KnownDay]) -> StandIn:
-        """The stand-in for that day; `before` are the last known days before it, oldest first."""
+        """The stand-in for a day; `before` are the last known days before it, oldest first."""
         recent = _recent(day, before)
         lag_days = (day - recent[-1].weather.day).days if recent else None
         near = lag_days is not None and lag_days <= NEAR_DAYS
@@ -294,7 +294,7 @@ class StandIns:
     def _temperatures(
         self, day: date, recent: Sequence[KnownDay]
     ) -> tuple[float | None, float | None]:
-        """Lowest and highest temperature: normal, moved like the rest; else of the days before."""
+        """Lowest and highest temperature: the normals, moved in the same way; else recent means."""
         normal = None if self.normals is None else self.normals.temperatures(day)
         lows = [k.weather.tmin_c or 0.0 for k in recent]  # a known day has both
         highs = [k.weather.tmax_c or 0.0 for k in recent]
@@ -315,39 +315,39 @@ class StandIns:
         )
 
     def usual_mm(self, day: date) -> float:
-        """What is usual on that day: normal here, else by the season's table. [mm]"""
+        """Usual reference ET of a day: the normal, else by the season's table. [mm]"""
         normal_mm = None if self.normals is None else self.normals.eto_mm(day)
         return _season_mm(day, self.site, self.climate) if normal_mm is None else normal_mm
 
     def temp_spread_c(self, day: date) -> float:
-        """How far days swing around what stands in; 0 where no normals tell. [°C]"""
+        """Standard deviation of temperatures around the stand-in; 0 without normals. [°C]"""
         return 0.0 if self.normals is None else self.normals.temp_spread_c(day)
 
     def wind_2m_m_s(self, day: date) -> float:
-        """Usual wind, as the climate adjustment of Kc takes it where none was measured. [m/s]"""
+        """Usual wind, for the climate adjustment of Kc on days without a measurement. [m/s]"""
         normal = None if self.normals is None else self.normals.on(day)
         found = None if normal is None else normal.wind_2m_m_s
         return USUAL_WIND_M_S if found is None else found
 
     def rh_min_pct(self, day: date) -> float:
-        """Usual lowest humidity, likewise: by the climate table, else of the climate class. [%]"""
+        """Usual lowest humidity, likewise: of the climate table, else of the climate class. [%]"""
         of_class = climate_of(self.climate).rh_min_pct
         normal = None if self.normals is None else self.normals.on(day)
         found = None if normal is None else normal.rh_min_pct
         return of_class if found is None else found
 
     def words(self, rung: str) -> str:
-        """What stands in on that rung, as a remark says it."""
+        """The stand-in of that rung, as text for a remark."""
         return "reference ET stands in as " + {
             DAYS_BEFORE: "what is usual, moved by the days before",
             NORMAL: "what is normal here",
             CLIMATE_TABLE: "what the monthly climate table has",
-            SEASON: season_words(self.climate),
+            SEASON: season_label(self.climate),
         }.get(rung, rung)
 
 
-def season_words(climate: str) -> str:
-    """The season's table of a climate class, by its name."""
+def season_label(climate: str) -> str:
+    """The name of the season's table of a climate class."""
     return f"the season's table for {'an' if climate[0] in 'aeiou' else 'a'} {climate} climate"
 
 
@@ -357,9 +357,9 @@ def _rung_of(normal: NormalDay | None) -> str:
     return CLIMATE_TABLE if normal.of_table else NORMAL
 
 
-@lru_cache(maxsize=2_000)  # a plan asks for the same year of days several times a day
+@lru_cache(maxsize=2_000)  # a plan needs the same year of days several times a day
 def _season_mm(day: date, site: Site, climate: str) -> float:
-    """The season's table on that day. [mm]"""
+    """Reference ET of that day by the season's table. [mm]"""
     return season_eto_mm_day(
         day,
         latitude_deg=site.latitude_deg,
@@ -370,7 +370,7 @@ def _season_mm(day: date, site: Site, climate: str) -> float:
 
 
 def _recent(day: date, before: Sequence[KnownDay]) -> list[KnownDay]:
-    """The known days that a stand-in for `day` looks back on; none where they lie too far back."""
+    """The known days that count for a stand-in on `day`; empty if they are too long ago."""
     if not before or (day - before[-1].weather.day).days > REACH_DAYS:
         return []
     newest = before[-1].weather.day

@@ -1,4 +1,4 @@
-"""Beds under cover in a plan: the weather each zone really has, and what is said of it."""
+"""Beds under cover in a plan: the weather of each zone, with messages and cautions."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from controller.timetable.need.jobs import JobMaker
 
 
 def by_zone(outside: JobMaker) -> dict[str, JobMaker]:
-    """What each zone is computed from: the garden's weather, as its bed has it under its covers."""
+    """The job maker of each zone, with the weather under the covers of its bed."""
     of_covers: dict[tuple[Cover, ...], JobMaker] = {}
     for zone in outside.garden.zones:
         covers = zone.bed.covers
@@ -34,8 +34,8 @@ def _under(covers: Sequence[Cover], outside: JobMaker) -> JobMaker:
     )
 
 
-def cover_words(garden: Garden, first: date, last: date) -> list[str]:
-    """What stands over beds in these days, once for all zones under the same."""
+def cover_messages(garden: Garden, first: date, last: date) -> list[str]:
+    """Messages on covers in these days, once for all zones under the same ones."""
     zones: dict[tuple[Cover, ...], list[str]] = {}
     for zone in garden.zones:
         standing = tuple(c for c in zone.bed.covers if c.begins <= last and first <= c.until)
@@ -49,7 +49,7 @@ def cover_words(garden: Garden, first: date, last: date) -> list[str]:
 
 
 def of_covers(zone: Zone, garden: Garden) -> list[Finding]:
-    """Cautions of `check`: a cover over nothing, salts that no rain washes down."""
+    """Cautions of `check`: a cover over no planting, salt that no rain leaches."""
     where, found = f'zone "{zone.name}"', []
     for cover in zone.bed.covers:
         if not _touches(cover, zone) and not _serves_another(cover, zone, garden):
@@ -92,7 +92,7 @@ def _touches(cover: Cover, zone: Zone) -> bool:
 
 
 def _serves_another(cover: Cover, zone: Zone, garden: Garden) -> bool:
-    """Whether the same cover of the same bed stands over a planting of another zone."""
+    """Whether the same cover of the bed stands over a planting of another zone."""
     return any(
         other.bed.name == zone.bed.name and cover in other.bed.covers and _touches(cover, other)
         for other in garden.zones

@@ -1,13 +1,12 @@
-"""From days of weather to days of demand: every day has an answer, and says what it stands on.
+"""Demand days from days of weather; each day names the rung on which it stands.
 
-Weather itself is chosen by the ladder of the weather room. Where it has no temperatures for a day,
-or those of a thermometer that stands still, reference ET stands in: by the days just before, by
-what is normal in this garden, by its monthly climate table, and at last by the season's table; rain
-is then what somebody measured, or unknown. docs/weather-ladder.md tells the whole ladder with its
-figures.
+The ladder of the weather room chooses the weather. If it has no temperatures for a day, or those of
+a stuck thermometer, reference ET comes from a stand-in: the days just before, the normals of this
+garden, its monthly climate table, or at last the season's table. Rain is then what somebody
+measured, or unknown. docs/weather-ladder.md describes the whole ladder with its figures.
 
-All of it is a pure function of the rows known: when better rows arrive, the days they touch come
-out anew, and whatever is computed from them changes once, by the difference.
+All of it is a pure function of the known rows. When better rows arrive, their days are computed
+again, and what depends on them changes once, by the difference.
 """
 
 from __future__ import annotations
@@ -51,21 +50,21 @@ __all__ = [
 ]
 
 _DAY = timedelta(days=1)
-# FAO-56 wants stage means of wind and humidity for the climate adjustment of Kc (eq. 62); a running
-# mean of this many days stands for them. Our choice, about the length of a stage.
+# The climate adjustment of Kc needs stage means of wind and humidity (FAO-56 eq. 62); a running
+# mean of so many days stands for them. Our choice, about the length of a stage.
 CLIMATE_DAYS = 30
 # How long before the first day asked for weather is looked at, for running means and for snow that
 # lies; our choice.
 LOOK_BACK = timedelta(days=60)
-# What an account is carried at least before a day is planned on it; our choice.
+# The shortest account before a planned day; our choice.
 LEAST_BACK = timedelta(days=180)
-_MOST_PLAIN = 1_000  # days remembered, two years of growing; our choice
-_MOST_SPANS = 4  # named one by one in a remark; our choice
+_MOST_PLAIN = 1_000  # cached days, two growing years; our choice
+_MOST_SPANS = 4  # so many spans are named in a remark; our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DemandDays:
-    """Days ready for the ledger, without gaps, and what has to be said about them."""
+    """Days ready for the ledger, without gaps, with remarks."""
 
     days: Mapping[date, DayInput]
     remarks: tuple[str, ...]
@@ -90,21 +89,21 @@ def demand_days(
     Parameters
     ----------
     weather : iterable of WeatherDay
-        Every row known, of any source, several a day if so.
+        All known rows, of any source, also several a day.
     first : date, optional
-        The first day wanted; without it, the first day that has weather.
+        The first day; without it, the first day with weather.
     today : date, optional
-        The garden's date; what was forecast for a day before it did not therefore happen.
+        The garden's date; on earlier days a forecast is not proof of what happened.
     remarks_from : date, optional
-        Where no weather has come at all, the days before are not remarked on.
+        If there is no weather at all, earlier days get no remark.
     remarks_until : date
-        Nor is any day after this one.
+        Days after this one get no remark.
     order : sequence of str
         Sources, best first.
     rain_gauge_mm : mapping, optional
         Readings of the garden's own rain gauge; they outrank every source.
     normals : Normals, optional
-        What is normal in this garden.
+        The normals of this garden.
     climate : str
         Its class for the season's table: one of `controller.demand.climate.usual_et.CLIMATES`.
 
@@ -152,7 +151,7 @@ def _usable(
     today: date | None,
     remarks: list[str],
 ) -> tuple[BestDay, ReferenceEt | None]:
-    """The best of a day that reference ET can be computed of; impossible rows are passed over."""
+    """The best weather of a day that gives a reference ET; impossible rows are left out."""
     left = list(rows)
     while True:
         best = best_of(left, rungs, today=today)
@@ -161,33 +160,48 @@ def _usable(
         except OutOfRange as fault:
             remarks.append(f"{best.weather.day}: {fault}; {best.source or 'it'} is not used")
         at_fault = (best.source, best.weather.measured)
-        kept = [row for row in left if (row.source, row.measured) != at_fault]
-        if not kept:
+        others = [row for row in left if (row.source, row.measured) != at_fault]
+        if not others:
             nothing = best.weather.with_(tmin_c=None, tmax_c=None)
             return BestDay(weather=nothing, rung=NOTHING), None
-        left = kept
+        left = others
 
 
 def account_begins(day: date, site: Site) -> date:
-    """The day on which the accounts begin that `day` is planned on: New Year of its winter.
+    """The first day of the accounts for a plan of `day`: New Year of its winter.
 
-    The same for every day of a year of growing, so that no plan depends on when it was made; and
-    at least `LEAST_BACK` before it, so that winter crops and a dry winter are not forgotten in
-    spring. That is the first of January, south of the equator of July. A plan must not grow slower
-    with every season of the logbook.
+    That is 1 January, or 1 July south of the equator, at least `LEAST_BACK` before `day`. So winter
+    crops and a dry winter still count in spring. It is the same for all days of a growing year, so
+    a plan does not depend on when it is made. A plan does not get slower with each season of the
+    logbook.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace as Example  # of a site, only the latitude counts
+    >>> account_begins(date(2031, 6, 26), Example(latitude_deg=47.6))
+    datetime.date(2030, 1, 1)
+    >>> account_begins(date(2031, 7, 10), Example(latitude_deg=47.6))
+    datetime.date(2031, 1, 1)
     """
     return growing_year(day - LEAST_BACK, site)
 
 
 def growing_year(day: date, site: Site) -> date:
-    """The first day of the year of growing that holds `day`: a first of January, or of July."""
+    """The first day of the growing year with `day`: 1 January, or 1 July in the south.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace as Example  # of a site, only the latitude counts
+    >>> growing_year(date(2031, 6, 26), Example(latitude_deg=-33.0))
+    datetime.date(2030, 7, 1)
+    """
     begins = day.replace(month=1 if site.latitude_deg >= 0.0 else 7, day=1)
     return begins if begins <= day else begins.replace(year=begins.year - 1)
 
 
 @dataclass(slots=True, kw_only=True)
 class _Making:
-    """Days made one after the other: running means, what lies as snow, what stands in."""
+    """Makes days one after the other, with running means, lying snow and stand-ins."""
 
     best: Mapping[date, BestDay]
     known: Mapping[date, KnownDay]
@@ -208,7 +222,7 @@ class _Making:
         day = begins
         while day <= last:
             known = self.known.get(day)
-            # Nobody knows anything of the day, nor of one before it: it is the season's alone.
+            # Nothing is known of this day and the days before: it is the season's alone.
             is_plain = (
                 not trail
                 and not lying_mm
@@ -245,7 +259,7 @@ class _Making:
                 day=day,
                 eto_mm=eto_mm,
                 method=method,
-                # What melts is known to reach the ground, also where nobody knows what fell.
+                # Melted snow reaches the ground, also if the rain is unknown.
                 rain_mm=None if rain_mm is None and not snow.melted_mm else snow.reached_mm,
                 wind_2m_m_s=_mean([k.eto.wind_2m_m_s for k in fresh], usual.wind_2m_m_s(day)),
                 rh_min_pct=_mean([k.eto.rh_min_pct for k in fresh], usual.rh_min_pct(day)),
@@ -274,9 +288,9 @@ class _Making:
         return rain_mm
 
     def remark_on(self, days: Mapping[date, DayInput], *, since: date | None) -> None:
-        """Name the days that stand on less than weather of their own, span by span.
+        """Remark on the days without weather of their own, span by span.
 
-        Before `since` there never was any: the account begins on what is usual.
+        Before `since` there is no weather at all: the account begins with usual days.
         """
         newest = max(self.known, default=date.max)
         by_words: dict[str, list[date]] = {}
@@ -297,7 +311,7 @@ class _Making:
         self.remarks += [f"{_spans(found)}: {words}" for words, found in by_words.items()]
 
     def _remark_on_model(self, day: date, by_words: dict[str, list[date]]) -> None:
-        """Name the days whose rain is a model's, and those on which the model has not settled."""
+        """Remark on days with a model's rain, and on days whose figures may still change."""
         given = self.best.get(day)
         if given is None:
             return
@@ -314,7 +328,7 @@ class _Making:
 
 @lru_cache(maxsize=2)
 def _plain_days(site: Site, climate: str) -> dict[date, DayInput]:
-    """The days made that are the season's alone, for the next plan."""
+    """A cache of days that are the season's alone, for the next plan."""
     return {}
 
 

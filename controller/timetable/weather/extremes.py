@@ -1,8 +1,8 @@
-"""Days out of the ordinary: spells that dry far more than is usual, and frost that holds watering.
+"""Weather extremes: days that dry far more than usual, and frost that holds watering.
 
-Neither changes a dose: a hot day's reference ET is in the ledger already. They are said in the
-plan's remarks, because a gardener wants to look; and frost keeps valves shut that would fill pipes
-for the ice.
+Neither changes a dose: the reference ET of a hot day is already in the ledger. A plan's remarks
+name them, because a gardener should look. Frost keeps valves shut, because water in the pipes would
+freeze.
 """
 
 from __future__ import annotations
@@ -17,49 +17,49 @@ from controller.timetable.weather.climatology import Normals
 from controller.weather.source_priority import CLIMATE_TABLE, DAYS_BEFORE, FORECAST, NORMAL, SEASON
 
 _DAY = timedelta(days=1)
-# Far above usual: the garden's own high bound where its years tell one, else so many times what is
-# usual: by the season's table, or of late, whichever is more, for the table does not know the
-# place. At five stations, April to September, that marks 0 to 6 days in 100
+# Far above usual: above the garden's own high limit, if its years give one; else so many times what
+# is usual. That is the season's table or the last month, whichever is more, because the table does
+# not know the place. At five stations, April to September, that marks 0 to 6 days in 100
 # (tests/timetable/test_extremes.py); the figures are our choice.
 FAR_ABOVE = 1.75
 OF_LATE_DAYS, LEAST_DAYS_OF_LATE = 30, 10
-LEAST_MM = 3.0  # a winter's day that dries twice as much as usual is no news; our choice
-LOOKS_BACK = timedelta(days=2)  # a spell is told of until it is this long over; our choice
+LEAST_MM = 3.0  # a smaller reference ET, as in winter, gives no remark; our choice
+LOOKS_BACK = timedelta(days=2)  # hot days are reported until this long after; our choice
 _STAND_INS = frozenset({DAYS_BEFORE, NORMAL, CLIMATE_TABLE, SEASON})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Hot:
+class _HotDay:
     """A day far above usual."""
 
     day: date
     eto_mm: float
     usual_mm: float
-    usual: str  # what says that it is usual
+    usual: str  # the source of the usual value
     tmax_c: float | None
 
 
-def spell_words(
+def heat_messages(
     days: Mapping[date, DayInput],
     today: date,
     *,
     us_units: bool,
     normals: Normals | None = None,
 ) -> tuple[str, ...]:
-    """Spells of the last days and of those to come, one remark each; stand-ins are not judged."""
+    """One message for each run of recent or forecast hot days; stand-ins do not count."""
     hot = [
         found
         for day in sorted(days)
         if day >= today - LOOKS_BACK and (found := _far_above(days, day, normals)) is not None
     ]
     words = []
-    for spell in _running(hot):
-        worst = max(spell, key=lambda h: h.eto_mm)
-        warmest = max((h.tmax_c for h in spell if h.tmax_c is not None), default=None)
+    for run in _running(hot):
+        worst = max(run, key=lambda h: h.eto_mm)
+        warmest = max((h.tmax_c for h in run if h.tmax_c is not None), default=None)
         heat = "" if warmest is None else f", up to {show_temperature(warmest, us_units)}"
-        some = "up to " if len(spell) > 1 else ""
+        some = "up to " if len(run) > 1 else ""
         words.append(
-            f"{_span([h.day for h in spell])}: dries far more than usual{heat}; reference ET "
+            f"{_span([h.day for h in run])}: dries far more than usual{heat}; reference ET "
             f"{some}{show_depth(worst.eto_mm, us_units)}, usual {worst.usual} is "
             f"{show_depth(worst.usual_mm, us_units)}"
         )
@@ -69,11 +69,18 @@ def spell_words(
 def frost_days(
     days: Mapping[date, DayInput], *, today: date, hold_below_c: float | None
 ) -> tuple[date, ...]:
-    """The days, of today and tomorrow, on which nothing may be watered for frost.
+    """Those of today and tomorrow on which a frost holds all watering.
 
-    A day is held when it is to be as cold as `hold_below_c`, or the day after it is: what an
-    evening leaves in the pipes freezes before morning. Any temperature known counts, a forecast's
-    or a stand-in's. None as `hold_below_c` holds nothing.
+    A day is held if it, or the next day, is as cold as `hold_below_c` or colder: water that is left
+    in the pipes in the evening freezes before morning. Forecasts and stand-ins count, too. With
+    None as `hold_below_c` there is no frost hold.
+
+    Examples
+    --------
+    >>> from types import SimpleNamespace as Example  # of a day, only its lowest counts
+    >>> days = {date(2031, 4, day): Example(tmin_c=low) for day, low in ((1, 4.0), (2, -1.0))}
+    >>> frost_days(days, today=date(2031, 4, 1), hold_below_c=0.0)
+    (datetime.date(2031, 4, 1), datetime.date(2031, 4, 2))
     """
     two = (today, today + _DAY)
     return _held(two, _cold(days, two, hold_below_c))
@@ -82,14 +89,14 @@ def frost_days(
 def frost_days_gone(
     days: Mapping[date, DayInput], *, before: date, hold_below_c: float | None
 ) -> tuple[date, ...]:
-    """The days before `before` that a frost held, as far as the weather that is now known tells.
+    """The past days before `before` on which a frost held, by the weather that is now known.
 
-    Their own timetables had nothing for them, so nothing is taken as done either.
+    Their own timetables were empty, so no water is assumed for them.
     """
     return _held((d for d in days if d < before), _cold(days, days, hold_below_c))
 
 
-def frost_words(
+def frost_messages(
     days: Mapping[date, DayInput],
     *,
     today: date,
@@ -97,31 +104,31 @@ def frost_words(
     hold_below_c: float | None,
     us_units: bool,
 ) -> tuple[str, ...]:
-    """What a gardener is told of frost up to `last`: what it holds, and what it may hold later."""
+    """Messages on frost up to `last`: which days it holds, and which it may hold later."""
     two = (today, today + _DAY)
     cold = _cold(days, two, hold_below_c)
     held = _held(two, cold)
     words = []
     if held:
         words.append(
-            f"frost: {_foretold(days, cold, us_units)}; nothing is watered on "
+            f"frost: {_lows_text(days, cold, us_units)}; nothing is watered on "
             f"{' and '.join(map(str, held))}. Drain what lies exposed"
         )
-    foretold = (d for d, found in sorted(days.items()) if found.rung == FORECAST)
-    ahead = [d for d in foretold if two[-1] < d <= last + _DAY]
+    forecast_days = (d for d, found in sorted(days.items()) if found.rung == FORECAST)
+    ahead = [d for d in forecast_days if two[-1] < d <= last + _DAY]
     later = _cold(days, ahead, hold_below_c)
     open_days = (d for d in sorted(days) if today <= d <= last and d not in held)
     at_stake = _held(open_days, later)
     if at_stake:
         words.append(
-            f"frost: {_foretold(days, later, us_units)}; if it comes, what is listed for "
+            f"frost: {_lows_text(days, later, us_units)}; if it comes, what is listed for "
             f"{', '.join(map(str, at_stake))} is left out and not counted as given. "
             "Plan anew that morning"
         )
     return tuple(words)
 
 
-def _foretold(days: Mapping[date, DayInput], cold: Mapping[date, float], us_units: bool) -> str:
+def _lows_text(days: Mapping[date, DayInput], cold: Mapping[date, float], us_units: bool) -> str:
     return ", ".join(
         f"{show_temperature(tmin_c, us_units)} "
         f"{'forecast' if days[day].rung == FORECAST else 'expected'} for {day}"
@@ -132,7 +139,7 @@ def _foretold(days: Mapping[date, DayInput], cold: Mapping[date, float], us_unit
 def _cold(
     days: Mapping[date, DayInput], among: Iterable[date], hold_below_c: float | None
 ) -> dict[date, float]:
-    """Which of these days are so cold, and how cold."""
+    """The lowest temperature of each of these days that is cold enough."""
     if hold_below_c is None:
         return {}
     lows = ((day, days[day].tmin_c) for day in among if day in days)
@@ -140,11 +147,11 @@ def _cold(
 
 
 def _held(among: Iterable[date], cold: Collection[date]) -> tuple[date, ...]:
-    """Which of these days are cold, or the eve of a cold one."""
+    """Those of these days that are cold, or before a cold day."""
     return tuple(d for d in among if d in cold or d + _DAY in cold)
 
 
-def _far_above(days: Mapping[date, DayInput], day: date, normals: Normals | None) -> _Hot | None:
+def _far_above(days: Mapping[date, DayInput], day: date, normals: Normals | None) -> _HotDay | None:
     found = days[day]
     usual_mm, usual = found.normal_eto_mm, "here"
     if usual_mm is None or found.rung in _STAND_INS or found.eto_mm < LEAST_MM:
@@ -157,25 +164,27 @@ def _far_above(days: Mapping[date, DayInput], day: date, normals: Normals | None
         high_mm = FAR_ABOVE * usual_mm
     if found.eto_mm <= high_mm:
         return None
-    return _Hot(day=day, eto_mm=found.eto_mm, usual_mm=usual_mm, usual=usual, tmax_c=found.tmax_c)
+    return _HotDay(
+        day=day, eto_mm=found.eto_mm, usual_mm=usual_mm, usual=usual, tmax_c=found.tmax_c
+    )
 
 
 def _of_late(days: Mapping[date, DayInput], day: date) -> float:
-    """Mean reference ET of the month before, where enough of its days had weather; else 0. [mm]"""
+    """Mean reference ET of the month before, if enough of its days had weather; else 0. [mm]"""
     before = [days.get(day - ahead * _DAY) for ahead in range(1, OF_LATE_DAYS + 1)]
     etos = [d.eto_mm for d in before if d is not None and d.rung not in _STAND_INS]
     return sum(etos) / len(etos) if len(etos) >= LEAST_DAYS_OF_LATE else 0.0
 
 
-def _running(hot: Iterable[_Hot]) -> list[list[_Hot]]:
-    """Days that follow one another together."""
-    spells: list[list[_Hot]] = []
+def _running(hot: Iterable[_HotDay]) -> list[list[_HotDay]]:
+    """Runs of days that follow each other."""
+    runs: list[list[_HotDay]] = []
     for day in hot:
-        if spells and day.day - spells[-1][-1].day == _DAY:
-            spells[-1].append(day)
+        if runs and day.day - runs[-1][-1].day == _DAY:
+            runs[-1].append(day)
         else:
-            spells.append([day])
-    return spells
+            runs.append([day])
+    return runs
 
 
 def _span(days: list[date]) -> str:

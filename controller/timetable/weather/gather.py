@@ -1,8 +1,8 @@
-"""Ask everything a garden file names for weather: the station's file, then the services in turn.
+"""Weather from all sources of a garden file: the station's file, then the services in order.
 
-Whatever comes is handed on, row by row with its source; which row a day stands on is the ladder's
-to say. A later service is asked only where those before it have no fresh word on yesterday, today
-and tomorrow, so that nobody is bothered for nothing.
+All rows are returned with their source; the ladder chooses among them. A later service is asked
+only if the earlier ones have no fresh figures for yesterday, today and tomorrow. So no service is
+asked without need.
 """
 
 from __future__ import annotations
@@ -29,16 +29,16 @@ from controller.weather.source_priority import best_days
 
 __all__ = ["PAST_DAYS", "Gathered", "Gatherer", "best_normals", "order_of"]
 
-PAST_DAYS = 92  # as far back as the public source gives in one request
-LEAST_YEARS = 2  # of the logbook's own days, before they are taken for what is normal; our choice
+PAST_DAYS = 92  # the most that the public service gives in one request
+LEAST_YEARS = 2  # of the logbook's own days, before they count as normals; our choice
 _DAY = timedelta(days=1)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SilentSource:
-    """A source that gave nothing new when last asked, and the last moment it did.
+    """A source that gave nothing new at the last request, with the last time it did.
 
-    Where no such moment is known it is the first moment it was asked, and `heard` is False.
+    If it never did, the time is that of the first request, and `heard` is False.
     """
 
     name: str
@@ -49,10 +49,10 @@ class SilentSource:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Gathered:
-    """All rows of weather that came, and what there is to say of the asking.
+    """All rows of weather, with remarks on their sources.
 
-    `failed`: nothing came that is fresh. `order` is the sources' rank for the ladder, `credits`
-    what is owed wherever the weather shows. `silent` are the sources that gave nothing new.
+    `failed`: there is nothing fresh. `order` is the order of the sources for the ladder. `credits`
+    must be shown wherever the weather is shown. `silent` are the sources that gave nothing new.
     """
 
     rows: tuple[WeatherDay, ...]
@@ -65,7 +65,7 @@ class Gathered:
 
 
 class Gatherer:
-    """The sources of one garden; files are read anew only when they changed."""
+    """The sources of one garden; a file is read again only if it has changed."""
 
     def __init__(self, base_dir: Path, cache_dir: Path, clock: Clock) -> None:
         self._base, self._cache, self._clock = base_dir, cache_dir, clock
@@ -76,7 +76,7 @@ class Gatherer:
         self._silent: dict[str, SilentSource] = {}
 
     def gather(self, garden: Garden, *, forecast_days: int, file: Path | None = None) -> Gathered:
-        """Ask them; no fault of a source stops the others. `file` goes before the garden's own."""
+        """Ask the sources; a failure does not stop the others. `file` replaces the garden's own."""
         weather = garden.weather
         rows: list[WeatherDay] = []
         remarks: list[str] = []
@@ -118,7 +118,7 @@ class Gatherer:
     def _heard(
         self, name: str, is_new: bool, why: str = "", last_utc: datetime | None = None
     ) -> None:
-        """Note that a source gave something new, or not; `last_utc` is when it last did."""
+        """Note whether a source gave something new; `last_utc` is when it last did."""
         now_utc = self._clock.now_utc()
         if is_new:
             self._heard_utc[name] = now_utc
@@ -130,7 +130,7 @@ class Gatherer:
         self._silent[name] = SilentSource(name=name, since_utc=since_utc, heard=heard, why=why)
 
     def usual(self, garden: Garden, remarks: list[str]) -> Normals | None:
-        """What is usual by the garden's own files: its normals, and its monthly climate table."""
+        """The normals from the garden's own files: its normals file, its monthly climate table."""
         normals, table = self._read_normals(garden, remarks), self._read_months(garden, remarks)
         return table if normals is None else normals.filled_by(table)
 
@@ -169,7 +169,7 @@ class Gatherer:
         return {today - _DAY, today, today + _DAY} <= there
 
     def _read_file(self, path: Path, garden: Garden) -> WeatherFile:
-        """The station's file; a log of a year of minutes takes seconds, so only when it changed."""
+        """Read the station's file, only if it has changed: a log of a year can take seconds."""
         key = (_stamp(path), garden.site, garden.weather)
         if self._station is None or self._station[0] != key:
             self._station = (key, read_station(path, garden))
@@ -214,7 +214,7 @@ class Gatherer:
 
 
 def _stamp(path: Path) -> tuple[str, int, int]:
-    """What tells one state of a file from another; zeros where there is none."""
+    """A key that changes with a file; zeros if there is no file."""
     try:
         found = path.stat()
     except OSError:
@@ -223,28 +223,29 @@ def _stamp(path: Path) -> tuple[str, int, int]:
 
 
 def order_of(garden: Garden) -> tuple[str, ...]:
-    """The garden's sources, best first: its station's file, then the services as it lists them."""
+    """The garden's sources, best first: its station's file, then its services in their order."""
     file = garden.weather.file
     return (*(() if file is None else (Path(file).name,)), *garden.weather.services)
 
 
 def best_normals(
-    told: Normals | None,
+    own: Normals | None,
     rows: Iterable[WeatherDay],
     *,
     garden: Garden,
     order: tuple[str, ...],
     today: date,
 ) -> Normals | None:
-    """The normals of the garden's own file; without one those of the rows kept, if of years.
+    """The normals of the garden's own file; without one, those of the stored rows.
 
-    A monthly climate table, which has no years, stands behind those of the rows kept.
+    Stored rows count if they span enough years. A monthly climate table, which has no years, fills
+    the days without a normal.
     """
-    if told is not None and told.years:
-        return told
-    kept = list(rows)
-    if not kept or (today - min(w.day for w in kept)).days < LEAST_YEARS * 365:
-        return told
-    best = best_days(kept, order=order, today=today)
+    if own is not None and own.years:
+        return own
+    stored = list(rows)
+    if not stored or (today - min(w.day for w in stored)).days < LEAST_YEARS * 365:
+        return own
+    best = best_days(stored, order=order, today=today)
     found = normals_from([found.weather for found in best.values()], garden.site)
-    return told if found is None else found.filled_by(told)
+    return own if found is None else found.filled_by(own)

@@ -1,15 +1,15 @@
-"""What is usual by a monthly table, and which climate is in force.
+"""Normals from a monthly climate table, with messages on the climate in use.
 
-Days between the months' middles lie on a smooth curve that keeps every month's mean: the slope of
-the periodic cubic spline through the sums at the months' ends (a histospline). Straight lines from
-middle to middle would cut the summer's top off. Each day's reference ET is then computed from the
-day's own figures. Rain is spread evenly over its month (our choice): it is only ever summed up, so
-nothing is won by a curve that might fall below zero.
+Daily values lie on a smooth curve that keeps the mean of every month: the slope of the periodic
+cubic spline through the sums at the ends of the months (a histospline). Straight lines from middle
+to middle would cut off the summer's peak. The reference ET of each day is then computed from its
+own figures. Rain is spread evenly over its month (our choice): only sums of it are used, and a
+curve might fall below 0.
 
-Like everything that is usual and not known, the rain of a table is credited to no bed.
+The rain of a table is usual, not known, so it is not credited to any bed.
 
-Without weather it is the largest single choice of a garden file: the same month's water may come to
-twice as much in the next class but one.
+Without weather, the climate is the most important choice of a garden file: two climate classes
+further, the water of the same month may be twice as much.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from controller.timetable.weather.climatology import (
     Normals,
     StandIns,
     eto_of,
-    season_words,
+    season_label,
 )
 from controller.units import in_from_mm
 from controller.weather.day import VALUES, WeatherDay
@@ -36,7 +36,7 @@ from controller.weather.files.monthly_table import MONTHS, YEAR, MonthlyTable
 from controller.weather.source_priority import CLIMATE_TABLE, DAYS_BEFORE, SEASON
 
 _LENGTHS = tuple(monthrange(YEAR, month)[1] for month in range(1, 13))
-_ROUNDS = 60  # each round leaves less than half of the error: far beyond what a float can tell
+_ROUNDS = 60  # each round halves the error at least: this is below the precision of a float
 
 
 def daily_from_months(means: Sequence[float]) -> list[float]:
@@ -45,25 +45,27 @@ def daily_from_months(means: Sequence[float]) -> list[float]:
     Parameters
     ----------
     means : sequence of float
-        The mean of each month, January first.
+        The mean of each month, January first; any unit.
 
     Returns
     -------
     list of float
-        The mean of each day. Near a sharp turn days may pass a little beyond what months have.
-
-    Raises
-    ------
-    OutOfRange
-        Never: a monthly table has been checked.
+        The mean of each day. Near a sharp turn days may lie a little outside the months' range.
 
     Source
     ------
     The slope of a periodic cubic spline through the sums at the months' ends keeps the sums and has
     no kink (histospline: Boneva, Kendall, Stefanov 1971, from memory). Its use here is our choice.
+
+    Examples
+    --------
+    >>> year = daily_from_months([1, 1, 2, 3, 4, 5, 6, 5, 4, 3, 2, 1])
+    >>> round(sum(year[:31]) / 31, 6), round(max(year), 2)
+    (1.0, 6.15)
     """
-    # What the curve has where month n begins, by the spline's condition that its bend has no step:
-    # (e[n-1] + 2 e[n]) / h[n-1] + (2 e[n] + e[n+1]) / h[n] = 3 (m[n-1] / h[n-1] + m[n] / h[n]).
+    # The value of the curve at the beginning of month n; the spline's second derivative has no
+    # step: (e[n-1] + 2 e[n]) / h[n-1] + (2 e[n] + e[n+1]) / h[n] = 3 (m[n-1] / h[n-1] + m[n] /
+    # h[n]).
     edges = [(means[n - 1] + means[n]) / 2.0 for n in range(12)]
     for _ in range(_ROUNDS):
         for n in range(12):
@@ -80,7 +82,7 @@ def daily_from_months(means: Sequence[float]) -> list[float]:
 
 
 def _sum_to(u: float, first: float, last: float, mean: float) -> float:
-    """The curve of one month summed from its beginning to the part `u` of it; `mean` at 1."""
+    """Sum of one month's curve from its beginning to the share `u` of it; `mean` at 1."""
     squared = u * u
     return (
         first * (u - 2.0 * squared + squared * u)
@@ -90,12 +92,13 @@ def _sum_to(u: float, first: float, last: float, mean: float) -> float:
 
 
 def normals_of_months(table: MonthlyTable, site: Site) -> Normals:
-    """What is usual on each day of the year by a monthly climate table.
+    """The normals of each day of the year by a monthly climate table.
 
     Raises
     ------
     OutOfRange
-        If reference ET cannot be computed of a day; a table that was read without faults has none.
+        If a day gives no reference ET; this does not happen with a table that was read without
+        faults.
     """
     curves = {
         name: daily_from_months([v for day in table.days if (v := day.value(name)) is not None])
@@ -136,19 +139,19 @@ def normals_of_months(table: MonthlyTable, site: Site) -> Normals:
 
 
 def _held(name: str, value: float) -> float:
-    """Inside what the figure can be, where the curve passes beyond it."""
+    """The value within the limits of its figure; the curve may pass beyond them."""
     limit = LIMITS[name]
     return min(max(value, limit.low), limit.high)
 
 
 DRIEST, DAMPEST = "arid", "very humid"
-_YEAR = 2031  # any year: what is usual does not ask for it
+_YEAR = 2031  # any year: normals do not depend on it
 _DAY = timedelta(days=1)
 _SET = "set climate or climate_table in [weather]"
 
 
 def climate_in_force(garden: Garden, normals: Normals | None) -> str:
-    """What stands in at this garden where no weather is known, and what it does; one sentence."""
+    """The climate that stands in for unknown weather at this garden, in one sentence."""
     days = [date(_YEAR, 1, 1) + n * _DAY for n in range(365)]
     us, climate = garden.us_units, garden.weather.climate
 
@@ -168,9 +171,9 @@ def climate_in_force(garden: Garden, normals: Normals | None) -> str:
     if tables:
         sources.append(f"the climate table {garden.weather.climate_table}")
     if len(known) == len(days):
-        rain = _rain_words(sum(found.rain_mm or 0.0 for found in tables), us)
+        rain = _rain_text(sum(found.rain_mm or 0.0 for found in tables), us)
         return f"{', then '.join(sources)}: {peak}{rain}"
-    sources.append(season_words(climate))
+    sources.append(season_label(climate))
     others = [
         f"{show_depth(monthly(_stand_ins(garden, None, name))[at], us)} if {name}"
         for name in (DRIEST, DAMPEST)
@@ -179,10 +182,10 @@ def climate_in_force(garden: Garden, normals: Normals | None) -> str:
     return f"{', then '.join(sources)}: {peak} ({', '.join(others)}); {_SET}"
 
 
-def climate_words(
+def climate_messages(
     garden: Garden, days: Iterable[DayInput], normals: Normals | None
 ) -> tuple[str, ...]:
-    """One remark where days of a plan stand on a climate class or table; nothing where none do."""
+    """Messages on days of a plan that stand on a climate class or table."""
     by_class: list[DayInput] = []
     by_table: list[DayInput] = []
     for found in days:
@@ -207,7 +210,7 @@ def climate_words(
     if by_table and normals is not None:
         eto_mm = _mean(found.eto_mm for found in by_table)
         fallen = (normals.on(found.day) for found in by_table if found.rain_mm is None)
-        rain = _rain_words(sum(n.rain_mm or 0.0 for n in fallen if n is not None), us)
+        rain = _rain_text(sum(n.rain_mm or 0.0 for n in fallen if n is not None), us)
         words.append(
             f"the climate table stands in on {_days(by_table)}: ETo {show_depth(eto_mm, us)} a "
             f"day{rain}"
@@ -220,8 +223,8 @@ def _class_mm(garden: Garden, climate: str, days: Sequence[DayInput]) -> float:
     return _mean(_stand_ins(garden, None, climate).usual_mm(found.day) for found in days)
 
 
-def _rain_words(rain_mm: float, us: bool) -> str:
-    """That usual rain is not counted; nothing where the table has none."""
+def _rain_text(rain_mm: float, us: bool) -> str:
+    """Text that usual rain is not credited; empty if the table has no rain."""
     if rain_mm <= 0.0:
         return ""
     shown = f"{in_from_mm(rain_mm):.1f} in" if us else f"{rain_mm:.0f} mm"

@@ -1,4 +1,4 @@
-"""What a weather file holds, after every check: the last step, the same for every kind of file."""
+"""The last step of reading a weather file, the same for every kind: its checks."""
 
 from __future__ import annotations
 
@@ -15,15 +15,11 @@ from controller.weather.series_checks import NAMED, odd_series, spans
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeatherFile:
-    """What a file holds: its usable days in order, and what there is to say about the rest.
-
-    `missing_days` are those between the first and the last day for which there is none.
-    """
+    """The usable days of a file in order, with remarks and faults about the rest."""
 
     days: tuple[WeatherDay, ...]
     remarks: tuple[str, ...]
     faults: tuple[str, ...]
-    missing_days: tuple[date, ...]
     kind: str = "own"
 
 
@@ -38,22 +34,22 @@ def finished(
     clear_sky_mj_m2: ClearSky | None = None,
     count_empty: bool = True,
 ) -> WeatherFile:
-    """Check the days singly and together; `names` has the file's own word for each field.
+    """Check the days one by one and together; `names` has the file's column for each field.
 
-    `own_units` says that a file's column may be mislabelled: its figures are then held against the
-    units it could be in. `count_empty` tells how many days each column leaves out.
+    With `own_units` a column may be mislabelled: its figures are compared with other units. With
+    `count_empty` a remark says how many days each column leaves out.
     """
     if not rows:
         notes.faults.append((0, f"{notes.file}: no line with a day under the header"))
     if own_units:
         written = [row.written for row in rows]
         for suspicion in unit_suspicions(written, names, clear_sky_mj_m2=clear_sky_mj_m2):
-            _tell_suspicion(suspicion, rows, names, header_line, notes)
+            _report_suspicion(suspicion, rows, names, header_line, notes)
     for row in rows:
         row.check(clear_sky_mj_m2, names, notes)
-    _tell_odd(notes)
-    days = _without_doubles(rows, notes)
-    missing = _missing_days(rows, days, notes)
+    _report_odd(notes)
+    days = _without_duplicates(rows, notes)
+    _report_gaps(rows, notes)
     if count_empty:
         notes.remarks += [f"{notes.file}: {text}" for text in _empty_cells(rows, names)]
     notes.remarks += [
@@ -63,12 +59,11 @@ def finished(
         days=tuple(days),
         remarks=tuple(notes.remarks),
         faults=tuple(text for _, text in sorted(notes.faults, key=lambda fault: fault[0])),
-        missing_days=missing,
         kind=kind,
     )
 
 
-def _tell_suspicion(
+def _report_suspicion(
     suspicion: Suspicion,
     rows: Sequence[Row],
     names: Mapping[str, str],
@@ -89,8 +84,8 @@ def _tell_suspicion(
         row.written = row.checked = row.written.with_(**{suspicion.field: None})
 
 
-def _tell_odd(notes: Notes) -> None:
-    """Odd figures one by one, or together where a column has many of them."""
+def _report_odd(notes: Notes) -> None:
+    """Odd figures one by one, or together if a column has many of them."""
     for column in dict.fromkeys(odd.column for odd in notes.odd):
         same = [odd for odd in notes.odd if odd.column == column]
         if len(same) <= NAMED:
@@ -104,7 +99,7 @@ def _tell_odd(notes: Notes) -> None:
         )
 
 
-def _without_doubles(rows: Sequence[Row], notes: Notes) -> list[WeatherDay]:
+def _without_duplicates(rows: Sequence[Row], notes: Notes) -> list[WeatherDay]:
     by_day: dict[date, list[Row]] = {}
     for row in rows:
         by_day.setdefault(row.written.day, []).append(row)
@@ -125,21 +120,14 @@ def _without_doubles(rows: Sequence[Row], notes: Notes) -> list[WeatherDay]:
     return days
 
 
-def _missing_days(
-    rows: Sequence[Row], days: Sequence[WeatherDay], notes: Notes
-) -> tuple[date, ...]:
-    """Days between the first and the last line that gave none, each gap in one remark."""
-    there = {day.day for day in days}
-    dates = sorted({row.written.day for row in rows})
+def _report_gaps(rows: Sequence[Row], notes: Notes) -> None:
+    """One remark for each gap between the dates of the lines."""
     line_of = {row.written.day: row.line for row in rows}
-    missing = [day for day in dates if day not in there]
-    for before, after in pairwise(dates):
+    for before, after in pairwise(sorted(line_of)):
         gap = [before + timedelta(days=n) for n in range(1, (after - before).days)]
         if gap:
             span = f"{gap[0]}" if len(gap) == 1 else f"{gap[0]} to {gap[-1]} ({len(gap)} days)"
             notes.remark(line_of[after], f"no usable line for {span}, before {after}")
-        missing += gap
-    return tuple(sorted(missing))
 
 
 def _empty_cells(rows: Sequence[Row], names: Mapping[str, str]) -> list[str]:

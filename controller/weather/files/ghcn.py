@@ -1,7 +1,7 @@
-"""Days from the global daily climate network: fixed-width .dly, and CSV of one element a line.
+"""Reader of the global daily climate network's files: fixed-width .dly, or CSV by element.
 
-What the format says is from its readme (GHCN-Daily, NOAA/NCEI): tenths of degrees, of millimetres
-and of metres a second; -9999 for nothing; three flags beside each value. The columns' places in
+The format is described in its readme (GHCN-Daily, NOAA/NCEI): tenths of degrees, of millimetres and
+of metres per second; -9999 for no value; three flags beside each value. The column positions in
 .dly and the letters of the flags are from memory of that readme.
 """
 
@@ -52,7 +52,7 @@ def is_ghcn(lines: Sequence[tuple[int, str]]) -> bool:
 def values_of(
     lines: Sequence[tuple[int, str]], notes: Notes, known: Collection[str]
 ) -> Iterator[Value]:
-    """Every value of the elements known; lines that are of neither shape are named."""
+    """Every value of the known elements; lines of neither format give a fault."""
     for number, line in lines:
         if _DLY.fullmatch(line):
             if line[17:21] in known:
@@ -119,7 +119,7 @@ def _one(number: int, line: str, notes: Notes, known: Collection[str]) -> Iterat
     if not YEARS[0] <= day.year <= YEARS[1]:
         notes.fault(number, "date", cells[1], f"allowed are the years {YEARS[0]} to {YEARS[1]}")
         return
-    if len(cells) < 7:  # whether the value failed a check cannot be seen any more
+    if len(cells) < 7:  # we cannot see whether the value failed a check
         notes.fault(number, cells[2], f"{len(cells)} cells", "allowed are 7 or 8; it is left out")
         return
     hour = cells[7] if len(cells) > 7 else ""
@@ -171,8 +171,8 @@ _FAILED = {
 
 
 @dataclass(slots=True, kw_only=True)
-class _Heap:
-    """What was gathered on the way, to be told once at the end."""
+class _Collected:
+    """What the lines hold, collected for one report at the end."""
 
     values: dict[tuple[date, str], float] = field(default_factory=dict)
     first_line: dict[date, int] = field(default_factory=dict)
@@ -190,12 +190,12 @@ def read_ghcn(
     wind_height_m: float = 2.0,
     clear_sky_mj_m2: ClearSky | None = None,
 ) -> WeatherFile:
-    """One station's days, of either shape of file.
+    """The days of one station, from either format.
 
     Raises
     ------
     WeatherFileError
-        If no line is of the format, or there are several stations in it.
+        If no line has the format, or there are several stations in the file.
     """
     notes = Notes(file=path.name)
     lines = numbered_lines(text)
@@ -211,16 +211,16 @@ def read_ghcn(
             f"{path}: {len(stations)} stations in one file ({', '.join(stations[:4])}"
             f"{', ...' if len(stations) > 4 else ''}); keep the lines of the one you want"
         )
-    heap = _Heap()
+    collected = _Collected()
     for value in found:
-        _sift(value, heap)
-    _multi_day_rain(heap, notes)
-    _tell(heap, notes, fixed_width=is_fixed_width(lines))
-    rows = _rows(heap, path.name, wind_height_m)
+        _sift(value, collected)
+    _multi_day_rain(collected, notes)
+    _report(collected, notes, fixed_width=is_fixed_width(lines))
+    rows = _rows(collected, path.name, wind_height_m)
     names = {
         element.field: name
         for name, element in reversed(_ELEMENTS.items())
-        if any(known == name for _, known in heap.values)
+        if any(known == name for _, known in collected.values)
     }
     if "wind_m_s" in names:
         notes.remarks.append(
@@ -232,79 +232,81 @@ def read_ghcn(
     )
 
 
-def _sift(value: Value, heap: _Heap) -> None:
-    heap.first_line.setdefault(value.day, value.line)
+def _sift(value: Value, collected: _Collected) -> None:
+    collected.first_line.setdefault(value.day, value.line)
     if value.value == NOTHING:
         return
     if value.quality:
-        heap.failed[value.element, value.quality] += 1
+        collected.failed[value.element, value.quality] += 1
         return
     rain = value.element == "PRCP"
     if rain and value.measure == "P":
-        heap.presumed.add(value.day)  # "missing, presumed zero": nobody saw it
+        collected.presumed.add(value.day)  # "missing, presumed zero": nobody saw it
         return
     if rain and value.measure == "T":
-        heap.traces.add(value.day)
+        collected.traces.add(value.day)
     if value.hour is not None and value.element in _ELEMENTS:
-        heap.hours[value.hour] += 1
+        collected.hours[value.hour] += 1
     key = (value.day, value.element)
     known = float(value.value)  # a trace is written as 0
-    if heap.values.get(key, known) != known:
-        heap.twice.add(key)
-    heap.values[key] = known
+    if collected.values.get(key, known) != known:
+        collected.twice.add(key)
+    collected.values[key] = known
 
 
-def _multi_day_rain(heap: _Heap, notes: Notes) -> None:
-    """Leave unknown the rain of days that have only a total with their neighbours."""
-    for (day, element), amount in sorted(heap.values.items()):
+def _multi_day_rain(collected: _Collected, notes: Notes) -> None:
+    """Leave the rain of days unknown that have only a total of several days."""
+    for (day, element), amount in sorted(collected.values.items()):
         if element != _MULTI_DAY_RAIN:
             continue
-        count = int(heap.values.get((day, _MULTI_DAYS), 0))
+        count = int(collected.values.get((day, _MULTI_DAYS), 0))
         span = [day - timedelta(days=n) for n in range(max(1, min(count, MOST_MULTI_DAYS)))]
         for one in span:
-            heap.values.pop((one, "PRCP"), None)
+            collected.values.pop((one, "PRCP"), None)
         over = f"over {count} days" if count else "over days of which the number is not given"
         notes.remark(
-            heap.first_line[day],
+            collected.first_line[day],
             f"MDPR: {amount / 10.0:g} mm on {day} {over}; "
             f"the rain of {spans(span)} is left unknown",
         )
 
 
-def _tell(heap: _Heap, notes: Notes, *, fixed_width: bool) -> None:
-    for key in sorted(heap.twice):
+def _report(collected: _Collected, notes: Notes, *, fixed_width: bool) -> None:
+    for key in sorted(collected.twice):
         day, element = key
-        heap.values.pop(key, None)
-        notes.fault(heap.first_line[day], element, f"two values for {day}",
+        collected.values.pop(key, None)
+        notes.fault(collected.first_line[day], element, f"two values for {day}",
                     "allowed is one; neither is used")  # fmt: skip
-    for element in sorted({element for element, _ in heap.failed}):
-        flags = {flag: n for (e, flag), n in sorted(heap.failed.items()) if e == element}
+    for element in sorted({element for element, _ in collected.failed}):
+        flags = {flag: n for (e, flag), n in sorted(collected.failed.items()) if e == element}
         why = ", ".join(f"{_FAILED.get(flag, flag)} {n}" for flag, n in flags.items())
         notes.remarks.append(
             f"{notes.file}: {element}: {sum(flags.values())} values failed the archive's own "
             f"checks ({why}) and are not used"
         )
-    if heap.presumed:
+    if collected.presumed:
         notes.remarks.append(
             f"{notes.file}: PRCP: no reading, presumed zero by the archive, on "
-            f"{spans(heap.presumed)}; left unknown"
+            f"{spans(collected.presumed)}; left unknown"
         )
-    if heap.traces:
-        notes.remarks.append(f"{notes.file}: PRCP: a trace, taken as 0, on {spans(heap.traces)}")
-    snow = [day for (day, element), v in heap.values.items() if element == "SNOW" and v > 0.0]
+    if collected.traces:
+        notes.remarks.append(
+            f"{notes.file}: PRCP: a trace, taken as 0, on {spans(collected.traces)}"
+        )
+    snow = [day for (day, element), v in collected.values.items() if element == "SNOW" and v > 0.0]
     if snow:
         notes.remarks.append(
             f"{notes.file}: SNOW: fresh snow on {spans(snow)}; its water is in PRCP, and reaches "
             "the soil when it melts"
         )
-    _tell_hours(heap, notes, fixed_width=fixed_width)
+    _report_hours(collected, notes, fixed_width=fixed_width)
 
 
-def _tell_hours(heap: _Heap, notes: Notes, *, fixed_width: bool) -> None:
-    morning = {h: n for h, n in heap.hours.items() if MORNING_H[0] <= h <= MORNING_H[1]}
+def _report_hours(collected: _Collected, notes: Notes, *, fixed_width: bool) -> None:
+    morning = {h: n for h, n in collected.hours.items() if MORNING_H[0] <= h <= MORNING_H[1]}
     if morning:
         usual = max(morning, key=lambda h: morning[h])
-        part = f"{sum(morning.values())} of {heap.hours.total()} values"
+        part = f"{sum(morning.values())} of {collected.hours.total()} values"
         notes.remarks.append(
             f"{notes.file}: {part} were read in the "
             f"morning, mostly at {usual:02d}:00: they tell of the 24 hours before, so rain and the "
@@ -318,11 +320,11 @@ def _tell_hours(heap: _Heap, notes: Notes, *, fixed_width: bool) -> None:
         )
 
 
-def _rows(heap: _Heap, file: str, wind_height_m: float) -> list[Row]:
-    days: dict[date, dict[str, float]] = {day: {} for day in heap.first_line}
-    for (day, name), value in heap.values.items():
+def _rows(collected: _Collected, file: str, wind_height_m: float) -> list[Row]:
+    days: dict[date, dict[str, float]] = {day: {} for day in collected.first_line}
+    for (day, name), value in collected.values.items():
         element = _ELEMENTS.get(name)
-        if element is None or (name == "WDMV" and (day, "AWND") in heap.values):
+        if element is None or (name == "WDMV" and (day, "AWND") in collected.values):
             continue
         days[day][element.field] = element.to_si(value)
     rows = []
@@ -330,5 +332,5 @@ def _rows(heap: _Heap, file: str, wind_height_m: float) -> list[Row]:
         if not values:
             continue
         written = WeatherDay(day=day, wind_height_m=wind_height_m, source=file).with_(**values)
-        rows.append(Row(line=heap.first_line[day], written=written, cells={}, checked=written))
+        rows.append(Row(line=collected.first_line[day], written=written, cells={}, checked=written))
     return rows

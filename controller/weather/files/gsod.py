@@ -1,7 +1,7 @@
-"""Days from the global summary of the day: one CSV a station and year.
+"""Reader of the global summary of the day: one CSV for each station and year.
 
-What the format says is from its readme (GSOD, NOAA/NCEI, 2020): degrees Fahrenheit, knots, inches,
-days of UTC, and a code for nothing that differs by field. The letters beside the rain are from
+The format is described in its readme (GSOD, NOAA/NCEI, 2020): degrees Fahrenheit, knots, inches,
+days in UTC, and a code for no value that differs by field. The letters beside the rain are from
 memory of it.
 """
 
@@ -28,7 +28,7 @@ _LETTERS = f"{_RAIN}_ATTRIBUTES"
 _NUMBER = re.compile(r"-?[0-9]{1,5}(\.[0-9]*)?|-?\.[0-9]+")
 # Rain summed from fewer than 24 hours (A, B, C: one to three reports of 6 h; E: one of 12 h).
 _PART_OF_DAY = {"A", "B", "C", "E"}
-# H: nought, yet some was seen in the hourly reports; I: nobody reported any.
+# H: zero, but the hourly reports had some; I: no report.
 _NOT_REPORTED = {"H", "I"}
 
 
@@ -50,7 +50,7 @@ _MEAN_FIELD = _Field(field="", nothing=9999.9, to_si=units.c_from_f)
 
 
 @dataclass(slots=True, kw_only=True)
-class _Heap:
+class _Collected:
     stations: set[str] = field(default_factory=set)
     means_c: dict[date, float] = field(default_factory=dict)
     starred: set[date] = field(default_factory=set)
@@ -71,12 +71,12 @@ def read_gsod(
     wind_height_m: float = 2.0,
     clear_sky_mj_m2: ClearSky | None = None,
 ) -> WeatherFile:
-    """One station's days.
+    """The days of one station.
 
     Raises
     ------
     WeatherFileError
-        If the header is not the format's, or there are several stations in it.
+        If the header is not the format's, or there are several stations in the file.
     """
     lines = numbered_lines(text)
     header = _header(lines[0][1]) if lines else []
@@ -86,7 +86,7 @@ def read_gsod(
             f"{path}: no header of the global summary of the day; it has DATE and MAX, MIN, DEWP, "
             "WDSP or PRCP in its first line"
         )
-    notes, heap = Notes(file=path.name), _Heap()
+    notes, collected = Notes(file=path.name), _Collected()
     rows = []
     for number, line in lines[1:]:
         cells = _cells(line)
@@ -94,33 +94,33 @@ def read_gsod(
             notes.fault(number, "the line", f"{len(cells)} cells",
                         f"allowed are {len(header)}, as in the header; it is left out")  # fmt: skip
             continue
-        row = _row(number, dict(zip(header, cells, strict=True)), used, heap, notes)
+        row = _row(number, dict(zip(header, cells, strict=True)), used, collected, notes)
         if row is not None:
             row.written = row.written.with_(wind_height_m=wind_height_m, source=path.name)
             row.checked = row.written
             rows.append(row)
-    if len(heap.stations) > 1:
-        some = ", ".join(sorted(heap.stations)[:4])
+    if len(collected.stations) > 1:
+        some = ", ".join(sorted(collected.stations)[:4])
         raise WeatherFileError(
-            f"{path}: {len(heap.stations)} stations in one file ({some}); keep the lines of one"
+            f"{path}: {len(collected.stations)} stations in one file ({some}); "
+            "keep the lines of one"
         )
     names = {_FIELDS[name].field: name for name in used}
-    _tell(heap, notes, wind_height_m if "WDSP" in used else None)
+    _report(collected, notes, wind_height_m if "WDSP" in used else None)
     found = finished(
         rows, notes, kind=KIND, names=names, own_units=False, clear_sky_mj_m2=clear_sky_mj_m2
     )
-    odd = odd_means(heap.means_c, found.days, _MEAN)
+    odd = odd_means(collected.means_c, found.days, _MEAN)
     return WeatherFile(
         days=found.days,
         remarks=(*found.remarks, *(f"{path.name}: {text}" for text in odd)),
         faults=found.faults,
-        missing_days=found.missing_days,
         kind=KIND,
     )
 
 
 def _row(
-    number: int, cells: Mapping[str, str], used: Sequence[str], heap: _Heap, notes: Notes
+    number: int, cells: Mapping[str, str], used: Sequence[str], collected: _Collected, notes: Notes
 ) -> Row | None:
     try:
         day = date.fromisoformat(cells[_DATE])
@@ -130,20 +130,20 @@ def _row(
         notes.fault(number, _DATE, repr(cells[_DATE][:40]),
                     "allowed is a date as 2031-06-01; the line is left out")  # fmt: skip
         return None
-    heap.stations.add(cells.get(_STATION, ""))
+    collected.stations.add(cells.get(_STATION, ""))
     values: dict[str, float | None] = {}
     for name in used:
         known = _FIELDS[name]
         values[known.field] = _figure(number, name, cells[name], known, notes)
         star = cells[name].endswith("*") or cells.get(f"{name}_ATTRIBUTES", "") == "*"
         if star and name in {"MAX", "MIN"}:
-            heap.starred.add(day)
+            collected.starred.add(day)
     if _MEAN in cells:
         mean = _figure(number, _MEAN, cells[_MEAN], _MEAN_FIELD, notes)
         if mean is not None:
-            heap.means_c[day] = mean
+            collected.means_c[day] = mean
     if _RAIN in used:
-        values["rain_mm"] = _rain(day, values["rain_mm"], cells, heap)
+        values["rain_mm"] = _rain(day, values["rain_mm"], cells, collected)
     written = WeatherDay(day=day).with_(**values)
     texts = {_FIELDS[name].field: cells[name] for name in used}
     return Row(line=number, written=written, cells=texts, checked=written)
@@ -162,37 +162,39 @@ def _figure(number: int, name: str, cell: str, known: _Field, notes: Notes) -> f
     return None if abs(value - known.nothing) < 1e-6 else known.to_si(value)
 
 
-def _rain(day: date, rain_mm: float | None, cells: Mapping[str, str], heap: _Heap) -> float | None:
-    """The day's rain, or None where nobody saw the whole day and none was seen in the part."""
+def _rain(
+    day: date, rain_mm: float | None, cells: Mapping[str, str], collected: _Collected
+) -> float | None:
+    """The day's rain; None if only part of the day was observed, and no rain in that part."""
     letter = cells.get(_LETTERS, "").strip().upper() or cells[_RAIN].strip()[-1:].upper()
     if letter in _NOT_REPORTED:
-        heap.no_rain_report.add(day)
+        collected.no_rain_report.add(day)
         return None
     if letter in _PART_OF_DAY and rain_mm is not None:
-        heap.part_rain.add(day)
+        collected.part_rain.add(day)
         return rain_mm if rain_mm > 0.0 else None
     return rain_mm
 
 
-def _tell(heap: _Heap, notes: Notes, wind_height_m: float | None) -> None:
+def _report(collected: _Collected, notes: Notes, wind_height_m: float | None) -> None:
     notes.remarks.append(
         f"{notes.file}: its days run from midnight to midnight UTC, not local time, and highest, "
         "lowest and rain may come from a window that reaches into another day"
     )
-    if heap.no_rain_report:
+    if collected.no_rain_report:
         notes.remarks.append(
             f"{notes.file}: {_RAIN}: no whole report (letters H, I) on "
-            f"{spans(heap.no_rain_report)}; left unknown"
+            f"{spans(collected.no_rain_report)}; left unknown"
         )
-    if heap.part_rain:
+    if collected.part_rain:
         notes.remarks.append(
             f"{notes.file}: {_RAIN}: only part of the day was seen (letters A, B, C, E) on "
-            f"{spans(heap.part_rain)}; what fell then is taken, nought is left unknown"
+            f"{spans(collected.part_rain)}; what fell then is taken, nought is left unknown"
         )
-    if heap.starred:
+    if collected.starred:
         notes.remarks.append(
             f"{notes.file}: highest or lowest taken from hourly reports (*), so perhaps short of "
-            f"the true one, on {spans(heap.starred)}"
+            f"the true one, on {spans(collected.starred)}"
         )
     if wind_height_m is not None:
         notes.remarks.append(

@@ -1,8 +1,8 @@
-"""A monthly climate table: twelve lines of what is usual at a place, from a CSV of the gardener's.
+"""Reader of a monthly climate table: a CSV of twelve lines with the usual weather of a place.
 
-Its columns are those of a weather file of your own, with `month` instead of `date`; each figure is
-the month's mean day, rain the month's sum. Half a table helps nobody: whatever is amiss is named
-with its line and column, all at once, and then nothing of it is used.
+Its columns are those of the gardener's own weather file, with `month` instead of `date`. Each
+figure is the mean day of the month; rain is the sum of the month. Half a table is of no use: every
+fault is named with its line and column, and then nothing of the table is used.
 """
 
 from __future__ import annotations
@@ -41,9 +41,9 @@ MOST_RAIN_MM = 5000.0  # in a month; our choice: over twice what the wettest pla
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MonthlyTable:
-    """The mean day of each month, January first, dated its 15th; and the months' rain.
+    """The mean day of each month, January first, dated on the 15th, with the months' rain.
 
-    `rain_mm` is empty where the table has no rain. `remarks` name what was not used.
+    `rain_mm` is empty if the table has no rain. `remarks` name what was not used.
     """
 
     days: tuple[WeatherDay, ...]
@@ -59,7 +59,7 @@ def read_months(
     Raises
     ------
     WeatherFileError
-        If there is no such file, it is no text, or anything in it is amiss: one line for each
+        If there is no such file, it is not text, or there is any fault in it: one line for each
         fault, with the file's line, the column, what was found and what is allowed.
     """
     path = Path(path)
@@ -106,7 +106,7 @@ def read_months(
 
 
 class _Reading:
-    """One reading of a file, and what there is to say of it."""
+    """One reading of a file, with its faults and remarks."""
 
     def __init__(self, file: str) -> None:
         self._file = file
@@ -121,7 +121,7 @@ class _Reading:
             raise WeatherFileError("\n".join(self.faults))
 
     def header(self, number: int, line: str) -> tuple[int, str, list[str], dict[str, Column]]:
-        """The line's number, what stands between cells, all names, and the columns used."""
+        """The line's number, the separator, all names, and the used columns."""
         separator = next((s for s in (";", "\t") if s in line), ",")
         names = [cell.strip().lower() for cell in _cells(line, separator)]
         if names.count(MONTH) != 1:
@@ -156,7 +156,7 @@ class _Reading:
     def row(
         self, number: int, line: str, separator: str, names: list[str], columns: dict[str, Column]
     ) -> tuple[int, dict[str, float | None], dict[str, str]] | None:
-        """Month, figures and cells of a line; None where its month is not known."""
+        """Month, figures and cells of a line; None if its month is unknown."""
         found = [cell.strip() for cell in _cells(line, separator)]
         if len(found) < len(names) or any(found[len(names) :]):
             comma = "; is a decimal comma among them?" if len(found) > len(names) else ""
@@ -201,7 +201,7 @@ class _Reading:
         columns: dict[str, Column],
         clear_sky: ClearSky | None,
     ) -> None:
-        """What no month can have."""
+        """Report figures that no month can have."""
         for finding in check_day(day, clear_sky_mj_m2=clear_sky)[1]:
             used = [columns[field].name for field in finding.fields if field in columns]
             hint = ""
@@ -221,7 +221,7 @@ class _Reading:
         columns: dict[str, Column],
         clear_sky: ClearSky | None,
     ) -> None:
-        """Whole columns that look like another unit."""
+        """Report columns that look like another unit."""
         names = {field: column.name for field, column in columns.items() if field != _RAIN}
         for odd in unit_suspicions(days, names, clear_sky_mj_m2=clear_sky):
             self.fault(line, names[odd.field], odd.found, "name the column for its true unit")
@@ -244,7 +244,7 @@ def _cells(line: str, separator: str) -> list[str]:
 
 
 def _month_of(cell: str) -> int | None:
-    """The month of a cell that has its number, or the first three letters of its name or more."""
+    """The month of a cell: its number, or at least three letters of its name."""
     if cell.isascii() and cell.isdigit():
         return int(cell) if len(cell) <= 2 and 1 <= int(cell) <= 12 else None
     said = cell.lower().rstrip(".")

@@ -1,19 +1,14 @@
-"""Weather files of every kind: a gardener's own, a station's readings, two archives' formats.
+"""Reader of weather files of every kind: the gardener's own, a station's log, two archives.
 
-Nothing is filled in and nothing is converted on a guess. A figure that cannot be is left out, a
-day given twice over is left out, and each such thing is named with its line.
+Nothing is filled in, and nothing is converted by a guess. An impossible figure is left out, and so
+is a day with two different lines; each is named with its line.
 """
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterable
 from pathlib import Path
 
 from controller.errors import WeatherFileError
-from controller.weather.atomic import write_whole
-from controller.weather.day import VALUES, WeatherDay
 from controller.weather.day_checks import ClearSky
 from controller.weather.files.finish import WeatherFile as WeatherFile
 from controller.weather.files.finish import finished
@@ -23,7 +18,6 @@ from controller.weather.files.monthly_table import MONTH
 from controller.weather.files.table import (
     BY_NAME,
     DATE,
-    MEASURED,
     Header,
     Notes,
     any_text,
@@ -34,7 +28,7 @@ from controller.weather.files.table import (
 from controller.weather.files.table import column_help as column_help
 from controller.weather.station_log.reader import is_station_log, read_station_log
 
-# What `file_kind` of the garden file may say, and what each is.
+# The values of `file_kind` in the garden file, and what each means.
 KINDS = {
     "own": "a CSV of days with our column names",
     "station-log": "readings of a weather station, many a day",
@@ -52,15 +46,15 @@ def read_weather(
     clear_sky_mj_m2: ClearSky | None = None,
     timezone: str | None = None,
 ) -> WeatherFile:
-    """Read days of weather from a file of any kind; "auto" tells the kind from the file itself.
+    """Read days of weather from a file of any kind; "auto" finds the kind from the file itself.
 
-    `clear_sky_mj_m2` lets the sun's figures be held to the season. `timezone` is the garden's; a
-    station's readings need it only around the change of clocks.
+    `clear_sky_mj_m2` is used to check the solar radiation. `timezone` is the garden's; a station's
+    log needs it only around the change of the clocks.
 
     Raises
     ------
     WeatherFileError
-        If there is no such file, it is no text, its kind cannot be told, or it is not of the kind.
+        If there is no such file, it is not text, or it is not of a known kind, or not of `kind`.
     """
     path = Path(path)
     if kind not in (AUTO, *KINDS):
@@ -86,50 +80,6 @@ def read_weather(
     )
 
 
-def read_weather_csv(
-    path: Path | str, *, wind_height_m: float = 2.0, clear_sky_mj_m2: ClearSky | None = None
-) -> WeatherFile:
-    """Read a gardener's own days of weather: one line a day, our column names.
-
-    Raises
-    ------
-    WeatherFileError
-        If there is no such file, it is no text, or it has no header with a date column.
-    """
-    return read_weather(
-        path, kind="own", wind_height_m=wind_height_m, clear_sky_mj_m2=clear_sky_mj_m2
-    )
-
-
-def write_weather_csv(path: Path | str, days: Iterable[WeatherDay]) -> None:
-    """Write days so that `read_weather_csv` reads the same figures back; whole or not at all.
-
-    Raises
-    ------
-    WeatherFileError
-        If the wind was not measured at one height, or the file cannot be written.
-    """
-    ordered = sorted(days, key=lambda day: day.day)
-    heights = {day.wind_height_m for day in ordered if day.wind_m_s is not None}
-    if len(heights) > 1:
-        raise WeatherFileError(
-            f"{path}: wind from {min(heights):g} m and {max(heights):g} m above the ground; "
-            "a weather file has one height for all days"
-        )
-    out = io.StringIO()
-    for height in heights:
-        out.write(f"# wind at {height:g} m above the ground\n")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow((DATE, *VALUES, MEASURED))
-    for day in ordered:
-        cells = ("" if (v := day.value(name)) is None else repr(float(v)) for name in VALUES)
-        writer.writerow((day.day.isoformat(), *cells, "yes" if day.measured else "no"))
-    try:
-        write_whole(Path(path), out.getvalue().encode("utf-8"))
-    except OSError as fault:
-        raise WeatherFileError(f"{path}: cannot be written: {fault.strerror}") from fault
-
-
 def _own(text: str, path: Path, *, wind_height_m: float, clear_sky: ClearSky | None) -> WeatherFile:
     lines = numbered_lines(text)
     if not lines:
@@ -153,7 +103,7 @@ def _own(text: str, path: Path, *, wind_height_m: float, clear_sky: ClearSky | N
 
 
 def _kind_of(text: str, path: Path) -> str:
-    """The one kind whose shape this is."""
+    """The kind of this file; WeatherFileError if it is none."""
     lines = numbered_lines(text)
     if not lines:
         raise WeatherFileError(f"{path}: nothing in it; the first line must name the columns")
@@ -166,7 +116,7 @@ def _kind_of(text: str, path: Path) -> str:
     if is_station_log(text):
         return "station-log"
     if DATE in _names(lines[0][1]):
-        return "own"  # whose reader says best what is amiss with its columns
+        return "own"  # its reader reports best what is wrong with the columns
     if MONTH in _names(lines[0][1]):
         raise WeatherFileError(
             f"{path}: a table of months, not of days; name it as climate_table in [weather] of the "

@@ -1,4 +1,4 @@
-"""A weather file's text, its header, its columns and its lines, one day each."""
+"""The parts of a weather file of one day a line: text, header, columns, rows."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from pathlib import Path
 from controller import units
 from controller.errors import WeatherFileError
 from controller.weather.day import WeatherDay
-from controller.weather.day_checks import ClearSky, Finding, check_day
+from controller.weather.day_checks import ClearSky, DayFinding, check_day
 
 MOST_BYTES = 50_000_000  # our choice: a thousand years of days; anything larger is another file
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
@@ -60,22 +60,22 @@ def utf8_text(raw: bytes, path: Path) -> str:
 
 
 def any_text(raw: bytes, path: Path) -> str:
-    """The text of a machine's file: UTF-8, UTF-16 with its mark, or the old western code page.
+    """The text of a file in UTF-8, in UTF-16 with a byte order mark, or in code page 1252.
 
     Raises
     ------
     WeatherFileError
-        If it is no text at all.
+        If it is not text.
     """
     try:
         return _without_nulls(raw.decode("utf-16" if raw[:2] in _UTF16 else "utf-8-sig"), path)
     except UnicodeDecodeError:
-        # Only a degree sign or a place's name hangs on the code page; digits are the same in all.
+        # Only a degree sign or a name depends on the code page; digits are the same in all.
         return _without_nulls(raw.decode("cp1252", errors="replace"), path)
 
 
 def numbered_lines(text: str) -> list[tuple[int, str]]:
-    """The lines that say something, with their numbers; lines that begin with # do not."""
+    """The lines with content, with their numbers; without comments, which begin with #."""
     return [(number, line) for number, line in all_lines(text) if line.lstrip()[0] != "#"]
 
 
@@ -97,7 +97,7 @@ MEASURED = "measured"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Column:
-    """One column: its name, the field of the day it fills, and the way into that field's unit."""
+    """One column: its name, the field of the day, and the conversion to that field's unit."""
 
     name: str
     field: str
@@ -149,8 +149,8 @@ COLUMNS: tuple[Column, ...] = (
 BY_NAME = {column.name: column for column in COLUMNS}
 KNOWN_NAMES = (DATE, *BY_NAME, MEASURED)
 
-# What people and loggers write where there is no figure. -999 and its kin lie below every limit,
-# so they can never be a reading.
+# What people and loggers write if there is no figure. -999 and the like are below every limit, so
+# they cannot be a reading.
 _NOTHING = {"", "-", "--", "---", "–", "—", "nan", "na", "n/a", "null", "none", "missing", "m"}
 _NOTHING |= {"-999", "-999.0", "-9999", "-9999.0", "-6999"}
 _TRACE = {"t", "trace"}
@@ -158,7 +158,7 @@ _NUMBER = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][+-]?[0-9]{1,3})?")
 
 
 def figure(text: str, column: Column, *, decimal_comma: bool) -> float | None:
-    """The cell's figure in the field's own unit, or None for a cell that says there is none.
+    """The cell's figure in the field's own unit, or None for a cell without one.
 
     Raises
     ------
@@ -169,7 +169,7 @@ def figure(text: str, column: Column, *, decimal_comma: bool) -> float | None:
     if cell.lower() in _NOTHING:
         return None
     if column.field == "rain_mm" and cell.lower() in _TRACE:
-        return 0.0  # it rained, but less than the gauge can show
+        return 0.0  # it rained less than the gauge can measure
     number = cell.replace("−", "-")
     if decimal_comma and "." not in number:
         number = number.replace(",", ".", 1)
@@ -180,7 +180,7 @@ def figure(text: str, column: Column, *, decimal_comma: bool) -> float | None:
 
 
 def truth(text: str) -> bool:
-    """Yes or no of the column `measured`; an empty cell is yes.
+    """The value of a cell of the column `measured`; an empty cell is true.
 
     Raises
     ------
@@ -196,13 +196,13 @@ def truth(text: str) -> bool:
 
 
 def nearest(name: str) -> str:
-    """The known column names most like this one, as words to put behind a remark, or nothing."""
+    """The most similar column names, as the end of a remark; empty if there is none."""
     close = get_close_matches(name, KNOWN_NAMES, n=2, cutoff=0.6)
     return f"; did you mean {' or '.join(close)}?" if close else ""
 
 
 def column_help() -> str:
-    """The columns a weather file may have, as text for a person."""
+    """The columns of a weather file, as text for a person."""
     names: Iterable[tuple[str, str]] = (
         (DATE, "the local day, as 2031-06-01 (needed)"),
         *((c.name, c.means) for c in COLUMNS),
@@ -211,7 +211,7 @@ def column_help() -> str:
     return "\n".join(f"{name:<20} {means}" for name, means in names)
 
 
-YEARS = (1800, 2200)  # our choice: a year outside is a slip of the keyboard
+YEARS = (1800, 2200)  # our choice: a year outside is a typing error
 _ISO_DATE = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
@@ -227,7 +227,7 @@ class Odd:
 
 @dataclass(slots=True, kw_only=True)
 class Notes:
-    """What there is to say, gathered while reading."""
+    """The remarks and faults of one file."""
 
     file: str
     remarks: list[str] = field(default_factory=list)
@@ -235,18 +235,18 @@ class Notes:
     odd: list[Odd] = field(default_factory=list)
 
     def fault(self, line: int, column: str, found: str, allowed: str) -> None:
-        """Something that keeps a figure or a day from being used."""
+        """Add a fault: a figure or a day is not used."""
         text = f"{self.file}, line {line}, {column}: found {found}; {allowed}"
         self.faults.append((line, text))
 
     def remark(self, line: int, text: str) -> None:
-        """Something the gardener should know, that costs nothing."""
+        """Add a remark: all figures are used."""
         self.remarks.append(f"{self.file}, line {line}: {text}")
 
 
 @dataclass(slots=True, kw_only=True)
 class Row:
-    """One day: as written, the same after its checks, and its cells by field where it has any."""
+    """One day: as written, after its checks, and its cells by field, if it has any."""
 
     line: int
     written: WeatherDay
@@ -254,12 +254,12 @@ class Row:
     checked: WeatherDay
 
     def check(self, clear_sky: ClearSky | None, names: Mapping[str, str], notes: Notes) -> None:
-        """Take out what cannot be, and name it; `names` has the file's word for each field."""
+        """Remove and report impossible figures; `names` has the file's column for each field."""
         self.checked, findings = check_day(self.written, clear_sky_mj_m2=clear_sky)
         for finding in findings:
-            self._tell(finding, names, notes)
+            self._report(finding, names, notes)
 
-    def _tell(self, finding: Finding, names: Mapping[str, str], notes: Notes) -> None:
+    def _report(self, finding: DayFinding, names: Mapping[str, str], notes: Notes) -> None:
         columns = list(dict.fromkeys(names[f] for f in finding.fields if f in names))
         found = finding.found
         cell = self.cells.get(finding.fields[0]) if len(finding.fields) == 1 else None
@@ -275,7 +275,7 @@ class Row:
 
 @dataclass(slots=True, kw_only=True)
 class Header:
-    """What the first line says: which column fills which field, and what stands between columns."""
+    """The first line: the separator, and the field of each column."""
 
     separator: str
     width: int
@@ -285,7 +285,7 @@ class Header:
 
     @classmethod
     def of(cls, number: int, line: str, *, path: Path, notes: Notes) -> Header:
-        """Read the header; raise if there is no date in it or nothing besides."""
+        """Read the header; WeatherFileError if it has no date, or only a date."""
         separator = next((s for s in (";", "\t") if s in line), ",")
         names = [cell.strip().lower() for cell in _cells(line, separator)]
         if names.count(DATE) != 1:
@@ -319,13 +319,13 @@ class Header:
 
     @property
     def names(self) -> dict[str, str]:
-        """The column each field is read from, by its name."""
+        """The name of the column of each field."""
         return {column.field: column.name for _, column in self.columns}
 
     def row(
         self, number: int, line: str, file: str, wind_height_m: float, notes: Notes
     ) -> Row | None:
-        """One day's line, or None where the line cannot be placed; then a fault says why."""
+        """The day of one line; None if the line cannot be used, with a fault."""
         cells = [cell.strip() for cell in _cells(line, self.separator)]
         if len(cells) < self.width or any(cells[self.width :]):
             notes.fault(
@@ -363,7 +363,7 @@ class Header:
             return truth(cells[self.measured_at])
         except WeatherFileError as fault:
             notes.fault(number, MEASURED, repr(cells[self.measured_at]), str(fault))
-            return False  # what may be a forecast must not pass for a reading
+            return False  # a possible forecast must not count as a reading
 
 
 def _cells(line: str, separator: str) -> list[str]:

@@ -1,10 +1,10 @@
-"""What the services' answers have in common: place, days, JSON, and the garden's civil days.
+"""The common part of all services' answers: JSON, units, and the garden's local days.
 
-Two kinds of figures come in: points, true at one moment and joined here by straight lines, and
-stretches, each with one figure for all of it. Whatever does not cover the whole of a day gives
-nothing for that day: part of a day's rain is not the day's rain.
+There are two kinds of figures. A point is true at one moment; points are joined by straight lines.
+A stretch has one figure for all of its time. Figures that do not cover a whole day give nothing for
+that day: part of a day's rain is not the day's rain.
 
-Whatever is not as agreed is refused; what a service does not give is None, never a guess.
+An answer in another form is refused. A figure that a service does not give is None, never a guess.
 """
 
 from __future__ import annotations
@@ -27,34 +27,34 @@ _DAY = timedelta(days=1)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Span:
-    """A length of time, its end excluded."""
+    """A span of time, without its end."""
 
     begins_utc: datetime
     ends_utc: datetime
 
     @property
     def seconds(self) -> float:
-        """How long it is. [s]"""
+        """Its length. [s]"""
         return (self.ends_utc - self.begins_utc).total_seconds()
 
     @property
     def middle_utc(self) -> datetime:
-        """The moment half-way."""
+        """Its middle."""
         return self.begins_utc + (self.ends_utc - self.begins_utc) / 2
 
     def holds(self, at_utc: datetime) -> bool:
-        """Whether that moment lies in it."""
+        """Whether this moment lies in it."""
         return self.begins_utc <= at_utc < self.ends_utc
 
     def shared_s(self, other: Span) -> float:
-        """How much of it lies in the other one, too. [s]"""
+        """Length of the overlap with another span. [s]"""
         begins_utc = max(self.begins_utc, other.begins_utc)
         return max(0.0, (min(self.ends_utc, other.ends_utc) - begins_utc).total_seconds())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Stretch:
-    """One figure for all of a span: a sum over it, or a state that lasts through it."""
+class Interval:
+    """One figure for a whole span: a sum over it, or a state that lasts for all of it."""
 
     span: Span
     value: float
@@ -69,49 +69,49 @@ class Point:
 
 
 def local_day(day: date, zone: ZoneInfo) -> Span:
-    """From one midnight there to the next: 24 h, or 23 or 25 where the clocks change."""
+    """From one local midnight to the next: 24 h, or 23 or 25 when the clocks change."""
     return Span(begins_utc=_midnight_utc(day, zone), ends_utc=_midnight_utc(day + _DAY, zone))
 
 
-def sum_over(day: Span, parts: Sequence[Stretch]) -> float | None:
-    """The day's share of sums over stretches, each spread evenly over its own; None if not all."""
+def sum_over(day: Span, parts: Sequence[Interval]) -> float | None:
+    """The day's sum, with each stretch's sum spread evenly over it; None if they leave a gap."""
     if not is_covered(day, parts):
         return None
     return sum(p.value * p.span.shared_s(day) / p.span.seconds for p in parts)
 
 
-def mean_over(day: Span, parts: Sequence[Stretch]) -> float | None:
-    """The day's mean of a state, each figure weighing as long as it lasts; None if not all day."""
+def mean_over(day: Span, parts: Sequence[Interval]) -> float | None:
+    """The day's mean of a state, weighted by time; None if the stretches leave a gap."""
     if not is_covered(day, parts):
         return None
     return sum(p.value * p.span.shared_s(day) for p in parts) / day.seconds
 
 
-def within(day: Span, parts: Sequence[Stretch]) -> list[float]:
-    """The figures of all stretches that reach into the day."""
+def within(day: Span, parts: Sequence[Interval]) -> list[float]:
+    """The figures of all stretches that overlap the day."""
     return [p.value for p in parts if p.span.shared_s(day) > 0.0]
 
 
-def centred_in(day: Span, parts: Sequence[Stretch]) -> list[float]:
+def centred_in(day: Span, parts: Sequence[Interval]) -> list[float]:
     """The figures of the stretches whose middle lies in the day.
 
-    For the highest or lowest of a stretch that goes past midnight, which belongs to one day only:
-    the one that has more of it. Our choice.
+    The highest or lowest of a stretch across midnight belongs to one day only: the one with the
+    larger part. Our choice.
     """
     return [p.value for p in parts if day.holds(p.span.middle_utc)]
 
 
-def is_covered(day: Span, parts: Sequence[Stretch]) -> bool:
-    """Whether stretches that do not overlap leave nothing of the day out."""
+def is_covered(day: Span, parts: Sequence[Interval]) -> bool:
+    """Whether stretches that do not overlap each other cover the whole day."""
     left_out_s = day.seconds - sum(p.span.shared_s(day) for p in parts)
     return day.seconds > 0.0 and abs(left_out_s) < 1.0
 
 
 def mean_of_points(day: Span, points: Sequence[Point], *, longest_gap: timedelta) -> float | None:
-    """The day's mean along straight lines from point to point (trapezoids).
+    """The day's mean along straight lines from point to point (trapezoidal rule).
 
-    `points` are in order of time. None where none stands at or before the day's beginning or at or
-    after its end, or two are further apart than `longest_gap`.
+    `points` are in order of time. None if no point stands at or before the beginning of the day, or
+    at or after its end, or if two are further apart than `longest_gap`.
     """
     if not reaches(day, points):
         return None
@@ -130,22 +130,22 @@ def mean_of_points(day: Span, points: Sequence[Point], *, longest_gap: timedelta
 
 
 def reaches(day: Span, points: Sequence[Point]) -> bool:
-    """Whether there are points at or before the day's beginning, and at or after its end."""
+    """Whether there are points at or before the beginning of the day, and at or after its end."""
     return (
         bool(points)
-        and day.seconds > 0.0  # a few zones have left a date out altogether
+        and day.seconds > 0.0  # a few time zones have skipped a date
         and points[0].at_utc <= day.begins_utc
         and points[-1].at_utc >= day.ends_utc
     )
 
 
-def in_turn(stretches: Sequence[Stretch], *, sums: bool) -> list[Stretch]:
-    """The stretches in order, each ending where the next begins, so that none counts twice.
+def in_turn(stretches: Sequence[Interval], *, sums: bool) -> list[Interval]:
+    """The stretches in order, each cut at the beginning of the next, so that no time counts twice.
 
-    Of a sum that is cut short, the even share of what is left remains.
+    A sum that is cut keeps its share by time.
     """
     ordered = sorted(stretches, key=lambda s: s.span.begins_utc)
-    found: list[Stretch] = []
+    found: list[Interval] = []
     following = [*ordered[1:], None][: len(ordered)]
     for one, after in zip(ordered, following, strict=True):
         span = one.span
@@ -153,12 +153,12 @@ def in_turn(stretches: Sequence[Stretch], *, sums: bool) -> list[Stretch]:
             span = Span(begins_utc=span.begins_utc, ends_utc=after.span.begins_utc)
         if span.seconds > 0.0:
             share = span.seconds / one.span.seconds if sums else 1.0
-            found.append(Stretch(span=span, value=one.value * share))
+            found.append(Interval(span=span, value=one.value * share))
     return found
 
 
 def _midnight_utc(day: date, zone: ZoneInfo) -> datetime:
-    """Where the clocks skip midnight, the moment they do; where it comes twice, the first."""
+    """Local midnight; if the clocks skip it, the jump; if it comes twice, the first."""
     return datetime.combine(day, time(), tzinfo=zone).astimezone(UTC)
 
 
@@ -168,14 +168,14 @@ def _between(left: Point, right: Point, at_utc: datetime) -> float:
 
 
 Convert = Callable[[float], float]
-MOST_PAST_DAYS, MOST_FORECAST_DAYS = 92, 16  # the most any of them has, as documented
-# The models behind the services run every six hours and take some more to come out: our choice.
+MOST_PAST_DAYS, MOST_FORECAST_DAYS = 92, 16  # the most that any service documents
+# The models run every six hours, and their results take some hours more: our choice.
 LONGEST_MAKING = timedelta(hours=12)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """Where the weather is wanted; its days are those of the time zone named."""
+    """The place of a request; its days are those of its time zone."""
 
     latitude_deg: float
     longitude_deg: float
@@ -188,13 +188,13 @@ class Place:
         return ZoneInfo(self.timezone)
 
     def date_at(self, at_utc: datetime) -> date:
-        """The date there at that time."""
+        """The local date at this time."""
         return at_utc.astimezone(self.zone).date()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
-    """Which place and which days are asked about, by this clock's date `today`."""
+    """The place and the days of a request; `today` is the date by this clock."""
 
     place: Place
     today: date
@@ -202,7 +202,7 @@ class Question:
     forecast_days: int
 
     def days_to_come(self, given_on: date) -> tuple[date, ...]:
-        """From the day a forecast was given to the last one wanted, by the later of two dates."""
+        """From the day on which a forecast was given to the last requested day."""
         last = max(given_on, self.today) + timedelta(days=self.forecast_days - 1)
         # A clock that has run far ahead must not make a list of years.
         count = min((last - given_on).days + 1, MOST_FORECAST_DAYS)
@@ -211,19 +211,19 @@ class Question:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Series:
-    """One list of an answer: its name there, the field it fills, the units it may come in."""
+    """One list of an answer: its name, our field, and the units it may have."""
 
     name: str
     field: str
     units: Mapping[str, Convert]
-    needed: bool = True  # for a day to count as whole
+    needed: bool = True  # a day without it is not complete
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
-    """What an answer says. `asked_on` is the garden's date on which it was given.
+class ParsedAnswer:
+    """A parsed answer; `asked_on` is the local date on which it was given.
 
-    `made_utc` is when the forecast was made, where the service says so: it may repeat an old one.
+    `made_utc` is when the forecast was made, if the service gives that: it may repeat an old one.
     """
 
     days: tuple[WeatherDay, ...]
@@ -233,11 +233,11 @@ class Reading:
 
 
 def same(value: float) -> float:
-    """A figure that is in our unit already."""
+    """The same figure, for units that are ours."""
     return value
 
 
-# The units figures may come in, by the names these services use, with what makes them ours.
+# The units of figures, by the names that these services use, with their conversion to ours.
 TEMPERATURE: Mapping[str, Convert] = {
     **dict.fromkeys(("°C", "degC", "celsius", "C"), same),
     **dict.fromkeys(("°F", "degF", "fahrenheit", "F"), units.c_from_f),
@@ -256,19 +256,19 @@ RAIN: Mapping[str, Convert] = {
 
 
 def unit_trouble(name: str, unit: object, known: Mapping[str, Convert]) -> str | None:
-    """What to say of a figure whose unit we do not know; None where we do."""
+    """The remark on a figure with an unknown unit; None if the unit is known."""
     if isinstance(unit, str) and unit in known:
         return None
     return f"{name} not used: its unit is {unit!r:.40}, known is {' or '.join(known)}"
 
 
 def parsed(body: str) -> Mapping[str, object]:
-    """The JSON object a body holds.
+    """The JSON object in a body.
 
     Raises
     ------
     NoWeather
-        If it holds none.
+        If there is none.
     """
     try:
         answer = json.loads(body, parse_constant=_refuse_constant)
@@ -280,7 +280,7 @@ def parsed(body: str) -> Mapping[str, object]:
 
 
 def inner(answer: Mapping[str, object], *names: str) -> Mapping[str, object]:
-    """The object that lies within, under those names; NoWeather where there is none."""
+    """The inner object under these names; NoWeather if there is none."""
     found: object = answer
     for name in names:
         found = found.get(name) if isinstance(found, Mapping) else None
@@ -290,19 +290,19 @@ def inner(answer: Mapping[str, object], *names: str) -> Mapping[str, object]:
 
 
 def number(name: str, value: object) -> float:
-    """A figure; NoWeather where there is something else in its place."""
+    """A figure; NoWeather for anything else."""
     if isinstance(value, bool) or not isinstance(value, int | float) or not _finite(value):
         raise NoWeather(f"the weather service's {name} has {value!r:.40} where a number belongs")
     return float(value)
 
 
 def number_or_none(name: str, value: object) -> float | None:
-    """A figure, or None where it was left empty."""
+    """A figure, or None if it is empty."""
     return None if value is None else number(name, value)
 
 
 def instant_utc(value: object) -> datetime:
-    """A moment written as ISO 8601 with its zone; NoWeather for anything else."""
+    """A time in ISO 8601 with its zone; NoWeather for anything else."""
     try:
         read = datetime.fromisoformat(value) if isinstance(value, str) else None
         if read is not None and read.tzinfo is not None and 1900 < read.year < 2200:
@@ -313,7 +313,7 @@ def instant_utc(value: object) -> datetime:
 
 
 def checked(day: WeatherDay, remarks: list[str]) -> WeatherDay:
-    """The day without its impossible figures; each is told of."""
+    """The day without its impossible figures; each gives a remark."""
     sound, findings = check_day(day)
     remarks += [
         f"{day.day}, {' and '.join(f.fields)}: found {f.found}; allowed is {f.allowed}; not used"
@@ -322,8 +322,8 @@ def checked(day: WeatherDay, remarks: list[str]) -> WeatherDay:
     return sound
 
 
-def under_way_words(asked_on: date, begins_utc: datetime, place: Place) -> list[str]:
-    """What to say of a forecast that begins after the midnight of the day it was given on."""
+def under_way_remarks(asked_on: date, begins_utc: datetime, place: Place) -> list[str]:
+    """Remark on a forecast that begins after midnight of the day on which it was given."""
     begins = begins_utc.astimezone(place.zone)
     if begins.replace(tzinfo=None) <= datetime.combine(asked_on, time()):
         return []
@@ -336,10 +336,10 @@ def under_way_words(asked_on: date, begins_utc: datetime, place: Place) -> list[
 
 
 def forecast_given_utc(given_utc: datetime, made_utc: datetime | None) -> datetime:
-    """What a forecast's age is counted from, against other services' forecasts.
+    """The time from which a forecast's age counts, in comparison with other services.
 
-    When it was given; one that was made more than `LONGEST_MAKING` before is being repeated, and
-    counts from its making. A time to come is no time of making.
+    Usually it is when the forecast was given. If it was made more than `LONGEST_MAKING` before, the
+    service repeats an old one, and the time counts when it was made. A later time does not count.
     """
     if made_utc is None or made_utc > given_utc or given_utc - made_utc <= LONGEST_MAKING:
         return given_utc
@@ -347,13 +347,13 @@ def forecast_given_utc(given_utc: datetime, made_utc: datetime | None) -> dateti
 
 
 def only_parts(days: list[date]) -> list[str]:
-    """What to say of days that are not there whole."""
+    """Remark on days that are incomplete."""
     named = ", ".join(str(day) for day in days)
     return [f"left out, being only part of a day: {named}"] if days else []
 
 
 def reason_in(body: str) -> str:
-    """The reason an error answer gives, cut short; nothing where it gives none.
+    """The reason in the body of an error answer, shortened; empty if there is none.
 
     "reason" is Open-Meteo's, "detail" and "title" are those of problem details (RFC 9457) and of
     NASA POWER, "messages" is NASA POWER's too.

@@ -1,8 +1,8 @@
-"""Connections that end: no read of an answer outlasts a deadline, none takes more than so much.
+"""HTTP connections with a deadline and a size limit for the whole answer.
 
-The client library gives each read of a socket its time, and starts that anew with every byte; the
-standard library skips interim answers (1xx) and trailers for as long as they come. So what reads
-from the socket here knows the deadline of the whole question, and counts what came.
+The client library has a timeout for each read of a socket, and it starts again with every byte. The
+standard library reads interim answers (1xx) and trailers without end. So the reader of the socket
+here knows the deadline of the whole request, and counts the bytes.
 """
 
 from __future__ import annotations
@@ -16,16 +16,16 @@ from typing import Any
 from urllib3 import HTTPConnectionPool, HTTPSConnectionPool, PoolManager
 from urllib3.connection import HTTPConnection, HTTPSConnection
 
-# Heads of a few hundred bytes are usual, and of a few thousand where cookies are set; our choice.
+# Headers have a few hundred bytes, or a few thousand with cookies; the limit is our choice.
 MOST_HEAD_BYTES = 64_000
 
 
 class TooMuch(OSError):
-    """More came than any answer of such a service has."""
+    """The answer is larger than any answer of such a service."""
 
 
 class Bounds:
-    """What may still come of one question: `left_s` says for how long, `most_bytes` how much."""
+    """The limits of one request: `left_s` gives the time left, `most_bytes` the size."""
 
     def __init__(self) -> None:
         self.left_s: Callable[[], float] = lambda: 0.0
@@ -33,25 +33,25 @@ class Bounds:
         self.most_bytes = 0
 
     def begin(self, left_s: Callable[[], float], *, read_s: float, most_body_bytes: int) -> None:
-        """A new question. Chunks of a few bytes each double what is sent of a body."""
+        """Begin a request. The body counts double: chunks of a few bytes double what is sent."""
         self.left_s, self.read_s = left_s, read_s
         self.most_bytes = MOST_HEAD_BYTES + 2 * most_body_bytes
 
 
 class _Reading(io.RawIOBase):
-    """The bytes of one answer as they come."""
+    """The bytes of one answer, as they arrive."""
 
     def __init__(self, line: socket.socket, bounds: Bounds) -> None:
         self._line, self._bounds = line, bounds
-        self._raw: Any = line.makefile("rb", buffering=0)  # keeps the socket open while it is
+        self._raw: Any = line.makefile("rb", buffering=0)  # keeps the socket open
         self._came = 0
 
     def readable(self) -> bool:
-        """Yes."""
+        """True, for the buffered reader."""
         return True
 
     def readinto(self, into: Any) -> int | None:
-        """What is there, waited for no longer than the question may still take."""
+        """Read what has arrived; wait for it no longer than the deadline."""
         left_s = self._bounds.left_s()
         if left_s <= 0.0:
             raise TimeoutError("the question took too long")
@@ -63,24 +63,24 @@ class _Reading(io.RawIOBase):
         return count
 
     def close(self) -> None:
-        """Let the socket go."""
+        """Close the socket."""
         self._raw.close()
         super().close()
 
 
 class _Line:
-    """A socket to an answer, which asks it for nothing but a file to read from."""
+    """A stand-in for the socket: the answer only needs a file to read from."""
 
     def __init__(self, line: socket.socket, bounds: Bounds) -> None:
         self._line, self._bounds = line, bounds
 
     def makefile(self, *_: object, **__: object) -> io.BufferedReader:
-        """The one that ends."""
+        """A file that keeps to the limits."""
         return io.BufferedReader(_Reading(self._line, self._bounds))
 
 
 def bind(manager: PoolManager, bounds: Bounds) -> None:
-    """Let every connection of `manager` keep to `bounds`."""
+    """Make every connection of `manager` keep to `bounds`."""
 
     class Answer(HTTPResponse):
         def __init__(self, sock: Any, *args: Any, **kwargs: Any) -> None:

@@ -1,6 +1,7 @@
-"""The one door to the network: asks a public service, politely, and never for long.
+"""The HTTP client for the weather services; nothing else uses the network.
 
-Every way an answer can fail becomes one plain error, which says whether asking again may help.
+One deadline limits each request as a whole. Every failure becomes one plain error, which says
+whether another try may help.
 """
 
 from __future__ import annotations
@@ -22,30 +23,30 @@ import requests
 from controller.clock import Clock
 from controller.weather.online.answers import reason_in
 from controller.weather.online.bounded import Bounds, TooMuch, bind
-from controller.weather.online.cache import CLOCKS_AGREE, Kept
-from controller.weather.online.retry import Patience, TryFailed, refusal
+from controller.weather.online.cache import CLOCKS_AGREE, CachedAnswer
+from controller.weather.online.retry import RetryPolicy, TryFailed, refusal
 
-Session = requests.Session  # for those who pass one through
+Session = requests.Session  # for callers that pass their own
 MOST_REASON_BYTES = 2_000
 PIECE_BYTES = 16_384
-_SENDS_ON = {301, 302, 303, 307, 308}
-# A mark of when an answer last changed is sent back only if it is younger than this, and no later
-# than the answer itself: our choice. The US service has dated answers weeks ahead, and would then
-# say for weeks that nothing is new.
+_REDIRECTS = {301, 302, 303, 307, 308}
+# We send Last-Modified back only if it is younger than this, and not later than the answer itself:
+# our choice. The US service has dated answers weeks ahead, and would then report for weeks that
+# nothing is new.
 OLDEST_MARK = timedelta(days=1)
-# Nothing new for longer than this is not believed of any of these services: our choice.
+# We do not believe a service that has nothing new for longer than this: our choice.
 LONGEST_GOOD_S = 24 * 3600.0
-# A try is left alone this long after its deadline, and so many such tries may hang at once: what
-# looks up a name, or connects to one address after another, cannot be stopped. Our choice.
+# We wait for a try so long after its deadline, and so many tries may hang at once: a name look-up
+# cannot be stopped, nor can connecting to one address after another. Our choice.
 GRACE_S = 1.0
 MOST_HANGING = 4
-# What a read of the body raises: urllib3's root error, which requests brings along.
+# A read of the body raises this: urllib3's root error, which requests exports.
 _BROKEN_OFF = requests.exceptions.BaseHTTPError  # type: ignore[attr-defined]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Request:
-    """A question as it is sent. `key` names it where the address changes with the day."""
+    """A request; `key` is its name in the cache, because its address may change every day."""
 
     url: str
     key: str
@@ -56,26 +57,26 @@ class Request:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fetched:
-    """The answer to keep, and whether its form of asking is on the way out."""
+    """The answer, and whether the service will soon end this form of request (status 203)."""
 
-    kept: Kept
-    on_its_way_out: bool = False
+    cached: CachedAnswer
+    deprecated: bool = False
 
 
 class _Adapter(requests.adapters.HTTPAdapter):
-    """Its connections end when the question has to, directly and through a proxy alike."""
+    """An adapter whose connections keep to the deadline, direct ones and those through a proxy."""
 
     def __init__(self, bounds: Bounds) -> None:
         self._bounds = bounds
         super().__init__()
 
     def init_poolmanager(self, *args: Any, **kwargs: Any) -> None:
-        """The usual one, bound."""
+        """The usual one, with our limits."""
         super().init_poolmanager(*args, **kwargs)
         bind(self.poolmanager, self._bounds)
 
     def proxy_manager_for(self, proxy: str, **kwargs: Any) -> Any:
-        """The usual one, bound; SOCKS has connections of its own."""
+        """The usual one, with our limits; SOCKS has its own connections."""
         manager = super().proxy_manager_for(proxy, **kwargs)
         if not proxy.lower().startswith("socks"):
             bind(manager, self._bounds)
@@ -83,9 +84,9 @@ class _Adapter(requests.adapters.HTTPAdapter):
 
 
 class Fetcher:
-    """Asks, waits, and asks again; keeps nothing.
+    """Asks a service, and tries again where that may help; it stores nothing.
 
-    One limit holds for the whole of a question, from the look-up of the name to the last byte.
+    One deadline limits the whole request, from the name look-up to the last byte.
     """
 
     _hanging: ClassVar[list[threading.Thread]] = []
@@ -95,13 +96,13 @@ class Fetcher:
         clock: Clock,
         session: requests.Session | None = None,
         *,
-        patience: Patience | None = None,
+        policy: RetryPolicy | None = None,
         sleep: Callable[[float], None] | None = None,
         jitter: Callable[[], float] | None = None,
     ) -> None:
         self._clock = clock
         self._session = session if session is not None else requests.Session()
-        self._patience = patience if patience is not None else Patience()
+        self._policy = policy if policy is not None else RetryPolicy()
         self._sleep = sleep if sleep is not None else time.sleep
         self._jitter = jitter if jitter is not None else random.random
         self._bounds = Bounds()
@@ -109,34 +110,36 @@ class Fetcher:
             if type(adapter) is requests.adapters.HTTPAdapter:
                 self._session.mount(prefix, _Adapter(self._bounds))
 
-    def fetch(self, request: Request, kept: Kept | None = None) -> Fetched:
-        """A good answer; tries again where that may help, within the time allowed.
+    def fetch(self, request: Request, cached: CachedAnswer | None = None) -> Fetched:
+        """A good answer, if necessary after several tries within the deadline.
 
-        With an answer `kept`, the service is asked only for a newer one.
+        With a `cached` answer the request is conditional: the service sends only a newer one.
 
         Raises
         ------
         TryFailed
             If no good answer came.
         """
-        deadline_mono_s = self._clock.mono_s() + self._patience.overall_s
-        bound_s = self._patience.first_wait_s
-        tries_left = self._patience.tries
+        deadline_mono_s = self._clock.mono_s() + self._policy.overall_s
+        bound_s = self._policy.first_wait_s
+        tries_left = self._policy.tries
         while True:
             tries_left -= 1
             try:
-                return self._try_within(request, kept, deadline_mono_s)
+                return self._try_within(request, cached, deadline_mono_s)
             except TryFailed as fault:
                 if not fault.again or tries_left <= 0:
                     raise
                 wait_s = self._jitter() * bound_s if fault.wait_s is None else fault.wait_s
                 if self._clock.mono_s() + wait_s >= deadline_mono_s:
                     raise
-                bound_s = min(self._patience.longest_wait_s, 2.0 * bound_s)
+                bound_s = min(self._policy.longest_wait_s, 2.0 * bound_s)
                 self._sleep(wait_s)
 
-    def _try_within(self, request: Request, kept: Kept | None, deadline_mono_s: float) -> Fetched:
-        """One try in a thread of its own, which is given up where the deadline does not end it."""
+    def _try_within(
+        self, request: Request, cached: CachedAnswer | None, deadline_mono_s: float
+    ) -> Fetched:
+        """One try in its own thread; the thread is abandoned if it hangs beyond the deadline."""
         Fetcher._hanging[:] = [thread for thread in Fetcher._hanging if thread.is_alive()]
         if len(Fetcher._hanging) >= MOST_HANGING:
             raise TryFailed(
@@ -149,7 +152,7 @@ class Fetcher:
 
         def run() -> None:
             try:
-                came.append(self._try_once(request, kept, deadline_mono_s))
+                came.append(self._try_once(request, cached, deadline_mono_s))
             except BaseException as fault:  # noqa: BLE001 - raised again by who waits for it
                 failed.append(fault)
 
@@ -173,35 +176,35 @@ class Fetcher:
     def _try_once(
         self,
         request: Request,
-        kept: Kept | None,
+        cached: CachedAnswer | None,
         deadline_mono_s: float,
         *,
-        sent_on_to: str | None = None,
+        redirected_to: str | None = None,
     ) -> Fetched:
-        """One try; an answer that sends us on within the same host is followed, once."""
+        """One try; one redirect within the same host is followed."""
         left_s = deadline_mono_s - self._clock.mono_s()
         if left_s <= 0.0:
             raise TryFailed("the weather service took too long", again=False)
         self._bounds.begin(
             lambda: deadline_mono_s - self._clock.mono_s(),
-            read_s=self._patience.read_s,
+            read_s=self._policy.read_s,
             most_body_bytes=max(request.most_bytes, MOST_REASON_BYTES),
         )
         try:
             with self._session.get(
-                sent_on_to or request.url,
-                headers=_headers(request, kept, self._clock.now_utc()),
+                redirected_to or request.url,
+                headers=_headers(request, cached, self._clock.now_utc()),
                 timeout=(
-                    min(self._patience.connect_s, left_s),
-                    min(self._patience.read_s, left_s),
+                    min(self._policy.connect_s, left_s),
+                    min(self._policy.read_s, left_s),
                 ),
                 stream=True,
                 allow_redirects=False,
             ) as response:
-                to = None if sent_on_to else _sent_on_to(request.url, response)
+                to = None if redirected_to else _redirect(request.url, response)
                 if to is None:
-                    return self._fetched(request, kept, response, deadline_mono_s)
-            return self._try_once(request, kept, deadline_mono_s, sent_on_to=to)
+                    return self._fetched(request, cached, response, deadline_mono_s)
+            return self._try_once(request, cached, deadline_mono_s, redirected_to=to)
         except requests.exceptions.SSLError as fault:
             raise TryFailed(
                 "the weather service's certificate was not accepted; is this clock right, or does "
@@ -226,13 +229,13 @@ class Fetcher:
             if self._clock.mono_s() >= deadline_mono_s:
                 raise self._too_late(deadline_mono_s) from fault
             raise TryFailed("the weather service broke off its answer", again=True) from fault
-        except ValueError as fault:  # requests reads the address we are sent on to
+        except ValueError as fault:  # requests parses the address of the redirect
             raise TryFailed(
                 "we were sent on to another page, and its address does not read", again=False
             ) from fault
 
     def _too_late(self, deadline_mono_s: float) -> TryFailed:
-        """Silence, or an answer that does not end within the limit of the whole question."""
+        """The failure for a read timeout, or for the deadline of the whole request."""
         if self._clock.mono_s() >= deadline_mono_s:
             return TryFailed("the weather service took too long over its answer", again=False)
         return TryFailed("the weather service did not answer in time", again=True)
@@ -240,32 +243,32 @@ class Fetcher:
     def _fetched(
         self,
         request: Request,
-        kept: Kept | None,
+        cached: CachedAnswer | None,
         response: requests.Response,
         deadline_mono_s: float,
     ) -> Fetched:
-        said, status = response.headers, response.status_code
-        date_utc, now_utc = _date_utc(said.get("Date")), self._clock.now_utc()
-        if status == 304 and kept is not None:
-            # It has no body; a mark it leaves out is the one we sent.
+        headers, status = response.headers, response.status_code
+        date_utc, now_utc = _date_utc(headers.get("Date")), self._clock.now_utc()
+        if status == 304 and cached is not None:
+            # It has no body; a validator that it leaves out is the one we sent.
             return Fetched(
-                kept=Kept(
+                cached=CachedAnswer(
                     key=request.key,
-                    body=kept.body,
+                    body=cached.body,
                     fetched_utc=now_utc,
                     date_utc=date_utc,
-                    good_for_s=_good_for_s(said, date_utc),
-                    etag=said.get("ETag", kept.etag),
-                    last_modified=said.get("Last-Modified", kept.last_modified),
+                    good_for_s=_good_for_s(headers, date_utc),
+                    etag=headers.get("ETag", cached.etag),
+                    last_modified=headers.get("Last-Modified", cached.last_modified),
                 )
             )
         if status not in (200, 203):
-            told = self._read(response, MOST_REASON_BYTES, deadline_mono_s)
-            reason = reason_in(told[:MOST_REASON_BYTES].decode("utf-8", errors="replace"))
-            # A date it names is held against its own clock: this one may be wrong.
-            fault = refusal(status, reason, said.get("Retry-After"), date_utc or now_utc)
-            raise fault.with_(_clock_words(date_utc, now_utc))
-        kind = said.get("Content-Type", "").split(";")[0].strip().lower()
+            raw = self._read(response, MOST_REASON_BYTES, deadline_mono_s)
+            reason = reason_in(raw[:MOST_REASON_BYTES].decode("utf-8", errors="replace"))
+            # Its dates are compared with its own clock: this one may be wrong.
+            fault = refusal(status, reason, headers.get("Retry-After"), date_utc or now_utc)
+            raise fault.with_(_clock_text(date_utc, now_utc))
+        kind = headers.get("Content-Type", "").split(";")[0].strip().lower()
         if kind not in request.accept:
             raise TryFailed(
                 f"the answer is {kind or 'of no kind'}, not weather; does the network ask for a "
@@ -283,23 +286,23 @@ class Fetcher:
         except UnicodeDecodeError as fault:
             raise TryFailed("the weather service's answer is garbled", again=False) from fault
         return Fetched(
-            kept=Kept(
+            cached=CachedAnswer(
                 key=request.key,
                 body=body,
                 fetched_utc=now_utc,
                 date_utc=date_utc,
-                good_for_s=_good_for_s(said, date_utc),
-                etag=said.get("ETag", ""),
-                last_modified=said.get("Last-Modified", ""),
+                good_for_s=_good_for_s(headers, date_utc),
+                etag=headers.get("ETag", ""),
+                last_modified=headers.get("Last-Modified", ""),
             ),
-            on_its_way_out=status == 203,
+            deprecated=status == 203,
         )
 
     def _read(self, response: requests.Response, most_bytes: int, deadline_mono_s: float) -> bytes:
-        """The body, unpacked; a piece more than `most_bytes` where it is larger than that.
+        """The body, decompressed; a little more than `most_bytes` if it is larger than that.
 
-        Taken as it comes over the line: a read that waits for so many bytes would be held by a
-        server that trickles past any deadline. Unpacked here, so that what is packed cannot swell.
+        It is read in pieces as they arrive: a read of a fixed number of bytes would hang on a
+        server that sends them slowly. It is decompressed here, so that its size stays limited.
         """
         packed = response.headers.get("Content-Encoding", "").lower() in ("gzip", "x-gzip")
         unpacker = zlib.decompressobj(31) if packed else None  # 31: with the gzip header
@@ -326,7 +329,7 @@ _ENDLESS = "the weather service does not come to the end of its answer"
 
 
 def _is_endless(fault: BaseException) -> bool:
-    """Whether too much came, however deep the client library has wrapped that."""
+    """Whether the cause is `TooMuch`, however deep the client library has wrapped it."""
     seen: BaseException | None = fault
     for _ in range(10):
         if seen is None:
@@ -338,16 +341,16 @@ def _is_endless(fault: BaseException) -> bool:
 
 
 def _piece(response: requests.Response) -> bytes:
-    """What has come over the line, as it was sent; nothing at its end."""
+    """The next bytes that have arrived, as they were sent; empty at the end."""
     if hasattr(response.raw, "read1"):
         piece: bytes = response.raw.read1(PIECE_BYTES, decode_content=False)
-    else:  # urllib3 before 2.1, as boards have it among their own packages
+    else:  # urllib3 before 2.1, as boards have it among their system packages
         piece = response.raw.read(1, decode_content=False)
     return piece
 
 
 def user_agent(contact: str) -> str:
-    """How we say who asks, with a contact where the service wants one."""
+    """Our User-Agent header, with a contact if the service needs one."""
     try:
         own = version("rowgate")
     except PackageNotFoundError:
@@ -355,12 +358,12 @@ def user_agent(contact: str) -> str:
     return f"Rowgate/{own} ({contact})" if contact else f"Rowgate/{own}"
 
 
-def _sent_on_to(url: str, response: requests.Response) -> str | None:
-    """Where an answer sends us on to, if that is the same host over TLS; else None.
+def _redirect(url: str, response: requests.Response) -> str | None:
+    """The address of a redirect to the same host over TLS; else None.
 
-    Any other host may be a network's sign-in page, or somebody we would not tell of the garden.
+    Another host may be a network's sign-in page, or one that must not learn where the garden is.
     """
-    if response.status_code not in _SENDS_ON:
+    if response.status_code not in _REDIRECTS:
         return None
     try:
         to = urljoin(url, response.headers.get("Location", ""))
@@ -373,44 +376,44 @@ def _sent_on_to(url: str, response: requests.Response) -> str | None:
     return to if same_host and is_tls and plain and to != url else None
 
 
-def _headers(request: Request, kept: Kept | None, now_utc: datetime) -> dict[str, str]:
+def _headers(request: Request, cached: CachedAnswer | None, now_utc: datetime) -> dict[str, str]:
     headers = {
         "User-Agent": user_agent(request.contact),
         "Accept": ", ".join(request.accept),
         "Accept-Encoding": "gzip",
     }
-    if kept is not None and kept.etag:
-        headers["If-None-Match"] = kept.etag
-    if kept is not None and _is_sound_mark(kept, now_utc):
-        headers["If-Modified-Since"] = kept.last_modified
+    if cached is not None and cached.etag:
+        headers["If-None-Match"] = cached.etag
+    if cached is not None and _is_sound_mark(cached, now_utc):
+        headers["If-Modified-Since"] = cached.last_modified
     return headers
 
 
-def _is_sound_mark(kept: Kept, now_utc: datetime) -> bool:
-    """Whether an answer's mark of its last change is worth sending back, word for word."""
-    changed_utc = _date_utc(kept.last_modified) if kept.last_modified else None
-    if changed_utc is None or changed_utc > kept.given_utc:
+def _is_sound_mark(cached: CachedAnswer, now_utc: datetime) -> bool:
+    """Whether an answer's Last-Modified is plausible, so that we send it back."""
+    changed_utc = _date_utc(cached.last_modified) if cached.last_modified else None
+    if changed_utc is None or changed_utc > cached.given_utc:
         return False
-    return max(kept.given_utc, now_utc) - changed_utc <= OLDEST_MARK
+    return max(cached.given_utc, now_utc) - changed_utc <= OLDEST_MARK
 
 
-def _good_for_s(said: Mapping[str, str], date_utc: datetime | None) -> float:
-    """How long the service says that nothing new is to be had (RFC 9111, 4.2.1), capped.
+def _good_for_s(headers: Mapping[str, str], date_utc: datetime | None) -> float:
+    """Freshness lifetime of an answer by its headers (RFC 9111, 4.2.1), with our limit. [s]
 
-    The end it names is held against its own date, not this clock, which may be wrong.
+    Expires is compared with the service's own date, because this clock may be wrong.
     """
-    for part in said.get("Cache-Control", "").lower().split(","):
+    for part in headers.get("Cache-Control", "").lower().split(","):
         name, _, value = part.strip().partition("=")
         if name == "max-age" and value.isascii() and value.isdigit():
             return min(float(value), LONGEST_GOOD_S)
-    expires_utc = _date_utc(said.get("Expires"))
+    expires_utc = _date_utc(headers.get("Expires"))
     if expires_utc is None or date_utc is None:
         return 0.0
     return min(max(0.0, (expires_utc - date_utc).total_seconds()), LONGEST_GOOD_S)
 
 
 def _date_utc(header: str | None) -> datetime | None:
-    """A date of HTTP; None where there is none, or it does not read."""
+    """An HTTP date; None if there is none, or it cannot be parsed."""
     if header is None:
         return None
     try:
@@ -420,7 +423,7 @@ def _date_utc(header: str | None) -> datetime | None:
         return None
 
 
-def _clock_words(date_utc: datetime | None, now_utc: datetime) -> str:
+def _clock_text(date_utc: datetime | None, now_utc: datetime) -> str:
     if date_utc is None or abs(date_utc - now_utc) <= CLOCKS_AGREE:
         return ""
     return (

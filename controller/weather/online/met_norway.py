@@ -1,14 +1,14 @@
-"""MET Norway's Locationforecast 2.0: what is asked of it, and its answer read into days.
+"""MET Norway's Locationforecast 2.0: its request, and days from its answer.
 
-Source of the shape: MET Norway's pages on Locationforecast, its data model and JSON form, and its
+Source of the format: MET Norway's pages on Locationforecast, its data model and JSON form, and its
 terms of service (api.met.no/doc, api.met.no/weatherapi/locationforecast/2.0/documentation).
 
-A forecast for the whole world, about nine days; no past, no radiation. Its moments are in UTC and
-become the garden's own days here. Steps are of one hour for two and a half days or so, then of six.
-Rain is taken from `next_1_hours` where that leads to the next step, else from `next_6_hours`: the
-two tell of the same water, so never both. Where steps are further apart than three hours, what
-happened between them is known only from the highest and lowest of `next_6_hours`; a day without
-these is no whole day.
+It is a forecast for the whole world, for about nine days, without past days and radiation. Its
+times are in UTC; here they become the garden's local days. Steps are one hour for some two and a
+half days, then six hours. Rain comes from `next_1_hours` if that leads to the next step, else from
+`next_6_hours`; both describe the same water, so never from both. If steps are more than three hours
+apart, only the highest and lowest of `next_6_hours` show what happens between them; a day without
+these is incomplete.
 """
 
 from __future__ import annotations
@@ -27,12 +27,12 @@ from controller.weather.online.answers import (
     TEMPERATURE,
     WIND,
     Convert,
+    Interval,
+    ParsedAnswer,
     Place,
     Point,
     Question,
-    Reading,
     Span,
-    Stretch,
     checked,
     forecast_given_utc,
     in_turn,
@@ -45,17 +45,17 @@ from controller.weather.online.answers import (
     parsed,
     reaches,
     sum_over,
-    under_way_words,
+    under_way_remarks,
     unit_trouble,
     within,
 )
 
 FORECAST = "met-norway forecast"
 WIND_HEIGHT_M = 10.0
-# Between moments this near each other the air hides no high or low that matters: our choice.
+# Between times so close together the air has no extreme that matters: our choice.
 LONGEST_PLAIN_STEP = timedelta(hours=3)
 LONGEST_STEP = timedelta(hours=6)
-# Each figure of a moment, and the field its mean over the day fills.
+# Each figure of a time, and the field for its mean over the day.
 _MEANS: Mapping[str, str] = {
     "dew_point_temperature": "dewpoint_c",
     "relative_humidity": "rh_mean_pct",
@@ -67,7 +67,7 @@ _UNITS: Mapping[str, Mapping[str, Convert]] = {
     "relative_humidity": PERCENT,
     "wind_speed": WIND,
     "precipitation_amount": RAIN,
-    # These three a region may lack.
+    # Some regions lack these three.
     "probability_of_precipitation": PERCENT,
     "air_temperature_max": TEMPERATURE,
     "air_temperature_min": TEMPERATURE,
@@ -77,7 +77,7 @@ Figures = Mapping[str, float]
 
 
 def query(place: Place) -> str:
-    """The question behind the question mark; more than four decimals would be refused."""
+    """The query string; the service refuses more than four decimals."""
     return urlencode(
         {
             "lat": f"{place.latitude_deg:.4f}",
@@ -89,7 +89,7 @@ def query(place: Place) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Step:
-    """One moment of the answer, and what it says of the hour and the six hours after it."""
+    """One time of the answer, with its figures for the hour and the six hours after it."""
 
     at_utc: datetime
     instant: Figures
@@ -99,7 +99,7 @@ class _Step:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Wide:
-    """A step so long that its ends do not tell the highest and lowest in it."""
+    """A step so long that its ends do not show the highest and lowest in it."""
 
     span: Span
     high_c: float | None
@@ -108,21 +108,21 @@ class _Wide:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Air:
-    """All the answer says, by figure."""
+    """The whole answer, by figure."""
 
     points: Mapping[str, Sequence[Point]]
     wide: Sequence[_Wide]
-    rain: Sequence[Stretch]
-    chance: Sequence[Stretch]
+    rain: Sequence[Interval]
+    chance: Sequence[Interval]
 
 
-def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Reading:
-    """The garden's whole days to come out of the body of an answer.
+def read_forecast(body: str, question: Question, *, given_utc: datetime) -> ParsedAnswer:
+    """The garden's complete forecast days, from the body of an answer.
 
     Raises
     ------
     NoWeather
-        If the body is not what was asked for, or has no day whole.
+        If the body is not the expected answer, or has no complete day.
     """
     properties = inner(parsed(body), "properties")
     remarks: list[str] = []
@@ -137,7 +137,7 @@ def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Read
     for day in question.days_to_come(asked_on):
         span = local_day(day, place.zone)
         if not reaches(span, air.points["air_temperature"]):
-            continue  # the day under way, or beyond the forecast's end
+            continue  # today, or beyond the end of the forecast
         values = _values(span, air)
         if values is None:
             partial.append(day)
@@ -149,12 +149,14 @@ def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Read
     remarks += only_parts(partial)
     if not days:
         raise NoWeather("the weather service gave no day whole")
-    remarks += under_way_words(asked_on, air.points["air_temperature"][0].at_utc, place)
-    return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks), made_utc=made_utc)
+    remarks += under_way_remarks(asked_on, air.points["air_temperature"][0].at_utc, place)
+    return ParsedAnswer(
+        days=tuple(days), asked_on=asked_on, remarks=tuple(remarks), made_utc=made_utc
+    )
 
 
 def _units(properties: Mapping[str, object], remarks: list[str]) -> Mapping[str, Convert]:
-    """What makes each figure ours; those in a unit we do not know are left out, with a remark."""
+    """The conversion of each figure; one in an unknown unit is left out, with a remark."""
     named = inner(properties, "meta", "units")
     found = {}
     for name, known in _UNITS.items():
@@ -192,7 +194,7 @@ def _steps(properties: Mapping[str, object], units: Mapping[str, Convert]) -> li
 
 
 def _figures(data: Mapping[str, object], part: str, units: Mapping[str, Convert]) -> Figures:
-    """The figures of one part of a step in our units; none where the part is left out."""
+    """The figures of one part of a step in our units; empty if the part is missing."""
     if data.get(part) is None:
         return {}
     details = inner(data, part).get("details")
@@ -219,9 +221,9 @@ def _air(steps: Sequence[_Step], usable: Collection[str], remarks: list[str]) ->
         ends_utc = after.at_utc if after is not None else None
         span, figures = _ahead(step, ends_utc)
         if "precipitation_amount" in figures:
-            rain.append(Stretch(span=span, value=figures["precipitation_amount"]))
+            rain.append(Interval(span=span, value=figures["precipitation_amount"]))
         if "probability_of_precipitation" in figures:
-            chance.append(Stretch(span=span, value=figures["probability_of_precipitation"]))
+            chance.append(Interval(span=span, value=figures["probability_of_precipitation"]))
         if ends_utc is not None and ends_utc - step.at_utc > LONGEST_PLAIN_STEP:
             known = ends_utc - step.at_utc <= LONGEST_STEP
             wide.append(
@@ -238,7 +240,7 @@ def _air(steps: Sequence[_Step], usable: Collection[str], remarks: list[str]) ->
 
 
 def _ahead(step: _Step, ends_utc: datetime | None) -> tuple[Span, Figures]:
-    """The one of its two stretches ahead that leads to the next step, and what it says."""
+    """The one of its two stretches ahead that leads to the next step, with its figures."""
     hour_ends_utc = step.at_utc + timedelta(hours=1)
     by_the_hour = bool(step.hour) and (ends_utc is None or ends_utc <= hour_ends_utc)
     if by_the_hour or not step.six_hours:
@@ -247,7 +249,7 @@ def _ahead(step: _Step, ends_utc: datetime | None) -> tuple[Span, Figures]:
 
 
 def _values(day: Span, air: _Air) -> dict[str, float | None] | None:
-    """What the figures make of a day; None if any of them does not cover it."""
+    """The values of a day; None if any figure does not cover it."""
     wide = [step for step in air.wide if step.span.shared_s(day) > 0.0]
     high_c = [s.high_c for s in wide if s.high_c is not None and day.holds(s.span.middle_utc)]
     low_c = [s.low_c for s in wide if s.low_c is not None and day.holds(s.span.middle_utc)]
@@ -273,5 +275,5 @@ def _values(day: Span, air: _Air) -> dict[str, float | None] | None:
 
 
 def _inside(day: Span, points: Sequence[Point]) -> list[float]:
-    """The figures of the moments of a day, both its midnights included."""
+    """The figures at the times of a day, with both midnights."""
     return [p.value for p in points if day.begins_utc <= p.at_utc <= day.ends_utc]

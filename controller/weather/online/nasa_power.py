@@ -1,13 +1,12 @@
-"""NASA POWER's daily figures for one place: what is asked of it, and its answer read into days.
+"""NASA POWER's daily figures for one place: its request, and days from its answer.
 
-Source of the shape: the documentation of POWER's daily interface (power.larc.nasa.gov/docs).
+Source of the format: the documentation of POWER's daily interface (power.larc.nasa.gov/docs).
 
-The past only, for the whole world, on a grid of half a degree: temperatures are those of a wide
-stretch of country, and all of it is what models make of it, so its days are never measured. It
-comes some days late, radiation later still: the latest days may lack it, and are taken without. A
-day runs from one midnight of the sun to the next, by a 15-degree band of longitude, and that may
-lie hours away from the garden's own. The figure that means "none" is the one the answer itself
-names, and units are read from the answer, too. Wind is at 2 m as it is.
+It has only past days, for the whole world, on a grid of half a degree. Temperatures are those of a
+wide area, and all figures come from models, so its days are never measured. They come some days
+late, and radiation later still: the latest days may lack it, and are used without. A day runs from
+one solar midnight to the next, by a 15-degree band of longitude, which may be hours away from the
+garden's midnight. The answer itself names the figure for "none", and the units. Wind is at 2 m.
 """
 
 from __future__ import annotations
@@ -24,9 +23,9 @@ from controller.weather.online.answers import (
     TEMPERATURE,
     WIND,
     Convert,
+    ParsedAnswer,
     Place,
     Question,
-    Reading,
     Series,
     checked,
     inner,
@@ -40,7 +39,7 @@ from controller.weather.online.answers import (
 MODEL = "nasa-power model"
 WIND_HEIGHT_M = 2.0
 FIRST_DAY = date(1981, 1, 1)  # before it POWER has nothing (its documentation, from memory)
-# It comes about a week late; days that end longer ago were asked for by a wrong clock: our choice.
+# It is about a week late; if its days end longer ago, this clock was wrong: our choice.
 LONGEST_DELAY = timedelta(days=45)
 _MJ_PER_KWH = 3.6  # exact
 _RADIATION: Mapping[str, Convert] = {
@@ -61,7 +60,7 @@ _SERIES: tuple[Series, ...] = (
 
 
 def query(question: Question) -> str:
-    """The question behind the question mark: the days before today."""
+    """The query string: the days before today."""
     today = question.today - _days_ahead(question.place, question.today)
     first = max(today - timedelta(days=question.past_days), FIRST_DAY)
     last = today - timedelta(days=1)
@@ -82,13 +81,13 @@ def query(question: Question) -> str:
     )
 
 
-def read_days(body: str, question: Question, *, given_utc: datetime) -> Reading:
-    """Days that have been, out of the body of an answer.
+def read_days(body: str, question: Question, *, given_utc: datetime) -> ParsedAnswer:
+    """Past days, from the body of an answer.
 
     Raises
     ------
     NoWeather
-        If the body is not what was asked for, or has no day whole.
+        If the body is not the expected answer, or has no complete day.
     """
     answer = parsed(body)
     header, columns = inner(answer, "header"), inner(answer, "properties", "parameter")
@@ -108,7 +107,7 @@ def read_days(body: str, question: Question, *, given_utc: datetime) -> Reading:
     if not {"tmin_c", "tmax_c"} <= read.keys():
         raise NoWeather("the weather service gave no temperatures: " + "; ".join(remarks))
     empty = {field for field, column in read.items() if not any(_figures(column))}
-    if not empty & {"tmin_c", "tmax_c"}:  # without these the answer has no day; else they go alone
+    if not empty & {"tmin_c", "tmax_c"}:  # without these the answer has no day
         remarks += [
             f"the weather service left {s.name} empty on every day"
             for s in _SERIES
@@ -137,8 +136,8 @@ def read_days(body: str, question: Question, *, given_utc: datetime) -> Reading:
     sunless = [str(d.day) for d in days if d.solar_mj_m2 is None]
     if sunless and "solar_mj_m2" in read:
         remarks.append(f"no radiation yet for {', '.join(sunless)}")
-    remarks += _boundary_words(question.place, days[-1].day)
-    return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks))
+    remarks += _boundary_remarks(question.place, days[-1].day)
+    return ParsedAnswer(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks))
 
 
 def _column(
@@ -148,7 +147,7 @@ def _column(
     fill: float,
     remarks: list[str],
 ) -> Mapping[date, float | None] | None:
-    """The figures by day in our unit, or None with a remark where they cannot be used."""
+    """The figures by day in our unit; None, with a remark, if they cannot be used."""
     found = columns.get(series.name)
     if found is None:
         remarks.append(f"the weather service gave no {series.name}")
@@ -168,7 +167,7 @@ def _column(
 
 
 def _figures(column: Mapping[date, float | None]) -> list[bool]:
-    """For each day whether there is a figure."""
+    """For each day, whether there is a figure."""
     return [figure is not None for figure in column.values()]
 
 
@@ -186,16 +185,16 @@ def _hours_apart(place: Place, day: date) -> float:
 
 
 def _days_ahead(place: Place, day: date) -> timedelta:
-    """How many dates the garden is ahead: one or none; one where its zone has moved the date line.
+    """Dates that the garden is ahead: 1 if its time zone has moved the date line, else 0.
 
-    On islands that lie west of 180 degrees by longitude and east of it by calendar, the sun's day
-    that covers most of the garden's has the date before.
+    On islands west of 180 degrees by longitude and east of it by calendar, the solar day that
+    covers most of the garden's day has the date before.
     """
     return timedelta(days=round(_hours_apart(place, day) / 24.0))
 
 
-def _boundary_words(place: Place, day: date) -> list[str]:
-    """How far its midnight lies from the garden's, where that is an hour or more."""
+def _boundary_remarks(place: Place, day: date) -> list[str]:
+    """Remark on the time between its midnight and the garden's, from one hour on."""
     apart_h = _hours_apart(place, day) - 24.0 * _days_ahead(place, day).days
     if abs(apart_h) < 1.0:
         return []

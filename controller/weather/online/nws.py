@@ -1,15 +1,15 @@
-"""The US National Weather Service: what is asked of it, and its answers read into days.
+"""The US National Weather Service: its two requests, and days from its answers.
 
-Source of the shape: the service's own pages on its interface (weather.gov/documentation/services-
+Source of the format: the service's own pages on its interface (weather.gov/documentation/services-
 web-api, and the general questions beside its source, weather-gov/api). By these `windSpeed` is the
 highest steady wind of its stretch, so a mean made of it is on the high side, and water use with it.
-That it is given for 10 m is from memory: the pages do not say.
+Its height of 10 m is from memory: the pages do not say it.
 
-It is asked in two steps: which square of its grid a place lies in, then for that square. A forecast
-for the United States alone; no past, no radiation. Each layer holds stretches of time, each with
-one figure, in UTC; they become the garden's own days here. Rain is the total of its stretch: what
-goes past the garden's midnight is split evenly by the hour. The highest by day and the lowest by
-night are layers of their own; each belongs to the day in which the middle of its stretch lies.
+The first request gives the grid square of a place, the second its forecast. It covers only the
+United States, without past days and radiation. Each layer has stretches of time in UTC, each with
+one figure; here they become the garden's local days. Rain is the sum of its stretch; across the
+garden's midnight it is split evenly by time. The highest by day and the lowest by night are layers
+of their own; each belongs to the day of the middle of its stretch.
 """
 
 from __future__ import annotations
@@ -27,11 +27,11 @@ from controller.weather.online.answers import (
     TEMPERATURE,
     WIND,
     Convert,
+    Interval,
+    ParsedAnswer,
     Place,
     Question,
-    Reading,
     Span,
-    Stretch,
     centred_in,
     checked,
     forecast_given_utc,
@@ -45,7 +45,7 @@ from controller.weather.online.answers import (
     only_parts,
     parsed,
     sum_over,
-    under_way_words,
+    under_way_remarks,
     unit_trouble,
     within,
 )
@@ -53,7 +53,7 @@ from controller.weather.online.answers import (
 FORECAST = "nws forecast"
 WIND_HEIGHT_M = 10.0
 ELSEWHERE = "the US National Weather Service has no forecast here: it serves the United States only"
-# Layer, and the units it may come in.
+# Each layer, with its possible units.
 _LAYERS: Mapping[str, Mapping[str, Convert]] = {
     "temperature": TEMPERATURE,
     "maxTemperature": TEMPERATURE,
@@ -70,18 +70,18 @@ _DURATION = re.compile(r"P(?:(\d{1,2})D)?(?:T(?:(\d{1,3})H)?(?:(\d{1,4})M)?(?:(\
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Square:
-    """Which square of the grid a place lies in, as the end of an address."""
+    """The grid square of a place, as the end of an address."""
 
     path: str
     asked_on: date
 
 
 def point_path(place: Place) -> str:
-    """The first question; NoWeather where the place is nowhere near the United States.
+    """The first request; NoWeather if the place is not near the United States.
 
-    No more than four decimals, and no noughts at their end, or it sends us on to another address.
+    It has at most four decimals without zeros at the end; else the service sends a redirect.
     """
-    # The widest the States and their islands reach; the service itself knows it more exactly.
+    # The outer limits of the States and their islands; the service knows them more exactly.
     latitude_deg, longitude_deg = place.latitude_deg, place.longitude_deg
     if not -15.0 <= latitude_deg <= 72.0 or -64.0 < longitude_deg < 144.0:
         raise NoWeather(ELSEWHERE)
@@ -89,7 +89,7 @@ def point_path(place: Place) -> str:
 
 
 def read_square(body: str, question: Question, *, given_utc: datetime) -> Square:
-    """The square out of the first answer; its address is taken only as far as it is a square's.
+    """The grid square, from the first answer; only an address of a square is accepted.
 
     Raises
     ------
@@ -103,13 +103,13 @@ def read_square(body: str, question: Question, *, given_utc: datetime) -> Square
     return Square(path=found.group(), asked_on=question.place.date_at(given_utc))
 
 
-def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Reading:
-    """The garden's whole days to come out of the second answer.
+def read_forecast(body: str, question: Question, *, given_utc: datetime) -> ParsedAnswer:
+    """The garden's complete forecast days, from the second answer.
 
     Raises
     ------
     NoWeather
-        If the body is not what was asked for, or has no day whole.
+        If the body is not the expected answer, or has no complete day.
     """
     properties = inner(parsed(body), "properties")
     remarks: list[str] = []
@@ -129,7 +129,7 @@ def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Read
     for day in question.days_to_come(asked_on):
         span = local_day(day, place.zone)
         if span.begins_utc < begins_utc or span.ends_utc > ends_utc:
-            continue  # the day under way, or beyond the forecast's end
+            continue  # today, or beyond the end of the forecast
         values = _values(span, layers)
         if values is None:
             partial.append(day)
@@ -145,8 +145,10 @@ def read_forecast(body: str, question: Question, *, given_utc: datetime) -> Read
         raise NoWeather("the weather service gave no day whole")
     if rainless:
         remarks.append(f"its rain does not reach to {', '.join(rainless)}")
-    remarks += under_way_words(asked_on, begins_utc, place)
-    return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks), made_utc=made_utc)
+    remarks += under_way_remarks(asked_on, begins_utc, place)
+    return ParsedAnswer(
+        days=tuple(days), asked_on=asked_on, remarks=tuple(remarks), made_utc=made_utc
+    )
 
 
 def _short(degrees: float) -> str:
@@ -156,8 +158,8 @@ def _short(degrees: float) -> str:
 
 def _layer(
     name: str, properties: Mapping[str, object], remarks: list[str]
-) -> Sequence[Stretch] | None:
-    """The stretches of a layer in our unit, or None with a remark where it cannot be used."""
+) -> Sequence[Interval] | None:
+    """The stretches of a layer in our unit; None, with a remark, if it cannot be used."""
     found = properties.get(name)
     values = found.get("values") if isinstance(found, Mapping) else None
     if not isinstance(found, Mapping) or not values:
@@ -177,7 +179,7 @@ def _layer(
             raise NoWeather(f"the weather service's {name} has a stretch that does not read")
         if entry.get("value") is not None:
             value = to_ours(number(name, entry["value"]))
-            stretches.append(Stretch(span=_span(entry.get("validTime")), value=value))
+            stretches.append(Interval(span=_span(entry.get("validTime")), value=value))
     if not stretches:
         remarks.append(f"the weather service left {name} empty")
         return None
@@ -199,8 +201,8 @@ def _span(text: object) -> Span:
     return Span(begins_utc=begins_utc, ends_utc=begins_utc + lasting)
 
 
-def _values(day: Span, layers: Mapping[str, Sequence[Stretch]]) -> dict[str, float | None] | None:
-    """What the layers make of a day; None if one but rain or its chance does not cover it."""
+def _values(day: Span, layers: Mapping[str, Sequence[Interval]]) -> dict[str, float | None] | None:
+    """The values of a day; None if a layer other than rain or its chance does not cover it."""
     air_c = layers["temperature"]
     if not is_covered(day, air_c):
         return None
@@ -220,7 +222,7 @@ def _values(day: Span, layers: Mapping[str, Sequence[Stretch]]) -> dict[str, flo
         values["rh_max_pct"] = max(within(day, humidity), default=None)
     if None in values.values():
         return None
-    # Rain is forecast for fewer days than the rest; beyond them it is unknown, not nought.
+    # Rain is forecast for fewer days than the rest; after them it is unknown, not 0.
     values["rain_mm"] = sum_over(day, layers.get("quantitativePrecipitation", ()))
     chance = layers.get("probabilityOfPrecipitation", ())
     values["rain_chance_pct"] = max(within(day, chance)) if is_covered(day, chance) else None

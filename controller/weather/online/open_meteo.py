@@ -1,18 +1,18 @@
-"""Open-Meteo: what is asked of it, and its answer read into days.
+"""Open-Meteo: its request, and days from its answer.
 
-Source of the shape: the documentation of Open-Meteo's forecast interface (open-meteo.com/en/docs).
+Source of the format: the documentation of Open-Meteo's forecast interface (open-meteo.com/en/docs).
 
-Its days before the day of asking are put together from the first hours of the weather models' runs:
-nobody read an instrument, so they are a model's days and never measured. Later runs still change
-them for about half a day, so a day counts as final only if it was given `SETTLES_AFTER` its end.
-The day of asking itself and those after it are a forecast. Which is which is settled by the day of
-asking: yesterday's forecast does not become a model's day by lying in a cache overnight.
+Its days before the day of the request consist of the first hours of the weather models' runs. No
+instrument was read, so they are a model's days and never measured. Later runs still change them for
+about half a day, so a day is final only if it was given `SETTLES_AFTER` its end. The day of the
+request and later days are a forecast. The day of the request decides: a cached forecast of
+yesterday does not become a model's day overnight.
 
-A figure of an hour is stamped with the hour's end, and its days are made of the stamps 00 to 23:
-rain and sun of a day are those from 23:00 to 23:00. One offset from Greenwich serves all days of an
-answer, so beyond a change of the clocks they begin an hour off; and where a zone's offset has half
-an hour in it, its hours are cut to whole ones. No figure can be put right from the daily ones: the
-days are used as they are, and days beyond a change of the clocks are named.
+An hour's figure has the time of the hour's end, and a day has the times 00 to 23: so rain and sun
+of a day are those from 23:00 to 23:00. All days of an answer have one offset from UTC, so after a
+change of the clocks they begin an hour early or late. If a time zone's offset has half an hour, it
+is cut to whole hours. Daily figures cannot be corrected for this: the days are used as they are,
+and days after a change of the clocks are named.
 """
 
 from __future__ import annotations
@@ -28,9 +28,9 @@ from controller.weather.online.answers import (
     RAIN,
     TEMPERATURE,
     WIND,
+    ParsedAnswer,
     Place,
     Question,
-    Reading,
     Series,
     checked,
     local_day,
@@ -44,13 +44,13 @@ from controller.weather.online.answers import (
 MODEL = "open-meteo model"
 FORECAST = "open-meteo forecast"
 WIND_HEIGHT_M = 10.0
-# So long after a day's end its figures may still change: two runs of a model that starts anew every
-# six hours (the service's words on how it puts runs together; the figure is from memory).
+# So long after a day's end its figures may still change: two runs of a model that starts every six
+# hours (the service's description of how it joins runs; the figure is from memory).
 SETTLES_AFTER = timedelta(hours=12)
 
 
 def query(question: Question) -> str:
-    """The question as the part of an address behind the question mark."""
+    """The query string."""
     place = question.place
     return urlencode(
         {
@@ -76,7 +76,7 @@ _SERIES: tuple[Series, ...] = (
     Series(name="wind_speed_10m_mean", field="wind_m_s", units=WIND),
     Series(name="shortwave_radiation_sum", field="solar_mj_m2", units={"MJ/m²": same}),
     Series(name="precipitation_sum", field="rain_mm", units=RAIN),
-    # The highest chance of any one hour to bring more than 0.1 mm, not that of the whole day.
+    # The highest hourly chance of more than 0.1 mm, not the chance of the whole day.
     Series(
         name="precipitation_probability_max",
         field="rain_chance_pct",
@@ -87,22 +87,23 @@ _SERIES: tuple[Series, ...] = (
 
 
 def settles_utc(given_utc: datetime, place: Place) -> datetime:
-    """When the day before the one on which an answer was given has settled."""
+    """When the figures of the day before an answer become final."""
     return local_day(place.date_at(given_utc), place.zone).begins_utc + SETTLES_AFTER
 
 
 def read_answer(
     body: str, question: Question, *, fetched_utc: datetime, given_utc: datetime | None = None
-) -> Reading:
-    """Days out of the body of an answer, fetched by this clock, given by the service's if it said.
+) -> ParsedAnswer:
+    """Days from the body of an answer.
 
-    A day with only part of its figures is left out: the service makes its highest and lowest from
-    whatever hours there are, so on a day cut short they are not the day's.
+    `fetched_utc` is the time by this clock, `given_utc` by the service's, if it sent one. A day
+    without some of its figures is left out: the service takes its highest and lowest from the hours
+    that it has, so on an incomplete day they are not the day's.
 
     Raises
     ------
     NoWeather
-        If the body is not what was asked for.
+        If the body is not the expected answer.
     """
     answer = parsed(body)
     _require_zone(answer, question, fetched_utc)
@@ -118,10 +119,10 @@ def read_answer(
     }
     if not {"tmin_c", "tmax_c"} <= columns.keys():
         raise NoWeather("the weather service gave no temperatures: " + "; ".join(remarks))
-    # The board's clock may be wrong; the answer's own dates tell when it was given, too.
+    # The board's clock may be wrong; the answer's own dates also show when it was given.
     asked_on = dates[0] + timedelta(days=question.past_days)
     own_date = question.place.date_at(fetched_utc)
-    # It cannot have been given later than on the day that its dates tell.
+    # It cannot have been given later than on the day that its dates show.
     asked_on_ends_utc = local_day(asked_on, question.place.zone).ends_utc
     given_utc = min(given_utc or fetched_utc, asked_on_ends_utc)
     days = [
@@ -130,12 +131,12 @@ def read_answer(
     ]
     if not days:
         raise NoWeather("the weather service gave no day whole")
-    remarks += _shifted_words(answer, asked_on, dates[-1], question.place)
-    return Reading(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks))
+    remarks += _shifted_remarks(answer, asked_on, dates[-1], question.place)
+    return ParsedAnswer(days=tuple(days), asked_on=asked_on, remarks=tuple(remarks))
 
 
 def _require_zone(answer: Mapping[str, object], question: Question, fetched_utc: datetime) -> None:
-    """Its days must be the garden's days; another name for the same zone will do."""
+    """NoWeather if its days are not the garden's; another name for the same zone is accepted."""
     if answer.get("timezone") == question.place.timezone:
         return
     ours = fetched_utc.astimezone(question.place.zone).utcoffset()
@@ -148,16 +149,16 @@ def _require_zone(answer: Mapping[str, object], question: Question, fetched_utc:
 
 
 def _dated(day: WeatherDay, given_utc: datetime, place: Place) -> WeatherDay:
-    """The day with the moment it was given, unless that no longer matters: it has settled."""
+    """The day with the time when it was given, or without it if the day is final."""
     ends_utc = local_day(day.day, place.zone).ends_utc
     settled = day.modelled and given_utc >= ends_utc + SETTLES_AFTER
     return day if settled else day.with_(given_utc=given_utc)
 
 
-def _shifted_words(
+def _shifted_remarks(
     answer: Mapping[str, object], asked_on: date, last: date, place: Place
 ) -> list[str]:
-    """Days from yesterday on that the service begins elsewhere than the garden does."""
+    """Remark on days from yesterday on that begin at another time than the garden's."""
     offset_s = answer.get("utc_offset_seconds")
     if isinstance(offset_s, bool) or not isinstance(offset_s, int | float):
         return []
@@ -198,7 +199,7 @@ def _column(
     count: int,
     remarks: list[str],
 ) -> Sequence[float | None] | None:
-    """The list in our unit, or None with a remark where it cannot be used."""
+    """The list in our unit; None, with a remark, if it cannot be used."""
     found, unit = daily.get(series.name), named.get(series.name)
     if found is None:
         remarks.append(f"the weather service gave no {series.name}")

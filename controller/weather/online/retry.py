@@ -1,4 +1,4 @@
-"""How long to wait for whom, and what a refusal means: is it worth asking again, and when?"""
+"""Timeouts, retries, and the meaning of an HTTP status: whether and when to ask again."""
 
 from __future__ import annotations
 
@@ -8,16 +8,16 @@ from email.utils import parsedate_to_datetime
 
 from controller.errors import NoWeather
 
-LONGEST_WAIT_S = 6 * 3600.0  # what a Retry-After may ask of us, the clock perhaps being wrong
-# After a refusal of who asks (403), or of too many questions (429) without a wait named: whoever
-# asks on at once is shut out for longer. The hour is our choice.
+LONGEST_WAIT_S = 6 * 3600.0  # our longest Retry-After: this clock may be wrong
+# The wait after status 403, and after 429 without a Retry-After. A client that asks again at once
+# is locked out for longer. The hour is our choice.
 REFUSED_WAIT_S = 3600.0
 _RETRY = {408, 429, 500, 502, 503, 504}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Patience:
-    """How long to wait for what. Waits between tries are random up to a bound that doubles."""
+class RetryPolicy:
+    """Timeouts and number of tries. Waits between tries are random, up to a limit that doubles."""
 
     connect_s: float = 5.0
     read_s: float = 20.0
@@ -28,7 +28,7 @@ class Patience:
 
 
 class TryFailed(NoWeather):
-    """One try came to nothing. `wait_s` is what the service asked for, if it did."""
+    """One try failed. `wait_s` is the wait that the service asked for, if any."""
 
     def __init__(
         self, why: str, *, again: bool, wait_s: float | None = None, status: int | None = None
@@ -37,13 +37,13 @@ class TryFailed(NoWeather):
         self.again, self.wait_s, self.status = again, wait_s, status
 
     def with_(self, words: str) -> TryFailed:
-        """The same failure with more said of it."""
+        """The same failure with more text."""
         return TryFailed(f"{self}{words}", again=self.again, wait_s=self.wait_s, status=self.status)
 
 
 def refusal(status: int, reason: str, retry_after: str | None, now_utc: datetime) -> TryFailed:
-    """What an answer with that status means; `reason` is what its body says, if anything."""
-    said = f": {reason}" if reason else ""
+    """The failure that an HTTP status stands for; `reason` is the text of its body, if any."""
+    detail = f": {reason}" if reason else ""
     if 300 <= status < 400:
         return TryFailed(
             "we were sent on to another page; does the network ask for a sign-in?",
@@ -52,7 +52,7 @@ def refusal(status: int, reason: str, retry_after: str | None, now_utc: datetime
         )
     wait_s = _asked_wait_s(retry_after, now_utc)
     if status == 429:
-        why = f"the weather service has had too many questions from this address{said}"
+        why = f"the weather service has had too many questions from this address{detail}"
         if "daily" in reason.lower() or "tomorrow" in reason.lower():
             # A day's allowance that is used up does not come back in a minute.
             return TryFailed(why, again=False, wait_s=wait_s or LONGEST_WAIT_S, status=status)
@@ -65,9 +65,9 @@ def refusal(status: int, reason: str, retry_after: str | None, now_utc: datetime
             )
         return TryFailed(why, again=True, wait_s=wait_s, status=status)
     if status in _RETRY:
-        why = f"the weather service is out of order ({status}){said}"
+        why = f"the weather service is out of order ({status}){detail}"
         return TryFailed(why, again=True, wait_s=wait_s, status=status)
-    why = f"the weather service refused the question ({status}){said}"
+    why = f"the weather service refused the question ({status}){detail}"
     if status == 403:
         return TryFailed(
             f"{why}; it is left alone for {'an hour' if wait_s is None else 'as long as it asks'}",
@@ -79,7 +79,7 @@ def refusal(status: int, reason: str, retry_after: str | None, now_utc: datetime
 
 
 def _asked_wait_s(header: str | None, now_utc: datetime) -> float | None:
-    """What a Retry-After header asks for, in seconds or as a date (RFC 9110, 10.2.3), capped."""
+    """The wait of a Retry-After header (RFC 9110, 10.2.3), at most `LONGEST_WAIT_S`. [s]"""
     if header is None:
         return None
     text = header.strip()

@@ -1,8 +1,8 @@
-"""The public weather services, where and how each is asked.
+"""The public weather services: address, request and licence of each.
 
-Each may be used without a key. What each gives, where its days begin, what it asks of those who use
-it, and what it is told about the garden: docs/weather-services.md. The data of each must be
-credited: show `OnlineAnswer.credit` wherever the weather shows.
+None needs a key. docs/weather-services.md says what each gives, where its days begin, what its
+terms are, and what it learns about the garden. Their data must be credited: show
+`OnlineAnswer.credit` wherever their weather is shown.
 """
 
 from __future__ import annotations
@@ -20,46 +20,51 @@ from controller.weather.online import met_norway, nasa_power, nws, open_meteo
 from controller.weather.online.answers import (
     MOST_FORECAST_DAYS,
     MOST_PAST_DAYS,
+    ParsedAnswer,
     Place,
     Question,
-    Reading,
 )
-from controller.weather.online.cache import AnswerCache, Kept
-from controller.weather.online.cached_request import FORECASTS, Answered, Asker, Keeping
+from controller.weather.online.cache import AnswerCache, CachedAnswer
+from controller.weather.online.cached_request import (
+    FORECASTS,
+    Answered,
+    CachedClient,
+    CacheLifetime,
+)
 from controller.weather.online.client import Fetcher, Request, Session
-from controller.weather.online.retry import Patience, TryFailed
+from controller.weather.online.retry import RetryPolicy, TryFailed
 
-# What has been does not change: an old answer of POWER is as true as ever, only short of days.
-PAST = Keeping(fresh_for=timedelta(hours=12), warn_after=None, never_beyond=None)
-# Which square of the grid a place lies in changes when an office moves: our choice.
-SQUARES = Keeping(fresh_for=timedelta(days=7), warn_after=None, never_beyond=None)
+# The past does not change: an old answer of POWER stays true, it only lacks the last days.
+PAST = CacheLifetime(fresh_for=timedelta(hours=12), warn_after=None, never_beyond=None)
+# The grid square of a place changes only when an office moves; the time is our choice.
+SQUARES = CacheLifetime(fresh_for=timedelta(days=7), warn_after=None, never_beyond=None)
 _CC_BY = "https://creativecommons.org/licenses/by/4.0/"
 _GEO_JSON = ("application/geo+json", "application/json")
 _NOT_FOUND = frozenset({404})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Way:
-    """How to put a question: through whom, where to, and in whose name."""
+class Access:
+    """How to reach a service: the client, the address and the contact."""
 
-    asker: Asker
+    client: CachedClient
     base_url: str
     contact: str
 
 
-def _ask_open_meteo(way: Way, question: Question) -> Answered[Reading]:
-    url = f"{way.base_url}?{open_meteo.query(question)}"
+def _ask_open_meteo(access: Access, question: Question) -> Answered[ParsedAnswer]:
+    url = f"{access.base_url}?{open_meteo.query(question)}"
 
-    def read(kept: Kept) -> Reading:
+    def read(cached: CachedAnswer) -> ParsedAnswer:
         return open_meteo.read_answer(
-            kept.body, question, fetched_utc=kept.fetched_utc, given_utc=kept.given_utc
+            cached.body, question, fetched_utc=cached.fetched_utc, given_utc=cached.given_utc
         )
 
-    def settles_utc(kept: Kept) -> datetime:
-        return open_meteo.settles_utc(kept.when_utc, question.place)
+    def settles_utc(cached: CachedAnswer) -> datetime:
+        return open_meteo.settles_utc(cached.when_utc, question.place)
 
     request = Request(url=url, key=f"open-meteo {url}")
-    return way.asker.ask(
+    return access.client.ask(
         request,
         read,
         question.place,
@@ -68,95 +73,99 @@ def _ask_open_meteo(way: Way, question: Question) -> Answered[Reading]:
     )
 
 
-def _ask_met_norway(way: Way, question: Question) -> Answered[Reading]:
-    url = f"{way.base_url}?{met_norway.query(question.place)}"
+def _ask_met_norway(access: Access, question: Question) -> Answered[ParsedAnswer]:
+    url = f"{access.base_url}?{met_norway.query(question.place)}"
 
-    def read(kept: Kept) -> Reading:
-        return met_norway.read_forecast(kept.body, question, given_utc=kept.given_utc)
+    def read(cached: CachedAnswer) -> ParsedAnswer:
+        return met_norway.read_forecast(cached.body, question, given_utc=cached.given_utc)
 
     request = Request(
         url=url,
         key=f"met-norway {url}",
         accept=("application/json", "application/geo+json"),
-        contact=way.contact,
-        most_bytes=500_000,  # about 100 kB as it is
+        contact=access.contact,
+        most_bytes=500_000,  # about 100 kB is usual
     )
-    return way.asker.ask(request, read, question.place, FORECASTS)
+    return access.client.ask(request, read, question.place, FORECASTS)
 
 
-def _ask_nasa_power(way: Way, question: Question) -> Answered[Reading]:
+def _ask_nasa_power(access: Access, question: Question) -> Answered[ParsedAnswer]:
     place = question.place
 
-    def read(kept: Kept) -> Reading:
-        return nasa_power.read_days(kept.body, question, given_utc=kept.given_utc)
+    def read(cached: CachedAnswer) -> ParsedAnswer:
+        return nasa_power.read_days(cached.body, question, given_utc=cached.given_utc)
 
     request = Request(
-        url=f"{way.base_url}?{nasa_power.query(question)}",
-        # Its address changes every day; the answer of the day before is still of use.
+        url=f"{access.base_url}?{nasa_power.query(question)}",
+        # Its address changes every day; the answer of the day before is still useful.
         key=f"nasa-power {place.latitude_deg:.4f} {place.longitude_deg:.4f} {question.past_days}",
     )
-    return way.asker.ask(request, read, place, PAST)
+    return access.client.ask(request, read, place, PAST)
 
 
-def _ask_nws(way: Way, question: Question) -> Answered[Reading]:
-    """The forecast of the place's square; if that is gone, the place is looked up anew, once."""
-    square = _square(way, question, anew=False)
+def _ask_nws(access: Access, question: Question) -> Answered[ParsedAnswer]:
+    """The forecast of the place's grid square; if that is gone, the place is looked up again."""
+    square = _square(access, question, refresh=False)
     try:
-        return _forecast_of(way, question, square, telling=_NOT_FOUND)
+        return _forecast_of(access, question, square, raise_on=_NOT_FOUND)
     except TryFailed as fault:
         if fault.status not in _NOT_FOUND:
             raise
-    return _forecast_of(way, question, _square(way, question, anew=True))
+    return _forecast_of(access, question, _square(access, question, refresh=True))
 
 
-def _square(way: Way, question: Question, *, anew: bool) -> nws.Square:
-    def read(kept: Kept) -> nws.Square:
-        return nws.read_square(kept.body, question, given_utc=kept.given_utc)
+def _square(access: Access, question: Question, *, refresh: bool) -> nws.Square:
+    def read(cached: CachedAnswer) -> nws.Square:
+        return nws.read_square(cached.body, question, given_utc=cached.given_utc)
 
     path = nws.point_path(question.place)
     request = Request(
-        url=way.base_url + path, key=f"nws {path}", accept=_GEO_JSON, contact=way.contact
+        url=access.base_url + path, key=f"nws {path}", accept=_GEO_JSON, contact=access.contact
     )
     try:
-        answered = way.asker.ask(
-            request, read, question.place, SQUARES, anew=anew, telling=_NOT_FOUND
+        answered = access.client.ask(
+            request, read, question.place, SQUARES, refresh=refresh, raise_on=_NOT_FOUND
         )
     except TryFailed as fault:
         if fault.status in _NOT_FOUND:
             raise NoWeather(nws.ELSEWHERE) from fault
         raise
-    return answered.reading  # however old: the square itself tells if it is gone
+    return answered.reading  # at any age: the service reports a square that is gone
 
 
 def _forecast_of(
-    way: Way, question: Question, square: nws.Square, *, telling: frozenset[int] = frozenset()
-) -> Answered[Reading]:
-    def read(kept: Kept) -> Reading:
-        return nws.read_forecast(kept.body, question, given_utc=kept.given_utc)
+    access: Access,
+    question: Question,
+    square: nws.Square,
+    *,
+    raise_on: frozenset[int] = frozenset(),
+) -> Answered[ParsedAnswer]:
+    def read(cached: CachedAnswer) -> ParsedAnswer:
+        return nws.read_forecast(cached.body, question, given_utc=cached.given_utc)
 
     request = Request(
-        url=way.base_url + square.path,
+        url=access.base_url + square.path,
         key=f"nws {nws.point_path(question.place)} {square.path}",
         accept=_GEO_JSON,
-        contact=way.contact,
-        most_bytes=2_000_000,  # half a megabyte is common: it cannot be asked for single layers
+        contact=access.contact,
+        most_bytes=2_000_000,  # half a megabyte is common: it has no request for single layers
     )
-    return way.asker.ask(request, read, question.place, FORECASTS, telling=telling)
+    return access.client.ask(request, read, question.place, FORECASTS, raise_on=raise_on)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class About:
-    """What is to be known of a service before asking it; `credit` carries the licence's link."""
+    """The facts of a service; `credit` has the link to its licence."""
 
     base_url: str
     credit: str
-    ask: Callable[[Way, Question], Answered[Reading]]
+    ask: Callable[[Access, Question], Answered[ParsedAnswer]]
     has_past: bool
     has_forecast: bool
     wants_contact: bool = False
 
 
-# In the order in which they are best asked.
+# In the order in which we ask them.
 ABOUT: Mapping[str, About] = {
     "open-meteo": About(
         base_url="https://api.open-meteo.com/v1/forecast",
@@ -198,14 +207,14 @@ ABOUT: Mapping[str, About] = {
 
 __all__ = ["SERVICES", "OnlineAnswer", "Place", "Service", "service"]
 
-SERVICES: tuple[str, ...] = tuple(ABOUT)  # in the default order of asking
+SERVICES: tuple[str, ...] = tuple(ABOUT)  # in our order
 
 MOST_CONTACT = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OnlineAnswer:
-    """Days of weather and how good they are; `fresh` is False where the service failed us."""
+    """Days of weather with their remarks; `fresh` is False if the service failed."""
 
     days: tuple[WeatherDay, ...]
     fetched_utc: datetime
@@ -215,27 +224,27 @@ class OnlineAnswer:
 
 
 class Service:
-    """One public service. `name` is one of SERVICES; `credit` is owed wherever its days show."""
+    """One public service; `name` is one of SERVICES. Show `credit` wherever its days are shown."""
 
     def __init__(
-        self, name: str, asker: Asker, clock: Clock, *, contact: str, base_url: str
+        self, name: str, client: CachedClient, clock: Clock, *, contact: str, base_url: str
     ) -> None:
         about = ABOUT[name]
         self.name, self.credit = name, about.credit
-        self._about, self._asker, self._clock = about, asker, clock
+        self._about, self._client, self._clock = about, client, clock
         self._contact, self._base_url = contact, base_url
 
     def days(self, place: Place, *, past_days: int, forecast_days: int) -> OnlineAnswer:
-        """Days of weather there, from before today to after it; of these, what the service has.
+        """Days of weather of a place, as far as the service has them.
 
-        Today counts among the days to come. One service has only these, another only the past.
+        Today counts as a forecast day. Some services have only forecast days, one only past days.
 
         Raises
         ------
         NoWeather
-            If the service gives none and the last answer is too old or there is none.
+            If the service gives none, and there is no cached answer that may be used.
         OutOfRange
-            If more days are asked for than any service has.
+            If more days are requested than any service has.
         """
         require_range("latitude_deg", place.latitude_deg, -90.0, 90.0)
         require_range("longitude_deg", place.longitude_deg, -180.0, 180.0)
@@ -250,22 +259,22 @@ class Service:
                 forecast_days=forecast_days if self._about.has_forecast else 0,
             )
             if question.past_days + question.forecast_days == 0:
-                raise NoWeather(self._nothing_wanted())
+                raise NoWeather(self._no_days_text())
             contact = _contact(self._contact) if self._about.wants_contact else ""
-            way = Way(asker=self._asker, base_url=self._base_url, contact=contact)
-            answered = self._about.ask(way, question)
-            remarks = (*answered.remarks, *answered.reading.remarks, *_age_words(answered, place))
+            access = Access(client=self._client, base_url=self._base_url, contact=contact)
+            answered = self._about.ask(access, question)
+            remarks = (*answered.remarks, *answered.reading.remarks, *_age_remarks(answered, place))
         except NoWeather as fault:
             raise NoWeather(f"{self.name}: {fault}") from fault
         return OnlineAnswer(
             days=answered.reading.days,
-            fetched_utc=answered.kept.fetched_utc,
+            fetched_utc=answered.cached.fetched_utc,
             fresh=answered.fresh,
             remarks=tuple(f"{self.name}: {remark}" for remark in remarks),
             credit=self.credit,
         )
 
-    def _nothing_wanted(self) -> str:
+    def _no_days_text(self) -> str:
         if self._about.has_past and self._about.has_forecast:
             return "no days were asked for"
         return f"it has {'the past' if self._about.has_past else 'days to come'} only"
@@ -279,14 +288,13 @@ def service(
     contact: str = "",
     session: Session | None = None,
     base_url: str | None = None,
-    patience: Patience | None = None,
+    policy: RetryPolicy | None = None,
     sleep: Callable[[float], None] | None = None,
     jitter: Callable[[], float] | None = None,
 ) -> Service:
-    """The service of that name, keeping its answers in that folder.
+    """The service with this name; it caches its answers in `cache_dir`.
 
-    `contact` is told to the services that want to know who asks, and to no other. The rest is for
-    tests: another address, other waits.
+    `contact` is sent only to the services that require one. The other arguments are for tests.
 
     Raises
     ------
@@ -295,10 +303,10 @@ def service(
     """
     if name not in SERVICES:
         raise InputError(f"weather service: found {name!r}; allowed is {', '.join(SERVICES)}")
-    fetcher = Fetcher(clock, session, patience=patience, sleep=sleep, jitter=jitter)
+    fetcher = Fetcher(clock, session, policy=policy, sleep=sleep, jitter=jitter)
     return Service(
         name,
-        Asker(name, AnswerCache(cache_dir), clock, fetcher),
+        CachedClient(name, AnswerCache(cache_dir), clock, fetcher),
         clock,
         contact=contact,
         base_url=base_url if base_url is not None else ABOUT[name].base_url,
@@ -306,7 +314,7 @@ def service(
 
 
 def _contact(contact: str) -> str:
-    """The contact as it can be sent; NoWeather where there is none, or it cannot."""
+    """The contact, ready to be sent; NoWeather if there is none, or it cannot be sent."""
     plain = contact.strip()
     if not plain:
         raise NoWeather(
@@ -321,15 +329,15 @@ def _contact(contact: str) -> str:
     return plain
 
 
-def _age_words(answered: Answered[Reading], place: Place) -> list[str]:
-    """What to say of dates that do not fit, and of a forecast that is old though newly given."""
-    kept, reading = answered.kept, answered.reading
+def _age_remarks(answered: Answered[ParsedAnswer], place: Place) -> list[str]:
+    """Remarks on dates that differ, and on an old forecast in a new answer."""
+    cached, reading = answered.cached, answered.reading
     words = []
-    own_date = place.date_at(kept.fetched_utc)
+    own_date = place.date_at(cached.fetched_utc)
     if abs(own_date - reading.asked_on) > timedelta(days=1):
         words.append(f"the weather service's date is {reading.asked_on}, this clock's {own_date}")
     if reading.made_utc is not None:
-        age = kept.given_utc - reading.made_utc
+        age = cached.given_utc - reading.made_utc
         hours = f"{age.total_seconds() / 3600.0:.0f} h"
         if FORECASTS.never_beyond is not None and age > FORECASTS.never_beyond:
             raise NoWeather(f"it gave a forecast made {hours} before, too old to use")

@@ -1,1 +1,1 @@
-"""A weather station's own log, drawn together into whole local days."""
+"""Weather station logs, aggregated to complete local days."""

@@ -1,8 +1,8 @@
-"""From readings many times a day to whole local days; a day half covered is no day.
+"""Daily values of complete local days, from readings many times a day.
 
-All thresholds are our choice. A variable of a day is known only if readings stand in all but four
-of its hours and no gap is longer than three; the sun needs smaller gaps while it shines; a counter
-of rain needs only to have been read near both midnights, since it counts on through a gap.
+All thresholds are our choice. A quantity is known for a day if at most four of its hours have no
+reading and no gap is longer than three hours. Solar radiation needs smaller gaps while the sun
+shines. A rain counter only needs a reading near both midnights, because it counts on in a gap.
 """
 
 from __future__ import annotations
@@ -14,56 +14,56 @@ from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 from typing import NamedTuple
 
-from controller.weather.station_log.timestamps import Clock
+from controller.weather.station_log.timestamps import LogClock
 
 HOURS_OFF = 4
 LONGEST_GAP_S = 3 * 3600.0
 LONGEST_SUN_GAP_S = 1.5 * 3600.0
 SUN_UP_W_M2 = 20.0
 NEAR_MIDNIGHT_S = 3600.0
-JOINED_S = 3700.0  # readings this near each other across midnight are hourly or better
-MOST_STEP_MM = 100.0  # more than this between two readings is a fault of the counter, not rain
-# A counter that falls by this much and is soon as high as before had a bad moment, no new start.
+JOINED_S = 3700.0  # readings across midnight so close together are hourly or better
+MOST_STEP_MM = 100.0  # a larger step between two readings is a fault of the counter, not rain
+# A counter that falls so far, but soon is as high as before, had a glitch and did not restart.
 GLITCH_MM, GLITCH_READINGS = 5.0, 3
-# A reading off from both its neighbours by this much, while they agree, is a slip of the sensor.
+# A reading so far from both its neighbours, while they agree, is a sensor error.
 SPIKE_C, AGREE_C = 8.0, 4.0
-# A counter keeps what it has for hours, an amount falls after every shower; between them we ask.
+# A counter keeps its value for hours, an amount falls after a shower; in between we ask.
 COUNTS_UP, DOES_NOT_COUNT_UP = 0.9, 0.75
 HOURS_OF_A_COUNTER, HOURS_OF_A_SHOWER = 6.0, 3.0
-LEAST_PAIRS = 20  # so many readings must show that a counter does not count
+LEAST_PAIRS = 20  # so many pairs of readings are needed to show that a counter does not count
 
 
-class Point(NamedTuple):
-    """One reading of one quantity; a tuple, since a year has a hundred thousand."""
+class LogPoint(NamedTuple):
+    """One reading of one quantity; a tuple, because a year has a hundred thousand."""
 
     at_s: float
     value: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Span:
-    """A local day as the clock has it. [s]"""
+class LogDay:
+    """A local day on the log's clock. [s]"""
 
     day: date
     start_s: float
     end_s: float
 
 
-def spans_of(first_s: float, last_s: float, clock: Clock) -> list[Span]:
-    """The local days from the one the first moment lies in to that of the last."""
+def spans_of(first_s: float, last_s: float, clock: LogClock) -> list[LogDay]:
+    """The local days from that of the first reading to that of the last."""
     day = datetime.fromtimestamp(first_s, UTC).date() - timedelta(days=2)
     found = []
     while (start := clock.start_s(day)) <= last_s:
         end = clock.start_s(day + timedelta(days=1))
         if end > first_s:
-            found.append(Span(day=day, start_s=start, end_s=end))
+            found.append(LogDay(day=day, start_s=start, end_s=end))
         day += timedelta(days=1)
     return found
 
 
-def by_span(points: Sequence[Point], spans: Sequence[Span]) -> dict[date, list[Point]]:
-    """The points of each day, midnight itself being the next day's."""
-    found: dict[date, list[Point]] = {span.day: [] for span in spans}
+def by_span(points: Sequence[LogPoint], spans: Sequence[LogDay]) -> dict[date, list[LogPoint]]:
+    """The points of each day; midnight belongs to the next day."""
+    found: dict[date, list[LogPoint]] = {span.day: [] for span in spans}
     at = 0
     for span in spans:
         while at < len(points) and points[at].at_s < span.end_s:
@@ -72,8 +72,8 @@ def by_span(points: Sequence[Point], spans: Sequence[Span]) -> dict[date, list[P
     return found
 
 
-def is_whole(points: Sequence[Point], span: Span) -> bool:
-    """Whether so much of the day is covered that its extremes and means can be told."""
+def is_complete(points: Sequence[LogPoint], span: LogDay) -> bool:
+    """Whether the readings cover enough of the day for its extremes and means."""
     if not points:
         return False
     hours = {int((p.at_s - span.start_s) // 3600.0) for p in points}
@@ -82,28 +82,28 @@ def is_whole(points: Sequence[Point], span: Span) -> bool:
     return len(hours) >= needed and max(b - a for a, b in pairwise(edges)) <= LONGEST_GAP_S
 
 
-def sun_is_whole(points: Sequence[Point], span: Span) -> bool:
-    """As `is_whole`, and with no long gap while the sun is up."""
-    return is_whole(points, span) and all(
+def sun_is_complete(points: Sequence[LogPoint], span: LogDay) -> bool:
+    """As `is_complete`, and without a long gap while the sun is up."""
+    return is_complete(points, span) and all(
         b.at_s - a.at_s <= LONGEST_SUN_GAP_S or max(a.value, b.value) <= SUN_UP_W_M2
         for a, b in pairwise(points)
     )
 
 
-def integral(points: Sequence[Point], span: Span) -> float:
-    """The sum over the day of value times seconds, straight between readings, level at its ends."""
+def integral(points: Sequence[LogPoint], span: LogDay) -> float:
+    """Integral of the value over the day: linear between readings, constant at both ends."""
     total = points[0].value * (points[0].at_s - span.start_s)
     total += points[-1].value * (span.end_s - points[-1].at_s)
     return total + sum((b.at_s - a.at_s) * (a.value + b.value) / 2.0 for a, b in pairwise(points))
 
 
-def mean_of(points: Sequence[Point], span: Span) -> float:
-    """The mean over the day, each reading weighted by the time it stands for."""
+def mean_of(points: Sequence[LogPoint], span: LogDay) -> float:
+    """The mean over the day, weighted by time."""
     return integral(points, span) / (span.end_s - span.start_s)
 
 
-def without_spikes(points: Sequence[Point]) -> list[Point]:
-    """Temperatures without single slips far from both neighbours."""
+def without_spikes(points: Sequence[LogPoint]) -> list[LogPoint]:
+    """Temperatures without single readings far from both neighbours."""
     return [
         p
         for n, p in enumerate(points)
@@ -111,8 +111,8 @@ def without_spikes(points: Sequence[Point]) -> list[Point]:
     ]
 
 
-def part_that_holds(points: Sequence[Point], spans: Sequence[Span]) -> tuple[float, int]:
-    """Of readings above nought, the part not followed by a lower one that day; and of how many."""
+def share_that_holds(points: Sequence[LogPoint], spans: Sequence[LogDay]) -> tuple[float, int]:
+    """Share of the readings above 0 whose next one that day is not lower, and their number."""
     held = pairs = 0
     for day in by_span(points, spans).values():
         for a, b in pairwise(day):
@@ -122,14 +122,14 @@ def part_that_holds(points: Sequence[Point], spans: Sequence[Span]) -> tuple[flo
     return (held / pairs if pairs else 1.0), pairs
 
 
-def counts_up(points: Sequence[Point], spans: Sequence[Span]) -> bool | None:
-    """Whether the figures are a counter's, not amounts; None where that cannot be told.
+def counts_up(points: Sequence[LogPoint], spans: Sequence[LogDay]) -> bool | None:
+    """Whether the figures are those of a counter, not amounts; None if that is not clear.
 
-    Looked at is how long figures above nought go without falling. Where midnight or the end of the
-    file cut each of those times short, how often the figures fall must tell.
+    It depends on how long figures above 0 go on without falling. If midnight or the end of the file
+    cuts all of these times short, it depends on how often the figures fall.
     """
     midnights = [span.end_s for span in spans]
-    runs: list[list[Point]] = []
+    runs: list[list[LogPoint]] = []
     for p in points:
         if p.value > 0.0 and runs and runs[-1] and p.value >= runs[-1][-1].value:
             runs[-1].append(p)
@@ -141,7 +141,7 @@ def counts_up(points: Sequence[Point], spans: Sequence[Span]) -> bool | None:
         if run and not _is_cut_short(run[-1].at_s, midnights, points[-1].at_s)
     ]
     if not lasted:
-        holds, _ = part_that_holds(points, spans)
+        holds, _ = share_that_holds(points, spans)
         return None if DOES_NOT_COUNT_UP < holds < COUNTS_UP else holds >= COUNTS_UP
     hours = sum(lasted) / len(lasted)
     if HOURS_OF_A_SHOWER < hours < HOURS_OF_A_COUNTER:
@@ -150,31 +150,33 @@ def counts_up(points: Sequence[Point], spans: Sequence[Span]) -> bool | None:
 
 
 def amounts_by_day(
-    points: Sequence[Point], spans: Sequence[Span]
+    points: Sequence[LogPoint], spans: Sequence[LogDay]
 ) -> tuple[dict[date, float], list[date]]:
-    """Sums of what fell since the reading before, and the days not covered."""
-    # An amount read at midnight fell before it.
-    found = by_span([Point(at_s=p.at_s - 1.0, value=p.value) for p in points], spans)
-    whole = {s.day: sum(p.value for p in found[s.day]) for s in spans if is_whole(found[s.day], s)}
+    """Daily sums of amounts since the reading before, and the incomplete days."""
+    # An amount read at midnight belongs to the day before.
+    found = by_span([LogPoint(at_s=p.at_s - 1.0, value=p.value) for p in points], spans)
+    whole = {
+        s.day: sum(p.value for p in found[s.day]) for s in spans if is_complete(found[s.day], s)
+    }
     return whole, [s.day for s in spans if s.day not in whole]
 
 
 def counts_by_day(
-    points: Sequence[Point], spans: Sequence[Span], *, from_midnight: bool
+    points: Sequence[LogPoint], spans: Sequence[LogDay], *, from_midnight: bool
 ) -> tuple[dict[date, float], list[date]]:
-    """What a counter rose by on each day, and the days of which that cannot be told.
+    """The rise of a counter on each day, and the days for which it is unknown.
 
-    `from_midnight`: it begins anew each midnight, so its first reading of a day says all since.
-    Any fall is a new start from nought.
+    `from_midnight`: it starts again at each midnight, so its first reading of a day has all of that
+    day so far. Any fall is a restart from 0.
     """
     if not from_midnight:
         points = _without_glitches(points)
-    # A reading at midnight tells of what fell before it.
-    found = by_span([Point(at_s=p.at_s - 1.0, value=p.value) for p in points], spans)
+    # A reading at midnight belongs to the day before.
+    found = by_span([LogPoint(at_s=p.at_s - 1.0, value=p.value) for p in points], spans)
     rises: dict[date, float] = {}
     unknown: set[date] = {span.day for span in spans}
-    before: Point | None = None
-    waiting: list[date] = []  # days without a reading near their end, since the last one read
+    before: LogPoint | None = None
+    waiting: list[date] = []  # days since then without a reading near their end
     for span in spans:
         today = found[span.day]
         if not today:
@@ -183,7 +185,7 @@ def counts_by_day(
         first = today[0]
         rise, start_known = _since(before, first, span, from_midnight=from_midnight)
         if waiting and before is not None and first.value == before.value and not from_midnight:
-            unknown -= set(waiting)  # it stood still all through the gap
+            unknown -= set(waiting)  # it did not change in the gap
             for day in waiting:
                 rises.setdefault(day, 0.0)
         waiting = []
@@ -198,8 +200,8 @@ def counts_by_day(
     return {day: rises[day] for day in sorted(rises) if day not in unknown}, sorted(unknown)
 
 
-def starts_at_midnight(points: Sequence[Point], spans: Sequence[Span]) -> bool:
-    """Whether a counter that had risen was back near nought on most of the days that followed."""
+def starts_at_midnight(points: Sequence[LogPoint], spans: Sequence[LogDay]) -> bool:
+    """Whether a counter that had risen had restarted on most of the next days."""
     found = by_span(points, spans)
     falls = risen = 0
     for a, b in pairwise(spans):
@@ -215,9 +217,9 @@ def _is_cut_short(at_s: float, midnights: Sequence[float], last_s: float) -> boo
 
 
 def _since(
-    before: Point | None, first: Point, span: Span, *, from_midnight: bool
+    before: LogPoint | None, first: LogPoint, span: LogDay, *, from_midnight: bool
 ) -> tuple[float, bool]:
-    """What fell up to the day's first reading, and whether all of that is the day's own."""
+    """The rise up to the day's first reading, and whether all of it belongs to this day."""
     joined = before is not None and first.at_s - before.at_s <= JOINED_S
     if from_midnight and not joined:
         return first.value, True
@@ -233,18 +235,18 @@ def _rise(before: float, after: float) -> float:
     return after - before if after >= before else after
 
 
-def _without_glitches(points: Sequence[Point]) -> list[Point]:
-    kept: list[Point] = []
+def _without_glitches(points: Sequence[LogPoint]) -> list[LogPoint]:
+    good: list[LogPoint] = []
     for n, p in enumerate(points):
-        if kept and kept[-1].value - p.value >= GLITCH_MM:
+        if good and good[-1].value - p.value >= GLITCH_MM:
             coming = points[n + 1 : n + 1 + GLITCH_READINGS]
-            if any(kept[-1].value <= c.value <= kept[-1].value + GLITCH_MM for c in coming):
+            if any(good[-1].value <= c.value <= good[-1].value + GLITCH_MM for c in coming):
                 continue
-        kept.append(p)
-    return kept
+        good.append(p)
+    return good
 
 
-def _is_spike(before: Point, p: Point, after: Point) -> bool:
+def _is_spike(before: LogPoint, p: LogPoint, after: LogPoint) -> bool:
     low, high = sorted((before.value, after.value))
     near = after.at_s - before.at_s <= 2 * 3600.0 + 1.0
     off = p.value > high + SPIKE_C or p.value < low - SPIKE_C

@@ -1,6 +1,6 @@
-"""How a station's log is laid out, and what its headings mean.
+"""The layout of a station's log: separator, header, and the meaning of each heading.
 
-A word list of our own. A column whose meaning or unit is not plain is left out and named, for a
+The list of words is our own. A column whose meaning or unit is unclear is left out and named: a
 figure in the wrong unit does more harm than none.
 """
 
@@ -13,11 +13,11 @@ from dataclasses import dataclass, replace
 
 from controller import units
 from controller.weather.files.table import Notes
-from controller.weather.station_log.timestamps import Written, written_of
+from controller.weather.station_log.timestamps import WrittenTime, written_of
 
 TIME, DATE_ONLY = "time", "date"
-# What a reading can be. Rain comes as a counter that begins anew at midnight, as one that runs on,
-# or as the amount since the reading before; a plain "rain" is told from its figures.
+# The meanings of a column. Rain is a counter that restarts at midnight, a counter that runs on, or
+# the amount since the reading before; for a plain "rain" the figures decide.
 TEMP, HUMIDITY, DEW, WIND, SUN, SUN_ENERGY = "temp", "humidity", "dew", "wind", "sun", "sun energy"
 RAIN_DAY, RAIN_TOTAL, RAIN_AMOUNT, RAIN_PLAIN = "rain day", "rain total", "rain amount", "rain"
 
@@ -56,12 +56,12 @@ _UNITS: dict[str, dict[str, ToSi]] = {
     },
 }
 _UNITS[DEW] = _UNITS[TEMP]
-del _UNITS[TEMP]["°"]  # of which scale, it does not say
+del _UNITS[TEMP]["°"]  # the scale is missing
 for _kind in (RAIN_DAY, RAIN_TOTAL, RAIN_AMOUNT):
     _UNITS[_kind] = _UNITS[RAIN_PLAIN]
-UNIT_WORDS = {TEMP: "(°C) or (°F)", DEW: "(°C) or (°F)", WIND: "(m/s), (km/h), (mph) or (knots)",
+UNIT_HELP = {TEMP: "(°C) or (°F)", DEW: "(°C) or (°F)", WIND: "(m/s), (km/h), (mph) or (knots)",
               SUN: "(W/m2)"}  # fmt: skip
-_RAIN_UNIT_WORDS = "(mm) or (in)"
+_RAIN_UNIT_HELP = "(mm) or (in)"
 
 _INDOORS = {"in", "int", "room", "house", "console"}
 _EXTREME = {"hi", "high", "max", "maximum", "peak", "lo", "low", "min", "minimum"}
@@ -73,11 +73,11 @@ _PER_HOUR = re.compile(r"(mm|in|inch|cm)\s*/\s*h(r|our)?\b")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Heading:
-    """One column: where it stands, its heading, what it means, and the way into our unit.
+    """One column: its position, heading, meaning, and the conversion to our unit.
 
-    `meaning` is None for a column that is not used; `reason` says why, or is empty where the column
-    is simply nothing we ask for. `to_si` is None where the heading names no unit. Of two columns of
-    one meaning the one with the higher `rank` is plainer; a time in UTC has -1.
+    `meaning` is None for a column that is not used; `reason` says why, or is empty if we do not
+    need such a column. `to_si` is None if the heading names no unit. Of two columns with one
+    meaning, the one with the higher `rank` is clearer; a time in UTC has -1.
     """
 
     at: int
@@ -89,7 +89,7 @@ class Heading:
 
 
 def heading_of(at: int, text: str) -> Heading:
-    """What this column heading means."""
+    """The meaning of a column heading."""
     shown = " ".join(text.split())
     spaced = re.sub(r"([a-z0-9])([A-Z][a-z])", r"\1 \2", shown).lower()
     in_brackets = re.findall(r"[(\[]([^)\]]*)[)\]]", spaced)
@@ -106,12 +106,12 @@ def heading_of(at: int, text: str) -> Heading:
         to_si = unit_of(SUN_ENERGY, candidates)
         meaning = SUN if to_si is None else SUN_ENERGY
     if meaning == HUMIDITY and to_si is None:
-        to_si = _same  # no station gives it in anything but percent; a fraction shows itself
+        to_si = _same  # all stations use percent; a fraction would be noticed
     return Heading(at=at, text=shown, meaning=meaning, to_si=to_si, rank=rank)
 
 
 def unit_of(meaning: str, candidates: Sequence[str]) -> ToSi | None:
-    """The way into our unit from the first of these words that is a unit of that meaning."""
+    """The conversion from the first of these words that is a unit of that meaning."""
     table = _UNITS[meaning]
     for candidate in candidates:
         word = " ".join(candidate.lower().split())
@@ -120,20 +120,20 @@ def unit_of(meaning: str, candidates: Sequence[str]) -> ToSi | None:
     return None
 
 
-def unit_words(meaning: str) -> str:
-    """How a heading may name its unit, for a person."""
-    return UNIT_WORDS.get(meaning, _RAIN_UNIT_WORDS)
+def unit_help(meaning: str) -> str:
+    """How a heading may name its unit, as text for a person."""
+    return UNIT_HELP.get(meaning, _RAIN_UNIT_HELP)
 
 
 def _endings(text: str) -> list[str]:
-    """What may be a unit at the end of a heading without brackets: "wind m/s", "temp_c"."""
+    """Possible units at the end of a heading without brackets: "wind m/s", "temp_c"."""
     plain = re.sub(r"[\s_,;:]+", " ", text).strip()
     parts = plain.split(" ")
     return [" ".join(parts[-n:]) for n in (2, 1) if len(parts) > n]
 
 
 def _meaning(text: str, words: set[str], whole: str) -> tuple[str | None, str, int]:
-    """Meaning, why it is not used, and how plainly it is the one wanted (more is plainer)."""
+    """The meaning, the reason why it is not used, and its rank."""
     if any(stem in text for stem in _NOT_THE_AIR):
         return None, "not the air's own figure", 0
     if "gust" in text:
@@ -202,12 +202,12 @@ def _of_the_air(meaning: str, text: str, words: set[str]) -> tuple[str | None, s
 
 
 SEPARATORS = (";", "\t", "|", ",")
-HEADER_WITHIN = 40  # lines before which the header must have come: our choice
+HEADER_WITHIN = 40  # the header stands within so many lines: our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layout:
-    """How the table is laid out: what stands between cells, where the header ends, its columns."""
+    """The layout of the table: separator, end of the header, columns."""
 
     separator: str
     header_line: int
@@ -218,11 +218,11 @@ class Layout:
     stamps_at: tuple[int, ...]
     in_utc: bool
 
-    def stamp(self, cells: Sequence[str]) -> Written | None:
-        """The line's date and time of day, from one cell or two; None where there is none."""
+    def stamp(self, cells: Sequence[str]) -> WrittenTime | None:
+        """The line's date and time of day, from one cell or two; None if there is none."""
         texts = [cells[at] for at in self.stamps_at]
         if len(texts) > 1:
-            texts.insert(0, " ".join(texts[:2]))  # "date" for the day beside "time" for both
+            texts.insert(0, " ".join(texts[:2]))  # "date" has the day, and "time" both
         for text in texts:
             found = written_of(text)
             if found is not None and found.time_s is not None:
@@ -232,12 +232,12 @@ class Layout:
         return None
 
     def stamp_text(self, cells: Sequence[str]) -> str:
-        """What stands where date and time should, for a person."""
+        """The cells of date and time, as text for a person."""
         return repr(" ".join(cells[at] for at in self.stamps_at)[:40])
 
 
 def layout_of(lines: Sequence[tuple[int, str]]) -> Layout | None:
-    """The table's layout, or None where no header of a station's log is found."""
+    """The table's layout; None if it has no header of a station's log."""
     head = lines[:HEADER_WITHIN]
     for depth in (1, 2):
         for at in range(len(head) - depth):
@@ -249,7 +249,7 @@ def layout_of(lines: Sequence[tuple[int, str]]) -> Layout | None:
 
 
 def cells_of(line: str, separator: str) -> list[str]:
-    """The cells of one line; none where it cannot be split."""
+    """The cells of one line; empty if it cannot be split."""
     try:
         return [cell.strip() for cell in next(csv.reader([line], delimiter=separator))]
     except (csv.Error, StopIteration):
@@ -276,7 +276,7 @@ def _layout_at(
         return None
     found = tuple(heading_of(n, text) for n, text in enumerate(texts))
     whens = [h for kind in (DATE_ONLY, TIME) for h in found if h.meaning == kind]
-    whens = [h for h in whens if h.rank == 0] or whens  # local time where there is one
+    whens = [h for h in whens if h.rank == 0] or whens  # local time if there is one
     meanings = {h.meaning for h in found} - {None}
     stamps = meanings & {TIME, DATE_ONLY}
     first_body = next((ln for _, ln in lines[body_at:] if not ln.lstrip().startswith("#")), None)
@@ -296,7 +296,7 @@ def _layout_at(
 
 
 def chosen_columns(layout: Layout, notes: Notes) -> dict[str, Heading]:
-    """The one column for each quantity; what is not used is named with its reason."""
+    """The column of each quantity; a column that is not used is named with the reason."""
     by_meaning: dict[str, list[Heading]] = {}
     for h in layout.headings:
         if h.meaning is None and h.reason:
@@ -329,7 +329,7 @@ def chosen_columns(layout: Layout, notes: Notes) -> dict[str, Heading]:
 
 
 def _plainness(h: Heading) -> tuple[bool, int]:
-    """Of two columns of one meaning the one whose unit is said, then the one more plainly named."""
+    """Sort key for columns of one meaning: those with a unit first, then by rank."""
     return h.to_si is not None, h.rank
 
 

@@ -1,4 +1,4 @@
-"""A weather station's own log, readings many times a day, drawn together into whole local days."""
+"""Reader of a weather station's log: many readings a day, aggregated to complete local days."""
 
 from __future__ import annotations
 
@@ -12,25 +12,25 @@ from controller.weather.day import WeatherDay
 from controller.weather.day_checks import LIMITS, ClearSky
 from controller.weather.files.finish import WeatherFile, finished
 from controller.weather.files.table import Notes, Row, all_lines
-from controller.weather.series_checks import spans as day_words
+from controller.weather.series_checks import spans as day_spans
 from controller.weather.station_log import daily_values
 from controller.weather.station_log import layout as hd
-from controller.weather.station_log.daily_values import Point, Span
+from controller.weather.station_log.daily_values import LogDay, LogPoint
 from controller.weather.station_log.layout import Layout, cells_of, layout_of
 from controller.weather.station_log.readings import Log, read_log
 
 KIND = "station-log"
-# What one reading may say; a day's mean is held to narrower limits later.
+# The limits of one reading; a day's mean has narrower ones.
 _READING_LIMITS: Mapping[str, tuple[float, float]] = {
     hd.TEMP: (LIMITS["tmin_c"].low, LIMITS["tmax_c"].high),
     hd.DEW: (LIMITS["dewpoint_c"].low, LIMITS["dewpoint_c"].high),
     hd.HUMIDITY: (0.0, 105.0),  # a good sensor in fog reads a little over 100
-    hd.WIND: (0.0, 75.0),  # from memory, as the sun's: limits of automatic stations
-    hd.SUN: (-20.0, 1600.0),  # a sensor loses a little heat to the night sky
+    hd.WIND: (0.0, 75.0),  # limits of automatic stations, from memory; also those of the sun
+    hd.SUN: (-20.0, 1600.0),  # at night a sensor reads a little below 0
     hd.SUN_ENERGY: (0.0, 50.0),
 }
-# With more than this part of its readings impossible, a column is not what it says: our choice.
-WRONG_PART = 0.05
+# A column with a larger share of impossible readings has another meaning or unit: our choice.
+WRONG_SHARE = 0.05
 _FIELD = {
     hd.TEMP: ("tmin_c", "tmax_c"),
     hd.DEW: ("dewpoint_c",),
@@ -42,7 +42,7 @@ _FIELD = {
 
 
 def is_station_log(text: str) -> bool:
-    """Whether there is a header with a time, and a time of day in the line below it."""
+    """Whether it has a header with a time, and a time of day in the line below it."""
     lines = all_lines(text)
     layout = layout_of(lines)
     if layout is None:
@@ -59,12 +59,12 @@ def read_station_log(
     clear_sky_mj_m2: ClearSky | None = None,
     timezone: str | None = None,
 ) -> WeatherFile:
-    """The log's whole local days.
+    """The complete local days of a log.
 
     Raises
     ------
     WeatherFileError
-        If no header with a time and a reading is found, or the dates cannot be told.
+        If there is no header with a time and a reading, or the order of the dates is unclear.
     """
     lines = all_lines(text)
     layout = layout_of(lines)
@@ -83,8 +83,8 @@ def read_station_log(
         )
     _missing_kinds(layout, log, notes)
     spans = daily_values.spans_of(log.readings[0].at_s, log.readings[-1].at_s, log.clock)
-    days, not_whole = _days(log, spans, notes)
-    _tell_not_whole(not_whole, log, notes)
+    days, incomplete = _days(log, spans, notes)
+    _report_incomplete(incomplete, log, notes)
     rows = _rows(days, log, spans, path.name, wind_height_m)
     names = _names(log, days)
     if not rows:
@@ -93,7 +93,6 @@ def read_station_log(
             days=(),
             remarks=tuple(notes.remarks),
             faults=tuple(text for _, text in sorted(notes.faults, key=lambda fault: fault[0])),
-            missing_days=(),
             kind=KIND,
         )
     return finished(
@@ -103,33 +102,33 @@ def read_station_log(
 
 
 def _days(
-    log: Log, spans: Sequence[Span], notes: Notes
+    log: Log, spans: Sequence[LogDay], notes: Notes
 ) -> tuple[dict[date, dict[str, float]], dict[str, list[date]]]:
-    """Each day's figures, and by quantity the days too little covered for one."""
+    """The figures of each day, and by quantity its incomplete days."""
     days: dict[date, dict[str, float]] = {span.day: {} for span in spans}
-    not_whole: dict[str, list[date]] = {}
+    incomplete: dict[str, list[date]] = {}
     for name in log.headings:
         points = _points(log, name, notes)
         if name.startswith("rain") or name == hd.SUN_ENERGY:
             sums = _sums(name, points, spans, log, notes)
             if sums is None:
                 continue
-            amounts, not_whole[name] = sums
+            amounts, incomplete[name] = sums
             field = "rain_mm" if name.startswith("rain") else "solar_mj_m2"
             for day, amount in amounts.items():
                 days[day][field] = amount
             continue
-        covered = daily_values.sun_is_whole if name == hd.SUN else daily_values.is_whole
+        covered = daily_values.sun_is_complete if name == hd.SUN else daily_values.is_complete
         found = daily_values.by_span(points, spans)
         for span in spans:
             if covered(found[span.day], span):
                 days[span.day] |= _figures(name, found[span.day], span)
             else:
-                not_whole.setdefault(name, []).append(span.day)
-    return days, not_whole
+                incomplete.setdefault(name, []).append(span.day)
+    return days, incomplete
 
 
-def _figures(name: str, points: Sequence[Point], span: Span) -> dict[str, float]:
+def _figures(name: str, points: Sequence[LogPoint], span: LogDay) -> dict[str, float]:
     values = [p.value for p in points]
     if name == hd.TEMP:
         return {"tmin_c": min(values), "tmax_c": max(values)}
@@ -144,8 +143,8 @@ def _figures(name: str, points: Sequence[Point], span: Span) -> dict[str, float]
     return {_FIELD[name][0]: daily_values.mean_of(points, span)}
 
 
-def _points(log: Log, name: str, notes: Notes) -> list[Point]:
-    """The readings of one quantity without those that cannot be."""
+def _points(log: Log, name: str, notes: Notes) -> list[LogPoint]:
+    """The readings of one quantity, without impossible ones."""
     low, high = _READING_LIMITS.get(name, (0.0, float("inf")))
     points, beyond = [], []
     for reading in log.readings:
@@ -157,9 +156,11 @@ def _points(log: Log, name: str, notes: Notes) -> list[Point]:
             continue
         if name == hd.HUMIDITY:
             value = min(value, 100.0)
-        points.append(Point(at_s=reading.at_s, value=max(value, 0.0) if name == hd.SUN else value))
+        points.append(
+            LogPoint(at_s=reading.at_s, value=max(value, 0.0) if name == hd.SUN else value)
+        )
     heading = log.headings[name].text
-    if len(beyond) > WRONG_PART * (len(points) + len(beyond)):
+    if len(beyond) > WRONG_SHARE * (len(points) + len(beyond)):
         notes.fault(
             log.header_line,
             heading,
@@ -177,22 +178,22 @@ def _points(log: Log, name: str, notes: Notes) -> list[Point]:
             + (f"; {len(beyond)} readings are left out so" if len(beyond) > 1 else ""),
         )
     if name in (hd.TEMP, hd.DEW):
-        kept = daily_values.without_spikes(points)
-        if len(kept) < len(points):
+        good = daily_values.without_spikes(points)
+        if len(good) < len(points):
             notes.remarks.append(
-                f"{notes.file}: {heading}: {len(points) - len(kept)} single readings far from "
+                f"{notes.file}: {heading}: {len(points) - len(good)} single readings far from "
                 "those before and after are left out"
             )
-        return kept
+        return good
     return points
 
 
 def _sums(
-    name: str, points: Sequence[Point], spans: Sequence[Span], log: Log, notes: Notes
+    name: str, points: Sequence[LogPoint], spans: Sequence[LogDay], log: Log, notes: Notes
 ) -> tuple[dict[date, float], list[date]] | None:
-    """What fell each day, by the way this column counts; None where that cannot be told."""
+    """The daily sums of a column of rain or radiation; None if it is unclear how it counts."""
     heading = log.headings[name]
-    holds, pairs = daily_values.part_that_holds(points, spans)
+    holds, pairs = daily_values.share_that_holds(points, spans)
     counter = name in (hd.RAIN_DAY, hd.RAIN_TOTAL)
     if counter and holds < daily_values.DOES_NOT_COUNT_UP and pairs >= daily_values.LEAST_PAIRS:
         notes.fault(
@@ -203,8 +204,8 @@ def _sums(
         )
         return None
     if not counter and name != hd.RAIN_AMOUNT:
-        told = daily_values.counts_up(points, spans)
-        if told is None:
+        is_counter = daily_values.counts_up(points, spans)
+        if is_counter is None:
             notes.fault(
                 log.header_line,
                 heading.text,
@@ -212,7 +213,7 @@ def _sums(
                 "name it 'since midnight', 'total' or 'per interval'",
             )
             return None
-        counter = told
+        counter = is_counter
         how = "a counter" if counter else "amounts since the reading before"
         if any(p.value > 0.0 for p in points):
             notes.remarks.append(f"{notes.file}: {heading.text}: its figures are {how}")
@@ -224,17 +225,17 @@ def _sums(
     return daily_values.counts_by_day(points, spans, from_midnight=midnight)
 
 
-def _tell_not_whole(not_whole: Mapping[str, list[date]], log: Log, notes: Notes) -> None:
-    """The days too little read, once for all columns they are the same days of."""
+def _report_incomplete(incomplete: Mapping[str, list[date]], log: Log, notes: Notes) -> None:
+    """Report the incomplete days, once for all columns with the same ones."""
     by_days: dict[tuple[date, ...], list[str]] = {}
-    for name, gone in not_whole.items():
+    for name, gone in incomplete.items():
         if gone:
             by_days.setdefault(tuple(gone), []).append(log.headings[name].text)
     for gone_days, columns in by_days.items():
         count = f"{len(gone_days)} day{'s' if len(gone_days) > 1 else ''}"
         notes.remarks.append(
             f"{notes.file}: {', '.join(columns)}: too little read on {count} for a whole day, so "
-            f"unknown: {day_words(gone_days)}"
+            f"unknown: {day_spans(gone_days)}"
         )
 
 
@@ -254,7 +255,7 @@ def _missing_kinds(layout: Layout, log: Log, notes: Notes) -> None:
 def _rows(
     days: Mapping[date, Mapping[str, float]],
     log: Log,
-    spans: Sequence[Span],
+    spans: Sequence[LogDay],
     file: str,
     wind_height_m: float,
 ) -> list[Row]:

@@ -1,4 +1,4 @@
-"""A station's log as a table: separator, header, decimal sign and times told from the file."""
+"""The readings of a station's log, with decimal sign and times found from the file."""
 
 from __future__ import annotations
 
@@ -17,22 +17,22 @@ from controller.weather.files.table import Notes
 from controller.weather.station_log import layout as hd
 from controller.weather.station_log.layout import Layout, cells_of, chosen_columns
 from controller.weather.station_log.timestamps import (
-    Clock,
-    Written,
+    LogClock,
+    WrittenTime,
     day_first,
     local_time,
     on_one_clock,
 )
 
-LINES_NAMED = 5  # how many lines of one kind of fault are named before the rest is counted
+LINES_NAMED = 5  # so many lines with one kind of fault are named; the others are counted
 _NOTHING = {"", "-", "--", "---", "–", "—", "nan", "na", "n/a", "null", "none", "-999", "-9999",
             "-999.0", "-9999.0", "-999.9"}  # fmt: skip
 _NUMBER = re.compile(r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+-]?\d{1,2})?)\s*([^\d\s].*)?")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
-    """One line of the log: the moment, and what was read, in our units."""
+class LogReading:
+    """One line of the log: the time, and the values in our units."""
 
     line: int
     at_s: float
@@ -43,10 +43,10 @@ class Reading:
 class Log:
     """Readings in order of time, the heading of each quantity, and the clock of the file."""
 
-    readings: tuple[Reading, ...]
+    readings: tuple[LogReading, ...]
     header_line: int
     headings: Mapping[str, hd.Heading]
-    clock: Clock
+    clock: LogClock
 
 
 def read_log(
@@ -56,15 +56,15 @@ def read_log(
     notes: Notes,
     zone: ZoneInfo | None,
 ) -> Log:
-    """All readings of the file, with what there is to say about lines that are none.
+    """All readings of the file; lines without one are reported.
 
     Raises
     ------
     WeatherFileError
-        If the order of day and month cannot be told, or times are UTC and no zone is known.
+        If the order of day and month is unclear, or times are UTC and no time zone is known.
     """
     chosen = chosen_columns(layout, notes)
-    table: list[tuple[int, list[str], Written]] = []
+    table: list[tuple[int, list[str], WrittenTime]] = []
     odd_lines: list[tuple[int, str, str]] = []
     for number, line in lines[layout.body_at :]:
         if line.lstrip().startswith("#"):
@@ -92,18 +92,18 @@ def read_log(
     for (number, cells, _), time in zip(table, local, strict=True):
         if time is None:
             odd_lines.append((number, layout.stamp_text(cells), "there is no such date"))
-    _tell_lines(odd_lines, notes)
-    kept = [(row, time) for row, time in zip(table, local, strict=True) if time is not None]
-    moments, clock, remarks = on_one_clock([time for _, time in kept], zone)
+    _report_lines(odd_lines, notes)
+    good = [(row, time) for row, time in zip(table, local, strict=True) if time is not None]
+    moments, clock, remarks = on_one_clock([time for _, time in good], zone)
     notes.remarks += [f"{notes.file}: {text}" for text in remarks]
-    columns = _figures([row for row, _ in kept], chosen, layout, notes)
+    columns = _figures([row for row, _ in good], chosen, layout, notes)
     readings = [
-        Reading(line=row[0], at_s=at_s, values=values)
-        for (row, _), at_s, values in zip(kept, moments, columns, strict=True)
+        LogReading(line=row[0], at_s=at_s, values=values)
+        for (row, _), at_s, values in zip(good, moments, columns, strict=True)
     ]
     used = {name: h for name, h in chosen.items() if any(name in r.values for r in readings)}
     return Log(
-        readings=tuple(_without_twins(readings, notes)),
+        readings=tuple(_without_duplicates(readings, notes)),
         header_line=layout.header_line,
         headings=used,
         clock=clock,
@@ -111,12 +111,12 @@ def read_log(
 
 
 def _figures(
-    rows: Sequence[tuple[int, list[str], Written]],
+    rows: Sequence[tuple[int, list[str], WrittenTime]],
     chosen: dict[str, hd.Heading],
     layout: Layout,
     notes: Notes,
 ) -> list[dict[str, float]]:
-    """Each line's figures in our units, without columns that name no unit or are all noughts."""
+    """The figures of each line in our units, without columns that have no unit or only zeros."""
     found: list[dict[str, float]] = [{} for _ in rows]
     for name, h in list(chosen.items()):
         texts = [row[1][h.at].strip() for row in rows]
@@ -132,7 +132,7 @@ def _figures(
         if to_si is None:
             del chosen[name]
             notes.fault(layout.header_line, h.text, "no unit", "the column is not used; write its "
-                        f"unit into the heading, as {hd.unit_words(name)}")  # fmt: skip
+                        f"unit into the heading, as {hd.unit_help(name)}")  # fmt: skip
             continue
         raw = [p[0] for p in figures if p is not None]
         if len(raw) >= 24 and not any(raw) and not name.startswith("rain"):
@@ -152,14 +152,14 @@ def _decimal_comma(texts: Sequence[str], separator: str) -> bool:
         return False
     commas = sum(re.fullmatch(r"[+-]?\d*,\d+\D*", text) is not None for text in texts)
     points = sum("." in text for text in texts)
-    # Between commas only quoted cells can hold one; three digits behind it may be thousands.
+    # In a table with commas only quoted cells have one; three digits may be thousands.
     thousands = sum(re.fullmatch(r"[+-]?\d{1,3},\d{3}\D*", text) is not None for text in texts)
     return commas > 0 and points == 0 and (separator != "," or commas > thousands)
 
 
-@lru_cache(maxsize=20_000)  # a year of readings holds few figures that differ
+@lru_cache(maxsize=20_000)  # a year of readings has few different figures
 def _number(text: str, comma: bool) -> tuple[float, str] | str | None:
-    """The figure and what stands behind it, None for nothing, "odd" for what is no number."""
+    """The figure and its unit; None for an empty cell, "odd" for something else."""
     cell = text.replace("−", "-").replace("\u00a0", " ").strip().lower()
     if cell in _NOTHING:
         return None
@@ -170,10 +170,10 @@ def _number(text: str, comma: bool) -> tuple[float, str] | str | None:
     return (value, (match[2] or "").strip()) if isfinite(value) else "odd"
 
 
-def _without_twins(readings: Sequence[Reading], notes: Notes) -> list[Reading]:
-    """In order of time; of one moment's readings one if they are alike, else none."""
+def _without_duplicates(readings: Sequence[LogReading], notes: Notes) -> list[LogReading]:
+    """Readings in order of time; of several with one time, one if they are alike, else none."""
     ordered = sorted(readings, key=lambda r: r.at_s)
-    same: dict[float, list[Reading]] = {}
+    same: dict[float, list[LogReading]] = {}
     for reading in ordered:
         same.setdefault(reading.at_s, []).append(reading)
     differing = [
@@ -187,7 +187,7 @@ def _without_twins(readings: Sequence[Reading], notes: Notes) -> list[Reading]:
     return [group[0] for group in same.values() if all(r.values == group[0].values for r in group)]
 
 
-def _tell_lines(odd: Sequence[tuple[int, str, str]], notes: Notes) -> None:
+def _report_lines(odd: Sequence[tuple[int, str, str]], notes: Notes) -> None:
     for number, found, allowed in sorted(odd)[:LINES_NAMED]:
         notes.fault(number, "the line", found, f"{allowed}; it is left out")
     if len(odd) > LINES_NAMED:
@@ -195,12 +195,12 @@ def _tell_lines(odd: Sequence[tuple[int, str, str]], notes: Notes) -> None:
                     "they are left out")  # fmt: skip
 
 
-def _any_unsure(table: Sequence[tuple[int, list[str], Written]]) -> bool:
+def _any_unsure(table: Sequence[tuple[int, list[str], WrittenTime]]) -> bool:
     return any(stamp.style == "?" for *_, stamp in table)
 
 
-def _newest_first(table: Sequence[tuple[int, list[str], Written]]) -> bool:
-    """Told without knowing day from month: within one date, times fall from line to line."""
+def _newest_first(table: Sequence[tuple[int, list[str], WrittenTime]]) -> bool:
+    """Whether times fall from line to line within a date; day and month may be unknown yet."""
     falls = rises = 0
     for (*_, before), (*_, after) in pairwise(table):
         if (before.year, before.first, before.second) == (after.year, after.first, after.second):

@@ -1,7 +1,7 @@
-"""Dates and times as station logs write them, put on one clock that never goes back.
+"""Dates and times of station logs, on one clock that never goes back.
 
-Local times jump in spring and come twice in autumn; day and month stand in either order. What the
-file shows is told from it; what it does not show is asked, never guessed.
+Local times jump in spring and come twice in autumn; day and month have either order. If the file
+does not show which, we ask the gardener and never guess.
 """
 
 from __future__ import annotations
@@ -31,17 +31,17 @@ _TIME = re.compile(
 )
 _EPOCH = re.compile(r"\d{10}")
 _HOUR_S = 3600.0
-# A step back by about an hour in the small hours of a month in which clocks are put back.
+# The clocks are put back by about an hour, early in the morning, in one of these months.
 _CLOCK_MONTHS = {3, 4, 9, 10, 11}
 _STEP_BACK_S = (600.0, 3700.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Written:
-    """A date and time of day as it stands; `first` and `second` are day and month, or the reverse.
+class WrittenTime:
+    """A date and time of day as written; `first` and `second` are day and month, or the reverse.
 
-    `style` is "ymd" where the order is plain, "?" where it is not. `time_s` is None where there is
-    no time of day; `utc_offset_s` is None where no offset is written.
+    `style` is "ymd" if the order is clear, else "?". `time_s` is None if there is no time of day;
+    `utc_offset_s` is None if there is no offset.
     """
 
     style: str
@@ -53,18 +53,18 @@ class Written:
     utc_offset_s: int | None
 
 
-def written_of(text: str) -> Written | None:
-    """The date, and the time of day if there is one; None where it is no date."""
+def written_of(text: str) -> WrittenTime | None:
+    """The date, and the time of day if there is one; None if it is not a date."""
     plain = _PLAIN.fullmatch(text)
     if plain is not None and int(plain[4]) < 24 and int(plain[5]) < 60:
-        return Written(
+        return WrittenTime(
             style="ymd", year=int(plain[1]), first=int(plain[2]), second=int(plain[3]),
             dotted=False, time_s=int(plain[4]) * 3600 + int(plain[5]) * 60, utc_offset_s=None,
         )  # fmt: skip
     cell = " ".join(text.strip().strip('"').lower().split())
     if _EPOCH.fullmatch(cell):
         moment = datetime.fromtimestamp(int(cell), UTC)
-        return Written(
+        return WrittenTime(
             style="ymd", year=moment.year, first=moment.month, second=moment.day, dotted=False,
             time_s=moment.hour * 3600 + moment.minute * 60 + moment.second, utc_offset_s=0,
         )  # fmt: skip
@@ -82,7 +82,7 @@ def written_of(text: str) -> Written | None:
         time_s = None if time is None else _time_s(time)
         if time is not None and time_s is None:
             return None
-        return Written(
+        return WrittenTime(
             style="?" if style == "?" else "ymd",
             year=year,
             first=first,
@@ -94,8 +94,8 @@ def written_of(text: str) -> Written | None:
     return None
 
 
-def day_first(written: Sequence[Written]) -> bool:
-    """Whether the day stands before the month, told from the dates themselves.
+def day_first(written: Sequence[WrittenTime]) -> bool:
+    """Whether the day stands before the month, from the dates themselves.
 
     Raises
     ------
@@ -119,21 +119,21 @@ def day_first(written: Sequence[Written]) -> bool:
     if by_day != by_month:
         return by_day > by_month  # neighbouring lines are neighbouring days, not months
     if any(w.dotted for w in unsure):
-        return True  # with dots the day stands first wherever dots are used
+        return True  # in all countries that write dates with dots, the day stands first
     raise WeatherFileError(
         "its dates do not show whether the day or the month stands first; write them as 2031-06-01"
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Clock:
-    """Moments in seconds that only go on, and where each local day begins in them."""
+class LogClock:
+    """A clock in seconds that never goes back, with the start of each local day."""
 
     zone: ZoneInfo | None
-    steps_back: tuple[datetime, ...]  # without a zone: local times at which an hour came again
+    steps_back: tuple[datetime, ...]  # without a zone: local times at which an hour came twice
 
     def start_s(self, day: date) -> float:
-        """When that local day begins. [s]"""
+        """The start of a local day. [s]"""
         midnight = datetime(day.year, day.month, day.day)  # noqa: DTZ001
         if self.zone is not None:
             return midnight.replace(tzinfo=self.zone).timestamp()
@@ -142,10 +142,10 @@ class Clock:
 
 def on_one_clock(
     local: Sequence[datetime], zone: ZoneInfo | None
-) -> tuple[list[float], Clock, list[str]]:
-    """Each local time's moment in seconds, oldest line first, and what there is to say.
+) -> tuple[list[float], LogClock, list[str]]:
+    """Each local time in seconds on one clock, oldest line first, with remarks.
 
-    Times are taken in the order of the lines; an hour that comes again is the second one.
+    Times count in the order of the lines: an hour that comes again is the second one.
     """
     remarks: list[str] = []
     unreal = [t for t in local if zone is not None and _is_unreal(t, zone)]
@@ -173,16 +173,16 @@ def on_one_clock(
     if steps_back:
         at = ", ".join(f"{step:%Y-%m-%d}" for step in steps_back[:5])
         remarks.append(f"an hour comes twice on {at}, taken as the clocks put back")
-    return moments, Clock(zone=zone, steps_back=tuple(steps_back)), remarks
+    return moments, LogClock(zone=zone, steps_back=tuple(steps_back)), remarks
 
 
-def local_time(written: Written, *, day_first: bool, zone: ZoneInfo | None) -> datetime | None:
-    """The local time meant, without zone; None where there is no such date.
+def local_time(written: WrittenTime, *, day_first: bool, zone: ZoneInfo | None) -> datetime | None:
+    """The local time, without zone; None if there is no such date.
 
     Raises
     ------
     WeatherFileError
-        If it is written in UTC and no time zone is known to turn it to local time.
+        If it is in UTC and no time zone is known.
     """
     month, day = written.first, written.second
     if written.style == "?" and day_first:

@@ -1,7 +1,7 @@
-"""The accounts of a garden carried day by day: through days gone, and through days planned.
+"""The accounts of a garden, carried day by day through past days and planned days.
 
-A day gone is credited with what is written of it, or else by its zone's rule with what its own
-timetable had: so an account never depends on when, or how often, it was asked for.
+A past day is credited with the recorded water, or else, by its zone's rule, with what its own
+timetable had. So an account never depends on when, or how often, a plan is made.
 """
 
 from __future__ import annotations
@@ -30,27 +30,27 @@ _DAY = timedelta(days=1)
 
 @dataclass(frozen=True, slots=True)
 class DayPlanned:
-    """One day as it was planned."""
+    """One planned day."""
 
     packed: Packed
     doses: list[Dose]
 
 
 @dataclass(frozen=True, slots=True)
-class March:
+class GardenAccounts:
     """The accounts of all zones, carried day by day."""
 
     job_maker: JobMaker  # of open ground
-    job_makers: Mapping[str, JobMaker]  # of each zone, under what covers it
+    job_makers: Mapping[str, JobMaker]  # of each zone, under its covers
     accounts: Mapping[str, ZoneAccount]
     flows: NetworkFlows
 
     def through_days_gone(self) -> None:
-        """From the start of the account to the eve of the plan.
+        """Carry the accounts from their start to the evening before the plan.
 
-        What is taken as done is what the timetable of its own day had, and that knew no note that
-        was written later. So where notes came late the days gone are carried again from each day
-        on which one was written: with it, and with what had been taken as done until then.
+        Assumed water is what the timetable of its own day had, and that timetable knew no later
+        note. So if notes came late, the past days are carried again from each day on which one was
+        written: with that note, and with what had been assumed until then.
         """
         first = self.job_maker.first
         starts = [account.begins for account in self.accounts.values() if account.begins]
@@ -67,16 +67,16 @@ class March:
         for since, until in zip((date.min, *moments), (*moments, first), strict=True):
             for account in self.accounts.values():
                 account.begin_anew()
-            march = self._without({key for key, noted in late.items() if noted > since})
+            carried = self._without({key for key, noted in late.items() if noted > since})
             day = begins
             while day < until:
-                march._day_gone(day, done, since=since)
+                carried._day_gone(day, done, since=since)
                 if not moments:
-                    done.clear()  # nobody will ask for it again
+                    done.clear()  # it is not needed again
                 day += _DAY
 
-    def _without(self, notes: Collection[tuple[str, date]]) -> March:
-        """The same accounts, not knowing of what is noted of these zones and days."""
+    def _without(self, notes: Collection[tuple[str, date]]) -> GardenAccounts:
+        """The same accounts without the notes on these zones and days."""
         if not notes:
             return self
 
@@ -87,14 +87,14 @@ class March:
             return replace(job_maker, given=replace(job_maker.given, litres=litres))
 
         job_makers = {name: unknowing(found) for name, found in self.job_makers.items()}
-        return March(unknowing(self.job_maker), job_makers, self.accounts, self.flows)
+        return GardenAccounts(unknowing(self.job_maker), job_makers, self.accounts, self.flows)
 
     def _day_gone(
         self, day: date, done: dict[tuple[str, date], GivenOnDay], *, since: date
     ) -> None:
-        """Credit one day; of days before `since` it is known what was taken as `done`.
+        """Credit one past day; for days before `since`, `done` has the assumed water.
 
-        Of days that are still to come nobody can have written anything: they go as planned.
+        A day that is still to come has no record: it goes as planned.
         """
         garden, given = self.job_maker.garden, self.job_maker.given
         if day >= self.job_maker.today:
@@ -111,7 +111,7 @@ class March:
             for name in assumed:
                 if name in planned:
                     done[name, day] = planned[name]
-                else:  # most zones, on most days: they are not held
+                else:  # most zones, on most days: they are not stored
                     done.pop((name, day), None)
         for zone in garden.zones:
             if (zone.name, day) in given.litres:
@@ -124,9 +124,9 @@ class March:
                 self._credit_assumed(zone, day, printed, None)
 
     def _as_planned(self, day: date, assumed: Collection[str]) -> Mapping[str, GivenOnDay]:
-        """What the day's own timetable had, if any of it is taken as done.
+        """What the day's own timetable had, if any zone's water is assumed.
 
-        Zones whose water is on record stood on that timetable too, and shared the supply.
+        Zones with recorded water were in that timetable too, and shared the supply.
         """
         if not assumed:
             return {}
@@ -148,7 +148,7 @@ class March:
         )
 
     def plan(self, day: date) -> DayPlanned:
-        """Plan one day, and credit it."""
+        """Plan one day, then credit it."""
         found = self._doses(day)
         watering = self.job_maker.garden.watering
         packed = pack(
@@ -163,9 +163,9 @@ class March:
         return DayPlanned(packed, [dose for _, dose in found])
 
     def to_water_in(self, first: date) -> tuple[WaterIn, ...]:
-        """What is to be watered in by hand of what is set out from `first` on, so far as carried.
+        """Plants set out from `first` on that must be watered in by hand.
 
-        What is sown is not: its line keeps the seedbed moist from the day on.
+        Seeds are not: their line keeps the seedbed moist from the first day on.
         """
         return tuple(
             found
@@ -185,7 +185,7 @@ class March:
     def _credit_assumed(
         self, zone: Zone, day: date, litres: float, stored_litres: float | None
     ) -> None:
-        """Credit what nobody wrote down, as it was planned or printed."""
+        """Credit assumed water, as planned or printed."""
         self.accounts[zone.name].credit(
             self.job_makers[zone.name].days[day],
             litres,
@@ -195,7 +195,7 @@ class March:
         self._as_read(zone, day)
 
     def _credit_written(self, zone: Zone, day: date, planned: GivenOnDay) -> None:
-        """Credit what is written of a day, and what is planned beside it."""
+        """Credit the recorded water of a day, with what is planned besides."""
         account, given = self.accounts[zone.name], self.job_maker.given
         litres, stored = planned.litres, planned.stored_litres
         written = given.litres.get((zone.name, day), 0.0)
@@ -212,7 +212,7 @@ class March:
         self._as_read(zone, day)
 
     def _as_read(self, zone: Zone, day: date) -> None:
-        """Take what a person read of the soil as the account's new start, where one says so."""
+        """Start the account anew from a soil reading, if a note of that day says so."""
         moisture = self.job_maker.given.soil_starts.get((zone.name, day))
         if moisture is not None:
             self.accounts[zone.name].as_read(moisture)

@@ -1,4 +1,4 @@
-"""What a day asks for: seedbeds, settling in, dry-down, what was seen, salt, frost, snow."""
+"""What a day needs: seedbeds, settling in, dry-down, observations, salt, frost, snow."""
 
 from __future__ import annotations
 

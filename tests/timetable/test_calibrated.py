@@ -46,15 +46,17 @@ def _flow(tested: Any) -> float:
 
 
 def test_an_older_fit_is_made_anew_from_the_kept_tests() -> None:
-    tested = kept_lines.tested_lines(GARDEN, _old(), [kept_dict(RUN, GARDEN)])
-    assert tested.anew
+    tested = kept_lines.calibrated_lines(GARDEN, _old(), [kept_dict(RUN, GARDEN)])
+    assert tested.refitted
     assert _flow(tested) == approx(2.0, rel=0.05)
     said = tested.remarks[0]
     assert said.startswith("fitted anew, as this Rowgate does it")
     assert '"a"' in said and "now" in said and '"b"' not in said
     assert tested.fitted is not None
-    again = kept_lines.tested_lines(GARDEN, fitted_to_dict(tested.fitted), [kept_dict(RUN, GARDEN)])
-    assert (again.anew, again.remarks) == (False, ())
+    again = kept_lines.calibrated_lines(
+        GARDEN, fitted_to_dict(tested.fitted), [kept_dict(RUN, GARDEN)]
+    )
+    assert (again.refitted, again.remarks) == (False, ())
 
 
 def test_the_daemon_makes_it_anew_once(tmp_path: Path, monkeypatch: Any) -> None:

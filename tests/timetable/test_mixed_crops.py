@@ -19,7 +19,7 @@ from controller.garden.plumbing import Opening, Row
 from controller.garden.show import show_depth
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.uniformity import real_uniformity
-from controller.timetable.need.need import Want, depth_of, loss_words
+from controller.timetable.need.need import PartNeed, depth_of, mixed_crops_text
 from controller.timetable.records import Timetable
 from controller.units import m3_s_from_l_min
 
@@ -57,12 +57,10 @@ class OfPart:
     line_fraction: float = 1.0
 
 
-def wants_of(*nets_mm: float, due: tuple[bool, ...] = (True, True)) -> dict[int, Want]:
-    evening = a_plan(both(), DAYS, first=TODAY).ledger[-1]
+def needs_of(*nets_mm: float, due: tuple[bool, ...] = (True, True)) -> dict[int, PartNeed]:
     return {
-        n: Want(
+        n: PartNeed(
             part=PARTS[n],  # type: ignore[arg-type]
-            evening=evening,
             net_mm=net_mm,
             urgency=1.0,
             words="",
@@ -81,7 +79,7 @@ def account_of(*shares: float) -> SimpleNamespace:
     return SimpleNamespace(parts=PARTS, shares=shares)
 
 
-# WORKED: four square metres, three of row 1, which wants 6 mm, 18 L; the others want 10 mm, 10 L.
+# WORKED: four square metres, three of row 1, which needs 6 mm, 18 L; the others need 10 mm, 10 L.
 # By its share of the flow each asks for 18 / 0.7 and 10 / 0.3 L of the whole.
 @pytest.mark.parametrize(
     ("shares", "litres", "whose"),
@@ -96,16 +94,16 @@ def account_of(*shares: float) -> SimpleNamespace:
 def test_a_dose_for_the_neediest_brings_each_its_own_by_its_share_of_the_flow(
     shares: tuple[float, float], litres: float, whose: int
 ) -> None:
-    wants = wants_of(6.0, 10.0)
+    needs = needs_of(6.0, 10.0)
     zone = replace(FOUR, unlike_rows=UnlikeRows.NEEDIEST)
-    depth_mm, chosen = depth_of(zone, account_of(*shares), wants)  # type: ignore[arg-type]
-    assert depth_mm == approx(litres / 4.0) and chosen is wants[whose]
+    depth_mm, chosen = depth_of(zone, account_of(*shares), needs)  # type: ignore[arg-type]
+    assert depth_mm == approx(litres / 4.0) and chosen is needs[whose]
     # For the mean it is what all miss together, 28 L, whoever is the neediest.
     mean = replace(FOUR, unlike_rows=UnlikeRows.MEAN)
-    depth_mm, chosen = depth_of(mean, account_of(*shares), wants)  # type: ignore[arg-type]
-    assert depth_mm == approx(7.0) and chosen is wants[whose]
+    depth_mm, chosen = depth_of(mean, account_of(*shares), needs)  # type: ignore[arg-type]
+    assert depth_mm == approx(7.0) and chosen is needs[whose]
     # Who is not due asks for nothing of the neediest's dose.
-    one = wants_of(6.0, 10.0, due=(True, False))
+    one = needs_of(6.0, 10.0, due=(True, False))
     depth_mm, chosen = depth_of(zone, account_of(*shares), one)  # type: ignore[arg-type]
     assert depth_mm == approx(18.0 / shares[0] / 4.0) and chosen is one[0]
 
@@ -126,13 +124,13 @@ def test_a_dose_for_the_neediest_brings_each_its_own_by_its_share_of_the_flow(
 def test_what_the_others_get_or_lack_is_said_from_half_a_millimetre_on(
     nets_mm: tuple[float, float], said: str
 ) -> None:
-    zone, wants = replace(FOUR, unlike_rows=UnlikeRows.NEEDIEST), wants_of(*nets_mm)
-    words = loss_words(
+    zone, needs = replace(FOUR, unlike_rows=UnlikeRows.NEEDIEST), needs_of(*nets_mm)
+    words = mixed_crops_text(
         zone,
         account_of(0.5, 0.5),
-        wants,
+        needs,
         8.0,
-        wants[1],
+        needs[1],
         us_units=False,  # type: ignore[arg-type]
     )
     assert words == "; for rows 2 and 3" + said
