@@ -57,7 +57,6 @@ class Progress:
 
 LOGBOOK_NAME = "logbook.db"
 EXAMPLE_GARDEN = "example-garden.toml"
-EXAMPLE_WEATHER = "example-weather.csv"
 # The first day planned for the example, whose invented weather ends a while after it.
 EXAMPLE_FIRST = date(2031, 7, 6)
 FORECAST_DAYS = 8  # asked of a service for a printed plan

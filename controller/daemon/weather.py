@@ -56,17 +56,6 @@ class WeatherDesk(Protocol):
         """Ask the garden's source; while an answer is under way, nothing more is asked."""
 
 
-class DirectDesk:
-    """Answers at once; for a source that cannot keep anybody waiting."""
-
-    def __init__(self, fetch: Fetch) -> None:
-        self._fetch = fetch
-
-    def ask(self, garden: Garden, reply: Callable[[WeatherAnswer], None]) -> None:
-        """Ask, and reply before returning."""
-        reply(self._fetch(garden))
-
-
 class ThreadDesk:
     """Answers later, from a daemon thread that lives as long as one question.
 

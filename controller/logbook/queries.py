@@ -331,10 +331,6 @@ class Questions(DayQuestions, SeenQuestions):
 
     # What people said, and what happened ----------------------------------------------------
 
-    def holds_now(self, now_utc: datetime) -> list[HoldRow]:
-        """Holds in force at this moment."""
-        return [hold for hold in self.holds_from(now_utc) if hold.begins_utc <= now_utc]
-
     def holds_from(self, now_utc: datetime) -> list[HoldRow]:
         """Holds in force or still to come, in order of beginning; lifted ones left out."""
         rows = self._rows(

@@ -238,11 +238,6 @@ class Bank:
 
     # ---- questions -------------------------------------------------------------------------------
 
-    def next_deadline_mono_s(self) -> float | None:
-        """When `close_due` has something to do next; None while nothing is under way. [s]"""
-        with self._changed:
-            return self._hands.due_mono_s()
-
     def wait_until_due(
         self,
         at_most_s: float,
@@ -348,11 +343,6 @@ class Bank:
         """
         with self._changed:
             return self._any(number).used_s()
-
-    @property
-    def shut_because(self) -> str:
-        """Why nothing may open any more; empty while it may."""
-        return self._shut_because
 
     @property
     def undelivered(self) -> tuple[str, ...]:

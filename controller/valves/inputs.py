@@ -11,7 +11,7 @@ import threading
 from collections.abc import Callable
 from typing import Protocol
 
-from controller.errors import ValveFault, require_range
+from controller.errors import require_range
 from controller.valves.line import told
 
 OnEdge = Callable[[float], None]
@@ -59,14 +59,12 @@ class PulseCounter:
         self._on_pulse = on_pulse
         self._lock = threading.Lock()
         self._count = 0
-        self._last_mono_s: float | None = None
         self._fault = ""
 
     def edge(self, mono_s: float) -> None:
         """A pulse came; never raises."""
         with self._lock:
             self._count += 1
-            self._last_mono_s = mono_s
         if self._on_pulse is not None:
             try:
                 self._on_pulse(mono_s)
@@ -80,50 +78,6 @@ class PulseCounter:
             return self._count
 
     @property
-    def last_mono_s(self) -> float | None:
-        """When the last pulse came, on the monotonic clock; None before the first. [s]"""
-        with self._lock:
-            return self._last_mono_s
-
-    @property
     def fault(self) -> str:
         """What went wrong last where a pulse was told of; empty if nothing did."""
         return self._fault
-
-
-class HandInputs:
-    """Input pins that exist only here, for dry runs and tests: `put` moves them."""
-
-    def __init__(self) -> None:
-        self._watched: dict[int, tuple[Debounce, OnEdge]] = {}
-        self._active: dict[int, bool] = {}
-        self.broken: set[int] = set()  # cannot be read
-
-    def watch(self, number: int, *, active_low: bool, debounce_s: float, on_edge: OnEdge) -> None:
-        """Take the line; the same line twice is a fault."""
-        if number in self._watched:
-            raise ValveFault(f"line {number} is taken already: two things cannot share a line")
-        debounce = Debounce(debounce_s)
-        debounce.starts(self._active.setdefault(number, False))
-        self._watched[number] = (debounce, on_edge)
-
-    def level(self, number: int) -> bool:
-        """What it was last put to."""
-        if number in self.broken:
-            raise ValveFault(f"line {number} cannot be read")
-        if number not in self._watched:
-            raise ValveFault(f"line {number} was never taken as an input")
-        return self._active[number]
-
-    def put(self, number: int, active: bool, at_mono_s: float) -> None:
-        """The contact closes or opens at a moment of the monotonic clock."""
-        self._active[number] = active
-        if number in self._watched:
-            debounce, on_edge = self._watched[number]
-            if debounce.changed(active, at_mono_s):
-                on_edge(at_mono_s)
-
-    def pulse(self, number: int, at_mono_s: float, *, for_s: float = 0.01) -> None:
-        """One clean pulse."""
-        self.put(number, True, at_mono_s)
-        self.put(number, False, at_mono_s + for_s)

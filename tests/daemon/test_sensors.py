@@ -11,6 +11,7 @@ from pytest import approx
 from support.clock import HandClock
 from support.daemon import World
 from support.daemon_faults import Locked, a_slow_garden
+from support.pins import HandInputs
 
 from controller.daemon.flow.input_pins import TELL_EVERY_S, Switches, TippingGauge
 from controller.errors import LogbookError, ValveFault
@@ -18,7 +19,6 @@ from controller.garden.model import Sensor, SensorKind
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import PIN_GAUGE, WATCHED_H, Questions
 from controller.logbook.records import PulseState
-from controller.valves.inputs import HandInputs
 
 pytestmark = pytest.mark.usefixtures("seldom_looks")
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 from support.clock import HandClock
 from support.daemon import World
+from support.pins import RecordingPins
 
 from controller.daemon.valve_set import LINE_FILE
-from controller.valves.pins import RecordingPins
 
 
 class OnChipFour(RecordingPins):

@@ -20,6 +20,7 @@ from typing import Any
 
 import pytest
 from support.daemon_faults import TINY_GARDEN
+from support.pins import RecordingPins
 from support.users import (
     DAEMON,
     MEMBER,
@@ -44,7 +45,6 @@ from controller.errors import DaemonError, GardenFileError
 from controller.valves import alloff
 from controller.valves.alloff import PRETENDED, SHUT_AT
 from controller.valves.limits import LineLimits
-from controller.valves.pins import RecordingPins
 
 __all__ = ["shared_machine"]
 STATE_MODE, OWN_MODE, UMASK = 0o2770, 0o700, 0o007  # of systemd/rowgate.service

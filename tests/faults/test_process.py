@@ -49,7 +49,7 @@ SLOW_START = START.replace(
     """
 import time
 from controller.clock import SystemClock
-from controller.valves.pins import RecordingPins
+from support.pins import RecordingPins
 class SlowPins(RecordingPins):
     def write(self, number, on):
         if not on and self.read(number):

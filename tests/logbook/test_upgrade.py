@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 from sqlite_utils import Database
 from support.daemon_faults import TINY_GARDEN
+from support.pins import RecordingPins
 
 from controller.clock import SystemClock
 from controller.daemon.service import LOGBOOK_NAME, run_service
@@ -20,7 +21,6 @@ from controller.errors import LogbookError
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
 from controller.logbook.schema import MIGRATIONS, SET, migrate
-from controller.valves.pins import RecordingPins
 
 
 @pytest.fixture

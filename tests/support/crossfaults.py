@@ -20,7 +20,7 @@ from controller.daemon.control.protocol import SOCKET_NAME, ask
 from controller.daemon.control.server import TALKERS_A_USER, ControlServer
 from controller.daemon.flow.rules import passing_shares
 from controller.daemon.host.board import BoardNow
-from controller.daemon.weather import DirectDesk, Fetch, ThreadDesk, WeatherAnswer
+from controller.daemon.weather import Fetch, ThreadDesk, WeatherAnswer
 from controller.errors import DaemonError, NoWeather
 from controller.garden.model import Sensor, SensorKind
 from controller.garden.size import MOST_BYTES, MOST_DEEP
@@ -38,7 +38,7 @@ from support.crossworld import (
     Fit,
     Killed,
 )
-from support.daemon import dry_day
+from support.daemon import DirectFetcher, dry_day
 from support.weather_server import EndlessServer
 
 MEND_DISK_S = 120.0
@@ -737,7 +737,7 @@ class WeatherEndless(WeatherDown):
         head = b"HTTP/1.1 200 OK\r\nX-Long: "
         server = stack.enter_context(EndlessServer(head, b"x", pause_s=0.01).running())
         fetch = _asks(w, server.url)
-        w.set_desk(lambda: DirectDesk(fetch))
+        w.set_desk(lambda: DirectFetcher(fetch))
 
 
 def _asks(w: CrossWorld, url: str) -> Fetch:

@@ -29,7 +29,6 @@ from controller.timetable.garden_loader import read_whole_text
 from controller.units import l_from_m3, m3_s_from_l_min
 from controller.valves.alloff import SHUT_AT
 from controller.valves.closer import Supervisor
-from controller.valves.inputs import HandInputs
 from controller.valves.limits import drive_s
 from controller.valves.states import State
 from crops.catalogue import Catalogue
@@ -38,6 +37,7 @@ from support.crosspins import BoardPins, RealValve, Shape, TrueClock, full_secon
 from support.crosspins import stands as where_it_stands
 from support.daemon import CATALOGUE, World, dry_days
 from support.gardens import a_garden, a_row, a_zone
+from support.pins import HandInputs, next_deadline_mono_s
 
 OPENER, SHUTTER, OTHER, MASTER, METER, SWITCH = 17, 27, 22, 4, 5, 6
 OPENS_S, SHUTS_S = 4.0, 3.0
@@ -344,7 +344,7 @@ class CrossWorld(World):
             step = min(step, max(wanted, 0.001) + self.tick_late_s)
         bank = self.works.bank
         if not self.bank_locked():
-            due = bank.next_deadline_mono_s()
+            due = next_deadline_mono_s(bank)
             if due is not None and not self.closer_dead:
                 step = min(step, due - self.clock.mono_s())
             if bank.open_lines():

@@ -20,18 +20,18 @@ from controller.daemon.journal import Journal
 from controller.daemon.openings import Openings
 from controller.daemon.recovery import recover, shut_at, write_down
 from controller.daemon.valve_set import LINE_FILE, ValveSet
-from controller.daemon.weather import DirectDesk, WeatherAnswer, WeatherDesk
+from controller.daemon.weather import Fetch, WeatherAnswer, WeatherDesk
 from controller.errors import GardenFileError
 from controller.garden.model import Garden, Watering, Window
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
 from controller.timetable.calibrated import Bands
-from controller.valves.inputs import HandInputs
-from controller.valves.pins import PinDriver, RecordingPins
+from controller.valves.pins import PinDriver
 from controller.weather.day import WeatherDay
 from crops.catalogue import load
 from support.clock import HandClock
 from support.gardens import a_garden, a_zone
+from support.pins import HandInputs, RecordingPins, next_deadline_mono_s
 
 CATALOGUE = load()
 MORNING = Watering(windows=(Window(opens=time(6), closes=time(9)),))
@@ -87,6 +87,17 @@ def dry_day(day: date, **more: Any) -> WeatherDay:
 def dry_days(first: date, last: date) -> list[WeatherDay]:
     count = (last - first).days + 1
     return [dry_day(first + timedelta(days=i)) for i in range(count)]
+
+
+class DirectFetcher:
+    """Answers at once; for a source that cannot keep anybody waiting."""
+
+    def __init__(self, fetch: Fetch) -> None:
+        self._fetch = fetch
+
+    def ask(self, garden: Garden, reply: Callable[[WeatherAnswer], None]) -> None:
+        """Ask, and reply before returning."""
+        reply(self._fetch(garden))
 
 
 class World:
@@ -218,7 +229,7 @@ class World:
             step = (
                 min(moment, self.engine.next_moment_utc()) - self.clock.now_utc()
             ).total_seconds()
-            due = self.works.bank.next_deadline_mono_s()
+            due = next_deadline_mono_s(self.works.bank)
             if due is not None:
                 step = min(step, due - self.clock.mono_s())
             began_s = self.clock.mono_s()
@@ -267,7 +278,7 @@ class World:
         return self.gardens[text]
 
     def _desk(self) -> WeatherDesk:
-        return DirectDesk(self._fetch)
+        return DirectFetcher(self._fetch)
 
     def _fetch(self, garden: Garden) -> WeatherAnswer:
         self.asked_weather += 1

@@ -12,9 +12,9 @@ from controller.errors import ValveFault
 from controller.garden.model import Garden
 from controller.garden.plumbing import Opening
 from controller.units import m3_s_from_l_min
-from controller.valves.pins import RecordingPins
 from support.daemon import MORNING
 from support.gardens import a_garden, a_row, a_zone
+from support.pins import RecordingPins
 
 TINY_GARDEN = """
 [site]

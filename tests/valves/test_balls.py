@@ -18,6 +18,7 @@ from support.pins import (
     SticksOn,
     ball,
     limits,
+    next_deadline_mono_s,
 )
 
 from controller.errors import ValveFault, ValveRefused
@@ -54,7 +55,7 @@ class Set:
         """Time passes, and the closer wakes wherever it asked to."""
         ends = self.clock.mono + seconds
         while True:
-            due = self.bank.next_deadline_mono_s()
+            due = next_deadline_mono_s(self.bank)
             self.clock.mono = max(self.clock.mono, ends if due is None else min(due, ends))
             self.closer.round()
             if watched:

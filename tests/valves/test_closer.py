@@ -6,7 +6,7 @@ import threading
 
 import pytest
 from support.clock import HandClock
-from support.pins import BadPins, GoodPins, OffThrows, limits
+from support.pins import BadPins, GoodPins, OffThrows, limits, shut_because
 
 from controller.clock import SystemClock
 from controller.errors import ValveRefused
@@ -75,7 +75,7 @@ def test_a_closer_that_does_not_move_shuts_the_bank_for_good() -> None:
     assert found.faults == ("the closer has not moved for 6 s",)
     assert not found.sound
     assert not h.pins.really_on(5)
-    assert h.bank.shut_because == "the closer has not moved for 6 s"
+    assert shut_because(h.bank) == "the closer has not moved for 6 s"
 
 
 def test_a_closer_that_is_dead_of_a_fault_is_named_with_it() -> None:
@@ -248,7 +248,7 @@ def test_after_a_sleep_the_closer_is_not_taken_for_dead_before_it_can_wake() -> 
         h.clock.advance(0.5)
     h.closer.round()  # its waiting is over
     assert h.supervisor.check().sound
-    assert h.bank.shut_because == ""
+    assert shut_because(h.bank) == ""
 
 
 def test_a_closer_with_a_fault_of_its_own_goes_on_but_does_not_beat() -> None:

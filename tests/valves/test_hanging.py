@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 
 import pytest
 from support.clock import HandClock
-from support.pins import Hangs, ball, limits
+from support.pins import Hangs, ball, limits, shut_because
 
 from controller.clock import SystemClock
 from controller.errors import ValveFault, ValveRefused
@@ -324,7 +324,7 @@ def test_a_line_that_hangs_and_is_not_known_to_be_off_ends_the_process_soon(hand
     found = hand.pass_s(1.0)
     assert found.faults == (WORDS,) and not found.sound
     assert found.still_open == (HANGING,)
-    assert hand.bank.shut_because == WORDS
+    assert shut_because(hand.bank) == WORDS
     assert not hand.pins.really_on(OTHER)
     hand.come_back()
     assert hand.pass_s(1.0).faults == (WORDS,)  # it is not forgotten

@@ -5,7 +5,17 @@ from __future__ import annotations
 import pytest
 from pytest import approx
 from support.clock import HandClock
-from support.pins import BadPins, GoodPins, OffThrows, OnThrows, SticksOff, SticksOn, ball, limits
+from support.pins import (
+    BadPins,
+    GoodPins,
+    OffThrows,
+    OnThrows,
+    SticksOff,
+    SticksOn,
+    ball,
+    limits,
+    next_deadline_mono_s,
+)
 
 from controller.errors import ValveFault, ValveRefused
 from controller.valves.bank import Bank, BankRecord, What
@@ -45,7 +55,7 @@ class Set:
     def pass_s(self, seconds: float, *, watched: bool = True) -> None:
         ends = self.clock.mono + seconds
         while True:
-            due = self.bank.next_deadline_mono_s()
+            due = next_deadline_mono_s(self.bank)
             self.clock.mono = max(self.clock.mono, ends if due is None else min(due, ends))
             self.closer.round()
             if watched:
