@@ -1,1 +1,1 @@
-"""The day's rhythm, recovery, health, clock sense."""
+"""The day's rhythm, recovery, health, trust in the clock."""

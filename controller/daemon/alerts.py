@@ -17,8 +17,7 @@ from zoneinfo import ZoneInfo
 from controller.clock import Clock
 from controller.daemon.flow.monitor import CHANGED_AGAIN, Found
 from controller.daemon.journal import Journal
-from controller.daemon.openings import Openings, shut
-from controller.daemon.valve_set import ValveSet
+from controller.daemon.openings import Controls, shut
 from controller.errors import LogbookError, RowgateError
 from controller.garden.model import Action, FlowFinding, Garden
 
@@ -116,15 +115,13 @@ class FindingActions:
 
     def __init__(
         self,
-        journal: Journal,
-        openings: Openings,
-        valve_set: ValveSet,
-        clock: Clock,
+        controls: Controls,
         tell: TellZone,
         holds_changed: Callable[[], None],
     ) -> None:
-        self._journal, self._openings, self._works = journal, openings, valve_set
-        self._clock, self._tell, self._holds_changed = clock, tell, holds_changed
+        self._journal, self._openings = controls.journal, controls.openings
+        self._valve_set, self._clock = controls.valve_set, controls.clock
+        self._tell, self._holds_changed = tell, holds_changed
         self._owed: list[_Owed] = []
         self._tried_mono_s = float("-inf")
 
@@ -174,7 +171,7 @@ class FindingActions:
         # Shut first, a person's opening too: what flows wrongly must not wait for the disk.
         for running in list(self._openings.running.values()):
             if not zones or running.zone in zones:
-                shut(self._works.bank, running.line, f"held: {reason}")
+                shut(self._valve_set.bank, running.line, f"held: {reason}")
         self._owed.append(_Owed(zones=zones, reason=reason))
         self._tried_mono_s = float("-inf")
         self.try_again()
@@ -194,7 +191,7 @@ class FindingActions:
         if garden.master is None:
             return ""
         try:
-            self._works.bank.shut_master(why)
+            self._valve_set.bank.shut_master(why)
         except RowgateError as fault:
             return f"the master valve was told to shut: {fault}; shut the tap"
         return "the master valve is shut"

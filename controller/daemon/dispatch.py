@@ -8,11 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
-from controller.clock import Clock
 from controller.daemon.alerts import TellZone
-from controller.daemon.journal import Journal
-from controller.daemon.openings import Openings
-from controller.daemon.valve_set import ValveSet
+from controller.daemon.openings import Controls
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.garden.model import Zone
 from controller.timetable.records import Pulse
@@ -94,15 +91,13 @@ class Dispatcher:
 
     def __init__(
         self,
-        journal: Journal,
-        openings: Openings,
-        valve_set: ValveSet,
-        clock: Clock,
+        controls: Controls,
         tell: TellZone,
         want_plan: Callable[[str], None],
     ) -> None:
-        self._journal, self._openings, self._works = journal, openings, valve_set
-        self._clock, self._tell, self._want_plan = clock, tell, want_plan
+        self._journal, self._openings = controls.journal, controls.openings
+        self._valve_set, self._clock = controls.valve_set, controls.clock
+        self._tell, self._want_plan = tell, want_plan
         self._after_mono_s = float("-inf")
         self.pending: list[Pulse] = []
 
@@ -147,7 +142,7 @@ class Dispatcher:
     def open(self, pulse: Pulse, open_s: float) -> None:
         """Open a pulse of the plan; one that cannot be written down is tried again."""
         try:
-            self._openings.open(self._works.bank, pulse, open_s=open_s, manual=False)
+            self._openings.open(self._valve_set.bank, pulse, open_s=open_s, manual=False)
         except LogbookError as fault:
             # The pulse stays; it is tried again until it is too late for it.
             self._after_mono_s = self._clock.mono_s() + RETRY_S

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
-from controller.clock import Clock
 from controller.daemon.alerts import AlertWriter, FindingActions, flow_findings, told_words
 from controller.daemon.dispatch import Dispatcher, Moment
 from controller.daemon.flow.credit import cut_words, day_given, held_to_plan, short_words
@@ -21,8 +20,7 @@ from controller.daemon.garden_reload import Accepted, GardenFile
 from controller.daemon.host.board import BoardNow, BoardWatch
 from controller.daemon.host.clock_trust import ClockTrust
 from controller.daemon.host.counts import Counts, Facts
-from controller.daemon.journal import Journal
-from controller.daemon.openings import Ended, Openings, shut
+from controller.daemon.openings import Controls, Ended, shut
 from controller.daemon.planning import (
     DAYS_AHEAD,
     first_day_to_plan,
@@ -35,8 +33,7 @@ from controller.daemon.planning import (
 )
 from controller.daemon.recovery import Restarts
 from controller.daemon.rhythm import Alarm
-from controller.daemon.valve_set import ValveSet
-from controller.daemon.weather import WeatherAnswer, WeatherDesk, WeatherKeeping
+from controller.daemon.weather import WeatherAnswer, WeatherFetcher, WeatherKeeping
 from controller.demand.soil.packed_days import rows_since
 from controller.errors import LogbookError, RowgateError, ValveFault
 from controller.garden.model import Garden, Zone
@@ -55,48 +52,51 @@ _MOST_FAULTS = 5  # of one garden file, written down; status shows all
 _LOG = logging.getLogger("rowgate.engine")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surroundings:
+    """What the engine asks and listens to: clock, weather, alarm, inbox, input pins, board."""
+
+    clock_trust: ClockTrust
+    fetcher: WeatherFetcher
+    alarm: Alarm
+    post: Callable[[Callable[[], None]], None]  # puts a call into the engine's inbox
+    watching: Watching
+    pins: str  # the name of the pin driver
+    silent: Callable[[], tuple[str, ...]] = tuple
+    board: Callable[[], BoardNow] = BoardNow
+
+
 class Engine:
-    """The daemon's mind. Time, lines, logbook, weather, garden file and alarm are handed in."""
+    """Decides everything the daemon does. What it acts on and listens to is handed in."""
 
     def __init__(
         self,
-        *,
         accepted: Accepted,
         garden_file: GardenFile,
-        valve_set: ValveSet,
-        openings: Openings,
-        journal: Journal,
-        clock: Clock,
-        sense: ClockTrust,
-        desk: WeatherDesk,
-        alarm: Alarm,
-        post: Callable[[Callable[[], None]], None],
-        pins: str,
-        watching: Watching,
-        silent: Callable[[], tuple[str, ...]] = tuple,
-        board: Callable[[], BoardNow] = BoardNow,
+        controls: Controls,
+        around: Surroundings,
     ) -> None:
         self.accepted, self.garden_file = accepted, garden_file
-        self.valve_set, self.openings, self.journal = valve_set, openings, journal
-        self.clock, self.sense = clock, sense
-        self._desk, self._alarm, self._post = desk, alarm, post
-        self.pins, self.silent, self.started_utc = pins, silent, clock.now_utc()
-        self.watching, self.board = watching, board
+        self.valve_set, self.openings = controls.valve_set, controls.openings
+        self.journal, self.clock = controls.journal, controls.clock
+        self.clock_trust, self._fetcher = around.clock_trust, around.fetcher
+        self._alarm, self._post = around.alarm, around.post
+        self.watching, self.board = around.watching, around.board
+        self.pins, self.silent = around.pins, around.silent
+        self.started_utc = self.clock.now_utc()
         self.restarts: Restarts | None = None  # told once it has recovered
         self._board_watch: BoardWatch | None = None
         self.timetable: Timetable | None = None
         self.planned_utc: datetime | None = None
         self._planned_mono_s: float | None = None
         self.plan_fault = ""
-        self._telling = AlertWriter(journal, clock)
+        self._telling = AlertWriter(self.journal, self.clock)
         self.tell = self._telling.tell
         self._counts = Counts()
         self._garden = accepted.garden  # with the holds in force
-        self.weather = WeatherKeeping(journal, clock, self.tell, self._today)
-        self.due = Dispatcher(journal, openings, valve_set, clock, self.tell, self.want_plan)
-        self._remedies = FindingActions(
-            journal, openings, valve_set, clock, self.tell, self.holds_changed
-        )
+        self.weather = WeatherKeeping(self.journal, self.clock, self.tell, self._today)
+        self.due = Dispatcher(controls, self.tell, self.want_plan)
+        self._remedies = FindingActions(controls, self.tell, self.holds_changed)
         self._flows = NetworkFlows(accepted.lines)
         self._coming: Accepted | None = None
         self._shown_faults: tuple[str, ...] = ()
@@ -119,9 +119,9 @@ class Engine:
         self._board_watch = BoardWatch(self.board, self.clock, self.tell, told)
         self.holds_changed()
         self._look_at_garden()
-        self.sense.look()
-        if not self.sense.believed:
-            self.tell("clock", f"no openings by plan: {self.sense.why}")
+        self.clock_trust.look()
+        if not self.clock_trust.believed:
+            self.tell("clock", f"no openings by plan: {self.clock_trust.why}")
         self._set_alarm()
         self._ask_weather()
         self.tick()
@@ -231,7 +231,7 @@ class Engine:
             open_lines=len(self.valve_set.bank.open_lines()),
             planned_mono_s=self._planned_mono_s,
             weather_mono_s=self.weather.came_mono_s,
-            clock_believed=self.sense.believed,
+            clock_believed=self.clock_trust.believed,
             litres_by=self.watching.litres_by,
             starts_in_last_day=1 if self.restarts is None else self.restarts.in_last_day,
             board=self.board(),
@@ -297,13 +297,13 @@ class Engine:
         return local_day(self._garden, self.clock.now_utc())
 
     def _look_at_clock(self) -> None:
-        sense = self.sense.look()
-        self.sense.saw_row(self.clock.now_utc())
-        if sense.jumped_s:
-            self.tell("clock", f"the clock jumped by {sense.jumped_s:+.0f} s; the plan is dropped")
-        if sense.changed:
-            self.tell("clock", f"no openings by plan: {sense.why}" if sense.why else "believed")
-        if sense.jumped_s or (sense.changed and sense.believed):
+        found = self.clock_trust.look()
+        self.clock_trust.saw_row(self.clock.now_utc())
+        if found.jumped_s:
+            self.tell("clock", f"the clock jumped by {found.jumped_s:+.0f} s; the plan is dropped")
+        if found.changed:
+            self.tell("clock", f"no openings by plan: {found.why}" if found.why else "believed")
+        if found.jumped_s or (found.changed and found.believed):
             self.want_plan("clock", drop=True)
             self._set_alarm()
 
@@ -321,7 +321,7 @@ class Engine:
             self.want_plan("garden", drop=True)
 
     def _plan_if_due(self) -> None:
-        if not self.sense.believed:
+        if not self.clock_trust.believed:
             return
         now = self.clock.now_utc()
         while self._moments and self._moments[0][1] <= now:
@@ -443,7 +443,7 @@ class Engine:
         now = self.clock.now_utc()
         return Moment(
             now_utc=now,
-            doubt=self.sense.why,
+            doubt=self.clock_trust.why,
             key_spent=self.journal.spent(pulse),
             # A hold that is not written yet makes it wait; once written, it is planned for.
             shut_by=self._remedies.held(zone.name) or self.watching.why_shut,
@@ -456,7 +456,7 @@ class Engine:
         )
 
     def _ask_weather(self) -> None:
-        self._desk.ask(
+        self._fetcher.ask(
             self.accepted.garden, lambda answer: self._post(lambda: self.weather_came(answer))
         )
 

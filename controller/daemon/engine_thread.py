@@ -16,10 +16,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from controller.clock import Clock
 from controller.daemon.control.answers import answer
 from controller.daemon.control.protocol import refusal
-from controller.daemon.engine import Engine
+from controller.daemon.engine import Engine, Surroundings
 from controller.daemon.flow.input_pins import Watching
 from controller.daemon.flow.monitor import Past
 from controller.daemon.garden_reload import Accepted, GardenFile, KeptFieldTests
@@ -28,12 +27,11 @@ from controller.daemon.host.clock_trust import ClockTrust
 from controller.daemon.host.counts import Facts
 from controller.daemon.host.process import Ending, Overruled, give_back_memory
 from controller.daemon.host.watchdog import Health
-from controller.daemon.journal import Journal
-from controller.daemon.openings import Openings, shut
+from controller.daemon.openings import Controls, shut
 from controller.daemon.recovery import ShutAt, ending, recover, starting, write_down
 from controller.daemon.rhythm import WallAlarm
-from controller.daemon.valve_set import LINE_FILE, ValveSet
-from controller.daemon.weather import Fetch, ThreadDesk
+from controller.daemon.valve_set import LINE_FILE
+from controller.daemon.weather import Fetch, ThreadFetcher
 from controller.errors import LogbookError, ValveRefused
 from controller.timetable.calibrated import Bands
 from controller.valves.alloff import forget_shut_at
@@ -53,16 +51,13 @@ class Around:
     accepted: Accepted
     garden_file: GardenFile
     field_tests: KeptFieldTests
-    works: ValveSet
-    journal: Journal
-    openings: Openings
+    controls: Controls
     pins: str  # which driver moves them
     inputs: InputDriver | None
     weather: Fetch
     stopped: ShutAt | None  # what the last stop step left
     health: Health
     ending: Ending
-    clock: Clock
     state: Path
     own: Path  # the folder that nobody but us writes in
 
@@ -71,7 +66,8 @@ class EngineThread:
     """One engine, its inbox, and the thread they live in."""
 
     def __init__(self, around: Around) -> None:
-        self._around, self._clock, self._ending = around, around.clock, around.ending
+        self._around, self._ending = around, around.ending
+        self._clock, self._journal = around.controls.clock, around.controls.journal
         self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._ready = threading.Event()
         self._engine: Engine | None = None
@@ -133,7 +129,7 @@ class EngineThread:
             alarm = WallAlarm(lambda name: self.wake(), around.accepted.garden.site.zone_info)
             engine = self._new_engine(alarm)
             self._recover(engine)
-            engine.restarts = starting(around.journal, self._clock, around.stopped)
+            engine.restarts = starting(self._journal, self._clock, around.stopped)
             engine.start()
             self._engine = engine
             self._ready.set()
@@ -143,7 +139,7 @@ class EngineThread:
                 self._write_facts(engine)
             self._ending.shut.wait(SHUT_WITHIN_S)  # what ended, and when, is known only then
             engine.tick_last()
-            ending(around.journal, self._ending.why)
+            ending(self._journal, self._ending.why)
         except LogbookError as fault:
             # What a crash left must be written down before anything opens; the next start tries.
             _LOG.error("the daemon cannot go on: %s", fault)
@@ -151,43 +147,44 @@ class EngineThread:
         except Exception:  # noqa: BLE001 - the process must end, valves first
             _LOG.exception("the engine")
             self._ending.fail("the engine made a mistake")
-            ending(around.journal, self._ending.why)
+            ending(self._journal, self._ending.why)
         finally:
             if alarm is not None:
                 alarm.stop()
-            around.journal.close()
+            self._journal.close()
 
     def _new_engine(self, alarm: WallAlarm) -> Engine:
         around = self._around
         overruled = Overruled(around.own)
-        newest = overruled.less(around.journal.newest_utc(), self._clock.now_utc())
+        newest = overruled.less(self._journal.newest_utc(), self._clock.now_utc())
+        clock_trust = ClockTrust(
+            self._clock,
+            newest,
+            overruled.keep,
+            keeps_time=around.accepted.garden.board.battery_clock,
+        )
+        watching = Watching(
+            around.inputs,
+            around.controls.openings,
+            self._clock,
+            bands=lambda garden: Bands(garden, around.field_tests.fitted(garden)),
+            write_rain=self._journal.rain_on_pin,
+            past=Past(self._journal.flow_stretches, self._journal.keep_flow_stretch),
+        )
         return Engine(
-            accepted=around.accepted,
-            garden_file=around.garden_file,
-            valve_set=around.works,
-            openings=around.openings,
-            journal=around.journal,
-            clock=self._clock,
-            sense=ClockTrust(
-                self._clock,
-                newest,
-                overruled.keep,
-                keeps_time=around.accepted.garden.board.battery_clock,
+            around.accepted,
+            around.garden_file,
+            around.controls,
+            Surroundings(
+                clock_trust=clock_trust,
+                fetcher=ThreadFetcher(around.weather, self._clock),
+                alarm=alarm,
+                post=self._inbox.put,
+                watching=watching,
+                pins=around.pins,
+                silent=around.health.silent,
+                board=lambda: look_at_board(around.state),
             ),
-            desk=ThreadDesk(around.weather, self._clock),
-            alarm=alarm,
-            post=self._inbox.put,
-            pins=around.pins,
-            silent=around.health.silent,
-            watching=Watching(
-                around.inputs,
-                around.openings,
-                self._clock,
-                bands=lambda garden: Bands(garden, around.field_tests.fitted(garden)),
-                write_rain=around.journal.rain_on_pin,
-                past=Past(around.journal.flow_stretches, around.journal.keep_flow_stretch),
-            ),
-            board=lambda: look_at_board(around.state),
         )
 
     def _recover(self, engine: Engine) -> None:
@@ -195,13 +192,13 @@ class EngineThread:
         around = self._around
         zones = around.accepted.garden.zones
         found = recover(
-            around.journal.unfinished(),
+            self._journal.unfinished(),
             boot_id=self._clock.boot_id(),
             stopped=around.stopped,
             flow_l_s=engine.flow_or_nothing_l_s,
             stays_open={zone.name for zone in zones if zone.valve.close_line is not None},
         )
-        write_down(found, around.journal)
+        write_down(found, self._journal)
         forget_shut_at(around.own / LINE_FILE)
 
     def _one_round(self, engine: Engine) -> None:

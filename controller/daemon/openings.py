@@ -17,6 +17,7 @@ from controller.daemon.flow.credit import Counted, Credit
 from controller.daemon.flow.litres import FlowOf, OpenSpans
 from controller.daemon.flow.rules import Metering
 from controller.daemon.journal import Journal
+from controller.daemon.valve_set import ValveSet
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.logbook.records import HowKnown
 from controller.timetable.need.pulse_length import water_span_s
@@ -373,6 +374,16 @@ class Openings:
                 _LOG.error("the end of a pulse of %s: %s", end.running.zone, fault)
                 return
             self._unwritten.popleft()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Controls:
+    """What opens, shuts and writes down; each part of the engine that acts has it."""
+
+    valve_set: ValveSet
+    openings: Openings
+    journal: Journal
+    clock: Clock
 
 
 def shut(bank: Bank, line: int, why: str) -> str:

@@ -32,7 +32,7 @@ from controller.daemon.host.process import (
 )
 from controller.daemon.host.watchdog import Health, LogbookBeat, sd_notify
 from controller.daemon.journal import Journal
-from controller.daemon.openings import Openings
+from controller.daemon.openings import Controls, Openings
 from controller.daemon.recovery import ShutAt, open_in_last_day, shut_at
 from controller.daemon.valve_set import LINE_FILE, ValveSet, hold_known_lines
 from controller.daemon.weather import Fetch
@@ -241,16 +241,18 @@ class _Service:
                     accepted=accepted,
                     garden_file=self._file,
                     field_tests=self._field_tests,
-                    works=works,
-                    journal=journal,
-                    openings=self._openings,
+                    controls=Controls(
+                        valve_set=works,
+                        openings=self._openings,
+                        journal=journal,
+                        clock=self._clock,
+                    ),
                     pins=kind,
                     inputs=inputs,
                     weather=fetch or self._garden_weather(),
                     stopped=stopped,
                     health=self._health,
                     ending=self._ending,
-                    clock=self._clock,
                     state=self._state,
                     own=self._own,
                 )

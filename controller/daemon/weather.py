@@ -49,14 +49,14 @@ class WeatherAnswer:
 Fetch = Callable[[Garden], WeatherAnswer]
 
 
-class WeatherDesk(Protocol):
+class WeatherFetcher(Protocol):
     """Takes a question, and later or at once calls back with an answer."""
 
     def ask(self, garden: Garden, reply: Callable[[WeatherAnswer], None]) -> None:
         """Ask the garden's source; while an answer is under way, nothing more is asked."""
 
 
-class ThreadDesk:
+class ThreadFetcher:
     """Answers later, from a daemon thread that lives as long as one question.
 
     A question without an answer for too long is given up, and that is the answer; what it still

@@ -332,10 +332,10 @@ def test_at_a_start_with_a_clock_in_doubt_the_keeper_is_told_that_nothing_opens(
     world.clock.is_synced = False
     world.clock.step_wall(-3 * 86_400.0)
     world.start()
-    assert not world.engine.sense.believed
+    assert not world.engine.clock_trust.believed
     words = [words for kind, words in world.happenings() if kind == "clock"]
-    assert words[-1] == f"no openings by plan: {world.engine.sense.why}"
-    assert world.engine.sense.why
+    assert words[-1] == f"no openings by plan: {world.engine.clock_trust.why}"
+    assert world.engine.clock_trust.why
 
 
 def test_a_day_that_was_planned_is_known_as_watched_and_one_of_a_doubtful_clock_is_not(
@@ -352,7 +352,7 @@ def test_a_day_that_was_planned_is_known_as_watched_and_one_of_a_doubtful_clock_
     world.clock.advance(3 * 86_400.0)
     world.clock.boot = "boot-2"
     world.start()
-    assert not world.engine.sense.believed
+    assert not world.engine.clock_trust.believed
     world.run_for(3600.0)
     assert max(watched(world)) == NOON.date()
 

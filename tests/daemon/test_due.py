@@ -12,6 +12,7 @@ from support.clock import HandClock
 from support.gardens import a_zone
 
 from controller.daemon.dispatch import RETRY_S, Dispatcher, Moment
+from controller.daemon.openings import Controls
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.garden.model import Zone
 from controller.garden.plumbing import ValveKind
@@ -48,10 +49,12 @@ class Set:
         self.moment: dict[str, Any] = {}
         self.bank = object()
         self.due = Dispatcher(
-            self,  # type: ignore[arg-type]
-            self,  # type: ignore[arg-type]
-            self,  # type: ignore[arg-type]
-            self.clock,
+            Controls(
+                valve_set=self,  # type: ignore[arg-type]
+                openings=self,  # type: ignore[arg-type]
+                journal=self,  # type: ignore[arg-type]
+                clock=self.clock,
+            ),
             lambda kind, words, zone=None: self.story.append((kind, words, zone)),
             lambda reason: self.story.append(("plan", reason)),
         )

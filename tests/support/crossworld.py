@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 
 from controller.daemon.garden_reload import Accepted, accept
 from controller.daemon.recovery import ending, starting
-from controller.daemon.weather import WeatherDesk
+from controller.daemon.weather import WeatherFetcher
 from controller.errors import LogbookError
 from controller.garden.model import Board, Garden, Meter, Planting, Sensor, Watering, Window, Zone
 from controller.garden.plumbing import Device, Master, Opening, Valve, ValveKind
@@ -188,7 +188,7 @@ class CrossWorld(World):
         self._unread_l = self._ran_l = 0.0
         self._dry_moves = 0
         self.meter_factor, self.meter_noise_s, self.meter_flood_s = 1.0, 0.0, 0.0
-        self._other_desk: Callable[[], WeatherDesk] | None = None
+        self._other_fetcher: Callable[[], WeatherFetcher] | None = None
         self.orders: dict[int, tuple[str, float, float]] = {}  # by pulse: zone, opened, deadline
         self.struck_s = float("inf")
         self.slow_hands_s = 0.0
@@ -306,14 +306,14 @@ class CrossWorld(World):
 
     # --- time ----------------------------------------------------------------------------------
 
-    def set_desk(self, desk: Callable[[], WeatherDesk] | None) -> None:
+    def set_fetcher(self, fetcher: Callable[[], WeatherFetcher] | None) -> None:
         """Who is asked for weather from now on, by each process; None for who was at first."""
-        self._other_desk = desk
+        self._other_fetcher = fetcher
         if not self.struck_early:  # else the first process begins with it
-            self.engine._desk = self._desk()
+            self.engine._fetcher = self._fetcher()
 
-    def _desk(self) -> WeatherDesk:
-        return super()._desk() if self._other_desk is None else self._other_desk()
+    def _fetcher(self) -> WeatherFetcher:
+        return super()._fetcher() if self._other_fetcher is None else self._other_fetcher()
 
     def later(self, after_s: float, do: Callable[[], None]) -> None:
         """Do something that much later, true time."""

@@ -11,16 +11,16 @@ from pathlib import Path
 from typing import Any
 
 from controller.daemon.control.answers import answer
-from controller.daemon.engine import Engine
+from controller.daemon.engine import Engine, Surroundings
 from controller.daemon.flow.input_pins import Watching
 from controller.daemon.flow.monitor import Past
 from controller.daemon.garden_reload import GardenFile
 from controller.daemon.host.clock_trust import ClockTrust
 from controller.daemon.journal import Journal
-from controller.daemon.openings import Openings
+from controller.daemon.openings import Controls, Openings
 from controller.daemon.recovery import recover, shut_at, write_down
 from controller.daemon.valve_set import LINE_FILE, ValveSet
-from controller.daemon.weather import Fetch, WeatherAnswer, WeatherDesk
+from controller.daemon.weather import Fetch, WeatherAnswer, WeatherFetcher
 from controller.errors import GardenFileError
 from controller.garden.model import Garden, Watering, Window
 from controller.logbook.logbook import Logbook
@@ -168,24 +168,28 @@ class World:
         )
         self.alarm = HandAlarm()
         self.engine = Engine(
-            accepted=accepted,
-            garden_file=self.garden_file,
-            valve_set=self.works,
-            openings=self.openings,
-            journal=self.journal,
-            clock=self.clock,
-            sense=ClockTrust(self.clock, self.journal.newest_utc()),
-            desk=self._desk(),
-            alarm=self.alarm,
-            post=lambda message: message(),
-            pins="mock",
-            watching=Watching(
-                self.inputs,
-                self.openings,
-                self.clock,
-                bands=lambda garden: Bands(garden, None),
-                write_rain=self.journal.rain_on_pin,
-                past=Past(self.journal.flow_stretches, self.journal.keep_flow_stretch),
+            accepted,
+            self.garden_file,
+            Controls(
+                valve_set=self.works,
+                openings=self.openings,
+                journal=self.journal,
+                clock=self.clock,
+            ),
+            Surroundings(
+                clock_trust=ClockTrust(self.clock, self.journal.newest_utc()),
+                fetcher=self._fetcher(),
+                alarm=self.alarm,
+                post=lambda message: message(),
+                pins="mock",
+                watching=Watching(
+                    self.inputs,
+                    self.openings,
+                    self.clock,
+                    bands=lambda garden: Bands(garden, None),
+                    write_rain=self.journal.rain_on_pin,
+                    past=Past(self.journal.flow_stretches, self.journal.keep_flow_stretch),
+                ),
             ),
         )
         found = recover(
@@ -277,7 +281,7 @@ class World:
             raise GardenFileError([f"garden.toml, line 1: found {text!r}"])
         return self.gardens[text]
 
-    def _desk(self) -> WeatherDesk:
+    def _fetcher(self) -> WeatherFetcher:
         return DirectFetcher(self._fetch)
 
     def _fetch(self, garden: Garden) -> WeatherAnswer:

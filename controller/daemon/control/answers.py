@@ -27,7 +27,7 @@ NEXT = 20
 
 def status_of(engine: Engine) -> dict[str, Any]:
     """All that `rowgate status` shows."""
-    garden, sense = engine.garden, engine.sense
+    garden, clock_trust = engine.garden, engine.clock_trust
     return {
         "ok": True,
         "words": _words(engine),
@@ -36,8 +36,8 @@ def status_of(engine: Engine) -> dict[str, Any]:
         "started_utc": _text(engine.started_utc),
         "now_utc": _text(engine.clock.now_utc()),
         "pins": engine.pins,
-        "clock_believed": sense.believed,
-        "clock_doubt": sense.why,
+        "clock_believed": clock_trust.believed,
+        "clock_doubt": clock_trust.why,
         "open": _open_now(engine),
         "next": [
             {
@@ -90,8 +90,8 @@ def status_of(engine: Engine) -> dict[str, Any]:
 def _words(engine: Engine) -> str:
     if engine.garden_file.faults:
         return "the garden file has faults; the last good one waters on"
-    if not engine.sense.believed:
-        return f"no openings by plan: {engine.sense.why}"
+    if not engine.clock_trust.believed:
+        return f"no openings by plan: {engine.clock_trust.why}"
     if engine.plan_fault:
         return f"no plan: {engine.plan_fault}"
     count = len(engine.openings.running)
@@ -343,8 +343,8 @@ def _lift(engine: Engine, request: Asked) -> dict[str, Any]:
 def _replan(engine: Engine, request: Asked) -> dict[str, Any]:
     engine.want_plan("asked")
     engine.tick()
-    if not engine.sense.believed:
-        return refusal(f"no plan now: {engine.sense.why}")
+    if not engine.clock_trust.believed:
+        return refusal(f"no plan now: {engine.clock_trust.why}")
     if engine.openings.running:
         return _done("planned anew as soon as nothing is open")
     if engine.plan_fault:

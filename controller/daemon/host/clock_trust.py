@@ -26,7 +26,7 @@ LONG_IN_DOUBT_S = 86_400.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sense:
+class ClockFinding:
     """What one look at the clock found."""
 
     believed: bool
@@ -63,7 +63,7 @@ class ClockTrust:
         """What the last look found."""
         return bool(self._believed)
 
-    def look(self) -> Sense:
+    def look(self) -> ClockFinding:
         """Look at the clocks; cheap, meant for every tick."""
         offset, mono = self._offset(), self._clock.mono_s()
         jumped = offset - self._offset_s
@@ -76,7 +76,7 @@ class ClockTrust:
         believed = not self.why
         changed = believed != self._believed
         self._believed = believed
-        return Sense(believed=believed, why=self.why, jumped_s=jumped, changed=changed)
+        return ClockFinding(believed=believed, why=self.why, jumped_s=jumped, changed=changed)
 
     def saw_row(self, at_utc: datetime) -> None:
         """A row was written while the clock was believed: time does not go back before it."""
