@@ -16,7 +16,7 @@ from typing import Protocol
 
 from controller.clock import Clock
 from controller.daemon.flow.litres import FlowOf
-from controller.daemon.flow.monitor import FlowMonitor, Found, Past, fill_seconds
+from controller.daemon.flow.monitor import FlowMonitor, Found, Past, Pipes, fill_seconds
 from controller.daemon.flow.rules import ComputedFlow, Metering
 from controller.daemon.garden_reload import Accepted
 from controller.daemon.openings import Ended, Openings
@@ -164,7 +164,7 @@ class Watching:
         self._said_unknown: set[str] = set()
         self._counters: dict[int, tuple[PulseCounter, tuple[bool, float]]] = {}
         self._metered_as: tuple[int, float, float] | None = None
-        self._desk: FlowMonitor | None = None
+        self._monitor: FlowMonitor | None = None
         self._switches: Switches | None = None
         self._gauges: list[TippingGauge] = []
         self.meter_fault = ""
@@ -204,7 +204,7 @@ class Watching:
             self._switches.look()
         for gauge in self._gauges:
             gauge.look(today)
-        if self._desk is None:
+        if self._monitor is None:
             return []
         now = self._clock.mono_s()
         # A valve that waits for the master, or is on its way shut, gives no flow to judge.
@@ -213,12 +213,12 @@ class Watching:
             for zone, running in self._openings.running.items()
             if running.shut_mono_s is None and running.opened_mono_s <= now
         ]
-        return self._desk.look(wide_open, today)
+        return self._monitor.look(wide_open, today)
 
     def ended(self, end: Ended) -> None:
         """An opening is over; what the meter counted of it is judged with others of its set."""
-        if self._desk is not None and end.counted is not None:
-            self._desk.ended(end.counted)
+        if self._monitor is not None and end.counted is not None:
+            self._monitor.ended(end.counted)
 
     def end(self) -> None:
         """Write down what has not been written yet."""
@@ -239,7 +239,7 @@ class Watching:
     @property
     def unknown_flows(self) -> tuple[str, ...]:
         """Which open sets met so far cannot be judged by the meter, in words."""
-        return () if self._desk is None else tuple(self._desk.unknown.values())
+        return () if self._monitor is None else tuple(self._monitor.unknown.values())
 
     @property
     def litres_by(self) -> str:
@@ -251,7 +251,7 @@ class Watching:
 
     def _fit_meter(self, accepted: Accepted, flow_l_s: FlowOf, told: Told, tell: Tell) -> None:
         garden, meter = accepted.garden, accepted.garden.meter
-        self._desk, self.meter_fault = None, ""
+        self._monitor, self.meter_fault = None, ""
         counter = None
         if meter is not None:
             counter = self._counter(
@@ -302,21 +302,23 @@ class Watching:
         def fill_s(zone: str, opened: frozenset[str]) -> float:
             return fill_seconds(accepted.lines.line(zone).volume_m3, flow_l_s(zone, opened))
 
-        self._desk = FlowMonitor(
+        self._monitor = FlowMonitor(
             garden,
             meter,
             metering,
             self._clock,
-            compute=compute,
-            fill_s=fill_s,
-            told=told,
+            pipes=Pipes(
+                compute=compute,
+                fill_s=fill_s,
+                tap_loss_of=lambda opened: tap_loss(accepted.lines, opened),
+                line_l=lambda zone: l_from_m3(accepted.lines.line(zone).volume_m3),
+                most_l_s=l_from_m3(accepted.lines.supply.flow_m3_s()),
+            ),
+            reported=told,
             past=self._past,
             say=say,
-            tap_loss_of=lambda opened: tap_loss(accepted.lines, opened),
-            line_l=lambda zone: l_from_m3(accepted.lines.line(zone).volume_m3),
-            most_l_s=l_from_m3(accepted.lines.supply.flow_m3_s()),
         )
-        self._openings.credit = self._desk.credit
+        self._openings.credit = self._monitor.credit
 
     def _counter(
         self, line: int, active_low: bool, debounce_s: float, name: str, tell: Tell

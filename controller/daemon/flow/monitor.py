@@ -64,8 +64,16 @@ _NOBODY_ELSE = (
     "the same"
 )
 
-ComputeOf = Callable[[frozenset[str]], ComputedFlow]
-FillOf = Callable[[str, frozenset[str]], float]
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pipes:
+    """What the garden's pipes are computed to do, as the monitor asks it."""
+
+    compute: Callable[[frozenset[str]], ComputedFlow]  # the flow of an open set, and its error
+    fill_s: Callable[[str, frozenset[str]], float]  # to fill a zone's empty line within a set
+    tap_loss_of: TapLossOf = lambda _: 0.0  # the share of its head that the tap loses to a set
+    line_l: Callable[[str], float] = lambda _: 0.0  # what a zone's line holds
+    most_l_s: float = float("inf")  # what the open tap gives
 
 
 class Past:
@@ -151,11 +159,8 @@ def action_of(finding: FlowFinding, garden: Garden, meter: Meter) -> Action:
 class FlowMonitor:
     """One garden's meter, looked at about once a second.
 
-    `compute` gives the flow of a set and its error, `fill_s` how long a zone's empty line takes to
-    fill within a set. `told` are the findings that the logbook has already: of today, and changes
-    of the last days. `past` keeps what was seen; `say` is told of what cannot be judged;
-    `tap_loss_of` is the share of its head that the tap loses with a set open, `line_l` what a
-    zone's line holds, `most_l_s` what the open tap gives.
+    `reported` are the findings that the logbook has already: of today, and changes of the last
+    days. `past` keeps what was seen; `say` is called with what cannot be judged.
     """
 
     def __init__(
@@ -165,21 +170,15 @@ class FlowMonitor:
         metering: Metering,
         clock: Clock,
         *,
-        compute: ComputeOf,
-        fill_s: FillOf,
-        told: Iterable[tuple[FlowFinding, str, date]] = (),
+        pipes: Pipes,
+        reported: Iterable[tuple[FlowFinding, str, date]] = (),
         past: Past | None = None,
         say: Callable[[str], None] = lambda _: None,
-        tap_loss_of: TapLossOf = lambda _: 0.0,
-        line_l: Callable[[str], float] = lambda _: 0.0,
-        most_l_s: float = float("inf"),
     ) -> None:
         self._garden, self._meter, self._metering, self._clock = garden, meter, metering, clock
-        self._compute, self._fill_s = compute, fill_s
-        self._told = set(told)
-        self._past, self._say = past or Past(), say
-        self._tap_loss_of, self._line_l = tap_loss_of, line_l
-        self.credit = Credit(meter.litres_per_pulse, self.band, most_l_s)
+        self._pipes, self._past, self._say = pipes, past or Past(), say
+        self._reported = set(reported)
+        self.credit = Credit(meter.litres_per_pulse, self.band, pipes.most_l_s)
         self._doses: dict[frozenset[str], _Tally] = {}
         self._weak_sets: set[tuple[frozenset[str], date]] = set()
         self._sets: dict[frozenset[str], dict[date, float]] = {}
@@ -221,14 +220,14 @@ class FlowMonitor:
 
     def _forget(self, today: date) -> None:
         """Let go what was told and seen right on days that nothing is asked of any more."""
-        self._told = {one for one in self._told if today - one[2] < CHANGED_AGAIN}
+        self._reported = {one for one in self._reported if today - one[2] < CHANGED_AGAIN}
         yesterday = today - timedelta(days=1)  # what gave too little then is judged today
         self._good = {one for one in self._good if one[1] >= yesterday}
         self._weak_sets = {one for one in self._weak_sets if one[1] >= yesterday}
 
     def band(self, zones: frozenset[str]) -> ComputedFlow:
         """What a set is judged by."""
-        return judged_by(self._compute(zones), self._sets.get(zones, {}))
+        return judged_by(self._pipes.compute(zones), self._sets.get(zones, {}))
 
     def ended(self, counted: Counted) -> None:
         """An opening is over: what it gave is judged with the others of its set.
@@ -240,7 +239,7 @@ class FlowMonitor:
         tally.metered_l += counted.metered_l
         tally.timed_l += counted.timed_l
         tally.seconds += counted.seconds
-        tally.fill_l += sum(self._line_l(zone) for zone in counted.zones)
+        tally.fill_l += sum(self._pipes.line_l(zone) for zone in counted.zones)
         tally.openings += 1
 
     def _begin(self, opened: frozenset[str], now: float) -> None:
@@ -250,7 +249,7 @@ class FlowMonitor:
         if opened:
             warm_s = max(
                 (
-                    self._fill_s(zone, opened) + valves[zone].opens_in_s
+                    self._pipes.fill_s(zone, opened) + valves[zone].opens_in_s
                     for zone in opened - self._open
                 ),
                 default=0.0,
@@ -279,7 +278,7 @@ class FlowMonitor:
 
     def _judge_by(self, opened: frozenset[str]) -> ComputedFlow:
         """What this set is judged by; where that does not do, it is said, once."""
-        computed = judged_by(self._compute(opened), self._sets.get(opened, {}))
+        computed = judged_by(self._pipes.compute(opened), self._sets.get(opened, {}))
         if computed.is_known:
             self.unknown.pop(opened, None)
         elif opened not in self.unknown:
@@ -291,9 +290,9 @@ class FlowMonitor:
     def _keep(self, until_mono_s: float, today: date) -> list[Found]:
         """A stretch is over: keep what was seen of it, and what has changed by all that was."""
         seen = self._seen(until_mono_s)
-        self._before_l_s = flow_while_open(seen, self._judged_by or self._compute(self._open))
+        self._before_l_s = flow_while_open(seen, self._judged_by or self._pipes.compute(self._open))
         counted = seen.litres >= LEAST_COUNTS * seen.litres_per_pulse
-        computed_l_s = self._compute(self._open).flow_l_s
+        computed_l_s = self._pipes.compute(self._open).flow_l_s
         absurd = self.credit.is_absurd(seen.litres, seen.seconds)
         if self._metering.dead or absurd or not counted or seen.seconds < LEAST_S:
             return []
@@ -315,16 +314,16 @@ class FlowMonitor:
         names = {zone.name for zone in self._garden.zones}
         now = {zones: days for zones, days in self._sets.items() if zones <= names}
         found = []
-        for change in changes(now, self._tap_loss_of):
+        for change in changes(now, self._pipes.tap_loss_of):
             zones = tuple(sorted(change.zones | (change.others if change.either else frozenset())))
             lately = {
                 zone
-                for finding, zone, day in self._told
+                for finding, zone, day in self._reported
                 if finding is FlowFinding.CHANGED and today - day < CHANGED_AGAIN
             }
             if set(zones or ("",)) <= lately:
                 continue
-            self._told |= {(FlowFinding.CHANGED, zone, today) for zone in zones or ("",)}
+            self._reported |= {(FlowFinding.CHANGED, zone, today) for zone in zones or ("",)}
             # The tap's own weakness must not hold the garden.
             action = action_of(FlowFinding.CHANGED, self._garden, self._meter)
             found.append(
@@ -343,7 +342,7 @@ class FlowMonitor:
             return []
         if self.credit.is_absurd(seen.litres, seen.seconds):
             return self._tell(FlowFinding.MISCOUNTED, (), seen, None, today)
-        computed = self._judged_by or self._compute(self._open)
+        computed = self._judged_by or self._pipes.compute(self._open)
         finding = judge_open(seen, computed)
         proved = self._proved(seen)
         if finding is None:
@@ -479,9 +478,9 @@ class FlowMonitor:
         today: date,
     ) -> list[Found]:
         keys = {(finding, zone, today) for zone in zones or ("",)}
-        if keys <= self._told:
+        if keys <= self._reported:
             return []
-        self._told |= keys
+        self._reported |= keys
         words = found_words(finding, seen, computed, self._before_l_s, us=self._garden.us_units)
         if len(zones) > 1:
             words += "; open together, one of them or all"
