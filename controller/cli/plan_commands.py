@@ -30,7 +30,7 @@ from controller.hydraulics.design.advice import advice_text
 from controller.hydraulics.design.what_if import what_if, what_if_text
 from controller.hydraulics.network.filling import LineFill, line_fill
 from controller.hydraulics.network.garden_lines import Lines, SetFlow
-from controller.paper.flows import flow_document, flow_text
+from controller.paper.flows import FlowFacts, flow_document, flow_text
 from controller.paper.ledger import ledger_rows, ledger_text
 from controller.paper.picture import row_picture_svg
 from controller.paper.printout import (
@@ -175,6 +175,7 @@ def flow(args: argparse.Namespace) -> int:
     def evens(zone: str, names: Sequence[str]) -> Range | None:
         return evenness_range(tested.lines, zone, frozenset(names))
 
+    facts = FlowFacts(bands=bands, fills=fills, ranges=ranges, evens=evens)
     what_ifs = (
         {name: what_if(garden, name, corrections=tested.corrections) for name in sets[0]}
         if args.what_if
@@ -186,14 +187,14 @@ def flow(args: argparse.Namespace) -> int:
         print_json(
             {
                 "garden": garden.site.name,
-                "sets": flow_document(found, garden, bands, fills, ranges, evens),
+                "sets": flow_document(found, garden, facts),
                 "next_test": bands.next_test,
                 "fitted": [] if tested.fitted is None else fitted_words(tested.fitted),
             }
         )
     else:
         print(
-            flow_text(found, garden, bands, fills, ranges, evens, holes=args.holes, bars=args.bars),
+            flow_text(found, garden, facts, holes=args.holes, bars=args.bars),
             end="",
         )
         for changes in what_ifs.values():
