@@ -19,18 +19,17 @@ SYSTEM_RUNTIME = Path("/run/rowgate")
 
 def run(args: argparse.Namespace) -> int:
     """Run the daemon until it is told to stop."""
+    from controller.daemon.host.process import Folders
     from controller.daemon.service import run_service
 
     path = Path(args.garden)
     folder = Path(args.state) if args.state else path.parent
-    return run_service(
-        garden_path=path,
-        state_dir=folder,
-        runtime_dir=runtime_dir(args, folder),
-        own_dir=Path(args.own) if args.own else None,
-        pins=args.pins,
-        leave=os._exit,
+    folders = Folders(
+        state=folder,
+        runtime=runtime_dir(args, folder),
+        own=Path(args.own) if args.own else folder,
     )
+    return run_service(path, folders, pins=args.pins, leave=os._exit)
 
 
 def status(args: argparse.Namespace) -> int:

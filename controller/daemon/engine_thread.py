@@ -13,7 +13,6 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
 from controller.daemon.control.answers import answer
@@ -25,7 +24,7 @@ from controller.daemon.garden_reload import Accepted, GardenFile, KeptFieldTests
 from controller.daemon.host.board import look_at_board
 from controller.daemon.host.clock_trust import ClockTrust
 from controller.daemon.host.counts import Facts
-from controller.daemon.host.process import Ending, Overruled, give_back_memory
+from controller.daemon.host.process import Ending, Folders, Overruled, give_back_memory
 from controller.daemon.host.watchdog import Health
 from controller.daemon.openings import Controls, shut
 from controller.daemon.recovery import ShutAt, ending, recover, starting, write_down
@@ -58,8 +57,7 @@ class Around:
     stopped: ShutAt | None  # what the last stop step left
     health: Health
     ending: Ending
-    state: Path
-    own: Path  # the folder that nobody but us writes in
+    folders: Folders
 
 
 class EngineThread:
@@ -155,7 +153,7 @@ class EngineThread:
 
     def _new_engine(self, alarm: WallAlarm) -> Engine:
         around = self._around
-        overruled = Overruled(around.own)
+        overruled = Overruled(around.folders.own)
         newest = overruled.less(self._journal.newest_utc(), self._clock.now_utc())
         clock_trust = ClockTrust(
             self._clock,
@@ -183,7 +181,7 @@ class EngineThread:
                 watching=watching,
                 pins=around.pins,
                 silent=around.health.silent,
-                board=lambda: look_at_board(around.state),
+                board=lambda: look_at_board(around.folders.state),
             ),
         )
 
@@ -199,7 +197,7 @@ class EngineThread:
             stays_open={zone.name for zone in zones if zone.valve.close_line is not None},
         )
         write_down(found, self._journal)
-        forget_shut_at(around.own / LINE_FILE)
+        forget_shut_at(around.folders.own / LINE_FILE)
 
     def _one_round(self, engine: Engine) -> None:
         wait = (engine.next_moment_utc() - self._clock.now_utc()).total_seconds()

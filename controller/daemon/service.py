@@ -11,6 +11,7 @@ import os
 import sys
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,7 @@ from controller.daemon.host.process import (
     WEATHER_CACHE,
     CalmClock,
     Ending,
+    Folders,
     OneDaemon,
     Signals,
     leave_to_others,
@@ -70,26 +72,29 @@ _MORE_TIME_US = 20_000_000  # asked of the service manager while valves are driv
 _LOG = logging.getLogger("rowgate")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StandIns:
+    """What takes the place of the board's clock, and of the garden's weather source and pins."""
+
+    clock: Clock = field(default_factory=SystemClock)
+    fetch: Fetch | None = None
+    driver: PinDriver | None = None
+    inputs: InputDriver | None = None
+
+
 def run_service(
-    *,
     garden_path: Path,
-    state_dir: Path,
-    runtime_dir: Path,
-    own_dir: Path | None = None,
+    folders: Folders,
+    *,
     pins: str | None = None,
-    clock: Clock | None = None,
     environ: Mapping[str, str] = os.environ,
-    fetch: Fetch | None = None,
-    driver: PinDriver | None = None,
-    inputs: InputDriver | None = None,
+    stand_ins: StandIns | None = None,
     leave: Callable[[int], object] | None = None,
 ) -> int:
-    """Run until told to stop; the exit code.
+    """Run until a signal ends the daemon; the exit code.
 
-    `own_dir` is for what nobody but the daemon may write, the state folder unless named.
-    `pins` names the pin driver, or None for the one the garden file names; `fetch`, `driver` and
-    `inputs` take the place of the garden's weather source and pins. `leave` ends the process at
-    once, with that exit code, where a call that hangs in the pin driver would hang its end, too.
+    `pins` names the pin driver, or None for the one the garden file names. `leave` ends the process
+    at once, with that exit code, where a call that hangs in the pin driver would hang its end, too.
 
     Raises
     ------
@@ -99,26 +104,24 @@ def run_service(
         If the garden file does not read and there is no last good copy.
     """
     log_to_stderr()
-    own_dir = own_dir or state_dir
-    make_folder(own_dir, 0o700 if own_dir != state_dir else 0o777)
-    make_folder(state_dir)
-    make_folder(runtime_dir)
-    warn_of_others(own_dir)
+    make_folder(folders.own, 0o700 if folders.own != folders.state else 0o777)
+    make_folder(folders.state)
+    make_folder(folders.runtime)
+    warn_of_others(folders.own)
+    stand_ins = stand_ins or StandIns()
     with ExitStack() as locks:
         taken = dict[Path, OneDaemon]()
-        for folder in (own_dir, state_dir, runtime_dir):
+        for folder in (folders.own, folders.state, folders.runtime):
             same = [lock for path, lock in taken.items() if path.samefile(folder)]
             taken[folder] = same[0] if same else locks.enter_context(OneDaemon(folder))
         service = _Service(
             garden_path,
-            state_dir,
-            own_dir,
-            runtime_dir,
-            CalmClock(clock or SystemClock()),
+            folders,
+            CalmClock(stand_ins.clock),
             environ,
-            may_listen=taken[runtime_dir].holds,
+            may_listen=taken[folders.runtime].holds,
         )
-        return service.run(pins, fetch, driver, inputs, leave)
+        return service.run(pins, stand_ins, leave)
 
 
 def _without_links(path: Path) -> Path:
@@ -135,24 +138,18 @@ class _Service:
     def __init__(
         self,
         garden_path: Path,
-        state_dir: Path,
-        own_dir: Path,
-        runtime_dir: Path,
+        folders: Folders,
         clock: Clock,
         environ: Mapping[str, str],
         *,
         may_listen: Callable[[], bool],
     ) -> None:
         self._may_listen = may_listen
-        self._state, self._runtime, self._clock, self._environ = (
-            state_dir,
-            runtime_dir,
-            clock,
-            environ,
-        )
-        self._own, self._line_file = own_dir, own_dir / LINE_FILE
+        self._folders, self._line_file = folders, folders.own / LINE_FILE
+        self._logbook_path = folders.state / LOGBOOK_NAME
+        self._clock, self._environ = clock, environ
         self._garden_path = garden_path
-        self._field_tests = KeptFieldTests(state_dir / LOGBOOK_NAME)
+        self._field_tests = KeptFieldTests(self._logbook_path)
         self._ending = Ending()
         self._health = Health(clock, SILENCE_S)
         self._openings: Openings | None = None
@@ -162,12 +159,11 @@ class _Service:
     def run(
         self,
         pins: str | None,
-        fetch: Fetch | None,
-        driver: PinDriver | None,
-        inputs: InputDriver | None = None,
-        leave: Callable[[int], object] | None = None,
+        stand_ins: StandIns,
+        leave: Callable[[int], object] | None,
     ) -> int:
         """Everything, from closing all to closing all."""
+        driver, inputs = stand_ins.driver, stand_ins.inputs
         # First of all, and before anything is read that may keep us waiting.
         held = hold_known_lines(self._line_file, self._clock, self._bank_said, driver)
         try:
@@ -204,7 +200,7 @@ class _Service:
             with Signals(self._ending.tell):
                 # Balls that stay are driven shut first; opening one now would be refused.
                 works.wait_until_closed(self._still_closing)
-                self._run_with(works, accepted, kind, fetch, inputs, stopped)
+                self._run_with(works, accepted, kind, stand_ins.fetch, inputs, stopped)
         finally:
             # Again, where it was done already: it costs nothing.
             failed = works.end(self._ending.why, self._still_closing)
@@ -230,9 +226,10 @@ class _Service:
         inputs: InputDriver | None,
         stopped: ShutAt | None,
     ) -> None:
-        with Logbook(self._state / LOGBOOK_NAME, self._clock) as logbook:
+        with Logbook(self._logbook_path, self._clock) as logbook:
             journal = Journal(logbook)
-            leave_to_others(self._state, self._own, (LINE_FILE, SHUT_AT, PRETENDED, COPY_NAME))
+            names = (LINE_FILE, SHUT_AT, PRETENDED, COPY_NAME)
+            leave_to_others(self._folders.state, self._folders.own, names)
             self._openings = Openings(journal, self._clock)
             for record in self._early:
                 self._openings.bank_said(record)
@@ -253,8 +250,7 @@ class _Service:
                     stopped=stopped,
                     health=self._health,
                     ending=self._ending,
-                    state=self._state,
-                    own=self._own,
+                    folders=self._folders,
                 )
             )
             beat = LogbookBeat(logbook.answers, lambda: self._health.moved("logbook"))
@@ -264,7 +260,7 @@ class _Service:
                 beat.start()
                 if mind.wait_for_plan():
                     server = ControlServer(
-                        self._runtime,
+                        self._folders.runtime,
                         mind.asked,
                         clock=self._clock,
                         close_first=mind.close_first,
@@ -348,13 +344,15 @@ class _Service:
         # Imported here: it brings the network's library, which a test of the rest can do without.
         from controller.daemon.garden_weather import GardenWeather
 
-        return GardenWeather(self._garden_path.parent, self._own / WEATHER_CACHE, self._clock)
+        return GardenWeather(
+            self._garden_path.parent, self._folders.own / WEATHER_CACHE, self._clock
+        )
 
     def _first_garden(self) -> Accepted:
         path = self._garden_path = _without_links(self._garden_path)
         self._file = GardenFile(
             path,
-            self._own / COPY_NAME,
+            self._folders.own / COPY_NAME,
             lambda text: read_apart(text, str(path)),
             load_catalogue(),
             self._field_tests,
@@ -364,7 +362,7 @@ class _Service:
     def _open_before(self, garden: Garden) -> dict[int, float]:
         """What counts against today's limits; a logbook that does not say stops nobody."""
         try:
-            return open_in_last_day(self._state / LOGBOOK_NAME, garden, self._clock.now_utc())
+            return open_in_last_day(self._logbook_path, garden, self._clock.now_utc())
         except LogbookError as fault:
             _LOG.error("%s", fault)
             return {}

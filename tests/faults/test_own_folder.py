@@ -35,11 +35,12 @@ from controller.clock import SystemClock
 from controller.daemon.garden_reload import COPY_NAME
 from controller.daemon.host.process import (
     OVERRULED_NAME,
+    Folders,
     OneDaemon,
     leave_to_others,
     warn_of_others,
 )
-from controller.daemon.service import LOGBOOK_NAME, run_service
+from controller.daemon.service import LOGBOOK_NAME, StandIns, run_service
 from controller.daemon.valve_set import LINE_FILE
 from controller.errors import DaemonError, GardenFileError
 from controller.valves import alloff
@@ -243,12 +244,10 @@ class Life:
             ends.start()
             try:
                 return run_service(
-                    garden_path=self.garden,
-                    state_dir=self.state,
-                    runtime_dir=self.runtime,
-                    own_dir=own,
+                    self.garden,
+                    Folders(state=self.state, runtime=self.runtime, own=own or self.state),
                     pins="mock",
-                    driver=self.pins,
+                    stand_ins=StandIns(driver=self.pins),
                     environ={"NOTIFY_SOCKET": str(self.folder / "notify")},
                 )
             finally:

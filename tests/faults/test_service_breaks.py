@@ -41,7 +41,7 @@ class Run:
 
     def _run(self) -> None:
         try:
-            self.code = run_here(self.folder, runtime_dir=self.runtime, driver=self.pins)
+            self.code = run_here(self.folder, runtime=self.runtime, driver=self.pins)
         except (DaemonError, LogbookError) as fault:
             self.fault = fault
 

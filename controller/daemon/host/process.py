@@ -17,6 +17,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from queue import Empty, SimpleQueue
@@ -141,6 +142,15 @@ def leave_to_others(state: Path, own: Path, names: Iterable[str]) -> None:
             _LOG.info("%s: removed; it lies in %s now", state / name, own)
     with contextlib.suppress(OSError):
         (state / WEATHER_CACHE).mkdir()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Folders:
+    """Where the daemon keeps its files."""
+
+    state: Path  # the logbook, and what people may write as well
+    runtime: Path  # the control socket
+    own: Path  # what nobody but the daemon may write
 
 
 class OneDaemon:
