@@ -2,7 +2,7 @@
 
 Neither asks a database, a network, a scheduler or the wall clock. A call that hangs in the pin
 driver (`timed`) holds up neither for long; the process must end for it. Should both fail, the
-watchdog is no longer told that all is well, and the service manager's stop step drives all off.
+watchdog no longer hears that all is well, and the service manager's stop step drives all off.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from controller.clock import Clock
 from controller.errors import ValveFault
 from controller.valves.bank import Bank
-from controller.valves.line import told
+from controller.valves.line import fault_text
 from controller.valves.states import MAY_RUN, State
 
 # Our choice: how often the closer moves when nothing is due. So much later than a board that slept
@@ -65,7 +65,7 @@ class Closer:
         try:
             closed = self._bank.close_due()
         except Exception as fault:  # noqa: BLE001 - it must live on and try again
-            self._fault = told(fault)
+            self._fault = fault_text(fault)
             return ()
         self._beat_mono_s, self._fault = self._clock.mono_s(), ""
         return closed
@@ -86,21 +86,21 @@ class Findings:
     """What the supervisor found, and did, at one look."""
 
     closed_late: tuple[int, ...] = ()  # lines the closer should have closed, and we did
-    amiss: tuple[int, ...] = ()  # lines that were not as they should be; driven off
+    faulty: tuple[int, ...] = ()  # lines that were not as they should be; driven off
     still_open: tuple[int, ...] = ()  # lines that do not close
     faults: tuple[str, ...] = ()  # why this process must not go on, from the first time on
     at_rest: bool = False  # no line is open, closing or stuck
 
     @property
     def sound(self) -> bool:
-        """Whether the watchdog may be told that all is well; if not, end the process."""
+        """Whether the watchdog may hear that all is well; if not, end the process."""
         return not self.faults
 
 
 class Supervisor:
     """Looks at the lines and at the closer, once a second, from the main thread.
 
-    `hanging` tells which lines' calls hang in the pin driver, and since when.
+    `hanging` gives which lines' calls hang in the pin driver, and since when.
     """
 
     def __init__(
@@ -124,7 +124,7 @@ class Supervisor:
         self._end_because: tuple[str, ...] = ()
 
     def check(self) -> Findings:
-        """Close what is overdue, drive off what is amiss, and say whether the process may go on.
+        """Close what is overdue, drive off what is faulty, and say whether the process may go on.
 
         A closer that does not move, or a bank whose lock cannot be had, shuts the bank for good:
         every line is driven off and nothing opens until the daemon is started anew. So does a call
@@ -134,7 +134,7 @@ class Supervisor:
         patience_s = self._patience_s
         try:
             late = self._bank.close_due(margin_s=self._margin_s, patience_s=patience_s)
-            amiss = self._bank.look(patience_s=patience_s)
+            faulty = self._bank.look(patience_s=patience_s)
             states = self._bank.states(patience_s=patience_s)
             why = self._stale() or self._hung(states)
             if why:
@@ -148,7 +148,7 @@ class Supervisor:
         stuck = tuple(number for number, state in states.items() if state is State.STUCK)
         return Findings(
             closed_late=late,
-            amiss=amiss,
+            faulty=faulty,
             still_open=stuck,
             faults=self._end_because,
             at_rest=not any(state in MAY_RUN for state in states.values()),

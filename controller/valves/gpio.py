@@ -80,8 +80,8 @@ class GpioPins:
         try:
             device.on() if on else device.off()
         except Exception as fault:  # the door: whatever gpiozero, lgpio or the kernel raise
-            told = "on" if on else "off"
-            raise ValveFault(f"line {number} cannot be driven {told}: {fault}") from fault
+            level = "on" if on else "off"
+            raise ValveFault(f"line {number} cannot be driven {level}: {fault}") from fault
 
     def read(self, number: int) -> bool:
         """Whether the line's level is the one for on. It shows the pin, not the water."""
@@ -152,7 +152,7 @@ class GpioInputs:
         self._handlers: list[Any] = []  # gpiozero keeps them weakly
 
     def watch(self, number: int, *, active_low: bool, debounce_s: float, on_edge: OnEdge) -> None:
-        """Take the line as an input and tell of every edge to active."""
+        """Take the line as an input and report every edge to active."""
         number = line_number(number)
         if number in self._devices:
             raise ValveFault(f"line {number} is taken already: two things cannot share a line")

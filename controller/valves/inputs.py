@@ -12,17 +12,17 @@ from collections.abc import Callable
 from typing import Protocol
 
 from controller.errors import require_range
-from controller.valves.line import told
+from controller.valves.line import fault_text
 
 OnEdge = Callable[[float], None]
-"""Told of each edge to active that counts, with its moment on the monotonic clock. [s]"""
+"""Called for each edge to active that counts, with its moment on the monotonic clock. [s]"""
 
 
 class InputDriver(Protocol):
-    """What the rest of the house knows of input pins; `active` means contact closed, switch on."""
+    """What other rooms know of input pins; `active` means contact closed, switch on."""
 
     def watch(self, number: int, *, active_low: bool, debounce_s: float, on_edge: OnEdge) -> None:
-        """Take the line as an input and tell of every edge to active; `ValveFault` if that fails.
+        """Take the line as an input and report every edge to active; `ValveFault` if that fails.
 
         `on_edge` is called from a thread of the driver's, and must return at once.
         """
@@ -32,7 +32,7 @@ class InputDriver(Protocol):
 
 
 class Debounce:
-    """Tells edges that count from the bounces after them; handed each change and its time."""
+    """Separates edges that count from the bounces after them; it gets each change and its time."""
 
     def __init__(self, debounce_s: float) -> None:
         self._debounce_s = require_range("debounce_s", debounce_s, 0.0, 60.0)
@@ -42,7 +42,7 @@ class Debounce:
     def changed(self, active: bool, at_s: float) -> bool:
         """Whether this change is an edge to active that counts."""
         if active == self._active:
-            return False  # an edge in between was missed, or the first look told it already
+            return False  # an edge in between was missed, or the first look found it already
         rested = at_s - self._changed_s >= self._debounce_s
         self._active, self._changed_s = active, at_s
         return active and rested
@@ -70,7 +70,7 @@ class PulseCounter:
                 self._on_pulse(mono_s)
             except Exception as fault:  # noqa: BLE001 - the driver's thread must live on
                 with self._lock:
-                    self._fault = told(fault)
+                    self._fault = fault_text(fault)
 
     def count(self) -> int:
         """Pulses since the start."""
@@ -79,5 +79,5 @@ class PulseCounter:
 
     @property
     def fault(self) -> str:
-        """What went wrong last where a pulse was told of; empty if nothing did."""
+        """What went wrong last when a pulse was passed on; empty if nothing did."""
         return self._fault

@@ -10,7 +10,7 @@ from controller.errors import OutOfRange, ValveFault, require_range
 DAY_S = 86_400.0
 LONGEST_TRAVEL_S = 300.0  # our choice: a valve slower than that is no valve for a garden
 LONGEST_LEAD_S = 600.0  # our choice, for the master's lead and lag
-# A valve is told to move for longer than its travel: cold, wear and a weak supply make it slow.
+# A valve is driven for longer than its travel: cold, wear and a weak supply make it slow.
 DRIVE_FACTOR, DRIVE_MORE_S = 1.25, 1.0  # our choice
 
 
@@ -79,7 +79,7 @@ class LineLimits:
 
     @property
     def closing_s(self) -> float:
-        """How long water may run after it was told to shut. [s]"""
+        """How long water may run after the command to shut. [s]"""
         return drive_s(self.closes_in_s)
 
 

@@ -106,7 +106,7 @@ class HandInputs:
 def next_deadline_mono_s(bank: Bank) -> float | None:
     """When the closer has something to do next; None while nothing is under way. [s]"""
     with bank._changed:
-        return bank._hands.due_mono_s()
+        return bank._group.due_mono_s()
 
 
 def shut_because(bank: Bank) -> str:

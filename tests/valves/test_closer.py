@@ -107,7 +107,7 @@ def test_what_the_supervisor_finds_amiss_is_named() -> None:
     h = Hand()
     h.pins.write(6, True)  # some other program's doing
     found = h.supervisor.check()
-    assert (found.amiss, found.sound) == ((6,), True)
+    assert (found.faulty, found.sound) == ((6,), True)
     assert not h.pins.really_on(6)
 
 

@@ -96,7 +96,7 @@ class Bench:
         found = self._works.supervisor.check()
         if not found.sound:
             raise ValveFault("; ".join(found.faults))
-        for line in found.amiss:
+        for line in found.faulty:
             tell(f"line {line} was not as it should be, and was driven off; it opens no more")
 
     def meter(self, say: Callable[[str], None]) -> PulseCounter | None:
