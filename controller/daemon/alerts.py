@@ -33,11 +33,11 @@ class AlertWriter:
         self._journal, self._clock = journal, clock
         self._kept: deque[tuple[str, str, str | None]] = deque(maxlen=_MOST_KEPT)
         self._tried_mono_s = float("-inf")
-        self.told: Counter[str] = Counter()  # by kind, since the start
+        self.reported: Counter[str] = Counter()  # by kind, since the start
 
-    def tell(self, kind: str, words: str, zone: str | None = None) -> None:
+    def report(self, kind: str, words: str, zone: str | None = None) -> None:
         """Log it, and write it down, now or when that works again."""
-        self.told[kind] += 1
+        self.reported[kind] += 1
         _LOG.warning("%s: %s", kind, words if zone is None else f"{zone}: {words}")
         try:
             self._journal.happening(kind, words, zone)
@@ -74,16 +74,16 @@ def flow_findings(
         _LOG.error("what the meter found today is not known: %s", fault)
         return []
     return [
-        (finding, row.zone or "", told)
+        (finding, row.zone or "", day_of)
         for row in rows
         for finding in FlowFinding
         if row.kind == f"flow: {finding}"
-        and (told := row.at_utc.astimezone(zone_info).date()) <= day
-        and (told == day or (finding is FlowFinding.CHANGED and day - told < CHANGED_AGAIN))
+        and (day_of := row.at_utc.astimezone(zone_info).date()) <= day
+        and (day_of == day or (finding is FlowFinding.CHANGED and day - day_of < CHANGED_AGAIN))
     ]
 
 
-def told_words(journal: Journal, kind: str) -> list[str]:
+def reported_messages(journal: Journal, kind: str) -> list[str]:
     """What was told of a kind before, as far back as is looked."""
     try:
         return [row.words for row in journal.happenings(_MOST_KEPT) if row.kind == kind]
@@ -95,7 +95,7 @@ def told_words(journal: Journal, kind: str) -> list[str]:
 HELD_FOR = timedelta(days=366)  # as long as a hold may be; a person lifts it before
 
 
-class TellZone(Protocol):
+class ReportAlert(Protocol):
     """Says something worth knowing later, of a zone or of the garden."""
 
     def __call__(self, kind: str, words: str, zone: str | None = None) -> None:
@@ -116,12 +116,12 @@ class FindingActions:
     def __init__(
         self,
         controls: Controls,
-        tell: TellZone,
+        report: ReportAlert,
         holds_changed: Callable[[], None],
     ) -> None:
         self._journal, self._openings = controls.journal, controls.openings
         self._valve_set, self._clock = controls.valve_set, controls.clock
-        self._tell, self._holds_changed = tell, holds_changed
+        self._report, self._holds_changed = report, holds_changed
         self._owed: list[_Owed] = []
         self._tried_mono_s = float("-inf")
 
@@ -145,7 +145,7 @@ class FindingActions:
             did = "; ".join(words for words in (did, f"{what} held until lifted") if words)
         words = f"{', '.join(found.zones)}: {found.words}" if len(found.zones) > 1 else found.words
         for zone in found.zones or (None,):
-            self._tell(f"flow: {found.finding}", f"{words}{'; ' + did if did else ''}", zone)
+            self._report(f"flow: {found.finding}", f"{words}{'; ' + did if did else ''}", zone)
         if held is not None:
             self._hold(held, f"flow: {found.finding}")
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
-from controller.daemon.alerts import TellZone
+from controller.daemon.alerts import ReportAlert
 from controller.daemon.openings import Controls
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.garden.model import Zone
@@ -92,12 +92,12 @@ class Dispatcher:
     def __init__(
         self,
         controls: Controls,
-        tell: TellZone,
+        report: ReportAlert,
         want_plan: Callable[[str], None],
     ) -> None:
         self._journal, self._openings = controls.journal, controls.openings
         self._valve_set, self._clock = controls.valve_set, controls.clock
-        self._tell, self._want_plan = tell, want_plan
+        self._report, self._want_plan = report, want_plan
         self._after_mono_s = float("-inf")
         self.pending: list[Pulse] = []
 
@@ -122,19 +122,19 @@ class Dispatcher:
                 self.pending.remove(pulse)
                 continue
             try:
-                judged = judge(pulse, moment(pulse, zone))
+                decision = judge(pulse, moment(pulse, zone))
             except LogbookError as fault:
                 self._after_mono_s = self._clock.mono_s() + RETRY_S
-                self._tell("logbook", f"not opened: {fault}", pulse.zone)
+                self._report("logbook", f"not opened: {fault}", pulse.zone)
                 return
-            if judged.verdict is Verdict.WAIT:
+            if decision.verdict is Verdict.WAIT:
                 continue
-            if judged.verdict is Verdict.OPEN:
-                self.open(pulse, judged.open_s)
+            if decision.verdict is Verdict.OPEN:
+                self.open(pulse, decision.open_s)
                 continue
             self.pending.remove(pulse)
-            if judged.verdict is Verdict.MISSED:
-                self._missed(pulse, judged.why)
+            if decision.verdict is Verdict.MISSED:
+                self._missed(pulse, decision.why)
             else:
                 # Its row may stand there without its water: a slow disk took the intent too late.
                 self._want_plan("a key that was spent")
@@ -146,16 +146,16 @@ class Dispatcher:
         except LogbookError as fault:
             # The pulse stays; it is tried again until it is too late for it.
             self._after_mono_s = self._clock.mono_s() + RETRY_S
-            self._tell("logbook", f"not opened, it cannot be written down: {fault}", pulse.zone)
+            self._report("logbook", f"not opened, it cannot be written down: {fault}", pulse.zone)
             return
         except ValveRefused as fault:
-            self._tell("refused", str(fault), pulse.zone)
+            self._report("refused", str(fault), pulse.zone)
         except ValveFault as fault:
             _LOG.error("%s: %s", pulse.zone, fault)  # the bank's record tells it
         self.pending.remove(pulse)
 
     def _missed(self, pulse: Pulse, why: str) -> None:
-        self._tell("missed", f"{why}; its water stays owed", pulse.zone)
+        self._report("missed", f"{why}; its water stays owed", pulse.zone)
         try:
             self._journal.missed(pulse, why)
         except LogbookError as fault:

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
-from controller.daemon.alerts import AlertWriter, FindingActions, flow_findings, told_words
+from controller.daemon.alerts import AlertWriter, FindingActions, flow_findings, reported_messages
 from controller.daemon.dispatch import Dispatcher, Moment
 from controller.daemon.flow.credit import cut_words, day_given, held_to_plan, short_words
 from controller.daemon.flow.input_pins import Watching
@@ -90,19 +90,21 @@ class Engine:
         self.planned_utc: datetime | None = None
         self._planned_mono_s: float | None = None
         self.plan_fault = ""
-        self._telling = AlertWriter(self.journal, self.clock)
-        self.tell = self._telling.tell
+        self._alerts = AlertWriter(self.journal, self.clock)
+        self.report = self._alerts.report
         self._counts = Counts()
         self._garden = accepted.garden  # with the holds in force
-        self.weather = WeatherKeeping(self.journal, self.clock, self.tell, self._today)
-        self.due = Dispatcher(controls, self.tell, self.want_plan)
-        self._remedies = FindingActions(controls, self.tell, self.holds_changed)
+        self.weather = WeatherKeeping(self.journal, self.clock, self.report, self._today)
+        self.dispatcher = Dispatcher(controls, self.report, self.want_plan)
+        self._finding_actions = FindingActions(controls, self.report, self.holds_changed)
         self._flows = NetworkFlows(accepted.lines)
         self._coming: Accepted | None = None
         self._shown_faults: tuple[str, ...] = ()
         self._not_today: dict[str, date] = {}
-        self._said_cut: set[tuple[str, date]] = set()  # zone-days the meter would have made longer
-        self._said_short: set[tuple[str, date]] = set()  # zone-days credited beyond the count
+        self._reported_cut: set[tuple[str, date]] = (
+            set()
+        )  # zone-days the meter would have made longer
+        self._reported_short: set[tuple[str, date]] = set()  # zone-days credited beyond the count
         self._want_plan = ""
         self._plan_after_mono_s = float("-inf")
         self._garden_looked_mono_s = float("-inf")
@@ -115,13 +117,13 @@ class Engine:
         self.want_plan("start")
         self.weather.take_up()
         self._watch_garden()
-        told = told_words(self.journal, "board")
-        self._board_watch = BoardWatch(self.board, self.clock, self.tell, told)
+        reported = reported_messages(self.journal, "board")
+        self._board_watch = BoardWatch(self.board, self.clock, self.report, reported)
         self.holds_changed()
         self._look_at_garden()
         self.clock_trust.look()
         if not self.clock_trust.believed:
-            self.tell("clock", f"no openings by plan: {self.clock_trust.why}")
+            self.report("clock", f"no openings by plan: {self.clock_trust.why}")
         self._set_alarm()
         self._ask_weather()
         self.tick()
@@ -135,9 +137,9 @@ class Engine:
         mono = self.clock.mono_s()
         if mono - self._garden_looked_mono_s >= GARDEN_EVERY_S:
             self._look_at_garden()
-        self._telling.try_again()
+        self._alerts.try_again()
         self._plan_if_due()
-        self.due.look(self._zone, self._moment)
+        self.dispatcher.look(self._zone, self._moment)
 
     def tick_last(self) -> None:
         """The valves are shut for good: write down the last ends."""
@@ -156,7 +158,7 @@ class Engine:
             wait = min(wait, max(litres_in_s, LITRES_EVERY_S))
         moments = [now + timedelta(seconds=max(0.0, wait))]
         moments += [at for _, at in self._moments if at > now]
-        return min([*moments, *self.due.coming(now)])
+        return min([*moments, *self.dispatcher.coming(now)])
 
     # --- planning ----------------------------------------------------------------------------
 
@@ -165,7 +167,7 @@ class Engine:
         self._want_plan = self._want_plan or reason
         self._plan_after_mono_s = float("-inf")
         if drop:
-            self.due.pending = []
+            self.dispatcher.pending = []
 
     def weather_came(self, answer: WeatherAnswer) -> None:
         """Take in what the source said; what is usable is kept in the logbook."""
@@ -194,7 +196,7 @@ class Engine:
     @property
     def pending(self) -> list[Pulse]:
         """What of today's plan is still to be opened."""
-        return self.due.pending
+        return self.dispatcher.pending
 
     @property
     def garden(self) -> Garden:
@@ -217,9 +219,9 @@ class Engine:
         """
         running = self.openings.running.get(zone)
         days = [running.day] if running is not None and not running.manual else []
-        days += sorted(p.day for p in self.due.pending if p.zone == zone)
+        days += sorted(p.day for p in self.dispatcher.pending if p.zone == zone)
         self._not_today[zone] = days[0] if days else self._today()
-        self.due.leave_out(zone)
+        self.dispatcher.leave_out(zone)
 
     def facts(self) -> Facts:
         """How it stands now, for those who show it."""
@@ -227,7 +229,7 @@ class Engine:
             at_mono_s=self.clock.mono_s(),
             litres=dict(self._counts.litres),
             pulses=dict(self._counts.pulses),
-            told=dict(self._telling.told),
+            reported=dict(self._alerts.reported),
             open_lines=len(self.valve_set.bank.open_lines()),
             planned_mono_s=self._planned_mono_s,
             weather_mono_s=self.weather.came_mono_s,
@@ -240,36 +242,36 @@ class Engine:
     def unrecorded_words(self) -> list[str]:
         """What the logbook has not taken yet: happenings, ends of pulses, records of the bank."""
         ends = [f"the end of a pulse of {zone}" for zone in self.openings.unwritten_zones]
-        return [*self._telling.unrecorded(), *ends, *self.valve_set.bank.undelivered]
+        return [*self._alerts.unrecorded(), *ends, *self.valve_set.bank.undelivered]
 
     # --- the parts of a tick -----------------------------------------------------------------
 
     def _settle(self) -> None:
         ended, faults = self.openings.settle(self.valve_set.bank, self.flow_l_s)
         for record in faults:
-            self.tell(
+            self.report(
                 "valve", f"line {record.number}: {record.words}", self._zone_of(record.number)
             )
         for end in ended:
             self._counts.ended(end)
             self.watching.ended(end)
-            self._say_short(end)
+            self._report_short(end)
             zone = end.running.zone
             _LOG.info("%s shut after %.1f s, %.1f L: %s", zone, end.open_s, end.litres, end.why)
             if not end.in_time:
-                self.tell("cut short", f"shut after {end.open_s:.0f} s: {end.why}", zone)
+                self.report("cut short", f"shut after {end.open_s:.0f} s: {end.why}", zone)
             if end.running.manual or not end.in_time or self._is_short(end):
                 self.want_plan("an opening that was not planned so")
 
-    def _say_short(self, end: Ended) -> None:
+    def _report_short(self, end: Ended) -> None:
         """What is credited beyond the meter's count, where its watch cannot judge the opening."""
         counted, meter, key = end.counted, self._garden.meter, (end.running.zone, end.running.day)
         if counted is None or meter is None or end.litres <= counted.metered_l:
             return
         too_short = counted.timed_l < LEAST_COUNTS * meter.litres_per_pulse
-        if too_short and key not in self._said_short:
-            self._said_short = {said for said in self._said_short if said[1] == key[1]} | {key}
-            self.tell("meter", short_words(counted, end.litres), key[0])
+        if too_short and key not in self._reported_short:
+            self._reported_short = {old for old in self._reported_short if old[1] == key[1]} | {key}
+            self.report("meter", short_words(counted, end.litres), key[0])
 
     def _is_short(self, end: Ended) -> bool:
         """Whether the meter says that clearly less came than time does."""
@@ -279,19 +281,19 @@ class Engine:
     def _look_at_water(self) -> None:
         """The meter and the sensors: what they find, and what comes of it."""
         self.openings.shut_what_had_its_litres(self.valve_set.bank, self.flow_l_s)
-        self._remedies.try_again()
+        self._finding_actions.try_again()
         if self._board_watch is not None:
             self._board_watch.look(self._today())
         for found in self.watching.look(self._garden, self._today()):
-            self._remedies.act(found, self._garden)
+            self._finding_actions.act(found, self._garden)
         if self.openings.meter_turned:
             self.openings.meter_turned = False
-            self.tell("meter", f"litres go by {self.watching.litres_by}")
+            self.report("meter", f"litres go by {self.watching.litres_by}")
 
     def _watch_garden(self) -> None:
         """Fit the input pins to the garden in force."""
-        told = flow_findings(self.journal, self._today(), self._garden.site.zone_info)
-        self.watching.fit(self.accepted, self.flow_l_s, told, self.tell)
+        reported = flow_findings(self.journal, self._today(), self._garden.site.zone_info)
+        self.watching.fit(self.accepted, self.flow_l_s, reported, self.report)
 
     def _today(self) -> date:
         return local_day(self._garden, self.clock.now_utc())
@@ -300,9 +302,11 @@ class Engine:
         found = self.clock_trust.look()
         self.clock_trust.saw_row(self.clock.now_utc())
         if found.jumped_s:
-            self.tell("clock", f"the clock jumped by {found.jumped_s:+.0f} s; the plan is dropped")
+            self.report(
+                "clock", f"the clock jumped by {found.jumped_s:+.0f} s; the plan is dropped"
+            )
         if found.changed:
-            self.tell("clock", f"no openings by plan: {found.why}" if found.why else "believed")
+            self.report("clock", f"no openings by plan: {found.why}" if found.why else "believed")
         if found.jumped_s or (found.changed and found.believed):
             self.want_plan("clock", drop=True)
             self._set_alarm()
@@ -313,9 +317,9 @@ class Engine:
         if self.garden_file.faults != self._shown_faults:
             self._shown_faults = self.garden_file.faults
             for fault in self._shown_faults[:_MOST_FAULTS]:
-                self.tell("garden file", f"{fault}; the last good one waters on")
+                self.report("garden file", f"{fault}; the last good one waters on")
             if not self._shown_faults:
-                self.tell("garden file", "reads again")
+                self.report("garden file", "reads again")
         if fresh is not None and not fresh.same_as(self.accepted):
             self._coming = fresh
             self.want_plan("garden", drop=True)
@@ -360,7 +364,7 @@ class Engine:
             )
             if self._garden.meter is not None:
                 timetable = self._held_to_plan(timetable)
-            self.due.pending = [
+            self.dispatcher.pending = [
                 p
                 for p in timetable.pulses
                 if p.valve is ValveKind.RELAY
@@ -370,7 +374,7 @@ class Engine:
             self.timetable, self.planned_utc = timetable, now
             self._planned_mono_s = self.clock.mono_s()
             self._want_plan = ""
-            _LOG.info("planned (%s): %d pulses to come today", reason, len(self.due.pending))
+            _LOG.info("planned (%s): %d pulses to come today", reason, len(self.dispatcher.pending))
             as_printed = zones_as_printed(self._garden)
             self.journal.keep_plan(timetable, today, now, kept_from, as_printed)
             # What is in the logbook now need not be held here, too: a season is much.
@@ -412,15 +416,15 @@ class Engine:
             {name: shortest_pulse_s(valve, garden.watering) for name, valve in valves.items()},
         )
         for key in cut:
-            if key not in self._said_cut:
-                self._said_cut.add(key)
-                self.tell("meter", cut_words(given[key]), key[0])
+            if key not in self._reported_cut:
+                self._reported_cut.add(key)
+                self.report("meter", cut_words(given[key]), key[0])
         return replace(timetable, pulses=tuple(pulses))
 
     def _no_plan(self, why: str) -> None:
         if why != self.plan_fault:
             self.plan_fault = why
-            self.tell("plan", f"no plan could be made: {why}")
+            self.report("plan", f"no plan could be made: {why}")
 
     def _take_up_coming(self) -> None:
         """A changed garden, now that nothing is open; one whose lines cannot be had waits."""
@@ -431,13 +435,13 @@ class Engine:
         try:
             self.valve_set.refit(coming)
         except ValveFault as fault:
-            self.tell("garden file", f"the changed garden file is not in force yet: {fault}")
+            self.report("garden file", f"the changed garden file is not in force yet: {fault}")
             return
         self._coming = None
         self.accepted, self._flows = coming, NetworkFlows(coming.lines)
         self._garden = with_holds(coming.garden, holds)
         self._watch_garden()
-        self.tell("garden file", "a changed garden file is in force")
+        self.report("garden file", "a changed garden file is in force")
 
     def _moment(self, pulse: Pulse, zone: Zone) -> Moment:
         now = self.clock.now_utc()
@@ -446,7 +450,7 @@ class Engine:
             doubt=self.clock_trust.why,
             key_spent=self.journal.spent(pulse),
             # A hold that is not written yet makes it wait; once written, it is planned for.
-            shut_by=self._remedies.held(zone.name) or self.watching.why_shut,
+            shut_by=self._finding_actions.held(zone.name) or self.watching.why_shut,
             held=held_now(self._garden, zone, now),
             # Or still on its way shut, it or the master: the pulse waits for that.
             is_open=pulse.zone in self.openings.running
@@ -463,7 +467,9 @@ class Engine:
     def _set_alarm(self) -> None:
         now = self.clock.now_utc()
         self._moments = plan_moments(self._garden, now)
-        self._alarm.set_all([*self._moments, *((p.key, p.opens_utc) for p in self.due.pending)])
+        self._alarm.set_all(
+            [*self._moments, *((p.key, p.opens_utc) for p in self.dispatcher.pending)]
+        )
 
     def _zone_of(self, line: int) -> str | None:
         zones = self.accepted.garden.zones

@@ -82,9 +82,9 @@ class EngineThread:
     def wait_for_plan(self) -> bool:
         """Wait for the first plan; every line is off meanwhile. False if none is to come."""
         while not self._ready.wait(0.1):
-            if self._ending.told or not self._thread.is_alive():
+            if self._ending.requested or not self._thread.is_alive():
                 return False
-        return not self._ending.told
+        return not self._ending.requested
 
     def wake(self) -> None:
         """Let it look now."""
@@ -99,7 +99,7 @@ class EngineThread:
         """What the answer to a request will be; one that is cancelled in time is not done."""
         reply: Future[Mapping[str, Any]] = Future()
         engine = self._engine
-        if engine is None or self._ending.told:
+        if engine is None or self._ending.requested:
             reply.set_result(refusal("the daemon is ending"))
             return reply
 
@@ -131,7 +131,7 @@ class EngineThread:
             engine.start()
             self._engine = engine
             self._ready.set()
-            while not self._ending.told:
+            while not self._ending.requested:
                 around.health.moved("engine")
                 self._one_round(engine)
                 self._write_facts(engine)

@@ -35,18 +35,18 @@ def read_apart(text: str, path: str) -> Garden:
             timeout=WITHIN_S,
             check=True,
         )
-        said = pickle.loads(done.stdout)  # from our own child
+        outcome = pickle.loads(done.stdout)  # from our own child
     except (OSError, subprocess.SubprocessError, pickle.UnpicklingError, EOFError) as fault:
         _LOG.warning("the garden file is read in the daemon itself: %s", fault)
-        said = _said_of(text, path)
-    if isinstance(said, Garden):
-        return said
-    if isinstance(said, tuple):
-        raise GardenFileError(said)
-    raise InputError(said)
+        outcome = _outcome_of(text, path)
+    if isinstance(outcome, Garden):
+        return outcome
+    if isinstance(outcome, tuple):
+        raise GardenFileError(outcome)
+    raise InputError(outcome)
 
 
-def _said_of(text: str, path: str) -> Garden | tuple[str, ...] | str:
+def _outcome_of(text: str, path: str) -> Garden | tuple[str, ...] | str:
     """The garden, or its faults, or what else is wrong."""
     # Imported here: this is what takes so much.
     from controller.timetable.garden_loader import read_whole_text
@@ -63,8 +63,8 @@ def _said_of(text: str, path: str) -> Garden | tuple[str, ...] | str:
 def main() -> int:
     """The process: the text comes in, and the garden goes out."""
     text = sys.stdin.buffer.read().decode("utf-8", "surrogatepass")
-    said = pickle.dumps(_said_of(text, sys.argv[1]), pickle.HIGHEST_PROTOCOL)
-    sys.stdout.buffer.write(said)
+    outcome = pickle.dumps(_outcome_of(text, sys.argv[1]), pickle.HIGHEST_PROTOCOL)
+    sys.stdout.buffer.write(outcome)
     return 0
 
 

@@ -259,9 +259,9 @@ def _state_of(path: Path) -> object:
     found: list[tuple[int, ...] | None] = []
     for each in (path, path.with_name(path.name + "-wal")):
         try:
-            told = each.stat()
+            status = each.stat()
         except OSError:
             found.append(None)
         else:
-            found.append((told.st_dev, told.st_ino, told.st_size, told.st_mtime_ns))
+            found.append((status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns))
     return None if found[0] is None else tuple(found)

@@ -1,7 +1,7 @@
 """Openings under way: intent on disk before water, heartbeats while it flows, the true end after.
 
-Everything here runs in the engine's thread, but for `bank_said`, which only puts in a queue what
-the bank did, in the order it did it.
+Everything here runs in the engine's thread, except `bank_reported`: it only puts into a queue what
+the bank did, in the order it happened.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ from controller.valves.states import CLOSINGS, MAY_RUN, State
 BEAT_S = 10.0  # how much of a pulse a crash may leave uncertain
 RETRY_S = 15.0  # between tries to write down what the logbook would not take; our choice
 _ROUNDING_S = 1e-6  # a deadline less the time open is the opening but for the last digits
-UNTOLD_S = 5.0  # so long past its deadline a shut line ends its pulse though nobody said so
+UNREPORTED_S = 5.0  # so long past its deadline a shut line ends its pulse though nobody said so
 _LEAST_FLOW_L_S = 1e-9
 _IN_TIME_S = 0.05  # a pulse that ended so little before its deadline was not cut short
 LITRES_PASSED = "its litres have passed"
@@ -96,7 +96,7 @@ class Openings:
 
     def __init__(self, journal: Journal, clock: Clock) -> None:
         self._journal, self._clock = journal, clock
-        self._said: SimpleQueue[BankRecord] = SimpleQueue()
+        self._bank_records: SimpleQueue[BankRecord] = SimpleQueue()
         self._spans = OpenSpans()  # by time: half of each travel counts
         self._whole = OpenSpans()  # by meter: from told to open until shut
         self._begun: set[str] = set()  # running, and the bank has said so
@@ -109,11 +109,11 @@ class Openings:
         self.zones = 1  # with relays, in the garden in force
         self.meter_turned = False  # the meter was found dead, or alive again, since this was unset
 
-    def bank_said(self, record: BankRecord) -> None:
+    def bank_reported(self, record: BankRecord) -> None:
         """The bank has done something; may come from any thread, and returns at once."""
         if self.metering is not None:
             self.metering.sample()
-        self._said.put(record)
+        self._bank_records.put(record)
 
     def open(self, bank: Bank, pulse: Pulse, *, open_s: float, manual: bool) -> None:
         """Write the intent, open the valve, write that it opened.
@@ -179,7 +179,7 @@ class Openings:
         faults: list[BankRecord] = []
         while True:
             try:
-                record = self._said.get_nowait()
+                record = self._bank_records.get_nowait()
             except Empty:
                 break
             if record.what is What.FAULT:
@@ -196,7 +196,7 @@ class Openings:
             ended.append(self._ended(running, record.open_s, record.words, flow_l_s))
         for running in list(self.running.values()):
             late_s = self._clock.mono_s() - running.deadline_mono_s
-            if late_s > UNTOLD_S and not bank.is_open(running.line):
+            if late_s > UNREPORTED_S and not bank.is_open(running.line):
                 planned_s = running.deadline_mono_s - running.opened_mono_s
                 ended.append(self._ended(running, planned_s, "it is shut", flow_l_s))
         self._unwritten += ended
@@ -297,14 +297,14 @@ class Openings:
     def _closes(self, running: Running, record: BankRecord) -> None:
         """The bank told a valve to shut that takes its time, or found that this did not last."""
         if record.state in CLOSINGS:
-            told = replace(running, shut_mono_s=running.opened_mono_s + record.open_s)
-            self._spans.closing(running.zone, told.water_ends_mono_s(record.open_s))
+            changed = replace(running, shut_mono_s=running.opened_mono_s + record.open_s)
+            self._spans.closing(running.zone, changed.water_ends_mono_s(record.open_s))
         elif record.state is State.STUCK:
-            told = replace(running, shut_mono_s=None)
+            changed = replace(running, shut_mono_s=None)
             self._spans.closing(running.zone, None)
         else:
             return
-        self.running[running.zone] = told
+        self.running[running.zone] = changed
 
     def _ended(self, running: Running, open_s: float, why: str, flow_l_s: FlowOf) -> Ended:
         self._begun.discard(running.zone)

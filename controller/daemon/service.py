@@ -1,7 +1,7 @@
 """The daemon itself: one process, one bank, threads that wait for nobody, valves first at the end.
 
 The main thread looks after the lines and tells the watchdog; the closer's thread shuts valves at
-their deadlines; the engine's thread (`mind`) decides and writes.
+their deadlines; the engine's thread (`engine_thread`) decides and writes.
 """
 
 from __future__ import annotations
@@ -165,7 +165,7 @@ class _Service:
         """Everything, from closing all to closing all."""
         driver, inputs = stand_ins.driver, stand_ins.inputs
         # First of all, and before anything is read that may keep us waiting.
-        held = hold_known_lines(self._line_file, self._clock, self._bank_said, driver)
+        held = hold_known_lines(self._line_file, self._clock, self._bank_reported, driver)
         try:
             accepted = self._first_garden()
         except BaseException:
@@ -179,14 +179,14 @@ class _Service:
             held.let_go(self._still_closing)
             held = None
         if held is not None:
-            works, driver = held.works, held.driver
+            valve_set, driver = held.valve_set, held.driver
         else:
             driver = driver or GpioPins(kind, chip)  # type: ignore[arg-type]  # it names what it takes
-            works = ValveSet(
+            valve_set = ValveSet(
                 driver,
                 self._clock,
                 self._line_file,
-                self._bank_said,
+                self._bank_reported,
                 chip=chip,
                 kind=kind,
             )
@@ -196,22 +196,22 @@ class _Service:
             if kind == "mock":
                 print("PINS ARE MOCK: no valve will move.", file=sys.stderr, flush=True)  # noqa: T201
             stopped = shut_at(self._line_file)
-            works.begin(accepted, self._open_before(accepted.garden))
-            with Signals(self._ending.tell):
+            valve_set.begin(accepted, self._open_before(accepted.garden))
+            with Signals(self._ending.request):
                 # Balls that stay are driven shut first; opening one now would be refused.
-                works.wait_until_closed(self._still_closing)
-                self._run_with(works, accepted, kind, stand_ins.fetch, inputs, stopped)
+                valve_set.wait_until_closed(self._still_closing)
+                self._run_with(valve_set, accepted, kind, stand_ins.fetch, inputs, stopped)
         finally:
             # Again, where it was done already: it costs nothing.
-            failed = works.end(self._ending.why, self._still_closing)
+            failed = valve_set.end(self._ending.why, self._still_closing)
             try:
-                works.release_all()
+                valve_set.release_all()
             except ValveFault as fault:
                 _LOG.error("%s", fault)
             for line, why in failed.items():
                 _LOG.error("line %d does not shut: %s; shut the tap", line, why)
                 self._ending.exit_code = 1
-            if works.hanging() and leave is not None:
+            if valve_set.hanging() and leave is not None:
                 # The interpreter's own end would drive that line once more, and hang.
                 _LOG.critical("the pin driver hangs; the process ends as it stands")
                 leave(1)
@@ -219,7 +219,7 @@ class _Service:
 
     def _run_with(
         self,
-        works: ValveSet,
+        valve_set: ValveSet,
         accepted: Accepted,
         kind: str,
         fetch: Fetch | None,
@@ -232,14 +232,14 @@ class _Service:
             leave_to_others(self._folders.state, self._folders.own, names)
             self._openings = Openings(journal, self._clock)
             for record in self._early:
-                self._openings.bank_said(record)
-            mind = self._engine_thread = EngineThread(
+                self._openings.bank_reported(record)
+            engine_thread = self._engine_thread = EngineThread(
                 Around(
                     accepted=accepted,
                     garden_file=self._file,
                     field_tests=self._field_tests,
                     controls=Controls(
-                        valve_set=works,
+                        valve_set=valve_set,
                         openings=self._openings,
                         journal=journal,
                         clock=self._clock,
@@ -256,42 +256,42 @@ class _Service:
             beat = LogbookBeat(logbook.answers, lambda: self._health.moved("logbook"))
             server, page = None, None
             try:
-                mind.start()
+                engine_thread.start()
                 beat.start()
-                if mind.wait_for_plan():
+                if engine_thread.wait_for_plan():
                     server = ControlServer(
                         self._folders.runtime,
-                        mind.asked,
+                        engine_thread.asked,
                         clock=self._clock,
-                        close_first=mind.close_first,
+                        close_first=engine_thread.close_first,
                         beat=lambda: self._health.moved("control"),
                         may_listen=self._may_listen,
                     )
-                    page = self._health_page(accepted, mind)
+                    page = self._health_page(accepted, engine_thread)
                     sd_notify("READY=1\nSTATUS=keeping the garden", self._environ)
-                    self._watch(works, server)
+                    self._watch(valve_set, server)
             finally:
                 sd_notify("STOPPING=1", self._environ)
                 try:
-                    works.end(self._ending.why, self._still_closing)  # valves first
+                    valve_set.end(self._ending.why, self._still_closing)  # valves first
                 finally:
-                    self._ending.told = True
+                    self._ending.requested = True
                     self._ending.shut.set()
-                mind.wake()
+                engine_thread.wake()
                 if server is not None:
                     server.stop()
                 beat.stop()
-                mind.join(10.0)
+                engine_thread.join(10.0)
                 if page is not None:
                     page.stop()
 
-    def _watch(self, works: ValveSet, server: ControlServer) -> None:
+    def _watch(self, valve_set: ValveSet, server: ControlServer) -> None:
         """The main thread's rounds, until the end is told."""
         woken_mono_s = self._clock.mono_s()
-        while not self._ending.told:
-            found = works.supervisor.check()
+        while not self._ending.requested:
+            found = valve_set.supervisor.check()
             self._health.moved("supervisor")
-            self._health.moved("closer", works.closer.last_beat_mono_s)
+            self._health.moved("closer", valve_set.closer.last_beat_mono_s)
             for line in found.closed_late:
                 _LOG.error("line %d was past its deadline; the supervisor shut it", line)
             if not found.sound:
@@ -301,12 +301,12 @@ class _Service:
             if self._clock.mono_s() - woken_mono_s >= CONTROL_EVERY_S:
                 woken_mono_s = self._clock.mono_s()
                 server.wake()
-            silent = self._health.say_alive(self._environ)
+            silent = self._health.send_alive(self._environ)
             if silent:
                 _LOG.error("silent: %s; the watchdog is told nothing", ", ".join(silent))
             self._ending.rest(LOOK_EVERY_S * (AT_REST if found.at_rest else 1.0))
 
-    def _health_page(self, accepted: Accepted, mind: EngineThread) -> HealthPage | None:
+    def _health_page(self, accepted: Accepted, engine_thread: EngineThread) -> HealthPage | None:
         """The health address, where the garden file asks for one; without it all else goes on."""
         health = accepted.garden.health
         if health.port is None:
@@ -318,7 +318,7 @@ class _Service:
             return HealthPage(
                 health.address,
                 health.port,
-                facts=lambda: mind.facts,
+                facts=lambda: engine_thread.facts,
                 silent=self._health.silent,
                 clock=self._clock,
             )
@@ -330,13 +330,13 @@ class _Service:
         """Slow valves are being driven shut, a bounded time: the manager is asked to wait."""
         sd_notify(f"WATCHDOG=1\nEXTEND_TIMEOUT_USEC={_MORE_TIME_US}", self._environ)
 
-    def _bank_said(self, record: BankRecord) -> None:
+    def _bank_reported(self, record: BankRecord) -> None:
         """In the closer's thread: hand it on, and wait for nobody."""
         self._ending.stir()
         if self._openings is None:
             self._early.append(record)
             return
-        self._openings.bank_said(record)
+        self._openings.bank_reported(record)
         if self._engine_thread is not None:
             self._engine_thread.wake()
 

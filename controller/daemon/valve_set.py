@@ -56,7 +56,7 @@ def limits_of(accepted: Accepted) -> list[LineLimits]:
                 active_low=accepted.garden.board.active_low,
                 longest_open_s=min(valve.longest_open_s, DAY_S),
                 most_open_s_per_day=min(
-                    l_from_m3(zone.daily_cap_m3) / slow_l_s * _told_for_water(valve), DAY_S
+                    l_from_m3(zone.daily_cap_m3) / slow_l_s * _open_s_per_water_s(valve), DAY_S
                 ),
                 close_number=valve.close_line,
                 opens_in_s=valve.opens_in_s,
@@ -66,7 +66,7 @@ def limits_of(accepted: Accepted) -> list[LineLimits]:
     return limits
 
 
-def _told_for_water(valve: Valve) -> float:
+def _open_s_per_water_s(valve: Valve) -> float:
     """Most seconds told for a second of full flow: at the shortest pulse, as long as its travel."""
     opens_s, closes_s = valve.opens_in_s, valve.closes_in_s
     if opens_s <= closes_s:
@@ -331,8 +331,8 @@ _LOG = logging.getLogger("rowgate")
 class Held:
     """The lines of the run before, held off by the pins they hang on."""
 
-    def __init__(self, known: Known, driver: PinDriver, works: ValveSet) -> None:
-        self.driver, self.works, self._known = driver, works, known
+    def __init__(self, known: Known, driver: PinDriver, valve_set: ValveSet) -> None:
+        self.driver, self.valve_set, self._known = driver, valve_set, known
 
     def is_of(self, kind: str, named_chip: int | None) -> bool:
         """Whether a garden that names these pins and this chip means the same board."""
@@ -340,10 +340,10 @@ class Held:
 
     def let_go(self, meanwhile: Callable[[], None]) -> bool:
         """Wait until balls are shut, and give chip and lines back; whether all are shut."""
-        failed = self.works.end("the pins are given back", meanwhile)
+        failed = self.valve_set.end("the pins are given back", meanwhile)
         try:
-            self.works.release_all()
-            if isinstance(self.driver, GpioPins) and not self.works.hanging():
+            self.valve_set.release_all()
+            if isinstance(self.driver, GpioPins) and not self.valve_set.hanging():
                 self.driver.close()
         except ValveFault as fault:
             _LOG.error("%s", fault)
@@ -370,19 +370,19 @@ def hold_known_lines(
         return None
     try:
         pins = driver or GpioPins(known.pins, known.chip)  # type: ignore[arg-type]
-        works = ValveSet(pins, clock, line_file, record, chip=known.named_chip, kind=known.pins)
+        valve_set = ValveSet(pins, clock, line_file, record, chip=known.named_chip, kind=known.pins)
         try:
-            works.keep_off(_limits(known, known.balls))
+            valve_set.keep_off(_limits(known, known.balls))
         except RowgateError as fault:  # what is told of the balls cannot be
             _LOG.error("%s: no valve is driven shut yet: %s", line_file, fault)
-            works.keep_off(_limits(known, []))
+            valve_set.keep_off(_limits(known, []))
     except RowgateError as fault:
         _LOG.error("the lines of the run before cannot be driven off yet: %s", fault)
         return None
-    for number, state in works.bank.states().items():
+    for number, state in valve_set.bank.states().items():
         if state is State.STUCK:
             _LOG.error("line %d of the run before is not known to be off", number)
-    return Held(known, pins, works)
+    return Held(known, pins, valve_set)
 
 
 def _limits(known: Known, balls: list[Ball]) -> list[LineLimits]:

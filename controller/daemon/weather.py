@@ -14,7 +14,7 @@ from datetime import date, datetime
 from typing import Protocol
 
 from controller.clock import Clock
-from controller.daemon.flow.input_pins import Tell
+from controller.daemon.flow.input_pins import Report
 from controller.daemon.journal import Journal
 from controller.errors import LogbookError
 from controller.garden.model import Garden
@@ -138,9 +138,9 @@ class WeatherKeeping:
     """Every row of weather known, the last answer of the sources, and what is normal here."""
 
     def __init__(
-        self, journal: Journal, clock: Clock, tell: Tell, today: Callable[[], date]
+        self, journal: Journal, clock: Clock, report: Report, today: Callable[[], date]
     ) -> None:
-        self._journal, self._clock, self._tell, self._today = journal, clock, tell, today
+        self._journal, self._clock, self._report, self._today = journal, clock, report, today
         self.rows: dict[tuple[date, str], WeatherDay] = {}
         self.answer: WeatherAnswer | None = None
         self.came_mono_s: float | None = None  # when a source last gave days
@@ -157,7 +157,7 @@ class WeatherKeeping:
         """Take in what the source said, and keep what is usable; whether to plan anew."""
         came_first = self.answer is None
         self.answer, self._normals_of = answer, None
-        self._tell_of(answer)
+        self._report_silence(answer)
         if answer.days:
             self.came_mono_s = self._clock.mono_s()
             self.rows |= {(w.day, w.source): w for w in answer.days}
@@ -181,8 +181,8 @@ class WeatherKeeping:
         rows, order = tuple(self.rows.values()), order_of(garden)
         if self._normals_of != today:
             self._normals_of = today
-            told = None if self.answer is None else self.answer.normals
-            self._normals = best_normals(told, rows, garden=garden, order=order, today=today)
+            from_file = None if self.answer is None else self.answer.normals
+            self._normals = best_normals(from_file, rows, garden=garden, order=order, today=today)
         return Weather(
             rows=rows,
             order=order,
@@ -190,11 +190,11 @@ class WeatherKeeping:
             remarks=self.answer.remarks if self.answer else (),
         )
 
-    def _tell_of(self, answer: WeatherAnswer) -> None:
+    def _report_silence(self, answer: WeatherAnswer) -> None:
         """Say that a source fell silent, or speaks again; a long silence once a day."""
         was, day = self._fault, self._today()
         self._fault = day if answer.failed else None
         if answer.failed and was != day:
-            self._tell("weather", "; ".join(answer.remarks) or f"{answer.source} gave nothing")
+            self._report("weather", "; ".join(answer.remarks) or f"{answer.source} gave nothing")
         elif was is not None and not answer.failed:
-            self._tell("weather", f"{answer.source} answers again")
+            self._report("weather", f"{answer.source} answers again")

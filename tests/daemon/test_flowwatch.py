@@ -411,7 +411,7 @@ class Bench:
                 compute=compute,
                 fill_s=lambda z, s: fill_seconds(lines.line(z).volume_m3, flows.flow_l_s(z, s)),
             ),
-            say=(said := []).append,
+            report=(said := []).append,
         )
         self.said: list[str] = said
         self.day = DAY

@@ -13,7 +13,7 @@ from support.pins import BadPins, GoodPins, OffThrows, OnThrows, ball, limits
 
 from controller.daemon.flow.credit import Counted, Credit
 from controller.daemon.flow.rules import ComputedFlow, Metering
-from controller.daemon.openings import BEAT_S, LITRES_PASSED, RETRY_S, UNTOLD_S, Ended, Openings
+from controller.daemon.openings import BEAT_S, LITRES_PASSED, RETRY_S, UNREPORTED_S, Ended, Openings
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.garden.plumbing import ValveKind
 from controller.logbook.records import HowKnown
@@ -86,7 +86,7 @@ class Set:
             known,
             self.pins,
             self.clock,
-            (lambda _: None) if deaf else self.openings.bank_said,
+            (lambda _: None) if deaf else self.openings.bank_reported,
             known_shut=[line.number for line in known],
         )
         self.counts = 0
@@ -297,23 +297,23 @@ def test_what_the_bank_says_of_other_lines_and_of_earlier_openings_ends_nothing(
             words="words",
         )
 
-    s.openings.bank_said(said(5, What.CLOSED, State.CLOSED, 999.0))
-    s.openings.bank_said(said(6, What.CLOSED, State.CLOSED, 1000.0))
-    s.openings.bank_said(said(5, What.CLOSED, State.CLOSED, 1000.0))  # in the same instant
+    s.openings.bank_reported(said(5, What.CLOSED, State.CLOSED, 999.0))
+    s.openings.bank_reported(said(6, What.CLOSED, State.CLOSED, 1000.0))
+    s.openings.bank_reported(said(5, What.CLOSED, State.CLOSED, 1000.0))  # in the same instant
     s.open()
     assert s.settle() == []
-    s.openings.bank_said(said(5, What.FAULT, State.OPEN, 999.0))
-    s.openings.bank_said(said(7, What.FAULT, State.BARRED, 1000.0))
-    s.openings.bank_said(said(5, What.CLOSED, State.CLOSED, 999.0))
+    s.openings.bank_reported(said(5, What.FAULT, State.OPEN, 999.0))
+    s.openings.bank_reported(said(7, What.FAULT, State.BARRED, 1000.0))
+    s.openings.bank_reported(said(5, What.CLOSED, State.CLOSED, 999.0))
     assert s.settle() == [] and [f.number for f in s.faults] == [5, 7]  # told of, whoever's
-    s.openings.bank_said(said(5, What.CLOSED, State.CLOSED, 1000.0))
+    s.openings.bank_reported(said(5, What.CLOSED, State.CLOSED, 1000.0))
     assert [(e.open_s, e.why) for e in s.settle()] == [(3.0, "words")]
 
 
 def test_an_end_that_nobody_told_is_taken_as_planned_after_a_while() -> None:
     s = Set(deaf=True)
     s.open()
-    s.passes(60.0 + UNTOLD_S)
+    s.passes(60.0 + UNREPORTED_S)
     assert s.settle() == []
     s.passes(0.1)
     (end,) = s.settle()
@@ -438,7 +438,7 @@ def test_a_slow_valve_that_does_not_shut_after_all_runs_on() -> None:
     assert s.openings.running["a"].shut_mono_s is not None
     s.passes(1.0)
     running = s.openings.running["a"]
-    s.openings.bank_said(
+    s.openings.bank_reported(
         BankRecord(
             number=5,
             what=What.FAULT,

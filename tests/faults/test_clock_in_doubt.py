@@ -77,7 +77,7 @@ def test_after_a_jump_no_pulse_runs_twice_and_none_on_a_clock_in_doubt(
     world.run_until(NOON + timedelta(seconds=abs(step_s)))
     later = [m for m in world.pins.moves if m.on][opens_before:]
     assert all(m.mono_s - jumped_mono_s >= SETTLE_S for m in later)
-    assert not world.works.bank.open_lines()
+    assert not world.valve_set.bank.open_lines()
     # Never more than the day needs; an hour lost may push a pulse out of the window.
     assert 0.7 * undisturbed_l <= _litres(world) <= undisturbed_l + 1.0
     rows = [r for r in world.pulses() if r.opened_utc is not None]

@@ -92,7 +92,7 @@ def end(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[Run], None]]:
 
     def ends(run: Run) -> None:
         for one in made:
-            one._ending.tell("the test is over")
+            one._ending.request("the test is over")
         run._thread.join(60.0)
         assert not run._thread.is_alive()
 

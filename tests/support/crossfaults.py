@@ -113,8 +113,8 @@ class PinFault(Fault):
 def looked_at(w: CrossWorld) -> None:
     """A person looks at what is barred, and resets it."""
     w.ask(ask="reset", zone="a")
-    if w.works.bank.master() is not None:
-        w.works.bank.reset(MASTER)
+    if w.valve_set.bank.master() is not None:
+        w.valve_set.bank.reset(MASTER)
 
 
 class OnFailsOnce(PinFault):

@@ -253,8 +253,8 @@ class CrossWorld(World):
         self._watch_with_little_patience()
 
     def _watch_with_little_patience(self) -> None:
-        self.works.supervisor = Supervisor(
-            self.works.bank, self.works.closer, self.clock, patience_s=0.001
+        self.valve_set.supervisor = Supervisor(
+            self.valve_set.bank, self.valve_set.closer, self.clock, patience_s=0.001
         )
 
     def dies(self, *, released: bool = True, rebooted: bool = False) -> None:
@@ -292,13 +292,13 @@ class CrossWorld(World):
     def _ends_itself(self, why: str) -> None:
         """The main thread has found that this process must not go on."""
         self.fate.unsound.append(why)
-        self.works.end(why)
+        self.valve_set.end(why)
         if not self.bank_locked():
             for _ in range(1000):
-                if self.works.bank.closing_s() == 0.0:
+                if self.valve_set.bank.closing_s() == 0.0:
                     break
-                self._turn(min(0.2, self.works.bank.closing_s()))
-                self.works.bank.close_due()
+                self._turn(min(0.2, self.valve_set.bank.closing_s()))
+                self.valve_set.bank.close_due()
             self.engine.tick_last()
         ending(self.journal, why)
         self.pins.release_all()
@@ -342,7 +342,7 @@ class CrossWorld(World):
         if not self.engine_hung:
             wanted = (self.engine.next_moment_utc() - self.clock.now_utc()).total_seconds()
             step = min(step, max(wanted, 0.001) + self.tick_late_s)
-        bank = self.works.bank
+        bank = self.valve_set.bank
         if not self.bank_locked():
             due = next_deadline_mono_s(bank)
             if due is not None and not self.closer_dead:
@@ -355,7 +355,7 @@ class CrossWorld(World):
 
     def bank_locked(self) -> bool:
         """Whether a hung thread holds the bank's lock."""
-        return bool(self.works.bank._changed._lock.locked())  # type: ignore[attr-defined]
+        return bool(self.valve_set.bank._changed._lock.locked())  # type: ignore[attr-defined]
 
     def _turn(self, seconds: float) -> None:
         began_s = self.clock.true_s
@@ -391,10 +391,10 @@ class CrossWorld(World):
     def _round(self) -> None:
         if self.lock_hangs:
             self.lock_hangs = False
-            self.works.bank._changed._lock.acquire()  # type: ignore[attr-defined]
+            self.valve_set.bank._changed._lock.acquire()  # type: ignore[attr-defined]
         if not self.closer_dead and not self.bank_locked():
-            self.works.closer.round()
-        found = self.works.supervisor.check()
+            self.valve_set.closer.round()
+        found = self.valve_set.supervisor.check()
         if not found.sound:
             self._ends_itself("; ".join(found.faults))
             return
@@ -552,7 +552,7 @@ class CrossWorld(World):
 
     def barred(self) -> bool:
         """Whether a line is barred or stuck, as status says."""
-        return bool(self.ask(ask="status")["barred"]) or self.works.bank.master() in (
+        return bool(self.ask(ask="status")["barred"]) or self.valve_set.bank.master() in (
             State.BARRED,
             State.STUCK,
         )

@@ -149,16 +149,16 @@ class World:
         self.journal = Journal(self.logbook)
         self.openings = Openings(self.journal, self.clock)
         stopped = shut_at(self.folder / LINE_FILE)
-        self.works = ValveSet(
+        self.valve_set = ValveSet(
             self.pins,
             self.clock,
             self.folder / LINE_FILE,
-            lambda record: self.openings.bank_said(record),
+            lambda record: self.openings.bank_reported(record),
             threads=False,
         )
         with Questions(self.logbook.path) as ask:
             seconds = ask.open_seconds_since(self.clock.now_utc() - timedelta(days=1))
-        self.works.begin(
+        self.valve_set.begin(
             accepted,
             {
                 zone.valve.relay_line: seconds.get(zone.name, 0.0)
@@ -171,7 +171,7 @@ class World:
             accepted,
             self.garden_file,
             Controls(
-                valve_set=self.works,
+                valve_set=self.valve_set,
                 openings=self.openings,
                 journal=self.journal,
                 clock=self.clock,
@@ -233,14 +233,14 @@ class World:
             step = (
                 min(moment, self.engine.next_moment_utc()) - self.clock.now_utc()
             ).total_seconds()
-            due = next_deadline_mono_s(self.works.bank)
+            due = next_deadline_mono_s(self.valve_set.bank)
             if due is not None:
                 step = min(step, due - self.clock.mono_s())
             began_s = self.clock.mono_s()
             self.clock.advance(max(step, 0.001))
             if self._time_passes is not None:
                 self._time_passes(self, began_s, self.clock.mono_s())
-            self.works.closer.round()
+            self.valve_set.closer.round()
             self.engine.tick()
 
     def run_for(self, seconds: float) -> None:

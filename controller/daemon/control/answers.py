@@ -267,7 +267,7 @@ def _open(engine: Engine, request: Asked) -> dict[str, Any]:
         engine.openings.open(engine.valve_set.bank, pulse, open_s=seconds, manual=True)
     except (ValveRefused, ValveFault) as fault:
         if isinstance(fault, ValveRefused):
-            engine.tell("refused", str(fault), zone.name)
+            engine.report("refused", str(fault), zone.name)
         engine.tick()
         return refusal(str(fault))
     held = held_now(engine.garden, zone, now)
@@ -361,7 +361,7 @@ def _reset(engine: Engine, request: Asked) -> dict[str, Any]:
             engine.valve_set.bank.reset(master.valve.relay_line)
         except (ValveRefused, ValveFault) as fault:
             return refusal(str(fault))
-        engine.tell("reset", "the master may open again")
+        engine.report("reset", "the master may open again")
         return _done("the master may open again")
     zone = _zone(engine, request.get("zone"))
     if zone.valve.relay_line is None:
@@ -370,7 +370,7 @@ def _reset(engine: Engine, request: Asked) -> dict[str, Any]:
         engine.valve_set.bank.reset(zone.valve.relay_line)
     except (ValveRefused, ValveFault) as fault:
         return refusal(str(fault))
-    engine.tell("reset", "may open again", zone.name)
+    engine.report("reset", "may open again", zone.name)
     return _done(f"{zone.name} may open again")
 
 

@@ -46,8 +46,8 @@ class SpareFile:
 
 def user_of(line: socket.socket) -> int:
     """Whose process is at the other end; the kernel may show users it does not map as one."""
-    told = line.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, _CREDENTIALS.size)
-    return int(_CREDENTIALS.unpack(told)[1])
+    credentials = line.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, _CREDENTIALS.size)
+    return int(_CREDENTIALS.unpack(credentials)[1])
 
 
 def is_gone(line: socket.socket) -> bool:

@@ -121,7 +121,7 @@ class ControlServer:
         self._poll = select.poll()
         self._listening: socket.socket | None = None
         self._accept_from_mono_s = self._looked_mono_s = clock.mono_s()
-        self._said = ""
+        self._logged = ""
         self._mistakes = 0
         self._spare = SpareFile()
         self._socket, self._ours = listen(self._path)
@@ -223,7 +223,7 @@ class ControlServer:
                 self._guarded(talker, partial(self._serve, talker, event))
         while self._finished:
             talker, asked = self._finished.popleft()
-            self._guarded(talker, partial(self._say_reply, talker, asked))
+            self._guarded(talker, partial(self._send_reply, talker, asked))
         now = self._clock.mono_s()
         for talker in list(self._talkers.values()):
             if now >= self._ends_mono_s(talker):
@@ -282,7 +282,7 @@ class ControlServer:
             self._accept_from_mono_s = self._clock.mono_s() + ANSWERED_WITHIN_S
             self._warn(f"the control socket: {ONLY_CLOSE}")
         else:
-            self._said = ""
+            self._logged = ""
         try:
             line.setblocking(False)
             uid = user_of(line)
@@ -380,7 +380,7 @@ class ControlServer:
         end = talker.text.find(b"\n")
         if max(end, len(talker.text) if end < 0 else 0) > LONGEST_LINE:
             talker.last = True  # the rest of that line is not worth reading
-            self._say(talker, refusal(f"the request is longer than {LONGEST_LINE} bytes"))
+            self._send(talker, refusal(f"the request is longer than {LONGEST_LINE} bytes"))
         elif end >= 0:
             text = bytes(talker.text[:end])
             del talker.text[: end + 1]
@@ -390,19 +390,19 @@ class ControlServer:
         try:
             request = json.loads(text)
         except (ValueError, RecursionError):
-            self._say(talker, refusal("the request is not JSON; one object a line is wanted"))
+            self._send(talker, refusal("the request is not JSON; one object a line is wanted"))
             return
         if not isinstance(request, dict):
             words = 'the request is not an object, as in {"ask": "status"}'
-            self._say(talker, refusal(words))
+            self._send(talker, refusal(words))
             return
         closing = request.get("ask") == "close"
         if talker.in_last_place and not closing:
             talker.last = True
-            self._say(talker, refusal(ONLY_CLOSE))
+            self._send(talker, refusal(ONLY_CLOSE))
             return
         if not closing and self._waiting(talker.uid) >= WAITING_A_USER:
-            self._say(talker, refusal(BUSY))
+            self._send(talker, refusal(BUSY))
             return
         asked = talker.asked = _Asked(request, closing)
         talker.since_mono_s = self._clock.mono_s()
@@ -418,23 +418,23 @@ class ControlServer:
         asked = [t.asked for t in self._talkers.values() if t.uid == uid]
         return sum(a is not None and not a.closing for a in asked)
 
-    def _say_reply(self, talker: _Talker, asked: _Asked) -> None:
+    def _send_reply(self, talker: _Talker, asked: _Asked) -> None:
         if talker.asked is not asked or asked.reply is None:
             return  # it was told that it takes too long, or went away
         try:
-            said = asked.reply.result()
+            reply = asked.reply.result()
         except RowgateError as fault:
-            said = refusal(str(fault))
+            reply = refusal(str(fault))
         except CancelledError:
-            said = refusal(BUSY)
+            reply = refusal(BUSY)
         except Exception:  # noqa: BLE001 - the server outlives a mistake of ours
             self._mistakes += 1
             if self._mistakes <= 10 or self._mistakes & (self._mistakes - 1) == 0:
                 # Whoever asks the same again and again does not fill the disk with it.
                 words = f"{asked.request!r:.{MOST_LOGGED}}"
                 _LOG.exception("mistake %d over a request: %s", self._mistakes, words)
-            said = refusal("the daemon made a mistake over this; its log says more")
-        self._say(talker, said)
+            reply = refusal("the daemon made a mistake over this; its log says more")
+        self._send(talker, reply)
 
     def _too_late(self, talker: _Talker) -> None:
         """Nothing that is told "nothing was done" is done later; a `close` always is."""
@@ -444,16 +444,16 @@ class ControlServer:
         elif asked is None:
             self._turn_away(talker, TOO_SLOW)
         elif asked.closing:
-            self._say(talker, refusal(SHUT_BUT_BUSY if asked.shut else NOT_SHUT_YET))
+            self._send(talker, refusal(SHUT_BUT_BUSY if asked.shut else NOT_SHUT_YET))
         elif asked.reply is None or asked.reply.cancel():
-            self._say(talker, refusal(BUSY))
+            self._send(talker, refusal(BUSY))
         elif not asked.reply.done():
-            self._say(talker, refusal(UNDER_WAY))
+            self._send(talker, refusal(UNDER_WAY))
         # Otherwise it was answered this moment, and is heard in the next round.
 
-    def _say(self, talker: _Talker, said: Mapping[str, Any]) -> None:
+    def _send(self, talker: _Talker, reply: Mapping[str, Any]) -> None:
         talker.asked = None
-        talker.out = _as_line(said)
+        talker.out = _as_line(reply)
         talker.since_mono_s = self._clock.mono_s()
         self._poll.modify(talker.line, select.POLLOUT)
         self._write(talker)
@@ -498,15 +498,15 @@ class ControlServer:
         self._deaf()
         self._socket.close()
         self._socket, self._ours = fresh
-        self._said = ""
+        self._logged = ""
         _LOG.warning("the control socket was taken away; it is there again")
 
     def _warn(self, words: str) -> None:
         """Once, until it is over."""
-        if words != self._said:
+        if words != self._logged:
             _LOG.warning("%s", words)
-            self._said = words
+            self._logged = words
 
 
-def _as_line(said: Mapping[str, Any]) -> bytes:
-    return json.dumps(said).encode() + b"\n"
+def _as_line(reply: Mapping[str, Any]) -> bytes:
+    return json.dumps(reply).encode() + b"\n"

@@ -149,7 +149,7 @@ def findable_remarks(found: tuple[Findable, ...], garden: Garden) -> list[str]:
     if meter is None or not found:
         return []
     together = garden.watering.most_open > 1 and len(found) > 1
-    said = [
+    lines = [
         'Each zone open alone. "In days": once the meter has seen it on a week or two of days',
         *(
             [
@@ -163,10 +163,10 @@ def findable_remarks(found: tuple[Findable, ...], garden: Garden) -> list[str]:
     ]
     for one in found:
         if not one.computed.is_known:
-            said.append(unknown_words([one.zone], one.computed, us=us))
+            lines.append(unknown_words([one.zone], one.computed, us=us))
     slow = [one.zone for one in found if not one.counted]
     if slow:
-        said.append(
+        lines.append(
             f"{_listed(slow)}: the meter may stand still at so small a flow; litres go by time, "
             "and only a burst would show"
         )
@@ -175,7 +175,7 @@ def findable_remarks(found: tuple[Findable, ...], garden: Garden) -> list[str]:
     supply = [one.zone for one in hidden if one.decided_by != "valve"]
     for zones, what in ((valve, "valve"), (supply, "tap")):
         if zones:
-            said.append(
+            lines.append(
                 f"{_listed(zones)}: the {what} decides the flow, and a lost end cap hardly "
                 "changes it: look at the far ends once a week while it waters; a gauge at a far "
                 "end falls to nothing"
@@ -183,11 +183,11 @@ def findable_remarks(found: tuple[Findable, ...], garden: Garden) -> list[str]:
     plugs = [one.zone for one in found if one.clogged_within_days is None and one not in hidden]
     plugs += [one.zone for one in hidden if one.clogged_within_days is None]
     if plugs:
-        said.append(
+        lines.append(
             f"{_listed(sorted(plugs))}: clogged holes hardly change the flow: count the streams "
             "once a month, or put cups under a few holes (rowgate note cups)"
         )
-    return said
+    return lines
 
 
 def _of_zone(

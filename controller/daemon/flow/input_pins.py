@@ -27,7 +27,7 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.units import l_from_m3
 from controller.valves.inputs import InputDriver, PulseCounter
 
-TELL_EVERY_S = 900.0  # a switch that flaps is told of at most so often; our choice
+REPORT_EVERY_S = 900.0  # a switch that flaps is told of at most so often; our choice
 WRITE_TIPS_EVERY_S = 300.0  # at most this much rain is lost with the power; our choice
 WRITE_HOURS_EVERY_S = 3600.0  # how long the gauge was watched, when nothing tips; our choice
 _WORDS = {
@@ -37,16 +37,18 @@ _WORDS = {
 _LOG = logging.getLogger("rowgate.input_pins")
 
 Level = Callable[[int], bool]
-Tell = Callable[[str, str], None]
+Report = Callable[[str, str], None]
 
 
 class Switches:
     """The rain and freeze switches; one that cannot be read keeps nothing shut, and is told of."""
 
-    def __init__(self, sensors: Iterable[Sensor], level: Level, clock: Clock, tell: Tell) -> None:
+    def __init__(
+        self, sensors: Iterable[Sensor], level: Level, clock: Clock, report: Report
+    ) -> None:
         self._sensors = tuple(s for s in sensors if s.kind in _WORDS)
-        self._level, self._clock, self._tell = level, clock, tell
-        self._told, self._told_mono_s = "", float("-inf")
+        self._level, self._clock, self._report = level, clock, report
+        self._reported, self._reported_mono_s = "", float("-inf")
         self.why_shut = ""
         self.faults: tuple[str, ...] = ()
 
@@ -62,14 +64,14 @@ class Switches:
         self.why_shut, self.faults = " and ".join(shut), tuple(faults)
         words = "; ".join([*([self.why_shut] if shut else []), *faults])
         now = self._clock.mono_s()
-        if words != self._told and now - self._told_mono_s >= TELL_EVERY_S:
-            self._told, self._told_mono_s = words, now
+        if words != self._reported and now - self._reported_mono_s >= REPORT_EVERY_S:
+            self._reported, self._reported_mono_s = words, now
             if shut:
-                self._tell("sensor", f"{self.why_shut}: nothing opens by plan")
+                self._report("sensor", f"{self.why_shut}: nothing opens by plan")
             for unread in faults:
-                self._tell("sensor", unread)
+                self._report("sensor", unread)
             if not words:
-                self._tell("sensor", "the switches let water again")
+                self._report("sensor", "the switches let water again")
 
 
 class TippingGauge:
@@ -85,10 +87,10 @@ class TippingGauge:
         count: Callable[[], int],
         clock: Clock,
         write: Callable[[date, float, float], None],
-        tell: Tell,
+        report: Report,
     ) -> None:
         self._mm_per_tip, self._count, self._clock, self._write = mm_per_tip, count, clock, write
-        self._tell = tell
+        self._report = report
         self._counted = count()
         self._looked_mono_s = self._written_mono_s = clock.mono_s()
         self._owed: dict[date, list[float]] = {}  # mm and hours not written yet
@@ -123,7 +125,7 @@ class TippingGauge:
                 _LOG.error("the rain gauge: %s", fault)
                 return
             except OutOfRange as fault:  # no cloud does that: the pin is loose
-                self._tell("sensor", f"the rain gauge counts what cannot be, left out: {fault}")
+                self._report("sensor", f"the rain gauge counts what cannot be, left out: {fault}")
             del self._owed[day]
 
 
@@ -131,7 +133,7 @@ BURST_FACTOR = 2.0  # the meter must still be read right while a pipe has burst;
 _MOST_KNOWN = 1024  # sets whose flow and error are remembered; our choice
 UNSURE = 0.7  # the relative error of a flow whose band cannot be had: only the grossest is found
 
-Told = Iterable[tuple[FlowFinding, str, date]]
+Reported = Iterable[tuple[FlowFinding, str, date]]
 
 
 class ErrorOf(Protocol):
@@ -161,7 +163,7 @@ class Watching:
         self._inputs, self._openings, self._clock = inputs, openings, clock
         self._bands, self._write_rain = bands, write_rain
         self._past = past or Past()
-        self._said_unknown: set[str] = set()
+        self._reported_unknown: set[str] = set()
         self._counters: dict[int, tuple[PulseCounter, tuple[bool, float]]] = {}
         self._metered_as: tuple[int, float, float] | None = None
         self._monitor: FlowMonitor | None = None
@@ -169,15 +171,15 @@ class Watching:
         self._gauges: list[TippingGauge] = []
         self.meter_fault = ""
 
-    def fit(self, accepted: Accepted, flow_l_s: FlowOf, told: Told, tell: Tell) -> None:
+    def fit(self, accepted: Accepted, flow_l_s: FlowOf, reported: Reported, report: Report) -> None:
         """Take up a garden's meter and sensors; what cannot be had is told, and done without."""
         garden = accepted.garden
         self.end()
-        self._fit_meter(accepted, flow_l_s, told, tell)
+        self._fit_meter(accepted, flow_l_s, reported, report)
         taken, gauges = [], []
         for sensor in garden.sensors:
             counter = self._counter(
-                sensor.line, sensor.active_low, sensor.debounce_s, f"the {sensor.kind}", tell
+                sensor.line, sensor.active_low, sensor.debounce_s, f"the {sensor.kind}", report
             )
             if counter is None:
                 continue
@@ -188,14 +190,14 @@ class Watching:
                         counter.count,
                         self._clock,
                         self._write_rain,
-                        tell,
+                        report,
                     )
                 )
             else:
                 taken.append(sensor)
         self._gauges = gauges
         level = self._inputs.level if self._inputs is not None else _nothing_is_active
-        self._switches = Switches(taken, level, self._clock, tell)
+        self._switches = Switches(taken, level, self._clock, report)
         self._switches.look()
 
     def look(self, garden: Garden, today: date) -> list[Found]:
@@ -249,13 +251,15 @@ class Watching:
             return "time"
         return "time, the meter is silent" if metering.dead else "meter"
 
-    def _fit_meter(self, accepted: Accepted, flow_l_s: FlowOf, told: Told, tell: Tell) -> None:
+    def _fit_meter(
+        self, accepted: Accepted, flow_l_s: FlowOf, reported: Reported, report: Report
+    ) -> None:
         garden, meter = accepted.garden, accepted.garden.meter
         self._monitor, self.meter_fault = None, ""
         counter = None
         if meter is not None:
             counter = self._counter(
-                meter.line, meter.active_low, meter.debounce_s, "the meter", tell
+                meter.line, meter.active_low, meter.debounce_s, "the meter", report
             )
             if counter is None:
                 self.meter_fault = "the meter cannot be watched; litres go by time"
@@ -281,13 +285,13 @@ class Watching:
             meter, max((flow_l_s(z.name, frozenset((z.name,))) for z in garden.zones), default=0.0)
         )
         if too_fast:
-            tell("meter", too_fast)
+            report("meter", too_fast)
         known: dict[frozenset[str], ComputedFlow] = {}
 
-        def say(words: str) -> None:
-            if words not in self._said_unknown:
-                self._said_unknown.add(words)
-                tell("meter", words)
+        def report_unknown(words: str) -> None:
+            if words not in self._reported_unknown:
+                self._reported_unknown.add(words)
+                report("meter", words)
 
         # Now, while nothing is open: in a big garden it takes a small board a while.
         bands = self._bands(garden)
@@ -314,24 +318,26 @@ class Watching:
                 line_l=lambda zone: l_from_m3(accepted.lines.line(zone).volume_m3),
                 most_l_s=l_from_m3(accepted.lines.supply.flow_m3_s()),
             ),
-            reported=told,
+            reported=reported,
             past=self._past,
-            say=say,
+            report=report_unknown,
         )
         self._openings.credit = self._monitor.credit
 
     def _counter(
-        self, line: int, active_low: bool, debounce_s: float, name: str, tell: Tell
+        self, line: int, active_low: bool, debounce_s: float, name: str, report: Report
     ) -> PulseCounter | None:
         """The pin's counter, watched from its first asking on; None where it cannot be had."""
         wanted = (active_low, debounce_s)
         if line in self._counters:
             counter, settings = self._counters[line]
             if settings != wanted:
-                tell("sensor", f"{name} on line {line} has changed; start the daemon anew for that")
+                report(
+                    "sensor", f"{name} on line {line} has changed; start the daemon anew for that"
+                )
             return counter
         if self._inputs is None:
-            tell("sensor", f"{name} on line {line} cannot be watched: there are no input pins")
+            report("sensor", f"{name} on line {line} cannot be watched: there are no input pins")
             return None
         counter = PulseCounter()
         try:
@@ -339,7 +345,7 @@ class Watching:
                 line, active_low=active_low, debounce_s=debounce_s, on_edge=counter.edge
             )
         except RowgateError as fault:
-            tell("sensor", f"{name} on line {line} cannot be watched: {fault}")
+            report("sensor", f"{name} on line {line} cannot be watched: {fault}")
             return None
         self._counters[line] = (counter, wanted)
         return counter

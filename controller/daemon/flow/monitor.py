@@ -160,7 +160,7 @@ class FlowMonitor:
     """One garden's meter, looked at about once a second.
 
     `reported` are the findings that the logbook has already: of today, and changes of the last
-    days. `past` keeps what was seen; `say` is called with what cannot be judged.
+    days. `past` keeps what was seen; `report` is called with what cannot be judged.
     """
 
     def __init__(
@@ -173,10 +173,10 @@ class FlowMonitor:
         pipes: Pipes,
         reported: Iterable[tuple[FlowFinding, str, date]] = (),
         past: Past | None = None,
-        say: Callable[[str], None] = lambda _: None,
+        report: Callable[[str], None] = lambda _: None,
     ) -> None:
         self._garden, self._meter, self._metering, self._clock = garden, meter, metering, clock
-        self._pipes, self._past, self._say = pipes, past or Past(), say
+        self._pipes, self._past, self._report = pipes, past or Past(), report
         self._reported = set(reported)
         self.credit = Credit(meter.litres_per_pulse, self.band, pipes.most_l_s)
         self._doses: dict[frozenset[str], _Tally] = {}
@@ -284,7 +284,7 @@ class FlowMonitor:
         elif opened not in self.unknown:
             words = unknown_words(opened, computed, us=self._garden.us_units)
             self.unknown[opened] = words
-            self._say(words)
+            self._report(words)
         return computed
 
     def _keep(self, until_mono_s: float, today: date) -> list[Found]:
@@ -341,7 +341,7 @@ class FlowMonitor:
         if seen.seconds <= 0.0:
             return []
         if self.credit.is_absurd(seen.litres, seen.seconds):
-            return self._tell(FlowFinding.MISCOUNTED, (), seen, None, today)
+            return self._new_findings(FlowFinding.MISCOUNTED, (), seen, None, today)
         computed = self._judged_by or self._pipes.compute(self._open)
         finding = judge_open(seen, computed)
         proved = self._proved(seen)
@@ -372,7 +372,7 @@ class FlowMonitor:
             )
             if self.credit.is_absurd(tally.metered_l, tally.seconds):
                 counted = replace(seen, seconds=max(tally.seconds, LEAST_S))
-                found += self._tell(FlowFinding.MISCOUNTED, (), counted, None, today)
+                found += self._new_findings(FlowFinding.MISCOUNTED, (), counted, None, today)
                 del self._doses[zones]
                 continue
             if not is_enough(seen, computed):
@@ -402,13 +402,13 @@ class FlowMonitor:
             self._weak_sets.add((zones, today))
             self._weak.append(_Weak(zones=zones, seen=seen, computed=computed, day=today))
             return []
-        told = self._tell(
+        new = self._new_findings(
             finding, tuple(sorted(self._suspects(zones, today))), seen, computed, today
         )
         if finding is FlowFinding.NOT_OPENED and seen.litres <= 0.0:
-            self._unproved += [found for found in told if found.action is not Action.NOTE]
-            told = [replace(found, action=Action.NOTE) for found in told]
-        return told
+            self._unproved += [found for found in new if found.action is not Action.NOTE]
+            new = [replace(found, action=Action.NOTE) for found in new]
+        return new
 
     def _suspects(self, opened: frozenset[str], day: date) -> frozenset[str]:
         """The zones of a set that were not seen right on that day; all of them if all were."""
@@ -428,13 +428,15 @@ class FlowMonitor:
                 computed, flow_l_s=tap * computed.flow_l_s, low_l_s=tap * computed.lowest_l_s
             )
             if judge_open(weak.seen, under_it) is None or self._all_weak(weak):
-                found += self._tell(FlowFinding.MISCOUNTED, (), weak.seen, computed, weak.day)
+                found += self._new_findings(
+                    FlowFinding.MISCOUNTED, (), weak.seen, computed, weak.day
+                )
                 continue
             suspects = tuple(sorted(self._suspects(weak.zones, weak.day)))
-            told = self._tell(FlowFinding.CLOGGED, suspects, weak.seen, computed, weak.day)
+            new = self._new_findings(FlowFinding.CLOGGED, suspects, weak.seen, computed, weak.day)
             if not any(day == weak.day and zone not in weak.zones for zone, day in self._good):
-                told = [replace(one, words=f"{one.words}{_NOBODY_ELSE}") for one in told]
-            found += told
+                new = [replace(one, words=f"{one.words}{_NOBODY_ELSE}") for one in new]
+            found += new
         self._weak = waiting
         return found
 
@@ -463,13 +465,13 @@ class FlowMonitor:
             self._from_mono_s = now
         seen = self._seen(now)
         if self.credit.is_absurd(seen.litres, seen.seconds):
-            return self._tell(FlowFinding.MISCOUNTED, (), seen, None, today)
+            return self._new_findings(FlowFinding.MISCOUNTED, (), seen, None, today)
         finding = judge_shut(seen, self._before_l_s, soon=self._soon)
         if finding is None:
             return []
-        return self._tell(finding, tuple(sorted(self._last)), seen, None, today)
+        return self._new_findings(finding, tuple(sorted(self._last)), seen, None, today)
 
-    def _tell(
+    def _new_findings(
         self,
         finding: FlowFinding,
         zones: tuple[str, ...],

@@ -57,7 +57,7 @@ class Change:
     maybe_tap: bool = False
 
     @property
-    def is_told(self) -> bool:
+    def is_reported(self) -> bool:
         """Whether it is so large that it is told."""
         return abs(log(1.0 + self.share)) >= log(1.0 + self.from_share)
 
@@ -144,17 +144,17 @@ def changes(
     left = dict(sets)
     while True:
         judged = _judged(left, tap_loss_of)
-        told = [one for one in judged.values() if one.is_told]
-        if not told:
+        large = [one for one in judged.values() if one.is_reported]
+        if not large:
             break
-        own = {one.zones: _own_change(left[one.zones], one.days) for one in told}
+        own = {one.zones: _own_change(left[one.zones], one.days) for one in large}
         # Where only two are compared both depart alike; the one that is further from itself leads.
-        worst = max(told, key=lambda c: (abs(c.share) + abs(own[c.zones]), sorted(c.zones)))
+        worst = max(large, key=lambda c: (abs(c.share) + abs(own[c.zones]), sorted(c.zones)))
         seen_right = frozenset[str]().union(
             *(
                 one.zones
                 for one in judged.values()
-                if not one.is_told and one.from_share <= abs(worst.share)
+                if not one.is_reported and one.from_share <= abs(worst.share)
             )
         )
         suspects = worst.zones - seen_right or worst.zones
@@ -193,7 +193,7 @@ def _judged(
         scatter = max(scatters[zones], median(alike))
         windows = WINDOWS if others else WINDOWS[1:]
         change = _best_window(values, scatter, windows, zones, others)
-        if change is not None and change.is_told and others:
+        if change is not None and change.is_reported and others:
             apart = [other for other in moved if not other & zones]
             if _tap_would(change, sets[zones], apart, tap_loss_of):
                 change = _best_window(values, scatter, WINDOWS[2:], zones, others)
@@ -268,7 +268,7 @@ def _common_change(sets: Mapping[frozenset[str], Days]) -> Change | None:
         return None
     nobody = frozenset[str]()
     change = _best_window(values, _scatter(values), WINDOWS[2:], nobody, nobody)
-    return change if change is not None and change.is_told else None
+    return change if change is not None and change.is_reported else None
 
 
 def _moved(sets: Mapping[frozenset[str], Days]) -> dict[frozenset[str], dict[date, float]]:

@@ -77,11 +77,11 @@ class BoardWatch:
         self,
         look: Callable[[], BoardNow],
         clock: Clock,
-        tell: Callable[[str, str], None],
+        report: Callable[[str, str], None],
         already: Iterable[str] = (),
     ) -> None:
-        self._look, self._clock, self._tell = look, clock, tell
-        self._told: set[tuple[str, date | None]] = {
+        self._look, self._clock, self._report = look, clock, report
+        self._reported: set[tuple[str, date | None]] = {
             (KEEPS_WORDS, None) for words in already if words == KEEPS_WORDS
         }
         self._looked_mono_s = float("-inf")
@@ -95,9 +95,9 @@ class BoardWatch:
         for words in self._look().doubts:
             # Told by its kind: the figures in it change.
             key = (words, None) if words == KEEPS_WORDS else (_kind(words), today)
-            if key not in self._told:
-                self._told.add(key)
-                self._tell("board", words)
+            if key not in self._reported:
+                self._reported.add(key)
+                self._report("board", words)
 
 
 def _kind(words: str) -> str:

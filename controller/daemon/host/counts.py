@@ -21,7 +21,7 @@ class Facts:
     at_mono_s: float
     litres: Mapping[str, float] = field(default_factory=dict)  # by zone, since the start
     pulses: Mapping[tuple[str, str], int] = field(default_factory=dict)  # by zone, how known
-    told: Mapping[str, int] = field(default_factory=dict)  # happenings by kind
+    reported: Mapping[str, int] = field(default_factory=dict)  # happenings by kind
     open_lines: int = 0
     planned_mono_s: float | None = None
     weather_mono_s: float | None = None  # when a source last gave days

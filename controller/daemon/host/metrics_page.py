@@ -117,11 +117,11 @@ class _Asked:
         )
         for (zone, how), count in sorted(facts.pulses.items()):
             pulses.add_metric([zone, how], count)
-        told = CounterMetricFamily(
+        reported = CounterMetricFamily(
             "rowgate_told", "Faults and events told since the start", labels=["kind"]
         )
-        for kind, count in sorted(facts.told.items()):
-            told.add_metric([kind], count)
+        for kind, count in sorted(facts.reported.items()):
+            reported.add_metric([kind], count)
         since = GaugeMetricFamily(
             "rowgate_since_seconds", "Seconds since it last came about", labels=["what"]
         )
@@ -133,7 +133,7 @@ class _Asked:
         for what, at in moments:
             if at is not None:
                 since.add_metric([what], max(0.0, now - at))
-        yield from (litres, pulses, told, since)
+        yield from (litres, pulses, reported, since)
         board = facts.board
         plain: tuple[tuple[str, str, float | None], ...] = (
             ("rowgate_open_lines", "Lines through which water may run", facts.open_lines),

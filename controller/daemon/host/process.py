@@ -36,7 +36,7 @@ class Ending:
     """
 
     def __init__(self) -> None:
-        self.told = False
+        self.requested = False
         self.shut = threading.Event()  # the valves have been told for the last time
         self.why = "the daemon ends"
         self.exit_code = 0
@@ -53,16 +53,16 @@ class Ending:
             while True:
                 self._stirs.get_nowait()
 
-    def tell(self, why: str) -> None:
+    def request(self, why: str) -> None:
         """End, for this reason."""
         self.why = why
-        self.told = True
+        self.requested = True
         self.stir()
 
     def fail(self, why: str) -> None:
         """End, for something that must not be."""
         self.exit_code = 1
-        self.tell(why)
+        self.request(why)
 
 
 class Signals:

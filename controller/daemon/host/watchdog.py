@@ -79,7 +79,7 @@ class Health:
         self._lock = threading.Lock()
         now = clock.mono_s()
         self._moved = dict.fromkeys(self._allowed_s, now)
-        self._said_mono_s = float("-inf")
+        self._sent_mono_s = float("-inf")
 
     def moved(self, who: str, at_mono_s: float | None = None) -> None:
         """Somebody is alive now, or was at the moment given."""
@@ -94,10 +94,10 @@ class Health:
                 sorted(w for w, limit in self._allowed_s.items() if now - self._moved[w] > limit)
             )
 
-    def say_alive(self, environ: Mapping[str, str] = os.environ) -> tuple[str, ...]:
+    def send_alive(self, environ: Mapping[str, str] = os.environ) -> tuple[str, ...]:
         """Tell the watchdog, at most every few seconds, unless somebody is silent: then who."""
         silent, now = self.silent(), self._clock.mono_s()
-        if not silent and now - self._said_mono_s >= WATCHDOG_EVERY_S:
-            self._said_mono_s = now
+        if not silent and now - self._sent_mono_s >= WATCHDOG_EVERY_S:
+            self._sent_mono_s = now
             sd_notify("WATCHDOG=1", environ)
         return silent
