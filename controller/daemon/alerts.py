@@ -1,7 +1,7 @@
-"""What is worth saying: to the log, the logbook; and what a finding of the meter does.
+"""Alerts for the log and the logbook, and what a finding of the meter does.
 
-A hold stands in the logbook until a person lifts it. While the logbook does not take it, it holds
-all the same.
+A hold stands in the logbook until a person lifts it. It holds also while the logbook does not take
+it.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ _LOG = logging.getLogger("rowgate.alerts")
 
 
 class AlertWriter:
-    """Happenings on their way into the logbook; a full disk delays them, and loses the oldest."""
+    """Writes alerts into the logbook; a full disk delays them, and loses the oldest."""
 
     def __init__(self, journal: Journal, clock: Clock) -> None:
         self._journal, self._clock = journal, clock
@@ -36,7 +36,7 @@ class AlertWriter:
         self.reported: Counter[str] = Counter()  # by kind, since the start
 
     def report(self, kind: str, words: str, zone: str | None = None) -> None:
-        """Log it, and write it down, now or when that works again."""
+        """Log it, and write it down now, or when that works again."""
         self.reported[kind] += 1
         _LOG.warning("%s: %s", kind, words if zone is None else f"{zone}: {words}")
         try:
@@ -66,8 +66,7 @@ class AlertWriter:
 def flow_findings(
     journal: Journal, day: date, zone_info: ZoneInfo
 ) -> list[tuple[FlowFinding, str, date]]:
-    """The meter's findings told on that local day, and changes told in the week before, as far as
-    the logbook has them."""
+    """The findings the logbook has of that local day, and the changes of the fortnight before."""
     try:
         rows = journal.happenings(_MOST_KEPT)
     except LogbookError as fault:
@@ -84,7 +83,7 @@ def flow_findings(
 
 
 def reported_messages(journal: Journal, kind: str) -> list[str]:
-    """What was told of a kind before, as far back as is looked."""
+    """The messages of a kind among the latest alerts."""
     try:
         return [row.words for row in journal.happenings(_MOST_KEPT) if row.kind == kind]
     except LogbookError as fault:
@@ -96,7 +95,7 @@ HELD_FOR = timedelta(days=366)  # as long as a hold may be; a person lifts it be
 
 
 class ReportAlert(Protocol):
-    """Says something worth knowing later, of a zone or of the garden."""
+    """Reports something of a zone or of the garden."""
 
     def __call__(self, kind: str, words: str, zone: str | None = None) -> None:
         """Log it, and write it down."""
@@ -126,7 +125,7 @@ class FindingActions:
         self._tried_mono_s = float("-inf")
 
     def act(self, found: Found, garden: Garden) -> None:
-        """Say it, shut what must be shut, and hold what must be held."""
+        """Report it, shut what must be shut, and hold what must be held."""
         action, did = found.action, ""
         if action is Action.SHUT_MASTER:
             did = self._shut_master(f"flow: {found.finding}", garden)

@@ -1,4 +1,4 @@
-"""The pulses of the plan whose moment has come: judged by a table of rules, opened, or missed."""
+"""Opens the planned pulses that are due, by a table of rules; some wait, some are missed."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ LATEST_S = 600.0  # a pulse later than this is missed, and its water planned ane
 
 
 class Verdict(StrEnum):
-    """What becomes of a planned pulse now."""
+    """What happens to a planned pulse now."""
 
     OPEN = "open"
     WAIT = "wait"
@@ -28,7 +28,7 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Moment:
-    """All that a pulse is judged by.
+    """Everything that decides about a pulse.
 
     `may_run_until_utc` is the end of the stretch, windows less holds, that now lies in; None where
     now lies in none.
@@ -54,11 +54,11 @@ class Decision:
 
 
 def judge(pulse: Pulse, moment: Moment) -> Decision:
-    """Judge one pulse; the rules in their order, the first that fits decides."""
+    """Judge one pulse by the rules in their order; the first that fits decides."""
     if moment.key_spent:
         return Decision(verdict=Verdict.DROP, why="it has run already")
     if moment.doubt:
-        # How late it is cannot be told from a clock in doubt; the next good look tells.
+        # A clock in doubt cannot show how late it is; the next good look can.
         return Decision(verdict=Verdict.WAIT, why=moment.doubt)
     if moment.shut_by:
         # It waits; once the switch lets water again, it may be too late for it, and is missed.
@@ -87,7 +87,7 @@ _LOG = logging.getLogger("rowgate.engine")
 
 
 class Dispatcher:
-    """What of today's plan is still to be opened. `want_plan` is told why another is needed."""
+    """Opens today's planned pulses. `want_plan` is called with the reason for another plan."""
 
     def __init__(
         self,
@@ -112,7 +112,7 @@ class Dispatcher:
     def look(
         self, zone_of: Callable[[str], Zone | None], moment: Callable[[Pulse, Zone], Moment]
     ) -> None:
-        """Judge what is due by its moment, and do what the judge says."""
+        """Judge each due pulse, and act on the decision."""
         now = self._clock.now_utc()
         for pulse in [p for p in self.pending if p.opens_utc <= now]:
             if self._clock.mono_s() < self._after_mono_s:
@@ -140,7 +140,7 @@ class Dispatcher:
                 self._want_plan("a key that was spent")
 
     def open(self, pulse: Pulse, open_s: float) -> None:
-        """Open a pulse of the plan; one that cannot be written down is tried again."""
+        """Open a pulse of the plan; if it cannot be written down, try again later."""
         try:
             self._openings.open(self._valve_set.bank, pulse, open_s=open_s, manual=False)
         except LogbookError as fault:
@@ -151,7 +151,7 @@ class Dispatcher:
         except ValveRefused as fault:
             self._report("refused", str(fault), pulse.zone)
         except ValveFault as fault:
-            _LOG.error("%s: %s", pulse.zone, fault)  # the bank's record tells it
+            _LOG.error("%s: %s", pulse.zone, fault)  # the bank's record reports it
         self.pending.remove(pulse)
 
     def _missed(self, pulse: Pulse, why: str) -> None:

@@ -1,4 +1,4 @@
-"""Everything that decides, in one thread: when to plan, what to open, what to write down.
+"""The decisions of the daemon, in one thread: when to plan, what to open, what to write down.
 
 `tick()` looks at the clock and does what is due; `next_moment_utc()` says when to look again.
 Closing is not here: an open line shuts by the bank's own deadline, whatever the engine does.
@@ -84,7 +84,7 @@ class Engine:
         self.watching, self.board = around.watching, around.board
         self.pins, self.silent = around.pins, around.silent
         self.started_utc = self.clock.now_utc()
-        self.restarts: Restarts | None = None  # told once it has recovered
+        self.restarts: Restarts | None = None  # set once it has recovered
         self._board_watch: BoardWatch | None = None
         self.timetable: Timetable | None = None
         self.planned_utc: datetime | None = None
@@ -113,7 +113,7 @@ class Engine:
     # --- the day -----------------------------------------------------------------------------
 
     def start(self) -> None:
-        """Take up the day: holds and weather the logbook kept, the source asked, a first plan."""
+        """Begin: read holds and weather from the logbook, ask the sources, make a first plan."""
         self.want_plan("start")
         self.weather.take_up()
         self._watch_garden()
@@ -142,12 +142,12 @@ class Engine:
         self.dispatcher.look(self._zone, self._moment)
 
     def tick_last(self) -> None:
-        """The valves are shut for good: write down the last ends."""
+        """Write down the last ends, once the valves are shut for good."""
         self._settle()
         self.watching.end()
 
     def next_moment_utc(self) -> datetime:
-        """When something is to be done next, seen from now."""
+        """When there is something to do next."""
         now, mono = self.clock.now_utc(), self.clock.mono_s()
         wait = self._garden_looked_mono_s + GARDEN_EVERY_S - mono
         beat = self.openings.next_mono_s()
@@ -163,19 +163,19 @@ class Engine:
     # --- planning ----------------------------------------------------------------------------
 
     def want_plan(self, reason: str, *, drop: bool = False) -> None:
-        """Plan anew as soon as nothing is open; with `drop`, nothing of the old plan opens."""
+        """Plan anew as soon as nothing is open; with `drop`, open nothing more of the old plan."""
         self._want_plan = self._want_plan or reason
         self._plan_after_mono_s = float("-inf")
         if drop:
             self.dispatcher.pending = []
 
     def weather_came(self, answer: WeatherAnswer) -> None:
-        """Take in what the source said; what is usable is kept in the logbook."""
+        """Take in an answer; keep what is usable in the logbook."""
         if self.weather.came(answer):
             self.want_plan("weather")
 
     def holds_changed(self) -> None:
-        """Read the holds in force anew, shut what one of them holds, and plan anew."""
+        """Read the holds anew, shut what one of them holds, and plan anew."""
         holds = self.journal.holds(self.clock.now_utc(), self.accepted.garden.site.zone_info)
         self._garden = with_holds(self.accepted.garden, holds)
         now = self.clock.now_utc()
@@ -195,7 +195,7 @@ class Engine:
 
     @property
     def pending(self) -> list[Pulse]:
-        """What of today's plan is still to be opened."""
+        """The pulses of today's plan that are still to open."""
         return self.dispatcher.pending
 
     @property
@@ -208,7 +208,7 @@ class Engine:
         return self._flows.flow_l_s(zone, together)
 
     def flow_or_nothing_l_s(self, zone: str, together: frozenset[str]) -> float:
-        """The same for zones of an older garden file, too: one that is gone gives nothing. [L/s]"""
+        """The same, and 0 for a zone that the garden file no longer has. [L/s]"""
         known = frozenset(z.name for z in self.accepted.garden.zones)
         return self.flow_l_s(zone, together & known) if zone in known else 0.0
 
@@ -224,7 +224,7 @@ class Engine:
         self.dispatcher.leave_out(zone)
 
     def facts(self) -> Facts:
-        """How it stands now, for those who show it."""
+        """How the daemon stands now, for the pages that show it."""
         return Facts(
             at_mono_s=self.clock.mono_s(),
             litres=dict(self._counts.litres),
@@ -240,7 +240,7 @@ class Engine:
         )
 
     def unrecorded_words(self) -> list[str]:
-        """What the logbook has not taken yet: happenings, ends of pulses, records of the bank."""
+        """What the logbook has not taken yet: alerts, ends of pulses, records of the bank."""
         ends = [f"the end of a pulse of {zone}" for zone in self.openings.unwritten_zones]
         return [*self._alerts.unrecorded(), *ends, *self.valve_set.bank.undelivered]
 
@@ -264,7 +264,7 @@ class Engine:
                 self.want_plan("an opening that was not planned so")
 
     def _report_short(self, end: Ended) -> None:
-        """What is credited beyond the meter's count, where its watch cannot judge the opening."""
+        """Report litres credited beyond the meter's count, of an opening too short to judge."""
         counted, meter, key = end.counted, self._garden.meter, (end.running.zone, end.running.day)
         if counted is None or meter is None or end.litres <= counted.metered_l:
             return
@@ -274,12 +274,12 @@ class Engine:
             self.report("meter", short_words(counted, end.litres), key[0])
 
     def _is_short(self, end: Ended) -> bool:
-        """Whether the meter says that clearly less came than time does."""
+        """Whether clearly less came by the meter than by time."""
         by_meter = end.how is HowKnown.METERED
         return by_meter and end.litres < (1.0 - LEAST_SHARE) * end.timed_litres
 
     def _look_at_water(self) -> None:
-        """The meter and the sensors: what they find, and what comes of it."""
+        """Look at the meter and the sensors, and act on what they find."""
         self.openings.shut_what_had_its_litres(self.valve_set.bank, self.flow_l_s)
         self._finding_actions.try_again()
         if self._board_watch is not None:
@@ -291,7 +291,7 @@ class Engine:
             self.report("meter", f"litres go by {self.watching.litres_by}")
 
     def _watch_garden(self) -> None:
-        """Fit the input pins to the garden in force."""
+        """Set the input pins up for the garden in force."""
         reported = flow_findings(self.journal, self._today(), self._garden.site.zone_info)
         self.watching.fit(self.accepted, self.flow_l_s, reported, self.report)
 
@@ -390,8 +390,10 @@ class Engine:
         self._set_alarm()
 
     def _held_to_plan(self, timetable: Timetable) -> Timetable:
-        """The plan, no zone's day longer by the meter's word than it may be; what is cut is told
-        once, and stays owed."""
+        """The plan, with no zone's day longer by the meter than it may be.
+
+        What is cut is reported once, and stays owed.
+        """
         garden = self._garden
         valves = {zone.name: zone.valve for zone in garden.zones}
         rows = self.journal.openings_given(timetable.first, self._today())
@@ -427,7 +429,7 @@ class Engine:
             self.report("plan", f"no plan could be made: {why}")
 
     def _take_up_coming(self) -> None:
-        """A changed garden, now that nothing is open; one whose lines cannot be had waits."""
+        """Take up a changed garden, now that nothing is open; wait if its lines cannot be had."""
         if self._coming is None:
             return
         coming = self._coming

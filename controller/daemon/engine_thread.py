@@ -45,7 +45,7 @@ _LOG = logging.getLogger("rowgate")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Around:
-    """What the engine's thread finds there when it begins."""
+    """What the engine's thread is given when it begins."""
 
     accepted: Accepted
     garden_file: GardenFile
@@ -76,7 +76,7 @@ class EngineThread:
     # --- from other threads ------------------------------------------------------------------
 
     def start(self) -> None:
-        """Begin to live."""
+        """Start the thread."""
         self._thread.start()
 
     def wait_for_plan(self) -> bool:
@@ -87,7 +87,7 @@ class EngineThread:
         return not self._ending.requested
 
     def wake(self) -> None:
-        """Let it look now."""
+        """Make it look now."""
         self._inbox.put(_nothing)
 
     def join(self, within_s: float) -> None:
@@ -96,7 +96,7 @@ class EngineThread:
             self._thread.join(within_s)
 
     def asked(self, request: dict[str, Any]) -> Future[Mapping[str, Any]]:
-        """What the answer to a request will be; one that is cancelled in time is not done."""
+        """The future answer to a request; a request cancelled in time is not done."""
         reply: Future[Mapping[str, Any]] = Future()
         engine = self._engine
         if engine is None or self._ending.requested:
@@ -105,7 +105,7 @@ class EngineThread:
 
         def serve() -> None:
             if not reply.set_running_or_notify_cancel():
-                return  # whoever asked was told that nothing was done
+                return  # the caller has the answer that nothing was done
             try:
                 reply.set_result(answer(engine, request))
             except Exception as fault:  # noqa: BLE001 - raised again in the thread that asked
@@ -115,7 +115,7 @@ class EngineThread:
         return reply
 
     def close_first(self, request: Mapping[str, Any]) -> None:
-        """Shut what a `close` names, in the thread that asks: closing waits for nothing."""
+        """Shut what a `close` names, in the caller's thread: closing waits for nothing."""
         if self._engine is not None:
             _close_first(self._engine, request.get("zone"))
 
@@ -223,7 +223,7 @@ class EngineThread:
 
 
 def _close_first(engine: Engine, name: object) -> None:
-    """Shut at once, in the thread that asked: closing waits for nothing."""
+    """Shut at once, in the caller's thread."""
     bank = engine.valve_set.bank
     if name is None:
         bank.close_all("a person closed it")

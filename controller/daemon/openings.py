@@ -29,7 +29,9 @@ from controller.valves.states import CLOSINGS, MAY_RUN, State
 BEAT_S = 10.0  # how much of a pulse a crash may leave uncertain
 RETRY_S = 15.0  # between tries to write down what the logbook would not take; our choice
 _ROUNDING_S = 1e-6  # a deadline less the time open is the opening but for the last digits
-UNREPORTED_S = 5.0  # so long past its deadline a shut line ends its pulse though nobody said so
+UNREPORTED_S = (
+    5.0  # so long past its deadline, a shut line ends its pulse without a record of the bank
+)
 _LEAST_FLOW_L_S = 1e-9
 _IN_TIME_S = 0.05  # a pulse that ended so little before its deadline was not cut short
 LITRES_PASSED = "its litres have passed"
@@ -40,7 +42,7 @@ _LOG = logging.getLogger("rowgate.openings")
 class Running:
     """A zone whose valve is open, waits for the master, or is closing.
 
-    `opened_mono_s` lies ahead while the master leads; a valve that is closing was told to at
+    `opened_mono_s` lies ahead while the master leads; a valve that is closing began to at
     `shut_mono_s`.
     """
 
@@ -60,7 +62,7 @@ class Running:
     shut_mono_s: float | None = None
 
     def open_s(self, now_mono_s: float) -> float:
-        """How long it has been open by now, or was until it was told to shut. [s]"""
+        """How long it has been open by now, or was until the command to shut. [s]"""
         until_s = now_mono_s if self.shut_mono_s is None else self.shut_mono_s
         return max(0.0, until_s - self.opened_mono_s)
 
@@ -92,14 +94,14 @@ class Ended:
 
 
 class Openings:
-    """Opens by way of the bank, and writes the logbook around it."""
+    """Opens valves through the bank, and writes the logbook before and after."""
 
     def __init__(self, journal: Journal, clock: Clock) -> None:
         self._journal, self._clock = journal, clock
         self._bank_records: SimpleQueue[BankRecord] = SimpleQueue()
         self._spans = OpenSpans()  # by time: half of each travel counts
-        self._whole = OpenSpans()  # by meter: from told to open until shut
-        self._begun: set[str] = set()  # running, and the bank has said so
+        self._whole = OpenSpans()  # by meter: from the command to open until shut
+        self._begun: set[str] = set()  # running, and the bank has reported it
         self._unwritten: deque[Ended] = deque()
         self._beaten_mono_s = self._tried_mono_s = float("-inf")
         self.running: dict[str, Running] = {}
@@ -110,7 +112,7 @@ class Openings:
         self.meter_turned = False  # the meter was found dead, or alive again, since this was unset
 
     def bank_reported(self, record: BankRecord) -> None:
-        """The bank has done something; may come from any thread, and returns at once."""
+        """Take a record of the bank; from any thread, and it returns at once."""
         if self.metering is not None:
             self.metering.sample()
         self._bank_records.put(record)
@@ -118,14 +120,14 @@ class Openings:
     def open(self, bank: Bank, pulse: Pulse, *, open_s: float, manual: bool) -> None:
         """Write the intent, open the valve, write that it opened.
 
-        Whatever goes wrong, the valve has been told to shut when this raises.
+        Whatever goes wrong, the valve has been driven shut when this raises.
 
         Raises
         ------
         LogbookError
             If it cannot be written down; the valve stays shut, or is shut again.
         ValveRefused, ValveFault
-            What the bank said; the refusal is written down.
+            From the bank; the refusal is written down.
         """
         line = pulse.relay_line
         assert line is not None, "a hand valve never comes here"
@@ -192,7 +194,7 @@ class Openings:
                 self._closes(running, record)
                 continue
             if running.zone not in self._begun:
-                continue  # said before this one, in the same instant
+                continue  # reported before this one, in the same instant
             ended.append(self._ended(running, record.open_s, record.words, flow_l_s))
         for running in list(self.running.values()):
             late_s = self._clock.mono_s() - running.deadline_mono_s
@@ -295,7 +297,7 @@ class Openings:
         ]
 
     def _closes(self, running: Running, record: BankRecord) -> None:
-        """The bank told a valve to shut that takes its time, or found that this did not last."""
+        """The bank drives a slow valve shut, or found that this did not last."""
         if record.state in CLOSINGS:
             changed = replace(running, shut_mono_s=running.opened_mono_s + record.open_s)
             self._spans.closing(running.zone, changed.water_ends_mono_s(record.open_s))
@@ -387,7 +389,7 @@ class Controls:
 
 
 def shut(bank: Bank, line: int, why: str) -> str:
-    """Tell a line to shut; what is wrong if it did not. The bank goes on telling it."""
+    """Drive a line shut; what is wrong if it failed. The bank goes on trying."""
     try:
         bank.close(line, why)
     except ValveFault as fault:

@@ -48,9 +48,9 @@ def held_now(garden: Garden, zone: Zone, now_utc: datetime) -> str | None:
 
 
 def may_run_until(garden: Garden, zone: Zone, day: date, now_utc: datetime) -> datetime | None:
-    """When the valve must be told to shut, at the latest, to be shut with the stretch now lies in.
+    """The latest moment to drive the valve shut, so that it is shut when this stretch ends.
 
-    That stretch is of that day's windows, less holds; None where now lies in none.
+    A stretch is a part of that day's windows without holds; None where now lies in none.
     """
     stretches = allowed(garden.watering, zone.name, zone.valve.kind, day, garden.site.zone_info)
     for stretch in stretches:

@@ -24,7 +24,7 @@ from controller.valves.alloff import read_shut_at
 
 # A deadline is kept by threads, and by a supervisor a little later; our choice.
 MARGIN_S = 5.0
-_UNKNOWN_BOOT = "unknown"  # a kernel that does not tell: two such boots may not be the same
+_UNKNOWN_BOOT = "unknown"  # a kernel that does not say: two such boots may not be the same
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,7 +100,7 @@ def recover(
     """Judge every unfinished pulse.
 
     The valves of the zones in `stays_open` stay where they are without current: after a power cut
-    water may have run until we drove them shut. Nobody knows how much, so it is said, not credited.
+    water may have run until we drove them shut. Nobody knows how much, so it is reported, not credited.
 
     `flow_l_s` is asked only for what flowed between the last heartbeat and the stop step; a zone
     that the garden no longer has gives nothing there.

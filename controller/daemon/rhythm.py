@@ -61,7 +61,7 @@ class WallAlarm:
 
     def __init__(self, ring: Callable[[str], None], zone: ZoneInfo) -> None:
         self._ring, self._zone = ring, zone
-        # Everything the scheduler would guess is said: its zone, store, grace and instances.
+        # Everything the scheduler would guess is set: its zone, store, grace and instances.
         self._scheduler: Any = BackgroundScheduler(
             jobstores={"default": MemoryJobStore()},
             timezone=zone,

@@ -1,7 +1,7 @@
 """The daemon itself: one process, one bank, threads that wait for nobody, valves first at the end.
 
-The main thread looks after the lines and tells the watchdog; the closer's thread shuts valves at
-their deadlines; the engine's thread (`engine_thread`) decides and writes.
+The main thread looks after the lines and reports to the watchdog; the closer's thread shuts valves at
+their deadlines; the engine's thread decides and writes.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ if TYPE_CHECKING:
 LOGBOOK_NAME = "logbook.db"
 LOOK_EVERY_S = 0.5  # the main thread's round
 AT_REST = 4.0  # so many times as long between two while no line is open; an opening ends the rest
-# How long each may be silent before the watchdog is told nothing. The engine may wait for a slow
+# How long each may be silent before the watchdog hears nothing. The engine may wait for a slow
 # disk, and a big plan takes a small board a while; valves close without it. Our choice.
 # The logbook's writer is silent only where it does not answer at all; an error is an answer.
 # The control socket is silent where its thread is gone or hangs, or a closing hangs in a pin.
@@ -133,7 +133,7 @@ def _without_links(path: Path) -> Path:
 
 
 class _Service:
-    """What lives as long as the process."""
+    """Everything that lives as long as the process."""
 
     def __init__(
         self,
@@ -153,7 +153,7 @@ class _Service:
         self._ending = Ending()
         self._health = Health(clock, SILENCE_S)
         self._openings: Openings | None = None
-        self._early: list[BankRecord] = []  # said before anybody could write it down
+        self._early: list[BankRecord] = []  # came before anything could write them down
         self._engine_thread: EngineThread | None = None
 
     def run(
@@ -286,7 +286,7 @@ class _Service:
                     page.stop()
 
     def _watch(self, valve_set: ValveSet, server: ControlServer) -> None:
-        """The main thread's rounds, until the end is told."""
+        """The main thread's rounds, until the end is requested."""
         woken_mono_s = self._clock.mono_s()
         while not self._ending.requested:
             found = valve_set.supervisor.check()
@@ -331,7 +331,7 @@ class _Service:
         sd_notify(f"WATCHDOG=1\nEXTEND_TIMEOUT_USEC={_MORE_TIME_US}", self._environ)
 
     def _bank_reported(self, record: BankRecord) -> None:
-        """In the closer's thread: hand it on, and wait for nobody."""
+        """Called in the closer's thread: pass the record on at once."""
         self._ending.stir()
         if self._openings is None:
             self._early.append(record)

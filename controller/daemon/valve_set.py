@@ -31,7 +31,7 @@ from controller.valves.states import State
 LINE_FILE = "lines.json"
 _LEAST_FLOW_L_S = 1e-9
 _MORE_S = 5.0  # past the last closing time, before it is waited for no longer; our choice
-END_PATIENCE_S = 5.0  # how long the end waits for whoever holds the bank; our choice
+END_PATIENCE_S = 5.0  # how long the end waits for the bank's lock; our choice
 
 
 def limits_of(accepted: Accepted) -> list[LineLimits]:
@@ -40,7 +40,7 @@ def limits_of(accepted: Accepted) -> list[LineLimits]:
     The zone's daily cap is litres. In seconds it is the cap over the flow the zone has when others
     have brought it down as far as the plan lets them; so it never stops a rightful plan, and stops
     a mistake. The litres themselves are counted where pulses are planned and asked for. A valve
-    that opens slowly and shuts fast is told to be open for longer than water runs.
+    that opens slowly and shuts fast is open for longer than water runs.
     """
     share = accepted.garden.watering.least_share
     limits = []
@@ -67,7 +67,7 @@ def limits_of(accepted: Accepted) -> list[LineLimits]:
 
 
 def _open_s_per_water_s(valve: Valve) -> float:
-    """Most seconds told for a second of full flow: at the shortest pulse, as long as its travel."""
+    """Most open seconds for a second of full flow: in the shortest pulse, as long as its travel."""
     opens_s, closes_s = valve.opens_in_s, valve.closes_in_s
     if opens_s <= closes_s:
         return 1.0
@@ -273,12 +273,12 @@ def _valves(lines: list[LineLimits], master: MasterLimits | None) -> list[LineLi
 
 def _movement(valve: LineLimits) -> tuple[object, ...]:
     """What must be the same for one bank to end what another began."""
-    # Rounded: the line file tells how long a ball is driven, and its travel is computed from that.
+    # Rounded: the line file has how long a ball is driven, and its travel is computed from that.
     return (valve.numbers, round(valve.closing_s, 6))
 
 
 def _nothing() -> None:
-    """Nobody is told that we wait."""
+    """Nothing to do while we wait."""
 
 
 class _Claimed:
@@ -309,7 +309,7 @@ class _Claimed:
     def let_go_but(self, numbers: set[int]) -> None:
         """Give back what is not among these: the garden may use it for something else."""
         for number in set(self._taken) - numbers:
-            with contextlib.suppress(Exception):  # whoever wants it for something else is told
+            with contextlib.suppress(Exception):  # the next user of the line gets the fault
                 self.let_go(number)
 
     def write(self, number: int, on: bool) -> None:
@@ -373,7 +373,7 @@ def hold_known_lines(
         valve_set = ValveSet(pins, clock, line_file, record, chip=known.named_chip, kind=known.pins)
         try:
             valve_set.keep_off(_limits(known, known.balls))
-        except RowgateError as fault:  # what is told of the balls cannot be
+        except RowgateError as fault:  # what it says of the balls cannot be
             _LOG.error("%s: no valve is driven shut yet: %s", line_file, fault)
             valve_set.keep_off(_limits(known, []))
     except RowgateError as fault:

@@ -1,7 +1,7 @@
-"""The daemon's weather: asked for in a thread of its own, taken in, kept, handed to a plan.
+"""The daemon's weather: fetched in a thread of its own, kept, and given to a plan.
 
-An answer always comes, also when no source gives any; then it says why, and the plan goes on with
-what the logbook has kept.
+An answer always comes. When no source gives days, it says why, and the plan uses what the logbook
+has kept.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ _LOG = logging.getLogger("rowgate.weather")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeatherAnswer:
-    """What the sources said; no days at all when none said anything.
+    """The answer of the sources; without days when none gave any.
 
     `normals` are those of the garden's own file of years.
     """
@@ -50,17 +50,17 @@ Fetch = Callable[[Garden], WeatherAnswer]
 
 
 class WeatherFetcher(Protocol):
-    """Takes a question, and later or at once calls back with an answer."""
+    """Fetches weather, and calls back with the answer, at once or later."""
 
     def ask(self, garden: Garden, reply: Callable[[WeatherAnswer], None]) -> None:
-        """Ask the garden's source; while an answer is under way, nothing more is asked."""
+        """Ask the garden's sources; while an answer is under way, ask nothing more."""
 
 
 class ThreadFetcher:
     """Answers later, from a daemon thread that lives as long as one question.
 
-    A question without an answer for too long is given up, and that is the answer; what it still
-    brings later is dropped.
+    A question that has no answer for too long is given up, and the answer says so. What still
+    arrives later is dropped.
     """
 
     def __init__(self, fetch: Fetch, clock: Clock) -> None:
@@ -150,11 +150,11 @@ class WeatherKeeping:
         self._normals_of: date | None = None
 
     def take_up(self) -> None:
-        """What the logbook kept."""
+        """Read what the logbook kept."""
         self.rows = {(w.day, w.source): w for w in self._journal.weather_rows()}
 
     def came(self, answer: WeatherAnswer) -> bool:
-        """Take in what the source said, and keep what is usable; whether to plan anew."""
+        """Take in an answer, and keep what is usable; whether to plan anew."""
         came_first = self.answer is None
         self.answer, self._normals_of = answer, None
         self._report_silence(answer)
@@ -191,7 +191,7 @@ class WeatherKeeping:
         )
 
     def _report_silence(self, answer: WeatherAnswer) -> None:
-        """Say that a source fell silent, or speaks again; a long silence once a day."""
+        """Report that the sources are silent, or answer again; a long silence once a day."""
         was, day = self._fault, self._today()
         self._fault = day if answer.failed else None
         if answer.failed and was != day:

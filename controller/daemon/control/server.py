@@ -42,7 +42,7 @@ TALKERS = 64  # at once
 TALKERS_A_USER = 16  # of them
 WAITING_A_USER = 8  # requests at once, closing not counted
 REQUEST_WITHIN_S = 10.0  # a whole request, or the reading of an answer
-ANSWERED_WITHIN_S = 15.0  # less than whoever asks waits
+ANSWERED_WITHIN_S = 15.0  # less than a caller waits
 LOOK_EVERY_S = 5.0  # whether the socket's name is still there
 LAST_PLACE_WITHIN_S = 1.0  # in the last place: so long may a `close` be kept out
 LANE_WITHIN_S = 10.0  # one closing; for longer, and the socket's pulse stops
@@ -73,7 +73,7 @@ class _Asked:
 
     request: Request
     closing: bool  # it is a `close`
-    shut: bool = False  # whose valves were told
+    shut: bool = False  # its valves were driven shut
     reply: Future[Mapping[str, Any]] | None = None
 
 
@@ -97,7 +97,7 @@ class ControlServer:
 
     `answer` gives at once a future of the answer; cancelling it calls the request off, unless it
     has begun. `close_first` shuts valves, in the lane's thread, before a `close` is handed to
-    `answer`. `beat` is told that the socket is alive, and is told nothing while a round or a
+    `answer`. `beat` is called while the socket is alive, and is not called while a round or a
     closing hangs. `may_listen` says whether the folder is still ours.
     """
 
@@ -406,7 +406,7 @@ class ControlServer:
             return
         asked = talker.asked = _Asked(request, closing)
         talker.since_mono_s = self._clock.mono_s()
-        self._poll.modify(talker.line, 0)  # whoever goes away shows all the same
+        self._poll.modify(talker.line, 0)  # a caller that goes away shows all the same
         if closing:
             self._lane.put((talker, asked))
         elif is_gone(talker.line):
@@ -420,7 +420,7 @@ class ControlServer:
 
     def _send_reply(self, talker: _Talker, asked: _Asked) -> None:
         if talker.asked is not asked or asked.reply is None:
-            return  # it was told that it takes too long, or went away
+            return  # it has the answer that it takes too long, or went away
         try:
             reply = asked.reply.result()
         except RowgateError as fault:
@@ -437,7 +437,7 @@ class ControlServer:
         self._send(talker, reply)
 
     def _too_late(self, talker: _Talker) -> None:
-        """Nothing that is told "nothing was done" is done later; a `close` always is."""
+        """What got the answer "nothing was done" is never done later; a `close` always is."""
         asked = talker.asked
         if talker.out or talker.draining:
             self._drop(talker)

@@ -1,6 +1,6 @@
 """What of the meter's count is credited, and how far its word may lengthen a zone's day.
 
-A meter that counts a part of its pulses looks like holes that clog. Where nothing tells the two
+A meter that counts a part of its pulses looks like holes that clog. Where nothing separates the two
 apart, the least that the computed flow's band allows is credited, so that a bed is neither given
 its water over and over nor left dry. What another zone was seen right by is believed.
 """

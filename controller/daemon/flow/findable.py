@@ -1,4 +1,4 @@
-"""What the flow watch can find in a garden, said before anything breaks.
+"""What the flow watch can find in a garden, known before anything breaks.
 
 For each zone on a relay, open alone: what a lost end cap and a fifth of its holes clogged would
 change of its flow, and from when on the meter would show it. Each change is made to the garden and
@@ -31,8 +31,8 @@ from controller.hydraulics.network.geometry import drilled_holes
 from controller.hydraulics.network.spans import Corrections
 from controller.units import l_from_m3, m3_from_l
 
-# What a change must be for the past weeks to show it: the least that is told and a scatter of days
-# of half a per cent to one upon it. Alone there is the tap's swing besides. Our choice, tried in
+# How large a change must be for the past weeks to show it: the least that is reported, and half a per
+# cent to one for the scatter of days. For a zone alone, the tap's swing as well. Our choice, tried in
 # tests/season/test_flow_seasons.py.
 SURE_CHANGE, SURE_ALONE = LEAST_CHANGE + 0.015, LEAST_ALONE + 0.05
 EVERY_FIFTH = 5
@@ -44,7 +44,7 @@ _NAME = 22  # of a zone, at most, in the table
 class Findable:
     """One zone: its flow alone, what passes, and what two faults would make of it, as shares.
 
-    `within_days` says how soon each would be told: 0 at the next watering, some days once the
+    `within_days` says how soon each would be reported: 0 at the next watering, some days once the
     zone has a past, None never. `judged_after_s`: so long it must be open alone before anything is.
     """
 

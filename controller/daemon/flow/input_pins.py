@@ -27,7 +27,7 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.units import l_from_m3
 from controller.valves.inputs import InputDriver, PulseCounter
 
-REPORT_EVERY_S = 900.0  # a switch that flaps is told of at most so often; our choice
+REPORT_EVERY_S = 900.0  # a switch that flaps is reported at most so often; our choice
 WRITE_TIPS_EVERY_S = 300.0  # at most this much rain is lost with the power; our choice
 WRITE_HOURS_EVERY_S = 3600.0  # how long the gauge was watched, when nothing tips; our choice
 _WORDS = {
@@ -41,7 +41,7 @@ Report = Callable[[str, str], None]
 
 
 class Switches:
-    """The rain and freeze switches; one that cannot be read keeps nothing shut, and is told of."""
+    """The rain and freeze switches; one that cannot be read shuts nothing, and is reported."""
 
     def __init__(
         self, sensors: Iterable[Sensor], level: Level, clock: Clock, report: Report
@@ -172,7 +172,7 @@ class Watching:
         self.meter_fault = ""
 
     def fit(self, accepted: Accepted, flow_l_s: FlowOf, reported: Reported, report: Report) -> None:
-        """Take up a garden's meter and sensors; what cannot be had is told, and done without."""
+        """Take up a garden's meter and sensors; report what cannot be had, and do without it."""
         garden = accepted.garden
         self.end()
         self._fit_meter(accepted, flow_l_s, reported, report)

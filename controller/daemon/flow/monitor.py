@@ -1,7 +1,7 @@
-"""Watching the meter from opening to opening: which stretches to judge, and whom a finding names.
+"""Watches the meter from opening to opening: which stretches to judge, which zones to name.
 
-A finding is told once a day for each zone it names, a change against past weeks once a fortnight.
-It knows nothing of the bank or the plan; what a finding does is done by whoever asked.
+A finding is reported once a day for each zone it names, a change against past weeks once a
+fortnight. The monitor knows nothing of the bank or the plan; its caller acts on a finding.
 """
 
 from __future__ import annotations
@@ -54,9 +54,9 @@ DEFAULT_ACTIONS: Mapping[FlowFinding, Action] = {
     FlowFinding.CHANGED: Action.NOTE,
     FlowFinding.MISCOUNTED: Action.NOTE,
 }
-CHANGED_AGAIN = timedelta(days=14)  # a change that lasts is told again; our choice
+CHANGED_AGAIN = timedelta(days=14)  # a change that lasts is reported again; our choice
 _LOG = logging.getLogger("rowgate.flowdesk")
-# Told while it flows; too little is told when the stretch is over.
+# Reported while it flows; too little is reported when the stretch is over.
 _AT_ONCE = frozenset({FlowFinding.BURST, FlowFinding.NOT_OPENED})
 _WHILE_SHUT = frozenset({FlowFinding.NOT_CLOSED, FlowFinding.LEAK})
 _NOBODY_ELSE = (
@@ -219,7 +219,7 @@ class FlowMonitor:
         return found + self._judge_doses(today)
 
     def _forget(self, today: date) -> None:
-        """Let go what was told and seen right on days that nothing is asked of any more."""
+        """Forget what was reported, and seen right, on days that no longer count."""
         self._reported = {one for one in self._reported if today - one[2] < CHANGED_AGAIN}
         yesterday = today - timedelta(days=1)  # what gave too little then is judged today
         self._good = {one for one in self._good if one[1] >= yesterday}
@@ -233,7 +233,7 @@ class FlowMonitor:
         """An opening is over: what it gave is judged with the others of its set.
 
         That counts where each was too short to be judged by itself; of the filling of the lines,
-        too much cannot be told.
+        it cannot say that it was too much.
         """
         tally = self._doses.setdefault(counted.zones, _Tally())
         tally.metered_l += counted.metered_l
@@ -277,7 +277,7 @@ class FlowMonitor:
         )
 
     def _judge_by(self, opened: frozenset[str]) -> ComputedFlow:
-        """What this set is judged by; where that does not do, it is said, once."""
+        """What this set is judged by; where that is not enough, report it once."""
         computed = judged_by(self._pipes.compute(opened), self._sets.get(opened, {}))
         if computed.is_known:
             self.unknown.pop(opened, None)
@@ -310,7 +310,7 @@ class FlowMonitor:
         return self._changed(today)
 
     def _changed(self, today: date) -> list[Found]:
-        """What is not as it was in past weeks, told once a fortnight while it lasts."""
+        """What differs from past weeks, reported once a fortnight while it lasts."""
         names = {zone.name for zone in self._garden.zones}
         now = {zones: days for zones, days in self._sets.items() if zones <= names}
         found = []
@@ -415,7 +415,7 @@ class FlowMonitor:
         return frozenset(z for z in opened if (z, day) not in self._good) or opened
 
     def _clogged(self, today: date) -> list[Found]:
-        """What gave too little, once the day's other sets tell how the tap does, or the day is
+        """What gave too little, once the day's other sets show how the tap does, or the day is
         over: what they lack as well is the tap's."""
         found, waiting = [], []
         for weak in self._weak:

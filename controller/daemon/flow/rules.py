@@ -1,8 +1,8 @@
 """What a meter's figures mean beside what the pipes should give, and whether it is alive.
 
-The thresholds are ours and are said here and in docs/watching.md. A flow is found wrong when it
-lies outside what the hydraulics can be off by, the meter's and the tap's own unsteadiness and the
-counting added, and is a clear share away besides. Where the flow is not known to a factor of ten
+The thresholds are our choice; they stand here and in docs/watching.md. A flow is wrong when it lies
+outside the error of the hydraulics, with that of the meter, the tap and the counting added, and
+is also a clear share away. Where the flow is not known to a factor of ten
 nothing is found. How a set does beside its own past weeks is judged in trend.py.
 """
 
@@ -28,7 +28,9 @@ LEAST_COUNTS = 20.0  # pulses of the meter, computed or counted, below which not
 LEAST_S = 10.0  # and so long a stretch; our choice
 NEXT_TO_NOTHING = 0.1  # of the computed flow: the valve has not opened; our choice
 STILL_RUNS = 0.1  # of the flow before it shut: the valve has not closed; our choice
-STILL_COUNTS = 10.0  # pulses of the meter while all is shut, before anything is said; our choice
+STILL_COUNTS = (
+    10.0  # pulses of the meter while all is shut, before anything is reported; our choice
+)
 BELIEVABLE = 2.0  # times what an open tap gives; what counts faster is not water; our choice
 
 

@@ -27,7 +27,7 @@ BASE_LEAST = 7  # days with water before anything is judged
 BASE_DAYS = 14  # and so many make the base, once they are there
 WINDOWS = (3, 7, 14)  # latest days with water whose median is held against the base
 FIND_CHANGE_AT = 4.5  # standard errors
-LEAST_CHANGE = 0.035  # of the flow; a smaller change is never told
+LEAST_CHANGE = 0.035  # of the flow; a smaller change is never reported
 LEAST_ALONE = 0.10  # the same where nothing is compared, or of all sets: it may be the tap
 TAP_LOSES = 2.0  # times its usual loss: what a hot evening or a filter may do to a tap
 STEADY = 1.0 / 3.0  # of the change: what the other of two may move by itself, and is as it was
@@ -40,12 +40,12 @@ _MEDIAN = 1.5708  # variance of a median over that of a mean, many draws, normal
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """A set, or every set (`zones` empty), that is not as it was.
+    """A set, or every set (`zones` empty), whose flow has changed.
 
-    `share` is the change of its flow, `from_share` the least that would have been told. `others`
-    are the zones it was compared with; with none, the tap may be the cause. `either`: what moved
-    may as well be those others, the other way round. `maybe_tap`: a tap that loses more on the way
-    would do the same to these sets.
+    `share` is the change of its flow, `from_share` the least change that is reported. `others` are
+    the zones it was compared with; with none, the tap may be the cause. `either`: the others may
+    have changed instead, the other way round. `maybe_tap`: a tap that loses more on the way would
+    do the same to these sets.
     """
 
     zones: frozenset[str]
@@ -58,7 +58,7 @@ class Change:
 
     @property
     def is_reported(self) -> bool:
-        """Whether it is so large that it is told."""
+        """Whether it is large enough to be reported."""
         return abs(log(1.0 + self.share)) >= log(1.0 + self.from_share)
 
 
@@ -123,7 +123,7 @@ def can_compare(sets: Mapping[frozenset[str], Days], zones: frozenset[str]) -> b
 def changes(
     sets: Mapping[frozenset[str], Days], tap_loss_of: TapLossOf = _unknown_tap
 ) -> list[Change]:
-    """The sets that are not as they were, the surest first; none where the days do not tell.
+    """The sets that are not as they were, the surest first; none where the days do not show any.
 
     The rule, for each set with `BASE_LEAST` + 3 days at least: base = its first days, up to
     `BASE_DAYS`; window = its latest 3, 7 or 14 days after those. It has changed where the medians
@@ -136,7 +136,7 @@ def changes(
 
     A tap that is weaker by its loss (the street, a filter ahead of all zones) takes most from the
     sets with the largest flow: what up to `TAP_LOSES` times the loss would do by `tap_loss_of` is
-    told only once most of 14 days have it.
+    reported only once most of 14 days have it.
 
     A set that was found is no longer compared with, and the others are judged anew.
     """
@@ -229,7 +229,7 @@ def _best_window(
     zones: frozenset[str],
     others: frozenset[str],
 ) -> Change | None:
-    """The change over the window in which it is largest beside what would be told."""
+    """The change over the window in which it is largest beside what would be reported."""
     tried, independent = [], bool(others)
     for count in windows:
         first = min(BASE_DAYS, len(values) - count)

@@ -1,8 +1,8 @@
 """Whether the wall clock may be believed. Openings by plan wait for it; closing never asks.
 
-A doubt is one sentence for a gardener. Four things raise one: the clock was never set from a
-trusted source; it jumped against the monotonic clock; it stands before what the logbook has
-already seen; it stands so far from all we know that it cannot be right.
+Every reason for doubt is one sentence for a gardener. There are four: the clock was never set from
+a trusted source; it jumped against the monotonic clock; it shows a time before the logbook's newest
+row; it shows a time that cannot be right.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ class ClockFinding:
 class ClockTrust:
     """Compares the two clocks at every look, and the wall clock with the logbook's newest row.
 
-    `overruled` is told of a newest row that a long-steady clock was believed against. With
+    `overruled` is called with a newest row that a long-steady clock was believed against. With
     `keeps_time` the board has a battery clock, which no time source needs to set.
     """
 

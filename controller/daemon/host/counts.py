@@ -1,6 +1,6 @@
 """What the daemon has counted since its start, and how it stands, as one frozen page of facts.
 
-The engine writes a new page now and then; whoever shows it (the health address) reads the last
+The engine writes a new page now and then; the health address reads the last
 one, and so waits for nobody and holds up nobody.
 """
 

@@ -1,4 +1,4 @@
-"""The health and metrics addresses: what is silent, and what was counted, for whoever asks by HTTP.
+"""The health and metrics addresses: what is silent, and what was counted, over HTTP.
 
 The one door for prometheus_client, which knows the open text exposition formats. It only ever reads
 the last page of facts and asks who is silent; it answers GET, a few askers at a time, each for a
@@ -191,7 +191,7 @@ class _Server(ThreadingHTTPServer):
         self._slots.release()
 
     def service_actions(self) -> None:
-        """Between two looks for newcomers: whoever takes too long is cut off."""
+        """Between two looks for newcomers: a caller that takes too long is cut off."""
         self._cut_off(PATIENCE_S, ASKERS)
 
     def _yielded(self) -> bool:

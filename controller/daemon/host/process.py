@@ -1,7 +1,7 @@
 """What belongs to the process: its end, signals, log and folders.
 
 The state folder holds the logbook, and people of a group may write there. What decides which pins
-are driven, and by which garden, lies in a folder of the daemon's own; at a desk both are one.
+are driven, and by which garden, lies in a folder of the daemon's own; on a desktop computer both are one.
 """
 
 from __future__ import annotations
@@ -29,15 +29,15 @@ from controller.errors import DaemonError
 
 
 class Ending:
-    """That the process is to end, why, and with which exit code; any thread may tell it.
+    """Whether the process is to end, why, and with which exit code; any thread may request it.
 
-    So may a signal, whatever line the main thread is at: an Event has a lock, and who is told by a
-    signal while it holds that lock waits for itself. A SimpleQueue can be put into at any moment.
+    So may a signal, whatever line the main thread is at: an Event has a lock, and a thread that
+    holds it would wait for itself. A SimpleQueue can be put into at any moment.
     """
 
     def __init__(self) -> None:
         self.requested = False
-        self.shut = threading.Event()  # the valves have been told for the last time
+        self.shut = threading.Event()  # the valves have been driven shut for the last time
         self.why = "the daemon ends"
         self.exit_code = 0
         self._stirs: SimpleQueue[None] = SimpleQueue()
@@ -131,7 +131,7 @@ def warn_of_others(own: Path) -> None:
 def leave_to_others(state: Path, own: Path, names: Iterable[str]) -> None:
     """Remove from the state folder what an older Rowgate kept there, and now lies in our own.
 
-    None of it is read: whoever may write a note could have written it. People's own `plan` keeps
+    None of it is read: everybody who may write a note could have written it. People's own `plan` keeps
     its weather there.
     """
     if state.samefile(own):
@@ -240,7 +240,7 @@ class CalmClock:
         return self._clock.mono_s()
 
     def synced(self) -> bool:
-        """What the clock said a few seconds ago at most."""
+        """The clock's answer, a few seconds old at most."""
         if self.mono_s() - self._asked_mono_s >= SYNC_EVERY_S:
             self._asked_mono_s = self.mono_s()
             self._synced = self._clock.synced()

@@ -1,6 +1,6 @@
-"""What the service manager is told: ready, alive, stopping.
+"""Messages to the service manager: ready, alive, stopping.
 
-"Alive" is said only while everybody who matters has moved lately; silence makes the manager stop
+"Alive" is sent only while every part that matters has moved lately; silence makes the manager stop
 the process, and its stop step closes every line.
 """
 
