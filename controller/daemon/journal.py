@@ -161,7 +161,7 @@ class Journal:
         """What was given, and which slots of these days are spent."""
         ask = self._ask
         if ask.unsound():
-            # A bit flipped since the start: put right where it can be, else reported, before a plan.
+            # A bit flipped since the start: mend it where possible, else report it, before a plan.
             self._write.set_bad_rows_aside()
         return Known(
             given=Given(

@@ -100,7 +100,8 @@ def recover(
     """Judge every unfinished pulse.
 
     The valves of the zones in `stays_open` stay where they are without current: after a power cut
-    water may have run until we drove them shut. Nobody knows how much, so it is reported, not credited.
+    water may have run until we drove them shut. Nobody knows how much: it is reported, not
+    credited.
 
     `flow_l_s` is asked only for what flowed between the last heartbeat and the stop step; a zone
     that the garden no longer has gives nothing there.

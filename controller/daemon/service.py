@@ -1,7 +1,7 @@
 """The daemon itself: one process, one bank, threads that wait for nobody, valves first at the end.
 
-The main thread looks after the lines and reports to the watchdog; the closer's thread shuts valves at
-their deadlines; the engine's thread decides and writes.
+The main thread looks after the lines and reports to the watchdog; the closer's thread shuts valves
+at their deadlines; the engine's thread decides and writes.
 """
 
 from __future__ import annotations

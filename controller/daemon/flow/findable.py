@@ -31,9 +31,9 @@ from controller.hydraulics.network.geometry import drilled_holes
 from controller.hydraulics.network.spans import Corrections
 from controller.units import l_from_m3, m3_from_l
 
-# How large a change must be for the past weeks to show it: the least that is reported, and half a per
-# cent to one for the scatter of days. For a zone alone, the tap's swing as well. Our choice, tried in
-# tests/season/test_flow_seasons.py.
+# How large a change must be for the past weeks to show it: the least that is reported, and half a
+# per cent to one for the scatter of days. For a zone alone, the tap's swing as well. Our choice,
+# tried in tests/season/test_flow_seasons.py.
 SURE_CHANGE, SURE_ALONE = LEAST_CHANGE + 0.015, LEAST_ALONE + 0.05
 EVERY_FIFTH = 5
 _HOUR_S = 3600.0

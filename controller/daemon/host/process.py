@@ -1,7 +1,8 @@
 """What belongs to the process: its end, signals, log and folders.
 
 The state folder holds the logbook, and people of a group may write there. What decides which pins
-are driven, and by which garden, lies in a folder of the daemon's own; on a desktop computer both are one.
+are driven, and by which garden, lies in a folder of the daemon's own. On a desktop computer both
+are one.
 """
 
 from __future__ import annotations
@@ -131,8 +132,8 @@ def warn_of_others(own: Path) -> None:
 def leave_to_others(state: Path, own: Path, names: Iterable[str]) -> None:
     """Remove from the state folder what an older Rowgate kept there, and now lies in our own.
 
-    None of it is read: everybody who may write a note could have written it. People's own `plan` keeps
-    its weather there.
+    None of it is read: everybody who may write a note could have written it. People's own `plan`
+    keeps its weather there.
     """
     if state.samefile(own):
         return
