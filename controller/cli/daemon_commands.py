@@ -10,7 +10,7 @@ import os
 from pathlib import Path
 from typing import Any
 
-from controller.cli.output import print_json, tell
+from controller.cli.output import print_json, to_stderr
 from controller.daemon.control.protocol import SHORTEST_HOLD_S, SHORTEST_OPEN_S, ask
 from controller.errors import InputError
 
@@ -48,34 +48,34 @@ def open_zone(args: argparse.Namespace) -> int:
     """Open a zone for some minutes."""
     if not SHORTEST_OPEN_S <= args.minutes * 60.0 <= 24 * 3600.0:
         raise InputError(f"--minutes {args.minutes:g}: allowed is 0.02, a second, up to 1440")
-    return _told(args, {"ask": "open", "zone": args.zone, "seconds": args.minutes * 60.0})
+    return _send(args, {"ask": "open", "zone": args.zone, "seconds": args.minutes * 60.0})
 
 
 def close_zone(args: argparse.Namespace) -> int:
     """Close a zone, or all."""
-    return _told(args, {"ask": "close", "zone": args.zone})
+    return _send(args, {"ask": "close", "zone": args.zone})
 
 
 def reset(args: argparse.Namespace) -> int:
     """Let a line that disobeyed open again, once somebody has looked at it."""
-    return _told(args, {"ask": "reset", "zone": args.zone})
+    return _send(args, {"ask": "reset", "zone": args.zone})
 
 
 def hold(args: argparse.Namespace) -> int:
     """Begin a hold, or lift those in force."""
     if args.lift:
-        return _told(args, {"ask": "lift"})
+        return _send(args, {"ask": "lift"})
     hours = 24.0 if args.hours is None else args.hours
     if not SHORTEST_HOLD_S <= hours * 3600.0 <= 366 * 86_400.0:
         raise InputError(f"--hours {hours:g}: allowed is 0.02, which is a minute, to a year")
-    return _told(
+    return _send(
         args, {"ask": "hold", "hours": hours, "zones": args.zone or [], "reason": args.reason}
     )
 
 
-def _told(args: argparse.Namespace, request: dict[str, Any]) -> int:
+def _send(args: argparse.Namespace, request: dict[str, Any]) -> int:
     answer = ask(runtime_dir(args), request)
-    tell(str(answer.get("words", "done")))
+    to_stderr(str(answer.get("words", "done")))
     return 0 if answer.get("ok") else 1
 
 

@@ -18,7 +18,7 @@ from controller.cli.loading import (
     state_dir,
     system_clock,
 )
-from controller.cli.output import print_json, tell
+from controller.cli.output import print_json, to_stderr
 from controller.daemon.flow.findable import (
     Findable,
     findable,
@@ -87,7 +87,7 @@ def check(args: argparse.Namespace) -> int:
     advice = advice_for(loaded, tested) if args.advice else ()
     today = first_day(args, loaded, system_clock())
     found = unsaid(findings(loaded.garden, loaded.grounds, tested.lines, today=today), advice)
-    normals, amiss = _usual(args, loaded)
+    normals, usual_findings = _usual(args, loaded)
     climate = climate_in_force(loaded.garden, normals)
     season = _season(loaded, tested, normals, today)
     short = [] if season is None else season_findings(season)
@@ -100,7 +100,9 @@ def check(args: argparse.Namespace) -> int:
     meter = _meter_finds(loaded, tested)
     fed = supply_lines(loaded.garden, tested.lines)
     tests = [caution("field tests", words) for words in tested.warnings]
-    found = sorted([*found, *amiss, *short, *soil, *tests], key=lambda f: f.weight != "fault")
+    found = sorted(
+        [*found, *usual_findings, *short, *soil, *tests], key=lambda f: f.weight != "fault"
+    )
     if args.json:
         _as_json(loaded, tested, found, advice, fed, climate, season, meter)
     else:
@@ -122,7 +124,7 @@ def new(args: argparse.Namespace) -> int:
             file.write(text)
     except OSError as fault:
         raise InputError(f"{path} cannot be written: {fault.strerror}") from fault
-    tell(f"{path} is written; see what was filled in with: rowgate check {path}")
+    to_stderr(f"{path} is written; see what was filled in with: rowgate check {path}")
     return 0
 
 
@@ -140,14 +142,14 @@ def _usual(args: argparse.Namespace, loaded: Loaded) -> tuple[Normals | None, li
     No service is asked for that.
     """
     files = Gatherer(loaded.path.parent, state_dir(args, loaded) / "weather-cache", system_clock())
-    said: list[str] = []
-    normals = files.usual(loaded.garden, said)
+    remarks: list[str] = []
+    normals = files.usual(loaded.garden, remarks)
     unread = ("no climate table", "no normals")
     return normals, [
         Finding(
             weight="fault" if words.startswith(unread) else "caution", where="weather", words=words
         )
-        for words in said
+        for words in remarks
     ]
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 import controller
-from controller.cli.output import tell
+from controller.cli.output import to_stderr
 from controller.clock import Clock, SystemClock
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden
@@ -82,7 +82,7 @@ def load_garden(args: argparse.Namespace) -> Loaded:
     named = getattr(args, "garden", None)
     path = Path(named) if named else config_file(EXAMPLE_GARDEN)
     if not named:
-        tell("No garden file named: this is the example garden, invented from end to end.")
+        to_stderr("No garden file named: this is the example garden, invented from end to end.")
     catalogue = load_catalogue()
     garden = read_whole(path, catalogue)
     return Loaded(garden=garden, catalogue=catalogue, is_example=not named, path=path)
@@ -99,9 +99,9 @@ def config_file(name: str) -> Path:
 
 def first_day(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> date:
     """The first day asked for: as said, the example's own, or today in the garden."""
-    said: date | None = getattr(args, "first", None)
-    if said is not None:
-        return said
+    first: date | None = getattr(args, "first", None)
+    if first is not None:
+        return first
     if loaded.is_example:
         return EXAMPLE_FIRST
     return today_in(loaded.garden, clock)
@@ -134,7 +134,7 @@ def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> Gath
         file=Path(named).resolve() if named else None,
     )
     for line in found.remarks:
-        tell(f"weather: {line}")
+        to_stderr(f"weather: {line}")
     return found
 
 
@@ -151,7 +151,7 @@ def load_tested(args: argparse.Namespace, loaded: Loaded) -> Tested:
         tests = [row.said for row in rows]
     tested = tested_lines(loaded.garden, found, tests)
     for remark in tested.remarks:
-        tell(f"field tests: {remark}")
+        to_stderr(f"field tests: {remark}")
     if tested.anew and tested.fitted is not None and book is not None:
         _keep_fit(book, tested.fitted, [row.id for row in rows])
     return tested
@@ -165,7 +165,7 @@ def _keep_fit(book: Path, fitted: Fitted, ids: Sequence[int]) -> None:
         with Logbook(book, system_clock()) as logbook:
             logbook.keep_fit(fitted_to_dict(fitted), ids)
     except LogbookError as fault:
-        tell(f"field tests: the new fit is not kept: {fault}")
+        to_stderr(f"field tests: the new fit is not kept: {fault}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,7 +185,7 @@ def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
 
     with Questions(book) as questions:
         if bad := questions.unsound():
-            tell(
+            to_stderr(
                 f"logbook {book}: {bad} of its pulses are damaged and left out here; the next "
                 "start of the daemon, or the next note, sets them aside and names them"
             )

@@ -22,7 +22,7 @@ from controller.cli.loading import (
     system_clock,
     today_in,
 )
-from controller.cli.output import print_json, tell
+from controller.cli.output import print_json, to_stderr
 from controller.clock import Clock
 from controller.daemon.control.protocol import ask
 from controller.errors import DaemonError, InputError, NoSolution
@@ -85,7 +85,7 @@ def note(args: argparse.Namespace) -> int:
     folder.mkdir(parents=True, exist_ok=True)
     with Logbook(folder / LOGBOOK_NAME, clock) as book:
         if amounts is not None:
-            tell(f"written down: {amounts(book, clock)}")
+            to_stderr(f"written down: {amounts(book, clock)}")
         elif args.kind == "soil":
             soil_notes.keep(args, book, day)
         elif args.kind == "unsoil":
@@ -96,7 +96,7 @@ def note(args: argparse.Namespace) -> int:
             plant_notes.take_back(args.number, book)
         elif args.kind == "mended":
             book.reading(MENDED, 1.0, "", day=day, zone=args.zone, who=args.who)
-            tell(
+            to_stderr(
                 f"written down: the line of {args.zone} is as it should be; what the meter saw of "
                 f"it up to {day} no longer counts"
             )
@@ -107,7 +107,7 @@ def note(args: argparse.Namespace) -> int:
         else:
             at_utc = moment_on(day, garden, clock)
             book.note(args.words, zone=args.zone, who=args.who, at=at_utc)
-            tell(f"written down, of {day}" if args.day else "written down")
+            to_stderr(f"written down, of {day}" if args.day else "written down")
     _let_the_daemon_know(args, folder)
     return 0
 
@@ -133,12 +133,12 @@ def _believed(args: argparse.Namespace, doubt: Doubt | None) -> None:
         raise InputError(f"{doubt.words}; nothing is written down")
     if not sys.stdin.isatty():
         raise InputError(f"{doubt.words}; nothing is written down. If it is so, add --force")
-    tell(f"{doubt.words}.")
+    to_stderr(f"{doubt.words}.")
     try:
-        said = input("Write it down all the same? yes; no [no]: ")
+        answer = input("Write it down all the same? yes; no [no]: ")
     except EOFError:
-        said = ""
-    if said.strip().casefold() not in ("yes", "y"):
+        answer = ""
+    if answer.strip().casefold() not in ("yes", "y"):
         raise InputError("nothing is written down")
 
 
@@ -162,16 +162,16 @@ def _rain(
             instead = "" if counted is None else f", in place of {depth(counted, us=us)}"
             return f"{depth(mm, us=us)} of rain on {day}, all of that day{instead}"
         total_mm = book.more_rain(day, mm, args.who)
-        said = f"{depth(mm, us=us)} of rain on {day}"
+        message = f"{depth(mm, us=us)} of rain on {day}"
         if noted is not None:
             return (
-                f"{said}; with {depth(total_mm - mm, us=us)} noted before, "
+                f"{message}; with {depth(total_mm - mm, us=us)} noted before, "
                 f"{depth(total_mm, us=us)} count for that day. If this is all of its rain, say so: "
                 f'rowgate note rain "{args.depth}" --replace --on {day}'
             )
         if counted is not None:
-            return f"{said}; it goes before {depth(counted, us=us)} of the gauge on its pin"
-        return said
+            return f"{message}; it goes before {depth(counted, us=us)} of the gauge on its pin"
+        return message
 
     return write
 
@@ -245,16 +245,16 @@ def _watered(
             who=args.who,
             at=clock.now_utc(),
         )
-        said = f"{args.zone}, {volume(litres, us=us)} by hand on {day} ({how})"
+        message = f"{args.zone}, {volume(litres, us=us)} by hand on {day} ({how})"
         zone = loaded.garden.zone(args.zone)
         if zone.valve.kind is ValveKind.HAND and before_l <= 0.0:
-            said += "; of that day only what is noted counts now, not what was printed"
+            message += "; of that day only what is noted counts now, not what was printed"
         if before_l > 0.0:
-            said += (
+            message += (
                 f"; with {volume(before_l, us=us)} that it got before, "
                 f"{volume(before_l + litres, us=us)} count for that day"
             )
-        return said
+        return message
 
     return write
 
@@ -262,7 +262,7 @@ def _watered(
 def _let_the_daemon_know(args: argparse.Namespace, folder: Path) -> None:
     """Have a running daemon plan anew; without one, the next plan counts the note anyway."""
     with contextlib.suppress(DaemonError):
-        tell(f"daemon: {ask(runtime_dir(args, folder), {'ask': 'replan'}).get('words', '')}")
+        to_stderr(f"daemon: {ask(runtime_dir(args, folder), {'ask': 'replan'}).get('words', '')}")
 
 
 def report(args: argparse.Namespace) -> int:

@@ -65,8 +65,8 @@ def plain_streams() -> Iterator[None]:
             sys.stderr = err.below
 
 
-def tell(words: str) -> None:
-    """Say something that is not the answer: on stderr, so that a pipe gets the answer alone."""
+def to_stderr(words: str) -> None:
+    """Print what is not the answer on stderr, so that a pipe gets the answer alone."""
     print(words, file=sys.stderr)
 
 

@@ -21,7 +21,7 @@ from controller.cli.loading import (
     today_in,
     weather_for,
 )
-from controller.cli.output import print_json, tell
+from controller.cli.output import print_json, to_stderr
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden, Site
@@ -87,7 +87,7 @@ def plan(args: argparse.Namespace) -> int:
     elif args.csv:
         print_csv(rows)
         for left in timetable.not_fitted:
-            tell(f"not given: {left.zone}, {left.day}, {left.litres:.1f} L: {left.reason}")
+            to_stderr(f"not given: {left.zone}, {left.day}, {left.litres:.1f} L: {left.reason}")
     else:
         print(timetable_text(timetable, loaded.garden, bands), end="")
         for check in soil:
@@ -225,7 +225,7 @@ def _draw(
         Path(args.picture).write_text(picture, encoding="utf-8")
     except OSError as fault:
         raise InputError(f"{args.picture} cannot be written: {fault.strerror}") from fault
-    tell(f"{args.picture} is written")
+    to_stderr(f"{args.picture} is written")
 
 
 def et(args: argparse.Namespace) -> int:
@@ -244,7 +244,7 @@ def et(args: argparse.Namespace) -> int:
         clear_sky_mj_m2=clear_sky_of(site),
     )
     for line in (*found.faults, *found.remarks):
-        tell(f"weather: {line}")
+        to_stderr(f"weather: {line}")
     rows = eto_rows((day.day, eto_of(day, site)) for day in found.days)
     if args.json:
         print_json({"days": rows, "faults": list(found.faults), "remarks": list(found.remarks)})

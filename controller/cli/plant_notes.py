@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from controller.cli.loading import Loaded
-from controller.cli.output import tell
+from controller.cli.output import to_stderr
 from controller.demand.plants.course import EARLY_DAYS, LIFT_WITHIN_DAYS, Course
 from controller.demand.plants.observations import EVENTS, allotted, events_of, named
 from controller.demand.records import Observation
@@ -60,14 +60,14 @@ def judged(
 
     def write(book: Logbook) -> None:
         number = book.observe(seen, args.who)
-        tell(
+        to_stderr(
             f"written down as number {number}: {zone.name}, {which}: {EVENTS[seen.event]}, seen on "
             f"{short_day(day)}; the ledger is computed anew from then on"
         )
         for words in done:
-            tell(f"{words}. If that is wrong, take it back: rowgate note unseen {number}")
+            to_stderr(f"{words}. If that is wrong, take it back: rowgate note unseen {number}")
         for left in passed_over:
-            tell(f"because of it: {left}")
+            to_stderr(f"because of it: {left}")
 
     return write
 
@@ -79,16 +79,16 @@ def _meant(words: str, events: Sequence[str], crop: Crop) -> str:
     asked = f'"{words}" of {crop.label} may mean several things; say which: {named(events)}'
     if not sys.stdin.isatty():
         raise InputError(f"{asked}. Nothing is written down")
-    tell(f"{asked}.")
+    to_stderr(f"{asked}.")
     try:
-        said = input("Which one? [none]: ").strip().strip('"')
+        answer = input("Which one? [none]: ").strip().strip('"')
     except EOFError:
-        said = ""
-    if not said:
+        answer = ""
+    if not answer:
         raise InputError("nothing is written down")
-    chosen = events_of(said, crop)
+    chosen = events_of(answer, crop)
     if len(chosen) != 1 or chosen[0] not in events:
-        raise InputError(f'"{said}" is none of them; nothing is written down')
+        raise InputError(f'"{answer}" is none of them; nothing is written down')
     return chosen[0]
 
 
@@ -157,7 +157,7 @@ def take_back(number: int, book: Logbook) -> None:
     with Questions(book.path) as ask:
         rows = {row.id: row for row in ask.seen_rows()}
     book.unobserve(number)
-    tell(f"taken back: {_words(rows[number])}; the ledger is computed anew from then on")
+    to_stderr(f"taken back: {_words(rows[number])}; the ledger is computed anew from then on")
 
 
 def show(path: Path) -> None:

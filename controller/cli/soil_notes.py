@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from controller.cli.loading import LOGBOOK_NAME, Loaded, state_dir
-from controller.cli.output import tell
+from controller.cli.output import to_stderr
 from controller.demand.records import LedgerDay
 from controller.demand.soil.ground import row_groups
 from controller.errors import InputError
@@ -44,14 +44,14 @@ def keep(args: argparse.Namespace, book: Logbook, day: date) -> None:
     """Write down a reading of a zone's soil, and that its account starts anew from it."""
     value, unit = moisture_from(" ".join(args.value))
     book.reading(KIND, value, unit, day=day, zone=args.zone, who=args.who)
-    said = " ".join(args.value) if unit == BY_FEEL else f"{value:g} {unit}"
-    said = f"written down: the soil of {args.zone} on {short_day(day)}: {said}"
+    message = " ".join(args.value) if unit == BY_FEEL else f"{value:g} {unit}"
+    message = f"written down: the soil of {args.zone} on {short_day(day)}: {message}"
     if not args.start:
-        tell(f"{said}; balance shows it beside the ledger, and no account is changed by it")
+        to_stderr(f"{message}; balance shows it beside the ledger, and no account is changed by it")
         return
     number = book.reading(SOIL_START, value, unit, day=day, zone=args.zone, who=args.who)
-    tell(
-        f"{said}; the account starts anew from it that evening, with the day's water in it. To "
+    to_stderr(
+        f"{message}; the account starts anew from it that evening, with the day's water in it. To "
         f"take that back: rowgate note unsoil {number}"
     )
 
@@ -64,7 +64,7 @@ def take_back(number: int, book: Logbook) -> None:
         raise InputError(f"no new start that stands has the number {number}")
     start = starts[number]
     book.reading(SOIL_START_BACK, float(number), "number", day=start.day, zone=start.zone)
-    tell(f"taken back: {_words(start)}; the account is computed as before it")
+    to_stderr(f"taken back: {_words(start)}; the account is computed as before it")
 
 
 def show(path: Path) -> None:

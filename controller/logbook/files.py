@@ -95,8 +95,8 @@ def read_shared(path: Path, most: int = -1) -> bytes:
     ours = Path("/proc/self/fd")
     for number in [int(each.name) for each in ours.iterdir()] if ours.is_dir() else ():
         try:
-            told = os.fstat(number)
-            if (told.st_dev, told.st_ino) == (found.st_dev, found.st_ino):
+            opened = os.fstat(number)
+            if (opened.st_dev, opened.st_ino) == (found.st_dev, found.st_ino):
                 return os.pread(number, count, 0)
         except OSError:
             continue  # closed in the meantime, or not for reading
@@ -157,8 +157,8 @@ def _head_is_sound(log: bytes) -> bool:
 
 def _writings(log: bytes, path: Path) -> list[int]:
     """The numbers of the frames that end a writing, of the log's present turn."""
-    said = int.from_bytes(read_shared(path, 18)[16:18], "big")
-    page = 65536 if said == 1 else said or int.from_bytes(log[8:12], "big")
+    page_size = int.from_bytes(read_shared(path, 18)[16:18], "big")
+    page = 65536 if page_size == 1 else page_size or int.from_bytes(log[8:12], "big")
     starts = range(_HEADER, len(log) - _FRAME + 1, _FRAME + page)
     salts = [log[at + 8 : at + 16] for at in starts]
     turn = log[16:24]

@@ -138,7 +138,7 @@ class PulsePages(Pages):
 
         def work(book: Book, now: str) -> None:
             found = _by_key(book, pulse.key, now)
-            if found is not None and _is_told(found, float(open_s), float(litres)):
+            if found is not None and _is_same_end(found, float(open_s), float(litres)):
                 return
             if found is None or found["state"] == PulseState.PLANNED:
                 row = _planned_row(pulse, now) | {
@@ -311,10 +311,10 @@ def _sound(book: Book, where: str, value: object, now: str) -> Row | None:
     return found
 
 
-def _is_told(found: Row, open_s: float, litres: float) -> bool:
+def _is_same_end(found: Row, open_s: float, litres: float) -> bool:
     """Whether this very end stands there already."""
-    told = (found["state"], found["open_s"], found["litres"])
-    return told == (PulseState.CLOSED, open_s, litres)
+    written = (found["state"], found["open_s"], found["litres"])
+    return written == (PulseState.CLOSED, open_s, litres)
 
 
 def _check_step(found: Row, state: PulseState) -> None:

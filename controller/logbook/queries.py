@@ -177,7 +177,7 @@ class Questions(DayQuestions, SeenQuestions):
         try:
             self._open()
         except (sqlite3.Error, UnicodeDecodeError) as error:
-            raise self._told(error) from error
+            raise self._logbook_error(error) from error
 
     def __enter__(self) -> Questions:
         return self
@@ -400,7 +400,7 @@ class Questions(DayQuestions, SeenQuestions):
         try:
             return look_at_pulses(self._connection)
         except (sqlite3.Error, UnicodeDecodeError) as error:
-            raise self._told(error) from error
+            raise self._logbook_error(error) from error
 
     def last_written_utc(self) -> datetime | None:
         """The newest moment of our own clock in the logbook; None in an empty one."""
@@ -454,7 +454,7 @@ class Questions(DayQuestions, SeenQuestions):
                 for zone, rows in groupby(of_day, key=itemgetter(0)):
                     yield (zones.setdefault(zone, zone), day), [row[2] for row in rows]
         except (sqlite3.Error, UnicodeDecodeError) as error:
-            raise self._told(error) from error
+            raise self._logbook_error(error) from error
 
     def _asked(self, sql: str, values: Iterable[object]) -> sqlite3.Cursor:
         # A damaged logbook may have been set aside, and another begun, since we looked.
@@ -467,9 +467,9 @@ class Questions(DayQuestions, SeenQuestions):
         try:
             return self._asked(sql, values).fetchall()
         except (sqlite3.Error, UnicodeDecodeError) as error:
-            raise self._told(error) from error
+            raise self._logbook_error(error) from error
 
-    def _told(self, error: sqlite3.Error | UnicodeDecodeError) -> LogbookError:
+    def _logbook_error(self, error: sqlite3.Error | UnicodeDecodeError) -> LogbookError:
         if isinstance(error, UnicodeDecodeError):  # SQLite's own words have a damaged name in them
             error = sqlite3.DatabaseError("the file is damaged; at the next start it is set aside")
         if self._on_damage is not None and is_damage(error):
@@ -481,4 +481,4 @@ class Questions(DayQuestions, SeenQuestions):
             found = self._asked(f"SELECT * FROM pulses WHERE {where}", values)
             return [pulse_of(row) for row in found]
         except (sqlite3.Error, UnicodeDecodeError) as error:
-            raise self._told(error) from error
+            raise self._logbook_error(error) from error

@@ -177,18 +177,18 @@ TOGETHER: Mapping[str, Mapping[str, str]] = {
     "holds": {"begin and end": "begins_utc < ends_utc"},
 }
 # What of a pulse that ran, or may run, can be told from the rest of its row, or done without.
-_SLOT_TOLD = f"CASE WHEN {_NO_SLOT} GLOB '[0-9]*' AND {_NO_SLOT} NOT GLOB '*[^0-9]*' THEN "
-_SLOT_TOLD += f"CAST({_NO_SLOT} AS INTEGER) END"
-_STATE_TOLD = (
+_SLOT_INFERRED = f"CASE WHEN {_NO_SLOT} GLOB '[0-9]*' AND {_NO_SLOT} NOT GLOB '*[^0-9]*' THEN "
+_SLOT_INFERRED += f"CAST({_NO_SLOT} AS INTEGER) END"
+_STATE_INFERRED = (
     "CASE WHEN litres IS NOT NULL OR (opened_utc IS NOT NULL AND closed_utc IS NOT NULL) "
     "THEN 'closed' WHEN closed_utc IS NULL AND opened_utc IS NOT NULL THEN 'open' "
     "WHEN closed_utc IS NULL AND intended_utc IS NOT NULL THEN 'intended' END"
 )
 _RAN = "state IN ('intended', 'open', 'closed', 'cut')"
-_TOLD: Mapping[str, str] = {
+_INFERRED: Mapping[str, str] = {
     "day": "substr(key, length(zone) + 2, 10)",
-    "slot": _SLOT_TOLD,
-    "state": _STATE_TOLD,
+    "slot": _SLOT_INFERRED,
+    "state": _STATE_INFERRED,
     "valve": f"CASE WHEN relay_line IS NULL THEN '{ValveKind.HAND}' ELSE '{ValveKind.RELAY}' END",
     "together": "'[]'",
     "closed_utc": f"CASE WHEN {_GAVE} THEN coalesce(beat_utc, opened_utc, planned_opens_utc) END",
@@ -394,12 +394,12 @@ def _put_right(connection: sqlite3.Connection, tests: Mapping[str, str], row_id:
         return f"{tests[name]} AND {need[name]}" if name in need else tests[name]
 
     changes = ", ".join(
-        f"{name} = coalesce(CASE WHEN {may_be(name)} THEN {name} END, {told})"
-        for name, told in _TOLD.items()
+        f"{name} = coalesce(CASE WHEN {may_be(name)} THEN {name} END, {inferred})"
+        for name, inferred in _INFERRED.items()
         if name in tests
     )
     asked = f"UPDATE OR IGNORE pulses SET {changes} WHERE rowid = ?"
-    ran = f"CASE WHEN {tests['state']} THEN {_RAN} ELSE {_STATE_TOLD} IS NOT NULL END"
+    ran = f"CASE WHEN {tests['state']} THEN {_RAN} ELSE {_STATE_INFERRED} IS NOT NULL END"
     with contextlib.suppress(sqlite3.IntegrityError):  # a cell of another type than its column's
         # What was put right from cells that were bad themselves, the later looks have.
         for _ in range(_LOOKS):

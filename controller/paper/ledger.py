@@ -401,8 +401,8 @@ def _weather(days: Sequence[LedgerDay], rungs: SourceMarks, *, us: bool) -> list
         lines += _wrapped(words, "", "    ")
     lying = {row.day: row.snow_mm for row in days if row.snow_mm > 0.0}
     if lying:
-        told = ", ".join(f"{day_in_year(d)} {depth(mm, us=us)}" for d, mm in sorted(lying.items()))
-        lines += _wrapped(f"water lying as snow at the end of the day: {told}", "  ", "    ")
+        packs = ", ".join(f"{day_in_year(d)} {depth(mm, us=us)}" for d, mm in sorted(lying.items()))
+        lines += _wrapped(f"water lying as snow at the end of the day: {packs}", "  ", "    ")
     return ["The weather of these days", *lines, ""] if lines else []
 
 

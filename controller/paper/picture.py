@@ -93,8 +93,8 @@ def row_bars(row: RowFlow, width: int = 80, *, us: bool = False, blocks: bool = 
         running = [h.flow_m3_s for h in group if not h.plugged]
         mean = sum(running) / len(running) if running else 0.0
         bar = mark * min(room, round(room * mean / most))
-        said = f"{scale * mean:>6.{decimals}f} {unit}" if mean > 0.0 else "   dry"
-        lines.append(f"{label:>9} {where} |{bar:<{room}}| {said if running else 'plugged'}")
+        shown = f"{scale * mean:>6.{decimals}f} {unit}" if mean > 0.0 else "   dry"
+        lines.append(f"{label:>9} {where} |{bar:<{room}}| {shown if running else 'plugged'}")
     rule = ["-"] * room
     for share in (1 - GOOD_VARIATION, 1 - MOST_VARIATION):
         rule[round(room * share) - 1] = "|"
@@ -108,19 +108,19 @@ def row_bars(row: RowFlow, width: int = 80, *, us: bool = False, blocks: bool = 
 
 def _described(shares: list[RowShares]) -> str:
     """The picture in words, for whoever does not see it."""
-    said = []
+    sentences = []
     for number, shared in enumerate(shares, 1):
         running = [h for h in shared.holes if h.kind == "hole" and not h.plugged]
         if not running or max(h.flow_m3_s for h in running) <= 0.0:
-            said.append(f"Row {number}: no hole gives water.")
+            sentences.append(f"Row {number}: no hole gives water.")
             continue
         low, high = (f(running, key=lambda h: h.flow_m3_s) for f in (min, max))
-        said.append(
+        sentences.append(
             f"Row {number}: {len(running)} holes, {shared.dry_holes} dry; uniformity "
             f"{100 * shared.uniformity:.0f} % ({shared.grade}); hole {high.number} gives most, "
             f"hole {low.number} {100 * shared.variation:.0f} % less."
         )
-    return " ".join(said)
+    return " ".join(sentences)
 
 
 def _legend(shares: list[RowShares]) -> list[str]:

@@ -76,8 +76,8 @@ def written_text(written: Sequence[Written]) -> str:
         zone, who = f"{one.zone}: " if one.zone else "", f" ({one.who})" if one.who else ""
         words = one.words if one.kind == "words" else f"{one.kind} {one.words}"
         # What would move a terminal's cursor or colours is shown as a question mark.
-        said = " ".join(f"{zone}{words}{who}".split())
-        plain = "".join(sign if sign.isprintable() else "?" for sign in said)
+        line = " ".join(f"{zone}{words}{who}".split())
+        plain = "".join(sign if sign.isprintable() else "?" for sign in line)
         lines += _wrapped(f"{one.day}  {plain}", "  ", "              ")
     return "".join(f"{line}\n" for line in lines)
 

@@ -47,16 +47,16 @@ class SoilCheck:
     def words(self) -> str:
         """Both, as a person reads it."""
         where = f"{self.zone}, {self.part}" if self.part else self.zone
-        said = (
+        sentence = (
             f"Soil read on {short_day(self.day)}, {where}: {self.read}; "
             f"the ledger says {self.computed}"
         )
         if not self.far:
-            return f"{said}."
+            return f"{sentence}."
         causes = _DRIER if self.drier else _WETTER
         return (
-            f"{said}; look at the soil. Likely: {causes}. Read it again at two or three places the "
-            "line wets; if it is so, put the cause right, or take the reading as the account's "
+            f"{sentence}; look at the soil. Likely: {causes}. Read it again at two or three places "
+            "the line wets; if it is so, put the cause right, or take the reading as the account's "
             f'new start: rowgate note soil "{self.zone}" PERCENT --start.'
         )
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from controller.cli.output import tell
+from controller.cli.output import to_stderr
 from controller.cli.walk.guard import Guard
 from controller.clock import Clock
 from controller.daemon.garden_reload import Accepted
@@ -97,7 +97,7 @@ class Bench:
         if not found.sound:
             raise ValveFault("; ".join(found.faults))
         for line in found.faulty:
-            tell(f"line {line} was not as it should be, and was driven off; it opens no more")
+            to_stderr(f"line {line} was not as it should be, and was driven off; it opens no more")
 
     def meter(self, say: Callable[[str], None]) -> PulseCounter | None:
         """The garden's meter, counting; None without one."""
@@ -132,7 +132,7 @@ class Bench:
         with contextlib.suppress(Exception):  # a driver may raise anything; told just below
             self._works.release_all()
         for line, why in failed.items():
-            tell(f"line {line} does not shut: {why}; SHUT THE TAP")
+            to_stderr(f"line {line} does not shut: {why}; SHUT THE TAP")
         if self.other_level:
             self._turn_round()
         elif self._guard is not None and self._begun and not failed:

@@ -14,7 +14,7 @@ from pathlib import Path
 from controller.cli.daemon_commands import runtime_dir
 from controller.cli.loading import LOGBOOK_NAME, load_garden, system_clock
 from controller.cli.logbook_commands import SYSTEM_STATE
-from controller.cli.output import tell
+from controller.cli.output import to_stderr
 from controller.cli.walk.bench import Bench, Board, open_board
 from controller.cli.walk.dialogue import Asking, AtTerminal, Person, Talk, WalkEnded
 from controller.cli.walk.findings import AtRest, Finding, Tried, findings, relay_zones
@@ -93,12 +93,12 @@ class _Walk:
         self._clock = clock
         self._bench: Bench | None = None
         self._at_rest, self._tries, self._ended = AtRest(), list[Tried](), ""
-        self._told, self._dry = False, False
+        self._end_requested, self._dry = False, False
 
     def run(self) -> int:
         """Talk, walk, shut everything, tell, write down."""
         person = a_person(self._clock, self._look)
-        with Signals(self._told_to_end), _NotSuspended():
+        with Signals(self._request_end), _NotSuspended():
             try:
                 if not self._agreed(person):
                     return 1
@@ -177,10 +177,10 @@ class _Walk:
         if self._bench is not None:
             self._bench.look()
 
-    def _told_to_end(self, why: str) -> None:
+    def _request_end(self, why: str) -> None:
         # Told once: a second Ctrl-C must not break into the shutting.
-        if not self._told and not (self._bench is not None and self._bench.leaving):
-            self._told = True
+        if not self._end_requested and not (self._bench is not None and self._bench.leaving):
+            self._end_requested = True
             raise WalkEnded(why)
 
     def _flow_l_s(self, zone: str) -> float:
@@ -193,7 +193,7 @@ class _Walk:
         try:
             return open_in_last_day(path, self._garden, now)
         except LogbookError as fault:
-            tell(str(fault))
+            to_stderr(str(fault))
             return {}
 
     def _write_down(self, found: Sequence[Finding]) -> bool:
@@ -212,7 +212,7 @@ class _Walk:
                 for words, zone, line in rows:
                     logbook.happening("walk", words, zone, line)
         except LogbookError as fault:
-            tell(f"not written down: {fault}")
+            to_stderr(f"not written down: {fault}")
             return False
         return True
 

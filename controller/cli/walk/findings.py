@@ -270,7 +270,7 @@ def _exchanged(tries: Sequence[Tried], valves: Mapping[str, Valve], *, dry: bool
         elif askers != [seen]:
             right[seen] = askers[0]
     for group in _groups(right):
-        told = "; ".join(
+        exchanges = "; ".join(
             f'line {valves[asked].relay_line}, in the file that of "{asked}", moved the valve of '
             f'"{seen}"'
             for seen, asked in group
@@ -282,7 +282,7 @@ def _exchanged(tries: Sequence[Tried], valves: Mapping[str, Valve], *, dry: bool
         found.append(
             Finding(
                 kind="lines exchanged",
-                words=f"{told}. Exchange the wires at the relays, or the numbers in the file",
+                words=f"{exchanges}. Exchange the wires at the relays, or the numbers in the file",
                 zone=group[0][0],
                 line=valves[group[0][1]].relay_line,
                 change=tuple(change),

@@ -41,19 +41,19 @@ class Guard:
 
     def beat(self) -> None:
         """We are alive; `DaemonError` where nobody is there to hear it."""
-        self._tell(_BEAT)
+        self._send(_BEAT)
 
     def dismiss(self) -> None:
         """All is shut: let it go, and do nothing."""
         with contextlib.suppress(DaemonError):
-            self._tell(_ALL_SHUT)
+            self._send(_ALL_SHUT)
         assert self._child.stdin is not None
         with contextlib.suppress(OSError):
             self._child.stdin.close()
         with contextlib.suppress(subprocess.TimeoutExpired):
             self._child.wait(5.0)
 
-    def _tell(self, word: bytes) -> None:
+    def _send(self, word: bytes) -> None:
         assert self._child.stdin is not None
         try:
             os.write(self._child.stdin.fileno(), word)
