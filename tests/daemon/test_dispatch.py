@@ -1,4 +1,4 @@
-"""What is due is judged, opened or missed; the judge's rules themselves are in test_judge.py."""
+"""Due pulses are judged, opened or missed; test_dispatch_rules.py has the rules themselves."""
 
 from __future__ import annotations
 
