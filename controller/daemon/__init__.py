@@ -1,1 +1,1 @@
-"""The day's rhythm, recovery, health, trust in the clock."""
+"""The running daemon: daily rhythm, openings, recovery, health."""

@@ -46,11 +46,11 @@ class AlertWriter:
             self._kept.append((kind, words, zone))
 
     def unrecorded(self) -> list[str]:
-        """What the logbook has not taken yet, in words."""
+        """The alerts the logbook has not taken yet, as text."""
         return [f"{kind}: {words}" for kind, words, _ in self._kept]
 
     def try_again(self) -> None:
-        """Write down what is kept, if it is time to try."""
+        """Write down the alerts that wait, if it is time to try."""
         now = self._clock.mono_s()
         if not self._kept or now < self._tried_mono_s + RETRY_S:
             return
@@ -103,14 +103,14 @@ class ReportAlert(Protocol):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Owed:
-    """A hold that is in force and not written yet; no zones: all."""
+    """A hold in force that is not written yet; without zones it holds the garden."""
 
     zones: tuple[str, ...]
     reason: str
 
 
 class FindingActions:
-    """Does what findings ask for, in the engine's thread."""
+    """Acts on findings of the meter, in the engine's thread."""
 
     def __init__(
         self,
@@ -153,7 +153,7 @@ class FindingActions:
         return next((o.reason for o in self._owed if not o.zones or zone in o.zones), None)
 
     def try_again(self) -> None:
-        """Write the holds that are owed, if it is time to try."""
+        """Write down the holds that wait, if it is time to try."""
         now = self._clock.mono_s()
         if not self._owed or now - self._tried_mono_s < RETRY_S:
             return
@@ -186,7 +186,7 @@ class FindingActions:
         return any(row.zones == frozenset(zones) and row.reason == reason for row in rows)
 
     def _shut_master(self, why: str, garden: Garden) -> str:
-        """What was done, in words; empty where there is no master."""
+        """What was done, as text; empty where there is no master."""
         if garden.master is None:
             return ""
         try:

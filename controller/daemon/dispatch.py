@@ -30,8 +30,8 @@ class Verdict(StrEnum):
 class Moment:
     """Everything that decides about a pulse.
 
-    `may_run_until_utc` is the end of the stretch, windows less holds, that now lies in; None where
-    now lies in none.
+    `may_run_until_utc` is the end of the stretch (windows less holds) that includes now; None where
+    no stretch does.
     """
 
     now_utc: datetime
@@ -46,7 +46,7 @@ class Moment:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Decision:
-    """The verdict, for how long to open, and the reason where it is not simply time."""
+    """The verdict, how long to open, and the reason if it is not simply the time."""
 
     verdict: Verdict
     open_s: float = 0.0
@@ -102,7 +102,7 @@ class Dispatcher:
         self.pending: list[Pulse] = []
 
     def coming(self, now_utc: datetime) -> list[datetime]:
-        """When the pulses that are not due yet open."""
+        """The opening times of the pulses that are not due yet."""
         return [p.opens_utc for p in self.pending if p.opens_utc > now_utc]
 
     def leave_out(self, zone: str) -> None:

@@ -1,7 +1,7 @@
 """The decisions of the daemon, in one thread: when to plan, what to open, what to write down.
 
 `tick()` looks at the clock and does what is due; `next_moment_utc()` says when to look again.
-Closing is not here: an open line shuts by the bank's own deadline, whatever the engine does.
+Nothing closes here: an open line shuts by the bank's own deadline, whatever the engine does.
 """
 
 from __future__ import annotations
@@ -213,9 +213,9 @@ class Engine:
         return self.flow_l_s(zone, together & known) if zone in known else 0.0
 
     def person_closed(self, zone: str) -> None:
-        """A person shut this zone: what is left of its dose stays in the ledger until the next.
+        """A person shut this zone: open nothing more of it today; the rest of its dose stays owed.
 
-        A dose of yesterday's, from a window across midnight, is not today's.
+        A dose of yesterday, from a window across midnight, counts as yesterday's.
         """
         running = self.openings.running.get(zone)
         days = [running.day] if running is not None and not running.manual else []

@@ -1,7 +1,7 @@
-"""The engine's thread: it recovers, plans, decides and writes, and answers what is asked.
+"""The engine's thread: it recovers, plans, decides, writes, and answers requests.
 
-Everything else, the alarm, the socket, the weather and the bank, only puts something into its
-inbox. It shuts nothing: valves close without it.
+The alarm, the socket, the weather and the bank only put calls into its inbox. It shuts nothing:
+valves close without it.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ _LOG = logging.getLogger("rowgate")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Around:
+class EngineSetup:
     """What the engine's thread is given when it begins."""
 
     accepted: Accepted
@@ -63,9 +63,9 @@ class Around:
 class EngineThread:
     """One engine, its inbox, and the thread they live in."""
 
-    def __init__(self, around: Around) -> None:
-        self._around, self._ending = around, around.ending
-        self._clock, self._journal = around.controls.clock, around.controls.journal
+    def __init__(self, setup: EngineSetup) -> None:
+        self._setup, self._ending = setup, setup.ending
+        self._clock, self._journal = setup.controls.clock, setup.controls.journal
         self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._ready = threading.Event()
         self._engine: Engine | None = None
@@ -122,17 +122,17 @@ class EngineThread:
     # --- its own thread ----------------------------------------------------------------------
 
     def _live(self) -> None:
-        around, alarm = self._around, None
+        setup, alarm = self._setup, None
         try:
-            alarm = WallAlarm(lambda name: self.wake(), around.accepted.garden.site.zone_info)
+            alarm = WallAlarm(lambda name: self.wake(), setup.accepted.garden.site.zone_info)
             engine = self._new_engine(alarm)
             self._recover(engine)
-            engine.restarts = starting(self._journal, self._clock, around.stopped)
+            engine.restarts = starting(self._journal, self._clock, setup.stopped)
             engine.start()
             self._engine = engine
             self._ready.set()
             while not self._ending.requested:
-                around.health.moved("engine")
+                setup.health.moved("engine")
                 self._one_round(engine)
                 self._write_facts(engine)
             self._ending.shut.wait(SHUT_WITHIN_S)  # what ended, and when, is known only then
@@ -152,52 +152,52 @@ class EngineThread:
             self._journal.close()
 
     def _new_engine(self, alarm: WallAlarm) -> Engine:
-        around = self._around
-        overruled = Overruled(around.folders.own)
+        setup = self._setup
+        overruled = Overruled(setup.folders.own)
         newest = overruled.less(self._journal.newest_utc(), self._clock.now_utc())
         clock_trust = ClockTrust(
             self._clock,
             newest,
             overruled.keep,
-            keeps_time=around.accepted.garden.board.battery_clock,
+            keeps_time=setup.accepted.garden.board.battery_clock,
         )
         watching = Watching(
-            around.inputs,
-            around.controls.openings,
+            setup.inputs,
+            setup.controls.openings,
             self._clock,
-            bands=lambda garden: Bands(garden, around.field_tests.fitted(garden)),
+            bands=lambda garden: Bands(garden, setup.field_tests.fitted(garden)),
             write_rain=self._journal.rain_on_pin,
             past=Past(self._journal.flow_stretches, self._journal.keep_flow_stretch),
         )
         return Engine(
-            around.accepted,
-            around.garden_file,
-            around.controls,
+            setup.accepted,
+            setup.garden_file,
+            setup.controls,
             Surroundings(
                 clock_trust=clock_trust,
-                fetcher=ThreadFetcher(around.weather, self._clock),
+                fetcher=ThreadFetcher(setup.weather, self._clock),
                 alarm=alarm,
                 post=self._inbox.put,
                 watching=watching,
-                pins=around.pins,
-                silent=around.health.silent,
-                board=lambda: look_at_board(around.folders.state),
+                pins=setup.pins,
+                silent=setup.health.silent,
+                board=lambda: look_at_board(setup.folders.state),
             ),
         )
 
     def _recover(self, engine: Engine) -> None:
         """Write down what a crash left unfinished, before anything opens."""
-        around = self._around
-        zones = around.accepted.garden.zones
+        setup = self._setup
+        zones = setup.accepted.garden.zones
         found = recover(
             self._journal.unfinished(),
             boot_id=self._clock.boot_id(),
-            stopped=around.stopped,
+            stopped=setup.stopped,
             flow_l_s=engine.flow_or_nothing_l_s,
             stays_open={zone.name for zone in zones if zone.valve.close_line is not None},
         )
         write_down(found, self._journal)
-        forget_shut_at(around.folders.own / LINE_FILE)
+        forget_shut_at(setup.folders.own / LINE_FILE)
 
     def _one_round(self, engine: Engine) -> None:
         wait = (engine.next_moment_utc() - self._clock.now_utc()).total_seconds()
@@ -215,7 +215,7 @@ class EngineThread:
             give_back_memory()
 
     def _write_facts(self, engine: Engine) -> None:
-        """A new page of facts for the health address, now and then; none where nobody reads it."""
+        """Write a new page of facts now and then, where there is a health address."""
         if engine.accepted.garden.health.port is None:
             return
         if self.facts is None or self._clock.mono_s() - self.facts.at_mono_s >= FACTS_EVERY_S:

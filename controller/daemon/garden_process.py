@@ -1,8 +1,8 @@
-"""The garden file read in a process of its own.
+"""Reads the garden file in a process of its own.
 
-What reads it takes some 20 MB that nobody needs once it is read; they go with the process, and the
-garden comes back as it is. Where no such process can be had, or it ends without an answer, the file
-is read here.
+Reading takes some 20 MB that are not needed afterwards; they go with the process, and only the
+garden comes back. Where no such process can be had, or it ends without an answer, the file is read
+here.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ def _outcome_of(text: str, path: str) -> Garden | tuple[str, ...] | str:
 
 
 def main() -> int:
-    """The process: the text comes in, and the garden goes out."""
+    """Run the process: text in, garden out."""
     text = sys.stdin.buffer.read().decode("utf-8", "surrogatepass")
     outcome = pickle.dumps(_outcome_of(text, sys.argv[1]), pickle.HIGHEST_PROTOCOL)
     sys.stdout.buffer.write(outcome)

@@ -67,7 +67,7 @@ class Running:
         return max(0.0, until_s - self.opened_mono_s)
 
     def water_ends_mono_s(self, open_s: float) -> float:
-        """When its full flow may be taken to end, if it was open for so long. [s]"""
+        """When its full flow counts as ended, if it was open for so long. [s]"""
         begins_s, ends_s = water_span_s(
             open_s=open_s, opens_in_s=self.opens_in_s, closes_in_s=self.closes_in_s
         )
@@ -75,7 +75,7 @@ class Running:
 
     @property
     def water_begins_mono_s(self) -> float:
-        """When its full flow may be taken to begin. [s]"""
+        """When its full flow counts as begun. [s]"""
         return self.opened_mono_s + self.opens_in_s / 2.0
 
 
@@ -176,7 +176,7 @@ class Openings:
             raise stuck
 
     def settle(self, bank: Bank, flow_l_s: FlowOf) -> tuple[list[Ended], list[BankRecord]]:
-        """Take in what the bank did since, and write down every end: what ended, and the faults."""
+        """Take in the bank's records, and write down every end: what ended, and the faults."""
         ended: list[Ended] = []
         faults: list[BankRecord] = []
         while True:
@@ -208,7 +208,7 @@ class Openings:
         return ended, faults
 
     def beat(self, flow_l_s: FlowOf) -> None:
-        """Write a heartbeat for what is open, every so often; a failed one costs only precision."""
+        """Write a heartbeat of what is open, now and then; one that fails costs only precision."""
         now = self._clock.mono_s()
         if not self.running or now - self._beaten_mono_s < BEAT_S:
             return
@@ -233,13 +233,13 @@ class Openings:
         return timed if absurd else metered
 
     def shut_what_had_its_litres(self, bank: Bank, flow_l_s: FlowOf) -> None:
-        """Shut the planned openings whose litres have passed; their deadlines stand behind."""
+        """Shut the planned openings whose litres have passed; their deadlines stay in force."""
         for running, left_l in self._left_l(flow_l_s):
             if left_l <= 0.0 and bank.is_open(running.line):
                 shut(bank, running.line, LITRES_PASSED)
 
     def litres_due_in_s(self, flow_l_s: FlowOf) -> float | None:
-        """In how many seconds the next opening may have had its litres; None if none counts. [s]"""
+        """Seconds until the next opening may have had its litres; None without one. [s]"""
         together = frozenset(self.running)
         return min(
             (
@@ -274,14 +274,14 @@ class Openings:
         return None if self.metering is None or self.metering.dead else self.metering
 
     def _is_too_slow(self, zone: str, flow_l_s: FlowOf) -> bool:
-        """Whether what is open gives less, by computation, than the meter's least flow."""
+        """Whether the computed flow of what is open is below the meter's least."""
         if self.metering is None:
             return False
         together = frozenset((zone, *self.running))
         return sum(flow_l_s(z, together) for z in together) < self.metering.least_flow_l_s
 
     def _keep_samples(self) -> None:
-        """Have the meter keep what the openings under way will ask for."""
+        """Make the meter keep the samples that the openings under way will need."""
         if self.metering is not None:
             earliest = self._whole.earliest_mono_s
             self.metering.keep_from_mono_s = float("inf") if earliest is None else earliest

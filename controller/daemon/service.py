@@ -1,7 +1,7 @@
-"""The daemon itself: one process, one bank, threads that wait for nobody, valves first at the end.
+"""Runs the daemon: one process, one bank, threads that do not block each other, valves first.
 
-The main thread looks after the lines and reports to the watchdog; the closer's thread shuts valves
-at their deadlines; the engine's thread decides and writes.
+The main thread looks after the lines and reports to the watchdog. The closer's thread shuts valves
+at their deadlines. The engine's thread decides and writes.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 from controller.clock import Clock, SystemClock
 from controller.daemon.control.server import ControlServer
-from controller.daemon.engine_thread import Around, EngineThread
+from controller.daemon.engine_thread import EngineSetup, EngineThread
 from controller.daemon.garden_process import read_apart
 from controller.daemon.garden_reload import COPY_NAME, Accepted, GardenFile, KeptFieldTests
 from controller.daemon.host.process import (
@@ -125,7 +125,7 @@ def run_service(
 
 
 def _without_links(path: Path) -> Path:
-    """Where the garden file really lies; as named where its links lead nowhere, or in a circle."""
+    """The real path of the garden file; as given where its links lead nowhere or in a circle."""
     try:
         return path.resolve()
     except (OSError, RuntimeError):
@@ -162,7 +162,7 @@ class _Service:
         stand_ins: StandIns,
         leave: Callable[[int], object] | None,
     ) -> int:
-        """Everything, from closing all to closing all."""
+        """Run everything, from closing all lines to closing all lines."""
         driver, inputs = stand_ins.driver, stand_ins.inputs
         # First of all, and before anything is read that may keep us waiting.
         held = hold_known_lines(self._line_file, self._clock, self._bank_reported, driver)
@@ -234,7 +234,7 @@ class _Service:
             for record in self._early:
                 self._openings.bank_reported(record)
             engine_thread = self._engine_thread = EngineThread(
-                Around(
+                EngineSetup(
                     accepted=accepted,
                     garden_file=self._file,
                     field_tests=self._field_tests,
@@ -286,7 +286,7 @@ class _Service:
                     page.stop()
 
     def _watch(self, valve_set: ValveSet, server: ControlServer) -> None:
-        """The main thread's rounds, until the end is requested."""
+        """Run the main thread's rounds until the end is requested."""
         woken_mono_s = self._clock.mono_s()
         while not self._ending.requested:
             found = valve_set.supervisor.check()
@@ -307,7 +307,7 @@ class _Service:
             self._ending.rest(LOOK_EVERY_S * (AT_REST if found.at_rest else 1.0))
 
     def _health_page(self, accepted: Accepted, engine_thread: EngineThread) -> HealthPage | None:
-        """The health address, where the garden file asks for one; without it all else goes on."""
+        """Open the health address, if the garden file asks for one and it can be had."""
         health = accepted.garden.health
         if health.port is None:
             return None
@@ -327,12 +327,12 @@ class _Service:
             return None
 
     def _still_closing(self) -> None:
-        """Slow valves are being driven shut, a bounded time: the manager is asked to wait."""
+        """Ask the service manager for more time while slow valves are driven shut."""
         sd_notify(f"WATCHDOG=1\nEXTEND_TIMEOUT_USEC={_MORE_TIME_US}", self._environ)
 
     def _bank_reported(self, record: BankRecord) -> None:
         """Called in the closer's thread: pass the record on at once."""
-        self._ending.stir()
+        self._ending.wake_main()
         if self._openings is None:
             self._early.append(record)
             return
@@ -360,7 +360,7 @@ class _Service:
         return self._file.first()
 
     def _open_before(self, garden: Garden) -> dict[int, float]:
-        """What counts against today's limits; a logbook that does not say stops nobody."""
+        """What counts against today's limits; a logbook that does not answer stops nothing."""
         try:
             return open_in_last_day(self._logbook_path, garden, self._clock.now_utc())
         except LogbookError as fault:

@@ -135,7 +135,7 @@ WAIT_FOR_WEATHER_S = 600.0  # at the start, before a plan is made without any; o
 
 
 class WeatherKeeping:
-    """Every row of weather known, the last answer of the sources, and what is normal here."""
+    """Every weather row, the last answer of the sources, and the normals of this place."""
 
     def __init__(
         self, journal: Journal, clock: Clock, report: Report, today: Callable[[], date]
@@ -169,7 +169,7 @@ class WeatherKeeping:
 
     @property
     def is_waited_for(self) -> bool:
-        """Whether nothing is known of the weather and the sources may still speak."""
+        """Whether there is no weather yet and the sources may still answer."""
         return (
             not self.rows
             and self.answer is None
@@ -177,7 +177,7 @@ class WeatherKeeping:
         )
 
     def for_plan(self, garden: Garden, today: date) -> Weather:
-        """Every row known, for the ladder; the kept rows' own normals where no file has any."""
+        """Every row, for a plan; the normals of the kept rows where no file has any."""
         rows, order = tuple(self.rows.values()), order_of(garden)
         if self._normals_of != today:
             self._normals_of = today

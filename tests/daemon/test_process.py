@@ -20,17 +20,17 @@ def rested_s(ending: Ending) -> float:
 
 def test_who_is_stirred_while_it_rests_or_before_looks_now_and_once() -> None:
     ending = Ending()
-    ending.stir()
-    ending.stir()
+    ending.wake_main()
+    ending.wake_main()
     assert rested_s(ending) < 300.0
     began_s = time.monotonic()
     ending.rest(0.05)  # nobody has stirred since
     assert time.monotonic() - began_s >= 0.04
-    threading.Timer(0.05, ending.stir).start()
+    threading.Timer(0.05, ending.wake_main).start()
     assert rested_s(ending) < 300.0
 
 
-def test_the_end_stirs_the_main_thread() -> None:
+def test_the_end_wakes_the_main_thread() -> None:
     ending = Ending()
     assert not ending.requested and ending.exit_code == 0
     ending.fail("it is over")

@@ -17,7 +17,7 @@ import requests
 
 from controller.clock import SystemClock
 from controller.daemon.control.protocol import SOCKET_NAME, ask
-from controller.daemon.control.server import TALKERS_A_USER, ControlServer
+from controller.daemon.control.server import CLIENTS_A_USER, ControlServer
 from controller.daemon.flow.rules import passing_shares
 from controller.daemon.host.board import BoardNow
 from controller.daemon.weather import Fetch, ThreadFetcher, WeatherAnswer
@@ -504,7 +504,7 @@ class SlowAskers(Fault):
 
     def strike(self, w: CrossWorld) -> None:
         a_server(w)
-        for _ in range(TALKERS_A_USER):
+        for _ in range(CLIENTS_A_USER):
             line = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
             w.at_the_end.append(line.close)
             line.connect(str(w.folder / SOCKET_NAME))

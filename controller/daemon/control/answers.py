@@ -1,6 +1,6 @@
-"""What the daemon answers: status, open, close, hold, lift, replan, reset.
+"""Answers to requests: status, open, close, hold, lift, replan, reset.
 
-Each answer carries `ok` and `words`. These run in the engine's thread.
+Each answer has `ok` and `words`. Everything here runs in the engine's thread.
 """
 
 from __future__ import annotations
@@ -114,7 +114,7 @@ def _open_now(engine: Engine) -> list[dict[str, Any]]:
 
 
 def _barred(engine: Engine) -> list[dict[str, str]]:
-    """Zones whose lines have disobeyed, and open no more until reset."""
+    """Zones whose lines have disobeyed, and open no more until they are reset."""
     states = engine.valve_set.bank.states()
     return [
         {"zone": zone.name, "state": str(states[line])}
@@ -161,7 +161,7 @@ def _weather(engine: Engine) -> dict[str, Any]:
 
 
 def _steps(engine: Engine) -> list[dict[str, str]]:
-    """The step of the weather's ladder that yesterday and the days from today on stand on."""
+    """The kind of weather source that yesterday, today and the days to come stand on."""
     if engine.timetable is None:
         return []
     first = _local(engine).date() - timedelta(days=1)
@@ -180,7 +180,7 @@ def _happenings(engine: Engine) -> list[dict[str, Any]]:
 
 
 def _rows_set_aside(engine: Engine) -> int | None:
-    """How many rows of the logbook were not what they can be; None where it does not say."""
+    """How many logbook rows were set aside as impossible; None without an answer."""
     try:
         return engine.journal.rows_set_aside()
     except LogbookError:
@@ -203,7 +203,7 @@ _TEXT_MOST = 500
 
 
 def answer(engine: Engine, request: Asked) -> dict[str, Any]:
-    """Do what is asked, or say why not."""
+    """Do what the request asks, or say why not."""
     known: dict[str, Callable[[Engine, Asked], dict[str, Any]]] = {
         "status": lambda engine, _: status_of(engine),
         "open": _open,
@@ -225,7 +225,7 @@ def answer(engine: Engine, request: Asked) -> dict[str, Any]:
 
 
 class _NotClear(Exception):
-    """A request that cannot be understood; turned into an answer here, never seen elsewhere."""
+    """A request that cannot be understood; it becomes an answer in this module."""
 
 
 def _open(engine: Engine, request: Asked) -> dict[str, Any]:
@@ -276,7 +276,7 @@ def _open(engine: Engine, request: Asked) -> dict[str, Any]:
 
 
 def _close(engine: Engine, request: Asked) -> dict[str, Any]:
-    """The valve was shut before this ran, if the bank could; here the plan learns of it."""
+    """Take the closing into the plan; the valve was shut before this ran, if that was possible."""
     name = request.get("zone")
     zones = engine.accepted.garden.zones if name is None else (_zone(engine, name),)
     if name is not None and zones[0].valve.kind is ValveKind.HAND:
@@ -353,7 +353,7 @@ def _replan(engine: Engine, request: Asked) -> dict[str, Any]:
 
 
 def _reset(engine: Engine, request: Asked) -> dict[str, Any]:
-    """A line that disobeyed may open again: somebody has looked at it."""
+    """Let a line that disobeyed open again, now that somebody has looked at it."""
     master = engine.accepted.garden.master
     if request.get("zone") == MASTER and master is not None:
         assert master.valve.relay_line is not None, "a master is a relay's"

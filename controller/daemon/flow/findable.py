@@ -1,9 +1,9 @@
 """What the flow watch can find in a garden, known before anything breaks.
 
-For each zone on a relay, open alone: what a lost end cap and a fifth of its holes clogged would
-change of its flow, and from when on the meter would show it. Each change is made to the garden and
-its lines are solved again, with the valve where it stands. A throttled valve, or a weak tap,
-decides the flow and hides what lies behind it.
+For each zone on a relay, open alone: how a lost end cap, and a fifth of its holes clogged, change
+its flow, and from when the meter shows it. Each change is made to the garden and its lines are
+solved again, with the valve where it stands. A throttled valve, or a weak tap, decides the flow and
+hides what lies behind it.
 """
 
 from __future__ import annotations
@@ -42,10 +42,12 @@ _NAME = 22  # of a zone, at most, in the table
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Findable:
-    """One zone: its flow alone, what passes, and what two faults would make of it, as shares.
+    """One zone: its flow alone, the band that passes, and how two faults change the flow, as
+    shares.
 
-    `within_days` says how soon each would be reported: 0 at the next watering, some days once the
-    zone has a past, None never. `judged_after_s`: so long it must be open alone before anything is.
+    `within_days` says how soon each fault is reported: 0 at the next watering, some days once the
+    zone has a past, None never. `judged_after_s`: how long it must be open alone before anything
+    is.
     """
 
     zone: str
@@ -61,7 +63,7 @@ class Findable:
     decided_by: str
 
     def row(self) -> dict[str, Any]:
-        """For --json."""
+        """The row for `--json`."""
         return {
             "zone": self.zone,
             "flow_l_s": self.computed.flow_l_s,
@@ -120,12 +122,12 @@ def findable(
 
 
 def leak_from_l_s(meter: Meter) -> float:
-    """The smallest leak, while all is shut, that is promised to be found. [L/s]"""
+    """The smallest leak that is surely found while all is shut. [L/s]"""
     return max(meter.least_flow_l_s, STILL_COUNTS * meter.litres_per_pulse / _HOUR_S)
 
 
 def findable_lines(found: tuple[Findable, ...]) -> list[str]:
-    """A heading, and a line a zone."""
+    """The table as text: a heading, and a line for each zone."""
     if not found:
         return []
     width = min(_NAME, max(len("zone"), *(len(one.zone) for one in found)))
@@ -144,7 +146,7 @@ def findable_lines(found: tuple[Findable, ...]) -> list[str]:
 
 
 def findable_remarks(found: tuple[Findable, ...], garden: Garden) -> list[str]:
-    """What the table means, and what a gardener can do where it does not show a fault."""
+    """The remarks below the table: what it means, and what helps where it shows no fault."""
     meter, us = garden.meter, garden.us_units
     if meter is None or not found:
         return []

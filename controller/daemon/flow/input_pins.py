@@ -1,10 +1,10 @@
-"""The garden's input pins at work: meter, switches, tipping gauge.
+"""The garden's input pins: meter, switches, tipping gauge.
 
 While a switch is wet or cold nothing opens by plan; what is open runs on to its deadline, and a
 person may open. The gauge's tips go into the logbook as millimetres of the garden's own day.
 
-Whatever is missing or broken here costs precision, never water: without a meter litres go by time,
-and a switch that cannot be read keeps nothing shut.
+A missing or broken pin costs precision, never water: without a meter litres go by time, and a
+switch that cannot be read shuts nothing.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ class Switches:
         self.faults: tuple[str, ...] = ()
 
     def look(self) -> None:
-        """Read each of them; `why_shut` says why nothing opens by plan, if something says so."""
+        """Read each switch; `why_shut` says why nothing opens by plan, if a switch forbids it."""
         shut, faults = [], []
         for sensor in self._sensors:
             try:
@@ -75,10 +75,10 @@ class Switches:
 
 
 class TippingGauge:
-    """Tips to millimetres by local day, written as increments: bounded writes, little to lose.
+    """Turns tips into millimetres by local day, written as increments: few writes, little to lose.
 
-    `write` takes a day, millimetres and hours watched. A day that was hardly watched is not taken
-    for the day's rain by those who read it.
+    `write` takes a day, millimetres and hours watched. Readers do not take a day that was hardly
+    watched for the day's rain.
     """
 
     def __init__(
@@ -114,7 +114,7 @@ class TippingGauge:
             self.flush()
 
     def flush(self) -> None:
-        """Write what is owed; what the logbook does not take is kept for the next time."""
+        """Write what waits; what the logbook does not take waits for the next time."""
         self._written_mono_s = self._clock.mono_s()
         for day in sorted(self._owed):
             mm, hours = self._owed[day]
@@ -144,10 +144,10 @@ class ErrorOf(Protocol):
 
 
 class Watching:
-    """Everything on input pins, fitted to one garden after another; used by the engine's thread.
+    """Everything on input pins, set up for one garden after another; used by the engine's thread.
 
     `bands` gives how sure the flows of a garden are, `write_rain` keeps the gauge's increments,
-    `past` what the meter saw.
+    `past` keeps what the meter saw.
     """
 
     def __init__(
@@ -201,7 +201,7 @@ class Watching:
         self._switches.look()
 
     def look(self, garden: Garden, today: date) -> list[Found]:
-        """Look at every pin; what the meter finds."""
+        """Look at every pin; the findings of the meter."""
         if self._switches is not None:
             self._switches.look()
         for gauge in self._gauges:
@@ -218,7 +218,7 @@ class Watching:
         return self._monitor.look(wide_open, today)
 
     def ended(self, end: Ended) -> None:
-        """An opening is over; what the meter counted of it is judged with others of its set."""
+        """An opening is over: judge what the meter counted with the others of its set."""
         if self._monitor is not None and end.counted is not None:
             self._monitor.ended(end.counted)
 
@@ -234,13 +234,13 @@ class Watching:
 
     @property
     def faults(self) -> tuple[str, ...]:
-        """What cannot be read now, in words."""
+        """The faults of pins that cannot be read now, as text."""
         found = () if self._switches is None else self._switches.faults
         return (*found, *((self.meter_fault,) if self.meter_fault else ()))
 
     @property
     def unknown_flows(self) -> tuple[str, ...]:
-        """Which open sets met so far cannot be judged by the meter, in words."""
+        """The open sets met so far that the meter cannot judge, as text."""
         return () if self._monitor is None else tuple(self._monitor.unknown.values())
 
     @property
@@ -327,7 +327,7 @@ class Watching:
     def _counter(
         self, line: int, active_low: bool, debounce_s: float, name: str, report: Report
     ) -> PulseCounter | None:
-        """The pin's counter, watched from its first asking on; None where it cannot be had."""
+        """The pin's counter, watched from its first use on; None where the pin cannot be had."""
         wanted = (active_low, debounce_s)
         if line in self._counters:
             counter, settings = self._counters[line]
@@ -352,7 +352,7 @@ class Watching:
 
 
 def too_fast_words(meter: Meter, flow_l_s: float) -> str:
-    """What is wrong where the meter's pulses come faster than its debounce lets pass; else empty.
+    """Text of the fault where the meter's pulses come faster than its debounce passes; else empty.
 
     A contact is taken to be closed half of the time, and a burst to double the flow.
     """
@@ -391,9 +391,9 @@ def computed_of(opened: frozenset[str], lines: Lines, bands: ErrorOf) -> Compute
 
 
 def tap_loss(lines: Lines, opened: frozenset[str]) -> float:
-    """Which share of its still head the tap loses while these zones are open. [-]
+    """The share of its still head that the tap loses while these zones are open. [-]
 
-    0 where it cannot be computed: then nothing is put down to the tap.
+    0 where it cannot be computed: then no change is put down to the tap.
     """
     try:
         return 1.0 - lines.open_set(opened).tap_head_m / lines.supply.static_head_m

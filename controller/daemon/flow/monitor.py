@@ -77,10 +77,11 @@ class Pipes:
 
 
 class Past:
-    """What the meter saw before, by the logbook's `read` and `write`; without, since the start.
+    """What the meter saw before, by the logbook's `read` and `write`; without them, since the
+    start.
 
-    Read anew each day, for a line may have been mended; while the logbook takes nothing, what is
-    seen is kept here.
+    It is read anew each day, for a line may have been mended. While the logbook takes nothing, what
+    is seen is kept here.
     """
 
     def __init__(
@@ -93,7 +94,7 @@ class Past:
         self._read_on: date | None = None
 
     def stretches(self, today: date) -> Sequence[FlowStretch]:
-        """All that counts, oldest first."""
+        """All stretches that count, oldest first."""
         if self._read is not None and self._read_on != today:
             try:
                 self._kept = list(self._read())
@@ -103,7 +104,7 @@ class Past:
         return self._kept
 
     def keep(self, seen: FlowStretch) -> None:
-        """Keep one more."""
+        """Keep one more stretch."""
         self.stretches(seen.day)
         self._kept.append(seen)
         try:
@@ -134,7 +135,7 @@ class _Weak:
 
 @dataclass(slots=True, kw_only=True)
 class _Tally:
-    """What a set's openings gave that were too short to be judged each by itself."""
+    """Totals of the openings of a set that were each too short to judge."""
 
     metered_l: float = 0.0
     timed_l: float = 0.0
@@ -157,7 +158,7 @@ def action_of(finding: FlowFinding, garden: Garden, meter: Meter) -> Action:
 
 
 class FlowMonitor:
-    """One garden's meter, looked at about once a second.
+    """Judges one garden's meter, about once a second.
 
     `reported` are the findings that the logbook has already: of today, and changes of the last
     days. `past` keeps what was seen; `report` is called with what cannot be judged.
@@ -196,7 +197,7 @@ class FlowMonitor:
         self._unproved: list[Found] = []
 
     def look(self, open_zones: Collection[str], today: date) -> list[Found]:
-        """Judge what has flowed; called wherever the open set may have changed, and between."""
+        """Judge what has flowed; call it whenever the open set may have changed, and between."""
         self._metering.sample()
         late: list[Found] = []
         if self._sets_of != today:
@@ -230,10 +231,10 @@ class FlowMonitor:
         return judged_by(self._pipes.compute(zones), self._sets.get(zones, {}))
 
     def ended(self, counted: Counted) -> None:
-        """An opening is over: what it gave is judged with the others of its set.
+        """An opening is over: judge what it gave with the other openings of its set.
 
-        That counts where each was too short to be judged by itself; of the filling of the lines,
-        it cannot say that it was too much.
+        This serves openings that are each too short to judge. While the lines fill, it cannot find
+        that too much flowed.
         """
         tally = self._doses.setdefault(counted.zones, _Tally())
         tally.metered_l += counted.metered_l
@@ -243,7 +244,7 @@ class FlowMonitor:
         tally.openings += 1
 
     def _begin(self, opened: frozenset[str], now: float) -> None:
-        """A new stretch: when it may be judged from."""
+        """Begin a stretch, and set from when it may be judged."""
         valves = {zone.name: zone.valve for zone in self._garden.zones}
         master = self._garden.master
         if opened:
@@ -288,7 +289,7 @@ class FlowMonitor:
         return computed
 
     def _keep(self, until_mono_s: float, today: date) -> list[Found]:
-        """A stretch is over: keep what was seen of it, and what has changed by all that was."""
+        """A stretch is over: keep what was seen, and find what has changed against the past."""
         seen = self._seen(until_mono_s)
         self._before_l_s = flow_while_open(seen, self._judged_by or self._pipes.compute(self._open))
         counted = seen.litres >= LEAST_COUNTS * seen.litres_per_pulse
@@ -355,7 +356,7 @@ class FlowMonitor:
         return [*proved, *self._found(finding, self._open, seen, computed, today)]
 
     def _judge_doses(self, today: date) -> list[Found]:
-        """The openings put together that were too short to be judged each by itself."""
+        """Judge the totals of openings that were each too short to judge."""
         found: list[Found] = []
         weak = len(self._weak)
         for zones, tally in list(self._doses.items()):
@@ -397,7 +398,7 @@ class FlowMonitor:
         computed: ComputedFlow,
         today: date,
     ) -> list[Found]:
-        """What comes of a finding about an open set; too little waits for the day's other sets."""
+        """Act on a finding about an open set; too little waits for the day's other sets."""
         if finding is FlowFinding.CLOGGED:
             self._weak_sets.add((zones, today))
             self._weak.append(_Weak(zones=zones, seen=seen, computed=computed, day=today))
@@ -415,8 +416,11 @@ class FlowMonitor:
         return frozenset(z for z in opened if (z, day) not in self._good) or opened
 
     def _clogged(self, today: date) -> list[Found]:
-        """What gave too little, once the day's other sets show how the tap does, or the day is
-        over: what they lack as well is the tap's."""
+        """Find what is clogged, once the day's other sets show how the tap does, or the day is
+        over.
+
+        What the other sets lack as well is the tap's.
+        """
         found, waiting = [], []
         for weak in self._weak:
             tap = day_share(self._sets, weak.zones, weak.day)
@@ -446,7 +450,7 @@ class FlowMonitor:
         return others and not any(day == weak.day for _, day in self._good)
 
     def _proved(self, seen: Seen) -> list[Found]:
-        """What was only noted while the meter was still, now that it counts for other zones."""
+        """Findings noted while the meter stood still, now that it counts for other zones."""
         if self._metering.dead:
             self._unproved = []
         if seen.litres < LEAST_COUNTS * seen.litres_per_pulse:
@@ -495,7 +499,7 @@ class FlowMonitor:
 
 
 def fill_seconds(volume_m3: float, flow_l_s: float) -> float:
-    """Time to fill a line at a flow; for ever where nothing flows. [s]"""
+    """Time to fill a line at a flow; infinite where nothing flows. [s]"""
     litres = l_from_m3(volume_m3)
     if litres <= 0.0:
         return 0.0

@@ -60,11 +60,11 @@ class ClockTrust:
 
     @property
     def believed(self) -> bool:
-        """What the last look found."""
+        """Whether the last look believed the clock."""
         return bool(self._believed)
 
     def look(self) -> ClockFinding:
-        """Look at the clocks; cheap, meant for every tick."""
+        """Compare the clocks; cheap enough for every tick."""
         offset, mono = self._offset(), self._clock.mono_s()
         jumped = offset - self._offset_s
         self._offset_s = offset
@@ -79,7 +79,7 @@ class ClockTrust:
         return ClockFinding(believed=believed, why=self.why, jumped_s=jumped, changed=changed)
 
     def saw_row(self, at_utc: datetime) -> None:
-        """A row was written while the clock was believed: time does not go back before it."""
+        """Take in a row written while the clock is believed: time does not go back before it."""
         if self._believed and (self._newest is None or at_utc > self._newest):
             self._newest = at_utc
 

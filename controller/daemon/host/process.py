@@ -1,4 +1,4 @@
-"""What belongs to the process: its end, signals, log and folders.
+"""The process: its end, signals, log and folders.
 
 The state folder holds the logbook, and people of a group may write there. What decides which pins
 are driven, and by which garden, lies in a folder of the daemon's own. On a desktop computer both
@@ -41,33 +41,33 @@ class Ending:
         self.shut = threading.Event()  # the valves have been driven shut for the last time
         self.why = "the daemon ends"
         self.exit_code = 0
-        self._stirs: SimpleQueue[None] = SimpleQueue()
+        self._wakes: SimpleQueue[None] = SimpleQueue()
 
-    def stir(self) -> None:
-        """Let the main thread look now."""
-        self._stirs.put(None)
+    def wake_main(self) -> None:
+        """Make the main thread look now."""
+        self._wakes.put(None)
 
     def rest(self, at_most_s: float) -> None:
-        """Wait until somebody stirs, or has since the last rest, or for so long at most."""
+        """Wait until a wake, or one since the last rest, or for so long at most."""
         with contextlib.suppress(Empty):
-            self._stirs.get(timeout=at_most_s)
+            self._wakes.get(timeout=at_most_s)
             while True:
-                self._stirs.get_nowait()
+                self._wakes.get_nowait()
 
     def request(self, why: str) -> None:
-        """End, for this reason."""
+        """End the process, for this reason."""
         self.why = why
         self.requested = True
-        self.stir()
+        self.wake_main()
 
     def fail(self, why: str) -> None:
-        """End, for something that must not be."""
+        """End the process with exit code 1."""
         self.exit_code = 1
         self.request(why)
 
 
 class Signals:
-    """SIGTERM, SIGINT and SIGHUP end the daemon by the main thread; only there can they be had."""
+    """SIGTERM, SIGINT and SIGHUP end the daemon, in the main thread, the only place for signals."""
 
     def __init__(self, end: Callable[[str], None]) -> None:
         self._end = end
@@ -87,7 +87,7 @@ class Signals:
 
 
 def give_back_memory() -> None:
-    """Give what a plan took and freed back to the system, where the C library can (glibc's)."""
+    """Give the memory of a plan back to the system, where the C library can (glibc)."""
     with contextlib.suppress(AttributeError, OSError):
         ctypes.CDLL(None).malloc_trim(0)
 
@@ -120,7 +120,7 @@ def make_folder(folder: Path, mode: int = 0o777) -> None:
 
 
 def warn_of_others(own: Path) -> None:
-    """Say where others may put something else in the place of what the stop step believes."""
+    """Warn where others could replace the file that the stop step believes."""
     if stat.S_IMODE(own.stat().st_mode) & (stat.S_IWGRP | stat.S_IWOTH):
         _LOG.warning(
             "%s: others may write in this folder, so they may remove the list of lines that the "
@@ -130,7 +130,8 @@ def warn_of_others(own: Path) -> None:
 
 
 def leave_to_others(state: Path, own: Path, names: Iterable[str]) -> None:
-    """Remove from the state folder what an older Rowgate kept there, and now lies in our own.
+    """Remove from the state folder what an older Rowgate kept there and now keeps in our own
+    folder.
 
     None of it is read: everybody who may write a note could have written it. People's own `plan`
     keeps its weather there.
@@ -180,7 +181,7 @@ class OneDaemon:
         return self
 
     def holds(self) -> bool:
-        """Whether the folder of this name is locked by us; one that was made anew is locked now."""
+        """Whether we hold the lock of the folder; lock it now if it was made anew."""
         try:
             there = self._folder.stat()
         except OSError:
@@ -203,7 +204,7 @@ class OneDaemon:
 
 
 class Overruled:
-    """A newest row in the future, against which a steady clock was believed; kept for restarts."""
+    """A newest row in the future that a steady clock overruled; kept for restarts."""
 
     def __init__(self, folder: Path) -> None:
         self._path = folder / OVERRULED_NAME
@@ -225,7 +226,7 @@ class Overruled:
 
 
 class CalmClock:
-    """A clock that asks whether it is set only every few seconds: the asking is not cheap."""
+    """A clock that asks only every few seconds whether it is set, for that is not cheap."""
 
     def __init__(self, clock: Clock) -> None:
         self._clock = clock

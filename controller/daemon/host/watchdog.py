@@ -44,8 +44,8 @@ def sd_notify(words: str, environ: Mapping[str, str] = os.environ) -> bool:
 class LogbookBeat:
     """Asks the logbook's writer for an answer now and then, in a thread that may wait for it.
 
-    An error is an answer: a full or locked disk does not make the manager kill the daemon over and
-    over. Only a writer that does not come back at all is silent.
+    An error is an answer: a full or locked disk must not make the manager kill the daemon again and
+    again. Only a writer that does not come back at all is silent.
     """
 
     def __init__(self, answers: Callable[[float], bool], moved: Callable[[], None]) -> None:
@@ -58,7 +58,7 @@ class LogbookBeat:
         self._thread.start()
 
     def stop(self) -> None:
-        """Ask no more."""
+        """Stop asking."""
         self._ending.set()
 
     def round(self) -> None:
@@ -72,7 +72,7 @@ class LogbookBeat:
 
 
 class Health:
-    """Who moved when, on the monotonic clock; anyone silent for too long is named."""
+    """When each part last moved, on the monotonic clock; names those silent for too long."""
 
     def __init__(self, clock: Clock, longest_silence_s: Mapping[str, float]) -> None:
         self._clock, self._allowed_s = clock, dict(longest_silence_s)
@@ -82,12 +82,12 @@ class Health:
         self._sent_mono_s = float("-inf")
 
     def moved(self, who: str, at_mono_s: float | None = None) -> None:
-        """Somebody is alive now, or was at the moment given."""
+        """Note that a part is alive now, or was at the moment given."""
         with self._lock:
             self._moved[who] = self._clock.mono_s() if at_mono_s is None else at_mono_s
 
     def silent(self) -> tuple[str, ...]:
-        """Who has not moved for longer than allowed."""
+        """The parts that have not moved for longer than allowed."""
         now = self._clock.mono_s()
         with self._lock:
             return tuple(
@@ -95,7 +95,7 @@ class Health:
             )
 
     def send_alive(self, environ: Mapping[str, str] = os.environ) -> tuple[str, ...]:
-        """Tell the watchdog, at most every few seconds, unless somebody is silent: then who."""
+        """Send "alive" every few seconds at most, unless a part is silent: returns which."""
         silent, now = self.silent(), self._clock.mono_s()
         if not silent and now - self._sent_mono_s >= WATCHDOG_EVERY_S:
             self._sent_mono_s = now
