@@ -1,6 +1,6 @@
-"""run, status, open, close, hold: the daemon, and talking to it.
+"""run, status, open, close, hold: run the daemon, and send requests to it.
 
-Whoever talks imports no garden, no pipes and no crops: on a small board those take seconds.
+A request imports no garden, no pipes and no crops: on a small board those take seconds.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ SYSTEM_RUNTIME = Path("/run/rowgate")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Run the daemon until it is told to stop."""
+    """Run the daemon until a signal ends it."""
     from controller.daemon.host.process import Folders
     from controller.daemon.service import run_service
 
@@ -80,7 +80,7 @@ def _send(args: argparse.Namespace, request: dict[str, Any]) -> int:
 
 
 def runtime_dir(args: argparse.Namespace, folder: Path | None = None) -> Path:
-    """Where the socket lies: as said, the system's place if there, else the state folder."""
+    """The folder of the socket: the named one, the system's if it exists, else the state folder."""
     if args.runtime:
         return Path(args.runtime)
     if SYSTEM_RUNTIME.is_dir():

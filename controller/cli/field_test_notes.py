@@ -1,4 +1,4 @@
-"""note cups, stream, bucket, run, gauge, count: field tests, written down and fitted at once."""
+"""note cups, stream, bucket, run, gauge, count: write field tests down, and fit them at once."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ _SHARE_ERRORS = ("cups", "bucket")
 
 
 def measurement(args: argparse.Namespace) -> Measurement:
-    """The field test as said on the command line, in SI; InputError names what is wrong."""
+    """The field test of the command line, in SI; InputError names what is wrong."""
     zone = getattr(args, "zone", None)
     zones = frozenset(_names(args.open_zones)) | ({zone} if zone else frozenset())
     stated = _stated_error(args)
@@ -91,9 +91,9 @@ def measurement(args: argparse.Namespace) -> Measurement:
 def keep(
     args: argparse.Namespace, loaded: Loaded, book: Logbook, folder: Path, day: date, clock: Clock
 ) -> None:
-    """Write the test of that day down, fit all tests together, and keep what came out.
+    """Write the test of that day down, fit all tests together, and keep the fit.
 
-    A test that cannot be is refused before anything is written.
+    An impossible test is refused before anything is written.
     """
     test = measurement(args)
     _, before = _standing(folder, loaded.garden)
@@ -116,7 +116,7 @@ def take_back(number: int, loaded: Loaded, book: Logbook, folder: Path, clock: C
 
 
 def _standing(folder: Path, garden: Garden) -> tuple[list[int], list[Measurement]]:
-    """The tests that stand, and those of them that this garden file still describes."""
+    """The tests that were not taken back, and those that this garden file still describes."""
     with Questions(folder / LOGBOOK_NAME) as ask:
         rows = ask.measurements()
     tests, left_out = kept_measurements([row.said for row in rows], garden)

@@ -51,7 +51,7 @@ from crops.catalogue import load as load_catalogue
 def advice_for(
     loaded: Loaded, tested: Tested, zones: Collection[str] | None = None
 ) -> tuple[Advice, ...]:
-    """What to build or set otherwise; with zones, only what names one of them."""
+    """What to build or set differently; with zones, only what names one of them."""
     garden, grounds = loaded.garden, loaded.grounds
 
     def soaking(zone: Zone) -> Soaking:
@@ -75,7 +75,7 @@ _WIDTH = 80
 
 
 def check(args: argparse.Namespace) -> int:
-    """Read a garden file and say what was filled in, and what will not work or work badly."""
+    """Read a garden file, and print what was filled in and what will not work, or badly."""
     try:
         loaded = load_garden(args)
     except GardenFileError as broken:
@@ -137,9 +137,9 @@ def _ask(question: str, default: str) -> str:
 
 
 def _usual(args: argparse.Namespace, loaded: Loaded) -> tuple[Normals | None, list[Finding]]:
-    """What is usual here by the garden's own files, and what is amiss with them.
+    """The normals by the garden's own files, and what is wrong with those.
 
-    No service is asked for that.
+    No service is asked for them.
     """
     files = Gatherer(loaded.path.parent, state_dir(args, loaded) / "weather-cache", system_clock())
     remarks: list[str] = []
@@ -154,7 +154,7 @@ def _usual(args: argparse.Namespace, loaded: Loaded) -> tuple[Normals | None, li
 
 
 def _meter_finds(loaded: Loaded, tested: Tested) -> tuple[Findable, ...]:
-    """What the flow meter can find; nothing is computed without one."""
+    """What the flow meter can find; nothing without a meter."""
     if loaded.garden.meter is None:
         return ()
     bands = Bands(loaded.garden, tested.fitted)
@@ -162,7 +162,7 @@ def _meter_finds(loaded: Loaded, tested: Tested) -> tuple[Findable, ...]:
 
 
 def _season(loaded: Loaded, tested: Tested, normals: Normals | None, today: date) -> Season | None:
-    """A usual season played through; it takes seconds where zones go short."""
+    """A usual season, simulated; it takes seconds where zones go short."""
     progress = Progress("Playing a usual season, days played", system_clock())
     try:
         return usual_season(

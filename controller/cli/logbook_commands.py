@@ -1,4 +1,4 @@
-"""note, report and backup: what was done goes into the logbook, what was given comes out of it."""
+"""note, report and backup: write into the logbook, and print or copy what it holds."""
 
 from __future__ import annotations
 
@@ -115,7 +115,7 @@ def note(args: argparse.Namespace) -> int:
 def _amounts(
     args: argparse.Namespace, loaded: Loaded, path: Path, day: date
 ) -> Callable[[Logbook, Clock], str] | None:
-    """How to write down an amount that was judged, and the answer; None for another kind."""
+    """How to write down a checked amount, and the answer; None for another kind."""
     if args.kind == "watered":
         return _watered(args, loaded, path, day)
     if args.kind == "rain":
@@ -126,7 +126,7 @@ def _amounts(
 
 
 def _believed(args: argparse.Namespace, doubt: Doubt | None) -> None:
-    """Go on with what is likely, or what the person insists on; InputError otherwise."""
+    """Go on with a likely amount, or one the person insists on; InputError otherwise."""
     if doubt is None or (doubt.may_be and args.force):
         return
     if not doubt.may_be:
@@ -145,7 +145,7 @@ def _believed(args: argparse.Namespace, doubt: Doubt | None) -> None:
 def _rain(
     args: argparse.Namespace, loaded: Loaded, path: Path, day: date
 ) -> Callable[[Logbook, Clock], str]:
-    """One reading of the gauge, which adds to the day's, or all of its rain."""
+    """Write down a reading of the gauge, which adds to the day's rain, or all of its rain."""
     us = loaded.garden.us_units
     mm = read_length(args.depth, "rain") * _MM_PER_M
     noted, counted = None, None  # of that day by a person; as it counts now, also by a gauge's pin
@@ -179,7 +179,7 @@ def _rain(
 def _meter(
     args: argparse.Namespace, loaded: Loaded, path: Path, day: date
 ) -> Callable[[Logbook, Clock], str]:
-    """What the water meter read on a day; it does not run back."""
+    """Write down what the water meter showed on a day; it does not run back."""
     garden = loaded.garden
     litres = l_from_m3(read_volume(args.reading, "meter reading"))
     at_utc = moment_on(day, garden, system_clock())
@@ -205,7 +205,7 @@ def _meter(
 def _watered(
     args: argparse.Namespace, loaded: Loaded, path: Path, day: date
 ) -> Callable[[Logbook, Clock], str]:
-    """Water given by hand, measured or by the time its valve was open."""
+    """Write down water given by hand, measured or by the open time of its valve."""
     if (args.minutes is None) == (args.amount is None):
         raise InputError("say how long the valve was open (--minutes) or how much (--amount)")
     try:
@@ -260,7 +260,7 @@ def _watered(
 
 
 def _let_the_daemon_know(args: argparse.Namespace, folder: Path) -> None:
-    """Have a running daemon plan anew; without one, the next plan counts the note anyway."""
+    """Ask a running daemon to plan anew; without one, the next plan counts the note anyway."""
     with contextlib.suppress(DaemonError):
         to_stderr(f"daemon: {ask(runtime_dir(args, folder), {'ask': 'replan'}).get('words', '')}")
 
@@ -305,7 +305,7 @@ def report(args: argparse.Namespace) -> int:
 
 
 def _written(ask: Questions, garden: Garden, first: date, last: date) -> list[Written]:
-    """What people wrote down of these days: words, meter, rain and field tests, in their order."""
+    """People's notes of these days: words, meter, rain and field tests, in their order."""
     us = garden.us_units
 
     def day_of(at_utc: datetime) -> date:
@@ -334,7 +334,7 @@ def _written(ask: Questions, garden: Garden, first: date, last: date) -> list[Wr
 
 
 def backup(args: argparse.Namespace) -> int:
-    """Copy the logbook to a file, beside a running daemon or without one, and say what it holds."""
+    """Copy the logbook to a file, beside a running daemon or not, and print what it holds."""
     source, target = _kept_logbook(args), Path(args.file)
     held = copy_logbook(source, target)
     if args.json:
@@ -345,7 +345,7 @@ def backup(args: argparse.Namespace) -> int:
 
 
 def _kept_logbook(args: argparse.Namespace) -> Path:
-    """The logbook to copy: where it was said to lie, beside the garden file, or the system's."""
+    """The logbook to copy: in the named folder, beside the garden file, or the system's."""
     named = args.state or os.environ.get("ROWGATE_STATE")
     if named:
         return Path(named) / LOGBOOK_NAME
@@ -359,7 +359,7 @@ def _kept_logbook(args: argparse.Namespace) -> Path:
 
 
 def _timed_errors(args: argparse.Namespace, loaded: Loaded, by_zone: Sums) -> dict[str, float]:
-    """Relative standard error of each zone's timed litres, as its lines are known now."""
+    """The relative standard error of each zone's timed litres, by its lines as known now."""
     known = {zone.name for zone in loaded.garden.zones}
     bands = Bands(loaded.garden, load_tested(args, loaded).fitted)
     return {
@@ -370,7 +370,7 @@ def _timed_errors(args: argparse.Namespace, loaded: Loaded, by_zone: Sums) -> di
 
 
 def _own_garden(args: argparse.Namespace) -> Loaded:
-    """The gardener's file; the example keeps no logbook."""
+    """The gardener's own file; the example has no logbook."""
     if args.garden is None:
         raise InputError("name your garden file with --garden FILE; the example keeps no logbook")
     return load_garden(args)

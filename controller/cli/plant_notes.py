@@ -1,4 +1,4 @@
-"""note seen and unseen: what a person saw of the plants, by which their stage is moved."""
+"""note seen and unseen: what a person saw of the plants, which moves their stage."""
 
 from __future__ import annotations
 
@@ -32,9 +32,9 @@ def judged(
     day: date,
     believed: Callable[[argparse.Namespace, Doubt | None], None],
 ) -> Callable[[Logbook], None]:
-    """How to write down what was seen; InputError if it makes no sense of this zone.
+    """How to write down an observation; InputError if it makes no sense for this zone.
 
-    `believed` goes on with what is doubtful if the person insists on it, or raises InputError.
+    `believed` accepts a doubtful one if the person insists on it, or raises InputError.
     """
     zone, words = loaded.garden.zone(args.zone), " ".join(args.event)
     events_of(words)  # words that mean nothing are refused before the zone is looked at
@@ -73,7 +73,7 @@ def judged(
 
 
 def _meant(words: str, events: Sequence[str], crop: Crop) -> str:
-    """The one event that was meant; asked at a terminal, InputError elsewhere."""
+    """The one event that was meant; asked at a terminal, else InputError."""
     if len(events) == 1:
         return events[0]
     asked = f'"{words}" of {crop.label} may mean several things; say which: {named(events)}'
@@ -93,7 +93,7 @@ def _meant(words: str, events: Sequence[str], crop: Crop) -> str:
 
 
 def _doubt(seen: Observation, crop: Crop, was: Course) -> Doubt | None:
-    """What looks wrong: a perennial that is gone, or a sign of the late stage long before it."""
+    """What looks wrong: a perennial that is gone, or a sign of a late stage long before it."""
     if seen.event == "gone" and crop.perennial:
         return Doubt(
             words=f"{crop.label} is a perennial: once it is gone it gets no water in later years "
@@ -115,7 +115,7 @@ def _doubt(seen: Observation, crop: Crop, was: Course) -> Doubt | None:
 
 
 def _does(seen: Observation, crop: Crop, was: Course, now: Course) -> str:
-    """What the note does to the water of a planting, in words."""
+    """What the note changes in the water of a planting, as text."""
     day = seen.day
     if seen.event == "gone":
         words = f"It gets no water after {short_day(now.ends)}"
@@ -153,7 +153,7 @@ def _stops_on(course: Course, first: date) -> date | None:
 
 
 def take_back(number: int, book: Logbook) -> None:
-    """Take back what was seen."""
+    """Take an observation back."""
     with Questions(book.path) as ask:
         rows = {row.id: row for row in ask.seen_rows()}
     book.unobserve(number)
@@ -161,7 +161,7 @@ def take_back(number: int, book: Logbook) -> None:
 
 
 def show(path: Path) -> None:
-    """List what was seen and stands."""
+    """List the observations that were not taken back."""
     rows: list[SeenRow] = []
     if path.is_file():
         with Questions(path) as ask:
@@ -180,7 +180,7 @@ def _words(row: SeenRow) -> str:
 
 
 def _standing(zone: Zone, seen: Observation) -> Sequence[Planting]:
-    """The plantings it is of; InputError where there is none, or one cannot tell which."""
+    """The plantings of the note; InputError where there is none, or it could be several."""
     of_each, _ = allotted(zone.plantings, [seen])
     standing = [p for p, mine in zip(zone.plantings, of_each, strict=True) if mine]
     if not standing:
@@ -204,7 +204,7 @@ def _standing(zone: Zone, seen: Observation) -> Sequence[Planting]:
 def _passed_over(
     loaded: Loaded, zone: Zone, before: Sequence[Observation], seen: Observation
 ) -> list[str]:
-    """What was seen before and counts no more; InputError where the new would not count."""
+    """Earlier observations that count no more; InputError where the new one would not count."""
     was, now = _left_aside(loaded, zone, before), _left_aside(loaded, zone, [*before, seen])
     fresh = [words for words in now if words not in was]
     mine = f'"{seen.event}" noted for {seen.day.isoformat()} '

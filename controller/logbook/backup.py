@@ -1,4 +1,4 @@
-"""A copy of the logbook, whole and checked, while it is in use or while it is not."""
+"""Copies the logbook, whole and checked, in use or not."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ UNFINISHED = ".part"  # beside the copy while it is made
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Held:
-    """What a logbook holds. Days are those on which water was given."""
+    """Counts of what a logbook holds. Days are those on which water was given."""
 
     size_bytes: int
     first_day: date | None
@@ -34,10 +34,10 @@ class Held:
 
 
 def copy_logbook(source: Path, target: Path, *, wait_s: float = 10.0) -> Held:
-    """Copy the logbook as it stands at this moment, check the copy, and say what it holds.
+    """Copy the logbook as it is at this moment, check the copy, and return what it holds.
 
     A daemon may write meanwhile: it waits for nothing, and what it writes from now on is not in the
-    copy. The copy is one file, there whole or not at all; a file that is there is never replaced.
+    copy. The copy is one file, there whole or not at all; an existing file is never replaced.
 
     Raises
     ------
@@ -103,7 +103,7 @@ def _copy(source: Path, part: Path, wait_s: float) -> None:
 
 
 def _checked(part: Path) -> Held:
-    """Read all of the copy, its indexes with it."""
+    """Check all of the copy, with its indexes."""
     try:
         copy = sqlite3.connect(f"{part.resolve().as_uri()}?mode=ro", uri=True)
         try:
@@ -141,7 +141,7 @@ def _held(copy: sqlite3.Connection, size_bytes: int) -> Held:
 
 
 def _count(copy: sqlite3.Connection, table: str, what: str = "*") -> int:
-    """How many; none where an older logbook has no such table."""
+    """The number of rows; 0 where an older logbook has no such table."""
     if not copy.execute(
         "SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?", [table]
     ).fetchone():
@@ -151,7 +151,7 @@ def _count(copy: sqlite3.Connection, table: str, what: str = "*") -> int:
 
 
 def _sync(path: Path) -> None:
-    """Have the disk keep it: a copy that a power cut takes away is none."""
+    """Sync the copy to the disk, so that a power cut does not take it away."""
     handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)

@@ -1,6 +1,6 @@
-"""The pages of what people measured and saw: field tests, and stages of the plants.
+"""Field tests and observations of plants: writing and reading them.
 
-A test and a fit are kept as plain values; what they mean is for those who made them plain.
+A test and a fit are kept as plain values; their meaning belongs to the rooms that made them.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from controller.logbook.writer import Row, insert
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasurementRow:
-    """A field test as its maker said it."""
+    """A field test in its maker's own terms."""
 
     id: int
     at_utc: datetime
@@ -32,7 +32,7 @@ class MeasurementRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FitRow:
-    """What was fitted, when, and to which tests; `outdated` once the tests are others."""
+    """What was fitted, when, and to which tests; `outdated` once the tests differ."""
 
     id: int
     written_utc: datetime
@@ -42,12 +42,12 @@ class FitRow:
 
 
 class FieldTestPages(PulsePages):
-    """Writing the field tests."""
+    """Writes field tests."""
 
     def keep_measurement(
         self, said: Mapping[str, Any], *, at: datetime | None = None, who: str = ""
     ) -> int:
-        """Write down a field test; `at` is now where nobody says otherwise. Gives back its id."""
+        """Write down a field test; `at` is now by default. Returns its id."""
         row: Row = {"said": _text("field test", said), "who": who}
         at_text = None if at is None else utc_text(at)
         return self.write(
@@ -71,7 +71,7 @@ class FieldTestPages(PulsePages):
         self.write(work)
 
     def keep_fit(self, found: Mapping[str, Any], measurements: Iterable[int]) -> int:
-        """Write down what was fitted to the field tests of these ids; the latest fit stands."""
+        """Write down what was fitted to these field tests, by id; the latest fit is in force."""
         row: Row = {
             "found": _text("fit", found),
             "measurements": json.dumps(sorted(measurements)),
@@ -80,10 +80,10 @@ class FieldTestPages(PulsePages):
 
 
 class FieldTestQuestions:
-    """Asking for the field tests."""
+    """Reads field tests."""
 
     def measurements(self) -> list[MeasurementRow]:
-        """The field tests that stand, in the order they were done."""
+        """The field tests that were not taken back, in the order they were done."""
         if not self._has("measurements"):
             return []
         return [
@@ -99,7 +99,7 @@ class FieldTestQuestions:
         ]
 
     def latest_fit(self) -> FitRow | None:
-        """The fit that stands; None where nothing was ever fitted."""
+        """The fit in force; None where nothing was ever fitted."""
         if not self._has("fits"):
             return None
         for row in self._rows("SELECT * FROM fits ORDER BY id DESC LIMIT 1"):
@@ -140,10 +140,10 @@ class SeenRow:
 
 
 class SeenPages(FieldTestPages):
-    """Writing what was seen."""
+    """Writes observations."""
 
     def observe(self, seen: Observation, who: str = "") -> int:
-        """Write down what a person saw; gives back its number."""
+        """Write down what a person saw; returns its number."""
         row: Row = {
             "day": seen.day.isoformat(),
             "zone": seen.zone,
@@ -171,14 +171,14 @@ class SeenPages(FieldTestPages):
 
 
 class SeenQuestions(FieldTestQuestions):
-    """Asking for what was seen."""
+    """Reads observations."""
 
     def observations(self) -> list[Observation]:
-        """What was seen and stands, in order of days, then of writing."""
+        """The observations that were not taken back, in order of days, then of writing."""
         return [row.seen for row in self.seen_rows()]
 
     def seen_rows(self) -> list[SeenRow]:
-        """The same with numbers and names."""
+        """The observations with numbers and names."""
         if not self._has("observations"):
             return []
         return [

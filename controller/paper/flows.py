@@ -1,4 +1,4 @@
-"""What the lines and the main deliver, as a person reads it and as a document."""
+"""The flows of lines and main, as text and as a document."""
 
 from __future__ import annotations
 
@@ -84,7 +84,7 @@ def run_uses(lines: Lines) -> list[RunUse]:
 
 
 def run_lines(lines: Lines) -> list[str]:
-    """A line a run, for a gardener."""
+    """A line for each run, for a gardener."""
     us = lines.garden.us_units
     return [_line(use, us) for use in run_uses(lines)]
 
@@ -106,7 +106,7 @@ def _line(use: RunUse, us: bool) -> str:
 
 
 def run_rows(lines: Lines) -> list[dict[str, object]]:
-    """The same for programs; SI, units in the keys."""
+    """The runs for programs; SI, units in the keys."""
     return [
         {
             "run": use.run.name,
@@ -139,7 +139,7 @@ _BETWEEN = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlowFacts:
-    """What a page of flows asks beside the flows; zones and open sets are named."""
+    """What a page of flows needs beside the flows; zones and open sets go by name."""
 
     bands: Bands  # how sure each flow is
     fills: Callable[[str, Sequence[str]], LineFill]  # how a zone's line fills within a set
@@ -157,7 +157,7 @@ def flow_text(
     holes: bool = False,
     bars: bool = False,
 ) -> str:
-    """A block a set; flow in gal/min or L/min, pressure in psi or metres of water."""
+    """A block for each set; flow in gal/min or L/min, pressure in psi or metres of water."""
     us = garden.us_units
     lines: list[str] = []
     for names, flows in found:
@@ -188,7 +188,7 @@ def flow_text(
 
 
 def even_words(garden: Garden) -> str:
-    """The one heading for every figure of evenness: what is in it."""
+    """The heading for every figure of evenness: what it includes."""
     scatter, error_m = garden.watering.drilling_scatter, garden.watering.level_error_m
     heights = f" and heights {show_about(error_m, garden.us_units)} off" if error_m > 0.0 else ""
     return (
@@ -234,13 +234,13 @@ def _zone(
 
 
 def gauge_m(row: RowFlow, drawn: Row) -> float:
-    """What a gauge at a row's inlet shows, against the tap: total head less velocity head. [m]"""
+    """What a gauge at a row's inlet shows, against the tap: total less velocity head. [m]"""
     speed_m_s = velocity_m_s(flow_m3_s=row.flow_m3_s, bore_m=drawn.pipe.bore_m)
     return row.inlet_head_m - speed_m_s**2 / (2.0 * GRAVITY_M_S2)
 
 
 def _filling(fill: LineFill, *, us: bool) -> list[str]:
-    """What the line takes before it waters, and what runs out of it after."""
+    """How the line fills before it waters, and what runs out of it after."""
     if not math.isfinite(fill.first_s):
         return ["    its line never fills"]
     lines = [
@@ -388,7 +388,7 @@ def _flow(flow_m3_s: float, *, us: bool) -> str:
 
 
 def _pressure(head_m: float, *, us: bool) -> str:
-    """In psi or metres; what is small reads better as a height of water."""
+    """A pressure in psi or metres; a small one reads better as a height of water."""
     if us:
         psi = psi_from_head_m(head_m)
         return f"{psi:.2f} psi" if psi >= 1.0 else f"{in_from_m(head_m):.1f} in of water"

@@ -1,15 +1,15 @@
 """The stop step: `python -m controller.valves.alloff LINE_FILE` drives every line off.
 
-The master comes first, then what opens valves; then the close lines of balls that stay, all at
-once and for their whole closing time, and off again. A close line is not driven while the open line
-of its valve is not known to be off.
+The master comes first, then the lines that open valves, then the close lines of balls that stay:
+these go on all at once, for their whole closing time, and off again. A close line is not driven
+while the open line of its valve is not known to be off.
 
-The service manager runs it after every end of the daemon, kill and crash included. It talks to no
-daemon, asks no database, can be run twice, and imports nothing but the standard library: the kernel
-is asked directly, and lgpio only for a line where that fails.
+The service manager runs it after every end of the daemon, also after a kill or a crash. It needs no
+daemon and no database, may run twice, and imports only the standard library. It asks the kernel
+directly, and lgpio only for a line where that fails.
 
-A line file that others may have written is not believed, and nothing is driven by it: at the wrong
-level "off" opens a valve. The next start of the daemon drives the garden file's lines off.
+A line file that others may have written is not believed, and drives nothing: at the wrong level
+"off" opens a valve. The next start of the daemon drives the garden file's lines off.
 
 Exit codes: 0 every line is off, or there is no line file; 1 some line is not, or the line file is
 not believed; 2 wrong arguments.
@@ -86,7 +86,7 @@ class Doubted(OSError):
 
 
 def _believed(path: str) -> Any:
-    """What the line file says. The open file is asked who may write it, and not its name.
+    """The contents of the line file. The open file, not its name, shows who may write it.
 
     Raises
     ------
@@ -114,7 +114,7 @@ Ball = tuple[int, int, float]  # open line, close line, how long the close line 
 
 
 class Known(NamedTuple):
-    """What the line file says."""
+    """The contents of the line file."""
 
     pins: str  # "lgpio" or "mock"
     chip: int | None  # the chip that was opened; None where none was
@@ -130,7 +130,7 @@ def _all_off(
     wait: Callable[[float], None],
     path: str,
 ) -> dict[int, str]:
-    """Everything off, balls driven shut in between; what failed, by line."""
+    """Drive everything off, balls shut in between; what failed, by line."""
     openers, closers = {ball[0] for ball in balls}, {ball[1] for ball in balls}
     first = {n: level for n, level in off_levels.items() if n in openers or n not in closers}
     failed = drive(first, roads)
@@ -160,7 +160,7 @@ def _all_off(
 
 
 def drive(levels: Mapping[int, int], roads: Sequence[Road]) -> dict[int, str]:
-    """Drive each line to its level by the first road that works; what failed, by line."""
+    """Drive each line to its level by the first way that works; what failed, by line."""
     failed = {}
     for number, level in levels.items():
         why = []
@@ -184,7 +184,7 @@ def write_line_file(
     *,
     named_chip: int | None = None,
 ) -> None:
-    """Name the lines for the stop step. The daemon calls this before it takes the first of them.
+    """Write the lines for the stop step. The daemon calls this before it takes the first of them.
 
     "lines" has every line, close lines too, so that an older stop step drives all of them off.
     """
@@ -215,7 +215,7 @@ def write_line_file(
 
 
 def read_line_file(path: str | os.PathLike[str]) -> Known:
-    """What `write_line_file` wrote.
+    """Read what `write_line_file` wrote.
 
     Raises
     ------
@@ -241,7 +241,7 @@ def read_line_file(path: str | os.PathLike[str]) -> Known:
 
 
 def read_shut_at(line_file: str | os.PathLike[str]) -> dict[str, Any] | None:
-    """What the last stop step left, or None.
+    """What the last stop step left, or None if nothing.
 
     wall_utc, mono_s, boot_id; shut, failed (lines); result: the service manager's word for how the
     daemon ended ("watchdog", "signal"), or "".
@@ -266,7 +266,7 @@ def read_shut_at(line_file: str | os.PathLike[str]) -> dict[str, Any] | None:
 
 
 def forget_shut_at(line_file: str | os.PathLike[str]) -> None:
-    """What the last stop step left has been computed with; the next one counts anew."""
+    """Remove what the last stop step left, once it was used; the next one starts anew."""
     with contextlib.suppress(OSError):
         os.unlink(_beside(os.fspath(line_file), SHUT_AT))  # noqa: PTH108
 
@@ -276,7 +276,7 @@ def _roads(chip: int, path: str) -> tuple[Road, ...]:
 
 
 def _kernel_road(chip: int) -> Road:
-    """Ask the kernel itself. The line's descriptor stays open until this process ends."""
+    """Drive a line through the kernel. Its descriptor stays open until this process ends."""
 
     taken: dict[int, int] = {}
 
@@ -316,7 +316,7 @@ def _kernel_road(chip: int) -> Road:
 
 
 def _lgpio_road(chip: int, path: str) -> Road:
-    """Go through lgpio, as the daemon does."""
+    """Drive a line through lgpio, as the daemon does."""
     opened: list[tuple[Any, int]] = []
     taken: set[int] = set()
 
@@ -344,7 +344,7 @@ def _check(level: int, found: int) -> None:
 
 
 def no_wait(seconds: float) -> None:
-    """For valves that need no time: pretended ones, and those that have had it."""
+    """Wait for nothing: for pretended valves, and for those already shut."""
 
 
 def _wait(seconds: float) -> None:
@@ -369,10 +369,10 @@ def _moment() -> dict[str, Any]:
 
 
 def _first_moment(path: str, now: dict[str, Any], lines: Iterable[int]) -> dict[str, Any]:
-    """When a stop step before this one shut these lines, if no daemon has taken up its word since.
+    """When an earlier stop step shut these lines, if no daemon has read its file since.
 
-    A daemon that dies before it could compute what the one before it gave leaves that word lying;
-    nothing opened in between, so the earlier moment is the true one.
+    A daemon that dies before it has computed what the one before it gave leaves that file in place.
+    Nothing opened in between, so the earlier moment is the true one.
     """
     earlier = read_shut_at(path)
     if (
@@ -397,9 +397,9 @@ def _remember(
 
 
 def _replace(path: str, content: dict[str, Any]) -> None:
-    """Write a small file that is there whole, or not at all, also after a power cut.
+    """Write a small file that is there whole or not at all, also after a power cut.
 
-    Nobody but its owner may write it, whatever the umask; nothing planted at its name is followed.
+    Only its owner may write it, whatever the umask; a link planted at its name is not followed.
     """
     directory = os.path.dirname(os.path.abspath(path))  # noqa: PTH100, PTH120
     unfinished = f"{path}.new"

@@ -1,12 +1,11 @@
-"""The bank of lines: the only thing that opens one, and the thing that closes them all.
+"""The bank of lines: only the bank opens a line, and it closes all of them.
 
 Off at birth, off at the deadline, off when in doubt. A deadline on the monotonic clock is set
-before a pin is driven on. Pins come first and records after, outside the lock: whoever keeps the
-records may be slow, stuck or broken, and no line stays open for it.
+before a pin is driven on. Pins come first; records come after, outside the lock. The recorder may
+be slow, stuck or broken, and no line stays open for it.
 
-A master valve is the bank's own: it opens ahead of the first line and shuts after the last, and
-nobody else opens it. While it leads, nobody waits with the lock held; the closer's next round
-drives the line on.
+A master valve belongs to the bank: it opens before the first line and shuts after the last. While
+it leads, nothing waits with the lock held; the closer's next round drives the line on.
 """
 
 from __future__ import annotations
@@ -32,10 +31,10 @@ LOOK_S = 0.2  # our choice: between two looks while closings are waited for
 
 
 class Bank:
-    """All lines of one board. Thread-safe; closing waits for nothing but the pins.
+    """All lines of one board. Thread-safe; closing waits only for the pins.
 
     A line that travels is driven shut for its whole time at birth, unless it is `known_shut`.
-    `glance` reads a line in passing, without the lock; by itself the driver's own reading.
+    `glance` reads a line without the lock; by default it is the driver's own reading.
     """
 
     def __init__(
@@ -68,7 +67,7 @@ class Bank:
     # ---- opening ---------------------------------------------------------------------------------
 
     def open(self, number: int, *, for_s: float) -> float:
-        """Open a line for so long, and give back its deadline on the monotonic clock. [s]
+        """Open a line for so long; its deadline on the monotonic clock. [s]
 
         With a master that is shut, the line opens after its lead, and the deadline is later by it;
         if that line then fails to open, only a record reports it.
@@ -128,8 +127,10 @@ class Bank:
     # ---- closing ---------------------------------------------------------------------------------
 
     def close(self, number: int, why: str) -> float:
-        """Drive a line shut; how long it was open. `ValveFault` if that failed: the closer tries
-        again. A line that travels is closing from now on, and shut when its time is over.
+        """Drive a line shut; how long it was open.
+
+        `ValveFault` if that failed: the closer tries again. A line that travels is closing from now
+        on, and shut when its time is over.
         """
         with self._changed:
             open_s, fault = self._group.shut(self._any(number), why)
@@ -148,7 +149,8 @@ class Bank:
         return failed
 
     def shut_master(self, why: str) -> Mapping[int, str]:
-        """Water runs that should not: the master first, then every line; what failed, by line.
+        """Shut the master first, then every line, for water that should not run; what failed, by
+        line.
 
         The master is barred until somebody has looked and reset it. Without one, all lines close.
         """
@@ -178,7 +180,7 @@ class Bank:
         return failed
 
     def retire(self) -> None:
-        """Give the lines away: this bank touches no pin any more. Call `shut_down` first."""
+        """Give up the lines: this bank touches no pin any more. Call `shut_down` first."""
         with self._changed:
             self._group.lines, self._group.master = {}, None
             self._changed.notify_all()
@@ -205,9 +207,9 @@ class Bank:
         return tuple(line.number for line in due if line.number not in failed)
 
     def look(self, *, patience_s: float = FOR_EVER) -> tuple[int, ...]:
-        """Read every line back; drive off and bar what is not as it should be, and name it.
+        """Read every line back; drive off and bar the faulty ones, and return them.
 
-        The first reading is in passing and holds up nobody; what it finds is read again with the
+        The first reading takes no lock and delays nothing. What it finds is read again with the
         lock held, since a line may have been driven meanwhile.
         """
         with self._held(patience_s):
@@ -221,11 +223,11 @@ class Bank:
         return tuple(found)
 
     def off_past_the_lock(self) -> Mapping[int, str]:
-        """The last resort, when the lock cannot be had: drive all off without asking.
+        """Drive all lines off without the lock: the last resort, when it cannot be had.
 
-        The master goes first. Close lines are left as they are: who holds the lock may be driving
-        the open line of the same valve on. It changes nothing the bank remembers; afterwards only
-        the end of the process is right, and the stop step drives every ball shut.
+        The master goes first. Close lines stay as they are: the thread with the lock may be driving
+        the open line of the same valve on. The bank remembers nothing of this. Afterwards the
+        process must end, and the stop step drives every ball shut.
         """
         self._shut_because = self._shut_because or "driven off past the lock"
         failed = {}
@@ -284,7 +286,7 @@ class Bank:
             return self._any(number).may_run
 
     def closing_s(self, number: int | None = None) -> float:
-        """How long a line must still be waited for before it can be asked to open. [s]
+        """How long to wait before a line can be asked to open. [s]
 
         It is closing, or the master is. Without a number: until no valve is closing any more.
         """
@@ -346,7 +348,7 @@ class Bank:
 
     @property
     def undelivered(self) -> tuple[str, ...]:
-        """Records that could not be delivered, in words, the newest last."""
+        """The text of records that could not be delivered, the newest last."""
         return tuple(self._records.undelivered)
 
     def _seems_faulty(self, line: Line) -> bool:
@@ -398,7 +400,7 @@ class Bank:
 
     @contextmanager
     def _held(self, patience_s: float) -> Iterator[None]:
-        """The lock, or `ValveFault` if it cannot be had in time."""
+        """Hold the lock; `ValveFault` if it cannot be had in time."""
         if not self._changed.acquire(timeout=patience_s):
             raise ValveFault(f"the valve bank has been busy for more than {patience_s:g} s")
         try:

@@ -1,7 +1,7 @@
-"""Who closes: a thread that wakes exactly at each deadline, and a supervisor that trusts nobody.
+"""The closer, a thread that wakes exactly at each deadline, and the supervisor that checks it.
 
-Neither asks a database, a network, a scheduler or the wall clock. A call that hangs in the pin
-driver (`timed`) holds up neither for long; the process must end for it. Should both fail, the
+Neither needs a database, a network, a scheduler or the wall clock. A call that hangs in the pin
+driver (`TimedPins`) delays neither for long; the process must end for it. If both fail, the
 watchdog no longer hears that all is well, and the service manager's stop step drives all off.
 """
 
@@ -45,7 +45,7 @@ class Closer:
 
     @property
     def fault(self) -> str:
-        """What went wrong at its last round, in words; empty if nothing did."""
+        """The text of the fault of its last round; empty if there was none."""
         return self._fault
 
     def start(self) -> None:
@@ -53,7 +53,7 @@ class Closer:
         self._thread.start()
 
     def stop(self, *, at_most_s: float = 2.0) -> bool:
-        """End the thread, and whether it ended. Call it after `Bank.shut_down`, not before."""
+        """End the thread; whether it ended. Call it after `Bank.shut_down`, not before."""
         self._ending.set()
         self._bank.wake()
         if self._thread.is_alive():
@@ -83,7 +83,7 @@ class Closer:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Findings:
-    """What the supervisor found, and did, at one look."""
+    """What the supervisor found and did at one look."""
 
     closed_late: tuple[int, ...] = ()  # lines the closer should have closed, and we did
     faulty: tuple[int, ...] = ()  # lines that were not as they should be; driven off
@@ -98,9 +98,9 @@ class Findings:
 
 
 class Supervisor:
-    """Looks at the lines and at the closer, once a second, from the main thread.
+    """Checks the lines and the closer, once a second, from the main thread.
 
-    `hanging` gives which lines' calls hang in the pin driver, and since when.
+    `hanging` gives the lines whose calls hang in the pin driver, and since when.
     """
 
     def __init__(
@@ -155,7 +155,7 @@ class Supervisor:
         )
 
     def _hung(self, states: Mapping[int, State]) -> str:
-        """Which line's call has hung for too long; empty if none has, or it can wait."""
+        """The line whose call has hung for too long, as text; empty if none has, or it can wait."""
         now = self._clock.mono_s()
         hung = [n for n, since in self._hanging().items() if now - since > self._hangs_s]
         stuck = State.STUCK in states.values()
@@ -165,7 +165,7 @@ class Supervisor:
         return f"the pin driver has not come back from {lines} for {self._hangs_s:g} s"
 
     def _stale(self) -> str:
-        """Why the closer is taken for dead; empty if it is not."""
+        """Why the closer counts as dead; empty if it does not."""
         now = self._clock.mono_s()
         # If we did not look for so long ourselves, the whole process stood still, or the board
         # slept: the closer has as long again from now on. It wakes later than we do.

@@ -1,7 +1,7 @@
-"""The lines a bank moves: shut, barred, stepped on, the master tended; the rules of opening.
+"""The lines a bank moves, the master that serves them, and the rules of opening.
 
-The bank holds its lock around everything here, and calls `tend_master` after each action.
-Every fault of a line ends in its state and in a note, never in an exception.
+The bank holds its lock around everything here, and calls `tend_master` after each action. Every
+fault of a line ends in its state and in a note, never in an exception.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ RETRY_S = 1.0  # our choice: how soon a line that did not close is driven off ag
 
 
 class ValveGroup:
-    """All valves of a board, and what is done to them."""
+    """All valves of a board, and the actions on them."""
 
     def __init__(
         self,
@@ -63,7 +63,7 @@ class ValveGroup:
         return [*self.lines.values(), *self._masters()]
 
     def due_mono_s(self) -> float | None:
-        """When something is to be done next; None while nothing is. [s]"""
+        """When the next action is due; None while nothing is under way. [s]"""
         due = min((line.due_mono_s for line in self.every()), default=inf)
         if any(line.state is State.STUCK for line in self.every()):
             due = min(due, self._clock.mono_s() + RETRY_S)
@@ -109,7 +109,7 @@ class ValveGroup:
         return open_s, ""
 
     def bar(self, line: Line, event: Event, words: str) -> str:
-        """Drive off what is not as it should be; it ends barred, or is stuck: what went wrong."""
+        """Drive off a faulty line; it ends barred, or is stuck: what went wrong."""
         line.why = words
         line.happens(event)
         fault = line.drive_off()
@@ -125,7 +125,7 @@ class ValveGroup:
         return fault
 
     def step(self, line: Line, margin_s: float) -> None:
-        """Drive on where the master has led long enough; take the current from an arrived ball."""
+        """Drive on once the master has led long enough; take the current from an arrived ball."""
         if line.state is not State.OPEN:
             return
         now = self._clock.mono_s()
@@ -139,7 +139,7 @@ class ValveGroup:
                 self.bar(line, Event.ON_FAILED, f"does not rest: {fault}")
 
     def is_faulty(self, line: Line) -> bool:
-        """Whether it was not as it should be; it has been driven off then."""
+        """Whether a line was faulty; it has been driven off then."""
         if line.state is State.STUCK:
             return False
         is_open = line.state is State.OPEN
@@ -156,7 +156,7 @@ class ValveGroup:
     # ---- the master ------------------------------------------------------------------------------
 
     def lead_s(self) -> float:
-        """How long a line that is asked for now has to wait for the master. [s]"""
+        """How long a line must wait for the master, if asked to open now. [s]"""
         master, limits = self.master, self.master_limits
         if master is None or limits is None:
             return 0.0
@@ -183,10 +183,11 @@ class ValveGroup:
         return fault
 
     def tend_master(self) -> None:
-        """No line is open without the master, and the master not without a line.
+        """Keep master and lines together: no line is open without it, nor the master without a
+        line.
 
-        It shuts its lag after the last line is shut; at once, and all with it, when a line runs
-        that does not shut.
+        It shuts its lag after the last line is shut. When a line runs that does not shut, it shuts
+        at once, and all lines with it.
         """
         master, limits = self.master, self.master_limits
         if master is None or limits is None:
@@ -206,7 +207,7 @@ class ValveGroup:
                 line.dry()
 
     def note(self, line: Line, what: What, open_s: float, words: str) -> None:
-        """Put a record of a line in line."""
+        """Queue a record of a line."""
         self._send(
             BankRecord(
                 number=line.number,
@@ -245,7 +246,7 @@ def why_not_open(group: ValveGroup, line: Line, for_s: float) -> str:
 
 
 def _master_forbids(group: ValveGroup) -> str:
-    """What about the master forbids an opening; empty if nothing does."""
+    """Why the master forbids an opening; empty if it does not."""
     master = group.master
     if master is None or master.state is State.OPEN:
         return ""

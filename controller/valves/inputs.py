@@ -1,8 +1,8 @@
-"""Input pins: switches and pulses. Who counts here may be called from any thread, and never raises.
+"""Input pins: switches and pulse counters; a counter works from any thread, and never raises.
 
-Debounce is our own, on the times of the edges, because not every pin driver does it: an edge to
-active counts only where the input had been at rest for the debounce time before it. A bounce
-follows its edge within that time, so one closing of a contact counts once.
+Debounce is our own, on the times of the edges, because not every pin driver does it. An edge to
+active counts only if the input was at rest for the debounce time before it. A bounce follows its
+edge within that time, so one closing of a contact counts once.
 """
 
 from __future__ import annotations
@@ -48,12 +48,12 @@ class Debounce:
         return active and rested
 
     def starts(self, active: bool) -> None:
-        """The level found when the watch began: it is no edge."""
+        """Take the level found when the watch begins: it is no edge."""
         self._active = active
 
 
 class PulseCounter:
-    """Counts the pulses of a meter or gauge; thread-safe. `edge` is what a driver is to call."""
+    """Counts the pulses of a meter or gauge; thread-safe. A driver calls `edge`."""
 
     def __init__(self, on_pulse: OnEdge | None = None) -> None:
         self._on_pulse = on_pulse
@@ -62,7 +62,7 @@ class PulseCounter:
         self._fault = ""
 
     def edge(self, mono_s: float) -> None:
-        """A pulse came; never raises."""
+        """Count a pulse; never raises."""
         with self._lock:
             self._count += 1
         if self._on_pulse is not None:

@@ -1,4 +1,4 @@
-"""One valve: how it is driven and read back, what is remembered of it, how long it was open.
+"""One valve: it drives it, reads it back, and keeps how long it was open.
 
 The bank holds its lock around everything here. Of a ball that stays, the open line and the close
 line are never both driven on: each is driven only after the other was written off and read as off.
@@ -57,24 +57,24 @@ class Line:
 
     @property
     def runs(self) -> bool:
-        """Whether water is taken to run, and nothing has been done against it that took."""
+        """Whether water counts as running, and no command against it took effect."""
         return self.opened_mono_s is not None and self.shut_mono_s is None
 
     @property
     def due_mono_s(self) -> float:
-        """When something is to be done with it next. [s]"""
+        """When the next action on it is due. [s]"""
         if self.state is State.OPEN:
             return min(self.deadline_mono_s, self.on_mono_s, self.rest_mono_s)
         return self.closed_mono_s if self.state in CLOSINGS else math.inf
 
     def happens(self, event: Event) -> None:
-        """Go where the table says; `ValveRefused` if it says nothing."""
+        """Change the state by the table; `ValveRefused` if the table does not allow it."""
         self.state = next_state(self.state, event)
         if event in (Event.OPEN_ASKED, Event.FOUND_ON):
             self._stands_open, self.shut_mono_s = True, None
 
     def start(self, for_s: float, *, lead_s: float = 0.0) -> float:
-        """Set the deadline, then allow on to be written after the lead; the deadline. [s]"""
+        """Set the deadline, then allow the line to go on after the lead; the deadline. [s]"""
         self.happens(Event.OPEN_ASKED)
         self.why = ""
         self.on_mono_s = self.opened_mono_s = self._clock.mono_s() + lead_s
@@ -82,7 +82,7 @@ class Line:
         return self.deadline_mono_s
 
     def drive_on(self) -> str:
-        """Write on and read it back; what went wrong, in words, if anything."""
+        """Drive on and read it back; the text of the fault, if any."""
         self.on_mono_s = math.inf
         close = self.limits.close_number
         try:
@@ -98,7 +98,7 @@ class Line:
             return fault_text(fault)
 
     def rest(self) -> str:
-        """The ball has arrived: no current in its open line; what went wrong, if anything."""
+        """Take the current from an arrived ball's open line; what went wrong, if anything."""
         self._on, self.rest_mono_s = False, math.inf
         try:
             self._driver.write(self.number, False)
@@ -140,7 +140,7 @@ class Line:
         return ""
 
     def find_fault(self, read: Callable[[int], bool] | None = None) -> str:
-        """Read its lines; what is not as it should be, in words. Raises what the driver raises."""
+        """Read its lines; the text of what is wrong, if anything. Raises what the driver raises."""
         read, close = read or self._driver.read, self.limits.close_number
         on, should_be_on = read(self.number), self._on
         if on and not should_be_on:
@@ -167,7 +167,7 @@ class Line:
         return max(0.0, until_s - self.opened_mono_s)
 
     def end(self) -> float:
-        """It is shut: enter the opening, if there was one, in the account; how long it was. [s]"""
+        """Book the opening that has ended, if there was one; how long it was. [s]"""
         open_s = self.open_s()
         if self.opened_mono_s is not None:
             self._spans.append((self.opened_mono_s, self.opened_mono_s + open_s))
@@ -177,7 +177,7 @@ class Line:
         return open_s
 
     def dry(self) -> None:
-        """No water gets as far as this line any more: what ran has ended."""
+        """End the water through this line, for none reaches it any more."""
         if self.runs:
             self.shut_mono_s = self._clock.mono_s()
 

@@ -1,15 +1,15 @@
-"""The one face of every pin driver, and calls that come back although a driver hangs.
+"""The interface of every pin driver, and calls that come back although a driver hangs.
 
-The bank holds its one lock while it drives a line. A driver that does not come back from one line
-would hold up the closing of all others, so each call is made by a worker thread, and
-is waited for a bounded time. A worker that hangs stays with its line; others go on with another.
+The bank holds its one lock while it drives a line. A driver that hangs on one line would delay the
+closing of all others. So a worker thread makes each call, and the bank waits a bounded time. A
+worker that hangs stays with its line; others go on with another.
 
 While a call of a line hangs, that line is only driven off, and read, by one more worker. A hung
 call to drive it on may still come through: until it is back the line is not known to be off,
 whatever is read. Once it is back, the worker itself drives the line off.
 
-What this cannot help: a driver that keeps the interpreter to itself while it hangs. Then no thread
-moves at all, and the service manager's watchdog ends the process.
+One thing this cannot help: a driver that holds the interpreter while it hangs. Then no thread moves
+at all, and the service manager's watchdog ends the process.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ _MOST_WORKERS = 2  # at a line: one that hangs, and one that drives it off
 
 
 class _Call:
-    """One call of the driver, and how it came out."""
+    """One call of the driver, and its result."""
 
     def __init__(self, number: int, act: Callable[[], Any], *, on: bool, moves: bool) -> None:
         self.number, self.act = number, act
@@ -158,13 +158,13 @@ class TimedPins:
             raise ValveFault("; ".join(failed))
 
     def glance(self, number: int) -> bool:
-        """As `read`, by the thread that asks; only while nothing hangs, and never with a lock."""
+        """As `read`, in the calling thread; only while nothing hangs, and never with a lock."""
         if self._hanging:
             raise ValveFault(f"line {number} is not read in passing while a call hangs")
         return self._pins.read(number)
 
     def hanging(self) -> Mapping[int, float]:
-        """Lines of which a call hangs, and since when on the monotonic clock. [s]"""
+        """The lines of which a call hangs, and since when on the monotonic clock. [s]"""
         with self._lock:
             return {number: calls[0][1] for number, calls in self._hanging.items()}
 
@@ -179,7 +179,7 @@ class TimedPins:
         moves: bool = True,
         looks: int | None = None,
     ) -> Any:
-        """Have the call made, and wait for it; its result, or its fault raised."""
+        """Let a worker make the call, and wait for it; its result, or its fault raised."""
         hangs = f"the pin driver does not come back from {words} line {number}"
         call = _Call(number, act, on=on, moves=moves)
         with self._lock:

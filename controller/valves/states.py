@@ -1,7 +1,7 @@
-"""What a line may be, what may happen to it, and what it is then: one table.
+"""The states of a line, the events, and the state after each: one table.
 
-Closing asks no leave of this table; it is always tried, and only its outcome is an event here.
-What is not listed is refused and changes nothing. "Line" is a valve with all its lines of the
+Closing needs no permission of this table; it is always tried, and only its outcome is an event
+here. What is not listed is refused and changes nothing. "Line" is a valve with all its lines of the
 board: one, or an open line and a close line for a ball that stays where it is without current.
 """
 

@@ -1,4 +1,4 @@
-"""The board while somebody walks: its lines kept as the daemon keeps them, shut whatever comes."""
+"""The board during a walk: its lines are kept as the daemon keeps them, and always shut."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from controller.valves.pins import PinDriver
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
-    """The pins, what may hang on input pins, and which driver that is."""
+    """The pins, the input pins, and the name of the driver."""
 
     pins: PinDriver
     inputs: InputDriver | None
@@ -39,9 +39,9 @@ def open_board(kind: str, chip: int | None, clock: Clock, own: Path) -> Board:
 
 
 class Bench:
-    """A bank with its closer, its supervisor, and a guard should this process die.
+    """A bank with its closer, its supervisor, and a guard in case this process dies.
 
-    Entering drives every line off; leaving shuts every line, and is not broken off by a signal.
+    Entering drives every line off. Leaving shuts every line; a signal does not interrupt it.
     """
 
     def __init__(
@@ -89,7 +89,7 @@ class Bench:
         return self._works.bank
 
     def look(self) -> None:
-        """Look after the lines; `ValveFault` where they are not safe."""
+        """Check the lines; `ValveFault` where they are not safe."""
         if self.leaving:
             return
         self._beat()
@@ -122,7 +122,7 @@ class Bench:
             self._guard.beat()
 
     def _beat_on(self) -> None:
-        """A guard that is gone must not keep us from shutting."""
+        """Beat for the guard; a guard that is gone must not keep us from shutting."""
         with contextlib.suppress(DaemonError):
             self._beat()
 
@@ -139,9 +139,9 @@ class Bench:
             self._guard.dismiss()
 
     def _turn_round(self) -> None:
-        """Off is on with this board: leave it to the guard, at our end, to drive the other level.
+        """Leave it to the guard to drive the other level at our end: with this board off is on.
 
-        We cannot: what drives the pins for us puts them back to rest when this process ends.
+        We cannot: our pin driver puts the pins back to rest when this process ends.
         """
         turned = [
             replace(limits, active_low=not limits.active_low)

@@ -1,7 +1,7 @@
-"""The talk of a walk: questions with a time limit, and what is asked of each line.
+"""The dialogue of a walk: questions with a time limit, and what it asks of each line.
 
-Every valve shuts by its own deadline, whether anybody answers or not; whoever does not answer in
-time, or has had enough, ends the walk, and its caller shuts everything.
+Every valve shuts by its own deadline, with or without an answer. A person who does not answer in
+time, or stops, ends the walk, and its caller shuts everything.
 """
 
 from __future__ import annotations
@@ -28,11 +28,11 @@ END = ("end", "stop", "quit")
 
 
 class WalkEnded(Exception):
-    """The walk is over before its last line; the words say why."""
+    """The walk ends before its last line; the text says why."""
 
 
 class Person(Protocol):
-    """Who walks. Both waits look after the lines meanwhile, and raise if those are not safe."""
+    """The person who walks. Both waits check the lines meanwhile, and raise if not safe."""
 
     def say(self, words: str) -> None:
         """Tell the person something."""
@@ -45,7 +45,7 @@ class Person(Protocol):
 
 
 class Asking:
-    """What is asked, and how an answer is read."""
+    """Asks questions and reads the answers."""
 
     def __init__(self, person: Person, zones: Sequence[str]) -> None:
         self._person, self._names = person, list(zones)
@@ -202,7 +202,7 @@ class Talk:
         self.tries: list[Tried] = []
 
     def walk(self) -> None:
-        """All of it. `WalkEnded` where it ends early."""
+        """Walk all lines. `WalkEnded` if it ends early."""
         self._wait_until_shut()
         self.at_rest = self._look_at_rest()
         if self.at_rest.all_on:
@@ -315,7 +315,7 @@ class Talk:
         elsewhere: str,
         counted: int,
     ) -> Tried:
-        """It is shut: what the meter counts now, what a person sees now."""
+        """After it is shut: what the meter counts now, and what a person sees now."""
         counts = run_on = clicked = stopped = None
         if self._meter is not None:
             at_shut = self._meter.count()
