@@ -32,13 +32,11 @@ class MeasurementRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FitRow:
-    """What was fitted, when, and to which tests; `outdated` once the tests differ."""
+    """What was fitted, and to which tests."""
 
     id: int
-    written_utc: datetime
     measurements: tuple[int, ...]
     found: Mapping[str, Any]
-    outdated: bool
 
 
 class FieldTestPages(PulsePages):
@@ -103,13 +101,10 @@ class FieldTestQuestions:
         if not self._has("fits"):
             return None
         for row in self._rows("SELECT * FROM fits ORDER BY id DESC LIMIT 1"):
-            among = tuple(json.loads(row["measurements"]))
             return FitRow(
                 id=row["id"],
-                written_utc=utc_from_text(row["written_utc"]),
-                measurements=among,
+                measurements=tuple(json.loads(row["measurements"])),
                 found=json.loads(row["found"], strict=False),
-                outdated=set(among) != {test.id for test in self.measurements()},
             )
         return None
 

@@ -315,11 +315,6 @@ class Bank:
                 if line.may_run
             )
 
-    def flowing(self) -> bool:
-        """Whether water may run through any line."""
-        with self._changed:
-            return any(line.may_run for line in self._group.lines.values())
-
     def states(self, *, patience_s: float = FOR_EVER) -> Mapping[int, State]:
         """The state of every line, by number; the master's, too.
 

@@ -87,7 +87,6 @@ class Findings:
 
     closed_late: tuple[int, ...] = ()  # lines the closer should have closed, and we did
     faulty: tuple[int, ...] = ()  # lines that were not as they should be; driven off
-    still_open: tuple[int, ...] = ()  # lines that do not close
     faults: tuple[str, ...] = ()  # why this process must not go on, from the first time on
     at_rest: bool = False  # no line is open, closing or stuck
 
@@ -143,13 +142,11 @@ class Supervisor:
             states = self._bank.states(patience_s=patience_s)
         except ValveFault as fault:
             self._end_because = self._end_because or (str(fault),)
-            failed = self._bank.off_past_the_lock()
-            return Findings(still_open=tuple(failed), faults=self._end_because)
-        stuck = tuple(number for number, state in states.items() if state is State.STUCK)
+            self._bank.off_past_the_lock()
+            return Findings(faults=self._end_because)
         return Findings(
             closed_late=late,
             faulty=faulty,
-            still_open=stuck,
             faults=self._end_because,
             at_rest=not any(state in MAY_RUN for state in states.values()),
         )

@@ -12,7 +12,6 @@ from collections.abc import Callable
 from typing import Protocol
 
 from controller.errors import require_range
-from controller.valves.line import fault_text
 
 OnEdge = Callable[[float], None]
 """Called for each edge to active that counts, with its moment on the monotonic clock. [s]"""
@@ -55,29 +54,16 @@ class Debounce:
 class PulseCounter:
     """Counts the pulses of a meter or gauge; thread-safe. A driver calls `edge`."""
 
-    def __init__(self, on_pulse: OnEdge | None = None) -> None:
-        self._on_pulse = on_pulse
+    def __init__(self) -> None:
         self._lock = threading.Lock()
         self._count = 0
-        self._fault = ""
 
     def edge(self, mono_s: float) -> None:
         """Count a pulse; never raises."""
         with self._lock:
             self._count += 1
-        if self._on_pulse is not None:
-            try:
-                self._on_pulse(mono_s)
-            except Exception as fault:  # noqa: BLE001 - the driver's thread must live on
-                with self._lock:
-                    self._fault = fault_text(fault)
 
     def count(self) -> int:
         """Pulses since the start."""
         with self._lock:
             return self._count
-
-    @property
-    def fault(self) -> str:
-        """What went wrong last when a pulse was passed on; empty if nothing did."""
-        return self._fault

@@ -11,6 +11,7 @@ from controller.errors import ValveFault
 from controller.valves.bank import Bank
 from controller.valves.inputs import Debounce, OnEdge
 from controller.valves.limits import LineLimits
+from controller.valves.states import State
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,6 +108,11 @@ def next_deadline_mono_s(bank: Bank) -> float | None:
     """When the closer has something to do next; None while nothing is under way. [s]"""
     with bank._changed:
         return bank._group.due_mono_s()
+
+
+def stuck(bank: Bank) -> tuple[int, ...]:
+    """The lines that do not close."""
+    return tuple(n for n, state in bank.states().items() if state is State.STUCK)
 
 
 def shut_because(bank: Bank) -> str:

@@ -6,7 +6,7 @@ import threading
 
 import pytest
 from support.clock import HandClock
-from support.pins import BadPins, GoodPins, OffThrows, limits, shut_because
+from support.pins import BadPins, GoodPins, OffThrows, limits, shut_because, stuck
 
 from controller.clock import SystemClock
 from controller.errors import ValveRefused
@@ -125,7 +125,8 @@ def test_a_line_that_cannot_be_driven_off_past_the_lock_is_named() -> None:
     thread = threading.Thread(target=hang, daemon=True)
     thread.start()
     assert held.wait(30.0)
-    assert h.supervisor.check().still_open == (5,)
+    assert not h.supervisor.check().sound
+    assert set(h.bank.off_past_the_lock()) == {5}
     over.set()
     thread.join(30.0)
 
@@ -271,7 +272,7 @@ def test_a_line_that_does_not_close_is_named_and_does_not_end_the_process() -> N
     h.clock.advance(2.0)
     h.closer.round()
     found = h.supervisor.check()
-    assert found.still_open == (5,)
+    assert stuck(h.bank) == (5,)
     assert found.sound
 
 

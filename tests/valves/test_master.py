@@ -15,6 +15,7 @@ from support.pins import (
     ball,
     limits,
     next_deadline_mono_s,
+    stuck,
 )
 
 from controller.errors import ValveFault, ValveRefused
@@ -329,7 +330,8 @@ def test_a_master_that_does_not_shut_is_told_again_and_nothing_opens() -> None:
     s.pins.bad.add(MASTER)
     s.pass_s(30.0, watched=False)
     assert s.bank.master() is State.STUCK
-    assert Supervisor(s.bank, s.closer, s.clock).check().still_open == (MASTER,)
+    assert Supervisor(s.bank, s.closer, s.clock).check().sound
+    assert stuck(s.bank) == (MASTER,)
     with pytest.raises(ValveRefused, match="master valve, line 4: it did not close"):
         s.bank.open(6, for_s=10.0)
     s.pins.bad.clear()
