@@ -16,7 +16,7 @@ from controller.demand.records import Observation
 from controller.errors import InputError
 from controller.garden.model import Planting, Zone
 from controller.logbook.logbook import Logbook
-from controller.logbook.notes import SeenRow
+from controller.logbook.notes import ObservationRow
 from controller.logbook.queries import Questions
 from controller.paper.amounts import short_day
 from controller.timetable.plausible import Doubt
@@ -49,7 +49,7 @@ def judged(
     before: list[Observation] = []
     if path.is_file():
         with Questions(path) as ask:
-            before = [row.seen for row in ask.seen_rows() if row.seen.zone == zone.name]
+            before = [row.seen for row in ask.observation_rows() if row.seen.zone == zone.name]
     passed_over = _passed_over(loaded, zone, before, seen)
     was = _courses(loaded, zone, before)
     for planting in standing:
@@ -155,24 +155,24 @@ def _stops_on(course: Course, first: date) -> date | None:
 def take_back(number: int, book: Logbook) -> None:
     """Take an observation back."""
     with Questions(book.path) as ask:
-        rows = {row.id: row for row in ask.seen_rows()}
+        rows = {row.id: row for row in ask.observation_rows()}
     book.unobserve(number)
     to_stderr(f"taken back: {_words(rows[number])}; the ledger is computed anew from then on")
 
 
 def show(path: Path) -> None:
     """List the observations that were not taken back."""
-    rows: list[SeenRow] = []
+    rows: list[ObservationRow] = []
     if path.is_file():
         with Questions(path) as ask:
-            rows = ask.seen_rows()
+            rows = ask.observation_rows()
     for row in rows:
         print(f"{row.id:>4}  {_words(row)}")
     if not rows:
         print("nothing seen is written down")
 
 
-def _words(row: SeenRow) -> str:
+def _words(row: ObservationRow) -> str:
     crop = f", {row.seen.crop}" if row.seen.crop else ""
     who = f" ({row.who})" if row.who else ""
     meaning = EVENTS.get(row.seen.event, f'"{row.seen.event}"')

@@ -328,7 +328,7 @@ class _Claimed:
 _LOG = logging.getLogger("rowgate")
 
 
-class Held:
+class HeldLines:
     """The lines of the run before, held off by their own pins."""
 
     def __init__(self, known: Known, driver: PinDriver, valve_set: ValveSet) -> None:
@@ -356,7 +356,7 @@ def hold_known_lines(
     clock: Clock,
     record: Callable[[BankRecord], None],
     driver: PinDriver | None = None,
-) -> Held | None:
+) -> HeldLines | None:
     """Drive off every line that the run before may have left on; None where none is known.
 
     No fault here ends a start: it is logged, and the garden's own lines are driven off next.
@@ -382,7 +382,7 @@ def hold_known_lines(
     for number, state in valve_set.bank.states().items():
         if state is State.STUCK:
             _LOG.error("line %d of the run before is not known to be off", number)
-    return Held(known, pins, valve_set)
+    return HeldLines(known, pins, valve_set)
 
 
 def _limits(known: Known, balls: list[Ball]) -> list[LineLimits]:

@@ -17,7 +17,7 @@ UNFINISHED = ".part"  # beside the copy while it is made
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Held:
+class Contents:
     """Counts of what a logbook holds. Days are those on which water was given."""
 
     size_bytes: int
@@ -33,7 +33,7 @@ class Held:
     observations: int
 
 
-def copy_logbook(source: Path, target: Path, *, wait_s: float = 10.0) -> Held:
+def copy_logbook(source: Path, target: Path, *, wait_s: float = 10.0) -> Contents:
     """Copy the logbook as it is at this moment, check the copy, and return what it holds.
 
     A daemon may write meanwhile: it waits for nothing, and what it writes from now on is not in the
@@ -102,7 +102,7 @@ def _copy(source: Path, part: Path, wait_s: float) -> None:
         reading.close()
 
 
-def _checked(part: Path) -> Held:
+def _checked(part: Path) -> Contents:
     """Check all of the copy, with its indexes."""
     try:
         copy = sqlite3.connect(f"{part.resolve().as_uri()}?mode=ro", uri=True)
@@ -120,12 +120,12 @@ def _checked(part: Path) -> Held:
         raise LogbookError(f"the copy does not read and is not kept: {fault}") from fault
 
 
-def _held(copy: sqlite3.Connection, size_bytes: int) -> Held:
+def _held(copy: sqlite3.Connection, size_bytes: int) -> Contents:
     first, last, pulses, litres = copy.execute(
         "SELECT min(day), max(day), count(*), coalesce(sum(litres), 0.0) FROM pulses "
         "WHERE state IN ('closed', 'cut')"
     ).fetchone()
-    return Held(
+    return Contents(
         size_bytes=size_bytes,
         first_day=None if first is None else date.fromisoformat(first),
         last_day=None if last is None else date.fromisoformat(last),

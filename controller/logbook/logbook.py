@@ -15,7 +15,7 @@ from datetime import date, datetime
 from controller.demand.climate.snow import MOST_MM
 from controller.demand.records import LedgerDay
 from controller.errors import LogbookError, require_range
-from controller.logbook.notes import SeenPages
+from controller.logbook.notes import ObservationWriter
 from controller.logbook.queries import GAUGE, PIN_GAUGE, PIN_GAUGE_HOURS
 from controller.logbook.records import FlowStretch, utc_text
 from controller.logbook.schema import Book
@@ -23,7 +23,7 @@ from controller.logbook.writer import Row, insert
 from controller.weather.day import WeatherDay
 
 
-class Logbook(SeenPages):
+class Logbook(ObservationWriter):
     """The logbook at a path. Threads may share one; close it, or use it in a `with`."""
 
     def __enter__(self) -> Logbook:

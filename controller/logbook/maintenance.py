@@ -96,7 +96,7 @@ RULES = (
 )
 
 
-class Care:
+class Maintenance:
     """Maintains the logbook once a day, in the writer's thread, a small transaction at a time.
 
     The writer calls `step` whenever nothing waits for it; most calls find that nothing is due.

@@ -14,7 +14,7 @@ from typing import Any
 
 from controller.demand.records import Observation
 from controller.errors import LogbookError
-from controller.logbook.pulses import PulsePages
+from controller.logbook.pulses import PulseWriter
 from controller.logbook.records import utc_from_text, utc_text
 from controller.logbook.schema import Book
 from controller.logbook.writer import Row, insert
@@ -39,7 +39,7 @@ class FitRow:
     found: Mapping[str, Any]
 
 
-class FieldTestPages(PulsePages):
+class FieldTestWriter(PulseWriter):
     """Writes field tests."""
 
     def keep_measurement(
@@ -77,7 +77,7 @@ class FieldTestPages(PulsePages):
         return self.write(lambda book, now: insert(book, "fits", row | {"written_utc": now}))
 
 
-class FieldTestQuestions:
+class FieldTestReader:
     """Reads field tests."""
 
     def measurements(self) -> list[MeasurementRow]:
@@ -126,7 +126,7 @@ def _text(what: str, plain: Mapping[str, Any]) -> str:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SeenRow:
+class ObservationRow:
     """An observation with its number and who made it."""
 
     id: int
@@ -134,7 +134,7 @@ class SeenRow:
     who: str
 
 
-class SeenPages(FieldTestPages):
+class ObservationWriter(FieldTestWriter):
     """Writes observations."""
 
     def observe(self, seen: Observation, who: str = "") -> int:
@@ -165,19 +165,19 @@ class SeenPages(FieldTestPages):
         self.write(work)
 
 
-class SeenQuestions(FieldTestQuestions):
+class ObservationReader(FieldTestReader):
     """Reads observations."""
 
     def observations(self) -> list[Observation]:
         """The observations that were not taken back, in order of days, then of writing."""
-        return [row.seen for row in self.seen_rows()]
+        return [row.seen for row in self.observation_rows()]
 
-    def seen_rows(self) -> list[SeenRow]:
+    def observation_rows(self) -> list[ObservationRow]:
         """The observations with numbers and names."""
         if not self._has("observations"):
             return []
         return [
-            SeenRow(
+            ObservationRow(
                 id=row["id"],
                 seen=Observation(
                     zone=row["zone"],

@@ -15,7 +15,7 @@ from controller.garden.plumbing import ValveKind
 from controller.logbook.records import HowKnown, PulseState, utc_text
 from controller.logbook.row_rules import LONGEST_OPEN_S, MOST_LITRES, sweep
 from controller.logbook.schema import Book
-from controller.logbook.writer import Pages, Row, insert
+from controller.logbook.writer import LogbookWriter, Row, insert
 from controller.timetable.records import Pulse
 
 # From where a pulse may come to each state. Besides, `hand_watering` closes a planned hand pulse.
@@ -31,7 +31,7 @@ NEXT: Mapping[PulseState, frozenset[PulseState]] = {
 }
 
 
-class PulsePages(Pages):
+class PulseWriter(LogbookWriter):
     """Writes pulses."""
 
     def plan_day(self, day: date, pulses: Iterable[Pulse]) -> int:

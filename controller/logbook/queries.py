@@ -23,7 +23,7 @@ from controller.errors import LogbookError
 from controller.garden.model import Garden
 from controller.garden.plumbing import ValveKind
 from controller.logbook.files import NO_FILE, REMEMBERED_KIB, file_id, is_damage, plain
-from controller.logbook.notes import SeenQuestions
+from controller.logbook.notes import ObservationReader
 from controller.logbook.records import (
     MENDED,
     FlowStretch,
@@ -57,7 +57,7 @@ PIN_GAUGE, PIN_GAUGE_HOURS = "gauge on pin", "gauge on pin, hours watched"
 WATCHED_H = 22.0  # of a day, so that its sum is the day's rain; our choice
 
 
-class DayQuestions:
+class DayReader:
     """Reads days of weather and of the ledger."""
 
     def weather_rows(self, first: date = date.min, last: date = date.max) -> list[WeatherDay]:
@@ -164,7 +164,7 @@ _WRITTEN = (
 SOIL_START, SOIL_START_BACK = "soil moisture as the new start", "soil start taken back"
 
 
-class Questions(DayQuestions, SeenQuestions):
+class Questions(DayReader, ObservationReader):
     """The logbook, open for reading."""
 
     def __init__(

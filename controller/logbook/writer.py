@@ -18,7 +18,7 @@ from typing import Any, Generic, Protocol, TypeVar
 from controller.clock import Clock
 from controller.errors import LogbookError
 from controller.logbook.files import is_damage, number_pulses_apart, plain
-from controller.logbook.maintenance import Care
+from controller.logbook.maintenance import Maintenance
 from controller.logbook.opening import open_book
 from controller.logbook.records import utc_text
 from controller.logbook.row_rules import sweep
@@ -245,7 +245,7 @@ OPENING_WITHIN_S = 60.0
 BUSY_SHARE = 0.8  # of the time-out: a lock is reported by SQLite before the asker gives up
 
 
-class Pages:
+class LogbookWriter:
     """An open logbook file and the one thread that writes in it."""
 
     def __init__(self, path: Path, clock: Clock, *, timeout_s: float = 5.0) -> None:
@@ -259,7 +259,7 @@ class Pages:
         self._writer: Writer[Book] = Writer(
             self._open,
             timeout_s=timeout_s,
-            tend=Care(clock).step,
+            tend=Maintenance(clock).step,
             is_spoilt=self._is_damage,
         )
         try:

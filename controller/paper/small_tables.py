@@ -9,7 +9,7 @@ from typing import Any
 
 from controller.demand.climate.reference_et import ReferenceEt
 from controller.hydraulics.calibration.result import Fitted
-from controller.logbook.backup import Held
+from controller.logbook.backup import Contents
 from controller.paper.amounts import short_day
 
 
@@ -71,7 +71,7 @@ def _wrapped(text: str) -> list[str]:
 _KIB = 1024.0
 
 
-def held_text(held: Held, *, source: str, copy: str) -> str:
+def held_text(held: Contents, *, source: str, copy: str) -> str:
     """Name the copy and say what is in it."""
     lines = [
         f"{source}",
@@ -95,7 +95,7 @@ def held_text(held: Held, *, source: str, copy: str) -> str:
     return "\n".join(lines) + "\n"
 
 
-def held_row(held: Held) -> dict[str, Any]:
+def held_row(held: Contents) -> dict[str, Any]:
     """The same for a program."""
     return {
         "size_bytes": held.size_bytes,

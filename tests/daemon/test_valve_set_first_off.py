@@ -21,7 +21,7 @@ from support.pins import ClaimThrows, GoodPins, OffThrows, SticksOn, ball, limit
 
 from controller.daemon import valve_set
 from controller.daemon.garden_reload import Accepted, accept
-from controller.daemon.valve_set import Held, hold_known_lines
+from controller.daemon.valve_set import HeldLines, hold_known_lines
 from controller.garden.model import Board
 from controller.garden.plumbing import Device, Master, Valve, ValveKind
 from controller.valves.alloff import read_line_file, write_line_file
@@ -65,7 +65,7 @@ class Start:
         if known:
             write_line_file(self.file, known, "mock", None, masters)
 
-    def hold(self, driver: PinDriver | None = None) -> Held | None:
+    def hold(self, driver: PinDriver | None = None) -> HeldLines | None:
         held = hold_known_lines(self.file, self.clock, self.records.append, driver or self.pins)
         if held is not None:
             self.valve_set = held.valve_set
@@ -162,14 +162,14 @@ def test_pins_that_cannot_be_had_end_no_start(
 
 @pytest.fixture(autouse=True)
 def no_closer_is_left_behind(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    begun: list[Held] = []
-    real = valve_set.Held
+    begun: list[HeldLines] = []
+    real = valve_set.HeldLines
 
-    def noted(*arguments: Any) -> Held:
+    def noted(*arguments: Any) -> HeldLines:
         begun.append(real(*arguments))
         return begun[-1]
 
-    monkeypatch.setattr(valve_set, "Held", noted)
+    monkeypatch.setattr(valve_set, "HeldLines", noted)
     yield
     for held in begun:
         held.valve_set.bank.shut_down("the test is over")
@@ -250,7 +250,7 @@ def test_the_master_of_the_run_before_is_the_gardens_master(tmp_path: Path) -> N
 def test_whose_board_it_is(tmp_path: Path) -> None:
     file = tmp_path / "lines.json"
 
-    def held(chip: int | None, named: int | None) -> Held:
+    def held(chip: int | None, named: int | None) -> HeldLines:
         write_line_file(file, [limits(17)], "mock", chip, named_chip=named)
         found = hold_known_lines(file, HandClock(), lambda _: None, GoodPins(HandClock()))
         assert found is not None
@@ -281,7 +281,7 @@ def lgpio(monkeypatch: pytest.MonkeyPatch) -> Iterator[StandIn]:
     yield from on_a_known_board(monkeypatch)
 
 
-def held_on_board(folder: Path, *known: LineLimits, chip: int = 0) -> Held:
+def held_on_board(folder: Path, *known: LineLimits, chip: int = 0) -> HeldLines:
     write_line_file(folder / "lines.json", known, "lgpio", chip)
     held = hold_known_lines(folder / "lines.json", HandClock(), lambda _: None)
     assert held is not None
