@@ -48,7 +48,7 @@ class Set:
         self.row_fault: Exception | None = None  # of writing down what was missed
         self.moment: dict[str, Any] = {}
         self.bank = object()
-        self.due = Dispatcher(
+        self.dispatcher = Dispatcher(
             Controls(
                 valve_set=self,  # type: ignore[arg-type]
                 openings=self,  # type: ignore[arg-type]
@@ -58,7 +58,7 @@ class Set:
             lambda kind, words, zone=None: self.story.append((kind, words, zone)),
             lambda reason: self.story.append(("plan", reason)),
         )
-        self.due.pending = list(pulses)
+        self.dispatcher.pending = list(pulses)
 
     def open(self, bank: object, pulse: Pulse, *, open_s: float, manual: bool) -> None:
         assert bank is self.bank and not manual
@@ -72,7 +72,7 @@ class Set:
         self.story.append(("row", pulse.zone, why))
 
     def look(self) -> list[tuple[Any, ...]]:
-        self.due.look(self._zone, self._moment)
+        self.dispatcher.look(self._zone, self._moment)
         story, self.story = self.story, []
         return story
 
@@ -98,18 +98,18 @@ class Set:
 
     @property
     def left(self) -> list[str]:
-        return [pulse.zone for pulse in self.due.pending]
+        return [pulse.zone for pulse in self.dispatcher.pending]
 
 
 def test_only_what_has_not_come_yet_is_coming() -> None:
     s = Set(a_pulse("a"), a_pulse("b", 5))
-    assert s.due.coming(SIX - timedelta(seconds=1)) == [SIX, SIX + timedelta(minutes=5)]
-    assert s.due.coming(SIX) == [SIX + timedelta(minutes=5)]
+    assert s.dispatcher.coming(SIX - timedelta(seconds=1)) == [SIX, SIX + timedelta(minutes=5)]
+    assert s.dispatcher.coming(SIX) == [SIX + timedelta(minutes=5)]
 
 
 def test_a_zone_that_is_left_out_leaves_the_others() -> None:
     s = Set(a_pulse("a"), a_pulse("b"), a_pulse("a", 5))
-    s.due.leave_out("a")
+    s.dispatcher.leave_out("a")
     assert s.left == ["b"]
 
 

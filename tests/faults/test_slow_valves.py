@@ -306,11 +306,11 @@ def test_the_process_waits_for_a_ball_at_its_start_and_at_its_end(tmp_path: Path
             patched.setattr("controller.daemon.valve_set.master_of", lambda accepted: master)
             ended.append(run_here(tmp_path, driver=pins))
 
-    minds: list[EngineThread] = []
+    threads: list[EngineThread] = []
     real = EngineThread.wait_for_plan
 
     def waits(self: EngineThread) -> bool:
-        minds.append(self)
+        threads.append(self)
         assert [m.number for m in pins.moves] == [3, 3]  # shut before anybody plans
         return real(self)
 
@@ -330,7 +330,7 @@ def test_the_process_waits_for_a_ball_at_its_start_and_at_its_end(tmp_path: Path
         assert answered
         while not pins.read(17) and time.monotonic() < ends:
             time.sleep(0.02)
-        minds[0]._ending.request("the test is over")
+        threads[0]._ending.request("the test is over")
         thread.join(60.0)
     assert ended == [0]
     assert [(m.number, m.on) for m in pins.moves[-3:]] == [(17, False), (3, True), (3, False)]

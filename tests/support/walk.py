@@ -135,7 +135,7 @@ class Watcher:
             self.plant.turn(step)
             bench = self._bench()
             if bench is not None:
-                bench._works.closer.round()
+                bench._valve_set.closer.round()
             self._look()
 
     def ask(self, question: str, within_s: float) -> str | None:

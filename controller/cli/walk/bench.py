@@ -56,7 +56,7 @@ class Bench:
     ) -> None:
         self._board, self._accepted, self._already = board, accepted, already_open_s
         self._line_file = own / LINE_FILE
-        self._works = ValveSet(
+        self._valve_set = ValveSet(
             board.pins,
             clock,
             self._line_file,
@@ -73,7 +73,7 @@ class Bench:
     def __enter__(self) -> Bench:
         self._guard = Guard(self._line_file)
         try:
-            self._works.begin(self._accepted, self._already)
+            self._valve_set.begin(self._accepted, self._already)
             self._begun = True
         except BaseException:
             self._leave()
@@ -86,14 +86,14 @@ class Bench:
     @property
     def bank(self) -> Bank:
         """The lines."""
-        return self._works.bank
+        return self._valve_set.bank
 
     def look(self) -> None:
         """Check the lines; `ValveFault` where they are not safe."""
         if self.leaving:
             return
         self._beat()
-        found = self._works.supervisor.check()
+        found = self._valve_set.supervisor.check()
         if not found.sound:
             raise ValveFault("; ".join(found.faults))
         for line in found.faulty:
@@ -128,9 +128,9 @@ class Bench:
 
     def _leave(self) -> None:
         self.leaving = True
-        failed = dict(self._works.end("the walk is over", self._beat_on))
+        failed = dict(self._valve_set.end("the walk is over", self._beat_on))
         with contextlib.suppress(Exception):  # a driver may raise anything; told just below
-            self._works.release_all()
+            self._valve_set.release_all()
         for line, why in failed.items():
             to_stderr(f"line {line} does not shut: {why}; SHUT THE TAP")
         if self.other_level:
