@@ -1,4 +1,4 @@
-"""What a finding of the meter does: who is told, what is shut, what is held, and for how long."""
+"""What a finding of the meter does: what is reported, shut and held, and for how long."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What people ask of the daemon, and what it says and does."""
+"""Requests to the daemon: what it answers and does."""
 
 from __future__ import annotations
 

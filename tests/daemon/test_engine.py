@@ -1,4 +1,4 @@
-"""What the engine decides, said and planned anew; each by what a keeper or a bed would notice."""
+"""What the engine decides, reports and plans anew; each by what a keeper or a bed would notice."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the meter finds: the judge by tables, then against water that runs in real hydraulics."""
+"""What the meter finds: the rules by tables, then water that runs in real hydraulics."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Openings by themselves: a real bank, a clock in our hand, a notebook for the logbook."""
+"""Openings alone: a real bank, a clock set by the test, a notebook for the logbook."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The end of the process: any thread tells it, and a signal at whatever line the main thread is."""
+"""The end of the process: any thread requests it, and a signal at any line of the main thread."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the stop step is told of the lines."""
+"""The lines that the stop step is given."""
 
 from __future__ import annotations
 

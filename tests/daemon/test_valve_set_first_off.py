@@ -1,4 +1,4 @@
-"""What the run before may have left on is driven off first of all, and is held off by one hand."""
+"""Lines the run before may have left on are driven off first, and kept off by the same pins."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A source that hangs or is silent: asked again all the same, and `status` says since when."""
+"""A source that hangs or is silent is asked again, and `status` says since when."""
 
 from __future__ import annotations
 

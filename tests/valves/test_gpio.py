@@ -1,4 +1,4 @@
-"""The pins through gpiozero: levels in order, from the first; and every fault comes out as ours."""
+"""The pins through gpiozero: levels in order, from the first; every fault is a ValveFault."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Input pins: one pulse counts once, however the contact bounces; and nobody who counts raises."""
+"""Input pins: one pulse counts once, however the contact bounces; no counter raises."""
 
 from __future__ import annotations
 
