@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import textwrap
 from collections.abc import Collection
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
@@ -74,6 +75,20 @@ def advice_for(
 _WIDTH = 80
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Checked:
+    """Everything that `check` prints about a garden file."""
+
+    loaded: Loaded
+    tested: Tested
+    found: list[Finding]
+    advice: tuple[Advice, ...]
+    supply: list[str]
+    climate: str
+    season: Season | None
+    meter: tuple[Findable, ...]
+
+
 def check(args: argparse.Namespace) -> int:
     """Read a garden file, and print what was filled in and what will not work, or badly."""
     try:
@@ -103,10 +118,20 @@ def check(args: argparse.Namespace) -> int:
     found = sorted(
         [*found, *usual_findings, *short, *soil, *tests], key=lambda f: f.weight != "fault"
     )
+    checked = _Checked(
+        loaded=loaded,
+        tested=tested,
+        found=found,
+        advice=advice,
+        supply=fed,
+        climate=climate,
+        season=season,
+        meter=meter,
+    )
     if args.json:
-        _as_json(loaded, tested, found, advice, fed, climate, season, meter)
+        _as_json(checked)
     else:
-        print(_text(loaded, tested, found, fed, climate, season, meter), end="")
+        print(_text(checked), end="")
         if args.advice:
             print("\nAdvice, what saves most first")
             print(advice_text(advice, us=loaded.garden.us_units), end="")
@@ -177,54 +202,39 @@ def _season(loaded: Loaded, tested: Tested, normals: Normals | None, today: date
         progress.done()
 
 
-def _as_json(
-    loaded: Loaded,
-    tested: Tested,
-    found: list[Finding],
-    advice: tuple[Advice, ...],
-    fed: list[str],
-    climate: str,
-    season: Season | None,
-    meter: tuple[Findable, ...],
-) -> None:
+def _as_json(checked: _Checked) -> None:
+    loaded = checked.loaded
     garden = loaded.garden
     print_json(
         {
             "garden": loaded.garden.site.name,
-            "faults": [f"{f.where}: {f.words}" for f in found if f.weight == "fault"],
-            "cautions": [f"{f.where}: {f.words}" for f in found if f.weight == "caution"],
+            "faults": [f"{f.where}: {f.words}" for f in checked.found if f.weight == "fault"],
+            "cautions": [f"{f.where}: {f.words}" for f in checked.found if f.weight == "caution"],
             "filled": [
                 {"where": f.where, "key": f.key, "value": f.shown, "why": f.why}
                 for f in loaded.garden.filled
             ],
-            "main_runs": run_rows(tested.lines),
+            "main_runs": run_rows(checked.tested.lines),
             "perennials": [
                 {"where": where, "taken_as": words}
                 for where, words in perennials(loaded.garden, loaded.grounds)
             ],
-            "supply": fed,
-            "climate": climate,
-            "usual_season": None if season is None else season_row(season),
+            "supply": checked.supply,
+            "climate": checked.climate,
+            "usual_season": None if checked.season is None else season_row(checked.season),
             "meter": None
             if garden.meter is None
             else {
                 "leak_found_from_l_s": leak_from_l_s(garden.meter),
-                "zones": [one.row() for one in meter],
+                "zones": [one.row() for one in checked.meter],
             },
-            "advice": advice_rows(advice),
+            "advice": advice_rows(checked.advice),
         }
     )
 
 
-def _text(
-    loaded: Loaded,
-    tested: Tested,
-    found: list[Finding],
-    fed: list[str],
-    climate: str,
-    season: Season | None,
-    meter: tuple[Findable, ...],
-) -> str:
+def _text(checked: _Checked) -> str:
+    loaded, season, meter = checked.loaded, checked.season, checked.meter
     garden = loaded.garden
     zones, rows = len(garden.zones), sum(len(z.rows) for z in garden.zones)
     lines = [
@@ -234,20 +244,20 @@ def _text(
     ]
     for line in show_filled(garden.filled):
         lines += _wrapped(line, "  ")
-    if fed:
+    if checked.supply:
         lines += ["", "The supply is taken as"]
-        for line in fed:
+        for line in checked.supply:
             lines += _wrapped(f"{line}.", "  ")
     if garden.runs:
         lines += ["", "The main"]
-        for line in run_lines(tested.lines):
+        for line in run_lines(checked.tested.lines):
             lines += _wrapped(line, "  ")
     taken = perennials(garden, loaded.grounds)
     if taken:
         lines += ["", "Perennials are taken as"]
         for where, words in taken:
             lines += _wrapped(f"{where}: {words}", "  ")
-    lines += ["", "Where no weather is known", *_wrapped(f"{climate}.", "  ")]
+    lines += ["", "Where no weather is known", *_wrapped(f"{checked.climate}.", "  ")]
     if season is not None:
         lines += ["", "A usual season"]
         for line in season_lines(season, garden):
@@ -258,7 +268,7 @@ def _text(
         for line in findable_remarks(meter, garden):
             lines += _wrapped(f"{line}.", "  ")
     for weight, heading in (("fault", "Faults"), ("caution", "Cautions")):
-        these = [f for f in found if f.weight == weight]
+        these = [f for f in checked.found if f.weight == weight]
         lines += ["", heading] if these else ["", f"{heading}: none"]
         for item_found in these:
             lines += _wrapped(f"{item_found.where}: {item_found.words}.", "  ")
