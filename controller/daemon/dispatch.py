@@ -87,29 +87,29 @@ _LOG = logging.getLogger("rowgate.engine")
 
 
 class Dispatcher:
-    """Opens today's planned pulses. `want_plan` is called with the reason for another plan."""
+    """Opens today's planned pulses. `request_plan` is called with the reason for another plan."""
 
     def __init__(
         self,
         controls: Controls,
         report: ReportAlert,
-        want_plan: Callable[[str], None],
+        request_plan: Callable[[str], None],
     ) -> None:
         self._journal, self._openings = controls.journal, controls.openings
         self._valve_set, self._clock = controls.valve_set, controls.clock
-        self._report, self._want_plan = report, want_plan
+        self._report, self._request_plan = report, request_plan
         self._after_mono_s = float("-inf")
         self.pending: list[Pulse] = []
 
-    def coming(self, now_utc: datetime) -> list[datetime]:
+    def next_openings(self, now_utc: datetime) -> list[datetime]:
         """The opening times of the pulses that are not due yet."""
         return [p.opens_utc for p in self.pending if p.opens_utc > now_utc]
 
-    def leave_out(self, zone: str) -> None:
+    def drop_zone(self, zone: str) -> None:
         """Open nothing more of that zone."""
         self.pending = [p for p in self.pending if p.zone != zone]
 
-    def look(
+    def dispatch(
         self, zone_of: Callable[[str], Zone | None], moment: Callable[[Pulse, Zone], Moment]
     ) -> None:
         """Judge each due pulse, and act on the decision."""
@@ -137,7 +137,7 @@ class Dispatcher:
                 self._missed(pulse, decision.why)
             else:
                 # Its row may stand there without its water: a slow disk took the intent too late.
-                self._want_plan("a key that was spent")
+                self._request_plan("a key that was spent")
 
     def open(self, pulse: Pulse, open_s: float) -> None:
         """Open a pulse of the plan; if it cannot be written down, try again later."""
@@ -160,4 +160,4 @@ class Dispatcher:
             self._journal.missed(pulse, why)
         except LogbookError as fault:
             _LOG.error("a missed pulse of %s: %s", pulse.zone, fault)
-        self._want_plan("missed")
+        self._request_plan("missed")

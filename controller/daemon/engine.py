@@ -33,7 +33,7 @@ from controller.daemon.planning import (
 )
 from controller.daemon.recovery import Restarts
 from controller.daemon.rhythm import Alarm
-from controller.daemon.weather import WeatherAnswer, WeatherFetcher, WeatherKeeping
+from controller.daemon.weather import WeatherAnswer, WeatherFetcher, WeatherStore
 from controller.demand.soil.packed_days import rows_since
 from controller.errors import LogbookError, RowgateError, ValveFault
 from controller.garden.model import Garden, Zone
@@ -94,18 +94,18 @@ class Engine:
         self.report = self._alerts.report
         self._counts = Counts()
         self._garden = accepted.garden  # with the holds in force
-        self.weather = WeatherKeeping(self.journal, self.clock, self.report, self._today)
-        self.dispatcher = Dispatcher(controls, self.report, self.want_plan)
+        self.weather = WeatherStore(self.journal, self.clock, self.report, self._today)
+        self.dispatcher = Dispatcher(controls, self.report, self.request_plan)
         self._finding_actions = FindingActions(controls, self.report, self.holds_changed)
         self._flows = NetworkFlows(accepted.lines)
-        self._coming: Accepted | None = None
+        self._new_garden: Accepted | None = None
         self._shown_faults: tuple[str, ...] = ()
         self._not_today: dict[str, date] = {}
         self._reported_cut: set[tuple[str, date]] = (
             set()
         )  # zone-days the meter would have made longer
         self._reported_short: set[tuple[str, date]] = set()  # zone-days credited beyond the count
-        self._want_plan = ""
+        self._plan_reason = ""
         self._plan_after_mono_s = float("-inf")
         self._garden_looked_mono_s = float("-inf")
         self._moments: list[tuple[str, datetime]] = []
@@ -114,8 +114,8 @@ class Engine:
 
     def start(self) -> None:
         """Begin: read holds and weather from the logbook, ask the sources, make a first plan."""
-        self.want_plan("start")
-        self.weather.take_up()
+        self.request_plan("start")
+        self.weather.load()
         self._watch_garden()
         reported = reported_messages(self.journal, "board")
         self._board_watch = BoardWatch(self.board, self.clock, self.report, reported)
@@ -139,7 +139,7 @@ class Engine:
             self._look_at_garden()
         self._alerts.try_again()
         self._plan_if_due()
-        self.dispatcher.look(self._zone, self._moment)
+        self.dispatcher.dispatch(self._zone, self._moment)
 
     def tick_last(self) -> None:
         """Write down the last ends, once the valves are shut for good."""
@@ -158,21 +158,21 @@ class Engine:
             wait = min(wait, max(litres_in_s, LITRES_EVERY_S))
         moments = [now + timedelta(seconds=max(0.0, wait))]
         moments += [at for _, at in self._moments if at > now]
-        return min([*moments, *self.dispatcher.coming(now)])
+        return min([*moments, *self.dispatcher.next_openings(now)])
 
     # --- planning ----------------------------------------------------------------------------
 
-    def want_plan(self, reason: str, *, drop: bool = False) -> None:
+    def request_plan(self, reason: str, *, drop: bool = False) -> None:
         """Plan anew as soon as nothing is open; with `drop`, open nothing more of the old plan."""
-        self._want_plan = self._want_plan or reason
+        self._plan_reason = self._plan_reason or reason
         self._plan_after_mono_s = float("-inf")
         if drop:
             self.dispatcher.pending = []
 
-    def weather_came(self, answer: WeatherAnswer) -> None:
+    def receive_weather(self, answer: WeatherAnswer) -> None:
         """Take in an answer; keep what is usable in the logbook."""
-        if self.weather.came(answer):
-            self.want_plan("weather")
+        if self.weather.take_in(answer):
+            self.request_plan("weather")
 
     def holds_changed(self) -> None:
         """Read the holds anew, shut what one of them holds, and plan anew."""
@@ -184,7 +184,7 @@ class Engine:
             held = None if zone is None else held_now(self._garden, zone, now)
             if held is not None and not running.manual:
                 shut(self.valve_set.bank, running.line, f"held: {held or 'no reason given'}")
-        self.want_plan("hold", drop=True)
+        self.request_plan("hold", drop=True)
 
     @property
     def at_rest(self) -> bool:
@@ -221,7 +221,7 @@ class Engine:
         days = [running.day] if running is not None and not running.manual else []
         days += sorted(p.day for p in self.dispatcher.pending if p.zone == zone)
         self._not_today[zone] = days[0] if days else self._today()
-        self.dispatcher.leave_out(zone)
+        self.dispatcher.drop_zone(zone)
 
     def facts(self) -> Facts:
         """How the daemon stands now, for the pages that show it."""
@@ -232,7 +232,7 @@ class Engine:
             reported=dict(self._alerts.reported),
             open_lines=len(self.valve_set.bank.open_lines()),
             planned_mono_s=self._planned_mono_s,
-            weather_mono_s=self.weather.came_mono_s,
+            weather_mono_s=self.weather.received_mono_s,
             clock_believed=self.clock_trust.believed,
             litres_by=self.watching.litres_by,
             starts_in_last_day=1 if self.restarts is None else self.restarts.in_last_day,
@@ -261,7 +261,7 @@ class Engine:
             if not end.in_time:
                 self.report("cut short", f"shut after {end.open_s:.0f} s: {end.why}", zone)
             if end.running.manual or not end.in_time or self._is_short(end):
-                self.want_plan("an opening that was not planned so")
+                self.request_plan("an opening that was not planned so")
 
     def _report_short(self, end: Ended) -> None:
         """Report litres credited beyond the meter's count, of an opening too short to judge."""
@@ -280,7 +280,7 @@ class Engine:
 
     def _look_at_water(self) -> None:
         """Look at the meter and the sensors, and act on what they find."""
-        self.openings.shut_what_had_its_litres(self.valve_set.bank, self.flow_l_s)
+        self.openings.shut_when_litres_passed(self.valve_set.bank, self.flow_l_s)
         self._finding_actions.try_again()
         if self._board_watch is not None:
             self._board_watch.look(self._today())
@@ -308,7 +308,7 @@ class Engine:
         if found.changed:
             self.report("clock", f"no openings by plan: {found.why}" if found.why else "believed")
         if found.jumped_s or (found.changed and found.believed):
-            self.want_plan("clock", drop=True)
+            self.request_plan("clock", drop=True)
             self._set_alarm()
 
     def _look_at_garden(self) -> None:
@@ -321,8 +321,8 @@ class Engine:
             if not self._shown_faults:
                 self.report("garden file", "reads again")
         if fresh is not None and not fresh.same_as(self.accepted):
-            self._coming = fresh
-            self.want_plan("garden", drop=True)
+            self._new_garden = fresh
+            self.request_plan("garden", drop=True)
 
     def _plan_if_due(self) -> None:
         if not self.clock_trust.believed:
@@ -330,22 +330,22 @@ class Engine:
         now = self.clock.now_utc()
         while self._moments and self._moments[0][1] <= now:
             name, _ = self._moments.pop(0)
-            self.want_plan(name)
+            self.request_plan(name)
             self._ask_weather()
-        if self._want_plan and self.weather.is_waited_for:
+        if self._plan_reason and self.weather.is_waited_for:
             self.plan_fault = "the weather has not come yet"
             return
         if (
-            self._want_plan
+            self._plan_reason
             and not self.openings.running
             and self.openings.all_written
             and self.clock.mono_s() >= self._plan_after_mono_s
         ):
-            self._make_plan(self._want_plan)
+            self._make_plan(self._plan_reason)
 
     def _make_plan(self, reason: str) -> None:
         try:
-            self._take_up_coming()
+            self._apply_new_garden()
             now = self.clock.now_utc()
             today = local_day(self._garden, now)
             known = self.journal.known(
@@ -373,7 +373,7 @@ class Engine:
             ]
             self.timetable, self.planned_utc = timetable, now
             self._planned_mono_s = self.clock.mono_s()
-            self._want_plan = ""
+            self._plan_reason = ""
             _LOG.info("planned (%s): %d pulses to come today", reason, len(self.dispatcher.pending))
             as_printed = zones_as_printed(self._garden)
             self.journal.keep_plan(timetable, today, now, kept_from, as_printed)
@@ -382,10 +382,10 @@ class Engine:
             self.timetable = replace(timetable, ledger=tuple(lately))
             self.plan_fault = ""
         except LogbookError as fault:
-            self._plan_after_mono_s, self._want_plan = self.clock.mono_s() + RETRY_S, reason
+            self._plan_after_mono_s, self._plan_reason = self.clock.mono_s() + RETRY_S, reason
             self._no_plan(str(fault))
         except RowgateError as fault:
-            self._want_plan = ""
+            self._plan_reason = ""
             self._no_plan(str(fault))
         self._set_alarm()
 
@@ -428,20 +428,20 @@ class Engine:
             self.plan_fault = why
             self.report("plan", f"no plan could be made: {why}")
 
-    def _take_up_coming(self) -> None:
+    def _apply_new_garden(self) -> None:
         """Take up a changed garden, now that nothing is open; wait if its lines cannot be had."""
-        if self._coming is None:
+        if self._new_garden is None:
             return
-        coming = self._coming
-        holds = self.journal.holds(self.clock.now_utc(), coming.garden.site.zone_info)
+        new = self._new_garden
+        holds = self.journal.holds(self.clock.now_utc(), new.garden.site.zone_info)
         try:
-            self.valve_set.refit(coming)
+            self.valve_set.refit(new)
         except ValveFault as fault:
             self.report("garden file", f"the changed garden file is not in force yet: {fault}")
             return
-        self._coming = None
-        self.accepted, self._flows = coming, NetworkFlows(coming.lines)
-        self._garden = with_holds(coming.garden, holds)
+        self._new_garden = None
+        self.accepted, self._flows = new, NetworkFlows(new.lines)
+        self._garden = with_holds(new.garden, holds)
         self._watch_garden()
         self.report("garden file", "a changed garden file is in force")
 
@@ -463,7 +463,7 @@ class Engine:
 
     def _ask_weather(self) -> None:
         self._fetcher.ask(
-            self.accepted.garden, lambda answer: self._post(lambda: self.weather_came(answer))
+            self.accepted.garden, lambda answer: self._post(lambda: self.receive_weather(answer))
         )
 
     def _set_alarm(self) -> None:

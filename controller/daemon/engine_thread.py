@@ -69,7 +69,7 @@ class EngineThread:
         self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._ready = threading.Event()
         self._engine: Engine | None = None
-        self._thread = threading.Thread(target=self._live, name="engine", daemon=True)
+        self._thread = threading.Thread(target=self._run, name="engine", daemon=True)
         self._planned_utc: datetime | None = None
         self.facts: Facts | None = None  # the last page of them, for the health address
 
@@ -121,7 +121,7 @@ class EngineThread:
 
     # --- its own thread ----------------------------------------------------------------------
 
-    def _live(self) -> None:
+    def _run(self) -> None:
         setup, alarm = self._setup, None
         try:
             alarm = WallAlarm(lambda name: self.wake(), setup.accepted.garden.site.zone_info)
@@ -132,7 +132,7 @@ class EngineThread:
             self._engine = engine
             self._ready.set()
             while not self._ending.requested:
-                setup.health.moved("engine")
+                setup.health.alive("engine")
                 self._one_round(engine)
                 self._write_facts(engine)
             self._ending.shut.wait(SHUT_WITHIN_S)  # what ended, and when, is known only then
@@ -154,7 +154,7 @@ class EngineThread:
     def _new_engine(self, alarm: WallAlarm) -> Engine:
         setup = self._setup
         overruled = Overruled(setup.folders.own)
-        newest = overruled.less(self._journal.newest_utc(), self._clock.now_utc())
+        newest = overruled.unless_overruled(self._journal.newest_utc(), self._clock.now_utc())
         clock_trust = ClockTrust(
             self._clock,
             newest,

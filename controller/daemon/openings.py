@@ -232,7 +232,7 @@ class Openings:
         absurd = self.credit is not None and self.credit.is_absurd(metered, seconds)
         return timed if absurd else metered
 
-    def shut_what_had_its_litres(self, bank: Bank, flow_l_s: FlowOf) -> None:
+    def shut_when_litres_passed(self, bank: Bank, flow_l_s: FlowOf) -> None:
         """Shut the planned openings whose litres have passed; their deadlines stay in force."""
         for running, left_l in self._left_l(flow_l_s):
             if left_l <= 0.0 and bank.is_open(running.line):

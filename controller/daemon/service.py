@@ -253,7 +253,7 @@ class _Service:
                     folders=self._folders,
                 )
             )
-            beat = LogbookBeat(logbook.answers, lambda: self._health.moved("logbook"))
+            beat = LogbookBeat(logbook.answers, lambda: self._health.alive("logbook"))
             server, page = None, None
             try:
                 engine_thread.start()
@@ -264,7 +264,7 @@ class _Service:
                         engine_thread.asked,
                         clock=self._clock,
                         close_first=engine_thread.close_first,
-                        beat=lambda: self._health.moved("control"),
+                        beat=lambda: self._health.alive("control"),
                         may_listen=self._may_listen,
                     )
                     page = self._health_page(accepted, engine_thread)
@@ -290,8 +290,8 @@ class _Service:
         woken_mono_s = self._clock.mono_s()
         while not self._ending.requested:
             found = valve_set.supervisor.check()
-            self._health.moved("supervisor")
-            self._health.moved("closer", valve_set.closer.last_beat_mono_s)
+            self._health.alive("supervisor")
+            self._health.alive("closer", valve_set.closer.last_beat_mono_s)
             for line in found.closed_late:
                 _LOG.error("line %d was past its deadline; the supervisor shut it", line)
             if not found.sound:

@@ -134,7 +134,7 @@ class ThreadFetcher:
 WAIT_FOR_WEATHER_S = 600.0  # at the start, before a plan is made without any; our choice
 
 
-class WeatherKeeping:
+class WeatherStore:
     """Every weather row, the last answer of the sources, and the normals of this place."""
 
     def __init__(
@@ -143,23 +143,23 @@ class WeatherKeeping:
         self._journal, self._clock, self._report, self._today = journal, clock, report, today
         self.rows: dict[tuple[date, str], WeatherDay] = {}
         self.answer: WeatherAnswer | None = None
-        self.came_mono_s: float | None = None  # when a source last gave days
+        self.received_mono_s: float | None = None  # when a source last gave days
         self._fault: date | None = None
         self._started_mono_s = clock.mono_s()
         self._normals: Normals | None = None
         self._normals_of: date | None = None
 
-    def take_up(self) -> None:
+    def load(self) -> None:
         """Read what the logbook kept."""
         self.rows = {(w.day, w.source): w for w in self._journal.weather_rows()}
 
-    def came(self, answer: WeatherAnswer) -> bool:
+    def take_in(self, answer: WeatherAnswer) -> bool:
         """Take in an answer, and keep what is usable; whether to plan anew."""
         came_first = self.answer is None
         self.answer, self._normals_of = answer, None
         self._report_silence(answer)
         if answer.days:
-            self.came_mono_s = self._clock.mono_s()
+            self.received_mono_s = self._clock.mono_s()
             self.rows |= {(w.day, w.source): w for w in answer.days}
             try:
                 self._journal.keep_weather(answer.days)

@@ -373,7 +373,7 @@ def test_a_close_that_came_before_its_asker_went_is_done(desk: Desk) -> None:
 def test_a_closing_that_hangs_holds_up_no_other_request_and_stops_the_pulse(desk: Desk) -> None:
     desk.hangs = threading.Event()
     line = desk.come(b'{"ask": "close"}\n')
-    _until(lambda: desk.server._lane_since is not None)
+    _until(lambda: desk.server._closing_since is not None)
     status = desk.come(b'{"ask": "status"}\n')
     _until(lambda: desk.replies)
     desk.replies[0].set_result({"ok": True})
@@ -427,7 +427,7 @@ def test_a_mistake_of_ours_ends_a_round_and_no_more(
     monkeypatch.setattr(controlserver, "_PAUSE_S", 0.01)
     with monkeypatch.context() as patch:
         rounds: list[None] = []
-        patch.setattr(desk.server, "_hear_newcomers", lambda: rounds.append(None) or 1 / 0)
+        patch.setattr(desk.server, "_accept_clients", lambda: rounds.append(None) or 1 / 0)
         desk.passes(0.0)
         _until(lambda: rounds)
         beats = desk.beats

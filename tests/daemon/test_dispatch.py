@@ -72,7 +72,7 @@ class Set:
         self.story.append(("row", pulse.zone, why))
 
     def look(self) -> list[tuple[Any, ...]]:
-        self.dispatcher.look(self._zone, self._moment)
+        self.dispatcher.dispatch(self._zone, self._moment)
         story, self.story = self.story, []
         return story
 
@@ -103,13 +103,16 @@ class Set:
 
 def test_only_what_has_not_come_yet_is_coming() -> None:
     s = Set(a_pulse("a"), a_pulse("b", 5))
-    assert s.dispatcher.coming(SIX - timedelta(seconds=1)) == [SIX, SIX + timedelta(minutes=5)]
-    assert s.dispatcher.coming(SIX) == [SIX + timedelta(minutes=5)]
+    assert s.dispatcher.next_openings(SIX - timedelta(seconds=1)) == [
+        SIX,
+        SIX + timedelta(minutes=5),
+    ]
+    assert s.dispatcher.next_openings(SIX) == [SIX + timedelta(minutes=5)]
 
 
 def test_a_zone_that_is_left_out_leaves_the_others() -> None:
     s = Set(a_pulse("a"), a_pulse("b"), a_pulse("a", 5))
-    s.dispatcher.leave_out("a")
+    s.dispatcher.drop_zone("a")
     assert s.left == ["b"]
 
 

@@ -433,7 +433,7 @@ def test_a_plan_that_the_logbook_does_not_take_is_said_once_and_made_a_minute_la
 ) -> None:
     world = World(tmp_path, a_slow_garden())
     with Locked(world.logbook.path):
-        world.engine.want_plan("replan")
+        world.engine.request_plan("replan")
         world.engine.tick()
         assert world.engine.plan_fault
         world.run_for(30.0)
@@ -455,11 +455,11 @@ def test_a_plan_that_cannot_be_made_is_said_once_and_not_tried_over_and_over(
         raise NoWeather("nobody knows the weather of 1 June")
 
     monkeypatch.setattr("controller.daemon.engine.plan", no_weather)
-    world.engine.want_plan("replan")
+    world.engine.request_plan("replan")
     world.run_for(600.0)
     assert len(tried) == 1
     assert world.engine.plan_fault == "nobody knows the weather of 1 June"
-    world.engine.want_plan("replan")
+    world.engine.request_plan("replan")
     world.run_for(60.0)
     assert len(tried) == 2
     assert [words for kind, words in world.happenings() if kind == "plan"] == [
@@ -471,7 +471,7 @@ def test_while_a_zone_is_open_no_plan_is_made(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden())
     planned = world.engine.planned_utc
     assert world.ask(ask="open", zone="a", seconds=100)["ok"]
-    world.engine.want_plan("replan")
+    world.engine.request_plan("replan")
     world.run_for(60.0)
     assert world.engine.planned_utc == planned
     world.run_for(60.0)
@@ -622,7 +622,7 @@ def test_a_dose_a_person_shut_is_left_out_for_its_own_day_only(tmp_path: Path) -
     world = World(tmp_path, a_slow_garden())
     world.run_until_open()
     assert world.ask(ask="close", zone="a")["ok"]
-    world.engine.want_plan("replan")
+    world.engine.request_plan("replan")
     world.run_until(NOON)
     on_the_day = len(moves(world, 17))
     assert on_the_day == 2  # on and off, once

@@ -600,10 +600,10 @@ def test_a_planned_opening_is_shut_once_its_litres_have_passed(
     assert s.openings.litres_due_in_s(flow_l_s) == approx(20.0)
     s.passes(19.0)
     assert s.openings.litres_due_in_s(flow_l_s) == approx(1.0)
-    s.openings.shut_what_had_its_litres(s.bank, flow_l_s)
+    s.openings.shut_when_litres_passed(s.bank, flow_l_s)
     assert s.pins.really_on(5)
     s.passes(1.0)
-    s.openings.shut_what_had_its_litres(s.bank, flow_l_s)
+    s.openings.shut_when_litres_passed(s.bank, flow_l_s)
     assert not s.pins.really_on(5)
     (end,) = s.settle()
     assert (end.why, end.in_time, end.open_s) == (LITRES_PASSED, True, approx(20.0))
@@ -635,7 +635,7 @@ def test_a_persons_opening_and_one_without_a_living_meter_run_their_time(
     for s in (by_hand, dead, by_time):
         s.passes(30.0)
         assert s.openings.litres_due_in_s(flow_l_s) is None
-        s.openings.shut_what_had_its_litres(s.bank, flow_l_s)
+        s.openings.shut_when_litres_passed(s.bank, flow_l_s)
         assert s.pins.really_on(5)
 
 

@@ -59,14 +59,14 @@ def test_the_watchdog_hears_only_while_everybody_moves(
     health = Health(clock, {"closer": 5.0, "engine": 30.0})
     assert health.send_alive(environ) == ()
     clock.advance(WATCHDOG_EVERY_S)
-    health.moved("closer")
+    health.alive("closer")
     assert health.send_alive(environ) == ()
     assert _heard(manager) == ["WATCHDOG=1"] * 2
     clock.advance(5.1)
-    health.moved("engine")
+    health.alive("engine")
     assert health.send_alive(environ) == ("closer",)
     assert _heard(manager) == []
-    health.moved("closer")
+    health.alive("closer")
     assert health.send_alive(environ) == ()
     assert _heard(manager) == ["WATCHDOG=1"]
 
@@ -78,7 +78,7 @@ def test_a_message_does_not_come_more_often_than_needed(
     health = Health(clock, {"closer": 5.0})
     for _ in range(10):
         clock.advance(0.5)
-        health.moved("closer", clock.mono_s())
+        health.alive("closer", clock.mono_s())
         health.send_alive(environ)
     assert len(_heard(manager)) <= 2
 

@@ -169,7 +169,7 @@ def test_status_says_it_to_people(tmp_path: Path) -> None:
     answer = WeatherAnswer(
         days=(), source="nws", asked_utc=BEGAN, remarks=(why,), failed=True, silent=(since,)
     )
-    world.engine.weather_came(answer)
+    world.engine.receive_weather(answer)
     status = world.ask(ask="status")
     assert status["weather"]["silent"] == [
         {

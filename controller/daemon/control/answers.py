@@ -341,7 +341,7 @@ def _lift(engine: Engine, request: Asked) -> dict[str, Any]:
 
 
 def _replan(engine: Engine, request: Asked) -> dict[str, Any]:
-    engine.want_plan("asked")
+    engine.request_plan("asked")
     engine.tick()
     if not engine.clock_trust.believed:
         return refusal(f"no plan now: {engine.clock_trust.why}")

@@ -116,8 +116,8 @@ class ControlServer:
         self._ended = threading.Event()
         self._clients: dict[int, _Client] = {}
         self._finished: deque[tuple[_Client, _Asked]] = deque()
-        self._lane: SimpleQueue[tuple[_Client, _Asked] | None] = SimpleQueue()
-        self._lane_since: float | None = None
+        self._closing: SimpleQueue[tuple[_Client, _Asked] | None] = SimpleQueue()
+        self._closing_since: float | None = None
         self._poll = select.poll()
         self._listening: socket.socket | None = None
         self._accept_from_mono_s = self._looked_mono_s = clock.mono_s()
@@ -131,7 +131,7 @@ class ControlServer:
         self._poll.register(self._bell, select.POLLIN)
         self._threads = [
             threading.Thread(target=self._run, name="control", daemon=True),
-            threading.Thread(target=self._run_lane, name="control close", daemon=True),
+            threading.Thread(target=self._run_closing, name="control close", daemon=True),
         ]
         try:
             for thread in self._threads:
@@ -144,7 +144,7 @@ class ControlServer:
     def stop(self) -> None:
         """Close the socket; call off what waits for an answer and has not begun."""
         self._ended.set()
-        self._lane.put(None)
+        self._closing.put(None)
         self.wake()
         if self._threads[0].is_alive():
             self._threads[0].join(2.0)
@@ -153,16 +153,16 @@ class ControlServer:
 
     # --- the lane ----------------------------------------------------------------------------
 
-    def _run_lane(self) -> None:
-        while (job := self._lane.get()) is not None:
+    def _run_closing(self) -> None:
+        while (job := self._closing.get()) is not None:
             client, asked = job
-            self._lane_since = self._clock.mono_s()
+            self._closing_since = self._clock.mono_s()
             try:
                 self._close_first(asked.request)
                 asked.shut = True
             except Exception:  # noqa: BLE001 - the lane outlives a mistake; the engine shuts, too
                 _LOG.exception("closing at once")
-            self._lane_since = None
+            self._closing_since = None
             self._ask(client, asked)
 
     def _ask(self, client: _Client, asked: _Asked) -> None:
@@ -196,7 +196,7 @@ class ControlServer:
                 _LOG.exception("the control socket")
                 self._ended.wait(_PAUSE_S)
                 continue
-            began = self._lane_since
+            began = self._closing_since
             if began is None or self._clock.mono_s() - began < LANE_WITHIN_S:
                 self._beat()
         self._end()
@@ -211,8 +211,8 @@ class ControlServer:
         self._spare.give_up()
 
     def _round(self) -> None:
-        self._be_there()
-        self._hear_newcomers()
+        self._listen_again()
+        self._accept_clients()
         for number, event in self._poll.poll(1000.0 * self._wait_s()):
             if number == self._bell.fileno():
                 with contextlib.suppress(BlockingIOError):
@@ -255,7 +255,7 @@ class ControlServer:
 
     # --- who comes in ------------------------------------------------------------------------
 
-    def _hear_newcomers(self) -> None:
+    def _accept_clients(self) -> None:
         self._spare.keep()
         if self._listening is None and self._clock.mono_s() >= self._accept_from_mono_s:
             self._listening = self._socket
@@ -276,7 +276,7 @@ class ControlServer:
             self._accept_from_mono_s = self._clock.mono_s() + _PAUSE_S
             self._warn(f"the control socket: {fault}")
             return
-        in_last_place = not self._spare_is_kept()
+        in_last_place = not self._keep_spare()
         if in_last_place:
             self._deaf()  # until this one has gone
             self._accept_from_mono_s = self._clock.mono_s() + ANSWERED_WITHIN_S
@@ -307,7 +307,7 @@ class ControlServer:
                 raise
         return self._socket.accept()[0]
 
-    def _spare_is_kept(self) -> bool:
+    def _keep_spare(self) -> bool:
         """Keep the spare descriptor again, if need be by dropping a client without a request."""
         while not self._spare.keep():
             idle = [t for t in self._clients.values() if t.asked is None]
@@ -408,7 +408,7 @@ class ControlServer:
         client.since_mono_s = self._clock.mono_s()
         self._poll.modify(client.line, 0)  # a caller that goes away shows all the same
         if closing:
-            self._lane.put((client, asked))
+            self._closing.put((client, asked))
         elif is_gone(client.line):
             self._drop(client)  # nobody is there to hear what came of it
         else:
@@ -479,7 +479,7 @@ class ControlServer:
             return False
         return os.path.samestat(there, self._ours)
 
-    def _be_there(self) -> None:
+    def _listen_again(self) -> None:
         """Listen anew if somebody removed the socket, or its folder, and put it back."""
         now = self._clock.mono_s()
         if now - self._looked_mono_s < LOOK_EVERY_S:

@@ -214,7 +214,7 @@ class Overruled:
         with contextlib.suppress(OSError):
             self._path.write_text(newest_row_utc.isoformat(), encoding="ascii")
 
-    def less(self, newest_utc: datetime | None, now_utc: datetime) -> datetime | None:
+    def unless_overruled(self, newest_utc: datetime | None, now_utc: datetime) -> datetime | None:
         """The newest row, or None where it lies ahead and was overruled before."""
         if newest_utc is None or newest_utc <= now_utc:
             return newest_utc

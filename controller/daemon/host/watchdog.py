@@ -81,7 +81,7 @@ class Health:
         self._moved = dict.fromkeys(self._allowed_s, now)
         self._sent_mono_s = float("-inf")
 
-    def moved(self, who: str, at_mono_s: float | None = None) -> None:
+    def alive(self, who: str, at_mono_s: float | None = None) -> None:
         """Note that a part is alive now, or was at the moment given."""
         with self._lock:
             self._moved[who] = self._clock.mono_s() if at_mono_s is None else at_mono_s
