@@ -101,9 +101,7 @@ class Engine:
         self._new_garden: Accepted | None = None
         self._shown_faults: tuple[str, ...] = ()
         self._not_today: dict[str, date] = {}
-        self._reported_cut: set[tuple[str, date]] = (
-            set()
-        )  # zone-days the meter would have made longer
+        self._reported_cut: set[tuple[str, date]] = set()  # zone-days cut against the meter
         self._reported_short: set[tuple[str, date]] = set()  # zone-days credited beyond the count
         self._plan_reason = ""
         self._plan_after_mono_s = float("-inf")
