@@ -35,19 +35,19 @@ class AlertWriter:
         self._tried_mono_s = float("-inf")
         self.reported: Counter[str] = Counter()  # by kind, since the start
 
-    def report(self, kind: str, words: str, zone: str | None = None) -> None:
+    def report(self, kind: str, message: str, zone: str | None = None) -> None:
         """Log it, and write it down now, or when that works again."""
         self.reported[kind] += 1
-        _LOG.warning("%s: %s", kind, words if zone is None else f"{zone}: {words}")
+        _LOG.warning("%s: %s", kind, message if zone is None else f"{zone}: {message}")
         try:
-            self._journal.happening(kind, words, zone)
+            self._journal.happening(kind, message, zone)
         except LogbookError as fault:
             _LOG.error("not written down: %s", fault)
-            self._kept.append((kind, words, zone))
+            self._kept.append((kind, message, zone))
 
     def unrecorded(self) -> list[str]:
         """The alerts the logbook has not taken yet, as text."""
-        return [f"{kind}: {words}" for kind, words, _ in self._kept]
+        return [f"{kind}: {message}" for kind, message, _ in self._kept]
 
     def try_again(self) -> None:
         """Write down the alerts that wait, if it is time to try."""
@@ -97,7 +97,7 @@ HELD_FOR = timedelta(days=366)  # as long as a hold may be; a person lifts it be
 class ReportAlert(Protocol):
     """Reports something of a zone or of the garden."""
 
-    def __call__(self, kind: str, words: str, zone: str | None = None) -> None:
+    def __call__(self, kind: str, message: str, zone: str | None = None) -> None:
         """Log it, and write it down."""
 
 
@@ -141,10 +141,12 @@ class FindingActions:
             held = ()  # a finding without a zone can hold the garden only
         if held is not None:
             what = ", ".join(held) or "the garden"
-            did = "; ".join(words for words in (did, f"{what} held until lifted") if words)
-        words = f"{', '.join(found.zones)}: {found.words}" if len(found.zones) > 1 else found.words
+            did = "; ".join(message for message in (did, f"{what} held until lifted") if message)
+        message = (
+            f"{', '.join(found.zones)}: {found.words}" if len(found.zones) > 1 else found.words
+        )
         for zone in found.zones or (None,):
-            self._report(f"flow: {found.finding}", f"{words}{'; ' + did if did else ''}", zone)
+            self._report(f"flow: {found.finding}", f"{message}{'; ' + did if did else ''}", zone)
         if held is not None:
             self._hold(held, f"flow: {found.finding}")
 

@@ -231,11 +231,11 @@ def _close_first(engine: Engine, name: object) -> None:
     for zone in engine.accepted.garden.zones:
         if zone.name == name and zone.valve.relay_line is not None:
             try:
-                words = shut(bank, zone.valve.relay_line, "a person closed it")
+                fault_text = shut(bank, zone.valve.relay_line, "a person closed it")
             except ValveRefused as fault:
-                words = str(fault)
-            if words:
-                _LOG.error("%s: %s", zone.name, words)
+                fault_text = str(fault)
+            if fault_text:
+                _LOG.error("%s: %s", zone.name, fault_text)
 
 
 def _nothing() -> None:

@@ -334,9 +334,9 @@ class ControlServer:
 
         self._turn_away(min(crowd, key=keeps), TOO_MANY)
 
-    def _turn_away(self, client: _Client, words: str) -> None:
+    def _turn_away(self, client: _Client, message: str) -> None:
         with contextlib.suppress(OSError):
-            client.line.send(_as_line(refusal(words)))
+            client.line.send(_as_line(refusal(message)))
         self._drop(client)
 
     def _drop(self, client: _Client) -> None:
@@ -393,8 +393,8 @@ class ControlServer:
             self._send(client, refusal("the request is not JSON; one object a line is wanted"))
             return
         if not isinstance(request, dict):
-            words = 'the request is not an object, as in {"ask": "status"}'
-            self._send(client, refusal(words))
+            message = 'the request is not an object, as in {"ask": "status"}'
+            self._send(client, refusal(message))
             return
         closing = request.get("ask") == "close"
         if client.in_last_place and not closing:
@@ -431,8 +431,8 @@ class ControlServer:
             self._mistakes += 1
             if self._mistakes <= 10 or self._mistakes & (self._mistakes - 1) == 0:
                 # Whoever asks the same again and again does not fill the disk with it.
-                words = f"{asked.request!r:.{MOST_LOGGED}}"
-                _LOG.exception("mistake %d over a request: %s", self._mistakes, words)
+                shown = f"{asked.request!r:.{MOST_LOGGED}}"
+                _LOG.exception("mistake %d over a request: %s", self._mistakes, shown)
             reply = refusal("the daemon made a mistake over this; its log says more")
         self._send(client, reply)
 
@@ -501,11 +501,11 @@ class ControlServer:
         self._logged = ""
         _LOG.warning("the control socket was taken away; it is there again")
 
-    def _warn(self, words: str) -> None:
+    def _warn(self, message: str) -> None:
         """Warn once, until it is over."""
-        if words != self._logged:
-            _LOG.warning("%s", words)
-            self._logged = words
+        if message != self._logged:
+            _LOG.warning("%s", message)
+            self._logged = message
 
 
 def _as_line(reply: Mapping[str, Any]) -> bytes:

@@ -62,15 +62,15 @@ class Switches:
             except RowgateError as fault:
                 faults.append(f"the {sensor.kind} on line {sensor.line} cannot be read: {fault}")
         self.why_shut, self.faults = " and ".join(shut), tuple(faults)
-        words = "; ".join([*([self.why_shut] if shut else []), *faults])
+        message = "; ".join([*([self.why_shut] if shut else []), *faults])
         now = self._clock.mono_s()
-        if words != self._reported and now - self._reported_mono_s >= REPORT_EVERY_S:
-            self._reported, self._reported_mono_s = words, now
+        if message != self._reported and now - self._reported_mono_s >= REPORT_EVERY_S:
+            self._reported, self._reported_mono_s = message, now
             if shut:
                 self._report("sensor", f"{self.why_shut}: nothing opens by plan")
             for unread in faults:
                 self._report("sensor", unread)
-            if not words:
+            if not message:
                 self._report("sensor", "the switches let water again")
 
 
@@ -288,10 +288,10 @@ class Watching:
             report("meter", too_fast)
         known: dict[frozenset[str], ComputedFlow] = {}
 
-        def report_unknown(words: str) -> None:
-            if words not in self._reported_unknown:
-                self._reported_unknown.add(words)
-                report("meter", words)
+        def report_unknown(message: str) -> None:
+            if message not in self._reported_unknown:
+                self._reported_unknown.add(message)
+                report("meter", message)
 
         # Now, while nothing is open: in a big garden it takes a small board a while.
         bands = self._bands(garden)

@@ -82,7 +82,7 @@ class BoardWatch:
     ) -> None:
         self._look, self._clock, self._report = look, clock, report
         self._reported: set[tuple[str, date | None]] = {
-            (KEEPS_WORDS, None) for words in already if words == KEEPS_WORDS
+            (KEEPS_WORDS, None) for message in already if message == KEEPS_WORDS
         }
         self._looked_mono_s = float("-inf")
 
@@ -92,16 +92,16 @@ class BoardWatch:
         if now - self._looked_mono_s < LOOK_EVERY_S:
             return
         self._looked_mono_s = now
-        for words in self._look().doubts:
+        for message in self._look().doubts:
             # Told by its kind: the figures in it change.
-            key = (words, None) if words == KEEPS_WORDS else (_kind(words), today)
+            key = (message, None) if message == KEEPS_WORDS else (_kind(message), today)
             if key not in self._reported:
                 self._reported.add(key)
-                self._report("board", words)
+                self._report("board", message)
 
 
-def _kind(words: str) -> str:
-    return "".join(letter for letter in words if not letter.isdigit())
+def _kind(message: str) -> str:
+    return "".join(letter for letter in message if not letter.isdigit())
 
 
 def look_at_board(state_dir: Path, files: BoardFiles | None = None) -> BoardNow:
