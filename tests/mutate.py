@@ -72,8 +72,9 @@ def _published(*names: str) -> list[str]:
 
 
 DAEMON_TESTS = (
-    *("due", "openings", "decisions", "answers", "judge", "recovery", "remedies", "restarts"),
-    *("journal", "litres", "credit", "flowwatch", "flowwatch_bounds", "sensors"),
+    *("dispatch", "dispatch_rules", "openings", "engine", "answers", "recovery", "alerts"),
+    *("restarts", "journal", "flow_litres", "flow_credit", "flow_monitor", "flow_rules"),
+    "input_pins",
 )
 DAEMON_FAULTS = (
     *("killed", "lines", "logbook_lost", "garden_file", "clock_in_doubt", "slow_valves"),

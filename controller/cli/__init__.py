@@ -1,4 +1,4 @@
-"""The command `rowgate`: one thin line over the rooms.
+"""The command `rowgate`: a thin line over the rooms.
 
 Exit codes: 0 done, 1 the answer is no (faults found, refused), 2 the input is wrong.
 """

@@ -1,6 +1,6 @@
-"""run, status, open, close, hold: the daemon, and talking to it.
+"""run, status, open, close, hold: run the daemon, and send requests to it.
 
-Whoever talks imports no garden, no pipes and no crops: on a small board those take seconds.
+A request imports no garden, no pipes and no crops: on a small board those take seconds.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import os
 from pathlib import Path
 from typing import Any
 
-from controller.cli.output import print_json, tell
+from controller.cli.output import print_json, to_stderr
 from controller.daemon.control.protocol import SHORTEST_HOLD_S, SHORTEST_OPEN_S, ask
 from controller.errors import InputError
 
@@ -18,19 +18,18 @@ SYSTEM_RUNTIME = Path("/run/rowgate")
 
 
 def run(args: argparse.Namespace) -> int:
-    """Run the daemon until it is told to stop."""
+    """Run the daemon until a signal ends it."""
+    from controller.daemon.host.process import Folders
     from controller.daemon.service import run_service
 
     path = Path(args.garden)
     folder = Path(args.state) if args.state else path.parent
-    return run_service(
-        garden_path=path,
-        state_dir=folder,
-        runtime_dir=runtime_dir(args, folder),
-        own_dir=Path(args.own) if args.own else None,
-        pins=args.pins,
-        leave=os._exit,
+    folders = Folders(
+        state=folder,
+        runtime=runtime_dir(args, folder),
+        own=Path(args.own) if args.own else folder,
     )
+    return run_service(path, folders, pins=args.pins, leave=os._exit)
 
 
 def status(args: argparse.Namespace) -> int:
@@ -49,39 +48,39 @@ def open_zone(args: argparse.Namespace) -> int:
     """Open a zone for some minutes."""
     if not SHORTEST_OPEN_S <= args.minutes * 60.0 <= 24 * 3600.0:
         raise InputError(f"--minutes {args.minutes:g}: allowed is 0.02, a second, up to 1440")
-    return _told(args, {"ask": "open", "zone": args.zone, "seconds": args.minutes * 60.0})
+    return _send(args, {"ask": "open", "zone": args.zone, "seconds": args.minutes * 60.0})
 
 
 def close_zone(args: argparse.Namespace) -> int:
     """Close a zone, or all."""
-    return _told(args, {"ask": "close", "zone": args.zone})
+    return _send(args, {"ask": "close", "zone": args.zone})
 
 
 def reset(args: argparse.Namespace) -> int:
     """Let a line that disobeyed open again, once somebody has looked at it."""
-    return _told(args, {"ask": "reset", "zone": args.zone})
+    return _send(args, {"ask": "reset", "zone": args.zone})
 
 
 def hold(args: argparse.Namespace) -> int:
     """Begin a hold, or lift those in force."""
     if args.lift:
-        return _told(args, {"ask": "lift"})
+        return _send(args, {"ask": "lift"})
     hours = 24.0 if args.hours is None else args.hours
     if not SHORTEST_HOLD_S <= hours * 3600.0 <= 366 * 86_400.0:
         raise InputError(f"--hours {hours:g}: allowed is 0.02, which is a minute, to a year")
-    return _told(
+    return _send(
         args, {"ask": "hold", "hours": hours, "zones": args.zone or [], "reason": args.reason}
     )
 
 
-def _told(args: argparse.Namespace, request: dict[str, Any]) -> int:
+def _send(args: argparse.Namespace, request: dict[str, Any]) -> int:
     answer = ask(runtime_dir(args), request)
-    tell(str(answer.get("words", "done")))
+    to_stderr(str(answer.get("words", "done")))
     return 0 if answer.get("ok") else 1
 
 
 def runtime_dir(args: argparse.Namespace, folder: Path | None = None) -> Path:
-    """Where the socket lies: as said, the system's place if there, else the state folder."""
+    """The folder of the socket: the named one, the system's if it exists, else the state folder."""
     if args.runtime:
         return Path(args.runtime)
     if SYSTEM_RUNTIME.is_dir():

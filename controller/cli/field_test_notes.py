@@ -1,4 +1,4 @@
-"""note cups, stream, bucket, run, gauge, count: field tests, written down and fitted at once."""
+"""note cups, stream, bucket, run, gauge, count: write field tests down, and fit them at once."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.cli.loading import LOGBOOK_NAME, Loaded, moment_on, today_in
-from controller.cli.output import tell
+from controller.cli.output import to_stderr
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden
@@ -41,7 +41,7 @@ _SHARE_ERRORS = ("cups", "bucket")
 
 
 def measurement(args: argparse.Namespace) -> Measurement:
-    """The field test as said on the command line, in SI; InputError names what is wrong."""
+    """The field test of the command line, in SI; InputError names what is wrong."""
     zone = getattr(args, "zone", None)
     zones = frozenset(_names(args.open_zones)) | ({zone} if zone else frozenset())
     stated = _stated_error(args)
@@ -91,19 +91,19 @@ def measurement(args: argparse.Namespace) -> Measurement:
 def keep(
     args: argparse.Namespace, loaded: Loaded, book: Logbook, folder: Path, day: date, clock: Clock
 ) -> None:
-    """Write the test of that day down, fit all tests together, and keep what came out.
+    """Write the test of that day down, fit all tests together, and keep the fit.
 
-    A test that cannot be is refused before anything is written.
+    An impossible test is refused before anything is written.
     """
-    told = measurement(args)
+    test = measurement(args)
     _, before = _standing(folder, loaded.garden)
     today = today_in(loaded.garden, clock)
-    fitted = fit(loaded.garden, [*before, told], today)
+    fitted = fit(loaded.garden, [*before, test], today)
     done_utc = moment_on(day, loaded.garden, clock)
-    book.keep_measurement(kept_dict(told, loaded.garden), at=done_utc, who=args.who)
+    book.keep_measurement(kept_dict(test, loaded.garden), at=done_utc, who=args.who)
     ids, _ = _standing(folder, loaded.garden)
     book.keep_fit(fitted_to_dict(fitted), ids)
-    _tell(fitted, f"written down, of {day}" if args.day else "written down")
+    _print_fit(fitted, f"written down, of {day}" if args.day else "written down")
 
 
 def take_back(number: int, loaded: Loaded, book: Logbook, folder: Path, clock: Clock) -> None:
@@ -112,23 +112,23 @@ def take_back(number: int, loaded: Loaded, book: Logbook, folder: Path, clock: C
     ids, tests = _standing(folder, loaded.garden)
     fitted = fit(loaded.garden, tests, today_in(loaded.garden, clock))
     book.keep_fit(fitted_to_dict(fitted), ids)
-    _tell(fitted)
+    _print_fit(fitted)
 
 
 def _standing(folder: Path, garden: Garden) -> tuple[list[int], list[Measurement]]:
-    """The tests that stand, and those of them that this garden file still describes."""
+    """The tests that were not taken back, and those that this garden file still describes."""
     with Questions(folder / LOGBOOK_NAME) as ask:
         rows = ask.measurements()
     tests, left_out = kept_measurements([row.said for row in rows], garden)
     for words in left_out:
-        tell(f"field tests: {words}")
+        to_stderr(f"field tests: {words}")
     return [row.id for row in rows], list(tests)
 
 
-def _tell(fitted: Fitted, done: str = "written down") -> None:
-    tell(done)
+def _print_fit(fitted: Fitted, done: str = "written down") -> None:
+    to_stderr(done)
     for line in fitted_words(fitted):
-        tell(line)
+        to_stderr(line)
 
 
 def _stated_error(args: argparse.Namespace) -> dict[str, Any]:

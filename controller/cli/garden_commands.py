@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import textwrap
 from collections.abc import Collection
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from controller.cli.loading import (
     state_dir,
     system_clock,
 )
-from controller.cli.output import print_json, tell
+from controller.cli.output import print_json, to_stderr
 from controller.daemon.flow.findable import (
     Findable,
     findable,
@@ -51,7 +52,7 @@ from crops.catalogue import load as load_catalogue
 def advice_for(
     loaded: Loaded, tested: Calibrated, zones: Collection[str] | None = None
 ) -> tuple[Advice, ...]:
-    """What to build or set otherwise; with zones, only what names one of them."""
+    """What to build or set differently; with zones, only what names one of them."""
     garden, grounds = loaded.garden, loaded.grounds
 
     def soaking(zone: Zone) -> Soaking:
@@ -74,8 +75,22 @@ def advice_for(
 _WIDTH = 80
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Checked:
+    """Everything that `check` prints about a garden file."""
+
+    loaded: Loaded
+    tested: Calibrated
+    found: list[Finding]
+    advice: tuple[Advice, ...]
+    supply: list[str]
+    climate: str
+    season: Season | None
+    meter: tuple[Findable, ...]
+
+
 def check(args: argparse.Namespace) -> int:
-    """Read a garden file and say what was filled in, and what will not work or work badly."""
+    """Read a garden file, and print what was filled in and what will not work, or badly."""
     try:
         loaded = load_garden(args)
     except GardenFileError as broken:
@@ -87,7 +102,7 @@ def check(args: argparse.Namespace) -> int:
     advice = advice_for(loaded, tested) if args.advice else ()
     today = first_day(args, loaded, system_clock())
     found = unsaid(findings(loaded.garden, loaded.grounds, tested.lines, today=today), advice)
-    normals, amiss = _usual(args, loaded)
+    normals, usual_findings = _usual(args, loaded)
     climate = climate_in_force(loaded.garden, normals)
     season = _season(loaded, tested, normals, today)
     short = [] if season is None else season_findings(season)
@@ -100,11 +115,23 @@ def check(args: argparse.Namespace) -> int:
     meter = _meter_finds(loaded, tested)
     fed = supply_lines(loaded.garden, tested.lines)
     tests = [caution("field tests", words) for words in tested.warnings]
-    found = sorted([*found, *amiss, *short, *soil, *tests], key=lambda f: f.weight != "fault")
+    found = sorted(
+        [*found, *usual_findings, *short, *soil, *tests], key=lambda f: f.weight != "fault"
+    )
+    checked = _Checked(
+        loaded=loaded,
+        tested=tested,
+        found=found,
+        advice=advice,
+        supply=fed,
+        climate=climate,
+        season=season,
+        meter=meter,
+    )
     if args.json:
-        _as_json(loaded, tested, found, advice, fed, climate, season, meter)
+        _as_json(checked)
     else:
-        print(_text(loaded, tested, found, fed, climate, season, meter), end="")
+        print(_text(checked), end="")
         if args.advice:
             print("\nAdvice, what saves most first")
             print(advice_text(advice, us=loaded.garden.us_units), end="")
@@ -122,7 +149,7 @@ def new(args: argparse.Namespace) -> int:
             file.write(text)
     except OSError as fault:
         raise InputError(f"{path} cannot be written: {fault.strerror}") from fault
-    tell(f"{path} is written; see what was filled in with: rowgate check {path}")
+    to_stderr(f"{path} is written; see what was filled in with: rowgate check {path}")
     return 0
 
 
@@ -135,24 +162,24 @@ def _ask(question: str, default: str) -> str:
 
 
 def _usual(args: argparse.Namespace, loaded: Loaded) -> tuple[Normals | None, list[Finding]]:
-    """What is usual here by the garden's own files, and what is amiss with them.
+    """The normals by the garden's own files, and what is wrong with those.
 
-    No service is asked for that.
+    No service is asked for them.
     """
     files = Gatherer(loaded.path.parent, state_dir(args, loaded) / "weather-cache", system_clock())
-    said: list[str] = []
-    normals = files.usual(loaded.garden, said)
+    remarks: list[str] = []
+    normals = files.usual(loaded.garden, remarks)
     unread = ("no climate table", "no normals")
     return normals, [
         Finding(
             weight="fault" if words.startswith(unread) else "caution", where="weather", words=words
         )
-        for words in said
+        for words in remarks
     ]
 
 
 def _meter_finds(loaded: Loaded, tested: Calibrated) -> tuple[Findable, ...]:
-    """What the flow meter can find; nothing is computed without one."""
+    """What the flow meter can find; nothing without a meter."""
     if loaded.garden.meter is None:
         return ()
     bands = Bands(loaded.garden, tested.fitted)
@@ -162,7 +189,7 @@ def _meter_finds(loaded: Loaded, tested: Calibrated) -> tuple[Findable, ...]:
 def _season(
     loaded: Loaded, tested: Calibrated, normals: Normals | None, today: date
 ) -> Season | None:
-    """A usual season played through; it takes seconds where zones go short."""
+    """A usual season, simulated; it takes seconds where zones go short."""
     progress = Progress("Playing a usual season, days played", system_clock())
     try:
         return usual_season(
@@ -177,54 +204,39 @@ def _season(
         progress.done()
 
 
-def _as_json(
-    loaded: Loaded,
-    tested: Calibrated,
-    found: list[Finding],
-    advice: tuple[Advice, ...],
-    fed: list[str],
-    climate: str,
-    season: Season | None,
-    meter: tuple[Findable, ...],
-) -> None:
+def _as_json(checked: _Checked) -> None:
+    loaded = checked.loaded
     garden = loaded.garden
     print_json(
         {
             "garden": loaded.garden.site.name,
-            "faults": [f"{f.where}: {f.words}" for f in found if f.weight == "fault"],
-            "cautions": [f"{f.where}: {f.words}" for f in found if f.weight == "caution"],
+            "faults": [f"{f.where}: {f.words}" for f in checked.found if f.weight == "fault"],
+            "cautions": [f"{f.where}: {f.words}" for f in checked.found if f.weight == "caution"],
             "filled": [
                 {"where": f.where, "key": f.key, "value": f.shown, "why": f.why}
                 for f in loaded.garden.filled
             ],
-            "main_runs": run_rows(tested.lines),
+            "main_runs": run_rows(checked.tested.lines),
             "perennials": [
                 {"where": where, "taken_as": words}
                 for where, words in perennials(loaded.garden, loaded.grounds)
             ],
-            "supply": fed,
-            "climate": climate,
-            "usual_season": None if season is None else season_row(season),
+            "supply": checked.supply,
+            "climate": checked.climate,
+            "usual_season": None if checked.season is None else season_row(checked.season),
             "meter": None
             if garden.meter is None
             else {
                 "leak_found_from_l_s": leak_from_l_s(garden.meter),
-                "zones": [one.row() for one in meter],
+                "zones": [one.row() for one in checked.meter],
             },
-            "advice": advice_rows(advice),
+            "advice": advice_rows(checked.advice),
         }
     )
 
 
-def _text(
-    loaded: Loaded,
-    tested: Calibrated,
-    found: list[Finding],
-    fed: list[str],
-    climate: str,
-    season: Season | None,
-    meter: tuple[Findable, ...],
-) -> str:
+def _text(checked: _Checked) -> str:
+    loaded, season, meter = checked.loaded, checked.season, checked.meter
     garden = loaded.garden
     zones, rows = len(garden.zones), sum(len(z.rows) for z in garden.zones)
     lines = [
@@ -234,20 +246,20 @@ def _text(
     ]
     for line in show_filled(garden.filled):
         lines += _wrapped(line, "  ")
-    if fed:
+    if checked.supply:
         lines += ["", "The supply is taken as"]
-        for line in fed:
+        for line in checked.supply:
             lines += _wrapped(f"{line}.", "  ")
     if garden.runs:
         lines += ["", "The main"]
-        for line in run_lines(tested.lines):
+        for line in run_lines(checked.tested.lines):
             lines += _wrapped(line, "  ")
     taken = perennials(garden, loaded.grounds)
     if taken:
         lines += ["", "Perennials are taken as"]
         for where, words in taken:
             lines += _wrapped(f"{where}: {words}", "  ")
-    lines += ["", "Where no weather is known", *_wrapped(f"{climate}.", "  ")]
+    lines += ["", "Where no weather is known", *_wrapped(f"{checked.climate}.", "  ")]
     if season is not None:
         lines += ["", "A usual season"]
         for line in season_lines(season, garden):
@@ -258,7 +270,7 @@ def _text(
         for line in findable_remarks(meter, garden):
             lines += _wrapped(f"{line}.", "  ")
     for weight, heading in (("fault", "Faults"), ("caution", "Cautions")):
-        these = [f for f in found if f.weight == weight]
+        these = [f for f in checked.found if f.weight == weight]
         lines += ["", heading] if these else ["", f"{heading}: none"]
         for item_found in these:
             lines += _wrapped(f"{item_found.where}: {item_found.words}.", "  ")

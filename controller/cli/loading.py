@@ -1,4 +1,4 @@
-"""What most commands need first: the garden, its lines, its days of weather; and progress shown."""
+"""Loads what most commands need: the garden, its lines, its weather; shows progress."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 import controller
-from controller.cli.output import tell
+from controller.cli.output import to_stderr
 from controller.clock import Clock, SystemClock
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden
@@ -32,7 +32,7 @@ _AGAIN_S = 0.25
 
 
 class Progress:
-    """A line on stderr that is written anew while work goes on, and wiped out in the end."""
+    """A progress line on stderr, rewritten as work goes on, and cleared at the end."""
 
     def __init__(self, words: str, clock: Clock, stream: TextIO | None = None) -> None:
         self._words, self._clock = words, clock
@@ -41,7 +41,7 @@ class Progress:
         self._steps, self._shown = 0, False
 
     def step(self) -> None:
-        """One step done."""
+        """Count one step as done."""
         self._steps += 1
         if self._next_s is None or self._clock.mono_s() < self._next_s:
             return
@@ -49,7 +49,7 @@ class Progress:
         print(f"\r{self._words}: {self._steps}", end="", file=self._stream, flush=True)
 
     def done(self) -> None:
-        """Wipe the line out."""
+        """Clear the line."""
         if self._shown:
             width = len(f"{self._words}: {self._steps}")
             print(f"\r{' ' * width}\r", end="", file=self._stream, flush=True)
@@ -57,7 +57,6 @@ class Progress:
 
 LOGBOOK_NAME = "logbook.db"
 EXAMPLE_GARDEN = "example-garden.toml"
-EXAMPLE_WEATHER = "example-weather.csv"
 # The first day planned for the example, whose invented weather ends a while after it.
 EXAMPLE_FIRST = date(2031, 7, 6)
 FORECAST_DAYS = 8  # asked of a service for a printed plan
@@ -65,7 +64,7 @@ FORECAST_DAYS = 8  # asked of a service for a printed plan
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Loaded:
-    """A garden file, read, with the tables it refers to."""
+    """A garden file as read, with its crops and soils."""
 
     garden: Garden
     catalogue: Catalogue
@@ -83,14 +82,14 @@ def load_garden(args: argparse.Namespace) -> Loaded:
     named = getattr(args, "garden", None)
     path = Path(named) if named else config_file(EXAMPLE_GARDEN)
     if not named:
-        tell("No garden file named: this is the example garden, invented from end to end.")
+        to_stderr("No garden file named: this is the example garden, invented from end to end.")
     catalogue = load_catalogue()
     garden = garden_from_file(path, catalogue)
     return Loaded(garden=garden, catalogue=catalogue, is_example=not named, path=path)
 
 
 def config_file(name: str) -> Path:
-    """A file that comes with Rowgate: inside the installed package, or in the source tree."""
+    """A file that comes with Rowgate, in the installed package or in the source tree."""
     root = Path(controller.__file__).parent
     for folder in (root / "_config", root.parent / "config"):
         if (folder / name).is_file():
@@ -99,10 +98,10 @@ def config_file(name: str) -> Path:
 
 
 def first_day(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> date:
-    """The first day asked for: as said, the example's own, or today in the garden."""
-    said: date | None = getattr(args, "first", None)
-    if said is not None:
-        return said
+    """The first day asked for: the named one, the example's own, or today in the garden."""
+    first: date | None = getattr(args, "first", None)
+    if first is not None:
+        return first
     if loaded.is_example:
         return EXAMPLE_FIRST
     return today_in(loaded.garden, clock)
@@ -114,16 +113,16 @@ def today_in(garden: Garden, clock: Clock) -> date:
 
 
 def moment_on(day: date, garden: Garden, clock: Clock) -> datetime:
-    """When what somebody says of a day was: now, or noon of a day gone (our choice), UTC."""
+    """The moment of a note about a day: now, or noon of a past day (our choice), in UTC."""
     if day == today_in(garden, clock):
         return clock.now_utc()
     return datetime.combine(day, time(12), garden.site.zone_info).astimezone(UTC)
 
 
 def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> Gathered:
-    """What the file named on the command line says, else all of the garden's own sources.
+    """Weather from the file named on the command line, else from all of the garden's own sources.
 
-    Faults and remarks are told on stderr; a file that is named and cannot be read is an error.
+    Faults and remarks go to stderr; a named file that cannot be read is an error.
     """
     named = getattr(args, "weather", None)
     if named:
@@ -135,12 +134,12 @@ def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> Gath
         file=Path(named).resolve() if named else None,
     )
     for line in found.remarks:
-        tell(f"weather: {line}")
+        to_stderr(f"weather: {line}")
     return found
 
 
 def load_tested(args: argparse.Namespace, loaded: Loaded) -> Calibrated:
-    """The garden's lines, with what field tests in its logbook taught; remarks on stderr."""
+    """The garden's lines, corrected by the field tests in its logbook; remarks on stderr."""
     book, found = _logbook(args, loaded), None
     tests: list[Mapping[str, Any]] = []
     if book is not None:
@@ -152,33 +151,33 @@ def load_tested(args: argparse.Namespace, loaded: Loaded) -> Calibrated:
         tests = [row.said for row in rows]
     tested = calibrated_lines(loaded.garden, found, tests)
     for remark in tested.remarks:
-        tell(f"field tests: {remark}")
+        to_stderr(f"field tests: {remark}")
     if tested.refitted and tested.fitted is not None and book is not None:
         _keep_fit(book, tested.fitted, [row.id for row in rows])
     return tested
 
 
 def _keep_fit(book: Path, fitted: Fitted, ids: Sequence[int]) -> None:
-    """Keep a fit made anew; where the logbook may only be read, it is made anew each time."""
+    """Keep a new fit; where the logbook is read-only, it is made anew each time."""
     from controller.logbook.logbook import Logbook
 
     try:
         with Logbook(book, system_clock()) as logbook:
             logbook.keep_fit(fitted_to_dict(fitted), ids)
     except LogbookError as fault:
-        tell(f"field tests: the new fit is not kept: {fault}")
+        to_stderr(f"field tests: the new fit is not kept: {fault}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kept:
-    """What the logbook says was given, and the weather it kept."""
+    """What the logbook has of water given, and the weather it kept."""
 
     given: Given
     rows: tuple[WeatherDay, ...]
 
 
 def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
-    """Ask the logbook, if there is one; the example keeps none."""
+    """Read the logbook, if there is one; the example has none."""
     book = _logbook(args, loaded)
     if book is None:
         return Kept(given=NOTHING_GIVEN, rows=())
@@ -186,7 +185,7 @@ def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
 
     with Questions(book) as questions:
         if bad := questions.unsound():
-            tell(
+            to_stderr(
                 f"logbook {book}: {bad} of its pulses are damaged and left out here; the next "
                 "start of the daemon, or the next note, sets them aside and names them"
             )
@@ -209,7 +208,7 @@ def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
 def weather_for(
     args: argparse.Namespace, loaded: Loaded, kept: Kept, *, today: date, clock: Clock
 ) -> Weather:
-    """All rows of weather, asked for now and kept; where no source has any, the season's own."""
+    """All rows of weather, fetched now and kept before; the season's own where there are none."""
     found = load_weather(args, loaded, clock)
     rows = (*kept.rows, *found.rows)
     normals = best_normals(
@@ -219,23 +218,23 @@ def weather_for(
 
 
 def _logbook(args: argparse.Namespace, loaded: Loaded) -> Path | None:
-    """The garden's logbook, if there is one; the example keeps none."""
+    """The garden's logbook, if there is one; the example has none."""
     book = state_dir(args, loaded) / LOGBOOK_NAME
     return book if book.is_file() and not loaded.is_example else None
 
 
 def state_dir(args: argparse.Namespace, loaded: Loaded) -> Path:
-    """Where the logbook lies: as said, the environment's ROWGATE_STATE, or beside the garden."""
+    """The logbook's folder: the named one, ROWGATE_STATE, or beside the garden file."""
     named = getattr(args, "state", None) or os.environ.get("ROWGATE_STATE")
     return Path(named) if named else loaded.path.parent
 
 
 def print_csv(rows: Sequence[Mapping[str, object]]) -> None:
-    """Rows with a header, for a spreadsheet too."""
+    """Print rows with a header, for a spreadsheet too."""
     if rows:
         print(csv_text(list(rows[0]), rows), end="")
 
 
 def system_clock() -> Clock:
-    """The board's clock; tests put another in its place."""
+    """The board's clock; tests replace it."""
     return SystemClock()

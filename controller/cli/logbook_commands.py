@@ -1,4 +1,4 @@
-"""note, report and backup: what was done goes into the logbook, what was given comes out of it."""
+"""note, report and backup: write into the logbook, and print or copy what it holds."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from controller.cli.loading import (
     system_clock,
     today_in,
 )
-from controller.cli.output import print_json, tell
+from controller.cli.output import print_json, to_stderr
 from controller.clock import Clock
 from controller.daemon.control.protocol import ask
 from controller.errors import DaemonError, InputError, NoSolution
@@ -85,7 +85,7 @@ def note(args: argparse.Namespace) -> int:
     folder.mkdir(parents=True, exist_ok=True)
     with Logbook(folder / LOGBOOK_NAME, clock) as book:
         if amounts is not None:
-            tell(f"written down: {amounts(book, clock)}")
+            to_stderr(f"written down: {amounts(book, clock)}")
         elif args.kind == "soil":
             soil_notes.keep(args, book, day)
         elif args.kind == "unsoil":
@@ -96,7 +96,7 @@ def note(args: argparse.Namespace) -> int:
             plant_notes.take_back(args.number, book)
         elif args.kind == "mended":
             book.reading(MENDED, 1.0, "", day=day, zone=args.zone, who=args.who)
-            tell(
+            to_stderr(
                 f"written down: the line of {args.zone} is as it should be; what the meter saw of "
                 f"it up to {day} no longer counts"
             )
@@ -107,7 +107,7 @@ def note(args: argparse.Namespace) -> int:
         else:
             at_utc = moment_on(day, garden, clock)
             book.note(args.words, zone=args.zone, who=args.who, at=at_utc)
-            tell(f"written down, of {day}" if args.day else "written down")
+            to_stderr(f"written down, of {day}" if args.day else "written down")
     _let_the_daemon_know(args, folder)
     return 0
 
@@ -115,7 +115,7 @@ def note(args: argparse.Namespace) -> int:
 def _amounts(
     args: argparse.Namespace, loaded: Loaded, path: Path, day: date
 ) -> Callable[[Logbook, Clock], str] | None:
-    """How to write down an amount that was judged, and the answer; None for another kind."""
+    """How to write down a checked amount, and the answer; None for another kind."""
     if args.kind == "watered":
         return _watered(args, loaded, path, day)
     if args.kind == "rain":
@@ -126,26 +126,26 @@ def _amounts(
 
 
 def _believed(args: argparse.Namespace, doubt: Doubt | None) -> None:
-    """Go on with what is likely, or what the person insists on; InputError otherwise."""
+    """Go on with a likely amount, or one the person insists on; InputError otherwise."""
     if doubt is None or (doubt.may_be and args.force):
         return
     if not doubt.may_be:
         raise InputError(f"{doubt.words}; nothing is written down")
     if not sys.stdin.isatty():
         raise InputError(f"{doubt.words}; nothing is written down. If it is so, add --force")
-    tell(f"{doubt.words}.")
+    to_stderr(f"{doubt.words}.")
     try:
-        said = input("Write it down all the same? yes; no [no]: ")
+        answer = input("Write it down all the same? yes; no [no]: ")
     except EOFError:
-        said = ""
-    if said.strip().casefold() not in ("yes", "y"):
+        answer = ""
+    if answer.strip().casefold() not in ("yes", "y"):
         raise InputError("nothing is written down")
 
 
 def _rain(
     args: argparse.Namespace, loaded: Loaded, path: Path, day: date
 ) -> Callable[[Logbook, Clock], str]:
-    """One reading of the gauge, which adds to the day's, or all of its rain."""
+    """Write down a reading of the gauge, which adds to the day's rain, or all of its rain."""
     us = loaded.garden.us_units
     mm = read_length(args.depth, "rain") * _MM_PER_M
     noted, counted = None, None  # of that day by a person; as it counts now, also by a gauge's pin
@@ -162,16 +162,16 @@ def _rain(
             instead = "" if counted is None else f", in place of {depth(counted, us=us)}"
             return f"{depth(mm, us=us)} of rain on {day}, all of that day{instead}"
         total_mm = book.more_rain(day, mm, args.who)
-        said = f"{depth(mm, us=us)} of rain on {day}"
+        message = f"{depth(mm, us=us)} of rain on {day}"
         if noted is not None:
             return (
-                f"{said}; with {depth(total_mm - mm, us=us)} noted before, "
+                f"{message}; with {depth(total_mm - mm, us=us)} noted before, "
                 f"{depth(total_mm, us=us)} count for that day. If this is all of its rain, say so: "
                 f'rowgate note rain "{args.depth}" --replace --on {day}'
             )
         if counted is not None:
-            return f"{said}; it goes before {depth(counted, us=us)} of the gauge on its pin"
-        return said
+            return f"{message}; it goes before {depth(counted, us=us)} of the gauge on its pin"
+        return message
 
     return write
 
@@ -179,7 +179,7 @@ def _rain(
 def _meter(
     args: argparse.Namespace, loaded: Loaded, path: Path, day: date
 ) -> Callable[[Logbook, Clock], str]:
-    """What the water meter read on a day; it does not run back."""
+    """Write down what the water meter showed on a day; it does not run back."""
     garden = loaded.garden
     litres = l_from_m3(read_volume(args.reading, "meter reading"))
     at_utc = moment_on(day, garden, system_clock())
@@ -205,7 +205,7 @@ def _meter(
 def _watered(
     args: argparse.Namespace, loaded: Loaded, path: Path, day: date
 ) -> Callable[[Logbook, Clock], str]:
-    """Water given by hand, measured or by the time its valve was open."""
+    """Write down water given by hand, measured or by the open time of its valve."""
     if (args.minutes is None) == (args.amount is None):
         raise InputError("say how long the valve was open (--minutes) or how much (--amount)")
     try:
@@ -245,24 +245,24 @@ def _watered(
             who=args.who,
             at=clock.now_utc(),
         )
-        said = f"{args.zone}, {volume(litres, us=us)} by hand on {day} ({how})"
+        message = f"{args.zone}, {volume(litres, us=us)} by hand on {day} ({how})"
         zone = loaded.garden.zone(args.zone)
         if zone.valve.kind is ValveKind.HAND and before_l <= 0.0:
-            said += "; of that day only what is noted counts now, not what was printed"
+            message += "; of that day only what is noted counts now, not what was printed"
         if before_l > 0.0:
-            said += (
+            message += (
                 f"; with {volume(before_l, us=us)} that it got before, "
                 f"{volume(before_l + litres, us=us)} count for that day"
             )
-        return said
+        return message
 
     return write
 
 
 def _let_the_daemon_know(args: argparse.Namespace, folder: Path) -> None:
-    """Have a running daemon plan anew; without one, the next plan counts the note anyway."""
+    """Ask a running daemon to plan anew; without one, the next plan counts the note anyway."""
     with contextlib.suppress(DaemonError):
-        tell(f"daemon: {ask(runtime_dir(args, folder), {'ask': 'replan'}).get('words', '')}")
+        to_stderr(f"daemon: {ask(runtime_dir(args, folder), {'ask': 'replan'}).get('words', '')}")
 
 
 def report(args: argparse.Namespace) -> int:
@@ -305,7 +305,7 @@ def report(args: argparse.Namespace) -> int:
 
 
 def _written(ask: Questions, garden: Garden, first: date, last: date) -> list[Written]:
-    """What people wrote down of these days: words, meter, rain and field tests, in their order."""
+    """People's notes of these days: words, meter, rain and field tests, in their order."""
     us = garden.us_units
 
     def day_of(at_utc: datetime) -> date:
@@ -334,7 +334,7 @@ def _written(ask: Questions, garden: Garden, first: date, last: date) -> list[Wr
 
 
 def backup(args: argparse.Namespace) -> int:
-    """Copy the logbook to a file, beside a running daemon or without one, and say what it holds."""
+    """Copy the logbook to a file, beside a running daemon or not, and print what it holds."""
     source, target = _kept_logbook(args), Path(args.file)
     held = copy_logbook(source, target)
     if args.json:
@@ -345,7 +345,7 @@ def backup(args: argparse.Namespace) -> int:
 
 
 def _kept_logbook(args: argparse.Namespace) -> Path:
-    """The logbook to copy: where it was said to lie, beside the garden file, or the system's."""
+    """The logbook to copy: in the named folder, beside the garden file, or the system's."""
     named = args.state or os.environ.get("ROWGATE_STATE")
     if named:
         return Path(named) / LOGBOOK_NAME
@@ -359,7 +359,7 @@ def _kept_logbook(args: argparse.Namespace) -> Path:
 
 
 def _timed_errors(args: argparse.Namespace, loaded: Loaded, by_zone: Sums) -> dict[str, float]:
-    """Relative standard error of each zone's timed litres, as its lines are known now."""
+    """The relative standard error of each zone's timed litres, by its lines as known now."""
     known = {zone.name for zone in loaded.garden.zones}
     bands = Bands(loaded.garden, load_tested(args, loaded).fitted)
     return {
@@ -370,7 +370,7 @@ def _timed_errors(args: argparse.Namespace, loaded: Loaded, by_zone: Sums) -> di
 
 
 def _own_garden(args: argparse.Namespace) -> Loaded:
-    """The gardener's file; the example keeps no logbook."""
+    """The gardener's own file; the example has no logbook."""
     if args.garden is None:
         raise InputError("name your garden file with --garden FILE; the example keeps no logbook")
     return load_garden(args)

@@ -1,8 +1,8 @@
-"""Words and documents on their way out: what reaches the terminal is text.
+"""Output for a terminal or a program, as plain text.
 
-Words come from the garden file, the logbook and the daemon, and so from whoever may write there:
-none of them moves the cursor or changes its colours. Kept so small that talking to the daemon
-starts at once.
+Text comes from the garden file, the logbook and the daemon, and so from everybody who may write
+there: none of it may move the cursor or change its colours. This module is kept so small that a
+request to the daemon starts at once.
 """
 
 from __future__ import annotations
@@ -20,28 +20,28 @@ _NOT_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066
 
 
 def plain(text: str) -> str:
-    """The same with a question mark for each sign that is no text."""
+    """The text, with a question mark for each sign that is not text."""
     return _NOT_TEXT.sub("?", text)
 
 
 def spelled(text: str) -> str:
-    """JSON with such signs as escapes, which mean the same to whoever reads it."""
+    """The JSON, with such signs as escapes, which mean the same to its reader."""
     return _NOT_TEXT.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
 class _PlainStream:
-    """A stream that passes plain text on, and all else to the stream below it."""
+    """A stream that passes only plain text on to the stream below it."""
 
     def __init__(self, stream: Any) -> None:
         self.below = stream
 
     def write(self, text: str) -> int:
-        """Write it plain."""
+        """Write the text, made plain."""
         self.below.write(plain(text))
         return len(text)
 
     def writelines(self, lines: Any) -> None:
-        """Write each plain."""
+        """Write each line, made plain."""
         for line in lines:
             self.write(line)
 
@@ -51,7 +51,7 @@ class _PlainStream:
 
 @contextlib.contextmanager
 def plain_streams() -> Iterator[None]:
-    """Let only text through to the two streams of this process."""
+    """Let only plain text through to both streams of this process."""
     out: Any = _PlainStream(sys.stdout)
     err: Any = _PlainStream(sys.stderr)
     sys.stdout, sys.stderr = out, err
@@ -65,11 +65,11 @@ def plain_streams() -> Iterator[None]:
             sys.stderr = err.below
 
 
-def tell(words: str) -> None:
-    """Say something that is not the answer: on stderr, so that a pipe gets the answer alone."""
+def to_stderr(words: str) -> None:
+    """Print what is not the answer on stderr, so that a pipe gets the answer alone."""
     print(words, file=sys.stderr)
 
 
 def print_json(value: Any) -> None:
-    """One JSON document."""
+    """Print one JSON document."""
     print(spelled(json.dumps(value, indent=2, ensure_ascii=False)))

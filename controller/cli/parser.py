@@ -1,4 +1,4 @@
-"""The words of the command line, and the call that each stands for."""
+"""The command line: its arguments, and the function that each command calls."""
 
 from __future__ import annotations
 
@@ -20,26 +20,26 @@ from controller.errors import (
 
 
 def garden(parser: argparse.ArgumentParser) -> None:
-    """The garden file, last and without a name."""
+    """Add the garden file, the last argument, without a name."""
     parser.add_argument(
         "garden", nargs="?", metavar="GARDEN", help="garden file (without one: the example)"
     )
 
 
 def weather(parser: argparse.ArgumentParser) -> None:
-    """Another weather file than the garden's."""
+    """Add a weather file in place of the garden's."""
     parser.add_argument("--weather", metavar="FILE", help="weather file")
 
 
 def state(parser: argparse.ArgumentParser) -> None:
-    """Where the logbook lies."""
+    """Add the logbook's folder."""
     parser.add_argument(
         "--state", metavar="DIR", help="folder of the logbook (default: the garden file's folder)"
     )
 
 
 def own(parser: argparse.ArgumentParser) -> None:
-    """Where the daemon keeps what nobody else may write."""
+    """Add the folder that only the daemon may write."""
     parser.add_argument(
         "--own",
         metavar="DIR",
@@ -49,14 +49,14 @@ def own(parser: argparse.ArgumentParser) -> None:
 
 
 def runtime(parser: argparse.ArgumentParser) -> None:
-    """Where the daemon listens."""
+    """Add the folder of the daemon's socket."""
     parser.add_argument(
         "--runtime", metavar="DIR", help="folder of the daemon's socket (/run/rowgate, if there)"
     )
 
 
 def forms(parser: argparse.ArgumentParser, *, csv: bool = False) -> None:
-    """The answer as rows for a program."""
+    """Add the forms of the answer for a program."""
     either = parser.add_mutually_exclusive_group()
     either.add_argument("--json", action="store_true", help="as JSON; SI, units in the keys")
     if csv:
@@ -243,7 +243,7 @@ def _run(argv: Sequence[str] | None) -> int:
 
 
 def _command(name: str) -> Command:
-    """Find a command; each room is imported only when its command runs."""
+    """The function of a command; its room is imported only when it runs."""
     if name in ("plan", "balance", "flow", "et"):
         from controller.cli import plan_commands
 
@@ -436,7 +436,7 @@ def _logbook_commands(commands: argparse._SubParsersAction[argparse.ArgumentPars
 
 
 class _Version(argparse.Action):
-    """Looks the version up only where somebody asks for it."""
+    """Looks the version up only when it is asked for."""
 
     def __call__(
         self,

@@ -21,7 +21,7 @@ from controller.cli.loading import (
     today_in,
     weather_for,
 )
-from controller.cli.output import print_json, tell
+from controller.cli.output import print_json, to_stderr
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden, Site
@@ -30,7 +30,7 @@ from controller.hydraulics.design.advice import advice_text
 from controller.hydraulics.design.what_if import what_if, what_if_text
 from controller.hydraulics.network.filling import LineFill, line_fill
 from controller.hydraulics.network.garden_lines import Lines, SetFlow
-from controller.paper.flows import flow_document, flow_text
+from controller.paper.flows import FlowFacts, flow_document, flow_text
 from controller.paper.ledger import ledger_rows, ledger_text
 from controller.paper.picture import row_picture_svg
 from controller.paper.printout import (
@@ -87,7 +87,7 @@ def plan(args: argparse.Namespace) -> int:
     elif args.csv:
         print_csv(rows)
         for left in timetable.not_fitted:
-            tell(f"not given: {left.zone}, {left.day}, {left.litres:.1f} L: {left.reason}")
+            to_stderr(f"not given: {left.zone}, {left.day}, {left.litres:.1f} L: {left.reason}")
     else:
         print(timetable_text(timetable, loaded.garden, bands), end="")
         for check in soil:
@@ -175,6 +175,7 @@ def flow(args: argparse.Namespace) -> int:
     def evens(zone: str, names: Sequence[str]) -> Range | None:
         return evenness_range(tested.lines, zone, frozenset(names))
 
+    facts = FlowFacts(bands=bands, fills=fills, ranges=ranges, evens=evens)
     what_ifs = (
         {name: what_if(garden, name, corrections=tested.corrections) for name in sets[0]}
         if args.what_if
@@ -186,14 +187,14 @@ def flow(args: argparse.Namespace) -> int:
         print_json(
             {
                 "garden": garden.site.name,
-                "sets": flow_document(found, garden, bands, fills, ranges, evens),
+                "sets": flow_document(found, garden, facts),
                 "next_test": bands.next_test,
                 "fitted": [] if tested.fitted is None else fitted_words(tested.fitted),
             }
         )
     else:
         print(
-            flow_text(found, garden, bands, fills, ranges, evens, holes=args.holes, bars=args.bars),
+            flow_text(found, garden, facts, holes=args.holes, bars=args.bars),
             end="",
         )
         for changes in what_ifs.values():
@@ -224,7 +225,7 @@ def _draw(
         Path(args.picture).write_text(picture, encoding="utf-8")
     except OSError as fault:
         raise InputError(f"{args.picture} cannot be written: {fault.strerror}") from fault
-    tell(f"{args.picture} is written")
+    to_stderr(f"{args.picture} is written")
 
 
 def et(args: argparse.Namespace) -> int:
@@ -243,7 +244,7 @@ def et(args: argparse.Namespace) -> int:
         clear_sky_mj_m2=clear_sky_of(site),
     )
     for line in (*found.faults, *found.remarks):
-        tell(f"weather: {line}")
+        to_stderr(f"weather: {line}")
     rows = eto_rows((day.day, eto_of(day, site)) for day in found.days)
     if args.json:
         print_json({"days": rows, "faults": list(found.faults), "remarks": list(found.remarks)})

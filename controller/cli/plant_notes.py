@@ -1,4 +1,4 @@
-"""note seen and unseen: what a person saw of the plants, by which their stage is moved."""
+"""note seen and unseen: what a person saw of the plants, which moves their stage."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from controller.cli.loading import Loaded
-from controller.cli.output import tell
+from controller.cli.output import to_stderr
 from controller.demand.plants.course import EARLY_DAYS, LIFT_WITHIN_DAYS, Course
 from controller.demand.plants.observations import EVENTS, allotted, events_of, named
 from controller.demand.records import Observation
 from controller.errors import InputError
 from controller.garden.model import Planting, Zone
 from controller.logbook.logbook import Logbook
-from controller.logbook.notes import SeenRow
+from controller.logbook.notes import ObservationRow
 from controller.logbook.queries import Questions
 from controller.paper.amounts import short_day
 from controller.timetable.plausible import Doubt
@@ -32,9 +32,9 @@ def judged(
     day: date,
     believed: Callable[[argparse.Namespace, Doubt | None], None],
 ) -> Callable[[Logbook], None]:
-    """How to write down what was seen; InputError if it makes no sense of this zone.
+    """How to write down an observation; InputError if it makes no sense for this zone.
 
-    `believed` goes on with what is doubtful if the person insists on it, or raises InputError.
+    `believed` accepts a doubtful one if the person insists on it, or raises InputError.
     """
     zone, words = loaded.garden.zone(args.zone), " ".join(args.event)
     events_of(words)  # words that mean nothing are refused before the zone is looked at
@@ -49,7 +49,7 @@ def judged(
     before: list[Observation] = []
     if path.is_file():
         with Questions(path) as ask:
-            before = [row.seen for row in ask.seen_rows() if row.seen.zone == zone.name]
+            before = [row.seen for row in ask.observation_rows() if row.seen.zone == zone.name]
     passed_over = _passed_over(loaded, zone, before, seen)
     was = _courses(loaded, zone, before)
     for planting in standing:
@@ -60,40 +60,40 @@ def judged(
 
     def write(book: Logbook) -> None:
         number = book.observe(seen, args.who)
-        tell(
+        to_stderr(
             f"written down as number {number}: {zone.name}, {which}: {EVENTS[seen.event]}, seen on "
             f"{short_day(day)}; the ledger is computed anew from then on"
         )
         for words in done:
-            tell(f"{words}. If that is wrong, take it back: rowgate note unseen {number}")
+            to_stderr(f"{words}. If that is wrong, take it back: rowgate note unseen {number}")
         for left in passed_over:
-            tell(f"because of it: {left}")
+            to_stderr(f"because of it: {left}")
 
     return write
 
 
 def _meant(words: str, events: Sequence[str], crop: Crop) -> str:
-    """The one event that was meant; asked at a terminal, InputError elsewhere."""
+    """The one event that was meant; asked at a terminal, else InputError."""
     if len(events) == 1:
         return events[0]
     asked = f'"{words}" of {crop.label} may mean several things; say which: {named(events)}'
     if not sys.stdin.isatty():
         raise InputError(f"{asked}. Nothing is written down")
-    tell(f"{asked}.")
+    to_stderr(f"{asked}.")
     try:
-        said = input("Which one? [none]: ").strip().strip('"')
+        answer = input("Which one? [none]: ").strip().strip('"')
     except EOFError:
-        said = ""
-    if not said:
+        answer = ""
+    if not answer:
         raise InputError("nothing is written down")
-    chosen = events_of(said, crop)
+    chosen = events_of(answer, crop)
     if len(chosen) != 1 or chosen[0] not in events:
-        raise InputError(f'"{said}" is none of them; nothing is written down')
+        raise InputError(f'"{answer}" is none of them; nothing is written down')
     return chosen[0]
 
 
 def _doubt(seen: Observation, crop: Crop, was: Course) -> Doubt | None:
-    """What looks wrong: a perennial that is gone, or a sign of the late stage long before it."""
+    """What looks wrong: a perennial that is gone, or a sign of a late stage long before it."""
     if seen.event == "gone" and crop.perennial:
         return Doubt(
             words=f"{crop.label} is a perennial: once it is gone it gets no water in later years "
@@ -115,7 +115,7 @@ def _doubt(seen: Observation, crop: Crop, was: Course) -> Doubt | None:
 
 
 def _does(seen: Observation, crop: Crop, was: Course, now: Course) -> str:
-    """What the note does to the water of a planting, in words."""
+    """What the note changes in the water of a planting, as text."""
     day = seen.day
     if seen.event == "gone":
         words = f"It gets no water after {short_day(now.ends)}"
@@ -153,26 +153,26 @@ def _stops_on(course: Course, first: date) -> date | None:
 
 
 def take_back(number: int, book: Logbook) -> None:
-    """Take back what was seen."""
+    """Take an observation back."""
     with Questions(book.path) as ask:
-        rows = {row.id: row for row in ask.seen_rows()}
+        rows = {row.id: row for row in ask.observation_rows()}
     book.unobserve(number)
-    tell(f"taken back: {_words(rows[number])}; the ledger is computed anew from then on")
+    to_stderr(f"taken back: {_words(rows[number])}; the ledger is computed anew from then on")
 
 
 def show(path: Path) -> None:
-    """List what was seen and stands."""
-    rows: list[SeenRow] = []
+    """List the observations that were not taken back."""
+    rows: list[ObservationRow] = []
     if path.is_file():
         with Questions(path) as ask:
-            rows = ask.seen_rows()
+            rows = ask.observation_rows()
     for row in rows:
         print(f"{row.id:>4}  {_words(row)}")
     if not rows:
         print("nothing seen is written down")
 
 
-def _words(row: SeenRow) -> str:
+def _words(row: ObservationRow) -> str:
     crop = f", {row.seen.crop}" if row.seen.crop else ""
     who = f" ({row.who})" if row.who else ""
     meaning = EVENTS.get(row.seen.event, f'"{row.seen.event}"')
@@ -180,7 +180,7 @@ def _words(row: SeenRow) -> str:
 
 
 def _standing(zone: Zone, seen: Observation) -> Sequence[Planting]:
-    """The plantings it is of; InputError where there is none, or one cannot tell which."""
+    """The plantings of the note; InputError where there is none, or it could be several."""
     of_each, _ = allotted(zone.plantings, [seen])
     standing = [p for p, mine in zip(zone.plantings, of_each, strict=True) if mine]
     if not standing:
@@ -204,7 +204,7 @@ def _standing(zone: Zone, seen: Observation) -> Sequence[Planting]:
 def _passed_over(
     loaded: Loaded, zone: Zone, before: Sequence[Observation], seen: Observation
 ) -> list[str]:
-    """What was seen before and counts no more; InputError where the new would not count."""
+    """Earlier observations that count no more; InputError where the new one would not count."""
     was, now = _left_aside(loaded, zone, before), _left_aside(loaded, zone, [*before, seen])
     fresh = [words for words in now if words not in was]
     mine = f'"{seen.event}" noted for {seen.day.isoformat()} '

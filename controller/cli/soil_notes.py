@@ -1,4 +1,4 @@
-"""note soil and unsoil: what a probe or a hand says of the soil, beside the ledger or in it."""
+"""note soil and unsoil: a soil reading by probe or hand, beside the ledger or in it."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from controller.cli.loading import LOGBOOK_NAME, Loaded, state_dir
-from controller.cli.output import tell
+from controller.cli.output import to_stderr
 from controller.demand.records import LedgerDay
 from controller.demand.soil.ground import row_groups
 from controller.errors import InputError
@@ -24,7 +24,7 @@ LATELY = timedelta(days=14)  # how old a reading may be that plan and check stil
 
 
 def doubt(args: argparse.Namespace, loaded: Loaded, day: date) -> Doubt | None:
-    """What is doubtful of a reading; InputError where it cannot be an account's new start."""
+    """What is doubtful of a reading; InputError where an account cannot start from it."""
     value, unit = moisture_from(" ".join(args.value))
     zone = loaded.garden.zone(args.zone)
     if args.start:
@@ -44,31 +44,31 @@ def keep(args: argparse.Namespace, book: Logbook, day: date) -> None:
     """Write down a reading of a zone's soil, and that its account starts anew from it."""
     value, unit = moisture_from(" ".join(args.value))
     book.reading(KIND, value, unit, day=day, zone=args.zone, who=args.who)
-    said = " ".join(args.value) if unit == BY_FEEL else f"{value:g} {unit}"
-    said = f"written down: the soil of {args.zone} on {short_day(day)}: {said}"
+    message = " ".join(args.value) if unit == BY_FEEL else f"{value:g} {unit}"
+    message = f"written down: the soil of {args.zone} on {short_day(day)}: {message}"
     if not args.start:
-        tell(f"{said}; balance shows it beside the ledger, and no account is changed by it")
+        to_stderr(f"{message}; balance shows it beside the ledger, and no account is changed by it")
         return
     number = book.reading(SOIL_START, value, unit, day=day, zone=args.zone, who=args.who)
-    tell(
-        f"{said}; the account starts anew from it that evening, with the day's water in it. To "
+    to_stderr(
+        f"{message}; the account starts anew from it that evening, with the day's water in it. To "
         f"take that back: rowgate note unsoil {number}"
     )
 
 
 def take_back(number: int, book: Logbook) -> None:
-    """Take the new start of an account back; the reading stays as a check."""
+    """Take an account's new start back; the reading stays as a check."""
     with Questions(book.path) as ask:
         starts = {start.id: start for start in ask.soil_starts()}
     if number not in starts:
         raise InputError(f"no new start that stands has the number {number}")
     start = starts[number]
     book.reading(SOIL_START_BACK, float(number), "number", day=start.day, zone=start.zone)
-    tell(f"taken back: {_words(start)}; the account is computed as before it")
+    to_stderr(f"taken back: {_words(start)}; the account is computed as before it")
 
 
 def show(path: Path) -> None:
-    """List the new starts that stand."""
+    """List the new starts that were not taken back."""
     starts: list[Reading] = []
     if path.is_file():
         with Questions(path) as ask:
@@ -87,10 +87,10 @@ def _words(start: Reading) -> str:
 def lately_far(
     args: argparse.Namespace, loaded: Loaded, ledger: Iterable[LedgerDay], today: date
 ) -> list[SoilCheck]:
-    """Readings of the last fortnight that the ledger contradicts.
+    """Readings of the last fortnight that contradict the ledger.
 
-    Nobody knows whether today's was read before or after the day's water: it must be far from what
-    the ledger has on both evenings.
+    Whether today's was read before or after the day's water is unknown: it must be far from the
+    ledger on both evenings.
     """
     rows = [row for row in ledger if today - LATELY <= row.day <= today]
     eve = [replace(row, day=today) for row in rows if row.day == today - timedelta(days=1)]
@@ -104,7 +104,7 @@ def lately_far(
 
 
 def kept_ledger(args: argparse.Namespace, loaded: Loaded, today: date) -> list[LedgerDay]:
-    """The last fortnight's ledger as a daemon kept it; nothing where there is no logbook."""
+    """The last fortnight's ledger as a daemon kept it; empty without a logbook."""
     path = state_dir(args, loaded) / LOGBOOK_NAME
     if loaded.is_example or not path.is_file():
         return []
@@ -113,7 +113,7 @@ def kept_ledger(args: argparse.Namespace, loaded: Loaded, today: date) -> list[L
 
 
 def checks(args: argparse.Namespace, loaded: Loaded, shown: Sequence[LedgerDay]) -> list[SoilCheck]:
-    """What was read beside what the ledger says; nothing where there is no logbook."""
+    """Soil readings against the ledger; empty without a logbook."""
     path = state_dir(args, loaded) / LOGBOOK_NAME
     if loaded.is_example or not path.is_file():
         return []

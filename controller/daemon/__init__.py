@@ -1,1 +1,1 @@
-"""The day's rhythm, recovery, health, clock sense."""
+"""The running daemon: daily rhythm, openings, recovery, health."""

@@ -1,7 +1,7 @@
-"""What is worth saying: to the log, the logbook; and what a finding of the meter does.
+"""Alerts for the log and the logbook, and what a finding of the meter does.
 
-A hold stands in the logbook until a person lifts it. While the logbook does not take it, it holds
-all the same.
+A hold stands in the logbook until a person lifts it. It holds also while the logbook does not take
+it.
 """
 
 from __future__ import annotations
@@ -17,8 +17,7 @@ from zoneinfo import ZoneInfo
 from controller.clock import Clock
 from controller.daemon.flow.monitor import CHANGED_AGAIN, Found
 from controller.daemon.journal import Journal
-from controller.daemon.openings import Openings, shut
-from controller.daemon.valve_set import ValveSet
+from controller.daemon.openings import Controls, shut
 from controller.errors import LogbookError, RowgateError
 from controller.garden.model import Action, FlowFinding, Garden
 
@@ -28,30 +27,30 @@ _LOG = logging.getLogger("rowgate.alerts")
 
 
 class AlertWriter:
-    """Happenings on their way into the logbook; a full disk delays them, and loses the oldest."""
+    """Writes alerts into the logbook; a full disk delays them, and loses the oldest."""
 
     def __init__(self, journal: Journal, clock: Clock) -> None:
         self._journal, self._clock = journal, clock
         self._kept: deque[tuple[str, str, str | None]] = deque(maxlen=_MOST_KEPT)
         self._tried_mono_s = float("-inf")
-        self.told: Counter[str] = Counter()  # by kind, since the start
+        self.reported: Counter[str] = Counter()  # by kind, since the start
 
-    def tell(self, kind: str, words: str, zone: str | None = None) -> None:
-        """Log it, and write it down, now or when that works again."""
-        self.told[kind] += 1
-        _LOG.warning("%s: %s", kind, words if zone is None else f"{zone}: {words}")
+    def report(self, kind: str, message: str, zone: str | None = None) -> None:
+        """Log it, and write it down now, or when that works again."""
+        self.reported[kind] += 1
+        _LOG.warning("%s: %s", kind, message if zone is None else f"{zone}: {message}")
         try:
-            self._journal.happening(kind, words, zone)
+            self._journal.happening(kind, message, zone)
         except LogbookError as fault:
             _LOG.error("not written down: %s", fault)
-            self._kept.append((kind, words, zone))
+            self._kept.append((kind, message, zone))
 
     def unrecorded(self) -> list[str]:
-        """What the logbook has not taken yet, in words."""
-        return [f"{kind}: {words}" for kind, words, _ in self._kept]
+        """The alerts the logbook has not taken yet, as text."""
+        return [f"{kind}: {message}" for kind, message, _ in self._kept]
 
     def try_again(self) -> None:
-        """Write down what is kept, if it is time to try."""
+        """Write down the alerts that wait, if it is time to try."""
         now = self._clock.mono_s()
         if not self._kept or now < self._tried_mono_s + RETRY_S:
             return
@@ -67,25 +66,24 @@ class AlertWriter:
 def flow_findings(
     journal: Journal, day: date, zone_info: ZoneInfo
 ) -> list[tuple[FlowFinding, str, date]]:
-    """The meter's findings told on that local day, and changes told in the week before, as far as
-    the logbook has them."""
+    """The findings the logbook has of that local day, and the changes of the fortnight before."""
     try:
         rows = journal.happenings(_MOST_KEPT)
     except LogbookError as fault:
         _LOG.error("what the meter found today is not known: %s", fault)
         return []
     return [
-        (finding, row.zone or "", told)
+        (finding, row.zone or "", day_of)
         for row in rows
         for finding in FlowFinding
         if row.kind == f"flow: {finding}"
-        and (told := row.at_utc.astimezone(zone_info).date()) <= day
-        and (told == day or (finding is FlowFinding.CHANGED and day - told < CHANGED_AGAIN))
+        and (day_of := row.at_utc.astimezone(zone_info).date()) <= day
+        and (day_of == day or (finding is FlowFinding.CHANGED and day - day_of < CHANGED_AGAIN))
     ]
 
 
-def told_words(journal: Journal, kind: str) -> list[str]:
-    """What was told of a kind before, as far back as is looked."""
+def reported_messages(journal: Journal, kind: str) -> list[str]:
+    """The messages of a kind among the latest alerts."""
     try:
         return [row.words for row in journal.happenings(_MOST_KEPT) if row.kind == kind]
     except LogbookError as fault:
@@ -96,40 +94,38 @@ def told_words(journal: Journal, kind: str) -> list[str]:
 HELD_FOR = timedelta(days=366)  # as long as a hold may be; a person lifts it before
 
 
-class TellZone(Protocol):
-    """Says something worth knowing later, of a zone or of the garden."""
+class ReportAlert(Protocol):
+    """Reports something of a zone or of the garden."""
 
-    def __call__(self, kind: str, words: str, zone: str | None = None) -> None:
+    def __call__(self, kind: str, message: str, zone: str | None = None) -> None:
         """Log it, and write it down."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Owed:
-    """A hold that is in force and not written yet; no zones: all."""
+    """A hold in force that is not written yet; without zones it holds the garden."""
 
     zones: tuple[str, ...]
     reason: str
 
 
 class FindingActions:
-    """Does what findings ask for, in the engine's thread."""
+    """Acts on findings of the meter, in the engine's thread."""
 
     def __init__(
         self,
-        journal: Journal,
-        openings: Openings,
-        valve_set: ValveSet,
-        clock: Clock,
-        tell: TellZone,
+        controls: Controls,
+        report: ReportAlert,
         holds_changed: Callable[[], None],
     ) -> None:
-        self._journal, self._openings, self._works = journal, openings, valve_set
-        self._clock, self._tell, self._holds_changed = clock, tell, holds_changed
+        self._journal, self._openings = controls.journal, controls.openings
+        self._valve_set, self._clock = controls.valve_set, controls.clock
+        self._report, self._holds_changed = report, holds_changed
         self._owed: list[_Owed] = []
         self._tried_mono_s = float("-inf")
 
     def act(self, found: Found, garden: Garden) -> None:
-        """Say it, shut what must be shut, and hold what must be held."""
+        """Report it, shut what must be shut, and hold what must be held."""
         action, did = found.action, ""
         if action is Action.SHUT_MASTER:
             did = self._shut_master(f"flow: {found.finding}", garden)
@@ -145,10 +141,12 @@ class FindingActions:
             held = ()  # a finding without a zone can hold the garden only
         if held is not None:
             what = ", ".join(held) or "the garden"
-            did = "; ".join(words for words in (did, f"{what} held until lifted") if words)
-        words = f"{', '.join(found.zones)}: {found.words}" if len(found.zones) > 1 else found.words
+            did = "; ".join(message for message in (did, f"{what} held until lifted") if message)
+        message = (
+            f"{', '.join(found.zones)}: {found.words}" if len(found.zones) > 1 else found.words
+        )
         for zone in found.zones or (None,):
-            self._tell(f"flow: {found.finding}", f"{words}{'; ' + did if did else ''}", zone)
+            self._report(f"flow: {found.finding}", f"{message}{'; ' + did if did else ''}", zone)
         if held is not None:
             self._hold(held, f"flow: {found.finding}")
 
@@ -157,7 +155,7 @@ class FindingActions:
         return next((o.reason for o in self._owed if not o.zones or zone in o.zones), None)
 
     def try_again(self) -> None:
-        """Write the holds that are owed, if it is time to try."""
+        """Write down the holds that wait, if it is time to try."""
         now = self._clock.mono_s()
         if not self._owed or now - self._tried_mono_s < RETRY_S:
             return
@@ -174,7 +172,7 @@ class FindingActions:
         # Shut first, a person's opening too: what flows wrongly must not wait for the disk.
         for running in list(self._openings.running.values()):
             if not zones or running.zone in zones:
-                shut(self._works.bank, running.line, f"held: {reason}")
+                shut(self._valve_set.bank, running.line, f"held: {reason}")
         self._owed.append(_Owed(zones=zones, reason=reason))
         self._tried_mono_s = float("-inf")
         self.try_again()
@@ -190,11 +188,11 @@ class FindingActions:
         return any(row.zones == frozenset(zones) and row.reason == reason for row in rows)
 
     def _shut_master(self, why: str, garden: Garden) -> str:
-        """What was done, in words; empty where there is no master."""
+        """What was done, as text; empty where there is no master."""
         if garden.master is None:
             return ""
         try:
-            self._works.bank.shut_master(why)
+            self._valve_set.bank.shut_master(why)
         except RowgateError as fault:
             return f"the master valve was told to shut: {fault}; shut the tap"
         return "the master valve is shut"

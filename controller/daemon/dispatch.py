@@ -1,4 +1,4 @@
-"""The pulses of the plan whose moment has come: judged by a table of rules, opened, or missed."""
+"""Opens the planned pulses that are due, by a table of rules; some wait, some are missed."""
 
 from __future__ import annotations
 
@@ -8,11 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
-from controller.clock import Clock
-from controller.daemon.alerts import TellZone
-from controller.daemon.journal import Journal
-from controller.daemon.openings import Openings
-from controller.daemon.valve_set import ValveSet
+from controller.daemon.alerts import ReportAlert
+from controller.daemon.openings import Controls
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.garden.model import Zone
 from controller.timetable.records import Pulse
@@ -21,7 +18,7 @@ LATEST_S = 600.0  # a pulse later than this is missed, and its water planned ane
 
 
 class Verdict(StrEnum):
-    """What becomes of a planned pulse now."""
+    """What happens to a planned pulse now."""
 
     OPEN = "open"
     WAIT = "wait"
@@ -31,10 +28,10 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Moment:
-    """All that a pulse is judged by.
+    """Everything that decides about a pulse.
 
-    `may_run_until_utc` is the end of the stretch, windows less holds, that now lies in; None where
-    now lies in none.
+    `may_run_until_utc` is the end of the stretch (windows less holds) that includes now; None where
+    no stretch does.
     """
 
     now_utc: datetime
@@ -49,7 +46,7 @@ class Moment:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Decision:
-    """The verdict, for how long to open, and the reason where it is not simply time."""
+    """The verdict, how long to open, and the reason if it is not simply the time."""
 
     verdict: Verdict
     open_s: float = 0.0
@@ -57,11 +54,11 @@ class Decision:
 
 
 def judge(pulse: Pulse, moment: Moment) -> Decision:
-    """Judge one pulse; the rules in their order, the first that fits decides."""
+    """Judge one pulse by the rules in their order; the first that fits decides."""
     if moment.key_spent:
         return Decision(verdict=Verdict.DROP, why="it has run already")
     if moment.doubt:
-        # How late it is cannot be told from a clock in doubt; the next good look tells.
+        # A clock in doubt cannot show how late it is; the next good look can.
         return Decision(verdict=Verdict.WAIT, why=moment.doubt)
     if moment.shut_by:
         # It waits; once the switch lets water again, it may be too late for it, and is missed.
@@ -90,34 +87,32 @@ _LOG = logging.getLogger("rowgate.engine")
 
 
 class Dispatcher:
-    """What of today's plan is still to be opened. `want_plan` is told why another is needed."""
+    """Opens today's planned pulses. `request_plan` is called with the reason for another plan."""
 
     def __init__(
         self,
-        journal: Journal,
-        openings: Openings,
-        valve_set: ValveSet,
-        clock: Clock,
-        tell: TellZone,
-        want_plan: Callable[[str], None],
+        controls: Controls,
+        report: ReportAlert,
+        request_plan: Callable[[str], None],
     ) -> None:
-        self._journal, self._openings, self._works = journal, openings, valve_set
-        self._clock, self._tell, self._want_plan = clock, tell, want_plan
+        self._journal, self._openings = controls.journal, controls.openings
+        self._valve_set, self._clock = controls.valve_set, controls.clock
+        self._report, self._request_plan = report, request_plan
         self._after_mono_s = float("-inf")
         self.pending: list[Pulse] = []
 
-    def coming(self, now_utc: datetime) -> list[datetime]:
-        """When the pulses that are not due yet open."""
+    def next_openings(self, now_utc: datetime) -> list[datetime]:
+        """The opening times of the pulses that are not due yet."""
         return [p.opens_utc for p in self.pending if p.opens_utc > now_utc]
 
-    def leave_out(self, zone: str) -> None:
+    def drop_zone(self, zone: str) -> None:
         """Open nothing more of that zone."""
         self.pending = [p for p in self.pending if p.zone != zone]
 
-    def look(
+    def dispatch(
         self, zone_of: Callable[[str], Zone | None], moment: Callable[[Pulse, Zone], Moment]
     ) -> None:
-        """Judge what is due by its moment, and do what the judge says."""
+        """Judge each due pulse, and act on the decision."""
         now = self._clock.now_utc()
         for pulse in [p for p in self.pending if p.opens_utc <= now]:
             if self._clock.mono_s() < self._after_mono_s:
@@ -127,42 +122,42 @@ class Dispatcher:
                 self.pending.remove(pulse)
                 continue
             try:
-                judged = judge(pulse, moment(pulse, zone))
+                decision = judge(pulse, moment(pulse, zone))
             except LogbookError as fault:
                 self._after_mono_s = self._clock.mono_s() + RETRY_S
-                self._tell("logbook", f"not opened: {fault}", pulse.zone)
+                self._report("logbook", f"not opened: {fault}", pulse.zone)
                 return
-            if judged.verdict is Verdict.WAIT:
+            if decision.verdict is Verdict.WAIT:
                 continue
-            if judged.verdict is Verdict.OPEN:
-                self.open(pulse, judged.open_s)
+            if decision.verdict is Verdict.OPEN:
+                self.open(pulse, decision.open_s)
                 continue
             self.pending.remove(pulse)
-            if judged.verdict is Verdict.MISSED:
-                self._missed(pulse, judged.why)
+            if decision.verdict is Verdict.MISSED:
+                self._missed(pulse, decision.why)
             else:
                 # Its row may stand there without its water: a slow disk took the intent too late.
-                self._want_plan("a key that was spent")
+                self._request_plan("a key that was spent")
 
     def open(self, pulse: Pulse, open_s: float) -> None:
-        """Open a pulse of the plan; one that cannot be written down is tried again."""
+        """Open a pulse of the plan; if it cannot be written down, try again later."""
         try:
-            self._openings.open(self._works.bank, pulse, open_s=open_s, manual=False)
+            self._openings.open(self._valve_set.bank, pulse, open_s=open_s, manual=False)
         except LogbookError as fault:
             # The pulse stays; it is tried again until it is too late for it.
             self._after_mono_s = self._clock.mono_s() + RETRY_S
-            self._tell("logbook", f"not opened, it cannot be written down: {fault}", pulse.zone)
+            self._report("logbook", f"not opened, it cannot be written down: {fault}", pulse.zone)
             return
         except ValveRefused as fault:
-            self._tell("refused", str(fault), pulse.zone)
+            self._report("refused", str(fault), pulse.zone)
         except ValveFault as fault:
-            _LOG.error("%s: %s", pulse.zone, fault)  # the bank's record tells it
+            _LOG.error("%s: %s", pulse.zone, fault)  # the bank's record reports it
         self.pending.remove(pulse)
 
     def _missed(self, pulse: Pulse, why: str) -> None:
-        self._tell("missed", f"{why}; its water stays owed", pulse.zone)
+        self._report("missed", f"{why}; its water stays owed", pulse.zone)
         try:
             self._journal.missed(pulse, why)
         except LogbookError as fault:
             _LOG.error("a missed pulse of %s: %s", pulse.zone, fault)
-        self._want_plan("missed")
+        self._request_plan("missed")

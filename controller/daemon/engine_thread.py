@@ -1,7 +1,7 @@
-"""The engine's thread: it recovers, plans, decides and writes, and answers what is asked.
+"""The engine's thread: it recovers, plans, decides, writes, and answers requests.
 
-Everything else, the alarm, the socket, the weather and the bank, only puts something into its
-inbox. It shuts nothing: valves close without it.
+The alarm, the socket, the weather and the bank only put calls into its inbox. It shuts nothing:
+valves close without it.
 """
 
 from __future__ import annotations
@@ -13,27 +13,24 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass
 from datetime import datetime
-from pathlib import Path
 from typing import Any
 
-from controller.clock import Clock
 from controller.daemon.control.answers import answer
 from controller.daemon.control.protocol import refusal
-from controller.daemon.engine import Engine
+from controller.daemon.engine import Engine, Surroundings
 from controller.daemon.flow.input_pins import Watching
 from controller.daemon.flow.monitor import Past
 from controller.daemon.garden_reload import Accepted, GardenFile, KeptFieldTests
 from controller.daemon.host.board import look_at_board
 from controller.daemon.host.clock_trust import ClockTrust
 from controller.daemon.host.counts import Facts
-from controller.daemon.host.process import Ending, Overruled, give_back_memory
+from controller.daemon.host.process import Ending, Folders, Overruled, give_back_memory
 from controller.daemon.host.watchdog import Health
-from controller.daemon.journal import Journal
-from controller.daemon.openings import Openings, shut
+from controller.daemon.openings import Controls, shut
 from controller.daemon.recovery import ShutAt, ending, recover, starting, write_down
 from controller.daemon.rhythm import WallAlarm
-from controller.daemon.valve_set import LINE_FILE, ValveSet
-from controller.daemon.weather import Fetch, ThreadDesk
+from controller.daemon.valve_set import LINE_FILE
+from controller.daemon.weather import Fetch, ThreadFetcher
 from controller.errors import LogbookError, ValveRefused
 from controller.timetable.calibrated import Bands
 from controller.valves.alloff import forget_shut_at
@@ -47,53 +44,50 @@ _LOG = logging.getLogger("rowgate")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Around:
-    """What the engine's thread finds there when it begins."""
+class EngineSetup:
+    """What the engine's thread is given when it begins."""
 
     accepted: Accepted
     garden_file: GardenFile
     field_tests: KeptFieldTests
-    works: ValveSet
-    journal: Journal
-    openings: Openings
+    controls: Controls
     pins: str  # which driver moves them
     inputs: InputDriver | None
     weather: Fetch
     stopped: ShutAt | None  # what the last stop step left
     health: Health
     ending: Ending
-    clock: Clock
-    state: Path
-    own: Path  # the folder that nobody but us writes in
+    folders: Folders
 
 
 class EngineThread:
     """One engine, its inbox, and the thread they live in."""
 
-    def __init__(self, around: Around) -> None:
-        self._around, self._clock, self._ending = around, around.clock, around.ending
+    def __init__(self, setup: EngineSetup) -> None:
+        self._setup, self._ending = setup, setup.ending
+        self._clock, self._journal = setup.controls.clock, setup.controls.journal
         self._inbox: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._ready = threading.Event()
         self._engine: Engine | None = None
-        self._thread = threading.Thread(target=self._live, name="engine", daemon=True)
+        self._thread = threading.Thread(target=self._run, name="engine", daemon=True)
         self._planned_utc: datetime | None = None
         self.facts: Facts | None = None  # the last page of them, for the health address
 
     # --- from other threads ------------------------------------------------------------------
 
     def start(self) -> None:
-        """Begin to live."""
+        """Start the thread."""
         self._thread.start()
 
     def wait_for_plan(self) -> bool:
         """Wait for the first plan; every line is off meanwhile. False if none is to come."""
         while not self._ready.wait(0.1):
-            if self._ending.told or not self._thread.is_alive():
+            if self._ending.requested or not self._thread.is_alive():
                 return False
-        return not self._ending.told
+        return not self._ending.requested
 
     def wake(self) -> None:
-        """Let it look now."""
+        """Make it look now."""
         self._inbox.put(_nothing)
 
     def join(self, within_s: float) -> None:
@@ -102,16 +96,16 @@ class EngineThread:
             self._thread.join(within_s)
 
     def asked(self, request: dict[str, Any]) -> Future[Mapping[str, Any]]:
-        """What the answer to a request will be; one that is cancelled in time is not done."""
+        """The future answer to a request; a request cancelled in time is not done."""
         reply: Future[Mapping[str, Any]] = Future()
         engine = self._engine
-        if engine is None or self._ending.told:
+        if engine is None or self._ending.requested:
             reply.set_result(refusal("the daemon is ending"))
             return reply
 
         def serve() -> None:
             if not reply.set_running_or_notify_cancel():
-                return  # whoever asked was told that nothing was done
+                return  # the caller has the answer that nothing was done
             try:
                 reply.set_result(answer(engine, request))
             except Exception as fault:  # noqa: BLE001 - raised again in the thread that asked
@@ -121,29 +115,29 @@ class EngineThread:
         return reply
 
     def close_first(self, request: Mapping[str, Any]) -> None:
-        """Shut what a `close` names, in the thread that asks: closing waits for nothing."""
+        """Shut what a `close` names, in the caller's thread: closing waits for nothing."""
         if self._engine is not None:
             _close_first(self._engine, request.get("zone"))
 
     # --- its own thread ----------------------------------------------------------------------
 
-    def _live(self) -> None:
-        around, alarm = self._around, None
+    def _run(self) -> None:
+        setup, alarm = self._setup, None
         try:
-            alarm = WallAlarm(lambda name: self.wake(), around.accepted.garden.site.zone_info)
+            alarm = WallAlarm(lambda name: self.wake(), setup.accepted.garden.site.zone_info)
             engine = self._new_engine(alarm)
             self._recover(engine)
-            engine.restarts = starting(around.journal, self._clock, around.stopped)
+            engine.restarts = starting(self._journal, self._clock, setup.stopped)
             engine.start()
             self._engine = engine
             self._ready.set()
-            while not self._ending.told:
-                around.health.moved("engine")
+            while not self._ending.requested:
+                setup.health.alive("engine")
                 self._one_round(engine)
                 self._write_facts(engine)
             self._ending.shut.wait(SHUT_WITHIN_S)  # what ended, and when, is known only then
             engine.tick_last()
-            ending(around.journal, self._ending.why)
+            ending(self._journal, self._ending.why)
         except LogbookError as fault:
             # What a crash left must be written down before anything opens; the next start tries.
             _LOG.error("the daemon cannot go on: %s", fault)
@@ -151,58 +145,59 @@ class EngineThread:
         except Exception:  # noqa: BLE001 - the process must end, valves first
             _LOG.exception("the engine")
             self._ending.fail("the engine made a mistake")
-            ending(around.journal, self._ending.why)
+            ending(self._journal, self._ending.why)
         finally:
             if alarm is not None:
                 alarm.stop()
-            around.journal.close()
+            self._journal.close()
 
     def _new_engine(self, alarm: WallAlarm) -> Engine:
-        around = self._around
-        overruled = Overruled(around.own)
-        newest = overruled.less(around.journal.newest_utc(), self._clock.now_utc())
+        setup = self._setup
+        overruled = Overruled(setup.folders.own)
+        newest = overruled.unless_overruled(self._journal.newest_utc(), self._clock.now_utc())
+        clock_trust = ClockTrust(
+            self._clock,
+            newest,
+            overruled.keep,
+            keeps_time=setup.accepted.garden.board.battery_clock,
+        )
+        watching = Watching(
+            setup.inputs,
+            setup.controls.openings,
+            self._clock,
+            bands=lambda garden: Bands(garden, setup.field_tests.fitted(garden)),
+            write_rain=self._journal.rain_on_pin,
+            past=Past(self._journal.flow_stretches, self._journal.keep_flow_stretch),
+        )
         return Engine(
-            accepted=around.accepted,
-            garden_file=around.garden_file,
-            valve_set=around.works,
-            openings=around.openings,
-            journal=around.journal,
-            clock=self._clock,
-            sense=ClockTrust(
-                self._clock,
-                newest,
-                overruled.keep,
-                keeps_time=around.accepted.garden.board.battery_clock,
+            setup.accepted,
+            setup.garden_file,
+            setup.controls,
+            Surroundings(
+                clock_trust=clock_trust,
+                fetcher=ThreadFetcher(setup.weather, self._clock),
+                alarm=alarm,
+                post=self._inbox.put,
+                watching=watching,
+                pins=setup.pins,
+                silent=setup.health.silent,
+                board=lambda: look_at_board(setup.folders.state),
             ),
-            desk=ThreadDesk(around.weather, self._clock),
-            alarm=alarm,
-            post=self._inbox.put,
-            pins=around.pins,
-            silent=around.health.silent,
-            watching=Watching(
-                around.inputs,
-                around.openings,
-                self._clock,
-                bands=lambda garden: Bands(garden, around.field_tests.fitted(garden)),
-                write_rain=around.journal.rain_on_pin,
-                past=Past(around.journal.flow_stretches, around.journal.keep_flow_stretch),
-            ),
-            board=lambda: look_at_board(around.state),
         )
 
     def _recover(self, engine: Engine) -> None:
         """Write down what a crash left unfinished, before anything opens."""
-        around = self._around
-        zones = around.accepted.garden.zones
+        setup = self._setup
+        zones = setup.accepted.garden.zones
         found = recover(
-            around.journal.unfinished(),
+            self._journal.unfinished(),
             boot_id=self._clock.boot_id(),
-            stopped=around.stopped,
+            stopped=setup.stopped,
             flow_l_s=engine.flow_or_nothing_l_s,
             stays_open={zone.name for zone in zones if zone.valve.close_line is not None},
         )
-        write_down(found, around.journal)
-        forget_shut_at(around.own / LINE_FILE)
+        write_down(found, self._journal)
+        forget_shut_at(setup.folders.own / LINE_FILE)
 
     def _one_round(self, engine: Engine) -> None:
         wait = (engine.next_moment_utc() - self._clock.now_utc()).total_seconds()
@@ -220,7 +215,7 @@ class EngineThread:
             give_back_memory()
 
     def _write_facts(self, engine: Engine) -> None:
-        """A new page of facts for the health address, now and then; none where nobody reads it."""
+        """Write a new page of facts now and then, where there is a health address."""
         if engine.accepted.garden.health.port is None:
             return
         if self.facts is None or self._clock.mono_s() - self.facts.at_mono_s >= FACTS_EVERY_S:
@@ -228,7 +223,7 @@ class EngineThread:
 
 
 def _close_first(engine: Engine, name: object) -> None:
-    """Shut at once, in the thread that asked: closing waits for nothing."""
+    """Shut at once, in the caller's thread."""
     bank = engine.valve_set.bank
     if name is None:
         bank.close_all("a person closed it")
@@ -236,11 +231,11 @@ def _close_first(engine: Engine, name: object) -> None:
     for zone in engine.accepted.garden.zones:
         if zone.name == name and zone.valve.relay_line is not None:
             try:
-                words = shut(bank, zone.valve.relay_line, "a person closed it")
+                fault_text = shut(bank, zone.valve.relay_line, "a person closed it")
             except ValveRefused as fault:
-                words = str(fault)
-            if words:
-                _LOG.error("%s: %s", zone.name, words)
+                fault_text = str(fault)
+            if fault_text:
+                _LOG.error("%s: %s", zone.name, fault_text)
 
 
 def _nothing() -> None:

@@ -1,8 +1,8 @@
-"""The garden file read in a process of its own.
+"""Reads the garden file in a process of its own.
 
-What reads it takes some 20 MB that nobody needs once it is read; they go with the process, and the
-garden comes back as it is. Where no such process can be had, or it ends without an answer, the file
-is read here.
+Reading takes some 20 MB that are not needed afterwards; they go with the process, and only the
+garden comes back. Where no such process can be had, or it ends without an answer, the file is read
+here.
 """
 
 from __future__ import annotations
@@ -35,18 +35,18 @@ def read_apart(text: str, path: str) -> Garden:
             timeout=WITHIN_S,
             check=True,
         )
-        said = pickle.loads(done.stdout)  # from our own child
+        outcome = pickle.loads(done.stdout)  # from our own child
     except (OSError, subprocess.SubprocessError, pickle.UnpicklingError, EOFError) as fault:
         _LOG.warning("the garden file is read in the daemon itself: %s", fault)
-        said = _said_of(text, path)
-    if isinstance(said, Garden):
-        return said
-    if isinstance(said, tuple):
-        raise GardenFileError(said)
-    raise InputError(said)
+        outcome = _outcome_of(text, path)
+    if isinstance(outcome, Garden):
+        return outcome
+    if isinstance(outcome, tuple):
+        raise GardenFileError(outcome)
+    raise InputError(outcome)
 
 
-def _said_of(text: str, path: str) -> Garden | tuple[str, ...] | str:
+def _outcome_of(text: str, path: str) -> Garden | tuple[str, ...] | str:
     """The garden, or its faults, or what else is wrong."""
     # Imported here: this is what takes so much.
     from controller.timetable.garden_loader import garden_from_text
@@ -61,10 +61,10 @@ def _said_of(text: str, path: str) -> Garden | tuple[str, ...] | str:
 
 
 def main() -> int:
-    """The process: the text comes in, and the garden goes out."""
+    """Run the process: text in, garden out."""
     text = sys.stdin.buffer.read().decode("utf-8", "surrogatepass")
-    said = pickle.dumps(_said_of(text, sys.argv[1]), pickle.HIGHEST_PROTOCOL)
-    sys.stdout.buffer.write(said)
+    outcome = pickle.dumps(_outcome_of(text, sys.argv[1]), pickle.HIGHEST_PROTOCOL)
+    sys.stdout.buffer.write(outcome)
     return 0
 
 

@@ -1,7 +1,7 @@
-"""The garden file while the daemon runs, and the field tests that go with it.
+"""Reloads the garden file while the daemon runs, with the field tests that belong to it.
 
-A copy of the last good text lies in the daemon's own folder, so that a restart over a broken file
-waters on, too, and says so.
+A copy of the last good text lies in the daemon's own folder. So a restart over a broken file goes
+on watering, and says so.
 """
 
 from __future__ import annotations
@@ -41,14 +41,14 @@ class Accepted:
     from_copy: bool = False
 
     def same_as(self, other: Accepted) -> bool:
-        """Whether nothing that moves water differs."""
+        """Whether nothing differs that moves water."""
         return self.garden == other.garden and self.corrections == other.corrections
 
 
 def accept(
     garden: Garden, catalogue: Catalogue, corrections: Corrections = NOTHING_MEASURED
 ) -> Accepted:
-    """Try what the daemon will ask of a garden, so that it fails here and not at a valve.
+    """Try what the daemon will ask of a garden, so that a fault shows here and not at a valve.
 
     Raises
     ------
@@ -66,20 +66,20 @@ def accept(
 
 
 class FieldTests(Protocol):
-    """What the garden file asks of the field tests in the logbook."""
+    """What the reload asks of the field tests in the logbook."""
 
     def mark(self) -> object:
-        """Differs once another fit stands."""
+        """A mark that differs once another fit is in force."""
 
     def corrections(self, garden: Garden) -> Corrections:
-        """What the fit that stands says of this garden."""
+        """The corrections of the fit in force for this garden."""
 
 
 class NoFieldTests:
-    """Nothing was ever tested."""
+    """Field tests of a garden that was never tested."""
 
     def mark(self) -> object:
-        """Never differs."""
+        """A mark that never differs."""
         return None
 
     def corrections(self, garden: Garden) -> Corrections:
@@ -90,8 +90,8 @@ class NoFieldTests:
 class GardenFile:
     """Reads the file when its text has changed; keeps the copy and the faults.
 
-    `read` turns the text of a garden file into a garden; what is relative in either text is
-    relative to the file itself, not to our copy.
+    `read` turns the text of a garden file into a garden; relative paths in either text are relative
+    to the file itself, not to our copy.
     """
 
     def __init__(
@@ -177,7 +177,7 @@ class GardenFile:
 
 
 def _bytes(path: Path) -> bytes:
-    """The text of a file as it lies there; a pipe or a device would keep us waiting for ever."""
+    """The bytes of a regular file; a pipe or a device would block for ever."""
     with open(path, "rb", opener=_no_waiting) as file:
         if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
             raise GardenFileError([f"{path}: not a file; a garden file is a plain text file"])
@@ -192,7 +192,7 @@ def _no_waiting(path: str, flags: int) -> int:
 
 
 class KeptFieldTests:
-    """The fit that stands, read anew at each asking; a silent logbook changes nothing."""
+    """The fit in force, read anew each time; a logbook that does not answer changes nothing."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
@@ -203,12 +203,12 @@ class KeptFieldTests:
         self._settled = False
 
     def mark(self) -> object:
-        """The number of the fit that stands."""
+        """The number of the fit in force."""
         found = self._look()
         return None if found is None else found.id
 
     def corrections(self, garden: Garden) -> Corrections:
-        """What the fit that stands says of this garden, as its file describes it now."""
+        """The corrections of the fit in force for this garden, as its file describes it now."""
         found = self._look()
         if found is None:
             return NOTHING_MEASURED
@@ -218,7 +218,7 @@ class KeptFieldTests:
         return tested.corrections
 
     def fitted(self, garden: Garden) -> Fitted | None:
-        """The fit that stands, for how sure the flows are; None where nothing was tested."""
+        """The fit in force, for the error of the flows; None where nothing was tested."""
         found = self._look()
         return None if found is None else self._tested(garden, found).fitted
 
@@ -233,10 +233,10 @@ class KeptFieldTests:
         return tested
 
     def _look(self) -> FitRow | None:
-        """Ask the logbook, if anything has been written to it since it was asked.
+        """Ask the logbook, if anything was written to it since the last time.
 
-        A file may be written twice within one tick of the clock that stamps it: after each change
-        it is asked once more.
+        A file may be written twice within one tick of the clock that stamps it, so each change is
+        followed by one more look.
         """
         state = _state_of(self._path)
         if state is None:
@@ -255,13 +255,13 @@ class KeptFieldTests:
 
 
 def _state_of(path: Path) -> object:
-    """What changes whenever something is written to the logbook; None where there is none."""
+    """A state that changes with every write to the logbook; None where there is none."""
     found: list[tuple[int, ...] | None] = []
     for each in (path, path.with_name(path.name + "-wal")):
         try:
-            told = each.stat()
+            status = each.stat()
         except OSError:
             found.append(None)
         else:
-            found.append((told.st_dev, told.st_ino, told.st_size, told.st_mtime_ns))
+            found.append((status.st_dev, status.st_ino, status.st_size, status.st_mtime_ns))
     return None if found[0] is None else tuple(found)

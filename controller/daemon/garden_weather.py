@@ -1,4 +1,4 @@
-"""The weather sources a garden file names, asked for the daemon."""
+"""Asks the weather sources of a garden file for the daemon."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ FORECAST_DAYS = 3
 
 
 class GardenWeather:
-    """Asks all the garden file names; a fault becomes an answer without days."""
+    """Asks all sources of the garden file; a fault becomes an answer without days."""
 
     def __init__(self, base_dir: Path, cache_dir: Path, clock: Clock) -> None:
         self._clock = clock

@@ -1,6 +1,6 @@
-"""What the daemon asks of the logbook and writes into it, in the daemon's own terms.
+"""The logbook as the daemon reads and writes it.
 
-Reading has a connection of the thread that makes it, so one of these belongs to one thread.
+Reading uses a connection of the thread that makes it, so a journal belongs to one thread.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ _AT_ONCE = 500  # zone-days, or days of weather, in one transaction; our choice
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Known:
-    """What a plan must know of what was given and seen."""
+    """What a plan must know of past water and of the logbook."""
 
     given: Given  # without the soaking away of the last pulses
     last_pulses: tuple[LastPulse, ...]
@@ -74,7 +74,7 @@ class Journal:
         self._write.opened(pulse_id, mono_s)
 
     def beat(self, pulse_id: int, *, open_s: float, litres: float) -> None:
-        """Write a sign of life; of a line that has stuck on for more than a week, a week."""
+        """Write a heartbeat; for a line stuck on for more than a week, a week."""
         self._write.beat(pulse_id, min(open_s, LONGEST_OPEN_S), min(litres, MOST_LITRES))
 
     def ended(
@@ -90,7 +90,7 @@ class Journal:
     ) -> None:
         """Write the true end, also where the logbook was begun anew while the valve was open.
 
-        Of a line that had stuck on for more than a week it takes a week.
+        For a line that was stuck on for more than a week it writes a week.
         """
         self._write.ended(
             pulse,
@@ -115,20 +115,20 @@ class Journal:
         self._write.missed(pulse.key, why)
 
     def spent(self, pulse: Pulse) -> bool:
-        """Whether what its key names has gone past planning."""
+        """Whether its key is past planning."""
         return pulse.key in self._ask.keys_past_planned(pulse.day)
 
     def next_slot(self, zone: str, day: date) -> int:
-        """A slot of that day that has not been used."""
+        """A slot of that day that was not used."""
         return self._ask.slots_past_planned(day, day).get((zone, day), 0) + 1
 
     def litres_on(self, zone: str, day: date) -> float:
-        """What that zone has been given on that day. [L]"""
+        """The litres that zone was given on that day. [L]"""
         litres: float = self._ask.litres_by_zone_day(day, day).get((zone, day), 0.0)
         return litres
 
     def openings_given(self, first: date, last: date) -> list[PulseRow]:
-        """The openings of relays on these days that are over, their litres known."""
+        """The finished openings of relays on these days whose litres are known."""
         return [
             row
             for row in self._ask.pulses(first, last)
@@ -138,7 +138,7 @@ class Journal:
         ]
 
     def unfinished(self) -> list[PulseRow]:
-        """Pulses that are meant to open or open, as the logbook has it."""
+        """The pulses that are open or about to open, by the logbook."""
         return self._ask.unfinished()
 
     def newest_utc(self) -> datetime | None:
@@ -148,7 +148,7 @@ class Journal:
     # --- the meter ---------------------------------------------------------------------------
 
     def flow_stretches(self) -> list[FlowStretch]:
-        """What the meter saw of open sets, oldest first; nothing from before a line was mended."""
+        """What the meter saw of open sets, oldest first; only since a line was last mended."""
         return self._ask.flow_stretches()
 
     def keep_flow_stretch(self, seen: FlowStretch) -> None:
@@ -158,10 +158,10 @@ class Journal:
     # --- plans -------------------------------------------------------------------------------
 
     def known(self, first: date, last: date, zone_info: ZoneInfo) -> Known:
-        """What was given, and which slots of these days are spent."""
+        """What was given, and which slots of these days are used."""
         ask = self._ask
         if ask.unsound():
-            # A bit flipped since the start: put right where it can be, else said, before a plan.
+            # A bit flipped since the start: mend it where possible, else report it, before a plan.
             self._write.set_bad_rows_aside()
         return Known(
             given=Given(
@@ -187,13 +187,13 @@ class Journal:
         kept_from: date,
         as_printed: Collection[str] = (),
     ) -> None:
-        """Put the plan up to today in place of the old one, and the ledger of the days gone.
+        """Replace the old plan up to today, and keep the ledger of the days gone.
 
         The ledger is kept from the logbook's own first day on: what it credits is what is logged.
 
-        A hand pulse whose time has come stays until somebody notes it, or the day is over; then it
-        is taken as done in the zones `as_printed`; elsewhere it is missed, and credits nothing.
-        On a clock in doubt there is no plan: a day that one is kept for is one a daemon ran on.
+        A hand pulse whose time has come stays until somebody notes it, or the day is over. Then it
+        counts as done in the zones `as_printed`; elsewhere it is missed, and credits nothing. On a
+        clock in doubt there is no plan, so a day with a plan is a day on which a daemon ran.
         """
         self._forget_another_file()
         if self._watched != today:
@@ -221,8 +221,10 @@ class Journal:
         self._keep_ledger(timetable.ledger, kept_from, timetable.first)
 
     def _keep_ledger(self, ledger: Sequence[LedgerDay], first: date, before: date) -> None:
-        """Keep the accounts that changed, a zone's day with all its parts, so many at a time that
-        each writing ends in time on a slow card."""
+        """Keep the accounts that changed, a zone's day with all its parts.
+
+        They are written so many at a time that each write ends soon on a slow card.
+        """
         fresh = _marks_of(ledger, first, before)
         if not fresh:
             return
@@ -240,7 +242,7 @@ class Journal:
         kept.forget_before(first)  # older than any plan looks back
 
     def _forget_another_file(self) -> None:
-        """Where the file was opened anew, it may be one that has nothing of ours."""
+        """Forget what was kept if the file was opened anew: it may be another file."""
         if self._write.times_opened != self._kept_of:
             self._kept_of = self._write.times_opened
             self._kept_weather = self._kept_ledger = self._watched = None
@@ -287,7 +289,7 @@ class Journal:
         ]
 
     def hold_rows(self, now_utc: datetime) -> list[HoldRow]:
-        """The same as they are written."""
+        """The holds in force or to come, as rows."""
         return self._ask.holds_from(now_utc)
 
     def rain_on_pin(self, day: date, mm: float, hours: float) -> None:
@@ -301,11 +303,11 @@ class Journal:
         self._write.happening(kind, words, zone, line)
 
     def happenings(self, limit: int) -> list[Happening]:
-        """The latest of them, newest first."""
+        """The latest faults and events, newest first."""
         return self._ask.happenings(limit)
 
     def rows_set_aside(self) -> int:
-        """How many rows were not what they can be, and are kept apart."""
+        """How many rows were set aside as impossible."""
         return self._ask.rows_set_aside()
 
     @property
@@ -317,7 +319,7 @@ class Journal:
 
 
 def _marks_of(ledger: Sequence[LedgerDay], first: date, before: date) -> ZoneDays[int]:
-    """A mark of each zone's days, of all its parts together, in whatever order."""
+    """A mark of each zone's days, of all its parts together, in any order."""
     rows = ledger if isinstance(ledger, JoinedRows) else LedgerRows(ledger)
     found = ZoneDays(kind=int)
     for zone, day, mark in rows.marks():
@@ -329,8 +331,10 @@ def _marks_of(ledger: Sequence[LedgerDay], first: date, before: date) -> ZoneDay
 def _by_zone_day(
     ledger: Sequence[LedgerDay], fresh: ZoneDays[int], kept: ZoneDays[int]
 ) -> Iterator[dict[tuple[str, date], list[LedgerDay]]]:
-    """The zones' days whose fresh mark is not the kept one, each with all its parts, so many at
-    once: all of a season are much to hold."""
+    """The zone-days whose fresh mark differs from the kept one, each with all its parts.
+
+    They come so many at once, for a whole season is much to hold.
+    """
     some: dict[tuple[str, date], list[LedgerDay]] = {}
     for zone in sorted(fresh.zones()):
         days = [d for d, mark in fresh.days_of(zone) if kept.get((zone, d)) != mark]
@@ -350,7 +354,7 @@ def _by_zone_day(
 
 
 def _last_pulse(row: PulseRow) -> LastPulse:
-    """Hand watering without a time is taken as poured at once, when it was written down."""
+    """The last pulse of a row; hand watering without a time counts from its writing."""
     open_s = row.open_s or 0.0
     ended = row.closed_utc
     if row.opened_utc is not None:
@@ -361,8 +365,11 @@ def _last_pulse(row: PulseRow) -> LastPulse:
 
 
 def _local(moment_utc: datetime, zone_info: ZoneInfo, *, late: bool = False) -> datetime:
-    """Local time without its zone. Of an hour that comes twice the timetable takes the first
-    coming; an end in the second is put after it, so that a hold is never shorter than asked."""
+    """Local time without its zone.
+
+    Of an hour that comes twice the timetable takes the first coming. An end in the second is put
+    after it, so that a hold is never shorter than asked.
+    """
     local = moment_utc.astimezone(zone_info)
     if late and local.fold:
         local += timedelta(hours=1)

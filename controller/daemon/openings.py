@@ -1,7 +1,7 @@
 """Openings under way: intent on disk before water, heartbeats while it flows, the true end after.
 
-Everything here runs in the engine's thread, but for `bank_said`, which only puts in a queue what
-the bank did, in the order it did it.
+Everything here runs in the engine's thread, except `bank_reported`: it only puts into a queue what
+the bank did, in the order it happened.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ from controller.daemon.flow.credit import Counted, Credit
 from controller.daemon.flow.litres import FlowOf, OpenSpans
 from controller.daemon.flow.rules import Metering
 from controller.daemon.journal import Journal
+from controller.daemon.valve_set import ValveSet
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.logbook.records import HowKnown
 from controller.timetable.need.pulse_length import water_span_s
@@ -28,7 +29,9 @@ from controller.valves.states import CLOSINGS, MAY_RUN, State
 BEAT_S = 10.0  # how much of a pulse a crash may leave uncertain
 RETRY_S = 15.0  # between tries to write down what the logbook would not take; our choice
 _ROUNDING_S = 1e-6  # a deadline less the time open is the opening but for the last digits
-UNTOLD_S = 5.0  # so long past its deadline a shut line ends its pulse though nobody said so
+UNREPORTED_S = (
+    5.0  # so long past its deadline, a shut line ends its pulse without a record of the bank
+)
 _LEAST_FLOW_L_S = 1e-9
 _IN_TIME_S = 0.05  # a pulse that ended so little before its deadline was not cut short
 LITRES_PASSED = "its litres have passed"
@@ -39,7 +42,7 @@ _LOG = logging.getLogger("rowgate.openings")
 class Running:
     """A zone whose valve is open, waits for the master, or is closing.
 
-    `opened_mono_s` lies ahead while the master leads; a valve that is closing was told to at
+    `opened_mono_s` lies ahead while the master leads; a valve that is closing began to at
     `shut_mono_s`.
     """
 
@@ -59,12 +62,12 @@ class Running:
     shut_mono_s: float | None = None
 
     def open_s(self, now_mono_s: float) -> float:
-        """How long it has been open by now, or was until it was told to shut. [s]"""
+        """How long it has been open by now, or was until the command to shut. [s]"""
         until_s = now_mono_s if self.shut_mono_s is None else self.shut_mono_s
         return max(0.0, until_s - self.opened_mono_s)
 
     def water_ends_mono_s(self, open_s: float) -> float:
-        """When its full flow may be taken to end, if it was open for so long. [s]"""
+        """When its full flow counts as ended, if it was open for so long. [s]"""
         begins_s, ends_s = water_span_s(
             open_s=open_s, opens_in_s=self.opens_in_s, closes_in_s=self.closes_in_s
         )
@@ -72,7 +75,7 @@ class Running:
 
     @property
     def water_begins_mono_s(self) -> float:
-        """When its full flow may be taken to begin. [s]"""
+        """When its full flow counts as begun. [s]"""
         return self.opened_mono_s + self.opens_in_s / 2.0
 
 
@@ -91,14 +94,14 @@ class Ended:
 
 
 class Openings:
-    """Opens by way of the bank, and writes the logbook around it."""
+    """Opens valves through the bank, and writes the logbook before and after."""
 
     def __init__(self, journal: Journal, clock: Clock) -> None:
         self._journal, self._clock = journal, clock
-        self._said: SimpleQueue[BankRecord] = SimpleQueue()
+        self._bank_records: SimpleQueue[BankRecord] = SimpleQueue()
         self._spans = OpenSpans()  # by time: half of each travel counts
-        self._whole = OpenSpans()  # by meter: from told to open until shut
-        self._begun: set[str] = set()  # running, and the bank has said so
+        self._whole = OpenSpans()  # by meter: from the command to open until shut
+        self._begun: set[str] = set()  # running, and the bank has reported it
         self._unwritten: deque[Ended] = deque()
         self._beaten_mono_s = self._tried_mono_s = float("-inf")
         self.running: dict[str, Running] = {}
@@ -108,23 +111,23 @@ class Openings:
         self.zones = 1  # with relays, in the garden in force
         self.meter_turned = False  # the meter was found dead, or alive again, since this was unset
 
-    def bank_said(self, record: BankRecord) -> None:
-        """The bank has done something; may come from any thread, and returns at once."""
+    def bank_reported(self, record: BankRecord) -> None:
+        """Take a record of the bank; from any thread, and it returns at once."""
         if self.metering is not None:
             self.metering.sample()
-        self._said.put(record)
+        self._bank_records.put(record)
 
     def open(self, bank: Bank, pulse: Pulse, *, open_s: float, manual: bool) -> None:
         """Write the intent, open the valve, write that it opened.
 
-        Whatever goes wrong, the valve has been told to shut when this raises.
+        Whatever goes wrong, the valve has been driven shut when this raises.
 
         Raises
         ------
         LogbookError
             If it cannot be written down; the valve stays shut, or is shut again.
         ValveRefused, ValveFault
-            What the bank said; the refusal is written down.
+            From the bank; the refusal is written down.
         """
         line = pulse.relay_line
         assert line is not None, "a hand valve never comes here"
@@ -173,12 +176,12 @@ class Openings:
             raise stuck
 
     def settle(self, bank: Bank, flow_l_s: FlowOf) -> tuple[list[Ended], list[BankRecord]]:
-        """Take in what the bank did since, and write down every end: what ended, and the faults."""
+        """Take in the bank's records, and write down every end: what ended, and the faults."""
         ended: list[Ended] = []
         faults: list[BankRecord] = []
         while True:
             try:
-                record = self._said.get_nowait()
+                record = self._bank_records.get_nowait()
             except Empty:
                 break
             if record.what is What.FAULT:
@@ -191,11 +194,11 @@ class Openings:
                 self._closes(running, record)
                 continue
             if running.zone not in self._begun:
-                continue  # said before this one, in the same instant
+                continue  # reported before this one, in the same instant
             ended.append(self._ended(running, record.open_s, record.words, flow_l_s))
         for running in list(self.running.values()):
             late_s = self._clock.mono_s() - running.deadline_mono_s
-            if late_s > UNTOLD_S and not bank.is_open(running.line):
+            if late_s > UNREPORTED_S and not bank.is_open(running.line):
                 planned_s = running.deadline_mono_s - running.opened_mono_s
                 ended.append(self._ended(running, planned_s, "it is shut", flow_l_s))
         self._unwritten += ended
@@ -205,7 +208,7 @@ class Openings:
         return ended, faults
 
     def beat(self, flow_l_s: FlowOf) -> None:
-        """Write a heartbeat for what is open, every so often; a failed one costs only precision."""
+        """Write a heartbeat of what is open, now and then; one that fails costs only precision."""
         now = self._clock.mono_s()
         if not self.running or now - self._beaten_mono_s < BEAT_S:
             return
@@ -229,14 +232,14 @@ class Openings:
         absurd = self.credit is not None and self.credit.is_absurd(metered, seconds)
         return timed if absurd else metered
 
-    def shut_what_had_its_litres(self, bank: Bank, flow_l_s: FlowOf) -> None:
-        """Shut the planned openings whose litres have passed; their deadlines stand behind."""
+    def shut_when_litres_passed(self, bank: Bank, flow_l_s: FlowOf) -> None:
+        """Shut the planned openings whose litres have passed; their deadlines stay in force."""
         for running, left_l in self._left_l(flow_l_s):
             if left_l <= 0.0 and bank.is_open(running.line):
                 shut(bank, running.line, LITRES_PASSED)
 
     def litres_due_in_s(self, flow_l_s: FlowOf) -> float | None:
-        """In how many seconds the next opening may have had its litres; None if none counts. [s]"""
+        """Seconds until the next opening may have had its litres; None without one. [s]"""
         together = frozenset(self.running)
         return min(
             (
@@ -271,14 +274,14 @@ class Openings:
         return None if self.metering is None or self.metering.dead else self.metering
 
     def _is_too_slow(self, zone: str, flow_l_s: FlowOf) -> bool:
-        """Whether what is open gives less, by computation, than the meter's least flow."""
+        """Whether the computed flow of what is open is below the meter's least."""
         if self.metering is None:
             return False
         together = frozenset((zone, *self.running))
         return sum(flow_l_s(z, together) for z in together) < self.metering.least_flow_l_s
 
     def _keep_samples(self) -> None:
-        """Have the meter keep what the openings under way will ask for."""
+        """Make the meter keep the samples that the openings under way will need."""
         if self.metering is not None:
             earliest = self._whole.earliest_mono_s
             self.metering.keep_from_mono_s = float("inf") if earliest is None else earliest
@@ -294,16 +297,16 @@ class Openings:
         ]
 
     def _closes(self, running: Running, record: BankRecord) -> None:
-        """The bank told a valve to shut that takes its time, or found that this did not last."""
+        """The bank drives a slow valve shut, or found that this did not last."""
         if record.state in CLOSINGS:
-            told = replace(running, shut_mono_s=running.opened_mono_s + record.open_s)
-            self._spans.closing(running.zone, told.water_ends_mono_s(record.open_s))
+            changed = replace(running, shut_mono_s=running.opened_mono_s + record.open_s)
+            self._spans.closing(running.zone, changed.water_ends_mono_s(record.open_s))
         elif record.state is State.STUCK:
-            told = replace(running, shut_mono_s=None)
+            changed = replace(running, shut_mono_s=None)
             self._spans.closing(running.zone, None)
         else:
             return
-        self.running[running.zone] = told
+        self.running[running.zone] = changed
 
     def _ended(self, running: Running, open_s: float, why: str, flow_l_s: FlowOf) -> Ended:
         self._begun.discard(running.zone)
@@ -375,8 +378,18 @@ class Openings:
             self._unwritten.popleft()
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Controls:
+    """What opens, shuts and writes down; each part of the engine that acts has it."""
+
+    valve_set: ValveSet
+    openings: Openings
+    journal: Journal
+    clock: Clock
+
+
 def shut(bank: Bank, line: int, why: str) -> str:
-    """Tell a line to shut; what is wrong if it did not. The bank goes on telling it."""
+    """Drive a line shut; what is wrong if it failed. The bank goes on trying."""
     try:
         bank.close(line, why)
     except ValveFault as fault:

@@ -1,6 +1,6 @@
-"""One plan: what the logbook knows and the weather says, through the timetable room.
+"""Makes one plan from the logbook, the weather and the timetable room.
 
-Pure, but for nothing: garden, weather, logbook answers and the moment come in, a plan goes out.
+All functions are pure: garden, weather, logbook answers and the moment come in, a plan goes out.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ def local_day(garden: Garden, now_utc: datetime) -> date:
 
 
 def with_holds(garden: Garden, holds: Iterable[Hold]) -> Garden:
-    """The garden with further holds beside those of its file."""
+    """The garden with these holds added to those of its file."""
     watering: Watering = replace(garden.watering, holds=(*garden.watering.holds, *holds))
     return replace(garden, watering=watering)
 
@@ -48,9 +48,9 @@ def held_now(garden: Garden, zone: Zone, now_utc: datetime) -> str | None:
 
 
 def may_run_until(garden: Garden, zone: Zone, day: date, now_utc: datetime) -> datetime | None:
-    """When the valve must be told to shut, at the latest, to be shut with the stretch now lies in.
+    """The latest moment to drive the valve shut, so that it is shut when this stretch ends.
 
-    That stretch is of that day's windows, less holds; None where now lies in none.
+    A stretch is a part of that day's windows without holds; None where now lies in none.
     """
     stretches = allowed(garden.watering, zone.name, zone.valve.kind, day, garden.site.zone_info)
     for stretch in stretches:
@@ -60,7 +60,7 @@ def may_run_until(garden: Garden, zone: Zone, day: date, now_utc: datetime) -> d
 
 
 def first_day_to_plan(garden: Garden, now_utc: datetime) -> date:
-    """Today; or yesterday, while a window that began yesterday is not over."""
+    """Today, or yesterday while a window of yesterday is not over."""
     today = local_day(garden, now_utc)
     yesterday = today - _DAY
     for zone in garden.zones:
@@ -73,14 +73,14 @@ def first_day_to_plan(garden: Garden, now_utc: datetime) -> date:
 
 
 def own_minutes(garden: Garden) -> timedelta:
-    """This garden's share of `SPREAD_MINUTES`: always the same for one place."""
+    """This garden's share of `SPREAD_MINUTES`, always the same for one place."""
     site = garden.site
     place = f"{site.name} {site.latitude_deg} {site.longitude_deg}".encode()
     return timedelta(seconds=60.0 * SPREAD_MINUTES * (crc32(place) / 2**32))
 
 
 def plan_moments(garden: Garden, now_utc: datetime) -> list[tuple[str, datetime]]:
-    """When to plan anew: after each midnight, and before each window opens; the next two days."""
+    """When to plan anew in the next two days: after each midnight and before each window."""
     zone_info, today = garden.site.zone_info, local_day(garden, now_utc)
     own = own_minutes(garden)
     moments: dict[datetime, str] = {}
@@ -97,7 +97,7 @@ def plan_moments(garden: Garden, now_utc: datetime) -> list[tuple[str, datetime]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LastPulse:
-    """A zone's latest watering, as far as soaking away goes."""
+    """A zone's latest watering, for the time its water takes to soak away."""
 
     zone: str
     ended_utc: datetime
@@ -106,7 +106,7 @@ class LastPulse:
 
 
 def soaked_away_utc(pulse: LastPulse, zone: Zone, accepted: Accepted, basin_mm: float) -> datetime:
-    """When what that pulse left standing on the wetted ground has gone into the soil."""
+    """When the water of that pulse has soaked into the wetted ground."""
     soil = accepted.grounds.soil(zone.bed.soil)
     soaking = soaking_of(zone_wet_ground_m2(zone, soil, accepted.lines), soil, basin_mm)
     flowed_s = water_s(
@@ -131,7 +131,7 @@ def plan(
 ) -> Timetable:
     """The timetable from this moment on; `garden` is the accepted one with the holds in force.
 
-    `given` is what the logbook says, but for the soaking away of `last_pulses`.
+    `given` is what the logbook says, without the soaking away of `last_pulses`.
     """
     today = local_day(garden, now_utc)
     zones = {zone.name: zone for zone in garden.zones}

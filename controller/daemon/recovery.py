@@ -1,7 +1,7 @@
-"""After a crash: what was open and what it gave; how often the daemon was started.
+"""Recovery after a crash: what was open, what it gave, and how often the daemon was started.
 
-A pulse is credited up to the last sign that water flowed: its last heartbeat, or, in the same
-boot, the moment at which the stop step drove all lines off. An opening that was only meant gave
+A pulse is credited up to the last sign that water flowed: its last heartbeat, or, in the same boot,
+the moment at which the stop step drove all lines off. An opening that was only intended gave
 nothing. The new plan counts what was given and asks for the rest, once.
 """
 
@@ -24,7 +24,7 @@ from controller.valves.alloff import read_shut_at
 
 # A deadline is kept by threads, and by a supervisor a little later; our choice.
 MARGIN_S = 5.0
-_UNKNOWN_BOOT = "unknown"  # a kernel that does not tell: two such boots may not be the same
+_UNKNOWN_BOOT = "unknown"  # a kernel that does not say: two such boots may not be the same
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,7 +38,7 @@ class ShutAt:
 
 
 def shut_at(line_file: Path) -> ShutAt | None:
-    """What the last stop step left beside the line file; None if nothing that reads."""
+    """What the last stop step left beside the line file; None if it does not read."""
     found = read_shut_at(line_file)
     if found is None:
         return None
@@ -68,7 +68,7 @@ def open_in_last_day(logbook: Path, garden: Garden, now_utc: datetime) -> dict[i
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recovered:
-    """What became of a pulse that a crash left unfinished; `refused` if it never opened."""
+    """The outcome of a pulse that a crash left unfinished; `refused` if it never opened."""
 
     row: PulseRow
     refused: bool
@@ -78,7 +78,7 @@ class Recovered:
 
 
 def write_down(found: Iterable[Recovered], journal: Journal) -> None:
-    """Write what became of them; each is then finished, and not found again."""
+    """Write down these outcomes; the pulses are then finished, and not found again."""
     for item in found:
         if item.refused:
             journal.refused(item.row.id, item.why)
@@ -100,7 +100,8 @@ def recover(
     """Judge every unfinished pulse.
 
     The valves of the zones in `stays_open` stay where they are without current: after a power cut
-    water may have run until we drove them shut. Nobody knows how much, so it is said, not credited.
+    water may have run until we drove them shut. Nobody knows how much: it is reported, not
+    credited.
 
     `flow_l_s` is asked only for what flowed between the last heartbeat and the stop step; a zone
     that the garden no longer has gives nothing there.
@@ -144,7 +145,7 @@ def _recovered(
 
 
 def _open_s(row: PulseRow, boot_id: str, stopped: ShutAt | None) -> tuple[float, str]:
-    """How long it was open for all we know, and how we know."""
+    """How long it was open as far as we know, and how we know it."""
     if row.state is PulseState.INTENDED or row.opened_mono_s is None:
         return 0.0, "meant to open when the daemon died; no sign that it did"
     beat_s = row.beat_open_s or 0.0
@@ -185,7 +186,7 @@ _SLACK = timedelta(seconds=5)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Restarts:
-    """Starts within the last day, this one among them, and why the one before ended."""
+    """Starts within the last day, with this one, and why the daemon before this one ended."""
 
     in_last_day: int
     last_ended: str
@@ -196,7 +197,7 @@ def how_it_ended(
 ) -> str:
     """Why the daemon before this one ended, from the newest of its own rows.
 
-    `stopped`: the stop step that ran after it within this boot.
+    `stopped` is the stop step that ran after it within this boot.
     """
     last = next((row for row in before if row.kind in (STARTED, ENDED)), None)
     if last is None:
@@ -213,7 +214,7 @@ def how_it_ended(
 
 
 def starting(journal: Journal, clock: Clock, stopped: ShutAt | None) -> Restarts:
-    """Write down that the daemon starts; a logbook that is silent counts as this start alone."""
+    """Write down the start; if the logbook does not answer, this start counts alone."""
     now = clock.now_utc()
     try:
         before = journal.happenings(_LOOK_BACK)
@@ -231,6 +232,6 @@ def starting(journal: Journal, clock: Clock, stopped: ShutAt | None) -> Restarts
 
 
 def ending(journal: Journal, why: str) -> None:
-    """Write down why it ends, if the logbook takes it."""
+    """Write down why the daemon ends, if the logbook takes it."""
     with contextlib.suppress(LogbookError):
         journal.happening(ENDED, why)

@@ -1,8 +1,8 @@
-"""The alarm clock: it rings at moments on our own list and decides nothing.
+"""The alarm clock: it rings at given moments and decides nothing.
 
-The one door for APScheduler. A ring only wakes the engine, who judges by its own rules what is
-due; a ring that is lost or late costs nothing but time, since the engine also looks by itself.
-Closing a valve never passes through here.
+Only this module uses APScheduler. A ring only wakes the engine, which decides by its own rules what
+is due. A ring that is lost or late costs only time, since the engine also looks by itself. No
+closing of a valve depends on it.
 """
 
 from __future__ import annotations
@@ -22,8 +22,11 @@ from controller.lean import OPENSSL, out_of_sight
 
 @contextmanager
 def _one_word_of_asyncio() -> Iterator[None]:
-    """APScheduler takes one question of asyncio, which is 1.1 MB of a small board's memory: what
-    answers it stands in for all of asyncio meanwhile, but where that is there already."""
+    """Import APScheduler without asyncio, of which it uses one function.
+
+    All of asyncio is 1.1 MB of a small board's memory. A stand-in answers that one call meanwhile,
+    unless asyncio is loaded already.
+    """
     if "asyncio" in sys.modules:
         yield
         return
@@ -53,7 +56,7 @@ class Alarm(Protocol):
         """Forget what was set, and ring at these moments (a name and an aware time each)."""
 
     def stop(self) -> None:
-        """Ring no more."""
+        """Stop ringing."""
 
 
 class WallAlarm:
@@ -61,7 +64,7 @@ class WallAlarm:
 
     def __init__(self, ring: Callable[[str], None], zone: ZoneInfo) -> None:
         self._ring, self._zone = ring, zone
-        # Everything the scheduler would guess is said: its zone, store, grace and instances.
+        # Everything the scheduler would guess is set: its zone, store, grace and instances.
         self._scheduler: Any = BackgroundScheduler(
             jobstores={"default": MemoryJobStore()},
             timezone=zone,
@@ -91,12 +94,12 @@ class WallAlarm:
         self._scheduler.wakeup()
 
     def stop(self) -> None:
-        """Stop the scheduler; a ring under way is waited for by nobody."""
+        """Stop the scheduler; wait for no ring under way."""
         if self._scheduler.running:
             self._scheduler.shutdown(wait=False)
 
     def _went_wrong(self, event: Any) -> None:
-        """A ring failed, came too late or was skipped: wake the engine all the same."""
+        """Wake the engine also when a ring failed, came too late or was skipped."""
         fault = getattr(event, "exception", None)
         _LOG.warning("alarm %s: %s", event.job_id, fault or "late or skipped")
         if fault is None:

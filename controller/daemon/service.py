@@ -1,7 +1,7 @@
-"""The daemon itself: one process, one bank, threads that wait for nobody, valves first at the end.
+"""Runs the daemon: one process, one bank, threads that do not block each other, valves first.
 
-The main thread looks after the lines and tells the watchdog; the closer's thread shuts valves at
-their deadlines; the engine's thread (`mind`) decides and writes.
+The main thread looks after the lines and reports to the watchdog. The closer's thread shuts valves
+at their deadlines. The engine's thread decides and writes.
 """
 
 from __future__ import annotations
@@ -11,18 +11,20 @@ import os
 import sys
 from collections.abc import Callable, Mapping
 from contextlib import ExitStack
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from controller.clock import Clock, SystemClock
 from controller.daemon.control.server import ControlServer
-from controller.daemon.engine_thread import Around, EngineThread
+from controller.daemon.engine_thread import EngineSetup, EngineThread
 from controller.daemon.garden_process import read_apart
 from controller.daemon.garden_reload import COPY_NAME, Accepted, GardenFile, KeptFieldTests
 from controller.daemon.host.process import (
     WEATHER_CACHE,
     CalmClock,
     Ending,
+    Folders,
     OneDaemon,
     Signals,
     leave_to_others,
@@ -32,7 +34,7 @@ from controller.daemon.host.process import (
 )
 from controller.daemon.host.watchdog import Health, LogbookBeat, sd_notify
 from controller.daemon.journal import Journal
-from controller.daemon.openings import Openings
+from controller.daemon.openings import Controls, Openings
 from controller.daemon.recovery import ShutAt, open_in_last_day, shut_at
 from controller.daemon.valve_set import LINE_FILE, ValveSet, hold_known_lines
 from controller.daemon.weather import Fetch
@@ -54,7 +56,7 @@ if TYPE_CHECKING:
 LOGBOOK_NAME = "logbook.db"
 LOOK_EVERY_S = 0.5  # the main thread's round
 AT_REST = 4.0  # so many times as long between two while no line is open; an opening ends the rest
-# How long each may be silent before the watchdog is told nothing. The engine may wait for a slow
+# How long each may be silent before the watchdog hears nothing. The engine may wait for a slow
 # disk, and a big plan takes a small board a while; valves close without it. Our choice.
 # The logbook's writer is silent only where it does not answer at all; an error is an answer.
 # The control socket is silent where its thread is gone or hangs, or a closing hangs in a pin.
@@ -70,26 +72,29 @@ _MORE_TIME_US = 20_000_000  # asked of the service manager while valves are driv
 _LOG = logging.getLogger("rowgate")
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StandIns:
+    """What takes the place of the board's clock, and of the garden's weather source and pins."""
+
+    clock: Clock = field(default_factory=SystemClock)
+    fetch: Fetch | None = None
+    driver: PinDriver | None = None
+    inputs: InputDriver | None = None
+
+
 def run_service(
-    *,
     garden_path: Path,
-    state_dir: Path,
-    runtime_dir: Path,
-    own_dir: Path | None = None,
+    folders: Folders,
+    *,
     pins: str | None = None,
-    clock: Clock | None = None,
     environ: Mapping[str, str] = os.environ,
-    fetch: Fetch | None = None,
-    driver: PinDriver | None = None,
-    inputs: InputDriver | None = None,
+    stand_ins: StandIns | None = None,
     leave: Callable[[int], object] | None = None,
 ) -> int:
-    """Run until told to stop; the exit code.
+    """Run until a signal ends the daemon; the exit code.
 
-    `own_dir` is for what nobody but the daemon may write, the state folder unless named.
-    `pins` names the pin driver, or None for the one the garden file names; `fetch`, `driver` and
-    `inputs` take the place of the garden's weather source and pins. `leave` ends the process at
-    once, with that exit code, where a call that hangs in the pin driver would hang its end, too.
+    `pins` names the pin driver, or None for the one the garden file names. `leave` ends the process
+    at once, with that exit code, where a call that hangs in the pin driver would hang its end, too.
 
     Raises
     ------
@@ -99,30 +104,28 @@ def run_service(
         If the garden file does not read and there is no last good copy.
     """
     log_to_stderr()
-    own_dir = own_dir or state_dir
-    make_folder(own_dir, 0o700 if own_dir != state_dir else 0o777)
-    make_folder(state_dir)
-    make_folder(runtime_dir)
-    warn_of_others(own_dir)
+    make_folder(folders.own, 0o700 if folders.own != folders.state else 0o777)
+    make_folder(folders.state)
+    make_folder(folders.runtime)
+    warn_of_others(folders.own)
+    stand_ins = stand_ins or StandIns()
     with ExitStack() as locks:
         taken = dict[Path, OneDaemon]()
-        for folder in (own_dir, state_dir, runtime_dir):
+        for folder in (folders.own, folders.state, folders.runtime):
             same = [lock for path, lock in taken.items() if path.samefile(folder)]
             taken[folder] = same[0] if same else locks.enter_context(OneDaemon(folder))
         service = _Service(
             garden_path,
-            state_dir,
-            own_dir,
-            runtime_dir,
-            CalmClock(clock or SystemClock()),
+            folders,
+            CalmClock(stand_ins.clock),
             environ,
-            may_listen=taken[runtime_dir].holds,
+            may_listen=taken[folders.runtime].holds,
         )
-        return service.run(pins, fetch, driver, inputs, leave)
+        return service.run(pins, stand_ins, leave)
 
 
 def _without_links(path: Path) -> Path:
-    """Where the garden file really lies; as named where its links lead nowhere, or in a circle."""
+    """The real path of the garden file; as given where its links lead nowhere or in a circle."""
     try:
         return path.resolve()
     except (OSError, RuntimeError):
@@ -130,46 +133,39 @@ def _without_links(path: Path) -> Path:
 
 
 class _Service:
-    """What lives as long as the process."""
+    """Everything that lives as long as the process."""
 
     def __init__(
         self,
         garden_path: Path,
-        state_dir: Path,
-        own_dir: Path,
-        runtime_dir: Path,
+        folders: Folders,
         clock: Clock,
         environ: Mapping[str, str],
         *,
         may_listen: Callable[[], bool],
     ) -> None:
         self._may_listen = may_listen
-        self._state, self._runtime, self._clock, self._environ = (
-            state_dir,
-            runtime_dir,
-            clock,
-            environ,
-        )
-        self._own, self._line_file = own_dir, own_dir / LINE_FILE
+        self._folders, self._line_file = folders, folders.own / LINE_FILE
+        self._logbook_path = folders.state / LOGBOOK_NAME
+        self._clock, self._environ = clock, environ
         self._garden_path = garden_path
-        self._field_tests = KeptFieldTests(state_dir / LOGBOOK_NAME)
+        self._field_tests = KeptFieldTests(self._logbook_path)
         self._ending = Ending()
         self._health = Health(clock, SILENCE_S)
         self._openings: Openings | None = None
-        self._early: list[BankRecord] = []  # said before anybody could write it down
+        self._early: list[BankRecord] = []  # came before anything could write them down
         self._engine_thread: EngineThread | None = None
 
     def run(
         self,
         pins: str | None,
-        fetch: Fetch | None,
-        driver: PinDriver | None,
-        inputs: InputDriver | None = None,
-        leave: Callable[[int], object] | None = None,
+        stand_ins: StandIns,
+        leave: Callable[[int], object] | None,
     ) -> int:
-        """Everything, from closing all to closing all."""
+        """Run everything, from closing all lines to closing all lines."""
+        driver, inputs = stand_ins.driver, stand_ins.inputs
         # First of all, and before anything is read that may keep us waiting.
-        held = hold_known_lines(self._line_file, self._clock, self._bank_said, driver)
+        held = hold_known_lines(self._line_file, self._clock, self._bank_reported, driver)
         try:
             accepted = self._first_garden()
         except BaseException:
@@ -183,14 +179,14 @@ class _Service:
             held.let_go(self._still_closing)
             held = None
         if held is not None:
-            works, driver = held.works, held.driver
+            valve_set, driver = held.valve_set, held.driver
         else:
             driver = driver or GpioPins(kind, chip)  # type: ignore[arg-type]  # it names what it takes
-            works = ValveSet(
+            valve_set = ValveSet(
                 driver,
                 self._clock,
                 self._line_file,
-                self._bank_said,
+                self._bank_reported,
                 chip=chip,
                 kind=kind,
             )
@@ -200,22 +196,22 @@ class _Service:
             if kind == "mock":
                 print("PINS ARE MOCK: no valve will move.", file=sys.stderr, flush=True)  # noqa: T201
             stopped = shut_at(self._line_file)
-            works.begin(accepted, self._open_before(accepted.garden))
-            with Signals(self._ending.tell):
+            valve_set.begin(accepted, self._open_before(accepted.garden))
+            with Signals(self._ending.request):
                 # Balls that stay are driven shut first; opening one now would be refused.
-                works.wait_until_closed(self._still_closing)
-                self._run_with(works, accepted, kind, fetch, inputs, stopped)
+                valve_set.wait_until_closed(self._still_closing)
+                self._run_with(valve_set, accepted, kind, stand_ins.fetch, inputs, stopped)
         finally:
             # Again, where it was done already: it costs nothing.
-            failed = works.end(self._ending.why, self._still_closing)
+            failed = valve_set.end(self._ending.why, self._still_closing)
             try:
-                works.release_all()
+                valve_set.release_all()
             except ValveFault as fault:
                 _LOG.error("%s", fault)
             for line, why in failed.items():
                 _LOG.error("line %d does not shut: %s; shut the tap", line, why)
                 self._ending.exit_code = 1
-            if works.hanging() and leave is not None:
+            if valve_set.hanging() and leave is not None:
                 # The interpreter's own end would drive that line once more, and hang.
                 _LOG.critical("the pin driver hangs; the process ends as it stands")
                 leave(1)
@@ -223,77 +219,79 @@ class _Service:
 
     def _run_with(
         self,
-        works: ValveSet,
+        valve_set: ValveSet,
         accepted: Accepted,
         kind: str,
         fetch: Fetch | None,
         inputs: InputDriver | None,
         stopped: ShutAt | None,
     ) -> None:
-        with Logbook(self._state / LOGBOOK_NAME, self._clock) as logbook:
+        with Logbook(self._logbook_path, self._clock) as logbook:
             journal = Journal(logbook)
-            leave_to_others(self._state, self._own, (LINE_FILE, SHUT_AT, PRETENDED, COPY_NAME))
+            names = (LINE_FILE, SHUT_AT, PRETENDED, COPY_NAME)
+            leave_to_others(self._folders.state, self._folders.own, names)
             self._openings = Openings(journal, self._clock)
             for record in self._early:
-                self._openings.bank_said(record)
-            mind = self._engine_thread = EngineThread(
-                Around(
+                self._openings.bank_reported(record)
+            engine_thread = self._engine_thread = EngineThread(
+                EngineSetup(
                     accepted=accepted,
                     garden_file=self._file,
                     field_tests=self._field_tests,
-                    works=works,
-                    journal=journal,
-                    openings=self._openings,
+                    controls=Controls(
+                        valve_set=valve_set,
+                        openings=self._openings,
+                        journal=journal,
+                        clock=self._clock,
+                    ),
                     pins=kind,
                     inputs=inputs,
                     weather=fetch or self._garden_weather(),
                     stopped=stopped,
                     health=self._health,
                     ending=self._ending,
-                    clock=self._clock,
-                    state=self._state,
-                    own=self._own,
+                    folders=self._folders,
                 )
             )
-            beat = LogbookBeat(logbook.answers, lambda: self._health.moved("logbook"))
+            beat = LogbookBeat(logbook.answers, lambda: self._health.alive("logbook"))
             server, page = None, None
             try:
-                mind.start()
+                engine_thread.start()
                 beat.start()
-                if mind.wait_for_plan():
+                if engine_thread.wait_for_plan():
                     server = ControlServer(
-                        self._runtime,
-                        mind.asked,
+                        self._folders.runtime,
+                        engine_thread.asked,
                         clock=self._clock,
-                        close_first=mind.close_first,
-                        beat=lambda: self._health.moved("control"),
+                        close_first=engine_thread.close_first,
+                        beat=lambda: self._health.alive("control"),
                         may_listen=self._may_listen,
                     )
-                    page = self._health_page(accepted, mind)
+                    page = self._health_page(accepted, engine_thread)
                     sd_notify("READY=1\nSTATUS=keeping the garden", self._environ)
-                    self._watch(works, server)
+                    self._watch(valve_set, server)
             finally:
                 sd_notify("STOPPING=1", self._environ)
                 try:
-                    works.end(self._ending.why, self._still_closing)  # valves first
+                    valve_set.end(self._ending.why, self._still_closing)  # valves first
                 finally:
-                    self._ending.told = True
+                    self._ending.requested = True
                     self._ending.shut.set()
-                mind.wake()
+                engine_thread.wake()
                 if server is not None:
                     server.stop()
                 beat.stop()
-                mind.join(10.0)
+                engine_thread.join(10.0)
                 if page is not None:
                     page.stop()
 
-    def _watch(self, works: ValveSet, server: ControlServer) -> None:
-        """The main thread's rounds, until the end is told."""
+    def _watch(self, valve_set: ValveSet, server: ControlServer) -> None:
+        """Run the main thread's rounds until the end is requested."""
         woken_mono_s = self._clock.mono_s()
-        while not self._ending.told:
-            found = works.supervisor.check()
-            self._health.moved("supervisor")
-            self._health.moved("closer", works.closer.last_beat_mono_s)
+        while not self._ending.requested:
+            found = valve_set.supervisor.check()
+            self._health.alive("supervisor")
+            self._health.alive("closer", valve_set.closer.last_beat_mono_s)
             for line in found.closed_late:
                 _LOG.error("line %d was past its deadline; the supervisor shut it", line)
             if not found.sound:
@@ -303,13 +301,13 @@ class _Service:
             if self._clock.mono_s() - woken_mono_s >= CONTROL_EVERY_S:
                 woken_mono_s = self._clock.mono_s()
                 server.wake()
-            silent = self._health.say_alive(self._environ)
+            silent = self._health.send_alive(self._environ)
             if silent:
                 _LOG.error("silent: %s; the watchdog is told nothing", ", ".join(silent))
             self._ending.rest(LOOK_EVERY_S * (AT_REST if found.at_rest else 1.0))
 
-    def _health_page(self, accepted: Accepted, mind: EngineThread) -> HealthPage | None:
-        """The health address, where the garden file asks for one; without it all else goes on."""
+    def _health_page(self, accepted: Accepted, engine_thread: EngineThread) -> HealthPage | None:
+        """Open the health address, if the garden file asks for one and it can be had."""
         health = accepted.garden.health
         if health.port is None:
             return None
@@ -320,7 +318,7 @@ class _Service:
             return HealthPage(
                 health.address,
                 health.port,
-                facts=lambda: mind.facts,
+                facts=lambda: engine_thread.facts,
                 silent=self._health.silent,
                 clock=self._clock,
             )
@@ -329,16 +327,16 @@ class _Service:
             return None
 
     def _still_closing(self) -> None:
-        """Slow valves are being driven shut, a bounded time: the manager is asked to wait."""
+        """Ask the service manager for more time while slow valves are driven shut."""
         sd_notify(f"WATCHDOG=1\nEXTEND_TIMEOUT_USEC={_MORE_TIME_US}", self._environ)
 
-    def _bank_said(self, record: BankRecord) -> None:
-        """In the closer's thread: hand it on, and wait for nobody."""
-        self._ending.stir()
+    def _bank_reported(self, record: BankRecord) -> None:
+        """Called in the closer's thread: pass the record on at once."""
+        self._ending.wake_main()
         if self._openings is None:
             self._early.append(record)
             return
-        self._openings.bank_said(record)
+        self._openings.bank_reported(record)
         if self._engine_thread is not None:
             self._engine_thread.wake()
 
@@ -346,13 +344,15 @@ class _Service:
         # Imported here: it brings the network's library, which a test of the rest can do without.
         from controller.daemon.garden_weather import GardenWeather
 
-        return GardenWeather(self._garden_path.parent, self._own / WEATHER_CACHE, self._clock)
+        return GardenWeather(
+            self._garden_path.parent, self._folders.own / WEATHER_CACHE, self._clock
+        )
 
     def _first_garden(self) -> Accepted:
         path = self._garden_path = _without_links(self._garden_path)
         self._file = GardenFile(
             path,
-            self._own / COPY_NAME,
+            self._folders.own / COPY_NAME,
             lambda text: read_apart(text, str(path)),
             load_catalogue(),
             self._field_tests,
@@ -360,9 +360,9 @@ class _Service:
         return self._file.first()
 
     def _open_before(self, garden: Garden) -> dict[int, float]:
-        """What counts against today's limits; a logbook that does not say stops nobody."""
+        """What counts against today's limits; a logbook that does not answer stops nothing."""
         try:
-            return open_in_last_day(self._state / LOGBOOK_NAME, garden, self._clock.now_utc())
+            return open_in_last_day(self._logbook_path, garden, self._clock.now_utc())
         except LogbookError as fault:
             _LOG.error("%s", fault)
             return {}

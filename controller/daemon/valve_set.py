@@ -1,9 +1,9 @@
-"""The garden's lines as a bank with those who close it; lines of the run before held off first.
+"""The garden's lines as one bank with its closer and supervisor; old lines are held off first.
 
-The stop step's line file names them; it is small, and lies in the daemon's own folder. The garden
-file may lie on a disk that does not answer, and the logbook may take long to look through: no line
-may stay on for either. The pins that hold the lines off here are those of the bank that comes
-after, so no line floats in between.
+The stop step's line file names the lines of the run before; it is small, and lies in the daemon's
+own folder. The garden file may lie on a disk that does not answer, and the logbook may take long to
+read: no line may stay on while we wait. The bank that comes after uses the same pins, so no line
+floats in between.
 """
 
 from __future__ import annotations
@@ -31,16 +31,16 @@ from controller.valves.states import State
 LINE_FILE = "lines.json"
 _LEAST_FLOW_L_S = 1e-9
 _MORE_S = 5.0  # past the last closing time, before it is waited for no longer; our choice
-END_PATIENCE_S = 5.0  # how long the end waits for whoever holds the bank; our choice
+END_PATIENCE_S = 5.0  # how long the end waits for the bank's lock; our choice
 
 
 def limits_of(accepted: Accepted) -> list[LineLimits]:
     """The lines of a garden and how long each may be open.
 
-    The zone's daily cap is litres. In seconds it is the cap over the flow the zone has when others
-    have brought it down as far as the plan lets them; so it never stops a rightful plan, and stops
-    a mistake. The litres themselves are counted where pulses are planned and asked for. A valve
-    that opens slowly and shuts fast is told to be open for longer than water runs.
+    The zone's daily cap is in litres. In seconds it is the cap over the least flow that a plan
+    allows the zone beside others. So it never stops a correct plan, and stops a mistake. The litres
+    themselves are counted where pulses are planned and asked for. A valve that opens slowly and
+    shuts fast is open for longer than water runs.
     """
     share = accepted.garden.watering.least_share
     limits = []
@@ -56,7 +56,7 @@ def limits_of(accepted: Accepted) -> list[LineLimits]:
                 active_low=accepted.garden.board.active_low,
                 longest_open_s=min(valve.longest_open_s, DAY_S),
                 most_open_s_per_day=min(
-                    l_from_m3(zone.daily_cap_m3) / slow_l_s * _told_for_water(valve), DAY_S
+                    l_from_m3(zone.daily_cap_m3) / slow_l_s * _open_s_per_water_s(valve), DAY_S
                 ),
                 close_number=valve.close_line,
                 opens_in_s=valve.opens_in_s,
@@ -66,8 +66,8 @@ def limits_of(accepted: Accepted) -> list[LineLimits]:
     return limits
 
 
-def _told_for_water(valve: Valve) -> float:
-    """Most seconds told for a second of full flow: at the shortest pulse, as long as its travel."""
+def _open_s_per_water_s(valve: Valve) -> float:
+    """Most open seconds for a second of full flow: in the shortest pulse, as long as its travel."""
     opens_s, closes_s = valve.opens_in_s, valve.closes_in_s
     if opens_s <= closes_s:
         return 1.0
@@ -91,7 +91,7 @@ def master_of(accepted: Accepted) -> MasterLimits | None:
 
 
 class ValveSet:
-    """One bank at a time, its closer and its supervisor, on pins that outlive them."""
+    """One bank at a time, with its closer and supervisor, on pins that outlive them."""
 
     def __init__(
         self,
@@ -117,17 +117,17 @@ class ValveSet:
         self.closer, self.supervisor = self._watchers()
 
     def keep_off(self, known: list[LineLimits]) -> None:
-        """Drive off the lines of the run before, balls shut, and keep them so until `begin`.
+        """Drive off the lines of the run before, balls shut, and keep them off until `begin`.
 
         The line file names them already; none of them may open.
         """
         self._fit(known, None, {}, frozenset(), write=False)
 
     def begin(self, accepted: Accepted, already_open_s: Mapping[int, float]) -> None:
-        """Drive every line of the garden off, balls that stay shut, and begin to keep them.
+        """Drive off every line of the garden, balls too, and keep them off.
 
-        Lines that are kept off already stay so throughout. A ball that has been driven shut
-        meanwhile is not driven again.
+        Lines that are kept off already stay off all the time. A ball that was driven shut meanwhile
+        is not driven again.
         """
         limits, master = limits_of(accepted), master_of(accepted)
         kept = self._kept_shut(_valves(limits, master))
@@ -170,21 +170,21 @@ class ValveSet:
         return True
 
     def is_closing(self, line: int | None) -> bool:
-        """Whether that line, or the master, is on its way shut; a line nobody knows is not."""
+        """Whether that line, or the master, is closing; False for an unknown line."""
         known = line is not None and line in self.bank.states()
         return known and self.bank.closing_s(line) > 0.0
 
     def wait_until_closed(self, meanwhile: Callable[[], None]) -> bool:
-        """Wait until nothing is closing any more, and whether that came about.
+        """Wait until nothing is closing any more; whether that was reached.
 
-        `meanwhile` is called several times a second. Without threads nobody waits.
+        `meanwhile` is called several times a second. Without threads there is no waiting.
         """
         if not self._threads:
             return self.bank.closing_s() == 0.0
         return self.bank.wait_until_closed(self.bank.closing_s() + _MORE_S, meanwhile)
 
     def end(self, why: str, meanwhile: Callable[[], None] | None = None) -> Mapping[int, str]:
-        """Shut every line for good, and wait until what closes slowly is shut; what failed."""
+        """Shut every line for good, and wait for slow valves; returns what failed."""
         try:
             failed = dict(self.bank.shut_down(why, patience_s=END_PATIENCE_S))
         except ValveFault as fault:
@@ -202,7 +202,7 @@ class ValveSet:
         return {number for number, state in states if state in (State.CLOSED, State.BARRED)}
 
     def _kept_shut(self, new: list[LineLimits]) -> frozenset[int]:
-        """Valves that are shut now, and move as before."""
+        """The valves that are shut now and move as before."""
         shut, moves = self._shut(), {_movement(valve) for valve in new}
         old = _valves(self._limits, self._master)
         return frozenset(v.number for v in old if v.number in shut and _movement(v) in moves)
@@ -272,19 +272,19 @@ def _valves(lines: list[LineLimits], master: MasterLimits | None) -> list[LineLi
 
 
 def _movement(valve: LineLimits) -> tuple[object, ...]:
-    """What must be the same for one bank to end what another began."""
-    # Rounded: the line file tells how long a ball is driven, and its travel is computed from that.
+    """What must stay the same for one bank to end a movement that another began."""
+    # Rounded: the line file has how long a ball is driven, and its travel is computed from that.
     return (valve.numbers, round(valve.closing_s, 6))
 
 
 def _nothing() -> None:
-    """Nobody is told that we wait."""
+    """Nothing to do while we wait."""
 
 
 class _Claimed:
-    """Pins that may be claimed again by the next bank: a line is taken once, then driven off.
+    """Pins that the next bank may claim again: a line is taken once, and driven off after that.
 
-    Only where its off level has changed is it given back and taken anew.
+    A line is given back and taken anew only if its off level has changed.
     """
 
     def __init__(self, pins: PinDriver) -> None:
@@ -307,9 +307,9 @@ class _Claimed:
         del self._taken[number]
 
     def let_go_but(self, numbers: set[int]) -> None:
-        """Give back what is not among these: the garden may use it for something else."""
+        """Give back all other lines: the garden may use them for something else."""
         for number in set(self._taken) - numbers:
-            with contextlib.suppress(Exception):  # whoever wants it for something else is told
+            with contextlib.suppress(Exception):  # the next user of the line gets the fault
                 self.let_go(number)
 
     def write(self, number: int, on: bool) -> None:
@@ -328,22 +328,22 @@ class _Claimed:
 _LOG = logging.getLogger("rowgate")
 
 
-class Held:
-    """The lines of the run before, held off by the pins they hang on."""
+class HeldLines:
+    """The lines of the run before, held off by their own pins."""
 
-    def __init__(self, known: Known, driver: PinDriver, works: ValveSet) -> None:
-        self.driver, self.works, self._known = driver, works, known
+    def __init__(self, known: Known, driver: PinDriver, valve_set: ValveSet) -> None:
+        self.driver, self.valve_set, self._known = driver, valve_set, known
 
     def is_of(self, kind: str, named_chip: int | None) -> bool:
         """Whether a garden that names these pins and this chip means the same board."""
         return (self._known.pins, self._known.named_chip) == (kind, named_chip)
 
     def let_go(self, meanwhile: Callable[[], None]) -> bool:
-        """Wait until balls are shut, and give chip and lines back; whether all are shut."""
-        failed = self.works.end("the pins are given back", meanwhile)
+        """Wait until balls are shut, then give chip and lines back; whether all are shut."""
+        failed = self.valve_set.end("the pins are given back", meanwhile)
         try:
-            self.works.release_all()
-            if isinstance(self.driver, GpioPins) and not self.works.hanging():
+            self.valve_set.release_all()
+            if isinstance(self.driver, GpioPins) and not self.valve_set.hanging():
                 self.driver.close()
         except ValveFault as fault:
             _LOG.error("%s", fault)
@@ -356,10 +356,10 @@ def hold_known_lines(
     clock: Clock,
     record: Callable[[BankRecord], None],
     driver: PinDriver | None = None,
-) -> Held | None:
-    """Drive every line off that the run before may have left on; None where none is known.
+) -> HeldLines | None:
+    """Drive off every line that the run before may have left on; None where none is known.
 
-    Nothing here ends a start: what fails is logged, and tried again with the garden's own lines.
+    No fault here ends a start: it is logged, and the garden's own lines are driven off next.
     """
     try:
         known = read_line_file(line_file)
@@ -370,23 +370,23 @@ def hold_known_lines(
         return None
     try:
         pins = driver or GpioPins(known.pins, known.chip)  # type: ignore[arg-type]
-        works = ValveSet(pins, clock, line_file, record, chip=known.named_chip, kind=known.pins)
+        valve_set = ValveSet(pins, clock, line_file, record, chip=known.named_chip, kind=known.pins)
         try:
-            works.keep_off(_limits(known, known.balls))
-        except RowgateError as fault:  # what is told of the balls cannot be
+            valve_set.keep_off(_limits(known, known.balls))
+        except RowgateError as fault:  # what it says of the balls cannot be
             _LOG.error("%s: no valve is driven shut yet: %s", line_file, fault)
-            works.keep_off(_limits(known, []))
+            valve_set.keep_off(_limits(known, []))
     except RowgateError as fault:
         _LOG.error("the lines of the run before cannot be driven off yet: %s", fault)
         return None
-    for number, state in works.bank.states().items():
+    for number, state in valve_set.bank.states().items():
         if state is State.STUCK:
             _LOG.error("line %d of the run before is not known to be off", number)
-    return Held(known, pins, works)
+    return HeldLines(known, pins, valve_set)
 
 
 def _limits(known: Known, balls: list[Ball]) -> list[LineLimits]:
-    """The valves of the line file, the master first, as it is there. None of them ever opens."""
+    """The valves of the line file, the master first, as in the file. None of them ever opens."""
     closers = {opens: (closes, for_s) for opens, closes, for_s in balls}
     only_close = {closes for _, closes, _ in balls} - set(closers)
     found = []

@@ -1,7 +1,7 @@
-"""The daemon's weather: asked for in a thread of its own, taken in, kept, handed to a plan.
+"""The daemon's weather: fetched in a thread of its own, kept, and given to a plan.
 
-An answer always comes, also when no source gives any; then it says why, and the plan goes on with
-what the logbook has kept.
+An answer always comes. When no source gives days, it says why, and the plan uses what the logbook
+has kept.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from datetime import date, datetime
 from typing import Protocol
 
 from controller.clock import Clock
-from controller.daemon.flow.input_pins import Tell
+from controller.daemon.flow.input_pins import Report
 from controller.daemon.journal import Journal
 from controller.errors import LogbookError
 from controller.garden.model import Garden
@@ -31,7 +31,7 @@ _LOG = logging.getLogger("rowgate.weather")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeatherAnswer:
-    """What the sources said; no days at all when none said anything.
+    """The answer of the sources; without days when none gave any.
 
     `normals` are those of the garden's own file of years.
     """
@@ -49,29 +49,18 @@ class WeatherAnswer:
 Fetch = Callable[[Garden], WeatherAnswer]
 
 
-class WeatherDesk(Protocol):
-    """Takes a question, and later or at once calls back with an answer."""
+class WeatherFetcher(Protocol):
+    """Fetches weather, and calls back with the answer, at once or later."""
 
     def ask(self, garden: Garden, reply: Callable[[WeatherAnswer], None]) -> None:
-        """Ask the garden's source; while an answer is under way, nothing more is asked."""
+        """Ask the garden's sources; while an answer is under way, ask nothing more."""
 
 
-class DirectDesk:
-    """Answers at once; for a source that cannot keep anybody waiting."""
-
-    def __init__(self, fetch: Fetch) -> None:
-        self._fetch = fetch
-
-    def ask(self, garden: Garden, reply: Callable[[WeatherAnswer], None]) -> None:
-        """Ask, and reply before returning."""
-        reply(self._fetch(garden))
-
-
-class ThreadDesk:
+class ThreadFetcher:
     """Answers later, from a daemon thread that lives as long as one question.
 
-    A question without an answer for too long is given up, and that is the answer; what it still
-    brings later is dropped.
+    A question that has no answer for too long is given up, and the answer says so. What still
+    arrives later is dropped.
     """
 
     def __init__(self, fetch: Fetch, clock: Clock) -> None:
@@ -145,32 +134,32 @@ class ThreadDesk:
 WAIT_FOR_WEATHER_S = 600.0  # at the start, before a plan is made without any; our choice
 
 
-class WeatherKeeping:
-    """Every row of weather known, the last answer of the sources, and what is normal here."""
+class WeatherStore:
+    """Every weather row, the last answer of the sources, and the normals of this place."""
 
     def __init__(
-        self, journal: Journal, clock: Clock, tell: Tell, today: Callable[[], date]
+        self, journal: Journal, clock: Clock, report: Report, today: Callable[[], date]
     ) -> None:
-        self._journal, self._clock, self._tell, self._today = journal, clock, tell, today
+        self._journal, self._clock, self._report, self._today = journal, clock, report, today
         self.rows: dict[tuple[date, str], WeatherDay] = {}
         self.answer: WeatherAnswer | None = None
-        self.came_mono_s: float | None = None  # when a source last gave days
+        self.received_mono_s: float | None = None  # when a source last gave days
         self._fault: date | None = None
         self._started_mono_s = clock.mono_s()
         self._normals: Normals | None = None
         self._normals_of: date | None = None
 
-    def take_up(self) -> None:
-        """What the logbook kept."""
+    def load(self) -> None:
+        """Read what the logbook kept."""
         self.rows = {(w.day, w.source): w for w in self._journal.weather_rows()}
 
-    def came(self, answer: WeatherAnswer) -> bool:
-        """Take in what the source said, and keep what is usable; whether to plan anew."""
+    def take_in(self, answer: WeatherAnswer) -> bool:
+        """Take in an answer, and keep what is usable; whether to plan anew."""
         came_first = self.answer is None
         self.answer, self._normals_of = answer, None
-        self._tell_of(answer)
+        self._report_silence(answer)
         if answer.days:
-            self.came_mono_s = self._clock.mono_s()
+            self.received_mono_s = self._clock.mono_s()
             self.rows |= {(w.day, w.source): w for w in answer.days}
             try:
                 self._journal.keep_weather(answer.days)
@@ -180,7 +169,7 @@ class WeatherKeeping:
 
     @property
     def is_waited_for(self) -> bool:
-        """Whether nothing is known of the weather and the sources may still speak."""
+        """Whether there is no weather yet and the sources may still answer."""
         return (
             not self.rows
             and self.answer is None
@@ -188,12 +177,12 @@ class WeatherKeeping:
         )
 
     def for_plan(self, garden: Garden, today: date) -> Weather:
-        """Every row known, for the ladder; the kept rows' own normals where no file has any."""
+        """Every row, for a plan; the normals of the kept rows where no file has any."""
         rows, order = tuple(self.rows.values()), order_of(garden)
         if self._normals_of != today:
             self._normals_of = today
-            told = None if self.answer is None else self.answer.normals
-            self._normals = best_normals(told, rows, garden=garden, order=order, today=today)
+            from_file = None if self.answer is None else self.answer.normals
+            self._normals = best_normals(from_file, rows, garden=garden, order=order, today=today)
         return Weather(
             rows=rows,
             order=order,
@@ -201,11 +190,11 @@ class WeatherKeeping:
             remarks=self.answer.remarks if self.answer else (),
         )
 
-    def _tell_of(self, answer: WeatherAnswer) -> None:
-        """Say that a source fell silent, or speaks again; a long silence once a day."""
+    def _report_silence(self, answer: WeatherAnswer) -> None:
+        """Report that the sources are silent, or answer again; a long silence once a day."""
         was, day = self._fault, self._today()
         self._fault = day if answer.failed else None
         if answer.failed and was != day:
-            self._tell("weather", "; ".join(answer.remarks) or f"{answer.source} gave nothing")
+            self._report("weather", "; ".join(answer.remarks) or f"{answer.source} gave nothing")
         elif was is not None and not answer.failed:
-            self._tell("weather", f"{answer.source} answers again")
+            self._report("weather", f"{answer.source} answers again")

@@ -1,4 +1,4 @@
-"""A copy of the logbook, whole and checked, while it is in use or while it is not."""
+"""Copies the logbook, whole and checked, in use or not."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ UNFINISHED = ".part"  # beside the copy while it is made
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Held:
-    """What a logbook holds. Days are those on which water was given."""
+class Contents:
+    """Counts of what a logbook holds. Days are those on which water was given."""
 
     size_bytes: int
     first_day: date | None
@@ -33,11 +33,11 @@ class Held:
     observations: int
 
 
-def copy_logbook(source: Path, target: Path, *, wait_s: float = 10.0) -> Held:
-    """Copy the logbook as it stands at this moment, check the copy, and say what it holds.
+def copy_logbook(source: Path, target: Path, *, wait_s: float = 10.0) -> Contents:
+    """Copy the logbook as it is at this moment, check the copy, and return what it holds.
 
     A daemon may write meanwhile: it waits for nothing, and what it writes from now on is not in the
-    copy. The copy is one file, there whole or not at all; a file that is there is never replaced.
+    copy. The copy is one file, there whole or not at all; an existing file is never replaced.
 
     Raises
     ------
@@ -102,8 +102,8 @@ def _copy(source: Path, part: Path, wait_s: float) -> None:
         reading.close()
 
 
-def _checked(part: Path) -> Held:
-    """Read all of the copy, its indexes with it."""
+def _checked(part: Path) -> Contents:
+    """Check all of the copy, with its indexes."""
     try:
         copy = sqlite3.connect(f"{part.resolve().as_uri()}?mode=ro", uri=True)
         try:
@@ -120,12 +120,12 @@ def _checked(part: Path) -> Held:
         raise LogbookError(f"the copy does not read and is not kept: {fault}") from fault
 
 
-def _held(copy: sqlite3.Connection, size_bytes: int) -> Held:
+def _held(copy: sqlite3.Connection, size_bytes: int) -> Contents:
     first, last, pulses, litres = copy.execute(
         "SELECT min(day), max(day), count(*), coalesce(sum(litres), 0.0) FROM pulses "
         "WHERE state IN ('closed', 'cut')"
     ).fetchone()
-    return Held(
+    return Contents(
         size_bytes=size_bytes,
         first_day=None if first is None else date.fromisoformat(first),
         last_day=None if last is None else date.fromisoformat(last),
@@ -141,7 +141,7 @@ def _held(copy: sqlite3.Connection, size_bytes: int) -> Held:
 
 
 def _count(copy: sqlite3.Connection, table: str, what: str = "*") -> int:
-    """How many; none where an older logbook has no such table."""
+    """The number of rows; 0 where an older logbook has no such table."""
     if not copy.execute(
         "SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?", [table]
     ).fetchone():
@@ -151,7 +151,7 @@ def _count(copy: sqlite3.Connection, table: str, what: str = "*") -> int:
 
 
 def _sync(path: Path) -> None:
-    """Have the disk keep it: a copy that a power cut takes away is none."""
+    """Sync the copy to the disk, so that a power cut does not take it away."""
     handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)

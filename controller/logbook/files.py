@@ -1,4 +1,4 @@
-"""The logbook's file and what SQLite keeps beside it; what it says when it cannot."""
+"""The logbook's file, the files SQLite keeps beside it, and the errors of both."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def plain(error: sqlite3.Error | OSError, path: Path) -> LogbookError:
 
 
 def is_damage(error: sqlite3.Error) -> bool:
-    """Whether the file itself is broken, not the moment."""
+    """Whether the file itself is damaged, and not just busy."""
     return _primary(error) in _DAMAGED
 
 
@@ -58,7 +58,7 @@ _LOG = logging.getLogger("rowgate.logbook")
 
 
 def file_id(path: Path) -> tuple[int, int]:
-    """Device and inode, by which a file is told from another at its path; NO_FILE for none."""
+    """Device and inode, which distinguish a file from another at its path; NO_FILE for none."""
     try:
         found = path.stat()
     except FileNotFoundError:
@@ -81,9 +81,9 @@ def put_aside(path: Path, clock: Clock) -> Path:
 
 
 def read_shared(path: Path, most: int = -1) -> bytes:
-    """The file's first bytes, all of them unless `most` says how many; none of a missing file.
+    """The file's first bytes, all unless `most` limits them; empty for a missing file.
 
-    Where this process has the file open, it is read by that descriptor: to close another one would
+    Where this process has the file open, it is read by that descriptor: closing another one would
     end every lock that SQLite holds on the file (fcntl(2); sqlite.org/howtocorrupt.html, 2.2).
     Another process that came and went would then take the log away under us.
     """
@@ -95,8 +95,8 @@ def read_shared(path: Path, most: int = -1) -> bytes:
     ours = Path("/proc/self/fd")
     for number in [int(each.name) for each in ours.iterdir()] if ours.is_dir() else ():
         try:
-            told = os.fstat(number)
-            if (told.st_dev, told.st_ino) == (found.st_dev, found.st_ino):
+            opened = os.fstat(number)
+            if (opened.st_dev, opened.st_ino) == (found.st_dev, found.st_ino):
                 return os.pread(number, count, 0)
         except OSError:
             continue  # closed in the meantime, or not for reading
@@ -105,11 +105,11 @@ def read_shared(path: Path, most: int = -1) -> bytes:
 
 
 def keep_cut_log(path: Path, connection: sqlite3.Connection, clock: Clock) -> str | None:
-    """What is said where the log beside the file holds writings that SQLite does not take.
+    """Keep a copy of a log that SQLite does not take in whole; the text to report.
 
-    SQLite reads the log up to the first frame whose sum is wrong, and forgets the rest without a
-    word: right after a power cut, which tears the last writing, wrong where a bit has flipped. A
-    copy is kept. Call it before anything is written. Layout: sqlite.org/walformat.html.
+    SQLite reads the log up to the first frame whose sum is wrong, and drops the rest silently. That
+    is right after a power cut, which tears the last write, and wrong where a bit has flipped. Call
+    it before anything is written. Layout: sqlite.org/walformat.html.
     """
     log = path.with_name(path.name + "-wal")
     if not log.exists() or log.stat().st_size <= _HEADER + _FRAME:
@@ -144,7 +144,7 @@ def keep_cut_log(path: Path, connection: sqlite3.Connection, clock: Clock) -> st
 
 
 def _head_is_sound(log: bytes) -> bool:
-    """Whether the sum in the log's head is that of its 24 bytes before."""
+    """Whether the checksum in the log's head fits the 24 bytes before it."""
     if log[:3] != b"\x37\x7f\x06" or log[3] not in (0x82, 0x83):
         return False
     words = struct.unpack(f"{'>' if log[3] & 1 else '<'}6I", log[:24])
@@ -156,9 +156,9 @@ def _head_is_sound(log: bytes) -> bool:
 
 
 def _writings(log: bytes, path: Path) -> list[int]:
-    """The numbers of the frames that end a writing, of the log's present turn."""
-    said = int.from_bytes(read_shared(path, 18)[16:18], "big")
-    page = 65536 if said == 1 else said or int.from_bytes(log[8:12], "big")
+    """The numbers of the frames that end a write, of the log's present round."""
+    page_size = int.from_bytes(read_shared(path, 18)[16:18], "big")
+    page = 65536 if page_size == 1 else page_size or int.from_bytes(log[8:12], "big")
     starts = range(_HEADER, len(log) - _FRAME + 1, _FRAME + page)
     salts = [log[at + 8 : at + 16] for at in starts]
     turn = log[16:24]
@@ -172,9 +172,9 @@ def _writings(log: bytes, path: Path) -> list[int]:
 
 
 def shorten_log(connection: sqlite3.Connection) -> None:
-    """Bring the log beside the file into the file, and cut it to nothing, if nobody is in the way.
+    """Copy the log into the file and cut it to nothing, if nothing is in the way.
 
-    It waits for nobody: readers in the way, or a full disk, put it off until the next time.
+    It does not wait: readers in the way, or a full disk, put it off until the next time.
     """
     wait_ms = connection.execute("PRAGMA busy_timeout").fetchone()[0]
     try:
@@ -189,10 +189,10 @@ def shorten_log(connection: sqlite3.Connection) -> None:
 
 
 def number_pulses_apart(connection: sqlite3.Connection, clock: Clock) -> None:
-    """Have a logbook that was begun anew in mid-run give out numbers that the lost one never gave.
+    """Make a logbook that was begun anew while running give numbers that the lost one never gave.
 
-    Whoever still holds a pulse's old number must not write into another's row. Seconds since 1970
-    are more than any logbook gave out before.
+    A caller with a pulse's old number must not write into another's row. Seconds since 1970 are
+    more than any logbook gave out before.
     """
     begun = connection.execute("SELECT 1 FROM sqlite_sequence WHERE name = 'pulses'").fetchone()
     if begun is None:

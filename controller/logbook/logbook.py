@@ -1,6 +1,6 @@
-"""The logbook, open for writing: pulses, weather, the ledger, and what people say.
+"""The logbook, open for writing: pulses, weather, the ledger, and people's notes.
 
-Intent before water, truth after it, each in one transaction. Every method comes back only when its
+Intent before water, truth after it, each in one transaction. Every method returns only when its
 rows are on disk, or raises LogbookError.
 """
 
@@ -15,7 +15,7 @@ from datetime import date, datetime
 from controller.demand.climate.snow import MOST_MM
 from controller.demand.records import LedgerDay
 from controller.errors import LogbookError, require_range
-from controller.logbook.notes import SeenPages
+from controller.logbook.notes import ObservationWriter
 from controller.logbook.queries import GAUGE, PIN_GAUGE, PIN_GAUGE_HOURS
 from controller.logbook.records import FlowStretch, utc_text
 from controller.logbook.schema import Book
@@ -23,7 +23,7 @@ from controller.logbook.writer import Row, insert
 from controller.weather.day import WeatherDay
 
 
-class Logbook(SeenPages):
+class Logbook(ObservationWriter):
     """The logbook at a path. Threads may share one; close it, or use it in a `with`."""
 
     def __enter__(self) -> Logbook:
@@ -33,7 +33,7 @@ class Logbook(SeenPages):
         self.close()
 
     def keep_weather(self, days: Iterable[WeatherDay]) -> None:
-        """Keep days of weather; a source's newer word on a day replaces its older one."""
+        """Keep days of weather; a source's newer row of a day replaces its older one."""
         kept = list(days)
         self.write(lambda book, now: _upsert(book, "weather", kept, now, ("day", "source")))
 
@@ -60,14 +60,14 @@ class Logbook(SeenPages):
         )
 
     def rain_gauge(self, day: date, mm: float, who: str = "") -> int:
-        """Write down all the rain of a day; the latest word on a day stands."""
+        """Write down all the rain of a day; the latest row of a day stands."""
         require_range("rain_mm", mm, 0.0, MOST_MM)
         return self.reading(GAUGE, mm, "mm", day=day, who=who)
 
     def more_rain(self, day: date, mm: float, who: str = "") -> float:
-        """Write down one reading of a gauge that is emptied then; all of the day's rain now. [mm]
+        """Write down one reading of a gauge that is then emptied; the day's rain so far. [mm]
 
-        What is written is the sum with the latest word on the day, so that it is the latest word.
+        The row holds the sum with the latest row of that day, so that it is the latest row itself.
         """
         require_range("rain_mm", mm, 0.0, MOST_MM)
 
@@ -88,8 +88,11 @@ class Logbook(SeenPages):
         return self.write(work)
 
     def gauge_on_pin(self, day: date, mm: float, hours: float) -> None:
-        """Add what a gauge on a pin has counted of a day since the last time, and over how many
-        hours it was watched for that: two rows a day, however often."""
+        """Add what a gauge on a pin has counted of a day since the last time, and the hours
+        watched.
+
+        That makes two rows a day, however often it is called.
+        """
         require_range("rain_mm", mm, 0.0, MOST_MM)
         require_range("hours", hours, 0.0, 100.0)
 
@@ -110,7 +113,7 @@ class Logbook(SeenPages):
     def meter_reading(
         self, litres: float, at: datetime, who: str = "", *, day: date | None = None
     ) -> int:
-        """Write down what the water meter showed, and of which of the garden's days that is."""
+        """Write down what the water meter showed, and of which day in the garden."""
         return self.reading("meter", litres, "L", day=day, at=at, who=who)
 
     def reading(
@@ -124,7 +127,7 @@ class Logbook(SeenPages):
         who: str = "",
         at: datetime | None = None,
     ) -> int:
-        """Write down another reading; `at` is now where nobody says otherwise."""
+        """Write down another reading; `at` is now by default."""
         if not math.isfinite(value):
             raise LogbookError(f"{kind}: found {value!r}; a reading is a number")
         row = {
@@ -156,7 +159,7 @@ class Logbook(SeenPages):
     def note(
         self, words: str, zone: str | None = None, who: str = "", *, at: datetime | None = None
     ) -> int:
-        """Write down free words; `at` is now where nobody says otherwise."""
+        """Write down a free text; `at` is now by default."""
         row = {"words": words, "zone": zone, "who": who}
         at_text = None if at is None else utc_text(at)
         return self.write(lambda book, now: insert(book, "notes", row | {"at_utc": at_text or now}))
@@ -168,7 +171,7 @@ class Logbook(SeenPages):
         zones: Iterable[str] = (),
         reason: str = "",
     ) -> int:
-        """Write down a hold, the end excluded; no zones mean all. Gives back its id."""
+        """Write down a hold, its end excluded; no zones mean all. Returns its id."""
         if ends <= begins:
             raise LogbookError("a hold must end after it begins")
         row = {

@@ -1,12 +1,12 @@
-"""What keeps the logbook small on a card: its rules of thinning, and the log beside the file.
+"""Keeps the logbook small on a card: rules of thinning, and the log beside the file.
 
-Kept for ever: water that was given, the ledger, weather that has been, field tests, and whatever a
-person wrote down. A season is computed from them, and they grow by a bounded amount a day. Thinned
-is what nobody computes with any more, by RULES. Freed pages are used again by later rows; the file
-is not squeezed, which would write all of it anew.
+Kept for ever: water that was given, the ledger, past weather, field tests, and everything a person
+wrote down. A season is computed from them, and they grow by a bounded amount a day. RULES thin what
+no computation uses any more. Later rows use freed pages again; the file is not compacted, which
+would write all of it anew.
 
-The clock alone thins nothing, for it may be wrong by years: days are counted back from the last
-day on which water was given.
+The clock alone thins nothing, for it may be wrong by years: days count back from the last day on
+which water was given.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ _LOG = logging.getLogger("rowgate.logbook")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Rule:
-    """What is thinned, and why nobody misses it; `sql` takes :before, :most and :at_once."""
+    """What is thinned, and why it is not missed; `sql` takes :before, :most and :at_once."""
 
     what: str
     why: str
@@ -96,10 +96,10 @@ RULES = (
 )
 
 
-class Care:
-    """Tends the logbook once a day, in the writer's thread, a small transaction at a time.
+class Maintenance:
+    """Maintains the logbook once a day, in the writer's thread, a small transaction at a time.
 
-    The writer calls `step` whenever nobody waits for it; most calls find that nothing is due.
+    The writer calls `step` whenever nothing waits for it; most calls find that nothing is due.
     """
 
     def __init__(self, clock: Clock) -> None:
@@ -143,7 +143,7 @@ class Care:
         return timedelta(0) <= since < NOT_AGAIN_WITHIN
 
     def _sweep(self, book: Book) -> None:
-        """Set rows aside that have changed into what they cannot be since the file was opened."""
+        """Set rows aside that have become impossible since the file was opened."""
         book.begin()
         try:
             sweep(book.db.conn, utc_text(self._clock.now_utc()))
@@ -171,7 +171,7 @@ class Care:
             self._left.pop(0)
 
     def _bounds(self, book: Book, rule: Rule) -> dict[str, object] | None:
-        """The values a rule takes; None where no day is known to count back from."""
+        """The values of a rule; None where there is no day to count back from."""
         values: dict[str, object] = {"at_once": AT_ONCE}
         if not rule.kept_days:
             return values | {"most": MOST_HAPPENINGS}

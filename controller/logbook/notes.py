@@ -1,6 +1,6 @@
-"""The pages of what people measured and saw: field tests, and stages of the plants.
+"""Field tests and observations of plants: writing and reading them.
 
-A test and a fit are kept as plain values; what they mean is for those who made them plain.
+A test and a fit are kept as plain values; their meaning belongs to the rooms that made them.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import Any
 
 from controller.demand.records import Observation
 from controller.errors import LogbookError
-from controller.logbook.pulses import PulsePages
+from controller.logbook.pulses import PulseWriter
 from controller.logbook.records import utc_from_text, utc_text
 from controller.logbook.schema import Book
 from controller.logbook.writer import Row, insert
@@ -22,7 +22,7 @@ from controller.logbook.writer import Row, insert
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasurementRow:
-    """A field test as its maker said it."""
+    """A field test in its maker's own terms."""
 
     id: int
     at_utc: datetime
@@ -32,22 +32,20 @@ class MeasurementRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FitRow:
-    """What was fitted, when, and to which tests; `outdated` once the tests are others."""
+    """What was fitted, and to which tests."""
 
     id: int
-    written_utc: datetime
     measurements: tuple[int, ...]
     found: Mapping[str, Any]
-    outdated: bool
 
 
-class FieldTestPages(PulsePages):
-    """Writing the field tests."""
+class FieldTestWriter(PulseWriter):
+    """Writes field tests."""
 
     def keep_measurement(
         self, said: Mapping[str, Any], *, at: datetime | None = None, who: str = ""
     ) -> int:
-        """Write down a field test; `at` is now where nobody says otherwise. Gives back its id."""
+        """Write down a field test; `at` is now by default. Returns its id."""
         row: Row = {"said": _text("field test", said), "who": who}
         at_text = None if at is None else utc_text(at)
         return self.write(
@@ -71,7 +69,7 @@ class FieldTestPages(PulsePages):
         self.write(work)
 
     def keep_fit(self, found: Mapping[str, Any], measurements: Iterable[int]) -> int:
-        """Write down what was fitted to the field tests of these ids; the latest fit stands."""
+        """Write down what was fitted to these field tests, by id; the latest fit is in force."""
         row: Row = {
             "found": _text("fit", found),
             "measurements": json.dumps(sorted(measurements)),
@@ -79,11 +77,11 @@ class FieldTestPages(PulsePages):
         return self.write(lambda book, now: insert(book, "fits", row | {"written_utc": now}))
 
 
-class FieldTestQuestions:
-    """Asking for the field tests."""
+class FieldTestReader:
+    """Reads field tests."""
 
     def measurements(self) -> list[MeasurementRow]:
-        """The field tests that stand, in the order they were done."""
+        """The field tests that were not taken back, in the order they were done."""
         if not self._has("measurements"):
             return []
         return [
@@ -99,17 +97,14 @@ class FieldTestQuestions:
         ]
 
     def latest_fit(self) -> FitRow | None:
-        """The fit that stands; None where nothing was ever fitted."""
+        """The fit in force; None where nothing was ever fitted."""
         if not self._has("fits"):
             return None
         for row in self._rows("SELECT * FROM fits ORDER BY id DESC LIMIT 1"):
-            among = tuple(json.loads(row["measurements"]))
             return FitRow(
                 id=row["id"],
-                written_utc=utc_from_text(row["written_utc"]),
-                measurements=among,
+                measurements=tuple(json.loads(row["measurements"])),
                 found=json.loads(row["found"], strict=False),
-                outdated=set(among) != {test.id for test in self.measurements()},
             )
         return None
 
@@ -131,7 +126,7 @@ def _text(what: str, plain: Mapping[str, Any]) -> str:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SeenRow:
+class ObservationRow:
     """An observation with its number and who made it."""
 
     id: int
@@ -139,11 +134,11 @@ class SeenRow:
     who: str
 
 
-class SeenPages(FieldTestPages):
-    """Writing what was seen."""
+class ObservationWriter(FieldTestWriter):
+    """Writes observations."""
 
     def observe(self, seen: Observation, who: str = "") -> int:
-        """Write down what a person saw; gives back its number."""
+        """Write down what a person saw; returns its number."""
         row: Row = {
             "day": seen.day.isoformat(),
             "zone": seen.zone,
@@ -170,19 +165,19 @@ class SeenPages(FieldTestPages):
         self.write(work)
 
 
-class SeenQuestions(FieldTestQuestions):
-    """Asking for what was seen."""
+class ObservationReader(FieldTestReader):
+    """Reads observations."""
 
     def observations(self) -> list[Observation]:
-        """What was seen and stands, in order of days, then of writing."""
-        return [row.seen for row in self.seen_rows()]
+        """The observations that were not taken back, in order of days, then of writing."""
+        return [row.seen for row in self.observation_rows()]
 
-    def seen_rows(self) -> list[SeenRow]:
-        """The same with numbers and names."""
+    def observation_rows(self) -> list[ObservationRow]:
+        """The observations with numbers and names."""
         if not self._has("observations"):
             return []
         return [
-            SeenRow(
+            ObservationRow(
                 id=row["id"],
                 seen=Observation(
                     zone=row["zone"],

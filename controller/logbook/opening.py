@@ -1,8 +1,8 @@
-"""Opening a logbook for writing: looked at first, mended where it can be, else set aside.
+"""Opens a logbook for writing: it checks it first, mends it where possible, else sets it aside.
 
-One written by a newer Rowgate is refused and left as it is; rows that cannot be are set aside in it
-(`door`), and an index that disagrees is made anew; a file that is damaged beyond that is set aside
-under another name, kept, and a new one begun.
+A logbook of a newer Rowgate is refused and stays as it is. Impossible rows are set aside in it
+(`row_rules`), and an index that disagrees is built anew. A file damaged beyond that is kept under
+another name, and a new one begun.
 """
 
 from __future__ import annotations
@@ -81,7 +81,7 @@ def open_book(path: Path, clock: Clock, *, wait_s: float) -> Book:
 
 
 def _opened(path: Path, clock: Clock, wait_s: float, index_damaged: bool) -> Database:
-    """Open the file, bring it up to date, and set the rows aside that cannot be."""
+    """Open the file, bring it up to date, and set impossible rows aside."""
     connection = sqlite3.connect(path, timeout=wait_s)
     connection.text_factory = lenient
     db = Database(connection)
@@ -130,7 +130,7 @@ def _opened(path: Path, clock: Clock, wait_s: float, index_damaged: bool) -> Dat
 
 
 def _mend_numbers(db: Database) -> None:
-    """Forget a last number that no row ever had: after the highest of all no row has room."""
+    """Forget a last number that no row ever had: after the highest number there is no room."""
     if "sqlite_sequence" not in {row[0] for row in db.execute("SELECT name FROM sqlite_master")}:
         return
     wrong = f"typeof(seq) != 'integer' OR seq NOT BETWEEN 0 AND {MOST_ROWS}"
@@ -141,9 +141,9 @@ def _mend_numbers(db: Database) -> None:
 
 
 def _mend_steps(db: Database, clock: Clock) -> None:
-    """Put the list of steps right where damage changed a name or a moment in it.
+    """Mend the list of steps where damage changed a name or a moment in it.
 
-    Steps are made in order, so that as many as there are tell which they are.
+    Steps are made in order, so their count shows which they are.
     """
     if "_sqlite_migrations" not in db.table_names():
         return
@@ -204,8 +204,10 @@ def _is_moment(text: object) -> bool:
 
 
 def _miss_nothing(db: Database) -> None:
-    """Raise IntegrityError where a table or a column of the steps made is not there, or no step
-    is known and tables are: a name has changed."""
+    """Raise IntegrityError where a table or column of the steps made is missing.
+
+    The same where no step is known but tables are there: a name has changed.
+    """
     has, steps, made = set(db.table_names()), steps_known(), 0
     if "_sqlite_migrations" in has:
         made = db.execute("SELECT count(*) FROM _sqlite_migrations").fetchone()[0]
@@ -226,8 +228,10 @@ def _is_no_logbook(error: sqlite3.DatabaseError | UnicodeDecodeError) -> bool:
 
 
 def _look(path: Path) -> tuple[str | None, bool]:
-    """What is wrong with the file, or None, and whether an index is; reading only, so that a
-    refused one stays as it is. Rows that cannot be are found later."""
+    """What is wrong with the file, or None, and whether it is an index.
+
+    It only reads, so that a refused file stays as it is. Impossible rows are found later.
+    """
     if not path.exists() or path.stat().st_size == 0:
         return None, False
     head = read_shared(path, 100)
@@ -251,9 +255,9 @@ def _look(path: Path) -> tuple[str | None, bool]:
 
 
 def _check(connection: sqlite3.Connection) -> tuple[str | None, bool]:
-    """What SQLite finds wrong with the file beyond single rows, and whether with an index.
+    """What SQLite finds wrong with the file beyond single rows, and whether it is an index.
 
-    Each index is held against its table: one that has changed gives wrong rows, or no answer.
+    Each index is checked against its table: one that has changed gives wrong rows, or no answer.
     """
     found = [str(row[0]) for row in connection.execute("PRAGMA integrity_check(1000)")]
     wrong = [line for line in found if line != "ok"]

@@ -1,6 +1,6 @@
-"""Writing how far each pulse has come: planned, intended, open, ended.
+"""Writes how far each pulse has come: planned, intended, open, ended.
 
-How far a pulse may go from where is a table, NEXT; what is not in it is refused, and changes
+The table NEXT says how far a pulse may go from where; anything else is refused, and changes
 nothing.
 """
 
@@ -15,7 +15,7 @@ from controller.garden.plumbing import ValveKind
 from controller.logbook.records import HowKnown, PulseState, utc_text
 from controller.logbook.row_rules import LONGEST_OPEN_S, MOST_LITRES, sweep
 from controller.logbook.schema import Book
-from controller.logbook.writer import Pages, Row, insert
+from controller.logbook.writer import LogbookWriter, Row, insert
 from controller.timetable.records import Pulse
 
 # From where a pulse may come to each state. Besides, `hand_watering` closes a planned hand pulse.
@@ -31,11 +31,11 @@ NEXT: Mapping[PulseState, frozenset[PulseState]] = {
 }
 
 
-class PulsePages(Pages):
-    """The pages of the pulses."""
+class PulseWriter(LogbookWriter):
+    """Writes pulses."""
 
     def plan_day(self, day: date, pulses: Iterable[Pulse]) -> int:
-        """Put these pulses in place of the day's planned ones; how many are planned now.
+        """Replace the day's planned pulses by these; how many are planned now.
 
         Pulses that went further stay, and a key that went further is not planned again.
         """
@@ -61,7 +61,7 @@ class PulsePages(Pages):
         return self.write(work)
 
     def intend(self, pulse: Pulse) -> int:
-        """Write that this pulse is about to open, and give back its id: it runs once, or never.
+        """Write that this pulse is about to open; its id: it runs once, or never.
 
         Raises
         ------
@@ -97,7 +97,7 @@ class PulsePages(Pages):
         )
 
     def beat(self, pulse_id: int, open_s: float, litres: float) -> None:
-        """Write a sign of life: open for so long by now, and so much water."""
+        """Write a heartbeat: how long it is open by now, and how much water came."""
         _check_amounts(open_s, litres)
 
         def work(book: Book, now: str) -> None:
@@ -130,15 +130,15 @@ class PulsePages(Pages):
     ) -> None:
         """Write the true end of a pulse as `closed` does, found by its key.
 
-        A logbook that was begun anew while the pulse was open does not know it, or plans it still:
-        there it is entered whole, so that its water is not given again. The same end told twice
-        is written once: a slow disk may have taken it after the asker had given up.
+        A logbook that was begun anew while the pulse was open does not know it, or still plans it:
+        there it is entered whole, so that its water is not given again. The same end reported twice
+        is written once: a slow disk may have taken it after the caller had given up.
         """
         ending = _ending(open_s, litres, how, why)
 
         def work(book: Book, now: str) -> None:
             found = _by_key(book, pulse.key, now)
-            if found is not None and _is_told(found, float(open_s), float(litres)):
+            if found is not None and _is_same_end(found, float(open_s), float(litres)):
                 return
             if found is None or found["state"] == PulseState.PLANNED:
                 row = _planned_row(pulse, now) | {
@@ -174,7 +174,7 @@ class PulsePages(Pages):
         self._step(key, PulseState.MISSED, lambda now: {"closed_utc": now, "why": why})
 
     def assumed(self, key: int | str, why: str) -> None:
-        """Write that this pulse of a hand valve is taken as done as planned."""
+        """Write that this pulse of a hand valve counts as done as planned."""
         self._step(key, PulseState.ASSUMED, lambda now: {"closed_utc": now, "why": why})
 
     def hand_watering(
@@ -188,9 +188,8 @@ class PulsePages(Pages):
     ) -> int:
         """Write down water given by hand; the id of its pulse.
 
-        Where a hand pulse of that zone and day is planned, or was taken as done, the earliest of
-        them has now been done and takes these figures; otherwise the watering gets a key of its
-        own, zone|day|h1 and on.
+        Where a hand pulse of that zone and day is planned, or counts as done, the earliest of them
+        takes these figures. Otherwise the watering gets a key of its own, zone|day|h1 and on.
         """
         open_s = None if minutes is None else minutes * 60.0
         _check_amounts(open_s or 0.0, litres)
@@ -258,7 +257,7 @@ class PulsePages(Pages):
 
 
 def _ending(open_s: float, litres: float, how: HowKnown | str, why: str) -> Callable[[str], Row]:
-    """What is written of an end, once it is known when."""
+    """The cells of an end, once its moment is known."""
     _check_amounts(open_s, litres)
     if how not in set(HowKnown):
         raise LogbookError(f"found {how!r}; allowed are: {', '.join(HowKnown)}")
@@ -302,7 +301,7 @@ def _by_id(book: Book, pulse_id: int, now: str) -> Row:
 
 
 def _sound(book: Book, where: str, value: object, now: str) -> Row | None:
-    """The row, if there is one; a state that is none is put right first, or its row set aside."""
+    """The row, if there is one; an impossible state is mended first, or the row set aside."""
     asked = f"SELECT id, key, state, open_s, litres FROM pulses WHERE {where}"
     found: Row | None = next(iter(book.db.query(asked, [value])), None)
     if found is not None and found["state"] not in set(PulseState):
@@ -311,10 +310,10 @@ def _sound(book: Book, where: str, value: object, now: str) -> Row | None:
     return found
 
 
-def _is_told(found: Row, open_s: float, litres: float) -> bool:
-    """Whether this very end stands there already."""
-    told = (found["state"], found["open_s"], found["litres"])
-    return told == (PulseState.CLOSED, open_s, litres)
+def _is_same_end(found: Row, open_s: float, litres: float) -> bool:
+    """Whether this same end is written already."""
+    written = (found["state"], found["open_s"], found["litres"])
+    return written == (PulseState.CLOSED, open_s, litres)
 
 
 def _check_step(found: Row, state: PulseState) -> None:

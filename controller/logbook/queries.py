@@ -1,7 +1,7 @@
-"""The questions: what is owed, what was given, weather, the last balance, sums. Reading only.
+"""The logbook's questions: what is owed and was given, weather, the last balance, sums.
 
-Each instance has its own connection, of the thread that made it, and sees what was committed when
-it asks.
+They only read. Each instance has its own connection, of the thread that made it, and sees what was
+committed when it asks.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from controller.errors import LogbookError
 from controller.garden.model import Garden
 from controller.garden.plumbing import ValveKind
 from controller.logbook.files import NO_FILE, REMEMBERED_KIB, file_id, is_damage, plain
-from controller.logbook.notes import SeenQuestions
+from controller.logbook.notes import ObservationReader
 from controller.logbook.records import (
     MENDED,
     FlowStretch,
@@ -57,8 +57,8 @@ PIN_GAUGE, PIN_GAUGE_HOURS = "gauge on pin", "gauge on pin, hours watched"
 WATCHED_H = 22.0  # of a day, so that its sum is the day's rain; our choice
 
 
-class DayQuestions:
-    """Asking for days of weather and of the ledger."""
+class DayReader:
+    """Reads days of weather and of the ledger."""
 
     def weather_rows(self, first: date = date.min, last: date = date.max) -> list[WeatherDay]:
         """Every day that was kept, of every source, forecasts with them.
@@ -72,10 +72,10 @@ class DayQuestions:
         return [_weather_of(row) for row in rows]
 
     def gauge_by_day(self) -> dict[date, float]:
-        """Rain by the garden's own gauge; the latest word on a day stands. [mm]
+        """Rain by the garden's own gauge; the latest row of a day stands. [mm]
 
-        A person's reading outranks the gauge on a pin. That one stands for a day only where it was
-        watched nearly all of it; on the latest day it has anything of, as soon as rain has fallen.
+        A person's reading outranks the gauge on a pin. That gauge counts for a day only if it was
+        watched nearly all of it; on the latest day it has rows of, as soon as rain has fallen.
         """
         on_pin, hours = self._pin_sums(PIN_GAUGE), self._pin_sums(PIN_GAUGE_HOURS)
         latest = max(hours, default=None)
@@ -101,7 +101,7 @@ class DayQuestions:
     def ledger(
         self, zone: str | None = None, first: date = date.min, last: date = date.max
     ) -> list[LedgerDay]:
-        """A zone's ledger as it was last kept, part by part, or every zone's."""
+        """A zone's ledger as it was last kept, part by part, or that of every zone."""
         rows = self._rows(
             "SELECT * FROM ledger WHERE (? IS NULL OR zone = ?) AND day BETWEEN ? AND ? "
             "ORDER BY zone, day",
@@ -119,7 +119,7 @@ class DayQuestions:
 
 
 def _weather_of(row: sqlite3.Row) -> WeatherDay:
-    """A day of weather, also out of a logbook that nobody has brought up to date yet."""
+    """A day of weather, also from a logbook that is not brought up to date yet."""
     if "modelled" in row.keys():  # noqa: SIM118 - a row's `in` looks at its values
         return WeatherDay(**values_of(row, WeatherDay, truths=("measured", "modelled")))
     day = WeatherDay(**values_of(row, WeatherDay, truths=("measured",)))
@@ -164,20 +164,20 @@ _WRITTEN = (
 SOIL_START, SOIL_START_BACK = "soil moisture as the new start", "soil start taken back"
 
 
-class Questions(DayQuestions, SeenQuestions):
+class Questions(DayReader, ObservationReader):
     """The logbook, open for reading."""
 
     def __init__(
         self, path: Path, *, wait_s: float = 2.0, on_damage: Callable[[], None] | None = None
     ) -> None:
-        """`on_damage` is called where the file shows damage, before the error is raised."""
+        """`on_damage` is called when the file shows damage, before the error is raised."""
         self.path, self._wait_s, self._on_damage = Path(path), wait_s, on_damage
         if not self.path.is_file():
             raise LogbookError(f"logbook {path}: there is none yet")
         try:
             self._open()
         except (sqlite3.Error, UnicodeDecodeError) as error:
-            raise self._told(error) from error
+            raise self._logbook_error(error) from error
 
     def __enter__(self) -> Questions:
         return self
@@ -196,14 +196,14 @@ class Questions(DayQuestions, SeenQuestions):
         return self._pulses("state IN (?, ?) ORDER BY id", _UNFINISHED)
 
     def planned(self, day: date) -> list[PulseRow]:
-        """The day's pulses that are planned and no more, in order of opening."""
+        """The day's pulses that are only planned, in order of opening."""
         return self._pulses(
             "day = ? AND state = ? ORDER BY planned_opens_utc, zone",
             (day.isoformat(), PulseState.PLANNED),
         )
 
     def left_planned(self, first: date, last: date) -> list[PulseRow]:
-        """The pulses of these days that are planned and no more."""
+        """The pulses of these days that are only planned."""
         return self._pulses(
             "day BETWEEN ? AND ? AND state = ? ORDER BY day, id",
             (*span(first, last), PulseState.PLANNED),
@@ -228,7 +228,7 @@ class Questions(DayQuestions, SeenQuestions):
         return frozenset(row["key"] for row in rows)
 
     def slots_past_planned(self, first: date, last: date) -> dict[tuple[str, date], int]:
-        """By zone and day the highest slot that has gone past planning."""
+        """By zone and day the highest slot that is past planning."""
         rows = self._rows(
             "SELECT zone, day, max(slot) AS slot FROM pulses WHERE day BETWEEN ? AND ? "
             "AND state != ? AND slot IS NOT NULL GROUP BY zone, day",
@@ -237,7 +237,7 @@ class Questions(DayQuestions, SeenQuestions):
         return {(row["zone"], date.fromisoformat(row["day"])): row["slot"] for row in rows}
 
     def litres_by_zone_day(self, first: date = date.min, last: date = date.max) -> ZoneDays[float]:
-        """What the ledger credits: litres of closed and cut pulses, hand watering with them."""
+        """The litres that the ledger credits: of closed and cut pulses, and of hand watering."""
         found = self._by_zone_day(
             "SELECT zone, day, litres FROM pulses WHERE day BETWEEN ? AND ? AND +state IN "
             "(?, ?) ORDER BY day, zone",
@@ -246,8 +246,10 @@ class Questions(DayQuestions, SeenQuestions):
         return ZoneDays(((key, math.fsum(litres)) for key, litres in found), kind=float)
 
     def stored_by_zone_day(self, first: date = date.min, last: date = date.max) -> ZoneDays[float]:
-        """What of those litres was logged as credited to the driest quarter; where a pulse of the
-        day was logged without, the day is left out."""
+        """How much of those litres was logged as credited to the driest quarter.
+
+        A day with a pulse that was logged without it is left out.
+        """
         columns = self._rows("SELECT name FROM pragma_table_info('pulses')")
         if "uniformity" not in {row["name"] for row in columns}:
             return ZoneDays(kind=float)
@@ -261,7 +263,7 @@ class Questions(DayQuestions, SeenQuestions):
         )
 
     def noted_on(self, zone_info: ZoneInfo) -> dict[tuple[str, date], date]:
-        """By zone and day, the day on which the last hand watering of it was written down."""
+        """By zone and day, the day on which its last hand watering was written down."""
         rows = self._rows(
             "SELECT zone, day, max(closed_utc) AS written FROM pulses "
             "WHERE how_known = ? AND closed_utc IS NOT NULL GROUP BY zone, day",
@@ -275,7 +277,7 @@ class Questions(DayQuestions, SeenQuestions):
         }
 
     def record(self, zone_info: ZoneInfo) -> Record:
-        """Of which of the garden's days this logbook knows."""
+        """The days in the garden that this logbook knows."""
         begun_utc = self.begun_utc()
         begun = None if begun_utc is None else begun_utc.astimezone(zone_info).date()
         watched: list[date] = []
@@ -304,8 +306,9 @@ class Questions(DayQuestions, SeenQuestions):
         )
 
     def open_seconds_since(self, since_utc: datetime) -> dict[str, float]:
-        """Seconds each zone's relay was open, by pulses that ended since then, and by those
-        under way as of their last sign of life; a pulse that began before counts whole. [s]
+        """Seconds each zone's relay was open, by pulses that ended since then or are under way. [s]
+
+        One under way counts up to its last heartbeat; one that began before counts whole.
         """
         parts: defaultdict[str, list[float]] = defaultdict(list)
         for row in self._rows(
@@ -331,12 +334,8 @@ class Questions(DayQuestions, SeenQuestions):
 
     # What people said, and what happened ----------------------------------------------------
 
-    def holds_now(self, now_utc: datetime) -> list[HoldRow]:
-        """Holds in force at this moment."""
-        return [hold for hold in self.holds_from(now_utc) if hold.begins_utc <= now_utc]
-
     def holds_from(self, now_utc: datetime) -> list[HoldRow]:
-        """Holds in force or still to come, in order of beginning; lifted ones left out."""
+        """Holds in force or to come, in order of beginning, without lifted ones."""
         rows = self._rows(
             "SELECT * FROM holds WHERE lifted_utc IS NULL AND ends_utc > ? ORDER BY begins_utc, id",
             (utc_text(now_utc),),
@@ -349,7 +348,7 @@ class Questions(DayQuestions, SeenQuestions):
         return [happening_of(row) for row in rows]
 
     def notes(self, limit: int = 50) -> list[Note]:
-        """The latest free words, newest first."""
+        """The latest free notes, newest first."""
         rows = self._rows("SELECT * FROM notes ORDER BY id DESC LIMIT ?", (limit,))
         return [note_of(row) for row in rows]
 
@@ -359,8 +358,10 @@ class Questions(DayQuestions, SeenQuestions):
         return [reading_of(row) for row in rows]
 
     def flow_stretches(self) -> list[FlowStretch]:
-        """What the meter saw of open sets, oldest first; of each zone only what came after the
-        last day on which its line was mended."""
+        """What the meter saw of open sets, oldest first.
+
+        Of each zone it has only what came after the last day on which its line was mended.
+        """
         if not self._has("flow_stretches"):
             return []
         mended: dict[str, date] = {}
@@ -373,7 +374,7 @@ class Questions(DayQuestions, SeenQuestions):
         return [one for one in found if all(one.day > mended.get(z, date.min) for z in one.zones)]
 
     def soil_starts(self) -> list[Reading]:
-        """Readings of soil that stand as an account's new start, oldest first."""
+        """Readings of soil that are an account's new start, oldest first."""
         gone = {round(back.value) for back in self.readings(SOIL_START_BACK)}
         return [start for start in self.readings(SOIL_START) if start.id not in gone]
 
@@ -386,25 +387,25 @@ class Questions(DayQuestions, SeenQuestions):
         }
 
     def begun_utc(self) -> datetime | None:
-        """When this logbook was begun; what was given before stands nowhere in it."""
+        """When this logbook was begun; water given before is not in it."""
         row = self._rows("SELECT min(applied_at) AS begun FROM _sqlite_migrations")[0]
         return None if row["begun"] is None else utc_from_text(row["begun"])
 
     def rows_set_aside(self) -> int:
-        """How many rows were ever set aside, because they were not what such a row can be."""
+        """How many rows were ever set aside as impossible."""
         if not self._has(SET_ASIDE):
             return 0
         return int(self._rows(f"SELECT count(*) AS many FROM {SET_ASIDE}")[0]["many"])
 
     def unsound(self) -> int:
-        """How many pulses are not what a pulse can be, and so are not seen here.
+        """How many pulses are impossible, and so are not read here.
 
-        All are looked at; ask it before much is read of days long gone, which is quicker then.
+        It looks at all pulses. Ask it before reading much of past days, which is quicker then.
         """
         try:
             return look_at_pulses(self._connection)
         except (sqlite3.Error, UnicodeDecodeError) as error:
-            raise self._told(error) from error
+            raise self._logbook_error(error) from error
 
     def last_written_utc(self) -> datetime | None:
         """The newest moment of our own clock in the logbook; None in an empty one."""
@@ -445,10 +446,10 @@ class Questions(DayQuestions, SeenQuestions):
     def _by_zone_day(
         self, sql: str, values: Iterable[object]
     ) -> Iterator[tuple[tuple[str, date], list[Any]]]:
-        """The third column of the rows of each zone and day, in whose order they come.
+        """The third column of the rows, by zone and day, in the rows' order.
 
         A season has ten thousand of them: no list of all rows is made, and each name and each day
-        is there once. With `+state` SQLite goes by the index of days, and sorts nothing in memory.
+        exists once. With `+state` SQLite uses the index of days, and sorts nothing in memory.
         """
         zones: dict[str, str] = {}
         try:
@@ -458,7 +459,7 @@ class Questions(DayQuestions, SeenQuestions):
                 for zone, rows in groupby(of_day, key=itemgetter(0)):
                     yield (zones.setdefault(zone, zone), day), [row[2] for row in rows]
         except (sqlite3.Error, UnicodeDecodeError) as error:
-            raise self._told(error) from error
+            raise self._logbook_error(error) from error
 
     def _asked(self, sql: str, values: Iterable[object]) -> sqlite3.Cursor:
         # A damaged logbook may have been set aside, and another begun, since we looked.
@@ -471,9 +472,9 @@ class Questions(DayQuestions, SeenQuestions):
         try:
             return self._asked(sql, values).fetchall()
         except (sqlite3.Error, UnicodeDecodeError) as error:
-            raise self._told(error) from error
+            raise self._logbook_error(error) from error
 
-    def _told(self, error: sqlite3.Error | UnicodeDecodeError) -> LogbookError:
+    def _logbook_error(self, error: sqlite3.Error | UnicodeDecodeError) -> LogbookError:
         if isinstance(error, UnicodeDecodeError):  # SQLite's own words have a damaged name in them
             error = sqlite3.DatabaseError("the file is damaged; at the next start it is set aside")
         if self._on_damage is not None and is_damage(error):
@@ -485,4 +486,4 @@ class Questions(DayQuestions, SeenQuestions):
             found = self._asked(f"SELECT * FROM pulses WHERE {where}", values)
             return [pulse_of(row) for row in found]
         except (sqlite3.Error, UnicodeDecodeError) as error:
-            raise self._told(error) from error
+            raise self._logbook_error(error) from error

@@ -1,4 +1,4 @@
-"""What the logbook holds: its rows as frozen values, and how they are read."""
+"""The logbook's rows as frozen values, and how they are read."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ MENDED = "mended"  # kind of reading: a zone's line was mended, or is as it shou
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PulseRow:
-    """One opening of one valve, as far as it has come. `slot` is None for a noted hand watering."""
+    """One opening of one valve, as far as it has come. A noted hand watering has no `slot`."""
 
     id: int
     key: str
@@ -105,7 +105,7 @@ class PulseRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HoldRow:
-    """A stretch in which nothing opens; the end excluded. No zones: all zones."""
+    """A stretch in which nothing opens, its end excluded. No zones: all zones."""
 
     id: int
     begins_utc: datetime
@@ -151,7 +151,7 @@ class Note:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """Something read off by a person: a gauge, a meter, or another kind."""
+    """A person's reading of a gauge, a meter, or something else."""
 
     id: int
     at_utc: datetime
@@ -207,14 +207,14 @@ class Sums:
 
 
 def utc_text(moment: datetime) -> str:
-    """A moment as it is written, as in "2031-06-01T04:00:00.000000Z"; it must carry its zone."""
+    """A moment as text, as in "2031-06-01T04:00:00.000000Z"; it must carry its zone."""
     if moment.tzinfo is None:
         raise LogbookError(f"{moment.isoformat()} has no time zone; the logbook takes UTC only")
     return moment.astimezone(UTC).strftime(_UTC_FORMAT)
 
 
 def utc_from_text(text: str) -> datetime:
-    """The moment a text of `utc_text` stands for."""
+    """The moment of a text by `utc_text`."""
     return datetime.strptime(text, _UTC_FORMAT).replace(tzinfo=UTC)
 
 
@@ -252,7 +252,7 @@ def pulse_of(row: sqlite3.Row) -> PulseRow:
 
 
 def _if_written(row: sqlite3.Row, column: str) -> float | None:
-    """A cell that an older Rowgate did not write; None there."""
+    """A cell, or None where an older Rowgate did not write it."""
     return row[column] if column in set(row.keys()) else None
 
 

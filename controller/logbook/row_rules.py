@@ -1,9 +1,9 @@
-"""The one door through which rows are read: what a row cannot be is refused, and set aside.
+"""Rules for the rows of the logbook: an impossible row is refused and set aside.
 
-A card that flips a bit leaves rows which SQLite reads without a word: a day that is none, a state
-that nobody knows, a number without bounds. Readers look at the logbook through views that hold the
-sound rows only. The writer moves the others into a table of their own, where they are kept, and
-says so once; of water that was given, what the rest of its row still tells is put right first.
+A card that flips a bit leaves rows which SQLite reads silently: a day that is none, an unknown
+state, a number without bounds. Readers use views that have the sound rows only. The writer moves
+the others into a table of their own, keeps them there, and reports it once. Of water that was
+given, it first mends what the rest of the row still shows.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ _TIME = "[0-9][0-9]:[0-5][0-9]:[0-5][0-9]"
 
 
 def lenient(text: bytes) -> str:
-    """Text out of the file; a byte that is none of a text is shown as a question mark."""
+    """Text from the file; a byte that is no text becomes a question mark."""
     return text.decode("utf-8", "replace")
 
 
@@ -53,7 +53,7 @@ def _day(column: str) -> str:
 
 
 def is_moment(column: str) -> str:
-    """What SQL must find true of a moment as the logbook writes it."""
+    """The SQL test of a moment as the logbook writes it."""
     # Six digits of a second as Python writes them, three as SQLite does.
     six, three = (f"{column} GLOB '{_DATE}T{_TIME}.{'[0-9]' * digits}Z'" for digits in (6, 3))
     # Only the odd ones are counted through, as for a day: that takes longer.
@@ -177,18 +177,18 @@ TOGETHER: Mapping[str, Mapping[str, str]] = {
     "holds": {"begin and end": "begins_utc < ends_utc"},
 }
 # What of a pulse that ran, or may run, can be told from the rest of its row, or done without.
-_SLOT_TOLD = f"CASE WHEN {_NO_SLOT} GLOB '[0-9]*' AND {_NO_SLOT} NOT GLOB '*[^0-9]*' THEN "
-_SLOT_TOLD += f"CAST({_NO_SLOT} AS INTEGER) END"
-_STATE_TOLD = (
+_SLOT_INFERRED = f"CASE WHEN {_NO_SLOT} GLOB '[0-9]*' AND {_NO_SLOT} NOT GLOB '*[^0-9]*' THEN "
+_SLOT_INFERRED += f"CAST({_NO_SLOT} AS INTEGER) END"
+_STATE_INFERRED = (
     "CASE WHEN litres IS NOT NULL OR (opened_utc IS NOT NULL AND closed_utc IS NOT NULL) "
     "THEN 'closed' WHEN closed_utc IS NULL AND opened_utc IS NOT NULL THEN 'open' "
     "WHEN closed_utc IS NULL AND intended_utc IS NOT NULL THEN 'intended' END"
 )
 _RAN = "state IN ('intended', 'open', 'closed', 'cut')"
-_TOLD: Mapping[str, str] = {
+_INFERRED: Mapping[str, str] = {
     "day": "substr(key, length(zone) + 2, 10)",
-    "slot": _SLOT_TOLD,
-    "state": _STATE_TOLD,
+    "slot": _SLOT_INFERRED,
+    "state": _STATE_INFERRED,
     "valve": f"CASE WHEN relay_line IS NULL THEN '{ValveKind.HAND}' ELSE '{ValveKind.RELAY}' END",
     "together": "'[]'",
     "closed_utc": f"CASE WHEN {_GAVE} THEN coalesce(beat_utc, opened_utc, planned_opens_utc) END",
@@ -212,14 +212,14 @@ _TOLD: Mapping[str, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Swept:
-    """How many rows were set aside; how many of them were put right and stand again."""
+    """How many rows were set aside, and how many of them were mended and are back."""
 
     rows: int = 0
     put_right: int = 0
 
 
 def look_through(connection: sqlite3.Connection) -> None:
-    """Have this connection see the sound rows only, under the names of their tables."""
+    """Let this connection see the sound rows only, under the names of their tables."""
     connection.text_factory = lenient
     # In memory: on a full disk there is no room for a file, and reading must go on.
     connection.execute("PRAGMA temp_store = MEMORY")
@@ -231,7 +231,7 @@ def look_through(connection: sqlite3.Connection) -> None:
 
 
 def sweep(connection: sqlite3.Connection, now: str) -> Swept:
-    """Set every row aside that is not what it can be, within the caller's transaction."""
+    """Set every impossible row aside, within the caller's transaction."""
     swept = Swept()
     for table, tests in _here(connection, CELLS).items():
         bad = connection.execute(
@@ -260,9 +260,9 @@ def sweep(connection: sqlite3.Connection, now: str) -> Swept:
 
 
 def look_at_pulses(connection: sqlite3.Connection) -> int:
-    """Look at every pulse; how many readers do not see, because they are not what one can be.
+    """Check every pulse; how many readers do not see, because they are impossible.
 
-    From then on a connection of `look_through` looks anew only at those of the last days at each
+    After that a connection of `look_through` checks only those of the last days anew at each
     reading: the whole of a few seasons takes a small board seconds.
     """
     tests = _here(connection, {"pulses": CELLS["pulses"]}).get("pulses")
@@ -284,7 +284,7 @@ def look_at_pulses(connection: sqlite3.Connection) -> int:
 
 
 def given_by_index(connection: sqlite3.Connection) -> dict[int, tuple[object, ...]]:
-    """What the index says of the water given, for it is a second copy of it."""
+    """The water given by the index, a second copy of it."""
     asked = f"SELECT id, {', '.join(GIVEN)} FROM pulses INDEXED BY {GIVEN_INDEX}"
     try:
         return {row[0]: tuple(row[1:]) for row in connection.execute(asked)}
@@ -295,8 +295,11 @@ def given_by_index(connection: sqlite3.Connection) -> dict[int, tuple[object, ..
 def compare_given(
     connection: sqlite3.Connection, copies: Mapping[int, tuple[object, ...]], now: str
 ) -> None:
-    """Where table and index disagree on water given: the one that can be. Of two amounts the one
-    nearer to what the open time should have given; where that is not known, the larger."""
+    """Settle a disagreement of table and index on water given: the possible one stands.
+
+    Of two possible amounts the one nearer to what the open time gives; where that is unknown, the
+    larger.
+    """
     tests = _here(connection, {"pulses": CELLS["pulses"]})["pulses"]
     expected = "planned_litres * open_s / planned_open_s"
     asked = f"SELECT id, {_all_of(tests)}, {expected}, {', '.join(GIVEN)} FROM pulses NOT INDEXED"
@@ -335,7 +338,7 @@ def compare_given(
 def _here(
     connection: sqlite3.Connection, tables: Mapping[str, Mapping[str, Test]]
 ) -> dict[str, dict[str, str]]:
-    """The tests of the tables and columns that this logbook has, as SQL that must be true."""
+    """The tests of this logbook's tables and columns, as SQL that must be true."""
     found: dict[str, dict[str, str]] = {}
     for table, cells in tables.items():
         columns = {row[1] for row in connection.execute(f"PRAGMA main.table_info({table})")}
@@ -368,7 +371,7 @@ def _keep(connection: sqlite3.Connection, table: str, row_id: int, why: str, now
 
 
 def _named(connection: sqlite3.Connection, table: str, row_id: int) -> tuple[str, float]:
-    """A row in a few words, and the litres it credits. [L]"""
+    """A row as a short text, and the litres it credits. [L]"""
     if table != "pulses":
         return f"row {row_id}", 0.0
     zone, day, key, state, litres, beat_litres = connection.execute(
@@ -383,7 +386,7 @@ def _named(connection: sqlite3.Connection, table: str, row_id: int) -> tuple[str
 
 
 def _put_right(connection: sqlite3.Connection, tests: Mapping[str, str], row_id: int) -> bool:
-    """Put right what can be, of a pulse that ran or may run; whether the row is sound now."""
+    """Mend what can be mended of a pulse that ran or may run; whether the row is sound now."""
 
     def may_be(name: str) -> str:
         need = {
@@ -394,12 +397,12 @@ def _put_right(connection: sqlite3.Connection, tests: Mapping[str, str], row_id:
         return f"{tests[name]} AND {need[name]}" if name in need else tests[name]
 
     changes = ", ".join(
-        f"{name} = coalesce(CASE WHEN {may_be(name)} THEN {name} END, {told})"
-        for name, told in _TOLD.items()
+        f"{name} = coalesce(CASE WHEN {may_be(name)} THEN {name} END, {inferred})"
+        for name, inferred in _INFERRED.items()
         if name in tests
     )
     asked = f"UPDATE OR IGNORE pulses SET {changes} WHERE rowid = ?"
-    ran = f"CASE WHEN {tests['state']} THEN {_RAN} ELSE {_STATE_TOLD} IS NOT NULL END"
+    ran = f"CASE WHEN {tests['state']} THEN {_RAN} ELSE {_STATE_INFERRED} IS NOT NULL END"
     with contextlib.suppress(sqlite3.IntegrityError):  # a cell of another type than its column's
         # What was put right from cells that were bad themselves, the later looks have.
         for _ in range(_LOOKS):
@@ -411,7 +414,7 @@ def _put_right(connection: sqlite3.Connection, tests: Mapping[str, str], row_id:
 
 
 def _now_l(connection: sqlite3.Connection, row_id: int, was_l: float) -> str:
-    """What a row credits now, where it is another amount than before."""
+    """What a row credits now, if that differs from before."""
     _, litres = _named(connection, "pulses", row_id)
     return "" if abs(litres - was_l) < 0.05 else f": {litres:.1f} L by its open time"
 

@@ -108,11 +108,11 @@ def _field_tests(db: Database) -> None:
 
 @MIGRATIONS(name="4 plant and soil apart, parts of a zone, and what people saw")
 def _parts_and_observations(db: Database) -> None:
-    """The ledger anew, keyed by zone, day and part.
+    """Build the ledger anew, keyed by zone, day and part.
 
-    Days kept before are kept: of the whole zone (part ''), by the single coefficient, with neither
-    exposure nor salts in them. What was not computed then (plant and soil apart, shade, plants,
-    ground, snow) is NULL, not nought.
+    Days kept before stay: of the whole zone (part ''), by the single coefficient, without exposure
+    and salts. What was not computed then (plant and soil apart, shade, plants, ground, snow) is
+    NULL, not 0.
     """
     kept = (
         "zone, day, kept_utc, account, crop, stage, day_of_planting, eto_mm, method, kc, etc_mm, "
@@ -163,7 +163,7 @@ def _tended(db: Database) -> None:
 
 @MIGRATIONS(name="6 what weather models say, and when it was given")
 def _models(db: Database) -> None:
-    """Services' days that have been were kept as measured; they are models' days."""
+    """Mark the past days of services, kept as measured until now, as days of models."""
     db.execute("ALTER TABLE weather ADD COLUMN modelled INTEGER NOT NULL DEFAULT 0")
     db.execute("ALTER TABLE weather ADD COLUMN given_utc TEXT")
     for was, now in WERE_MEASURED.items():
@@ -174,8 +174,10 @@ def _models(db: Database) -> None:
 
 @MIGRATIONS(name="7 the driest quarter, two stores of soil water, and days a daemon watched")
 def _driest_quarter(db: Database) -> None:
-    """What was not computed before is NULL, not nought. Where a ledger was kept, it is said that
-    the next plan computes it anew."""
+    """Add the driest quarter; what was not computed before is NULL, not 0.
+
+    Where a ledger was kept, a note says that the next plan computes it anew.
+    """
     for work in (
         "ALTER TABLE pulses ADD COLUMN line_litres REAL",
         "ALTER TABLE pulses ADD COLUMN uniformity REAL",
@@ -200,7 +202,7 @@ def _driest_quarter(db: Database) -> None:
 
 @MIGRATIONS(name="8 what the meter saw of each open set")
 def _flow_stretches(db: Database) -> None:
-    """Apart from the pulses: their litres include the filling of the line and are shared out."""
+    """Add the meter's stretches, apart from pulses, whose litres are shared out among zones."""
     db.execute(
         """CREATE TABLE flow_stretches (
             id INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -213,7 +215,7 @@ def _flow_stretches(db: Database) -> None:
 
 @MIGRATIONS(name="9 rows that are not what they can be")
 def _rows_set_aside(db: Database) -> None:
-    """`cells` has each cell as SQL would write it; `wrong` names the first that cannot be."""
+    """Add set-aside rows: `cells` has each cell as SQL writes it, `wrong` the first bad one."""
     db.execute(
         f"""CREATE TABLE {SET_ASIDE} (
             id INTEGER PRIMARY KEY AUTOINCREMENT,
@@ -246,7 +248,7 @@ class Book:
         self.db.commit()
 
     def rollback(self) -> None:
-        """Take back what the transaction did."""
+        """Undo what the transaction did."""
         self.db.rollback()
 
     def close(self) -> None:

@@ -1,4 +1,4 @@
-"""Sums of the water given, by zone, bed, keeper or month; pure."""
+"""Sums of the water given, by zone, bed, keeper or month. All functions are pure."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def sum_up(
 ) -> Sums:
     """Sum the pulses of a period.
 
-    Every zone, bed or keeper of the garden has a row, also with nothing given; what was given to a
+    Every zone, bed or keeper of the garden has a row, also with nothing given. Water given to a
     zone that is no longer in the garden file is kept apart, never dropped.
     """
     if by not in BY:
@@ -76,7 +76,7 @@ def sum_up(
 
 
 def stands_in(day: LedgerDay) -> bool:
-    """Whether the day's weather is neither measured, modelled nor foretold, but made up for."""
+    """Whether the day's weather is a stand-in: neither measured, modelled nor forecast."""
     return day.rung in _STAND_IN_RUNGS or (not day.measured and day.method.startswith(_STAND_IN))
 
 
@@ -97,7 +97,7 @@ def _naming(by: str, garden: Garden) -> Callable[[PulseRow], str]:
 
 
 def _names(by: str, garden: Garden) -> Iterable[str]:
-    """The rows a report has whatever was given, in the order of the garden file."""
+    """The rows a report always has, in the order of the garden file."""
     if by == "zone":
         return [zone.name for zone in garden.zones]
     if by == "bed":

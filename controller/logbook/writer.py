@@ -1,8 +1,8 @@
-"""One thread that writes, one moment for each transaction, plain errors.
+"""The writing thread: one transaction for each call, one moment for each transaction, plain errors.
 
-Whoever wants something written waits until it is committed, but never longer than the time-out; a
-piece of work whose asker has given up is dropped, unless its commit is already under way. When
-nobody waits, the store may be tended, a small step at a time.
+A caller waits until its work is committed, but never longer than the time-out. Work whose caller
+has given up is dropped, unless its commit is under way. When nothing waits, the store is
+maintained, a small step at a time.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from typing import Any, Generic, Protocol, TypeVar
 from controller.clock import Clock
 from controller.errors import LogbookError
 from controller.logbook.files import is_damage, number_pulses_apart, plain
-from controller.logbook.maintenance import Care
+from controller.logbook.maintenance import Maintenance
 from controller.logbook.opening import open_book
 from controller.logbook.records import utc_text
 from controller.logbook.row_rules import sweep
@@ -26,7 +26,7 @@ from controller.logbook.schema import Book
 
 
 class Store(Protocol):
-    """What the writer needs of an open logbook."""
+    """The methods the writer needs of an open logbook."""
 
     def is_the_file_there(self) -> bool:
         """Whether the path still names the file that is open."""
@@ -38,7 +38,7 @@ class Store(Protocol):
         """Commit it; on disk when this returns."""
 
     def rollback(self) -> None:
-        """Take it back."""
+        """Undo the transaction."""
 
     def close(self) -> None:
         """Close the file."""
@@ -49,20 +49,20 @@ T = TypeVar("T")
 
 
 class _Job:
-    """One piece of work, the promise of its result, and whether anybody still waits for it."""
+    """One piece of work, the promise of its result, and whether its caller still waits."""
 
     def __init__(self, work: Callable[[Any], Any]) -> None:
         self.work, self.promise = work, Future[Any]()
         self._lock, self._given_up, self._committing = threading.Lock(), False, False
 
     def give_up(self) -> bool:
-        """The asker leaves; True if nothing will be written, False if the commit is under way."""
+        """Give up waiting; True if nothing will be written, False if the commit is under way."""
         with self._lock:
             self._given_up = not self._committing
             return self._given_up
 
     def may_begin(self) -> bool:
-        """Whether anybody still waits."""
+        """Whether the caller still waits."""
         return not self._given_up
 
     def may_commit(self) -> bool:
@@ -97,7 +97,7 @@ class Writer(Generic[S]):
         self._closed = self._anew = False
 
     def do(self, work: Callable[[S], T], *, within_s: float | None = None) -> T:
-        """Run the work in a transaction and give back its result once that is on disk.
+        """Run the work in a transaction; its result, once that is on disk.
 
         `within_s` takes the place of the time-out.
 
@@ -127,13 +127,13 @@ class Writer(Generic[S]):
         return result
 
     def open_anew(self) -> None:
-        """Have the next piece of work close the store and open it again; from any thread."""
+        """Make the next piece of work close the store and open it again; from any thread."""
         self._anew = True
 
     def answers(self, within_s: float) -> bool:
-        """Whether the thread takes up work and comes back from it in time, also with an error.
+        """Whether the thread takes up work and returns in time, also with an error.
 
-        The work writes nothing, so that a full disk is no silence; a disk that hangs is.
+        The work writes nothing, so a full disk still answers; a disk that hangs does not.
         """
         job = _Job(lambda _: None)
         with self._lock:
@@ -152,7 +152,7 @@ class Writer(Generic[S]):
         return True
 
     def close(self) -> None:
-        """Let what was asked finish, then end the thread; no longer than the time-out."""
+        """Finish the waiting work, then end the thread, within the time-out."""
         with self._lock:
             if self._closed:
                 return
@@ -189,7 +189,7 @@ class Writer(Generic[S]):
                     self._start()
 
     def _serve(self, job: _Job, store: S | None) -> tuple[S | None, bool]:
-        """Do one job; the store to go on with, and whether the thread may."""
+        """Do one job; the store to go on with, and whether the thread may go on."""
         try:
             if store is not None and (self._anew or not store.is_the_file_there()):
                 store.close()
@@ -208,7 +208,7 @@ class Writer(Generic[S]):
         return store, True
 
     def _tended(self, store: S | None) -> S | None:
-        """Tend the store while nobody waits; the store to go on with."""
+        """Maintain the store while nothing waits; the store to go on with."""
         if self._tend is None or store is None:
             return store
         try:
@@ -245,7 +245,7 @@ OPENING_WITHIN_S = 60.0
 BUSY_SHARE = 0.8  # of the time-out: a lock is reported by SQLite before the asker gives up
 
 
-class Pages:
+class LogbookWriter:
     """An open logbook file and the one thread that writes in it."""
 
     def __init__(self, path: Path, clock: Clock, *, timeout_s: float = 5.0) -> None:
@@ -259,7 +259,7 @@ class Pages:
         self._writer: Writer[Book] = Writer(
             self._open,
             timeout_s=timeout_s,
-            tend=Care(clock).step,
+            tend=Maintenance(clock).step,
             is_spoilt=self._is_damage,
         )
         try:
@@ -272,23 +272,23 @@ class Pages:
             raise
 
     def close(self) -> None:
-        """Finish what was asked and close the file."""
+        """Finish the waiting work and close the file."""
         self._writer.close()
 
     def answers(self, within_s: float) -> bool:
-        """Whether the writing thread moves: it answers in time, be it with an error."""
+        """Whether the writing thread answers in time, also with an error."""
         return self._writer.answers(within_s)
 
     def doubt(self) -> None:
-        """A reader has found damage: the next work looks at all of the file first."""
+        """Take in that a reader found damage: the next work checks all of the file first."""
         self._writer.open_anew()
 
     def set_bad_rows_aside(self) -> None:
-        """Set the rows aside that are not what they can be; at an opening it is done anyway."""
+        """Set impossible rows aside; opening a logbook does so anyway."""
         self.write(lambda book, now: sweep(book.db.conn, now))
 
     def write(self, work: Callable[[Book, str], T]) -> T:
-        """Run the work in one transaction, at one moment; back when it is on disk."""
+        """Run the work in one transaction, at one moment; it returns once that is on disk."""
         now = utc_text(self.clock.now_utc())
         return self._do(lambda book: work(book, now))
 
@@ -305,7 +305,7 @@ class Pages:
         return book
 
     def _is_damage(self, error: Exception) -> bool:
-        """Whether the file has shown damage; then the next work looks at all of it first."""
+        """Whether the file has shown damage; then the next work checks all of it first."""
         return isinstance(error, sqlite3.Error) and is_damage(error)
 
     def _do(self, work: Callable[[Book], T], *, within_s: float | None = None) -> T:

@@ -1,4 +1,4 @@
-"""How amounts are written for a person, and cells for a spreadsheet."""
+"""Amounts as text for a person, and cells for a spreadsheet."""
 
 from __future__ import annotations
 
@@ -91,10 +91,10 @@ def csv_text(header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> str
 
 
 def cells(row: Mapping[str, object]) -> dict[str, object]:
-    """The row with an apostrophe before each text that a spreadsheet would work out.
+    """The row, with an apostrophe before each text that a spreadsheet would compute.
 
-    Numbers stay as they are, negative ones too, also where they are written as text. Lists are
-    joined with a plus sign.
+    Numbers stay as they are, also negative ones, and those written as text. Lists are joined with a
+    plus sign.
     """
     return {name: _cell(value) for name, value in row.items()}
 

@@ -1,4 +1,4 @@
-"""What the lines and the main deliver, as a person reads it and as a document."""
+"""The flows of lines and main, as text and as a document."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from controller.garden.model import Garden, Watering, Zone
+from controller.garden.model import Garden, Watering
 from controller.garden.plumbing import Row, Run, SupplyKind
 from controller.garden.show import show_about, show_flow, show_length, show_pressure
 from controller.hydraulics.calibration.hole_law_error import Range
@@ -84,7 +84,7 @@ def run_uses(lines: Lines) -> list[RunUse]:
 
 
 def run_lines(lines: Lines) -> list[str]:
-    """A line a run, for a gardener."""
+    """A line for each run, for a gardener."""
     us = lines.garden.us_units
     return [_line(use, us) for use in run_uses(lines)]
 
@@ -106,7 +106,7 @@ def _line(use: RunUse, us: bool) -> str:
 
 
 def run_rows(lines: Lines) -> list[dict[str, object]]:
-    """The same for programs; SI, units in the keys."""
+    """The runs for programs; SI, units in the keys."""
     return [
         {
             "run": use.run.name,
@@ -129,12 +129,6 @@ def run_rows(lines: Lines) -> list[dict[str, object]]:
 _STEADY = 0.005  # a range that is narrower does not show in the figures
 UNKNOWN_FROM = 0.33  # above a third the error of a logarithm is no per cent any more
 Found = Sequence[tuple[Sequence[str], SetFlow]]
-# How a zone's line fills, with these zones open.
-Fills = Callable[[str, Sequence[str]], LineFill]
-# Least and most of all these zones together, while the supply rises and falls. [m3/s]
-Ranges = Callable[[Sequence[str]], tuple[float, float]]
-# From where to where a zone's evenness may lie, with these zones open; None where it is as said.
-Evens = Callable[[str, Sequence[str]], Range | None]
 # Between what a supply moves. Steady ones have no words.
 _BETWEEN = {
     SupplyKind.BARREL: "{low} at the barrel's lowest, {high} when it is full",
@@ -143,18 +137,27 @@ _BETWEEN = {
 }
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlowFacts:
+    """What a page of flows needs beside the flows; zones and open sets go by name."""
+
+    bands: Bands  # how sure each flow is
+    fills: Callable[[str, Sequence[str]], LineFill]  # how a zone's line fills within a set
+    # The least and the most a set gives while the supply rises and falls. [m3/s]
+    ranges: Callable[[Sequence[str]], tuple[float, float]]
+    # The range of a zone's evenness within a set; None where the computed figure stands.
+    evens: Callable[[str, Sequence[str]], Range | None]
+
+
 def flow_text(
     found: Found,
     garden: Garden,
-    bands: Bands,
-    fills: Fills,
-    ranges: Ranges,
-    evens: Evens,
+    facts: FlowFacts,
     *,
     holes: bool = False,
     bars: bool = False,
 ) -> str:
-    """A block a set; flow in gal/min or L/min, pressure in psi or metres of water."""
+    """A block for each set; flow in gal/min or L/min, pressure in psi or metres of water."""
     us = garden.us_units
     lines: list[str] = []
     for names, flows in found:
@@ -164,38 +167,28 @@ def flow_text(
             f"  tap {_pressure(flows.tap_head_m, us=us)}, "
             f"drawing {_flow(flows.supply_flow_m3_s, us=us)} in all"
         )
-        low, high = ranges(names)
+        low, high = facts.ranges(names)
         if high - low > _STEADY * high:
             between = _BETWEEN[garden.supply.kind]
             lines.append("  " + between.format(low=_flow(low, us=us), high=_flow(high, us=us)))
         for name in names:
-            error = bands.error(name, names)
-            lines += _zone(
-                flows.zones[name],
-                garden.zone(name),
-                garden.watering,
-                error,
-                fills(name, names),
-                evens(name, names),
-                us=us,
-                holes=holes,
-                bars=bars,
-                named=not alone,
-            )
+            lines += _zone(flows.zones[name], garden, names, facts, holes=holes, bars=bars)
         lines.append("")
     lines += [
         *textwrap.wrap(even_words(garden), 80, subsequent_indent="  "),
         "Give or take: two standard errors of what is known of drill, valve and supply.",
     ]
-    if bands.next_test is not None:
+    if facts.bands.next_test is not None:
         lines += textwrap.wrap(
-            f"The field test that would tell most: {bands.next_test}.", 80, subsequent_indent="  "
+            f"The field test that would tell most: {facts.bands.next_test}.",
+            80,
+            subsequent_indent="  ",
         )
     return "\n".join(lines) + "\n"
 
 
 def even_words(garden: Garden) -> str:
-    """The one heading for every figure of evenness: what is in it."""
+    """The heading for every figure of evenness: what it includes."""
     scatter, error_m = garden.watering.drilling_scatter, garden.watering.level_error_m
     heights = f" and heights {show_about(error_m, garden.us_units)} off" if error_m > 0.0 else ""
     return (
@@ -206,24 +199,23 @@ def even_words(garden: Garden) -> str:
 
 def _zone(
     zone: ZoneFlow,
-    described: Zone,
-    watering: Watering,
-    error: float,
-    fill: LineFill,
-    even: Range | None,
+    garden: Garden,
+    opened: Sequence[str],
+    facts: FlowFacts,
     *,
-    us: bool,
     holes: bool,
     bars: bool,
-    named: bool,
 ) -> list[str]:
-    who = f"{zone.zone}: " if named else ""
+    """One zone of an open set."""
+    us, watering, described = garden.us_units, garden.watering, garden.zone(zone.zone)
+    error, even = facts.bands.error(zone.zone, opened), facts.evens(zone.zone, opened)
+    who = f"{zone.zone}: " if len(opened) > 1 else ""
     decides = "the supply" if zone.decided_by == "supply" else "the valve's opening"
     lines = [
         f"  {who}{_flow(zone.flow_m3_s, us=us)}, {_how_sure(zone, error)}, even "
         f"{100 * real_uniformity(zone.holes, watering):.0f} %;",
         f"    {decides} decides the flow",
-        *_filling(fill, us=us),
+        *_filling(facts.fills(zone.zone, opened), us=us),
     ]
     if even is not None:
         lines.append(
@@ -242,13 +234,13 @@ def _zone(
 
 
 def gauge_m(row: RowFlow, drawn: Row) -> float:
-    """What a gauge at a row's inlet shows, against the tap: total head less velocity head. [m]"""
+    """What a gauge at a row's inlet shows, against the tap: total less velocity head. [m]"""
     speed_m_s = velocity_m_s(flow_m3_s=row.flow_m3_s, bore_m=drawn.pipe.bore_m)
     return row.inlet_head_m - speed_m_s**2 / (2.0 * GRAVITY_M_S2)
 
 
 def _filling(fill: LineFill, *, us: bool) -> list[str]:
-    """What the line takes before it waters, and what runs out of it after."""
+    """How the line fills before it waters, and what runs out of it after."""
     if not math.isfinite(fill.first_s):
         return ["    its line never fills"]
     lines = [
@@ -317,9 +309,7 @@ def _hole(hole: HoleFlow, *, us: bool) -> str:
     return f"      {hole.number:>4}  {where}  {head} of water over it  {state}{drain}"
 
 
-def flow_document(
-    found: Found, garden: Garden, bands: Bands, fills: Fills, ranges: Ranges, evens: Evens
-) -> list[dict[str, object]]:
+def flow_document(found: Found, garden: Garden, facts: FlowFacts) -> list[dict[str, object]]:
     """Every set, zone, row and hole; SI, units in the keys; heads against the tap's height.
 
     `uniformity` is with drill and level, `evenness` of the pipe alone.
@@ -328,15 +318,15 @@ def flow_document(
         {
             "open": list(names),
             "supply_flow_m3_s": flows.supply_flow_m3_s,
-            "supply_flow_range_m3_s": list(ranges(names)),
+            "supply_flow_range_m3_s": list(facts.ranges(names)),
             "tap_head_m": flows.tap_head_m,
             "zones": [
                 _zone_document(
                     flows.zones[name],
                     garden.watering,
-                    bands.error(name, names),
-                    fills(name, names),
-                    evens(name, names),
+                    facts.bands.error(name, names),
+                    facts.fills(name, names),
+                    facts.evens(name, names),
                 )
                 for name in names
             ],
@@ -398,7 +388,7 @@ def _flow(flow_m3_s: float, *, us: bool) -> str:
 
 
 def _pressure(head_m: float, *, us: bool) -> str:
-    """In psi or metres; what is small reads better as a height of water."""
+    """A pressure in psi or metres; a small one reads better as a height of water."""
     if us:
         psi = psi_from_head_m(head_m)
         return f"{psi:.2f} psi" if psi >= 1.0 else f"{in_from_m(head_m):.1f} in of water"

@@ -42,12 +42,12 @@ _DAY = timedelta(days=1)
 
 
 def step_words(rung: str) -> str:
-    """What a step is, for a person; its own name where it is none of the ladder's."""
+    """The name of a step, for a person; its own name if it is none of the ladder's."""
     return _STEPS[rung][1] if rung in _STEPS else rung
 
 
 def lower_services(rungs: Iterable[str]) -> list[str]:
-    """Of these steps the services that are not the first one asked, best first."""
+    """The services among these steps that are not the first one asked, best first."""
     met = set(rungs)
     services = [rung for rung in _STEPS if rung.endswith(_SERVICE) and rung in met]
     return services if STATION in met else [rung for rung in services if rung != _SERVICE]
@@ -69,7 +69,7 @@ class SourceMarks:
         return self._mark(row.rung, row.measured)
 
     def words(self) -> list[str]:
-        """The days by step, best step first; nothing where nothing is known of their steps."""
+        """The days by step, best step first; empty if no step is known."""
         spans: dict[str, list[date]] = {}
         for day in sorted(self._by_day):
             rung, measured = self._by_day[day]
@@ -94,7 +94,7 @@ class SourceMarks:
 
 
 def spans_words(days: Sequence[date]) -> str:
-    """Days in order as spans, as in "3 July, 5 to 9 July 2031"."""
+    """Sorted days as spans, as in "3 July, 5 to 9 July 2031"."""
     spans: list[list[date]] = []
     for day in days:
         if spans and day - spans[-1][1] == _DAY:
@@ -126,9 +126,9 @@ _METHOD = {
 
 
 def ledger_rows(days: Iterable[LedgerDay]) -> list[dict[str, object]]:
-    """One row a zone, part and day, for --json and --csv; SI.
+    """One row for each zone, part and day, for --json and --csv; SI.
 
-    What the single coefficient does not tell apart, and rain that nobody knows, is None.
+    What the single coefficient does not separate, and unknown rain, is None.
     """
     return [_row(day) for day in days]
 
@@ -136,7 +136,7 @@ def ledger_rows(days: Iterable[LedgerDay]) -> list[dict[str, object]]:
 def plant_litres(day: LedgerDay) -> tuple[float, float]:
     """What one plant drew that day, and what it and its ground lost together. [L]
 
-    With the single coefficient the two are not told apart, and both are the latter.
+    The single coefficient does not separate the two: both are the latter.
     """
     ground_m2 = day.ground_m2 / day.plants
     together = litres_from_mm(day.used_mm, ground_m2)
@@ -224,9 +224,9 @@ def ledger_text(
     garden: Garden | None = None,
     allowed: Callable[[LedgerDay], float | None] = lambda row: None,
 ) -> str:
-    """A table a zone; depths in mm or hundredths of inches.
+    """A table for each zone; depths in mm or hundredths of inches.
 
-    The garden tells what lies on the beds, `allowed` what may be missing before a bed is watered.
+    The garden says what lies on the beds, `allowed` what may be missing before a bed is watered.
     """
     rungs = SourceMarks(days)
     beds = {} if garden is None else {zone.name: zone.bed for zone in garden.zones}
@@ -241,7 +241,7 @@ def ledger_text(
 
 
 def _tables(days: Iterable[LedgerDay]) -> Mapping[tuple[str, str], list[LedgerDay]]:
-    """The days of each account: zones as they come, the parts of a zone together."""
+    """The days of each account: zones in their order, the parts of a zone together."""
     zones: dict[str, dict[str, list[LedgerDay]]] = {}
     for row in days:
         zones.setdefault(row.zone, {}).setdefault(row.part, []).append(row)
@@ -301,7 +301,7 @@ def _table(
 
 
 def _accounts(rows: Sequence[LedgerDay]) -> str:
-    """What stood there in these days, one after the other."""
+    """The plantings there in these days, one after the other."""
     names = []
     for account in dict.fromkeys(row.account for row in rows):
         crop, _, start = account.partition(" from ")
@@ -314,7 +314,7 @@ def _accounts(rows: Sequence[LedgerDay]) -> str:
 
 
 def _ground(last: LedgerDay, bed: Bed | None) -> str:
-    """What makes this ground lose other than a plain one; empty for a plain one."""
+    """What makes this ground lose differently from a plain one; empty for a plain one."""
     words = []
     if last.wetted_fraction < 0.995:
         words.append(f"the line wets {100 * last.wetted_fraction:.0f} % of the ground")
@@ -361,7 +361,7 @@ def _line(row: LedgerDay, mark: str, allowed_mm: float | None, *, apart: bool, u
 
 
 def _plants(rows: Sequence[LedgerDay], *, us: bool) -> list[str]:
-    """The plants of the last days, and what each of them drew a day."""
+    """The plants of the last days, and how much each of them drew a day."""
     standing = [row for row in rows if row.plants > 0.0 and row.ground_m2 > 0.0][-_PLANT_DAYS:]
     if not standing:
         return []
@@ -395,14 +395,14 @@ def _area(row: LedgerDay, *, us: bool) -> str:
 
 
 def _weather(days: Sequence[LedgerDay], rungs: SourceMarks, *, us: bool) -> list[str]:
-    """What the days stand on, with the marks; and snow that lay."""
+    """The weather the days stand on, with the marks; and snow on the ground."""
     lines = []
     for words in rungs.words():
         lines += _wrapped(words, "", "    ")
     lying = {row.day: row.snow_mm for row in days if row.snow_mm > 0.0}
     if lying:
-        told = ", ".join(f"{day_in_year(d)} {depth(mm, us=us)}" for d, mm in sorted(lying.items()))
-        lines += _wrapped(f"water lying as snow at the end of the day: {told}", "  ", "    ")
+        packs = ", ".join(f"{day_in_year(d)} {depth(mm, us=us)}" for d, mm in sorted(lying.items()))
+        lines += _wrapped(f"water lying as snow at the end of the day: {packs}", "  ", "    ")
     return ["The weather of these days", *lines, ""] if lines else []
 
 

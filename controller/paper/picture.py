@@ -1,4 +1,4 @@
-"""Flow along the rows of a zone as a picture: SVG for a page, bars for a terminal or a pipe."""
+"""Pictures of the flow along a zone's rows: SVG for a page, bars for a terminal or a pipe."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _INK, _THIN, _WATER, _WEAK, _LIMIT = "#26323c", "#c9d1d6", "#2b6c8f", "#c4762a",
 def row_picture_svg(
     zone: ZoneFlow, watering: Watering, *, us: bool = False, title: str = ""
 ) -> str:
-    """One panel a row: each hole's flow over its distance from the inlet, with class limits."""
+    """One panel for each row: each hole's flow over its distance, with class limits."""
     scale = _GAL_H_PER_M3_S if us else _ML_MIN_PER_M3_S
     flow_unit = "gal/h" if us else "mL/min"
     metres = M_PER_FT if us else 1.0
@@ -68,9 +68,9 @@ def row_picture_svg(
 
 
 def row_bars(row: RowFlow, width: int = 80, *, us: bool = False, blocks: bool = False) -> list[str]:
-    """One bar a hole, or a mean bar for neighbours where there are many; drain holes left out.
+    """One bar for each hole, or a mean bar for neighbours if there are many; no drain holes.
 
-    A bar stands against the strongest hole; the rule below marks 10 and 20 % less. At least 60
+    A bar is relative to the strongest hole; the rule below marks 10 and 20 % less. At least 60
     columns; plain characters unless `blocks` are asked for.
     """
     width = max(60, width)
@@ -93,8 +93,8 @@ def row_bars(row: RowFlow, width: int = 80, *, us: bool = False, blocks: bool = 
         running = [h.flow_m3_s for h in group if not h.plugged]
         mean = sum(running) / len(running) if running else 0.0
         bar = mark * min(room, round(room * mean / most))
-        said = f"{scale * mean:>6.{decimals}f} {unit}" if mean > 0.0 else "   dry"
-        lines.append(f"{label:>9} {where} |{bar:<{room}}| {said if running else 'plugged'}")
+        shown = f"{scale * mean:>6.{decimals}f} {unit}" if mean > 0.0 else "   dry"
+        lines.append(f"{label:>9} {where} |{bar:<{room}}| {shown if running else 'plugged'}")
     rule = ["-"] * room
     for share in (1 - GOOD_VARIATION, 1 - MOST_VARIATION):
         rule[round(room * share) - 1] = "|"
@@ -107,24 +107,24 @@ def row_bars(row: RowFlow, width: int = 80, *, us: bool = False, blocks: bool = 
 
 
 def _described(shares: list[RowShares]) -> str:
-    """The picture in words, for whoever does not see it."""
-    said = []
+    """The picture as text, for people who do not see it."""
+    sentences = []
     for number, shared in enumerate(shares, 1):
         running = [h for h in shared.holes if h.kind == "hole" and not h.plugged]
         if not running or max(h.flow_m3_s for h in running) <= 0.0:
-            said.append(f"Row {number}: no hole gives water.")
+            sentences.append(f"Row {number}: no hole gives water.")
             continue
         low, high = (f(running, key=lambda h: h.flow_m3_s) for f in (min, max))
-        said.append(
+        sentences.append(
             f"Row {number}: {len(running)} holes, {shared.dry_holes} dry; uniformity "
             f"{100 * shared.uniformity:.0f} % ({shared.grade}); hole {high.number} gives most, "
             f"hole {low.number} {100 * shared.variation:.0f} % less."
         )
-    return " ".join(said)
+    return " ".join(sentences)
 
 
 def _legend(shares: list[RowShares]) -> list[str]:
-    """What the marks mean; only those that occur."""
+    """The meaning of the marks; only those that occur."""
     holes = [h for shared in shares for h in shared.holes]
     entries = [("a hole", _dot(0, 0, _WATER))]
     if any(h.low_quarter and not _dry(h) for h in holes):

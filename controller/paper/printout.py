@@ -1,4 +1,4 @@
-"""The timetable as a person reads it: on a terminal, in a pipe, or on the shed door."""
+"""The timetable as text: on a terminal, in a pipe, or on the shed door."""
 
 from __future__ import annotations
 
@@ -22,10 +22,10 @@ _USED_UP = "the allowed share is used up"  # as `timetable.dose.need_of` says it
 
 
 def timetable_text(timetable: Timetable, garden: Garden, bands: Bands | None = None) -> str:
-    """The whole timetable at 80 columns; one line a pulse, and under each dose why.
+    """The whole timetable in 80 columns: a line for each pulse, and the reason under each dose.
 
-    With bands, each time and each volume carries its plus-or-minus: two standard errors, by which
-    the litres may be off if the time is kept, or the time if the litres are.
+    With bands, each time and each volume has its plus-or-minus: two standard errors, by which the
+    litres may be off if the time is kept, or the time if the litres are.
     """
     lines = [
         f"{garden.site.name}: dry-run timetable",
@@ -58,7 +58,7 @@ def _span(first: date, last: date) -> str:
 
 
 def _water_in(found: list[WaterIn], garden: Garden) -> list[str]:
-    """What is set out that day, and how much to water it in with."""
+    """What is set out that day, and how much water it needs."""
     lines: list[str] = []
     us = garden.us_units
     for each in found:
@@ -113,7 +113,7 @@ def _pulse_line(pulse: Pulse, garden: Garden, bands: Bands | None) -> str:
 
 
 def why_line(dose: Dose, *, us: bool) -> str:
-    """One line of why: stage, ETo, Kc, what is gone against what may be, rain counted."""
+    """The reason in one line: stage, ETo, Kc, what is gone against what may be, rain counted."""
     why = dose.why
     rain = f"rain counted {depth(why.rain_mm, us=us)}"
     if why.rain_unknown_days:
@@ -133,7 +133,7 @@ def why_line(dose: Dose, *, us: bool) -> str:
 
 
 def _short(timetable: Timetable, garden: Garden) -> list[str]:
-    """The zones whose crops will go short: from when, how much, and what keeps the water back."""
+    """The zones whose crops will go short: from when, how much, and what limits the water."""
     if not timetable.short:
         return []
     lines = ["Short of water", "--------------"]
@@ -153,7 +153,7 @@ def _short(timetable: Timetable, garden: Garden) -> list[str]:
 
 
 def _no_water(timetable: Timetable) -> list[str]:
-    """The zones that get none in these days, and why."""
+    """The zones that get no water in these days, and why."""
     if not timetable.no_water:
         return []
     lines = ["Without water", "-------------"]
@@ -206,7 +206,7 @@ def water_in_rows(timetable: Timetable) -> list[dict[str, object]]:
 
 
 def _sums(timetable: Timetable, garden: Garden) -> list[str]:
-    """What the span comes to, by zone."""
+    """The sums of the span, by zone."""
     litres: dict[str, float] = defaultdict(float)
     seconds: dict[str, float] = defaultdict(float)
     for pulse in timetable.pulses:
@@ -244,7 +244,7 @@ def _flooding(timetable: Timetable, garden: Garden) -> list[str]:
 def timetable_rows(
     timetable: Timetable, garden: Garden, bands: Bands | None = None
 ) -> list[dict[str, object]]:
-    """One row a pulse, for --csv and --json; SI, local times with their offset."""
+    """One row for each pulse, for --csv and --json; SI, local times with their offset."""
     zone_info = garden.site.zone_info
 
     def local(moment: datetime) -> str:
@@ -272,7 +272,7 @@ def timetable_rows(
 
 
 def dose_rows(timetable: Timetable) -> list[dict[str, object]]:
-    """One row a dose, for --json."""
+    """One row for each dose, for --json."""
     return [
         {
             "zone": d.zone,
@@ -304,7 +304,7 @@ def dose_rows(timetable: Timetable) -> list[dict[str, object]]:
 
 
 def left_rows(timetable: Timetable) -> list[dict[str, object]]:
-    """One row for each thing that found no place, for --json."""
+    """One row for each watering that found no place, for --json."""
     return [
         {
             "zone": n.zone,

@@ -1,4 +1,4 @@
-"""What each zone, bed, keeper or month got, from the logbook, with how it was known."""
+"""The report: what each zone, bed, keeper or month got, and how it was known."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ _HOW = {
 
 
 def report_text(sums: Sums, garden: Garden, *, by: str, first: date, last: date) -> str:
-    """The report at 80 columns; US gallons beside litres where the garden file is in them."""
+    """The report in 80 columns; US gallons beside litres where the garden file has them."""
     us = garden.us_units
     lines = [
         *_wrapped(f"{garden.site.name}: water given, by {by}", ""),
@@ -46,7 +46,7 @@ def report_text(sums: Sums, garden: Garden, *, by: str, first: date, last: date)
 
 
 def band_text(by_zone: Sums, errors: Mapping[str, float], *, us: bool) -> str:
-    """How sure the litres by computed flow are: two standard errors of each zone's flow, alone."""
+    """The error of litres by computed flow: two standard errors of each zone's flow, alone."""
     lines = ["", "Timed litres, give or take"]
     for row in by_zone.rows:
         if row.name in errors:
@@ -60,7 +60,7 @@ def band_text(by_zone: Sums, errors: Mapping[str, float], *, us: bool) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Written:
-    """What a person wrote down of a day: words, a reading, or a field test."""
+    """A person's note of a day: words, a reading, or a field test."""
 
     day: date
     kind: str
@@ -70,14 +70,14 @@ class Written:
 
 
 def written_text(written: Sequence[Written]) -> str:
-    """What people wrote down, a day after the other; empty where nothing was."""
+    """People's notes, day by day; empty without notes."""
     lines = ["", "Written down"] if written else []
     for one in written:
         zone, who = f"{one.zone}: " if one.zone else "", f" ({one.who})" if one.who else ""
         words = one.words if one.kind == "words" else f"{one.kind} {one.words}"
         # What would move a terminal's cursor or colours is shown as a question mark.
-        said = " ".join(f"{zone}{words}{who}".split())
-        plain = "".join(sign if sign.isprintable() else "?" for sign in said)
+        line = " ".join(f"{zone}{words}{who}".split())
+        plain = "".join(sign if sign.isprintable() else "?" for sign in line)
         lines += _wrapped(f"{one.day}  {plain}", "  ", "              ")
     return "".join(f"{line}\n" for line in lines)
 
@@ -129,7 +129,7 @@ def _sum_line(row: SumRow, *, us: bool) -> str:
 
 
 def _how_known(total: SumRow, *, us: bool) -> list[str]:
-    """How the litres are known, each kind on a line; no lines where nothing was given."""
+    """How the litres are known, a line for each kind; none where nothing was given."""
     if not total.litres_by_how:
         return ["  No water is written down for these days.", ""]
     lines = ["How the litres are known"]

@@ -9,12 +9,12 @@ from typing import Any
 
 from controller.demand.climate.reference_et import ReferenceEt
 from controller.hydraulics.calibration.result import Fitted
-from controller.logbook.backup import Held
+from controller.logbook.backup import Contents
 from controller.paper.amounts import short_day
 
 
 def eto_rows(days: Iterable[tuple[date, ReferenceEt | None]]) -> list[dict[str, object]]:
-    """One row a day; a day without temperatures has no figure, and says so."""
+    """One row for each day; a day without temperatures has no figure, and says so."""
     rows: list[dict[str, object]] = []
     for day, found in days:
         row: dict[str, object] = {
@@ -30,7 +30,7 @@ def eto_rows(days: Iterable[tuple[date, ReferenceEt | None]]) -> list[dict[str, 
 
 
 def eto_text(rows: Sequence[dict[str, object]]) -> str:
-    """One line a day."""
+    """One line for each day."""
     lines = [f"{'day':<10}  {'ETo mm':>6}  how"]
     for row in rows:
         eto = row["eto_mm"]
@@ -48,7 +48,7 @@ _ASKED_OF = ("static head", "test flow", "bore", "discharge", "valve")
 
 
 def fitted_words(fitted: Fitted) -> list[str]:
-    """What each unknown came to, and which tests contradict; lines of 80 columns."""
+    """The value of each unknown, and which tests contradict; lines of 80 columns."""
     count = f"{fitted.tests} field test{'' if fitted.tests == 1 else 's'}"
     lines = [f"Fitted to {count}:"]
     for parameter in fitted.parameters:
@@ -71,7 +71,7 @@ def _wrapped(text: str) -> list[str]:
 _KIB = 1024.0
 
 
-def held_text(held: Held, *, source: str, copy: str) -> str:
+def held_text(held: Contents, *, source: str, copy: str) -> str:
     """Name the copy and say what is in it."""
     lines = [
         f"{source}",
@@ -95,7 +95,7 @@ def held_text(held: Held, *, source: str, copy: str) -> str:
     return "\n".join(lines) + "\n"
 
 
-def held_row(held: Held) -> dict[str, Any]:
+def held_row(held: Contents) -> dict[str, Any]:
     """The same for a program."""
     return {
         "size_bytes": held.size_bytes,

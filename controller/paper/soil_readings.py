@@ -1,6 +1,6 @@
-"""Soil moisture as a person read it beside what the ledger says of the ground the line wets.
+"""Soil moisture as a person read it, against the ledger's figure for the ground the line wets.
 
-A check: a reading becomes an account's new start only where a person says so.
+A check: an account starts anew from a reading only where a person says so.
 """
 
 from __future__ import annotations
@@ -45,23 +45,23 @@ class SoilCheck:
 
     @property
     def words(self) -> str:
-        """Both, as a person reads it."""
+        """The reading and the ledger's figure, as text."""
         where = f"{self.zone}, {self.part}" if self.part else self.zone
-        said = (
+        sentence = (
             f"Soil read on {short_day(self.day)}, {where}: {self.read}; "
             f"the ledger says {self.computed}"
         )
         if not self.far:
-            return f"{said}."
+            return f"{sentence}."
         causes = _DRIER if self.drier else _WETTER
         return (
-            f"{said}; look at the soil. Likely: {causes}. Read it again at two or three places the "
-            "line wets; if it is so, put the cause right, or take the reading as the account's "
+            f"{sentence}; look at the soil. Likely: {causes}. Read it again at two or three places "
+            "the line wets; if it is so, put the cause right, or take the reading as the account's "
             f'new start: rowgate note soil "{self.zone}" PERCENT --start.'
         )
 
     def row(self) -> dict[str, Any]:
-        """The same for programs."""
+        """The same as a row for programs."""
         return {
             "day": self.day.isoformat(),
             "zone": self.zone,
@@ -96,7 +96,7 @@ def moisture_from(words: str) -> tuple[float, str]:
 
 
 def moisture_words(reading: Reading) -> str:
-    """A reading in words."""
+    """A reading as text."""
     if reading.unit == BY_FEEL:
         return FEEL[min(max(round(reading.value), 0), len(FEEL) - 1)]
     return f"{reading.value:.0f} % by volume"
@@ -148,7 +148,7 @@ def _check(reading: Reading, row: LedgerDay, field_capacity: float) -> SoilCheck
 
 
 def _feel(row: LedgerDay) -> str:
-    """How soil with so much missing would feel: dry from where the crop feels it."""
+    """How soil that lacks so much would feel: dry from where the crop feels it."""
     if row.wet_depletion_mm > row.raw_mm:
         return "dry"
     left = 1.0 - row.wet_depletion_mm / row.taw_mm if row.taw_mm > 0.0 else 1.0

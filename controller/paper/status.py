@@ -1,4 +1,4 @@
-"""How the daemon stands, as a person reads it."""
+"""The daemon's status as text."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ WIDTH = 80
 
 
 def status_text(answer: Mapping[str, Any]) -> str:
-    """The daemon's own answer at 80 columns: first what is open, then what may be wrong."""
+    """The daemon's answer in 80 columns: first what is open, then what may be wrong."""
     zone_info = ZoneInfo(str(answer.get("timezone", "UTC")))
     lines = [f"{answer.get('site', '')}: {answer.get('words', '')}"]
     for valve in answer.get("open", []):
@@ -108,7 +108,7 @@ def _litres_by(how: str) -> str:
 
 
 def _board(answer: Mapping[str, Any]) -> list[str]:
-    """What the board tells, and how often the daemon was started; left out where nothing tells."""
+    """What the board reports, and how often the daemon started; left out if nothing is known."""
     board = answer.get("board", {})
     words = []
     if board.get("disk_free_mb") is not None:
@@ -149,7 +149,7 @@ def _weather(weather: Mapping[str, Any]) -> str:
 
 
 def _silent_sources(weather: Mapping[str, Any], zone_info: ZoneInfo) -> list[str]:
-    """Which source of weather gives nothing new, since when, and what it said."""
+    """The weather sources that give nothing new, since when, and their own words."""
     lines: list[str] = []
     for row in weather.get("silent", []):
         since = _moment(row.get("silent_since_utc"), zone_info)[:16]

@@ -1,4 +1,4 @@
-"""A usual season in words and rows, for `check`: who goes short, what would help, what it costs."""
+"""A usual season as text and rows, for `check`: which zones go short, what helps, the cost."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _ELSEWHERE = {NO_WINDOW: "no window on those days"}
 
 
 def season_findings(season: Season) -> list[Finding]:
-    """A caution for each zone that goes short: from when, how much, why, and what would help."""
+    """A caution for each zone that goes short: from when, how much, why, and what helps."""
     found = []
     for zone in dict.fromkeys(short.zone for short in season.short):
         mine = [
@@ -39,7 +39,7 @@ def season_findings(season: Season) -> list[Finding]:
 
 
 def season_lines(season: Season, garden: Garden) -> list[str]:
-    """What a usual season takes, and what the driest quarters cost that cost much; unwrapped."""
+    """The water of a usual season, and of driest quarters that cost much; unwrapped."""
     us = garden.us_units
     given = volume(sum(water.litres for water in season.waters), us=us)
     names = list(dict.fromkeys(short.zone for short in season.short))
@@ -54,7 +54,7 @@ def season_lines(season: Season, garden: Garden) -> list[str]:
 
 
 def season_row(season: Season) -> dict[str, Any]:
-    """The same for --json, every zone with its water."""
+    """The usual season for --json, every zone with its water."""
     return {
         "from": season.first.isoformat(),
         "to": season.last.isoformat(),

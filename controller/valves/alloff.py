@@ -1,15 +1,15 @@
 """The stop step: `python -m controller.valves.alloff LINE_FILE` drives every line off.
 
-The master comes first, then what opens valves; then the close lines of balls that stay, all at
-once and for their whole closing time, and off again. A close line is not driven while the open line
-of its valve is not known to be off.
+The master comes first, then the lines that open valves, then the close lines of balls that stay:
+these go on all at once, for their whole closing time, and off again. A close line is not driven
+while the open line of its valve is not known to be off.
 
-The service manager runs it after every end of the daemon, kill and crash included. It talks to no
-daemon, asks no database, can be run twice, and imports nothing but the standard library: the kernel
-is asked directly, and lgpio only for a line where that fails.
+The service manager runs it after every end of the daemon, also after a kill or a crash. It needs no
+daemon and no database, may run twice, and imports only the standard library. It asks the kernel
+directly, and lgpio only for a line where that fails.
 
-A line file that others may have written is not believed, and nothing is driven by it: at the wrong
-level "off" opens a valve. The next start of the daemon drives the garden file's lines off.
+A line file that others may have written is not believed, and drives nothing: at the wrong level
+"off" opens a valve. The next start of the daemon drives the garden file's lines off.
 
 Exit codes: 0 every line is off, or there is no line file; 1 some line is not, or the line file is
 not believed; 2 wrong arguments.
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 
 SHUT_AT = "shut-at.json"  # beside the line file: when the lines were last surely off
-PRETENDED = "pretended-off.json"  # beside it, in place of pins: what "mock" lines were told
+PRETENDED = "pretended-off.json"  # beside it, in place of pins: how "mock" lines were driven
 
 # The kernel's GPIO character device, second version (Linux 5.10 and later): linux/gpio.h. A test
 # compiles that header, where it is installed, and compares sizes and numbers.
@@ -50,20 +50,20 @@ LONGEST_WAIT_S = 400.0  # whatever the line file says; a broken one must not hol
 def main(arguments: Sequence[str], wait: Callable[[float], None] | None = None) -> int:
     """Drive off every line the line file names, and shut every ball that stays; the exit code."""
     if len(arguments) != 1:
-        _say("usage: python -m controller.valves.alloff LINE_FILE")
+        _print("usage: python -m controller.valves.alloff LINE_FILE")
         return 2
     path = os.path.abspath(arguments[0])  # noqa: PTH100 - pathlib is one import more
     try:
         known = read_line_file(path)
     except FileNotFoundError:
-        _say(f"{path}: no such file, so no line was ever taken; nothing to do")
+        _print(f"{path}: no such file, so no line was ever taken; nothing to do")
         return 0
     except Doubted as fault:
-        _say(f"{path}: {fault}, so it is not believed; NO LINE WAS DRIVEN OFF: shut the tap")
-        _say("the next start of the daemon drives every line of the garden file off")
+        _print(f"{path}: {fault}, so it is not believed; NO LINE WAS DRIVEN OFF: shut the tap")
+        _print("the next start of the daemon drives every line of the garden file off")
         return 1
     except (OSError, ValueError, KeyError, TypeError, AttributeError) as fault:
-        _say(f"{path}: cannot be read ({fault!r}); NO LINE WAS DRIVEN OFF: shut the tap")
+        _print(f"{path}: cannot be read ({fault!r}); NO LINE WAS DRIVEN OFF: shut the tap")
         return 1
     if known.pins == "mock":
         driven = {str(closes): for_s for _, closes, for_s in known.balls}
@@ -75,9 +75,9 @@ def main(arguments: Sequence[str], wait: Callable[[float], None] | None = None) 
         roads = _roads(0 if known.chip is None else known.chip, path)
     failed = _all_off(known.off_levels, known.balls, roads, wait or _wait, path)
     for number, why in failed.items():
-        _say(f"line {number} IS NOT KNOWN TO BE OFF: {why}; shut the tap")
+        _print(f"line {number} IS NOT KNOWN TO BE OFF: {why}; shut the tap")
     shut = [number for number in known.off_levels if number not in failed]
-    _say(f"driven off: {', '.join(map(str, shut)) or 'none'}")
+    _print(f"driven off: {', '.join(map(str, shut)) or 'none'}")
     return 1 if failed else 0
 
 
@@ -86,7 +86,7 @@ class Doubted(OSError):
 
 
 def _believed(path: str) -> Any:
-    """What the line file says. The open file is asked who may write it, and not its name.
+    """The contents of the line file. The open file, not its name, shows who may write it.
 
     Raises
     ------
@@ -114,7 +114,7 @@ Ball = tuple[int, int, float]  # open line, close line, how long the close line 
 
 
 class Known(NamedTuple):
-    """What the line file tells."""
+    """The contents of the line file."""
 
     pins: str  # "lgpio" or "mock"
     chip: int | None  # the chip that was opened; None where none was
@@ -130,7 +130,7 @@ def _all_off(
     wait: Callable[[float], None],
     path: str,
 ) -> dict[int, str]:
-    """Everything off, balls driven shut in between; what failed, by line."""
+    """Drive everything off, balls shut in between; what failed, by line."""
     openers, closers = {ball[0] for ball in balls}, {ball[1] for ball in balls}
     first = {n: level for n, level in off_levels.items() if n in openers or n not in closers}
     failed = drive(first, roads)
@@ -150,7 +150,7 @@ def _all_off(
     # Written down before the wait: should somebody end this, what was done so far is known.
     _remember(path, moment, off_levels, failed)
     if waits_s:
-        _say(f"driving {len(waits_s)} valves shut, {max(waits_s):.0f} s")
+        _print(f"driving {len(waits_s)} valves shut, {max(waits_s):.0f} s")
         wait(min(max(waits_s), LONGEST_WAIT_S))
     late = drive({closes: off_levels[closes] for closes in sorted(closers)}, roads)
     if late:
@@ -160,7 +160,7 @@ def _all_off(
 
 
 def drive(levels: Mapping[int, int], roads: Sequence[Road]) -> dict[int, str]:
-    """Drive each line to its level by the first road that works; what failed, by line."""
+    """Drive each line to its level by the first way that works; what failed, by line."""
     failed = {}
     for number, level in levels.items():
         why = []
@@ -184,12 +184,12 @@ def write_line_file(
     *,
     named_chip: int | None = None,
 ) -> None:
-    """Name the lines for the stop step. The daemon calls this before it takes the first of them.
+    """Write the lines for the stop step. The daemon calls this before it takes the first of them.
 
     "lines" has every line, close lines too, so that an older stop step drives all of them off.
     """
     valves = [*(master.line for master in masters), *lines]
-    told = {
+    contents = {
         "pins": pins,
         "chip": chip,
         "named_chip": named_chip,
@@ -205,7 +205,7 @@ def write_line_file(
         ],
     }
     try:
-        _replace(os.fspath(path), told)
+        _replace(os.fspath(path), contents)
     except OSError as fault:
         from controller.errors import ValveFault
 
@@ -215,7 +215,7 @@ def write_line_file(
 
 
 def read_line_file(path: str | os.PathLike[str]) -> Known:
-    """What `write_line_file` wrote.
+    """Read what `write_line_file` wrote.
 
     Raises
     ------
@@ -226,26 +226,26 @@ def read_line_file(path: str | os.PathLike[str]) -> Known:
     OSError, ValueError, KeyError, TypeError, AttributeError
         If it does not read.
     """
-    told = _believed(os.fspath(path))
-    chip = None if told["chip"] is None else int(told["chip"])
-    off_levels = {int(line["number"]): int(line["off_level"]) for line in told["lines"]}
+    contents = _believed(os.fspath(path))
+    chip = None if contents["chip"] is None else int(contents["chip"])
+    off_levels = {int(line["number"]): int(line["off_level"]) for line in contents["lines"]}
     # A line file of an older Rowgate has no balls, and does not say who named the chip.
     balls = [
         (int(ball["open"]), int(ball["close"]), float(ball["for_s"]))
-        for ball in told.get("balls", ())
+        for ball in contents.get("balls", ())
     ]
     for number in {n for ball in balls for n in ball[:2]}:
         _ = off_levels[number]
-    named = told.get("named_chip", chip)
-    return Known(told["pins"], chip, None if named is None else int(named), off_levels, balls)
+    named = contents.get("named_chip", chip)
+    return Known(contents["pins"], chip, None if named is None else int(named), off_levels, balls)
 
 
 def read_shut_at(line_file: str | os.PathLike[str]) -> dict[str, Any] | None:
-    """What the last stop step left, or None.
+    """What the last stop step left, or None if nothing.
 
     wall_utc, mono_s, boot_id; shut, failed (lines); result: the service manager's word for how the
     daemon ended ("watchdog", "signal"), or "".
-    It tells only of openings before it: `mono_s` may be compared within the same `boot_id` alone,
+    It counts only for openings before it: `mono_s` may be compared within the same `boot_id` alone,
     and an older stop step says nothing of a later opening. Whoever has computed with it removes it
     (`forget_shut_at`): until then a further stop step leaves the moment as it is.
     """
@@ -257,7 +257,7 @@ def read_shut_at(line_file: str | os.PathLike[str]) -> dict[str, Any] | None:
             "wall_utc": str(found["wall_utc"]),
             "mono_s": float(found["mono_s"]),
             "boot_id": str(found["boot_id"]),
-            "result": str(found.get("result", "")),  # an older stop step did not tell
+            "result": str(found.get("result", "")),  # an older stop step did not say
             "shut": tuple(int(number) for number in found["shut"]),
             "failed": {int(number): str(why) for number, why in found["failed"].items()},
         }
@@ -266,7 +266,7 @@ def read_shut_at(line_file: str | os.PathLike[str]) -> dict[str, Any] | None:
 
 
 def forget_shut_at(line_file: str | os.PathLike[str]) -> None:
-    """What the last stop step left has been computed with; the next one counts anew."""
+    """Remove what the last stop step left, once it was used; the next one starts anew."""
     with contextlib.suppress(OSError):
         os.unlink(_beside(os.fspath(line_file), SHUT_AT))  # noqa: PTH108
 
@@ -276,7 +276,7 @@ def _roads(chip: int, path: str) -> tuple[Road, ...]:
 
 
 def _kernel_road(chip: int) -> Road:
-    """Ask the kernel itself. The line's descriptor stays open until this process ends."""
+    """Drive a line through the kernel. Its descriptor stays open until this process ends."""
 
     taken: dict[int, int] = {}
 
@@ -316,7 +316,7 @@ def _kernel_road(chip: int) -> Road:
 
 
 def _lgpio_road(chip: int, path: str) -> Road:
-    """Go through lgpio, as the daemon does."""
+    """Drive a line through lgpio, as the daemon does."""
     opened: list[tuple[Any, int]] = []
     taken: set[int] = set()
 
@@ -344,7 +344,7 @@ def _check(level: int, found: int) -> None:
 
 
 def no_wait(seconds: float) -> None:
-    """For valves that need no time: pretended ones, and those that have had it."""
+    """Wait for nothing: for pretended valves, and for those already shut."""
 
 
 def _wait(seconds: float) -> None:
@@ -352,7 +352,7 @@ def _wait(seconds: float) -> None:
 
 
 def _moment() -> dict[str, Any]:
-    """Now, for whoever computes what was delivered; empty if even that fails."""
+    """The moment now, from which the daemon computes what was delivered; empty if it fails."""
     try:
         from controller.clock import SystemClock
 
@@ -364,15 +364,15 @@ def _moment() -> dict[str, Any]:
             "result": os.environ.get("SERVICE_RESULT", ""),  # systemd.exec(5)
         }
     except Exception as fault:  # noqa: BLE001 - the lines are off; only the note of it is missing
-        _say(f"when that was is not known: {fault}")
+        _print(f"when that was is not known: {fault}")
         return {}
 
 
 def _first_moment(path: str, now: dict[str, Any], lines: Iterable[int]) -> dict[str, Any]:
-    """When a stop step before this one shut these lines, if no daemon has taken up its word since.
+    """When an earlier stop step shut these lines, if no daemon has read its file since.
 
-    A daemon that dies before it could compute what the one before it gave leaves that word lying;
-    nothing opened in between, so the earlier moment is the true one.
+    A daemon that dies before it has computed what the one before it gave leaves that file in place.
+    Nothing opened in between, so the earlier moment is the true one.
     """
     earlier = read_shut_at(path)
     if (
@@ -393,13 +393,13 @@ def _remember(
     try:
         _replace(_beside(path, SHUT_AT), moment | {"shut": shut, "failed": dict(failed)})
     except OSError as fault:
-        _say(f"when that was cannot be written down: {fault}")
+        _print(f"when that was cannot be written down: {fault}")
 
 
 def _replace(path: str, content: dict[str, Any]) -> None:
-    """Write a small file that is there whole, or not at all, also after a power cut.
+    """Write a small file that is there whole or not at all, also after a power cut.
 
-    Nobody but its owner may write it, whatever the umask; nothing planted at its name is followed.
+    Only its owner may write it, whatever the umask; a link planted at its name is not followed.
     """
     directory = os.path.dirname(os.path.abspath(path))  # noqa: PTH100, PTH120
     unfinished = f"{path}.new"
@@ -422,7 +422,7 @@ def _beside(path: str, name: str) -> str:
     return os.path.join(os.path.dirname(os.path.abspath(path)), name)  # noqa: PTH100, PTH118, PTH120
 
 
-def _say(words: str) -> None:
+def _print(words: str) -> None:
     print(f"rowgate stop step: {words}", file=sys.stderr)  # noqa: T201 - it has no log
 
 

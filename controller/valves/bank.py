@@ -1,12 +1,11 @@
-"""The bank of lines: the only thing that opens one, and the thing that closes them all.
+"""The bank of lines: only the bank opens a line, and it closes all of them.
 
 Off at birth, off at the deadline, off when in doubt. A deadline on the monotonic clock is set
-before a pin is driven on. Pins come first and records after, outside the lock: whoever keeps the
-records may be slow, stuck or broken, and no line stays open for it.
+before a pin is driven on. Pins come first; records come after, outside the lock. The recorder may
+be slow, stuck or broken, and no line stays open for it.
 
-A master valve is the bank's own: it opens ahead of the first line and shuts after the last, and
-nobody else opens it. While it leads, nobody waits with the lock held; the closer's next round
-drives the line on.
+A master valve belongs to the bank: it opens before the first line and shuts after the last. While
+it leads, nothing waits with the lock held; the closer's next round drives the line on.
 """
 
 from __future__ import annotations
@@ -18,10 +17,10 @@ from math import isinf
 
 from controller.clock import Clock
 from controller.errors import ValveFault, ValveRefused
-from controller.valves.events import BankRecord, OpenLine, Teller, What
+from controller.valves.events import BankRecord, OpenLine, RecordQueue, What
 from controller.valves.group import RETRY_S, ValveGroup, why_not_open
 from controller.valves.limits import LineLimits, MasterLimits
-from controller.valves.line import Line, told
+from controller.valves.line import Line, fault_text
 from controller.valves.pins import PinDriver
 from controller.valves.states import CLOSINGS, Event, State, next_state
 
@@ -32,10 +31,10 @@ LOOK_S = 0.2  # our choice: between two looks while closings are waited for
 
 
 class Bank:
-    """All lines of one board. Thread-safe; closing waits for nothing but the pins.
+    """All lines of one board. Thread-safe; closing waits only for the pins.
 
     A line that travels is driven shut for its whole time at birth, unless it is `known_shut`.
-    `glance` reads a line in passing, without the lock; by itself the driver's own reading.
+    `glance` reads a line without the lock; by default it is the driver's own reading.
     """
 
     def __init__(
@@ -51,45 +50,45 @@ class Bank:
         glance: Callable[[int], bool] | None = None,
     ) -> None:
         self._glance = glance or driver.read
-        self._driver, self._clock, self._teller = driver, clock, Teller(record)
+        self._driver, self._clock, self._records = driver, clock, RecordQueue(record)
         self._changed = threading.Condition(threading.Lock())
         self._shut_because = ""
-        self._hands = ValveGroup(
+        self._group = ValveGroup(
             lines,
             driver,
             clock,
-            self._teller.note,
+            self._records.note,
             already_open_s or {},
             master,
             frozenset(known_shut),
         )
-        self._teller.deliver()
+        self._records.deliver()
 
     # ---- opening ---------------------------------------------------------------------------------
 
     def open(self, number: int, *, for_s: float) -> float:
-        """Open a line for so long, and give back its deadline on the monotonic clock. [s]
+        """Open a line for so long; its deadline on the monotonic clock. [s]
 
         With a master that is shut, the line opens after its lead, and the deadline is later by it;
-        a line that then does not do as told is told of by a record alone.
+        if that line then fails to open, only a record reports it.
 
         Raises
         ------
         ValveRefused
             If a rule says no; nothing was driven.
         ValveFault
-            If the line, or the master, did not do as told; it was driven off again, and is barred.
+            If the line, or the master, did not open; it was driven off again, and is barred.
         """
         with self._changed:
             line = self._known(number)
             why_not = self._shut_because and f"the bank is shut: {self._shut_because}"
-            why_not = why_not or why_not_open(self._hands, line, for_s)
+            why_not = why_not or why_not_open(self._group, line, for_s)
             if why_not:
                 raise ValveRefused(f"line {number} is not opened: {why_not}")
             # A deadline stands before any pin moves: whatever happens from here on, somebody
             # closes this line, and the master.
-            lead_s = self._hands.lead_s()
-            fault = self._hands.lead(line, for_s)
+            lead_s = self._group.lead_s()
+            fault = self._group.lead(line, for_s)
             if fault:
                 fault = f"the master valve did not open: {fault}"
             else:
@@ -98,10 +97,10 @@ class Bank:
                 fault = self._begin(line, for_s, lead_s)
             shut = self._shut_because
             if shut and not fault:  # while the driver was slow
-                self._hands.shut(line, shut)
+                self._group.shut(line, shut)
                 self._shut_master_now(shut)
-            self._hands.mind_master()
-        self._teller.deliver()
+            self._group.tend_master()
+        self._records.deliver()
         if fault:
             raise ValveFault(f"line {number} did not open, and was told to close: {fault}")
         if shut:
@@ -116,54 +115,57 @@ class Bank:
                 next_state(line.state, Event.RESET_ASKED)
             except ValveRefused as why:
                 raise ValveRefused(f"line {number} is not reset: {why}") from None
-            _, fault = self._hands.shut(line, "")
+            _, fault = self._group.shut(line, "")
             if not fault:
                 line.happens(Event.RESET_ASKED)
-                self._hands.note(line, What.RESET, 0.0, "may open again")
-            self._hands.mind_master()
-        self._teller.deliver()
+                self._group.note(line, What.RESET, 0.0, "may open again")
+            self._group.tend_master()
+        self._records.deliver()
         if fault:
             raise ValveFault(f"line {number} is not reset, it cannot be driven off: {fault}")
 
     # ---- closing ---------------------------------------------------------------------------------
 
     def close(self, number: int, why: str) -> float:
-        """Tell a line to shut; how long it was open. `ValveFault` if that did not take: it is
-        told again. One that travels is closing from now on, and shut when its time is over.
+        """Drive a line shut; how long it was open.
+
+        `ValveFault` if that failed: the closer tries again. A line that travels is closing from now
+        on, and shut when its time is over.
         """
         with self._changed:
-            open_s, fault = self._hands.shut(self._any(number), why)
-            self._hands.mind_master()
+            open_s, fault = self._group.shut(self._any(number), why)
+            self._group.tend_master()
             self._changed.notify_all()
-        self._teller.deliver()
+        self._records.deliver()
         if fault:
             raise ValveFault(f"line {number} did not close, and is told again: {fault}")
         return open_s
 
     def close_all(self, why: str) -> Mapping[int, str]:
-        """Tell every line to shut, then the master, each in its own try; what failed, by line."""
+        """Drive every line shut, then the master, each in its own try; what failed, by line."""
         with self._changed:
             failed = self._shut_all(why)
-        self._teller.deliver()
+        self._records.deliver()
         return failed
 
     def shut_master(self, why: str) -> Mapping[int, str]:
-        """Water runs that should not: the master first, then every line; what failed, by line.
+        """Shut the master first, then every line, for water that should not run; what failed, by
+        line.
 
         The master is barred until somebody has looked and reset it. Without one, all lines close.
         """
         with self._changed:
             failed = {}
-            master = self._hands.master
+            master = self._group.master
             if master is not None:
                 event = Event.ON_FAILED if master.state is State.OPEN else Event.FOUND_ON
-                fault = self._hands.bar(master, event, why)
+                fault = self._group.bar(master, event, why)
                 if fault:
                     failed[master.number] = fault
-            failed |= self._hands.shut_each(self._hands.lines.values(), why)
-            self._hands.mind_master()
+            failed |= self._group.shut_each(self._group.lines.values(), why)
+            self._group.tend_master()
             self._changed.notify_all()
-        self._teller.deliver()
+        self._records.deliver()
         return failed
 
     def shut_down(self, why: str, *, patience_s: float = FOR_EVER) -> Mapping[int, str]:
@@ -174,74 +176,69 @@ class Bank:
         self._shut_because = self._shut_because or why  # before the lock: none opens after it
         with self._held(patience_s):
             failed = self._shut_all(why)
-        self._teller.deliver()
+        self._records.deliver()
         return failed
 
     def retire(self) -> None:
-        """Give the lines away: this bank touches no pin any more. Call `shut_down` first."""
+        """Give up the lines: this bank touches no pin any more. Call `shut_down` first."""
         with self._changed:
-            self._hands.lines, self._hands.master = {}, None
+            self._group.lines, self._group.master = {}, None
             self._changed.notify_all()
 
     def close_due(self, *, margin_s: float = 0.0, patience_s: float = FOR_EVER) -> tuple[int, ...]:
-        """Close what is past its deadline by the margin, end closings, tell stuck lines again.
+        """Close what is past its deadline by the margin, end closings, drive stuck lines off again.
 
         It also drives on what has waited for the master, and takes the current from a ball that
-        has arrived. Gives back what was told to shut, or is shut, now. With a patience,
+        has arrived. Returns the lines that it drove shut, or that are shut now. With a patience,
         `ValveFault` if the bank is busy for longer than that.
         """
-        hands = self._hands
+        group = self._group
         with self._held(patience_s):
             all_shut = bool(self._shut_because)
-            due = [n for n in hands.every() if hands.is_due(n, margin_s, all_shut=all_shut)]
-            failed = hands.shut_each(due, "time is up")
+            due = [n for n in group.every() if group.is_due(n, margin_s, all_shut=all_shut)]
+            failed = group.shut_each(due, "time is up")
             if not all_shut:
-                for line in hands.every():
-                    hands.step(line, margin_s)
-            hands.mind_master()
+                for line in group.every():
+                    group.step(line, margin_s)
+            group.tend_master()
             if due:
                 self._changed.notify_all()
-        self._teller.deliver()
+        self._records.deliver()
         return tuple(line.number for line in due if line.number not in failed)
 
     def look(self, *, patience_s: float = FOR_EVER) -> tuple[int, ...]:
-        """Read every line back; drive off and bar what is not as it should be, and name it.
+        """Read every line back; drive off and bar the faulty ones, and return them.
 
-        The first reading is in passing and holds up nobody; what it finds is read again with the
-        lock held, since a line may have been told something meanwhile.
+        The first reading takes no lock and delays nothing. What it finds is read again with the
+        lock held, since a line may have been driven meanwhile.
         """
         with self._held(patience_s):
-            every = self._hands.every()
-        suspect = [line for line in every if self._seems_amiss(line)]
+            every = self._group.every()
+        suspect = [line for line in every if self._seems_faulty(line)]
         with self._held(patience_s):
-            still = self._hands.every()
-            found = [n.number for n in suspect if n in still and self._hands.is_amiss(n)]
-            self._hands.mind_master()
-        self._teller.deliver()
+            still = self._group.every()
+            found = [n.number for n in suspect if n in still and self._group.is_faulty(n)]
+            self._group.tend_master()
+        self._records.deliver()
         return tuple(found)
 
     def off_past_the_lock(self) -> Mapping[int, str]:
-        """The last resort, when the lock cannot be had: drive all off without asking.
+        """Drive all lines off without the lock: the last resort, when it cannot be had.
 
-        The master goes first. Close lines are left as they are: who holds the lock may be driving
-        the open line of the same valve on. It changes nothing the bank remembers; afterwards only
-        the end of the process is right, and the stop step drives every ball shut.
+        The master goes first. Close lines stay as they are: the thread with the lock may be driving
+        the open line of the same valve on. The bank remembers nothing of this. Afterwards the
+        process must end, and the stop step drives every ball shut.
         """
         self._shut_because = self._shut_because or "driven off past the lock"
         failed = {}
-        for line in reversed(self._hands.every()):
+        for line in reversed(self._group.every()):
             try:
                 self._driver.write(line.number, False)
             except Exception as fault:  # noqa: BLE001 - a dead line must not stop the others
-                failed[line.number] = told(fault)
+                failed[line.number] = fault_text(fault)
         return failed
 
     # ---- questions -------------------------------------------------------------------------------
-
-    def next_deadline_mono_s(self) -> float | None:
-        """When `close_due` has something to do next; None while nothing is under way. [s]"""
-        with self._changed:
-            return self._hands.due_mono_s()
 
     def wait_until_due(
         self,
@@ -258,7 +255,7 @@ class Bank:
         with self._changed:
             if unless():
                 return
-            wait_s, due_mono_s = at_most_s, self._hands.due_mono_s()
+            wait_s, due_mono_s = at_most_s, self._group.due_mono_s()
             if due_mono_s is not None:
                 wait_s = min(wait_s, due_mono_s - self._clock.mono_s())
             elif at_rest_s is not None:
@@ -267,7 +264,7 @@ class Bank:
                 self._changed.wait(wait_s)
 
     def wait_until_closed(self, at_most_s: float, meanwhile: Callable[[], None]) -> bool:
-        """Wait until no line is closing, whoever ends the closings; whether that came about."""
+        """Wait until no line is closing any more; whether that came about in time."""
         ends_mono_s = self._clock.mono_s() + at_most_s
         while True:
             self.close_due()
@@ -284,20 +281,20 @@ class Bank:
             self._changed.notify_all()
 
     def is_open(self, number: int) -> bool:
-        """Whether water may run: the line is open, closing, or did not close when told to."""
+        """Whether water may run: the line is open, closing, or did not close when driven off."""
         with self._changed:
             return self._any(number).may_run
 
     def closing_s(self, number: int | None = None) -> float:
-        """How long a line must still be waited for before it can be asked to open. [s]
+        """How long to wait before a line can be asked to open. [s]
 
         It is closing, or the master is. Without a number: until no valve is closing any more.
         """
         with self._changed:
-            hands = self._hands
-            asked = hands.every()
+            group = self._group
+            asked = group.every()
             if number is not None:
-                asked = [self._known(number), *([hands.master] if hands.master else [])]
+                asked = [self._known(number), *([group.master] if group.master else [])]
             ends_mono_s = max((n.closed_mono_s for n in asked if n.state in CLOSINGS), default=None)
             # Past its end it is still closing until the closer has ended it.
             return 0.0 if ends_mono_s is None else max(1e-3, ends_mono_s - self._clock.mono_s())
@@ -314,14 +311,9 @@ class Bank:
                     shut_mono_s=line.shut_mono_s,
                     closed_mono_s=_or_none(line.closed_mono_s),
                 )
-                for number, line in sorted(self._hands.lines.items())
+                for number, line in sorted(self._group.lines.items())
                 if line.may_run
             )
-
-    def flowing(self) -> bool:
-        """Whether water may run through any line."""
-        with self._changed:
-            return any(line.may_run for line in self._hands.lines.values())
 
     def states(self, *, patience_s: float = FOR_EVER) -> Mapping[int, State]:
         """The state of every line, by number; the master's, too.
@@ -329,12 +321,12 @@ class Bank:
         With a patience, `ValveFault` if the bank is busy for longer than that.
         """
         with self._held(patience_s):
-            return {line.number: line.state for line in sorted(self._hands.every(), key=_number)}
+            return {line.number: line.state for line in sorted(self._group.every(), key=_number)}
 
     def master(self) -> State | None:
         """The state of the master; None where there is none."""
         with self._changed:
-            return None if self._hands.master is None else self._hands.master.state
+            return None if self._group.master is None else self._group.master.state
 
     def limits(self, number: int) -> LineLimits:
         """How a line, or the master, moves, and how long it may be open."""
@@ -344,31 +336,26 @@ class Bank:
     def used_s(self, number: int) -> float:
         """How long the line was open in the last 24 hours, before this process included. [s]
 
-        A line that travels counts from being told to open until being told to shut.
+        A line that travels counts from the command to open to the command to shut.
         """
         with self._changed:
             return self._any(number).used_s()
 
     @property
-    def shut_because(self) -> str:
-        """Why nothing may open any more; empty while it may."""
-        return self._shut_because
-
-    @property
     def undelivered(self) -> tuple[str, ...]:
-        """Records that could not be delivered, in words, the newest last."""
-        return tuple(self._teller.undelivered)
+        """The text of records that could not be delivered, the newest last."""
+        return tuple(self._records.undelivered)
 
-    def _seems_amiss(self, line: Line) -> bool:
+    def _seems_faulty(self, line: Line) -> bool:
         try:
-            return bool(line.amiss(self._glance))
+            return bool(line.find_fault(self._glance))
         except Exception:  # noqa: BLE001 - a driver may raise anything
             return True
 
     # ---- below, the lock is held -----------------------------------------------------------------
 
     def _known(self, number: int) -> Line:
-        lines, master = self._hands.lines, self._hands.master
+        lines, master = self._group.lines, self._group.master
         if master is not None and number == master.number:
             raise ValveRefused(f"line {number} is the master; it opens with the lines behind it")
         try:
@@ -379,36 +366,36 @@ class Bank:
 
     def _any(self, number: int) -> Line:
         """A line, or the master."""
-        master = self._hands.master
+        master = self._group.master
         return master if master is not None and number == master.number else self._known(number)
 
     def _begin(self, line: Line, for_s: float, lead_s: float) -> str:
         """Drive the line on, or leave it to the closer once the master has led; what went wrong."""
         if lead_s > 0.0:
-            self._hands.note(
+            self._group.note(
                 line, What.OPENED, 0.0, f"for {for_s:.1f} s, {lead_s:.1f} s after the master"
             )
             return ""
         fault = line.drive_on()
         if fault:
-            self._hands.bar(line, Event.ON_FAILED, f"did not open: {fault}")
+            self._group.bar(line, Event.ON_FAILED, f"did not open: {fault}")
         else:
-            self._hands.note(line, What.OPENED, 0.0, f"for {for_s:.1f} s")
+            self._group.note(line, What.OPENED, 0.0, f"for {for_s:.1f} s")
         return fault
 
     def _shut_all(self, why: str) -> dict[int, str]:
-        failed = self._hands.shut_each(self._hands.every(), why)
-        self._hands.mind_master()
+        failed = self._group.shut_each(self._group.every(), why)
+        self._group.tend_master()
         self._changed.notify_all()
         return failed
 
     def _shut_master_now(self, why: str) -> None:
-        if self._hands.master is not None:
-            self._hands.shut(self._hands.master, why)
+        if self._group.master is not None:
+            self._group.shut(self._group.master, why)
 
     @contextmanager
     def _held(self, patience_s: float) -> Iterator[None]:
-        """The lock, or `ValveFault` if it cannot be had in time."""
+        """Hold the lock; `ValveFault` if it cannot be had in time."""
         if not self._changed.acquire(timeout=patience_s):
             raise ValveFault(f"the valve bank has been busy for more than {patience_s:g} s")
         try:

@@ -1,8 +1,8 @@
-"""Who closes: a thread that wakes exactly at each deadline, and a supervisor that trusts nobody.
+"""The closer, a thread that wakes exactly at each deadline, and the supervisor that checks it.
 
-Neither asks a database, a network, a scheduler or the wall clock. A call that hangs in the pin
-driver (`timed`) holds up neither for long; the process must end for it. Should both fail, the
-watchdog is no longer told that all is well, and the service manager's stop step drives all off.
+Neither needs a database, a network, a scheduler or the wall clock. A call that hangs in the pin
+driver (`TimedPins`) delays neither for long; the process must end for it. If both fail, the
+watchdog no longer hears that all is well, and the service manager's stop step drives all off.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from controller.clock import Clock
 from controller.errors import ValveFault
 from controller.valves.bank import Bank
-from controller.valves.line import told
+from controller.valves.line import fault_text
 from controller.valves.states import MAY_RUN, State
 
 # Our choice: how often the closer moves when nothing is due. So much later than a board that slept
@@ -45,7 +45,7 @@ class Closer:
 
     @property
     def fault(self) -> str:
-        """What went wrong at its last round, in words; empty if nothing did."""
+        """The text of the fault of its last round; empty if there was none."""
         return self._fault
 
     def start(self) -> None:
@@ -53,7 +53,7 @@ class Closer:
         self._thread.start()
 
     def stop(self, *, at_most_s: float = 2.0) -> bool:
-        """End the thread, and whether it ended. Call it after `Bank.shut_down`, not before."""
+        """End the thread; whether it ended. Call it after `Bank.shut_down`, not before."""
         self._ending.set()
         self._bank.wake()
         if self._thread.is_alive():
@@ -65,7 +65,7 @@ class Closer:
         try:
             closed = self._bank.close_due()
         except Exception as fault:  # noqa: BLE001 - it must live on and try again
-            self._fault = told(fault)
+            self._fault = fault_text(fault)
             return ()
         self._beat_mono_s, self._fault = self._clock.mono_s(), ""
         return closed
@@ -83,24 +83,23 @@ class Closer:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Findings:
-    """What the supervisor found, and did, at one look."""
+    """What the supervisor found and did at one look."""
 
     closed_late: tuple[int, ...] = ()  # lines the closer should have closed, and we did
-    amiss: tuple[int, ...] = ()  # lines that were not as they should be; driven off
-    still_open: tuple[int, ...] = ()  # lines that do not close
+    faulty: tuple[int, ...] = ()  # lines that were not as they should be; driven off
     faults: tuple[str, ...] = ()  # why this process must not go on, from the first time on
     at_rest: bool = False  # no line is open, closing or stuck
 
     @property
     def sound(self) -> bool:
-        """Whether the watchdog may be told that all is well; if not, end the process."""
+        """Whether the watchdog may hear that all is well; if not, end the process."""
         return not self.faults
 
 
 class Supervisor:
-    """Looks at the lines and at the closer, once a second, from the main thread.
+    """Checks the lines and the closer, once a second, from the main thread.
 
-    `hanging` tells which lines' calls hang in the pin driver, and since when.
+    `hanging` gives the lines whose calls hang in the pin driver, and since when.
     """
 
     def __init__(
@@ -124,7 +123,7 @@ class Supervisor:
         self._end_because: tuple[str, ...] = ()
 
     def check(self) -> Findings:
-        """Close what is overdue, drive off what is amiss, and say whether the process may go on.
+        """Close what is overdue, drive off what is faulty, and say whether the process may go on.
 
         A closer that does not move, or a bank whose lock cannot be had, shuts the bank for good:
         every line is driven off and nothing opens until the daemon is started anew. So does a call
@@ -134,7 +133,7 @@ class Supervisor:
         patience_s = self._patience_s
         try:
             late = self._bank.close_due(margin_s=self._margin_s, patience_s=patience_s)
-            amiss = self._bank.look(patience_s=patience_s)
+            faulty = self._bank.look(patience_s=patience_s)
             states = self._bank.states(patience_s=patience_s)
             why = self._stale() or self._hung(states)
             if why:
@@ -143,19 +142,17 @@ class Supervisor:
             states = self._bank.states(patience_s=patience_s)
         except ValveFault as fault:
             self._end_because = self._end_because or (str(fault),)
-            failed = self._bank.off_past_the_lock()
-            return Findings(still_open=tuple(failed), faults=self._end_because)
-        stuck = tuple(number for number, state in states.items() if state is State.STUCK)
+            self._bank.off_past_the_lock()
+            return Findings(faults=self._end_because)
         return Findings(
             closed_late=late,
-            amiss=amiss,
-            still_open=stuck,
+            faulty=faulty,
             faults=self._end_because,
             at_rest=not any(state in MAY_RUN for state in states.values()),
         )
 
     def _hung(self, states: Mapping[int, State]) -> str:
-        """Which line's call has hung for too long; empty if none has, or it can wait."""
+        """The line whose call has hung for too long, as text; empty if none has, or it can wait."""
         now = self._clock.mono_s()
         hung = [n for n, since in self._hanging().items() if now - since > self._hangs_s]
         stuck = State.STUCK in states.values()
@@ -165,7 +162,7 @@ class Supervisor:
         return f"the pin driver has not come back from {lines} for {self._hangs_s:g} s"
 
     def _stale(self) -> str:
-        """Why the closer is taken for dead; empty if it is not."""
+        """Why the closer counts as dead; empty if it does not."""
         now = self._clock.mono_s()
         # If we did not look for so long ourselves, the whole process stood still, or the board
         # slept: the closer has as long again from now on. It wakes later than we do.

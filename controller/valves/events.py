@@ -1,4 +1,4 @@
-"""What the bank tells of its lines, and how it is handed over so that no line waits for it."""
+"""The bank's records of its lines, and their delivery, which no line waits for."""
 
 from __future__ import annotations
 
@@ -9,17 +9,17 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
-from controller.valves.line import told
+from controller.valves.line import fault_text
 from controller.valves.states import State
 
 _KEPT_WORDS = 50  # our choice: of the records that could not be handed over, the newest
 
 
 class What(StrEnum):
-    """What a record tells."""
+    """What a record reports."""
 
     OPENED = "opened"
-    CLOSING = "closing"  # told to shut, and it took; water may run until its closing time is over
+    CLOSING = "closing"  # driven shut; water may run until its closing time is over
     CLOSED = "closed"
     FAULT = "fault"
     RESET = "reset"
@@ -30,7 +30,7 @@ class BankRecord:
     """One change of one line.
 
     An opening has ended with the first record after it whose `state` is closed or barred, and
-    `open_s` there is the whole of it until it was told to shut and that took, measured on the
+    `open_s` there is the whole of it until the command to shut took effect, measured on the
     monotonic clock. The master's records are like a line's.
     """
 
@@ -48,7 +48,7 @@ class OpenLine:
     """A line through which water may run; `deadline_mono_s` has passed if it is stuck.
 
     `opened_mono_s` is None for a line that could not be driven off when nobody had opened it, and
-    lies ahead while the master leads. A line that is closing was told to at `shut_mono_s`, and is
+    lies ahead while the master leads. A line that is closing began to at `shut_mono_s`, and is
     shut at `closed_mono_s`.
     """
 
@@ -60,11 +60,11 @@ class OpenLine:
     closed_mono_s: float | None = None
 
 
-class Teller:
-    """Hands records over in order, one thread at a time, and remembers what could not be handed.
+class RecordQueue:
+    """Delivers records in order, one thread at a time, and keeps the text of those that failed.
 
-    A thread that finds another one at it leaves its records to that one: a recorder that hangs
-    holds up one thread, and never the one that has to close the next line.
+    A thread that finds another one delivering leaves its records to that one. So a recorder that
+    hangs holds up one thread, and never the one that has to close the next line.
     """
 
     def __init__(self, record: Callable[[BankRecord], None]) -> None:
@@ -78,19 +78,19 @@ class Teller:
         self._waiting.append(record)
 
     def deliver(self) -> None:
-        """Hand over what waits, unless another thread is at it. The bank's lock is not held."""
+        """Deliver what waits, unless another thread does. Call it without the bank's lock."""
         while self._waiting and self._busy.acquire(blocking=False):
             try:
                 while self._waiting:
-                    self._hand(self._waiting.popleft())
+                    self._deliver_one(self._waiting.popleft())
             finally:
                 self._busy.release()
 
-    def _hand(self, record: BankRecord) -> None:
+    def _deliver_one(self, record: BankRecord) -> None:
         try:
             self._record(record)
         except Exception as fault:  # noqa: BLE001 - the lines matter more than the log
             self.undelivered.append(
                 f"line {record.number} {record.what} at {record.wall_utc:%Y-%m-%d %H:%M:%S} UTC, "
-                f"{record.words}: not recorded: {told(fault)}"
+                f"{record.words}: not recorded: {fault_text(fault)}"
             )

@@ -1,7 +1,7 @@
-"""The pins: one face for every pin driver, and the one door for gpiozero.
+"""The pins through gpiozero; only this module uses it.
 
-The driver is named, never guessed: "lgpio" moves relays, "mock" pretends. Whatever goes wrong below
-this door comes out of it as `ValveFault`.
+The driver is named, never guessed: "lgpio" moves relays, "mock" pretends. Every fault of gpiozero,
+lgpio or the kernel leaves here as `ValveFault`.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ class GpioPins:
 
     @property
     def loud(self) -> str:
-        """A line to print where nobody can miss it; empty when real pins are driven."""
+        """A line to print where everybody sees it; empty when real pins are driven."""
         if self.kind == "mock":
             return "PRETENDED PINS (mock): no relay moves, no valve opens, no water runs."
         return ""
@@ -80,8 +80,8 @@ class GpioPins:
         try:
             device.on() if on else device.off()
         except Exception as fault:  # the door: whatever gpiozero, lgpio or the kernel raise
-            told = "on" if on else "off"
-            raise ValveFault(f"line {number} cannot be driven {told}: {fault}") from fault
+            level = "on" if on else "off"
+            raise ValveFault(f"line {number} cannot be driven {level}: {fault}") from fault
 
     def read(self, number: int) -> bool:
         """Whether the line's level is the one for on. It shows the pin, not the water."""
@@ -141,7 +141,7 @@ class GpioInputs:
     """Input pins through gpiozero, on the chip that `GpioPins` opened.
 
     The pull is to the side at rest: up for a contact to ground. The pin driver is asked to
-    debounce, too; the mock does not, so what counts is our own.
+    debounce, too; the mock does not, so our own debounce decides.
     """
 
     def __init__(
@@ -152,7 +152,7 @@ class GpioInputs:
         self._handlers: list[Any] = []  # gpiozero keeps them weakly
 
     def watch(self, number: int, *, active_low: bool, debounce_s: float, on_edge: OnEdge) -> None:
-        """Take the line as an input and tell of every edge to active."""
+        """Take the line as an input and report every edge to active."""
         number = line_number(number)
         if number in self._devices:
             raise ValveFault(f"line {number} is taken already: two things cannot share a line")
@@ -194,11 +194,10 @@ class GpioInputs:
 
 @contextmanager
 def _no_collection() -> Iterator[None]:
-    """Let no garbage be collected meanwhile.
+    """Collect no garbage meanwhile.
 
-    While gpiozero takes a pin it holds a lock, and a device that is collected in that moment, left
-    over from elsewhere, asks for the same lock to let its own pin go: the thread would wait for
-    itself for ever.
+    While gpiozero takes a pin it holds a lock. A device that is collected in that moment asks for
+    the same lock to let its own pin go: the thread would wait for itself for ever.
     """
     was_on = gc.isenabled()
     gc.disable()

@@ -1,7 +1,7 @@
-"""The lines a bank moves: shut, barred, stepped on, the master minded; the rules of opening.
+"""The lines a bank moves, the master that serves them, and the rules of opening.
 
-The bank holds its lock around everything here, and calls `mind_master` after each of its doings.
-Every fault of a line ends in its state and in a note, never in an exception.
+The bank holds its lock around everything here, and calls `tend_master` after each action. Every
+fault of a line ends in its state and in a note, never in an exception.
 """
 
 from __future__ import annotations
@@ -13,15 +13,15 @@ from controller.clock import Clock
 from controller.errors import ValveFault, ValveRefused
 from controller.valves.events import BankRecord, What
 from controller.valves.limits import LineLimits, MasterLimits
-from controller.valves.line import Line, told
+from controller.valves.line import Line, fault_text
 from controller.valves.pins import PinDriver
 from controller.valves.states import CLOSINGS, Event, State, next_state
 
-RETRY_S = 1.0  # our choice: how soon a line that did not close is told again
+RETRY_S = 1.0  # our choice: how soon a line that did not close is driven off again
 
 
 class ValveGroup:
-    """All valves of a board, and what is done to them."""
+    """All valves of a board, and the actions on them."""
 
     def __init__(
         self,
@@ -33,7 +33,7 @@ class ValveGroup:
         master: MasterLimits | None,
         known_shut: frozenset[int],
     ) -> None:
-        self._clock, self._say = clock, note
+        self._clock, self._send = clock, note
         self.master_limits = master
 
         def line(limits: LineLimits) -> Line:
@@ -63,14 +63,14 @@ class ValveGroup:
         return [*self.lines.values(), *self._masters()]
 
     def due_mono_s(self) -> float | None:
-        """When something is to be done next; None while nothing is. [s]"""
+        """When the next action is due; None while nothing is under way. [s]"""
         due = min((line.due_mono_s for line in self.every()), default=inf)
         if any(line.state is State.STUCK for line in self.every()):
             due = min(due, self._clock.mono_s() + RETRY_S)
         return None if due == inf else due
 
     def is_due(self, line: Line, margin_s: float, *, all_shut: bool) -> bool:
-        """Whether it is time to tell it to shut, or to end its closing."""
+        """Whether it is time to drive it shut, or to end its closing."""
         if line.state is State.OPEN:
             return all_shut or self._clock.mono_s() >= line.deadline_mono_s + margin_s
         if line.state in CLOSINGS:
@@ -78,19 +78,19 @@ class ValveGroup:
         return line.state is State.STUCK
 
     def shut_each(self, lines: Iterable[Line], why: str) -> dict[int, str]:
-        """Tell these to shut, each in its own try; what failed, by line."""
+        """Drive these shut, each in its own try; what failed, by line."""
         outcomes = {line.number: self.shut(line, why) for line in lines}
         return {number: fault for number, (_, fault) in outcomes.items() if fault}
 
     def shut(self, line: Line, why: str) -> tuple[float, str]:
-        """Tell one to shut: how long it was open, and what went wrong, if anything."""
+        """Drive one shut: how long it was open, and what went wrong, if anything."""
         was = line.state
         if was is State.OPEN:
             line.why = why
         fault = line.drive_off()
         if fault:
             open_s = line.open_s()
-            if not line.complained:  # told once, however often it is tried again
+            if not line.complained:  # reported once, however often it is tried again
                 line.complained = True
                 self.note(line, What.FAULT, open_s, f"does not close: {fault}")
             return open_s, fault
@@ -109,7 +109,7 @@ class ValveGroup:
         return open_s, ""
 
     def bar(self, line: Line, event: Event, words: str) -> str:
-        """Drive off what is not as it should be; it ends barred, or is stuck: what went wrong."""
+        """Drive off a faulty line; it ends barred, or is stuck: what went wrong."""
         line.why = words
         line.happens(event)
         fault = line.drive_off()
@@ -125,7 +125,7 @@ class ValveGroup:
         return fault
 
     def step(self, line: Line, margin_s: float) -> None:
-        """Drive on where the master has led long enough; take the current from an arrived ball."""
+        """Drive on once the master has led long enough; take the current from an arrived ball."""
         if line.state is not State.OPEN:
             return
         now = self._clock.mono_s()
@@ -138,17 +138,17 @@ class ValveGroup:
             if fault:
                 self.bar(line, Event.ON_FAILED, f"does not rest: {fault}")
 
-    def is_amiss(self, line: Line) -> bool:
-        """Whether it was not as it should be; it has been driven off then."""
+    def is_faulty(self, line: Line) -> bool:
+        """Whether a line was faulty; it has been driven off then."""
         if line.state is State.STUCK:
             return False
         is_open = line.state is State.OPEN
         try:
-            words = line.amiss()
+            words = line.find_fault()
         except Exception as fault:  # noqa: BLE001 - a driver may raise anything
             if is_open:
                 return False  # not known to be wrong; its deadline stands
-            words = f"cannot be read: {told(fault)}"
+            words = f"cannot be read: {fault_text(fault)}"
         if words:
             self.bar(line, Event.ON_FAILED if is_open else Event.FOUND_ON, words)
         return bool(words)
@@ -156,7 +156,7 @@ class ValveGroup:
     # ---- the master ------------------------------------------------------------------------------
 
     def lead_s(self) -> float:
-        """How long a line that is asked for now has to wait for the master. [s]"""
+        """How long a line must wait for the master, if asked to open now. [s]"""
         master, limits = self.master, self.master_limits
         if master is None or limits is None:
             return 0.0
@@ -182,11 +182,12 @@ class ValveGroup:
             self.note(master, What.OPENED, 0.0, f"the master, for line {line.number}")
         return fault
 
-    def mind_master(self) -> None:
-        """No line is open without the master, and the master not without a line.
+    def tend_master(self) -> None:
+        """Keep master and lines together: no line is open without it, nor the master without a
+        line.
 
-        It shuts its lag after the last line is shut; at once, and all with it, when a line runs
-        that does not shut.
+        It shuts its lag after the last line is shut. When a line runs that does not shut, it shuts
+        at once, and all lines with it.
         """
         master, limits = self.master, self.master_limits
         if master is None or limits is None:
@@ -206,8 +207,8 @@ class ValveGroup:
                 line.dry()
 
     def note(self, line: Line, what: What, open_s: float, words: str) -> None:
-        """Put a record of a line in line."""
-        self._say(
+        """Queue a record of a line."""
+        self._send(
             BankRecord(
                 number=line.number,
                 what=what,
@@ -223,7 +224,7 @@ class ValveGroup:
         return () if self.master is None else (self.master,)
 
 
-def why_not_open(hands: ValveGroup, line: Line, for_s: float) -> str:
+def why_not_open(group: ValveGroup, line: Line, for_s: float) -> str:
     """The rule that forbids this opening; empty if none does."""
     limits = line.limits
     if isinstance(for_s, bool) or not isinstance(for_s, int | float):
@@ -241,19 +242,19 @@ def why_not_open(hands: ValveGroup, line: Line, for_s: float) -> str:
             f"it was open {used_s:.1f} s in the last 24 hours, and {for_s:.1f} s more would "
             f"pass the {limits.most_open_s_per_day:g} s it may have"
         )
-    return _master_forbids(hands)
+    return _master_forbids(group)
 
 
-def _master_forbids(hands: ValveGroup) -> str:
-    """What about the master forbids an opening; empty if nothing does."""
-    master = hands.master
+def _master_forbids(group: ValveGroup) -> str:
+    """Why the master forbids an opening; empty if it does not."""
+    master = group.master
     if master is None or master.state is State.OPEN:
         return ""
     try:
         next_state(master.state, Event.OPEN_ASKED)
     except ValveRefused as why:
         return f"the master valve, line {master.number}: {why}"
-    for line in hands.lines.values():
+    for line in group.lines.values():
         if line.state is State.STUCK and line.opened_mono_s is not None:
             return f"line {line.number} does not close, and the master stays shut for it"
     return ""

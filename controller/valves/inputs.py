@@ -1,8 +1,8 @@
-"""Input pins: switches and pulses. Who counts here may be called from any thread, and never raises.
+"""Input pins: switches and pulse counters; a counter works from any thread, and never raises.
 
-Debounce is our own, on the times of the edges, because not every pin driver does it: an edge to
-active counts only where the input had been at rest for the debounce time before it. A bounce
-follows its edge within that time, so one closing of a contact counts once.
+Debounce is our own, on the times of the edges, because not every pin driver does it. An edge to
+active counts only if the input was at rest for the debounce time before it. A bounce follows its
+edge within that time, so one closing of a contact counts once.
 """
 
 from __future__ import annotations
@@ -11,18 +11,17 @@ import threading
 from collections.abc import Callable
 from typing import Protocol
 
-from controller.errors import ValveFault, require_range
-from controller.valves.line import told
+from controller.errors import require_range
 
 OnEdge = Callable[[float], None]
-"""Told of each edge to active that counts, with its moment on the monotonic clock. [s]"""
+"""Called for each edge to active that counts, with its moment on the monotonic clock. [s]"""
 
 
 class InputDriver(Protocol):
-    """What the rest of the house knows of input pins; `active` means contact closed, switch on."""
+    """What other rooms know of input pins; `active` means contact closed, switch on."""
 
     def watch(self, number: int, *, active_low: bool, debounce_s: float, on_edge: OnEdge) -> None:
-        """Take the line as an input and tell of every edge to active; `ValveFault` if that fails.
+        """Take the line as an input and report every edge to active; `ValveFault` if that fails.
 
         `on_edge` is called from a thread of the driver's, and must return at once.
         """
@@ -32,7 +31,7 @@ class InputDriver(Protocol):
 
 
 class Debounce:
-    """Tells edges that count from the bounces after them; handed each change and its time."""
+    """Separates edges that count from the bounces after them; it gets each change and its time."""
 
     def __init__(self, debounce_s: float) -> None:
         self._debounce_s = require_range("debounce_s", debounce_s, 0.0, 60.0)
@@ -42,88 +41,29 @@ class Debounce:
     def changed(self, active: bool, at_s: float) -> bool:
         """Whether this change is an edge to active that counts."""
         if active == self._active:
-            return False  # an edge in between was missed, or the first look told it already
+            return False  # an edge in between was missed, or the first look found it already
         rested = at_s - self._changed_s >= self._debounce_s
         self._active, self._changed_s = active, at_s
         return active and rested
 
     def starts(self, active: bool) -> None:
-        """The level found when the watch began: it is no edge."""
+        """Take the level found when the watch begins: it is no edge."""
         self._active = active
 
 
 class PulseCounter:
-    """Counts the pulses of a meter or gauge; thread-safe. `edge` is what a driver is to call."""
+    """Counts the pulses of a meter or gauge; thread-safe. A driver calls `edge`."""
 
-    def __init__(self, on_pulse: OnEdge | None = None) -> None:
-        self._on_pulse = on_pulse
+    def __init__(self) -> None:
         self._lock = threading.Lock()
         self._count = 0
-        self._last_mono_s: float | None = None
-        self._fault = ""
 
     def edge(self, mono_s: float) -> None:
-        """A pulse came; never raises."""
+        """Count a pulse; never raises."""
         with self._lock:
             self._count += 1
-            self._last_mono_s = mono_s
-        if self._on_pulse is not None:
-            try:
-                self._on_pulse(mono_s)
-            except Exception as fault:  # noqa: BLE001 - the driver's thread must live on
-                with self._lock:
-                    self._fault = told(fault)
 
     def count(self) -> int:
         """Pulses since the start."""
         with self._lock:
             return self._count
-
-    @property
-    def last_mono_s(self) -> float | None:
-        """When the last pulse came, on the monotonic clock; None before the first. [s]"""
-        with self._lock:
-            return self._last_mono_s
-
-    @property
-    def fault(self) -> str:
-        """What went wrong last where a pulse was told of; empty if nothing did."""
-        return self._fault
-
-
-class HandInputs:
-    """Input pins that exist only here, for dry runs and tests: `put` moves them."""
-
-    def __init__(self) -> None:
-        self._watched: dict[int, tuple[Debounce, OnEdge]] = {}
-        self._active: dict[int, bool] = {}
-        self.broken: set[int] = set()  # cannot be read
-
-    def watch(self, number: int, *, active_low: bool, debounce_s: float, on_edge: OnEdge) -> None:
-        """Take the line; the same line twice is a fault."""
-        if number in self._watched:
-            raise ValveFault(f"line {number} is taken already: two things cannot share a line")
-        debounce = Debounce(debounce_s)
-        debounce.starts(self._active.setdefault(number, False))
-        self._watched[number] = (debounce, on_edge)
-
-    def level(self, number: int) -> bool:
-        """What it was last put to."""
-        if number in self.broken:
-            raise ValveFault(f"line {number} cannot be read")
-        if number not in self._watched:
-            raise ValveFault(f"line {number} was never taken as an input")
-        return self._active[number]
-
-    def put(self, number: int, active: bool, at_mono_s: float) -> None:
-        """The contact closes or opens at a moment of the monotonic clock."""
-        self._active[number] = active
-        if number in self._watched:
-            debounce, on_edge = self._watched[number]
-            if debounce.changed(active, at_mono_s):
-                on_edge(at_mono_s)
-
-    def pulse(self, number: int, at_mono_s: float, *, for_s: float = 0.01) -> None:
-        """One clean pulse."""
-        self.put(number, True, at_mono_s)
-        self.put(number, False, at_mono_s + for_s)

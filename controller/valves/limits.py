@@ -1,4 +1,4 @@
-"""What a line is: its numbers on the board, how its valve moves, and how long it may be open."""
+"""The limits of a line: its numbers on the board, its valve's travel, its open time."""
 
 from __future__ import annotations
 
@@ -10,17 +10,17 @@ from controller.errors import OutOfRange, ValveFault, require_range
 DAY_S = 86_400.0
 LONGEST_TRAVEL_S = 300.0  # our choice: a valve slower than that is no valve for a garden
 LONGEST_LEAD_S = 600.0  # our choice, for the master's lead and lag
-# A valve is told to move for longer than its travel: cold, wear and a weak supply make it slow.
+# A valve is driven for longer than its travel: cold, wear and a weak supply make it slow.
 DRIVE_FACTOR, DRIVE_MORE_S = 1.25, 1.0  # our choice
 
 
 def drive_s(travel_s: float) -> float:
-    """How long a valve is given for its travel; nothing for one that moves at once. [s]"""
+    """How long a valve is driven for its travel; 0 for one that moves at once. [s]"""
     return max(travel_s * DRIVE_FACTOR, travel_s + DRIVE_MORE_S) if travel_s > 0.0 else 0.0
 
 
 def travel_s(driven_s: float) -> float:
-    """The travel that is given so long: `drive_s` the other way round. [s]"""
+    """The travel that is driven for so long: the inverse of `drive_s`. [s]"""
     return min(driven_s / DRIVE_FACTOR, driven_s - DRIVE_MORE_S) if driven_s > 0.0 else 0.0
 
 
@@ -79,13 +79,13 @@ class LineLimits:
 
     @property
     def closing_s(self) -> float:
-        """How long water may run after it was told to shut. [s]"""
+        """How long water may run after the command to shut. [s]"""
         return drive_s(self.closes_in_s)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MasterLimits:
-    """A valve ahead of all others: open `leads_s` before the first, until `lags_s` after the last.
+    """A valve before all others: open `leads_s` before the first, until `lags_s` after the last.
 
     Its lead is never less than its own opening.
     """
@@ -105,7 +105,7 @@ class MasterLimits:
 
     @property
     def line(self) -> LineLimits:
-        """The same as a line; its times are those of the lines it serves."""
+        """The master as a line; its times are those of the lines it serves."""
         return LineLimits(
             number=self.number,
             active_low=self.active_low,

@@ -1,7 +1,7 @@
-"""One valve: how it is driven and read back, what is remembered of it, how long it was open.
+"""One valve: it drives it, reads it back, and keeps how long it was open.
 
 The bank holds its lock around everything here. Of a ball that stays, the open line and the close
-line are never both told on: each is driven only after the other was written off and read as off.
+line are never both driven on: each is driven only after the other was written off and read as off.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from controller.valves.states import CLOSINGS, MAY_RUN, Event, State, next_state
 class Line:
     """A valve and its account. `opened_mono_s` is None while no water is known to run.
 
-    `shut_mono_s` is when it was told to shut, and it took; its closing time comes after.
+    `shut_mono_s` is when the command to shut took effect; its closing time comes after.
     """
 
     def __init__(
@@ -39,11 +39,11 @@ class Line:
         self.deadline_mono_s = self.closed_mono_s = math.inf
         self.on_mono_s = self.rest_mono_s = math.inf  # when on is to be written, and off again
         self.why = ""  # it shuts
-        self.complained = False  # a fault was told, and is not told again until it is shut
-        self._on = False  # what the open line was last told
+        self.complained = False  # a fault was reported, and is not reported again until it is shut
+        self._on = False  # what was last written to the open line
         # Nobody knows where a valve stands that an earlier process may have moved.
         self._stands_open = not known_shut
-        self._surely_off = False  # its open line, at the last telling
+        self._surely_off = False  # its open line, at the last command
         self._claimed: set[int] = set()
         self._spans: deque[tuple[float, float]] = deque()  # past openings, oldest first
         # Not a number, or less than nothing: then the whole day counts as used.
@@ -52,29 +52,29 @@ class Line:
 
     @property
     def may_run(self) -> bool:
-        """Whether water may run: the line is open, is closing, or did not close when told to."""
+        """Whether water may run: the line is open, is closing, or did not close when driven off."""
         return self.state in MAY_RUN
 
     @property
     def runs(self) -> bool:
-        """Whether water is taken to run, and nothing has been done against it that took."""
+        """Whether water counts as running, and no command against it took effect."""
         return self.opened_mono_s is not None and self.shut_mono_s is None
 
     @property
     def due_mono_s(self) -> float:
-        """When something is to be done with it next. [s]"""
+        """When the next action on it is due. [s]"""
         if self.state is State.OPEN:
             return min(self.deadline_mono_s, self.on_mono_s, self.rest_mono_s)
         return self.closed_mono_s if self.state in CLOSINGS else math.inf
 
     def happens(self, event: Event) -> None:
-        """Go where the table says; `ValveRefused` if it says nothing."""
+        """Change the state by the table; `ValveRefused` if the table does not allow it."""
         self.state = next_state(self.state, event)
         if event in (Event.OPEN_ASKED, Event.FOUND_ON):
             self._stands_open, self.shut_mono_s = True, None
 
     def start(self, for_s: float, *, lead_s: float = 0.0) -> float:
-        """Set the deadline, then allow on to be written after the lead; the deadline. [s]"""
+        """Set the deadline, then allow the line to go on after the lead; the deadline. [s]"""
         self.happens(Event.OPEN_ASKED)
         self.why = ""
         self.on_mono_s = self.opened_mono_s = self._clock.mono_s() + lead_s
@@ -82,7 +82,7 @@ class Line:
         return self.deadline_mono_s
 
     def drive_on(self) -> str:
-        """Write on and read it back; what went wrong, in words, if anything."""
+        """Drive on and read it back; the text of the fault, if any."""
         self.on_mono_s = math.inf
         close = self.limits.close_number
         try:
@@ -95,21 +95,21 @@ class Line:
             self._driver.write(self.number, True)
             return "" if self._driver.read(self.number) else "it was driven on and is read as off"
         except Exception as fault:  # noqa: BLE001 - a driver may raise anything; off comes next
-            return told(fault)
+            return fault_text(fault)
 
     def rest(self) -> str:
-        """The ball has arrived: no current in its open line; what went wrong, if anything."""
+        """Take the current from an arrived ball's open line; what went wrong, if anything."""
         self._on, self.rest_mono_s = False, math.inf
         try:
             self._driver.write(self.number, False)
             if self._driver.read(self.number):
                 return "its open line was driven off and is read as on"
         except Exception as fault:  # noqa: BLE001 - a driver may raise anything
-            return told(fault)
+            return fault_text(fault)
         return ""
 
     def drive_off(self) -> str:
-        """Tell it to shut and read that back, taking its lines first if need be; what went wrong.
+        """Drive it shut and read that back, taking its lines first if need be; what went wrong.
 
         The state follows: closing, closed, barred or stuck. Never raises what a driver raises.
         """
@@ -118,9 +118,9 @@ class Line:
             self._stands_open = False
         self._surely_off = False
         try:
-            fault = self._tell_off()
+            fault = self._drive_lines_off()
         except Exception as broken:  # noqa: BLE001 - a driver may raise anything; others must close
-            fault = told(broken)
+            fault = fault_text(broken)
         if fault:
             # While its open line is not read as off, nobody knows where the valve stands.
             self._stands_open = self._stands_open or not self._surely_off
@@ -139,8 +139,8 @@ class Line:
             self._stands_open = False
         return ""
 
-    def amiss(self, read: Callable[[int], bool] | None = None) -> str:
-        """Read its lines; what is not as it should be, in words. Raises what the driver raises."""
+    def find_fault(self, read: Callable[[int], bool] | None = None) -> str:
+        """Read its lines; the text of what is wrong, if anything. Raises what the driver raises."""
         read, close = read or self._driver.read, self.limits.close_number
         on, should_be_on = read(self.number), self._on
         if on and not should_be_on:
@@ -160,14 +160,14 @@ class Line:
         return ""
 
     def open_s(self) -> float:
-        """How long it has been open by now, or was until it was told to shut. [s]"""
+        """How long it has been open by now, or was until the command to shut. [s]"""
         if self.opened_mono_s is None:
             return 0.0
         until_s = self._clock.mono_s() if self.shut_mono_s is None else self.shut_mono_s
         return max(0.0, until_s - self.opened_mono_s)
 
     def end(self) -> float:
-        """It is shut: enter the opening, if there was one, in the account; how long it was. [s]"""
+        """Book the opening that has ended, if there was one; how long it was. [s]"""
         open_s = self.open_s()
         if self.opened_mono_s is not None:
             self._spans.append((self.opened_mono_s, self.opened_mono_s + open_s))
@@ -177,7 +177,7 @@ class Line:
         return open_s
 
     def dry(self) -> None:
-        """No water gets as far as this line any more: what ran has ended."""
+        """End the water through this line, for none reaches it any more."""
         if self.runs:
             self.shut_mono_s = self._clock.mono_s()
 
@@ -191,7 +191,7 @@ class Line:
             used_s += max(0.0, self.open_s() + min(0.0, self.opened_mono_s - since))
         return used_s + (self._seed_s if self._born_mono_s > since else 0.0)
 
-    def _tell_off(self) -> str:
+    def _drive_lines_off(self) -> str:
         close = self.limits.close_number
         for number in self.limits.numbers:
             if number not in self._claimed:
@@ -208,13 +208,13 @@ class Line:
             return ""
         self._driver.write(close, self._stands_open)
         if self._driver.read(close) != self._stands_open:
-            told_to, is_read = ("on", "off") if self._stands_open else ("off", "on")
-            return f"its close line {close} was driven {told_to} and is read as {is_read}"
+            driven, is_read = ("on", "off") if self._stands_open else ("off", "on")
+            return f"its close line {close} was driven {driven} and is read as {is_read}"
         return ""
 
 
-def told(fault: Exception) -> str:
-    """The words of a fault, or its name if none can be had."""
+def fault_text(fault: Exception) -> str:
+    """The text of a fault, or its type where the text fails."""
     try:
         return str(fault) or type(fault).__name__
     except Exception:  # noqa: BLE001 - a driver's own fault may be broken, too

@@ -1,15 +1,15 @@
-"""The one face of every pin driver, and calls that come back although a driver hangs.
+"""The interface of every pin driver, and calls that come back although a driver hangs.
 
-The bank holds its one lock while it drives a line. A driver that does not come back from one line
-would hold up the closing of all others, so each call is made by a hand, a thread kept for it, and
-is waited for a bounded time. A hand that hangs stays with its line; others go on with another.
+The bank holds its one lock while it drives a line. A driver that hangs on one line would delay the
+closing of all others. So a worker thread makes each call, and the bank waits a bounded time. A
+worker that hangs stays with its line; others go on with another.
 
-While a call of a line hangs, that line is told nothing but off, and read, by one hand more. A hung
+While a call of a line hangs, that line is only driven off, and read, by one more worker. A hung
 call to drive it on may still come through: until it is back the line is not known to be off,
-whatever is read. Once it is back, the hand itself drives the line off.
+whatever is read. Once it is back, the worker itself drives the line off.
 
-What this cannot help: a driver that keeps the interpreter to itself while it hangs. Then no thread
-moves at all, and the service manager's watchdog ends the process.
+One thing this cannot help: a driver that holds the interpreter while it hangs. Then no thread moves
+at all, and the service manager's watchdog ends the process.
 """
 
 from __future__ import annotations
@@ -18,7 +18,6 @@ import contextlib
 import threading
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import Any, Protocol
 
 from controller.clock import Clock
@@ -44,58 +43,6 @@ class PinDriver(Protocol):
         """Drive every line off, for the end of the process."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Move:
-    """One change of one line, and when."""
-
-    mono_s: float
-    number: int
-    on: bool
-
-
-class RecordingPins:
-    """Lines that exist only here, for dry runs and tests: `moves` is their whole history."""
-
-    loud = "PRETENDED PINS: no relay moves, no valve opens, no water runs."
-
-    def __init__(self, clock: Clock) -> None:
-        self._clock = clock
-        self._on: dict[int, bool] = {}
-        self.moves: list[Move] = []
-
-    def claim(self, number: int, active_low: bool) -> None:
-        """Take the line, off; the same line twice is a fault. The level for on plays no part."""
-        if number in self._on:
-            raise ValveFault(f"line {number} is taken already: two valves cannot share a line")
-        self._on[number] = False
-
-    def write(self, number: int, on: bool) -> None:
-        """Remember the change, if it is one."""
-        if self._known(number) != on:
-            self._on[number] = on
-            self.moves.append(Move(mono_s=self._clock.mono_s(), number=number, on=on))
-
-    def read(self, number: int) -> bool:
-        """What was last written."""
-        return self._known(number)
-
-    def let_go(self, number: int) -> None:
-        """The line off, and nobody's."""
-        self.write(number, False)
-        del self._on[number]
-
-    def release_all(self) -> None:
-        """Every line off."""
-        for number in self._on:
-            self.write(number, False)
-
-    def _known(self, number: int) -> bool:
-        try:
-            return self._on[number]
-        except KeyError:
-            raise ValveFault(f"line {number} was never taken as an output") from None
-
-
 # Our choice: so many looks, so long apart, a call is waited for. A process that gets no time itself
 # looks more slowly, so a busy board is not taken for a driver that hangs.
 LOOKS, LOOK_S = 10, 0.05
@@ -103,11 +50,11 @@ LOOKS_AGAIN = 3  # at a line of which a call hangs already; our choice
 # Our choice: taking a line is waited for so many times longer. The first one asks what board it
 # is, which takes a small board long; nothing is open meanwhile.
 TAKING = 10
-_MOST_HANDS = 2  # at a line: one that hangs, and one that tells it off
+_MOST_WORKERS = 2  # at a line: one that hangs, and one that drives it off
 
 
 class _Call:
-    """One call of the driver, and how it came out."""
+    """One call of the driver, and its result."""
 
     def __init__(self, number: int, act: Callable[[], Any], *, on: bool, moves: bool) -> None:
         self.number, self.act = number, act
@@ -119,10 +66,10 @@ class _Call:
         self.fault: BaseException | None = None
 
 
-class _Hand:
+class _Worker:
     """A thread that makes one call at a time."""
 
-    def __init__(self, back: Callable[[_Hand, _Call], None]) -> None:
+    def __init__(self, back: Callable[[_Worker, _Call], None]) -> None:
         self._back = back
         self._given = threading.Semaphore(0)
         self._call: _Call | None = None
@@ -130,7 +77,7 @@ class _Hand:
         self.thread.start()
 
     def give(self, call: _Call | None) -> None:
-        """Make this call; None ends the hand."""
+        """Make this call; None ends the worker."""
         self._call = call
         self._given.release()
 
@@ -155,13 +102,13 @@ class TimedPins:
     ) -> None:
         self._pins, self._clock, self._looks, self._look_s = pins, clock, looks, look_s
         self._lock = threading.Lock()
-        self._idle: deque[_Hand] = deque()
+        self._idle: deque[_Worker] = deque()
         self._hanging: dict[int, list[tuple[_Call, float]]] = {}  # by line, with since when
         self._claimed: dict[int, None] = {}
         self._late: dict[int, bool] = {}  # taken after all, and whether active low
         # One more than is needed: it must be there when no thread can be begun.
         for _ in range(2):
-            self._idle.append(_Hand(self._came_back))
+            self._idle.append(_Worker(self._came_back))
 
     def claim(self, number: int, active_low: bool) -> None:
         """Take the line, off; drive it off where it was taken in a call that came back late."""
@@ -197,7 +144,7 @@ class TimedPins:
         self._claimed.pop(number, None)
 
     def release_all(self) -> None:
-        """Drive every line off, each in its own try, and end the hands that are free."""
+        """Drive every line off, each in its own try, and end the free workers."""
         failed = []
         for number in self._claimed:
             try:
@@ -211,13 +158,13 @@ class TimedPins:
             raise ValveFault("; ".join(failed))
 
     def glance(self, number: int) -> bool:
-        """As `read`, by the thread that asks; only while nothing hangs, and never with a lock."""
+        """As `read`, in the calling thread; only while nothing hangs, and never with a lock."""
         if self._hanging:
             raise ValveFault(f"line {number} is not read in passing while a call hangs")
         return self._pins.read(number)
 
     def hanging(self) -> Mapping[int, float]:
-        """Lines of which a call hangs, and since when on the monotonic clock. [s]"""
+        """The lines of which a call hangs, and since when on the monotonic clock. [s]"""
         with self._lock:
             return {number: calls[0][1] for number, calls in self._hanging.items()}
 
@@ -232,20 +179,20 @@ class TimedPins:
         moves: bool = True,
         looks: int | None = None,
     ) -> Any:
-        """Have the call made, and wait for it; its result, or its fault raised."""
+        """Let a worker make the call, and wait for it; its result, or its fault raised."""
         hangs = f"the pin driver does not come back from {words} line {number}"
         call = _Call(number, act, on=on, moves=moves)
         with self._lock:
             waiting = len(self._hanging.get(number, ()))
-            if waiting and (not safe or waiting >= _MOST_HANDS):
+            if waiting and (not safe or waiting >= _MOST_WORKERS):
                 raise ValveFault(hangs)
-            hand = self._free_hand()
-            if hand is None and waiting:
+            worker = self._free_worker()
+            if worker is None and waiting:
                 raise ValveFault(hangs)
-        if hand is None:
+        if worker is None:
             return act()  # no thread can be begun: as well as can be
         begun_mono_s = self._clock.mono_s()
-        hand.give(call)
+        worker.give(call)
         if waiting:
             looks = LOOKS_AGAIN
         for _ in range(self._looks if looks is None else looks):
@@ -261,29 +208,29 @@ class TimedPins:
             raise call.fault
         return call.result
 
-    def _free_hand(self) -> _Hand | None:
-        """A hand for a call, and one more begun if it was the last; None where none can be had."""
-        hand = self._idle.popleft() if self._idle else None
+    def _free_worker(self) -> _Worker | None:
+        """A worker for a call; another is begun if it was the last. None where none can be had."""
+        worker = self._idle.popleft() if self._idle else None
         with contextlib.suppress(RuntimeError):  # no thread can be begun
             if not self._idle:
-                self._idle.append(_Hand(self._came_back))
-            if hand is None:
-                hand = self._idle.popleft()
-        return hand
+                self._idle.append(_Worker(self._came_back))
+            if worker is None:
+                worker = self._idle.popleft()
+        return worker
 
-    def _came_back(self, hand: _Hand, call: _Call) -> None:
-        """In the hand's own thread, its call over: it is free, after it has tidied up if late."""
+    def _came_back(self, worker: _Worker, call: _Call) -> None:
+        """In the worker's own thread, after its call: it tidies up if it is late, and is free."""
         with self._lock:
             call.done.release()
             if not call.left:
-                self._idle.appendleft(hand)
+                self._idle.appendleft(worker)
                 return
         if call.moves:  # nobody knows what it did to the line in the end
-            with contextlib.suppress(Exception):  # told again, and judged, by the bank
+            with contextlib.suppress(Exception):  # the bank drives it off again, and judges that
                 self._pins.write(call.number, False)
         with self._lock:
             left = [(each, at) for each, at in self._hanging[call.number] if each is not call]
             self._hanging[call.number] = left
             if not left:
                 del self._hanging[call.number]
-            self._idle.append(hand)
+            self._idle.append(worker)

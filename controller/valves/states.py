@@ -1,7 +1,7 @@
-"""What a line may be, what may happen to it, and what it is then: one table.
+"""The states of a line, the events, and the state after each: one table.
 
-Closing asks no leave of this table; it is always tried, and only its outcome is an event here.
-What is not listed is refused and changes nothing. "Line" is a valve with all its lines of the
+Closing needs no permission of this table; it is always tried, and only its outcome is an event
+here. What is not listed is refused and changes nothing. "Line" is a valve with all its lines of the
 board: one, or an open line and a close line for a ball that stays where it is without current.
 """
 
@@ -32,9 +32,9 @@ class State(StrEnum):
 
     CLOSED = "closed"  # off was written, and read back as off; its closing time is over
     OPEN = "open"  # asked to open, and a deadline lies ahead; it may wait for the master to lead
-    CLOSING = "closing"  # told to shut, and it took; water may run until its closing time is over
+    CLOSING = "closing"  # driven shut; water may run until its closing time is over
     RECLOSING = "closing again"  # as closing, after it has disobeyed: barred when the time is over
-    STUCK = "stuck"  # telling it to shut did not take: water may run; it is told again and again
+    STUCK = "stuck"  # it did not shut when driven off, and is driven off again; water may run
     BARRED = (
         "barred"  # off, but it has disobeyed: no opening until somebody has looked and reset it
     )
@@ -45,9 +45,9 @@ class Event(StrEnum):
 
     OPEN_ASKED = "open asked"
     ON_FAILED = "on failed"  # on could not be written, or an open line is not read as it should be
-    CLOSE_BEGAN = "close began"  # told to shut, and read back so; its closing time runs
+    CLOSE_BEGAN = "close began"  # driven shut, and read back so; its closing time runs
     OFF_TOOK = "off took"  # off was written, and read back as off; no closing time is left
-    OFF_FAILED = "off failed"  # it could not be told to shut, or is not read back so
+    OFF_FAILED = "off failed"  # it could not be driven off, or is not read back so
     FOUND_ON = "found on"  # a line that is not open is read as it should not be, or not at all
     RESET_ASKED = "reset asked"
 

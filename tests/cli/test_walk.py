@@ -533,7 +533,7 @@ def test_a_closer_that_does_not_move_ends_the_walk_with_all_shut(go: Go) -> None
         if "did water come" in question:
             bench = person._bench()
             assert bench is not None
-            bench._works.closer.round = lambda: ()  # type: ignore[method-assign]
+            bench._valve_set.closer.round = lambda: ()  # type: ignore[method-assign]
             person.wait(30.0)
         return True
 

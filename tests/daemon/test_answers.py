@@ -1,4 +1,4 @@
-"""What people ask of the daemon, and what it says and does."""
+"""Requests to the daemon: what it answers and does."""
 
 from __future__ import annotations
 
@@ -111,7 +111,7 @@ def test_close_without_a_zone_shuts_all(world: World) -> None:
     world.run_until_open("a")
     world.ask(ask="open", zone="b", seconds=600)
     world.ask(ask="close", zone=None)
-    assert not world.works.bank.open_lines()
+    assert not world.valve_set.bank.open_lines()
 
 
 def test_a_hold_shuts_what_runs_by_plan_and_nothing_opens_until_it_ends(world: World) -> None:
@@ -119,7 +119,7 @@ def test_a_hold_shuts_what_runs_by_plan_and_nothing_opens_until_it_ends(world: W
     world.run_for(10.0)
     answer = world.ask(ask="hold", hours=24, zones=[], reason="guests")
     assert answer["ok"] and "until 2031-06-02" in answer["words"]
-    assert not world.works.bank.open_lines()
+    assert not world.valve_set.bank.open_lines()
     opened = len(world.pins.moves)
     world.run_until(NOON)
     assert len(world.pins.moves) == opened

@@ -1,4 +1,4 @@
-"""What the board tells, from files laid out as the kernel lays them out (from memory)."""
+"""What the board reports, from files laid out as the kernel lays them out (from memory)."""
 
 from __future__ import annotations
 

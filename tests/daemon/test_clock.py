@@ -1,4 +1,4 @@
-"""The board's own clock: what it counts, and that nobody goes past it."""
+"""The board's own clock: what it counts, and that no code goes past it."""
 
 from __future__ import annotations
 

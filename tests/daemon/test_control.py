@@ -24,12 +24,12 @@ from controller.daemon.control.protocol import LONGEST_LINE, SOCKET_NAME, _conne
 from controller.daemon.control.server import (
     ANSWERED_WITHIN_S,
     BUSY,
+    CLIENTS,
+    CLIENTS_A_USER,
     LANE_WITHIN_S,
     NOT_SHUT_YET,
     REQUEST_WITHIN_S,
     SHUT_BUT_BUSY,
-    TALKERS,
-    TALKERS_A_USER,
     TOO_MANY,
     TOO_SLOW,
     UNDER_WAY,
@@ -240,7 +240,7 @@ def test_slow_askers_keep_no_close_out(desk: Desk, count: int) -> None:
 def test_the_slowest_makes_room_and_is_told_so(desk: Desk) -> None:
     first = desk.come(b'{"ask"')
     others = []
-    for _ in range(TALKERS_A_USER):
+    for _ in range(CLIENTS_A_USER):
         desk.clock.advance(0.01)
         others.append(desk.come(b'{"ask"'))
     assert _words(first) == TOO_MANY
@@ -250,7 +250,7 @@ def test_the_slowest_makes_room_and_is_told_so(desk: Desk) -> None:
 
 def test_a_request_has_so_long_for_all_of_it(desk: Desk) -> None:
     line = desk.come()
-    _until(lambda: desk.server._talkers)
+    _until(lambda: desk.server._clients)
     for letter in b'{"ask":':  # a byte now and then: never silent for long
         line.sendall(bytes([letter]))
         desk.passes(REQUEST_WITHIN_S / 8)
@@ -264,9 +264,9 @@ def test_a_request_has_so_long_for_all_of_it(desk: Desk) -> None:
 def test_who_does_not_read_the_answer_is_let_go(desk: Desk) -> None:
     line = desk.asks("status")
     desk.replies[-1].set_result({"ok": True, "words": "x" * 5_000_000})
-    _until(lambda: any(talker.out for talker in desk.server._talkers.values()))
+    _until(lambda: any(client.out for client in desk.server._clients.values()))
     desk.passes(REQUEST_WITHIN_S)
-    _until(lambda: not desk.server._talkers)
+    _until(lambda: not desk.server._clients)
     heard = b""
     while more := line.recv(1_000_000):
         heard += more
@@ -274,10 +274,10 @@ def test_who_does_not_read_the_answer_is_let_go(desk: Desk) -> None:
 
 
 def test_one_user_takes_no_place_of_another(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
-    users = [7, *[8] * (2 * TALKERS)]
+    users = [7, *[8] * (2 * CLIENTS)]
     monkeypatch.setattr(controlserver, "user_of", lambda line: users.pop(0))
     first = desk.come(b'{"ask"')
-    for _ in range(2 * TALKERS):
+    for _ in range(2 * CLIENTS):
         desk.come(b'{"ask"')
     _until(lambda: not users)
     first.sendall(b': "status"}\n')
@@ -286,13 +286,13 @@ def test_one_user_takes_no_place_of_another(desk: Desk, monkeypatch: pytest.Monk
 
 def test_many_users_make_room_where_most_are(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
     # A user with two, and as many others with one as there are places left; then one more.
-    users = [7, 7, *range(100, 100 + TALKERS - 2), 8]
+    users = [7, 7, *range(100, 100 + CLIENTS - 2), 8]
     monkeypatch.setattr(controlserver, "user_of", lambda line: users.pop(0))
     lines = []
-    for _ in range(TALKERS + 1):
+    for _ in range(CLIENTS + 1):
         desk.clock.advance(0.01)
         lines.append(desk.come(b'{"ask"'))
-        _until(lambda: len(users) == TALKERS + 1 - len(lines))
+        _until(lambda: len(users) == CLIENTS + 1 - len(lines))
     assert _words(lines[0]) == TOO_MANY
     for line in lines[1:]:
         before = len(desk.replies)
@@ -309,7 +309,7 @@ def test_of_one_user_so_many_requests_wait_and_closing_is_not_counted(desk: Desk
     desk.replies[-1].set_result({"ok": True})
     assert _heard(line) == {"ok": True}
     # Newcomers send nobody away who waits for an answer, as long as others can go.
-    for _ in range(2 * TALKERS_A_USER):
+    for _ in range(2 * CLIENTS_A_USER):
         desk.come()
     desk.replies[0].set_result({"ok": True})
     assert not any(reply.cancelled() for reply in desk.replies)
@@ -358,7 +358,7 @@ def test_a_close_is_never_called_off(desk: Desk) -> None:
     assert _words(line) == SHUT_BUT_BUSY
     desk.asks("close").close()
     desk.passes(0.0)
-    _until(lambda: len(desk.server._talkers) == 1)
+    _until(lambda: len(desk.server._clients) == 1)
     assert desk.shut == ["leeks", None]
     assert all(reply.set_running_or_notify_cancel() for reply in desk.replies)
 
@@ -373,7 +373,7 @@ def test_a_close_that_came_before_its_asker_went_is_done(desk: Desk) -> None:
 def test_a_closing_that_hangs_holds_up_no_other_request_and_stops_the_pulse(desk: Desk) -> None:
     desk.hangs = threading.Event()
     line = desk.come(b'{"ask": "close"}\n')
-    _until(lambda: desk.server._lane_since is not None)
+    _until(lambda: desk.server._closing_since is not None)
     status = desk.come(b'{"ask": "status"}\n')
     _until(lambda: desk.replies)
     desk.replies[0].set_result({"ok": True})
@@ -427,7 +427,7 @@ def test_a_mistake_of_ours_ends_a_round_and_no_more(
     monkeypatch.setattr(controlserver, "_PAUSE_S", 0.01)
     with monkeypatch.context() as patch:
         rounds: list[None] = []
-        patch.setattr(desk.server, "_hear_newcomers", lambda: rounds.append(None) or 1 / 0)
+        patch.setattr(desk.server, "_accept_clients", lambda: rounds.append(None) or 1 / 0)
         desk.passes(0.0)
         _until(lambda: rounds)
         beats = desk.beats

@@ -1,4 +1,4 @@
-"""Requests that are large, many or nonsense, and a clock of the year 9999: nobody is hurt."""
+"""Requests that are large, many or nonsense, and a clock of the year 9999: no harm comes of it."""
 
 from __future__ import annotations
 

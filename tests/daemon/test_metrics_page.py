@@ -28,7 +28,7 @@ def _facts(clock: HandClock) -> Facts:
         at_mono_s=clock.mono_s() - 3.0,
         litres={"leeks": 41.5, 'odd "zone"\\': 1.0},
         pulses={("leeks", "metered"): 3, ("leeks", "timed"): 1},
-        told={"flow: burst": 2, "valve": 1},
+        reported={"flow: burst": 2, "valve": 1},
         open_lines=2,
         planned_mono_s=clock.mono_s() - 60.0,
         litres_by="meter",

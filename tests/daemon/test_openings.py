@@ -1,4 +1,4 @@
-"""Openings by themselves: a real bank, a clock in our hand, a notebook for the logbook."""
+"""Openings alone: a real bank, a clock set by the test, a notebook for the logbook."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from support.pins import BadPins, GoodPins, OffThrows, OnThrows, ball, limits
 
 from controller.daemon.flow.credit import Counted, Credit
 from controller.daemon.flow.rules import ComputedFlow, Metering
-from controller.daemon.openings import BEAT_S, LITRES_PASSED, RETRY_S, UNTOLD_S, Ended, Openings
+from controller.daemon.openings import BEAT_S, LITRES_PASSED, RETRY_S, UNREPORTED_S, Ended, Openings
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.garden.plumbing import ValveKind
 from controller.logbook.records import HowKnown
@@ -86,7 +86,7 @@ class Set:
             known,
             self.pins,
             self.clock,
-            (lambda _: None) if deaf else self.openings.bank_said,
+            (lambda _: None) if deaf else self.openings.bank_reported,
             known_shut=[line.number for line in known],
         )
         self.counts = 0
@@ -297,23 +297,23 @@ def test_what_the_bank_says_of_other_lines_and_of_earlier_openings_ends_nothing(
             words="words",
         )
 
-    s.openings.bank_said(said(5, What.CLOSED, State.CLOSED, 999.0))
-    s.openings.bank_said(said(6, What.CLOSED, State.CLOSED, 1000.0))
-    s.openings.bank_said(said(5, What.CLOSED, State.CLOSED, 1000.0))  # in the same instant
+    s.openings.bank_reported(said(5, What.CLOSED, State.CLOSED, 999.0))
+    s.openings.bank_reported(said(6, What.CLOSED, State.CLOSED, 1000.0))
+    s.openings.bank_reported(said(5, What.CLOSED, State.CLOSED, 1000.0))  # in the same instant
     s.open()
     assert s.settle() == []
-    s.openings.bank_said(said(5, What.FAULT, State.OPEN, 999.0))
-    s.openings.bank_said(said(7, What.FAULT, State.BARRED, 1000.0))
-    s.openings.bank_said(said(5, What.CLOSED, State.CLOSED, 999.0))
+    s.openings.bank_reported(said(5, What.FAULT, State.OPEN, 999.0))
+    s.openings.bank_reported(said(7, What.FAULT, State.BARRED, 1000.0))
+    s.openings.bank_reported(said(5, What.CLOSED, State.CLOSED, 999.0))
     assert s.settle() == [] and [f.number for f in s.faults] == [5, 7]  # told of, whoever's
-    s.openings.bank_said(said(5, What.CLOSED, State.CLOSED, 1000.0))
+    s.openings.bank_reported(said(5, What.CLOSED, State.CLOSED, 1000.0))
     assert [(e.open_s, e.why) for e in s.settle()] == [(3.0, "words")]
 
 
 def test_an_end_that_nobody_told_is_taken_as_planned_after_a_while() -> None:
     s = Set(deaf=True)
     s.open()
-    s.passes(60.0 + UNTOLD_S)
+    s.passes(60.0 + UNREPORTED_S)
     assert s.settle() == []
     s.passes(0.1)
     (end,) = s.settle()
@@ -438,7 +438,7 @@ def test_a_slow_valve_that_does_not_shut_after_all_runs_on() -> None:
     assert s.openings.running["a"].shut_mono_s is not None
     s.passes(1.0)
     running = s.openings.running["a"]
-    s.openings.bank_said(
+    s.openings.bank_reported(
         BankRecord(
             number=5,
             what=What.FAULT,
@@ -600,10 +600,10 @@ def test_a_planned_opening_is_shut_once_its_litres_have_passed(
     assert s.openings.litres_due_in_s(flow_l_s) == approx(20.0)
     s.passes(19.0)
     assert s.openings.litres_due_in_s(flow_l_s) == approx(1.0)
-    s.openings.shut_what_had_its_litres(s.bank, flow_l_s)
+    s.openings.shut_when_litres_passed(s.bank, flow_l_s)
     assert s.pins.really_on(5)
     s.passes(1.0)
-    s.openings.shut_what_had_its_litres(s.bank, flow_l_s)
+    s.openings.shut_when_litres_passed(s.bank, flow_l_s)
     assert not s.pins.really_on(5)
     (end,) = s.settle()
     assert (end.why, end.in_time, end.open_s) == (LITRES_PASSED, True, approx(20.0))
@@ -635,7 +635,7 @@ def test_a_persons_opening_and_one_without_a_living_meter_run_their_time(
     for s in (by_hand, dead, by_time):
         s.passes(30.0)
         assert s.openings.litres_due_in_s(flow_l_s) is None
-        s.openings.shut_what_had_its_litres(s.bank, flow_l_s)
+        s.openings.shut_when_litres_passed(s.bank, flow_l_s)
         assert s.pins.really_on(5)
 
 

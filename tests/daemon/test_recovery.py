@@ -1,4 +1,4 @@
-"""What an unfinished pulse gave, judged by its row and the stop step's word alone."""
+"""What an unfinished pulse gave, by its row and the stop step's file alone."""
 
 from __future__ import annotations
 

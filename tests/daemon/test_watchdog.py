@@ -57,17 +57,17 @@ def test_the_watchdog_hears_only_while_everybody_moves(
 ) -> None:
     environ, clock = {"NOTIFY_SOCKET": str(tmp_path / "notify")}, HandClock()
     health = Health(clock, {"closer": 5.0, "engine": 30.0})
-    assert health.say_alive(environ) == ()
+    assert health.send_alive(environ) == ()
     clock.advance(WATCHDOG_EVERY_S)
-    health.moved("closer")
-    assert health.say_alive(environ) == ()
+    health.alive("closer")
+    assert health.send_alive(environ) == ()
     assert _heard(manager) == ["WATCHDOG=1"] * 2
     clock.advance(5.1)
-    health.moved("engine")
-    assert health.say_alive(environ) == ("closer",)
+    health.alive("engine")
+    assert health.send_alive(environ) == ("closer",)
     assert _heard(manager) == []
-    health.moved("closer")
-    assert health.say_alive(environ) == ()
+    health.alive("closer")
+    assert health.send_alive(environ) == ()
     assert _heard(manager) == ["WATCHDOG=1"]
 
 
@@ -78,8 +78,8 @@ def test_a_message_does_not_come_more_often_than_needed(
     health = Health(clock, {"closer": 5.0})
     for _ in range(10):
         clock.advance(0.5)
-        health.moved("closer", clock.mono_s())
-        health.say_alive(environ)
+        health.alive("closer", clock.mono_s())
+        health.send_alive(environ)
     assert len(_heard(manager)) <= 2
 
 

@@ -236,7 +236,7 @@ def test_a_row_that_changes_while_the_daemon_runs_is_found_before_the_next_plan(
         book.execute("UPDATE pulses SET together = '[' WHERE state = 'closed'")
     book.close()
     assert watered.litres() != given  # not seen before it is put right
-    watered.engine.want_plan("test")
+    watered.engine.request_plan("test")
     watered.run_for(60.0)
     assert watered.litres() == given
     assert "rows set aside" in {kind for kind, _ in watered.happenings()}

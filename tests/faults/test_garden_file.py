@@ -80,7 +80,7 @@ def test_a_changed_garden_gets_its_own_lines_and_windows(tmp_path: Path) -> None
     world.run_for(45.0)
     assert world.pins.read(17)  # what runs, runs out; then the lines are changed
     world.run_until(datetime(2031, 6, 2, 2, 0, tzinfo=UTC))
-    assert set(world.works.bank.states()) == {17, 27}
+    assert set(world.valve_set.bank.states()) == {17, 27}
     opened = [r for r in world.pulses() if r.zone == "new" and r.opened_utc]
     assert opened
     for row in opened:
@@ -90,9 +90,9 @@ def test_a_changed_garden_gets_its_own_lines_and_windows(tmp_path: Path) -> None
 def test_a_changed_garden_does_not_forget_how_long_a_line_was_open(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden())
     world.run_until(NOON)
-    used = world.works.bank.used_s(17)
+    used = world.valve_set.bank.used_s(17)
     assert used > 600.0
     world.gardens["other"] = a_garden(a_zone("a", 17), a_zone("new", 27))
     world.file.write_text("other", encoding="utf-8")
     world.run_for(60.0)
-    assert world.works.bank.used_s(17) == approx(used, abs=1.0)
+    assert world.valve_set.bank.used_s(17) == approx(used, abs=1.0)

@@ -68,14 +68,14 @@ def test_a_line_that_does_not_close_is_told_until_it_does(
     assert row.litres == approx(row.open_s * 3.0 / 60, rel=0.1)
     world.run_until(NOON)
     assert _litres(world, "good") == approx(undisturbed_l, rel=0.05)
-    assert world.works.bank.states()[BAD] is State.BARRED
+    assert world.valve_set.bank.states()[BAD] is State.BARRED
 
 
 def test_a_line_that_sticks_on_is_told_of_and_opens_no_more(tmp_path: Path) -> None:
     world = _world(tmp_path, "sticks")
     world.run_until_open("bad")
     world.run_for(2000.0)
-    assert world.works.bank.states()[BAD] is State.STUCK
+    assert world.valve_set.bank.states()[BAD] is State.STUCK
     assert not world.pins.read(GOOD)
     assert any(kind == "valve" and "close" in words for kind, words in world.happenings())
     assert len([m for m in world.pins.moves if m.number == BAD]) == 1
@@ -106,7 +106,7 @@ def test_a_pulse_longer_than_its_valve_may_be_open_is_refused_by_the_bank(tmp_pa
     world = _world(tmp_path)
     pulse = next(p for p in world.engine.pending if p.zone == "bad")
     longest = world.engine.accepted.garden.zone("bad").valve.longest_open_s
-    world.engine.due.open(pulse, longest + 1.0)
+    world.engine.dispatcher.open(pulse, longest + 1.0)
     (row,) = [r for r in world.pulses() if r.key == pulse.key]
     assert row.state is PulseState.REFUSED
     assert f"{longest:g}" in row.why

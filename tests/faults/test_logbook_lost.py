@@ -89,7 +89,7 @@ def test_on_a_full_disk_no_water_flows_that_is_not_written_down(tmp_path: Path) 
     world.run_until(NOON)
     on_disk = [r for r in world.pulses() if r.intended_utc is not None]
     assert len([m for m in world.pins.moves if m.on]) <= len(on_disk)
-    assert not world.works.bank.open_lines()
+    assert not world.valve_set.bank.open_lines()
     assert world.ask(ask="status")["ok"]
 
 

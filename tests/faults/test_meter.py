@@ -106,9 +106,9 @@ def test_a_burst_is_shut_and_held_though_the_logbook_takes_nothing(tmp_path: Pat
     with Locked(world.logbook.path):
         world.run_for(60.0)
         assert not world.pins.read(17)
-        assert world.engine._remedies.held("a") == "flow: burst"
+        assert world.engine._finding_actions.held("a") == "flow: burst"
     world.run_for(200.0)
-    assert world.engine._remedies.held("a") is None
+    assert world.engine._finding_actions.held("a") is None
     assert [h["reason"] for h in world.ask(ask="status")["holds"]] == ["flow: burst"]
 
 

@@ -20,6 +20,7 @@ from typing import Any
 
 import pytest
 from support.daemon_faults import TINY_GARDEN
+from support.pins import RecordingPins
 from support.users import (
     DAEMON,
     MEMBER,
@@ -34,17 +35,17 @@ from controller.clock import SystemClock
 from controller.daemon.garden_reload import COPY_NAME
 from controller.daemon.host.process import (
     OVERRULED_NAME,
+    Folders,
     OneDaemon,
     leave_to_others,
     warn_of_others,
 )
-from controller.daemon.service import LOGBOOK_NAME, run_service
+from controller.daemon.service import LOGBOOK_NAME, StandIns, run_service
 from controller.daemon.valve_set import LINE_FILE
 from controller.errors import DaemonError, GardenFileError
 from controller.valves import alloff
 from controller.valves.alloff import PRETENDED, SHUT_AT
 from controller.valves.limits import LineLimits
-from controller.valves.pins import RecordingPins
 
 __all__ = ["shared_machine"]
 STATE_MODE, OWN_MODE, UMASK = 0o2770, 0o700, 0o007  # of systemd/rowgate.service
@@ -243,12 +244,10 @@ class Life:
             ends.start()
             try:
                 return run_service(
-                    garden_path=self.garden,
-                    state_dir=self.state,
-                    runtime_dir=self.runtime,
-                    own_dir=own,
+                    self.garden,
+                    Folders(state=self.state, runtime=self.runtime, own=own or self.state),
                     pins="mock",
-                    driver=self.pins,
+                    stand_ins=StandIns(driver=self.pins),
                     environ={"NOTIFY_SOCKET": str(self.folder / "notify")},
                 )
             finally:

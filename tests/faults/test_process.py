@@ -31,26 +31,24 @@ _ALWAYS = (date.min, date.max)
 START = """
 import sys
 from pathlib import Path
-from controller.daemon.service import run_service
+from controller.daemon.host.process import Folders
+from controller.daemon.service import StandIns, run_service
 folder = Path(sys.argv[1])
-sys.exit(run_service(
-    garden_path=folder / "garden.toml", state_dir=folder / "state", runtime_dir=folder / "run",
-    pins="mock",
-))
+folders = Folders(state=folder / "state", runtime=folder / "run", own=folder / "state")
+sys.exit(run_service(folder / "garden.toml", folders, pins="mock"))
 """
 
 
 # The same on pins that are slow to let go: the engine is awake before the valves are shut.
 SLOW_START = START.replace(
-    'pins="mock",',
-    "driver=SlowPins(SystemClock()),",
+    'pins="mock"',
+    'stand_ins=StandIns(driver=SlowPins("mock"))',
 ).replace(
     "folder = Path",
     """
 import time
-from controller.clock import SystemClock
-from controller.valves.pins import RecordingPins
-class SlowPins(RecordingPins):
+from controller.valves.gpio import GpioPins
+class SlowPins(GpioPins):
     def write(self, number, on):
         if not on and self.read(number):
             time.sleep(SLOW_S)

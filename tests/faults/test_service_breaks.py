@@ -41,7 +41,7 @@ class Run:
 
     def _run(self) -> None:
         try:
-            self.code = run_here(self.folder, runtime_dir=self.runtime, driver=self.pins)
+            self.code = run_here(self.folder, runtime=self.runtime, driver=self.pins)
         except (DaemonError, LogbookError) as fault:
             self.fault = fault
 
@@ -274,13 +274,13 @@ def test_a_control_socket_that_hangs_stops_the_watchdogs_feed(
     run: Run, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     moved: list[str] = []
-    real = Health.moved
+    real = Health.alive
 
     def noted(self: Health, who: str, at_mono_s: float | None = None) -> None:
         moved.append(who)
         real(self, who, at_mono_s)
 
-    monkeypatch.setattr(Health, "moved", noted)
+    monkeypatch.setattr(Health, "alive", noted)
     monkeypatch.setitem(service.SILENCE_S, "control", 2.0)
     monkeypatch.setattr(service, "CONTROL_EVERY_S", 0.1)
     monkeypatch.setattr(service, "LOOK_EVERY_S", 0.1)

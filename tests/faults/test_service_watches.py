@@ -13,10 +13,10 @@ from pathlib import Path
 import pytest
 from prometheus_client.parser import text_string_to_metric_families
 from support.daemon_faults import TINY_GARDEN, run_here
+from support.pins import HandInputs
 
 from controller.daemon.control.protocol import ask
 from controller.errors import DaemonError
-from controller.valves.inputs import HandInputs
 
 METER_PIN, RAIN_PIN = 5, 6
 WATCHED = f"""
@@ -92,7 +92,7 @@ def end(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[Run], None]]:
 
     def ends(run: Run) -> None:
         for one in made:
-            one._ending.tell("the test is over")
+            one._ending.request("the test is over")
         run._thread.join(60.0)
         assert not run._thread.is_alive()
 

@@ -88,10 +88,10 @@ def test_half_of_each_travel_counts_in_the_litres(tmp_path: Path, close_line: in
 
 def test_a_slow_opening_does_not_use_up_a_lines_day_before_its_litres(tmp_path: Path) -> None:
     # WORKED: 12 s to open and 8 s to shut: a pulse of 12 s gives 10 s of water, 1.2 told for one.
-    plain = World(tmp_path, a_slow_garden()).works.bank.limits(OPENER).most_open_s_per_day
+    plain = World(tmp_path, a_slow_garden()).valve_set.bank.limits(OPENER).most_open_s_per_day
     other = tmp_path / "other"
     other.mkdir()
-    slow = World(other, _garden()).works.bank.limits(OPENER).most_open_s_per_day
+    slow = World(other, _garden()).valve_set.bank.limits(OPENER).most_open_s_per_day
     assert slow == approx(1.2 * plain, rel=1e-9)
 
 
@@ -101,7 +101,7 @@ def test_a_persons_opening_and_closing_give_what_the_ball_let_through(tmp_path: 
     assert world.ask(ask="open", zone="a", seconds=300)["ok"]
     world.run_for(100.0)
     world.ask(ask="close", zone="a")
-    assert world.works.bank.states()[OPENER] is State.CLOSING
+    assert world.valve_set.bank.states()[OPENER] is State.CLOSING
     at_once = world.openings.running["a"]
     assert at_once.open_s(world.clock.mono_s()) == approx(100.0, abs=0.1)
     so_far_l = world.openings.litres_so_far("a", world.engine.flow_l_s)
@@ -139,9 +139,9 @@ def test_a_daemon_that_dies_credits_to_its_heartbeat_and_drives_the_ball_shut(
     )
     words = " ".join(w for kind, w in world.happenings() if kind == "recovery")
     assert words
-    assert world.works.bank.states()[OPENER] is State.CLOSING
+    assert world.valve_set.bank.states()[OPENER] is State.CLOSING
     world.run_for(CLOSING_S + 0.5)
-    assert world.works.bank.states()[OPENER] in (State.CLOSED, State.OPEN)
+    assert world.valve_set.bank.states()[OPENER] in (State.CLOSED, State.OPEN)
     after = [m for m in world.pins.moves[moves:] if m.number == SHUTTER]
     assert [m.on for m in after[:2]] == [True, False]
     assert after[1].mono_s - after[0].mono_s == approx(CLOSING_S, abs=1e-6)
@@ -187,7 +187,7 @@ def test_an_open_line_that_sticks_harms_no_other_zone_and_is_told_of(tmp_path: P
     world.run_until_open("a")
     pins.sticks.add(OPENER)
     world.run_for(3000.0)
-    assert world.works.bank.states()[OPENER] is State.STUCK
+    assert world.valve_set.bank.states()[OPENER] is State.STUCK
     assert world.litres()[("b", datetime(2031, 6, 1).date())] > 10.0
     assert any(k == "valve" and "does not rest" in w for k, w in world.happenings())
     assert _never_both(world)
@@ -253,7 +253,7 @@ def test_a_changed_garden_drives_new_balls_shut_and_leaves_shut_ones_alone(tmp_p
     world.gardens["other"] = replace(other, zones=zones, master=MASTER_VALVE)
     world.file.write_text("other", encoding="utf-8")
     world.run_for(60.0)
-    assert set(world.works.bank.states()) == {MASTER, 5, OPENER, 22}
+    assert set(world.valve_set.bank.states()) == {MASTER, 5, OPENER, 22}
     assert [(m.number, m.on) for m in world.pins.moves[before:]] == [(6, True), (6, False)]
     told = json.loads((tmp_path / LINE_FILE).read_text(encoding="utf-8"))
     assert [b["close"] for b in told["balls"]] == [SHUTTER, 6]
@@ -306,11 +306,11 @@ def test_the_process_waits_for_a_ball_at_its_start_and_at_its_end(tmp_path: Path
             patched.setattr("controller.daemon.valve_set.master_of", lambda accepted: master)
             ended.append(run_here(tmp_path, driver=pins))
 
-    minds: list[EngineThread] = []
+    threads: list[EngineThread] = []
     real = EngineThread.wait_for_plan
 
     def waits(self: EngineThread) -> bool:
-        minds.append(self)
+        threads.append(self)
         assert [m.number for m in pins.moves] == [3, 3]  # shut before anybody plans
         return real(self)
 
@@ -330,7 +330,7 @@ def test_the_process_waits_for_a_ball_at_its_start_and_at_its_end(tmp_path: Path
         assert answered
         while not pins.read(17) and time.monotonic() < ends:
             time.sleep(0.02)
-        minds[0]._ending.tell("the test is over")
+        threads[0]._ending.request("the test is over")
         thread.join(60.0)
     assert ended == [0]
     assert [(m.number, m.on) for m in pins.moves[-3:]] == [(17, False), (3, True), (3, False)]

@@ -66,8 +66,8 @@ def test_a_source_that_never_answers_is_waited_for_and_then_done_without(tmp_pat
     world = World(tmp_path, a_slow_garden(), weather=lambda now: [])
     world.engine.weather.answer = None
     world.engine.timetable = None
-    world.engine._desk = type("Silent", (), {"ask": lambda self, garden, reply: None})()
-    world.engine.want_plan("start")
+    world.engine._fetcher = type("Silent", (), {"ask": lambda self, garden, reply: None})()
+    world.engine.request_plan("start")
     world.run_for(300.0)
     assert world.engine.timetable is None
     assert world.engine.plan_fault == "the weather has not come yet"

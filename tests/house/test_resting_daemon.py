@@ -11,6 +11,7 @@ import pytest
 from support.clock import HandClock
 from support.daemon import World
 from support.gardens import a_garden, a_zone
+from support.pins import RecordingPins
 
 from controller.daemon import garden_reload
 from controller.daemon.garden_reload import KeptFieldTests
@@ -19,7 +20,6 @@ from controller.logbook.logbook import Logbook
 from controller.valves.bank import Bank
 from controller.valves.closer import AT_REST, BEAT_S, Closer, Supervisor
 from controller.valves.limits import LineLimits
-from controller.valves.pins import RecordingPins
 
 BEGINS = datetime(2031, 6, 1, 2, 0, tzinfo=UTC)
 MOST_BYTES_A_DAY = 150_000  # of three zones that rest; 66,000 to 74,000 were seen

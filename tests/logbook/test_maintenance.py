@@ -18,7 +18,7 @@ from controller.errors import LogbookError
 from controller.logbook import maintenance
 from controller.logbook.files import LONGEST_LOG_BYTES
 from controller.logbook.logbook import Logbook
-from controller.logbook.maintenance import AT_ONCE, EVERY_S, FIRST_AFTER_S, Care
+from controller.logbook.maintenance import AT_ONCE, EVERY_S, FIRST_AFTER_S, Maintenance
 from controller.logbook.opening import open_book
 from controller.logbook.queries import Questions
 from controller.logbook.records import HowKnown
@@ -58,7 +58,7 @@ def water(logbook: Logbook, day: date, zone: str = "a", slot: int = 1) -> None:
 def tend(path: Path, clock: HandClock) -> int:
     """Open the logbook as the writer does, and let it be tended to the end; in how many steps."""
     book = open_book(path, clock, wait_s=1.0)
-    tending = Care(clock)
+    tending = Maintenance(clock)
     assert not tending.step(book)  # not before its time
     clock.advance(FIRST_AFTER_S)
     steps = 1
@@ -219,13 +219,13 @@ def test_many_rows_go_a_few_at_a_time(tmp_path: Path) -> None:
 
 def _watched(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     thinned: list[str] = []
-    plain = Care._thin
+    plain = Maintenance._thin
 
-    def thin(self: Care, book: Book, rule: maintenance.Rule) -> None:
+    def thin(self: Maintenance, book: Book, rule: maintenance.Rule) -> None:
         thinned.append(rule.what)
         plain(self, book, rule)
 
-    monkeypatch.setattr(Care, "_thin", thin)
+    monkeypatch.setattr(Maintenance, "_thin", thin)
     return thinned
 
 
@@ -233,13 +233,13 @@ def test_it_is_done_once_a_day_after_a_row_was_written(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path, clock, finished = tmp_path / "logbook.db", HandClock(), threading.Semaphore(0)
-    plain = Care._finish
+    plain = Maintenance._finish
 
-    def finish(self: Care, book: Book) -> None:
+    def finish(self: Maintenance, book: Book) -> None:
         plain(self, book)
         finished.release()
 
-    monkeypatch.setattr(Care, "_finish", finish)
+    monkeypatch.setattr(Maintenance, "_finish", finish)
     with Logbook(path, clock) as logbook:
         for wait_s, tended in (
             (1.0, False),

@@ -62,7 +62,7 @@ def test_what_was_seen_reads_back_in_order_of_days(book: Logbook, ask: Questions
     second = book.observe(FULL, "Odile")
     first = book.observe(UP)
     assert ask.observations() == [UP, FULL]
-    assert [(row.id, row.seen, row.who) for row in ask.seen_rows()] == [
+    assert [(row.id, row.seen, row.who) for row in ask.observation_rows()] == [
         (first, UP, ""),
         (second, FULL, "Odile"),
     ]

@@ -1,4 +1,4 @@
-"""The door that rows are read through: what each cell may be, and that sound rows all pass."""
+"""The rules of rows: what each cell may be, and that sound rows all pass."""
 
 from __future__ import annotations
 

@@ -13,14 +13,15 @@ from typing import Any
 import pytest
 from sqlite_utils import Database
 from support.daemon_faults import TINY_GARDEN
+from support.pins import RecordingPins
 
 from controller.clock import SystemClock
-from controller.daemon.service import LOGBOOK_NAME, run_service
+from controller.daemon.host.process import Folders
+from controller.daemon.service import LOGBOOK_NAME, StandIns, run_service
 from controller.errors import LogbookError
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
 from controller.logbook.schema import MIGRATIONS, SET, migrate
-from controller.valves.pins import RecordingPins
 
 
 @pytest.fixture
@@ -38,10 +39,9 @@ def _run(folder: Path, pins: RecordingPins, *, stop: bool) -> int:
         environ["NOTIFY_SOCKET"] = str(folder / "notify")
     try:
         return run_service(
-            garden_path=folder / "garden.toml",
-            state_dir=folder,
-            runtime_dir=folder / "run",
-            driver=pins,
+            folder / "garden.toml",
+            Folders(state=folder, runtime=folder / "run", own=folder),
+            stand_ins=StandIns(driver=pins),
             environ=environ,
         )
     finally:

@@ -19,7 +19,7 @@ from controller.hydraulics.network.filling import LineFill, line_fill
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.uniformity import real_uniformity
 from controller.paper.amounts import depth, long_day, open_time, volume
-from controller.paper.flows import flow_document, flow_text, gauge_m
+from controller.paper.flows import FlowFacts, flow_document, flow_text, gauge_m
 from controller.paper.ledger import ledger_rows, ledger_text
 from controller.paper.printout import (
     WIDTH,
@@ -67,6 +67,10 @@ def _evens(zone: str, names: Sequence[str]) -> Range | None:
     return evenness_range(Lines(GARDEN), zone, frozenset(names))
 
 
+def _facts(garden: Garden) -> FlowFacts:
+    return FlowFacts(bands=Bands(garden, None), fills=_fills, ranges=_ranges, evens=_evens)
+
+
 def _plan(garden: Garden = GARDEN) -> Timetable:
     return plan_garden(
         garden,
@@ -89,10 +93,7 @@ def test_no_line_is_wider_than_a_terminal(us: bool) -> None:
         flow_text(
             [(["b", "h"], Lines(garden).open_set(frozenset("bh")))],
             garden,
-            Bands(garden, None),
-            _fills,
-            _ranges,
-            _evens,
+            _facts(garden),
             holes=True,
             bars=True,
         ),
@@ -166,9 +167,7 @@ def test_a_ledger_row_closes() -> None:
 
 def test_a_flow_document_sums_up() -> None:
     flows = Lines(GARDEN).open_set(frozenset("bh"))
-    (found,) = flow_document(
-        [(["b", "h"], flows)], GARDEN, Bands(GARDEN, None), _fills, _ranges, _evens
-    )
+    (found,) = flow_document([(["b", "h"], flows)], GARDEN, _facts(GARDEN))
     zones = found["zones"]
     assert isinstance(zones, list)
     total = sum(h["flow_m3_s"] for z in zones for r in z["rows"] for h in r["holes"])
@@ -181,8 +180,7 @@ def test_one_heading_says_what_is_in_every_figure_of_evenness() -> None:
     flows = Lines(GARDEN).open_set(frozenset("b"))
 
     def text(garden: Garden) -> str:
-        bands = Bands(garden, None)
-        lines = flow_text([(["b"], flows)], garden, bands, _fills, _ranges, _evens)
+        lines = flow_text([(["b"], flows)], garden, _facts(garden))
         return " ".join(lines.split())
 
     real = real_uniformity(flows.zones["b"].holes, GARDEN.watering)

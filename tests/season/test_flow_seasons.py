@@ -20,7 +20,7 @@ from support.clock import HandClock
 from support.waterworld import Barrel, Tap, drawn_world, fifth, zone_names
 
 from controller.daemon.flow.input_pins import computed_of, tap_loss
-from controller.daemon.flow.monitor import SETTLES_S, FlowMonitor, Found, fill_seconds
+from controller.daemon.flow.monitor import SETTLES_S, FlowMonitor, Found, Pipes, fill_seconds
 from controller.daemon.flow.rules import METER_ERROR, ComputedFlow, Metering
 from controller.garden.model import Action, FlowFinding, Garden
 from controller.hydraulics.network.garden_lines import Lines
@@ -48,10 +48,10 @@ class Season:
         self.pairs = dice.random() < 0.3
         self.sure = kind == "barrel"
         self._clock, self._litres = HandClock(), 0.0
-        self.desk = self._desk(self.garden)
+        self.monitor = self._monitor(self.garden)
         self.found: list[tuple[int, Found]] = []
 
-    def _desk(self, garden: Garden) -> FlowMonitor:
+    def _monitor(self, garden: Garden) -> FlowMonitor:
         meter, lines, bands = garden.meter, Lines(garden), Bands(garden, None)
         assert meter is not None
         self.lines = lines
@@ -75,9 +75,11 @@ class Season:
             meter,
             self.metering,
             self._clock,
-            compute=compute,
-            fill_s=self.fill_s,
-            tap_loss_of=lambda opened: tap_loss(lines, opened),
+            pipes=Pipes(
+                compute=compute,
+                fill_s=self.fill_s,
+                tap_loss_of=lambda opened: tap_loss(lines, opened),
+            ),
         )
 
     def sets(self) -> list[frozenset[str]]:
@@ -96,16 +98,16 @@ class Season:
             # Filling, and three looks after it; a burst that is held shuts at once.
             spans = [max(self.fill_s(z, opened) for z in opened) + SETTLES_S + 1.0]
             spans += [open_s / 3.0] * 3
-            found += self.desk.look(opened, today)
+            found += self.monitor.look(opened, today)
             for seconds in spans:
                 self._pass(seconds, flow_l_s)
-                found += self.desk.look(opened, today)
-            found += self.desk.look((), today)
+                found += self.monitor.look(opened, today)
+            found += self.monitor.look((), today)
             self._pass(600.0, 0.0)
-            found += self.desk.look((), today)
+            found += self.monitor.look((), today)
             minute += (sum(spans) + 600.0) / 60.0
         self._clock.advance(3600.0)
-        self.desk.look((), today)
+        self.monitor.look((), today)
         self.found += [(number, one) for one in found]
         return found
 

@@ -180,7 +180,7 @@ def test_the_wet_day_saves_water(fortnight: World) -> None:
 
 
 def test_nothing_is_open_at_the_end(fortnight: World) -> None:
-    assert not fortnight.works.bank.open_lines()
+    assert not fortnight.valve_set.bank.open_lines()
     assert not fortnight.openings.running
     assert fortnight.openings.all_written
     last_of_each = {move.number: move.on for move in fortnight.pins.moves}

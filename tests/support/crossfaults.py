@@ -17,10 +17,10 @@ import requests
 
 from controller.clock import SystemClock
 from controller.daemon.control.protocol import SOCKET_NAME, ask
-from controller.daemon.control.server import TALKERS_A_USER, ControlServer
+from controller.daemon.control.server import CLIENTS_A_USER, ControlServer
 from controller.daemon.flow.rules import passing_shares
 from controller.daemon.host.board import BoardNow
-from controller.daemon.weather import DirectDesk, Fetch, ThreadDesk, WeatherAnswer
+from controller.daemon.weather import Fetch, ThreadFetcher, WeatherAnswer
 from controller.errors import DaemonError, NoWeather
 from controller.garden.model import Sensor, SensorKind
 from controller.garden.size import MOST_BYTES, MOST_DEEP
@@ -38,7 +38,7 @@ from support.crossworld import (
     Fit,
     Killed,
 )
-from support.daemon import dry_day
+from support.daemon import DirectFetcher, dry_day
 from support.weather_server import EndlessServer
 
 MEND_DISK_S = 120.0
@@ -113,8 +113,8 @@ class PinFault(Fault):
 def looked_at(w: CrossWorld) -> None:
     """A person looks at what is barred, and resets it."""
     w.ask(ask="reset", zone="a")
-    if w.works.bank.master() is not None:
-        w.works.bank.reset(MASTER)
+    if w.valve_set.bank.master() is not None:
+        w.valve_set.bank.reset(MASTER)
 
 
 class OnFailsOnce(PinFault):
@@ -504,7 +504,7 @@ class SlowAskers(Fault):
 
     def strike(self, w: CrossWorld) -> None:
         a_server(w)
-        for _ in range(TALKERS_A_USER):
+        for _ in range(CLIENTS_A_USER):
             line = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
             w.at_the_end.append(line.close)
             line.connect(str(w.folder / SOCKET_NAME))
@@ -530,12 +530,12 @@ class NoThread(Fault):
 
         def mend() -> None:
             threading.Thread.start = begins  # type: ignore[method-assign]
-            w.set_desk(None)
+            w.set_fetcher(None)
 
         w.at_the_end.append(mend)
         w.later(MEND_DISK_S, mend)
         threading.Thread.start = refuses  # type: ignore[method-assign]
-        w.set_desk(lambda: ThreadDesk(w._fetch, w.clock))
+        w.set_fetcher(lambda: ThreadFetcher(w._fetch, w.clock))
         w.engine._ask_weather()
         w.was_answered = bool(ask(w.folder, {"ask": "status"})["ok"])
 
@@ -725,7 +725,7 @@ class WeatherHangs(WeatherDown):
             let_go.wait()
             raise AssertionError("the world has ended")
 
-        w.set_desk(lambda: ThreadDesk(hangs, w.clock))
+        w.set_fetcher(lambda: ThreadFetcher(hangs, w.clock))
 
 
 class WeatherEndless(WeatherDown):
@@ -737,7 +737,7 @@ class WeatherEndless(WeatherDown):
         head = b"HTTP/1.1 200 OK\r\nX-Long: "
         server = stack.enter_context(EndlessServer(head, b"x", pause_s=0.01).running())
         fetch = _asks(w, server.url)
-        w.set_desk(lambda: DirectDesk(fetch))
+        w.set_fetcher(lambda: DirectFetcher(fetch))
 
 
 def _asks(w: CrossWorld, url: str) -> Fetch:

@@ -19,7 +19,7 @@ from zoneinfo import ZoneInfo
 
 from controller.daemon.garden_reload import Accepted, accept
 from controller.daemon.recovery import ending, starting
-from controller.daemon.weather import WeatherDesk
+from controller.daemon.weather import WeatherFetcher
 from controller.errors import LogbookError
 from controller.garden.model import Board, Garden, Meter, Planting, Sensor, Watering, Window, Zone
 from controller.garden.plumbing import Device, Master, Opening, Valve, ValveKind
@@ -29,7 +29,6 @@ from controller.timetable.garden_loader import garden_from_text
 from controller.units import l_from_m3, m3_s_from_l_min
 from controller.valves.alloff import SHUT_AT
 from controller.valves.closer import Supervisor
-from controller.valves.inputs import HandInputs
 from controller.valves.limits import drive_s
 from controller.valves.states import State
 from crops.catalogue import Catalogue
@@ -38,6 +37,7 @@ from support.crosspins import BoardPins, RealValve, Shape, TrueClock, full_secon
 from support.crosspins import stands as where_it_stands
 from support.daemon import CATALOGUE, World, dry_days
 from support.gardens import a_garden, a_row, a_zone
+from support.pins import HandInputs, next_deadline_mono_s
 
 OPENER, SHUTTER, OTHER, MASTER, METER, SWITCH = 17, 27, 22, 4, 5, 6
 OPENS_S, SHUTS_S = 4.0, 3.0
@@ -188,7 +188,7 @@ class CrossWorld(World):
         self._unread_l = self._ran_l = 0.0
         self._dry_moves = 0
         self.meter_factor, self.meter_noise_s, self.meter_flood_s = 1.0, 0.0, 0.0
-        self._other_desk: Callable[[], WeatherDesk] | None = None
+        self._other_fetcher: Callable[[], WeatherFetcher] | None = None
         self.orders: dict[int, tuple[str, float, float]] = {}  # by pulse: zone, opened, deadline
         self.struck_s = float("inf")
         self.slow_hands_s = 0.0
@@ -253,8 +253,8 @@ class CrossWorld(World):
         self._watch_with_little_patience()
 
     def _watch_with_little_patience(self) -> None:
-        self.works.supervisor = Supervisor(
-            self.works.bank, self.works.closer, self.clock, patience_s=0.001
+        self.valve_set.supervisor = Supervisor(
+            self.valve_set.bank, self.valve_set.closer, self.clock, patience_s=0.001
         )
 
     def dies(self, *, released: bool = True, rebooted: bool = False) -> None:
@@ -292,13 +292,13 @@ class CrossWorld(World):
     def _ends_itself(self, why: str) -> None:
         """The main thread has found that this process must not go on."""
         self.fate.unsound.append(why)
-        self.works.end(why)
+        self.valve_set.end(why)
         if not self.bank_locked():
             for _ in range(1000):
-                if self.works.bank.closing_s() == 0.0:
+                if self.valve_set.bank.closing_s() == 0.0:
                     break
-                self._turn(min(0.2, self.works.bank.closing_s()))
-                self.works.bank.close_due()
+                self._turn(min(0.2, self.valve_set.bank.closing_s()))
+                self.valve_set.bank.close_due()
             self.engine.tick_last()
         ending(self.journal, why)
         self.pins.release_all()
@@ -306,14 +306,14 @@ class CrossWorld(World):
 
     # --- time ----------------------------------------------------------------------------------
 
-    def set_desk(self, desk: Callable[[], WeatherDesk] | None) -> None:
+    def set_fetcher(self, fetcher: Callable[[], WeatherFetcher] | None) -> None:
         """Who is asked for weather from now on, by each process; None for who was at first."""
-        self._other_desk = desk
+        self._other_fetcher = fetcher
         if not self.struck_early:  # else the first process begins with it
-            self.engine._desk = self._desk()
+            self.engine._fetcher = self._fetcher()
 
-    def _desk(self) -> WeatherDesk:
-        return super()._desk() if self._other_desk is None else self._other_desk()
+    def _fetcher(self) -> WeatherFetcher:
+        return super()._fetcher() if self._other_fetcher is None else self._other_fetcher()
 
     def later(self, after_s: float, do: Callable[[], None]) -> None:
         """Do something that much later, true time."""
@@ -342,9 +342,9 @@ class CrossWorld(World):
         if not self.engine_hung:
             wanted = (self.engine.next_moment_utc() - self.clock.now_utc()).total_seconds()
             step = min(step, max(wanted, 0.001) + self.tick_late_s)
-        bank = self.works.bank
+        bank = self.valve_set.bank
         if not self.bank_locked():
-            due = bank.next_deadline_mono_s()
+            due = next_deadline_mono_s(bank)
             if due is not None and not self.closer_dead:
                 step = min(step, due - self.clock.mono_s())
             if bank.open_lines():
@@ -355,7 +355,7 @@ class CrossWorld(World):
 
     def bank_locked(self) -> bool:
         """Whether a hung thread holds the bank's lock."""
-        return bool(self.works.bank._changed._lock.locked())  # type: ignore[attr-defined]
+        return bool(self.valve_set.bank._changed._lock.locked())  # type: ignore[attr-defined]
 
     def _turn(self, seconds: float) -> None:
         began_s = self.clock.true_s
@@ -391,10 +391,10 @@ class CrossWorld(World):
     def _round(self) -> None:
         if self.lock_hangs:
             self.lock_hangs = False
-            self.works.bank._changed._lock.acquire()  # type: ignore[attr-defined]
+            self.valve_set.bank._changed._lock.acquire()  # type: ignore[attr-defined]
         if not self.closer_dead and not self.bank_locked():
-            self.works.closer.round()
-        found = self.works.supervisor.check()
+            self.valve_set.closer.round()
+        found = self.valve_set.supervisor.check()
         if not found.sound:
             self._ends_itself("; ".join(found.faults))
             return
@@ -552,7 +552,7 @@ class CrossWorld(World):
 
     def barred(self) -> bool:
         """Whether a line is barred or stuck, as status says."""
-        return bool(self.ask(ask="status")["barred"]) or self.works.bank.master() in (
+        return bool(self.ask(ask="status")["barred"]) or self.valve_set.bank.master() in (
             State.BARRED,
             State.STUCK,
         )

@@ -11,27 +11,27 @@ from pathlib import Path
 from typing import Any
 
 from controller.daemon.control.answers import answer
-from controller.daemon.engine import Engine
+from controller.daemon.engine import Engine, Surroundings
 from controller.daemon.flow.input_pins import Watching
 from controller.daemon.flow.monitor import Past
 from controller.daemon.garden_reload import GardenFile
 from controller.daemon.host.clock_trust import ClockTrust
 from controller.daemon.journal import Journal
-from controller.daemon.openings import Openings
+from controller.daemon.openings import Controls, Openings
 from controller.daemon.recovery import recover, shut_at, write_down
 from controller.daemon.valve_set import LINE_FILE, ValveSet
-from controller.daemon.weather import DirectDesk, WeatherAnswer, WeatherDesk
+from controller.daemon.weather import Fetch, WeatherAnswer, WeatherFetcher
 from controller.errors import GardenFileError
 from controller.garden.model import Garden, Watering, Window
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
 from controller.timetable.calibrated import Bands
-from controller.valves.inputs import HandInputs
-from controller.valves.pins import PinDriver, RecordingPins
+from controller.valves.pins import PinDriver
 from controller.weather.day import WeatherDay
 from crops.catalogue import load
 from support.clock import HandClock
 from support.gardens import a_garden, a_zone
+from support.pins import HandInputs, RecordingPins, next_deadline_mono_s
 
 CATALOGUE = load()
 MORNING = Watering(windows=(Window(opens=time(6), closes=time(9)),))
@@ -89,6 +89,17 @@ def dry_days(first: date, last: date) -> list[WeatherDay]:
     return [dry_day(first + timedelta(days=i)) for i in range(count)]
 
 
+class DirectFetcher:
+    """Answers at once; for a source that cannot keep anybody waiting."""
+
+    def __init__(self, fetch: Fetch) -> None:
+        self._fetch = fetch
+
+    def ask(self, garden: Garden, reply: Callable[[WeatherAnswer], None]) -> None:
+        """Ask, and reply before returning."""
+        reply(self._fetch(garden))
+
+
 class World:
     """One daemon without its threads. `restart` forgets everything but disk and pins.
 
@@ -138,16 +149,16 @@ class World:
         self.journal = Journal(self.logbook)
         self.openings = Openings(self.journal, self.clock)
         stopped = shut_at(self.folder / LINE_FILE)
-        self.works = ValveSet(
+        self.valve_set = ValveSet(
             self.pins,
             self.clock,
             self.folder / LINE_FILE,
-            lambda record: self.openings.bank_said(record),
+            lambda record: self.openings.bank_reported(record),
             threads=False,
         )
         with Questions(self.logbook.path) as ask:
             seconds = ask.open_seconds_since(self.clock.now_utc() - timedelta(days=1))
-        self.works.begin(
+        self.valve_set.begin(
             accepted,
             {
                 zone.valve.relay_line: seconds.get(zone.name, 0.0)
@@ -157,24 +168,28 @@ class World:
         )
         self.alarm = HandAlarm()
         self.engine = Engine(
-            accepted=accepted,
-            garden_file=self.garden_file,
-            valve_set=self.works,
-            openings=self.openings,
-            journal=self.journal,
-            clock=self.clock,
-            sense=ClockTrust(self.clock, self.journal.newest_utc()),
-            desk=self._desk(),
-            alarm=self.alarm,
-            post=lambda message: message(),
-            pins="mock",
-            watching=Watching(
-                self.inputs,
-                self.openings,
-                self.clock,
-                bands=lambda garden: Bands(garden, None),
-                write_rain=self.journal.rain_on_pin,
-                past=Past(self.journal.flow_stretches, self.journal.keep_flow_stretch),
+            accepted,
+            self.garden_file,
+            Controls(
+                valve_set=self.valve_set,
+                openings=self.openings,
+                journal=self.journal,
+                clock=self.clock,
+            ),
+            Surroundings(
+                clock_trust=ClockTrust(self.clock, self.journal.newest_utc()),
+                fetcher=self._fetcher(),
+                alarm=self.alarm,
+                post=lambda message: message(),
+                pins="mock",
+                watching=Watching(
+                    self.inputs,
+                    self.openings,
+                    self.clock,
+                    bands=lambda garden: Bands(garden, None),
+                    write_rain=self.journal.rain_on_pin,
+                    past=Past(self.journal.flow_stretches, self.journal.keep_flow_stretch),
+                ),
             ),
         )
         found = recover(
@@ -218,14 +233,14 @@ class World:
             step = (
                 min(moment, self.engine.next_moment_utc()) - self.clock.now_utc()
             ).total_seconds()
-            due = self.works.bank.next_deadline_mono_s()
+            due = next_deadline_mono_s(self.valve_set.bank)
             if due is not None:
                 step = min(step, due - self.clock.mono_s())
             began_s = self.clock.mono_s()
             self.clock.advance(max(step, 0.001))
             if self._time_passes is not None:
                 self._time_passes(self, began_s, self.clock.mono_s())
-            self.works.closer.round()
+            self.valve_set.closer.round()
             self.engine.tick()
 
     def run_for(self, seconds: float) -> None:
@@ -266,8 +281,8 @@ class World:
             raise GardenFileError([f"garden.toml, line 1: found {text!r}"])
         return self.gardens[text]
 
-    def _desk(self) -> WeatherDesk:
-        return DirectDesk(self._fetch)
+    def _fetcher(self) -> WeatherFetcher:
+        return DirectFetcher(self._fetch)
 
     def _fetch(self, garden: Garden) -> WeatherAnswer:
         self.asked_weather += 1

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from controller.clock import Clock
-from controller.daemon.service import run_service
+from controller.daemon.host.process import Folders
+from controller.daemon.service import StandIns, run_service
 from controller.errors import ValveFault
 from controller.garden.model import Garden
 from controller.garden.plumbing import Opening
 from controller.units import m3_s_from_l_min
-from controller.valves.pins import RecordingPins
 from support.daemon import MORNING
 from support.gardens import a_garden, a_row, a_zone
+from support.pins import RecordingPins
 
 TINY_GARDEN = """
 [site]
@@ -95,13 +97,20 @@ def a_slow_garden(*names_and_lines: tuple[str, int]) -> Garden:
     return a_garden(*zones, watering=MORNING)
 
 
-def run_here(folder: Path, **more: Any) -> int:
+def run_here(
+    folder: Path,
+    *,
+    runtime: Path | None = None,
+    leave: Callable[[int], object] | None = None,
+    **stand_ins: Any,
+) -> int:
     """A daemon in this process, all its files in one folder, on pretended pins unless told."""
-    usual = {
-        "garden_path": folder / "garden.toml",
-        "state_dir": folder,
-        "runtime_dir": folder,
-        "pins": "mock",
-        "environ": {},
-    }
-    return run_service(**usual | more)
+    folders = Folders(state=folder, runtime=runtime or folder, own=folder)
+    return run_service(
+        folder / "garden.toml",
+        folders,
+        pins="mock",
+        environ={},
+        stand_ins=StandIns(**stand_ins),
+        leave=leave,
+    )

@@ -17,9 +17,9 @@ from controller.hydraulics.calibration.result import standing
 from controller.hydraulics.network.garden_lines import Lines
 from controller.logbook.records import PulseState
 from controller.units import l_from_m3
-from controller.valves.inputs import HandInputs
 from support.daemon import MORNING, World
 from support.gardens import a_garden, a_row, a_zone
+from support.pins import HandInputs
 
 METER_LINE = 5
 START = datetime(2031, 6, 1, 2, 0, tzinfo=UTC)

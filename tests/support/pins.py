@@ -1,13 +1,123 @@
-"""Pin drivers that go wrong, one small class each; only the lines in `bad`, and only once in it."""
+"""Pins that exist only here, and drivers that go wrong: only the lines in `bad`, once in it."""
 
 from __future__ import annotations
 
 import math
 import threading
+from dataclasses import dataclass
 
 from controller.clock import Clock
-from controller.valves.pins import RecordingPins
-from controller.valves.states import LineLimits
+from controller.errors import ValveFault
+from controller.valves.bank import Bank
+from controller.valves.inputs import Debounce, OnEdge
+from controller.valves.limits import LineLimits
+from controller.valves.states import State
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Move:
+    """One change of one line, and when."""
+
+    mono_s: float
+    number: int
+    on: bool
+
+
+class RecordingPins:
+    """Lines that exist only here, for tests: `moves` is their whole history."""
+
+    loud = "PRETENDED PINS: no relay moves, no valve opens, no water runs."
+
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
+        self._on: dict[int, bool] = {}
+        self.moves: list[Move] = []
+
+    def claim(self, number: int, active_low: bool) -> None:
+        """Take the line, off; the same line twice is a fault. The level for on plays no part."""
+        if number in self._on:
+            raise ValveFault(f"line {number} is taken already: two valves cannot share a line")
+        self._on[number] = False
+
+    def write(self, number: int, on: bool) -> None:
+        """Remember the change, if it is one."""
+        if self._known(number) != on:
+            self._on[number] = on
+            self.moves.append(Move(mono_s=self._clock.mono_s(), number=number, on=on))
+
+    def read(self, number: int) -> bool:
+        """What was last written."""
+        return self._known(number)
+
+    def let_go(self, number: int) -> None:
+        """The line off, and nobody's."""
+        self.write(number, False)
+        del self._on[number]
+
+    def release_all(self) -> None:
+        """Every line off."""
+        for number in self._on:
+            self.write(number, False)
+
+    def _known(self, number: int) -> bool:
+        try:
+            return self._on[number]
+        except KeyError:
+            raise ValveFault(f"line {number} was never taken as an output") from None
+
+
+class HandInputs:
+    """Input pins that exist only here, for tests: `put` moves them."""
+
+    def __init__(self) -> None:
+        self._watched: dict[int, tuple[Debounce, OnEdge]] = {}
+        self._active: dict[int, bool] = {}
+        self.broken: set[int] = set()  # cannot be read
+
+    def watch(self, number: int, *, active_low: bool, debounce_s: float, on_edge: OnEdge) -> None:
+        """Take the line; the same line twice is a fault."""
+        if number in self._watched:
+            raise ValveFault(f"line {number} is taken already: two things cannot share a line")
+        debounce = Debounce(debounce_s)
+        debounce.starts(self._active.setdefault(number, False))
+        self._watched[number] = (debounce, on_edge)
+
+    def level(self, number: int) -> bool:
+        """What it was last put to."""
+        if number in self.broken:
+            raise ValveFault(f"line {number} cannot be read")
+        if number not in self._watched:
+            raise ValveFault(f"line {number} was never taken as an input")
+        return self._active[number]
+
+    def put(self, number: int, active: bool, at_mono_s: float) -> None:
+        """The contact closes or opens at a moment of the monotonic clock."""
+        self._active[number] = active
+        if number in self._watched:
+            debounce, on_edge = self._watched[number]
+            if debounce.changed(active, at_mono_s):
+                on_edge(at_mono_s)
+
+    def pulse(self, number: int, at_mono_s: float, *, for_s: float = 0.01) -> None:
+        """One clean pulse."""
+        self.put(number, True, at_mono_s)
+        self.put(number, False, at_mono_s + for_s)
+
+
+def next_deadline_mono_s(bank: Bank) -> float | None:
+    """When the closer has something to do next; None while nothing is under way. [s]"""
+    with bank._changed:
+        return bank._group.due_mono_s()
+
+
+def stuck(bank: Bank) -> tuple[int, ...]:
+    """The lines that do not close."""
+    return tuple(n for n, state in bank.states().items() if state is State.STUCK)
+
+
+def shut_because(bank: Bank) -> str:
+    """Why nothing may open any more; empty while it may."""
+    return bank._shut_because
 
 
 def limits(number: int, *, longest_s: float = 600.0, day_s: float = 3600.0) -> LineLimits:

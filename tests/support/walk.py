@@ -9,9 +9,8 @@ from typing import Any
 from controller.cli.walk.bench import Bench, Board
 from controller.garden.model import Garden
 from controller.garden.plumbing import Device
-from controller.valves.inputs import HandInputs
-from controller.valves.pins import RecordingPins
 from support.clock import HandClock
+from support.pins import HandInputs, RecordingPins
 
 THINKS_S = 2.0  # before an answer
 
@@ -136,7 +135,7 @@ class Watcher:
             self.plant.turn(step)
             bench = self._bench()
             if bench is not None:
-                bench._works.closer.round()
+                bench._valve_set.closer.round()
             self._look()
 
     def ask(self, question: str, within_s: float) -> str | None:

@@ -1,4 +1,4 @@
-"""The stop step: whatever became of the daemon, every line goes to its off level."""
+"""The stop step: whatever happened to the daemon, every line goes to its off level."""
 
 from __future__ import annotations
 

@@ -18,6 +18,7 @@ from support.pins import (
     SticksOn,
     ball,
     limits,
+    next_deadline_mono_s,
 )
 
 from controller.errors import ValveFault, ValveRefused
@@ -54,7 +55,7 @@ class Set:
         """Time passes, and the closer wakes wherever it asked to."""
         ends = self.clock.mono + seconds
         while True:
-            due = self.bank.next_deadline_mono_s()
+            due = next_deadline_mono_s(self.bank)
             self.clock.mono = max(self.clock.mono, ends if due is None else min(due, ends))
             self.closer.round()
             if watched:
@@ -105,14 +106,14 @@ def test_water_may_run_until_the_closing_time_is_over() -> None:
     s = Set()
     s.bank.open(OPENER, for_s=60.0)
     s.pass_s(69.9)
-    assert s.bank.is_open(OPENER) and s.bank.flowing()
+    assert s.bank.is_open(OPENER) and s.bank.open_lines()
     (line,) = s.bank.open_lines()
     assert (line.state, line.shut_mono_s, line.closed_mono_s) == (State.CLOSING, 1060.0, 1070.0)
     assert s.bank.closing_s(OPENER) == approx(0.1)
     with pytest.raises(ValveRefused, match="line 5 is not opened: it is still closing"):
         s.bank.open(OPENER, for_s=10.0)
     s.pass_s(0.1)
-    assert not s.bank.is_open(OPENER) and not s.bank.flowing()
+    assert not s.bank.is_open(OPENER) and not s.bank.open_lines()
     assert s.bank.closing_s(OPENER) == s.bank.closing_s() == 0.0
     s.bank.open(OPENER, for_s=10.0)
 

@@ -10,7 +10,17 @@ from collections.abc import Callable
 import pytest
 from pytest import approx
 from support.clock import HandClock
-from support.pins import BadPins, GoodPins, OffThrows, OnThrows, SticksOff, SticksOn, limits
+from support.pins import (
+    BadPins,
+    GoodPins,
+    OffThrows,
+    OnThrows,
+    SticksOff,
+    SticksOn,
+    limits,
+    next_deadline_mono_s,
+    shut_because,
+)
 
 from controller.errors import ValveFault, ValveRefused
 from controller.valves.bank import Bank, BankRecord, What
@@ -49,14 +59,14 @@ def test_at_birth_every_line_is_off_and_closed() -> None:
     assert s.bank.states() == {5: State.CLOSED, 6: State.CLOSED}
     assert not s.pins.really_on(5)
     assert not s.pins.really_on(6)
-    assert s.bank.next_deadline_mono_s() is None
+    assert next_deadline_mono_s(s.bank) is None
     assert s.bank.open_lines() == ()
-    assert s.bank.shut_because == ""
+    assert shut_because(s.bank) == ""
 
 
 def test_an_opening_ends_at_its_deadline_and_not_before() -> None:
     s = Set()
-    assert s.bank.open(5, for_s=90.0) == s.clock.mono + 90.0 == s.bank.next_deadline_mono_s()
+    assert s.bank.open(5, for_s=90.0) == s.clock.mono + 90.0 == next_deadline_mono_s(s.bank)
     s.clock.advance(89.9)
     assert s.bank.close_due() == ()
     assert s.bank.is_open(5)
@@ -156,11 +166,11 @@ def test_the_nearest_deadline_comes_first() -> None:
     s = Set()
     s.bank.open(5, for_s=90.0)
     s.bank.open(6, for_s=30.0)
-    assert s.bank.next_deadline_mono_s() == 1030.0
+    assert next_deadline_mono_s(s.bank) == 1030.0
     assert [(n.number, n.deadline_mono_s) for n in s.bank.open_lines()] == [(5, 1090), (6, 1030)]
     s.clock.advance(30.0)
     assert s.bank.close_due() == (6,)
-    assert s.bank.next_deadline_mono_s() == 1090.0
+    assert next_deadline_mono_s(s.bank) == 1090.0
 
 
 def test_closing_early_tells_the_true_time() -> None:
@@ -205,7 +215,7 @@ def test_a_bank_without_lines_knows_none() -> None:
     bank = Bank((), GoodPins(clock), clock, lambda _: None)
     with pytest.raises(ValveRefused, match="line 7: there is no such line; known are none"):
         bank.open(7, for_s=10.0)
-    assert bank.next_deadline_mono_s() is None and bank.states() == {}
+    assert next_deadline_mono_s(bank) is None and bank.states() == {}
 
 
 def test_an_open_line_is_not_opened_again_and_its_deadline_stands() -> None:
@@ -214,7 +224,7 @@ def test_an_open_line_is_not_opened_again_and_its_deadline_stands() -> None:
     s.clock.advance(10.0)
     with pytest.raises(ValveRefused, match="open already; an opening is never made longer"):
         s.bank.open(5, for_s=300.0)
-    assert s.bank.next_deadline_mono_s() == 1030.0
+    assert next_deadline_mono_s(s.bank) == 1030.0
 
 
 def test_the_day_has_its_cap_and_it_rolls() -> None:
@@ -310,7 +320,7 @@ def test_a_line_that_did_not_close_is_told_again_and_told_of_once() -> None:
         s.bank.close(5, "by hand")
     for _ in range(20):
         s.clock.advance(1.0)
-        assert s.bank.next_deadline_mono_s() == s.clock.mono + 1.0
+        assert next_deadline_mono_s(s.bank) == s.clock.mono + 1.0
         assert s.bank.close_due() == ()
     with pytest.raises(ValveRefused, match="it did not close when told to"):
         s.bank.open(5, for_s=1.0)
@@ -397,7 +407,7 @@ def test_whatever_interrupts_an_opening_the_deadline_stands_already() -> None:
     s = Set(pins=Interrupted)
     with pytest.raises(KeyboardInterrupt):
         s.bank.open(5, for_s=60.0)
-    assert s.bank.next_deadline_mono_s() == 1060.0
+    assert next_deadline_mono_s(s.bank) == 1060.0
     s.clock.advance(60.0)
     assert s.bank.close_due() == (5,)
     assert not s.pins.really_on(5)
@@ -535,4 +545,4 @@ def test_a_line_that_does_not_open_is_driven_off_and_barred() -> None:
         s.bank.open(5, for_s=60.0)
     assert s.bank.states() == {5: State.BARRED, 6: State.CLOSED}
     assert s.told() == [(5, FAULT, State.BARRED, 0.0)]
-    assert s.bank.next_deadline_mono_s() is None
+    assert next_deadline_mono_s(s.bank) is None

@@ -6,7 +6,7 @@ import threading
 
 import pytest
 from support.clock import HandClock
-from support.pins import BadPins, GoodPins, OffThrows, limits
+from support.pins import BadPins, GoodPins, OffThrows, limits, shut_because, stuck
 
 from controller.clock import SystemClock
 from controller.errors import ValveRefused
@@ -75,7 +75,7 @@ def test_a_closer_that_does_not_move_shuts_the_bank_for_good() -> None:
     assert found.faults == ("the closer has not moved for 6 s",)
     assert not found.sound
     assert not h.pins.really_on(5)
-    assert h.bank.shut_because == "the closer has not moved for 6 s"
+    assert shut_because(h.bank) == "the closer has not moved for 6 s"
 
 
 def test_a_closer_that_is_dead_of_a_fault_is_named_with_it() -> None:
@@ -107,7 +107,7 @@ def test_what_the_supervisor_finds_amiss_is_named() -> None:
     h = Hand()
     h.pins.write(6, True)  # some other program's doing
     found = h.supervisor.check()
-    assert (found.amiss, found.sound) == ((6,), True)
+    assert (found.faulty, found.sound) == ((6,), True)
     assert not h.pins.really_on(6)
 
 
@@ -125,7 +125,8 @@ def test_a_line_that_cannot_be_driven_off_past_the_lock_is_named() -> None:
     thread = threading.Thread(target=hang, daemon=True)
     thread.start()
     assert held.wait(30.0)
-    assert h.supervisor.check().still_open == (5,)
+    assert not h.supervisor.check().sound
+    assert set(h.bank.off_past_the_lock()) == {5}
     over.set()
     thread.join(30.0)
 
@@ -248,7 +249,7 @@ def test_after_a_sleep_the_closer_is_not_taken_for_dead_before_it_can_wake() -> 
         h.clock.advance(0.5)
     h.closer.round()  # its waiting is over
     assert h.supervisor.check().sound
-    assert h.bank.shut_because == ""
+    assert shut_because(h.bank) == ""
 
 
 def test_a_closer_with_a_fault_of_its_own_goes_on_but_does_not_beat() -> None:
@@ -271,7 +272,7 @@ def test_a_line_that_does_not_close_is_named_and_does_not_end_the_process() -> N
     h.clock.advance(2.0)
     h.closer.round()
     found = h.supervisor.check()
-    assert found.still_open == (5,)
+    assert stuck(h.bank) == (5,)
     assert found.sound
 
 

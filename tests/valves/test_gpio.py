@@ -1,4 +1,4 @@
-"""The pins through gpiozero: levels in order, from the first; and every fault comes out as ours."""
+"""The pins through gpiozero: levels in order, from the first; every fault is a ValveFault."""
 
 from __future__ import annotations
 
@@ -16,12 +16,11 @@ from gpiozero.pins.local import LocalPiFactory
 from gpiozero.pins.mock import MockPin
 from support.clock import HandClock
 from support.lgpio import StandIn, on_a_known_board
-from support.pins import limits
+from support.pins import RecordingPins, limits
 
 from controller.errors import ValveFault
 from controller.valves.bank import Bank
 from controller.valves.gpio import GpioPins, line_number
-from controller.valves.pins import RecordingPins
 from controller.valves.states import LineLimits, State
 
 LOW, HIGH = False, True

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 
 import pytest
 from support.clock import HandClock
-from support.pins import Hangs, ball, limits
+from support.pins import Hangs, ball, limits, shut_because, stuck
 
 from controller.clock import SystemClock
 from controller.errors import ValveFault, ValveRefused
@@ -319,12 +319,12 @@ def test_a_line_that_hangs_and_is_not_known_to_be_off_ends_the_process_soon(hand
     hand.bank.open(OTHER, for_s=300.0)
     hand.bank.open(HANGING, for_s=1.0)
     found = hand.pass_s(1.0 + HANGS_S)
-    assert found.sound and found.still_open == (HANGING,)
+    assert found.sound and stuck(hand.bank) == (HANGING,)
     assert hand.pins.really_on(OTHER)
     found = hand.pass_s(1.0)
     assert found.faults == (WORDS,) and not found.sound
-    assert found.still_open == (HANGING,)
-    assert hand.bank.shut_because == WORDS
+    assert stuck(hand.bank) == (HANGING,)
+    assert shut_because(hand.bank) == WORDS
     assert not hand.pins.really_on(OTHER)
     hand.come_back()
     assert hand.pass_s(1.0).faults == (WORDS,)  # it is not forgotten

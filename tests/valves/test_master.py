@@ -5,7 +5,18 @@ from __future__ import annotations
 import pytest
 from pytest import approx
 from support.clock import HandClock
-from support.pins import BadPins, GoodPins, OffThrows, OnThrows, SticksOff, SticksOn, ball, limits
+from support.pins import (
+    BadPins,
+    GoodPins,
+    OffThrows,
+    OnThrows,
+    SticksOff,
+    SticksOn,
+    ball,
+    limits,
+    next_deadline_mono_s,
+    stuck,
+)
 
 from controller.errors import ValveFault, ValveRefused
 from controller.valves.bank import Bank, BankRecord, What
@@ -45,7 +56,7 @@ class Set:
     def pass_s(self, seconds: float, *, watched: bool = True) -> None:
         ends = self.clock.mono + seconds
         while True:
-            due = self.bank.next_deadline_mono_s()
+            due = next_deadline_mono_s(self.bank)
             self.clock.mono = max(self.clock.mono, ends if due is None else min(due, ends))
             self.closer.round()
             if watched:
@@ -319,7 +330,8 @@ def test_a_master_that_does_not_shut_is_told_again_and_nothing_opens() -> None:
     s.pins.bad.add(MASTER)
     s.pass_s(30.0, watched=False)
     assert s.bank.master() is State.STUCK
-    assert Supervisor(s.bank, s.closer, s.clock).check().still_open == (MASTER,)
+    assert Supervisor(s.bank, s.closer, s.clock).check().sound
+    assert stuck(s.bank) == (MASTER,)
     with pytest.raises(ValveRefused, match="master valve, line 4: it did not close"):
         s.bank.open(6, for_s=10.0)
     s.pins.bad.clear()

@@ -13,7 +13,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
 from support.clock import HandClock
-from support.pins import OffThrows, ball, limits
+from support.pins import OffThrows, ball, limits, next_deadline_mono_s
 
 from controller.errors import ValveFault, ValveRefused
 from controller.valves.bank import Bank, BankRecord, What
@@ -100,7 +100,7 @@ class RandomKinds(RuleBasedStateMachine):
         """As the closer does it: awake wherever the bank asks for it."""
         ends = self.clock.mono + seconds
         while True:
-            due = self.bank.next_deadline_mono_s()
+            due = next_deadline_mono_s(self.bank)
             self.clock.mono = max(self.clock.mono, min(ends, ends if due is None else due))
             self.bank.close_due()
             if self.clock.mono >= ends:
@@ -139,8 +139,8 @@ class RandomKinds(RuleBasedStateMachine):
     @invariant()
     def the_master_is_not_on_without_a_line_for_longer_than_it_lags(self) -> None:
         if self.pins.really_on(MASTER) and MASTER not in self.disobeyed:
-            due = self.bank.next_deadline_mono_s()
-            assert self.bank.flowing() or (due is not None and due <= self.clock.mono + 3.0)
+            due = next_deadline_mono_s(self.bank)
+            assert self.bank.open_lines() or (due is not None and due <= self.clock.mono + 3.0)
 
     @invariant()
     def every_opening_that_was_told_of_ended_or_may_still_run(self) -> None:

@@ -1,4 +1,4 @@
-"""The board while somebody walks: its lines kept as the daemon keeps them, shut whatever comes."""
+"""The board during a walk: its lines are kept as the daemon keeps them, and always shut."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from controller.cli.output import tell
+from controller.cli.output import to_stderr
 from controller.cli.walk.guard import Guard
 from controller.clock import Clock
 from controller.daemon.garden_reload import Accepted
@@ -23,7 +23,7 @@ from controller.valves.pins import PinDriver
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Board:
-    """The pins, what may hang on input pins, and which driver that is."""
+    """The pins, the input pins, and the name of the driver."""
 
     pins: PinDriver
     inputs: InputDriver | None
@@ -39,9 +39,9 @@ def open_board(kind: str, chip: int | None, clock: Clock, own: Path) -> Board:
 
 
 class Bench:
-    """A bank with its closer, its supervisor, and a guard should this process die.
+    """A bank with its closer, its supervisor, and a guard in case this process dies.
 
-    Entering drives every line off; leaving shuts every line, and is not broken off by a signal.
+    Entering drives every line off. Leaving shuts every line; a signal does not interrupt it.
     """
 
     def __init__(
@@ -56,7 +56,7 @@ class Bench:
     ) -> None:
         self._board, self._accepted, self._already = board, accepted, already_open_s
         self._line_file = own / LINE_FILE
-        self._works = ValveSet(
+        self._valve_set = ValveSet(
             board.pins,
             clock,
             self._line_file,
@@ -73,7 +73,7 @@ class Bench:
     def __enter__(self) -> Bench:
         self._guard = Guard(self._line_file)
         try:
-            self._works.begin(self._accepted, self._already)
+            self._valve_set.begin(self._accepted, self._already)
             self._begun = True
         except BaseException:
             self._leave()
@@ -86,18 +86,18 @@ class Bench:
     @property
     def bank(self) -> Bank:
         """The lines."""
-        return self._works.bank
+        return self._valve_set.bank
 
     def look(self) -> None:
-        """Look after the lines; `ValveFault` where they are not safe."""
+        """Check the lines; `ValveFault` where they are not safe."""
         if self.leaving:
             return
         self._beat()
-        found = self._works.supervisor.check()
+        found = self._valve_set.supervisor.check()
         if not found.sound:
             raise ValveFault("; ".join(found.faults))
-        for line in found.amiss:
-            tell(f"line {line} was not as it should be, and was driven off; it opens no more")
+        for line in found.faulty:
+            to_stderr(f"line {line} was not as it should be, and was driven off; it opens no more")
 
     def meter(self, say: Callable[[str], None]) -> PulseCounter | None:
         """The garden's meter, counting; None without one."""
@@ -122,26 +122,26 @@ class Bench:
             self._guard.beat()
 
     def _beat_on(self) -> None:
-        """A guard that is gone must not keep us from shutting."""
+        """Beat for the guard; a guard that is gone must not keep us from shutting."""
         with contextlib.suppress(DaemonError):
             self._beat()
 
     def _leave(self) -> None:
         self.leaving = True
-        failed = dict(self._works.end("the walk is over", self._beat_on))
+        failed = dict(self._valve_set.end("the walk is over", self._beat_on))
         with contextlib.suppress(Exception):  # a driver may raise anything; told just below
-            self._works.release_all()
+            self._valve_set.release_all()
         for line, why in failed.items():
-            tell(f"line {line} does not shut: {why}; SHUT THE TAP")
+            to_stderr(f"line {line} does not shut: {why}; SHUT THE TAP")
         if self.other_level:
             self._turn_round()
         elif self._guard is not None and self._begun and not failed:
             self._guard.dismiss()
 
     def _turn_round(self) -> None:
-        """Off is on with this board: leave it to the guard, at our end, to drive the other level.
+        """Leave it to the guard to drive the other level at our end: with this board off is on.
 
-        We cannot: what drives the pins for us puts them back to rest when this process ends.
+        We cannot: our pin driver puts the pins back to rest when this process ends.
         """
         turned = [
             replace(limits, active_low=not limits.active_low)

@@ -1,4 +1,4 @@
-"""walk: each line of a new installation is opened for some seconds; a person says what moved."""
+"""walk: opens each line of a new installation for seconds; a person says what moved."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from pathlib import Path
 from controller.cli.daemon_commands import runtime_dir
 from controller.cli.loading import LOGBOOK_NAME, load_garden, system_clock
 from controller.cli.logbook_commands import SYSTEM_STATE
-from controller.cli.output import tell
+from controller.cli.output import to_stderr
 from controller.cli.walk.bench import Bench, Board, open_board
 from controller.cli.walk.dialogue import Asking, AtTerminal, Person, Talk, WalkEnded
 from controller.cli.walk.findings import AtRest, Finding, Tried, findings, relay_zones
@@ -46,7 +46,7 @@ relays out. See that every lamp is off before you open the tap again."""
 
 
 def walk(args: argparse.Namespace) -> int:
-    """Walk the lines of a garden; 0 where all were walked and are well, else 1."""
+    """Walk the lines of a garden; 0 if all were walked and are well, else 1."""
     loaded, clock = load_garden(args), system_clock()
     if not LEAST_OPEN_S <= args.seconds <= MOST_OPEN_S:
         raise InputError(
@@ -67,12 +67,12 @@ def walk(args: argparse.Namespace) -> int:
 
 
 def a_board(kind: str, garden: Garden, clock: Clock, own: Path) -> Board:
-    """The board; tests put another in its place."""
+    """The board; tests replace it."""
     return open_board(kind, garden.board.chip, clock, own)
 
 
 def a_person(clock: Clock, look: Callable[[], None]) -> Person:
-    """Who sits at the terminal; tests put another in their place."""
+    """The person at the terminal; tests replace them."""
     return AtTerminal(sys.stdin, sys.stdout, clock, look)
 
 
@@ -93,12 +93,12 @@ class _Walk:
         self._clock = clock
         self._bench: Bench | None = None
         self._at_rest, self._tries, self._ended = AtRest(), list[Tried](), ""
-        self._told, self._dry = False, False
+        self._end_requested, self._dry = False, False
 
     def run(self) -> int:
-        """Talk, walk, shut everything, tell, write down."""
+        """Talk, walk, shut everything, print the sheet, write down."""
         person = a_person(self._clock, self._look)
-        with Signals(self._told_to_end), _NotSuspended():
+        with Signals(self._request_end), _NotSuspended():
             try:
                 if not self._agreed(person):
                     return 1
@@ -177,10 +177,10 @@ class _Walk:
         if self._bench is not None:
             self._bench.look()
 
-    def _told_to_end(self, why: str) -> None:
+    def _request_end(self, why: str) -> None:
         # Told once: a second Ctrl-C must not break into the shutting.
-        if not self._told and not (self._bench is not None and self._bench.leaving):
-            self._told = True
+        if not self._end_requested and not (self._bench is not None and self._bench.leaving):
+            self._end_requested = True
             raise WalkEnded(why)
 
     def _flow_l_s(self, zone: str) -> float:
@@ -188,12 +188,12 @@ class _Walk:
         return l_from_m3(flows[zone].flow_m3_s)
 
     def _open_before(self) -> dict[int, float]:
-        """What counts against the day's limits; a logbook that does not say stops nobody."""
+        """What counts against the day's limits; a logbook that does not answer stops nothing."""
         path, now = self._state / LOGBOOK_NAME, self._clock.now_utc()
         try:
             return open_in_last_day(path, self._garden, now)
         except LogbookError as fault:
-            tell(str(fault))
+            to_stderr(str(fault))
             return {}
 
     def _write_down(self, found: Sequence[Finding]) -> bool:
@@ -212,13 +212,13 @@ class _Walk:
                 for words, zone, line in rows:
                     logbook.happening("walk", words, zone, line)
         except LogbookError as fault:
-            tell(f"not written down: {fault}")
+            to_stderr(f"not written down: {fault}")
             return False
         return True
 
 
 class _NotSuspended:
-    """Ctrl-Z, or a walk in the background, would stop the closer with a valve open: not here."""
+    """Ignores Ctrl-Z and background stops: they would stop the closer with a valve open."""
 
     def __enter__(self) -> None:
         self._before = {
@@ -244,7 +244,7 @@ def _zones(garden: Garden, wanted: Sequence[str] | None) -> list[Zone]:
 
 
 def _state_dir(args: argparse.Namespace) -> Path:
-    """Where the daemon keeps its lock and logbook: as said, the system's, or beside the garden."""
+    """The daemon's state folder: the named one, the system's, or beside the garden file."""
     named = args.state or os.environ.get("ROWGATE_STATE")
     if named:
         return Path(named)
@@ -252,7 +252,7 @@ def _state_dir(args: argparse.Namespace) -> Path:
 
 
 def _own_dir(args: argparse.Namespace, state: Path) -> Path:
-    """Where the daemon keeps what nobody else may write: as said, the system's, or its state."""
+    """The folder only the daemon may write: the named one, the system's, or its state."""
     if args.own:
         return Path(args.own)
     is_system = state.resolve() == SYSTEM_STATE.resolve() and SYSTEM_OWN.is_dir()
@@ -260,7 +260,7 @@ def _own_dir(args: argparse.Namespace, state: Path) -> Path:
 
 
 def _refuse_beside_a_daemon(args: argparse.Namespace, state: Path) -> None:
-    """A daemon on another folder holds the same pins; the lock would not show it."""
+    """Refuse beside a daemon: on another folder it holds the same pins, and no lock shows it."""
     try:
         ask(runtime_dir(args, state), {"ask": "status"})
     except DaemonError:

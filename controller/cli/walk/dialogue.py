@@ -1,7 +1,7 @@
-"""The talk of a walk: questions with a time limit, and what is asked of each line.
+"""The dialogue of a walk: questions with a time limit, and what it asks of each line.
 
-Every valve shuts by its own deadline, whether anybody answers or not; whoever does not answer in
-time, or has had enough, ends the walk, and its caller shuts everything.
+Every valve shuts by its own deadline, with or without an answer. A person who does not answer in
+time, or stops, ends the walk, and its caller shuts everything.
 """
 
 from __future__ import annotations
@@ -28,11 +28,11 @@ END = ("end", "stop", "quit")
 
 
 class WalkEnded(Exception):
-    """The walk is over before its last line; the words say why."""
+    """The walk ends before its last line; the text says why."""
 
 
 class Person(Protocol):
-    """Who walks. Both waits look after the lines meanwhile, and raise if those are not safe."""
+    """The person who walks. Both waits check the lines meanwhile, and raise if not safe."""
 
     def say(self, words: str) -> None:
         """Tell the person something."""
@@ -45,17 +45,17 @@ class Person(Protocol):
 
 
 class Asking:
-    """What is asked, and how an answer is read."""
+    """Asks questions and reads the answers."""
 
     def __init__(self, person: Person, zones: Sequence[str]) -> None:
         self._person, self._names = person, list(zones)
 
     def answer(self, question: str) -> str:
         """The answer in small letters; `WalkEnded` if none comes in time, or the person ends it."""
-        said = self._person.ask(question, ANSWER_WITHIN_S)
-        if said is None:
+        answer = self._person.ask(question, ANSWER_WITHIN_S)
+        if answer is None:
             raise WalkEnded(f"nobody answered within {ANSWER_WITHIN_S / 60.0:.0f} minutes")
-        plain = said.strip().casefold()
+        plain = answer.strip().casefold()
         if plain in END:
             raise WalkEnded("ended by the person")
         return plain
@@ -63,33 +63,33 @@ class Asking:
     def yes(self, question: str) -> bool:
         """Yes or no."""
         while True:
-            said = self.answer(f"{question}\n  yes; no")
-            if said in YES or said in NO:
-                return said in YES
+            answer = self.answer(f"{question}\n  yes; no")
+            if answer in YES or answer in NO:
+                return answer in YES
 
     def yes_no_unsure(self, question: str) -> bool | None:
         """Yes, no, or None for unsure."""
         while True:
-            said = self.answer(f"{question}\n  yes; no; unsure")
-            if said in UNSURE:
+            answer = self.answer(f"{question}\n  yes; no; unsure")
+            if answer in UNSURE:
                 return None
-            if said in YES or said in NO:
-                return said in YES
+            if answer in YES or answer in NO:
+                return answer in YES
 
     def enter_or_skip(self, words: str) -> bool:
         """Whether to go on; False to skip."""
         while True:
-            said = self.answer(f"{words}.\n  Enter opens it; skip; end")
-            if said in ("", "skip"):
-                return said == ""
+            answer = self.answer(f"{words}.\n  Enter opens it; skip; end")
+            if answer in ("", "skip"):
+                return answer == ""
 
-    def zones_of(self, said: str) -> frozenset[str]:
+    def zones_of(self, answer: str) -> frozenset[str]:
         """The zones of an answer; none, and a word to the person, where it does not read."""
         by_word = {str(number): name for number, name in enumerate(self._names, 1)}
         by_word |= {name.casefold(): name for name in self._names}
-        if said in by_word:  # a name may have a comma in it
-            return frozenset((by_word[said],))
-        words = [word.strip() for word in said.split(",") if word.strip()]
+        if answer in by_word:  # a name may have a comma in it
+            return frozenset((by_word[answer],))
+        words = [word.strip() for word in answer.split(",") if word.strip()]
         unknown = [word for word in words if word not in by_word]
         if not words or unknown:
             shown = ", ".join(unknown) or "nothing"
@@ -202,7 +202,7 @@ class Talk:
         self.tries: list[Tried] = []
 
     def walk(self) -> None:
-        """All of it. `WalkEnded` where it ends early."""
+        """Walk all lines. `WalkEnded` if it ends early."""
         self._wait_until_shut()
         self.at_rest = self._look_at_rest()
         if self.at_rest.all_on:
@@ -231,15 +231,15 @@ class Talk:
             counts = self._meter.count() - before
         what = "is any relay's lamp on" if self._dry else "is any relay's lamp on, or water running"
         while True:
-            said = self._asking.answer(
+            answer = self._asking.answer(
                 f"All lines are at rest, and nothing was opened: {what}?\n"
                 "  none; all; or the numbers of the zones"
             )
-            if said in NONE or said in NO:
+            if answer in NONE or answer in NO:
                 return AtRest(counts=counts)
-            if said in ALL:
+            if answer in ALL:
                 return AtRest(all_on=True, counts=counts)
-            zones = self._asking.zones_of(said)
+            zones = self._asking.zones_of(answer)
             if zones:
                 changed = frozenset(
                     zone.name
@@ -253,8 +253,8 @@ class Talk:
         line = zone.valve.relay_line
         if self._dry or zone.valve.device is not Device.BALL_STAYS or line is None:
             return False
-        told = f"{zone.name} has a line to open it and one to shut it; line {line} opens it once"
-        if not self._asking.enter_or_skip(told):
+        prompt = f"{zone.name} has a line to open it and one to shut it; line {line} opens it once"
+        if not self._asking.enter_or_skip(prompt):
             return False
         try:
             self._bank.open(line, for_s=self._for_s(zone))
@@ -271,9 +271,9 @@ class Talk:
     def _try(self, zone: Zone, place: str) -> Tried:
         line = zone.valve.relay_line
         assert line is not None
-        told = f"\n{place}: {zone.name}, relay line {line}, for {self._for_s(zone):.0f} s"
+        prompt = f"\n{place}: {zone.name}, relay line {line}, for {self._for_s(zone):.0f} s"
         while True:
-            if not self._asking.enter_or_skip(told):
+            if not self._asking.enter_or_skip(prompt):
                 return Tried(zone=zone.name, line=line, not_tried=SKIPPED)
             counted, used_s = self._count(), self._bank.used_s(line)
             try:
@@ -293,16 +293,16 @@ class Talk:
             "Which zone's valve clicked or moved?" if self._dry else "At which zone did water come?"
         )
         while True:
-            said = self._asking.answer(
+            answer = self._asking.answer(
                 f"It opens now. {what}\n  number or name (several: 1,3); none; else; again"
             )
-            if said in AGAIN:
+            if answer in AGAIN:
                 return None
-            if said in NONE or said in NO:
+            if answer in NONE or answer in NO:
                 return frozenset(), ""
-            if said in ELSEWHERE:
+            if answer in ELSEWHERE:
                 return frozenset(), self._asking.answer("Where, in a few words?") or "not said"
-            zones = self._asking.zones_of(said)
+            zones = self._asking.zones_of(answer)
             if zones:
                 return zones, ""
 
@@ -315,7 +315,7 @@ class Talk:
         elsewhere: str,
         counted: int,
     ) -> Tried:
-        """It is shut: what the meter counts now, what a person sees now."""
+        """After it is shut: what the meter counts now, and what a person sees now."""
         counts = run_on = clicked = stopped = None
         if self._meter is not None:
             at_shut = self._meter.count()
@@ -342,13 +342,13 @@ class Talk:
 
     def _has_stopped(self) -> bool:
         while True:
-            said = self._asking.answer(
+            answer = self._asking.answer(
                 "It is shut. Has the water stopped? A drip while the row runs empty is right.\n"
                 "  yes; no; wait (a minute)"
             )
-            if said in YES or said in NO:
-                return said in YES
-            if said == "wait":
+            if answer in YES or answer in NO:
+                return answer in YES
+            if answer == "wait":
                 self._person.wait(MINUTE_S)
 
     # ---- lines -----------------------------------------------------------------------------------

@@ -1,4 +1,4 @@
-"""What a person saw on a walk, and what it says of wires, relays, valves and meter."""
+"""Findings of a walk: from what a person saw to faults of wires, relays, valves and meter."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ SKIPPED = "skipped"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tried:
-    """One line of the board, told to open, and what was seen meanwhile and after.
+    """One line of the board that was opened, and what was seen meanwhile and after.
 
-    `seen` are the zones where water came, or whose valves moved while the water was off.
-    `clicked` and `stopped` are None where nobody was asked, or did not know; the counts are the
-    meter's, None without one.
+    `seen` are the zones where water came, or whose valves moved while the water was off. `clicked`
+    and `stopped` are None where nobody was asked, or did not know; the counts are the meter's, None
+    without one.
     """
 
     zone: str
@@ -33,7 +33,7 @@ class Tried:
 
     @property
     def nothing(self) -> bool:
-        """Whether it was opened and nobody saw anything of it."""
+        """Whether it was opened and nothing was seen of it."""
         return not self.not_tried and not self.seen and not self.elsewhere
 
     @property
@@ -58,7 +58,7 @@ class AtRest:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
-    """Something that is not as the garden file has it; `change` are lines for the file."""
+    """A difference from the garden file; `change` are lines for the file."""
 
     kind: str
     words: str
@@ -157,7 +157,7 @@ def findings(
     dry: bool,
     flow_l_s: Callable[[str], float],
 ) -> list[Finding]:
-    """All that a walk found, what endangers most first.
+    """All findings of a walk, the most dangerous first.
 
     `dry`: the water was off, and only clicks and movements were seen.
     """
@@ -249,7 +249,7 @@ def _not_opened(tries: Sequence[Tried]) -> list[Finding]:
 
 
 def _exchanged(tries: Sequence[Tried], valves: Mapping[str, Valve], *, dry: bool) -> list[Finding]:
-    """Lines that move another zone's valve: the file is put right, or the wires."""
+    """Lines that move another zone's valve: to be mended in the file, or in the wires."""
     came = {t.zone: next(iter(t.seen)) for t in tries if len(t.seen) == 1 and not t.elsewhere}
     movers: dict[str, list[str]] = {}
     for asked, seen in came.items():
@@ -270,7 +270,7 @@ def _exchanged(tries: Sequence[Tried], valves: Mapping[str, Valve], *, dry: bool
         elif askers != [seen]:
             right[seen] = askers[0]
     for group in _groups(right):
-        told = "; ".join(
+        exchanges = "; ".join(
             f'line {valves[asked].relay_line}, in the file that of "{asked}", moved the valve of '
             f'"{seen}"'
             for seen, asked in group
@@ -282,7 +282,7 @@ def _exchanged(tries: Sequence[Tried], valves: Mapping[str, Valve], *, dry: bool
         found.append(
             Finding(
                 kind="lines exchanged",
-                words=f"{told}. Exchange the wires at the relays, or the numbers in the file",
+                words=f"{exchanges}. Exchange the wires at the relays, or the numbers in the file",
                 zone=group[0][0],
                 line=valves[group[0][1]].relay_line,
                 change=tuple(change),
@@ -292,7 +292,7 @@ def _exchanged(tries: Sequence[Tried], valves: Mapping[str, Valve], *, dry: bool
 
 
 def _groups(right: Mapping[str, str]) -> list[list[tuple[str, str]]]:
-    """Who goes with whom: each group is a ring, or a chain with an end that nobody knows."""
+    """The groups of exchanged zones: each is a ring, or a chain with an unknown end."""
     left, groups = dict(right), []
     starts = [seen for seen in right if seen not in right.values()]
     for start in (*starts, *right):

@@ -1,7 +1,7 @@
-"""Somebody who shuts the lines should the walk die, hang or be stopped: a child at a pipe's end.
+"""A child process that shuts the lines if the walk dies, hangs or is stopped.
 
-No service manager stands behind a walk. The walk beats into the pipe; when the beats stay away, the
-child kills it, for a stopped process holds its pins; when the pipe ends, however that came, the
+No service manager stands behind a walk. The walk sends beats into a pipe. When the beats stop, the
+child kills it, for a stopped process holds its pins. When the pipe ends, for whatever reason, the
 child does what the stop step does.
 """
 
@@ -40,20 +40,20 @@ class Guard:
             raise DaemonError(f"nobody could be set to guard the lines: {fault}") from fault
 
     def beat(self) -> None:
-        """We are alive; `DaemonError` where nobody is there to hear it."""
-        self._tell(_BEAT)
+        """Send a beat; `DaemonError` if the guard is gone."""
+        self._send(_BEAT)
 
     def dismiss(self) -> None:
-        """All is shut: let it go, and do nothing."""
+        """End the guard without an action, for all is shut."""
         with contextlib.suppress(DaemonError):
-            self._tell(_ALL_SHUT)
+            self._send(_ALL_SHUT)
         assert self._child.stdin is not None
         with contextlib.suppress(OSError):
             self._child.stdin.close()
         with contextlib.suppress(subprocess.TimeoutExpired):
             self._child.wait(5.0)
 
-    def _tell(self, word: bytes) -> None:
+    def _send(self, word: bytes) -> None:
         assert self._child.stdin is not None
         try:
             os.write(self._child.stdin.fileno(), word)
@@ -62,7 +62,7 @@ class Guard:
 
 
 def stand_guard(arguments: Sequence[str]) -> int:
-    """The child: wait for the end, or for silence, and then shut the lines. The exit code."""
+    """Run the child: wait for the end, or for silence, then shut the lines. The exit code."""
     line_file, silence_s = arguments[0], float(arguments[1])
     walk = os.getppid()
     while True:

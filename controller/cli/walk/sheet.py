@@ -22,7 +22,7 @@ def sheet_text(
     ended: str,
     flow_l_s: Callable[[str], float],
 ) -> str:
-    """Line by line what was asked and seen, then what is not right, and how to put it right."""
+    """What was asked and seen, line by line, then the faults, and how to mend them."""
     water = "water off" if dry else "water on"
     lines = ["", f"Walk of {garden.site.name}, {when}, {water}", ""]
     if tries:
@@ -58,7 +58,7 @@ def logbook_lines(
     ended: str,
     who: str,
 ) -> list[tuple[str, str | None, int | None]]:
-    """Words, zone and line of each happening: the walk as a whole, then each finding."""
+    """Text, zone and line of each entry: the walk as a whole, then each finding."""
     well = ", ".join(f"{t.zone} {t.line}" for t in tries if t.well) or "none"
     moved, opened = len(relay_zones(garden)), sum(not t.not_tried for t in tries)
     whole = (

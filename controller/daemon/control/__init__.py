@@ -1,1 +1,1 @@
-"""The daemon's local socket: who asks, and what is answered."""
+"""The daemon's local socket: requests and answers."""

@@ -1,6 +1,6 @@
-"""What the daemon answers: status, open, close, hold, lift, replan, reset.
+"""Answers to requests: status, open, close, hold, lift, replan, reset.
 
-Each answer carries `ok` and `words`. These run in the engine's thread.
+Each answer has `ok` and `words`. Everything here runs in the engine's thread.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ NEXT = 20
 
 def status_of(engine: Engine) -> dict[str, Any]:
     """All that `rowgate status` shows."""
-    garden, sense = engine.garden, engine.sense
+    garden, clock_trust = engine.garden, engine.clock_trust
     return {
         "ok": True,
         "words": _words(engine),
@@ -36,8 +36,8 @@ def status_of(engine: Engine) -> dict[str, Any]:
         "started_utc": _text(engine.started_utc),
         "now_utc": _text(engine.clock.now_utc()),
         "pins": engine.pins,
-        "clock_believed": sense.believed,
-        "clock_doubt": sense.why,
+        "clock_believed": clock_trust.believed,
+        "clock_doubt": clock_trust.why,
         "open": _open_now(engine),
         "next": [
             {
@@ -90,8 +90,8 @@ def status_of(engine: Engine) -> dict[str, Any]:
 def _words(engine: Engine) -> str:
     if engine.garden_file.faults:
         return "the garden file has faults; the last good one waters on"
-    if not engine.sense.believed:
-        return f"no openings by plan: {engine.sense.why}"
+    if not engine.clock_trust.believed:
+        return f"no openings by plan: {engine.clock_trust.why}"
     if engine.plan_fault:
         return f"no plan: {engine.plan_fault}"
     count = len(engine.openings.running)
@@ -114,7 +114,7 @@ def _open_now(engine: Engine) -> list[dict[str, Any]]:
 
 
 def _barred(engine: Engine) -> list[dict[str, str]]:
-    """Zones whose lines have disobeyed, and open no more until reset."""
+    """Zones whose lines have disobeyed, and open no more until they are reset."""
     states = engine.valve_set.bank.states()
     return [
         {"zone": zone.name, "state": str(states[line])}
@@ -161,7 +161,7 @@ def _weather(engine: Engine) -> dict[str, Any]:
 
 
 def _steps(engine: Engine) -> list[dict[str, str]]:
-    """The step of the weather's ladder that yesterday and the days from today on stand on."""
+    """The kind of weather source that yesterday, today and the days to come stand on."""
     if engine.timetable is None:
         return []
     first = _local(engine).date() - timedelta(days=1)
@@ -180,7 +180,7 @@ def _happenings(engine: Engine) -> list[dict[str, Any]]:
 
 
 def _rows_set_aside(engine: Engine) -> int | None:
-    """How many rows of the logbook were not what they can be; None where it does not say."""
+    """How many logbook rows were set aside as impossible; None without an answer."""
     try:
         return engine.journal.rows_set_aside()
     except LogbookError:
@@ -203,7 +203,7 @@ _TEXT_MOST = 500
 
 
 def answer(engine: Engine, request: Asked) -> dict[str, Any]:
-    """Do what is asked, or say why not."""
+    """Do what the request asks, or say why not."""
     known: dict[str, Callable[[Engine, Asked], dict[str, Any]]] = {
         "status": lambda engine, _: status_of(engine),
         "open": _open,
@@ -225,7 +225,7 @@ def answer(engine: Engine, request: Asked) -> dict[str, Any]:
 
 
 class _NotClear(Exception):
-    """A request that cannot be understood; turned into an answer here, never seen elsewhere."""
+    """A request that cannot be understood; it becomes an answer in this module."""
 
 
 def _open(engine: Engine, request: Asked) -> dict[str, Any]:
@@ -267,7 +267,7 @@ def _open(engine: Engine, request: Asked) -> dict[str, Any]:
         engine.openings.open(engine.valve_set.bank, pulse, open_s=seconds, manual=True)
     except (ValveRefused, ValveFault) as fault:
         if isinstance(fault, ValveRefused):
-            engine.tell("refused", str(fault), zone.name)
+            engine.report("refused", str(fault), zone.name)
         engine.tick()
         return refusal(str(fault))
     held = held_now(engine.garden, zone, now)
@@ -276,7 +276,7 @@ def _open(engine: Engine, request: Asked) -> dict[str, Any]:
 
 
 def _close(engine: Engine, request: Asked) -> dict[str, Any]:
-    """The valve was shut before this ran, if the bank could; here the plan learns of it."""
+    """Take the closing into the plan; the valve was shut before this ran, if that was possible."""
     name = request.get("zone")
     zones = engine.accepted.garden.zones if name is None else (_zone(engine, name),)
     if name is not None and zones[0].valve.kind is ValveKind.HAND:
@@ -341,10 +341,10 @@ def _lift(engine: Engine, request: Asked) -> dict[str, Any]:
 
 
 def _replan(engine: Engine, request: Asked) -> dict[str, Any]:
-    engine.want_plan("asked")
+    engine.request_plan("asked")
     engine.tick()
-    if not engine.sense.believed:
-        return refusal(f"no plan now: {engine.sense.why}")
+    if not engine.clock_trust.believed:
+        return refusal(f"no plan now: {engine.clock_trust.why}")
     if engine.openings.running:
         return _done("planned anew as soon as nothing is open")
     if engine.plan_fault:
@@ -353,7 +353,7 @@ def _replan(engine: Engine, request: Asked) -> dict[str, Any]:
 
 
 def _reset(engine: Engine, request: Asked) -> dict[str, Any]:
-    """A line that disobeyed may open again: somebody has looked at it."""
+    """Let a line that disobeyed open again, now that somebody has looked at it."""
     master = engine.accepted.garden.master
     if request.get("zone") == MASTER and master is not None:
         assert master.valve.relay_line is not None, "a master is a relay's"
@@ -361,7 +361,7 @@ def _reset(engine: Engine, request: Asked) -> dict[str, Any]:
             engine.valve_set.bank.reset(master.valve.relay_line)
         except (ValveRefused, ValveFault) as fault:
             return refusal(str(fault))
-        engine.tell("reset", "the master may open again")
+        engine.report("reset", "the master may open again")
         return _done("the master may open again")
     zone = _zone(engine, request.get("zone"))
     if zone.valve.relay_line is None:
@@ -370,7 +370,7 @@ def _reset(engine: Engine, request: Asked) -> dict[str, Any]:
         engine.valve_set.bank.reset(zone.valve.relay_line)
     except (ValveRefused, ValveFault) as fault:
         return refusal(str(fault))
-    engine.tell("reset", "may open again", zone.name)
+    engine.report("reset", "may open again", zone.name)
     return _done(f"{zone.name} may open again")
 
 

@@ -1,6 +1,6 @@
-"""Asking the running daemon over its local socket: one JSON object a line, each way.
+"""The protocol of the daemon's local socket: one JSON object a line, each way.
 
-The socket's folder and mode decide who may speak. The daemon's end is in `server`.
+The socket's folder and mode decide who may connect. The daemon's end is in `server`.
 """
 
 from __future__ import annotations
@@ -23,14 +23,14 @@ _CREDENTIALS = struct.Struct("3i")  # pid, uid, gid: SO_PEERCRED, unix(7)
 
 
 class SpareFile:
-    """A file descriptor kept open for nothing, to be given up where no other can be had."""
+    """A spare file descriptor, given up when no other can be had."""
 
     def __init__(self) -> None:
         self._number: int | None = None
         self.keep()
 
     def keep(self) -> bool:
-        """Open it again, if it was given up; whether it is there."""
+        """Open it again if it was given up; whether it is open."""
         if self._number is None:
             with contextlib.suppress(OSError):
                 self._number = os.open(os.devnull, os.O_RDONLY | os.O_CLOEXEC)
@@ -45,20 +45,20 @@ class SpareFile:
 
 
 def user_of(line: socket.socket) -> int:
-    """Whose process is at the other end; the kernel may show users it does not map as one."""
-    told = line.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, _CREDENTIALS.size)
-    return int(_CREDENTIALS.unpack(told)[1])
+    """The user of the process at the other end; the kernel may map an unknown user to another."""
+    credentials = line.getsockopt(socket.SOL_SOCKET, socket.SO_PEERCRED, _CREDENTIALS.size)
+    return int(_CREDENTIALS.unpack(credentials)[1])
 
 
 def is_gone(line: socket.socket) -> bool:
-    """Whether the other end has closed, both ways; one that only says no more still hears."""
+    """Whether the other end has closed both ways; one that only stopped sending can still read."""
     look = select.poll()
     look.register(line, 0)
     return bool(look.poll(0))
 
 
 def listen(path: Path) -> tuple[socket.socket, os.stat_result]:
-    """Our socket, in place of one a dead daemon left (the caller holds the lock), and its name."""
+    """Open our socket, with its name, in place of a dead daemon's; the caller holds the lock."""
     try:
         path.unlink(missing_ok=True)
         listening = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
@@ -116,7 +116,7 @@ def ask(
 
 
 def _connect(line: socket.socket, path: Path, within_s: float) -> None:
-    """Connect; with a full queue of askers the kernel says "again" at once, so wait and try."""
+    """Connect; while the queue is full the kernel refuses at once, so wait and try again."""
     for _ in range(int(within_s / _AGAIN_S)):
         try:
             line.connect(str(path))
@@ -128,5 +128,5 @@ def _connect(line: socket.socket, path: Path, within_s: float) -> None:
 
 
 def refusal(words: str) -> dict[str, Any]:
-    """The answer that says no, and why."""
+    """The answer that refuses, with the reason."""
     return {"ok": False, "words": words}

@@ -1,9 +1,9 @@
-"""The daemon's end of the control socket: one thread for all who ask, and a lane for closing.
+"""The daemon's end of the control socket: one thread for all clients, and one for closing.
 
-No thread is begun for an asker, so none can be wanting. Each asker has so long for a whole request,
-each user so many places, and the oldest asker makes room for a new one. Closing has a thread of its
-own that waits for no other request. What is asked and not begun in time is called off: an answer
-that says "nothing was done" stays true.
+No thread is started for a client, so a lack of threads stops nobody. Each client has a time limit
+for a whole request, each user a number of places, and the oldest client makes room for a new one.
+Closing has a thread of its own that waits for no other request. A request that does not begin in
+time is called off: an answer that says "nothing was done" stays true.
 """
 
 from __future__ import annotations
@@ -38,11 +38,11 @@ from controller.daemon.control.protocol import (
 from controller.errors import DaemonError, RowgateError
 
 # All of these are our choice.
-TALKERS = 64  # at once
-TALKERS_A_USER = 16  # of them
+CLIENTS = 64  # at once
+CLIENTS_A_USER = 16  # of them
 WAITING_A_USER = 8  # requests at once, closing not counted
 REQUEST_WITHIN_S = 10.0  # a whole request, or the reading of an answer
-ANSWERED_WITHIN_S = 15.0  # less than whoever asks waits
+ANSWERED_WITHIN_S = 15.0  # less than a caller waits
 LOOK_EVERY_S = 5.0  # whether the socket's name is still there
 LAST_PLACE_WITHIN_S = 1.0  # in the last place: so long may a `close` be kept out
 LANE_WITHIN_S = 10.0  # one closing; for longer, and the socket's pulse stops
@@ -73,13 +73,13 @@ class _Asked:
 
     request: Request
     closing: bool  # it is a `close`
-    shut: bool = False  # whose valves were told
+    shut: bool = False  # its valves were driven shut
     reply: Future[Mapping[str, Any]] | None = None
 
 
 @dataclass(eq=False, slots=True)
-class _Talker:
-    """One who asks: reading a request, then waiting for its answer, then writing that."""
+class _Client:
+    """A client: it sends a request, waits for the answer, and reads it."""
 
     line: socket.socket
     uid: int
@@ -95,10 +95,10 @@ class _Talker:
 class ControlServer:
     """Listens on the socket until it is stopped.
 
-    `answer` gives at once a future of the answer; cancelling it calls the request off, unless it
-    has begun. `close_first` shuts valves, in the lane's thread, before a `close` is handed to
-    `answer`. `beat` is told that the socket is alive, and is told nothing while a round or a
-    closing hangs. `may_listen` says whether the folder is still ours.
+    `answer` returns a future of the answer at once; cancelling it calls the request off, unless it
+    has begun. `close_first` shuts valves, in the closing thread, before a `close` goes to `answer`.
+    `beat` is called while the socket is alive, and is not called while a round or a closing hangs.
+    `may_listen` says whether the folder is still ours.
     """
 
     def __init__(
@@ -114,14 +114,14 @@ class ControlServer:
         self._path, self._answer, self._clock = runtime_dir / SOCKET_NAME, answer, clock
         self._close_first, self._beat, self._may_listen = close_first, beat, may_listen
         self._ended = threading.Event()
-        self._talkers: dict[int, _Talker] = {}
-        self._finished: deque[tuple[_Talker, _Asked]] = deque()
-        self._lane: SimpleQueue[tuple[_Talker, _Asked] | None] = SimpleQueue()
-        self._lane_since: float | None = None
+        self._clients: dict[int, _Client] = {}
+        self._finished: deque[tuple[_Client, _Asked]] = deque()
+        self._closing: SimpleQueue[tuple[_Client, _Asked] | None] = SimpleQueue()
+        self._closing_since: float | None = None
         self._poll = select.poll()
         self._listening: socket.socket | None = None
         self._accept_from_mono_s = self._looked_mono_s = clock.mono_s()
-        self._said = ""
+        self._logged = ""
         self._mistakes = 0
         self._spare = SpareFile()
         self._socket, self._ours = listen(self._path)
@@ -131,7 +131,7 @@ class ControlServer:
         self._poll.register(self._bell, select.POLLIN)
         self._threads = [
             threading.Thread(target=self._run, name="control", daemon=True),
-            threading.Thread(target=self._run_lane, name="control close", daemon=True),
+            threading.Thread(target=self._run_closing, name="control close", daemon=True),
         ]
         try:
             for thread in self._threads:
@@ -142,9 +142,9 @@ class ControlServer:
         self._beat()
 
     def stop(self) -> None:
-        """Take the socket away; what waits for an answer and has not begun is called off."""
+        """Close the socket; call off what waits for an answer and has not begun."""
         self._ended.set()
-        self._lane.put(None)
+        self._closing.put(None)
         self.wake()
         if self._threads[0].is_alive():
             self._threads[0].join(2.0)
@@ -153,20 +153,20 @@ class ControlServer:
 
     # --- the lane ----------------------------------------------------------------------------
 
-    def _run_lane(self) -> None:
-        while (job := self._lane.get()) is not None:
-            talker, asked = job
-            self._lane_since = self._clock.mono_s()
+    def _run_closing(self) -> None:
+        while (job := self._closing.get()) is not None:
+            client, asked = job
+            self._closing_since = self._clock.mono_s()
             try:
                 self._close_first(asked.request)
                 asked.shut = True
             except Exception:  # noqa: BLE001 - the lane outlives a mistake; the engine shuts, too
                 _LOG.exception("closing at once")
-            self._lane_since = None
-            self._ask(talker, asked)
+            self._closing_since = None
+            self._ask(client, asked)
 
-    def _ask(self, talker: _Talker, asked: _Asked) -> None:
-        """Hand a request on; whatever comes of it is heard in the socket's own thread."""
+    def _ask(self, client: _Client, asked: _Asked) -> None:
+        """Pass a request on; its result comes back to the socket's own thread."""
         try:
             reply = self._answer(asked.request)
         except Exception as fault:  # noqa: BLE001 - heard like any other
@@ -175,13 +175,13 @@ class ControlServer:
         asked.reply = reply
 
         def done(_: object) -> None:
-            self._finished.append((talker, asked))
+            self._finished.append((client, asked))
             self.wake()
 
         reply.add_done_callback(done)
 
     def wake(self) -> None:
-        """Let the socket's thread look now, and show by a beat that it lives."""
+        """Make the socket's thread look now; a beat shows that it lives."""
         # A full bell rings already; one that is gone has nobody to wake.
         with contextlib.suppress(OSError):
             self._ringer.send(b"x")
@@ -196,14 +196,14 @@ class ControlServer:
                 _LOG.exception("the control socket")
                 self._ended.wait(_PAUSE_S)
                 continue
-            began = self._lane_since
+            began = self._closing_since
             if began is None or self._clock.mono_s() - began < LANE_WITHIN_S:
                 self._beat()
         self._end()
 
     def _end(self) -> None:
-        for talker in list(self._talkers.values()):
-            self._drop(talker)
+        for client in list(self._clients.values()):
+            self._drop(client)
         if self._is_ours():
             self._path.unlink(missing_ok=True)
         for held in (self._socket, self._bell, self._ringer):
@@ -211,51 +211,51 @@ class ControlServer:
         self._spare.give_up()
 
     def _round(self) -> None:
-        self._be_there()
-        self._hear_newcomers()
+        self._listen_again()
+        self._accept_clients()
         for number, event in self._poll.poll(1000.0 * self._wait_s()):
             if number == self._bell.fileno():
                 with contextlib.suppress(BlockingIOError):
                     self._bell.recv(4096)
             elif self._listening is not None and number == self._listening.fileno():
                 self._accept()
-            elif (talker := self._talkers.get(number)) is not None:
-                self._guarded(talker, partial(self._serve, talker, event))
+            elif (client := self._clients.get(number)) is not None:
+                self._guarded(client, partial(self._serve, client, event))
         while self._finished:
-            talker, asked = self._finished.popleft()
-            self._guarded(talker, partial(self._say_reply, talker, asked))
+            client, asked = self._finished.popleft()
+            self._guarded(client, partial(self._send_reply, client, asked))
         now = self._clock.mono_s()
-        for talker in list(self._talkers.values()):
-            if now >= self._ends_mono_s(talker):
-                self._guarded(talker, partial(self._too_late, talker))
+        for client in list(self._clients.values()):
+            if now >= self._ends_mono_s(client):
+                self._guarded(client, partial(self._too_late, client))
 
-    def _guarded(self, talker: _Talker, work: Callable[[], None]) -> None:
-        """One who goes away, or over whom we make a mistake, costs nobody else anything."""
+    def _guarded(self, client: _Client, work: Callable[[], None]) -> None:
+        """Serve one client; if it goes away, or we make a mistake, no other client suffers."""
         try:
             work()
         except OSError as fault:
             _LOG.debug("a talker went away: %s", fault)
-            self._drop(talker)
+            self._drop(client)
         except Exception:  # noqa: BLE001 - only this one is let go
             _LOG.exception("the control socket, over one who asked")
-            self._drop(talker)
+            self._drop(client)
 
     def _wait_s(self) -> float:
-        ends = [self._ends_mono_s(talker) for talker in self._talkers.values()]
+        ends = [self._ends_mono_s(client) for client in self._clients.values()]
         if self._listening is None:
             ends.append(self._accept_from_mono_s)
         now = self._clock.mono_s()
         return min(max(min(ends, default=now + LOOK_EVERY_S) - now, 0.01), LOOK_EVERY_S)
 
-    def _ends_mono_s(self, talker: _Talker) -> float:
-        within_s = REQUEST_WITHIN_S if talker.asked is None else ANSWERED_WITHIN_S
-        if talker.in_last_place and talker.asked is None:
+    def _ends_mono_s(self, client: _Client) -> float:
+        within_s = REQUEST_WITHIN_S if client.asked is None else ANSWERED_WITHIN_S
+        if client.in_last_place and client.asked is None:
             within_s = LAST_PLACE_WITHIN_S
-        return talker.since_mono_s + within_s
+        return client.since_mono_s + within_s
 
     # --- who comes in ------------------------------------------------------------------------
 
-    def _hear_newcomers(self) -> None:
+    def _accept_clients(self) -> None:
         self._spare.keep()
         if self._listening is None and self._clock.mono_s() >= self._accept_from_mono_s:
             self._listening = self._socket
@@ -276,13 +276,13 @@ class ControlServer:
             self._accept_from_mono_s = self._clock.mono_s() + _PAUSE_S
             self._warn(f"the control socket: {fault}")
             return
-        in_last_place = not self._spare_is_kept()
+        in_last_place = not self._keep_spare()
         if in_last_place:
             self._deaf()  # until this one has gone
             self._accept_from_mono_s = self._clock.mono_s() + ANSWERED_WITHIN_S
             self._warn(f"the control socket: {ONLY_CLOSE}")
         else:
-            self._said = ""
+            self._logged = ""
         try:
             line.setblocking(False)
             uid = user_of(line)
@@ -294,12 +294,12 @@ class ControlServer:
             _LOG.debug("a talker went away: %s", fault)
             return
         now = self._clock.mono_s()
-        talker = _Talker(line=line, uid=uid, since_mono_s=now, in_last_place=in_last_place)
-        self._talkers[line.fileno()] = talker
-        self._guarded(talker, partial(self._read, talker))  # most send at once
+        client = _Client(line=line, uid=uid, since_mono_s=now, in_last_place=in_last_place)
+        self._clients[line.fileno()] = client
+        self._guarded(client, partial(self._read, client))  # most send at once
 
     def _accepted(self) -> socket.socket:
-        """The next in the queue, by the spare file where no other can be opened."""
+        """The next client in the queue, by the spare descriptor where no other can be opened."""
         try:
             return self._socket.accept()[0]
         except OSError as fault:
@@ -307,168 +307,168 @@ class ControlServer:
                 raise
         return self._socket.accept()[0]
 
-    def _spare_is_kept(self) -> bool:
-        """Keep the spare file again, where need be in the place of who has asked nothing yet."""
+    def _keep_spare(self) -> bool:
+        """Keep the spare descriptor again, if need be by dropping a client without a request."""
         while not self._spare.keep():
-            idle = [t for t in self._talkers.values() if t.asked is None]
+            idle = [t for t in self._clients.values() if t.asked is None]
             if not idle:
                 return False
             self._turn_away(min(idle, key=lambda t: t.since_mono_s), TOO_MANY)
         return True
 
     def _make_room(self, uid: int) -> None:
-        """Let the oldest go: of this user where it has all its places, or of who has most."""
-        everybody = list(self._talkers.values())
+        """Drop this user's oldest client if its places are full, else that of the busiest user."""
+        everybody = list(self._clients.values())
         crowd = [t for t in everybody if t.uid == uid]
-        if len(crowd) < TALKERS_A_USER:
-            if len(everybody) < TALKERS:
+        if len(crowd) < CLIENTS_A_USER:
+            if len(everybody) < CLIENTS:
                 return
             users = [t.uid for t in everybody]
             most = max(users, key=users.count)
             crowd = [t for t in everybody if t.uid == most]
 
-        def keeps(talker: _Talker) -> tuple[bool, float]:
+        def keeps(client: _Client) -> tuple[bool, float]:
             # What waits is kept longest: it would be called off. Of a `close` only words are lost.
-            waits = talker.asked is not None and not talker.asked.closing
-            return waits, talker.since_mono_s
+            waits = client.asked is not None and not client.asked.closing
+            return waits, client.since_mono_s
 
         self._turn_away(min(crowd, key=keeps), TOO_MANY)
 
-    def _turn_away(self, talker: _Talker, words: str) -> None:
+    def _turn_away(self, client: _Client, message: str) -> None:
         with contextlib.suppress(OSError):
-            talker.line.send(_as_line(refusal(words)))
-        self._drop(talker)
+            client.line.send(_as_line(refusal(message)))
+        self._drop(client)
 
-    def _drop(self, talker: _Talker) -> None:
-        """Let one go. What it asked is called off where it has not begun; a `close` stands."""
-        number = talker.line.fileno()
-        if self._talkers.pop(number, None) is None:
+    def _drop(self, client: _Client) -> None:
+        """Drop a client. Its request is called off if it has not begun; a `close` stands."""
+        number = client.line.fileno()
+        if self._clients.pop(number, None) is None:
             return
         self._poll.unregister(number)
-        talker.line.close()
-        if self._spare.keep() and talker.in_last_place:
+        client.line.close()
+        if self._spare.keep() and client.in_last_place:
             self._accept_from_mono_s = self._clock.mono_s()
-        asked, talker.asked = talker.asked, None
+        asked, client.asked = client.asked, None
         if asked is not None and asked.reply is not None and not asked.closing:
             asked.reply.cancel()
 
     # --- a request ---------------------------------------------------------------------------
 
-    def _serve(self, talker: _Talker, event: int) -> None:
-        if talker.asked is not None:
+    def _serve(self, client: _Client, event: int) -> None:
+        if client.asked is not None:
             if event & _GONE:
-                self._drop(talker)
-        elif talker.out:
-            self._write(talker)
+                self._drop(client)
+        elif client.out:
+            self._write(client)
         elif event & select.POLLOUT:
-            self._look_for_line(talker)  # it sent the next before it had its answer
+            self._look_for_line(client)  # it sent the next before it had its answer
         else:
-            self._read(talker)
+            self._read(client)
 
-    def _read(self, talker: _Talker) -> None:
+    def _read(self, client: _Client) -> None:
         try:
-            more = talker.line.recv(LONGEST_LINE)
+            more = client.line.recv(LONGEST_LINE)
         except BlockingIOError:
             return
         if not more:
-            self._drop(talker)
-        elif not talker.draining:
-            talker.text += more
-            self._look_for_line(talker)
+            self._drop(client)
+        elif not client.draining:
+            client.text += more
+            self._look_for_line(client)
 
-    def _look_for_line(self, talker: _Talker) -> None:
-        end = talker.text.find(b"\n")
-        if max(end, len(talker.text) if end < 0 else 0) > LONGEST_LINE:
-            talker.last = True  # the rest of that line is not worth reading
-            self._say(talker, refusal(f"the request is longer than {LONGEST_LINE} bytes"))
+    def _look_for_line(self, client: _Client) -> None:
+        end = client.text.find(b"\n")
+        if max(end, len(client.text) if end < 0 else 0) > LONGEST_LINE:
+            client.last = True  # the rest of that line is not worth reading
+            self._send(client, refusal(f"the request is longer than {LONGEST_LINE} bytes"))
         elif end >= 0:
-            text = bytes(talker.text[:end])
-            del talker.text[: end + 1]
-            self._take(talker, text)
+            text = bytes(client.text[:end])
+            del client.text[: end + 1]
+            self._take(client, text)
 
-    def _take(self, talker: _Talker, text: bytes) -> None:
+    def _take(self, client: _Client, text: bytes) -> None:
         try:
             request = json.loads(text)
         except (ValueError, RecursionError):
-            self._say(talker, refusal("the request is not JSON; one object a line is wanted"))
+            self._send(client, refusal("the request is not JSON; one object a line is wanted"))
             return
         if not isinstance(request, dict):
-            words = 'the request is not an object, as in {"ask": "status"}'
-            self._say(talker, refusal(words))
+            message = 'the request is not an object, as in {"ask": "status"}'
+            self._send(client, refusal(message))
             return
         closing = request.get("ask") == "close"
-        if talker.in_last_place and not closing:
-            talker.last = True
-            self._say(talker, refusal(ONLY_CLOSE))
+        if client.in_last_place and not closing:
+            client.last = True
+            self._send(client, refusal(ONLY_CLOSE))
             return
-        if not closing and self._waiting(talker.uid) >= WAITING_A_USER:
-            self._say(talker, refusal(BUSY))
+        if not closing and self._waiting(client.uid) >= WAITING_A_USER:
+            self._send(client, refusal(BUSY))
             return
-        asked = talker.asked = _Asked(request, closing)
-        talker.since_mono_s = self._clock.mono_s()
-        self._poll.modify(talker.line, 0)  # whoever goes away shows all the same
+        asked = client.asked = _Asked(request, closing)
+        client.since_mono_s = self._clock.mono_s()
+        self._poll.modify(client.line, 0)  # a caller that goes away shows all the same
         if closing:
-            self._lane.put((talker, asked))
-        elif is_gone(talker.line):
-            self._drop(talker)  # nobody is there to hear what came of it
+            self._closing.put((client, asked))
+        elif is_gone(client.line):
+            self._drop(client)  # nobody is there to hear what came of it
         else:
-            self._ask(talker, asked)
+            self._ask(client, asked)
 
     def _waiting(self, uid: int) -> int:
-        asked = [t.asked for t in self._talkers.values() if t.uid == uid]
+        asked = [t.asked for t in self._clients.values() if t.uid == uid]
         return sum(a is not None and not a.closing for a in asked)
 
-    def _say_reply(self, talker: _Talker, asked: _Asked) -> None:
-        if talker.asked is not asked or asked.reply is None:
-            return  # it was told that it takes too long, or went away
+    def _send_reply(self, client: _Client, asked: _Asked) -> None:
+        if client.asked is not asked or asked.reply is None:
+            return  # it has the answer that it takes too long, or went away
         try:
-            said = asked.reply.result()
+            reply = asked.reply.result()
         except RowgateError as fault:
-            said = refusal(str(fault))
+            reply = refusal(str(fault))
         except CancelledError:
-            said = refusal(BUSY)
+            reply = refusal(BUSY)
         except Exception:  # noqa: BLE001 - the server outlives a mistake of ours
             self._mistakes += 1
             if self._mistakes <= 10 or self._mistakes & (self._mistakes - 1) == 0:
                 # Whoever asks the same again and again does not fill the disk with it.
-                words = f"{asked.request!r:.{MOST_LOGGED}}"
-                _LOG.exception("mistake %d over a request: %s", self._mistakes, words)
-            said = refusal("the daemon made a mistake over this; its log says more")
-        self._say(talker, said)
+                shown = f"{asked.request!r:.{MOST_LOGGED}}"
+                _LOG.exception("mistake %d over a request: %s", self._mistakes, shown)
+            reply = refusal("the daemon made a mistake over this; its log says more")
+        self._send(client, reply)
 
-    def _too_late(self, talker: _Talker) -> None:
-        """Nothing that is told "nothing was done" is done later; a `close` always is."""
-        asked = talker.asked
-        if talker.out or talker.draining:
-            self._drop(talker)
+    def _too_late(self, client: _Client) -> None:
+        """What got the answer "nothing was done" is never done later; a `close` always is."""
+        asked = client.asked
+        if client.out or client.draining:
+            self._drop(client)
         elif asked is None:
-            self._turn_away(talker, TOO_SLOW)
+            self._turn_away(client, TOO_SLOW)
         elif asked.closing:
-            self._say(talker, refusal(SHUT_BUT_BUSY if asked.shut else NOT_SHUT_YET))
+            self._send(client, refusal(SHUT_BUT_BUSY if asked.shut else NOT_SHUT_YET))
         elif asked.reply is None or asked.reply.cancel():
-            self._say(talker, refusal(BUSY))
+            self._send(client, refusal(BUSY))
         elif not asked.reply.done():
-            self._say(talker, refusal(UNDER_WAY))
+            self._send(client, refusal(UNDER_WAY))
         # Otherwise it was answered this moment, and is heard in the next round.
 
-    def _say(self, talker: _Talker, said: Mapping[str, Any]) -> None:
-        talker.asked = None
-        talker.out = _as_line(said)
-        talker.since_mono_s = self._clock.mono_s()
-        self._poll.modify(talker.line, select.POLLOUT)
-        self._write(talker)
+    def _send(self, client: _Client, reply: Mapping[str, Any]) -> None:
+        client.asked = None
+        client.out = _as_line(reply)
+        client.since_mono_s = self._clock.mono_s()
+        self._poll.modify(client.line, select.POLLOUT)
+        self._write(client)
 
-    def _write(self, talker: _Talker) -> None:
+    def _write(self, client: _Client) -> None:
         with contextlib.suppress(BlockingIOError):
-            talker.out = talker.out[talker.line.send(talker.out) :]
-        if talker.out:
+            client.out = client.out[client.line.send(client.out) :]
+        if client.out:
             return
-        talker.since_mono_s = self._clock.mono_s()
-        more = b"\n" in talker.text and not talker.last
-        self._poll.modify(talker.line, select.POLLOUT if more else select.POLLIN)
-        if talker.last:
-            talker.draining = True  # closing on what was not read would lose the answer
-            talker.line.shutdown(socket.SHUT_WR)
+        client.since_mono_s = self._clock.mono_s()
+        more = b"\n" in client.text and not client.last
+        self._poll.modify(client.line, select.POLLOUT if more else select.POLLIN)
+        if client.last:
+            client.draining = True  # closing on what was not read would lose the answer
+            client.line.shutdown(socket.SHUT_WR)
 
     # --- the socket's name -------------------------------------------------------------------
 
@@ -479,8 +479,8 @@ class ControlServer:
             return False
         return os.path.samestat(there, self._ours)
 
-    def _be_there(self) -> None:
-        """Listen anew where somebody took the socket's name away, or its folder and put it back."""
+    def _listen_again(self) -> None:
+        """Listen anew if somebody removed the socket, or its folder, and put it back."""
         now = self._clock.mono_s()
         if now - self._looked_mono_s < LOOK_EVERY_S:
             return
@@ -498,15 +498,15 @@ class ControlServer:
         self._deaf()
         self._socket.close()
         self._socket, self._ours = fresh
-        self._said = ""
+        self._logged = ""
         _LOG.warning("the control socket was taken away; it is there again")
 
-    def _warn(self, words: str) -> None:
-        """Once, until it is over."""
-        if words != self._said:
-            _LOG.warning("%s", words)
-            self._said = words
+    def _warn(self, message: str) -> None:
+        """Warn once, until it is over."""
+        if message != self._logged:
+            _LOG.warning("%s", message)
+            self._logged = message
 
 
-def _as_line(said: Mapping[str, Any]) -> bytes:
-    return json.dumps(said).encode() + b"\n"
+def _as_line(reply: Mapping[str, Any]) -> bytes:
+    return json.dumps(reply).encode() + b"\n"

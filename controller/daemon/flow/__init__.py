@@ -1,1 +1,1 @@
-"""The flow watch: the meter and the input pins beside the openings."""
+"""The flow watch: meter and input pins, compared with the openings."""

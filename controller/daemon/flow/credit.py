@@ -1,8 +1,8 @@
-"""What of the meter's count is credited, and how far its word may lengthen a zone's day.
+"""How much of the meter's count is credited, and how far the meter may lengthen a zone's day.
 
-A meter that counts a part of its pulses looks like holes that clog. Where nothing tells the two
-apart, the least that the computed flow's band allows is credited, so that a bed is neither given
-its water over and over nor left dry. What another zone was seen right by is believed.
+A meter that misses pulses looks like holes that clog. Where nothing separates the two, the least
+within the computed flow's band is credited, so that a bed neither gets its water again and again
+nor dries out. The meter is believed where another zone's flow was right on the same day.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ MORE_THAN_PLAN = 0.25  # of a zone's planned seconds in a day, on the meter's wo
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Counted:
-    """What an opening gave: by the meter, by time, and with which zones it ran at any moment.
+    """What an opening gave, by the meter and by time, and which zones ran at any moment of it.
 
     `seconds` is how long the meter counted for it.
     """
@@ -40,14 +40,14 @@ class Counted:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Credited:
-    """Litres that are credited, and whether they are the meter's own. [L]"""
+    """The litres credited, and whether they are the meter's own. [L]"""
 
     litres: float
     by_meter: bool
 
 
 class Credit:
-    """Believes the meter or not; remembers which sets it was right by today.
+    """Decides whether to believe the meter; keeps which sets it was right for today.
 
     `band_of` gives the flow of a set and its error, `most_l_s` what the open tap gives.
     """
@@ -107,16 +107,16 @@ class Credit:
         return Credited(litres=counted.metered_l, by_meter=True)
 
     def is_absurd(self, metered_l: float, seconds: float) -> bool:
-        """Whether no tap gives so much: what counts is not water."""
+        """Whether no tap gives so much, so that the count is not water."""
         most_l = BELIEVABLE * self._most_l_s * seconds + LEAST_COUNTS * self._per_pulse_l
         return metered_l > most_l
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DayGiven:
-    """A zone's day so far: how long it was open, and how much of that the meter says gave nothing.
+    """A zone's day so far: how long it was open, and how much of that gave nothing by the meter.
 
-    `lacking_s` is what was credited less than time says, in seconds of the computed flow.
+    `lacking_s` is how much less was credited than by time, in seconds of the computed flow.
     """
 
     open_s: float
@@ -128,7 +128,7 @@ def held_to_plan(
     given: Mapping[tuple[str, date], DayGiven],
     shortest_s: Mapping[str, float],
 ) -> tuple[list[Pulse], list[tuple[str, date]]]:
-    """The pulses of a plan, none of its zone-days longer than the meter's word may make it.
+    """The pulses of a plan, with no zone-day longer than the meter may make it.
 
     Parameters
     ----------
@@ -173,7 +173,7 @@ def held_to_plan(
 
 
 def short_words(counted: Counted, credited_l: float) -> str:
-    """That the meter counted less than the band allows, of an opening too short to be judged."""
+    """Text: the meter counted less than the band allows, in an opening too short to judge."""
     return (
         f"the meter counted {counted.metered_l:.1f} L where time says {counted.timed_l:.1f} L; "
         f"{credited_l:.1f} L are credited, by the least that passes of these openings together; "
@@ -182,7 +182,7 @@ def short_words(counted: Counted, credited_l: float) -> str:
 
 
 def cut_words(given: DayGiven) -> str:
-    """That a zone's day is made no longer, as the keeper reads it."""
+    """Text for the keeper: a zone's day is not made longer."""
     return (
         f"open for {given.open_s:.0f} s today, of which {given.lacking_s:.0f} s gave nothing by "
         f"the meter; it gets no more than {100.0 * MORE_THAN_PLAN:.0f} % above its plan in a day, "
@@ -195,7 +195,7 @@ def day_given(
 ) -> dict[tuple[str, date], DayGiven]:
     """Sum up openings: zone, day, seconds open, litres credited, and the flow computed. [s, L, L/s]
 
-    Of each opening counts what was credited less than time says; more is nothing lacking.
+    Each opening counts by how much less was credited than by time; more is no lack.
     """
     found: dict[tuple[str, date], DayGiven] = {}
     for zone, day, open_s, litres, flow_l_s in openings:
@@ -208,7 +208,7 @@ def day_given(
 
 
 def _shortened(pulse: Pulse, open_s: float) -> Pulse:
-    """The pulse, ending earlier: its litres go with its time."""
+    """The pulse, shortened; its litres shrink with its time."""
     if open_s >= pulse.open_s:
         return pulse
     return replace(

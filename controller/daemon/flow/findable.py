@@ -1,9 +1,9 @@
-"""What the flow watch can find in a garden, said before anything breaks.
+"""What the flow watch can find in a garden, known before anything breaks.
 
-For each zone on a relay, open alone: what a lost end cap and a fifth of its holes clogged would
-change of its flow, and from when on the meter would show it. Each change is made to the garden and
-its lines are solved again, with the valve where it stands. A throttled valve, or a weak tap,
-decides the flow and hides what lies behind it.
+For each zone on a relay, open alone: how a lost end cap, and a fifth of its holes clogged, change
+its flow, and from when the meter shows it. Each change is made to the garden and its lines are
+solved again, with the valve where it stands. A throttled valve, or a weak tap, decides the flow and
+hides what lies behind it.
 """
 
 from __future__ import annotations
@@ -31,9 +31,9 @@ from controller.hydraulics.network.geometry import drilled_holes
 from controller.hydraulics.network.supply_curve import Corrections
 from controller.units import l_from_m3, m3_from_l
 
-# What a change must be for the past weeks to show it: the least that is told and a scatter of days
-# of half a per cent to one upon it. Alone there is the tap's swing besides. Our choice, tried in
-# tests/season/test_flow_seasons.py.
+# How large a change must be for the past weeks to show it: the least that is reported, and half a
+# per cent to one for the scatter of days. For a zone alone, the tap's swing as well. Our choice,
+# tried in tests/season/test_flow_seasons.py.
 SURE_CHANGE, SURE_ALONE = LEAST_CHANGE + 0.015, LEAST_ALONE + 0.05
 EVERY_FIFTH = 5
 _HOUR_S = 3600.0
@@ -42,10 +42,12 @@ _NAME = 22  # of a zone, at most, in the table
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Findable:
-    """One zone: its flow alone, what passes, and what two faults would make of it, as shares.
+    """One zone: its flow alone, the band that passes, and how two faults change the flow, as
+    shares.
 
-    `within_days` says how soon each would be told: 0 at the next watering, some days once the
-    zone has a past, None never. `judged_after_s`: so long it must be open alone before anything is.
+    `within_days` says how soon each fault is reported: 0 at the next watering, some days once the
+    zone has a past, None never. `judged_after_s`: how long it must be open alone before anything
+    is.
     """
 
     zone: str
@@ -61,7 +63,7 @@ class Findable:
     decided_by: str
 
     def row(self) -> dict[str, Any]:
-        """For --json."""
+        """The row for `--json`."""
         return {
             "zone": self.zone,
             "flow_l_s": self.computed.flow_l_s,
@@ -120,12 +122,12 @@ def findable(
 
 
 def leak_from_l_s(meter: Meter) -> float:
-    """The smallest leak, while all is shut, that is promised to be found. [L/s]"""
+    """The smallest leak that is surely found while all is shut. [L/s]"""
     return max(meter.least_flow_l_s, STILL_COUNTS * meter.litres_per_pulse / _HOUR_S)
 
 
 def findable_lines(found: tuple[Findable, ...]) -> list[str]:
-    """A heading, and a line a zone."""
+    """The table as text: a heading, and a line for each zone."""
     if not found:
         return []
     width = min(_NAME, max(len("zone"), *(len(one.zone) for one in found)))
@@ -144,12 +146,12 @@ def findable_lines(found: tuple[Findable, ...]) -> list[str]:
 
 
 def findable_remarks(found: tuple[Findable, ...], garden: Garden) -> list[str]:
-    """What the table means, and what a gardener can do where it does not show a fault."""
+    """The remarks below the table: what it means, and what helps where it shows no fault."""
     meter, us = garden.meter, garden.us_units
     if meter is None or not found:
         return []
     together = garden.watering.most_open > 1 and len(found) > 1
-    said = [
+    lines = [
         'Each zone open alone. "In days": once the meter has seen it on a week or two of days',
         *(
             [
@@ -163,10 +165,10 @@ def findable_remarks(found: tuple[Findable, ...], garden: Garden) -> list[str]:
     ]
     for one in found:
         if not one.computed.is_known:
-            said.append(unknown_words([one.zone], one.computed, us=us))
+            lines.append(unknown_words([one.zone], one.computed, us=us))
     slow = [one.zone for one in found if not one.counted]
     if slow:
-        said.append(
+        lines.append(
             f"{_listed(slow)}: the meter may stand still at so small a flow; litres go by time, "
             "and only a burst would show"
         )
@@ -175,7 +177,7 @@ def findable_remarks(found: tuple[Findable, ...], garden: Garden) -> list[str]:
     supply = [one.zone for one in hidden if one.decided_by != "valve"]
     for zones, what in ((valve, "valve"), (supply, "tap")):
         if zones:
-            said.append(
+            lines.append(
                 f"{_listed(zones)}: the {what} decides the flow, and a lost end cap hardly "
                 "changes it: look at the far ends once a week while it waters; a gauge at a far "
                 "end falls to nothing"
@@ -183,11 +185,11 @@ def findable_remarks(found: tuple[Findable, ...], garden: Garden) -> list[str]:
     plugs = [one.zone for one in found if one.clogged_within_days is None and one not in hidden]
     plugs += [one.zone for one in hidden if one.clogged_within_days is None]
     if plugs:
-        said.append(
+        lines.append(
             f"{_listed(sorted(plugs))}: clogged holes hardly change the flow: count the streams "
             "once a month, or put cups under a few holes (rowgate note cups)"
         )
-    return said
+    return lines
 
 
 def _of_zone(

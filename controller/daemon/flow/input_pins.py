@@ -1,10 +1,10 @@
-"""The garden's input pins at work: meter, switches, tipping gauge.
+"""The garden's input pins: meter, switches, tipping gauge.
 
 While a switch is wet or cold nothing opens by plan; what is open runs on to its deadline, and a
 person may open. The gauge's tips go into the logbook as millimetres of the garden's own day.
 
-Whatever is missing or broken here costs precision, never water: without a meter litres go by time,
-and a switch that cannot be read keeps nothing shut.
+A missing or broken pin costs precision, never water: without a meter litres go by time, and a
+switch that cannot be read shuts nothing.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import Protocol
 
 from controller.clock import Clock
 from controller.daemon.flow.litres import FlowOf
-from controller.daemon.flow.monitor import FlowMonitor, Found, Past, fill_seconds
+from controller.daemon.flow.monitor import FlowMonitor, Found, Past, Pipes, fill_seconds
 from controller.daemon.flow.rules import ComputedFlow, Metering
 from controller.daemon.garden_reload import Accepted
 from controller.daemon.openings import Ended, Openings
@@ -27,7 +27,7 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.units import l_from_m3
 from controller.valves.inputs import InputDriver, PulseCounter
 
-TELL_EVERY_S = 900.0  # a switch that flaps is told of at most so often; our choice
+REPORT_EVERY_S = 900.0  # a switch that flaps is reported at most so often; our choice
 WRITE_TIPS_EVERY_S = 300.0  # at most this much rain is lost with the power; our choice
 WRITE_HOURS_EVERY_S = 3600.0  # how long the gauge was watched, when nothing tips; our choice
 _WORDS = {
@@ -37,21 +37,23 @@ _WORDS = {
 _LOG = logging.getLogger("rowgate.input_pins")
 
 Level = Callable[[int], bool]
-Tell = Callable[[str, str], None]
+Report = Callable[[str, str], None]
 
 
 class Switches:
-    """The rain and freeze switches; one that cannot be read keeps nothing shut, and is told of."""
+    """The rain and freeze switches; one that cannot be read shuts nothing, and is reported."""
 
-    def __init__(self, sensors: Iterable[Sensor], level: Level, clock: Clock, tell: Tell) -> None:
+    def __init__(
+        self, sensors: Iterable[Sensor], level: Level, clock: Clock, report: Report
+    ) -> None:
         self._sensors = tuple(s for s in sensors if s.kind in _WORDS)
-        self._level, self._clock, self._tell = level, clock, tell
-        self._told, self._told_mono_s = "", float("-inf")
+        self._level, self._clock, self._report = level, clock, report
+        self._reported, self._reported_mono_s = "", float("-inf")
         self.why_shut = ""
         self.faults: tuple[str, ...] = ()
 
     def look(self) -> None:
-        """Read each of them; `why_shut` says why nothing opens by plan, if something says so."""
+        """Read each switch; `why_shut` says why nothing opens by plan, if a switch forbids it."""
         shut, faults = [], []
         for sensor in self._sensors:
             try:
@@ -60,23 +62,23 @@ class Switches:
             except RowgateError as fault:
                 faults.append(f"the {sensor.kind} on line {sensor.line} cannot be read: {fault}")
         self.why_shut, self.faults = " and ".join(shut), tuple(faults)
-        words = "; ".join([*([self.why_shut] if shut else []), *faults])
+        message = "; ".join([*([self.why_shut] if shut else []), *faults])
         now = self._clock.mono_s()
-        if words != self._told and now - self._told_mono_s >= TELL_EVERY_S:
-            self._told, self._told_mono_s = words, now
+        if message != self._reported and now - self._reported_mono_s >= REPORT_EVERY_S:
+            self._reported, self._reported_mono_s = message, now
             if shut:
-                self._tell("sensor", f"{self.why_shut}: nothing opens by plan")
+                self._report("sensor", f"{self.why_shut}: nothing opens by plan")
             for unread in faults:
-                self._tell("sensor", unread)
-            if not words:
-                self._tell("sensor", "the switches let water again")
+                self._report("sensor", unread)
+            if not message:
+                self._report("sensor", "the switches let water again")
 
 
 class TippingGauge:
-    """Tips to millimetres by local day, written as increments: bounded writes, little to lose.
+    """Turns tips into millimetres by local day, written as increments: few writes, little to lose.
 
-    `write` takes a day, millimetres and hours watched. A day that was hardly watched is not taken
-    for the day's rain by those who read it.
+    `write` takes a day, millimetres and hours watched. Readers do not take a day that was hardly
+    watched for the day's rain.
     """
 
     def __init__(
@@ -85,10 +87,10 @@ class TippingGauge:
         count: Callable[[], int],
         clock: Clock,
         write: Callable[[date, float, float], None],
-        tell: Tell,
+        report: Report,
     ) -> None:
         self._mm_per_tip, self._count, self._clock, self._write = mm_per_tip, count, clock, write
-        self._tell = tell
+        self._report = report
         self._counted = count()
         self._looked_mono_s = self._written_mono_s = clock.mono_s()
         self._owed: dict[date, list[float]] = {}  # mm and hours not written yet
@@ -112,7 +114,7 @@ class TippingGauge:
             self.flush()
 
     def flush(self) -> None:
-        """Write what is owed; what the logbook does not take is kept for the next time."""
+        """Write what waits; what the logbook does not take waits for the next time."""
         self._written_mono_s = self._clock.mono_s()
         for day in sorted(self._owed):
             mm, hours = self._owed[day]
@@ -123,7 +125,7 @@ class TippingGauge:
                 _LOG.error("the rain gauge: %s", fault)
                 return
             except OutOfRange as fault:  # no cloud does that: the pin is loose
-                self._tell("sensor", f"the rain gauge counts what cannot be, left out: {fault}")
+                self._report("sensor", f"the rain gauge counts what cannot be, left out: {fault}")
             del self._owed[day]
 
 
@@ -131,7 +133,7 @@ BURST_FACTOR = 2.0  # the meter must still be read right while a pipe has burst;
 _MOST_KNOWN = 1024  # sets whose flow and error are remembered; our choice
 UNSURE = 0.7  # the relative error of a flow whose band cannot be had: only the grossest is found
 
-Told = Iterable[tuple[FlowFinding, str, date]]
+Reported = Iterable[tuple[FlowFinding, str, date]]
 
 
 class ErrorOf(Protocol):
@@ -142,10 +144,10 @@ class ErrorOf(Protocol):
 
 
 class Watching:
-    """Everything on input pins, fitted to one garden after another; used by the engine's thread.
+    """Everything on input pins, set up for one garden after another; used by the engine's thread.
 
     `bands` gives how sure the flows of a garden are, `write_rain` keeps the gauge's increments,
-    `past` what the meter saw.
+    `past` keeps what the meter saw.
     """
 
     def __init__(
@@ -161,23 +163,23 @@ class Watching:
         self._inputs, self._openings, self._clock = inputs, openings, clock
         self._bands, self._write_rain = bands, write_rain
         self._past = past or Past()
-        self._said_unknown: set[str] = set()
+        self._reported_unknown: set[str] = set()
         self._counters: dict[int, tuple[PulseCounter, tuple[bool, float]]] = {}
         self._metered_as: tuple[int, float, float] | None = None
-        self._desk: FlowMonitor | None = None
+        self._monitor: FlowMonitor | None = None
         self._switches: Switches | None = None
         self._gauges: list[TippingGauge] = []
         self.meter_fault = ""
 
-    def fit(self, accepted: Accepted, flow_l_s: FlowOf, told: Told, tell: Tell) -> None:
-        """Take up a garden's meter and sensors; what cannot be had is told, and done without."""
+    def fit(self, accepted: Accepted, flow_l_s: FlowOf, reported: Reported, report: Report) -> None:
+        """Take up a garden's meter and sensors; report what cannot be had, and do without it."""
         garden = accepted.garden
         self.end()
-        self._fit_meter(accepted, flow_l_s, told, tell)
+        self._fit_meter(accepted, flow_l_s, reported, report)
         taken, gauges = [], []
         for sensor in garden.sensors:
             counter = self._counter(
-                sensor.line, sensor.active_low, sensor.debounce_s, f"the {sensor.kind}", tell
+                sensor.line, sensor.active_low, sensor.debounce_s, f"the {sensor.kind}", report
             )
             if counter is None:
                 continue
@@ -188,23 +190,23 @@ class Watching:
                         counter.count,
                         self._clock,
                         self._write_rain,
-                        tell,
+                        report,
                     )
                 )
             else:
                 taken.append(sensor)
         self._gauges = gauges
         level = self._inputs.level if self._inputs is not None else _nothing_is_active
-        self._switches = Switches(taken, level, self._clock, tell)
+        self._switches = Switches(taken, level, self._clock, report)
         self._switches.look()
 
     def look(self, garden: Garden, today: date) -> list[Found]:
-        """Look at every pin; what the meter finds."""
+        """Look at every pin; the findings of the meter."""
         if self._switches is not None:
             self._switches.look()
         for gauge in self._gauges:
             gauge.look(today)
-        if self._desk is None:
+        if self._monitor is None:
             return []
         now = self._clock.mono_s()
         # A valve that waits for the master, or is on its way shut, gives no flow to judge.
@@ -213,12 +215,12 @@ class Watching:
             for zone, running in self._openings.running.items()
             if running.shut_mono_s is None and running.opened_mono_s <= now
         ]
-        return self._desk.look(wide_open, today)
+        return self._monitor.look(wide_open, today)
 
     def ended(self, end: Ended) -> None:
-        """An opening is over; what the meter counted of it is judged with others of its set."""
-        if self._desk is not None and end.counted is not None:
-            self._desk.ended(end.counted)
+        """An opening is over: judge what the meter counted with the others of its set."""
+        if self._monitor is not None and end.counted is not None:
+            self._monitor.ended(end.counted)
 
     def end(self) -> None:
         """Write down what has not been written yet."""
@@ -232,14 +234,14 @@ class Watching:
 
     @property
     def faults(self) -> tuple[str, ...]:
-        """What cannot be read now, in words."""
+        """The faults of pins that cannot be read now, as text."""
         found = () if self._switches is None else self._switches.faults
         return (*found, *((self.meter_fault,) if self.meter_fault else ()))
 
     @property
     def unknown_flows(self) -> tuple[str, ...]:
-        """Which open sets met so far cannot be judged by the meter, in words."""
-        return () if self._desk is None else tuple(self._desk.unknown.values())
+        """The open sets met so far that the meter cannot judge, as text."""
+        return () if self._monitor is None else tuple(self._monitor.unknown.values())
 
     @property
     def litres_by(self) -> str:
@@ -249,13 +251,15 @@ class Watching:
             return "time"
         return "time, the meter is silent" if metering.dead else "meter"
 
-    def _fit_meter(self, accepted: Accepted, flow_l_s: FlowOf, told: Told, tell: Tell) -> None:
+    def _fit_meter(
+        self, accepted: Accepted, flow_l_s: FlowOf, reported: Reported, report: Report
+    ) -> None:
         garden, meter = accepted.garden, accepted.garden.meter
-        self._desk, self.meter_fault = None, ""
+        self._monitor, self.meter_fault = None, ""
         counter = None
         if meter is not None:
             counter = self._counter(
-                meter.line, meter.active_low, meter.debounce_s, "the meter", tell
+                meter.line, meter.active_low, meter.debounce_s, "the meter", report
             )
             if counter is None:
                 self.meter_fault = "the meter cannot be watched; litres go by time"
@@ -281,13 +285,13 @@ class Watching:
             meter, max((flow_l_s(z.name, frozenset((z.name,))) for z in garden.zones), default=0.0)
         )
         if too_fast:
-            tell("meter", too_fast)
+            report("meter", too_fast)
         known: dict[frozenset[str], ComputedFlow] = {}
 
-        def say(words: str) -> None:
-            if words not in self._said_unknown:
-                self._said_unknown.add(words)
-                tell("meter", words)
+        def report_unknown(message: str) -> None:
+            if message not in self._reported_unknown:
+                self._reported_unknown.add(message)
+                report("meter", message)
 
         # Now, while nothing is open: in a big garden it takes a small board a while.
         bands = self._bands(garden)
@@ -302,34 +306,38 @@ class Watching:
         def fill_s(zone: str, opened: frozenset[str]) -> float:
             return fill_seconds(accepted.lines.line(zone).volume_m3, flow_l_s(zone, opened))
 
-        self._desk = FlowMonitor(
+        self._monitor = FlowMonitor(
             garden,
             meter,
             metering,
             self._clock,
-            compute=compute,
-            fill_s=fill_s,
-            told=told,
+            pipes=Pipes(
+                compute=compute,
+                fill_s=fill_s,
+                tap_loss_of=lambda opened: tap_loss(accepted.lines, opened),
+                line_l=lambda zone: l_from_m3(accepted.lines.line(zone).volume_m3),
+                most_l_s=l_from_m3(accepted.lines.supply.flow_m3_s()),
+            ),
+            reported=reported,
             past=self._past,
-            say=say,
-            tap_loss_of=lambda opened: tap_loss(accepted.lines, opened),
-            line_l=lambda zone: l_from_m3(accepted.lines.line(zone).volume_m3),
-            most_l_s=l_from_m3(accepted.lines.supply.flow_m3_s()),
+            report=report_unknown,
         )
-        self._openings.credit = self._desk.credit
+        self._openings.credit = self._monitor.credit
 
     def _counter(
-        self, line: int, active_low: bool, debounce_s: float, name: str, tell: Tell
+        self, line: int, active_low: bool, debounce_s: float, name: str, report: Report
     ) -> PulseCounter | None:
-        """The pin's counter, watched from its first asking on; None where it cannot be had."""
+        """The pin's counter, watched from its first use on; None where the pin cannot be had."""
         wanted = (active_low, debounce_s)
         if line in self._counters:
             counter, settings = self._counters[line]
             if settings != wanted:
-                tell("sensor", f"{name} on line {line} has changed; start the daemon anew for that")
+                report(
+                    "sensor", f"{name} on line {line} has changed; start the daemon anew for that"
+                )
             return counter
         if self._inputs is None:
-            tell("sensor", f"{name} on line {line} cannot be watched: there are no input pins")
+            report("sensor", f"{name} on line {line} cannot be watched: there are no input pins")
             return None
         counter = PulseCounter()
         try:
@@ -337,14 +345,14 @@ class Watching:
                 line, active_low=active_low, debounce_s=debounce_s, on_edge=counter.edge
             )
         except RowgateError as fault:
-            tell("sensor", f"{name} on line {line} cannot be watched: {fault}")
+            report("sensor", f"{name} on line {line} cannot be watched: {fault}")
             return None
         self._counters[line] = (counter, wanted)
         return counter
 
 
 def too_fast_words(meter: Meter, flow_l_s: float) -> str:
-    """What is wrong where the meter's pulses come faster than its debounce lets pass; else empty.
+    """Text of the fault where the meter's pulses come faster than its debounce passes; else empty.
 
     A contact is taken to be closed half of the time, and a burst to double the flow.
     """
@@ -383,9 +391,9 @@ def computed_of(opened: frozenset[str], lines: Lines, bands: ErrorOf) -> Compute
 
 
 def tap_loss(lines: Lines, opened: frozenset[str]) -> float:
-    """Which share of its still head the tap loses while these zones are open. [-]
+    """The share of its still head that the tap loses while these zones are open. [-]
 
-    0 where it cannot be computed: then nothing is put down to the tap.
+    0 where it cannot be computed: then no change is put down to the tap.
     """
     try:
         return 1.0 - lines.open_set(opened).tap_head_m / lines.supply.static_head_m

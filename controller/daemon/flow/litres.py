@@ -1,8 +1,8 @@
-"""Litres of each valve, from who was open when and what the network then gives.
+"""Litres of each valve, from the zones that were open at each moment and the flows of the network.
 
 By time: every span between two changes of the open set has its own flows, so a zone that others
-joined is credited less for that while. By meter: what it counted over each such span is shared by
-those flows; a zone that ran alone has all of it.
+joined gets less credit for that time. By meter: the count over each such span is shared by those
+flows; a zone that ran alone gets all of it.
 """
 
 from __future__ import annotations
@@ -81,7 +81,7 @@ def metered_of(
 def _pieces(
     span: OpenSpan, others: Iterable[OpenSpan]
 ) -> Iterator[tuple[float, float, frozenset[str]]]:
-    """The span in pieces over each of which the open set stayed the same, with that set."""
+    """The pieces of the span in which the open set stayed the same, each with that set."""
     beside = [other for other in others if other.zone != span.zone]
     edges = {span.from_mono_s, span.to_mono_s}
     for other in beside:
@@ -96,7 +96,7 @@ def _pieces(
 
 
 class OpenSpans:
-    """The openings under way, and those that overlapped them; forgotten when all is shut."""
+    """The openings under way and those that overlapped them; forgotten when all is shut."""
 
     def __init__(self) -> None:
         self._open: dict[str, float] = {}
@@ -104,17 +104,17 @@ class OpenSpans:
         self._shut: list[OpenSpan] = []
 
     def opened(self, zone: str, mono_s: float) -> None:
-        """A zone's valve has opened, or will have."""
+        """Take in that a zone's valve has opened, or will open."""
         self._open[zone] = mono_s
 
     def closing(self, zone: str, mono_s: float | None) -> None:
-        """What counts of this opening ends then, though it is not over; None: it does not end."""
+        """End what counts of this opening then, though it is not over; None: it does not end."""
         self._ends.pop(zone, None)
         if mono_s is not None:
             self._ends[zone] = mono_s
 
     def closed(self, zone: str, mono_s: float, flow_l_s: FlowOf) -> float:
-        """A zone's valve has closed: the litres of that opening. [L]"""
+        """Take in that a zone's valve has closed: the litres of that opening. [L]"""
         self.closing(zone, None)
         span = self._span(zone, mono_s)
         del self._open[zone]
@@ -144,7 +144,7 @@ class OpenSpans:
 
     @property
     def earliest_mono_s(self) -> float | None:
-        """When the earliest of what is still looked back on opened; None if nothing is. [s]"""
+        """When the earliest opening still needed began; None if there is none. [s]"""
         moments = [*self._open.values(), *(span.from_mono_s for span in self._shut)]
         return min(moments, default=None)
 
@@ -153,7 +153,7 @@ class OpenSpans:
         return self._open.get(zone)
 
     def _span(self, zone: str, mono_s: float) -> OpenSpan:
-        """An opening up to a moment; of no length while it has not begun."""
+        """An opening up to a moment; without length while it has not begun."""
         since, ends = self._open[zone], min(mono_s, self._ends.get(zone, mono_s))
         return OpenSpan(zone=zone, from_mono_s=since, to_mono_s=max(since, ends))
 

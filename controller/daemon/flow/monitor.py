@@ -1,7 +1,7 @@
-"""Watching the meter from opening to opening: which stretches to judge, and whom a finding names.
+"""Watches the meter from opening to opening: which stretches to judge, which zones to name.
 
-A finding is told once a day for each zone it names, a change against past weeks once a fortnight.
-It knows nothing of the bank or the plan; what a finding does is done by whoever asked.
+A finding is reported once a day for each zone it names, a change against past weeks once a
+fortnight. The monitor knows nothing of the bank or the plan; its caller acts on a finding.
 """
 
 from __future__ import annotations
@@ -54,9 +54,9 @@ DEFAULT_ACTIONS: Mapping[FlowFinding, Action] = {
     FlowFinding.CHANGED: Action.NOTE,
     FlowFinding.MISCOUNTED: Action.NOTE,
 }
-CHANGED_AGAIN = timedelta(days=14)  # a change that lasts is told again; our choice
+CHANGED_AGAIN = timedelta(days=14)  # a change that lasts is reported again; our choice
 _LOG = logging.getLogger("rowgate.flowdesk")
-# Told while it flows; too little is told when the stretch is over.
+# Reported while it flows; too little is reported when the stretch is over.
 _AT_ONCE = frozenset({FlowFinding.BURST, FlowFinding.NOT_OPENED})
 _WHILE_SHUT = frozenset({FlowFinding.NOT_CLOSED, FlowFinding.LEAK})
 _NOBODY_ELSE = (
@@ -64,15 +64,24 @@ _NOBODY_ELSE = (
     "the same"
 )
 
-ComputeOf = Callable[[frozenset[str]], ComputedFlow]
-FillOf = Callable[[str, frozenset[str]], float]
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pipes:
+    """What the garden's pipes are computed to do, as the monitor asks it."""
+
+    compute: Callable[[frozenset[str]], ComputedFlow]  # the flow of an open set, and its error
+    fill_s: Callable[[str, frozenset[str]], float]  # to fill a zone's empty line within a set
+    tap_loss_of: TapLossOf = lambda _: 0.0  # the share of its head that the tap loses to a set
+    line_l: Callable[[str], float] = lambda _: 0.0  # what a zone's line holds
+    most_l_s: float = float("inf")  # what the open tap gives
 
 
 class Past:
-    """What the meter saw before, by the logbook's `read` and `write`; without, since the start.
+    """What the meter saw before, by the logbook's `read` and `write`; without them, since the
+    start.
 
-    Read anew each day, for a line may have been mended; while the logbook takes nothing, what is
-    seen is kept here.
+    It is read anew each day, for a line may have been mended. While the logbook takes nothing, what
+    is seen is kept here.
     """
 
     def __init__(
@@ -85,7 +94,7 @@ class Past:
         self._read_on: date | None = None
 
     def stretches(self, today: date) -> Sequence[FlowStretch]:
-        """All that counts, oldest first."""
+        """All stretches that count, oldest first."""
         if self._read is not None and self._read_on != today:
             try:
                 self._kept = list(self._read())
@@ -95,7 +104,7 @@ class Past:
         return self._kept
 
     def keep(self, seen: FlowStretch) -> None:
-        """Keep one more."""
+        """Keep one more stretch."""
         self.stretches(seen.day)
         self._kept.append(seen)
         try:
@@ -126,7 +135,7 @@ class _Weak:
 
 @dataclass(slots=True, kw_only=True)
 class _Tally:
-    """What a set's openings gave that were too short to be judged each by itself."""
+    """Totals of the openings of a set that were each too short to judge."""
 
     metered_l: float = 0.0
     timed_l: float = 0.0
@@ -149,13 +158,10 @@ def action_of(finding: FlowFinding, garden: Garden, meter: Meter) -> Action:
 
 
 class FlowMonitor:
-    """One garden's meter, looked at about once a second.
+    """Judges one garden's meter, about once a second.
 
-    `compute` gives the flow of a set and its error, `fill_s` how long a zone's empty line takes to
-    fill within a set. `told` are the findings that the logbook has already: of today, and changes
-    of the last days. `past` keeps what was seen; `say` is told of what cannot be judged;
-    `tap_loss_of` is the share of its head that the tap loses with a set open, `line_l` what a
-    zone's line holds, `most_l_s` what the open tap gives.
+    `reported` are the findings that the logbook has already: of today, and changes of the last
+    days. `past` keeps what was seen; `report` is called with what cannot be judged.
     """
 
     def __init__(
@@ -165,21 +171,15 @@ class FlowMonitor:
         metering: Metering,
         clock: Clock,
         *,
-        compute: ComputeOf,
-        fill_s: FillOf,
-        told: Iterable[tuple[FlowFinding, str, date]] = (),
+        pipes: Pipes,
+        reported: Iterable[tuple[FlowFinding, str, date]] = (),
         past: Past | None = None,
-        say: Callable[[str], None] = lambda _: None,
-        tap_loss_of: TapLossOf = lambda _: 0.0,
-        line_l: Callable[[str], float] = lambda _: 0.0,
-        most_l_s: float = float("inf"),
+        report: Callable[[str], None] = lambda _: None,
     ) -> None:
         self._garden, self._meter, self._metering, self._clock = garden, meter, metering, clock
-        self._compute, self._fill_s = compute, fill_s
-        self._told = set(told)
-        self._past, self._say = past or Past(), say
-        self._tap_loss_of, self._line_l = tap_loss_of, line_l
-        self.credit = Credit(meter.litres_per_pulse, self.band, most_l_s)
+        self._pipes, self._past, self._report = pipes, past or Past(), report
+        self._reported = set(reported)
+        self.credit = Credit(meter.litres_per_pulse, self.band, pipes.most_l_s)
         self._doses: dict[frozenset[str], _Tally] = {}
         self._weak_sets: set[tuple[frozenset[str], date]] = set()
         self._sets: dict[frozenset[str], dict[date, float]] = {}
@@ -197,7 +197,7 @@ class FlowMonitor:
         self._unproved: list[Found] = []
 
     def look(self, open_zones: Collection[str], today: date) -> list[Found]:
-        """Judge what has flowed; called wherever the open set may have changed, and between."""
+        """Judge what has flowed; call it whenever the open set may have changed, and between."""
         self._metering.sample()
         late: list[Found] = []
         if self._sets_of != today:
@@ -220,37 +220,37 @@ class FlowMonitor:
         return found + self._judge_doses(today)
 
     def _forget(self, today: date) -> None:
-        """Let go what was told and seen right on days that nothing is asked of any more."""
-        self._told = {one for one in self._told if today - one[2] < CHANGED_AGAIN}
+        """Forget what was reported, and seen right, on days that no longer count."""
+        self._reported = {one for one in self._reported if today - one[2] < CHANGED_AGAIN}
         yesterday = today - timedelta(days=1)  # what gave too little then is judged today
         self._good = {one for one in self._good if one[1] >= yesterday}
         self._weak_sets = {one for one in self._weak_sets if one[1] >= yesterday}
 
     def band(self, zones: frozenset[str]) -> ComputedFlow:
         """What a set is judged by."""
-        return judged_by(self._compute(zones), self._sets.get(zones, {}))
+        return judged_by(self._pipes.compute(zones), self._sets.get(zones, {}))
 
     def ended(self, counted: Counted) -> None:
-        """An opening is over: what it gave is judged with the others of its set.
+        """An opening is over: judge what it gave with the other openings of its set.
 
-        That counts where each was too short to be judged by itself; of the filling of the lines,
-        too much cannot be told.
+        This serves openings that are each too short to judge. While the lines fill, it cannot find
+        that too much flowed.
         """
         tally = self._doses.setdefault(counted.zones, _Tally())
         tally.metered_l += counted.metered_l
         tally.timed_l += counted.timed_l
         tally.seconds += counted.seconds
-        tally.fill_l += sum(self._line_l(zone) for zone in counted.zones)
+        tally.fill_l += sum(self._pipes.line_l(zone) for zone in counted.zones)
         tally.openings += 1
 
     def _begin(self, opened: frozenset[str], now: float) -> None:
-        """A new stretch: when it may be judged from."""
+        """Begin a stretch, and set from when it may be judged."""
         valves = {zone.name: zone.valve for zone in self._garden.zones}
         master = self._garden.master
         if opened:
             warm_s = max(
                 (
-                    self._fill_s(zone, opened) + valves[zone].opens_in_s
+                    self._pipes.fill_s(zone, opened) + valves[zone].opens_in_s
                     for zone in opened - self._open
                 ),
                 default=0.0,
@@ -278,22 +278,22 @@ class FlowMonitor:
         )
 
     def _judge_by(self, opened: frozenset[str]) -> ComputedFlow:
-        """What this set is judged by; where that does not do, it is said, once."""
-        computed = judged_by(self._compute(opened), self._sets.get(opened, {}))
+        """What this set is judged by; where that is not enough, report it once."""
+        computed = judged_by(self._pipes.compute(opened), self._sets.get(opened, {}))
         if computed.is_known:
             self.unknown.pop(opened, None)
         elif opened not in self.unknown:
             words = unknown_words(opened, computed, us=self._garden.us_units)
             self.unknown[opened] = words
-            self._say(words)
+            self._report(words)
         return computed
 
     def _keep(self, until_mono_s: float, today: date) -> list[Found]:
-        """A stretch is over: keep what was seen of it, and what has changed by all that was."""
+        """A stretch is over: keep what was seen, and find what has changed against the past."""
         seen = self._seen(until_mono_s)
-        self._before_l_s = flow_while_open(seen, self._judged_by or self._compute(self._open))
+        self._before_l_s = flow_while_open(seen, self._judged_by or self._pipes.compute(self._open))
         counted = seen.litres >= LEAST_COUNTS * seen.litres_per_pulse
-        computed_l_s = self._compute(self._open).flow_l_s
+        computed_l_s = self._pipes.compute(self._open).flow_l_s
         absurd = self.credit.is_absurd(seen.litres, seen.seconds)
         if self._metering.dead or absurd or not counted or seen.seconds < LEAST_S:
             return []
@@ -311,20 +311,20 @@ class FlowMonitor:
         return self._changed(today)
 
     def _changed(self, today: date) -> list[Found]:
-        """What is not as it was in past weeks, told once a fortnight while it lasts."""
+        """What differs from past weeks, reported once a fortnight while it lasts."""
         names = {zone.name for zone in self._garden.zones}
         now = {zones: days for zones, days in self._sets.items() if zones <= names}
         found = []
-        for change in changes(now, self._tap_loss_of):
+        for change in changes(now, self._pipes.tap_loss_of):
             zones = tuple(sorted(change.zones | (change.others if change.either else frozenset())))
             lately = {
                 zone
-                for finding, zone, day in self._told
+                for finding, zone, day in self._reported
                 if finding is FlowFinding.CHANGED and today - day < CHANGED_AGAIN
             }
             if set(zones or ("",)) <= lately:
                 continue
-            self._told |= {(FlowFinding.CHANGED, zone, today) for zone in zones or ("",)}
+            self._reported |= {(FlowFinding.CHANGED, zone, today) for zone in zones or ("",)}
             # The tap's own weakness must not hold the garden.
             action = action_of(FlowFinding.CHANGED, self._garden, self._meter)
             found.append(
@@ -342,8 +342,8 @@ class FlowMonitor:
         if seen.seconds <= 0.0:
             return []
         if self.credit.is_absurd(seen.litres, seen.seconds):
-            return self._tell(FlowFinding.MISCOUNTED, (), seen, None, today)
-        computed = self._judged_by or self._compute(self._open)
+            return self._new_findings(FlowFinding.MISCOUNTED, (), seen, None, today)
+        computed = self._judged_by or self._pipes.compute(self._open)
         finding = judge_open(seen, computed)
         proved = self._proved(seen)
         if finding is None:
@@ -356,7 +356,7 @@ class FlowMonitor:
         return [*proved, *self._found(finding, self._open, seen, computed, today)]
 
     def _judge_doses(self, today: date) -> list[Found]:
-        """The openings put together that were too short to be judged each by itself."""
+        """Judge the totals of openings that were each too short to judge."""
         found: list[Found] = []
         weak = len(self._weak)
         for zones, tally in list(self._doses.items()):
@@ -373,7 +373,7 @@ class FlowMonitor:
             )
             if self.credit.is_absurd(tally.metered_l, tally.seconds):
                 counted = replace(seen, seconds=max(tally.seconds, LEAST_S))
-                found += self._tell(FlowFinding.MISCOUNTED, (), counted, None, today)
+                found += self._new_findings(FlowFinding.MISCOUNTED, (), counted, None, today)
                 del self._doses[zones]
                 continue
             if not is_enough(seen, computed):
@@ -398,26 +398,29 @@ class FlowMonitor:
         computed: ComputedFlow,
         today: date,
     ) -> list[Found]:
-        """What comes of a finding about an open set; too little waits for the day's other sets."""
+        """Act on a finding about an open set; too little waits for the day's other sets."""
         if finding is FlowFinding.CLOGGED:
             self._weak_sets.add((zones, today))
             self._weak.append(_Weak(zones=zones, seen=seen, computed=computed, day=today))
             return []
-        told = self._tell(
+        new = self._new_findings(
             finding, tuple(sorted(self._suspects(zones, today))), seen, computed, today
         )
         if finding is FlowFinding.NOT_OPENED and seen.litres <= 0.0:
-            self._unproved += [found for found in told if found.action is not Action.NOTE]
-            told = [replace(found, action=Action.NOTE) for found in told]
-        return told
+            self._unproved += [found for found in new if found.action is not Action.NOTE]
+            new = [replace(found, action=Action.NOTE) for found in new]
+        return new
 
     def _suspects(self, opened: frozenset[str], day: date) -> frozenset[str]:
         """The zones of a set that were not seen right on that day; all of them if all were."""
         return frozenset(z for z in opened if (z, day) not in self._good) or opened
 
     def _clogged(self, today: date) -> list[Found]:
-        """What gave too little, once the day's other sets tell how the tap does, or the day is
-        over: what they lack as well is the tap's."""
+        """Find what is clogged, once the day's other sets show how the tap does, or the day is
+        over.
+
+        What the other sets lack as well is the tap's.
+        """
         found, waiting = [], []
         for weak in self._weak:
             tap = day_share(self._sets, weak.zones, weak.day)
@@ -429,13 +432,15 @@ class FlowMonitor:
                 computed, flow_l_s=tap * computed.flow_l_s, low_l_s=tap * computed.lowest_l_s
             )
             if judge_open(weak.seen, under_it) is None or self._all_weak(weak):
-                found += self._tell(FlowFinding.MISCOUNTED, (), weak.seen, computed, weak.day)
+                found += self._new_findings(
+                    FlowFinding.MISCOUNTED, (), weak.seen, computed, weak.day
+                )
                 continue
             suspects = tuple(sorted(self._suspects(weak.zones, weak.day)))
-            told = self._tell(FlowFinding.CLOGGED, suspects, weak.seen, computed, weak.day)
+            new = self._new_findings(FlowFinding.CLOGGED, suspects, weak.seen, computed, weak.day)
             if not any(day == weak.day and zone not in weak.zones for zone, day in self._good):
-                told = [replace(one, words=f"{one.words}{_NOBODY_ELSE}") for one in told]
-            found += told
+                new = [replace(one, words=f"{one.words}{_NOBODY_ELSE}") for one in new]
+            found += new
         self._weak = waiting
         return found
 
@@ -445,7 +450,7 @@ class FlowMonitor:
         return others and not any(day == weak.day for _, day in self._good)
 
     def _proved(self, seen: Seen) -> list[Found]:
-        """What was only noted while the meter was still, now that it counts for other zones."""
+        """Findings noted while the meter stood still, now that it counts for other zones."""
         if self._metering.dead:
             self._unproved = []
         if seen.litres < LEAST_COUNTS * seen.litres_per_pulse:
@@ -464,13 +469,13 @@ class FlowMonitor:
             self._from_mono_s = now
         seen = self._seen(now)
         if self.credit.is_absurd(seen.litres, seen.seconds):
-            return self._tell(FlowFinding.MISCOUNTED, (), seen, None, today)
+            return self._new_findings(FlowFinding.MISCOUNTED, (), seen, None, today)
         finding = judge_shut(seen, self._before_l_s, soon=self._soon)
         if finding is None:
             return []
-        return self._tell(finding, tuple(sorted(self._last)), seen, None, today)
+        return self._new_findings(finding, tuple(sorted(self._last)), seen, None, today)
 
-    def _tell(
+    def _new_findings(
         self,
         finding: FlowFinding,
         zones: tuple[str, ...],
@@ -479,9 +484,9 @@ class FlowMonitor:
         today: date,
     ) -> list[Found]:
         keys = {(finding, zone, today) for zone in zones or ("",)}
-        if keys <= self._told:
+        if keys <= self._reported:
             return []
-        self._told |= keys
+        self._reported |= keys
         words = found_words(finding, seen, computed, self._before_l_s, us=self._garden.us_units)
         if len(zones) > 1:
             words += "; open together, one of them or all"
@@ -494,7 +499,7 @@ class FlowMonitor:
 
 
 def fill_seconds(volume_m3: float, flow_l_s: float) -> float:
-    """Time to fill a line at a flow; for ever where nothing flows. [s]"""
+    """Time to fill a line at a flow; infinite where nothing flows. [s]"""
     litres = l_from_m3(volume_m3)
     if litres <= 0.0:
         return 0.0

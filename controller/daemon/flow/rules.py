@@ -1,9 +1,9 @@
-"""What a meter's figures mean beside what the pipes should give, and whether it is alive.
+"""Rules for the meter: what its figures mean against the computed flow, and whether it is alive.
 
-The thresholds are ours and are said here and in docs/watching.md. A flow is found wrong when it
-lies outside what the hydraulics can be off by, the meter's and the tap's own unsteadiness and the
-counting added, and is a clear share away besides. Where the flow is not known to a factor of ten
-nothing is found. How a set does beside its own past weeks is judged in trend.py.
+The thresholds are our choice; they stand here and in docs/watching.md. A flow is wrong when it lies
+outside the error of the hydraulics, with that of the meter, the tap and the counting added, and is
+also a clear share away. Where the flow is not known within a factor of ten nothing is found.
+trend.py judges a set against its own past weeks.
 """
 
 from __future__ import annotations
@@ -28,7 +28,9 @@ LEAST_COUNTS = 20.0  # pulses of the meter, computed or counted, below which not
 LEAST_S = 10.0  # and so long a stretch; our choice
 NEXT_TO_NOTHING = 0.1  # of the computed flow: the valve has not opened; our choice
 STILL_RUNS = 0.1  # of the flow before it shut: the valve has not closed; our choice
-STILL_COUNTS = 10.0  # pulses of the meter while all is shut, before anything is said; our choice
+STILL_COUNTS = (
+    10.0  # pulses of the meter while all is shut, before anything is reported; our choice
+)
 BELIEVABLE = 2.0  # times what an open tap gives; what counts faster is not water; our choice
 
 
@@ -59,8 +61,8 @@ class ComputedFlow:
     def far(self) -> float:
         """How far the logarithm of the flow may be off before anything is found. [-]
 
-        Pipes and meter are off once for good; the tap varies anew at every opening, so that over
-        a season its worst comes on top of them.
+        The error of pipes and meter stays the same; the tap varies anew at every opening, so that
+        over a season its worst comes on top.
         """
         return FIND_AT * hypot(self.error, METER_ERROR) + TAP_VARIES
 
@@ -82,8 +84,8 @@ class ComputedFlow:
 class Seen:
     """What the meter counted over a stretch in which the open set stayed the same.
 
-    `starts_at_l_s` is the meter's least flow: below it, it may stand still. `stretches` is how many
-    of them were put together.
+    `starts_at_l_s` is the meter's least flow: below it, the meter may stand still. `stretches` is
+    how many stretches were added up.
     """
 
     litres: float
@@ -99,9 +101,9 @@ class Seen:
 
 
 def passing_shares(computed: ComputedFlow) -> tuple[float, float]:
-    """From which to which share of the computed flow nothing is found, the counting left out.
+    """The least and the most share of the computed flow that pass, without the error of counting.
 
-    0 and infinity where nothing flows by computation.
+    0 and infinity where the computed flow is 0.
     """
     if computed.flow_l_s <= 0.0:
         return 0.0, float("inf")
@@ -112,7 +114,7 @@ def passing_shares(computed: ComputedFlow) -> tuple[float, float]:
 def passing_l(
     computed: ComputedFlow, seconds: float, litres_per_pulse: float, stretches: int = 1
 ) -> tuple[float, float]:
-    """From how few to how many litres over a stretch nothing is found.
+    """The least and the most litres over a stretch that pass.
 
     Parameters
     ----------
@@ -168,21 +170,21 @@ def judge_open(seen: Seen, computed: ComputedFlow) -> FlowFinding | None:
 
 
 def is_enough(seen: Seen, computed: ComputedFlow) -> bool:
-    """Whether so much was seen that a flow without a finding is a good one."""
+    """Whether enough was seen that a flow without a finding is a good one."""
     due_l = computed.flow_l_s * seen.seconds
     return seen.seconds >= LEAST_S and computed.is_known and _is_countable(due_l, seen)
 
 
 def _is_countable(litres: float, seen: Seen) -> bool:
-    """Whether these litres are pulses enough to judge by."""
+    """Whether these litres are enough pulses to judge by."""
     return litres >= LEAST_COUNTS * seen.litres_per_pulse
 
 
 def flow_while_open(seen: Seen, computed: ComputedFlow) -> float | None:
-    """The flow that what goes on after shutting is held against; None where nobody knows it. [L/s]
+    """The flow that a flow after shutting is compared with; None where it is unknown. [L/s]
 
-    The lesser of what the meter saw and what was computed; where it saw less than passes, or
-    nothing worth counting, what was computed.
+    The lesser of what the meter saw and what was computed; the computed flow where the meter saw
+    less than passes, or too little to count.
     """
     due_l_s = computed.flow_l_s if computed.is_known else None
     if seen.seconds < LEAST_S or not _is_countable(seen.litres, seen):
@@ -194,10 +196,10 @@ def flow_while_open(seen: Seen, computed: ComputedFlow) -> float | None:
 
 
 def judge_shut(seen: Seen, before_l_s: float | None, *, soon: bool) -> FlowFinding | None:
-    """What is wrong when all is shut.
+    """What is wrong while all is shut.
 
-    `before_l_s` is the flow while the set that shut last was open, None where nobody knows it.
-    `soon` after it shut, what goes on may be its valve; later any flow is a leak.
+    `before_l_s` is the flow while the set that shut last was open, None where it is unknown. `soon`
+    after it shut, a flow may be its valve; later any flow is a leak.
     """
     if seen.litres < STILL_COUNTS * seen.litres_per_pulse or seen.seconds <= 0.0:
         return None
@@ -222,7 +224,7 @@ def found_words(
     *,
     us: bool,
 ) -> str:
-    """A finding with its figures, as the keeper reads it; `before_l_s` is that of `judge_shut`."""
+    """Text of a finding with its figures for the keeper; `before_l_s` is that of `judge_shut`."""
     metered = f"{flow_words(seen.flow_l_s, us=us)} by the meter over {_time(seen.seconds)}"
     if finding is FlowFinding.MISCOUNTED and computed is None:
         return f"{metered}, and no tap gives so much: it is not water that is counted"
@@ -245,7 +247,7 @@ def found_words(
 
 
 def unknown_words(zones: Collection[str], computed: ComputedFlow, *, us: bool) -> str:
-    """That the flow of a set is not known well enough to judge, and what to do."""
+    """Text: the flow of a set is not known well enough to judge, and what to do."""
     return (
         f"the flow of {', '.join(sorted(zones))} is not known well enough to judge "
         f"({flow_words(computed.flow_l_s, us=us)} computed, and a tenth or ten times that may be "
@@ -257,7 +259,7 @@ def unknown_words(zones: Collection[str], computed: ComputedFlow, *, us: bool) -
 def passing_words(
     computed: ComputedFlow, seconds: float, litres_per_pulse: float, *, us: bool
 ) -> str:
-    """From which to which flow nothing is found, as in "9.59 L/min to 14.41 L/min"."""
+    """Text of the flows that pass, as in "9.59 L/min to 14.41 L/min"."""
     least, most = passing_l(computed, seconds, litres_per_pulse)
     return f"{flow_words(least / seconds, us=us)} to {flow_words(most / seconds, us=us)}"
 
@@ -298,7 +300,7 @@ class Metering:
         self.sample()
 
     def sample(self) -> None:
-        """Look at the count now; wherever the open set changes, and every second or so between."""
+        """Sample the count now; wherever the open set changes, and every second or so between."""
         with self._lock:
             now, count = self._clock.mono_s(), self._count()
             if self._at and now <= self._at[-1]:
@@ -314,13 +316,13 @@ class Metering:
                 self._counts = [*self._counts[:-1:2], self._counts[-1]]
 
     def litres_between(self, from_mono_s: float, to_mono_s: float) -> float:
-        """Litres that passed the meter between two moments, straight lines between samples. [L]"""
+        """Litres that passed the meter between two moments, interpolated linearly. [L]"""
         with self._lock:
             counts = self._at_moment(to_mono_s) - self._at_moment(from_mono_s)
         return max(0.0, counts) * self.litres_per_pulse
 
     def watered(self, zone: str, *, metered_l: float, timed_l: float, zones: int) -> bool:
-        """A pulse of a zone is over; True where the meter is found dead, or alive again, by it.
+        """A pulse of a zone is over; True where it shows that the meter is dead, or alive again.
 
         Dead: so many pulses in a row, of two zones at least where the garden has two, should have
         given plenty of counts and gave none. One count brings it back.

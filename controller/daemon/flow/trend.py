@@ -1,13 +1,13 @@
-"""How an open set does beside its own past weeks, and beside the other sets of the same days.
+"""Compares an open set with its own past weeks, and with the other sets of the same days.
 
-What the meter saw of each open set, over what was computed for it, stands in the logbook stretch by
-stretch. A set's first days are its base. On each day with water its departure from the base is
-held against that of the sets it shares no zone with: what all of them do is the tap's (a hot
-evening, the neighbours, the pressure of the season) and is taken off. What is left has a median
-over the latest days; where that lies far from the base's, the set has changed.
+The logbook has, stretch by stretch, what the meter saw of each open set over what was computed for
+it. A set's first days are its base. On each day with water, its departure from the base is compared
+with that of the sets it shares no zone with. What all of them do is the tap's (a hot evening, the
+neighbours, the pressure of the season) and is taken off. What is left has a median over the latest
+days; where that lies far from the base's, the set has changed.
 
-No step of this knows why. Without a set to compare with, a tap that has become weaker looks like
-holes that clog, and the finding says so.
+No step of this knows why. Without a set to compare with, a weaker tap looks like clogged holes, and
+the finding says so.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ BASE_LEAST = 7  # days with water before anything is judged
 BASE_DAYS = 14  # and so many make the base, once they are there
 WINDOWS = (3, 7, 14)  # latest days with water whose median is held against the base
 FIND_CHANGE_AT = 4.5  # standard errors
-LEAST_CHANGE = 0.035  # of the flow; a smaller change is never told
+LEAST_CHANGE = 0.035  # of the flow; a smaller change is never reported
 LEAST_ALONE = 0.10  # the same where nothing is compared, or of all sets: it may be the tap
 TAP_LOSES = 2.0  # times its usual loss: what a hot evening or a filter may do to a tap
 STEADY = 1.0 / 3.0  # of the change: what the other of two may move by itself, and is as it was
@@ -40,12 +40,12 @@ _MEDIAN = 1.5708  # variance of a median over that of a mean, many draws, normal
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """A set, or every set (`zones` empty), that is not as it was.
+    """A set, or every set (`zones` empty), whose flow has changed.
 
-    `share` is the change of its flow, `from_share` the least that would have been told. `others`
-    are the zones it was compared with; with none, the tap may be the cause. `either`: what moved
-    may as well be those others, the other way round. `maybe_tap`: a tap that loses more on the way
-    would do the same to these sets.
+    `share` is the change of its flow, `from_share` the least change that is reported. `others` are
+    the zones it was compared with; with none, the tap may be the cause. `either`: the others may
+    have changed instead, the other way round. `maybe_tap`: a tap that loses more on the way would
+    do the same to these sets.
     """
 
     zones: frozenset[str]
@@ -57,8 +57,8 @@ class Change:
     maybe_tap: bool = False
 
     @property
-    def is_told(self) -> bool:
-        """Whether it is so large that it is told."""
+    def is_reported(self) -> bool:
+        """Whether it is large enough to be reported."""
         return abs(log(1.0 + self.share)) >= log(1.0 + self.from_share)
 
 
@@ -68,15 +68,15 @@ TapLossOf = Callable[[frozenset[str]], float]
 
 
 def _unknown_tap(_: frozenset[str]) -> float:
-    """All sets alike."""
+    """A tap of which nothing is known: all sets alike."""
     return 0.0
 
 
 def by_set(stretches: Iterable[FlowStretch]) -> dict[frozenset[str], dict[date, float]]:
-    """Logarithm of metered over computed flow, of each set and day, since the set is as it is.
+    """Logarithm of metered over computed flow, of each set and day, since the set is as it is now.
 
     A set begins anew where its computed flow has moved by more than `SAME_COMPUTED`: drilled or
-    throttled anew, or a field test was fitted.
+    throttled anew, or a new field test was fitted.
     """
     rows: dict[frozenset[str], list[FlowStretch]] = {}
     for one in stretches:
@@ -98,8 +98,7 @@ def by_set(stretches: Iterable[FlowStretch]) -> dict[frozenset[str], dict[date, 
 
 
 def judged_by(computed: ComputedFlow, days: Days) -> ComputedFlow:
-    """What a set is judged by: what was computed where that is known well enough, else its own
-    past, once it has a base."""
+    """The flow a set is judged by: the computed one, or where that is too unsure its own past."""
     base = _base(days)
     if computed.is_known or base is None:
         return computed
@@ -109,8 +108,10 @@ def judged_by(computed: ComputedFlow, days: Days) -> ComputedFlow:
 def day_share(
     sets: Mapping[frozenset[str], Days], zones: frozenset[str], day: date
 ) -> float | None:
-    """What the sets without these zones did on that day, over what they usually do; None if none
-    with a base ran."""
+    """What the sets without these zones did on that day, over what they usually do.
+
+    None if none with a base ran.
+    """
     others = [moved[day] for z, moved in _moved(sets).items() if not z & zones and day in moved]
     return exp(median(others)) if others else None
 
@@ -123,7 +124,7 @@ def can_compare(sets: Mapping[frozenset[str], Days], zones: frozenset[str]) -> b
 def changes(
     sets: Mapping[frozenset[str], Days], tap_loss_of: TapLossOf = _unknown_tap
 ) -> list[Change]:
-    """The sets that are not as they were, the surest first; none where the days do not tell.
+    """The sets that have changed, the surest first; none where the days do not show any.
 
     The rule, for each set with `BASE_LEAST` + 3 days at least: base = its first days, up to
     `BASE_DAYS`; window = its latest 3, 7 or 14 days after those. It has changed where the medians
@@ -136,7 +137,7 @@ def changes(
 
     A tap that is weaker by its loss (the street, a filter ahead of all zones) takes most from the
     sets with the largest flow: what up to `TAP_LOSES` times the loss would do by `tap_loss_of` is
-    told only once most of 14 days have it.
+    reported only once most of 14 days have it.
 
     A set that was found is no longer compared with, and the others are judged anew.
     """
@@ -144,17 +145,17 @@ def changes(
     left = dict(sets)
     while True:
         judged = _judged(left, tap_loss_of)
-        told = [one for one in judged.values() if one.is_told]
-        if not told:
+        large = [one for one in judged.values() if one.is_reported]
+        if not large:
             break
-        own = {one.zones: _own_change(left[one.zones], one.days) for one in told}
+        own = {one.zones: _own_change(left[one.zones], one.days) for one in large}
         # Where only two are compared both depart alike; the one that is further from itself leads.
-        worst = max(told, key=lambda c: (abs(c.share) + abs(own[c.zones]), sorted(c.zones)))
+        worst = max(large, key=lambda c: (abs(c.share) + abs(own[c.zones]), sorted(c.zones)))
         seen_right = frozenset[str]().union(
             *(
                 one.zones
                 for one in judged.values()
-                if not one.is_told and one.from_share <= abs(worst.share)
+                if not one.is_reported and one.from_share <= abs(worst.share)
             )
         )
         suspects = worst.zones - seen_right or worst.zones
@@ -193,7 +194,7 @@ def _judged(
         scatter = max(scatters[zones], median(alike))
         windows = WINDOWS if others else WINDOWS[1:]
         change = _best_window(values, scatter, windows, zones, others)
-        if change is not None and change.is_told and others:
+        if change is not None and change.is_reported and others:
             apart = [other for other in moved if not other & zones]
             if _tap_would(change, sets[zones], apart, tap_loss_of):
                 change = _best_window(values, scatter, WINDOWS[2:], zones, others)
@@ -206,10 +207,10 @@ def _judged(
 def _tap_would(
     change: Change, days: Days, others: Sequence[frozenset[str]], tap_loss_of: TapLossOf
 ) -> bool:
-    """Whether a tap that loses more would move this set against the others likewise.
+    """Whether a tap that loses more would move this set against the others in the same way.
 
-    All losses being squares of the flow, q goes with the root of head over loss; so dln q =
-    -w dln k / 2, with w the share of the head that the tap loses. Our own, first order.
+    All losses go with the square of the flow, so q goes with the root of head over loss: dln q = -w
+    dln k / 2, with w the share of the head that the tap loses. Our own, first order.
     """
     apart = tap_loss_of(change.zones) - median(tap_loss_of(other) for other in others)
     if apart == 0.0:
@@ -229,7 +230,7 @@ def _best_window(
     zones: frozenset[str],
     others: frozenset[str],
 ) -> Change | None:
-    """The change over the window in which it is largest beside what would be told."""
+    """The change over the window where it is largest against the least reported change."""
     tried, independent = [], bool(others)
     for count in windows:
         first = min(BASE_DAYS, len(values) - count)
@@ -268,11 +269,11 @@ def _common_change(sets: Mapping[frozenset[str], Days]) -> Change | None:
         return None
     nobody = frozenset[str]()
     change = _best_window(values, _scatter(values), WINDOWS[2:], nobody, nobody)
-    return change if change is not None and change.is_told else None
+    return change if change is not None and change.is_reported else None
 
 
 def _moved(sets: Mapping[frozenset[str], Days]) -> dict[frozenset[str], dict[date, float]]:
-    """How far each set with a base is from it, day by day."""
+    """How far each set with a base has moved from it, day by day."""
     found = {}
     for zones, days in sets.items():
         base = _base(days)
@@ -287,22 +288,28 @@ def _base(days: Days) -> float | None:
 
 
 def _own_change(days: Days, count: int) -> float:
-    """A set's change over its latest days by itself, the tap's with it."""
+    """A set's change over its latest days by itself, with the tap's in it."""
     base, values = _base(days), list(days.values())
     return 0.0 if base is None else median(values[-count:]) - base
 
 
 def _is_steady(days: Days, change: Change) -> bool:
-    """Whether the other of two sets is surely the one that has not changed: it stands where it
-    stood, and its own days swing far less than the change, so that the tap has not hidden one."""
+    """Whether the other of two sets has surely not changed.
+
+    It stands where it stood, and its own days swing far less than the change, so that the tap has
+    not hidden one.
+    """
     moved = _own_change(days, change.days)
     swing = FIND_CHANGE_AT * _scatter(list(days.values()))
     return max(abs(moved), STEADY * swing) <= STEADY * abs(change.share)
 
 
 def _scatter(values: Sequence[float]) -> float:
-    """Standard deviation of a set's days, robust: the larger of that of its first days about their
-    median, and that from each day to the next over all of them."""
+    """Robust standard deviation of a set's days.
+
+    The larger of that of its first days about their median, and that from each day to the next over
+    all of them.
+    """
     first = values[:BASE_DAYS]
     middle = median(first)
     about = median(abs(value - middle) for value in first)
@@ -312,7 +319,7 @@ def _scatter(values: Sequence[float]) -> float:
 
 
 def changed_words(change: Change) -> str:
-    """A change as the keeper reads it."""
+    """The text of a change for the keeper."""
     size = f"{100.0 * abs(change.share):.0f} %"
     less = change.share < 0.0
     turned = "less" if less else "more"

@@ -1,7 +1,7 @@
-"""What the board tells of itself: heat, voltage, room on the disk, memory, how it leaves pins.
+"""What the board reports of itself: heat, voltage, disk space, memory, how it leaves pins.
 
-Nothing here can fail: what a board does not tell is None. The files are from memory of the kernel's
-interfaces, but for the setting of released pins, which its documentation names.
+Nothing here can fail: what a board does not report is None. The files are from memory of the
+kernel's interfaces, except the setting of released pins, which its documentation names.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ HWMON = Path("/sys/class/hwmon")
 VOLT_NAME, VOLT_ALARM = "rpi_volt", "in0_lcrit_alarm"  # 1 while the supply is too weak
 KEEPS_PINS = Path("/sys/module/pinctrl_bcm2835/parameters/persist_gpio_outputs")
 MEMORY = Path("/proc/self/statm")  # pages; the second figure is what is resident
-LOOK_EVERY_S = 60.0  # between two looks for something to tell; our choice
-LEAST_DISK_MB = 50.0  # below it, it is said; our choice
+LOOK_EVERY_S = 60.0  # between two looks for something to report; our choice
+LEAST_DISK_MB = 50.0  # reported when less is free; our choice
 HOT_C = 80.0  # boards slow down from about there; from memory
 SLEPT_LEAST_S = 1.0  # the two clocks are read one after the other
 KEEPS_WORDS = (
@@ -33,7 +33,7 @@ KEEPS_WORDS = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoardFiles:
-    """Where the board tells what."""
+    """Where the board reports what."""
 
     heat: Path = HEAT
     hwmon: Path = HWMON
@@ -44,7 +44,7 @@ class BoardFiles:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoardNow:
-    """How the board stands; None for what it does not tell."""
+    """How the board stands; None for what it does not report."""
 
     heat_c: float | None = None
     weak_supply: bool | None = None
@@ -68,44 +68,44 @@ class BoardNow:
 
 
 class BoardWatch:
-    """Tells what is amiss with the board: each kind once a day, the kernel's setting once for good.
+    """Reports faults of the board: each kind once a day, the kernel's setting once for good.
 
-    `already` are words that were told before this start.
+    `already` are messages that were reported before this start.
     """
 
     def __init__(
         self,
         look: Callable[[], BoardNow],
         clock: Clock,
-        tell: Callable[[str, str], None],
+        report: Callable[[str, str], None],
         already: Iterable[str] = (),
     ) -> None:
-        self._look, self._clock, self._tell = look, clock, tell
-        self._told: set[tuple[str, date | None]] = {
-            (KEEPS_WORDS, None) for words in already if words == KEEPS_WORDS
+        self._look, self._clock, self._report = look, clock, report
+        self._reported: set[tuple[str, date | None]] = {
+            (KEEPS_WORDS, None) for message in already if message == KEEPS_WORDS
         }
         self._looked_mono_s = float("-inf")
 
     def look(self, today: date) -> None:
-        """Look now and then, and tell what is new."""
+        """Look now and then, and report what is new."""
         now = self._clock.mono_s()
         if now - self._looked_mono_s < LOOK_EVERY_S:
             return
         self._looked_mono_s = now
-        for words in self._look().doubts:
+        for message in self._look().doubts:
             # Told by its kind: the figures in it change.
-            key = (words, None) if words == KEEPS_WORDS else (_kind(words), today)
-            if key not in self._told:
-                self._told.add(key)
-                self._tell("board", words)
+            key = (message, None) if message == KEEPS_WORDS else (_kind(message), today)
+            if key not in self._reported:
+                self._reported.add(key)
+                self._report("board", message)
 
 
-def _kind(words: str) -> str:
-    return "".join(letter for letter in words if not letter.isdigit())
+def _kind(message: str) -> str:
+    return "".join(letter for letter in message if not letter.isdigit())
 
 
 def look_at_board(state_dir: Path, files: BoardFiles | None = None) -> BoardNow:
-    """Read everything the board tells now."""
+    """Read everything the board reports now."""
     files = files or BoardFiles()
     heat = _number(files.heat)
     heat_c = None if heat is None else heat / 1000.0

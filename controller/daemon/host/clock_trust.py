@@ -1,8 +1,8 @@
 """Whether the wall clock may be believed. Openings by plan wait for it; closing never asks.
 
-A doubt is one sentence for a gardener. Four things raise one: the clock was never set from a
-trusted source; it jumped against the monotonic clock; it stands before what the logbook has
-already seen; it stands so far from all we know that it cannot be right.
+Every reason for doubt is one sentence for a gardener. There are four: the clock was never set from
+a trusted source; it jumped against the monotonic clock; it shows a time before the logbook's newest
+row; it shows a time that cannot be right.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ LONG_IN_DOUBT_S = 86_400.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sense:
+class ClockFinding:
     """What one look at the clock found."""
 
     believed: bool
@@ -38,7 +38,7 @@ class Sense:
 class ClockTrust:
     """Compares the two clocks at every look, and the wall clock with the logbook's newest row.
 
-    `overruled` is told of a newest row that a long-steady clock was believed against. With
+    `overruled` is called with a newest row that a long-steady clock was believed against. With
     `keeps_time` the board has a battery clock, which no time source needs to set.
     """
 
@@ -60,11 +60,11 @@ class ClockTrust:
 
     @property
     def believed(self) -> bool:
-        """What the last look found."""
+        """Whether the last look believed the clock."""
         return bool(self._believed)
 
-    def look(self) -> Sense:
-        """Look at the clocks; cheap, meant for every tick."""
+    def look(self) -> ClockFinding:
+        """Compare the clocks; cheap enough for every tick."""
         offset, mono = self._offset(), self._clock.mono_s()
         jumped = offset - self._offset_s
         self._offset_s = offset
@@ -76,10 +76,10 @@ class ClockTrust:
         believed = not self.why
         changed = believed != self._believed
         self._believed = believed
-        return Sense(believed=believed, why=self.why, jumped_s=jumped, changed=changed)
+        return ClockFinding(believed=believed, why=self.why, jumped_s=jumped, changed=changed)
 
     def saw_row(self, at_utc: datetime) -> None:
-        """A row was written while the clock was believed: time does not go back before it."""
+        """Take in a row written while the clock is believed: time does not go back before it."""
         if self._believed and (self._newest is None or at_utc > self._newest):
             self._newest = at_utc
 

@@ -1,7 +1,7 @@
-"""What the daemon has counted since its start, and how it stands, as one frozen page of facts.
+"""The daemon's counts since its start and its state, as one frozen page of facts.
 
-The engine writes a new page now and then; whoever shows it (the health address) reads the last
-one, and so waits for nobody and holds up nobody.
+The engine writes a new page now and then; the health address reads the last one, and so neither
+waits nor holds anything up.
 """
 
 from __future__ import annotations
@@ -16,12 +16,12 @@ from controller.daemon.openings import Ended
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Facts:
-    """How the daemon stood at a moment of the monotonic clock; None for what never was."""
+    """The daemon's state at a moment of the monotonic clock; None for what never was."""
 
     at_mono_s: float
     litres: Mapping[str, float] = field(default_factory=dict)  # by zone, since the start
     pulses: Mapping[tuple[str, str], int] = field(default_factory=dict)  # by zone, how known
-    told: Mapping[str, int] = field(default_factory=dict)  # happenings by kind
+    reported: Mapping[str, int] = field(default_factory=dict)  # happenings by kind
     open_lines: int = 0
     planned_mono_s: float | None = None
     weather_mono_s: float | None = None  # when a source last gave days
@@ -32,14 +32,14 @@ class Facts:
 
 
 class Counts:
-    """Counts since the start; of the engine's thread."""
+    """Counts since the start; used in the engine's thread."""
 
     def __init__(self) -> None:
         self.litres: dict[str, float] = {}
         self.pulses: Counter[tuple[str, str]] = Counter()
 
     def ended(self, end: Ended) -> None:
-        """An opening is over."""
+        """Count an opening that is over."""
         zone = end.running.zone
         self.litres[zone] = self.litres.get(zone, 0.0) + end.litres
         self.pulses[zone, str(end.how)] += 1

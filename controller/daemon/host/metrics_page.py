@@ -1,9 +1,8 @@
-"""The health and metrics addresses: what is silent, and what was counted, for whoever asks by HTTP.
+"""The health and metrics addresses over HTTP: what is silent, and what was counted.
 
-The one door for prometheus_client, which knows the open text exposition formats. It only ever reads
-the last page of facts and asks who is silent; it answers GET, a few askers at a time, each for a
-few seconds at most, from the connection to the last byte. Whatever goes wrong here, nobody else
-notices.
+Only this module uses prometheus_client, which knows the open text exposition formats. It only reads
+the last page of facts and asks what is silent. It answers GET, a few clients at a time, each for a
+few seconds at most, from the connection to the last byte. A fault here disturbs nothing else.
 """
 
 from __future__ import annotations
@@ -36,8 +35,8 @@ _LOG = logging.getLogger("rowgate.healthpage")
 class HealthPage:
     """Listens at an address in a thread of its own.
 
-    `facts` gives the last page, or None while there is none; `silent` who has not moved for too
-    long. Both must return at once.
+    `facts` gives the last page, or None while there is none; `silent` gives what has not moved for
+    too long. Both must return at once.
     """
 
     def __init__(
@@ -65,14 +64,14 @@ class HealthPage:
             raise DaemonError(f"the health address {address}:{port}: {fault}") from fault
 
     def stop(self) -> None:
-        """Listen no more; askers under way end with the process."""
+        """Stop listening; requests under way end with the process."""
         self._server.shutdown()
         self._server.server_close()
         self._thread.join(PATIENCE_S)
 
 
 class _Asked:
-    """What each address answers."""
+    """The answer of each address."""
 
     def __init__(
         self,
@@ -117,11 +116,11 @@ class _Asked:
         )
         for (zone, how), count in sorted(facts.pulses.items()):
             pulses.add_metric([zone, how], count)
-        told = CounterMetricFamily(
+        reported = CounterMetricFamily(
             "rowgate_told", "Faults and events told since the start", labels=["kind"]
         )
-        for kind, count in sorted(facts.told.items()):
-            told.add_metric([kind], count)
+        for kind, count in sorted(facts.reported.items()):
+            reported.add_metric([kind], count)
         since = GaugeMetricFamily(
             "rowgate_since_seconds", "Seconds since it last came about", labels=["what"]
         )
@@ -133,7 +132,7 @@ class _Asked:
         for what, at in moments:
             if at is not None:
                 since.add_metric([what], max(0.0, now - at))
-        yield from (litres, pulses, told, since)
+        yield from (litres, pulses, reported, since)
         board = facts.board
         plain: tuple[tuple[str, str, float | None], ...] = (
             ("rowgate_open_lines", "Lines through which water may run", facts.open_lines),
@@ -191,15 +190,15 @@ class _Server(ThreadingHTTPServer):
         self._slots.release()
 
     def service_actions(self) -> None:
-        """Between two looks for newcomers: whoever takes too long is cut off."""
+        """Between two looks for clients: cut off a client that takes too long."""
         self._cut_off(PATIENCE_S, ASKERS)
 
     def _yielded(self) -> bool:
-        """Whether the slowest gave its place to a newcomer, which has it then."""
+        """Whether the slowest client gave its place to a new one."""
         return self._cut_off(YIELDS_AFTER_S, 1) and self._slots.acquire(timeout=_FREE_WITHIN_S)
 
     def _cut_off(self, after_s: float, at_most: int) -> bool:
-        """Cut off those served for longer, the longest first; whether there was one."""
+        """Cut off clients served for longer, the longest first; whether there was one."""
         now = self.asked.clock.mono_s()
         with self._lock:
             oldest = sorted(self._since.items(), key=lambda served: served[1])[:at_most]
@@ -210,7 +209,7 @@ class _Server(ThreadingHTTPServer):
         return bool(slow)
 
     def handle_error(self, request: socket | tuple[bytes, socket], client_address: Any) -> None:
-        """An asker that went away or talked nonsense is worth a line at most."""
+        """Log at most a line of a client that went away or sent nonsense."""
         _LOG.debug("an asker at %s", client_address, exc_info=True)
 
 
@@ -222,7 +221,7 @@ class _Handler(BaseHTTPRequestHandler):
     server_version, sys_version = "rowgate", ""
 
     def do_GET(self) -> None:
-        """Answer, whatever comes of it."""
+        """Answer a GET request."""
         try:
             accept = self.headers.get("Accept", "")
             status, kind, body = self.server.asked.answer(self.path, accept)
@@ -236,7 +235,7 @@ class _Handler(BaseHTTPRequestHandler):
         self.wfile.write(body)
 
     def log_message(self, format: str, *args: Any) -> None:
-        """Askers are not logged: they come every few seconds."""
+        """Log no requests: they come every few seconds."""
 
 
 def _bytes(megabytes: float | None) -> float | None:

@@ -1,7 +1,8 @@
-"""What belongs to the process: its end, signals, log and folders.
+"""The process: its end, signals, log and folders.
 
 The state folder holds the logbook, and people of a group may write there. What decides which pins
-are driven, and by which garden, lies in a folder of the daemon's own; at a desk both are one.
+are driven, and by which garden, lies in a folder of the daemon's own. On a desktop computer both
+are one.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from queue import Empty, SimpleQueue
@@ -28,44 +30,44 @@ from controller.errors import DaemonError
 
 
 class Ending:
-    """That the process is to end, why, and with which exit code; any thread may tell it.
+    """Whether the process is to end, why, and with which exit code; any thread may request it.
 
-    So may a signal, whatever line the main thread is at: an Event has a lock, and who is told by a
-    signal while it holds that lock waits for itself. A SimpleQueue can be put into at any moment.
+    So may a signal, whatever line the main thread is at: an Event has a lock, and a thread that
+    holds it would wait for itself. A SimpleQueue can be put into at any moment.
     """
 
     def __init__(self) -> None:
-        self.told = False
-        self.shut = threading.Event()  # the valves have been told for the last time
+        self.requested = False
+        self.shut = threading.Event()  # the valves have been driven shut for the last time
         self.why = "the daemon ends"
         self.exit_code = 0
-        self._stirs: SimpleQueue[None] = SimpleQueue()
+        self._wakes: SimpleQueue[None] = SimpleQueue()
 
-    def stir(self) -> None:
-        """Let the main thread look now."""
-        self._stirs.put(None)
+    def wake_main(self) -> None:
+        """Make the main thread look now."""
+        self._wakes.put(None)
 
     def rest(self, at_most_s: float) -> None:
-        """Wait until somebody stirs, or has since the last rest, or for so long at most."""
+        """Wait until a wake, or one since the last rest, or for so long at most."""
         with contextlib.suppress(Empty):
-            self._stirs.get(timeout=at_most_s)
+            self._wakes.get(timeout=at_most_s)
             while True:
-                self._stirs.get_nowait()
+                self._wakes.get_nowait()
 
-    def tell(self, why: str) -> None:
-        """End, for this reason."""
+    def request(self, why: str) -> None:
+        """End the process, for this reason."""
         self.why = why
-        self.told = True
-        self.stir()
+        self.requested = True
+        self.wake_main()
 
     def fail(self, why: str) -> None:
-        """End, for something that must not be."""
+        """End the process with exit code 1."""
         self.exit_code = 1
-        self.tell(why)
+        self.request(why)
 
 
 class Signals:
-    """SIGTERM, SIGINT and SIGHUP end the daemon by the main thread; only there can they be had."""
+    """SIGTERM, SIGINT and SIGHUP end the daemon, in the main thread, the only place for signals."""
 
     def __init__(self, end: Callable[[str], None]) -> None:
         self._end = end
@@ -85,7 +87,7 @@ class Signals:
 
 
 def give_back_memory() -> None:
-    """Give what a plan took and freed back to the system, where the C library can (glibc's)."""
+    """Give the memory of a plan back to the system, where the C library can (glibc)."""
     with contextlib.suppress(AttributeError, OSError):
         ctypes.CDLL(None).malloc_trim(0)
 
@@ -118,7 +120,7 @@ def make_folder(folder: Path, mode: int = 0o777) -> None:
 
 
 def warn_of_others(own: Path) -> None:
-    """Say where others may put something else in the place of what the stop step believes."""
+    """Warn where others could replace the file that the stop step believes."""
     if stat.S_IMODE(own.stat().st_mode) & (stat.S_IWGRP | stat.S_IWOTH):
         _LOG.warning(
             "%s: others may write in this folder, so they may remove the list of lines that the "
@@ -128,10 +130,11 @@ def warn_of_others(own: Path) -> None:
 
 
 def leave_to_others(state: Path, own: Path, names: Iterable[str]) -> None:
-    """Remove from the state folder what an older Rowgate kept there, and now lies in our own.
+    """Remove from the state folder what an older Rowgate kept there and now keeps in our own
+    folder.
 
-    None of it is read: whoever may write a note could have written it. People's own `plan` keeps
-    its weather there.
+    None of it is read: everybody who may write a note could have written it. People's own `plan`
+    keeps its weather there.
     """
     if state.samefile(own):
         return
@@ -141,6 +144,15 @@ def leave_to_others(state: Path, own: Path, names: Iterable[str]) -> None:
             _LOG.info("%s: removed; it lies in %s now", state / name, own)
     with contextlib.suppress(OSError):
         (state / WEATHER_CACHE).mkdir()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Folders:
+    """Where the daemon keeps its files."""
+
+    state: Path  # the logbook, and what people may write as well
+    runtime: Path  # the control socket
+    own: Path  # what nobody but the daemon may write
 
 
 class OneDaemon:
@@ -169,7 +181,7 @@ class OneDaemon:
         return self
 
     def holds(self) -> bool:
-        """Whether the folder of this name is locked by us; one that was made anew is locked now."""
+        """Whether we hold the lock of the folder; lock it now if it was made anew."""
         try:
             there = self._folder.stat()
         except OSError:
@@ -192,7 +204,7 @@ class OneDaemon:
 
 
 class Overruled:
-    """A newest row in the future, against which a steady clock was believed; kept for restarts."""
+    """A newest row in the future that a steady clock overruled; kept for restarts."""
 
     def __init__(self, folder: Path) -> None:
         self._path = folder / OVERRULED_NAME
@@ -202,7 +214,7 @@ class Overruled:
         with contextlib.suppress(OSError):
             self._path.write_text(newest_row_utc.isoformat(), encoding="ascii")
 
-    def less(self, newest_utc: datetime | None, now_utc: datetime) -> datetime | None:
+    def unless_overruled(self, newest_utc: datetime | None, now_utc: datetime) -> datetime | None:
         """The newest row, or None where it lies ahead and was overruled before."""
         if newest_utc is None or newest_utc <= now_utc:
             return newest_utc
@@ -214,7 +226,7 @@ class Overruled:
 
 
 class CalmClock:
-    """A clock that asks whether it is set only every few seconds: the asking is not cheap."""
+    """A clock that asks only every few seconds whether it is set, for that is not cheap."""
 
     def __init__(self, clock: Clock) -> None:
         self._clock = clock
@@ -230,7 +242,7 @@ class CalmClock:
         return self._clock.mono_s()
 
     def synced(self) -> bool:
-        """What the clock said a few seconds ago at most."""
+        """The clock's answer, a few seconds old at most."""
         if self.mono_s() - self._asked_mono_s >= SYNC_EVERY_S:
             self._asked_mono_s = self.mono_s()
             self._synced = self._clock.synced()

@@ -1,6 +1,6 @@
-"""What the service manager is told: ready, alive, stopping.
+"""Messages to the service manager: ready, alive, stopping.
 
-"Alive" is said only while everybody who matters has moved lately; silence makes the manager stop
+"Alive" is sent only while every part that matters has moved lately; silence makes the manager stop
 the process, and its stop step closes every line.
 """
 
@@ -44,8 +44,8 @@ def sd_notify(words: str, environ: Mapping[str, str] = os.environ) -> bool:
 class LogbookBeat:
     """Asks the logbook's writer for an answer now and then, in a thread that may wait for it.
 
-    An error is an answer: a full or locked disk does not make the manager kill the daemon over and
-    over. Only a writer that does not come back at all is silent.
+    An error is an answer: a full or locked disk must not make the manager kill the daemon again and
+    again. Only a writer that does not come back at all is silent.
     """
 
     def __init__(self, answers: Callable[[float], bool], moved: Callable[[], None]) -> None:
@@ -58,7 +58,7 @@ class LogbookBeat:
         self._thread.start()
 
     def stop(self) -> None:
-        """Ask no more."""
+        """Stop asking."""
         self._ending.set()
 
     def round(self) -> None:
@@ -72,32 +72,32 @@ class LogbookBeat:
 
 
 class Health:
-    """Who moved when, on the monotonic clock; anyone silent for too long is named."""
+    """When each part last moved, on the monotonic clock; names those silent for too long."""
 
     def __init__(self, clock: Clock, longest_silence_s: Mapping[str, float]) -> None:
         self._clock, self._allowed_s = clock, dict(longest_silence_s)
         self._lock = threading.Lock()
         now = clock.mono_s()
         self._moved = dict.fromkeys(self._allowed_s, now)
-        self._said_mono_s = float("-inf")
+        self._sent_mono_s = float("-inf")
 
-    def moved(self, who: str, at_mono_s: float | None = None) -> None:
-        """Somebody is alive now, or was at the moment given."""
+    def alive(self, who: str, at_mono_s: float | None = None) -> None:
+        """Note that a part is alive now, or was at the moment given."""
         with self._lock:
             self._moved[who] = self._clock.mono_s() if at_mono_s is None else at_mono_s
 
     def silent(self) -> tuple[str, ...]:
-        """Who has not moved for longer than allowed."""
+        """The parts that have not moved for longer than allowed."""
         now = self._clock.mono_s()
         with self._lock:
             return tuple(
                 sorted(w for w, limit in self._allowed_s.items() if now - self._moved[w] > limit)
             )
 
-    def say_alive(self, environ: Mapping[str, str] = os.environ) -> tuple[str, ...]:
-        """Tell the watchdog, at most every few seconds, unless somebody is silent: then who."""
+    def send_alive(self, environ: Mapping[str, str] = os.environ) -> tuple[str, ...]:
+        """Send "alive" every few seconds at most, unless a part is silent: returns which."""
         silent, now = self.silent(), self._clock.mono_s()
-        if not silent and now - self._said_mono_s >= WATCHDOG_EVERY_S:
-            self._said_mono_s = now
+        if not silent and now - self._sent_mono_s >= WATCHDOG_EVERY_S:
+            self._sent_mono_s = now
             sd_notify("WATCHDOG=1", environ)
         return silent

@@ -1,4 +1,4 @@
-"""What reaches a terminal is text, and a cell of a CSV is never a formula."""
+"""What reaches a terminal is plain text, and a cell of a CSV is never a formula."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The bounds of the flow watch and its words, each just at the figure it names."""
+"""The bounds of the flow watch and its texts, each just at the figure it names."""
 
 from __future__ import annotations
 

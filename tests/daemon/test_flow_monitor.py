@@ -1,4 +1,4 @@
-"""What the meter finds: the judge by tables, then against water that runs in real hydraulics."""
+"""What the meter finds: the rules by tables, then water that runs in real hydraulics."""
 
 from __future__ import annotations
 
@@ -24,6 +24,7 @@ from support.metered import (
     plugged,
     true_flow,
 )
+from support.pins import HandInputs
 
 from controller.daemon.flow.input_pins import computed_of
 from controller.daemon.flow.monitor import (
@@ -33,6 +34,7 @@ from controller.daemon.flow.monitor import (
     STILL_AFTER_S,
     FlowMonitor,
     Found,
+    Pipes,
     action_of,
     fill_seconds,
 )
@@ -59,7 +61,7 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.timetable.calibrated import Bands
 from controller.timetable.plan import NetworkFlows
 from controller.units import m3_s_from_gal_min, m3_s_from_l_min
-from controller.valves.inputs import HandInputs, PulseCounter
+from controller.valves.inputs import PulseCounter
 
 DAY = date(2031, 6, 1)
 COARSE = 1 / 20  # a coarser meter, whose pulses are quicker to act out
@@ -183,7 +185,7 @@ def test_a_flow_known_to_no_factor_of_ten_is_said_and_holds_nothing() -> None:
     (words,) = bench.said
     assert words.startswith("the flow of a is not known well enough to judge (6.72 gal/min")
     assert "rowgate note run" in words
-    assert list(bench.desk.unknown.values()) == [words]
+    assert list(bench.monitor.unknown.values()) == [words]
 
 
 def test_a_valve_that_stays_open_is_found_though_nobody_knew_its_flow() -> None:
@@ -400,14 +402,16 @@ class Bench:
             return known[opened]
 
         self.compute = compute
-        self.desk = FlowMonitor(
+        self.monitor = FlowMonitor(
             garden,
             garden.meter,
             self.metering,
             self.clock,
-            compute=compute,
-            fill_s=lambda z, s: fill_seconds(lines.line(z).volume_m3, flows.flow_l_s(z, s)),
-            say=(said := []).append,
+            pipes=Pipes(
+                compute=compute,
+                fill_s=lambda z, s: fill_seconds(lines.line(z).volume_m3, flows.flow_l_s(z, s)),
+            ),
+            report=(said := []).append,
         )
         self.said: list[str] = said
         self.day = DAY
@@ -415,13 +419,13 @@ class Bench:
 
     def run(self, opened: Collection[str], seconds: float) -> None:
         """So long with these zones open."""
-        self.found += self.desk.look(opened, self.day)
+        self.found += self.monitor.look(opened, self.day)
         ends = self.clock.mono_s() + seconds
         while self.clock.mono_s() < ends:
             before = self.clock.mono_s()
             self.clock.advance(min(self.step_s, ends - before))
             self.rig.run(frozenset(opened), before, self.clock.mono_s())
-            self.found += self.desk.look(opened, self.day)
+            self.found += self.monitor.look(opened, self.day)
 
     @property
     def findings(self) -> list[tuple[FlowFinding, tuple[str, ...]]]:

@@ -283,13 +283,13 @@ def test_the_gauge_s_latest_word_on_a_day_stands(book: Logbook, ask: Questions) 
 # What people say ---------------------------------------------------------------------------------
 
 
-def test_a_hold_is_in_force_from_its_beginning_until_before_its_end(
+def test_a_hold_counts_until_before_its_end(
     book: Logbook, ask: Questions, clock: HandClock
 ) -> None:
     begins = clock.now_utc() + timedelta(hours=1)
     hold_id = book.hold(begins, begins + timedelta(hours=2), ["b", "a"], "a garden party")
     moments = [begins + timedelta(minutes=m) for m in (-1, 0, 119, 120)]
-    assert [len(ask.holds_now(m)) for m in moments] == [0, 1, 1, 0]
+    assert [len(ask.holds_from(m)) for m in moments] == [1, 1, 1, 0]
     (hold,) = ask.holds_from(clock.now_utc())
     assert (hold.id, hold.zones, hold.reason) == (hold_id, {"a", "b"}, "a garden party")
 
@@ -300,10 +300,10 @@ def test_lifting_one_hold_leaves_the_others_and_all_leaves_none(
     now = clock.now_utc()
     ids = [book.hold(now, now + timedelta(hours=h)) for h in (1, 2, 3)]
     assert book.lift_hold(ids[0]) == 1
-    assert [h.id for h in ask.holds_now(now)] == ids[1:]
+    assert [h.id for h in ask.holds_from(now)] == ids[1:]
     assert book.lift_hold(ids[0]) == 0  # lifted already
     assert book.lift_hold("all") == 2
-    assert ask.holds_now(now) == []
+    assert ask.holds_from(now) == []
 
 
 def test_a_hold_that_ends_before_it_begins_is_refused(book: Logbook, clock: HandClock) -> None:

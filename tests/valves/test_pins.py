@@ -175,7 +175,7 @@ def test_a_line_whose_driving_on_hangs_is_driven_off_and_still_not_known_to_be_o
     assert not raw.really_on(5)
 
 
-def test_a_line_holds_two_hands_at_most() -> None:
+def test_a_line_holds_two_workers_at_most() -> None:
     made, raw = the_hanging((5, "off"), (5, "read"))
     for call in (lambda: made.pins.write(5, False), lambda: made.pins.read(5)):
         with pytest.raises(ValveFault):
@@ -363,17 +363,17 @@ def test_a_call_that_comes_back_at_the_last_moment_does_not_hang() -> None:
     made, _ = the_hanging()
     made.pins._looks = 0
 
-    def at_once(hand: timed._Hand, call: timed._Call) -> None:
+    def at_once(worker: timed._Worker, call: timed._Call) -> None:
         call.result = call.act()
-        made.pins._came_back(hand, call)
+        made.pins._came_back(worker, call)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(timed._Hand, "give", at_once)
+        patch.setattr(timed._Worker, "give", at_once)
         assert made.pins.read(5) is False
     assert made.pins.hanging() == {}
 
 
-def test_two_calls_at_once_have_a_hand_each() -> None:
+def test_two_calls_at_once_have_a_worker_each() -> None:
     made, raw = the_hanging((5, "on"))
     made.pins._looks = 1000
     first = threading.Thread(target=made.pins.write, args=(5, True))
@@ -386,7 +386,7 @@ def test_two_calls_at_once_have_a_hand_each() -> None:
     assert raw.really_on(5)
 
 
-def test_hands_are_no_reason_to_stay(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_workers_do_not_keep_the_process_alive(monkeypatch: pytest.MonkeyPatch) -> None:
     made, _ = the_hanging()
-    assert all(hand.thread.daemon for hand in made.pins._idle)
-    assert timed._MOST_HANDS == 2
+    assert all(worker.thread.daemon for worker in made.pins._idle)
+    assert timed._MOST_WORKERS == 2

@@ -1,4 +1,4 @@
-"""A source that hangs or is silent: asked again all the same, and `status` says since when."""
+"""A source that hangs or is silent is asked again, and `status` says since when."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from support.gardens import a_garden
 
 from controller.daemon import weather
 from controller.daemon.garden_weather import GardenWeather
-from controller.daemon.weather import ThreadDesk, WeatherAnswer
+from controller.daemon.weather import ThreadFetcher, WeatherAnswer
 from controller.errors import NoWeather
 from controller.garden.model import Garden, WeatherSource
 from controller.paper.status import status_text
@@ -42,7 +42,7 @@ class _Hanging:
         return WeatherAnswer(days=(), source="one", asked_utc=self.clock.now_utc())
 
 
-def _asked(desk: ThreadDesk) -> Callable[[], list[WeatherAnswer]]:
+def _asked(fetcher: ThreadFetcher) -> Callable[[], list[WeatherAnswer]]:
     came: list[WeatherAnswer] = []
     there = threading.Event()
 
@@ -53,7 +53,7 @@ def _asked(desk: ThreadDesk) -> Callable[[], list[WeatherAnswer]]:
 
     def ask() -> list[WeatherAnswer]:
         there.clear()
-        desk.ask(a_garden(), reply)
+        fetcher.ask(a_garden(), reply)
         return came
 
     ask.there = there  # type: ignore[attr-defined]
@@ -63,8 +63,8 @@ def _asked(desk: ThreadDesk) -> Callable[[], list[WeatherAnswer]]:
 def test_a_question_that_hangs_is_given_up_and_asked_anew() -> None:
     clock = HandClock()
     source = _Hanging(clock)
-    desk = ThreadDesk(source, clock)
-    ask = _asked(desk)
+    fetcher = ThreadFetcher(source, clock)
+    ask = _asked(fetcher)
     assert ask() == []
     assert source.began.acquire(timeout=30.0)
     clock.advance(weather.GIVEN_UP_AFTER_S - 1.0)
@@ -79,7 +79,7 @@ def test_a_question_that_hangs_is_given_up_and_asked_anew() -> None:
     assert source.began.acquire(timeout=30.0)
     assert ask.there.wait(30.0)  # type: ignore[attr-defined]
     source.let_go.set()
-    for thread in desk._given_up:
+    for thread in fetcher._given_up:
         thread.join(30.0)
     answers = [answer for answer in came if answer.source == "one"]
     assert len(answers) == 1, "the answer that was given up is dropped"
@@ -88,7 +88,7 @@ def test_a_question_that_hangs_is_given_up_and_asked_anew() -> None:
 def test_threads_that_hang_do_not_grow_in_number() -> None:
     clock = HandClock()
     source = _Hanging(clock)
-    ask = _asked(ThreadDesk(source, clock))
+    ask = _asked(ThreadFetcher(source, clock))
     try:
         for _ in range(8):
             came = ask()
@@ -105,7 +105,7 @@ def test_without_a_thread_to_be_had_the_next_asking_tries_again(
     clock = HandClock()
     source = _Hanging(clock)
     source.hangs = False
-    ask = _asked(ThreadDesk(source, clock))
+    ask = _asked(ThreadFetcher(source, clock))
 
     def refused(self: threading.Thread) -> None:
         raise RuntimeError("can't start new thread")
@@ -169,7 +169,7 @@ def test_status_says_it_to_people(tmp_path: Path) -> None:
     answer = WeatherAnswer(
         days=(), source="nws", asked_utc=BEGAN, remarks=(why,), failed=True, silent=(since,)
     )
-    world.engine.weather_came(answer)
+    world.engine.receive_weather(answer)
     status = world.ask(ask="status")
     assert status["weather"]["silent"] == [
         {

@@ -1,4 +1,4 @@
-"""A set beside its own past weeks and beside the others: the rule by tables, and at a daemon."""
+"""A set against its own past weeks and the others: the rule by tables, and at a daemon."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The end of the process: any thread tells it, and a signal at whatever line the main thread is."""
+"""The end of the process: any thread requests it, and a signal at any line of the main thread."""
 
 from __future__ import annotations
 
@@ -20,21 +20,21 @@ def rested_s(ending: Ending) -> float:
 
 def test_who_is_stirred_while_it_rests_or_before_looks_now_and_once() -> None:
     ending = Ending()
-    ending.stir()
-    ending.stir()
+    ending.wake_main()
+    ending.wake_main()
     assert rested_s(ending) < 300.0
     began_s = time.monotonic()
     ending.rest(0.05)  # nobody has stirred since
     assert time.monotonic() - began_s >= 0.04
-    threading.Timer(0.05, ending.stir).start()
+    threading.Timer(0.05, ending.wake_main).start()
     assert rested_s(ending) < 300.0
 
 
-def test_the_end_stirs_the_main_thread() -> None:
+def test_the_end_wakes_the_main_thread() -> None:
     ending = Ending()
-    assert not ending.told and ending.exit_code == 0
+    assert not ending.requested and ending.exit_code == 0
     ending.fail("it is over")
-    assert (ending.told, ending.why, ending.exit_code) == (True, "it is over", 1)
+    assert (ending.requested, ending.why, ending.exit_code) == (True, "it is over", 1)
     assert rested_s(ending) < 300.0
 
 
@@ -49,13 +49,13 @@ def test_a_signal_ends_it_at_whatever_line_the_main_thread_rests_or_tells() -> N
             nonlocal walked
             walked += event == "line"
             if event == "line" and walked == line:
-                Signals(ending.tell)._came(signal.SIGTERM, None)
+                Signals(ending.request)._came(signal.SIGTERM, None)
             return walk
 
         def main_thread() -> None:
             sys.settrace(walk)
             ending.rest(0.001)
-            ending.tell("something else")
+            ending.request("something else")
             ending.rest(0.001)
             sys.settrace(None)
 
@@ -63,7 +63,7 @@ def test_a_signal_ends_it_at_whatever_line_the_main_thread_rests_or_tells() -> N
         thread.start()
         thread.join(30.0)
         assert not thread.is_alive(), f"told ahead of line {line}, it waits for itself"
-        assert ending.told
+        assert ending.requested
         return walked >= line
 
     lines = 1

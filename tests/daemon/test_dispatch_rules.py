@@ -1,4 +1,4 @@
-"""What becomes of a planned pulse: the table of rules, each by its own case."""
+"""What happens to a planned pulse: the table of rules, each by its own case."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a finding of the meter does: who is told, what is shut, what is held, and for how long."""
+"""What a finding of the meter does: what is reported, shut and held, and for how long."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def both_open(folder: Path, *, master: Master | None = None) -> World:
 
 def act(world: World, what: Found) -> list[tuple[str | None, str]]:
     """What was said, and of which zone."""
-    world.engine._remedies.act(what, world.engine.garden)
+    world.engine._finding_actions.act(what, world.engine.garden)
     world.engine.tick()
     with Questions(world.logbook.path) as ask:
         rows = [h for h in reversed(ask.happenings(100)) if h.kind == f"flow: {what.finding}"]
@@ -105,7 +105,7 @@ def test_a_master_that_does_not_shut_sends_the_keeper_to_the_tap(
         assert why == "flow: burst"
         raise ValveFault("the valve bank is busy")
 
-    monkeypatch.setattr(world.works.bank, "shut_master", fails)
+    monkeypatch.setattr(world.valve_set.bank, "shut_master", fails)
     ((zone, words),) = act(world, found(Action.SHUT_MASTER, "a"))
     assert zone == "a"
     assert "the master valve was told to shut: the valve bank is busy; shut the tap" in words
@@ -148,7 +148,7 @@ def test_a_hold_the_logbook_does_not_take_holds_and_is_written_a_minute_later(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     world = both_open(tmp_path)
-    remedies = world.engine._remedies
+    remedies = world.engine._finding_actions
     with Locked(world.logbook.path):
         remedies.act(found(Action.HOLD_ZONE, "a"), world.engine.garden)
         assert is_open(world) == (False, True)

@@ -1,4 +1,4 @@
-"""What the flow watch can find, said beforehand; and that it then finds it."""
+"""What the flow watch can find, listed beforehand; and that it then finds it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the stop step is told of the lines."""
+"""The lines that the stop step is given."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from pathlib import Path
 
 from support.clock import HandClock
 from support.daemon import World
+from support.pins import RecordingPins
 
 from controller.daemon.valve_set import LINE_FILE
-from controller.valves.pins import RecordingPins
 
 
 class OnChipFour(RecordingPins):

@@ -11,14 +11,14 @@ from pytest import approx
 from support.clock import HandClock
 from support.daemon import World
 from support.daemon_faults import Locked, a_slow_garden
+from support.pins import HandInputs
 
-from controller.daemon.flow.input_pins import TELL_EVERY_S, Switches, TippingGauge
+from controller.daemon.flow.input_pins import REPORT_EVERY_S, Switches, TippingGauge
 from controller.errors import LogbookError, ValveFault
 from controller.garden.model import Sensor, SensorKind
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import PIN_GAUGE, WATCHED_H, Questions
 from controller.logbook.records import PulseState
-from controller.valves.inputs import HandInputs
 
 pytestmark = pytest.mark.usefixtures("seldom_looks")
 
@@ -128,7 +128,7 @@ def test_a_flapping_switch_writes_a_bounded_number_of_rows() -> None:
         level[0] = not level[0]
         clock.advance(1.0)
         switches.look()
-    assert len(told) <= 6 * 3600 / TELL_EVERY_S + 1
+    assert len(told) <= 6 * 3600 / REPORT_EVERY_S + 1
 
 
 def test_both_switches_are_named() -> None:

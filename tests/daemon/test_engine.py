@@ -1,4 +1,4 @@
-"""What the engine decides, said and planned anew; each by what a keeper or a bed would notice."""
+"""What the engine decides, reports and plans anew; each by what a keeper or a bed would notice."""
 
 from __future__ import annotations
 
@@ -65,7 +65,7 @@ def test_who_shuts_a_dose_of_yesterday_keeps_that_of_today(tmp_path: Path) -> No
     world.run_until_open()
     running = world.openings.running["a"]  # as from a window across midnight
     world.openings.running["a"] = replace(running, day=running.day - timedelta(days=1))
-    world.engine.due.pending = []
+    world.engine.dispatcher.pending = []
     assert world.ask(ask="close", zone="a")["ok"]
     world.run_for(60.0)
     assert [p.zone for p in world.engine.pending][:1] == ["a"]
@@ -78,7 +78,7 @@ def test_a_pulse_by_litres_that_is_shortened_is_due_only_its_share(tmp_path: Pat
     garden = a_thirsty_garden(by_litres=True)
     world = MeteredWorld(tmp_path, garden, burst(garden, "a", 0.004))
     pulse = world.engine.pending[0]
-    world.engine.due.open(pulse, pulse.open_s / 4.0)
+    world.engine.dispatcher.open(pulse, pulse.open_s / 4.0)
     assert world.openings.running["a"].due_litres == approx(pulse.litres / 4.0)
     world.run_for(pulse.open_s)
     row = next(r for r in world.given() if r.key == pulse.key)
@@ -89,7 +89,7 @@ def test_a_pulse_by_litres_that_is_shortened_is_due_only_its_share(tmp_path: Pat
 def test_a_pulse_that_runs_longer_than_planned_is_due_no_more_litres(tmp_path: Path) -> None:
     world = MeteredWorld(tmp_path, a_thirsty_garden(by_litres=True))
     pulse = world.engine.pending[0]
-    world.engine.due.open(pulse, pulse.open_s + 5.0)
+    world.engine.dispatcher.open(pulse, pulse.open_s + 5.0)
     assert world.openings.running["a"].due_litres == approx(pulse.litres)
 
 
@@ -213,7 +213,7 @@ def test_a_hold_that_is_not_written_yet_lets_nothing_of_its_zone_open(
     world = World(tmp_path, a_slow_garden(("a", 17), ("b", 22)))
     first = world.engine.pending[0]
     held = {first.zone: "flow: burst"}
-    monkeypatch.setattr(world.engine._remedies, "held", held.get)
+    monkeypatch.setattr(world.engine._finding_actions, "held", held.get)
     world.run_until(first.opens_utc + timedelta(seconds=5))
     assert first.zone not in world.openings.running
     assert first in world.engine.pending  # it waits
@@ -271,7 +271,7 @@ def test_a_pulse_cut_short_is_said_and_brings_a_new_plan(tmp_path: Path) -> None
     world = World(tmp_path, a_slow_garden())
     world.run_until_open()
     world.run_for(20.0)
-    shut(world.works.bank, 17, "the hose is off")
+    shut(world.valve_set.bank, 17, "the hose is off")
     assert planned_anew(world, world.clock.now_utc() + timedelta(seconds=5))
     (words,) = [words for kind, words in world.happenings() if kind == "cut short"]
     assert words == "shut after 20 s: the hose is off"
@@ -311,8 +311,8 @@ def test_a_pulse_that_the_bank_refuses_is_said_with_its_zone_and_not_tried_again
         raise ValveRefused(f"line {line} is not opened: it has disobeyed")
 
     with monkeypatch.context() as patch:
-        patch.setattr(world.works.bank, "open", refuses)
-        world.engine.due.open(pulse, pulse.open_s)
+        patch.setattr(world.valve_set.bank, "open", refuses)
+        world.engine.dispatcher.open(pulse, pulse.open_s)
     assert pulse not in world.engine.pending
     with Questions(world.logbook.path) as ask:
         (said,) = [h for h in ask.happenings(100) if h.kind == "refused"]
@@ -332,10 +332,10 @@ def test_at_a_start_with_a_clock_in_doubt_the_keeper_is_told_that_nothing_opens(
     world.clock.is_synced = False
     world.clock.step_wall(-3 * 86_400.0)
     world.start()
-    assert not world.engine.sense.believed
+    assert not world.engine.clock_trust.believed
     words = [words for kind, words in world.happenings() if kind == "clock"]
-    assert words[-1] == f"no openings by plan: {world.engine.sense.why}"
-    assert world.engine.sense.why
+    assert words[-1] == f"no openings by plan: {world.engine.clock_trust.why}"
+    assert world.engine.clock_trust.why
 
 
 def test_a_day_that_was_planned_is_known_as_watched_and_one_of_a_doubtful_clock_is_not(
@@ -352,7 +352,7 @@ def test_a_day_that_was_planned_is_known_as_watched_and_one_of_a_doubtful_clock_
     world.clock.advance(3 * 86_400.0)
     world.clock.boot = "boot-2"
     world.start()
-    assert not world.engine.sense.believed
+    assert not world.engine.clock_trust.believed
     world.run_for(3600.0)
     assert max(watched(world)) == NOON.date()
 
@@ -361,7 +361,7 @@ def test_an_orderly_stop_writes_down_the_end_of_what_ran(tmp_path: Path) -> None
     world = World(tmp_path, a_slow_garden())
     world.run_until_open()
     world.run_for(30.0)
-    world.works.bank.shut_down("told to stop")
+    world.valve_set.bank.shut_down("told to stop")
     world.engine.tick_last()
     row = done(world)
     assert (row.state, row.why) == (PulseState.CLOSED, "told to stop")
@@ -375,10 +375,10 @@ def test_a_close_that_does_not_take_says_so(tmp_path: Path) -> None:
     world.pins = FaultyPins(world.clock)
     world.start()
     world.run_until_open()
-    assert shut(world.works.bank, 17, "rain") == ""
+    assert shut(world.valve_set.bank, 17, "rain") == ""
     world.run_until_open()
     world.pins.fails_off.add(17)
-    words = shut(world.works.bank, 17, "rain")
+    words = shut(world.valve_set.bank, 17, "rain")
     assert words == "line 17 did not close, and is told again: line 17 does not answer"
 
 
@@ -417,7 +417,10 @@ def test_a_pulse_that_never_opened_is_on_record_as_what_happened(tmp_path: Path)
 def test_a_zone_gone_from_the_garden_is_left_out_and_the_others_open(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden(("a", 17), ("b", 22)))
     pulse = next(p for p in world.engine.pending if p.zone == "a")
-    world.engine.due.pending = [replace(pulse, zone="gone"), *world.engine.due.pending]
+    world.engine.dispatcher.pending = [
+        replace(pulse, zone="gone"),
+        *world.engine.dispatcher.pending,
+    ]
     world.run_until_open("a")
     assert "gone" not in [p.zone for p in world.engine.pending]
 
@@ -430,7 +433,7 @@ def test_a_plan_that_the_logbook_does_not_take_is_said_once_and_made_a_minute_la
 ) -> None:
     world = World(tmp_path, a_slow_garden())
     with Locked(world.logbook.path):
-        world.engine.want_plan("replan")
+        world.engine.request_plan("replan")
         world.engine.tick()
         assert world.engine.plan_fault
         world.run_for(30.0)
@@ -452,11 +455,11 @@ def test_a_plan_that_cannot_be_made_is_said_once_and_not_tried_over_and_over(
         raise NoWeather("nobody knows the weather of 1 June")
 
     monkeypatch.setattr("controller.daemon.engine.plan", no_weather)
-    world.engine.want_plan("replan")
+    world.engine.request_plan("replan")
     world.run_for(600.0)
     assert len(tried) == 1
     assert world.engine.plan_fault == "nobody knows the weather of 1 June"
-    world.engine.want_plan("replan")
+    world.engine.request_plan("replan")
     world.run_for(60.0)
     assert len(tried) == 2
     assert [words for kind, words in world.happenings() if kind == "plan"] == [
@@ -468,7 +471,7 @@ def test_while_a_zone_is_open_no_plan_is_made(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden())
     planned = world.engine.planned_utc
     assert world.ask(ask="open", zone="a", seconds=100)["ok"]
-    world.engine.want_plan("replan")
+    world.engine.request_plan("replan")
     world.run_for(60.0)
     assert world.engine.planned_utc == planned
     world.run_for(60.0)
@@ -505,7 +508,7 @@ def test_a_pulse_whose_end_was_never_told_ends_as_planned(tmp_path: Path) -> Non
     world = World(tmp_path, a_slow_garden())
     world.run_until_open()
     running = world.openings.running["a"]
-    world.openings.bank_said = lambda record: None  # type: ignore[method-assign]
+    world.openings.bank_reported = lambda record: None  # type: ignore[method-assign]
     ends_in_s = running.deadline_mono_s - world.clock.mono_s()
     world.run_for(ends_in_s + 4.0)
     assert "a" in world.openings.running  # somebody may still tell
@@ -524,7 +527,7 @@ def test_the_page_of_facts_says_how_it_stands(tmp_path: Path) -> None:
     before = world.engine.facts()
     assert (before.litres, before.pulses, before.open_lines) == ({}, {}, 0)
     assert (before.planned_mono_s, before.weather_mono_s) == (began_s, began_s)
-    assert before.told == {} and before.starts_in_last_day == 1
+    assert before.reported == {} and before.starts_in_last_day == 1
     assert world.ask(ask="open", zone="a", seconds=60)["ok"]
     assert world.engine.facts().open_lines == 1
     world.run_for(61.0)
@@ -537,11 +540,11 @@ def test_the_page_of_facts_says_how_it_stands(tmp_path: Path) -> None:
     assert (facts.at_mono_s, facts.open_lines) == (world.clock.mono_s(), 0)
     assert (facts.clock_believed, facts.litres_by) == (True, "time")
     assert facts.planned_mono_s is not None and facts.planned_mono_s > began_s
-    assert facts.told == {}
+    assert facts.reported == {}
     assert world.ask(ask="open", zone="b", seconds=60)["ok"]
-    shut(world.works.bank, 22, "rain")
+    shut(world.valve_set.bank, 22, "rain")
     world.engine.tick()
-    assert world.engine.facts().told == {"cut short": 1}
+    assert world.engine.facts().reported == {"cut short": 1}
 
 
 def test_what_the_logbook_has_not_taken_is_listed(tmp_path: Path) -> None:
@@ -549,7 +552,7 @@ def test_what_the_logbook_has_not_taken_is_listed(tmp_path: Path) -> None:
     world.run_until_open()
     assert world.engine.unrecorded_words() == []
     with Locked(world.logbook.path):
-        shut(world.works.bank, 17, "rain")
+        shut(world.valve_set.bank, 17, "rain")
         world.engine.tick()
         words = world.engine.unrecorded_words()
     assert "the end of a pulse of a" in words
@@ -574,7 +577,7 @@ def test_a_clock_that_jumps_is_said_with_what_follows_and_that_it_is_believed_ag
 def test_a_valves_fault_is_said_with_its_line_and_zone(tmp_path: Path) -> None:
     world = World(tmp_path, a_slow_garden(("a", 17), ("b", 22)))
     world.pins.write(22, True)  # some other program's doing
-    world.works.bank.look()
+    world.valve_set.bank.look()
     world.engine.tick()
     with Questions(world.logbook.path) as ask:
         (found,) = [h for h in ask.happenings(100) if h.kind == "valve"]
@@ -619,7 +622,7 @@ def test_a_dose_a_person_shut_is_left_out_for_its_own_day_only(tmp_path: Path) -
     world = World(tmp_path, a_slow_garden())
     world.run_until_open()
     assert world.ask(ask="close", zone="a")["ok"]
-    world.engine.want_plan("replan")
+    world.engine.request_plan("replan")
     world.run_until(NOON)
     on_the_day = len(moves(world, 17))
     assert on_the_day == 2  # on and off, once

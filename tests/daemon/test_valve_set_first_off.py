@@ -1,4 +1,4 @@
-"""What the run before may have left on is driven off first of all, and is held off by one hand."""
+"""Lines the run before may have left on are driven off first, and kept off by the same pins."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from support.pins import ClaimThrows, GoodPins, OffThrows, SticksOn, ball, limit
 
 from controller.daemon import valve_set
 from controller.daemon.garden_reload import Accepted, accept
-from controller.daemon.valve_set import Held, hold_known_lines
+from controller.daemon.valve_set import HeldLines, hold_known_lines
 from controller.garden.model import Board
 from controller.garden.plumbing import Device, Master, Valve, ValveKind
 from controller.valves.alloff import read_line_file, write_line_file
@@ -65,15 +65,15 @@ class Start:
         if known:
             write_line_file(self.file, known, "mock", None, masters)
 
-    def hold(self, driver: PinDriver | None = None) -> Held | None:
+    def hold(self, driver: PinDriver | None = None) -> HeldLines | None:
         held = hold_known_lines(self.file, self.clock, self.records.append, driver or self.pins)
         if held is not None:
-            self.works = held.works
+            self.valve_set = held.valve_set
         return held
 
     def pass_s(self, seconds: float) -> None:
         self.clock.advance(seconds)
-        self.works.bank.close_due()
+        self.valve_set.bank.close_due()
 
 
 def test_on_the_first_start_there_is_nothing_to_hold(tmp_path: Path) -> None:
@@ -87,14 +87,14 @@ def test_every_known_line_is_taken_off_the_master_first(tmp_path: Path) -> None:
     assert start.hold() is not None
     assert list(start.pins._on) == [4, 17, OPENER, SHUTTER, 27]
     assert [n for n, on in start.pins._on.items() if on] == [SHUTTER]  # being driven shut
-    assert start.works.bank.states() == {
+    assert start.valve_set.bank.states() == {
         4: State.CLOSED,
         17: State.CLOSED,
         27: State.CLOSED,
         OPENER: State.CLOSING,
     }
     before = start.file.read_bytes()
-    start.works.bank.close_due()
+    start.valve_set.bank.close_due()
     assert start.file.read_bytes() == before
 
 
@@ -146,8 +146,8 @@ def test_a_line_that_cannot_be_had_does_not_keep_the_others_on(
     assert "line 17 of the run before is not known to be off" in caplog.text
     assert [(r.number, r.what) for r in start.records] == [(17, What.FAULT)]
     start.pins.bad.clear()
-    start.works.begin(the_garden(17, 27), {})
-    assert start.works.bank.states() == {17: State.CLOSED, 27: State.CLOSED}
+    start.valve_set.begin(the_garden(17, 27), {})
+    assert start.valve_set.bank.states() == {17: State.CLOSED, 27: State.CLOSED}
 
 
 def test_pins_that_cannot_be_had_end_no_start(
@@ -162,18 +162,18 @@ def test_pins_that_cannot_be_had_end_no_start(
 
 @pytest.fixture(autouse=True)
 def no_closer_is_left_behind(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    begun: list[Held] = []
-    real = valve_set.Held
+    begun: list[HeldLines] = []
+    real = valve_set.HeldLines
 
-    def noted(*arguments: Any) -> Held:
+    def noted(*arguments: Any) -> HeldLines:
         begun.append(real(*arguments))
         return begun[-1]
 
-    monkeypatch.setattr(valve_set, "Held", noted)
+    monkeypatch.setattr(valve_set, "HeldLines", noted)
     yield
     for held in begun:
-        held.works.bank.shut_down("the test is over")
-        assert held.works.closer.stop(at_most_s=30.0)
+        held.valve_set.bank.shut_down("the test is over")
+        assert held.valve_set.closer.stop(at_most_s=30.0)
 
 
 # --- what comes after -----------------------------------------------------------------------------
@@ -182,13 +182,13 @@ def no_closer_is_left_behind(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 def test_the_gardens_bank_takes_the_lines_over_without_a_move(tmp_path: Path) -> None:
     start = Start(tmp_path, limits(17), limits(27))
     start.hold()
-    start.works.begin(the_garden(17, 22), {17: 5.0})
+    start.valve_set.begin(the_garden(17, 22), {17: 5.0})
     assert not start.pins.moves
-    assert start.works.bank.states() == {17: State.CLOSED, 22: State.CLOSED}
-    assert start.works.bank.used_s(17) == 5.0
+    assert start.valve_set.bank.states() == {17: State.CLOSED, 22: State.CLOSED}
+    assert start.valve_set.bank.used_s(17) == 5.0
     assert set(start.pins._on) == {17, 22}  # 27 is given back
     assert set(read_line_file(start.file).off_levels) == {17, 22}
-    start.works.bank.open(17, for_s=1.0)
+    start.valve_set.bank.open(17, for_s=1.0)
     assert start.pins.moves_of(17) == [(start.clock.mono, True)]
 
 
@@ -197,8 +197,8 @@ def test_a_ball_that_was_shut_meanwhile_is_not_driven_again(tmp_path: Path) -> N
     start.hold()
     start.pass_s(CLOSING_S)
     assert start.pins.moves_of(SHUTTER) == [(1000.0, True), (1000.0 + CLOSING_S, False)]
-    start.works.begin(the_garden(17, with_ball=True), {})
-    assert start.works.bank.states() == {OPENER: State.CLOSED, 17: State.CLOSED}
+    start.valve_set.begin(the_garden(17, with_ball=True), {})
+    assert start.valve_set.bank.states() == {OPENER: State.CLOSED, 17: State.CLOSED}
     assert len(start.pins.moves_of(SHUTTER)) == 2 and not start.pins.moves_of(OPENER)
 
 
@@ -206,13 +206,13 @@ def test_a_ball_that_is_still_on_its_way_is_driven_for_its_whole_time(tmp_path: 
     start = Start(tmp_path, ball(OPENER, SHUTTER))
     start.hold()
     start.pass_s(4.0)
-    start.works.begin(the_garden(17, with_ball=True), {})
-    assert start.works.bank.states()[OPENER] is State.CLOSING
+    start.valve_set.begin(the_garden(17, with_ball=True), {})
+    assert start.valve_set.bank.states()[OPENER] is State.CLOSING
     assert start.pins.really_on(SHUTTER)
     start.pass_s(CLOSING_S - 0.1)
     assert start.pins.really_on(SHUTTER)
     start.pass_s(0.1)
-    assert start.works.bank.states()[OPENER] is State.CLOSED
+    assert start.valve_set.bank.states()[OPENER] is State.CLOSED
     assert not start.pins.really_on(SHUTTER) and not start.pins.both_on
 
 
@@ -220,20 +220,20 @@ def test_a_ball_with_another_travel_is_driven_anew(tmp_path: Path) -> None:
     start = Start(tmp_path, ball(OPENER, SHUTTER, closes_in_s=4.0))
     start.hold()
     start.pass_s(5.0)
-    assert start.works.bank.states() == {OPENER: State.CLOSED}
-    start.works.begin(the_garden(with_ball=True), {})
-    assert start.works.bank.states() == {OPENER: State.CLOSING}
+    assert start.valve_set.bank.states() == {OPENER: State.CLOSED}
+    start.valve_set.begin(the_garden(with_ball=True), {})
+    assert start.valve_set.bank.states() == {OPENER: State.CLOSING}
 
 
 def test_a_ball_that_is_not_known_to_be_off_is_told_again(tmp_path: Path) -> None:
     start = Start(tmp_path, ball(OPENER, SHUTTER), pins=OffThrows)
     start.pins.bad.add(OPENER)
     start.hold()
-    assert start.works.bank.states() == {OPENER: State.STUCK}
+    assert start.valve_set.bank.states() == {OPENER: State.STUCK}
     assert not start.pins.really_on(SHUTTER)  # not while its open line may be on
     start.pins.bad.clear()
-    start.works.begin(the_garden(with_ball=True), {})
-    assert start.works.bank.states() == {OPENER: State.CLOSING}
+    start.valve_set.begin(the_garden(with_ball=True), {})
+    assert start.valve_set.bank.states() == {OPENER: State.CLOSING}
     assert start.pins.really_on(SHUTTER) and not start.pins.both_on
 
 
@@ -242,15 +242,15 @@ def test_the_master_of_the_run_before_is_the_gardens_master(tmp_path: Path) -> N
     start.hold()
     garden = the_garden(17)
     master = Master(valve=Valve(kind=ValveKind.RELAY, relay_line=4))
-    start.works.begin(replace(garden, garden=replace(garden.garden, master=master)), {})
-    assert start.works.bank.master() is State.CLOSED
+    start.valve_set.begin(replace(garden, garden=replace(garden.garden, master=master)), {})
+    assert start.valve_set.bank.master() is State.CLOSED
     assert not start.pins.moves
 
 
 def test_whose_board_it_is(tmp_path: Path) -> None:
     file = tmp_path / "lines.json"
 
-    def held(chip: int | None, named: int | None) -> Held:
+    def held(chip: int | None, named: int | None) -> HeldLines:
         write_line_file(file, [limits(17)], "mock", chip, named_chip=named)
         found = hold_known_lines(file, HandClock(), lambda _: None, GoodPins(HandClock()))
         assert found is not None
@@ -281,7 +281,7 @@ def lgpio(monkeypatch: pytest.MonkeyPatch) -> Iterator[StandIn]:
     yield from on_a_known_board(monkeypatch)
 
 
-def held_on_board(folder: Path, *known: LineLimits, chip: int = 0) -> Held:
+def held_on_board(folder: Path, *known: LineLimits, chip: int = 0) -> HeldLines:
     write_line_file(folder / "lines.json", known, "lgpio", chip)
     held = hold_known_lines(folder / "lines.json", HandClock(), lambda _: None)
     assert held is not None
@@ -296,7 +296,7 @@ def test_the_kernel_sees_the_line_taken_once_off_and_never_let_go(
     taken = [("claim input", 17, 128), ("claim output", 17, off), ("write", 17, off)]
     assert lgpio.calls == taken
     board = Board(pins="lgpio", active_low=active_low)
-    held.works.begin(the_garden(17, board=board), {})
+    held.valve_set.begin(the_garden(17, board=board), {})
     # Nothing but off is written from here on: no input, no free, no second claim.
     assert lgpio.calls[:3] == taken
     assert set(lgpio.calls[3:]) == {("write", 17, off)}
@@ -310,17 +310,17 @@ def test_the_chip_of_the_run_before_is_opened(tmp_path: Path, lgpio: StandIn) ->
 def test_a_line_whose_off_level_has_changed_is_taken_anew(tmp_path: Path, lgpio: StandIn) -> None:
     held = held_on_board(tmp_path, limits(17))
     lgpio.calls.clear()
-    held.works.begin(the_garden(17, board=Board(pins="lgpio", active_low=False)), {})
+    held.valve_set.begin(the_garden(17, board=Board(pins="lgpio", active_low=False)), {})
     taken = lgpio.calls.index(("claim output", 17, 0))
     assert set(lgpio.calls[:taken]) == {("write", 17, 1)}  # off as it was known
     assert set(lgpio.calls[taken + 1 :]) == {("write", 17, 0)}
-    held.works.bank.open(17, for_s=1.0)
+    held.valve_set.bank.open(17, for_s=1.0)
     assert lgpio.levels[17] == 1
 
 
 def test_a_line_that_is_no_valve_any_more_may_be_an_input(tmp_path: Path, lgpio: StandIn) -> None:
     held = held_on_board(tmp_path, limits(17), limits(27))
-    held.works.begin(the_garden(17, board=Board(pins="lgpio")), {})
+    held.valve_set.begin(the_garden(17, board=Board(pins="lgpio")), {})
     assert isinstance(held.driver, GpioPins)
     inputs: InputDriver = GpioInputs(held.driver, HandClock())
     inputs.watch(27, active_low=True, debounce_s=0.01, on_edge=lambda _: None)
@@ -357,7 +357,7 @@ def test_a_line_that_sticks_is_not_said_to_be_shut_and_no_hand_is_kept(tmp_path:
     assert held is not None
     start.pins._on[17] = True  # and off is taken without a word
     assert not held.let_go(lambda: None)
-    assert held.works._timed is not None and not held.works._timed._idle
+    assert held.valve_set._timed is not None and not held.valve_set._timed._idle
 
 
 def test_a_chip_of_which_a_line_hangs_is_not_touched(
@@ -376,6 +376,6 @@ def test_a_chip_of_which_a_line_hangs_is_not_touched(
     assert lgpio.calls[-1] == ("write", 27, 1)  # and the chip is still open
     come_back.set()
     ends = time.monotonic() + 30.0
-    while held.works.hanging():
+    while held.valve_set.hanging():
         assert time.monotonic() < ends
         time.sleep(0.005)

@@ -1,4 +1,4 @@
-"""What is due is judged, opened or missed; the judge's rules themselves are in test_judge.py."""
+"""Due pulses are judged, opened or missed; test_dispatch_rules.py has the rules themselves."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from support.clock import HandClock
 from support.gardens import a_zone
 
 from controller.daemon.dispatch import RETRY_S, Dispatcher, Moment
+from controller.daemon.openings import Controls
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.garden.model import Zone
 from controller.garden.plumbing import ValveKind
@@ -47,15 +48,17 @@ class Set:
         self.row_fault: Exception | None = None  # of writing down what was missed
         self.moment: dict[str, Any] = {}
         self.bank = object()
-        self.due = Dispatcher(
-            self,  # type: ignore[arg-type]
-            self,  # type: ignore[arg-type]
-            self,  # type: ignore[arg-type]
-            self.clock,
+        self.dispatcher = Dispatcher(
+            Controls(
+                valve_set=self,  # type: ignore[arg-type]
+                openings=self,  # type: ignore[arg-type]
+                journal=self,  # type: ignore[arg-type]
+                clock=self.clock,
+            ),
             lambda kind, words, zone=None: self.story.append((kind, words, zone)),
             lambda reason: self.story.append(("plan", reason)),
         )
-        self.due.pending = list(pulses)
+        self.dispatcher.pending = list(pulses)
 
     def open(self, bank: object, pulse: Pulse, *, open_s: float, manual: bool) -> None:
         assert bank is self.bank and not manual
@@ -69,7 +72,7 @@ class Set:
         self.story.append(("row", pulse.zone, why))
 
     def look(self) -> list[tuple[Any, ...]]:
-        self.due.look(self._zone, self._moment)
+        self.dispatcher.dispatch(self._zone, self._moment)
         story, self.story = self.story, []
         return story
 
@@ -95,18 +98,21 @@ class Set:
 
     @property
     def left(self) -> list[str]:
-        return [pulse.zone for pulse in self.due.pending]
+        return [pulse.zone for pulse in self.dispatcher.pending]
 
 
 def test_only_what_has_not_come_yet_is_coming() -> None:
     s = Set(a_pulse("a"), a_pulse("b", 5))
-    assert s.due.coming(SIX - timedelta(seconds=1)) == [SIX, SIX + timedelta(minutes=5)]
-    assert s.due.coming(SIX) == [SIX + timedelta(minutes=5)]
+    assert s.dispatcher.next_openings(SIX - timedelta(seconds=1)) == [
+        SIX,
+        SIX + timedelta(minutes=5),
+    ]
+    assert s.dispatcher.next_openings(SIX) == [SIX + timedelta(minutes=5)]
 
 
 def test_a_zone_that_is_left_out_leaves_the_others() -> None:
     s = Set(a_pulse("a"), a_pulse("b"), a_pulse("a", 5))
-    s.due.leave_out("a")
+    s.dispatcher.drop_zone("a")
     assert s.left == ["b"]
 
 
