@@ -314,7 +314,7 @@ class Morning:
             if ready is None:
                 play.not_before_s = math.inf
             elif ready == grid_s:
-                play.may_until_s = next(e for b, e in self._spans[play.job.zone] if b <= ready < e)
+                play.may_until_s = self._stretch_ends_s(play, ready)
             elif ready > now:
                 play.not_before_s = ready
         return ready
@@ -357,8 +357,8 @@ class Morning:
 
     def _can_fill(self, play: Play, now: float, joined: frozenset[str]) -> bool:
         """Whether there is time for the smallest pulse at the flow of the set."""
-        ends = next(e for b, e in self._spans[play.job.zone] if b <= now < e)
-        room_s = min(ends - play.job.closes_in_s - now, play.job.longest_open_s)
+        ends_s = self._stretch_ends_s(play, now)
+        room_s = min(ends_s - play.job.closes_in_s - now, play.job.longest_open_s)
         return self._smallest_s(play, joined) <= room_s
 
     def _all_fed(self, joined: frozenset[str]) -> bool:
@@ -422,8 +422,12 @@ class Morning:
 
     def _must_shut_by(self, play: Play) -> float:
         assert play.open_since_s is not None
-        ends = next(e for b, e in self._spans[play.job.zone] if b <= play.open_since_s < e)
-        return min(ends - play.job.closes_in_s, play.open_since_s + play.job.longest_open_s)
+        ends_s = self._stretch_ends_s(play, play.open_since_s)
+        return min(ends_s - play.job.closes_in_s, play.open_since_s + play.job.longest_open_s)
+
+    def _stretch_ends_s(self, play: Play, moment: float) -> float:
+        """When the stretch ends in which this zone may open at that moment."""
+        return next(e for b, e in self._spans[play.job.zone] if b <= moment < e)
 
     def _let_pass(self, now: float, seconds: float) -> None:
         together = self._open_set(now)
