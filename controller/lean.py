@@ -5,6 +5,8 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from inspect import iscoroutinefunction
+from types import ModuleType
 from typing import Any
 
 # OpenSSL, 4 MB: hashlib takes its sums where it can, asyncio its sockets; both do without. Whoever
@@ -29,7 +31,25 @@ def out_of_sight(*names: str) -> Iterator[None]:
             sys.modules.pop(name, None)
 
 
+@contextmanager
+def little_of_asyncio() -> Iterator[None]:
+    """Let APScheduler have the one function of asyncio that it uses, if asyncio is not there yet.
+
+    All of asyncio takes 1.1 MB.
+    """
+    if "asyncio" in sys.modules:
+        yield
+        return
+    stand_in: Any = ModuleType("asyncio")
+    stand_in.iscoroutinefunction = iscoroutinefunction
+    sys.modules["asyncio"] = stand_in
+    try:
+        yield
+    finally:
+        del sys.modules["asyncio"]
+
+
 with out_of_sight(*OPENSSL):
     from hashlib import sha256
 
-__all__ = ["OPENSSL", "out_of_sight", "sha256"]
+__all__ = ["OPENSSL", "little_of_asyncio", "out_of_sight", "sha256"]

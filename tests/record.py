@@ -14,6 +14,7 @@ import difflib
 import io
 import json
 import os
+import shlex
 import shutil
 import sqlite3
 import sys
@@ -26,6 +27,12 @@ from pathlib import Path
 from unittest import mock
 
 import time_machine
+from support.daemon import MORNING, World
+from support.garden_files import TEN_LINES
+from support.gardens import a_garden, a_zone
+from support.metered import MeteredWorld, a_thirsty_garden, plugged
+
+from controller.cli import main as rowgate
 
 HERE = Path(__file__).resolve().parent
 EXAMPLE = HERE.parent / "config" / "example-garden.toml"
@@ -44,18 +51,6 @@ TAP = """\
 [supply]
 static_pressure = "48 psi"
 flow_test = { flow = "7.5 gal/min", pressure = "31 psi" }
-"""
-TEN_LINES = """\
-supply = { static_pressure = "48 psi", flow_test = { flow = "7.5 gal/min", pressure = "31 psi" } }
-[site]
-latitude = 47.6
-longitude = 8.1
-elevation = "410 m"
-timezone = "Europe/Zurich"
-[[zone]]
-name = "leeks"
-row = [{ length = "11 ft", every = "6 in", bore = "1/16 in" }]
-planting = [{ crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 }]
 """
 LEEKS = 'planting = [{ crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 }]\n'
 RELAY_5 = "valve = { relay = 5 }\n"
@@ -422,8 +417,6 @@ def _one(folder: str, kind: str, name: str) -> str:
 
 def _said(*argv: str, typed: str = "") -> tuple[str, str]:
     """A command as it is typed, and all that it gives back."""
-    from controller.cli import main
-
     out, err = io.StringIO(), io.StringIO()
     code: object
     with (
@@ -433,7 +426,7 @@ def _said(*argv: str, typed: str = "") -> tuple[str, str]:
         redirect_stderr(err),
     ):
         try:
-            code = main(list(argv))
+            code = rowgate(list(argv))
         except SystemExit as end:
             code = f"SystemExit {end.code}"
     files = [f"--- {p}\n{p.read_text()}" for p in sorted(Path().glob("*.svg"))]
@@ -453,8 +446,6 @@ def _looks(name: str) -> Iterator[tuple[str, str]]:
 
 
 def _notes(name: str) -> Iterator[tuple[str, str]]:
-    import shlex
-
     Path("garden.toml").write_text(GARDENS[name], encoding="utf-8")
     a, b = (shlex.quote(zone) for zone in NOTED_IN[name])
     for line in NOTES:
@@ -496,11 +487,6 @@ def _new(_: str) -> Iterator[tuple[str, str]]:
 
 def _season(name: str) -> Iterator[tuple[str, str]]:
     """Some weeks of a daemon by hand-turned time: what it answers each day, and its logbook."""
-    sys.path.insert(0, str(HERE))
-    from support.daemon import MORNING, World
-    from support.gardens import a_garden, a_zone
-    from support.metered import MeteredWorld, a_thirsty_garden, plugged
-
     tmp = Path()
     if name == "tap":
         garden = a_garden(a_zone("a", 17), a_zone("b", 27), a_zone("c", None), watering=MORNING)

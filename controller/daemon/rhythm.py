@@ -8,38 +8,14 @@ closing of a valve depends on it.
 from __future__ import annotations
 
 import logging
-import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from datetime import datetime
-from inspect import iscoroutinefunction
-from types import ModuleType
 from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
-from controller.lean import OPENSSL, out_of_sight
+from controller.lean import OPENSSL, little_of_asyncio, out_of_sight
 
-
-@contextmanager
-def _one_word_of_asyncio() -> Iterator[None]:
-    """Import APScheduler without asyncio, of which it uses one function.
-
-    All of asyncio is 1.1 MB of a small board's memory. A stand-in answers that one call meanwhile,
-    unless asyncio is loaded already.
-    """
-    if "asyncio" in sys.modules:
-        yield
-        return
-    stand_in: Any = ModuleType("asyncio")
-    stand_in.iscoroutinefunction = iscoroutinefunction
-    sys.modules["asyncio"] = stand_in
-    try:
-        yield
-    finally:
-        del sys.modules["asyncio"]
-
-
-with out_of_sight(*OPENSSL), _one_word_of_asyncio():
+with out_of_sight(*OPENSSL), little_of_asyncio():
     from apscheduler.events import EVENT_JOB_ERROR, EVENT_JOB_MAX_INSTANCES, EVENT_JOB_MISSED
     from apscheduler.jobstores.memory import MemoryJobStore
     from apscheduler.schedulers.background import BackgroundScheduler

@@ -116,7 +116,7 @@ class _Waiting:
         ready: Callable[[JobState, float, float], float | None],
         least_s: Mapping[str, float],
     ) -> None:
-        """Sort each by its state now; `ready` and `least_s` are functions of `Morning`."""
+        """Sort each by its state now; `ready` and `least_s` are functions of the simulation."""
         later, unsorted = self._later, self.unsorted
         while later and later[0][0] <= now:
             unsorted.append(heappop(later)[2])
@@ -315,8 +315,7 @@ class DaySimulation:
             if ready is None:
                 state.not_before_s = math.inf
             elif ready == grid_s:
-                spans = self._spans[state.job.zone]
-                state.may_until_s = next(e for b, e in spans if b <= ready < e)
+                state.may_until_s = self._stretch_ends_s(state, ready)
             elif ready > now:
                 state.not_before_s = ready
         return ready
@@ -359,8 +358,8 @@ class DaySimulation:
 
     def _can_fill(self, state: JobState, now: float, joined: frozenset[str]) -> bool:
         """Whether there is time for the smallest pulse at the flow of the set."""
-        ends = next(e for b, e in self._spans[state.job.zone] if b <= now < e)
-        room_s = min(ends - state.job.closes_in_s - now, state.job.longest_open_s)
+        ends_s = self._stretch_ends_s(state, now)
+        room_s = min(ends_s - state.job.closes_in_s - now, state.job.longest_open_s)
         return self._smallest_s(state, joined) <= room_s
 
     def _all_fed(self, joined: frozenset[str]) -> bool:
@@ -424,8 +423,12 @@ class DaySimulation:
 
     def _must_shut_by(self, state: JobState) -> float:
         assert state.open_since_s is not None
-        ends = next(e for b, e in self._spans[state.job.zone] if b <= state.open_since_s < e)
-        return min(ends - state.job.closes_in_s, state.open_since_s + state.job.longest_open_s)
+        ends_s = self._stretch_ends_s(state, state.open_since_s)
+        return min(ends_s - state.job.closes_in_s, state.open_since_s + state.job.longest_open_s)
+
+    def _stretch_ends_s(self, state: JobState, moment: float) -> float:
+        """When the stretch ends in which this zone may open at that moment."""
+        return next(e for b, e in self._spans[state.job.zone] if b <= moment < e)
 
     def _let_pass(self, now: float, seconds: float) -> None:
         together = self._open_set(now)
