@@ -31,9 +31,8 @@ def check_pins(written: WrittenGarden, faults: Faults) -> None:
 def _pins(written: WrittenGarden) -> Iterator[tuple[Path, int, str]]:
     """Every pin, with its place in the file and its device."""
     for number, zone in enumerate(written.zone):
-        if zone.valve is not None:
-            owner = f"zone {q.spell(zone.name)}"
-            yield from _of_device(zone.valve, ("zone", number, "valve"), owner)
+        owner = f"zone {q.spell(zone.name)}"
+        yield from _of_device(zone.valve, ("zone", number, "valve"), owner)
     if written.master is not None:
         yield from _of_device(written.master, ("master",), "the master")
     if written.meter is not None:

@@ -1,18 +1,20 @@
-"""The file's tables of the devices on the board's pins: valves, master, meter, sensors."""
+"""The file's tables of valves, meter and sensors, with the readers of their values."""
 
 from __future__ import annotations
 
 import ipaddress
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Annotated, Any
 
 from controller.errors import QuantityError
 from controller.garden import quantities as q
+from controller.garden import show
 from controller.garden import values as v
 from controller.garden.model import Action, FlowFinding, SensorKind
-from controller.garden.plumbing import Device
-from controller.garden.pydantic_form import Field, Table, by
+from controller.garden.plumbing import Device, Opening
+from controller.garden.pydantic_form import Field, Table, Unwritten, by
+from controller.units import m3_s_from_l_min
 
 # The limits are our choice: wide enough for any garden, narrow enough to detect a wrong unit.
 _TRAVEL = v.quantity(q.DURATION, "a valve's travel", '"8 s"', 0.0, 300.0, "0 to 5 min")
@@ -77,20 +79,104 @@ def board_address(found: Any) -> str:
     )
 
 
-def action(finding: FlowFinding) -> v.Reader:
-    """The action on a finding of the meter; a leak or a miscount has no zone."""
-    of_a_zone = finding not in (FlowFinding.LEAK, FlowFinding.MISCOUNTED)
-    allowed = [one for one in Action if of_a_zone or one is not Action.HOLD_ZONE]
-    return v.choice(f'what is done when it finds "{finding}"', {str(one): one for one in allowed})
-
-
 def _word(what: str, words: Iterable[Any]) -> Any:
     return by(v.choice(what, {str(word): word for word in words}))
 
 
+def _action(finding: FlowFinding) -> Any:
+    """The action on a finding of the meter; a leak or a miscount has no zone."""
+    of_a_zone = finding not in (FlowFinding.LEAK, FlowFinding.MISCOUNTED)
+    allowed = [one for one in Action if of_a_zone or one is not Action.HOLD_ZONE]
+    return _word(f'what is done when it finds "{finding}"', allowed)
+
+
+_OPENINGS = (
+    'an opening is "full", the handle\'s turn from full open, below 90, as in "40 deg", a share of '
+    "its travel above 0, as in 0.6, "
+    'what was seen with this zone alone open, as in { flow = "1.5 L/min" }, { stream = "3 in" } or '
+    '{ reach = "2 ft", drop = "6 in" }, { loss_k = 30000 }, or "unknown"'
+)
+# Limits beyond any stream that can be read by eye: a larger figure is a wrong unit.
+_STREAM = v.length(
+    "a stream's height over its hole", '"3 in" or "8 cm"', 0.001, 30.0, "1 mm to 30 m"
+)
+_REACH = v.length("a stream's reach", '"2 ft" or "60 cm"', 0.001, 60.0, "1 mm to 60 m")
+_DROP = v.length(
+    "the drop from the hole to where the stream lands",
+    '"6 in" or "15 cm"',
+    0.001,
+    10.0,
+    "1 mm to 10 m",
+)
+_LOSS = v.number("a loss coefficient", "30000", 0, 1e9)
+
+
+def opening(found: Any) -> Opening:
+    """An opening: full, an angle, a share of travel, a flow, a stream, a loss, or unknown."""
+    if isinstance(found, dict):
+        return _seen(found)
+    word = found.strip().lower() if isinstance(found, str) else ""
+    if word == "full":
+        return Opening(angle_deg=0.0)
+    if word == "unknown":
+        return Opening(unknown=True)
+    if isinstance(found, str) and not word.endswith("%"):
+        angle = q.parse(
+            found, q.ANGLE, what="an opening", example='"full", "40 deg", 0.6 or "unknown"'
+        )
+        if 0 <= angle < 90:
+            return Opening(angle_deg=angle)
+    else:
+        part = q.read_share(found, what="an opening, as a share of the handle's travel,")
+        if part > 0:
+            return Opening(angle_deg=90.0 * (1.0 - part))
+    raise QuantityError(f"found {q.spell(found)}; {_OPENINGS}")
+
+
+def _seen(found: Mapping[str, Any]) -> Opening:
+    """An opening given by what was measured."""
+    keys = set(found)
+    if keys == {"flow"}:
+        flow = q.parse(found["flow"], q.FLOW, what="a flow measured with this zone alone open")
+        if 0 < flow <= 0.1:
+            return Opening(alone_flow_m3_s=flow)
+        raise QuantityError(
+            f"found flow = {q.spell(found['flow'])}; a flow measured with this zone alone open is "
+            "above 0, at most 100 L/s"
+        )
+    if keys == {"loss_k"}:
+        return Opening(loss_k=_LOSS(found["loss_k"]))
+    if {"stream"} <= keys <= {"stream", "turned"}:
+        return Opening(stream_m=_STREAM(found["stream"]), turned=_turned(found))
+    if {"reach", "drop"} <= keys <= {"reach", "drop", "turned"}:
+        return Opening(
+            reach_m=_REACH(found["reach"]), reach_drop_m=_DROP(found["drop"]), turned=_turned(found)
+        )
+    if "reach" in keys and "drop" not in keys:
+        raise QuantityError(
+            "found a reach without a drop; how far a stream goes says nothing without how far it "
+            'falls meanwhile, as in { reach = "2 ft", drop = "6 in" }'
+        )
+    written = ", ".join(sorted(keys)) or "nothing"
+    raise QuantityError(f"found a table of {written}; {_OPENINGS}")
+
+
+def _turned(found: Mapping[str, Any]) -> bool:
+    turned = found.get("turned", False)
+    if not isinstance(turned, bool):
+        raise QuantityError(
+            f"found turned = {q.spell(turned)}; it is true where the pipe was turned to look"
+        )
+    return turned
+
+
 Travel = Annotated[float, by(_TRAVEL)]
 YesNo = Annotated[bool, by(v.yes_no)]
-ActiveLow = Annotated[bool, by(v.choice("when it speaks", {"low": True, "high": False}))]
+ActiveLow = Annotated[
+    bool,
+    by(v.choice("when it speaks", {"low": True, "high": False})),
+    Unwritten("a contact to ground", "low"),
+]
 Debounce = Annotated[float, by(_DEBOUNCE)]
 
 
@@ -111,7 +197,9 @@ class WrittenValve(WrittenDevice):
     """A zone's valve."""
 
     hand: YesNo | None = None
-    longest_open_s: Annotated[float, by(v.OPEN_TIME)] | None = Field(None, alias="longest_open")
+    longest_open_s: Annotated[
+        float, by(v.OPEN_TIME), Unwritten("our choice: at one opening", "1 h")
+    ] = Field(3600.0, alias="longest_open")
     shortest_pulse_s: Annotated[float, by(v.OPEN_TIME)] | None = Field(None, alias="shortest_pulse")
 
 
@@ -124,15 +212,39 @@ class WrittenMaster(WrittenDevice):
 
 
 class WrittenWhen(Table):
-    """The action on each finding of the meter."""
+    """The action on each finding of the meter.
 
-    clogged: Annotated[Action, by(action(FlowFinding.CLOGGED))] | None = None
-    burst: Annotated[Action, by(action(FlowFinding.BURST))] | None = None
-    not_opened: Annotated[Action, by(action(FlowFinding.NOT_OPENED))] | None = None
-    not_closed: Annotated[Action, by(action(FlowFinding.NOT_CLOSED))] | None = None
-    leak: Annotated[Action, by(action(FlowFinding.LEAK))] | None = None
-    changed: Annotated[Action, by(action(FlowFinding.CHANGED))] | None = None
-    miscounted: Annotated[Action, by(action(FlowFinding.MISCOUNTED))] | None = None
+    Defaults are our choice: the mildest that stops the water.
+    """
+
+    clogged: Annotated[
+        Action, _action(FlowFinding.CLOGGED), Unwritten("our choice: what comes still waters")
+    ] = Action.NOTE
+    burst: Annotated[
+        Action,
+        _action(FlowFinding.BURST),
+        Unwritten("our choice: its water runs where nobody wants it"),
+    ] = Action.HOLD_ZONE
+    not_opened: Annotated[
+        Action,
+        _action(FlowFinding.NOT_OPENED),
+        Unwritten("our choice: somebody must look at its valve"),
+    ] = Action.HOLD_ZONE
+    not_closed: Annotated[Action, _action(FlowFinding.NOT_CLOSED)] | None = None
+    # All is shut already, and a person who fills a can must not stop the garden for August.
+    leak: Annotated[
+        Action, _action(FlowFinding.LEAK), Unwritten("our choice: all is shut already")
+    ] = Action.NOTE
+    changed: Annotated[
+        Action,
+        _action(FlowFinding.CHANGED),
+        Unwritten("our choice: it is small, and somebody has to look"),
+    ] = Action.NOTE
+    miscounted: Annotated[
+        Action,
+        _action(FlowFinding.MISCOUNTED),
+        Unwritten("our choice: time stands in for the meter"),
+    ] = Action.NOTE
 
 
 class WrittenMeter(Table):
@@ -141,9 +253,15 @@ class WrittenMeter(Table):
     pin: Annotated[int, by(gpio("a pin", "pin"))]
     per_pulse_m3: Annotated[float, by(_PER_PULSE)] | None = Field(None, alias="per_pulse")
     pulses_per_m3: Annotated[float, by(pulses_per)] | None = Field(None, alias="pulses_per")
-    least_flow_m3_s: Annotated[float, by(_LEAST_FLOW)] | None = Field(None, alias="least_flow")
-    ends_pulses: YesNo | None = None
-    active_low: ActiveLow | None = Field(None, alias="active")
+    # Small turbine meters begin to turn at 1 to 2 L/min (from memory); a house meter of 2.5 m3/h
+    # and ratio 80 is right from 2500 / 80 L/h = 0.52 L/min on (Q1 = Q3 / R, ISO 4064-1).
+    least_flow_m3_s: Annotated[
+        float,
+        by(_LEAST_FLOW),
+        Unwritten("small turbine meters, from memory; your meter's label has it", show.show_flow),
+    ] = Field(m3_s_from_l_min(1.0), alias="least_flow")
+    ends_pulses: Annotated[YesNo, Unwritten("time ends them; it only looks")] = False
+    active_low: ActiveLow = Field(True, alias="active")
     debounce_s: Debounce | None = Field(None, alias="debounce")
     when: WrittenWhen = WrittenWhen.model_validate({})
 
@@ -153,8 +271,10 @@ class WrittenSensor(Table):
 
     kind: Annotated[SensorKind, _word("a kind of sensor", SensorKind)]
     pin: Annotated[int, by(gpio("a pin", "pin"))]
-    active_low: ActiveLow | None = Field(None, alias="active")
-    debounce_s: Debounce | None = Field(None, alias="debounce")
+    active_low: ActiveLow = Field(True, alias="active")
+    debounce_s: Annotated[Debounce, Unwritten("our choice", "100 ms")] = Field(
+        0.1, alias="debounce"
+    )
     per_tip_m: Annotated[float, by(_PER_TIP)] | None = Field(None, alias="per_tip")
 
 
@@ -162,4 +282,6 @@ class WrittenHealth(Table):
     """The address of the running daemon's health page."""
 
     port: Annotated[int, by(v.whole("a port", 1, 65535))] | None = None
-    address: Annotated[str, by(board_address)] | None = None
+    address: Annotated[str, by(board_address), Unwritten("seen from this board alone")] = (
+        "127.0.0.1"
+    )

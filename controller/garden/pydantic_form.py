@@ -7,7 +7,8 @@ test keeps both equal.
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from typing import Annotated, Any, TypeVar, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationError
@@ -18,11 +19,31 @@ from controller.garden.model import OwnCrop, OwnSoil
 from controller.garden.quantities import spell
 from controller.garden.values import Reader
 
-__all__ = ["Field", "Needed", "Table", "by", "read_table"]
+__all__ = ["Field", "Needed", "SomeTable", "Table", "Unwritten", "by", "key_of", "read_table"]
 
 # The required keys, by table and key: the message that asks for it, and a stand-in with which the
 # rest of the file can be checked if it is missing or wrong.
 Needed = Mapping[tuple[str, str], tuple[str, Any]]
+
+
+@dataclass(frozen=True, slots=True)
+class Unwritten:
+    """How the default of a key is reported: what is shown, and why it is that.
+
+    The default itself is that of the field. Without `shown` it is the default as it is; a function
+    makes it from the default and from whether the garden is in US units.
+    """
+
+    why: str = ""
+    shown: str | Callable[[Any, bool], str] = ""
+
+    def text(self, default: object, us: bool) -> str:
+        """The default as it is shown."""
+        if callable(self.shown):
+            return self.shown(default, us)
+        if self.shown or isinstance(default, str):
+            return self.shown or str(default)
+        return f"{default:g}" if isinstance(default, float) else spell(default)
 
 
 class Table(BaseModel):
@@ -103,9 +124,15 @@ def _section(place: Path) -> str:
     return next((step for step in reversed(place[:-1]) if isinstance(step, str)), "")
 
 
+def key_of(table: type[Table], name: str) -> tuple[str, Unwritten | None]:
+    """The key of a field in the file, and how its default is reported, if it is."""
+    field = table.model_fields[name]
+    reported = (one for one in field.metadata if isinstance(one, Unwritten))
+    return field.alias or name, next(reported, None)
+
+
 def _keys(table: type[Table] | None) -> Iterable[str]:
-    fields = table.model_fields if table else {}
-    return [field.alias or name for name, field in fields.items()]
+    return [key_of(table, name)[0] for name in table.model_fields] if table else []
 
 
 def _table_at(model: type[Table], place: Path) -> type[Table] | None:

@@ -5,18 +5,32 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
 from controller.errors import GardenFileError
+from controller.garden import values
 from controller.garden.checks import Known, check
 from controller.garden.faults import Faults
-from controller.garden.from_file.garden import fill
-from controller.garden.model import Garden
-from controller.garden.plumbing import Pipe
-from controller.garden.pydantic_form import read_table
+from controller.garden.from_file.defaults import Filling
+from controller.garden.from_file.hardware import health_of, master_of, meter_of, sensors_of
+from controller.garden.from_file.supply import runs_of, supply_of
+from controller.garden.from_file.zones import ZoneBuilder
+from controller.garden.model import (
+    Board,
+    Garden,
+    Hold,
+    Site,
+    Watering,
+    WeatherSource,
+    Window,
+    Zone,
+)
+from controller.garden.plumbing import Pipe, ValveKind
+from controller.garden.pydantic_form import own_crop, own_soil, read_table
 from controller.garden.quantities import is_us
-from controller.garden.schema import NEEDED, WrittenGarden
+from controller.garden.schema import NEEDED, WrittenGarden, WrittenWeather
 from controller.garden.size import MOST_BYTES, require_size, too_large
 
 # A quantity without quotes, the most common mistake: length = 11 ft
@@ -67,7 +81,7 @@ def read_garden_text(
     us_units = written.units if written.units is not None else written.site.units
     if us_units is None:
         us_units = _mostly_us(data)
-    garden = fill(written, faults=faults, pipes=pipes, us_units=us_units)
+    garden = _garden(Filling(written, faults, pipes, us_units))
     check(written, garden, faults, known_crops=known_crops, known_soils=known_soils)
     faults.raise_if_any()
     return garden
@@ -111,3 +125,177 @@ def _texts(data: Any) -> Iterator[str]:
     elif isinstance(data, dict | list):
         for inner in data.values() if isinstance(data, dict) else data:
             yield from _texts(inner)
+
+
+def _garden(filling: Filling) -> Garden:
+    """The model: references resolved, every default filled in and reported.
+
+    An unknown reference gives a fault. Defaults marked `our choice` have no other source.
+    """
+    w = filling.written
+    if w.units is None and w.site.units is None:
+        filling.report((), "units", "us" if filling.us else "metric", "most of the file is in them")
+    runs = runs_of(filling)
+    at_tap = [run.pipe for run in runs if not run.parent]
+    builder = ZoneBuilder(filling, runs)
+    zones = builder.zones
+    supply = supply_of(filling)
+    site = filling.used(("site",), w.site)
+    return Garden(
+        site=Site(
+            name=site.name,
+            latitude_deg=site.latitude_deg,
+            longitude_deg=site.longitude_deg,
+            elevation_m=site.elevation_m,
+            timezone=site.timezone,
+            coastal=site.coastal,
+        ),
+        supply=supply,
+        main=max(at_tap, key=lambda pipe: pipe.bore_m)
+        if at_tap
+        else filling.pipe(("main", "size"), filling.used(("main",), w.main).size),
+        runs=runs,
+        watering=_watering(filling, zones),
+        weather=_weather(filling),
+        board=_board(filling, zones),
+        master=master_of(filling, zones),
+        meter=meter_of(filling, supply),
+        sensors=sensors_of(filling),
+        health=health_of(filling),
+        beds=builder.beds,
+        zones=zones,
+        own_crops=tuple(own_crop(crop) for crop in w.crop),
+        own_soils=tuple(own_soil(soil) for soil in w.soil),
+        us_units=filling.us,
+        filled=tuple(filling.filled),
+        path=filling.faults.path,
+    )
+
+
+def _watering(filling: Filling, zones: tuple[Zone, ...]) -> Watering:
+    w = filling.written.watering
+    used = filling.used(("watering",), w)
+    set_out = any(planting.transplanted for zone in zones for planting in zone.plantings)
+    by_hand = any(zone.valve.kind is ValveKind.HAND for zone in zones)
+    # Defaults are reported in the order in which they are read here.
+    return Watering(
+        windows=_windows(filling, zones),
+        settling_days=(used if set_out else w).settling_days,
+        refill_at=used.refill_at,
+        hand_water=(used if by_hand else w).hand_water,
+        holds=tuple(
+            Hold(
+                begins=_first_moment(hold.begins),
+                ends=_last_moment(hold.ends),
+                zones=frozenset(hold.zones),
+                reason=hold.reason,
+            )
+            for hold in w.hold
+        ),
+        satisfy=used.satisfy,
+        most_open=used.most_open,
+        least_share=used.least_share,
+        basin_mm=1000.0 * used.basin_m,
+        drilling_scatter=used.drilling_scatter,
+        level_error_m=used.level_error_m,
+        shortest_pulse_s=used.shortest_pulse_s,
+        coefficients=used.coefficients,
+        forecast_trust=used.forecast_trust,
+    )
+
+
+# Our choice: before the heat of the day, and when people come home.
+_RELAY_WINDOW = Window(opens=time(5), closes=time(8), valves=frozenset({ValveKind.RELAY}))
+_HAND_WINDOW = Window(opens=time(18), closes=time(20), valves=frozenset({ValveKind.HAND}))
+
+
+def _windows(filling: Filling, zones: tuple[Zone, ...]) -> tuple[Window, ...]:
+    written = filling.written.watering.window
+    if written is not None:
+        return tuple(
+            Window(
+                opens=window.opens,
+                closes=window.closes,
+                weekdays=window.weekdays,
+                valves=window.valves,
+            )
+            for window in written
+        )
+    kinds = {zone.valve.kind for zone in zones}
+    windows = tuple(w for w in (_RELAY_WINDOW, _HAND_WINDOW) if w.valves & kinds)
+    for window in windows:
+        (kind,) = window.valves
+        shown = f"{window.opens:%H:%M} to {window.closes:%H:%M} for {kind} valves"
+        filling.report(("watering",), "window", shown, "our choice")
+    return windows
+
+
+def _first_moment(written: date | datetime) -> datetime:
+    """The start of a hold: a plain date begins at its midnight."""
+    return written if isinstance(written, datetime) else datetime.combine(written, time())
+
+
+def _last_moment(written: date | datetime) -> datetime:
+    """The end of a hold: a plain date includes its whole day."""
+    if isinstance(written, datetime):
+        return written
+    return datetime.combine(min(written, date(9999, 12, 30)) + timedelta(days=1), time())
+
+
+def _weather(filling: Filling) -> WeatherSource:
+    """The sources of weather; keys that do not fit together give a fault."""
+    w = filling.written.weather
+    used = filling.used(("weather",), w)
+    if used.file is None and filling.faults.is_written(("weather", "file_kind")):
+        filling.faults.add(
+            ("weather", "file_kind"),
+            f'found "{w.file_kind}" without a file; name that too, as in file = "weather.csv"',
+            needs=[("weather", "file")],
+        )
+    last_resort = w.normals is None and w.climate_table is None
+    return WeatherSource(
+        file=w.file,
+        file_kind=w.file_kind,
+        climate=(used if last_resort else w).climate,
+        services=_services(filling, used),
+        wind_height_m=used.wind_height_m,
+        normals_file=w.normals,
+        climate_table=w.climate_table,
+        contact=w.contact,
+        frost_hold_c=None if isinstance(used.frost_hold, str) else used.frost_hold,
+    )
+
+
+def _services(filling: Filling, used: WrittenWeather) -> tuple[str, ...]:
+    """The services by name; the meaning of `online = true` is reported."""
+    asked = used.online
+    if isinstance(asked, tuple):
+        for name in asked:
+            if name in values.WANT_CONTACT and not used.contact:
+                filling.faults.add(
+                    ("weather", "online"),
+                    f'found "{name}" without a contact; it answers only those who say who they '
+                    f'are, as in contact = "gardener@example.org"',
+                    needs=[("weather", "contact")],
+                )
+        return asked
+    if not asked:
+        return ()
+    services = ("open-meteo", "met-norway") if used.contact else ("open-meteo",)
+    why = "these, in this order" if used.contact else "this; with a contact, met-norway after it"
+    filling.report(("weather",), "online", ", ".join(services), f"true means {why}")
+    return services
+
+
+def _board(filling: Filling, zones: tuple[Zone, ...]) -> Board:
+    w = filling.written
+    others = (w.master, w.meter, *w.sensor)
+    board = w.board
+    if any(zone.valve.kind is ValveKind.RELAY for zone in zones) or any(others):
+        board = filling.used(("board",), board)
+    return Board(
+        pins=board.pins,
+        active_low=board.active_low,
+        chip=board.chip,
+        battery_clock=board.battery_clock,
+    )

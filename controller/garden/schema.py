@@ -1,7 +1,8 @@
 """The schema of the garden file: its keys, their values, and which are required.
 
-Quantities in these tables are in SI; a missing key is None. Faults across keys (references,
-overlaps, sizes) are found in `from_file` and `checks`.
+Quantities in these tables are in SI. A missing key has the default of its field, and `Unwritten`
+says how that is reported; it is None if the default depends on other keys, which `from_file` knows.
+Faults across keys (references, overlaps, sizes) are found in `from_file` and `checks`.
 """
 
 from __future__ import annotations
@@ -10,10 +11,8 @@ from collections.abc import Iterable
 from datetime import date, datetime, time
 from typing import Annotated, Any
 
-from controller.garden import covers, values
+from controller.garden import covers, show
 from controller.garden import values as v
-from controller.garden.fittings import Begins
-from controller.garden.fittings import fittings as read_fittings
 from controller.garden.hardware import (
     WrittenHealth,
     WrittenMaster,
@@ -21,10 +20,18 @@ from controller.garden.hardware import (
     WrittenSensor,
     WrittenValve,
 )
+from controller.garden.hardware import opening as read_opening
 from controller.garden.model import Coefficients, HandWater, Satisfy, UnlikeRows
-from controller.garden.openings import opening as read_opening
-from controller.garden.plumbing import Face, Opening, Pipe, SupplyKind, ValveKind, Walls
-from controller.garden.pydantic_form import Field, Needed, Table, WrittenCrop, WrittenSoil, by
+from controller.garden.plumbing import Begins, Face, Opening, Pipe, SupplyKind, ValveKind, Walls
+from controller.garden.pydantic_form import (
+    Field,
+    Needed,
+    Table,
+    Unwritten,
+    WrittenCrop,
+    WrittenSoil,
+    by,
+)
 from controller.garden.quantities import read_share
 
 _ROW = {"length": "11 ft", "every": "6 in", "bore": "1/16 in"}
@@ -133,12 +140,12 @@ def _word(what: str, words: Iterable[Any]) -> Any:
 
 
 class WrittenSite(Table):
-    name: Name | None = None
+    name: Annotated[Name, Unwritten()] = "our garden"
     latitude_deg: Annotated[float, by(v.LATITUDE)] = Field(alias="latitude")
     longitude_deg: Annotated[float, by(v.LONGITUDE)] = Field(alias="longitude")
     elevation_m: Annotated[float, by(v.ELEVATION)] = Field(alias="elevation")
     timezone: Annotated[str, by(v.timezone)]
-    coastal: YesNo | None = None
+    coastal: Annotated[YesNo, Unwritten("inland, where the sun is guessed")] = False
     units: Units | None = None
 
 
@@ -147,26 +154,30 @@ class WrittenFlowTest(Table):
     head_m: Pressure | None = Field(None, alias="pressure")
     fill_m3: Volume | None = Field(None, alias="fill")
     fill_s: Annotated[float, by(v.seconds)] | None = Field(None, alias="seconds")
-    on: Day | None = None
+    on: Annotated[
+        Day | None, Unwritten("its day; a supply changes by some 15 % in years", "unknown")
+    ] = None
 
 
 class WrittenSupply(Table):
-    kind: (
-        Annotated[SupplyKind, by(v.choice("a supply", {kind.value: kind for kind in SupplyKind}))]
-        | None
-    ) = None
+    kind: Annotated[SupplyKind, _word("a supply", SupplyKind), Unwritten()] = SupplyKind.MAINS
     static_head_m: Pressure | None = Field(None, alias="static_pressure")
     level_m: Annotated[float, by(v.LEVEL)] | None = Field(None, alias="level")
     falls_to_m: Annotated[float, by(v.LEVEL)] | None = Field(None, alias="falls_to")
     holds_m3: Volume | None = Field(None, alias="holds")
     set_head_m: Pressure | None = Field(None, alias="set_pressure")
-    water_temp_c: Annotated[float, by(v.WATER_TEMPERATURE)] | None = Field(
-        None, alias="water_temperature"
-    )
+    water_temp_c: Annotated[
+        float,
+        by(v.WATER_TEMPERATURE),
+        Unwritten("our choice: mains water in a growing season", show.show_temperature),
+    ] = Field(15.0, alias="water_temperature")
     salt_ds_m: Annotated[float, by(v.SALT)] | None = Field(None, alias="salt")
     flow_test: WrittenFlowTest | None = None
     flow_test_before: WrittenFlowTest | None = None
-    open_loss: WrittenFlowTest | None = None
+    open_loss: Annotated[
+        WrittenFlowTest | None,
+        Unwritten("what a wide open regulator takes is often on its data sheet", "none"),
+    ] = None
     on_head_m: Pressure | None = Field(None, alias="switch_on")
     off_head_m: Pressure | None = Field(None, alias="switch_off")
     tank_m3: Volume | None = Field(None, alias="tank")
@@ -183,12 +194,12 @@ class WrittenRun(Table):
     length_m: Annotated[float, by(v.MAIN_LENGTH)] = Field(alias="length")
     size: PipeSize
     begins: Annotated[Begins, _word("how a run begins", Begins)] | None = None
-    fittings: Annotated[tuple[str, ...], by(read_fittings)] | None = None
+    fittings: Annotated[tuple[str, ...], by(v.fittings)] = ()
     loss_k: Annotated[float, _bare("a loss coefficient", "1.2", 0, 1000)] | None = None
 
 
 class WrittenMain(Table):
-    size: PipeSize | None = None
+    size: Annotated[PipeSize, Unwritten()] = "1 in"
     run: list[WrittenRun] = Field(default_factory=list)
 
 
@@ -196,13 +207,13 @@ class WrittenGround(Table):
     """The keys of a bed, also allowed in a zone without one."""
 
     soil: Name | None = None
-    mulch: Annotated[str, by(values.mulch)] | None = None
-    mulch_cover: Share | None = None
+    mulch: Annotated[str, by(v.mulch), Unwritten()] = "none"
+    mulch_cover: Annotated[Share, Unwritten("all of the ground")] = 1.0
     mulch_rain: Share | None = None
-    exposure: Annotated[float, by(values.EXPOSURE)] | None = None
-    holds_rain: YesNo | None = None
+    exposure: Annotated[float, by(v.EXPOSURE)] = 1.0
+    holds_rain: YesNo = False
     cover: Annotated[tuple[covers.WrittenCover, ...], by(covers.covers)] | None = None
-    keeper: Name | None = None
+    keeper: Name = ""
 
 
 class WrittenBed(WrittenGround):
@@ -217,30 +228,36 @@ class WrittenDrain(Table):
     every_m: Spacing = Field(alias="every")
 
 
+_LEVEL_WITH_OUTLET = Unwritten("level with the zone's outlet", show.show_length)
+
+
 class WrittenRow(Table):
     length_m: RowLength = Field(alias="length")
-    pipe: PipeSize | None = None
+    pipe: Annotated[PipeSize, Unwritten()] = "3/4 in"
     bore_m: Bore = Field(alias="bore")
     every_m: Spacing = Field(alias="every")
     first_m: Spacing | None = Field(None, alias="first")
-    group: Annotated[int, by(v.whole("a group", 1, 50))] | None = None
-    group_gap_m: Spacing | None = Field(None, alias="group_gap")
-    walls: (
-        Annotated[Walls, by(v.choice("walls", {"one": Walls.ONE, "both": Walls.BOTH}))] | None
-    ) = None
-    face: Annotated[Face, by(v.choice("a face", {face.value: face for face in Face}))] | None = None
+    group: Annotated[int, by(v.whole("a group", 1, 50)), Unwritten("one hole at each place")] = 1
+    group_gap_m: Annotated[Spacing, Unwritten("our choice", show.show_length)] = Field(
+        0.0254, alias="group_gap"
+    )
+    walls: Annotated[Walls, _word("walls", Walls), Unwritten()] = Walls.ONE
+    face: Annotated[Face, _word("a face", Face), Unwritten()] = Face.DOWN
     drain: WrittenDrain | None = None
     width_m: Width | None = Field(None, alias="width")
     wetted_width_m: Width | None = Field(None, alias="wetted_width")
-    inlet_height_m: RowHeight | None = Field(None, alias="inlet")
-    middle_height_m: RowHeight | None = Field(None, alias="middle")
-    far_height_m: RowHeight | None = Field(None, alias="far_end")
-    plugged: YesNo | None = None
-    plugged_holes: Annotated[tuple[int, ...], by(v.hole_numbers)] | None = None
+    inlet_height_m: Annotated[RowHeight, _LEVEL_WITH_OUTLET] = Field(0.0, alias="inlet")
+    middle_height_m: Annotated[RowHeight, Unwritten("straight", show.show_length)] = Field(
+        0.0, alias="middle"
+    )
+    far_height_m: Annotated[RowHeight, _LEVEL_WITH_OUTLET] = Field(0.0, alias="far_end")
+    plugged: YesNo = False
+    plugged_holes: Annotated[tuple[int, ...], by(v.hole_numbers)] = ()
     plugged_beyond_m: RunLength | None = Field(None, alias="plugged_beyond")
-    discharge_coefficient: (
-        Annotated[float, _bare("a discharge coefficient", "0.62", 0.2, 1.0)] | None
-    ) = None
+    discharge_coefficient: Annotated[
+        Annotated[float, _bare("a discharge coefficient", "0.62", 0.2, 1.0)] | None,
+        Unwritten("from the wall over the bore", "computed"),
+    ] = None
 
 
 class WrittenPlanting(Table):
@@ -251,111 +268,159 @@ class WrittenPlanting(Table):
     established: YesNo | None = None
     planted_year: Annotated[int, by(v.whole("a planting year", 1900, 2200))] | None = None
     until: Day
-    rows: Annotated[tuple[int, ...], by(values.row_numbers)] | None = None
-    apart_m: Annotated[float, by(values.APART)] | None = Field(None, alias="apart")
-    lines: Annotated[int, by(v.whole("how many lines of plants", 1, 50))] | None = None
-    supports: YesNo | None = None
-    emerges_days: Annotated[int, by(values.days_of("emerges_in", 1, 120, 12))] | None = Field(
+    rows: Annotated[tuple[int, ...], by(v.row_numbers)] = ()
+    apart_m: Annotated[float, by(v.APART)] | None = Field(None, alias="apart")
+    lines: Annotated[int, by(v.whole("how many lines of plants", 1, 50))] = 1
+    supports: YesNo = False
+    emerges_days: Annotated[int, by(v.days_of("emerges_in", 1, 120, 12))] | None = Field(
         None, alias="emerges_in"
     )
-    harvest_days: Annotated[int, by(values.days_of("harvest_in", 15, 400, 75))] | None = Field(
+    harvest_days: Annotated[int, by(v.days_of("harvest_in", 15, 400, 75))] | None = Field(
         None, alias="harvest_in"
     )
     by_warmth: (
         Annotated[bool, by(v.choice("what moves its stages", {"days": False, "warmth": True}))]
         | None
     ) = Field(None, alias="stages_by")
-    stages: Annotated[tuple[int, int, int, int], by(values.stage_days)] | None = None
-    stages_warmth: Annotated[tuple[float, float, float, float], by(values.stage_warmth)] | None = (
-        None
-    )
+    stages: Annotated[tuple[int, int, int, int], by(v.stage_days)] | None = None
+    stages_warmth: Annotated[tuple[float, float, float, float], by(v.stage_warmth)] | None = None
 
 
 class WrittenZone(WrittenGround):
     name: Name
     bed: Name | None = None
-    main_run_m: RunLength | None = Field(None, alias="main_run")
+    main_run_m: Annotated[RunLength, Unwritten("at the tap", show.show_length)] = Field(
+        0.0, alias="main_run"
+    )
     run: Name | None = None
     along_m: RunLength | None = Field(None, alias="along")
-    rise_m: Height | None = Field(None, alias="rise")
-    valve: WrittenValve | None = None
-    opening: Annotated[Opening, by(read_opening)] | None = None
+    rise_m: Annotated[Height, Unwritten("level with the tap", show.show_length)] = Field(
+        0.0, alias="rise"
+    )
+    valve: Annotated[WrittenValve, Unwritten("no relay is named", "hand = true")] = (
+        WrittenValve.model_validate({"hand": True})
+    )
+    opening: Annotated[Opening, by(read_opening), Unwritten(shown="full")] = Opening(angle_deg=0.0)
     row: list[WrittenRow]
     planting: list[WrittenPlanting] = Field(default_factory=list)
-    take_off_k: Annotated[float, _bare("a loss coefficient", "4.0", 0, 1000)] | None = None
+    take_off_k: Annotated[
+        float,
+        _bare("a loss coefficient", "4.0", 0, 1000),
+        Unwritten("our choice: tee, elbows, valve body"),
+    ] = 4.0
     daily_cap_m3: Volume | None = Field(None, alias="daily_cap")
     refill_at: Share | None = None
     hand_water: Annotated[HandWater, _word("hand_water", HandWater)] | None = None
-    unlike_rows: Annotated[UnlikeRows, _word("unlike_rows", UnlikeRows)] | None = None
+    unlike_rows: Annotated[
+        UnlikeRows,
+        _word("unlike_rows", UnlikeRows),
+        Unwritten("our choice: no row goes short"),
+    ] = UnlikeRows.NEEDIEST
+
+
+_VALVES = {
+    "any": frozenset(ValveKind),
+    "relay": frozenset({ValveKind.RELAY}),
+    "hand": frozenset({ValveKind.HAND}),
+}
 
 
 class WrittenWindow(Table):
     opens: TimeOfDay = Field(alias="from")
     closes: TimeOfDay = Field(alias="to")
-    weekdays: Annotated[frozenset[int], by(v.weekdays)] | None = Field(None, alias="days")
-    valves: (
-        Annotated[
-            frozenset[ValveKind],
-            by(
-                v.choice(
-                    "valves",
-                    {
-                        "any": frozenset(ValveKind),
-                        "relay": frozenset({ValveKind.RELAY}),
-                        "hand": frozenset({ValveKind.HAND}),
-                    },
-                )
-            ),
-        ]
-        | None
-    ) = None
+    weekdays: Annotated[frozenset[int], by(v.weekdays)] = Field(frozenset(range(7)), alias="days")
+    valves: Annotated[frozenset[ValveKind], by(v.choice("valves", _VALVES))] = _VALVES["any"]
 
 
 class WrittenHold(Table):
     begins: Moment = Field(alias="from")
     ends: Moment = Field(alias="to")
-    zones: Annotated[tuple[str, ...], by(v.names)] | None = None
-    reason: Text | None = None
+    zones: Annotated[tuple[str, ...], by(v.names)] = ()
+    reason: Text = ""
 
 
 class WrittenWatering(Table):
     window: list[WrittenWindow] | None = None
     hold: list[WrittenHold] = Field(default_factory=list)
-    refill_at: Share | None = None
-    satisfy: Annotated[Satisfy, _word("satisfy", Satisfy)] | None = None
-    hand_water: Annotated[HandWater, _word("hand_water", HandWater)] | None = None
-    most_open: Annotated[int, by(v.whole("the most zones open", 1, 100))] | None = None
-    least_share: Share | None = None
-    basin_m: Annotated[float, by(v.DEPTH)] | None = Field(None, alias="basin")
-    drilling_scatter: Share | None = None
-    level_error_m: Annotated[float, by(v.LEVEL_ERROR)] | None = Field(None, alias="level_error")
-    shortest_pulse_s: OpenTime | None = Field(None, alias="shortest_pulse")
-    coefficients: Annotated[Coefficients, _word("coefficients", Coefficients)] | None = None
-    forecast_trust: Share | None = None
-    settling_days: Annotated[int, by(values.days_of("settling_days", 0, 60, 7))] | None = None
+    refill_at: Annotated[
+        Share | None, Unwritten("our choice", "0.5 to 0.8, by the crop's stage")
+    ] = None
+    satisfy: Annotated[
+        Satisfy, _word("satisfy", Satisfy), Unwritten("no quarter of the ground goes short")
+    ] = Satisfy.DRIEST_QUARTER
+    hand_water: Annotated[
+        HandWater,
+        _word("hand_water", HandWater),
+        Unwritten("taken as done as the sheet said, unless a note says otherwise"),
+    ] = HandWater.AS_PRINTED
+    most_open: Annotated[
+        int, by(v.whole("the most zones open", 1, 100)), Unwritten("our choice")
+    ] = 3
+    least_share: Annotated[Share, Unwritten("our choice: of the flow alone")] = 0.5
+    basin_m: Annotated[
+        float,
+        by(v.DEPTH),
+        Unwritten("our choice: may stand", lambda m, us: show.show_depth(1000.0 * m, us)),
+    ] = Field(0.010, alias="basin")
+    drilling_scatter: Annotated[Share, Unwritten("our choice: hand drill")] = 0.05
+    level_error_m: Annotated[
+        float,
+        by(v.LEVEL_ERROR),
+        Unwritten("our choice: a spirit level, about 1 mm a metre", show.show_about),
+    ] = Field(0.003, alias="level_error")
+    shortest_pulse_s: Annotated[OpenTime, Unwritten("our choice", "5 s")] = Field(
+        5.0, alias="shortest_pulse"
+    )
+    coefficients: Annotated[
+        Coefficients,
+        _word("coefficients", Coefficients),
+        Unwritten("plants and bare soil computed apart: FAO-56, chapter 7"),
+    ] = Coefficients.DUAL
+    forecast_trust: Annotated[
+        Share, Unwritten("our choice: so much of likely rain may lower a dose")
+    ] = 0.5
+    settling_days: Annotated[
+        int,
+        by(v.days_of("settling_days", 0, 60, 7)),
+        Unwritten("our choice: kept moist when set out"),
+    ] = 7
 
 
 class WrittenWeather(Table):
-    file: Text | None = None
-    file_kind: Annotated[str, _word("a kind of weather file", values.FILE_KINDS)] | None = None
-    online: Annotated[bool | tuple[str, ...], by(values.online)] | None = None
-    contact: Annotated[str, by(values.contact)] | None = None
-    wind_height_m: Width | None = Field(None, alias="wind_height")
+    file: Annotated[Text | None, Unwritten("no station file is named", "none")] = None
+    file_kind: Annotated[str, _word("a kind of weather file", v.FILE_KINDS)] = "auto"
+    online: Annotated[
+        bool | tuple[str, ...], by(v.online), Unwritten("nothing is fetched unless you ask")
+    ] = False
+    contact: Annotated[str, by(v.contact)] = ""
+    wind_height_m: Annotated[Width, Unwritten("the height FAO-56 wants", "2 m")] = Field(
+        2.0, alias="wind_height"
+    )
     normals: Text | None = None
     climate_table: Text | None = None
-    climate: Annotated[str, _word("a climate", values.CLIMATES)] | None = None
-    frost_hold: Annotated[float | str, by(values.frost_hold)] | None = None
+    climate: Annotated[
+        str, _word("a climate", v.CLIMATES), Unwritten("last resort, without normals")
+    ] = "sub-humid"
+    frost_hold: Annotated[
+        float | str,
+        by(v.frost_hold),
+        Unwritten("nothing is watered where a day's low is to be under it", show.show_temperature),
+    ] = 0.0
 
 
 class WrittenBoard(Table):
-    pins: Annotated[str, by(v.choice("pins", {"lgpio": "lgpio", "mock": "mock"}))] | None = None
-    active_low: (
-        Annotated[bool, by(v.choice("relays", {"active low": True, "active high": False}))] | None
-    ) = Field(None, alias="relays")
+    pins: Annotated[str, _word("pins", ("lgpio", "mock")), Unwritten()] = "lgpio"
+    active_low: Annotated[
+        bool,
+        by(v.choice("relays", {"active low": True, "active high": False})),
+        Unwritten("most relay boards; try yours dry", "active low"),
+    ] = Field(True, alias="relays")
     chip: Annotated[int, by(v.whole("a chip", 0, 20))] | None = None
-    battery_clock: (
-        Annotated[bool, by(v.choice("a clock", {"network": False, "battery": True}))] | None
-    ) = Field(None, alias="clock")
+    battery_clock: Annotated[
+        bool,
+        by(v.choice("a clock", {"network": False, "battery": True})),
+        Unwritten("nothing opens by plan until it is set", "network"),
+    ] = Field(False, alias="clock")
 
 
 class WrittenGarden(Table):

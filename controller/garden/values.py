@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from controller.errors import QuantityError
 from controller.garden import quantities as q
 from controller.garden.faults import nearest
-from controller.garden.plumbing import Pipe
+from controller.garden.plumbing import FITTINGS_K, Pipe
 
 DAY_NAMES = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 Reader = Callable[[Any], Any]
@@ -212,6 +212,15 @@ def pipe(found: Any) -> str | Pipe:
         f'found {q.spell(found)}; a pipe is a size, as in "3/4 in", or its own inside width '
         f'(3 to 200 mm) and wall, as in {{ bore = "20 mm", wall = "2.5 mm" }}'
     )
+
+
+def fittings(found: Any) -> tuple[str, ...]:
+    """A list of fittings by their kinds, or one."""
+    listed = [found] if isinstance(found, str) else found
+    if not isinstance(listed, list) or len(listed) > 100:
+        raise QuantityError(f'found {q.spell(found)}; allowed is a list, as in ["elbow", "elbow"]')
+    read = choice("a fitting", {kind: kind for kind in FITTINGS_K})
+    return tuple(str(read(one)) for one in listed)
 
 
 def weekdays(found: Any) -> frozenset[int]:

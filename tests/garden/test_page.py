@@ -9,9 +9,8 @@ import pytest
 
 from controller.garden import hardware, values
 from controller.garden import schema as w
-from controller.garden.fittings import FITTINGS_K, Begins
 from controller.garden.model import Action, SensorKind
-from controller.garden.plumbing import Device
+from controller.garden.plumbing import FITTINGS_K, Begins, Device
 from controller.garden.pydantic_form import WrittenCrop, WrittenSoil
 
 PAGE = (Path(__file__).parents[2] / "docs/garden-file.md").read_text(encoding="utf-8")

@@ -330,6 +330,10 @@ BROKEN = [
         'row 1, pipe: found "5/8 in"; a pipe size is one of "1/2 in"',
     ),
     (
+        with_row('{ length = "11 ft", every = "6 in", bore = "1/16 in", pipe = "30 psi" }'),
+        'garden.toml, line 9, zone "leeks", row 1, pipe: found "30 psi"; a pipe size is one of',
+    ),
+    (
         with_row('{ length = "9 ft", every = "6 in", bore = "17 mm", pipe = "1/2 in" }'),
         "row 1, bore: found 0.669 in; a hole is smaller than the pipe's inside",
     ),

@@ -9,7 +9,7 @@ from itertools import permutations
 import pytest
 from support.garden_files import FORKED, TEN_LINES, faults, forked, in_zone, read
 
-from controller.garden.fittings import ENTRANCE_K
+from controller.garden.plumbing import ENTRANCE_K
 from controller.hydraulics.network import main_tree
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.physics.pipe import PIPES

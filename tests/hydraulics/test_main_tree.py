@@ -13,10 +13,8 @@ from hypothesis import strategies as st
 from support.hydraulics_gardens import a_garden, a_zone
 
 from controller.errors import InputError
-from controller.garden import fittings
-from controller.garden.fittings import ENTRANCE_K, Begins, begin_k
 from controller.garden.model import Garden, Zone
-from controller.garden.plumbing import Opening, Run
+from controller.garden.plumbing import ENTRANCE_K, STRAIGHT_K, Begins, Opening, Run, begin_k
 from controller.hydraulics.design.open_together import before_valve_m
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.main_tree import (
@@ -355,7 +353,7 @@ def test_going_straight_on_loses_what_tees_and_reducers_do() -> None:
     widening = begin_k(Begins.STRAIGHT, PIPES["3/4 in"], PIPES["1 in"])
     ratio = PIPES["1 in"].bore_m / PIPES["3/4 in"].bore_m
     theirs = crane.diffuser_sharp(Di1=PIPES["3/4 in"].bore_m, Di2=PIPES["1 in"].bore_m) * ratio**4
-    assert widening - fittings.STRAIGHT_K == pytest.approx(theirs, rel=1e-6)
+    assert widening - STRAIGHT_K == pytest.approx(theirs, rel=1e-6)
 
 
 def test_rows_get_less_the_narrower_the_run_is() -> None:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from random import Random
 
-from controller.garden.fittings import ENTRANCE_K
 from controller.garden.model import Garden
-from controller.garden.plumbing import Face, Opening, Row, Run, Supply, Walls
+from controller.garden.plumbing import ENTRANCE_K, Face, Opening, Row, Run, Supply, Walls
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.geometry import drilled_holes
 from controller.hydraulics.network.main_tree import PAST_FORK_K, TEE_RUN_K

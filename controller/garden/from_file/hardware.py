@@ -29,41 +29,23 @@ from controller.garden.model import (
     Zone,
 )
 from controller.garden.plumbing import Device, Master, Supply, Valve, ValveKind
-from controller.units import head_m_from_psi, m3_s_from_l_min
+from controller.units import head_m_from_psi
 
 METER_DEBOUNCE_S = 0.002  # bounce of a reed contact (from memory)
-SENSOR_DEBOUNCE_S = 0.1  # our choice
-# Small turbine meters begin to turn at 1 to 2 L/min (from memory); a house meter of 2.5 m3/h and
-# ratio 80 is right from 2500 / 80 L/h = 0.52 L/min on (Q1 = Q3 / R, ISO 4064-1).
-LEAST_FLOW_M3_S = m3_s_from_l_min(1.0)
-HERE = "127.0.0.1"
 
 
 def meter_of(filling: Filling, supply: Supply) -> Meter | None:
     """The flow meter, if there is one; `supply` gives the highest rate of its pulses."""
-    written = filling.written.meter
-    if written is None:
+    if filling.written.meter is None:
         return None
-    at: Path = ("meter",)
+    written = filling.used(("meter",), filling.written.meter)
     per_pulse_m3 = _per_pulse_m3(filling, written)
     return Meter(
         line=written.pin,
         litres_per_pulse=1000.0 * per_pulse_m3,
-        least_flow_l_s=1000.0
-        * filling.default(
-            at,
-            "least_flow",
-            written.least_flow_m3_s,
-            LEAST_FLOW_M3_S,
-            show.show_flow(LEAST_FLOW_M3_S, filling.us),
-            "small turbine meters, from memory; your meter's label has it",
-        ),
-        by_litres=filling.default(
-            at, "ends_pulses", written.ends_pulses, False, "false", "time ends them; it only looks"
-        ),
-        active_low=filling.default(
-            at, "active", written.active_low, True, "low", "a contact to ground"
-        ),
+        least_flow_l_s=1000.0 * written.least_flow_m3_s,
+        by_litres=written.ends_pulses,
+        active_low=written.active_low,
         debounce_s=_debounce_s(filling, written, per_pulse_m3 / supply.test_flow_m3_s),
         actions=_actions(filling, written.when),
     )
@@ -79,19 +61,16 @@ def sensors_of(filling: Filling) -> tuple[Sensor, ...]:
 
 def health_of(filling: Filling) -> HealthAddress:
     """The address of the health page; without a port there is none."""
-    written = filling.written.health
+    written = filling.used(("health",), filling.written.health)
     if written.port is None:
-        if written.address is not None:
+        if filling.faults.is_written(("health", "address")):
             filling.faults.add(
                 ("health", "address"),
                 "found it without a port; name that too, as in port = 8765",
                 needs=[("health", "port")],
             )
         return HealthAddress()
-    address = filling.default(
-        ("health",), "address", written.address, HERE, HERE, "seen from this board alone"
-    )
-    return HealthAddress(port=written.port, address=address)
+    return HealthAddress(port=written.port, address=written.address)
 
 
 def _per_pulse_m3(filling: Filling, written: WrittenMeter) -> float:
@@ -128,28 +107,20 @@ def _debounce_s(filling: Filling, written: WrittenMeter, apart_s: float) -> floa
 
 
 def _actions(filling: Filling, written: WrittenWhen) -> dict[FlowFinding, Action]:
-    """The action on each finding. Defaults are our choice: the mildest that stops the water."""
+    """The action on each finding."""
     at: Path = ("meter", "when")
+    used = filling.used(at, written)
     master = filling.written.master is not None
-    shut = (
-        (Action.SHUT_MASTER, "our choice: water runs that no zone's valve stops")
-        if master
-        else (Action.HOLD_GARDEN, "our choice: no more water onto a valve that stays open")
-    )
-    defaults = {
-        FlowFinding.CLOGGED: (Action.NOTE, "our choice: what comes still waters"),
-        FlowFinding.BURST: (Action.HOLD_ZONE, "our choice: its water runs where nobody wants it"),
-        FlowFinding.NOT_OPENED: (Action.HOLD_ZONE, "our choice: somebody must look at its valve"),
-        FlowFinding.NOT_CLOSED: shut,
-        # All is shut already, and a person who fills a can must not stop the garden for August.
-        FlowFinding.LEAK: (Action.NOTE, "our choice: all is shut already"),
-        FlowFinding.CHANGED: (Action.NOTE, "our choice: it is small, and somebody has to look"),
-        FlowFinding.MISCOUNTED: (Action.NOTE, "our choice: time stands in for the meter"),
-    }
+    if master:
+        default, why = Action.SHUT_MASTER, "our choice: water runs that no zone's valve stops"
+    else:
+        default, why = Action.HOLD_GARDEN, "our choice: no more water onto a valve that stays open"
     actions: dict[FlowFinding, Action] = {}
-    for finding, (default, why) in defaults.items():
+    for finding in FlowFinding:
         key = finding.value.replace(" ", "_")
-        action = filling.default(at, key, getattr(written, key), default, default.value, why)
+        action = getattr(used, key)
+        if finding is FlowFinding.NOT_CLOSED:
+            action = filling.default(at, key, action, default, default.value, why)
         if action is Action.SHUT_MASTER and not master:
             filling.faults.add(
                 (*at, key),
@@ -162,6 +133,7 @@ def _actions(filling: Filling, written: WrittenWhen) -> dict[FlowFinding, Action
 
 
 def _sensor(filling: Filling, written: WrittenSensor, at: Path) -> Sensor:
+    used = filling.used(at, written)
     gauge = written.kind is SensorKind.RAIN_GAUGE
     if gauge and written.per_tip_m is None:
         filling.faults.add(
@@ -179,17 +151,8 @@ def _sensor(filling: Filling, written: WrittenSensor, at: Path) -> Sensor:
     return Sensor(
         kind=written.kind,
         line=written.pin,
-        active_low=filling.default(
-            at, "active", written.active_low, True, "low", "a contact to ground"
-        ),
-        debounce_s=filling.default(
-            at,
-            "debounce",
-            written.debounce_s,
-            SENSOR_DEBOUNCE_S,
-            show.show_short(SENSOR_DEBOUNCE_S),
-            "our choice",
-        ),
+        active_low=used.active_low,
+        debounce_s=used.debounce_s,
         mm_per_tip=1000.0 * written.per_tip_m if gauge and written.per_tip_m else None,
     )
 
@@ -208,13 +171,9 @@ _BALLS = (Device.BALL_RETURNS, Device.BALL_STAYS)
 _MOVED = ("kind", "close_relay", "opens_in", "closes_in")
 
 
-def valve_of(filling: Filling, written: WrittenValve | None, at: Path) -> Valve:
-    """The valve of the zone at `at`."""
-    place: Path = (*at, "valve")
-    if written is None:
-        filling.report(at, "valve", "hand = true", "no relay is named")
-        written = WrittenValve.model_validate({"hand": True})
-    elif (written.relay is None) == (not written.hand):
+def valve_of(filling: Filling, written: WrittenValve, place: Path) -> Valve:
+    """The valve at `place`."""
+    if (written.relay is None) == (not written.hand):
         which = "neither relay nor hand" if written.relay is None else "both relay and hand"
         filling.faults.add(
             place,
@@ -234,14 +193,7 @@ def valve_of(filling: Filling, written: WrittenValve | None, at: Path) -> Valve:
     return Valve(
         kind=ValveKind.HAND if written.relay is None else ValveKind.RELAY,
         relay_line=written.relay,
-        longest_open_s=filling.default(
-            place,
-            "longest_open",
-            written.longest_open_s,
-            3600.0,
-            "1 h",
-            "our choice: at one opening",
-        ),
+        longest_open_s=filling.used(place, written).longest_open_s,
         least_closing_head_m=moved.least_closing_head_m,
         device=written.kind,
         close_line=written.close_relay,

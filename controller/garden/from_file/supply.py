@@ -9,15 +9,23 @@ from typing import TypeVar
 from controller.garden import quantities as q
 from controller.garden import show
 from controller.garden.faults import Path, instead
-from controller.garden.fittings import ENTRANCE_K, FITTINGS_K, Begins, begin_k
 from controller.garden.from_file.defaults import Filling
-from controller.garden.plumbing import BeforeRegulator, Pipe, Pump, Run, Supply, SupplyKind
-from controller.garden.schema import NEEDED, WrittenFlowTest, WrittenRun, WrittenZone
+from controller.garden.plumbing import (
+    ENTRANCE_K,
+    FITTINGS_K,
+    BeforeRegulator,
+    Begins,
+    Pipe,
+    Pump,
+    Run,
+    Supply,
+    SupplyKind,
+    begin_k,
+)
+from controller.garden.schema import NEEDED, WrittenFlowTest, WrittenRun, WrittenSupply, WrittenZone
 from controller.units import head_m_from_psi, m3_s_from_gal_min
 
 TAP = "tap"
-
-
 _CLOSE_M = 1e-9
 
 
@@ -39,9 +47,8 @@ def place_of(
                     "found it without any [[main.run]]; where the main does not fork, main_run "
                     "tells how far along it the zone hangs",
                 )
-        level = show.show_length(0.0, us)
-        return "", filling.default(at, "main_run", zone.main_run_m, 0.0, level, "at the tap")
-    if zone.main_run_m is not None:
+        return "", filling.used(at, zone).main_run_m
+    if filling.faults.is_written((*at, "main_run")):
         filling.faults.add(
             (*at, "main_run"),
             f"found {show.show_length(zone.main_run_m, us)}; where the main has runs, a zone says "
@@ -95,12 +102,11 @@ class _Runs:
         self.numbers = {run.name: n for n, run in reversed(list(enumerate(self.written)))}
 
     def built(self) -> tuple[Run, ...]:
-        size = self.filling.written.main.size
-        if self.written and size is not None:
+        if self.written and self.faults.is_written(("main", "size")):
             self.faults.add(
                 ("main", "size"),
-                f"found {q.spell(size)} beside [[main.run]]; each run has a size of its own: take "
-                "this one out",
+                f"found {q.spell(self.filling.written.main.size)} beside [[main.run]]; each run "
+                "has a size of its own: take this one out",
             )
         self._check_begins()
         self._check_loops()
@@ -162,7 +168,7 @@ class _Runs:
 
     def _run(self, run: WrittenRun, number: int, parent: Run | None) -> Run:
         at: Path = ("main", "run", number)
-        pipe = self.filling.pipe((*at, "size"), run.size, "")
+        pipe = self.filling.pipe((*at, "size"), run.size)
         begin = self._begin(run, at, parent)
         loss_k = run.loss_k
         if loss_k is None:
@@ -221,7 +227,7 @@ class _Runs:
                     "nothing else leaves there" if begin.goes_on else "others go on from there",
                 )
             loss_k, why = begin_k(begins, begin.parent.pipe, pipe), f"{begins}; our choice"
-        added = run.fittings or ()
+        added = run.fittings
         loss_k += sum(FITTINGS_K[one] for one in added)
         if added:
             counted = [f"{added.count(one)} x {one}" for one in dict.fromkeys(added)]
@@ -270,8 +276,8 @@ _SHUT_OFF_OVER = 1.25
 
 def supply_of(filling: Filling) -> Supply:
     """The supply; missing keys, and keys of another kind, give a fault."""
-    supply = filling.written.supply
-    kind = filling.default(_AT, "kind", supply.kind, SupplyKind.MAINS, "mains")
+    supply = filling.used(_AT, filling.written.supply)
+    kind = supply.kind
     for key in sorted({key for keys in _OWN.values() for key in keys} - set(_OWN[kind])):
         if filling.faults.is_written((*_AT, key)):
             others = " or a ".join(k for k in SupplyKind if key in _OWN[k])
@@ -302,10 +308,9 @@ def supply_of(filling: Filling) -> Supply:
         flow_m3_s, test_head_m = _assumed_test(filling, still_m)
     else:
         flow_m3_s, test_head_m = _flow_test(filling, kind)
-    if supply.flow_test is not None and supply.flow_test.on is None:
-        filling.report(
-            (*_AT, "flow_test"), "on", "unknown", "its day; a supply changes by some 15 % in years"
-        )
+    tested_on = None
+    if supply.flow_test is not None:
+        tested_on = filling.used((*_AT, "flow_test"), supply.flow_test).on
     falls_to_m = supply.falls_to_m
     if kind is SupplyKind.BARREL:
         falls_to_m = filling.default(
@@ -322,19 +327,12 @@ def supply_of(filling: Filling) -> Supply:
         kind=kind,
         falls_to_m=falls_to_m,
         holds_m3=supply.holds_m3,
-        water_temp_c=filling.default(
-            _AT,
-            "water_temperature",
-            supply.water_temp_c,
-            15.0,
-            show.show_temperature(15.0, filling.us),
-            "our choice: mains water in a growing season",
-        ),
+        water_temp_c=supply.water_temp_c,
         salt_ds_m=supply.salt_ds_m,
-        before=_before(filling) if kind is SupplyKind.REGULATOR else None,
+        before=_before(filling, supply) if kind is SupplyKind.REGULATOR else None,
         test_assumed=assumed,
         pump=pump,
-        tested_on=None if supply.flow_test is None else supply.flow_test.on,
+        tested_on=tested_on,
     )
 
 
@@ -381,14 +379,14 @@ def _pump(filling: Filling) -> Pump:
     )
 
 
-def _before(filling: Filling) -> BeforeRegulator | None:
+def _before(filling: Filling, supply: WrittenSupply) -> BeforeRegulator | None:
     """The mains before a regulator, if the gardener knows their pressure."""
-    supply = filling.written.supply
-    for key, written, needed_key in (
-        ("flow_test_before", supply.flow_test_before, "static_pressure"),
-        ("open_loss", supply.open_loss, "flow_test_before"),
+    is_written = filling.faults.is_written
+    for key, needed_key in (
+        ("flow_test_before", "static_pressure"),
+        ("open_loss", "flow_test_before"),
     ):
-        if written is not None and not filling.faults.is_written((*_AT, needed_key)):
+        if is_written((*_AT, key)) and not is_written((*_AT, needed_key)):
             filling.faults.add(
                 (*_AT, key),
                 f"found it without {needed_key}, measured before the regulator as well: write both",
@@ -399,11 +397,9 @@ def _before(filling: Filling) -> BeforeRegulator | None:
         return BeforeRegulator(static_head_m=supply.static_head_m)
     flow_m3_s, head_m = _read_test(filling, "flow_test_before", supply.flow_test_before)
     loss = supply.open_loss
-    if loss is None:
-        filling.report(
-            _AT, "open_loss", "none", "what a wide open regulator takes is often on its data sheet"
-        )
-    elif loss.flow_m3_s is None or loss.head_m is None or loss.fill_m3 or loss.fill_s:
+    if loss is not None and (
+        loss.flow_m3_s is None or loss.head_m is None or loss.fill_m3 or loss.fill_s
+    ):
         filling.faults.add(
             (*_AT, "open_loss"),
             "found not quite a loss; allowed is the pressure a wide open regulator takes at a "

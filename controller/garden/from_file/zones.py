@@ -15,8 +15,8 @@ from controller.garden.faults import Faults, Path, instead
 from controller.garden.from_file.defaults import Filling
 from controller.garden.from_file.hardware import valve_of
 from controller.garden.from_file.supply import place_of
-from controller.garden.model import Bed, Cover, Planting, UnlikeRows, Zone
-from controller.garden.plumbing import Drilling, Face, Opening, Row, Run, Walls
+from controller.garden.model import Bed, Cover, Planting, Zone
+from controller.garden.plumbing import Drilling, Row, Run
 from controller.garden.schema import (
     WrittenBed,
     WrittenGround,
@@ -37,10 +37,10 @@ def planting_of(written: WrittenPlanting) -> Planting:
         until=written.until,
         transplanted=written.sown is None,
         stage_days=written.stages,
-        rows=written.rows or (),
+        rows=written.rows,
         spacing_m=written.apart_m,
-        plant_lines=written.lines or 1,
-        supported=written.supports or False,
+        plant_lines=written.lines,
+        supported=written.supports,
         by_warmth=written.by_warmth or written.stages_warmth is not None,
         stage_warmth=written.stages_warmth,
         emerges_days=written.emerges_days,
@@ -179,7 +179,7 @@ def _check_rows(
     """A planting's rows must exist."""
     count = len(zone.row)
     has = "one row" if count == 1 else f"rows 1 to {count}"
-    for number in planting.rows or ():
+    for number in planting.rows:
         if number > count > 0:
             faults.add(
                 (*place, "rows"),
@@ -272,16 +272,16 @@ class ZoneBuilder:
 
     def _ground(self, ground: WrittenGround, name: str, at: Path, soil_why: str) -> Bed:
         """The ground of a bed, or of a zone without a bed."""
-        mulch = self.filling.default(at, "mulch", ground.mulch, "none", "none")
-        cover, rain = ground.mulch_cover, ground.mulch_rain
+        used = self.filling.used(at, ground)
+        mulch, cover, rain = used.mulch, ground.mulch_cover, ground.mulch_rain
         if mulch != "none":
-            cover = self.filling.default(at, "mulch_cover", cover, 1.0, "1", "all of the ground")
+            cover = used.mulch_cover
             if mulch == "plastic":
                 through = rain_through(mulch, cover)
                 why = "film on a flat bed; our choice, on one field's figure"
                 rain = self.filling.default(at, "mulch_rain", rain, through, f"{through:.2f}", why)
-        for key, value in (("mulch_cover", cover), ("mulch_rain", rain)):
-            if mulch == "none" and value is not None:
+        for key in ("mulch_cover", "mulch_rain"):
+            if mulch == "none" and self.filling.faults.is_written((*at, key)):
                 self.filling.faults.add(
                     (*at, key),
                     'found it without a mulch; name that too, as in mulch = "straw"',
@@ -291,11 +291,11 @@ class ZoneBuilder:
             name=name,
             soil=self.filling.default(at, "soil", ground.soil, "loam", "loam", soil_why),
             mulch=mulch,
-            mulch_cover=1.0 if cover is None else cover,
+            mulch_cover=cover,
             mulch_rain=rain,
-            keeper=ground.keeper or "",
-            exposure=1.0 if ground.exposure is None else ground.exposure,
-            holds_rain=ground.holds_rain or False,
+            keeper=ground.keeper,
+            exposure=ground.exposure,
+            holds_rain=ground.holds_rain,
             covers=self._covers(ground.cover or (), at),
         )
 
@@ -343,12 +343,11 @@ class ZoneBuilder:
                 )
             return self._ground(zone, zone.name, at, "our choice: no bed tells")
         for key in WrittenGround.model_fields:
-            value = getattr(zone, key)
-            if value is not None and key != "cover":
+            if key != "cover" and self.filling.faults.is_written((*at, key)):
                 self.filling.faults.add(
                     (*at, key),
-                    f"found {q.spell(value)}; {key} belongs to the bed {q.spell(zone.bed)}, "
-                    f"not to a zone in it",
+                    f"found {q.spell(getattr(zone, key))}; {key} belongs to the bed "
+                    f"{q.spell(zone.bed)}, not to a zone in it",
                 )
         if zone.bed not in beds:
             self.filling.faults.add(
@@ -362,7 +361,7 @@ class ZoneBuilder:
 
     def _zone(self, zone: WrittenZone, number: int, beds: Mapping[str, Bed]) -> Zone:
         at: Path = ("zone", number)
-        us = self.filling.us
+        used = self.filling.used(at, zone)
         bed = self._bed_of(zone, at, beds)
         in_bed = [z for z in self.filling.written.zone if zone.bed and z.bed == zone.bed]
         rows_in_bed = sum(len(z.row) for z in in_bed)
@@ -375,101 +374,68 @@ class ZoneBuilder:
             )
         cap_m3 = max(LEAST_CAP_M3, CAP_MM * sum(row.ground_m2 for row in rows) / 1000.0)
         cap_m3 = math.ceil(cap_m3 * 100.0 - 1e-9) / 100.0
+        cap_shown = show.show_volume(cap_m3, self.filling.us)
         cap_why = "our choice: 60 mm over its ground, at least 40 L"
         plantings = tuple(sorted(map(planting_of, zone.planting), key=lambda p: (p.start, p.rows)))
-        mixed_crops = zone.unlike_rows
-        if stand_together(plantings):
-            mixed_crops = self.filling.default(
-                at,
-                "unlike_rows",
-                mixed_crops,
-                UnlikeRows.NEEDIEST,
-                "neediest",
-                "our choice: no row goes short",
-            )
+        unlike_rows = (used if stand_together(plantings) else zone).unlike_rows
         run, main_run_m = place_of(self.filling, zone, at, self.runs)
         return Zone(
             name=zone.name,
             bed=bed,
             run=run,
             main_run_m=main_run_m,
-            rise_m=self.filling.default(
-                at, "rise", zone.rise_m, 0.0, show.show_length(0.0, us), "level with the tap"
-            ),
-            valve=valve_of(self.filling, zone.valve, at),
-            opening=self.filling.default(
-                at, "opening", zone.opening, Opening(angle_deg=0.0), "full"
-            ),
+            rise_m=used.rise_m,
+            valve=valve_of(self.filling, used.valve, (*at, "valve")),
+            opening=used.opening,
             rows=rows,
             plantings=plantings,
-            take_off_k=self.filling.default(
-                at, "take_off_k", zone.take_off_k, 4.0, "4", "our choice: tee, elbows, valve body"
-            ),
+            take_off_k=used.take_off_k,
             daily_cap_m3=self.filling.default(
-                at, "daily_cap", zone.daily_cap_m3, cap_m3, show.show_volume(cap_m3, us), cap_why
+                at, "daily_cap", zone.daily_cap_m3, cap_m3, cap_shown, cap_why
             ),
             refill_at=zone.refill_at,
             hand_water=zone.hand_water,
-            unlike_rows=mixed_crops or UnlikeRows.NEEDIEST,
+            unlike_rows=unlike_rows,
         )
 
     def _row(self, row: WrittenRow, at: Path, bed: Bed, rows_in_bed: int) -> Row:
-        us = self.filling.us
+        used = self.filling.used(at, row)
         if bed.width_m is not None and rows_in_bed:
             width_m = bed.width_m / rows_in_bed
             rows = "one row" if rows_in_bed == 1 else f"{rows_in_bed} rows"
             why = f"the bed's width over its {rows}"
         else:
             width_m, why = GROUND_WIDTH_M, "our choice: no bed tells its width"
-        level = show.show_length(0.0, us)
+        width = show.show_length(width_m, self.filling.us)
         return Row(
             length_m=row.length_m,
-            pipe=self.filling.pipe((*at, "pipe"), row.pipe, "3/4 in"),
+            pipe=self.filling.pipe((*at, "pipe"), used.pipe),
             drilling=self._drilling(row, at),
-            ground_width_m=self.filling.default(
-                at, "width", row.width_m, width_m, show.show_length(width_m, us), why
-            ),
-            inlet_height_m=self.filling.default(
-                at, "inlet", row.inlet_height_m, 0.0, level, "level with the zone's outlet"
-            ),
-            middle_height_m=self.filling.default(
-                at, "middle", row.middle_height_m, 0.0, level, "straight"
-            ),
-            far_height_m=self.filling.default(
-                at, "far_end", row.far_height_m, 0.0, level, "level with the zone's outlet"
-            ),
+            ground_width_m=self.filling.default(at, "width", row.width_m, width_m, width, why),
+            inlet_height_m=used.inlet_height_m,
+            middle_height_m=used.middle_height_m,
+            far_height_m=used.far_height_m,
             wetted_width_m=row.wetted_width_m,
-            plugged=row.plugged or False,
-            plugged_holes=row.plugged_holes or (),
+            plugged=row.plugged,
+            plugged_holes=row.plugged_holes,
             plugged_beyond_m=row.plugged_beyond_m,
         )
 
     def _drilling(self, row: WrittenRow, at: Path) -> Drilling:
-        us = self.filling.us
-        first_m, gap_m = row.every_m / 2.0, 0.0254
-        group = self.filling.default(at, "group", row.group, 1, "1", "one hole at each place")
-        if group > 1:
-            shown = show.show_length(gap_m, us)
-            gap_m = self.filling.default(
-                at, "group_gap", row.group_gap_m, gap_m, shown, "our choice"
-            )
-        elif row.group_gap_m is not None:
-            gap_m = row.group_gap_m
-        if row.discharge_coefficient is None:
-            self.filling.report(
-                at, "discharge_coefficient", "computed", "from the wall over the bore"
-            )
+        used = self.filling.used(at, row)
+        first_m = row.every_m / 2.0
+        first = show.show_length(first_m, self.filling.us)
         return Drilling(
+            group=used.group,
+            group_gap_m=(used if row.group > 1 else row).group_gap_m,
+            discharge_coefficient=used.discharge_coefficient,
             bore_m=row.bore_m,
             every_m=row.every_m,
             first_m=self.filling.default(
-                at, "first", row.first_m, first_m, show.show_length(first_m, us), "half a spacing"
+                at, "first", row.first_m, first_m, first, "half a spacing"
             ),
-            group=group,
-            group_gap_m=gap_m,
-            walls=self.filling.default(at, "walls", row.walls, Walls.ONE, "one"),
-            face=self.filling.default(at, "face", row.face, Face.DOWN, "down"),
+            walls=used.walls,
+            face=used.face,
             drain_bore_m=row.drain.bore_m if row.drain else None,
             drain_every_m=row.drain.every_m if row.drain else None,
-            discharge_coefficient=row.discharge_coefficient,
         )

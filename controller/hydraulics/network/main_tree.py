@@ -13,9 +13,8 @@ from difflib import get_close_matches
 from itertools import accumulate
 
 from controller.errors import InputError
-from controller.garden.fittings import ENTRANCE_K
 from controller.garden.model import Garden, Zone
-from controller.garden.plumbing import Pipe, Run
+from controller.garden.plumbing import ENTRANCE_K, Pipe, Run
 from controller.hydraulics.physics.pipe import head_loss_m
 
 # Fittings of the main, on its velocity: the run of the tee at each zone (handbooks 0.2 to 0.9), and
