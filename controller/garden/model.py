@@ -1,7 +1,7 @@
 """The garden model: frozen values in SI, without parsing.
 
 Heights (`*_rise_m`, `*_height_m`) are relative to the tap, positive upward, if not stated
-otherwise. Every optional key of the garden file has its default here.
+otherwise. Defaults are for gardens made in code; those of a file are in `schema`.
 """
 
 from __future__ import annotations

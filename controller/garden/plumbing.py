@@ -196,7 +196,7 @@ class Drilling:
     every_m: float
     first_m: float
     group: int = 1
-    group_gap_m: float = 0.025
+    group_gap_m: float = 0.0254  # 1 in
     walls: Walls = Walls.ONE
     face: Face = Face.DOWN
     drain_bore_m: float | None = None

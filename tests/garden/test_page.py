@@ -1,17 +1,18 @@
-"""docs/garden-file.md has every key a garden file may hold, and no other."""
+"""docs/garden-file.md has every key a garden file may hold, and no other, with its default."""
 
 from __future__ import annotations
 
 import re
+from dataclasses import MISSING, fields
 from pathlib import Path
 
 import pytest
 
-from controller.garden import hardware, values
+from controller.garden import hardware, model, plumbing, values
 from controller.garden import schema as w
 from controller.garden.model import Action, SensorKind
 from controller.garden.plumbing import FITTINGS_K, Begins, Device
-from controller.garden.pydantic_form import WrittenCrop, WrittenSoil
+from controller.garden.pydantic_form import Unwritten, WrittenCrop, WrittenSoil, key_of
 
 PAGE = (Path(__file__).parents[2] / "docs/garden-file.md").read_text(encoding="utf-8")
 
@@ -65,6 +66,69 @@ def test_every_table_of_the_file_is_on_the_page():
     top = {field.alias or name for name, field in w.WrittenGarden.model_fields.items()} - {"units"}
     headed = set(re.findall(r"\[+([a-z]+)\]+", " ".join(TABLES)))
     assert headed == top
+
+
+def defaults():
+    """Heading and key of each constant default, with its text and its reason."""
+    for heading, tables in TABLES.items():
+        for table in tables:
+            for name, field in table.model_fields.items():
+                key, unwritten = key_of(table, name)
+                if table is w.WrittenZone and name in w.WrittenGround.model_fields:
+                    continue  # the keys of a bed
+                if isinstance(field.default, float | int | str) and field.default:
+                    unwritten = unwritten or Unwritten()
+                if unwritten is not None:
+                    yield heading, key, unwritten.text(field.default, False), unwritten.why
+
+
+def row_of(heading, key):
+    """The row of the page that describes a key, without its signs for code."""
+    rows = re.findall(r"^\| .*$", section(heading), re.M)
+    own = [row for row in rows if f"`{key}`" in row.split(" | ")[0]]
+    (row,) = own or [row for row in rows if f"`{key} = " in row]
+    return re.sub('[`"]', "", row)
+
+
+@pytest.mark.parametrize(("heading", "key", "shown", "why"), list(defaults()))
+def test_the_page_has_the_default_of_a_key(heading, key, shown, why):
+    row = row_of(heading, key)
+    said = row.partition("optional")[2] or row.split(" | ")[2]
+    # A length of 0 m is better said by what it means, as in "at the tap".
+    assert re.search(rf"(?<![\w.]){re.escape(shown)}(?![\w.]\w)", said) or (why and why in said)
+
+
+# What is made of a table of the file.
+MADE = {
+    w.WrittenSite: [model.Site],
+    w.WrittenSupply: [plumbing.Supply, plumbing.Pump],
+    w.WrittenBed: [model.Bed],
+    w.WrittenZone: [model.Zone],
+    hardware.WrittenValve: [plumbing.Valve],
+    w.WrittenRow: [plumbing.Row, plumbing.Drilling],
+    w.WrittenPlanting: [model.Planting],
+    w.WrittenWatering: [model.Watering],
+    w.WrittenWindow: [model.Window],
+    w.WrittenWeather: [model.WeatherSource],
+    w.WrittenBoard: [model.Board],
+    hardware.WrittenMeter: [model.Meter],
+    hardware.WrittenSensor: [model.Sensor],
+    hardware.WrittenHealth: [model.HealthAddress],
+}
+
+
+def test_a_model_that_is_built_in_code_has_the_defaults_of_the_file():
+    """Those of the same name, without the ones that the file makes from other keys."""
+    of_file, of_model = {}, {}
+    for table, models in MADE.items():
+        for made in models:
+            for one in fields(made):
+                written = table.model_fields.get(one.name)
+                if written and one.default is not MISSING and written.default is not None:
+                    of_model[made.__name__, one.name] = one.default
+                    of_file[made.__name__, one.name] = written.default
+    assert of_model == of_file
+    assert len(of_model) > 30
 
 
 @pytest.mark.parametrize(
