@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ipaddress
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Annotated, Any
 
 from controller.errors import QuantityError
@@ -13,7 +13,7 @@ from controller.garden import show
 from controller.garden import values as v
 from controller.garden.model import Action, FlowFinding, SensorKind
 from controller.garden.plumbing import Device, Opening
-from controller.garden.pydantic_form import Field, Table, Unwritten, by
+from controller.garden.pydantic_form import Field, Table, Unwritten, YesNo, by, word
 from controller.units import m3_s_from_l_min
 
 # The limits are our choice: wide enough for any garden, narrow enough to detect a wrong unit.
@@ -31,7 +31,7 @@ _PER_TIP = v.length(
 )
 
 
-def gpio(what: str, key: str) -> v.Reader:
+def _gpio(what: str, key: str) -> v.Reader:
     """A GPIO line of the 40-pin header."""
 
     def read(found: Any) -> int:
@@ -49,7 +49,7 @@ def gpio(what: str, key: str) -> v.Reader:
     return read
 
 
-RELAY = gpio("a relay", "relay")
+RELAY = _gpio("a relay", "relay")
 
 
 def pulses_per(found: Any) -> float:
@@ -66,7 +66,7 @@ def pulses_per(found: Any) -> float:
     return 1.0 / count
 
 
-def board_address(found: Any) -> str:
+def _board_address(found: Any) -> str:
     """An IP address of this board, version 4 or 6."""
     try:
         if isinstance(found, str):
@@ -79,15 +79,11 @@ def board_address(found: Any) -> str:
     )
 
 
-def _word(what: str, words: Iterable[Any]) -> Any:
-    return by(v.choice(what, {str(word): word for word in words}))
-
-
 def _action(finding: FlowFinding) -> Any:
     """The action on a finding of the meter; a leak or a miscount has no zone."""
     of_a_zone = finding not in (FlowFinding.LEAK, FlowFinding.MISCOUNTED)
     allowed = [one for one in Action if of_a_zone or one is not Action.HOLD_ZONE]
-    return _word(f'what is done when it finds "{finding}"', allowed)
+    return word(f'what is done when it finds "{finding}"', allowed)
 
 
 _OPENINGS = (
@@ -171,7 +167,6 @@ def _turned(found: Mapping[str, Any]) -> bool:
 
 
 Travel = Annotated[float, by(_TRAVEL)]
-YesNo = Annotated[bool, by(v.yes_no)]
 ActiveLow = Annotated[
     bool,
     by(v.choice("when it speaks", {"low": True, "high": False})),
@@ -184,8 +179,8 @@ class WrittenDevice(Table):
     """The device that a relay moves."""
 
     relay: Annotated[int, by(RELAY)] | None = None
-    kind: Annotated[Device, _word("a kind of valve", Device)] | None = None
-    close_relay: Annotated[int, by(gpio("a relay", "close_relay"))] | None = None
+    kind: Annotated[Device, word("a kind of valve", Device)] | None = None
+    close_relay: Annotated[int, by(_gpio("a relay", "close_relay"))] | None = None
     opens_in_s: Travel | None = Field(None, alias="opens_in")
     closes_in_s: Travel | None = Field(None, alias="closes_in")
     least_closing_head_m: Annotated[float, by(v.PRESSURE)] | None = Field(
@@ -250,7 +245,7 @@ class WrittenWhen(Table):
 class WrittenMeter(Table):
     """A flow meter on an input pin."""
 
-    pin: Annotated[int, by(gpio("a pin", "pin"))]
+    pin: Annotated[int, by(_gpio("a pin", "pin"))]
     per_pulse_m3: Annotated[float, by(_PER_PULSE)] | None = Field(None, alias="per_pulse")
     pulses_per_m3: Annotated[float, by(pulses_per)] | None = Field(None, alias="pulses_per")
     # Small turbine meters begin to turn at 1 to 2 L/min (from memory); a house meter of 2.5 m3/h
@@ -269,8 +264,8 @@ class WrittenMeter(Table):
 class WrittenSensor(Table):
     """A switch or a tipping gauge on an input pin."""
 
-    kind: Annotated[SensorKind, _word("a kind of sensor", SensorKind)]
-    pin: Annotated[int, by(gpio("a pin", "pin"))]
+    kind: Annotated[SensorKind, word("a kind of sensor", SensorKind)]
+    pin: Annotated[int, by(_gpio("a pin", "pin"))]
     active_low: ActiveLow = Field(True, alias="active")
     debounce_s: Annotated[Debounce, Unwritten("our choice", "100 ms")] = Field(
         0.1, alias="debounce"
@@ -282,6 +277,6 @@ class WrittenHealth(Table):
     """The address of the running daemon's health page."""
 
     port: Annotated[int, by(v.whole("a port", 1, 65535))] | None = None
-    address: Annotated[str, by(board_address), Unwritten("seen from this board alone")] = (
+    address: Annotated[str, by(_board_address), Unwritten("seen from this board alone")] = (
         "127.0.0.1"
     )

@@ -19,7 +19,20 @@ from controller.garden.model import OwnCrop, OwnSoil
 from controller.garden.quantities import spell
 from controller.garden.values import Reader
 
-__all__ = ["Field", "Needed", "SomeTable", "Table", "Unwritten", "by", "key_of", "read_table"]
+__all__ = [
+    "Field",
+    "Name",
+    "Needed",
+    "SomeTable",
+    "Table",
+    "Unwritten",
+    "YesNo",
+    "bare",
+    "by",
+    "key_of",
+    "read_table",
+    "word",
+]
 
 # The required keys, by table and key: the message that asks for it, and a stand-in with which the
 # rest of the file can be checked if it is missing or wrong.
@@ -58,6 +71,20 @@ SomeTable = TypeVar("SomeTable", bound=Table)
 def by(reader: Reader) -> PlainValidator:
     """Let a reader alone check the value; pydantic keeps its `QuantityError`, a ValueError."""
     return PlainValidator(reader)
+
+
+def bare(what: str, example: str, low: float, high: float) -> PlainValidator:
+    """Check a bare number by its limits."""
+    return by(v.number(what, example, low, high))
+
+
+def word(what: str, words: Iterable[str]) -> PlainValidator:
+    """Check that a value is one of these words; those of an enumeration are its values."""
+    return by(v.choice(what, {str(one): one for one in words}))
+
+
+Name = Annotated[str, by(v.text("a name", "leeks"))]
+YesNo = Annotated[bool, by(v.yes_no)]
 
 
 def read_table(
@@ -153,17 +180,12 @@ def _table_in(annotation: Any) -> type[Table] | None:
     return next((table for table in found if table is not None), None)
 
 
-Name = Annotated[str, by(v.text("a name", "leeks"))]
 Days = Annotated[float, by(v.whole("a stage", 0, 400))]
 
 
-def _bare(what: str, example: str, low: float, high: float) -> Any:
-    return by(v.number(what, example, low, high))
-
-
-Kc = Annotated[float, _bare("a crop coefficient", "1.05", 0, 2)]
-Height = Annotated[float, _bare("a height in metres", "0.6", 0.01, 12)]
-Root = Annotated[float, _bare("a depth in metres", "0.3", 0.05, 5)]
+Kc = Annotated[float, bare("a crop coefficient", "1.05", 0, 2)]
+Height = Annotated[float, bare("a height in metres", "0.6", 0.01, 12)]
+Root = Annotated[float, bare("a depth in metres", "0.3", 0.05, 5)]
 
 
 class WrittenCrop(Table):
@@ -181,15 +203,15 @@ class WrittenCrop(Table):
     height_supported_m: Height | None = None
     root_min_m: Root | None = None
     root_max_m: Root | None = None
-    depletion_fraction: Annotated[float, _bare("depletion_fraction", "0.4", 0.1, 0.8)] | None = None
-    in_row_spacing_m: Annotated[float, _bare("a spacing in metres", "0.3", 0.005, 10)] | None = None
-    spread_m: Annotated[float, _bare("a spread in metres", "0.5", 0.02, 10)] | None = None
-    gdd_base_c: Annotated[float, _bare("a temperature in degrees C", "5", -5, 30)] | None = None
-    gdd_upper_c: Annotated[float, _bare("a temperature in degrees C", "30", 10, 50)] | None = None
-    salinity_threshold_ds_m: Annotated[float, _bare("a threshold in dS/m", "1.2", 0, 30)] | None = (
+    depletion_fraction: Annotated[float, bare("depletion_fraction", "0.4", 0.1, 0.8)] | None = None
+    in_row_spacing_m: Annotated[float, bare("a spacing in metres", "0.3", 0.005, 10)] | None = None
+    spread_m: Annotated[float, bare("a spread in metres", "0.5", 0.02, 10)] | None = None
+    gdd_base_c: Annotated[float, bare("a temperature in degrees C", "5", -5, 30)] | None = None
+    gdd_upper_c: Annotated[float, bare("a temperature in degrees C", "30", 10, 50)] | None = None
+    salinity_threshold_ds_m: Annotated[float, bare("a threshold in dS/m", "1.2", 0, 30)] | None = (
         None
     )
-    salinity_slope_pct: Annotated[float, _bare("a loss in % per dS/m", "16", 0, 100)] | None = None
+    salinity_slope_pct: Annotated[float, bare("a loss in % per dS/m", "16", 0, 100)] | None = None
     days_initial: Days | None = None
     days_development: Days | None = None
     days_mid: Days | None = None
@@ -199,12 +221,12 @@ class WrittenCrop(Table):
 class WrittenSoil(Table):
     name: Name
     like: Name | None = None
-    field_capacity: Annotated[float, _bare("field_capacity", "0.25", 0.02, 0.7)] | None = None
-    wilting_point: Annotated[float, _bare("wilting_point", "0.12", 0.005, 0.5)] | None = None
-    rew_mm: Annotated[float, _bare("a depth in millimetres", "9", 0.5, 20)] | None = None
-    intake_mm_h: Annotated[float, _bare("an intake in mm per hour", "13", 0.1, 500)] | None = None
-    wetted_width_m: Annotated[float, _bare("a width in metres", "0.4", 0.05, 2)] | None = None
-    curve_number: Annotated[float, _bare("a curve number", "75", 30, 98)] | None = None
+    field_capacity: Annotated[float, bare("field_capacity", "0.25", 0.02, 0.7)] | None = None
+    wilting_point: Annotated[float, bare("wilting_point", "0.12", 0.005, 0.5)] | None = None
+    rew_mm: Annotated[float, bare("a depth in millimetres", "9", 0.5, 20)] | None = None
+    intake_mm_h: Annotated[float, bare("an intake in mm per hour", "13", 0.1, 500)] | None = None
+    wetted_width_m: Annotated[float, bare("a width in metres", "0.4", 0.05, 2)] | None = None
+    curve_number: Annotated[float, bare("a curve number", "75", 30, 98)] | None = None
 
 
 def own_crop(written: WrittenCrop) -> OwnCrop:

@@ -7,9 +7,8 @@ Faults across keys (references, overlaps, sizes) are found in `from_file` and `c
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from datetime import date, datetime, time
-from typing import Annotated, Any
+from typing import Annotated
 
 from controller.garden import covers, show
 from controller.garden import values as v
@@ -25,12 +24,16 @@ from controller.garden.model import Coefficients, HandWater, Satisfy, UnlikeRows
 from controller.garden.plumbing import Begins, Face, Opening, Pipe, SupplyKind, ValveKind, Walls
 from controller.garden.pydantic_form import (
     Field,
+    Name,
     Needed,
     Table,
     Unwritten,
     WrittenCrop,
     WrittenSoil,
+    YesNo,
+    bare,
     by,
+    word,
 )
 from controller.garden.quantities import read_share
 
@@ -107,9 +110,7 @@ NEEDED: Needed = {
 }
 
 
-Name = Annotated[str, by(v.text("a name", "leeks"))]
 Text = Annotated[str, by(v.text("this", "rain tank empty"))]
-YesNo = Annotated[bool, by(v.yes_no)]
 Share = Annotated[float, by(read_share)]
 Day = Annotated[date, by(v.calendar_day)]
 Moment = Annotated[date | datetime, by(v.moment)]
@@ -128,15 +129,6 @@ Pressure = Annotated[float, by(v.PRESSURE)]
 Flow = Annotated[float, by(v.FLOW)]
 Volume = Annotated[float, by(v.VOLUME)]
 OpenTime = Annotated[float, by(v.OPEN_TIME)]
-
-
-def _bare(what: str, example: str, low: float, high: float) -> Any:
-    return by(v.number(what, example, low, high))
-
-
-def _word(what: str, words: Iterable[Any]) -> Any:
-    """One of these words; those of an enumeration by their values."""
-    return by(v.choice(what, {str(word): word for word in words}))
 
 
 class WrittenSite(Table):
@@ -160,7 +152,7 @@ class WrittenFlowTest(Table):
 
 
 class WrittenSupply(Table):
-    kind: Annotated[SupplyKind, _word("a supply", SupplyKind), Unwritten()] = SupplyKind.MAINS
+    kind: Annotated[SupplyKind, word("a supply", SupplyKind), Unwritten()] = SupplyKind.MAINS
     static_head_m: Pressure | None = Field(None, alias="static_pressure")
     level_m: Annotated[float, by(v.LEVEL)] | None = Field(None, alias="level")
     falls_to_m: Annotated[float, by(v.LEVEL)] | None = Field(None, alias="falls_to")
@@ -184,7 +176,7 @@ class WrittenSupply(Table):
     pre_charge_head_m: Pressure | None = Field(None, alias="pre_charge")
     shut_off_head_m: Pressure | None = Field(None, alias="shut_off")
     well_yield_m3_s: Flow | None = Field(None, alias="well_yield")
-    exponent: Annotated[float, _bare("an exponent", "2.0", 1, 2)] | None = None
+    exponent: Annotated[float, bare("an exponent", "2.0", 1, 2)] | None = None
 
 
 class WrittenRun(Table):
@@ -193,9 +185,9 @@ class WrittenRun(Table):
     along_m: RunLength | None = Field(None, alias="along")
     length_m: Annotated[float, by(v.MAIN_LENGTH)] = Field(alias="length")
     size: PipeSize
-    begins: Annotated[Begins, _word("how a run begins", Begins)] | None = None
+    begins: Annotated[Begins, word("how a run begins", Begins)] | None = None
     fittings: Annotated[tuple[str, ...], by(v.fittings)] = ()
-    loss_k: Annotated[float, _bare("a loss coefficient", "1.2", 0, 1000)] | None = None
+    loss_k: Annotated[float, bare("a loss coefficient", "1.2", 0, 1000)] | None = None
 
 
 class WrittenMain(Table):
@@ -241,8 +233,8 @@ class WrittenRow(Table):
     group_gap_m: Annotated[Spacing, Unwritten("our choice", show.show_length)] = Field(
         0.0254, alias="group_gap"
     )
-    walls: Annotated[Walls, _word("walls", Walls), Unwritten()] = Walls.ONE
-    face: Annotated[Face, _word("a face", Face), Unwritten()] = Face.DOWN
+    walls: Annotated[Walls, word("walls", Walls), Unwritten()] = Walls.ONE
+    face: Annotated[Face, word("a face", Face), Unwritten()] = Face.DOWN
     drain: WrittenDrain | None = None
     width_m: Width | None = Field(None, alias="width")
     wetted_width_m: Width | None = Field(None, alias="wetted_width")
@@ -255,7 +247,7 @@ class WrittenRow(Table):
     plugged_holes: Annotated[tuple[int, ...], by(v.hole_numbers)] = ()
     plugged_beyond_m: RunLength | None = Field(None, alias="plugged_beyond")
     discharge_coefficient: Annotated[
-        Annotated[float, _bare("a discharge coefficient", "0.62", 0.2, 1.0)] | None,
+        Annotated[float, bare("a discharge coefficient", "0.62", 0.2, 1.0)] | None,
         Unwritten("from the wall over the bore", "computed"),
     ] = None
 
@@ -305,15 +297,15 @@ class WrittenZone(WrittenGround):
     planting: list[WrittenPlanting] = Field(default_factory=list)
     take_off_k: Annotated[
         float,
-        _bare("a loss coefficient", "4.0", 0, 1000),
+        bare("a loss coefficient", "4.0", 0, 1000),
         Unwritten("our choice: tee, elbows, valve body"),
     ] = 4.0
     daily_cap_m3: Volume | None = Field(None, alias="daily_cap")
     refill_at: Share | None = None
-    hand_water: Annotated[HandWater, _word("hand_water", HandWater)] | None = None
+    hand_water: Annotated[HandWater, word("hand_water", HandWater)] | None = None
     unlike_rows: Annotated[
         UnlikeRows,
-        _word("unlike_rows", UnlikeRows),
+        word("unlike_rows", UnlikeRows),
         Unwritten("our choice: no row goes short"),
     ] = UnlikeRows.NEEDIEST
 
@@ -346,11 +338,11 @@ class WrittenWatering(Table):
         Share | None, Unwritten("our choice", "0.5 to 0.8, by the crop's stage")
     ] = None
     satisfy: Annotated[
-        Satisfy, _word("satisfy", Satisfy), Unwritten("no quarter of the ground goes short")
+        Satisfy, word("satisfy", Satisfy), Unwritten("no quarter of the ground goes short")
     ] = Satisfy.DRIEST_QUARTER
     hand_water: Annotated[
         HandWater,
-        _word("hand_water", HandWater),
+        word("hand_water", HandWater),
         Unwritten("taken as done as the sheet said, unless a note says otherwise"),
     ] = HandWater.AS_PRINTED
     most_open: Annotated[
@@ -373,7 +365,7 @@ class WrittenWatering(Table):
     )
     coefficients: Annotated[
         Coefficients,
-        _word("coefficients", Coefficients),
+        word("coefficients", Coefficients),
         Unwritten("plants and bare soil computed apart: FAO-56, chapter 7"),
     ] = Coefficients.DUAL
     forecast_trust: Annotated[
@@ -388,7 +380,7 @@ class WrittenWatering(Table):
 
 class WrittenWeather(Table):
     file: Annotated[Text | None, Unwritten("no station file is named", "none")] = None
-    file_kind: Annotated[str, _word("a kind of weather file", v.FILE_KINDS)] = "auto"
+    file_kind: Annotated[str, word("a kind of weather file", v.FILE_KINDS)] = "auto"
     online: Annotated[
         bool | tuple[str, ...], by(v.online), Unwritten("nothing is fetched unless you ask")
     ] = False
@@ -399,7 +391,7 @@ class WrittenWeather(Table):
     normals: Text | None = None
     climate_table: Text | None = None
     climate: Annotated[
-        str, _word("a climate", v.CLIMATES), Unwritten("last resort, without normals")
+        str, word("a climate", v.CLIMATES), Unwritten("last resort, without normals")
     ] = "sub-humid"
     frost_hold: Annotated[
         float | str,
@@ -409,7 +401,7 @@ class WrittenWeather(Table):
 
 
 class WrittenBoard(Table):
-    pins: Annotated[str, _word("pins", ("lgpio", "mock")), Unwritten()] = "lgpio"
+    pins: Annotated[str, word("pins", ("lgpio", "mock")), Unwritten()] = "lgpio"
     active_low: Annotated[
         bool,
         by(v.choice("relays", {"active low": True, "active high": False})),

@@ -31,7 +31,7 @@ from controller.garden.model import (
 from controller.garden.plumbing import Device, Master, Supply, Valve, ValveKind
 from controller.units import head_m_from_psi
 
-METER_DEBOUNCE_S = 0.002  # bounce of a reed contact (from memory)
+_METER_DEBOUNCE_S = 0.002  # bounce of a reed contact (from memory)
 
 
 def meter_of(filling: Filling, supply: Supply) -> Meter | None:
@@ -92,7 +92,7 @@ def _per_pulse_m3(filling: Filling, written: WrittenMeter) -> float:
 def _debounce_s(filling: Filling, written: WrittenMeter, apart_s: float) -> float:
     """Debounce time of a contact; no pulse at the tap's full flow may be lost. [s]"""
     at: Path = ("meter",)
-    default_s = min(METER_DEBOUNCE_S, apart_s / 4.0)
+    default_s = min(_METER_DEBOUNCE_S, apart_s / 4.0)
     found_s = filling.default(
         at, "debounce", written.debounce_s, default_s, show.show_short(default_s), "our choice"
     )
@@ -162,10 +162,10 @@ DIAPHRAGM_HEAD_M = head_m_from_psi(10.0)
 # Small motorised balls take some 5 to 15 s (from memory). Our choice, for one that returns by
 # itself: a wrong second costs a little water. One that stays is driven by this time alone, so
 # there it is asked for.
-BALL_TRAVEL_S = 8.0
+_BALL_TRAVEL_S = 8.0
 # For the pressure to build up, and for a diaphragm to shut against. Our choice.
-AHEAD_S = 2.0
-LONGEST_MASTER_S = 86_400.0  # the limits of its zones shut it
+_AHEAD_S = 2.0
+_LONGEST_MASTER_S = 86_400.0  # the limits of its zones shut it
 _BALLS = (Device.BALL_RETURNS, Device.BALL_STAYS)
 # Keys of a valve that only a relay moves.
 _MOVED = ("kind", "close_relay", "opens_in", "closes_in")
@@ -215,7 +215,7 @@ def master_of(filling: Filling, zones: Iterable[Zone]) -> Master | None:
         valve=Valve(
             kind=ValveKind.RELAY,
             relay_line=written.relay,
-            longest_open_s=LONGEST_MASTER_S,
+            longest_open_s=_LONGEST_MASTER_S,
             least_closing_head_m=moved.least_closing_head_m,
             device=written.kind,
             close_line=written.close_relay,
@@ -290,9 +290,9 @@ def _travel_s(filling: Filling, written: WrittenDevice, at: Path) -> tuple[float
                 needs=[(*at, "kind"), (*at, "opens_in"), (*at, "closes_in")],
             )
         else:
-            shown = show.show_duration(BALL_TRAVEL_S)
+            shown = show.show_duration(_BALL_TRAVEL_S)
             filling.report(at, "opens_in", shown, "our choice: time yours")
-        opens_s = BALL_TRAVEL_S
+        opens_s = _BALL_TRAVEL_S
     if opens_s is None:
         shown = show.show_duration(closes_s or 0.0)
         opens_s = filling.default(at, "opens_in", opens_s, closes_s or 0.0, shown, "as it shuts")
@@ -339,9 +339,9 @@ def _ahead_s(
 ) -> float:
     """Time between the master and its zones, at least `least_s`, the travel it waits for. [s]"""
     at: Path = ("master",)
-    default_s = max(AHEAD_S, least_s)
+    default_s = max(_AHEAD_S, least_s)
     shown = show.show_duration(default_s)
-    reason = f"{why} that" if default_s > AHEAD_S else "our choice"
+    reason = f"{why} that" if default_s > _AHEAD_S else "our choice"
     found_s = filling.default(at, key, asked_s, default_s, shown, reason)
     if found_s < least_s:
         filling.faults.add(

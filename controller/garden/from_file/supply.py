@@ -242,13 +242,14 @@ def _is_tap(name: str) -> bool:
 
 _T = TypeVar("_T")
 _AT: Path = ("supply",)
-# The key that gives the still tap's pressure, by kind of supply, and all keys of a kind that not
-# every kind has.
-_STILL = {
+# The key of the highest pressure of the still tap, by kind of supply.
+STILL = {
     SupplyKind.MAINS: "static_pressure",
     SupplyKind.BARREL: "level",
     SupplyKind.REGULATOR: "set_pressure",
+    SupplyKind.PUMP: "switch_off",
 }
+# All keys of a kind that not every kind has.
 _OWN = {
     SupplyKind.MAINS: ("static_pressure",),
     SupplyKind.BARREL: ("level", "falls_to", "holds"),
@@ -266,8 +267,8 @@ _ASKS = {
 }
 # A regulator whose fall nobody measured: a fifth of the set pressure at 5 gal/min, between nothing
 # and two fifths (10 to 25 % at the rated flow: from memory; the rest our choice).
-ASSUMED_FALL = 0.20
-ASSUMED_AT_M3_S = m3_s_from_gal_min(5.0)
+_ASSUMED_FALL = 0.20
+_ASSUMED_AT_M3_S = m3_s_from_gal_min(5.0)
 # The air in the empty tank stands so far below the switch-on pressure (the trade's usual advice).
 _PRE_CHARGE_BELOW_M = head_m_from_psi(2.0)
 # A pump against a shut valve, over its switch-off pressure. Our choice; the test counts more.
@@ -294,7 +295,7 @@ def supply_of(filling: Filling) -> Supply:
             SupplyKind.BARREL: supply.level_m,
             SupplyKind.REGULATOR: supply.set_head_m,
         }[kind]
-        still_m = _needed(filling, _STILL[kind], found_m, 200.0)
+        still_m = _needed(filling, STILL[kind], found_m, 200.0)
     if kind is SupplyKind.REGULATOR and (supply.static_head_m or still_m + 1.0) <= still_m:
         before = show.show_pressure(supply.static_head_m or 0.0, filling.us)
         filling.faults.add(
@@ -417,15 +418,15 @@ def _before(filling: Filling, supply: WrittenSupply) -> BeforeRegulator | None:
 
 def _assumed_test(filling: Filling, set_m: float) -> tuple[float, float]:
     """The stand-in for a missing flow test of a regulator, which is then reported."""
-    head_m = (1.0 - ASSUMED_FALL) * set_m
+    head_m = (1.0 - _ASSUMED_FALL) * set_m
     us = filling.us
     filling.report(
         _AT,
         "flow_test",
-        f"{show.show_pressure(head_m, us)} at {show.show_flow(ASSUMED_AT_M3_S, us)}",
+        f"{show.show_pressure(head_m, us)} at {show.show_flow(_ASSUMED_AT_M3_S, us)}",
         "nobody tested it: 20 % less at this flow, from memory; 0 to 40 % is possible",
     )
-    return ASSUMED_AT_M3_S, head_m
+    return _ASSUMED_AT_M3_S, head_m
 
 
 def _flow_test(filling: Filling, kind: SupplyKind) -> tuple[float, float]:

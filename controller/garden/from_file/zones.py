@@ -29,7 +29,7 @@ from controller.garden.values import rain_through
 _LONGEST_WAIT_DAYS = 300  # from setting out in autumn to the first spring; our choice
 
 
-def planting_of(written: WrittenPlanting) -> Planting:
+def _planting_of(written: WrittenPlanting) -> Planting:
     """One planting of the model."""
     return Planting(
         crop=written.crop,
@@ -64,7 +64,7 @@ def _years_before(written: WrittenPlanting) -> int | None:
     return 0
 
 
-def stand_together(plantings: tuple[Planting, ...]) -> bool:
+def _stand_together(plantings: tuple[Planting, ...]) -> bool:
     """Whether two plantings of a zone stand on a common day."""
     return any(
         one.start <= other.until and other.start <= one.until
@@ -242,10 +242,10 @@ def _one_at_a_time(zone: WrittenZone, row: int) -> str:
 
 
 # our choice: a path and a crop on either side; used only where no bed tells its width.
-GROUND_WIDTH_M = 0.6096  # 24 in
+_GROUND_WIDTH_M = 0.6096  # 24 in
 # our choice: no soil and crop we know may lack more than this before it is due, so a zone that
 # gets more in one day has something broken. Never under 40 L, so that small beds can be flushed.
-CAP_MM, LEAST_CAP_M3 = 60.0, 0.040
+_CAP_MM, _LEAST_CAP_M3 = 60.0, 0.040
 
 
 class ZoneBuilder:
@@ -372,12 +372,12 @@ class ZoneBuilder:
             self.filling.faults.add(
                 (*at, "row"), "found an empty list; a zone needs at least one row"
             )
-        cap_m3 = max(LEAST_CAP_M3, CAP_MM * sum(row.ground_m2 for row in rows) / 1000.0)
+        cap_m3 = max(_LEAST_CAP_M3, _CAP_MM * sum(row.ground_m2 for row in rows) / 1000.0)
         cap_m3 = math.ceil(cap_m3 * 100.0 - 1e-9) / 100.0
         cap_shown = show.show_volume(cap_m3, self.filling.us)
         cap_why = "our choice: 60 mm over its ground, at least 40 L"
-        plantings = tuple(sorted(map(planting_of, zone.planting), key=lambda p: (p.start, p.rows)))
-        unlike_rows = (used if stand_together(plantings) else zone).unlike_rows
+        plantings = tuple(sorted(map(_planting_of, zone.planting), key=lambda p: (p.start, p.rows)))
+        unlike_rows = (used if _stand_together(plantings) else zone).unlike_rows
         run, main_run_m = place_of(self.filling, zone, at, self.runs)
         return Zone(
             name=zone.name,
@@ -405,7 +405,7 @@ class ZoneBuilder:
             rows = "one row" if rows_in_bed == 1 else f"{rows_in_bed} rows"
             why = f"the bed's width over its {rows}"
         else:
-            width_m, why = GROUND_WIDTH_M, "our choice: no bed tells its width"
+            width_m, why = _GROUND_WIDTH_M, "our choice: no bed tells its width"
         width = show.show_length(width_m, self.filling.us)
         return Row(
             length_m=row.length_m,
