@@ -151,7 +151,6 @@ def covers(found: Any) -> tuple[WrittenCover, ...]:
 
 
 def _cover(found: Any) -> WrittenCover:
-    """One cover."""
     table: Mapping[str, Any] = {"kind": found} if isinstance(found, str) else found
     if not isinstance(table, dict):
         raise QuantityError(

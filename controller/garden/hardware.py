@@ -189,8 +189,6 @@ class WrittenDevice(Table):
 
 
 class WrittenValve(WrittenDevice):
-    """A zone's valve."""
-
     hand: YesNo | None = None
     longest_open_s: Annotated[
         float, by(v.OPEN_TIME), Unwritten("our choice: at one opening", "1 h")
@@ -199,8 +197,6 @@ class WrittenValve(WrittenDevice):
 
 
 class WrittenMaster(WrittenDevice):
-    """The valve ahead of all zones."""
-
     relay: Annotated[int, by(RELAY)]
     leads_s: Annotated[float, by(_AHEAD)] | None = Field(None, alias="leads")
     lags_s: Annotated[float, by(_AHEAD)] | None = Field(None, alias="lags")
@@ -243,8 +239,6 @@ class WrittenWhen(Table):
 
 
 class WrittenMeter(Table):
-    """A flow meter on an input pin."""
-
     pin: Annotated[int, by(_gpio("a pin", "pin"))]
     per_pulse_m3: Annotated[float, by(_PER_PULSE)] | None = Field(None, alias="per_pulse")
     pulses_per_m3: Annotated[float, by(pulses_per)] | None = Field(None, alias="pulses_per")

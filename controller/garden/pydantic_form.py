@@ -163,7 +163,6 @@ def _keys(table: type[Table] | None) -> Iterable[str]:
 
 
 def _table_at(model: type[Table], place: Path) -> type[Table] | None:
-    """The table at `place`."""
     at: type[Table] | None = model
     for step in place:
         if isinstance(step, str) and at is not None:

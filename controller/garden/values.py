@@ -294,7 +294,6 @@ _ALSO = {
 # simulated; its abstract), and 0.1 + 0.9 x 0.31 = 0.38. High ridges, wide film and light rain let
 # in less (0.16 to 0.3), hollows at the holes and woven or punched cloth more (0.45 to 0.9).
 FILM_RAIN = 3.0 * 0.02 + 0.25
-_WARMTH_EXAMPLE = '["250 C days", "500 C days", "700 C days", "300 C days"]'
 
 APART = length(
     "how far plants stand apart", '"18 in" or "45 cm"', 0.005, 10.0, "5 mm to 10 m (33 ft)"
@@ -331,13 +330,8 @@ def row_numbers(found: Any) -> tuple[int, ...]:
 
 def stage_days(found: Any) -> tuple[int, int, int, int]:
     """The lengths of the four stages in days."""
-    one_stage = whole("each stage", 1, 400)
-    if isinstance(found, list) and len(found) == 4:
-        first, second, third, fourth = (one_stage(days) for days in found)
-        return first, second, third, fourth
-    raise QuantityError(
-        f"found {q.spell(found)}; stages are four numbers of days, as in [30, 40, 45, 30]"
-    )
+    allowed = "stages are four numbers of days, as in [30, 40, 45, 30]"
+    return _four(found, whole("each stage", 1, 400), allowed)
 
 
 def stage_warmth(found: Any) -> tuple[float, float, float, float]:
@@ -345,13 +339,19 @@ def stage_warmth(found: Any) -> tuple[float, float, float, float]:
     one_stage = quantity(
         q.WARMTH, "the warmth of a stage", '"250 C days"', 1.0, 5000.0, "1 to 5000 C days"
     )
-    if isinstance(found, list) and len(found) == 4:
-        first, second, third, fourth = (one_stage(warmth) for warmth in found)
-        return first, second, third, fourth
-    raise QuantityError(
-        f"found {q.spell(found)}; stages by warmth are four sums of degree days, as in "
-        f"{_WARMTH_EXAMPLE}"
+    return _four(
+        found,
+        one_stage,
+        "stages by warmth are four sums of degree days, as in "
+        '["250 C days", "500 C days", "700 C days", "300 C days"]',
     )
+
+
+def _four(found: Any, read: Reader, allowed: str) -> tuple[Any, Any, Any, Any]:
+    if isinstance(found, list) and len(found) == 4:
+        first, second, third, fourth = (read(one) for one in found)
+        return first, second, third, fourth
+    raise QuantityError(f"found {q.spell(found)}; {allowed}")
 
 
 def days_of(what: str, low: int, high: int, example: int) -> Reader:

@@ -6,7 +6,7 @@ Keys that a kind of valve needs, or cannot have, give a fault here.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import replace
 
 from controller.garden import quantities as q
 from controller.garden import show
@@ -107,7 +107,6 @@ def _debounce_s(filling: Filling, written: WrittenMeter, apart_s: float) -> floa
 
 
 def _actions(filling: Filling, written: WrittenWhen) -> dict[FlowFinding, Action]:
-    """The action on each finding."""
     at: Path = ("meter", "when")
     used = filling.used(at, written)
     master = filling.written.master is not None
@@ -180,9 +179,9 @@ def valve_of(filling: Filling, written: WrittenValve, place: Path) -> Valve:
             f"found {which}; a valve is {{ relay = 17 }} or {{ hand = true }}",
             needs=[(*place, "relay"), (*place, "hand")],
         )
-    moved = _moved(filling, written, place)
+    valve = _valve(filling, written, place)
     shortest_s = written.shortest_pulse_s
-    travel_s = (moved.opens_in_s + moved.closes_in_s) / 2.0
+    travel_s = (valve.opens_in_s + valve.closes_in_s) / 2.0
     if shortest_s is not None and shortest_s < travel_s:
         filling.faults.add(
             (*place, "shortest_pulse"),
@@ -190,17 +189,8 @@ def valve_of(filling: Filling, written: WrittenValve, place: Path) -> Valve:
             f"as {show.show_duration(travel_s)} of its flow, so no pulse is shorter",
             needs=[(*place, "opens_in"), (*place, "closes_in")],
         )
-    return Valve(
-        kind=ValveKind.HAND if written.relay is None else ValveKind.RELAY,
-        relay_line=written.relay,
-        longest_open_s=filling.used(place, written).longest_open_s,
-        least_closing_head_m=moved.least_closing_head_m,
-        device=written.kind,
-        close_line=written.close_relay,
-        opens_in_s=moved.opens_in_s,
-        closes_in_s=moved.closes_in_s,
-        shortest_pulse_s=shortest_s,
-    )
+    longest_s = filling.used(place, written).longest_open_s
+    return replace(valve, longest_open_s=longest_s, shortest_pulse_s=shortest_s)
 
 
 def master_of(filling: Filling, zones: Iterable[Zone]) -> Master | None:
@@ -208,22 +198,12 @@ def master_of(filling: Filling, zones: Iterable[Zone]) -> Master | None:
     written = filling.written.master
     if written is None:
         return None
-    at: Path = ("master",)
-    moved = _moved(filling, written, at)
+    valve = _valve(filling, written, ("master",))
     slowest_s = max((zone.valve.closes_in_s for zone in zones), default=0.0)
     return Master(
-        valve=Valve(
-            kind=ValveKind.RELAY,
-            relay_line=written.relay,
-            longest_open_s=_LONGEST_MASTER_S,
-            least_closing_head_m=moved.least_closing_head_m,
-            device=written.kind,
-            close_line=written.close_relay,
-            opens_in_s=moved.opens_in_s,
-            closes_in_s=moved.closes_in_s,
-        ),
+        valve=replace(valve, longest_open_s=_LONGEST_MASTER_S),
         leads_s=_ahead_s(
-            filling, "leads", written.leads_s, moved.opens_in_s, "it opens itself in", "opens_in"
+            filling, "leads", written.leads_s, valve.opens_in_s, "it opens itself in", "opens_in"
         ),
         lags_s=_ahead_s(
             filling, "lags", written.lags_s, slowest_s, "the slowest zone's valve shuts in", None
@@ -231,15 +211,8 @@ def master_of(filling: Filling, zones: Iterable[Zone]) -> Master | None:
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Moved:
-    opens_in_s: float
-    closes_in_s: float
-    least_closing_head_m: float
-
-
-def _moved(filling: Filling, written: WrittenDevice, at: Path) -> _Moved:
-    """Travel and closing head of a valve; keys that do not fit its kind give a fault."""
+def _valve(filling: Filling, written: WrittenDevice, at: Path) -> Valve:
+    """A valve without its limits; keys that do not fit its kind give a fault."""
     if written.relay is None:
         for key in _MOVED:
             if filling.faults.is_written((*at, key)):
@@ -248,13 +221,17 @@ def _moved(filling: Filling, written: WrittenDevice, at: Path) -> _Moved:
                     f"found it without a relay; {key} belongs to a valve that a relay moves",
                     needs=[(*at, "relay"), (*at, "hand")],
                 )
-        return _Moved(opens_in_s=0.0, closes_in_s=0.0, least_closing_head_m=0.0)
+        return Valve(kind=ValveKind.HAND)
     _check_close_relay(filling, written, at)
     opens_in_s, closes_in_s = _travel_s(filling, written, at)
-    return _Moved(
+    return Valve(
+        kind=ValveKind.RELAY,
+        relay_line=written.relay,
+        least_closing_head_m=_least_closing_head_m(filling, written, at),
+        device=written.kind,
+        close_line=written.close_relay,
         opens_in_s=opens_in_s,
         closes_in_s=closes_in_s,
-        least_closing_head_m=_least_closing_head_m(filling, written, at),
     )
 
 
