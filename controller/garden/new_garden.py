@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Any
 
@@ -42,10 +41,10 @@ def ask_new(ask: Ask, *, known_crops: Known | None = None) -> str:
         "us",
         v.choice("this", {"us": 1, "metric": 0}),
     )
-    words = _US if us else _METRIC
+    words = {key: both[0] if us else both[1] for key, both in _EXAMPLES.items()}
     latitude = talk.until_good("Latitude in degrees, north positive", "", _degrees(v.LATITUDE))
     longitude = talk.until_good("Longitude in degrees, east positive", "", _degrees(v.LONGITUDE))
-    elevation = talk.as_written("Height above the sea", words.elevation, v.ELEVATION)
+    elevation = talk.as_written("Height above the sea", words["elevation"], v.ELEVATION)
     timezone = talk.until_good("Time zone, as in Europe/Zurich", "", v.timezone)
     supply = _supply(talk, words)
     parts = [
@@ -76,52 +75,21 @@ def ask_new(ask: Ask, *, known_crops: Known | None = None) -> str:
     return "\n".join(parts) + "\n"
 
 
-@dataclass(frozen=True, slots=True)
-class _Examples:
-    """Example answers in the gardener's own units; all are our choice, to show the form."""
-
-    elevation: str
-    pressure: str
-    starts: str
-    tank: str
-    bucket: str
-    length: str
-    bore: str
-    every: str
-    run: str
-    flow: str
-    rise: str
-    apart: str
-
-
-_US = _Examples(
-    "1000 ft",
-    "50 psi",
-    "30 psi",
-    "20 gal",
-    "5 gal",
-    "10 ft",
-    "1/16 in",
-    "6 in",
-    "20 ft",
-    "0.5 gal/min",
-    "-4 in",
-    "18 in",
-)
-_METRIC = _Examples(
-    "300 m",
-    "350 kPa",
-    "200 kPa",
-    "80 L",
-    "10 L",
-    "3 m",
-    "1.5 mm",
-    "15 cm",
-    "6 m",
-    "1.5 L/min",
-    "-10 cm",
-    "45 cm",
-)
+# Example answers in US and in metric units, to show the form; our choice.
+_EXAMPLES = {
+    "elevation": ("1000 ft", "300 m"),
+    "pressure": ("50 psi", "350 kPa"),
+    "starts": ("30 psi", "200 kPa"),
+    "tank": ("20 gal", "80 L"),
+    "bucket": ("5 gal", "10 L"),
+    "length": ("10 ft", "3 m"),
+    "bore": ("1/16 in", "1.5 mm"),
+    "every": ("6 in", "15 cm"),
+    "run": ("20 ft", "6 m"),
+    "flow": ("0.5 gal/min", "1.5 L/min"),
+    "rise": ("-4 in", "-10 cm"),
+    "apart": ("18 in", "45 cm"),
+}
 
 
 class _Dialogue:
@@ -150,21 +118,23 @@ class _Dialogue:
                 asked = f"{error}\n{question}"
 
 
-def _supply(talk: _Dialogue, words: _Examples) -> list[str]:
+def _supply(talk: _Dialogue, words: Mapping[str, str]) -> list[str]:
     """The questions about the tap or its pump, with their lines of the file."""
     static = talk.as_written(
         "Pressure at the tap, nothing running; or pump, for a pump with a pressure tank",
-        words.pressure,
+        words["pressure"],
         _pressure_or_pump,
     )
     if static.casefold() != _PUMP:
-        fill = talk.as_written("Size of a bucket to fill from the open tap", words.bucket, v.VOLUME)
+        fill = talk.as_written(
+            "Size of a bucket to fill from the open tap", words["bucket"], v.VOLUME
+        )
         seconds = talk.until_good("Seconds to fill it, the tap wide open", "", _seconds)
         return [
             f"static_pressure = {_quoted(static)}",
             f"flow_test = {{ fill = {_quoted(fill)}, seconds = {seconds!r} }}\n",
         ]
-    on = talk.as_written("Pressure at which the pump starts", words.starts, _some_pressure)
+    on = talk.as_written("Pressure at which the pump starts", words["starts"], _some_pressure)
     on_m: float = v.PRESSURE(on)
 
     def above_start(answer: str) -> float:
@@ -173,7 +143,7 @@ def _supply(talk: _Dialogue, words: _Examples) -> list[str]:
             raise QuantityError(f"found {q.spell(answer)}; a pump stops at more than {on}")
         return head_m
 
-    off = talk.as_written("Pressure at which it stops", words.pressure, above_start)
+    off = talk.as_written("Pressure at which it stops", words["pressure"], above_start)
     off_m: float = v.PRESSURE(off)
 
     def below_stop(answer: str) -> float:
@@ -184,10 +154,10 @@ def _supply(talk: _Dialogue, words: _Examples) -> list[str]:
             )
         return head_m
 
-    tank = talk.as_written("Whole volume of the pressure tank", words.tank, v.VOLUME)
+    tank = talk.as_written("Whole volume of the pressure tank", words["tank"], v.VOLUME)
     fill = talk.as_written(
         "Size of a bucket to fill, with so much open that the pump does not stop",
-        words.bucket,
+        words["bucket"],
         v.VOLUME,
     )
     seconds = talk.until_good("Seconds to fill it", "", _seconds)
@@ -203,7 +173,11 @@ def _supply(talk: _Dialogue, words: _Examples) -> list[str]:
 
 
 def _zone(
-    talk: _Dialogue, words: _Examples, names: set[str], relays: set[int], known_crops: Known | None
+    talk: _Dialogue,
+    words: Mapping[str, str],
+    names: set[str],
+    relays: set[int],
+    known_crops: Known | None,
 ) -> str:
     """The questions about one zone, with its part of the file."""
 
@@ -244,29 +218,29 @@ def _zone(
     name = talk.until_good("Name of the zone, which is what one valve waters", "", new_name)
     names.add(name.casefold())
     how = talk.until_good('The valve: "hand", or the number of its relay\'s GPIO', "hand", valve)
-    run = talk.as_written("How far along the main from the tap", words.run, v.RUN)
+    run = talk.as_written("How far along the main from the tap", words["run"], v.RUN)
     planted = talk.until_good("Crop", "", crop)
     start = talk.until_good("Sown or set out on, year-month-day", "", v.calendar_day)
     key = talk.until_good(
         "Was that sown, transplanted, or (a perennial) established before", "transplanted", _begun
     )
     until = talk.until_good("Last day in the ground, year-month-day", "", last_day)
-    length = talk.as_written("Length of the drilled row", words.length, v.ROW_LENGTH)
+    length = talk.as_written("Length of the drilled row", words["length"], v.ROW_LENGTH)
     length_m = v.ROW_LENGTH(length)
-    bore = talk.as_written("Bore of the holes", words.bore, v.BORE)
-    every = talk.as_written("One hole every", words.every, spacing)
+    bore = talk.as_written("Bore of the holes", words["bore"], v.BORE)
+    every = talk.as_written("One hole every", words["every"], spacing)
     return "\n".join(
         [
             "[[zone]]",
             f"name = {_quoted(name)}",
             f"main_run = {_quoted(run)}",
             f"valve = {how}",
-            _ZONE_REMARKS.format(flow=words.flow, rise=words.rise)
+            _ZONE_REMARKS.format(flow=words["flow"], rise=words["rise"])
             + "# one table for each drilled row on this valve",
             f"row = [{{ length = {_quoted(length)}, every = {_quoted(every)}, "
             f"bore = {_quoted(bore)} }}]",
             "# a planting may tell how far its plants stand apart, or which rows it stands in:\n"
-            f'# apart = "{words.apart}", rows = [1]',
+            f'# apart = "{words["apart"]}", rows = [1]',
             f"planting = [{{ crop = {_quoted(planted)}, {key} = {start}, until = {until} }}]\n",
         ]
     )
