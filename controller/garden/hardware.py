@@ -13,7 +13,7 @@ from controller.garden import show
 from controller.garden import values as v
 from controller.garden.model import Action, FlowFinding, SensorKind
 from controller.garden.plumbing import Device, Opening
-from controller.garden.pydantic_form import Field, Table, Unwritten, YesNo, by, word
+from controller.garden.pydantic_form import Field, Needed, Table, Unwritten, YesNo, by, word
 from controller.units import m3_s_from_l_min
 
 # The limits are our choice: wide enough for any garden, narrow enough to detect a wrong unit.
@@ -197,7 +197,7 @@ class WrittenValve(WrittenDevice):
 
 
 class WrittenMaster(WrittenDevice):
-    relay: Annotated[int, by(RELAY)]
+    relay: Annotated[int, by(RELAY), Needed("a master needs its relay, as in relay = 5", 5)]
     leads_s: Annotated[float, by(_AHEAD)] | None = Field(None, alias="leads")
     lags_s: Annotated[float, by(_AHEAD)] | None = Field(None, alias="lags")
 
@@ -239,7 +239,11 @@ class WrittenWhen(Table):
 
 
 class WrittenMeter(Table):
-    pin: Annotated[int, by(_gpio("a pin", "pin"))]
+    pin: Annotated[
+        int,
+        by(_gpio("a pin", "pin")),
+        Needed("a meter needs the pin its pulses come in on, as in pin = 22", 22),
+    ]
     per_pulse_m3: Annotated[float, by(_PER_PULSE)] | None = Field(None, alias="per_pulse")
     pulses_per_m3: Annotated[float, by(pulses_per)] | None = Field(None, alias="pulses_per")
     # Small turbine meters begin to turn at 1 to 2 L/min (from memory); a house meter of 2.5 m3/h
@@ -258,8 +262,17 @@ class WrittenMeter(Table):
 class WrittenSensor(Table):
     """A switch or a tipping gauge on an input pin."""
 
-    kind: Annotated[SensorKind, word("a kind of sensor", SensorKind)]
-    pin: Annotated[int, by(_gpio("a pin", "pin"))]
+    kind: Annotated[
+        SensorKind,
+        word("a kind of sensor", SensorKind),
+        Needed(
+            'a sensor needs its kind: "rain switch", "rain gauge" or "freeze switch"',
+            "rain switch",
+        ),
+    ]
+    pin: Annotated[
+        int, by(_gpio("a pin", "pin")), Needed("a sensor needs its pin, as in pin = 23", 23)
+    ]
     active_low: ActiveLow = Field(True, alias="active")
     debounce_s: Annotated[Debounce, Unwritten("our choice", "100 ms")] = Field(
         0.1, alias="debounce"

@@ -9,9 +9,10 @@ from __future__ import annotations
 import copy
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Annotated, Any, TypeVar, get_args
+from typing import Annotated, Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, Field, PlainValidator, ValidationError
+from pydantic.fields import FieldInfo
 
 from controller.garden import values as v
 from controller.garden.faults import Faults, Path, instead
@@ -34,9 +35,17 @@ __all__ = [
     "word",
 ]
 
-# The required keys, by table and key: the message that asks for it, and a stand-in with which the
-# rest of the file can be checked if it is missing or wrong.
-Needed = Mapping[tuple[str, str], tuple[str, Any]]
+
+@dataclass(frozen=True, slots=True)
+class Needed:
+    """What a fault says of a required key that is missing, and a stand-in for its value.
+
+    With stand-ins the rest of the file can be checked. That of a table is made of those of its
+    required keys.
+    """
+
+    words: str
+    stand_in: Any = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +75,7 @@ class Table(BaseModel):
 
 
 SomeTable = TypeVar("SomeTable", bound=Table)
+_T = TypeVar("_T")
 
 
 def by(reader: Reader) -> PlainValidator:
@@ -87,9 +97,7 @@ Name = Annotated[str, by(v.text("a name", "leeks"))]
 YesNo = Annotated[bool, by(v.yes_no)]
 
 
-def read_table(
-    model: type[SomeTable], data: Mapping[str, Any], faults: Faults, needed: Needed
-) -> SomeTable:
+def read_table(model: type[SomeTable], data: Mapping[str, Any], faults: Faults) -> SomeTable:
     """Read all of `data`; a wrong value gives a fault, and a stand-in replaces it.
 
     Raises `GardenFileError` only if the table cannot be checked even with stand-ins.
@@ -102,14 +110,14 @@ def read_table(
             details: list[Any] = error.errors(include_url=False)
         for detail in details:
             place: Path = detail["loc"]
-            faults.add(place, _message(detail, model, needed))
+            faults.add(place, _message(detail, model))
             faults.spoil(place)
-            _patch(patched, place, needed)
+            _patch(patched, place, model)
     faults.raise_if_any()
     raise AssertionError("stand-ins do not read")
 
 
-def _message(detail: Mapping[str, Any], model: type[Table], needed: Needed) -> str:
+def _message(detail: Mapping[str, Any], model: type[Table]) -> str:
     """One of pydantic's errors, as a message for a gardener."""
     place, found = detail["loc"], detail["input"]
     key = str(place[-1])
@@ -117,58 +125,82 @@ def _message(detail: Mapping[str, Any], model: type[Table], needed: Needed) -> s
         case "value_error":
             return str(detail["ctx"]["error"])
         case "missing":
-            words = needed.get((_section(place), key), (f"{key} is needed", None))[0]
-            return f"found nothing; {words}"
+            needed = _of(_field_at(model, place), Needed)
+            return f"found nothing; {needed.words if needed else f'{key} is needed'}"
         case "extra_forbidden":
-            known = instead(key, _keys(_table_at(model, place[:-1])), called="known keys here")
+            known = instead(key, _keys_at(model, place[:-1]), called="known keys here")
             return f"found an unknown key; {known}"
         case "list_type":
             hint = f"each {key} starts with [[...{key}]] in double brackets, or stands in a list"
             return f"found {spell(found)}; {hint}"
         case "model_type" | "model_attributes_type":
-            keys = ", ".join(_keys(_table_at(model, place)))
+            keys = ", ".join(_keys_at(model, place))
             return f"found {spell(found)}; allowed is a table of {keys}"
     return f"found {spell(found)}; {detail['msg'][:1].lower()}{detail['msg'][1:]}"
 
 
-def _patch(data: Any, place: Path, needed: Needed) -> None:
-    """Put a stand-in at `place`, or remove its value if it is not required."""
+def _patch(data: Any, place: Path, model: type[Table]) -> None:
+    """Put a stand-in at `place`, or remove its value if nothing stands in for it."""
     at = data
     for step in place[:-1]:
         at = at[step]
     key = place[-1]
-    if isinstance(key, int):
-        list_key = str(place[-2])
-        at[key] = copy.deepcopy(needed[(_section(place[:-1]), list_key)][1][0])
-    elif (_section(place), key) in needed:
-        at[key] = copy.deepcopy(needed[(_section(place), key)][1])
-    else:
+    field = _field_at(model, place)
+    stand_in = None if field is None else _stand_in(field)
+    if isinstance(key, int):  # of a list of tables
+        at[key] = stand_in[0] if stand_in else {}
+    elif stand_in is None:
         at.pop(key, None)
+    else:
+        at[key] = stand_in
 
 
-def _section(place: Path) -> str:
-    """The key of the table of `place`; "" at the top."""
-    return next((step for step in reversed(place[:-1]) if isinstance(step, str)), "")
+def _stand_in(field: FieldInfo) -> Any:
+    """What stands in for a missing or wrong value; None for a key that is not required."""
+    table, needed = _table_in(field.annotation), _of(field, Needed)
+    if table is not None and (needed or _is_list(field.annotation)):
+        keys = _fields(table).items()
+        made = {key: _stand_in(inner) for key, inner in keys if inner.is_required()}
+        return [made] if _is_list(field.annotation) else made
+    return needed.stand_in if needed else None
 
 
 def key_of(table: type[Table], name: str) -> tuple[str, Unwritten | None]:
     """The key of a field in the file, and how its default is reported, if it is."""
     field = table.model_fields[name]
-    reported = (one for one in field.metadata if isinstance(one, Unwritten))
-    return field.alias or name, next(reported, None)
+    return field.alias or name, _of(field, Unwritten)
 
 
-def _keys(table: type[Table] | None) -> Iterable[str]:
-    return [key_of(table, name)[0] for name in table.model_fields] if table else []
+def _of(field: FieldInfo | None, kind: type[_T]) -> _T | None:
+    """What the annotation of a field has of this kind."""
+    found = (one for one in field.metadata if isinstance(one, kind)) if field else iter(())
+    return next(found, None)
 
 
-def _table_at(model: type[Table], place: Path) -> type[Table] | None:
-    at: type[Table] | None = model
+def _fields(table: type[Table] | None) -> dict[str, FieldInfo]:
+    """The fields of a table by their keys in the file."""
+    return {f.alias or name: f for name, f in table.model_fields.items()} if table else {}
+
+
+def _field_at(model: type[Table], place: Path) -> FieldInfo | None:
+    """The field of the last key of `place`."""
+    field: FieldInfo | None = None
+    table: type[Table] | None = model
     for step in place:
-        if isinstance(step, str) and at is not None:
-            fields = [f for name, f in at.model_fields.items() if (f.alias or name) == step]
-            at = _table_in(fields[0].annotation) if fields else None
-    return at
+        if isinstance(step, str):
+            field = _fields(table).get(step)
+            table = _table_in(field.annotation) if field else None
+    return field
+
+
+def _keys_at(model: type[Table], place: Path) -> Iterable[str]:
+    """The keys of the table at `place`."""
+    field = _field_at(model, place)
+    return _fields(model if not place else _table_in(field.annotation) if field else None)
+
+
+def _is_list(annotation: Any) -> bool:
+    return list in (get_origin(annotation), *map(get_origin, get_args(annotation)))
 
 
 def _table_in(annotation: Any) -> type[Table] | None:
@@ -180,15 +212,13 @@ def _table_in(annotation: Any) -> type[Table] | None:
 
 
 Days = Annotated[float, by(v.whole("a stage", 0, 400))]
-
-
 Kc = Annotated[float, bare("a crop coefficient", "1.05", 0, 2)]
 Height = Annotated[float, bare("a height in metres", "0.6", 0.01, 12)]
 Root = Annotated[float, bare("a depth in metres", "0.3", 0.05, 5)]
 
 
 class WrittenCrop(Table):
-    name: Name
+    name: Annotated[Name, Needed("a crop of your own needs a name", "-")]
     like: Name | None = None
     kc_ini: Kc | None = None
     kc_mid: Kc | None = None
@@ -218,7 +248,7 @@ class WrittenCrop(Table):
 
 
 class WrittenSoil(Table):
-    name: Name
+    name: Annotated[Name, Needed("a soil of your own needs a name", "-")]
     like: Name | None = None
     field_capacity: Annotated[float, bare("field_capacity", "0.25", 0.02, 0.7)] | None = None
     wilting_point: Annotated[float, bare("wilting_point", "0.12", 0.005, 0.5)] | None = None

@@ -30,7 +30,7 @@ from controller.garden.model import (
 from controller.garden.plumbing import Pipe, ValveKind
 from controller.garden.pydantic_form import own_crop, own_soil, read_table
 from controller.garden.quantities import is_us
-from controller.garden.schema import NEEDED, WrittenGarden, WrittenWeather
+from controller.garden.schema import WrittenGarden, WrittenWeather
 from controller.garden.size import MOST_BYTES, require_size, too_large
 
 # A quantity without quotes, the most common mistake: length = 11 ft
@@ -77,7 +77,7 @@ def read_garden_text(
     require_size(text, path)
     data = _toml(text, path)
     faults = Faults(path, text, data)
-    written = read_table(WrittenGarden, data, faults, NEEDED)
+    written = read_table(WrittenGarden, data, faults)
     us_units = written.units if written.units is not None else written.site.units
     if us_units is None:
         us_units = _mostly_us(data)

@@ -37,79 +37,6 @@ from controller.garden.pydantic_form import (
 )
 from controller.garden.quantities import read_share
 
-_ROW = {"length": "11 ft", "every": "6 in", "bore": "1/16 in"}
-_PLANTING = {"crop": "-", "sown": date(2031, 4, 1), "until": date(2031, 4, 2)}
-_SPAN = {"from": "05:00", "to": "08:00"}
-_SITE = {"latitude": 0.0, "longitude": 0.0, "elevation": "0 m", "timezone": "UTC"}
-_TEST = {"flow": "5 gal/min", "pressure": "30 psi"}
-NEEDED: Needed = {
-    ("", "site"): ("a [site] with latitude, longitude, elevation and timezone is needed", _SITE),
-    ("site", "latitude"): ("a latitude in degrees is needed, north positive, as in 47.6", 0.0),
-    ("site", "longitude"): ("a longitude in degrees is needed, east positive, as in 8.1", 0.0),
-    ("site", "elevation"): ('a height above the sea is needed, as in "410 m"', "0 m"),
-    ("site", "timezone"): ('a time zone is needed, as in "Europe/Zurich"', "UTC"),
-    ("", "supply"): (
-        "a [supply] with static_pressure and flow_test is needed",
-        {"static_pressure": "60 psi", "flow_test": _TEST},
-    ),
-    ("supply", "static_pressure"): (
-        'the pressure at the tap with nothing running is needed, as in "48 psi"',
-        "290 psi",
-    ),
-    ("supply", "flow_test"): (
-        'what the tap gives is needed, as in { flow = "7.5 gal/min", pressure = "31 psi" } or '
-        '{ fill = "5 gal", seconds = 40 } from the open tap',
-        _TEST,
-    ),
-    ("main", "run"): ("", [{"name": "-", "from": "tap", "length": "10 ft", "size": "1 in"}]),
-    ("run", "name"): ('a run of the main needs a name, as in "left arm"', "-"),
-    ("run", "from"): (
-        'where a run begins is needed, as in from = "tap", or the name of the run it leaves',
-        "tap",
-    ),
-    ("run", "length"): ('a run of the main needs its length, as in "40 ft"', "10 ft"),
-    ("run", "size"): (
-        'the size of every run is needed, for its friction hangs on it most, as in "3/4 in"',
-        "1 in",
-    ),
-    ("", "zone"): ("at least one [[zone]] is needed", [{"name": "-", "row": [_ROW]}]),
-    ("zone", "name"): ('a zone needs a name, as in "leeks"', "-"),
-    ("zone", "row"): (
-        'a zone needs its rows, as in row = [{ length = "11 ft", every = "6 in", '
-        'bore = "1/16 in" }]',
-        [_ROW],
-    ),
-    ("row", "length"): ('a row needs its length, as in "11 ft"', "11 ft"),
-    ("row", "every"): ('a row needs the spacing of its holes, as in every = "6 in"', "6 in"),
-    ("row", "bore"): ('a row needs the bore of its holes, as in "1.5 mm" or "1/16 in"', "1/16 in"),
-    ("drain", "bore"): ('drain holes need a bore, as in "1/16 in"', "1/16 in"),
-    ("drain", "every"): ('drain holes need a spacing, as in "4 ft"', "4 ft"),
-    ("zone", "planting"): ("", [_PLANTING]),
-    ("planting", "crop"): ('a planting needs its crop, as in "leek"', "-"),
-    ("planting", "until"): ("a planting needs its last day, as in until = 2031-10-10", date.max),
-    ("", "bed"): ("", [{"name": "-"}]),
-    ("bed", "name"): ('a bed needs a name, as in "terrace 1"', "-"),
-    ("watering", "window"): ("", [_SPAN]),
-    ("window", "from"): ('a window needs its start, as in from = "05:30"', "05:00"),
-    ("window", "to"): ('a window needs its end, as in to = "08:00"', "08:00"),
-    ("watering", "hold"): ("", [{"from": date.min, "to": date(9999, 1, 1)}]),
-    ("hold", "from"): ("a hold needs its start, as in from = 2031-07-08", date.min),
-    ("hold", "to"): ("a hold needs its end, as in to = 2031-07-10", date(9999, 1, 1)),
-    ("master", "relay"): ("a master needs its relay, as in relay = 5", 5),
-    ("meter", "pin"): ("a meter needs the pin its pulses come in on, as in pin = 22", 22),
-    ("", "sensor"): ("", [{"kind": "rain switch", "pin": 23}]),
-    ("sensor", "kind"): (
-        'a sensor needs its kind: "rain switch", "rain gauge" or "freeze switch"',
-        "rain switch",
-    ),
-    ("sensor", "pin"): ("a sensor needs its pin, as in pin = 23", 23),
-    ("", "crop"): ("", [{"name": "-"}]),
-    ("crop", "name"): ("a crop of your own needs a name", "-"),
-    ("", "soil"): ("", [{"name": "-"}]),
-    ("soil", "name"): ("a soil of your own needs a name", "-"),
-}
-
-
 Text = Annotated[str, by(v.text("this", "rain tank empty"))]
 Share = Annotated[float, by(read_share)]
 Day = Annotated[date, by(v.calendar_day)]
@@ -133,10 +60,24 @@ OpenTime = Annotated[float, by(v.OPEN_TIME)]
 
 class WrittenSite(Table):
     name: Annotated[Name, Unwritten()] = "our garden"
-    latitude_deg: Annotated[float, by(v.LATITUDE)] = Field(alias="latitude")
-    longitude_deg: Annotated[float, by(v.LONGITUDE)] = Field(alias="longitude")
-    elevation_m: Annotated[float, by(v.ELEVATION)] = Field(alias="elevation")
-    timezone: Annotated[str, by(v.timezone)]
+    latitude_deg: Annotated[
+        float,
+        by(v.LATITUDE),
+        Needed("a latitude in degrees is needed, north positive, as in 47.6", 0.0),
+    ] = Field(alias="latitude")
+    longitude_deg: Annotated[
+        float,
+        by(v.LONGITUDE),
+        Needed("a longitude in degrees is needed, east positive, as in 8.1", 0.0),
+    ] = Field(alias="longitude")
+    elevation_m: Annotated[
+        float,
+        by(v.ELEVATION),
+        Needed('a height above the sea is needed, as in "410 m"', "0 m"),
+    ] = Field(alias="elevation")
+    timezone: Annotated[
+        str, by(v.timezone), Needed('a time zone is needed, as in "Europe/Zurich"', "UTC")
+    ]
     coastal: Annotated[YesNo, Unwritten("inland, where the sun is guessed")] = False
     units: Units | None = None
 
@@ -180,11 +121,27 @@ class WrittenSupply(Table):
 
 
 class WrittenRun(Table):
-    name: Name
-    start: Name = Field(alias="from")
+    name: Annotated[Name, Needed('a run of the main needs a name, as in "left arm"', "-")]
+    start: Annotated[
+        Name,
+        Needed(
+            'where a run begins is needed, as in from = "tap", or the name of the run it leaves',
+            "tap",
+        ),
+    ] = Field(alias="from")
     along_m: RunLength | None = Field(None, alias="along")
-    length_m: Annotated[float, by(v.MAIN_LENGTH)] = Field(alias="length")
-    size: PipeSize
+    length_m: Annotated[
+        float,
+        by(v.MAIN_LENGTH),
+        Needed('a run of the main needs its length, as in "40 ft"', "10 ft"),
+    ] = Field(alias="length")
+    size: Annotated[
+        PipeSize,
+        Needed(
+            'the size of every run is needed, for its friction hangs on it most, as in "3/4 in"',
+            "1 in",
+        ),
+    ]
     begins: Annotated[Begins, word("how a run begins", Begins)] | None = None
     fittings: Annotated[tuple[str, ...], by(v.fittings)] = ()
     loss_k: Annotated[float, bare("a loss coefficient", "1.2", 0, 1000)] | None = None
@@ -209,25 +166,35 @@ class WrittenGround(Table):
 
 
 class WrittenBed(WrittenGround):
-    name: Name
+    name: Annotated[Name, Needed('a bed needs a name, as in "terrace 1"', "-")]
     length_m: Width | None = Field(None, alias="length")
     width_m: Width | None = Field(None, alias="width")
     rooting_limit_m: Width | None = Field(None, alias="rooting_limit")
 
 
 class WrittenDrain(Table):
-    bore_m: Bore = Field(alias="bore")
-    every_m: Spacing = Field(alias="every")
+    bore_m: Annotated[Bore, Needed('drain holes need a bore, as in "1/16 in"', "1/16 in")] = Field(
+        alias="bore"
+    )
+    every_m: Annotated[Spacing, Needed('drain holes need a spacing, as in "4 ft"', "4 ft")] = Field(
+        alias="every"
+    )
 
 
 _LEVEL_WITH_OUTLET = Unwritten("level with the zone's outlet", show.show_length)
 
 
 class WrittenRow(Table):
-    length_m: RowLength = Field(alias="length")
+    length_m: Annotated[RowLength, Needed('a row needs its length, as in "11 ft"', "11 ft")] = (
+        Field(alias="length")
+    )
     pipe: Annotated[PipeSize, Unwritten()] = "3/4 in"
-    bore_m: Bore = Field(alias="bore")
-    every_m: Spacing = Field(alias="every")
+    bore_m: Annotated[
+        Bore, Needed('a row needs the bore of its holes, as in "1.5 mm" or "1/16 in"', "1/16 in")
+    ] = Field(alias="bore")
+    every_m: Annotated[
+        Spacing, Needed('a row needs the spacing of its holes, as in every = "6 in"', "6 in")
+    ] = Field(alias="every")
     first_m: Spacing | None = Field(None, alias="first")
     group: Annotated[int, by(v.whole("a group", 1, 50)), Unwritten("one hole at each place")] = 1
     group_gap_m: Annotated[Spacing, Unwritten("our choice", show.show_length)] = Field(
@@ -253,13 +220,15 @@ class WrittenRow(Table):
 
 
 class WrittenPlanting(Table):
-    crop: Name
+    crop: Annotated[Name, Needed('a planting needs its crop, as in "leek"', "-")]
     sown: Day | None = None
     transplanted: Day | None = None
     grows_from: Day | None = Field(None, alias="from")
     established: YesNo | None = None
     planted_year: Annotated[int, by(v.whole("a planting year", 1900, 2200))] | None = None
-    until: Day
+    until: Annotated[
+        Day, Needed("a planting needs its last day, as in until = 2031-10-10", date.max)
+    ]
     rows: Annotated[tuple[int, ...], by(v.row_numbers)] = ()
     apart_m: Annotated[float, by(v.APART)] | None = Field(None, alias="apart")
     lines: Annotated[int, by(v.whole("how many lines of plants", 1, 50))] = 1
@@ -279,7 +248,7 @@ class WrittenPlanting(Table):
 
 
 class WrittenZone(WrittenGround):
-    name: Name
+    name: Annotated[Name, Needed('a zone needs a name, as in "leeks"', "-")]
     bed: Name | None = None
     main_run_m: Annotated[RunLength, Unwritten("at the tap", show.show_length)] = Field(
         0.0, alias="main_run"
@@ -293,7 +262,13 @@ class WrittenZone(WrittenGround):
         WrittenValve.model_validate({"hand": True})
     )
     opening: Annotated[Opening, by(read_opening), Unwritten(shown="full")] = Opening(angle_deg=0.0)
-    row: list[WrittenRow]
+    row: Annotated[
+        list[WrittenRow],
+        Needed(
+            'a zone needs its rows, as in row = [{ length = "11 ft", every = "6 in", '
+            'bore = "1/16 in" }]'
+        ),
+    ]
     planting: list[WrittenPlanting] = Field(default_factory=list)
     take_off_k: Annotated[
         float,
@@ -318,15 +293,23 @@ _VALVES = {
 
 
 class WrittenWindow(Table):
-    opens: TimeOfDay = Field(alias="from")
-    closes: TimeOfDay = Field(alias="to")
+    opens: Annotated[
+        TimeOfDay, Needed('a window needs its start, as in from = "05:30"', "05:00")
+    ] = Field(alias="from")
+    closes: Annotated[TimeOfDay, Needed('a window needs its end, as in to = "08:00"', "08:00")] = (
+        Field(alias="to")
+    )
     weekdays: Annotated[frozenset[int], by(v.weekdays)] = Field(frozenset(range(7)), alias="days")
     valves: Annotated[frozenset[ValveKind], by(v.choice("valves", _VALVES))] = _VALVES["any"]
 
 
 class WrittenHold(Table):
-    begins: Moment = Field(alias="from")
-    ends: Moment = Field(alias="to")
+    begins: Annotated[
+        Moment, Needed("a hold needs its start, as in from = 2031-07-08", date.min)
+    ] = Field(alias="from")
+    ends: Annotated[
+        Moment, Needed("a hold needs its end, as in to = 2031-07-10", date(9999, 1, 1))
+    ] = Field(alias="to")
     zones: Annotated[tuple[str, ...], by(v.names)] = ()
     reason: Text = ""
 
@@ -417,11 +400,16 @@ class WrittenBoard(Table):
 
 class WrittenGarden(Table):
     units: Units | None = None
-    site: WrittenSite
-    supply: WrittenSupply
+    site: Annotated[
+        WrittenSite,
+        Needed("a [site] with latitude, longitude, elevation and timezone is needed"),
+    ]
+    supply: Annotated[
+        WrittenSupply, Needed("a [supply] with static_pressure and flow_test is needed")
+    ]
     main: WrittenMain = WrittenMain()
     bed: list[WrittenBed] = Field(default_factory=list)
-    zone: list[WrittenZone]
+    zone: Annotated[list[WrittenZone], Needed("at least one [[zone]] is needed")]
     watering: WrittenWatering = WrittenWatering.model_validate({})
     weather: WrittenWeather = WrittenWeather.model_validate({})
     board: WrittenBoard = WrittenBoard.model_validate({})

@@ -12,7 +12,7 @@ from controller.garden import hardware, model, plumbing, values
 from controller.garden import schema as w
 from controller.garden.model import Action, SensorKind
 from controller.garden.plumbing import FITTINGS_K, Begins, Device
-from controller.garden.pydantic_form import Unwritten, WrittenCrop, WrittenSoil, key_of
+from controller.garden.pydantic_form import Needed, Unwritten, WrittenCrop, WrittenSoil, key_of
 
 PAGE = (Path(__file__).parents[2] / "docs/garden-file.md").read_text(encoding="utf-8")
 
@@ -96,6 +96,19 @@ def test_the_page_has_the_default_of_a_key(heading, key, shown, why):
     said = row.partition("optional")[2] or row.split(" | ")[2]
     # A length of 0 m is better said by what it means, as in "at the tap".
     assert re.search(rf"(?<![\w.]){re.escape(shown)}(?![\w.]\w)", said) or (why and why in said)
+
+
+def test_a_required_key_says_what_it_needs():
+    """A fault without these words would say only the key."""
+    required = [
+        (table.__name__, name, field.metadata)
+        for tables in [*TABLES.values(), [w.WrittenGarden]]
+        for table in tables
+        for name, field in table.model_fields.items()
+        if field.is_required()
+    ]
+    assert [one[:2] for one in required if not any(isinstance(m, Needed) for m in one[2])] == []
+    assert len(required) > 20
 
 
 # What is made of a table of the file.

@@ -22,7 +22,7 @@ from controller.garden.plumbing import (
     SupplyKind,
     begin_k,
 )
-from controller.garden.schema import NEEDED, WrittenFlowTest, WrittenRun, WrittenSupply, WrittenZone
+from controller.garden.schema import WrittenFlowTest, WrittenRun, WrittenSupply, WrittenZone
 from controller.units import head_m_from_psi, m3_s_from_gal_min
 
 TAP = "tap"
@@ -257,6 +257,9 @@ _OWN = {
     SupplyKind.PUMP: ("switch_on", "switch_off", "tank", "pre_charge", "shut_off", "well_yield"),
 }
 _ASKS = {
+    "static_pressure": 'the pressure at the tap with nothing running is needed, as in "48 psi"',
+    "flow_test": 'what the tap gives is needed, as in { flow = "7.5 gal/min", pressure = '
+    '"31 psi" } or { fill = "5 gal", seconds = 40 } from the open tap',
     "level": 'how high its water stands above the tap when full is needed, as in "4 ft"',
     "set_pressure": 'the pressure it is set to is needed, as in "25 psi"',
     "switch_on": 'the pressure at which the pump starts is needed, as in "30 psi"',
@@ -343,8 +346,8 @@ def _needed(
     """The written value; without one, a fault and a stand-in."""
     if found is not None:
         return found
-    place, words = (*_AT, key), _ASKS.get(asks or key)
-    filling.faults.add(place, f"found nothing; {words or NEEDED[('supply', key)][0]}")
+    place = (*_AT, key)
+    filling.faults.add(place, f"found nothing; {_ASKS[asks or key]}")
     filling.faults.spoil(place)
     return stand_in
 
