@@ -165,32 +165,6 @@ KINDS = (
     *(TEMPERATURE, WARMTH, DAYS, SALT, SHORT, PULSES),
 )
 
-
-__all__ = [
-    "ANGLE",
-    "DAYS",
-    "DURATION",
-    "FLOW",
-    "KINDS",
-    "LENGTH",
-    "PRESSURE",
-    "PULSES",
-    "SALT",
-    "SHORT",
-    "TEMPERATURE",
-    "VOLUME",
-    "WARMTH",
-    "Kind",
-    "is_us",
-    "parse",
-    "read_duration",
-    "read_length",
-    "read_pressure",
-    "read_share",
-    "read_volume",
-    "spell",
-]
-
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 _NUMBER = r"(?:[0-9]{1,9}[ -])?[0-9]{1,9}/[0-9]{1,9}|[0-9]{1,15}(?:[.,][0-9]{1,15})?"
 _PART = re.compile(rf"({_NUMBER})\s*([a-zµμ°\"'″′]+[3³]?(?:/[a-z]+| water| oz| days)?)\s*")
