@@ -6,10 +6,10 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 
 from controller.garden import quantities as q
 from controller.garden import show
+from controller.garden.device_schema import WrittenDevice
 from controller.garden.faults import Faults, Path, instead
 from controller.garden.from_file.supply import STILL
 from controller.garden.from_file.zones import check_plantings
-from controller.garden.hardware import WrittenDevice
 from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import (
     BeforeRegulator,

@@ -10,7 +10,7 @@ from controller.errors import QuantityError
 from controller.garden import quantities as q
 from controller.garden import values as v
 from controller.garden.checks import Known, name_fault
-from controller.garden.hardware import RELAY
+from controller.garden.device_schema import RELAY
 
 # Asks one question with a default ("" for none) and returns the answer.
 Ask = Callable[[str, str], str]

@@ -12,14 +12,14 @@ from typing import Annotated
 
 from controller.garden import covers, show
 from controller.garden import values as v
-from controller.garden.hardware import (
+from controller.garden.device_schema import (
     WrittenHealth,
     WrittenMaster,
     WrittenMeter,
     WrittenSensor,
     WrittenValve,
 )
-from controller.garden.hardware import opening as read_opening
+from controller.garden.device_schema import opening as read_opening
 from controller.garden.model import Coefficients, HandWater, Satisfy, UnlikeRows
 from controller.garden.plumbing import Begins, Face, Opening, Pipe, SupplyKind, ValveKind, Walls
 from controller.garden.pydantic_form import (

@@ -11,7 +11,7 @@ from pytest import approx
 from support.garden_files import TEN_LINES, faults, in_zone, read
 
 from controller.errors import QuantityError
-from controller.garden.hardware import pulses_per
+from controller.garden.device_schema import pulses_per
 from controller.garden.model import Action, FlowFinding, HealthAddress, SensorKind
 from controller.garden.plumbing import Device, Valve, ValveKind
 from controller.units import psi_from_head_m

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from controller.garden import hardware, model, plumbing, values
+from controller.garden import device_schema, model, plumbing, values
 from controller.garden import schema as w
 from controller.garden.model import Action, SensorKind
 from controller.garden.plumbing import FITTINGS_K, Begins, Device
@@ -24,16 +24,16 @@ TABLES = {
     "`[[main.run]]`": [w.WrittenRun],
     "`[[bed]]`": [w.WrittenBed],
     "`[[zone]]`": [w.WrittenZone],
-    "A valve": [hardware.WrittenValve],
+    "A valve": [device_schema.WrittenValve],
     "A row": [w.WrittenRow, w.WrittenDrain],
     "A planting": [w.WrittenPlanting],
     "`[watering]`": [w.WrittenWatering, w.WrittenWindow, w.WrittenHold],
     "`[weather]`": [w.WrittenWeather],
     "`[board]`": [w.WrittenBoard],
-    "`[master]`": [hardware.WrittenMaster],
-    "`[meter]`": [hardware.WrittenMeter, hardware.WrittenWhen],
-    "`[[sensor]]`": [hardware.WrittenSensor],
-    "`[health]`": [hardware.WrittenHealth],
+    "`[master]`": [device_schema.WrittenMaster],
+    "`[meter]`": [device_schema.WrittenMeter, device_schema.WrittenWhen],
+    "`[[sensor]]`": [device_schema.WrittenSensor],
+    "`[health]`": [device_schema.WrittenHealth],
     "`[[crop]]` and `[[soil]]`": [WrittenCrop, WrittenSoil],
 }
 
@@ -117,16 +117,16 @@ MADE = {
     w.WrittenSupply: [plumbing.Supply, plumbing.Pump],
     w.WrittenBed: [model.Bed],
     w.WrittenZone: [model.Zone],
-    hardware.WrittenValve: [plumbing.Valve],
+    device_schema.WrittenValve: [plumbing.Valve],
     w.WrittenRow: [plumbing.Row, plumbing.Drilling],
     w.WrittenPlanting: [model.Planting],
     w.WrittenWatering: [model.Watering],
     w.WrittenWindow: [model.Window],
     w.WrittenWeather: [model.WeatherSource],
     w.WrittenBoard: [model.Board],
-    hardware.WrittenMeter: [model.Meter],
-    hardware.WrittenSensor: [model.Sensor],
-    hardware.WrittenHealth: [model.HealthAddress],
+    device_schema.WrittenMeter: [model.Meter],
+    device_schema.WrittenSensor: [model.Sensor],
+    device_schema.WrittenHealth: [model.HealthAddress],
 }
 
 

@@ -10,15 +10,15 @@ from dataclasses import replace
 
 from controller.garden import quantities as q
 from controller.garden import show
-from controller.garden.faults import Path
-from controller.garden.from_file.defaults import Filling
-from controller.garden.hardware import (
+from controller.garden.device_schema import (
     WrittenDevice,
     WrittenMeter,
     WrittenSensor,
     WrittenValve,
     WrittenWhen,
 )
+from controller.garden.faults import Path
+from controller.garden.from_file.defaults import Filling
 from controller.garden.model import (
     Action,
     FlowFinding,

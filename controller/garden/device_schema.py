@@ -1,4 +1,4 @@
-"""The file's tables of valves, meter and sensors, with the readers of their values."""
+"""The schema of valves, meter and sensors in the garden file, with the readers of their values."""
 
 from __future__ import annotations
 
@@ -111,12 +111,12 @@ def opening(found: Any) -> Opening:
     """An opening: full, an angle, a share of travel, a flow, a stream, a loss, or unknown."""
     if isinstance(found, dict):
         return _seen(found)
-    word = found.strip().lower() if isinstance(found, str) else ""
-    if word == "full":
+    text = found.strip().lower() if isinstance(found, str) else ""
+    if text == "full":
         return Opening(angle_deg=0.0)
-    if word == "unknown":
+    if text == "unknown":
         return Opening(unknown=True)
-    if isinstance(found, str) and not word.endswith("%"):
+    if isinstance(found, str) and not text.endswith("%"):
         angle = q.parse(
             found, q.ANGLE, what="an opening", example='"full", "40 deg", 0.6 or "unknown"'
         )
