@@ -30,7 +30,8 @@ class Filling:
     def used(self, at: Path, table: SomeTable) -> SomeTable:
         """The table at `at`, to read from: a default is reported when it is first read.
 
-        What is read from the table itself is not reported.
+        So the order of reading is that of the report. What is read from the table itself is not
+        reported: there the default has no effect.
         """
         return cast(SomeTable, _Used(self, at, table))
 
