@@ -6,7 +6,8 @@ fault of a line ends in its state and in a note, never in an exception.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
+from dataclasses import dataclass, field
 from math import inf
 
 from controller.clock import Clock
@@ -20,6 +21,20 @@ from controller.valves.states import CLOSINGS, Event, State, next_state
 RETRY_S = 1.0  # our choice: how soon a line that did not close is driven off again
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Before:
+    """What is known of the lines from before the bank.
+
+    `open_s` has how long each was open in the last 24 hours, `shut` those that surely stand shut.
+    """
+
+    open_s: Mapping[int, float] = field(default_factory=dict)
+    shut: Collection[int] = ()
+
+
+NOTHING_KNOWN = Before()
+
+
 class ValveGroup:
     """All valves of a board, and the actions on them."""
 
@@ -29,9 +44,8 @@ class ValveGroup:
         driver: PinDriver,
         clock: Clock,
         note: Callable[[BankRecord], None],
-        already_open_s: Mapping[int, float],
+        before: Before,
         master: MasterLimits | None,
-        known_shut: frozenset[int],
     ) -> None:
         self._clock, self._send = clock, note
         self.master_limits = master
@@ -41,8 +55,8 @@ class ValveGroup:
                 limits,
                 driver,
                 clock,
-                already_open_s.get(limits.number, 0.0),
-                known_shut=limits.number in known_shut,
+                before.open_s.get(limits.number, 0.0),
+                known_shut=limits.number in before.shut,
             )
 
         self.lines: dict[int, Line] = {}

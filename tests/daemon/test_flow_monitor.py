@@ -404,7 +404,6 @@ class Bench:
         self.compute = compute
         self.monitor = FlowMonitor(
             garden,
-            garden.meter,
             self.metering,
             self.clock,
             pipes=Pipes(

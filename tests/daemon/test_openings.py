@@ -18,7 +18,7 @@ from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.garden.plumbing import ValveKind
 from controller.logbook.records import HowKnown
 from controller.timetable.records import Pulse
-from controller.valves.bank import Bank, BankRecord, What
+from controller.valves.bank import Bank, BankRecord, Before, What
 from controller.valves.limits import LineLimits
 from controller.valves.states import State
 
@@ -87,7 +87,7 @@ class Set:
             self.pins,
             self.clock,
             (lambda _: None) if deaf else self.openings.bank_reported,
-            known_shut=[line.number for line in known],
+            Before(shut=[line.number for line in known]),
         )
         self.counts = 0
         self.runs_l_s = 0.0  # what really passes the meter

@@ -25,6 +25,7 @@ from controller.errors import DaemonError, NoWeather
 from controller.garden.model import Sensor, SensorKind
 from controller.garden.size import MOST_BYTES, MOST_DEEP
 from controller.logbook.queries import Questions
+from controller.weather.online.client import Fetcher
 from controller.weather.online.retry import RetryPolicy
 from controller.weather.online.services import Place, service
 from support.crosspins import Unspeakable, Wrong
@@ -750,10 +751,13 @@ def _asks(w: CrossWorld, url: str) -> Fetch:
             "open-meteo",
             w.folder / "cache",
             SystemClock(),
-            session=session,
             base_url=url,
-            policy=RetryPolicy(overall_s=0.03, read_s=0.02),
-            sleep=lambda _: None,
+            fetcher=Fetcher(
+                SystemClock(),
+                session=session,
+                policy=RetryPolicy(overall_s=0.03, read_s=0.02),
+                sleep=lambda _: None,
+            ),
         )
         place = Place(latitude_deg=47.6, longitude_deg=8.1, elevation_m=410.0, timezone="UTC")
         now, words = w.clock.now_utc(), "it answered"

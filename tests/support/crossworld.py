@@ -28,7 +28,7 @@ from controller.logbook.logbook import Logbook
 from controller.timetable.garden_loader import garden_from_text
 from controller.units import l_from_m3, m3_s_from_l_min
 from controller.valves.alloff import SHUT_AT
-from controller.valves.closer import Supervisor
+from controller.valves.closer import Patience, Supervisor
 from controller.valves.limits import drive_s
 from controller.valves.states import State
 from crops.catalogue import Catalogue
@@ -254,7 +254,7 @@ class CrossWorld(World):
 
     def _watch_with_little_patience(self) -> None:
         self.valve_set.supervisor = Supervisor(
-            self.valve_set.bank, self.valve_set.closer, self.clock, patience_s=0.001
+            self.valve_set.bank, self.valve_set.closer, self.clock, Patience(lock_s=0.001)
         )
 
     def dies(self, *, released: bool = True, rebooted: bool = False) -> None:

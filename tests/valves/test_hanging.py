@@ -15,7 +15,7 @@ from support.pins import Hangs, ball, limits, shut_because, stuck
 
 from controller.clock import SystemClock
 from controller.errors import ValveFault, ValveRefused
-from controller.valves.bank import Bank, BankRecord, What
+from controller.valves.bank import Bank, BankRecord, Before, What
 from controller.valves.closer import HANGS_S, Closer, Findings, Supervisor
 from controller.valves.limits import LineLimits, MasterLimits
 from controller.valves.pins import TimedPins
@@ -49,8 +49,8 @@ class Set:
             self.timed,
             self.clock,
             self.records.append,
+            Before(shut=[line.number for line in known]),
             master=master,
-            known_shut=[line.number for line in known],
             glance=self.timed.glance,
         )
         self.closer = Closer(self.bank, self.clock)
@@ -179,7 +179,7 @@ class InHand:
             self.timed,
             self.clock,
             self.records.append,
-            known_shut=(OPENER, OTHER),
+            Before(shut=(OPENER, OTHER)),
             glance=self.timed.glance,
         )
         self.closer = Closer(self.bank, self.clock)

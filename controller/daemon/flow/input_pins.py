@@ -308,7 +308,6 @@ class Watching:
 
         self._monitor = FlowMonitor(
             garden,
-            meter,
             metering,
             self._clock,
             pipes=Pipes(

@@ -167,7 +167,6 @@ class FlowMonitor:
     def __init__(
         self,
         garden: Garden,
-        meter: Meter,
         metering: Metering,
         clock: Clock,
         *,
@@ -176,6 +175,8 @@ class FlowMonitor:
         past: Past | None = None,
         report: Callable[[str], None] = lambda _: None,
     ) -> None:
+        meter = garden.meter
+        assert meter is not None, "a garden without a meter has nothing to judge"
         self._garden, self._meter, self._metering, self._clock = garden, meter, metering, clock
         self._pipes, self._past, self._report = pipes, past or Past(), report
         self._reported = set(reported)
