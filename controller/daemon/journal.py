@@ -1,19 +1,23 @@
-"""The logbook as the daemon reads and writes it.
+"""The logbook as the daemon reads and writes it, and what waits until it takes it.
 
 Reading uses a connection of the thread that makes it, so a journal belongs to one thread.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections import deque
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Generic, TypeVar
 from zoneinfo import ZoneInfo
 
+from controller.clock import Clock
 from controller.daemon.planning import LastPulse
 from controller.demand.records import LedgerDay
 from controller.demand.soil.packed_days import JoinedRows, LedgerRows, rows_since
 from controller.demand.soil.zone_days import ZoneDays
+from controller.errors import LogbookError
 from controller.garden.model import Hold
 from controller.garden.plumbing import ValveKind
 from controller.logbook.logbook import Logbook
@@ -31,9 +35,59 @@ from controller.timetable.need.jobs import Given
 from controller.timetable.records import Pulse, Timetable
 from controller.weather.day import WeatherDay
 
+T = TypeVar("T")
+
 _DAY = timedelta(days=1)
 _LOOK_BACK = timedelta(days=14)  # for pulses of hand valves that nobody noted; our choice
 _AT_ONCE = 500  # zone-days, or days of weather, in one transaction; our choice
+
+
+class WriteLater(Generic[T]):
+    """What the logbook has not taken yet, in order; used by one thread.
+
+    `write` writes one item, and may raise LogbookError. Then `failed` hears of it, and that item
+    and all after it wait for the next try, `every_s` later. At most `most` wait: the oldest go.
+    """
+
+    def __init__(
+        self,
+        write: Callable[[T], None],
+        failed: Callable[[T, LogbookError], None],
+        clock: Clock,
+        *,
+        every_s: float,
+        most: int | None = None,
+    ) -> None:
+        self._write, self._failed, self._clock, self._every_s = write, failed, clock, every_s
+        self._tried_mono_s = float("-inf")
+        self.waiting: deque[T] = deque(maxlen=most)
+
+    def put(self, items: Iterable[T]) -> None:
+        """Write these now, after what waits already."""
+        before = len(self.waiting)
+        self.waiting.extend(items)
+        if len(self.waiting) > before:
+            self._tried_mono_s = float("-inf")
+        self.try_again()
+
+    def try_again(self) -> None:
+        """Write what waits, if it is time to try."""
+        now = self._clock.mono_s()
+        if not self.waiting or now - self._tried_mono_s < self._every_s:
+            return
+        self._tried_mono_s = now
+        while self.waiting:
+            try:
+                self._write(self.waiting[0])
+            except LogbookError as fault:
+                self._failed(self.waiting[0], fault)
+                return
+            self.waiting.popleft()
+
+    @property
+    def next_mono_s(self) -> float | None:
+        """When the next try is due, on the monotonic clock; None while nothing waits. [s]"""
+        return self._tried_mono_s + self._every_s if self.waiting else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

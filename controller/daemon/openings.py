@@ -7,7 +7,6 @@ the bank did, in the order it happened.
 from __future__ import annotations
 
 import logging
-from collections import deque
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from queue import Empty, SimpleQueue
@@ -16,7 +15,7 @@ from controller.clock import Clock
 from controller.daemon.flow.credit import Counted, Credit
 from controller.daemon.flow.litres import FlowOf, OpenSpans
 from controller.daemon.flow.rules import Metering
-from controller.daemon.journal import Journal
+from controller.daemon.journal import Journal, WriteLater
 from controller.daemon.valve_set import ValveSet
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.logbook.records import HowKnown
@@ -102,8 +101,13 @@ class Openings:
         self._spans = OpenSpans()  # by time: half of each travel counts
         self._whole = OpenSpans()  # by meter: from the command to open until shut
         self._begun: set[str] = set()  # running, and the bank has reported it
-        self._unwritten: deque[Ended] = deque()
-        self._beaten_mono_s = self._tried_mono_s = float("-inf")
+        self._unwritten: WriteLater[Ended] = WriteLater(
+            self._write_end,
+            lambda end, fault: _LOG.error("the end of a pulse of %s: %s", end.running.zone, fault),
+            clock,
+            every_s=RETRY_S,
+        )
+        self._beaten_mono_s = float("-inf")
         self.running: dict[str, Running] = {}
         self.metering: Metering | None = None
         self.credit: Credit | None = None  # how far the meter is believed
@@ -201,10 +205,7 @@ class Openings:
             if late_s > UNREPORTED_S and not bank.is_open(running.line):
                 planned_s = running.deadline_mono_s - running.opened_mono_s
                 ended.append(self._ended(running, planned_s, "it is shut", flow_l_s))
-        self._unwritten += ended
-        if ended:
-            self._tried_mono_s = float("-inf")
-        self._write_ends()
+        self._unwritten.put(ended)
         return ended, faults
 
     def beat(self, flow_l_s: FlowOf) -> None:
@@ -252,20 +253,20 @@ class Openings:
     @property
     def all_written(self) -> bool:
         """Whether every end is in the logbook; until then it does not know what was given."""
-        return not self._unwritten
+        return not self._unwritten.waiting
 
     @property
     def unwritten_zones(self) -> list[str]:
         """The zones of ends that are not in the logbook yet."""
-        return [end.running.zone for end in self._unwritten]
+        return [end.running.zone for end in self._unwritten.waiting]
 
     def next_mono_s(self) -> float | None:
         """When the next heartbeat or try is due, on the monotonic clock. [s]"""
         moments = []
         if self.running:
             moments.append(max(self._beaten_mono_s + BEAT_S, self._clock.mono_s()))
-        if self._unwritten:
-            moments.append(self._tried_mono_s + RETRY_S)
+        if (next_try := self._unwritten.next_mono_s) is not None:
+            moments.append(next_try)
         return min(moments, default=None)
 
     @property
@@ -355,27 +356,16 @@ class Openings:
             in_time=why == LITRES_PASSED or ends_mono_s >= running.deadline_mono_s - _IN_TIME_S,
         )
 
-    def _write_ends(self) -> None:
-        now = self._clock.mono_s()
-        if not self._unwritten or now - self._tried_mono_s < RETRY_S:
-            return
-        self._tried_mono_s = now
-        while self._unwritten:
-            end = self._unwritten[0]
-            try:
-                self._journal.ended(
-                    end.running.pulse,
-                    opened_utc=end.running.opened_utc,
-                    opened_mono_s=end.running.opened_mono_s,
-                    open_s=end.open_s,
-                    litres=end.litres,
-                    how=end.how,
-                    why=end.why,
-                )
-            except LogbookError as fault:
-                _LOG.error("the end of a pulse of %s: %s", end.running.zone, fault)
-                return
-            self._unwritten.popleft()
+    def _write_end(self, end: Ended) -> None:
+        self._journal.ended(
+            end.running.pulse,
+            opened_utc=end.running.opened_utc,
+            opened_mono_s=end.running.opened_mono_s,
+            open_s=end.open_s,
+            litres=end.litres,
+            how=end.how,
+            why=end.why,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

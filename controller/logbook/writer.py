@@ -2,7 +2,7 @@
 
 A caller waits until its work is committed, but never longer than the time-out. Work whose caller
 has given up is dropped, unless its commit is under way. When nothing waits, the store is
-maintained, a small step at a time.
+maintained, a small step at a time. Nothing is tried again here: the caller hears of the failure.
 """
 
 from __future__ import annotations

@@ -64,7 +64,8 @@ class RecordQueue:
     """Delivers records in order, one thread at a time, and keeps the text of those that failed.
 
     A thread that finds another one delivering leaves its records to that one. So a recorder that
-    hangs holds up one thread, and never the one that has to close the next line.
+    hangs holds up one thread, and never the one that has to close the next line. It tries nothing
+    again: the valves know no logbook, and whoever waits for one has a queue of its own.
     """
 
     def __init__(self, record: Callable[[BankRecord], None]) -> None:

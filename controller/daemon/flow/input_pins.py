@@ -78,7 +78,8 @@ class TippingGauge:
     """Turns tips into millimetres by local day, written as increments: few writes, little to lose.
 
     `write` takes a day, millimetres and hours watched. Readers do not take a day that was hardly
-    watched for the day's rain.
+    watched for the day's rain. What is not written adds up day by day, so sums wait here, and not
+    a queue.
     """
 
     def __init__(

@@ -81,7 +81,7 @@ class Past:
     start.
 
     It is read anew each day, for a line may have been mended. While the logbook takes nothing, what
-    is seen is kept here.
+    is seen is kept here, and is not written later: a stretch that is missing costs a comparison.
     """
 
     def __init__(
