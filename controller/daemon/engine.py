@@ -12,17 +12,17 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from controller.daemon.alerts import AlertWriter, FindingActions, flow_findings, reported_messages
-from controller.daemon.dispatch import Dispatcher, Moment
-from controller.daemon.flow.credit import cut_words, day_given, held_to_plan, short_words
 from controller.daemon.flow.input_pins import Watching
+from controller.daemon.flow.litres import cut_words, day_given, held_to_plan, short_words
 from controller.daemon.flow.rules import LEAST_COUNTS, LEAST_SHARE
 from controller.daemon.garden_reload import Accepted, GardenFile
-from controller.daemon.host.board import BoardNow, BoardWatch
 from controller.daemon.host.clock_trust import ClockTrust
-from controller.daemon.host.counts import Counts, Facts
+from controller.daemon.host.status import BoardNow, BoardWatch, Counts, Facts
 from controller.daemon.openings import Controls, Ended, shut
 from controller.daemon.planning import (
     DAYS_AHEAD,
+    Dispatcher,
+    Moment,
     first_day_to_plan,
     held_now,
     local_day,

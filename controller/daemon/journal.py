@@ -13,7 +13,6 @@ from typing import Generic, TypeVar
 from zoneinfo import ZoneInfo
 
 from controller.clock import Clock
-from controller.daemon.planning import LastPulse
 from controller.demand.records import LedgerDay
 from controller.demand.soil.packed_days import JoinedRows, LedgerRows, rows_since
 from controller.demand.soil.zone_days import ZoneDays
@@ -88,6 +87,16 @@ class WriteLater(Generic[T]):
     def next_mono_s(self) -> float | None:
         """When the next try is due, on the monotonic clock; None while nothing waits. [s]"""
         return self._tried_mono_s + self._every_s if self.waiting else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LastPulse:
+    """A zone's latest watering, for the time its water takes to soak away."""
+
+    zone: str
+    ended_utc: datetime
+    open_s: float
+    litres: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,8 +12,7 @@ from datetime import date, datetime
 from queue import Empty, SimpleQueue
 
 from controller.clock import Clock
-from controller.daemon.flow.credit import Counted, Credit
-from controller.daemon.flow.litres import FlowOf, OpenSpans
+from controller.daemon.flow.litres import Counted, Credit, FlowOf, OpenSpans
 from controller.daemon.flow.rules import Metering
 from controller.daemon.journal import Journal, WriteLater
 from controller.daemon.valve_set import ValveSet
@@ -22,8 +21,8 @@ from controller.logbook.records import HowKnown
 from controller.timetable.need.pulse_length import water_span_s
 from controller.timetable.records import Pulse
 from controller.valves.bank import Bank
-from controller.valves.events import BankRecord, What
-from controller.valves.states import CLOSINGS, MAY_RUN, State
+from controller.valves.group import BankRecord, What
+from controller.valves.line import CLOSINGS, MAY_RUN, State
 
 BEAT_S = 10.0  # how much of a pulse a crash may leave uncertain
 RETRY_S = 15.0  # between tries to write down what the logbook would not take; our choice

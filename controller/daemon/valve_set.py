@@ -22,11 +22,10 @@ from controller.units import l_from_m3
 from controller.valves.alloff import Ball, Known, read_line_file, write_line_file
 from controller.valves.bank import Bank, Before
 from controller.valves.closer import Closer, Supervisor
-from controller.valves.events import BankRecord
 from controller.valves.gpio import GpioPins
-from controller.valves.limits import DAY_S, LineLimits, MasterLimits, travel_s
+from controller.valves.group import BankRecord
+from controller.valves.line import DAY_S, LineLimits, MasterLimits, State, travel_s
 from controller.valves.pins import PinDriver, TimedPins
-from controller.valves.states import State
 
 LINE_FILE = "lines.json"
 _LEAST_FLOW_L_S = 1e-9

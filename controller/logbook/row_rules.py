@@ -17,7 +17,7 @@ from controller.demand.climate.snow import MOST_MM
 from controller.demand.plants.observations import EVENTS, OLD_GONE
 from controller.garden.plumbing import ValveKind
 from controller.logbook.records import HowKnown, PulseState
-from controller.weather.day_checks import LIMITS
+from controller.weather.day import LIMITS
 
 Test = Callable[[str], str]  # from a column to what SQL must find true of it
 SET_ASIDE = "rows_set_aside"

@@ -18,8 +18,7 @@ from typing import Any, Generic, Protocol, TypeVar
 from controller.clock import Clock
 from controller.errors import LogbookError
 from controller.logbook.files import is_damage, number_pulses_apart, plain
-from controller.logbook.maintenance import Maintenance
-from controller.logbook.opening import open_book
+from controller.logbook.maintenance import Maintenance, open_book
 from controller.logbook.records import utc_text
 from controller.logbook.row_rules import sweep
 from controller.logbook.schema import Book

@@ -28,7 +28,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
-    from controller.valves.limits import LineLimits, MasterLimits
+    from controller.valves.line import LineLimits, MasterLimits
 
 
 SHUT_AT = "shut-at.json"  # beside the line file: when the lines were last surely off

@@ -17,12 +17,28 @@ from math import isinf
 
 from controller.clock import Clock
 from controller.errors import ValveFault, ValveRefused
-from controller.valves.events import BankRecord, OpenLine, RecordQueue, What
-from controller.valves.group import NOTHING_KNOWN, RETRY_S, Before, ValveGroup, why_not_open
-from controller.valves.limits import LineLimits, MasterLimits
-from controller.valves.line import Line, fault_text
+from controller.valves.group import (
+    NOTHING_KNOWN,
+    RETRY_S,
+    BankRecord,
+    Before,
+    OpenLine,
+    RecordQueue,
+    ValveGroup,
+    What,
+    why_not_open,
+)
+from controller.valves.line import (
+    CLOSINGS,
+    Event,
+    Line,
+    LineLimits,
+    MasterLimits,
+    State,
+    fault_text,
+    next_state,
+)
 from controller.valves.pins import PinDriver
-from controller.valves.states import CLOSINGS, Event, State, next_state
 
 __all__ = ["RETRY_S", "Bank", "BankRecord", "Before", "OpenLine", "What"]
 

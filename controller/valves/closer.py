@@ -15,8 +15,7 @@ from dataclasses import dataclass
 from controller.clock import Clock
 from controller.errors import ValveFault
 from controller.valves.bank import Bank
-from controller.valves.line import fault_text
-from controller.valves.states import MAY_RUN, State
+from controller.valves.line import MAY_RUN, State, fault_text
 
 # Our choice: how often the closer moves when nothing is due. So much later than a board that slept
 # it wakes at most; the supervisor does sooner.

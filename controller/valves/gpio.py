@@ -18,8 +18,7 @@ from gpiozero.pins.mock import MockFactory
 
 from controller.clock import Clock, slept_s
 from controller.errors import ValveFault
-from controller.valves.inputs import Debounce, OnEdge
-from controller.valves.pins import PinDriver
+from controller.valves.pins import Debounce, OnEdge, PinDriver
 
 __all__ = ["GpioInputs", "GpioPins", "Kind", "PinDriver", "line_number"]
 

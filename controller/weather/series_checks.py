@@ -11,8 +11,7 @@ from datetime import date, timedelta
 from math import log
 from statistics import fmean, median
 
-from controller.weather.day import WeatherDay
-from controller.weather.day_checks import ClearSky, saturation_kpa
+from controller.weather.day import ClearSky, WeatherDay, saturation_kpa
 
 # The shortest run of one figure that counts: five days, for wind three. Our choice.
 STUCK_DAYS: Mapping[str, int] = {

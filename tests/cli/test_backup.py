@@ -15,7 +15,7 @@ from support.logbook import a_pulse
 
 import controller.cli.logbook_commands as logbook_commands
 from controller.cli import main
-from controller.logbook.backup import copy_logbook
+from controller.logbook.files import copy_logbook
 from controller.logbook.logbook import Logbook
 from controller.logbook.records import HowKnown
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from support.clock import HandClock
 
-from controller.daemon.host.board import (
+from controller.daemon.host.status import (
     KEEPS_WORDS,
     BoardFiles,
     BoardNow,

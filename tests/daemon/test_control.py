@@ -20,19 +20,24 @@ from support.clock import HandClock
 from controller.clock import SystemClock
 from controller.daemon.control import protocol
 from controller.daemon.control import server as controlserver
-from controller.daemon.control.protocol import LONGEST_LINE, SOCKET_NAME, _connect, ask
-from controller.daemon.control.server import (
-    ANSWERED_WITHIN_S,
+from controller.daemon.control.protocol import (
     BUSY,
-    CLIENTS,
-    CLIENTS_A_USER,
-    LANE_WITHIN_S,
+    LONGEST_LINE,
     NOT_SHUT_YET,
     REQUEST_WITHIN_S,
     SHUT_BUT_BUSY,
+    SOCKET_NAME,
     TOO_MANY,
     TOO_SLOW,
     UNDER_WAY,
+    _connect,
+    ask,
+)
+from controller.daemon.control.server import (
+    ANSWERED_WITHIN_S,
+    CLIENTS,
+    CLIENTS_A_USER,
+    LANE_WITHIN_S,
     WAITING_A_USER,
     ControlServer,
 )

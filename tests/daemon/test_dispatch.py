@@ -11,8 +11,8 @@ import pytest
 from support.clock import HandClock
 from support.gardens import a_zone
 
-from controller.daemon.dispatch import RETRY_S, Dispatcher, Moment
 from controller.daemon.openings import Controls
+from controller.daemon.planning import RETRY_S, Dispatcher, Moment
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.garden.model import Zone
 from controller.garden.plumbing import ValveKind

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from controller.daemon.dispatch import LATEST_S, Moment, Verdict, judge
+from controller.daemon.planning import LATEST_S, Moment, Verdict, judge
 from controller.garden.plumbing import ValveKind
 from controller.timetable.records import Pulse
 

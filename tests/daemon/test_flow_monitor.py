@@ -61,7 +61,7 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.timetable.calibrated import Bands
 from controller.timetable.plan import NetworkFlows
 from controller.units import m3_s_from_gal_min, m3_s_from_l_min
-from controller.valves.inputs import PulseCounter
+from controller.valves.pins import PulseCounter
 
 DAY = date(2031, 6, 1)
 COARSE = 1 / 20  # a coarser meter, whose pulses are quicker to act out

@@ -12,12 +12,12 @@ import pytest
 from pytest import approx
 from support.clock import HandClock
 
-from controller.daemon.flow.monitor import Past
 from controller.daemon.flow.rules import ComputedFlow
 from controller.daemon.flow.trend import (
     BASE_LEAST,
     LEAST_CHANGE,
     Change,
+    Past,
     by_set,
     changed_words,
     changes,

@@ -15,9 +15,8 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families 
 from prometheus_client.parser import text_string_to_metric_families
 from support.clock import HandClock
 
-from controller.daemon.host.board import BoardNow
-from controller.daemon.host.counts import Facts
 from controller.daemon.host.metrics_page import ASKERS, PATIENCE_S, YIELDS_AFTER_S, HealthPage
+from controller.daemon.host.status import BoardNow, Facts
 from controller.errors import DaemonError
 
 OPEN_TEXT = "application/openmetrics-text; version=1.0.0"

@@ -11,7 +11,7 @@ from pytest import approx
 from support.clock import HandClock
 from support.pins import BadPins, GoodPins, OffThrows, OnThrows, ball, limits
 
-from controller.daemon.flow.credit import Counted, Credit
+from controller.daemon.flow.litres import Counted, Credit
 from controller.daemon.flow.rules import ComputedFlow, Metering
 from controller.daemon.openings import BEAT_S, LITRES_PASSED, RETRY_S, UNREPORTED_S, Ended, Openings
 from controller.errors import LogbookError, ValveFault, ValveRefused
@@ -19,8 +19,7 @@ from controller.garden.plumbing import ValveKind
 from controller.logbook.records import HowKnown
 from controller.timetable.records import Pulse
 from controller.valves.bank import Bank, BankRecord, Before, What
-from controller.valves.limits import LineLimits
-from controller.valves.states import State
+from controller.valves.line import LineLimits, State
 
 DAY = date(2031, 6, 1)
 LINES = {"a": 5, "b": 6}

@@ -12,7 +12,7 @@ from support.clock import HandClock
 from support.logbook import DAY, a_ledger_day, a_pulse
 
 from controller.errors import LogbookError
-from controller.logbook.backup import UNFINISHED, copy_logbook
+from controller.logbook.files import UNFINISHED, copy_logbook
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
 from controller.logbook.records import HowKnown

@@ -18,8 +18,7 @@ from controller.errors import LogbookError
 from controller.logbook import maintenance
 from controller.logbook.files import LONGEST_LOG_BYTES
 from controller.logbook.logbook import Logbook
-from controller.logbook.maintenance import AT_ONCE, EVERY_S, FIRST_AFTER_S, Maintenance
-from controller.logbook.opening import open_book
+from controller.logbook.maintenance import AT_ONCE, EVERY_S, FIRST_AFTER_S, Maintenance, open_book
 from controller.logbook.queries import Questions
 from controller.logbook.records import HowKnown
 from controller.logbook.schema import Book

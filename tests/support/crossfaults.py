@@ -19,14 +19,14 @@ from controller.clock import SystemClock
 from controller.daemon.control.protocol import SOCKET_NAME, ask
 from controller.daemon.control.server import CLIENTS_A_USER, ControlServer
 from controller.daemon.flow.rules import passing_shares
-from controller.daemon.host.board import BoardNow
+from controller.daemon.host.status import BoardNow
 from controller.daemon.weather import Fetch, ThreadFetcher, WeatherAnswer
 from controller.errors import DaemonError, NoWeather
 from controller.garden.model import Sensor, SensorKind
 from controller.garden.size import MOST_BYTES, MOST_DEEP
 from controller.logbook.queries import Questions
 from controller.weather.online.client import Fetcher
-from controller.weather.online.retry import RetryPolicy
+from controller.weather.online.limits import RetryPolicy
 from controller.weather.online.services import Place, service
 from support.crosspins import Unspeakable, Wrong
 from support.crossworld import (

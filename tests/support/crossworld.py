@@ -29,8 +29,7 @@ from controller.timetable.garden_loader import garden_from_text
 from controller.units import l_from_m3, m3_s_from_l_min
 from controller.valves.alloff import SHUT_AT
 from controller.valves.closer import Patience, Supervisor
-from controller.valves.limits import drive_s
-from controller.valves.states import State
+from controller.valves.line import State, drive_s
 from crops.catalogue import Catalogue
 from support.clock import HandClock
 from support.crosspins import BoardPins, RealValve, Shape, TrueClock, full_seconds, open_stretches

@@ -24,8 +24,7 @@ from support.pins import (
 from controller.errors import ValveFault, ValveRefused
 from controller.valves.bank import Bank, BankRecord, Before, What
 from controller.valves.closer import Closer, Patience, Supervisor
-from controller.valves.limits import LineLimits
-from controller.valves.states import State
+from controller.valves.line import LineLimits, State
 
 OPENER, SHUTTER = 5, 6  # ten seconds to open (driven 12.5), eight to shut (driven 10)
 OPENING_S, CLOSING_S = 12.5, 10.0

@@ -24,7 +24,7 @@ from support.pins import (
 
 from controller.errors import ValveFault, ValveRefused
 from controller.valves.bank import Bank, BankRecord, Before, What
-from controller.valves.states import DAY_S, LineLimits, State
+from controller.valves.line import DAY_S, LineLimits, State
 
 OPENED, CLOSED, FAULT, RESET = What.OPENED, What.CLOSED, What.FAULT, What.RESET
 

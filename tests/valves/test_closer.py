@@ -12,7 +12,7 @@ from controller.clock import SystemClock
 from controller.errors import ValveRefused
 from controller.valves.bank import Bank, BankRecord
 from controller.valves.closer import BEAT_S, Closer, Patience, Supervisor
-from controller.valves.states import State
+from controller.valves.line import State
 
 
 class Hand:

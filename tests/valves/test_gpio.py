@@ -21,7 +21,7 @@ from support.pins import RecordingPins, limits
 from controller.errors import ValveFault
 from controller.valves.bank import Bank
 from controller.valves.gpio import GpioPins, line_number
-from controller.valves.states import LineLimits, State
+from controller.valves.line import LineLimits, State
 
 LOW, HIGH = False, True
 

@@ -17,9 +17,8 @@ from controller.clock import SystemClock
 from controller.errors import ValveFault, ValveRefused
 from controller.valves.bank import Bank, BankRecord, Before, What
 from controller.valves.closer import HANGS_S, Closer, Findings, Supervisor
-from controller.valves.limits import LineLimits, MasterLimits
+from controller.valves.line import LineLimits, MasterLimits, State
 from controller.valves.pins import TimedPins
-from controller.valves.states import State
 
 HANGING, OTHER, THIRD, MASTER = 5, 6, 7, 4
 OPENER, SHUTTER = 20, 21

@@ -19,7 +19,7 @@ from controller.clock import SystemClock
 from controller.errors import NoWeather
 from controller.weather.online import client
 from controller.weather.online.client import Fetcher
-from controller.weather.online.retry import RetryPolicy
+from controller.weather.online.limits import RetryPolicy
 from controller.weather.online.services import Place, Service, service
 
 HERE = Place(latitude_deg=40.5, longitude_deg=-4.2, elevation_m=640.0, timezone="Europe/Madrid")

@@ -18,7 +18,7 @@ from support.weather_server import Reply, WeatherServer, error, forecast, good
 from controller.clock import SystemClock
 from controller.errors import NoWeather, OutOfRange
 from controller.weather.online.client import Fetcher
-from controller.weather.online.retry import RetryPolicy
+from controller.weather.online.limits import RetryPolicy
 from controller.weather.online.services import ABOUT, OnlineAnswer, Place, Service, service
 
 Ask = Callable[[], OnlineAnswer]

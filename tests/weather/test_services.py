@@ -30,7 +30,7 @@ from controller.clock import SystemClock
 from controller.errors import InputError, NoWeather, OutOfRange
 from controller.garden import values
 from controller.weather.online.client import Fetcher
-from controller.weather.online.retry import RetryPolicy
+from controller.weather.online.limits import RetryPolicy
 from controller.weather.online.services import (
     ABOUT,
     SERVICES,

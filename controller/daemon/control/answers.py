@@ -19,7 +19,7 @@ from controller.garden.model import Zone
 from controller.garden.plumbing import ValveKind
 from controller.timetable.records import Pulse
 from controller.units import l_from_m3
-from controller.valves.states import State
+from controller.valves.line import State
 
 RECENT = 10
 NEXT = 20

@@ -12,7 +12,6 @@ import contextlib
 import errno
 import json
 import logging
-import os
 import select
 import socket
 import threading
@@ -27,9 +26,19 @@ from typing import Any
 
 from controller.clock import Clock
 from controller.daemon.control.protocol import (
+    BUSY,
     LONGEST_LINE,
+    NOT_SHUT_YET,
+    ONLY_CLOSE,
+    REQUEST_WITHIN_S,
+    SHUT_BUT_BUSY,
     SOCKET_NAME,
+    TOO_MANY,
+    TOO_SLOW,
+    UNDER_WAY,
     SpareFile,
+    as_line,
+    is_at,
     is_gone,
     listen,
     refusal,
@@ -41,7 +50,6 @@ from controller.errors import DaemonError, RowgateError
 CLIENTS = 64  # at once
 CLIENTS_A_USER = 16  # of them
 WAITING_A_USER = 8  # requests at once, closing not counted
-REQUEST_WITHIN_S = 10.0  # a whole request, or the reading of an answer
 ANSWERED_WITHIN_S = 15.0  # less than a caller waits
 LOOK_EVERY_S = 5.0  # whether the socket's name is still there
 LAST_PLACE_WITHIN_S = 1.0  # in the last place: so long may a `close` be kept out
@@ -51,17 +59,6 @@ MOST_LOGGED = 200  # letters of a request; a whole one may have 64 kB
 _NO_FILE = (errno.EMFILE, errno.ENFILE)
 _GONE = select.POLLHUP | select.POLLERR | select.POLLNVAL
 _LOG = logging.getLogger("rowgate.control")
-
-TOO_MANY = "too many talk to the daemon at once; ask again in a moment"
-TOO_SLOW = f"the request did not come whole within {REQUEST_WITHIN_S:g} s"
-ONLY_CLOSE = "the daemon can open no file any more; it only closes now, until it is started anew"
-BUSY = "the daemon is busy; nothing was done; ask again in a moment"
-UNDER_WAY = "the daemon is busy with this; look at its status in a moment"
-SHUT_BUT_BUSY = (
-    "the valves were told to shut; the daemon is busy, and takes the rest of today's openings by "
-    "plan away as soon as it can; look at its status in a moment"
-)
-NOT_SHUT_YET = "told to close, and not done yet; look at the valves, and shut the tap if they run"
 
 Request = dict[str, Any]
 Answer = Callable[[Request], Future[Mapping[str, Any]]]
@@ -204,7 +201,7 @@ class ControlServer:
     def _end(self) -> None:
         for client in list(self._clients.values()):
             self._drop(client)
-        if self._is_ours():
+        if is_at(self._path, self._ours):
             self._path.unlink(missing_ok=True)
         for held in (self._socket, self._bell, self._ringer):
             held.close()
@@ -212,7 +209,10 @@ class ControlServer:
 
     def _round(self) -> None:
         self._listen_again()
-        self._accept_clients()
+        self._spare.keep()
+        if self._listening is None and self._clock.mono_s() >= self._accept_from_mono_s:
+            self._listening = self._socket
+            self._poll.register(self._listening, select.POLLIN)
         for number, event in self._poll.poll(1000.0 * self._wait_s()):
             if number == self._bell.fileno():
                 with contextlib.suppress(BlockingIOError):
@@ -254,12 +254,6 @@ class ControlServer:
         return client.since_mono_s + within_s
 
     # --- who comes in ------------------------------------------------------------------------
-
-    def _accept_clients(self) -> None:
-        self._spare.keep()
-        if self._listening is None and self._clock.mono_s() >= self._accept_from_mono_s:
-            self._listening = self._socket
-            self._poll.register(self._listening, select.POLLIN)
 
     def _deaf(self) -> None:
         if self._listening is not None:
@@ -336,7 +330,7 @@ class ControlServer:
 
     def _turn_away(self, client: _Client, message: str) -> None:
         with contextlib.suppress(OSError):
-            client.line.send(_as_line(refusal(message)))
+            client.line.send(as_line(refusal(message)))
         self._drop(client)
 
     def _drop(self, client: _Client) -> None:
@@ -453,7 +447,7 @@ class ControlServer:
 
     def _send(self, client: _Client, reply: Mapping[str, Any]) -> None:
         client.asked = None
-        client.out = _as_line(reply)
+        client.out = as_line(reply)
         client.since_mono_s = self._clock.mono_s()
         self._poll.modify(client.line, select.POLLOUT)
         self._write(client)
@@ -472,20 +466,13 @@ class ControlServer:
 
     # --- the socket's name -------------------------------------------------------------------
 
-    def _is_ours(self) -> bool:
-        try:
-            there = self._path.lstat()
-        except OSError:
-            return False
-        return os.path.samestat(there, self._ours)
-
     def _listen_again(self) -> None:
         """Listen anew if somebody removed the socket, or its folder, and put it back."""
         now = self._clock.mono_s()
         if now - self._looked_mono_s < LOOK_EVERY_S:
             return
         self._looked_mono_s = now
-        if self._is_ours() or not self._path.parent.is_dir():
+        if is_at(self._path, self._ours) or not self._path.parent.is_dir():
             return
         if not self._may_listen():
             self._warn("the control socket was taken away, and another daemon has its folder")
@@ -506,7 +493,3 @@ class ControlServer:
         if message != self._logged:
             _LOG.warning("%s", message)
             self._logged = message
-
-
-def _as_line(reply: Mapping[str, Any]) -> bytes:
-    return json.dumps(reply).encode() + b"\n"

@@ -6,13 +6,12 @@ fortnight. The monitor knows nothing of the bank or the plan; its caller acts on
 
 from __future__ import annotations
 
-import logging
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from controller.clock import Clock
-from controller.daemon.flow.credit import Counted, Credit
+from controller.daemon.flow.litres import Counted, Credit
 from controller.daemon.flow.rules import (
     LEAST_COUNTS,
     LEAST_S,
@@ -27,6 +26,7 @@ from controller.daemon.flow.rules import (
     unknown_words,
 )
 from controller.daemon.flow.trend import (
+    Past,
     TapLossOf,
     by_set,
     can_compare,
@@ -35,7 +35,6 @@ from controller.daemon.flow.trend import (
     day_share,
     judged_by,
 )
-from controller.errors import LogbookError
 from controller.garden.model import Action, FlowFinding, Garden, Meter
 from controller.garden.plumbing import ValveKind
 from controller.logbook.records import FlowStretch
@@ -55,7 +54,6 @@ DEFAULT_ACTIONS: Mapping[FlowFinding, Action] = {
     FlowFinding.MISCOUNTED: Action.NOTE,
 }
 CHANGED_AGAIN = timedelta(days=14)  # a change that lasts is reported again; our choice
-_LOG = logging.getLogger("rowgate.flowdesk")
 # Reported while it flows; too little is reported when the stretch is over.
 _AT_ONCE = frozenset({FlowFinding.BURST, FlowFinding.NOT_OPENED})
 _WHILE_SHUT = frozenset({FlowFinding.NOT_CLOSED, FlowFinding.LEAK})
@@ -74,43 +72,6 @@ class Pipes:
     tap_loss_of: TapLossOf = lambda _: 0.0  # the share of its head that the tap loses to a set
     line_l: Callable[[str], float] = lambda _: 0.0  # what a zone's line holds
     most_l_s: float = float("inf")  # what the open tap gives
-
-
-class Past:
-    """What the meter saw before, by the logbook's `read` and `write`; without them, since the
-    start.
-
-    It is read anew each day, for a line may have been mended. While the logbook takes nothing, what
-    is seen is kept here, and is not written later: a stretch that is missing costs a comparison.
-    """
-
-    def __init__(
-        self,
-        read: Callable[[], Iterable[FlowStretch]] | None = None,
-        write: Callable[[FlowStretch], None] = lambda _: None,
-    ) -> None:
-        self._read, self._write = read, write
-        self._kept: list[FlowStretch] = []
-        self._read_on: date | None = None
-
-    def stretches(self, today: date) -> Sequence[FlowStretch]:
-        """All stretches that count, oldest first."""
-        if self._read is not None and self._read_on != today:
-            try:
-                self._kept = list(self._read())
-                self._read_on = today
-            except LogbookError as fault:
-                _LOG.warning("what the meter saw before is not known: %s", fault)
-        return self._kept
-
-    def keep(self, seen: FlowStretch) -> None:
-        """Keep one more stretch."""
-        self.stretches(seen.day)
-        self._kept.append(seen)
-        try:
-            self._write(seen)
-        except LogbookError as fault:
-            _LOG.warning("what the meter saw is not written down: %s", fault)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,9 +7,11 @@ row; it shows a time that cannot be right.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 from controller.clock import LATEST_UTC, Clock
 
@@ -23,6 +25,8 @@ EARLIEST_UTC = datetime(2025, 1, 1, tzinfo=UTC)  # before this program was writt
 # Rows of a future that never came would stop watering for ever, and a garden that rested for two
 # years could never start. A set clock that disagrees with the rows is believed after a day, aloud.
 LONG_IN_DOUBT_S = 86_400.0
+OVERRULED_NAME = "overruled-rows-utc"
+SYNC_EVERY_S = 10.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,3 +125,53 @@ class ClockTrust:
 
     def _offset(self) -> float:
         return self._clock.now_utc().timestamp() - self._clock.mono_s()
+
+
+class Overruled:
+    """A newest row in the future that a steady clock overruled; kept for restarts."""
+
+    def __init__(self, folder: Path) -> None:
+        self._path = folder / OVERRULED_NAME
+
+    def keep(self, newest_row_utc: datetime) -> None:
+        """Remember it; a disk that does not take it costs a day of doubt after the next start."""
+        with contextlib.suppress(OSError):
+            self._path.write_text(newest_row_utc.isoformat(), encoding="ascii")
+
+    def unless_overruled(self, newest_utc: datetime | None, now_utc: datetime) -> datetime | None:
+        """The newest row, or None where it lies ahead and was overruled before."""
+        if newest_utc is None or newest_utc <= now_utc:
+            return newest_utc
+        try:
+            overruled = datetime.fromisoformat(self._path.read_text(encoding="ascii").strip())
+        except (OSError, ValueError):
+            return newest_utc
+        return None if newest_utc <= overruled else newest_utc
+
+
+class CalmClock:
+    """A clock that asks only every few seconds whether it is set, for that is not cheap."""
+
+    def __init__(self, clock: Clock) -> None:
+        self._clock = clock
+        self._asked_mono_s = float("-inf")
+        self._synced = False
+
+    def now_utc(self) -> datetime:
+        """Wall-clock time, aware, UTC."""
+        return self._clock.now_utc()
+
+    def mono_s(self) -> float:
+        """The monotonic clock. [s]"""
+        return self._clock.mono_s()
+
+    def synced(self) -> bool:
+        """The clock's answer, a few seconds old at most."""
+        if self.mono_s() - self._asked_mono_s >= SYNC_EVERY_S:
+            self._asked_mono_s = self.mono_s()
+            self._synced = self._clock.synced()
+        return self._synced
+
+    def boot_id(self) -> str:
+        """Names the boot."""
+        return self._clock.boot_id()

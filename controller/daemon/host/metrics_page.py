@@ -21,7 +21,7 @@ from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metri
 from prometheus_client.exposition import choose_encoder
 
 from controller.clock import Clock
-from controller.daemon.host.counts import Facts
+from controller.daemon.host.status import Facts
 from controller.errors import DaemonError
 
 ASKERS = 4  # at once; more are turned away, all our choice

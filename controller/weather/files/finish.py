@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
 
-from controller.weather.day import WeatherDay
-from controller.weather.day_checks import ClearSky, Suspicion, unit_suspicions
+from controller.weather.day import ClearSky, Suspicion, WeatherDay, unit_suspicions
 from controller.weather.files.table import DATE, Notes, Row
 from controller.weather.series_checks import NAMED, odd_series, spans
 

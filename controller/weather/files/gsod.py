@@ -16,8 +16,7 @@ from pathlib import Path
 
 from controller import units
 from controller.errors import WeatherFileError
-from controller.weather.day import WeatherDay
-from controller.weather.day_checks import ClearSky
+from controller.weather.day import ClearSky, WeatherDay
 from controller.weather.files.finish import FileForm, WeatherFile, finished
 from controller.weather.files.table import YEARS, Notes, Row, numbered_lines
 from controller.weather.series_checks import odd_means, spans

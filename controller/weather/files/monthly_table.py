@@ -14,8 +14,7 @@ from datetime import date
 from pathlib import Path
 
 from controller.errors import WeatherFileError
-from controller.weather.day import WeatherDay
-from controller.weather.day_checks import WARMEST_C, ClearSky, check_day, unit_suspicions
+from controller.weather.day import WARMEST_C, ClearSky, WeatherDay, check_day, unit_suspicions
 from controller.weather.files.table import (
     BY_NAME,
     DATE,

@@ -9,7 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from controller.errors import WeatherFileError
-from controller.weather.day_checks import ClearSky
+from controller.weather.day import ClearSky
 from controller.weather.files.finish import FileForm, finished
 from controller.weather.files.finish import WeatherFile as WeatherFile
 from controller.weather.files.ghcn import is_ghcn, read_ghcn

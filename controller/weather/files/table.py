@@ -12,8 +12,7 @@ from pathlib import Path
 
 from controller import units
 from controller.errors import WeatherFileError
-from controller.weather.day import WeatherDay
-from controller.weather.day_checks import ClearSky, DayFinding, check_day
+from controller.weather.day import ClearSky, DayFinding, WeatherDay, check_day
 
 MOST_BYTES = 50_000_000  # our choice: a thousand years of days; anything larger is another file
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")

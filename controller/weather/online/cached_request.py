@@ -16,7 +16,7 @@ from controller.errors import NoWeather
 from controller.weather.online.answers import Place
 from controller.weather.online.cache import AnswerCache, CachedAnswer
 from controller.weather.online.client import Fetched, Fetcher, Request
-from controller.weather.online.retry import LONGEST_WAIT_S, TryFailed
+from controller.weather.online.limits import LONGEST_WAIT_S, TryFailed
 
 
 class Dated(Protocol):

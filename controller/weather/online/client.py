@@ -22,9 +22,8 @@ import requests
 
 from controller.clock import Clock
 from controller.weather.online.answers import reason_in
-from controller.weather.online.bounded import Bounds, TooMuch, bind
 from controller.weather.online.cache import CLOCKS_AGREE, CachedAnswer
-from controller.weather.online.retry import RetryPolicy, TryFailed, refusal
+from controller.weather.online.limits import Bounds, RetryPolicy, TooMuch, TryFailed, bind, refusal
 
 Session = requests.Session  # for callers that pass their own
 MOST_REASON_BYTES = 2_000

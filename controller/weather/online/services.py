@@ -32,7 +32,7 @@ from controller.weather.online.cached_request import (
     CacheLifetime,
 )
 from controller.weather.online.client import Fetcher, Request
-from controller.weather.online.retry import TryFailed
+from controller.weather.online.limits import TryFailed
 
 # The past does not change: an old answer of POWER stays true, it only lacks the last days.
 PAST = CacheLifetime(fresh_for=timedelta(hours=12), warn_after=None, never_beyond=None)

@@ -8,16 +8,14 @@ from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from controller.errors import WeatherFileError
-from controller.weather.day import WeatherDay
-from controller.weather.day_checks import LIMITS, ClearSky
+from controller.weather.day import LIMITS, ClearSky, WeatherDay
 from controller.weather.files.finish import FileForm, WeatherFile, finished
 from controller.weather.files.table import Notes, Row, all_lines
 from controller.weather.series_checks import spans as day_spans
 from controller.weather.station_log import daily_values
 from controller.weather.station_log import layout as hd
-from controller.weather.station_log.daily_values import LogDay, LogPoint
+from controller.weather.station_log.daily_values import Log, LogDay, LogPoint, read_log
 from controller.weather.station_log.layout import Layout, cells_of, layout_of
-from controller.weather.station_log.readings import Log, read_log
 
 KIND = "station-log"
 # The limits of one reading; a day's mean has narrower ones.

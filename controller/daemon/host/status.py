@@ -1,7 +1,10 @@
-"""What the board reports of itself: heat, voltage, disk space, memory, how it leaves pins.
+"""How the daemon stands: what the board reports of itself, and what was counted since the start.
 
 Nothing here can fail: what a board does not report is None. The files are from memory of the
 kernel's interfaces, except the setting of released pins, which its documentation names.
+
+The engine writes a new page of facts now and then; the health address reads the last one, and so
+neither waits nor holds anything up.
 """
 
 from __future__ import annotations
@@ -9,12 +12,14 @@ from __future__ import annotations
 import math
 import os
 import shutil
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
 from controller.clock import Clock, slept_s
+from controller.daemon.openings import Ended
 
 HEAT = Path("/sys/class/thermal/thermal_zone0/temp")  # thousandths of a degree C
 HWMON = Path("/sys/class/hwmon")
@@ -180,3 +185,34 @@ def _memory_mb(statm: Path) -> float | None:
         return int((_text(statm) or "").split()[1]) * os.sysconf("SC_PAGE_SIZE") / 1e6
     except (ValueError, IndexError, OSError):
         return None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts:
+    """The daemon's state at a moment of the monotonic clock; None for what never was."""
+
+    at_mono_s: float
+    litres: Mapping[str, float] = field(default_factory=dict)  # by zone, since the start
+    pulses: Mapping[tuple[str, str], int] = field(default_factory=dict)  # by zone, how known
+    reported: Mapping[str, int] = field(default_factory=dict)  # happenings by kind
+    open_lines: int = 0
+    planned_mono_s: float | None = None
+    weather_mono_s: float | None = None  # when a source last gave days
+    clock_believed: bool = True
+    litres_by: str = "time"
+    starts_in_last_day: int = 1
+    board: BoardNow = field(default_factory=BoardNow)
+
+
+class Counts:
+    """Counts since the start; used in the engine's thread."""
+
+    def __init__(self) -> None:
+        self.litres: dict[str, float] = {}
+        self.pulses: Counter[tuple[str, str]] = Counter()
+
+    def ended(self, end: Ended) -> None:
+        """Count an opening that is over."""
+        zone = end.running.zone
+        self.litres[zone] = self.litres.get(zone, 0.0) + end.litres
+        self.pulses[zone, str(end.how)] += 1
