@@ -115,10 +115,10 @@ class Journal:
         self._write = logbook
         self._questions: Questions | None = None
         # What the logbook has by its key, once it was asked: only what changed is written.
-        self._kept_of = -1
+        self._written_of = -1
         self._watched: date | None = None
-        self._kept_weather: dict[tuple[date, str], WeatherDay] | None = None
-        self._kept_ledger: ZoneDays[int] | None = None  # marks, by zone and day
+        self._written_weather: dict[tuple[date, str], WeatherDay] | None = None
+        self._written_ledger: ZoneDays[int] | None = None  # marks, by zone and day
 
     def close(self) -> None:
         """Close what was opened for reading."""
@@ -247,7 +247,7 @@ class Journal:
         timetable: Timetable,
         today: date,
         now_utc: datetime,
-        kept_from: date,
+        ledger_from: date,
         as_printed: Collection[str] = (),
     ) -> None:
         """Replace the old plan up to today, and keep the ledger of the days gone.
@@ -255,8 +255,8 @@ class Journal:
         The ledger is kept from the logbook's own first day on: what it credits is what is logged.
 
         A hand pulse whose time has come stays until somebody notes it, or the day is over. Then it
-        counts as done in the zones `as_printed`; elsewhere it is missed, and credits nothing. On a
-        clock in doubt there is no plan, so a day with a plan is a day on which a daemon ran.
+        counts as done in the zones `as_printed`; elsewhere it is missed, and credits nothing. While
+        the clock is not trusted there is no plan, so a day with one is a day on which a daemon ran.
         """
         self._forget_another_file()
         if self._watched != today:
@@ -281,7 +281,7 @@ class Journal:
             ]
             self._write.plan_day(day, pulses)
             day += _DAY
-        self._keep_ledger(timetable.ledger, kept_from, timetable.first)
+        self._keep_ledger(timetable.ledger, ledger_from, timetable.first)
 
     def _keep_ledger(self, ledger: Sequence[LedgerDay], first: date, before: date) -> None:
         """Keep the accounts that changed, a zone's day with all its parts.
@@ -293,9 +293,9 @@ class Journal:
             return
         self._forget_another_file()
         first = min(day for _, day in fresh)
-        kept = self._kept_ledger
+        kept = self._written_ledger
         if kept is None:
-            kept = self._kept_ledger = ZoneDays(kind=int)
+            kept = self._written_ledger = ZoneDays(kind=int)
             for zone in fresh.zones():  # one by one: a season of all of them is much to hold
                 kept.update(_marks_of(self._ask.ledger(zone, first), first, date.max))
         for some in _by_zone_day(ledger, fresh, kept):
@@ -306,18 +306,18 @@ class Journal:
 
     def _forget_another_file(self) -> None:
         """Forget what was kept if the file was opened anew: it may be another file."""
-        if self._write.times_opened != self._kept_of:
-            self._kept_of = self._write.times_opened
-            self._kept_weather = self._kept_ledger = self._watched = None
+        if self._write.times_opened != self._written_of:
+            self._written_of = self._write.times_opened
+            self._written_weather = self._written_ledger = self._watched = None
 
     # --- weather, holds, happenings ----------------------------------------------------------
 
     def keep_weather(self, days: Iterable[WeatherDay]) -> None:
         """Keep what is new in these days of weather."""
         self._forget_another_file()
-        if self._kept_weather is None:
-            self._kept_weather = {(w.day, w.source): w for w in self._ask.weather_rows()}
-        kept = self._kept_weather
+        if self._written_weather is None:
+            self._written_weather = {(w.day, w.source): w for w in self._ask.weather_rows()}
+        kept = self._written_weather
         fresh = {(w.day, w.source): w for w in days}
         changed = [key for key, w in fresh.items() if kept.get(key) != w]
         for start in range(0, len(changed), _AT_ONCE):
@@ -377,7 +377,7 @@ class Journal:
     def _ask(self) -> Questions:
         if self._questions is None:
             # What a reader finds damaged the writer may not have met yet.
-            self._questions = Questions(self._write.path, on_damage=self._write.doubt)
+            self._questions = Questions(self._write.path, on_damage=self._write.check_again)
         return self._questions
 
 

@@ -97,8 +97,8 @@ class Openings:
     def __init__(self, journal: Journal, clock: Clock) -> None:
         self._journal, self._clock = journal, clock
         self._bank_records: SimpleQueue[BankRecord] = SimpleQueue()
-        self._spans = OpenSpans()  # by time: half of each travel counts
-        self._whole = OpenSpans()  # by meter: from the command to open until shut
+        self._timed_spans = OpenSpans()  # by time: half of each travel counts
+        self._metered_spans = OpenSpans()  # by meter: from the command to open until shut
         self._begun: set[str] = set()  # running, and the bank has reported it
         self._unwritten: WriteLater[Ended] = WriteLater(
             self._write_end,
@@ -109,7 +109,7 @@ class Openings:
         self._beaten_mono_s = float("-inf")
         self.running: dict[str, Running] = {}
         self.metering: Metering | None = None
-        self.credit: Credit | None = None  # how far the meter is believed
+        self.credit: Credit | None = None  # how far the meter is trusted
         self.by_litres = False  # a planned pulse ends once its litres have passed the meter
         self.zones = 1  # with relays, in the garden in force
         self.meter_turned = False  # the meter was found dead, or alive again, since this was unset
@@ -167,8 +167,8 @@ class Openings:
             opens_in_s=limits.opens_in_s,
             closes_in_s=limits.closes_in_s,
         )
-        self._spans.opened(pulse.zone, running.water_begins_mono_s)
-        self._whole.opened(pulse.zone, opened_mono_s)
+        self._timed_spans.opened(pulse.zone, running.water_begins_mono_s)
+        self._metered_spans.opened(pulse.zone, opened_mono_s)
         self._keep_samples()
         try:
             self._journal.opened(pulse_id, mono_s=opened_mono_s)
@@ -223,11 +223,11 @@ class Openings:
     def litres_so_far(self, zone: str, flow_l_s: FlowOf) -> float:
         """Litres of an opening still under way, by the meter where one counts. [L]"""
         now = self._clock.mono_s()
-        timed = self._spans.so_far(zone, now, flow_l_s)
+        timed = self._timed_spans.so_far(zone, now, flow_l_s)
         if self._meter is None or self._is_too_slow(zone, flow_l_s):
             return timed
-        metered = self._whole.metered(zone, now, flow_l_s, self._meter.litres_between)
-        since = self._whole.since(zone)
+        metered = self._metered_spans.metered(zone, now, flow_l_s, self._meter.litres_between)
+        since = self._metered_spans.since(zone)
         seconds = 0.0 if since is None else max(0.0, now - since)
         absurd = self.credit is not None and self.credit.is_absurd(metered, seconds)
         return timed if absurd else metered
@@ -283,7 +283,7 @@ class Openings:
     def _keep_samples(self) -> None:
         """Make the meter keep the samples that the openings under way will need."""
         if self.metering is not None:
-            earliest = self._whole.earliest_mono_s
+            earliest = self._metered_spans.earliest_mono_s
             self.metering.keep_from_mono_s = float("inf") if earliest is None else earliest
 
     def _left_l(self, flow_l_s: FlowOf) -> list[tuple[Running, float]]:
@@ -300,10 +300,10 @@ class Openings:
         """The bank drives a slow valve shut, or found that this did not last."""
         if record.state in CLOSINGS:
             changed = replace(running, shut_mono_s=running.opened_mono_s + record.open_s)
-            self._spans.closing(running.zone, changed.water_ends_mono_s(record.open_s))
+            self._timed_spans.closing(running.zone, changed.water_ends_mono_s(record.open_s))
         elif record.state is State.STUCK:
             changed = replace(running, shut_mono_s=None)
-            self._spans.closing(running.zone, None)
+            self._timed_spans.closing(running.zone, None)
         else:
             return
         self.running[running.zone] = changed
@@ -317,13 +317,13 @@ class Openings:
         if running.closes_in_s == 0.0:
             shut_mono_s = ends_mono_s
         litres, how, counted = None, HowKnown.TIMED, None
-        zones = self._whole.together(running.zone, shut_mono_s)
+        zones = self._metered_spans.together(running.zone, shut_mono_s)
         if self.metering is not None:
-            litres = self._whole.metered(
+            litres = self._metered_spans.metered(
                 running.zone, shut_mono_s, flow_l_s, self.metering.litres_between
             )
-        timed = self._spans.closed(running.zone, water_ends_mono_s, flow_l_s)
-        self._whole.closed(running.zone, shut_mono_s, flow_l_s)
+        timed = self._timed_spans.closed(running.zone, water_ends_mono_s, flow_l_s)
+        self._metered_spans.closed(running.zone, shut_mono_s, flow_l_s)
         self._keep_samples()
         if litres is not None and self.metering is not None:
             # What flows too slowly for the meter says nothing of it, and goes by time.

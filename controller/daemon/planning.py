@@ -180,7 +180,7 @@ class Moment:
     """
 
     now_utc: datetime
-    doubt: str  # about the clock; "" for none
+    untrusted: str  # why the clock is not trusted; "" where it is
     shut_by: str  # a switch that lets nothing open by plan; "" for none
     key_spent: bool
     held: str | None  # the reason of the hold in force now, None where there is none
@@ -198,13 +198,13 @@ class Decision:
     why: str = ""
 
 
-def judge(pulse: Pulse, moment: Moment) -> Decision:
-    """Judge one pulse by the rules in their order; the first that fits decides."""
+def decide(pulse: Pulse, moment: Moment) -> Decision:
+    """Decide about one pulse by the rules in their order; the first that fits counts."""
     if moment.key_spent:
         return Decision(verdict=Verdict.DROP, why="it has run already")
-    if moment.doubt:
-        # A clock in doubt cannot show how late it is; the next good look can.
-        return Decision(verdict=Verdict.WAIT, why=moment.doubt)
+    if moment.untrusted:
+        # Such a clock cannot show how late it is; once it is trusted, it can.
+        return Decision(verdict=Verdict.WAIT, why=moment.untrusted)
     if moment.shut_by:
         # It waits; once the switch lets water again, it may be too late for it, and is missed.
         return Decision(verdict=Verdict.WAIT, why=moment.shut_by)
@@ -257,7 +257,7 @@ class Dispatcher:
     def dispatch(
         self, zone_of: Callable[[str], Zone | None], moment: Callable[[Pulse, Zone], Moment]
     ) -> None:
-        """Judge each due pulse, and act on the decision."""
+        """Decide about each due pulse, and do it."""
         now = self._clock.now_utc()
         for pulse in [p for p in self.pending if p.opens_utc <= now]:
             if self._clock.mono_s() < self._after_mono_s:
@@ -267,7 +267,7 @@ class Dispatcher:
                 self.pending.remove(pulse)
                 continue
             try:
-                decision = judge(pulse, moment(pulse, zone))
+                decision = decide(pulse, moment(pulse, zone))
             except LogbookError as fault:
                 self._after_mono_s = self._clock.mono_s() + RETRY_S
                 self._report("logbook", f"not opened: {fault}", pulse.zone)

@@ -221,7 +221,7 @@ def copy_logbook(source: Path, target: Path, *, wait_s: float = 10.0) -> Content
     """Copy the logbook as it is at this moment, check the copy, and return what it holds.
 
     A daemon may write meanwhile: it waits for nothing, and what it writes from now on is not in the
-    copy. The copy is one file, there whole or not at all; an existing file is never replaced.
+    copy. The copy is one file, complete or not there at all; an existing file is never replaced.
 
     Raises
     ------

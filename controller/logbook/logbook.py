@@ -28,10 +28,10 @@ class FieldTestWriter(PulseWriter):
     """Writes field tests."""
 
     def keep_measurement(
-        self, said: Mapping[str, Any], *, at: datetime | None = None, who: str = ""
+        self, values: Mapping[str, Any], *, at: datetime | None = None, who: str = ""
     ) -> int:
         """Write down a field test; `at` is now by default. Returns its id."""
-        row: Row = {"said": _text("field test", said), "who": who}
+        row: Row = {"said": _text("field test", values), "who": who}
         at_text = None if at is None else utc_text(at)
         return self.write(
             lambda book, now: insert(

@@ -130,12 +130,12 @@ def _opened(path: Path, clock: Clock, wait_s: float, index_damaged: bool) -> Dat
                 )
             if copies:
                 compare_given(connection, copies, now)
-            swept = sweep(connection, now)
+            done = sweep(connection, now)
             db.commit()
         except BaseException:
             db.rollback()
             raise
-        if swept.rows:
+        if done.rows:
             damage, again = _check(connection)
             if damage is not None or again:
                 raise sqlite3.IntegrityError(damage or "its rules are not those of a logbook")
@@ -368,7 +368,7 @@ class Maintenance:
         self._due_mono_s = clock.mono_s() + FIRST_AFTER_S
         self._left: list[Rule] = []
         self._thinned: dict[str, int] = {}
-        self._under_way = self._swept = False
+        self._under_way = self._checked = False
 
     def step(self, book: Book) -> bool:
         """Do the next small piece, if any is due; whether another may follow at once."""
@@ -376,12 +376,12 @@ class Maintenance:
             if self._clock.mono_s() < self._due_mono_s:
                 return False
             self._due_mono_s = self._clock.mono_s() + EVERY_S
-            if self._tended_lately(book):
+            if self._is_done_lately(book):
                 return False
             self._left, self._thinned, self._under_way = list(RULES), {}, True
-            self._swept = False
+            self._checked = False
         try:
-            if not self._swept:
+            if not self._checked:
                 self._sweep(book)
                 return True
             if self._left:
@@ -396,7 +396,7 @@ class Maintenance:
             _LOG.warning("the logbook is tended another day: %s", fault)
         return self._under_way
 
-    def _tended_lately(self, book: Book) -> bool:
+    def _is_done_lately(self, book: Book) -> bool:
         last = book.db.execute("SELECT at_utc FROM tended").fetchone()
         if last is None:
             return False
@@ -412,7 +412,7 @@ class Maintenance:
         except BaseException:
             book.rollback()
             raise
-        self._swept = True
+        self._checked = True
 
     def _thin(self, book: Book, rule: Rule) -> None:
         values = self._bounds(book, rule)

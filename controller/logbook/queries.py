@@ -136,7 +136,7 @@ _UNFINISHED = (PulseState.INTENDED, PulseState.OPEN)
 # Litres are written with these two states only; hand watering is a closed pulse like any other.
 _GAVE = (PulseState.CLOSED, PulseState.CUT)
 # Every column that holds a moment of our own clock; but not when the logbook was tended, which is
-# done whether the clock is believed or not.
+# done whether the clock is trusted or not.
 _WRITTEN = (
     ("weather", "kept_utc"),
     ("ledger", "kept_utc"),

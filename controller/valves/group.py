@@ -29,7 +29,7 @@ from controller.valves.line import (
 )
 from controller.valves.pins import PinDriver
 
-_KEPT_WORDS = 50  # our choice: of the records that could not be handed over, the newest
+_MOST_UNDELIVERED = 50  # our choice: of the records that could not be handed over, the newest
 
 
 class What(StrEnum):
@@ -89,7 +89,7 @@ class RecordQueue:
         self._record = record
         self._busy = threading.Lock()
         self._waiting: deque[BankRecord] = deque()
-        self.undelivered: deque[str] = deque(maxlen=_KEPT_WORDS)
+        self.undelivered: deque[str] = deque(maxlen=_MOST_UNDELIVERED)
 
     def note(self, record: BankRecord) -> None:
         """Put a record in line; never blocks."""

@@ -372,7 +372,7 @@ def _small_with_hundredths(figures: Sequence[float]) -> bool:
     )
 
 
-# The tenth highest of a hundred tells where the median of a cold year does not.
+# The tenth highest of a hundred differs where the median of a cold year does not.
 _OTHER_UNITS: tuple[tuple[str, Callable[[Sequence[float]], bool], str], ...] = (
     ("tmin_c", _over(38.0, 40.0), "degrees Fahrenheit (tmin_f)"),
     ("tmax_c", _over(45.0, 52.0), "degrees Fahrenheit (tmax_f)"),

@@ -37,7 +37,7 @@ from controller.daemon.control.server import (
     ANSWERED_WITHIN_S,
     CLIENTS,
     CLIENTS_A_USER,
-    LANE_WITHIN_S,
+    CLOSING_WITHIN_S,
     WAITING_A_USER,
     ControlServer,
 )
@@ -383,10 +383,10 @@ def test_a_closing_that_hangs_holds_up_no_other_request_and_stops_the_pulse(desk
     _until(lambda: desk.replies)
     desk.replies[0].set_result({"ok": True})
     assert _heard(status) == {"ok": True}
-    desk.passes(LANE_WITHIN_S)
+    desk.passes(CLOSING_WITHIN_S)
     time.sleep(0.05)
     beats = desk.beats
-    desk.passes(ANSWERED_WITHIN_S - LANE_WITHIN_S)
+    desk.passes(ANSWERED_WITHIN_S - CLOSING_WITHIN_S)
     assert _words(line) == NOT_SHUT_YET
     assert desk.beats == beats
     desk.hangs.set()

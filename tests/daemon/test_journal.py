@@ -49,11 +49,11 @@ def logbook(tmp_path: Path) -> Iterator[Counting]:
         yield Counting(book)
 
 
-def _keep(journal: Journal, rows: list[LedgerDay], kept_from: date = DAY) -> None:
+def _keep(journal: Journal, rows: list[LedgerDay], ledger_from: date = DAY) -> None:
     plan = Timetable(
         first=FIRST, last=FIRST, pulses=(), doses=(), not_fitted=(), remarks=(), ledger=tuple(rows)
     )
-    journal.keep_plan(plan, FIRST, HandClock().now_utc(), kept_from)
+    journal.keep_plan(plan, FIRST, HandClock().now_utc(), ledger_from)
 
 
 def _season(parts: tuple[str, ...] = ("",), zones: str = "ab", days: int = 20) -> list[LedgerDay]:
@@ -107,7 +107,7 @@ def test_a_zone_whose_rows_become_unlike_leaves_no_account_of_the_whole(logbook:
 def test_days_before_the_logbook_and_days_to_come_are_not_kept(logbook: Counting) -> None:
     journal = Journal(logbook)
     rows = _season(zones="a", days=40)
-    _keep(journal, rows, kept_from=DAY + timedelta(days=3))
+    _keep(journal, rows, ledger_from=DAY + timedelta(days=3))
     assert [row.day for row in journal._ask.ledger()] == [r.day for r in rows[3:30]]
     journal.close()
 

@@ -938,7 +938,7 @@ class LowDisk(Fault):
     name, family, early = "the disk has 12 MB left", "disk", False
 
     def strike(self, w: CrossWorld) -> None:
-        w.engine.board = lambda: BoardNow(disk_free_mb=12.0, doubts=("12 MB are free",))
+        w.engine.board = lambda: BoardNow(disk_free_mb=12.0, warnings=("12 MB are free",))
 
     def recorded(self, w: CrossWorld) -> bool:
         return bool(w.ask(ask="status")["board"]["doubts"])

@@ -6,7 +6,7 @@ flows; a zone that ran alone gets all of it.
 
 A meter that misses pulses looks like holes that clog. Where nothing separates the two, the least
 within the computed flow's band is credited, so that a bed neither gets its water again and again
-nor dries out. The meter is believed where another zone's flow was right on the same day. It may
+nor dries out. The meter is trusted where another zone's flow was right on the same day. It may
 lengthen a zone's day only so far.
 """
 
@@ -88,8 +88,8 @@ def metered_of(
     total = 0.0
     for begins, ends, together in _pieces(span, others):
         flows = {zone: flow_l_s(zone, together) for zone in together}
-        whole = sum(flows.values())
-        share = flows[span.zone] / whole if whole > 0.0 else 1.0 / len(together)
+        all_l_s = sum(flows.values())
+        share = flows[span.zone] / all_l_s if all_l_s > 0.0 else 1.0 / len(together)
         total += litres_between(begins, ends) * share
     return total
 
@@ -204,7 +204,7 @@ class Credited:
 
 
 class Credit:
-    """Decides whether to believe the meter; keeps which sets it was right for today.
+    """Decides whether to trust the meter; remembers which sets it was right for today.
 
     `band_of` gives the flow of a set and its error, `most_l_s` what the open tap gives.
     """

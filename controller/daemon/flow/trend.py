@@ -100,7 +100,7 @@ def by_set(stretches: Iterable[FlowStretch]) -> dict[frozenset[str], dict[date, 
     return found
 
 
-def judged_by(computed: ComputedFlow, days: Days) -> ComputedFlow:
+def reference_flow(computed: ComputedFlow, days: Days) -> ComputedFlow:
     """The flow a set is judged by: the computed one, or where that is too unsure its own past."""
     base = _base(days)
     if computed.is_known or base is None:
@@ -147,7 +147,7 @@ def changes(
     found: list[Change] = []
     left = dict(sets)
     while True:
-        judged = _judged(left, tap_loss_of)
+        judged = _changes_by_set(left, tap_loss_of)
         large = [one for one in judged.values() if one.is_reported]
         if not large:
             break
@@ -173,7 +173,7 @@ def changes(
     return found
 
 
-def _judged(
+def _changes_by_set(
     sets: Mapping[frozenset[str], Days], tap_loss_of: TapLossOf
 ) -> dict[frozenset[str], Change]:
     """Each set that can be judged: its change over the window that shows it best."""
@@ -371,23 +371,23 @@ class Past:
         write: Callable[[FlowStretch], None] = lambda _: None,
     ) -> None:
         self._read, self._write = read, write
-        self._kept: list[FlowStretch] = []
+        self._stretches: list[FlowStretch] = []
         self._read_on: date | None = None
 
     def stretches(self, today: date) -> Sequence[FlowStretch]:
         """All stretches that count, oldest first."""
         if self._read is not None and self._read_on != today:
             try:
-                self._kept = list(self._read())
+                self._stretches = list(self._read())
                 self._read_on = today
             except LogbookError as fault:
                 _LOG.warning("what the meter saw before is not known: %s", fault)
-        return self._kept
+        return self._stretches
 
     def keep(self, seen: FlowStretch) -> None:
         """Keep one more stretch."""
         self.stretches(seen.day)
-        self._kept.append(seen)
+        self._stretches.append(seen)
         try:
             self._write(seen)
         except LogbookError as fault:

@@ -57,7 +57,7 @@ class BoardNow:
     memory_mb: float | None = None
     keeps_pins: bool | None = None
     slept_s: float | None = None  # since its boot
-    doubts: tuple[str, ...] = field(default=())
+    warnings: tuple[str, ...] = field(default=())
 
     def as_dict(self) -> Mapping[str, object]:
         """As the status answer carries it."""
@@ -68,7 +68,7 @@ class BoardNow:
             "memory_mb": self.memory_mb,
             "keeps_pins": self.keeps_pins,
             "slept_s": self.slept_s,
-            "doubts": list(self.doubts),
+            "doubts": list(self.warnings),
         }
 
 
@@ -97,7 +97,7 @@ class BoardWatch:
         if now - self._looked_mono_s < LOOK_EVERY_S:
             return
         self._looked_mono_s = now
-        for message in self._look().doubts:
+        for message in self._look().warnings:
             # Told by its kind: the figures in it change.
             key = (message, None) if message == KEEPS_WORDS else (_kind(message), today)
             if key not in self._reported:
@@ -117,18 +117,18 @@ def look_at_board(state_dir: Path, files: BoardFiles | None = None) -> BoardNow:
     weak = _weak_supply(files.hwmon)
     free_mb, memory_mb = _disk_free_mb(state_dir), _memory_mb(files.memory)
     keeps = _yes(files.keeps_pins)
-    doubts = []
+    warnings = []
     if heat_c is not None and heat_c >= HOT_C:
-        doubts.append(f"the board is at {heat_c:.0f} C; give it air or shade")
+        warnings.append(f"the board is at {heat_c:.0f} C; give it air or shade")
     if weak:
-        doubts.append("the board's supply is too weak; another power supply or cable is needed")
+        warnings.append("the board's supply is too weak; another power supply or cable is needed")
     if free_mb is not None and free_mb < LEAST_DISK_MB:
-        doubts.append(f"only {free_mb:.0f} MB are free where the logbook lies")
+        warnings.append(f"only {free_mb:.0f} MB are free where the logbook lies")
     if keeps:
-        doubts.append(KEEPS_WORDS)
+        warnings.append(KEEPS_WORDS)
     slept = files.slept_s()
     if slept >= SLEPT_LEAST_S:
-        doubts.append(
+        warnings.append(
             f"the board has slept for {math.ceil(slept / 60.0)} min since its boot; nothing shuts "
             "a valve while it sleeps: forbid it with systemctl mask sleep.target"
         )
@@ -139,7 +139,7 @@ def look_at_board(state_dir: Path, files: BoardFiles | None = None) -> BoardNow:
         memory_mb=memory_mb,
         keeps_pins=keeps,
         slept_s=slept if slept >= SLEPT_LEAST_S else None,
-        doubts=tuple(doubts),
+        warnings=tuple(warnings),
     )
 
 
@@ -198,7 +198,7 @@ class Facts:
     open_lines: int = 0
     planned_mono_s: float | None = None
     weather_mono_s: float | None = None  # when a source last gave days
-    clock_believed: bool = True
+    clock_trusted: bool = True
     litres_by: str = "time"
     starts_in_last_day: int = 1
     board: BoardNow = field(default_factory=BoardNow)

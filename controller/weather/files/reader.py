@@ -25,7 +25,6 @@ from controller.weather.files.table import (
     numbered_lines,
     utf8_text,
 )
-from controller.weather.files.table import column_help as column_help
 from controller.weather.station_log.reader import is_station_log, read_station_log
 
 # The values of `file_kind` in the garden file, and what each means.

@@ -79,7 +79,7 @@ class AnswerCache:
             "body": cached.body,
         }
         try:
-            _write_whole(self._path(cached.key), json.dumps(record).encode("utf-8"))
+            _write_atomically(self._path(cached.key), json.dumps(record).encode("utf-8"))
         except OSError as fault:
             return (f"the weather could not be kept on disk ({fault.strerror})",)
         return ()
@@ -95,12 +95,12 @@ class AnswerCache:
         return (f"the kept weather did not read and was set aside as {aside.name}",)
 
     def hold(self, service: str, until_utc: datetime) -> None:
-        """Store until when a service told us to wait; other runs of ours read it, too."""
+        """Store until when a service asked us to wait; other runs of ours read it, too."""
         with suppress(OSError):  # then it is asked once too often
-            _write_whole(self._hold_path(service), until_utc.isoformat().encode("ascii"))
+            _write_atomically(self._hold_path(service), until_utc.isoformat().encode("ascii"))
 
     def held_until_utc(self, service: str) -> datetime | None:
-        """Until when a service told us to wait, if it did."""
+        """Until when a service asked us to wait, if it did."""
         try:
             return _instant(self._hold_path(service).read_text(encoding="ascii"))
         except (OSError, ValueError):
@@ -149,7 +149,7 @@ def _instant(text: str | None) -> datetime | None:
     return read.astimezone(UTC)
 
 
-def _write_whole(path: Path, data: bytes) -> None:
+def _write_atomically(path: Path, data: bytes) -> None:
     """Write to a file beside `path`, sync it, then rename it to `path`; OSError if that fails."""
     path.parent.mkdir(parents=True, exist_ok=True)
     unfinished = path.with_name(f".{path.name}.{os.getpid()}.part")

@@ -110,7 +110,7 @@ class CachedClient:
         return Answered(reading=new_reading, cached=fetched.cached, fresh=True, remarks=remarks)
 
     def _fetch(self, request: Request, cached: CachedAnswer | None) -> Fetched:
-        """Ask the service, unless it told this or another run of ours to wait."""
+        """Ask the service, unless it asked this or another run of ours to wait."""
         now_utc, held_utc = self._clock.now_utc(), self._cache.held_until_utc(self._name)
         # A time further ahead than the longest wait was written by another clock.
         if held_utc is not None and 0.0 < (held_utc - now_utc).total_seconds() <= LONGEST_WAIT_S:

@@ -360,10 +360,10 @@ def amounts_by_day(
     """Daily sums of amounts since the reading before, and the incomplete days."""
     # An amount read at midnight belongs to the day before.
     found = by_span([LogPoint(at_s=p.at_s - 1.0, value=p.value) for p in points], spans)
-    whole = {
+    complete = {
         s.day: sum(p.value for p in found[s.day]) for s in spans if is_complete(found[s.day], s)
     }
-    return whole, [s.day for s in spans if s.day not in whole]
+    return complete, [s.day for s in spans if s.day not in complete]
 
 
 def counts_by_day(
