@@ -50,7 +50,7 @@ class AlertWriter:
             self._journal.happening(kind, message, zone)
         except LogbookError as fault:
             _LOG.error("not written down: %s", fault)
-            self._unwritten.waiting.append((kind, message, zone))
+            self._unwritten.later((kind, message, zone))
 
     def unrecorded(self) -> list[str]:
         """The alerts the logbook has not taken yet, as text."""

@@ -69,6 +69,10 @@ class WriteLater(Generic[T]):
             self._tried_mono_s = float("-inf")
         self.try_again()
 
+    def later(self, item: T) -> None:
+        """Let an item wait for the next try: it was refused just now."""
+        self.waiting.append(item)
+
     def try_again(self) -> None:
         """Write what waits, if it is time to try."""
         now = self._clock.mono_s()

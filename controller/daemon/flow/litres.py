@@ -43,21 +43,9 @@ class OpenSpan:
 
 
 def litres_of(span: OpenSpan, others: Iterable[OpenSpan], flow_l_s: FlowOf) -> float:
-    """Litres that passed one zone's valve over its span.
+    """Litres that passed one zone's valve over its span: its flow over the really open sets. [L]
 
-    Parameters
-    ----------
-    span : OpenSpan
-        The opening asked about.
-    others : iterable of OpenSpan
-        Every other opening that may have overlapped it; those that did not change nothing.
-    flow_l_s : callable
-        Flow of a zone within a set of open zones. [L/s]
-
-    Returns
-    -------
-    float
-        The integral of the zone's flow over the really open sets. [L]
+    `others` are the openings that may have overlapped it; those that did not change nothing.
     """
     return sum(
         flow_l_s(span.zone, together) * (ends - begins)
@@ -71,19 +59,9 @@ def metered_of(
     flow_l_s: FlowOf,
     litres_between: LitresBetween,
 ) -> float:
-    """Litres that passed one zone's valve over its span, by a meter ahead of all of them.
+    """The meter's litres of one zone over its span, as for `litres_of`. [L]
 
-    Parameters
-    ----------
-    span, others, flow_l_s
-        As for `litres_of`.
-    litres_between : callable
-        What passed the meter between two monotonic moments. [L]
-
-    Returns
-    -------
-    float
-        The meter's litres, shared by computed flow wherever others were open too. [L]
+    They are shared by computed flow wherever others were open too.
     """
     total = 0.0
     for begins, ends, together in _pieces(span, others):
@@ -217,27 +195,14 @@ class Credit:
         self._short_l: dict[frozenset[str], float] = {}
 
     def of(self, counted: Counted, day: date) -> Credited:
-        """What is credited of an opening that is over.
+        """What is credited of an opening that is over, planned for that day.
 
-        Parameters
-        ----------
-        counted : Counted
-            What was counted, and what time says. [L]
-        day : date
-            The day it was planned for.
-
-        Returns
-        -------
-        Credited
-            The meter's litres where they lie within the band, or where a zone that did not run
-            with these was seen right on that day; the band's least where they lie below it, and
-            what time says where no tap gives so much. [L] A pulse counts on from one opening to
-            the next, so the two that may be missing are of all openings together: each by itself
-            would let a meter of a litre a pulse count nothing of small doses.
-
-        Source
-        ------
-        Our own rule, by `rules.passing_shares`.
+        The meter's litres where they lie within the band, or where a zone that did not run with
+        these was seen right on that day; the band's least where they lie below it, and what time
+        says where no tap gives so much. A pulse of the meter counts on from one opening to the
+        next, so the two that may be missing are of all openings together: each by itself would let
+        a meter of a litre a pulse count nothing of small doses. Our own rule, by
+        `rules.passing_shares`.
         """
         if day != self._day:
             self._right, self._day = set(), day
@@ -285,26 +250,12 @@ def held_to_plan(
     given: Mapping[tuple[str, date], DayGiven],
     shortest_s: Mapping[str, float],
 ) -> tuple[list[Pulse], list[tuple[str, date]]]:
-    """The pulses of a plan, with no zone-day longer than the meter may make it.
+    """The pulses of a plan, with no zone-day longer than the meter may make it, and what was cut.
 
-    Parameters
-    ----------
-    pulses : sequence of Pulse
-        What is planned from now on.
-    given : mapping
-        What each zone was given on each day already.
-    shortest_s : mapping
-        Shortest opening of each zone; a rest below it stays owed. [s]
-
-    Returns
-    -------
-    tuple
-        The pulses that stay, shortened where they must be, and the zone-days that were cut.
-
-    Source
-    ------
-    Our own rule: open + planned <= (1 + `MORE_THAN_PLAN`) (open + planned - lacking), in seconds;
-    in the brackets is what would have been planned by time.
+    `given` is what each zone was given on each day already, `shortest_s` the shortest opening of
+    each zone; a rest below it stays owed. [s] Our own rule: open + planned <= (1 +
+    `MORE_THAN_PLAN`) (open + planned - lacking), in seconds; in the brackets is what would have
+    been planned by time.
     """
     left_s: dict[tuple[str, date], float] = {}
     for key, day_given in given.items():

@@ -114,34 +114,12 @@ def passing_shares(computed: ComputedFlow) -> tuple[float, float]:
 def passing_l(
     computed: ComputedFlow, seconds: float, litres_per_pulse: float, stretches: int = 1
 ) -> tuple[float, float]:
-    """The least and the most litres over a stretch that pass.
+    """The least and the most litres over a stretch that pass. [L]
 
-    Parameters
-    ----------
-    computed : ComputedFlow
-        Flow of the open set and its error.
-    seconds : float
-        Length of the stretch. [s]
-    litres_per_pulse : float
-        The meter's. [L]
-    stretches : int
-        How many stretches were put together. [-]
-
-    Returns
-    -------
-    tuple of float
-        Least and most litres that pass. [L]
-
-    Raises
-    ------
-    OutOfRange
-        If the stretch or the meter's pulse is not above zero and finite.
-
-    Source
-    ------
     Our own rule: `FIND_AT` standard errors of pipes and meter on the logarithm of the flow and the
-    tap's `TAP_VARIES`, at least `LEAST_SHARE`, and `COUNTS_OFF` pulses of the meter; below the flow
-    of the supply at its lowest, and above that at its highest.
+    tap's `TAP_VARIES`, at least `LEAST_SHARE`, and `COUNTS_OFF` pulses of the meter for each of the
+    `stretches` put together; below the flow of the supply at its lowest, and above that at its
+    highest. OutOfRange if the stretch or the meter's pulse is not above zero and finite.
     """
     require_range("seconds", seconds, 1e-9, 1e9)
     require_range("litres_per_pulse", litres_per_pulse, 1e-9, 1e9)
