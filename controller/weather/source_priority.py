@@ -37,7 +37,7 @@ NOTHING = ""  # no source has the day's temperatures
 MODEL_RAIN_SHARE = 0.5
 # A service's forecast that was given so much earlier than the newest one of that day comes after
 # it, whatever the order of the services. An answer is fresh for the same time
-# (cached_request.FORECASTS).
+# (cache.FORECASTS).
 OUTRANKED_AFTER = timedelta(hours=3)
 
 _OF_A_SERVICE = (" model", " forecast")  # endings of the source of a service's day

@@ -24,14 +24,16 @@ from controller.weather.online.answers import (
     Place,
     Question,
 )
-from controller.weather.online.cache import AnswerCache, CachedAnswer
-from controller.weather.online.cached_request import (
+from controller.weather.online.cache import (
     FORECASTS,
+    AnswerCache,
     Answered,
+    CachedAnswer,
     CachedClient,
     CacheLifetime,
+    Request,
 )
-from controller.weather.online.client import Fetcher, Request
+from controller.weather.online.client import Fetcher
 from controller.weather.online.limits import TryFailed
 
 # The past does not change: an old answer of POWER stays true, it only lacks the last days.
