@@ -20,8 +20,6 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
 
-from sqlite_utils import Database
-
 from controller.clock import Clock
 from controller.logbook.files import (
     LOG_DAMAGED,
@@ -40,6 +38,7 @@ from controller.logbook.schema import (
     MIGRATIONS,
     SET,
     Book,
+    Database,
     file_id,
     migrate,
     refuse_newer,

@@ -13,7 +13,8 @@ from controller.logbook.records import utc_text
 from controller.logbook.row_rules import GIVEN, GIVEN_INDEX, SET_ASIDE, lenient
 
 with out_of_sight("numpy", "pandas", *OPENSSL):
-    from sqlite_utils import Database, Migrations
+    from sqlite_utils import Database as Database
+    from sqlite_utils import Migrations
 
 SET = "rowgate-logbook"
 NO_FILE = (0, 0)

@@ -29,6 +29,7 @@ from controller.valves.line import (
 )
 from controller.valves.pins import PinDriver
 
+RETRY_S = 1.0  # our choice: how soon a line that did not close is driven off again
 _MOST_UNDELIVERED = 50  # our choice: of the records that could not be handed over, the newest
 
 
@@ -112,9 +113,6 @@ class RecordQueue:
                 f"line {record.number} {record.what} at {record.wall_utc:%Y-%m-%d %H:%M:%S} UTC, "
                 f"{record.words}: not recorded: {fault_text(fault)}"
             )
-
-
-RETRY_S = 1.0  # our choice: how soon a line that did not close is driven off again
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
