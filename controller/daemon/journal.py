@@ -44,8 +44,8 @@ _AT_ONCE = 500  # zone-days, or days of weather, in one transaction; our choice
 class WriteLater(Generic[T]):
     """What the logbook has not taken yet, in order; used by one thread.
 
-    `write` writes one item, and may raise LogbookError. Then `failed` hears of it, and that item
-    and all after it wait for the next try, `every_s` later. At most `most` wait: the oldest go.
+    `write` writes one item, and may raise LogbookError. Then `failed` is called with both, and that
+    item and all after it wait for the next try, `every_s` later. At most `most` wait: the oldest go.
     """
 
     def __init__(

@@ -1,7 +1,7 @@
 """The day's plan: made from logbook, weather and timetable, then opened pulse by pulse.
 
-What makes and judges a plan is pure: garden, weather, logbook answers and the moment come in. The
-`Dispatcher` alone acts. Some pulses wait, some are missed.
+What makes a plan, and decides about a pulse, is pure: garden, weather, logbook answers and the
+moment come in. The `Dispatcher` alone acts. Some pulses wait, some are missed.
 """
 
 from __future__ import annotations

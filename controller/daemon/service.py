@@ -57,7 +57,7 @@ if TYPE_CHECKING:
 LOGBOOK_NAME = "logbook.db"
 LOOK_EVERY_S = 0.5  # the main thread's round
 AT_REST = 4.0  # so many times as long between two while no line is open; an opening ends the rest
-# How long each may be silent before the watchdog hears nothing. The engine may wait for a slow
+# How long each may be silent before the watchdog gets no message. The engine may wait for a slow
 # disk, and a big plan takes a small board a while; valves close without it. Our choice.
 # The logbook's writer is silent only where it does not answer at all; an error is an answer.
 # The control socket is silent where its thread is gone or hangs, or a closing hangs in a pin.

@@ -2,7 +2,7 @@
 
 A caller waits until its work is committed, but never longer than the time-out. Work whose caller
 has given up is dropped, unless its commit is under way. When nothing waits, the store is
-maintained, a small step at a time. Nothing is tried again here: the caller hears of the failure.
+maintained, a small step at a time. Nothing is tried again here: the caller gets the error.
 """
 
 from __future__ import annotations
@@ -200,7 +200,7 @@ class Writer(Generic[S]):
         except Exception as error:  # noqa: BLE001 - handed to whoever asked, who raises it
             job.promise.set_exception(error)
             return self._unless_damaged(store, error), True
-        except BaseException as error:  # noqa: BLE001 - the thread ends here, its asker must not
+        except BaseException as error:  # noqa: BLE001 - the thread ends here, its caller must not
             job.promise.set_exception(LogbookError(f"the logbook's writer was stopped: {error!r}"))
             return store, False
         job.promise.set_result(result)
@@ -241,7 +241,7 @@ def _in_one_transaction(job: _Job, store: Store) -> Any:
 Row = dict[str, Any]
 # The check at opening reads all of the file: a big one on a slow card takes its time. Our choice.
 OPENING_WITHIN_S = 60.0
-BUSY_SHARE = 0.8  # of the time-out: a lock is reported by SQLite before the asker gives up
+BUSY_SHARE = 0.8  # of the time-out: a lock is reported by SQLite before the caller gives up
 
 
 class LogbookWriter:

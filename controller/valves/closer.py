@@ -2,7 +2,7 @@
 
 Neither needs a database, a network, a scheduler or the wall clock. A call that hangs in the pin
 driver (`TimedPins`) delays neither for long; the process must end for it. If both fail, the
-watchdog no longer hears that all is well, and the service manager's stop step drives all off.
+watchdog gets no sign of life, and the service manager's stop step drives all off.
 """
 
 from __future__ import annotations

@@ -193,7 +193,7 @@ NEXT: Mapping[tuple[State, Event], State] = MappingProxyType(
         (State.BARRED, Event.RESET_ASKED): State.CLOSED,
     }
 )
-# Told to shut, and not sure to be shut yet.
+# Driven shut, and not sure to be shut yet.
 CLOSINGS = frozenset({State.CLOSING, State.RECLOSING})
 # Water may run through a line in one of these.
 MAY_RUN = CLOSINGS | {State.OPEN, State.STUCK}

@@ -231,7 +231,7 @@ class TimedPins:
                 self._idle.appendleft(worker)
                 return
         if call.moves:  # nobody knows what it did to the line in the end
-            with contextlib.suppress(Exception):  # the bank drives it off again, and judges that
+            with contextlib.suppress(Exception):  # the bank drives it off again, and checks that
                 self._pins.write(call.number, False)
         with self._lock:
             left = [(each, at) for each, at in self._hanging[call.number] if each is not call]

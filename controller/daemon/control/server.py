@@ -443,7 +443,7 @@ class ControlServer:
             self._send(client, refusal(BUSY))
         elif not asked.reply.done():
             self._send(client, refusal(UNDER_WAY))
-        # Otherwise it was answered this moment, and is heard in the next round.
+        # Otherwise it was answered this moment, and the answer is sent in the next round.
 
     def _send(self, client: _Client, reply: Mapping[str, Any]) -> None:
         client.asked = None

@@ -147,8 +147,8 @@ def changes(
     found: list[Change] = []
     left = dict(sets)
     while True:
-        judged = _changes_by_set(left, tap_loss_of)
-        large = [one for one in judged.values() if one.is_reported]
+        found_in = _changes_by_set(left, tap_loss_of)
+        large = [one for one in found_in.values() if one.is_reported]
         if not large:
             break
         own = {one.zones: _own_change(left[one.zones], one.days) for one in large}
@@ -157,12 +157,12 @@ def changes(
         seen_right = frozenset[str]().union(
             *(
                 one.zones
-                for one in judged.values()
+                for one in found_in.values()
                 if not one.is_reported and one.from_share <= abs(worst.share)
             )
         )
         suspects = worst.zones - seen_right or worst.zones
-        others = [z for z in left if not z & worst.zones and z in judged]
+        others = [z for z in left if not z & worst.zones and z in found_in]
         either = len(others) == 1 and not _is_steady(left[others[0]], worst)
         found.append(replace(worst, zones=suspects, either=either))
         gone = suspects | worst.others if either else suspects

@@ -1,10 +1,10 @@
-"""The process: its end, signals, log and folders, and what the service manager hears of it.
+"""The process: its end, signals, log and folders, and its messages to the service manager.
 
 The state folder holds the logbook, and people of a group may write there. What decides which pins
 are driven, and by which garden, lies in a folder of the daemon's own. On a desktop computer both
 are one.
 
-The service manager hears: ready, alive, stopping. "Alive" is sent only while every part that
+The messages are: ready, alive, stopping. "Alive" is sent only while every part that
 matters has moved lately; silence makes the manager stop the process, and its stop step closes every
 line.
 """

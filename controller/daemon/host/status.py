@@ -98,7 +98,7 @@ class BoardWatch:
             return
         self._looked_mono_s = now
         for message in self._look().warnings:
-            # Told by its kind: the figures in it change.
+            # Known by its kind: the figures in it change.
             key = (message, None) if message == KEEPS_WORDS else (_kind(message), today)
             if key not in self._reported:
                 self._reported.add(key)
