@@ -45,7 +45,8 @@ class WriteLater(Generic[T]):
     """What the logbook has not taken yet, in order; used by one thread.
 
     `write` writes one item, and may raise LogbookError. Then `failed` is called with both, and that
-    item and all after it wait for the next try, `every_s` later. At most `most` wait: the oldest go.
+    item and all after it wait for the next try, `every_s` later. At most `most` wait: the oldest
+    are dropped.
     """
 
     def __init__(
