@@ -432,7 +432,7 @@ def test_a_mistake_of_ours_ends_a_round_and_no_more(
     monkeypatch.setattr(controlserver, "_PAUSE_S", 0.01)
     with monkeypatch.context() as patch:
         rounds: list[None] = []
-        patch.setattr(desk.server, "_accept_clients", lambda: rounds.append(None) or 1 / 0)
+        patch.setattr(desk.server, "_listen_again", lambda: rounds.append(None) or 1 / 0)
         desk.passes(0.0)
         _until(lambda: rounds)
         beats = desk.beats

@@ -442,8 +442,10 @@ def test_litres_over_the_pulses_are_what_the_ledger_credits_and_what_each_report
                     book.refused(pulse_id, "no")
                 elif end != "intended":
                     book.opened(pulse_id, 1.0)
-                    write = book.closed if end == "closed" else book.cut
-                    write(pulse_id, open_s, litres, "timed" if end == "closed" else "heartbeat")
+                    if end == "closed":
+                        close(book, pulse_id, open_s, litres)
+                    else:
+                        book.cut(pulse_id, open_s, litres, "heartbeat")
             if end in ("closed", "cut", "hand"):
                 given_litres.append(litres)
         last = DAY + timedelta(days=40)

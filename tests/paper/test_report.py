@@ -39,8 +39,10 @@ def book(tmp_path: Path) -> Iterator[Logbook]:
 def _run(book: Logbook, slot: int, litres: float, open_s: float, how: str) -> None:
     pulse_id = book.intend(a_pulse(slot, "leeks"))
     book.opened(pulse_id, 1.0)
-    end = book.cut if how == "heartbeat" else book.closed
-    end(pulse_id, open_s, litres, how)
+    if how == "heartbeat":
+        book.cut(pulse_id, open_s, litres, how)
+    else:
+        close(book, pulse_id, open_s, litres, how)
 
 
 def _a_mixed_month(book: Logbook) -> None:
