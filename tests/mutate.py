@@ -74,7 +74,7 @@ def _published(*names: str) -> list[str]:
 DAEMON_TESTS = (
     *("dispatch", "dispatch_rules", "openings", "engine", "answers", "recovery", "alerts"),
     *("restarts", "journal", "flow_litres", "flow_credit", "flow_monitor", "flow_rules"),
-    "input_pins",
+    *("input_pins", "board"),
 )
 DAEMON_FAULTS = (
     *("killed", "lines", "logbook_lost", "garden_file", "clock_in_doubt", "slow_valves"),
@@ -98,8 +98,8 @@ ROOMS = {
     # What decides; the rest of the daemon is pipes, sockets and pages.
     "daemon": Room(
         [
-            *_daemon("dispatch", "openings", "engine", "recovery", "alerts", "host/counts"),
-            *_daemon("flow/litres", "flow/credit", "flow/rules"),
+            *_daemon("planning", "openings", "engine", "recovery", "alerts", "host/status"),
+            *_daemon("flow/litres", "flow/rules"),
         ],
         [
             *(f"tests/daemon/test_{name}.py" for name in DAEMON_TESTS),

@@ -30,7 +30,7 @@ from controller.garden.model import Garden
 from controller.garden.plumbing import ValveKind
 from controller.garden.quantities import read_length, read_volume
 from controller.hydraulics.calibration.kept_tests import shown
-from controller.logbook.backup import copy_logbook
+from controller.logbook.files import copy_logbook
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import GAUGE, Questions
 from controller.logbook.records import MENDED, HowKnown, Sums

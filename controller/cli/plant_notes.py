@@ -16,8 +16,8 @@ from controller.demand.records import Observation
 from controller.errors import InputError
 from controller.garden.model import Planting, Zone
 from controller.logbook.logbook import Logbook
-from controller.logbook.notes import ObservationRow
 from controller.logbook.queries import Questions
+from controller.logbook.records import ObservationRow
 from controller.paper.amounts import short_day
 from controller.timetable.plausible import Doubt
 from crops.catalogue import Crop

@@ -7,7 +7,7 @@ it.
 from __future__ import annotations
 
 import logging
-from collections import Counter, deque
+from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -16,13 +16,14 @@ from zoneinfo import ZoneInfo
 
 from controller.clock import Clock
 from controller.daemon.flow.monitor import CHANGED_AGAIN, Found
-from controller.daemon.journal import Journal
+from controller.daemon.journal import Journal, WriteLater
 from controller.daemon.openings import Controls, shut
 from controller.errors import LogbookError, RowgateError
 from controller.garden.model import Action, FlowFinding, Garden
 
 RETRY_S = 60.0  # between two tries to write down what the logbook would not take; our choice
-_MOST_KEPT = 200  # happenings kept while the logbook takes none
+_MOST_WAITING = 200  # alerts, while the logbook takes none
+_LOOK_BACK = 200  # alerts
 _LOG = logging.getLogger("rowgate.alerts")
 
 
@@ -30,9 +31,15 @@ class AlertWriter:
     """Writes alerts into the logbook; a full disk delays them, and loses the oldest."""
 
     def __init__(self, journal: Journal, clock: Clock) -> None:
-        self._journal, self._clock = journal, clock
-        self._kept: deque[tuple[str, str, str | None]] = deque(maxlen=_MOST_KEPT)
-        self._tried_mono_s = float("-inf")
+        self._journal = journal
+        self._unwritten: WriteLater[tuple[str, str, str | None]] = WriteLater(
+            lambda alert: journal.happening(*alert),
+            lambda _, fault: _LOG.error("still not written down: %s", fault),
+            clock,
+            every_s=RETRY_S,
+            most=_MOST_WAITING,
+        )
+        self.try_again = self._unwritten.try_again
         self.reported: Counter[str] = Counter()  # by kind, since the start
 
     def report(self, kind: str, message: str, zone: str | None = None) -> None:
@@ -43,24 +50,11 @@ class AlertWriter:
             self._journal.happening(kind, message, zone)
         except LogbookError as fault:
             _LOG.error("not written down: %s", fault)
-            self._kept.append((kind, message, zone))
+            self._unwritten.later((kind, message, zone))
 
     def unrecorded(self) -> list[str]:
         """The alerts the logbook has not taken yet, as text."""
-        return [f"{kind}: {message}" for kind, message, _ in self._kept]
-
-    def try_again(self) -> None:
-        """Write down the alerts that wait, if it is time to try."""
-        now = self._clock.mono_s()
-        if not self._kept or now < self._tried_mono_s + RETRY_S:
-            return
-        self._tried_mono_s = now
-        try:
-            while self._kept:
-                self._journal.happening(*self._kept[0])
-                self._kept.popleft()
-        except LogbookError as fault:
-            _LOG.error("still not written down: %s", fault)
+        return [f"{kind}: {message}" for kind, message, _ in self._unwritten.waiting]
 
 
 def flow_findings(
@@ -68,7 +62,7 @@ def flow_findings(
 ) -> list[tuple[FlowFinding, str, date]]:
     """The findings the logbook has of that local day, and the changes of the fortnight before."""
     try:
-        rows = journal.happenings(_MOST_KEPT)
+        rows = journal.happenings(_LOOK_BACK)
     except LogbookError as fault:
         _LOG.error("what the meter found today is not known: %s", fault)
         return []
@@ -85,7 +79,7 @@ def flow_findings(
 def reported_messages(journal: Journal, kind: str) -> list[str]:
     """The messages of a kind among the latest alerts."""
     try:
-        return [row.words for row in journal.happenings(_MOST_KEPT) if row.kind == kind]
+        return [row.words for row in journal.happenings(_LOOK_BACK) if row.kind == kind]
     except LogbookError as fault:
         _LOG.error("what was told before is not known: %s", fault)
         return []
@@ -102,7 +96,7 @@ class ReportAlert(Protocol):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Owed:
+class _Hold:
     """A hold in force that is not written yet; without zones it holds the garden."""
 
     zones: tuple[str, ...]
@@ -121,8 +115,13 @@ class FindingActions:
         self._journal, self._openings = controls.journal, controls.openings
         self._valve_set, self._clock = controls.valve_set, controls.clock
         self._report, self._holds_changed = report, holds_changed
-        self._owed: list[_Owed] = []
-        self._tried_mono_s = float("-inf")
+        self._unwritten: WriteLater[_Hold] = WriteLater(
+            self._write,
+            lambda _, fault: _LOG.error("a hold is not written down yet: %s", fault),
+            controls.clock,
+            every_s=RETRY_S,
+        )
+        self.try_again = self._unwritten.try_again
 
     def act(self, found: Found, garden: Garden) -> None:
         """Report it, shut what must be shut, and hold what must be held."""
@@ -152,35 +151,22 @@ class FindingActions:
 
     def held(self, zone: str) -> str | None:
         """The reason of a hold on this zone that is not in the logbook yet."""
-        return next((o.reason for o in self._owed if not o.zones or zone in o.zones), None)
-
-    def try_again(self) -> None:
-        """Write down the holds that wait, if it is time to try."""
-        now = self._clock.mono_s()
-        if not self._owed or now - self._tried_mono_s < RETRY_S:
-            return
-        self._tried_mono_s = now
-        try:
-            while self._owed:
-                self._write(self._owed[0])
-                self._owed.pop(0)
-            self._holds_changed()
-        except LogbookError as fault:
-            _LOG.error("a hold is not written down yet: %s", fault)
+        waiting = self._unwritten.waiting
+        return next((h.reason for h in waiting if not h.zones or zone in h.zones), None)
 
     def _hold(self, zones: tuple[str, ...], reason: str) -> None:
         # Shut first, a person's opening too: what flows wrongly must not wait for the disk.
         for running in list(self._openings.running.values()):
             if not zones or running.zone in zones:
                 shut(self._valve_set.bank, running.line, f"held: {reason}")
-        self._owed.append(_Owed(zones=zones, reason=reason))
-        self._tried_mono_s = float("-inf")
-        self.try_again()
+        self._unwritten.put([_Hold(zones=zones, reason=reason)])
 
-    def _write(self, hold: _Owed) -> None:
+    def _write(self, hold: _Hold) -> None:
+        """Write a hold, and put it in force: one that cannot be read back waits, and holds."""
         now = self._clock.now_utc()
         if not self._is_held(hold.zones, hold.reason):
             self._journal.hold(now, now + HELD_FOR, hold.zones, hold.reason)
+        self._holds_changed()
 
     def _is_held(self, zones: Iterable[str], reason: str) -> bool:
         """Whether such a hold stands already, so that a leak of many days holds once."""

@@ -12,17 +12,17 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from controller.daemon.alerts import AlertWriter, FindingActions, flow_findings, reported_messages
-from controller.daemon.dispatch import Dispatcher, Moment
-from controller.daemon.flow.credit import cut_words, day_given, held_to_plan, short_words
 from controller.daemon.flow.input_pins import Watching
+from controller.daemon.flow.litres import cut_words, day_given, held_to_plan, short_words
 from controller.daemon.flow.rules import LEAST_COUNTS, LEAST_SHARE
 from controller.daemon.garden_reload import Accepted, GardenFile
-from controller.daemon.host.board import BoardNow, BoardWatch
 from controller.daemon.host.clock_trust import ClockTrust
-from controller.daemon.host.counts import Counts, Facts
+from controller.daemon.host.status import BoardNow, BoardWatch, Counts, Facts
 from controller.daemon.openings import Controls, Ended, shut
 from controller.daemon.planning import (
     DAYS_AHEAD,
+    Dispatcher,
+    Moment,
     first_day_to_plan,
     held_now,
     local_day,
@@ -120,7 +120,7 @@ class Engine:
         self.holds_changed()
         self._look_at_garden()
         self.clock_trust.look()
-        if not self.clock_trust.believed:
+        if not self.clock_trust.trusted:
             self.report("clock", f"no openings by plan: {self.clock_trust.why}")
         self._set_alarm()
         self._ask_weather()
@@ -231,7 +231,7 @@ class Engine:
             open_lines=len(self.valve_set.bank.open_lines()),
             planned_mono_s=self._planned_mono_s,
             weather_mono_s=self.weather.received_mono_s,
-            clock_believed=self.clock_trust.believed,
+            clock_trusted=self.clock_trust.trusted,
             litres_by=self.watching.litres_by,
             starts_in_last_day=1 if self.restarts is None else self.restarts.in_last_day,
             board=self.board(),
@@ -305,7 +305,7 @@ class Engine:
             )
         if found.changed:
             self.report("clock", f"no openings by plan: {found.why}" if found.why else "believed")
-        if found.jumped_s or (found.changed and found.believed):
+        if found.jumped_s or (found.changed and found.trusted):
             self.request_plan("clock", drop=True)
             self._set_alarm()
 
@@ -323,7 +323,7 @@ class Engine:
             self.request_plan("garden", drop=True)
 
     def _plan_if_due(self) -> None:
-        if not self.clock_trust.believed:
+        if not self.clock_trust.trusted:
             return
         now = self.clock.now_utc()
         while self._moments and self._moments[0][1] <= now:
@@ -351,7 +351,7 @@ class Engine:
                 today + DAYS_AHEAD * _DAY,
                 self._garden.site.zone_info,
             )
-            kept_from = local_day(self._garden, known.begun_utc or now)
+            ledger_from = local_day(self._garden, known.begun_utc or now)
             timetable = plan(
                 self.accepted,
                 self._garden,
@@ -374,7 +374,7 @@ class Engine:
             self._plan_reason = ""
             _LOG.info("planned (%s): %d pulses to come today", reason, len(self.dispatcher.pending))
             as_printed = zones_as_printed(self._garden)
-            self.journal.keep_plan(timetable, today, now, kept_from, as_printed)
+            self.journal.keep_plan(timetable, today, now, ledger_from, as_printed)
             # What is in the logbook now need not be held here, too: a season is much.
             lately = rows_since(timetable.ledger, today - _DAY)
             self.timetable = replace(timetable, ledger=tuple(lately))
@@ -447,7 +447,7 @@ class Engine:
         now = self.clock.now_utc()
         return Moment(
             now_utc=now,
-            doubt=self.clock_trust.why,
+            untrusted=self.clock_trust.why,
             key_spent=self.journal.spent(pulse),
             # A hold that is not written yet makes it wait; once written, it is planned for.
             shut_by=self._finding_actions.held(zone.name) or self.watching.why_shut,

@@ -19,13 +19,11 @@ from controller.daemon.control.answers import answer
 from controller.daemon.control.protocol import refusal
 from controller.daemon.engine import Engine, Surroundings
 from controller.daemon.flow.input_pins import Watching
-from controller.daemon.flow.monitor import Past
+from controller.daemon.flow.trend import Past
 from controller.daemon.garden_reload import Accepted, GardenFile, KeptFieldTests
-from controller.daemon.host.board import look_at_board
-from controller.daemon.host.clock_trust import ClockTrust
-from controller.daemon.host.counts import Facts
-from controller.daemon.host.process import Ending, Folders, Overruled, give_back_memory
-from controller.daemon.host.watchdog import Health
+from controller.daemon.host.clock_trust import ClockTrust, Overruled
+from controller.daemon.host.process import Ending, Folders, Health, give_back_memory
+from controller.daemon.host.status import Facts, look_at_board
 from controller.daemon.openings import Controls, shut
 from controller.daemon.recovery import ShutAt, ending, recover, starting, write_down
 from controller.daemon.rhythm import WallAlarm
@@ -34,7 +32,7 @@ from controller.daemon.weather import Fetch, ThreadFetcher
 from controller.errors import LogbookError, ValveRefused
 from controller.timetable.calibrated import Bands
 from controller.valves.alloff import forget_shut_at
-from controller.valves.inputs import InputDriver
+from controller.valves.pins import InputDriver
 
 TICK_EVERY_S = 1.0  # the engine looks at least so often
 REST_S = 5.0  # the same while nothing is open and no pin is watched; our choice

@@ -2,7 +2,7 @@
 
 Reading takes some 20 MB that are not needed afterwards; they go with the process, and only the
 garden comes back. Where no such process can be had, or it ends without an answer, the file is read
-here.
+here. This module stands apart from `garden_reload`: the process imports it and no more.
 """
 
 from __future__ import annotations

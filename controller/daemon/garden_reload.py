@@ -20,8 +20,8 @@ from controller.garden.size import MOST_BYTES, too_large
 from controller.hydraulics.calibration.result import Fitted
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.supply_curve import NOTHING_MEASURED, Corrections
-from controller.logbook.notes import FitRow
 from controller.logbook.queries import Questions
+from controller.logbook.records import FitRow
 from controller.timetable.calibrated import Calibrated, calibrated_lines
 from controller.timetable.plan import Grounds
 from crops.catalogue import Catalogue

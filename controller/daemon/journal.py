@@ -1,19 +1,22 @@
-"""The logbook as the daemon reads and writes it.
+"""The logbook as the daemon reads and writes it, and what waits until it takes it.
 
 Reading uses a connection of the thread that makes it, so a journal belongs to one thread.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections import deque
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from typing import Generic, TypeVar
 from zoneinfo import ZoneInfo
 
-from controller.daemon.planning import LastPulse
+from controller.clock import Clock
 from controller.demand.records import LedgerDay
 from controller.demand.soil.packed_days import JoinedRows, LedgerRows, rows_since
 from controller.demand.soil.zone_days import ZoneDays
+from controller.errors import LogbookError
 from controller.garden.model import Hold
 from controller.garden.plumbing import ValveKind
 from controller.logbook.logbook import Logbook
@@ -31,9 +34,74 @@ from controller.timetable.need.jobs import Given
 from controller.timetable.records import Pulse, Timetable
 from controller.weather.day import WeatherDay
 
+T = TypeVar("T")
+
 _DAY = timedelta(days=1)
 _LOOK_BACK = timedelta(days=14)  # for pulses of hand valves that nobody noted; our choice
 _AT_ONCE = 500  # zone-days, or days of weather, in one transaction; our choice
+
+
+class WriteLater(Generic[T]):
+    """What the logbook has not taken yet, in order; used by one thread.
+
+    `write` writes one item, and may raise LogbookError. Then `failed` is called with both, and that
+    item and all after it wait for the next try, `every_s` later. At most `most` wait: the oldest
+    are dropped.
+    """
+
+    def __init__(
+        self,
+        write: Callable[[T], None],
+        failed: Callable[[T, LogbookError], None],
+        clock: Clock,
+        *,
+        every_s: float,
+        most: int | None = None,
+    ) -> None:
+        self._write, self._failed, self._clock, self._every_s = write, failed, clock, every_s
+        self._tried_mono_s = float("-inf")
+        self.waiting: deque[T] = deque(maxlen=most)
+
+    def put(self, items: Iterable[T]) -> None:
+        """Write these now, after what waits already."""
+        before = len(self.waiting)
+        self.waiting.extend(items)
+        if len(self.waiting) > before:
+            self._tried_mono_s = float("-inf")
+        self.try_again()
+
+    def later(self, item: T) -> None:
+        """Let an item wait for the next try: it was refused just now."""
+        self.waiting.append(item)
+
+    def try_again(self) -> None:
+        """Write what waits, if it is time to try."""
+        now = self._clock.mono_s()
+        if not self.waiting or now - self._tried_mono_s < self._every_s:
+            return
+        self._tried_mono_s = now
+        while self.waiting:
+            try:
+                self._write(self.waiting[0])
+            except LogbookError as fault:
+                self._failed(self.waiting[0], fault)
+                return
+            self.waiting.popleft()
+
+    @property
+    def next_mono_s(self) -> float | None:
+        """When the next try is due, on the monotonic clock; None while nothing waits. [s]"""
+        return self._tried_mono_s + self._every_s if self.waiting else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LastPulse:
+    """A zone's latest watering, for the time its water takes to soak away."""
+
+    zone: str
+    ended_utc: datetime
+    open_s: float
+    litres: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,10 +120,10 @@ class Journal:
         self._write = logbook
         self._questions: Questions | None = None
         # What the logbook has by its key, once it was asked: only what changed is written.
-        self._kept_of = -1
+        self._written_of = -1
         self._watched: date | None = None
-        self._kept_weather: dict[tuple[date, str], WeatherDay] | None = None
-        self._kept_ledger: ZoneDays[int] | None = None  # marks, by zone and day
+        self._written_weather: dict[tuple[date, str], WeatherDay] | None = None
+        self._written_ledger: ZoneDays[int] | None = None  # marks, by zone and day
 
     def close(self) -> None:
         """Close what was opened for reading."""
@@ -184,7 +252,7 @@ class Journal:
         timetable: Timetable,
         today: date,
         now_utc: datetime,
-        kept_from: date,
+        ledger_from: date,
         as_printed: Collection[str] = (),
     ) -> None:
         """Replace the old plan up to today, and keep the ledger of the days gone.
@@ -192,8 +260,8 @@ class Journal:
         The ledger is kept from the logbook's own first day on: what it credits is what is logged.
 
         A hand pulse whose time has come stays until somebody notes it, or the day is over. Then it
-        counts as done in the zones `as_printed`; elsewhere it is missed, and credits nothing. On a
-        clock in doubt there is no plan, so a day with a plan is a day on which a daemon ran.
+        counts as done in the zones `as_printed`; elsewhere it is missed, and credits nothing. While
+        the clock is not trusted there is no plan, so a day with one is a day on which a daemon ran.
         """
         self._forget_another_file()
         if self._watched != today:
@@ -218,7 +286,7 @@ class Journal:
             ]
             self._write.plan_day(day, pulses)
             day += _DAY
-        self._keep_ledger(timetable.ledger, kept_from, timetable.first)
+        self._keep_ledger(timetable.ledger, ledger_from, timetable.first)
 
     def _keep_ledger(self, ledger: Sequence[LedgerDay], first: date, before: date) -> None:
         """Keep the accounts that changed, a zone's day with all its parts.
@@ -230,9 +298,9 @@ class Journal:
             return
         self._forget_another_file()
         first = min(day for _, day in fresh)
-        kept = self._kept_ledger
+        kept = self._written_ledger
         if kept is None:
-            kept = self._kept_ledger = ZoneDays(kind=int)
+            kept = self._written_ledger = ZoneDays(kind=int)
             for zone in fresh.zones():  # one by one: a season of all of them is much to hold
                 kept.update(_marks_of(self._ask.ledger(zone, first), first, date.max))
         for some in _by_zone_day(ledger, fresh, kept):
@@ -243,18 +311,18 @@ class Journal:
 
     def _forget_another_file(self) -> None:
         """Forget what was kept if the file was opened anew: it may be another file."""
-        if self._write.times_opened != self._kept_of:
-            self._kept_of = self._write.times_opened
-            self._kept_weather = self._kept_ledger = self._watched = None
+        if self._write.times_opened != self._written_of:
+            self._written_of = self._write.times_opened
+            self._written_weather = self._written_ledger = self._watched = None
 
     # --- weather, holds, happenings ----------------------------------------------------------
 
     def keep_weather(self, days: Iterable[WeatherDay]) -> None:
         """Keep what is new in these days of weather."""
         self._forget_another_file()
-        if self._kept_weather is None:
-            self._kept_weather = {(w.day, w.source): w for w in self._ask.weather_rows()}
-        kept = self._kept_weather
+        if self._written_weather is None:
+            self._written_weather = {(w.day, w.source): w for w in self._ask.weather_rows()}
+        kept = self._written_weather
         fresh = {(w.day, w.source): w for w in days}
         changed = [key for key, w in fresh.items() if kept.get(key) != w]
         for start in range(0, len(changed), _AT_ONCE):
@@ -314,7 +382,7 @@ class Journal:
     def _ask(self) -> Questions:
         if self._questions is None:
             # What a reader finds damaged the writer may not have met yet.
-            self._questions = Questions(self._write.path, on_damage=self._write.doubt)
+            self._questions = Questions(self._write.path, on_damage=self._write.check_again)
         return self._questions
 
 

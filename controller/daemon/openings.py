@@ -7,24 +7,22 @@ the bank did, in the order it happened.
 from __future__ import annotations
 
 import logging
-from collections import deque
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from queue import Empty, SimpleQueue
 
 from controller.clock import Clock
-from controller.daemon.flow.credit import Counted, Credit
-from controller.daemon.flow.litres import FlowOf, OpenSpans
+from controller.daemon.flow.litres import Counted, Credit, FlowOf, OpenSpans
 from controller.daemon.flow.rules import Metering
-from controller.daemon.journal import Journal
+from controller.daemon.journal import Journal, WriteLater
 from controller.daemon.valve_set import ValveSet
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.logbook.records import HowKnown
 from controller.timetable.need.pulse_length import water_span_s
 from controller.timetable.records import Pulse
 from controller.valves.bank import Bank
-from controller.valves.events import BankRecord, What
-from controller.valves.states import CLOSINGS, MAY_RUN, State
+from controller.valves.group import BankRecord, What
+from controller.valves.line import CLOSINGS, MAY_RUN, State
 
 BEAT_S = 10.0  # how much of a pulse a crash may leave uncertain
 RETRY_S = 15.0  # between tries to write down what the logbook would not take; our choice
@@ -99,14 +97,19 @@ class Openings:
     def __init__(self, journal: Journal, clock: Clock) -> None:
         self._journal, self._clock = journal, clock
         self._bank_records: SimpleQueue[BankRecord] = SimpleQueue()
-        self._spans = OpenSpans()  # by time: half of each travel counts
-        self._whole = OpenSpans()  # by meter: from the command to open until shut
+        self._timed_spans = OpenSpans()  # by time: half of each travel counts
+        self._metered_spans = OpenSpans()  # by meter: from the command to open until shut
         self._begun: set[str] = set()  # running, and the bank has reported it
-        self._unwritten: deque[Ended] = deque()
-        self._beaten_mono_s = self._tried_mono_s = float("-inf")
+        self._unwritten: WriteLater[Ended] = WriteLater(
+            self._write_end,
+            lambda end, fault: _LOG.error("the end of a pulse of %s: %s", end.running.zone, fault),
+            clock,
+            every_s=RETRY_S,
+        )
+        self._beaten_mono_s = float("-inf")
         self.running: dict[str, Running] = {}
         self.metering: Metering | None = None
-        self.credit: Credit | None = None  # how far the meter is believed
+        self.credit: Credit | None = None  # how far the meter is trusted
         self.by_litres = False  # a planned pulse ends once its litres have passed the meter
         self.zones = 1  # with relays, in the garden in force
         self.meter_turned = False  # the meter was found dead, or alive again, since this was unset
@@ -164,8 +167,8 @@ class Openings:
             opens_in_s=limits.opens_in_s,
             closes_in_s=limits.closes_in_s,
         )
-        self._spans.opened(pulse.zone, running.water_begins_mono_s)
-        self._whole.opened(pulse.zone, opened_mono_s)
+        self._timed_spans.opened(pulse.zone, running.water_begins_mono_s)
+        self._metered_spans.opened(pulse.zone, opened_mono_s)
         self._keep_samples()
         try:
             self._journal.opened(pulse_id, mono_s=opened_mono_s)
@@ -201,10 +204,7 @@ class Openings:
             if late_s > UNREPORTED_S and not bank.is_open(running.line):
                 planned_s = running.deadline_mono_s - running.opened_mono_s
                 ended.append(self._ended(running, planned_s, "it is shut", flow_l_s))
-        self._unwritten += ended
-        if ended:
-            self._tried_mono_s = float("-inf")
-        self._write_ends()
+        self._unwritten.put(ended)
         return ended, faults
 
     def beat(self, flow_l_s: FlowOf) -> None:
@@ -223,11 +223,11 @@ class Openings:
     def litres_so_far(self, zone: str, flow_l_s: FlowOf) -> float:
         """Litres of an opening still under way, by the meter where one counts. [L]"""
         now = self._clock.mono_s()
-        timed = self._spans.so_far(zone, now, flow_l_s)
+        timed = self._timed_spans.so_far(zone, now, flow_l_s)
         if self._meter is None or self._is_too_slow(zone, flow_l_s):
             return timed
-        metered = self._whole.metered(zone, now, flow_l_s, self._meter.litres_between)
-        since = self._whole.since(zone)
+        metered = self._metered_spans.metered(zone, now, flow_l_s, self._meter.litres_between)
+        since = self._metered_spans.since(zone)
         seconds = 0.0 if since is None else max(0.0, now - since)
         absurd = self.credit is not None and self.credit.is_absurd(metered, seconds)
         return timed if absurd else metered
@@ -252,20 +252,20 @@ class Openings:
     @property
     def all_written(self) -> bool:
         """Whether every end is in the logbook; until then it does not know what was given."""
-        return not self._unwritten
+        return not self._unwritten.waiting
 
     @property
     def unwritten_zones(self) -> list[str]:
         """The zones of ends that are not in the logbook yet."""
-        return [end.running.zone for end in self._unwritten]
+        return [end.running.zone for end in self._unwritten.waiting]
 
     def next_mono_s(self) -> float | None:
         """When the next heartbeat or try is due, on the monotonic clock. [s]"""
         moments = []
         if self.running:
             moments.append(max(self._beaten_mono_s + BEAT_S, self._clock.mono_s()))
-        if self._unwritten:
-            moments.append(self._tried_mono_s + RETRY_S)
+        if (next_try := self._unwritten.next_mono_s) is not None:
+            moments.append(next_try)
         return min(moments, default=None)
 
     @property
@@ -283,7 +283,7 @@ class Openings:
     def _keep_samples(self) -> None:
         """Make the meter keep the samples that the openings under way will need."""
         if self.metering is not None:
-            earliest = self._whole.earliest_mono_s
+            earliest = self._metered_spans.earliest_mono_s
             self.metering.keep_from_mono_s = float("inf") if earliest is None else earliest
 
     def _left_l(self, flow_l_s: FlowOf) -> list[tuple[Running, float]]:
@@ -300,10 +300,10 @@ class Openings:
         """The bank drives a slow valve shut, or found that this did not last."""
         if record.state in CLOSINGS:
             changed = replace(running, shut_mono_s=running.opened_mono_s + record.open_s)
-            self._spans.closing(running.zone, changed.water_ends_mono_s(record.open_s))
+            self._timed_spans.closing(running.zone, changed.water_ends_mono_s(record.open_s))
         elif record.state is State.STUCK:
             changed = replace(running, shut_mono_s=None)
-            self._spans.closing(running.zone, None)
+            self._timed_spans.closing(running.zone, None)
         else:
             return
         self.running[running.zone] = changed
@@ -317,13 +317,13 @@ class Openings:
         if running.closes_in_s == 0.0:
             shut_mono_s = ends_mono_s
         litres, how, counted = None, HowKnown.TIMED, None
-        zones = self._whole.together(running.zone, shut_mono_s)
+        zones = self._metered_spans.together(running.zone, shut_mono_s)
         if self.metering is not None:
-            litres = self._whole.metered(
+            litres = self._metered_spans.metered(
                 running.zone, shut_mono_s, flow_l_s, self.metering.litres_between
             )
-        timed = self._spans.closed(running.zone, water_ends_mono_s, flow_l_s)
-        self._whole.closed(running.zone, shut_mono_s, flow_l_s)
+        timed = self._timed_spans.closed(running.zone, water_ends_mono_s, flow_l_s)
+        self._metered_spans.closed(running.zone, shut_mono_s, flow_l_s)
         self._keep_samples()
         if litres is not None and self.metering is not None:
             # What flows too slowly for the meter says nothing of it, and goes by time.
@@ -355,27 +355,16 @@ class Openings:
             in_time=why == LITRES_PASSED or ends_mono_s >= running.deadline_mono_s - _IN_TIME_S,
         )
 
-    def _write_ends(self) -> None:
-        now = self._clock.mono_s()
-        if not self._unwritten or now - self._tried_mono_s < RETRY_S:
-            return
-        self._tried_mono_s = now
-        while self._unwritten:
-            end = self._unwritten[0]
-            try:
-                self._journal.ended(
-                    end.running.pulse,
-                    opened_utc=end.running.opened_utc,
-                    opened_mono_s=end.running.opened_mono_s,
-                    open_s=end.open_s,
-                    litres=end.litres,
-                    how=end.how,
-                    why=end.why,
-                )
-            except LogbookError as fault:
-                _LOG.error("the end of a pulse of %s: %s", end.running.zone, fault)
-                return
-            self._unwritten.popleft()
+    def _write_end(self, end: Ended) -> None:
+        self._journal.ended(
+            end.running.pulse,
+            opened_utc=end.running.opened_utc,
+            opened_mono_s=end.running.opened_mono_s,
+            open_s=end.open_s,
+            litres=end.litres,
+            how=end.how,
+            why=end.why,
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

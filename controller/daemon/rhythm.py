@@ -21,7 +21,7 @@ with out_of_sight(*OPENSSL), little_of_asyncio():
     from apscheduler.schedulers.background import BackgroundScheduler
     from apscheduler.triggers.date import DateTrigger
 
-GRACE_S = 600  # a ring may be this late; the engine judges the pulse by itself
+GRACE_S = 600  # a ring may be this late; the engine decides about the pulse by itself
 _LOG = logging.getLogger("rowgate.alarm")
 
 

@@ -20,19 +20,21 @@ from controller.daemon.control.server import ControlServer
 from controller.daemon.engine_thread import EngineSetup, EngineThread
 from controller.daemon.garden_process import read_apart
 from controller.daemon.garden_reload import COPY_NAME, Accepted, GardenFile, KeptFieldTests
+from controller.daemon.host.clock_trust import CalmClock
 from controller.daemon.host.process import (
     WEATHER_CACHE,
-    CalmClock,
     Ending,
     Folders,
+    Health,
+    LogbookBeat,
     OneDaemon,
     Signals,
     leave_to_others,
     log_to_stderr,
     make_folder,
+    sd_notify,
     warn_of_others,
 )
-from controller.daemon.host.watchdog import Health, LogbookBeat, sd_notify
 from controller.daemon.journal import Journal
 from controller.daemon.openings import Controls, Openings
 from controller.daemon.recovery import ShutAt, open_in_last_day, shut_at
@@ -43,10 +45,9 @@ from controller.garden.model import Garden
 from controller.logbook.logbook import Logbook
 from controller.valves.alloff import PRETENDED, SHUT_AT, no_wait
 from controller.valves.alloff import main as stop_step
-from controller.valves.events import BankRecord
 from controller.valves.gpio import GpioInputs, GpioPins
-from controller.valves.inputs import InputDriver
-from controller.valves.pins import PinDriver
+from controller.valves.group import BankRecord
+from controller.valves.pins import InputDriver, PinDriver
 from crops.catalogue import load as load_catalogue
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ if TYPE_CHECKING:
 LOGBOOK_NAME = "logbook.db"
 LOOK_EVERY_S = 0.5  # the main thread's round
 AT_REST = 4.0  # so many times as long between two while no line is open; an opening ends the rest
-# How long each may be silent before the watchdog hears nothing. The engine may wait for a slow
+# How long each may be silent before the watchdog gets no message. The engine may wait for a slow
 # disk, and a big plan takes a small board a while; valves close without it. Our choice.
 # The logbook's writer is silent only where it does not answer at all; an error is an answer.
 # The control socket is silent where its thread is gone or hangs, or a closing hangs in a pin.
@@ -342,7 +343,7 @@ class _Service:
 
     def _garden_weather(self) -> Fetch:
         # Imported here: it brings the network's library, which a test of the rest can do without.
-        from controller.daemon.garden_weather import GardenWeather
+        from controller.daemon.weather import GardenWeather
 
         return GardenWeather(
             self._garden_path.parent, self._folders.own / WEATHER_CACHE, self._clock

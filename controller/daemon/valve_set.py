@@ -20,13 +20,12 @@ from controller.garden.plumbing import Valve
 from controller.timetable.need.pulse_length import water_s
 from controller.units import l_from_m3
 from controller.valves.alloff import Ball, Known, read_line_file, write_line_file
-from controller.valves.bank import Bank
+from controller.valves.bank import Bank, Before
 from controller.valves.closer import Closer, Supervisor
-from controller.valves.events import BankRecord
 from controller.valves.gpio import GpioPins
-from controller.valves.limits import DAY_S, LineLimits, MasterLimits, travel_s
+from controller.valves.group import BankRecord
+from controller.valves.line import DAY_S, LineLimits, MasterLimits, State, travel_s
 from controller.valves.pins import PinDriver, TimedPins
-from controller.valves.states import State
 
 LINE_FILE = "lines.json"
 _LEAST_FLOW_L_S = 1e-9
@@ -121,7 +120,7 @@ class ValveSet:
 
         The line file names them already; none of them may open.
         """
-        self._fit(known, None, {}, frozenset(), write=False)
+        self._fit(known, None, Before(), write=False)
 
     def begin(self, accepted: Accepted, already_open_s: Mapping[int, float]) -> None:
         """Drive off every line of the garden, balls too, and keep them off.
@@ -130,8 +129,8 @@ class ValveSet:
         is not driven again.
         """
         limits, master = limits_of(accepted), master_of(accepted)
-        kept = self._kept_shut(_valves(limits, master))
-        self._fit(limits, master, already_open_s, kept)
+        still_shut = self._still_shut(_valves(limits, master))
+        self._fit(limits, master, Before(open_s=already_open_s, shut=still_shut))
         self._pins.let_go_but({n for v in _valves(limits, master) for n in v.numbers})
 
     def refit(self, accepted: Accepted) -> bool:
@@ -166,7 +165,7 @@ class ValveSet:
             raise ValveFault(f"the lines cannot be changed while one is closing: {words}")
         known = {n.number for n in self._limits}
         already = {n.number: self.bank.used_s(n.number) for n in limits if n.number in known}
-        self._fit(limits, master, already, self._kept_shut(new))
+        self._fit(limits, master, Before(open_s=already, shut=self._still_shut(new)))
         return True
 
     def is_closing(self, line: int | None) -> bool:
@@ -201,7 +200,7 @@ class ValveSet:
         states = self.bank.states().items()
         return {number for number, state in states if state in (State.CLOSED, State.BARRED)}
 
-    def _kept_shut(self, new: list[LineLimits]) -> frozenset[int]:
+    def _still_shut(self, new: list[LineLimits]) -> frozenset[int]:
         """The valves that are shut now and move as before."""
         shut, moves = self._shut(), {_movement(valve) for valve in new}
         old = _valves(self._limits, self._master)
@@ -224,8 +223,7 @@ class ValveSet:
         self,
         limits: list[LineLimits],
         master: MasterLimits | None,
-        already_open_s: Mapping[int, float],
-        known_shut: frozenset[int],
+        before: Before,
         *,
         write: bool = True,
     ) -> None:
@@ -241,9 +239,8 @@ class ValveSet:
             self._pins,
             self._clock,
             self._record,
-            already_open_s,
+            before,
             master=master,
-            known_shut=known_shut,
             glance=self._timed.glance if self._timed else None,
         )
         self._limits, self._master = limits, master

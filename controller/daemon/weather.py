@@ -11,6 +11,7 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
+from pathlib import Path
 from typing import Protocol
 
 from controller.clock import Clock
@@ -20,7 +21,7 @@ from controller.errors import LogbookError
 from controller.garden.model import Garden
 from controller.timetable.plan import Weather
 from controller.timetable.weather.climatology import Normals
-from controller.timetable.weather.gather import SilentSource, best_normals, order_of
+from controller.timetable.weather.gather import Gatherer, SilentSource, best_normals, order_of
 from controller.weather.day import WeatherDay
 
 # All sources of a garden, each asked as often as it may be, take a third of this; our choice.
@@ -198,3 +199,31 @@ class WeatherStore:
             self._report("weather", "; ".join(answer.remarks) or f"{answer.source} gave nothing")
         elif was is not None and not answer.failed:
             self._report("weather", f"{answer.source} answers again")
+
+
+FORECAST_DAYS = 3
+
+
+class GardenWeather:
+    """Asks all sources of the garden file; a fault becomes an answer without days."""
+
+    def __init__(self, base_dir: Path, cache_dir: Path, clock: Clock) -> None:
+        self._clock = clock
+        self._gatherer = Gatherer(base_dir, cache_dir, clock)
+
+    def __call__(self, garden: Garden) -> WeatherAnswer:
+        """Ask the sources."""
+        found = self._gatherer.gather(garden, forecast_days=FORECAST_DAYS)
+        remarks = found.remarks
+        if not found.order:
+            remarks = ("the garden file names no weather source", *remarks)
+        return WeatherAnswer(
+            days=found.rows,
+            source=", ".join(found.order) or "none",
+            asked_utc=self._clock.now_utc(),
+            remarks=remarks,
+            failed=found.failed,
+            credit="; ".join(found.credits),
+            normals=found.normals,
+            silent=found.silent,
+        )

@@ -8,19 +8,89 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
 from datetime import date, datetime
+from typing import Any
 
 from controller.demand.climate.snow import MOST_MM
-from controller.demand.records import LedgerDay
+from controller.demand.records import LedgerDay, Observation
 from controller.errors import LogbookError, require_range
-from controller.logbook.notes import ObservationWriter
+from controller.logbook.pulses import PulseWriter
 from controller.logbook.queries import GAUGE, PIN_GAUGE, PIN_GAUGE_HOURS
 from controller.logbook.records import FlowStretch, utc_text
 from controller.logbook.schema import Book
 from controller.logbook.writer import Row, insert
 from controller.weather.day import WeatherDay
+
+
+class FieldTestWriter(PulseWriter):
+    """Writes field tests."""
+
+    def keep_measurement(
+        self, values: Mapping[str, Any], *, at: datetime | None = None, who: str = ""
+    ) -> int:
+        """Write down a field test; `at` is now by default. Returns its id."""
+        row: Row = {"said": _text("field test", values), "who": who}
+        at_text = None if at is None else utc_text(at)
+        return self.write(
+            lambda book, now: insert(
+                book, "measurements", row | {"written_utc": now, "at_utc": at_text or now}
+            )
+        )
+
+    def take_back_measurement(self, measurement_id: int) -> None:
+        """Take a field test back; it stays on record, and is not fitted any more."""
+
+        def work(book: Book, now: str) -> None:
+            changed = book.db.execute(
+                "UPDATE measurements SET taken_back_utc = ? "
+                "WHERE id = ? AND taken_back_utc IS NULL",
+                [now, measurement_id],
+            )
+            if changed.rowcount != 1:
+                raise LogbookError(f"no field test that stands has the number {measurement_id}")
+
+        self.write(work)
+
+    def keep_fit(self, found: Mapping[str, Any], measurements: Iterable[int]) -> int:
+        """Write down what was fitted to these field tests, by id; the latest fit is in force."""
+        row: Row = {
+            "found": _text("fit", found),
+            "measurements": json.dumps(sorted(measurements)),
+        }
+        return self.write(lambda book, now: insert(book, "fits", row | {"written_utc": now}))
+
+
+class ObservationWriter(FieldTestWriter):
+    """Writes observations."""
+
+    def observe(self, seen: Observation, who: str = "") -> int:
+        """Write down what a person saw; returns its number."""
+        row: Row = {
+            "day": seen.day.isoformat(),
+            "zone": seen.zone,
+            "event": seen.event,
+            "crop": seen.crop,
+            "who": who,
+        }
+        return self.write(
+            lambda book, now: insert(book, "observations", row | {"written_utc": now})
+        )
+
+    def unobserve(self, number: int) -> None:
+        """Take an observation back; it stays on record, and moves no stage any more."""
+
+        def work(book: Book, now: str) -> None:
+            changed = book.db.execute(
+                "UPDATE observations SET taken_back_utc = ? "
+                "WHERE id = ? AND taken_back_utc IS NULL",
+                [now, number],
+            )
+            if changed.rowcount != 1:
+                raise LogbookError(f"nothing seen that stands has the number {number}")
+
+        self.write(work)
 
 
 class Logbook(ObservationWriter):
@@ -226,3 +296,10 @@ def _upsert(
     if days:
         # Made into rows as they are written: those of many days are much to hold at once.
         book.db.table(table).upsert_all((_row_of(day, now) for day in days), pk=keys)
+
+
+def _text(what: str, plain: Mapping[str, Any]) -> str:
+    try:
+        return json.dumps(plain, allow_nan=False, sort_keys=True)
+    except (TypeError, ValueError) as error:
+        raise LogbookError(f"a {what} that cannot be written down: {error}") from error

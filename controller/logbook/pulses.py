@@ -111,12 +111,6 @@ class PulseWriter(LogbookWriter):
 
         self.write(work)
 
-    def closed(
-        self, pulse_id: int, open_s: float, litres: float, how: HowKnown | str, why: str = ""
-    ) -> None:
-        """Write the true end of a pulse: open time, litres, and how those are known."""
-        self._end(pulse_id, PulseState.CLOSED, open_s, litres, how, why)
-
     def ended(
         self,
         pulse: Pulse,
@@ -128,11 +122,11 @@ class PulseWriter(LogbookWriter):
         how: HowKnown | str,
         why: str = "",
     ) -> None:
-        """Write the true end of a pulse as `closed` does, found by its key.
+        """Write the true end of a pulse: open time, litres, and how those are known.
 
         A logbook that was begun anew while the pulse was open does not know it, or still plans it:
-        there it is entered whole, so that its water is not given again. The same end reported twice
-        is written once: a slow disk may have taken it after the caller had given up.
+        there all of it is entered, so that its water is not given again. The same end reported
+        twice is written once: a slow disk may have taken it after the caller had given up.
         """
         ending = _ending(open_s, litres, how, why)
 

@@ -22,8 +22,7 @@ from controller.demand.soil.zone_days import ZoneDays
 from controller.errors import LogbookError
 from controller.garden.model import Garden
 from controller.garden.plumbing import ValveKind
-from controller.logbook.files import NO_FILE, REMEMBERED_KIB, file_id, is_damage, plain
-from controller.logbook.notes import ObservationReader
+from controller.logbook.files import REMEMBERED_KIB, is_damage, plain
 from controller.logbook.records import (
     MENDED,
     FlowStretch,
@@ -31,6 +30,7 @@ from controller.logbook.records import (
     HoldRow,
     HowKnown,
     Note,
+    ObservationReader,
     PulseRow,
     PulseState,
     Reading,
@@ -47,7 +47,7 @@ from controller.logbook.records import (
     values_of,
 )
 from controller.logbook.row_rules import SET_ASIDE, is_moment, look_at_pulses, look_through
-from controller.logbook.schema import WERE_MEASURED, refuse_newer
+from controller.logbook.schema import NO_FILE, WERE_MEASURED, file_id, refuse_newer
 from controller.logbook.totals import sum_up
 from controller.timetable.unwritten import Record
 from controller.weather.day import WeatherDay
@@ -136,7 +136,7 @@ _UNFINISHED = (PulseState.INTENDED, PulseState.OPEN)
 # Litres are written with these two states only; hand watering is a closed pulse like any other.
 _GAVE = (PulseState.CLOSED, PulseState.CUT)
 # Every column that holds a moment of our own clock; but not when the logbook was tended, which is
-# done whether the clock is believed or not.
+# done whether the clock is trusted or not.
 _WRITTEN = (
     ("weather", "kept_utc"),
     ("ledger", "kept_utc"),

@@ -10,7 +10,7 @@ from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 from typing import Any
 
-from controller.demand.records import LedgerDay
+from controller.demand.records import LedgerDay, Observation
 from controller.errors import LogbookError
 from controller.garden.plumbing import ValveKind
 from controller.timetable.records import Pulse
@@ -344,3 +344,100 @@ def reading_of(row: sqlite3.Row) -> Reading:
         zone=row["zone"],
         who=row["who"],
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasurementRow:
+    """A field test in its maker's own terms."""
+
+    id: int
+    at_utc: datetime
+    said: Mapping[str, Any]
+    who: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FitRow:
+    """What was fitted, and to which tests."""
+
+    id: int
+    measurements: tuple[int, ...]
+    found: Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ObservationRow:
+    """An observation with its number and who made it."""
+
+    id: int
+    seen: Observation
+    who: str
+
+
+class FieldTestReader:
+    """Reads field tests."""
+
+    def measurements(self) -> list[MeasurementRow]:
+        """The field tests that were not taken back, in the order they were done."""
+        if not self._has("measurements"):
+            return []
+        return [
+            MeasurementRow(
+                id=row["id"],
+                at_utc=utc_from_text(row["at_utc"]),
+                said=json.loads(row["said"], strict=False),
+                who=row["who"],
+            )
+            for row in self._rows(
+                "SELECT * FROM measurements WHERE taken_back_utc IS NULL ORDER BY at_utc, id"
+            )
+        ]
+
+    def latest_fit(self) -> FitRow | None:
+        """The fit in force; None where nothing was ever fitted."""
+        if not self._has("fits"):
+            return None
+        for row in self._rows("SELECT * FROM fits ORDER BY id DESC LIMIT 1"):
+            return FitRow(
+                id=row["id"],
+                measurements=tuple(json.loads(row["measurements"])),
+                found=json.loads(row["found"], strict=False),
+            )
+        return None
+
+    def _has(self, table: str) -> bool:
+        """Whether the logbook has a table: a reader may come before the writer that adds it."""
+        return bool(
+            self._rows("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?", (table,))
+        )
+
+    def _rows(self, sql: str, values: Iterable[object] = ()) -> list[sqlite3.Row]:
+        raise NotImplementedError
+
+
+class ObservationReader(FieldTestReader):
+    """Reads observations."""
+
+    def observations(self) -> list[Observation]:
+        """The observations that were not taken back, in order of days, then of writing."""
+        return [row.seen for row in self.observation_rows()]
+
+    def observation_rows(self) -> list[ObservationRow]:
+        """The observations with numbers and names."""
+        if not self._has("observations"):
+            return []
+        return [
+            ObservationRow(
+                id=row["id"],
+                seen=Observation(
+                    zone=row["zone"],
+                    day=date.fromisoformat(row["day"]),
+                    event=row["event"],
+                    crop=row["crop"],
+                ),
+                who=row["who"],
+            )
+            for row in self._rows(
+                "SELECT * FROM observations WHERE taken_back_utc IS NULL ORDER BY day, id"
+            )
+        ]

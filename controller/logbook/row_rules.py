@@ -17,21 +17,21 @@ from controller.demand.climate.snow import MOST_MM
 from controller.demand.plants.observations import EVENTS, OLD_GONE
 from controller.garden.plumbing import ValveKind
 from controller.logbook.records import HowKnown, PulseState
-from controller.weather.day_checks import LIMITS
+from controller.weather.day import LIMITS
 
 Test = Callable[[str], str]  # from a column to what SQL must find true of it
 SET_ASIDE = "rows_set_aside"
 KIND = "rows set aside"  # of the happening
-LONGEST_OPEN_S = 7 * 86_400.0  # more in one pulse is a slip of the pen; our choice
+LONGEST_OPEN_S = 7 * 86_400.0  # more in one pulse is a slip; our choice
 MOST_LITRES = 1e6  # the same
 # No figure of the ledger, of a reading or of a clock comes near these; our choice.
 _ANY, _HUGE = 1e6, 1e12
-# Kept once more in an index, whose copy tells where a bit has flipped in either.
+# Kept once more in an index, whose copy shows where a bit has flipped in either.
 GIVEN_INDEX = "pulses_given"
 GIVEN = ("day", "zone", "state", "litres", "line_litres", "uniformity")
 _LIVE_DAYS = 2  # whose pulses still change; our choice
 _MOST_NAMED_BAD = 500  # pulses left out by their numbers; our choice
-_LOOKS = 3  # a state, then what hangs on it, then what was told from a bad cell
+_LOOKS = 3  # a state, then what hangs on it, then what was found from a bad cell
 _OF_A_PLAN = ("slot", "planned_opens_utc", "planned_open_s", "planned_litres")
 _NAMED = 12  # rows named in one happening; the rest is counted
 _DATE = "-".join("[0-9]" * n for n in (4, 2, 2))
@@ -59,8 +59,8 @@ def is_moment(column: str) -> str:
     # Only the odd ones are counted through, as for a day: that takes longer.
     month, day, hour = (f"substr({column}, {place}, 2)" for place in (6, 9, 12))
     plain = f"{month} BETWEEN '01' AND '12' AND {day} BETWEEN '01' AND '28' AND {hour} < '24'"
-    whole = f"substr({column}, 1, 19)"
-    counted = f"strftime('%Y-%m-%dT%H:%M:%S', {whole}, '+0 days') = {whole}"
+    second = f"substr({column}, 1, 19)"
+    counted = f"strftime('%Y-%m-%dT%H:%M:%S', {second}, '+0 days') = {second}"
     return f"({six} OR {three}) AND (({plain}) OR {counted}) AND {column} >= '1970'"
 
 
@@ -71,7 +71,7 @@ def _number(low: float, high: float) -> Test:
     )
 
 
-def _whole(low: int, high: int) -> Test:
+def _integer(low: int, high: int) -> Test:
     return lambda column: f"typeof({column}) = 'integer' AND {column} BETWEEN {low} AND {high}"
 
 
@@ -97,7 +97,7 @@ def _or_none(test: Test) -> Test:
 
 
 _SECONDS, _LITRES = _number(0.0, LONGEST_OPEN_S), _number(0.0, MOST_LITRES)
-_MM, _TRUTH, _ID = _number(-_ANY, _ANY), _whole(0, 1), _whole(1, 2**62)
+_MM, _TRUTH, _ID = _number(-_ANY, _ANY), _integer(0, 1), _integer(1, 2**62)
 _TEXT_OR_NONE, _MOMENT_OR_NONE = _or_none(_text), _or_none(is_moment)
 _LEDGER_NUMBERS = (
     *("eto_mm", "kc", "etc_mm", "stress", "used_mm", "rain_mm", "rain_unused_mm", "runoff_mm"),
@@ -123,12 +123,12 @@ CELLS: Mapping[str, Mapping[str, Test]] = {
     },
     "ledger": {"zone": _text, "day": _day, "part": _text, "kept_utc": is_moment, "account": _text}
     | {"crop": _TEXT_OR_NONE, "stage": _text, "method": _text, "phase": _text, "rung": _text}
-    | {"coefficients": _text, "water_from": _TEXT_OR_NONE, "day_of_planting": _whole(0, 100_000)}
+    | {"coefficients": _text, "water_from": _TEXT_OR_NONE, "day_of_planting": _integer(0, 100_000)}
     | {"rain_known": _TRUTH, "measured": _TRUTH}
     | dict.fromkeys(_LEDGER_NUMBERS, _MM)
     | dict.fromkeys(_LEDGER_NUMBERS_OR_NONE, _or_none(_MM)),
-    "pulses": {"id": _ID, "zone": _text, "day": _day, "slot": _or_none(_whole(0, 1_000_000))}
-    | {"valve": _one_of(ValveKind), "relay_line": _or_none(_whole(0, 10_000))}
+    "pulses": {"id": _ID, "zone": _text, "day": _day, "slot": _or_none(_integer(0, 1_000_000))}
+    | {"valve": _one_of(ValveKind), "relay_line": _or_none(_integer(0, 10_000))}
     | {"together": _list_of("text"), "state": _one_of(PulseState)}
     | {f"{did}_utc": _MOMENT_OR_NONE for did in ("planned", "planned_opens", "intended")}
     | {f"{did}_utc": _MOMENT_OR_NONE for did in ("opened", "beat", "closed")}
@@ -145,7 +145,7 @@ CELLS: Mapping[str, Mapping[str, Test]] = {
     "holds": {"id": _ID, "written_utc": is_moment, "begins_utc": is_moment, "ends_utc": is_moment}
     | {"zones": _list_of("text"), "reason": _text, "lifted_utc": _MOMENT_OR_NONE},
     "happenings": {"id": _ID, "at_utc": is_moment, "kind": _text, "words": _text}
-    | {"zone": _TEXT_OR_NONE, "line": _or_none(_whole(-1, 10_000))},
+    | {"zone": _TEXT_OR_NONE, "line": _or_none(_integer(-1, 10_000))},
     "measurements": {"id": _ID, "written_utc": is_moment, "at_utc": is_moment, "said": _json_object}
     | {"taken_back_utc": _MOMENT_OR_NONE}
     | _WHO,
@@ -211,7 +211,7 @@ _INFERRED: Mapping[str, str] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Swept:
+class SetAside:
     """How many rows were set aside, and how many of them were mended and are back."""
 
     rows: int = 0
@@ -230,9 +230,9 @@ def look_through(connection: sqlite3.Connection) -> None:
         )
 
 
-def sweep(connection: sqlite3.Connection, now: str) -> Swept:
+def sweep(connection: sqlite3.Connection, now: str) -> SetAside:
     """Set every impossible row aside, within the caller's transaction."""
-    swept = Swept()
+    done = SetAside()
     for table, tests in _here(connection, CELLS).items():
         bad = connection.execute(
             f"SELECT rowid, {_first_wrong(tests)} FROM {table} WHERE NOT {_all_of(tests)}"
@@ -242,7 +242,7 @@ def sweep(connection: sqlite3.Connection, now: str) -> Swept:
         named: list[str] = []
         lost_l, put_right = 0.0, 0
         for row_id, why in bad:
-            _keep(connection, table, row_id, why, now)
+            _set_row_aside(connection, table, row_id, why, now)
             what, litres = _named(connection, table, row_id)
             if table == "pulses" and _put_right(connection, tests, row_id):
                 put_right += 1
@@ -251,12 +251,12 @@ def sweep(connection: sqlite3.Connection, now: str) -> Swept:
                 connection.execute(f"DELETE FROM {table} WHERE rowid = ?", [row_id])
                 lost_l += litres
             named.append(f"{what} ({why})")
-        swept = Swept(swept.rows + len(bad), swept.put_right + put_right)
+        done = SetAside(done.rows + len(bad), done.put_right + put_right)
         connection.execute(
             "INSERT INTO happenings (at_utc, kind, words) VALUES (?, ?, ?)",
             [now, KIND, _words(table, named, lost_l)],
         )
-    return swept
+    return done
 
 
 def look_at_pulses(connection: sqlite3.Connection) -> int:
@@ -309,7 +309,7 @@ def compare_given(
         if copy is None or copy == tuple(cells):
             continue
         wrong = [name for name, a, b in zip(GIVEN, cells, copy, strict=True) if a != b]
-        _keep(connection, "pulses", row_id, ", ".join(wrong), now)
+        _set_row_aside(connection, "pulses", row_id, ", ".join(wrong), now)
         what, _ = _named(connection, "pulses", row_id)
         litres, other = cells[GIVEN.index("litres")], copy[GIVEN.index("litres")]
         likelier = False
@@ -359,7 +359,9 @@ def _first_wrong(tests: Mapping[str, str]) -> str:
     return f"CASE {wrong} END"
 
 
-def _keep(connection: sqlite3.Connection, table: str, row_id: int, why: str, now: str) -> None:
+def _set_row_aside(
+    connection: sqlite3.Connection, table: str, row_id: int, why: str, now: str
+) -> None:
     """Copy the row, each cell as SQL would write it, to the last bit."""
     columns = [row[1] for row in connection.execute(f"PRAGMA main.table_info({table})")]
     cells = " || ', ' || ".join(f"'{name} = ' || quote({name})" for name in columns)

@@ -9,14 +9,15 @@ from pathlib import Path
 from controller.clock import Clock
 from controller.errors import LogbookError
 from controller.lean import OPENSSL, out_of_sight
-from controller.logbook.files import file_id
 from controller.logbook.records import utc_text
 from controller.logbook.row_rules import GIVEN, GIVEN_INDEX, SET_ASIDE, lenient
 
 with out_of_sight("numpy", "pandas", *OPENSSL):
-    from sqlite_utils import Database, Migrations
+    from sqlite_utils import Database as Database
+    from sqlite_utils import Migrations
 
 SET = "rowgate-logbook"
+NO_FILE = (0, 0)
 MIGRATIONS = Migrations(SET)
 # What services' days that have been were called before migration 6, and are now.
 WERE_MEASURED = {f"{name} analysis": f"{name} model" for name in ("open-meteo", "nasa-power")}
@@ -224,6 +225,15 @@ def _rows_set_aside(db: Database) -> None:
     )
     # A second copy of the water given: the check at opening holds the two against each other.
     db.execute(f"CREATE INDEX {GIVEN_INDEX} ON pulses ({', '.join(GIVEN)})")
+
+
+def file_id(path: Path) -> tuple[int, int]:
+    """Device and inode, which distinguish a file from another at its path; NO_FILE for none."""
+    try:
+        found = path.stat()
+    except FileNotFoundError:
+        return NO_FILE
+    return (found.st_dev, found.st_ino)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -52,7 +52,7 @@ def sum_up(
     for pulse in sorted(gave, key=lambda p: (p.day, p.zone)):
         groups.setdefault(name_of(pulse), []).append(pulse)
     stand_ins = [day for day in days if stands_in(day)]
-    foretold = [
+    forecasts = [
         day for day in days if not (day.measured or stands_in(day) or is_of_a_model(day.rung))
     ]
     return Sums(
@@ -69,7 +69,7 @@ def sum_up(
         ),
         zone_days=len(days),
         stand_in_zone_days=len(stand_ins),
-        forecast_zone_days=len(foretold),
+        forecast_zone_days=len(forecasts),
         stand_ins=tuple(sorted({day.method for day in stand_ins})),
         zone_days_by_rung=dict(Counter(day.rung for day in days)),
     )

@@ -2,7 +2,7 @@
 
 A caller waits until its work is committed, but never longer than the time-out. Work whose caller
 has given up is dropped, unless its commit is under way. When nothing waits, the store is
-maintained, a small step at a time.
+maintained, a small step at a time. Nothing is tried again here: the caller gets the error.
 """
 
 from __future__ import annotations
@@ -18,8 +18,7 @@ from typing import Any, Generic, Protocol, TypeVar
 from controller.clock import Clock
 from controller.errors import LogbookError
 from controller.logbook.files import is_damage, number_pulses_apart, plain
-from controller.logbook.maintenance import Maintenance
-from controller.logbook.opening import open_book
+from controller.logbook.maintenance import Maintenance, open_book
 from controller.logbook.records import utc_text
 from controller.logbook.row_rules import sweep
 from controller.logbook.schema import Book
@@ -84,13 +83,13 @@ class Writer(Generic[S]):
         connect: Callable[[], S],
         *,
         timeout_s: float,
-        tend: Callable[[S], bool] | None = None,
-        is_spoilt: Callable[[Exception], bool] | None = None,
+        maintain: Callable[[S], bool] | None = None,
+        is_damaged: Callable[[Exception], bool] | None = None,
     ) -> None:
-        """`tend` does one small step and says whether another may follow at once; after an error
-        that `is_spoilt` the store is closed, and the next piece of work opens it anew."""
+        """`maintain` does one small step; whether another may follow at once. After an error that
+        `is_damaged` the store is closed, and the next piece of work opens it anew."""
         self._connect, self._timeout_s = connect, timeout_s
-        self._tend, self._is_spoilt = tend, is_spoilt
+        self._maintain, self._is_damaged = maintain, is_damaged
         self._queue: queue.SimpleQueue[_Job | None] = queue.SimpleQueue()
         self._lock = threading.Lock()
         self._thread: threading.Thread | None = None
@@ -178,7 +177,7 @@ class Writer(Generic[S]):
                     store, alive = self._serve(job, store)
                     if not alive:
                         return
-                    store = self._tended(store)
+                    store = self._maintained(store)
                 job = None  # with all that it had to write
         finally:
             if store is not None:
@@ -200,26 +199,26 @@ class Writer(Generic[S]):
             result = _in_one_transaction(job, store)
         except Exception as error:  # noqa: BLE001 - handed to whoever asked, who raises it
             job.promise.set_exception(error)
-            return self._unless_spoilt(store, error), True
-        except BaseException as error:  # noqa: BLE001 - the thread ends here, its asker must not
+            return self._unless_damaged(store, error), True
+        except BaseException as error:  # noqa: BLE001 - the thread ends here, its caller must not
             job.promise.set_exception(LogbookError(f"the logbook's writer was stopped: {error!r}"))
             return store, False
         job.promise.set_result(result)
         return store, True
 
-    def _tended(self, store: S | None) -> S | None:
+    def _maintained(self, store: S | None) -> S | None:
         """Maintain the store while nothing waits; the store to go on with."""
-        if self._tend is None or store is None:
+        if self._maintain is None or store is None:
             return store
         try:
-            while self._queue.empty() and self._tend(store):
+            while self._queue.empty() and self._maintain(store):
                 pass
-        except Exception as error:  # noqa: BLE001 - nobody asked for it; the next work will tell
-            return self._unless_spoilt(store, error)
+        except Exception as error:  # noqa: BLE001 - nobody asked for it; the next work will show
+            return self._unless_damaged(store, error)
         return store
 
-    def _unless_spoilt(self, store: S | None, error: Exception) -> S | None:
-        if store is None or self._is_spoilt is None or not self._is_spoilt(error):
+    def _unless_damaged(self, store: S | None, error: Exception) -> S | None:
+        if store is None or self._is_damaged is None or not self._is_damaged(error):
             return store
         store.close()
         return None
@@ -242,7 +241,7 @@ def _in_one_transaction(job: _Job, store: Store) -> Any:
 Row = dict[str, Any]
 # The check at opening reads all of the file: a big one on a slow card takes its time. Our choice.
 OPENING_WITHIN_S = 60.0
-BUSY_SHARE = 0.8  # of the time-out: a lock is reported by SQLite before the asker gives up
+BUSY_SHARE = 0.8  # of the time-out: a lock is reported by SQLite before the caller gives up
 
 
 class LogbookWriter:
@@ -259,8 +258,8 @@ class LogbookWriter:
         self._writer: Writer[Book] = Writer(
             self._open,
             timeout_s=timeout_s,
-            tend=Maintenance(clock).step,
-            is_spoilt=self._is_damage,
+            maintain=Maintenance(clock).step,
+            is_damaged=self._is_damage,
         )
         try:
             # Where a damaged logbook lies now, if this one was begun in its place.
@@ -279,7 +278,7 @@ class LogbookWriter:
         """Whether the writing thread answers in time, also with an error."""
         return self._writer.answers(within_s)
 
-    def doubt(self) -> None:
+    def check_again(self) -> None:
         """Take in that a reader found damage: the next work checks all of the file first."""
         self._writer.open_anew()
 
@@ -301,7 +300,7 @@ class LogbookWriter:
             self.replaced, self.set_aside = True, book.set_aside or self.set_aside
             number_pulses_apart(book.db.conn, self.clock)
             if book.set_aside is None:
-                _say_lost(book, self.clock)
+                _note_lost(book, self.clock)
         return book
 
     def _is_damage(self, error: Exception) -> bool:
@@ -315,7 +314,7 @@ class LogbookWriter:
             raise plain(error, self.path) from error
 
 
-def _say_lost(book: Book, clock: Clock) -> None:
+def _note_lost(book: Book, clock: Clock) -> None:
     book.db.table("happenings").insert(
         {
             "at_utc": utc_text(clock.now_utc()),

@@ -9,7 +9,7 @@ from typing import Any
 
 from controller.demand.climate.reference_et import ReferenceEt
 from controller.hydraulics.calibration.result import Fitted
-from controller.logbook.backup import Contents
+from controller.logbook.files import Contents
 from controller.paper.amounts import short_day
 
 

@@ -8,11 +8,11 @@ The service manager runs it after every end of the daemon, also after a kill or 
 daemon and no database, may run twice, and imports only the standard library. It asks the kernel
 directly, and lgpio only for a line where that fails.
 
-A line file that others may have written is not believed, and drives nothing: at the wrong level
+A line file that others may have written is not trusted, and drives nothing: at the wrong level
 "off" opens a valve. The next start of the daemon drives the garden file's lines off.
 
 Exit codes: 0 every line is off, or there is no line file; 1 some line is not, or the line file is
-not believed; 2 wrong arguments.
+not trusted; 2 wrong arguments.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 if TYPE_CHECKING:
-    from controller.valves.limits import LineLimits, MasterLimits
+    from controller.valves.line import LineLimits, MasterLimits
 
 
 SHUT_AT = "shut-at.json"  # beside the line file: when the lines were last surely off
@@ -58,7 +58,7 @@ def main(arguments: Sequence[str], wait: Callable[[float], None] | None = None) 
     except FileNotFoundError:
         _print(f"{path}: no such file, so no line was ever taken; nothing to do")
         return 0
-    except Doubted as fault:
+    except NotTrusted as fault:
         _print(f"{path}: {fault}, so it is not believed; NO LINE WAS DRIVEN OFF: shut the tap")
         _print("the next start of the daemon drives every line of the garden file off")
         return 1
@@ -81,11 +81,11 @@ def main(arguments: Sequence[str], wait: Callable[[float], None] | None = None) 
     return 1 if failed else 0
 
 
-class Doubted(OSError):
+class NotTrusted(OSError):
     """Others may have written the line file."""
 
 
-def _believed(path: str) -> Any:
+def _trusted_contents(path: str) -> Any:
     """The contents of the line file. The open file, not its name, shows who may write it.
 
     Raises
@@ -97,15 +97,15 @@ def _believed(path: str) -> Any:
     with open(os.open(path, flags), encoding="utf-8") as file:  # noqa: PTH123
         found = os.fstat(file.fileno())
         if not stat.S_ISREG(found.st_mode):
-            raise Doubted("it is no plain file")
+            raise NotTrusted("it is no plain file")
         us = os.geteuid()
         owners = {0, us}
         if us == 0:  # root, who looks after another's daemon by hand
             owners.add(os.stat(_beside(path, "")).st_uid)  # noqa: PTH116
         if found.st_uid not in owners:
-            raise Doubted(f"it belongs to user {found.st_uid}, who is not the daemon")
+            raise NotTrusted(f"it belongs to user {found.st_uid}, who is not the daemon")
         if found.st_mode & (stat.S_IWGRP | stat.S_IWOTH):
-            raise Doubted(f"others may write it (mode {stat.S_IMODE(found.st_mode):o})")
+            raise NotTrusted(f"others may write it (mode {stat.S_IMODE(found.st_mode):o})")
         return json.load(file)
 
 
@@ -226,7 +226,7 @@ def read_line_file(path: str | os.PathLike[str]) -> Known:
     OSError, ValueError, KeyError, TypeError, AttributeError
         If it does not read.
     """
-    contents = _believed(os.fspath(path))
+    contents = _trusted_contents(os.fspath(path))
     chip = None if contents["chip"] is None else int(contents["chip"])
     off_levels = {int(line["number"]): int(line["off_level"]) for line in contents["lines"]}
     # A line file of an older Rowgate has no balls, and does not say who named the chip.
@@ -397,7 +397,7 @@ def _remember(
 
 
 def _replace(path: str, content: dict[str, Any]) -> None:
-    """Write a small file that is there whole or not at all, also after a power cut.
+    """Write a small file, complete or not at all, also after a power cut.
 
     Only its owner may write it, whatever the umask; a link planted at its name is not followed.
     """

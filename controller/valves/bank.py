@@ -11,20 +11,36 @@ it leads, nothing waits with the lock held; the closer's next round drives the l
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from math import isinf
 
 from controller.clock import Clock
 from controller.errors import ValveFault, ValveRefused
-from controller.valves.events import BankRecord, OpenLine, RecordQueue, What
-from controller.valves.group import RETRY_S, ValveGroup, why_not_open
-from controller.valves.limits import LineLimits, MasterLimits
-from controller.valves.line import Line, fault_text
+from controller.valves.group import (
+    NOTHING_KNOWN,
+    RETRY_S,
+    BankRecord,
+    Before,
+    OpenLine,
+    RecordQueue,
+    ValveGroup,
+    What,
+    why_not_open,
+)
+from controller.valves.line import (
+    CLOSINGS,
+    Event,
+    Line,
+    LineLimits,
+    MasterLimits,
+    State,
+    fault_text,
+    next_state,
+)
 from controller.valves.pins import PinDriver
-from controller.valves.states import CLOSINGS, Event, State, next_state
 
-__all__ = ["RETRY_S", "Bank", "BankRecord", "OpenLine", "What"]
+__all__ = ["RETRY_S", "Bank", "BankRecord", "Before", "OpenLine", "What"]
 
 FOR_EVER = -1.0
 LOOK_S = 0.2  # our choice: between two looks while closings are waited for
@@ -33,7 +49,7 @@ LOOK_S = 0.2  # our choice: between two looks while closings are waited for
 class Bank:
     """All lines of one board. Thread-safe; closing waits only for the pins.
 
-    A line that travels is driven shut for its whole time at birth, unless it is `known_shut`.
+    A line that travels is driven shut for its whole time at birth, unless it is shut `before`.
     `glance` reads a line without the lock; by default it is the driver's own reading.
     """
 
@@ -43,25 +59,16 @@ class Bank:
         driver: PinDriver,
         clock: Clock,
         record: Callable[[BankRecord], None],
-        already_open_s: Mapping[int, float] | None = None,
+        before: Before = NOTHING_KNOWN,
         *,
         master: MasterLimits | None = None,
-        known_shut: Collection[int] = (),
         glance: Callable[[int], bool] | None = None,
     ) -> None:
         self._glance = glance or driver.read
         self._driver, self._clock, self._records = driver, clock, RecordQueue(record)
         self._changed = threading.Condition(threading.Lock())
         self._shut_because = ""
-        self._group = ValveGroup(
-            lines,
-            driver,
-            clock,
-            self._records.note,
-            already_open_s or {},
-            master,
-            frozenset(known_shut),
-        )
+        self._group = ValveGroup(lines, driver, clock, self._records.note, before, master)
         self._records.deliver()
 
     # ---- opening ---------------------------------------------------------------------------------

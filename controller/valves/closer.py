@@ -2,7 +2,7 @@
 
 Neither needs a database, a network, a scheduler or the wall clock. A call that hangs in the pin
 driver (`TimedPins`) delays neither for long; the process must end for it. If both fail, the
-watchdog no longer hears that all is well, and the service manager's stop step drives all off.
+watchdog gets no sign of life, and the service manager's stop step drives all off.
 """
 
 from __future__ import annotations
@@ -15,8 +15,7 @@ from dataclasses import dataclass
 from controller.clock import Clock
 from controller.errors import ValveFault
 from controller.valves.bank import Bank
-from controller.valves.line import fault_text
-from controller.valves.states import MAY_RUN, State
+from controller.valves.line import MAY_RUN, State, fault_text
 
 # Our choice: how often the closer moves when nothing is due. So much later than a board that slept
 # it wakes at most; the supervisor does sooner.
@@ -24,7 +23,7 @@ BEAT_S = 1.0
 AT_REST = 2.0  # our choice: so many beats apart while no line is open, closing or stuck
 MARGIN_S = 0.5  # our choice: how long past its deadline a line may wait for the closer
 STALE_S = 5.0  # our choice: a closer silent for longer than this is taken for dead
-PATIENCE_S = 2.0  # our choice: how long the supervisor waits for the bank's lock
+LOCK_S = 2.0  # our choice: how long the supervisor waits for the bank's lock
 HANGS_S = 5.0  # our choice: how long a call may hang in the pin driver before the process must end
 
 
@@ -96,6 +95,19 @@ class Findings:
         return not self.faults
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Patience:
+    """How long the supervisor lets line, closer, lock and pin driver be late. [s]"""
+
+    margin_s: float = MARGIN_S
+    stale_s: float = STALE_S
+    lock_s: float = LOCK_S
+    hangs_s: float = HANGS_S
+
+
+USUAL_PATIENCE = Patience()
+
+
 class Supervisor:
     """Checks the lines and the closer, once a second, from the main thread.
 
@@ -107,17 +119,12 @@ class Supervisor:
         bank: Bank,
         closer: Closer,
         clock: Clock,
+        patience: Patience = USUAL_PATIENCE,
         *,
-        margin_s: float = MARGIN_S,
-        stale_s: float = STALE_S,
-        patience_s: float = PATIENCE_S,
-        hangs_s: float = HANGS_S,
         hanging: Callable[[], Mapping[int, float]] = dict,
     ) -> None:
-        self._hanging = hanging
+        self._patience, self._hanging = patience, hanging
         self._bank, self._closer, self._clock = bank, closer, clock
-        self._margin_s, self._stale_s, self._patience_s = margin_s, stale_s, patience_s
-        self._hangs_s = hangs_s
         self._looked_mono_s = clock.mono_s()
         self._stood_still_mono_s = -math.inf  # until when the process, or the board, last did
         self._end_because: tuple[str, ...] = ()
@@ -130,9 +137,9 @@ class Supervisor:
         that hangs in the pin driver: only our end frees the line for the stop step. Where the line
         is known to be off all the same, the others may end their openings first.
         """
-        patience_s = self._patience_s
+        patience_s = self._patience.lock_s
         try:
-            late = self._bank.close_due(margin_s=self._margin_s, patience_s=patience_s)
+            late = self._bank.close_due(margin_s=self._patience.margin_s, patience_s=patience_s)
             faulty = self._bank.look(patience_s=patience_s)
             states = self._bank.states(patience_s=patience_s)
             why = self._stale() or self._hung(states)
@@ -154,23 +161,24 @@ class Supervisor:
     def _hung(self, states: Mapping[int, State]) -> str:
         """The line whose call has hung for too long, as text; empty if none has, or it can wait."""
         now = self._clock.mono_s()
-        hung = [n for n, since in self._hanging().items() if now - since > self._hangs_s]
+        hangs_s = self._patience.hangs_s
+        hung = [n for n, since in self._hanging().items() if now - since > hangs_s]
         stuck = State.STUCK in states.values()
         if not hung or (not stuck and not MAY_RUN.isdisjoint(states.values())):
             return ""
         lines = ", ".join(f"line {number}" for number in sorted(hung))
-        return f"the pin driver has not come back from {lines} for {self._hangs_s:g} s"
+        return f"the pin driver has not come back from {lines} for {hangs_s:g} s"
 
     def _stale(self) -> str:
         """Why the closer counts as dead; empty if it does not."""
-        now = self._clock.mono_s()
+        now, stale_s = self._clock.mono_s(), self._patience.stale_s
         # If we did not look for so long ourselves, the whole process stood still, or the board
         # slept: the closer has as long again from now on. It wakes later than we do.
-        if now - self._looked_mono_s > self._stale_s:
+        if now - self._looked_mono_s > stale_s:
             self._stood_still_mono_s = now
         self._looked_mono_s = now
         silent_s = now - max(self._closer.last_beat_mono_s, self._stood_still_mono_s)
-        if silent_s <= self._stale_s:
+        if silent_s <= stale_s:
             return ""
         why = f" ({self._closer.fault})" if self._closer.fault else ""
         return f"the closer has not moved for {silent_s:.0f} s{why}"

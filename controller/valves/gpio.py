@@ -18,8 +18,7 @@ from gpiozero.pins.mock import MockFactory
 
 from controller.clock import Clock, slept_s
 from controller.errors import ValveFault
-from controller.valves.inputs import Debounce, OnEdge
-from controller.valves.pins import PinDriver
+from controller.valves.pins import Debounce, OnEdge, PinDriver
 
 __all__ = ["GpioInputs", "GpioPins", "Kind", "PinDriver", "line_number"]
 
@@ -42,20 +41,13 @@ class GpioPins:
         self._devices: dict[int, Any] = {}
 
     @property
-    def loud(self) -> str:
-        """A line to print where everybody sees it; empty when real pins are driven."""
-        if self.kind == "mock":
-            return "PRETENDED PINS (mock): no relay moves, no valve opens, no water runs."
-        return ""
-
-    @property
     def chip(self) -> int | None:
         """The number of the GPIO chip that was opened; None for pretended pins."""
         return self._factory.chip if self.kind == "lgpio" else None
 
     @property
     def factory(self) -> Any:
-        """gpiozero's pin factory, for tests that look at whole histories."""
+        """gpiozero's pin factory, which the input pins share."""
         return self._factory
 
     def claim(self, number: int, active_low: bool) -> None:

@@ -1,19 +1,225 @@
-"""One valve: it drives it, reads it back, and keeps how long it was open.
+"""One valve on its line: its limits, its states, and how it is driven and read back.
 
-The bank holds its lock around everything here. Of a ball that stays, the open line and the close
-line are never both driven on: each is driven only after the other was written off and read as off.
+The bank holds its lock around every `Line`. Of a ball that stays, the open line and the close line
+are never both driven on: each is driven only after the other was written off and read as off.
+
+The states are one table: the state after each event. Closing needs no permission of it: it is
+always tried, and only its outcome is an event. What is not listed is refused and changes nothing.
+"Line" is a valve with all its lines of the board: one, or an open line and a close line for a ball
+that stays where it is without current.
 """
 
 from __future__ import annotations
 
 import math
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from types import MappingProxyType
 
 from controller.clock import Clock
-from controller.valves.limits import DAY_S, LineLimits
+from controller.errors import OutOfRange, ValveFault, ValveRefused, require_range
 from controller.valves.pins import PinDriver
-from controller.valves.states import CLOSINGS, MAY_RUN, Event, State, next_state
+
+DAY_S = 86_400.0
+LONGEST_TRAVEL_S = 300.0  # our choice: a valve slower than that is no valve for a garden
+LONGEST_LEAD_S = 600.0  # our choice, for the master's lead and lag
+# A valve is driven for longer than its travel: cold, wear and a weak supply make it slow.
+DRIVE_FACTOR, DRIVE_MORE_S = 1.25, 1.0  # our choice
+
+
+def drive_s(travel_s: float) -> float:
+    """How long a valve is driven for its travel; 0 for one that moves at once. [s]"""
+    return max(travel_s * DRIVE_FACTOR, travel_s + DRIVE_MORE_S) if travel_s > 0.0 else 0.0
+
+
+def travel_s(driven_s: float) -> float:
+    """The travel that is driven for so long: the inverse of `drive_s`. [s]"""
+    return min(driven_s / DRIVE_FACTOR, driven_s - DRIVE_MORE_S) if driven_s > 0.0 else 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LineLimits:
+    """One valve's line of the board: its BCM GPIO number, its off level, its times.
+
+    With a `close_number` the valve is a ball that stays where it is without current: `number` is
+    driven to open it, `close_number` to shut it, never both. Without, a travel says how long water
+    builds up after on, and runs on after off.
+    """
+
+    number: int
+    active_low: bool
+    longest_open_s: float
+    most_open_s_per_day: float
+    close_number: int | None = None
+    opens_in_s: float = 0.0
+    closes_in_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        for name, number in (("number", self.number), ("close_number", self.close_number)):
+            if number is None and name == "close_number":
+                continue
+            if isinstance(number, bool) or not isinstance(number, int):
+                raise OutOfRange(name, math.nan, 0, 1023)
+            require_range(name, number, 0, 1023)
+        if not 0.0 < self.longest_open_s <= DAY_S:  # also false for NaN
+            raise OutOfRange("longest_open_s", self.longest_open_s, 0.0, DAY_S)
+        if not 0.0 < self.most_open_s_per_day < math.inf:
+            raise OutOfRange("most_open_s_per_day", self.most_open_s_per_day, 0.0, math.inf)
+        require_range("opens_in_s", self.opens_in_s, 0.0, LONGEST_TRAVEL_S)
+        require_range("closes_in_s", self.closes_in_s, 0.0, LONGEST_TRAVEL_S)
+        if self.close_number is None:
+            return
+        if self.close_number == self.number:
+            raise ValveFault(
+                f"line {self.number} cannot open and close one valve; a ball that stays where it "
+                "is needs a line for each"
+            )
+        if self.opens_in_s == 0.0 or self.closes_in_s == 0.0:
+            raise ValveFault(
+                f"line {self.number}: a ball that stays where it is needs its travel both ways, "
+                "more than 0 s; nobody else knows when it has arrived"
+            )
+
+    @property
+    def numbers(self) -> tuple[int, ...]:
+        """Its lines of the board."""
+        return (self.number,) if self.close_number is None else (self.number, self.close_number)
+
+    @property
+    def opening_s(self) -> float:
+        """How long the open line of a ball that stays is driven. [s]"""
+        return drive_s(self.opens_in_s)
+
+    @property
+    def closing_s(self) -> float:
+        """How long water may run after the command to shut. [s]"""
+        return drive_s(self.closes_in_s)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MasterLimits:
+    """A valve before all others: open `leads_s` before the first, until `lags_s` after the last.
+
+    Its lead is never less than its own opening.
+    """
+
+    number: int
+    active_low: bool
+    leads_s: float = 0.0
+    lags_s: float = 0.0
+    close_number: int | None = None
+    opens_in_s: float = 0.0
+    closes_in_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        require_range("leads_s", self.leads_s, 0.0, LONGEST_LEAD_S)
+        require_range("lags_s", self.lags_s, 0.0, LONGEST_LEAD_S)
+        _ = self.line
+
+    @property
+    def line(self) -> LineLimits:
+        """The master as a line; its times are those of the lines it serves."""
+        return LineLimits(
+            number=self.number,
+            active_low=self.active_low,
+            longest_open_s=DAY_S,
+            most_open_s_per_day=DAY_S,
+            close_number=self.close_number,
+            opens_in_s=self.opens_in_s,
+            closes_in_s=self.closes_in_s,
+        )
+
+    @property
+    def lead_s(self) -> float:
+        """How long it is open before a line opens. [s]"""
+        return max(self.leads_s, drive_s(self.opens_in_s))
+
+
+class State(StrEnum):
+    """What is known of a line."""
+
+    CLOSED = "closed"  # off was written, and read back as off; its closing time is over
+    OPEN = "open"  # asked to open, and a deadline lies ahead; it may wait for the master to lead
+    CLOSING = "closing"  # driven shut; water may run until its closing time is over
+    RECLOSING = "closing again"  # as closing, after it has disobeyed: barred when the time is over
+    STUCK = "stuck"  # it did not shut when driven off, and is driven off again; water may run
+    BARRED = (
+        "barred"  # off, but it has disobeyed: no opening until somebody has looked and reset it
+    )
+
+
+class Event(StrEnum):
+    """What happens to a line."""
+
+    OPEN_ASKED = "open asked"
+    ON_FAILED = "on failed"  # on could not be written, or an open line is not read as it should be
+    CLOSE_BEGAN = "close began"  # driven shut, and read back so; its closing time runs
+    OFF_TOOK = "off took"  # off was written, and read back as off; no closing time is left
+    OFF_FAILED = "off failed"  # it could not be driven off, or is not read back so
+    FOUND_ON = "found on"  # a line that is not open is read as it should not be, or not at all
+    RESET_ASKED = "reset asked"
+
+
+NEXT: Mapping[tuple[State, Event], State] = MappingProxyType(
+    {
+        (State.CLOSED, Event.OPEN_ASKED): State.OPEN,
+        (State.CLOSED, Event.CLOSE_BEGAN): State.CLOSING,
+        (State.CLOSED, Event.OFF_TOOK): State.CLOSED,
+        (State.CLOSED, Event.OFF_FAILED): State.STUCK,
+        (State.CLOSED, Event.FOUND_ON): State.STUCK,
+        (State.CLOSED, Event.RESET_ASKED): State.CLOSED,
+        (State.OPEN, Event.ON_FAILED): State.STUCK,
+        (State.OPEN, Event.CLOSE_BEGAN): State.CLOSING,
+        (State.OPEN, Event.OFF_TOOK): State.CLOSED,
+        (State.OPEN, Event.OFF_FAILED): State.STUCK,
+        (State.CLOSING, Event.CLOSE_BEGAN): State.CLOSING,
+        (State.CLOSING, Event.OFF_TOOK): State.CLOSED,
+        (State.CLOSING, Event.OFF_FAILED): State.STUCK,
+        (State.CLOSING, Event.FOUND_ON): State.STUCK,
+        (State.RECLOSING, Event.CLOSE_BEGAN): State.RECLOSING,
+        (State.RECLOSING, Event.OFF_TOOK): State.BARRED,
+        (State.RECLOSING, Event.OFF_FAILED): State.STUCK,
+        (State.RECLOSING, Event.FOUND_ON): State.STUCK,
+        (State.STUCK, Event.CLOSE_BEGAN): State.RECLOSING,
+        (State.STUCK, Event.OFF_TOOK): State.BARRED,
+        (State.STUCK, Event.OFF_FAILED): State.STUCK,
+        (State.STUCK, Event.FOUND_ON): State.STUCK,
+        (State.BARRED, Event.CLOSE_BEGAN): State.RECLOSING,
+        (State.BARRED, Event.OFF_TOOK): State.BARRED,
+        (State.BARRED, Event.OFF_FAILED): State.STUCK,
+        (State.BARRED, Event.FOUND_ON): State.STUCK,
+        (State.BARRED, Event.RESET_ASKED): State.CLOSED,
+    }
+)
+# Driven shut, and not sure to be shut yet.
+CLOSINGS = frozenset({State.CLOSING, State.RECLOSING})
+# Water may run through a line in one of these.
+MAY_RUN = CLOSINGS | {State.OPEN, State.STUCK}
+
+_WHY_NOT: Mapping[tuple[State, Event], str] = {
+    (State.OPEN, Event.OPEN_ASKED): "it is open already; an opening is never made longer",
+    (State.CLOSING, Event.OPEN_ASKED): "it is still closing; wait until it is shut",
+    (State.RECLOSING, Event.OPEN_ASKED): "it has disobeyed, and is being closed",
+    (State.STUCK, Event.OPEN_ASKED): "it did not close when told to, and is being told again",
+    (State.BARRED, Event.OPEN_ASKED): (
+        "it has disobeyed; look at its wiring, relay and valve, then reset it"
+    ),
+    (State.OPEN, Event.RESET_ASKED): "it is open; close it first",
+    (State.CLOSING, Event.RESET_ASKED): "it is still closing; nothing bars it",
+    (State.RECLOSING, Event.RESET_ASKED): "it is still being closed; wait until it is shut",
+    (State.STUCK, Event.RESET_ASKED): "it still does not close; shut the water off by hand",
+}
+
+
+def next_state(state: State, event: Event) -> State:
+    """The state that follows; `ValveRefused`, with the reason, for what the table does not list."""
+    try:
+        return NEXT[state, event]
+    except KeyError:
+        why = _WHY_NOT.get((state, event), f'"{event}" does not happen to a line that is {state}')
+        raise ValveRefused(why) from None
 
 
 class Line:

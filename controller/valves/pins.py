@@ -1,4 +1,4 @@
-"""The interface of every pin driver, and calls that come back although a driver hangs.
+"""The pins of the board as the other rooms know them: outputs, inputs, and calls that come back.
 
 The bank holds its one lock while it drives a line. A driver that hangs on one line would delay the
 closing of all others. So a worker thread makes each call, and the bank waits a bounded time. A
@@ -10,6 +10,11 @@ whatever is read. Once it is back, the worker itself drives the line off.
 
 One thing this cannot help: a driver that holds the interpreter while it hangs. Then no thread moves
 at all, and the service manager's watchdog ends the process.
+
+Inputs are switches and pulse counters; a counter works from any thread, and never raises. Debounce
+is our own, on the times of the edges, because not every pin driver does it. An edge to active
+counts only if the input was at rest for the debounce time before it. A bounce follows its edge
+within that time, so one closing of a contact counts once.
 """
 
 from __future__ import annotations
@@ -21,7 +26,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Protocol
 
 from controller.clock import Clock
-from controller.errors import ValveFault
+from controller.errors import ValveFault, require_range
 
 
 class PinDriver(Protocol):
@@ -226,7 +231,7 @@ class TimedPins:
                 self._idle.appendleft(worker)
                 return
         if call.moves:  # nobody knows what it did to the line in the end
-            with contextlib.suppress(Exception):  # the bank drives it off again, and judges that
+            with contextlib.suppress(Exception):  # the bank drives it off again, and checks that
                 self._pins.write(call.number, False)
         with self._lock:
             left = [(each, at) for each, at in self._hanging[call.number] if each is not call]
@@ -234,3 +239,59 @@ class TimedPins:
             if not left:
                 del self._hanging[call.number]
             self._idle.append(worker)
+
+
+OnEdge = Callable[[float], None]
+"""Called for each edge to active that counts, with its moment on the monotonic clock. [s]"""
+
+
+class InputDriver(Protocol):
+    """What other rooms know of input pins; `active` means contact closed, switch on."""
+
+    def watch(self, number: int, *, active_low: bool, debounce_s: float, on_edge: OnEdge) -> None:
+        """Take the line as an input and report every edge to active; `ValveFault` if that fails.
+
+        `on_edge` is called from a thread of the driver's, and must return at once.
+        """
+
+    def level(self, number: int) -> bool:
+        """Whether a watched line is active now; `ValveFault` if it cannot be read."""
+
+
+class Debounce:
+    """Separates edges that count from the bounces after them; it gets each change and its time."""
+
+    def __init__(self, debounce_s: float) -> None:
+        self._debounce_s = require_range("debounce_s", debounce_s, 0.0, 60.0)
+        self._active: bool | None = None
+        self._changed_s = float("-inf")
+
+    def changed(self, active: bool, at_s: float) -> bool:
+        """Whether this change is an edge to active that counts."""
+        if active == self._active:
+            return False  # an edge in between was missed, or the first look found it already
+        rested = at_s - self._changed_s >= self._debounce_s
+        self._active, self._changed_s = active, at_s
+        return active and rested
+
+    def starts(self, active: bool) -> None:
+        """Take the level found when the watch begins: it is no edge."""
+        self._active = active
+
+
+class PulseCounter:
+    """Counts the pulses of a meter or gauge; thread-safe. A driver calls `edge`."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._count = 0
+
+    def edge(self, mono_s: float) -> None:
+        """Count a pulse; never raises."""
+        with self._lock:
+            self._count += 1
+
+    def count(self) -> int:
+        """Pulses since the start."""
+        with self._lock:
+            return self._count

@@ -11,8 +11,7 @@ from datetime import date, timedelta
 from math import log
 from statistics import fmean, median
 
-from controller.weather.day import WeatherDay
-from controller.weather.day_checks import ClearSky, saturation_kpa
+from controller.weather.day import ClearSky, WeatherDay, saturation_kpa
 
 # The shortest run of one figure that counts: five days, for wind three. Our choice.
 STUCK_DAYS: Mapping[str, int] = {
@@ -207,8 +206,8 @@ def sun_drift(
             continue
         part = fmean(sorted(part for _, part in window)[-CLEAREST_DAYS:])
         if not CLEAREST_PART[0] <= part <= CLEAREST_PART[1]:
-            doubt = "" if NOT_A_DRIFT[0] <= part <= NOT_A_DRIFT[1] else ", too far off for a drift"
-            off.append(f"{window[0][0]} to {window[-1][0]}: {part:.2f}{doubt}")
+            note = "" if NOT_A_DRIFT[0] <= part <= NOT_A_DRIFT[1] else ", too far off for a drift"
+            off.append(f"{window[0][0]} to {window[-1][0]}: {part:.2f}{note}")
     if not off:
         return []
     more = f" and {len(off) - NAMED} spells more" if len(off) > NAMED else ""

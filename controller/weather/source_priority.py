@@ -37,7 +37,7 @@ NOTHING = ""  # no source has the day's temperatures
 MODEL_RAIN_SHARE = 0.5
 # A service's forecast that was given so much earlier than the newest one of that day comes after
 # it, whatever the order of the services. An answer is fresh for the same time
-# (cached_request.FORECASTS).
+# (cache.FORECASTS).
 OUTRANKED_AFTER = timedelta(hours=3)
 
 _OF_A_SERVICE = (" model", " forecast")  # endings of the source of a service's day
@@ -53,7 +53,7 @@ _GROUPS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("sun", ("solar_mj_m2", "sunshine_h")),
 )
 # The lowest humidity alone does not give the vapour pressure.
-_TELLS_VAPOUR = ("vapour_pressure_kpa", "dewpoint_c", "rh_max_pct", "rh_mean_pct")
+_GIVES_VAPOUR = ("vapour_pressure_kpa", "dewpoint_c", "rh_max_pct", "rh_mean_pct")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,8 +123,8 @@ def best_of(
     forecasts = _fresh_first([row for row in rows if row.is_forecast])
     by_worth = [*forecasts, *been] if to_come else [*been, *forecasts]
     base = next((r for r in by_worth if r.tmin_c is not None and r.tmax_c is not None), None)
-    tells_rain = been if over else by_worth
-    wet = next((row for row in tells_rain if row.rain_mm is not None), None)
+    gives_rain = been if over else by_worth
+    wet = next((row for row in gives_rain if row.rain_mm is not None), None)
     rain_mm = None if wet is None else _credited_mm(wet)
     model_rain_mm = wet.rain_mm if wet is not None and wet.modelled else None
     if base is None:
@@ -214,7 +214,7 @@ def _singly(
 
 
 def _has(row: WeatherDay, name: str, fields: Sequence[str]) -> bool:
-    telling = _TELLS_VAPOUR if name == "humidity" else fields
+    telling = _GIVES_VAPOUR if name == "humidity" else fields
     return any(getattr(row, field) is not None for field in telling)
 
 

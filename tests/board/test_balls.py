@@ -15,7 +15,7 @@ pytestmark = [pytest.mark.board, pytest.mark.long]
 CLOSE = {4: 17, 5: 27, 6: 22}
 MASTER = 13
 LINES = (*CLOSE, *CLOSE.values(), MASTER)
-# A travel, and what a line is driven for it: a quarter more, at least 1 s more (limits.py).
+# A travel, and what a line is driven for it: a quarter more, at least 1 s more (valves/line.py).
 TRAVEL_S, DRIVEN_S = 4.0, 5.0
 LAG_S, LATE_S = 6.0, 2.0
 

@@ -11,11 +11,11 @@ import pytest
 from pytest import approx
 from support.clock import HandClock
 from support.daemon import World
-from support.logbook import a_pulse
+from support.logbook import a_pulse, close
 
 import controller.cli.logbook_commands as logbook_commands
 from controller.cli import main
-from controller.logbook.backup import copy_logbook
+from controller.logbook.files import copy_logbook
 from controller.logbook.logbook import Logbook
 from controller.logbook.records import HowKnown
 
@@ -40,7 +40,7 @@ def state(tmp_path: Path) -> Path:
     folder = tmp_path / "state"
     folder.mkdir()
     with Logbook(folder / "logbook.db", HandClock()) as logbook:
-        logbook.closed(logbook.intend(a_pulse()), 60.0, 5.0, HowKnown.TIMED)
+        close(logbook, logbook.intend(a_pulse()), 60.0, 5.0, HowKnown.TIMED)
     return folder
 
 

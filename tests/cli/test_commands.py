@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from pytest import approx
 from support.clock import HandClock
+from support.logbook import close
 
 import controller.cli.logbook_commands as logbook_commands
 import controller.cli.plan_commands as plan_commands
@@ -415,7 +416,7 @@ def test_a_report_shows_how_sure_timed_litres_are(run: Run, garden: Path) -> Non
         )  # fmt: skip
         number = book.intend(pulse)
         book.opened(number, 1.0)
-        book.closed(number, 60.0, 25.0, HowKnown.TIMED)
+        close(book, number, 60.0, 25.0, HowKnown.TIMED)
     _, out, _ = run("report", "--garden", str(garden), "--band")
     assert "leeks: 6.60 gal ±" in out
     found = json.loads(run("report", "--garden", str(garden), "--band", "--json")[1])

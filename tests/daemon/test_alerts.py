@@ -11,9 +11,10 @@ import pytest
 from support.daemon import World
 from support.daemon_faults import Locked, a_slow_garden
 
+from controller.daemon.alerts import RETRY_S
 from controller.daemon.flow.monitor import Found
-from controller.errors import ValveFault
-from controller.garden.model import Action, FlowFinding
+from controller.errors import LogbookError, ValveFault
+from controller.garden.model import Action, FlowFinding, Hold
 from controller.garden.plumbing import Master, Valve, ValveKind
 from controller.logbook.queries import Questions
 
@@ -175,3 +176,20 @@ def _counted(world: World) -> Callable[[], int]:
 
     world.journal.hold = counted  # type: ignore[method-assign, assignment]
     return lambda: len(tries)
+
+
+def test_a_hold_that_is_written_and_not_read_back_holds_all_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    world = both_open(tmp_path)
+    with monkeypatch.context() as unread:
+
+        def fails(*_: object) -> list[Hold]:
+            raise LogbookError("the disk does not read")
+
+        unread.setattr(world.journal, "holds", fails)
+        act(world, found(Action.HOLD_ZONE, "a"))
+    assert world.engine._finding_actions.held("a") == "flow: burst"
+    world.run_for(RETRY_S + 1.0)
+    assert world.engine._finding_actions.held("a") is None
+    assert holds(world) == [(["a"], "flow: burst")]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from support.clock import HandClock
 
-from controller.daemon.host.board import (
+from controller.daemon.host.status import (
     KEEPS_WORDS,
     BoardFiles,
     BoardNow,
@@ -67,7 +67,7 @@ def test_every_figure_is_read(tmp_path: Path) -> None:
 )
 def test_what_is_amiss_is_said(tmp_path: Path, told: dict[str, str], doubt: str) -> None:
     now = look_at_board(tmp_path, _board(tmp_path, **told))
-    assert any(doubt in words for words in now.doubts)
+    assert any(doubt in words for words in now.warnings)
 
 
 @pytest.mark.parametrize(
@@ -82,8 +82,8 @@ def test_what_is_amiss_is_said(tmp_path: Path, told: dict[str, str], doubt: str)
     ],
 )
 def test_what_is_well_or_unknown_gives_no_doubt(tmp_path: Path, told: dict[str, str]) -> None:
-    doubts = look_at_board(tmp_path, _board(tmp_path, **told)).doubts
-    assert not [words for words in doubts if "MB" not in words]
+    warnings = look_at_board(tmp_path, _board(tmp_path, **told)).warnings
+    assert not [words for words in warnings if "MB" not in words]
 
 
 def test_a_full_disk_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -91,14 +91,14 @@ def test_a_full_disk_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) ->
         free = 12_000_000
 
     monkeypatch.setattr("shutil.disk_usage", lambda _: Usage)
-    assert any("12 MB" in words for words in look_at_board(tmp_path, _board(tmp_path)).doubts)
+    assert any("12 MB" in words for words in look_at_board(tmp_path, _board(tmp_path)).warnings)
 
 
 def test_each_kind_of_doubt_is_told_once_a_day_and_the_kernels_setting_once_for_good() -> None:
     clock, told, day = HandClock(), list[str](), date(2031, 6, 1)
     heat = [80]
     watch = BoardWatch(
-        lambda: BoardNow(doubts=(f"the board is at {heat[0]} C", KEEPS_WORDS)),
+        lambda: BoardNow(warnings=(f"the board is at {heat[0]} C", KEEPS_WORDS)),
         clock,
         lambda kind, words: told.append(words),
     )
@@ -111,7 +111,10 @@ def test_each_kind_of_doubt_is_told_once_a_day_and_the_kernels_setting_once_for_
     assert told.count(KEEPS_WORDS) == 1
     assert len(told) == 4
     again = BoardWatch(
-        lambda: BoardNow(doubts=(KEEPS_WORDS,)), clock, lambda kind, words: told.append(words), told
+        lambda: BoardNow(warnings=(KEEPS_WORDS,)),
+        clock,
+        lambda kind, words: told.append(words),
+        told,
     )
     again.look(day)
     assert told.count(KEEPS_WORDS) == 1

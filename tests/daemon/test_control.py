@@ -20,19 +20,24 @@ from support.clock import HandClock
 from controller.clock import SystemClock
 from controller.daemon.control import protocol
 from controller.daemon.control import server as controlserver
-from controller.daemon.control.protocol import LONGEST_LINE, SOCKET_NAME, _connect, ask
-from controller.daemon.control.server import (
-    ANSWERED_WITHIN_S,
+from controller.daemon.control.protocol import (
     BUSY,
-    CLIENTS,
-    CLIENTS_A_USER,
-    LANE_WITHIN_S,
+    LONGEST_LINE,
     NOT_SHUT_YET,
     REQUEST_WITHIN_S,
     SHUT_BUT_BUSY,
+    SOCKET_NAME,
     TOO_MANY,
     TOO_SLOW,
     UNDER_WAY,
+    _connect,
+    ask,
+)
+from controller.daemon.control.server import (
+    ANSWERED_WITHIN_S,
+    CLIENTS,
+    CLIENTS_A_USER,
+    CLOSING_WITHIN_S,
     WAITING_A_USER,
     ControlServer,
 )
@@ -378,10 +383,10 @@ def test_a_closing_that_hangs_holds_up_no_other_request_and_stops_the_pulse(desk
     _until(lambda: desk.replies)
     desk.replies[0].set_result({"ok": True})
     assert _heard(status) == {"ok": True}
-    desk.passes(LANE_WITHIN_S)
+    desk.passes(CLOSING_WITHIN_S)
     time.sleep(0.05)
     beats = desk.beats
-    desk.passes(ANSWERED_WITHIN_S - LANE_WITHIN_S)
+    desk.passes(ANSWERED_WITHIN_S - CLOSING_WITHIN_S)
     assert _words(line) == NOT_SHUT_YET
     assert desk.beats == beats
     desk.hangs.set()
@@ -427,7 +432,7 @@ def test_a_mistake_of_ours_ends_a_round_and_no_more(
     monkeypatch.setattr(controlserver, "_PAUSE_S", 0.01)
     with monkeypatch.context() as patch:
         rounds: list[None] = []
-        patch.setattr(desk.server, "_accept_clients", lambda: rounds.append(None) or 1 / 0)
+        patch.setattr(desk.server, "_listen_again", lambda: rounds.append(None) or 1 / 0)
         desk.passes(0.0)
         _until(lambda: rounds)
         beats = desk.beats

@@ -11,8 +11,8 @@ import pytest
 from support.clock import HandClock
 from support.gardens import a_zone
 
-from controller.daemon.dispatch import RETRY_S, Dispatcher, Moment
 from controller.daemon.openings import Controls
+from controller.daemon.planning import RETRY_S, Dispatcher, Moment
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.garden.model import Zone
 from controller.garden.plumbing import ValveKind
@@ -83,7 +83,7 @@ class Set:
         assert pulse.zone == zone.name
         usual: dict[str, Any] = {
             "now_utc": self.clock.now_utc(),
-            "doubt": "",
+            "untrusted": "",
             "shut_by": "",
             "key_spent": False,
             "held": None,
@@ -136,7 +136,7 @@ def test_a_zone_that_is_gone_and_one_that_waits_hold_up_no_other() -> None:
     assert s.look() == [("opened", "a", 60.0), ("opened", "b", 60.0)]
     assert s.left == []
     s = Set(a_pulse("a"), a_pulse("b"))
-    s.moment["doubt"] = "nobody knows the time"
+    s.moment["untrusted"] = "nobody knows the time"
     assert s.look() == [] and s.left == ["a", "b"]
     s.moment.clear()
     assert s.look() == [("opened", "a", 60.0), ("opened", "b", 60.0)]

@@ -332,7 +332,7 @@ def test_at_a_start_with_a_clock_in_doubt_the_keeper_is_told_that_nothing_opens(
     world.clock.is_synced = False
     world.clock.step_wall(-3 * 86_400.0)
     world.start()
-    assert not world.engine.clock_trust.believed
+    assert not world.engine.clock_trust.trusted
     words = [words for kind, words in world.happenings() if kind == "clock"]
     assert words[-1] == f"no openings by plan: {world.engine.clock_trust.why}"
     assert world.engine.clock_trust.why
@@ -352,7 +352,7 @@ def test_a_day_that_was_planned_is_known_as_watched_and_one_of_a_doubtful_clock_
     world.clock.advance(3 * 86_400.0)
     world.clock.boot = "boot-2"
     world.start()
-    assert not world.engine.clock_trust.believed
+    assert not world.engine.clock_trust.trusted
     world.run_for(3600.0)
     assert max(watched(world)) == NOON.date()
 
@@ -538,7 +538,7 @@ def test_the_page_of_facts_says_how_it_stands(tmp_path: Path) -> None:
     assert facts.litres == {"a": approx(4.5, rel=1e-3)}
     assert facts.pulses == {("a", "timed"): 2}
     assert (facts.at_mono_s, facts.open_lines) == (world.clock.mono_s(), 0)
-    assert (facts.clock_believed, facts.litres_by) == (True, "time")
+    assert (facts.clock_trusted, facts.litres_by) == (True, "time")
     assert facts.planned_mono_s is not None and facts.planned_mono_s > began_s
     assert facts.reported == {}
     assert world.ask(ask="open", zone="b", seconds=60)["ok"]

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from pytest import approx
 
-from controller.daemon.flow.credit import (
+from controller.daemon.flow.litres import (
     MORE_THAN_PLAN,
     Counted,
     Credit,

@@ -45,12 +45,12 @@ from controller.daemon.flow.rules import (
     METER_ERROR,
     TAP_VARIES,
     ComputedFlow,
+    MeteredStretch,
     Metering,
-    Seen,
+    find_while_open,
+    find_while_shut,
     flow_while_open,
     found_words,
-    judge_open,
-    judge_shut,
     passing_l,
 )
 from controller.daemon.flow.trend import BASE_LEAST
@@ -61,7 +61,7 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.timetable.calibrated import Bands
 from controller.timetable.plan import NetworkFlows
 from controller.units import m3_s_from_gal_min, m3_s_from_l_min
-from controller.valves.inputs import PulseCounter
+from controller.valves.pins import PulseCounter
 
 DAY = date(2031, 6, 1)
 COARSE = 1 / 20  # a coarser meter, whose pulses are quicker to act out
@@ -75,8 +75,8 @@ def _with_flow(garden: Garden, zone: str, gal_min: float) -> Garden:
     return replace(garden, zones=zones)
 
 
-def _seen(litres: float, seconds: float = 100.0, litres_per_pulse: float = 0.01) -> Seen:
-    return Seen(litres=litres, seconds=seconds, litres_per_pulse=litres_per_pulse)
+def _seen(litres: float, seconds: float = 100.0, litres_per_pulse: float = 0.01) -> MeteredStretch:
+    return MeteredStretch(litres=litres, seconds=seconds, litres_per_pulse=litres_per_pulse)
 
 
 # --- the judge -------------------------------------------------------------------------------
@@ -99,7 +99,7 @@ OPEN = [
 
 @pytest.mark.parametrize(("litres", "finding"), OPEN)
 def test_a_sure_flow_is_judged_a_fifth_away(litres: float, finding: FlowFinding | None) -> None:
-    assert judge_open(_seen(litres), SURE) is finding
+    assert find_while_open(_seen(litres), SURE) is finding
 
 
 @pytest.mark.parametrize(
@@ -111,13 +111,13 @@ def test_a_sure_flow_is_judged_a_fifth_away(litres: float, finding: FlowFinding 
         (_seen(38.0, litres_per_pulse=2.0), "under 20 counts seen"),
     ],
 )
-def test_too_little_seen_is_not_judged(seen: Seen, why: str) -> None:
-    assert judge_open(seen, SURE) is None, why
+def test_too_little_seen_is_not_judged(seen: MeteredStretch, why: str) -> None:
+    assert find_while_open(seen, SURE) is None, why
 
 
 def test_many_counts_where_few_were_due_are_a_burst() -> None:
     few = ComputedFlow(flow_l_s=0.001, error=0.0)  # 0.1 L: 10 counts due
-    assert judge_open(_seen(LEAST_COUNTS * 0.01), few) is FlowFinding.BURST
+    assert find_while_open(_seen(LEAST_COUNTS * 0.01), few) is FlowFinding.BURST
 
 
 def test_the_band_widens_with_the_error_of_the_flow_and_of_the_meter() -> None:
@@ -142,8 +142,8 @@ def test_a_flow_is_found_wrong_only_outside_what_passes(
     computed = ComputedFlow(flow_l_s=flow_l_s, error=error)
     litres = share * flow_l_s * seconds
     least, most = passing_l(computed, seconds, litres_per_pulse)
-    seen = Seen(litres=litres, seconds=seconds, litres_per_pulse=litres_per_pulse)
-    finding = judge_open(seen, computed)
+    seen = MeteredStretch(litres=litres, seconds=seconds, litres_per_pulse=litres_per_pulse)
+    finding = find_while_open(seen, computed)
     assert least < flow_l_s * seconds < most
     if finding is FlowFinding.BURST:
         assert litres > most
@@ -227,7 +227,9 @@ def test_next_to_nothing_is_judged_by_the_band_too() -> None:
         (0.75, 0.0, None),
         (0.75, 400.0, None),
     ]:
-        assert judge_open(_seen(litres), ComputedFlow(flow_l_s=0.2, error=error)) is finding, error
+        assert find_while_open(_seen(litres), ComputedFlow(flow_l_s=0.2, error=error)) is finding, (
+            error
+        )
 
 
 def test_what_goes_on_is_held_against_the_lesser_of_seen_and_computed() -> None:
@@ -238,8 +240,8 @@ def test_what_goes_on_is_held_against_the_lesser_of_seen_and_computed() -> None:
     unknown = ComputedFlow(flow_l_s=0.2, error=2.0)
     assert flow_while_open(_seen(1.0), unknown) == approx(0.01)
     assert flow_while_open(_seen(0.1), unknown) is None
-    assert judge_shut(_seen(10.0), None, soon=True) is None
-    assert judge_shut(_seen(10.0), None, soon=False) is FlowFinding.LEAK
+    assert find_while_shut(_seen(10.0), None, soon=True) is None
+    assert find_while_shut(_seen(10.0), None, soon=False) is FlowFinding.LEAK
 
 
 # --- supplies that vary, and a meter that stands still -----------------------------------------
@@ -263,20 +265,20 @@ def test_a_full_barrel_is_no_burst_and_one_near_empty_not_clogged() -> None:
     assert known.lowest_l_s / known.flow_l_s == approx(0.53, abs=0.03)
     full = _seen(known.highest_l_s * 100.0, litres_per_pulse=LITRES_PER_PULSE)
     low = replace(full, litres=known.lowest_l_s * 100.0)
-    assert judge_open(full, known) is None
-    assert judge_open(low, known) is None
-    assert judge_open(full, replace(known, high_l_s=None)) is FlowFinding.BURST
-    assert judge_open(replace(full, litres=1.3 * full.litres), known) is FlowFinding.BURST
-    assert judge_open(replace(low, litres=0.7 * low.litres), known) is FlowFinding.CLOGGED
+    assert find_while_open(full, known) is None
+    assert find_while_open(low, known) is None
+    assert find_while_open(full, replace(known, high_l_s=None)) is FlowFinding.BURST
+    assert find_while_open(replace(full, litres=1.3 * full.litres), known) is FlowFinding.BURST
+    assert find_while_open(replace(low, litres=0.7 * low.litres), known) is FlowFinding.CLOGGED
 
 
 def test_a_flow_that_the_meter_may_not_count_is_not_taken_for_a_shut_valve() -> None:
     still = _seen(0.0)
-    assert judge_open(still, SURE) is FlowFinding.NOT_OPENED
-    assert judge_open(replace(still, starts_at_l_s=0.159), SURE) is FlowFinding.NOT_OPENED
-    assert judge_open(replace(still, starts_at_l_s=0.16), SURE) is None  # 0.16 L/s would pass
+    assert find_while_open(still, SURE) is FlowFinding.NOT_OPENED
+    assert find_while_open(replace(still, starts_at_l_s=0.159), SURE) is FlowFinding.NOT_OPENED
+    assert find_while_open(replace(still, starts_at_l_s=0.16), SURE) is None  # 0.16 L/s would pass
     much = _seen(40.0)
-    assert judge_open(replace(much, starts_at_l_s=0.16), SURE) is FlowFinding.BURST
+    assert find_while_open(replace(much, starts_at_l_s=0.16), SURE) is FlowFinding.BURST
 
 
 SHUT = [
@@ -293,7 +295,7 @@ SHUT = [
 def test_what_flows_while_all_is_shut(
     litres: float, seconds: float, soon: bool, finding: FlowFinding | None
 ) -> None:
-    assert judge_shut(_seen(litres, seconds), 0.2 if soon else None, soon=soon) is finding
+    assert find_while_shut(_seen(litres, seconds), 0.2 if soon else None, soon=soon) is finding
 
 
 def test_a_finding_speaks_in_the_gardeners_units() -> None:
@@ -404,7 +406,6 @@ class Bench:
         self.compute = compute
         self.monitor = FlowMonitor(
             garden,
-            garden.meter,
             self.metering,
             self.clock,
             pipes=Pipes(

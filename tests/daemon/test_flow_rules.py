@@ -7,13 +7,13 @@ from support.clock import HandClock
 
 from controller.daemon.flow.rules import (
     ComputedFlow,
+    MeteredStretch,
     Metering,
-    Seen,
+    find_while_open,
+    find_while_shut,
     flow_while_open,
     found_words,
     is_enough,
-    judge_open,
-    judge_shut,
     passing_l,
     passing_words,
     unknown_words,
@@ -24,57 +24,63 @@ PULSE_L = 0.0625  # a binary fraction, so that counts times it are exact
 SURE = ComputedFlow(flow_l_s=0.5, error=0.0)
 
 
-def seen(litres: float, seconds: float = 100.0, **more: float) -> Seen:
-    return Seen(litres=litres, seconds=seconds, litres_per_pulse=PULSE_L, **more)  # type: ignore[arg-type]
+def seen(litres: float, seconds: float = 100.0, **more: float) -> MeteredStretch:
+    return MeteredStretch(litres=litres, seconds=seconds, litres_per_pulse=PULSE_L, **more)  # type: ignore[arg-type]
 
 
 def test_a_stretch_is_judged_from_ten_seconds_on() -> None:
-    assert judge_open(seen(50.0, 10.0), SURE) is FlowFinding.BURST
-    assert judge_open(seen(50.0, 9.99), SURE) is None
+    assert find_while_open(seen(50.0, 10.0), SURE) is FlowFinding.BURST
+    assert find_while_open(seen(50.0, 9.99), SURE) is None
     assert is_enough(seen(5.0, 10.0), SURE) and not is_enough(seen(5.0, 9.99), SURE)
 
 
 def test_what_just_passes_is_no_finding() -> None:
     least, most = passing_l(SURE, 100.0, PULSE_L)
-    assert judge_open(seen(most), SURE) is None
-    assert judge_open(seen(most + 1e-9), SURE) is FlowFinding.BURST
-    assert judge_open(seen(least), SURE) is None
-    assert judge_open(seen(least - 1e-9), SURE) is FlowFinding.CLOGGED
+    assert find_while_open(seen(most), SURE) is None
+    assert find_while_open(seen(most + 1e-9), SURE) is FlowFinding.BURST
+    assert find_while_open(seen(least), SURE) is None
+    assert find_while_open(seen(least - 1e-9), SURE) is FlowFinding.CLOGGED
 
 
 def test_a_tenth_of_what_is_due_is_next_to_nothing() -> None:
-    assert judge_open(seen(5.0), SURE) is FlowFinding.NOT_OPENED
-    assert judge_open(seen(5.001), SURE) is FlowFinding.CLOGGED
+    assert find_while_open(seen(5.0), SURE) is FlowFinding.NOT_OPENED
+    assert find_while_open(seen(5.001), SURE) is FlowFinding.CLOGGED
 
 
 def test_twenty_pulses_can_be_judged_and_fewer_not() -> None:
     # WORKED: 20 pulses of 1/16 L are 1.25 L; of 0.0125 L/s due in 100 s, of a burst counted.
-    assert judge_open(seen(0.0), ComputedFlow(flow_l_s=0.0125, error=0.0)) is FlowFinding.NOT_OPENED
-    assert judge_open(seen(0.0), ComputedFlow(flow_l_s=0.01249, error=0.0)) is None
+    assert (
+        find_while_open(seen(0.0), ComputedFlow(flow_l_s=0.0125, error=0.0))
+        is FlowFinding.NOT_OPENED
+    )
+    assert find_while_open(seen(0.0), ComputedFlow(flow_l_s=0.01249, error=0.0)) is None
     little = ComputedFlow(flow_l_s=0.001, error=0.0)
-    assert judge_open(seen(1.25), little) is FlowFinding.BURST
-    assert judge_open(seen(1.1875), little) is None
+    assert find_while_open(seen(1.25), little) is FlowFinding.BURST
+    assert find_while_open(seen(1.1875), little) is None
     assert is_enough(seen(9.0), ComputedFlow(flow_l_s=0.0125, error=0.0))
     assert not is_enough(seen(9.0), ComputedFlow(flow_l_s=0.01249, error=0.0))
 
 
 def test_where_the_meter_may_stand_still_too_little_is_not_looked_for() -> None:
     least, _ = passing_l(SURE, 100.0, PULSE_L)
-    assert judge_open(seen(1.0, starts_at_l_s=least / 100.0), SURE) is None
-    assert judge_open(seen(1.0, starts_at_l_s=least / 100.0 - 1e-6), SURE) is FlowFinding.NOT_OPENED
+    assert find_while_open(seen(1.0, starts_at_l_s=least / 100.0), SURE) is None
+    assert (
+        find_while_open(seen(1.0, starts_at_l_s=least / 100.0 - 1e-6), SURE)
+        is FlowFinding.NOT_OPENED
+    )
 
 
 def test_ten_pulses_while_all_is_shut_are_said_and_nine_not() -> None:
-    assert judge_shut(seen(10 * PULSE_L), None, soon=False) is FlowFinding.LEAK
-    assert judge_shut(seen(9 * PULSE_L), None, soon=False) is None
-    assert judge_shut(seen(10 * PULSE_L, 0.0), None, soon=False) is None
+    assert find_while_shut(seen(10 * PULSE_L), None, soon=False) is FlowFinding.LEAK
+    assert find_while_shut(seen(9 * PULSE_L), None, soon=False) is None
+    assert find_while_shut(seen(10 * PULSE_L, 0.0), None, soon=False) is None
 
 
 def test_soon_after_shutting_a_tenth_of_what_ran_is_a_valve_that_stays_open() -> None:
     # WORKED: 10 L in 100 s are 0.1 L/s, a tenth of 1 L/s.
-    assert judge_shut(seen(10.0), 1.0, soon=True) is FlowFinding.NOT_CLOSED
-    assert judge_shut(seen(10.0), 1.001, soon=True) is None
-    assert judge_shut(seen(10.0), None, soon=True) is None
+    assert find_while_shut(seen(10.0), 1.0, soon=True) is FlowFinding.NOT_CLOSED
+    assert find_while_shut(seen(10.0), 1.001, soon=True) is None
+    assert find_while_shut(seen(10.0), None, soon=True) is None
 
 
 def test_what_goes_on_is_held_against_what_was_seen_where_that_counts() -> None:

@@ -12,17 +12,17 @@ import pytest
 from pytest import approx
 from support.clock import HandClock
 
-from controller.daemon.flow.monitor import Past
 from controller.daemon.flow.rules import ComputedFlow
 from controller.daemon.flow.trend import (
     BASE_LEAST,
     LEAST_CHANGE,
     Change,
+    Past,
     by_set,
     changed_words,
     changes,
     day_share,
-    judged_by,
+    reference_flow,
 )
 from controller.errors import LogbookError
 from controller.logbook.logbook import Logbook
@@ -184,12 +184,12 @@ def test_what_the_other_sets_lack_on_a_day_is_taken_off() -> None:
 
 def test_a_flow_nobody_knew_is_judged_by_its_own_first_week() -> None:
     unknown = ComputedFlow(flow_l_s=0.4, error=2.0)
-    assert judged_by(unknown, _days(lambda _: 0.1, BASE_LEAST - 1)) is unknown
-    own = judged_by(unknown, _days(lambda _: 0.1, BASE_LEAST))
+    assert reference_flow(unknown, _days(lambda _: 0.1, BASE_LEAST - 1)) is unknown
+    own = reference_flow(unknown, _days(lambda _: 0.1, BASE_LEAST))
     assert own.is_known
     assert own.flow_l_s == approx(0.04)
     known = ComputedFlow(flow_l_s=0.4, error=0.1)
-    assert judged_by(known, _days(lambda _: 0.8)) is known
+    assert reference_flow(known, _days(lambda _: 0.8)) is known
 
 
 # --- in the logbook --------------------------------------------------------------------------

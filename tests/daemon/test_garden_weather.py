@@ -8,7 +8,7 @@ from pathlib import Path
 from support.clock import HandClock
 from support.gardens import a_garden
 
-from controller.daemon.garden_weather import GardenWeather
+from controller.daemon.weather import GardenWeather
 from controller.garden.model import WeatherSource
 from controller.timetable.weather.days import read_station
 

@@ -14,9 +14,10 @@ from support.clock import HandClock
 from support.daemon import World
 from support.logbook import DAY, a_ledger_day
 
-from controller.daemon.journal import Journal
+from controller.daemon.journal import Journal, WriteLater
 from controller.demand.records import LedgerDay, Observation
 from controller.demand.soil.packed_days import JoinedRows, LedgerRows
+from controller.errors import LogbookError
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
 from controller.timetable.records import Timetable
@@ -49,11 +50,11 @@ def logbook(tmp_path: Path) -> Iterator[Counting]:
         yield Counting(book)
 
 
-def _keep(journal: Journal, rows: list[LedgerDay], kept_from: date = DAY) -> None:
+def _keep(journal: Journal, rows: list[LedgerDay], ledger_from: date = DAY) -> None:
     plan = Timetable(
         first=FIRST, last=FIRST, pulses=(), doses=(), not_fitted=(), remarks=(), ledger=tuple(rows)
     )
-    journal.keep_plan(plan, FIRST, HandClock().now_utc(), kept_from)
+    journal.keep_plan(plan, FIRST, HandClock().now_utc(), ledger_from)
 
 
 def _season(parts: tuple[str, ...] = ("",), zones: str = "ab", days: int = 20) -> list[LedgerDay]:
@@ -107,7 +108,7 @@ def test_a_zone_whose_rows_become_unlike_leaves_no_account_of_the_whole(logbook:
 def test_days_before_the_logbook_and_days_to_come_are_not_kept(logbook: Counting) -> None:
     journal = Journal(logbook)
     rows = _season(zones="a", days=40)
-    _keep(journal, rows, kept_from=DAY + timedelta(days=3))
+    _keep(journal, rows, ledger_from=DAY + timedelta(days=3))
     assert [row.day for row in journal._ask.ledger()] == [r.day for r in rows[3:30]]
     journal.close()
 
@@ -203,3 +204,60 @@ def test_packed_ledgers_are_kept_as_others_are(
     assert [sorted((r.zone, r.part, r.day) for r in some) for some in logbook.ledger] == [
         [(zone, part, at) for zone in "abc" for part in ("row 1", "row 2")]
     ]
+
+
+# --- what the logbook has not taken yet ----------------------------------------------------------
+
+
+class Refusing:
+    """Takes items, unless it is full."""
+
+    def __init__(self, *, most: int | None = None) -> None:
+        self.clock, self.full = HandClock(), True
+        self.taken: list[int] = []
+        self.heard: list[int] = []
+        self.queue = WriteLater(
+            self.take, lambda item, _: self.heard.append(item), self.clock, every_s=60.0, most=most
+        )
+
+    def take(self, item: int) -> None:
+        if self.full:
+            raise LogbookError("the disk is full")
+        self.taken.append(item)
+
+
+def test_what_is_refused_waits_in_its_order_and_is_tried_again_in_time() -> None:
+    r = Refusing()
+    assert r.queue.next_mono_s is None
+    r.queue.put([1, 2])
+    assert (r.heard, list(r.queue.waiting)) == ([1], [1, 2])
+    assert r.queue.next_mono_s == r.clock.mono_s() + 60.0
+    r.full = False
+    r.clock.advance(59.9)
+    r.queue.try_again()
+    assert r.taken == []
+    r.clock.advance(0.1)
+    r.queue.try_again()
+    assert (r.taken, r.queue.next_mono_s) == ([1, 2], None)
+
+
+def test_something_new_is_tried_at_once_after_what_waits() -> None:
+    r = Refusing()
+    r.queue.put([1])
+    r.full = False
+    r.queue.put([])
+    assert r.taken == []
+    r.queue.put([2])
+    assert r.taken == [1, 2]
+
+
+def test_what_is_to_wait_is_not_tried_before_its_time_and_the_oldest_go() -> None:
+    r = Refusing(most=2)
+    r.queue.put([1])
+    r.full = False
+    for item in (2, 3):
+        r.queue.later(item)
+    assert (list(r.queue.waiting), r.taken) == ([2, 3], [])
+    r.clock.advance(60.0)
+    r.queue.try_again()
+    assert r.taken == [2, 3]

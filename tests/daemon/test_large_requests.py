@@ -106,9 +106,9 @@ def test_a_clock_beyond_all_gardens_is_not_believed_and_hurts_nobody(
 
 def test_it_is_not_believed_at_a_start_either() -> None:
     clock = HandClock(LATEST_UTC)
-    assert not ClockTrust(clock, None).look().believed
+    assert not ClockTrust(clock, None).look().trusted
     clock = HandClock(LATEST_UTC - timedelta(seconds=1))
-    assert ClockTrust(clock, None).look().believed
+    assert ClockTrust(clock, None).look().trusted
 
 
 def test_the_folded_clock_goes_on_at_its_pace() -> None:

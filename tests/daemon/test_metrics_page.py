@@ -15,9 +15,8 @@ from prometheus_client.openmetrics.parser import text_string_to_metric_families 
 from prometheus_client.parser import text_string_to_metric_families
 from support.clock import HandClock
 
-from controller.daemon.host.board import BoardNow
-from controller.daemon.host.counts import Facts
-from controller.daemon.host.metrics_page import ASKERS, PATIENCE_S, YIELDS_AFTER_S, HealthPage
+from controller.daemon.host.metrics_page import CLIENTS, PATIENCE_S, YIELDS_AFTER_S, HealthPage
+from controller.daemon.host.status import BoardNow, Facts
 from controller.errors import DaemonError
 
 OPEN_TEXT = "application/openmetrics-text; version=1.0.0"
@@ -166,10 +165,10 @@ def test_a_page_that_breaks_is_500_and_the_next_is_served(page: Page) -> None:
 
 
 def test_askers_who_say_nothing_take_no_more_than_their_places(page: Page) -> None:
-    idle = [socket.create_connection(("127.0.0.1", page.page.port)) for _ in range(ASKERS + 6)]
+    idle = [socket.create_connection(("127.0.0.1", page.page.port)) for _ in range(CLIENTS + 6)]
     try:
         threads = [t for t in threading.enumerate() if "process_request_thread" in t.name]
-        assert len(threads) <= ASKERS
+        assert len(threads) <= CLIENTS
     finally:
         for line in idle:
             line.close()
@@ -183,13 +182,13 @@ def test_askers_who_say_nothing_take_no_more_than_their_places(page: Page) -> No
 
 
 def test_four_slow_askers_keep_nobody_out(page: Page) -> None:
-    slow = [socket.create_connection(("127.0.0.1", page.page.port)) for _ in range(ASKERS)]
+    slow = [socket.create_connection(("127.0.0.1", page.page.port)) for _ in range(CLIENTS)]
     try:
         for line in slow:
             line.sendall(b"GET /health HT")
-        _until(lambda: len(page.page._server._since) == ASKERS)
+        _until(lambda: len(page.page._server._since) == CLIENTS)
         page.clock.advance(YIELDS_AFTER_S)
-        for _ in range(ASKERS + 1):
+        for _ in range(CLIENTS + 1):
             assert page.ask("/health")[0] == 200
     finally:
         for line in slow:
@@ -215,7 +214,7 @@ def test_where_no_thread_can_be_begun_an_asker_is_turned_away_and_the_next_serve
 
     with monkeypatch.context() as patch:
         patch.setattr(threading.Thread, "start", none_left)
-        for _ in range(ASKERS + 1):
+        for _ in range(CLIENTS + 1):
             with pytest.raises((ConnectionError, http.client.HTTPException)):
                 page.ask("/health")
     assert page.ask("/health")[0] == 200

@@ -11,16 +11,15 @@ from pytest import approx
 from support.clock import HandClock
 from support.pins import BadPins, GoodPins, OffThrows, OnThrows, ball, limits
 
-from controller.daemon.flow.credit import Counted, Credit
+from controller.daemon.flow.litres import Counted, Credit
 from controller.daemon.flow.rules import ComputedFlow, Metering
 from controller.daemon.openings import BEAT_S, LITRES_PASSED, RETRY_S, UNREPORTED_S, Ended, Openings
 from controller.errors import LogbookError, ValveFault, ValveRefused
 from controller.garden.plumbing import ValveKind
 from controller.logbook.records import HowKnown
 from controller.timetable.records import Pulse
-from controller.valves.bank import Bank, BankRecord, What
-from controller.valves.limits import LineLimits
-from controller.valves.states import State
+from controller.valves.bank import Bank, BankRecord, Before, What
+from controller.valves.line import LineLimits, State
 
 DAY = date(2031, 6, 1)
 LINES = {"a": 5, "b": 6}
@@ -87,7 +86,7 @@ class Set:
             self.pins,
             self.clock,
             (lambda _: None) if deaf else self.openings.bank_reported,
-            known_shut=[line.number for line in known],
+            Before(shut=[line.number for line in known]),
         )
         self.counts = 0
         self.runs_l_s = 0.0  # what really passes the meter

@@ -25,12 +25,10 @@ from controller.daemon.valve_set import HeldLines, hold_known_lines
 from controller.garden.model import Board
 from controller.garden.plumbing import Device, Master, Valve, ValveKind
 from controller.valves.alloff import read_line_file, write_line_file
-from controller.valves.events import BankRecord, What
 from controller.valves.gpio import GpioInputs, GpioPins
-from controller.valves.inputs import InputDriver
-from controller.valves.limits import LineLimits, MasterLimits
-from controller.valves.pins import PinDriver
-from controller.valves.states import State
+from controller.valves.group import BankRecord, What
+from controller.valves.line import LineLimits, MasterLimits, State
+from controller.valves.pins import InputDriver, PinDriver
 
 OPENER, SHUTTER = 5, 6  # eight seconds to shut, driven for ten
 CLOSING_S = 10.0

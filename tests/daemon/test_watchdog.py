@@ -12,7 +12,7 @@ import pytest
 from support.clock import HandClock
 from support.daemon_faults import Locked
 
-from controller.daemon.host.watchdog import WATCHDOG_EVERY_S, Health, LogbookBeat, sd_notify
+from controller.daemon.host.process import WATCHDOG_EVERY_S, Health, LogbookBeat, sd_notify
 from controller.errors import LogbookError
 from controller.logbook.logbook import Logbook
 

@@ -15,8 +15,7 @@ from support.daemon_faults import a_slow_garden
 from support.gardens import a_garden
 
 from controller.daemon import weather
-from controller.daemon.garden_weather import GardenWeather
-from controller.daemon.weather import ThreadFetcher, WeatherAnswer
+from controller.daemon.weather import GardenWeather, ThreadFetcher, WeatherAnswer
 from controller.errors import NoWeather
 from controller.garden.model import Garden, WeatherSource
 from controller.paper.status import status_text

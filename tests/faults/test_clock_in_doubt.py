@@ -11,7 +11,7 @@ from support.clock import HandClock
 from support.daemon import World
 from support.daemon_faults import a_slow_garden
 
-from controller.daemon.host.clock_trust import LONG_IN_DOUBT_S, SETTLE_S
+from controller.daemon.host.clock_trust import LONG_UNTRUSTED_S, SETTLE_S
 from controller.logbook.records import PulseState
 
 pytestmark = pytest.mark.usefixtures("seldom_looks")
@@ -90,7 +90,7 @@ def test_a_drift_is_no_jump(tmp_path: Path) -> None:
     for _ in range(30):
         world.run_for(60.0)
         world.clock.step_wall(0.03)  # 500 ppm, as fast as a clock may be slewed
-    assert world.engine.clock_trust.believed
+    assert world.engine.clock_trust.trusted
 
 
 def test_a_clock_before_the_newest_row_opens_nothing_until_it_has_passed_it(
@@ -104,11 +104,11 @@ def test_a_clock_before_the_newest_row_opens_nothing_until_it_has_passed_it(
     world.clock.advance(5.0)
     world.pins = type(world.pins)(world.clock)
     world.start()
-    assert not world.engine.clock_trust.believed
+    assert not world.engine.clock_trust.trusted
     assert "before the logbook's newest row" in world.ask(ask="status")["clock_doubt"]
     assert not world.engine.pending
     world.run_for(3605.0)
-    assert world.engine.clock_trust.believed
+    assert world.engine.clock_trust.trusted
 
 
 @pytest.mark.parametrize("years_s", [TEN_YEARS_S, -TEN_YEARS_S], ids=["ahead", "behind"])
@@ -118,7 +118,7 @@ def test_ten_years_off_at_the_start_opens_nothing(tmp_path: Path, years_s: float
     first.kill()
     clock = HandClock(first.clock.now_utc() + timedelta(seconds=years_s))
     world = World(tmp_path, a_slow_garden(), clock=clock)
-    assert not world.engine.clock_trust.believed
+    assert not world.engine.clock_trust.trusted
     world.run_for(6 * 3600.0)
     assert not world.pins.moves
     # Set right: the plan goes on within the day, once the clock has settled.
@@ -135,10 +135,10 @@ def test_rows_of_a_future_that_never_came_do_not_stop_watering_for_ever(tmp_path
     ahead.run_for(20.0)
     ahead.kill()
     world = World(tmp_path, a_slow_garden(), clock=HandClock(START))
-    world.run_for(LONG_IN_DOUBT_S - 3600.0)
-    assert not world.engine.clock_trust.believed
+    world.run_for(LONG_UNTRUSTED_S - 3600.0)
+    assert not world.engine.clock_trust.trusted
     world.run_for(2 * 86_400.0)
-    assert world.engine.clock_trust.believed
+    assert world.engine.clock_trust.trusted
     assert world.pins.moves
 
 
@@ -146,4 +146,4 @@ def test_a_clock_from_before_this_program_is_not_believed_even_if_it_says_it_is_
     tmp_path: Path,
 ) -> None:
     world = World(tmp_path, a_slow_garden(), now_utc=datetime(2019, 6, 1, 2, 0, tzinfo=UTC))
-    assert not world.engine.clock_trust.believed
+    assert not world.engine.clock_trust.trusted

@@ -12,7 +12,7 @@ import pytest
 from support.clock import HandClock
 from support.daemon import World, dry_day
 from support.daemon_faults import a_slow_garden
-from support.logbook import a_ledger_day, a_pulse
+from support.logbook import a_ledger_day, a_pulse, close
 
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
@@ -36,7 +36,7 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
         while day < TODAY:
             number = book.intend(a_pulse(day=day))
             book.opened(number, clock.mono_s())
-            book.closed(number, 60.0, 5.0 + day.day / 10.0, "timed")
+            close(book, number, 60.0, 5.0 + day.day / 10.0, "timed")
             book.keep_ledger([a_ledger_day(day=day)])
             book.keep_weather([dry_day(day)])
             book.watched(day)

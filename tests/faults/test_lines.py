@@ -12,7 +12,7 @@ from support.daemon import World
 from support.daemon_faults import FaultyPins, a_slow_garden
 
 from controller.logbook.records import PulseState
-from controller.valves.states import State
+from controller.valves.line import State
 
 pytestmark = pytest.mark.usefixtures("seldom_looks")
 

@@ -22,7 +22,7 @@ from support.metered import (
     plugged,
 )
 
-from controller.daemon.flow.credit import MORE_THAN_PLAN
+from controller.daemon.flow.litres import MORE_THAN_PLAN
 from controller.daemon.flow.rules import passing_shares
 from controller.garden.model import Garden
 from controller.logbook.records import HowKnown

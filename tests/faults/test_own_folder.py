@@ -33,19 +33,14 @@ from support.users import (
 
 from controller.clock import SystemClock
 from controller.daemon.garden_reload import COPY_NAME
-from controller.daemon.host.process import (
-    OVERRULED_NAME,
-    Folders,
-    OneDaemon,
-    leave_to_others,
-    warn_of_others,
-)
+from controller.daemon.host.clock_trust import OVERRULED_NAME
+from controller.daemon.host.process import Folders, OneDaemon, leave_to_others, warn_of_others
 from controller.daemon.service import LOGBOOK_NAME, StandIns, run_service
 from controller.daemon.valve_set import LINE_FILE
 from controller.errors import DaemonError, GardenFileError
 from controller.valves import alloff
 from controller.valves.alloff import PRETENDED, SHUT_AT
-from controller.valves.limits import LineLimits
+from controller.valves.line import LineLimits
 
 __all__ = ["shared_machine"]
 STATE_MODE, OWN_MODE, UMASK = 0o2770, 0o700, 0o007  # of systemd/rowgate.service

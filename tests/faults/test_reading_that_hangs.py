@@ -19,7 +19,7 @@ from controller.errors import GardenFileError
 from controller.logbook.logbook import Logbook
 from controller.valves.alloff import read_line_file, write_line_file
 from controller.valves.gpio import GpioPins, Kind
-from controller.valves.limits import LineLimits
+from controller.valves.line import LineLimits
 
 LEFT_ON = 17
 

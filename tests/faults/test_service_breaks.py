@@ -14,10 +14,10 @@ from support.daemon_faults import TINY_GARDEN, FaultyPins, run_here
 from controller.clock import SystemClock
 from controller.daemon import engine_thread, service
 from controller.daemon.control import server
-from controller.daemon.control.protocol import ask
-from controller.daemon.control.server import BUSY, SHUT_BUT_BUSY, ControlServer
+from controller.daemon.control.protocol import BUSY, SHUT_BUT_BUSY, ask
+from controller.daemon.control.server import ControlServer
 from controller.daemon.engine import Engine
-from controller.daemon.host.watchdog import Health
+from controller.daemon.host.process import Health
 from controller.daemon.service import LOGBOOK_NAME
 from controller.errors import DaemonError, LogbookError
 from controller.logbook.logbook import Logbook

@@ -26,8 +26,7 @@ from controller.garden.plumbing import Device, Master, Valve, ValveKind
 from controller.logbook.records import PulseState
 from controller.timetable.need.pulse_length import water_s
 from controller.valves.alloff import SHUT_AT
-from controller.valves.limits import MasterLimits
-from controller.valves.states import State
+from controller.valves.line import MasterLimits, State
 
 NOON = datetime(2031, 6, 1, 10, 0, tzinfo=UTC)
 FLOW_L_S = 3.0 / 60  # as measured, alone

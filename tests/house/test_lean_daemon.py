@@ -42,7 +42,7 @@ def test_the_packages_put_in_sight_would_be_taken(tmp_path: Path) -> None:
 def test_the_daemon_imports_no_numpy_though_it_is_in_sight(tmp_path: Path) -> None:
     """sqlite-utils imports numpy and pandas where it sees them, and boards have them."""
     _in_sight(tmp_path)
-    code = "import controller.daemon.service, controller.daemon.garden_weather\nprint('done')"
+    code = "import controller.daemon.service, controller.daemon.weather\nprint('done')"
     assert _run(code, tmp_path) == "done\n"
 
 
@@ -67,7 +67,7 @@ def test_the_weather_client_and_the_metrics_page_wait_until_they_are_wanted(
 ) -> None:
     """Each brings some megabytes; a garden with neither does without them."""
     code = (
-        "import controller.daemon.service, controller.daemon.garden_weather\n"
+        "import controller.daemon.service, controller.daemon.weather\n"
         "from controller.timetable.weather.gather import Gatherer\n"
         "print(sorted({'requests', 'urllib3', 'prometheus_client'} & set(sys.modules)))"
     )
@@ -77,7 +77,7 @@ def test_the_weather_client_and_the_metrics_page_wait_until_they_are_wanted(
 def test_openssl_is_not_taken_along_and_is_there_for_those_who_want_it(tmp_path: Path) -> None:
     """hashlib and asyncio take it where they see it: 4 MB that only a weather service needs."""
     code = (
-        "import controller.daemon.service, controller.daemon.garden_weather\n"
+        "import controller.daemon.service, controller.daemon.weather\n"
         "print(sorted({'_hashlib', 'ssl', '_ssl'} & set(sys.modules)))\n"
         "import hashlib, ssl, requests, urllib3\n"
         "print(hashlib.sha256(b'abc').hexdigest()[:8], ssl.create_default_context() is not None)"
@@ -89,7 +89,7 @@ def test_openssl_is_not_taken_along_and_is_there_for_those_who_want_it(tmp_path:
 def test_asyncio_is_not_taken_along_and_is_there_for_those_who_want_it(tmp_path: Path) -> None:
     """APScheduler asks it one question: 1.1 MB."""
     code = (
-        "import controller.daemon.service, controller.daemon.garden_weather\n"
+        "import controller.daemon.service, controller.daemon.weather\n"
         "print(sorted(name for name in sys.modules if name.split('.')[0] == 'asyncio'))\n"
         "import asyncio\n"
         "async def answer(): return 42\n"

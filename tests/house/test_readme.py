@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from controller.cli import main
-from controller.weather.files.reader import column_help
+from controller.weather.files.table import COLUMNS, DATE, MEASURED
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -60,4 +60,10 @@ def test_every_link_between_pages_leads_somewhere(page: str) -> None:
 
 
 def test_the_weather_page_lists_the_columns_that_are_read() -> None:
-    assert column_help().strip() in (ROOT / "docs/weather-file.md").read_text(encoding="utf-8")
+    names = [
+        (DATE, "the local day, as 2031-06-01 (needed)"),
+        *((column.name, column.means) for column in COLUMNS),
+        (MEASURED, "no for a forecast; without this column every day is taken as measured"),
+    ]
+    listed = "\n".join(f"{name:<20} {means}" for name, means in names)
+    assert listed in (ROOT / "docs/weather-file.md").read_text(encoding="utf-8")

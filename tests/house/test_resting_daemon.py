@@ -19,7 +19,7 @@ from controller.garden.model import Meter
 from controller.logbook.logbook import Logbook
 from controller.valves.bank import Bank
 from controller.valves.closer import AT_REST, BEAT_S, Closer, Supervisor
-from controller.valves.limits import LineLimits
+from controller.valves.line import LineLimits
 
 BEGINS = datetime(2031, 6, 1, 2, 0, tzinfo=UTC)
 MOST_BYTES_A_DAY = 150_000  # of three zones that rest; 66,000 to 74,000 were seen

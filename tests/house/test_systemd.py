@@ -14,7 +14,7 @@ import pytest
 
 from controller.cli.logbook_commands import SYSTEM_STATE
 from controller.cli.walk.command import SYSTEM_OWN
-from controller.daemon.host.watchdog import WATCHDOG_EVERY_S
+from controller.daemon.host.process import WATCHDOG_EVERY_S
 from controller.daemon.valve_set import LINE_FILE
 from controller.valves.closer import STALE_S
 

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 from support.clock import HandClock
-from support.logbook import DAY, a_ledger_day, a_pulse
+from support.logbook import DAY, a_ledger_day, a_pulse, close
 
 from controller.errors import LogbookError
-from controller.logbook.backup import UNFINISHED, copy_logbook
+from controller.logbook.files import UNFINISHED, copy_logbook
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
 from controller.logbook.records import HowKnown
@@ -24,7 +24,7 @@ def a_logbook(path: Path) -> Path:
     with Logbook(path, HandClock()) as logbook:
         for day in (DAY, DAY + timedelta(days=1)):
             number = logbook.intend(a_pulse(day=day))
-            logbook.closed(number, 60.0, 5.0, HowKnown.TIMED)
+            close(logbook, number, 60.0, 5.0, HowKnown.TIMED)
         logbook.missed(logbook.intend(a_pulse(2)), "its time went by")
         logbook.keep_ledger([a_ledger_day(part="1"), a_ledger_day(part="2")])
         logbook.note("all well")

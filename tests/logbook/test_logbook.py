@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 from support.clock import HandClock
-from support.logbook import DAY, a_hand_pulse, a_ledger_day, a_pulse
+from support.logbook import DAY, a_hand_pulse, a_ledger_day, a_pulse, close
 
 from controller.errors import LogbookError, OutOfRange
 from controller.logbook.files import plain
@@ -57,7 +57,7 @@ def _bring_to(book: Logbook, state: PulseState, slot: int = 1) -> int:
     if state in (PulseState.OPEN, PulseState.CLOSED, PulseState.CUT):
         book.opened(pulse_id, 1000.0)
     if state is PulseState.CLOSED:
-        book.closed(pulse_id, 60.0, 5.0, "timed")
+        close(book, pulse_id, 60.0, 5.0, "timed")
     if state is PulseState.CUT:
         book.cut(pulse_id, 30.0, 2.5, "heartbeat")
     return pulse_id
@@ -66,7 +66,7 @@ def _bring_to(book: Logbook, state: PulseState, slot: int = 1) -> int:
 STEPS = {
     PulseState.INTENDED: lambda book, i: book.intend(a_pulse()),
     PulseState.OPEN: lambda book, i: book.opened(i, 1.0),
-    PulseState.CLOSED: lambda book, i: book.closed(i, 1.0, 1.0, "timed"),
+    PulseState.CLOSED: lambda book, i: close(book, i, 1.0, 1.0, "timed"),
     PulseState.CUT: lambda book, i: book.cut(i, 1.0, 1.0, "heartbeat"),
     PulseState.REFUSED: lambda book, i: book.refused(i, "no"),
     PulseState.MISSED: lambda book, i: book.missed(a_pulse().key, "late"),
@@ -158,7 +158,7 @@ def test_the_life_of_a_pulse_is_written_with_its_moments(
     (open_row,) = ask.unfinished()
     assert (open_row.beat_open_s, open_row.beat_litres) == (10.0, 0.8)
     clock.advance(50.0)
-    book.closed(pulse_id, 60.0, 4.875, HowKnown.TIMED, "its time was up")
+    close(book, pulse_id, 60.0, 4.875, HowKnown.TIMED, "its time was up")
     row = ask.pulse(pulse_id)
     assert row.intended_utc == start
     assert row.opened_utc == start + timedelta(seconds=0.25)
@@ -200,8 +200,8 @@ def test_impossible_amounts_are_refused_and_change_nothing(
     pulse_id = _bring_to(book, PulseState.OPEN)
     row = ask.pulse(pulse_id)
     for write in (
-        lambda: book.closed(pulse_id, 1.0, bad, "timed"),
-        lambda: book.closed(pulse_id, bad, 1.0, "timed"),
+        lambda: close(book, pulse_id, 1.0, bad, "timed"),
+        lambda: close(book, pulse_id, bad, 1.0, "timed"),
         lambda: book.cut(pulse_id, 1.0, bad, "heartbeat"),
         lambda: book.beat(pulse_id, bad, 1.0),
         lambda: book.hand_watering("a", DAY, bad, None, "Odile", book.clock.now_utc()),
@@ -210,7 +210,7 @@ def test_impossible_amounts_are_refused_and_change_nothing(
         with pytest.raises(OutOfRange):
             write()
     with pytest.raises(LogbookError, match="allowed are: timed, metered, by hand"):
-        book.closed(pulse_id, 1.0, 1.0, "guessed")
+        close(book, pulse_id, 1.0, 1.0, "guessed")
     assert ask.pulses(DAY, DAY) == [row]
 
 
@@ -363,7 +363,7 @@ def test_two_threads_lose_no_row(book: Logbook, ask: Questions) -> None:
         for slot in range(1, 41):
             pulse_id = book.intend(a_pulse(slot, zone))
             book.opened(pulse_id, 1.0)
-            book.closed(pulse_id, 60.0, 0.1, "timed")
+            close(book, pulse_id, 60.0, 0.1, "timed")
 
     threads = [threading.Thread(target=write, args=(zone,)) for zone in "ab"]
     for thread in threads:

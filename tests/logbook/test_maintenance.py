@@ -11,15 +11,14 @@ from typing import Any
 
 import pytest
 from support.clock import HandClock
-from support.logbook import DAY, a_hand_pulse, a_ledger_day, a_pulse
+from support.logbook import DAY, a_hand_pulse, a_ledger_day, a_pulse, close
 
 from controller.demand.records import Observation
 from controller.errors import LogbookError
 from controller.logbook import maintenance
 from controller.logbook.files import LONGEST_LOG_BYTES
 from controller.logbook.logbook import Logbook
-from controller.logbook.maintenance import AT_ONCE, EVERY_S, FIRST_AFTER_S, Maintenance
-from controller.logbook.opening import open_book
+from controller.logbook.maintenance import AT_ONCE, EVERY_S, FIRST_AFTER_S, Maintenance, open_book
 from controller.logbook.queries import Questions
 from controller.logbook.records import HowKnown
 from controller.logbook.schema import Book
@@ -52,7 +51,7 @@ def water(logbook: Logbook, day: date, zone: str = "a", slot: int = 1) -> None:
     """A pulse that gave five litres."""
     number = logbook.intend(a_pulse(slot, zone, day=day))
     logbook.opened(number, 1000.0)
-    logbook.closed(number, 60.0, 5.0, HowKnown.TIMED)
+    close(logbook, number, 60.0, 5.0, HowKnown.TIMED)
 
 
 def tend(path: Path, clock: HandClock) -> int:
@@ -354,7 +353,7 @@ def test_damage_shown_in_use_is_set_aside_at_the_next_writing(tmp_path: Path) ->
         assert number > 10**9
         for old in range(1, 40):
             with pytest.raises(LogbookError, match="no pulse has the number"):
-                logbook.closed(old, 60.0, 5.0, HowKnown.TIMED)
+                close(logbook, old, 60.0, 5.0, HowKnown.TIMED)
         # A reader that was open before sees the new one.
         assert [p.key for p in ask.pulses(DAY, DAY)] == [a_pulse(50).key]
         assert [event.kind for event in ask.happenings()] == ["logbook damaged"]

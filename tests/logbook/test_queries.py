@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.clock import HandClock
 from support.gardens import a_garden, a_zone
-from support.logbook import DAY, a_hand_pulse, a_ledger_day, a_pulse
+from support.logbook import DAY, a_hand_pulse, a_ledger_day, a_pulse, close
 
 from controller.demand.records import LedgerDay
 from controller.errors import InputError, LogbookError
@@ -68,7 +68,7 @@ def _weather(day: date = DAY, **more: object) -> WeatherDay:
 def _give(book: Logbook, litres: float, *, slot: int = 1, zone: str = "a", day: date = DAY) -> None:
     pulse_id = book.intend(a_pulse(slot, zone, day=day))
     book.opened(pulse_id, 1.0)
-    book.closed(pulse_id, 60.0, litres, "timed")
+    close(book, pulse_id, 60.0, litres, "timed")
 
 
 # Pulses ------------------------------------------------------------------------------------------
@@ -168,7 +168,7 @@ def test_the_newest_moment_is_found_wherever_it_was_written(
         lambda: pulse_ids.append(book.intend(a_pulse(1))),
         lambda: book.opened(pulse_ids[0], 1.0),
         lambda: book.beat(pulse_ids[0], 1.0, 0.1),
-        lambda: book.closed(pulse_ids[0], 2.0, 0.2, "timed"),
+        lambda: close(book, pulse_ids[0], 2.0, 0.2, "timed"),
         lambda: book.keep_weather([_weather()]),
         lambda: book.keep_ledger([a_ledger_day()]),
         lambda: book.rain_gauge(DAY, 1.0),
@@ -442,8 +442,10 @@ def test_litres_over_the_pulses_are_what_the_ledger_credits_and_what_each_report
                     book.refused(pulse_id, "no")
                 elif end != "intended":
                     book.opened(pulse_id, 1.0)
-                    write = book.closed if end == "closed" else book.cut
-                    write(pulse_id, open_s, litres, "timed" if end == "closed" else "heartbeat")
+                    if end == "closed":
+                        close(book, pulse_id, open_s, litres)
+                    else:
+                        book.cut(pulse_id, open_s, litres, "heartbeat")
             if end in ("closed", "cut", "hand"):
                 given_litres.append(litres)
         last = DAY + timedelta(days=40)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from support.clock import HandClock
-from support.logbook import DAY, a_hand_pulse, a_ledger_day, a_pulse
+from support.logbook import DAY, a_hand_pulse, a_ledger_day, a_pulse, close
 
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
@@ -30,7 +30,7 @@ def path(tmp_path: Path) -> Path:
         book.opened(opened, 5.0)
         book.beat(opened, 10.0, 1.0)
         book.cut(opened, 10.0, 1.0, "heartbeat")
-        book.closed(book.intend(a_pulse(next(slots))), 60.0, 5.0, "timed")
+        close(book, book.intend(a_pulse(next(slots))), 60.0, 5.0, "timed")
         book.refused(book.intend(a_pulse(next(slots))), "its line is barred")
         book.missed(book.intend(a_pulse(next(slots))), "late")
         book.assumed(a_hand_pulse(91).key, "its day is over")
@@ -158,7 +158,7 @@ def test_a_look_at_all_pulses_leaves_the_same_ones_to_be_seen(tmp_path: Path) ->
     with Logbook(path, clock) as book:
         for number in range(40):
             day = DAY + timedelta(days=number)
-            book.closed(book.intend(a_pulse(day=day)), 60.0, 5.0, "timed")
+            close(book, book.intend(a_pulse(day=day)), 60.0, 5.0, "timed")
     changes = ("day = '2031-0v-01'", "state = 'clos%d'", "together = '['")
     with Questions(path) as looked, Questions(path) as other:
         for number, change in enumerate((*changes, "litres = NULL")):

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from support.clock import HandClock
 from support.gardens import a_garden, a_zone
-from support.logbook import DAY, a_ledger_day, a_pulse
+from support.logbook import DAY, a_ledger_day, a_pulse, close
 
 from controller.garden.model import Bed
 from controller.logbook.logbook import Logbook
@@ -39,8 +39,10 @@ def book(tmp_path: Path) -> Iterator[Logbook]:
 def _run(book: Logbook, slot: int, litres: float, open_s: float, how: str) -> None:
     pulse_id = book.intend(a_pulse(slot, "leeks"))
     book.opened(pulse_id, 1.0)
-    end = book.cut if how == "heartbeat" else book.closed
-    end(pulse_id, open_s, litres, how)
+    if how == "heartbeat":
+        book.cut(pulse_id, open_s, litres, how)
+    else:
+        close(book, pulse_id, open_s, litres, how)
 
 
 def _a_mixed_month(book: Logbook) -> None:
@@ -145,7 +147,7 @@ def test_the_report_fits_80_columns(book: Logbook, by: str, us: bool) -> None:
     _a_mixed_month(book)
     long = a_garden(a_zone("z" * 90, bed=Bed(name="b" * 90, keeper="k" * 90)), us_units=us)
     pulse_id = book.intend(a_pulse(1, "z" * 90))
-    book.closed(pulse_id, 360_000.0, 987_654.3, "timed")
+    close(book, pulse_id, 360_000.0, 987_654.3, "timed")
     with Questions(book.path) as ask:
         sums = ask.sums(by, DAY, LAST, long)
     text = report_text(sums, long, by=by, first=DAY, last=LAST)

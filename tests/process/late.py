@@ -19,9 +19,9 @@ import time
 from controller.clock import SystemClock, slept_s
 from controller.valves.bank import Bank
 from controller.valves.closer import Closer
-from controller.valves.events import BankRecord, What
 from controller.valves.gpio import GpioPins
-from controller.valves.limits import LineLimits
+from controller.valves.group import BankRecord, What
+from controller.valves.line import LineLimits
 from controller.valves.pins import TimedPins
 from process.manager import CHIP
 

@@ -8,8 +8,7 @@ from pathlib import Path
 
 from support.daemon import World
 
-from controller.daemon.garden_weather import GardenWeather
-from controller.daemon.weather import WeatherAnswer
+from controller.daemon.weather import GardenWeather, WeatherAnswer
 from controller.garden.model import Garden
 from process.season import BEGINS, garden_of
 

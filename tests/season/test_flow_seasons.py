@@ -72,7 +72,6 @@ class Season:
         )
         return FlowMonitor(
             garden,
-            meter,
             self.metering,
             self._clock,
             pipes=Pipes(

@@ -19,13 +19,14 @@ from controller.clock import SystemClock
 from controller.daemon.control.protocol import SOCKET_NAME, ask
 from controller.daemon.control.server import CLIENTS_A_USER, ControlServer
 from controller.daemon.flow.rules import passing_shares
-from controller.daemon.host.board import BoardNow
+from controller.daemon.host.status import BoardNow
 from controller.daemon.weather import Fetch, ThreadFetcher, WeatherAnswer
 from controller.errors import DaemonError, NoWeather
 from controller.garden.model import Sensor, SensorKind
 from controller.garden.size import MOST_BYTES, MOST_DEEP
 from controller.logbook.queries import Questions
-from controller.weather.online.retry import RetryPolicy
+from controller.weather.online.client import Fetcher
+from controller.weather.online.limits import RetryPolicy
 from controller.weather.online.services import Place, service
 from support.crosspins import Unspeakable, Wrong
 from support.crossworld import (
@@ -750,10 +751,13 @@ def _asks(w: CrossWorld, url: str) -> Fetch:
             "open-meteo",
             w.folder / "cache",
             SystemClock(),
-            session=session,
             base_url=url,
-            policy=RetryPolicy(overall_s=0.03, read_s=0.02),
-            sleep=lambda _: None,
+            fetcher=Fetcher(
+                SystemClock(),
+                session=session,
+                policy=RetryPolicy(overall_s=0.03, read_s=0.02),
+                sleep=lambda _: None,
+            ),
         )
         place = Place(latitude_deg=47.6, longitude_deg=8.1, elevation_m=410.0, timezone="UTC")
         now, words = w.clock.now_utc(), "it answered"
@@ -934,7 +938,7 @@ class LowDisk(Fault):
     name, family, early = "the disk has 12 MB left", "disk", False
 
     def strike(self, w: CrossWorld) -> None:
-        w.engine.board = lambda: BoardNow(disk_free_mb=12.0, doubts=("12 MB are free",))
+        w.engine.board = lambda: BoardNow(disk_free_mb=12.0, warnings=("12 MB are free",))
 
     def recorded(self, w: CrossWorld) -> bool:
         return bool(w.ask(ask="status")["board"]["doubts"])

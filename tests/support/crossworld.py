@@ -28,9 +28,8 @@ from controller.logbook.logbook import Logbook
 from controller.timetable.garden_loader import garden_from_text
 from controller.units import l_from_m3, m3_s_from_l_min
 from controller.valves.alloff import SHUT_AT
-from controller.valves.closer import Supervisor
-from controller.valves.limits import drive_s
-from controller.valves.states import State
+from controller.valves.closer import Patience, Supervisor
+from controller.valves.line import State, drive_s
 from crops.catalogue import Catalogue
 from support.clock import HandClock
 from support.crosspins import BoardPins, RealValve, Shape, TrueClock, full_seconds, open_stretches
@@ -254,7 +253,7 @@ class CrossWorld(World):
 
     def _watch_with_little_patience(self) -> None:
         self.valve_set.supervisor = Supervisor(
-            self.valve_set.bank, self.valve_set.closer, self.clock, patience_s=0.001
+            self.valve_set.bank, self.valve_set.closer, self.clock, Patience(lock_s=0.001)
         )
 
     def dies(self, *, released: bool = True, rebooted: bool = False) -> None:

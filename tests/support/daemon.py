@@ -13,7 +13,7 @@ from typing import Any
 from controller.daemon.control.answers import answer
 from controller.daemon.engine import Engine, Surroundings
 from controller.daemon.flow.input_pins import Watching
-from controller.daemon.flow.monitor import Past
+from controller.daemon.flow.trend import Past
 from controller.daemon.garden_reload import GardenFile
 from controller.daemon.host.clock_trust import ClockTrust
 from controller.daemon.journal import Journal

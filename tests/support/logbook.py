@@ -7,6 +7,8 @@ from typing import Any
 
 from controller.demand.records import LedgerDay
 from controller.garden.plumbing import ValveKind
+from controller.logbook.logbook import Logbook
+from controller.logbook.records import HowKnown, PulseState
 from controller.timetable.records import Pulse
 
 DAY = date(2031, 6, 1)
@@ -30,6 +32,18 @@ def a_pulse(slot: int = 1, zone: str = "a", *, day: date = DAY, **more: Any) -> 
 def a_hand_pulse(slot: int = 1, zone: str = "a", *, day: date = DAY) -> Pulse:
     """The same for a hand valve."""
     return a_pulse(slot, zone, day=day, valve=ValveKind.HAND, relay_line=None, together=())
+
+
+def close(
+    book: Logbook,
+    pulse_id: int,
+    open_s: float,
+    litres: float,
+    how: HowKnown | str = HowKnown.TIMED,
+    why: str = "",
+) -> None:
+    """Write the true end of a pulse by its number; the daemon's `ended` finds it by its key."""
+    book._end(pulse_id, PulseState.CLOSED, open_s, litres, how, why)
 
 
 def a_ledger_day(zone: str = "a", *, day: date = DAY, **more: Any) -> LedgerDay:

@@ -9,9 +9,8 @@ from dataclasses import dataclass
 from controller.clock import Clock
 from controller.errors import ValveFault
 from controller.valves.bank import Bank
-from controller.valves.inputs import Debounce, OnEdge
-from controller.valves.limits import LineLimits
-from controller.valves.states import State
+from controller.valves.line import LineLimits, State
+from controller.valves.pins import Debounce, OnEdge
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

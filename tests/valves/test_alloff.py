@@ -20,7 +20,7 @@ from support.lgpio import StandIn
 from controller.clock import SystemClock
 from controller.errors import ValveFault
 from controller.valves import alloff
-from controller.valves.limits import LONGEST_TRAVEL_S, LineLimits, MasterLimits, drive_s
+from controller.valves.line import LONGEST_TRAVEL_S, LineLimits, MasterLimits, drive_s
 
 
 def lines(*numbers: int, active_low: bool = True) -> list[LineLimits]:

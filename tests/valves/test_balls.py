@@ -22,10 +22,9 @@ from support.pins import (
 )
 
 from controller.errors import ValveFault, ValveRefused
-from controller.valves.bank import Bank, BankRecord, What
-from controller.valves.closer import Closer, Supervisor
-from controller.valves.limits import LineLimits
-from controller.valves.states import State
+from controller.valves.bank import Bank, BankRecord, Before, What
+from controller.valves.closer import Closer, Patience, Supervisor
+from controller.valves.line import LineLimits, State
 
 OPENER, SHUTTER = 5, 6  # ten seconds to open (driven 12.5), eight to shut (driven 10)
 OPENING_S, CLOSING_S = 12.5, 10.0
@@ -47,7 +46,7 @@ class Set:
             self.pins,
             self.clock,
             self.records.append,
-            known_shut=(OPENER,) if born else (),
+            Before(shut=(OPENER,) if born else ()),
         )
         self.closer = Closer(self.bank, self.clock)
 
@@ -393,7 +392,7 @@ def test_a_driver_that_hangs_on_the_open_line_never_sees_the_close_line_driven()
             super().write(number, on)
 
     s = Set(pins=Hangs)
-    supervisor = Supervisor(s.bank, s.closer, s.clock, patience_s=0.01)
+    supervisor = Supervisor(s.bank, s.closer, s.clock, Patience(lock_s=0.01))
     refused: list[str] = []
 
     def opens() -> None:

@@ -23,8 +23,8 @@ from support.pins import (
 )
 
 from controller.errors import ValveFault, ValveRefused
-from controller.valves.bank import Bank, BankRecord, What
-from controller.valves.states import DAY_S, LineLimits, State
+from controller.valves.bank import Bank, BankRecord, Before, What
+from controller.valves.line import DAY_S, LineLimits, State
 
 OPENED, CLOSED, FAULT, RESET = What.OPENED, What.CLOSED, What.FAULT, What.RESET
 
@@ -47,7 +47,7 @@ class Set:
             self.pins,
             self.clock,
             record or self.records.append,
-            already_open_s,
+            Before(open_s=already_open_s or {}),
         )
 
     def told(self) -> list[tuple[int, What, State, float]]:

@@ -11,8 +11,8 @@ from support.pins import BadPins, GoodPins, OffThrows, limits, shut_because, stu
 from controller.clock import SystemClock
 from controller.errors import ValveRefused
 from controller.valves.bank import Bank, BankRecord
-from controller.valves.closer import BEAT_S, Closer, Supervisor
-from controller.valves.states import State
+from controller.valves.closer import BEAT_S, Closer, Patience, Supervisor
+from controller.valves.line import State
 
 
 class Hand:
@@ -23,7 +23,7 @@ class Hand:
         self.pins = pins(self.clock)
         self.bank = Bank((limits(5), limits(6)), self.pins, self.clock, lambda _: None)
         self.closer = Closer(self.bank, self.clock)
-        self.supervisor = Supervisor(self.bank, self.closer, self.clock, patience_s=0.01)
+        self.supervisor = Supervisor(self.bank, self.closer, self.clock, Patience(lock_s=0.01))
 
 
 def test_the_closer_closes_what_is_due_and_beats() -> None:

@@ -26,7 +26,7 @@ from support.pins import (
 from controller.errors import ValveFault, ValveRefused
 from controller.valves.bank import Bank, BankRecord, What
 from controller.valves.closer import Closer, Supervisor
-from controller.valves.states import State
+from controller.valves.line import State
 
 BAD, GOOD = 5, 6
 OPEN_S = {BAD: 20, GOOD: 30}

@@ -26,7 +26,7 @@ from support.pins import (
 from controller.errors import ValveFault, ValveRefused
 from controller.valves.bank import Bank, BankRecord, What
 from controller.valves.closer import Closer, Supervisor
-from controller.valves.states import State
+from controller.valves.line import State
 
 OPENER, SHUTTER, GOOD = 5, 15, 6
 OPENS_S, SHUTS_S = 10.0, 8.0

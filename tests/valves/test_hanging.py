@@ -15,11 +15,10 @@ from support.pins import Hangs, ball, limits, shut_because, stuck
 
 from controller.clock import SystemClock
 from controller.errors import ValveFault, ValveRefused
-from controller.valves.bank import Bank, BankRecord, What
+from controller.valves.bank import Bank, BankRecord, Before, What
 from controller.valves.closer import HANGS_S, Closer, Findings, Supervisor
-from controller.valves.limits import LineLimits, MasterLimits
+from controller.valves.line import LineLimits, MasterLimits, State
 from controller.valves.pins import TimedPins
-from controller.valves.states import State
 
 HANGING, OTHER, THIRD, MASTER = 5, 6, 7, 4
 OPENER, SHUTTER = 20, 21
@@ -49,8 +48,8 @@ class Set:
             self.timed,
             self.clock,
             self.records.append,
+            Before(shut=[line.number for line in known]),
             master=master,
-            known_shut=[line.number for line in known],
             glance=self.timed.glance,
         )
         self.closer = Closer(self.bank, self.clock)
@@ -179,7 +178,7 @@ class InHand:
             self.timed,
             self.clock,
             self.records.append,
-            known_shut=(OPENER, OTHER),
+            Before(shut=(OPENER, OTHER)),
             glance=self.timed.glance,
         )
         self.closer = Closer(self.bank, self.clock)

@@ -14,7 +14,7 @@ from support.pins import HandInputs
 from controller.clock import SystemClock
 from controller.errors import OutOfRange, ValveFault
 from controller.valves.gpio import GpioInputs, GpioPins
-from controller.valves.inputs import Debounce, PulseCounter
+from controller.valves.pins import Debounce, PulseCounter
 
 METER = 23
 

@@ -21,8 +21,7 @@ from support.pins import (
 from controller.errors import ValveFault, ValveRefused
 from controller.valves.bank import Bank, BankRecord, What
 from controller.valves.closer import Closer, Supervisor
-from controller.valves.limits import LineLimits, MasterLimits
-from controller.valves.states import State
+from controller.valves.line import LineLimits, MasterLimits, State
 
 MASTER = 4
 

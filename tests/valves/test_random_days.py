@@ -12,7 +12,7 @@ from support.pins import SticksOn
 
 from controller.errors import ValveFault, ValveRefused
 from controller.valves.bank import Bank, BankRecord, What
-from controller.valves.states import DAY_S, LineLimits, State
+from controller.valves.line import DAY_S, LineLimits, State
 
 LONGEST_S, CAP_S = 600.0, 1500.0
 NUMBERS = (5, 6, 7)

@@ -17,8 +17,7 @@ from support.pins import OffThrows, ball, limits, next_deadline_mono_s
 
 from controller.errors import ValveFault, ValveRefused
 from controller.valves.bank import Bank, BankRecord, What
-from controller.valves.limits import LineLimits, MasterLimits
-from controller.valves.states import State
+from controller.valves.line import LineLimits, MasterLimits, State
 
 MASTER, SNAPS, OPENER, SHUTTER, SLOW = 4, 5, 6, 16, 7
 OPENS_S, SHUTS_S, CLOSING_S = 10.0, 8.0, 10.0  # the ball's

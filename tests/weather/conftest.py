@@ -10,6 +10,7 @@ import requests
 from support.clock import HandClock
 from support.weather_server import WeatherServer
 
+from controller.weather.online.client import Fetcher
 from controller.weather.online.services import OnlineAnswer, Place, Service, service
 
 
@@ -56,10 +57,13 @@ def ask_as(
 
     def named(name: str, *, contact: str = "") -> Service:
         return service(
-            name, tmp_path / "cache", clock, contact=contact, session=session,
+            name,
+            tmp_path / "cache",
+            clock,
+            contact=contact,
             base_url=server.root if name == "nws" else server.url,
-            sleep=sleep, jitter=lambda: 1.0,
-        )  # fmt: skip
+            fetcher=Fetcher(clock, session=session, sleep=sleep, jitter=lambda: 1.0),
+        )
 
     return named
 

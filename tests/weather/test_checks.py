@@ -10,8 +10,7 @@ from hypothesis import strategies as st
 from support.weather import FIRST
 
 from controller.demand.climate.reference_et import reference_et
-from controller.weather.day import VALUES, WeatherDay
-from controller.weather.day_checks import LIMITS, check_day
+from controller.weather.day import LIMITS, VALUES, WeatherDay, check_day
 
 any_figure = st.none() | st.floats(allow_nan=True, allow_infinity=True)
 

@@ -18,7 +18,8 @@ from support.weather_server import EndlessServer
 from controller.clock import SystemClock
 from controller.errors import NoWeather
 from controller.weather.online import client
-from controller.weather.online.retry import RetryPolicy
+from controller.weather.online.client import Fetcher
+from controller.weather.online.limits import RetryPolicy
 from controller.weather.online.services import Place, Service, service
 
 HERE = Place(latitude_deg=40.5, longitude_deg=-4.2, elevation_m=640.0, timezone="Europe/Madrid")
@@ -52,9 +53,17 @@ def _service(url: str, folder: Path) -> Service:
     session = requests.Session()
     session.trust_env = False
     return service(
-        "open-meteo", folder, SystemClock(), session=session, base_url=url,
-        policy=RetryPolicy(overall_s=LIMIT_S, read_s=0.2), sleep=lambda _: None,
-    )  # fmt: skip
+        "open-meteo",
+        folder,
+        SystemClock(),
+        base_url=url,
+        fetcher=Fetcher(
+            SystemClock(),
+            session=session,
+            policy=RetryPolicy(overall_s=LIMIT_S, read_s=0.2),
+            sleep=lambda _: None,
+        ),
+    )
 
 
 @pytest.mark.parametrize("way", WAYS)

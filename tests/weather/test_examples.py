@@ -7,12 +7,12 @@ from types import ModuleType
 
 import pytest
 
-from controller.weather import day_checks, series_checks, source_priority
+from controller.weather import day, series_checks, source_priority
 
 
 @pytest.mark.parametrize(
     "module",
-    [day_checks, series_checks, source_priority],
+    [day, series_checks, source_priority],
     ids=lambda m: m.__name__.rpartition(".")[2],
 )
 def test_the_examples_in_the_docstrings_come_out(module: ModuleType) -> None:

@@ -17,7 +17,8 @@ from support.weather_server import Reply, WeatherServer, error, forecast, good
 
 from controller.clock import SystemClock
 from controller.errors import NoWeather, OutOfRange
-from controller.weather.online.retry import RetryPolicy
+from controller.weather.online.client import Fetcher
+from controller.weather.online.limits import RetryPolicy
 from controller.weather.online.services import ABOUT, OnlineAnswer, Place, Service, service
 
 Ask = Callable[[], OnlineAnswer]
@@ -259,8 +260,7 @@ def test_a_wait_is_drawn_anew_each_time(
         tmp_path,
         clock,
         base_url=server.url,
-        sleep=slept.append,
-        jitter=lambda: next(draws),
+        fetcher=Fetcher(clock, sleep=slept.append, jitter=lambda: next(draws)),
     )
     with pytest.raises(NoWeather):
         online.days(HERE, past_days=2, forecast_days=3)
@@ -370,10 +370,10 @@ def test_a_body_that_trickles_is_left_at_the_deadline(
         "open-meteo",
         tmp_path,
         clock,
-        session=session,
         base_url=server.url,
-        policy=RetryPolicy(overall_s=0.2),
-        sleep=lambda _: None,
+        fetcher=Fetcher(
+            clock, session=session, policy=RetryPolicy(overall_s=0.2), sleep=lambda _: None
+        ),
     )
     began = clock.mono_s()
     with pytest.raises(NoWeather, match="took too long over its answer"):
@@ -388,9 +388,17 @@ def test_a_service_that_keeps_silent_is_left_after_the_read_time(
         session = requests.Session()
         session.trust_env = False
         online = service(
-            "open-meteo", tmp_path, clock, session=session, base_url=f"http://127.0.0.1:{silent.getsockname()[1]}/",
-            policy=RetryPolicy(read_s=0.05, tries=2), sleep=lambda _: None,
-        )  # fmt: skip
+            "open-meteo",
+            tmp_path,
+            clock,
+            base_url=f"http://127.0.0.1:{silent.getsockname()[1]}/",
+            fetcher=Fetcher(
+                clock,
+                session=session,
+                policy=RetryPolicy(read_s=0.05, tries=2),
+                sleep=lambda _: None,
+            ),
+        )
         with pytest.raises(NoWeather, match="did not answer in time"):
             online.days(HERE, past_days=2, forecast_days=3)
 
@@ -407,9 +415,8 @@ def test_a_service_that_is_not_there_is_said_to_be_out_of_reach(
         "open-meteo",
         tmp_path,
         clock,
-        session=session,
         base_url=f"http://127.0.0.1:{port}/",
-        sleep=slept.append,
+        fetcher=Fetcher(clock, session=session, sleep=slept.append),
     )
     with pytest.raises(NoWeather, match="cannot be reached"):
         online.days(HERE, past_days=2, forecast_days=3)
@@ -429,9 +436,8 @@ def test_a_session_fault_of_any_kind_becomes_our_own(tmp_path: Path, clock: Hand
             "open-meteo",
             tmp_path,
             clock,
-            session=session,
             base_url=url,
-            sleep=lambda _: pytest.fail("waits"),
+            fetcher=Fetcher(clock, session=session, sleep=lambda _: pytest.fail("waits")),
         )
         with pytest.raises(NoWeather, match=words):
             online.days(HERE, past_days=2, forecast_days=3)

@@ -21,6 +21,7 @@ from support.weather_server import forecast
 from urllib3 import HTTPResponse
 
 from controller.errors import NoWeather
+from controller.weather.online.client import Fetcher
 from controller.weather.online.services import OnlineAnswer, Place, service
 
 ASKED = "https://weather.example/v1/forecast"
@@ -63,9 +64,12 @@ def ask(folder: Path, pages: Pages, *, url: str = ASKED) -> OnlineAnswer:
         session.mount(scheme, pages)
     clock = HandClock()
     named = service(
-        "open-meteo", folder, clock, session=session, base_url=url, sleep=clock.advance,
-        jitter=lambda: 1.0,
-    )  # fmt: skip
+        "open-meteo",
+        folder,
+        clock,
+        base_url=url,
+        fetcher=Fetcher(clock, session=session, sleep=clock.advance, jitter=lambda: 1.0),
+    )
     return named.days(HERE, past_days=2, forecast_days=3)
 
 

@@ -29,7 +29,8 @@ from support.weather_server import (
 from controller.clock import SystemClock
 from controller.errors import InputError, NoWeather, OutOfRange
 from controller.garden import values
-from controller.weather.online.retry import RetryPolicy
+from controller.weather.online.client import Fetcher
+from controller.weather.online.limits import RetryPolicy
 from controller.weather.online.services import (
     ABOUT,
     SERVICES,
@@ -608,10 +609,15 @@ def test_a_body_that_trickles_is_left_at_the_deadline(
     server.say(replace(case.good, pause_s=0.02))  # would take many seconds
     clock = SystemClock()
     named = service(
-        case.name, tmp_path, clock, contact=CONTACT, session=session,
+        case.name,
+        tmp_path,
+        clock,
+        contact=CONTACT,
         base_url=server.root if case.name == "nws" else server.url,
-        policy=RetryPolicy(overall_s=0.2), sleep=lambda _: None,
-    )  # fmt: skip
+        fetcher=Fetcher(
+            clock, session=session, policy=RetryPolicy(overall_s=0.2), sleep=lambda _: None
+        ),
+    )
     began = clock.mono_s()
     with pytest.raises(NoWeather, match="took too long over its answer"):
         named.days(case.place, past_days=2, forecast_days=3)
@@ -624,9 +630,18 @@ def test_a_service_that_keeps_silent_or_is_not_there_is_left(
     with socket.create_server(("127.0.0.1", 0)) as silent:
         root = f"http://127.0.0.1:{silent.getsockname()[1]}"
         named = service(
-            case.name, tmp_path, clock, contact=CONTACT, session=session, base_url=root,
-            policy=RetryPolicy(read_s=0.03, tries=2), sleep=lambda _: None,
-        )  # fmt: skip
+            case.name,
+            tmp_path,
+            clock,
+            contact=CONTACT,
+            base_url=root,
+            fetcher=Fetcher(
+                clock,
+                session=session,
+                policy=RetryPolicy(read_s=0.03, tries=2),
+                sleep=lambda _: None,
+            ),
+        )
         with pytest.raises(NoWeather, match="did not answer in time"):
             named.days(case.place, past_days=2, forecast_days=3)
     with pytest.raises(NoWeather, match="cannot be reached"):
@@ -657,9 +672,13 @@ def test_urllib3_without_single_reads_is_read_byte_by_byte(
     session.trust_env = False
     server.say(case.good)
     named = service(
-        case.name, tmp_path, clock, contact=CONTACT, session=session,
+        case.name,
+        tmp_path,
+        clock,
+        contact=CONTACT,
         base_url=server.root if case.name == "nws" else server.url,
-    )  # fmt: skip
+        fetcher=Fetcher(clock, session=session),
+    )
     assert named.days(case.place, past_days=2, forecast_days=3).fresh
 
 

@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 from itertools import permutations
 
 from controller.weather.day import WeatherDay
-from controller.weather.online.cached_request import FORECASTS
+from controller.weather.online.cache import FORECASTS
 from controller.weather.source_priority import (
     MODEL_RAIN_SHARE,
     OUTRANKED_AFTER,

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from support.weather import days, read
 
-from controller.weather.day_checks import unit_suspicions
+from controller.weather.day import unit_suspicions
 
 
 def clear(day: date) -> float:

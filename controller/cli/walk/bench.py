@@ -17,8 +17,7 @@ from controller.errors import DaemonError, ValveFault
 from controller.valves.alloff import write_line_file
 from controller.valves.bank import Bank
 from controller.valves.gpio import GpioInputs, GpioPins
-from controller.valves.inputs import InputDriver, PulseCounter
-from controller.valves.pins import PinDriver
+from controller.valves.pins import InputDriver, PinDriver, PulseCounter
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,8 +17,7 @@ from controller.errors import ValveFault, ValveRefused
 from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import Device
 from controller.valves.bank import Bank
-from controller.valves.limits import drive_s
-from controller.valves.states import State
+from controller.valves.line import State, drive_s
 
 ANSWER_WITHIN_S = 300.0  # our choice: long enough to walk to the far bed and back
 YES, NO, UNSURE = ("yes", "y"), ("no", "n"), ("unsure", "?")

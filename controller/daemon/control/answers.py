@@ -19,7 +19,7 @@ from controller.garden.model import Zone
 from controller.garden.plumbing import ValveKind
 from controller.timetable.records import Pulse
 from controller.units import l_from_m3
-from controller.valves.states import State
+from controller.valves.line import State
 
 RECENT = 10
 NEXT = 20
@@ -36,7 +36,7 @@ def status_of(engine: Engine) -> dict[str, Any]:
         "started_utc": _text(engine.started_utc),
         "now_utc": _text(engine.clock.now_utc()),
         "pins": engine.pins,
-        "clock_believed": clock_trust.believed,
+        "clock_believed": clock_trust.trusted,
         "clock_doubt": clock_trust.why,
         "open": _open_now(engine),
         "next": [
@@ -90,7 +90,7 @@ def status_of(engine: Engine) -> dict[str, Any]:
 def _words(engine: Engine) -> str:
     if engine.garden_file.faults:
         return "the garden file has faults; the last good one waters on"
-    if not engine.clock_trust.believed:
+    if not engine.clock_trust.trusted:
         return f"no openings by plan: {engine.clock_trust.why}"
     if engine.plan_fault:
         return f"no plan: {engine.plan_fault}"
@@ -343,7 +343,7 @@ def _lift(engine: Engine, request: Asked) -> dict[str, Any]:
 def _replan(engine: Engine, request: Asked) -> dict[str, Any]:
     engine.request_plan("asked")
     engine.tick()
-    if not engine.clock_trust.believed:
+    if not engine.clock_trust.trusted:
         return refusal(f"no plan now: {engine.clock_trust.why}")
     if engine.openings.running:
         return _done("planned anew as soon as nothing is open")

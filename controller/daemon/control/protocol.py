@@ -57,6 +57,14 @@ def is_gone(line: socket.socket) -> bool:
     return bool(look.poll(0))
 
 
+def is_at(path: Path, ours: os.stat_result) -> bool:
+    """Whether the socket at that path is still ours."""
+    try:
+        return os.path.samestat(path.lstat(), ours)
+    except OSError:
+        return False
+
+
 def listen(path: Path) -> tuple[socket.socket, os.stat_result]:
     """Open our socket, with its name, in place of a dead daemon's; the caller holds the lock."""
     try:
@@ -82,6 +90,18 @@ ANSWER_WITHIN_S = 20.0
 SHORTEST_OPEN_S = 1.0
 SHORTEST_HOLD_S = 60.0
 _AGAIN_S = 0.05
+REQUEST_WITHIN_S = 10.0  # a whole request, or the reading of an answer; our choice
+
+TOO_MANY = "too many talk to the daemon at once; ask again in a moment"
+TOO_SLOW = f"the request did not come whole within {REQUEST_WITHIN_S:g} s"
+ONLY_CLOSE = "the daemon can open no file any more; it only closes now, until it is started anew"
+BUSY = "the daemon is busy; nothing was done; ask again in a moment"
+UNDER_WAY = "the daemon is busy with this; look at its status in a moment"
+SHUT_BUT_BUSY = (
+    "the valves were told to shut; the daemon is busy, and takes the rest of today's openings by "
+    "plan away as soon as it can; look at its status in a moment"
+)
+NOT_SHUT_YET = "told to close, and not done yet; look at the valves, and shut the tap if they run"
 
 
 def ask(
@@ -99,7 +119,7 @@ def ask(
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as line:
             line.settimeout(within_s)
             _connect(line, path, within_s)
-            line.sendall(json.dumps(request).encode() + b"\n")
+            line.sendall(as_line(request))
             with line.makefile("rb") as reader:
                 text = reader.readline()
     except TimeoutError as fault:
@@ -125,6 +145,11 @@ def _connect(line: socket.socket, path: Path, within_s: float) -> None:
         else:
             return
     raise TimeoutError
+
+
+def as_line(message: Mapping[str, Any]) -> bytes:
+    """A request or an answer as it is sent."""
+    return json.dumps(message).encode() + b"\n"
 
 
 def refusal(words: str) -> dict[str, Any]:

@@ -12,7 +12,6 @@ import contextlib
 import errno
 import json
 import logging
-import os
 import select
 import socket
 import threading
@@ -27,9 +26,19 @@ from typing import Any
 
 from controller.clock import Clock
 from controller.daemon.control.protocol import (
+    BUSY,
     LONGEST_LINE,
+    NOT_SHUT_YET,
+    ONLY_CLOSE,
+    REQUEST_WITHIN_S,
+    SHUT_BUT_BUSY,
     SOCKET_NAME,
+    TOO_MANY,
+    TOO_SLOW,
+    UNDER_WAY,
     SpareFile,
+    as_line,
+    is_at,
     is_gone,
     listen,
     refusal,
@@ -41,27 +50,15 @@ from controller.errors import DaemonError, RowgateError
 CLIENTS = 64  # at once
 CLIENTS_A_USER = 16  # of them
 WAITING_A_USER = 8  # requests at once, closing not counted
-REQUEST_WITHIN_S = 10.0  # a whole request, or the reading of an answer
 ANSWERED_WITHIN_S = 15.0  # less than a caller waits
 LOOK_EVERY_S = 5.0  # whether the socket's name is still there
 LAST_PLACE_WITHIN_S = 1.0  # in the last place: so long may a `close` be kept out
-LANE_WITHIN_S = 10.0  # one closing; for longer, and the socket's pulse stops
+CLOSING_WITHIN_S = 10.0  # one closing; for longer, and the socket's pulse stops
 _PAUSE_S = 0.5  # before going on after an error
 MOST_LOGGED = 200  # letters of a request; a whole one may have 64 kB
 _NO_FILE = (errno.EMFILE, errno.ENFILE)
 _GONE = select.POLLHUP | select.POLLERR | select.POLLNVAL
 _LOG = logging.getLogger("rowgate.control")
-
-TOO_MANY = "too many talk to the daemon at once; ask again in a moment"
-TOO_SLOW = f"the request did not come whole within {REQUEST_WITHIN_S:g} s"
-ONLY_CLOSE = "the daemon can open no file any more; it only closes now, until it is started anew"
-BUSY = "the daemon is busy; nothing was done; ask again in a moment"
-UNDER_WAY = "the daemon is busy with this; look at its status in a moment"
-SHUT_BUT_BUSY = (
-    "the valves were told to shut; the daemon is busy, and takes the rest of today's openings by "
-    "plan away as soon as it can; look at its status in a moment"
-)
-NOT_SHUT_YET = "told to close, and not done yet; look at the valves, and shut the tap if they run"
 
 Request = dict[str, Any]
 Answer = Callable[[Request], Future[Mapping[str, Any]]]
@@ -125,10 +122,10 @@ class ControlServer:
         self._mistakes = 0
         self._spare = SpareFile()
         self._socket, self._ours = listen(self._path)
-        self._bell, self._ringer = socket.socketpair()
-        for end in (self._bell, self._ringer):
+        self._wakes, self._waker = socket.socketpair()
+        for end in (self._wakes, self._waker):
             end.setblocking(False)
-        self._poll.register(self._bell, select.POLLIN)
+        self._poll.register(self._wakes, select.POLLIN)
         self._threads = [
             threading.Thread(target=self._run, name="control", daemon=True),
             threading.Thread(target=self._run_closing, name="control close", daemon=True),
@@ -169,7 +166,7 @@ class ControlServer:
         """Pass a request on; its result comes back to the socket's own thread."""
         try:
             reply = self._answer(asked.request)
-        except Exception as fault:  # noqa: BLE001 - heard like any other
+        except Exception as fault:  # noqa: BLE001 - answered like any other
             reply = Future()
             reply.set_exception(fault)
         asked.reply = reply
@@ -184,7 +181,7 @@ class ControlServer:
         """Make the socket's thread look now; a beat shows that it lives."""
         # A full bell rings already; one that is gone has nobody to wake.
         with contextlib.suppress(OSError):
-            self._ringer.send(b"x")
+            self._waker.send(b"x")
 
     # --- the socket's own thread -------------------------------------------------------------
 
@@ -197,26 +194,29 @@ class ControlServer:
                 self._ended.wait(_PAUSE_S)
                 continue
             began = self._closing_since
-            if began is None or self._clock.mono_s() - began < LANE_WITHIN_S:
+            if began is None or self._clock.mono_s() - began < CLOSING_WITHIN_S:
                 self._beat()
         self._end()
 
     def _end(self) -> None:
         for client in list(self._clients.values()):
             self._drop(client)
-        if self._is_ours():
+        if is_at(self._path, self._ours):
             self._path.unlink(missing_ok=True)
-        for held in (self._socket, self._bell, self._ringer):
+        for held in (self._socket, self._wakes, self._waker):
             held.close()
         self._spare.give_up()
 
     def _round(self) -> None:
         self._listen_again()
-        self._accept_clients()
+        self._spare.keep()
+        if self._listening is None and self._clock.mono_s() >= self._accept_from_mono_s:
+            self._listening = self._socket
+            self._poll.register(self._listening, select.POLLIN)
         for number, event in self._poll.poll(1000.0 * self._wait_s()):
-            if number == self._bell.fileno():
+            if number == self._wakes.fileno():
                 with contextlib.suppress(BlockingIOError):
-                    self._bell.recv(4096)
+                    self._wakes.recv(4096)
             elif self._listening is not None and number == self._listening.fileno():
                 self._accept()
             elif (client := self._clients.get(number)) is not None:
@@ -255,13 +255,7 @@ class ControlServer:
 
     # --- who comes in ------------------------------------------------------------------------
 
-    def _accept_clients(self) -> None:
-        self._spare.keep()
-        if self._listening is None and self._clock.mono_s() >= self._accept_from_mono_s:
-            self._listening = self._socket
-            self._poll.register(self._listening, select.POLLIN)
-
-    def _deaf(self) -> None:
+    def _stop_accepting(self) -> None:
         if self._listening is not None:
             self._poll.unregister(self._listening)
             self._listening = None
@@ -272,13 +266,13 @@ class ControlServer:
         except (BlockingIOError, ConnectionAbortedError):
             return
         except OSError as fault:
-            self._deaf()
+            self._stop_accepting()
             self._accept_from_mono_s = self._clock.mono_s() + _PAUSE_S
             self._warn(f"the control socket: {fault}")
             return
         in_last_place = not self._keep_spare()
         if in_last_place:
-            self._deaf()  # until this one has gone
+            self._stop_accepting()  # until this one has gone
             self._accept_from_mono_s = self._clock.mono_s() + ANSWERED_WITHIN_S
             self._warn(f"the control socket: {ONLY_CLOSE}")
         else:
@@ -319,24 +313,24 @@ class ControlServer:
     def _make_room(self, uid: int) -> None:
         """Drop this user's oldest client if its places are full, else that of the busiest user."""
         everybody = list(self._clients.values())
-        crowd = [t for t in everybody if t.uid == uid]
-        if len(crowd) < CLIENTS_A_USER:
+        theirs = [t for t in everybody if t.uid == uid]
+        if len(theirs) < CLIENTS_A_USER:
             if len(everybody) < CLIENTS:
                 return
             users = [t.uid for t in everybody]
             most = max(users, key=users.count)
-            crowd = [t for t in everybody if t.uid == most]
+            theirs = [t for t in everybody if t.uid == most]
 
         def keeps(client: _Client) -> tuple[bool, float]:
             # What waits is kept longest: it would be called off. Of a `close` only words are lost.
             waits = client.asked is not None and not client.asked.closing
             return waits, client.since_mono_s
 
-        self._turn_away(min(crowd, key=keeps), TOO_MANY)
+        self._turn_away(min(theirs, key=keeps), TOO_MANY)
 
     def _turn_away(self, client: _Client, message: str) -> None:
         with contextlib.suppress(OSError):
-            client.line.send(_as_line(refusal(message)))
+            client.line.send(as_line(refusal(message)))
         self._drop(client)
 
     def _drop(self, client: _Client) -> None:
@@ -449,11 +443,11 @@ class ControlServer:
             self._send(client, refusal(BUSY))
         elif not asked.reply.done():
             self._send(client, refusal(UNDER_WAY))
-        # Otherwise it was answered this moment, and is heard in the next round.
+        # Otherwise it was answered this moment, and the answer is sent in the next round.
 
     def _send(self, client: _Client, reply: Mapping[str, Any]) -> None:
         client.asked = None
-        client.out = _as_line(reply)
+        client.out = as_line(reply)
         client.since_mono_s = self._clock.mono_s()
         self._poll.modify(client.line, select.POLLOUT)
         self._write(client)
@@ -472,20 +466,13 @@ class ControlServer:
 
     # --- the socket's name -------------------------------------------------------------------
 
-    def _is_ours(self) -> bool:
-        try:
-            there = self._path.lstat()
-        except OSError:
-            return False
-        return os.path.samestat(there, self._ours)
-
     def _listen_again(self) -> None:
         """Listen anew if somebody removed the socket, or its folder, and put it back."""
         now = self._clock.mono_s()
         if now - self._looked_mono_s < LOOK_EVERY_S:
             return
         self._looked_mono_s = now
-        if self._is_ours() or not self._path.parent.is_dir():
+        if is_at(self._path, self._ours) or not self._path.parent.is_dir():
             return
         if not self._may_listen():
             self._warn("the control socket was taken away, and another daemon has its folder")
@@ -495,7 +482,7 @@ class ControlServer:
         except DaemonError as fault:
             self._warn(f"the control socket is gone, and {fault}")
             return
-        self._deaf()
+        self._stop_accepting()
         self._socket.close()
         self._socket, self._ours = fresh
         self._logged = ""
@@ -506,7 +493,3 @@ class ControlServer:
         if message != self._logged:
             _LOG.warning("%s", message)
             self._logged = message
-
-
-def _as_line(reply: Mapping[str, Any]) -> bytes:
-    return json.dumps(reply).encode() + b"\n"

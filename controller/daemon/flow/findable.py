@@ -83,27 +83,12 @@ class Findable:
 def findable(
     garden: Garden, lines: Lines, corrections: Corrections, bands: ErrorOf
 ) -> tuple[Findable, ...]:
-    """What the meter can find in each zone that a relay opens; zones without water are left out.
+    """What the meter can find in each zone that a relay opens, in the order of the garden file.
 
-    Parameters
-    ----------
-    garden : Garden
-        The garden, with its meter.
-    lines : Lines
-        Its lines, with what field tests taught.
-    corrections : Corrections
-        The same for the garden with a fault in it.
-    bands : ErrorOf
-        How sure the flows are.
+    Zones without water are left out; without a meter it is empty. `corrections` is what field tests
+    taught of `lines`, for the garden with a fault in it; `bands` is how sure the flows are.
 
-    Returns
-    -------
-    tuple of Findable
-        In the order of the file; empty without a meter.
-
-    Source
-    ------
-    Changes of flow by hydraulics/network/garden_lines.py. A lost cap is taken as a hole of the
+    Changes of flow are by hydraulics/network/garden_lines.py. A lost cap is taken as a hole of the
     pipe's own bore at the far end of the row where it changes least; clogged holes are every fifth
     of every row.
     """

@@ -16,8 +16,9 @@ from typing import Protocol
 
 from controller.clock import Clock
 from controller.daemon.flow.litres import FlowOf
-from controller.daemon.flow.monitor import FlowMonitor, Found, Past, Pipes, fill_seconds
+from controller.daemon.flow.monitor import FlowMonitor, Found, Pipes, fill_seconds
 from controller.daemon.flow.rules import ComputedFlow, Metering
+from controller.daemon.flow.trend import Past
 from controller.daemon.garden_reload import Accepted
 from controller.daemon.openings import Ended, Openings
 from controller.errors import LogbookError, OutOfRange, RowgateError
@@ -25,7 +26,7 @@ from controller.garden.model import FlowFinding, Garden, Meter, Sensor, SensorKi
 from controller.garden.plumbing import ValveKind
 from controller.hydraulics.network.garden_lines import Lines
 from controller.units import l_from_m3
-from controller.valves.inputs import InputDriver, PulseCounter
+from controller.valves.pins import InputDriver, PulseCounter
 
 REPORT_EVERY_S = 900.0  # a switch that flaps is reported at most so often; our choice
 WRITE_TIPS_EVERY_S = 300.0  # at most this much rain is lost with the power; our choice
@@ -78,7 +79,8 @@ class TippingGauge:
     """Turns tips into millimetres by local day, written as increments: few writes, little to lose.
 
     `write` takes a day, millimetres and hours watched. Readers do not take a day that was hardly
-    watched for the day's rain.
+    watched for the day's rain. What is not written adds up day by day, so sums wait here, and not
+    a queue.
     """
 
     def __init__(
@@ -308,7 +310,6 @@ class Watching:
 
         self._monitor = FlowMonitor(
             garden,
-            meter,
             metering,
             self._clock,
             pipes=Pipes(

@@ -1,15 +1,31 @@
-"""Litres of each valve, from the zones that were open at each moment and the flows of the network.
+"""The litres of each opening, by time and by meter, and how much of them is credited.
 
 By time: every span between two changes of the open set has its own flows, so a zone that others
 joined gets less credit for that time. By meter: the count over each such span is shared by those
 flows; a zone that ran alone gets all of it.
+
+A meter that misses pulses looks like holes that clog. Where nothing separates the two, the least
+within the computed flow's band is credited, so that a bed neither gets its water again and again
+nor dries out. The meter is trusted where another zone's flow was right on the same day. It may
+lengthen a zone's day only so far.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 from itertools import pairwise
+from math import inf
+
+from controller.daemon.flow.rules import (
+    BELIEVABLE,
+    COUNTS_OFF,
+    LEAST_COUNTS,
+    ComputedFlow,
+    passing_shares,
+)
+from controller.timetable.records import Pulse
 
 FlowOf = Callable[[str, frozenset[str]], float]
 """A zone's flow while a set of zones is open. [L/s]"""
@@ -27,21 +43,9 @@ class OpenSpan:
 
 
 def litres_of(span: OpenSpan, others: Iterable[OpenSpan], flow_l_s: FlowOf) -> float:
-    """Litres that passed one zone's valve over its span.
+    """Litres that passed one zone's valve over its span: its flow over the really open sets. [L]
 
-    Parameters
-    ----------
-    span : OpenSpan
-        The opening asked about.
-    others : iterable of OpenSpan
-        Every other opening that may have overlapped it; those that did not change nothing.
-    flow_l_s : callable
-        Flow of a zone within a set of open zones. [L/s]
-
-    Returns
-    -------
-    float
-        The integral of the zone's flow over the really open sets. [L]
+    `others` are the openings that may have overlapped it; those that did not change nothing.
     """
     return sum(
         flow_l_s(span.zone, together) * (ends - begins)
@@ -55,25 +59,15 @@ def metered_of(
     flow_l_s: FlowOf,
     litres_between: LitresBetween,
 ) -> float:
-    """Litres that passed one zone's valve over its span, by a meter ahead of all of them.
+    """The meter's litres of one zone over its span, as for `litres_of`. [L]
 
-    Parameters
-    ----------
-    span, others, flow_l_s
-        As for `litres_of`.
-    litres_between : callable
-        What passed the meter between two monotonic moments. [L]
-
-    Returns
-    -------
-    float
-        The meter's litres, shared by computed flow wherever others were open too. [L]
+    They are shared by computed flow wherever others were open too.
     """
     total = 0.0
     for begins, ends, together in _pieces(span, others):
         flows = {zone: flow_l_s(zone, together) for zone in together}
-        whole = sum(flows.values())
-        share = flows[span.zone] / whole if whole > 0.0 else 1.0 / len(together)
+        all_l_s = sum(flows.values())
+        share = flows[span.zone] / all_l_s if all_l_s > 0.0 else 1.0 / len(together)
         total += litres_between(begins, ends) * share
     return total
 
@@ -160,3 +154,174 @@ class OpenSpans:
     def _beside(self, span: OpenSpan) -> list[OpenSpan]:
         under_way = [self._span(zone, span.to_mono_s) for zone in self._open if zone != span.zone]
         return [*self._shut, *under_way]
+
+
+BandOf = Callable[[frozenset[str]], ComputedFlow]
+MORE_THAN_PLAN = 0.25  # of a zone's planned seconds in a day, on the meter's word; our choice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counted:
+    """What an opening gave, by the meter and by time, and which zones ran at any moment of it.
+
+    `seconds` is how long the meter counted for it.
+    """
+
+    zones: frozenset[str]
+    metered_l: float
+    timed_l: float
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Credited:
+    """The litres credited, and whether they are the meter's own. [L]"""
+
+    litres: float
+    by_meter: bool
+
+
+class Credit:
+    """Decides whether to trust the meter; remembers which sets it was right for today.
+
+    `band_of` gives the flow of a set and its error, `most_l_s` what the open tap gives.
+    """
+
+    def __init__(self, litres_per_pulse: float, band_of: BandOf, most_l_s: float = inf) -> None:
+        self._per_pulse_l, self._band_of, self._most_l_s = litres_per_pulse, band_of, most_l_s
+        self._right: set[frozenset[str]] = set()
+        self._day: date | None = None
+        # By set: counted less than the band allows, over its openings until they balance. [L]
+        self._short_l: dict[frozenset[str], float] = {}
+
+    def of(self, counted: Counted, day: date) -> Credited:
+        """What is credited of an opening that is over, planned for that day.
+
+        The meter's litres where they lie within the band, or where a zone that did not run with
+        these was seen right on that day; the band's least where they lie below it, and what time
+        says where no tap gives so much. A pulse of the meter counts on from one opening to the
+        next, so the two that may be missing are of all openings together: each by itself would let
+        a meter of a litre a pulse count nothing of small doses. Our own rule, by
+        `rules.passing_shares`.
+        """
+        if day != self._day:
+            self._right, self._day = set(), day
+        if self.is_absurd(counted.metered_l, counted.seconds):
+            self._right.discard(counted.zones)
+            return Credited(litres=counted.timed_l, by_meter=False)
+        band = self._band_of(counted.zones)
+        if not band.is_known or counted.timed_l <= 0.0:
+            return Credited(litres=counted.metered_l, by_meter=True)
+        low, high = passing_shares(band)
+        off_l = COUNTS_OFF * self._per_pulse_l
+        short_l = self._short_l.get(counted.zones, 0.0)
+        short_l = max(0.0, short_l + low * counted.timed_l - counted.metered_l)
+        if short_l > off_l:
+            self._right.discard(counted.zones)
+            if any(not right & counted.zones for right in self._right):
+                return Credited(litres=counted.metered_l, by_meter=True)
+            self._short_l[counted.zones] = off_l
+            return Credited(litres=counted.metered_l + short_l - off_l, by_meter=False)
+        self._short_l[counted.zones] = short_l
+        enough = counted.metered_l >= LEAST_COUNTS * self._per_pulse_l
+        if enough and counted.metered_l <= high * counted.timed_l + off_l:
+            self._right.add(counted.zones)
+        return Credited(litres=counted.metered_l, by_meter=True)
+
+    def is_absurd(self, metered_l: float, seconds: float) -> bool:
+        """Whether no tap gives so much, so that the count is not water."""
+        most_l = BELIEVABLE * self._most_l_s * seconds + LEAST_COUNTS * self._per_pulse_l
+        return metered_l > most_l
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayGiven:
+    """A zone's day so far: how long it was open, and how much of that gave nothing by the meter.
+
+    `lacking_s` is how much less was credited than by time, in seconds of the computed flow.
+    """
+
+    open_s: float
+    lacking_s: float
+
+
+def held_to_plan(
+    pulses: Sequence[Pulse],
+    given: Mapping[tuple[str, date], DayGiven],
+    shortest_s: Mapping[str, float],
+) -> tuple[list[Pulse], list[tuple[str, date]]]:
+    """The pulses of a plan, with no zone-day longer than the meter may make it, and what was cut.
+
+    `given` is what each zone was given on each day already, `shortest_s` the shortest opening of
+    each zone; a rest below it stays owed. [s] Our own rule: open + planned <= (1 +
+    `MORE_THAN_PLAN`) (open + planned - lacking), in seconds; in the brackets is what would have
+    been planned by time.
+    """
+    left_s: dict[tuple[str, date], float] = {}
+    for key, day_given in given.items():
+        planned_s = sum(p.open_s for p in pulses if (p.zone, p.day) == key)
+        by_time_s = day_given.open_s + planned_s - day_given.lacking_s
+        most_s = max(0.0, (1.0 + MORE_THAN_PLAN) * by_time_s - day_given.open_s)
+        if planned_s > most_s:
+            left_s[key] = most_s
+    cut = sorted(left_s)
+    kept: list[Pulse] = []
+    for pulse in sorted(pulses, key=lambda p: p.opens_utc):
+        key = (pulse.zone, pulse.day)
+        if key not in left_s:
+            kept.append(pulse)
+            continue
+        open_s = min(pulse.open_s, left_s[key])
+        if open_s < min(pulse.open_s, shortest_s.get(pulse.zone, 0.0)) or open_s <= 0.0:
+            left_s[key] = 0.0
+            continue
+        left_s[key] -= open_s
+        kept.append(_shortened(pulse, open_s))
+    return kept, cut
+
+
+def short_words(counted: Counted, credited_l: float) -> str:
+    """Text: the meter counted less than the band allows, in an opening too short to judge."""
+    return (
+        f"the meter counted {counted.metered_l:.1f} L where time says {counted.timed_l:.1f} L; "
+        f"{credited_l:.1f} L are credited, by the least that passes of these openings together; "
+        "look at the line, and at the meter"
+    )
+
+
+def cut_words(given: DayGiven) -> str:
+    """Text for the keeper: a zone's day is not made longer."""
+    return (
+        f"open for {given.open_s:.0f} s today, of which {given.lacking_s:.0f} s gave nothing by "
+        f"the meter; it gets no more than {100.0 * MORE_THAN_PLAN:.0f} % above its plan in a day, "
+        "and the rest stays owed"
+    )
+
+
+def day_given(
+    openings: Iterable[tuple[str, date, float, float, float]],
+) -> dict[tuple[str, date], DayGiven]:
+    """Sum up openings: zone, day, seconds open, litres credited, and the flow computed. [s, L, L/s]
+
+    Each opening counts by how much less was credited than by time; more is no lack.
+    """
+    found: dict[tuple[str, date], DayGiven] = {}
+    for zone, day, open_s, litres, flow_l_s in openings:
+        lacking_s = max(0.0, open_s - litres / flow_l_s) if flow_l_s > 0.0 else 0.0
+        before = found.get((zone, day), DayGiven(open_s=0.0, lacking_s=0.0))
+        found[zone, day] = DayGiven(
+            open_s=before.open_s + open_s, lacking_s=before.lacking_s + lacking_s
+        )
+    return found
+
+
+def _shortened(pulse: Pulse, open_s: float) -> Pulse:
+    """The pulse, shortened; its litres shrink with its time."""
+    if open_s >= pulse.open_s:
+        return pulse
+    return replace(
+        pulse,
+        open_s=open_s,
+        closes_utc=pulse.closes_utc - timedelta(seconds=pulse.open_s - open_s),
+        litres=pulse.litres * open_s / pulse.open_s,
+    )

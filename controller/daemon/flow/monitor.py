@@ -6,36 +6,35 @@ fortnight. The monitor knows nothing of the bank or the plan; its caller acts on
 
 from __future__ import annotations
 
-import logging
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from controller.clock import Clock
-from controller.daemon.flow.credit import Counted, Credit
+from controller.daemon.flow.litres import Counted, Credit
 from controller.daemon.flow.rules import (
     LEAST_COUNTS,
     LEAST_S,
     ComputedFlow,
+    MeteredStretch,
     Metering,
-    Seen,
+    find_while_open,
+    find_while_shut,
     flow_while_open,
     found_words,
     is_enough,
-    judge_open,
-    judge_shut,
     unknown_words,
 )
 from controller.daemon.flow.trend import (
+    Past,
     TapLossOf,
     by_set,
     can_compare,
     changed_words,
     changes,
     day_share,
-    judged_by,
+    reference_flow,
 )
-from controller.errors import LogbookError
 from controller.garden.model import Action, FlowFinding, Garden, Meter
 from controller.garden.plumbing import ValveKind
 from controller.logbook.records import FlowStretch
@@ -55,7 +54,6 @@ DEFAULT_ACTIONS: Mapping[FlowFinding, Action] = {
     FlowFinding.MISCOUNTED: Action.NOTE,
 }
 CHANGED_AGAIN = timedelta(days=14)  # a change that lasts is reported again; our choice
-_LOG = logging.getLogger("rowgate.flowdesk")
 # Reported while it flows; too little is reported when the stretch is over.
 _AT_ONCE = frozenset({FlowFinding.BURST, FlowFinding.NOT_OPENED})
 _WHILE_SHUT = frozenset({FlowFinding.NOT_CLOSED, FlowFinding.LEAK})
@@ -76,43 +74,6 @@ class Pipes:
     most_l_s: float = float("inf")  # what the open tap gives
 
 
-class Past:
-    """What the meter saw before, by the logbook's `read` and `write`; without them, since the
-    start.
-
-    It is read anew each day, for a line may have been mended. While the logbook takes nothing, what
-    is seen is kept here.
-    """
-
-    def __init__(
-        self,
-        read: Callable[[], Iterable[FlowStretch]] | None = None,
-        write: Callable[[FlowStretch], None] = lambda _: None,
-    ) -> None:
-        self._read, self._write = read, write
-        self._kept: list[FlowStretch] = []
-        self._read_on: date | None = None
-
-    def stretches(self, today: date) -> Sequence[FlowStretch]:
-        """All stretches that count, oldest first."""
-        if self._read is not None and self._read_on != today:
-            try:
-                self._kept = list(self._read())
-                self._read_on = today
-            except LogbookError as fault:
-                _LOG.warning("what the meter saw before is not known: %s", fault)
-        return self._kept
-
-    def keep(self, seen: FlowStretch) -> None:
-        """Keep one more stretch."""
-        self.stretches(seen.day)
-        self._kept.append(seen)
-        try:
-            self._write(seen)
-        except LogbookError as fault:
-            _LOG.warning("what the meter saw is not written down: %s", fault)
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
     """A finding, the zones it may be about (none: the garden), what to do, and its words."""
@@ -128,7 +89,7 @@ class _Weak:
     """A stretch that gave clearly too little."""
 
     zones: frozenset[str]
-    seen: Seen
+    seen: MeteredStretch
     computed: ComputedFlow
     day: date
 
@@ -167,7 +128,6 @@ class FlowMonitor:
     def __init__(
         self,
         garden: Garden,
-        meter: Meter,
         metering: Metering,
         clock: Clock,
         *,
@@ -176,6 +136,8 @@ class FlowMonitor:
         past: Past | None = None,
         report: Callable[[str], None] = lambda _: None,
     ) -> None:
+        meter = garden.meter
+        assert meter is not None, "a garden without a meter has nothing to judge"
         self._garden, self._meter, self._metering, self._clock = garden, meter, metering, clock
         self._pipes, self._past, self._report = pipes, past or Past(), report
         self._reported = set(reported)
@@ -189,7 +151,7 @@ class FlowMonitor:
         self._open: frozenset[str] = frozenset()
         self._last: frozenset[str] = frozenset()  # the set before it
         self._from_mono_s = self._changed_mono_s = self._looked_mono_s = clock.mono_s()
-        self._judged_by: ComputedFlow | None = None  # of the set that is open
+        self._reference_now: ComputedFlow | None = None  # of the set that is open
         self._before_l_s: float | None = None  # flow of the set that shut last
         self._soon = False  # after it shut, what goes on may be its valve
         self._weak: list[_Weak] = []  # what gave too little, and nobody knows yet how the tap does
@@ -208,16 +170,16 @@ class FlowMonitor:
         found = late
         if opened != self._open:
             if self._open:
-                found += self._judge_open(self._looked_mono_s, today, ended=True)
+                found += self._find_while_open(self._looked_mono_s, today, ended=True)
                 found += self._keep(self._looked_mono_s, today)
                 found += self._clogged(today)
             self._begin(opened, now)
         elif opened:
-            found += self._judge_open(now, today, ended=False)
+            found += self._find_while_open(now, today, ended=False)
         else:
-            found += self._judge_shut(now, today)
+            found += self._find_while_shut(now, today)
         self._looked_mono_s = now
-        return found + self._judge_doses(today)
+        return found + self._find_in_totals(today)
 
     def _forget(self, today: date) -> None:
         """Forget what was reported, and seen right, on days that no longer count."""
@@ -228,7 +190,7 @@ class FlowMonitor:
 
     def band(self, zones: frozenset[str]) -> ComputedFlow:
         """What a set is judged by."""
-        return judged_by(self._pipes.compute(zones), self._sets.get(zones, {}))
+        return reference_flow(self._pipes.compute(zones), self._sets.get(zones, {}))
 
     def ended(self, counted: Counted) -> None:
         """An opening is over: judge what it gave with the other openings of its set.
@@ -257,18 +219,18 @@ class FlowMonitor:
             )
             travel_s = max((valves[z].closes_in_s for z in self._open - opened), default=0.0)
             self._from_mono_s = now + max(warm_s, travel_s) + SETTLES_S
-            self._judged_by = self._judge_by(opened)
+            self._reference_now = self._reference(opened)
         else:
-            self._soon, self._judged_by = True, None
+            self._soon, self._reference_now = True, None
             travel_s = max((valves[z].closes_in_s for z in self._open if z in valves), default=0.0)
             lags_s = 0.0 if master is None else master.lags_s + master.valve.closes_in_s
             self._from_mono_s = now + STILL_AFTER_S + travel_s + lags_s
         self._changed_mono_s = now
         self._last, self._open = self._open, opened
 
-    def _seen(self, until_mono_s: float) -> Seen:
+    def _seen(self, until_mono_s: float) -> MeteredStretch:
         seconds = until_mono_s - self._from_mono_s
-        return Seen(
+        return MeteredStretch(
             litres=self._metering.litres_between(self._from_mono_s, until_mono_s)
             if seconds > 0.0
             else 0.0,
@@ -277,9 +239,9 @@ class FlowMonitor:
             starts_at_l_s=self._meter.least_flow_l_s,
         )
 
-    def _judge_by(self, opened: frozenset[str]) -> ComputedFlow:
+    def _reference(self, opened: frozenset[str]) -> ComputedFlow:
         """What this set is judged by; where that is not enough, report it once."""
-        computed = judged_by(self._pipes.compute(opened), self._sets.get(opened, {}))
+        computed = reference_flow(self._pipes.compute(opened), self._sets.get(opened, {}))
         if computed.is_known:
             self.unknown.pop(opened, None)
         elif opened not in self.unknown:
@@ -291,7 +253,9 @@ class FlowMonitor:
     def _keep(self, until_mono_s: float, today: date) -> list[Found]:
         """A stretch is over: keep what was seen, and find what has changed against the past."""
         seen = self._seen(until_mono_s)
-        self._before_l_s = flow_while_open(seen, self._judged_by or self._pipes.compute(self._open))
+        self._before_l_s = flow_while_open(
+            seen, self._reference_now or self._pipes.compute(self._open)
+        )
         counted = seen.litres >= LEAST_COUNTS * seen.litres_per_pulse
         computed_l_s = self._pipes.compute(self._open).flow_l_s
         absurd = self.credit.is_absurd(seen.litres, seen.seconds)
@@ -337,14 +301,14 @@ class FlowMonitor:
             )
         return found
 
-    def _judge_open(self, until_mono_s: float, today: date, *, ended: bool) -> list[Found]:
+    def _find_while_open(self, until_mono_s: float, today: date, *, ended: bool) -> list[Found]:
         seen = self._seen(until_mono_s)
         if seen.seconds <= 0.0:
             return []
         if self.credit.is_absurd(seen.litres, seen.seconds):
             return self._new_findings(FlowFinding.MISCOUNTED, (), seen, None, today)
-        computed = self._judged_by or self._pipes.compute(self._open)
-        finding = judge_open(seen, computed)
+        computed = self._reference_now or self._pipes.compute(self._open)
+        finding = find_while_open(seen, computed)
         proved = self._proved(seen)
         if finding is None:
             if ended and is_enough(seen, computed):
@@ -355,7 +319,7 @@ class FlowMonitor:
             return proved
         return [*proved, *self._found(finding, self._open, seen, computed, today)]
 
-    def _judge_doses(self, today: date) -> list[Found]:
+    def _find_in_totals(self, today: date) -> list[Found]:
         """Judge the totals of openings that were each too short to judge."""
         found: list[Found] = []
         weak = len(self._weak)
@@ -364,7 +328,7 @@ class FlowMonitor:
             if self._metering.dead or not computed.is_known or computed.flow_l_s <= 0.0:
                 del self._doses[zones]
                 continue
-            seen = Seen(
+            seen = MeteredStretch(
                 litres=tally.metered_l,
                 seconds=tally.timed_l / computed.flow_l_s,
                 litres_per_pulse=self._meter.litres_per_pulse,
@@ -381,9 +345,9 @@ class FlowMonitor:
             del self._doses[zones]
             # A line that fills takes more than it gives: too much is what it cannot hold either.
             beyond = replace(seen, litres=max(0.0, seen.litres - tally.fill_l))
-            finding = judge_open(seen, computed)
+            finding = find_while_open(seen, computed)
             if finding is FlowFinding.BURST:
-                finding = judge_open(beyond, computed)
+                finding = find_while_open(beyond, computed)
             if finding is not None:
                 found += self._found(finding, zones, seen, computed, today)
             else:
@@ -394,7 +358,7 @@ class FlowMonitor:
         self,
         finding: FlowFinding,
         zones: frozenset[str],
-        seen: Seen,
+        seen: MeteredStretch,
         computed: ComputedFlow,
         today: date,
     ) -> list[Found]:
@@ -431,7 +395,7 @@ class FlowMonitor:
             under_it = replace(
                 computed, flow_l_s=tap * computed.flow_l_s, low_l_s=tap * computed.lowest_l_s
             )
-            if judge_open(weak.seen, under_it) is None or self._all_weak(weak):
+            if find_while_open(weak.seen, under_it) is None or self._all_weak(weak):
                 found += self._new_findings(
                     FlowFinding.MISCOUNTED, (), weak.seen, computed, weak.day
                 )
@@ -449,7 +413,7 @@ class FlowMonitor:
         others = any(day == weak.day and not zones & weak.zones for zones, day in self._weak_sets)
         return others and not any(day == weak.day for _, day in self._good)
 
-    def _proved(self, seen: Seen) -> list[Found]:
+    def _proved(self, seen: MeteredStretch) -> list[Found]:
         """Findings noted while the meter stood still, now that it counts for other zones."""
         if self._metering.dead:
             self._unproved = []
@@ -462,7 +426,7 @@ class FlowMonitor:
         )
         return [replace(found, words=words) for found in proved]
 
-    def _judge_shut(self, now: float, today: date) -> list[Found]:
+    def _find_while_shut(self, now: float, today: date) -> list[Found]:
         if self._soon and now - self._changed_mono_s >= LEAK_AFTER_S:
             self._soon, self._last, self._from_mono_s = False, frozenset(), now
         if now - self._from_mono_s > LEAK_STRETCH_S:
@@ -470,7 +434,7 @@ class FlowMonitor:
         seen = self._seen(now)
         if self.credit.is_absurd(seen.litres, seen.seconds):
             return self._new_findings(FlowFinding.MISCOUNTED, (), seen, None, today)
-        finding = judge_shut(seen, self._before_l_s, soon=self._soon)
+        finding = find_while_shut(seen, self._before_l_s, soon=self._soon)
         if finding is None:
             return []
         return self._new_findings(finding, tuple(sorted(self._last)), seen, None, today)
@@ -479,7 +443,7 @@ class FlowMonitor:
         self,
         finding: FlowFinding,
         zones: tuple[str, ...],
-        seen: Seen,
+        seen: MeteredStretch,
         computed: ComputedFlow | None,
         today: date,
     ) -> list[Found]:

@@ -81,7 +81,7 @@ class ComputedFlow:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Seen:
+class MeteredStretch:
     """What the meter counted over a stretch in which the open set stayed the same.
 
     `starts_at_l_s` is the meter's least flow: below it, the meter may stand still. `stretches` is
@@ -114,34 +114,12 @@ def passing_shares(computed: ComputedFlow) -> tuple[float, float]:
 def passing_l(
     computed: ComputedFlow, seconds: float, litres_per_pulse: float, stretches: int = 1
 ) -> tuple[float, float]:
-    """The least and the most litres over a stretch that pass.
+    """The least and the most litres over a stretch that pass. [L]
 
-    Parameters
-    ----------
-    computed : ComputedFlow
-        Flow of the open set and its error.
-    seconds : float
-        Length of the stretch. [s]
-    litres_per_pulse : float
-        The meter's. [L]
-    stretches : int
-        How many stretches were put together. [-]
-
-    Returns
-    -------
-    tuple of float
-        Least and most litres that pass. [L]
-
-    Raises
-    ------
-    OutOfRange
-        If the stretch or the meter's pulse is not above zero and finite.
-
-    Source
-    ------
     Our own rule: `FIND_AT` standard errors of pipes and meter on the logarithm of the flow and the
-    tap's `TAP_VARIES`, at least `LEAST_SHARE`, and `COUNTS_OFF` pulses of the meter; below the flow
-    of the supply at its lowest, and above that at its highest.
+    tap's `TAP_VARIES`, at least `LEAST_SHARE`, and `COUNTS_OFF` pulses of the meter for each of the
+    `stretches` put together; below the flow of the supply at its lowest, and above that at its
+    highest. OutOfRange if the stretch or the meter's pulse is not above zero and finite.
     """
     require_range("seconds", seconds, 1e-9, 1e9)
     require_range("litres_per_pulse", litres_per_pulse, 1e-9, 1e9)
@@ -150,7 +128,7 @@ def passing_l(
     return max(0.0, least_l_s * seconds - off_l), most_l_s * seconds + off_l
 
 
-def judge_open(seen: Seen, computed: ComputedFlow) -> FlowFinding | None:
+def find_while_open(seen: MeteredStretch, computed: ComputedFlow) -> FlowFinding | None:
     """What is wrong with the flow of an open set; None where nothing is, or it cannot be judged.
 
     Every finding lies outside what passes. Too little is not looked for where the meter may stand
@@ -169,18 +147,18 @@ def judge_open(seen: Seen, computed: ComputedFlow) -> FlowFinding | None:
     return FlowFinding.NOT_OPENED if nearly_none else FlowFinding.CLOGGED
 
 
-def is_enough(seen: Seen, computed: ComputedFlow) -> bool:
+def is_enough(seen: MeteredStretch, computed: ComputedFlow) -> bool:
     """Whether enough was seen that a flow without a finding is a good one."""
     due_l = computed.flow_l_s * seen.seconds
     return seen.seconds >= LEAST_S and computed.is_known and _is_countable(due_l, seen)
 
 
-def _is_countable(litres: float, seen: Seen) -> bool:
+def _is_countable(litres: float, seen: MeteredStretch) -> bool:
     """Whether these litres are enough pulses to judge by."""
     return litres >= LEAST_COUNTS * seen.litres_per_pulse
 
 
-def flow_while_open(seen: Seen, computed: ComputedFlow) -> float | None:
+def flow_while_open(seen: MeteredStretch, computed: ComputedFlow) -> float | None:
     """The flow that a flow after shutting is compared with; None where it is unknown. [L/s]
 
     The lesser of what the meter saw and what was computed; the computed flow where the meter saw
@@ -195,7 +173,9 @@ def flow_while_open(seen: Seen, computed: ComputedFlow) -> float | None:
     return min(seen.flow_l_s, due_l_s) if seen.litres >= least else due_l_s
 
 
-def judge_shut(seen: Seen, before_l_s: float | None, *, soon: bool) -> FlowFinding | None:
+def find_while_shut(
+    seen: MeteredStretch, before_l_s: float | None, *, soon: bool
+) -> FlowFinding | None:
     """What is wrong while all is shut.
 
     `before_l_s` is the flow while the set that shut last was open, None where it is unknown. `soon`
@@ -218,13 +198,13 @@ def flow_words(flow_l_s: float, *, us: bool) -> str:
 
 def found_words(
     finding: FlowFinding,
-    seen: Seen,
+    seen: MeteredStretch,
     computed: ComputedFlow | None,
     before_l_s: float | None = None,
     *,
     us: bool,
 ) -> str:
-    """Text of a finding with its figures for the keeper; `before_l_s` is that of `judge_shut`."""
+    """Text of a finding for the keeper; `before_l_s` is that of `find_while_shut`."""
     metered = f"{flow_words(seen.flow_l_s, us=us)} by the meter over {_time(seen.seconds)}"
     if finding is FlowFinding.MISCOUNTED and computed is None:
         return f"{metered}, and no tap gives so much: it is not water that is counted"
@@ -270,7 +250,7 @@ def _time(seconds: float) -> str:
 
 
 SILENT_AFTER = 3  # zones in a row that surely watered without one count: the meter is dead
-KEPT_S = 3 * 3600.0  # of samples, and all since the earliest valve that is open opened
+SAMPLES_S = 3 * 3600.0  # of samples, and all since the earliest valve that is open opened
 _MOST_SAMPLES = 20_000  # a second apart they last five hours; past that every other one goes
 
 
@@ -310,7 +290,7 @@ class Metering:
             self._counts.append(count)
             if len(self._at) <= _MOST_SAMPLES:
                 return
-            self._forget_before(min(now - KEPT_S, self.keep_from_mono_s))
+            self._forget_before(min(now - SAMPLES_S, self.keep_from_mono_s))
             if len(self._at) > _MOST_SAMPLES:
                 self._at = [*self._at[:-1:2], self._at[-1]]
                 self._counts = [*self._counts[:-1:2], self._counts[-1]]

@@ -12,6 +12,7 @@ the finding says so.
 
 from __future__ import annotations
 
+import logging
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -20,6 +21,7 @@ from math import exp, log, sqrt
 from statistics import median
 
 from controller.daemon.flow.rules import ComputedFlow
+from controller.errors import LogbookError
 from controller.logbook.records import FlowStretch
 
 # All our choice, tried in tests/season/test_flow_seasons.py; the figures are in docs/watching.md.
@@ -36,6 +38,7 @@ SAME_COMPUTED = 0.01  # a computed flow that moves by more is another garden, an
 PAST_ERROR = 0.10  # standard error of a flow that is known from its own past alone
 _MAD = 1.4826  # standard deviation over median absolute deviation, normal distribution
 _MEDIAN = 1.5708  # variance of a median over that of a mean, many draws, normal distribution: pi/2
+_LOG = logging.getLogger("rowgate.flowdesk")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +100,7 @@ def by_set(stretches: Iterable[FlowStretch]) -> dict[frozenset[str], dict[date, 
     return found
 
 
-def judged_by(computed: ComputedFlow, days: Days) -> ComputedFlow:
+def reference_flow(computed: ComputedFlow, days: Days) -> ComputedFlow:
     """The flow a set is judged by: the computed one, or where that is too unsure its own past."""
     base = _base(days)
     if computed.is_known or base is None:
@@ -144,8 +147,8 @@ def changes(
     found: list[Change] = []
     left = dict(sets)
     while True:
-        judged = _judged(left, tap_loss_of)
-        large = [one for one in judged.values() if one.is_reported]
+        found_in = _changes_by_set(left, tap_loss_of)
+        large = [one for one in found_in.values() if one.is_reported]
         if not large:
             break
         own = {one.zones: _own_change(left[one.zones], one.days) for one in large}
@@ -154,12 +157,12 @@ def changes(
         seen_right = frozenset[str]().union(
             *(
                 one.zones
-                for one in judged.values()
+                for one in found_in.values()
                 if not one.is_reported and one.from_share <= abs(worst.share)
             )
         )
         suspects = worst.zones - seen_right or worst.zones
-        others = [z for z in left if not z & worst.zones and z in judged]
+        others = [z for z in left if not z & worst.zones and z in found_in]
         either = len(others) == 1 and not _is_steady(left[others[0]], worst)
         found.append(replace(worst, zones=suspects, either=either))
         gone = suspects | worst.others if either else suspects
@@ -170,7 +173,7 @@ def changes(
     return found
 
 
-def _judged(
+def _changes_by_set(
     sets: Mapping[frozenset[str], Days], tap_loss_of: TapLossOf
 ) -> dict[frozenset[str], Change]:
     """Each set that can be judged: its change over the window that shows it best."""
@@ -352,3 +355,40 @@ def changed_words(change: Change) -> str:
             f"{'more' if less else 'less'}, for the two cannot be told apart"
         )
     return f"{what}, held against the other zones of the same days: {why}"
+
+
+class Past:
+    """What the meter saw before, by the logbook's `read` and `write`; without them, since the
+    start.
+
+    It is read anew each day, for a line may have been mended. While the logbook takes nothing, what
+    is seen is kept here, and is not written later: a stretch that is missing costs a comparison.
+    """
+
+    def __init__(
+        self,
+        read: Callable[[], Iterable[FlowStretch]] | None = None,
+        write: Callable[[FlowStretch], None] = lambda _: None,
+    ) -> None:
+        self._read, self._write = read, write
+        self._stretches: list[FlowStretch] = []
+        self._read_on: date | None = None
+
+    def stretches(self, today: date) -> Sequence[FlowStretch]:
+        """All stretches that count, oldest first."""
+        if self._read is not None and self._read_on != today:
+            try:
+                self._stretches = list(self._read())
+                self._read_on = today
+            except LogbookError as fault:
+                _LOG.warning("what the meter saw before is not known: %s", fault)
+        return self._stretches
+
+    def keep(self, seen: FlowStretch) -> None:
+        """Keep one more stretch."""
+        self.stretches(seen.day)
+        self._stretches.append(seen)
+        try:
+            self._write(seen)
+        except LogbookError as fault:
+            _LOG.warning("what the meter saw is not written down: %s", fault)

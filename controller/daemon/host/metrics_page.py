@@ -21,10 +21,10 @@ from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metri
 from prometheus_client.exposition import choose_encoder
 
 from controller.clock import Clock
-from controller.daemon.host.counts import Facts
+from controller.daemon.host.status import Facts
 from controller.errors import DaemonError
 
-ASKERS = 4  # at once; more are turned away, all our choice
+CLIENTS = 4  # at once; more are turned away, all our choice
 LOOK_S = 0.5  # between two looks whether to listen on
 PATIENCE_S = 5.0  # with a whole question and its answer
 YIELDS_AFTER_S = 1.0  # where all places are taken, the one that is asked longest goes
@@ -136,7 +136,7 @@ class _Asked:
         board = facts.board
         plain: tuple[tuple[str, str, float | None], ...] = (
             ("rowgate_open_lines", "Lines through which water may run", facts.open_lines),
-            ("rowgate_clock_believed", "1 while the clock is believed", facts.clock_believed),
+            ("rowgate_clock_believed", "1 while the clock is believed", facts.clock_trusted),
             ("rowgate_litres_metered", "1 while litres go by a meter", facts.litres_by == "meter"),
             ("rowgate_starts_last_day", "Starts within a day", facts.starts_in_last_day),
             ("rowgate_disk_free_bytes", "Free where the logbook lies", _bytes(board.disk_free_mb)),
@@ -158,7 +158,7 @@ class _Server(ThreadingHTTPServer):
 
     def __init__(self, address: tuple[str, int], asked: _Asked) -> None:
         self.asked = asked
-        self._slots = threading.BoundedSemaphore(ASKERS)
+        self._slots = threading.BoundedSemaphore(CLIENTS)
         self._lock = threading.Lock()
         self._since: dict[socket, float] = {}  # who is served, from which moment on
         super().__init__(address, _Handler)
@@ -191,7 +191,7 @@ class _Server(ThreadingHTTPServer):
 
     def service_actions(self) -> None:
         """Between two looks for clients: cut off a client that takes too long."""
-        self._cut_off(PATIENCE_S, ASKERS)
+        self._cut_off(PATIENCE_S, CLIENTS)
 
     def _yielded(self) -> bool:
         """Whether the slowest client gave its place to a new one."""

@@ -1,8 +1,12 @@
-"""The process: its end, signals, log and folders.
+"""The process: its end, signals, log and folders, and its messages to the service manager.
 
 The state folder holds the logbook, and people of a group may write there. What decides which pins
 are driven, and by which garden, lies in a folder of the daemon's own. On a desktop computer both
 are one.
+
+The messages are: ready, alive, stopping. "Alive" is sent only while every part that
+matters has moved lately; silence makes the manager stop the process, and its stop step closes every
+line.
 """
 
 from __future__ import annotations
@@ -13,19 +17,20 @@ import fcntl
 import logging
 import os
 import signal
+import socket
 import stat
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from pathlib import Path
 from queue import Empty, SimpleQueue
 from types import FrameType
 from typing import Any, Self
 
 from controller.clock import Clock
+from controller.daemon.host.clock_trust import OVERRULED_NAME
 from controller.errors import DaemonError
 
 
@@ -105,9 +110,7 @@ def log_to_stderr() -> None:
         logging.getLogger("apscheduler").setLevel(logging.WARNING)
 
 
-OVERRULED_NAME = "overruled-rows-utc"
 WEATHER_CACHE = "weather-cache"
-SYNC_EVERY_S = 10.0
 _LOG = logging.getLogger("rowgate")
 
 
@@ -203,51 +206,90 @@ class OneDaemon:
             self._file = None
 
 
-class Overruled:
-    """A newest row in the future that a steady clock overruled; kept for restarts."""
-
-    def __init__(self, folder: Path) -> None:
-        self._path = folder / OVERRULED_NAME
-
-    def keep(self, newest_row_utc: datetime) -> None:
-        """Remember it; a disk that does not take it costs a day of doubt after the next start."""
-        with contextlib.suppress(OSError):
-            self._path.write_text(newest_row_utc.isoformat(), encoding="ascii")
-
-    def unless_overruled(self, newest_utc: datetime | None, now_utc: datetime) -> datetime | None:
-        """The newest row, or None where it lies ahead and was overruled before."""
-        if newest_utc is None or newest_utc <= now_utc:
-            return newest_utc
-        try:
-            overruled = datetime.fromisoformat(self._path.read_text(encoding="ascii").strip())
-        except (OSError, ValueError):
-            return newest_utc
-        return None if newest_utc <= overruled else newest_utc
+LOGBOOK_EVERY_S = 30.0  # between two questions to the logbook's writer; our choice
+LOGBOOK_ANSWERS_S = 10.0  # how long one may take; longer than a lock is waited for; our choice
+WATCHDOG_EVERY_S = 5.0  # the unit file allows 30 s of silence
+_HEALTH_LOG = logging.getLogger("rowgate.health")
 
 
-class CalmClock:
-    """A clock that asks only every few seconds whether it is set, for that is not cheap."""
+def sd_notify(words: str, environ: Mapping[str, str] = os.environ) -> bool:
+    """Send one message to the service manager; False where none listens.
 
-    def __init__(self, clock: Clock) -> None:
-        self._clock = clock
-        self._asked_mono_s = float("-inf")
-        self._synced = False
+    Source
+    ------
+    sd_notify(3): a datagram to the socket named in NOTIFY_SOCKET, a leading @ for an abstract one.
+    """
+    address = environ.get("NOTIFY_SOCKET", "")
+    if not address:
+        return False
+    if address.startswith("@"):
+        address = "\0" + address[1:]
+    try:
+        with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as out:
+            out.sendto(words.encode(), address)
+    except OSError as fault:
+        _HEALTH_LOG.warning("the service manager does not listen: %s", fault)
+        return False
+    return True
 
-    def now_utc(self) -> datetime:
-        """Wall-clock time, aware, UTC."""
-        return self._clock.now_utc()
 
-    def mono_s(self) -> float:
-        """The monotonic clock. [s]"""
-        return self._clock.mono_s()
+class LogbookBeat:
+    """Asks the logbook's writer for an answer now and then, in a thread that may wait for it.
 
-    def synced(self) -> bool:
-        """The clock's answer, a few seconds old at most."""
-        if self.mono_s() - self._asked_mono_s >= SYNC_EVERY_S:
-            self._asked_mono_s = self.mono_s()
-            self._synced = self._clock.synced()
-        return self._synced
+    An error is an answer: a full or locked disk must not make the manager kill the daemon again and
+    again. Only a writer that does not come back at all is silent.
+    """
 
-    def boot_id(self) -> str:
-        """Names the boot."""
-        return self._clock.boot_id()
+    def __init__(self, answers: Callable[[float], bool], moved: Callable[[], None]) -> None:
+        self._answers, self._moved = answers, moved
+        self._ending = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="logbook beat", daemon=True)
+
+    def start(self) -> None:
+        """Start the thread."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Stop asking."""
+        self._ending.set()
+
+    def round(self) -> None:
+        """Ask once."""
+        if self._answers(LOGBOOK_ANSWERS_S):
+            self._moved()
+
+    def _run(self) -> None:
+        while not self._ending.wait(LOGBOOK_EVERY_S):
+            self.round()
+
+
+class Health:
+    """When each part last moved, on the monotonic clock; names those silent for too long."""
+
+    def __init__(self, clock: Clock, longest_silence_s: Mapping[str, float]) -> None:
+        self._clock, self._allowed_s = clock, dict(longest_silence_s)
+        self._lock = threading.Lock()
+        now = clock.mono_s()
+        self._moved = dict.fromkeys(self._allowed_s, now)
+        self._sent_mono_s = float("-inf")
+
+    def alive(self, who: str, at_mono_s: float | None = None) -> None:
+        """Note that a part is alive now, or was at the moment given."""
+        with self._lock:
+            self._moved[who] = self._clock.mono_s() if at_mono_s is None else at_mono_s
+
+    def silent(self) -> tuple[str, ...]:
+        """The parts that have not moved for longer than allowed."""
+        now = self._clock.mono_s()
+        with self._lock:
+            return tuple(
+                sorted(w for w, limit in self._allowed_s.items() if now - self._moved[w] > limit)
+            )
+
+    def send_alive(self, environ: Mapping[str, str] = os.environ) -> tuple[str, ...]:
+        """Send "alive" every few seconds at most, unless a part is silent: returns which."""
+        silent, now = self.silent(), self._clock.mono_s()
+        if not silent and now - self._sent_mono_s >= WATCHDOG_EVERY_S:
+            self._sent_mono_s = now
+            sd_notify("WATCHDOG=1", environ)
+        return silent

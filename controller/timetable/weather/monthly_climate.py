@@ -30,8 +30,7 @@ from controller.timetable.weather.climatology import (
     season_label,
 )
 from controller.units import in_from_mm
-from controller.weather.day import VALUES, WeatherDay
-from controller.weather.day_checks import LIMITS
+from controller.weather.day import LIMITS, VALUES, WeatherDay
 from controller.weather.files.monthly_table import MONTHS, YEAR, MonthlyTable
 from controller.weather.source_priority import CLIMATE_TABLE, DAYS_BEFORE, SEASON
 

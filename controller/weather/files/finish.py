@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
 
-from controller.weather.day import WeatherDay
-from controller.weather.day_checks import ClearSky, Suspicion, unit_suspicions
+from controller.weather.day import ClearSky, Suspicion, WeatherDay, unit_suspicions
 from controller.weather.files.table import DATE, Notes, Row
 from controller.weather.series_checks import NAMED, odd_series, spans
 
@@ -23,34 +22,38 @@ class WeatherFile:
     kind: str = "own"
 
 
-def finished(
-    rows: Sequence[Row],
-    notes: Notes,
-    *,
-    kind: str,
-    names: Mapping[str, str],
-    own_units: bool,
-    header_line: int = 1,
-    clear_sky_mj_m2: ClearSky | None = None,
-    count_empty: bool = True,
-) -> WeatherFile:
-    """Check the days one by one and together; `names` has the file's column for each field.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FileForm:
+    """How a kind of file writes its days; `names` has the file's column for each field.
 
     With `own_units` a column may be mislabelled: its figures are compared with other units. With
     `count_empty` a remark says how many days each column leaves out.
     """
+
+    kind: str
+    names: Mapping[str, str]
+    own_units: bool
+    header_line: int = 1
+    count_empty: bool = True
+
+
+def finished(
+    rows: Sequence[Row], notes: Notes, form: FileForm, clear_sky_mj_m2: ClearSky | None = None
+) -> WeatherFile:
+    """Check the days one by one and together."""
+    names = form.names
     if not rows:
         notes.faults.append((0, f"{notes.file}: no line with a day under the header"))
-    if own_units:
+    if form.own_units:
         written = [row.written for row in rows]
         for suspicion in unit_suspicions(written, names, clear_sky_mj_m2=clear_sky_mj_m2):
-            _report_suspicion(suspicion, rows, names, header_line, notes)
+            _report_suspicion(suspicion, rows, form, notes)
     for row in rows:
         row.check(clear_sky_mj_m2, names, notes)
     _report_odd(notes)
     days = _without_duplicates(rows, notes)
     _report_gaps(rows, notes)
-    if count_empty:
+    if form.count_empty:
         notes.remarks += [f"{notes.file}: {text}" for text in _empty_cells(rows, names)]
     notes.remarks += [
         f"{notes.file}: {text}" for text in odd_series(days, names, clear_sky_mj_m2=clear_sky_mj_m2)
@@ -59,23 +62,19 @@ def finished(
         days=tuple(days),
         remarks=tuple(notes.remarks),
         faults=tuple(text for _, text in sorted(notes.faults, key=lambda fault: fault[0])),
-        kind=kind,
+        kind=form.kind,
     )
 
 
 def _report_suspicion(
-    suspicion: Suspicion,
-    rows: Sequence[Row],
-    names: Mapping[str, str],
-    header_line: int,
-    notes: Notes,
+    suspicion: Suspicion, rows: Sequence[Row], form: FileForm, notes: Notes
 ) -> None:
-    column = names[suspicion.field]
+    column = form.names[suspicion.field]
     if not suspicion.refused:
-        notes.remark(header_line, f"column {column}: {suspicion.found}")
+        notes.remark(form.header_line, f"column {column}: {suspicion.found}")
         return
     notes.fault(
-        header_line,
+        form.header_line,
         column,
         suspicion.found,
         "nothing is converted on a guess: the column is not used; name it for its true unit",

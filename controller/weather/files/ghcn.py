@@ -16,9 +16,8 @@ from datetime import date, timedelta
 from pathlib import Path
 
 from controller.errors import WeatherFileError
-from controller.weather.day import WeatherDay
-from controller.weather.day_checks import ClearSky
-from controller.weather.files.finish import WeatherFile, finished
+from controller.weather.day import ClearSky, WeatherDay
+from controller.weather.files.finish import FileForm, WeatherFile, finished
 from controller.weather.files.table import YEARS, Notes, Row, numbered_lines
 from controller.weather.series_checks import spans
 
@@ -227,9 +226,8 @@ def read_ghcn(
             f"{path.name}: wind is taken as measured {wind_height_m:g} m above the ground; at "
             "airports it is 10 m (wind_height in [weather])"
         )
-    return finished(
-        rows, notes, kind=KIND, names=names, own_units=False, clear_sky_mj_m2=clear_sky_mj_m2
-    )
+    form = FileForm(kind=KIND, names=names, own_units=False)
+    return finished(rows, notes, form, clear_sky_mj_m2)
 
 
 def _sift(value: Value, collected: _Collected) -> None:

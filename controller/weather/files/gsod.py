@@ -16,9 +16,8 @@ from pathlib import Path
 
 from controller import units
 from controller.errors import WeatherFileError
-from controller.weather.day import WeatherDay
-from controller.weather.day_checks import ClearSky
-from controller.weather.files.finish import WeatherFile, finished
+from controller.weather.day import ClearSky, WeatherDay
+from controller.weather.files.finish import FileForm, WeatherFile, finished
 from controller.weather.files.table import YEARS, Notes, Row, numbered_lines
 from controller.weather.series_checks import odd_means, spans
 
@@ -107,9 +106,8 @@ def read_gsod(
         )
     names = {_FIELDS[name].field: name for name in used}
     _report(collected, notes, wind_height_m if "WDSP" in used else None)
-    found = finished(
-        rows, notes, kind=KIND, names=names, own_units=False, clear_sky_mj_m2=clear_sky_mj_m2
-    )
+    form = FileForm(kind=KIND, names=names, own_units=False)
+    found = finished(rows, notes, form, clear_sky_mj_m2)
     odd = odd_means(collected.means_c, found.days, _MEAN)
     return WeatherFile(
         days=found.days,

@@ -14,8 +14,7 @@ from datetime import date
 from pathlib import Path
 
 from controller.errors import WeatherFileError
-from controller.weather.day import WeatherDay
-from controller.weather.day_checks import WARMEST_C, ClearSky, check_day, unit_suspicions
+from controller.weather.day import WARMEST_C, ClearSky, WeatherDay, check_day, unit_suspicions
 from controller.weather.files.table import (
     BY_NAME,
     DATE,
@@ -147,9 +146,9 @@ class _Reading:
                 )
             else:
                 columns[column.field] = column
-        for field, said in _NEEDED.items():
+        for field, needed in _NEEDED.items():
             if field not in columns:
-                self.fault(number, field, "no such column", f"needed is {said}")
+                self.fault(number, field, "no such column", f"needed is {needed}")
         self.stop_at_faults()
         return number, separator, names, columns
 
@@ -247,10 +246,10 @@ def _month_of(cell: str) -> int | None:
     """The month of a cell: its number, or at least three letters of its name."""
     if cell.isascii() and cell.isdigit():
         return int(cell) if len(cell) <= 2 and 1 <= int(cell) <= 12 else None
-    said = cell.lower().rstrip(".")
-    if len(said) < 3:
+    month = cell.lower().rstrip(".")
+    if len(month) < 3:
         return None
-    return next((n for n, name in enumerate(MONTHS, 1) if name.lower().startswith(said)), None)
+    return next((n for n, name in enumerate(MONTHS, 1) if name.lower().startswith(month)), None)
 
 
 def _name(month: int) -> str:

@@ -9,9 +9,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from controller.errors import WeatherFileError
-from controller.weather.day_checks import ClearSky
+from controller.weather.day import ClearSky
+from controller.weather.files.finish import FileForm, finished
 from controller.weather.files.finish import WeatherFile as WeatherFile
-from controller.weather.files.finish import finished
 from controller.weather.files.ghcn import is_ghcn, read_ghcn
 from controller.weather.files.gsod import is_gsod, read_gsod
 from controller.weather.files.monthly_table import MONTH
@@ -25,7 +25,6 @@ from controller.weather.files.table import (
     numbered_lines,
     utf8_text,
 )
-from controller.weather.files.table import column_help as column_help
 from controller.weather.station_log.reader import is_station_log, read_station_log
 
 # The values of `file_kind` in the garden file, and what each means.
@@ -91,15 +90,8 @@ def _own(text: str, path: Path, *, wind_height_m: float, clear_sky: ClearSky | N
         for number, line in lines[1:]
         if (row := header.row(number, line, path.name, wind_height_m, notes)) is not None
     ]
-    return finished(
-        rows,
-        notes,
-        kind="own",
-        names=header.names,
-        own_units=True,
-        header_line=lines[0][0],
-        clear_sky_mj_m2=clear_sky,
-    )
+    form = FileForm(kind="own", names=header.names, own_units=True, header_line=lines[0][0])
+    return finished(rows, notes, form, clear_sky)
 
 
 def _kind_of(text: str, path: Path) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from difflib import get_close_matches
@@ -12,8 +12,7 @@ from pathlib import Path
 
 from controller import units
 from controller.errors import WeatherFileError
-from controller.weather.day import WeatherDay
-from controller.weather.day_checks import ClearSky, DayFinding, check_day
+from controller.weather.day import ClearSky, DayFinding, WeatherDay, check_day
 
 MOST_BYTES = 50_000_000  # our choice: a thousand years of days; anything larger is another file
 _UTF16 = (b"\xff\xfe", b"\xfe\xff")
@@ -199,16 +198,6 @@ def nearest(name: str) -> str:
     """The most similar column names, as the end of a remark; empty if there is none."""
     close = get_close_matches(name, KNOWN_NAMES, n=2, cutoff=0.6)
     return f"; did you mean {' or '.join(close)}?" if close else ""
-
-
-def column_help() -> str:
-    """The columns of a weather file, as text for a person."""
-    names: Iterable[tuple[str, str]] = (
-        (DATE, "the local day, as 2031-06-01 (needed)"),
-        *((c.name, c.means) for c in COLUMNS),
-        (MEASURED, "no for a forecast; without this column every day is taken as measured"),
-    )
-    return "\n".join(f"{name:<20} {means}" for name, means in names)
 
 
 YEARS = (1800, 2200)  # our choice: a year outside is a typing error

@@ -19,8 +19,7 @@ from zoneinfo import ZoneInfo
 
 from controller import units
 from controller.errors import NoWeather
-from controller.weather.day import WeatherDay
-from controller.weather.day_checks import check_day
+from controller.weather.day import WeatherDay, check_day
 
 _DAY = timedelta(days=1)
 

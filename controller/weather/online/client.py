@@ -11,7 +11,6 @@ import threading
 import time
 import zlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from importlib.metadata import PackageNotFoundError, version
@@ -22,11 +21,9 @@ import requests
 
 from controller.clock import Clock
 from controller.weather.online.answers import reason_in
-from controller.weather.online.bounded import Bounds, TooMuch, bind
-from controller.weather.online.cache import CLOCKS_AGREE, CachedAnswer
-from controller.weather.online.retry import RetryPolicy, TryFailed, refusal
+from controller.weather.online.cache import CLOCKS_AGREE, CachedAnswer, Fetched, Request
+from controller.weather.online.limits import Bounds, RetryPolicy, TooMuch, TryFailed, bind, refusal
 
-Session = requests.Session  # for callers that pass their own
 MOST_REASON_BYTES = 2_000
 PIECE_BYTES = 16_384
 _REDIRECTS = {301, 302, 303, 307, 308}
@@ -42,25 +39,6 @@ GRACE_S = 1.0
 MOST_HANGING = 4
 # A read of the body raises this: urllib3's root error, which requests exports.
 _BROKEN_OFF = requests.exceptions.BaseHTTPError  # type: ignore[attr-defined]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Request:
-    """A request; `key` is its name in the cache, because its address may change every day."""
-
-    url: str
-    key: str
-    accept: tuple[str, ...] = ("application/json",)
-    contact: str = ""
-    most_bytes: int = 64_000
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Fetched:
-    """The answer, and whether the service will soon end this form of request (status 203)."""
-
-    cached: CachedAnswer
-    deprecated: bool = False
 
 
 class _Adapter(requests.adapters.HTTPAdapter):

@@ -24,15 +24,17 @@ from controller.weather.online.answers import (
     Place,
     Question,
 )
-from controller.weather.online.cache import AnswerCache, CachedAnswer
-from controller.weather.online.cached_request import (
+from controller.weather.online.cache import (
     FORECASTS,
+    AnswerCache,
     Answered,
+    CachedAnswer,
     CachedClient,
     CacheLifetime,
+    Request,
 )
-from controller.weather.online.client import Fetcher, Request, Session
-from controller.weather.online.retry import RetryPolicy, TryFailed
+from controller.weather.online.client import Fetcher
+from controller.weather.online.limits import TryFailed
 
 # The past does not change: an old answer of POWER stays true, it only lacks the last days.
 PAST = CacheLifetime(fresh_for=timedelta(hours=12), warn_after=None, never_beyond=None)
@@ -286,15 +288,13 @@ def service(
     clock: Clock,
     *,
     contact: str = "",
-    session: Session | None = None,
     base_url: str | None = None,
-    policy: RetryPolicy | None = None,
-    sleep: Callable[[float], None] | None = None,
-    jitter: Callable[[], float] | None = None,
+    fetcher: Fetcher | None = None,
 ) -> Service:
     """The service with this name; it caches its answers in `cache_dir`.
 
-    `contact` is sent only to the services that require one. The other arguments are for tests.
+    `contact` is sent only to the services that require one. `base_url` and `fetcher` take
+    the place of the service's own address and of our own patience.
 
     Raises
     ------
@@ -303,10 +303,9 @@ def service(
     """
     if name not in SERVICES:
         raise InputError(f"weather service: found {name!r}; allowed is {', '.join(SERVICES)}")
-    fetcher = Fetcher(clock, session, policy=policy, sleep=sleep, jitter=jitter)
     return Service(
         name,
-        CachedClient(name, AnswerCache(cache_dir), clock, fetcher),
+        CachedClient(name, AnswerCache(cache_dir), clock, fetcher or Fetcher(clock)),
         clock,
         contact=contact,
         base_url=base_url if base_url is not None else ABOUT[name].base_url,

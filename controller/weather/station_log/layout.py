@@ -132,7 +132,7 @@ def _endings(text: str) -> list[str]:
     return [" ".join(parts[-n:]) for n in (2, 1) if len(parts) > n]
 
 
-def _meaning(text: str, words: set[str], whole: str) -> tuple[str | None, str, int]:
+def _meaning(text: str, words: set[str], heading: str) -> tuple[str | None, str, int]:
     """The meaning, the reason why it is not used, and its rank."""
     if any(stem in text for stem in _NOT_THE_AIR):
         return None, "not the air's own figure", 0
@@ -141,7 +141,7 @@ def _meaning(text: str, words: set[str], whole: str) -> tuple[str | None, str, i
     if "wind" in text:
         return _wind(words)
     if "rain" in text or "precip" in text:
-        return _rain(text, words, whole)
+        return _rain(text, words, heading)
     if words & {"uv", "index"}:
         return None, "", 0
     if any(stem in text for stem in ("solar", "radiat", "irradi", "pyranom")):
@@ -170,8 +170,8 @@ def _wind(words: set[str]) -> tuple[str | None, str, int]:
     return WIND, "", 1 if words & {"avg", "average", "mean"} else 0
 
 
-def _rain(text: str, words: set[str], whole: str) -> tuple[str | None, str, int]:
-    if "rate" in words or "rate " in text or "intens" in text or _PER_HOUR.search(whole):
+def _rain(text: str, words: set[str], heading: str) -> tuple[str | None, str, int]:
+    if "rate" in words or "rate " in text or "intens" in text or _PER_HOUR.search(heading):
         return None, "a rate of rain is never summed as rain", 0
     if words & {"yesterday", "chance", "probability", "type", "duration"}:
         return None, "", 0

@@ -8,16 +8,14 @@ from pathlib import Path
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from controller.errors import WeatherFileError
-from controller.weather.day import WeatherDay
-from controller.weather.day_checks import LIMITS, ClearSky
-from controller.weather.files.finish import WeatherFile, finished
+from controller.weather.day import LIMITS, ClearSky, WeatherDay
+from controller.weather.files.finish import FileForm, WeatherFile, finished
 from controller.weather.files.table import Notes, Row, all_lines
 from controller.weather.series_checks import spans as day_spans
 from controller.weather.station_log import daily_values
 from controller.weather.station_log import layout as hd
-from controller.weather.station_log.daily_values import LogDay, LogPoint
+from controller.weather.station_log.daily_values import Log, LogDay, LogPoint, read_log
 from controller.weather.station_log.layout import Layout, cells_of, layout_of
-from controller.weather.station_log.readings import Log, read_log
 
 KIND = "station-log"
 # The limits of one reading; a day's mean has narrower ones.
@@ -95,10 +93,10 @@ def read_station_log(
             faults=tuple(text for _, text in sorted(notes.faults, key=lambda fault: fault[0])),
             kind=KIND,
         )
-    return finished(
-        rows, notes, kind=KIND, names=names, own_units=True, header_line=layout.header_line,
-        clear_sky_mj_m2=clear_sky_mj_m2, count_empty=False,
-    )  # fmt: skip
+    form = FileForm(
+        kind=KIND, names=names, own_units=True, header_line=layout.header_line, count_empty=False
+    )
+    return finished(rows, notes, form, clear_sky_mj_m2)
 
 
 def _days(

@@ -1,7 +1,10 @@
-"""What the board reports of itself: heat, voltage, disk space, memory, how it leaves pins.
+"""How the daemon stands: what the board reports of itself, and what was counted since the start.
 
 Nothing here can fail: what a board does not report is None. The files are from memory of the
 kernel's interfaces, except the setting of released pins, which its documentation names.
+
+The engine writes a new page of facts now and then; the health address reads the last one, and so
+neither waits nor holds anything up.
 """
 
 from __future__ import annotations
@@ -9,12 +12,14 @@ from __future__ import annotations
 import math
 import os
 import shutil
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
 from controller.clock import Clock, slept_s
+from controller.daemon.openings import Ended
 
 HEAT = Path("/sys/class/thermal/thermal_zone0/temp")  # thousandths of a degree C
 HWMON = Path("/sys/class/hwmon")
@@ -52,7 +57,7 @@ class BoardNow:
     memory_mb: float | None = None
     keeps_pins: bool | None = None
     slept_s: float | None = None  # since its boot
-    doubts: tuple[str, ...] = field(default=())
+    warnings: tuple[str, ...] = field(default=())
 
     def as_dict(self) -> Mapping[str, object]:
         """As the status answer carries it."""
@@ -63,7 +68,7 @@ class BoardNow:
             "memory_mb": self.memory_mb,
             "keeps_pins": self.keeps_pins,
             "slept_s": self.slept_s,
-            "doubts": list(self.doubts),
+            "doubts": list(self.warnings),
         }
 
 
@@ -92,8 +97,8 @@ class BoardWatch:
         if now - self._looked_mono_s < LOOK_EVERY_S:
             return
         self._looked_mono_s = now
-        for message in self._look().doubts:
-            # Told by its kind: the figures in it change.
+        for message in self._look().warnings:
+            # Known by its kind: the figures in it change.
             key = (message, None) if message == KEEPS_WORDS else (_kind(message), today)
             if key not in self._reported:
                 self._reported.add(key)
@@ -112,18 +117,18 @@ def look_at_board(state_dir: Path, files: BoardFiles | None = None) -> BoardNow:
     weak = _weak_supply(files.hwmon)
     free_mb, memory_mb = _disk_free_mb(state_dir), _memory_mb(files.memory)
     keeps = _yes(files.keeps_pins)
-    doubts = []
+    warnings = []
     if heat_c is not None and heat_c >= HOT_C:
-        doubts.append(f"the board is at {heat_c:.0f} C; give it air or shade")
+        warnings.append(f"the board is at {heat_c:.0f} C; give it air or shade")
     if weak:
-        doubts.append("the board's supply is too weak; another power supply or cable is needed")
+        warnings.append("the board's supply is too weak; another power supply or cable is needed")
     if free_mb is not None and free_mb < LEAST_DISK_MB:
-        doubts.append(f"only {free_mb:.0f} MB are free where the logbook lies")
+        warnings.append(f"only {free_mb:.0f} MB are free where the logbook lies")
     if keeps:
-        doubts.append(KEEPS_WORDS)
+        warnings.append(KEEPS_WORDS)
     slept = files.slept_s()
     if slept >= SLEPT_LEAST_S:
-        doubts.append(
+        warnings.append(
             f"the board has slept for {math.ceil(slept / 60.0)} min since its boot; nothing shuts "
             "a valve while it sleeps: forbid it with systemctl mask sleep.target"
         )
@@ -134,7 +139,7 @@ def look_at_board(state_dir: Path, files: BoardFiles | None = None) -> BoardNow:
         memory_mb=memory_mb,
         keeps_pins=keeps,
         slept_s=slept if slept >= SLEPT_LEAST_S else None,
-        doubts=tuple(doubts),
+        warnings=tuple(warnings),
     )
 
 
@@ -180,3 +185,34 @@ def _memory_mb(statm: Path) -> float | None:
         return int((_text(statm) or "").split()[1]) * os.sysconf("SC_PAGE_SIZE") / 1e6
     except (ValueError, IndexError, OSError):
         return None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts:
+    """The daemon's state at a moment of the monotonic clock; None for what never was."""
+
+    at_mono_s: float
+    litres: Mapping[str, float] = field(default_factory=dict)  # by zone, since the start
+    pulses: Mapping[tuple[str, str], int] = field(default_factory=dict)  # by zone, how known
+    reported: Mapping[str, int] = field(default_factory=dict)  # happenings by kind
+    open_lines: int = 0
+    planned_mono_s: float | None = None
+    weather_mono_s: float | None = None  # when a source last gave days
+    clock_trusted: bool = True
+    litres_by: str = "time"
+    starts_in_last_day: int = 1
+    board: BoardNow = field(default_factory=BoardNow)
+
+
+class Counts:
+    """Counts since the start; used in the engine's thread."""
+
+    def __init__(self) -> None:
+        self.litres: dict[str, float] = {}
+        self.pulses: Counter[tuple[str, str]] = Counter()
+
+    def ended(self, end: Ended) -> None:
+        """Count an opening that is over."""
+        zone = end.running.zone
+        self.litres[zone] = self.litres.get(zone, 0.0) + end.litres
+        self.pulses[zone, str(end.how)] += 1

@@ -7,8 +7,16 @@ import math
 import pytest
 
 from controller.errors import OutOfRange, ValveFault, ValveRefused
-from controller.valves.limits import LineLimits, MasterLimits, drive_s
-from controller.valves.states import MAY_RUN, NEXT, Event, State, next_state
+from controller.valves.line import (
+    MAY_RUN,
+    NEXT,
+    Event,
+    LineLimits,
+    MasterLimits,
+    State,
+    drive_s,
+    next_state,
+)
 
 CLOSED, OPEN, CLOSING, AGAIN = State.CLOSED, State.OPEN, State.CLOSING, State.RECLOSING
 STUCK, BARRED, NO = State.STUCK, State.BARRED, None
