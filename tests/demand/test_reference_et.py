@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import doctest
 from datetime import date, timedelta
 from math import isfinite
 
@@ -11,10 +10,6 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from pytest import approx
 
-from controller.demand.climate import atmosphere as air
-from controller.demand.climate import radiation
-from controller.demand.climate import radiation as sun
-from controller.demand.climate import reference_et as eto
 from controller.demand.climate.atmosphere import (
     saturation_vapour_pressure_kpa,
     vapour_from_rh_max_kpa,
@@ -257,10 +252,3 @@ def test_drier_air_takes_more_water_on_a_summer_day(one, other, wind):
     more = reference_et(**PLAIN, **known, vapour_pressure_kpa=dry).eto_mm_day
     less = reference_et(**PLAIN, **known, vapour_pressure_kpa=moist).eto_mm_day
     assert more >= less - 1e-12
-
-
-@pytest.mark.parametrize("module", [air, sun, radiation, eto], ids=lambda m: m.__name__)
-def test_the_examples_in_the_docstrings_come_out(module):
-    found = doctest.testmod(module)
-    assert found.attempted > 0
-    assert found.failed == 0
