@@ -91,7 +91,7 @@ def rain(book: Path) -> dict[date, float]:
 
 def litres(book: Path) -> float:
     with Questions(book) as ask:
-        return ask.litres_by_zone_day().get(("leeks", DAY), 0.0)
+        return float(ask.litres_by_zone_day().get(("leeks", DAY), 0.0))
 
 
 # Rain ---------------------------------------------------------------------------------------------

@@ -65,6 +65,7 @@ def walking(tmp_path: Path) -> Iterator[subprocess.Popen[str]]:
     child.kill()
     child.wait()
     for pipe in (child.stdin, child.stdout):
+        assert pipe is not None
         pipe.close()
 
 
@@ -173,7 +174,8 @@ def test_a_walk_that_stands_still_is_killed_and_its_lines_driven_off(tmp_path: P
     finally:
         walk.kill()
         walk.wait()
-        walk.stdout.close()
+        if walk.stdout is not None:
+            walk.stdout.close()
 
 
 def test_a_guard_that_is_gone_is_noticed(tmp_path: Path) -> None:

@@ -402,6 +402,7 @@ class Bench:
             return known[opened]
 
         self.compute = compute
+        self.said: list[str] = []
         self.monitor = FlowMonitor(
             garden,
             garden.meter,
@@ -411,9 +412,8 @@ class Bench:
                 compute=compute,
                 fill_s=lambda z, s: fill_seconds(lines.line(z).volume_m3, flows.flow_l_s(z, s)),
             ),
-            report=(said := []).append,
+            report=self.said.append,
         )
-        self.said: list[str] = said
         self.day = DAY
         self.found: list[Found] = []
 

@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from math import exp, log
 from pathlib import Path
 from random import Random
+from typing import Any
 
 import pytest
 from pytest import approx
@@ -208,7 +209,7 @@ def test_what_was_seen_before_a_line_was_mended_does_not_count(tmp_path: Path) -
 
 
 def test_a_logbook_that_takes_nothing_costs_only_the_past() -> None:
-    def fails(*_: object) -> list[FlowStretch]:
+    def fails(*_: object) -> Any:
         raise LogbookError("the disk is full")
 
     past = Past(fails, fails)

@@ -55,7 +55,7 @@ class Start:
     """A start, with the hands of the clock in the test's."""
 
     def __init__(
-        self, folder: Path, *known: LineLimits, pins: type[GoodPins] = GoodPins, master: int = 0
+        self, folder: Path, *known: LineLimits, pins: Any = GoodPins, master: int = 0
     ) -> None:
         self.file, self.clock = folder / "lines.json", HandClock()
         self.pins = pins(self.clock)

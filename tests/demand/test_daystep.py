@@ -61,7 +61,8 @@ def asked(rng: np.random.Generator) -> list[Any]:
 
 
 def of_season(fields: list[Any], n: int, demand_mm: float) -> DayDemand:
-    return DayDemand(demand_mm, *(float(field[n]) for field in fields[:-1]), bool(fields[-1][n]))
+    rest: list[Any] = [*(float(field[n]) for field in fields[:-1]), bool(fields[-1][n])]
+    return DayDemand(demand_mm, *rest)
 
 
 def test_three_hundred_seasons_at_once_are_the_same_as_one_by_one() -> None:
@@ -179,7 +180,7 @@ def test_more_rain_leaves_the_wetted_ground_no_drier() -> None:
 def test_a_bucket_of_arrays_is_the_bucket_of_each_number() -> None:
     rng = np.random.default_rng(5)
     taw = rng.uniform(5, 200, SEASONS)
-    inputs = {
+    inputs: dict[str, Any] = {
         "depletion_mm": taw * rng.random(SEASONS),
         "taw_mm": taw,
         "raw_mm": taw * rng.random(SEASONS),
@@ -188,7 +189,7 @@ def test_a_bucket_of_arrays_is_the_bucket_of_each_number() -> None:
     }
     many = bucket_day(**inputs, maths=ARRAYS)
     for n in range(SEASONS):
-        one = bucket_day(**{name: float(value[n]) for name, value in inputs.items()})
+        one = bucket_day(**{name: value[n] for name, value in inputs.items()})
         assert [figure[n] for figure in many] == approx(list(one), abs=1e-9)
 
 

@@ -66,7 +66,7 @@ YEARS = [
 
 
 @pytest.mark.parametrize(("name", "year", "number", "roots_m", "by_then_m", "kcb"), YEARS)
-def test_roots_and_kcb_of_a_year(name, year, number, roots_m, by_then_m, kcb):
+def test_roots_and_kcb_of_a_year(name, year, number, roots_m, by_then_m, kcb) -> None:
     crop = load().crop(name)
     planting = planted(name, 0, 5 * 366)
     begins = SPRING.replace(year=SPRING.year + year - 1)
@@ -79,7 +79,7 @@ def test_roots_and_kcb_of_a_year(name, year, number, roots_m, by_then_m, kcb):
 
 
 @pytest.mark.parametrize("crop", PERENNIALS, ids=lambda crop: crop.name)
-def test_it_starts_with_the_roots_it_came_with_and_ends_as_established(crop):
+def test_it_starts_with_the_roots_it_came_with_and_ends_as_established(crop) -> None:
     planting = planted(crop.name, 0, 10 * 366)
     old = planted(crop.name, 0, 10 * 366, years_before=None)
     first, _ = asked(crop, planting, SPRING)
@@ -91,7 +91,7 @@ def test_it_starts_with_the_roots_it_came_with_and_ends_as_established(crop):
         assert asked(crop, old, SPRING + timedelta(days=n))[0].root_depth_m == crop.root_min_m
 
 
-def test_a_planting_year_begins_further_on():
+def test_a_planting_year_begins_further_on() -> None:
     crop = load().crop("asparagus")
     whole = planted("asparagus", 0, 5 * 366)
     later = Planting(
@@ -108,7 +108,9 @@ def test_a_planting_year_begins_further_on():
     number=st.integers(0, 364),
     cover_full=st.none() | st.floats(0.0, 1.0),
 )
-def test_each_year_asks_for_no_more_than_the_next_at_the_same_date(crop, year, number, cover_full):
+def test_each_year_asks_for_no_more_than_the_next_at_the_same_date(
+    crop, year, number, cover_full
+) -> None:
     planting, into = planted(crop.name, 0, 12 * 366), timedelta(days=number)
     when = SPRING.replace(year=SPRING.year + year - 1) + into
     one, canopy = asked(crop, planting, when, cover_full=cover_full)
@@ -122,7 +124,7 @@ def test_each_year_asks_for_no_more_than_the_next_at_the_same_date(crop, year, n
     assert canopy.kcb <= one.kcb + 1e-12
 
 
-def test_in_a_bed_of_known_size_young_plants_shade_their_share_of_it():
+def test_in_a_bed_of_known_size_young_plants_shade_their_share_of_it() -> None:
     # WORKED, eq. 98: grapes that will shade 0.2 of their ground shade 0.05/0.4 of that in year 1:
     # 0.025; 0.15 + 0.65 x 2 x 0.025 = 0.1825.
     _, canopy = asked(
@@ -135,10 +137,11 @@ def test_in_a_bed_of_known_size_young_plants_shade_their_share_of_it():
 # Settling in
 
 
-def test_a_perennial_is_kept_moist_as_long_as_it_takes_to_root():
+def test_a_perennial_is_kept_moist_as_long_as_it_takes_to_root() -> None:
     crop = load().crop("raspberry")
     course = Course(crop, planted("raspberry", 0, 400), {})
     first, last = course.on(SPRING), course.on(SPRING + timedelta(days=20))
+    assert first.settling is not None and last.settling is not None
     assert (first.phase, first.settling.days_left) == ("settling", 21)
     assert (last.phase, last.settling.days_left) == ("settling", 1)
     after = course.on(SPRING + timedelta(days=21))
@@ -149,14 +152,14 @@ def test_a_perennial_is_kept_moist_as_long_as_it_takes_to_root():
 
 
 @pytest.mark.parametrize(("settling_days", "kept"), [(0, 0), (7, 21), (21, 21), (30, 30)])
-def test_the_gardeners_days_count_where_they_are_more_or_none(settling_days, kept):
+def test_the_gardeners_days_count_where_they_are_more_or_none(settling_days, kept) -> None:
     crop = load().crop("raspberry")
     course = Course(crop, planted("raspberry", 0, 60), {}, settling_days=settling_days)
     days = [course.on(SPRING + timedelta(days=n)).settling is not None for n in range(60)]
     assert sum(days) == kept
 
 
-def test_a_quarter_of_what_the_first_roots_reach_may_be_missing():
+def test_a_quarter_of_what_the_first_roots_reach_may_be_missing() -> None:
     loam = load().soil("loam")
     # WORKED: a quarter of what 0.15 m of this soil holds.
     held_mm = 1000 * (loam.field_capacity - loam.wilting_point) * 0.15
@@ -165,7 +168,7 @@ def test_a_quarter_of_what_the_first_roots_reach_may_be_missing():
     assert Settling(days_left=3).trigger_mm(loam) == 1.0
 
 
-def test_set_out_in_autumn_it_rests_until_the_day_that_is_named():
+def test_set_out_in_autumn_it_rests_until_the_day_that_is_named() -> None:
     crop = load().crop("raspberry")
     planting = Planting(
         crop="raspberry",
@@ -185,7 +188,7 @@ def test_set_out_in_autumn_it_rests_until_the_day_that_is_named():
     assert course.on(date(2034, 3, 15)).year is None
 
 
-def test_a_sown_perennial_comes_up_and_is_young():
+def test_a_sown_perennial_comes_up_and_is_young() -> None:
     crop = load().crop("asparagus")
     course = Course(crop, planted("asparagus", 0, 400, transplanted=False, emerges_days=20), {})
     assert [course.on(SPRING + timedelta(days=n)).phase for n in (0, 19, 20)] == [
@@ -195,7 +198,7 @@ def test_a_sown_perennial_comes_up_and_is_young():
 
 
 @pytest.mark.parametrize("coefficients", list(Coefficients))
-def test_water_is_conserved_through_the_first_years(coefficients):
+def test_water_is_conserved_through_the_first_years(coefficients) -> None:
     zone = plot(planted("strawberry", 0, 800))
     season = Season(crop_for=load().crop, days={}, coefficients=coefficients)
     (part,) = parts_of(zone, load().soil("loam"), season)

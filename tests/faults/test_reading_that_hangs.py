@@ -17,7 +17,7 @@ from controller.daemon.garden_reload import KeptFieldTests
 from controller.daemon.valve_set import LINE_FILE
 from controller.errors import GardenFileError
 from controller.logbook.logbook import Logbook
-from controller.valves.alloff import read_line_file, write_line_file
+from controller.valves.alloff import no_wait, read_line_file, write_line_file
 from controller.valves.gpio import GpioPins, Kind
 from controller.valves.limits import LineLimits
 
@@ -137,5 +137,5 @@ def test_without_a_garden_a_ball_is_driven_shut_once(
     with pytest.raises(GardenFileError):
         run_here(tmp_path, driver=pins)
     # The stop step after it has nothing to wait for, where the ball is known to be shut.
-    assert waits == [None if fails else service.no_wait]
+    assert waits == [None if fails else no_wait]
     assert [(m.number, m.on) for m in pins.moves] == ([] if fails else [(6, True), (6, False)])

@@ -19,13 +19,13 @@ def own(table, figures):
     return TEN_LINES + "\n".join([f"[[{table}]]", 'name = "mine"', *lines]) + "\n"
 
 
-def test_every_figure_of_the_tables_may_be_set():
+def test_every_figure_of_the_tables_may_be_set() -> None:
     assert set(WrittenCrop.model_fields) == {"name", "like", *CROP_FIGURES}
     assert set(WrittenSoil.model_fields) == {"name", "like", *SOIL_FIGURES}
 
 
 @pytest.mark.parametrize(("table", "key", "low", "high"), TABLES)
-def test_a_figure_is_believed_as_far_as_the_tables_believe_it(table, key, low, high):
+def test_a_figure_is_believed_as_far_as_the_tables_believe_it(table, key, low, high) -> None:
     whole = isinstance(low, int)
     known = {"known_crops": None, "known_soils": None}
     for value in (low, high):
@@ -61,7 +61,7 @@ SOIL = {
 }
 
 
-def test_what_is_like_no_other_tells_what_the_tables_need_and_no_more():
+def test_what_is_like_no_other_tells_what_the_tables_need_and_no_more() -> None:
     assert set(CROP) == set(WHOLE_CROP)
     assert set(SOIL) == set(WHOLE_SOIL)
     tables = load()

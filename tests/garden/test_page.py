@@ -49,20 +49,20 @@ def keys(tables):
 
 
 @pytest.mark.parametrize("heading", TABLES)
-def test_the_page_has_every_key_of_a_table(heading):
+def test_the_page_has_every_key_of_a_table(heading) -> None:
     code = " ".join(re.findall(r"`([^`]*)`", section(heading)))
     words = set(re.findall(r"[a-z_]+", code))
     assert keys(TABLES[heading]) - words == set()
 
 
 @pytest.mark.parametrize("heading", TABLES)
-def test_the_page_has_no_key_that_does_not_read(heading):
+def test_the_page_has_no_key_that_does_not_read(heading) -> None:
     cells = re.findall(r"^\| (`[^|]*?) \|", section(heading), re.M)
     named = {key for cell in cells for key in re.findall(r"`([a-z_]+)`", cell)}
     assert named - keys(TABLES[heading]) == set()
 
 
-def test_every_table_of_the_file_is_on_the_page():
+def test_every_table_of_the_file_is_on_the_page() -> None:
     top = {field.alias or name for name, field in w.WrittenGarden.model_fields.items()} - {"units"}
     headed = set(re.findall(r"\[+([a-z]+)\]+", " ".join(TABLES)))
     assert headed == top
@@ -79,5 +79,5 @@ def test_every_table_of_the_file_is_on_the_page():
         ("`[weather]`", [*values.SERVICES, *values.FILE_KINDS, *values.CLIMATES, values.OFF]),
     ],
 )
-def test_the_page_has_every_word_that_a_key_allows(heading, words):
+def test_the_page_has_every_word_that_a_key_allows(heading, words) -> None:
     assert [word for word in words if f'"{word}"' not in section(heading)] == []

@@ -36,11 +36,11 @@ def days():
 
 
 @pytest.mark.parametrize("path", [GARDEN, WEATHER])
-def test_the_first_line_says_that_it_is_invented(path):
+def test_the_first_line_says_that_it_is_invented(path) -> None:
     assert "nvented" in path.read_text(encoding="utf-8").splitlines()[0]
 
 
-def test_the_example_shows_what_a_garden_file_can_hold(garden):
+def test_the_example_shows_what_a_garden_file_can_hold(garden) -> None:
     assert (len(garden.beds), len(garden.zones)) == (8, 10)
     rows = [row for zone in garden.zones for row in zone.rows]
     assert {zone.valve.kind.value for zone in garden.zones} == {"relay", "hand"}
@@ -60,7 +60,7 @@ def test_the_example_shows_what_a_garden_file_can_hold(garden):
     assert garden.us_units
 
 
-def test_every_zone_of_the_example_gives_water_from_all_its_holes(garden):
+def test_every_zone_of_the_example_gives_water_from_all_its_holes(garden) -> None:
     lines = Lines(garden)
     for zone in garden.zones:
         flow = lines.open_set(frozenset({zone.name})).zones[zone.name]
@@ -71,14 +71,14 @@ def test_every_zone_of_the_example_gives_water_from_all_its_holes(garden):
             assert flow.flow_m3_s == pytest.approx(asked, rel=1e-3)
 
 
-def test_the_example_weather_has_every_day_of_its_season(days):
+def test_the_example_weather_has_every_day_of_its_season(days) -> None:
     assert days[0][0] == date(2031, 3, 1)
     assert days[-1][0] == date(2031, 7, 20)
     steps = {after - before for (before, _), (after, _) in pairwise(days)}
     assert steps == {timedelta(days=1)}
 
 
-def test_the_example_weather_could_be(days, garden):
+def test_the_example_weather_could_be(days, garden) -> None:
     elevation_m = garden.site.elevation_m
     for day, told in days:
         assert -25 < told["tmin_c"] < told["tmax_c"] < 42, day
@@ -92,7 +92,7 @@ def test_the_example_weather_could_be(days, garden):
             assert told["solar_mj_m2"] < 0.75 * clear, day
 
 
-def test_the_days_before_the_example_plan_are_dry_and_hot(days):
+def test_the_days_before_the_example_plan_are_dry_and_hot(days) -> None:
     before = [told for day, told in days if date(2031, 6, 28) <= day <= date(2031, 7, 9)]
     assert all(told["rain_mm"] == 0 for told in before)
     assert sum(told["tmax_c"] for told in before) / len(before) > 28

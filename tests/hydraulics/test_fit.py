@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from math import exp, log
+from math import exp, log, sqrt
 from random import Random
+from typing import Any
 
 import pytest
 from pytest import approx
@@ -50,7 +51,7 @@ A = frozenset({"a"})
 FULL, SLOW = Opening(angle_deg=0.0), Opening(unknown=True)
 
 
-def _garden(*openings: Opening, **supply: Supply) -> Garden:
+def _garden(*openings: Opening, **supply: Any) -> Garden:
     """Zones a, b ... of one 8 ft row, its coefficient from wall over bore, at these openings."""
     row = a_row(a_drilling(discharge_coefficient=None, face=Face.UP))
     names = "abcd"[: len(openings)]
@@ -294,7 +295,7 @@ def test_the_proposed_test_narrows_as_far_as_was_said_and_no_other_does_more() -
     def left_by(test: Measurement) -> float:
         after = fit(garden, [test])
         bands = [FlowErrors(garden, after).of_zones(zone)[zone] for zone in "ab"]
-        return (sum(band**2 for band in bands) / 2.0) ** 0.5
+        return sqrt(sum(band**2 for band in bands) / 2.0)
 
     left = {words: left_by(test) for test, words in possible_tests(garden, Lines(garden))}
     assert left[fitted.next_test.words] == approx(fitted.next_test.after, rel=0.02)

@@ -98,7 +98,8 @@ def test_names_and_order_of_runs_change_nothing(garden: Garden, rng) -> None:
     numbers = list(range(len(garden.runs)))
     rng.shuffle(numbers)
     new = {run.name: f"other {n}" for run, n in zip(garden.runs, numbers, strict=True)} | {"": ""}
-    left, runs = list(garden.runs), []
+    left = list(garden.runs)
+    runs: list[Run] = []
     while left:
         placed = {"", *(run.name for run in runs)}
         ready = [run for run in left if new[run.parent] in placed]

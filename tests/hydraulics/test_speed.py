@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from math import log
 from time import perf_counter
 
@@ -29,7 +30,7 @@ SEEDS = (1, 9, 24, 38)  # 124 to 198 holes, two with dry ones
 
 
 @pytest.mark.benchmark(group="four networks of drilled rows")
-def test_ours(benchmark):
+def test_ours(benchmark) -> None:
     nets = [random_net(seed) for seed in SEEDS]
 
     def all_nets():
@@ -48,7 +49,7 @@ def test_ours(benchmark):
 
 
 @pytest.mark.benchmark(group="four networks of drilled rows")
-def test_epanet_written_opened_and_solved(benchmark, tmp_path):
+def test_epanet_written_opened_and_solved(benchmark, tmp_path) -> None:
     pytest.importorskip("wntr")
     nets = [random_net(seed) for seed in SEEDS]
 
@@ -66,7 +67,7 @@ def test_epanet_written_opened_and_solved(benchmark, tmp_path):
 
 
 @pytest.mark.benchmark(group="one network, engine kept open")
-def test_epanet_kept_open(benchmark, tmp_path):
+def test_epanet_kept_open(benchmark, tmp_path) -> None:
     pytest.importorskip("wntr")
     engine = Engine(random_net(24), tmp_path)
     try:
@@ -76,7 +77,7 @@ def test_epanet_kept_open(benchmark, tmp_path):
 
 
 @pytest.mark.benchmark(group="one network, engine kept open")
-def test_ours_on_the_same(benchmark):
+def test_ours_on_the_same(benchmark) -> None:
     net = random_net(24)
     flow = benchmark(
         lambda: solve_tree(
@@ -106,6 +107,14 @@ def answered_again(lines: Lines, names: frozenset[str]) -> dict[str, float]:
     return dict(lines.zone_flows(names))
 
 
+def flows_from_nothing(garden: Garden, names: frozenset[str]) -> None:
+    Lines(garden).zone_flows(names)
+
+
+def by_the_tree(garden: Garden, names: frozenset[str]) -> None:
+    Lines(garden, effects=FULL).open_set(names)
+
+
 def names_of(garden: Garden) -> frozenset[str]:
     return frozenset(zone.name for zone in garden.zones)
 
@@ -116,7 +125,9 @@ def whole_curves(garden: Garden, water: Water) -> None:
     for zone in garden.zones:
         for row in zone.rows:
             holes = drilled_holes(row, zone.rise_m)
-            shape, _ = row_shape(row, holes, water)
+            found = row_shape(row, holes, water)
+            assert found is not None
+            shape, _ = found
             if shape in done:
                 continue
             done.add(shape)
@@ -128,7 +139,7 @@ def whole_curves(garden: Garden, water: Water) -> None:
 
 @pytest.mark.benchmark(group="sixty rows open together")
 @pytest.mark.parametrize("alike", [False, True], ids=["no two alike", "all alike"])
-def test_sixty_rows_from_their_curves(benchmark, tmp_path, alike):
+def test_sixty_rows_from_their_curves(benchmark, tmp_path, alike) -> None:
     """The answers that are timed are compared, on the same water and under the same gravity."""
     pytest.importorskip("wntr")
     garden = many_rows(60, alike=alike)
@@ -160,9 +171,7 @@ def test_sixty_rows_from_their_curves(benchmark, tmp_path, alike):
     given_s, unaware_s, curves_s, effects_s = map(min, (given, unaware, curves, effects))
     first_s = best_s(lambda: raced_lines(garden).zone_flows(names), 5)
     first_all_s = best_s(lambda: Lines(garden).zone_flows(names), 5)
-    whole_s, all_s = (
-        best_s(lambda w=one.water: whole_curves(garden, w), 2) for one in (lines, whole)
-    )
+    whole_s, all_s = (best_s(partial(whole_curves, garden, one.water), 2) for one in (lines, whole))
     tree_s = best_s(lambda: raced_lines(garden).open_set(names), 3)
     ours = answered_again(lines, names)
     supply = sum(ours.values())
@@ -199,7 +208,7 @@ def test_sixty_rows_from_their_curves(benchmark, tmp_path, alike):
 
 @pytest.mark.benchmark(group="sixty rows open together")
 @pytest.mark.parametrize("alike", [False, True], ids=["no two alike", "all alike"])
-def test_sixty_rows_on_six_arms_from_their_curves(benchmark, tmp_path, alike):
+def test_sixty_rows_on_six_arms_from_their_curves(benchmark, tmp_path, alike) -> None:
     pytest.importorskip("wntr")
     garden = on_arms(many_rows(60, alike=alike), 6)
     names = names_of(garden)
@@ -226,7 +235,7 @@ def test_sixty_rows_on_six_arms_from_their_curves(benchmark, tmp_path, alike):
 
 @pytest.mark.benchmark(group="ten, a hundred, a thousand rows")
 @pytest.mark.parametrize("alike", [False, True], ids=["no two alike", "all alike"])
-def test_cost_grows_as_the_rows_do(benchmark, alike):
+def test_cost_grows_as_the_rows_do(benchmark, alike) -> None:
     counts = (10, 100, 1000)
     known, first, tree = [], [], []
     for count in counts:
@@ -234,10 +243,10 @@ def test_cost_grows_as_the_rows_do(benchmark, alike):
         names = names_of(garden)
         lines = Lines(garden)
         lines.zone_flows(names)
-        known.append(best_s(lambda g=lines, n=names: answered_again(g, n), 10))
-        first.append(best_s(lambda g=garden, n=names: Lines(g).zone_flows(n), 2))
+        known.append(best_s(partial(answered_again, lines, names), 10))
+        first.append(best_s(partial(flows_from_nothing, garden, names), 2))
         # Rows that let air in are marched from their curves; here the tree itself is timed.
-        tree.append(best_s(lambda g=garden, n=names: Lines(g, effects=FULL).open_set(n), 1))
+        tree.append(best_s(partial(by_the_tree, garden, names), 1))
     benchmark.pedantic(answered_again, (lines, names), rounds=3)
     said = []
     for what, costs in (("curves known", known), ("from nothing", first), ("whole tree", tree)):

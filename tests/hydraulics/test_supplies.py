@@ -183,6 +183,7 @@ def test_what_was_fitted_of_a_kinked_supply_is_kept_whole(supply: Supply) -> Non
 def test_marks_of_older_field_tests_stand_and_a_new_tank_makes_its_own() -> None:
     # Before there were pumps the mark was of the supply's text, which must not have grown.
     assert "pump" not in repr(BARREL).lower().replace("supplykind.pump", "")
+    assert PUMP.pump is not None
     tank = replace(PUMP, pump=replace(PUMP.pump, shut_off_head_m=50.0))
     marks = [described(a_garden(supply=supply))["supply"] for supply in (PUMP, tank, BARREL)]
     assert len(set(marks)) == 3

@@ -60,7 +60,7 @@ def test_what_was_written_is_let_go() -> None:
     writer = _writer([])
     much = Much()
     gone = weakref.ref(much)
-    writer.do(lambda _, held=much: held is None)
+    writer.do(lambda _, held=much: held is None)  # type: ignore[misc]
     del much
     ends = time.monotonic() + 10.0
     while gone() is not None and time.monotonic() < ends:

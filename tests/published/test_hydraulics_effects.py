@@ -59,7 +59,7 @@ def a_lateral(
         (0.0, 69.565, {1: 591.48, 80: 373.56}, 86.25, 0.7882),
     ],
 )
-def test_a_dense_row_with_momentum(sigma, l_min, by_pair, du, end_m):
+def test_a_dense_row_with_momentum(sigma, l_min, by_pair, du, end_m) -> None:
     row = a_lateral(80, 0.0762, pairs=True, sigma=sigma)
     flow = lateral_flow(row, 2.0, viscosity_m2_s=NU)
     assert flow.flow_m3_s * L_MIN == pytest.approx(l_min, rel=2e-5)
@@ -83,7 +83,7 @@ ROWS = [
 
 
 @pytest.mark.parametrize(("bore_m", "feet", "every_m", "pairs", "by_sigma"), ROWS)
-def test_rows_at_a_held_gauge(bore_m, feet, every_m, pairs, by_sigma):
+def test_rows_at_a_held_gauge(bore_m, feet, every_m, pairs, by_sigma) -> None:
     area_m2 = 3.141592653589793 / 4 * bore_m**2
     for sigma, (l_min, variation, du) in by_sigma.items():
         row = a_lateral(
@@ -105,7 +105,7 @@ def test_rows_at_a_held_gauge(bore_m, feet, every_m, pairs, by_sigma):
         assert 100 * low_quarter_uniformity(flow.hole_flows_m3_s) == pytest.approx(du, abs=0.2)
 
 
-def test_sigma_follows_the_wall_and_lies_in_its_band():
+def test_sigma_follows_the_wall_and_lies_in_its_band() -> None:
     # Our choice from the sources named in orifice.py: 1 for 1/16 in through 3/4 in pipe (wall over
     # bore 1.97), 1.65 for 1/8 in (0.98).
     assert momentum_sigma(wall_m=0.00312, bore_m=0.0015875) == 1.0
@@ -155,7 +155,7 @@ def fed(height_m, level_m: float, loss_k: float, *, vented: bool) -> LateralFlow
 
 
 @pytest.mark.parametrize(("height_m", "level_m", "loss_k", "siphon", "vented"), FED)
-def test_holes_above_the_water_let_air_in(height_m, level_m, loss_k, siphon, vented):
+def test_holes_above_the_water_let_air_in(height_m, level_m, loss_k, siphon, vented) -> None:
     for is_vented, (l_min, dry, last) in ((False, siphon), (True, vented)):
         flow = fed(height_m, level_m, loss_k, vented=is_vented)
         assert flow.flow_m3_s * L_MIN == pytest.approx(l_min, abs=0.0006)
@@ -168,12 +168,12 @@ def test_holes_above_the_water_let_air_in(height_m, level_m, loss_k, siphon, ven
         )
 
 
-def test_the_far_side_of_a_hump_above_the_supply_gets_exactly_nothing():
+def test_the_far_side_of_a_hump_above_the_supply_gets_exactly_nothing() -> None:
     flow = fed(humps, 0.05, 20.0, vented=True)
     assert sum(flow.hole_flows_m3_s[20:]) == 0.0
 
 
-def test_a_hump_at_a_held_inlet_head():
+def test_a_hump_at_a_held_inlet_head() -> None:
     # COMPUTED: 2 in hump, a parabola; 1.5 in at the inlet: 0.982 L/min and 20 dry as a siphon (so
     # EPANET 2.2 has it), 0.508 and 30 dry with air let in.
     for vented, l_min, dry in ((False, 0.982, 20), (True, 0.508, 30)):
@@ -189,7 +189,7 @@ def test_a_hump_at_a_held_inlet_head():
         assert sum(q <= 0.0 for q in flow.hole_flows_m3_s) == dry
 
 
-def test_more_head_never_lowers_any_hole_and_never_jumps():
+def test_more_head_never_lowers_any_hole_and_never_jumps() -> None:
     before = None
     for step in range(41):
         flow = fed(falls, 0.01 * step, 20.0, vented=True)
@@ -210,7 +210,7 @@ def test_more_head_never_lowers_any_hole_and_never_jumps():
 
 
 @pytest.mark.parametrize("middle_m", [0.0, 0.06, -0.06])
-def test_the_quick_way_lets_the_same_air_in(middle_m):
+def test_the_quick_way_lets_the_same_air_in(middle_m) -> None:
     row = a_row(
         a_drilling(face=Face.DOWN), length_m=6.096, far_height_m=-0.6, middle_height_m=middle_m
     )
@@ -241,7 +241,7 @@ SLOW = [
 
 
 @pytest.mark.parametrize(("bore_mm", "wall_mm", "coefficients"), SLOW)
-def test_slow_water_has_a_smaller_coefficient(bore_mm, wall_mm, coefficients):
+def test_slow_water_has_a_smaller_coefficient(bore_mm, wall_mm, coefficients) -> None:
     bore_m, wall_m = bore_mm / 1000, wall_mm / 1000
     law = hole_law(
         bore_m=bore_m,
@@ -255,7 +255,7 @@ def test_slow_water_has_a_smaller_coefficient(bore_mm, wall_mm, coefficients):
         assert found == pytest.approx(expected, abs=0.006), head_m
 
 
-def test_fast_water_cavitates():
+def test_fast_water_cavitates() -> None:
     # COMPUTED (Nurick 1976: Cd = Cc sqrt(K)): 1.5875 mm at 20 m and 15 C: K 1.508, Cd 0.755,
     # 1776 mL/min; running full at 0.80 it would be 1882.
     air_m = air_over_vapour_m(elevation_m=0.0, water_temp_c=15.0)
@@ -272,7 +272,7 @@ def test_fast_water_cavitates():
 
 
 @pytest.mark.parametrize("wall_m", [None, 0.0008, 0.0031])
-def test_the_slope_and_the_inverse_of_a_law_are_its_own(wall_m):
+def test_the_slope_and_the_inverse_of_a_law_are_its_own(wall_m) -> None:
     law = hole_law(
         bore_m=HOLE_M, discharge_coefficient=0.80, wall_m=wall_m, viscosity_m2_s=NU, air_m=10.16
     )

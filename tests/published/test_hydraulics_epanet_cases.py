@@ -94,13 +94,13 @@ def solved(case) -> tuple[TreeFlow, dict[str, list[float]]]:
     }
 
 
-def test_the_files_hold_sixteen_cases():
+def test_the_files_hold_sixteen_cases() -> None:
     assert [case["id"][0] for case in CASES].count("o") == 12
     assert [case["id"][0] for case in CASES].count("b") == 4
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case["id"])
-def test_a_network_flows_as_in_epanet(case):
+def test_a_network_flows_as_in_epanet(case) -> None:
     flow, rows = solved(case)
     expect = case["expect"]
     largest_hole = max(max(row["hole_flow_m3s"]) for row in expect["rows"].values())
@@ -120,7 +120,7 @@ def test_a_network_flows_as_in_epanet(case):
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case["id"])
-def test_a_row_marched_from_its_closed_end_flows_as_in_epanet(case):
+def test_a_row_marched_from_its_closed_end_flows_as_in_epanet(case) -> None:
     expect = case["expect"]["rows"]
     largest_hole = max(max(row["hole_flow_m3s"]) for row in expect.values())
     for row in case["rows"]:

@@ -76,42 +76,42 @@ def compare_garden(seed: int, folder, most_rows: int = 60, *, forked: bool = Fal
 
 # Two nets without dry holes, one barrel with most holes dry, two with plugged tails and dry holes.
 @pytest.mark.parametrize("seed", [1, 6, 15, 30, 47])
-def test_a_random_network_flows_as_in_epanet(seed, tmp_path):
+def test_a_random_network_flows_as_in_epanet(seed, tmp_path) -> None:
     compare(seed, tmp_path)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(60, 110))
-def test_fifty_more_random_networks_flow_as_in_epanet(seed, tmp_path):
+def test_fifty_more_random_networks_flow_as_in_epanet(seed, tmp_path) -> None:
     compare(seed, tmp_path)
 
 
 # Throttles, slopes, sags, humps, clusters, pairs, drain holes, plugs; from one row to many.
 @pytest.mark.parametrize("seed", range(12))
-def test_every_hole_of_a_random_garden_flows_as_in_epanet(seed, tmp_path):
+def test_every_hole_of_a_random_garden_flows_as_in_epanet(seed, tmp_path) -> None:
     compare_garden(seed, tmp_path, most_rows=16)
 
 
 @pytest.mark.parametrize("seed", range(20, 28))
-def test_every_hole_on_a_forked_main_flows_as_in_epanet(seed, tmp_path):
+def test_every_hole_on_a_forked_main_flows_as_in_epanet(seed, tmp_path) -> None:
     compare_garden(seed, tmp_path, most_rows=12, forked=True)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(500, 560))
-def test_every_hole_of_larger_gardens_on_forked_mains_flows_as_in_epanet(seed, tmp_path):
+def test_every_hole_of_larger_gardens_on_forked_mains_flows_as_in_epanet(seed, tmp_path) -> None:
     compare_garden(seed, tmp_path, forked=True)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(300, 500))
-def test_every_hole_of_gardens_of_up_to_sixty_rows_flows_as_in_epanet(seed, tmp_path):
+def test_every_hole_of_gardens_of_up_to_sixty_rows_flows_as_in_epanet(seed, tmp_path) -> None:
     compare_garden(seed, tmp_path)
 
 
 # The quick way, by the rows' curves: what plans are made with.
 @pytest.mark.parametrize("seed", [2, 5, 9, 11])
-def test_zone_flows_from_the_curves_are_those_of_epanet(seed, tmp_path):
+def test_zone_flows_from_the_curves_are_those_of_epanet(seed, tmp_path) -> None:
     garden = random_garden(seed, 16)
     net = raced_net(garden)
     engine = Engine(net, tmp_path)

@@ -14,6 +14,7 @@ from functools import cache
 from itertools import groupby
 from math import isnan, sqrt
 from pathlib import Path
+from typing import Any
 
 import pytest
 from support.fao56 import hargreaves_mm_day
@@ -230,7 +231,7 @@ def test_from_temperatures_alone_filling_in_is_better_than_hargreaves_at_most_st
     for name, station, rows, height in _all_stations():
         filled, hargreaves = [], []
         for row in rows:
-            site = {
+            site: dict[str, Any] = {
                 "day": row.day,
                 "latitude_deg": station.latitude_deg,
                 "elevation_m": station.elevation_m,

@@ -534,7 +534,7 @@ class NoThread(Fault):
 
         w.at_the_end.append(mend)
         w.later(MEND_DISK_S, mend)
-        threading.Thread.start = refuses  # type: ignore[method-assign]
+        threading.Thread.start = refuses  # type: ignore[method-assign,assignment]
         w.set_fetcher(lambda: ThreadFetcher(w._fetch, w.clock))
         w.engine._ask_weather()
         w.was_answered = bool(ask(w.folder, {"ask": "status"})["ok"])
@@ -856,6 +856,7 @@ class MeterPart(MeterFault):
         w.meter_factor = 1.0 / 3.0
 
     def besides(self, w: CrossWorld, usual: Mapping[str, float]) -> Iterator[str]:
+        assert w.openings.credit is not None
         low, _ = passing_shares(w.openings.credit._band_of(frozenset("a")))
         yield from least_credited(w, low)
 

@@ -505,7 +505,8 @@ def test_a_recorder_that_hangs_holds_up_one_thread_and_no_closing() -> None:
 def test_a_fault_without_words_goes_by_its_name(broken: bool) -> None:
     class Wordless(Exception):
         def __str__(self) -> str:
-            return {}["words"] if broken else ""
+            words: dict[str, str] = {} if broken else {"words": ""}
+            return words["words"]
 
     class Throws(GoodPins):
         def write(self, number: int, on: bool) -> None:

@@ -84,10 +84,12 @@ def test_a_counter_counts() -> None:
 
 def test_many_threads_lose_no_pulse() -> None:
     counter = PulseCounter()
-    threads = [
-        threading.Thread(target=lambda: [counter.edge(float(i)) for i in range(2000)])
-        for _ in range(4)
-    ]
+
+    def many_edges() -> None:
+        for i in range(2000):
+            counter.edge(float(i))
+
+    threads = [threading.Thread(target=many_edges) for _ in range(4)]
     for thread in threads:
         thread.start()
     for thread in threads:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from pytest import approx
 from support.clock import HandClock
@@ -42,14 +44,13 @@ class Set:
         if bad is not None:
             self.pins.bad.add(bad)
         self.records: list[BankRecord] = []
+        master: dict[str, Any] = {"leads_s": 2.0, "lags_s": 3.0} | more
         self.bank = Bank(
             lines or (limits(5), limits(6)),
             self.pins,
             self.clock,
             self.records.append,
-            master=MasterLimits(
-                number=MASTER, active_low=True, **({"leads_s": 2.0, "lags_s": 3.0} | more)
-            ),
+            master=MasterLimits(number=MASTER, active_low=True, **master),
         )
         self.closer = Closer(self.bank, self.clock)
 
@@ -297,9 +298,12 @@ def test_a_line_found_on_at_the_start_keeps_the_master_shut() -> None:
     pins = SticksOn(clock)
     pins.claim(5, True)
     pins.write(5, True)
-    pins.claim = lambda number, active_low: (
-        None if number == 5 else GoodPins.claim(pins, number, active_low)
-    )  # type: ignore[method-assign]
+
+    def claim(number: int, active_low: bool) -> None:
+        if number != 5:
+            GoodPins.claim(pins, number, active_low)
+
+    pins.claim = claim  # type: ignore[method-assign]
     pins.bad.add(5)
     bank = Bank(
         (limits(5), limits(6)),

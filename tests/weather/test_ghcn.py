@@ -186,7 +186,7 @@ def test_what_is_written_as_the_network_has_it_reads_back(
     text = (dly if fixed else element_csv)(values)
     found = read_as(tmp_path_factory.getbasetemp(), text, "ghcn")
     fields = {"TMAX": "tmax_c", "TMIN": "tmin_c", "PRCP": "rain_mm", "AWND": "wind_m_s"}
-    expected = {}
+    expected: dict[date, dict[str, float]] = {}
     for (d, e), (v, _, _) in values.items():
         expected.setdefault(d, {})[fields[e]] = v / 10.0
     assert {d.day: d.known() for d in found.days} == expected

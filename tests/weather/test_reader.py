@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from datetime import date, datetime, timedelta
 from math import pi, sin
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -35,7 +36,7 @@ def one_column(
     heading: str,
     value: Callable[[datetime], object],
     days: float = 1,
-    **options: object,
+    **options: Any,
 ) -> WeatherFile:
     """A log of temperature and one column more."""
     rows = [(t, (warm(t), value(t))) for t in times(days)]
@@ -145,8 +146,8 @@ def test_of_two_temperatures_the_outdoor_one_is_used_and_two_alike_are_refused(
     found = read_as(tmp_path, log("Time,Temp (°C),Outdoor Temp (°C)", rows))
     assert found.days[0].tmax_c == 24.0
     assert any("Temp (°C) is not used: Outdoor Temp (°C) is plainer" in r for r in found.remarks)
-    rows = [(t, (50, warm(t), 60)) for t in times()]
-    found = read_as(tmp_path, log("Time,Temp 1 (°C),Temp 2 (°C),Humidity (%)", rows))
+    moist = [(t, (50, warm(t), 60)) for t in times()]
+    found = read_as(tmp_path, log("Time,Temp 1 (°C),Temp 2 (°C),Humidity (%)", moist))
     assert found.days[0].tmax_c is None
     assert "2 columns of one meaning" in found.faults[0]
 
@@ -603,10 +604,10 @@ def test_rain_written_in_any_way_sums_to_what_fell(
     heading = {"total": "Total Rain (mm)", "midnight": "Daily Rain (mm)",
                "interval": "Rain per Interval (mm)"}[way]  # fmt: skip
     found = read_as(tmp_path_factory.getbasetemp(), log(f"Time,{heading}", rows), "rain.csv")
-    fell = [sum(amounts[1:25]) / 10, sum(amounts[25:49]) / 10]
+    by_day = [sum(amounts[1:25]) / 10, sum(amounts[25:49]) / 10]
     if way == "midnight" and amounts[25] >= sum(amounts[1:25]) > 0:
         return  # as high within the hour as the day before: a new start cannot be seen
-    assert [d.rain_mm for d in found.days if d.rain_mm is not None] == pytest.approx(fell)
+    assert [d.rain_mm for d in found.days if d.rain_mm is not None] == pytest.approx(by_day)
 
 
 @settings(max_examples=60)
