@@ -8,16 +8,15 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from support.clock import HandClock
+from support.until import until
 
 from controller.cli.walk.dialogue import AtTerminal, WalkEnded
 from controller.cli.walk.guard import Guard
-from controller.clock import SystemClock
 from controller.errors import DaemonError
 from controller.valves.alloff import PRETENDED
 
@@ -81,10 +80,7 @@ def _until(child: subprocess.Popen[str], words: str) -> str:
 
 
 def _wait_for(path: Path) -> None:
-    end = time.monotonic() + WITHIN_S
-    while not path.exists():
-        assert time.monotonic() < end, f"{path} did not come to be"
-        time.sleep(0.02)
+    until(path.exists, within_s=WITHIN_S)
 
 
 @pytest.mark.slow
@@ -207,9 +203,15 @@ def test_a_question_runs_out_of_time() -> None:
     looks: list[int] = []
     reading, garden_commands = os.pipe()
     with os.fdopen(reading) as stdin, os.fdopen(garden_commands, "w"):
-        person = AtTerminal(stdin, io.StringIO(), SystemClock(), lambda: looks.append(1))
+        clock = HandClock()
+
+        def look() -> None:
+            looks.append(1)
+            clock.advance(0.25)
+
+        person = AtTerminal(stdin, io.StringIO(), clock, look)
         assert person.ask("Well?", 0.6) is None
-    assert len(looks) >= 2
+    assert len(looks) == 3
 
 
 def test_a_look_that_raises_ends_the_waiting() -> None:
@@ -224,16 +226,16 @@ def test_a_look_that_raises_ends_the_waiting() -> None:
 
 def test_what_was_typed_before_the_question_is_no_answer_to_it() -> None:
     typed, out = Typed(), io.StringIO()
-    person = AtTerminal(typed.reading, out, SystemClock(), lambda: None)
+    clock = HandClock()
+    person = AtTerminal(typed.reading, out, clock, lambda: clock.advance(0.1))
     typed.type("1")
     typed.type("1")  # twice, by a nervous finger
-    while person._lines.qsize() < 2:
-        time.sleep(0.01)
+    until(lambda: person._lines.qsize() == 2)
     assert person.ask("First?", 0.3) is None
 
 
 def test_answers_through_a_pipe_are_taken_one_by_one() -> None:
-    person = AtTerminal(io.StringIO("a\nb\n"), io.StringIO(), SystemClock(), lambda: None)
+    person = AtTerminal(io.StringIO("a\nb\n"), io.StringIO(), HandClock(), lambda: None)
     assert [person.ask("?", 5.0), person.ask("?", 5.0)] == ["a", "b"]
     with pytest.raises(WalkEnded, match="the answers ended"):
         person.ask("?", 5.0)

@@ -7,8 +7,7 @@ import json
 import socket
 import stat
 import threading
-import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from concurrent.futures import Future
 from contextlib import ExitStack, suppress
 from pathlib import Path
@@ -16,8 +15,8 @@ from typing import Any
 
 import pytest
 from support.clock import HandClock
+from support.until import until as _until
 
-from controller.clock import SystemClock
 from controller.daemon.control import protocol
 from controller.daemon.control import server as controlserver
 from controller.daemon.control.protocol import LONGEST_LINE, SOCKET_NAME, _connect, ask
@@ -26,7 +25,6 @@ from controller.daemon.control.server import (
     BUSY,
     CLIENTS,
     CLIENTS_A_USER,
-    LANE_WITHIN_S,
     NOT_SHUT_YET,
     REQUEST_WITHIN_S,
     SHUT_BUT_BUSY,
@@ -52,8 +50,8 @@ def _answer(request: dict[str, Any]) -> Reply:
     return reply
 
 
-def _server(folder: Path) -> ControlServer:
-    return ControlServer(folder, _answer, clock=SystemClock(), close_first=lambda _: None)
+def _server(folder: Path, clock: HandClock | None = None) -> ControlServer:
+    return ControlServer(folder, _answer, clock=clock or HandClock(), close_first=lambda _: None)
 
 
 @pytest.fixture
@@ -109,6 +107,13 @@ class Desk:
         self.clock.advance(seconds)
         self.server.wake()
 
+    def looks(self) -> None:
+        """Wait until the server has looked at everything once more."""
+        for _ in range(2):  # the first may have begun before
+            beats = self.beats
+            self.server.wake()
+            _until(lambda before=beats: self.beats > before)  # type: ignore[misc]
+
     def close(self) -> None:
         self._open.close()
         self.server.stop()
@@ -119,13 +124,6 @@ def desk(tmp_path: Path) -> Iterator[Desk]:
     made = Desk(tmp_path)
     yield made
     made.close()
-
-
-def _until(true: Callable[[], object]) -> None:
-    ends = time.monotonic() + 30.0
-    while not true():
-        assert time.monotonic() < ends, "it did not come about"
-        time.sleep(0.005)
 
 
 def _heard(line: socket.socket) -> dict[str, Any]:
@@ -327,7 +325,7 @@ def test_the_users_number_is_the_kernels() -> None:
 def test_what_is_not_begun_in_time_is_called_off(desk: Desk) -> None:
     line = desk.asks("open", zone="leeks", seconds=60)
     desk.passes(ANSWERED_WITHIN_S - 0.1)
-    time.sleep(0.05)
+    desk.looks()
     assert not desk.replies[0].cancelled()
     desk.passes(0.1)
     assert _words(line) == BUSY
@@ -378,11 +376,12 @@ def test_a_closing_that_hangs_holds_up_no_other_request_and_stops_the_pulse(desk
     _until(lambda: desk.replies)
     desk.replies[0].set_result({"ok": True})
     assert _heard(status) == {"ok": True}
-    desk.passes(LANE_WITHIN_S)
-    time.sleep(0.05)
-    beats = desk.beats
-    desk.passes(ANSWERED_WITHIN_S - LANE_WITHIN_S)
+    desk.passes(ANSWERED_WITHIN_S)
     assert _words(line) == NOT_SHUT_YET
+    beats = desk.beats
+    for asked in (2, 3):  # each is heard in a round of its own
+        desk.come(b'{"ask": "status"}\n')
+        _until(lambda count=asked: len(desk.replies) == count)  # type: ignore[misc]
     assert desk.beats == beats
     desk.hangs.set()
     _until(lambda: desk.shut)
@@ -448,6 +447,7 @@ def test_where_no_file_can_be_opened_it_waits_and_goes_on(
     desk: Desk, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     monkeypatch.setattr(controlserver, "_PAUSE_S", 0.01)
+    tried: list[None] = []
     with monkeypatch.context() as patch:
 
         class Full:
@@ -455,6 +455,7 @@ def test_where_no_file_can_be_opened_it_waits_and_goes_on(
                 self._real = real
 
             def accept(self) -> None:
+                tried.append(None)
                 raise OSError(24, "Too many open files")
 
             def __getattr__(self, name: str) -> Any:
@@ -463,8 +464,9 @@ def test_where_no_file_can_be_opened_it_waits_and_goes_on(
         patch.setattr(desk.server, "_socket", Full(desk.server._socket))
         line = desk.come(b'{"ask": "status"}\n')
         _until(lambda: caplog.records)
+        before = len(tried)
         desk.passes(1.0)
-        time.sleep(0.05)
+        _until(lambda: len(tried) > before)
         assert not desk.replies
 
     def answered() -> bool:
@@ -515,17 +517,21 @@ def test_a_folder_too_deep_for_a_socket_is_said(tmp_path: Path) -> None:
         _server(deep)
 
 
-def test_a_socket_that_was_taken_away_is_there_again(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(controlserver, "LOOK_EVERY_S", 0.05)
-    runtime = tmp_path / "run"
+def _looks_for_its_socket(server: ControlServer, clock: HandClock) -> None:
+    clock.advance(controlserver.LOOK_EVERY_S)
+    server.wake()
+    _until(lambda: server._looked_mono_s == clock.mono_s())
+
+
+def test_a_socket_that_was_taken_away_is_there_again(tmp_path: Path) -> None:
+    runtime, clock = tmp_path / "run", HandClock()
     runtime.mkdir()
-    server = _server(runtime)
+    server = _server(runtime, clock)
     (runtime / SOCKET_NAME).unlink()
     runtime.rmdir()
-    time.sleep(0.2)  # it looks, and finds no folder
+    _looks_for_its_socket(server, clock)  # and finds no folder
     runtime.mkdir()
+    _looks_for_its_socket(server, clock)
     _until((runtime / SOCKET_NAME).exists)
     assert ask(runtime, {"ask": "status"})["ok"]
     server.stop()
@@ -542,23 +548,31 @@ def test_the_socket_of_another_is_not_taken_away_at_the_end(tmp_path: Path) -> N
 
 @pytest.mark.parametrize("ours", [True, False])
 def test_a_name_that_is_anothers_is_taken_back_only_where_the_folder_is_ours(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ours: bool
+    tmp_path: Path, ours: bool
 ) -> None:
-    monkeypatch.setattr(controlserver, "LOOK_EVERY_S", 0.05)
+    clock, looks = HandClock(), list[None]()
+
+    def may_listen() -> bool:
+        looks.append(None)
+        return ours
+
     server = ControlServer(
         tmp_path,
         _answer,
-        clock=SystemClock(),
+        clock=clock,
         close_first=lambda _: None,
-        may_listen=lambda: ours,
+        may_listen=may_listen,
     )
     (tmp_path / SOCKET_NAME).unlink()
     (tmp_path / SOCKET_NAME).write_text("no socket", encoding="ascii")
+    _looks_for_its_socket(server, clock)
     if ours:
         _until((tmp_path / SOCKET_NAME).is_socket)
         assert ask(tmp_path, {"ask": "status"})["ok"]
     else:
-        time.sleep(0.3)
+        _until(lambda: len(looks) == 1)
+        _looks_for_its_socket(server, clock)
+        _until(lambda: len(looks) == 2)  # so the first look is over
         assert (tmp_path / SOCKET_NAME).is_file()
     server.stop()
     _until(lambda: (tmp_path / SOCKET_NAME).exists() is not ours)

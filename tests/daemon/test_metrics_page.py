@@ -6,14 +6,14 @@ import http.client
 import json
 import socket
 import threading
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 
 import pytest
 from prometheus_client.openmetrics.parser import text_string_to_metric_families as open_families
 from prometheus_client.parser import text_string_to_metric_families
 from support.clock import HandClock
+from support.until import until as _until
 
 from controller.daemon.host.board import BoardNow
 from controller.daemon.host.counts import Facts
@@ -67,13 +67,6 @@ class Page:
             for family in text_string_to_metric_families(text)
             for sample in family.samples
         }
-
-
-def _until(true: Callable[[], object]) -> None:
-    ends = time.monotonic() + 30.0
-    while not true():
-        assert time.monotonic() < ends, "it did not come about"
-        time.sleep(0.005)
 
 
 @pytest.fixture(autouse=True)

@@ -17,6 +17,7 @@ from typing import Any
 
 import pytest
 from support.daemon_faults import TINY_GARDEN, Locked
+from support.until import until
 
 from controller.daemon.control.protocol import SOCKET_NAME, ask
 from controller.daemon.host.process import OneDaemon
@@ -26,6 +27,8 @@ from controller.errors import DaemonError
 from controller.logbook.queries import Questions
 from controller.logbook.records import PulseState
 from controller.valves.alloff import PRETENDED, SHUT_AT, main
+
+# real time: the daemon is a process of its own
 
 _ALWAYS = (date.min, date.max)
 START = """
@@ -96,10 +99,7 @@ class Process:
 
     @staticmethod
     def until(true: Callable[[], Any], within_s: float = 120.0) -> None:
-        ends = time.monotonic() + within_s
-        while not true():
-            assert time.monotonic() < ends, "it did not come about in time"
-            time.sleep(0.02)
+        until(true, within_s=within_s)
 
     def ask(self, **request: Any) -> dict[str, Any]:
         return ask(self.runtime, request)

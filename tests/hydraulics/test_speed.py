@@ -25,6 +25,8 @@ from controller.hydraulics.network.geometry import drilled_holes, row_shape
 from controller.hydraulics.network.row_curves import RowCurve
 from controller.hydraulics.physics.orifice import Effects, Water
 
+# real time: speed is what is measured, by benchmarks and slow tests
+
 FULL = Effects(vented=False)
 SEEDS = (1, 9, 24, 38)  # 124 to 198 holes, two with dry ones
 

@@ -749,7 +749,7 @@ def _asks(w: CrossWorld, url: str) -> Fetch:
         online = service(
             "open-meteo",
             w.folder / "cache",
-            SystemClock(),
+            SystemClock(),  # real time: a real server answers, or hangs
             session=session,
             base_url=url,
             policy=RetryPolicy(overall_s=0.03, read_s=0.02),

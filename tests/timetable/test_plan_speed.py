@@ -31,6 +31,8 @@ from controller.units import head_m_from_psi, m3_s_from_gal_min, m3_s_from_l_min
 from controller.weather.day import WeatherDay
 from crops.catalogue import load
 
+# real time: speed is what is measured, by benchmarks and slow tests
+
 ZONES = 60
 TODAY = date(2031, 7, 10)
 DAY = timedelta(days=1)

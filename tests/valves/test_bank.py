@@ -146,7 +146,7 @@ def test_without_a_patience_a_busy_bank_is_waited_for(asked: str) -> None:
     holder.start()
     assert held.wait(30.0)
     asker.start()
-    asker.join(0.1)
+    asker.join(0.1)  # real time: that a thread waits shows only while time passes
     assert asker.is_alive() and outcome == []
     go_on.set()
     for thread in (holder, asker):
@@ -155,7 +155,7 @@ def test_without_a_patience_a_busy_bank_is_waited_for(asked: str) -> None:
 
 
 def test_a_wait_for_the_next_deadline_does_wait() -> None:
-    # Real time, a twentieth of a second: a closer that did not wait would never rest.
+    # real time: a twentieth of a second; a closer that did not wait would never rest.
     s = Set()
     began_s = time.monotonic()
     s.bank.wait_until_due(0.05)

@@ -9,12 +9,11 @@ from collections.abc import Callable, Iterator
 import pytest
 from support.clock import HandClock
 from support.pins import Hangs, OffThrows, ReadThrows
+from support.until import until
 
 from controller.errors import ValveFault
 from controller.valves import pins as timed
 from controller.valves.pins import LOOK_S, LOOKS, LOOKS_AGAIN, PinDriver, TimedPins
-
-FREE_WITHIN_S = 30.0
 
 
 def hands() -> int:
@@ -45,13 +44,6 @@ def no_hand_is_left(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 def with_none_claimed(pins: TimedPins) -> None:
     pins._claimed.clear()
     pins.release_all()
-
-
-def until(true: Callable[[], object]) -> None:
-    ends = time.monotonic() + FREE_WITHIN_S
-    while not true():
-        assert time.monotonic() < ends, "it did not come about"
-        time.sleep(0.001)
 
 
 class Set:
@@ -113,6 +105,7 @@ def test_a_call_that_hangs_is_a_fault_in_time_and_holds_up_no_other_line(
     made, _ = the_hanging((5, what), (7, what))
     line = 7 if what == "claim" else 5
     made.clock.mono = 1234.5
+    # real time: looks at a driver that hangs are so long apart
     begun_s = time.monotonic()
     with pytest.raises(ValveFault, match=f"does not come back from {words} line {line}$"):
         {

@@ -364,7 +364,7 @@ def test_a_body_that_trickles_is_left_at_the_deadline(
     server: WeatherServer, tmp_path: Path
 ) -> None:
     server.say(Reply(body=good(forecast(TODAY)).body, pause_s=0.02))  # would take over two seconds
-    clock = SystemClock()
+    clock = SystemClock()  # real time: a real socket trickles
     session = requests.Session()
     session.trust_env = False
     online = service(
