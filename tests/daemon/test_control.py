@@ -263,6 +263,7 @@ def test_who_does_not_read_the_answer_is_let_go(desk: Desk) -> None:
     line = desk.asks("status")
     desk.replies[-1].set_result({"ok": True, "words": "x" * 5_000_000})
     _until(lambda: any(client.out for client in desk.server._clients.values()))
+    desk.looks()  # its time to read has begun
     desk.passes(REQUEST_WITHIN_S)
     _until(lambda: not desk.server._clients)
     heard = b""
