@@ -160,6 +160,7 @@ def test_a_day_without_temperatures_counts_as_one() -> None:
     del gap[when(3)]
     gap[when(4)] = day(3)  # weather, but no temperatures
     quick = course(days=gap, normal_temps=normal(8.0), by_warmth=True)
+    # WORKED: a warm day counts 12/8 = 1.5, a day without temperatures 1.
     assert [position(quick, n) for n in (2, 3, 4, 5)] == approx([2.5, 3.5, 4.5, 6.0], abs=1e-6)
 
 

@@ -291,8 +291,8 @@ def test_a_surface_gives_no_more_than_it_holds_nor_than_its_root_zone_does() -> 
     assert found.state == Stores(approx(10.0), approx(10.0), approx(9.5), approx(10.0))
 
 
-# FAO-56 (1998), chapter 7, on Kc max: 1.1 where wettings follow each other within two days, 1.2
-# from four on; between them straight, our choice.
+# PRINTED, FAO-56 (1998), chapter 7, on Kc max: 1.1 where wettings follow each other within two
+# days, 1.2 from four on; between them straight, our choice.
 @pytest.mark.parametrize(
     ("before", "dry_days", "rained", "watered", "after"),
     [
@@ -316,7 +316,7 @@ def test_the_energy_of_wet_ground_goes_by_how_often_it_is_wetted(
 
 
 def test_plants_that_draw_nearly_all_leave_a_twentieth_to_the_ground() -> None:
-    # FAO-56 (1998), eq. 72: Kc max is 1.2 in the tables' climate, and at least Kcb + 0.05.
+    # PRINTED, FAO-56 (1998), eq. 72: Kc max is 1.2 in the tables' climate, and at least Kcb + 0.05.
     air = {"wind_2m_m_s": 2.0, "rh_min_pct": 45.0, "height_m": 1.0}
     assert kc_max(kcb=1.14, **air) == approx(1.2)
     assert kc_max(kcb=1.25, **air) == approx(1.3)

@@ -208,5 +208,6 @@ def test_water_is_conserved_through_the_first_years(coefficients) -> None:
         entered = row.rain_mm - row.rain_unused_mm - row.runoff_mm + row.watered_mm
         left = row.used_mm + row.drained_mm + row.handed_over_mm
         assert row.depletion_mm == approx(row.start_depletion_mm - entered + left, abs=1e-9)
+    # WORKED: the table's first-year roots, 0.10 m, and its least full depth, 0.20 m.
     assert ledger[0].root_depth_m == approx(0.10)
     assert ledger[-1].root_depth_m == approx(0.20)

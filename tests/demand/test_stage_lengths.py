@@ -17,7 +17,8 @@ CORN, TOMATO, BEAN, LETTUCE = map(load().crop, ("sweet corn", "tomato", "bush be
 
 
 def test_a_tomato_of_the_table_is_first_picked_after_75_days() -> None:
-    # From memory: tomato of 30/40/45/30 days, first ripe fruit about 75 days after setting out.
+    # PRINTED (from memory): tomato of 30/40/45/30 days, first ripe fruit about 75 days after it is
+    # set out.
     assert TOMATO.stage_days == (30, 40, 45, 30)
     assert first_picking_days(TOMATO) == approx(75.0, abs=0.6)
     assert first_picking_days(CORN) == sum(CORN.stage_days)

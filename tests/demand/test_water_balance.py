@@ -344,6 +344,7 @@ def test_plants_shade_their_rows_by_the_ground_that_each_has() -> None:
 
 def test_bare_soil_never_loses_more_than_the_surface_holds() -> None:
     ledger = over(plot(), days([(9.0, 0.0)] * 60))
+    # WORKED, FAO-56 (1998), eq. 73: 1000 (0.26 - 0.5 x 0.12) 0.10 = 20 mm.
     assert ledger[-1].depletion_mm == approx(20.0, abs=0.01)
     assert ledger[-1].used_mm < 0.01
 

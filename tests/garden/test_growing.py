@@ -365,6 +365,7 @@ def test_true_is_told_as_the_services_it_stands_for() -> None:
 @pytest.mark.parametrize(("written", "held_c"), [("off", None), ("-2 C", -2.0), ("32 F", 0.0)])
 def test_a_frost_hold_is_a_temperature_or_off(written, held_c) -> None:
     found = read(weather(f'frost_hold = "{written}"')).weather.frost_hold_c
+    # WORKED: 32 F is 0 C.
     assert found == (None if held_c is None else pytest.approx(held_c))
 
 

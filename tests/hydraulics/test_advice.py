@@ -301,6 +301,7 @@ def test_holes_that_miss_the_plants_are_told_a_pattern_that_does_not() -> None:
     cabbages = a_garden(a_zone("ash", a_row(wide), plantings=_planted("cabbage")))
     (advice,) = _about(_advice(cabbages), "holes")
     assert advice.figures["group"] == 3.0
+    # WORKED: a group at each plant, and cabbages stand 0.45 m apart.
     assert advice.figures["every_m"] == pytest.approx(0.45)
 
 

@@ -195,6 +195,7 @@ def test_the_flow_alone_of_a_garden_file_counts_as_a_test() -> None:
     fitted, lines = _after(garden)
     assert fitted.tests == 0
     assert _flow(lines) == approx(m3_s_from_l_min(1.5), rel=0.01)
+    # WORKED: it counts as a bucket of one minute, which is known to 5 % (our choice).
     assert FlowErrors(garden, fitted).of_zones("a")["a"] == approx(0.05, abs=0.002)
 
 

@@ -134,6 +134,7 @@ def test_a_full_tank_gives_its_pressure_whatever_the_pump_can() -> None:
     states = supply_states(PUMP)
     assert states.start.head_m(2e-3) == approx(35.0)
     assert states.end.head_m(1e-4) == approx(21.0)
+    # WORKED: 44 - 16 (9e-4/6e-4)^2 = 8 m.
     assert states.end.head_m(9e-4) == approx(8.0)
 
 

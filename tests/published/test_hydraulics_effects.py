@@ -1,6 +1,6 @@
 """What network solvers leave out: momentum and cross-flow, air in falling rows, slow and fast jets.
 
-The figures marked COMPUTED were made with scripts that share no code with this project: a march of
+The figures RECORDED were made with scripts that share no code with this project: a march of
 the row with one equation a hole (fluids at 15 C, nu 1.139e-6 m2/s, standard gravity, roughness
 1.5e-6 m, 3/4 in pipe of 20.4216 mm, 1/16 in holes, Cd 0.80). The laws behind them are published
 and named in controller/hydraulics/physics/orifice.py.
@@ -50,7 +50,7 @@ def a_lateral(
     )
 
 
-# COMPUTED: total head 2.000 m at x = 0; 80 pairs every 3 in. L/min, mL/min of the holes of pairs 1,
+# RECORDED: total head 2.000 m at x = 0; 80 pairs every 3 in. L/min, mL/min of the holes of pairs 1,
 # 20, 40, 80, DU %, head at the end.
 @pytest.mark.parametrize(
     ("sigma", "l_min", "by_pair", "du", "end_m"),
@@ -69,7 +69,7 @@ def test_a_dense_row_with_momentum(sigma, l_min, by_pair, du, end_m) -> None:
     assert flow.hole_heads_m[-1] == pytest.approx(end_m, abs=1e-4)
 
 
-# COMPUTED: a gauge at the inlet held at 1 psi; of each sigma L/min, q_var %, DU %.
+# RECORDED: a gauge at the inlet held at 1 psi; of each sigma L/min, q_var %, DU %.
 ROWS = [
     (BORE_M, 8, 0.1524, False, {0.0: (5.63, 0.4, 99.9), 1.0: (5.64, 0.2, 100.0)}),
     (BORE_M, 20, 0.1524, False, {0.0: (13.53, 5.4, 98.5), 1.0: (13.69, 3.7, 99.1)}),
@@ -106,17 +106,18 @@ def test_rows_at_a_held_gauge(bore_m, feet, every_m, pairs, by_sigma) -> None:
 
 
 def test_sigma_follows_the_wall_and_lies_in_its_band() -> None:
-    # Our choice from the sources named in orifice.py: 1 for 1/16 in through 3/4 in pipe (wall over
-    # bore 1.97), 1.65 for 1/8 in (0.98).
+    # WORKED, by our choice from the sources named in orifice.py: 1 for 1/16 in through 3/4 in pipe
+    # (wall over bore 1.97), 1.65 for 1/8 in (0.98).
     assert momentum_sigma(wall_m=0.00312, bore_m=0.0015875) == 1.0
     assert momentum_sigma(wall_m=0.00312, bore_m=0.003175) == pytest.approx(1.65)
+    # In the middle of the straight line between 1.0 and 1.5 bores: (1 + 1.65)/2.
     assert momentum_sigma(wall_m=0.00125, bore_m=0.001) == pytest.approx(1.325)
     for wall_m in (0.0005, 0.0011, 0.0013, 0.002):
         low, high = momentum_sigma_band(wall_m=wall_m, bore_m=0.001)
         assert low < momentum_sigma(wall_m=wall_m, bore_m=0.001) < high
 
 
-# COMPUTED: 40 holes every 6 in from 3 in on, fed through 3.0 m of 3/4 in with K on its velocity,
+# RECORDED: 40 holes every 6 in from 3 in on, fed through 3.0 m of 3/4 in with K on its velocity,
 # from a level Hs over the inlet. L/min, dry holes, last hole mL/min: a siphon, then vented.
 def falls(x):
     return -x / 6.0198
@@ -174,7 +175,7 @@ def test_the_far_side_of_a_hump_above_the_supply_gets_exactly_nothing() -> None:
 
 
 def test_a_hump_at_a_held_inlet_head() -> None:
-    # COMPUTED: 2 in hump, a parabola; 1.5 in at the inlet: 0.982 L/min and 20 dry as a siphon (so
+    # RECORDED: 2 in hump, a parabola; 1.5 in at the inlet: 0.982 L/min and 20 dry as a siphon (so
     # EPANET 2.2 has it), 0.508 and 30 dry with air let in.
     for vented, l_min, dry in ((False, 0.982, 20), (True, 0.508, 30)):
         row = a_lateral(
@@ -230,7 +231,7 @@ def test_the_quick_way_lets_the_same_air_in(middle_m) -> None:
             assert lines.zone_dry_holes(zones)[name] == whole.zones[name].dry_holes
 
 
-# COMPUTED from Lichtarowicz, Duggins and Markland (1965) with the hydraulic Reynolds number, 15 C:
+# RECORDED from Lichtarowicz, Duggins and Markland (1965) with the hydraulic Reynolds number, 15 C:
 # coefficient at 0.05, 0.1, 0.2, 0.5, 1 and 5 m of head, by bore and wall in mm.
 SLOW = [
     (0.8, 2.8, (0.663, 0.698, 0.726, 0.753, 0.768, 0.792)),
@@ -256,7 +257,7 @@ def test_slow_water_has_a_smaller_coefficient(bore_mm, wall_mm, coefficients) ->
 
 
 def test_fast_water_cavitates() -> None:
-    # COMPUTED (Nurick 1976: Cd = Cc sqrt(K)): 1.5875 mm at 20 m and 15 C: K 1.508, Cd 0.755,
+    # RECORDED (Nurick 1976: Cd = Cc sqrt(K)): 1.5875 mm at 20 m and 15 C: K 1.508, Cd 0.755,
     # 1776 mL/min; running full at 0.80 it would be 1882.
     air_m = air_over_vapour_m(elevation_m=0.0, water_temp_c=15.0)
     assert air_m == pytest.approx(10.16)

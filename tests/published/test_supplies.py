@@ -170,6 +170,7 @@ def test_a_pump_starts_as_often_as_the_simulated_one(gpm: float) -> None:
     assert isinstance(found, Cycle)
     assert found.every_s == approx(starts[-1] - starts[-2], abs=0.5)
     if gpm == 4.0:
+        # RECORDED from the simulated pump above.
         assert found.every_s == approx(152, abs=0.5)
 
 
@@ -187,6 +188,7 @@ def test_a_pump_that_runs_on_settles_where_the_simulated_one_does(
 
 def test_the_steady_curve_is_the_pumps_own_beyond_it_and_the_middle_below() -> None:
     beyond = flowing(planning_curve(WELL), 14.0, 40.0)
+    # WORKED: 62 - 0.22 Q^2 = 40 (Q/14)^2.
     assert psi_from_head_m(beyond.tap_head_m) == approx(29.84, abs=5e-3)
     assert beyond.supply_flow_m3_s / GPM == approx(12.09, abs=5e-3)
     # Near balance the pump sits long above the middle: 5 % more in the first ten minutes.

@@ -352,6 +352,7 @@ def test_without_normals_the_table_moved_half_way_beats_the_mean_of_the_days_bef
 @pytest.mark.slow
 def test_a_wrong_climate_class_does_less_harm_where_days_before_are_known() -> None:
     off = gaps(replace(WAGENINGEN, climate="arid"))
+    # RECORDED: root mean square of the days, as docs/weather-ladder.md has it.
     assert off["table", 1] == approx(2.6, abs=0.05)
     assert off["table, moved", 1] == approx(1.6, abs=0.05)
 

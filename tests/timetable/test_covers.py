@@ -114,6 +114,7 @@ def test_kc_under_film_is_that_of_still_and_moist_air_and_else_the_outside_s() -
 def test_the_tunnel_s_skin_comes_off_on_its_day() -> None:
     days = rainy(SET_OUT - DAY, LIFTED)
     rows = {row.day: row for row in season(a_garden(under(TUNNEL)), days)}
+    # WORKED: 0.75 x 5.0.
     assert rows[TUNNEL.until].eto_mm == approx(3.75)
     assert rows[TUNNEL.until + DAY].eto_mm == 5.0
     assert math.fsum(r.rain_mm for d, r in rows.items() if d <= TUNNEL.until) == 0.0

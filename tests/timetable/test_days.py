@@ -226,6 +226,7 @@ def test_days_before_the_first_weather_stand_on_normals_and_else_on_the_season()
     assert [d.rung for d in found.days.values()] == ["normal", "normal", "station"]
     assert normals is not None
     assert found.days[first].eto_mm == normals.eto_mm(first)
+    # WORKED: the mean of 11, 12 and 13 in turn.
     assert found.days[first].tmin_c == approx(12.0, abs=0.2)
     assert found.days[BEGINS].normal_eto_mm == normals.eto_mm(BEGINS)
     assert found.remarks == ()  # days before there was any are no gap

@@ -288,6 +288,7 @@ def test_a_zone_the_supply_does_not_reach_is_not_opened() -> None:
 def test_a_valve_is_never_open_longer_than_its_limit() -> None:
     found = packed([a_job(longest_open_s=50.0)], SharedTap(1.0, {"a": 0.5}))
     assert max(p.open_s for p in found.pulses) <= 50.0
+    # WORKED: all of its 60 L; nothing is to fill.
     assert sum(p.litres for p in found.pulses) == approx(60.0)
 
 

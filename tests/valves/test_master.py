@@ -101,6 +101,7 @@ def test_pulses_one_after_another_share_one_opening_of_the_master() -> None:
     s.pass_s(21.5)  # 6 has shut at 25, the master is due at 28
     s.bank.open(5, for_s=10.0)
     s.pass_s(60.0)
+    # WORKED: 5 + 21.5 s, 10 s of the line, and 3 s of lag.
     assert [m for m in s.history() if m[1] == MASTER] == [
         (0.0, MASTER, True),
         (approx(39.5), MASTER, False),
@@ -122,6 +123,7 @@ def test_while_the_master_leads_no_time_of_the_line_is_used() -> None:
     s.pass_s(1.0)
     assert s.bank.used_s(5) == 0.0
     s.pass_s(11.0)
+    # WORKED: 12 s less the lead of 2 s.
     assert s.bank.used_s(5) == approx(10.0)
 
 

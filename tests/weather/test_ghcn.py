@@ -31,6 +31,7 @@ ORDINARY = {
 def test_each_element_is_read_in_the_formats_unit(tmp_path: Path, shape) -> None:
     found = read_as(tmp_path, shape(ORDINARY))
     assert found.kind == "ghcn-daily"
+    # WORKED: tenths of a degree, mm and m/s, as the format's page says; 564 min are 9.4 h.
     assert found.days[0].known() == pytest.approx(
         {"tmax_c": 28.7, "tmin_c": 12.5, "rain_mm": 5.2, "dewpoint_c": 9.8, "rh_mean_pct": 61,
          "rh_max_pct": 92, "rh_min_pct": 34, "wind_m_s": 3.1, "sunshine_h": 9.4}
@@ -94,6 +95,7 @@ def test_a_morning_observer_is_told_of_and_an_evening_one_is_not(tmp_path: Path)
 
 def test_fresh_snow_is_named_and_its_water_left_in_the_rain(tmp_path: Path) -> None:
     found = read_as(tmp_path, dly(ORDINARY | {(DAY, "SNOW"): (30, "", "")}))
+    # WORKED: 52 tenths of a millimetre.
     assert found.days[0].rain_mm == pytest.approx(5.2)
     assert any("SNOW: fresh snow on 2031-06-03" in r for r in found.remarks)
 
