@@ -245,7 +245,7 @@ def _run(names: Sequence[str]) -> dict[str, str]:
     run_tests, ran = runner_class.run_tests, _Ran(runner_class)
 
     def took_s(test: str) -> float:
-        return state().duration_by_test[test]
+        return float(state().duration_by_test[test])
 
     def quickest_first(runner: Any, *, mutant_name: str | None, tests: list[str]) -> int:
         reach = None if mutant_name is None else ran.tests_of(mutant_name)

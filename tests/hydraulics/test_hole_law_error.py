@@ -34,7 +34,8 @@ def of_pipe_alone(*rows, **changes):
 
 def test_a_dense_row_is_about_ninety_two_per_cent_even_and_its_range_is_told() -> None:
     # RECORDED from an outside script (tests/published/test_hydraulics_effects.py, held gauge of
-    # 1 psi): 84.7 % with neither momentum nor cross-flow, 92.2 % with momentum, 90.7 to 95.9 % over the band.
+    # 1 psi): 84.7 % with neither momentum nor cross-flow, 92.2 % with momentum, 90.7 to 95.9 % over
+    # the band.
     area_m2 = 3.141592653589793 / 4 * DENSE.pipe.bore_m**2
     at_1_psi = Supply(static_head_m=1.86, test_head_m=1.86 - 1e-6, test_flow_m3_s=1.0)
     lines = Lines(of_pipe_alone(DENSE, supply=at_1_psi))
