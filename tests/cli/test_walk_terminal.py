@@ -8,7 +8,7 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -219,7 +219,11 @@ def test_a_look_that_raises_ends_the_waiting() -> None:
         raise WalkEnded("not safe")
 
     person = AtTerminal(io.StringIO(), io.StringIO(), HandClock(), look)
-    for wait in (lambda: person.ask("Well?", 5.0), lambda: person.wait(5.0)):
+    waits: list[Callable[[], object]] = [
+        lambda: person.ask("Well?", 5.0),
+        lambda: person.wait(5.0),
+    ]
+    for wait in waits:
         with pytest.raises(WalkEnded, match="not safe"):
             wait()
 

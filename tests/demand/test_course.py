@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -16,10 +18,11 @@ from controller.demand.plants.course import Course, in_first_year
 from controller.demand.plants.development import USUAL_EMERGENCE_DAYS, ordinary_emergence_days
 from controller.demand.plants.observations import EVENTS
 from controller.demand.plants.stages import FIRST_ROOTS_M, Settling, crop_on
-from controller.demand.records import Observation
+from controller.demand.records import DayInput, Observation
 from controller.errors import OutOfRange
 from controller.garden.model import Planting
 from crops.catalogue import load
+from crops.entry import Crop
 
 CROPS = [load().crop(name) for name in CROP_NAMES]
 LETTUCE = load().crop("lettuce")  # stages 20/30/15/10, base 4.4 °C
@@ -27,26 +30,33 @@ ONION = load().crop("onion")  # stages 15/25/70/40, stopped when its tops fall
 BEAN = load().crop("dry bean")  # stages 20/30/40/20, tapered
 
 
-def when(number):
+def when(number: int) -> date:
     """The date of day `number` of a planting that starts on 1 April, from 1."""
     return SPRING + timedelta(days=number - 1)
 
 
-def noted(event, number):
+def noted(event: Any, number: int) -> Observation:
     return Observation(zone="invented plot", day=when(number), event=event)
 
 
-def warm(degree_days_c, *, length=200, base_c=4.4):
+def warm(degree_days_c: float, *, length: int = 200, base_c: float = 4.4) -> dict[date, DayInput]:
     """Steady days with so many degree days over the base."""
     mean = base_c + degree_days_c
     return {(today := day(n, tmin_c=mean, tmax_c=mean)).day: today for n in range(-10, length)}
 
 
-def normal(degree_days_c, base_c=4.4):
+def normal(degree_days_c: float, base_c: float = 4.4) -> Callable[[date], tuple[float, float]]:
     return lambda _: (base_c + degree_days_c, base_c + degree_days_c)
 
 
-def course(crop=LETTUCE, *events, days=None, normal_temps=None, length=120, **more):
+def course(
+    crop: Crop = LETTUCE,
+    *events: Observation,
+    days: Any = None,
+    normal_temps: Any = None,
+    length: int = 120,
+    **more: Any,
+) -> Course:
     return Course(
         crop,
         planted(crop.name, 0, length, **more),
@@ -56,7 +66,7 @@ def course(crop=LETTUCE, *events, days=None, normal_temps=None, length=120, **mo
     )
 
 
-def position(of, number):
+def position(of: Course, number: int) -> float:
     return of.on(when(number)).position
 
 
@@ -132,7 +142,7 @@ def test_each_stage_is_measured_by_the_warmth_of_its_own_dates() -> None:
     # WORKED: usual are 6 degree days on the 20 initial days and 12 on the 30 of development. With
     # 12 a day the first stage goes at 2 a day: 1, 3, ... 19 on day 10. Half of day 11 ends it, and
     # the other half makes 0.5 at 1 a day.
-    def spring(on):
+    def spring(on: date) -> tuple[float, float]:
         return normal(6.0 if on < when(21) else 12.0)(on)
 
     quick = course(days=warm(12.0), normal_temps=spring, by_warmth=True)
@@ -177,7 +187,9 @@ def test_frost_holds_the_course() -> None:
         (LETTUCE, normal(0.5), "less than 1 degree day over 4.4 °C"),
     ],
 )
-def test_without_a_measure_the_stages_go_by_days_and_say_so(crop, normal_temps, told) -> None:
+def test_without_a_measure_the_stages_go_by_days_and_say_so(
+    crop: Crop, normal_temps: Any, told: str
+) -> None:
     plain = course(crop, days=warm(12.0), normal_temps=normal_temps, by_warmth=True)
     assert [position(plain, n) for n in (2, 60)] == [2, 60]
     assert len(plain.remarks) == 1
@@ -203,7 +215,9 @@ def test_a_stage_goes_by_warmth_from_one_degree_day_a_day_on_and_the_others_are_
     ("event", "first", "stage"),
     [("spreading", 21, "development"), ("full", 51, "mid"), ("ripening", 66, "late")],
 )
-def test_what_was_seen_puts_the_plants_at_the_first_day_of_that_stage(event, first, stage) -> None:
+def test_what_was_seen_puts_the_plants_at_the_first_day_of_that_stage(
+    event: str, first: float, stage: str
+) -> None:
     plain, seen = course(), course(LETTUCE, noted(event, 30))
     assert (position(seen, 30), seen.on(when(30)).stage) == (first, stage)
     assert (position(seen, 29), position(seen, 31)) == (29, first + 1)
@@ -263,7 +277,9 @@ def test_the_day_that_plants_were_lifted_is_their_last() -> None:
         ([("wilted", 5)], "nothing of that name"),
     ],
 )
-def test_what_makes_no_sense_is_left_aside_and_told(events, told) -> None:
+def test_what_makes_no_sense_is_left_aside_and_told(
+    events: list[tuple[str, int]], told: str
+) -> None:
     kept = [noted(*each) for each in events[:-1]]
     found, without = course(LETTUCE, *kept, noted(*events[-1])), course(LETTUCE, *kept)
     assert len(found.remarks) == 1
@@ -392,7 +408,7 @@ def test_onions_are_stopped_only_when_their_tops_were_seen_to_fall() -> None:
 
 @pytest.mark.parametrize("name", ["onion dry", "garlic", "potato"])
 def test_yellow_lower_leaves_stop_no_water_and_long_before_the_late_stage_move_nothing(
-    name,
+    name: str,
 ) -> None:
     # The lowest leaves of garlic go from the start of bulbing on, four to six weeks before lifting,
     # when it asks for most (from memory).
@@ -413,7 +429,7 @@ def test_fallen_tops_go_on_from_the_yellow_leaves_before_them() -> None:
 
 
 def test_onions_late_by_the_calendar_ask_for_a_look() -> None:
-    def remarks(known, *events):
+    def remarks(known: int, *events: Observation) -> Any:
         return course(ONION, *events, days=warm(10.0, length=known), length=160).remarks
 
     assert remarks(110) == ()  # the weather is known to day 110, the last of the mid-season
@@ -440,7 +456,7 @@ def test_a_first_ripe_fruit_is_not_the_end_of_the_mid_season() -> None:
 
 
 @pytest.mark.parametrize("event", ["ripening", "last picking"])
-def test_picking_is_over_when_a_person_says_so(event) -> None:
+def test_picking_is_over_when_a_person_says_so(event: str) -> None:
     day, length = sum(TOMATO.stage_days[:3]) + 11, sum(TOMATO.stage_days) + 90
     seen = course(TOMATO, noted("first ripe", 75), noted(event, day), length=length)
     assert [seen.on(when(n)).stage for n in (day - 1, day, day + 1)] == ["mid", "late", "late"]
@@ -545,7 +561,7 @@ def test_what_was_seen_of_a_perennial_counts_for_its_year() -> None:
 )
 @settings(max_examples=60)
 def test_nothing_seen_changes_the_days_before_it_nor_shrinks_a_plant(
-    crop, seen, more, warmth, cut
+    crop: Crop, seen: Any, more: Any, warmth: float, cut: int
 ) -> None:
     days = warm(warmth, base_c=0.0)
     full = course(crop, *seen, days=days, normal_temps=normal(10.0, 0.0), **more)
@@ -563,7 +579,7 @@ def test_nothing_seen_changes_the_days_before_it_nor_shrinks_a_plant(
 
 
 @pytest.mark.benchmark(group="sixty courses")
-def test_the_courses_of_a_whole_garden(benchmark) -> None:
+def test_the_courses_of_a_whole_garden(benchmark: Any) -> None:
     days = warm(9.0)
 
     def of_sixty() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from itertools import pairwise
@@ -26,10 +27,12 @@ from controller.demand.plants.degree_days import (
     usual_degree_days,
 )
 from controller.demand.plants.development import LONGEST_SEEDBED_DAYS, emergence_of, ground_of
+from controller.demand.records import DayInput
 from controller.demand.soil.mulch import mulch_of
 from controller.errors import OutOfRange
 from controller.garden.model import Planting
 from crops.catalogue import load
+from crops.entry import Crop
 
 PEA, BEAN, LETTUCE = (load().crop(name) for name in ("pea", "bean", "lettuce"))
 temperatures = st.floats(-40, 55)
@@ -40,7 +43,9 @@ temperatures = st.floats(-40, 55)
 @pytest.mark.parametrize(
     ("tmin", "tmax", "worked"), [(11, 25, 8.0), (18, 32, 14.0), (4, 12, 1.0), (2, 8, 0.0)]
 )
-def test_both_temperatures_are_clipped_before_they_are_averaged(tmin, tmax, worked) -> None:
+def test_both_temperatures_are_clipped_before_they_are_averaged(
+    tmin: float, tmax: float, worked: float
+) -> None:
     assert degree_days(tmin_c=tmin, tmax_c=tmax, base_c=10.0) == approx(worked, abs=1e-12)
 
 
@@ -56,7 +61,7 @@ def test_sweet_corns_cut_offs_in_fahrenheit_give_the_same_day() -> None:
 
 @given(tmin=temperatures, tmax=temperatures, base=st.floats(-5, 20), more=st.floats(0, 5))
 def test_warmth_is_never_less_than_nothing_nor_more_than_the_cut_offs_leave(
-    tmin, tmax, base, more
+    tmin: float, tmax: float, base: float, more: float
 ) -> None:
     found = degree_days(tmin_c=tmin, tmax_c=tmax, base_c=base)
     assert 0.0 <= found <= 30.0 - base
@@ -72,7 +77,9 @@ def test_warmth_is_never_less_than_nothing_nor_more_than_the_cut_offs_leave(
         ({"tmin_c": 10.0, "tmax_c": 20.0, "base_c": 5.0, "upper_c": 4.0}, "upper_c"),
     ],
 )
-def test_impossible_temperatures_are_refused(values, named) -> None:
+def test_impossible_temperatures_are_refused(
+    values: dict[str, Any] | dict[str, float], named: str
+) -> None:
     with pytest.raises(OutOfRange, match=named):
         degree_days(**values)
 
@@ -98,7 +105,7 @@ BARE = (6.75, 7.09, 7.97, 8.89, 10.00, 9.96, 11.04, 12.46, 13.01, 12.55)
 STRAW = (6.88, 7.02, 7.47, 8.02, 8.73, 8.93, 9.65, 10.60, 11.21, 11.29)
 
 
-def soil_over(begins, **more):
+def soil_over(begins: float, **more: Any) -> list[float]:
     found, soil = [], begins
     for number, (low, high, sun) in enumerate(zip(LOWS, HIGHS, SUN, strict=True)):
         on = date(2031, 4, 1 + number)
@@ -150,14 +157,16 @@ def test_soil_under_snow_does_not_freeze() -> None:
         *((BEAN, 15, 16), (BEAN, 25, 8)),
     ],
 )
-def test_at_the_tables_temperatures_the_days_are_the_tables(crop, soil, days) -> None:
+def test_at_the_tables_temperatures_the_days_are_the_tables(
+    crop: Crop, soil: Any, days: Any
+) -> None:
     assert 1.0 / emergence_rate(soil, crop.emergence_days) == approx(days, abs=1e-9)
 
 
 def test_between_them_rates_lie_on_a_line_above_they_hold_below_they_fall_to_the_base() -> None:
     # WORKED: halfway from 10 to 15 °C a pea goes (1/14 + 1/9)/2 of the way a day; a bean at 12 °C
     # (12 - 7.7)/(15 - 7.7) of its 1/16.
-    def rate(crop, soil):
+    def rate(crop: Crop, soil: float) -> float:
         return emergence_rate(soil, crop.emergence_days, crop.emergence_base_c)
 
     assert rate(PEA, 12.5) == approx((1 / 14 + 1 / 9) / 2, abs=1e-12)
@@ -174,7 +183,7 @@ def test_a_bean_in_cool_soil_is_near_its_thermal_time() -> None:
 
 
 @pytest.mark.parametrize("name", CROP_NAMES)
-def test_a_tenth_of_a_degree_never_stops_a_seed(name) -> None:
+def test_a_tenth_of_a_degree_never_stops_a_seed(name: str) -> None:
     crop = load().crop(name)
     if not crop.emergence_days:
         return
@@ -186,7 +195,7 @@ def test_a_tenth_of_a_degree_never_stops_a_seed(name) -> None:
     assert max(rates) > 0.05
 
 
-def winter_days(means):
+def winter_days(means: Sequence[float]) -> dict[date, DayInput]:
     """Days of these mean temperatures from 6 January on, with sun that warms no ground (17.5)."""
     return {
         (at := date(2031, 1, 6) + timedelta(days=number)): replace(
@@ -196,7 +205,9 @@ def winter_days(means):
     }
 
 
-def up_after(crop, sown, days, normal_temps=None, **more):
+def up_after(
+    crop: Crop, sown: date, days: Any, normal_temps: Any = None, **more: Any
+) -> tuple[int, bool]:
     planting = Planting(
         crop=crop.name, start=sown, until=sown + timedelta(days=120), transplanted=False, **more
     )
@@ -206,7 +217,7 @@ def up_after(crop, sown, days, normal_temps=None, **more):
 
 # WORKED: 14 days at 10 °C; at 12.5 °C 1 / 0.09127 = 10.96, so on the eleventh day after sowing.
 @pytest.mark.parametrize(("mean", "after"), [(10.0, 14), (12.5, 11), (20.0, 8), (30.0, 6)])
-def test_seed_comes_up_after_the_tables_days_of_steady_warmth(mean, after) -> None:
+def test_seed_comes_up_after_the_tables_days_of_steady_warmth(mean: float, after: float) -> None:
     days = winter_days([mean] * 40)
     assert up_after(PEA, date(2031, 1, 16), days) == (after, False)
 
@@ -268,7 +279,7 @@ def test_seed_in_soil_below_its_base_is_given_up_in_the_end() -> None:
     ],
 )
 def test_in_the_median_cool_spring_seed_comes_up_when_gardeners_see_it(
-    name, month, on, least, most
+    name: str, month: int, on: int, least: float, most: float
 ) -> None:
     days = {
         w.day: replace(

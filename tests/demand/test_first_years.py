@@ -11,19 +11,22 @@ from pytest import approx
 from support.plots import SPRING, day, ledger_over, planted, plot
 from support.tables import CROP_NAMES
 
-from controller.demand.plants.canopy import canopy_on
+from controller.demand.plants.canopy import Canopy, canopy_on
 from controller.demand.plants.course import Course
-from controller.demand.plants.stages import Settling, crop_on
+from controller.demand.plants.stages import CropDay, Settling, crop_on
 from controller.demand.soil.daily_balance import kc_max
 from controller.demand.soil.ground import Season, parts_of
 from controller.garden.model import Coefficients, Planting
 from crops.catalogue import load
+from crops.entry import Crop
 
 STANDARD = {"wind_2m_m_s": 2.0, "rh_min_pct": 45.0}  # the climate of the table
 PERENNIALS = [crop for crop in map(load().crop, CROP_NAMES) if crop.perennial]
 
 
-def asked(crop, planting, when, *, cover_full=None):
+def asked(
+    crop: Crop, planting: Planting, when: date, *, cover_full: float | None = None
+) -> tuple[CropDay, Canopy]:
     """What it is on a day, and its canopy."""
     found = crop_on(crop, Course(crop, planting, {}).on(when), supported=False, **STANDARD)
     canopy = canopy_on(
@@ -66,7 +69,9 @@ YEARS = [
 
 
 @pytest.mark.parametrize(("name", "year", "number", "roots_m", "by_then_m", "kcb"), YEARS)
-def test_roots_and_kcb_of_a_year(name, year, number, roots_m, by_then_m, kcb) -> None:
+def test_roots_and_kcb_of_a_year(
+    name: str, year: int, number: int, roots_m: float, by_then_m: float, kcb: float
+) -> None:
     crop = load().crop(name)
     planting = planted(name, 0, 5 * 366)
     begins = SPRING.replace(year=SPRING.year + year - 1)
@@ -79,10 +84,11 @@ def test_roots_and_kcb_of_a_year(name, year, number, roots_m, by_then_m, kcb) ->
 
 
 @pytest.mark.parametrize("crop", PERENNIALS, ids=lambda crop: crop.name)
-def test_it_starts_with_the_roots_it_came_with_and_ends_as_established(crop) -> None:
+def test_it_starts_with_the_roots_it_came_with_and_ends_as_established(crop: Crop) -> None:
     planting = planted(crop.name, 0, 10 * 366)
     old = planted(crop.name, 0, 10 * 366, years_before=None)
     first, _ = asked(crop, planting, SPRING)
+    assert crop.first_years is not None
     assert first.root_depth_m == approx(min(crop.first_years.roots_m, crop.root_min_m))
     grown = SPRING.replace(year=SPRING.year + crop.first_years.years)
     for n in range(0, 360, 30):
@@ -109,7 +115,7 @@ def test_a_planting_year_begins_further_on() -> None:
     cover_full=st.none() | st.floats(0.0, 1.0),
 )
 def test_each_year_asks_for_no_more_than_the_next_at_the_same_date(
-    crop, year, number, cover_full
+    crop: Crop, year: int, number: int, cover_full: float | None
 ) -> None:
     planting, into = planted(crop.name, 0, 12 * 366), timedelta(days=number)
     when = SPRING.replace(year=SPRING.year + year - 1) + into
@@ -152,7 +158,9 @@ def test_a_perennial_is_kept_moist_as_long_as_it_takes_to_root() -> None:
 
 
 @pytest.mark.parametrize(("settling_days", "kept"), [(0, 0), (7, 21), (21, 21), (30, 30)])
-def test_the_gardeners_days_count_where_they_are_more_or_none(settling_days, kept) -> None:
+def test_the_gardeners_days_count_where_they_are_more_or_none(
+    settling_days: int, kept: float
+) -> None:
     crop = load().crop("raspberry")
     course = Course(crop, planted("raspberry", 0, 60), {}, settling_days=settling_days)
     days = [course.on(SPRING + timedelta(days=n)).settling is not None for n in range(60)]
@@ -198,7 +206,7 @@ def test_a_sown_perennial_comes_up_and_is_young() -> None:
 
 
 @pytest.mark.parametrize("coefficients", list(Coefficients))
-def test_water_is_conserved_through_the_first_years(coefficients) -> None:
+def test_water_is_conserved_through_the_first_years(coefficients: Coefficients) -> None:
     zone = plot(planted("strawberry", 0, 800))
     season = Season(crop_for=load().crop, days={}, coefficients=coefficients)
     (part,) = parts_of(zone, load().soil("loam"), season)

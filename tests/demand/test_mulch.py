@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -20,6 +21,7 @@ from controller.demand.soil.mulch import (
 )
 from controller.errors import InputError, OutOfRange
 from crops.catalogue import load
+from crops.entry import Crop
 
 BARE = mulch_of("none", 1.0)
 FILM = mulch_of("plastic", 1.0)
@@ -34,7 +36,9 @@ kinds = st.sampled_from(sorted(KINDS))
 # the surface covered; half covered, by 25 %.
 @pytest.mark.parametrize(("cover", "left"), [(0.0, 1.0), (0.3, 0.85), (0.5, 0.75), (1.0, 0.5)])
 @pytest.mark.parametrize("name", ["straw", "leaves", "compost", "bark", "grass"])
-def test_organic_mulch_takes_five_per_cent_for_each_tenth(name, cover, left) -> None:
+def test_organic_mulch_takes_five_per_cent_for_each_tenth(
+    name: str, cover: float, left: float
+) -> None:
     mulch = mulch_of(name, cover)
     assert evaporation_factor(mulch) == approx(left, abs=1e-9)
     assert transpiration_factor(mulch) == 1.0
@@ -46,7 +50,7 @@ def test_plastic_takes_five_to_fifteen_per_cent_off_kcb() -> None:
 
 
 @pytest.mark.parametrize("crop", VEGETABLES, ids=lambda crop: crop.name)
-def test_plastic_takes_ten_to_thirty_per_cent_off_kc_mid(crop) -> None:
+def test_plastic_takes_ten_to_thirty_per_cent_off_kc_mid(crop: Crop) -> None:
     # PRINTED: FAO Paper 56, chapter 10: Kc -10 to -30 %; its Example 45 takes 15 %.
     taken = 1.0 - kc_under_mulch(kc=crop.kc_mid, kcb=crop.kcb_mid, mulch=FILM) / crop.kc_mid
     assert 0.10 <= taken <= 0.30
@@ -54,7 +58,7 @@ def test_plastic_takes_ten_to_thirty_per_cent_off_kc_mid(crop) -> None:
 
 
 @pytest.mark.parametrize("kc_ini", [0.6, 0.7])
-def test_plastic_leaves_kc_initial_about_a_tenth(kc_ini) -> None:
+def test_plastic_leaves_kc_initial_about_a_tenth(kc_ini: float) -> None:
     # PRINTED: FAO Paper 56, chapter 10: about 0.10; 0.90 x 0.15 alone is 0.135, nothing is added.
     assert kc_under_mulch(kc=kc_ini, kcb=0.15, mulch=FILM) == approx(0.10, abs=0.05)
 
@@ -81,7 +85,9 @@ def test_film_lets_in_what_one_field_was_found_to() -> None:
 
 
 @given(kinds, covers, covers, st.floats(0, 1.4), st.floats(0, 1.4))
-def test_more_mulch_never_means_more_water(name, one, other, kc, kcb) -> None:
+def test_more_mulch_never_means_more_water(
+    name: str, one: float, other: float, kc: float, kcb: float
+) -> None:
     less, more = (mulch_of(name, c) for c in sorted((one, other)))
     assert 0.0 <= evaporation_factor(more) <= evaporation_factor(less) <= 1.0
     assert 0.90 - 1e-12 <= transpiration_factor(more) <= transpiration_factor(less) <= 1.0
@@ -91,7 +97,7 @@ def test_more_mulch_never_means_more_water(name, one, other, kc, kcb) -> None:
 
 
 @given(kinds, st.floats(0, 1.4), st.floats(0, 1.4))
-def test_a_mulch_that_covers_nothing_changes_nothing(name, kc, kcb) -> None:
+def test_a_mulch_that_covers_nothing_changes_nothing(name: str, kc: float, kcb: float) -> None:
     assert kc_under_mulch(kc=kc, kcb=kcb, mulch=mulch_of(name, 0.0)) == approx(kc)
 
 
@@ -106,7 +112,7 @@ def test_an_unknown_mulch_is_told_what_is_known() -> None:
 
 
 @pytest.mark.parametrize("cover", [-0.1, 1.1, math.nan])
-def test_a_share_that_cannot_be_is_refused(cover) -> None:
+def test_a_share_that_cannot_be_is_refused(cover: Any) -> None:
     with pytest.raises(OutOfRange, match="mulch_cover"):
         mulch_of("straw", cover)
     with pytest.raises(OutOfRange, match="kc"):

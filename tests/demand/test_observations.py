@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from support.plots import SPRING, planted
@@ -13,7 +14,7 @@ from controller.errors import InputError
 from crops.catalogue import load
 
 
-def noted(event, number, *, crop=""):
+def noted(event: Any, number: int, *, crop: str = "") -> Observation:
     return Observation(
         zone="invented plot", day=SPRING + timedelta(days=number), event=event, crop=crop
     )
@@ -40,12 +41,12 @@ def noted(event, number, *, crop=""):
         ("pulled", "gone"),
     ],
 )
-def test_a_gardeners_words_are_understood(words, event) -> None:
+def test_a_gardeners_words_are_understood(words: str, event: str) -> None:
     assert events_of(words) == (event,)
 
 
 @pytest.mark.parametrize("words", ["harvested", "Harvest", "picked"])
-def test_what_was_harvested_may_stand_for_weeks_so_a_person_says_what_was_meant(words) -> None:
+def test_what_was_harvested_may_stand_for_weeks_so_a_person_says_what_was_meant(words: str) -> None:
     assert events_of(words) == ("first ripe", "last picking", "gone")
     assert events_of(words, load().crop("strawberry")) == ("first ripe", "last picking")
 
@@ -73,7 +74,7 @@ def test_each_event_is_known_by_its_own_name_and_meaning() -> None:
 
 
 @pytest.mark.parametrize("words", ["", "slugs", "up up"])
-def test_other_words_are_refused_with_what_is_allowed(words) -> None:
+def test_other_words_are_refused_with_what_is_allowed(words: str) -> None:
     with pytest.raises(InputError) as refused:
         events_of(words)
     assert all(f'"{event}"' in str(refused.value) for event in EVENTS)

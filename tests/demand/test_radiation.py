@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -33,7 +35,9 @@ def test_clear_sky_by_height() -> None:
     # WORKED, eq. 35 with Ra 40, N 12: a quarter, a half, three quarters of Ra; then N at most.
     [(0.0, 10.0), (6.0, 20.0), (12.0, 30.0), (13.0, 30.0)],
 )
-def test_sunshine_gives_between_a_quarter_and_three_quarters_of_ra(sunshine, worked) -> None:
+def test_sunshine_gives_between_a_quarter_and_three_quarters_of_ra(
+    sunshine: float, worked: float
+) -> None:
     found = solar_from_sunshine_mj_m2(
         sunshine_h=sunshine, day_length_h=12.0, extraterrestrial_mj_m2=40.0
     )
@@ -57,7 +61,7 @@ def test_temperatures_give_sun_by_their_swing_up_to_a_clear_sky() -> None:
 
 
 @given(radiations, radiations)
-def test_clouds_and_vapour_keep_warmth_in(one, other) -> None:
+def test_clouds_and_vapour_keep_warmth_in(one: float, other: float) -> None:
     dull, bright = sorted((one, other))
     sky = {**DAY, "clear_sky_mj_m2": 30.0}
     lost = [
@@ -71,7 +75,7 @@ def test_clouds_and_vapour_keep_warmth_in(one, other) -> None:
 
 
 @given(st.floats(30, 60))
-def test_more_than_clear_sky_counts_as_clear_sky(solar) -> None:
+def test_more_than_clear_sky_counts_as_clear_sky(solar: float) -> None:
     sky = {**DAY, "vapour_pressure_kpa": 1.2, "clear_sky_mj_m2": 30.0}
     clear = net_longwave_mj_m2(solar_mj_m2=30.0, **sky)
     assert net_longwave_mj_m2(solar_mj_m2=solar, **sky) == clear
@@ -114,6 +118,6 @@ def test_grass_throws_back_under_a_quarter_of_the_sun() -> None:
         ),
     ],
 )
-def test_a_value_that_cannot_be_is_refused_by_name(call, name) -> None:
+def test_a_value_that_cannot_be_is_refused_by_name(call: Any, name: str) -> None:
     with pytest.raises(OutOfRange, match=name):
         call()

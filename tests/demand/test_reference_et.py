@@ -50,7 +50,7 @@ HUMIDITIES: list[tuple[str, float, float, str]] = [
 
 
 @pytest.mark.parametrize("first", range(6))
-def test_vapour_stands_on_the_best_rung_there_is(first) -> None:
+def test_vapour_stands_on_the_best_rung_there_is(first: Any) -> None:
     given_here: dict[str, Any] = {name: value for name, value, _, _ in HUMIDITIES[first:]}
     found = reference_et(**PLAIN, **given_here)
     if first < 5:
@@ -127,7 +127,7 @@ MEASURED = {"dewpoint_c": 12.0, "solar_mj_m2": 22.0, "wind_m_s": 2.0}
         ),
     ],
 )
-def test_the_method_names_what_was_filled_in(known, method) -> None:
+def test_the_method_names_what_was_filled_in(known: Any, method: str) -> None:
     assert reference_et(**PLAIN, **known).method == method
 
 
@@ -151,7 +151,9 @@ def test_the_method_names_what_was_filled_in(known, method) -> None:
         ({"elevation_m": 12000.0}, "elevation_m"),
     ],
 )
-def test_a_value_that_cannot_be_is_refused_by_name(changed, name) -> None:
+def test_a_value_that_cannot_be_is_refused_by_name(
+    changed: dict[str, float] | dict[str, Any], name: str
+) -> None:
     with pytest.raises(OutOfRange, match=f"^{name}: found"):
         reference_et(**{**PLAIN, **changed})
 
@@ -181,7 +183,7 @@ def test_over_full_air_is_taken_as_saturated() -> None:
 
 
 @pytest.mark.parametrize("known", [{}, {"solar_mj_m2": 0.0}, {"sunshine_h": 0.0}])
-def test_polar_night_and_polar_day_have_an_answer(known) -> None:
+def test_polar_night_and_polar_day_have_an_answer(known: dict[str, Any] | dict[str, float]) -> None:
     pole: dict[str, Any] = {
         "latitude_deg": 80.0,
         "elevation_m": 10.0,
@@ -216,7 +218,7 @@ maybe = {
 )
 @example(354, 90.0, 0.0, (-40.0, -40.0), {"solar_mj_m2": 0.0})
 def test_et_is_never_negative_and_always_a_number(
-    number, latitude, elevation, temps, known
+    number: int, latitude: float, elevation: float, temps: Any, known: Any
 ) -> None:
     found = reference_et(
         day=date(2032, 1, 1) + timedelta(days=number),
@@ -233,7 +235,7 @@ def test_et_is_never_negative_and_always_a_number(
 
 
 @given(st.floats(5, 28), st.floats(5, 28))
-def test_more_sun_takes_more_water_in_summer(one, other) -> None:
+def test_more_sun_takes_more_water_in_summer(one: float, other: float) -> None:
     # Not so in winter: with Rso under about 15 MJ/m2 a clearer sky costs more warmth than it gives.
     dull, bright = sorted((one, other))
     known: dict[str, Any] = {"dewpoint_c": 12.0, "wind_m_s": 2.0}
@@ -243,7 +245,7 @@ def test_more_sun_takes_more_water_in_summer(one, other) -> None:
 
 
 @given(st.floats(0, 5), st.floats(0, 5), st.floats(0.5, 20))
-def test_a_greater_deficit_takes_more_water(one, other, wind) -> None:
+def test_a_greater_deficit_takes_more_water(one: float, other: float, wind: float) -> None:
     small, great = sorted((one, other))
     air = {"tmean_c": 20.0, "elevation_m": 400.0, "net_radiation_mj_m2": 12.0, "wind_2m_m_s": wind}
     less = penman_monteith_mm_day(**air, deficit_kpa=small)
@@ -253,7 +255,7 @@ def test_a_greater_deficit_takes_more_water(one, other, wind) -> None:
 
 
 @given(st.floats(0.6, 2.5), st.floats(0.6, 2.5), st.floats(1, 8))
-def test_drier_air_takes_more_water_on_a_summer_day(one, other, wind) -> None:
+def test_drier_air_takes_more_water_on_a_summer_day(one: float, other: float, wind: float) -> None:
     # Not so in the driest calm air: there a little vapour saves more warmth than it slows drying.
     dry, moist = sorted((one, other))
     known: dict[str, Any] = {"solar_mj_m2": 20.0, "wind_m_s": wind}

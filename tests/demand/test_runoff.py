@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -27,7 +28,9 @@ def test_fifty_millimetres_on_number_75() -> None:
     ("rain_in", "number", "runoff_in"),
     [(1.0, 80, 0.08), (2.0, 80, 0.56), (3.0, 60, 0.33), (4.0, 70, 1.33), (5.0, 90, 3.88)],
 )
-def test_table_of_the_handbooks_shorter_release(rain_in, number, runoff_in) -> None:
+def test_table_of_the_handbooks_shorter_release(
+    rain_in: float, number: float, runoff_in: float
+) -> None:
     found = runoff_mm(rain_mm=rain_in * 25.4, curve_number=number) / 25.4
     assert found == approx(runoff_in, abs=0.005)
 
@@ -39,12 +42,14 @@ def test_nothing_runs_off_before_a_fifth_of_the_storage_is_filled() -> None:
 
 
 @given(rains_mm)
-def test_a_roof_sheds_all(rain) -> None:
+def test_a_roof_sheds_all(rain: float) -> None:
     assert runoff_mm(rain_mm=rain, curve_number=100.0) == rain
 
 
 @given(rains_mm, rains_mm, numbers, numbers)
-def test_more_rain_or_a_higher_number_never_sheds_less_and_never_more_than_fell(a, b, c, d) -> None:
+def test_more_rain_or_a_higher_number_never_sheds_less_and_never_more_than_fell(
+    a: float, b: float, c: float, d: float
+) -> None:
     (less, more), (open_ground, hard) = sorted((a, b)), sorted((c, d))
     shed = runoff_mm(rain_mm=less, curve_number=open_ground)
     assert 0.0 <= shed <= less
@@ -53,7 +58,9 @@ def test_more_rain_or_a_higher_number_never_sheds_less_and_never_more_than_fell(
 
 
 @given(rains_mm, rains_mm, numbers)
-def test_no_more_runs_off_of_a_millimetre_than_a_millimetre(a, b, number) -> None:
+def test_no_more_runs_off_of_a_millimetre_than_a_millimetre(
+    a: float, b: float, number: float
+) -> None:
     less, more = sorted((a, b))
     shed = [runoff_mm(rain_mm=r, curve_number=number) for r in (less, more)]
     assert shed[1] - shed[0] <= more - less + 1e-9
@@ -64,6 +71,6 @@ def test_no_more_runs_off_of_a_millimetre_than_a_millimetre(a, b, number) -> Non
     [(-1.0, 75, "rain_mm"), (math.nan, 75, "rain_mm"), (5.0, 0.5, "curve_number"),
      (5.0, 101, "curve_number")],
 )  # fmt: skip
-def test_what_cannot_be_is_refused_by_name(rain, number, name) -> None:
+def test_what_cannot_be_is_refused_by_name(rain: Any, number: float, name: str) -> None:
     with pytest.raises(OutOfRange, match=name):
         runoff_mm(rain_mm=rain, curve_number=number)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -32,19 +33,21 @@ def test_a_bucket_that_is_all_readily_available_ends_at_once() -> None:
 
 # FAO-56, chapter 8: rain under a fifth of ETo may be left out.
 @pytest.mark.parametrize(("rain", "unused"), [(0.0, 0.0), (0.99, 0.99), (1.0, 0.0), (8.0, 0.0)])
-def test_rain_counts_from_a_fifth_of_reference_et(rain, unused) -> None:
+def test_rain_counts_from_a_fifth_of_reference_et(rain: float, unused: float) -> None:
     assert rain_unused_mm(rain_mm=rain, eto_mm_day=5.0) == unused
 
 
 @given(st.floats(0, 1), st.floats(0, 100), st.floats(0, 100))
-def test_the_share_never_grows_with_demand_and_keeps_its_limits(share, one, other) -> None:
+def test_the_share_never_grows_with_demand_and_keeps_its_limits(
+    share: float, one: float, other: float
+) -> None:
     low, high = sorted((one, other))
     thirsty = depletion_fraction_adjusted(share, etc_mm_day=high)
     assert 0.1 <= thirsty <= depletion_fraction_adjusted(share, etc_mm_day=low) <= 0.8
 
 
 @given(st.floats(-50, 200), st.floats(0, 150), st.floats(0, 1))
-def test_stress_lies_between_nothing_and_all(missing, taw, share) -> None:
+def test_stress_lies_between_nothing_and_all(missing: float, taw: float, share: float) -> None:
     ks = stress_coefficient(missing, taw, share * taw)
     assert 0.0 <= ks <= 1.0
 
@@ -73,7 +76,7 @@ def test_stress_lies_between_nothing_and_all(missing, taw, share) -> None:
         (lambda: depletion_fraction_adjusted(0.4, etc_mm_day=100.1), "etc_mm_day"),
     ],
 )
-def test_what_cannot_be_is_refused_by_name(ask, name) -> None:
+def test_what_cannot_be_is_refused_by_name(ask: Any, name: str) -> None:
     with pytest.raises(OutOfRange, match=name):
         ask()
 

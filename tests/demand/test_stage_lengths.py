@@ -35,7 +35,9 @@ def test_a_long_corn_goes_through_each_stage_longer() -> None:
 # PRINTED, FAO-56 table 11, maize (from memory): three rows of three lengths. One scaled to another
 # by its sum misses each stage by a few days only.
 @pytest.mark.parametrize("row", [(20, 35, 40, 30), (30, 50, 60, 40)])
-def test_maize_of_one_row_scaled_is_maize_of_another(row) -> None:
+def test_maize_of_one_row_scaled_is_maize_of_another(
+    row: tuple[int, int, int, int],
+) -> None:
     maize = replace(CORN, stage_days=(25, 40, 45, 30))
     planting = planted("sweet corn", 0, sum(row), harvest_days=sum(row))
     for found, printed in zip(stage_days_of(maize, planting), row, strict=True):

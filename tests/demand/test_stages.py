@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -14,21 +15,29 @@ from support.plots import day, planted
 from support.tables import CROP_NAMES
 
 from controller.demand.plants.course import Course
-from controller.demand.plants.stages import CourseDay, climate_shift, crop_on
+from controller.demand.plants.stages import CourseDay, CropDay, climate_shift, crop_on
 from controller.errors import OutOfRange
 from crops.catalogue import load
+from crops.entry import Crop
 
 CROPS = [load().crop(name) for name in CROP_NAMES]
 LETTUCE = load().crop("lettuce")  # stages 20/30/15/10; roots 0.3 m
 STANDARD = {"wind_2m_m_s": 2.0, "rh_min_pct": 45.0}  # the climate of the table
 
 
-def on(number, *, crop=LETTUCE, climate=STANDARD, supported=False, **more):
+def on(
+    number: int,
+    *,
+    crop: Crop = LETTUCE,
+    climate: Any = STANDARD,
+    supported: bool = False,
+    **more: Any,
+) -> CropDay:
     at = Course(crop, planted(crop.name, 0, 120, **more), {}).on(day(number - 1).day)
     return crop_on(crop, at, supported=supported, **climate)
 
 
-def at(position, *, furthest=0.0, stage="mid"):
+def at(position: float, *, furthest: float = 0.0, stage: Any = "mid") -> CourseDay:
     return CourseDay(
         stage=stage, position=position, day_of_planting=int(position), furthest=furthest
     )
@@ -48,7 +57,7 @@ def at(position, *, furthest=0.0, stage="mid"):
         (120, "late"),
     ],
 )
-def test_a_stage_ends_on_its_last_day(number, stage) -> None:
+def test_a_stage_ends_on_its_last_day(number: int, stage: str) -> None:
     assert (on(number).stage, on(number).day_of_planting) == (stage, number)
 
 
@@ -101,7 +110,7 @@ def test_roots_of_young_perennials_reach_aside_from_their_second_year_on() -> No
     # WORKED: asparagus takes three years: none aside in the first, half way after the second.
     asparagus = load().crop("asparagus")
 
-    def rooted(year, position=1.0):
+    def rooted(year: int, position: float = 1.0) -> float:
         young = replace(at(position), year=year)
         return crop_on(asparagus, young, supported=False, **STANDARD).rooted
 
@@ -137,7 +146,7 @@ def test_what_has_grown_stays_when_the_curve_is_set_back() -> None:
         ("pea", 1.20, 1.15),
     ],
 )
-def test_plants_on_supports_use_more_and_stand_higher(name, kc, kcb) -> None:
+def test_plants_on_supports_use_more_and_stand_higher(name: str, kc: float, kcb: float) -> None:
     crop = load().crop(name)
     mid_day = sum(crop.stage_days[:2]) + 1
     found, plain = (on(mid_day, crop=crop, supported=yes) for yes in (True, False))
@@ -193,7 +202,9 @@ def test_wind_moves_kcb_by_as_much_as_kc() -> None:
         ((4, 30, 14), (4, 30, 10)),
     ],
 )
-def test_the_climate_counts_only_within_the_limits_of_the_equation(outside, limit) -> None:
+def test_the_climate_counts_only_within_the_limits_of_the_equation(
+    outside: tuple[float, float, float], limit: tuple[float, float, float]
+) -> None:
     names = ("wind_2m_m_s", "rh_min_pct", "height_m")
     beyond, at = (dict(zip(names, values, strict=True)) for values in (outside, limit))
     assert climate_shift(**beyond) == climate_shift(**at)
@@ -204,7 +215,7 @@ def test_plants_lower_than_a_hand_feel_no_climate() -> None:
 
 
 @pytest.mark.parametrize("wrong", [{"wind_2m_m_s": float("nan")}, {"rh_min_pct": 101.0}])
-def test_impossible_weather_is_refused(wrong) -> None:
+def test_impossible_weather_is_refused(wrong: dict[str, Any] | dict[str, float]) -> None:
     with pytest.raises(OutOfRange):
         on(60, climate={**STANDARD, **wrong})
 
@@ -218,7 +229,7 @@ def test_impossible_weather_is_refused(wrong) -> None:
     supported=st.booleans(),
 )
 def test_a_crop_grows_and_stays_within_its_figures(
-    crop, length, stage_days, wind, humidity, supported
+    crop: Crop, length: int, stage_days: Any, wind: float, humidity: float, supported: bool
 ) -> None:
     planting = planted(crop.name, 0, length, stage_days=stage_days)
     course = Course(crop, planting, {})

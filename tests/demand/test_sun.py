@@ -26,14 +26,14 @@ numbers = st.integers(1, 366)
 
 
 @given(latitudes, numbers)
-def test_no_day_is_longer_than_a_day_and_no_sun_is_below_none(latitude, number) -> None:
-    where = {"latitude_deg": latitude, "day_of_year": number}
+def test_no_day_is_longer_than_a_day_and_no_sun_is_below_none(latitude: float, number: int) -> None:
+    where: dict[str, Any] = {"latitude_deg": latitude, "day_of_year": number}
     assert 0 <= day_length_h(**where) <= 24
     assert 0 <= extraterrestrial_mj_m2(**where) < 50
 
 
 @given(latitudes, numbers)
-def test_day_and_night_of_the_two_halves_of_the_earth_add_up(latitude, number) -> None:
+def test_day_and_night_of_the_two_halves_of_the_earth_add_up(latitude: float, number: int) -> None:
     north = day_length_h(latitude_deg=latitude, day_of_year=number)
     south = day_length_h(latitude_deg=-latitude, day_of_year=number)
     # WORKED: where it is day on one half it is night at the same latitude of the other.
@@ -41,7 +41,7 @@ def test_day_and_night_of_the_two_halves_of_the_earth_add_up(latitude, number) -
 
 
 @pytest.mark.parametrize("number", [1, 80, 172, 266, 355])
-def test_the_equator_has_twelve_hours_every_day(number) -> None:
+def test_the_equator_has_twelve_hours_every_day(number: int) -> None:
     # WORKED, FAO-56 (1998), eq. 25 and 34: tan(0) leaves pi/2, half of 24 h.
     assert day_length_h(latitude_deg=0.0, day_of_year=number) == approx(12, abs=1e-9)
 
@@ -71,17 +71,17 @@ def test_the_year_has_its_turning_points_where_the_calendar_has_them() -> None:
     ("day", "number"),
     [(date(2031, 1, 1), 1), (date(2031, 12, 31), 365), (date(2032, 12, 31), 366)],
 )
-def test_days_are_counted_from_new_year(day, number) -> None:
+def test_days_are_counted_from_new_year(day: date, number: int) -> None:
     assert day_of_year(day) == number
 
 
 @pytest.mark.parametrize(("latitude", "number"), [(91.0, 100), (float("nan"), 100)])
-def test_no_place_lies_beyond_the_poles(latitude, number) -> None:
+def test_no_place_lies_beyond_the_poles(latitude: Any, number: int) -> None:
     with pytest.raises(OutOfRange, match="latitude_deg"):
         extraterrestrial_mj_m2(latitude_deg=latitude, day_of_year=number)
 
 
 @pytest.mark.parametrize("number", [0, 367])
-def test_no_year_has_such_a_day(number) -> None:
+def test_no_year_has_such_a_day(number: int) -> None:
     with pytest.raises(OutOfRange, match="day_of_year"):
         day_length_h(latitude_deg=40.0, day_of_year=number)

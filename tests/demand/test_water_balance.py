@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import fields, replace
+from datetime import date
 from itertools import pairwise
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -13,14 +16,16 @@ from pytest import approx
 from support.plots import day, days, ground, ledger_over, planted, plot
 from support.tables import CROP_NAMES, SOIL_NAMES
 
+from controller.demand.records import DayInput, LedgerDay
 from controller.demand.soil.daily_balance import bucket_day
 from controller.demand.soil.ground import Season, parts_of
 from controller.demand.soil.water_balance import advance, corrected_by_reading
 from controller.errors import OutOfRange
-from controller.garden.model import Coefficients
+from controller.garden.model import Coefficients, Zone
 from controller.garden.plumbing import Drilling, Face, Row
 from controller.hydraulics.physics.pipe import PIPES
 from crops.catalogue import load
+from crops.entry import Soil
 
 CATALOGUE = load()
 CROPS = CATALOGUE.crop
@@ -31,7 +36,7 @@ rain = st.none() | st.just(0.0) | st.floats(0, 2) | st.floats(0, 80)
 
 
 @st.composite
-def plots(draw):
+def plots(draw: st.DrawFn) -> Zone:
     """A zone with up to three plantings one after the other, with or without bare days between."""
     plantings, first = [], draw(st.integers(-40, 20))
     for _ in range(draw(st.integers(0, 3))):
@@ -49,7 +54,7 @@ def plots(draw):
 
 
 @st.composite
-def seasons(draw, coefficients=tuple(Coefficients)):
+def seasons(draw: st.DrawFn, coefficients: Sequence[Coefficients] = tuple(Coefficients)) -> Any:
     """A ground of either kind of coefficient, its weather and its watering."""
     weather = draw(
         st.lists(st.tuples(st.floats(0, 14), rain, st.floats(0, 30)), min_size=1, max_size=70)
@@ -68,7 +73,7 @@ def seasons(draw, coefficients=tuple(Coefficients)):
     return part, run, watered
 
 
-def left_over(found):
+def left_over(found: LedgerDay) -> float:
     """What the day's identity does not account for: nothing, if no water is made or lost."""
     return found.depletion_mm - (
         found.start_depletion_mm
@@ -80,7 +85,15 @@ def left_over(found):
     )
 
 
-def one_day(previous=None, *, zone, soil=LOAM, watered_mm=0.0, number=0, **weather):
+def one_day(
+    previous: LedgerDay | None = None,
+    *,
+    zone: Zone,
+    soil: Soil = LOAM,
+    watered_mm: float = 0.0,
+    number: int = 0,
+    **weather: Any,
+) -> LedgerDay:
     today = day(number, **weather)
     return advance(
         previous, part=ground(zone, soil, CROPS, [today]), today=today, watered_mm=watered_mm
@@ -119,13 +132,15 @@ def test_what_film_sheds_enters_neither_store_nor_either_surface() -> None:
         assert getattr(some, store) == approx(was - 1.5, abs=slack)
 
 
-def over(zone, run, watered=None):
+def over(
+    zone: Zone, run: list[DayInput], watered: dict[date, float] | None = None
+) -> list[LedgerDay]:
     return ledger_over(ground(zone, LOAM, CROPS, run), run, watered or {})
 
 
 @given(season=seasons())
 @settings(max_examples=150)
-def test_every_day_closes_and_hands_its_depletion_to_the_next(season) -> None:
+def test_every_day_closes_and_hands_its_depletion_to_the_next(season: Any) -> None:
     part, run, watered = season
     ledger = ledger_over(part, run, watered)
     assert [found.day for found in ledger] == [today.day for today in run]
@@ -142,7 +157,7 @@ def test_every_day_closes_and_hands_its_depletion_to_the_next(season) -> None:
 
 @given(season=seasons(), moisture=st.floats(0, 0.6))
 @settings(max_examples=50)
-def test_a_day_that_starts_anew_from_a_reading_closes_too(season, moisture) -> None:
+def test_a_day_that_starts_anew_from_a_reading_closes_too(season: Any, moisture: float) -> None:
     part, run, watered = season
     was = ledger_over(part, run, watered)[-1]
     now = corrected_by_reading(was, moisture=moisture, field_capacity=part.soil.field_capacity)
@@ -162,7 +177,7 @@ def test_a_day_that_starts_anew_from_a_reading_closes_too(season, moisture) -> N
 
 @given(season=seasons())
 @settings(max_examples=50)
-def test_a_whole_season_closes(season) -> None:
+def test_a_whole_season_closes(season: Any) -> None:
     part, run, watered = season
     ledger = ledger_over(part, run, watered)
     came = sum(
@@ -176,7 +191,7 @@ def test_a_whole_season_closes(season) -> None:
 
 @given(season=seasons())
 @settings(max_examples=50)
-def test_no_day_holds_a_figure_that_is_no_number(season) -> None:
+def test_no_day_holds_a_figure_that_is_no_number(season: Any) -> None:
     part, run, watered = season
     for found in ledger_over(part, run, watered):
         for column in fields(found):
@@ -189,7 +204,7 @@ def test_no_day_holds_a_figure_that_is_no_number(season) -> None:
     more=st.lists(st.floats(0, 40), min_size=70, max_size=70),
 )
 @settings(max_examples=150)
-def test_more_rain_never_leaves_the_soil_drier(season, more) -> None:
+def test_more_rain_never_leaves_the_soil_drier(season: Any, more: Any) -> None:
     part, run, watered = season
     wetter = [
         today if today.rain_mm is None else replace(today, rain_mm=today.rain_mm + extra)
@@ -203,7 +218,7 @@ def test_more_rain_never_leaves_the_soil_drier(season, more) -> None:
 
 @given(season=seasons(), split=st.integers(0, 70))
 @settings(max_examples=30)
-def test_yesterdays_ledger_is_all_that_today_needs(season, split) -> None:
+def test_yesterdays_ledger_is_all_that_today_needs(season: Any, split: int) -> None:
     part, run, watered = season
     whole = ledger_over(part, run, watered)
     first = ledger_over(part, run[:split], watered)
@@ -222,7 +237,13 @@ def test_yesterdays_ledger_is_all_that_today_needs(season, split) -> None:
     off=st.floats(0, 1),
 )
 def test_the_bucket_makes_and_loses_no_water(
-    taw, missing, share, rained, watered, demand, off
+    taw: float,
+    missing: float,
+    share: float,
+    rained: float,
+    watered: float,
+    demand: float,
+    off: float,
 ) -> None:
     start, runoff = missing * taw, off * rained
     found = bucket_day(
@@ -245,9 +266,11 @@ def test_the_bucket_makes_and_loses_no_water(
     one=st.floats(0, 1),
     other=st.floats(0, 1),
 )
-def test_a_drier_morning_never_makes_a_wetter_evening(taw, share, demand, one, other) -> None:
+def test_a_drier_morning_never_makes_a_wetter_evening(
+    taw: float, share: float, demand: float, one: float, other: float
+) -> None:
     # Without the bound on use this fails when the demand is above TAW - RAW.
-    rest = {"taw_mm": taw, "raw_mm": share * taw, "entering_mm": 0.0}
+    rest: dict[str, Any] = {"taw_mm": taw, "raw_mm": share * taw, "entering_mm": 0.0}
     low, high = (
         bucket_day(depletion_mm=missing * taw, demand_mm=demand, **rest).depletion_mm
         for missing in sorted((one, other))
@@ -480,7 +503,7 @@ def test_water_counts_as_given_and_the_rest_as_passed() -> None:
 
 
 @pytest.mark.parametrize("number", [0, -1, 2])
-def test_a_day_that_does_not_follow_is_refused(number) -> None:
+def test_a_day_that_does_not_follow_is_refused(number: int) -> None:
     zone = plot(planted("leek", 0, 100))
     first = one_day(zone=zone)
     with pytest.raises(OutOfRange, match="days since the ledger's last day"):
@@ -488,7 +511,7 @@ def test_a_day_that_does_not_follow_is_refused(number) -> None:
 
 
 @pytest.mark.parametrize("wrong", [{"eto_mm": math.nan}, {"eto_mm": -1.0}, {"rain_mm": -2.0}])
-def test_weather_that_cannot_be_is_refused(wrong) -> None:
+def test_weather_that_cannot_be_is_refused(wrong: dict[str, Any] | dict[str, float]) -> None:
     for zone in (plot(), plot(planted("leek", 0, 100))):
         with pytest.raises(OutOfRange):
             one_day(zone=zone, **wrong)
@@ -500,7 +523,7 @@ def test_doubtful_weather_stays_marked() -> None:
 
 
 @pytest.mark.parametrize("name", CROP_NAMES)
-def test_every_crop_lives_through_a_hot_season_that_is_watered_to_full(name) -> None:
+def test_every_crop_lives_through_a_hot_season_that_is_watered_to_full(name: str) -> None:
     # Refilled each morning, no crop of the table is short on sand at 9 mm/day of reference ET.
     found, run = None, [day(number, eto_mm=9.0) for number in range(200)]
     part = ground(plot(planted(name, 0, 200)), CATALOGUE.soil("sand"), CROPS, run)
@@ -512,14 +535,21 @@ def test_every_crop_lives_through_a_hot_season_that_is_watered_to_full(name) -> 
         assert found.drained_mm == 0.0
 
 
-def dual(zone, run, watered=None, *, soil=LOAM, **facts):
+def dual(
+    zone: Zone,
+    run: list[DayInput],
+    watered: dict[date, float] | None = None,
+    *,
+    soil: Soil = LOAM,
+    **facts: Any,
+) -> list[LedgerDay]:
     part = ground(zone, soil, CROPS, run, coefficients=Coefficients.DUAL, **facts)
     return ledger_over(part, run, watered or {})
 
 
 @given(season=seasons(coefficients=[Coefficients.DUAL]))
 @settings(max_examples=100)
-def test_plants_and_open_soil_together_are_what_left_the_ground(season) -> None:
+def test_plants_and_open_soil_together_are_what_left_the_ground(season: Any) -> None:
     part, run, watered = season
     for found in ledger_over(part, run, watered):
         if found.crop is not None:
@@ -566,7 +596,7 @@ def test_straw_halves_what_the_open_ground_loses_and_leaves_the_plants_alone() -
 
 
 @pytest.mark.parametrize("coefficients", Coefficients)
-def test_an_exposed_bed_loses_more_and_its_coefficient_stays(coefficients) -> None:
+def test_an_exposed_bed_loses_more_and_its_coefficient_stays(coefficients: Coefficients) -> None:
     run = days([(5.0, 0.0)])
     plain, windy = (
         ledger_over(
@@ -587,7 +617,7 @@ def test_an_exposed_bed_loses_more_and_its_coefficient_stays(coefficients) -> No
 
 
 @pytest.mark.parametrize("coefficients", Coefficients)
-def test_squash_at_six_feet_draw_far_less_than_a_closed_field(coefficients) -> None:
+def test_squash_at_six_feet_draw_far_less_than_a_closed_field(coefficients: Coefficients) -> None:
     run = days([(6.0, 0.0)] * 70)
     zone = plot(planted("summer_squash_zucchini", 0, 90))
     close, wide = (

@@ -16,7 +16,7 @@ from controller.demand.records import DayInput, Observation
 from controller.errors import CropFileError
 from controller.garden.model import Planting
 from crops.catalogue import load
-from crops.entry import autumn_of
+from crops.entry import Crop, autumn_of
 
 GARLIC, ONION = load().crop("garlic"), load().crop("onion")
 WEATHER = {
@@ -27,7 +27,9 @@ WEATHER = {
 }
 
 
-def garlic(start=date(1983, 10, 15), until=date(1984, 8, 15), **more):
+def garlic(
+    start: date = date(1983, 10, 15), until: date = date(1984, 8, 15), **more: Any
+) -> Planting:
     return Planting(crop="garlic", start=start, until=until, **more)
 
 
@@ -42,7 +44,7 @@ def garlic(start=date(1983, 10, 15), until=date(1984, 8, 15), **more):
         (55, ((4, 4), (4, 14), (4, 18), (5, 2))),
     ],
 )
-def test_the_first_long_days_of_spring(latitude, days) -> None:
+def test_the_first_long_days_of_spring(latitude: float, days: Any) -> None:
     for hours, worked in zip((13, 13.75, 14, 15), days, strict=True):
         found = first_long_day(date(2030, 10, 15), hours, latitude)
         assert found == (None if worked is None else date(2031, *worked))
@@ -53,7 +55,9 @@ def test_planted_in_january_it_is_the_spring_of_that_year_and_the_south_has_its_
     assert first_long_day(date(2031, 4, 15), 13, -40) == date(2031, 10, 13)
 
 
-def stages(crop, planting, latitude_deg=WAGENINGEN.latitude_deg):
+def stages(
+    crop: Crop, planting: Planting, latitude_deg: float | None = WAGENINGEN.latitude_deg
+) -> dict[str, date]:
     course = Course(crop, planting, WEATHER, latitude_deg=latitude_deg)
     begun: dict[str, date] = {}
     day = planting.start
@@ -63,7 +67,7 @@ def stages(crop, planting, latitude_deg=WAGENINGEN.latitude_deg):
     return begun
 
 
-def day_of_year(day):
+def day_of_year(day: date) -> int:
     return (day - date(day.year, 1, 1)).days
 
 
@@ -83,7 +87,7 @@ def test_garlic_of_october_stands_in_its_stages_when_gardeners_see_them() -> Non
 
 
 @pytest.mark.parametrize("crop", [GARLIC, ONION], ids=["garlic", "onion"])
-def test_no_bulb_fills_before_the_days_are_long_nor_ripens_in_a_month(crop) -> None:
+def test_no_bulb_fills_before_the_days_are_long_nor_ripens_in_a_month(crop: Crop) -> None:
     assert crop.autumn is not None
     hours = crop.autumn.cover_from_h
     for year in range(1976, 1998):
@@ -118,7 +122,7 @@ def test_what_was_seen_goes_before_the_length_of_the_day() -> None:
         (garlic(stage_days=(30, 90, 60, 30)), 52, False),
     ],
 )
-def test_which_plantings_winter(planting, latitude, does) -> None:
+def test_which_plantings_winter(planting: Any, latitude: float, does: bool) -> None:
     assert overwinters(planting, latitude) is does
 
 

@@ -4,37 +4,38 @@ from __future__ import annotations
 
 import importlib
 from datetime import date
+from typing import Any
 
 import pytest
 from support.garden_files import TEN_LINES, faults, in_zone, read, with_planting
 
 from controller.errors import QuantityError
 from controller.garden import values
-from controller.garden.model import Coefficients, UnlikeRows
+from controller.garden.model import Coefficients, Planting, UnlikeRows
 
 LEEK = 'crop = "leek", sown = 2031-04-01, until = 2031-09-01'
 SET_OUT = 'crop = "leek", transplanted = 2031-04-22, until = 2033-09-01'
 ROW = '{ length = "11 ft", every = "6 in", bore = "1/16 in" }'
 
 
-def rows(count, *plantings):
+def rows(count: int, *plantings: str) -> str:
     """The ten lines with so many rows."""
     return with_planting(*plantings).replace(ROW, ", ".join([ROW] * count))
 
 
-def watering(line):
+def watering(line: str) -> str:
     return TEN_LINES + f"[watering]\n{line}\n"
 
 
-def weather(line):
+def weather(line: str) -> str:
     return TEN_LINES + f"[weather]\n{line}\n"
 
 
-def told(text):
+def told(text: str) -> dict[tuple[str, str], str]:
     return {(one.where, one.key): one.shown for one in read(text).filled}
 
 
-def the_planting(more):
+def the_planting(more: str) -> Planting:
     (planting,) = read(with_planting(f"{LEEK}, {more}")).zones[0].plantings
     return planting
 
@@ -227,7 +228,7 @@ BROKEN = [
 
 
 @pytest.mark.parametrize(("text", "said"), BROKEN)
-def test_a_mistake_is_said_with_its_place_and_what_is_allowed(text, said) -> None:
+def test_a_mistake_is_said_with_its_place_and_what_is_allowed(text: str, said: str) -> None:
     found = faults(text)
     assert any(said in fault for fault in found), found
 
@@ -236,7 +237,7 @@ def test_a_mistake_is_said_with_its_place_and_what_is_allowed(text, said) -> Non
     ("written", "mulch"),
     [("Straw", "straw"), ("hay", "straw"), ("wood  chips", "bark"), ("clippings", "grass")],
 )
-def test_a_mulch_reads_by_what_gardeners_call_it(written, mulch) -> None:
+def test_a_mulch_reads_by_what_gardeners_call_it(written: str, mulch: str) -> None:
     (zone,) = read(in_zone(f'mulch = "{written}"')).zones
     assert zone.bed.mulch == mulch
     assert zone.bed.mulch_cover == 1.0
@@ -350,7 +351,7 @@ def test_a_default_is_told_only_where_it_is_used() -> None:
         ('online = ["nws"]\ncontact = "a@example.org"', ("nws",)),
     ],
 )
-def test_services_are_asked_in_the_order_they_are_named(written, services) -> None:
+def test_services_are_asked_in_the_order_they_are_named(written: str, services: Any) -> None:
     source = read(weather(written)).weather
     assert source.services == services
     assert source.online is bool(services)
@@ -363,7 +364,7 @@ def test_true_is_told_as_the_services_it_stands_for() -> None:
 
 
 @pytest.mark.parametrize(("written", "held_c"), [("off", None), ("-2 C", -2.0), ("32 F", 0.0)])
-def test_a_frost_hold_is_a_temperature_or_off(written, held_c) -> None:
+def test_a_frost_hold_is_a_temperature_or_off(written: str, held_c: float | None) -> None:
     found = read(weather(f'frost_hold = "{written}"')).weather.frost_hold_c
     # WORKED: 32 F is 0 C.
     assert found == (None if held_c is None else pytest.approx(held_c))
@@ -378,7 +379,9 @@ def test_a_frost_hold_is_a_temperature_or_off(written, held_c) -> None:
         (values.FILE_KINDS[1:], "controller.weather.files.reader", "KINDS"),
     ],
 )
-def test_a_word_of_the_file_is_one_that_the_room_below_it_knows(words, module, name) -> None:
+def test_a_word_of_the_file_is_one_that_the_room_below_it_knows(
+    words: str, module: str, name: str
+) -> None:
     known = getattr(importlib.import_module(module), name)
     assert tuple(words) == tuple(known)
 
@@ -402,7 +405,9 @@ def test_a_word_of_the_file_is_one_that_the_room_below_it_knows(words, module, n
         ("sown = 2031-03-15", date(2031, 3, 15), 0, None),
     ],
 )
-def test_how_old_a_perennial_is_reads(written, start, years_before, grows_from) -> None:
+def test_how_old_a_perennial_is_reads(
+    written: str, start: Any, years_before: Any, grows_from: Any
+) -> None:
     text = with_planting(f'crop = "leek", {written}, until = 2034-10-10')
     (planting,) = read(text).zones[0].plantings
     assert (planting.start, planting.years_before) == (start, years_before)

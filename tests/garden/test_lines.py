@@ -66,7 +66,7 @@ PLACES = [
 
 
 @pytest.mark.parametrize(("place", "line_no"), PLACES)
-def test_a_key_is_found_on_its_line(place, line_no) -> None:
+def test_a_key_is_found_on_its_line(place: Any, line_no: float) -> None:
     assert LineFinder(TEXT).line(place) == line_no
 
 
@@ -99,7 +99,7 @@ SCRAPS = [
 
 
 @given(st.lists(st.sampled_from(SCRAPS), max_size=25).map("".join))
-def test_the_walk_ends_on_any_text_and_agrees_with_the_standard_reader(text) -> None:
+def test_the_walk_ends_on_any_text_and_agrees_with_the_standard_reader(text: str) -> None:
     finder = LineFinder(text)
     try:
         data = tomllib.loads(text)
@@ -109,7 +109,7 @@ def test_the_walk_ends_on_any_text_and_agrees_with_the_standard_reader(text) -> 
 
 
 @given(st.lists(st.tuples(st.integers(0, 3), st.sampled_from(["", "# x", "[t]"])), max_size=12))
-def test_a_key_is_on_the_line_it_was_written_on(gaps) -> None:
+def test_a_key_is_on_the_line_it_was_written_on(gaps: Any) -> None:
     lines, wanted = [], {}
     for number, (blank, between) in enumerate(gaps):
         lines += [""] * blank

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from controller.garden.model import Garden
 from controller.garden.new_garden import ask_new
 from controller.garden.plumbing import SupplyKind, ValveKind
 from controller.garden.read import read_garden_text
@@ -32,7 +34,7 @@ class Person:
         return self.answers.pop(0)
 
 
-def made(answers):
+def made(answers: Iterable[str]) -> tuple[str, Person, Garden]:
     person = Person(answers)
     text = ask_new(person, known_crops=CROPS)
     assert person.answers == []
@@ -61,7 +63,7 @@ def test_a_pump_is_asked_for_its_switch_its_tank_and_one_bucket() -> None:
     pump = ["Pump", "30 psi", "25 psi", "50 psi", "", "", "30", "52 psi", "40 psi"]
     _, person, garden = made([*PLACE, *pump, *ZONE, "no", ""])
     supply = garden.supply
-    assert supply.kind is SupplyKind.PUMP
+    assert supply.kind is SupplyKind.PUMP and supply.pump is not None
     # WORKED: 30, 50 and 40 psi of 0.70434 m; the default 20 gal; 5 gal in 30 s.
     heads = (supply.pump.on_head_m, supply.pump.off_head_m, supply.test_head_m)
     assert heads == pytest.approx((30 * 0.70434, 50 * 0.70434, 40 * 0.70434), rel=1e-4)
@@ -107,7 +109,7 @@ dates = st.dates(date(1900, 1, 1), date(2199, 12, 31))  # what a garden file tak
 
 
 @st.composite
-def answers(draw):
+def answers(draw: st.DrawFn) -> list[str]:
     """Answers of every sort, the bad among them; each question ends with a good one."""
     bad = st.lists(st.sampled_from(["x", "-1 furlong", "| ", "nan", "1e999"]), max_size=1)
     good_zone_names = iter(f"zone {n}" for n in range(99))
@@ -142,7 +144,7 @@ def answers(draw):
 
 
 @given(answers())
-def test_whatever_was_answered_the_file_reads_without_a_fault(told) -> None:
+def test_whatever_was_answered_the_file_reads_without_a_fault(told: Any) -> None:
     person = Person(told)
     text = ask_new(person, known_crops=CROPS)
     assert person.answers == []

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 import pytest
 from support.garden_files import TEN_LINES, faults, read
 
@@ -14,7 +17,7 @@ TABLES = [("crop", key, *span) for key, span in CROP_FIGURES.items()]
 TABLES += [("soil", key, *span) for key, span in SOIL_FIGURES.items()]
 
 
-def own(table, figures):
+def own(table: str, figures: Mapping[str, object]) -> str:
     lines = [f"{key} = {value!r}" for key, value in figures.items()]
     return TEN_LINES + "\n".join([f"[[{table}]]", 'name = "mine"', *lines]) + "\n"
 
@@ -25,7 +28,9 @@ def test_every_figure_of_the_tables_may_be_set() -> None:
 
 
 @pytest.mark.parametrize(("table", "key", "low", "high"), TABLES)
-def test_a_figure_is_believed_as_far_as_the_tables_believe_it(table, key, low, high) -> None:
+def test_a_figure_is_believed_as_far_as_the_tables_believe_it(
+    table: Any, key: Any, low: Any, high: Any
+) -> None:
     whole = isinstance(low, int)
     known = {"known_crops": None, "known_soils": None}
     for value in (low, high):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, datetime, time
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -304,7 +305,7 @@ def test_every_key_reads_into_the_model() -> None:
     # WORKED: 90 * (1 - share)
     [('"full"', 0.0), ('"30 deg"', 30.0), ("1", 0.0), ("0.6", 36.0), ('"25 %"', 67.5)],
 )
-def test_an_opening_may_be_a_turn_or_a_share(written, angle_deg) -> None:
+def test_an_opening_may_be_a_turn_or_a_share(written: str, angle_deg: float) -> None:
     (zone,) = read(in_zone(f"opening = {written}")).zones
     assert zone.opening.angle_deg == pytest.approx(angle_deg)
 
@@ -451,7 +452,7 @@ BROKEN = [
 
 
 @pytest.mark.parametrize(("text", "said"), BROKEN)
-def test_a_mistake_is_said_with_its_place_and_what_is_allowed(text, said) -> None:
+def test_a_mistake_is_said_with_its_place_and_what_is_allowed(text: str, said: str) -> None:
     found = faults(text)
     assert any(said in fault for fault in found), found
 
@@ -506,12 +507,12 @@ def test_a_mistake_is_not_said_again_through_what_leans_on_it() -> None:
         ("a = " + "9" * 5000, "a number of 5000 digits; allowed are 40"),
     ],
 )
-def test_what_is_no_toml_is_said_with_its_line(text, said) -> None:
+def test_what_is_no_toml_is_said_with_its_line(text: str, said: str) -> None:
     (fault,) = faults(text)
     assert said in fault
 
 
-def test_a_file_is_named_as_it_was_given(tmp_path) -> None:
+def test_a_file_is_named_as_it_was_given(tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
     path.write_bytes(b"\xef\xbb\xbf" + TEN_LINES.encode())
     assert read_garden(path, pipes=PIPES).path == str(path)
@@ -523,7 +524,7 @@ def test_a_file_is_named_as_it_was_given(tmp_path) -> None:
 
 
 def test_known_names_may_be_judged_by_the_caller() -> None:
-    def judge(name) -> str | None:
+    def judge(name: str) -> str | None:
         return None if name == "leek" else "did you mean the other one?"
 
     assert read(TEN_LINES, known_crops=judge).zones
@@ -556,7 +557,7 @@ anything = st.recursive(
 )
 
 
-def _toml(value):
+def _toml(value: Any) -> str:
     """A value as TOML text; None has none."""
     if value is None:
         return '"none"'
@@ -572,7 +573,9 @@ def _toml(value):
 
 
 @given(st.integers(0, FULL.count("\n") - 1), anything)
-def test_whatever_stands_at_a_key_it_reads_or_is_refused_in_our_words(number, value) -> None:
+def test_whatever_stands_at_a_key_it_reads_or_is_refused_in_our_words(
+    number: int, value: Any
+) -> None:
     lines = FULL.splitlines()
     key = lines[number].split(" = ")[0]
     if "=" not in lines[number] or not key.isidentifier() or lines[number].endswith("["):
@@ -586,6 +589,6 @@ def test_whatever_stands_at_a_key_it_reads_or_is_refused_in_our_words(number, va
 
 
 @given(st.text(max_size=60))
-def test_any_text_reads_or_is_refused_in_our_words(text) -> None:
+def test_any_text_reads_or_is_refused_in_our_words(text: str) -> None:
     with pytest.raises(GardenFileError):
         read(text)

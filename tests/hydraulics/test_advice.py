@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from math import inf
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -40,7 +41,7 @@ class Soaks:
     basin_mm: float = 10.0
 
 
-def _advice(garden: Garden, **more) -> tuple[Advice, ...]:
+def _advice(garden: Garden, **more: Any) -> tuple[Advice, ...]:
     return advise(garden, Lines(garden), SPACING.__getitem__, **more)
 
 
@@ -53,7 +54,7 @@ def _planted(crop: str) -> tuple[Planting, ...]:
 
 
 def test_harm_comes_first_then_water_by_the_litre_then_time() -> None:
-    def one(kind, saves=0.0):
+    def one(kind: Any, saves: float = 0.0) -> Advice:
         return Advice(subject="level", kind=kind, where="", words="", based_on="x", saves_m3=saves)
 
     found = ranked([one("to know"), one("time"), one("water", 1), one("water", 2), one("harm")])
@@ -399,7 +400,7 @@ def test_the_screen_is_a_tenth_of_the_smallest_hole() -> None:
 )
 @settings(max_examples=25)
 def test_a_row_off_level_by_no_more_than_enough_varies_no_more_than_allowed(
-    length, head, shape
+    length: float, head: float, shape: Any
 ) -> None:
     enough_m = level_enough_m(row=a_row(length_m=length), inlet_head_m=head)
     crooked = a_row(
@@ -413,7 +414,7 @@ def test_a_row_off_level_by_no_more_than_enough_varies_no_more_than_allowed(
 
 
 @given(answer=st.integers(0, 60), most=st.integers(1, 50))
-def test_the_largest_good_number_is_found(answer, most) -> None:
+def test_the_largest_good_number_is_found(answer: int, most: int) -> None:
     assert most_that_is_good(lambda n: n <= answer, most) == min(answer, most)
 
 
@@ -424,7 +425,9 @@ def test_the_largest_good_number_is_found(answer, most) -> None:
     more=st.floats(0.01, 0.2),
 )
 @settings(max_examples=15)
-def test_a_softer_wish_never_makes_the_row_shorter(head, every, bore, more) -> None:
+def test_a_softer_wish_never_makes_the_row_shorter(
+    head: float, every: float, bore: float, more: float
+) -> None:
     drilling = a_drilling(every_m=every, first_m=every / 2, bore_m=bore)
 
     def longest(variation: float) -> float:

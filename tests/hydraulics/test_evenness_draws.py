@@ -51,7 +51,7 @@ ROWS = {
 }
 
 
-def held(row, head_m: float, **habits: Any) -> Garden:
+def held(row: Any, head_m: float, **habits: Any) -> Garden:
     """A supply that holds the head at the row's inlet."""
     supply = Supply(static_head_m=head_m, test_head_m=head_m - 1e-6, test_flow_m3_s=1e-2)
     garden = a_garden(a_zone("ash", row, take_off_k=0.0, main_run_m=0.0), supply=supply)
@@ -92,7 +92,7 @@ def grid() -> list[tuple[str, int, float, float, float, float]]:
     return found
 
 
-def test_real_uniformity_is_that_of_rows_drilled_at_random(grid) -> None:
+def test_real_uniformity_is_that_of_rows_drilled_at_random(grid: Any) -> None:
     assert min(pipe for _, _, pipe, *_ in grid) < 0.6  # WORKED: the grid reaches from 0.36 to 1
     errors = [ours - true for *_, true, ours in grid]
     squares = [by_squares(pipe, max(0.0, 1 - 1.27 * cv)) - true for _, _, pipe, cv, true, _ in grid]
@@ -109,7 +109,7 @@ def test_real_uniformity_is_that_of_rows_drilled_at_random(grid) -> None:
     assert max(map(abs, squares)) > 0.04 and max(map(abs, product)) > 0.1
 
 
-def test_the_row_that_was_told_too_little(grid) -> None:
+def test_the_row_that_was_told_too_little(grid: Any) -> None:
     # A row that the draws find at some 91 % was told two points less by the product.
     row = min((one for one in grid if one[3] == 0.05), key=lambda one: abs(one[4] - 0.911))
     _, _, pipe, scatter, true, ours = row
@@ -166,7 +166,9 @@ class Drilled(Lines):
         ("40 holes, level", 0.05, 0.05),
     ],
 )
-def test_rows_drilled_and_laid_by_chance_and_solved_anew(name, scatter, level_m) -> None:
+def test_rows_drilled_and_laid_by_chance_and_solved_anew(
+    name: str, scatter: float, level_m: float
+) -> None:
     # The whole network solved for each row: what scatters also moves the heads along the row.
     row, head_m = ROWS[name]
     garden = held(row, head_m, drilling_scatter=scatter, level_error_m=level_m)

@@ -361,12 +361,14 @@ def test_bad_input_reaches_the_gardener_from_the_fit() -> None:
         fit(garden, [Bucket(zones=A, zone="a", volume_m3=1.0, time_s=60.0)])
 
 
-def test_tests_that_fit_no_garden_at_all_are_refused_with_the_worst_named(monkeypatch) -> None:
+def test_tests_that_fit_no_garden_at_all_are_refused_with_the_worst_named(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     garden = _garden(SLOW)
     truth = _truth(garden)
     wrong = replace(bucket(truth, None, "a"), name="Monday's bucket", volume_m3=1e-4)
 
-    def gives_up(residuals, slopes, priors, start) -> list[float]:
+    def gives_up(residuals: Any, slopes: Any, priors: Any, start: Any) -> list[float]:
         residuals(start)
         raise NoSolution("fit", 0.0, 1.0, 1.0)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
 from controller.errors import InputError
+from controller.garden.model import Garden
 from controller.garden.plumbing import Face, Opening, Supply, Walls
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.supply_curve import Corrections
@@ -20,7 +22,7 @@ NAMES = ["ash", "bay", "cob", "dew", "elm"]
 
 
 @st.composite
-def gardens(draw):
+def gardens(draw: st.DrawFn) -> Garden:
     """Two to five zones of one or two rows, anywhere within 20 m and half a metre of the tap."""
     zones = []
     for name in NAMES[: draw(st.integers(2, 5))]:
@@ -56,7 +58,7 @@ def gardens(draw):
 
 @given(gardens())
 @settings(max_examples=40)
-def test_the_flow_of_a_zone_never_grows_when_another_opens(garden) -> None:
+def test_the_flow_of_a_zone_never_grows_when_another_opens(garden: Any) -> None:
     lines = Lines(garden)
     names = [zone.name for zone in garden.zones]
     for count, (_, other) in enumerate(pairwise(names), start=1):
@@ -69,7 +71,7 @@ def test_the_flow_of_a_zone_never_grows_when_another_opens(garden) -> None:
 
 @given(gardens())
 @settings(max_examples=40)
-def test_open_zones_take_what_the_supply_gives_and_no_more(garden) -> None:
+def test_open_zones_take_what_the_supply_gives_and_no_more(garden: Any) -> None:
     lines = Lines(garden)
     flow = lines.open_set(frozenset(zone.name for zone in garden.zones))
     total = sum(zone.flow_m3_s for zone in flow.zones.values())
@@ -85,7 +87,9 @@ def test_open_zones_take_what_the_supply_gives_and_no_more(garden) -> None:
 
 @given(length=st.floats(1.0, 20.0), loss_k=st.sampled_from([0.0, 1e3, 1e6]))
 @settings(max_examples=30)
-def test_head_never_rises_toward_the_closed_end_of_a_level_line(length, loss_k) -> None:
+def test_head_never_rises_toward_the_closed_end_of_a_level_line(
+    length: float, loss_k: float
+) -> None:
     # Total head, that is: what drives the holes rises where the water slows down.
     zone = a_zone("ash", a_row(length_m=length), opening=Opening(loss_k=loss_k))
     still = Effects(momentum=0.0)
@@ -127,7 +131,9 @@ def test_a_measured_flow_is_given_back() -> None:
     count=st.integers(1, 3),
 )
 @settings(max_examples=60)
-def test_any_flow_up_to_full_open_is_found_again(share, run, far, count) -> None:
+def test_any_flow_up_to_full_open_is_found_again(
+    share: float, run: Any, far: Any, count: int
+) -> None:
     rows = [a_row(far_height_m=far)] * count
     full = Lines(a_garden(a_zone("ash", *rows, main_run_m=run), a_zone("bay", main_run_m=3.0)))
     measured = share * full.open_set(frozenset(["ash"])).supply_flow_m3_s
@@ -205,7 +211,9 @@ def test_a_set_is_solved_once() -> None:
 
 @given(gardens(), st.floats(0.5, 1.5), st.floats(-0.3, 0.3))
 @settings(max_examples=20)
-def test_lines_beside_others_give_what_they_give_alone(garden, factor, higher_m) -> None:
+def test_lines_beside_others_give_what_they_give_alone(
+    garden: Any, factor: float, higher_m: float
+) -> None:
     rows = (a_row(plugged_holes=(1, 3)), a_row(plugged=True), a_row(plugged_beyond_m=2.0))
     garden = replace(garden, zones=(*garden.zones, a_zone("fig", *rows)))
     names = frozenset(zone.name for zone in garden.zones)

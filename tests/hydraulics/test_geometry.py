@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import pi
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -45,13 +46,13 @@ def test_a_hole_that_falls_off_the_pipe_is_not_drilled() -> None:
 
 
 @pytest.mark.parametrize(("face", "height"), [(Face.DOWN, -0.5), (Face.SIDE, 0.0), (Face.UP, 0.5)])
-def test_a_mouth_sits_on_the_wall_it_is_drilled_through(face, height) -> None:
+def test_a_mouth_sits_on_the_wall_it_is_drilled_through(face: Face, height: float) -> None:
     holes = drilled_holes(a_row(a_drilling(face=face)), -0.2)
     assert {round(hole.z_m, 9) for hole in holes} == {round(-0.2 + height * OUTSIDE_M, 9)}
 
 
 @pytest.mark.parametrize("face", [Face.DOWN, Face.UP])
-def test_through_both_walls_upright_a_pair_differs_by_the_outside_diameter(face) -> None:
+def test_through_both_walls_upright_a_pair_differs_by_the_outside_diameter(face: Face) -> None:
     holes = drilled_holes(a_row(a_drilling(face=face, walls=Walls.BOTH)), 0.0)
     assert len(holes) == 32
     assert holes[0].x_m == holes[1].x_m
@@ -126,7 +127,9 @@ def test_a_row_holds_a_cylinder_of_water() -> None:
         ({"face": Face.UP, "walls": Walls.BOTH}, 1.0),
     ],
 )
-def test_what_drains_of_a_level_row_is_what_lies_above_its_holes(changes, share) -> None:
+def test_what_drains_of_a_level_row_is_what_lies_above_its_holes(
+    changes: dict[str, Any], share: float
+) -> None:
     assert drained_m3(a_row(a_drilling(**changes))) == pytest.approx(share * ROW_M3, abs=1e-12)
 
 
@@ -154,7 +157,9 @@ def test_a_tilted_row_with_holes_up_empties_down_to_its_lowest_hole() -> None:
     far=st.floats(-0.1, 0.1),
     face=st.sampled_from(list(Face)),
 )
-def test_no_row_drains_more_than_it_holds(inlet, middle, far, face) -> None:
+def test_no_row_drains_more_than_it_holds(
+    inlet: float, middle: float, far: float, face: Face
+) -> None:
     row = a_row(
         a_drilling(face=face), inlet_height_m=inlet, middle_height_m=middle, far_height_m=far
     )
@@ -166,7 +171,7 @@ def test_no_row_drains_more_than_it_holds(inlet, middle, far, face) -> None:
     middle=st.floats(-0.1, 0.1),
     far=st.floats(-0.1, 0.1),
 )
-def test_turning_the_holes_down_never_drains_less(inlet, middle, far) -> None:
+def test_turning_the_holes_down_never_drains_less(inlet: float, middle: float, far: float) -> None:
     heights = {"inlet_height_m": inlet, "middle_height_m": middle, "far_height_m": far}
     up, side, down = (
         drained_m3(a_row(a_drilling(face=face), **heights))

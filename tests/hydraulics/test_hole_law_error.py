@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from support.hydraulics_gardens import PSI_M, a_drilling, a_garden, a_row, a_zone
 
-from controller.garden.plumbing import Face, Opening, Supply, Walls
+from controller.garden.model import Garden
+from controller.garden.plumbing import Face, Opening, Row, Supply, Walls
 from controller.hydraulics.calibration.hole_law_error import (
     DENSE_FROM,
     evenness_range,
@@ -23,7 +25,7 @@ DENSE = a_row(
 )
 
 
-def of_pipe_alone(*rows, **changes):
+def of_pipe_alone(*rows: Row, **changes: Any) -> Garden:
     """Without scatter and error of level, so that only the pipe's evenness is left."""
     garden = a_garden(a_zone("ash", *rows), **changes)
     return replace(

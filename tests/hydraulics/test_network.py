@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.hydraulics_epanet import random_net
 from support.hydraulics_rows import torricelli_m3_s
-from support.hydraulics_trees import Outlet, Span, solve_tree
+from support.hydraulics_trees import Outlet, Span, TreeFlow, solve_tree
 
 from controller.errors import InputError, OutOfRange
 from controller.hydraulics.network.supply_curve import SupplyCurve
@@ -22,14 +23,14 @@ HOLE = Outlet(node="a", z_m=0.0, bore_m=0.0015875, discharge_coefficient=0.8)
 seeds = st.integers(0, 10**6)
 
 
-def net_flow(seed):
+def net_flow(seed: int) -> tuple[Any, TreeFlow]:
     net = random_net(seed, most_holes=40)
     return net, solve_tree(supply=net.supply, spans=net.spans, outlets=net.outlets)
 
 
 @given(seeds)
 @settings(max_examples=40)
-def test_no_water_is_made_or_lost_at_any_node(seed) -> None:
+def test_no_water_is_made_or_lost_at_any_node(seed: int) -> None:
     net, flow = net_flow(seed)
     out = dict.fromkeys(flow.heads_m, 0.0)
     for span, q in zip(net.spans, flow.span_flows_m3_s, strict=True):
@@ -43,7 +44,7 @@ def test_no_water_is_made_or_lost_at_any_node(seed) -> None:
 
 @given(seeds)
 @settings(max_examples=40)
-def test_open_lines_never_ask_more_than_the_supply_gives(seed) -> None:
+def test_open_lines_never_ask_more_than_the_supply_gives(seed: int) -> None:
     net, flow = net_flow(seed)
     assert flow.tap_head_m == pytest.approx(net.supply.head_m(flow.supply_flow_m3_s), abs=1e-6)
     assert flow.supply_flow_m3_s <= net.supply.flow_m3_s(-0.5)
@@ -51,7 +52,7 @@ def test_open_lines_never_ask_more_than_the_supply_gives(seed) -> None:
 
 @given(seeds)
 @settings(max_examples=40)
-def test_every_span_and_hole_keeps_its_law(seed) -> None:
+def test_every_span_and_hole_keeps_its_law(seed: int) -> None:
     net, flow = net_flow(seed)
     nu = viscosity_m2_s(WATER_TEMP_C)
     for span, q in zip(net.spans, flow.span_flows_m3_s, strict=True):
@@ -81,7 +82,7 @@ def test_every_span_and_hole_keeps_its_law(seed) -> None:
 
 @given(seeds)
 @settings(max_examples=30)
-def test_head_never_rises_along_the_flow(seed) -> None:
+def test_head_never_rises_along_the_flow(seed: int) -> None:
     net, flow = net_flow(seed)
     for span in net.spans:
         assert flow.heads_m[span.downstream] <= flow.heads_m[span.upstream] + 1e-9

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import nan
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -14,7 +15,9 @@ from controller.hydraulics.physics.pipe import friction_factor, head_loss_m, vis
 
 @pytest.mark.parametrize("corner", [2000.0, 4000.0])
 @pytest.mark.parametrize("relative_roughness", [0.0, 7.5e-5, 1e-3])
-def test_friction_is_continuous_in_value_and_slope(corner, relative_roughness) -> None:
+def test_friction_is_continuous_in_value_and_slope(
+    corner: float, relative_roughness: float
+) -> None:
     step = 1e-3
     below = friction_factor(corner - step, relative_roughness)
     above = friction_factor(corner + step, relative_roughness)
@@ -27,7 +30,7 @@ def test_friction_is_continuous_in_value_and_slope(corner, relative_roughness) -
 @given(
     flow=st.floats(1e-9, 2e-3), more=st.floats(1e-9, 1e-3), bore=st.sampled_from([0.0153, 0.0261])
 )
-def test_more_flow_never_loses_less_head(flow, more, bore) -> None:
+def test_more_flow_never_loses_less_head(flow: float, more: float, bore: Any) -> None:
     one = head_loss_m(flow_m3_s=flow, length_m=5.0, bore_m=bore, viscosity_m2_s=1.1e-6)
     two = head_loss_m(flow_m3_s=flow + more, length_m=5.0, bore_m=bore, viscosity_m2_s=1.1e-6)
     assert two > one > 0.0
@@ -56,12 +59,12 @@ def test_laminar_flow_loses_head_by_poiseuille() -> None:
 
 
 @pytest.mark.parametrize("water_temp_c", [-1.0, 51.0, nan])
-def test_viscosity_outside_0_to_50_is_refused(water_temp_c) -> None:
+def test_viscosity_outside_0_to_50_is_refused(water_temp_c: Any) -> None:
     with pytest.raises(OutOfRange, match="water_temp_c"):
         viscosity_m2_s(water_temp_c)
 
 
 @pytest.mark.parametrize("reynolds", [0.0, -5.0, nan])
-def test_a_reynolds_number_must_be_above_zero(reynolds) -> None:
+def test_a_reynolds_number_must_be_above_zero(reynolds: Any) -> None:
     with pytest.raises(OutOfRange, match="reynolds"):
         friction_factor(reynolds, 1e-4)

@@ -63,7 +63,7 @@ def curve_and_row(row: Row) -> tuple[RowCurve, float, Callable[[float], LateralF
 
 
 @pytest.mark.parametrize("name", ROWS)
-def test_a_curve_meets_the_row_solved_hole_by_hole(name) -> None:
+def test_a_curve_meets_the_row_solved_hole_by_hole(name: str) -> None:
     curve, lowest_m, solved = curve_and_row(ROWS[name])
     counted = [h.kind == "hole" for h in drilled_holes(ROWS[name], 0.0) if not h.plugged]
     for over_m in HEADS_M:
@@ -82,7 +82,7 @@ def test_a_curve_meets_the_row_solved_hole_by_hole(name) -> None:
 
 
 @pytest.mark.parametrize("name", ROWS)
-def test_head_grows_with_flow_all_along_a_curve(name) -> None:
+def test_head_grows_with_flow_all_along_a_curve(name: str) -> None:
     curve, _, _ = curve_and_row(ROWS[name])
     top = curve.flow_near(33.0)
     flows = [top * 0.9**k for k in range(60, -1, -1)]
@@ -95,7 +95,7 @@ def test_head_grows_with_flow_all_along_a_curve(name) -> None:
 
 @pytest.mark.parametrize("end_m", [1e-9, 1e-3, 0.03, 0.4, 5.0])
 @pytest.mark.parametrize("name", ROWS)
-def test_the_slopes_of_a_march_are_its_differences(name, end_m) -> None:
+def test_the_slopes_of_a_march_are_its_differences(name: str, end_m: float) -> None:
     row = ROWS[name]
     shape, _ = shape_of(row)
     water = RowMarch(shape, WATER.viscosity_m2_s)
@@ -134,7 +134,7 @@ def agree(lines: Lines, zones: frozenset[str]) -> None:
 
 
 @pytest.mark.parametrize("seed", range(12))
-def test_zones_of_a_random_garden_get_what_the_whole_tree_gives_them(seed) -> None:
+def test_zones_of_a_random_garden_get_what_the_whole_tree_gives_them(seed: int) -> None:
     garden = random_garden(seed, most_rows=24)
     names = [zone.name for zone in garden.zones]
     lines = Lines(garden)
@@ -143,7 +143,7 @@ def test_zones_of_a_random_garden_get_what_the_whole_tree_gives_them(seed) -> No
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_tees_of_zones_that_are_shut_change_nothing(seed) -> None:
+def test_tees_of_zones_that_are_shut_change_nothing(seed: int) -> None:
     """The quick way takes what lies between open zones as one pipe; the whole tree does not."""
     garden = many_rows(30, alike=False)
     rng = Random(seed)
@@ -155,7 +155,7 @@ def test_tees_of_zones_that_are_shut_change_nothing(seed) -> None:
             assert quick[name] == pytest.approx(exact.zones[name].flow_m3_s, rel=1e-7), name
 
 
-def test_a_season_of_sets_is_not_all_remembered(monkeypatch) -> None:
+def test_a_season_of_sets_is_not_all_remembered(monkeypatch: pytest.MonkeyPatch) -> None:
     lines, rng = Lines(many_rows(30, alike=True)), Random(5)
     names = [zone.name for zone in lines.garden.zones]
     first = frozenset(names[:4])
@@ -169,7 +169,7 @@ def test_a_season_of_sets_is_not_all_remembered(monkeypatch) -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(100, 300))
-def test_two_hundred_more_random_gardens(seed) -> None:
+def test_two_hundred_more_random_gardens(seed: int) -> None:
     garden = random_garden(seed)
     names = [zone.name for zone in garden.zones]
     for zones in (frozenset(names), frozenset(names[::3])):
@@ -183,7 +183,7 @@ def test_two_hundred_more_random_gardens(seed) -> None:
 
 
 @pytest.mark.parametrize("seed", range(1000, 1012))
-def test_no_tap_or_valve_is_too_strange(seed) -> None:
+def test_no_tap_or_valve_is_too_strange(seed: int) -> None:
     # From a puddle to a fire main, supplies of other exponents, valves all but shut, zones above
     # the water: the curves agree with the whole tree or leave the set to it, and never break.
     rng = Random(seed)
@@ -218,7 +218,7 @@ def test_no_tap_or_valve_is_too_strange(seed) -> None:
 )
 @settings(max_examples=60)
 def test_two_zones_of_any_slope_get_what_the_whole_tree_gives_them(
-    loss_k, rise_m, far_m, middle_m, static_m
+    loss_k: float, rise_m: float, far_m: float, middle_m: float, static_m: float
 ) -> None:
     garden = a_garden(
         a_zone("ash", a_row(), a_row(far_height_m=far_m), rise_m=rise_m),
@@ -230,7 +230,7 @@ def test_two_zones_of_any_slope_get_what_the_whole_tree_gives_them(
     agree(Lines(garden), frozenset(["ash", "bay"]))
 
 
-def test_no_hole_is_looked_at_where_curves_will_do(monkeypatch) -> None:
+def test_no_hole_is_looked_at_where_curves_will_do(monkeypatch: pytest.MonkeyPatch) -> None:
     lines = Lines(many_rows(10, alike=False))
     monkeypatch.setattr(lines, "open_set", None)
     names = frozenset(zone.name for zone in lines.garden.zones)
@@ -271,7 +271,7 @@ def test_a_row_that_eats_up_its_head_is_left_to_the_whole_tree() -> None:
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_an_answer_does_not_depend_on_what_was_asked_before(seed) -> None:
+def test_an_answer_does_not_depend_on_what_was_asked_before(seed: int) -> None:
     garden = random_garden(seed, most_rows=30)
     names, dice = [zone.name for zone in garden.zones], Random(seed)
     asked = [frozenset(dice.sample(names, dice.randint(1, min(4, len(names))))) for _ in range(30)]

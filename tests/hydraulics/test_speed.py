@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 from math import log
+from pathlib import Path
 from time import perf_counter
+from typing import Any
 
 import pytest
 from support.hydraulics_epanet import GRAVITY_M_S2, VISCOSITY_M2_S, Engine, random_net
@@ -32,10 +34,10 @@ SEEDS = (1, 9, 24, 38)  # 124 to 198 holes, two with dry ones
 
 
 @pytest.mark.benchmark(group="four networks of drilled rows")
-def test_ours(benchmark) -> None:
+def test_ours(benchmark: Any) -> None:
     nets = [random_net(seed) for seed in SEEDS]
 
-    def all_nets():
+    def all_nets() -> list[Any]:
         return [
             solve_tree(
                 supply=net.supply,
@@ -51,11 +53,11 @@ def test_ours(benchmark) -> None:
 
 
 @pytest.mark.benchmark(group="four networks of drilled rows")
-def test_epanet_written_opened_and_solved(benchmark, tmp_path) -> None:
+def test_epanet_written_opened_and_solved(benchmark: Any, tmp_path: Path) -> None:
     pytest.importorskip("wntr")
     nets = [random_net(seed) for seed in SEEDS]
 
-    def all_nets():
+    def all_nets() -> list[Any]:
         answers = []
         for net in nets:
             engine = Engine(net, tmp_path)
@@ -69,7 +71,7 @@ def test_epanet_written_opened_and_solved(benchmark, tmp_path) -> None:
 
 
 @pytest.mark.benchmark(group="one network, engine kept open")
-def test_epanet_kept_open(benchmark, tmp_path) -> None:
+def test_epanet_kept_open(benchmark: Any, tmp_path: Path) -> None:
     pytest.importorskip("wntr")
     engine = Engine(random_net(24), tmp_path)
     try:
@@ -79,7 +81,7 @@ def test_epanet_kept_open(benchmark, tmp_path) -> None:
 
 
 @pytest.mark.benchmark(group="one network, engine kept open")
-def test_ours_on_the_same(benchmark) -> None:
+def test_ours_on_the_same(benchmark: Any) -> None:
     net = random_net(24)
     flow = benchmark(
         lambda: solve_tree(
@@ -141,7 +143,7 @@ def whole_curves(garden: Garden, water: Water) -> None:
 
 @pytest.mark.benchmark(group="sixty rows open together")
 @pytest.mark.parametrize("alike", [False, True], ids=["no two alike", "all alike"])
-def test_sixty_rows_from_their_curves(benchmark, tmp_path, alike) -> None:
+def test_sixty_rows_from_their_curves(benchmark: Any, tmp_path: Path, alike: bool) -> None:
     """The answers that are timed are compared, on the same water and under the same gravity."""
     pytest.importorskip("wntr")
     garden = many_rows(60, alike=alike)
@@ -210,7 +212,9 @@ def test_sixty_rows_from_their_curves(benchmark, tmp_path, alike) -> None:
 
 @pytest.mark.benchmark(group="sixty rows open together")
 @pytest.mark.parametrize("alike", [False, True], ids=["no two alike", "all alike"])
-def test_sixty_rows_on_six_arms_from_their_curves(benchmark, tmp_path, alike) -> None:
+def test_sixty_rows_on_six_arms_from_their_curves(
+    benchmark: Any, tmp_path: Path, alike: bool
+) -> None:
     pytest.importorskip("wntr")
     garden = on_arms(many_rows(60, alike=alike), 6)
     names = names_of(garden)
@@ -237,7 +241,7 @@ def test_sixty_rows_on_six_arms_from_their_curves(benchmark, tmp_path, alike) ->
 
 @pytest.mark.benchmark(group="ten, a hundred, a thousand rows")
 @pytest.mark.parametrize("alike", [False, True], ids=["no two alike", "all alike"])
-def test_cost_grows_as_the_rows_do(benchmark, alike) -> None:
+def test_cost_grows_as_the_rows_do(benchmark: Any, alike: bool) -> None:
     counts = (10, 100, 1000)
     known, first, tree = [], [], []
     for count in counts:

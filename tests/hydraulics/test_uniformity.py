@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -18,13 +20,13 @@ flows = st.lists(st.floats(0.0, 1e-4), min_size=1, max_size=60)
 
 
 @given(flows)
-def test_evenness_is_a_part_of_one(q) -> None:
+def test_evenness_is_a_part_of_one(q: Any) -> None:
     assert 0.0 <= low_quarter_uniformity(q) <= 1.0
     assert 0.0 <= flow_variation(q) <= 1.0
 
 
 @given(flows, st.randoms())
-def test_the_order_of_holes_does_not_matter(q, rng) -> None:
+def test_the_order_of_holes_does_not_matter(q: Any, rng: Any) -> None:
     mixed = list(q)
     rng.shuffle(mixed)
     assert low_quarter_uniformity(mixed) == pytest.approx(low_quarter_uniformity(q), abs=1e-12)
@@ -32,7 +34,7 @@ def test_the_order_of_holes_does_not_matter(q, rng) -> None:
 
 
 @given(st.integers(1, 40), st.floats(1e-9, 1e-3))
-def test_equal_holes_are_even(count, q) -> None:
+def test_equal_holes_are_even(count: int, q: float) -> None:
     assert low_quarter_uniformity([q] * count) == pytest.approx(1.0, abs=1e-12)
     assert flow_variation([q] * count) == 0.0
 
@@ -78,7 +80,7 @@ def test_causes_add_by_their_squares() -> None:
 
 
 @given(st.lists(st.floats(1e-7, 1e-4), min_size=1, max_size=40), st.floats(0.0, 0.3))
-def test_scatter_takes_from_a_row_and_never_gives(q, scatter) -> None:
+def test_scatter_takes_from_a_row_and_never_gives(q: Any, scatter: float) -> None:
     real = scattered_uniformity(q, [scatter * one for one in q])
     assert 0.0 <= real <= low_quarter_uniformity(q) + 1e-9
 
@@ -88,7 +90,9 @@ def test_scatter_takes_from_a_row_and_never_gives(q, scatter) -> None:
     st.floats(0.0, 3.0),
     st.floats(0.1, 1e3),
 )
-def test_real_evenness_is_a_part_of_one_whatever_the_unit(q, scatter, unit) -> None:
+def test_real_evenness_is_a_part_of_one_whatever_the_unit(
+    q: Any, scatter: float, unit: float
+) -> None:
     real = scattered_uniformity(q, [scatter * one for one in q])
     assert 0.0 <= real <= 1.0
     # Below some size a sum of flows has no digits left.

@@ -49,7 +49,9 @@ def test_shutting_over_a_second_gives_what_stopping_the_mass_of_water_takes() ->
     closing=st.floats(0.0, 10.0),
     longer=st.floats(0.0, 10.0),
 )
-def test_shutting_slower_never_makes_more_surge(speed, length, closing, longer) -> None:
+def test_shutting_slower_never_makes_more_surge(
+    speed: float, length: float, closing: float, longer: float
+) -> None:
     def rise(seconds: float) -> float:
         return surge_head_m(stopped_m_s=speed, wave_m_s=570.0, length_m=length, closing_s=seconds)
 
@@ -67,7 +69,7 @@ def test_warm_pipe_holds_less() -> None:
 
 
 @given(st.floats(-20.0, 60.0), st.floats(0.0, 20.0))
-def test_no_pipe_gets_stronger_by_warming(celsius, more) -> None:
+def test_no_pipe_gets_stronger_by_warming(celsius: float, more: float) -> None:
     assert derating(min(60.0, celsius + more)) <= derating(celsius)
 
 

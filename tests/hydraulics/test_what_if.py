@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -113,7 +114,7 @@ def test_the_text_fits_eighty_columns_in_both_units() -> None:
 )
 @settings(max_examples=30)
 def test_a_rows_holes_sum_to_its_flow_and_the_low_quarter_is_the_weakest(
-    length, loss_k, tilt, plugged
+    length: float, loss_k: float, tilt: float, plugged: Any
 ) -> None:
     row = a_row(
         a_drilling(drain_bore_m=0.0015875, drain_every_m=3.0),

@@ -6,6 +6,7 @@ import sqlite3
 import subprocess
 import sys
 import threading
+from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from itertools import product
 from pathlib import Path
@@ -30,13 +31,13 @@ def clock() -> HandClock:
 
 
 @pytest.fixture
-def book(tmp_path: Path, clock: HandClock):
+def book(tmp_path: Path, clock: HandClock) -> Iterator[Logbook]:
     with Logbook(tmp_path / "logbook.db", clock) as book:
         yield book
 
 
 @pytest.fixture
-def ask(book: Logbook):
+def ask(book: Logbook) -> Iterator[Questions]:
     with Questions(book.path) as ask:
         yield ask
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
@@ -19,7 +20,7 @@ HABITS = Watering(windows=())
 SVG = "{http://www.w3.org/2000/svg}"
 
 
-def _flow(*rows, name: str = "ash", loss_k: float = 0.0) -> ZoneFlow:
+def _flow(*rows: Any, name: str = "ash", loss_k: float = 0.0) -> ZoneFlow:
     garden = a_garden(a_zone(name, *rows, opening=Opening(loss_k=loss_k)))
     return Lines(garden).open_set(frozenset((name,))).zones[name]
 
@@ -144,7 +145,9 @@ def test_a_plugged_hole_has_a_bar_of_nothing_and_a_word() -> None:
     tilt=st.floats(-0.1, 0.1),
 )
 @settings(max_examples=40)
-def test_bars_keep_to_their_width_and_to_a_screenful(length, width, us, blocks, tilt) -> None:
+def test_bars_keep_to_their_width_and_to_a_screenful(
+    length: float, width: int, us: bool, blocks: bool, tilt: float
+) -> None:
     row = _flow(a_row(length_m=length, far_height_m=tilt), loss_k=1e4).rows[0]
     bars = row_bars(row, width, us=us, blocks=blocks)
     assert max(map(len, bars)) <= width
@@ -155,7 +158,9 @@ def test_bars_keep_to_their_width_and_to_a_screenful(length, width, us, blocks, 
     length=st.floats(0.3, 25.0), loss_k=st.sampled_from([0.0, 1e5, 1e9]), tilt=st.floats(-0.5, 0.5)
 )
 @settings(max_examples=30)
-def test_every_picture_is_sound_xml_with_its_marks_inside(length, loss_k, tilt) -> None:
+def test_every_picture_is_sound_xml_with_its_marks_inside(
+    length: float, loss_k: float, tilt: float
+) -> None:
     svg = row_picture_svg(_flow(a_row(length_m=length, far_height_m=tilt), loss_k=loss_k), HABITS)
     root = ElementTree.fromstring(svg)
     wide, high = float(root.attrib["width"]), float(root.attrib["height"])

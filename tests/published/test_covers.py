@@ -81,7 +81,7 @@ def eto_on(day: date) -> float:
         ("melon", date(2031, 2, 1)),
     ],
 )
-def test_a_season_in_an_unheated_house(crop, start, coefficients) -> None:
+def test_a_season_in_an_unheated_house(crop: str, start: date, coefficients: Coefficients) -> None:
     cover = Cover(kind="glasshouse", eto_factor=GLASS, rain_factor=0.0, is_film=True)
     count = sum(catalogue().crop(crop, ()).stage_days)
     dates = [start + timedelta(days=ahead) for ahead in range(count)]
@@ -138,7 +138,7 @@ def _ratio(station: Station, sun_share: float) -> float:
 
 
 @pytest.mark.parametrize("station", STATIONS, ids=lambda station: station.name)
-def test_the_equation_itself_under_film_is_near_what_is_taken(station) -> None:
+def test_the_equation_itself_under_film_is_near_what_is_taken(station: Any) -> None:
     # Film passes 60 to 80 % of the sun (from memory). Seen: 0.65 to 0.69 and 0.72 to 0.77.
     assert _ratio(station, 0.6) == pytest.approx(GLASS, abs=0.05)
     assert _ratio(station, 0.7) == pytest.approx(TUNNEL, abs=0.05)

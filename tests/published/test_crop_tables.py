@@ -279,7 +279,7 @@ def fitted_base_c(days: Mapping[int, float]) -> float:
 
 
 @pytest.mark.parametrize("name", FITTED_BASE_C)
-def test_bases_are_those_the_printed_days_fit(name) -> None:
+def test_bases_are_those_the_printed_days_fit(name: str) -> None:
     printed = {
         at: days for at, days in zip((5, 10, 15, 20), GERMINATION[name], strict=False) if days
     }
@@ -296,7 +296,7 @@ def agrees(ours: float | None, printed: Any) -> bool:
 
 
 @pytest.mark.parametrize("name", TABLE_11)
-def test_stage_lengths_are_as_printed_and_add_up_to_the_printed_total(name) -> None:
+def test_stage_lengths_are_as_printed_and_add_up_to_the_printed_total(name: str) -> None:
     *stages, total = TABLE_11[name]
     crop = load().crop(name)
     assert crop.stage_days == tuple(stages)
@@ -305,7 +305,7 @@ def test_stage_lengths_are_as_printed_and_add_up_to_the_printed_total(name) -> N
 
 
 @pytest.mark.parametrize("name", TABLE_12)
-def test_crop_coefficients_and_height_are_as_printed(name) -> None:
+def test_crop_coefficients_and_height_are_as_printed(name: str) -> None:
     crop = load().crop(name)
     ours = (crop.kc_ini, crop.kc_mid, crop.kc_end, crop.height_m)
     assert all(agrees(*pair) for pair in zip(ours, TABLE_12[name], strict=True)), ours
@@ -313,14 +313,14 @@ def test_crop_coefficients_and_height_are_as_printed(name) -> None:
 
 
 @pytest.mark.parametrize("name", TABLE_17)
-def test_basal_coefficients_are_as_printed(name) -> None:
+def test_basal_coefficients_are_as_printed(name: str) -> None:
     crop = load().crop(name)
     ours = (crop.kcb_ini, crop.kcb_mid, crop.kcb_end)
     assert all(agrees(*pair) for pair in zip(ours, TABLE_17[name], strict=True)), ours
 
 
 @pytest.mark.parametrize("name", ON_SUPPORTS)
-def test_plants_on_supports_have_the_footnotes_figures(name) -> None:
+def test_plants_on_supports_have_the_footnotes_figures(name: str) -> None:
     crop = load().crop(name)
     assert (crop.kc_mid_supported, crop.kcb_mid_supported) == ON_SUPPORTS[name]
     assert crop.height_supported_m is not None
@@ -333,35 +333,35 @@ def test_only_crops_of_the_footnote_change_on_supports() -> None:
 
 
 @pytest.mark.parametrize("name", GERMINATION)
-def test_days_to_emergence_are_as_printed(name) -> None:
+def test_days_to_emergence_are_as_printed(name: str) -> None:
     crop = load().crop(name)
     assert crop.emergence_days == GERMINATION[name]
     assert "emergence_days" not in crop.from_memory
 
 
 @pytest.mark.parametrize("name", TABLE_22)
-def test_roots_and_depletion_fraction_are_as_printed(name) -> None:
+def test_roots_and_depletion_fraction_are_as_printed(name: str) -> None:
     crop = load().crop(name)
     assert (crop.root_min_m, crop.root_max_m, crop.depletion_fraction) == TABLE_22[name]
     assert not crop.from_memory & {"root_min_m", "root_max_m", "depletion_fraction"}
 
 
 @pytest.mark.parametrize("name", STONE_FRUIT)
-def test_stone_fruit_has_the_printed_coefficients(name) -> None:
+def test_stone_fruit_has_the_printed_coefficients(name: str) -> None:
     crop = load().crop(name)
     assert (crop.kc_ini, crop.kc_mid, crop.kc_end) == STONE_FRUIT_KC
     assert not crop.from_memory & {"kc_ini", "kc_mid", "kc_end"}
 
 
 @pytest.mark.parametrize("name", TURF)
-def test_turf_roots_are_no_deeper_than_printed(name) -> None:
+def test_turf_roots_are_no_deeper_than_printed(name: str) -> None:
     crop = load().crop(name)
     assert (crop.root_max_m, crop.depletion_fraction) == TURF[name]
     assert crop.root_min_m < 0.5 and "root_min_m" in crop.from_memory
 
 
 @pytest.mark.parametrize("name", REMEMBERED_11)
-def test_remembered_stage_lengths_agree_and_say_so(name) -> None:
+def test_remembered_stage_lengths_agree_and_say_so(name: str) -> None:
     *stages, total = REMEMBERED_11[name]
     crop = load().crop(name)
     assert crop.stage_days == tuple(stages)
@@ -370,7 +370,7 @@ def test_remembered_stage_lengths_agree_and_say_so(name) -> None:
 
 
 @pytest.mark.parametrize("name", REMEMBERED_KC)
-def test_remembered_coefficients_agree_and_say_so(name) -> None:
+def test_remembered_coefficients_agree_and_say_so(name: str) -> None:
     crop = load().crop(name)
     keys = ("kc_ini", "kc_mid", "kc_end", "kcb_ini", "kcb_mid", "kcb_end")
     ours = tuple(getattr(crop, key) for key in keys)
@@ -379,7 +379,7 @@ def test_remembered_coefficients_agree_and_say_so(name) -> None:
 
 
 @pytest.mark.parametrize("name", REMEMBERED_22)
-def test_remembered_roots_and_depletion_fraction_agree_and_say_so(name) -> None:
+def test_remembered_roots_and_depletion_fraction_agree_and_say_so(name: str) -> None:
     crop = load().crop(name)
     keys = ("root_min_m", "root_max_m", "depletion_fraction")
     assert tuple(getattr(crop, key) for key in keys) == REMEMBERED_22[name]
@@ -387,7 +387,7 @@ def test_remembered_roots_and_depletion_fraction_agree_and_say_so(name) -> None:
 
 
 @pytest.mark.parametrize("name", REMEMBERED_SALT)
-def test_remembered_salt_figures_agree_and_say_so(name) -> None:
+def test_remembered_salt_figures_agree_and_say_so(name: str) -> None:
     crop = load().crop(name)
     keys = ("salinity_threshold_ds_m", "salinity_slope_pct")
     assert tuple(getattr(crop, key) for key in keys) == REMEMBERED_SALT[name]
@@ -427,7 +427,7 @@ def test_every_texture_of_the_print_is_there_with_its_ranges() -> None:
 
 
 @pytest.mark.parametrize("name", TABLE_19)
-def test_chosen_soil_figures_lie_in_all_five_printed_ranges(name) -> None:
+def test_chosen_soil_figures_lie_in_all_five_printed_ranges(name: str) -> None:
     soil = load().soil(name)
     ours = (
         soil.field_capacity,
@@ -444,7 +444,9 @@ def test_chosen_soil_figures_lie_in_all_five_printed_ranges(name) -> None:
     ("name", "pair"),
     [("loamy sand", (0.15, 0.06)), ("sandy loam", (0.23, 0.10)), ("silt", (0.32, 0.15))],
 )
-def test_the_soils_of_the_papers_own_examples_are_taken_from_there(name, pair) -> None:
+def test_the_soils_of_the_papers_own_examples_are_taken_from_there(
+    name: str, pair: tuple[float, float]
+) -> None:
     soil = load().soil(name)
     assert (soil.field_capacity, soil.wilting_point) == pair
 
@@ -465,7 +467,7 @@ def test_loam_can_lose_what_example_31_says() -> None:
         ("clay", 1, 5),
     ],
 )
-def test_intake_rates_lie_in_the_manuals_ranges(name, low, high) -> None:
+def test_intake_rates_lie_in_the_manuals_ranges(name: str, low: float, high: float) -> None:
     soil = load().soil(name)
     assert low <= soil.intake_mm_h <= high
     assert "intake_mm_h" in soil.from_memory
@@ -477,7 +479,7 @@ def test_intake_rates_lie_in_the_manuals_ranges(name, low, high) -> None:
     ("name", "low", "high"),
     [("sand", 60, 75), ("sandy loam", 60, 75), ("loam", 60, 75), ("clay", 80, 90)],
 )
-def test_curve_numbers_lie_in_the_handbooks_ranges(name, low, high) -> None:
+def test_curve_numbers_lie_in_the_handbooks_ranges(name: str, low: float, high: float) -> None:
     soil = load().soil(name)
     assert low <= soil.curve_number <= high
     assert "curve_number" in soil.from_memory

@@ -99,7 +99,7 @@ def soil_of(sown: date) -> dict[date, float]:
 
 
 @pytest.mark.parametrize("name", THERMAL_TIME)
-def test_days_to_emergence_in_three_springs_beside_thermal_time(name) -> None:
+def test_days_to_emergence_in_three_springs_beside_thermal_time(name: str) -> None:
     cells = []
     for year in SPRINGS.values():
         sown, found = comes_up(name, year)
@@ -113,7 +113,7 @@ def test_days_to_emergence_in_three_springs_beside_thermal_time(name) -> None:
 
 
 @pytest.mark.parametrize("name", THERMAL_TIME)
-def test_the_colder_the_soil_of_the_first_days_the_later_it_is_up(name) -> None:
+def test_the_colder_the_soil_of_the_first_days_the_later_it_is_up(name: str) -> None:
     found = []
     for year in range(1976, 2000):
         sown, emergence = comes_up(name, year)

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from math import radians
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -30,7 +31,7 @@ PYET_MM_DAY = 1e-6  # the same equation to the last constant; seen: 3e-10
 NEW_YEAR = date(2031, 1, 1)
 
 
-def suns(rng, latitude_deg, elevation_m, days):
+def suns(rng: np.random.Generator, latitude_deg: Any, elevation_m: Any, days: Any) -> Any:
     """Radiation between an overcast sky and a little over a clear one."""
     clear = [
         clear_sky_mj_m2(
@@ -70,7 +71,7 @@ def test_penman_monteith_agrees_with_refet() -> None:
 
 
 @pytest.mark.parametrize("humidity", ["both", "mean"])
-def test_penman_monteith_agrees_with_pyet(humidity) -> None:
+def test_penman_monteith_agrees_with_pyet(humidity: str) -> None:
     rng, n = np.random.default_rng(5602), 24
     index = pd.date_range(NEW_YEAR, periods=n, freq="15D")
     for lat in (-60.0, -33.3, -5.0, 12.5, 40.0, 52.1, 65.0):

@@ -9,6 +9,7 @@ and named in controller/hydraulics/physics/orifice.py.
 from __future__ import annotations
 
 from itertools import pairwise
+from typing import Any
 
 import pytest
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
@@ -36,7 +37,14 @@ L_MIN, ML_MIN = 6e4, 6e7
 
 
 def a_lateral(
-    count, every_m, *, pairs=False, height_m=lambda x: 0.0, sigma=1.0, bore_m=BORE_M, vented=False
+    count: Any,
+    every_m: Any,
+    *,
+    pairs: Any = False,
+    height_m: Any = lambda x: 0.0,
+    sigma: Any = 1.0,
+    bore_m: Any = BORE_M,
+    vented: Any = False,
 ) -> Lateral:
     """A row of holes, the first half a spacing from the inlet."""
     places = [every_m * (i + 0.5) for i in range(count) for _ in range(2 if pairs else 1)]
@@ -59,7 +67,9 @@ def a_lateral(
         (0.0, 69.565, {1: 591.48, 80: 373.56}, 86.25, 0.7882),
     ],
 )
-def test_a_dense_row_with_momentum(sigma, l_min, by_pair, du, end_m) -> None:
+def test_a_dense_row_with_momentum(
+    sigma: float, l_min: float, by_pair: Any, du: float, end_m: float
+) -> None:
     row = a_lateral(80, 0.0762, pairs=True, sigma=sigma)
     flow = lateral_flow(row, 2.0, viscosity_m2_s=NU)
     assert flow.flow_m3_s * L_MIN == pytest.approx(l_min, rel=2e-5)
@@ -83,7 +93,9 @@ ROWS = [
 
 
 @pytest.mark.parametrize(("bore_m", "feet", "every_m", "pairs", "by_sigma"), ROWS)
-def test_rows_at_a_held_gauge(bore_m, feet, every_m, pairs, by_sigma) -> None:
+def test_rows_at_a_held_gauge(
+    bore_m: Any, feet: float, every_m: float, pairs: bool, by_sigma: Any
+) -> None:
     area_m2 = 3.141592653589793 / 4 * bore_m**2
     for sigma, (l_min, variation, du) in by_sigma.items():
         row = a_lateral(
@@ -119,11 +131,11 @@ def test_sigma_follows_the_wall_and_lies_in_its_band() -> None:
 
 # RECORDED: 40 holes every 6 in from 3 in on, fed through 3.0 m of 3/4 in with K on its velocity,
 # from a level Hs over the inlet. L/min, dry holes, last hole mL/min: a siphon, then vented.
-def falls(x):
+def falls(x: float) -> float:
     return -x / 6.0198
 
 
-def humps(x):
+def humps(x: float) -> float:
     return 0.10 * (1.0 - abs(x - 3.048) / 2.9718)
 
 
@@ -138,7 +150,7 @@ FED = [
 ]
 
 
-def fed(height_m, level_m: float, loss_k: float, *, vented: bool) -> LateralFlow:
+def fed(height_m: Any, level_m: float, loss_k: float, *, vented: bool) -> LateralFlow:
     row = a_lateral(40, 0.1524, height_m=height_m, sigma=0.0, vented=vented)
     low_m, high_m = -3.0, level_m
     for _ in range(60):  # 3 m / 2**60: to the last digit
@@ -156,7 +168,9 @@ def fed(height_m, level_m: float, loss_k: float, *, vented: bool) -> LateralFlow
 
 
 @pytest.mark.parametrize(("height_m", "level_m", "loss_k", "siphon", "vented"), FED)
-def test_holes_above_the_water_let_air_in(height_m, level_m, loss_k, siphon, vented) -> None:
+def test_holes_above_the_water_let_air_in(
+    height_m: Any, level_m: float, loss_k: float, siphon: Any, vented: Any
+) -> None:
     for is_vented, (l_min, dry, last) in ((False, siphon), (True, vented)):
         flow = fed(height_m, level_m, loss_k, vented=is_vented)
         assert flow.flow_m3_s * L_MIN == pytest.approx(l_min, abs=0.0006)
@@ -211,7 +225,7 @@ def test_more_head_never_lowers_any_hole_and_never_jumps() -> None:
 
 
 @pytest.mark.parametrize("middle_m", [0.0, 0.06, -0.06])
-def test_the_quick_way_lets_the_same_air_in(middle_m) -> None:
+def test_the_quick_way_lets_the_same_air_in(middle_m: float) -> None:
     row = a_row(
         a_drilling(face=Face.DOWN), length_m=6.096, far_height_m=-0.6, middle_height_m=middle_m
     )
@@ -242,7 +256,9 @@ SLOW = [
 
 
 @pytest.mark.parametrize(("bore_mm", "wall_mm", "coefficients"), SLOW)
-def test_slow_water_has_a_smaller_coefficient(bore_mm, wall_mm, coefficients) -> None:
+def test_slow_water_has_a_smaller_coefficient(
+    bore_mm: float, wall_mm: float, coefficients: tuple[float, float, float, float, float, float]
+) -> None:
     bore_m, wall_m = bore_mm / 1000, wall_mm / 1000
     law = hole_law(
         bore_m=bore_m,
@@ -273,7 +289,7 @@ def test_fast_water_cavitates() -> None:
 
 
 @pytest.mark.parametrize("wall_m", [None, 0.0008, 0.0031])
-def test_the_slope_and_the_inverse_of_a_law_are_its_own(wall_m) -> None:
+def test_the_slope_and_the_inverse_of_a_law_are_its_own(wall_m: float | None) -> None:
     law = hole_law(
         bore_m=HOLE_M, discharge_coefficient=0.80, wall_m=wall_m, viscosity_m2_s=NU, air_m=10.16
     )

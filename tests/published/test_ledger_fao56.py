@@ -50,7 +50,9 @@ def test_example_24_a_small_vegetable_in_its_first_days() -> None:
 
 # PRINTED, example 27: maize of 2 m, Kc mid 1.20 of the table, at Taipei and at Mocha.
 @pytest.mark.parametrize(("wind", "humidity", "printed"), [(1.3, 75, 1.07), (4.6, 44, 1.30)])
-def test_example_27_kc_mid_follows_the_climate(wind, humidity, printed) -> None:
+def test_example_27_kc_mid_follows_the_climate(
+    wind: float, humidity: float, printed: float
+) -> None:
     found, _ = mid_and_end(kc_mid=1.20, wind_2m_m_s=wind, rh_min_pct=humidity, height_m=2.0)
     assert found.kc == approx(printed, abs=0.005)
 
@@ -58,7 +60,7 @@ def test_example_27_kc_mid_follows_the_climate(wind, humidity, printed) -> None:
 # PRINTED, box 14: wheat of 1 m in semi-arid air (RHmin 30 %), wind 4, 2, 1 m/s. Eq. 62 gives 1.251,
 # 1.193 and 1.164: the box has the last two rounded up, hence 0.01.
 @pytest.mark.parametrize(("wind", "printed"), [(4, 1.25), (2, 1.20), (1, 1.17)])
-def test_box_14_wheat_in_semi_arid_air(wind, printed) -> None:
+def test_box_14_wheat_in_semi_arid_air(wind: float, printed: float) -> None:
     found, _ = mid_and_end(kc_mid=1.15, wind_2m_m_s=wind, rh_min_pct=30, height_m=1.0)
     assert found.kc == approx(printed, abs=0.01)
 
@@ -72,13 +74,13 @@ def test_box_15_dry_bean_in_idaho() -> None:
 
 
 @pytest.mark.parametrize(("number", "printed"), EXAMPLE_28)
-def test_example_28_kc_on_four_days_of_the_season(number, printed) -> None:
+def test_example_28_kc_on_four_days_of_the_season(number: int, printed: float) -> None:
     found = kc_on_day(number, stage_days=EXAMPLE_28_STAGES, kc_ini=0.15, kc_mid=1.19, kc_end=0.35)
     assert found == approx(printed, abs=0.005)
 
 
 @pytest.mark.parametrize(("number", "printed"), EXAMPLE_28)
-def test_box_15_and_example_28_through_the_crop_table(number, printed) -> None:
+def test_box_15_and_example_28_through_the_crop_table(number: int, printed: float) -> None:
     # The same four days from the table's dry bean, its Kc initial set to the example's 0.15, in the
     # climate of box 15. PRINTED 0.15, 0.77, 1.19, 0.56.
     bean = load().crop("dry bean", [OwnCrop(name="dry bean", like=None, changes={"kc_ini": 0.15})])
@@ -95,7 +97,7 @@ def test_box_15_and_example_28_through_the_crop_table(number, printed) -> None:
 @pytest.mark.parametrize(
     ("number", "worked"), [(20, 0.15), (40, 0.744), (70, 1.14), (95, 0.4725), (100, 0.25)]
 )
-def test_the_basal_curve_of_example_29_through_the_crop_table(number, worked) -> None:
+def test_the_basal_curve_of_example_29_through_the_crop_table(number: int, worked: float) -> None:
     bean = load().crop("dry bean")
     planting = planted("dry bean", 0, 100, stage_days=EXAMPLE_28_STAGES)
     at = Course(bean, planting, {}).on(day(number - 1).day)
@@ -137,7 +139,7 @@ def test_example_31_bare_loam_dries_in_ten_days_as_printed() -> None:
     ],
 )
 def test_example_36_water_that_three_crops_find_in_three_soils(
-    soil, roots_m, share, taw, raw
+    soil: tuple[float, float], roots_m: float, share: float, taw: float, raw: float
 ) -> None:
     held = taw_mm(field_capacity=soil[0], wilting_point=soil[1], root_depth_m=roots_m)
     assert held == approx(taw, abs=0.5)
@@ -189,7 +191,7 @@ def test_example_38_drains_before_the_day_is_used_and_we_after_it() -> None:
 # PRINTED, example 45: cucumber on plastic with drip; Kcb less 10 %, Kc mid and end less 15 %.
 # Table 12 and 17 of the same crop: Kc 1.00 and 0.75, Kcb 0.95 and 0.70.
 @pytest.mark.parametrize(("kc", "kcb"), [(1.00, 0.95), (0.75, 0.70)])
-def test_example_45_cucumber_under_plastic_in_both_forms(kc, kcb) -> None:
+def test_example_45_cucumber_under_plastic_in_both_forms(kc: float, kcb: float) -> None:
     """The example quotes 0.4 for Kc initial without mulch and Table 12 has 0.6; under film neither
     counts. We read it as no evaporation left below the film, and 10 % off Kcb in both forms.
     """
@@ -214,5 +216,7 @@ def test_example_45_kc_initial_under_plastic_is_a_tenth_or_a_little_more() -> No
     ("share", "etc", "worked"),
     [(0.40, 7.0, 0.32), (0.30, 2.5, 0.40), (0.50, 5.0, 0.50), (0.2, 9.0, 0.1), (0.7, 1.0, 0.8)],
 )
-def test_table_22_the_share_shrinks_on_a_thirsty_day(share, etc, worked) -> None:
+def test_table_22_the_share_shrinks_on_a_thirsty_day(
+    share: float, etc: float, worked: float
+) -> None:
     assert depletion_fraction_adjusted(share, etc_mm_day=etc) == approx(worked, abs=1e-9)

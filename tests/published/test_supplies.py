@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from math import pi, sqrt
+from pathlib import Path
+from typing import Any
 
 import pytest
 from pytest import approx
@@ -219,7 +221,7 @@ def runs_alone() -> SupplyCurve:
     return curve
 
 
-def epanet(folder, supply_inp: str, outlet: Outlet) -> tuple[float, float]:
+def epanet(folder: Any, supply_inp: str, outlet: Outlet) -> tuple[float, float]:
     """EPANET's head at the tap and flow, for a supply in its own words. [m, m3/s]"""
     toolkit = pytest.importorskip("wntr.epanet.toolkit")
     # L/s at 1 m, with the gravity the hole was made for.
@@ -247,7 +249,9 @@ def epanet(folder, supply_inp: str, outlet: Outlet) -> tuple[float, float]:
 
 
 @pytest.mark.parametrize("gpm", [3.0, 6.0, 8.0, 12.0, 20.0])
-def test_a_regulator_that_does_not_fall_is_epanets_reducing_valve(gpm: float, tmp_path) -> None:
+def test_a_regulator_that_does_not_fall_is_epanets_reducing_valve(
+    gpm: float, tmp_path: Path
+) -> None:
     mains = SupplyCurve(static_head_m=50 * PSI_M, test_head_m=25 * PSI_M, test_flow_m3_s=8 * GPM)
     ours = flowing(held(25 * PSI_M, mains), gpm, 20.0)
     bore_mm = 50.0
@@ -266,7 +270,7 @@ def test_a_regulator_that_does_not_fall_is_epanets_reducing_valve(gpm: float, tm
 
 
 @pytest.mark.parametrize("gpm", [11.0, 14.0, 25.0])
-def test_a_pump_that_runs_on_is_epanets_pump(gpm: float, tmp_path) -> None:
+def test_a_pump_that_runs_on_is_epanets_pump(gpm: float, tmp_path: Path) -> None:
     ours = flowing(planning_curve(WELL), gpm, 40.0)
     points = "".join(
         f"1 {1000 * q * GPM!r} {(62 - 0.22 * q**2) * PSI_M!r}\n" for q in (0.0, 10.0, 15.0)

@@ -9,6 +9,7 @@ PRINTED: a canopy of 10 square feet on a day of 0.20 in takes 1.25 gal, times 2.
 from __future__ import annotations
 
 from importlib.resources import files
+from typing import Any
 
 import pytest
 from pytest import approx
@@ -63,7 +64,7 @@ def times_canopy(year: int) -> tuple[float, float, float]:
         *((4, 0.510, 0.72), (5, 0.630, 0.86)),
     ],
 )
-def test_a_trees_first_five_years(year, kcb, roots_m) -> None:
+def test_a_trees_first_five_years(year: Any, kcb: Any, roots_m: Any) -> None:
     assert times_canopy(year)[2] == approx(kcb, abs=1e-3)
     at = CourseDay(stage="initial", position=1.0, day_of_planting=1, year=year)
     found = crop_on(TREE, at, supported=False, wind_2m_m_s=2.0, rh_min_pct=45.0)

@@ -140,7 +140,7 @@ def _answer(question: Mapping[str, object]) -> object:
     }
 
 
-def _place(database) -> dict[str, object]:
+def _place(database: Any) -> dict[str, object]:
     (where,) = database.execute("select * from grid where grid_no=?", (GRID,)).fetchall()
     lines = ["date,tmin_c,tmax_c,vapour_pressure_kpa,wind_m_s,solar_mj_m2,rain_mm"]
     for row in database.execute(
@@ -159,7 +159,7 @@ def _place(database) -> dict[str, object]:
     }
 
 
-def _season(database, question, given: Mapping[str, float] | None) -> dict[str, object]:
+def _season(database: Any, question: Any, given: Mapping[str, float] | None) -> dict[str, object]:
     from pcse.base import ParameterProvider
     from pcse.models import Wofost72_PP, Wofost72_WLP_CWB
     from pcse.tests import db_input

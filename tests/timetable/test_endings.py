@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
@@ -20,11 +21,11 @@ SPRING = date(2031, 5, 1)
 DAY = timedelta(days=1)
 
 
-def stands(crop, days, **more):
+def stands(crop: str, days: int, **more: Any) -> Planting:
     return Planting(crop=crop, start=SPRING, until=SPRING + (days - 1) * DAY, **more)
 
 
-def words(day, *plantings, seen=(), days=None):
+def words(day: date, *plantings: Planting, seen: Any = (), days: Any = None) -> Any:
     zone = a_zone(plantings=plantings, rows=(a_row(ground_width_m=1.0),))
     season = Season(crop_for=load().crop, days=days or {}, observations=seen)
     (part,) = parts_of(zone, load().soil("loam"), season)
@@ -118,6 +119,6 @@ def test_the_plan_says_that_a_planting_is_over() -> None:
         (Planting(crop="garlic", start=date(2030, 10, 15), until=date(2031, 7, 20)), ""),
     ],
 )
-def test_check_asks_where_stages_and_last_day_do_not_fit(planting, asked) -> None:
+def test_check_asks_where_stages_and_last_day_do_not_fit(planting: Any, asked: str) -> None:
     found = length_message(planting, load().crop(planting.crop), a_garden(a_zone()).site)
     assert asked in found if asked else found == ""

@@ -174,7 +174,7 @@ HARD = {"refill_at": 0.02, "basin_mm": 5.0, "most_open": 6, "least_share": 0.8}
 
 @pytest.mark.benchmark(group="sixty zones planned anew")
 @pytest.mark.parametrize("kept_for_days", [0, PAST_DAYS], ids=["logbook new", "logbook full"])
-def test_sixty_zones_with_92_days_gone(benchmark, kept_for_days) -> None:
+def test_sixty_zones_with_92_days_gone(benchmark: Any, kept_for_days: Any) -> None:
     dual = a_morning(Coefficients.DUAL, kept_for_days=kept_for_days)
     single = a_morning(Coefficients.SINGLE, kept_for_days=kept_for_days)
     hard = a_morning(Coefficients.DUAL, kept_for_days=kept_for_days, **HARD)
@@ -221,7 +221,7 @@ def plans_s(count: int, rules: Mapping[str, Any]) -> tuple[float, float]:
     ids=["up to three open", "hard days"],
 )
 def test_a_zone_costs_as_much_among_six_hundred_as_among_sixty(
-    benchmark, counts, rules, first, anew
+    benchmark: Any, counts: Any, rules: Any, first: float, anew: float
 ) -> None:
     found = [plans_s(count, rules) for count in counts[:-1]]
     found.append(benchmark.pedantic(plans_s, args=(counts[-1], rules), rounds=1))
@@ -249,7 +249,7 @@ class _Arrays:
 
 
 @pytest.mark.benchmark(group="three hundred seasons of 120 days")
-def test_arrays_take_many_seasons_at_once(benchmark) -> None:
+def test_arrays_take_many_seasons_at_once(benchmark: Any) -> None:
     seasons, length = 300, 120
     rng = np.random.default_rng(7)
     eto = rng.uniform(0.0, 9.0, (length, seasons))

@@ -17,7 +17,7 @@ import pytest
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 
 from controller.demand.climate.usual_et import season_eto_mm_day
-from controller.garden.model import Garden, Hold, Planting, Satisfy, Window, Zone
+from controller.garden.model import Garden, Hold, Planting, Satisfy, Watering, Window, Zone
 from controller.garden.plumbing import Opening
 from controller.hydraulics.network.garden_lines import Lines
 from controller.paper.usual_season import season_findings, season_lines, season_row
@@ -107,7 +107,7 @@ def test_it_is_the_season_of_the_plan() -> None:
     } == {(s.zone, s.first, s.days, s.least_stress, s.worst_day, s.lost_mm) for s in plan.short}
 
 
-def watered_on(*windows: Window, **rules: Any):
+def watered_on(*windows: Window, **rules: Any) -> Watering:
     return replace(a_garden().watering, windows=windows, **rules)
 
 
@@ -238,7 +238,7 @@ def test_zones_that_check_has_a_fault_for_are_not_named_twice() -> None:
     assert played(garden).short == ()
 
 
-def findings_of(garden: Garden):
+def findings_of(garden: Garden) -> Any:
     return findings(garden, Grounds(garden, catalogue()), Lines(garden))
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -11,12 +12,12 @@ from hypothesis import strategies as st
 from support.weather_formats import GSOD_HEADER, gsod, gsod_line, read_as
 
 from controller.errors import WeatherFileError
-from controller.weather.files.reader import read_weather
+from controller.weather.files.reader import WeatherFile, read_weather
 
 DAY = date(2031, 6, 3)
 
 
-def one(folder: Path, **cells: str):
+def one(folder: Path, **cells: str) -> WeatherFile:
     return read_as(folder, gsod([gsod_line(DAY, **cells)]))
 
 
@@ -130,7 +131,7 @@ def test_another_file_called_this_kind_is_refused(tmp_path: Path) -> None:
     )
 )  # fmt: skip
 def test_what_is_written_as_the_summary_has_it_reads_back(
-    tmp_path_factory: pytest.TempPathFactory, written
+    tmp_path_factory: pytest.TempPathFactory, written: Any
 ) -> None:
     lines = [
         gsod_line(d, MAX=f"{hi / 10:.1f}", MIN=f"{lo / 10:.1f}", WDSP=f"{wind / 10:.1f}",
