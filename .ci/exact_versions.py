@@ -26,7 +26,7 @@ from packaging.utils import canonicalize_name, parse_wheel_filename
 
 ROOT = Path(__file__).resolve().parents[1]
 LIST = ROOT / "config" / "requirements.txt"
-PYTHONS = ((3, 11), (3, 12), (3, 13))
+PYTHONS = ((3, 11), (3, 12), (3, 13), (3, 14))
 # Debian 11 and later have a C library of 2.31 or newer.
 _GLIBC = [f"manylinux_2_{minor}" for minor in range(31, 16, -1)] + ["manylinux2014", "linux"]
 BOARDS = {

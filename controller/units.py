@@ -40,11 +40,6 @@ def m_from_ft(feet: float) -> float:
     return feet * M_PER_FT
 
 
-def ft_from_m(metres: float) -> float:
-    """Metres to feet."""
-    return metres / M_PER_FT
-
-
 def m3_from_gal(us_gallons: float) -> float:
     """US gallons to cubic metres."""
     return us_gallons * M3_PER_US_GAL

@@ -217,8 +217,10 @@ def _copy_checkout(to: Path) -> None:
 
 def _make(room: Room, only: Sequence[str]) -> list[str]:
     """Make the room's mutants in mutants/; their names."""
-    from mutmut import __main__ as mutmut
+    from mutmut import __main__
     from mutmut.configuration import config
+
+    mutmut: Any = __main__
 
     settings = config()
     settings.only_mutate = list(room.code)
@@ -234,24 +236,26 @@ def _make(room: Room, only: Sequence[str]) -> list[str]:
 
 def _run(names: Sequence[str]) -> dict[str, str]:
     """Test each; what became of it."""
-    from mutmut import __main__ as mutmut
-    from mutmut.runners.harness import PytestRunner
+    from mutmut import __main__
+    from mutmut.runners import harness
     from mutmut.state import state
 
-    run_tests, ran = PytestRunner.run_tests, _Ran(PytestRunner)
+    mutmut: Any = __main__
+    runner_class: Any = harness.PytestRunner
+    run_tests, ran = runner_class.run_tests, _Ran(runner_class)
 
     def took_s(test: str) -> float:
-        return state().duration_by_test[test]
+        return float(state().duration_by_test[test])
 
-    def quickest_first(runner: PytestRunner, *, mutant_name: str | None, tests: list[str]) -> int:
+    def quickest_first(runner: Any, *, mutant_name: str | None, tests: list[str]) -> int:
         reach = None if mutant_name is None else ran.tests_of(mutant_name)
         if reach is not None:
             tests = [test for test in tests if test in reach]
             if not tests:
                 return 0  # no test runs what it changes: it lives
-        return run_tests(runner, mutant_name=mutant_name, tests=sorted(tests, key=took_s))
+        return int(run_tests(runner, mutant_name=mutant_name, tests=sorted(tests, key=took_s)))
 
-    PytestRunner.run_tests = quickest_first
+    runner_class.run_tests = quickest_first
     # All tests have just passed, as their times were taken: one of them again is enough.
     mutmut.tests_for_mutant_names = lambda names: {min(state().duration_by_test, key=took_s)}
     mutmut._run(list(names), 1)
@@ -270,7 +274,8 @@ class _Ran:
         self._tests: defaultdict[tuple[str, int], set[str]] = defaultdict(set)
         self._under_way = ""
         vars(builtins)["_ran_"] = self._note
-        execute, compiled = runner.execute_pytest, SourceFileLoader.source_to_code
+        loader_class: Any = SourceFileLoader
+        execute, compiled = runner.execute_pytest, loader_class.source_to_code
 
         def with_us(self_: Any, params: list[str], *, plugins: Sequence[Any] = ()) -> int:
             return int(execute(self_, params, plugins=[*plugins, self]))
@@ -280,7 +285,7 @@ class _Ran:
                 data = _with_calls(data, _from_the_root(path))
             return compiled(loader, data, path, **more)
 
-        runner.execute_pytest, SourceFileLoader.source_to_code = with_us, with_calls  # type: ignore[method-assign]
+        runner.execute_pytest, loader_class.source_to_code = with_us, with_calls
 
     def pytest_runtest_logstart(self, nodeid: str) -> None:
         self._under_way = nodeid
@@ -326,7 +331,7 @@ def _with_calls(data: bytes, path: str) -> ast.Module:
 
 
 def _call(path: str, ahead_of: ast.stmt) -> ast.stmt:
-    what = [ast.Constant(path), ast.Constant(ahead_of.lineno)]
+    what: list[ast.expr] = [ast.Constant(path), ast.Constant(ahead_of.lineno)]
     call = ast.Expr(ast.Call(ast.Name("_ran_", ast.Load()), what, []))
     return ast.copy_location(call, ahead_of)
 

@@ -395,11 +395,11 @@ def record(folder: Path, jobs: int) -> None:
     work = [("looks", name) for name in GARDENS] + [("notes", name) for name in NOTED_IN]
     work += [("typed", ""), ("odd", ""), ("new", ""), ("season", "tap"), ("season", "meter")]
     with ProcessPoolExecutor(jobs, max_tasks_per_child=1) as pool:
-        for done in pool.map(_one, *zip(*((str(folder), *w) for w in work), strict=True)):
+        for done in pool.map(_record_one, *zip(*((str(folder), *w) for w in work), strict=True)):
             print(done, file=sys.stderr)
 
 
-def _one(folder: str, kind: str, name: str) -> str:
+def _record_one(folder: str, kind: str, name: str) -> str:
     into = Path(folder) / f"{kind}-{name}".rstrip("-").replace(" ", "-")
     into.mkdir()
     os.environ.pop("ROWGATE_STATE", None)
@@ -532,14 +532,15 @@ def compare(before: Path, after: Path, *, whole: bool) -> int:
             (f / name).read_text(encoding="utf-8").splitlines() if (f / name).exists() else None
             for f in (before, after)
         ]
-        if texts[0] == texts[1]:
+        was, now = texts
+        if was == now:
             continue
         differ += 1
         print(f"=== {name}")
-        if None in texts:
+        if was is None or now is None:
             print("only in one")
             continue
-        lines = list(difflib.unified_diff(*texts, lineterm="", n=0))[2:]  # type: ignore[arg-type]
+        lines = list(difflib.unified_diff(was, now, lineterm="", n=0))[2:]
         print("\n".join(lines if whole else lines[:8]))
     print(f"{differ} of {len(names)} differ")
     return differ

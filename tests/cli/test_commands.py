@@ -232,8 +232,9 @@ def test_what_is_noted_is_reported_and_counted_by_the_next_plan(run: Run, garden
     assert [(r["zone"], r["given_litres"]) for r in rows] == [("leeks", 80.0)]
     balance = json.loads(run("balance", str(garden), "--json")[1])["balance"]
     by_day = {r["date"]: r for r in balance}
+    # WORKED: 0.4 in of 25.4 mm.
     assert by_day["2031-06-24"]["rain_mm"] == approx(10.16)
-    # 80 L over 11 ft (3.3528 m) times 24 in (0.6096 m): 39.14 mm
+    # WORKED: 80 L over 11 ft (3.3528 m) times 24 in (0.6096 m): 39.14 mm
     assert by_day["2031-06-25"]["watered_mm"] == approx(80 / (3.3528 * 0.6096), abs=1e-3)
 
 
@@ -309,7 +310,7 @@ def test_field_tests_are_written_down_fitted_and_used(run: Run, garden: Path) ->
     assert code == 0
     assert 'valve of "leeks"' in err
     after = _alone(run, garden)
-    # The handle stood far nearer to shut than its table says: 4 L in 160 s is 1.5 L/min.
+    # WORKED: the handle stood far nearer to shut than its table says: 4 L in 160 s is 1.5 L/min.
     assert before["flow_l_min"] > 5.0
     assert after["flow_l_min"] == approx(1.5, rel=0.1)
     assert after["flow_standard_error_fraction"] < before["flow_standard_error_fraction"] / 3

@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from support.clock import HandClock
 
-from controller.clock import SystemClock
 from controller.daemon.control.server import ControlServer
 
 # All of ours that a talker may import; status alone also what writes its page.
@@ -65,7 +65,7 @@ def listening(tmp_path: Path) -> Iterator[tuple[Path, list[Any]]]:
         )
         return reply
 
-    server = ControlServer(tmp_path, answer, clock=SystemClock(), close_first=lambda _: None)
+    server = ControlServer(tmp_path, answer, clock=HandClock(), close_first=lambda _: None)
     yield tmp_path, asked
     server.stop()
 
@@ -109,7 +109,7 @@ def test_the_version_is_said_where_it_is_asked_for() -> None:
 
 def _took_s(*words: str) -> float:
     """The shortest of some runs: what else the machine does only makes it longer."""
-    took = []
+    took = []  # real time: only slow tests ask how long a process takes
     for _ in range(7):
         began_s = time.perf_counter()
         subprocess.run([sys.executable, *words], capture_output=True, check=True)

@@ -91,7 +91,7 @@ def rain(book: Path) -> dict[date, float]:
 
 def litres(book: Path) -> float:
     with Questions(book) as ask:
-        return ask.litres_by_zone_day().get(("leeks", DAY), 0.0)
+        return float(ask.litres_by_zone_day().get(("leeks", DAY), 0.0))
 
 
 # Rain ---------------------------------------------------------------------------------------------
@@ -109,6 +109,7 @@ def test_readings_of_one_day_add_up_and_the_answer_has_both_figures(note: Note, 
     ) in said
     note("rain", "1 mm", *ON)
     note("rain", "3 mm")  # another day is another day
+    # WORKED: 6 + 4 + 1 mm.
     assert rain(book) == approx({DAY: 11.0, date(2031, 6, 26): 3.0})
 
 
@@ -121,6 +122,7 @@ def test_a_wrong_reading_is_replaced_and_the_answer_has_both_figures(
     assert "6.0 mm of rain on 2031-06-25, all of that day, in place of 60.0 mm" in said
     assert rain(book) == approx({DAY: 6.0})
     note("rain", "2 mm", *ON)
+    # WORKED: 6 + 2 mm.
     assert rain(book) == approx({DAY: 8.0})
     assert note("rain", "0 mm", "--replace", *ON)[0] == 0
     assert rain(book) == {DAY: 0.0}
@@ -133,6 +135,7 @@ def test_a_logbook_whose_later_words_stood_alone_keeps_its_days(note: Note, book
         old.rain_gauge(DAY, 6.5)
     assert rain(book) == {DAY: 6.5}
     note("rain", "1 mm", *ON)
+    # WORKED: 6.5 + 1 mm.
     assert rain(book) == approx({DAY: 7.5})
 
 
@@ -228,6 +231,7 @@ def test_a_real_terminal_asks_and_a_pipe_does_not(tmp_path: Path) -> None:
         os.close(theirs)
         os.close(mine)
     assert done.returncode == 0, done.stderr
+    # WORKED: 12 in of 25.4 mm.
     assert list(rain(tmp_path / "logbook.db").values()) == approx([304.8])
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -55,12 +56,15 @@ file = "weather.csv"
     return str(folder / "garden.toml")
 
 
-def asked(capsys: pytest.CaptureFixture[str], *argv: str) -> dict:
+def asked(capsys: pytest.CaptureFixture[str], *argv: str) -> dict[str, Any]:
     assert main([*argv, "--json"]) in (0, 1)
-    return json.loads(capsys.readouterr().out)
+    answer: dict[str, Any] = json.loads(capsys.readouterr().out)
+    return answer
 
 
-def first_waters(capsys, folder: Path, begins: str, days: int = 70) -> dict[str, int]:
+def first_waters(
+    capsys: pytest.CaptureFixture[str], folder: Path, begins: str, days: int = 70
+) -> dict[str, int]:
     path = garden(folder, begins)
     plan = asked(capsys, "plan", path, "--from", str(SPRING), "--days", str(days))
     found: dict[str, int] = {}
@@ -69,13 +73,17 @@ def first_waters(capsys, folder: Path, begins: str, days: int = 70) -> dict[str,
     return found
 
 
-def test_the_first_water_comes_within_days_of_setting_out(tmp_path, capsys):
+def test_the_first_water_comes_within_days_of_setting_out(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     new = first_waters(capsys, tmp_path, "transplanted = 2031-04-10", 10)
     assert set(new) == set(CROPS)
     assert all(1 <= day <= 3 for day in new.values())
 
 
-def test_established_ones_wait_for_their_roots_and_second_years_lie_between(tmp_path, capsys):
+def test_established_ones_wait_for_their_roots_and_second_years_lie_between(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     old = first_waters(capsys, tmp_path, "from = 2031-04-10")
     assert old == first_waters(capsys, tmp_path, "transplanted = 2031-04-10, established = true")
     second = first_waters(capsys, tmp_path, "from = 2031-04-10, planted_year = 2030")
@@ -86,7 +94,7 @@ def test_established_ones_wait_for_their_roots_and_second_years_lie_between(tmp_
     assert second["strawberry"] == old["strawberry"]  # its year is over
 
 
-def test_the_ledger_shows_their_roots(tmp_path, capsys):
+def test_the_ledger_shows_their_roots(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     depths = {}
     for begins in (
         "transplanted = 2031-04-10",
@@ -109,7 +117,9 @@ def test_the_ledger_shows_their_roots(tmp_path, capsys):
     assert new["strawberry"] == (0.1, "settling")
 
 
-def test_check_says_what_each_is_taken_as(tmp_path, capsys):
+def test_check_says_what_each_is_taken_as(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     path = garden(tmp_path, "transplanted = 2031-04-10")
     assert main(["check", path]) == 0
     text = " ".join(capsys.readouterr().out.split())

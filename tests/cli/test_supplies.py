@@ -65,7 +65,7 @@ planting = [{{ crop = "leek", transplanted = 2031-04-22, until = 2031-10-10 }}]
     ids=["pump", "regulator", "barrel", "mains"],
 )
 def test_each_supply_is_checked_planned_and_said_within_a_terminal(
-    supply: str, taken: str, between: str, tmp_path, capsys
+    supply: str, taken: str, between: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     path = garden(tmp_path, supply)
     for command in ("check", "flow", "plan"):
@@ -84,7 +84,9 @@ def test_each_supply_is_checked_planned_and_said_within_a_terminal(
 
 
 @pytest.mark.parametrize("supply", [PUMP, BARREL, MAINS], ids=["pump", "barrel", "mains"])
-def test_the_range_of_a_set_is_in_the_document(supply: str, tmp_path, capsys) -> None:
+def test_the_range_of_a_set_is_in_the_document(
+    supply: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["flow", garden(tmp_path, supply), "--open", "kale", "--json"]) == 0
     (found,) = json.loads(capsys.readouterr().out)["sets"]
     low, high = found["supply_flow_range_m3_s"]

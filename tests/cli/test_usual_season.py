@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -40,7 +41,9 @@ window = [ {{ from = "05:00", to = "08:00"{days} }} ]
 
 
 @pytest.fixture
-def check(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):
+def check(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., tuple[int, str, str]]:
     """`check` of the garden with these windows, on 1 April 2031; its exit code and both outputs."""
     clock = HandClock(datetime(2031, 4, 1, 4, 0, tzinfo=UTC))
     monkeypatch.setattr(garden_commands, "system_clock", lambda: clock)

@@ -22,6 +22,7 @@ from controller.cli import main
 from controller.cli.loading import Loaded
 from controller.cli.walk.bench import Bench
 from controller.daemon.host.process import OneDaemon
+from controller.daemon.valve_set import ValveSet
 from controller.garden.model import Garden, Meter
 from controller.garden.plumbing import Device, Master, Valve, ValveKind
 from controller.logbook.queries import Questions
@@ -182,7 +183,7 @@ def test_the_stop_steps_file_is_written_before_a_pin_is_taken(
     go: Go, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     claimed: list[bool] = []
-    plain = walkbench.ValveSet._fit
+    plain = ValveSet._fit
 
     def fit(self: Any, *args: Any) -> None:
         driver = self._pins._pins
@@ -195,7 +196,7 @@ def test_the_stop_steps_file_is_written_before_a_pin_is_taken(
         driver.claim = look
         plain(self, *args)
 
-    monkeypatch.setattr(walkbench.ValveSet, "_fit", fit)
+    monkeypatch.setattr(ValveSet, "_fit", fit)
     go()
     assert claimed == [True] * 3
     told = json.loads((tmp_path / "lines.json").read_text())

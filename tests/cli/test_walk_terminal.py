@@ -8,16 +8,15 @@ import os
 import signal
 import subprocess
 import sys
-import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from support.clock import HandClock
+from support.until import until
 
 from controller.cli.walk.dialogue import AtTerminal, WalkEnded
 from controller.cli.walk.guard import Guard
-from controller.clock import SystemClock
 from controller.errors import DaemonError
 from controller.valves.alloff import PRETENDED
 
@@ -65,6 +64,7 @@ def walking(tmp_path: Path) -> Iterator[subprocess.Popen[str]]:
     child.kill()
     child.wait()
     for pipe in (child.stdin, child.stdout):
+        assert pipe is not None
         pipe.close()
 
 
@@ -80,10 +80,7 @@ def _until(child: subprocess.Popen[str], words: str) -> str:
 
 
 def _wait_for(path: Path) -> None:
-    end = time.monotonic() + WITHIN_S
-    while not path.exists():
-        assert time.monotonic() < end, f"{path} did not come to be"
-        time.sleep(0.02)
+    until(path.exists, within_s=WITHIN_S)
 
 
 @pytest.mark.slow
@@ -173,7 +170,8 @@ def test_a_walk_that_stands_still_is_killed_and_its_lines_driven_off(tmp_path: P
     finally:
         walk.kill()
         walk.wait()
-        walk.stdout.close()
+        if walk.stdout is not None:
+            walk.stdout.close()
 
 
 def test_a_guard_that_is_gone_is_noticed(tmp_path: Path) -> None:
@@ -205,9 +203,15 @@ def test_a_question_runs_out_of_time() -> None:
     looks: list[int] = []
     reading, garden_commands = os.pipe()
     with os.fdopen(reading) as stdin, os.fdopen(garden_commands, "w"):
-        person = AtTerminal(stdin, io.StringIO(), SystemClock(), lambda: looks.append(1))
+        clock = HandClock()
+
+        def look() -> None:
+            looks.append(1)
+            clock.advance(0.25)
+
+        person = AtTerminal(stdin, io.StringIO(), clock, look)
         assert person.ask("Well?", 0.6) is None
-    assert len(looks) >= 2
+    assert len(looks) == 3
 
 
 def test_a_look_that_raises_ends_the_waiting() -> None:
@@ -215,23 +219,27 @@ def test_a_look_that_raises_ends_the_waiting() -> None:
         raise WalkEnded("not safe")
 
     person = AtTerminal(io.StringIO(), io.StringIO(), HandClock(), look)
-    for wait in (lambda: person.ask("Well?", 5.0), lambda: person.wait(5.0)):
+    waits: list[Callable[[], object]] = [
+        lambda: person.ask("Well?", 5.0),
+        lambda: person.wait(5.0),
+    ]
+    for wait in waits:
         with pytest.raises(WalkEnded, match="not safe"):
             wait()
 
 
 def test_what_was_typed_before_the_question_is_no_answer_to_it() -> None:
     typed, out = Typed(), io.StringIO()
-    person = AtTerminal(typed.reading, out, SystemClock(), lambda: None)
+    clock = HandClock()
+    person = AtTerminal(typed.reading, out, clock, lambda: clock.advance(0.1))
     typed.type("1")
     typed.type("1")  # twice, by a nervous finger
-    while person._lines.qsize() < 2:
-        time.sleep(0.01)
+    until(lambda: person._lines.qsize() == 2)
     assert person.ask("First?", 0.3) is None
 
 
 def test_answers_through_a_pipe_are_taken_one_by_one() -> None:
-    person = AtTerminal(io.StringIO("a\nb\n"), io.StringIO(), SystemClock(), lambda: None)
+    person = AtTerminal(io.StringIO("a\nb\n"), io.StringIO(), HandClock(), lambda: None)
     assert [person.ask("?", 5.0), person.ask("?", 5.0)] == ["a", "b"]
     with pytest.raises(WalkEnded, match="the answers ended"):
         person.ask("?", 5.0)

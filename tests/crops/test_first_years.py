@@ -9,7 +9,8 @@ from pytest import approx
 from support.tables import CROP_NAMES, source_of
 
 from controller.errors import CropFileError
-from crops.catalogue import load, read_tables
+from crops.catalogue import Catalogue, load, read_tables
+from crops.entry import Crop
 
 CROPS = (files("crops") / "crops.toml").read_text(encoding="utf-8")
 SOILS = (files("crops") / "soils.toml").read_text(encoding="utf-8")
@@ -28,7 +29,7 @@ in_row_spacing_m = 3.0
 """
 
 
-def with_crop(row: str):
+def with_crop(row: str) -> Catalogue:
     return read_tables(CROPS + row, SOILS)
 
 
@@ -44,21 +45,24 @@ def with_crop(row: str):
         ("grape", (0.5, 0.8, 1.0)),
     ],
 )
-def test_roots_grow_about_as_gardeners_say(name, depths):
+def test_roots_grow_about_as_gardeners_say(name: str, depths: tuple[float, ...]) -> None:
     crop = load().crop(name)
+    assert crop.first_years is not None
     for year, depth_m in enumerate(depths, 1):
         assert crop.first_years.roots_by(year, full_m=crop.root_min_m) == approx(depth_m, abs=0.1)
 
 
-def test_a_tree_roots_about_as_gardeners_say():
+def test_a_tree_roots_about_as_gardeners_say() -> None:
     apple = with_crop(APPLE).crop("apple")
+    assert apple.first_years is not None
     for year, depth_m in enumerate((0.5, 0.7, 0.9), 1):
         assert apple.first_years.roots_by(year, full_m=1.0) == approx(depth_m, abs=0.2)
 
 
 @pytest.mark.parametrize("crop", PERENNIALS, ids=lambda crop: crop.name)
-def test_every_perennial_has_first_years_that_lead_to_its_full_growth(crop):
+def test_every_perennial_has_first_years_that_lead_to_its_full_growth(crop: Crop) -> None:
     young = crop.first_years
+    assert young is not None
     assert "common practice, no source" in source_of(crop, "first_years")
     assert young.kind or "first_years" in crop.from_memory
     covers = [young.stand_in(year).cover for year in range(1, young.years + 2)]
@@ -71,7 +75,7 @@ def test_every_perennial_has_first_years_that_lead_to_its_full_growth(crop):
     assert young.moist_days >= 14
 
 
-def test_only_perennials_have_first_years():
+def test_only_perennials_have_first_years() -> None:
     for name in CROP_NAMES:
         crop = load().crop(name)
         assert (crop.first_years is None) is (not crop.perennial)
@@ -80,17 +84,19 @@ def test_only_perennials_have_first_years():
 @pytest.mark.parametrize(
     ("height_m", "kind"), [(4.0, "tree"), (2.5, "tree"), (1.5, "bush"), (0.5, "herb")]
 )
-def test_a_perennial_that_names_no_kind_has_that_of_its_height(height_m, kind):
+def test_a_perennial_that_names_no_kind_has_that_of_its_height(height_m: float, kind: str) -> None:
     crop = with_crop(APPLE.replace("height_m = 4.0", f"height_m = {height_m}")).crop("apple")
+    assert crop.first_years is not None
     assert crop.first_years.kind == kind
 
 
-def test_a_perennial_may_name_its_kind():
+def test_a_perennial_may_name_its_kind() -> None:
     bush = with_crop(APPLE + 'first_years = "bush"\n').crop("apple")
+    assert bush.first_years is not None
     assert (bush.first_years.kind, bush.first_years.label) == ("bush", "a bush")
 
 
-def test_a_gardeners_own_perennial_has_the_first_years_of_what_it_is_like():
+def test_a_gardeners_own_perennial_has_the_first_years_of_what_it_is_like() -> None:
     class Own:
         name, like, changes = "loganberry", "raspberry", {"height_m": 1.8}
 
@@ -121,14 +127,14 @@ def test_a_gardeners_own_perennial_has_the_first_years_of_what_it_is_like():
         ),
     ],
 )
-def test_figures_that_cannot_be_are_refused(written, said):
+def test_figures_that_cannot_be_are_refused(written: str, said: str) -> None:
     with pytest.raises(CropFileError) as caught:
         with_crop(f"{APPLE}first_years = {written}\n")
     assert said in str(caught.value)
     assert 'crops.toml, crop "apple", first_years' in str(caught.value)
 
 
-def test_an_annual_with_first_years_is_refused():
+def test_an_annual_with_first_years_is_refused() -> None:
     row = APPLE.replace("perennial = true", 'first_years = "tree"')
     with pytest.raises(CropFileError, match="only a perennial has them"):
         with_crop(row)

@@ -35,7 +35,7 @@ USUAL_ROWS_M = {
 
 
 @pytest.mark.parametrize("name", USUAL_ROWS_M)
-def test_at_usual_distances_plants_shade_what_the_tables_field_does(name):
+def test_at_usual_distances_plants_shade_what_the_tables_field_does(name: str) -> None:
     """The cover that FAO-56, eq. 76 gives the table's Kcb mid lies between those of both."""
     crop = load().crop(name)
     kc_max = max(1.2, crop.kcb_mid + 0.05)  # eq. 72 in the table's climate

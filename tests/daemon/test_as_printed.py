@@ -89,11 +89,7 @@ def test_what_a_pulse_credits_is_logged_with_it(printed: World) -> None:
         stored = ask.stored_by_zone_day()
     for day in {r.day for r in rows}:
         # WORKED: (litres - line) x uniformity, pulse by pulse.
-        mine = [
-            max(r.litres - r.line_litres, 0.0) * r.uniformity  # type: ignore[operator]
-            for r in rows
-            if r.day == day
-        ]
+        mine = [max(r.litres - r.line_litres, 0.0) * r.uniformity for r in rows if r.day == day]
         assert stored["leeks", day] == approx(math.fsum(mine))
 
 

@@ -11,6 +11,8 @@ import pytest
 import controller
 from controller.clock import SystemClock, slept_s
 
+# real time: the board's own clock is what is tested
+
 
 def test_every_deadline_counts_what_the_board_sleeps(monkeypatch: pytest.MonkeyPatch) -> None:
     # The kernel's two clocks, after an hour asleep: one of them stood still.

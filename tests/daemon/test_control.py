@@ -7,8 +7,7 @@ import json
 import socket
 import stat
 import threading
-import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from concurrent.futures import Future
 from contextlib import ExitStack, suppress
 from pathlib import Path
@@ -16,8 +15,8 @@ from typing import Any
 
 import pytest
 from support.clock import HandClock
+from support.until import until as _until
 
-from controller.clock import SystemClock
 from controller.daemon.control import protocol
 from controller.daemon.control import server as controlserver
 from controller.daemon.control.protocol import (
@@ -37,7 +36,6 @@ from controller.daemon.control.server import (
     ANSWERED_WITHIN_S,
     CLIENTS,
     CLIENTS_A_USER,
-    CLOSING_WITHIN_S,
     WAITING_A_USER,
     ControlServer,
 )
@@ -57,8 +55,8 @@ def _answer(request: dict[str, Any]) -> Reply:
     return reply
 
 
-def _server(folder: Path) -> ControlServer:
-    return ControlServer(folder, _answer, clock=SystemClock(), close_first=lambda _: None)
+def _server(folder: Path, clock: HandClock | None = None) -> ControlServer:
+    return ControlServer(folder, _answer, clock=clock or HandClock(), close_first=lambda _: None)
 
 
 @pytest.fixture
@@ -114,6 +112,13 @@ class Desk:
         self.clock.advance(seconds)
         self.server.wake()
 
+    def looks(self) -> None:
+        """Wait until the server has looked at everything once more."""
+        for _ in range(2):  # the first may have begun before
+            beats = self.beats
+            self.server.wake()
+            _until(lambda before=beats: self.beats > before)  # type: ignore[misc]
+
     def close(self) -> None:
         self._open.close()
         self.server.stop()
@@ -124,13 +129,6 @@ def desk(tmp_path: Path) -> Iterator[Desk]:
     made = Desk(tmp_path)
     yield made
     made.close()
-
-
-def _until(true: Callable[[], object]) -> None:
-    ends = time.monotonic() + 30.0
-    while not true():
-        assert time.monotonic() < ends, "it did not come about"
-        time.sleep(0.005)
 
 
 def _heard(line: socket.socket) -> dict[str, Any]:
@@ -270,6 +268,7 @@ def test_who_does_not_read_the_answer_is_let_go(desk: Desk) -> None:
     line = desk.asks("status")
     desk.replies[-1].set_result({"ok": True, "words": "x" * 5_000_000})
     _until(lambda: any(client.out for client in desk.server._clients.values()))
+    desk.looks()  # its time to read has begun
     desk.passes(REQUEST_WITHIN_S)
     _until(lambda: not desk.server._clients)
     heard = b""
@@ -302,7 +301,7 @@ def test_many_users_make_room_where_most_are(desk: Desk, monkeypatch: pytest.Mon
     for line in lines[1:]:
         before = len(desk.replies)
         line.sendall(b': "status"}\n')
-        _until(lambda before=before: len(desk.replies) > before)
+        _until(lambda before=before: len(desk.replies) > before)  # type: ignore[misc]
 
 
 def test_of_one_user_so_many_requests_wait_and_closing_is_not_counted(desk: Desk) -> None:
@@ -332,7 +331,7 @@ def test_the_users_number_is_the_kernels() -> None:
 def test_what_is_not_begun_in_time_is_called_off(desk: Desk) -> None:
     line = desk.asks("open", zone="leeks", seconds=60)
     desk.passes(ANSWERED_WITHIN_S - 0.1)
-    time.sleep(0.05)
+    desk.looks()
     assert not desk.replies[0].cancelled()
     desk.passes(0.1)
     assert _words(line) == BUSY
@@ -383,11 +382,12 @@ def test_a_closing_that_hangs_holds_up_no_other_request_and_stops_the_pulse(desk
     _until(lambda: desk.replies)
     desk.replies[0].set_result({"ok": True})
     assert _heard(status) == {"ok": True}
-    desk.passes(CLOSING_WITHIN_S)
-    time.sleep(0.05)
-    beats = desk.beats
-    desk.passes(ANSWERED_WITHIN_S - CLOSING_WITHIN_S)
+    desk.passes(ANSWERED_WITHIN_S)
     assert _words(line) == NOT_SHUT_YET
+    beats = desk.beats
+    for asked in (2, 3):  # each is heard in a round of its own
+        desk.come(b'{"ask": "status"}\n')
+        _until(lambda count=asked: len(desk.replies) == count)  # type: ignore[misc]
     assert desk.beats == beats
     desk.hangs.set()
     _until(lambda: desk.shut)
@@ -432,7 +432,12 @@ def test_a_mistake_of_ours_ends_a_round_and_no_more(
     monkeypatch.setattr(controlserver, "_PAUSE_S", 0.01)
     with monkeypatch.context() as patch:
         rounds: list[None] = []
-        patch.setattr(desk.server, "_listen_again", lambda: rounds.append(None) or 1 / 0)
+
+        def mistake() -> None:
+            rounds.append(None)
+            raise ZeroDivisionError
+
+        patch.setattr(desk.server, "_listen_again", mistake)
         desk.passes(0.0)
         _until(lambda: rounds)
         beats = desk.beats
@@ -448,6 +453,7 @@ def test_where_no_file_can_be_opened_it_waits_and_goes_on(
     desk: Desk, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     monkeypatch.setattr(controlserver, "_PAUSE_S", 0.01)
+    tried: list[None] = []
     with monkeypatch.context() as patch:
 
         class Full:
@@ -455,6 +461,7 @@ def test_where_no_file_can_be_opened_it_waits_and_goes_on(
                 self._real = real
 
             def accept(self) -> None:
+                tried.append(None)
                 raise OSError(24, "Too many open files")
 
             def __getattr__(self, name: str) -> Any:
@@ -463,10 +470,16 @@ def test_where_no_file_can_be_opened_it_waits_and_goes_on(
         patch.setattr(desk.server, "_socket", Full(desk.server._socket))
         line = desk.come(b'{"ask": "status"}\n')
         _until(lambda: caplog.records)
+        before = len(tried)
         desk.passes(1.0)
-        time.sleep(0.05)
+        _until(lambda: len(tried) > before)
         assert not desk.replies
-    _until(lambda: desk.passes(1.0) or desk.replies)
+
+    def answered() -> bool:
+        desk.passes(1.0)
+        return bool(desk.replies)
+
+    _until(answered)
     desk.replies[0].set_result({"ok": True})
     assert _heard(line) == {"ok": True}
     assert len(caplog.records) == 1  # said once
@@ -476,7 +489,7 @@ def test_it_shows_that_it_lives_whenever_it_is_woken(desk: Desk) -> None:
     for _ in range(3):
         beats = desk.beats
         desk.server.wake()
-        _until(lambda before=beats: desk.beats > before)
+        _until(lambda before=beats: desk.beats > before)  # type: ignore[misc]
 
 
 # --- the socket's name ----------------------------------------------------------------------------
@@ -510,17 +523,21 @@ def test_a_folder_too_deep_for_a_socket_is_said(tmp_path: Path) -> None:
         _server(deep)
 
 
-def test_a_socket_that_was_taken_away_is_there_again(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(controlserver, "LOOK_EVERY_S", 0.05)
-    runtime = tmp_path / "run"
+def _looks_for_its_socket(server: ControlServer, clock: HandClock) -> None:
+    clock.advance(controlserver.LOOK_EVERY_S)
+    server.wake()
+    _until(lambda: server._looked_mono_s == clock.mono_s())
+
+
+def test_a_socket_that_was_taken_away_is_there_again(tmp_path: Path) -> None:
+    runtime, clock = tmp_path / "run", HandClock()
     runtime.mkdir()
-    server = _server(runtime)
+    server = _server(runtime, clock)
     (runtime / SOCKET_NAME).unlink()
     runtime.rmdir()
-    time.sleep(0.2)  # it looks, and finds no folder
+    _looks_for_its_socket(server, clock)  # and finds no folder
     runtime.mkdir()
+    _looks_for_its_socket(server, clock)
     _until((runtime / SOCKET_NAME).exists)
     assert ask(runtime, {"ask": "status"})["ok"]
     server.stop()
@@ -537,23 +554,31 @@ def test_the_socket_of_another_is_not_taken_away_at_the_end(tmp_path: Path) -> N
 
 @pytest.mark.parametrize("ours", [True, False])
 def test_a_name_that_is_anothers_is_taken_back_only_where_the_folder_is_ours(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ours: bool
+    tmp_path: Path, ours: bool
 ) -> None:
-    monkeypatch.setattr(controlserver, "LOOK_EVERY_S", 0.05)
+    clock, looks = HandClock(), list[None]()
+
+    def may_listen() -> bool:
+        looks.append(None)
+        return ours
+
     server = ControlServer(
         tmp_path,
         _answer,
-        clock=SystemClock(),
+        clock=clock,
         close_first=lambda _: None,
-        may_listen=lambda: ours,
+        may_listen=may_listen,
     )
     (tmp_path / SOCKET_NAME).unlink()
     (tmp_path / SOCKET_NAME).write_text("no socket", encoding="ascii")
+    _looks_for_its_socket(server, clock)
     if ours:
         _until((tmp_path / SOCKET_NAME).is_socket)
         assert ask(tmp_path, {"ask": "status"})["ok"]
     else:
-        time.sleep(0.3)
+        _until(lambda: len(looks) == 1)
+        _looks_for_its_socket(server, clock)
+        _until(lambda: len(looks) == 2)  # so the first look is over
         assert (tmp_path / SOCKET_NAME).is_file()
     server.stop()
     _until(lambda: (tmp_path / SOCKET_NAME).exists() is not ours)

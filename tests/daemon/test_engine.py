@@ -169,9 +169,12 @@ def test_by_the_meters_word_a_day_is_no_more_than_a_quarter_longer(
     monkeypatch.setattr(engine, "flow_l_s", lambda zone, together: 0.25 / len(together))
     found = [given_row(zone, s, litres, together=beside) for zone, s, litres, beside in rows]
     asked: list[tuple[date, date]] = []
-    monkeypatch.setattr(
-        engine.journal, "openings_given", lambda first, last: asked.append((first, last)) or found
-    )
+
+    def openings_given(first: date, last: date) -> list[Any]:
+        asked.append((first, last))
+        return found
+
+    monkeypatch.setattr(engine.journal, "openings_given", openings_given)
     assert engine.timetable is not None
     pulse = replace(engine.pending[0], zone="a", day=NOON.date(), open_s=100.0)
     kept = engine._held_to_plan(replace(engine.timetable, pulses=(pulse,)))
@@ -488,7 +491,7 @@ def test_a_broken_garden_file_is_said_with_its_first_faults_and_that_it_reads_ag
             return world.gardens["good"]
         raise GardenFileError([f"line {n}: found {text}" for n in range(1, 8)])
 
-    world.garden_file._read = broken  # type: ignore[assignment]
+    world.garden_file._read = broken
     world.file.write_text("nonsense", encoding="utf-8")
     world.run_for(70.0)
     said = [words for kind, words in world.happenings() if kind == "garden file"]

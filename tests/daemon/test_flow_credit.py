@@ -91,6 +91,7 @@ def test_a_low_count_is_believed_once_another_zone_was_seen_right_that_day() -> 
     assert credit.of(counted(B, 10.1), DAY).by_meter
     assert credit.of(counted(A, 3.3), DAY).litres == 3.3
     assert credit.of(counted(A, 0.0), DAY).litres == 0.0
+    # WORKED: of 10 L by time the least that passes, less two pulses: 10 exp(-0.23) - 0.02.
     assert credit.of(counted(A, 3.3), NEXT).litres == approx(7.925, abs=0.001)  # yesterday's word
 
 
@@ -200,7 +201,7 @@ def test_what_is_planned_for_other_reasons_is_not_cut() -> None:
 
 
 def test_the_first_pulses_of_a_day_stay_and_a_rest_too_short_is_left_out() -> None:
-    given = DayGiven(open_s=60.0, lacking_s=60.0)  # planned 60: 75 in all, so 15 more
+    given = DayGiven(open_s=60.0, lacking_s=60.0)  # WORKED: planned 60: 75 in all, so 15 more
     assert cut(given, [10.0, 10.0, 40.0]) == ([10.0, approx(5.0)], True)
     assert cut(given, [10.0, 10.0, 40.0], shortest_s=6.0) == ([10.0], True)
     assert cut(given, [4.0, 56.0], shortest_s=5.0) == ([4.0, approx(11.0)], True)
@@ -210,6 +211,7 @@ def test_only_that_zone_and_day_are_cut() -> None:
     pulses = [a_pulse("a"), a_pulse("b", 1), a_pulse("a", 2, day=NEXT)]
     given = {("a", DAY): DayGiven(open_s=30.0, lacking_s=30.0)}
     kept, which = held_to_plan(pulses, given, {})
+    # WORKED: a quarter over the 30 s of the plan.
     assert [(p.zone, p.day, p.open_s) for p in kept] == [
         ("a", DAY, approx(7.5)),
         ("b", DAY, 30.0),
@@ -225,6 +227,7 @@ def test_a_day_that_lacks_nothing_shields_no_other_from_the_cut() -> None:
         ("a", DAY): DayGiven(open_s=30.0, lacking_s=30.0),
     }
     kept, which = held_to_plan([a_pulse("a"), a_pulse("b", 1)], given, {})
+    # WORKED: a quarter over the 30 s of the plan.
     assert [(p.zone, p.open_s) for p in kept] == [("a", approx(7.5)), ("b", 30.0)]
     assert which == [("a", DAY)]
 
@@ -299,6 +302,7 @@ def test_without_a_known_shortest_opening_nothing_of_no_length_is_planned() -> N
     kept, _ = held_to_plan(pulses, {("a", DAY): DayGiven(open_s=0.0, lacking_s=36.0)}, {})
     assert [p.open_s for p in kept] == [approx(30.0)]
     kept, _ = held_to_plan(pulses, {("a", DAY): DayGiven(open_s=30.0, lacking_s=60.0)}, {})
+    # WORKED: by time 30 + 60 - 60 = 30 s, and a quarter over them: 37.5 s, of which 30 are over.
     assert [p.open_s for p in kept] == [approx(7.5)]
 
 

@@ -34,6 +34,7 @@ def test_a_zone_joined_halfway_gets_less_from_then_on() -> None:
 
 def test_openings_that_only_touch_change_nothing() -> None:
     others = [span("b", -5, 0), span("c", 10, 20)]
+    # WORKED: 6 L/s for 10 s.
     assert litres_of(span("a", 0, 10), others, shared_l_s) == approx(60.0, abs=1e-9)
 
 
@@ -58,6 +59,7 @@ def test_spans_kept_as_they_happen_give_the_same_as_known_afterwards() -> None:
     spans.opened("a", 0.0)
     spans.opened("b", 4.0)
     first = spans.closed("b", 8.0, shared_l_s)
+    # WORKED: 6 L/s for 4 s, 3 L/s for 4 s beside the other, which gets as much, 6 L/s for 2 s.
     assert spans.so_far("a", 10.0, shared_l_s) == approx(24 + 12 + 12, abs=1e-9)
     second = spans.closed("a", 10.0, shared_l_s)
     assert (first, second) == (approx(12.0, abs=1e-9), approx(48.0, abs=1e-9))
@@ -105,6 +107,7 @@ def test_the_end_of_one_opening_says_nothing_of_the_next() -> None:
     spans.closing("a", 14.0)
     spans.closed("a", 14.0, shared_l_s)
     spans.opened("a", 20.0)
+    # WORKED: 6 L/s for 5 s.
     assert spans.so_far("a", 25.0, shared_l_s) == approx(30.0)
 
 

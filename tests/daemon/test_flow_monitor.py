@@ -233,6 +233,7 @@ def test_next_to_nothing_is_judged_by_the_band_too() -> None:
 
 
 def test_what_goes_on_is_held_against_the_lesser_of_seen_and_computed() -> None:
+    # WORKED: litres of 100 s, or the 0.2 L/s of the computed flow.
     assert flow_while_open(_seen(18.0), SURE) == approx(0.18)
     assert flow_while_open(_seen(22.0), SURE) == approx(0.20)
     assert flow_while_open(_seen(1.0), SURE) == approx(0.20)  # it had not opened
@@ -333,6 +334,7 @@ def test_litres_between_two_moments_lie_on_lines_between_samples() -> None:
         clock.advance(10.0)
         metering.sample()
     start = 1000.0
+    # WORKED: 1 L in the first ten seconds, 2 L in the next.
     assert metering.litres_between(start, start + 10.0) == approx(1.0)
     assert metering.litres_between(start + 5.0, start + 15.0) == approx(0.5 + 1.0)
     assert metering.litres_between(start - 50.0, start + 50.0) == approx(3.0)
@@ -404,6 +406,7 @@ class Bench:
             return known[opened]
 
         self.compute = compute
+        self.said: list[str] = []
         self.monitor = FlowMonitor(
             garden,
             self.metering,
@@ -412,9 +415,8 @@ class Bench:
                 compute=compute,
                 fill_s=lambda z, s: fill_seconds(lines.line(z).volume_m3, flows.flow_l_s(z, s)),
             ),
-            report=(said := []).append,
+            report=self.said.append,
         )
-        self.said: list[str] = said
         self.day = DAY
         self.found: list[Found] = []
 
@@ -465,6 +467,7 @@ def test_a_burst_is_found_at_the_stated_size_while_it_flows() -> None:
     right = true_flow(Lines(garden))(alone)
     _, most = passing_l(Bench(garden).compute(alone), 160.0, LITRES_PER_PULSE)
     stated = most / 160.0 / right
+    # RECORDED: what our band lets pass; the bursts below find it from both sides.
     assert stated == approx(1.440, abs=0.002)
     shares = []
     for bore_mm in (2, 4, 5, 6, 8, 12):

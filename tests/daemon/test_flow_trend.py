@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from math import exp, log
 from pathlib import Path
 from random import Random
+from typing import Any
 
 import pytest
 from pytest import approx
@@ -150,6 +151,7 @@ def test_slow_clogging_is_held_against_the_first_weeks_and_not_the_last() -> Non
     }
     (change,) = changes(sets)
     assert change.zones == A
+    # WORKED: 0.90 at the end over some 0.99 in the first weeks.
     assert change.share == approx(-0.09, abs=0.01)
 
 
@@ -187,6 +189,7 @@ def test_a_flow_nobody_knew_is_judged_by_its_own_first_week() -> None:
     assert reference_flow(unknown, _days(lambda _: 0.1, BASE_LEAST - 1)) is unknown
     own = reference_flow(unknown, _days(lambda _: 0.1, BASE_LEAST))
     assert own.is_known
+    # WORKED: a tenth of 0.4 L/s.
     assert own.flow_l_s == approx(0.04)
     known = ComputedFlow(flow_l_s=0.4, error=0.1)
     assert reference_flow(known, _days(lambda _: 0.8)) is known
@@ -208,7 +211,7 @@ def test_what_was_seen_before_a_line_was_mended_does_not_count(tmp_path: Path) -
 
 
 def test_a_logbook_that_takes_nothing_costs_only_the_past() -> None:
-    def fails(*_: object) -> list[FlowStretch]:
+    def fails(*_: object) -> Any:
         raise LogbookError("the disk is full")
 
     past = Past(fails, fails)

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from controller.daemon import garden_process
 from controller.daemon.garden_process import read_apart
 from controller.errors import GardenFileError
 from controller.timetable.garden_loader import garden_from_text
@@ -46,7 +45,7 @@ def test_without_the_process_it_is_read_here(
     def run(*_: object, **__: object) -> None:
         raise happens
 
-    monkeypatch.setattr(garden_process.subprocess, "run", run)
+    monkeypatch.setattr(subprocess, "run", run)
     assert read_apart(EXAMPLE, "g.toml") == garden_from_text(EXAMPLE, "g.toml", CATALOGUE)
     assert "read in the daemon itself" in caplog.text
 
@@ -54,7 +53,7 @@ def test_without_the_process_it_is_read_here(
 @pytest.mark.parametrize("said", [b"", b"no pickle", b"\x80\x05"], ids=["nothing", "other", "cut"])
 def test_an_answer_that_is_none_is_not_taken(monkeypatch: pytest.MonkeyPatch, said: bytes) -> None:
     done = subprocess.CompletedProcess([], 0, said, None)
-    monkeypatch.setattr(garden_process.subprocess, "run", lambda *_, **__: done)
+    monkeypatch.setattr(subprocess, "run", lambda *_, **__: done)
     with pytest.raises(GardenFileError):
         read_apart("nothing = 1\n", "g.toml")
 

@@ -30,7 +30,9 @@ class Counting:
     """A logbook that counts the rows it is asked to write, and hands them on."""
 
     def __init__(self, book: Logbook) -> None:
-        self._book, self.ledger, self.weather = book, [], []
+        self._book = book
+        self.ledger: list[list[Any]] = []
+        self.weather: list[list[Any]] = []
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._book, name)
@@ -45,7 +47,7 @@ class Counting:
 
 
 @pytest.fixture
-def logbook(tmp_path: Path) -> Iterator[Counting]:
+def logbook(tmp_path: Path) -> Iterator[Any]:
     with Logbook(tmp_path / "logbook.db", HandClock()) as book:
         yield Counting(book)
 
@@ -66,7 +68,7 @@ def _season(parts: tuple[str, ...] = ("",), zones: str = "ab", days: int = 20) -
     ]
 
 
-def test_a_ledger_that_did_not_change_is_not_written_again(logbook: Counting) -> None:
+def test_a_ledger_that_did_not_change_is_not_written_again(logbook: Any) -> None:
     journal, rows = Journal(logbook), _season(("row 1", "row 2"))
     _keep(journal, rows)
     _keep(journal, rows)
@@ -75,7 +77,7 @@ def test_a_ledger_that_did_not_change_is_not_written_again(logbook: Counting) ->
     journal.close()
 
 
-def test_neither_is_it_after_a_restart(logbook: Counting) -> None:
+def test_neither_is_it_after_a_restart(logbook: Any) -> None:
     rows = _season()
     weather = [WeatherDay(day=DAY, tmin_c=9.0, tmax_c=20.0, source="x")]
     for _ in range(2):
@@ -86,7 +88,7 @@ def test_neither_is_it_after_a_restart(logbook: Counting) -> None:
     assert len(logbook.ledger) == len(logbook.weather) == 1
 
 
-def test_of_a_changed_day_all_parts_are_written_and_nothing_else(logbook: Counting) -> None:
+def test_of_a_changed_day_all_parts_are_written_and_nothing_else(logbook: Any) -> None:
     journal, rows = Journal(logbook), _season(("row 1", "row 2"))
     _keep(journal, rows)
     rows[25] = replace(rows[25], rain_mm=9.0)
@@ -96,7 +98,7 @@ def test_of_a_changed_day_all_parts_are_written_and_nothing_else(logbook: Counti
     journal.close()
 
 
-def test_a_zone_whose_rows_become_unlike_leaves_no_account_of_the_whole(logbook: Counting) -> None:
+def test_a_zone_whose_rows_become_unlike_leaves_no_account_of_the_whole(logbook: Any) -> None:
     journal = Journal(logbook)
     _keep(journal, _season())
     _keep(journal, _season(("row 1", "row 2")))
@@ -105,7 +107,7 @@ def test_a_zone_whose_rows_become_unlike_leaves_no_account_of_the_whole(logbook:
     journal.close()
 
 
-def test_days_before_the_logbook_and_days_to_come_are_not_kept(logbook: Counting) -> None:
+def test_days_before_the_logbook_and_days_to_come_are_not_kept(logbook: Any) -> None:
     journal = Journal(logbook)
     rows = _season(zones="a", days=40)
     _keep(journal, rows, ledger_from=DAY + timedelta(days=3))
@@ -113,7 +115,7 @@ def test_days_before_the_logbook_and_days_to_come_are_not_kept(logbook: Counting
     journal.close()
 
 
-def test_a_long_season_is_written_in_several_goes(logbook: Counting) -> None:
+def test_a_long_season_is_written_in_several_goes(logbook: Any) -> None:
     journal, rows = Journal(logbook), _season(zones="abcdefghijklmnopqrstuvwxyz")
     _keep(journal, rows)
     assert max(len(some) for some in logbook.ledger) <= 500
@@ -121,7 +123,7 @@ def test_a_long_season_is_written_in_several_goes(logbook: Counting) -> None:
     journal.close()
 
 
-def test_every_source_of_a_day_and_what_was_seen_come_back(logbook: Counting) -> None:
+def test_every_source_of_a_day_and_what_was_seen_come_back(logbook: Any) -> None:
     journal = Journal(logbook)
     seen = Observation(zone="a", day=DAY, event="full")
     foretold = WeatherDay(day=DAY, tmax_c=21.0, source="s forecast", measured=False)
@@ -155,7 +157,7 @@ def test_what_a_person_saw_moves_the_kept_ledger_from_that_day_on(tmp_path: Path
 
 
 def test_a_logbook_begun_in_mid_run_is_given_all_there_is_again(
-    logbook: Counting, tmp_path: Path
+    logbook: Any, tmp_path: Path
 ) -> None:
     journal = Journal(logbook)
     weather = [WeatherDay(day=DAY, tmax_c=20.0, source="s analysis")]
@@ -181,11 +183,11 @@ def _packed(rows: list[LedgerDay]) -> JoinedRows:
 
 
 def test_packed_ledgers_are_kept_as_others_are(
-    logbook: Counting, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+    logbook: Any, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.setattr("controller.daemon.journal._AT_ONCE", 7)
     rows = _season(parts=("row 1", "row 2"), zones="abc", days=25)
-    journal = Journal(logbook)  # type: ignore[arg-type]
+    journal = Journal(logbook)
     plan = Timetable(
         first=FIRST, last=FIRST, pulses=(), doses=(), not_fitted=(), remarks=(), ledger=()
     )

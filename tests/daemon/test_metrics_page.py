@@ -6,14 +6,14 @@ import http.client
 import json
 import socket
 import threading
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 
 import pytest
-from prometheus_client.openmetrics.parser import text_string_to_metric_families as open_families
+from prometheus_client.openmetrics import parser as open_format
 from prometheus_client.parser import text_string_to_metric_families
 from support.clock import HandClock
+from support.until import until as _until
 
 from controller.daemon.host.metrics_page import CLIENTS, PATIENCE_S, YIELDS_AFTER_S, HealthPage
 from controller.daemon.host.status import BoardNow, Facts
@@ -66,13 +66,6 @@ class Page:
             for family in text_string_to_metric_families(text)
             for sample in family.samples
         }
-
-
-def _until(true: Callable[[], object]) -> None:
-    ends = time.monotonic() + 30.0
-    while not true():
-        assert time.monotonic() < ends, "it did not come about"
-        time.sleep(0.005)
 
 
 @pytest.fixture(autouse=True)
@@ -134,7 +127,7 @@ def test_the_open_exposition_format_is_spoken_where_asked_for(page: Page) -> Non
     assert status == 200
     assert kind.startswith("application/openmetrics-text")
     assert text.endswith("# EOF\n")
-    names = {family.name for family in open_families(text)}
+    names = {f.name for f in open_format.text_string_to_metric_families(text)}  # type: ignore[no-untyped-call]
     assert {"rowgate_litres", "rowgate_pulses", "rowgate_told", "rowgate_silent"} <= names
 
 

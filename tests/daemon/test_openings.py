@@ -208,6 +208,7 @@ def test_a_line_that_neither_opens_rightly_nor_shuts_is_counted_as_running() -> 
     s.pins.bad.clear()
     s.passes(20.0)
     (end,) = s.settle()
+    # WORKED: 40 s of 0.6 L/s.
     assert end.open_s == approx(40.0) and end.litres == approx(24.0)
 
 
@@ -219,6 +220,7 @@ def test_what_a_pulse_is_due_goes_by_its_time_and_is_never_more(
 ) -> None:
     s = Set()
     s.open(open_s=open_s, planned_s=planned_s)
+    # WORKED: 36 L in the 60 s planned.
     assert s.openings.running["a"].due_litres == approx(due_l)
 
 
@@ -239,6 +241,7 @@ def test_an_end_in_time_is_written_with_all_that_is_known_of_it() -> None:
     s.passes(60.0)
     (end,) = s.settle()
     assert (end.open_s, end.how, end.in_time) == (60.0, HowKnown.TIMED, True)
+    # WORKED: 60 s of 0.6 L/s.
     assert end.litres == end.timed_litres == approx(36.0) and end.counted is None
     (row,) = s.notes.take()
     assert row == (
@@ -317,6 +320,7 @@ def test_an_end_that_nobody_told_is_taken_as_planned_after_a_while() -> None:
     s.passes(0.1)
     (end,) = s.settle()
     assert (end.open_s, end.why, end.in_time) == (60.0, "it is shut", True)
+    # WORKED: 60 s of 0.6 L/s.
     assert end.litres == approx(36.0)
 
 
@@ -464,6 +468,7 @@ def test_the_meter_of_a_slow_valve_counts_until_it_is_shut() -> None:
     s.settle()
     s.passes(12.0)  # shut, with its spare second
     (end,) = s.settle()
+    # WORKED: 72 s of 0.5 L/s by the meter.
     assert (end.how, end.litres) == (HowKnown.METERED, approx(36.0))
     assert end.timed_litres == approx(59.0 * 0.6)
 
@@ -476,6 +481,7 @@ def test_what_the_meter_counted_is_the_openings_litres() -> None:
     s.runs_l_s = 0.5
     s.open()
     s.passes(30.0)
+    # WORKED: the meter has 0.5 L/s, time 0.6 L/s.
     assert s.openings.litres_so_far("a", flow_l_s) == approx(15.0)
     s.passes(30.0)
     (end,) = s.settle()
@@ -507,6 +513,7 @@ def test_a_meter_that_counts_nothing_is_dead_after_three_and_litres_go_by_time()
         s.open()
         s.passes(60.0)
         found += [(e.how, e.litres) for e in s.settle()]
+    # WORKED: 0.6 L/s for 60 s, and for 30 s below.
     assert found == [(HowKnown.METERED, 0.0)] * 2 + [(HowKnown.TIMED, approx(36.0))]
     assert s.openings.meter_turned
     s.openings.meter_turned = False
@@ -688,4 +695,5 @@ def test_the_meter_is_looked_at_when_the_open_set_changes() -> None:
     s.clock.advance(30.0)
     s.counts = 5000
     (end,) = s.settle()
+    # WORKED: 1000 pulses of 0.01 L.
     assert end.litres == approx(10.0)

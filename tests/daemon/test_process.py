@@ -11,6 +11,8 @@ from typing import Any
 
 from controller.daemon.host.process import Ending, Signals
 
+# real time: that it waits is what is tested
+
 
 def rested_s(ending: Ending) -> float:
     began_s = time.monotonic()

@@ -47,7 +47,8 @@ def a_row(row_id: int = 1, **more: Any) -> PulseRow:
 
 
 def stopped(mono_s: float, **more: Any) -> ShutAt:
-    return ShutAt(**({"mono_s": mono_s, "boot_id": "now", "lines": frozenset({17, 22})} | more))
+    plain: dict[str, Any] = {"mono_s": mono_s, "boot_id": "now", "lines": frozenset({17, 22})}
+    return ShutAt(**(plain | more))
 
 
 def judged(

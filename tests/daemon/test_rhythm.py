@@ -8,6 +8,8 @@ from zoneinfo import ZoneInfo
 
 from controller.daemon.rhythm import WallAlarm
 
+# real time: the alarm rings by the wall clock, in a thread of its own
+
 ZONE = ZoneInfo("Europe/Berlin")
 
 

@@ -6,7 +6,6 @@ import json
 import logging
 import sys
 import threading
-import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -18,6 +17,7 @@ from support.daemon import CATALOGUE
 from support.gardens import a_garden, a_zone
 from support.lgpio import StandIn, on_a_known_board
 from support.pins import ClaimThrows, GoodPins, OffThrows, SticksOn, ball, limits
+from support.until import until
 
 from controller.daemon import valve_set
 from controller.daemon.garden_reload import Accepted, accept
@@ -53,7 +53,7 @@ class Start:
     """A start, with the hands of the clock in the test's."""
 
     def __init__(
-        self, folder: Path, *known: LineLimits, pins: type[GoodPins] = GoodPins, master: int = 0
+        self, folder: Path, *known: LineLimits, pins: Any = GoodPins, master: int = 0
     ) -> None:
         self.file, self.clock = folder / "lines.json", HandClock()
         self.pins = pins(self.clock)
@@ -373,7 +373,4 @@ def test_a_chip_of_which_a_line_hangs_is_not_touched(
     assert not held.let_go(lambda: None)
     assert lgpio.calls[-1] == ("write", 27, 1)  # and the chip is still open
     come_back.set()
-    ends = time.monotonic() + 30.0
-    while held.valve_set.hanging():
-        assert time.monotonic() < ends
-        time.sleep(0.005)
+    until(lambda: not held.valve_set.hanging())

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -26,7 +28,7 @@ NAN = float("nan")
 
 
 @given(temps)
-def test_the_slope_is_that_of_the_saturation_curve(temp):
+def test_the_slope_is_that_of_the_saturation_curve(temp: float) -> None:
     step = 1e-3
     rise = saturation_vapour_pressure_kpa(temp + step) - saturation_vapour_pressure_kpa(temp - step)
     # The printed 4098 is 17.27 x 237.3 = 4098.17, rounded.
@@ -34,14 +36,16 @@ def test_the_slope_is_that_of_the_saturation_curve(temp):
 
 
 @given(temps, temps)
-def test_a_day_of_two_temperatures_holds_more_vapour_than_its_mean(one, other):
+def test_a_day_of_two_temperatures_holds_more_vapour_than_its_mean(
+    one: float, other: float
+) -> None:
     tmin, tmax = sorted((one, other))
     of_the_mean = saturation_vapour_pressure_kpa((tmin + tmax) / 2)
     assert day_saturation_kpa(tmin_c=tmin, tmax_c=tmax) >= of_the_mean * (1 - 1e-12)
 
 
 @given(temps, temps, st.floats(0, 100))
-def test_vapour_at_full_humidity_is_saturation(one, other, share):
+def test_vapour_at_full_humidity_is_saturation(one: float, other: float, share: float) -> None:
     tmin, tmax = sorted((one, other))
     full = day_saturation_kpa(tmin_c=tmin, tmax_c=tmax)
     both = {"rh_max_pct": 100.0, "rh_min_pct": 100.0}
@@ -53,7 +57,7 @@ def test_vapour_at_full_humidity_is_saturation(one, other, share):
     assert vapour_from_rh_max_kpa(tmin_c=tmin, rh_max_pct=100.0) == approx(at_night)
 
 
-def test_lowest_humidity_is_that_of_the_vapour_at_the_highest_temperature():
+def test_lowest_humidity_is_that_of_the_vapour_at_the_highest_temperature() -> None:
     # WORKED, eq. 63: the vapour is that of saturated air at 10 degrees, so 100 % there.
     vapour = saturation_vapour_pressure_kpa(10.0)
     assert rh_min_from_vapour_pct(vapour_pressure_kpa=vapour, tmax_c=10.0) == approx(100, abs=1e-9)
@@ -63,7 +67,7 @@ def test_lowest_humidity_is_that_of_the_vapour_at_the_highest_temperature():
     assert found == approx(100 * 1.228 / 3.168, abs=0.03)
 
 
-def test_pressure_at_the_sea_and_in_the_mountains():
+def test_pressure_at_the_sea_and_in_the_mountains() -> None:
     # PRINTED, FAO-56 (1998), annex 2, Table 2.1 (from memory): 101.3 kPa at 0 m, 90.0 at 1000 m,
     # 79.8 at 2000 m, 70.5 (here 70.49) at 3000 m.
     for height, printed in [(0, 101.3), (1000, 90.0), (2000, 79.8), (3000, 70.5)]:
@@ -71,7 +75,7 @@ def test_pressure_at_the_sea_and_in_the_mountains():
 
 
 @given(st.floats(0, 60))
-def test_wind_at_2_m_stays_what_it_is_and_from_higher_up_lessens(wind):
+def test_wind_at_2_m_stays_what_it_is_and_from_higher_up_lessens(wind: float) -> None:
     assert wind_at_2m_m_s(wind, height_m=2.0) == wind
     assert wind_at_2m_m_s(wind, height_m=10.0) == approx(0.748 * wind, rel=1e-3)
     assert wind_at_2m_m_s(wind, height_m=1.0) >= wind
@@ -98,6 +102,6 @@ def test_wind_at_2_m_stays_what_it_is_and_from_higher_up_lessens(wind):
         (lambda: rh_min_from_vapour_pct(vapour_pressure_kpa=-1.0, tmax_c=20.0), "vapour_pres"),
     ],
 )
-def test_a_value_that_cannot_be_is_refused_by_name(call, name):
+def test_a_value_that_cannot_be_is_refused_by_name(call: Any, name: str) -> None:
     with pytest.raises(OutOfRange, match=name):
         call()

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -16,10 +18,11 @@ from controller.demand.plants.course import Course, in_first_year
 from controller.demand.plants.development import USUAL_EMERGENCE_DAYS, ordinary_emergence_days
 from controller.demand.plants.observations import EVENTS
 from controller.demand.plants.stages import FIRST_ROOTS_M, Settling, crop_on
-from controller.demand.records import Observation
+from controller.demand.records import DayInput, Observation
 from controller.errors import OutOfRange
 from controller.garden.model import Planting
 from crops.catalogue import load
+from crops.entry import Crop
 
 CROPS = [load().crop(name) for name in CROP_NAMES]
 LETTUCE = load().crop("lettuce")  # stages 20/30/15/10, base 4.4 °C
@@ -27,26 +30,33 @@ ONION = load().crop("onion")  # stages 15/25/70/40, stopped when its tops fall
 BEAN = load().crop("dry bean")  # stages 20/30/40/20, tapered
 
 
-def when(number):
+def when(number: int) -> date:
     """The date of day `number` of a planting that starts on 1 April, from 1."""
     return SPRING + timedelta(days=number - 1)
 
 
-def noted(event, number):
+def noted(event: Any, number: int) -> Observation:
     return Observation(zone="invented plot", day=when(number), event=event)
 
 
-def warm(degree_days_c, *, length=200, base_c=4.4):
+def warm(degree_days_c: float, *, length: int = 200, base_c: float = 4.4) -> dict[date, DayInput]:
     """Steady days with so many degree days over the base."""
     mean = base_c + degree_days_c
     return {(today := day(n, tmin_c=mean, tmax_c=mean)).day: today for n in range(-10, length)}
 
 
-def normal(degree_days_c, base_c=4.4):
+def normal(degree_days_c: float, base_c: float = 4.4) -> Callable[[date], tuple[float, float]]:
     return lambda _: (base_c + degree_days_c, base_c + degree_days_c)
 
 
-def course(crop=LETTUCE, *events, days=None, normal_temps=None, length=120, **more):
+def course(
+    crop: Crop = LETTUCE,
+    *events: Observation,
+    days: Any = None,
+    normal_temps: Any = None,
+    length: int = 120,
+    **more: Any,
+) -> Course:
     return Course(
         crop,
         planted(crop.name, 0, length, **more),
@@ -56,32 +66,32 @@ def course(crop=LETTUCE, *events, days=None, normal_temps=None, length=120, **mo
     )
 
 
-def position(of, number):
+def position(of: Course, number: int) -> float:
     return of.on(when(number)).position
 
 
-def test_by_date_the_position_is_the_day_of_the_planting():
+def test_by_date_the_position_is_the_day_of_the_planting() -> None:
     plain = course()
     assert [position(plain, n) for n in (1, 2, 75, 120)] == [1, 2, 75, 120]
     assert plain.remarks == ()
 
 
-def test_a_day_outside_the_planting_is_refused():
+def test_a_day_outside_the_planting_is_refused() -> None:
     for number in (0, 121):
         with pytest.raises(OutOfRange, match=r"^day_of_planting: "):
             course().on(when(number))
 
 
-def test_a_short_planting_is_cut_off_and_nothing_else():
+def test_a_short_planting_is_cut_off_and_nothing_else() -> None:
     assert course(length=30).on(when(30)) == course().on(when(30))
 
 
-def test_days_to_the_late_stage_are_those_of_the_table():
+def test_days_to_the_late_stage_are_those_of_the_table() -> None:
     # WORKED: 65 days come before it; on its first day none is left.
     assert [course().days_to_late(when(n)) for n in (1, 65, 66, 70)] == [65.0, 1.0, 0.0, -4.0]
 
 
-def test_a_first_year_is_that_of_a_perennial_not_yet_grown_and_ends_where_the_next_begins():
+def test_a_first_year_is_that_of_a_perennial_not_yet_grown_and_ends_where_the_next_begins() -> None:
     asparagus = load().crop("asparagus")
     young = planted("asparagus", 0, 900, years_before=0)
     anniversary = SPRING.replace(year=SPRING.year + 1)
@@ -101,7 +111,7 @@ def test_a_first_year_is_that_of_a_perennial_not_yet_grown_and_ends_where_the_ne
 # Warmth
 
 
-def test_a_day_half_as_warm_again_as_usual_counts_for_one_and_a_half():
+def test_a_day_half_as_warm_again_as_usual_counts_for_one_and_a_half() -> None:
     # WORKED: 12 degree days against 8 usual: day n is like day 1 + 1.5 (n - 1). Day 14 is 20.5, the
     # first in the development stage.
     quick = course(days=warm(12.0), normal_temps=normal(8.0), by_warmth=True)
@@ -111,7 +121,7 @@ def test_a_day_half_as_warm_again_as_usual_counts_for_one_and_a_half():
     assert quick.remarks == ()
 
 
-def test_the_gardeners_own_sums_of_warmth_go_before_the_normals():
+def test_the_gardeners_own_sums_of_warmth_go_before_the_normals() -> None:
     # WORKED: 200 degree days for 20 days are 10 a day, so 12 make 1.2 positions; day 16 is 19. On
     # day 17 the last initial position takes 1/1.2 of the day, the rest goes at 240 for 30 days, 8 a
     # day: 20 + (1 - 1/1.2) 12/8 = 20.25. From there 1.5 a day.
@@ -120,7 +130,7 @@ def test_the_gardeners_own_sums_of_warmth_go_before_the_normals():
     assert [position(own, n) for n in (16, 17, 18)] == approx([19, 20.25, 21.75], abs=1e-5)
 
 
-def test_the_late_stage_goes_at_its_own_pace_from_within_the_day_that_reaches_it():
+def test_the_late_stage_goes_at_its_own_pace_from_within_the_day_that_reaches_it() -> None:
     # WORKED: as above to 63.75 on day 46. Late goes at 10 days for 40 degree days, 3 a day: 1.25 of
     # mid take 1.25/1.5 of day 47, and the sixth that is left makes 0.5 of late.
     sums = (200.0, 240.0, 120.0, 40.0)
@@ -128,18 +138,18 @@ def test_the_late_stage_goes_at_its_own_pace_from_within_the_day_that_reaches_it
     assert [position(own, n) for n in (46, 47, 48)] == approx([63.75, 65.5, 68.5], abs=1e-5)
 
 
-def test_each_stage_is_measured_by_the_warmth_of_its_own_dates():
+def test_each_stage_is_measured_by_the_warmth_of_its_own_dates() -> None:
     # WORKED: usual are 6 degree days on the 20 initial days and 12 on the 30 of development. With
     # 12 a day the first stage goes at 2 a day: 1, 3, ... 19 on day 10. Half of day 11 ends it, and
     # the other half makes 0.5 at 1 a day.
-    def spring(on):
+    def spring(on: date) -> tuple[float, float]:
         return normal(6.0 if on < when(21) else 12.0)(on)
 
     quick = course(days=warm(12.0), normal_temps=spring, by_warmth=True)
     assert [position(quick, n) for n in (10, 11, 12)] == approx([19, 20.5, 21.5], abs=1e-6)
 
 
-def test_without_a_base_temperature_the_stages_go_by_days_and_say_so():
+def test_without_a_base_temperature_the_stages_go_by_days_and_say_so() -> None:
     plain = course(
         replace(LETTUCE, gdd_base_c=None), days=warm(12.0), normal_temps=normal(8.0), by_warmth=True
     )
@@ -147,7 +157,7 @@ def test_without_a_base_temperature_the_stages_go_by_days_and_say_so():
     assert "no base temperature" in plain.remarks[0]
 
 
-def test_in_an_ordinary_year_warmth_and_date_agree():
+def test_in_an_ordinary_year_warmth_and_date_agree() -> None:
     usual = course(days=warm(8.0), normal_temps=normal(8.0), by_warmth=True)
     assert [position(usual, n) for n in range(1, 121)] == approx(range(1, 121), abs=1e-4)
     assert [usual.on(when(n)).stage for n in (20, 21, 50, 51, 65, 66)] == [
@@ -155,15 +165,16 @@ def test_in_an_ordinary_year_warmth_and_date_agree():
     ]
 
 
-def test_a_day_without_temperatures_counts_as_one():
+def test_a_day_without_temperatures_counts_as_one() -> None:
     gap = warm(12.0)
     del gap[when(3)]
     gap[when(4)] = day(3)  # weather, but no temperatures
     quick = course(days=gap, normal_temps=normal(8.0), by_warmth=True)
+    # WORKED: a warm day counts 12/8 = 1.5, a day without temperatures 1.
     assert [position(quick, n) for n in (2, 3, 4, 5)] == approx([2.5, 3.5, 4.5, 6.0], abs=1e-6)
 
 
-def test_frost_holds_the_course():
+def test_frost_holds_the_course() -> None:
     cold = course(days=warm(-10.0), normal_temps=normal(8.0), by_warmth=True)
     assert position(cold, 40) == 1.0
 
@@ -176,7 +187,9 @@ def test_frost_holds_the_course():
         (LETTUCE, normal(0.5), "less than 1 degree day over 4.4 °C"),
     ],
 )
-def test_without_a_measure_the_stages_go_by_days_and_say_so(crop, normal_temps, told):
+def test_without_a_measure_the_stages_go_by_days_and_say_so(
+    crop: Crop, normal_temps: Any, told: str
+) -> None:
     plain = course(crop, days=warm(12.0), normal_temps=normal_temps, by_warmth=True)
     assert [position(plain, n) for n in (2, 60)] == [2, 60]
     assert len(plain.remarks) == 1
@@ -184,7 +197,7 @@ def test_without_a_measure_the_stages_go_by_days_and_say_so(crop, normal_temps, 
     assert plain.remarks[0].startswith("lettuce from 2031-04-01: ")
 
 
-def test_a_stage_goes_by_warmth_from_one_degree_day_a_day_on_and_the_others_are_named():
+def test_a_stage_goes_by_warmth_from_one_degree_day_a_day_on_and_the_others_are_named() -> None:
     # WORKED: 20 degree days for 20 days are just one a day: at 2 a day it goes twice as fast.
     just = course(days=warm(2.0), by_warmth=True, stage_warmth=(20.0, 29.0, 15.0, 10.0))
     assert [position(just, n) for n in (1, 2, 3)] == [1, 3, 5]
@@ -202,7 +215,9 @@ def test_a_stage_goes_by_warmth_from_one_degree_day_a_day_on_and_the_others_are_
     ("event", "first", "stage"),
     [("spreading", 21, "development"), ("full", 51, "mid"), ("ripening", 66, "late")],
 )
-def test_what_was_seen_puts_the_plants_at_the_first_day_of_that_stage(event, first, stage):
+def test_what_was_seen_puts_the_plants_at_the_first_day_of_that_stage(
+    event: str, first: float, stage: str
+) -> None:
     plain, seen = course(), course(LETTUCE, noted(event, 30))
     assert (position(seen, 30), seen.on(when(30)).stage) == (first, stage)
     assert (position(seen, 29), position(seen, 31)) == (29, first + 1)
@@ -210,18 +225,18 @@ def test_what_was_seen_puts_the_plants_at_the_first_day_of_that_stage(event, fir
     assert seen.on(when(30)).day_of_planting == 30
 
 
-def test_each_of_several_observations_holds_from_its_day_on():
+def test_each_of_several_observations_holds_from_its_day_on() -> None:
     seen = course(LETTUCE, noted("full", 44), noted("spreading", 15), noted("ripening", 70))
     assert [position(seen, n) for n in (14, 15, 43, 44, 69, 70)] == [14, 21, 49, 51, 76, 66]
     assert seen.remarks == ()
 
 
-def test_what_was_seen_on_one_day_counts_in_the_order_of_growth():
+def test_what_was_seen_on_one_day_counts_in_the_order_of_growth() -> None:
     seen = course(LETTUCE, noted("full", 44), noted("spreading", 44))
     assert (position(seen, 44), seen.remarks) == (51, ())
 
 
-def test_by_warmth_the_course_goes_on_from_what_was_seen():
+def test_by_warmth_the_course_goes_on_from_what_was_seen() -> None:
     # WORKED: day 10 is put at 21; 1.5 a day from there.
     quick = course(
         LETTUCE, noted("spreading", 10), days=warm(12.0), normal_temps=normal(8.0), by_warmth=True
@@ -229,7 +244,7 @@ def test_by_warmth_the_course_goes_on_from_what_was_seen():
     assert [position(quick, n) for n in (9, 10, 12)] == approx([13, 21, 24], abs=1e-6)
 
 
-def test_roots_and_height_do_not_shrink_when_the_course_is_set_back():
+def test_roots_and_height_do_not_shrink_when_the_course_is_set_back() -> None:
     back = course(LETTUCE, noted("spreading", 45))
     days = [
         crop_on(LETTUCE, back.on(when(n)), supported=False, wind_2m_m_s=2, rh_min_pct=45)
@@ -242,7 +257,7 @@ def test_roots_and_height_do_not_shrink_when_the_course_is_set_back():
     assert days[44].kc < days[43].kc
 
 
-def test_the_day_that_plants_were_lifted_is_their_last():
+def test_the_day_that_plants_were_lifted_is_their_last() -> None:
     gone = course(LETTUCE, noted("gone", 61))
     assert (gone.ends, course().ends) == (when(61), when(120))
     assert gone.on(when(61)) == course().on(when(61))
@@ -262,7 +277,9 @@ def test_the_day_that_plants_were_lifted_is_their_last():
         ([("wilted", 5)], "nothing of that name"),
     ],
 )
-def test_what_makes_no_sense_is_left_aside_and_told(events, told):
+def test_what_makes_no_sense_is_left_aside_and_told(
+    events: list[tuple[str, int]], told: str
+) -> None:
     kept = [noted(*each) for each in events[:-1]]
     found, without = course(LETTUCE, *kept, noted(*events[-1])), course(LETTUCE, *kept)
     assert len(found.remarks) == 1
@@ -274,7 +291,7 @@ def test_what_makes_no_sense_is_left_aside_and_told(events, told):
 # Seedbeds and settling in
 
 
-def test_a_seedbed_lasts_until_the_table_has_plants_up():
+def test_a_seedbed_lasts_until_the_table_has_plants_up() -> None:
     # PRINTED, germination table: lettuce 4 days in soil of 15 °C; April's sun adds 1 °C to the
     # air's 14, and 1.3 is the garden row's: 5.2, so up after six days.
     sown = course(days=warm(14.0, base_c=0.0), transplanted=False)
@@ -282,7 +299,7 @@ def test_a_seedbed_lasts_until_the_table_has_plants_up():
     assert [sown.on(when(n)).phase for n in (1, 6, 7, 30)] == ["seedbed", "seedbed", "", ""]
 
 
-def test_plants_seen_earlier_or_later_than_the_table_says_end_the_seedbed_then():
+def test_plants_seen_earlier_or_later_than_the_table_says_end_the_seedbed_then() -> None:
     for number in (3, 9):
         seen = course(LETTUCE, noted("up", number), days=warm(15.0, base_c=0.0), transplanted=False)
         assert seen.emerges == when(number)
@@ -293,7 +310,7 @@ def test_plants_seen_earlier_or_later_than_the_table_says_end_the_seedbed_then()
         assert position(seen, number + 10) == 15
 
 
-def test_a_late_emergence_moves_all_that_follows_and_no_seedbed_is_in_development():
+def test_a_late_emergence_moves_all_that_follows_and_no_seedbed_is_in_development() -> None:
     """The reported fault: at once "seedbed" and "development", with roots of 0.44 m."""
     bean = load().crop("bush bean")
     start = when(1)
@@ -314,7 +331,7 @@ def test_a_late_emergence_moves_all_that_follows_and_no_seedbed_is_in_developmen
     ]
 
 
-def test_by_warmth_too_it_begins_where_its_table_has_it_up():
+def test_by_warmth_too_it_begins_where_its_table_has_it_up() -> None:
     cold_then_warm = {
         **warm(4.0, base_c=0.0, length=30),
         **{when(n): warm(18.0, base_c=0.0, length=90)[when(n)] for n in range(31, 91)},
@@ -325,7 +342,7 @@ def test_by_warmth_too_it_begins_where_its_table_has_it_up():
     assert position(seen, 32) > 5.0
 
 
-def test_ordinary_emergence_is_the_table_s_in_soil_of_15_degrees_or_the_next_that_will_do():
+def test_ordinary_emergence_is_the_table_s_in_soil_of_15_degrees_or_the_next_that_will_do() -> None:
     # PRINTED, germination table: carrot 10 days in 15 °C; melon does not come up in less than 20.
     assert ordinary_emergence_days(load().crop("carrot")) == approx(10.0)
     assert ordinary_emergence_days(load().crop("melon")) == approx(8.0)
@@ -333,12 +350,12 @@ def test_ordinary_emergence_is_the_table_s_in_soil_of_15_degrees_or_the_next_tha
     assert ordinary_emergence_days(load().crop("leek")) <= USUAL_EMERGENCE_DAYS
 
 
-def test_plants_that_spread_have_come_up():
+def test_plants_that_spread_have_come_up() -> None:
     seen = course(LETTUCE, noted("spreading", 12), days=warm(1.0, base_c=0.0), transplanted=False)
     assert seen.emerges == when(12)
 
 
-def test_a_seedbed_too_cold_ends_after_75_days_and_asks_for_a_look():
+def test_a_seedbed_too_cold_ends_after_75_days_and_asks_for_a_look() -> None:
     sown = course(days=warm(0.0, base_c=0.0), transplanted=False)
     assert sown.emerges == when(76)
     assert 'note "up" if it is' in sown.remarks[0]
@@ -346,7 +363,7 @@ def test_a_seedbed_too_cold_ends_after_75_days_and_asks_for_a_look():
     assert early.remarks == ()  # nobody knows yet
 
 
-def test_what_was_set_out_settles_in_for_a_week():
+def test_what_was_set_out_settles_in_for_a_week() -> None:
     plain = course()
     assert plain.emerges is None
     assert [plain.on(when(n)).phase for n in (1, 7, 8)] == ["settling", "settling", ""]
@@ -354,7 +371,7 @@ def test_what_was_set_out_settles_in_for_a_week():
     assert Course(LETTUCE, planting, {}, settling_days=0).on(when(1)).phase == ""
 
 
-def test_a_perennial_settles_in_for_its_own_days_on_the_roots_it_was_set_out_with():
+def test_a_perennial_settles_in_for_its_own_days_on_the_roots_it_was_set_out_with() -> None:
     strawberry = load().crop("strawberry")
     assert strawberry.first_years is not None
     moist, roots_m = strawberry.first_years.moist_days, strawberry.first_years.roots_m
@@ -372,7 +389,7 @@ def test_a_perennial_settles_in_for_its_own_days_on_the_roots_it_was_set_out_wit
     assert on_first is not None and on_first.roots_m == 0.5 * roots_m
 
 
-def test_established_plants_neither_come_up_nor_settle():
+def test_established_plants_neither_come_up_nor_settle() -> None:
     grape = course(load().crop("grape"), years_before=None)
     assert grape.emerges is None
     assert grape.on(when(1)).phase == ""
@@ -381,7 +398,7 @@ def test_established_plants_neither_come_up_nor_settle():
 # The end of watering
 
 
-def test_onions_are_stopped_only_when_their_tops_were_seen_to_fall():
+def test_onions_are_stopped_only_when_their_tops_were_seen_to_fall() -> None:
     unseen = course(ONION, length=160)
     assert not any(unseen.on(when(n)).stopped for n in range(1, 161))
     seen = course(ONION, noted("tops fallen", 118), length=160)
@@ -390,7 +407,9 @@ def test_onions_are_stopped_only_when_their_tops_were_seen_to_fall():
 
 
 @pytest.mark.parametrize("name", ["onion dry", "garlic", "potato"])
-def test_yellow_lower_leaves_stop_no_water_and_long_before_the_late_stage_move_nothing(name):
+def test_yellow_lower_leaves_stop_no_water_and_long_before_the_late_stage_move_nothing(
+    name: str,
+) -> None:
     # The lowest leaves of garlic go from the start of bulbing on, four to six weeks before lifting,
     # when it asks for most (from memory).
     crop = load().crop(name)
@@ -404,13 +423,13 @@ def test_yellow_lower_leaves_stop_no_water_and_long_before_the_late_stage_move_n
     assert all(early.on(when(n)) == plain.on(when(n)) for n in range(1, late + 41))
 
 
-def test_fallen_tops_go_on_from_the_yellow_leaves_before_them():
+def test_fallen_tops_go_on_from_the_yellow_leaves_before_them() -> None:
     seen = course(ONION, noted("ripening", 105), noted("tops fallen", 117), length=160)
     assert [position(seen, n) for n in (105, 116, 117)] == [111, 122, 123]
 
 
-def test_onions_late_by_the_calendar_ask_for_a_look():
-    def remarks(known, *events):
+def test_onions_late_by_the_calendar_ask_for_a_look() -> None:
+    def remarks(known: int, *events: Observation) -> Any:
         return course(ONION, *events, days=warm(10.0, length=known), length=160).remarks
 
     assert remarks(110) == ()  # the weather is known to day 110, the last of the mid-season
@@ -425,7 +444,7 @@ def test_onions_late_by_the_calendar_ask_for_a_look():
 TOMATO = load().crop("tomato")
 
 
-def test_a_first_ripe_fruit_is_not_the_end_of_the_mid_season():
+def test_a_first_ripe_fruit_is_not_the_end_of_the_mid_season() -> None:
     # The rule after FAO-56, chapter 6: mid-season lasts to the start of maturity, shown by leaves.
     length = sum(TOMATO.stage_days) + 60
     plain, seen = (course(TOMATO, *e, length=length) for e in ((), [noted("first ripe", 75)]))
@@ -437,7 +456,7 @@ def test_a_first_ripe_fruit_is_not_the_end_of_the_mid_season():
 
 
 @pytest.mark.parametrize("event", ["ripening", "last picking"])
-def test_picking_is_over_when_a_person_says_so(event):
+def test_picking_is_over_when_a_person_says_so(event: str) -> None:
     day, length = sum(TOMATO.stage_days[:3]) + 11, sum(TOMATO.stage_days) + 90
     seen = course(TOMATO, noted("first ripe", 75), noted(event, day), length=length)
     assert [seen.on(when(n)).stage for n in (day - 1, day, day + 1)] == ["mid", "late", "late"]
@@ -445,14 +464,14 @@ def test_picking_is_over_when_a_person_says_so(event):
     assert [position(seen, n) for n in (day, day + 1)] == [late + 1, late + 2]
 
 
-def test_a_first_fruit_may_be_noted_before_or_after_anything_else():
+def test_a_first_fruit_may_be_noted_before_or_after_anything_else() -> None:
     seen = course(TOMATO, noted("ripening", 100), noted("first ripe", 105), noted("gone", 110))
     assert seen.remarks == ()
     again = course(TOMATO, noted("first ripe", 100), noted("first ripe", 105))
     assert '"first ripe" was noted for' in again.remarks[0]
 
 
-def test_picking_moves_no_perennial_and_no_crop_left_to_dry():
+def test_picking_moves_no_perennial_and_no_crop_left_to_dry() -> None:
     for crop in CROPS:
         if not (crop.perennial or crop.dry_down):
             continue
@@ -463,7 +482,7 @@ def test_picking_moves_no_perennial_and_no_crop_left_to_dry():
             assert all(last.on(when(n)) == plain.on(when(n)) for n in range(1, 121))
 
 
-def test_lifted_in_an_older_logbook_ends_no_perennial():
+def test_lifted_in_an_older_logbook_ends_no_perennial() -> None:
     # "harvested" was written down as "lifted" then.
     strawberry = course(load().crop("strawberry"), noted("lifted", 60))
     assert strawberry.ends == when(120)
@@ -472,7 +491,7 @@ def test_lifted_in_an_older_logbook_ends_no_perennial():
     assert course(LETTUCE, noted("lifted", 61)).ends == when(61)
 
 
-def test_dry_beans_get_nothing_in_the_last_half_of_their_late_stage():
+def test_dry_beans_get_nothing_in_the_last_half_of_their_late_stage() -> None:
     # FAO-56, annex 8. WORKED: days 91 to 110 are late; the last half are 101 to 110.
     plain = course(BEAN)
     assert [plain.on(when(n)).stopped for n in (91, 100, 101, 120)] == [False, False, True, True]
@@ -481,7 +500,7 @@ def test_dry_beans_get_nothing_in_the_last_half_of_their_late_stage():
     assert [early.on(when(n)).stopped for n in (89, 90)] == [False, True]
 
 
-def test_other_crops_are_watered_to_their_last_day():
+def test_other_crops_are_watered_to_their_last_day() -> None:
     for crop in CROPS:
         if not crop.dry_down:
             assert not course(crop, noted("ripening", 110)).on(when(120)).stopped
@@ -494,7 +513,7 @@ GRAPE = load().crop("grape")
 STANDING = Planting(crop="grape", start=date(2030, 3, 15), until=date(2035, 12, 31))
 
 
-def test_a_perennial_begins_again_each_year():
+def test_a_perennial_begins_again_each_year() -> None:
     course_ = Course(GRAPE, STANDING, {})
     for at, number in [
         (date(2031, 3, 14), 365),
@@ -506,7 +525,7 @@ def test_a_perennial_begins_again_each_year():
         assert (found.day_of_planting, found.position) == (number, number)
 
 
-def test_a_perennial_of_29_february_begins_again_on_the_28th():
+def test_a_perennial_of_29_february_begins_again_on_the_28th() -> None:
     standing = Planting(crop="grape", start=date(2032, 2, 29), until=date(2037, 12, 31))
     course_ = Course(GRAPE, standing, {})
     for at, number in [
@@ -519,7 +538,7 @@ def test_a_perennial_of_29_february_begins_again_on_the_28th():
         assert course_.on(at).day_of_planting == number
 
 
-def test_what_was_seen_of_a_perennial_counts_for_its_year():
+def test_what_was_seen_of_a_perennial_counts_for_its_year() -> None:
     seen = Observation(zone="invented plot", day=date(2031, 5, 1), event="full")
     again = Observation(zone="invented plot", day=date(2032, 5, 20), event="full")
     course_ = Course(GRAPE, STANDING, {}, observations=[again, seen])
@@ -541,7 +560,9 @@ def test_what_was_seen_of_a_perennial_counts_for_its_year():
     cut=st.integers(1, 120),
 )
 @settings(max_examples=60)
-def test_nothing_seen_changes_the_days_before_it_nor_shrinks_a_plant(crop, seen, more, warmth, cut):
+def test_nothing_seen_changes_the_days_before_it_nor_shrinks_a_plant(
+    crop: Crop, seen: Any, more: Any, warmth: float, cut: int
+) -> None:
     days = warm(warmth, base_c=0.0)
     full = course(crop, *seen, days=days, normal_temps=normal(10.0, 0.0), **more)
     known = [each for each in seen if each.day <= when(cut)]
@@ -558,10 +579,10 @@ def test_nothing_seen_changes_the_days_before_it_nor_shrinks_a_plant(crop, seen,
 
 
 @pytest.mark.benchmark(group="sixty courses")
-def test_the_courses_of_a_whole_garden(benchmark):
+def test_the_courses_of_a_whole_garden(benchmark: Any) -> None:
     days = warm(9.0)
 
-    def of_sixty():
+    def of_sixty() -> None:
         for crop in (CROPS + CROPS)[:60]:
             one = course(
                 crop,

@@ -61,7 +61,8 @@ def asked(rng: np.random.Generator) -> list[Any]:
 
 
 def of_season(fields: list[Any], n: int, demand_mm: float) -> DayDemand:
-    return DayDemand(demand_mm, *(float(field[n]) for field in fields[:-1]), bool(fields[-1][n]))
+    rest: list[Any] = [*(float(field[n]) for field in fields[:-1]), bool(fields[-1][n])]
+    return DayDemand(demand_mm, *rest)
 
 
 def test_three_hundred_seasons_at_once_are_the_same_as_one_by_one() -> None:
@@ -179,7 +180,7 @@ def test_more_rain_leaves_the_wetted_ground_no_drier() -> None:
 def test_a_bucket_of_arrays_is_the_bucket_of_each_number() -> None:
     rng = np.random.default_rng(5)
     taw = rng.uniform(5, 200, SEASONS)
-    inputs = {
+    inputs: dict[str, Any] = {
         "depletion_mm": taw * rng.random(SEASONS),
         "taw_mm": taw,
         "raw_mm": taw * rng.random(SEASONS),
@@ -188,7 +189,7 @@ def test_a_bucket_of_arrays_is_the_bucket_of_each_number() -> None:
     }
     many = bucket_day(**inputs, maths=ARRAYS)
     for n in range(SEASONS):
-        one = bucket_day(**{name: float(value[n]) for name, value in inputs.items()})
+        one = bucket_day(**{name: value[n] for name, value in inputs.items()})
         assert [figure[n] for figure in many] == approx(list(one), abs=1e-9)
 
 
@@ -290,8 +291,8 @@ def test_a_surface_gives_no_more_than_it_holds_nor_than_its_root_zone_does() -> 
     assert found.state == Stores(approx(10.0), approx(10.0), approx(9.5), approx(10.0))
 
 
-# FAO-56 (1998), chapter 7, on Kc max: 1.1 where wettings follow each other within two days, 1.2
-# from four on; between them straight, our choice.
+# PRINTED, FAO-56 (1998), chapter 7, on Kc max: 1.1 where wettings follow each other within two
+# days, 1.2 from four on; between them straight, our choice.
 @pytest.mark.parametrize(
     ("before", "dry_days", "rained", "watered", "after"),
     [
@@ -315,7 +316,7 @@ def test_the_energy_of_wet_ground_goes_by_how_often_it_is_wetted(
 
 
 def test_plants_that_draw_nearly_all_leave_a_twentieth_to_the_ground() -> None:
-    # FAO-56 (1998), eq. 72: Kc max is 1.2 in the tables' climate, and at least Kcb + 0.05.
+    # PRINTED, FAO-56 (1998), eq. 72: Kc max is 1.2 in the tables' climate, and at least Kcb + 0.05.
     air = {"wind_2m_m_s": 2.0, "rh_min_pct": 45.0, "height_m": 1.0}
     assert kc_max(kcb=1.14, **air) == approx(1.2)
     assert kc_max(kcb=1.25, **air) == approx(1.3)

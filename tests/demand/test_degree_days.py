@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from itertools import pairwise
 from statistics import median
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -25,10 +27,12 @@ from controller.demand.plants.degree_days import (
     usual_degree_days,
 )
 from controller.demand.plants.development import LONGEST_SEEDBED_DAYS, emergence_of, ground_of
+from controller.demand.records import DayInput
 from controller.demand.soil.mulch import mulch_of
 from controller.errors import OutOfRange
 from controller.garden.model import Planting
 from crops.catalogue import load
+from crops.entry import Crop
 
 PEA, BEAN, LETTUCE = (load().crop(name) for name in ("pea", "bean", "lettuce"))
 temperatures = st.floats(-40, 55)
@@ -39,21 +43,26 @@ temperatures = st.floats(-40, 55)
 @pytest.mark.parametrize(
     ("tmin", "tmax", "worked"), [(11, 25, 8.0), (18, 32, 14.0), (4, 12, 1.0), (2, 8, 0.0)]
 )
-def test_both_temperatures_are_clipped_before_they_are_averaged(tmin, tmax, worked):
+def test_both_temperatures_are_clipped_before_they_are_averaged(
+    tmin: float, tmax: float, worked: float
+) -> None:
     assert degree_days(tmin_c=tmin, tmax_c=tmax, base_c=10.0) == approx(worked, abs=1e-12)
 
 
-def test_sweet_corns_cut_offs_in_fahrenheit_give_the_same_day():
+def test_sweet_corns_cut_offs_in_fahrenheit_give_the_same_day() -> None:
     # PRINTED, EM 9305: sweet corn, base 50 °F, upper 86 °F. WORKED: 60 and 90 °F make
     # (60 + 86)/2 - 50 = 23 F days, which are 23 * 5/9 C days.
     tmin, tmax = ((f - 32) * 5 / 9 for f in (60, 90))
     corn = load().crop("sweet corn")
+    assert corn.gdd_base_c is not None
     found = degree_days(tmin_c=tmin, tmax_c=tmax, base_c=corn.gdd_base_c, upper_c=corn.gdd_upper_c)
     assert found == approx(23 * 5 / 9, abs=1e-9)
 
 
 @given(tmin=temperatures, tmax=temperatures, base=st.floats(-5, 20), more=st.floats(0, 5))
-def test_warmth_is_never_less_than_nothing_nor_more_than_the_cut_offs_leave(tmin, tmax, base, more):
+def test_warmth_is_never_less_than_nothing_nor_more_than_the_cut_offs_leave(
+    tmin: float, tmax: float, base: float, more: float
+) -> None:
     found = degree_days(tmin_c=tmin, tmax_c=tmax, base_c=base)
     assert 0.0 <= found <= 30.0 - base
     assert degree_days(tmin_c=tmin, tmax_c=tmax + more, base_c=base) >= found
@@ -68,12 +77,14 @@ def test_warmth_is_never_less_than_nothing_nor_more_than_the_cut_offs_leave(tmin
         ({"tmin_c": 10.0, "tmax_c": 20.0, "base_c": 5.0, "upper_c": 4.0}, "upper_c"),
     ],
 )
-def test_impossible_temperatures_are_refused(values, named):
+def test_impossible_temperatures_are_refused(
+    values: dict[str, Any] | dict[str, float], named: str
+) -> None:
     with pytest.raises(OutOfRange, match=named):
         degree_days(**values)
 
 
-def test_degree_days_of_means_that_swing():
+def test_degree_days_of_means_that_swing() -> None:
     # WORKED: lows of mean 5 and highs of mean 15, spread 4, base 10: 4 * (phi(1.25) + z Phi(z)) of
     # z = -1.25 and 1.25 makes 0.2024 and 5.2024; their mean 2.7024. Above 30 there is next to
     # nothing (z = -3.75: 0.0001).
@@ -94,7 +105,7 @@ BARE = (6.75, 7.09, 7.97, 8.89, 10.00, 9.96, 11.04, 12.46, 13.01, 12.55)
 STRAW = (6.88, 7.02, 7.47, 8.02, 8.73, 8.93, 9.65, 10.60, 11.21, 11.29)
 
 
-def soil_over(begins, **more):
+def soil_over(begins: float, **more: Any) -> list[float]:
     found, soil = [], begins
     for number, (low, high, sun) in enumerate(zip(LOWS, HIGHS, SUN, strict=True)):
         on = date(2031, 4, 1 + number)
@@ -103,17 +114,17 @@ def soil_over(begins, **more):
     return found
 
 
-def test_soil_follows_air_and_sun_within_days():
+def test_soil_follows_air_and_sun_within_days() -> None:
     assert soil_over(7.0) == approx(BARE, abs=0.0051)
 
 
-def test_film_warms_soil_and_straw_holds_it_back():
+def test_film_warms_soil_and_straw_holds_it_back() -> None:
     film = soil_over(9.0, ground=Ground(film_c=2.0))
     assert film == approx([bare + 2.0 for bare in soil_over(7.0)], abs=1e-9)
     assert soil_over(7.0, ground=Ground(holds=0.5)) == approx(STRAW, abs=0.0051)
 
 
-def test_after_a_step_of_the_air_soil_is_near_it_within_a_week():
+def test_after_a_step_of_the_air_soil_is_near_it_within_a_week() -> None:
     # WORKED: 14 - 6 * 0.65^n after 1, 3, 5, 7 days of 14 °C that follow 8 °C; in winter, no sun.
     soil, found = 8.0, []
     for number in range(7):
@@ -122,8 +133,8 @@ def test_after_a_step_of_the_air_soil_is_near_it_within_a_week():
     assert [found[n] for n in (0, 2, 4, 6)] == approx([10.1, 12.35, 13.30, 13.71], abs=0.006)
 
 
-def test_without_the_suns_figure_the_month_stands_in_and_the_south_has_its_own():
-    air = {"tmin_c": 5.0, "tmax_c": 15.0, "solar_mj_m2": None}
+def test_without_the_suns_figure_the_month_stands_in_and_the_south_has_its_own() -> None:
+    air: dict[str, Any] = {"tmin_c": 5.0, "tmax_c": 15.0, "solar_mj_m2": None}
     assert sun_warming_c(day=date(2031, 6, 1), **air) == 1.5
     assert sun_warming_c(day=date(2031, 1, 9), **air) == 0.0
     assert sun_warming_c(day=date(2031, 12, 9), south=True, **air) == 1.5
@@ -131,8 +142,8 @@ def test_without_the_suns_figure_the_month_stands_in_and_the_south_has_its_own()
     assert sun_warming_c(day=date(2031, 10, 9), south=True, **air) == 1.0
 
 
-def test_soil_under_snow_does_not_freeze():
-    cold = {"day": date(2031, 1, 9), "tmin_c": -14.0, "tmax_c": -6.0}
+def test_soil_under_snow_does_not_freeze() -> None:
+    cold: dict[str, Any] = {"day": date(2031, 1, 9), "tmin_c": -14.0, "tmax_c": -6.0}
     assert soil_temperature_c(0.5, snow=True, **cold) == 0.0
     assert soil_temperature_c(0.5, **cold) < -3.0
 
@@ -146,14 +157,16 @@ def test_soil_under_snow_does_not_freeze():
         *((BEAN, 15, 16), (BEAN, 25, 8)),
     ],
 )
-def test_at_the_tables_temperatures_the_days_are_the_tables(crop, soil, days):
+def test_at_the_tables_temperatures_the_days_are_the_tables(
+    crop: Crop, soil: Any, days: Any
+) -> None:
     assert 1.0 / emergence_rate(soil, crop.emergence_days) == approx(days, abs=1e-9)
 
 
-def test_between_them_rates_lie_on_a_line_above_they_hold_below_they_fall_to_the_base():
+def test_between_them_rates_lie_on_a_line_above_they_hold_below_they_fall_to_the_base() -> None:
     # WORKED: halfway from 10 to 15 °C a pea goes (1/14 + 1/9)/2 of the way a day; a bean at 12 °C
     # (12 - 7.7)/(15 - 7.7) of its 1/16.
-    def rate(crop, soil):
+    def rate(crop: Crop, soil: float) -> float:
         return emergence_rate(soil, crop.emergence_days, crop.emergence_base_c)
 
     assert rate(PEA, 12.5) == approx((1 / 14 + 1 / 9) / 2, abs=1e-12)
@@ -165,12 +178,12 @@ def test_between_them_rates_lie_on_a_line_above_they_hold_below_they_fall_to_the
 
 # Days by thermal time (Bierhuizen and Wagenvoort 1974, from memory: S / (T - base)): bean 130 over
 # 7.7 °C. WORKED: 30 days at 12 °C. Ours draws a line from the table's 16 days at 15 °C: 27.
-def test_a_bean_in_cool_soil_is_near_its_thermal_time():
+def test_a_bean_in_cool_soil_is_near_its_thermal_time() -> None:
     assert 1 / emergence_rate(12.0, BEAN.emergence_days, 7.7) == approx(130 / 4.3, rel=0.11)
 
 
 @pytest.mark.parametrize("name", CROP_NAMES)
-def test_a_tenth_of_a_degree_never_stops_a_seed(name):
+def test_a_tenth_of_a_degree_never_stops_a_seed(name: str) -> None:
     crop = load().crop(name)
     if not crop.emergence_days:
         return
@@ -182,7 +195,7 @@ def test_a_tenth_of_a_degree_never_stops_a_seed(name):
     assert max(rates) > 0.05
 
 
-def winter_days(means):
+def winter_days(means: Sequence[float]) -> dict[date, DayInput]:
     """Days of these mean temperatures from 6 January on, with sun that warms no ground (17.5)."""
     return {
         (at := date(2031, 1, 6) + timedelta(days=number)): replace(
@@ -192,7 +205,9 @@ def winter_days(means):
     }
 
 
-def up_after(crop, sown, days, normal_temps=None, **more):
+def up_after(
+    crop: Crop, sown: date, days: Any, normal_temps: Any = None, **more: Any
+) -> tuple[int, bool]:
     planting = Planting(
         crop=crop.name, start=sown, until=sown + timedelta(days=120), transplanted=False, **more
     )
@@ -202,12 +217,12 @@ def up_after(crop, sown, days, normal_temps=None, **more):
 
 # WORKED: 14 days at 10 °C; at 12.5 °C 1 / 0.09127 = 10.96, so on the eleventh day after sowing.
 @pytest.mark.parametrize(("mean", "after"), [(10.0, 14), (12.5, 11), (20.0, 8), (30.0, 6)])
-def test_seed_comes_up_after_the_tables_days_of_steady_warmth(mean, after):
+def test_seed_comes_up_after_the_tables_days_of_steady_warmth(mean: float, after: float) -> None:
     days = winter_days([mean] * 40)
     assert up_after(PEA, date(2031, 1, 16), days) == (after, False)
 
 
-def test_a_carrot_in_soil_that_warms_is_up_when_its_heat_is_full():
+def test_a_carrot_in_soil_that_warms_is_up_when_its_heat_is_full() -> None:
     # WORKED by thermal time, 124 degree days over 2.6 °C: soil of 9 °C for ten days gives 64, then
     # 9.4 a day at 12 °C: 16.3 days, so up on day 17. The soil follows the air's step within days
     # (0.35 a day), for which the warm air begins two days earlier; a garden row's factor is off.
@@ -219,7 +234,7 @@ def test_a_carrot_in_soil_that_warms_is_up_when_its_heat_is_full():
     assert slower == 21
 
 
-def test_cold_soil_before_sowing_slows_the_first_days():
+def test_cold_soil_before_sowing_slows_the_first_days() -> None:
     warm = winter_days([20.0] * 40)
     cold = winter_days([10.0] * 10) | dict(list(warm.items())[10:])
     assert up_after(PEA, date(2031, 1, 16), warm) == (8, False)
@@ -228,22 +243,22 @@ def test_cold_soil_before_sowing_slows_the_first_days():
     assert up_after(PEA, date(2031, 1, 16), cold) == (9, False)
 
 
-def test_where_nothing_is_known_two_weeks_are_taken():
+def test_where_nothing_is_known_two_weeks_are_taken() -> None:
     for crop in (load().crop("basil"), LETTUCE):  # no figures; figures but no temperatures
         slower = round(14 * crop.emergence_slower) if crop.emergence_days else 14
         assert up_after(crop, SPRING, {})[0] in (14, slower)
 
 
-def test_the_gardeners_own_days_go_before_the_table():
+def test_the_gardeners_own_days_go_before_the_table() -> None:
     days = winter_days([20.0] * 90)
     assert up_after(PEA, date(2031, 1, 16), days, emerges_days=50) == (50, False)
 
 
-def test_normal_temperatures_stand_in_for_days_without_weather():
+def test_normal_temperatures_stand_in_for_days_without_weather() -> None:
     assert up_after(PEA, date(2031, 1, 16), {}, lambda _: (15.0, 25.0)) == (8, False)
 
 
-def test_seed_in_soil_below_its_base_is_given_up_in_the_end():
+def test_seed_in_soil_below_its_base_is_given_up_in_the_end() -> None:
     days = winter_days([7.0] * 120)
     assert up_after(BEAN, date(2031, 1, 16), days) == (LONGEST_SEEDBED_DAYS, True)
     # PRINTED: parsnip takes 57 days at 5 °C, beyond the 45 that were waited for once.
@@ -264,8 +279,8 @@ def test_seed_in_soil_below_its_base_is_given_up_in_the_end():
     ],
 )
 def test_in_the_median_cool_spring_seed_comes_up_when_gardeners_see_it(
-    name, month, on, least, most
-):
+    name: str, month: int, on: int, least: float, most: float
+) -> None:
     days = {
         w.day: replace(
             day(0, tmin_c=w.tmin_c, tmax_c=w.tmax_c, solar_mj_m2=w.solar_mj_m2), day=w.day
@@ -277,7 +292,7 @@ def test_in_the_median_cool_spring_seed_comes_up_when_gardeners_see_it(
     assert not any(gave_up for _, gave_up in found)
 
 
-def test_a_bed_warms_by_what_lies_on_it():
+def test_a_bed_warms_by_what_lies_on_it() -> None:
     loam, clay = load().soil("loam"), load().soil("clay")
     assert ground_of(mulch_of("none", 1.0), loam, south=False) == Ground()
     assert ground_of(mulch_of("straw", 0.5), loam, south=False) == Ground(holds=0.15)
@@ -285,7 +300,7 @@ def test_a_bed_warms_by_what_lies_on_it():
     assert ground_of(mulch_of("none", 1.0), clay, south=True) == Ground(sun_share=0.5, south=True)
 
 
-def test_soil_of_the_south_has_its_own_months_and_means_that_do_not_swing_their_limit():
+def test_soil_of_the_south_has_its_own_months_and_means_that_do_not_swing_their_limit() -> None:
     def soil(month: int, *, south: bool) -> float:
         return soil_temperature_c(
             None, day=date(2031, month, 1), tmin_c=5.0, tmax_c=15.0, solar_mj_m2=None, snow=False,
@@ -301,7 +316,7 @@ def test_soil_of_the_south_has_its_own_months_and_means_that_do_not_swing_their_
     ) == approx(22.5)
 
 
-def test_cold_soil_is_said_while_the_seed_is_not_up_and_only_then():
+def test_cold_soil_is_said_while_the_seed_is_not_up_and_only_then() -> None:
     days = winter_days([9.0] * 30)
     sown = date(2031, 1, 26)
     planting = Planting(crop="bush bean", start=sown, until=date(2031, 6, 1), transplanted=False)

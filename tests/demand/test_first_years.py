@@ -11,19 +11,22 @@ from pytest import approx
 from support.plots import SPRING, day, ledger_over, planted, plot
 from support.tables import CROP_NAMES
 
-from controller.demand.plants.canopy import canopy_on
+from controller.demand.plants.canopy import Canopy, canopy_on
 from controller.demand.plants.course import Course
-from controller.demand.plants.stages import Settling, crop_on
+from controller.demand.plants.stages import CropDay, Settling, crop_on
 from controller.demand.soil.daily_balance import kc_max
 from controller.demand.soil.ground import Season, parts_of
 from controller.garden.model import Coefficients, Planting
 from crops.catalogue import load
+from crops.entry import Crop
 
 STANDARD = {"wind_2m_m_s": 2.0, "rh_min_pct": 45.0}  # the climate of the table
 PERENNIALS = [crop for crop in map(load().crop, CROP_NAMES) if crop.perennial]
 
 
-def asked(crop, planting, when, *, cover_full=None):
+def asked(
+    crop: Crop, planting: Planting, when: date, *, cover_full: float | None = None
+) -> tuple[CropDay, Canopy]:
     """What it is on a day, and its canopy."""
     found = crop_on(crop, Course(crop, planting, {}).on(when), supported=False, **STANDARD)
     canopy = canopy_on(
@@ -66,7 +69,9 @@ YEARS = [
 
 
 @pytest.mark.parametrize(("name", "year", "number", "roots_m", "by_then_m", "kcb"), YEARS)
-def test_roots_and_kcb_of_a_year(name, year, number, roots_m, by_then_m, kcb):
+def test_roots_and_kcb_of_a_year(
+    name: str, year: int, number: int, roots_m: float, by_then_m: float, kcb: float
+) -> None:
     crop = load().crop(name)
     planting = planted(name, 0, 5 * 366)
     begins = SPRING.replace(year=SPRING.year + year - 1)
@@ -79,10 +84,11 @@ def test_roots_and_kcb_of_a_year(name, year, number, roots_m, by_then_m, kcb):
 
 
 @pytest.mark.parametrize("crop", PERENNIALS, ids=lambda crop: crop.name)
-def test_it_starts_with_the_roots_it_came_with_and_ends_as_established(crop):
+def test_it_starts_with_the_roots_it_came_with_and_ends_as_established(crop: Crop) -> None:
     planting = planted(crop.name, 0, 10 * 366)
     old = planted(crop.name, 0, 10 * 366, years_before=None)
     first, _ = asked(crop, planting, SPRING)
+    assert crop.first_years is not None
     assert first.root_depth_m == approx(min(crop.first_years.roots_m, crop.root_min_m))
     grown = SPRING.replace(year=SPRING.year + crop.first_years.years)
     for n in range(0, 360, 30):
@@ -91,7 +97,7 @@ def test_it_starts_with_the_roots_it_came_with_and_ends_as_established(crop):
         assert asked(crop, old, SPRING + timedelta(days=n))[0].root_depth_m == crop.root_min_m
 
 
-def test_a_planting_year_begins_further_on():
+def test_a_planting_year_begins_further_on() -> None:
     crop = load().crop("asparagus")
     whole = planted("asparagus", 0, 5 * 366)
     later = Planting(
@@ -108,7 +114,9 @@ def test_a_planting_year_begins_further_on():
     number=st.integers(0, 364),
     cover_full=st.none() | st.floats(0.0, 1.0),
 )
-def test_each_year_asks_for_no_more_than_the_next_at_the_same_date(crop, year, number, cover_full):
+def test_each_year_asks_for_no_more_than_the_next_at_the_same_date(
+    crop: Crop, year: int, number: int, cover_full: float | None
+) -> None:
     planting, into = planted(crop.name, 0, 12 * 366), timedelta(days=number)
     when = SPRING.replace(year=SPRING.year + year - 1) + into
     one, canopy = asked(crop, planting, when, cover_full=cover_full)
@@ -122,7 +130,7 @@ def test_each_year_asks_for_no_more_than_the_next_at_the_same_date(crop, year, n
     assert canopy.kcb <= one.kcb + 1e-12
 
 
-def test_in_a_bed_of_known_size_young_plants_shade_their_share_of_it():
+def test_in_a_bed_of_known_size_young_plants_shade_their_share_of_it() -> None:
     # WORKED, eq. 98: grapes that will shade 0.2 of their ground shade 0.05/0.4 of that in year 1:
     # 0.025; 0.15 + 0.65 x 2 x 0.025 = 0.1825.
     _, canopy = asked(
@@ -135,10 +143,11 @@ def test_in_a_bed_of_known_size_young_plants_shade_their_share_of_it():
 # Settling in
 
 
-def test_a_perennial_is_kept_moist_as_long_as_it_takes_to_root():
+def test_a_perennial_is_kept_moist_as_long_as_it_takes_to_root() -> None:
     crop = load().crop("raspberry")
     course = Course(crop, planted("raspberry", 0, 400), {})
     first, last = course.on(SPRING), course.on(SPRING + timedelta(days=20))
+    assert first.settling is not None and last.settling is not None
     assert (first.phase, first.settling.days_left) == ("settling", 21)
     assert (last.phase, last.settling.days_left) == ("settling", 1)
     after = course.on(SPRING + timedelta(days=21))
@@ -149,14 +158,16 @@ def test_a_perennial_is_kept_moist_as_long_as_it_takes_to_root():
 
 
 @pytest.mark.parametrize(("settling_days", "kept"), [(0, 0), (7, 21), (21, 21), (30, 30)])
-def test_the_gardeners_days_count_where_they_are_more_or_none(settling_days, kept):
+def test_the_gardeners_days_count_where_they_are_more_or_none(
+    settling_days: int, kept: float
+) -> None:
     crop = load().crop("raspberry")
     course = Course(crop, planted("raspberry", 0, 60), {}, settling_days=settling_days)
     days = [course.on(SPRING + timedelta(days=n)).settling is not None for n in range(60)]
     assert sum(days) == kept
 
 
-def test_a_quarter_of_what_the_first_roots_reach_may_be_missing():
+def test_a_quarter_of_what_the_first_roots_reach_may_be_missing() -> None:
     loam = load().soil("loam")
     # WORKED: a quarter of what 0.15 m of this soil holds.
     held_mm = 1000 * (loam.field_capacity - loam.wilting_point) * 0.15
@@ -165,7 +176,7 @@ def test_a_quarter_of_what_the_first_roots_reach_may_be_missing():
     assert Settling(days_left=3).trigger_mm(loam) == 1.0
 
 
-def test_set_out_in_autumn_it_rests_until_the_day_that_is_named():
+def test_set_out_in_autumn_it_rests_until_the_day_that_is_named() -> None:
     crop = load().crop("raspberry")
     planting = Planting(
         crop="raspberry",
@@ -185,7 +196,7 @@ def test_set_out_in_autumn_it_rests_until_the_day_that_is_named():
     assert course.on(date(2034, 3, 15)).year is None
 
 
-def test_a_sown_perennial_comes_up_and_is_young():
+def test_a_sown_perennial_comes_up_and_is_young() -> None:
     crop = load().crop("asparagus")
     course = Course(crop, planted("asparagus", 0, 400, transplanted=False, emerges_days=20), {})
     assert [course.on(SPRING + timedelta(days=n)).phase for n in (0, 19, 20)] == [
@@ -195,7 +206,7 @@ def test_a_sown_perennial_comes_up_and_is_young():
 
 
 @pytest.mark.parametrize("coefficients", list(Coefficients))
-def test_water_is_conserved_through_the_first_years(coefficients):
+def test_water_is_conserved_through_the_first_years(coefficients: Coefficients) -> None:
     zone = plot(planted("strawberry", 0, 800))
     season = Season(crop_for=load().crop, days={}, coefficients=coefficients)
     (part,) = parts_of(zone, load().soil("loam"), season)
@@ -205,5 +216,6 @@ def test_water_is_conserved_through_the_first_years(coefficients):
         entered = row.rain_mm - row.rain_unused_mm - row.runoff_mm + row.watered_mm
         left = row.used_mm + row.drained_mm + row.handed_over_mm
         assert row.depletion_mm == approx(row.start_depletion_mm - entered + left, abs=1e-9)
+    # WORKED: the table's first-year roots, 0.10 m, and its least full depth, 0.20 m.
     assert ledger[0].root_depth_m == approx(0.10)
     assert ledger[-1].root_depth_m == approx(0.20)

@@ -6,6 +6,7 @@ import tracemalloc
 from collections.abc import Sequence
 from dataclasses import fields, replace
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -32,12 +33,16 @@ _OF = {
 }
 
 
+def _of_values(values: dict[str, Any]) -> LedgerDay:
+    return LedgerDay(**values)
+
+
 @st.composite
 def _ledgers(draw: st.DrawFn) -> list[LedgerDay]:
     count = draw(st.integers(0, TAIL_DAYS + 4))
     found = [
-        LedgerDay(
-            **{
+        _of_values(
+            {
                 f.name: DAY + timedelta(n) if f.name == "day" else draw(_OF[str(f.type)])
                 for f in fields(LedgerDay)
             }
@@ -47,7 +52,7 @@ def _ledgers(draw: st.DrawFn) -> list[LedgerDay]:
     return found * draw(st.integers(1, 4))  # some blocks of them, where there are many
 
 
-def _a_day(n: int, zone: str = "a", **other: object) -> LedgerDay:
+def _a_day(n: int, zone: str = "a", **other: Any) -> LedgerDay:
     values: dict[str, object] = {
         f.name: {"float": 0.5, "int": 1, "bool": True, "str": "x", "str | None": None}.get(
             str(f.type), ()
@@ -120,7 +125,7 @@ def test_the_days_since_one_are_the_same_packed_or_not() -> None:
 def test_a_mark_differs_where_anything_compared_does(field: object, at: int) -> None:
     name, kind = field.name, str(field.type)  # type: ignore[attr-defined]
     days = [_a_day(n) for n in range(TAIL_DAYS + 2)]
-    other = {
+    other: Any = {
         "float": 0.5 + 1e-15,
         "int": 2,
         "bool": False,
@@ -149,17 +154,11 @@ def test_a_mark_is_the_same_packed_or_not() -> None:
 
 def test_a_season_takes_a_third_of_its_packed_days() -> None:
     """Our choice of a bound: days as different from each other as a dry summer's are."""
-    days = [
-        _a_day(
-            n,
-            **{
-                f.name: (n + 1) / (at + 3)
-                for at, f in enumerate(fields(LedgerDay))
-                if str(f.type) == "float" and at % 2
-            },
-        )
-        for n in range(200)
+    odd = [(at, f) for at, f in enumerate(fields(LedgerDay)) if str(f.type) == "float" and at % 2]
+    values: list[dict[str, Any]] = [
+        {f.name: (n + 1) / (at + 3) for at, f in odd} for n in range(200)
     ]
+    days = [_a_day(n, **value) for n, value in enumerate(values)]
     rows = LedgerRows(days)
     tracemalloc.start()
     try:

@@ -70,6 +70,7 @@ def test_a_cover_stands_from_its_first_day_to_its_last_and_no_longer() -> None:
         outside = replace(OUTSIDE, day=day)
         found = day_under([TUNNEL], outside)
         assert (shelter_on([TUNNEL], day) is not None) is stands
+        # WORKED: 0.75 x 6.0.
         assert (found.eto_mm, found.rain_mm) == ((approx(4.5), 0.0) if stands else (6.0, 10.0))
         assert (found is outside) is not stands
 
@@ -84,6 +85,7 @@ def test_rain_nobody_measured_is_none_where_none_passes() -> None:
 def test_rain_of_a_gauge_or_forecast_is_multiplied_day_by_day() -> None:
     rain = {FIRST - DAY: 4.0, FIRST: 4.0, LAST: 2.0}
     assert rain_under([TUNNEL], rain) == {FIRST - DAY: 4.0, FIRST: 0.0, LAST: 0.0}
+    # WORKED: 0.8 x 10.
     assert rain_under([FLEECE], {FIRST: 10.0}) == {FIRST: approx(8.0)}
     assert rain_under([], rain) is rain
 

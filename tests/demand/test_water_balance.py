@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import fields, replace
+from datetime import date
 from itertools import pairwise
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -13,14 +16,16 @@ from pytest import approx
 from support.plots import day, days, ground, ledger_over, planted, plot
 from support.tables import CROP_NAMES, SOIL_NAMES
 
+from controller.demand.records import DayInput, LedgerDay
 from controller.demand.soil.daily_balance import bucket_day
 from controller.demand.soil.ground import Season, parts_of
 from controller.demand.soil.water_balance import advance, corrected_by_reading
 from controller.errors import OutOfRange
-from controller.garden.model import Coefficients
+from controller.garden.model import Coefficients, Zone
 from controller.garden.plumbing import Drilling, Face, Row
 from controller.hydraulics.physics.pipe import PIPES
 from crops.catalogue import load
+from crops.entry import Soil
 
 CATALOGUE = load()
 CROPS = CATALOGUE.crop
@@ -31,7 +36,7 @@ rain = st.none() | st.just(0.0) | st.floats(0, 2) | st.floats(0, 80)
 
 
 @st.composite
-def plots(draw):
+def plots(draw: st.DrawFn) -> Zone:
     """A zone with up to three plantings one after the other, with or without bare days between."""
     plantings, first = [], draw(st.integers(-40, 20))
     for _ in range(draw(st.integers(0, 3))):
@@ -49,7 +54,7 @@ def plots(draw):
 
 
 @st.composite
-def seasons(draw, coefficients=tuple(Coefficients)):
+def seasons(draw: st.DrawFn, coefficients: Sequence[Coefficients] = tuple(Coefficients)) -> Any:
     """A ground of either kind of coefficient, its weather and its watering."""
     weather = draw(
         st.lists(st.tuples(st.floats(0, 14), rain, st.floats(0, 30)), min_size=1, max_size=70)
@@ -68,7 +73,7 @@ def seasons(draw, coefficients=tuple(Coefficients)):
     return part, run, watered
 
 
-def left_over(found):
+def left_over(found: LedgerDay) -> float:
     """What the day's identity does not account for: nothing, if no water is made or lost."""
     return found.depletion_mm - (
         found.start_depletion_mm
@@ -80,14 +85,22 @@ def left_over(found):
     )
 
 
-def one_day(previous=None, *, zone, soil=LOAM, watered_mm=0.0, number=0, **weather):
+def one_day(
+    previous: LedgerDay | None = None,
+    *,
+    zone: Zone,
+    soil: Soil = LOAM,
+    watered_mm: float = 0.0,
+    number: int = 0,
+    **weather: Any,
+) -> LedgerDay:
     today = day(number, **weather)
     return advance(
         previous, part=ground(zone, soil, CROPS, [today]), today=today, watered_mm=watered_mm
     )
 
 
-def test_what_film_sheds_enters_neither_store_nor_either_surface():
+def test_what_film_sheds_enters_neither_store_nor_either_surface() -> None:
     leek = planted("leek", 0, 100)
     dry = [(5.0, 0.0)] * 12
     under = {
@@ -119,13 +132,15 @@ def test_what_film_sheds_enters_neither_store_nor_either_surface():
         assert getattr(some, store) == approx(was - 1.5, abs=slack)
 
 
-def over(zone, run, watered=None):
+def over(
+    zone: Zone, run: list[DayInput], watered: dict[date, float] | None = None
+) -> list[LedgerDay]:
     return ledger_over(ground(zone, LOAM, CROPS, run), run, watered or {})
 
 
 @given(season=seasons())
 @settings(max_examples=150)
-def test_every_day_closes_and_hands_its_depletion_to_the_next(season):
+def test_every_day_closes_and_hands_its_depletion_to_the_next(season: Any) -> None:
     part, run, watered = season
     ledger = ledger_over(part, run, watered)
     assert [found.day for found in ledger] == [today.day for today in run]
@@ -142,7 +157,7 @@ def test_every_day_closes_and_hands_its_depletion_to_the_next(season):
 
 @given(season=seasons(), moisture=st.floats(0, 0.6))
 @settings(max_examples=50)
-def test_a_day_that_starts_anew_from_a_reading_closes_too(season, moisture):
+def test_a_day_that_starts_anew_from_a_reading_closes_too(season: Any, moisture: float) -> None:
     part, run, watered = season
     was = ledger_over(part, run, watered)[-1]
     now = corrected_by_reading(was, moisture=moisture, field_capacity=part.soil.field_capacity)
@@ -162,7 +177,7 @@ def test_a_day_that_starts_anew_from_a_reading_closes_too(season, moisture):
 
 @given(season=seasons())
 @settings(max_examples=50)
-def test_a_whole_season_closes(season):
+def test_a_whole_season_closes(season: Any) -> None:
     part, run, watered = season
     ledger = ledger_over(part, run, watered)
     came = sum(
@@ -176,7 +191,7 @@ def test_a_whole_season_closes(season):
 
 @given(season=seasons())
 @settings(max_examples=50)
-def test_no_day_holds_a_figure_that_is_no_number(season):
+def test_no_day_holds_a_figure_that_is_no_number(season: Any) -> None:
     part, run, watered = season
     for found in ledger_over(part, run, watered):
         for column in fields(found):
@@ -189,7 +204,7 @@ def test_no_day_holds_a_figure_that_is_no_number(season):
     more=st.lists(st.floats(0, 40), min_size=70, max_size=70),
 )
 @settings(max_examples=150)
-def test_more_rain_never_leaves_the_soil_drier(season, more):
+def test_more_rain_never_leaves_the_soil_drier(season: Any, more: Any) -> None:
     part, run, watered = season
     wetter = [
         today if today.rain_mm is None else replace(today, rain_mm=today.rain_mm + extra)
@@ -203,7 +218,7 @@ def test_more_rain_never_leaves_the_soil_drier(season, more):
 
 @given(season=seasons(), split=st.integers(0, 70))
 @settings(max_examples=30)
-def test_yesterdays_ledger_is_all_that_today_needs(season, split):
+def test_yesterdays_ledger_is_all_that_today_needs(season: Any, split: int) -> None:
     part, run, watered = season
     whole = ledger_over(part, run, watered)
     first = ledger_over(part, run[:split], watered)
@@ -221,7 +236,15 @@ def test_yesterdays_ledger_is_all_that_today_needs(season, split):
     demand=st.floats(0, 60),
     off=st.floats(0, 1),
 )
-def test_the_bucket_makes_and_loses_no_water(taw, missing, share, rained, watered, demand, off):
+def test_the_bucket_makes_and_loses_no_water(
+    taw: float,
+    missing: float,
+    share: float,
+    rained: float,
+    watered: float,
+    demand: float,
+    off: float,
+) -> None:
     start, runoff = missing * taw, off * rained
     found = bucket_day(
         depletion_mm=start,
@@ -243,9 +266,11 @@ def test_the_bucket_makes_and_loses_no_water(taw, missing, share, rained, watere
     one=st.floats(0, 1),
     other=st.floats(0, 1),
 )
-def test_a_drier_morning_never_makes_a_wetter_evening(taw, share, demand, one, other):
+def test_a_drier_morning_never_makes_a_wetter_evening(
+    taw: float, share: float, demand: float, one: float, other: float
+) -> None:
     # Without the bound on use this fails when the demand is above TAW - RAW.
-    rest = {"taw_mm": taw, "raw_mm": share * taw, "entering_mm": 0.0}
+    rest: dict[str, Any] = {"taw_mm": taw, "raw_mm": share * taw, "entering_mm": 0.0}
     low, high = (
         bucket_day(depletion_mm=missing * taw, demand_mm=demand, **rest).depletion_mm
         for missing in sorted((one, other))
@@ -253,19 +278,19 @@ def test_a_drier_morning_never_makes_a_wetter_evening(taw, share, demand, one, o
     assert low <= high + 1e-9
 
 
-def test_water_enters_before_stress_is_judged():
+def test_water_enters_before_stress_is_judged() -> None:
     # WORKED: 60 of TAW 100 gone, RAW 40; 30 mm of watering leaves 30 gone, so no stress; 5 used.
     found = bucket_day(depletion_mm=60, taw_mm=100, raw_mm=40, entering_mm=30, demand_mm=5)
     assert (found.stress, found.depletion_mm) == (1.0, approx(35.0, abs=1e-9))
 
 
-def test_the_crop_drinks_before_the_surplus_drains():
+def test_the_crop_drinks_before_the_surplus_drains() -> None:
     # WORKED, eq. 88: 10 gone, 14 of rain, 3 used: 14 - 3 - 10 = 1 mm drains, and the soil is full.
     found = bucket_day(depletion_mm=10, taw_mm=100, raw_mm=40, entering_mm=14, demand_mm=3)
     assert (found.drained_mm, found.depletion_mm) == (approx(1.0, abs=1e-9), 0.0)
 
 
-def test_a_planting_without_a_yesterday_starts_just_watered_in():
+def test_a_planting_without_a_yesterday_starts_just_watered_in() -> None:
     found = one_day(zone=plot(planted("leek", 0, 100)))
     # WORKED: Kc initial 0.7 on ETo 5 mm is 3.5 mm, from a full root zone.
     assert (found.start_depletion_mm, found.depletion_mm) == (0.0, approx(3.5, abs=1e-9))
@@ -276,7 +301,7 @@ def test_a_planting_without_a_yesterday_starts_just_watered_in():
     )
 
 
-def test_bare_soil_without_a_yesterday_starts_with_its_ready_water_gone():
+def test_bare_soil_without_a_yesterday_starts_with_its_ready_water_gone() -> None:
     found = one_day(zone=plot())
     assert (found.account, found.crop, found.stage) == ("bare", None, "bare")
     assert (found.start_depletion_mm, found.taw_mm, found.raw_mm) == (9.0, approx(20.0), 9.0)
@@ -284,7 +309,7 @@ def test_bare_soil_without_a_yesterday_starts_with_its_ready_water_gone():
     assert found.depletion_mm == approx(14.75, abs=1e-9)
 
 
-def test_bare_soil_is_one_layer_wherever_the_line_wets_it():
+def test_bare_soil_is_one_layer_wherever_the_line_wets_it() -> None:
     # WORKED: 14.75 mm as above; 1.15 of 5 mm went, and no plant draws. Then 20 mm of rain: 5.25
     # drain but for the 5.75 that the air takes first.
     first = one_day(zone=plot())
@@ -304,7 +329,7 @@ def test_bare_soil_is_one_layer_wherever_the_line_wets_it():
     assert dry.ke == dry.wet_kc == approx(dry.stress * 1.15) and dry.stress < 0.01
 
 
-def test_a_planting_finds_both_surfaces_as_dry_as_the_bare_ground_left_them():
+def test_a_planting_finds_both_surfaces_as_dry_as_the_bare_ground_left_them() -> None:
     run = days([(5.0, 0.0)] * 4)
     ledger = dual(plot(planted("leek", 3, 60)), [*run[:3], day(3, eto_mm=0.0)], line_fraction=0.4)
     bare, leek = ledger[-2:]
@@ -312,14 +337,14 @@ def test_a_planting_finds_both_surfaces_as_dry_as_the_bare_ground_left_them():
         assert getattr(leek, store) == approx(bare.depletion_mm)
 
 
-def test_open_to_the_sun_is_what_the_plants_do_not_shade():
+def test_open_to_the_sun_is_what_the_plants_do_not_shade() -> None:
     zone, run = plot(planted("leek", 0, 60)), days([(5.0, 0.0)] * 40)
     found = dual(zone, run, line_fraction=0.4, under_canopy=False)[-1]
     assert found.cover > 0.02 and found.exposed_fraction == approx(1.0 - found.cover)
     assert over(zone, run)[-1].exposed_fraction == 1.0  # the single Kc has it within
 
 
-def test_plants_shade_their_rows_by_the_ground_that_each_has():
+def test_plants_shade_their_rows_by_the_ground_that_each_has() -> None:
     # WORKED: discs of 0.4 m at 0.4 m cover pi/4 of lines 0.4 m apart, and half of it at 0.8 m; of
     # 4 and 8 square metres together that is pi/6. 50 plants stand on two rows of 10 m.
     leek = replace(CROPS("leek"), spread_m=0.4)
@@ -336,17 +361,18 @@ def test_plants_shade_their_rows_by_the_ground_that_each_has():
     (facts,) = part.plantings
     assert (part.zone, part.ground_m2, facts.plants) == (zone.name, approx(12.0), approx(50.0))
     assert facts.cover_full == approx(math.pi / 6.0)
-    unknown = Season(crop_for=lambda _: replace(leek, spread_m=None), days={})
+    unknown = Season(crop_for=lambda _: replace(leek, spread_m=None), days={})  # type: ignore[arg-type]
     assert parts_of(zone, LOAM, unknown)[0].plantings[0].cover_full is None
 
 
-def test_bare_soil_never_loses_more_than_the_surface_holds():
+def test_bare_soil_never_loses_more_than_the_surface_holds() -> None:
     ledger = over(plot(), days([(9.0, 0.0)] * 60))
+    # WORKED, FAO-56 (1998), eq. 73: 1000 (0.26 - 0.5 x 0.12) 0.10 = 20 mm.
     assert ledger[-1].depletion_mm == approx(20.0, abs=0.01)
     assert ledger[-1].used_mm < 0.01
 
 
-def test_a_planting_takes_over_what_the_surface_lacks():
+def test_a_planting_takes_over_what_the_surface_lacks() -> None:
     ledger = over(plot(planted("leek", 20, 60)), days([(9.0, 0.0)] * 21))
     bare, leek = ledger[-2:]
     # WORKED: TAW at 0.20 m is 28 mm, more than the 20 the surface can lack: nothing handed over.
@@ -354,7 +380,7 @@ def test_a_planting_takes_over_what_the_surface_lacks():
     assert leek.start_depletion_mm == bare.depletion_mm
 
 
-def test_what_a_smaller_account_cannot_take_over_is_handed_over():
+def test_what_a_smaller_account_cannot_take_over_is_handed_over() -> None:
     zone = plot(planted("tomato", 0, 100))
     ledger = over(zone, days([(8.0, 0.0)] * 101))
     tomato, bare = ledger[-2:]
@@ -364,7 +390,7 @@ def test_what_a_smaller_account_cannot_take_over_is_handed_over():
     assert left_over(bare) == approx(0.0, abs=1e-9)
 
 
-def test_plantings_follow_each_other_without_a_bare_day():
+def test_plantings_follow_each_other_without_a_bare_day() -> None:
     zone = plot(planted("spinach", 0, 40), planted("leek", 40, 60))
     ledger = over(zone, days([(6.0, 0.0)] * 42))
     assert [found.account for found in ledger[38:]] == [
@@ -377,14 +403,14 @@ def test_plantings_follow_each_other_without_a_bare_day():
     assert ledger[40].handed_over_mm <= 0.0
 
 
-def test_roots_reach_soil_that_is_full():
+def test_roots_reach_soil_that_is_full() -> None:
     zone = plot(planted("tomato", 0, 100))
     ledger = over(zone, days([(5.0, 0.0)] * 60))
     assert ledger[-1].taw_mm > ledger[0].taw_mm
     assert all(found.handed_over_mm == 0.0 for found in ledger)
 
 
-def test_a_bed_with_a_bottom_stops_the_roots():
+def test_a_bed_with_a_bottom_stops_the_roots() -> None:
     free = over(plot(planted("tomato", 0, 120)), days([(5.0, 0.0)] * 90))
     zone = plot(planted("tomato", 0, 120), rooting_limit_m=0.3)
     held = over(zone, days([(5.0, 0.0)] * 90))
@@ -392,7 +418,7 @@ def test_a_bed_with_a_bottom_stops_the_roots():
     assert held[-1].taw_mm == approx(42.0, abs=1e-9)  # WORKED: 0.14 * 300
 
 
-def test_a_shallower_bed_hands_over_what_it_no_longer_holds():
+def test_a_shallower_bed_hands_over_what_it_no_longer_holds() -> None:
     deep = over(plot(planted("tomato", 0, 120)), days([(7.0, 0.0)] * 80))
     zone = plot(planted("tomato", 0, 120), rooting_limit_m=0.2)
     found = one_day(deep[-1], zone=zone, number=80)
@@ -400,7 +426,7 @@ def test_a_shallower_bed_hands_over_what_it_no_longer_holds():
     assert left_over(found) == approx(0.0, abs=1e-9)
 
 
-def test_unknown_rain_is_credited_to_nobody_and_the_day_says_so():
+def test_unknown_rain_is_credited_to_nobody_and_the_day_says_so() -> None:
     zone = plot(planted("leek", 0, 100))
     unknown, none = one_day(zone=zone, rain_mm=None), one_day(zone=zone, rain_mm=0.0)
     assert (unknown.rain_known, unknown.rain_mm) == (False, 0.0)
@@ -408,19 +434,19 @@ def test_unknown_rain_is_credited_to_nobody_and_the_day_says_so():
     assert unknown.depletion_mm == none.depletion_mm
 
 
-def test_a_sprinkle_stays_on_the_leaves():
+def test_a_sprinkle_stays_on_the_leaves() -> None:
     zone = plot(planted("leek", 0, 100))
     found = one_day(zone=zone, rain_mm=0.9, eto_mm=5.0)
     assert (found.rain_mm, found.rain_unused_mm) == (0.9, 0.9)
     assert found.depletion_mm == one_day(zone=zone, rain_mm=0.0, eto_mm=5.0).depletion_mm
 
 
-def test_the_readily_available_share_shrinks_on_a_thirsty_day():
+def test_the_readily_available_share_shrinks_on_a_thirsty_day() -> None:
     zone = plot(planted("leek", 0, 100))
     assert one_day(zone=zone, eto_mm=9.0).raw_mm < one_day(zone=zone, eto_mm=3.0).raw_mm
 
 
-def test_the_readily_available_share_follows_a_week_of_what_plants_draw():
+def test_the_readily_available_share_follows_a_week_of_what_plants_draw() -> None:
     # WORKED: leeks' Kc is 0.7 in the initial stage. Of seven days six had 2 mm and the last 9:
     # a mean of 2.1 mm; FAO-56 (1998), Table 22, note 2: p + 0.04 (5 - 2.1).
     zone, share = plot(planted("leek", 0, 100)), CROPS("leek").depletion_fraction
@@ -434,7 +460,7 @@ def test_the_readily_available_share_follows_a_week_of_what_plants_draw():
     assert young.raw_mm / young.taw_mm == approx(share + 0.04 * 2.9)  # 0.7 x 9 / 3 is 2.1 too
 
 
-def test_the_energy_of_wet_ground_goes_by_rain_and_line_from_day_to_day():
+def test_the_energy_of_wet_ground_goes_by_rain_and_line_from_day_to_day() -> None:
     # WORKED, FAO-56 (1998), chapter 7, on Kc max: an account begins at 1.2, as if dry for long, and
     # rain and line after long gaps leave it so; rain on the day after the line lowers it to 1.1,
     # and a line on the day after that keeps it there.
@@ -451,7 +477,7 @@ def test_the_energy_of_wet_ground_goes_by_rain_and_line_from_day_to_day():
     assert last.ke == approx(1.1 - last.kcb, abs=0.02)
 
 
-def test_water_counts_as_given_and_the_rest_as_passed():
+def test_water_counts_as_given_and_the_rest_as_passed() -> None:
     zone, today = plot(planted("leek", 0, 60)), day(0, eto_mm=2.0)
     part = ground(zone, LOAM, CROPS, [today])
     found = advance(
@@ -477,7 +503,7 @@ def test_water_counts_as_given_and_the_rest_as_passed():
 
 
 @pytest.mark.parametrize("number", [0, -1, 2])
-def test_a_day_that_does_not_follow_is_refused(number):
+def test_a_day_that_does_not_follow_is_refused(number: int) -> None:
     zone = plot(planted("leek", 0, 100))
     first = one_day(zone=zone)
     with pytest.raises(OutOfRange, match="days since the ledger's last day"):
@@ -485,19 +511,19 @@ def test_a_day_that_does_not_follow_is_refused(number):
 
 
 @pytest.mark.parametrize("wrong", [{"eto_mm": math.nan}, {"eto_mm": -1.0}, {"rain_mm": -2.0}])
-def test_weather_that_cannot_be_is_refused(wrong):
+def test_weather_that_cannot_be_is_refused(wrong: dict[str, Any] | dict[str, float]) -> None:
     for zone in (plot(), plot(planted("leek", 0, 100))):
         with pytest.raises(OutOfRange):
             one_day(zone=zone, **wrong)
 
 
-def test_doubtful_weather_stays_marked():
+def test_doubtful_weather_stays_marked() -> None:
     found = one_day(zone=plot(), measured=False)
     assert (found.measured, found.method) == (False, "given")
 
 
 @pytest.mark.parametrize("name", CROP_NAMES)
-def test_every_crop_lives_through_a_hot_season_that_is_watered_to_full(name):
+def test_every_crop_lives_through_a_hot_season_that_is_watered_to_full(name: str) -> None:
     # Refilled each morning, no crop of the table is short on sand at 9 mm/day of reference ET.
     found, run = None, [day(number, eto_mm=9.0) for number in range(200)]
     part = ground(plot(planted(name, 0, 200)), CATALOGUE.soil("sand"), CROPS, run)
@@ -509,14 +535,21 @@ def test_every_crop_lives_through_a_hot_season_that_is_watered_to_full(name):
         assert found.drained_mm == 0.0
 
 
-def dual(zone, run, watered=None, *, soil=LOAM, **facts):
+def dual(
+    zone: Zone,
+    run: list[DayInput],
+    watered: dict[date, float] | None = None,
+    *,
+    soil: Soil = LOAM,
+    **facts: Any,
+) -> list[LedgerDay]:
     part = ground(zone, soil, CROPS, run, coefficients=Coefficients.DUAL, **facts)
     return ledger_over(part, run, watered or {})
 
 
 @given(season=seasons(coefficients=[Coefficients.DUAL]))
 @settings(max_examples=100)
-def test_plants_and_open_soil_together_are_what_left_the_ground(season):
+def test_plants_and_open_soil_together_are_what_left_the_ground(season: Any) -> None:
     part, run, watered = season
     for found in ledger_over(part, run, watered):
         if found.crop is not None:
@@ -528,7 +561,7 @@ def test_plants_and_open_soil_together_are_what_left_the_ground(season):
         assert 0.0 <= found.cover <= 0.99
 
 
-def test_a_narrow_wet_strip_loses_less_than_a_bed_wetted_all_over():
+def test_a_narrow_wet_strip_loses_less_than_a_bed_wetted_all_over() -> None:
     zone, run = plot(planted("leek", 0, 60)), days([(6.0, 0.0)] * 30)
     given = {today.day: 8.0 for today in run}
     strip = dual(zone, run, given, line_fraction=0.3)
@@ -541,7 +574,7 @@ def test_a_narrow_wet_strip_loses_less_than_a_bed_wetted_all_over():
     assert sum(f.transpired_mm for f in strip) == approx(sum(f.transpired_mm for f in whole))
 
 
-def test_the_surface_dries_after_the_last_watering_and_the_plants_do_not_notice():
+def test_the_surface_dries_after_the_last_watering_and_the_plants_do_not_notice() -> None:
     # WORKED on day 1: Kcb 0.15, no cover yet, air of the tables: Ke = 1.20 - 0.15.
     zone, run = plot(planted("leek", 0, 60)), days([(6.0, 0.0)] * 14)
     ledger = dual(zone, run, line_fraction=1.0, under_canopy=False)
@@ -552,7 +585,7 @@ def test_the_surface_dries_after_the_last_watering_and_the_plants_do_not_notice(
     assert ledger[-1].ke < 0.1
 
 
-def test_straw_halves_what_the_open_ground_loses_and_leaves_the_plants_alone():
+def test_straw_halves_what_the_open_ground_loses_and_leaves_the_plants_alone() -> None:
     # PRINTED, FAO-56 chapter 10: 5 % less evaporation for each 10 % of the surface mulched.
     run = days([(5.0, 0.0)])
     bare, straw = (
@@ -563,7 +596,7 @@ def test_straw_halves_what_the_open_ground_loses_and_leaves_the_plants_alone():
 
 
 @pytest.mark.parametrize("coefficients", Coefficients)
-def test_an_exposed_bed_loses_more_and_its_coefficient_stays(coefficients):
+def test_an_exposed_bed_loses_more_and_its_coefficient_stays(coefficients: Coefficients) -> None:
     run = days([(5.0, 0.0)])
     plain, windy = (
         ledger_over(
@@ -584,7 +617,7 @@ def test_an_exposed_bed_loses_more_and_its_coefficient_stays(coefficients):
 
 
 @pytest.mark.parametrize("coefficients", Coefficients)
-def test_squash_at_six_feet_draw_far_less_than_a_closed_field(coefficients):
+def test_squash_at_six_feet_draw_far_less_than_a_closed_field(coefficients: Coefficients) -> None:
     run = days([(6.0, 0.0)] * 70)
     zone = plot(planted("summer_squash_zucchini", 0, 90))
     close, wide = (
@@ -604,7 +637,7 @@ def test_squash_at_six_feet_draw_far_less_than_a_closed_field(coefficients):
     assert wide.used_mm < 0.8 * close.used_mm, (wide, close)
 
 
-def test_a_framed_bed_keeps_the_cloudburst_that_a_sloping_one_sheds():
+def test_a_framed_bed_keeps_the_cloudburst_that_a_sloping_one_sheds() -> None:
     run = days([(5.0, 60.0)])
     kept, shed = (
         dual(plot(planted("leek", 0, 60), holds_rain=holds), run)[0] for holds in (True, False)

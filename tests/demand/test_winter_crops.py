@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from statistics import median
+from typing import Any
 
 import pytest
 from support.stationyears import WAGENINGEN, days_of
@@ -15,7 +16,7 @@ from controller.demand.records import DayInput, Observation
 from controller.errors import CropFileError
 from controller.garden.model import Planting
 from crops.catalogue import load
-from crops.entry import autumn_of
+from crops.entry import Crop, autumn_of
 
 GARLIC, ONION = load().crop("garlic"), load().crop("onion")
 WEATHER = {
@@ -26,7 +27,9 @@ WEATHER = {
 }
 
 
-def garlic(start=date(1983, 10, 15), until=date(1984, 8, 15), **more):
+def garlic(
+    start: date = date(1983, 10, 15), until: date = date(1984, 8, 15), **more: Any
+) -> Planting:
     return Planting(crop="garlic", start=start, until=until, **more)
 
 
@@ -41,31 +44,34 @@ def garlic(start=date(1983, 10, 15), until=date(1984, 8, 15), **more):
         (55, ((4, 4), (4, 14), (4, 18), (5, 2))),
     ],
 )
-def test_the_first_long_days_of_spring(latitude, days):
+def test_the_first_long_days_of_spring(latitude: float, days: Any) -> None:
     for hours, worked in zip((13, 13.75, 14, 15), days, strict=True):
         found = first_long_day(date(2030, 10, 15), hours, latitude)
         assert found == (None if worked is None else date(2031, *worked))
 
 
-def test_planted_in_january_it_is_the_spring_of_that_year_and_the_south_has_its_own():
+def test_planted_in_january_it_is_the_spring_of_that_year_and_the_south_has_its_own() -> None:
     assert first_long_day(date(2031, 1, 15), 13, 50) == date(2031, 4, 7)
     assert first_long_day(date(2031, 4, 15), 13, -40) == date(2031, 10, 13)
 
 
-def stages(crop, planting, latitude_deg=WAGENINGEN.latitude_deg):
+def stages(
+    crop: Crop, planting: Planting, latitude_deg: float | None = WAGENINGEN.latitude_deg
+) -> dict[str, date]:
     course = Course(crop, planting, WEATHER, latitude_deg=latitude_deg)
-    begun, day = {}, planting.start
+    begun: dict[str, date] = {}
+    day = planting.start
     while day <= planting.until:
         begun.setdefault(course.on(day).stage, day)
         day += timedelta(days=1)
     return begun
 
 
-def day_of_year(day):
+def day_of_year(day: date) -> int:
     return (day - date(day.year, 1, 1)).days
 
 
-def test_garlic_of_october_stands_in_its_stages_when_gardeners_see_them():
+def test_garlic_of_october_stands_in_its_stages_when_gardeners_see_them() -> None:
     # Common practice, no source, for a mild climate by the sea: full cover about 1 May, leaves
     # yellow about 20 June, lifted about 12 July. By its days it was at full cover in February.
     found = [
@@ -81,23 +87,25 @@ def test_garlic_of_october_stands_in_its_stages_when_gardeners_see_them():
 
 
 @pytest.mark.parametrize("crop", [GARLIC, ONION], ids=["garlic", "onion"])
-def test_no_bulb_fills_before_the_days_are_long_nor_ripens_in_a_month(crop):
+def test_no_bulb_fills_before_the_days_are_long_nor_ripens_in_a_month(crop: Crop) -> None:
+    assert crop.autumn is not None
     hours = crop.autumn.cover_from_h
     for year in range(1976, 1998):
         start = date(year, 9, 1)
         begun = stages(crop, Planting(crop=crop.name, start=start, until=date(year + 1, 8, 15)))
-        assert begun["mid"] > first_long_day(start, hours, WAGENINGEN.latitude_deg) - timedelta(1)
+        first = first_long_day(start, hours, WAGENINGEN.latitude_deg)
+        assert first is not None and begun["mid"] > first - timedelta(1)
         long = first_long_day(start, crop.autumn.yellow_from_h, WAGENINGEN.latitude_deg)
-        assert begun["late"] >= long + timedelta(days=30)
+        assert long is not None and begun["late"] >= long + timedelta(days=30)
 
 
-def test_in_a_cold_winter_the_clock_stands():
+def test_in_a_cold_winter_the_clock_stands() -> None:
     course = Course(GARLIC, garlic(date(1978, 10, 15), date(1979, 8, 15)), WEATHER, latitude_deg=52)
     january = course.on(date(1979, 1, 31)).position - course.on(date(1979, 1, 1)).position
     assert january == pytest.approx(0.0, abs=0.5)
 
 
-def test_what_was_seen_goes_before_the_length_of_the_day():
+def test_what_was_seen_goes_before_the_length_of_the_day() -> None:
     seen = Observation(zone="z", day=date(1984, 3, 1), event="full")
     course = Course(GARLIC, garlic(), WEATHER, observations=[seen], latitude_deg=52)
     assert course.on(date(1984, 3, 1)).stage == "mid"
@@ -114,11 +122,11 @@ def test_what_was_seen_goes_before_the_length_of_the_day():
         (garlic(stage_days=(30, 90, 60, 30)), 52, False),
     ],
 )
-def test_which_plantings_winter(planting, latitude, does):
+def test_which_plantings_winter(planting: Any, latitude: float, does: bool) -> None:
     assert overwinters(planting, latitude) is does
 
 
-def test_bulbs_planted_in_autumn_winter_where_they_stand_for_five_months():
+def test_bulbs_planted_in_autumn_winter_where_they_stand_for_five_months() -> None:
     # Our choice: August to January in the north, February to July in the south; 150 days.
     for month in range(1, 13):
         start = date(1983, month, 15)
@@ -129,22 +137,23 @@ def test_bulbs_planted_in_autumn_winter_where_they_stand_for_five_months():
         assert not overwinters(short, 52) and not overwinters(short, -40)
 
 
-def test_bulbs_fill_for_a_month_at_the_least():
+def test_bulbs_fill_for_a_month_at_the_least() -> None:
     pace, _ = pace_of(GARLIC, garlic(), None, 52)
     (mid, covers), (late, yellows) = pace.not_before
     assert (mid, late) == (pace.ends[1], pace.ends[2])
+    assert GARLIC.autumn is not None
     assert covers == first_long_day(garlic().start, GARLIC.autumn.cover_from_h, 52)
     long_day = first_long_day(garlic().start, GARLIC.autumn.yellow_from_h, 52)
-    assert yellows == long_day + timedelta(days=30)
+    assert long_day is not None and yellows == long_day + timedelta(days=30)
 
 
-def test_autumn_figures_that_do_not_fit_are_refused():
+def test_autumn_figures_that_do_not_fit_are_refused() -> None:
     for written in ({}, {"warmth": [1, 2, 3]}, {"warmth": [160, 220, 480, 0], "base_c": 5}):
         with pytest.raises(CropFileError, match="autumn: found"):
             autumn_of("crops.toml", written)
 
 
-def test_in_june_wintered_garlic_stands_in_full_leaf_and_has_its_water():
+def test_in_june_wintered_garlic_stands_in_full_leaf_and_has_its_water() -> None:
     # Every June of Wageningen from 1977 to 1998, wet and dry ones: by its days the table ended in
     # May, and it was watered as dry leaves for weeks.
     for year in range(1976, 1998):
@@ -153,7 +162,7 @@ def test_in_june_wintered_garlic_stands_in_full_leaf_and_has_its_water():
         by_days = Course(GARLIC, planting, WEATHER)
         first_of_june = date(year + 1, 6, 1)
         at, was = course.on(first_of_june), by_days.on(first_of_june)
-        weather = {"supported": False, "wind_2m_m_s": 2.0, "rh_min_pct": 45.0}
+        weather: dict[str, Any] = {"supported": False, "wind_2m_m_s": 2.0, "rh_min_pct": 45.0}
         assert at.stage == "mid"
         assert crop_on(GARLIC, at, **weather).kcb == pytest.approx(GARLIC.kcb_mid)
         assert crop_on(GARLIC, was, **weather).kcb == pytest.approx(GARLIC.kcb_end)

@@ -76,8 +76,8 @@ def test_in_spring_a_window_that_does_not_exist_waters_nothing_twice(tmp_path: P
 
 @pytest.mark.parametrize("night", [SPRING, AUTUMN])
 def test_a_restart_in_the_odd_hour_runs_no_pulse_again(tmp_path: Path, night: date) -> None:
-    calm = _world(tmp_path / "calm", night) if (tmp_path / "calm").mkdir() is None else None
-    assert calm is not None
+    (tmp_path / "calm").mkdir()
+    calm = _world(tmp_path / "calm", night)
     noon = datetime.combine(night + timedelta(days=1), time(12), tzinfo=UTC)
     calm.run_until(noon)
     (tmp_path / "killed").mkdir()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import shutil
 from collections import Counter
+from collections.abc import Mapping
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -90,10 +91,10 @@ def _start(season: Path, folder: Path, name: str, place: int, flip: int) -> str:
         world.kill()
 
 
-_KNOWN: dict[Path, dict[tuple[str, date], float]] = {}
+_KNOWN: dict[Path, Mapping[tuple[str, date], float]] = {}
 
 
-def _given(season: Path) -> dict[tuple[str, date], float]:
+def _given(season: Path) -> Mapping[tuple[str, date], float]:
     """What the season's sound logbook says was given, read from copies: reading cuts no log."""
     if season not in _KNOWN:
         copy = season / "copy"

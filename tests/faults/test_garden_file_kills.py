@@ -6,6 +6,7 @@ import os
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from support.daemon import World
@@ -65,7 +66,7 @@ def test_a_mistake_of_ours_over_a_file_ends_nothing(
     world = World(tmp_path, a_slow_garden())
     good = world._read
 
-    def read(text: str):  # type: ignore[no-untyped-def]
+    def read(text: str) -> Any:
         if text == "a trap":
             raise fault
         return good(text)

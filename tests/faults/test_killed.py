@@ -153,4 +153,5 @@ def test_open_time_before_a_crash_counts_against_the_lines_day(tmp_path: Path) -
     world.run_until_open()
     world.run_for(36.0)
     world.restart()
+    # WORKED: of 36 s the last ten at most are lost, and the restart takes a moment.
     assert world.valve_set.bank.used_s(17) == approx(30.0, abs=10.1)

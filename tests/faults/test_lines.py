@@ -99,6 +99,7 @@ def test_a_reset_line_waters_again(tmp_path: Path) -> None:
     assert world.ask(ask="reset", zone="bad")["ok"]
     assert world.ask(ask="open", zone="bad", seconds=60)["ok"]
     world.run_for(61.0)
+    # WORKED: 1 min of 3 L/min.
     assert _litres(world, "bad") == approx(3.0, rel=1e-6)
 
 

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
+from math import fsum
 from pathlib import Path
 from typing import Any
 
@@ -70,7 +71,7 @@ def flooded(world: MeteredWorld, *, all_day: bool = False) -> None:
 
 
 def seconds(world: MeteredWorld, zone: str = "a", day: date | None = None) -> float:
-    return sum(r.open_s for r in world.given() if r.zone == zone and day in (None, r.day))
+    return fsum(r.open_s for r in world.given() if r.zone == zone and day in (None, r.day))
 
 
 def findings(world: MeteredWorld) -> set[str]:
@@ -129,6 +130,7 @@ def test_a_meter_that_counts_a_part_gives_no_bed_its_water_twice(
     assert planned_s - 0.5 < seconds(world) <= SHARE * planned_s + 0.5
     assert any(kind.startswith(("flow", "meter")) for kind, _ in world.happenings())
     world.run_until(END)
+    assert world.openings.credit is not None
     band = world.openings.credit._band_of(frozenset("a"))
     low, _ = passing_shares(band)
     for zone, sound_s in sound_seconds(name).items():
@@ -148,6 +150,7 @@ def test_a_coarse_meter_that_counts_a_part_gives_small_doses_no_more(tmp_path: P
     sound.rig.litres_per_pulse, world.rig.litres_per_pulse = 1.0, 3.0
     sound.run_until(END)
     world.run_until(END)
+    assert world.openings.credit is not None
     low, _ = passing_shares(world.openings.credit._band_of(frozenset("a")))
     assert seconds(world) <= 1.1 * seconds(sound) / low
     told = [words for kind, words in world.happenings() if kind == "meter"]

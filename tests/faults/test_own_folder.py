@@ -13,12 +13,12 @@ import os
 import signal
 import socket
 import threading
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
+from support.clock import HandClock
 from support.daemon_faults import TINY_GARDEN
 from support.pins import RecordingPins
 from support.users import (
@@ -46,7 +46,8 @@ __all__ = ["shared_machine"]
 STATE_MODE, OWN_MODE, UMASK = 0o2770, 0o700, 0o007  # of systemd/rowgate.service
 LEEKS = [LineLimits(number=17, active_low=True, longest_open_s=60.0, most_open_s_per_day=600.0)]
 OPENS_LEEKS = {"pins": "mock", "chip": None, "lines": [{"number": 17, "off_level": 0}]}
-SystemClock().boot_id()  # what a stop step loads late is loaded before we are somebody else
+# What a stop step loads late is loaded before we are somebody else.
+SystemClock().boot_id()  # real time: no time is asked
 
 
 def daemon_lists(folder: Path) -> Path:
@@ -225,12 +226,12 @@ class Life:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.state, self.own, self.runtime = folder / "state", folder / "own", folder / "run"
-        self.pins = RecordingPins(SystemClock())
+        self.pins = RecordingPins(HandClock())
         self.garden = folder / "garden.toml"
         self.garden.write_text(TINY_GARDEN, encoding="utf-8")
 
     def live(self, own: Path | None) -> int:
-        self.pins = RecordingPins(SystemClock())  # those before were let go
+        self.pins = RecordingPins(HandClock())  # those before were let go
         with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
             (self.folder / "notify").unlink(missing_ok=True)
             manager.bind(str(self.folder / "notify"))
@@ -255,7 +256,6 @@ def _end_it(manager: socket.socket) -> None:
     while (heard := manager.recv(4096)) != b"over":
         if b"READY=1" in heard:
             os.kill(os.getpid(), signal.SIGTERM)
-            time.sleep(0.01)
 
 
 def test_with_a_folder_of_its_own_only_the_logbook_lies_in_the_shared_one(tmp_path: Path) -> None:

@@ -7,17 +7,17 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from support.clock import HandClock
 from support.daemon_faults import TINY_GARDEN, FaultyPins, run_here
 from support.pins import Hangs, ball
 
-from controller.clock import SystemClock
 from controller.daemon import garden_reload, service, valve_set
 from controller.daemon.engine import Engine
 from controller.daemon.garden_reload import KeptFieldTests
 from controller.daemon.valve_set import LINE_FILE
 from controller.errors import GardenFileError
 from controller.logbook.logbook import Logbook
-from controller.valves.alloff import read_line_file, write_line_file
+from controller.valves.alloff import no_wait, read_line_file, write_line_file
 from controller.valves.gpio import GpioPins, Kind
 from controller.valves.line import LineLimits
 
@@ -44,7 +44,7 @@ def test_the_lines_of_the_run_before_are_off_while_it_is_read(
 ) -> None:
     (tmp_path / "garden.toml").write_text(TINY_GARDEN, encoding="utf-8")
     write_line_file(tmp_path / LINE_FILE, [a_line(LEFT_ON)], "mock", None)
-    pins = FaultyPins(SystemClock())
+    pins = FaultyPins(HandClock())
     reading, answers = threading.Event(), threading.Event()
     holder, name = READ[what]
     real: Callable[..., object] = getattr(holder, name)
@@ -102,7 +102,7 @@ def test_what_hangs_in_the_driver_at_the_end_does_not_hang_the_end(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "garden.toml").write_text(TINY_GARDEN, encoding="utf-8")
-    pins = Hangs(SystemClock())
+    pins = Hangs(HandClock())
     left: list[int] = []
 
     def breaks(self: Engine) -> None:
@@ -121,7 +121,7 @@ def test_an_end_at_which_nothing_hangs_is_left_to_the_interpreter(
     (tmp_path / "garden.toml").write_text(TINY_GARDEN, encoding="utf-8")
     left: list[int] = []
     monkeypatch.setattr(Engine, "tick", lambda self: 1 / 0)
-    code = run_here(tmp_path, driver=FaultyPins(SystemClock()), leave=left.append)
+    code = run_here(tmp_path, driver=FaultyPins(HandClock()), leave=left.append)
     assert (code, left) == (1, [])
 
 
@@ -131,11 +131,11 @@ def test_without_a_garden_a_ball_is_driven_shut_once(
 ) -> None:
     (tmp_path / "garden.toml").write_text("[site]\nname = 3\n", encoding="utf-8")
     write_line_file(tmp_path / LINE_FILE, [ball(5, 6, closes_in_s=0.2)], "mock", None)
-    pins, waits = FaultyPins(SystemClock()), list[object]()
+    pins, waits = FaultyPins(HandClock()), list[object]()
     pins.fails_off |= {5} if fails else set()
     monkeypatch.setattr(service, "stop_step", lambda words, wait: waits.append(wait))
     with pytest.raises(GardenFileError):
         run_here(tmp_path, driver=pins)
     # The stop step after it has nothing to wait for, where the ball is known to be shut.
-    assert waits == [None if fails else service.no_wait]
+    assert waits == [None if fails else no_wait]
     assert [(m.number, m.on) for m in pins.moves] == ([] if fails else [(6, True), (6, False)])

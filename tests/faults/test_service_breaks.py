@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import threading
-import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from support.clock import HandClock
 from support.daemon_faults import TINY_GARDEN, FaultyPins, run_here
+from support.until import until
 
-from controller.clock import SystemClock
 from controller.daemon import engine_thread, service
 from controller.daemon.control import server
 from controller.daemon.control.protocol import BUSY, SHUT_BUT_BUSY, ask
@@ -30,7 +30,7 @@ class Run:
 
     def __init__(self, folder: Path, runtime: Path | None = None) -> None:
         self.folder, self.runtime = folder, runtime or folder
-        self.pins = FaultyPins(SystemClock())
+        self.pins = FaultyPins(HandClock())
         (folder / "garden.toml").write_text(TINY_GARDEN, encoding="utf-8")
         self.code: int | None = None
         self.fault: Exception | None = None
@@ -46,10 +46,7 @@ class Run:
             self.fault = fault
 
     def until(self, true: Callable[[], object]) -> None:
-        ends = time.monotonic() + 60.0
-        while not true():
-            assert time.monotonic() < ends and self._thread.is_alive(), "it did not come about"
-            time.sleep(0.01)
+        until(true, alive=self._thread.is_alive)
 
     def answers(self) -> bool:
         try:

@@ -14,6 +14,7 @@ import pytest
 from prometheus_client.parser import text_string_to_metric_families
 from support.daemon_faults import TINY_GARDEN, run_here
 from support.pins import HandInputs
+from support.until import until
 
 from controller.daemon.control.protocol import ask
 from controller.errors import DaemonError
@@ -53,10 +54,7 @@ class Run:
         run_here(self.folder, inputs=self.inputs)
 
     def until(self, true: Callable[[], object]) -> None:
-        ends = time.monotonic() + 60.0
-        while not true():
-            assert time.monotonic() < ends and self._thread.is_alive(), "it did not come about"
-            time.sleep(0.02)
+        until(true, alive=self._thread.is_alive)
 
     def status(self) -> dict[str, object]:
         try:
@@ -106,6 +104,7 @@ def test_the_daemon_counts_a_meter_and_shows_it(tmp_path: Path, end: Callable[[R
         run.until(lambda: run.status().get("ok") and run.get("/health")[0] == 200)
         assert run.status()["litres_by"] == "meter"
         assert ask(tmp_path, {"ask": "open", "zone": "leeks", "seconds": 2})["ok"]
+        # real time: the line is open for two seconds of the daemon's own clock
         for _ in range(200):
             inputs.pulse(METER_PIN, time.monotonic(), for_s=0.0)
             time.sleep(0.003)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import threading
-import time
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,6 +13,7 @@ from pytest import approx
 from support.clock import HandClock
 from support.daemon import World
 from support.daemon_faults import TINY_GARDEN, FaultyPins, a_slow_garden, run_here
+from support.until import until
 
 from controller.clock import SystemClock
 from controller.daemon.control.protocol import ask
@@ -292,7 +292,7 @@ def test_the_line_file_names_old_and_new_while_lines_change(
 
 
 def test_the_process_waits_for_a_ball_at_its_start_and_at_its_end(tmp_path: Path) -> None:
-    # Real time, some seconds: a ball of 0.2 s, given 1.2 s.
+    # real time: some seconds, a ball of 0.2 s is given 1.2 s
     (tmp_path / "garden.toml").write_text(TINY_GARDEN, encoding="utf-8")
     pins = FaultyPins(SystemClock())
     master = MasterLimits(
@@ -317,18 +317,15 @@ def test_the_process_waits_for_a_ball_at_its_start_and_at_its_end(tmp_path: Path
         patched.setattr(EngineThread, "wait_for_plan", waits)
         thread = threading.Thread(target=service)
         thread.start()
-        ends = time.monotonic() + 60.0
-        answered = False
-        while not answered and time.monotonic() < ends:
+
+        def opened() -> bool:
             try:
-                answered = bool(
-                    ask(tmp_path, {"ask": "open", "zone": "leeks", "seconds": 60})["ok"]
-                )
+                return bool(ask(tmp_path, {"ask": "open", "zone": "leeks", "seconds": 60})["ok"])
             except DaemonError:
-                time.sleep(0.02)
-        assert answered
-        while not pins.read(17) and time.monotonic() < ends:
-            time.sleep(0.02)
+                return False
+
+        until(opened)
+        until(lambda: pins.read(17))
         threads[0]._ending.request("the test is over")
         thread.join(60.0)
     assert ended == [0]

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 from support.daemon import World
 from support.daemon_faults import a_slow_garden
+
+from controller.weather.day import WeatherDay
 
 pytestmark = pytest.mark.usefixtures("seldom_looks")
 
@@ -52,6 +54,7 @@ def test_no_weather_at_all_waters_by_the_season_and_says_so(tmp_path: Path) -> N
     world = World(tmp_path, a_slow_garden(), weather=lambda now: [])
     world.weather_is_down = True
     world.run_for(30 * 86_400.0)
+    assert world.engine.timetable is not None
     assert any("season" in remark for remark in world.engine.timetable.remarks)
     got = world.litres()
     # A month of a garden that nobody tells about the weather: neither drought nor flood. Its leeks
@@ -79,7 +82,7 @@ def test_a_source_that_never_answers_is_waited_for_and_then_done_without(tmp_pat
 def test_rain_that_was_only_forecast_is_no_rain_once_its_day_is_past(tmp_path: Path) -> None:
     from support.daemon import dry_day, dry_days
 
-    def wet_tomorrow(now):  # type: ignore[no-untyped-def]
+    def wet_tomorrow(now: datetime) -> list[WeatherDay]:
         today = now.date()
         past = dry_days(today - timedelta(days=30), today - timedelta(days=1))
         return [

@@ -4,37 +4,38 @@ from __future__ import annotations
 
 import importlib
 from datetime import date
+from typing import Any
 
 import pytest
 from support.garden_files import TEN_LINES, faults, in_zone, read, with_planting
 
 from controller.errors import QuantityError
 from controller.garden import values
-from controller.garden.model import Coefficients, UnlikeRows
+from controller.garden.model import Coefficients, Planting, UnlikeRows
 
 LEEK = 'crop = "leek", sown = 2031-04-01, until = 2031-09-01'
 SET_OUT = 'crop = "leek", transplanted = 2031-04-22, until = 2033-09-01'
 ROW = '{ length = "11 ft", every = "6 in", bore = "1/16 in" }'
 
 
-def rows(count, *plantings):
+def rows(count: int, *plantings: str) -> str:
     """The ten lines with so many rows."""
     return with_planting(*plantings).replace(ROW, ", ".join([ROW] * count))
 
 
-def watering(line):
+def watering(line: str) -> str:
     return TEN_LINES + f"[watering]\n{line}\n"
 
 
-def weather(line):
+def weather(line: str) -> str:
     return TEN_LINES + f"[weather]\n{line}\n"
 
 
-def told(text):
+def told(text: str) -> dict[tuple[str, str], str]:
     return {(one.where, one.key): one.shown for one in read(text).filled}
 
 
-def the_planting(more):
+def the_planting(more: str) -> Planting:
     (planting,) = read(with_planting(f"{LEEK}, {more}")).zones[0].plantings
     return planting
 
@@ -227,7 +228,7 @@ BROKEN = [
 
 
 @pytest.mark.parametrize(("text", "said"), BROKEN)
-def test_a_mistake_is_said_with_its_place_and_what_is_allowed(text, said):
+def test_a_mistake_is_said_with_its_place_and_what_is_allowed(text: str, said: str) -> None:
     found = faults(text)
     assert any(said in fault for fault in found), found
 
@@ -236,13 +237,13 @@ def test_a_mistake_is_said_with_its_place_and_what_is_allowed(text, said):
     ("written", "mulch"),
     [("Straw", "straw"), ("hay", "straw"), ("wood  chips", "bark"), ("clippings", "grass")],
 )
-def test_a_mulch_reads_by_what_gardeners_call_it(written, mulch):
+def test_a_mulch_reads_by_what_gardeners_call_it(written: str, mulch: str) -> None:
     (zone,) = read(in_zone(f'mulch = "{written}"')).zones
     assert zone.bed.mulch == mulch
     assert zone.bed.mulch_cover == 1.0
 
 
-def test_a_zone_without_a_bed_tells_of_its_ground_itself():
+def test_a_zone_without_a_bed_tells_of_its_ground_itself() -> None:
     (zone,) = read(
         in_zone('mulch = "bark"\nmulch_cover = 0.5\nexposure = 0.9\nholds_rain = true')
     ).zones
@@ -250,7 +251,7 @@ def test_a_zone_without_a_bed_tells_of_its_ground_itself():
     assert (bed.mulch, bed.mulch_cover, bed.exposure, bed.holds_rain) == ("bark", 0.5, 0.9, True)
 
 
-def test_the_rain_under_a_mulch_is_a_figure_of_its_own():
+def test_the_rain_under_a_mulch_is_a_figure_of_its_own() -> None:
     (zone,) = read(in_zone('mulch = "film"\nmulch_rain = "40 %"')).zones
     assert zone.bed.mulch_rain == pytest.approx(0.4)
     # WORKED: 3 x 0.02 + 0.25 = 0.31 of what falls on the film; half of the ground is open.
@@ -262,7 +263,7 @@ def test_the_rain_under_a_mulch_is_a_figure_of_its_own():
     assert ('zone "leeks"', "mulch_rain") not in told(in_zone('mulch = "straw"'))
 
 
-def test_plantings_overlap_in_time_only_on_different_rows():
+def test_plantings_overlap_in_time_only_on_different_rows() -> None:
     other = 'crop = "carrot", sown = 2031-05-01, until = 2031-08-01'
     (zone,) = read(rows(2, f"{LEEK}, rows = [1]", f"{other}, rows = [2]")).zones
     assert [planting.rows for planting in zone.plantings] == [(1,), (2,)]
@@ -279,7 +280,7 @@ def test_plantings_overlap_in_time_only_on_different_rows():
     )
 
 
-def test_an_overlap_is_found_beyond_the_planting_just_before():
+def test_an_overlap_is_found_beyond_the_planting_just_before() -> None:
     # The second is short and over; the first still stands in row 1 when the third comes.
     short = 'crop = "carrot", sown = 2031-04-10, until = 2031-05-10, rows = [2]'
     late = 'crop = "carrot", sown = 2031-06-01, until = 2031-08-01, rows = [1]'
@@ -287,25 +288,25 @@ def test_an_overlap_is_found_beyond_the_planting_just_before():
     assert "planting 3: found its first day 2031-06-01; planting 1 stands until" in fault
 
 
-def test_rows_that_do_not_read_are_blamed_once():
+def test_rows_that_do_not_read_are_blamed_once() -> None:
     other = 'crop = "carrot", sown = 2031-05-01, until = 2031-08-01, rows = [2]'
     (fault,) = faults(rows(2, f"{LEEK}, rows = one", other).replace("= one", '= "one"'))
     assert 'rows: found "one"' in fault
 
 
-def test_stages_in_days_may_be_moved_by_warmth():
+def test_stages_in_days_may_be_moved_by_warmth() -> None:
     planting = the_planting('stages = [20, 30, 40, 10], stages_by = "warmth"')
     assert (planting.by_warmth, planting.stage_days) == (True, (20, 30, 40, 10))
     assert planting.stage_warmth is None
 
 
-def test_what_is_not_said_of_a_planting_is_left_to_the_crop_table():
+def test_what_is_not_said_of_a_planting_is_left_to_the_crop_table() -> None:
     planting = the_planting("lines = 1")
     assert (planting.rows, planting.spacing_m, planting.emerges_days) == ((), None, None)
     assert (planting.supported, planting.by_warmth, planting.plant_lines) == (False, False, 1)
 
 
-def test_days_may_be_bare_or_told():
+def test_days_may_be_bare_or_told() -> None:
     read_days = values.days_of("a wait", 1, 30, 5)
     assert [read_days(found) for found in (12, "12 days", "2 weeks")] == [12, 12, 14]
     for found in (0, 31, 12.0, True, "31 days", 10**30, "0 days", None):
@@ -313,7 +314,7 @@ def test_days_may_be_bare_or_told():
             read_days(found)
 
 
-def test_the_defaults_that_matter_are_told():
+def test_the_defaults_that_matter_are_told() -> None:
     said = told(TEN_LINES)
     assert said[("watering", "coefficients")] == "dual"
     assert said[("watering", "forecast_trust")] == "0.5"
@@ -329,7 +330,7 @@ def test_the_defaults_that_matter_are_told():
     assert garden.supply.salt_ds_m is None
 
 
-def test_a_default_is_told_only_where_it_is_used():
+def test_a_default_is_told_only_where_it_is_used() -> None:
     assert told(in_zone('mulch = "straw"'))[('zone "leeks"', "mulch_cover")] == "1"
     assert ("watering", "settling_days") not in told(with_planting(LEEK))
     assert ("weather", "climate") not in told(weather('normals = "years.csv"'))
@@ -350,21 +351,22 @@ def test_a_default_is_told_only_where_it_is_used():
         ('online = ["nws"]\ncontact = "a@example.org"', ("nws",)),
     ],
 )
-def test_services_are_asked_in_the_order_they_are_named(written, services):
+def test_services_are_asked_in_the_order_they_are_named(written: str, services: Any) -> None:
     source = read(weather(written)).weather
     assert source.services == services
     assert source.online is bool(services)
 
 
-def test_true_is_told_as_the_services_it_stands_for():
+def test_true_is_told_as_the_services_it_stands_for() -> None:
     assert told(weather("online = true"))[("weather", "online")] == "open-meteo"
     text = weather('online = true\ncontact = "a@example.org"')
     assert told(text)[("weather", "online")] == "open-meteo, met-norway"
 
 
 @pytest.mark.parametrize(("written", "held_c"), [("off", None), ("-2 C", -2.0), ("32 F", 0.0)])
-def test_a_frost_hold_is_a_temperature_or_off(written, held_c):
+def test_a_frost_hold_is_a_temperature_or_off(written: str, held_c: float | None) -> None:
     found = read(weather(f'frost_hold = "{written}"')).weather.frost_hold_c
+    # WORKED: 32 F is 0 C.
     assert found == (None if held_c is None else pytest.approx(held_c))
 
 
@@ -377,7 +379,9 @@ def test_a_frost_hold_is_a_temperature_or_off(written, held_c):
         (values.FILE_KINDS[1:], "controller.weather.files.reader", "KINDS"),
     ],
 )
-def test_a_word_of_the_file_is_one_that_the_room_below_it_knows(words, module, name):
+def test_a_word_of_the_file_is_one_that_the_room_below_it_knows(
+    words: str, module: str, name: str
+) -> None:
     known = getattr(importlib.import_module(module), name)
     assert tuple(words) == tuple(known)
 
@@ -401,7 +405,9 @@ def test_a_word_of_the_file_is_one_that_the_room_below_it_knows(words, module, n
         ("sown = 2031-03-15", date(2031, 3, 15), 0, None),
     ],
 )
-def test_how_old_a_perennial_is_reads(written, start, years_before, grows_from):
+def test_how_old_a_perennial_is_reads(
+    written: str, start: Any, years_before: Any, grows_from: Any
+) -> None:
     text = with_planting(f'crop = "leek", {written}, until = 2034-10-10')
     (planting,) = read(text).zones[0].plantings
     assert (planting.start, planting.years_before) == (start, years_before)

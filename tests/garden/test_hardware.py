@@ -266,6 +266,7 @@ def test_switches_and_a_gauge_hang_on_pins() -> None:
         *(SensorKind.RAIN_SWITCH, 23, False),
         0.1,
     )
+    # WORKED: 0.01 in of 25.4 mm.
     assert gauge.mm_per_tip == approx(0.254, abs=1e-12)
     assert gauge.debounce_s == approx(0.05)
 

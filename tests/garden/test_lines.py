@@ -66,11 +66,11 @@ PLACES = [
 
 
 @pytest.mark.parametrize(("place", "line_no"), PLACES)
-def test_a_key_is_found_on_its_line(place, line_no):
+def test_a_key_is_found_on_its_line(place: Any, line_no: float) -> None:
     assert LineFinder(TEXT).line(place) == line_no
 
 
-def test_a_key_that_is_missing_is_sought_at_the_table_around_it():
+def test_a_key_that_is_missing_is_sought_at_the_table_around_it() -> None:
     finder = LineFinder(TEXT)
     assert finder.line(("zone", 0, "row", 1, "bore")) == 19
     assert finder.line(("zone", 1, "valve", "relay")) == 23
@@ -86,7 +86,7 @@ def _paths(data: Any, at: tuple[str | int, ...] = ()) -> Iterator[tuple[str | in
         yield from _paths(inner, (*at, step))
 
 
-def test_every_key_the_standard_reader_sees_has_a_line():
+def test_every_key_the_standard_reader_sees_has_a_line() -> None:
     finder = LineFinder(TEXT)
     assert [p for p in _paths(tomllib.loads(TEXT)) if not finder.has(p)] == []
 
@@ -99,7 +99,7 @@ SCRAPS = [
 
 
 @given(st.lists(st.sampled_from(SCRAPS), max_size=25).map("".join))
-def test_the_walk_ends_on_any_text_and_agrees_with_the_standard_reader(text):
+def test_the_walk_ends_on_any_text_and_agrees_with_the_standard_reader(text: str) -> None:
     finder = LineFinder(text)
     try:
         data = tomllib.loads(text)
@@ -109,7 +109,7 @@ def test_the_walk_ends_on_any_text_and_agrees_with_the_standard_reader(text):
 
 
 @given(st.lists(st.tuples(st.integers(0, 3), st.sampled_from(["", "# x", "[t]"])), max_size=12))
-def test_a_key_is_on_the_line_it_was_written_on(gaps):
+def test_a_key_is_on_the_line_it_was_written_on(gaps: Any) -> None:
     lines, wanted = [], {}
     for number, (blank, between) in enumerate(gaps):
         lines += [""] * blank

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from controller.garden.model import Garden
 from controller.garden.new_garden import ask_new
 from controller.garden.plumbing import SupplyKind, ValveKind
 from controller.garden.read import read_garden_text
@@ -22,22 +25,23 @@ ZONE = ["leeks", "17", "18 ft", "leek", "2031-04-22", "", "2031-10-10", "11 ft",
 class Person:
     """Gives the answers in turn and keeps the questions."""
 
-    def __init__(self, answers):
-        self.answers, self.asked = list(answers), []
+    def __init__(self, answers: Iterable[str]) -> None:
+        self.answers = list(answers)
+        self.asked: list[str] = []
 
-    def __call__(self, question, default):
+    def __call__(self, question: str, default: str) -> str:
         self.asked.append(question)
         return self.answers.pop(0)
 
 
-def made(answers):
+def made(answers: Iterable[str]) -> tuple[str, Person, Garden]:
     person = Person(answers)
     text = ask_new(person, known_crops=CROPS)
     assert person.answers == []
     return text, person, read_garden_text(text, pipes=PIPES, known_crops=CROPS)
 
 
-def test_the_answers_stand_in_the_garden():
+def test_the_answers_stand_in_the_garden() -> None:
     text, person, garden = made([*PLACE, *TAP, *ZONE, "no", ""])
     assert len(person.asked) == 21
     assert (garden.site.name, garden.site.latitude_deg, garden.site.longitude_deg) == (
@@ -55,11 +59,11 @@ def test_the_answers_stand_in_the_garden():
     assert text.startswith("# The garden file of Invented.")
 
 
-def test_a_pump_is_asked_for_its_switch_its_tank_and_one_bucket():
+def test_a_pump_is_asked_for_its_switch_its_tank_and_one_bucket() -> None:
     pump = ["Pump", "30 psi", "25 psi", "50 psi", "", "", "30", "52 psi", "40 psi"]
     _, person, garden = made([*PLACE, *pump, *ZONE, "no", ""])
     supply = garden.supply
-    assert supply.kind is SupplyKind.PUMP
+    assert supply.kind is SupplyKind.PUMP and supply.pump is not None
     # WORKED: 30, 50 and 40 psi of 0.70434 m; the default 20 gal; 5 gal in 30 s.
     heads = (supply.pump.on_head_m, supply.pump.off_head_m, supply.test_head_m)
     assert heads == pytest.approx((30 * 0.70434, 50 * 0.70434, 40 * 0.70434), rel=1e-4)
@@ -70,14 +74,14 @@ def test_a_pump_is_asked_for_its_switch_its_tank_and_one_bucket():
     assert wrong[1].startswith('found "52 psi"; at 50 psi the pump stops: open more')
 
 
-def test_a_perennial_that_stands_there_already_is_established():
+def test_a_perennial_that_stands_there_already_is_established() -> None:
     _, _, garden = made([*PLACE, *TAP, *ZONE[:5], "established", *ZONE[6:], "no", ""])
     (planting,) = garden.zones[0].plantings
     assert planting.years_before is None
     assert planting.transplanted
 
 
-def test_a_bad_answer_is_asked_for_again_with_what_is_wrong_with_it():
+def test_a_bad_answer_is_asked_for_again_with_what_is_wrong_with_it() -> None:
     place = [*PLACE[:2], "147.6", "north", *PLACE[2:5], "Zurich", PLACE[5]]
     tap = ["48", "0 psi", *TAP[:2], "never", TAP[2]]
     first = [*ZONE[:6], "2031-04-21", *ZONE[6:9], "30 ft", ZONE[9]]
@@ -105,7 +109,7 @@ dates = st.dates(date(1900, 1, 1), date(2199, 12, 31))  # what a garden file tak
 
 
 @st.composite
-def answers(draw):
+def answers(draw: st.DrawFn) -> list[str]:
     """Answers of every sort, the bad among them; each question ends with a good one."""
     bad = st.lists(st.sampled_from(["x", "-1 furlong", "| ", "nan", "1e999"]), max_size=1)
     good_zone_names = iter(f"zone {n}" for n in range(99))
@@ -140,7 +144,7 @@ def answers(draw):
 
 
 @given(answers())
-def test_whatever_was_answered_the_file_reads_without_a_fault(told):
+def test_whatever_was_answered_the_file_reads_without_a_fault(told: Any) -> None:
     person = Person(told)
     text = ask_new(person, known_crops=CROPS)
     assert person.answers == []

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 import pytest
 from support.garden_files import TEN_LINES, faults, read
 
@@ -14,18 +17,20 @@ TABLES = [("crop", key, *span) for key, span in CROP_FIGURES.items()]
 TABLES += [("soil", key, *span) for key, span in SOIL_FIGURES.items()]
 
 
-def own(table, figures):
+def own(table: str, figures: Mapping[str, object]) -> str:
     lines = [f"{key} = {value!r}" for key, value in figures.items()]
     return TEN_LINES + "\n".join([f"[[{table}]]", 'name = "mine"', *lines]) + "\n"
 
 
-def test_every_figure_of_the_tables_may_be_set():
+def test_every_figure_of_the_tables_may_be_set() -> None:
     assert set(WrittenCrop.model_fields) == {"name", "like", *CROP_FIGURES}
     assert set(WrittenSoil.model_fields) == {"name", "like", *SOIL_FIGURES}
 
 
 @pytest.mark.parametrize(("table", "key", "low", "high"), TABLES)
-def test_a_figure_is_believed_as_far_as_the_tables_believe_it(table, key, low, high):
+def test_a_figure_is_believed_as_far_as_the_tables_believe_it(
+    table: Any, key: Any, low: Any, high: Any
+) -> None:
     whole = isinstance(low, int)
     known = {"known_crops": None, "known_soils": None}
     for value in (low, high):
@@ -61,7 +66,7 @@ SOIL = {
 }
 
 
-def test_what_is_like_no_other_tells_what_the_tables_need_and_no_more():
+def test_what_is_like_no_other_tells_what_the_tables_need_and_no_more() -> None:
     assert set(CROP) == set(WHOLE_CROP)
     assert set(SOIL) == set(WHOLE_SOIL)
     tables = load()

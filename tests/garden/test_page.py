@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import MISSING, fields
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -38,31 +39,31 @@ TABLES = {
 }
 
 
-def section(heading):
+def section(heading: str) -> str:
     start = re.search(rf"^#+ {re.escape(heading)}$", PAGE, re.M)
     assert start, heading
     return re.split(r"^#+ ", PAGE[start.end() :], maxsplit=1, flags=re.M)[0]
 
 
-def keys(tables):
+def keys(tables: Any) -> set[str]:
     return {field.alias or name for table in tables for name, field in table.model_fields.items()}
 
 
 @pytest.mark.parametrize("heading", TABLES)
-def test_the_page_has_every_key_of_a_table(heading):
+def test_the_page_has_every_key_of_a_table(heading: str) -> None:
     code = " ".join(re.findall(r"`([^`]*)`", section(heading)))
     words = set(re.findall(r"[a-z_]+", code))
     assert keys(TABLES[heading]) - words == set()
 
 
 @pytest.mark.parametrize("heading", TABLES)
-def test_the_page_has_no_key_that_does_not_read(heading):
+def test_the_page_has_no_key_that_does_not_read(heading: str) -> None:
     cells = re.findall(r"^\| (`[^|]*?) \|", section(heading), re.M)
     named = {key for cell in cells for key in re.findall(r"`([a-z_]+)`", cell)}
     assert named - keys(TABLES[heading]) == set()
 
 
-def test_every_table_of_the_file_is_on_the_page():
+def test_every_table_of_the_file_is_on_the_page() -> None:
     top = {field.alias or name for name, field in w.WrittenGarden.model_fields.items()} - {"units"}
     headed = set(re.findall(r"\[+([a-z]+)\]+", " ".join(TABLES)))
     assert headed == top
@@ -155,5 +156,5 @@ def test_a_model_that_is_built_in_code_has_the_defaults_of_the_file():
         ("`[weather]`", [*values.SERVICES, *values.FILE_KINDS, *values.CLIMATES, values.OFF]),
     ],
 )
-def test_the_page_has_every_word_that_a_key_allows(heading, words):
+def test_the_page_has_every_word_that_a_key_allows(heading: str, words: str) -> None:
     assert [word for word in words if f'"{word}"' not in section(heading)] == []

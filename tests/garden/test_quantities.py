@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from functools import partial
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -33,11 +34,11 @@ NIST = [
 
 
 @pytest.mark.parametrize(("written", "read", "si"), NIST)
-def test_a_unit_is_as_large_as_nist_prints(written, read, si):
+def test_a_unit_is_as_large_as_nist_prints(written: str, read: Any, si: float) -> None:
     assert read(written) == pytest.approx(si, rel=5e-7)
 
 
-def test_a_psi_is_as_many_pascals_as_nist_prints():
+def test_a_psi_is_as_many_pascals_as_nist_prints() -> None:
     # PRINTED: NIST SP 811, appendix B.8: 1 psi = 6.894 757 E+03 Pa, from memory.
     assert q.read_pressure("6.894757 kPa") == pytest.approx(q.read_pressure("1 psi"), rel=1e-7)
 
@@ -91,18 +92,18 @@ WORKED = [
 
 
 @pytest.mark.parametrize(("written", "read", "si"), WORKED)
-def test_a_quantity_reads_as_meant(written, read, si):
+def test_a_quantity_reads_as_meant(written: str | float, read: Any, si: Any) -> None:
     assert read(written) == pytest.approx(si, rel=1e-9)
 
 
-def test_a_bare_number_is_told_which_unit_it_lacks():
+def test_a_bare_number_is_told_which_unit_it_lacks() -> None:
     with pytest.raises(QuantityError) as caught:
         q.parse(1.5, q.LENGTH, what="a bore", example='"1.5 mm" or "1/16 in"')
     assert str(caught.value) == ('found 1.5; a bore needs its unit, as in "1.5 mm" or "1/16 in"')
 
 
 @pytest.mark.parametrize("found", ["1.5", "1/16", "-3", 3, math.inf, math.nan])
-def test_a_number_without_a_unit_is_never_guessed(found):
+def test_a_number_without_a_unit_is_never_guessed(found: Any) -> None:
     with pytest.raises(QuantityError, match="needs its unit"):
         q.read_length(found)
 
@@ -114,19 +115,19 @@ def test_a_number_without_a_unit_is_never_guessed(found):
         *("- in", "--3 in", "1..5 m", "1,000 m", "12,345 ft", "5 m2", "9" * 5000 + " m", "٣ m"),
     ],
 )
-def test_what_is_no_length_is_told_the_units_of_length(found):
+def test_what_is_no_length_is_told_the_units_of_length(found: Any) -> None:
     with pytest.raises(QuantityError, match="a length is in mm, cm, m, in, ft or yd"):
         q.read_length(found)
 
 
 @pytest.mark.parametrize("found", [True, None, [1], {"a": 1}])
-def test_what_is_not_even_a_number_is_no_length(found):
+def test_what_is_not_even_a_number_is_no_length(found: Any) -> None:
     with pytest.raises(QuantityError, match="a length is written as in"):
         q.read_length(found)
 
 
 @pytest.mark.parametrize("found", [True, 1.5, -0.1, math.nan, "0.6", "101 %", 60, 10**400])
-def test_a_share_lies_between_nothing_and_all(found):
+def test_a_share_lies_between_nothing_and_all(found: Any) -> None:
     with pytest.raises(QuantityError, match="a share is a number from 0 to 1"):
         q.read_share(found)
 
@@ -147,12 +148,12 @@ def test_a_share_lies_between_nothing_and_all(found):
         ("1.2 dS/m", None),
     ],
 )
-def test_a_unit_belongs_to_the_us_to_the_rest_or_to_both(written, us):
+def test_a_unit_belongs_to_the_us_to_the_rest_or_to_both(written: str, us: bool | None) -> None:
     assert q.is_us(written) is us
 
 
 @given(st.text(max_size=40))
-def test_any_text_reads_or_is_refused_in_our_words(text):
+def test_any_text_reads_or_is_refused_in_our_words(text: str) -> None:
     for kind in q.KINDS:
         try:
             assert math.isfinite(q.parse(text, kind))
@@ -179,27 +180,29 @@ BACK = [
 
 
 @pytest.mark.parametrize(("shown", "read", "us", "span", "within", "rel"), BACK)
-def test_what_is_shown_reads_back(shown, read, us, span, within, rel):
+def test_what_is_shown_reads_back(
+    shown: Any, read: Any, us: bool, span: tuple[float, float], within: float, rel: float
+) -> None:
     @given(st.floats(*span))
-    def reads_back(value):
+    def reads_back(value: Any) -> None:
         assert read(shown(value, us)) == pytest.approx(value, abs=within, rel=rel)
 
     reads_back()
 
 
 @given(st.floats(0.0, 1e5))
-def test_a_time_shown_reads_back_to_half_a_second(seconds):
+def test_a_time_shown_reads_back_to_half_a_second(seconds: float) -> None:
     assert q.read_duration(show.show_duration(seconds)) == pytest.approx(seconds, abs=0.51)
 
 
 @pytest.mark.parametrize("found", ["250 days", "250 C", "250 GDD", "250 degree days"])
-def test_a_sum_of_warmth_says_of_which_degrees(found):
+def test_a_sum_of_warmth_says_of_which_degrees(found: str) -> None:
     with pytest.raises(QuantityError, match="a sum of warmth is in C days or F days"):
         read_warmth(found)
 
 
 @given(st.integers(1, 640))
-def test_a_fraction_of_an_inch_comes_back_exactly(sixty_fourths):
+def test_a_fraction_of_an_inch_comes_back_exactly(sixty_fourths: int) -> None:
     metres = sixty_fourths / 64 * 0.0254
     assert "." not in show.show_bore(metres, True)
     assert q.read_length(show.show_bore(metres, True)) == pytest.approx(metres, rel=1e-12)
@@ -214,7 +217,7 @@ def test_a_fraction_of_an_inch_comes_back_exactly(sixty_fourths):
         (0.03175, True, "1 1/4 in"),
     ],
 )
-def test_a_drill_is_shown_as_a_drill_box_has_it(metres, us, shown):
+def test_a_drill_is_shown_as_a_drill_box_has_it(metres: float, us: bool, shown: str) -> None:
     assert show.show_bore(metres, us) == shown
 
 
@@ -230,5 +233,5 @@ def test_a_drill_is_shown_as_a_drill_box_has_it(metres, us, shown):
         (3.4, False, "3.4 m"),
     ],
 )
-def test_a_length_is_shown_as_a_tape_has_it(metres, us, shown):
+def test_a_length_is_shown_as_a_tape_has_it(metres: float, us: bool, shown: str) -> None:
     assert show.show_length(metres, us) == shown

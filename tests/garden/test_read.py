@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, datetime, time
+from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -18,7 +20,7 @@ from controller.garden.show import show_filled
 from controller.hydraulics.physics.pipe import PIPES
 
 
-def test_ten_lines_are_enough_for_one_zone():
+def test_ten_lines_are_enough_for_one_zone() -> None:
     assert TEN_LINES.count("\n") == 10
     garden = read(TEN_LINES)
     (zone,) = garden.zones
@@ -36,7 +38,7 @@ def test_ten_lines_are_enough_for_one_zone():
     assert (planting.start, planting.transplanted) == (date(2031, 4, 22), True)
 
 
-def test_every_default_is_told_with_a_place_and_in_the_gardeners_units():
+def test_every_default_is_told_with_a_place_and_in_the_gardeners_units() -> None:
     told = {(one.where, one.key): one.shown for one in read(TEN_LINES).filled}
     assert told[('zone "leeks", row 1', "first")] == "3 in"
     assert told[('zone "leeks", row 1', "width")] == "2 ft"
@@ -50,7 +52,7 @@ def test_every_default_is_told_with_a_place_and_in_the_gardeners_units():
     assert not metric.us_units
 
 
-def test_a_default_written_into_the_file_changes_nothing():
+def test_a_default_written_into_the_file_changes_nothing() -> None:
     garden = read(TEN_LINES)
     said = (
         '{ length = "11 ft", every = "6 in", bore = "1/16 in", first = "3 in", pipe = "3/4 in", '
@@ -63,12 +65,12 @@ def test_a_default_written_into_the_file_changes_nothing():
         'longest_open = "1 h" }\nopening = "full"\ntake_off_k = 4.0\nsoil = "loam"\n',
     )
     written = read(text)
-    kept = {"daily_cap_m3": garden.zones[0].daily_cap_m3}
+    kept: dict[str, Any] = {"daily_cap_m3": garden.zones[0].daily_cap_m3}
     assert replace(written.zones[0], **kept) == garden.zones[0]
     assert len(written.filled) < len(garden.filled)
 
 
-def test_equal_defaults_are_shown_as_one_line():
+def test_equal_defaults_are_shown_as_one_line() -> None:
     two_rows = with_row(
         '{ length = "11 ft", every = "6 in", bore = "1/16 in" }, '
         '{ length = "9 ft", every = "6 in", bore = "1/16 in" }'
@@ -215,7 +217,7 @@ curve_number = 70
 """
 
 
-def test_every_key_reads_into_the_model():
+def test_every_key_reads_into_the_model() -> None:
     garden = read(FULL)
     near = pytest.approx
     assert garden.site.coastal
@@ -303,12 +305,12 @@ def test_every_key_reads_into_the_model():
     # WORKED: 90 * (1 - share)
     [('"full"', 0.0), ('"30 deg"', 30.0), ("1", 0.0), ("0.6", 36.0), ('"25 %"', 67.5)],
 )
-def test_an_opening_may_be_a_turn_or_a_share(written, angle_deg):
+def test_an_opening_may_be_a_turn_or_a_share(written: str, angle_deg: float) -> None:
     (zone,) = read(in_zone(f"opening = {written}")).zones
     assert zone.opening.angle_deg == pytest.approx(angle_deg)
 
 
-def test_an_opening_may_be_a_loss():
+def test_an_opening_may_be_a_loss() -> None:
     (zone,) = read(in_zone("opening = { loss_k = 30000 }")).zones
     assert zone.opening.loss_k == 30000.0
 
@@ -454,12 +456,12 @@ BROKEN = [
 
 
 @pytest.mark.parametrize(("text", "said"), BROKEN)
-def test_a_mistake_is_said_with_its_place_and_what_is_allowed(text, said):
+def test_a_mistake_is_said_with_its_place_and_what_is_allowed(text: str, said: str) -> None:
     found = faults(text)
     assert any(said in fault for fault in found), found
 
 
-def test_all_mistakes_are_said_at_once_in_the_order_of_the_lines():
+def test_all_mistakes_are_said_at_once_in_the_order_of_the_lines() -> None:
     text = FULL
     for good, bad in [
         ("latitude = 47.6", "latitude = 97.6"),
@@ -485,7 +487,7 @@ def test_all_mistakes_are_said_at_once_in_the_order_of_the_lines():
         assert key in text.split("\n")[line_no - 1], fault
 
 
-def test_a_mistake_is_not_said_again_through_what_leans_on_it():
+def test_a_mistake_is_not_said_again_through_what_leans_on_it() -> None:
     # The bore does not read, so whether it fits the pipe cannot be told.
     assert len(faults(with_row('{ length = "11 ft", every = "6 in", bore = "wide" }'))) == 1
     # The time to fill the bucket does not read, so whether the test is whole cannot be told.
@@ -509,12 +511,12 @@ def test_a_mistake_is_not_said_again_through_what_leans_on_it():
         ("a = " + "9" * 5000, "a number of 5000 digits; allowed are 40"),
     ],
 )
-def test_what_is_no_toml_is_said_with_its_line(text, said):
+def test_what_is_no_toml_is_said_with_its_line(text: str, said: str) -> None:
     (fault,) = faults(text)
     assert said in fault
 
 
-def test_a_file_is_named_as_it_was_given(tmp_path):
+def test_a_file_is_named_as_it_was_given(tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
     path.write_bytes(b"\xef\xbb\xbf" + TEN_LINES.encode())
     assert read_garden(path, pipes=PIPES).path == str(path)
@@ -525,8 +527,8 @@ def test_a_file_is_named_as_it_was_given(tmp_path):
         read_garden(tmp_path / "none.toml", pipes=PIPES)
 
 
-def test_known_names_may_be_judged_by_the_caller():
-    def judge(name):
+def test_known_names_may_be_judged_by_the_caller() -> None:
+    def judge(name: str) -> str | None:
         return None if name == "leek" else "did you mean the other one?"
 
     assert read(TEN_LINES, known_crops=judge).zones
@@ -534,7 +536,7 @@ def test_known_names_may_be_judged_by_the_caller():
     assert fault.endswith('found "leak"; did you mean the other one?')
 
 
-def test_a_relay_belongs_to_one_zone():
+def test_a_relay_belongs_to_one_zone() -> None:
     text = in_zone("valve = { relay = 17 }")
     zone = text[text.index("[[zone]]") :].replace("leeks", "kale")
     found = faults(text + zone.replace("17", '"gpio17"'))
@@ -544,7 +546,7 @@ def test_a_relay_belongs_to_one_zone():
     ]
 
 
-def test_a_garden_of_relays_alone_gets_the_morning_window_only():
+def test_a_garden_of_relays_alone_gets_the_morning_window_only() -> None:
     garden = read(in_zone("valve = { relay = 17 }"))
     assert [w.opens for w in garden.watering.windows] == [time(5)]
 
@@ -559,7 +561,7 @@ anything = st.recursive(
 )
 
 
-def _toml(value):
+def _toml(value: Any) -> str:
     """A value as TOML text; None has none."""
     if value is None:
         return '"none"'
@@ -575,7 +577,9 @@ def _toml(value):
 
 
 @given(st.integers(0, FULL.count("\n") - 1), anything)
-def test_whatever_stands_at_a_key_it_reads_or_is_refused_in_our_words(number, value):
+def test_whatever_stands_at_a_key_it_reads_or_is_refused_in_our_words(
+    number: int, value: Any
+) -> None:
     lines = FULL.splitlines()
     key = lines[number].split(" = ")[0]
     if "=" not in lines[number] or not key.isidentifier() or lines[number].endswith("["):
@@ -589,6 +593,6 @@ def test_whatever_stands_at_a_key_it_reads_or_is_refused_in_our_words(number, va
 
 
 @given(st.text(max_size=60))
-def test_any_text_reads_or_is_refused_in_our_words(text):
+def test_any_text_reads_or_is_refused_in_our_words(text: str) -> None:
     with pytest.raises(GardenFileError):
         read(text)

@@ -89,6 +89,8 @@ def test_defaults_written_into_the_file_change_nothing() -> None:
 def test_how_a_run_begins_and_what_is_in_it(words: str, loss_k: float, counted: bool) -> None:
     text = forked(('length = "25 ft"\n', f'length = "25 ft"\n{words}\n'))
     right = read(text).runs[2]
+    # WORKED from garden/plumbing.py, which has the sources: a side branch has 1.5, and what nobody
+    # knows adds 1.0.
     assert (right.loss_k, right.tees_counted) == (pytest.approx(loss_k), counted)
 
 

@@ -135,8 +135,8 @@ def test_a_pump_has_its_switch_its_tank_and_two_defaults() -> None:
     given = PUMP + '\npre_charge = "25 psi"\nshut_off = "70 psi"\nwell_yield = "10 L/min"'
     pump = read(a_file(supply=given)).supply.pump
     assert pump is not None
-    heads = (pump.pre_charge_head_m, pump.shut_off_head_m, pump.well_yield_m3_s)
-    assert heads == pytest.approx((25 * 0.70434, 70 * 0.70434, 1 / 6000), rel=1e-4)
+    own = (pump.pre_charge_head_m, pump.shut_off_head_m, pump.well_yield_m3_s)
+    assert own == pytest.approx((25 * 0.70434, 70 * 0.70434, 1 / 6000), rel=1e-4)
 
 
 def test_a_pump_may_be_tested_with_a_bucket_and_its_gauge() -> None:

@@ -19,6 +19,22 @@ MODULES = [
 ]
 # Modules whose every plain function has an example; add one when its functions do.
 WITH_EXAMPLES = [
+    "controller.demand.climate.atmosphere",
+    "controller.demand.climate.radiation",
+    "controller.demand.climate.reference_et",
+    "controller.demand.climate.snow",
+    "controller.demand.climate.usual_et",
+    "controller.demand.plants.canopy",
+    "controller.demand.plants.course",
+    "controller.demand.plants.degree_days",
+    "controller.demand.plants.development",
+    "controller.demand.plants.observations",
+    "controller.demand.plants.stages",
+    "controller.demand.soil.daily_balance",
+    "controller.demand.soil.ground",
+    "controller.demand.soil.mulch",
+    "controller.demand.soil.salinity",
+    "controller.demand.soil.soil_water",
     "controller.hydraulics.calibration.least_squares",
     "controller.hydraulics.design.limits",
     "controller.hydraulics.network.geometry",
@@ -29,6 +45,8 @@ WITH_EXAMPLES = [
     "controller.hydraulics.physics.orifice",
     "controller.hydraulics.physics.pipe",
     "controller.hydraulics.physics.water_hammer",
+    "controller.timetable.need.dose",
+    "controller.timetable.need.wetted_area",
 ]
 # A function is plain where it returns one of these, or a tuple of them, ...
 SMALL = {"bool", "float", "int", "str", "HoleLaw", "Shape"}

@@ -54,11 +54,11 @@ def test_whoever_wants_numpy_afterwards_has_it(tmp_path: Path) -> None:
 
 def test_what_is_imported_already_stays(monkeypatch: pytest.MonkeyPatch) -> None:
     there = object()
-    monkeypatch.setitem(sys.modules, "a_package_there", there)  # type: ignore[arg-type]
+    monkeypatch.setitem(sys.modules, "a_package_there", there)
     with lean.out_of_sight("a_package_there", "a_package_not_there"):
-        assert sys.modules["a_package_there"] is there  # type: ignore[comparison-overlap]
+        assert sys.modules["a_package_there"] is there
         assert sys.modules["a_package_not_there"] is None
-    assert sys.modules["a_package_there"] is there  # type: ignore[comparison-overlap]
+    assert sys.modules["a_package_there"] is there
     assert "a_package_not_there" not in sys.modules
 
 

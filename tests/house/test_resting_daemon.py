@@ -17,6 +17,7 @@ from controller.daemon import garden_reload
 from controller.daemon.garden_reload import KeptFieldTests
 from controller.garden.model import Meter
 from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
 from controller.valves.bank import Bank
 from controller.valves.closer import AT_REST, BEAT_S, Closer, Supervisor
 from controller.valves.line import LineLimits
@@ -79,7 +80,7 @@ def test_a_logbook_nobody_wrote_to_is_not_opened_again(
     """Each opening had the disk write 4 kB: SQLite, as root, gives the log beside the file its
     owner anew, and readers leave their mark."""
     opened: list[Path] = []
-    real = garden_reload.Questions
+    real = Questions
 
     def counted(path: Path) -> object:
         opened.append(path)

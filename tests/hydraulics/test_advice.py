@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from math import inf
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -40,7 +41,7 @@ class Soaks:
     basin_mm: float = 10.0
 
 
-def _advice(garden: Garden, **more) -> tuple[Advice, ...]:
+def _advice(garden: Garden, **more: Any) -> tuple[Advice, ...]:
     return advise(garden, Lines(garden), SPACING.__getitem__, **more)
 
 
@@ -52,8 +53,8 @@ def _planted(crop: str) -> tuple[Planting, ...]:
     return (Planting(crop=crop, start=date(2031, 4, 1), until=date(2031, 9, 1)),)
 
 
-def test_harm_comes_first_then_water_by_the_litre_then_time():
-    def one(kind, saves=0.0):
+def test_harm_comes_first_then_water_by_the_litre_then_time() -> None:
+    def one(kind: Any, saves: float = 0.0) -> Advice:
         return Advice(subject="level", kind=kind, where="", words="", based_on="x", saves_m3=saves)
 
     found = ranked([one("to know"), one("time"), one("water", 1), one("water", 2), one("harm")])
@@ -66,7 +67,7 @@ def test_harm_comes_first_then_water_by_the_litre_then_time():
     ]
 
 
-def test_every_piece_names_what_it_is_based_on_and_fits_eighty_columns():
+def test_every_piece_names_what_it_is_based_on_and_fits_eighty_columns() -> None:
     slow = a_zone("slow", a_row(far_height_m=0.02), opening=Opening(loss_k=1e5))
     relay = Valve(kind=ValveKind.RELAY, relay_line=4)
     long = a_zone("long", a_row(length_m=20.0), valve=relay, plantings=_planted("squash"))
@@ -93,14 +94,14 @@ def test_every_piece_names_what_it_is_based_on_and_fits_eighty_columns():
     assert [row["subject"] for row in advice_rows(found)] == [one.subject for one in found]
 
 
-def test_a_garden_without_water_or_zones_still_hears_of_backflow():
+def test_a_garden_without_water_or_zones_still_hears_of_backflow() -> None:
     assert [one.subject for one in _advice(a_garden())] == ["backflow"]
     dry = _advice(a_garden(a_zone("ash", rise_m=60.0)))
     assert {one.subject for one in dry} == {"backflow", "ends", "filter"}
     assert advice_text((), us=True) == ""
 
 
-def test_a_zone_whose_valve_nobody_can_reckon_is_left_out_and_the_others_are_not():
+def test_a_zone_whose_valve_nobody_can_reckon_is_left_out_and_the_others_are_not() -> None:
     shut = a_zone("shut", opening=Opening(angle_deg=80.0))
     with pytest.raises(InputError):
         Lines(a_garden(shut)).open_set(frozenset(("shut",)))
@@ -109,7 +110,7 @@ def test_a_zone_whose_valve_nobody_can_reckon_is_left_out_and_the_others_are_not
     assert not any('"shut"' in one.where for one in found)
 
 
-def test_a_row_too_long_is_told_a_length_at_which_it_is_even():
+def test_a_row_too_long_is_told_a_length_at_which_it_is_even() -> None:
     garden = a_garden(a_zone("ash", a_row(length_m=18.0)))
     (advice,) = [a for a in _about(_advice(garden), "row length") if a.kind == "water"]
     longest_m = advice.figures["longest_m"]
@@ -126,12 +127,12 @@ def test_a_row_too_long_is_told_a_length_at_which_it_is_even():
     assert evenness(longest_m) >= wished > evenness(longest_m + 0.1524)
 
 
-def test_rows_on_one_supply_drilled_alike_are_told_their_length_once():
+def test_rows_on_one_supply_drilled_alike_are_told_their_length_once() -> None:
     garden = a_garden(*(a_zone(name) for name in ("ash", "bay", "cob")))
     assert len(_about(_advice(garden), "row length")) == 1
 
 
-def test_a_crooked_throttled_row_is_told_to_be_levelled_within_a_height_that_is_enough():
+def test_a_crooked_throttled_row_is_told_to_be_levelled_within_a_height_that_is_enough() -> None:
     slow = Opening(alone_flow_m3_s=1.5 / 60000)
     crooked = a_garden(a_zone("ash", a_row(far_height_m=0.04), opening=slow))
     (advice,) = [a for a in _about(_advice(crooked), "level") if a.kind == "water"]
@@ -145,13 +146,13 @@ def test_a_crooked_throttled_row_is_told_to_be_levelled_within_a_height_that_is_
     assert [a.kind for a in _about(level, "level")] == ["to know"]
 
 
-def test_a_level_row_at_pressure_may_lie_as_the_eye_sees_it():
+def test_a_level_row_at_pressure_may_lie_as_the_eye_sees_it() -> None:
     (advice,) = _about(_advice(a_garden(a_zone("ash"))), "level")
     assert advice.where == "level"
     assert "5 cm (2 in)" in advice.words
 
 
-def test_throttled_as_told_a_hot_days_dose_takes_as_long_as_told():
+def test_throttled_as_told_a_hot_days_dose_takes_as_long_as_told() -> None:
     garden = a_garden(a_zone("ash"))
     (advice,) = _about(_advice(garden), "throttle")
     flow = advice.figures["target_flow_m3_s"]
@@ -168,7 +169,7 @@ def test_throttled_as_told_a_hot_days_dose_takes_as_long_as_told():
     assert not _about(_advice(throttled), "throttle")
 
 
-def test_no_throttle_takes_longer_than_a_zone_may_run():
+def test_no_throttle_takes_longer_than_a_zone_may_run() -> None:
     # Two holes for 36 m2 of hard ground: to soak in as one pulse it would take 14 h.
     hard = Soaks(2.0, intake_mm_s=0.5 / 3600.0, basin_mm=1.0)
     row = a_row(a_drilling(every_m=0.6, first_m=0.3), ground_width_m=30.0, length_m=1.2)
@@ -193,7 +194,7 @@ def test_no_throttle_takes_longer_than_a_zone_may_run():
     assert not throttle(1, Window(opens=time(5), closes=ends.time()))
 
 
-def test_a_valve_is_to_be_opened_further_only_where_that_is_enough():
+def test_a_valve_is_to_be_opened_further_only_where_that_is_enough() -> None:
     def level(far_m: float) -> Advice:
         slow = a_zone("ash", a_row(far_height_m=far_m), opening=Opening(alone_flow_m3_s=2.5e-5))
         barrel = Supply(static_head_m=1.2, test_head_m=0.3, test_flow_m3_s=3.2e-4)
@@ -210,7 +211,7 @@ def test_a_valve_is_to_be_opened_further_only_where_that_is_enough():
     assert "valve" not in advice.words
 
 
-def test_the_speed_of_water_in_a_row_is_told_with_what_brings_it_down():
+def test_the_speed_of_water_in_a_row_is_told_with_what_brings_it_down() -> None:
     garden = a_garden(a_zone("ash", a_row(length_m=8.0)))
     (advice,) = _about(_advice(garden), "speed")
     flow = Lines(garden).open_set(frozenset(("ash",))).zones["ash"].flow_m3_s
@@ -221,7 +222,7 @@ def test_the_speed_of_water_in_a_row_is_told_with_what_brings_it_down():
     assert not _about(_advice(slow), "speed")
 
 
-def test_the_houses_own_pipe_is_asked_for_with_what_surges_in_it():
+def test_the_houses_own_pipe_is_asked_for_with_what_surges_in_it() -> None:
     (advice,) = _about(_advice(a_garden(a_zone("ash", a_row(length_m=6.0)))), "house pipe")
     flow = advice.figures["half_inch_m_s"] * 3.14159 / 4 * 0.01384**2
     assert flow == pytest.approx(
@@ -240,7 +241,7 @@ def test_the_houses_own_pipe_is_asked_for_with_what_surges_in_it():
     assert not _about(_advice(a_garden(a_zone("ash"), supply=barrel)), "house pipe")
 
 
-def test_a_barrel_is_advised_for_all_of_its_fall():
+def test_a_barrel_is_advised_for_all_of_its_fall() -> None:
     full = Supply(static_head_m=1.2, test_head_m=0.3, test_flow_m3_s=3.2e-4)
     barrel = replace(full, kind=SupplyKind.BARREL, falls_to_m=0.3)
     zone = a_zone("ash", a_row(length_m=6.0), opening=Opening(loss_k=60.0), main_run_m=0.0)
@@ -260,7 +261,7 @@ def test_a_barrel_is_advised_for_all_of_its_fall():
     assert falling.figures["static_m"] == 1.2
 
 
-def test_figures_are_written_out_and_the_gardens_unit_stands_first():
+def test_figures_are_written_out_and_the_gardens_unit_stands_first() -> None:
     # WORKED: 96 in are 243.84 cm; 1 psi is 0.703 m of water.
     assert show_off_level(2.4384, True) == "96 in (240 cm)"
     assert show_off_level(2.4384, False) == "240 cm (96 in)"
@@ -273,7 +274,7 @@ def test_figures_are_written_out_and_the_gardens_unit_stands_first():
         assert "e+" not in text and max(map(len, text.splitlines())) <= 80
 
 
-def test_slow_soil_asks_for_a_slower_stream_than_the_clock_does():
+def test_slow_soil_asks_for_a_slower_stream_than_the_clock_does() -> None:
     wide = a_row(ground_width_m=3.0)
     garden = a_garden(a_zone("ash", wide))
     (by_clock,) = _about(_advice(garden), "throttle")
@@ -282,7 +283,7 @@ def test_slow_soil_asks_for_a_slower_stream_than_the_clock_does():
     assert "the soil takes it in" in by_soil.words
 
 
-def test_a_measured_valve_does_not_stand_in_the_way_of_throttling_advice():
+def test_a_measured_valve_does_not_stand_in_the_way_of_throttling_advice() -> None:
     garden = a_garden(a_zone("ash"))
     known = Corrections(valve_k={"ash": 8.0})
     found = advise(garden, Lines(garden, corrections=known), SPACING.__getitem__, corrections=known)
@@ -290,7 +291,7 @@ def test_a_measured_valve_does_not_stand_in_the_way_of_throttling_advice():
     assert advice.figures["loss_k"] > 100.0
 
 
-def test_holes_that_miss_the_plants_are_told_a_pattern_that_does_not():
+def test_holes_that_miss_the_plants_are_told_a_pattern_that_does_not() -> None:
     wide = a_drilling(every_m=0.6, first_m=0.3)
     carrots = a_garden(a_zone("ash", a_row(wide), plantings=_planted("carrot")))
     (advice,) = _about(_advice(carrots), "holes")
@@ -301,10 +302,11 @@ def test_holes_that_miss_the_plants_are_told_a_pattern_that_does_not():
     cabbages = a_garden(a_zone("ash", a_row(wide), plantings=_planted("cabbage")))
     (advice,) = _about(_advice(cabbages), "holes")
     assert advice.figures["group"] == 3.0
+    # WORKED: a group at each plant, and cabbages stand 0.45 m apart.
     assert advice.figures["every_m"] == pytest.approx(0.45)
 
 
-def test_zones_said_to_run_together_keep_the_share_said():
+def test_zones_said_to_run_together_keep_the_share_said() -> None:
     slow = Opening(alone_flow_m3_s=1.5 / 60000)
     names = ("ash", "bay", "cob", "dew")
     zones = [a_zone(name, opening=slow) for name in names[:3]]
@@ -317,7 +319,7 @@ def test_zones_said_to_run_together_keep_the_share_said():
     assert len(most_together(full, names).zones) == 2
 
 
-def test_zones_that_would_run_another_dry_are_not_put_together():
+def test_zones_that_would_run_another_dry_are_not_put_together() -> None:
     tilted = a_row(length_m=6.0, far_height_m=0.06)
     low = a_zone("low", tilted, opening=Opening(loss_k=2e4))
     wide = a_zone("wide", a_row(length_m=6.0), a_row(length_m=6.0))
@@ -330,7 +332,7 @@ def test_zones_that_would_run_another_dry_are_not_put_together():
     assert most_together(lines, ("low", "wide")).zones == ("low",)
 
 
-def test_zones_that_would_take_the_pressure_a_valve_needs_are_not_put_together():
+def test_zones_that_would_take_the_pressure_a_valve_needs_are_not_put_together() -> None:
     def lines(least_psi: float) -> Lines:
         valve = Valve(
             kind=ValveKind.RELAY, relay_line=4, least_closing_head_m=head_m_from_psi(least_psi)
@@ -341,7 +343,7 @@ def test_zones_that_would_take_the_pressure_a_valve_needs_are_not_put_together()
     assert len(most_together(lines(20.0), ("ash", "bay")).zones) == 1
 
 
-def test_a_thin_main_is_told_what_the_next_size_gives():
+def test_a_thin_main_is_told_what_the_next_size_gives() -> None:
     thin = replace(a_garden(a_zone("ash", main_run_m=40.0)), main=PIPES["1/2 in"])
     (advice,) = _about(_advice(thin), "main")
     wider = Lines(replace(thin, main=PIPES["3/4 in"])).open_set(frozenset(("ash",)))
@@ -352,7 +354,7 @@ def test_a_thin_main_is_told_what_the_next_size_gives():
     assert not _about(_advice(a_garden(a_zone("ash"))), "main")
 
 
-def test_surge_is_to_know_on_rated_pipe_and_harm_where_the_sum_is_over():
+def test_surge_is_to_know_on_rated_pipe_and_harm_where_the_sum_is_over() -> None:
     (holds,) = _about(_advice(a_garden(a_zone("ash"))), "surge")
     assert holds.kind == "to know" and "it holds" in holds.words
     strong = Supply(
@@ -367,12 +369,12 @@ def test_surge_is_to_know_on_rated_pipe_and_harm_where_the_sum_is_over():
     assert unknown.kind == "harm" and "rated_m" not in unknown.figures
 
 
-def test_a_barrel_pushes_no_end_off():
+def test_a_barrel_pushes_no_end_off() -> None:
     barrel = Supply(static_head_m=1.2, test_head_m=0.3, test_flow_m3_s=3.2e-4)
     assert not _about(_advice(a_garden(a_zone("ash"), supply=barrel)), "ends")
 
 
-def test_a_valve_that_cannot_shut_is_harm_by_its_own_figure():
+def test_a_valve_that_cannot_shut_is_harm_by_its_own_figure() -> None:
     def closing(least_psi: float, opening: Opening) -> list[Advice]:
         valve = Valve(
             kind=ValveKind.RELAY, relay_line=4, least_closing_head_m=head_m_from_psi(least_psi)
@@ -385,7 +387,7 @@ def test_a_valve_that_cannot_shut_is_harm_by_its_own_figure():
     assert closing(10.0, Opening(loss_k=1e5)) == []
 
 
-def test_the_screen_is_a_tenth_of_the_smallest_hole():
+def test_the_screen_is_a_tenth_of_the_smallest_hole() -> None:
     # WORKED: 1/16 in is 1.59 mm, a tenth 0.159 mm: 100 mesh has 0.149 mm, 80 mesh 0.177.
     (advice,) = _about(_advice(a_garden(a_zone("ash"))), "filter")
     assert advice.figures["mesh"] == 100.0
@@ -397,7 +399,9 @@ def test_the_screen_is_a_tenth_of_the_smallest_hole():
     shape=st.sampled_from([(1, 0), (-1, 0), (0, 1), (0, -1)]),
 )
 @settings(max_examples=25)
-def test_a_row_off_level_by_no_more_than_enough_varies_no_more_than_allowed(length, head, shape):
+def test_a_row_off_level_by_no_more_than_enough_varies_no_more_than_allowed(
+    length: float, head: float, shape: Any
+) -> None:
     enough_m = level_enough_m(row=a_row(length_m=length), inlet_head_m=head)
     crooked = a_row(
         length_m=length, far_height_m=shape[0] * enough_m, middle_height_m=shape[1] * enough_m
@@ -410,7 +414,7 @@ def test_a_row_off_level_by_no_more_than_enough_varies_no_more_than_allowed(leng
 
 
 @given(answer=st.integers(0, 60), most=st.integers(1, 50))
-def test_the_largest_good_number_is_found(answer, most):
+def test_the_largest_good_number_is_found(answer: int, most: int) -> None:
     assert most_that_is_good(lambda n: n <= answer, most) == min(answer, most)
 
 
@@ -421,7 +425,9 @@ def test_the_largest_good_number_is_found(answer, most):
     more=st.floats(0.01, 0.2),
 )
 @settings(max_examples=15)
-def test_a_softer_wish_never_makes_the_row_shorter(head, every, bore, more):
+def test_a_softer_wish_never_makes_the_row_shorter(
+    head: float, every: float, bore: float, more: float
+) -> None:
     drilling = a_drilling(every_m=every, first_m=every / 2, bore_m=bore)
 
     def longest(variation: float) -> float:

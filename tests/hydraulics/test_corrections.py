@@ -23,8 +23,8 @@ def test_a_measured_valve_loss_takes_the_place_of_the_tables() -> None:
 
 
 def test_wider_holes_count_where_the_holes_decide_and_hardly_where_the_valve_does() -> None:
-    # The elasticities of a row alone and of a throttled one: 0.51 and 0.002 of the flow for 1 of
-    # the coefficient (computed with the same network in EPANET 2.2, which knows no cavitation).
+    # RECORDED from EPANET 2.2, an outside program, which knows no cavitation: the elasticities of
+    # the same row alone and throttled are 0.51 and 0.002 of the flow for 1 of the coefficient.
     ten = Corrections(discharge={"a": 1.1})
     full = a_garden()
     grown = Lines(full, corrections=ten, effects=NO_EFFECTS).open_set(ALONE).supply_flow_m3_s

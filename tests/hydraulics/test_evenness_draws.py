@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from math import hypot
+from typing import Any
 
 import numpy as np
 import pytest
@@ -50,7 +51,7 @@ ROWS = {
 }
 
 
-def held(row, head_m: float, **habits: float) -> Garden:
+def held(row: Any, head_m: float, **habits: Any) -> Garden:
     """A supply that holds the head at the row's inlet."""
     supply = Supply(static_head_m=head_m, test_head_m=head_m - 1e-6, test_flow_m3_s=1e-2)
     garden = a_garden(a_zone("ash", row, take_off_k=0.0, main_run_m=0.0), supply=supply)
@@ -67,7 +68,8 @@ def by_definition(flows: np.ndarray) -> np.ndarray:
     quarter = flows.shape[-1] / 4.0
     whole = int(quarter)
     low = flows[..., :whole].sum(-1) + (quarter - whole) * flows[..., whole]
-    return low / quarter / flows.mean(-1)
+    found: np.ndarray = low / quarter / flows.mean(-1)
+    return found
 
 
 def drawn(flows: list[float], scatter: float) -> float:
@@ -90,7 +92,7 @@ def grid() -> list[tuple[str, int, float, float, float, float]]:
     return found
 
 
-def test_real_uniformity_is_that_of_rows_drilled_at_random(grid):
+def test_real_uniformity_is_that_of_rows_drilled_at_random(grid: Any) -> None:
     assert min(pipe for _, _, pipe, *_ in grid) < 0.6  # WORKED: the grid reaches from 0.36 to 1
     errors = [ours - true for *_, true, ours in grid]
     squares = [by_squares(pipe, max(0.0, 1 - 1.27 * cv)) - true for _, _, pipe, cv, true, _ in grid]
@@ -107,7 +109,7 @@ def test_real_uniformity_is_that_of_rows_drilled_at_random(grid):
     assert max(map(abs, squares)) > 0.04 and max(map(abs, product)) > 0.1
 
 
-def test_the_row_that_was_told_too_little(grid):
+def test_the_row_that_was_told_too_little(grid: Any) -> None:
     # A row that the draws find at some 91 % was told two points less by the product.
     row = min((one for one in grid if one[3] == 0.05), key=lambda one: abs(one[4] - 0.911))
     _, _, pipe, scatter, true, ours = row
@@ -115,13 +117,14 @@ def test_the_row_that_was_told_too_little(grid):
     assert ours == pytest.approx(true, abs=0.002)
 
 
-def test_the_longest_row_is_as_even_as_wished_when_it_is_drilled():
+def test_the_longest_row_is_as_even_as_wished_when_it_is_drilled() -> None:
+    wishes: list[dict[str, Any]] = [
+        {"least_uniformity": 0.90, "scatter_fraction": 0.05},
+        {"least_uniformity": 0.90 / (1 - 1.27 * 0.05)},  # as it was: the product
+    ]
     longest_m, shorter_m = (
         longest_row_m(pipe=PIPES["3/4 in"], drilling=a_drilling(), inlet_head_m=0.703, **wish)
-        for wish in (
-            {"least_uniformity": 0.90, "scatter_fraction": 0.05},
-            {"least_uniformity": 0.90 / (1 - 1.27 * 0.05)},  # as it was: the product
-        )
+        for wish in wishes
     )
     for more, allowed in ((0.0, 0.897), (5 * 0.1524, 0.0)):
         flow = alone(Lines(held(a_row(length_m=longest_m + more), 0.703)))
@@ -163,7 +166,9 @@ class Drilled(Lines):
         ("40 holes, level", 0.05, 0.05),
     ],
 )
-def test_rows_drilled_and_laid_by_chance_and_solved_anew(name, scatter, level_m):
+def test_rows_drilled_and_laid_by_chance_and_solved_anew(
+    name: str, scatter: float, level_m: float
+) -> None:
     # The whole network solved for each row: what scatters also moves the heads along the row.
     row, head_m = ROWS[name]
     garden = held(row, head_m, drilling_scatter=scatter, level_error_m=level_m)
@@ -179,7 +184,7 @@ def test_rows_drilled_and_laid_by_chance_and_solved_anew(name, scatter, level_m)
     assert ours == pytest.approx(mean, abs=0.006 + 3 * error)
 
 
-def test_an_error_of_level_is_a_cause_of_its_own_where_there_is_little_head():
+def test_an_error_of_level_is_a_cause_of_its_own_where_there_is_little_head() -> None:
     # WORKED: 3 mm under 3 cm is 3/(2 x 30) = 5 % of a hole's flow, as the drill's 5 %: together
     # 7.07 %, and 1 - 1.27 x 0.0707 = 0.910 of many holes.
     row = a_row(a_drilling(every_m=0.01, first_m=0.005, bore_m=0.0005), length_m=1.0)

@@ -13,7 +13,7 @@ from support.hydraulics_forward import Drawn, TrueGarden
 from support.hydraulics_gardens import GPM_M3_S, PSI_M, a_drilling, a_garden, a_row, a_zone
 
 from controller.garden.model import Garden, Zone
-from controller.garden.plumbing import Face, Opening, Supply, Valve, ValveKind
+from controller.garden.plumbing import Face, Opening, Row, Supply, Valve, ValveKind
 from controller.hydraulics.calibration.fit import fit
 from controller.hydraulics.calibration.measurements import (
     Bucket,
@@ -35,7 +35,7 @@ NINE, ONE_OF_NINE = [*range(3), *LATER[3:]], [0, *LATER[1:]]
 FULL, SLOW = Opening(angle_deg=0.0), Opening(unknown=True)
 
 
-def _row(feet: float = 25.0, **drilling: object) -> object:
+def _row(feet: float = 25.0, **drilling: Any) -> Row:
     return a_row(
         a_drilling(discharge_coefficient=None, **drilling),
         length_m=0.3048 * feet,
@@ -249,11 +249,12 @@ def _house(seed: int) -> tuple[Garden, TrueGarden, Random]:
         ),
         a_zone("c", _row(rng.uniform(20.0, 25.0)), _row(20.0)),
     )
-    garden = a_garden(*zones)
+    garden, throttled = a_garden(*zones), zones[1].opening.loss_k
+    assert throttled is not None
     drawn = Drawn(
         test_flow=exp(rng.gauss(0.0, 0.04)),
         coefficient={z.name: exp(rng.gauss(0.0, 0.07)) for z in zones},
-        valve_k={"b": zones[1].opening.loss_k * exp(rng.gauss(0.0, 0.3))},
+        valve_k={"b": throttled * exp(rng.gauss(0.0, 0.3))},
         scatter=0.05,
         bumps_m=0.002,
     )

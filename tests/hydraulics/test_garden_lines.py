@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from itertools import pairwise
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
 
 from controller.errors import InputError
+from controller.garden.model import Garden
 from controller.garden.plumbing import Face, Opening, Supply, Walls
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.supply_curve import Corrections
@@ -20,7 +22,7 @@ NAMES = ["ash", "bay", "cob", "dew", "elm"]
 
 
 @st.composite
-def gardens(draw):
+def gardens(draw: st.DrawFn) -> Garden:
     """Two to five zones of one or two rows, anywhere within 20 m and half a metre of the tap."""
     zones = []
     for name in NAMES[: draw(st.integers(2, 5))]:
@@ -56,7 +58,7 @@ def gardens(draw):
 
 @given(gardens())
 @settings(max_examples=40)
-def test_the_flow_of_a_zone_never_grows_when_another_opens(garden):
+def test_the_flow_of_a_zone_never_grows_when_another_opens(garden: Any) -> None:
     lines = Lines(garden)
     names = [zone.name for zone in garden.zones]
     for count, (_, other) in enumerate(pairwise(names), start=1):
@@ -69,7 +71,7 @@ def test_the_flow_of_a_zone_never_grows_when_another_opens(garden):
 
 @given(gardens())
 @settings(max_examples=40)
-def test_open_zones_take_what_the_supply_gives_and_no_more(garden):
+def test_open_zones_take_what_the_supply_gives_and_no_more(garden: Any) -> None:
     lines = Lines(garden)
     flow = lines.open_set(frozenset(zone.name for zone in garden.zones))
     total = sum(zone.flow_m3_s for zone in flow.zones.values())
@@ -85,7 +87,9 @@ def test_open_zones_take_what_the_supply_gives_and_no_more(garden):
 
 @given(length=st.floats(1.0, 20.0), loss_k=st.sampled_from([0.0, 1e3, 1e6]))
 @settings(max_examples=30)
-def test_head_never_rises_toward_the_closed_end_of_a_level_line(length, loss_k):
+def test_head_never_rises_toward_the_closed_end_of_a_level_line(
+    length: float, loss_k: float
+) -> None:
     # Total head, that is: what drives the holes rises where the water slows down.
     zone = a_zone("ash", a_row(length_m=length), opening=Opening(loss_k=loss_k))
     still = Effects(momentum=0.0)
@@ -94,7 +98,7 @@ def test_head_never_rises_toward_the_closed_end_of_a_level_line(length, loss_k):
     assert all(near + 1e-10 >= far for near, far in pairwise(heads))
 
 
-def test_pressure_collapses_behind_an_open_drilled_row():
+def test_pressure_collapses_behind_an_open_drilled_row() -> None:
     # common practice, no source: gardeners find that drilled pipe "takes all the pressure".
     lines = Lines(a_garden(a_zone("ash", a_row(length_m=6.0), a_row(length_m=6.0))))
     flow = lines.open_set(frozenset(["ash"]))
@@ -103,14 +107,14 @@ def test_pressure_collapses_behind_an_open_drilled_row():
     assert flow.zones["ash"].decided_by == "supply"
 
 
-def test_a_throttled_zone_is_decided_by_its_valve():
+def test_a_throttled_zone_is_decided_by_its_valve() -> None:
     lines = Lines(a_garden(a_zone("ash", opening=Opening(loss_k=1e5)), a_zone("bay")))
     both = lines.open_set(frozenset(["ash", "bay"]))
     assert both.zones["ash"].decided_by == "valve"
     assert both.zones["bay"].decided_by == "supply"
 
 
-def test_a_measured_flow_is_given_back():
+def test_a_measured_flow_is_given_back() -> None:
     measured = 1.4 / 60000
     lines = Lines(a_garden(a_zone("ash", opening=Opening(alone_flow_m3_s=measured)), a_zone("bay")))
     alone = lines.open_set(frozenset(["ash"])).zones["ash"]
@@ -127,7 +131,9 @@ def test_a_measured_flow_is_given_back():
     count=st.integers(1, 3),
 )
 @settings(max_examples=60)
-def test_any_flow_up_to_full_open_is_found_again(share, run, far, count):
+def test_any_flow_up_to_full_open_is_found_again(
+    share: float, run: Any, far: Any, count: int
+) -> None:
     rows = [a_row(far_height_m=far)] * count
     full = Lines(a_garden(a_zone("ash", *rows, main_run_m=run), a_zone("bay", main_run_m=3.0)))
     measured = share * full.open_set(frozenset(["ash"])).supply_flow_m3_s
@@ -137,40 +143,40 @@ def test_any_flow_up_to_full_open_is_found_again(share, run, far, count):
     assert found == pytest.approx(measured, rel=1e-5)
 
 
-def test_a_flow_beyond_the_bare_tap_is_refused_with_the_reason():
+def test_a_flow_beyond_the_bare_tap_is_refused_with_the_reason() -> None:
     zone = a_zone("ash", opening=Opening(alone_flow_m3_s=60 / 60000))
     lines = Lines(a_garden(zone))
     with pytest.raises(InputError, match=r'"ash": 60.00 L/min measured.*the bare tap gives no'):
         lines.open_set(frozenset(["ash"]))
 
 
-def test_a_flow_beyond_the_full_open_zone_is_refused_with_the_most_it_can_give():
+def test_a_flow_beyond_the_full_open_zone_is_refused_with_the_most_it_can_give() -> None:
     full = Lines(a_garden(a_zone("ash"))).open_set(frozenset(["ash"])).supply_flow_m3_s
     zone = a_zone("ash", opening=Opening(alone_flow_m3_s=1.05 * full))
     with pytest.raises(InputError, match=rf"at most {full * 60000:.2f} L/min: the supply"):
         Lines(a_garden(zone)).open_set(frozenset(["ash"]))
 
 
-def test_the_reason_is_told_in_gallons_where_the_garden_has_them():
+def test_the_reason_is_told_in_gallons_where_the_garden_has_them() -> None:
     zone = a_zone("ash", opening=Opening(alone_flow_m3_s=60 / 60000))
     with pytest.raises(InputError, match=r"15\.85 gal/min measured"):
         Lines(a_garden(zone, us_units=True)).open_set(frozenset(["ash"]))
 
 
-def test_a_measured_flow_of_a_plugged_zone_is_refused():
+def test_a_measured_flow_of_a_plugged_zone_is_refused() -> None:
     zone = a_zone("ash", a_row(plugged=True), opening=Opening(alone_flow_m3_s=1e-5))
     with pytest.raises(InputError, match="all its holes are plugged"):
         Lines(a_garden(zone)).open_set(frozenset(["ash"]))
 
 
-def test_a_handle_near_shut_spoils_its_own_zone_only():
+def test_a_handle_near_shut_spoils_its_own_zone_only() -> None:
     lines = Lines(a_garden(a_zone("ash", opening=Opening(angle_deg=80.0)), a_zone("bay")))
     assert lines.open_set(frozenset(["bay"])).supply_flow_m3_s > 0.0
     with pytest.raises(InputError, match=r'zone "ash": .*measure the flow instead'):
         lines.open_set(frozenset(["ash"]))
 
 
-def test_turning_the_handle_down_lessens_the_flow():
+def test_turning_the_handle_down_lessens_the_flow() -> None:
     flows = []
     for angle_deg in (0.0, 30.0, 50.0, 65.0):
         zone = a_zone("ash", opening=Opening(angle_deg=angle_deg))
@@ -179,25 +185,25 @@ def test_turning_the_handle_down_lessens_the_flow():
     assert flows[3] < 0.9 * flows[0]
 
 
-def test_an_unknown_zone_names_its_nearest():
+def test_an_unknown_zone_names_its_nearest() -> None:
     with pytest.raises(InputError, match='no zone "asch"; did you mean "ash"'):
         Lines(a_garden(a_zone("ash"))).open_set(frozenset(["asch"]))
 
 
-def test_a_zone_without_rows_is_refused():
+def test_a_zone_without_rows_is_refused() -> None:
     zone = replace(a_zone("ash"), rows=())
     with pytest.raises(InputError, match='"ash" has no rows'):
         Lines(a_garden(zone)).open_set(frozenset(["ash"]))
 
 
-def test_with_nothing_open_nothing_flows():
+def test_with_nothing_open_nothing_flows() -> None:
     flow = Lines(a_garden(a_zone("ash"))).open_set(frozenset())
     assert flow.supply_flow_m3_s == 0.0
     assert flow.tap_head_m == pytest.approx(50 * 0.70307)
     assert not flow.zones
 
 
-def test_a_set_is_solved_once():
+def test_a_set_is_solved_once() -> None:
     lines = Lines(a_garden(a_zone("ash"), a_zone("bay")))
     first = lines.open_set(frozenset(["ash", "bay"]))
     assert lines.open_set(frozenset(["bay", "ash"])) is first
@@ -205,7 +211,9 @@ def test_a_set_is_solved_once():
 
 @given(gardens(), st.floats(0.5, 1.5), st.floats(-0.3, 0.3))
 @settings(max_examples=20)
-def test_lines_beside_others_give_what_they_give_alone(garden, factor, higher_m):
+def test_lines_beside_others_give_what_they_give_alone(
+    garden: Any, factor: float, higher_m: float
+) -> None:
     rows = (a_row(plugged_holes=(1, 3)), a_row(plugged=True), a_row(plugged_beyond_m=2.0))
     garden = replace(garden, zones=(*garden.zones, a_zone("fig", *rows)))
     names = frozenset(zone.name for zone in garden.zones)
@@ -225,7 +233,7 @@ def test_lines_beside_others_give_what_they_give_alone(garden, factor, higher_m)
                 )
 
 
-def test_plugged_holes_stay_listed_and_give_nothing():
+def test_plugged_holes_stay_listed_and_give_nothing() -> None:
     row = a_row(plugged_holes=(2, 16))
     flow = Lines(a_garden(a_zone("ash", row))).open_set(frozenset(["ash"])).zones["ash"]
     holes = flow.rows[0].holes
@@ -235,7 +243,7 @@ def test_plugged_holes_stay_listed_and_give_nothing():
     assert flow.dry_holes == 0
 
 
-def test_a_plugged_row_leaves_its_water_to_the_other():
+def test_a_plugged_row_leaves_its_water_to_the_other() -> None:
     both = Lines(a_garden(a_zone("ash", a_row(), a_row()))).open_set(frozenset(["ash"]))
     one = Lines(a_garden(a_zone("ash", a_row(), a_row(plugged=True)))).open_set(frozenset(["ash"]))
     rows = one.zones["ash"].rows
@@ -244,13 +252,13 @@ def test_a_plugged_row_leaves_its_water_to_the_other():
     assert rows[0].flow_m3_s > 1.2 * both.zones["ash"].rows[0].flow_m3_s
 
 
-def test_a_zone_with_every_row_plugged_gives_nothing():
+def test_a_zone_with_every_row_plugged_gives_nothing() -> None:
     zone = a_zone("ash", a_row(plugged=True))
     flow = Lines(a_garden(zone)).open_set(frozenset(["ash"])).zones["ash"]
     assert (flow.flow_m3_s, flow.evenness, flow.dry_holes) == (0.0, 0.0, 0)
 
 
-def test_the_upper_hole_of_a_pair_runs_dry_first():
+def test_the_upper_hole_of_a_pair_runs_dry_first() -> None:
     # The pair is 26.7 mm apart in height: with two centimetres of head at the middle line the upper
     # holes, 13 mm above it, soon pass nothing, and the lower ones all run.
     supply = Supply(static_head_m=0.02, test_head_m=0.005, test_flow_m3_s=2e-5)
@@ -263,14 +271,14 @@ def test_the_upper_hole_of_a_pair_runs_dry_first():
     assert zone.dry_holes == sum(hole.flow_m3_s == 0.0 for hole in upper) > 0
 
 
-def test_a_zone_above_the_barrel_is_dry():
+def test_a_zone_above_the_barrel_is_dry() -> None:
     supply = Supply(static_head_m=1.2, test_head_m=0.3, test_flow_m3_s=3e-4)
     zone = a_zone("ash", rise_m=1.3)
     flow = Lines(a_garden(zone, supply=supply)).open_set(frozenset(["ash"])).zones["ash"]
     assert (flow.flow_m3_s, flow.dry_holes, flow.variation) == (0.0, 16, 0.0)
 
 
-def test_drain_holes_flow_but_do_not_count_as_uneven():
+def test_drain_holes_flow_but_do_not_count_as_uneven() -> None:
     drilling = a_drilling(face=Face.UP, drain_bore_m=0.0008, drain_every_m=0.8)
     flow = Lines(a_garden(a_zone("ash", a_row(drilling)))).open_set(frozenset(["ash"]))
     row = flow.zones["ash"].rows[0]
@@ -280,19 +288,19 @@ def test_drain_holes_flow_but_do_not_count_as_uneven():
     assert row.evenness > 0.99
 
 
-def test_a_zone_lower_down_gets_more():
+def test_a_zone_lower_down_gets_more() -> None:
     low, high = a_zone("low", rise_m=-1.0), a_zone("high", rise_m=1.0)
     flow = Lines(a_garden(low, high)).open_set(frozenset(["low", "high"]))
     assert flow.zones["low"].flow_m3_s > flow.zones["high"].flow_m3_s
 
 
-def test_a_zone_at_the_tap_itself_loses_nothing_in_the_main():
+def test_a_zone_at_the_tap_itself_loses_nothing_in_the_main() -> None:
     near = a_zone("ash", main_run_m=0.0, take_off_k=0.0)
     flow = Lines(a_garden(near)).open_set(frozenset(["ash"]))
     assert flow.zones["ash"].valve_head_m == pytest.approx(flow.tap_head_m, abs=1e-9)
 
 
-def test_warmer_water_flows_a_little_more_through_a_long_row():
+def test_warmer_water_flows_a_little_more_through_a_long_row() -> None:
     garden = a_garden(a_zone("ash", a_row(length_m=18.0)))
     cold = Lines(garden, water_temp_c=5.0).open_set(frozenset(["ash"])).zones["ash"]
     warm = Lines(garden, water_temp_c=25.0).open_set(frozenset(["ash"])).zones["ash"]
@@ -300,7 +308,7 @@ def test_warmer_water_flows_a_little_more_through_a_long_row():
     assert warm.evenness > cold.evenness
 
 
-def test_the_volume_of_a_zone_is_that_of_its_rows():
+def test_the_volume_of_a_zone_is_that_of_its_rows() -> None:
     row = a_row(a_drilling(face=Face.DOWN))
     line = Lines(a_garden(a_zone("ash", row, replace(row, plugged=True), row))).line("ash")
     # WORKED: two rows of pi/4 x (0.804 in)^2 x 8 ft = 0.79868 L each; holes down, so all drains.
@@ -308,7 +316,7 @@ def test_the_volume_of_a_zone_is_that_of_its_rows():
     assert line.drains_m3 == pytest.approx(line.volume_m3, rel=1e-9)
 
 
-def test_holes_up_keep_the_line_full():
+def test_holes_up_keep_the_line_full() -> None:
     line = Lines(a_garden(a_zone("ash", a_row(a_drilling(face=Face.UP))))).line("ash")
     assert line.drains_m3 == pytest.approx(0.0, abs=1e-12)
     assert line.volume_m3 > 0.0

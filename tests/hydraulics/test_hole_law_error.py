@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from support.hydraulics_gardens import PSI_M, a_drilling, a_garden, a_row, a_zone
 
-from controller.garden.plumbing import Face, Opening, Supply, Walls
+from controller.garden.model import Garden
+from controller.garden.plumbing import Face, Opening, Row, Supply, Walls
 from controller.hydraulics.calibration.hole_law_error import (
     DENSE_FROM,
     evenness_range,
@@ -23,7 +25,7 @@ DENSE = a_row(
 )
 
 
-def of_pipe_alone(*rows, **changes):
+def of_pipe_alone(*rows: Row, **changes: Any) -> Garden:
     """Without scatter and error of level, so that only the pipe's evenness is left."""
     garden = a_garden(a_zone("ash", *rows), **changes)
     return replace(
@@ -32,9 +34,10 @@ def of_pipe_alone(*rows, **changes):
     )
 
 
-def test_a_dense_row_is_about_ninety_two_per_cent_even_and_its_range_is_told():
-    # COMPUTED (tests/published/test_hydraulics_effects.py, held gauge of 1 psi): 84.7 % with
-    # neither momentum nor cross-flow, 92.2 % with momentum, 90.7 to 95.9 % over the band.
+def test_a_dense_row_is_about_ninety_two_per_cent_even_and_its_range_is_told() -> None:
+    # RECORDED from an outside script (tests/published/test_hydraulics_effects.py, held gauge of
+    # 1 psi): 84.7 % with neither momentum nor cross-flow, 92.2 % with momentum, 90.7 to 95.9 % over
+    # the band.
     area_m2 = 3.141592653589793 / 4 * DENSE.pipe.bore_m**2
     at_1_psi = Supply(static_head_m=1.86, test_head_m=1.86 - 1e-6, test_flow_m3_s=1.0)
     lines = Lines(of_pipe_alone(DENSE, supply=at_1_psi))
@@ -50,13 +53,13 @@ def test_a_dense_row_is_about_ninety_two_per_cent_even_and_its_range_is_told():
     assert found.high == pytest.approx(0.959, abs=0.012)
 
 
-def test_a_row_with_few_holes_has_no_range():
+def test_a_row_with_few_holes_has_no_range() -> None:
     lines = Lines(of_pipe_alone(a_row()))
     assert hole_share(lines.garden.zone("ash")) < DENSE_FROM
     assert evenness_range(lines, "ash", ASH) is None
 
 
-def test_jets_under_a_strong_tap_are_said_to_be_unsure():
+def test_jets_under_a_strong_tap_are_said_to_be_unsure() -> None:
     strong = a_garden(a_zone("ash", a_row(length_m=1.0)))
     lines = Lines(strong)
     words = jet_words(lines.open_set(ASH).zones["ash"], lines, us_units=True)
@@ -67,7 +70,7 @@ def test_jets_under_a_strong_tap_are_said_to_be_unsure():
     assert jet_words(weak.open_set(ASH).zones["ash"], weak, us_units=True) is None
 
 
-def test_a_falling_row_says_where_air_enters_and_what_to_do():
+def test_a_falling_row_says_where_air_enters_and_what_to_do() -> None:
     row = a_row(a_drilling(face=Face.DOWN), length_m=6.096, far_height_m=-1.0)
     barrel = Supply(static_head_m=0.3, test_head_m=0.05, test_flow_m3_s=2e-4)
     garden = a_garden(a_zone("ash", row, opening=Opening(loss_k=100.0)), supply=barrel)

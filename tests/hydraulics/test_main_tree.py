@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 from math import pi
+from typing import Any
 
 import pytest
 from fluids import fittings as crane
@@ -92,11 +93,12 @@ def forked(draw: st.DrawFn) -> Garden:
 
 @given(forked(), st.randoms(use_true_random=False))
 @settings(max_examples=25)
-def test_names_and_order_of_runs_change_nothing(garden: Garden, rng) -> None:
+def test_names_and_order_of_runs_change_nothing(garden: Garden, rng: Any) -> None:
     numbers = list(range(len(garden.runs)))
     rng.shuffle(numbers)
     new = {run.name: f"other {n}" for run, n in zip(garden.runs, numbers, strict=True)} | {"": ""}
-    left, runs = list(garden.runs), []
+    left = list(garden.runs)
+    runs: list[Run] = []
     while left:
         placed = {"", *(run.name for run in runs)}
         ready = [run for run in left if new[run.parent] in placed]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from math import exp, log, pi, sqrt
+from typing import Any
 
 import pytest
 from pytest import approx
@@ -45,7 +46,7 @@ ALL = (CUPS, STREAM, REACH, BUCKET, TAP, METER, GAUGE)
 
 
 @pytest.mark.parametrize("test", ALL, ids=lambda test: test.shown)
-def test_a_field_test_survives_being_written_down(test) -> None:
+def test_a_field_test_survives_being_written_down(test: Any) -> None:
     assert measurement_from_dict(json.loads(json.dumps(measurement_to_dict(test)))) == test
 
 
@@ -57,7 +58,9 @@ def test_a_field_test_survives_being_written_down(test) -> None:
         ({"kind": "gauge", "zones": [], "head_m": 3.0, "colour": 1}, "has no 'colour'"),
     ],
 )
-def test_what_is_no_field_test_does_not_read(plain, words: str) -> None:
+def test_what_is_no_field_test_does_not_read(
+    plain: dict[str, str] | dict[str, Any], words: str
+) -> None:
     with pytest.raises(InputError, match=words):
         measurement_from_dict(plain)
 
@@ -83,7 +86,9 @@ def test_what_is_no_field_test_does_not_read(plain, words: str) -> None:
         (GAUGE, {"head_m": -1.0}, "a gauge reads 0 or more"),
     ],
 )
-def test_what_cannot_have_been_read_is_refused_by_its_key(test, changes, words: str) -> None:
+def test_what_cannot_have_been_read_is_refused_by_its_key(
+    test: Any, changes: Any, words: str
+) -> None:
     with pytest.raises(InputError, match=words):
         replace(test, **changes)
 
@@ -105,7 +110,7 @@ def test_what_cannot_have_been_read_is_refused_by_its_key(test, changes, words: 
         (replace(CUPS, holes=(1, 2, 3, 17)), "holes: found 17; the row has 16"),
     ],
 )
-def test_what_the_pressure_could_not_do_is_refused_with_the_reason(test, words: str) -> None:
+def test_what_the_pressure_could_not_do_is_refused_with_the_reason(test: Any, words: str) -> None:
     with pytest.raises(InputError, match=words):
         refuse_impossible(a_garden(a_zone("a")), [test])
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.hydraulics_epanet import random_net
 from support.hydraulics_rows import torricelli_m3_s
-from support.hydraulics_trees import Outlet, Span, solve_tree
+from support.hydraulics_trees import Outlet, Span, TreeFlow, solve_tree
 
 from controller.errors import InputError, OutOfRange
 from controller.hydraulics.network.supply_curve import SupplyCurve
@@ -22,14 +23,14 @@ HOLE = Outlet(node="a", z_m=0.0, bore_m=0.0015875, discharge_coefficient=0.8)
 seeds = st.integers(0, 10**6)
 
 
-def net_flow(seed):
+def net_flow(seed: int) -> tuple[Any, TreeFlow]:
     net = random_net(seed, most_holes=40)
     return net, solve_tree(supply=net.supply, spans=net.spans, outlets=net.outlets)
 
 
 @given(seeds)
 @settings(max_examples=40)
-def test_no_water_is_made_or_lost_at_any_node(seed):
+def test_no_water_is_made_or_lost_at_any_node(seed: int) -> None:
     net, flow = net_flow(seed)
     out = dict.fromkeys(flow.heads_m, 0.0)
     for span, q in zip(net.spans, flow.span_flows_m3_s, strict=True):
@@ -43,7 +44,7 @@ def test_no_water_is_made_or_lost_at_any_node(seed):
 
 @given(seeds)
 @settings(max_examples=40)
-def test_open_lines_never_ask_more_than_the_supply_gives(seed):
+def test_open_lines_never_ask_more_than_the_supply_gives(seed: int) -> None:
     net, flow = net_flow(seed)
     assert flow.tap_head_m == pytest.approx(net.supply.head_m(flow.supply_flow_m3_s), abs=1e-6)
     assert flow.supply_flow_m3_s <= net.supply.flow_m3_s(-0.5)
@@ -51,7 +52,7 @@ def test_open_lines_never_ask_more_than_the_supply_gives(seed):
 
 @given(seeds)
 @settings(max_examples=40)
-def test_every_span_and_hole_keeps_its_law(seed):
+def test_every_span_and_hole_keeps_its_law(seed: int) -> None:
     net, flow = net_flow(seed)
     nu = viscosity_m2_s(WATER_TEMP_C)
     for span, q in zip(net.spans, flow.span_flows_m3_s, strict=True):
@@ -81,14 +82,14 @@ def test_every_span_and_hole_keeps_its_law(seed):
 
 @given(seeds)
 @settings(max_examples=30)
-def test_head_never_rises_along_the_flow(seed):
+def test_head_never_rises_along_the_flow(seed: int) -> None:
     net, flow = net_flow(seed)
     for span in net.spans:
         assert flow.heads_m[span.downstream] <= flow.heads_m[span.upstream] + 1e-9
 
 
 @pytest.mark.slow
-def test_three_hundred_hard_networks_settle():
+def test_three_hundred_hard_networks_settle() -> None:
     # Throttles to K 1e8, a centimetre of head, holes within 0.2 mm of the grade line.
     from random import Random
 
@@ -114,7 +115,7 @@ def test_three_hundred_hard_networks_settle():
         assert flow.tap_head_m == pytest.approx(supply.head_m(flow.supply_flow_m3_s), abs=1e-6)
 
 
-def test_spans_may_come_in_any_order():
+def test_spans_may_come_in_any_order() -> None:
     spans = [MAIN, Span(upstream="a", downstream="b", length_m=2.0, bore_m=0.02)]
     outlets = [HOLE, replace(HOLE, node="b")]
     there = solve_tree(supply=SUPPLY, spans=spans, outlets=outlets)
@@ -123,47 +124,47 @@ def test_spans_may_come_in_any_order():
     assert back.span_flows_m3_s == pytest.approx(there.span_flows_m3_s[::-1], rel=1e-12)
 
 
-def test_a_span_of_no_length_joins_its_ends():
+def test_a_span_of_no_length_joins_its_ends() -> None:
     short = Span(upstream="a", downstream="b", length_m=0.0, bore_m=0.02)
     flow = solve_tree(supply=SUPPLY, spans=[MAIN, short], outlets=[replace(HOLE, node="b")])
     assert flow.heads_m["b"] == pytest.approx(flow.heads_m["a"], abs=1e-12)
     assert flow.supply_flow_m3_s > 0.0
 
 
-def test_a_still_garden_stands_at_the_static_head():
+def test_a_still_garden_stands_at_the_static_head() -> None:
     flow = solve_tree(supply=SUPPLY, spans=[MAIN], outlets=[])
     assert flow.supply_flow_m3_s == 0.0
     assert flow.tap_head_m == flow.heads_m["a"] == 35.0
 
 
-def test_holes_above_the_static_head_stay_dry():
+def test_holes_above_the_static_head_stay_dry() -> None:
     flow = solve_tree(supply=SUPPLY, spans=[MAIN], outlets=[replace(HOLE, z_m=36.0)])
     assert flow.outlet_flows_m3_s == (0.0,)
 
 
-def test_the_supply_passes_through_its_two_readings():
+def test_the_supply_passes_through_its_two_readings() -> None:
     assert SUPPLY.head_m(0.0) == 35.0
     assert SUPPLY.head_m(5e-4) == pytest.approx(17.5, abs=1e-12)
     assert SUPPLY.flow_m3_s(17.5) == pytest.approx(5e-4, rel=1e-12)
 
 
-def test_a_bare_tap_gives_root_two_of_the_flow_at_half_head():
+def test_a_bare_tap_gives_root_two_of_the_flow_at_half_head() -> None:
     # WORKED: 35 - 70e6 Q2 = 0 at Q = 5e-4 x sqrt(2).
     assert SUPPLY.flow_m3_s(0.0) == pytest.approx(5e-4 * 2**0.5, rel=1e-12)
 
 
-def test_a_flow_test_above_the_still_reading_is_refused():
+def test_a_flow_test_above_the_still_reading_is_refused() -> None:
     with pytest.raises(InputError, match="less pressure than the still tap"):
         SupplyCurve(static_head_m=20.0, test_head_m=20.0, test_flow_m3_s=1e-4)
 
 
-def test_a_loop_is_refused():
+def test_a_loop_is_refused() -> None:
     loop = [MAIN, Span(upstream="a", downstream="tap", length_m=1.0, bore_m=0.02)]
     with pytest.raises(InputError, match="branch like a tree"):
         solve_tree(supply=SUPPLY, spans=loop, outlets=[])
 
 
-def test_a_span_that_hangs_on_nothing_is_refused():
+def test_a_span_that_hangs_on_nothing_is_refused() -> None:
     with pytest.raises(InputError, match='"x" hangs on nothing'):
         solve_tree(
             supply=SUPPLY,
@@ -172,16 +173,16 @@ def test_a_span_that_hangs_on_nothing_is_refused():
         )
 
 
-def test_a_hole_nowhere_is_refused():
+def test_a_hole_nowhere_is_refused() -> None:
     with pytest.raises(InputError, match='"z", which no span reaches'):
         solve_tree(supply=SUPPLY, spans=[MAIN], outlets=[replace(HOLE, node="z")])
 
 
-def test_a_hole_at_the_tap_is_refused():
+def test_a_hole_at_the_tap_is_refused() -> None:
     with pytest.raises(InputError, match="length 0"):
         solve_tree(supply=SUPPLY, spans=[MAIN], outlets=[replace(HOLE, node="tap")])
 
 
-def test_a_negative_length_is_refused():
+def test_a_negative_length_is_refused() -> None:
     with pytest.raises(OutOfRange, match="length_m"):
         solve_tree(supply=SUPPLY, spans=[replace(MAIN, length_m=-1.0)], outlets=[])

@@ -63,7 +63,7 @@ def test_a_reach_tells_the_flow_of_a_short_row() -> None:
 
 
 def test_the_printed_throttled_row_comes_back_from_its_stream() -> None:
-    # Computed with EPANET 2.2 (the house of test_hydraulics_tables): a row throttled by K 1e4 runs
+    # RECORDED from EPANET 2.2 (the house of test_hydraulics_tables): a row throttled by K 1e4 runs
     # at 0.82 psi, which throws 0.64 * 0.82 * 0.70307 m = 0.369 m. A stream is read to a few
     # percent, and K goes as its square: the loss comes back within a tenth.
     found = a_stream(Opening(stream_m=0.369), a_drilling(face=Face.UP), main_run_m=4.572)
@@ -160,7 +160,7 @@ def test_a_stream_of_a_plugged_zone_is_refused() -> None:
 def test_an_unknown_opening_is_a_middle_between_a_third_and_three_times_its_flow() -> None:
     found = a_stream(Opening(unknown=True))
     middle = found.flow_m3_s(found.loss_k())
-    # Computed with EPANET 2.2 for this row at K 1e3, 1e4, 1e5: 14.2, 5.1, 1.63 L/min.
+    # RECORDED from EPANET 2.2 for this row at K 1e3, 1e4, 1e5: 14.2, 5.1, 1.63 L/min.
     assert middle * 60000 == pytest.approx(5.1, rel=0.02)
     assert found.flow_m3_s(1e3) * 60000 == pytest.approx(14.2, rel=0.02)
     assert found.flow_m3_s(1e5) * 60000 == pytest.approx(1.63, rel=0.02)

@@ -15,12 +15,12 @@ from support.hydraulics_large import many_rows, random_garden
 from support.hydraulics_rows import head_at, marches_counted
 
 from controller.errors import InputError
-from controller.garden.plumbing import Face, Opening, Supply, Walls
+from controller.garden.plumbing import Face, Opening, Row, Supply, Walls
 from controller.hydraulics.network.assembly import solve_row
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.geometry import drilled_holes, row_shape
 from controller.hydraulics.network.lateral import LateralFlow
-from controller.hydraulics.network.march import RowMarch
+from controller.hydraulics.network.march import RowMarch, Shape
 from controller.hydraulics.network.row_curves import MOVED, RowCurve
 from controller.hydraulics.network.supply_curve import Corrections
 from controller.hydraulics.physics.orifice import Water
@@ -44,10 +44,17 @@ ROWS = {
 HEADS_M = [0.01 * 1.09**k for k in range(95)]  # 1 cm to 33 m
 
 
-def curve_and_row(row) -> tuple[RowCurve, float, Callable[[float], LateralFlow]]:
+def shape_of(row: Row, rise_m: float = 0.0) -> tuple[Shape, float]:
+    """A row's shape and the height of its lowest hole. [m]"""
+    found = row_shape(row, drilled_holes(row, rise_m), WATER)
+    assert found is not None
+    return found
+
+
+def curve_and_row(row: Row) -> tuple[RowCurve, float, Callable[[float], LateralFlow]]:
     """A row's curve, the height of its lowest hole, and the row hole by hole, by its inlet head."""
     holes = drilled_holes(row, 0.0)
-    shape, lowest_m = row_shape(row, holes, WATER)
+    shape, lowest_m = shape_of(row)
 
     def solved(inlet_head_m: float) -> LateralFlow:
         return solve_row(row, holes, inlet_head_m, WATER)
@@ -56,7 +63,7 @@ def curve_and_row(row) -> tuple[RowCurve, float, Callable[[float], LateralFlow]]
 
 
 @pytest.mark.parametrize("name", ROWS)
-def test_a_curve_meets_the_row_solved_hole_by_hole(name):
+def test_a_curve_meets_the_row_solved_hole_by_hole(name: str) -> None:
     curve, lowest_m, solved = curve_and_row(ROWS[name])
     counted = [h.kind == "hole" for h in drilled_holes(ROWS[name], 0.0) if not h.plugged]
     for over_m in HEADS_M:
@@ -75,7 +82,7 @@ def test_a_curve_meets_the_row_solved_hole_by_hole(name):
 
 
 @pytest.mark.parametrize("name", ROWS)
-def test_head_grows_with_flow_all_along_a_curve(name):
+def test_head_grows_with_flow_all_along_a_curve(name: str) -> None:
     curve, _, _ = curve_and_row(ROWS[name])
     top = curve.flow_near(33.0)
     flows = [top * 0.9**k for k in range(60, -1, -1)]
@@ -88,9 +95,9 @@ def test_head_grows_with_flow_all_along_a_curve(name):
 
 @pytest.mark.parametrize("end_m", [1e-9, 1e-3, 0.03, 0.4, 5.0])
 @pytest.mark.parametrize("name", ROWS)
-def test_the_slopes_of_a_march_are_its_differences(name, end_m):
+def test_the_slopes_of_a_march_are_its_differences(name: str, end_m: float) -> None:
     row = ROWS[name]
-    shape, _ = row_shape(row, drilled_holes(row, 0.0), WATER)
+    shape, _ = shape_of(row)
     water = RowMarch(shape, WATER.viscosity_m2_s)
     for pool, about in enumerate(water.pools):
         if end_m >= about.full_m:
@@ -127,7 +134,7 @@ def agree(lines: Lines, zones: frozenset[str]) -> None:
 
 
 @pytest.mark.parametrize("seed", range(12))
-def test_zones_of_a_random_garden_get_what_the_whole_tree_gives_them(seed):
+def test_zones_of_a_random_garden_get_what_the_whole_tree_gives_them(seed: int) -> None:
     garden = random_garden(seed, most_rows=24)
     names = [zone.name for zone in garden.zones]
     lines = Lines(garden)
@@ -136,7 +143,7 @@ def test_zones_of_a_random_garden_get_what_the_whole_tree_gives_them(seed):
 
 
 @pytest.mark.parametrize("seed", range(4))
-def test_tees_of_zones_that_are_shut_change_nothing(seed):
+def test_tees_of_zones_that_are_shut_change_nothing(seed: int) -> None:
     """The quick way takes what lies between open zones as one pipe; the whole tree does not."""
     garden = many_rows(30, alike=False)
     rng = Random(seed)
@@ -148,7 +155,7 @@ def test_tees_of_zones_that_are_shut_change_nothing(seed):
             assert quick[name] == pytest.approx(exact.zones[name].flow_m3_s, rel=1e-7), name
 
 
-def test_a_season_of_sets_is_not_all_remembered(monkeypatch):
+def test_a_season_of_sets_is_not_all_remembered(monkeypatch: pytest.MonkeyPatch) -> None:
     lines, rng = Lines(many_rows(30, alike=True)), Random(5)
     names = [zone.name for zone in lines.garden.zones]
     first = frozenset(names[:4])
@@ -162,7 +169,7 @@ def test_a_season_of_sets_is_not_all_remembered(monkeypatch):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(100, 300))
-def test_two_hundred_more_random_gardens(seed):
+def test_two_hundred_more_random_gardens(seed: int) -> None:
     garden = random_garden(seed)
     names = [zone.name for zone in garden.zones]
     for zones in (frozenset(names), frozenset(names[::3])):
@@ -176,7 +183,7 @@ def test_two_hundred_more_random_gardens(seed):
 
 
 @pytest.mark.parametrize("seed", range(1000, 1012))
-def test_no_tap_or_valve_is_too_strange(seed):
+def test_no_tap_or_valve_is_too_strange(seed: int) -> None:
     # From a puddle to a fire main, supplies of other exponents, valves all but shut, zones above
     # the water: the curves agree with the whole tree or leave the set to it, and never break.
     rng = Random(seed)
@@ -211,8 +218,8 @@ def test_no_tap_or_valve_is_too_strange(seed):
 )
 @settings(max_examples=60)
 def test_two_zones_of_any_slope_get_what_the_whole_tree_gives_them(
-    loss_k, rise_m, far_m, middle_m, static_m
-):
+    loss_k: float, rise_m: float, far_m: float, middle_m: float, static_m: float
+) -> None:
     garden = a_garden(
         a_zone("ash", a_row(), a_row(far_height_m=far_m), rise_m=rise_m),
         a_zone(
@@ -223,7 +230,7 @@ def test_two_zones_of_any_slope_get_what_the_whole_tree_gives_them(
     agree(Lines(garden), frozenset(["ash", "bay"]))
 
 
-def test_no_hole_is_looked_at_where_curves_will_do(monkeypatch):
+def test_no_hole_is_looked_at_where_curves_will_do(monkeypatch: pytest.MonkeyPatch) -> None:
     lines = Lines(many_rows(10, alike=False))
     monkeypatch.setattr(lines, "open_set", None)
     names = frozenset(zone.name for zone in lines.garden.zones)
@@ -231,15 +238,15 @@ def test_no_hole_is_looked_at_where_curves_will_do(monkeypatch):
     assert set(lines.zone_dry_holes(names)) == names
 
 
-def test_rows_drilled_alike_share_a_curve_at_any_height():
+def test_rows_drilled_alike_share_a_curve_at_any_height() -> None:
     row = ROWS["humped"]
-    low, low_m = row_shape(row, drilled_holes(row, 0.0), WATER)
-    high, high_m = row_shape(row, drilled_holes(row, 1.234567), WATER)
+    low, low_m = shape_of(row)
+    high, high_m = shape_of(row, 1.234567)
     assert low == high
     assert high_m - low_m == pytest.approx(1.234567)
 
 
-def test_a_row_wholly_plugged_has_no_curve_and_no_flow():
+def test_a_row_wholly_plugged_has_no_curve_and_no_flow() -> None:
     row = a_row(plugged=True)
     assert row_shape(row, drilled_holes(row, 0.0), WATER) is None
     lines = Lines(a_garden(a_zone("ash", row), a_zone("bay")))
@@ -248,13 +255,13 @@ def test_a_row_wholly_plugged_has_no_curve_and_no_flow():
     assert lines.zone_dry_holes(both)["ash"] == 0
 
 
-def test_a_curve_is_not_believed_at_the_brink_or_beyond_its_ends():
+def test_a_curve_is_not_believed_at_the_brink_or_beyond_its_ends() -> None:
     curve, _, _ = curve_and_row(ROWS["level"])
     assert curve.settle(1e-12) is None  # a drip: less than a micrometre of head
     assert curve.settle(1.0) is None  # a cubic metre a second
 
 
-def test_a_row_that_eats_up_its_head_is_left_to_the_whole_tree():
+def test_a_row_that_eats_up_its_head_is_left_to_the_whole_tree() -> None:
     # 3/16 in every 2 in through both walls of a 40 m row: the far half stands still.
     drilling = a_drilling(bore_m=0.0047625, every_m=0.0508, walls=Walls.BOTH)
     row = a_row(drilling, length_m=40.0, pipe=PIPES["1/2 in"])
@@ -264,7 +271,7 @@ def test_a_row_that_eats_up_its_head_is_left_to_the_whole_tree():
 
 
 @pytest.mark.parametrize("seed", range(6))
-def test_an_answer_does_not_depend_on_what_was_asked_before(seed):
+def test_an_answer_does_not_depend_on_what_was_asked_before(seed: int) -> None:
     garden = random_garden(seed, most_rows=30)
     names, dice = [zone.name for zone in garden.zones], Random(seed)
     asked = [frozenset(dice.sample(names, dice.randint(1, min(4, len(names))))) for _ in range(30)]
@@ -276,7 +283,7 @@ def test_an_answer_does_not_depend_on_what_was_asked_before(seed):
             assert found[zones][name] == pytest.approx(flow, rel=1e-11, abs=1e-16)
 
 
-def test_what_field_tests_taught_counts_in_the_curves():
+def test_what_field_tests_taught_counts_in_the_curves() -> None:
     garden = a_garden(a_zone("ash"), a_zone("bay"))
     taught = Corrections(discharge={"ash": 0.8}, valve_k={"bay": 3e4})
     lines = Lines(garden, corrections=taught)
@@ -285,18 +292,18 @@ def test_what_field_tests_taught_counts_in_the_curves():
     assert lines.zone_flows(frozenset(["bay"]))["bay"] < 0.9 * plain
 
 
-def test_with_nothing_open_there_is_nothing_to_tell():
+def test_with_nothing_open_there_is_nothing_to_tell() -> None:
     assert not Lines(a_garden(a_zone("ash"))).zone_flows(frozenset())
 
 
-def test_an_unknown_zone_is_refused_as_by_the_whole_tree():
+def test_an_unknown_zone_is_refused_as_by_the_whole_tree() -> None:
     with pytest.raises(InputError, match='did you mean "ash"'):
         Lines(a_garden(a_zone("ash"))).zone_flows(frozenset(["asch"]))
 
 
-def test_asking_again_marches_no_more():
+def test_asking_again_marches_no_more() -> None:
     row = ROWS["long"]
-    shape, lowest_m = row_shape(row, drilled_holes(row, 0.0), WATER)
+    shape, lowest_m = shape_of(row)
     _, _, solved = curve_and_row(row)
     flows = [solved(lowest_m + over_m).flow_m3_s for over_m in HEADS_M]
     with marches_counted() as marches:

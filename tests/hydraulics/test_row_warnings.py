@@ -38,7 +38,7 @@ def test_a_row_under_a_good_head_leaves_no_doubt() -> None:
 
 
 def test_a_rising_row_with_little_water_never_fills_to_its_end() -> None:
-    # 2 in of rise and 1.58 L/min: at 1.5 in of inlet head 11 of the 40 holes are dry (computed with
+    # 2 in of rise and 1.58 L/min: at 1.5 in of inlet head 11 of the 40 holes are dry (RECORDED from
     # EPANET 2.2 for this row and its heads, with 0.80 as coefficient). At 2 cm of head slow water
     # has 0.73 (Lichtarowicz): the same flow stands 1/5 higher over the holes, and reaches two more.
     flow = throttled(replace(LONG, far_height_m=0.0508), 1.58e-3 / 60)

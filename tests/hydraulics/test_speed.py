@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from math import log
+from pathlib import Path
 from time import perf_counter
+from typing import Any
 
 import pytest
 from support.hydraulics_epanet import GRAVITY_M_S2, VISCOSITY_M2_S, Engine, random_net
@@ -24,15 +27,17 @@ from controller.hydraulics.network.geometry import drilled_holes, row_shape
 from controller.hydraulics.network.row_curves import RowCurve
 from controller.hydraulics.physics.orifice import Effects, Water
 
+# real time: speed is what is measured, by benchmarks and slow tests
+
 FULL = Effects(vented=False)
 SEEDS = (1, 9, 24, 38)  # 124 to 198 holes, two with dry ones
 
 
 @pytest.mark.benchmark(group="four networks of drilled rows")
-def test_ours(benchmark):
+def test_ours(benchmark: Any) -> None:
     nets = [random_net(seed) for seed in SEEDS]
 
-    def all_nets():
+    def all_nets() -> list[Any]:
         return [
             solve_tree(
                 supply=net.supply,
@@ -48,11 +53,11 @@ def test_ours(benchmark):
 
 
 @pytest.mark.benchmark(group="four networks of drilled rows")
-def test_epanet_written_opened_and_solved(benchmark, tmp_path):
+def test_epanet_written_opened_and_solved(benchmark: Any, tmp_path: Path) -> None:
     pytest.importorskip("wntr")
     nets = [random_net(seed) for seed in SEEDS]
 
-    def all_nets():
+    def all_nets() -> list[Any]:
         answers = []
         for net in nets:
             engine = Engine(net, tmp_path)
@@ -66,7 +71,7 @@ def test_epanet_written_opened_and_solved(benchmark, tmp_path):
 
 
 @pytest.mark.benchmark(group="one network, engine kept open")
-def test_epanet_kept_open(benchmark, tmp_path):
+def test_epanet_kept_open(benchmark: Any, tmp_path: Path) -> None:
     pytest.importorskip("wntr")
     engine = Engine(random_net(24), tmp_path)
     try:
@@ -76,7 +81,7 @@ def test_epanet_kept_open(benchmark, tmp_path):
 
 
 @pytest.mark.benchmark(group="one network, engine kept open")
-def test_ours_on_the_same(benchmark):
+def test_ours_on_the_same(benchmark: Any) -> None:
     net = random_net(24)
     flow = benchmark(
         lambda: solve_tree(
@@ -106,6 +111,14 @@ def answered_again(lines: Lines, names: frozenset[str]) -> dict[str, float]:
     return dict(lines.zone_flows(names))
 
 
+def flows_from_nothing(garden: Garden, names: frozenset[str]) -> None:
+    Lines(garden).zone_flows(names)
+
+
+def by_the_tree(garden: Garden, names: frozenset[str]) -> None:
+    Lines(garden, effects=FULL).open_set(names)
+
+
 def names_of(garden: Garden) -> frozenset[str]:
     return frozenset(zone.name for zone in garden.zones)
 
@@ -116,7 +129,9 @@ def whole_curves(garden: Garden, water: Water) -> None:
     for zone in garden.zones:
         for row in zone.rows:
             holes = drilled_holes(row, zone.rise_m)
-            shape, _ = row_shape(row, holes, water)
+            found = row_shape(row, holes, water)
+            assert found is not None
+            shape, _ = found
             if shape in done:
                 continue
             done.add(shape)
@@ -128,7 +143,7 @@ def whole_curves(garden: Garden, water: Water) -> None:
 
 @pytest.mark.benchmark(group="sixty rows open together")
 @pytest.mark.parametrize("alike", [False, True], ids=["no two alike", "all alike"])
-def test_sixty_rows_from_their_curves(benchmark, tmp_path, alike):
+def test_sixty_rows_from_their_curves(benchmark: Any, tmp_path: Path, alike: bool) -> None:
     """The answers that are timed are compared, on the same water and under the same gravity."""
     pytest.importorskip("wntr")
     garden = many_rows(60, alike=alike)
@@ -160,9 +175,7 @@ def test_sixty_rows_from_their_curves(benchmark, tmp_path, alike):
     given_s, unaware_s, curves_s, effects_s = map(min, (given, unaware, curves, effects))
     first_s = best_s(lambda: raced_lines(garden).zone_flows(names), 5)
     first_all_s = best_s(lambda: Lines(garden).zone_flows(names), 5)
-    whole_s, all_s = (
-        best_s(lambda w=one.water: whole_curves(garden, w), 2) for one in (lines, whole)
-    )
+    whole_s, all_s = (best_s(partial(whole_curves, garden, one.water), 2) for one in (lines, whole))
     tree_s = best_s(lambda: raced_lines(garden).open_set(names), 3)
     ours = answered_again(lines, names)
     supply = sum(ours.values())
@@ -199,7 +212,9 @@ def test_sixty_rows_from_their_curves(benchmark, tmp_path, alike):
 
 @pytest.mark.benchmark(group="sixty rows open together")
 @pytest.mark.parametrize("alike", [False, True], ids=["no two alike", "all alike"])
-def test_sixty_rows_on_six_arms_from_their_curves(benchmark, tmp_path, alike):
+def test_sixty_rows_on_six_arms_from_their_curves(
+    benchmark: Any, tmp_path: Path, alike: bool
+) -> None:
     pytest.importorskip("wntr")
     garden = on_arms(many_rows(60, alike=alike), 6)
     names = names_of(garden)
@@ -226,7 +241,7 @@ def test_sixty_rows_on_six_arms_from_their_curves(benchmark, tmp_path, alike):
 
 @pytest.mark.benchmark(group="ten, a hundred, a thousand rows")
 @pytest.mark.parametrize("alike", [False, True], ids=["no two alike", "all alike"])
-def test_cost_grows_as_the_rows_do(benchmark, alike):
+def test_cost_grows_as_the_rows_do(benchmark: Any, alike: bool) -> None:
     counts = (10, 100, 1000)
     known, first, tree = [], [], []
     for count in counts:
@@ -234,10 +249,10 @@ def test_cost_grows_as_the_rows_do(benchmark, alike):
         names = names_of(garden)
         lines = Lines(garden)
         lines.zone_flows(names)
-        known.append(best_s(lambda g=lines, n=names: answered_again(g, n), 10))
-        first.append(best_s(lambda g=garden, n=names: Lines(g).zone_flows(n), 2))
+        known.append(best_s(partial(answered_again, lines, names), 10))
+        first.append(best_s(partial(flows_from_nothing, garden, names), 2))
         # Rows that let air in are marched from their curves; here the tree itself is timed.
-        tree.append(best_s(lambda g=garden, n=names: Lines(g, effects=FULL).open_set(n), 1))
+        tree.append(best_s(partial(by_the_tree, garden, names), 1))
     benchmark.pedantic(answered_again, (lines, names), rounds=3)
     said = []
     for what, costs in (("curves known", known), ("from nothing", first), ("whole tree", tree)):

@@ -134,6 +134,7 @@ def test_a_full_tank_gives_its_pressure_whatever_the_pump_can() -> None:
     states = supply_states(PUMP)
     assert states.start.head_m(2e-3) == approx(35.0)
     assert states.end.head_m(1e-4) == approx(21.0)
+    # WORKED: 44 - 16 (9e-4/6e-4)^2 = 8 m.
     assert states.end.head_m(9e-4) == approx(8.0)
 
 
@@ -183,6 +184,7 @@ def test_what_was_fitted_of_a_kinked_supply_is_kept_whole(supply: Supply) -> Non
 def test_marks_of_older_field_tests_stand_and_a_new_tank_makes_its_own() -> None:
     # Before there were pumps the mark was of the supply's text, which must not have grown.
     assert "pump" not in repr(BARREL).lower().replace("supplykind.pump", "")
+    assert PUMP.pump is not None
     tank = replace(PUMP, pump=replace(PUMP.pump, shut_off_head_m=50.0))
     marks = [described(a_garden(supply=supply))["supply"] for supply in (PUMP, tank, BARREL)]
     assert len(set(marks)) == 3

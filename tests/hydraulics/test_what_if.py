@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -30,7 +31,7 @@ def _by_change(found: tuple[WhatIf, ...]) -> dict[Change, WhatIf]:
     return {one.change: one for one in found}
 
 
-def test_each_change_is_tried_once_and_a_neighbour_only_where_there_is_one():
+def test_each_change_is_tried_once_and_a_neighbour_only_where_there_is_one() -> None:
     all_six = {"tilt up", "tilt down", "drain", "plugged tail", "worn hole", "together"}
     found = what_if(a_garden(a_zone("ash"), a_zone("bay")), "ash")
     assert {one.change for one in found} == all_six
@@ -38,7 +39,7 @@ def test_each_change_is_tried_once_and_a_neighbour_only_where_there_is_one():
     assert set(_by_change(what_if(a_garden(a_zone("ash")), "ash"))) == all_six - {"together"}
 
 
-def test_a_tilt_is_what_the_same_garden_measured_tilted_gives():
+def test_a_tilt_is_what_the_same_garden_measured_tilted_gives() -> None:
     # The change solved by what_if against the garden written down with it.
     found = _by_change(what_if(a_garden(a_zone("ash")), "ash"))["tilt up"]
     tilted = Lines(a_garden(a_zone("ash", a_row(far_height_m=0.01)))).open_set(ALONE).zones["ash"]
@@ -46,7 +47,7 @@ def test_a_tilt_is_what_the_same_garden_measured_tilted_gives():
     assert found.evenness == pytest.approx(real_uniformity(tilted.holes, HABITS), rel=1e-9)
 
 
-def test_a_centimetre_matters_to_a_throttled_row_and_not_to_an_open_one():
+def test_a_centimetre_matters_to_a_throttled_row_and_not_to_an_open_one() -> None:
     slow = a_zone("ash", opening=Opening(alone_flow_m3_s=1.5 / 60000))
     throttled = _by_change(what_if(a_garden(slow), "ash"))["tilt up"]
     open_row = _by_change(what_if(a_garden(a_zone("ash")), "ash"))["tilt up"]
@@ -57,7 +58,7 @@ def test_a_centimetre_matters_to_a_throttled_row_and_not_to_an_open_one():
     assert abs(throttled.flow_change) < 0.001
 
 
-def test_a_measured_flow_is_kept_as_a_loss_and_not_as_a_flow():
+def test_a_measured_flow_is_kept_as_a_loss_and_not_as_a_flow() -> None:
     # Half the supply's head must mean less flow although the garden file gives a flow.
     slow = a_zone("ash", opening=Opening(alone_flow_m3_s=10 / 60000))
     other = a_zone("bay", a_row(length_m=6.0))
@@ -67,7 +68,7 @@ def test_a_measured_flow_is_kept_as_a_loss_and_not_as_a_flow():
     assert tail.flow_m3_s < 10 / 60000 * (1 - 1e-6)
 
 
-def test_a_worn_hole_at_a_held_head_passes_the_square_of_its_bore():
+def test_a_worn_hole_at_a_held_head_passes_the_square_of_its_bore() -> None:
     # WORKED: one hole of 16 at 1.2 the bore, where the head hardly moves, adds (1.44 - 1)/16 of the
     # row's flow: 2.75 %. The drill's wall over bore, which sets Cd, is kept (a given Cd).
     strong = replace(a_garden().supply, static_head_m=2.0, test_head_m=1.999, test_flow_m3_s=1e-3)
@@ -76,7 +77,7 @@ def test_a_worn_hole_at_a_held_head_passes_the_square_of_its_bore():
     assert worn.flow_change == pytest.approx((WORN**2 - 1) / 16, rel=0.03)
 
 
-def test_a_drain_hole_takes_its_share_and_is_tried_off_where_there_is_one():
+def test_a_drain_hole_takes_its_share_and_is_tried_off_where_there_is_one() -> None:
     drilling = a_drilling(drain_bore_m=0.002, drain_every_m=2.4384)
     garden = a_garden(a_zone("ash", a_row(drilling)))
     without = _by_change(what_if(garden, "ash"))["drain"]
@@ -88,7 +89,7 @@ def test_a_drain_hole_takes_its_share_and_is_tried_off_where_there_is_one():
     assert 0.05 < drained_share(zone) < 0.15
 
 
-def test_an_unknown_zone_is_refused_and_a_dry_one_has_nothing_to_tell():
+def test_an_unknown_zone_is_refused_and_a_dry_one_has_nothing_to_tell() -> None:
     with pytest.raises(InputError, match="no zone"):
         what_if(a_garden(a_zone("ash")), "oak")
     dry = a_garden(a_zone("ash", rise_m=60.0))
@@ -96,7 +97,7 @@ def test_an_unknown_zone_is_refused_and_a_dry_one_has_nothing_to_tell():
     assert what_if_text((), us=False) == ""
 
 
-def test_the_text_fits_eighty_columns_in_both_units():
+def test_the_text_fits_eighty_columns_in_both_units() -> None:
     found = what_if(a_garden(a_zone("ash"), a_zone("bay")), "ash")
     for us in (False, True):
         text = what_if_text(found, us=us)
@@ -113,8 +114,8 @@ def test_the_text_fits_eighty_columns_in_both_units():
 )
 @settings(max_examples=30)
 def test_a_rows_holes_sum_to_its_flow_and_the_low_quarter_is_the_weakest(
-    length, loss_k, tilt, plugged
-):
+    length: float, loss_k: float, tilt: float, plugged: Any
+) -> None:
     row = a_row(
         a_drilling(drain_bore_m=0.0015875, drain_every_m=3.0),
         length_m=length,
@@ -146,7 +147,7 @@ def test_a_rows_holes_sum_to_its_flow_and_the_low_quarter_is_the_weakest(
     assert emission <= drilled.uniformity + 1e-9
 
 
-def test_classes_are_those_of_practice():
+def test_classes_are_those_of_practice() -> None:
     # PRINTED (from memory): ASAE EP405/EP458 usage: 90, 80, 70 %.
     assert [grade_of(du) for du in (0.95, 0.90, 0.89, 0.8, 0.7, 0.69, 0.0)] == [
         "excellent",

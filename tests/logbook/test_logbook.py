@@ -6,9 +6,11 @@ import sqlite3
 import subprocess
 import sys
 import threading
+from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from itertools import product
 from pathlib import Path
+from typing import Any
 
 import pytest
 from support.clock import HandClock
@@ -29,13 +31,13 @@ def clock() -> HandClock:
 
 
 @pytest.fixture
-def book(tmp_path: Path, clock: HandClock):
+def book(tmp_path: Path, clock: HandClock) -> Iterator[Logbook]:
     with Logbook(tmp_path / "logbook.db", clock) as book:
         yield book
 
 
 @pytest.fixture
-def ask(book: Logbook):
+def ask(book: Logbook) -> Iterator[Questions]:
     with Questions(book.path) as ask:
         yield ask
 
@@ -176,7 +178,11 @@ def test_an_end_that_was_taken_late_may_be_told_again_and_no_other_end(
     book.plan_day(DAY, [a_pulse()])
     pulse_id = book.intend(a_pulse())
     book.opened(pulse_id, 1000.0)
-    end = {"opened_utc": clock.now_utc(), "opened_mono_s": 1000.0, "how": HowKnown.TIMED}
+    end: dict[str, Any] = {
+        "opened_utc": clock.now_utc(),
+        "opened_mono_s": 1000.0,
+        "how": HowKnown.TIMED,
+    }
     book.ended(a_pulse(), **end, open_s=59.7, litres=4.9, why="time is up")
     row = ask.pulse(pulse_id)
     clock.advance(15.0)

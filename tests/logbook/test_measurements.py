@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
@@ -25,13 +26,13 @@ def clock() -> HandClock:
 
 
 @pytest.fixture
-def book(tmp_path: Path, clock: HandClock):
+def book(tmp_path: Path, clock: HandClock) -> Iterator[Logbook]:
     with Logbook(tmp_path / "logbook.db", clock) as book:
         yield book
 
 
 @pytest.fixture
-def ask(book: Logbook):
+def ask(book: Logbook) -> Iterator[Questions]:
     with Questions(book.path) as ask:
         yield ask
 

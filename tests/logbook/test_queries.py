@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import fields, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -43,7 +44,7 @@ def ask(book: Logbook) -> Iterator[Questions]:
         yield ask
 
 
-def _weather(day: date = DAY, **more: object) -> WeatherDay:
+def _weather(day: date = DAY, **more: Any) -> WeatherDay:
     plain = WeatherDay(
         day=day,
         tmin_c=11.5,
@@ -191,19 +192,24 @@ def test_the_newest_moment_is_found_wherever_it_was_written(
 def test_every_field_of_a_weather_day_reads_back(book: Logbook, ask: Questions) -> None:
     floats = [f.name for f in fields(WeatherDay) if f.type == "float | None"]
     floats.append("wind_height_m")
-    settling = {"measured": False, "modelled": True, "given_utc": datetime(2031, 6, 1, tzinfo=UTC)}
-    full = replace(_weather(), **settling, **{name: 1.0 + 0.1 * i for i, name in enumerate(floats)})
-    bare = replace(
-        _weather(DAY + timedelta(days=1), measured=False),
-        **{name: None for name in floats if name != "wind_height_m"},
-    )
+    settling: dict[str, Any] = {
+        "measured": False,
+        "modelled": True,
+        "given_utc": datetime(2031, 6, 1, tzinfo=UTC),
+    }
+    figures: dict[str, Any] = {name: 1.0 + 0.1 * i for i, name in enumerate(floats)}
+    full = replace(_weather(), **settling, **figures)
+    nothing: dict[str, Any] = {name: None for name in floats if name != "wind_height_m"}
+    bare = replace(_weather(DAY + timedelta(days=1), measured=False), **nothing)
     book.keep_weather([full, bare])
     assert ask.weather_rows() == [full, bare]
 
 
 def test_every_field_of_a_ledger_day_reads_back(book: Logbook, ask: Questions) -> None:
     kinds = {f.name: f.type for f in fields(LedgerDay)}
-    numbers = {name: 0.01 * (7 + i) for i, (name, t) in enumerate(kinds.items()) if t == "float"}
+    numbers: dict[str, Any] = {
+        name: 0.01 * (7 + i) for i, (name, t) in enumerate(kinds.items()) if t == "float"
+    }
     known = a_ledger_day(
         part="rows 2 and 3", phase="seedbed", coefficients="dual", rung="service", **numbers
     )

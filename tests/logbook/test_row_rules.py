@@ -85,9 +85,20 @@ def test_what_the_logbook_itself_writes_passes(path: Path) -> None:
 
 
 # What Python does not take for a day or a moment, SQLite must not, and the other way round.
-DAYS = ("2031-06-01", "2032-02-29", "2031-02-29", "2031-6-01", "2031-06-31", "0000-01-01")
+DAYS: tuple[str, ...] = (
+    "2031-06-01",
+    "2032-02-29",
+    "2031-02-29",
+    "2031-6-01",
+    "2031-06-31",
+    "0000-01-01",
+)
 DAYS += ("20310601", "2031-W01-1", "now", "2460000.5", "2031-06-01 ", "2031-06-0\x00", "")
-MOMENTS = ("2031-06-01T04:00:00.000000Z", "2031-06-01T04:00:00.123Z", "2031-06-01T24:00:00.000000Z")
+MOMENTS: tuple[str, ...] = (
+    "2031-06-01T04:00:00.000000Z",
+    "2031-06-01T04:00:00.123Z",
+    "2031-06-01T24:00:00.000000Z",
+)
 MOMENTS += ("2031-06-01T04:60:00.000000Z", "2031-02-30T04:00:00.000000Z", "2031-06-01T04:00:00Z")
 MOMENTS += ("2031-06-01T04:00:60.000000Z", "1031-06-01T04:00:00.000000Z", "now", "")
 
@@ -163,9 +174,9 @@ def test_a_look_at_all_pulses_leaves_the_same_ones_to_be_seen(tmp_path: Path) ->
     with Questions(path) as looked, Questions(path) as other:
         for number, change in enumerate((*changes, "litres = NULL")):
             row = 40 if number == 3 else 5 + 7 * number
-            with sqlite3.connect(path) as book:
-                book.execute(f"UPDATE pulses SET {change} WHERE id = {row}")
-            book.close()
+            with sqlite3.connect(path) as rows:
+                rows.execute(f"UPDATE pulses SET {change} WHERE id = {row}")
+            rows.close()
             if number < 3:
                 assert looked.unsound() == number + 1
             seen = [found.id for found in looked.pulses(date.min, date.max)]
@@ -173,9 +184,9 @@ def test_a_look_at_all_pulses_leaves_the_same_ones_to_be_seen(tmp_path: Path) ->
             assert len(seen) == 39 - number
         assert looked.litres_by_zone_day() == other.litres_by_zone_day()
         # Of long ago a change is seen at the next look; the daemon looks before every plan.
-        with sqlite3.connect(path) as book:
-            book.execute("UPDATE pulses SET slot = -1 WHERE id = 2")
-        book.close()
+        with sqlite3.connect(path) as rows:
+            rows.execute("UPDATE pulses SET slot = -1 WHERE id = 2")
+        rows.close()
         assert looked.unsound() == 5
         assert [r.id for r in looked.pulses(DAY, DAY + timedelta(days=3))] == [1, 3, 4]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from pathlib import Path
+from typing import Any
 
 import pytest
 from sqlite_utils import Database
@@ -245,7 +246,7 @@ def _cut_short(path: Path) -> None:
 
 
 @pytest.mark.parametrize("spoil", [_spoil_header, _spoil_page, _cut_short])
-def test_a_damaged_logbook_is_kept_aside_and_a_new_one_begun(tmp_path: Path, spoil) -> None:
+def test_a_damaged_logbook_is_kept_aside_and_a_new_one_begun(tmp_path: Path, spoil: Any) -> None:
     path, clock = tmp_path / "logbook.db", HandClock()
     with Logbook(path, clock) as book:
         book.intend(a_pulse())

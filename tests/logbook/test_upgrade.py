@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from sqlite_utils import Database
+from support.clock import HandClock
 from support.daemon_faults import TINY_GARDEN
 from support.pins import RecordingPins
 
@@ -23,10 +24,12 @@ from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
 from controller.logbook.schema import MIGRATIONS, SET, migrate
 
+# real time: the daemon that runs on these logbooks stamps by the board's clock
+
 
 @pytest.fixture
 def pins() -> RecordingPins:
-    return RecordingPins(SystemClock())
+    return RecordingPins(HandClock())
 
 
 def _run(folder: Path, pins: RecordingPins, *, stop: bool) -> int:

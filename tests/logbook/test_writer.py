@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import threading
-import time
 import weakref
 from collections.abc import Callable
 
 import pytest
+from support.until import until
 
 from controller.errors import LogbookError
 from controller.logbook.writer import Writer
@@ -60,12 +60,9 @@ def test_what_was_written_is_let_go() -> None:
     writer = _writer([])
     much = Much()
     gone = weakref.ref(much)
-    writer.do(lambda _, held=much: held is None)
+    writer.do(lambda _, held=much: held is None)  # type: ignore[misc]
     del much
-    ends = time.monotonic() + 10.0
-    while gone() is not None and time.monotonic() < ends:
-        time.sleep(0.001)  # its thread has yet to wait for the next work
-    assert gone() is None
+    until(lambda: gone() is None)  # its thread has yet to wait for the next work
     writer.close()
 
 

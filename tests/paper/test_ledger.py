@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import fields, replace
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 from support.gardens import a_garden, a_zone
@@ -243,7 +244,8 @@ def test_a_row_for_programs_closes() -> None:
         day,
         depletion_mm=4.5675 - (1.25 - 0.25 - 0.5) - 2.5 + 5.0 + 0.0 + 0.0625,
     )
-    (r,) = ledger_rows([day])
+    rows: Any = ledger_rows([day])
+    (r,) = rows
     closes = (
         r["start_depletion_mm"] - (r["rain_mm"] - r["rain_unused_mm"] - r["runoff_mm"])
         - r["watered_mm"] + r["used_mm"] + r["drained_mm"] + r["handed_over_mm"]

@@ -61,7 +61,14 @@ def _by_the_own_clock(manager: Manager) -> subprocess.Popen[bytes]:
         text[0] + '[board]\npins = "mock"\nclock = "battery"\n' + text[1].split('active low"')[1],
         encoding="utf-8",
     )
-    words = ["run", manager.garden, "--state", manager.state, "--runtime", manager.runtime]
+    words: list[str | Path] = [
+        "run",
+        manager.garden,
+        "--state",
+        manager.state,
+        "--runtime",
+        manager.runtime,
+    ]
     with manager.log.open("ab") as log:
         child = subprocess.Popen(
             [sys.executable, "-m", "controller.cli", *words], stderr=log, cwd=manager.runtime

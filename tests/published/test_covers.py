@@ -11,10 +11,10 @@ Ronda lies in the next province, at Almeria's latitude; its days stand for the w
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
 from datetime import date, timedelta
 from functools import cache
 from math import floor
+from typing import Any
 
 import numpy as np
 import pytest
@@ -31,16 +31,16 @@ from controller.garden.covers import KINDS, WHITENED
 from controller.garden.model import Bed, Coefficients, Cover, Planting
 from controller.timetable.weather.days import eto_of
 
-GLASS = KINDS["glasshouse"].eto_factor
+GLASS = KINDS["glasshouse"].eto_factor or 0.0
 TUNNEL = KINDS["high tunnel"].eto_factor
 
 
-def test_the_glasshouse_is_that_of_the_study():
+def test_the_glasshouse_is_that_of_the_study() -> None:
     # PRINTED: 17.6 and 27.6 mm a week, 64 %.
     assert pytest.approx(17.6 / 27.6, abs=0.015) == GLASS
 
 
-def test_whitening_is_that_of_almeria():
+def test_whitening_is_that_of_almeria() -> None:
     # PRINTED: 21.4 % less.
     assert pytest.approx(1 - 0.214, abs=0.005) == WHITENED
 
@@ -50,11 +50,13 @@ def outside_mm_day() -> dict[int, float]:
     """Mean reference ET by month at Ronda."""
     found = defaultdict(list)
     for weather in days_of(RONDA):
-        found[weather.day.month].append(eto_of(weather, RONDA.site).eto_mm_day)
+        eto = eto_of(weather, RONDA.site)
+        assert eto is not None
+        found[weather.day.month].append(eto.eto_mm_day)
     return {month: sum(mm) / len(mm) for month, mm in found.items()}
 
 
-def test_the_eto_of_a_house_at_almeria_through_the_year():
+def test_the_eto_of_a_house_at_almeria_through_the_year() -> None:
     inside = {month: GLASS * mm for month, mm in outside_mm_day().items()}
     # PRINTED: under 1 mm a day in winter, about 4 in July. Seen: 0.79, 0.71 and 3.97.
     assert inside[12] < 1.0 and inside[1] < 1.0
@@ -79,7 +81,7 @@ def eto_on(day: date) -> float:
         ("melon", date(2031, 2, 1)),
     ],
 )
-def test_a_season_in_an_unheated_house(crop, start, coefficients):
+def test_a_season_in_an_unheated_house(crop: str, start: date, coefficients: Coefficients) -> None:
     cover = Cover(kind="glasshouse", eto_factor=GLASS, rain_factor=0.0, is_film=True)
     count = sum(catalogue().crop(crop, ()).stage_days)
     dates = [start + timedelta(days=ahead) for ahead in range(count)]
@@ -116,14 +118,14 @@ def _ratio(station: Station, sun_share: float) -> float:
         for name in ("tmin_c", "tmax_c", "vapour_pressure_kpa", "solar_mj_m2", "wind_m_s")
     )
 
-    def eto(warmer_c: float, vapour: Sequence[float], share: float, wind: object, height: float):
+    def eto(warmer_c: float, vapour: Any, share: float, wind: object, height: float) -> Any:
         return refet.Daily(
             tmin=tmin + warmer_c, tmax=tmax + warmer_c, ea=vapour, rs=share * solar, uz=wind,
             zw=height, elev=station.elevation_m, lat=station.latitude_deg,
             doy=np.array([day.day.timetuple().tm_yday for day in days]), method="asce",
         ).eto().sum()  # fmt: skip
 
-    def saturation(warmer_c: float):
+    def saturation(warmer_c: float) -> Any:
         # FAO-56 (1998), eq. 11 and 12.
         each = [
             0.6108 * np.exp(17.27 * t / (t + 237.3)) for t in (tmin + warmer_c, tmax + warmer_c)
@@ -131,13 +133,12 @@ def _ratio(station: Station, sun_share: float) -> float:
         return (each[0] + each[1]) / 2
 
     moist = np.maximum(vapour / saturation(0.0), 0.75) * saturation(3.0)
-    return eto(3.0, moist, sun_share, np.full(len(days), 0.5), 2.0) / eto(
-        0.0, vapour, 1.0, wind, 10.0
-    )
+    inside = eto(3.0, moist, sun_share, np.full(len(days), 0.5), 2.0)
+    return float(inside / eto(0.0, vapour, 1.0, wind, 10.0))
 
 
 @pytest.mark.parametrize("station", STATIONS, ids=lambda station: station.name)
-def test_the_equation_itself_under_film_is_near_what_is_taken(station):
+def test_the_equation_itself_under_film_is_near_what_is_taken(station: Any) -> None:
     # Film passes 60 to 80 % of the sun (from memory). Seen: 0.65 to 0.69 and 0.72 to 0.77.
     assert _ratio(station, 0.6) == pytest.approx(GLASS, abs=0.05)
     assert _ratio(station, 0.7) == pytest.approx(TUNNEL, abs=0.05)

@@ -26,6 +26,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 from support.cropmodel import MAIZE, POTATO, Ground, Grown, Place, grow, place
@@ -179,7 +180,7 @@ def harvest(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, str], Ha
         assert even.evenness > 0.98
         # WORKED: 1 - 1.27 * 0.15 = 0.8095, and by squares what an even line lacks beside it.
         assert uneven.evenness == pytest.approx(0.8095, abs=0.005)
-        found = {}
+        found: dict[Any, Any] = {}
         for thirst in (OWN_THIRST, GREAT_THIRST):
             crops = grow(
                 home,
@@ -222,7 +223,9 @@ def share_of_potential(found: Harvests, given: str, thirst: float) -> float:
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_the_model_has_the_crop_up_and_ripe_when_the_garden_file_says(name, harvest):
+def test_the_model_has_the_crop_up_and_ripe_when_the_garden_file_says(
+    name: str, harvest: Any
+) -> None:
     case, found = CASES[name], harvest(name, "dual")["potential", OWN_THIRST]
     assert found.emerged == case.sown + timedelta(days=case.emerges_in)
     assert found.ripe == case.until
@@ -232,14 +235,18 @@ def test_the_model_has_the_crop_up_and_ripe_when_the_garden_file_says(name, harv
 
 
 @BOTH
-def test_water_by_the_plan_grows_what_water_without_end_would(name, way, harvest):
+def test_water_by_the_plan_grows_what_water_without_end_would(
+    name: str, way: Any, harvest: Any
+) -> None:
     found = harvest(name, way)
     for thirst in (OWN_THIRST, GREAT_THIRST):
         assert share_of_potential(found, "even", thirst) >= AS_GOOD
 
 
 @BOTH
-def test_so_does_the_driest_quarter_of_a_row_drilled_unevenly(name, way, harvest):
+def test_so_does_the_driest_quarter_of_a_row_drilled_unevenly(
+    name: str, way: Any, harvest: Any
+) -> None:
     """Where it gets the low-quarter uniformity of the mean depth, drilled with 15 % scatter."""
     found = harvest(name, way)
     shares = {t: share_of_potential(found, "driest quarter", t) for t in (OWN_THIRST, GREAT_THIRST)}
@@ -247,7 +254,7 @@ def test_so_does_the_driest_quarter_of_a_row_drilled_unevenly(name, way, harvest
 
 
 @BOTH
-def test_a_third_less_water_is_a_plain_loss(name, way, harvest):
+def test_a_third_less_water_is_a_plain_loss(name: str, way: Any, harvest: Any) -> None:
     """To a thirsty crop; to one with the model's own thirst the plan leaves a margin.
 
     Against what all of the water grows, which for maize may be above the potential.

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from pathlib import Path
+from typing import Any
 
 import pytest
 from support.hydraulics_epanet import VISCOSITY_M2_S, Engine, Net
@@ -39,7 +41,7 @@ N_PER_LBF = 4.4482216152605
 EPANET_WATER_C = 19.25
 
 
-def test_water_is_taken_as_thick_as_epanets():
+def test_water_is_taken_as_thick_as_epanets() -> None:
     assert viscosity_m2_s(EPANET_WATER_C) == pytest.approx(VISCOSITY_M2_S, rel=2e-4)
 
 
@@ -55,7 +57,7 @@ D1785_RATING = [
 
 
 @pytest.mark.parametrize(("label", "printed_psi"), D1785_RATING)
-def test_working_pressure_is_as_printed_and_less_in_the_sun(label, printed_psi):
+def test_working_pressure_is_as_printed_and_less_in_the_sun(label: str, printed_psi: float) -> None:
     assert psi_from_head_m(rated_head_m(label)) == pytest.approx(printed_psi, abs=0.5)
     # PRINTED: makers' lists give 0.62 at 100 °F.
     warm = rated_head_m(label, pipe_temp_c=c_from_f(100.0))
@@ -74,7 +76,9 @@ def test_working_pressure_is_as_printed_and_less_in_the_sun(label, printed_psi):
         ("2 in", 2.375, 0.154),
     ],
 )
-def test_the_printed_rating_is_that_of_the_standards_own_formula(label, outside_in, wall_in):
+def test_the_printed_rating_is_that_of_the_standards_own_formula(
+    label: str, outside_in: float, wall_in: float
+) -> None:
     # WORKED: the ISO formula the standard names, P = 2 S t/(D - t), S = 2000 psi, to the 10 psi:
     # as 3/4 in: 4000 x 0.113/0.937 = 482.
     formula = 2.0 * 2000.0 * wall_in / (outside_in - wall_in)
@@ -95,7 +99,7 @@ SURGE_BY_RATIO = [
 
 
 @pytest.mark.parametrize(("ratio", "printed_psi"), SURGE_BY_RATIO)
-def test_surge_for_a_foot_a_second_is_as_printed(ratio, printed_psi):
+def test_surge_for_a_foot_a_second_is_as_printed(ratio: float, printed_psi: float) -> None:
     # The handbooks round: 4660 ft/s for water in a stiff pipe (ours 4860), 300 000 psi for its bulk
     # modulus (ours 318 000). Some of that cancels; 4 % is what is left.
     wave = wave_speed_m_s(bore_m=(ratio - 2.0) * 0.01, wall_m=0.01)
@@ -108,13 +112,15 @@ def test_surge_for_a_foot_a_second_is_as_printed(ratio, printed_psi):
 @pytest.mark.parametrize(
     ("label", "speed_m_s"), [("3/4 in", 600.0), ("1 in", 575.0), ("1-1/4 in", 520.0)]
 )
-def test_a_wave_in_schedule_40_runs_at_five_to_six_hundred_metres_a_second(label, speed_m_s):
+def test_a_wave_in_schedule_40_runs_at_five_to_six_hundred_metres_a_second(
+    label: str, speed_m_s: float
+) -> None:
     pipe = PIPES[label]
     wave = wave_speed_m_s(bore_m=pipe.bore_m, wall_m=pipe.wall_m)
     assert wave == pytest.approx(speed_m_s, rel=0.01)
 
 
-def test_four_feet_a_second_stopped_at_once_in_a_one_inch_main():
+def test_four_feet_a_second_stopped_at_once_in_a_one_inch_main() -> None:
     # WORKED: rho c dV = 998 x 575 x 1.280 = 735 kPa = 107 psi; 2L/c for 100 ft is 0.11 s; in 1 s it
     # is a tenth of that.
     pipe = PIPES["1 in"]
@@ -139,7 +145,7 @@ def test_four_feet_a_second_stopped_at_once_in_a_one_inch_main():
         ("2 in", 165),
     ],
 )
-def test_fifty_psi_pushes_on_an_end(label, force_lbf):
+def test_fifty_psi_pushes_on_an_end(label: str, force_lbf: float) -> None:
     force = end_force_n(head_m=head_m_from_psi(50.0), diameter_m=PIPES[label].bore_m)
     assert force / N_PER_LBF == pytest.approx(force_lbf, abs=0.5)
 
@@ -149,7 +155,7 @@ def test_fifty_psi_pushes_on_an_end(label, force_lbf):
 @pytest.mark.parametrize(
     ("label", "gal_min"), [("3/4 in", 7.9), ("1 in", 13.0), ("1-1/4 in", 22.6)]
 )
-def test_five_feet_a_second(label, gal_min):
+def test_five_feet_a_second(label: str, gal_min: float) -> None:
     speed = velocity_m_s(flow_m3_s=m3_s_from_gal_min(gal_min), bore_m=PIPES[label].bore_m)
     assert speed == pytest.approx(m_from_ft(5.0), rel=0.005)
 
@@ -172,7 +178,7 @@ PATTERNS = [
 
 
 @pytest.mark.parametrize(("label", "longest_ft"), [(row[0], row[1:]) for row in LONGEST_FT])
-def test_longest_level_row_by_the_foot(label, longest_ft):
+def test_longest_level_row_by_the_foot(label: Any, longest_ft: Any) -> None:
     for drilling, feet in zip(PATTERNS, longest_ft, strict=True):
         for most, expected_ft in zip((0.1, 0.2), feet, strict=True):
             found_m = longest_row_m(
@@ -189,7 +195,9 @@ def test_longest_level_row_by_the_foot(label, longest_ft):
 
 @pytest.mark.parametrize("most", [0.1, 0.2])
 @pytest.mark.parametrize("label", ["1/2 in", "3/4 in", "1 in"])
-def test_epanet_finds_the_longest_row_even_enough_and_one_hole_more_too_much(label, most, tmp_path):
+def test_epanet_finds_the_longest_row_even_enough_and_one_hole_more_too_much(
+    label: str, most: float, tmp_path: Path
+) -> None:
     # EPANET 2.2 (through wntr) as it runs now.
     longest_m = longest_row_m(
         pipe=PIPES[label],
@@ -211,8 +219,8 @@ def test_epanet_finds_the_longest_row_even_enough_and_one_hole_more_too_much(lab
     [(3.0, 2.0, 48), (6.0, 2.0, 24), (14.0, 2.0, 13), (28.0, 2.0, 9)],
 )
 def test_level_enough_is_the_height_at_which_the_worst_shape_reaches_the_variation(
-    head_in, off_in, variation
-):
+    head_in: float, off_in: float, variation: float
+) -> None:
     # The printed variation is whole per cents: the height must lie between those of the two halves.
     def enough_in(percent: float) -> float:
         found_m = level_enough_m(
@@ -226,7 +234,7 @@ def test_level_enough_is_the_height_at_which_the_worst_shape_reaches_the_variati
     assert enough_in(variation - 1.0) < off_in < enough_in(variation + 1.0)
 
 
-def test_a_dose_that_just_fits_the_basin_needs_no_slower_flow():
+def test_a_dose_that_just_fits_the_basin_needs_no_slower_flow() -> None:
     # WORKED: 7.3 L on 0.3 m x 8 ft is 9.98 mm; a basin of 10 mm holds it. Of 20 mm (14.63 L), 10 mm
     # must soak in at 15 mm/h: 40 min, at 0.36576 L/min.
     strip_m2 = 0.3 * 2.4384
@@ -238,7 +246,7 @@ def test_a_dose_that_just_fits_the_basin_needs_no_slower_flow():
     assert large * 60000 == pytest.approx(0.020 * strip_m2 * 1000 / 40, abs=1e-9)
 
 
-def _epanet_variation(label: str, stations: int, folder) -> float:
+def _epanet_variation(label: str, stations: int, folder: Any) -> float:
     """Flow variation of a level row with a hole of 1/16 in every 6 in at 1 psi, by EPANET."""
     names = [f"H{number}" for number in range(stations)]
     net = Net(

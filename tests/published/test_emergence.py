@@ -38,7 +38,7 @@ USUALLY_APART = 1.35
 APART = {"radish": 1.5, "lettuce": 1.9, "cabbage": 2.05}
 
 
-def weather():
+def weather() -> dict[date, DayInput]:
     return {
         w.day: DayInput(
             day=w.day,
@@ -60,7 +60,10 @@ def spring_c(year: int) -> float:
     return mean(
         (w.tmin_c + w.tmax_c) / 2
         for w in WEATHER.values()
-        if w.day.year == year and w.day.month in (3, 4, 5)
+        if w.day.year == year
+        and w.day.month in (3, 4, 5)
+        and w.tmin_c is not None
+        and w.tmax_c is not None
     )
 
 
@@ -96,7 +99,7 @@ def soil_of(sown: date) -> dict[date, float]:
 
 
 @pytest.mark.parametrize("name", THERMAL_TIME)
-def test_days_to_emergence_in_three_springs_beside_thermal_time(name):
+def test_days_to_emergence_in_three_springs_beside_thermal_time(name: str) -> None:
     cells = []
     for year in SPRINGS.values():
         sown, found = comes_up(name, year)
@@ -110,7 +113,7 @@ def test_days_to_emergence_in_three_springs_beside_thermal_time(name):
 
 
 @pytest.mark.parametrize("name", THERMAL_TIME)
-def test_the_colder_the_soil_of_the_first_days_the_later_it_is_up(name):
+def test_the_colder_the_soil_of_the_first_days_the_later_it_is_up(name: str) -> None:
     found = []
     for year in range(1976, 2000):
         sown, emergence = comes_up(name, year)

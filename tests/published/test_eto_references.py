@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from math import radians
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -30,7 +31,7 @@ PYET_MM_DAY = 1e-6  # the same equation to the last constant; seen: 3e-10
 NEW_YEAR = date(2031, 1, 1)
 
 
-def suns(rng, latitude_deg, elevation_m, days):
+def suns(rng: np.random.Generator, latitude_deg: Any, elevation_m: Any, days: Any) -> Any:
     """Radiation between an overcast sky and a little over a clear one."""
     clear = [
         clear_sky_mj_m2(
@@ -42,7 +43,7 @@ def suns(rng, latitude_deg, elevation_m, days):
     return np.array(clear) * rng.uniform(0.3, 1.05, len(clear))
 
 
-def test_penman_monteith_agrees_with_refet():
+def test_penman_monteith_agrees_with_refet() -> None:
     rng, n = np.random.default_rng(5601), 400
     lat, height, days = rng.uniform(-60, 65, n), rng.uniform(0, 3000, n), rng.integers(1, 366, n)
     tmin = rng.uniform(-10, 25, n)
@@ -70,7 +71,7 @@ def test_penman_monteith_agrees_with_refet():
 
 
 @pytest.mark.parametrize("humidity", ["both", "mean"])
-def test_penman_monteith_agrees_with_pyet(humidity):
+def test_penman_monteith_agrees_with_pyet(humidity: str) -> None:
     rng, n = np.random.default_rng(5602), 24
     index = pd.date_range(NEW_YEAR, periods=n, freq="15D")
     for lat in (-60.0, -33.3, -5.0, 12.5, 40.0, 52.1, 65.0):
@@ -108,7 +109,7 @@ def test_penman_monteith_agrees_with_pyet(humidity):
             assert found.eto_mm_day == pytest.approx(theirs.iloc[i], abs=PYET_MM_DAY)
 
 
-def test_the_hargreaves_oracle_agrees_with_pyet():
+def test_the_hargreaves_oracle_agrees_with_pyet() -> None:
     rng, n = np.random.default_rng(5603), 24
     index = pd.date_range(NEW_YEAR, periods=n, freq="15D")
     for lat in (-45.0, 3.0, 50.0):

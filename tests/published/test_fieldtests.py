@@ -11,6 +11,7 @@ from dataclasses import replace
 from functools import partial
 from math import inf
 from random import Random
+from typing import Any
 
 import pytest
 from pytest import approx
@@ -144,7 +145,7 @@ def test_scipy_finds_the_same_values_and_errors(seed: int) -> None:
     unknowns = unknowns_of(garden)
     errors = [unknown.prior_error for unknown in unknowns]
 
-    def residuals(x) -> list[float]:
+    def residuals(x: Any) -> list[float]:
         here = Neighbours(garden, unknowns, [float(a) for a in x])
         found = [
             (predicted(test, here.lines, here.tried) - value) / error

@@ -1,6 +1,6 @@
 """What network solvers leave out: momentum and cross-flow, air in falling rows, slow and fast jets.
 
-The figures marked COMPUTED were made with scripts that share no code with this project: a march of
+The figures RECORDED were made with scripts that share no code with this project: a march of
 the row with one equation a hole (fluids at 15 C, nu 1.139e-6 m2/s, standard gravity, roughness
 1.5e-6 m, 3/4 in pipe of 20.4216 mm, 1/16 in holes, Cd 0.80). The laws behind them are published
 and named in controller/hydraulics/physics/orifice.py.
@@ -9,6 +9,7 @@ and named in controller/hydraulics/physics/orifice.py.
 from __future__ import annotations
 
 from itertools import pairwise
+from typing import Any
 
 import pytest
 from support.hydraulics_gardens import a_drilling, a_garden, a_row, a_zone
@@ -36,7 +37,14 @@ L_MIN, ML_MIN = 6e4, 6e7
 
 
 def a_lateral(
-    count, every_m, *, pairs=False, height_m=lambda x: 0.0, sigma=1.0, bore_m=BORE_M, vented=False
+    count: Any,
+    every_m: Any,
+    *,
+    pairs: Any = False,
+    height_m: Any = lambda x: 0.0,
+    sigma: Any = 1.0,
+    bore_m: Any = BORE_M,
+    vented: Any = False,
 ) -> Lateral:
     """A row of holes, the first half a spacing from the inlet."""
     places = [every_m * (i + 0.5) for i in range(count) for _ in range(2 if pairs else 1)]
@@ -50,7 +58,7 @@ def a_lateral(
     )
 
 
-# COMPUTED: total head 2.000 m at x = 0; 80 pairs every 3 in. L/min, mL/min of the holes of pairs 1,
+# RECORDED: total head 2.000 m at x = 0; 80 pairs every 3 in. L/min, mL/min of the holes of pairs 1,
 # 20, 40, 80, DU %, head at the end.
 @pytest.mark.parametrize(
     ("sigma", "l_min", "by_pair", "du", "end_m"),
@@ -59,7 +67,9 @@ def a_lateral(
         (0.0, 69.565, {1: 591.48, 80: 373.56}, 86.25, 0.7882),
     ],
 )
-def test_a_dense_row_with_momentum(sigma, l_min, by_pair, du, end_m):
+def test_a_dense_row_with_momentum(
+    sigma: float, l_min: float, by_pair: Any, du: float, end_m: float
+) -> None:
     row = a_lateral(80, 0.0762, pairs=True, sigma=sigma)
     flow = lateral_flow(row, 2.0, viscosity_m2_s=NU)
     assert flow.flow_m3_s * L_MIN == pytest.approx(l_min, rel=2e-5)
@@ -69,7 +79,7 @@ def test_a_dense_row_with_momentum(sigma, l_min, by_pair, du, end_m):
     assert flow.hole_heads_m[-1] == pytest.approx(end_m, abs=1e-4)
 
 
-# COMPUTED: a gauge at the inlet held at 1 psi; of each sigma L/min, q_var %, DU %.
+# RECORDED: a gauge at the inlet held at 1 psi; of each sigma L/min, q_var %, DU %.
 ROWS = [
     (BORE_M, 8, 0.1524, False, {0.0: (5.63, 0.4, 99.9), 1.0: (5.64, 0.2, 100.0)}),
     (BORE_M, 20, 0.1524, False, {0.0: (13.53, 5.4, 98.5), 1.0: (13.69, 3.7, 99.1)}),
@@ -83,7 +93,9 @@ ROWS = [
 
 
 @pytest.mark.parametrize(("bore_m", "feet", "every_m", "pairs", "by_sigma"), ROWS)
-def test_rows_at_a_held_gauge(bore_m, feet, every_m, pairs, by_sigma):
+def test_rows_at_a_held_gauge(
+    bore_m: Any, feet: float, every_m: float, pairs: bool, by_sigma: Any
+) -> None:
     area_m2 = 3.141592653589793 / 4 * bore_m**2
     for sigma, (l_min, variation, du) in by_sigma.items():
         row = a_lateral(
@@ -105,24 +117,25 @@ def test_rows_at_a_held_gauge(bore_m, feet, every_m, pairs, by_sigma):
         assert 100 * low_quarter_uniformity(flow.hole_flows_m3_s) == pytest.approx(du, abs=0.2)
 
 
-def test_sigma_follows_the_wall_and_lies_in_its_band():
-    # Our choice from the sources named in orifice.py: 1 for 1/16 in through 3/4 in pipe (wall over
-    # bore 1.97), 1.65 for 1/8 in (0.98).
+def test_sigma_follows_the_wall_and_lies_in_its_band() -> None:
+    # WORKED, by our choice from the sources named in orifice.py: 1 for 1/16 in through 3/4 in pipe
+    # (wall over bore 1.97), 1.65 for 1/8 in (0.98).
     assert momentum_sigma(wall_m=0.00312, bore_m=0.0015875) == 1.0
     assert momentum_sigma(wall_m=0.00312, bore_m=0.003175) == pytest.approx(1.65)
+    # In the middle of the straight line between 1.0 and 1.5 bores: (1 + 1.65)/2.
     assert momentum_sigma(wall_m=0.00125, bore_m=0.001) == pytest.approx(1.325)
     for wall_m in (0.0005, 0.0011, 0.0013, 0.002):
         low, high = momentum_sigma_band(wall_m=wall_m, bore_m=0.001)
         assert low < momentum_sigma(wall_m=wall_m, bore_m=0.001) < high
 
 
-# COMPUTED: 40 holes every 6 in from 3 in on, fed through 3.0 m of 3/4 in with K on its velocity,
+# RECORDED: 40 holes every 6 in from 3 in on, fed through 3.0 m of 3/4 in with K on its velocity,
 # from a level Hs over the inlet. L/min, dry holes, last hole mL/min: a siphon, then vented.
-def falls(x):
+def falls(x: float) -> float:
     return -x / 6.0198
 
 
-def humps(x):
+def humps(x: float) -> float:
     return 0.10 * (1.0 - abs(x - 3.048) / 2.9718)
 
 
@@ -137,7 +150,7 @@ FED = [
 ]
 
 
-def fed(height_m, level_m: float, loss_k: float, *, vented: bool) -> LateralFlow:
+def fed(height_m: Any, level_m: float, loss_k: float, *, vented: bool) -> LateralFlow:
     row = a_lateral(40, 0.1524, height_m=height_m, sigma=0.0, vented=vented)
     low_m, high_m = -3.0, level_m
     for _ in range(60):  # 3 m / 2**60: to the last digit
@@ -155,7 +168,9 @@ def fed(height_m, level_m: float, loss_k: float, *, vented: bool) -> LateralFlow
 
 
 @pytest.mark.parametrize(("height_m", "level_m", "loss_k", "siphon", "vented"), FED)
-def test_holes_above_the_water_let_air_in(height_m, level_m, loss_k, siphon, vented):
+def test_holes_above_the_water_let_air_in(
+    height_m: Any, level_m: float, loss_k: float, siphon: Any, vented: Any
+) -> None:
     for is_vented, (l_min, dry, last) in ((False, siphon), (True, vented)):
         flow = fed(height_m, level_m, loss_k, vented=is_vented)
         assert flow.flow_m3_s * L_MIN == pytest.approx(l_min, abs=0.0006)
@@ -168,13 +183,13 @@ def test_holes_above_the_water_let_air_in(height_m, level_m, loss_k, siphon, ven
         )
 
 
-def test_the_far_side_of_a_hump_above_the_supply_gets_exactly_nothing():
+def test_the_far_side_of_a_hump_above_the_supply_gets_exactly_nothing() -> None:
     flow = fed(humps, 0.05, 20.0, vented=True)
     assert sum(flow.hole_flows_m3_s[20:]) == 0.0
 
 
-def test_a_hump_at_a_held_inlet_head():
-    # COMPUTED: 2 in hump, a parabola; 1.5 in at the inlet: 0.982 L/min and 20 dry as a siphon (so
+def test_a_hump_at_a_held_inlet_head() -> None:
+    # RECORDED: 2 in hump, a parabola; 1.5 in at the inlet: 0.982 L/min and 20 dry as a siphon (so
     # EPANET 2.2 has it), 0.508 and 30 dry with air let in.
     for vented, l_min, dry in ((False, 0.982, 20), (True, 0.508, 30)):
         row = a_lateral(
@@ -189,7 +204,7 @@ def test_a_hump_at_a_held_inlet_head():
         assert sum(q <= 0.0 for q in flow.hole_flows_m3_s) == dry
 
 
-def test_more_head_never_lowers_any_hole_and_never_jumps():
+def test_more_head_never_lowers_any_hole_and_never_jumps() -> None:
     before = None
     for step in range(41):
         flow = fed(falls, 0.01 * step, 20.0, vented=True)
@@ -210,7 +225,7 @@ def test_more_head_never_lowers_any_hole_and_never_jumps():
 
 
 @pytest.mark.parametrize("middle_m", [0.0, 0.06, -0.06])
-def test_the_quick_way_lets_the_same_air_in(middle_m):
+def test_the_quick_way_lets_the_same_air_in(middle_m: float) -> None:
     row = a_row(
         a_drilling(face=Face.DOWN), length_m=6.096, far_height_m=-0.6, middle_height_m=middle_m
     )
@@ -230,7 +245,7 @@ def test_the_quick_way_lets_the_same_air_in(middle_m):
             assert lines.zone_dry_holes(zones)[name] == whole.zones[name].dry_holes
 
 
-# COMPUTED from Lichtarowicz, Duggins and Markland (1965) with the hydraulic Reynolds number, 15 C:
+# RECORDED from Lichtarowicz, Duggins and Markland (1965) with the hydraulic Reynolds number, 15 C:
 # coefficient at 0.05, 0.1, 0.2, 0.5, 1 and 5 m of head, by bore and wall in mm.
 SLOW = [
     (0.8, 2.8, (0.663, 0.698, 0.726, 0.753, 0.768, 0.792)),
@@ -241,7 +256,9 @@ SLOW = [
 
 
 @pytest.mark.parametrize(("bore_mm", "wall_mm", "coefficients"), SLOW)
-def test_slow_water_has_a_smaller_coefficient(bore_mm, wall_mm, coefficients):
+def test_slow_water_has_a_smaller_coefficient(
+    bore_mm: float, wall_mm: float, coefficients: tuple[float, float, float, float, float, float]
+) -> None:
     bore_m, wall_m = bore_mm / 1000, wall_mm / 1000
     law = hole_law(
         bore_m=bore_m,
@@ -255,8 +272,8 @@ def test_slow_water_has_a_smaller_coefficient(bore_mm, wall_mm, coefficients):
         assert found == pytest.approx(expected, abs=0.006), head_m
 
 
-def test_fast_water_cavitates():
-    # COMPUTED (Nurick 1976: Cd = Cc sqrt(K)): 1.5875 mm at 20 m and 15 C: K 1.508, Cd 0.755,
+def test_fast_water_cavitates() -> None:
+    # RECORDED (Nurick 1976: Cd = Cc sqrt(K)): 1.5875 mm at 20 m and 15 C: K 1.508, Cd 0.755,
     # 1776 mL/min; running full at 0.80 it would be 1882.
     air_m = air_over_vapour_m(elevation_m=0.0, water_temp_c=15.0)
     assert air_m == pytest.approx(10.16)
@@ -272,7 +289,7 @@ def test_fast_water_cavitates():
 
 
 @pytest.mark.parametrize("wall_m", [None, 0.0008, 0.0031])
-def test_the_slope_and_the_inverse_of_a_law_are_its_own(wall_m):
+def test_the_slope_and_the_inverse_of_a_law_are_its_own(wall_m: float | None) -> None:
     law = hole_law(
         bore_m=HOLE_M, discharge_coefficient=0.80, wall_m=wall_m, viscosity_m2_s=NU, air_m=10.16
     )

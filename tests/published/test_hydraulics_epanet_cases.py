@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
 from support.hydraulics_rows import Hole, Lateral, lateral_flow
@@ -22,7 +23,7 @@ CASES = [
 ]
 
 
-def solved(case) -> tuple[TreeFlow, dict[str, list[float]]]:
+def solved(case: Any) -> tuple[TreeFlow, dict[str, list[float]]]:
     """Our answer to a case, and the hole flows of each open row in the file's order."""
     supply = case["supply"]
     spans = [
@@ -94,13 +95,13 @@ def solved(case) -> tuple[TreeFlow, dict[str, list[float]]]:
     }
 
 
-def test_the_files_hold_sixteen_cases():
+def test_the_files_hold_sixteen_cases() -> None:
     assert [case["id"][0] for case in CASES].count("o") == 12
     assert [case["id"][0] for case in CASES].count("b") == 4
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case["id"])
-def test_a_network_flows_as_in_epanet(case):
+def test_a_network_flows_as_in_epanet(case: Any) -> None:
     flow, rows = solved(case)
     expect = case["expect"]
     largest_hole = max(max(row["hole_flow_m3s"]) for row in expect["rows"].values())
@@ -120,7 +121,7 @@ def test_a_network_flows_as_in_epanet(case):
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case["id"])
-def test_a_row_marched_from_its_closed_end_flows_as_in_epanet(case):
+def test_a_row_marched_from_its_closed_end_flows_as_in_epanet(case: Any) -> None:
     expect = case["expect"]["rows"]
     largest_hole = max(max(row["hole_flow_m3s"]) for row in expect.values())
     for row in case["rows"]:

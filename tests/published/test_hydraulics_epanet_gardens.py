@@ -45,7 +45,8 @@ def lines_of(case: dict[str, Any]) -> tuple[Lines, float]:
     stretched by the ratio of the two give the same flows.
     """
     stretch = case["g_m_s2"] / GRAVITY_M_S2
-    runs, ends = [], {}
+    runs: list[Run] = []
+    ends: dict[str, Run] = {}
     for pipe in case["pipes"]:
         parent = ends.get(pipe["from"])
         run = Run(

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from importlib.util import find_spec
+from pathlib import Path
+from typing import Any
 
 import pytest
 from support.hydraulics_epanet import GRAVITY_M_S2, VISCOSITY_M2_S, Engine, Net, random_net
@@ -23,7 +25,7 @@ pytestmark = pytest.mark.skipif(find_spec("wntr") is None, reason="could not imp
 WITHIN, COUNTED_FROM = 2e-3, 0.05
 
 
-def both(net: Net, folder) -> tuple[TreeFlow, float, list[float]]:
+def both(net: Net, folder: Any) -> tuple[TreeFlow, float, list[float]]:
     """Our answer; EPANET's head at the tap and flow of each hole."""
     ours = solve_tree(
         supply=net.supply,
@@ -40,7 +42,7 @@ def both(net: Net, folder) -> tuple[TreeFlow, float, list[float]]:
     return ours, tap_head_m, flows
 
 
-def compare(seed: int, folder) -> None:
+def compare(seed: int, folder: Any) -> None:
     """Holes within 2e-3 of the larger of own flow and a tenth of the largest, supply 1e-4."""
     ours, tap_head_m, flows = both(random_net(seed), folder)
     largest = max(flows)
@@ -50,7 +52,7 @@ def compare(seed: int, folder) -> None:
         assert mine == pytest.approx(theirs, abs=2e-3 * max(theirs, 0.1 * largest)), i
 
 
-def compare_garden(seed: int, folder, most_rows: int = 60, *, forked: bool = False) -> None:
+def compare_garden(seed: int, folder: Any, most_rows: int = 60, *, forked: bool = False) -> None:
     """Every hole above 5 % of the largest within 0.2 % of its own flow, as is the supply.
 
     The weaker holes are those at the brink: a hole a tenth of a millimetre under the grade line has
@@ -76,42 +78,46 @@ def compare_garden(seed: int, folder, most_rows: int = 60, *, forked: bool = Fal
 
 # Two nets without dry holes, one barrel with most holes dry, two with plugged tails and dry holes.
 @pytest.mark.parametrize("seed", [1, 6, 15, 30, 47])
-def test_a_random_network_flows_as_in_epanet(seed, tmp_path):
+def test_a_random_network_flows_as_in_epanet(seed: int, tmp_path: Path) -> None:
     compare(seed, tmp_path)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(60, 110))
-def test_fifty_more_random_networks_flow_as_in_epanet(seed, tmp_path):
+def test_fifty_more_random_networks_flow_as_in_epanet(seed: int, tmp_path: Path) -> None:
     compare(seed, tmp_path)
 
 
 # Throttles, slopes, sags, humps, clusters, pairs, drain holes, plugs; from one row to many.
 @pytest.mark.parametrize("seed", range(12))
-def test_every_hole_of_a_random_garden_flows_as_in_epanet(seed, tmp_path):
+def test_every_hole_of_a_random_garden_flows_as_in_epanet(seed: int, tmp_path: Path) -> None:
     compare_garden(seed, tmp_path, most_rows=16)
 
 
 @pytest.mark.parametrize("seed", range(20, 28))
-def test_every_hole_on_a_forked_main_flows_as_in_epanet(seed, tmp_path):
+def test_every_hole_on_a_forked_main_flows_as_in_epanet(seed: int, tmp_path: Path) -> None:
     compare_garden(seed, tmp_path, most_rows=12, forked=True)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(500, 560))
-def test_every_hole_of_larger_gardens_on_forked_mains_flows_as_in_epanet(seed, tmp_path):
+def test_every_hole_of_larger_gardens_on_forked_mains_flows_as_in_epanet(
+    seed: int, tmp_path: Path
+) -> None:
     compare_garden(seed, tmp_path, forked=True)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", range(300, 500))
-def test_every_hole_of_gardens_of_up_to_sixty_rows_flows_as_in_epanet(seed, tmp_path):
+def test_every_hole_of_gardens_of_up_to_sixty_rows_flows_as_in_epanet(
+    seed: int, tmp_path: Path
+) -> None:
     compare_garden(seed, tmp_path)
 
 
 # The quick way, by the rows' curves: what plans are made with.
 @pytest.mark.parametrize("seed", [2, 5, 9, 11])
-def test_zone_flows_from_the_curves_are_those_of_epanet(seed, tmp_path):
+def test_zone_flows_from_the_curves_are_those_of_epanet(seed: int, tmp_path: Path) -> None:
     garden = random_garden(seed, 16)
     net = raced_net(garden)
     engine = Engine(net, tmp_path)

@@ -12,7 +12,7 @@ fluids = pytest.importorskip("fluids")
 
 
 @pytest.mark.parametrize("reynolds", [50.0, 700.0, 1999.0])
-def test_laminar_friction_is_that_of_fluids(reynolds):
+def test_laminar_friction_is_that_of_fluids(reynolds: float) -> None:
     assert friction_factor(reynolds, 1e-4) == pytest.approx(
         fluids.friction_laminar(reynolds), rel=1e-12
     )
@@ -20,7 +20,7 @@ def test_laminar_friction_is_that_of_fluids(reynolds):
 
 @pytest.mark.parametrize("reynolds", [4000.0, 8e3, 3e4, 1e5, 1e6])
 @pytest.mark.parametrize("relative_roughness", [0.0, 5e-5, 7.5e-5, 1e-3])
-def test_turbulent_friction_is_that_of_fluids(reynolds, relative_roughness):
+def test_turbulent_friction_is_that_of_fluids(reynolds: float, relative_roughness: float) -> None:
     # fluids writes (6.97/Re)^0.9 where EPANET and the paper's other form have 5.74/Re^0.9: 6.97^0.9
     # is 5.7399, which moves the factor by up to 5e-6.
     theirs = fluids.friction_factor(reynolds, relative_roughness, Method="Swamee_Jain_1976")
@@ -28,13 +28,13 @@ def test_turbulent_friction_is_that_of_fluids(reynolds, relative_roughness):
 
 
 @pytest.mark.parametrize("reynolds", [5e3, 2e4, 1e5])
-def test_turbulent_friction_is_within_3_percent_of_colebrook(reynolds):
+def test_turbulent_friction_is_within_3_percent_of_colebrook(reynolds: float) -> None:
     theirs = fluids.friction_factor(reynolds, 7.5e-5, Method="Colebrook")
     assert friction_factor(reynolds, 7.5e-5) == pytest.approx(theirs, rel=0.03)
 
 
 @pytest.mark.parametrize("flow_m3_s", [2e-6, 1e-4, 5e-4])
-def test_head_lost_is_that_of_fluids(flow_m3_s):
+def test_head_lost_is_that_of_fluids(flow_m3_s: float) -> None:
     bore_m, length_m, nu = 0.02042, 6.0, 1.004e-6
     speed = flow_m3_s / (pi / 4 * bore_m**2)
     reynolds = fluids.Reynolds(V=speed, D=bore_m, nu=nu)
@@ -67,5 +67,5 @@ def test_head_lost_is_that_of_fluids(flow_m3_s):
         (30, 0.80, 0.005),
     ],
 )
-def test_viscosity_is_as_printed(water_temp_c, printed, half_digit):
+def test_viscosity_is_as_printed(water_temp_c: float, printed: float, half_digit: float) -> None:
     assert viscosity_m2_s(water_temp_c) * 1e6 == pytest.approx(printed, abs=half_digit)

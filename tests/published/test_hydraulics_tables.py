@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import pytest
 from support.hydraulics_gardens import (
     GPM_M3_S,
@@ -13,8 +16,9 @@ from support.hydraulics_gardens import (
 )
 from support.hydraulics_rows import NO_EFFECTS, Hole, Lateral, hole_passes_m3_s, lateral_flow
 
-from controller.garden.plumbing import Opening, Supply, Walls
+from controller.garden.plumbing import Opening, Row, Supply, Walls
 from controller.hydraulics.network.garden_lines import Lines
+from controller.hydraulics.network.lateral import LateralFlow
 from controller.hydraulics.network.uniformity import flow_variation, low_quarter_uniformity
 from controller.hydraulics.physics.orifice import (
     discharge_coefficient,
@@ -41,14 +45,16 @@ D1785 = [
 
 
 @pytest.mark.parametrize(("label", "outside_in", "least_wall_in", "inside_in"), D1785)
-def test_pipe_is_as_printed(label, outside_in, least_wall_in, inside_in):
+def test_pipe_is_as_printed(
+    label: str, outside_in: float, least_wall_in: float, inside_in: float
+) -> None:
     pipe = PIPES[label]
     assert pipe.bore_m / 0.0254 == pytest.approx(inside_in, abs=1e-9)
     assert pipe.outside_m / 0.0254 == pytest.approx(outside_in, abs=1e-9)
     assert least_wall_in <= pipe.wall_m / 0.0254 <= least_wall_in + 0.020
 
 
-def test_the_pipe_table_is_that_of_the_standard():
+def test_the_pipe_table_is_that_of_the_standard() -> None:
     assert list(PIPES) == [label for label, *_ in D1785]
 
 
@@ -69,7 +75,7 @@ def test_the_pipe_table_is_that_of_the_standard():
         (2.4, 0.80),
     ],
 )
-def test_discharge_coefficient_is_as_printed(wall_over_bore, printed):
+def test_discharge_coefficient_is_as_printed(wall_over_bore: float, printed: float) -> None:
     ours = discharge_coefficient(wall_m=wall_over_bore * 1.6e-3, bore_m=1.6e-3)
     assert ours == pytest.approx(printed, abs=0.0056)
 
@@ -79,7 +85,9 @@ def test_discharge_coefficient_is_as_printed(wall_over_bore, printed):
     ("reynolds", "worked"),
     [(500, 0.69), (1000, 0.75), (2000, 0.78), (3000, 0.79), (5000, 0.80), (10000, 0.81)],
 )
-def test_discharge_coefficient_falls_with_the_reynolds_number(reynolds, worked):
+def test_discharge_coefficient_falls_with_the_reynolds_number(
+    reynolds: float, worked: float
+) -> None:
     bore_m, nu = 1e-3, 1e-6
     head_m = (reynolds * nu / bore_m) ** 2 / (2.0 * GRAVITY_M_S2)
     law = hole_law(
@@ -94,7 +102,7 @@ def test_discharge_coefficient_falls_with_the_reynolds_number(reynolds, worked):
 
 # WORKED: 4 sigma/(rho g d), 72.75 mN/m: 19 mm for 1/16 in, 9 mm for 1/8 in, 25 mm for 3/64 in.
 @pytest.mark.parametrize(("inches", "worked_mm"), [(1 / 16, 19), (1 / 8, 9), (3 / 64, 25)])
-def test_surface_tension_holds_back_low_heads(inches, worked_mm):
+def test_surface_tension_holds_back_low_heads(inches: float, worked_mm: float) -> None:
     assert first_drip_head_m(inches * 0.0254) * 1000 == pytest.approx(worked_mm, abs=0.5)
 
 
@@ -103,13 +111,13 @@ def test_surface_tension_holds_back_low_heads(inches, worked_mm):
     ("angle_deg", "printed_k"),
     [(5, 0.05), (10, 0.29), (20, 1.56), (30, 5.5), (40, 17), (50, 53), (60, 206), (65, 486)],
 )
-def test_valve_loss_by_angle_is_as_printed(angle_deg, printed_k):
+def test_valve_loss_by_angle_is_as_printed(angle_deg: float, printed_k: float) -> None:
     assert loss_k_at(angle_deg) == pytest.approx(printed_k, rel=1e-9)
 
 
 # WORKED: 29.84 Cd d2 sqrt(p) gal/min (in, psi) at Cd 0.80, d 1/16 in, 1 psi = 0.0932 (constant from
 # memory).
-def test_a_sixteenth_inch_hole_gives_its_us_figure():
+def test_a_sixteenth_inch_hole_gives_its_us_figure() -> None:
     flow = hole_passes_m3_s(head_over_hole_m=0.70325, bore_m=0.0015875, discharge_coefficient=0.80)
     assert flow / GPM_M3_S == pytest.approx(0.0932, abs=0.00015)
 
@@ -131,7 +139,9 @@ LEVEL_ROW = {
 }
 
 
-def marched(inlet_head_m, count, height_m=lambda share: 0.0):
+def marched(
+    inlet_head_m: float, count: int, height_m: Callable[[float], float] = lambda share: 0.0
+) -> LateralFlow:
     """The reference row at a held inlet head; height by share of its length."""
     length_m = count * 0.1524
     holes = tuple(
@@ -148,7 +158,7 @@ def marched(inlet_head_m, count, height_m=lambda share: 0.0):
 
 
 @pytest.mark.parametrize("count", LEVEL_ROW)
-def test_a_level_row_gives_what_epanet_gives(count):
+def test_a_level_row_gives_what_epanet_gives(count: int) -> None:
     figures = [float(word) for word in LEVEL_ROW[count].split()]
     for i, psi in enumerate(ROW_PSI):
         flow = marched(psi * PSI_M, count)
@@ -182,7 +192,7 @@ CROOKED_ROW = {
 
 
 @pytest.mark.parametrize("head_in", CROOKED_ROW)
-def test_a_crooked_row_gives_what_epanet_gives(head_in):
+def test_a_crooked_row_gives_what_epanet_gives(head_in: float) -> None:
     figures = [float(word) for word in CROOKED_ROW[head_in].split()]
     for i, (shape, height_m) in enumerate(SHAPES.items()):
         flow = marched(head_in * IN_M, 40, height_m)
@@ -210,7 +220,9 @@ HOUSE = [
 ]
 
 
-def house(supply=None, row=None, opening=None):
+def house(
+    supply: Supply | None = None, row: Row | None = None, opening: Opening | None = None
+) -> Lines:
     """The reference house; zone "5.2" is the second row of the fifth station."""
     zones = [
         a_zone(
@@ -225,12 +237,14 @@ def house(supply=None, row=None, opening=None):
     return Lines(a_garden(*zones, supply=supply), water_temp_c=19.3, effects=NO_EFFECTS)
 
 
-def opened(stations):
+def opened(stations: Any) -> frozenset[str]:
     return frozenset(f"{s}.{n}" for s, count in stations for n in range(1, count + 1))
 
 
 @pytest.mark.parametrize(("stations", "tap_psi", "total_gpm", "row_psi", "row_l_min"), HOUSE)
-def test_a_house_gives_what_epanet_gives(stations, tap_psi, total_gpm, row_psi, row_l_min):
+def test_a_house_gives_what_epanet_gives(
+    stations: Any, tap_psi: float, total_gpm: float, row_psi: float, row_l_min: float
+) -> None:
     flow = house().open_set(opened(stations))
     first = flow.zones[f"{stations[0][0]}.1"]
     assert flow.tap_head_m / PSI_M == pytest.approx(tap_psi, abs=0.06)
@@ -268,14 +282,19 @@ BARREL = Supply(static_head_m=1.2, test_head_m=0.3, test_flow_m3_s=5 * GPM_M3_S)
         ({"opening": Opening(loss_k=1e5 - 4)}, ((1, 1),), 0.43, 1.63),
     ],
 )
-def test_other_houses_give_what_epanet_gives(changes, stations, total_gpm, row_l_min):
+def test_other_houses_give_what_epanet_gives(
+    changes: dict[str, Any],
+    stations: tuple[tuple[float, float]],
+    total_gpm: float,
+    row_l_min: float,
+) -> None:
     flow = house(**changes).open_set(opened(stations))
     zone = flow.zones[f"{stations[0][0]}.1"]
     assert flow.supply_flow_m3_s / GPM_M3_S == pytest.approx(total_gpm, abs=0.06)
     assert zone.flow_m3_s * 60000 == pytest.approx(row_l_min, abs=0.06)
 
 
-def test_throttled_rows_do_not_disturb_each_other():
+def test_throttled_rows_do_not_disturb_each_other() -> None:
     # RECORDED from EPANET 2.2: at K 1.25e5, 1 to 4 rows give 1.46, 1.46, 1.45, 1.44 L/min each.
     lines = house(opening=Opening(loss_k=1.25e5 - 4))
     each = [

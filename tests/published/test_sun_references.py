@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -24,12 +25,12 @@ DAYS = [date(2031, month, day) for month in range(1, 13) for day in (6, 21)]
 
 
 @pytest.mark.parametrize("number", [1, 60, 172, 246, 355, 366])
-def test_nearness_is_that_of_the_standardized_equation(number):
+def test_nearness_is_that_of_the_standardized_equation(number: int) -> None:
     theirs = irradiance.get_extra_radiation(number, solar_constant=1.0, method="asce")
     assert inverse_relative_distance(number) == pytest.approx(theirs, abs=1e-12)
 
 
-def test_declination_is_within_the_simple_formulas_of_the_almanac():
+def test_declination_is_within_the_simple_formulas_of_the_almanac() -> None:
     numbers = np.arange(1, 366)
     ours = np.array([declination_rad(int(n)) for n in numbers])
     cooper = solarposition.declination_cooper69(numbers)
@@ -41,7 +42,7 @@ def test_declination_is_within_the_simple_formulas_of_the_almanac():
 
 
 @pytest.mark.parametrize("latitude_deg", LATITUDES)
-def test_a_day_added_up_over_its_hours_gives_ra_and_the_day_length(latitude_deg):
+def test_a_day_added_up_over_its_hours_gives_ra_and_the_day_length(latitude_deg: float) -> None:
     # pvlib's zenith from our own declination: holds the integral (eq. 21) and the limits (eq. 25).
     hours = np.arange(-180.0, 180.0, 0.05) + 0.025
     for number in range(5, 366, 24):
@@ -68,7 +69,9 @@ def test_a_day_added_up_over_its_hours_gives_ra_and_the_day_length(latitude_deg)
     ("latitude_deg", "ra_off_mj_m2", "length_off_h"),
     [(0.0, 0.25, 0.10), (45.0, 0.9, 0.25), (65.0, 1.1, 0.45)],
 )
-def test_ra_and_day_length_follow_the_true_sun(latitude_deg, ra_off_mj_m2, length_off_h):
+def test_ra_and_day_length_follow_the_true_sun(
+    latitude_deg: float, ra_off_mj_m2: float, length_off_h: float
+) -> None:
     for day in DAYS:
         minutes = pd.date_range(
             pd.Timestamp(day, tz="UTC") + pd.Timedelta("2min"), periods=360, freq="4min"
@@ -78,7 +81,7 @@ def test_ra_and_day_length_follow_the_true_sun(latitude_deg, ra_off_mj_m2, lengt
         normal = irradiance.get_extra_radiation(
             pd.Timestamp(day), solar_constant=SOLAR_CONSTANT_W_M2, method="nrel"
         )
-        where = {"latitude_deg": latitude_deg, "day_of_year": day_of_year(day)}
+        where: dict[str, Any] = {"latitude_deg": latitude_deg, "day_of_year": day_of_year(day)}
         added = float(normal) * up.sum() * 240 / 1e6
         assert extraterrestrial_mj_m2(**where) == pytest.approx(added, abs=ra_off_mj_m2), day
         assert day_length_h(**where) == pytest.approx((up > 0).sum() / 15, abs=length_off_h), day

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from math import pi, sqrt
+from pathlib import Path
+from typing import Any
 
 import pytest
 from pytest import approx
@@ -170,6 +172,7 @@ def test_a_pump_starts_as_often_as_the_simulated_one(gpm: float) -> None:
     assert isinstance(found, Cycle)
     assert found.every_s == approx(starts[-1] - starts[-2], abs=0.5)
     if gpm == 4.0:
+        # RECORDED from the simulated pump above.
         assert found.every_s == approx(152, abs=0.5)
 
 
@@ -187,6 +190,7 @@ def test_a_pump_that_runs_on_settles_where_the_simulated_one_does(
 
 def test_the_steady_curve_is_the_pumps_own_beyond_it_and_the_middle_below() -> None:
     beyond = flowing(planning_curve(WELL), 14.0, 40.0)
+    # WORKED: 62 - 0.22 Q^2 = 40 (Q/14)^2.
     assert psi_from_head_m(beyond.tap_head_m) == approx(29.84, abs=5e-3)
     assert beyond.supply_flow_m3_s / GPM == approx(12.09, abs=5e-3)
     # Near balance the pump sits long above the middle: 5 % more in the first ten minutes.
@@ -217,7 +221,7 @@ def runs_alone() -> SupplyCurve:
     return curve
 
 
-def epanet(folder, supply_inp: str, outlet: Outlet) -> tuple[float, float]:
+def epanet(folder: Any, supply_inp: str, outlet: Outlet) -> tuple[float, float]:
     """EPANET's head at the tap and flow, for a supply in its own words. [m, m3/s]"""
     toolkit = pytest.importorskip("wntr.epanet.toolkit")
     # L/s at 1 m, with the gravity the hole was made for.
@@ -245,7 +249,9 @@ def epanet(folder, supply_inp: str, outlet: Outlet) -> tuple[float, float]:
 
 
 @pytest.mark.parametrize("gpm", [3.0, 6.0, 8.0, 12.0, 20.0])
-def test_a_regulator_that_does_not_fall_is_epanets_reducing_valve(gpm: float, tmp_path) -> None:
+def test_a_regulator_that_does_not_fall_is_epanets_reducing_valve(
+    gpm: float, tmp_path: Path
+) -> None:
     mains = SupplyCurve(static_head_m=50 * PSI_M, test_head_m=25 * PSI_M, test_flow_m3_s=8 * GPM)
     ours = flowing(held(25 * PSI_M, mains), gpm, 20.0)
     bore_mm = 50.0
@@ -264,7 +270,7 @@ def test_a_regulator_that_does_not_fall_is_epanets_reducing_valve(gpm: float, tm
 
 
 @pytest.mark.parametrize("gpm", [11.0, 14.0, 25.0])
-def test_a_pump_that_runs_on_is_epanets_pump(gpm: float, tmp_path) -> None:
+def test_a_pump_that_runs_on_is_epanets_pump(gpm: float, tmp_path: Path) -> None:
     ours = flowing(planning_curve(WELL), gpm, 40.0)
     points = "".join(
         f"1 {1000 * q * GPM!r} {(62 - 0.22 * q**2) * PSI_M!r}\n" for q in (0.0, 10.0, 15.0)

@@ -320,7 +320,8 @@ def ex29(i: Inputs) -> Any:
 
 
 def ex31(i: Inputs) -> Any:
-    gone, found = i["de_start_mm"], {"kr": [], "de_end_mm": [], "etc_mm_d": []}
+    gone = i["de_start_mm"]
+    found: dict[str, list[float]] = {"kr": [], "de_end_mm": [], "etc_mm_d": []}
     assert i["few"] == 1.0
     for _ in range(i["days"]):
         day = bucket_day(
@@ -337,7 +338,7 @@ def ex31(i: Inputs) -> Any:
     return found
 
 
-def waters(i: Inputs) -> dict[str, float]:
+def waters(i: Inputs) -> dict[str, Any]:
     held = taw_mm(
         field_capacity=i["theta_fc"], wilting_point=i["theta_wp"], root_depth_m=i["root_depth_m"]
     )

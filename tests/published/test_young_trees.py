@@ -9,6 +9,7 @@ PRINTED: a canopy of 10 square feet on a day of 0.20 in takes 1.25 gal, times 2.
 from __future__ import annotations
 
 from importlib.resources import files
+from typing import Any
 
 import pytest
 from pytest import approx
@@ -51,6 +52,7 @@ def times_canopy(year: int) -> tuple[float, float, float]:
         full_height_m=found.full_height_m,
         young=found.young,
     )
+    assert found.young is not None
     return canopy.kcb / found.young.cover, found.young.cover, canopy.kcb
 
 
@@ -62,7 +64,7 @@ def times_canopy(year: int) -> tuple[float, float, float]:
         *((4, 0.510, 0.72), (5, 0.630, 0.86)),
     ],
 )
-def test_a_trees_first_five_years(year, kcb, roots_m):
+def test_a_trees_first_five_years(year: Any, kcb: Any, roots_m: Any) -> None:
     assert times_canopy(year)[2] == approx(kcb, abs=1e-3)
     at = CourseDay(stage="initial", position=1.0, day_of_planting=1, year=year)
     found = crop_on(TREE, at, supported=False, wind_2m_m_s=2.0, rh_min_pct=45.0)
@@ -70,7 +72,7 @@ def test_a_trees_first_five_years(year, kcb, roots_m):
     assert found.root_depth_m == approx(roots_m)
 
 
-def test_a_young_tree_is_asked_more_for_than_its_canopy_alone_and_less_so_as_it_grows():
+def test_a_young_tree_is_asked_more_for_than_its_canopy_alone_and_less_so_as_it_grows() -> None:
     factors = [times_canopy(year)[0] for year in range(1, 6)]
     assert factors == sorted(factors, reverse=True)
     small = [
@@ -80,7 +82,7 @@ def test_a_young_tree_is_asked_more_for_than_its_canopy_alone_and_less_so_as_it_
     assert factors[-1] < 2.0
 
 
-def test_the_leaflets_tree():
+def test_the_leaflets_tree() -> None:
     # PRINTED: 10 ft2, 0.20 in: 1.25 gal by area, 3 gal to be given.
     canopy_m2, eto_m = 10.0 * m_from_ft(1.0) ** 2, m_from_in(0.20)
     by_area = gal_from_m3(canopy_m2 * eto_m)

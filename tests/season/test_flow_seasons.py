@@ -64,7 +64,10 @@ class Season:
                     known[opened] = replace(known[opened], error=0.04)
             return known[opened]
 
-        self.fill_s = lambda z, s: fill_seconds(lines.line(z).volume_m3, flows.flow_l_s(z, s))
+        def fill_s(zone: str, opened: frozenset[str]) -> float:
+            return fill_seconds(lines.line(zone).volume_m3, flows.flow_l_s(zone, opened))
+
+        self.fill_s = fill_s
         self.metering = Metering(
             self._clock,
             meter.litres_per_pulse,

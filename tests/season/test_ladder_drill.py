@@ -16,7 +16,7 @@ import random
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from functools import cache
+from functools import cache, partial
 from math import exp, sqrt
 from pathlib import Path
 
@@ -125,7 +125,7 @@ def drill() -> tuple[Line, ...]:
     for station in STATIONS:
         whole = list(days_of(station))
         for case, change in VARIABLES.items():
-            lines.append(_line(case, station, lambda _, c=change, w=whole: (c(w), None)))
+            lines.append(_line(case, station, partial(_changed, change, whole)))
         sources = sources_of(whole)
         for case, names in SOURCES.items():
             if "normals" in names and station is not WAGENINGEN:
@@ -135,10 +135,7 @@ def drill() -> tuple[Line, ...]:
                 _line(
                     case,
                     station,
-                    lambda year, r=rows, n="normals" in names: (
-                        r,
-                        _normals_without(year) if n else None,
-                    ),
+                    partial(_from_sources, rows, "normals" in names),
                 )
             )
     return tuple(lines)
@@ -189,6 +186,14 @@ def _years(station: Station) -> list[int]:
     """Seasons with at least 120 of their 183 days: 23 at Wageningen, one at each of the others."""
     summers = [w.day.year for w in days_of(station) if 4 <= w.day.month <= 9]
     return [year for year in sorted(set(summers)) if summers.count(year) >= 120 and year != 1991]
+
+
+def _changed(change: Callable[[Rows], Rows], whole: Rows, _year: int) -> tuple[Rows, None]:
+    return change(whole), None
+
+
+def _from_sources(rows: Rows, with_normals: bool, year: int) -> tuple[Rows, Normals | None]:
+    return rows, _normals_without(year) if with_normals else None
 
 
 @cache
@@ -347,6 +352,7 @@ def test_without_normals_the_table_moved_half_way_beats_the_mean_of_the_days_bef
 @pytest.mark.slow
 def test_a_wrong_climate_class_does_less_harm_where_days_before_are_known() -> None:
     off = gaps(replace(WAGENINGEN, climate="arid"))
+    # RECORDED: root mean square of the days, as docs/weather-ladder.md has it.
     assert off["table", 1] == approx(2.6, abs=0.05)
     assert off["table, moved", 1] == approx(1.6, abs=0.05)
 

@@ -17,6 +17,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 GRID, YEAR = 31031, 2000
 MAIZE, POTATO, SUNFLOWER = 2, 7, 11  # the numbers the database has them under
@@ -94,13 +95,14 @@ def grow(
         },
     )
     days = ("emerged", "flowered", "ripe")
-    return {
-        name: Grown(**{k: date.fromisoformat(v) if k in days else v for k, v in found.items()})
-        for name, found in answer.items()
-    }
+
+    def grown(found: dict[str, Any]) -> Grown:
+        return Grown(**(found | {key: date.fromisoformat(found[key]) for key in days}))
+
+    return {name: grown(found) for name, found in answer.items()}
 
 
-def _asked(home: Path, question: Mapping[str, object]) -> dict:
+def _asked(home: Path, question: Mapping[str, object]) -> dict[str, Any]:
     done = subprocess.run(
         [sys.executable, "-P", __file__],
         input=json.dumps(question),
@@ -112,7 +114,8 @@ def _asked(home: Path, question: Mapping[str, object]) -> dict:
         env={**os.environ, "HOME": str(home), "USER": "gardener"},
     )
     assert done.returncode == 0, done.stderr
-    return json.loads(done.stdout.splitlines()[-1])
+    answer: dict[str, Any] = json.loads(done.stdout.splitlines()[-1])
+    return answer
 
 
 # ---- What follows runs in the child process only. --------------------------------------------
@@ -137,7 +140,7 @@ def _answer(question: Mapping[str, object]) -> object:
     }
 
 
-def _place(database) -> dict[str, object]:
+def _place(database: Any) -> dict[str, object]:
     (where,) = database.execute("select * from grid where grid_no=?", (GRID,)).fetchall()
     lines = ["date,tmin_c,tmax_c,vapour_pressure_kpa,wind_m_s,solar_mj_m2,rain_mm"]
     for row in database.execute(
@@ -156,7 +159,7 @@ def _place(database) -> dict[str, object]:
     }
 
 
-def _season(database, question, given: Mapping[str, float] | None) -> dict[str, object]:
+def _season(database: Any, question: Any, given: Mapping[str, float] | None) -> dict[str, object]:
     from pcse.base import ParameterProvider
     from pcse.models import Wofost72_PP, Wofost72_WLP_CWB
     from pcse.tests import db_input

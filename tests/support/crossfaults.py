@@ -535,7 +535,7 @@ class NoThread(Fault):
 
         w.at_the_end.append(mend)
         w.later(MEND_DISK_S, mend)
-        threading.Thread.start = refuses  # type: ignore[method-assign]
+        threading.Thread.start = refuses  # type: ignore[method-assign,assignment]
         w.set_fetcher(lambda: ThreadFetcher(w._fetch, w.clock))
         w.engine._ask_weather()
         w.was_answered = bool(ask(w.folder, {"ask": "status"})["ok"])
@@ -750,7 +750,7 @@ def _asks(w: CrossWorld, url: str) -> Fetch:
         online = service(
             "open-meteo",
             w.folder / "cache",
-            SystemClock(),
+            SystemClock(),  # real time: a real server answers, or hangs
             base_url=url,
             fetcher=Fetcher(
                 SystemClock(),
@@ -860,6 +860,7 @@ class MeterPart(MeterFault):
         w.meter_factor = 1.0 / 3.0
 
     def besides(self, w: CrossWorld, usual: Mapping[str, float]) -> Iterator[str]:
+        assert w.openings.credit is not None
         low, _ = passing_shares(w.openings.credit._band_of(frozenset("a")))
         yield from least_credited(w, low)
 

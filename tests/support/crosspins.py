@@ -103,6 +103,10 @@ class BoardPins:
                 return wrong.reads
         return self._level[number] != self._active_low[number]
 
+    def let_go(self, number: int) -> None:
+        self.write(number, False)
+        del self._active_low[number]
+
     def release_all(self) -> None:
         for number in self._active_low:
             try:

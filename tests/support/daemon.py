@@ -21,6 +21,7 @@ from controller.daemon.openings import Controls, Openings
 from controller.daemon.recovery import recover, shut_at, write_down
 from controller.daemon.valve_set import LINE_FILE, ValveSet
 from controller.daemon.weather import Fetch, WeatherAnswer, WeatherFetcher
+from controller.demand.soil.zone_days import ZoneDays
 from controller.errors import GardenFileError
 from controller.garden.model import Garden, Watering, Window
 from controller.logbook.logbook import Logbook
@@ -119,7 +120,7 @@ class World:
         clock: HandClock | None = None,
         begun_days: int | None = LONG_AGO_DAYS,
         inputs: HandInputs | None = None,
-        time_passes: Callable[[World, float, float], None] | None = None,
+        time_passes: Callable[[Any, float, float], None] | None = None,
     ) -> None:
         self.folder = folder
         self.clock = clock or HandClock(now_utc)
@@ -262,7 +263,7 @@ class World:
         with Questions(self.logbook.path) as ask:
             return ask.pulses(date.min, date.max)
 
-    def litres(self) -> dict[tuple[str, date], float]:
+    def litres(self) -> ZoneDays[float]:
         with Questions(self.logbook.path) as ask:
             return ask.litres_by_zone_day()
 

@@ -7,6 +7,7 @@ Used by the hydraulics tests only. EPANET's own constants are met where it round
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 from pathlib import Path
 from random import Random
 
@@ -184,7 +185,7 @@ class Engine:
 def _emitter_l_s(outlet: Outlet, gravity_m_s2: float) -> float:
     """Flow of a hole in L/s at one metre of head."""
     area_m2 = 3.141592653589793 / 4.0 * outlet.bore_m**2
-    return 1000.0 * outlet.discharge_coefficient * area_m2 * (2.0 * gravity_m_s2) ** 0.5
+    return 1000.0 * outlet.discharge_coefficient * area_m2 * sqrt(2.0 * gravity_m_s2)
 
 
 def _inp(net: Net) -> str:

@@ -285,7 +285,7 @@ class TrueGarden:
             return at_head(crossing(miss, floor, head))
 
         def tap(h: float) -> float:
-            return h - self.static + self.k * drawn_from(0, 0.0, h) ** self.drawn.exponent
+            return float(h - self.static + self.k * drawn_from(0, 0.0, h) ** self.drawn.exponent)
 
         tap_head = crossing(tap, floor, self.static)
         drawn_from(0, 0.0, tap_head)

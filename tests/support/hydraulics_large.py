@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from random import Random
 
-from controller.garden.model import Garden
+from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import ENTRANCE_K, Face, Opening, Row, Run, Supply, Walls
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.geometry import drilled_holes
@@ -115,7 +115,8 @@ def random_garden(seed: int, most_rows: int = 60) -> Garden:
     """A house or barrel with one to sixty rows of every sort, one to three to a zone."""
     rng = Random(seed)
     barrel = rng.random() < 0.25
-    zones, left = [], rng.randint(1, most_rows)
+    zones: list[Zone] = []
+    left = rng.randint(1, most_rows)
     while left > 0:
         in_zone = min(left, rng.choice([1, 1, 1, 2, 3]))
         left -= in_zone

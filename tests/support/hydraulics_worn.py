@@ -5,12 +5,13 @@ How far off each thing may be is drawn here, apart from what the fit takes for i
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, pairwise
 from math import exp, log
 from random import Random
 
-from controller.garden.model import Garden
+from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import Face, Opening, Row, Supply, SupplyKind, Valve, ValveKind
 from controller.hydraulics.calibration.measurements import (
     Bucket,
@@ -99,9 +100,13 @@ def _angle_k(angle_deg: float) -> float:
     return table[-1][1]
 
 
+def _nearest(running: Sequence[int], number: int) -> int:
+    return min(running, key=lambda r: (abs(r - number), r))
+
+
 def _as_written(rng: Random) -> Garden:
     barrel = rng.random() < 0.15
-    zones = []
+    zones: list[Zone] = []
     for name in "abc"[: rng.choice((2, 2, 3))]:
         face = rng.choice((Face.UP, Face.DOWN, Face.SIDE))
         rows: tuple[Row, ...] = tuple(
@@ -166,7 +171,7 @@ def done(asked: Measurement, it: Invented) -> Measurement | None:
         if flow <= 1e-8:
             return None
         # Until it has counted about what was asked for, or half an hour.
-        time_s = round(min(max(120.0, (asked.after_m3 - asked.before_m3) / flow), 1800.0))
+        time_s = float(round(min(max(120.0, (asked.after_m3 - asked.before_m3) / flow), 1800.0)))
         volume = flow * (time_s + rng.gauss(0.0, 1.0)) * exp(rng.gauss(0.0, 0.015))
         read = round((volume + rng.gauss(0.0, 0.7e-3)) * 1e3) / 1e3
         return replace(asked, after_m3=asked.before_m3 + max(read, 1e-3), time_s=time_s)
@@ -188,7 +193,7 @@ def done(asked: Measurement, it: Invented) -> Measurement | None:
         if len(running) < 2:
             return None
         # Who meets a plugged hole takes the next that runs.
-        holes = {min(running, key=lambda r, n=n: (abs(r - n), r)) for n in asked.holes}
+        holes = {_nearest(running, n) for n in asked.holes}
         time_s = asked.time_s + rng.gauss(0.0, 1.0)
         caught = {n: flows[n - 1] * time_s * exp(rng.gauss(0.0, 0.05)) for n in sorted(holes)}
         return replace(asked, holes=tuple(caught), volumes_m3=tuple(caught.values()))
@@ -196,7 +201,7 @@ def done(asked: Measurement, it: Invented) -> Measurement | None:
         flows = true.holes(asked.zone, asked.row, zones)
         by_number = {h.number: h for h in true.rows[asked.zone][asked.row - 1].holes}
         running = [n for n, q in enumerate(flows, 1) if q > 1e-9]
-        holes = {min(running, key=lambda r, n=n: (abs(r - n), r)) for n in asked.holes}
+        holes = {_nearest(running, n) for n in asked.holes}
         shared, heights = rng.gauss(0.0, 1.0), {}
         for n in sorted(holes):
             area = by_number[n].bore ** 2 * 0.785398
@@ -206,8 +211,7 @@ def done(asked: Measurement, it: Invented) -> Measurement | None:
         return replace(asked, holes=tuple(heights), heights_m=tuple(heights.values()))
     if isinstance(asked, Count):
         rows = true.rows[asked.zone]
-        running = sum(not h.plugged for row in rows for h in row.holes)
-        return replace(asked, running=running)
+        return replace(asked, running=sum(not h.plugged for row in rows for h in row.holes))
     raise AssertionError(asked)
 
 

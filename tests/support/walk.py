@@ -46,9 +46,11 @@ class Plant:
         self.pins: Any = pins or RecordingPins(clock)
         self.inputs = HandInputs()
         self.valves = {z.name: z.valve for z in garden.zones if z.valve.relay_line is not None}
-        self.moves = {v.relay_line: frozenset((name,)) for name, v in self.valves.items()} | dict(
-            wiring.moves
-        )
+        self.moves: dict[int | None, frozenset[str]] = {
+            v.relay_line: frozenset((name,)) for name, v in self.valves.items()
+        }
+        for line, zones in wiring.moves.items():
+            self.moves[line] = zones
         self.balls = {n: False for n, v in self.valves.items() if v.device is Device.BALL_STAYS}
         self.stuck: set[str] = set()
         self.most_open_at_once = 0

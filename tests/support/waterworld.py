@@ -70,7 +70,7 @@ class TrueZone:
         if flow <= 0.0:
             return 0.0
         speed = flow / area
-        factor = 0.316 * (speed * self.bore_m / VISCOSITY) ** -0.25
+        factor: float = 0.316 * (speed * self.bore_m / VISCOSITY) ** -0.25
         return factor * self.every_m / self.bore_m * speed**2 / (2.0 * G)
 
 

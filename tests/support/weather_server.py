@@ -194,7 +194,7 @@ def _handler(server: WeatherServer) -> type[BaseHTTPRequestHandler]:
                 for at in range(0, len(sent), 10):
                     self.wfile.write(sent[at : at + 10])
                     self.wfile.flush()
-                    time.sleep(reply.pause_s)
+                    time.sleep(reply.pause_s)  # real time: a server that trickles
 
         def log_message(self, *_: object) -> None:
             """Keep the test's output clean."""

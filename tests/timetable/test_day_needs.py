@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
+from typing import Any
 
 import pytest
 from pytest import approx
@@ -27,14 +28,12 @@ SPRING = date(2031, 5, 1)
 EVENING = Window(opens=time(19), closes=time(21))
 
 
-def one(
-    planting: Planting, *, supply: dict[str, object] | None = None, **watering: object
-) -> Garden:
+def one(planting: Planting, *, supply: dict[str, Any] | None = None, **watering: Any) -> Garden:
     """One throttled row of it, so that the shortest pulse is a fraction of a millimetre."""
     zone = a_zone(plantings=(planting,), opening=Opening(alone_flow_m3_s=m3_s_from_l_min(1.0)))
     windows = watering.pop("windows", (EVERY_DAY,))
-    garden = a_garden(zone, watering=Watering(windows=windows, **watering))  # type: ignore[arg-type]
-    return replace(garden, supply=replace(garden.supply, **(supply or {})))  # type: ignore[arg-type]
+    garden = a_garden(zone, watering=Watering(windows=windows, **watering))
+    return replace(garden, supply=replace(garden.supply, **(supply or {})))
 
 
 def words(timetable: Timetable) -> str:

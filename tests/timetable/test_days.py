@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from time import perf_counter
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -62,7 +63,7 @@ def test_a_measured_day_has_its_own_reference_et() -> None:
 def test_days_that_are_the_seasons_alone_are_remembered_and_what_is_known_comes_before_them() -> (
     None
 ):
-    span = {"first": BEGINS, "last": BEGINS + 9 * DAY}
+    span: dict[str, Any] = {"first": BEGINS, "last": BEGINS + 9 * DAY}
     other = replace(SITE, latitude_deg=20.0)
     alone = demand_days([], SITE, **span).days
     known = demand_days([a_day(3)], SITE, **span).days
@@ -71,8 +72,11 @@ def test_days_that_are_the_seasons_alone_are_remembered_and_what_is_known_comes_
     assert [day for day in alone if known[day] != alone[day]] == list(alone)[3:]
     assert [day for day in alone if gauged[day] != alone[day]] == [BEGINS]
     assert gauged[BEGINS].rain_mm == 4.0
-    for more in ({"climate": "arid"}, {"climate": "humid"}):
-        assert demand_days([], SITE, **span, **more).days[BEGINS].eto_mm != alone[BEGINS].eto_mm
+    for climate in ("arid", "humid"):
+        assert (
+            demand_days([], SITE, **span, climate=climate).days[BEGINS].eto_mm
+            != alone[BEGINS].eto_mm
+        )
     assert demand_days([], other, **span).days[BEGINS].eto_mm != alone[BEGINS].eto_mm
     assert demand_days([], SITE, **span).days == alone
 
@@ -204,9 +208,8 @@ def test_with_a_first_day_there_is_always_an_answer() -> None:
 def test_no_row_however_broken_takes_the_answer_away(
     figures: list[float | None], measured: bool
 ) -> None:
-    broken = WeatherDay(
-        day=BEGINS, measured=measured, source="b", **dict(zip(VALUES, figures, strict=False))
-    )
+    values: dict[str, Any] = dict(zip(VALUES, figures, strict=False))
+    broken = WeatherDay(day=BEGINS, measured=measured, source="b", **values)
     found = demand_days([broken], SITE, first=BEGINS, last=BEGINS + DAY, today=BEGINS + DAY)
     assert list(found.days) == [BEGINS, BEGINS + DAY]
     assert all(d.eto_mm >= 0.0 for d in found.days.values())
@@ -223,6 +226,7 @@ def test_days_before_the_first_weather_stand_on_normals_and_else_on_the_season()
     assert [d.rung for d in found.days.values()] == ["normal", "normal", "station"]
     assert normals is not None
     assert found.days[first].eto_mm == normals.eto_mm(first)
+    # WORKED: the mean of 11, 12 and 13 in turn.
     assert found.days[first].tmin_c == approx(12.0, abs=0.2)
     assert found.days[BEGINS].normal_eto_mm == normals.eto_mm(BEGINS)
     assert found.remarks == ()  # days before there was any are no gap

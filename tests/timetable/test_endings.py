@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, timedelta
+from typing import Any
 
 import pytest
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
@@ -20,18 +21,18 @@ SPRING = date(2031, 5, 1)
 DAY = timedelta(days=1)
 
 
-def stands(crop, days, **more):
+def stands(crop: str, days: int, **more: Any) -> Planting:
     return Planting(crop=crop, start=SPRING, until=SPRING + (days - 1) * DAY, **more)
 
 
-def words(day, *plantings, seen=(), days=None):
+def words(day: date, *plantings: Planting, seen: Any = (), days: Any = None) -> Any:
     zone = a_zone(plantings=plantings, rows=(a_row(ground_width_m=1.0),))
     season = Season(crop_for=load().crop, days=days or {}, observations=seen)
     (part,) = parts_of(zone, load().soil("loam"), season)
     return ending_messages(part, day)
 
 
-def test_the_last_week_before_until_is_announced_and_the_end_is_said_after():
+def test_the_last_week_before_until_is_announced_and_the_end_is_said_after() -> None:
     pea = stands("pea", 80)
     assert words(pea.until - 7 * DAY, pea) == []
     (soon,) = words(pea.until - 6 * DAY, pea)
@@ -43,7 +44,7 @@ def test_the_last_week_before_until_is_announced_and_the_end_is_said_after():
     assert words(pea.until + 31 * DAY, pea) == []
 
 
-def test_where_another_follows_it_is_short_and_where_it_was_lifted_nothing_is_said():
+def test_where_another_follows_it_is_short_and_where_it_was_lifted_nothing_is_said() -> None:
     pea = stands("pea", 80)
     kale = Planting(crop="kale", start=pea.until + 18 * DAY, until=pea.until + 120 * DAY)
     assert words(pea.until, pea, kale) == []
@@ -53,7 +54,7 @@ def test_where_another_follows_it_is_short_and_where_it_was_lifted_nothing_is_sa
     assert words(pea.until - 5 * DAY, pea, seen=[lifted]) == []
 
 
-def test_drying_where_it_stands_is_announced_a_week_ahead_and_said_while_it_lasts():
+def test_drying_where_it_stands_is_announced_a_week_ahead_and_said_while_it_lasts() -> None:
     crop = load().crop("dry bean")
     assert crop.dry_down == "taper"
     bean = stands("dry bean", sum(crop.stage_days) + 20)
@@ -66,7 +67,7 @@ def test_drying_where_it_stands_is_announced_a_week_ahead_and_said_while_it_last
     assert "its late stage is half over: it gets no more water" in while_it_lasts
 
 
-def test_a_crop_left_past_its_stages_is_asked_about():
+def test_a_crop_left_past_its_stages_is_asked_about() -> None:
     crop = load().crop("lettuce")
     salad = stands("lettuce", 150)
     end = SPRING + (sum(crop.stage_days) - 1) * DAY
@@ -76,7 +77,7 @@ def test_a_crop_left_past_its_stages_is_asked_about():
     assert "harvest_in" in asked
 
 
-def test_what_is_to_be_sown_into_cold_soil_is_said_in_the_week_before():
+def test_what_is_to_be_sown_into_cold_soil_is_said_in_the_week_before() -> None:
     bean = stands("bush bean", 100, transplanted=False)
     pea = stands("pea", 100, transplanted=False)
     cold = {
@@ -92,7 +93,7 @@ def test_what_is_to_be_sown_into_cold_soil_is_said_in_the_week_before():
     assert words(SPRING - 2 * DAY, bean, days=warm) == []
 
 
-def test_the_plan_says_that_a_planting_is_over():
+def test_the_plan_says_that_a_planting_is_over() -> None:
     pea = stands("pea", 80)
     garden = a_garden(
         a_zone(plantings=(pea,), rows=(a_row(ground_width_m=1.0),)),
@@ -118,6 +119,6 @@ def test_the_plan_says_that_a_planting_is_over():
         (Planting(crop="garlic", start=date(2030, 10, 15), until=date(2031, 7, 20)), ""),
     ],
 )
-def test_check_asks_where_stages_and_last_day_do_not_fit(planting, asked):
+def test_check_asks_where_stages_and_last_day_do_not_fit(planting: Any, asked: str) -> None:
     found = length_message(planting, load().crop(planting.crop), a_garden(a_zone()).site)
     assert asked in found if asked else found == ""

@@ -94,6 +94,7 @@ def test_with_normals_some_days_in_a_hundred_are_marked() -> None:
     rows = [w for w in days_of(WAGENINGEN) if 1995 <= w.day.year <= 1999]
     normals = normals_from([w for w in days_of(WAGENINGEN) if w.day.year < 1995], site)
     days = demand_days(rows, site, last=rows[-1].day, normals=normals).days
+    # RECORDED, as the shares without normals above.
     assert _marked_pct(days, normals) == approx(6, abs=0.5)
     hot = next(d for d in days if heat_messages(days, d, us_units=False, normals=normals))
     (words,) = heat_messages(days, hot, us_units=False, normals=normals)[:1]

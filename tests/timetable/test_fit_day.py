@@ -6,6 +6,7 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -163,7 +164,7 @@ def test_what_the_window_leaves_over_is_said() -> None:
     ],
 )
 def test_a_dose_that_cannot_be_given_is_named_with_its_reason(
-    change: dict[str, object], reason: str, litres: float
+    change: dict[str, Any], reason: str, litres: float
 ) -> None:
     found = packed([a_job(**change)], SharedTap(1.0, {"a": 0.5}))
     assert [(n.reason, n.litres) for n in found.not_fitted] == [(reason, litres)]
@@ -287,6 +288,7 @@ def test_a_zone_the_supply_does_not_reach_is_not_opened() -> None:
 def test_a_valve_is_never_open_longer_than_its_limit() -> None:
     found = packed([a_job(longest_open_s=50.0)], SharedTap(1.0, {"a": 0.5}))
     assert max(p.open_s for p in found.pulses) <= 50.0
+    # WORKED: all of its 60 L; nothing is to fill.
     assert sum(p.litres for p in found.pulses) == approx(60.0)
 
 
@@ -347,8 +349,9 @@ def test_no_litre_of_a_dose_is_lost_and_no_window_overrun(
     flows = SharedTap(tap, dict.fromkeys(names, alone))
     found = packed(jobs, flows, most_open=most_open)
     assert _most_open_at_once(found.pulses) <= most_open
-    given_l, spread_l, left_l = defaultdict(float), defaultdict(float), defaultdict(float)
-    count = defaultdict(int)
+    given_l: defaultdict[str, float] = defaultdict(float)
+    spread_l, left_l = given_l.copy(), given_l.copy()
+    count: defaultdict[str, int] = defaultdict(int)
     for p in found.pulses:
         assert p.opens_utc >= FIVE and p.closes_utc <= ends + timedelta(seconds=0.05)
         given_l[p.zone] += p.litres

@@ -70,6 +70,7 @@ def test_rain_that_a_model_says_has_fallen_is_no_forecast() -> None:
 def test_rain_to_come_counts_by_chance_amount_and_lead(
     rain_mm: float | None, chance_pct: float | None, ahead: int, worth_mm: float
 ) -> None:
+    # WORKED by the rule (our choice): amount times chance, or by half; tomorrow half of it.
     assert counted_mm(forecast(rain_mm, chance_pct), ahead) == approx(worth_mm)
 
 
@@ -80,6 +81,7 @@ def test_measured_rain_is_no_rain_to_come() -> None:
 def test_a_day_whose_gauge_was_read_has_nothing_to_come() -> None:
     days = {TODAY: forecast(6.0, None), TODAY + DAY: forecast(10.0, ahead=1)}
     counted = counted_on(days, first=TODAY, fallen_mm={TODAY: 6.0})
+    # WORKED: half of 0.8 x 10 tomorrow; today the gauge's own.
     assert to_come_mm(counted, TODAY) == approx(4.0)
     assert as_planned(days, counted, first=TODAY, fallen_mm={TODAY: 6.0}, trust=0.5)[
         TODAY
@@ -90,6 +92,7 @@ def test_a_plan_credits_rain_to_come_once_discounted() -> None:
     days = {TODAY + n * DAY: forecast(10.0, ahead=n) for n in range(3)}
     counted = counted_on(days, first=TODAY, fallen_mm={})
     planned = as_planned(days, counted, first=TODAY, fallen_mm={}, trust=0.5)
+    # WORKED: 8, 4 and 0 mm, trusted by half.
     assert [d.rain_mm for d in planned.values()] == approx([4.0, 2.0, 0.0])
 
 

@@ -164,7 +164,7 @@ def test_a_file_is_read_again_only_when_it_changed(tmp_path: Path) -> None:
 def test_the_logbooks_own_years_are_normal_once_there_are_two(tmp_path: Path) -> None:
     plot = a_garden()
     years = [a_day(date(2029, 5, 1) + n * DAY, "station.csv") for n in range(760)]
-    told = {"garden": plot, "order": ("station.csv",), "today": date(2031, 6, 10)}
+    told: dict[str, Any] = {"garden": plot, "order": ("station.csv",), "today": date(2031, 6, 10)}
     assert best_normals(None, years[400:], **told) is None
     found = best_normals(None, years, **told)
     assert found is not None

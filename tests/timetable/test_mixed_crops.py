@@ -127,11 +127,11 @@ def test_what_the_others_get_or_lack_is_said_from_half_a_millimetre_on(
     zone, needs = replace(FOUR, unlike_rows=UnlikeRows.NEEDIEST), needs_of(*nets_mm)
     words = mixed_crops_text(
         zone,
-        account_of(0.5, 0.5),
+        account_of(0.5, 0.5),  # type: ignore[arg-type]  # what is read of it
         needs,
         8.0,
         needs[1],
-        us_units=False,  # type: ignore[arg-type]
+        us_units=False,
     )
     assert words == "; for rows 2 and 3" + said
 

@@ -76,6 +76,7 @@ def test_a_year_that_is_a_wave_comes_back_as_that_wave() -> None:
     means = [sum(month) / len(month) for month in months_of(wave)]
     found = daily_from_months(means)
     assert max(abs(a - b) for a, b in zip(found, wave, strict=True)) < 0.03
+    # WORKED: the wave's top is 10 + 9.
     assert max(found) == approx(19.0, abs=0.02)
     assert max(means) < 18.9
 

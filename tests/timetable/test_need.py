@@ -7,7 +7,7 @@ the reference ET of 5 mm.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -56,7 +56,7 @@ def a_part(where: CourseDay = STANDS, *, mulch: str = "none", soil: Soil = LOAM)
     return replace(part, plantings=(replace(facts, course=At(where)),))  # type: ignore[arg-type]
 
 
-def evenings(*last: dict[str, object], **all_of: object) -> list[LedgerDay]:
+def evenings(*last: Mapping[str, object], **all_of: object) -> list[LedgerDay]:
     """Ten of them; the last ones as given, the very last the day before today."""
     part = ground(
         plot(planted("leek", 0, 100)),
@@ -278,7 +278,7 @@ def test_a_perennial_just_set_out_is_watered_every_third_day_unless_rain_did_it(
     dry: dict[str, object] = {"wet_depletion_mm": 3.0, "wet_kc": 0.0}
     wet = {**dry, "watered_mm": 2.0}
 
-    def due(*last: dict[str, object], wait_days: int = 1) -> bool:
+    def due(*last: Mapping[str, object], wait_days: int = 1) -> bool:
         return needed(evenings(*last, wet_kc=0.0), part, wait_days=wait_days).due
 
     # WORKED: watered three days ago, two dry days since.

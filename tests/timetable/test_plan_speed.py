@@ -11,6 +11,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from math import log, pi, sin
 from time import perf_counter, process_time
+from typing import Any
 
 import numpy as np
 import pytest
@@ -29,6 +30,8 @@ from controller.timetable.weather.gather import PAST_DAYS
 from controller.units import head_m_from_psi, m3_s_from_gal_min, m3_s_from_l_min
 from controller.weather.day import WeatherDay
 from crops.catalogue import load
+
+# real time: speed is what is measured, by benchmarks and slow tests
 
 ZONES = 60
 TODAY = date(2031, 7, 10)
@@ -123,7 +126,7 @@ def best_s(job: Callable[[], object], times: int) -> float:
 
 
 def a_morning(
-    coefficients: Coefficients, *, kept_for_days: int, **rules: object
+    coefficients: Coefficients, *, kept_for_days: int, **rules: Any
 ) -> Callable[[], Timetable]:
     """The daemon's own plan of a morning, its garden accepted and its rows' curves known.
 
@@ -171,7 +174,7 @@ HARD = {"refill_at": 0.02, "basin_mm": 5.0, "most_open": 6, "least_share": 0.8}
 
 @pytest.mark.benchmark(group="sixty zones planned anew")
 @pytest.mark.parametrize("kept_for_days", [0, PAST_DAYS], ids=["logbook new", "logbook full"])
-def test_sixty_zones_with_92_days_gone(benchmark, kept_for_days):
+def test_sixty_zones_with_92_days_gone(benchmark: Any, kept_for_days: Any) -> None:
     dual = a_morning(Coefficients.DUAL, kept_for_days=kept_for_days)
     single = a_morning(Coefficients.SINGLE, kept_for_days=kept_for_days)
     hard = a_morning(Coefficients.DUAL, kept_for_days=kept_for_days, **HARD)
@@ -188,7 +191,7 @@ def test_sixty_zones_with_92_days_gone(benchmark, kept_for_days):
     assert dual_s < (0.5 if kept_for_days else 0.75)
 
 
-def plans_s(count: int, rules: Mapping[str, object]) -> tuple[float, float]:
+def plans_s(count: int, rules: Mapping[str, Any]) -> tuple[float, float]:
     """What a daemon's first plan takes, nothing known but the garden file; and the next one. [s]"""
     garden = a_large_garden(Coefficients.DUAL, count)
     garden = replace(garden, watering=replace(garden.watering, **rules))
@@ -218,8 +221,8 @@ def plans_s(count: int, rules: Mapping[str, object]) -> tuple[float, float]:
     ids=["up to three open", "hard days"],
 )
 def test_a_zone_costs_as_much_among_six_hundred_as_among_sixty(
-    benchmark, counts, rules, first, anew
-):
+    benchmark: Any, counts: Any, rules: Any, first: float, anew: float
+) -> None:
     found = [plans_s(count, rules) for count in counts[:-1]]
     found.append(benchmark.pedantic(plans_s, args=(counts[-1], rules), rounds=1))
     firsts, anews = ([seconds[number] for seconds in found] for number in (0, 1))
@@ -246,7 +249,7 @@ class _Arrays:
 
 
 @pytest.mark.benchmark(group="three hundred seasons of 120 days")
-def test_arrays_take_many_seasons_at_once(benchmark):
+def test_arrays_take_many_seasons_at_once(benchmark: Any) -> None:
     seasons, length = 300, 120
     rng = np.random.default_rng(7)
     eto = rng.uniform(0.0, 9.0, (length, seasons))

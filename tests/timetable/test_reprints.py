@@ -7,7 +7,6 @@ Gardens, weather and cuts are drawn by seeded chance; what is drawn is invented.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, time, timedelta
 from random import Random
@@ -277,7 +276,7 @@ def told(pulses: tuple[Pulse, ...]) -> list[tuple[object, ...]]:
     return [(p.zone, p.slot, p.opens_utc, p.closes_utc, round(p.litres, 6)) for p in pulses]
 
 
-def litres_by_day(pulses: tuple[Pulse, ...]) -> Mapping[tuple[str, date], float]:
+def litres_by_day(pulses: tuple[Pulse, ...]) -> dict[tuple[str, date], float]:
     litres: dict[tuple[str, date], float] = {}
     for pulse in pulses:
         litres[pulse.zone, pulse.day] = litres.get((pulse.zone, pulse.day), 0.0) + pulse.litres

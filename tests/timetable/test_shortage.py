@@ -27,7 +27,7 @@ SATURDAYS = replace(EVERY_DAY, weekdays=frozenset({5}))
 
 def beds(*windows: object, **zone: object) -> Garden:
     zone = {"opening": Opening(alone_flow_m3_s=m3_s_from_l_min(3.0)), **zone}
-    salad = a_zone("salad", 17, plantings=(LETTUCE,), **zone)  # type: ignore[arg-type]
+    salad = a_zone("salad", 17, plantings=(LETTUCE,), **zone)
     return a_garden(salad, watering=Watering(windows=windows or (EVERY_DAY,)))  # type: ignore[arg-type]
 
 

@@ -11,12 +11,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from functools import cache
+from typing import Any
 
 import pytest
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 
 from controller.demand.climate.usual_et import season_eto_mm_day
-from controller.garden.model import Garden, Hold, Planting, Satisfy, Window, Zone
+from controller.garden.model import Garden, Hold, Planting, Satisfy, Watering, Window, Zone
 from controller.garden.plumbing import Opening
 from controller.hydraulics.network.garden_lines import Lines
 from controller.paper.usual_season import season_findings, season_lines, season_row
@@ -49,7 +50,7 @@ def gentle(l_min: float) -> Opening:
     return Opening(alone_flow_m3_s=m3_s_from_l_min(l_min))
 
 
-def watered(garden: Garden, **rules: object) -> Garden:
+def watered(garden: Garden, **rules: Any) -> Garden:
     return replace(garden, watering=replace(garden.watering, **rules))
 
 
@@ -106,7 +107,7 @@ def test_it_is_the_season_of_the_plan() -> None:
     } == {(s.zone, s.first, s.days, s.least_stress, s.worst_day, s.lost_mm) for s in plan.short}
 
 
-def watered_on(*windows: Window, **rules: object):
+def watered_on(*windows: Window, **rules: Any) -> Watering:
     return replace(a_garden().watering, windows=windows, **rules)
 
 
@@ -237,7 +238,7 @@ def test_zones_that_check_has_a_fault_for_are_not_named_twice() -> None:
     assert played(garden).short == ()
 
 
-def findings_of(garden: Garden):
+def findings_of(garden: Garden) -> Any:
     return findings(garden, Grounds(garden, catalogue()), Lines(garden))
 
 
@@ -318,7 +319,7 @@ def test_a_garden_without_plantings_has_no_season() -> None:
 # ---- What the driest quarter costs ----------------------------------------------------------
 
 
-def uneven(uniformity: float, **rules: object) -> Garden:
+def uneven(uniformity: float, **rules: Any) -> Garden:
     """A level row, so that nearly all unevenness is the drill's."""
     return watered(
         a_garden(a_zone("leeks", opening=gentle(3.0))),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date, timedelta
 from itertools import pairwise
+from typing import Any
 
 import pytest
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone, even_days
@@ -19,6 +20,7 @@ from controller.timetable.need.jobs import allowed_mm
 from controller.timetable.plan import Grounds
 from controller.units import m3_s_from_l_min
 from crops.catalogue import load
+from crops.firstyears import FirstYears
 
 DAY = timedelta(days=1)
 SPRING = date(2031, 4, 10)
@@ -60,10 +62,16 @@ def soaked(days: dict[date, DayInput]) -> dict[date, DayInput]:
     return {**days, eve: replace(days[eve], rain_mm=60.0)}
 
 
+def young_of(crop: str) -> FirstYears:
+    young = load().crop(crop).first_years
+    assert young is not None
+    return young
+
+
 @pytest.mark.parametrize("crop", SET_OUT)
 def test_what_was_set_out_is_kept_moist(crop: str) -> None:
     given = watered(bed_of(crop), 45)
-    moist = load().crop(crop).first_years.moist_days
+    moist = young_of(crop).moist_days
     assert 1 <= given[0] <= 3
     settling = [day for day in given if day < moist]
     gaps = [after - before for before, after in pairwise(settling)]
@@ -77,7 +85,7 @@ def test_what_was_set_out_is_kept_moist(crop: str) -> None:
 
 @pytest.mark.parametrize("crop", SET_OUT)
 def test_the_longer_it_stands_the_longer_it_waits(crop: str) -> None:
-    young = load().crop(crop).first_years
+    young = young_of(crop)
     firsts = [
         first_watered(bed_of(crop, years_before=before), 70)
         for before in (0, *range(1, young.years), None)
@@ -134,7 +142,7 @@ def test_what_is_shown_as_watered_at_is_what_it_is_watered_at(years_before: int)
     assert shown > 0
 
 
-def said(planting: Planting, **site: float) -> tuple[list[str], list[str]]:
+def said(planting: Planting, **site: Any) -> tuple[list[str], list[str]]:
     """What `check` takes it as, and its cautions of it."""
     garden = bed_of(planting.crop)
     garden = replace(

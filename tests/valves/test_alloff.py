@@ -7,6 +7,7 @@ import fcntl
 import json
 import os
 import re
+import select
 import shutil
 import struct
 import subprocess
@@ -67,7 +68,7 @@ class Kernel:
         self.boards: list[int] = []  # descriptors of the chip, open or not
         self._requests: dict[int, list[int]] = {}  # descriptor of a request: its lines
         self._real_open, self._path = os.open, f"/dev/gpiochip{chip}"
-        monkeypatch.setattr(alloff.os, "open", self._open)
+        monkeypatch.setattr(os, "open", self._open)
         monkeypatch.setattr(fcntl, "ioctl", self._ioctl)
 
     def process_ends(self) -> None:
@@ -210,7 +211,7 @@ def test_lgpio_is_imported_where_it_may_make_its_fifo(
     assert Path.cwd() == elsewhere  # it may be written to
     writable = os.access
     monkeypatch.setattr(
-        alloff.os,
+        os,
         "access",
         lambda path, mode: False if (path, mode) == (".", os.W_OK) else writable(path, mode),
     )
@@ -452,7 +453,7 @@ def test_real_balls_are_given_their_time_asleep(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     slept = []
-    monkeypatch.setattr(alloff.select, "select", lambda *asked: slept.append(asked))
+    monkeypatch.setattr(select, "select", lambda *asked: slept.append(asked))
     file = tmp_path / "lines.json"
     alloff.write_line_file(file, balls((17, 27), (5, 6)), "lgpio", 0)
     assert alloff.main([str(file)]) == 0
@@ -463,7 +464,7 @@ def test_real_balls_are_given_their_time_asleep(
 def test_pretended_balls_leave_a_mark_and_take_no_time(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(alloff.select, "select", lambda *asked: pytest.fail("it waits"))
+    monkeypatch.setattr(select, "select", lambda *asked: pytest.fail("it waits"))
     file, waits = tmp_path / "lines.json", list[float]()
     alloff.write_line_file(file, balls((17, 27)), "mock", None)
     assert alloff.main([str(file)], waits.append) == 0
@@ -512,7 +513,7 @@ def test_a_line_file_is_whole_or_not_there(tmp_path: Path, monkeypatch: pytest.M
     def power_cut(descriptor: int) -> None:
         raise OSError("power cut")
 
-    monkeypatch.setattr(alloff.os, "fsync", power_cut)
+    monkeypatch.setattr(os, "fsync", power_cut)
     with pytest.raises(ValveFault, match="list of lines for the stop step cannot be written"):
         alloff.write_line_file(file, lines(27), "mock", None)
     assert file.read_text() == before

@@ -200,6 +200,7 @@ def test_an_open_line_that_does_not_rest_is_never_joined_by_its_close_line() -> 
     assert [w for w, *_ in s.told()] == [What.OPENED, What.FAULT]
     s.pins.bad.clear()
     s.pass_s(11.1)
+    # WORKED: ten seconds of closing after 30 s.
     assert s.history()[1:] == [
         (approx(30.0, abs=1.0), OPENER, False),
         (approx(30.0, abs=1.0), SHUTTER, True),

@@ -72,6 +72,7 @@ def test_an_opening_ends_at_its_deadline_and_not_before() -> None:
     assert s.bank.is_open(5)
     s.clock.advance(0.1)
     assert s.bank.close_due() == (5,)
+    # WORKED: opened at 1000 s, for 90 s.
     assert s.pins.moves_of(5) == [(1000.0, True), (approx(1090.0), False)]
     assert s.told() == [
         (5, OPENED, State.OPEN, 0.0),
@@ -146,7 +147,7 @@ def test_without_a_patience_a_busy_bank_is_waited_for(asked: str) -> None:
     holder.start()
     assert held.wait(30.0)
     asker.start()
-    asker.join(0.1)
+    asker.join(0.1)  # real time: that a thread waits shows only while time passes
     assert asker.is_alive() and outcome == []
     go_on.set()
     for thread in (holder, asker):
@@ -155,7 +156,7 @@ def test_without_a_patience_a_busy_bank_is_waited_for(asked: str) -> None:
 
 
 def test_a_wait_for_the_next_deadline_does_wait() -> None:
-    # Real time, a twentieth of a second: a closer that did not wait would never rest.
+    # real time: a twentieth of a second; a closer that did not wait would never rest.
     s = Set()
     began_s = time.monotonic()
     s.bank.wait_until_due(0.05)
@@ -505,7 +506,8 @@ def test_a_recorder_that_hangs_holds_up_one_thread_and_no_closing() -> None:
 def test_a_fault_without_words_goes_by_its_name(broken: bool) -> None:
     class Wordless(Exception):
         def __str__(self) -> str:
-            return {}["words"] if broken else ""
+            words: dict[str, str] = {} if broken else {"words": ""}
+            return words["words"]
 
     class Throws(GoodPins):
         def write(self, number: int, on: bool) -> None:

@@ -132,7 +132,7 @@ def test_a_line_that_cannot_be_driven_off_past_the_lock_is_named() -> None:
 
 
 def test_a_closer_that_failed_tries_again_after_its_beat() -> None:
-    # Real time: a beat of a hundredth of a second.
+    # real time: a beat of a hundredth of a second
     tried = threading.Event()
 
     class FailsOnce(Bank):
@@ -164,7 +164,7 @@ def test_a_closer_that_hangs_is_not_waited_for_for_ever() -> None:
             assert go_on.wait(30.0)
             return ()
 
-    clock = SystemClock()
+    clock = HandClock()
     closer = Closer(Hangs((limits(5),), GoodPins(clock), clock, lambda _: None), clock)
     closer.start()
     assert entered.wait(30.0)
@@ -211,7 +211,7 @@ class SleepyClock(SystemClock):
 
 @pytest.mark.parametrize("watched", [False, True], ids=["by the closer", "by the supervisor"])
 def test_a_board_that_slept_shuts_what_is_overdue_within_a_second(watched: bool) -> None:
-    # Real time, up to a second. While it sleeps nobody can shut anything; the thread's own waiting
+    # real time: up to a second. While it sleeps nobody can shut anything; the thread's own waiting
     # has not come to its end when the board wakes.
     clock = SleepyClock()
     shut = threading.Event()
@@ -345,7 +345,7 @@ def test_a_lock_that_is_lost_in_the_midst_of_a_look_does_not_hold_the_supervisor
 
 @pytest.mark.parametrize("longer_first", [False, True])
 def test_the_thread_closes_at_the_deadline_though_it_sleeps_long(longer_first: bool) -> None:
-    # Real time, some tenths of a second: the beat is a minute, so only the bank can have woken it.
+    # real time: some tenths of a second; the beat is a minute, so only the bank can have woken it.
     clock = SystemClock()
     closed = threading.Event()
     records: list[BankRecord] = []

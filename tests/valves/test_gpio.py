@@ -79,7 +79,7 @@ def test_releasing_all_leaves_outputs_that_are_off() -> None:
 
 
 def test_releasing_all_gives_each_line_its_own_try() -> None:
-    class NeverHighAgain(MockPin):
+    class NeverHighAgain(MockPin):  # type: ignore[misc]
         def _set_state(self, value: bool) -> None:
             if value and self.states[-1].state == LOW and len(self.states) > 1:
                 raise RuntimeError("broken wire")
@@ -135,7 +135,7 @@ def test_a_bank_over_pretended_pins_leaves_the_whole_history_of_levels() -> None
 
 
 def test_a_line_that_goes_on_once_and_sticks_is_seen_by_the_bank() -> None:
-    class StuckPin(MockPin):
+    class StuckPin(MockPin):  # type: ignore[misc]
         stuck = False
 
         def _set_state(self, value: bool) -> None:

@@ -6,12 +6,12 @@ Real threads and real time, some tenths of a second each.
 from __future__ import annotations
 
 import threading
-import time
 from collections.abc import Callable, Iterator
 
 import pytest
 from support.clock import HandClock
 from support.pins import Hangs, ball, limits, shut_because, stuck
+from support.until import until
 
 from controller.clock import SystemClock
 from controller.errors import ValveFault, ValveRefused
@@ -20,17 +20,12 @@ from controller.valves.closer import HANGS_S, Closer, Findings, Supervisor
 from controller.valves.line import LineLimits, MasterLimits, State
 from controller.valves.pins import TimedPins
 
+# real time: calls that hang are looked at so long apart, in threads of their own
+
 HANGING, OTHER, THIRD, MASTER = 5, 6, 7, 4
 OPENER, SHUTTER = 20, 21
 # A call is waited for 0.1 s here, the rest is the machine's. Without it they would never close.
 LATE_S = 20.0
-
-
-def until(true: Callable[[], object]) -> None:
-    ends = time.monotonic() + 30.0
-    while not true():
-        assert time.monotonic() < ends, "it did not come about"
-        time.sleep(0.002)
 
 
 class Set:

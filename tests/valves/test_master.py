@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from pytest import approx
 from support.clock import HandClock
@@ -41,14 +43,13 @@ class Set:
         if bad is not None:
             self.pins.bad.add(bad)
         self.records: list[BankRecord] = []
+        master: dict[str, Any] = {"leads_s": 2.0, "lags_s": 3.0} | more
         self.bank = Bank(
             lines or (limits(5), limits(6)),
             self.pins,
             self.clock,
             self.records.append,
-            master=MasterLimits(
-                number=MASTER, active_low=True, **({"leads_s": 2.0, "lags_s": 3.0} | more)
-            ),
+            master=MasterLimits(number=MASTER, active_low=True, **master),
         )
         self.closer = Closer(self.bank, self.clock)
 
@@ -99,6 +100,7 @@ def test_pulses_one_after_another_share_one_opening_of_the_master() -> None:
     s.pass_s(21.5)  # 6 has shut at 25, the master is due at 28
     s.bank.open(5, for_s=10.0)
     s.pass_s(60.0)
+    # WORKED: 5 + 21.5 s, 10 s of the line, and 3 s of lag.
     assert [m for m in s.history() if m[1] == MASTER] == [
         (0.0, MASTER, True),
         (approx(39.5), MASTER, False),
@@ -120,6 +122,7 @@ def test_while_the_master_leads_no_time_of_the_line_is_used() -> None:
     s.pass_s(1.0)
     assert s.bank.used_s(5) == 0.0
     s.pass_s(11.0)
+    # WORKED: 12 s less the lead of 2 s.
     assert s.bank.used_s(5) == approx(10.0)
 
 
@@ -296,9 +299,12 @@ def test_a_line_found_on_at_the_start_keeps_the_master_shut() -> None:
     pins = SticksOn(clock)
     pins.claim(5, True)
     pins.write(5, True)
-    pins.claim = lambda number, active_low: (
-        None if number == 5 else GoodPins.claim(pins, number, active_low)
-    )  # type: ignore[method-assign]
+
+    def claim(number: int, active_low: bool) -> None:
+        if number != 5:
+            GoodPins.claim(pins, number, active_low)
+
+    pins.claim = claim  # type: ignore[method-assign]
     pins.bad.add(5)
     bank = Bank(
         (limits(5), limits(6)),

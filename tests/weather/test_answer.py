@@ -87,6 +87,8 @@ def test_a_unit_not_asked_for_is_read_as_the_answer_names_it(
 ) -> None:
     answer = changed(name, [value] * 5)
     answer["daily_units"][name] = unit
+    # WORKED: the units' definitions: 1.8 F a degree from 32 F, 3.6 km/h, 0.44704 m/s a mph,
+    # 0.514444 a knot, 25.4 mm an inch.
     assert look(answer).days[0].value(field) == pytest.approx(expected, rel=1e-5)
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
-from controller.weather.online import cache as cache_module
 from controller.weather.online.cache import AnswerCache, CachedAnswer
 
 CACHED = CachedAnswer(
@@ -39,7 +39,7 @@ def test_a_power_cut_while_writing_leaves_the_earlier_answer(
     def fail(_: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(cache_module.os, "fsync", fail)
+    monkeypatch.setattr(os, "fsync", fail)
     newer = CachedAnswer(key=CACHED.key, body="{}", fetched_utc=CACHED.fetched_utc)
     assert cache.store(newer) == (
         "the weather could not be kept on disk (No space left on device)",

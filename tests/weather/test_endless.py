@@ -22,6 +22,8 @@ from controller.weather.online.client import Fetcher
 from controller.weather.online.limits import RetryPolicy
 from controller.weather.online.services import Place, Service, service
 
+# real time: real sockets, whose limits are in seconds of the kernel
+
 HERE = Place(latitude_deg=40.5, longitude_deg=-4.2, elevation_m=640.0, timezone="Europe/Madrid")
 OK = b"HTTP/1.1 200 OK\r\nContent-Type: application/json\r\n"
 CHUNKED = OK + b"Transfer-Encoding: chunked\r\n\r\n"

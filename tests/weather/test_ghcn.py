@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -28,9 +29,10 @@ ORDINARY = {
 
 
 @pytest.mark.parametrize("shape", [dly, element_csv])
-def test_each_element_is_read_in_the_formats_unit(tmp_path: Path, shape) -> None:
+def test_each_element_is_read_in_the_formats_unit(tmp_path: Path, shape: Any) -> None:
     found = read_as(tmp_path, shape(ORDINARY))
     assert found.kind == "ghcn-daily"
+    # WORKED: tenths of a degree, mm and m/s, as the format's page says; 564 min are 9.4 h.
     assert found.days[0].known() == pytest.approx(
         {"tmax_c": 28.7, "tmin_c": 12.5, "rain_mm": 5.2, "dewpoint_c": 9.8, "rh_mean_pct": 61,
          "rh_max_pct": 92, "rh_min_pct": 34, "wind_m_s": 3.1, "sunshine_h": 9.4}
@@ -40,7 +42,7 @@ def test_each_element_is_read_in_the_formats_unit(tmp_path: Path, shape) -> None
 
 
 @pytest.mark.parametrize("shape", [dly, element_csv])
-def test_wind_run_stands_in_where_there_is_no_mean_wind(tmp_path: Path, shape) -> None:
+def test_wind_run_stands_in_where_there_is_no_mean_wind(tmp_path: Path, shape: Any) -> None:
     only_run = {(DAY, "WDMV"): (216, "", "")}  # 216 km in 24 h are 2.5 m/s. WORKED.
     assert read_as(tmp_path, shape(only_run)).days[0].wind_m_s == pytest.approx(2.5)
     both = only_run | {(DAY, "AWND"): (31, "", "")}
@@ -48,7 +50,9 @@ def test_wind_run_stands_in_where_there_is_no_mean_wind(tmp_path: Path, shape) -
 
 
 @pytest.mark.parametrize("shape", [dly, element_csv])
-def test_what_failed_the_archives_checks_is_not_used_and_counted(tmp_path: Path, shape) -> None:
+def test_what_failed_the_archives_checks_is_not_used_and_counted(
+    tmp_path: Path, shape: Any
+) -> None:
     values = ORDINARY | {(DAY, "TMAX"): (487, "", "X"), (DAY, "PRCP"): (52, "", "I")}
     found = read_as(tmp_path, shape(values))
     assert (found.days[0].tmax_c, found.days[0].rain_mm) == (None, None)
@@ -57,7 +61,7 @@ def test_what_failed_the_archives_checks_is_not_used_and_counted(tmp_path: Path,
 
 
 @pytest.mark.parametrize("shape", [dly, element_csv])
-def test_a_trace_is_nought_and_a_presumed_nought_is_unknown(tmp_path: Path, shape) -> None:
+def test_a_trace_is_nought_and_a_presumed_nought_is_unknown(tmp_path: Path, shape: Any) -> None:
     later = DAY + timedelta(days=1)
     values = ORDINARY | {
         (DAY, "PRCP"): (0, "T", ""),
@@ -71,7 +75,7 @@ def test_a_trace_is_nought_and_a_presumed_nought_is_unknown(tmp_path: Path, shap
 
 
 @pytest.mark.parametrize("shape", [dly, element_csv])
-def test_rain_of_several_days_leaves_each_of_them_unknown(tmp_path: Path, shape) -> None:
+def test_rain_of_several_days_leaves_each_of_them_unknown(tmp_path: Path, shape: Any) -> None:
     days = [DAY + timedelta(days=n) for n in range(-2, 2)]
     values = {(day, "TMAX"): (250, "", "") for day in days}
     values |= {(day, "PRCP"): (0, "", "") for day in days}
@@ -94,6 +98,7 @@ def test_a_morning_observer_is_told_of_and_an_evening_one_is_not(tmp_path: Path)
 
 def test_fresh_snow_is_named_and_its_water_left_in_the_rain(tmp_path: Path) -> None:
     found = read_as(tmp_path, dly(ORDINARY | {(DAY, "SNOW"): (30, "", "")}))
+    # WORKED: 52 tenths of a millimetre.
     assert found.days[0].rain_mm == pytest.approx(5.2)
     assert any("SNOW: fresh snow on 2031-06-03" in r for r in found.remarks)
 
@@ -180,13 +185,13 @@ _values = st.dictionaries(
 @settings(max_examples=60)
 @given(days=_values, fixed=st.booleans())
 def test_what_is_written_as_the_network_has_it_reads_back(
-    tmp_path_factory: pytest.TempPathFactory, days, fixed: bool
+    tmp_path_factory: pytest.TempPathFactory, days: Any, fixed: bool
 ) -> None:
     values = {(d, e): (v, "", "") for d, es in days.items() for e, v in es.items() if v is not None}
     text = (dly if fixed else element_csv)(values)
     found = read_as(tmp_path_factory.getbasetemp(), text, "ghcn")
     fields = {"TMAX": "tmax_c", "TMIN": "tmin_c", "PRCP": "rain_mm", "AWND": "wind_m_s"}
-    expected = {}
+    expected: dict[date, dict[str, float]] = {}
     for (d, e), (v, _, _) in values.items():
         expected.setdefault(d, {})[fields[e]] = v / 10.0
     assert {d.day: d.known() for d in found.days} == expected

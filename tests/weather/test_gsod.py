@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -11,12 +12,12 @@ from hypothesis import strategies as st
 from support.weather_formats import GSOD_HEADER, gsod, gsod_line, read_as
 
 from controller.errors import WeatherFileError
-from controller.weather.files.reader import read_weather
+from controller.weather.files.reader import WeatherFile, read_weather
 
 DAY = date(2031, 6, 3)
 
 
-def one(folder: Path, **cells: str):
+def one(folder: Path, **cells: str) -> WeatherFile:
     return read_as(folder, gsod([gsod_line(DAY, **cells)]))
 
 
@@ -62,6 +63,7 @@ def test_rain_that_nobody_saw_whole_is_not_taken_as_none(
     tmp_path: Path, letter: str, amount: str, rain_mm: float | None
 ) -> None:
     found = one(tmp_path, PRCP=amount, PRCP_ATTRIBUTES=letter)
+    # WORKED: 0.10 in of 25.4 mm.
     assert found.days[0].rain_mm == (pytest.approx(rain_mm) if rain_mm is not None else None)
     if letter in "HI":
         assert any("no whole report" in r and str(DAY) in r for r in found.remarks)
@@ -72,12 +74,14 @@ def test_rain_that_nobody_saw_whole_is_not_taken_as_none(
 @pytest.mark.parametrize("cells", [{"MAX": " 86.0*"}, {"MAX_ATTRIBUTES": "*"}])
 def test_a_star_is_read_over_and_said(tmp_path: Path, cells: dict[str, str]) -> None:
     found = one(tmp_path, **cells)
+    # WORKED: 86 F.
     assert found.days[0].tmax_c == pytest.approx(30.0)
     assert any("hourly reports (*)" in r and str(DAY) in r for r in found.remarks)
 
 
 def test_a_mean_far_from_the_middle_is_odd_and_costs_nothing(tmp_path: Path) -> None:
     found = one(tmp_path, TEMP="80.6")  # 27 °C, where 22.5 is the middle
+    # WORKED: 86 F.
     assert found.days[0].tmax_c == pytest.approx(30.0)
     assert any("TEMP: more than 3 °C from the middle" in r and str(DAY) in r for r in found.remarks)
 
@@ -127,7 +131,7 @@ def test_another_file_called_this_kind_is_refused(tmp_path: Path) -> None:
     )
 )  # fmt: skip
 def test_what_is_written_as_the_summary_has_it_reads_back(
-    tmp_path_factory: pytest.TempPathFactory, written
+    tmp_path_factory: pytest.TempPathFactory, written: Any
 ) -> None:
     lines = [
         gsod_line(d, MAX=f"{hi / 10:.1f}", MIN=f"{lo / 10:.1f}", WDSP=f"{wind / 10:.1f}",

@@ -235,6 +235,7 @@ def test_a_day_on_which_the_clocks_change_has_23_or_25_hours_of_rain(
     asked = Question(place=question().place, today=begins.date(), past_days=0, forecast_days=3)
     body = json.dumps(met_norway(begins, rain_mm_h=lambda h: 1.0))
     days = read_forecast(body, asked, given_utc=begins).days
+    # WORKED: a millimetre an hour.
     assert [(d.day, d.rain_mm) for d in days] == [
         (day, pytest.approx(float(lasts_h))),
         (day + timedelta(days=1), pytest.approx(24.0)),
@@ -254,6 +255,7 @@ def test_a_unit_is_read_as_the_answer_names_it(
 ) -> None:
     answer = met_norway(NOW, air_c=lambda h: value, wind_m_s=lambda h: value)
     answer["properties"]["meta"]["units"][name] = unit
+    # WORKED: 1.8 F a degree from 32 F, 3.6 km/h, 0.514444 m/s a knot.
     assert look(answer).days[0].value(field) == pytest.approx(expected, rel=1e-5)
 
 

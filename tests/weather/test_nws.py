@@ -61,6 +61,7 @@ def test_the_days_are_those_there_whole_and_all_are_a_forecast() -> None:
 def test_rain_beyond_its_last_stretch_is_unknown_not_nought() -> None:
     """Rain is forecast for three days, to 13 June 0 UTC, which is before the 12th is over."""
     reading = look(grid())
+    # WORKED: four stretches of six hours, 1.2 mm each.
     assert [d.rain_mm for d in reading.days] == [pytest.approx(4.8)] * 2 + [None] * 4
     assert reading.remarks == (
         "its rain does not reach to 2031-06-12, 2031-06-13, 2031-06-14, 2031-06-15",
@@ -91,6 +92,7 @@ def test_an_empty_figure_in_the_rain_leaves_its_day_unknown() -> None:
     answer["properties"]["quantitativePrecipitation"]["values"][2]["value"] = None
     days = look(answer).days
     assert days[0].rain_mm is None
+    # WORKED: four stretches of six hours, 1.2 mm each.
     assert days[1].rain_mm == pytest.approx(4.8)
 
 
@@ -196,7 +198,8 @@ def test_a_stretch_may_be_written_with_a_z() -> None:
 def test_a_unit_is_read_as_the_layer_names_it(
     name: str, uom: str, value: float, field: str, expected: float
 ) -> None:
-    # The stretch is the seven days whole, so that of 7 in of rain each day gets one.
+    # WORKED: 1.8 F a degree from 32 F, 3.6 km/h, 0.514444 m/s a knot, 25.4 mm an inch. The stretch
+    # is the seven days whole, so that of 7 in of rain each day gets one.
     begins = datetime(2031, 6, 10, 0, tzinfo=UTC)
     answer = grid(**{name: layer(uom, [stretch(begins, "P7D", value)])})
     assert look(answer).days[0].value(field) == pytest.approx(expected, rel=1e-5)

@@ -253,7 +253,8 @@ def test_tries_end_after_the_fourth(server: WeatherServer, ask: Ask, slept: list
 def test_a_wait_is_drawn_anew_each_time(
     server: WeatherServer, clock: HandClock, tmp_path: Path
 ) -> None:
-    draws, slept = iter([0.25, 0.5, 0.75]), []
+    draws = iter([0.25, 0.5, 0.75])
+    slept: list[float] = []
     server.say(BUSY)
     online = service(
         "open-meteo",
@@ -363,7 +364,7 @@ def test_a_body_that_trickles_is_left_at_the_deadline(
     server: WeatherServer, tmp_path: Path
 ) -> None:
     server.say(Reply(body=good(forecast(TODAY)).body, pause_s=0.02))  # would take over two seconds
-    clock = SystemClock()
+    clock = SystemClock()  # real time: a real socket trickles
     session = requests.Session()
     session.trust_env = False
     online = service(
@@ -425,7 +426,7 @@ def test_a_service_that_is_not_there_is_said_to_be_out_of_reach(
 
 def test_a_session_fault_of_any_kind_becomes_our_own(tmp_path: Path, clock: HandClock) -> None:
     class Certificate(requests.Session):
-        def get(self, *_: object, **__: object) -> requests.Response:  # type: ignore[override]
+        def get(self, *_: object, **__: object) -> requests.Response:
             raise requests.exceptions.SSLError("certificate is not yet valid")
 
     for session, url, words in [

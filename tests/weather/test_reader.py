@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from datetime import date, datetime, timedelta
 from math import pi, sin
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -35,7 +36,7 @@ def one_column(
     heading: str,
     value: Callable[[datetime], object],
     days: float = 1,
-    **options: object,
+    **options: Any,
 ) -> WeatherFile:
     """A log of temperature and one column more."""
     rows = [(t, (warm(t), value(t))) for t in times(days)]
@@ -95,6 +96,7 @@ def test_units_are_read_from_the_heading(
     tmp_path: Path, heading: str, value: float, field: str, expected: float
 ) -> None:
     found = one_column(tmp_path, heading, lambda _: value)
+    # WORKED: 0.44704 m/s a mph, 3.6 km/h, 0.514444 a knot, 1.8 F a degree from 32 F.
     assert found.days[0].value(field) == pytest.approx(expected, rel=1e-5)
 
 
@@ -102,6 +104,7 @@ def test_fahrenheit_is_read_from_the_heading(tmp_path: Path) -> None:
     rows = [(t, (round(warm(t) * 1.8 + 32, 2),)) for t in times()]
     for heading in ("Time,Temp (°F)", "Date Time,Temperature deg F", "timestamp,temp_f"):
         day = read_as(tmp_path, log(heading, rows)).days[0]
+        # WORKED: the lowest and the highest of `warm`.
         assert (day.tmin_c, day.tmax_c) == pytest.approx((12.0, 24.0))
 
 
@@ -109,6 +112,7 @@ def test_a_unit_behind_each_figure_or_in_a_line_of_its_own_is_read(tmp_path: Pat
     behind = [(t, (f"{warm(t)} °C", f"{9} km/h")) for t in times()]
     day = read_as(tmp_path, log("Time,Temperature,Wind", behind)).days[0]
     assert day.tmax_c == 24.0
+    # WORKED: 9 km/h over 3.6.
     assert day.wind_m_s == pytest.approx(2.5)
     below = [(t, (warm(t), 9)) for t in times()]
     day = read_as(tmp_path, log("Time,Temperature,Wind\n,degC,km/h", below)).days[0]
@@ -145,8 +149,8 @@ def test_of_two_temperatures_the_outdoor_one_is_used_and_two_alike_are_refused(
     found = read_as(tmp_path, log("Time,Temp (°C),Outdoor Temp (°C)", rows))
     assert found.days[0].tmax_c == 24.0
     assert any("Temp (°C) is not used: Outdoor Temp (°C) is plainer" in r for r in found.remarks)
-    rows = [(t, (50, warm(t), 60)) for t in times()]
-    found = read_as(tmp_path, log("Time,Temp 1 (°C),Temp 2 (°C),Humidity (%)", rows))
+    moist = [(t, (50, warm(t), 60)) for t in times()]
+    found = read_as(tmp_path, log("Time,Temp 1 (°C),Temp 2 (°C),Humidity (%)", moist))
     assert found.days[0].tmax_c is None
     assert "2 columns of one meaning" in found.faults[0]
 
@@ -163,6 +167,7 @@ def test_semicolons_decimal_commas_and_a_byte_order_mark_are_told_from_the_file(
         for t, (a, b) in rows
     )
     wanted = read_as(tmp_path, points).days
+    # WORKED: 5.4 km/h over 3.6.
     assert wanted[0].wind_m_s == pytest.approx(1.5)
     for text in (commas, tabs, quoted):
         assert read_as(tmp_path, text).days == wanted
@@ -375,7 +380,8 @@ def test_a_counter_since_midnight_tells_of_the_hours_before_its_first_reading(
     away = (FIRST + timedelta(hours=20), FIRST + timedelta(hours=38))
     rows = [(t, (rain,)) for t, rain in counter.items() if not away[0] <= t < away[1]]
     found = read_as(tmp_path, log("Time,Daily Rain (mm)", rows))
-    # What fell after 20:00 on the first day was not read; by 14:00 on the second it had 2.4 mm.
+    # WORKED: what fell after 20:00 on the first day was not read; by 14:00 on the second it had
+    # 2.4 mm, by midnight 3.0.
     assert [(d.day.day, d.rain_mm) for d in found.days] == [(15, pytest.approx(3.0))]
 
 
@@ -483,6 +489,7 @@ def test_a_single_slip_of_the_thermometer_is_no_extreme(tmp_path: Path) -> None:
     at = FIRST + timedelta(hours=15)
     rows = [(t, (55.0 if t == at else warm(t),)) for t in times()]
     found = read_as(tmp_path, log(HEAD, rows))
+    # WORKED: the highest of `warm`.
     assert found.days[0].tmax_c == pytest.approx(24.0, abs=0.1)
     assert any("1 single readings far from those before and after" in r for r in found.remarks)
 
@@ -603,10 +610,10 @@ def test_rain_written_in_any_way_sums_to_what_fell(
     heading = {"total": "Total Rain (mm)", "midnight": "Daily Rain (mm)",
                "interval": "Rain per Interval (mm)"}[way]  # fmt: skip
     found = read_as(tmp_path_factory.getbasetemp(), log(f"Time,{heading}", rows), "rain.csv")
-    fell = [sum(amounts[1:25]) / 10, sum(amounts[25:49]) / 10]
+    by_day = [sum(amounts[1:25]) / 10, sum(amounts[25:49]) / 10]
     if way == "midnight" and amounts[25] >= sum(amounts[1:25]) > 0:
         return  # as high within the hour as the day before: a new start cannot be seen
-    assert [d.rain_mm for d in found.days if d.rain_mm is not None] == pytest.approx(fell)
+    assert [d.rain_mm for d in found.days if d.rain_mm is not None] == pytest.approx(by_day)
 
 
 @settings(max_examples=60)

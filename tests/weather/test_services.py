@@ -607,7 +607,7 @@ def test_a_body_that_trickles_is_left_at_the_deadline(
 ) -> None:
     server.date_utc = None
     server.say(replace(case.good, pause_s=0.02))  # would take many seconds
-    clock = SystemClock()
+    clock = SystemClock()  # real time: a real socket trickles
     named = service(
         case.name,
         tmp_path,

@@ -67,7 +67,7 @@ def _wait_by(page: Any) -> None:
             if hands.awake_s >= ends:
                 return False
 
-    threading.Condition.wait = wait  # type: ignore[method-assign,assignment]
+    threading.Condition.wait = wait  # type: ignore[method-assign]
     threading._time = lambda: page.now().awake_s  # type: ignore[attr-defined]
     queue.SimpleQueue = queue._PySimpleQueue  # type: ignore[misc,attr-defined]
 
@@ -81,7 +81,7 @@ class _AlarmFinder:
         class Datetime(datetime):
             @classmethod
             def now(cls, tz: tzinfo | None = None) -> datetime:  # type: ignore[override]
-                return now(tz)
+                return now(tz)  # type: ignore[no-any-return]
 
         self._datetime, self._inside = Datetime, False
 
@@ -114,7 +114,7 @@ def _disk_may_die(marker: str) -> None:
 
     def dead(path: Any) -> bool:
         try:
-            return Path(marker).read_text("utf-8") == os.fspath(path)
+            return bool(Path(marker).read_text("utf-8") == os.fspath(path))
         except (OSError, TypeError):
             return False
 
@@ -123,7 +123,7 @@ def _disk_may_die(marker: str) -> None:
             time.sleep(SLICE_S)
         return real(path, *more, **named)
 
-    os.open = slow  # type: ignore[assignment]
+    os.open = slow
 
 
 if os.environ.get("ROWGATE_DEAD_DISK"):
@@ -131,6 +131,6 @@ if os.environ.get("ROWGATE_DEAD_DISK"):
 
 if os.environ.get("ROWGATE_TIME_PAGE"):
     sys.path.insert(0, str(Path(__file__).parent))
-    from timepage import TimePage
+    from timepage import TimePage  # type: ignore[import-not-found]
 
     follow(TimePage(os.environ["ROWGATE_TIME_PAGE"]))
