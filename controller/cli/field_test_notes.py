@@ -34,7 +34,7 @@ from controller.hydraulics.calibration.measurements import (
 from controller.hydraulics.calibration.result import Fitted, fitted_to_dict
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
-from controller.paper.small_tables import fitted_words
+from controller.paper.flows import fitted_words
 
 KINDS = ("cups", "stream", "bucket", "run", "gauge", "count")
 _SHARE_ERRORS = ("cups", "bucket")

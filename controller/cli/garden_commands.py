@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import textwrap
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
@@ -33,6 +32,7 @@ from controller.garden.new_garden import ask_new
 from controller.garden.show import show_filled
 from controller.hydraulics.design.advice import Advice, advice_rows, advice_text, advise
 from controller.paper.flows import run_lines, run_rows
+from controller.paper.text import paragraph
 from controller.paper.usual_season import season_findings, season_lines, season_row
 from controller.timetable.calibrated import Bands, Calibrated
 from controller.timetable.check.cautions import Finding, findings, unsaid
@@ -70,9 +70,6 @@ def advice_for(
     if zones is None:
         return found
     return tuple(a for a in found if any(f'"{zone}"' in a.where + a.words for zone in zones))
-
-
-_WIDTH = 80
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -245,37 +242,33 @@ def _text(checked: _Checked) -> str:
         "Filled in for you",
     ]
     for line in show_filled(garden.filled):
-        lines += _wrapped(line, "  ")
+        lines += paragraph(line, "  ")
     if checked.supply:
         lines += ["", "The supply is taken as"]
         for line in checked.supply:
-            lines += _wrapped(f"{line}.", "  ")
+            lines += paragraph(f"{line}.", "  ")
     if garden.runs:
         lines += ["", "The main"]
         for line in run_lines(checked.tested.lines):
-            lines += _wrapped(line, "  ")
+            lines += paragraph(line, "  ")
     taken = perennials(garden, loaded.grounds)
     if taken:
         lines += ["", "Perennials are taken as"]
         for where, words in taken:
-            lines += _wrapped(f"{where}: {words}", "  ")
-    lines += ["", "Where no weather is known", *_wrapped(f"{checked.climate}.", "  ")]
+            lines += paragraph(f"{where}: {words}", "  ")
+    lines += ["", "Where no weather is known", *paragraph(f"{checked.climate}.", "  ")]
     if season is not None:
         lines += ["", "A usual season"]
         for line in season_lines(season, garden):
-            lines += _wrapped(line, "  ")
+            lines += paragraph(line, "  ")
     if meter:
         lines += ["", "What the flow meter can find"]
         lines += [f"  {line}" for line in findable_lines(meter)]
         for line in findable_remarks(meter, garden):
-            lines += _wrapped(f"{line}.", "  ")
+            lines += paragraph(f"{line}.", "  ")
     for weight, heading in (("fault", "Faults"), ("caution", "Cautions")):
         these = [f for f in checked.found if f.weight == weight]
         lines += ["", heading] if these else ["", f"{heading}: none"]
         for item_found in these:
-            lines += _wrapped(f"{item_found.where}: {item_found.words}.", "  ")
+            lines += paragraph(f"{item_found.where}: {item_found.words}.", "  ")
     return "\n".join(lines) + "\n"
-
-
-def _wrapped(text: str, indent: str) -> list[str]:
-    return textwrap.wrap(text, _WIDTH, initial_indent=indent, subsequent_indent=indent + "  ")

@@ -17,7 +17,7 @@ from controller.clock import Clock, SystemClock
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden
 from controller.hydraulics.calibration.result import Fitted, fitted_to_dict
-from controller.paper.amounts import csv_text
+from controller.paper.text import csv_text
 from controller.timetable.calibrated import Calibrated, calibrated_lines
 from controller.timetable.garden_loader import garden_from_file
 from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds, Weather

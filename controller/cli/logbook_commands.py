@@ -34,17 +34,18 @@ from controller.logbook.backup import copy_logbook
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import GAUGE, Questions
 from controller.logbook.records import MENDED, HowKnown, Sums
-from controller.paper.amounts import depth, volume
+from controller.paper.amounts import Units
 from controller.paper.report import (
     Written,
     band_text,
+    held_row,
+    held_text,
     report_csv,
     report_rows,
     report_text,
     written_rows,
     written_text,
 )
-from controller.paper.small_tables import held_row, held_text
 from controller.timetable import plausible
 from controller.timetable.calibrated import Bands
 from controller.timetable.plausible import Doubt
@@ -146,7 +147,7 @@ def _rain(
     args: argparse.Namespace, loaded: Loaded, path: Path, day: date
 ) -> Callable[[Logbook, Clock], str]:
     """Write down a reading of the gauge, which adds to the day's rain, or all of its rain."""
-    us = loaded.garden.us_units
+    units = Units(loaded.garden.us_units)
     mm = read_length(args.depth, "rain") * _MM_PER_M
     noted, counted = None, None  # of that day by a person; as it counts now, also by a gauge's pin
     if path.is_file():
@@ -154,23 +155,23 @@ def _rain(
             noted = {r.day: r.value for r in ask.readings(GAUGE)}.get(day)
             counted = ask.gauge_by_day().get(day)
     before_mm = 0.0 if noted is None or args.replace else noted
-    _believed(args, plausible.of_rain(mm, before_mm, day, us_units=us))
+    _believed(args, plausible.of_rain(mm, before_mm, day, us_units=units.us))
 
     def write(book: Logbook, clock: Clock) -> str:
         if args.replace:
             book.rain_gauge(day, mm, args.who)
-            instead = "" if counted is None else f", in place of {depth(counted, us=us)}"
-            return f"{depth(mm, us=us)} of rain on {day}, all of that day{instead}"
+            instead = "" if counted is None else f", in place of {units.depth(counted)}"
+            return f"{units.depth(mm)} of rain on {day}, all of that day{instead}"
         total_mm = book.more_rain(day, mm, args.who)
-        message = f"{depth(mm, us=us)} of rain on {day}"
+        message = f"{units.depth(mm)} of rain on {day}"
         if noted is not None:
             return (
-                f"{message}; with {depth(total_mm - mm, us=us)} noted before, "
-                f"{depth(total_mm, us=us)} count for that day. If this is all of its rain, say so: "
+                f"{message}; with {units.depth(total_mm - mm)} noted before, "
+                f"{units.depth(total_mm)} count for that day. If this is all of its rain, say so: "
                 f'rowgate note rain "{args.depth}" --replace --on {day}'
             )
         if counted is not None:
-            return f"{message}; it goes before {depth(counted, us=us)} of the gauge on its pin"
+            return f"{message}; it goes before {units.depth(counted)} of the gauge on its pin"
         return message
 
     return write
@@ -222,7 +223,7 @@ def _watered(
         how = f"{args.minutes:g} min at the computed flow, with nothing else open"
     else:
         litres, how = l_from_m3(read_volume(args.amount, "amount")), "as measured"
-    before_l, us = 0.0, loaded.garden.us_units
+    before_l, units = 0.0, Units(loaded.garden.us_units)
     if path.is_file():
         with Questions(path) as ask:
             before_l = ask.litres_by_zone_day(day, day).get((args.zone, day), 0.0)
@@ -245,14 +246,14 @@ def _watered(
             who=args.who,
             at=clock.now_utc(),
         )
-        message = f"{args.zone}, {volume(litres, us=us)} by hand on {day} ({how})"
+        message = f"{args.zone}, {units.volume(litres)} by hand on {day} ({how})"
         zone = loaded.garden.zone(args.zone)
         if zone.valve.kind is ValveKind.HAND and before_l <= 0.0:
             message += "; of that day only what is noted counts now, not what was printed"
         if before_l > 0.0:
             message += (
-                f"; with {volume(before_l, us=us)} that it got before, "
-                f"{volume(before_l + litres, us=us)} count for that day"
+                f"; with {units.volume(before_l)} that it got before, "
+                f"{units.volume(before_l + litres)} count for that day"
             )
         return message
 
@@ -299,14 +300,14 @@ def report(args: argparse.Namespace) -> int:
     else:
         print(report_text(sums, loaded.garden, by=args.by, first=first, last=last), end="")
         if by_zone is not None:
-            print(band_text(by_zone, errors, us=loaded.garden.us_units), end="")
+            print(band_text(by_zone, errors, Units(loaded.garden.us_units)), end="")
         print(written_text(written), end="")
     return 0
 
 
 def _written(ask: Questions, garden: Garden, first: date, last: date) -> list[Written]:
     """People's notes of these days: words, meter, rain and field tests, in their order."""
-    us = garden.us_units
+    units = Units(garden.us_units)
 
     def day_of(at_utc: datetime) -> date:
         return at_utc.astimezone(garden.site.zone_info).date()
@@ -321,7 +322,7 @@ def _written(ask: Questions, garden: Garden, first: date, last: date) -> list[Wr
     ]
     rain = {r.day: r for r in ask.readings(GAUGE) if r.day is not None}  # the last word on a day
     found += [
-        Written(day=day, kind="rain", words=depth(r.value, us=us), who=r.who)
+        Written(day=day, kind="rain", words=units.depth(r.value), who=r.who)
         for day, r in rain.items()
     ]
     found += [

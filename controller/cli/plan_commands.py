@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import textwrap
 from collections.abc import Sequence
 from datetime import date, timedelta
 from pathlib import Path
@@ -30,8 +29,9 @@ from controller.hydraulics.design.advice import advice_text
 from controller.hydraulics.design.what_if import what_if, what_if_text
 from controller.hydraulics.network.filling import LineFill, line_fill
 from controller.hydraulics.network.garden_lines import Lines, SetFlow
-from controller.paper.flows import FlowFacts, flow_document, flow_text
-from controller.paper.ledger import ledger_rows, ledger_text
+from controller.paper.amounts import Units
+from controller.paper.flows import FlowFacts, fitted_words, flow_document, flow_text
+from controller.paper.ledger import eto_rows, eto_text, ledger_rows, ledger_text
 from controller.paper.picture import row_picture_svg
 from controller.paper.printout import (
     dose_rows,
@@ -43,7 +43,7 @@ from controller.paper.printout import (
     timetable_text,
     water_in_rows,
 )
-from controller.paper.small_tables import eto_rows, eto_text, fitted_words
+from controller.paper.text import paragraph
 from controller.timetable.calibrated import Bands
 from controller.timetable.need.jobs import allowed_mm
 from controller.timetable.plan import ledger_on, plan_on
@@ -52,7 +52,6 @@ from controller.timetable.weather.days import clear_sky_of, eto_of
 from controller.weather.files.reader import read_weather
 
 _DAY = timedelta(days=1)
-_WIDTH = 80
 
 
 def plan(args: argparse.Namespace) -> int:
@@ -91,9 +90,9 @@ def plan(args: argparse.Namespace) -> int:
     else:
         print(timetable_text(timetable, loaded.garden, bands), end="")
         for check in soil:
-            print(textwrap.fill(check.words, _WIDTH, subsequent_indent="  "))
+            print(*paragraph(check.words), sep="\n")
         for words in tested.warnings:
-            print(textwrap.fill(f"Field tests: {words}", _WIDTH, subsequent_indent="  "))
+            print(*paragraph(f"Field tests: {words}"), sep="\n")
     return 0
 
 
@@ -143,13 +142,12 @@ def balance(args: argparse.Namespace) -> int:
         text = ledger_text(
             shown,
             timetable.remarks,
-            us=loaded.garden.us_units,
-            garden=loaded.garden,
-            allowed=lambda row: allowed_mm(row, loaded.garden, loaded.grounds),
+            loaded.garden,
+            lambda row: allowed_mm(row, loaded.garden, loaded.grounds),
         )
         print(text, end="")
         for check in soil_notes.checks(args, loaded, shown):
-            print(textwrap.fill(check.words, _WIDTH, subsequent_indent="  "))
+            print(*paragraph(check.words), sep="\n")
     return 0
 
 
@@ -219,7 +217,7 @@ def _draw(
     picture = row_picture_svg(
         found[0][1].zones[sets[0][0]],
         garden.watering,
-        us=garden.us_units,
+        Units(garden.us_units),
     )
     try:
         Path(args.picture).write_text(picture, encoding="utf-8")

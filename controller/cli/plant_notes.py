@@ -18,7 +18,7 @@ from controller.garden.model import Planting, Zone
 from controller.logbook.logbook import Logbook
 from controller.logbook.notes import ObservationRow
 from controller.logbook.queries import Questions
-from controller.paper.amounts import short_day
+from controller.paper.text import short_day
 from controller.timetable.plausible import Doubt
 from crops.catalogue import Crop
 

@@ -16,8 +16,8 @@ from controller.errors import InputError
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import SOIL_START, SOIL_START_BACK, Questions
 from controller.logbook.records import Reading
-from controller.paper.amounts import short_day
 from controller.paper.soil_readings import BY_FEEL, KIND, SoilCheck, moisture_from, soil_checks
+from controller.paper.text import short_day
 from controller.timetable.plausible import Doubt, of_moisture
 
 LATELY = timedelta(days=14)  # how old a reading may be that plan and check still speak of

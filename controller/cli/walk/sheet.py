@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Callable, Sequence
 
 from controller.cli.walk.findings import SKIPPED, Finding, Tried, relay_zones
 from controller.garden.model import Garden
-from controller.paper.amounts import volume
-
-_WIDTH = 80
+from controller.paper.amounts import Units
+from controller.paper.text import paragraph
 
 
 def sheet_text(
@@ -36,14 +34,12 @@ def sheet_text(
     lines += [f"Ended early: {ended}.", ""] if ended else []
     lines += ["Findings" if found else "Findings: none"]
     for number, finding in enumerate(found, 1):
-        lines += textwrap.wrap(
-            f"{finding.words}.", _WIDTH, initial_indent=f"{number:>2}. ", subsequent_indent="    "
-        )
+        lines += paragraph(f"{finding.words}.", f"{number:>2}. ", "    ")
         lines += ["    In the garden file:"] if finding.change else []
         lines += [f"      {line}" for line in finding.change]
     left = _not_walked(garden, tries)
     if left:
-        lines += ["", *textwrap.wrap(f"Not walked: {', '.join(left)}.", _WIDTH)]
+        lines += ["", *paragraph(f"Not walked: {', '.join(left)}.", then="")]
     if not dry and any(t.open_s for t in tries):
         lines += ["", "The water of this walk is not counted as watering."]
     return "\n".join(lines) + "\n"
@@ -86,8 +82,9 @@ def _row(tried: Tried, garden: Garden, *, dry: bool, flow_l_s: Callable[[str], f
     if tried.stopped is not None:
         words += ", stopped" if tried.stopped else ", RAN ON"
     if tried.counts is not None and garden.meter is not None:
-        metered = volume(tried.counts * garden.meter.litres_per_pulse, us=garden.us_units)
-        computed = volume(flow_l_s(tried.zone) * tried.open_s, us=garden.us_units)
+        units = Units(garden.us_units)
+        metered = units.volume(tried.counts * garden.meter.litres_per_pulse)
+        computed = units.volume(flow_l_s(tried.zone) * tried.open_s)
         words += f"; {tried.counts} counts, {metered} (computed {computed})"
     return words
 
