@@ -129,7 +129,7 @@ class Bench:
     def _leave(self) -> None:
         self.leaving = True
         failed = dict(self._valve_set.end("the walk is over", self._beat_on))
-        with contextlib.suppress(Exception):  # a driver may raise anything; told just below
+        with contextlib.suppress(Exception):  # a driver may raise anything; reported just below
             self._valve_set.release_all()
         for line, why in failed.items():
             to_stderr(f"line {line} does not shut: {why}; SHUT THE TAP")
