@@ -17,6 +17,7 @@ from controller.cli.loading import (
     load_tested,
     state_dir,
     system_clock,
+    write_file,
 )
 from controller.cli.output import print_json, to_stderr
 from controller.daemon.flow.findable import (
@@ -141,11 +142,7 @@ def new(args: argparse.Namespace) -> int:
     if path.exists():
         raise InputError(f"{path} is there already; name another file, or move that one away")
     text = ask_new(_ask, known_crops=crop_name_check(load_catalogue()))
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except OSError as fault:
-        raise InputError(f"{path} cannot be written: {fault.strerror}") from fault
+    write_file(path, text, new=True)
     to_stderr(f"{path} is written; see what was filled in with: rowgate check {path}")
     return 0
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any, TextIO, TypeVar
 
 import controller
 from controller.cli.output import to_stderr
@@ -17,16 +17,21 @@ from controller.clock import Clock, SystemClock
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden
 from controller.hydraulics.calibration.result import Fitted, fitted_to_dict
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
 from controller.paper.text import csv_text
 from controller.timetable.calibrated import Calibrated, calibrated_lines
 from controller.timetable.garden_loader import garden_from_file
 from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds, Weather
+from controller.timetable.plausible import Doubt
 from controller.timetable.weather.climatology import read_station
 from controller.timetable.weather.gather import Gathered, Gatherer, best_normals
 from controller.weather.day import WeatherDay
 from crops.catalogue import Catalogue
 from crops.catalogue import load as load_catalogue
 
+T = TypeVar("T")
+Writing = Callable[[Logbook], None]  # how a note is written down, once it was judged
 QUIET_S = 2.0  # shorter work needs no word; our choice
 _AGAIN_S = 0.25
 
@@ -140,11 +145,9 @@ def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> Gath
 
 def load_tested(args: argparse.Namespace, loaded: Loaded) -> Calibrated:
     """The garden's lines, corrected by the field tests in its logbook; remarks on stderr."""
-    book, found = _logbook(args, loaded), None
+    book, found = logbook_of(args, loaded), None
     tests: list[Mapping[str, Any]] = []
     if book is not None:
-        from controller.logbook.queries import Questions
-
         with Questions(book) as questions:
             kept, rows = questions.latest_fit(), questions.measurements()
         found = None if kept is None else kept.found
@@ -159,8 +162,6 @@ def load_tested(args: argparse.Namespace, loaded: Loaded) -> Calibrated:
 
 def _keep_fit(book: Path, fitted: Fitted, ids: Sequence[int]) -> None:
     """Keep a new fit; where the logbook is read-only, it is made anew each time."""
-    from controller.logbook.logbook import Logbook
-
     try:
         with Logbook(book, system_clock()) as logbook:
             logbook.keep_fit(fitted_to_dict(fitted), ids)
@@ -178,11 +179,9 @@ class Kept:
 
 def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
     """Read the logbook, if there is one; the example has none."""
-    book = _logbook(args, loaded)
+    book = logbook_of(args, loaded)
     if book is None:
         return Kept(given=NOTHING_GIVEN, rows=())
-    from controller.logbook.queries import Questions
-
     with Questions(book) as questions:
         if bad := questions.unsound():
             to_stderr(
@@ -217,10 +216,84 @@ def weather_for(
     return Weather(rows=rows, order=found.order, normals=normals, credits=found.credits)
 
 
-def _logbook(args: argparse.Namespace, loaded: Loaded) -> Path | None:
+def logbook_of(args: argparse.Namespace, loaded: Loaded) -> Path | None:
     """The garden's logbook, if there is one; the example has none."""
     book = state_dir(args, loaded) / LOGBOOK_NAME
     return book if book.is_file() and not loaded.is_example else None
+
+
+def from_logbook(path: Path | None, answer: Callable[[Questions], T], without: T) -> T:
+    """What the logbook answers; `without` where there is no logbook yet."""
+    if path is None or not path.is_file():
+        return without
+    with Questions(path) as questions:
+        return answer(questions)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """What `note` is asked to write down: the words, the garden, its logbook, the day."""
+
+    args: argparse.Namespace
+    loaded: Loaded
+    logbook: Path
+    day: date
+    clock: Clock
+
+    @property
+    def at_utc(self) -> datetime:
+        """The moment it is written down for."""
+        return moment_on(self.day, self.loaded.garden, self.clock)
+
+    @property
+    def done(self) -> str:
+        """The answer once it is written down, with the day if one was named."""
+        return f"written down, of {self.day}" if self.args.day else "written down"
+
+    def read(self, answer: Callable[[Questions], T], without: T) -> T:
+        """What the logbook answers before the note is written."""
+        return from_logbook(self.logbook, answer, without)
+
+    def confirm(self, doubt: Doubt | None) -> None:
+        """Go on with a likely note, or one the person insists on; InputError otherwise."""
+        if doubt is None or (doubt.may_be and self.args.force):
+            return
+        if not doubt.may_be:
+            raise InputError(f"{doubt.words}; nothing is written down")
+        if not sys.stdin.isatty():
+            raise InputError(f"{doubt.words}; nothing is written down. If it is so, add --force")
+        to_stderr(f"{doubt.words}.")
+        try:
+            answer = input("Write it down all the same? yes; no [no]: ")
+        except EOFError:
+            answer = ""
+        if answer.strip().casefold() not in ("yes", "y"):
+            raise InputError("nothing is written down")
+
+
+def require_zones(garden: Garden, names: Sequence[str]) -> None:
+    """Refuse a zone this garden does not have."""
+    known = [zone.name for zone in garden.zones]
+    if not names:
+        raise InputError(f"no zone named; this garden has: {', '.join(known)}")
+    for name in names:
+        if name not in known:
+            raise InputError(f"found zone {name!r}; this garden has: {', '.join(known)}")
+
+
+def require_span(first: date, last: date) -> None:
+    """Refuse days that end before they begin."""
+    if first > last:
+        raise InputError(f"--from {first} is after --to {last}")
+
+
+def write_file(path: Path, text: str, *, new: bool = False) -> None:
+    """Write a file that the person named; `new`: never one that is there already."""
+    try:
+        with path.open("x" if new else "w", encoding="utf-8") as file:
+            file.write(text)
+    except OSError as fault:
+        raise InputError(f"{path} cannot be written: {fault.strerror}") from fault
 
 
 def state_dir(args: argparse.Namespace, loaded: Loaded) -> Path:

@@ -16,9 +16,12 @@ from controller.cli.loading import (
     load_kept,
     load_tested,
     print_csv,
+    require_span,
+    require_zones,
     system_clock,
     today_in,
     weather_for,
+    write_file,
 )
 from controller.cli.output import print_json, to_stderr
 from controller.clock import Clock
@@ -101,12 +104,11 @@ def balance(args: argparse.Namespace) -> int:
     clock = system_clock()
     loaded = load_garden(args)
     if args.zone:
-        _must_know(loaded.garden, [args.zone])
+        require_zones(loaded.garden, [args.zone])
     now = first_day(argparse.Namespace(), loaded, clock)
     last = args.last or now - _DAY
     first = args.first or last - 13 * _DAY
-    if first > last:
-        raise InputError(f"--from {first} is after --to {last}")
+    require_span(first, last)
     lines = load_tested(args, loaded).lines
     # The days gone, with what counts of them; what lies ahead is planned.
     planned_from = min(last + _DAY, max(first, now))
@@ -159,7 +161,7 @@ def flow(args: argparse.Namespace) -> int:
         sets = [[zone.name] for zone in garden.zones]
     else:
         sets = [[name.strip() for name in args.open_zones.split(",") if name.strip()]]
-        _must_know(garden, sets[0])
+        require_zones(garden, sets[0])
     tested = load_tested(args, loaded)
     found = [(names, tested.lines.open_set(frozenset(names))) for names in sets]
     bands = Bands(garden, tested.fitted)
@@ -219,10 +221,7 @@ def _draw(
         garden.watering,
         Units(garden.us_units),
     )
-    try:
-        Path(args.picture).write_text(picture, encoding="utf-8")
-    except OSError as fault:
-        raise InputError(f"{args.picture} cannot be written: {fault.strerror}") from fault
+    write_file(Path(args.picture), picture)
     to_stderr(f"{args.picture} is written")
 
 
@@ -270,13 +269,3 @@ def _timetable(
         last=last,
         today=today,
     )
-
-
-def _must_know(garden: Garden, names: Sequence[str]) -> None:
-    """Refuse a zone this garden does not have."""
-    known = [zone.name for zone in garden.zones]
-    if not names:
-        raise InputError(f"no zone named; this garden has: {', '.join(known)}")
-    for name in names:
-        if name not in known:
-            raise InputError(f"found zone {name!r}; this garden has: {', '.join(known)}")

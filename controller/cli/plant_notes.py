@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import argparse
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import date, timedelta
 from pathlib import Path
 
-from controller.cli.loading import Loaded
+from controller.cli.loading import Loaded, Note, Writing, from_logbook
 from controller.cli.output import to_stderr
 from controller.demand.plants.course import EARLY_DAYS, LIFT_WITHIN_DAYS, Course
 from controller.demand.plants.observations import EVENTS, allotted, events_of, named
@@ -25,17 +24,9 @@ from crops.catalogue import Crop
 _DAY = timedelta(days=1)
 
 
-def judged(
-    args: argparse.Namespace,
-    loaded: Loaded,
-    path: Path,
-    day: date,
-    believed: Callable[[argparse.Namespace, Doubt | None], None],
-) -> Callable[[Logbook], None]:
-    """How to write down an observation; InputError if it makes no sense for this zone.
-
-    `believed` accepts a doubtful one if the person insists on it, or raises InputError.
-    """
+def observation(note: Note) -> Writing:
+    """How to write down an observation; InputError if it makes no sense for this zone."""
+    args, loaded, day = note.args, note.loaded, note.day
     zone, words = loaded.garden.zone(args.zone), " ".join(args.event)
     events_of(words)  # words that mean nothing are refused before the zone is looked at
     standing = _standing(zone, Observation(zone=zone.name, day=day, event="", crop=args.crop))
@@ -46,14 +37,11 @@ def judged(
         event=_meant(words, events_of(words, crop), crop),
         crop=standing[0].crop if args.crop else "",
     )
-    before: list[Observation] = []
-    if path.is_file():
-        with Questions(path) as ask:
-            before = [row.seen for row in ask.observation_rows() if row.seen.zone == zone.name]
+    before = [row.seen for row in _rows(note.logbook) if row.seen.zone == zone.name]
     passed_over = _passed_over(loaded, zone, before, seen)
     was = _courses(loaded, zone, before)
     for planting in standing:
-        believed(args, _doubt(seen, crop, was[planting]))
+        note.confirm(_doubt(seen, crop, was[planting]))
     now = _courses(loaded, zone, [*before, seen])
     which = " and ".join(f"{p.crop} from {short_day(p.start)}" for p in standing)
     done = list(dict.fromkeys(_does(seen, crop, was[p], now[p]) for p in standing))
@@ -152,20 +140,25 @@ def _stops_on(course: Course, first: date) -> date | None:
     return None
 
 
-def take_back(number: int, book: Logbook) -> None:
-    """Take an observation back."""
-    with Questions(book.path) as ask:
-        rows = {row.id: row for row in ask.observation_rows()}
-    book.unobserve(number)
-    to_stderr(f"taken back: {_words(rows[number])}; the ledger is computed anew from then on")
+def take_back(note: Note) -> Writing:
+    """How to take an observation back."""
+    number: int = note.args.number
+    rows = {row.id: row for row in _rows(note.logbook)}
+
+    def write(book: Logbook) -> None:
+        book.unobserve(number)
+        to_stderr(f"taken back: {_words(rows[number])}; the ledger is computed anew from then on")
+
+    return write
 
 
-def show(path: Path) -> None:
+def _rows(logbook: Path) -> list[ObservationRow]:
+    return from_logbook(logbook, Questions.observation_rows, [])
+
+
+def show(logbook: Path) -> None:
     """List the observations that were not taken back."""
-    rows: list[ObservationRow] = []
-    if path.is_file():
-        with Questions(path) as ask:
-            rows = ask.observation_rows()
+    rows = _rows(logbook)
     for row in rows:
         print(f"{row.id:>4}  {_words(row)}")
     if not rows:
