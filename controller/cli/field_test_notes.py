@@ -94,10 +94,10 @@ def field_test(note: Note) -> Writing:
     garden, test = note.loaded.garden, measurement(note.args)
 
     def write(book: Logbook) -> None:
-        _, before = _standing(book.path, garden)
+        _, before = _tests_in_force(book.path, garden)
         fitted = fit(garden, [*before, test], today_in(garden, note.clock))
         book.keep_measurement(kept_dict(test, garden), at=note.at_utc, who=note.args.who)
-        ids, _ = _standing(book.path, garden)
+        ids, _ = _tests_in_force(book.path, garden)
         book.keep_fit(fitted_to_dict(fitted), ids)
         _print_fit(fitted, note.done)
 
@@ -110,7 +110,7 @@ def take_back(note: Note) -> Writing:
 
     def write(book: Logbook) -> None:
         book.take_back_measurement(note.args.number)
-        ids, tests = _standing(book.path, garden)
+        ids, tests = _tests_in_force(book.path, garden)
         fitted = fit(garden, tests, today_in(garden, note.clock))
         book.keep_fit(fitted_to_dict(fitted), ids)
         _print_fit(fitted, "written down")
@@ -118,7 +118,7 @@ def take_back(note: Note) -> Writing:
     return write
 
 
-def _standing(logbook: Path, garden: Garden) -> tuple[list[int], list[Measurement]]:
+def _tests_in_force(logbook: Path, garden: Garden) -> tuple[list[int], list[Measurement]]:
     """The tests that were not taken back, and those that this garden file still describes."""
     rows = from_logbook(logbook, Questions.measurements, [])
     tests, left_out = kept_measurements([row.said for row in rows], garden)

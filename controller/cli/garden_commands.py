@@ -106,8 +106,8 @@ def check(args: argparse.Namespace) -> int:
     short = [] if season is None else season_findings(season)
     soil = [
         caution(f'zone "{one.zone}"', one.words.rstrip("."))
-        for one in soil_notes.lately_far(
-            args, loaded, soil_notes.kept_ledger(args, loaded, today), today
+        for one in soil_notes.recent_contradictions(
+            args, loaded, soil_notes.recent_ledger(args, loaded, today), today
         )
     ]
     meter = _meter_finds(loaded, tested)

@@ -31,7 +31,7 @@ from crops.catalogue import Catalogue
 from crops.catalogue import load as load_catalogue
 
 T = TypeVar("T")
-Writing = Callable[[Logbook], None]  # how a note is written down, once it was judged
+Writing = Callable[[Logbook], None]  # how a note is written down, once it was checked
 QUIET_S = 2.0  # shorter work needs no word; our choice
 _AGAIN_S = 0.25
 
@@ -149,19 +149,19 @@ def load_tested(args: argparse.Namespace, loaded: Loaded) -> Calibrated:
     tests: list[Mapping[str, Any]] = []
     if book is not None:
         with Questions(book) as questions:
-            kept, rows = questions.latest_fit(), questions.measurements()
-        found = None if kept is None else kept.found
+            latest, rows = questions.latest_fit(), questions.measurements()
+        found = None if latest is None else latest.found
         tests = [row.said for row in rows]
     tested = calibrated_lines(loaded.garden, found, tests)
     for remark in tested.remarks:
         to_stderr(f"field tests: {remark}")
     if tested.refitted and tested.fitted is not None and book is not None:
-        _keep_fit(book, tested.fitted, [row.id for row in rows])
+        _store_fit(book, tested.fitted, [row.id for row in rows])
     return tested
 
 
-def _keep_fit(book: Path, fitted: Fitted, ids: Sequence[int]) -> None:
-    """Keep a new fit; where the logbook is read-only, it is made anew each time."""
+def _store_fit(book: Path, fitted: Fitted, ids: Sequence[int]) -> None:
+    """Store a new fit; where the logbook is read-only, it is made anew each time."""
     try:
         with Logbook(book, system_clock()) as logbook:
             logbook.keep_fit(fitted_to_dict(fitted), ids)
@@ -170,25 +170,25 @@ def _keep_fit(book: Path, fitted: Fitted, ids: Sequence[int]) -> None:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Kept:
-    """What the logbook has of water given, and the weather it kept."""
+class Logged:
+    """What the logbook has of water given, and of weather."""
 
     given: Given
     rows: tuple[WeatherDay, ...]
 
 
-def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
+def load_logged(args: argparse.Namespace, loaded: Loaded, last: date) -> Logged:
     """Read the logbook, if there is one; the example has none."""
     book = logbook_of(args, loaded)
     if book is None:
-        return Kept(given=NOTHING_GIVEN, rows=())
+        return Logged(given=NOTHING_GIVEN, rows=())
     with Questions(book) as questions:
         if bad := questions.unsound():
             to_stderr(
                 f"logbook {book}: {bad} of its pulses are damaged and left out here; the next "
                 "start of the daemon, or the next note, sets them aside and names them"
             )
-        return Kept(
+        return Logged(
             given=Given(
                 litres=questions.litres_by_zone_day(date.min, last),
                 slots={},
@@ -205,11 +205,11 @@ def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
 
 
 def weather_for(
-    args: argparse.Namespace, loaded: Loaded, kept: Kept, *, today: date, clock: Clock
+    args: argparse.Namespace, loaded: Loaded, logged: Logged, *, today: date, clock: Clock
 ) -> Weather:
-    """All rows of weather, fetched now and kept before; the season's own where there are none."""
+    """All rows of weather, fetched now and logged before; the season's own where there are none."""
     found = load_weather(args, loaded, clock)
-    rows = (*kept.rows, *found.rows)
+    rows = (*logged.rows, *found.rows)
     normals = best_normals(
         found.normals, rows, garden=loaded.garden, order=found.order, today=today
     )

@@ -39,8 +39,8 @@ from controller.paper.amounts import Units
 from controller.paper.report import (
     Written,
     band_text,
-    held_row,
-    held_text,
+    copy_row,
+    copy_text,
     report_csv,
     report_rows,
     report_text,
@@ -71,12 +71,12 @@ def note(args: argparse.Namespace) -> int:
         return 0
     one = Note(args=args, loaded=loaded, logbook=path, day=day, clock=clock)
     one.confirm(plausible.of_day(day, today))
-    # What is refused begins no logbook, so it is judged before one is opened.
+    # What is refused begins no logbook, so it is checked before one is opened.
     write = _KINDS[args.kind](one)
     path.parent.mkdir(parents=True, exist_ok=True)
     with Logbook(path, clock) as book:
         write(book)
-    _let_the_daemon_know(args, path.parent)
+    _replan(args, path.parent)
     return 0
 
 
@@ -228,7 +228,7 @@ _LISTS: Mapping[str, Callable[[Path], None]] = {
 }
 
 
-def _let_the_daemon_know(args: argparse.Namespace, folder: Path) -> None:
+def _replan(args: argparse.Namespace, folder: Path) -> None:
     """Ask a running daemon to plan anew; without one, the next plan counts the note anyway."""
     with contextlib.suppress(DaemonError):
         to_stderr(f"daemon: {ask(runtime_dir(args, folder), {'ask': 'replan'}).get('words', '')}")
@@ -303,16 +303,16 @@ def _written(ask: Questions, garden: Garden, first: date, last: date) -> list[Wr
 
 def backup(args: argparse.Namespace) -> int:
     """Copy the logbook to a file, beside a running daemon or not, and print what it holds."""
-    source, target = _kept_logbook(args), Path(args.file)
-    held = copy_logbook(source, target)
+    source, target = _logbook_to_copy(args), Path(args.file)
+    contents = copy_logbook(source, target)
     if args.json:
-        print_json({"logbook": str(source), "copy": str(target)} | held_row(held))
+        print_json({"logbook": str(source), "copy": str(target)} | copy_row(contents))
     else:
-        print(held_text(held, source=str(source), copy=str(target)), end="")
+        print(copy_text(contents, source=str(source), copy=str(target)), end="")
     return 0
 
 
-def _kept_logbook(args: argparse.Namespace) -> Path:
+def _logbook_to_copy(args: argparse.Namespace) -> Path:
     """The logbook to copy: in the named folder, beside the garden file, or the system's."""
     named = args.state or os.environ.get("ROWGATE_STATE")
     if named:

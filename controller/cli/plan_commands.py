@@ -13,7 +13,7 @@ from controller.cli.loading import (
     Loaded,
     first_day,
     load_garden,
-    load_kept,
+    load_logged,
     load_tested,
     print_csv,
     require_span,
@@ -67,7 +67,7 @@ def plan(args: argparse.Namespace) -> int:
     timetable = _timetable(args, loaded, tested.lines, first, last, clock)
     bands = Bands(loaded.garden, tested.fitted) if args.band else None
     rows = timetable_rows(timetable, loaded.garden, bands)
-    soil = soil_notes.lately_far(args, loaded, timetable.ledger, first)
+    soil = soil_notes.recent_contradictions(args, loaded, timetable.ledger, first)
     if args.json:
         print_json(
             {
@@ -112,14 +112,14 @@ def balance(args: argparse.Namespace) -> int:
     lines = load_tested(args, loaded).lines
     # The days gone, with what counts of them; what lies ahead is planned.
     planned_from = min(last + _DAY, max(first, now))
-    kept = load_kept(args, loaded, max(last, planned_from))
+    logged = load_logged(args, loaded, max(last, planned_from))
     today = planned_from if loaded.is_example else min(now, planned_from)
     timetable = ledger_on(
         loaded.garden,
         loaded.grounds,
         lines,
-        weather_for(args, loaded, kept, today=today, clock=clock),
-        kept.given,
+        weather_for(args, loaded, logged, today=today, clock=clock),
+        logged.given,
         first=first,
         last=last,
         planned_from=planned_from,
@@ -256,15 +256,15 @@ def _timetable(
     args: argparse.Namespace, loaded: Loaded, lines: Lines, first: date, last: date, clock: Clock
 ) -> Timetable:
     """The timetable from `first` to `last`, on what was given before."""
-    kept = load_kept(args, loaded, last)
+    logged = load_logged(args, loaded, last)
     # The example's days lie where its calendar says, whatever the date here.
     today = first if loaded.is_example else min(today_in(loaded.garden, clock), first)
     return plan_on(
         loaded.garden,
         loaded.grounds,
         lines,
-        weather_for(args, loaded, kept, today=today, clock=clock),
-        kept.given,
+        weather_for(args, loaded, logged, today=today, clock=clock),
+        logged.given,
         first=first,
         last=last,
         today=today,

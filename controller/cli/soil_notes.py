@@ -20,7 +20,7 @@ from controller.paper.soil_readings import BY_FEEL, KIND, SoilCheck, moisture_fr
 from controller.paper.text import short_day
 from controller.timetable.plausible import Doubt, of_moisture
 
-LATELY = timedelta(days=14)  # how old a reading may be that plan and check still speak of
+RECENT = timedelta(days=14)  # how old a reading may be for plan and check to name it
 
 
 def reading(note: Note) -> Writing:
@@ -96,7 +96,7 @@ def _words(start: Reading) -> str:
     return f"{start.zone}: the account starts from {start.value:g} % by volume{day}"
 
 
-def lately_far(
+def recent_contradictions(
     args: argparse.Namespace, loaded: Loaded, ledger: Iterable[LedgerDay], today: date
 ) -> list[SoilCheck]:
     """Readings of the last fortnight that contradict the ledger.
@@ -104,7 +104,7 @@ def lately_far(
     Whether today's was read before or after the day's water is unknown: it must be far from the
     ledger on both evenings.
     """
-    rows = [row for row in ledger if today - LATELY <= row.day <= today]
+    rows = [row for row in ledger if today - RECENT <= row.day <= today]
     eve = [replace(row, day=today) for row in rows if row.day == today - timedelta(days=1)]
     before = {(c.zone, c.part, c.read): c.far for c in checks(args, loaded, eve)}
     return [
@@ -115,10 +115,10 @@ def lately_far(
     ]
 
 
-def kept_ledger(args: argparse.Namespace, loaded: Loaded, today: date) -> list[LedgerDay]:
-    """The last fortnight's ledger as a daemon kept it; empty without a logbook."""
+def recent_ledger(args: argparse.Namespace, loaded: Loaded, today: date) -> list[LedgerDay]:
+    """The last fortnight's ledger as a daemon wrote it; empty without a logbook."""
     return from_logbook(
-        logbook_of(args, loaded), lambda ask: ask.ledger(None, today - LATELY, today), []
+        logbook_of(args, loaded), lambda ask: ask.ledger(None, today - RECENT, today), []
     )
 
 

@@ -365,14 +365,14 @@ def _zone_document(
     }
 
 
-# What a test is done for; that it says nothing of a take-off or a level is no news.
-_ASKED_OF = ("static head", "test flow", "bore", "discharge", "valve")
+# Named where the tests do not determine them; a take-off or a level is not.
+_NAMED = ("static head", "test flow", "bore", "discharge", "valve")
 
 
 def fitted_words(fitted: Fitted) -> list[str]:
     """The value of each unknown, and which tests contradict; lines of 80 columns."""
     count = f"{fitted.tests} field test{'' if fitted.tests == 1 else 's'}"
-    silent = [p.name for p in fitted.parameters if not p.learnt and p.unknown.kind in _ASKED_OF]
+    silent = [p.name for p in fitted.parameters if not p.learnt and p.unknown.kind in _NAMED]
     sentences = [
         *(parameter.words for parameter in fitted.parameters if parameter.learnt),
         *([f"the tests say nothing of: {', '.join(silent)}"] if silent else []),

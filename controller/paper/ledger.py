@@ -23,7 +23,7 @@ from controller.weather.source_priority import (
 )
 
 _SERVICE = "service"
-_DOUBT = "*"  # neither measured nor on any step that is known
+_UNKNOWN = "*"  # neither measured nor on any step that is known
 # From the best step down: its mark, and what it is. The first step that a table has is not marked.
 _STEPS: Mapping[str, tuple[str, str]] = {
     STATION: (" ", "the garden's own station"),
@@ -66,7 +66,7 @@ class SourceMarks:
         self._first = measured[0] if measured else ""
 
     def mark(self, row: LedgerDay) -> str:
-        """One character: a blank where the day stands on the first step."""
+        """One character: a blank for a day on the first step."""
         return self._mark(row.rung, row.measured)
 
     def words(self) -> list[str]:
@@ -91,7 +91,7 @@ class SourceMarks:
     def _mark(self, rung: str, measured: bool) -> str:
         if rung in _STEPS:
             return " " if rung == self._first else _STEPS[rung][0]
-        return " " if measured else _DOUBT
+        return " " if measured else _UNKNOWN
 
 
 def spans_words(days: Sequence[date]) -> str:
@@ -105,7 +105,7 @@ def spans_words(days: Sequence[date]) -> str:
     words = []
     for number, (first, last) in enumerate(spans):
         follows = spans[number + 1][0] if number + 1 < len(spans) else None
-        # The year is said once, at the end of a run of spans of one year.
+        # The year stands once, at the end of a run of spans of one year.
         close = follows is None or follows.year != last.year
         end = short_day(last) if close else day_in_year(last)
         if first == last:
@@ -222,7 +222,7 @@ def ledger_text(
 ) -> str:
     """A table for each zone; depths in mm or hundredths of inches.
 
-    `allowed` says what may be missing before a bed is watered.
+    `allowed` gives what may be missing before a bed is watered, in mm.
     """
     lines = _Sheet(days, garden, allowed).lines()
     for remark in remarks:
@@ -405,7 +405,7 @@ def _header(*, apart: bool) -> str:
 
 
 def eto_rows(days: Iterable[tuple[date, ReferenceEt | None]]) -> list[dict[str, object]]:
-    """One row for each day; a day without temperatures has no figure, and says so."""
+    """One row for each day; a day without temperatures has no figure."""
     rows: list[dict[str, object]] = []
     for day, found in days:
         row: dict[str, object] = {

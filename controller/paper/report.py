@@ -186,42 +186,42 @@ def _gallons(litres: float) -> str:
     return f"{gal_from_m3(m3_from_l(litres)):,.1f}"
 
 
-def held_text(held: Contents, *, source: str, copy: str) -> str:
+def copy_text(contents: Contents, *, source: str, copy: str) -> str:
     """Name the copy and say what is in it."""
     lines = [
         f"{source}",
-        f"is copied to {copy}: {held.size_bytes / _KIB:,.0f} KiB, read through and sound.",
+        f"is copied to {copy}: {contents.size_bytes / _KIB:,.0f} KiB, read through and sound.",
         "It holds",
     ]
-    if held.first_day is None or held.last_day is None:
+    if contents.first_day is None or contents.last_day is None:
         lines.append("  no water given yet")
     else:
         lines.append(
-            f"  {held.pulses} pulses, {held.litres:,.0f} L, {short_day(held.first_day)} to "
-            f"{short_day(held.last_day)}"
+            f"  {contents.pulses} pulses, {contents.litres:,.0f} L, {short_day(contents.first_day)} to "
+            f"{short_day(contents.last_day)}"
         )
     lines += [
-        f"  {held.ledger_days} days of ledger, zone by zone",
-        f"  {held.weather_days} days of weather",
-        f"  {held.field_tests} field tests, {held.observations} things seen, "
-        f"{held.readings} readings, {held.notes} notes",
+        f"  {contents.ledger_days} days of ledger, zone by zone",
+        f"  {contents.weather_days} days of weather",
+        f"  {contents.field_tests} field tests, {contents.observations} things seen, "
+        f"{contents.readings} readings, {contents.notes} notes",
         "The garden file is not in it; keep a copy of that, too.",
     ]
     return "\n".join(lines) + "\n"
 
 
-def held_row(held: Contents) -> dict[str, Any]:
+def copy_row(contents: Contents) -> dict[str, Any]:
     """The same for a program."""
     return {
-        "size_bytes": held.size_bytes,
-        "first_day": held.first_day and held.first_day.isoformat(),
-        "last_day": held.last_day and held.last_day.isoformat(),
-        "pulses": held.pulses,
-        "litres": held.litres,
-        "ledger_zone_days": held.ledger_days,
-        "weather_days": held.weather_days,
-        "readings": held.readings,
-        "notes": held.notes,
-        "field_tests": held.field_tests,
-        "observations": held.observations,
+        "size_bytes": contents.size_bytes,
+        "first_day": contents.first_day and contents.first_day.isoformat(),
+        "last_day": contents.last_day and contents.last_day.isoformat(),
+        "pulses": contents.pulses,
+        "litres": contents.litres,
+        "ledger_zone_days": contents.ledger_days,
+        "weather_days": contents.weather_days,
+        "readings": contents.readings,
+        "notes": contents.notes,
+        "field_tests": contents.field_tests,
+        "observations": contents.observations,
     }

@@ -36,7 +36,7 @@ def status_text(answer: Mapping[str, Any]) -> str:
         lines.append(_line("litres by", _litres_by(str(answer["litres_by"]))))
     lines += _board(answer)
     lines += _silent_sources(answer.get("weather", {}), zone_info)
-    lines += _doubts(answer)
+    lines += _warnings(answer)
     happenings = answer.get("happenings", [])
     if happenings:
         lines.append("  of late:")
@@ -60,7 +60,7 @@ def _coming(answer: Mapping[str, Any], zone_info: ZoneInfo) -> list[str]:
     return lines
 
 
-def _doubts(answer: Mapping[str, Any]) -> list[str]:
+def _warnings(answer: Mapping[str, Any]) -> list[str]:
     lines: list[str] = []
     if answer.get("garden_from_copy"):
         lines += paragraph("the garden file does not read; the last good copy waters on", "  ! ")

@@ -1,4 +1,4 @@
-"""The board during a walk: its lines are kept as the daemon keeps them, and always shut."""
+"""The board during a walk: its lines have the daemon's limits, and all are shut at the end."""
 
 from __future__ import annotations
 
@@ -122,7 +122,7 @@ class Bench:
             self._guard.beat()
 
     def _beat_on(self) -> None:
-        """Beat for the guard; a guard that is gone must not keep us from shutting."""
+        """Beat for the guard; a guard that is gone does not stop the shutting."""
         with contextlib.suppress(DaemonError):
             self._beat()
 

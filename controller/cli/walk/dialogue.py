@@ -35,7 +35,7 @@ class Person(Protocol):
     """The person who walks. Both waits check the lines meanwhile, and raise if not safe."""
 
     def say(self, words: str) -> None:
-        """Tell the person something."""
+        """Show the person some words."""
 
     def ask(self, question: str, within_s: float) -> str | None:
         """The answer, or None when none came in time."""
@@ -121,7 +121,7 @@ class AtTerminal:
     def ask(self, question: str, within_s: float) -> str | None:
         """The next line that comes; None when none came in time."""
         if self._reading.isatty():
-            self._forget_what_was_typed_before()
+            self._drop_earlier_input()
         print(f"{question}\n> ", end="", file=self._writing, flush=True)
         until_mono_s = self._clock.mono_s() + within_s
         while True:
@@ -155,7 +155,7 @@ class AtTerminal:
         finally:
             self._lines.put(None)
 
-    def _forget_what_was_typed_before(self) -> None:
+    def _drop_earlier_input(self) -> None:
         """An answer typed ahead is no answer to a question that was not asked yet."""
         ended = False
         while not self._lines.empty():
