@@ -298,8 +298,13 @@ def write_file(path: Path, text: str, *, new: bool = False) -> None:
 
 def state_dir(args: argparse.Namespace, loaded: Loaded) -> Path:
     """The logbook's folder: the named one, ROWGATE_STATE, or beside the garden file."""
+    return named_state(args) or loaded.path.parent
+
+
+def named_state(args: argparse.Namespace) -> Path | None:
+    """The logbook's folder that --state or ROWGATE_STATE names, if any."""
     named = getattr(args, "state", None) or os.environ.get("ROWGATE_STATE")
-    return Path(named) if named else loaded.path.parent
+    return Path(named) if named else None
 
 
 def print_csv(rows: Sequence[Mapping[str, object]]) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import os
 from collections.abc import Callable, Mapping
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -18,6 +17,7 @@ from controller.cli.loading import (
     Writing,
     load_garden,
     load_tested,
+    named_state,
     require_span,
     require_zones,
     state_dir,
@@ -314,9 +314,8 @@ def backup(args: argparse.Namespace) -> int:
 
 def _logbook_to_copy(args: argparse.Namespace) -> Path:
     """The logbook to copy: in the named folder, beside the garden file, or the system's."""
-    named = args.state or os.environ.get("ROWGATE_STATE")
-    if named:
-        return Path(named) / LOGBOOK_NAME
+    if (named := named_state(args)) is not None:
+        return named / LOGBOOK_NAME
     if args.garden:
         return Path(args.garden).parent / LOGBOOK_NAME
     if (SYSTEM_STATE / LOGBOOK_NAME).is_file():

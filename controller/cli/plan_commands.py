@@ -27,13 +27,11 @@ from controller.cli.output import print_json, to_stderr
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden, Site
-from controller.hydraulics.calibration.hole_law_error import Range, evenness_range
 from controller.hydraulics.design.advice import advice_text
 from controller.hydraulics.design.what_if import what_if, what_if_text
-from controller.hydraulics.network.filling import LineFill, line_fill
 from controller.hydraulics.network.garden_lines import Lines, SetFlow
 from controller.paper.amounts import Units
-from controller.paper.flows import FlowFacts, fitted_words, flow_document, flow_text
+from controller.paper.flows import fitted_words, flow_document, flow_text
 from controller.paper.ledger import eto_rows, eto_text, ledger_rows, ledger_text
 from controller.paper.picture import row_picture_svg
 from controller.paper.printout import (
@@ -165,17 +163,6 @@ def flow(args: argparse.Namespace) -> int:
     tested = load_tested(args, loaded)
     found = [(names, tested.lines.open_set(frozenset(names))) for names in sets]
     bands = Bands(garden, tested.fitted)
-
-    def fills(zone: str, names: Sequence[str]) -> LineFill:
-        return line_fill(tested.lines, zone, frozenset(names))
-
-    def ranges(names: Sequence[str]) -> tuple[float, float]:
-        return tested.lines.flow_range(frozenset(names))
-
-    def evens(zone: str, names: Sequence[str]) -> Range | None:
-        return evenness_range(tested.lines, zone, frozenset(names))
-
-    facts = FlowFacts(bands=bands, fills=fills, ranges=ranges, evens=evens)
     what_ifs = (
         {name: what_if(garden, name, corrections=tested.corrections) for name in sets[0]}
         if args.what_if
@@ -187,14 +174,14 @@ def flow(args: argparse.Namespace) -> int:
         print_json(
             {
                 "garden": garden.site.name,
-                "sets": flow_document(found, garden, facts),
+                "sets": flow_document(found, tested.lines, bands),
                 "next_test": bands.next_test,
                 "fitted": [] if tested.fitted is None else fitted_words(tested.fitted),
             }
         )
     else:
         print(
-            flow_text(found, garden, facts, holes=args.holes, bars=args.bars),
+            flow_text(found, tested.lines, bands, holes=args.holes, bars=args.bars),
             end="",
         )
         for changes in what_ifs.values():

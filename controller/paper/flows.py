@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from controller.garden.model import Garden, Watering
 from controller.garden.plumbing import Row, Run, SupplyKind
-from controller.hydraulics.calibration.hole_law_error import Range
+from controller.hydraulics.calibration.hole_law_error import Range, evenness_range
 from controller.hydraulics.calibration.result import Fitted
 from controller.hydraulics.design.advice_base import quoted
-from controller.hydraulics.network.filling import LineFill
+from controller.hydraulics.network.filling import LineFill, line_fill
 from controller.hydraulics.network.garden_lines import HoleFlow, Lines, RowFlow, SetFlow, ZoneFlow
 from controller.hydraulics.network.uniformity import real_uniformity
 from controller.hydraulics.physics.water_hammer import velocity_m_s
@@ -128,50 +128,39 @@ _BETWEEN = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlowFacts:
-    """What a page of flows needs beside the flows; zones and open sets go by name."""
-
-    bands: Bands  # how sure each flow is
-    fills: Callable[[str, Sequence[str]], LineFill]  # how a zone's line fills within a set
-    # The least and the most a set gives while the supply rises and falls. [m3/s]
-    ranges: Callable[[Sequence[str]], tuple[float, float]]
-    # The range of a zone's evenness within a set; None where the computed figure stands.
-    evens: Callable[[str, Sequence[str]], Range | None]
-
-
 def flow_text(
     found: Found,
-    garden: Garden,
-    facts: FlowFacts,
+    lines: Lines,
+    bands: Bands,
     *,
     holes: bool = False,
     bars: bool = False,
 ) -> str:
     """A block for each set; flow in gal/min or L/min, pressure in psi or metres of water."""
+    garden = lines.garden
     units = Units(garden.us_units)
-    lines: list[str] = []
+    text: list[str] = []
     for names, flows in found:
         alone = len(names) == 1
-        lines.append(f"{names[0]} open alone" if alone else f"open together: {', '.join(names)}")
-        lines.append(
+        text.append(f"{names[0]} open alone" if alone else f"open together: {', '.join(names)}")
+        text.append(
             f"  tap {units.pressure(flows.tap_head_m)}, "
             f"drawing {units.flow(flows.supply_flow_m3_s)} in all"
         )
-        low, high = facts.ranges(names)
+        low, high = lines.flow_range(frozenset(names))
         if high - low > _STEADY * high:
             between = _BETWEEN[garden.supply.kind]
-            lines.append("  " + between.format(low=units.flow(low), high=units.flow(high)))
+            text.append("  " + between.format(low=units.flow(low), high=units.flow(high)))
         for name in names:
-            lines += _zone(flows.zones[name], garden, names, facts, holes=holes, bars=bars)
-        lines.append("")
-    lines += [
+            text += _zone(flows.zones[name], lines, names, bands, holes=holes, bars=bars)
+        text.append("")
+    text += [
         *paragraph(even_words(garden)),
         "Give or take: two standard errors of what is known of drill, valve and supply.",
     ]
-    if facts.bands.next_test is not None:
-        lines += paragraph(f"The field test that would tell most: {facts.bands.next_test}.")
-    return "\n".join(lines) + "\n"
+    if bands.next_test is not None:
+        text += paragraph(f"The field test that would tell most: {bands.next_test}.")
+    return "\n".join(text) + "\n"
 
 
 def even_words(garden: Garden) -> str:
@@ -187,38 +176,39 @@ def even_words(garden: Garden) -> str:
 
 def _zone(
     zone: ZoneFlow,
-    garden: Garden,
+    lines: Lines,
     opened: Sequence[str],
-    facts: FlowFacts,
+    bands: Bands,
     *,
     holes: bool,
     bars: bool,
 ) -> list[str]:
     """One zone of an open set."""
+    garden, together = lines.garden, frozenset(opened)
     units, watering, described = Units(garden.us_units), garden.watering, garden.zone(zone.zone)
-    error, even = facts.bands.error(zone.zone, opened), facts.evens(zone.zone, opened)
+    error, even = bands.error(zone.zone, opened), evenness_range(lines, zone.zone, together)
     who = f"{zone.zone}: " if len(opened) > 1 else ""
     decides = "the supply" if zone.decided_by == "supply" else "the valve's opening"
-    lines = [
+    text = [
         f"  {who}{units.flow(zone.flow_m3_s)}, {_how_sure(zone, error)}, even "
         f"{100 * real_uniformity(zone.holes, watering):.0f} %;",
         f"    {decides} decides the flow",
-        *_filling(facts.fills(zone.zone, opened), units),
+        *_filling(line_fill(lines, zone.zone, together), units),
     ]
     if even is not None:
-        lines.append(
+        text.append(
             f"    evenness {100 * even.low:.0f} to {100 * even.high:.0f} %: in rows so dense the "
             "water's speed counts"
         )
     if zone.dry_holes:
-        lines.append(f"    {zone.dry_holes} holes give nothing: too little pressure, or too high")
+        text.append(f"    {zone.dry_holes} holes give nothing: too little pressure, or too high")
     for number, (row, drawn) in enumerate(zip(zone.rows, described.rows, strict=True), 1):
         over_pipe_m = gauge_m(row, drawn) - described.rise_m - drawn.inlet_height_m
         of_row = real_uniformity(row.holes, watering)
-        lines += _row(row, over_pipe_m, number, of_row, units, holes=holes)
+        text += _row(row, over_pipe_m, number, of_row, units, holes=holes)
         if bars:
-            lines += [f"      {line}" for line in row_bars(row, units, 74)]
-    return lines
+            text += [f"      {line}" for line in row_bars(row, units, 74)]
+    return text
 
 
 def gauge_m(row: RowFlow, drawn: Row) -> float:
@@ -293,7 +283,7 @@ def _hole(hole: HoleFlow, units: Units) -> str:
     return f"      {hole.number:>4}  {where}  {head} of water over it  {state}{drain}"
 
 
-def flow_document(found: Found, garden: Garden, facts: FlowFacts) -> list[dict[str, object]]:
+def flow_document(found: Found, lines: Lines, bands: Bands) -> list[dict[str, object]]:
     """Every set, zone, row and hole; SI, units in the keys; heads against the tap's height.
 
     `uniformity` is with drill and level, `evenness` of the pipe alone.
@@ -302,15 +292,15 @@ def flow_document(found: Found, garden: Garden, facts: FlowFacts) -> list[dict[s
         {
             "open": list(names),
             "supply_flow_m3_s": flows.supply_flow_m3_s,
-            "supply_flow_range_m3_s": list(facts.ranges(names)),
+            "supply_flow_range_m3_s": list(lines.flow_range(frozenset(names))),
             "tap_head_m": flows.tap_head_m,
             "zones": [
                 _zone_document(
                     flows.zones[name],
-                    garden.watering,
-                    facts.bands.error(name, names),
-                    facts.fills(name, names),
-                    facts.evens(name, names),
+                    lines.garden.watering,
+                    bands.error(name, names),
+                    line_fill(lines, name, frozenset(names)),
+                    evenness_range(lines, name, frozenset(names)),
                 )
                 for name in names
             ],

@@ -197,8 +197,8 @@ def copy_text(contents: Contents, *, source: str, copy: str) -> str:
         lines.append("  no water given yet")
     else:
         lines.append(
-            f"  {contents.pulses} pulses, {contents.litres:,.0f} L, {short_day(contents.first_day)} to "
-            f"{short_day(contents.last_day)}"
+            f"  {contents.pulses} pulses, {contents.litres:,.0f} L, "
+            f"{short_day(contents.first_day)} to {short_day(contents.last_day)}"
         )
     lines += [
         f"  {contents.ledger_days} days of ledger, zone by zone",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import doctest
-from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from types import ModuleType
@@ -16,12 +15,10 @@ import controller.paper.amounts as amounts
 import controller.paper.text as paper_text
 from controller.garden.model import Garden, Hold, Watering, Window
 from controller.garden.plumbing import ValveKind
-from controller.hydraulics.calibration.hole_law_error import Range, evenness_range
-from controller.hydraulics.network.filling import LineFill, line_fill
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.uniformity import real_uniformity
 from controller.paper.amounts import Units
-from controller.paper.flows import FlowFacts, flow_document, flow_text, gauge_m
+from controller.paper.flows import flow_document, flow_text, gauge_m
 from controller.paper.ledger import ledger_rows, ledger_text
 from controller.paper.printout import (
     dose_rows,
@@ -57,22 +54,6 @@ GARDEN = a_garden(
 )
 
 
-def _fills(zone: str, names: Sequence[str]) -> LineFill:
-    return line_fill(Lines(GARDEN), zone, frozenset(names))
-
-
-def _ranges(names: Sequence[str]) -> tuple[float, float]:
-    return Lines(GARDEN).flow_range(frozenset(names))
-
-
-def _evens(zone: str, names: Sequence[str]) -> Range | None:
-    return evenness_range(Lines(GARDEN), zone, frozenset(names))
-
-
-def _facts(garden: Garden) -> FlowFacts:
-    return FlowFacts(bands=Bands(garden, None), fills=_fills, ranges=_ranges, evens=_evens)
-
-
 def _plan(garden: Garden = GARDEN) -> Timetable:
     return plan_garden(
         garden,
@@ -94,8 +75,8 @@ def test_no_line_is_wider_than_a_terminal(us: bool) -> None:
         ledger_text(_plan(garden).ledger, (), garden),
         flow_text(
             [(["b", "h"], Lines(garden).open_set(frozenset("bh")))],
-            garden,
-            _facts(garden),
+            Lines(garden),
+            Bands(garden, None),
             holes=True,
             bars=True,
         ),
@@ -169,7 +150,7 @@ def test_a_ledger_row_closes() -> None:
 
 def test_a_flow_document_sums_up() -> None:
     flows = Lines(GARDEN).open_set(frozenset("bh"))
-    (found,) = flow_document([(["b", "h"], flows)], GARDEN, _facts(GARDEN))
+    (found,) = flow_document([(["b", "h"], flows)], Lines(GARDEN), Bands(GARDEN, None))
     zones = found["zones"]
     assert isinstance(zones, list)
     total = sum(h["flow_m3_s"] for z in zones for r in z["rows"] for h in r["holes"])
@@ -182,7 +163,7 @@ def test_one_heading_says_what_is_in_every_figure_of_evenness() -> None:
     flows = Lines(GARDEN).open_set(frozenset("b"))
 
     def text(garden: Garden) -> str:
-        lines = flow_text([(["b"], flows)], garden, _facts(garden))
+        lines = flow_text([(["b"], flows)], Lines(garden), Bands(garden, None))
         return " ".join(lines.split())
 
     real = real_uniformity(flows.zones["b"].holes, GARDEN.watering)

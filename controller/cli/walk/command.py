@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import os
 import signal
 import sys
 import threading
@@ -12,7 +11,7 @@ from contextlib import ExitStack
 from pathlib import Path
 
 from controller.cli.daemon_commands import runtime_dir
-from controller.cli.loading import LOGBOOK_NAME, load_garden, system_clock
+from controller.cli.loading import LOGBOOK_NAME, load_garden, named_state, system_clock
 from controller.cli.logbook_commands import SYSTEM_STATE
 from controller.cli.output import to_stderr
 from controller.cli.walk.bench import Bench, Board, open_board
@@ -233,9 +232,8 @@ def _zones(garden: Garden, wanted: Sequence[str] | None) -> list[Zone]:
 
 def _state_dir(args: argparse.Namespace) -> Path:
     """The daemon's state folder: the named one, the system's, or beside the garden file."""
-    named = args.state or os.environ.get("ROWGATE_STATE")
-    if named:
-        return Path(named)
+    if (named := named_state(args)) is not None:
+        return named
     return SYSTEM_STATE if SYSTEM_STATE.is_dir() else Path(args.garden).parent
 
 
