@@ -12,10 +12,10 @@ from controller.cli import soil_notes
 from controller.cli.loading import (
     Loaded,
     Progress,
-    first_day,
+    gatherer,
     load_garden,
     load_tested,
-    state_dir,
+    own_today,
     system_clock,
     write_file,
 )
@@ -45,7 +45,6 @@ from controller.timetable.garden_loader import crop_name_check
 from controller.timetable.need.dose import Soaking, soaking_of
 from controller.timetable.need.wetted_area import zone_wet_ground_m2
 from controller.timetable.weather.climatology import Normals
-from controller.timetable.weather.gather import Gatherer
 from controller.timetable.weather.monthly_climate import climate_in_force
 from crops.catalogue import load as load_catalogue
 
@@ -96,18 +95,18 @@ def check(args: argparse.Namespace) -> int:
             raise
         print_json({"faults": list(broken.faults), "cautions": [], "filled": []})
         return 2
-    tested = load_tested(args, loaded)
+    tested = load_tested(loaded)
     advice = advice_for(loaded, tested) if args.advice else ()
-    today = first_day(args, loaded, system_clock())
+    today = own_today(loaded, system_clock())
     found = unsaid(findings(loaded.garden, loaded.grounds, tested.lines, today=today), advice)
-    normals, usual_findings = _usual(args, loaded)
+    normals, usual_findings = _usual(loaded)
     climate = climate_in_force(loaded.garden, normals)
     season = _season(loaded, tested, normals, today)
     short = [] if season is None else season_findings(season)
     soil = [
         caution(f'zone "{one.zone}"', one.words.rstrip("."))
         for one in soil_notes.recent_contradictions(
-            args, loaded, soil_notes.recent_ledger(args, loaded, today), today
+            loaded, soil_notes.recent_ledger(loaded, today), today
         )
     ]
     meter = _meter_finds(loaded, tested)
@@ -155,14 +154,13 @@ def _ask(question: str, default: str) -> str:
         raise InputError("the answers ended before the last question; nothing is written") from None
 
 
-def _usual(args: argparse.Namespace, loaded: Loaded) -> tuple[Normals | None, list[Finding]]:
+def _usual(loaded: Loaded) -> tuple[Normals | None, list[Finding]]:
     """The normals by the garden's own files, and what is wrong with those.
 
     No service is asked for them.
     """
-    files = Gatherer(loaded.path.parent, state_dir(args, loaded) / "weather-cache", system_clock())
     remarks: list[str] = []
-    normals = files.usual(loaded.garden, remarks)
+    normals = gatherer(loaded, system_clock()).usual(loaded.garden, remarks)
     unread = ("no climate table", "no normals")
     return normals, [
         Finding(

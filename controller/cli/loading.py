@@ -69,8 +69,9 @@ FORECAST_DAYS = 8  # asked of a service for a printed plan
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Loaded:
-    """A garden file as read, with its crops and soils."""
+    """A garden file as read, with its crops and soils, and the command line that named it."""
 
+    args: argparse.Namespace
     garden: Garden
     catalogue: Catalogue
     is_example: bool
@@ -81,6 +82,17 @@ class Loaded:
         """The crops and soils of this garden."""
         return Grounds(self.garden, self.catalogue)
 
+    @property
+    def state_dir(self) -> Path:
+        """The logbook's folder: the named one, ROWGATE_STATE, or beside the garden file."""
+        return named_state(self.args) or self.path.parent
+
+    @property
+    def logbook(self) -> Path | None:
+        """The garden's logbook, if there is one; the example has none."""
+        book = self.state_dir / LOGBOOK_NAME
+        return book if book.is_file() and not self.is_example else None
+
 
 def load_garden(args: argparse.Namespace) -> Loaded:
     """Read the garden file named on the command line, or the example."""
@@ -90,7 +102,7 @@ def load_garden(args: argparse.Namespace) -> Loaded:
         to_stderr("No garden file named: this is the example garden, invented from end to end.")
     catalogue = load_catalogue()
     garden = garden_from_file(path, catalogue)
-    return Loaded(garden=garden, catalogue=catalogue, is_example=not named, path=path)
+    return Loaded(args=args, garden=garden, catalogue=catalogue, is_example=not named, path=path)
 
 
 def config_file(name: str) -> Path:
@@ -102,14 +114,9 @@ def config_file(name: str) -> Path:
     raise InputError(f"{name} is missing from this installation; install Rowgate again")
 
 
-def first_day(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> date:
-    """The first day asked for: the named one, the example's own, or today in the garden."""
-    first: date | None = getattr(args, "first", None)
-    if first is not None:
-        return first
-    if loaded.is_example:
-        return EXAMPLE_FIRST
-    return today_in(loaded.garden, clock)
+def own_today(loaded: Loaded, clock: Clock) -> date:
+    """The example's own day, or today in the garden."""
+    return EXAMPLE_FIRST if loaded.is_example else today_in(loaded.garden, clock)
 
 
 def today_in(garden: Garden, clock: Clock) -> date:
@@ -124,16 +131,15 @@ def moment_on(day: date, garden: Garden, clock: Clock) -> datetime:
     return datetime.combine(day, time(12), garden.site.zone_info).astimezone(UTC)
 
 
-def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> Gathered:
+def _load_weather(loaded: Loaded, clock: Clock) -> Gathered:
     """Weather from the file named on the command line, else from all of the garden's own sources.
 
     Faults and remarks go to stderr; a named file that cannot be read is an error.
     """
-    named = getattr(args, "weather", None)
+    named = getattr(loaded.args, "weather", None)
     if named:
         read_station(Path(named), loaded.garden)  # a fault of the file asked for is the answer
-    folder = state_dir(args, loaded) / "weather-cache"
-    found = Gatherer(loaded.path.parent, folder, clock).gather(
+    found = gatherer(loaded, clock).gather(
         loaded.garden,
         forecast_days=FORECAST_DAYS,
         file=Path(named).resolve() if named else None,
@@ -143,9 +149,14 @@ def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> Gath
     return found
 
 
-def load_tested(args: argparse.Namespace, loaded: Loaded) -> Calibrated:
+def gatherer(loaded: Loaded, clock: Clock) -> Gatherer:
+    """What gathers weather for this garden."""
+    return Gatherer(loaded.path.parent, loaded.state_dir / "weather-cache", clock)
+
+
+def load_tested(loaded: Loaded) -> Calibrated:
     """The garden's lines, corrected by the field tests in its logbook; remarks on stderr."""
-    book, found = logbook_of(args, loaded), None
+    book, found = loaded.logbook, None
     tests: list[Mapping[str, Any]] = []
     if book is not None:
         with Questions(book) as questions:
@@ -177,9 +188,9 @@ class Logged:
     rows: tuple[WeatherDay, ...]
 
 
-def load_logged(args: argparse.Namespace, loaded: Loaded, last: date) -> Logged:
+def load_logged(loaded: Loaded, last: date) -> Logged:
     """Read the logbook, if there is one; the example has none."""
-    book = logbook_of(args, loaded)
+    book = loaded.logbook
     if book is None:
         return Logged(given=NOTHING_GIVEN, rows=())
     with Questions(book) as questions:
@@ -204,22 +215,14 @@ def load_logged(args: argparse.Namespace, loaded: Loaded, last: date) -> Logged:
         )
 
 
-def weather_for(
-    args: argparse.Namespace, loaded: Loaded, logged: Logged, *, today: date, clock: Clock
-) -> Weather:
+def weather_for(loaded: Loaded, logged: Logged, *, today: date, clock: Clock) -> Weather:
     """All rows of weather, fetched now and logged before; the season's own where there are none."""
-    found = load_weather(args, loaded, clock)
+    found = _load_weather(loaded, clock)
     rows = (*logged.rows, *found.rows)
     normals = best_normals(
         found.normals, rows, garden=loaded.garden, order=found.order, today=today
     )
     return Weather(rows=rows, order=found.order, normals=normals, credits=found.credits)
-
-
-def logbook_of(args: argparse.Namespace, loaded: Loaded) -> Path | None:
-    """The garden's logbook, if there is one; the example has none."""
-    book = state_dir(args, loaded) / LOGBOOK_NAME
-    return book if book.is_file() and not loaded.is_example else None
 
 
 def from_logbook(path: Path | None, answer: Callable[[Questions], T], without: T) -> T:
@@ -232,13 +235,17 @@ def from_logbook(path: Path | None, answer: Callable[[Questions], T], without: T
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Note:
-    """What `note` is asked to write down: the words, the garden, its logbook, the day."""
+    """What `note` is asked to write down: in which garden's logbook, of which day."""
 
-    args: argparse.Namespace
     loaded: Loaded
     logbook: Path
     day: date
     clock: Clock
+
+    @property
+    def args(self) -> argparse.Namespace:
+        """The words of the note."""
+        return self.loaded.args
 
     @property
     def at_utc(self) -> datetime:
@@ -294,11 +301,6 @@ def write_file(path: Path, text: str, *, new: bool = False) -> None:
             file.write(text)
     except OSError as fault:
         raise InputError(f"{path} cannot be written: {fault.strerror}") from fault
-
-
-def state_dir(args: argparse.Namespace, loaded: Loaded) -> Path:
-    """The logbook's folder: the named one, ROWGATE_STATE, or beside the garden file."""
-    return named_state(args) or loaded.path.parent
 
 
 def named_state(args: argparse.Namespace) -> Path | None:

@@ -20,7 +20,6 @@ from controller.cli.loading import (
     named_state,
     require_span,
     require_zones,
-    state_dir,
     system_clock,
     today_in,
 )
@@ -65,11 +64,11 @@ def note(args: argparse.Namespace) -> int:
         require_zones(loaded.garden, [args.zone])
     if day > today:
         raise InputError(f"--on {day} lies ahead; only what has happened is written down")
-    path = state_dir(args, loaded) / LOGBOOK_NAME
+    path = loaded.state_dir / LOGBOOK_NAME
     if args.kind in _LISTS and args.number is None:
         _LISTS[args.kind](path)
         return 0
-    one = Note(args=args, loaded=loaded, logbook=path, day=day, clock=clock)
+    one = Note(loaded=loaded, logbook=path, day=day, clock=clock)
     one.confirm(plausible.of_day(day, today))
     # What is refused begins no logbook, so it is checked before one is opened.
     write = _KINDS[args.kind](one)
@@ -141,7 +140,7 @@ def _watered(note: Note) -> Writing:
     if (args.minutes is None) == (args.amount is None):
         raise InputError("say how long the valve was open (--minutes) or how much (--amount)")
     try:
-        alone = load_tested(args, loaded).lines.open_set(frozenset((args.zone,)))
+        alone = load_tested(loaded).lines.open_set(frozenset((args.zone,)))
         flow_m3_s = alone.zones[args.zone].flow_m3_s
     except NoSolution:
         if args.amount is None:
@@ -238,7 +237,7 @@ def report(args: argparse.Namespace) -> int:
     """Print the water applied."""
     loaded, clock = _own_garden(args), system_clock()
     today = today_in(loaded.garden, clock)
-    book = state_dir(args, loaded) / LOGBOOK_NAME
+    book = loaded.state_dir / LOGBOOK_NAME
     if not book.is_file():
         raise InputError(
             f"{book} is not there: nothing has been written down yet; name its folder with --state"
@@ -250,7 +249,7 @@ def report(args: argparse.Namespace) -> int:
         sums = questions.sums(args.by, first, last, loaded.garden)
         by_zone = questions.sums("zone", first, last, loaded.garden) if args.band else None
         written = _written(questions, loaded.garden, first, last)
-    errors = {} if by_zone is None else _timed_errors(args, loaded, by_zone)
+    errors = {} if by_zone is None else _timed_errors(loaded, by_zone)
     if args.json:
         print_json(
             {
@@ -325,10 +324,10 @@ def _logbook_to_copy(args: argparse.Namespace) -> Path:
     )
 
 
-def _timed_errors(args: argparse.Namespace, loaded: Loaded, by_zone: Sums) -> dict[str, float]:
+def _timed_errors(loaded: Loaded, by_zone: Sums) -> dict[str, float]:
     """The relative standard error of each zone's timed litres, by its lines as known now."""
     known = {zone.name for zone in loaded.garden.zones}
-    bands = Bands(loaded.garden, load_tested(args, loaded).fitted)
+    bands = Bands(loaded.garden, load_tested(loaded).fitted)
     return {
         row.name: bands.error(row.name)
         for row in by_zone.rows

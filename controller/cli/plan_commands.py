@@ -11,10 +11,10 @@ from controller.cli import soil_notes
 from controller.cli.garden_commands import advice_for
 from controller.cli.loading import (
     Loaded,
-    first_day,
     load_garden,
     load_logged,
     load_tested,
+    own_today,
     print_csv,
     require_span,
     require_zones,
@@ -59,13 +59,13 @@ def plan(args: argparse.Namespace) -> int:
     """Print a dry-run timetable."""
     clock = system_clock()
     loaded = load_garden(args)
-    first = first_day(args, loaded, clock)
+    first = args.first or own_today(loaded, clock)
     last = first + (args.days - 1) * _DAY
-    tested = load_tested(args, loaded)
-    timetable = _timetable(args, loaded, tested.lines, first, last, clock)
+    tested = load_tested(loaded)
+    timetable = _timetable(loaded, tested.lines, first, last, clock)
     bands = Bands(loaded.garden, tested.fitted) if args.band else None
     rows = timetable_rows(timetable, loaded.garden, bands)
-    soil = soil_notes.recent_contradictions(args, loaded, timetable.ledger, first)
+    soil = soil_notes.recent_contradictions(loaded, timetable.ledger, first)
     if args.json:
         print_json(
             {
@@ -103,20 +103,20 @@ def balance(args: argparse.Namespace) -> int:
     loaded = load_garden(args)
     if args.zone:
         require_zones(loaded.garden, [args.zone])
-    now = first_day(argparse.Namespace(), loaded, clock)
+    now = own_today(loaded, clock)
     last = args.last or now - _DAY
     first = args.first or last - 13 * _DAY
     require_span(first, last)
-    lines = load_tested(args, loaded).lines
+    lines = load_tested(loaded).lines
     # The days gone, with what counts of them; what lies ahead is planned.
     planned_from = min(last + _DAY, max(first, now))
-    logged = load_logged(args, loaded, max(last, planned_from))
+    logged = load_logged(loaded, max(last, planned_from))
     today = planned_from if loaded.is_example else min(now, planned_from)
     timetable = ledger_on(
         loaded.garden,
         loaded.grounds,
         lines,
-        weather_for(args, loaded, logged, today=today, clock=clock),
+        weather_for(loaded, logged, today=today, clock=clock),
         logged.given,
         first=first,
         last=last,
@@ -132,7 +132,7 @@ def balance(args: argparse.Namespace) -> int:
         print_json(
             {
                 "balance": ledger_rows(shown),
-                "soil_read": [check.row() for check in soil_notes.checks(args, loaded, shown)],
+                "soil_read": [check.row() for check in soil_notes.checks(loaded, shown)],
                 "remarks": list(timetable.remarks),
             }
         )
@@ -146,7 +146,7 @@ def balance(args: argparse.Namespace) -> int:
             lambda row: allowed_mm(row, loaded.garden, loaded.grounds),
         )
         print(text, end="")
-        for check in soil_notes.checks(args, loaded, shown):
+        for check in soil_notes.checks(loaded, shown):
             print(*paragraph(check.words), sep="\n")
     return 0
 
@@ -160,7 +160,7 @@ def flow(args: argparse.Namespace) -> int:
     else:
         sets = [[name.strip() for name in args.open_zones.split(",") if name.strip()]]
         require_zones(garden, sets[0])
-    tested = load_tested(args, loaded)
+    tested = load_tested(loaded)
     found = [(names, tested.lines.open_set(frozenset(names))) for names in sets]
     bands = Bands(garden, tested.fitted)
     what_ifs = (
@@ -239,18 +239,16 @@ def et(args: argparse.Namespace) -> int:
     return 1 if found.faults else 0
 
 
-def _timetable(
-    args: argparse.Namespace, loaded: Loaded, lines: Lines, first: date, last: date, clock: Clock
-) -> Timetable:
+def _timetable(loaded: Loaded, lines: Lines, first: date, last: date, clock: Clock) -> Timetable:
     """The timetable from `first` to `last`, on what was given before."""
-    logged = load_logged(args, loaded, last)
+    logged = load_logged(loaded, last)
     # The example's days lie where its calendar says, whatever the date here.
     today = first if loaded.is_example else min(today_in(loaded.garden, clock), first)
     return plan_on(
         loaded.garden,
         loaded.grounds,
         lines,
-        weather_for(args, loaded, logged, today=today, clock=clock),
+        weather_for(loaded, logged, today=today, clock=clock),
         logged.given,
         first=first,
         last=last,

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
-from controller.cli.loading import Loaded, Note, Writing, from_logbook, logbook_of
+from controller.cli.loading import Loaded, Note, Writing, from_logbook
 from controller.cli.output import to_stderr
 from controller.demand.records import LedgerDay
 from controller.demand.soil.ground import row_groups
@@ -97,7 +96,7 @@ def _words(start: Reading) -> str:
 
 
 def recent_contradictions(
-    args: argparse.Namespace, loaded: Loaded, ledger: Iterable[LedgerDay], today: date
+    loaded: Loaded, ledger: Iterable[LedgerDay], today: date
 ) -> list[SoilCheck]:
     """Readings of the last fortnight that contradict the ledger.
 
@@ -106,25 +105,23 @@ def recent_contradictions(
     """
     rows = [row for row in ledger if today - RECENT <= row.day <= today]
     eve = [replace(row, day=today) for row in rows if row.day == today - timedelta(days=1)]
-    before = {(c.zone, c.part, c.read): c.far for c in checks(args, loaded, eve)}
+    before = {(c.zone, c.part, c.read): c.far for c in checks(loaded, eve)}
     return [
         check
-        for check in checks(args, loaded, rows)
+        for check in checks(loaded, rows)
         if check.far
         and (check.day < today or before.get((check.zone, check.part, check.read), True))
     ]
 
 
-def recent_ledger(args: argparse.Namespace, loaded: Loaded, today: date) -> list[LedgerDay]:
+def recent_ledger(loaded: Loaded, today: date) -> list[LedgerDay]:
     """The last fortnight's ledger as a daemon wrote it; empty without a logbook."""
-    return from_logbook(
-        logbook_of(args, loaded), lambda ask: ask.ledger(None, today - RECENT, today), []
-    )
+    return from_logbook(loaded.logbook, lambda ask: ask.ledger(None, today - RECENT, today), [])
 
 
-def checks(args: argparse.Namespace, loaded: Loaded, shown: Sequence[LedgerDay]) -> list[SoilCheck]:
+def checks(loaded: Loaded, shown: Sequence[LedgerDay]) -> list[SoilCheck]:
     """Soil readings against the ledger; empty without a logbook."""
-    readings = from_logbook(logbook_of(args, loaded), lambda ask: ask.readings(KIND), [])
+    readings = from_logbook(loaded.logbook, lambda ask: ask.readings(KIND), [])
     if not readings:
         return []
     grounds = loaded.grounds
