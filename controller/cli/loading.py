@@ -294,10 +294,10 @@ def require_span(first: date, last: date) -> None:
         raise InputError(f"--from {first} is after --to {last}")
 
 
-def write_file(path: Path, text: str, *, new: bool = False) -> None:
+def write_file(path: Path | str, text: str, *, new: bool = False) -> None:
     """Write a file that the person named; `new`: never one that is there already."""
     try:
-        with path.open("x" if new else "w", encoding="utf-8") as file:
+        with Path(path).open("x" if new else "w", encoding="utf-8") as file:
             file.write(text)
     except OSError as fault:
         raise InputError(f"{path} cannot be written: {fault.strerror}") from fault

@@ -208,7 +208,7 @@ def _draw(
         garden.watering,
         Units(garden.us_units),
     )
-    write_file(Path(args.picture), picture)
+    write_file(args.picture, picture)
     to_stderr(f"{args.picture} is written")
 
 

@@ -26,7 +26,7 @@ from controller.paper.printout import (
     timetable_text,
     why_line,
 )
-from controller.paper.text import WIDTH, long_day, open_time
+from controller.paper.text import WIDTH, long_day, open_time, paragraph
 from controller.timetable.calibrated import Bands
 from controller.timetable.need.dose import need_of
 from controller.timetable.need.jobs import Grounds
@@ -180,6 +180,15 @@ def test_amounts_are_short_and_in_the_unit_asked_for() -> None:
     assert Units(us=False).volume(1234.5) == "1,234 L"
     assert Units(us=True).depth(25.4) == "1.00 in"
     assert long_day(date(2031, 7, 6)) == "Sunday 6 July 2031"
+
+
+def test_a_paragraph_fits_the_page_and_may_leave_words_with_hyphens_in_one_piece() -> None:
+    # WORKED: 70 letters, a space and "seed-bed-" are 80 columns.
+    words = f"{70 * 'x'} seed-bed-water"
+    assert paragraph(words) == [f"{70 * 'x'} seed-bed-", "  water"]
+    assert paragraph(words, at_hyphens=False) == [70 * "x", "  seed-bed-water"]
+    assert paragraph("a b " * 30, "  - ", "    ")[1].startswith("    a b")
+    assert max(map(len, paragraph("ab " * 90, "  ! "))) <= WIDTH == 80
 
 
 @pytest.mark.parametrize(
