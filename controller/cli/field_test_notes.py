@@ -120,7 +120,7 @@ def take_back(note: Note) -> Writing:
 
 def _tests_in_force(logbook: Path, garden: Garden) -> tuple[list[int], list[Measurement]]:
     """The tests that were not taken back, and those that this garden file still describes."""
-    rows = from_logbook(logbook, Questions.measurements, [])
+    rows = from_logbook(logbook, Questions.measurements) or []
     tests, left_out = kept_measurements([row.said for row in rows], garden)
     for words in left_out:
         to_stderr(f"field tests: {words}")

@@ -225,10 +225,10 @@ def weather_for(loaded: Loaded, logged: Logged, *, today: date, clock: Clock) ->
     return Weather(rows=rows, order=found.order, normals=normals, credits=found.credits)
 
 
-def from_logbook(path: Path | None, answer: Callable[[Questions], T], without: T) -> T:
-    """What the logbook answers; `without` where there is no logbook yet."""
+def from_logbook(path: Path | None, answer: Callable[[Questions], T]) -> T | None:
+    """What the logbook answers; None where there is no logbook yet."""
     if path is None or not path.is_file():
-        return without
+        return None
     with Questions(path) as questions:
         return answer(questions)
 
@@ -257,9 +257,9 @@ class Note:
         """The answer once it is written down, with the day if one was named."""
         return f"written down, of {self.day}" if self.args.day else "written down"
 
-    def read(self, answer: Callable[[Questions], T], without: T) -> T:
-        """What the logbook answers before the note is written."""
-        return from_logbook(self.logbook, answer, without)
+    def read(self, answer: Callable[[Questions], T]) -> T | None:
+        """What the logbook answers before the note is written; None without a logbook."""
+        return from_logbook(self.logbook, answer)
 
     def confirm(self, doubt: Doubt | None) -> None:
         """Go on with a likely note, or one the person insists on; InputError otherwise."""

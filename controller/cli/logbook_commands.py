@@ -84,8 +84,9 @@ def _rain(note: Note) -> Writing:
     args, day, units = note.args, note.day, Units(note.loaded.garden.us_units)
     mm = read_length(args.depth, "rain") * _MM_PER_M
     # Of that day by a person; and as it counts now, also by a gauge's pin.
-    noted = {r.day: r.value for r in note.read(lambda ask: ask.readings(GAUGE), [])}.get(day)
-    counted = note.read(Questions.gauge_by_day, {}).get(day)
+    readings = note.read(lambda ask: ask.readings(GAUGE)) or []
+    noted = {r.day: r.value for r in readings}.get(day)
+    counted = (note.read(Questions.gauge_by_day) or {}).get(day)
     before_mm = 0.0 if noted is None or args.replace else noted
     note.confirm(plausible.of_rain(mm, before_mm, day, us_units=units.us))
 
@@ -118,7 +119,7 @@ def _meter(note: Note) -> Writing:
     litres = l_from_m3(read_volume(args.reading, "meter reading"))
     before: tuple[float, date] | None = None
     after: tuple[float, date] | None = None
-    for reading in note.read(lambda ask: ask.readings("meter"), []):
+    for reading in note.read(lambda ask: ask.readings("meter")) or []:
         read_on = reading.at_utc.astimezone(garden.site.zone_info).date()
         if reading.at_utc <= at_utc:
             before = reading.value, read_on
@@ -154,8 +155,8 @@ def _watered(note: Note) -> Writing:
     else:
         litres, how = l_from_m3(read_volume(args.amount, "amount")), "as measured"
     units, zone = Units(loaded.garden.us_units), loaded.garden.zone(args.zone)
-    given_l = note.read(lambda ask: ask.litres_by_zone_day(day, day), {})
-    before_l = given_l.get((zone.name, day), 0.0)
+    given_l = note.read(lambda ask: ask.litres_by_zone_day(day, day))
+    before_l = 0.0 if given_l is None else given_l.get((zone.name, day), 0.0)
     note.confirm(
         plausible.of_watering(
             litres, before_l, zone, day, grounds=loaded.grounds, flow_m3_s=flow_m3_s

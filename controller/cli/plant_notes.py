@@ -155,7 +155,7 @@ def take_back(note: Note) -> Writing:
 
 
 def _rows(logbook: Path) -> list[ObservationRow]:
-    return from_logbook(logbook, Questions.observation_rows, [])
+    return from_logbook(logbook, Questions.observation_rows) or []
 
 
 def show(logbook: Path) -> None:

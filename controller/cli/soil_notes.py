@@ -87,7 +87,7 @@ def show(logbook: Path) -> None:
 
 
 def _starts(logbook: Path) -> list[Reading]:
-    return from_logbook(logbook, Questions.soil_starts, [])
+    return from_logbook(logbook, Questions.soil_starts) or []
 
 
 def _words(start: Reading) -> str:
@@ -116,12 +116,13 @@ def recent_contradictions(
 
 def recent_ledger(loaded: Loaded, today: date) -> list[LedgerDay]:
     """The last fortnight's ledger as a daemon wrote it; empty without a logbook."""
-    return from_logbook(loaded.logbook, lambda ask: ask.ledger(None, today - RECENT, today), [])
+    first = today - RECENT
+    return from_logbook(loaded.logbook, lambda ask: ask.ledger(None, first, today)) or []
 
 
 def checks(loaded: Loaded, shown: Sequence[LedgerDay]) -> list[SoilCheck]:
     """Soil readings against the ledger; empty without a logbook."""
-    readings = from_logbook(loaded.logbook, lambda ask: ask.readings(KIND), [])
+    readings = from_logbook(loaded.logbook, lambda ask: ask.readings(KIND))
     if not readings:
         return []
     grounds = loaded.grounds
