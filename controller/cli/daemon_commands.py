@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def status(args: argparse.Namespace) -> int:
-    """Print how the daemon stands; exit 1 where it has a fault to show."""
+    """Print the daemon's status; exit 1 where the garden file has a fault."""
     answer = ask(runtime_dir(args), {"ask": "status"})
     if args.json:
         print_json(answer)
@@ -57,7 +57,7 @@ def close_zone(args: argparse.Namespace) -> int:
 
 
 def reset(args: argparse.Namespace) -> int:
-    """Let a line that disobeyed open again, once somebody has looked at it."""
+    """Let a line that disobeyed open again, once somebody looked at it."""
     return _send(args, {"ask": "reset", "zone": args.zone})
 
 

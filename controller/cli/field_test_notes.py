@@ -4,13 +4,11 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Sequence
-from datetime import date
 from pathlib import Path
 from typing import Any
 
-from controller.cli.loading import LOGBOOK_NAME, Loaded, moment_on, today_in
+from controller.cli.loading import Note, Writing, from_logbook, today_in
 from controller.cli.output import to_stderr
-from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden
 from controller.garden.quantities import (
@@ -34,7 +32,7 @@ from controller.hydraulics.calibration.measurements import (
 from controller.hydraulics.calibration.result import Fitted, fitted_to_dict
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
-from controller.paper.small_tables import fitted_words
+from controller.paper.flows import fitted_words
 
 KINDS = ("cups", "stream", "bucket", "run", "gauge", "count")
 _SHARE_ERRORS = ("cups", "bucket")
@@ -88,44 +86,48 @@ def measurement(args: argparse.Namespace) -> Measurement:
     return Gauge(zones=zones, head_m=read_pressure(args.pressure, "pressure"), **stated)
 
 
-def keep(
-    args: argparse.Namespace, loaded: Loaded, book: Logbook, folder: Path, day: date, clock: Clock
-) -> None:
-    """Write the test of that day down, fit all tests together, and keep the fit.
+def field_test(note: Note) -> Writing:
+    """How to write a test down, fit all tests together, and store the fit.
 
     An impossible test is refused before anything is written.
     """
-    test = measurement(args)
-    _, before = _standing(folder, loaded.garden)
-    today = today_in(loaded.garden, clock)
-    fitted = fit(loaded.garden, [*before, test], today)
-    done_utc = moment_on(day, loaded.garden, clock)
-    book.keep_measurement(kept_dict(test, loaded.garden), at=done_utc, who=args.who)
-    ids, _ = _standing(folder, loaded.garden)
-    book.keep_fit(fitted_to_dict(fitted), ids)
-    _print_fit(fitted, f"written down, of {day}" if args.day else "written down")
+    garden, test = note.loaded.garden, measurement(note.args)
+
+    def write(book: Logbook) -> None:
+        _, before = _tests_in_force(book.path, garden)
+        fitted = fit(garden, [*before, test], today_in(garden, note.clock))
+        book.keep_measurement(kept_dict(test, garden), at=note.at_utc, who=note.args.who)
+        ids, _ = _tests_in_force(book.path, garden)
+        book.keep_fit(fitted_to_dict(fitted), ids)
+        _print_fit(fitted, note.done)
+
+    return write
 
 
-def take_back(number: int, loaded: Loaded, book: Logbook, folder: Path, clock: Clock) -> None:
-    """Take a field test back and fit the others again."""
-    book.take_back_measurement(number)
-    ids, tests = _standing(folder, loaded.garden)
-    fitted = fit(loaded.garden, tests, today_in(loaded.garden, clock))
-    book.keep_fit(fitted_to_dict(fitted), ids)
-    _print_fit(fitted)
+def take_back(note: Note) -> Writing:
+    """How to take a field test back and fit the others again."""
+    garden = note.loaded.garden
+
+    def write(book: Logbook) -> None:
+        book.take_back_measurement(note.args.number)
+        ids, tests = _tests_in_force(book.path, garden)
+        fitted = fit(garden, tests, today_in(garden, note.clock))
+        book.keep_fit(fitted_to_dict(fitted), ids)
+        _print_fit(fitted, "written down")
+
+    return write
 
 
-def _standing(folder: Path, garden: Garden) -> tuple[list[int], list[Measurement]]:
+def _tests_in_force(logbook: Path, garden: Garden) -> tuple[list[int], list[Measurement]]:
     """The tests that were not taken back, and those that this garden file still describes."""
-    with Questions(folder / LOGBOOK_NAME) as ask:
-        rows = ask.measurements()
+    rows = from_logbook(logbook, Questions.measurements) or []
     tests, left_out = kept_measurements([row.said for row in rows], garden)
     for words in left_out:
         to_stderr(f"field tests: {words}")
     return [row.id for row in rows], list(tests)
 
 
-def _print_fit(fitted: Fitted, done: str = "written down") -> None:
+def _print_fit(fitted: Fitted, done: str) -> None:
     to_stderr(done)
     for line in fitted_words(fitted):
         to_stderr(line)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import textwrap
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
@@ -13,11 +12,12 @@ from controller.cli import soil_notes
 from controller.cli.loading import (
     Loaded,
     Progress,
-    first_day,
+    gatherer,
     load_garden,
     load_tested,
-    state_dir,
+    own_today,
     system_clock,
+    write_file,
 )
 from controller.cli.output import print_json, to_stderr
 from controller.daemon.flow.findable import (
@@ -33,6 +33,7 @@ from controller.garden.new_garden import ask_new
 from controller.garden.show import show_filled
 from controller.hydraulics.design.advice import Advice, advice_rows, advice_text, advise
 from controller.paper.flows import run_lines, run_rows
+from controller.paper.text import paragraph
 from controller.paper.usual_season import season_findings, season_lines, season_row
 from controller.timetable.calibrated import Bands, Calibrated
 from controller.timetable.check.cautions import Finding, findings, unsaid
@@ -44,7 +45,6 @@ from controller.timetable.garden_loader import crop_name_check
 from controller.timetable.need.dose import Soaking, soaking_of
 from controller.timetable.need.wetted_area import zone_wet_ground_m2
 from controller.timetable.weather.climatology import Normals
-from controller.timetable.weather.gather import Gatherer
 from controller.timetable.weather.monthly_climate import climate_in_force
 from crops.catalogue import load as load_catalogue
 
@@ -72,9 +72,6 @@ def advice_for(
     return tuple(a for a in found if any(f'"{zone}"' in a.where + a.words for zone in zones))
 
 
-_WIDTH = 80
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Checked:
     """Everything that `check` prints about a garden file."""
@@ -98,18 +95,18 @@ def check(args: argparse.Namespace) -> int:
             raise
         print_json({"faults": list(broken.faults), "cautions": [], "filled": []})
         return 2
-    tested = load_tested(args, loaded)
+    tested = load_tested(loaded)
     advice = advice_for(loaded, tested) if args.advice else ()
-    today = first_day(args, loaded, system_clock())
+    today = own_today(loaded, system_clock())
     found = unsaid(findings(loaded.garden, loaded.grounds, tested.lines, today=today), advice)
-    normals, usual_findings = _usual(args, loaded)
+    normals, usual_findings = _usual(loaded)
     climate = climate_in_force(loaded.garden, normals)
     season = _season(loaded, tested, normals, today)
     short = [] if season is None else season_findings(season)
     soil = [
         caution(f'zone "{one.zone}"', one.words.rstrip("."))
-        for one in soil_notes.lately_far(
-            args, loaded, soil_notes.kept_ledger(args, loaded, today), today
+        for one in soil_notes.recent_contradictions(
+            loaded, soil_notes.recent_ledger(loaded, today), today
         )
     ]
     meter = _meter_finds(loaded, tested)
@@ -144,11 +141,7 @@ def new(args: argparse.Namespace) -> int:
     if path.exists():
         raise InputError(f"{path} is there already; name another file, or move that one away")
     text = ask_new(_ask, known_crops=crop_name_check(load_catalogue()))
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except OSError as fault:
-        raise InputError(f"{path} cannot be written: {fault.strerror}") from fault
+    write_file(path, text, new=True)
     to_stderr(f"{path} is written; see what was filled in with: rowgate check {path}")
     return 0
 
@@ -161,14 +154,13 @@ def _ask(question: str, default: str) -> str:
         raise InputError("the answers ended before the last question; nothing is written") from None
 
 
-def _usual(args: argparse.Namespace, loaded: Loaded) -> tuple[Normals | None, list[Finding]]:
+def _usual(loaded: Loaded) -> tuple[Normals | None, list[Finding]]:
     """The normals by the garden's own files, and what is wrong with those.
 
     No service is asked for them.
     """
-    files = Gatherer(loaded.path.parent, state_dir(args, loaded) / "weather-cache", system_clock())
     remarks: list[str] = []
-    normals = files.usual(loaded.garden, remarks)
+    normals = gatherer(loaded, system_clock()).usual(loaded.garden, remarks)
     unread = ("no climate table", "no normals")
     return normals, [
         Finding(
@@ -245,37 +237,33 @@ def _text(checked: _Checked) -> str:
         "Filled in for you",
     ]
     for line in show_filled(garden.filled):
-        lines += _wrapped(line, "  ")
+        lines += paragraph(line, "  ")
     if checked.supply:
         lines += ["", "The supply is taken as"]
         for line in checked.supply:
-            lines += _wrapped(f"{line}.", "  ")
+            lines += paragraph(f"{line}.", "  ")
     if garden.runs:
         lines += ["", "The main"]
         for line in run_lines(checked.tested.lines):
-            lines += _wrapped(line, "  ")
+            lines += paragraph(line, "  ")
     taken = perennials(garden, loaded.grounds)
     if taken:
         lines += ["", "Perennials are taken as"]
         for where, words in taken:
-            lines += _wrapped(f"{where}: {words}", "  ")
-    lines += ["", "Where no weather is known", *_wrapped(f"{checked.climate}.", "  ")]
+            lines += paragraph(f"{where}: {words}", "  ")
+    lines += ["", "Where no weather is known", *paragraph(f"{checked.climate}.", "  ")]
     if season is not None:
         lines += ["", "A usual season"]
         for line in season_lines(season, garden):
-            lines += _wrapped(line, "  ")
+            lines += paragraph(line, "  ")
     if meter:
         lines += ["", "What the flow meter can find"]
         lines += [f"  {line}" for line in findable_lines(meter)]
         for line in findable_remarks(meter, garden):
-            lines += _wrapped(f"{line}.", "  ")
+            lines += paragraph(f"{line}.", "  ")
     for weight, heading in (("fault", "Faults"), ("caution", "Cautions")):
         these = [f for f in checked.found if f.weight == weight]
         lines += ["", heading] if these else ["", f"{heading}: none"]
         for item_found in these:
-            lines += _wrapped(f"{item_found.where}: {item_found.words}.", "  ")
+            lines += paragraph(f"{item_found.where}: {item_found.words}.", "  ")
     return "\n".join(lines) + "\n"
-
-
-def _wrapped(text: str, indent: str) -> list[str]:
-    return textwrap.wrap(text, _WIDTH, initial_indent=indent, subsequent_indent=indent + "  ")

@@ -5,11 +5,11 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any, TextIO, TypeVar
 
 import controller
 from controller.cli.output import to_stderr
@@ -17,16 +17,21 @@ from controller.clock import Clock, SystemClock
 from controller.errors import InputError, LogbookError
 from controller.garden.model import Garden
 from controller.hydraulics.calibration.result import Fitted, fitted_to_dict
-from controller.paper.amounts import csv_text
+from controller.logbook.logbook import Logbook
+from controller.logbook.queries import Questions
+from controller.paper.text import csv_text
 from controller.timetable.calibrated import Calibrated, calibrated_lines
 from controller.timetable.garden_loader import garden_from_file
 from controller.timetable.plan import NOTHING_GIVEN, Given, Grounds, Weather
+from controller.timetable.plausible import Doubt
 from controller.timetable.weather.climatology import read_station
 from controller.timetable.weather.gather import Gathered, Gatherer, best_normals
 from controller.weather.day import WeatherDay
 from crops.catalogue import Catalogue
 from crops.catalogue import load as load_catalogue
 
+T = TypeVar("T")
+Writing = Callable[[Logbook], None]  # how a note is written down, once it was checked
 QUIET_S = 2.0  # shorter work needs no word; our choice
 _AGAIN_S = 0.25
 
@@ -64,8 +69,9 @@ FORECAST_DAYS = 8  # asked of a service for a printed plan
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Loaded:
-    """A garden file as read, with its crops and soils."""
+    """A garden file as read, with its crops and soils, and the command line that named it."""
 
+    args: argparse.Namespace
     garden: Garden
     catalogue: Catalogue
     is_example: bool
@@ -76,6 +82,17 @@ class Loaded:
         """The crops and soils of this garden."""
         return Grounds(self.garden, self.catalogue)
 
+    @property
+    def state_dir(self) -> Path:
+        """The logbook's folder: the named one, ROWGATE_STATE, or beside the garden file."""
+        return named_state(self.args) or self.path.parent
+
+    @property
+    def logbook(self) -> Path | None:
+        """The garden's logbook, if there is one; the example has none."""
+        book = self.state_dir / LOGBOOK_NAME
+        return book if book.is_file() and not self.is_example else None
+
 
 def load_garden(args: argparse.Namespace) -> Loaded:
     """Read the garden file named on the command line, or the example."""
@@ -85,7 +102,7 @@ def load_garden(args: argparse.Namespace) -> Loaded:
         to_stderr("No garden file named: this is the example garden, invented from end to end.")
     catalogue = load_catalogue()
     garden = garden_from_file(path, catalogue)
-    return Loaded(garden=garden, catalogue=catalogue, is_example=not named, path=path)
+    return Loaded(args=args, garden=garden, catalogue=catalogue, is_example=not named, path=path)
 
 
 def config_file(name: str) -> Path:
@@ -97,14 +114,9 @@ def config_file(name: str) -> Path:
     raise InputError(f"{name} is missing from this installation; install Rowgate again")
 
 
-def first_day(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> date:
-    """The first day asked for: the named one, the example's own, or today in the garden."""
-    first: date | None = getattr(args, "first", None)
-    if first is not None:
-        return first
-    if loaded.is_example:
-        return EXAMPLE_FIRST
-    return today_in(loaded.garden, clock)
+def own_today(loaded: Loaded, clock: Clock) -> date:
+    """The example's own day, or today in the garden."""
+    return EXAMPLE_FIRST if loaded.is_example else today_in(loaded.garden, clock)
 
 
 def today_in(garden: Garden, clock: Clock) -> date:
@@ -119,16 +131,15 @@ def moment_on(day: date, garden: Garden, clock: Clock) -> datetime:
     return datetime.combine(day, time(12), garden.site.zone_info).astimezone(UTC)
 
 
-def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> Gathered:
+def _load_weather(loaded: Loaded, clock: Clock) -> Gathered:
     """Weather from the file named on the command line, else from all of the garden's own sources.
 
     Faults and remarks go to stderr; a named file that cannot be read is an error.
     """
-    named = getattr(args, "weather", None)
+    named = getattr(loaded.args, "weather", None)
     if named:
         read_station(Path(named), loaded.garden)  # a fault of the file asked for is the answer
-    folder = state_dir(args, loaded) / "weather-cache"
-    found = Gatherer(loaded.path.parent, folder, clock).gather(
+    found = gatherer(loaded, clock).gather(
         loaded.garden,
         forecast_days=FORECAST_DAYS,
         file=Path(named).resolve() if named else None,
@@ -138,29 +149,30 @@ def load_weather(args: argparse.Namespace, loaded: Loaded, clock: Clock) -> Gath
     return found
 
 
-def load_tested(args: argparse.Namespace, loaded: Loaded) -> Calibrated:
+def gatherer(loaded: Loaded, clock: Clock) -> Gatherer:
+    """What gathers weather for this garden."""
+    return Gatherer(loaded.path.parent, loaded.state_dir / "weather-cache", clock)
+
+
+def load_tested(loaded: Loaded) -> Calibrated:
     """The garden's lines, corrected by the field tests in its logbook; remarks on stderr."""
-    book, found = _logbook(args, loaded), None
+    book, found = loaded.logbook, None
     tests: list[Mapping[str, Any]] = []
     if book is not None:
-        from controller.logbook.queries import Questions
-
         with Questions(book) as questions:
-            kept, rows = questions.latest_fit(), questions.measurements()
-        found = None if kept is None else kept.found
+            latest, rows = questions.latest_fit(), questions.measurements()
+        found = None if latest is None else latest.found
         tests = [row.said for row in rows]
     tested = calibrated_lines(loaded.garden, found, tests)
     for remark in tested.remarks:
         to_stderr(f"field tests: {remark}")
     if tested.refitted and tested.fitted is not None and book is not None:
-        _keep_fit(book, tested.fitted, [row.id for row in rows])
+        _store_fit(book, tested.fitted, [row.id for row in rows])
     return tested
 
 
-def _keep_fit(book: Path, fitted: Fitted, ids: Sequence[int]) -> None:
-    """Keep a new fit; where the logbook is read-only, it is made anew each time."""
-    from controller.logbook.logbook import Logbook
-
+def _store_fit(book: Path, fitted: Fitted, ids: Sequence[int]) -> None:
+    """Store a new fit; where the logbook is read-only, it is made anew each time."""
     try:
         with Logbook(book, system_clock()) as logbook:
             logbook.keep_fit(fitted_to_dict(fitted), ids)
@@ -169,27 +181,25 @@ def _keep_fit(book: Path, fitted: Fitted, ids: Sequence[int]) -> None:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Kept:
-    """What the logbook has of water given, and the weather it kept."""
+class Logged:
+    """What the logbook has of water given, and of weather."""
 
     given: Given
     rows: tuple[WeatherDay, ...]
 
 
-def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
+def load_logged(loaded: Loaded, last: date) -> Logged:
     """Read the logbook, if there is one; the example has none."""
-    book = _logbook(args, loaded)
+    book = loaded.logbook
     if book is None:
-        return Kept(given=NOTHING_GIVEN, rows=())
-    from controller.logbook.queries import Questions
-
+        return Logged(given=NOTHING_GIVEN, rows=())
     with Questions(book) as questions:
         if bad := questions.unsound():
             to_stderr(
                 f"logbook {book}: {bad} of its pulses are damaged and left out here; the next "
                 "start of the daemon, or the next note, sets them aside and names them"
             )
-        return Kept(
+        return Logged(
             given=Given(
                 litres=questions.litres_by_zone_day(date.min, last),
                 slots={},
@@ -205,28 +215,98 @@ def load_kept(args: argparse.Namespace, loaded: Loaded, last: date) -> Kept:
         )
 
 
-def weather_for(
-    args: argparse.Namespace, loaded: Loaded, kept: Kept, *, today: date, clock: Clock
-) -> Weather:
-    """All rows of weather, fetched now and kept before; the season's own where there are none."""
-    found = load_weather(args, loaded, clock)
-    rows = (*kept.rows, *found.rows)
+def weather_for(loaded: Loaded, logged: Logged, *, today: date, clock: Clock) -> Weather:
+    """All rows of weather, fetched now and logged before; the season's own where there are none."""
+    found = _load_weather(loaded, clock)
+    rows = (*logged.rows, *found.rows)
     normals = best_normals(
         found.normals, rows, garden=loaded.garden, order=found.order, today=today
     )
     return Weather(rows=rows, order=found.order, normals=normals, credits=found.credits)
 
 
-def _logbook(args: argparse.Namespace, loaded: Loaded) -> Path | None:
-    """The garden's logbook, if there is one; the example has none."""
-    book = state_dir(args, loaded) / LOGBOOK_NAME
-    return book if book.is_file() and not loaded.is_example else None
+def from_logbook(path: Path | None, answer: Callable[[Questions], T]) -> T | None:
+    """What the logbook answers; None where there is no logbook yet."""
+    if path is None or not path.is_file():
+        return None
+    with Questions(path) as questions:
+        return answer(questions)
 
 
-def state_dir(args: argparse.Namespace, loaded: Loaded) -> Path:
-    """The logbook's folder: the named one, ROWGATE_STATE, or beside the garden file."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """What `note` is asked to write down: in which garden's logbook, of which day."""
+
+    loaded: Loaded
+    logbook: Path
+    day: date
+    clock: Clock
+
+    @property
+    def args(self) -> argparse.Namespace:
+        """The words of the note."""
+        return self.loaded.args
+
+    @property
+    def at_utc(self) -> datetime:
+        """The moment it is written down for."""
+        return moment_on(self.day, self.loaded.garden, self.clock)
+
+    @property
+    def done(self) -> str:
+        """The answer once it is written down, with the day if one was named."""
+        return f"written down, of {self.day}" if self.args.day else "written down"
+
+    def read(self, answer: Callable[[Questions], T]) -> T | None:
+        """What the logbook answers before the note is written; None without a logbook."""
+        return from_logbook(self.logbook, answer)
+
+    def confirm(self, doubt: Doubt | None) -> None:
+        """Go on with a likely note, or one the person insists on; InputError otherwise."""
+        if doubt is None or (doubt.may_be and self.args.force):
+            return
+        if not doubt.may_be:
+            raise InputError(f"{doubt.words}; nothing is written down")
+        if not sys.stdin.isatty():
+            raise InputError(f"{doubt.words}; nothing is written down. If it is so, add --force")
+        to_stderr(f"{doubt.words}.")
+        try:
+            answer = input("Write it down all the same? yes; no [no]: ")
+        except EOFError:
+            answer = ""
+        if answer.strip().casefold() not in ("yes", "y"):
+            raise InputError("nothing is written down")
+
+
+def require_zones(garden: Garden, names: Sequence[str]) -> None:
+    """Refuse a zone this garden does not have."""
+    known = [zone.name for zone in garden.zones]
+    if not names:
+        raise InputError(f"no zone named; this garden has: {', '.join(known)}")
+    for name in names:
+        if name not in known:
+            raise InputError(f"found zone {name!r}; this garden has: {', '.join(known)}")
+
+
+def require_span(first: date, last: date) -> None:
+    """Refuse days that end before they begin."""
+    if first > last:
+        raise InputError(f"--from {first} is after --to {last}")
+
+
+def write_file(path: Path | str, text: str, *, new: bool = False) -> None:
+    """Write a file that the person named; `new`: never one that is there already."""
+    try:
+        with Path(path).open("x" if new else "w", encoding="utf-8") as file:
+            file.write(text)
+    except OSError as fault:
+        raise InputError(f"{path} cannot be written: {fault.strerror}") from fault
+
+
+def named_state(args: argparse.Namespace) -> Path | None:
+    """The logbook's folder that --state or ROWGATE_STATE names, if any."""
     named = getattr(args, "state", None) or os.environ.get("ROWGATE_STATE")
-    return Path(named) if named else loaded.path.parent
+    return Path(named) if named else None
 
 
 def print_csv(rows: Sequence[Mapping[str, object]]) -> None:

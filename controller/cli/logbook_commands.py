@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
-import os
-import sys
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
@@ -15,15 +13,17 @@ from controller.cli.daemon_commands import runtime_dir
 from controller.cli.loading import (
     LOGBOOK_NAME,
     Loaded,
+    Note,
+    Writing,
     load_garden,
     load_tested,
-    moment_on,
-    state_dir,
+    named_state,
+    require_span,
+    require_zones,
     system_clock,
     today_in,
 )
 from controller.cli.output import print_json, to_stderr
-from controller.clock import Clock
 from controller.daemon.control.protocol import ask
 from controller.errors import DaemonError, InputError, NoSolution
 from controller.garden.model import Garden
@@ -34,20 +34,20 @@ from controller.logbook.files import copy_logbook
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import GAUGE, Questions
 from controller.logbook.records import MENDED, HowKnown, Sums
-from controller.paper.amounts import depth, volume
+from controller.paper.amounts import Units
 from controller.paper.report import (
     Written,
     band_text,
+    copy_row,
+    copy_text,
     report_csv,
     report_rows,
     report_text,
     written_rows,
     written_text,
 )
-from controller.paper.small_tables import held_row, held_text
 from controller.timetable import plausible
 from controller.timetable.calibrated import Bands
-from controller.timetable.plausible import Doubt
 from controller.units import l_from_m3
 
 SYSTEM_STATE = Path("/var/lib/rowgate")
@@ -58,158 +58,90 @@ _MOST_NOTES = 1000  # words looked through for a report; our choice
 def note(args: argparse.Namespace) -> int:
     """Write down hand watering, a rain gauge, a meter, what was seen, or words."""
     loaded, clock = _own_garden(args), system_clock()
-    garden = loaded.garden
-    today = today_in(garden, clock)
+    today = today_in(loaded.garden, clock)
     day: date = args.day or today
-    zone = getattr(args, "zone", None)
-    if zone is not None and zone not in [z.name for z in garden.zones]:
-        names = ", ".join(z.name for z in garden.zones)
-        raise InputError(f"found zone {zone!r}; this garden has: {names}")
+    if getattr(args, "zone", None) is not None:
+        require_zones(loaded.garden, [args.zone])
     if day > today:
         raise InputError(f"--on {day} lies ahead; only what has happened is written down")
-    folder = state_dir(args, loaded)
-    if args.kind == "unseen" and args.number is None:
-        plant_notes.show(folder / LOGBOOK_NAME)
+    path = loaded.state_dir / LOGBOOK_NAME
+    if args.kind in _LISTS and args.number is None:
+        _LISTS[args.kind](path)
         return 0
-    if args.kind == "unsoil" and args.number is None:
-        soil_notes.show(folder / LOGBOOK_NAME)
-        return 0
-    _believed(args, plausible.of_day(day, today))
-    if args.kind == "soil":
-        _believed(args, soil_notes.doubt(args, loaded, day))
-    # What is refused begins no logbook, so it is judged before one is opened.
-    amounts = _amounts(args, loaded, folder / LOGBOOK_NAME, day)
-    seen = None
-    if args.kind == "seen":
-        seen = plant_notes.judged(args, loaded, folder / LOGBOOK_NAME, day, _believed)
-    folder.mkdir(parents=True, exist_ok=True)
-    with Logbook(folder / LOGBOOK_NAME, clock) as book:
-        if amounts is not None:
-            to_stderr(f"written down: {amounts(book, clock)}")
-        elif args.kind == "soil":
-            soil_notes.keep(args, book, day)
-        elif args.kind == "unsoil":
-            soil_notes.take_back(args.number, book)
-        elif seen is not None:
-            seen(book)
-        elif args.kind == "unseen":
-            plant_notes.take_back(args.number, book)
-        elif args.kind == "mended":
-            book.reading(MENDED, 1.0, "", day=day, zone=args.zone, who=args.who)
-            to_stderr(
-                f"written down: the line of {args.zone} is as it should be; what the meter saw of "
-                f"it up to {day} no longer counts"
-            )
-        elif args.kind in field_test_notes.KINDS:
-            field_test_notes.keep(args, loaded, book, folder, day, clock)
-        elif args.kind == "back":
-            field_test_notes.take_back(args.number, loaded, book, folder, clock)
-        else:
-            at_utc = moment_on(day, garden, clock)
-            book.note(args.words, zone=args.zone, who=args.who, at=at_utc)
-            to_stderr(f"written down, of {day}" if args.day else "written down")
-    _let_the_daemon_know(args, folder)
+    one = Note(loaded=loaded, logbook=path, day=day, clock=clock)
+    one.confirm(plausible.of_day(day, today))
+    # What is refused begins no logbook, so it is checked before one is opened.
+    write = _KINDS[args.kind](one)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with Logbook(path, clock) as book:
+        write(book)
+    _replan(args, path.parent)
     return 0
 
 
-def _amounts(
-    args: argparse.Namespace, loaded: Loaded, path: Path, day: date
-) -> Callable[[Logbook, Clock], str] | None:
-    """How to write down a checked amount, and the answer; None for another kind."""
-    if args.kind == "watered":
-        return _watered(args, loaded, path, day)
-    if args.kind == "rain":
-        return _rain(args, loaded, path, day)
-    if args.kind == "meter":
-        return _meter(args, loaded, path, day)
-    return None
-
-
-def _believed(args: argparse.Namespace, doubt: Doubt | None) -> None:
-    """Go on with a likely amount, or one the person insists on; InputError otherwise."""
-    if doubt is None or (doubt.may_be and args.force):
-        return
-    if not doubt.may_be:
-        raise InputError(f"{doubt.words}; nothing is written down")
-    if not sys.stdin.isatty():
-        raise InputError(f"{doubt.words}; nothing is written down. If it is so, add --force")
-    to_stderr(f"{doubt.words}.")
-    try:
-        answer = input("Write it down all the same? yes; no [no]: ")
-    except EOFError:
-        answer = ""
-    if answer.strip().casefold() not in ("yes", "y"):
-        raise InputError("nothing is written down")
-
-
-def _rain(
-    args: argparse.Namespace, loaded: Loaded, path: Path, day: date
-) -> Callable[[Logbook, Clock], str]:
-    """Write down a reading of the gauge, which adds to the day's rain, or all of its rain."""
-    us = loaded.garden.us_units
+def _rain(note: Note) -> Writing:
+    """How to write down a reading of the gauge, which adds to the day's rain or replaces it."""
+    args, day, units = note.args, note.day, Units(note.loaded.garden.us_units)
     mm = read_length(args.depth, "rain") * _MM_PER_M
-    noted, counted = None, None  # of that day by a person; as it counts now, also by a gauge's pin
-    if path.is_file():
-        with Questions(path) as ask:
-            noted = {r.day: r.value for r in ask.readings(GAUGE)}.get(day)
-            counted = ask.gauge_by_day().get(day)
+    # Of that day by a person; and as it counts now, also by a gauge's pin.
+    readings = note.read(lambda ask: ask.readings(GAUGE)) or []
+    noted = {r.day: r.value for r in readings}.get(day)
+    counted = (note.read(Questions.gauge_by_day) or {}).get(day)
     before_mm = 0.0 if noted is None or args.replace else noted
-    _believed(args, plausible.of_rain(mm, before_mm, day, us_units=us))
+    note.confirm(plausible.of_rain(mm, before_mm, day, us_units=units.us))
 
-    def write(book: Logbook, clock: Clock) -> str:
+    def write(book: Logbook) -> None:
+        message = f"written down: {units.depth(mm)} of rain on {day}"
         if args.replace:
             book.rain_gauge(day, mm, args.who)
-            instead = "" if counted is None else f", in place of {depth(counted, us=us)}"
-            return f"{depth(mm, us=us)} of rain on {day}, all of that day{instead}"
+            message += ", all of that day"
+            if counted is not None:
+                message += f", in place of {units.depth(counted)}"
+            to_stderr(message)
+            return
         total_mm = book.more_rain(day, mm, args.who)
-        message = f"{depth(mm, us=us)} of rain on {day}"
         if noted is not None:
-            return (
-                f"{message}; with {depth(total_mm - mm, us=us)} noted before, "
-                f"{depth(total_mm, us=us)} count for that day. If this is all of its rain, say so: "
+            message += (
+                f"; with {units.depth(total_mm - mm)} noted before, "
+                f"{units.depth(total_mm)} count for that day. If this is all of its rain, say so: "
                 f'rowgate note rain "{args.depth}" --replace --on {day}'
             )
-        if counted is not None:
-            return f"{message}; it goes before {depth(counted, us=us)} of the gauge on its pin"
-        return message
+        elif counted is not None:
+            message += f"; it goes before {units.depth(counted)} of the gauge on its pin"
+        to_stderr(message)
 
     return write
 
 
-def _meter(
-    args: argparse.Namespace, loaded: Loaded, path: Path, day: date
-) -> Callable[[Logbook, Clock], str]:
-    """Write down what the water meter showed on a day; it does not run back."""
-    garden = loaded.garden
+def _meter(note: Note) -> Writing:
+    """How to write down what the water meter showed on a day; it does not run back."""
+    args, garden, at_utc = note.args, note.loaded.garden, note.at_utc
     litres = l_from_m3(read_volume(args.reading, "meter reading"))
-    at_utc = moment_on(day, garden, system_clock())
     before: tuple[float, date] | None = None
     after: tuple[float, date] | None = None
-    if path.is_file():
-        with Questions(path) as ask:
-            for reading in ask.readings("meter"):
-                read_on = reading.at_utc.astimezone(garden.site.zone_info).date()
-                if reading.at_utc <= at_utc:
-                    before = reading.value, read_on
-                elif after is None:
-                    after = reading.value, read_on
-    _believed(args, plausible.of_meter(litres, before, after, us_units=garden.us_units))
+    for reading in note.read(lambda ask: ask.readings("meter")) or []:
+        read_on = reading.at_utc.astimezone(garden.site.zone_info).date()
+        if reading.at_utc <= at_utc:
+            before = reading.value, read_on
+        elif after is None:
+            after = reading.value, read_on
+    note.confirm(plausible.of_meter(litres, before, after, us_units=garden.us_units))
 
-    def write(book: Logbook, clock: Clock) -> str:
-        book.meter_reading(litres, at_utc, args.who, day=day)
-        return f"the meter reads {litres:.0f} L" + (f" on {day}" if args.day else "")
+    def write(book: Logbook) -> None:
+        book.meter_reading(litres, at_utc, args.who, day=note.day)
+        on = f" on {note.day}" if args.day else ""
+        to_stderr(f"written down: the meter reads {litres:.0f} L{on}")
 
     return write
 
 
-def _watered(
-    args: argparse.Namespace, loaded: Loaded, path: Path, day: date
-) -> Callable[[Logbook, Clock], str]:
-    """Write down water given by hand, measured or by the open time of its valve."""
+def _watered(note: Note) -> Writing:
+    """How to write down water given by hand, measured or by the open time of its valve."""
+    args, loaded, day = note.args, note.loaded, note.day
     if (args.minutes is None) == (args.amount is None):
         raise InputError("say how long the valve was open (--minutes) or how much (--amount)")
     try:
-        alone = load_tested(args, loaded).lines.open_set(frozenset((args.zone,)))
+        alone = load_tested(loaded).lines.open_set(frozenset((args.zone,)))
         flow_m3_s = alone.zones[args.zone].flow_m3_s
     except NoSolution:
         if args.amount is None:
@@ -222,44 +154,81 @@ def _watered(
         how = f"{args.minutes:g} min at the computed flow, with nothing else open"
     else:
         litres, how = l_from_m3(read_volume(args.amount, "amount")), "as measured"
-    before_l, us = 0.0, loaded.garden.us_units
-    if path.is_file():
-        with Questions(path) as ask:
-            before_l = ask.litres_by_zone_day(day, day).get((args.zone, day), 0.0)
-    doubt = plausible.of_watering(
-        litres,
-        before_l,
-        loaded.garden.zone(args.zone),
-        day,
-        grounds=loaded.grounds,
-        flow_m3_s=flow_m3_s,
+    units, zone = Units(loaded.garden.us_units), loaded.garden.zone(args.zone)
+    given_l = note.read(lambda ask: ask.litres_by_zone_day(day, day))
+    before_l = 0.0 if given_l is None else given_l.get((zone.name, day), 0.0)
+    note.confirm(
+        plausible.of_watering(
+            litres, before_l, zone, day, grounds=loaded.grounds, flow_m3_s=flow_m3_s
+        )
     )
-    _believed(args, doubt)
 
-    def write(book: Logbook, clock: Clock) -> str:
+    def write(book: Logbook) -> None:
         book.hand_watering(
             args.zone,
             day,
             litres=litres,
             minutes=args.minutes,
             who=args.who,
-            at=clock.now_utc(),
+            at=note.clock.now_utc(),
         )
-        message = f"{args.zone}, {volume(litres, us=us)} by hand on {day} ({how})"
-        zone = loaded.garden.zone(args.zone)
+        message = f"written down: {zone.name}, {units.volume(litres)} by hand on {day} ({how})"
         if zone.valve.kind is ValveKind.HAND and before_l <= 0.0:
             message += "; of that day only what is noted counts now, not what was printed"
         if before_l > 0.0:
             message += (
-                f"; with {volume(before_l, us=us)} that it got before, "
-                f"{volume(before_l + litres, us=us)} count for that day"
+                f"; with {units.volume(before_l)} that it got before, "
+                f"{units.volume(before_l + litres)} count for that day"
             )
-        return message
+        to_stderr(message)
 
     return write
 
 
-def _let_the_daemon_know(args: argparse.Namespace, folder: Path) -> None:
+def _mended(note: Note) -> Writing:
+    """How to write down that a zone's line is as it should be."""
+
+    def write(book: Logbook) -> None:
+        book.reading(MENDED, 1.0, "", day=note.day, zone=note.args.zone, who=note.args.who)
+        to_stderr(
+            f"written down: the line of {note.args.zone} is as it should be; what the meter saw of "
+            f"it up to {note.day} no longer counts"
+        )
+
+    return write
+
+
+def _words(note: Note) -> Writing:
+    """How to write down words."""
+
+    def write(book: Logbook) -> None:
+        book.note(note.args.words, zone=note.args.zone, who=note.args.who, at=note.at_utc)
+        to_stderr(note.done)
+
+    return write
+
+
+_KINDS: Mapping[str, Callable[[Note], Writing]] = {
+    "watered": _watered,
+    "rain": _rain,
+    "meter": _meter,
+    "soil": soil_notes.reading,
+    "unsoil": soil_notes.take_back,
+    "seen": plant_notes.observation,
+    "unseen": plant_notes.take_back,
+    "mended": _mended,
+    "words": _words,
+    **dict.fromkeys(field_test_notes.KINDS, field_test_notes.field_test),
+    "back": field_test_notes.take_back,
+}
+# Without a number these list what can be taken back.
+_LISTS: Mapping[str, Callable[[Path], None]] = {
+    "unsoil": soil_notes.show,
+    "unseen": plant_notes.show,
+}
+
+
+def _replan(args: argparse.Namespace, folder: Path) -> None:
     """Ask a running daemon to plan anew; without one, the next plan counts the note anyway."""
     with contextlib.suppress(DaemonError):
         to_stderr(f"daemon: {ask(runtime_dir(args, folder), {'ask': 'replan'}).get('words', '')}")
@@ -269,7 +238,7 @@ def report(args: argparse.Namespace) -> int:
     """Print the water applied."""
     loaded, clock = _own_garden(args), system_clock()
     today = today_in(loaded.garden, clock)
-    book = state_dir(args, loaded) / LOGBOOK_NAME
+    book = loaded.state_dir / LOGBOOK_NAME
     if not book.is_file():
         raise InputError(
             f"{book} is not there: nothing has been written down yet; name its folder with --state"
@@ -277,12 +246,11 @@ def report(args: argparse.Namespace) -> int:
     last: date = args.last or today
     with Questions(book) as questions:
         first: date = args.first or questions.first_day() or today - timedelta(days=30)
-        if first > last:
-            raise InputError(f"--from {first} is after --to {last}")
+        require_span(first, last)
         sums = questions.sums(args.by, first, last, loaded.garden)
         by_zone = questions.sums("zone", first, last, loaded.garden) if args.band else None
         written = _written(questions, loaded.garden, first, last)
-    errors = {} if by_zone is None else _timed_errors(args, loaded, by_zone)
+    errors = {} if by_zone is None else _timed_errors(loaded, by_zone)
     if args.json:
         print_json(
             {
@@ -299,14 +267,14 @@ def report(args: argparse.Namespace) -> int:
     else:
         print(report_text(sums, loaded.garden, by=args.by, first=first, last=last), end="")
         if by_zone is not None:
-            print(band_text(by_zone, errors, us=loaded.garden.us_units), end="")
+            print(band_text(by_zone, errors, Units(loaded.garden.us_units)), end="")
         print(written_text(written), end="")
     return 0
 
 
 def _written(ask: Questions, garden: Garden, first: date, last: date) -> list[Written]:
     """People's notes of these days: words, meter, rain and field tests, in their order."""
-    us = garden.us_units
+    units = Units(garden.us_units)
 
     def day_of(at_utc: datetime) -> date:
         return at_utc.astimezone(garden.site.zone_info).date()
@@ -321,7 +289,7 @@ def _written(ask: Questions, garden: Garden, first: date, last: date) -> list[Wr
     ]
     rain = {r.day: r for r in ask.readings(GAUGE) if r.day is not None}  # the last word on a day
     found += [
-        Written(day=day, kind="rain", words=depth(r.value, us=us), who=r.who)
+        Written(day=day, kind="rain", words=units.depth(r.value), who=r.who)
         for day, r in rain.items()
     ]
     found += [
@@ -335,20 +303,19 @@ def _written(ask: Questions, garden: Garden, first: date, last: date) -> list[Wr
 
 def backup(args: argparse.Namespace) -> int:
     """Copy the logbook to a file, beside a running daemon or not, and print what it holds."""
-    source, target = _kept_logbook(args), Path(args.file)
-    held = copy_logbook(source, target)
+    source, target = _logbook_to_copy(args), Path(args.file)
+    contents = copy_logbook(source, target)
     if args.json:
-        print_json({"logbook": str(source), "copy": str(target)} | held_row(held))
+        print_json({"logbook": str(source), "copy": str(target)} | copy_row(contents))
     else:
-        print(held_text(held, source=str(source), copy=str(target)), end="")
+        print(copy_text(contents, source=str(source), copy=str(target)), end="")
     return 0
 
 
-def _kept_logbook(args: argparse.Namespace) -> Path:
+def _logbook_to_copy(args: argparse.Namespace) -> Path:
     """The logbook to copy: in the named folder, beside the garden file, or the system's."""
-    named = args.state or os.environ.get("ROWGATE_STATE")
-    if named:
-        return Path(named) / LOGBOOK_NAME
+    if (named := named_state(args)) is not None:
+        return named / LOGBOOK_NAME
     if args.garden:
         return Path(args.garden).parent / LOGBOOK_NAME
     if (SYSTEM_STATE / LOGBOOK_NAME).is_file():
@@ -358,10 +325,10 @@ def _kept_logbook(args: argparse.Namespace) -> Path:
     )
 
 
-def _timed_errors(args: argparse.Namespace, loaded: Loaded, by_zone: Sums) -> dict[str, float]:
+def _timed_errors(loaded: Loaded, by_zone: Sums) -> dict[str, float]:
     """The relative standard error of each zone's timed litres, by its lines as known now."""
     known = {zone.name for zone in loaded.garden.zones}
-    bands = Bands(loaded.garden, load_tested(args, loaded).fitted)
+    bands = Bands(loaded.garden, load_tested(loaded).fitted)
     return {
         row.name: bands.error(row.name)
         for row in by_zone.rows

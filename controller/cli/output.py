@@ -24,7 +24,7 @@ def plain(text: str) -> str:
     return _NOT_TEXT.sub("?", text)
 
 
-def spelled(text: str) -> str:
+def escaped(text: str) -> str:
     """The JSON, with such signs as escapes, which mean the same to its reader."""
     return _NOT_TEXT.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
@@ -72,4 +72,4 @@ def to_stderr(words: str) -> None:
 
 def print_json(value: Any) -> None:
     """Print one JSON document."""
-    print(spelled(json.dumps(value, indent=2, ensure_ascii=False)))
+    print(escaped(json.dumps(value, indent=2, ensure_ascii=False)))

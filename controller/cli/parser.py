@@ -9,36 +9,29 @@ from datetime import date
 from functools import cache
 
 from controller.cli.output import plain_streams
-from controller.errors import (
-    DaemonError,
-    InputError,
-    NoWeather,
-    OutOfRange,
-    RowgateError,
-    ValveRefused,
-)
+from controller.errors import InputError, NoWeather, OutOfRange, RowgateError
 
 
-def garden(parser: argparse.ArgumentParser) -> None:
+def _add_garden(parser: argparse.ArgumentParser) -> None:
     """Add the garden file, the last argument, without a name."""
     parser.add_argument(
         "garden", nargs="?", metavar="GARDEN", help="garden file (without one: the example)"
     )
 
 
-def weather(parser: argparse.ArgumentParser) -> None:
+def _add_weather(parser: argparse.ArgumentParser) -> None:
     """Add a weather file in place of the garden's."""
     parser.add_argument("--weather", metavar="FILE", help="weather file")
 
 
-def state(parser: argparse.ArgumentParser) -> None:
+def _add_state(parser: argparse.ArgumentParser) -> None:
     """Add the logbook's folder."""
     parser.add_argument(
         "--state", metavar="DIR", help="folder of the logbook (default: the garden file's folder)"
     )
 
 
-def own(parser: argparse.ArgumentParser) -> None:
+def _add_own(parser: argparse.ArgumentParser) -> None:
     """Add the folder that only the daemon may write."""
     parser.add_argument(
         "--own",
@@ -48,14 +41,14 @@ def own(parser: argparse.ArgumentParser) -> None:
     )
 
 
-def runtime(parser: argparse.ArgumentParser) -> None:
+def _add_runtime(parser: argparse.ArgumentParser) -> None:
     """Add the folder of the daemon's socket."""
     parser.add_argument(
         "--runtime", metavar="DIR", help="folder of the daemon's socket (/run/rowgate, if there)"
     )
 
 
-def forms(parser: argparse.ArgumentParser, *, csv: bool = False) -> None:
+def _add_forms(parser: argparse.ArgumentParser, *, csv: bool = False) -> None:
     """Add the forms of the answer for a program."""
     either = parser.add_mutually_exclusive_group()
     either.add_argument("--json", action="store_true", help="as JSON; SI, units in the keys")
@@ -100,12 +93,12 @@ def count(text: str) -> int:
     return found
 
 
-def note_arguments(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
+def _note_command(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     """Add note to the commands."""
     note = commands.add_parser("note", help="write down what a person did or saw")
     note.add_argument("--garden", metavar="GARDEN", help="garden file")
-    state(note)
-    runtime(note)
+    _add_state(note)
+    _add_runtime(note)
     kinds = note.add_subparsers(dest="kind", required=True, metavar="KIND")
     watered = kinds.add_parser("watered", help="a zone was watered by hand")
     watered.add_argument("zone", metavar="ZONE")
@@ -228,9 +221,6 @@ def _run(argv: Sequence[str] | None) -> int:
     except (InputError, OutOfRange, NoWeather) as fault:
         print(f"rowgate: {fault}", file=sys.stderr)
         return 2
-    except (DaemonError, ValveRefused) as fault:
-        print(f"rowgate: {fault}", file=sys.stderr)
-        return 1
     except RowgateError as fault:
         print(f"rowgate: {fault}", file=sys.stderr)
         return 1
@@ -307,25 +297,25 @@ def _parser() -> argparse.ArgumentParser:
 
 def _plan_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     plan = commands.add_parser("plan", help="print a dry-run timetable")
-    garden(plan)
-    weather(plan)
+    _add_garden(plan)
+    _add_weather(plan)
     plan.add_argument("--from", dest="first", type=day, metavar="DATE", help="first day planned")
     plan.add_argument("--days", type=count, default=7, metavar="N", help="days planned (7)")
     plan.add_argument("--band", action="store_true", help="show how sure times and litres are")
-    state(plan)
-    forms(plan, csv=True)
+    _add_state(plan)
+    _add_forms(plan, csv=True)
 
     balance = commands.add_parser("balance", help="print the soil-water ledger day by day")
-    garden(balance)
-    weather(balance)
+    _add_garden(balance)
+    _add_weather(balance)
     balance.add_argument("--zone", help="one zone only")
     balance.add_argument("--from", dest="first", type=day, metavar="DATE")
     balance.add_argument("--to", dest="last", type=day, metavar="DATE")
-    state(balance)
-    forms(balance, csv=True)
+    _add_state(balance)
+    _add_forms(balance, csv=True)
 
     flow = commands.add_parser("flow", help="print what each row and hole delivers")
-    garden(flow)
+    _add_garden(flow)
     flow.add_argument(
         "--open",
         dest="open_zones",
@@ -339,8 +329,8 @@ def _plan_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]
         "--what-if", action="store_true", help="what small changes do to the first zone named"
     )
     flow.add_argument("--advice", action="store_true", help="design advice for these zones")
-    state(flow)
-    forms(flow)
+    _add_state(flow)
+    _add_forms(flow)
 
     et = commands.add_parser("et", help="reference ET of each day of a weather file")
     et.add_argument("weather", metavar="WEATHER", help="weather file")
@@ -348,15 +338,15 @@ def _plan_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]
     et.add_argument("--elevation", type=float, required=True, metavar="M", help="metres")
     et.add_argument("--wind-height", type=float, default=2.0, metavar="M", help="metres (2)")
     et.add_argument("--coastal", action="store_true", help="by the sea: other sun estimate")
-    forms(et, csv=True)
+    _add_forms(et, csv=True)
 
 
 def _garden_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     check = commands.add_parser("check", help="read a garden file: defaults, faults, cautions")
-    garden(check)
-    state(check)
+    _add_garden(check)
+    _add_state(check)
     check.add_argument("--advice", action="store_true", help="design advice, with numbers")
-    forms(check)
+    _add_forms(check)
     new = commands.add_parser("new", help="answer some questions, get a garden file")
     new.add_argument("garden", metavar="FILE", help="file to write; never overwritten")
 
@@ -364,9 +354,9 @@ def _garden_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
 def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
     run = commands.add_parser("run", help="run the daemon that opens the valves")
     run.add_argument("garden", metavar="GARDEN", help="garden file")
-    state(run)
-    own(run)
-    runtime(run)
+    _add_state(run)
+    _add_own(run)
+    _add_runtime(run)
     run.add_argument(
         "--pins",
         choices=("lgpio", "mock"),
@@ -374,24 +364,24 @@ def _daemon_commands(commands: argparse._SubParsersAction[argparse.ArgumentParse
         "(default: the garden file's)",
     )
     status = commands.add_parser("status", help="ask the running daemon how it stands")
-    runtime(status)
-    forms(status)
+    _add_runtime(status)
+    _add_forms(status)
     open_zone = commands.add_parser("open", help="open a zone for some minutes")
     open_zone.add_argument("zone", metavar="ZONE")
     open_zone.add_argument("--minutes", type=float, required=True, metavar="N")
-    runtime(open_zone)
+    _add_runtime(open_zone)
     close = commands.add_parser("close", help="close a zone, or all")
     close.add_argument("zone", nargs="?", metavar="ZONE")
-    runtime(close)
+    _add_runtime(close)
     reset = commands.add_parser("reset", help="let a line that disobeyed open again")
     reset.add_argument("zone", metavar="ZONE")
-    runtime(reset)
+    _add_runtime(reset)
     hold = commands.add_parser("hold", help="let nothing open for a while; --lift ends it")
     hold.add_argument("--hours", type=float, metavar="N", help="for so long (24)")
     hold.add_argument("--zone", action="append", metavar="ZONE", help="only this zone; repeatable")
     hold.add_argument("--reason", default="", metavar="WORDS")
     hold.add_argument("--lift", action="store_true", help="end the holds in force")
-    runtime(hold)
+    _add_runtime(hold)
 
 
 def _walk_command(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -411,28 +401,28 @@ def _walk_command(commands: argparse._SubParsersAction[argparse.ArgumentParser])
     walk.add_argument(
         "--pins", choices=("lgpio", "mock"), help="mock to practise (default: the garden file's)"
     )
-    state(walk)
-    own(walk)
-    runtime(walk)
+    _add_state(walk)
+    _add_own(walk)
+    _add_runtime(walk)
 
 
 def _logbook_commands(commands: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
-    note_arguments(commands)
+    _note_command(commands)
     report = commands.add_parser("report", help="print the water applied")
     report.add_argument("--garden", metavar="GARDEN", help="garden file")
     report.add_argument("--by", choices=("zone", "bed", "keeper", "month"), default="zone")
     report.add_argument("--band", action="store_true", help="show how sure timed litres are")
     report.add_argument("--from", dest="first", type=day, metavar="DATE")
     report.add_argument("--to", dest="last", type=day, metavar="DATE")
-    state(report)
-    forms(report, csv=True)
+    _add_state(report)
+    _add_forms(report, csv=True)
     backup = commands.add_parser(
         "backup", help="copy the logbook to a file, also while the daemon runs"
     )
     backup.add_argument("file", metavar="FILE", help="file to write; never overwritten")
     backup.add_argument("--garden", metavar="GARDEN", help="garden file beside the logbook")
-    state(backup)
-    forms(backup)
+    _add_state(backup)
+    _add_forms(backup)
 
 
 class _Version(argparse.Action):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import textwrap
 from collections.abc import Sequence
 from datetime import date, timedelta
 from pathlib import Path
@@ -12,26 +11,28 @@ from controller.cli import soil_notes
 from controller.cli.garden_commands import advice_for
 from controller.cli.loading import (
     Loaded,
-    first_day,
     load_garden,
-    load_kept,
+    load_logged,
     load_tested,
+    own_today,
     print_csv,
+    require_span,
+    require_zones,
     system_clock,
     today_in,
     weather_for,
+    write_file,
 )
 from controller.cli.output import print_json, to_stderr
 from controller.clock import Clock
 from controller.errors import InputError
 from controller.garden.model import Garden, Site
-from controller.hydraulics.calibration.hole_law_error import Range, evenness_range
 from controller.hydraulics.design.advice import advice_text
 from controller.hydraulics.design.what_if import what_if, what_if_text
-from controller.hydraulics.network.filling import LineFill, line_fill
 from controller.hydraulics.network.garden_lines import Lines, SetFlow
-from controller.paper.flows import FlowFacts, flow_document, flow_text
-from controller.paper.ledger import ledger_rows, ledger_text
+from controller.paper.amounts import Units
+from controller.paper.flows import fitted_words, flow_document, flow_text
+from controller.paper.ledger import eto_rows, eto_text, ledger_rows, ledger_text
 from controller.paper.picture import row_picture_svg
 from controller.paper.printout import (
     dose_rows,
@@ -43,7 +44,7 @@ from controller.paper.printout import (
     timetable_text,
     water_in_rows,
 )
-from controller.paper.small_tables import eto_rows, eto_text, fitted_words
+from controller.paper.text import paragraph
 from controller.timetable.calibrated import Bands
 from controller.timetable.need.jobs import allowed_mm
 from controller.timetable.plan import ledger_on, plan_on
@@ -52,20 +53,19 @@ from controller.timetable.weather.days import clear_sky_of, eto_of
 from controller.weather.files.reader import read_weather
 
 _DAY = timedelta(days=1)
-_WIDTH = 80
 
 
 def plan(args: argparse.Namespace) -> int:
     """Print a dry-run timetable."""
     clock = system_clock()
     loaded = load_garden(args)
-    first = first_day(args, loaded, clock)
+    first = args.first or own_today(loaded, clock)
     last = first + (args.days - 1) * _DAY
-    tested = load_tested(args, loaded)
-    timetable = _timetable(args, loaded, tested.lines, first, last, clock)
+    tested = load_tested(loaded)
+    timetable = _timetable(loaded, tested.lines, first, last, clock)
     bands = Bands(loaded.garden, tested.fitted) if args.band else None
     rows = timetable_rows(timetable, loaded.garden, bands)
-    soil = soil_notes.lately_far(args, loaded, timetable.ledger, first)
+    soil = soil_notes.recent_contradictions(loaded, timetable.ledger, first)
     if args.json:
         print_json(
             {
@@ -91,9 +91,9 @@ def plan(args: argparse.Namespace) -> int:
     else:
         print(timetable_text(timetable, loaded.garden, bands), end="")
         for check in soil:
-            print(textwrap.fill(check.words, _WIDTH, subsequent_indent="  "))
+            print(*paragraph(check.words), sep="\n")
         for words in tested.warnings:
-            print(textwrap.fill(f"Field tests: {words}", _WIDTH, subsequent_indent="  "))
+            print(*paragraph(f"Field tests: {words}"), sep="\n")
     return 0
 
 
@@ -102,23 +102,22 @@ def balance(args: argparse.Namespace) -> int:
     clock = system_clock()
     loaded = load_garden(args)
     if args.zone:
-        _must_know(loaded.garden, [args.zone])
-    now = first_day(argparse.Namespace(), loaded, clock)
+        require_zones(loaded.garden, [args.zone])
+    now = own_today(loaded, clock)
     last = args.last or now - _DAY
     first = args.first or last - 13 * _DAY
-    if first > last:
-        raise InputError(f"--from {first} is after --to {last}")
-    lines = load_tested(args, loaded).lines
+    require_span(first, last)
+    lines = load_tested(loaded).lines
     # The days gone, with what counts of them; what lies ahead is planned.
     planned_from = min(last + _DAY, max(first, now))
-    kept = load_kept(args, loaded, max(last, planned_from))
+    logged = load_logged(loaded, max(last, planned_from))
     today = planned_from if loaded.is_example else min(now, planned_from)
     timetable = ledger_on(
         loaded.garden,
         loaded.grounds,
         lines,
-        weather_for(args, loaded, kept, today=today, clock=clock),
-        kept.given,
+        weather_for(loaded, logged, today=today, clock=clock),
+        logged.given,
         first=first,
         last=last,
         planned_from=planned_from,
@@ -133,7 +132,7 @@ def balance(args: argparse.Namespace) -> int:
         print_json(
             {
                 "balance": ledger_rows(shown),
-                "soil_read": [check.row() for check in soil_notes.checks(args, loaded, shown)],
+                "soil_read": [check.row() for check in soil_notes.checks(loaded, shown)],
                 "remarks": list(timetable.remarks),
             }
         )
@@ -143,13 +142,12 @@ def balance(args: argparse.Namespace) -> int:
         text = ledger_text(
             shown,
             timetable.remarks,
-            us=loaded.garden.us_units,
-            garden=loaded.garden,
-            allowed=lambda row: allowed_mm(row, loaded.garden, loaded.grounds),
+            loaded.garden,
+            lambda row: allowed_mm(row, loaded.garden, loaded.grounds),
         )
         print(text, end="")
-        for check in soil_notes.checks(args, loaded, shown):
-            print(textwrap.fill(check.words, _WIDTH, subsequent_indent="  "))
+        for check in soil_notes.checks(loaded, shown):
+            print(*paragraph(check.words), sep="\n")
     return 0
 
 
@@ -161,21 +159,10 @@ def flow(args: argparse.Namespace) -> int:
         sets = [[zone.name] for zone in garden.zones]
     else:
         sets = [[name.strip() for name in args.open_zones.split(",") if name.strip()]]
-        _must_know(garden, sets[0])
-    tested = load_tested(args, loaded)
+        require_zones(garden, sets[0])
+    tested = load_tested(loaded)
     found = [(names, tested.lines.open_set(frozenset(names))) for names in sets]
     bands = Bands(garden, tested.fitted)
-
-    def fills(zone: str, names: Sequence[str]) -> LineFill:
-        return line_fill(tested.lines, zone, frozenset(names))
-
-    def ranges(names: Sequence[str]) -> tuple[float, float]:
-        return tested.lines.flow_range(frozenset(names))
-
-    def evens(zone: str, names: Sequence[str]) -> Range | None:
-        return evenness_range(tested.lines, zone, frozenset(names))
-
-    facts = FlowFacts(bands=bands, fills=fills, ranges=ranges, evens=evens)
     what_ifs = (
         {name: what_if(garden, name, corrections=tested.corrections) for name in sets[0]}
         if args.what_if
@@ -187,14 +174,14 @@ def flow(args: argparse.Namespace) -> int:
         print_json(
             {
                 "garden": garden.site.name,
-                "sets": flow_document(found, garden, facts),
+                "sets": flow_document(found, tested.lines, bands),
                 "next_test": bands.next_test,
                 "fitted": [] if tested.fitted is None else fitted_words(tested.fitted),
             }
         )
     else:
         print(
-            flow_text(found, garden, facts, holes=args.holes, bars=args.bars),
+            flow_text(found, tested.lines, bands, holes=args.holes, bars=args.bars),
             end="",
         )
         for changes in what_ifs.values():
@@ -219,12 +206,9 @@ def _draw(
     picture = row_picture_svg(
         found[0][1].zones[sets[0][0]],
         garden.watering,
-        us=garden.us_units,
+        Units(garden.us_units),
     )
-    try:
-        Path(args.picture).write_text(picture, encoding="utf-8")
-    except OSError as fault:
-        raise InputError(f"{args.picture} cannot be written: {fault.strerror}") from fault
+    write_file(args.picture, picture)
     to_stderr(f"{args.picture} is written")
 
 
@@ -255,30 +239,18 @@ def et(args: argparse.Namespace) -> int:
     return 1 if found.faults else 0
 
 
-def _timetable(
-    args: argparse.Namespace, loaded: Loaded, lines: Lines, first: date, last: date, clock: Clock
-) -> Timetable:
+def _timetable(loaded: Loaded, lines: Lines, first: date, last: date, clock: Clock) -> Timetable:
     """The timetable from `first` to `last`, on what was given before."""
-    kept = load_kept(args, loaded, last)
+    logged = load_logged(loaded, last)
     # The example's days lie where its calendar says, whatever the date here.
     today = first if loaded.is_example else min(today_in(loaded.garden, clock), first)
     return plan_on(
         loaded.garden,
         loaded.grounds,
         lines,
-        weather_for(args, loaded, kept, today=today, clock=clock),
-        kept.given,
+        weather_for(loaded, logged, today=today, clock=clock),
+        logged.given,
         first=first,
         last=last,
         today=today,
     )
-
-
-def _must_know(garden: Garden, names: Sequence[str]) -> None:
-    """Refuse a zone this garden does not have."""
-    known = [zone.name for zone in garden.zones]
-    if not names:
-        raise InputError(f"no zone named; this garden has: {', '.join(known)}")
-    for name in names:
-        if name not in known:
-            raise InputError(f"found zone {name!r}; this garden has: {', '.join(known)}")

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import argparse
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import date, timedelta
 from pathlib import Path
 
-from controller.cli.loading import Loaded
+from controller.cli.loading import Loaded, Note, Writing, from_logbook
 from controller.cli.output import to_stderr
 from controller.demand.plants.course import EARLY_DAYS, LIFT_WITHIN_DAYS, Course
 from controller.demand.plants.observations import EVENTS, allotted, events_of, named
@@ -18,45 +17,36 @@ from controller.garden.model import Planting, Zone
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import Questions
 from controller.logbook.records import ObservationRow
-from controller.paper.amounts import short_day
+from controller.paper.text import short_day
 from controller.timetable.plausible import Doubt
 from crops.catalogue import Crop
 
 _DAY = timedelta(days=1)
 
 
-def judged(
-    args: argparse.Namespace,
-    loaded: Loaded,
-    path: Path,
-    day: date,
-    believed: Callable[[argparse.Namespace, Doubt | None], None],
-) -> Callable[[Logbook], None]:
-    """How to write down an observation; InputError if it makes no sense for this zone.
-
-    `believed` accepts a doubtful one if the person insists on it, or raises InputError.
-    """
+def observation(note: Note) -> Writing:
+    """How to write down an observation; InputError if it makes no sense for this zone."""
+    args, loaded, day = note.args, note.loaded, note.day
     zone, words = loaded.garden.zone(args.zone), " ".join(args.event)
-    events_of(words)  # words that mean nothing are refused before the zone is looked at
-    standing = _standing(zone, Observation(zone=zone.name, day=day, event="", crop=args.crop))
+    events_of(words)  # words without a meaning are refused before the zone is looked at
+    standing = _plantings_there(
+        zone, Observation(zone=zone.name, day=day, event="", crop=args.crop)
+    )
     crop = loaded.catalogue.crop(standing[0].crop, loaded.garden.own_crops)
     seen = Observation(
         zone=zone.name,
         day=day,
-        event=_meant(words, events_of(words, crop), crop),
+        event=_one_event(words, events_of(words, crop), crop),
         crop=standing[0].crop if args.crop else "",
     )
-    before: list[Observation] = []
-    if path.is_file():
-        with Questions(path) as ask:
-            before = [row.seen for row in ask.observation_rows() if row.seen.zone == zone.name]
-    passed_over = _passed_over(loaded, zone, before, seen)
+    before = [row.seen for row in _rows(note.logbook) if row.seen.zone == zone.name]
+    superseded = _superseded(loaded, zone, before, seen)
     was = _courses(loaded, zone, before)
     for planting in standing:
-        believed(args, _doubt(seen, crop, was[planting]))
+        note.confirm(_doubt(seen, crop, was[planting]))
     now = _courses(loaded, zone, [*before, seen])
     which = " and ".join(f"{p.crop} from {short_day(p.start)}" for p in standing)
-    done = list(dict.fromkeys(_does(seen, crop, was[p], now[p]) for p in standing))
+    done = list(dict.fromkeys(_effect(seen, crop, was[p], now[p]) for p in standing))
 
     def write(book: Logbook) -> None:
         number = book.observe(seen, args.who)
@@ -66,13 +56,13 @@ def judged(
         )
         for words in done:
             to_stderr(f"{words}. If that is wrong, take it back: rowgate note unseen {number}")
-        for left in passed_over:
+        for left in superseded:
             to_stderr(f"because of it: {left}")
 
     return write
 
 
-def _meant(words: str, events: Sequence[str], crop: Crop) -> str:
+def _one_event(words: str, events: Sequence[str], crop: Crop) -> str:
     """The one event that was meant; asked at a terminal, else InputError."""
     if len(events) == 1:
         return events[0]
@@ -114,7 +104,7 @@ def _doubt(seen: Observation, crop: Crop, was: Course) -> Doubt | None:
     )
 
 
-def _does(seen: Observation, crop: Crop, was: Course, now: Course) -> str:
+def _effect(seen: Observation, crop: Crop, was: Course, now: Course) -> str:
     """What the note changes in the water of a planting, as text."""
     day = seen.day
     if seen.event == "gone":
@@ -152,20 +142,25 @@ def _stops_on(course: Course, first: date) -> date | None:
     return None
 
 
-def take_back(number: int, book: Logbook) -> None:
-    """Take an observation back."""
-    with Questions(book.path) as ask:
-        rows = {row.id: row for row in ask.observation_rows()}
-    book.unobserve(number)
-    to_stderr(f"taken back: {_words(rows[number])}; the ledger is computed anew from then on")
+def take_back(note: Note) -> Writing:
+    """How to take an observation back."""
+    number: int = note.args.number
+    rows = {row.id: row for row in _rows(note.logbook)}
+
+    def write(book: Logbook) -> None:
+        book.unobserve(number)
+        to_stderr(f"taken back: {_words(rows[number])}; the ledger is computed anew from then on")
+
+    return write
 
 
-def show(path: Path) -> None:
+def _rows(logbook: Path) -> list[ObservationRow]:
+    return from_logbook(logbook, Questions.observation_rows) or []
+
+
+def show(logbook: Path) -> None:
     """List the observations that were not taken back."""
-    rows: list[ObservationRow] = []
-    if path.is_file():
-        with Questions(path) as ask:
-            rows = ask.observation_rows()
+    rows = _rows(logbook)
     for row in rows:
         print(f"{row.id:>4}  {_words(row)}")
     if not rows:
@@ -179,7 +174,7 @@ def _words(row: ObservationRow) -> str:
     return f"{row.seen.zone}{crop}: {meaning}, {short_day(row.seen.day)}{who}"
 
 
-def _standing(zone: Zone, seen: Observation) -> Sequence[Planting]:
+def _plantings_there(zone: Zone, seen: Observation) -> Sequence[Planting]:
     """The plantings of the note; InputError where there is none, or it could be several."""
     of_each, _ = allotted(zone.plantings, [seen])
     standing = [p for p, mine in zip(zone.plantings, of_each, strict=True) if mine]
@@ -201,11 +196,11 @@ def _standing(zone: Zone, seen: Observation) -> Sequence[Planting]:
     return standing
 
 
-def _passed_over(
+def _superseded(
     loaded: Loaded, zone: Zone, before: Sequence[Observation], seen: Observation
 ) -> list[str]:
     """Earlier observations that count no more; InputError where the new one would not count."""
-    was, now = _left_aside(loaded, zone, before), _left_aside(loaded, zone, [*before, seen])
+    was, now = _ignored(loaded, zone, before), _ignored(loaded, zone, [*before, seen])
     fresh = [words for words in now if words not in was]
     mine = f'"{seen.event}" noted for {seen.day.isoformat()} '
     for words in fresh:
@@ -214,7 +209,7 @@ def _passed_over(
     return fresh
 
 
-def _left_aside(loaded: Loaded, zone: Zone, seen: Sequence[Observation]) -> list[str]:
+def _ignored(loaded: Loaded, zone: Zone, seen: Sequence[Observation]) -> list[str]:
     return [
         words
         for course in _courses(loaded, zone, seen).values()

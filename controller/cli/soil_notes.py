@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
-from controller.cli.loading import LOGBOOK_NAME, Loaded, state_dir
+from controller.cli.loading import Loaded, Note, Writing, from_logbook
 from controller.cli.output import to_stderr
 from controller.demand.records import LedgerDay
 from controller.demand.soil.ground import row_groups
@@ -16,18 +15,41 @@ from controller.errors import InputError
 from controller.logbook.logbook import Logbook
 from controller.logbook.queries import SOIL_START, SOIL_START_BACK, Questions
 from controller.logbook.records import Reading
-from controller.paper.amounts import short_day
 from controller.paper.soil_readings import BY_FEEL, KIND, SoilCheck, moisture_from, soil_checks
+from controller.paper.text import short_day
 from controller.timetable.plausible import Doubt, of_moisture
 
-LATELY = timedelta(days=14)  # how old a reading may be that plan and check still speak of
+RECENT = timedelta(days=14)  # how old a reading may be for plan and check to name it
 
 
-def doubt(args: argparse.Namespace, loaded: Loaded, day: date) -> Doubt | None:
-    """What is doubtful of a reading; InputError where an account cannot start from it."""
+def reading(note: Note) -> Writing:
+    """How to write down a reading of a zone's soil, and that its account starts anew from it."""
+    args, day = note.args, note.day
     value, unit = moisture_from(" ".join(args.value))
-    zone = loaded.garden.zone(args.zone)
-    if args.start:
+    note.confirm(_doubt(note, value, unit))
+
+    def write(book: Logbook) -> None:
+        book.reading(KIND, value, unit, day=day, zone=args.zone, who=args.who)
+        read = " ".join(args.value) if unit == BY_FEEL else f"{value:g} {unit}"
+        done = f"written down: the soil of {args.zone} on {short_day(day)}: {read}"
+        if not args.start:
+            to_stderr(
+                f"{done}; balance shows it beside the ledger, and no account is changed by it"
+            )
+            return
+        number = book.reading(SOIL_START, value, unit, day=day, zone=args.zone, who=args.who)
+        to_stderr(
+            f"{done}; the account starts anew from it that evening, with the day's water in it. To "
+            f"take that back: rowgate note unsoil {number}"
+        )
+
+    return write
+
+
+def _doubt(note: Note, value: float, unit: str) -> Doubt | None:
+    """What is doubtful of a reading; InputError where an account cannot start from it."""
+    zone, day = note.loaded.garden.zone(note.args.zone), note.day
+    if note.args.start:
         if unit == BY_FEEL:
             raise InputError("--start wants a percentage by volume, as in 21; a feel is too rough")
         if len(row_groups(zone)) > 1:
@@ -37,46 +59,35 @@ def doubt(args: argparse.Namespace, loaded: Loaded, day: date) -> Doubt | None:
             )
         if not any(p.start <= day <= p.until for p in zone.plantings):
             raise InputError(f"{zone.name}: nothing stands there on {day}; --start wants roots")
-    return None if unit == BY_FEEL else of_moisture(value, zone, grounds=loaded.grounds)
+    return None if unit == BY_FEEL else of_moisture(value, zone, grounds=note.loaded.grounds)
 
 
-def keep(args: argparse.Namespace, book: Logbook, day: date) -> None:
-    """Write down a reading of a zone's soil, and that its account starts anew from it."""
-    value, unit = moisture_from(" ".join(args.value))
-    book.reading(KIND, value, unit, day=day, zone=args.zone, who=args.who)
-    message = " ".join(args.value) if unit == BY_FEEL else f"{value:g} {unit}"
-    message = f"written down: the soil of {args.zone} on {short_day(day)}: {message}"
-    if not args.start:
-        to_stderr(f"{message}; balance shows it beside the ledger, and no account is changed by it")
-        return
-    number = book.reading(SOIL_START, value, unit, day=day, zone=args.zone, who=args.who)
-    to_stderr(
-        f"{message}; the account starts anew from it that evening, with the day's water in it. To "
-        f"take that back: rowgate note unsoil {number}"
-    )
-
-
-def take_back(number: int, book: Logbook) -> None:
-    """Take an account's new start back; the reading stays as a check."""
-    with Questions(book.path) as ask:
-        starts = {start.id: start for start in ask.soil_starts()}
+def take_back(note: Note) -> Writing:
+    """How to take an account's new start back; the reading stays as a check."""
+    number: int = note.args.number
+    starts = {start.id: start for start in _starts(note.logbook)}
     if number not in starts:
         raise InputError(f"no new start that stands has the number {number}")
     start = starts[number]
-    book.reading(SOIL_START_BACK, float(number), "number", day=start.day, zone=start.zone)
-    to_stderr(f"taken back: {_words(start)}; the account is computed as before it")
+
+    def write(book: Logbook) -> None:
+        book.reading(SOIL_START_BACK, float(number), "number", day=start.day, zone=start.zone)
+        to_stderr(f"taken back: {_words(start)}; the account is computed as before it")
+
+    return write
 
 
-def show(path: Path) -> None:
+def show(logbook: Path) -> None:
     """List the new starts that were not taken back."""
-    starts: list[Reading] = []
-    if path.is_file():
-        with Questions(path) as ask:
-            starts = ask.soil_starts()
+    starts = _starts(logbook)
     for start in starts:
         print(f"{start.id:>4}  {_words(start)}")
     if not starts:
         print("no account starts anew from a reading of soil")
+
+
+def _starts(logbook: Path) -> list[Reading]:
+    return from_logbook(logbook, Questions.soil_starts) or []
 
 
 def _words(start: Reading) -> str:
@@ -84,41 +95,34 @@ def _words(start: Reading) -> str:
     return f"{start.zone}: the account starts from {start.value:g} % by volume{day}"
 
 
-def lately_far(
-    args: argparse.Namespace, loaded: Loaded, ledger: Iterable[LedgerDay], today: date
+def recent_contradictions(
+    loaded: Loaded, ledger: Iterable[LedgerDay], today: date
 ) -> list[SoilCheck]:
     """Readings of the last fortnight that contradict the ledger.
 
     Whether today's was read before or after the day's water is unknown: it must be far from the
     ledger on both evenings.
     """
-    rows = [row for row in ledger if today - LATELY <= row.day <= today]
+    rows = [row for row in ledger if today - RECENT <= row.day <= today]
     eve = [replace(row, day=today) for row in rows if row.day == today - timedelta(days=1)]
-    before = {(c.zone, c.part, c.read): c.far for c in checks(args, loaded, eve)}
+    before = {(c.zone, c.part, c.read): c.far for c in checks(loaded, eve)}
     return [
         check
-        for check in checks(args, loaded, rows)
+        for check in checks(loaded, rows)
         if check.far
         and (check.day < today or before.get((check.zone, check.part, check.read), True))
     ]
 
 
-def kept_ledger(args: argparse.Namespace, loaded: Loaded, today: date) -> list[LedgerDay]:
-    """The last fortnight's ledger as a daemon kept it; empty without a logbook."""
-    path = state_dir(args, loaded) / LOGBOOK_NAME
-    if loaded.is_example or not path.is_file():
-        return []
-    with Questions(path) as ask:
-        return ask.ledger(None, today - LATELY, today)
+def recent_ledger(loaded: Loaded, today: date) -> list[LedgerDay]:
+    """The last fortnight's ledger as a daemon wrote it; empty without a logbook."""
+    first = today - RECENT
+    return from_logbook(loaded.logbook, lambda ask: ask.ledger(None, first, today)) or []
 
 
-def checks(args: argparse.Namespace, loaded: Loaded, shown: Sequence[LedgerDay]) -> list[SoilCheck]:
+def checks(loaded: Loaded, shown: Sequence[LedgerDay]) -> list[SoilCheck]:
     """Soil readings against the ledger; empty without a logbook."""
-    path = state_dir(args, loaded) / LOGBOOK_NAME
-    if loaded.is_example or not path.is_file():
-        return []
-    with Questions(path) as ask:
-        readings = ask.readings(KIND)
+    readings = from_logbook(loaded.logbook, lambda ask: ask.readings(KIND))
     if not readings:
         return []
     grounds = loaded.grounds

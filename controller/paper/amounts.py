@@ -1,115 +1,111 @@
-"""Amounts as text for a person, and cells for a spreadsheet."""
+"""Amounts as text, in the gardener's units."""
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterable, Mapping, Sequence
-from datetime import date, datetime
+from dataclasses import dataclass
 
-from controller.units import gal_from_m3, in_from_mm, m3_from_l
+from controller.garden import show
+from controller.units import (
+    M3_PER_US_GAL,
+    M_PER_FT,
+    gal_from_m3,
+    gal_min_from_m3_s,
+    in_from_m,
+    in_from_mm,
+    l_min_from_m3_s,
+    m3_from_l,
+    psi_from_head_m,
+)
 
-_FIRST_HALF = ("January", "February", "March", "April", "May", "June")
-_SECOND_HALF = ("July", "August", "September", "October", "November", "December")
-_MONTHS = (*_FIRST_HALF, *_SECOND_HALF)
 
+@dataclass(frozen=True, slots=True)
+class Units:
+    """The units of a sheet: US units, or metric ones.
 
-def open_time(seconds: float) -> str:
-    """Time open as m:ss, or h:mm:ss from an hour on; tenths below ten seconds.
-
-    >>> open_time(97.5), open_time(4.26), open_time(3725)
-    ('1:38', '0:04.3', '1:02:05')
+    Figures that stand below each other have a fixed number of decimals. What stands in a sentence
+    is shown by `controller.garden.show`.
     """
-    if seconds < 9.95:
-        return f"0:{seconds:04.1f}"
-    whole = int(seconds + 0.5)
-    minutes, rest = divmod(whole, 60)
-    if minutes < 60:
-        return f"{minutes}:{rest:02d}"
-    return f"{minutes // 60}:{minutes % 60:02d}:{rest:02d}"
 
+    us: bool
 
-def volume(litres: float, *, us: bool) -> str:
-    """Litres, or US gallons, to three figures at most."""
-    amount, unit = (gal_from_m3(m3_from_l(litres)), "gal") if us else (litres, "L")
-    return f"{_three_figures(amount)} {unit}"
+    def volume(self, litres: float) -> str:
+        """Litres, or US gallons, to three figures at most.
 
+        >>> Units(us=True).volume(37.85), Units(us=False).volume(1234.5)
+        ('10.0 gal', '1,234 L')
+        """
+        amount = gal_from_m3(m3_from_l(litres)) if self.us else litres
+        return f"{_three_figures(amount)} {'gal' if self.us else 'L'}"
 
-def depth(millimetres: float, *, us: bool) -> str:
-    """A depth of water in mm, or inches."""
-    return f"{in_from_mm(millimetres):.2f} in" if us else f"{millimetres:.1f} mm"
+    def depth(self, millimetres: float) -> str:
+        """A depth of water in mm, or inches."""
+        return f"{self.depth_figure(millimetres)} {'in' if self.us else 'mm'}"
 
+    def depth_figure(self, millimetres: float) -> str:
+        """The figure of a depth without its unit."""
+        return f"{in_from_mm(millimetres):.2f}" if self.us else f"{millimetres:.1f}"
 
-def long_day(day: date) -> str:
-    """As in "Sunday 6 July 2031", whatever the machine's language."""
-    from controller.garden.show import WEEKDAYS
+    def plant_figure(self, litres: float) -> str:
+        """The figure of what one plant drew in a day, without its unit."""
+        return f"{gal_from_m3(m3_from_l(litres)):.3f}" if self.us else f"{litres:.2f}"
 
-    return f"{WEEKDAYS[day.weekday()]} {short_day(day)}"
+    def flow(self, flow_m3_s: float) -> str:
+        """A flow in gal/min or L/min, with two decimals."""
+        if self.us:
+            return f"{gal_min_from_m3_s(flow_m3_s):.2f} gal/min"
+        return f"{l_min_from_m3_s(flow_m3_s):.2f} L/min"
 
+    def short_flow(self, flow_m3_s: float) -> str:
+        """A flow without the zeros at its end."""
+        return show.show_flow(flow_m3_s, self.us)
 
-def short_day(day: date) -> str:
-    """As in "6 July 2031"."""
-    return f"{day_in_year(day)} {day.year}"
+    def pressure(self, head_m: float) -> str:
+        """A pressure in psi or metres; a small one reads better as a height of water."""
+        if self.us:
+            psi = psi_from_head_m(head_m)
+            return f"{psi:.2f} psi" if psi >= 1.0 else f"{in_from_m(head_m):.1f} in of water"
+        return f"{head_m:.2f} m" if head_m >= 1.0 else f"{100.0 * head_m:.1f} cm of water"
 
+    def short_pressure(self, head_m: float) -> str:
+        """A pressure in psi or kPa, without the zeros at its end."""
+        return show.show_pressure(head_m, self.us)
 
-def day_in_year(day: date) -> str:
-    """As in "6 July"."""
-    return f"{day.day} {_MONTHS[day.month - 1]}"
+    def speed(self, speed_m_s: float) -> str:
+        """The speed of water."""
+        return f"{speed_m_s / M_PER_FT:.1f} ft/s" if self.us else f"{speed_m_s:.1f} m/s"
 
+    def length(self, metres: float) -> str:
+        """A length in feet and inches, or in metres, centimetres, millimetres."""
+        return show.show_length(metres, self.us)
 
-def day_cell(day: date) -> str:
-    """As in " 6 Jul": six characters, for a table."""
-    return f"{day.day:>2} {_MONTHS[day.month - 1][:3]}"
+    def about(self, metres: float) -> str:
+        """A rough length."""
+        return show.show_about(metres, self.us)
 
+    def area(self, area_m2: float) -> str:
+        """An area of ground."""
+        return f"{area_m2 / M_PER_FT**2:.2f} sq ft" if self.us else f"{area_m2:.2f} m2"
 
-def clock_time(moment: datetime) -> str:
-    """A local time of day; seconds only where there are any.
+    @property
+    def distance_unit(self) -> str:
+        """The unit of distances along a row."""
+        return "ft" if self.us else "m"
 
-    >>> clock_time(datetime(2031, 6, 1, 5, 0, 7)), clock_time(datetime(2031, 6, 1, 5, 0))
-    ('05:00:07', '05:00')
-    """
-    return moment.strftime("%H:%M:%S" if moment.second else "%H:%M")
+    def distance(self, metres: float) -> float:
+        """A distance along a row, in its unit."""
+        return metres / M_PER_FT if self.us else metres
+
+    @property
+    def hole_flow_unit(self) -> str:
+        """A hole's flow as people measure it: gallons by the hour, or a cup by the minute."""
+        return "gal/h" if self.us else "mL/min"
+
+    def hole_flow(self, flow_m3_s: float) -> float:
+        """The flow of one hole, in its unit."""
+        return flow_m3_s * (3600.0 / M3_PER_US_GAL if self.us else 6e7)
 
 
 def _three_figures(amount: float) -> str:
     if amount >= 99.95:
         return f"{amount:,.0f}"
     return f"{amount:.1f}" if amount >= 9.995 else f"{amount:.2f}"
-
-
-# What spreadsheets begin a formula with, and what they skip before one (common practice).
-_BEGINS_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
-
-
-def csv_text(header: Sequence[str], rows: Iterable[Mapping[str, object]]) -> str:
-    """A header, then the rows; with no rows, the header alone."""
-    out = io.StringIO()
-    writer = csv.DictWriter(out, fieldnames=header, lineterminator="\n")
-    writer.writeheader()
-    writer.writerows(map(cells, rows))
-    return out.getvalue()
-
-
-def cells(row: Mapping[str, object]) -> dict[str, object]:
-    """The row, with an apostrophe before each text that a spreadsheet would compute.
-
-    Numbers stay as they are, also negative ones, and those written as text. Lists are joined with a
-    plus sign.
-    """
-    return {name: _cell(value) for name, value in row.items()}
-
-
-def _cell(value: object) -> object:
-    if isinstance(value, list):
-        value = "+".join(map(str, value))
-    if not isinstance(value, str) or not value.startswith(_BEGINS_FORMULA) or _is_number(value):
-        return value
-    return f"'{value}"
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return text == text.strip()

@@ -1,34 +1,25 @@
-"""The flows of lines and main, as text and as a document."""
+"""The flows of lines and main as text and as a document, with the fit to the field tests."""
 
 from __future__ import annotations
 
 import math
-import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from controller.garden.model import Garden, Watering
 from controller.garden.plumbing import Row, Run, SupplyKind
-from controller.garden.show import show_about, show_flow, show_length, show_pressure
-from controller.hydraulics.calibration.hole_law_error import Range
+from controller.hydraulics.calibration.hole_law_error import Range, evenness_range
+from controller.hydraulics.calibration.result import Fitted
 from controller.hydraulics.design.advice_base import quoted
-from controller.hydraulics.network.filling import LineFill
+from controller.hydraulics.network.filling import LineFill, line_fill
 from controller.hydraulics.network.garden_lines import HoleFlow, Lines, RowFlow, SetFlow, ZoneFlow
 from controller.hydraulics.network.uniformity import real_uniformity
 from controller.hydraulics.physics.water_hammer import velocity_m_s
-from controller.paper.amounts import open_time, volume
+from controller.paper.amounts import Units
 from controller.paper.picture import row_bars
+from controller.paper.text import open_time, paragraph
 from controller.timetable.calibrated import Bands
-from controller.units import (
-    GRAVITY_M_S2,
-    M_PER_FT,
-    gal_min_from_m3_s,
-    in_from_m,
-    l_from_m3,
-    l_min_from_m3_s,
-    m_from_ft,
-    psi_from_head_m,
-)
+from controller.units import GRAVITY_M_S2, in_from_m, l_from_m3, l_min_from_m3_s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,23 +76,23 @@ def run_uses(lines: Lines) -> list[RunUse]:
 
 def run_lines(lines: Lines) -> list[str]:
     """A line for each run, for a gardener."""
-    us = lines.garden.us_units
-    return [_line(use, us) for use in run_uses(lines)]
+    units = Units(lines.garden.us_units)
+    return [_run_line(use, units) for use in run_uses(lines)]
 
 
-def _line(use: RunUse, us: bool) -> str:
+def _run_line(use: RunUse, units: Units) -> str:
     run = use.run
     begins = "the tap"
     if run.parent:
-        begins = f'{show_length(run.from_m, us)} along "{run.parent}"'
-    words = f'"{run.name}": {show_length(run.length_m, us)} of {run.pipe.label} from {begins}'
+        begins = f'{units.length(run.from_m)} along "{run.parent}"'
+    words = f'"{run.name}": {units.length(run.length_m)} of {run.pipe.label} from {begins}'
     if not use.feeds:
         return f"{words}; feeds no zone"
-    speed = f"{use.speed_m_s / M_PER_FT:.1f} ft/s" if us else f"{use.speed_m_s:.1f} m/s"
     return (
         f"{words}; feeds {quoted(use.feeds)}. The most it carries, with "
         f'"{use.thirstiest}" open alone: '
-        f"{show_flow(use.flow_m3_s, us)} at {speed}, {show_pressure(use.lost_m, us)} lost in it"
+        f"{units.short_flow(use.flow_m3_s)} at {units.speed(use.speed_m_s)}, "
+        f"{units.short_pressure(use.lost_m)} lost in it"
     )
 
 
@@ -137,60 +128,46 @@ _BETWEEN = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlowFacts:
-    """What a page of flows needs beside the flows; zones and open sets go by name."""
-
-    bands: Bands  # how sure each flow is
-    fills: Callable[[str, Sequence[str]], LineFill]  # how a zone's line fills within a set
-    # The least and the most a set gives while the supply rises and falls. [m3/s]
-    ranges: Callable[[Sequence[str]], tuple[float, float]]
-    # The range of a zone's evenness within a set; None where the computed figure stands.
-    evens: Callable[[str, Sequence[str]], Range | None]
-
-
 def flow_text(
     found: Found,
-    garden: Garden,
-    facts: FlowFacts,
+    lines: Lines,
+    bands: Bands,
     *,
     holes: bool = False,
     bars: bool = False,
 ) -> str:
     """A block for each set; flow in gal/min or L/min, pressure in psi or metres of water."""
-    us = garden.us_units
-    lines: list[str] = []
+    garden = lines.garden
+    units = Units(garden.us_units)
+    text: list[str] = []
     for names, flows in found:
         alone = len(names) == 1
-        lines.append(f"{names[0]} open alone" if alone else f"open together: {', '.join(names)}")
-        lines.append(
-            f"  tap {_pressure(flows.tap_head_m, us=us)}, "
-            f"drawing {_flow(flows.supply_flow_m3_s, us=us)} in all"
+        text.append(f"{names[0]} open alone" if alone else f"open together: {', '.join(names)}")
+        text.append(
+            f"  tap {units.pressure(flows.tap_head_m)}, "
+            f"drawing {units.flow(flows.supply_flow_m3_s)} in all"
         )
-        low, high = facts.ranges(names)
+        low, high = lines.flow_range(frozenset(names))
         if high - low > _STEADY * high:
             between = _BETWEEN[garden.supply.kind]
-            lines.append("  " + between.format(low=_flow(low, us=us), high=_flow(high, us=us)))
+            text.append("  " + between.format(low=units.flow(low), high=units.flow(high)))
         for name in names:
-            lines += _zone(flows.zones[name], garden, names, facts, holes=holes, bars=bars)
-        lines.append("")
-    lines += [
-        *textwrap.wrap(even_words(garden), 80, subsequent_indent="  "),
+            text += _zone(flows.zones[name], lines, names, bands, holes=holes, bars=bars)
+        text.append("")
+    text += [
+        *paragraph(even_words(garden)),
         "Give or take: two standard errors of what is known of drill, valve and supply.",
     ]
-    if facts.bands.next_test is not None:
-        lines += textwrap.wrap(
-            f"The field test that would tell most: {facts.bands.next_test}.",
-            80,
-            subsequent_indent="  ",
-        )
-    return "\n".join(lines) + "\n"
+    if bands.next_test is not None:
+        text += paragraph(f"The field test that would tell most: {bands.next_test}.")
+    return "\n".join(text) + "\n"
 
 
 def even_words(garden: Garden) -> str:
     """The heading for every figure of evenness: what it includes."""
     scatter, error_m = garden.watering.drilling_scatter, garden.watering.level_error_m
-    heights = f" and heights {show_about(error_m, garden.us_units)} off" if error_m > 0.0 else ""
+    off = Units(garden.us_units).about(error_m)
+    heights = f" and heights {off} off" if error_m > 0.0 else ""
     return (
         "Even: the low quarter of the holes against their mean, with a drilling scatter of "
         f"{100 * scatter:.3g} %{heights} in it; the spread is the pipe's alone."
@@ -199,38 +176,39 @@ def even_words(garden: Garden) -> str:
 
 def _zone(
     zone: ZoneFlow,
-    garden: Garden,
+    lines: Lines,
     opened: Sequence[str],
-    facts: FlowFacts,
+    bands: Bands,
     *,
     holes: bool,
     bars: bool,
 ) -> list[str]:
     """One zone of an open set."""
-    us, watering, described = garden.us_units, garden.watering, garden.zone(zone.zone)
-    error, even = facts.bands.error(zone.zone, opened), facts.evens(zone.zone, opened)
+    garden, together = lines.garden, frozenset(opened)
+    units, watering, described = Units(garden.us_units), garden.watering, garden.zone(zone.zone)
+    error, even = bands.error(zone.zone, opened), evenness_range(lines, zone.zone, together)
     who = f"{zone.zone}: " if len(opened) > 1 else ""
     decides = "the supply" if zone.decided_by == "supply" else "the valve's opening"
-    lines = [
-        f"  {who}{_flow(zone.flow_m3_s, us=us)}, {_how_sure(zone, error)}, even "
+    text = [
+        f"  {who}{units.flow(zone.flow_m3_s)}, {_how_sure(zone, error)}, even "
         f"{100 * real_uniformity(zone.holes, watering):.0f} %;",
         f"    {decides} decides the flow",
-        *_filling(facts.fills(zone.zone, opened), us=us),
+        *_filling(line_fill(lines, zone.zone, together), units),
     ]
     if even is not None:
-        lines.append(
+        text.append(
             f"    evenness {100 * even.low:.0f} to {100 * even.high:.0f} %: in rows so dense the "
             "water's speed counts"
         )
     if zone.dry_holes:
-        lines.append(f"    {zone.dry_holes} holes give nothing: too little pressure, or too high")
+        text.append(f"    {zone.dry_holes} holes give nothing: too little pressure, or too high")
     for number, (row, drawn) in enumerate(zip(zone.rows, described.rows, strict=True), 1):
         over_pipe_m = gauge_m(row, drawn) - described.rise_m - drawn.inlet_height_m
         of_row = real_uniformity(row.holes, watering)
-        lines += _row(row, over_pipe_m, number, of_row, us=us, holes=holes)
+        text += _row(row, over_pipe_m, number, of_row, units, holes=holes)
         if bars:
-            lines += [f"      {line}" for line in row_bars(row, 74, us=us)]
-    return lines
+            text += [f"      {line}" for line in row_bars(row, units, 74)]
+    return text
 
 
 def gauge_m(row: RowFlow, drawn: Row) -> float:
@@ -239,26 +217,22 @@ def gauge_m(row: RowFlow, drawn: Row) -> float:
     return row.inlet_head_m - speed_m_s**2 / (2.0 * GRAVITY_M_S2)
 
 
-def _filling(fill: LineFill, *, us: bool) -> list[str]:
+def _filling(fill: LineFill, units: Units) -> list[str]:
     """How the line fills before it waters, and what runs out of it after."""
     if not math.isfinite(fill.first_s):
         return ["    its line never fills"]
     lines = [
-        f"    its line holds {_volume(fill.volume_m3, us=us)} and fills in "
+        f"    its line holds {units.volume(l_from_m3(fill.volume_m3))} and fills in "
         f"{open_time(fill.first_s)}"
     ]
     if fill.drains_m3 > 0.0:
         lines.append(
-            f"    {_volume(fill.drains_m3, us=us)} run out at its low end after a pulse: "
+            f"    {units.volume(l_from_m3(fill.drains_m3))} run out at its low end after a pulse: "
             f"{open_time(fill.again_s)} of the next"
         )
     else:
         lines.append("    it stays full between pulses")
     return lines
-
-
-def _volume(volume_m3: float, *, us: bool) -> str:
-    return volume(l_from_m3(volume_m3), us=us)
 
 
 def _how_sure(zone: ZoneFlow, error: float) -> str:
@@ -275,11 +249,11 @@ def give_or_take(error: float) -> str:
 
 
 def _row(
-    row: RowFlow, over_pipe_m: float, number: int, even: float, *, us: bool, holes: bool
+    row: RowFlow, over_pipe_m: float, number: int, even: float, units: Units, *, holes: bool
 ) -> list[str]:
     running = [h.flow_m3_s for h in row.holes if not h.plugged]
     lines = [
-        f"    row {number}: {_flow(row.flow_m3_s, us=us)} at {_pressure(over_pipe_m, us=us)}; "
+        f"    row {number}: {units.flow(row.flow_m3_s)} at {units.pressure(over_pipe_m)}; "
         f"even {100 * even:.0f} %, spread {100 * row.variation:.0f} %; "
         f"{len(running)} holes"
     ]
@@ -290,7 +264,7 @@ def _row(
         at, last = row.holes[row.air_at[0]], row.holes[row.air_at[-1]]
         lines.append(f"      air enters at {_named(at)}; up to {_named(last)} no water comes out")
     if holes:
-        lines += [_hole(hole, us=us) for hole in row.holes]
+        lines += [_hole(hole, units) for hole in row.holes]
     return lines
 
 
@@ -298,9 +272,9 @@ def _named(hole: HoleFlow) -> str:
     return f"{'drain hole' if hole.kind == 'drain' else 'hole'} {hole.number}"
 
 
-def _hole(hole: HoleFlow, *, us: bool) -> str:
-    if us:
-        where = f"{hole.x_m / m_from_ft(1.0):6.2f} ft"
+def _hole(hole: HoleFlow, units: Units) -> str:
+    if units.us:
+        where = f"{units.distance(hole.x_m):6.2f} ft"
         head = f"{in_from_m(hole.head_m - hole.z_m):7.1f} in"
     else:
         where, head = f"{hole.x_m:6.3f} m", f"{hole.head_m - hole.z_m:7.3f} m"
@@ -309,7 +283,7 @@ def _hole(hole: HoleFlow, *, us: bool) -> str:
     return f"      {hole.number:>4}  {where}  {head} of water over it  {state}{drain}"
 
 
-def flow_document(found: Found, garden: Garden, facts: FlowFacts) -> list[dict[str, object]]:
+def flow_document(found: Found, lines: Lines, bands: Bands) -> list[dict[str, object]]:
     """Every set, zone, row and hole; SI, units in the keys; heads against the tap's height.
 
     `uniformity` is with drill and level, `evenness` of the pipe alone.
@@ -318,15 +292,15 @@ def flow_document(found: Found, garden: Garden, facts: FlowFacts) -> list[dict[s
         {
             "open": list(names),
             "supply_flow_m3_s": flows.supply_flow_m3_s,
-            "supply_flow_range_m3_s": list(facts.ranges(names)),
+            "supply_flow_range_m3_s": list(lines.flow_range(frozenset(names))),
             "tap_head_m": flows.tap_head_m,
             "zones": [
                 _zone_document(
                     flows.zones[name],
-                    garden.watering,
-                    facts.bands.error(name, names),
-                    facts.fills(name, names),
-                    facts.evens(name, names),
+                    lines.garden.watering,
+                    bands.error(name, names),
+                    line_fill(lines, name, frozenset(names)),
+                    evenness_range(lines, name, frozenset(names)),
                 )
                 for name in names
             ],
@@ -381,15 +355,21 @@ def _zone_document(
     }
 
 
-def _flow(flow_m3_s: float, *, us: bool) -> str:
-    if us:
-        return f"{gal_min_from_m3_s(flow_m3_s):.2f} gal/min"
-    return f"{l_min_from_m3_s(flow_m3_s):.2f} L/min"
+# Named where the tests do not determine them; a take-off or a level is not.
+_NAMED = ("static head", "test flow", "bore", "discharge", "valve")
 
 
-def _pressure(head_m: float, *, us: bool) -> str:
-    """A pressure in psi or metres; a small one reads better as a height of water."""
-    if us:
-        psi = psi_from_head_m(head_m)
-        return f"{psi:.2f} psi" if psi >= 1.0 else f"{in_from_m(head_m):.1f} in of water"
-    return f"{head_m:.2f} m" if head_m >= 1.0 else f"{100.0 * head_m:.1f} cm of water"
+def fitted_words(fitted: Fitted) -> list[str]:
+    """The value of each unknown, and which tests contradict; lines of 80 columns."""
+    count = f"{fitted.tests} field test{'' if fitted.tests == 1 else 's'}"
+    silent = [p.name for p in fitted.parameters if not p.learnt and p.unknown.kind in _NAMED]
+    sentences = [
+        *(parameter.words for parameter in fitted.parameters if parameter.learnt),
+        *([f"the tests say nothing of: {', '.join(silent)}"] if silent else []),
+        *fitted.remarks,
+        *(f"contradiction: {odd.words}" for odd in fitted.contradictions),
+    ]
+    lines = [f"Fitted to {count}:"]
+    for sentence in sentences:
+        lines += paragraph(sentence, "  - ", "    ")
+    return lines

@@ -1,16 +1,17 @@
-"""The soil-water ledger as a person and a program read it, with the source of each day."""
+"""The soil-water ledger and reference ET, day by day, with the source of each day."""
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, timedelta
 
+from controller.demand.climate.reference_et import ReferenceEt
 from controller.demand.records import ASSUMED, PLANNED, LedgerDay
 from controller.demand.soil.mulch import mulch_of
 from controller.garden.model import Bed, Coefficients, Garden
-from controller.paper.amounts import day_cell, day_in_year, depth, short_day
-from controller.units import M_PER_FT, gal_from_m3, in_from_mm, litres_from_mm, m3_from_l
+from controller.paper.amounts import Units
+from controller.paper.text import WIDTH, day_cell, day_in_year, paragraph, short_day
+from controller.units import litres_from_mm
 from controller.weather.source_priority import (
     CLIMATE_TABLE,
     DAYS_BEFORE,
@@ -22,7 +23,7 @@ from controller.weather.source_priority import (
 )
 
 _SERVICE = "service"
-_DOUBT = "*"  # neither measured nor on any step that is known
+_UNKNOWN = "*"  # neither measured nor on any step that is known
 # From the best step down: its mark, and what it is. The first step that a table has is not marked.
 _STEPS: Mapping[str, tuple[str, str]] = {
     STATION: (" ", "the garden's own station"),
@@ -65,7 +66,7 @@ class SourceMarks:
         self._first = measured[0] if measured else ""
 
     def mark(self, row: LedgerDay) -> str:
-        """One character: a blank where the day stands on the first step."""
+        """One character: a blank for a day on the first step."""
         return self._mark(row.rung, row.measured)
 
     def words(self) -> list[str]:
@@ -90,7 +91,7 @@ class SourceMarks:
     def _mark(self, rung: str, measured: bool) -> str:
         if rung in _STEPS:
             return " " if rung == self._first else _STEPS[rung][0]
-        return " " if measured else _DOUBT
+        return " " if measured else _UNKNOWN
 
 
 def spans_words(days: Sequence[date]) -> str:
@@ -104,7 +105,7 @@ def spans_words(days: Sequence[date]) -> str:
     words = []
     for number, (first, last) in enumerate(spans):
         follows = spans[number + 1][0] if number + 1 < len(spans) else None
-        # The year is said once, at the end of a run of spans of one year.
+        # The year stands once, at the end of a run of spans of one year.
         close = follows is None or follows.year != last.year
         end = short_day(last) if close else day_in_year(last)
         if first == last:
@@ -208,36 +209,153 @@ def _row(d: LedgerDay) -> dict[str, object]:
     }
 
 
-__all__ = ["ledger_rows", "ledger_text"]
-
-WIDTH = 80
 _STAGES = {"development": "develops"}
 _FROM = {ASSUMED: "a", PLANNED: "p"}  # what is written down has no mark
-_PLANT_DAYS = 7  # so many last days are told plant by plant; our choice
+_PLANT_DAYS = 7  # so many last days are shown plant by plant; our choice
 
 
 def ledger_text(
     days: Sequence[LedgerDay],
     remarks: Iterable[str],
-    *,
-    us: bool,
-    garden: Garden | None = None,
+    garden: Garden,
     allowed: Callable[[LedgerDay], float | None] = lambda row: None,
 ) -> str:
     """A table for each zone; depths in mm or hundredths of inches.
 
-    The garden says what lies on the beds, `allowed` what may be missing before a bed is watered.
+    `allowed` gives what may be missing before a bed is watered, in mm.
     """
-    rungs = SourceMarks(days)
-    beds = {} if garden is None else {zone.name: zone.bed for zone in garden.zones}
-    lines = _heading(days, us=us)
-    for (zone, part), rows in _tables(days).items():
-        name = f"{zone}, {part}" if part else zone
-        lines += _table(name, rows, beds.get(zone), rungs, allowed, us=us)
-    lines += _weather(days, rungs, us=us)
+    lines = _Sheet(days, garden, allowed).lines()
     for remark in remarks:
-        lines += _wrapped(f"Note: {remark}.", "", "  ")
+        lines += paragraph(f"Note: {remark}.", then="  ")
     return "\n".join(lines).rstrip() + "\n"
+
+
+class _Sheet:
+    """The tables of some days, in the garden's units."""
+
+    def __init__(
+        self,
+        days: Sequence[LedgerDay],
+        garden: Garden,
+        allowed: Callable[[LedgerDay], float | None],
+    ) -> None:
+        self._days, self._allowed = days, allowed
+        self._units = Units(garden.us_units)
+        self._beds = {zone.name: zone.bed for zone in garden.zones}
+        self._marks = SourceMarks(days)
+
+    def lines(self) -> list[str]:
+        """The heading, the tables, the weather they stand on."""
+        lines = self._heading()
+        for (zone, part), rows in _tables(self._days).items():
+            name = f"{zone}, {part}" if part else zone
+            lines += self._table(name, rows, self._beds.get(zone))
+        return lines + self._weather()
+
+    def _heading(self) -> list[str]:
+        days = self._days
+        if not days:
+            return ["No account of these days: nothing is planted there.", ""]
+        unit = "inches" if self._units.us else "mm"
+        words = f"Depths in {unit}, of the driest quarter of the ground. "
+        if any(row.coefficients == DUAL for row in days):
+            words += (
+                "Kcb is for what plants draw, Ke for what the open ground between them loses (dual "
+                "coefficients). "
+            )
+        if any(row.coefficients != DUAL for row in days):
+            words += "Kc is a single coefficient, for plants and soil together. "
+        words += (
+            "Ks: the share of its need that the crop finds; under 1 it is short. Past: ran off, "
+            "drained below the roots, or went to wetter ground than the driest quarter; over all "
+            "of the ground, as are used, rain and given. Gone: missing at the end of the day from "
+            "the ground that the line wets. At: where watering begins. "
+            "Felt: where the crop feels it."
+        )
+        if any(row.water_from == ASSUMED for row in days):
+            words += " Given, with an a: nobody wrote it down, it is taken as done."
+        if any(row.water_from == PLANNED for row in days):
+            words += " With a p: planned."
+        if any(row.phase for row in days):
+            words += " Seedbed, settling and dry-down stand in place of the stage they fall in."
+        if any(not row.rain_known for row in days):
+            words += " A ? is rain unknown."
+        return [*paragraph(words, then=""), ""]
+
+    def _table(self, name: str, rows: Sequence[LedgerDay], bed: Bed | None) -> list[str]:
+        apart = any(row.coefficients == DUAL for row in rows)
+        lines = [*paragraph(name, then=""), "-" * min(len(name), WIDTH)]
+        for words in (_accounts(rows), _ground(rows[-1], bed)):
+            lines += paragraph(words, "  ", "  ")
+        lines.append(_header(apart=apart))
+        year = rows[0].day.year
+        for row in rows:
+            if row.day.year != year:
+                year = row.day.year
+                lines.append(f"  {year}")
+            lines.append(self._line(row, apart=apart))
+        return [*lines, *self._plants(rows), ""]
+
+    def _line(self, row: LedgerDay, *, apart: bool) -> str:
+        def cell(mm: float, width: int = 5) -> str:
+            # What rounds to nought is written so, also from below.
+            shown = self._units.depth_figure(mm)
+            return f"{shown.removeprefix('-') if float(shown) == 0.0 else shown:>{width}}"
+
+        stage = _STAGES.get(row.stage, row.stage)
+        own = f"{row.kcb:>4.2f} {row.ke:>4.2f}" if apart else f"{row.kc:>4.2f}"
+        rain = cell(row.rain_mm - row.rain_unused_mm) if row.rain_known else f"{'?':>5}"
+        past = cell(row.runoff_mm + row.drained_mm + row.passed_mm)
+        bounds = f"{'':>5} {'':>5}"
+        if row.crop is not None:
+            allowed_mm = self._allowed(row)
+            at = f"{'':>5}" if allowed_mm is None else cell(allowed_mm)
+            bounds = f"{at} {cell(row.raw_mm)}"
+        line = (
+            f"{self._marks.mark(row)} {day_cell(row.day)} {row.phase or stage:<8} "
+            f"{cell(row.eto_mm, 4)} {own} {row.stress:>4.2f} {cell(row.used_mm)} {rain} "
+            f"{cell(row.watered_mm)}{_FROM.get(row.water_from, ' ')} {past} "
+            f"{cell(row.wet_depletion_mm)} {bounds}"
+        )
+        return line.rstrip()
+
+    def _plants(self, rows: Sequence[LedgerDay]) -> list[str]:
+        """The plants of the last days, and how much each of them drew a day."""
+        standing = [row for row in rows if row.plants > 0.0 and row.ground_m2 > 0.0][-_PLANT_DAYS:]
+        if not standing:
+            return []
+        last = standing[-1]
+        count = max(round(last.plants), 1)
+        area = self._units.area(last.ground_m2 / last.plants)
+        words = f"{count:,} plant{'' if count == 1 else 's'}, each on {area}"
+        if last.cover >= 0.005:
+            words += f", shade {100 * last.cover:.0f} % of the ground on {day_in_year(last.day)}"
+        return [*paragraph(f"{words}.", "  ", "  "), *self._plant_by_day(standing)]
+
+    def _plant_by_day(self, rows: Sequence[LedgerDay]) -> list[str]:
+        """A small table: what one plant lost on each of these days."""
+
+        def line(name: str, cells: Iterable[str]) -> str:
+            return f"  {name:<17}" + "".join(f" {cell:>6}" for cell in cells)
+
+        amount, unit = self._units.plant_figure, "gallons" if self._units.us else "litres"
+        lost = [plant_litres(row) for row in rows]
+        lines = [line(f"{unit} a plant", (day_cell(r.day) for r in rows))]
+        if any(row.coefficients == DUAL for row in rows):
+            lines.append(line("  drew", (amount(drew) for drew, _ in lost)))
+        return [*lines, line("  with its ground", (amount(together) for _, together in lost))]
+
+    def _weather(self) -> list[str]:
+        """The weather the days stand on, with the marks; and snow on the ground."""
+        lines = []
+        for words in self._marks.words():
+            lines += paragraph(words, then="    ")
+        lying = {row.day: row.snow_mm for row in self._days if row.snow_mm > 0.0}
+        if lying:
+            depth = self._units.depth
+            packs = ", ".join(f"{day_in_year(d)} {depth(mm)}" for d, mm in sorted(lying.items()))
+            lines += paragraph(f"water lying as snow at the end of the day: {packs}", "  ")
+        return ["The weather of these days", *lines, ""] if lines else []
 
 
 def _tables(days: Iterable[LedgerDay]) -> Mapping[tuple[str, str], list[LedgerDay]]:
@@ -246,58 +364,6 @@ def _tables(days: Iterable[LedgerDay]) -> Mapping[tuple[str, str], list[LedgerDa
     for row in days:
         zones.setdefault(row.zone, {}).setdefault(row.part, []).append(row)
     return {(zone, part): rows for zone, parts in zones.items() for part, rows in parts.items()}
-
-
-def _heading(days: Sequence[LedgerDay], *, us: bool) -> list[str]:
-    if not days:
-        return ["No account of these days: nothing is planted there.", ""]
-    words = f"Depths in {'inches' if us else 'mm'}, of the driest quarter of the ground. "
-    if any(row.coefficients == DUAL for row in days):
-        words += (
-            "Kcb is for what plants draw, Ke for what the open ground between them loses (dual "
-            "coefficients). "
-        )
-    if any(row.coefficients != DUAL for row in days):
-        words += "Kc is a single coefficient, for plants and soil together. "
-    words += (
-        "Ks: the share of its need that the crop finds; under 1 it is short. Past: ran off, "
-        "drained below the roots, or went to wetter ground than the driest quarter; over all of "
-        "the ground, as are used, rain and given. Gone: missing at the end of the day from the "
-        "ground that the line wets. At: where watering begins. "
-        "Felt: where the crop feels it."
-    )
-    if any(row.water_from == ASSUMED for row in days):
-        words += " Given, with an a: nobody wrote it down, it is taken as done."
-    if any(row.water_from == PLANNED for row in days):
-        words += " With a p: planned."
-    if any(row.phase for row in days):
-        words += " Seedbed, settling and dry-down stand in place of the stage they fall in."
-    if any(not row.rain_known for row in days):
-        words += " A ? is rain unknown."
-    return [*_wrapped(words, "", ""), ""]
-
-
-def _table(
-    name: str,
-    rows: Sequence[LedgerDay],
-    bed: Bed | None,
-    rungs: SourceMarks,
-    allowed: Callable[[LedgerDay], float | None],
-    *,
-    us: bool,
-) -> list[str]:
-    apart = any(row.coefficients == DUAL for row in rows)
-    lines = [*_wrapped(name, "", ""), "-" * min(len(name), WIDTH)]
-    for words in (_accounts(rows), _ground(rows[-1], bed)):
-        lines += _wrapped(words, "  ", "  ")
-    lines.append(_header(apart=apart))
-    year = rows[0].day.year
-    for row in rows:
-        if row.day.year != year:
-            year = row.day.year
-            lines.append(f"  {year}")
-        lines.append(_line(row, rungs.mark(row), allowed(row), apart=apart, us=us))
-    return [*lines, *_plants(rows, us=us), ""]
 
 
 def _accounts(rows: Sequence[LedgerDay]) -> str:
@@ -338,73 +404,30 @@ def _header(*, apart: bool) -> str:
     return f"  {'day':<6} {'stage':<8} {'ETo':>4} {own} {'Ks':>4}{rest} {last}"
 
 
-def _line(row: LedgerDay, mark: str, allowed_mm: float | None, *, apart: bool, us: bool) -> str:
-    def cell(mm: float, width: int = 5) -> str:
-        # What rounds to nought is written so, also from below.
-        shown = f"{in_from_mm(mm):.2f}" if us else f"{mm:.1f}"
-        return f"{shown.removeprefix('-') if float(shown) == 0.0 else shown:>{width}}"
-
-    stage = _STAGES.get(row.stage, row.stage)
-    own = f"{row.kcb:>4.2f} {row.ke:>4.2f}" if apart else f"{row.kc:>4.2f}"
-    rain = cell(row.rain_mm - row.rain_unused_mm) if row.rain_known else f"{'?':>5}"
-    past = cell(row.runoff_mm + row.drained_mm + row.passed_mm)
-    bounds = f"{'':>5} {'':>5}"
-    if row.crop is not None:
-        at = f"{'':>5}" if allowed_mm is None else cell(allowed_mm)
-        bounds = f"{at} {cell(row.raw_mm)}"
-    line = (
-        f"{mark} {day_cell(row.day)} {row.phase or stage:<8} {cell(row.eto_mm, 4)} {own} "
-        f"{row.stress:>4.2f} {cell(row.used_mm)} {rain} {cell(row.watered_mm)}"
-        f"{_FROM.get(row.water_from, ' ')} {past} {cell(row.wet_depletion_mm)} {bounds}"
-    )
-    return line.rstrip()
+def eto_rows(days: Iterable[tuple[date, ReferenceEt | None]]) -> list[dict[str, object]]:
+    """One row for each day; a day without temperatures has no figure."""
+    rows: list[dict[str, object]] = []
+    for day, found in days:
+        row: dict[str, object] = {
+            "date": day.isoformat(),
+            "eto_mm": None if found is None else round(found.eto_mm_day, 4),
+            "method": "none: a temperature is missing" if found is None else found.method,
+            "humidity": "" if found is None else found.humidity_rung,
+            "radiation": "" if found is None else found.radiation_rung,
+            "wind": "" if found is None else found.wind_rung,
+        }
+        rows.append(row)
+    return rows
 
 
-def _plants(rows: Sequence[LedgerDay], *, us: bool) -> list[str]:
-    """The plants of the last days, and how much each of them drew a day."""
-    standing = [row for row in rows if row.plants > 0.0 and row.ground_m2 > 0.0][-_PLANT_DAYS:]
-    if not standing:
-        return []
-    last = standing[-1]
-    count = max(round(last.plants), 1)
-    words = f"{count:,} plant{'' if count == 1 else 's'}, each on {_area(last, us=us)}"
-    if last.cover >= 0.005:
-        words += f", shade {100 * last.cover:.0f} % of the ground on {day_in_year(last.day)}"
-    return [*_wrapped(f"{words}.", "  ", "  "), *_plant_by_day(standing, us=us)]
-
-
-def _plant_by_day(rows: Sequence[LedgerDay], *, us: bool) -> list[str]:
-    """A small table: what one plant lost on each of these days."""
-
-    def line(name: str, cells: Iterable[str]) -> str:
-        return f"  {name:<17}" + "".join(f" {cell:>6}" for cell in cells)
-
-    def amount(litres: float) -> str:
-        return f"{gal_from_m3(m3_from_l(litres)):.3f}" if us else f"{litres:.2f}"
-
-    lost = [plant_litres(row) for row in rows]
-    lines = [line(f"{'gallons' if us else 'litres'} a plant", (day_cell(r.day) for r in rows))]
-    if any(row.coefficients == DUAL for row in rows):
-        lines.append(line("  drew", (amount(drew) for drew, _ in lost)))
-    return [*lines, line("  with its ground", (amount(together) for _, together in lost))]
-
-
-def _area(row: LedgerDay, *, us: bool) -> str:
-    each_m2 = row.ground_m2 / row.plants
-    return f"{each_m2 / M_PER_FT**2:.2f} sq ft" if us else f"{each_m2:.2f} m2"
-
-
-def _weather(days: Sequence[LedgerDay], rungs: SourceMarks, *, us: bool) -> list[str]:
-    """The weather the days stand on, with the marks; and snow on the ground."""
-    lines = []
-    for words in rungs.words():
-        lines += _wrapped(words, "", "    ")
-    lying = {row.day: row.snow_mm for row in days if row.snow_mm > 0.0}
-    if lying:
-        packs = ", ".join(f"{day_in_year(d)} {depth(mm, us=us)}" for d, mm in sorted(lying.items()))
-        lines += _wrapped(f"water lying as snow at the end of the day: {packs}", "  ", "    ")
-    return ["The weather of these days", *lines, ""] if lines else []
-
-
-def _wrapped(text: str, first: str, then: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=then)
+def eto_text(rows: Sequence[dict[str, object]]) -> str:
+    """One line for each day."""
+    lines = [f"{'day':<10}  {'ETo mm':>6}  how"]
+    for row in rows:
+        eto = row["eto_mm"]
+        shown = f"{eto:6.2f}" if isinstance(eto, float) else "     -"
+        lines.append(f"{row['date']}  {shown}  {row['method']}")
+    known = [r["eto_mm"] for r in rows if isinstance(r["eto_mm"], float)]
+    total = sum(v for v in known if isinstance(v, float))
+    lines.append(f"{'sum':<10}  {total:6.1f}  of {len(known)} of {len(rows)} days")
+    return "\n".join(lines) + "\n"

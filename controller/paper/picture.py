@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from html import escape
 from math import ceil, floor, log10
 from zlib import crc32
@@ -15,28 +16,41 @@ from controller.hydraulics.network.row_shares import (
     RowShares,
     row_shares,
 )
-from controller.units import M3_PER_US_GAL, M_PER_FT
+from controller.paper.amounts import Units
 
-# A hole's flow as people measure it: a cup by the minute, or gallons by the hour.
-_ML_MIN_PER_M3_S = 6e7
-_GAL_H_PER_M3_S = 3600.0 / M3_PER_US_GAL
 _WIDE, _LEFT, _RIGHT, _TOP, _BOTTOM, _PANEL = 760, 64, 116, 62, 44, 190
 _MOST_BARS = 40
 _INK, _THIN, _WATER, _WEAK, _LIMIT = "#26323c", "#c9d1d6", "#2b6c8f", "#c4762a", "#8a949b"
 
 
-def row_picture_svg(
-    zone: ZoneFlow, watering: Watering, *, us: bool = False, title: str = ""
-) -> str:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Axes:
+    """The scales that all panels of a picture share, in the gardener's units."""
+
+    units: Units
+    x_ticks: list[float]
+    y_ticks: list[float]
+
+    def x(self, distance: float) -> float:
+        """Where a distance from the inlet lies."""
+        return _LEFT + (_WIDE - _RIGHT - _LEFT) * distance / self.x_ticks[-1]
+
+    def up(self, flow: float) -> float:
+        """How high a flow stands over the foot of its panel."""
+        return (_PANEL - 22) * flow / self.y_ticks[-1]
+
+
+def row_picture_svg(zone: ZoneFlow, watering: Watering, units: Units) -> str:
     """One panel for each row: each hole's flow over its distance, with class limits."""
-    scale = _GAL_H_PER_M3_S if us else _ML_MIN_PER_M3_S
-    flow_unit = "gal/h" if us else "mL/min"
-    metres = M_PER_FT if us else 1.0
-    most = max((h.flow_m3_s for row in zone.rows for h in row.holes), default=0.0) * scale
-    longest = max((h.x_m for row in zone.rows for h in row.holes), default=0.0) / metres
-    y_ticks, x_ticks = _ticks(most, 4), _ticks(longest, 8)
+    most = max((h.flow_m3_s for row in zone.rows for h in row.holes), default=0.0)
+    longest = max((h.x_m for row in zone.rows for h in row.holes), default=0.0)
+    axes = _Axes(
+        units=units,
+        x_ticks=_ticks(units.distance(longest), 8),
+        y_ticks=_ticks(units.hole_flow(most), 4),
+    )
     shares = [row_shares(row, watering) for row in zone.rows]
-    heading = title or f"{zone.zone}: what each hole gives"
+    heading = f"{zone.zone}: what each hole gives"
     high = _TOP + len(zone.rows) * (_PANEL + _BOTTOM) + 8
     # Several pictures may stand on one page, and ids are the page's.
     own = f"{crc32(zone.zone.encode()):08x}"
@@ -52,48 +66,43 @@ def row_picture_svg(
     ]
     for number, shared in enumerate(shares, 1):
         top = _TOP + (number - 1) * (_PANEL + _BOTTOM)
-        parts += _panel(
-            number, shared, top, scale, metres, x_ticks, y_ticks, f"{flow_unit} from each hole"
-        )
+        parts += _panel(number, shared, axes, top)
     foot = _TOP + len(zone.rows) * (_PANEL + _BOTTOM) - 6
     parts.append(
         _text(
             (_LEFT + _WIDE - _RIGHT) / 2,
             foot,
-            f"distance from the inlet, {'ft' if us else 'm'}",
+            f"distance from the inlet, {units.distance_unit}",
             "middle",
         )
     )
     return "\n".join([*parts, "</svg>"]) + "\n"
 
 
-def row_bars(row: RowFlow, width: int = 80, *, us: bool = False, blocks: bool = False) -> list[str]:
+def row_bars(row: RowFlow, units: Units, width: int) -> list[str]:
     """One bar for each hole, or a mean bar for neighbours if there are many; no drain holes.
 
     A bar is relative to the strongest hole; the rule below marks 10 and 20 % less. At least 60
-    columns; plain characters unless `blocks` are asked for.
+    columns.
     """
-    width = max(60, width)
-    scale = _GAL_H_PER_M3_S if us else _ML_MIN_PER_M3_S
-    unit = "gal/h" if us else "mL/min"
+    width, unit = max(60, width), units.hole_flow_unit
     drilled = [h for h in row.holes if h.kind == "hole"]
     most = max((h.flow_m3_s for h in drilled), default=0.0)
     if most <= 0.0:
         return ["no hole gives water"]
-    decimals = max(0, 2 - floor(log10(most * scale)))
+    decimals = max(0, 2 - floor(log10(units.hole_flow(most))))
     each = ceil(len(drilled) / _MOST_BARS)
     room = max(10, width - len(f"{'':>9} {'':>8} || {'':>6} {unit}"))
-    mark = "█" if blocks else "#"
     lines = []
     for group in (drilled[i : i + each] for i in range(0, len(drilled), each)):
         first, last = group[0].number, group[-1].number
         label = f"{first}-{last}" if last > first else f"{first}"
         at_m = sum(h.x_m for h in group) / len(group)
-        where = f"{at_m / M_PER_FT:5.1f} ft" if us else f"{at_m:6.2f} m"
+        where = f"{units.distance(at_m):5.1f} ft" if units.us else f"{at_m:6.2f} m"
         running = [h.flow_m3_s for h in group if not h.plugged]
         mean = sum(running) / len(running) if running else 0.0
-        bar = mark * min(room, round(room * mean / most))
-        shown = f"{scale * mean:>6.{decimals}f} {unit}" if mean > 0.0 else "   dry"
+        bar = "#" * min(room, round(room * mean / most))
+        shown = f"{units.hole_flow(mean):>6.{decimals}f} {unit}" if mean > 0.0 else "   dry"
         lines.append(f"{label:>9} {where} |{bar:<{room}}| {shown if running else 'plugged'}")
     rule = ["-"] * room
     for share in (1 - GOOD_VARIATION, 1 - MOST_VARIATION):
@@ -143,43 +152,29 @@ def _legend(shares: list[RowShares]) -> list[str]:
     return parts
 
 
-def _panel(
-    number: int,
-    shared: RowShares,
-    top: int,
-    scale: float,
-    metres: float,
-    x_ticks: list[float],
-    y_ticks: list[float],
-    axis: str,
-) -> list[str]:
+def _panel(number: int, shared: RowShares, axes: _Axes, top: int) -> list[str]:
     """One row: grid, class limits, then a stem and a dot for each hole."""
-    foot, right = top + _PANEL, _WIDE - _RIGHT
-
-    def x(at_m: float) -> float:
-        return _LEFT + (right - _LEFT) * (at_m / metres) / x_ticks[-1]
-
-    def y(shown: float) -> float:
-        return foot - (_PANEL - 22) * shown / y_ticks[-1]
-
+    units, foot, right = axes.units, top + _PANEL, _WIDE - _RIGHT
     parts = [
-        _text(_LEFT, top + 10, f"row {number}: {axis}", "start"),
+        _text(_LEFT, top + 10, f"row {number}: {units.hole_flow_unit} from each hole", "start"),
         _text(right, top + 10, _verdict(shared), "end"),
     ]
-    for tick in y_ticks:
-        parts.append(_line(_LEFT, y(tick), right, y(tick), _INK if tick == 0 else _THIN))
-        parts.append(_text(_LEFT - 7, y(tick) + 4, _number(tick), "end"))
-    for tick in x_ticks:
-        parts.append(_line(x(tick * metres), foot, x(tick * metres), foot + 5, _INK))
-        parts.append(_text(x(tick * metres), foot + 19, _number(tick), "middle"))
-    strongest = max((h.flow_m3_s for h in shared.holes if h.kind == "hole"), default=0.0) * scale
+    for tick in axes.y_ticks:
+        level = foot - axes.up(tick)
+        parts.append(_line(_LEFT, level, right, level, _INK if tick == 0 else _THIN))
+        parts.append(_text(_LEFT - 7, level + 4, _number(tick), "end"))
+    for tick in axes.x_ticks:
+        parts.append(_line(axes.x(tick), foot, axes.x(tick), foot + 5, _INK))
+        parts.append(_text(axes.x(tick), foot + 19, _number(tick), "middle"))
+    strongest = max((h.flow_m3_s for h in shared.holes if h.kind == "hole"), default=0.0)
     if strongest > 0.0:
         for share, words in ((GOOD_VARIATION, "good"), (MOST_VARIATION, "fair")):
-            level = y((1 - share) * strongest)
+            level = foot - axes.up((1 - share) * units.hole_flow(strongest))
             parts.append(_line(_LEFT, level, right, level, _LIMIT, dashed=True))
             parts.append(_text(right + 6, level + 4, f"{100 * share:.0f} % less: {words}", "start"))
     for hole in shared.holes:
-        at, level = x(hole.x_m), y(hole.flow_m3_s * scale)
+        at = axes.x(units.distance(hole.x_m))
+        level = foot - axes.up(units.hole_flow(hole.flow_m3_s))
         if hole.plugged:
             parts.append(_cross(at, foot))
         elif _dry(hole):

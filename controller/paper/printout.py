@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from datetime import date, datetime, timedelta
+from functools import partial
 from typing import TypeVar
 
 from controller.garden.model import Garden
 from controller.garden.plumbing import ValveKind
-from controller.paper.amounts import clock_time, day_in_year, depth, long_day, open_time, volume
+from controller.paper.amounts import Units
+from controller.paper.text import clock_time, day_in_year, long_day, open_time, paragraph
 from controller.timetable.calibrated import BAND, Bands
 from controller.timetable.flooding import FLOODING_EFFICIENCY, against_flooding
 from controller.timetable.records import Dose, NotFitted, Pulse, Short, Timetable, WaterIn
 
 _T = TypeVar("_T", Pulse, NotFitted, WaterIn)
-WIDTH = 80
 _NAME = 24
+_wrapped = partial(paragraph, at_hyphens=False)
 _USED_UP = "the allowed share is used up"  # as `timetable.dose.need_of` says it
 
 
@@ -60,7 +61,7 @@ def _span(first: date, last: date) -> str:
 def _water_in(found: list[WaterIn], garden: Garden) -> list[str]:
     """What is set out that day, and how much water it needs."""
     lines: list[str] = []
-    us = garden.us_units
+    units = Units(garden.us_units)
     for each in found:
         name = f"{each.zone}, {each.part}" if each.part else each.zone
         unknown = ""
@@ -68,7 +69,7 @@ def _water_in(found: list[WaterIn], garden: Garden) -> list[str]:
             unknown = f"; rain unknown on {each.rain_unknown_days} d before"
         words = (
             f"{name}: {each.crop.replace('_', ' ')} is set out; water it in by hand with "
-            f"{volume(each.litres, us=us)} along its rows ({depth(each.lacking_mm, us=us)} is "
+            f"{units.volume(each.litres)} along its rows ({units.depth(each.lacking_mm)} is "
             f"missing there{unknown}) and note it; else the line makes it up from the next day on"
         )
         lines += _wrapped(words, "  ")
@@ -83,42 +84,44 @@ def _one_day(
     bands: Bands | None,
 ) -> list[str]:
     lines: list[str] = []
+    units = Units(garden.us_units)
     explained: set[str] = set()
     for pulse in pulses:
         lines.append(_pulse_line(pulse, garden, bands))
         if pulse.zone not in explained:
             explained.add(pulse.zone)
-            lines += _wrapped(why_line(doses[pulse.day, pulse.zone], us=garden.us_units), " " * 12)
+            lines += _wrapped(why_line(doses[pulse.day, pulse.zone], units), " " * 12)
     for item in left:
-        amount = volume(item.litres, us=garden.us_units)
+        amount = units.volume(item.litres)
         lines += _wrapped(f"not given: {item.zone}, {amount}: {item.reason}", "  ")
     return lines
 
 
 def _pulse_line(pulse: Pulse, garden: Garden, bands: Bands | None) -> str:
+    units = Units(garden.us_units)
     opens = clock_time(pulse.opens_utc.astimezone(garden.site.zone_info))
     by = "by hand" if pulse.valve is ValveKind.HAND else f"relay {pulse.relay_line}"
     if bands is not None:
         band = BAND * bands.error(pulse.zone, pulse.together)
-        off = volume(pulse.litres * band, us=garden.us_units).partition(" ")[0]
-        amount, _, unit = volume(pulse.litres, us=garden.us_units).partition(" ")
+        off = units.volume(pulse.litres * band).partition(" ")[0]
+        amount, _, unit = units.volume(pulse.litres).partition(" ")
         return (
             f"  {opens:<9} {_cut(pulse.zone, _NAME - 4):<{_NAME - 4}} {open_time(pulse.open_s):>7} "
             f"±{open_time(pulse.open_s * band):<7} {amount:>6} ±{off:<6} {unit:<3}  {by}"
         )
     return (
         f"  {opens:<9} {_cut(pulse.zone):<{_NAME}} {open_time(pulse.open_s):>8} open"
-        f" {volume(pulse.litres, us=garden.us_units):>10}  {by}"
+        f" {units.volume(pulse.litres):>10}  {by}"
     )
 
 
-def why_line(dose: Dose, *, us: bool) -> str:
+def why_line(dose: Dose, units: Units) -> str:
     """The reason in one line: stage, ETo, Kc, what is gone against what may be, rain counted."""
     why = dose.why
-    rain = f"rain counted {depth(why.rain_mm, us=us)}"
+    rain = f"rain counted {units.depth(why.rain_mm)}"
     if why.rain_unknown_days:
         rain += f" (unknown on {why.rain_unknown_days} d)"
-    eto = f"ETo {depth(why.eto_mm, us=us)}"
+    eto = f"ETo {units.depth(why.eto_mm)}"
     if why.method.startswith("stand-in"):
         eto += " (stand-in)"
     stage = "" if why.stage == "bare" else f", {why.stage}"
@@ -126,8 +129,8 @@ def why_line(dose: Dose, *, us: bool) -> str:
     # That the allowed share is used up stands in the figures already.
     words = why.words.removeprefix(_USED_UP).lstrip(";, ")
     return (
-        f"{crop}{stage}: {eto}, Kc {why.kc:.2f}; gone {depth(why.depletion_mm, us=us)}, watered at "
-        f"{depth(why.allowed_mm, us=us)}, felt at {depth(why.raw_mm, us=us)}; {rain}"
+        f"{crop}{stage}: {eto}, Kc {why.kc:.2f}; gone {units.depth(why.depletion_mm)}, watered at "
+        f"{units.depth(why.allowed_mm)}, felt at {units.depth(why.raw_mm)}; {rain}"
         + (f"; {words}" if words else "")
     )
 
@@ -140,7 +143,7 @@ def _short(timetable: Timetable, garden: Garden) -> list[str]:
     for short in timetable.short:
         name = f"{short.zone}, {short.part}" if short.part else short.zone
         days = "that day" if short.days == 1 else f"{short.days} days"
-        lost = depth(short.lost_mm, us=garden.us_units)
+        lost = Units(garden.us_units).depth(short.lost_mm)
         words = (
             f"{name}: from {day_in_year(short.first)}, {days}; at worst on "
             f"{day_in_year(short.worst_day)} the crop finds {100 * short.least_stress:.0f} % of "
@@ -214,14 +217,15 @@ def _sums(timetable: Timetable, garden: Garden) -> list[str]:
         seconds[pulse.zone] += pulse.open_s
     if not litres:
         return []
+    units = Units(garden.us_units)
     lines = ["In all", "------"]
     for zone in garden.zones:
         if zone.name in litres:
             lines.append(
                 f"  {_cut(zone.name):<{_NAME + 10}} {open_time(seconds[zone.name]):>8} open"
-                f" {volume(litres[zone.name], us=garden.us_units):>10}"
+                f" {units.volume(litres[zone.name]):>10}"
             )
-    total = volume(sum(litres.values()), us=garden.us_units)
+    total = units.volume(sum(litres.values()))
     return [*lines, f"  {'all zones':<{_NAME + 10}} {'':>8}      {total:>10}", ""]
 
 
@@ -230,11 +234,11 @@ def _flooding(timetable: Timetable, garden: Garden) -> list[str]:
     found = against_flooding(timetable)
     if found is None:
         return []
-    us = garden.us_units
+    units = Units(garden.us_units)
     words = (
         f"Flooding the same ground at an efficiency of {100 * FLOODING_EFFICIENCY:.0f} % would "
-        f"take {volume(found.flooding_litres, us=us)}; this takes "
-        f"{volume(found.timetable_litres, us=us)} at {100 * found.efficiency:.0f} %, "
+        f"take {units.volume(found.flooding_litres)}; this takes "
+        f"{units.volume(found.timetable_litres)} at {100 * found.efficiency:.0f} %, "
     )
     share = 100 * abs(found.saved_fraction)
     words += f"{share:.0f} % {'less' if found.saved_fraction >= 0 else 'more'}."
@@ -340,9 +344,3 @@ def _by_day(items: Iterable[_T]) -> dict[date, list[_T]]:
 
 def _cut(name: str, width: int = _NAME) -> str:
     return name if len(name) <= width else name[: width - 3] + "..."
-
-
-def _wrapped(text: str, indent: str) -> list[str]:
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=indent, subsequent_indent=indent + "  ", break_on_hyphens=False
-    )

@@ -1,21 +1,23 @@
-"""The report: what each zone, bed, keeper or month got, and how it was known."""
+"""The logbook on paper: what each zone, bed, keeper or month got; what a copy holds."""
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
+from typing import Any
 
 from controller.garden.model import Garden
+from controller.logbook.files import Contents
 from controller.logbook.records import HowKnown, SumRow, Sums
-from controller.paper.amounts import csv_text, long_day, open_time, volume
+from controller.paper.amounts import Units
 from controller.paper.ledger import lower_services, step_words
+from controller.paper.text import csv_text, long_day, open_time, paragraph, short_day
 from controller.timetable.calibrated import BAND
 from controller.units import gal_from_m3, m3_from_l
 
-WIDTH = 80
 _NAME = 32
+_KIB = 1024.0
 # How litres are known: the word in a key of a row, and the words for a person.
 _HOW = {
     HowKnown.TIMED: ("timed", "timed: open time by computed flow"),
@@ -28,31 +30,31 @@ _HOW = {
 
 def report_text(sums: Sums, garden: Garden, *, by: str, first: date, last: date) -> str:
     """The report in 80 columns; US gallons beside litres where the garden file has them."""
-    us = garden.us_units
+    units = Units(garden.us_units)
     lines = [
-        *_wrapped(f"{garden.site.name}: water given, by {by}", ""),
+        *paragraph(f"{garden.site.name}: water given, by {by}", then=""),
         f"{long_day(first)} to {long_day(last)}",
         "",
-        _columns(by, "pulses", "open", "litres", "US gal" if us else ""),
+        _columns(by, "pulses", "open", "litres", "US gal" if units.us else ""),
     ]
     rule = "-" * len(lines[-1])
     lines.append(rule)
-    lines += [_sum_line(row, us=us) for row in sums.rows]
-    lines += [rule, _sum_line(sums.total, us=us), ""]
-    lines += _how_known(sums.total, us=us)
+    lines += [_sum_line(row, units) for row in sums.rows]
+    lines += [rule, _sum_line(sums.total, units), ""]
+    lines += _how_known(sums.total, units)
     for remark in _remarks(sums):
-        lines += _wrapped(f"Note: {remark}.", "  ")
+        lines += paragraph(f"Note: {remark}.", "  ", "  ")
     return "\n".join(lines).rstrip() + "\n"
 
 
-def band_text(by_zone: Sums, errors: Mapping[str, float], *, us: bool) -> str:
+def band_text(by_zone: Sums, errors: Mapping[str, float], units: Units) -> str:
     """The error of litres by computed flow: two standard errors of each zone's flow, alone."""
     lines = ["", "Timed litres, give or take"]
     for row in by_zone.rows:
         if row.name in errors:
             timed = row.litres_by_how.get(HowKnown.TIMED, 0.0)
-            shown = f"{volume(timed, us=us)} ± {volume(BAND * errors[row.name] * timed, us=us)}"
-            lines += _wrapped(f"{row.name}: {shown}", "  ")
+            shown = f"{units.volume(timed)} ± {units.volume(BAND * errors[row.name] * timed)}"
+            lines += paragraph(f"{row.name}: {shown}", "  ", "  ")
     if len(lines) == 2:
         lines.append("  none were timed")
     return "\n".join(lines) + "\n"
@@ -78,7 +80,7 @@ def written_text(written: Sequence[Written]) -> str:
         # What would move a terminal's cursor or colours is shown as a question mark.
         line = " ".join(f"{zone}{words}{who}".split())
         plain = "".join(sign if sign.isprintable() else "?" for sign in line)
-        lines += _wrapped(f"{one.day}  {plain}", "  ", "              ")
+        lines += paragraph(f"{one.day}  {plain}", "  ", " " * 14)
     return "".join(f"{line}\n" for line in lines)
 
 
@@ -119,23 +121,22 @@ def _columns(name: str, pulses: str, opened: str, litres: str, gallons: str) -> 
     return f"{line} {gallons:>11}" if gallons else line
 
 
-def _sum_line(row: SumRow, *, us: bool) -> str:
+def _sum_line(row: SumRow, units: Units) -> str:
     opened = open_time(row.open_s) + ("+" if row.pulses_untimed else "")
     if row.pulses_untimed == row.pulses:
         opened = "?" if row.pulses else "-"
-    return _columns(
-        row.name, str(row.pulses), opened, f"{row.litres:,.1f}", _gallons(row.litres) if us else ""
-    )
+    gallons = _gallons(row.litres) if units.us else ""
+    return _columns(row.name, str(row.pulses), opened, f"{row.litres:,.1f}", gallons)
 
 
-def _how_known(total: SumRow, *, us: bool) -> list[str]:
+def _how_known(total: SumRow, units: Units) -> list[str]:
     """How the litres are known, a line for each kind; none where nothing was given."""
     if not total.litres_by_how:
         return ["  No water is written down for these days.", ""]
     lines = ["How the litres are known"]
     for how, litres in total.litres_by_how.items():
         line = f"  {_HOW[how][1]:<44} {litres:>19,.1f}"
-        lines.append(f"{line} {_gallons(litres):>11}" if us else line)
+        lines.append(f"{line} {_gallons(litres):>11}" if units.us else line)
     return [*lines, ""]
 
 
@@ -185,6 +186,42 @@ def _gallons(litres: float) -> str:
     return f"{gal_from_m3(m3_from_l(litres)):,.1f}"
 
 
-def _wrapped(text: str, indent: str, then: str | None = None) -> list[str]:
-    then = indent if then is None else then
-    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=then)
+def copy_text(contents: Contents, *, source: str, copy: str) -> str:
+    """Name the copy and say what is in it."""
+    lines = [
+        f"{source}",
+        f"is copied to {copy}: {contents.size_bytes / _KIB:,.0f} KiB, read through and sound.",
+        "It holds",
+    ]
+    if contents.first_day is None or contents.last_day is None:
+        lines.append("  no water given yet")
+    else:
+        lines.append(
+            f"  {contents.pulses} pulses, {contents.litres:,.0f} L, "
+            f"{short_day(contents.first_day)} to {short_day(contents.last_day)}"
+        )
+    lines += [
+        f"  {contents.ledger_days} days of ledger, zone by zone",
+        f"  {contents.weather_days} days of weather",
+        f"  {contents.field_tests} field tests, {contents.observations} things seen, "
+        f"{contents.readings} readings, {contents.notes} notes",
+        "The garden file is not in it; keep a copy of that, too.",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def copy_row(contents: Contents) -> dict[str, Any]:
+    """The same for a program."""
+    return {
+        "size_bytes": contents.size_bytes,
+        "first_day": contents.first_day and contents.first_day.isoformat(),
+        "last_day": contents.last_day and contents.last_day.isoformat(),
+        "pulses": contents.pulses,
+        "litres": contents.litres,
+        "ledger_zone_days": contents.ledger_days,
+        "weather_days": contents.weather_days,
+        "readings": contents.readings,
+        "notes": contents.notes,
+        "field_tests": contents.field_tests,
+        "observations": contents.observations,
+    }

@@ -13,7 +13,7 @@ from typing import Any
 from controller.demand.records import LedgerDay
 from controller.errors import InputError
 from controller.logbook.records import Reading
-from controller.paper.amounts import short_day
+from controller.paper.text import short_day
 
 KIND, BY_VOLUME, BY_FEEL = "soil moisture", "% by volume", "by feel"
 FEEL = ("dry", "moist", "wet")  # kept as 0, 1, 2

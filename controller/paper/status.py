@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from controller.paper.amounts import open_time
-
-WIDTH = 80
+from controller.paper.text import open_time, paragraph
 
 
 def status_text(answer: Mapping[str, Any]) -> str:
@@ -39,14 +36,14 @@ def status_text(answer: Mapping[str, Any]) -> str:
         lines.append(_line("litres by", _litres_by(str(answer["litres_by"]))))
     lines += _board(answer)
     lines += _silent_sources(answer.get("weather", {}), zone_info)
-    lines += _doubts(answer)
+    lines += _warnings(answer)
     happenings = answer.get("happenings", [])
     if happenings:
         lines.append("  of late:")
         for row in happenings:
             when = _moment(str(row.get("at_utc") or "") or None, zone_info)
             zone = f" ({row['zone']})" if row.get("zone") else ""
-            lines += _wrapped(f"{when}  {row.get('kind')}{zone}: {row.get('words')}", "    ")
+            lines += paragraph(f"{when}  {row.get('kind')}{zone}: {row.get('words')}", "    ")
     return "\n".join(lines) + "\n"
 
 
@@ -63,42 +60,42 @@ def _coming(answer: Mapping[str, Any], zone_info: ZoneInfo) -> list[str]:
     return lines
 
 
-def _doubts(answer: Mapping[str, Any]) -> list[str]:
+def _warnings(answer: Mapping[str, Any]) -> list[str]:
     lines: list[str] = []
     if answer.get("garden_from_copy"):
-        lines += _wrapped("the garden file does not read; the last good copy waters on", "  ! ")
+        lines += paragraph("the garden file does not read; the last good copy waters on", "  ! ")
     for fault in answer.get("garden_faults", []):
-        lines += _wrapped(str(fault), "  ! ")
+        lines += paragraph(str(fault), "  ! ")
     if answer.get("plan_fault"):
-        lines += _wrapped(f"no plan: {answer['plan_fault']}", "  ! ")
+        lines += paragraph(f"no plan: {answer['plan_fault']}", "  ! ")
     for row in answer.get("barred", []):
         words = f"{row['zone']}: its line disobeyed ({row['state']}); after a look: rowgate reset"
-        lines += _wrapped(words, "  ! ")
+        lines += paragraph(words, "  ! ")
     if answer.get("shut_by"):
-        lines += _wrapped(f"{answer['shut_by']}: nothing opens by plan", "  - ")
+        lines += paragraph(f"{answer['shut_by']}: nothing opens by plan", "  - ")
     for words in answer.get("inputs_unread", []):
-        lines += _wrapped(str(words), "  ! ")
+        lines += paragraph(str(words), "  ! ")
     for words in answer.get("flows_unknown", []):
-        lines += _wrapped(str(words), "  - ")
+        lines += paragraph(str(words), "  - ")
     for words in answer.get("board", {}).get("doubts", []):
-        lines += _wrapped(str(words), "  ! ")
+        lines += paragraph(str(words), "  ! ")
     if rows := answer.get("rows_set_aside"):
         are = "1 row of the logbook is" if rows == 1 else f"{rows} rows of the logbook are"
-        lines += _wrapped(f"{are} damaged and kept apart: see the happenings", "  ! ")
+        lines += paragraph(f"{are} damaged and kept apart: see the happenings", "  ! ")
     for words in answer.get("not_moving", []):
-        lines += _wrapped(f"does not move: {words}", "  ! ")
+        lines += paragraph(f"does not move: {words}", "  ! ")
     for words in answer.get("silent", []):
-        lines += _wrapped(f"not written down: {words}", "  ! ")
+        lines += paragraph(f"not written down: {words}", "  ! ")
     for hold in answer.get("holds", []):
         zones = ", ".join(hold["zones"]) or "all zones"
         until = str(hold["ends_local"])[:16].replace("T", " ")
         why = f" ({hold['reason']})" if hold["reason"] else ""
-        lines += _wrapped(f"hold: {zones} until {until}{why}", "  - ")
+        lines += paragraph(f"hold: {zones} until {until}{why}", "  - ")
     for left in answer.get("not_fitted", []):
         words = f"not given: {left['zone']}, {left['day']}, {left['litres']:.1f} L"
-        lines += _wrapped(f"{words}: {left['reason']}", "  - ")
+        lines += paragraph(f"{words}: {left['reason']}", "  - ")
     for remark in answer.get("remarks", []):
-        lines += _wrapped(str(remark), "  - ")
+        lines += paragraph(str(remark), "  - ")
     return lines
 
 
@@ -157,25 +154,15 @@ def _silent_sources(weather: Mapping[str, Any], zone_info: ZoneInfo) -> list[str
             words = f"{row['source']} gives nothing new since {since}"
         else:
             words = f"{row['source']} gave nothing yet, asked since {since}"
-        lines += _wrapped(f"weather: {words}: {row.get('why', '')}", "  ! ")
+        lines += paragraph(f"weather: {words}: {row.get('why', '')}", "  ! ")
     return lines
 
 
 def _line(name: str, words: str) -> str:
-    return "\n".join(
-        textwrap.wrap(
-            f"  {name:<14} {words}", WIDTH, subsequent_indent=" " * 17, drop_whitespace=True
-        )
-    )
+    return "\n".join(paragraph(f"  {name:<14} {words}", then=" " * 17))
 
 
 def _moment(text: str | None, zone_info: ZoneInfo) -> str:
     if not text:
         return ""
     return datetime.fromisoformat(text).astimezone(zone_info).strftime("%Y-%m-%d %H:%M:%S")
-
-
-def _wrapped(text: str, indent: str) -> list[str]:
-    return textwrap.wrap(
-        text, WIDTH, initial_indent=indent, subsequent_indent=" " * (len(indent) + 2)
-    )

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from controller.garden.model import Garden
-from controller.paper.amounts import volume
+from controller.paper.amounts import Units
 from controller.paper.printout import short_row
 from controller.timetable.check.finding import Finding, caution
 from controller.timetable.check.usual_season import EVEN_ROW, Season, ZoneWater
@@ -40,8 +40,8 @@ def season_findings(season: Season) -> list[Finding]:
 
 def season_lines(season: Season, garden: Garden) -> list[str]:
     """The water of a usual season, and of driest quarters that cost much; unwrapped."""
-    us = garden.us_units
-    given = volume(sum(water.litres for water in season.waters), us=us)
+    units = Units(garden.us_units)
+    given = units.volume(sum(water.litres for water in season.waters))
     names = list(dict.fromkeys(short.zone for short in season.short))
     outcome = "no crop goes short of water"
     if names:
@@ -50,7 +50,7 @@ def season_lines(season: Season, garden: Garden) -> list[str]:
         f"{season.first} to {season.last}, on the reference ET that is usual here and without "
         f"rain: {given}; {outcome}."
     ]
-    return lines + [_cost_words(w, us) for w in season.waters if w.worth_saying]
+    return lines + [_cost_words(w, units) for w in season.waters if w.worth_saying]
 
 
 def season_row(season: Season) -> dict[str, Any]:
@@ -109,12 +109,12 @@ def _help_rows(helps: Mapping[str, Help]) -> list[dict[str, Any]]:
     ]
 
 
-def _cost_words(water: ZoneWater, us: bool) -> str:
-    saving = volume(water.saving_litres, us=us)
+def _cost_words(water: ZoneWater, units: Units) -> str:
+    saving = units.volume(water.saving_litres)
     return (
-        f"{water.zone}: {volume(water.litres, us=us)}, of them "
-        f"{volume(water.past_litres, us=us)} past its driest quarter (uniformity "
-        f"{water.uniformity:.2f}; {volume(water.line_litres, us=us)} fill the line); rows at "
+        f"{water.zone}: {units.volume(water.litres)}, of them "
+        f"{units.volume(water.past_litres)} past its driest quarter (uniformity "
+        f"{water.uniformity:.2f}; {units.volume(water.line_litres)} fill the line); rows at "
         f"{EVEN_ROW:.2f} would take {saving} less ({100 * water.saving_share:.0f} %)."
     )
 

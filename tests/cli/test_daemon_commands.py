@@ -31,7 +31,7 @@ SMALL = {
     "controller.daemon.control.protocol",
     "controller.errors",
 }
-PAGE = {f"controller.{name}" for name in ("paper", "paper.amounts", "paper.status", "units")}
+PAGE = {f"controller.{name}" for name in ("paper", "paper.status", "paper.text")}
 TALKS = {
     "status": ["status"],
     "status as JSON": ["status", "--json"],

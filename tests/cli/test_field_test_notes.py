@@ -219,6 +219,13 @@ def test_a_note_of_a_day_ahead_or_long_gone_is_refused_in_words(
     assert not (tmp_path / "logbook.db").exists()
 
 
+def test_a_field_test_that_does_not_read_begins_no_logbook(run: Run, tmp_path: Path) -> None:
+    test = ("cups", "slow", "--holes", "first", "--volumes", "90 mL", "--time", "30 s")
+    code, _, err = run("note", *test)
+    assert code == 2 and "--holes: found 'first'" in err
+    assert not (tmp_path / "logbook.db").exists()
+
+
 def test_words_that_would_move_a_terminal_are_shown_without(run: Run) -> None:
     assert run("note", "words", "all\x1b[2Jwell")[0] == 0
     out = run("report")[1]

@@ -13,7 +13,7 @@ from controller.cli.loading import print_csv
 from controller.cli.output import plain, plain_streams, print_json
 from controller.cli.parser import day, main, number
 from controller.daemon.control import protocol
-from controller.paper.amounts import cells
+from controller.paper.text import cells
 
 # Clears a screen, sets a window's title, colours, moves the cursor (ECMA-48, 5.3 and 8.3), the
 # same with the one-byte CSI of its 8-bit form, and turns text round (Unicode's UAX #9).

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import signal
 import threading
+from argparse import Namespace
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -135,7 +136,11 @@ def go(
             return people[0]
 
         loaded = Loaded(
-            garden=garden, catalogue=load(), is_example=False, path=tmp_path / "garden.toml"
+            args=Namespace(),
+            garden=garden,
+            catalogue=load(),
+            is_example=False,
+            path=tmp_path / "garden.toml",
         )
         monkeypatch.setattr(walking, "load_garden", lambda args: loaded)
         monkeypatch.setattr(walking, "system_clock", lambda: clock)

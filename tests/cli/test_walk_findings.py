@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from support.gardens import a_garden, a_zone
 
-from controller.cli.walk.findings import AtRest, Finding, Tried, findings
+from controller.cli.walk.findings import Finding, Tried, WalkRecord, findings
 
 NAMES = ["leeks", "peas, then kale", "beans", 'the "new" bed', "salad", "corn"]
 FIRST_LINE = 10
@@ -40,7 +40,7 @@ def _found(wiring: dict[str, str | None]) -> tuple[dict[str, int], list[Finding]
         )
         for asked, moved in wiring.items()
     ]
-    return lines, findings(garden, AtRest(), tries, dry=False, flow_l_s=lambda _: 0.05)
+    return lines, findings(WalkRecord(garden=garden, flow_l_s=lambda _: 0.05, tries=tries))
 
 
 @given(wirings())

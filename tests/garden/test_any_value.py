@@ -10,13 +10,13 @@ from support.garden_files import FORKED, TEN_LINES, in_zone, read, with_planting
 from controller.errors import GardenFileError
 from controller.garden import device_schema as d
 from controller.garden import schema as w
-from controller.garden.pydantic_form import WrittenCrop, WrittenSoil, key_of
+from controller.garden.pydantic_form import Table, WrittenCrop, WrittenSoil, key_of
 
 PAIR = "a_key = 0"
 SUPPLY = TEN_LINES.splitlines()[0] + "\n"
 METER = f'{TEN_LINES}[meter]\npin = 22\nper_pulse = "0.5 L"\n'
 # By table: a garden file in which it has one more key. Invented.
-PLACES = {
+PLACES: dict[type[Table], str] = {
     w.WrittenSite: TEN_LINES.replace("[site]\n", f"[site]\n{PAIR}\n"),
     w.WrittenSupply: TEN_LINES.replace(SUPPLY, f"[supply]\n{PAIR}\n"),
     w.WrittenFlowTest: TEN_LINES.replace("flow_test = {", f"flow_test = {{ {PAIR},"),
@@ -51,7 +51,7 @@ VALUES = ("true", "-3", '"x"', '"1 in"', '"30 psi"', "2031-07-01", "[7]", '{ nam
 
 
 @pytest.mark.parametrize("table", PLACES, ids=lambda table: table.__name__)
-def test_it_reads_or_its_faults_have_their_lines(table):
+def test_it_reads_or_its_faults_have_their_lines(table: type[Table]) -> None:
     """Where a key stands there already, twice is a fault, too."""
     for name in table.model_fields:
         key, _ = key_of(table, name)

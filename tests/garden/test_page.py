@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import MISSING, fields
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -13,12 +15,19 @@ from controller.garden import device_schema, model, plumbing, values
 from controller.garden import schema as w
 from controller.garden.model import Action, SensorKind
 from controller.garden.plumbing import FITTINGS_K, Begins, Device
-from controller.garden.pydantic_form import Needed, Unwritten, WrittenCrop, WrittenSoil, key_of
+from controller.garden.pydantic_form import (
+    Needed,
+    Table,
+    Unwritten,
+    WrittenCrop,
+    WrittenSoil,
+    key_of,
+)
 
 PAGE = (Path(__file__).parents[2] / "docs/garden-file.md").read_text(encoding="utf-8")
 
 # By heading of the page: the tables it describes.
-TABLES = {
+TABLES: dict[str, list[type[Table]]] = {
     "`[site]`": [w.WrittenSite],
     "`[supply]`": [w.WrittenSupply, w.WrittenFlowTest],
     "`[main]`": [w.WrittenMain],
@@ -69,7 +78,7 @@ def test_every_table_of_the_file_is_on_the_page() -> None:
     assert headed == top
 
 
-def defaults():
+def defaults() -> Iterator[tuple[str, str, str, str]]:
     """Heading and key of each constant default, with its text and its reason."""
     for heading, tables in TABLES.items():
         for table in tables:
@@ -83,7 +92,7 @@ def defaults():
                     yield heading, key, unwritten.text(field.default, False), unwritten.why
 
 
-def row_of(heading, key):
+def row_of(heading: str, key: str) -> str:
     """The row of the page that describes a key, without its signs for code."""
     rows = re.findall(r"^\| .*$", section(heading), re.M)
     own = [row for row in rows if f"`{key}`" in row.split(" | ")[0]]
@@ -92,18 +101,18 @@ def row_of(heading, key):
 
 
 @pytest.mark.parametrize(("heading", "key", "shown", "why"), list(defaults()))
-def test_the_page_has_the_default_of_a_key(heading, key, shown, why):
+def test_the_page_has_the_default_of_a_key(heading: str, key: str, shown: str, why: str) -> None:
     row = row_of(heading, key)
     said = row.partition("optional")[2] or row.split(" | ")[2]
     # A length of 0 m is better said by what it means, as in "at the tap".
     assert re.search(rf"(?<![\w.]){re.escape(shown)}(?![\w.]\w)", said) or (why and why in said)
 
 
-def test_a_required_key_says_what_it_needs():
+def test_a_required_key_says_what_it_needs() -> None:
     """A fault without these words would say only the key."""
+    tables: list[type[Table]] = [*chain(*TABLES.values()), w.WrittenGarden]
     required = [
         (table.__name__, name, field.metadata)
-        for tables in [*TABLES.values(), [w.WrittenGarden]]
         for table in tables
         for name, field in table.model_fields.items()
         if field.is_required()
@@ -113,7 +122,7 @@ def test_a_required_key_says_what_it_needs():
 
 
 # What is made of a table of the file.
-MADE = {
+MADE: dict[type[Table], list[type[Any]]] = {
     w.WrittenSite: [model.Site],
     w.WrittenSupply: [plumbing.Supply, plumbing.Pump],
     w.WrittenBed: [model.Bed],
@@ -131,9 +140,10 @@ MADE = {
 }
 
 
-def test_a_model_that_is_built_in_code_has_the_defaults_of_the_file():
+def test_a_model_that_is_built_in_code_has_the_defaults_of_the_file() -> None:
     """Those of the same name, without the ones that the file makes from other keys."""
-    of_file, of_model = {}, {}
+    of_file: dict[tuple[str, str], object] = {}
+    of_model: dict[tuple[str, str], object] = {}
     for table, models in MADE.items():
         for made in models:
             for one in fields(made):

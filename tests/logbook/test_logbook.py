@@ -6,7 +6,7 @@ import sqlite3
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, timedelta
 from itertools import product
 from pathlib import Path
@@ -65,7 +65,7 @@ def _bring_to(book: Logbook, state: PulseState, slot: int = 1) -> int:
     return pulse_id
 
 
-STEPS = {
+STEPS: dict[PulseState, Callable[[Logbook, int], object]] = {
     PulseState.INTENDED: lambda book, i: book.intend(a_pulse()),
     PulseState.OPEN: lambda book, i: book.opened(i, 1.0),
     PulseState.CLOSED: lambda book, i: close(book, i, 1.0, 1.0, "timed"),

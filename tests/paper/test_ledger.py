@@ -31,7 +31,7 @@ def _dual(n: int = 0, zone: str = "leeks", **more: object) -> LedgerDay:
 
 
 def _text(*days: LedgerDay, us: bool = False) -> str:
-    return ledger_text(days, ("the remark",), us=us, garden=GARDEN)
+    return ledger_text(days, ("the remark",), replace(GARDEN, us_units=us))
 
 
 def _lines(text: str) -> list[list[str]]:
@@ -80,7 +80,7 @@ def test_plants_and_soil_stand_apart_and_the_heading_says_by_which_coefficients(
 
 def test_where_watering_begins_stands_between_what_is_gone_and_what_is_felt() -> None:
     row = _dual(wet_depletion_mm=8.2)
-    text = ledger_text([row], (), us=False, garden=GARDEN, allowed=lambda day: 0.6 * day.raw_mm)
+    text = ledger_text([row], (), GARDEN, lambda day: 0.6 * day.raw_mm)
     assert _row(text, "28 Jun").split()[-3:] == ["8.2", "8.1", "13.5"]
 
 

@@ -3,31 +3,30 @@
 from __future__ import annotations
 
 import doctest
-from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from types import ModuleType
 
 import pytest
 from support.gardens import EVERY_DAY, a_garden, a_zone, even_days
 from support.given import NOTHING_GIVEN
 
 import controller.paper.amounts as amounts
+import controller.paper.text as paper_text
 from controller.garden.model import Garden, Hold, Watering, Window
 from controller.garden.plumbing import ValveKind
-from controller.hydraulics.calibration.hole_law_error import Range, evenness_range
-from controller.hydraulics.network.filling import LineFill, line_fill
 from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.uniformity import real_uniformity
-from controller.paper.amounts import depth, long_day, open_time, volume
-from controller.paper.flows import FlowFacts, flow_document, flow_text, gauge_m
+from controller.paper.amounts import Units
+from controller.paper.flows import flow_document, flow_text, gauge_m
 from controller.paper.ledger import ledger_rows, ledger_text
 from controller.paper.printout import (
-    WIDTH,
     dose_rows,
     timetable_rows,
     timetable_text,
     why_line,
 )
+from controller.paper.text import WIDTH, long_day, open_time, paragraph
 from controller.timetable.calibrated import Bands
 from controller.timetable.need.dose import need_of
 from controller.timetable.need.jobs import Grounds
@@ -55,22 +54,6 @@ GARDEN = a_garden(
 )
 
 
-def _fills(zone: str, names: Sequence[str]) -> LineFill:
-    return line_fill(Lines(GARDEN), zone, frozenset(names))
-
-
-def _ranges(names: Sequence[str]) -> tuple[float, float]:
-    return Lines(GARDEN).flow_range(frozenset(names))
-
-
-def _evens(zone: str, names: Sequence[str]) -> Range | None:
-    return evenness_range(Lines(GARDEN), zone, frozenset(names))
-
-
-def _facts(garden: Garden) -> FlowFacts:
-    return FlowFacts(bands=Bands(garden, None), fills=_fills, ranges=_ranges, evens=_evens)
-
-
 def _plan(garden: Garden = GARDEN) -> Timetable:
     return plan_garden(
         garden,
@@ -89,11 +72,11 @@ def test_no_line_is_wider_than_a_terminal(us: bool) -> None:
     garden = replace(GARDEN, us_units=us)
     texts = [
         timetable_text(_plan(garden), garden),
-        ledger_text(_plan(garden).ledger, (), us=us),
+        ledger_text(_plan(garden).ledger, (), garden),
         flow_text(
             [(["b", "h"], Lines(garden).open_set(frozenset("bh")))],
-            garden,
-            _facts(garden),
+            Lines(garden),
+            Bands(garden, None),
             holes=True,
             bars=True,
         ),
@@ -123,7 +106,7 @@ def _why(words: str) -> str:
         zone="b", day=FIRST, net_mm=3.0, ground_m2=2.0, evenness=0.9, line_litres=0.5, pulses=1,
         litres=7.0, already_litres=0.0, why=why,
     )  # fmt: skip
-    return why_line(dose, us=False)
+    return why_line(dose, Units(us=False))
 
 
 def test_why_now_is_said_where_the_figures_do_not_say_it() -> None:
@@ -167,7 +150,7 @@ def test_a_ledger_row_closes() -> None:
 
 def test_a_flow_document_sums_up() -> None:
     flows = Lines(GARDEN).open_set(frozenset("bh"))
-    (found,) = flow_document([(["b", "h"], flows)], GARDEN, _facts(GARDEN))
+    (found,) = flow_document([(["b", "h"], flows)], Lines(GARDEN), Bands(GARDEN, None))
     zones = found["zones"]
     assert isinstance(zones, list)
     total = sum(h["flow_m3_s"] for z in zones for r in z["rows"] for h in r["holes"])
@@ -180,7 +163,7 @@ def test_one_heading_says_what_is_in_every_figure_of_evenness() -> None:
     flows = Lines(GARDEN).open_set(frozenset("b"))
 
     def text(garden: Garden) -> str:
-        lines = flow_text([(["b"], flows)], garden, _facts(garden))
+        lines = flow_text([(["b"], flows)], Lines(garden), Bands(garden, None))
         return " ".join(lines.split())
 
     real = real_uniformity(flows.zones["b"].holes, GARDEN.watering)
@@ -193,10 +176,19 @@ def test_one_heading_says_what_is_in_every_figure_of_evenness() -> None:
 
 def test_amounts_are_short_and_in_the_unit_asked_for() -> None:
     # WORKED: 1 US gal = 3.785411784 L (NIST SP 811), 1 in = 25.4 mm.
-    assert volume(37.85, us=True) == "10.0 gal"
-    assert volume(1234.5, us=False) == "1,234 L"
-    assert depth(25.4, us=True) == "1.00 in"
+    assert Units(us=True).volume(37.85) == "10.0 gal"
+    assert Units(us=False).volume(1234.5) == "1,234 L"
+    assert Units(us=True).depth(25.4) == "1.00 in"
     assert long_day(date(2031, 7, 6)) == "Sunday 6 July 2031"
+
+
+def test_a_paragraph_fits_the_page_and_may_leave_words_with_hyphens_in_one_piece() -> None:
+    # WORKED: 70 letters, a space and "seed-bed-" are 80 columns.
+    words = f"{70 * 'x'} seed-bed-water"
+    assert paragraph(words) == [f"{70 * 'x'} seed-bed-", "  water"]
+    assert paragraph(words, at_hyphens=False) == [70 * "x", "  seed-bed-water"]
+    assert paragraph("a b " * 30, "  - ", "    ")[1].startswith("    a b")
+    assert max(map(len, paragraph("ab " * 90, "  ! "))) <= WIDTH == 80
 
 
 @pytest.mark.parametrize(
@@ -206,8 +198,9 @@ def test_a_time_open_never_reads_sixty_seconds(seconds: float, shown: str) -> No
     assert open_time(seconds) == shown
 
 
-def test_the_examples_in_the_docstrings_are_true() -> None:
-    assert doctest.testmod(amounts).failed == 0
+@pytest.mark.parametrize("module", [amounts, paper_text])
+def test_the_examples_in_the_docstrings_are_true(module: ModuleType) -> None:
+    assert doctest.testmod(module).failed == 0
 
 
 def test_a_row_is_said_to_stand_under_what_a_gauge_at_its_inlet_shows() -> None:

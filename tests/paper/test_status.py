@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from controller.paper.status import WIDTH, status_text
+from controller.paper.status import status_text
+from controller.paper.text import WIDTH
 
 ANSWER: dict[str, Any] = {
     "ok": True,

@@ -11,7 +11,8 @@ from support.mornings import a_plan
 
 from controller.demand.records import Observation
 from controller.garden.model import Garden, Hold, Planting, Watering
-from controller.paper.printout import WIDTH, no_water_rows, timetable_text
+from controller.paper.printout import no_water_rows, timetable_text
+from controller.paper.text import WIDTH
 from controller.timetable.need.jobs import NOTHING_GIVEN
 from controller.timetable.records import Timetable
 

@@ -85,7 +85,9 @@ def test_a_server_that_pours_without_end_costs_little(way: str, tmp_path: Path) 
     with EndlessServer(head, again * 50).running() as server:
         with pytest.raises(NoWeather):
             online = _service(server.url, tmp_path)
-            online._client._fetcher._policy = RetryPolicy(overall_s=30.0)  # size has to end it
+            fetcher = online._client._fetcher
+            assert isinstance(fetcher, Fetcher)
+            fetcher._policy = RetryPolicy(overall_s=30.0)  # size has to end it
             began = time.monotonic()
             online.days(HERE, past_days=2, forecast_days=3)
         assert time.monotonic() - began < 10.0

@@ -1,4 +1,4 @@
-"""The board during a walk: its lines are kept as the daemon keeps them, and always shut."""
+"""The board during a walk: its lines have the daemon's limits, and all are shut at the end."""
 
 from __future__ import annotations
 
@@ -121,14 +121,14 @@ class Bench:
             self._guard.beat()
 
     def _beat_on(self) -> None:
-        """Beat for the guard; a guard that is gone must not keep us from shutting."""
+        """Beat for the guard; a guard that is gone does not stop the shutting."""
         with contextlib.suppress(DaemonError):
             self._beat()
 
     def _leave(self) -> None:
         self.leaving = True
         failed = dict(self._valve_set.end("the walk is over", self._beat_on))
-        with contextlib.suppress(Exception):  # a driver may raise anything; told just below
+        with contextlib.suppress(Exception):  # a driver may raise anything; reported just below
             self._valve_set.release_all()
         for line, why in failed.items():
             to_stderr(f"line {line} does not shut: {why}; SHUT THE TAP")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import os
 import signal
 import sys
 import threading
@@ -12,13 +11,19 @@ from contextlib import ExitStack
 from pathlib import Path
 
 from controller.cli.daemon_commands import runtime_dir
-from controller.cli.loading import LOGBOOK_NAME, load_garden, system_clock
+from controller.cli.loading import LOGBOOK_NAME, load_garden, named_state, system_clock
 from controller.cli.logbook_commands import SYSTEM_STATE
 from controller.cli.output import to_stderr
 from controller.cli.walk.bench import Bench, Board, open_board
 from controller.cli.walk.dialogue import Asking, AtTerminal, Person, Talk, WalkEnded
-from controller.cli.walk.findings import AtRest, Finding, Tried, findings, relay_zones
-from controller.cli.walk.sheet import logbook_lines, sheet_text
+from controller.cli.walk.findings import (
+    Finding,
+    WalkRecord,
+    findings,
+    logbook_lines,
+    relay_zones,
+    sheet_text,
+)
 from controller.clock import Clock
 from controller.daemon.control.protocol import ask
 from controller.daemon.garden_reload import Accepted, accept
@@ -92,8 +97,8 @@ class _Walk:
         self._garden, self._state, self._own = accepted.garden, state, own
         self._clock = clock
         self._bench: Bench | None = None
-        self._at_rest, self._tries, self._ended = AtRest(), list[Tried](), ""
-        self._end_requested, self._dry = False, False
+        self._record = WalkRecord(garden=accepted.garden, flow_l_s=self._flow_l_s)
+        self._end_requested = False
 
     def run(self) -> int:
         """Talk, walk, shut everything, print the sheet, write down."""
@@ -104,25 +109,14 @@ class _Walk:
                     return 1
                 self._on_the_board(person)
             except WalkEnded as over:
-                self._ended = str(over)
+                self._record.ended = str(over)
             except RowgateError as fault:
-                self._ended = f"a fault: {fault}"
-        found = findings(
-            self._garden, self._at_rest, self._tries, dry=self._dry, flow_l_s=self._flow_l_s
-        )
+                self._record.ended = f"a fault: {fault}"
+        found = findings(self._record)
         now = self._clock.now_utc().astimezone(self._garden.site.zone_info)
-        sheet = sheet_text(
-            self._garden,
-            self._tries,
-            found,
-            when=f"{now:%Y-%m-%d %H:%M}",
-            dry=self._dry,
-            ended=self._ended,
-            flow_l_s=self._flow_l_s,
-        )
-        print(sheet, end="", flush=True)
+        print(sheet_text(self._record, found, when=f"{now:%Y-%m-%d %H:%M}"), end="", flush=True)
         written = self._write_down(found)
-        all_well = all(t.well for t in self._tries) and not found and not self._ended
+        all_well = all(t.well for t in self._record.tries) and not found and not self._record.ended
         return 0 if written and all_well else 1
 
     def _agreed(self, person: Person) -> bool:
@@ -132,7 +126,9 @@ class _Walk:
         if not asking.yes("Is somebody at the tap, and all of the above so?"):
             person.say("Then not now. Nothing was opened.")
             return False
-        self._dry = not asking.yes("Is the tap open? (no: only clicks and movements are asked for)")
+        self._record.dry = not asking.yes(
+            "Is the tap open? (no: only clicks and movements are asked for)"
+        )
         person.say(
             "Now every line is put to rest. The file says that relays are on at a "
             f"{'low' if self._garden.board.active_low else 'high'} level.\n"
@@ -156,21 +152,19 @@ class _Walk:
         )
         with self._bench as bench:
             talk = Talk(
-                self._garden,
+                self._record,
                 self._zones,
                 bench.bank,
                 person,
                 open_s=self._args.seconds,
-                dry=self._dry,
                 meter=bench.meter(person.say),
             )
             try:
                 talk.walk()
             finally:
-                self._at_rest, self._tries = talk.at_rest, talk.tries
-                bench.other_level = self._at_rest.all_on
-        if self._at_rest.all_on:
-            self._ended = "the relays switch on at the other level"
+                bench.other_level = self._record.at_rest.all_on
+        if self._record.at_rest.all_on:
+            self._record.ended = "the relays switch on at the other level"
             person.say(_ALL_ON)
 
     def _look(self) -> None:
@@ -178,7 +172,7 @@ class _Walk:
             self._bench.look()
 
     def _request_end(self, why: str) -> None:
-        # Told once: a second Ctrl-C must not break into the shutting.
+        # Once only: a second Ctrl-C must not break into the shutting.
         if not self._end_requested and not (self._bench is not None and self._bench.leaving):
             self._end_requested = True
             raise WalkEnded(why)
@@ -197,16 +191,9 @@ class _Walk:
             return {}
 
     def _write_down(self, found: Sequence[Finding]) -> bool:
-        if not self._tries and not found:
+        if not self._record.tries and not found:
             return True
-        rows = logbook_lines(
-            self._garden,
-            self._tries,
-            found,
-            dry=self._dry,
-            ended=self._ended,
-            who=self._args.who,
-        )
+        rows = logbook_lines(self._record, found, who=self._args.who)
         try:
             with Logbook(self._state / LOGBOOK_NAME, self._clock) as logbook:
                 for words, zone, line in rows:
@@ -245,9 +232,8 @@ def _zones(garden: Garden, wanted: Sequence[str] | None) -> list[Zone]:
 
 def _state_dir(args: argparse.Namespace) -> Path:
     """The daemon's state folder: the named one, the system's, or beside the garden file."""
-    named = args.state or os.environ.get("ROWGATE_STATE")
-    if named:
-        return Path(named)
+    if (named := named_state(args)) is not None:
+        return named
     return SYSTEM_STATE if SYSTEM_STATE.is_dir() else Path(args.garden).parent
 
 

@@ -11,10 +11,10 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import Protocol, TextIO
 
-from controller.cli.walk.findings import SKIPPED, AtRest, Tried
+from controller.cli.walk.findings import SKIPPED, AtRest, Tried, WalkRecord
 from controller.clock import Clock
 from controller.errors import ValveFault, ValveRefused
-from controller.garden.model import Garden, Zone
+from controller.garden.model import Zone
 from controller.garden.plumbing import Device
 from controller.valves.bank import Bank
 from controller.valves.line import State, drive_s
@@ -34,7 +34,7 @@ class Person(Protocol):
     """The person who walks. Both waits check the lines meanwhile, and raise if not safe."""
 
     def say(self, words: str) -> None:
-        """Tell the person something."""
+        """Show the person some words."""
 
     def ask(self, question: str, within_s: float) -> str | None:
         """The answer, or None when none came in time."""
@@ -107,26 +107,21 @@ class AtTerminal:
     """
 
     def __init__(
-        self, reading: TextIO, garden_commands: TextIO, clock: Clock, look: Callable[[], None]
+        self, reading: TextIO, writing: TextIO, clock: Clock, look: Callable[[], None]
     ) -> None:
-        self._reading, self._garden_commands, self._clock, self._look = (
-            reading,
-            garden_commands,
-            clock,
-            look,
-        )
+        self._reading, self._writing, self._clock, self._look = reading, writing, clock, look
         self._lines: queue.SimpleQueue[str | None] = queue.SimpleQueue()
         threading.Thread(target=self._read, name="answers", daemon=True).start()
 
     def say(self, words: str) -> None:
         """A line for the person."""
-        print(words, file=self._garden_commands, flush=True)
+        print(words, file=self._writing, flush=True)
 
     def ask(self, question: str, within_s: float) -> str | None:
         """The next line that comes; None when none came in time."""
         if self._reading.isatty():
-            self._forget_what_was_typed_before()
-        print(f"{question}\n> ", end="", file=self._garden_commands, flush=True)
+            self._drop_earlier_input()
+        print(f"{question}\n> ", end="", file=self._writing, flush=True)
         until_mono_s = self._clock.mono_s() + within_s
         while True:
             self._look()
@@ -159,7 +154,7 @@ class AtTerminal:
         finally:
             self._lines.put(None)
 
-    def _forget_what_was_typed_before(self) -> None:
+    def _drop_earlier_input(self) -> None:
         """An answer typed ahead is no answer to a question that was not asked yet."""
         ended = False
         while not self._lines.empty():
@@ -180,37 +175,34 @@ class Counts(Protocol):
 
 
 class Talk:
-    """One walk along the lines of a bank. What was seen so far is in `at_rest` and `tries`."""
+    """One walk along the lines of a bank. What was seen goes into its record."""
 
     def __init__(
         self,
-        garden: Garden,
+        record: WalkRecord,
         zones: Sequence[Zone],
         bank: Bank,
         person: Person,
         *,
         open_s: float,
-        dry: bool,
-        meter: Counts | None = None,
+        meter: Counts | None,
     ) -> None:
-        self._garden, self._zones, self._bank, self._person = garden, zones, bank, person
-        self._open_s, self._dry, self._meter = open_s, dry, None if dry else meter
-        self._names = [zone.name for zone in garden.zones]
+        self._record, self._zones, self._bank, self._person = record, zones, bank, person
+        self._open_s, self._dry, self._meter = open_s, record.dry, None if record.dry else meter
+        self._names = [zone.name for zone in record.garden.zones]
         self._asking = Asking(person, self._names)
-        self.at_rest = AtRest()
-        self.tries: list[Tried] = []
 
     def walk(self) -> None:
         """Walk all lines. `WalkEnded` if it ends early."""
         self._wait_until_shut()
-        self.at_rest = self._look_at_rest()
-        if self.at_rest.all_on:
+        at_rest = self._record.at_rest = self._look_at_rest()
+        if at_rest.all_on:
             return
         for number, zone in enumerate(self._zones, 1):
-            if zone.name in self.at_rest.on:
+            if zone.name in at_rest.on:
                 continue
             tried = self._try(zone, f"{number} of {len(self._zones)}")
-            self.tries.append(tried)
+            self._record.tries.append(tried)
             if tried.stopped is False and not self._asking.yes(
                 f"SHUT THE TAP: water runs on after line {tried.line} is off.\n"
                 "Go on with the other lines, the tap open again or not?"

@@ -1,12 +1,14 @@
-"""Findings of a walk: from what a person saw to faults of wires, relays, valves and meter."""
+"""What a walk finds: from what a person saw to faults of wires, relays, valves and meter."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import Device, Valve
+from controller.paper.amounts import Units
+from controller.paper.text import paragraph
 
 SKIPPED = "skipped"
 
@@ -56,6 +58,18 @@ class AtRest:
     counts: int | None = None
 
 
+@dataclass(slots=True, kw_only=True)
+class WalkRecord:
+    """What was asked and seen so far. `dry`: the water is off, only clicks and movements count."""
+
+    garden: Garden
+    flow_l_s: Callable[[str], float]  # of a zone open alone, computed
+    dry: bool = False
+    at_rest: AtRest = AtRest()
+    tries: list[Tried] = field(default_factory=list)
+    ended: str = ""  # why it ended early
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
     """A difference from the garden file; `change` are lines for the file."""
@@ -76,16 +90,10 @@ LEAST_COUNTS = 3.0  # of a meter, computed, before its silence says anything; ou
 RUN_ON_COUNTS = 2  # after all is shut; one may be the wheel coming to rest; our choice
 
 
-def meter_findings(
-    tries: Sequence[Tried],
-    garden: Garden,
-    at_rest: AtRest,
-    *,
-    flow_l_s: Callable[[str], float],
-) -> list[Finding]:
+def _meter_findings(walk: WalkRecord) -> list[Finding]:
     """What the meter did while water ran, and while none should."""
-    meter = garden.meter
-    if meter is None:
+    meter, tries, at_rest = walk.garden.meter, walk.tries, walk.at_rest
+    if meter is None or walk.dry:
         return []
     found = []
     if (at_rest.counts or 0) >= RUN_ON_COUNTS and not at_rest.on:
@@ -102,7 +110,7 @@ def meter_findings(
         if t.counts is None or t.not_tried:
             continue
         if t.counts == 0 and t.seen:
-            due = flow_l_s(t.zone) * t.open_s / meter.litres_per_pulse
+            due = walk.flow_l_s(t.zone) * t.open_s / meter.litres_per_pulse
             (silent if due >= LEAST_COUNTS else too_little).append(t.zone)
         if t.counts >= RUN_ON_COUNTS and t.nothing:
             found.append(
@@ -149,18 +157,9 @@ def meter_findings(
     return found
 
 
-def findings(
-    garden: Garden,
-    at_rest: AtRest,
-    tries: Sequence[Tried],
-    *,
-    dry: bool,
-    flow_l_s: Callable[[str], float],
-) -> list[Finding]:
-    """All findings of a walk, the most dangerous first.
-
-    `dry`: the water was off, and only clicks and movements were seen.
-    """
+def findings(walk: WalkRecord) -> list[Finding]:
+    """All findings of a walk, the most dangerous first."""
+    garden, at_rest, tries = walk.garden, walk.at_rest, walk.tries
     if at_rest.all_on:
         return [_polarity(garden)]
     valves = {zone.name: zone.valve for zone in garden.zones}
@@ -168,10 +167,10 @@ def findings(
         *_on_at_rest(at_rest, valves),
         *_not_closing(tries, at_rest),
         *_not_opened(tries),
-        *_exchanged(tries, valves, dry=dry),
+        *_exchanged(tries, valves, dry=walk.dry),
         *_several(tries),
-        *_nothing_seen(tries, garden, dry=dry),
-        *([] if dry else meter_findings(tries, garden, at_rest, flow_l_s=flow_l_s)),
+        *_nothing_seen(tries, garden),
+        *_meter_findings(walk),
     ]
 
 
@@ -337,7 +336,7 @@ def _several(tries: Sequence[Tried]) -> list[Finding]:
     return found
 
 
-def _nothing_seen(tries: Sequence[Tried], garden: Garden, *, dry: bool) -> list[Finding]:
+def _nothing_seen(tries: Sequence[Tried], garden: Garden) -> list[Finding]:
     nothing = [t for t in tries if t.nothing]
     opened = [t for t in tries if not t.not_tried]
     found = []
@@ -368,3 +367,78 @@ def _nothing_seen(tries: Sequence[Tried], garden: Garden, *, dry: bool) -> list[
             )
         found.append(Finding(kind=kind, words=words, zone=t.zone, line=t.line))
     return found
+
+
+# ---- on paper, and in the logbook ----------------------------------------------------------------
+
+
+def sheet_text(walk: WalkRecord, found: Sequence[Finding], *, when: str) -> str:
+    """What was asked and seen, line by line, then the faults, and how to mend them."""
+    garden, tries, dry = walk.garden, walk.tries, walk.dry
+    water = "water off" if dry else "water on"
+    lines = ["", f"Walk of {garden.site.name}, {when}, {water}", ""]
+    if tries:
+        longest = max(4, *(len(t.zone) for t in tries))
+        lines.append(f"  line  {'zone':<{longest}}  what was seen")
+        lines += [f"  {t.line:>4}  {t.zone:<{longest}}  {_row(t, walk)}" for t in tries]
+        lines.append("")
+    lines += [f"Ended early: {walk.ended}.", ""] if walk.ended else []
+    lines += ["Findings" if found else "Findings: none"]
+    for number, finding in enumerate(found, 1):
+        lines += paragraph(f"{finding.words}.", f"{number:>2}. ", "    ")
+        lines += ["    In the garden file:"] if finding.change else []
+        lines += [f"      {line}" for line in finding.change]
+    left = _not_walked(garden, tries)
+    if left:
+        lines += ["", *paragraph(f"Not walked: {', '.join(left)}.", then="")]
+    if not dry and any(t.open_s for t in tries):
+        lines += ["", "The water of this walk is not counted as watering."]
+    return "\n".join(lines) + "\n"
+
+
+def logbook_lines(
+    walk: WalkRecord, found: Sequence[Finding], *, who: str
+) -> list[tuple[str, str | None, int | None]]:
+    """Text, zone and line of each entry: the walk as a whole, then each finding."""
+    tries = walk.tries
+    well = ", ".join(f"{t.zone} {t.line}" for t in tries if t.well) or "none"
+    moved, opened = len(relay_zones(walk.garden)), sum(not t.not_tried for t in tries)
+    summary = (
+        f"walk{f' by {who}' if who else ''}, water {'off' if walk.dry else 'on'}: "
+        f"{opened} of {moved} lines, {len(found)} findings; well: {well}"
+    )
+    if walk.ended:
+        summary += f"; ended early: {walk.ended}"
+    return [(summary, None, None), *((_with_change(f), f.zone, f.line) for f in found)]
+
+
+def _with_change(finding: Finding) -> str:
+    change = "; ".join(finding.change)
+    return f"{finding.kind}: {finding.words}{f'; in the garden file: {change}' if change else ''}"
+
+
+def _row(tried: Tried, walk: WalkRecord) -> str:
+    if tried.not_tried:
+        return SKIPPED if tried.not_tried == SKIPPED else "NOT OPENED"
+    words = ", ".join(sorted(tried.seen)) or tried.elsewhere or "nothing"
+    if tried.well:
+        words = "its valve moved" if walk.dry else "its water"
+    if tried.clicked is not None:
+        words += ", relay clicked" if tried.clicked else ", no click"
+    if tried.stopped is not None:
+        words += ", stopped" if tried.stopped else ", RAN ON"
+    meter, units = walk.garden.meter, Units(walk.garden.us_units)
+    if tried.counts is not None and meter is not None:
+        metered = units.volume(tried.counts * meter.litres_per_pulse)
+        computed = units.volume(walk.flow_l_s(tried.zone) * tried.open_s)
+        words += f"; {tried.counts} counts, {metered} (computed {computed})"
+    return words
+
+
+def _not_walked(garden: Garden, tries: Sequence[Tried]) -> list[str]:
+    walked = {t.zone for t in tries}
+    return [
+        f"{zone.name} (hand valve)" if zone.valve.relay_line is None else zone.name
+        for zone in garden.zones
+        if zone.name not in walked
+    ]
