@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from fractions import Fraction
+from math import floor, log10
 
 from controller import units
 from controller.garden.model import Filled
@@ -41,6 +42,12 @@ def show_about(metres: float, us: bool) -> str:
     return show_length(max(1.0, round(metres / step_m)) * step_m, us)
 
 
+def show_rough_length(metres: float, us: bool) -> str:
+    """A length to a whole inch or centimetre."""
+    step_m = units.m_from_in(1.0) if us else 0.01
+    return show_length(round(metres / step_m) * step_m, us)
+
+
 def show_bore(metres: float, us: bool) -> str:
     """A drill or pipe size: a fraction of an inch where it is one, else three decimals; or mm."""
     return _inches(units.in_from_m(metres)) if us else f"{_trim(metres * 1000, 2)} mm"
@@ -58,6 +65,20 @@ def show_flow(flow_m3_s: float, us: bool) -> str:
     if us:
         return f"{_trim(units.gal_min_from_m3_s(flow_m3_s), 3)} gal/min"
     return f"{_trim(units.l_min_from_m3_s(flow_m3_s), 2)} L/min"
+
+
+def show_rate(flow_m3_s: float, us: bool) -> str:
+    """A flow to three figures: nobody sets a valve closer."""
+    if us:
+        return f"{figures(units.gal_min_from_m3_s(flow_m3_s), 3)} gal/min"
+    return f"{figures(units.l_min_from_m3_s(flow_m3_s), 3)} L/min"
+
+
+def show_speed(m_s: float, us: bool) -> str:
+    """A velocity in both units, the garden's first, because the guideline is known in feet."""
+    both = f"{m_s / units.M_PER_FT:.1f} ft/s", f"{m_s:.1f} m/s"
+    first, second = both if us else both[::-1]
+    return f"{first} ({second})"
 
 
 def show_volume(volume_m3: float, us: bool) -> str:
@@ -85,6 +106,11 @@ def show_duration(seconds: float) -> str:
 def show_short(seconds: float) -> str:
     """A short time: milliseconds below a second."""
     return f"{_trim(1000.0 * seconds, 2)} ms" if seconds < 1.0 else show_duration(seconds)
+
+
+def show_seconds(seconds: float) -> str:
+    """A time that is compared in seconds: whole ones, up to ten minutes."""
+    return f"{seconds:.0f} s" if seconds < 600.0 else show_duration(round(seconds))
 
 
 def show_temperature(celsius: float, us: bool) -> str:
@@ -120,6 +146,15 @@ def _inches(inches: float) -> str:
         return f"{whole} in"
     part = Fraction(rest, 64)
     return f"{whole} {part} in" if whole else f"{part} in"
+
+
+def figures(value: float, count: int) -> str:
+    """A number to so many figures, written out: 240, 2.4, 0.024."""
+    if value == 0.0:
+        return "0"
+    decimals = count - 1 - floor(log10(abs(value)))
+    text = f"{round(value, decimals):.{max(0, decimals)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _trim(value: float, decimals: int) -> str:

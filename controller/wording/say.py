@@ -6,7 +6,7 @@ A sentence is a format string. It may name its values in these ways::
     {holes:hole|holes}    the first word if the number is 1, else the second
     {ways:, or }          several messages or texts, joined by ", or "
     {names:listed}        several texts: "a, b and c"
-    {share:.0f}           a number, by Python's format
+    {share:.0f}           a number, a date or a time of day, by Python's format
 """
 
 from __future__ import annotations
@@ -18,9 +18,10 @@ from typing import Any
 
 from controller.garden import show
 from controller.messages import Kind, Message, Quantity
+from controller.wording import check
 
 # The sentences of each subject, module by module.
-ALL: tuple[dict[str, str], ...] = ({},)
+ALL: tuple[dict[str, str], ...] = (check.SENTENCES,)
 
 _SHOWN: Mapping[Kind, Callable[[float, bool], str]] = {
     "about length": show.show_about,
@@ -31,9 +32,14 @@ _SHOWN: Mapping[Kind, Callable[[float, bool], str]] = {
     "length": show.show_length,
     "percent": lambda share, _: f"{100.0 * share:.0f} %",
     "pressure": show.show_pressure,
+    "rough flow": show.show_rate,
+    "rough length": show.show_rough_length,
+    "seconds": lambda seconds, _: show.show_seconds(seconds),
     "short time": lambda seconds, _: show.show_short(seconds),
+    "speed": show.show_speed,
     "temperature": show.show_temperature,
     "volume": show.show_volume,
+    "weekday": lambda day, _: show.WEEKDAYS[int(day)],
 }
 SENTENCES: Mapping[str, str] = dict(ChainMap(*ALL))
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from controller.hydraulics.design.advice_base import Advice
+from controller.messages import Message
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -18,13 +19,18 @@ class Finding:
 
     weight: Literal["fault", "caution"]
     where: str
-    words: str
+    message: Message
     about: str = ""
 
 
-def caution(where: str, words: str, *, about: str = "") -> Finding:
+def fault(where: str, message: Message) -> Finding:
+    """A finding that something cannot work as described."""
+    return Finding(weight="fault", where=where, message=message)
+
+
+def caution(where: str, message: Message, *, about: str = "") -> Finding:
     """A finding that something works badly or needs a look."""
-    return Finding(weight="caution", where=where, words=words, about=about)
+    return Finding(weight="caution", where=where, message=message, about=about)
 
 
 def unsaid(found: Iterable[Finding], advice: Iterable[Advice]) -> list[Finding]:

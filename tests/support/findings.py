@@ -1,0 +1,11 @@
+"""What `check` finds, in words."""
+
+from __future__ import annotations
+
+from controller.check.finding import Finding
+from controller.wording.say import say
+
+
+def words_of(found: Finding, *, us: bool = False) -> str:
+    """The sentence of a finding, in litres and metres unless asked otherwise."""
+    return say(found.message, us=us)
