@@ -58,9 +58,7 @@ Value = Union[
     time,
     Quantity,
     "Message",
-    tuple["Message", ...],
-    tuple[Quantity, ...],
-    tuple[str, ...],
+    tuple[Union[str, Quantity, "Message"], ...],
 ]
 
 

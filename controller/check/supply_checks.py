@@ -91,17 +91,13 @@ def of_forks(garden: Garden, lines: Lines) -> list[Finding]:
 
 def _named(names: list[str], *, every: bool) -> Message:
     """Every one, or any, of a few names; or the first of many."""
-    shown = _quoted(names[:_MANY_NAMES])
     if len(names) > _MANY_NAMES:
-        return Message("check.first_names", {"names": shown, "more": len(names) - _MANY_NAMES})
+        first, more = tuple(names[:_MANY_NAMES]), len(names) - _MANY_NAMES
+        return Message("check.first_names", {"names": first, "more": more})
     return Message(
         "check.every_name" if every or len(names) == 1 else "check.any_name",
-        {"names": shown, "most": shown[:-1], "last": shown[-1]},
+        {"names": tuple(names), "most": tuple(names[:-1]), "last": names[-1]},
     )
-
-
-def _quoted(names: Sequence[str]) -> tuple[str, ...]:
-    return tuple(f'"{name}"' for name in names)
 
 
 # A pump's motor overheats with more frequent starts (from memory; see the maker's data sheet).
@@ -336,7 +332,7 @@ def _of_head_before(
             Message(
                 "check.low_behind_flow",
                 {
-                    "zones": _quoted(short),
+                    "zones": tuple(short),
                     "least": Quantity(max(0.0, min(left_m.values())), "pressure"),
                     "setting": setting,
                 },
@@ -346,7 +342,7 @@ def _of_head_before(
 
 def _drawing(names: Sequence[str], most_m3_s: float) -> dict[str, Value]:
     """Zones that draw more than a flow, and the flow."""
-    return {"zones": _quoted(names), "count": len(names), "most": Quantity(most_m3_s, "flow")}
+    return {"zones": tuple(names), "count": len(names), "most": Quantity(most_m3_s, "flow")}
 
 
 def _round(garden: Garden, pump: Pump, lines: Lines, zone: Zone) -> tuple[float, Cycle | RunsOn]:

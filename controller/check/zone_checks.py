@@ -248,7 +248,7 @@ def of_covers(where: str, zone: Zone, garden: Garden) -> list[Finding]:
     salt = garden.supply.salt_ds_m
     dry = [c for c in zone.bed.covers if c.rain_factor == 0.0 and _touches(c, zone)]
     if salt and dry and zone.plantings:
-        values = {"cover": dated(dry[0]), "salt": salt}
+        values: dict[str, Value] = {"cover": dated(dry[0]), "salt": salt}
         found.append(caution(where, Message("check.salt_under_cover", values)))
     return found
 

@@ -21,6 +21,20 @@ def listed(names: Iterable[str]) -> str:
     return f"{', '.join(most)} and {last}" if most else last
 
 
+def quoted(names: Iterable[str]) -> str:
+    """Names of zones or rows in a sentence, each between its own marks."""
+    return listed(f'"{name}"' for name in names)
+
+
+def show_figures(value: float, count: int) -> str:
+    """A number to so many figures, written out: 240, 2.4, 0.024."""
+    if value == 0.0:
+        return "0"
+    decimals = count - 1 - floor(log10(abs(value)))
+    text = f"{round(value, decimals):.{max(0, decimals)}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 def show_length(metres: float, us: bool) -> str:
     """A length for reading: feet and inches, or metres, centimetres, millimetres."""
     if not us:
@@ -60,6 +74,11 @@ def show_pressure(head_m: float, us: bool) -> str:
     return f"{_trim(units.kpa_from_head_m(head_m), 1)} kPa"
 
 
+def show_speed(m_s: float, us: bool) -> str:
+    """A velocity in both units, the garden's first, because the guideline is known in feet."""
+    return _both(f"{m_s / units.M_PER_FT:.1f} ft/s", f"{m_s:.1f} m/s", us)
+
+
 def show_flow(flow_m3_s: float, us: bool) -> str:
     """A flow in gal/min or L/min."""
     if us:
@@ -67,25 +86,18 @@ def show_flow(flow_m3_s: float, us: bool) -> str:
     return f"{_trim(units.l_min_from_m3_s(flow_m3_s), 2)} L/min"
 
 
-def show_rate(flow_m3_s: float, us: bool) -> str:
-    """A flow to three figures: nobody sets a valve closer."""
-    if us:
-        return f"{figures(units.gal_min_from_m3_s(flow_m3_s), 3)} gal/min"
-    return f"{figures(units.l_min_from_m3_s(flow_m3_s), 3)} L/min"
-
-
-def show_speed(m_s: float, us: bool) -> str:
-    """A velocity in both units, the garden's first, because the guideline is known in feet."""
-    both = f"{m_s / units.M_PER_FT:.1f} ft/s", f"{m_s:.1f} m/s"
-    first, second = both if us else both[::-1]
-    return f"{first} ({second})"
-
-
 def show_volume(volume_m3: float, us: bool) -> str:
     """A volume in gallons or litres."""
     if us:
         return f"{_trim(units.gal_from_m3(volume_m3), 2)} gal"
     return f"{_trim(units.l_from_m3(volume_m3), 1)} L"
+
+
+def show_rough_flow(flow_m3_s: float, us: bool) -> str:
+    """A flow to three figures: nobody sets a valve closer."""
+    if us:
+        return f"{show_figures(units.gal_min_from_m3_s(flow_m3_s), 3)} gal/min"
+    return f"{show_figures(units.l_min_from_m3_s(flow_m3_s), 3)} L/min"
 
 
 def show_depth(depth_mm: float, us: bool) -> str:
@@ -130,6 +142,11 @@ def show_filled(filled: Iterable[Filled]) -> list[str]:
     return lines
 
 
+def _both(customary: str, metric: str, us: bool) -> str:
+    first, second = (customary, metric) if us else (metric, customary)
+    return f"{first} ({second})"
+
+
 def _places(where: list[str]) -> str:
     if len(where) <= 3:
         return "; ".join(where)
@@ -146,15 +163,6 @@ def _inches(inches: float) -> str:
         return f"{whole} in"
     part = Fraction(rest, 64)
     return f"{whole} {part} in" if whole else f"{part} in"
-
-
-def figures(value: float, count: int) -> str:
-    """A number to so many figures, written out: 240, 2.4, 0.024."""
-    if value == 0.0:
-        return "0"
-    decimals = count - 1 - floor(log10(abs(value)))
-    text = f"{round(value, decimals):.{max(0, decimals)}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _trim(value: float, decimals: int) -> str:

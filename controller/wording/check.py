@@ -88,9 +88,9 @@ SENTENCES: dict[str, str] = {
     "check.fast_fork": "with {others} open too, its stream leaves a run of the main much faster "
     "than itself: that may take up to {missed} of head more than is computed, of the {has} before "
     "its valve; a bigger pipe before the fork helps, or fewer zones at once",
-    "check.first_names": "{names:, } and {more} more",
-    "check.every_name": "{names:listed}",
-    "check.any_name": "{most:, } or {last}",
+    "check.first_names": '"{names:", "}" and {more} more',
+    "check.every_name": "{names:quoted}",
+    "check.any_name": '"{most:", "}" or "{last}"',
     # The supply.
     "check.small_barrel": "a hot day asks for {wanted}, and the barrel gives {holds} from full to "
     "its lowest: it must be filled up meanwhile, or the later zones get less than is computed",
@@ -115,7 +115,7 @@ SENTENCES: dict[str, str] = {
     "check.slow_well": "a hot day asks for {wanted}, which the well gives in {needs}, and the "
     "windows of a day are open for {has}: what stands in the well must make up for it, or the "
     "later zones get less; open longer windows, on more days",
-    "check.over_well": "the well gives {most} for long, and {zones:listed} {count:draws|draw} "
+    "check.over_well": "the well gives {most} for long, and {zones:quoted} {count:draws|draw} "
     "more than that while open: a long pulse lives on what stands in the well; throttle to its "
     "yield, or see that the pump is switched off before the well is empty",
     "supply.regulator": _REGULATOR,
@@ -124,16 +124,16 @@ SENTENCES: dict[str, str] = {
     "and the mains before it rule",
     "check.regulator_untested": 'nobody tested how far the regulator falls: zone "{zone}" alone '
     "may give {low} to {high}; read a gauge behind it while rows run, and write it as flow_test",
-    "check.beyond_test": "{zones:listed} {count:draws|draw} more than the {most} of the "
+    "check.beyond_test": "{zones:quoted} {count:draws|draw} more than the {most} of the "
     "regulator's test, and nobody tested the mains before it: beyond the test its pressure may "
     "drop faster; write static_pressure and flow_test_before",
-    "check.regulator_wide_open": "{zones:listed} {count:draws|draw} more than the {most} at which "
+    "check.regulator_wide_open": "{zones:quoted} {count:draws|draw} more than the {most} at which "
     "the regulator is wide open: there the mains rule, and their ups and downs come through; "
     "throttle behind the valve, or take a regulator for more flow",
     "check.low_before_regulator": "{still} stand before a regulator that is set to {setting}; it "
     "wants 10 to 15 psi (70 to 100 kPa) more than its setting (from memory): set it lower, or "
     "leave it out",
-    "check.low_behind_flow": "with {zones:listed} open alone as little as {least} are left before "
+    "check.low_behind_flow": "with {zones:quoted} open alone as little as {least} are left before "
     "a regulator set to {setting}; it wants 10 to 15 psi (70 to 100 kPa) more than its setting to "
     "hold it (from memory): throttle, or set it lower",
     # A hot day's water.

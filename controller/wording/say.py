@@ -6,6 +6,7 @@ A sentence is a format string. It may name its values in these ways::
     {holes:hole|holes}    the first word if the number is 1, else the second
     {ways:, or }          several messages or texts, joined by ", or "
     {names:listed}        several texts: "a, b and c"
+    {names:quoted}        several names, each between its own marks
     {share:.0f}           a number, a date or a time of day, by Python's format
 """
 
@@ -32,7 +33,7 @@ _SHOWN: Mapping[Kind, Callable[[float, bool], str]] = {
     "length": show.show_length,
     "percent": lambda share, _: f"{100.0 * share:.0f} %",
     "pressure": show.show_pressure,
-    "rough flow": show.show_rate,
+    "rough flow": show.show_rough_flow,
     "rough length": show.show_rough_length,
     "seconds": lambda seconds, _: show.show_seconds(seconds),
     "short time": lambda seconds, _: show.show_short(seconds),
@@ -69,7 +70,8 @@ def _shown(value: Any, spec: str, us: bool) -> str:
         return say(value, us=us)
     if isinstance(value, tuple):
         words = [_shown(one, "", us) for one in value]
-        return show.listed(words) if spec == "listed" else spec.join(words)
+        named = {"listed": show.listed, "quoted": show.quoted}.get(spec)
+        return spec.join(words) if named is None else named(words)
     if "|" in spec:
         one, several = spec.split("|")
         return one if value == 1 else several

@@ -100,6 +100,12 @@ def test_an_empty_zone_is_told() -> None:
     assert "nothing is planted" in _words(a_garden(a_zone(plantings=())))
 
 
+def test_a_garden_without_zones_and_a_zone_without_rows_in_use() -> None:
+    assert "fault: it has no zone" in _words(replace(a_garden(), zones=()))
+    plugged = a_zone(rows=(replace(a_row(), plugged=True),))
+    assert _words(a_garden(plugged)) == "caution: every row is plugged; it is skipped"
+
+
 def test_faults_come_before_cautions() -> None:
     garden = a_garden(a_zone("a", plantings=()), a_zone("b", relay=27, rise_m=60.0))
     assert _found(garden)[0].weight == "fault"
@@ -209,6 +215,11 @@ def test_pairs_that_cannot_run_together_are_named() -> None:
     assert (found.weight, found.where) == ("caution", 'zone "ash"')
     # WORKED: 20 psi are 137.9 kPa.
     assert 'with "corn" or "dill": its valve wants 137.9 kPa before it to shut' in words_of(found)
+    many = [a_zone(f"corn {n}", relay=10 + n, rows=rows) for n in range(7)]
+    (found,) = [f for f in _found(a_garden(ash, *many)) if "never open together" in words_of(f)]
+    assert 'with "corn 0", "corn 1", "corn 2", "corn 3", "corn 4" and 2 more: its' in words_of(
+        found
+    )
     one_at_a_time = replace(garden, watering=replace(garden.watering, most_open=1))
     assert "never open together" not in _words(one_at_a_time)
     assert "never open together" not in _words(a_garden(*garden.zones[1:]))
