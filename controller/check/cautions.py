@@ -14,7 +14,7 @@ from controller.check.finding import Finding, caution, fault
 from controller.check.place_checks import of_place
 from controller.check.supply_checks import of_forks, of_sets, of_supply
 from controller.check.zone_checks import (
-    HOT_DAY_MM,
+    hot_day_litres,
     of_bare_rows,
     of_covers,
     of_dose,
@@ -35,10 +35,9 @@ from controller.hydraulics.network.garden_lines import Lines
 from controller.hydraulics.network.results import ZoneFlow
 from controller.hydraulics.network.supplies import planning_curve, supply_states
 from controller.hydraulics.network.supply_curve import Corrections, SupplyCurve
-from controller.hydraulics.network.uniformity import LEAST_UNIFORMITY, dose_divisor, real_uniformity
+from controller.hydraulics.network.uniformity import LEAST_UNIFORMITY, real_uniformity
 from controller.hydraulics.physics.water_hammer import velocity_m_s
 from controller.messages import Message, Quantity
-from controller.timetable.need.dose import even_litres
 from controller.timetable.need.jobs import Grounds
 from controller.timetable.windows import clock_change_messages
 from controller.units import M_PER_FT
@@ -223,8 +222,7 @@ def _hot_day_m3(garden: Garden, lines: Lines) -> float:
         flow = lines.open_set(frozenset((zone.name,))).zones[zone.name]
         even = real_uniformity(flow.holes, garden.watering)
         if zone.plantings and even > 0.0:
-            divisor = dose_divisor(even, garden.watering)
-            wanted_l += even_litres(net_mm=HOT_DAY_MM, ground_m2=zone.ground_m2, evenness=divisor)
+            wanted_l += hot_day_litres(zone.ground_m2, even, garden.watering)
     return wanted_l / 1000.0
 
 

@@ -35,10 +35,9 @@ FORK_TAKES = 0.05
 def of_sets(garden: Garden, lines: Lines) -> list[Finding]:
     """Pairs of zones that are never open together, because a valve would not shut."""
     need_pressure = set(closing_heads_m(garden))
-    watering = [z for z in garden.zones if any(not row.plugged for row in z.rows)]
-    alone = {zone.name for zone in watering if not that_stay_open(lines, frozenset((zone.name,)))}
+    alone = [z.name for z in _watering(garden) if not that_stay_open(lines, frozenset((z.name,)))]
     beside: dict[str, list[tuple[str, StaysOpen]]] = {}
-    for one, other in combinations([z.name for z in watering if z.name in alone], 2):
+    for one, other in combinations(alone, 2):
         if garden.watering.most_open < 2 or not need_pressure & {one, other}:
             continue
         for stays in that_stay_open(lines, frozenset((one, other))):
@@ -67,11 +66,10 @@ def of_forks(garden: Garden, lines: Lines) -> list[Finding]:
     """Zones whose small flow leaves a fast run of the main, with the largest flow beside it."""
     if not garden.runs or garden.watering.most_open < 2:
         return []
-    watering = [z.name for z in garden.zones if any(not row.plugged for row in z.rows)]
-    alone = {name: lines.zone_flows(frozenset((name,)))[name] for name in watering}
-    thirstiest = sorted(watering, key=lambda name: -alone[name])
+    alone = _flows_alone(garden, lines)
+    thirstiest = sorted(alone, key=lambda name: -alone[name])
     found: list[Finding] = []
-    for name in watering:
+    for name in alone:
         others = [other for other in thirstiest if other != name][: garden.watering.most_open - 1]
         opened = frozenset((name, *others))
         has_m = before_valve_m(lines, opened, name)
@@ -206,11 +204,7 @@ def _of_pump(garden: Garden, pump: Pump, lines: Lines, hot_day_m3: float) -> Ite
                 },
             ),
         )
-    thirsty = [
-        zone.name
-        for zone in _watering(garden)
-        if lines.zone_flows(frozenset((zone.name,)))[zone.name] > yields
-    ]
+    thirsty = [name for name, flow in _flows_alone(garden, lines).items() if flow > yields]
     if thirsty:
         yield caution(_WHERE, Message("check.over_well", _drawing(thirsty, yields)))
 
@@ -274,10 +268,7 @@ def _regulator_line(supply: Supply, curve: SupplyCurve) -> Message:
 
 def _of_regulator(garden: Garden, lines: Lines) -> Iterator[Finding]:
     supply, curve = garden.supply, lines.supply
-    flows = {
-        zone.name: lines.zone_flows(frozenset((zone.name,)))[zone.name]
-        for zone in _watering(garden)
-    }
+    flows = _flows_alone(garden, lines)
     if supply.test_assumed and curve == supply_states(supply).middle:
         ranges = {name: lines.flow_range(frozenset((name,))) for name in flows}
         name = max(flows, key=lambda one: ranges[one][1] - ranges[one][0], default=None)
@@ -366,6 +357,12 @@ def _runs(garden: Garden, lines: Lines) -> SupplyCurve:
 
 def _watering(garden: Garden) -> list[Zone]:
     return [zone for zone in garden.zones if not all(row.plugged for row in zone.rows)]
+
+
+def _flows_alone(garden: Garden, lines: Lines) -> dict[str, float]:
+    """The flow of each zone with nothing else open. [m3/s]"""
+    names = [zone.name for zone in _watering(garden)]
+    return {name: lines.zone_flows(frozenset((name,)))[name] for name in names}
 
 
 def _longest_day_s(garden: Garden) -> float:

@@ -16,7 +16,7 @@ from controller.demand.plants.stages import (
     stage_days_of,
 )
 from controller.demand.soil.salinity import CLASSES, leaching_share_of, salt_stress_of, water_class
-from controller.garden.model import Cover, Garden, Planting, Site, Zone
+from controller.garden.model import Cover, Garden, Planting, Site, Watering, Zone
 from controller.garden.plumbing import ValveKind
 from controller.hydraulics.design.limits import (
     LOST_SHARE,
@@ -46,6 +46,12 @@ MANY_PULSES = 6
 COARSE_SHARE = 0.05
 
 
+def hot_day_litres(ground_m2: float, uniformity: float, watering: Watering) -> float:
+    """Water of a hot day on this ground, for rows of this uniformity. [L]"""
+    divisor = dose_divisor(uniformity, watering)
+    return even_litres(net_mm=HOT_DAY_MM, ground_m2=ground_m2, evenness=divisor)
+
+
 def of_dose(
     where: str, zone: Zone, garden: Garden, grounds: Grounds, flow: ZoneFlow, lines: Lines
 ) -> Iterator[Finding]:
@@ -54,8 +60,7 @@ def of_dose(
     if even <= 0.0 or zone.ground_m2 <= 0.0:
         return
     filling = line_fill(lines, zone.name, frozenset((zone.name,)))
-    divisor = dose_divisor(even, garden.watering)
-    wanted_l = even_litres(net_mm=HOT_DAY_MM, ground_m2=zone.ground_m2, evenness=divisor)
+    wanted_l = hot_day_litres(zone.ground_m2, even, garden.watering)
     wanted_m3, drains_m3 = m3_from_l(wanted_l), filling.drains_m3
     wanted = Quantity(wanted_m3, "volume")
     soil = grounds.soil(zone.bed.soil)
@@ -210,13 +215,8 @@ def of_bare_rows(where: str, zone: Zone, garden: Garden, flow: ZoneFlow) -> list
             continue
         planted = [number for number in in_use if number in stand]
         even = real_uniformity(flow.holes, garden.watering)
-        hot_m3 = m3_from_l(
-            even_litres(
-                net_mm=HOT_DAY_MM,
-                ground_m2=sum(zone.rows[number - 1].ground_m2 for number in planted),
-                evenness=dose_divisor(even, garden.watering),
-            )
-        )
+        ground_m2 = sum(zone.rows[number - 1].ground_m2 for number in planted)
+        hot_m3 = m3_from_l(hot_day_litres(ground_m2, even, garden.watering))
         beside_m3 = hot_m3 * bare_m3_s / max(flow.flow_m3_s - bare_m3_s, 1e-9)
         found[bare] = caution(
             where,
