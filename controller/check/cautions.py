@@ -10,7 +10,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from ipaddress import ip_address
 
-from controller.check.finding import Finding, caution, fault
+from controller.check.finding import Finding, caution, fault, in_zone
 from controller.check.place_checks import of_place
 from controller.check.supply_checks import of_forks, of_sets, of_supply
 from controller.check.zone_checks import (
@@ -60,7 +60,7 @@ def findings(
     """
     found: list[Finding] = []
     if not garden.zones:
-        found.append(fault("garden", Message("check.no_zone")))
+        found.append(fault(Message("place.garden"), Message("check.no_zone")))
     found += of_place(garden, grounds.crop)
     for zone in garden.zones:
         found += _of_zone(zone, garden, grounds, lines)
@@ -77,22 +77,22 @@ def findings(
 
 
 def _of_zone(zone: Zone, garden: Garden, grounds: Grounds, lines: Lines) -> list[Finding]:
-    where = f'zone "{zone.name}"'
+    where = in_zone(zone.name)
     if all(row.plugged for row in zone.rows):
         return [caution(where, Message("check.all_plugged"))]
     flow = lines.open_set(frozenset((zone.name,))).zones[zone.name]
     if flow.flow_m3_s <= 0.0:
         return [fault(where, Message("check.no_water"))]
     return [
-        *_of_flow(where, zone, garden, flow, lines),
-        *of_dose(where, zone, garden, grounds, flow, lines),
-        *of_plantings(where, zone, grounds),
-        *of_bare_rows(where, zone, garden, flow),
-        *of_covers(where, zone, garden),
+        *_of_flow(zone, garden, flow, lines),
+        *of_dose(zone, garden, grounds, flow, lines),
+        *of_plantings(zone, grounds),
+        *of_bare_rows(zone, garden, flow),
+        *of_covers(zone, garden),
     ]
 
 
-def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[Finding]:
+def _of_flow(zone: Zone, garden: Garden, flow: ZoneFlow, lines: Lines) -> list[Finding]:
     messages: list[Message] = []
     if flow.dry_holes:
         messages.append(Message("check.dry_holes", {"holes": flow.dry_holes}))
@@ -124,11 +124,13 @@ def _of_flow(where: str, zone: Zone, garden: Garden, flow: ZoneFlow, lines: Line
                 },
             )
         )
+    where = in_zone(zone.name)
     found = [caution(where, message) for message in messages]
     for number, speed in row_speeds_m_s(zone, flow).items():
         if speed > WILD_ROW_M_S:
             message = Message("check.fast_row", {"speed": Quantity(speed, "speed")})
-            found.append(caution(f"{where}, row {number}", message, about="speed"))
+            row = Message("place.row", {"zone": zone.name, "row": number})
+            found.append(caution(row, message, about="speed"))
     stays = first_that_stays_open(lines, frozenset((zone.name,)))
     if stays is not None:
         message = Message(
@@ -232,14 +234,15 @@ def _of_barrel(garden: Garden, hot_day_m3: float) -> list[Finding]:
     if holds_m3 is None or hot_day_m3 <= holds_m3:
         return []
     wanted, holds = Quantity(hot_day_m3, "volume"), Quantity(holds_m3, "volume")
-    return [caution("supply", Message("check.small_barrel", {"wanted": wanted, "holds": holds}))]
+    message = Message("check.small_barrel", {"wanted": wanted, "holds": holds})
+    return [caution(Message("place.supply"), message)]
 
 
 def _of_windows(garden: Garden) -> list[Finding]:
     kinds = {zone.valve.kind for zone in garden.zones}
     allowed = {kind for window in garden.watering.windows for kind in window.valves}
     return [
-        fault("watering", Message("check.no_window", {"kind": kind.value}))
+        fault(Message("place.watering"), Message("check.no_window", {"kind": kind.value}))
         for kind in sorted(kinds - allowed)
     ]
 
@@ -248,7 +251,7 @@ def _of_clock_changes(garden: Garden, today: date) -> list[Finding]:
     """Windows of the next year that a change of the clocks makes longer or shorter."""
     zone_info, last = garden.site.zone_info, today + timedelta(days=365)
     return [
-        caution("watering", Message("check.clock_change", {"change": change}))
+        caution(Message("place.watering"), Message("check.clock_change", {"change": change}))
         for change in clock_change_messages(garden.watering, zone_info, today, last)
     ]
 
@@ -258,4 +261,5 @@ def _of_health(garden: Garden) -> list[Finding]:
     health = garden.health
     if health.port is None or ip_address(health.address).is_loopback:
         return []
-    return [caution("health", Message("check.health_address", {"address": health.address}))]
+    message = Message("check.health_address", {"address": health.address})
+    return [caution(Message("place.health"), message)]

@@ -61,7 +61,7 @@ def of_place(garden: Garden, crop: Callable[[str], Crop]) -> list[Finding]:
         _longitude_message(site),
         _latitude_message(site) or _season_message(garden, crop),
     )
-    return [caution("site", message) for message in messages if message is not None]
+    return [caution(Message("place.site"), message) for message in messages if message is not None]
 
 
 @lru_cache(maxsize=1)

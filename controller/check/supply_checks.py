@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from itertools import combinations
 
-from controller.check.finding import Finding, caution
+from controller.check.finding import Finding, caution, in_zone
 from controller.garden.model import Garden, Zone
 from controller.garden.plumbing import BeforeRegulator, Pump, Supply, SupplyKind
 from controller.hydraulics.design.open_together import (
@@ -48,7 +48,7 @@ def of_sets(garden: Garden, lines: Lines) -> list[Finding]:
         least = min((stays for _, stays in others), key=lambda stays: stays.has_m)
         found.append(
             caution(
-                f'zone "{name}"',
+                in_zone(name),
                 Message(
                     "check.never_together",
                     {
@@ -83,7 +83,7 @@ def of_forks(garden: Garden, lines: Lines) -> list[Finding]:
                     "has": Quantity(max(0.0, has_m), "length"),
                 },
             )
-            found.append(caution(f'zone "{name}"', message))
+            found.append(caution(in_zone(name), message))
     return found
 
 
@@ -106,7 +106,7 @@ OVER_ROUNDS = 0.02
 OVER_SETTING_M = head_m_from_psi(10.0)
 # A smaller change of flow gives no message. Our choice.
 _WORTH_SAYING = 0.10
-_WHERE = "supply"
+_WHERE = Message("place.supply")
 
 
 def supply_lines(garden: Garden, lines: Lines) -> list[Message]:
@@ -186,7 +186,7 @@ def _of_pump(garden: Garden, pump: Pump, lines: Lines, hot_day_m3: float) -> Ite
     for zone in _watering(garden):
         message = _pump_message(garden, pump, lines, zone)
         if message is not None:
-            yield caution(f'zone "{zone.name}"', message)
+            yield caution(in_zone(zone.name), message)
     yields = pump.well_yield_m3_s
     if yields is None:
         return

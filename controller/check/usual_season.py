@@ -12,7 +12,7 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from controller.check.finding import Finding, caution
+from controller.check.finding import Finding, caution, in_zone
 from controller.check.what_helps import Help, OutOfTime, search
 from controller.demand.records import DayInput, LedgerDay
 from controller.garden.model import Garden, Satisfy, Zone
@@ -146,7 +146,7 @@ def season_findings(season: Season) -> list[Finding]:
         if short.zone not in worst or short.least_stress < worst[short.zone][0].least_stress:
             worst[short.zone] = short, crop
     return [
-        caution(f'zone "{zone}"', _short_message(short, crop, season.helps[zone]))
+        caution(in_zone(zone), _short_message(short, crop, season.helps[zone]))
         for zone, (short, crop) in worst.items()
     ]
 

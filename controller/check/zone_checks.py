@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from datetime import date, timedelta
 
-from controller.check.finding import Finding, caution
+from controller.check.finding import Finding, caution, in_zone
 from controller.demand.plants.development import overwinters
 from controller.demand.plants.stages import (
     LEAST_SCALE,
@@ -53,12 +53,13 @@ def hot_day_litres(ground_m2: float, uniformity: float, watering: Watering) -> f
 
 
 def of_dose(
-    where: str, zone: Zone, garden: Garden, grounds: Grounds, flow: ZoneFlow, lines: Lines
+    zone: Zone, garden: Garden, grounds: Grounds, flow: ZoneFlow, lines: Lines
 ) -> Iterator[Finding]:
     """Cautions on a hot day's water: its time, its intake, its share of filling and travel."""
     even = real_uniformity(flow.holes, garden.watering)
     if even <= 0.0 or zone.ground_m2 <= 0.0:
         return
+    where = in_zone(zone.name)
     filling = line_fill(lines, zone.name, frozenset((zone.name,)))
     wanted_l = hot_day_litres(zone.ground_m2, even, garden.watering)
     wanted_m3, drains_m3 = m3_from_l(wanted_l), filling.drains_m3
@@ -157,8 +158,9 @@ LONGER_BY = 0.15
 DROPS_TO = 0.93
 
 
-def of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
+def of_plantings(zone: Zone, grounds: Grounds) -> list[Finding]:
     """Cautions on plantings that the zone's drilling or water does not suit."""
+    where = in_zone(zone.name)
     if not zone.plantings:
         return [caution(where, Message("check.nothing_planted"))]
     soil, site = grounds.soil(zone.bed.soil), grounds.garden.site
@@ -198,7 +200,7 @@ def of_plantings(where: str, zone: Zone, grounds: Grounds) -> list[Finding]:
     return [caution(where, message) for message in once]
 
 
-def of_bare_rows(where: str, zone: Zone, garden: Garden, flow: ZoneFlow) -> list[Finding]:
+def of_bare_rows(zone: Zone, garden: Garden, flow: ZoneFlow) -> list[Finding]:
     """Cautions on rows of the zone that are bare while others are watered."""
     in_use = [number for number, row in enumerate(zone.rows, 1) if not row.plugged]
     found: dict[tuple[int, ...], Finding] = {}
@@ -219,7 +221,7 @@ def of_bare_rows(where: str, zone: Zone, garden: Garden, flow: ZoneFlow) -> list
         hot_m3 = m3_from_l(hot_day_litres(ground_m2, even, garden.watering))
         beside_m3 = hot_m3 * bare_m3_s / max(flow.flow_m3_s - bare_m3_s, 1e-9)
         found[bare] = caution(
-            where,
+            in_zone(zone.name),
             Message(
                 "check.bare_rows",
                 {
@@ -238,8 +240,9 @@ def of_bare_rows(where: str, zone: Zone, garden: Garden, flow: ZoneFlow) -> list
     return list(found.values())
 
 
-def of_covers(where: str, zone: Zone, garden: Garden) -> list[Finding]:
+def of_covers(zone: Zone, garden: Garden) -> list[Finding]:
     """Cautions on covers of the zone's bed: one over no planting, salt that no rain leaches."""
+    where = in_zone(zone.name)
     found = [
         caution(where, Message("check.idle_cover", {"cover": dated(cover)}))
         for cover in zone.bed.covers
@@ -268,10 +271,10 @@ def _serves_another(cover: Cover, zone: Zone, garden: Garden) -> bool:
     )
 
 
-def perennials(garden: Garden, grounds: Grounds) -> list[tuple[str, Message]]:
+def perennials(garden: Garden, grounds: Grounds) -> list[tuple[Message, Message]]:
     """The assumed age of each perennial, with its zone."""
     return [
-        (f'zone "{zone.name}"', _age(planting, crop, garden.watering.settling_days))
+        (in_zone(zone.name), _age(planting, crop, garden.watering.settling_days))
         for zone in garden.zones
         for planting in zone.plantings
         if (crop := grounds.crop(planting.crop)).perennial

@@ -10,7 +10,7 @@ from datetime import date
 from pathlib import Path
 
 from controller.check.cautions import findings
-from controller.check.finding import Finding, caution, fault, unsaid
+from controller.check.finding import Finding, caution, fault, in_zone, unsaid
 from controller.check.supply_checks import supply_lines
 from controller.check.usual_season import Season, season_findings, usual_season
 from controller.check.zone_checks import perennials
@@ -94,7 +94,7 @@ class _Checked:
         """The findings of this weight in words."""
         us = self.loaded.garden.us_units
         these = [f for f in self.found if f.weight == weight]
-        return [f"{f.where}: {say(f.message, us=us)}" for f in these]
+        return [f"{say(f.where, us=us)}: {say(f.message, us=us)}" for f in these]
 
 
 def check(args: argparse.Namespace) -> int:
@@ -115,14 +115,14 @@ def check(args: argparse.Namespace) -> int:
     season = _season(loaded, tested, normals, today)
     short = [] if season is None else season_findings(season)
     soil = [
-        caution(f'zone "{one.zone}"', _said(one.words.rstrip(".")))
+        caution(in_zone(one.zone), _said(one.words.rstrip(".")))
         for one in soil_notes.lately_far(
             args, loaded, soil_notes.kept_ledger(args, loaded, today), today
         )
     ]
     meter = _meter_finds(loaded, tested)
     fed = supply_lines(loaded.garden, tested.lines)
-    tests = [caution("field tests", _said(words)) for words in tested.warnings]
+    tests = [caution(Message("place.field_tests"), _said(words)) for words in tested.warnings]
     found = sorted(
         [*found, *usual_findings, *short, *soil, *tests], key=lambda f: f.weight != "fault"
     )
@@ -179,7 +179,7 @@ def _usual(args: argparse.Namespace, loaded: Loaded) -> tuple[Normals | None, li
     normals = files.usual(loaded.garden, remarks)
     unread = ("no climate table", "no normals")
     return normals, [
-        (fault if words.startswith(unread) else caution)("weather", _said(words))
+        (fault if words.startswith(unread) else caution)(Message("place.weather"), _said(words))
         for words in remarks
     ]
 
@@ -228,7 +228,7 @@ def _as_json(checked: _Checked) -> None:
             ],
             "main_runs": run_rows(checked.tested.lines),
             "perennials": [
-                {"where": where, "taken_as": say(age, us=us)}
+                {"where": say(where, us=us), "taken_as": say(age, us=us)}
                 for where, age in perennials(garden, loaded.grounds)
             ],
             "supply": [say(line, us=us) for line in checked.supply],
@@ -268,7 +268,7 @@ def _text(checked: _Checked) -> str:
     if taken:
         lines += ["", "Perennials are taken as"]
         for where, age in taken:
-            lines += _wrapped(f"{where}: {say(age, us=us)}", "  ")
+            lines += _wrapped(f"{say(where, us=us)}: {say(age, us=us)}", "  ")
     lines += ["", "Where no weather is known", *_wrapped(f"{checked.climate}.", "  ")]
     if season is not None:
         lines += ["", "A usual season"]

@@ -43,6 +43,16 @@ _ALONE = 'zone "{zone}", alone: '
 
 SENTENCES: dict[str, str] = {
     "check.said": "{words}",
+    # Places in the garden.
+    "place.garden": "garden",
+    "place.site": "site",
+    "place.supply": "supply",
+    "place.watering": "watering",
+    "place.weather": "weather",
+    "place.health": "health",
+    "place.field_tests": "field tests",
+    "place.zone": 'zone "{zone}"',
+    "place.row": 'zone "{zone}", row {row}',
     # The garden as a whole.
     "check.no_zone": "it has no zone",
     "check.no_window": "no window lets {kind} valves water",

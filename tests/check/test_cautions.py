@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date, time
 
 from pytest import approx
-from support.findings import words_of
+from support.findings import where_of, words_of
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 
 from controller.check.cautions import findings
@@ -80,7 +80,9 @@ def test_a_window_that_spans_a_change_of_the_clocks_is_told() -> None:
         Lines(garden),
         today=date(2031, 1, 1),
     )
-    said = [words_of(f) for f in found if f.where == "watering" and "clocks change" in words_of(f)]
+    said = [
+        words_of(f) for f in found if where_of(f) == "watering" and "clocks change" in words_of(f)
+    ]
     # EU summer time (Directive 2000/84/EC): the last Sundays of March and October.
     assert len(said) == 2
     assert "2031-03-30: it is 2:00 h long, not 3:00 h" in said[0]
@@ -179,7 +181,7 @@ def test_water_that_shoots_into_a_row_is_said_without_being_asked() -> None:
         supply=replace(strong.supply, static_head_m=60.0, test_head_m=50.0, test_flow_m3_s=2e-3),
     )
     (found,) = [f for f in _found(strong) if f.about == "speed"]
-    assert found.where.endswith("row 1") and "m/s" in words_of(found)
+    assert where_of(found).endswith("row 1") and "m/s" in words_of(found)
     assert found not in unsaid(_found(strong), advise(strong, Lines(strong), lambda crop: 0.15))
     assert not [f for f in _found(a_garden(a_zone())) if f.about == "speed"]
 
@@ -212,7 +214,7 @@ def test_pairs_that_cannot_run_together_are_named() -> None:
         a_zone("dill", relay=None, rows=rows),
     )
     (found,) = [f for f in _found(garden) if "never open together" in words_of(f)]
-    assert (found.weight, found.where) == ("caution", 'zone "ash"')
+    assert (found.weight, where_of(found)) == ("caution", 'zone "ash"')
     # WORKED: 20 psi are 137.9 kPa.
     assert 'with "corn" or "dill": its valve wants 137.9 kPa before it to shut' in words_of(found)
     many = [a_zone(f"corn {n}", relay=10 + n, rows=rows) for n in range(7)]

@@ -8,7 +8,7 @@ from datetime import date
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from support.findings import words_of
+from support.findings import where_of, words_of
 from support.gardens import a_garden, a_zone
 from support.tables import CROP_NAMES
 
@@ -213,7 +213,7 @@ def test_a_whole_garden_of_them_is_one_question() -> None:
 def test_check_says_it_as_a_caution_of_the_site() -> None:
     garden: Garden = a_garden(site=site(40.7, 74.0, "America/New_York"))
     found = [
-        f for f in findings(garden, Grounds(garden, load()), Lines(garden)) if f.where == "site"
+        f for f in findings(garden, Grounds(garden, load()), Lines(garden)) if where_of(f) == "site"
     ]
     assert [f.weight for f in found] == ["caution"]
 

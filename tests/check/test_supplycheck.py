@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import time
 
 import pytest
-from support.findings import words_of
+from support.findings import where_of, words_of
 from support.gardens import a_garden, a_row, a_zone
 from support.supplies import BEFORE, GPM, PSI_M, PUMP, REGULATOR, WELL
 
@@ -35,7 +35,7 @@ def by_the_sea(supply: Supply, *zones: Zone) -> Garden:
 
 def said(garden: Garden) -> str:
     found = findings(garden, Grounds(garden, CATALOGUE), Lines(garden))
-    return "\n".join(f"{f.weight} {f.where}: {words_of(f, us=garden.us_units)}" for f in found)
+    return "\n".join(f"{f.weight} {where_of(f)}: {words_of(f, us=garden.us_units)}" for f in found)
 
 
 def lines_of(garden: Garden) -> str:

@@ -13,7 +13,7 @@ from datetime import date, datetime, time, timedelta
 from functools import cache
 
 import pytest
-from support.findings import words_of
+from support.findings import where_of, words_of
 from support.gardens import EVERY_DAY, a_garden, a_row, a_zone
 
 from controller.check import usual_season as usualseason
@@ -144,7 +144,7 @@ def test_a_window_on_saturdays_alone_leaves_lettuce_short() -> None:
     assert short.least_stress < 0.5
     assert short.reason == "no window on this day"
     [found] = season_findings(season)
-    assert (found.weight, found.where) == ("caution", 'zone "salad"')
+    assert (found.weight, where_of(found)) == ("caution", 'zone "salad"')
     assert f"{short.days} days from {short.first} on" in words_of(found)
     assert f"finds {100 * short.least_stress:.0f} % of what it asks for" in words_of(found)
     assert "no window on those days" in words_of(found)

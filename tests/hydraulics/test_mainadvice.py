@@ -6,7 +6,7 @@ from dataclasses import replace
 from math import pi
 
 import pytest
-from support.findings import words_of
+from support.findings import where_of, words_of
 from support.hydraulics_gardens import a_garden, a_row, a_zone
 
 from controller.check.supply_checks import of_forks
@@ -111,7 +111,7 @@ def test_a_thin_stream_off_a_fast_run_is_a_caution() -> None:
     missed_m = uncounted_at_forks_m(lines, opened, "ash")
     assert missed_m == pytest.approx(heads[0] - charged * heads[1], rel=1e-6)
     (found,) = of_forks(garden, lines)
-    assert found.where == 'zone "ash"'
+    assert where_of(found) == 'zone "ash"'
     assert 'with "bay" and "cob" open too' in words_of(found)
 
 

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 import pytest
 from pytest import approx
-from support.findings import words_of
+from support.findings import where_of, words_of
 from support.gardens import a_garden, a_zone, even_days
 from support.given import NOTHING_GIVEN
 from support.mornings import a_plan, catalogue
@@ -288,7 +288,7 @@ def test_a_plan_says_the_cover_once_for_all_zones_under_it() -> None:
 
 def check(garden: Garden) -> list[str]:
     found = findings(garden, Grounds(garden, catalogue()), Lines(garden))
-    said = [f"{f.where}: {words_of(f)}" for f in found]
+    said = [f"{where_of(f)}: {words_of(f)}" for f in found]
     return [words for words in said if "rain out" in words or "planting" in words]
 
 

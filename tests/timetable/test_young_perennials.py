@@ -146,7 +146,7 @@ def said(planting: Planting, **site: float) -> tuple[list[str], list[str]]:
     )
     grounds = Grounds(garden, catalogue())
     taken = [say(age, us=False) for _, age in perennials(garden, grounds)]
-    return taken, [words_of(f) for f in of_plantings("zone", garden.zones[0], grounds)]
+    return taken, [words_of(f) for f in of_plantings(garden.zones[0], grounds)]
 
 
 GRAPE = Planting(crop="grape", start=SPRING, until=date(2035, 10, 31))
